@@ -1,0 +1,77 @@
+"""The formats a lick is written in: one module a target, one row in `BACKENDS`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from lickwright.diagnostics import Diagnostic
+
+if TYPE_CHECKING:
+    from lickwright.layout import Grid
+    from lickwright.performance import Performance
+    from lickwright.timeline import Timeline
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What a user asks of every back end."""
+
+    width: int = 80  # columns of a text tab
+    tempo_percent: Fraction | None = None  # `--tempo 60%`
+    tempo_bpm: Fraction | None = None  # `--tempo 72`: the opening tempo, later changes in proportion
+    single_channel: bool = False  # MIDI for old gear: all strings on one channel
+
+
+@dataclass(frozen=True, slots=True)
+class Emission:
+    """One output: its bytes, and what the format could not say."""
+
+    data: bytes
+    losses: tuple[Diagnostic, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Backend:
+    """One row: where a back end is and what it makes. Its module has `emit(stages: Stages, options: Options) -> Emission` and `RULES: tuple[Rule, ...]` (its L5xx losses), and is imported on use."""
+
+    name: str  # as in `--to`
+    module: str
+    suffix: str  # of its files
+    summary: str  # one line for help and README
+
+
+BACKENDS: tuple[Backend, ...] = (
+    Backend("tab", "lickwright.backends.tab", ".tab.txt", "text tab, for reading and mailing"),
+    Backend("midi", "lickwright.backends.midi", ".mid", "Standard MIDI File, a track and channel a string, with bends"),
+    Backend("timing", "lickwright.backends.timing", ".timing.csv", "timing sheet, a row a note, for a spreadsheet"),
+    Backend("timing-json", "lickwright.backends.timing_json", ".timing.json", "timing sheet as JSON"),
+    Backend("timing-text", "lickwright.backends.timing_text", ".timing.txt", "timing sheet as an aligned table"),
+)
+
+
+class Stages:
+    """A counted lick and what is lowered from it, each made once, when first asked for."""
+
+    def __init__(self, timeline: Timeline) -> None:
+        self.timeline = timeline
+        self._grid: Grid | None = None
+        self._performances: dict[tuple[Fraction | None, Fraction | None], Performance] = {}
+
+    def grid(self) -> Grid:
+        """The lick as drawn."""
+        if self._grid is None:
+            from lickwright.layout import lay_out
+
+            self._grid = lay_out(self.timeline)
+        return self._grid
+
+    def performance(self, options: Options) -> Performance:
+        """The lick as sounded, at the tempo that `options` ask for."""
+        asked = (options.tempo_percent, options.tempo_bpm)
+        if asked not in self._performances:
+            from lickwright.performance import perform
+
+            self._performances[asked] = perform(self.timeline, *asked)
+        return self._performances[asked]

@@ -1,0 +1,83 @@
+"""Findings: what is wrong where, and the rules that say so.
+
+In: facts from any stage. Out: `Diagnostic` values. `Rule` lives here because the notation, losses of a format and files
+have findings too; each floor keeps its own tuple of rules and `pipeline.py` joins them. How a finding looks on a screen is `report.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from lickwright.source import Span
+
+
+class Severity(StrEnum):
+    """`error`: cannot be played or read; `warning`: probably not meant; `info`: worth knowing."""
+
+    ERROR = "error"
+    WARNING = "warning"
+    INFO = "info"
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One kind of finding, with what `lickwright why CODE` prints. Codes are never reused."""
+
+    code: str  # L1xx notation, L2xx scale and box, L3xx rhythm, L4xx hands and techniques, L5xx formats, L6xx files
+    name: str  # a few words, for lists: "bar too short"
+    severity: Severity
+    summary: str  # one line
+    explanation: str  # a paragraph: why it matters and what to do
+    bad: str  # a whole .lick text that triggers the rule ("" only for L6xx and losses of formats)
+    good: str  # the same mended: triggers no error and not this rule
+
+    def at(
+        self,
+        span: Span,
+        message: str,
+        help: str | None = None,
+        notes: tuple[Note, ...] = (),
+        bar: int | None = None,
+        beat: str | None = None,
+        severity: Severity | None = None,
+    ) -> Diagnostic:
+        """A finding of this rule at `span`."""
+        return Diagnostic(self.code, severity or self.severity, span, message, help, notes, None, bar, beat)
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """The other place that a finding is about: the source of a slide, the meter line."""
+
+    span: Span
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnostic:
+    """One finding. The message stands alone: lower case, one line, no full stop, real numbers."""
+
+    code: str
+    severity: Severity
+    span: Span  # the smallest wrong part
+    message: str  # what is wrong
+    help: str | None = None  # what would be right
+    notes: tuple[Note, ...] = ()
+    lick: str | None = None  # the lick's title, None outside licks; filled in by the pipeline
+    bar: int | None = None  # the written bar's number (0 is a pick-up), None where there is none
+    beat: str | None = None  # the count there: "2 &"; None where there is none
+
+
+def has_errors(diagnostics: tuple[Diagnostic, ...] | list[Diagnostic]) -> bool:
+    """Whether any finding is an error."""
+    return any(d.severity is Severity.ERROR for d in diagnostics)
+
+
+def nearest(word: str, known: list[str] | tuple[str, ...]) -> str | None:
+    """The known name most like `word`, or None when nothing is near: for "did you mean"."""
+    from difflib import get_close_matches  # slow to import; only wanted when something is wrong
+
+    lower = {name.lower(): name for name in known}
+    match = get_close_matches(word.lower()[:40], list(lower), n=1, cutoff=0.6)
+    return lower[match[0]] if match else None
