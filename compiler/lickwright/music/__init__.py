@@ -1,0 +1,1 @@
+"""Theory that knows nothing of notation: pitches, tunings, scales, boxes, chords, rhythm."""

@@ -1,0 +1,258 @@
+"""Note values, meters, tempos, swing, and how a player counts an instant aloud.
+
+In: words of the notation ("1/8.", "7/8 2+2+3", "swing 1/16"). Out: exact fractions of a whole note and what a player
+says at them. Knows no notes and no bars as written; nothing here is rounded.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import lru_cache
+from math import gcd
+from typing import NamedTuple
+
+from lickwright.diagnostics import nearest
+
+_VALUE = re.compile(r"1/(1|2|4|8|16|32|64)(\.{0,2})")
+_LENGTH = re.compile(r"(\d{1,3})/(1|2|4|8|16|32|64)")
+_METER = re.compile(r"(\d{1,3})\s*/\s*(\d{1,3})(?:\s+(\d{1,2}(?:\s*\+\s*\d{1,2})*))?")
+_TEMPO = re.compile(r"(?:(\S+?)\s*=\s*)?(\d{1,6}(?:\.\d{1,4})?)")
+_RATIO = re.compile(r"(\d{1,3}):(\d{1,3})")
+
+_WORDS = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth"}
+
+_KINDS = ((1, ""), (Fraction(3, 2), "dotted "), (Fraction(7, 4), "double-dotted "), (Fraction(2, 3), "triplet "))
+
+TEMPO_MIN, TEMPO_MAX = 10, 400  # beats a minute, the limits of the notation
+_MAX_BEATS = 64  # units in a bar; a limit that keeps a mistyped meter cheap
+_UNITS = (1, 2, 4, 8, 16, 32, 64)
+_MAX_RATIO = 16  # largest part of a swing ratio; keeps the grains of a lick few
+
+
+@lru_cache(maxsize=256)
+def parse_value(text: str) -> Fraction:
+    """A note value with up to two dots, as a fraction of a whole note: `1/8.` is 3/16."""
+    match = _VALUE.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(f'"{text.strip()}" is no note value: 1/1, 1/2, 1/4, 1/8, 1/16, 1/32 or 1/64, dotted as 1/8.')
+    dots = len(match[2])
+    return Fraction(2 ** (dots + 1) - 1, int(match[1]) * 2**dots)  # n dots make 2 - 1/2^n of the plain value
+
+
+@lru_cache(maxsize=256)
+def parse_length(text: str) -> Fraction:
+    """A length that need not be one note, a pick-up's say: a note value, or a count of them such as `3/8`."""
+    match = _LENGTH.fullmatch(text.strip())
+    if match is None:
+        return parse_value(text)
+    if int(match[1]) == 0:
+        raise ValueError(f'"{text.strip()}" is no length: it must be longer than nothing, 1/4 say')
+    return Fraction(int(match[1]), int(match[2]))
+
+
+@lru_cache(maxsize=1024)
+def value_name(value: Fraction) -> str:
+    """Words that take a plural s: "eighth", "dotted quarter", "triplet eighth"; else "5/32 of a whole note"."""
+    for factor, word in _KINDS:
+        plain = value / factor
+        if plain.numerator == 1 and plain.denominator in _WORDS:
+            return word + _WORDS[plain.denominator]
+    return f"{value} of a whole note"
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """What a bar holds and how it is counted."""
+
+    beats: int  # the upper number, in units
+    unit: int  # the lower number: 8 for eighths
+    groups: tuple[int, ...] = ()  # how units group, adding up to `beats`; () asks for the usual grouping
+    length: Fraction = field(init=False, compare=False)  # of the bar, in whole notes
+    beat: Fraction = field(init=False, compare=False)  # what a tempo counts and the count row numbers, in whole notes
+    compound: bool = field(init=False, compare=False)  # beats that divide by three: 6/8, 9/8, 12/8
+    pulses: tuple[Fraction, ...] = field(init=False, compare=False)  # starts of the counted beats within the bar
+
+    def __post_init__(self) -> None:
+        usual = _usual_groups(self.beats, self.unit)
+        groups = self.groups or usual
+        compound = groups == usual and usual[0] == 3
+        beat = Fraction(3 if compound else 1, self.unit)
+        length = Fraction(self.beats, self.unit)
+        derived = {"groups": groups, "length": length, "beat": beat, "compound": compound}
+        derived["pulses"] = tuple(i * beat for i in range(int(length / beat)))
+        for name, value in derived.items():
+            object.__setattr__(self, name, value)
+
+    def __str__(self) -> str:
+        plain = f"{self.beats}/{self.unit}"
+        if self.groups == _usual_groups(self.beats, self.unit):
+            return plain
+        return f"{plain} {'+'.join(map(str, self.groups))}"
+
+
+def _usual_groups(beats: int, unit: int) -> tuple[int, ...]:
+    """Threes in 6/8, 9/8, 12/8 and their kin, else every unit by itself. 3/8 and 6/4 are counted in units."""
+    if unit >= 8 and beats > 3 and beats % 3 == 0:
+        return (3,) * (beats // 3)
+    return (1,) * beats
+
+
+@lru_cache(maxsize=256)
+def parse_meter(text: str) -> Meter:
+    """`4/4`, `12/8`, or grouped: `7/8 2+2+3`. A grouped meter counts every unit."""
+    text = text.strip()
+    match = _METER.fullmatch(text)
+    if match is None:
+        raise ValueError(f'"{text}" is no meter: write 4/4, 12/8, or grouped as 7/8 2+2+3')
+    beats, unit = int(match[1]), int(match[2])
+    if unit not in _UNITS:
+        raise ValueError(f'"{text}" is no meter: the lower number is 1, 2, 4, 8, 16, 32 or 64, not {unit}')
+    if not 1 <= beats <= _MAX_BEATS:
+        raise ValueError(f'"{text}" is no meter: the upper number goes from 1 to {_MAX_BEATS}')
+    groups = tuple(int(group) for group in (match[3] or "").split("+") if group)
+    if groups and (sum(groups) != beats or 0 in groups):
+        raise ValueError(f"the groups {match[3]} make {sum(groups)}, {beats}/{unit} asks for {beats}")
+    return Meter(beats, unit, groups)
+
+
+class Tempo(NamedTuple):
+    """How fast: so many of a note value a minute."""
+
+    bpm: Fraction  # beats a minute, 10 to 400
+    unit: Fraction | None  # the note value counted, in whole notes; None is the meter's own beat
+
+    def quarters_per_minute(self, meter: Meter) -> Fraction:
+        """The same speed in quarters, which is what files of notes want."""
+        return self.bpm * (self.unit or meter.beat) * 4
+
+
+@lru_cache(maxsize=256)
+def parse_tempo(text: str) -> Tempo:
+    """`96`, or with the value that is counted: `1/4. = 66`."""
+    text = text.strip()
+    match = _TEMPO.fullmatch(text)
+    if match is None:
+        raise ValueError(f'"{text}" is no tempo: write beats a minute, 96 say, or 1/4. = 66')
+    unit = parse_value(match[1]) if match[1] else None
+    bpm = Fraction(match[2])
+    if not TEMPO_MIN <= bpm <= TEMPO_MAX:
+        raise ValueError(f"a tempo goes from {TEMPO_MIN} to {TEMPO_MAX} beats a minute, not {match[2]}")
+    return Tempo(bpm, unit)
+
+
+@dataclass(frozen=True, slots=True)
+class Feel:
+    """How pairs of short notes are played: evenly, or long and short."""
+
+    name: str  # "straight", "shuffle" or "swing"
+    unit: Fraction = Fraction(1, 8)  # the value that swings, in whole notes
+    ratio: tuple[int, int] = (1, 1)  # long to short: (2, 1) shuffle, (3, 2) swing
+
+    def swung(self, at: Fraction) -> Fraction:
+        """Where an instant within the bar really falls: the middle of a pair is late, every other instant stays."""
+        long, short = self.ratio
+        if long == short or at % (2 * self.unit) != self.unit:
+            return at
+        return at - self.unit + 2 * self.unit * Fraction(long, long + short)
+
+    def __str__(self) -> str:
+        words = [self.name]
+        if self.ratio != _RATIOS[self.name]:
+            words.append(f"{self.ratio[0]}:{self.ratio[1]}")
+        if self.unit != Fraction(1, 8):
+            words.append(f"1/{self.unit.denominator}")
+        return " ".join(words)
+
+
+_RATIOS = {"straight": (1, 1), "shuffle": (2, 1), "swing": (3, 2)}
+STRAIGHT = Feel("straight")
+
+
+@lru_cache(maxsize=256)
+def parse_feel(text: str) -> Feel:
+    """`straight`, `shuffle`, `swing`, with a ratio (`swing 5:3`) and the value that swings (`swing 1/16`)."""
+    name, *rest = text.lower().split() or [""]
+    if name not in _RATIOS:
+        known = nearest(name, tuple(_RATIOS))
+        raise ValueError(f'"{text.strip()}" is no feel: ' + (f"{known}?" if known else "straight, shuffle or swing"))
+    if name == "straight" and rest:
+        raise ValueError(f'straight takes nothing after it, not "{" ".join(rest)}"')
+    unit, ratio = Fraction(1, 8), _RATIOS[name]
+    for word in rest:
+        if ":" in word:
+            ratio = _parse_ratio(name, word)
+        else:
+            unit = _parse_swung_value(word)
+    return Feel(name, unit, ratio)
+
+
+def _parse_ratio(name: str, word: str) -> tuple[int, int]:
+    match = _RATIO.fullmatch(word)
+    if match is None:
+        raise ValueError(f'"{word}" is no ratio: write long to short, 5:3 say')
+    long, short = int(match[1]), int(match[2])
+    if name == "shuffle" and (long, short) != (2, 1):
+        raise ValueError(f"a shuffle is 2:1; for {word} write swing {word}")
+    if not 1 <= short <= long <= _MAX_RATIO:
+        raise ValueError(f"a swing ratio is long to short, each from 1 to {_MAX_RATIO}, not {word}")
+    common = gcd(long, short)
+    return long // common, short // common
+
+
+def _parse_swung_value(word: str) -> Fraction:
+    value = parse_value(word)
+    if value.numerator != 1 or not 4 <= value.denominator <= 32:
+        raise ValueError(f"the value that swings is 1/4, 1/8, 1/16 or 1/32, not {word}")
+    return value
+
+
+# Syllables by place within the beat (numerator, denominator). Where triplets and sextuplets both fall, triplets win.
+_SIMPLE = {(1, 2): "&", (1, 4): "e", (3, 4): "a", (1, 3): "trip", (2, 3): "let", (1, 6): "la", (5, 6): "li"}
+_SEXTUPLET = {(1, 6): "la", (1, 3): "li", (1, 2): "&", (2, 3): "la", (5, 6): "li"}
+_COMPOUND = {(1, 3): "&", (2, 3): "a"}
+
+
+def count(at: Fraction, meter: Meter, sextuplet: bool = False) -> str:
+    """The syllable of an instant within its bar: "1", "&", "e", "a", "trip", "let"; "" for what nobody counts.
+
+    `sextuplet` says that the beat is played in six, which counts "1 la li & la li"; the instant alone cannot tell.
+    """
+    beat = meter.beat
+    return _count(at.numerator, at.denominator, beat.numerator, beat.denominator, meter.compound, sextuplet)
+
+
+@lru_cache(maxsize=4096)
+def _count(num: int, den: int, beat_num: int, beat_den: int, compound: bool, sextuplet: bool) -> str:
+    number, place = _place(num, den, beat_num, beat_den)
+    if place[0] == 0:
+        return str(number)
+    return _syllables(compound, sextuplet).get(place, "")
+
+
+def count_place(at: Fraction, meter: Meter, sextuplet: bool = False) -> str:
+    """The full name of an instant within its bar: "2 &", "3 trip", "4"; "2 +1/5" is a fifth of a beat after 2."""
+    beat = meter.beat
+    return _count_place(at.numerator, at.denominator, beat.numerator, beat.denominator, meter.compound, sextuplet)
+
+
+@lru_cache(maxsize=4096)
+def _count_place(num: int, den: int, beat_num: int, beat_den: int, compound: bool, sextuplet: bool) -> str:
+    number, place = _place(num, den, beat_num, beat_den)
+    if place[0] == 0:
+        return str(number)
+    return f"{number} {_syllables(compound, sextuplet).get(place) or f'+{place[0]}/{place[1]}'}"
+
+
+def _syllables(compound: bool, sextuplet: bool) -> dict[tuple[int, int], str]:
+    if compound:
+        return _COMPOUND
+    return _SEXTUPLET if sextuplet else _SIMPLE
+
+
+def _place(num: int, den: int, beat_num: int, beat_den: int) -> tuple[int, tuple[int, int]]:
+    """Beat number (from 1) and place within it as a reduced fraction; bare integers, for it is asked once a note."""
+    number, rest = divmod(num * beat_den, den * beat_num)
+    common = gcd(rest, den * beat_num)
+    return number + 1, (rest // common, den * beat_num // common)
