@@ -1,0 +1,24 @@
+"""Lickwright, a compiler for guitar licks.
+
+From Python: `compile_text` and `compile_file` give a `Compilation`, whose licks give their text tab, MIDI file and
+timing rows. The names are loaded when first asked for, so that `import lickwright` costs nothing.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from lickwright.version import __version__
+
+if TYPE_CHECKING:
+    from lickwright.pipeline import Compilation, CompiledLick, compile_bytes, compile_file, compile_text
+
+__all__ = ["Compilation", "CompiledLick", "__version__", "compile_bytes", "compile_file", "compile_text"]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from lickwright import pipeline
+
+    return getattr(pipeline, name)

@@ -1,4 +1,7 @@
-"""The two versions: the program's and the notation's. Plain constants, since asking the installed package costs 60 ms at every start."""
+"""The two versions: the program's and the notation's.
+
+Plain constants, since asking the installed package costs 60 ms at every start.
+"""
 
 __version__ = "0.1.0"
 NOTATION = 1  # the notation that this program reads; `notation 1` at the top of a file names it

@@ -1,0 +1,106 @@
+"""The command line: which commands there are, and how a run of any of them ends.
+
+In: arguments. Out: an exit code; every way out is here, so that no traceback reaches a user. Each command is a module
+of its own, loaded when it is called.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+
+import click
+
+from lickwright.cli import screen
+from lickwright.cli.screen import Exit
+from lickwright.version import NOTATION, __version__
+
+COMMANDS = ("make", "show", "check", "why")
+
+_HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
+
+\b
+  lickwright show  porch.lick       see the text tab
+  lickwright check porch.lick       find what is wrong
+  lickwright make  porch.lick       write tab, MIDI and timing sheet into out/
+  lickwright why   L301             what a finding means, with examples
+
+Any PATH may be a folder, or - for standard input.
+
+\b
+Ends with 0 when all is well (warnings allowed), 1 for errors in the music,
+2 for wrong usage, 3 for a file that cannot be read or written.
+"""
+
+
+class _Commands(click.Group):
+    """Loads a command's module when the command is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in COMMANDS:
+            return None
+        from importlib import import_module
+
+        command: click.Command = import_module(f"lickwright.cli.{name}").command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            raise click.UsageError(_unknown_command(args[0]), ctx)
+        return super().resolve_command(ctx, args)
+
+
+def _unknown_command(word: str) -> str:
+    from lickwright.diagnostics import nearest
+    from lickwright.report import safe
+
+    near = nearest(word, COMMANDS)
+    if near is None and (word.lower().endswith(".lick") or "/" in word):
+        near = f"check {word}"
+    wish = f"; did you mean: lickwright {safe(near)}" if near else ""
+    return f"there is no command {safe(word)}{wish}"
+
+
+@click.group(
+    cls=_Commands, help=_HELP, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
+@click.version_option(__version__, message=f"lickwright {__version__} (notation {NOTATION})")
+def group() -> None:
+    """Commands are looked up by `_Commands`."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Runs one command and says how it ended."""
+    screen.prepare()
+    try:
+        code = _run(sys.argv[1:] if arguments is None else list(arguments))
+        screen.flush()
+    except screen.ScreenLost as lost:
+        return screen.lost(lost)
+    except KeyboardInterrupt:
+        screen.err("stopped\n")
+        return Exit.STOPPED
+    except Exception as e:  # a bug of ours, by definition
+        screen.err(screen.apology(e))
+        return Exit.INTERNAL
+    return code
+
+
+def _run(arguments: list[str]) -> int:
+    try:
+        with group.make_context("lickwright", arguments) as context:
+            return int(group.invoke(context) or 0)
+    except click.exceptions.Exit as e:  # after --help and --version
+        return e.exit_code
+    except click.Abort:
+        raise KeyboardInterrupt from None
+    except click.ClickException as e:
+        e.show(sys.stderr)
+        return Exit.USAGE
+    except OSError as e:  # commands turn a file's errors into findings: what is left is the screen's
+        raise screen.ScreenLost(e) from None

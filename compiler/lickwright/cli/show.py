@@ -1,0 +1,88 @@
+"""`lickwright show`: the text tab of a file's licks, on the screen."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from lickwright import report
+from lickwright.cli import screen
+
+if TYPE_CHECKING:
+    from lickwright.cli.sources import Verdict
+    from lickwright.diagnostics import Diagnostic
+    from lickwright.pipeline import Compilation, CompiledLick
+
+
+@click.command(short_help="Print the text tab.")
+@click.argument("path", metavar="PATH")
+@click.argument("title", required=False, metavar="[TITLE]")
+@click.option("--width", type=click.IntRange(20, 10000), help="Columns; the screen's own if not said, 80 in a pipe.")
+def command(path: str, title: str | None, width: int | None) -> int:
+    """Print the text tab of every lick in a file, or of the one called TITLE.
+
+    PATH is a .lick file, a folder of them, or - for standard input. Errors go to standard error; a lick that has some
+    is not shown.
+    """
+    from lickwright.cli.sources import Verdict, compiled, find
+
+    verdict = Verdict()
+    files = [c for _, c in compiled(find([path]), verdict)]
+    chosen = [(c, lick) for c in files for lick in c.licks if title is None or _same(lick.title, title)]
+    if title is not None and not chosen and any(c.licks for c in files):
+        raise click.UsageError(_no_such(title, [lick.title for c in files for lick in c.licks]))
+    if title is not None:
+        verdict = Verdict()  # only the lick that was asked for counts
+    if not chosen:
+        for c in files:
+            _complain(c, [d for d in c.diagnostics if d.severity == "error"], verdict)
+    columns = width or min(screen.columns(sys.stdout, 80), 160)
+    between = ""
+    for c, lick in chosen:
+        text = _tab(c, lick, columns, verdict)
+        screen.out(between + text if text else "")
+        between = "\n" if text else between
+    return verdict.code
+
+
+def _tab(c: Compilation, lick: CompiledLick, columns: int, verdict: Verdict) -> str:
+    """The tab, or "" for a lick with errors, which are shown instead."""
+    from lickwright.backends import Options
+
+    if not lick.ok:
+        _complain(c, [d for d in lick.diagnostics if d.severity == "error"], verdict)
+        return ""
+    try:
+        emission = lick.emit("tab", Options(width=columns))
+    except Exception as e:  # a bug of ours costs only this lick
+        screen.err(screen.apology(e, f'{c.source.name}, "{lick.title}"'))
+        verdict.add(screen.Exit.INTERNAL)
+        return ""
+    _complain(c, list(emission.losses), verdict)
+    return emission.data.decode("utf-8")
+
+
+def _complain(c: Compilation, found: list[Diagnostic], verdict: Verdict) -> None:
+    verdict.judge(found)
+    screen.err(report.findings(c.source, found, screen.colour(sys.stderr), min(screen.columns(sys.stderr, 100), 160)))
+
+
+def _same(title: str, wanted: str) -> bool:
+    return " ".join(title.split()).casefold() == " ".join(wanted.split()).casefold()
+
+
+def _no_such(title: str, titles: list[str]) -> str:
+    from lickwright.diagnostics import nearest
+
+    near = nearest(title, titles)
+    if near is None:
+        inside = [known for known in titles if title.casefold() in known.casefold()]
+        near = inside[0] if inside else None
+    wish = (
+        f'did you mean "{report.safe(near)}"'
+        if near
+        else "there are " + ", ".join(f'"{report.safe(t)}"' for t in titles[:10])
+    )
+    return f'there is no lick called "{report.safe(title)}"; {wish}'

@@ -1,0 +1,49 @@
+"""`lickwright why`: the list of rules, or one of them explained with a bad and a good example."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from lickwright.cli import screen
+from lickwright.diagnostics import Rule, nearest
+from lickwright.report import safe
+
+
+@click.command(short_help="Explain a finding by its code, or list them all.")
+@click.argument("code", required=False, metavar="[CODE]")
+def command(code: str | None) -> int:
+    """Explain a finding: what it means, why it matters, a bad and a good example.
+
+    CODE is what stands at the end of a finding, L301 say. Without it, all are listed.
+    """
+    from lickwright.pipeline import RULES
+
+    if code is None:
+        screen.out("".join(f"{rule.code}  {rule.severity.value:8} {rule.name}: {rule.summary}\n" for rule in RULES))
+        return screen.Exit.FINE
+    by_name = {rule.code.lower(): rule for rule in RULES} | {rule.name.lower(): rule for rule in RULES}
+    rule = by_name.get(code.strip().lower())
+    if rule is None:
+        near = nearest(code, list(by_name))
+        wish = (
+            f"; did you mean {by_name[near].code} ({by_name[near].name})" if near else "; lickwright why lists them all"
+        )
+        raise click.UsageError(f"there is no finding {safe(code)}{wish}")
+    screen.out(_explained(rule, min(screen.columns(sys.stdout, 80), 100)))
+    return screen.Exit.FINE
+
+
+def _explained(rule: Rule, columns: int) -> str:
+    from textwrap import fill, indent
+
+    parts = [
+        f"{rule.code}  {rule.name} ({rule.severity.value})",
+        fill(f"{rule.summary[:1].upper()}{rule.summary[1:]}.", columns),
+        fill(rule.explanation, columns),
+    ]
+    for title, text in (("Instead of", rule.bad), ("write", rule.good)):
+        if text:
+            parts.append(f"{title}:\n\n" + indent(text.rstrip("\n"), "    "))
+    return "\n\n".join(parts) + "\n"

@@ -1,0 +1,101 @@
+"""Reading a lick file, and the rules about files (L6xx).
+
+In: a path. Out: its bytes, or an `Unreadable` that says why not in a player's words. Only ordinary files are read,
+and never more than the limit: a pipe that nobody writes to, a device without an end or a folder is refused before its
+first byte. Writing is `cli/writing.py`.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+
+from lickwright.diagnostics import Rule, Severity
+from lickwright.source import MAX_BYTES, Unreadable
+
+UNREADABLE = Rule(
+    "L601",
+    "file cannot be read",
+    Severity.ERROR,
+    "the file is not there, or may not be read",
+    "Lickwright could not open the file. The name may be mistyped, the file may have moved, or it belongs to "
+    "someone else. The other files are still done.",
+    "",
+    "",
+)
+NOT_TEXT = Rule(
+    "L602",
+    "file is no notation",
+    Severity.ERROR,
+    "the file is too large, or not UTF-8 text",
+    "A lick file is plain text in UTF-8, at most 1 MiB. A file of a word processor, a picture or a recording is "
+    "refused whole, because guessing at letters would change the music in silence.",
+    "",
+    "",
+)
+NO_LICKS = Rule(
+    "L603",
+    "folder without licks",
+    Severity.ERROR,
+    "no .lick file lies in the folder",
+    "A folder was named, and neither it nor the folders in it hold a file whose name ends in .lick. Hidden "
+    "files and linked folders are left out. It counts as an error, so that a mistyped folder is noticed.",
+    "",
+    "",
+)
+UNWRITABLE = Rule(
+    "L604",
+    "output cannot be written",
+    Severity.ERROR,
+    "the output file could not be written",
+    "The disk is full, or the folder may not be written to. A file that was there before is unchanged: every "
+    "output is written whole beside its place and then moved there.",
+    "",
+    "",
+)
+NOT_OURS = Rule(
+    "L605",
+    "output not overwritten",
+    Severity.ERROR,
+    "another file stands where the output would go",
+    "Lickwright replaces only what it wrote itself and nobody has changed since; each output folder keeps a "
+    "record of that in .lickwright. A file that you changed by hand, one that came from "
+    "elsewhere, or outputs of another source of the same name stay as they are. Move the file away, name "
+    "another folder with --out, or say --overwrite.",
+    "",
+    "",
+)
+
+RULES: tuple[Rule, ...] = (UNREADABLE, NOT_TEXT, NO_LICKS, UNWRITABLE, NOT_OURS)
+
+
+class Unopened(Unreadable):
+    """The file could not be opened at all (L601); a plain `Unreadable` is about what is in it (L602)."""
+
+
+def read(path: str) -> bytes:
+    """The bytes of an ordinary file, at most one more than the limit (so that `decode` can refuse it)."""
+    try:
+        _ordinary(os.stat(path))
+        # Not to wait for a pipe that took the file's place in between; the second look is at what was really opened.
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        with os.fdopen(handle, "rb") as file:
+            _ordinary(os.fstat(handle))
+            return file.read(MAX_BYTES + 1)
+    except (OSError, ValueError) as e:
+        raise Unopened(f"the file cannot be read: {reason(e)}", "check the name and the folder") from None
+
+
+def _ordinary(status: os.stat_result) -> None:
+    if stat.S_ISDIR(status.st_mode):
+        raise Unopened("this is a folder, not a file", "name a file in it")
+    if not stat.S_ISREG(status.st_mode):
+        raise Unopened("this is no ordinary file but a pipe or device", "name a file, or - for standard input")
+    if status.st_size > MAX_BYTES:
+        raise Unreadable(f"the file is larger than 1 MiB ({status.st_size:,} bytes)", "split it into several files")
+
+
+def reason(error: Exception) -> str:
+    """Why the system refused, in its own few words: `no such file or directory`."""
+    words = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    return words[:1].lower() + words[1:]

@@ -1,0 +1,59 @@
+"""Names for files, made from titles that people write.
+
+In: any title. Out: a name that is safe on every system (lower-case ASCII letters, digits and hyphens, at most
+`LONGEST` characters, none that some system reserves). Nothing here looks at a disk.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+LONGEST = 60  # characters, which are bytes here; leaves room for a suffix and a path
+_RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])\Z")  # device names on some systems, with any suffix
+_SHARP = re.compile(r"\b([A-Ga-g])#")
+
+
+def slug(title: str) -> str:
+    """`Porch light!` → `porch-light`.
+
+    A title with nothing to keep (empty, or in another script) becomes `lick-` and a short hash of itself.
+    """
+    text = title
+    if not text.isascii():
+        from unicodedata import normalize  # only wanted beyond plain ASCII
+
+        text = text.replace("♯", "#").replace("♭", " flat ").replace("ß", "ss")
+        text = normalize("NFKD", text).encode("ascii", "ignore").decode()
+    text = _SHARP.sub(r"\1 sharp ", text.replace("'", ""))
+    name = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:LONGEST].rstrip("-")
+    if not name:
+        return f"lick-{_hash(title)}"
+    return f"lick-{name}" if _RESERVED.match(name) else name
+
+
+def _hash(title: str) -> str:
+    from hashlib import blake2b
+
+    return blake2b(title.encode("utf-8", "surrogatepass"), digest_size=4).hexdigest()
+
+
+def distinct(names: Sequence[str]) -> tuple[str, ...]:
+    """The same names, later equals numbered:
+
+    `x`, `x`, `x-2` → `x`, `x-3`, `x-2`. A name that occurs once is never changed by another.
+    """
+    taken = set(names)
+    seen: set[str] = set()
+    numbers: dict[str, int] = {}  # the next number to try for a name: ten thousand equal titles stay quick
+    result = []
+    for name in names:
+        chosen = name
+        if name in seen:
+            number = numbers.get(name, 2)
+            while (chosen := f"{name}-{number}") in taken or chosen in seen:
+                number += 1
+            numbers[name] = number + 1
+        seen.add(chosen)
+        result.append(chosen)
+    return tuple(result)
