@@ -1,0 +1,179 @@
+"""Boxes: the part of the neck that a lick stays in.
+
+In: what the lick asks for (`BoxSpec`), key, scale, tuning, number of frets. Out: `Area`, the places meant. Judges no
+note: the checks ask whether a place is in an area and say so. How boxes come about is in `positions`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+
+from lickwright.music.boxspec import OPEN, SHAPES, BoxSpec, parse_box
+from lickwright.music.fretboard import Place, all_places
+from lickwright.music.pitch import Key
+from lickwright.music.positions import (
+    BLUE,
+    NUMBERINGS,
+    Box,
+    blue_of,
+    box_name,
+    five_positions,
+    is_minor,
+    neighbours,
+    number_of,
+    pentatonic_boxes,
+    shape_of,
+    three_per_string,
+    window,
+)
+from lickwright.music.scale import Scale, default_scale
+from lickwright.music.tuning import Tuning
+
+__all__ = [
+    "BLUE", "OPEN", "SHAPES", "Area", "Box", "BoxSpec", "area", "five_positions", "neighbours", "parse_box",
+    "pentatonic_boxes", "three_per_string", "window",
+]  # fmt: skip
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """All the placements that a lick's box line means."""
+
+    name: str  # "box 1 (E shape), frets 5-8 or 17-20"
+    boxes: tuple[Box, ...]  # by fret
+    places: frozenset[Place]  # of all boxes
+    blue: frozenset[Place]  # of all boxes
+    numbering: str = ""  # what the number counts where schools differ, a line to print; else ""
+
+
+@lru_cache(maxsize=1024)
+def area(
+    spec: BoxSpec, key: Key | None, scale: Scale | None, tuning: Tuning, frets: int, numbering: str = "relative"
+) -> Area | None:
+    """The places that `spec` means; None for `any`. Without a scale, the one that key and the form of `spec` imply.
+
+    Raises `ValueError`, saying what to write instead, where they mean no place.
+    """
+    if spec.any:
+        return None
+    if key is not None and scale is None:
+        scale = default_scale(key, bool(spec.numbers))
+    if spec.window is not None:
+        return _window_area(spec.window, key, scale, tuning, frets)
+    if key is None or scale is None:
+        raise ValueError(f"{_asked(spec)} wants a key: add one, A minor say, or write frets 5-8")
+    _refuse(spec, scale, tuning)
+    found = neighbours(key, scale, tuning, frets, numbering)
+    wanted = [box for box in found if _matches(box, spec)]
+    if spec.numbers and spec.shape:
+        _refuse_contradiction(spec, key, scale, numbering)
+    if not wanted or len({box.label for box in wanted}) < len(spec.numbers):
+        raise ValueError(f"{_asked(spec)} does not fit on a neck of {frets} frets in {key.tonic} {scale}")
+    if spec.at is not None:
+        wanted = _nearest_placements(wanted, spec.at)
+    return _union(wanted, _numbering_note(spec, key, scale, numbering))
+
+
+def _asked(spec: BoxSpec) -> str:
+    """The box as a player asks for it: "box 1", "boxes 1 and 2", "the E shape"."""
+    if not spec.numbers:
+        return f"the {spec.shape} shape"
+    return f"box{'es' if len(spec.numbers) > 1 else ''} {_listed(map(str, spec.numbers))}"
+
+
+def _listed(words: Iterable[str], last: str = "and") -> str:
+    *most, final = words
+    return f"{', '.join(most)} {last} {final}" if most else final
+
+
+def _window_area(
+    frets_meant: tuple[int, int], key: Key | None, scale: Scale | None, tuning: Tuning, frets: int
+) -> Area:
+    low, high = frets_meant
+    label = "open position" if frets_meant == OPEN else f"frets {low}-{high}"
+    if low > frets:
+        raise ValueError(f"{label} lie beyond the neck, which has {frets} frets")
+    top = min(high, frets)
+    places, blue = all_places(low, top, tuning.strings), frozenset[Place]()
+    if key is not None and scale is not None:
+        found = window(low, top, key, scale, tuning)
+        places, blue = found.places, blue_of(key, scale, found, tuning, frets)
+    return _union([Box(label, "", low, high, places, blue)], "")
+
+
+def _refuse(spec: BoxSpec, scale: Scale, tuning: Tuning) -> None:
+    """Raises where numbers or shapes mean nothing, with what to write instead."""
+    if not tuning.standard_intervals:
+        asked = _asked(spec)
+        raise ValueError(f"{asked} wants the intervals of standard tuning, not those of {tuning}: write frets 5-8 say")
+    if spec.numbers and not scale.is_pentatonic_family:
+        instead = "a shape, E shape say" if scale.notes == 7 else "frets 5-8 say"
+        raise ValueError(f"box numbers are for pentatonic and blues scales, not {scale}: write {instead}")
+    if not scale.is_pentatonic_family and scale.notes != 7:
+        raise ValueError(f"shapes are for pentatonic, blues and seven-note scales, not {scale}: write frets 5-8 say")
+
+
+def _matches(box: Box, spec: BoxSpec) -> bool:
+    if spec.numbers:
+        return box.label in {f"box {number}" for number in spec.numbers}
+    return box.shape == f"{spec.shape} shape"
+
+
+def _refuse_contradiction(spec: BoxSpec, key: Key, scale: Scale, numbering: str) -> None:
+    """A number beside a shape must be the same box; the message says which way of counting would make it so."""
+    minor = is_minor(scale)
+    shapes = {
+        way: {shape_of(index, minor) for index in range(5) if number_of(index, minor, way) in spec.numbers}
+        for way in NUMBERINGS
+    }
+    asked = {f"{spec.shape} shape"}
+    if shapes[numbering] == asked:
+        return
+    other = next((way for way in NUMBERINGS if shapes[way] == asked), None)
+    fix = f"write numbering {other}, or leave the shape out" if other else "leave one of them out"
+    verb = "is" if len(spec.numbers) == 1 else "are"
+    meant = _listed(sorted(shapes[numbering]))
+    raise ValueError(f"{_asked(spec)} of {key.tonic} {scale} {verb} the {meant}, not the {spec.shape} shape: {fix}")
+
+
+def _nearest_placements(boxes: list[Box], at: int) -> list[Box]:
+    """Of each box the placement starting nearest `at`; further boxes nearest the first, so that a union holds together."""
+    chosen: list[Box] = []
+    for label in sorted({box.label for box in boxes}):
+        target = chosen[0].low if chosen else at
+        octaves = [box for box in boxes if box.label == label]
+        chosen.append(min(octaves, key=lambda box: (abs(box.low - target), box.low)))
+    return chosen
+
+
+def _union(boxes: list[Box], numbering: str) -> Area:
+    boxes = sorted(boxes, key=lambda box: (box.low, box.label))
+    labels = sorted({box.label for box in boxes})
+    frets = f"frets {_listed((f'{low}-{high}' for low, high in _joined(boxes)), 'or')}"
+    if len(labels) > 1:
+        name = f"boxes {_listed(label.removeprefix('box ') for label in labels)}, {frets}"
+    else:
+        name = box_name(labels[0], boxes[0].shape, frets)
+    places = frozenset[Place]().union(*(box.places for box in boxes))
+    blue = frozenset[Place]().union(*(box.blue for box in boxes))
+    return Area(name, tuple(boxes), places, blue, numbering)
+
+
+def _joined(boxes: list[Box]) -> list[tuple[int, int]]:
+    """The windows, those that touch made one, by fret."""
+    joined: list[tuple[int, int]] = []
+    for box in boxes:
+        if joined and box.low <= joined[-1][1] + 1:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], box.high))
+        else:
+            joined.append((box.low, box.high))
+    return joined
+
+
+def _numbering_note(spec: BoxSpec, key: Key, scale: Scale, numbering: str) -> str:
+    if not spec.numbers or is_minor(scale):
+        return ""
+    if numbering == "tonic":
+        return f"boxes of {key.tonic} major counted from the one that starts on the tonic"
+    return f"boxes of {key.tonic} major counted as those of {key.transposed(-3).tonic} minor, its relative minor"

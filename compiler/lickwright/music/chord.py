@@ -1,0 +1,165 @@
+"""Chord symbols and the line of chords over a lick.
+
+In: "A7#9", or bar by bar "A7 | D7 A7". Out: roots, intervals and where in its bar each chord starts. Knows no grips:
+which strings play a chord is for whoever sounds or draws it.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from typing import NamedTuple
+
+from lickwright.music.pitch import PLAIN_NAMES, Key, NoteName, note_name, parse_note_name
+
+_SYMBOL = re.compile(
+    r"(?P<root>[A-G](?:#|b)?)"
+    r"(?P<third>maj|min|dim|aug|m(?!aj)|M|°|ø|\+)?"
+    r"(?P<large>\(?maj|M)?"  # the major seventh of Am(maj7)
+    r"(?P<extension>6/9|69|5|6|7|9|11|13)?\)?"
+    r"(?P<changes>(?:\(?,?(?:sus[24]?|add(?:2|4|9|11|13)|no[35]|[#b](?:5|9|11|13)|alt)\)?)*)"
+    r"(?:/(?P<bass>[A-G](?:#|b)?))?"
+)
+_MINOR_MAJOR = re.compile(r"^([A-G][#b]?)mmaj")
+_CHANGE = re.compile(r"sus[24]?|add\d+|no[35]|[#b]\d+|alt")
+_NO_CHORD = ("N.C.", "NC", "-")
+NO_CHORD = "N.C."  # how a bar without a chord is printed
+
+# Semitones above the root of the degrees that extensions and changes name. Ninths and above stay above the octave.
+_DEGREES = {"2": 14, "4": 17, "5": 7, "9": 14, "11": 17, "13": 21}
+_TRIADS = {"": (4, 7), "m": (3, 7), "dim": (3, 6), "aug": (4, 8)}
+_SAME_THIRD = {"min": "m", "maj": "", "M": "", "°": "dim", "ø": "dim", "+": "aug"}
+
+
+@dataclass(frozen=True, slots=True)
+class Chord:
+    """A chord as its symbol names it."""
+
+    symbol: str  # as written: "A7#9"
+    root: NoteName
+    intervals: tuple[int, ...]  # semitones above the root, ascending
+    bass: NoteName | None  # the note under the slash, None where the root is lowest
+
+    @property
+    def pitch_classes(self) -> frozenset[int]:
+        """All notes of the chord, the bass included, C = 0."""
+        own = {(self.root.pc + interval) % 12 for interval in self.intervals}
+        return frozenset(own if self.bass is None else own | {self.bass.pc})
+
+    def transposed(self, semitones: int, key: Key | None = None) -> Chord:
+        """The same chord so many semitones up, its notes spelled as `key` (the key arrived in) spells them."""
+        root = _moved(self.root, semitones, key)
+        tail = self.symbol.removeprefix(str(self.root))
+        if self.bass is None:
+            return Chord(f"{root}{tail}", root, self.intervals, None)
+        bass = _moved(self.bass, semitones, key)
+        return Chord(f"{root}{tail.removesuffix(str(self.bass))}{bass}", root, self.intervals, bass)
+
+    def __str__(self) -> str:
+        return self.symbol
+
+
+def _moved(name: NoteName, semitones: int, key: Key | None) -> NoteName:
+    if semitones % 12 == 0:
+        return name
+    return PLAIN_NAMES[(name.pc + semitones) % 12] if key is None else note_name(name.pc + semitones, key)
+
+
+@lru_cache(maxsize=512)
+def parse_chord(text: str) -> Chord | None:
+    """`A`, `Am7`, `Dmaj9`, `E7#9`, `Bm7b5`, `Gsus4`, `C/E`; None for no chord, written `-` or `N.C.`."""
+    text = text.strip()
+    if text in _NO_CHORD:
+        return None
+    match = _SYMBOL.fullmatch(_MINOR_MAJOR.sub(r"\1m(maj", text))
+    if match is None or text.count("(") != text.count(")"):
+        raise ValueError(_unknown(text))
+    third, large, extension = match["third"] or "", match["large"] or "", match["extension"] or ""
+    if large and extension not in ("7", "9", "11", "13"):
+        raise ValueError(_unknown(text))
+    major_seventh = bool(large) or third in ("maj", "M")
+    intervals = _basic(third, extension, major_seventh)
+    for change in _CHANGE.findall(match["changes"]):
+        _apply(intervals, change)
+    bass = parse_note_name(match["bass"]) if match["bass"] else None
+    return Chord(text, parse_note_name(match["root"]), tuple(sorted(intervals)), bass)
+
+
+def _basic(third: str, extension: str, major_seventh: bool) -> set[int]:
+    """Triad and what the number stacks on it: 9 brings the 7 along, 13 the 7 and 9; the 11 of a 13 is left out."""
+    if extension == "5":
+        return {0, 7}
+    kind = _SAME_THIRD.get(third, third)
+    intervals = {0, *_TRIADS[kind]}
+    if extension.startswith("6"):
+        return intervals | ({9} if extension == "6" else {9, 14})
+    if extension:
+        diminished = kind == "dim" and third != "ø"
+        intervals.add(11 if major_seventh else 9 if diminished else 10)
+    if third == "ø":
+        intervals.add(10)  # the half-diminished sign says its own seventh
+    if extension in ("9", "11", "13"):
+        intervals.add(14)
+    if extension in ("11", "13"):
+        intervals.add(_DEGREES[extension])
+    return intervals
+
+
+def _apply(intervals: set[int], change: str) -> None:
+    """One change of a symbol; `#5` replaces the fifth, `#9` replaces the plain ninth, `sus` the third."""
+    if change == "alt":
+        intervals.difference_update({7, 14})
+        intervals.update({6, 8, 10, 13, 15})
+    elif change.startswith("sus"):
+        intervals.difference_update({3, 4})
+        intervals.add(2 if change == "sus2" else 5)
+    elif change.startswith("add"):
+        intervals.add(_DEGREES[change[3:]])
+    elif change.startswith("no"):
+        intervals.difference_update({3, 4} if change == "no3" else {6, 7, 8})
+    else:
+        plain = _DEGREES[change[1:]]
+        intervals.discard(plain)
+        intervals.add(plain + (1 if change[0] == "#" else -1))
+
+
+def _unknown(text: str) -> str:
+    if re.match(r"[a-g](?![a-z]*\s)", text) and _SYMBOL.fullmatch(text[0].upper() + text[1:]):
+        return f'"{text}" is no chord: write {text[0].upper()}{text[1:]}'
+    minor = re.sub(r"^([A-G][#b]?)-", r"\1m", text)
+    if minor != text and _SYMBOL.fullmatch(minor):
+        return f'"{text}" is no chord: write {minor} for minor'
+    if text == "%":
+        return "% is for bars of music: an empty bar of chords, or a dot, keeps the chord"
+    return f'"{text}" is no chord known here: write A, Am7, D9, E7#9, Gsus4, C/E and so on, - for none'
+
+
+class ChordAt(NamedTuple):
+    """A chord and when it starts."""
+
+    at: Fraction  # share of its bar, 0 to 1
+    chord: Chord | None  # None from here on: no chord
+    symbol: str  # to print: "A7", or "N.C."
+
+
+@lru_cache(maxsize=512)
+def parse_chord_bars(text: str) -> tuple[tuple[ChordAt, ...], ...]:
+    """Chords bar by bar: `A7 | D7 A7 | E7 . . A7`. Entries share their bar; a dot or an empty bar keeps the chord.
+
+    Bar lines at both ends may be drawn or not. A bar that only keeps its chord comes out empty.
+    """
+    inner = text.strip().removeprefix("|").removesuffix("|")
+    if not inner.strip():
+        return ()
+    return tuple(_read_bar(bar.split()) for bar in inner.split("|"))
+
+
+def _read_bar(words: list[str]) -> tuple[ChordAt, ...]:
+    entries = []
+    for i, word in enumerate(words):
+        if word != ".":
+            chord = parse_chord(word)
+            entries.append(ChordAt(Fraction(i, len(words)), chord, chord.symbol if chord else NO_CHORD))
+    return tuple(entries)
