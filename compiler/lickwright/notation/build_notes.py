@@ -1,0 +1,150 @@
+"""Runs → events: takes apart what the grammar has read whole.
+
+In: the text of a run, already known to be good. Out: `Event` nodes. Only what no grammar can say (a mark said twice, a limit passed) is reported here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from fractions import Fraction
+from functools import lru_cache
+from lickwright.diagnostics import Rule
+from lickwright.notation import rules
+from lickwright.notation.techniques import CURL, ENTRIES, HEADS, JOINS, MARKS, PICKED, SHAPES
+from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest
+from lickwright.source import Span
+
+MAX_FRET = 36
+MAX_STRING = 12
+AMOUNTS = {"full": Fraction(2), "half": Fraction(1), "quarter": Fraction(1, 2)}  # semitones
+
+# One part of an event. The grammar says what is right; this only finds the pieces of what is.
+_PART = re.compile(
+    r"(?P<entry>[ht/\\](?=[EADGBe]|\d+:))?(?P<string>[EADGBe]|\d+:)?(?P<join>[hpt](?=\d)|//?(?=\d)|\\\\?(?=\d))?"
+    r"(?P<fret>\d+)?(?P<dead>x)?(?:<(?P<touch>[\d.]+)>)?(?P<pinch>\*)?(?P<hold>-+)?(?P<rest>\.)?"
+    r"(?P<marks>(?:\^\^?(?:[\d.]+|full|half|quarter)?|r[\d.]*|~~?|[!?,=]|'.|[/\\](?!\d|[/\\]\d))*)(?P<and>&)?"
+)
+_MARK = re.compile(r"(\^\^?|r|~~?|[!?,=/\\]|')([\d.]+|full|half|quarter|(?<=')[1-4Tpimac])?")
+_Report = Callable[[Rule, Span, str, str | None], None]
+
+
+@lru_cache(maxsize=512)
+def _amount(text: str) -> Fraction:
+    return AMOUNTS.get(text) or Fraction(text)
+
+
+class NoteBuilder:
+    """Makes events; findings go to `report`."""
+
+    def __init__(self, report: _Report) -> None:
+        self.report = report
+
+    def run(self, text: str, start: int) -> list[Event]:
+        """The events of a run that begins at offset `start`."""
+        events: list[Event] = []
+        parts: list[Part] = []
+        at = first = 0
+        end = len(text)
+        while at < end:
+            match = _PART.match(text, at)
+            assert match is not None and match.end() > at, text
+            span = Span(start + at, start + match.end() - (match["and"] is not None))
+            part, count = self._part(match, start, span)
+            parts.append(part)
+            at = match.end()
+            if not match["and"]:
+                events.append(Event(tuple(parts), count, span=Span(start + first, start + at)))
+                parts, first = [], at
+        return events
+
+    def _part(self, match: re.Match[str], start: int, span: Span) -> tuple[Part, int]:
+        entry, string, join, fret, dead, touch, pinch, hold, rest, marks_text, _ = match.groups()
+        string = string or ""
+        marks: tuple[Mark, ...] = ()
+        finger = pluck = None
+        if marks_text:
+            marks, finger, pluck = self._marks(marks_text, start + match.start("marks"))
+        if hold:
+            return Hold(string, marks, span=span), len(hold)
+        self._check_string(string, span)
+        if rest:
+            return Rest(string, span=span), 1
+        if not (fret or dead or touch):
+            return Bare(string, span=span), 1
+        begin = ENTRIES[entry] if entry else JOINS[join] if join else PICKED
+        head = HEADS["x"] if dead else HEADS["*"] if pinch else HEADS["n<>" if fret else "<>"] if touch else None
+        number = self._fret(fret, start + match.start("fret")) if fret else None
+        node = self._touch(touch, start + match.start("touch")) if touch else None
+        return Note(string, begin, head, number, node, marks, finger, pluck, span=span), 1
+
+    def _check_string(self, string: str, span: Span) -> None:
+        if string.endswith(":") and (len(string) > 3 or not 1 <= int(string[:-1]) <= MAX_STRING):
+            at = Span(span.start, span.start + len(string))
+            self.report(rules.LIMIT, at, f"there is no string {_cut(string[:-1])}", f"strings go from 1, the thinnest, to {MAX_STRING}")
+
+    def _fret(self, digits: str, at: int) -> int:
+        if len(digits) > 2 or int(digits) > MAX_FRET:
+            self.report(rules.LIMIT, Span(at, at + len(digits)), f"there is no fret {_cut(digits)}", f"frets go from 0, the open string, to {MAX_FRET}")
+            return MAX_FRET
+        return int(digits)
+
+    def _touch(self, digits: str, at: int) -> Fraction:
+        if len(digits) > 8 or float(digits) > MAX_FRET:
+            self.report(rules.LIMIT, Span(at, at + len(digits)), f"there is no fret {_cut(digits)} to touch", f"frets go from 0 to {MAX_FRET}")
+            return Fraction(12)
+        return _amount(digits)
+
+    def _marks(self, text: str, start: int) -> tuple[tuple[Mark, ...], str | None, str | None]:
+        marks: list[Mark] = []
+        finger = pluck = None
+        for match in _MARK.finditer(text):
+            sign, value = match.groups()
+            span = Span(start + match.start(), start + match.end())
+            if sign == "'":
+                if value in "1234T":
+                    finger = self._once(finger, value, span, "fretting finger")
+                else:
+                    pluck = self._once(pluck, value, span, "plucking finger")
+                continue
+            marks.append(self._mark(sign, value, span))
+        if len(marks) > 1:
+            self._exclusive(marks)
+        return tuple(marks), finger, pluck
+
+    def _mark(self, sign: str, value: str | None, span: Span) -> Mark:
+        technique = MARKS.get(sign) or SHAPES[sign]
+        if value is None:
+            if sign == "^^":
+                self.report(rules.UNREADABLE, span, "a pre-bend to what pitch?", "write the fret whose pitch it reaches, or how far: `^^10`, `^^full`")
+            return Mark(CURL if sign == "^" else technique, span=span)
+        if value in AMOUNTS:
+            return Mark(technique, None, AMOUNTS[value], span=span)
+        if len(value) > 8 or float(value) > MAX_FRET:
+            at = Span(span.start + len(sign), span.end)
+            self.report(rules.LIMIT, at, f"there is no fret {_cut(value)}", f"frets go from 0 to {MAX_FRET}")
+            return Mark(technique, span=span)
+        return Mark(technique, _amount(value), span=span)
+
+    def _once(self, before: str | None, now: str, span: Span, what: str) -> str:
+        if before is not None:
+            self.report(rules.TWICE, span, f"a second {what}: '{before} and '{now}", f"a note has one {what}")
+        return now
+
+    def _exclusive(self, marks: list[Mark]) -> None:
+        seen: set[str] = set()
+        for mark in marks:
+            sign = mark.technique.sign
+            if mark.technique.kind != "mark":
+                continue
+            if sign in seen:
+                self.report(rules.TWICE, mark.span, f"`{sign}` is said twice", "once is enough")
+            elif sign in "!?" and seen & {"!", "?"}:
+                self.report(rules.TWICE, mark.span, "accented and a ghost note at once", "leave `!` or `?`")
+            elif sign in ",=" and seen & {",", "="}:
+                self.report(rules.TWICE, mark.span, "short and ringing on at once", "leave `,` or `=`")
+            seen.add(sign)
+
+
+def _cut(digits: str) -> str:
+    return digits if len(digits) <= 8 else f"{digits[:6]}… ({len(digits)} digits)"
