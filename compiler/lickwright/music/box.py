@@ -138,7 +138,7 @@ def _refuse_contradiction(spec: BoxSpec, key: Key, scale: Scale, numbering: str)
 
 
 def _nearest_placements(boxes: list[Box], at: int) -> list[Box]:
-    """Of each box the placement starting nearest `at`; further boxes nearest the first, so that a union holds together."""
+    """Of each box the placement starting nearest `at`; further boxes nearest the first, to keep a union together."""
     chosen: list[Box] = []
     for label in sorted({box.label for box in boxes}):
         target = chosen[0].low if chosen else at

@@ -1,0 +1,194 @@
+"""Note values, meters, tempos, swing and counting."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+import pytest
+
+from lickwright.music.rhythm import (
+    Meter,
+    Tempo,
+    count,
+    count_place,
+    parse_feel,
+    parse_length,
+    parse_meter,
+    parse_tempo,
+    parse_value,
+    value_name,
+)
+
+FOUR = parse_meter("4/4")
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "name"),
+    [
+        ("1/1", F(1), "whole"),
+        ("1/2.", F(3, 4), "dotted half"),
+        ("1/4", F(1, 4), "quarter"),
+        ("1/4..", F(7, 16), "double-dotted quarter"),
+        ("1/8.", F(3, 16), "dotted eighth"),
+        ("1/16", F(1, 16), "sixteenth"),
+        ("1/64", F(1, 64), "sixty-fourth"),
+    ],
+)
+def test_note_values(text: str, value: F, name: str) -> None:
+    assert (parse_value(text), value_name(value)) == (value, name)
+
+
+def test_values_that_are_no_plain_note() -> None:
+    assert value_name(F(1, 12)) == "triplet eighth"
+    assert value_name(F(5, 32)) == "5/32 of a whole note"
+    assert value_name(F(1, 20)) == "1/20 of a whole note"
+    assert parse_length("3/8") == F(3, 8)
+    assert parse_length("1/4.") == F(3, 8)
+
+
+@pytest.mark.parametrize("text", ["1/12", "1/3", "2/8", "1/8...", "1/128", "8", "", "1/0"])
+def test_no_note_value(text: str) -> None:
+    with pytest.raises(ValueError, match="is no note value: 1/1, 1/2, 1/4"):
+        parse_value(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "length", "beat", "beats"),
+    [
+        ("4/4", F(1), F(1, 4), 4),
+        ("3/4", F(3, 4), F(1, 4), 3),
+        ("2/2", F(1), F(1, 2), 2),
+        ("5/4", F(5, 4), F(1, 4), 5),
+        ("3/8", F(3, 8), F(1, 8), 3),
+        ("6/8", F(3, 4), F(3, 8), 2),
+        ("9/8", F(9, 8), F(3, 8), 3),
+        ("12/8", F(3, 2), F(3, 8), 4),
+        ("7/8 2+2+3", F(7, 8), F(1, 8), 7),
+        ("5/4 3+2", F(5, 4), F(1, 4), 5),
+        ("8/8 3+3+2", F(1), F(1, 8), 8),
+        ("12/8 3+3+2+2+2", F(3, 2), F(1, 8), 12),
+    ],
+)
+def test_meters(text: str, length: F, beat: F, beats: int) -> None:
+    meter = parse_meter(text)
+    assert (str(meter), meter.length, meter.beat, len(meter.pulses)) == (text, length, beat, beats)
+    assert sum(meter.groups) == meter.beats
+    assert [count(pulse, meter) for pulse in meter.pulses] == [str(i + 1) for i in range(beats)]
+
+
+def test_the_usual_grouping_need_not_be_said() -> None:
+    assert parse_meter("6/8 3+3") == parse_meter("6/8") == Meter(6, 8)
+    assert str(parse_meter("12/8 3+3+3+3")) == "12/8"
+    assert parse_meter("4/4 2+2") != FOUR
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("7/8 2+2", "the groups 2+2 make 4, 7/8 asks for 7"),
+        ("4/3", '"4/3" is no meter: the lower number is 1, 2, 4, 8, 16, 32 or 64, not 3'),
+        ("0/4", '"0/4" is no meter: the upper number goes from 1 to 64'),
+        ("four", '"four" is no meter: write 4/4, 12/8, or grouped as 7/8 2+2+3'),
+    ],
+)
+def test_no_meter(text: str, message: str) -> None:
+    with pytest.raises(ValueError) as error:
+        parse_meter(text)
+    assert str(error.value) == message
+
+
+def test_tempos() -> None:
+    assert parse_tempo("96") == Tempo(F(96), None)
+    assert parse_tempo("1/4. = 66") == parse_tempo("1/4.=66") == Tempo(F(66), F(3, 8))
+    assert parse_tempo("96").quarters_per_minute(FOUR) == 96
+    assert parse_tempo("66").quarters_per_minute(parse_meter("6/8")) == 99  # a dotted quarter is the beat
+    assert parse_tempo("1/8 = 100").quarters_per_minute(FOUR) == 50
+    assert parse_tempo("72.5").bpm == F(145, 2)
+    assert (parse_tempo("10").bpm, parse_tempo("400").bpm) == (F(10), F(400))
+
+
+@pytest.mark.parametrize("text", ["9", "401", "fast", "", "1/4 =", "= 90", "1/5 = 90", "-60"])
+def test_no_tempo(text: str) -> None:
+    with pytest.raises(ValueError, match=r"is no tempo|a tempo goes from 10 to 400|is no note value"):
+        parse_tempo(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "ratio"),
+    [
+        ("straight", F(1, 8), (1, 1)),
+        ("shuffle", F(1, 8), (2, 1)),
+        ("swing", F(1, 8), (3, 2)),
+        ("swing 5:3", F(1, 8), (5, 3)),
+        ("swing 1/16", F(1, 16), (3, 2)),
+        ("shuffle 1/16", F(1, 16), (2, 1)),
+        ("swing 5:3 1/16", F(1, 16), (5, 3)),
+    ],
+)
+def test_feels(text: str, unit: F, ratio: tuple[int, int]) -> None:
+    feel = parse_feel(text)
+    assert (feel.unit, feel.ratio, str(feel)) == (unit, ratio, text)
+
+
+def test_ratios_are_reduced() -> None:
+    assert parse_feel("swing 10:6") == parse_feel("swing 5:3")
+
+
+@pytest.mark.parametrize(("ratio", "tick"), [("1:1", 240), ("3:2", 288), ("2:1", 320), ("3:1", 360)])
+def test_where_the_off_beat_falls(ratio: str, tick: int) -> None:
+    """The trade's table at 480 ticks a beat."""
+    assert parse_feel(f"swing {ratio}").swung(F(1, 8)) * 4 * 480 == tick
+
+
+def test_only_the_middle_of_a_pair_moves() -> None:
+    shuffle = parse_feel("shuffle")
+    assert [shuffle.swung(F(i, 8)) for i in range(4)] == [0, F(1, 6), F(1, 4), F(1, 4) + F(1, 6)]
+    for at in (F(1, 16), F(1, 12), F(1, 6), F(3, 16), F(1, 5)):
+        assert shuffle.swung(at) == at
+    assert parse_feel("shuffle 1/16").swung(F(1, 8)) == F(1, 8)
+    assert parse_feel("shuffle 1/16").swung(F(1, 16)) == F(1, 12)
+
+
+@pytest.mark.parametrize("text", ["swong", "swing 3:5", "shuffle 3:1", "straight 1/8", "swing 1/2", "swing 99:1", ""])
+def test_no_feel(text: str) -> None:
+    with pytest.raises(ValueError, match=r"is no feel|ratio|shuffle is 2:1|straight takes nothing|value that swings"):
+        parse_feel(text)
+
+
+@pytest.mark.parametrize(
+    ("step", "meter", "syllables"),
+    [
+        (F(1, 8), "4/4", "1 & 2 & 3 & 4 &"),
+        (F(1, 16), "2/4", "1 e & a 2 e & a"),
+        (F(1, 12), "2/4", "1 trip let 2 trip let"),
+        (F(1, 8), "3/4", "1 & 2 & 3 &"),
+        (F(1, 8), "6/8", "1 & a 2 & a"),
+        (F(1, 8), "12/8", "1 & a 2 & a 3 & a 4 & a"),
+        (F(1, 8), "7/8 2+2+3", "1 2 3 4 5 6 7"),
+        (F(1, 4), "2/2", "1 & 2 &"),
+    ],
+)
+def test_counting_aloud(step: F, meter: str, syllables: str) -> None:
+    parsed = parse_meter(meter)
+    counted = [count(i * step, parsed) for i in range(int(parsed.length / step))]
+    assert counted == syllables.split()
+
+
+def test_sextuplets_are_counted_in_six_when_asked() -> None:
+    one = parse_meter("1/4")
+    assert [count(F(i, 24), one, sextuplet=True) for i in range(6)] == ["1", "la", "li", "&", "la", "li"]
+    assert count(F(1, 12), one) == "trip"
+
+
+def test_what_nobody_counts_is_empty_and_still_has_a_name() -> None:
+    assert count(F(1, 32), FOUR) == ""
+    assert count(F(1, 4) + F(1, 20), FOUR) == ""
+    assert count_place(F(1, 4) + F(1, 20), FOUR) == "2 +1/5"
+    assert count_place(F(1, 16), parse_meter("6/8")) == "1 +1/6"
+
+
+@pytest.mark.parametrize(
+    ("at", "name"), [(F(3, 8), "2 &"), (F(7, 12), "3 trip"), (F(3, 4), "4"), (F(15, 16), "4 a"), (F(5, 4), "6")]
+)
+def test_places_in_the_bar(at: F, name: str) -> None:
+    assert count_place(at, FOUR) == name
