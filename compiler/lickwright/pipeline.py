@@ -7,13 +7,15 @@ text ──syntax──▶ Book ──resolve──▶ Timeline ──checks─�
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from os import PathLike, fspath
 from typing import TYPE_CHECKING, Any
 
-from lickwright.backends import BACKENDS, Emission, Options, Stages
+from lickwright.backends import BACKENDS, Stages
 from lickwright.checks import check
+from lickwright.compilation import Compilation, CompiledLick
 from lickwright.diagnostics import Diagnostic, Rule, Severity, has_errors
 from lickwright.files import NOT_TEXT, UNREADABLE, Unopened, read
 from lickwright.meant import idle, kept
@@ -23,62 +25,11 @@ from lickwright.resolve import resolve
 from lickwright.source import Source, Span, Unreadable, decode
 
 if TYPE_CHECKING:
-    from lickwright.timeline import Timeline
+    from lickwright.notation.tree import Book, Lick
 
     RULES: tuple[Rule, ...]
 
-
-class LickHasErrors(ValueError):
-    """A lick with errors has no outputs: whatever was written would not be what its writer meant."""
-
-
-@dataclass(frozen=True, slots=True)
-class CompiledLick:
-    """One lick, counted and checked; its outputs are made when asked for."""
-
-    title: str
-    slug: str  # the name of its files, distinct within its source
-    timeline: Timeline | None  # None where it cannot be counted
-    diagnostics: tuple[Diagnostic, ...]  # what is wrong in it or in the fields that its file sets for it
-    stages: Stages | None  # None for a lick with errors
-
-    @property
-    def ok(self) -> bool:
-        """Whether it can be written."""
-        return self.stages is not None
-
-    def emit(self, name: str, options: Options = Options()) -> Emission:  # noqa: B008 (a frozen value)
-        """The bytes of one format, and what it could not say (less what the lick says is meant)."""
-        from importlib import import_module
-
-        if self.stages is None:
-            raise LickHasErrors(f'"{self.title}" has errors, so it has no outputs')
-        module = import_module(next(row.module for row in BACKENDS if row.name == name))
-        emission: Emission = module.emit(self.stages, options)
-        losses, _ = kept(emission.losses, self.stages.timeline)
-        return Emission(emission.data, _titled(losses, self.title))
-
-    def tab(self, width: int = 80) -> str:
-        """Its text tab."""
-        return self.emit("tab", Options(width=width)).data.decode("utf-8")
-
-    def midi(self) -> bytes:
-        """Its Standard MIDI File."""
-        return self.emit("midi").data
-
-
-@dataclass(frozen=True, slots=True)
-class Compilation:
-    """What became of one source."""
-
-    source: Source
-    licks: tuple[CompiledLick, ...]
-    diagnostics: tuple[Diagnostic, ...]  # of the file and all its licks, by place, each finding once
-
-    @property
-    def ok(self) -> bool:
-        """Whether nothing in it is an error."""
-        return not has_errors(self.diagnostics)
+__all__ = ["RULES", "Compilation", "CompiledLick", "compile_bytes", "compile_file", "compile_text", "unreadable"]
 
 
 def compile_file(path: str | PathLike[str]) -> Compilation:
@@ -113,28 +64,38 @@ def unreadable(name: str, why: Unreadable) -> Compilation:
 def _compile(source: Source) -> Compilation:
     book, written = parse(source)
     starts = [lick.span.start for lick in book.licks]
-    head = [d for d in written if not starts or d.span.start < starts[0]]
+    shares: list[list[Diagnostic]] = [[] for _ in range(len(starts) + 1)]  # those of the file's head, then each lick's
+    for d in written:
+        shares[bisect_right(starts, d.span.start)].append(d)
     names = distinct([slug(lick.title) for lick in book.licks])
-    licks = []
-    used: set[Span] = set()  # the `meant` lines of the file that hid something in any lick
-    for lick, name, start, end in zip(book.licks, names, starts, [*starts[1:], len(source.text) + 1], strict=True):
-        timeline, counted = resolve(lick, book, source)
-        found = head + [d for d in written if start <= d.span.start < end] + counted
-        if timeline is not None:
-            found += check(timeline)
-        found, hiding = kept(found, timeline)
-        used |= hiding
-        if timeline is not None and not has_errors(found):
-            found += idle((m for m in timeline.settings.meant if not m.of_file), used, found)
-        # What stands in the file's head belongs to every lick, and to none by name.
-        own = (replace(d, lick=lick.title) if d.span.start >= starts[0] else d for d in found)
-        stages = Stages(timeline) if timeline is not None and not has_errors(found) else None
-        licks.append(CompiledLick(lick.title, name, timeline, _once(own), stages))
-    everything = [d for lick in licks for d in lick.diagnostics] if licks else head
-    if licks and all(lick.ok for lick in licks):
+    used: set[Span] = set()  # the `meant` lines that hid something
+    licks = tuple(
+        _compile_lick(lick, name, shares[0] + share, book, source, used)
+        for lick, name, share in zip(book.licks, names, shares[1:], strict=True)
+    )
+    found = [d for lick in licks for d in lick.diagnostics] if licks else shares[0]
+    if all(lick.ok for lick in licks):  # else something was not looked at that the line may be about
         meant = (m for lick in licks if lick.timeline for m in lick.timeline.settings.meant if m.of_file)
-        everything = everything + idle(meant, used, everything)
-    return Compilation(source, tuple(licks), _once(everything))
+        found = found + idle(meant, used, found)
+    return Compilation(source, licks, _once(found))
+
+
+def _compile_lick(
+    lick: Lick, name: str, written: list[Diagnostic], book: Book, source: Source, used: set[Span]
+) -> CompiledLick:
+    timeline, counted = resolve(lick, book, source)
+    found = written + counted
+    if timeline is not None:
+        found += check(timeline)
+    found, hiding = kept(found, timeline)
+    used |= hiding
+    ok = timeline is not None and not has_errors(found)
+    if timeline is not None and ok:
+        found += idle((m for m in timeline.settings.meant if not m.of_file), used, found)
+    # What stands in the file's head counts for every lick, and is no lick's by name.
+    own = (replace(d, lick=lick.title) if d.span.start >= book.licks[0].span.start else d for d in found)
+    stages = Stages(timeline) if timeline is not None and ok else None
+    return CompiledLick(lick.title, name, timeline, _once(own), stages)
 
 
 def _once(found: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
@@ -149,10 +110,6 @@ def _once(found: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
 
 
 _RANK = tuple(Severity)  # most severe first
-
-
-def _titled(found: Iterable[Diagnostic], title: str) -> tuple[Diagnostic, ...]:
-    return tuple(replace(d, lick=title) for d in found)
 
 
 def __getattr__(name: str) -> Any:

@@ -62,7 +62,7 @@ def _unknown_command(word: str) -> str:
     near = nearest(word, COMMANDS)
     if near is None and (word.lower().endswith(".lick") or "/" in word):
         near = f"check {word}"
-    wish = f"; did you mean: lickwright {safe(near)}" if near else ""
+    wish = f"; did you mean lickwright {safe(near)}?" if near else ""
     return f"there is no command {safe(word)}{wish}"
 
 
@@ -99,8 +99,27 @@ def _run(arguments: list[str]) -> int:
         return e.exit_code
     except click.Abort:
         raise KeyboardInterrupt from None
+    except click.exceptions.NoArgsIsHelpError as e:
+        e.show()
+        return Exit.USAGE
     except click.ClickException as e:
-        e.show(sys.stderr)
+        screen.err(_usage(e))
         return Exit.USAGE
     except OSError as e:  # commands turn a file's errors into findings: what is left is the screen's
         raise screen.ScreenLost(e) from None
+
+
+def _usage(error: click.ClickException) -> str:
+    """`error: --to: there is no format mid; did you mean midi?`, and where to read on."""
+    from lickwright.report import safe
+
+    message = error.format_message()
+    if isinstance(error, click.BadParameter) and error.param is not None:
+        message = f"{error.param.opts[0] if error.param.opts else error.param.name}: {error.message}"
+        if isinstance(error, click.MissingParameter):
+            name = error.param.make_metavar(error.ctx) if error.ctx else str(error.param.name)
+            message = f"a {name.strip('.')} is missing"
+    context = error.ctx if isinstance(error, click.UsageError) else None
+    command = context.command_path if context else "lickwright"
+    message = safe(message[:1].lower() + message[1:].rstrip("."))
+    return f"error: {message}\n    {command} --help says more\n"

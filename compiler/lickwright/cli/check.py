@@ -8,6 +8,7 @@ import click
 
 from lickwright import report
 from lickwright.cli import screen
+from lickwright.diagnostics import Diagnostic
 
 
 @click.command(short_help="Find what is wrong, and say what would be right.")
@@ -45,7 +46,8 @@ def command(paths: tuple[str, ...], form: str, strict: bool) -> int:
         screen.out(dumps({"files": files}, indent=2) + "\n")
         return verdict.code
     colour, columns = screen.colour(sys.stdout), min(screen.columns(sys.stdout, 100), 160)
-    everything, files_done, licks = [], 0, 0
+    everything: list[Diagnostic] = []
+    files_done = licks = 0
     for _, c in found:
         screen.out(report.findings(c.source, c.diagnostics, colour, columns))
         everything += c.diagnostics

@@ -23,8 +23,8 @@ def formats(context: click.Context, parameter: click.Parameter, value: str) -> t
     for word in words:
         if word not in known:
             near = nearest(word, list(known))
-            wish = f"; did you mean {near}" if near else ""
-            raise click.BadParameter(f"there is no format {safe(word)}{wish}; there are {', '.join(known)}")
+            wish = f"did you mean {near}?" if near else f"there are {', '.join(known)}"
+            raise click.BadParameter(f"there is no format {safe(word)}; {wish}")
     if not words:
         raise click.BadParameter(f"no format named; there are {', '.join(known)}")
     return tuple(row for row in BACKENDS if row.name in words)

@@ -81,7 +81,7 @@ def _no_such(title: str, titles: list[str]) -> str:
         inside = [known for known in titles if title.casefold() in known.casefold()]
         near = inside[0] if inside else None
     wish = (
-        f'did you mean "{report.safe(near)}"'
+        f'did you mean "{report.safe(near)}"?'
         if near
         else "there are " + ", ".join(f'"{report.safe(t)}"' for t in titles[:10])
     )

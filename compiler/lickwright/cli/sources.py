@@ -49,7 +49,7 @@ def _below(folder: str) -> list[Found]:
     for here, folders, files in os.walk(folder, onerror=unreadable):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         names = sorted(name for name in files if name.lower().endswith(SUFFIX) and not name.startswith("."))
-        found += [Found(os.path.join(here, name)) for name in names]
+        found += [Found(os.path.normpath(os.path.join(here, name))) for name in names]
     if not found:
         message = "there is no .lick file in this folder or below it"
         found.append(Found(folder, NO_LICKS.at(Span(0, 0), message, "check the folder's name")))

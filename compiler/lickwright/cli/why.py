@@ -28,7 +28,9 @@ def command(code: str | None) -> int:
     if rule is None:
         near = nearest(code, list(by_name))
         wish = (
-            f"; did you mean {by_name[near].code} ({by_name[near].name})" if near else "; lickwright why lists them all"
+            f"; did you mean {by_name[near].code} ({by_name[near].name})?"
+            if near
+            else "; lickwright why lists them all"
         )
         raise click.UsageError(f"there is no finding {safe(code)}{wish}")
     screen.out(_explained(rule, min(screen.columns(sys.stdout, 80), 100)))

@@ -1,0 +1,71 @@
+"""What became of a source: values that `pipeline.py` makes, and the outputs they give.
+
+In: nothing of its own; a `Compilation` comes from `pipeline.compile_text` and its like. Out: findings, and of each
+lick without errors the bytes of any format. Nothing here writes a file.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from lickwright.backends import BACKENDS, Emission, Options, Stages
+from lickwright.diagnostics import Diagnostic, has_errors
+from lickwright.meant import kept
+from lickwright.source import Source
+
+if TYPE_CHECKING:
+    from lickwright.timeline import Timeline
+
+
+class LickHasErrors(ValueError):
+    """A lick with errors has no outputs: whatever was written would not be what its writer meant."""
+
+
+@dataclass(frozen=True, slots=True)
+class CompiledLick:
+    """One lick, counted and checked; its outputs are made when asked for."""
+
+    title: str
+    slug: str  # the name of its files, distinct within its source
+    timeline: Timeline | None  # None where it cannot be counted
+    diagnostics: tuple[Diagnostic, ...]  # what is wrong in it or in the fields that its file sets for it
+    stages: Stages | None  # None for a lick with errors
+
+    @property
+    def ok(self) -> bool:
+        """Whether it can be written."""
+        return self.stages is not None
+
+    def emit(self, name: str, options: Options = Options()) -> Emission:  # noqa: B008 (a frozen value)
+        """The bytes of one format, and what it could not say (less what the lick says is meant)."""
+        from importlib import import_module
+
+        if self.stages is None:
+            raise LickHasErrors(f'"{self.title}" has errors, so it has no outputs')
+        module = import_module(next(row.module for row in BACKENDS if row.name == name))
+        emission: Emission = module.emit(self.stages, options)
+        losses, _ = kept(emission.losses, self.stages.timeline)
+        return Emission(emission.data, tuple(replace(d, lick=self.title) for d in losses))
+
+    def tab(self, width: int = 80) -> str:
+        """Its text tab."""
+        return self.emit("tab", Options(width=width)).data.decode("utf-8")
+
+    def midi(self) -> bytes:
+        """Its Standard MIDI File."""
+        return self.emit("midi").data
+
+
+@dataclass(frozen=True, slots=True)
+class Compilation:
+    """What became of one source."""
+
+    source: Source
+    licks: tuple[CompiledLick, ...]
+    diagnostics: tuple[Diagnostic, ...]  # of the file and all its licks, by place, each finding once
+
+    @property
+    def ok(self) -> bool:
+        """Whether nothing in it is an error."""
+        return not has_errors(self.diagnostics)
