@@ -1,19 +1,28 @@
-"""What is set for a lick: every field's value, its default, and the order in which one overrides the other."""
+"""What is set for a lick: every field, its value, its default, and the order in which one overrides the other.
+
+In: the fields of a file's head and of one lick, as written. Out: `Settings` and the findings about them. One table, `FIELDS`, says which
+fields there are, what their values are and what is meant when they are not written.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import Any, NamedTuple, Protocol
 
-from lickwright.music.box import Area, BoxSpec
-from lickwright.music.chord import ChordAt
-from lickwright.music.pitch import Key
-from lickwright.music.rhythm import Feel, Meter, Tempo
-from lickwright.music.scale import Scale
-from lickwright.music.tuning import Tuning
+from lickwright.diagnostics import Diagnostic, Rule, Severity, nearest
+from lickwright.music.box import Area, BoxSpec, area, parse_box
+from lickwright.music.chord import ChordAt, parse_chord_bars
+from lickwright.music.pitch import Key, parse_key
+from lickwright.music.rhythm import Feel, Meter, Tempo, parse_feel, parse_length, parse_meter, parse_tempo, parse_value
+from lickwright.music.scale import Scale, default_scale, parse_scale
+from lickwright.music.tuning import Tuning, parse_tuning
 from lickwright.source import Span
 
+VERSION = 1  # of the notation
+MAX_FRETS = 36
 
 @dataclass(frozen=True, slots=True)
 class Meant:
@@ -30,10 +39,10 @@ class Meant:
 class Settings:
     """Every field of one lick, resolved: its own, else the file's, else the default."""
 
-    tuning: Tuning
-    tempo: Tempo
-    meter: Meter
-    feel: Feel
+    tuning: Tuning = parse_tuning("standard")
+    tempo: Tempo = parse_tempo("100")
+    meter: Meter = parse_meter("4/4")
+    feel: Feel = parse_feel("straight")
     key: Key | None = None
     scale: Scale | None = None  # the written one or the key's default; None without a key
     box: BoxSpec | None = None  # None and `any` alike: scale check only
@@ -55,3 +64,217 @@ class Settings:
     notes: tuple[str, ...] = ()
     meant: tuple[Meant, ...] = ()
     written: Mapping[str, Span] = field(default_factory=dict)  # where each field that was written stands (for "the meter is set here")
+
+
+class Entry(Protocol):
+    """One field as written: a node of the tree."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def raw(self) -> str: ...
+    @property
+    def raw_at(self) -> int: ...
+    @property
+    def name_span(self) -> Span: ...
+
+
+class FieldRow(NamedTuple):
+    """One row of the table."""
+
+    name: str
+    parse: Callable[[str], Any]  # raises ValueError in a player's words
+    summary: str  # for the reference
+    default: str  # what holds when it is not written, in words
+    repeats: bool = False
+    head_only: bool = False
+
+
+def _whole(low: int, high: int) -> Callable[[str], int]:
+    def parse(text: str) -> int:
+        if not re.fullmatch(r"[0-9]{1,3}", text) or not low <= int(text) <= high:
+            raise ValueError(f"`{text[:24]}` is no whole number from {low} to {high}")
+        return int(text)
+
+    return parse
+
+
+def _one_of(*choices: str) -> Callable[[str], str]:
+    def parse(text: str) -> str:
+        if text not in choices:
+            near = nearest(text, choices)
+            raise ValueError(f"`{text[:24]}` is not one of {', '.join(choices)}" + (f": {near}?" if near else ""))
+        return text
+
+    return parse
+
+
+_MEANT = re.compile(r'(L[0-9]{3})(?:\s+bar\s+([0-9]{1,5}))?\s+"((?:[^"\\]|\\.)+)"')
+
+
+def _meant(text: str) -> tuple[str, int | None, str]:
+    match = _MEANT.fullmatch(text)
+    if match is None:
+        raise ValueError('a finding that is intended is named by its code and its reason: `meant L203 bar 2 "chromatic by design"`')
+    return match[1], int(match[2]) if match[2] else None, match[3]
+
+
+# The order is the reference's.
+FIELDS: tuple[FieldRow, ...] = (
+    FieldRow("notation", _whole(1, 99), "the version of the notation, on the file's first line", "1", head_only=True),
+    FieldRow("key", parse_key, "tonic and mode: `A minor`, `F# major`, `D dorian`", "none: box and scale are not checked"),
+    FieldRow("scale", str, "a scale's name, or its degrees: `1 b3 4 b5 5 b7`", "with a numbered box the key's pentatonic, else the key's own seven notes"),
+    FieldRow("box", parse_box, "`1` to `5`, several, `E shape`, `open`, `frets 5-8` or `any`; `at 12` for one octave of it", "any"),
+    FieldRow("tempo", parse_tempo, "beats a minute: `96`, `1/4. = 66`", "100"),
+    FieldRow("meter", parse_meter, "`4/4`, `12/8`, grouped `7/8 2+2+3`", "4/4"),
+    FieldRow("pickup", parse_length, "the length of a short first bar: `1/4`", "none"),
+    FieldRow("step", parse_value, "the note value of one event: `1/8`", "1/8"),
+    FieldRow("feel", parse_feel, "`straight`, `shuffle`, `swing`, `swing 5:3`, `swing 1/16`", "straight"),
+    FieldRow("chords", parse_chord_bars, "chord symbols bar by bar: `A7 | D7 A7`", "none"),
+    FieldRow("tuning", parse_tuning, "`standard`, `drop D`, …, or pitches low to high", "standard"),
+    FieldRow("capo", _whole(0, 24), "its fret; frets and key are named as fingered", "0"),
+    FieldRow("frets", _whole(1, MAX_FRETS), "how many the neck has", "22"),
+    FieldRow("reach", _one_of("small", "medium", "large"), "the hand, for stretches", "medium"),
+    FieldRow("sound", _one_of("clean", "crunch", "lead", "acoustic", "nylon", "bass"), "what it is played on", "clean"),
+    FieldRow("numbering", _one_of("relative", "tonic"), "how major boxes count", "relative"),
+    FieldRow("level", _whole(1, 5), "how hard, 1 to 5", "none"),
+    FieldRow("tags", str, "free words for finding it", "none"),
+    FieldRow("style", str, "free text", "none"),
+    FieldRow("by", str, "who wrote it", "none"),
+    FieldRow("rights", str, "whose it is", "none"),
+    FieldRow("source", str, "where it is from", "none"),
+    FieldRow("note", str, "a remark that is printed", "none", repeats=True),
+    FieldRow("meant", _meant, "a finding that is intended, with the reason: `meant L203 bar 2 \"by design\"`", "none", repeats=True),
+)
+BY_NAME = {row.name: row for row in FIELDS}
+
+_GOOD = 'key A minor\n\nlick "Gate"\n| e8 e5 B8 e5 G7 - - - |\n'
+UNKNOWN = Rule(
+    "L120", "unknown field", Severity.ERROR, "a field that the notation does not have",
+    "A field is one of the notation's own names, with small letters; x- before a name of your own keeps it and ignores it.",
+    _GOOD.replace("key", "kee"), _GOOD,
+)  # fmt: skip
+VALUE = Rule(
+    "L121", "field's value", Severity.ERROR, "a field whose value cannot be read",
+    "Each field has its own kind of value: a key is a tonic and a mode, a tempo a number, a box a number from 1 to 5.",
+    _GOOD.replace("A minor", "A miner"), _GOOD,
+)  # fmt: skip
+TWICE = Rule(
+    "L122", "field said twice", Severity.ERROR, "the same field twice in one place",
+    "A field stands once in the file's head and once in a lick, which then overrides the head. Only note and meant may repeat.",
+    _GOOD.replace("key A minor", "key A minor\nkey C major"), _GOOD,
+)  # fmt: skip
+NOTATION = Rule(
+    "L123", "version of the notation", Severity.ERROR, "a later version of the notation, or a version line that is not the first",
+    "notation 1 may stand on the first line of a file and says which version of the notation it is written in.",
+    _GOOD.replace("key A minor", "key A minor\nnotation 1"), "notation 1\n" + _GOOD,
+)  # fmt: skip
+RULES: tuple[Rule, ...] = (UNKNOWN, VALUE, TWICE, NOTATION)
+
+
+class _Read(NamedTuple):
+    """A field's value and its place."""
+
+    value: Any
+    span: Span  # of the value
+    raw: str
+    raw_at: int
+    of_file: bool
+
+
+def settle(head: Iterable[Entry], own: Iterable[Entry]) -> tuple[Settings, list[Diagnostic]]:
+    """The settings of a lick from its file's fields and its own, which override them. A value that cannot be read counts as not written."""
+    found: list[Diagnostic] = []
+    read: dict[str, _Read] = {}
+    many: dict[str, list[_Read]] = {"note": [], "meant": []}
+    for entries, of_file in ((head, True), (own, False)):
+        _read_fields(entries, of_file, read, many, found)
+    values = {name: one.value for name, one in read.items() if name not in ("notation", "scale", "box")}
+    key = values.get("key")
+    numbered = False
+    if "box" in read:
+        values["box"] = read["box"].value
+        numbered = bool(read["box"].value.numbers)
+    values["scale"] = _scale(read.get("scale"), key, numbered, found)
+    settings = Settings(
+        **values,
+        notes=tuple(one.value for one in many["note"]),
+        meant=tuple(Meant(*one.value, span=one.span, of_file=one.of_file) for one in many["meant"]),
+        written={name: one.span for name, one in read.items()},
+    )
+    return _with_area(settings, read.get("box"), found), found
+
+
+def _read_fields(entries: Iterable[Entry], of_file: bool, read: dict[str, _Read], many: dict[str, list[_Read]], found: list[Diagnostic]) -> None:
+    seen: set[str] = set()
+    for n, entry in enumerate(entries):
+        row = BY_NAME.get(entry.name)
+        if row is None:
+            if not entry.name.startswith("x-"):
+                near = nearest(entry.name, tuple(BY_NAME))
+                help = f"did you mean `{near}`?" if near else "a field of your own begins with x-"
+                found.append(UNKNOWN.at(entry.name_span, f"there is no field `{entry.name[:30]}`", help))
+            continue
+        if row.head_only and (n or not of_file):
+            found.append(NOTATION.at(entry.name_span, f"`{row.name}` is not the file's first line", "move it to the top, or leave it out"))
+        if entry.name in seen and not row.repeats:
+            found.append(TWICE.at(entry.name_span, f"`{entry.name}` is said twice here", "leave one of them"))
+        seen.add(entry.name)
+        one = _value(row, entry, of_file, found)
+        if one is not None and row.repeats:
+            many[row.name].append(one)
+        elif one is not None:
+            read[row.name] = one
+
+
+def _value(row: FieldRow, entry: Entry, of_file: bool, found: list[Diagnostic]) -> _Read | None:
+    raw = entry.raw.rstrip()
+    text = " ".join(raw.split())
+    span = Span(entry.raw_at, entry.raw_at + len(raw))
+    try:
+        if not text:
+            raise ValueError(f"`{row.name}` has no value")
+        value = row.parse(text)
+        if row.name == "notation" and value > VERSION:
+            found.append(NOTATION.at(span, f"the file is written in notation {value}, this program reads {VERSION}", "a newer Lickwright reads it"))
+    except ValueError as e:
+        found.append(_wrong(row, entry, str(e)))
+        return None
+    return _Read(value, span, entry.raw, entry.raw_at, of_file)
+
+
+def _wrong(row: FieldRow, entry: Entry, message: str) -> Diagnostic:
+    """A value that cannot be read; the caret stands under the word that the message names."""
+    raw = entry.raw.rstrip()
+    named = re.search(r'[`"]([^`"]+)[`"]', message)
+    at = raw.find(named[1]) if named else -1
+    if named and at >= 0:
+        span = Span(entry.raw_at + at, entry.raw_at + at + len(named[1]))
+    elif raw:
+        span = Span(entry.raw_at, entry.raw_at + len(raw))
+    else:
+        span = entry.name_span
+    return VALUE.at(span, message, f"`{row.name}` is {row.summary}")
+
+
+def _scale(read: _Read | None, key: Key | None, numbered: bool, found: list[Diagnostic]) -> Scale | None:
+    if read is None:
+        return default_scale(key, numbered) if key else None
+    try:
+        return parse_scale(read.value, key)
+    except ValueError as e:
+        found.append(VALUE.at(read.span, str(e), f"`scale` is {BY_NAME['scale'].summary}"))
+        return None
+
+
+def _with_area(settings: Settings, box: _Read | None, found: list[Diagnostic]) -> Settings:
+    """Works out where the box lies, or says why it cannot lie anywhere."""
+    if box is None or (settings.key is None and settings.box is not None and settings.box.window is None):
+        return settings  # without a key, the scale and box checks are off, which the checks say
+    from dataclasses import replace
+
+    try:
+        return replace(settings, area=area(settings.box or BoxSpec(), settings.key, settings.scale, settings.tuning, max(1, settings.frets - settings.capo), settings.numbering))
+    except ValueError as e:
+        found.append(VALUE.at(box.span, str(e), f"`box` is {BY_NAME['box'].summary}"))
+        return settings

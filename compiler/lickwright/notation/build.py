@@ -222,15 +222,17 @@ class Builder:
         if not closer.value:
             end = "a bar line" if tuplet and closer.end_pos != opener.end_pos else "the lick's end"
             self.report(rules.OPEN, _span(opener), f"`{opener.strip()}` is never closed: it is still open at {end}", f"close it with `{']' if tuplet else ')'}`")
-        return self._tuplet(opener, inside, _span(closer).end) if tuplet else self._word(opener, inside, _span(closer).end)
+        return self._tuplet(opener, inside, _span(closer).end, bool(closer.value)) if tuplet else self._word(opener, inside, _span(closer).end)
 
-    def _tuplet(self, opener: Token, inside: list[Token | Tree[Token]], end: int) -> Item:
+    def _tuplet(self, opener: Token, inside: list[Token | Tree[Token]], end: int, closed: bool) -> Item:
         span, (count, normal) = _span(opener), self._ratio(opener)
         self._tuplets += 1
         if self._tuplets > MAX_TUPLET_DEPTH:
             self.report(rules.TUPLET, span, "a tuplet in a tuplet in a tuplet", "tuplets nest once")
         items = self._list(inside)
         self._tuplets -= 1
+        if count == normal or not closed:
+            items = (*items, Unknown(0, span=span))
         return Tuplet(count, normal, items, span=Span(span.start, end))
 
     def _ratio(self, opener: Token) -> tuple[int, int]:
@@ -304,7 +306,7 @@ class Builder:
             return Step(parse_value(str(token)), span=_span(token))
         except ValueError as e:
             self.report(rules.VALUE, _span(token), str(e), "steps are 1/1, 1/2, 1/4, 1/8, 1/16, 1/32 or 1/64, dotted `1/8.`")
-            return None
+            return Unknown(0, span=_span(token))
 
     def _say(self, token: Token) -> Item | None:
         text, span = str(token), _span(token)
@@ -339,10 +341,10 @@ class Builder:
         if text in ("]", ")"):
             what = "tuplet `3[`" if text == "]" else "word `(pm:`"
             self.report(rules.CLOSED, span, f"`{text}` closes nothing: no {what} is open here", f"delete it, or open the {what} before it")
-            return None
+            return Unknown(0, span=span)
         if text[0] in "(" or text[-1] == "[":
             self.report(rules.LIMIT, span, "brackets are nested more than 16 deep", "nobody could read that: take some away")
-            return None
+            return Unknown(0, span=span)
         if not self._has_invisible(span):
             pattern = self._run_pattern()
             fault = explain(text, lambda part: pattern.fullmatch(part) is not None, self._after_repeat)

@@ -15,10 +15,11 @@ from lark import Lark, Token
 
 from lickwright.diagnostics import Diagnostic
 from lickwright.notation.build import Builder
+from lickwright.notation.rules import RULES
 from lickwright.notation.tree import Book
 from lickwright.source import Source
 
-VERSION = 1  # of the notation
+__all__ = ["RULES", "Brackets", "grammar_text", "parse", "parser", "run_pattern"]
 MAX_NESTING = 16
 _CLOSER = {"TUPLET": "CLOSE_TUPLET", "WORD": "CLOSE_WORD"}
 

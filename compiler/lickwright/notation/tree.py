@@ -102,6 +102,8 @@ class Event(Node):
 class Unknown(Node):
     """What could not be read: counts as one event, and makes its bar unsure."""
 
+    steps: int = 1  # 0 for a sign that takes no time of its own
+
 
 @dataclass(frozen=True, slots=True)
 class Step(Node):

@@ -1,0 +1,398 @@
+"""Slots → sounds: what is played, on which string, from when to when, and what connects to what.
+
+In: the written bars of a lick. Out: `Sound`s as played, repeats included, with the tempo and pauses on the way. Whether a hand can do
+it is judged by the checks; here only what has no meaning at all is reported, once for each written place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from lickwright import resolve_rules as rules
+from lickwright.bars import Written
+from lickwright.diagnostics import Rule
+from lickwright.music.harmonic import above
+from lickwright.music.rhythm import parse_tempo
+from lickwright.notation.techniques import PICKED, Curve, Damping, Kind, Technique
+from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest, Unknown
+from lickwright.settings import VALUE, Settings
+from lickwright.source import Span
+from lickwright.timeline import Bar, Pass, Saying, Shape, Sound, TempoAt
+
+Report = Callable[[Rule, Span, str, str], None]
+_PINCHED = 24.0  # semitones that a pinch harmonic sounds above its fret: the fourth partial is the one most players get
+_STANDARD = {"e": 1, "B": 2, "G": 3, "D": 4, "A": 5, "E": 6}
+_BASS = {"G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
+
+
+@dataclass(slots=True)
+class _String:
+    """What goes on on one string."""
+
+    sound: Sound | None = None  # None: silence
+    rings: bool = False  # until its string is played again
+    ring_word: int | None = None  # the `(ring: …)` that it belongs to, whose end lets the next note stop it
+    bent: bool = False
+
+
+@dataclass(slots=True)
+class Played:
+    """The music as played."""
+
+    passes: list[Pass] = field(default_factory=list)
+    sounds: list[Sound] = field(default_factory=list)
+    tempos: list[TempoAt] = field(default_factory=list)
+    fermatas: list[tuple[int, int]] = field(default_factory=list)
+    end: int = 0
+
+
+class Player:
+    """Plays the slots in order."""
+
+    def __init__(self, written: Written, settings: Settings, report: Report) -> None:
+        self.written = written
+        self.settings = settings
+        self.tuning = settings.tuning
+        self._report = report
+        self.out = Played()
+        self.out.tempos.append(TempoAt(0, settings.tempo.quarters_per_minute(settings.meter)))
+        self._strings = [_String() for _ in range(self.tuning.strings + 1)]  # index 0 unused
+        self._last: list[int] = []  # the strings of the note or group written last
+        self._started = False  # something has happened: a hold has a meaning
+        self._dynamic = "mf"
+        self._lenient = True  # in or after a bar that could not be read whole: connections are not judged
+        self._visits = [0] * len(written.slots)
+        self._sayings: dict[int, list[Saying]] = {}
+        for saying in written.sayings:
+            self._sayings.setdefault(saying.slot, []).append(saying)
+        self._numbers: dict[str, int] = {}  # string as written → number, 0 where the tuning has none
+        # the bar, slot and instant being played
+        self._bar = 0
+        self._slot = 0
+        self._now = 0
+        self._until = 0
+
+    def play(self, order: Iterable[int]) -> Played:
+        """All bars in the order given."""
+        now, counts, before_sure = 0, [0] * len(self.written.bars), True
+        for index in order:
+            bar = self.written.bars[index]
+            self._lenient = not (bar.sure and before_sure)
+            before_sure = bar.sure
+            self.out.passes.append(Pass(index, now, counts[index]))
+            counts[index] += 1
+            self._play_bar(index, bar, now)
+            now += bar.length
+        for string in self._strings:
+            self._stop(string, now)
+        self.out.end = now
+        return self.out
+
+    def _play_bar(self, index: int, bar: Bar, start: int) -> None:
+        self._bar = index
+        slots = self.written.slots
+        for n in range(bar.first, bar.last):
+            slot = slots[n]
+            self._slot, self._now = n, start + slot.at
+            self._until = self._now + slot.length
+            if n in self._sayings:
+                self._hear(self._sayings[n], n, bar)
+            if isinstance(slot.event, Unknown):
+                self._unknown()
+            else:
+                self._event(slot.event, slot.length)
+            self._visits[n] += 1
+
+    def _say(self, rule: Rule, span: Span, message: str, help: str) -> None:
+        """Reports once a place: the first time that it is played."""
+        if not self._visits[self._slot]:
+            self._report(rule, span, message, help)
+
+    # --- sayings -------------------------------------------------------------------------------------------------
+
+    def _hear(self, sayings: list[Saying], n: int, bar: Bar) -> None:
+        for saying in sayings:
+            if saying.kind == "dynamic":
+                self._dynamic = saying.text
+            elif saying.kind == "tempo":
+                self._tempo(saying)
+            elif saying.kind == "fermata":
+                self.out.fermatas.append((self._now, self._now + self._held_length(n, bar)))
+
+    def _held_length(self, n: int, bar: Bar) -> int:
+        """The length of an event with the plain holds after it in its bar."""
+        slots = self.written.slots
+        length = slots[n].length
+        for slot in slots[n + 1 : bar.last]:
+            if isinstance(slot.event, Unknown) or not isinstance(slot.event.parts[0], Hold) or slot.event.parts[0].string:
+                break
+            length += slot.length
+        return length
+
+    def _tempo(self, saying: Saying) -> None:
+        try:
+            tempo = parse_tempo(saying.text)
+        except ValueError as e:
+            self._say(VALUE, saying.span, str(e), "`@tempo=60` changes the tempo from here on")
+            return
+        self.out.tempos.append(TempoAt(self._now, tempo.quarters_per_minute(self.settings.meter)))
+
+    # --- events --------------------------------------------------------------------------------------------------
+
+    def _unknown(self) -> None:
+        """Something was played here that could not be read: everything stops, and what follows is not judged."""
+        self._lenient = self._started = True
+        for string in self._strings:
+            self._stop(string, self._now)
+
+    def _event(self, event: Event, length: int) -> None:
+        parts = event.parts
+        first = parts[0]
+        if isinstance(first, Hold) and not first.string:
+            self._hold(first)
+            return
+        if isinstance(first, Rest) and not first.string:
+            for string in self._strings:
+                self._stop(string, self._now)
+            self._started = True
+            return
+        self._parts(parts)
+
+    def _hold(self, hold: Hold) -> None:
+        if not self._started and not self._lenient:
+            self._say(rules.HOLD, hold.span, "there is nothing to hold yet", "silence is a dot: `.`")
+        self._started = True
+        if hold.marks:
+            group = [n for n in self._last if self._strings[n].sound is not None]
+            bent = [n for n in group if self._strings[n].bent]
+            self._shape_all(bent or group, hold)
+
+    def _shape_all(self, numbers: list[int], hold: Hold) -> None:
+        if not numbers and not self._lenient:
+            self._say(rules.NO_SHAPE, hold.marks[0].span, f"`{hold.marks[0].technique.sign}` has nothing to shape: no string sounds here", "play a note first, or take the mark away")
+        for n in numbers:
+            self._shapes(n, hold.marks)
+
+    def _parts(self, parts: tuple[Part, ...]) -> None:
+        numbers = [self._number(part, len(parts)) for part in parts]
+        struck = any(isinstance(part, (Note, Bare)) and not self._joined(part) for part in parts)
+        only_holds = all(isinstance(part, Hold) for part in parts)
+        if struck or only_holds:
+            self._end_others(numbers)
+        rolled = self._roll(parts)
+        placed = sorted(zip(numbers, parts, strict=True), key=lambda pair: -pair[0]) if len(parts) > 1 else [(numbers[0], parts[0])]
+        last: list[int] = []
+        for number, part in placed:
+            if not number:
+                continue
+            match part:
+                case Hold():
+                    self._hold_one(number, part)
+                case Rest():
+                    self._stop(self._strings[number], self._now)
+                case Bare():
+                    self._bare(number, part)
+                case Note():
+                    self._note(number, part, len(last) if rolled else None)
+                    last.append(number)
+        if last:
+            self._last = last
+        self._started = True
+
+    @staticmethod
+    def _joined(part: Note | Bare) -> bool:
+        return isinstance(part, Note) and part.begin.kind is Kind.JOIN
+
+    def _hold_one(self, number: int, hold: Hold) -> None:
+        if self._strings[number].sound is None:
+            if not self._lenient:
+                self._say(rules.HOLD, hold.span, f"nothing sounds on {hold.string} to hold", "play it first, or let it ring: `e5=`")
+        elif hold.marks:
+            self._shapes(number, hold.marks)
+
+    def _end_others(self, numbers: list[int]) -> None:
+        over = self.written.slot_words[self._slot]
+        for n in range(1, len(self._strings)):
+            string = self._strings[n]
+            if string.sound is None or n in numbers or string.rings:
+                continue
+            if string.ring_word is None or string.ring_word not in over:
+                self._stop(string, self._now)
+
+    def _stop(self, string: _String, now: int) -> None:
+        if string.sound is not None:
+            if string.sound.kind not in ("grace", "rake"):
+                string.sound.end = now
+                shapes = string.sound.shapes
+                if shapes and shapes[-1].technique.curve is Curve.VIBRATO:
+                    shapes[-1].end = now  # a vibrato lasts until its note ends
+            string.sound = None
+
+    def _roll(self, parts: tuple[Part, ...]) -> bool:
+        word = self._word_over("roll")
+        if word is None:
+            return False
+        if len(parts) < 2 and isinstance(parts[0], Note):
+            self._say(rules.SHAPE_OF, parts[0].span, "a roll of one note", "a roll is a chord: `(roll: A0&D2&G2)`")
+        return len(parts) > 1
+
+    def _word_over(self, name: str) -> int | None:
+        words = self.written.words
+        return next((index for index in self.written.slot_words[self._slot] if words[index].word == name), None)
+
+    # --- strings -------------------------------------------------------------------------------------------------
+
+    def _number(self, part: Part, together: int) -> int:
+        """The number of a part's string; 0 where it cannot be told, which has been reported."""
+        if part.string:
+            return self._named(part.string, part.span)
+        if len(self._last) == 1:
+            return self._last[0]
+        if isinstance(part, Note) and not self._lenient:
+            sign = part.begin.sign
+            if self._last:
+                letters = " or ".join(f"`{self.tuning.written(n)}{sign}{part.fret}`" for n in reversed(self._last))
+                self._say(rules.WHICH, part.span, f"`{sign}{part.fret}` could belong to any of {len(self._last)} strings", f"name the string: {letters}")
+            else:
+                self._say(rules.NO_SOURCE, part.span, f"`{sign}{part.fret}` has no note before it", "begin with a note: `G7h9`; from nowhere it names its string: `hG9`")
+        return 0
+
+    def _named(self, name: str, span: Span) -> int:
+        number = self._numbers.get(name)
+        if number is None:
+            number = int(name[:-1]) if name[-1] == ":" else self.tuning.letters.get(name, 0)
+            self._numbers[name] = number = number if number <= self.tuning.strings else 0
+        if not number:
+            at = Span(span.start, span.start + len(name))
+            if name[-1] == ":":
+                self._say(rules.NO_STRING, at, f"there is no string {name[:-1]}: {self.tuning} has {self.tuning.strings}", f"strings go from 1, the thinnest, to {self.tuning.strings}")
+            else:
+                usual = (_BASS if self.tuning.is_bass else _STANDARD).get(name, self.tuning.strings)
+                usual = min(usual, self.tuning.strings)
+                self._say(rules.NO_STRING, at, f"the letter {name} does not hold in this tuning ({self.tuning})", f"write the string by its number, thinnest first: `{usual}:`")
+        return number
+
+    # --- notes ---------------------------------------------------------------------------------------------------
+
+    def _bare(self, number: int, part: Bare) -> None:
+        if self._word_over("scrape") is not None:
+            self._begin(number, self._sound(number, PICKED, None, None, None, part.span, "scrape"))
+        elif not self._lenient:
+            self._say(rules.BARE, part.span, f"string {part.string} has no fret here", f"a note is a string and a fret: `{part.string}7`; bare strings are for a rake or scrape")
+
+    def _note(self, number: int, note: Note, roll: int | None) -> None:
+        source = self._source(number, note) if note.begin.kind is Kind.JOIN else None
+        strokes = self.written.rakes.get(self._slot)
+        if strokes:
+            self._rake(strokes)
+        grace = not self.written.slots[self._slot].length and self._word_over("grace") is not None
+        sound = self._sound(number, note.begin, note.head, note.fret, note.touch, note.span, "grace" if grace else "note")
+        sound.source, sound.roll = source, roll
+        sound.finger, sound.pluck = note.finger, note.pluck
+        if grace:
+            sound.lead = self._grace_lead()
+        other = self.written.trills.get(self._slot)
+        if other is not None:
+            sound.trill = other.fret
+        self._begin(number, sound)
+        if note.marks:
+            self._note_marks(number, sound, note.marks)
+
+    def _source(self, number: int, note: Note) -> int | None:
+        sounding = self._strings[number].sound
+        if sounding is not None:
+            return sounding.index
+        if not self._lenient:
+            name, sign = self.tuning.written(number), note.begin.sign
+            self._say(rules.NO_SOURCE, note.span, f"nothing sounds on {name} for `{sign}{note.fret}` to go on from",
+                      f"hold or ring the note before, or pick anew: `{name}{note.fret}`")  # fmt: skip
+        return None
+
+    def _rake(self, strokes: tuple[Bare, ...]) -> None:
+        for n, bare in enumerate(strokes):
+            number = self._named(bare.string, bare.span)
+            if number:
+                sound = self._sound(number, PICKED, None, None, None, bare.span, "rake")
+                sound.lead = len(strokes) - n
+                self._stop(self._strings[number], self._now)
+                sound.index = len(self.out.sounds)
+                self.out.sounds.append(sound)
+
+    def _grace_lead(self) -> int:
+        """How many grace notes from here to the beat."""
+        n, slots = self._slot, self.written.slots
+        while n < len(slots) and not slots[n].length:
+            n += 1
+        return n - self._slot
+
+    def _sound(
+        self, number: int, begin: Technique, head: Technique | None, fret: int | None, touch: Fraction | None, span: Span, kind: str
+    ) -> Sound:
+        pitch = float(self.tuning.open(number) + (fret or 0))
+        if touch is not None:
+            pitch += above(float(touch) - (fret or 0)) or 12.0
+        elif head is not None and head.sign == "*":
+            pitch += _PINCHED
+        words = self.written.words
+        over = self.written.slot_words[self._slot]
+        marks = tuple(t for index in over if (t := words[index].technique) is not None) if over else ()
+        return Sound(
+            -1, self._now, self._until if kind not in ("grace", "rake") else self._now, number, fret, touch, pitch, begin, head, marks, [], None,
+            self._slot, self._bar, self._visits[self._slot], kind, dynamic=self._dynamic, span=span,
+        )  # fmt: skip
+
+    def _begin(self, number: int, sound: Sound) -> None:
+        string = self._strings[number]
+        self._stop(string, self._now)
+        sound.index = len(self.out.sounds)
+        self.out.sounds.append(sound)
+        string.sound, string.bent, string.rings = sound, False, False
+        string.ring_word = None
+        if sound.marks:
+            words = self.written.words
+            over = self.written.slot_words[self._slot]
+            string.ring_word = next((i for i in over if (t := words[i].technique) is not None and t.damping is Damping.RING), None)
+
+    # --- marks and shapes ----------------------------------------------------------------------------------------
+
+    def _note_marks(self, number: int, sound: Sound, marks: tuple[Mark, ...]) -> None:
+        shapes = tuple(mark for mark in marks if mark.technique.kind is Kind.SHAPE)
+        plain = tuple(mark.technique for mark in marks if mark.technique.kind is not Kind.SHAPE)
+        if plain:
+            sound.marks = plain + sound.marks
+            self._strings[number].rings = any(technique.damping is Damping.RING for technique in plain)
+        if shapes:
+            self._shapes(number, shapes)
+
+    def _shapes(self, number: int, marks: tuple[Mark, ...]) -> None:
+        """Shapes of the sound on a string, in this step; several share it evenly."""
+        string = self._strings[number]
+        sound = string.sound
+        if sound is None:
+            return
+        start, share = self._now, (self._until - self._now) // len(marks)
+        for n, mark in enumerate(marks):
+            if sound.shapes and sound.shapes[-1].technique.curve is Curve.VIBRATO:
+                sound.shapes[-1].end = start + n * share
+            end = self._until if n == len(marks) - 1 else start + (n + 1) * share
+            amount, to_fret = _reached(mark, sound.fret)
+            sound.shapes.append(Shape(mark.technique, start + n * share, end, amount, self._slot, mark.span, to_fret))
+            if mark.technique.curve in (Curve.BEND, Curve.PREBEND):
+                string.bent = True
+            elif mark.technique.curve is Curve.RELEASE:
+                string.bent = amount > 0
+
+
+def _reached(mark: Mark, fret: int | None) -> tuple[float, Fraction | None]:
+    """Semitones above the fretted pitch where a shape ends up, and that pitch as a fret where there is one."""
+    base = fret or 0
+    if mark.fret is not None:
+        return float(mark.fret - base), mark.fret
+    if mark.by is not None:
+        target = base + mark.by
+        return float(mark.by), target if target.denominator == 1 else None
+    if mark.technique.curve is Curve.RELEASE:
+        return 0.0, Fraction(base)
+    return mark.technique.amount, None

@@ -1,0 +1,66 @@
+"""Tree → Timeline: a lick is counted.
+
+In: one lick of a book. Out: its `Timeline`, and what has no meaning when it is played. None when a limit is passed.
+"""
+
+from __future__ import annotations
+
+from lickwright.bars import write_bars
+from lickwright.diagnostics import Diagnostic, Rule
+from lickwright.music.rhythm import count_place
+from lickwright.notation.rules import LIMIT
+from lickwright.notation.tree import Book, Field, Lick
+from lickwright.passes import order, played_events, sections
+from lickwright.playing import Player
+from lickwright.resolve_rules import RULES
+from lickwright.settings import settle
+from lickwright.source import Source, Span
+from lickwright.timeline import Timeline
+
+__all__ = ["RULES", "resolve"]
+MAX_EVENTS = 10_000  # a lick, repeats played out
+
+
+def resolve(lick: Lick, book: Book, source: Source) -> tuple[Timeline | None, list[Diagnostic]]:
+    """The lick counted, and every finding about its fields and its playing."""
+    head = [entry for entry in book.head if isinstance(entry, Field)]
+    own = [entry for entry in lick.fields if isinstance(entry, Field)]
+    settings, found = settle(head, own)
+    played: list[Diagnostic] = []
+
+    def report(rule: Rule, span: Span, message: str, help: str) -> None:
+        played.append(rule.at(span, message, help))
+
+    written = write_bars(lick, settings, report)
+    if not written.bars:
+        return None, found + played
+    parts = sections(written.bars, report)
+    events = played_events(parts, written.bars)
+    if events > MAX_EVENTS:
+        help = f"with its repeats a lick holds {MAX_EVENTS:,} events at most: play it fewer times, or make it several licks"
+        found.append(LIMIT.at(lick.title_span, f"the lick would be {_rounded(events)} events long", help))
+        return None, found + played
+    music = Player(written, settings, report).play(order(parts))
+    timeline = Timeline(
+        lick.title, settings, written.grain, written.bars, written.slots, written.words, written.tuplets, written.sayings,
+        tuple(music.passes), tuple(music.sounds), tuple(music.tempos), tuple(music.fermatas), music.end, lick.span, written.unknown,
+    )  # fmt: skip
+    return timeline, found + [_placed(d, timeline) for d in played]
+
+
+def _rounded(number: int) -> str:
+    return f"{number:,}" if number < 10**9 else f"{number:.1e}"
+
+
+def _placed(d: Diagnostic, timeline: Timeline) -> Diagnostic:
+    """The finding with its bar and beat, from its place in the text."""
+    from dataclasses import replace
+
+    for bar in timeline.bars:
+        if bar.same or not bar.span.start <= d.span.start <= bar.span.end:
+            continue
+        for slot in timeline.slots[bar.first : bar.last]:
+            if slot.event.span.start <= d.span.start < slot.event.span.end:
+                return replace(d, bar=bar.number, beat=count_place(timeline.fraction(slot.at), timeline.settings.meter))
+        return replace(d, bar=bar.number)
+    return d
