@@ -1,0 +1,186 @@
+"""Bends, releases and vibrato (L411–L417): what a finger cannot do to a string.
+
+In: a sound with shapes. Out: findings, each at its mark. Whether the pitch reached is in the scale is said by `box.py`;
+how hard a bend is on the hand is not judged here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from lickwright.checks.findings import at_slot, string_name, written
+from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.notation.techniques import Curve
+from lickwright.timeline import Shape, Sound, Timeline
+
+
+def _rule(
+    code: str, name: str, summary: str, explanation: str, bad: str, good: str, severity: Severity = Severity.ERROR
+) -> Rule:
+    texts = (f'lick "Bent"\nkey A minor\n| {music} ||\n' for music in (bad, good))
+    return Rule(code, name, severity, summary, explanation, *texts)
+
+
+MOST = 4.0  # semitones: two steps, past which strings break and fingers slip
+
+OPEN_BEND = _rule(
+    "L411", "bend on an open string",
+    "an open string is bent",
+    "A bend pushes the string across the fretboard, so a finger must hold it down. Open strings are bent with "
+    "the bar "
+    "(dip, scoop) only.",
+    "B0^2 - - - e8 e5 e8 -", "B8^10 - - - e8 e5 e8 -",
+)  # fmt: skip
+TOO_FAR = _rule(
+    "L412", "bend above two steps",
+    "a bend of more than two whole steps",
+    "Two steps (four frets) are the most that a string gives; beyond, it breaks or the finger slips. Often the "
+    "target fret is a slip, "
+    "or a fret was meant to be slid to.",
+    "B8^13 - - - e8 e5 e8 -", "B8^10 - - - e8 e5 e8 -",
+)  # fmt: skip
+NOT_UP = _rule(
+    "L413", "bend that does not go up",
+    "a bend or pre-bend to the pitch that sounds already, or below it",
+    "The number after ^ is the fret whose pitch the bend reaches, so it must be above the fret that is held, "
+    "and above where "
+    "the bend already is. Down again is a release: r, or r9 to stop on the way.",
+    "B8^7 - - - e8 e5 e8 -", "B8^10 - - - e8 e5 e8 -",
+)  # fmt: skip
+PREBEND = _rule(
+    "L414", "pre-bend after the stroke",
+    "a pre-bend on a note that sounds already",
+    "A pre-bend is bent in silence, before its note is picked: it stands on a picked note, first of its marks. "
+    "On a hold or "
+    "after a hammer-on the string sounds already, and the rise is heard: that is a bend (^10).",
+    "B8 -^^10 - - e8 e5 e8 -", "B8 -^10 - - e8 e5 e8 -",
+)  # fmt: skip
+RELEASE = _rule(
+    "L415", "release of nothing",
+    "a release without a bend before it, or to a pitch that it cannot reach",
+    "A release lets a bent string back: to the fretted pitch (r), or part of the way (r9). It cannot go above "
+    "the bend, nor below "
+    "the fret that is held. A bend ends when its string is struck again.",
+    "B8 -r - - e8 e5 e8 -", "B8^10 -r - - e8 e5 e8 -",
+)  # fmt: skip
+DEAD = _rule(
+    "L416", "shape on a dead note",
+    "a bend, release, vibrato or slide on a dead note",
+    "A dead note is struck on a damped string and has no pitch that could be bent or shaken.",
+    "Gx~ - - - e8 e5 e8 -", "G7~ - - - e8 e5 e8 -",
+)  # fmt: skip
+OPEN_VIBRATO = _rule(
+    "L417", "vibrato on an open string",
+    "vibrato where no finger is on the string",
+    "Finger vibrato shakes the string from the fret that holds it. An open string or a natural harmonic can be "
+    "shaken only with the "
+    "bar or by bending the neck: (dip: …) says the bar.",
+    "B0~ - - - e8 e5 e8 -", "B1~ - - - e8 e5 e8 -", Severity.WARNING,
+)  # fmt: skip
+
+RULES: tuple[Rule, ...] = (OPEN_BEND, TOO_FAR, NOT_UP, PREBEND, RELEASE, DEAD, OPEN_VIBRATO)
+
+_UP = (Curve.BEND, Curve.PREBEND)
+
+
+def check_shapes(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
+    """All shapes of one sound, in order. One finding a shape: what is wrong first says enough."""
+    if sound.dead:
+        first = sound.shapes[0]
+        message = f"{first.technique.name} on a dead note, which has no pitch"
+        help = f"take `x` or `{first.technique.sign}` away"
+        yield at_slot(DEAD, timeline, first.slot, first.span, message, help)
+        return
+    bent = 0.0  # semitones above the fretted pitch
+    sure = timeline.bars[timeline.slots[sound.slot].bar].sure
+    for n, shape in enumerate(sound.shapes):
+        curve = shape.technique.curve
+        if curve in _UP:
+            finding = _bend(timeline, sound, shape, bent, first=n == 0)
+            bent = max(bent, shape.amount)
+        elif curve is Curve.RELEASE:
+            finding = _release(timeline, sound, shape, bent) if sure else None
+            bent = min(max(shape.amount, 0.0), bent)
+        else:
+            finding = _vibrato(timeline, sound, shape) if curve is Curve.VIBRATO else None
+        if finding is not None:
+            yield finding
+
+
+def _steps(semitones: float) -> str:
+    """An amount as players say it: "half a step", "2 1/2 steps"."""
+    quarters = round(semitones * 2)  # of a step
+    whole, rest = divmod(quarters, 4)
+    part = {0: "", 1: "1/4", 2: "1/2", 3: "3/4"}[rest]
+    if not whole:
+        return {0: "nothing", 1: "a quarter step", 2: "half a step", 3: "3/4 of a step"}[rest]
+    return f"{whole}{' ' * bool(part)}{part} step{'s' if quarters > 4 else ''}"
+
+
+def _fret(sound: Sound, semitones: float) -> str:
+    """The fret that has a pitch so far above the fretted one: `10`, `8.5`."""
+    fret = (sound.fret or 0) + semitones
+    return str(int(fret)) if fret % 1 == 0 else str(fret)
+
+
+def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bool) -> Diagnostic | None:
+    def say(rule: Rule, message: str, help: str, notes: tuple[Note, ...] = ()) -> Diagnostic:
+        return at_slot(rule, timeline, shape.slot, shape.span, message, help, notes)
+
+    name, string = shape.technique.name, string_name(timeline, sound.string)
+    there = (Note(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
+    if sound.fret is None:
+        return say(
+            OPEN_BEND, f"{name} of a natural harmonic: no finger holds the string", "take one of the two away", there
+        )
+    if sound.fret == 0:
+        help = "fret the note, or use the bar: `(scoop: …)`, `(dip: …)`"
+        return say(OPEN_BEND, f"{name} on the open {string}: no finger holds it", help, there)
+    if shape.amount <= 0:
+        help = f"the number is the fret whose pitch it reaches: `{shape.technique.sign}{sound.fret + 2}` is one step up"
+        return say(
+            NOT_UP,
+            f"{name} on fret {sound.fret} to the pitch of fret {_fret(sound, shape.amount)} does not go up",
+            help,
+            there,
+        )
+    if shape.amount > MOST:
+        target = _fret(sound, shape.amount)
+        help = f"two steps, `{shape.technique.sign}{sound.fret + 4}`, are the most; is `/{target}` meant"
+        return say(
+            TOO_FAR, f"{name} of {_steps(shape.amount)} on {written(timeline, sound.string, sound.fret)}", help, there
+        )
+    if shape.technique.curve is Curve.PREBEND and not (first and shape.slot == sound.slot and sound.source is None):
+        help = f"`^{_fret(sound, shape.amount)}` bends it as it sounds; to strike it bent, pick it again"
+        return say(PREBEND, "pre-bend on a note that sounds already", help, there)
+    if shape.amount == bent:
+        return say(
+            NOT_UP, f"the string is bent to the pitch of fret {_fret(sound, bent)} already", "hold it with `-`", there
+        )
+    if shape.amount < bent:
+        target = _fret(sound, shape.amount)
+        message = f"bend to the pitch of fret {target}, below that of fret {_fret(sound, bent)} where it is already"
+        return say(NOT_UP, message, f"down again is a release: `r{target}`", there)
+    return None
+
+
+def _release(timeline: Timeline, sound: Sound, shape: Shape, bent: float) -> Diagnostic | None:
+    there = (Note(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
+    message = None
+    help = f"`r` lets it back to fret {sound.fret}"
+    if bent <= 0:
+        message, help = "release, but nothing is bent", "bend first (`^10`), or hold with `-`"
+    elif shape.amount < 0:
+        message = f"release to the pitch of fret {_fret(sound, shape.amount)}, below fret {sound.fret} that is held"
+    elif shape.amount >= bent:
+        target, top = _fret(sound, shape.amount), _fret(sound, bent)
+        message = f"release to the pitch of fret {target}, but it is bent only to that of fret {top}"
+    return at_slot(RELEASE, timeline, shape.slot, shape.span, message, help, there) if message else None
+
+
+def _vibrato(timeline: Timeline, sound: Sound, shape: Shape) -> Diagnostic | None:
+    if sound.fret:
+        return None
+    what = f"the open {string_name(timeline, sound.string)}" if sound.fret == 0 else "a natural harmonic"
+    message = f"vibrato on {what}: no finger is there to shake it"
+    return at_slot(OPEN_VIBRATO, timeline, shape.slot, shape.span, message, "fret the note, or use the bar: `(dip: …)`")

@@ -1,0 +1,67 @@
+"""A finding at a written slot, with the bar and the count that a player would name.
+
+In: a rule, a Timeline, a slot or sound. Out: `Diagnostic`. Judges nothing.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.music.rhythm import count_place
+from lickwright.source import Span
+from lickwright.timeline import Bar, Sound, Timeline
+
+
+def within_meter(timeline: Timeline, bar: Bar, at: int) -> Fraction:
+    """An instant of a written bar as counted from beat one, in whole notes; a pick-up ends where the bar would."""
+    since = timeline.fraction(at)
+    if bar.number == 0:
+        since += timeline.settings.meter.length - timeline.fraction(bar.nominal)
+    return since
+
+
+def beat_at(timeline: Timeline, bar: Bar, at: int) -> str | None:
+    """The count there; None past the end of what the meter counts."""
+    instant = within_meter(timeline, bar, at)
+    meter = timeline.settings.meter
+    return count_place(instant, meter) if 0 <= instant < meter.length else None
+
+
+def at_slot(
+    rule: Rule,
+    timeline: Timeline,
+    slot: int,
+    span: Span,
+    message: str,
+    help: str | None = None,
+    notes: tuple[Note, ...] = (),
+    severity: Severity | None = None,
+) -> Diagnostic:
+    """A finding at something that stands in a written slot."""
+    where = timeline.slots[slot]
+    bar = timeline.bars[where.bar]
+    return rule.at(span, message, help, notes, bar.number, beat_at(timeline, bar, where.at), severity)
+
+
+def at_sound(
+    rule: Rule,
+    timeline: Timeline,
+    sound: Sound,
+    message: str,
+    help: str | None = None,
+    notes: tuple[Note, ...] = (),
+    severity: Severity | None = None,
+) -> Diagnostic:
+    """A finding at a note."""
+    return at_slot(rule, timeline, sound.slot, sound.span, message, help, notes, severity)
+
+
+def string_name(timeline: Timeline, string: int) -> str:
+    """As one says it: "string G", or "string 6" where no letter holds."""
+    return f"string {timeline.settings.tuning.written(string).rstrip(':')}"
+
+
+def written(timeline: Timeline, string: int, fret: int | str) -> str:
+    """As one types it: `G7`, `6:7`."""
+    return f"{timeline.settings.tuning.written(string)}{fret}"

@@ -1,0 +1,146 @@
+"""Connected notes (L401–L409): hammer-ons, pull-offs and slides that no hand can make.
+
+In: a sound that is joined to another, or slides in or off. Out: findings. What the technique asks for is read from its
+row (stroke, direction, curve). That something must be sounding at all is said by `resolve`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from lickwright.checks.findings import at_slot, at_sound, string_name, written
+from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.notation.techniques import Curve, Stroke
+from lickwright.timeline import Sound, Timeline
+
+
+def _rule(
+    code: str, name: str, summary: str, explanation: str, bad: str, good: str, severity: Severity = Severity.ERROR
+) -> Rule:
+    texts = (f'lick "Linked"\nkey A minor\n| {music} ||\n' for music in (bad, good))
+    return Rule(code, name, severity, summary, explanation, *texts)
+
+
+HAMMER = _rule(
+    "L401", "hammer-on that does not go up",
+    "a hammer-on to the same or a lower fret",
+    "A hammer-on brings a finger down behind the one that sounds, so the second note must be higher on the "
+    "same string. "
+    "Downwards it is a pull-off (p5); the same note again is picked.",
+    "G7 h5 - - e8 e5 e8 -", "G5 h7 - - e8 e5 e8 -",
+)  # fmt: skip
+PULL = _rule(
+    "L402", "pull-off that does not go down",
+    "a pull-off to the same or a higher fret",
+    "A pull-off lifts a finger and lets the note below it sound, so the second note must be lower on the same "
+    "string. "
+    "Upwards it is a hammer-on (h7).",
+    "G5 p7 - - e8 e5 e8 -", "G7 p5 - - e8 e5 e8 -",
+)  # fmt: skip
+SLIDE = _rule(
+    "L403", "slide in the wrong direction",
+    "a slide up that ends lower, a slide down that ends higher, or one that stays",
+    r"/ slides up the neck and \ slides down; the fret after it must lie that way from the note before it.",
+    "G7 /5 - - e8 e5 e8 -", "G7 \\5 - - e8 e5 e8 -",
+)  # fmt: skip
+OPEN_SLIDE = _rule(
+    "L404", "slide with an open string",
+    "a slide from or to an open string",
+    "A slide needs a finger on the string all the way. From an open string, a player picks it and slides the "
+    "next note in "
+    "(G0 /G5); to one, the finger lifts, which is a pull-off (p0).",
+    "G0 /7 - - e8 e5 e8 -", "G0 /G7 - - e8 e5 e8 -", Severity.WARNING,
+)  # fmt: skip
+NOTHING_HELD = _rule(
+    "L405", "nothing held to connect from",
+    "a pull-off or slide from a dead note or a natural harmonic, or from a note that has ended",
+    "A pull-off and a slide carry on a note that a finger holds down. On a dead note the string is damped, on "
+    "a natural harmonic "
+    "it is only touched, and a note that has stopped carries nothing on. A hammer-on can start from nothing (hG7).",
+    "Gx p5 - - e8 e5 e8 -", "G7 p5 - - e8 e5 e8 -",
+)  # fmt: skip
+
+RULES: tuple[Rule, ...] = (HAMMER, PULL, SLIDE, OPEN_SLIDE, NOTHING_HELD)
+
+
+def check_join(timeline: Timeline, sound: Sound, before: Sound) -> Iterator[Diagnostic]:
+    """A note joined to the one before it on its string. Nothing is judged in a bar that holds something unreadable."""
+    if not timeline.bars[timeline.slots[sound.slot].bar].sure:
+        return
+    technique = sound.begin
+    there = (Note(before.span, "from here"),)
+    carries = technique.stroke in (Stroke.PULL, Stroke.NONE) or technique.curve is Curve.GLIDE
+    loose = _loose(before, sound)
+    if loose:
+        if carries:
+            yield at_sound(
+                NOTHING_HELD, timeline, sound, f"no {_noun(sound)} from {loose}", _afresh(timeline, sound), there
+            )
+        return
+    if sound.fret is None or before.fret is None:
+        return
+    if technique.direction and (sound.fret - before.fret) * technique.direction <= 0:
+        yield _wrong_way(timeline, sound, before.fret, sound.fret, there)
+    elif technique.curve is Curve.GLIDE and 0 in (sound.fret, before.fret):
+        yield _open_slide(timeline, sound, before.fret, there)
+
+
+def _noun(sound: Sound) -> str:
+    """The technique as a noun: "slide", "pull-off"."""
+    return "slide" if sound.begin.curve is Curve.GLIDE else sound.begin.name
+
+
+def _loose(before: Sound, sound: Sound) -> str:
+    """What is before the join, where no finger holds it; else ""."""
+    if before.dead:
+        return "a dead note"
+    if before.fret is None:
+        return "a natural harmonic"
+    return "a note that has ended" if before.end < sound.start else ""
+
+
+def _afresh(timeline: Timeline, sound: Sound) -> str:
+    return f"pick it: `{written(timeline, sound.string, sound.fret or 0)}`"
+
+
+def _wrong_way(timeline: Timeline, sound: Sound, old: int, new: int, there: tuple[Note, ...]) -> Diagnostic:
+    """A connection against its direction, or to the fret that sounds already."""
+    technique, slides = sound.begin, sound.begin.curve is Curve.GLIDE
+    rule = SLIDE if slides else HAMMER if technique.stroke is Stroke.HAMMER else PULL
+    where = f"from fret {old} to {new} on {string_name(timeline, sound.string)}"
+    if old == new:
+        message = f"{_noun(sound)} to fret {new} on {string_name(timeline, sound.string)}, which sounds already"
+        return at_sound(rule, timeline, sound, message, f"hold it with `-`, or {_afresh(timeline, sound)}", there)
+    way = "up" if new > old else "down"
+    should = "up" if technique.direction > 0 else "down"
+    opposite = {"up": ("h", "/", "//"), "down": ("p", "\\", "\\\\")}[way]
+    sign = opposite[len(technique.sign)] if slides else opposite[0]
+    message = f"{_noun(sound)} {where} goes {way}"
+    if slides:
+        message = f"slide {should} {where} goes {way}"
+    kind = "a slide " + way if slides else "a hammer-on" if way == "up" else "a pull-off"
+    return at_sound(rule, timeline, sound, message, f"{way} it is {kind}: `{sign}{new}`", there)
+
+
+def _open_slide(timeline: Timeline, sound: Sound, old: int, there: tuple[Note, ...]) -> Diagnostic:
+    string = string_name(timeline, sound.string)
+    if old == 0:
+        message = f"slide from the open {string}: no finger is there to slide"
+        help = f"pick it and slide in: `{sound.begin.sign[0]}{written(timeline, sound.string, sound.fret or 0)}`"
+        return at_sound(OPEN_SLIDE, timeline, sound, message, help, there)
+    message = f"slide to the open {string}: no finger stops it there"
+    return at_sound(OPEN_SLIDE, timeline, sound, message, "pull off with `p0`", there)
+
+
+def check_open_slides(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
+    """Slides from or to nowhere, of an open string."""
+    string = string_name(timeline, sound.string)
+    if sound.begin.curve is Curve.SLIDE_IN:
+        message = f"slide into the open {string}: no finger stops it there"
+        yield at_sound(OPEN_SLIDE, timeline, sound, message, f"pick it: `{written(timeline, sound.string, 0)}`")
+    for shape in sound.shapes:
+        if shape.technique.curve is Curve.SLIDE_OFF:
+            message = f"slide off the open {string}: no finger is there to slide"
+            yield at_slot(
+                OPEN_SLIDE, timeline, shape.slot, shape.span, message, f"leave the `{shape.technique.sign}` out"
+            )

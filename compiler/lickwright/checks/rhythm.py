@@ -1,0 +1,234 @@
+"""Rhythm (L3xx): bars that do not add up, pick-ups that nobody declared.
+
+In: a Timeline. Out: findings, each at its written bar. A bar that holds something unreadable is not judged, nor is `%`,
+which is as long as the bar that it repeats.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from lickwright.checks.findings import beat_at
+from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.music.rhythm import value_name
+from lickwright.source import Span
+from lickwright.timeline import Bar, Timeline
+
+SHORT = Rule(
+    "L301", "bar too short", Severity.ERROR,
+    "a bar holds less than the meter asks for",
+    "Every bar lasts as long as the meter says. Hold a note longer with -, rest with a dot, or write a note "
+    "with another "
+    "length by changing the step: 1/4 G7. A short first bar is a pick-up and wants a pickup line; the last "
+    "bar, and the one before "
+    "a repeat sign :|, may lack exactly what the pick-up holds.",
+    'lick "Early exit"\nkey A minor\n| e8 e5 B8 B5 G7 - - ||\n',
+    'lick "Early exit"\nkey A minor\n| e8 e5 B8 B5 G7 - - - ||\n',
+)  # fmt: skip
+LONG = Rule(
+    "L302", "bar too long", Severity.ERROR,
+    "a bar holds more than the meter asks for",
+    "Every bar lasts as long as the meter says. Move what is too much behind a bar line, take a hold out, or "
+    "write shorter notes: "
+    "a smaller step (1/16), or a tuplet (3[…] puts three steps into the time of two).",
+    'lick "Over the edge"\nkey A minor\n| e8 e5 B8 B5 G7 - - - - ||\n',
+    'lick "Over the edge"\nkey A minor\n| e8 e5 B8 B5 G7 - - - ||\n',
+)  # fmt: skip
+PICKUP = Rule(
+    "L303", "pick-up not declared", Severity.WARNING,
+    "a short first bar without a pickup line",
+    "A first bar may be short, as a pick-up. Say so with a pickup line, so that it is counted to lead into beat one, "
+    "and so that a slip in the first bar is not taken for one.",
+    'lick "Running start"\nkey A minor\n| G5 G7 | e8 e5 B8 B5 G7 - - - ||\n',
+    'lick "Running start"\nkey A minor\npickup 1/4\n| G5 G7 | e8 e5 B8 B5 G7 - - - ||\n',
+)  # fmt: skip
+CHORDS = Rule(
+    "L304", "chords past the end", Severity.WARNING,
+    "the chords line has more bars than the lick",
+    "Chords follow the bars as written, the pick-up excluded; those past the last bar are never heard. Usually "
+    "a bar line is "
+    "missing, in the music or between the chords.",
+    'lick "Long road"\nkey A minor\nchords Am7 | D7 | Em7\n| e8 e5 B8 B5 G7 - - - | G7 - G5 - - - . . ||\n',
+    'lick "Long road"\nkey A minor\nchords Am7 | D7\n| e8 e5 B8 B5 G7 - - - | G7 - G5 - - - . . ||\n',
+)  # fmt: skip
+
+RULES: tuple[Rule, ...] = (SHORT, LONG, PICKUP, CHORDS)
+
+_FINER = tuple(Fraction(1, n) for n in (8, 16, 32, 64, 12, 24, 48, 96))  # units to count in when no coarser one fits
+
+
+def check_rhythm(timeline: Timeline) -> list[Diagnostic]:
+    """All of L3xx."""
+    # An empty bar is reported where bars are counted.
+    wrong = [bar for bar in timeline.bars if bar.length not in (0, bar.nominal) and bar.sure and not bar.same]
+    found = []
+    if wrong:
+        open_start = _undeclared(timeline)
+        if open_start is not None:
+            found.append(_pickup(timeline, open_start))
+        wrong = [bar for bar in wrong if bar is not open_start and not _completes(timeline, bar, open_start)]
+        found += _all_alike(timeline, wrong) or [_bar(timeline, bar) for bar in wrong]
+    bars = sum(bar.number > 0 for bar in timeline.bars)
+    if len(timeline.settings.chords) > bars and not timeline.unknown:
+        found.append(_chords(timeline, bars))
+    return found
+
+
+def _undeclared(timeline: Timeline) -> Bar | None:
+    """The first bar, where it must be a pick-up: short, nothing declared, and not the only one."""
+    first = timeline.bars[0]
+    if timeline.settings.pickup is None and len(timeline.bars) > 1 and first.sure and 0 < first.length < first.nominal:
+        return first
+    return None
+
+
+def _completes(timeline: Timeline, bar: Bar, open_start: Bar | None) -> bool:
+    """Whether a bar is short by exactly the pick-up, where it may be: at the end, or before a repeat sign."""
+    if bar.number == 0 or not (bar.repeat_end or bar is timeline.bars[-1]):
+        return False
+    pickup = timeline.settings.pickup
+    lacking = timeline.fraction(bar.nominal - bar.length)
+    return lacking == (pickup if pickup is not None else timeline.fraction(open_start.length) if open_start else 0)
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def _unit(timeline: Timeline, *lengths: Fraction) -> Fraction:
+    """The note value to count in: the lick's step, else the meter's unit, else the coarsest that divides all."""
+    meter = timeline.settings.meter
+    for unit in (timeline.settings.step, Fraction(1, meter.unit), *_FINER):
+        if all(length % unit == 0 for length in lengths):
+            return unit
+    return Fraction(1, meter.unit)
+
+
+def _number(count: Fraction) -> str:
+    """7, or 7 1/3."""
+    whole, rest = divmod(count, 1)
+    return str(whole) if not rest else f"{whole} {rest}" if whole else str(rest)
+
+
+def _amount(length: Fraction, unit: Fraction) -> str:
+    """7 eighths."""
+    count = length / unit
+    name = value_name(unit)
+    return f"{_number(count)} {name}" + ("" if count == 1 or name.endswith("note") else "s")
+
+
+def _asks(timeline: Timeline, bar: Bar) -> str:
+    if bar.number == 0:
+        return f"pickup {timeline.settings.pickup}"
+    return str(timeline.settings.meter)
+
+
+def _set_here(timeline: Timeline, bar: Bar) -> tuple[Note, ...]:
+    field, name = ("pickup", "the pick-up") if bar.number == 0 else ("meter", "the meter")
+    span = timeline.settings.written.get(field)
+    return (Note(span, f"{name} is set here"),) if span else ()
+
+
+def _lengths(timeline: Timeline, bar: Bar) -> tuple[Fraction, Fraction, Fraction]:
+    """What the bar holds, what it should, and the note value to say both in."""
+    held, asked = timeline.fraction(bar.length), timeline.fraction(bar.nominal)
+    return held, asked, _unit(timeline, held, asked)
+
+
+def _called(bar: Bar) -> str:
+    return "the pick-up" if bar.number == 0 else f"bar {bar.number}"
+
+
+# --- findings --------------------------------------------------------------------------------------------------------
+
+
+def _bar(timeline: Timeline, bar: Bar) -> Diagnostic:
+    """A bar that does not add up."""
+    held, asked, unit = _lengths(timeline, bar)
+    message = f"{_called(bar)} holds {_amount(held, unit)}, {_asks(timeline, bar)} asks for {_number(asked / unit)}"
+    notes = _set_here(timeline, bar)
+    if held < asked:
+        span = bar.closes if bar.closes.end > bar.closes.start else Span(bar.span.end, bar.span.end)
+        help = _help_short(timeline, bar, held, asked, unit)
+        return SHORT.at(span, message, help, notes, bar.number, beat_at(timeline, bar, bar.length))
+    return LONG.at(_surplus(timeline, bar), message, _help_long(timeline, bar, held, asked, unit), notes, bar.number)
+
+
+def _surplus(timeline: Timeline, bar: Bar) -> Span:
+    """From the first event that no longer fits to the end of the bar."""
+    over = next((s for s in timeline.slots[bar.first : bar.last] if s.at + s.length > bar.nominal), None)
+    if over is None or not bar.span.start <= over.event.span.start < bar.span.end:
+        return bar.span
+    return Span(over.event.span.start, bar.span.end)
+
+
+def _help_short(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, unit: Fraction) -> str:
+    step = timeline.settings.step
+    missing = f"{_amount(asked - held, unit)} {'is' if asked - held == unit else 'are'} missing"
+    if held * 2 == asked and step * 2 <= 1:
+        return f"it would fit with `step {step * 2}`; or hold with `-`, rest with `.`"
+    if len(timeline.bars) == 1 and bar.number > 0:
+        return f"{missing}; if it is a pick-up, write `pickup {held}` and the bar that it leads to"
+    return f"{missing}: hold with `-` or rest with `.`"
+
+
+def _help_long(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, unit: Fraction) -> str:
+    if bar.number == 0:
+        whole = held == timeline.settings.meter.length
+        return (
+            "the first bar is a whole one: take the pickup line out"
+            if whole
+            else f"write `pickup {held}`, or take some out"
+        )
+    step = timeline.settings.step
+    over = f"{_amount(held - asked, unit)} too much"
+    if held == asked * 2:
+        return f"it would fit with `step {step / 2}`; or a bar line is missing in the middle"
+    if held % asked == 0:
+        return f"it would make {held // asked} bars: are bar lines missing"
+    if held - asked == step and not _has_tuplet(timeline, bar):
+        return f"{over}: take one out, or make three steps a triplet, `3[…]`"
+    return f"{over}: take it out, or move it behind the bar line"
+
+
+def _has_tuplet(timeline: Timeline, bar: Bar) -> bool:
+    return any(bar.first <= tuplet.first < bar.last for tuplet in timeline.tuplets)
+
+
+def _all_alike(timeline: Timeline, wrong: list[Bar]) -> list[Diagnostic]:
+    """One finding where every judged bar (three or more) holds the same other length: it is the meter that is wrong."""
+    judged = [bar for bar in timeline.bars if bar.sure and not bar.same and bar.number > 0]
+    if len(wrong) < 3 or len(wrong) < len(judged) or len({bar.length for bar in wrong}) > 1:
+        return []
+    first = wrong[0]
+    held, asked, unit = _lengths(timeline, first)
+    message = (
+        f"all {len(wrong)} bars hold {_amount(held, unit)}, {_asks(timeline, first)} asks for {_number(asked / unit)}"
+    )
+    rule, span = (SHORT, first.closes) if held < asked else (LONG, _surplus(timeline, first))
+    return [rule.at(span, message, _meter_hint(timeline, held, asked), _set_here(timeline, first), first.number)]
+
+
+def _meter_hint(timeline: Timeline, held: Fraction, asked: Fraction) -> str:
+    step = timeline.settings.step
+    if held == asked * 2 or held * 2 == asked:
+        return f"they would fit with `step {step * asked / held}`"
+    quarters, eighths = held * 4, held * 8
+    if quarters.denominator == 1 and held != Fraction(3, 2):
+        other = f" or `meter {eighths}/8`" if eighths == 6 else ""
+        return f"is it `meter {quarters}/4`{other}"
+    if eighths.denominator == 1:
+        return f"is it `meter {eighths}/8`"
+    return f"is it `meter {held * 16}/16`" if (held * 16).denominator == 1 else "is another meter meant"
+
+
+def _pickup(timeline: Timeline, bar: Bar) -> Diagnostic:
+    held, asked, unit = _lengths(timeline, bar)
+    message = f"the first bar holds {_amount(held, unit)} of {_number(asked / unit)}: is it a pick-up"
+    return PICKUP.at(bar.span, message, f"if so, add the line `pickup {held}`", _set_here(timeline, bar), bar.number)
+
+
+def _chords(timeline: Timeline, bars: int) -> Diagnostic:
+    named = len(timeline.settings.chords)
+    span = timeline.settings.written.get("chords", timeline.span)
+    message = f"chords names {named} bars, the lick has {bars}"
+    return CHORDS.at(span, message, "chords follow the bars as written, without the pick-up and without repeats")

@@ -1,0 +1,266 @@
+"""Strings, frets and words (L421–L429): what cannot be played or makes no sense on the instrument.
+
+In: a Timeline. Out: findings of L4xx; connections are judged in `links.py`, bends and vibrato in `bends.py`, all in one
+walk over the sounds. How far a hand reaches and how fast it is are not judged here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import log2
+
+from lickwright.checks import bends, links
+from lickwright.checks.findings import at_slot, at_sound, string_name, written
+from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.notation.techniques import Curve, Stroke
+from lickwright.notation.tree import Rest
+from lickwright.timeline import Sound, Timeline, WordSpan
+
+
+def _rule(
+    code: str, name: str, summary: str, explanation: str, bad: str, good: str, severity: Severity = Severity.ERROR
+) -> Rule:
+    texts = (f'lick "At hand"\nkey A minor\n| {music} ||\n' for music in (bad, good))
+    return Rule(code, name, severity, summary, explanation, *texts)
+
+
+SAME_STRING = _rule(
+    "L421", "two notes on one string",
+    "two notes at once on the same string",
+    "A string sounds one note at a time. Put one of the two on the next string, or write them one after the other.",
+    "G5&G7 - - - e8 e5 e8 -", "G5&B8 - - - e8 e5 e8 -",
+)  # fmt: skip
+BEYOND = _rule(
+    "L422", "fret beyond the neck",
+    "a fret that the neck does not have",
+    "A lick is checked against a neck of 22 frets unless a frets line says otherwise. Frets are counted from "
+    "the capo, so that "
+    "with one there are fewer.",
+    "e24 - - - e8 e5 e8 -", "e22 - - - e8 e5 e8 -",
+)  # fmt: skip
+RAKE = _rule(
+    "L423", "rake that jumps",
+    "a rake whose strings are not neighbours, one way, up to its note",
+    "A rake drags the pick over neighbouring strings in one direction and into the note: (rake: D G B e8).",
+    "(rake: D B e8) - - - e8 e5 e8 -", "(rake: D G B e8) - - - e8 e5 e8 -",
+)  # fmt: skip
+TRILL = _rule(
+    "L424", "trill on one fret",
+    "a trill between a note and itself",
+    "A trill alternates two notes of one string, by hammer-on and pull-off: (trill: G5h7).",
+    "(trill: G5h5) - - - e8 e5 e8 -", "(trill: G5h7) - - - e8 e5 e8 -",
+)  # fmt: skip
+ROLL = _rule(
+    "L425", "roll with one note",
+    "a rolled chord of a single note",
+    "A roll plays the strings of a chord one after another, low to high. It needs two notes or more, joined by &.",
+    "(roll: A7) - - - e8 e5 e8 -", "(roll: A7&D7&G5) - - - e8 e5 e8 -",
+)  # fmt: skip
+WORD_ON_REST = _rule(
+    "L426", "word on a rest",
+    "a rest where a word wants notes",
+    "Tremolo picking, swells and the bar need a note that sounds. Leave rests outside the parentheses.",
+    "(tremolo: . G7 -) - e8 e5 e8 -", ". (tremolo: G7 - -) e8 e5 e8 -",
+)  # fmt: skip
+NODE = _rule(
+    "L427", "no harmonic there",
+    "a harmonic where the string has no node",
+    "A harmonic rings where the string divides into equal parts: above frets 12, 7, 5, 4, 9, 16, 19, 24 and "
+    "3.2, counted from the fret "
+    "that is held (G5<17> is 12 above). Elsewhere it sounds dull or not at all.",
+    "G<6> - - - e8 e5 e8 -", "G<7> - - - e8 e5 e8 -", Severity.WARNING,
+)  # fmt: skip
+BEHIND = _rule(
+    "L428", "harmonic behind the finger",
+    "a harmonic touched at or below the fret that is held",
+    "A touched harmonic holds one fret and touches the string above it: G5<17>. Between the finger and the nut "
+    "nothing sounds.",
+    "G7<5> - - - e8 e5 e8 -", "G5<17> - - - e8 e5 e8 -",
+)  # fmt: skip
+
+_OWN = (SAME_STRING, BEYOND, RAKE, TRILL, ROLL, WORD_ON_REST, NODE, BEHIND)
+RULES: tuple[Rule, ...] = (*links.RULES, *bends.RULES, *_OWN)
+
+
+def check_techniques(timeline: Timeline) -> list[Diagnostic]:
+    """All of L4xx."""
+    found: list[Diagnostic] = []
+    sounds = timeline.sounds
+    highest = timeline.settings.frets - timeline.settings.capo
+    before: Sound | None = None
+    for sound in sounds:
+        fret = sound.fret
+        if sound.source is not None:
+            found += links.check_join(timeline, sound, sounds[sound.source])
+        if sound.shapes:
+            found += bends.check_shapes(timeline, sound)
+        if fret == 0 and (sound.shapes or sound.begin.curve is Curve.SLIDE_IN):
+            found += links.check_open_slides(timeline, sound)
+        if fret is not None and (fret > highest or (sound.trill or 0) > highest):
+            found += _beyond(timeline, sound, fret, highest)
+        if sound.touch is not None:
+            found += _harmonic(timeline, sound)
+        if sound.trill is not None and sound.trill == fret:
+            found.append(_trill(timeline, sound))
+        if before is not None and before.string == sound.string and before.start == sound.start:
+            found += _same_string(timeline, before, sound)
+        before = sound
+    if timeline.words:
+        found += _rakes(timeline)
+        for word in timeline.words:
+            found += _word(timeline, word)
+    return found
+
+
+# --- strings and frets -----------------------------------------------------------------------------------------------
+
+
+def _same_string(timeline: Timeline, before: Sound, sound: Sound) -> Iterator[Diagnostic]:
+    if before.kind == sound.kind == "note" and before.slot == sound.slot:
+        first, second = (before, sound) if before.span < sound.span else (sound, before)
+        message = f"two notes at once on {string_name(timeline, sound.string)}: frets {first.fret} and {second.fret}"
+        if first.fret is None or second.fret is None:
+            message = f"two notes at once on {string_name(timeline, sound.string)}"
+        help = "a string sounds one note at a time: put one on the next string"
+        yield at_sound(SAME_STRING, timeline, second, message, help, (Note(first.span, "the other"),))
+
+
+def _beyond(timeline: Timeline, sound: Sound, fret: int, highest: int) -> Iterator[Diagnostic]:
+    settings = timeline.settings
+    past = fret if fret > highest else sound.trill or 0
+    message = f"fret {past} is beyond the neck, which has {settings.frets} frets"
+    notes = tuple(
+        Note(settings.written[name], f"{name} is set here") for name in ("capo", "frets") if name in settings.written
+    )
+    help = f"if the guitar has them, add the line `frets {past + settings.capo}`"
+    if settings.capo:
+        real = f"fret {past + settings.capo} of the neck, which has {settings.frets}"
+        message = f"fret {past} with capo {settings.capo} is {real}"
+    yield at_sound(BEYOND, timeline, sound, message, help, notes)
+
+
+# --- harmonics -------------------------------------------------------------------------------------------------------
+
+
+def _nodes() -> tuple[tuple[float, int], ...]:
+    """Where a string of frets rings in k parts (k up to 8): k - 1 points each, as frets above the held one.
+
+    The point m/k of the string from the nut lies 12 log2(k / (k - m)) frets up.
+    """
+    parts = {(m / k): k for k in range(8, 1, -1) for m in range(1, k)}
+    return tuple(sorted((12 * log2(1 / (1 - share)), k) for share, k in parts.items()))
+
+
+NODES = _nodes()
+_WHOLE, _TENTHS = 0.2, 0.12  # frets: how far off a node a whole fret and a decimal may be written
+_CLEAR = 6  # parts: finer divisions ring only where they are met exactly, so a whole fret does not mean them
+
+
+def _rings(above: float) -> bool:
+    whole = above % 1 == 0
+    near, most = (_WHOLE, _CLEAR) if whole else (_TENTHS, 8)
+    return any(abs(above - fret) <= near and k <= most for fret, k in NODES)
+
+
+def _harmonic(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
+    assert sound.touch is not None
+    held = sound.fret or 0
+    above = float(sound.touch) - held
+    touch = f"{float(sound.touch):g}"
+    if above <= 0:
+        message = f"harmonic touched at {touch}, not above fret {held} that is held"
+        yield at_sound(
+            BEHIND, timeline, sound, message, f"an octave up is `{written(timeline, sound.string, held)}<{held + 12}>`"
+        )
+    elif not _rings(above):
+        near = sorted(sorted((5, 7, 12), key=lambda node: abs(node - above))[:2])
+        where = f"fret {touch}" if sound.fret is None else f"{above:g} frets above fret {held}"
+        help = f"near it ring {' and '.join(f'<{held + node}>' for node in near)}"
+        yield at_sound(NODE, timeline, sound, f"no harmonic at {where} of {string_name(timeline, sound.string)}", help)
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def _trill(timeline: Timeline, sound: Sound) -> Diagnostic:
+    message = f"trill between fret {sound.fret} and itself"
+    return at_sound(
+        TRILL,
+        timeline,
+        sound,
+        message,
+        f"name two frets: `(trill: {written(timeline, sound.string, sound.fret or 0)}h…)`",
+    )
+
+
+def _rakes(timeline: Timeline) -> Iterator[Diagnostic]:
+    """Strokes and target of each rake, in the order of playing, step by one string the same way."""
+    strokes: dict[tuple[int, int], list[Sound]] = {}
+    for sound in timeline.sounds:
+        if sound.kind == "rake":
+            strokes.setdefault((sound.start, sound.slot), []).append(sound)
+    if not strokes:
+        return
+    targets: dict[tuple[int, int], list[Sound]] = {}
+    for sound in timeline.sounds:
+        if sound.kind == "note" and (sound.start, sound.slot) in strokes:
+            targets.setdefault((sound.start, sound.slot), []).append(sound)
+    for where, run in strokes.items():
+        run.sort(key=lambda s: -s.lead)
+        if where in targets:
+            target = min(targets[where], key=lambda s: abs(s.string - run[-1].string))
+            yield from _one_rake(timeline, run, target)
+
+
+def _one_rake(timeline: Timeline, run: list[Sound], target: Sound) -> Iterator[Diagnostic]:
+    strings = [s.string for s in (*run, target)]
+    steps = [b - a for a, b in zip(strings, strings[1:], strict=False)]
+    way = 1 if strings[-1] > strings[0] else -1
+    wrong = next((n for n, step in enumerate(steps) if step != way), None)
+    if wrong is None:
+        return
+    culprit = (*run, target)[wrong + 1]
+    one, other = (string_name(timeline, strings[n]) for n in (wrong, wrong + 1))
+    message = f"rake from {one} to {other}"
+    message += (
+        " turns back"
+        if abs(steps[wrong]) == 1
+        else ": they are not neighbours"
+        if steps[wrong]
+        else ": it stays where it is"
+    )
+    names = [
+        timeline.settings.tuning.written(n)
+        for n in range(target.string - way * len(run), target.string, way)
+        if _exists(timeline, n)
+    ]
+    note = written(timeline, target.string, target.fret or 0)
+    help = f"neighbouring strings, one way: `(rake: {' '.join(names)} {note})`"
+    yield at_slot(RAKE, timeline, target.slot, culprit.span, message, help)
+
+
+def _exists(timeline: Timeline, string: int) -> bool:
+    return 1 <= string <= timeline.settings.tuning.strings
+
+
+_NEED_NOTES = (Curve.DIVE, Curve.DIP, Curve.SCOOP)
+
+
+def _word(timeline: Timeline, word: WordSpan) -> Iterator[Diagnostic]:
+    slots = range(word.first, word.last + 1)
+    technique = word.technique
+    if word.word == "roll":
+        for n in slots:
+            rolled = [s for s in timeline.sounds if s.slot == n and s.pass_no == 0 and s.source is None]
+            if len({s.string for s in rolled}) == 1:
+                help = "join the notes of the chord by `&`: `(roll: A7&D7&G5)`"
+                yield at_sound(ROLL, timeline, rolled[0], "roll with one note", help)
+    elif technique is not None and (
+        technique.stroke in (Stroke.REPEAT, Stroke.SWELL) or technique.curve in _NEED_NOTES
+    ):
+        for n in slots:
+            event = timeline.slots[n].event
+            parts = getattr(event, "parts", ())
+            if parts and all(isinstance(part, Rest) for part in parts):
+                yield at_slot(WORD_ON_REST, timeline, n, event.span, f"{technique.name} on a rest: nothing sounds",
+                              f"leave the rest outside `({word.word}: …)`")  # fmt: skip
