@@ -6,9 +6,7 @@ In: the music of one lick and its settings. Out: `Written`. What sounds, and for
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
 from fractions import Fraction
-from math import lcm
 
 from lickwright import resolve_rules as rules
 from lickwright.diagnostics import Rule
@@ -32,51 +30,13 @@ from lickwright.notation.tree import (
 )
 from lickwright.settings import Settings
 from lickwright.source import Span
-from lickwright.timeline import Bar, Saying, Slot, TupletSpan, WordSpan
+from lickwright.timeline import Saying, TupletSpan, WordSpan
+from lickwright.written import OpenBar, Page, RawBar, Written
 
 Report = Callable[[Rule, Span, str, str], None]
-_SPARE = 24  # grains are this much finer than the music needs, so that several shapes can share a step
+_NONE = Fraction(0)
 _HOLD = Event((Hold(),))
 _REST = Event((Rest(),))
-
-
-@dataclass(slots=True)
-class Written:
-    """The written page, counted."""
-
-    grain: int
-    bars: tuple[Bar, ...]
-    slots: tuple[Slot, ...]
-    words: tuple[WordSpan, ...]
-    tuplets: tuple[TupletSpan, ...]
-    sayings: tuple[Saying, ...]
-    slot_words: list[tuple[int, ...]]  # for each slot, the indices of the words over it
-    rakes: dict[int, tuple[Bare, ...]]  # slot → the strokes that lead into it
-    trills: dict[int, Note]  # slot → the note that its own alternates with
-    unknown: bool
-
-
-@dataclass(slots=True)
-class _Open:
-    """The bar being filled."""
-
-    first: int  # its first slot
-    start: int = 0  # offset of its first sign
-    end: int = 0  # offset after its last
-    sure: bool = True
-    same: SameBar | None = None
-    repeat_start: bool = False
-    ending: int = 0
-    newline: bool = False
-
-
-@dataclass(slots=True)
-class _Raw:
-    """A bar before lengths are whole numbers."""
-
-    opened: _Open
-    last: int
-    closing: BarLine | None
 
 
 class Walk:
@@ -85,18 +45,8 @@ class Walk:
     def __init__(self, settings: Settings, report: Report) -> None:
         self.settings = settings
         self.report = report
-        self.lengths: list[Fraction] = []  # of each slot
-        self.events: list[Event | Unknown] = []
-        self.lasts: list[bool] = []
-        self.of_bar: list[int] = []
-        self.slot_words: list[tuple[int, ...]] = []
-        self.words: list[WordSpan] = []
-        self.tuplets: list[TupletSpan] = []
-        self.sayings: list[Saying] = []
-        self.rakes: dict[int, tuple[Bare, ...]] = {}
-        self.trills: dict[int, Note] = {}
-        self.bars: list[_Raw] = []
-        self._bar = _Open(0)
+        self.page = Page()
+        self._bar = OpenBar(0)
         self._step = settings.step
         self._ratio = Fraction(1)
         self._depth = 0
@@ -112,8 +62,8 @@ class Walk:
         if self._filled():
             self._close(None)
         for say in self._said:
-            if self.events:
-                self.sayings.append(Saying(say.kind, say.text, len(self.events) - 1, say.span))
+            if self.page.events:
+                self.page.sayings.append(Saying(say.kind, say.text, len(self.page.events) - 1, say.span))
 
     def _items(self, items: Iterable[Item]) -> None:
         for item in items:
@@ -149,23 +99,22 @@ class Walk:
         bar.end = span.end
 
     def _slot(self, event: Event | Unknown, span: Span, last: bool = True) -> int:
-        index = len(self.events)
+        index = len(self.page.events)
         for say in self._said:
-            self.sayings.append(Saying(say.kind, say.text, index, say.span))
+            self.page.sayings.append(Saying(say.kind, say.text, index, say.span))
         if self._said:
             self._said = []
-        self.events.append(event)
-        self.lasts.append(last)
-        self.of_bar.append(len(self.bars))
-        self.slot_words.append(self._over)
+        self.page.events.append(event)
+        self.page.lasts.append(last)
+        self.page.slot_words.append(self._over)
         if self._grace:
-            self.lengths.append(Fraction(0))
+            self.page.lengths.append(_NONE)
         else:
             key = (self._step, self._ratio)
             length = self._known.get(key)
             if length is None:
                 length = self._known[key] = self._step * self._ratio
-            self.lengths.append(length)
+            self.page.lengths.append(length)
         self._mark(span)
         return index
 
@@ -179,7 +128,7 @@ class Walk:
         self._slot(event, event.span)
 
     def _tuplet(self, tuplet: Tuplet) -> None:
-        first, step, ratio = len(self.events), self._step, self._ratio
+        first, step, ratio = len(self.page.events), self._step, self._ratio
         self._ratio = ratio * Fraction(tuplet.normal, tuplet.count)
         self._depth += 1
         self._mark(Span(tuplet.span.start, tuplet.span.start))
@@ -187,16 +136,18 @@ class Walk:
         self._mark(tuplet.span)
         self._depth -= 1
         self._step, self._ratio = step, ratio
-        if len(self.events) > first:
-            self.tuplets.append(TupletSpan(tuplet.count, tuplet.normal, first, len(self.events) - 1, self._depth, tuplet.span))
+        if len(self.page.events) > first:
+            self.page.tuplets.append(
+                TupletSpan(tuplet.count, tuplet.normal, first, len(self.page.events) - 1, self._depth, tuplet.span)
+            )
 
     # --- words ---------------------------------------------------------------------------------------------------
 
     def _word(self, word: Worded) -> None:
         technique = WORDS.get(word.word)
-        before, first, index = self._over, len(self.events), len(self.words)
+        before, first, index = self._over, len(self.page.events), len(self.page.words)
         opener = Span(word.span.start, word.span.start + len(word.word) + 2)
-        self.words.append(WordSpan(word.word, technique, first, first, opener))
+        self.page.words.append(WordSpan(word.word, technique, first, first, opener))
         self._over = (*before, index)
         self._mark(Span(word.span.start, word.span.start))
         if word.word == "rake":
@@ -211,8 +162,8 @@ class Walk:
             self._items(word.items)
         self._mark(word.span)
         self._over = before
-        last = max(first, len(self.events) - 1)
-        self.words[index] = WordSpan(word.word, technique, first, last, opener)
+        last = max(first, len(self.page.events) - 1)
+        self.page.words[index] = WordSpan(word.word, technique, first, last, opener)
 
     def _wrong(self, span: Span, message: str, help: str) -> None:
         self._bar.sure = False
@@ -235,13 +186,17 @@ class Walk:
         rest = items[at + 1 :]
         held = all(isinstance(item, Event) and isinstance(item.parts[0], Hold) for item in rest)
         if isinstance(target, Event) and isinstance(target.parts[0], Note) and strokes and held:
-            self.rakes[len(self.events)] = tuple(strokes)
+            self.page.rakes[len(self.page.events)] = tuple(strokes)
             self._items([target, *rest])
         elif any(isinstance(item, Unknown) for item in items):
             self._slot(Unknown(span=word.span), word.span)
             self._bar.sure = False
         else:
-            self._wrong(opener, "a rake is bare strings and then one note", "write `(rake: D G B e8)`: the strings it runs over, then its note, in one step")
+            self._wrong(
+                opener,
+                "a rake is bare strings and then one note",
+                "write `(rake: D G B e8)`: the strings it runs over, then its note, in one step",
+            )
             self._slot(Unknown(span=word.span), word.span)
 
     def _trill(self, word: Worded, opener: Span) -> None:
@@ -249,19 +204,30 @@ class Walk:
         items = [item for item in word.items if not isinstance(item, Comment)]
         if len(items) >= 2 and isinstance(first := items[0], Event) and isinstance(second := items[1], Event):
             other = second.parts[0]
-            if len(first.parts) == len(second.parts) == 1 and isinstance(first.parts[0], Note) and isinstance(other, Note) and other.begin.kind is Kind.JOIN:
-                self.trills[len(self.events)] = other
+            if (
+                len(first.parts) == len(second.parts) == 1
+                and isinstance(first.parts[0], Note)
+                and isinstance(other, Note)
+                and other.begin.kind is Kind.JOIN
+            ):
+                self.page.trills[len(self.page.events)] = other
                 self._items([first, *items[2:]])
                 return
         if not any(isinstance(item, Unknown) for item in items):
-            self._wrong(opener, "a trill is a note and the one connected to it", "write `(trill: G5h7)`, with holds for its length")
+            self._wrong(
+                opener,
+                "a trill is a note and the one connected to it",
+                "write `(trill: G5h7)`, with holds for its length",
+            )
         self._bar.sure = False
         self._slot(Unknown(span=word.span), word.span)
 
     def _graces(self, word: Worded, opener: Span) -> None:
         for item in word.items:
             if isinstance(item, Event) and not all(isinstance(part, Note) for part in item.parts):
-                self._wrong(item.span, "a grace note is a note", "holds and rests have no place among notes that take no time")
+                self._wrong(
+                    item.span, "a grace note is a note", "holds and rests have no place among notes that take no time"
+                )
         self._grace = True
         self._items(word.items)
         self._grace = False
@@ -269,10 +235,10 @@ class Walk:
     # --- bars ----------------------------------------------------------------------------------------------------
 
     def _filled(self) -> bool:
-        return len(self.events) > self._bar.first or self._bar.same is not None
+        return len(self.page.events) > self._bar.first or self._bar.same is not None
 
     def _same(self, sign: SameBar) -> None:
-        before = self.bars[-1] if self.bars else None
+        before = self.page.bars[-1] if self.page.bars else None
         if before is None:
             self.report(rules.SAME, sign.span, "`%` has no bar before it to repeat", "write the bar out")
             self._bar.sure = False
@@ -292,7 +258,12 @@ class Walk:
             if self._filled() or self._line is None:
                 from lickwright.notation.rules import ENDING
 
-                self.report(ENDING, line.span, f"`{'1st' if line.ending == 1 else '2nd'}` does not follow a bar line", "an ending begins right after a bar line: `|1st`")
+                self.report(
+                    ENDING,
+                    line.span,
+                    f"`{'1st' if line.ending == 1 else '2nd'}` does not follow a bar line",
+                    "an ending begins right after a bar line: `|1st`",
+                )
             else:
                 self._bar.ending = line.ending
             return
@@ -306,64 +277,28 @@ class Walk:
     def _join(self, before: BarLine, line: BarLine) -> None:
         """Two bar lines with nothing between: one, where a line break or a repeat's signs part them, else an empty bar."""
         if not (before.newline or line.newline or before.repeat_end or line.repeat_start):
-            self.report(rules.EMPTY_BAR, Span(before.span.start, line.span.end), "there is nothing between these bar lines", "a bar of silence is written with rests, the same bar again with `%`")
-        elif line.repeat_end and self.bars:
-            closing = self.bars[-1].closing or line
-            self.bars[-1].closing = BarLine(closing.double, closing.repeat_end or line.repeat_end, span=closing.span)
+            self.report(
+                rules.EMPTY_BAR,
+                Span(before.span.start, line.span.end),
+                "there is nothing between these bar lines",
+                "a bar of silence is written with rests, the same bar again with `%`",
+            )
+        elif line.repeat_end and self.page.bars:
+            closing = self.page.bars[-1].closing or line
+            self.page.bars[-1].closing = BarLine(
+                closing.double, closing.repeat_end or line.repeat_end, span=closing.span
+            )
 
     def _close(self, line: BarLine | None) -> None:
         bar = self._bar
         bar.newline = bool(line and line.newline)
-        self.bars.append(_Raw(bar, len(self.events), line))
-        self._bar = _Open(len(self.events))
+        self.page.bars.append(RawBar(bar, len(self.page.events), line))
+        self._bar = OpenBar(len(self.page.events))
         self._step = self.settings.step
-
-    # --- whole numbers -------------------------------------------------------------------------------------------
-
-    def written(self) -> Written:
-        """Everything in grains."""
-        settings = self.settings
-        parts = {*self._known.values(), settings.meter.length, settings.meter.beat, settings.pickup or Fraction(1), settings.feel.unit}
-        grain = lcm(_SPARE * 8, *(part.denominator for part in parts)) * _SPARE
-        whole = {part: part.numerator * (grain // part.denominator) for part in parts}
-        whole[Fraction(0)] = 0
-        meter = whole[settings.meter.length]
-        slots: list[Slot] = []
-        bars: list[Bar] = []
-        start = 0
-        for index, raw in enumerate(self.bars):
-            at = 0
-            for n in range(raw.opened.first, raw.last):
-                length = whole[self.lengths[n]]
-                slots.append(Slot(index, at, length, self.events[n], self.lasts[n]))
-                at += length
-            bar = self._bar_of(raw, index, bars, start, at, meter)
-            bars.append(bar)
-            start += bar.length
-        unknown = any(not bar.sure for bar in bars)
-        return Written(grain, tuple(bars), tuple(slots), tuple(self.words), tuple(self.tuplets), tuple(self.sayings), self.slot_words, self.rakes, self.trills, unknown)
-
-    def _bar_of(self, raw: _Raw, index: int, bars: list[Bar], start: int, length: int, meter: int) -> Bar:
-        pickup = self.settings.pickup is not None
-        opened, closing = raw.opened, raw.closing
-        first, last, sure = opened.first, raw.last, opened.sure
-        if opened.same is not None:
-            first, last, length, sure = bars[-1].first, bars[-1].last, bars[-1].length, bars[-1].sure
-        nominal = meter
-        if index == 0 and pickup:
-            share = self.settings.pickup or Fraction(0)
-            nominal = int(share / self.settings.meter.length * meter)
-        number = index if pickup else index + 1
-        span = Span(opened.start, opened.end)
-        closes = closing.span if closing else Span(opened.end, opened.end)
-        return Bar(
-            number, start, length, nominal, first, last, opened.same is not None, opened.repeat_start, closing.repeat_end if closing else 0,
-            bool(closing and closing.double), opened.ending, opened.newline, sure, span, closes,
-        )  # fmt: skip
 
 
 def write_bars(lick: Lick, settings: Settings, report: Report) -> Written:
     """The written bars of a lick."""
     walk = Walk(settings, report)
     walk.music(lick)
-    return walk.written()
+    return walk.page.measured(settings)

@@ -36,9 +36,19 @@ def sections(bars: tuple[Bar, ...], report: Report) -> list[Section]:
             out.append(Section(start, n, 1, None))
             start, ending = n, None
         if awaits_second is not None and bar.ending != 2:
-            report(rules.ENDINGS, _sign(awaits_second), "a first ending with no second after its repeat", "the last time through takes the second: begin it with `|2nd` right after `:|`")
+            report(
+                rules.ENDINGS,
+                _sign(awaits_second),
+                "a first ending with no second after its repeat",
+                "the last time through takes the second: begin it with `|2nd` right after `:|`",
+            )
         if bar.ending == 2 and awaits_second is None:
-            report(rules.ENDINGS, _sign(bar), "a second ending with no first before its repeat", "the first ending begins with `|1st` and ends at `:|`")
+            report(
+                rules.ENDINGS,
+                _sign(bar),
+                "a second ending with no first before its repeat",
+                "the first ending begins with `|1st` and ends at `:|`",
+            )
         awaits_second = None
         if bar.ending == 1:
             ending = n
@@ -49,7 +59,12 @@ def sections(bars: tuple[Bar, ...], report: Report) -> list[Section]:
     if ending is not None:
         report(rules.ENDINGS, _sign(bars[ending]), "a first ending that no repeat ends", "end it with `:|`")
     if awaits_second is not None:
-        report(rules.ENDINGS, _sign(awaits_second), "a first ending with no second after its repeat", "the last time through takes the second: begin it with `|2nd` right after `:|`")
+        report(
+            rules.ENDINGS,
+            _sign(awaits_second),
+            "a first ending with no second after its repeat",
+            "the last time through takes the second: begin it with `|2nd` right after `:|`",
+        )
     if start < len(bars):
         out.append(Section(start, len(bars), 1, None))
     return out

@@ -15,26 +15,15 @@ from lickwright.bars import Written
 from lickwright.diagnostics import Rule
 from lickwright.music.harmonic import above
 from lickwright.music.rhythm import parse_tempo
-from lickwright.notation.techniques import PICKED, Curve, Damping, Kind, Technique
+from lickwright.neck import Neck
+from lickwright.notation.techniques import PICKED, Damping, Kind, Technique
 from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest, Unknown
 from lickwright.settings import VALUE, Settings
 from lickwright.source import Span
-from lickwright.timeline import Bar, Pass, Saying, Shape, Sound, TempoAt
+from lickwright.timeline import Bar, Pass, Saying, Sound, TempoAt
 
 Report = Callable[[Rule, Span, str, str], None]
 _PINCHED = 24.0  # semitones that a pinch harmonic sounds above its fret: the fourth partial is the one most players get
-_STANDARD = {"e": 1, "B": 2, "G": 3, "D": 4, "A": 5, "E": 6}
-_BASS = {"G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
-
-
-@dataclass(slots=True)
-class _String:
-    """What goes on on one string."""
-
-    sound: Sound | None = None  # None: silence
-    rings: bool = False  # until its string is played again
-    ring_word: int | None = None  # the `(ring: …)` that it belongs to, whose end lets the next note stop it
-    bent: bool = False
 
 
 @dataclass(slots=True)
@@ -58,7 +47,7 @@ class Player:
         self._report = report
         self.out = Played()
         self.out.tempos.append(TempoAt(0, settings.tempo.quarters_per_minute(settings.meter)))
-        self._strings = [_String() for _ in range(self.tuning.strings + 1)]  # index 0 unused
+        self._neck = Neck(settings.tuning)
         self._last: list[int] = []  # the strings of the note or group written last
         self._started = False  # something has happened: a hold has a meaning
         self._dynamic = "mf"
@@ -67,7 +56,6 @@ class Player:
         self._sayings: dict[int, list[Saying]] = {}
         for saying in written.sayings:
             self._sayings.setdefault(saying.slot, []).append(saying)
-        self._numbers: dict[str, int] = {}  # string as written → number, 0 where the tuning has none
         # the bar, slot and instant being played
         self._bar = 0
         self._slot = 0
@@ -85,8 +73,7 @@ class Player:
             counts[index] += 1
             self._play_bar(index, bar, now)
             now += bar.length
-        for string in self._strings:
-            self._stop(string, now)
+        self._neck.stop_all(now)
         self.out.end = now
         return self.out
 
@@ -126,7 +113,11 @@ class Player:
         slots = self.written.slots
         length = slots[n].length
         for slot in slots[n + 1 : bar.last]:
-            if isinstance(slot.event, Unknown) or not isinstance(slot.event.parts[0], Hold) or slot.event.parts[0].string:
+            if (
+                isinstance(slot.event, Unknown)
+                or not isinstance(slot.event.parts[0], Hold)
+                or slot.event.parts[0].string
+            ):
                 break
             length += slot.length
         return length
@@ -144,8 +135,7 @@ class Player:
     def _unknown(self) -> None:
         """Something was played here that could not be read: everything stops, and what follows is not judged."""
         self._lenient = self._started = True
-        for string in self._strings:
-            self._stop(string, self._now)
+        self._neck.stop_all(self._now)
 
     def _event(self, event: Event, length: int) -> None:
         parts = event.parts
@@ -154,8 +144,7 @@ class Player:
             self._hold(first)
             return
         if isinstance(first, Rest) and not first.string:
-            for string in self._strings:
-                self._stop(string, self._now)
+            self._neck.stop_all(self._now)
             self._started = True
             return
         self._parts(parts)
@@ -165,24 +154,33 @@ class Player:
             self._say(rules.HOLD, hold.span, "there is nothing to hold yet", "silence is a dot: `.`")
         self._started = True
         if hold.marks:
-            group = [n for n in self._last if self._strings[n].sound is not None]
-            bent = [n for n in group if self._strings[n].bent]
+            group = [n for n in self._last if self._neck[n].sound is not None]
+            bent = [n for n in group if self._neck[n].bent]
             self._shape_all(bent or group, hold)
 
     def _shape_all(self, numbers: list[int], hold: Hold) -> None:
         if not numbers and not self._lenient:
-            self._say(rules.NO_SHAPE, hold.marks[0].span, f"`{hold.marks[0].technique.sign}` has nothing to shape: no string sounds here", "play a note first, or take the mark away")
+            self._say(
+                rules.NO_SHAPE,
+                hold.marks[0].span,
+                f"`{hold.marks[0].technique.sign}` has nothing to shape: no string sounds here",
+                "play a note first, or take the mark away",
+            )
         for n in numbers:
-            self._shapes(n, hold.marks)
+            self._shape(n, hold.marks)
 
     def _parts(self, parts: tuple[Part, ...]) -> None:
         numbers = [self._number(part, len(parts)) for part in parts]
         struck = any(isinstance(part, (Note, Bare)) and not self._joined(part) for part in parts)
         only_holds = all(isinstance(part, Hold) for part in parts)
         if struck or only_holds:
-            self._end_others(numbers)
+            self._neck.end_others(numbers, self._over(), self._now)
         rolled = self._roll(parts)
-        placed = sorted(zip(numbers, parts, strict=True), key=lambda pair: -pair[0]) if len(parts) > 1 else [(numbers[0], parts[0])]
+        placed = (
+            sorted(zip(numbers, parts, strict=True), key=lambda pair: -pair[0])
+            if len(parts) > 1
+            else [(numbers[0], parts[0])]
+        )
         last: list[int] = []
         for number, part in placed:
             if not number:
@@ -191,7 +189,7 @@ class Player:
                 case Hold():
                     self._hold_one(number, part)
                 case Rest():
-                    self._stop(self._strings[number], self._now)
+                    self._neck.stop(number, self._now)
                 case Bare():
                     self._bare(number, part)
                 case Note():
@@ -206,29 +204,16 @@ class Player:
         return isinstance(part, Note) and part.begin.kind is Kind.JOIN
 
     def _hold_one(self, number: int, hold: Hold) -> None:
-        if self._strings[number].sound is None:
+        if self._neck[number].sound is None:
             if not self._lenient:
-                self._say(rules.HOLD, hold.span, f"nothing sounds on {hold.string} to hold", "play it first, or let it ring: `e5=`")
+                self._say(
+                    rules.HOLD,
+                    hold.span,
+                    f"nothing sounds on {hold.string} to hold",
+                    "play it first, or let it ring: `e5=`",
+                )
         elif hold.marks:
-            self._shapes(number, hold.marks)
-
-    def _end_others(self, numbers: list[int]) -> None:
-        over = self.written.slot_words[self._slot]
-        for n in range(1, len(self._strings)):
-            string = self._strings[n]
-            if string.sound is None or n in numbers or string.rings:
-                continue
-            if string.ring_word is None or string.ring_word not in over:
-                self._stop(string, self._now)
-
-    def _stop(self, string: _String, now: int) -> None:
-        if string.sound is not None:
-            if string.sound.kind not in ("grace", "rake"):
-                string.sound.end = now
-                shapes = string.sound.shapes
-                if shapes and shapes[-1].technique.curve is Curve.VIBRATO:
-                    shapes[-1].end = now  # a vibrato lasts until its note ends
-            string.sound = None
+            self._shape(number, hold.marks)
 
     def _roll(self, parts: tuple[Part, ...]) -> bool:
         word = self._word_over("roll")
@@ -238,9 +223,13 @@ class Player:
             self._say(rules.SHAPE_OF, parts[0].span, "a roll of one note", "a roll is a chord: `(roll: A0&D2&G2)`")
         return len(parts) > 1
 
+    def _over(self) -> tuple[int, ...]:
+        """The words over the slot being played."""
+        return self.written.slot_words[self._slot]
+
     def _word_over(self, name: str) -> int | None:
         words = self.written.words
-        return next((index for index in self.written.slot_words[self._slot] if words[index].word == name), None)
+        return next((index for index in self._over() if words[index].word == name), None)
 
     # --- strings -------------------------------------------------------------------------------------------------
 
@@ -254,33 +243,53 @@ class Player:
             sign = part.begin.sign
             if self._last:
                 letters = " or ".join(f"`{self.tuning.written(n)}{sign}{part.fret}`" for n in reversed(self._last))
-                self._say(rules.WHICH, part.span, f"`{sign}{part.fret}` could belong to any of {len(self._last)} strings", f"name the string: {letters}")
+                self._say(
+                    rules.WHICH,
+                    part.span,
+                    f"`{sign}{part.fret}` could belong to any of {len(self._last)} strings",
+                    f"name the string: {letters}",
+                )
             else:
-                self._say(rules.NO_SOURCE, part.span, f"`{sign}{part.fret}` has no note before it", "begin with a note: `G7h9`; from nowhere it names its string: `hG9`")
+                self._say(
+                    rules.NO_SOURCE,
+                    part.span,
+                    f"`{sign}{part.fret}` has no note before it",
+                    "begin with a note: `G7h9`; from nowhere it names its string: `hG9`",
+                )
         return 0
 
     def _named(self, name: str, span: Span) -> int:
-        number = self._numbers.get(name)
-        if number is None:
-            number = int(name[:-1]) if name[-1] == ":" else self.tuning.letters.get(name, 0)
-            self._numbers[name] = number = number if number <= self.tuning.strings else 0
+        number = self._neck.number(name)
         if not number:
             at = Span(span.start, span.start + len(name))
             if name[-1] == ":":
-                self._say(rules.NO_STRING, at, f"there is no string {name[:-1]}: {self.tuning} has {self.tuning.strings}", f"strings go from 1, the thinnest, to {self.tuning.strings}")
+                self._say(
+                    rules.NO_STRING,
+                    at,
+                    f"there is no string {name[:-1]}: {self.tuning} has {self.tuning.strings}",
+                    f"strings go from 1, the thinnest, to {self.tuning.strings}",
+                )
             else:
-                usual = (_BASS if self.tuning.is_bass else _STANDARD).get(name, self.tuning.strings)
-                usual = min(usual, self.tuning.strings)
-                self._say(rules.NO_STRING, at, f"the letter {name} does not hold in this tuning ({self.tuning})", f"write the string by its number, thinnest first: `{usual}:`")
+                self._say(
+                    rules.NO_STRING,
+                    at,
+                    f"the letter {name} does not hold in this tuning ({self.tuning})",
+                    f"write the string by its number, thinnest first: `{self._neck.usual(name)}:`",
+                )
         return number
 
     # --- notes ---------------------------------------------------------------------------------------------------
 
     def _bare(self, number: int, part: Bare) -> None:
         if self._word_over("scrape") is not None:
-            self._begin(number, self._sound(number, PICKED, None, None, None, part.span, "scrape"))
+            self._begin(self._sound(number, PICKED, None, None, None, part.span, "scrape"))
         elif not self._lenient:
-            self._say(rules.BARE, part.span, f"string {part.string} has no fret here", f"a note is a string and a fret: `{part.string}7`; bare strings are for a rake or scrape")
+            self._say(
+                rules.BARE,
+                part.span,
+                f"string {part.string} has no fret here",
+                f"a note is a string and a fret: `{part.string}7`; bare strings are for a rake or scrape",
+            )
 
     def _note(self, number: int, note: Note, roll: int | None) -> None:
         source = self._source(number, note) if note.begin.kind is Kind.JOIN else None
@@ -288,7 +297,9 @@ class Player:
         if strokes:
             self._rake(strokes)
         grace = not self.written.slots[self._slot].length and self._word_over("grace") is not None
-        sound = self._sound(number, note.begin, note.head, note.fret, note.touch, note.span, "grace" if grace else "note")
+        sound = self._sound(
+            number, note.begin, note.head, note.fret, note.touch, note.span, "grace" if grace else "note"
+        )
         sound.source, sound.roll = source, roll
         sound.finger, sound.pluck = note.finger, note.pluck
         if grace:
@@ -296,12 +307,12 @@ class Player:
         other = self.written.trills.get(self._slot)
         if other is not None:
             sound.trill = other.fret
-        self._begin(number, sound)
+        self._begin(sound)
         if note.marks:
             self._note_marks(number, sound, note.marks)
 
     def _source(self, number: int, note: Note) -> int | None:
-        sounding = self._strings[number].sound
+        sounding = self._neck[number].sound
         if sounding is not None:
             return sounding.index
         if not self._lenient:
@@ -316,9 +327,8 @@ class Player:
             if number:
                 sound = self._sound(number, PICKED, None, None, None, bare.span, "rake")
                 sound.lead = len(strokes) - n
-                self._stop(self._strings[number], self._now)
-                sound.index = len(self.out.sounds)
-                self.out.sounds.append(sound)
+                self._begin(sound)
+                self._neck.stop(number, self._now)
 
     def _grace_lead(self) -> int:
         """How many grace notes from here to the beat."""
@@ -328,7 +338,14 @@ class Player:
         return n - self._slot
 
     def _sound(
-        self, number: int, begin: Technique, head: Technique | None, fret: int | None, touch: Fraction | None, span: Span, kind: str
+        self,
+        number: int,
+        begin: Technique,
+        head: Technique | None,
+        fret: int | None,
+        touch: Fraction | None,
+        span: Span,
+        kind: str,
     ) -> Sound:
         pitch = float(self.tuning.open(number) + (fret or 0))
         if touch is not None:
@@ -336,24 +353,19 @@ class Player:
         elif head is not None and head.sign == "*":
             pitch += _PINCHED
         words = self.written.words
-        over = self.written.slot_words[self._slot]
+        over = self._over()
         marks = tuple(t for index in over if (t := words[index].technique) is not None) if over else ()
         return Sound(
             -1, self._now, self._until if kind not in ("grace", "rake") else self._now, number, fret, touch, pitch, begin, head, marks, [], None,
             self._slot, self._bar, self._visits[self._slot], kind, dynamic=self._dynamic, span=span,
         )  # fmt: skip
 
-    def _begin(self, number: int, sound: Sound) -> None:
-        string = self._strings[number]
-        self._stop(string, self._now)
+    def _begin(self, sound: Sound) -> None:
         sound.index = len(self.out.sounds)
         self.out.sounds.append(sound)
-        string.sound, string.bent, string.rings = sound, False, False
-        string.ring_word = None
-        if sound.marks:
-            words = self.written.words
-            over = self.written.slot_words[self._slot]
-            string.ring_word = next((i for i in over if (t := words[i].technique) is not None and t.damping is Damping.RING), None)
+        words = self.written.words
+        rings = (i for i in self._over() if (t := words[i].technique) is not None and t.damping is Damping.RING)
+        self._neck.begin(sound, next(rings, None) if sound.marks else None)
 
     # --- marks and shapes ----------------------------------------------------------------------------------------
 
@@ -362,37 +374,9 @@ class Player:
         plain = tuple(mark.technique for mark in marks if mark.technique.kind is not Kind.SHAPE)
         if plain:
             sound.marks = plain + sound.marks
-            self._strings[number].rings = any(technique.damping is Damping.RING for technique in plain)
+            self._neck[number].rings = any(technique.damping is Damping.RING for technique in plain)
         if shapes:
-            self._shapes(number, shapes)
+            self._shape(number, shapes)
 
-    def _shapes(self, number: int, marks: tuple[Mark, ...]) -> None:
-        """Shapes of the sound on a string, in this step; several share it evenly."""
-        string = self._strings[number]
-        sound = string.sound
-        if sound is None:
-            return
-        start, share = self._now, (self._until - self._now) // len(marks)
-        for n, mark in enumerate(marks):
-            if sound.shapes and sound.shapes[-1].technique.curve is Curve.VIBRATO:
-                sound.shapes[-1].end = start + n * share
-            end = self._until if n == len(marks) - 1 else start + (n + 1) * share
-            amount, to_fret = _reached(mark, sound.fret)
-            sound.shapes.append(Shape(mark.technique, start + n * share, end, amount, self._slot, mark.span, to_fret))
-            if mark.technique.curve in (Curve.BEND, Curve.PREBEND):
-                string.bent = True
-            elif mark.technique.curve is Curve.RELEASE:
-                string.bent = amount > 0
-
-
-def _reached(mark: Mark, fret: int | None) -> tuple[float, Fraction | None]:
-    """Semitones above the fretted pitch where a shape ends up, and that pitch as a fret where there is one."""
-    base = fret or 0
-    if mark.fret is not None:
-        return float(mark.fret - base), mark.fret
-    if mark.by is not None:
-        target = base + mark.by
-        return float(mark.by), target if target.denominator == 1 else None
-    if mark.technique.curve is Curve.RELEASE:
-        return 0.0, Fraction(base)
-    return mark.technique.amount, None
+    def _shape(self, number: int, marks: tuple[Mark, ...]) -> None:
+        self._neck.shape(number, marks, self._now, self._until, self._slot)

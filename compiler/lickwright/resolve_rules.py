@@ -7,8 +7,12 @@ from lickwright.diagnostics import Rule, Severity
 _HEAD = 'key A minor\n\nlick "Gate"\n'
 
 
-def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: str, severity: Severity = Severity.ERROR) -> Rule:
-    return Rule(code, name, severity, summary, explanation, *(t if "lick " in t else _HEAD + t + "\n" for t in (bad, good)))
+def _rule(
+    code: str, name: str, summary: str, explanation: str, bad: str, good: str, severity: Severity = Severity.ERROR
+) -> Rule:
+    return Rule(
+        code, name, severity, summary, explanation, *(t if "lick " in t else _HEAD + t + "\n" for t in (bad, good))
+    )
 
 
 NO_STRING = _rule(

@@ -24,6 +24,7 @@ from lickwright.source import Span
 VERSION = 1  # of the notation
 MAX_FRETS = 36
 
+
 @dataclass(frozen=True, slots=True)
 class Meant:
     """`meant L203 bar 2 "reason"`: a finding that is intended."""
@@ -49,7 +50,9 @@ class Settings:
     area: Area | None = None  # the box worked out on this neck; None: no box check
     pickup: Fraction | None = None  # of a whole note
     step: Fraction = Fraction(1, 8)
-    chords: tuple[tuple[ChordAt, ...], ...] = ()  # written bar by written bar, pick-up excluded; missing bars keep the last
+    chords: tuple[
+        tuple[ChordAt, ...], ...
+    ] = ()  # written bar by written bar, pick-up excluded; missing bars keep the last
     capo: int = 0
     frets: int = 22
     reach: str = "medium"
@@ -63,7 +66,9 @@ class Settings:
     source: str = ""
     notes: tuple[str, ...] = ()
     meant: tuple[Meant, ...] = ()
-    written: Mapping[str, Span] = field(default_factory=dict)  # where each field that was written stands (for "the meter is set here")
+    written: Mapping[str, Span] = field(
+        default_factory=dict
+    )  # where each field that was written stands (for "the meter is set here")
 
 
 class Entry(Protocol):
@@ -115,16 +120,30 @@ _MEANT = re.compile(r'(L[0-9]{3})(?:\s+bar\s+([0-9]{1,5}))?\s+"((?:[^"\\]|\\.)+)
 def _meant(text: str) -> tuple[str, int | None, str]:
     match = _MEANT.fullmatch(text)
     if match is None:
-        raise ValueError('a finding that is intended is named by its code and its reason: `meant L203 bar 2 "chromatic by design"`')
+        raise ValueError(
+            'a finding that is intended is named by its code and its reason: `meant L203 bar 2 "chromatic by design"`'
+        )
     return match[1], int(match[2]) if match[2] else None, match[3]
 
 
 # The order is the reference's.
 FIELDS: tuple[FieldRow, ...] = (
     FieldRow("notation", _whole(1, 99), "the version of the notation, on the file's first line", "1", head_only=True),
-    FieldRow("key", parse_key, "tonic and mode: `A minor`, `F# major`, `D dorian`", "none: box and scale are not checked"),
-    FieldRow("scale", str, "a scale's name, or its degrees: `1 b3 4 b5 5 b7`", "with a numbered box the key's pentatonic, else the key's own seven notes"),
-    FieldRow("box", parse_box, "`1` to `5`, several, `E shape`, `open`, `frets 5-8` or `any`; `at 12` for one octave of it", "any"),
+    FieldRow(
+        "key", parse_key, "tonic and mode: `A minor`, `F# major`, `D dorian`", "none: box and scale are not checked"
+    ),
+    FieldRow(
+        "scale",
+        str,
+        "a scale's name, or its degrees: `1 b3 4 b5 5 b7`",
+        "with a numbered box the key's pentatonic, else the key's own seven notes",
+    ),
+    FieldRow(
+        "box",
+        parse_box,
+        "`1` to `5`, several, `E shape`, `open`, `frets 5-8` or `any`; `at 12` for one octave of it",
+        "any",
+    ),
     FieldRow("tempo", parse_tempo, "beats a minute: `96`, `1/4. = 66`", "100"),
     FieldRow("meter", parse_meter, "`4/4`, `12/8`, grouped `7/8 2+2+3`", "4/4"),
     FieldRow("pickup", parse_length, "the length of a short first bar: `1/4`", "none"),
@@ -144,7 +163,13 @@ FIELDS: tuple[FieldRow, ...] = (
     FieldRow("rights", str, "whose it is", "none"),
     FieldRow("source", str, "where it is from", "none"),
     FieldRow("note", str, "a remark that is printed", "none", repeats=True),
-    FieldRow("meant", _meant, "a finding that is intended, with the reason: `meant L203 bar 2 \"by design\"`", "none", repeats=True),
+    FieldRow(
+        "meant",
+        _meant,
+        'a finding that is intended, with the reason: `meant L203 bar 2 "by design"`',
+        "none",
+        repeats=True,
+    ),
 )
 BY_NAME = {row.name: row for row in FIELDS}
 
@@ -205,7 +230,13 @@ def settle(head: Iterable[Entry], own: Iterable[Entry]) -> tuple[Settings, list[
     return _with_area(settings, read.get("box"), found), found
 
 
-def _read_fields(entries: Iterable[Entry], of_file: bool, read: dict[str, _Read], many: dict[str, list[_Read]], found: list[Diagnostic]) -> None:
+def _read_fields(
+    entries: Iterable[Entry],
+    of_file: bool,
+    read: dict[str, _Read],
+    many: dict[str, list[_Read]],
+    found: list[Diagnostic],
+) -> None:
     seen: set[str] = set()
     for n, entry in enumerate(entries):
         row = BY_NAME.get(entry.name)
@@ -216,7 +247,11 @@ def _read_fields(entries: Iterable[Entry], of_file: bool, read: dict[str, _Read]
                 found.append(UNKNOWN.at(entry.name_span, f"there is no field `{entry.name[:30]}`", help))
             continue
         if row.head_only and (n or not of_file):
-            found.append(NOTATION.at(entry.name_span, f"`{row.name}` is not the file's first line", "move it to the top, or leave it out"))
+            found.append(
+                NOTATION.at(
+                    entry.name_span, f"`{row.name}` is not the file's first line", "move it to the top, or leave it out"
+                )
+            )
         if entry.name in seen and not row.repeats:
             found.append(TWICE.at(entry.name_span, f"`{entry.name}` is said twice here", "leave one of them"))
         seen.add(entry.name)
@@ -236,7 +271,13 @@ def _value(row: FieldRow, entry: Entry, of_file: bool, found: list[Diagnostic]) 
             raise ValueError(f"`{row.name}` has no value")
         value = row.parse(text)
         if row.name == "notation" and value > VERSION:
-            found.append(NOTATION.at(span, f"the file is written in notation {value}, this program reads {VERSION}", "a newer Lickwright reads it"))
+            found.append(
+                NOTATION.at(
+                    span,
+                    f"the file is written in notation {value}, this program reads {VERSION}",
+                    "a newer Lickwright reads it",
+                )
+            )
     except ValueError as e:
         found.append(_wrong(row, entry, str(e)))
         return None
@@ -274,7 +315,17 @@ def _with_area(settings: Settings, box: _Read | None, found: list[Diagnostic]) -
     from dataclasses import replace
 
     try:
-        return replace(settings, area=area(settings.box or BoxSpec(), settings.key, settings.scale, settings.tuning, max(1, settings.frets - settings.capo), settings.numbering))
+        return replace(
+            settings,
+            area=area(
+                settings.box or BoxSpec(),
+                settings.key,
+                settings.scale,
+                settings.tuning,
+                max(1, settings.frets - settings.capo),
+                settings.numbering,
+            ),
+        )
     except ValueError as e:
         found.append(VALUE.at(box.span, str(e), f"`box` is {BY_NAME['box'].summary}"))
         return settings

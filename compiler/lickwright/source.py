@@ -82,4 +82,6 @@ def decode(name: str, data: bytes) -> Source:
         line = data.count(b"\n", 0, e.start) + 1
         column = len(data[data.rfind(b"\n", 0, e.start) + 1 : e.start].decode("utf-8", "replace")) + 1
         message = f"the file is not UTF-8 text: byte {data[e.start]:#04x} at line {line}, column {column}"
-        raise Unreadable(message, "was it saved as Latin-1 or by a word processor? save it again as plain text, UTF-8") from None
+        raise Unreadable(
+            message, "was it saved as Latin-1 or by a word processor? save it again as plain text, UTF-8"
+        ) from None

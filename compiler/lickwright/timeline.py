@@ -26,7 +26,9 @@ class Shape:
     amount: float  # semitones above the fretted pitch where it ends up (bend, pre-bend, release); else the technique's own amount
     slot: int  # the written slot it stands in
     span: Span
-    to_fret: Fraction | None = None  # the target as a fret, where one was written or the amount gives one; None for a quarter-tone
+    to_fret: Fraction | None = (
+        None  # the target as a fret, where one was written or the amount gives one; None for a quarter-tone
+    )
 
 
 @dataclass(slots=True)

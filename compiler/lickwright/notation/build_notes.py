@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable
 from fractions import Fraction
 from functools import lru_cache
+
 from lickwright.diagnostics import Rule
 from lickwright.notation import rules
 from lickwright.notation.techniques import CURL, ENTRIES, HEADS, JOINS, MARKS, PICKED, SHAPES
@@ -81,17 +82,32 @@ class NoteBuilder:
     def _check_string(self, string: str, span: Span) -> None:
         if string.endswith(":") and (len(string) > 3 or not 1 <= int(string[:-1]) <= MAX_STRING):
             at = Span(span.start, span.start + len(string))
-            self.report(rules.LIMIT, at, f"there is no string {_cut(string[:-1])}", f"strings go from 1, the thinnest, to {MAX_STRING}")
+            self.report(
+                rules.LIMIT,
+                at,
+                f"there is no string {_cut(string[:-1])}",
+                f"strings go from 1, the thinnest, to {MAX_STRING}",
+            )
 
     def _fret(self, digits: str, at: int) -> int:
         if len(digits) > 2 or int(digits) > MAX_FRET:
-            self.report(rules.LIMIT, Span(at, at + len(digits)), f"there is no fret {_cut(digits)}", f"frets go from 0, the open string, to {MAX_FRET}")
+            self.report(
+                rules.LIMIT,
+                Span(at, at + len(digits)),
+                f"there is no fret {_cut(digits)}",
+                f"frets go from 0, the open string, to {MAX_FRET}",
+            )
             return MAX_FRET
         return int(digits)
 
     def _touch(self, digits: str, at: int) -> Fraction:
         if len(digits) > 8 or float(digits) > MAX_FRET:
-            self.report(rules.LIMIT, Span(at, at + len(digits)), f"there is no fret {_cut(digits)} to touch", f"frets go from 0 to {MAX_FRET}")
+            self.report(
+                rules.LIMIT,
+                Span(at, at + len(digits)),
+                f"there is no fret {_cut(digits)} to touch",
+                f"frets go from 0 to {MAX_FRET}",
+            )
             return Fraction(12)
         return _amount(digits)
 
@@ -116,7 +132,12 @@ class NoteBuilder:
         technique = MARKS.get(sign) or SHAPES[sign]
         if value is None:
             if sign == "^^":
-                self.report(rules.UNREADABLE, span, "a pre-bend to what pitch?", "write the fret whose pitch it reaches, or how far: `^^10`, `^^full`")
+                self.report(
+                    rules.UNREADABLE,
+                    span,
+                    "a pre-bend to what pitch?",
+                    "write the fret whose pitch it reaches, or how far: `^^10`, `^^full`",
+                )
             return Mark(CURL if sign == "^" else technique, span=span)
         if value in AMOUNTS:
             return Mark(technique, None, AMOUNTS[value], span=span)

@@ -59,7 +59,13 @@ def _lookalike(run: str) -> Fault | None:
     for at, char in enumerate(run):
         if char in _LOOKALIKES:
             what, right = _LOOKALIKES[char]
-            return Fault(rules.TYPOGRAPHY, at, at + 1, f"`{char}` is {what}, not `{right}`", f"type `{right}`" if len(right) < 4 else f"type {right}")
+            return Fault(
+                rules.TYPOGRAPHY,
+                at,
+                at + 1,
+                f"`{char}` is {what}, not `{right}`",
+                f"type `{right}`" if len(right) < 4 else f"type {right}",
+            )
     return None
 
 
@@ -80,9 +86,16 @@ def _standing_signs(run: str, after_repeat: bool) -> Fault | None:
         return Fault(rules.UNREADABLE, *whole, f"fret {run} has no string", f"a note is a string and a fret: `B{run}`")
     back = re.fullmatch(r"(\d{1,2})([EADGBe])(.*)", run)
     if back:
-        return Fault(rules.UNREADABLE, *whole, f"`{run}` is the wrong way round", f"string first: `{back[2]}{back[1]}{back[3]}`")
+        return Fault(
+            rules.UNREADABLE, *whole, f"`{run}` is the wrong way round", f"string first: `{back[2]}{back[1]}{back[3]}`"
+        )
     if run.startswith("@"):
-        return Fault(rules.SAYING, *whole, f"`{run[:20]}` is not something that can be said here", "say `@mf`, `@\"words\"`, `@tempo=60` or `@fermata`")
+        return Fault(
+            rules.SAYING,
+            *whole,
+            f"`{run[:20]}` is not something that can be said here",
+            'say `@mf`, `@"words"`, `@tempo=60` or `@fermata`',
+        )
     return None
 
 
@@ -101,10 +114,22 @@ def _shape(run: str) -> Fault | None:
     """Bends and fingers with something wrong inside."""
     match = re.search(r"'([^1-4Tpimac]|$)", run)
     if match:
-        return Fault(rules.UNREADABLE, match.start(), match.end(), f"`{match[0]}` is no finger", "fretting fingers are '1 to '4 and 'T, plucking ones 'p 'i 'm 'a 'c")
+        return Fault(
+            rules.UNREADABLE,
+            match.start(),
+            match.end(),
+            f"`{match[0]}` is no finger",
+            "fretting fingers are '1 to '4 and 'T, plucking ones 'p 'i 'm 'a 'c",
+        )
     match = re.search(r"\^(\d+/\d+|\d*½|\d+ ?steps?|1\.5(?!\d))", run)
     if match:
-        return Fault(rules.UNREADABLE, match.start(1), match.end(1), f"a bend goes to a fret's pitch or by quarter, half or full, not `{match[1]}`", "three half steps above 8 is `^11`")
+        return Fault(
+            rules.UNREADABLE,
+            match.start(1),
+            match.end(1),
+            f"a bend goes to a fret's pitch or by quarter, half or full, not `{match[1]}`",
+            "three half steps above 8 is `^11`",
+        )
     return None
 
 
@@ -116,16 +141,38 @@ def _after(run: str, cut: int) -> Fault:
         return _rest(run, before, rest)
     if before and before[-1].isdigit() and char == "b":
         target = re.match(r"b(\d*)", rest)
-        return Fault(rules.UNREADABLE, cut, cut + 1, "`b` is no sign: a bend is `^`", f"write `{before}^{target[1] if target else ''}`")
+        return Fault(
+            rules.UNREADABLE,
+            cut,
+            cut + 1,
+            "`b` is no sign: a bend is `^`",
+            f"write `{before}^{target[1] if target else ''}`",
+        )
     if before and before[-1] in STRINGS and (len(before) == 1 or before[-2] in "&-"):
-        return Fault(rules.UNREADABLE, cut - 1, cut, f"string {before[-1]} has no fret here", f"a note is a string and a fret: `{before[-1]}7`")
+        return Fault(
+            rules.UNREADABLE,
+            cut - 1,
+            cut,
+            f"string {before[-1]} has no fret here",
+            f"a note is a string and a fret: `{before[-1]}7`",
+        )
     if char in "hpt/\\" or (before.endswith(tuple("hpt")) and not rest[0].isdigit()):
-        return Fault(rules.UNREADABLE, cut, cut + 1, f"`{char}` needs the fret that it goes to", f"write `{char}9`, touching, after a note of the same string")
+        return Fault(
+            rules.UNREADABLE,
+            cut,
+            cut + 1,
+            f"`{char}` needs the fret that it goes to",
+            f"write `{char}9`, touching, after a note of the same string",
+        )
     if char in _FOREIGN and (before or rest[1:2].isdigit()) and not _is_note(rest):
-        return Fault(rules.UNREADABLE, cut, cut + 1, f"`{char}` is written small", f"write `{_FOREIGN[char]}{rest[1:4]}`")
+        return Fault(
+            rules.UNREADABLE, cut, cut + 1, f"`{char}` is written small", f"write `{_FOREIGN[char]}{rest[1:4]}`"
+        )
     if char in _HABITS and before:
         what, right = _HABITS[char]
-        return Fault(rules.UNREADABLE, cut, cut + 1, what, f"write `{before}{right}`" if len(right) == 1 else f"write `{right}`")
+        return Fault(
+            rules.UNREADABLE, cut, cut + 1, what, f"write `{before}{right}`" if len(right) == 1 else f"write `{right}`"
+        )
     return _string(rest, cut) or _plain(before, rest, cut)
 
 
@@ -137,7 +184,13 @@ def _rest(run: str, before: str, rest: str) -> Fault:
     at = 0 if run[0] == "." else len(before)
     if run[0] == ".":
         tail = run.lstrip(".")
-        return Fault(rules.REST, 0, len(run) - len(tail), f"the rest in `{run[:20]}` does not stand apart", f"put a space after it: `. {tail[:12]}`")
+        return Fault(
+            rules.REST,
+            0,
+            len(run) - len(tail),
+            f"the rest in `{run[:20]}` does not stand apart",
+            f"put a space after it: `. {tail[:12]}`",
+        )
     return Fault(rules.REST, at, at + 1, f"`{run[: at + 1][:20]}` looks like a dotted note, and a rest stands apart",
                  f"a rest after it: `{before[:12]} .`; a longer note: `{before[:12]}-`; a dotted step: `1/8.` before it")  # fmt: skip
 
@@ -149,12 +202,36 @@ def _string(rest: str, cut: int) -> Fault | None:
         return None
     letter, fret = match.groups()
     if letter.upper() in STRINGS:
-        return Fault(rules.STRING, cut, cut + 1, f"there is no string `{letter}`: only the thinnest, e, has a small letter", f"write `{letter.upper()}{fret}`")
-    return Fault(rules.STRING, cut, cut + 1, f"there is no string `{letter}`", "the strings are E A D G B e, or a number and a colon: `2:8`")
+        return Fault(
+            rules.STRING,
+            cut,
+            cut + 1,
+            f"there is no string `{letter}`: only the thinnest, e, has a small letter",
+            f"write `{letter.upper()}{fret}`",
+        )
+    return Fault(
+        rules.STRING,
+        cut,
+        cut + 1,
+        f"there is no string `{letter}`",
+        "the strings are E A D G B e, or a number and a colon: `2:8`",
+    )
 
 
 def _plain(before: str, rest: str, cut: int) -> Fault:
     shown = rest if len(rest) <= 12 else rest[:12] + "…"
     if not before:
-        return Fault(rules.UNREADABLE, cut, cut + len(rest), f"`{shown}` is neither a note nor a sign", "a note is a string and a fret, such as `B8`; `-` holds, `.` rests")
-    return Fault(rules.UNREADABLE, cut, cut + 1, f"`{rest[0]}` cannot follow `{before[-12:]}`", "what belongs to one note touches; the next note follows after a space")
+        return Fault(
+            rules.UNREADABLE,
+            cut,
+            cut + len(rest),
+            f"`{shown}` is neither a note nor a sign",
+            "a note is a string and a fret, such as `B8`; `-` holds, `.` rests",
+        )
+    return Fault(
+        rules.UNREADABLE,
+        cut,
+        cut + 1,
+        f"`{rest[0]}` cannot follow `{before[-12:]}`",
+        "what belongs to one note touches; the next note follows after a space",
+    )

@@ -7,9 +7,13 @@ from lickwright.diagnostics import Rule, Severity
 _HEAD = 'key A minor\n\nlick "Gate"\n'
 
 
-def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: str, severity: Severity = Severity.ERROR) -> Rule:
+def _rule(
+    code: str, name: str, summary: str, explanation: str, bad: str, good: str, severity: Severity = Severity.ERROR
+) -> Rule:
     """A rule whose examples are music for one lick in A minor, unless they bring a `lick` line of their own."""
-    return Rule(code, name, severity, summary, explanation, *(t if "lick " in t else _HEAD + t + "\n" for t in (bad, good)))
+    return Rule(
+        code, name, severity, summary, explanation, *(t if "lick " in t else _HEAD + t + "\n" for t in (bad, good))
+    )
 
 
 UNREADABLE = _rule(

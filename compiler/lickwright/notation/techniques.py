@@ -84,6 +84,7 @@ class Technique:
 J, E, H, S, M, W = Kind.JOIN, Kind.ENTRY, Kind.HEAD, Kind.SHAPE, Kind.MARK, Kind.WORD
 
 # name, kind, sign, …: the order is that of the reference page and of the legend.
+# fmt: off
 TECHNIQUES: tuple[Technique, ...] = (
     Technique("picked", H, "", Stroke.PICK, tab="{}"),
     Technique("hammer-on", J, "h", Stroke.HAMMER, +1, loudness=0.7, tab="h{}", sentence="hammer-on: the finger comes down, no pick"),
@@ -126,6 +127,7 @@ TECHNIQUES: tuple[Technique, ...] = (
     Technique("scoop", W, "scoop", curve=Curve.SCOOP, amount=-1.0, above="scoop", sentence="with the bar: up from below"),
     Technique("swell", W, "swell", Stroke.SWELL, above="swell", sentence="volume swell: fade the note in"),
 )
+# fmt: on
 
 # Words whose events are of a kind of their own.
 EVENT_WORDS: tuple[str, ...] = ("grace", "rake", "trill", "roll", "scrape")

@@ -38,7 +38,9 @@ class Field(Node):
     text: str  # the value, white space folded
     comment: str | None = None  # the one that ends its line
     name_span: Span = field(compare=False, repr=False, default=NOWHERE)
-    raw: str = field(compare=False, repr=False, default="")  # the value as written, comments blanked: offsets count from raw_at
+    raw: str = field(
+        compare=False, repr=False, default=""
+    )  # the value as written, comments blanked: offsets count from raw_at
     raw_at: int = field(compare=False, repr=False, default=0)
 
 
