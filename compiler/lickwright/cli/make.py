@@ -112,6 +112,7 @@ class _Run:
     def make(self, one: Found, compilation: Compilation, folder: str) -> None:
         """Writes one source's outputs, and says what is wrong with it."""
         from lickwright.cli.writing import Folder
+        from lickwright.source import Source
 
         self._complain(compilation.source, [d for d in compilation.diagnostics if d.severity != "info"])
         self._unread += any(d.code.startswith("L6") for d in compilation.diagnostics)
@@ -120,11 +121,10 @@ class _Run:
             outputs += self._emitted(compilation, lick)
         if not outputs:
             return
-        troubles = Folder(self._out, folder, one.path, self._overwrite).write(outputs)
-        self._files += len(outputs) - len(troubles)
+        place = Folder(self._out, folder, one.path, self._overwrite)
+        troubles = place.write(outputs)
+        self._files += place.done
         for trouble in troubles:
-            from lickwright.source import Source
-
             self._complain(Source(trouble.path, ""), [trouble.finding])
 
     def _emitted(self, compilation: Compilation, lick: CompiledLick) -> list[Output]:

@@ -61,7 +61,7 @@ def _tab(c: Compilation, lick: CompiledLick, columns: int, verdict: Verdict) -> 
         verdict.add(screen.Exit.INTERNAL)
         return ""
     _complain(c, list(emission.losses), verdict)
-    return emission.data.decode("utf-8")
+    return "".join(report.safe(line) + "\n" for line in emission.data.decode("utf-8").removesuffix("\n").split("\n"))
 
 
 def _complain(c: Compilation, found: list[Diagnostic], verdict: Verdict) -> None:

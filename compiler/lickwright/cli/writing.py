@@ -47,6 +47,7 @@ class Folder:
         self._root = root
         self._source = "-" if source == "-" else os.path.relpath(os.path.realpath(source), os.path.realpath(self.path))
         self._overwrite = overwrite  # replace whatever file stands in the way
+        self.done = 0  # outputs that stand in their place, those that already did included
         self._ours: dict[str, list[str]] = {}  # name of an output: the hashes of its bytes as we wrote them
 
     def write(self, outputs: Sequence[Output]) -> list[Trouble]:
@@ -70,9 +71,11 @@ class Folder:
             self._save_record(recorded)
         except OSError as e:
             return [*troubles, self._unwritable(os.path.join(self.path, RECORD), e)]
+        self.done = len(outputs) - len(troubles) - len(todo)
         for output in todo:
             try:
                 replace(os.path.join(self.path, output.name), output.data)
+                self.done += 1
             except OSError as e:
                 troubles.append(self._unwritable(os.path.join(self.path, output.name), e))
         return troubles
