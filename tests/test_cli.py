@@ -1,0 +1,373 @@
+"""The commands, as a user calls them, in this process."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from lickwright.backends import BACKENDS
+from lickwright.cli import main
+from lickwright.pipeline import RULES
+from lickwright.version import __version__
+
+GOOD = 'lick "Porch light"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
+BAD = 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n'  # hammers on to nothing
+ODD = 'lick "Upbeat"\n| e8 e5 | e8 e5 B8 B5 G7 G5 D7 D5 ||\n'  # a pick-up that nobody declared: a warning
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+    """Calls the command line in an empty folder: exit code, standard output, standard error."""
+    monkeypatch.chdir(tmp_path)
+
+    def call(*arguments: str) -> tuple[int, str, str]:
+        code = main(list(arguments))
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        return code, out, err
+
+    return call
+
+
+def _write(name: str, text: str) -> None:
+    Path(name).parent.mkdir(parents=True, exist_ok=True)
+    Path(name).write_text(text, "utf-8")
+
+
+def _tree(folder: str = "out") -> list[str]:
+    return sorted(str(p.relative_to(folder)) for p in Path(folder).rglob("*") if p.is_file() and p.name[0] != ".")
+
+
+# ---- the whole
+
+
+def test_version_and_help(run: Run) -> None:
+    assert run("--version") == (0, f"lickwright {__version__} (notation 1)\n", "")
+    code, out, _ = run("--help")
+    assert code == 0
+    assert all(f"\n  {name} " in out for name in ("make", "show", "check", "why"))
+
+
+def test_no_arguments_show_the_help(run: Run) -> None:
+    code, out, err = run()
+    assert code == 2
+    assert "Usage: lickwright" in out + err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["mak"], "did you mean lickwright make?"),
+        (["song.lick"], "did you mean lickwright check song.lick?"),
+        (["make"], "a PATH is missing"),
+        (["check"], "a PATH is missing"),
+        (["make", "x", "--to", "mid"], "did you mean midi?"),
+        (["make", "x", "--to", ","], "no format named"),
+        (["make", "x", "--tempo", "fast"], "72 for beats a minute, or 60%"),
+        (["make", "x", "--tempo", "5"], "from 10 to 400"),
+        (["make", "x", "--tempo", "500%"], "from 10 to 400"),
+        (["make", "x", "--tempo", "٧٢"], "is no tempo"),
+        (["make", "x", "--width", "1"], "--width"),
+        (["make", "x", "--widt", "80"], "--width"),
+        (["check", "x", "--format", "xml"], "json"),
+        (["why", "L9"], "there is no finding L9"),
+        (["\x1b[2J"], r"\u{1B}[2J"),
+        (["why", "\x1b[2J"], r"\u{1B}[2J"),
+    ],
+)
+def test_wrong_usage_ends_with_2_and_says_what_is_right(run: Run, arguments: list[str], said: str) -> None:
+    code, out, err = run(*arguments)
+    assert (code, out) == (2, "")
+    assert said in err
+    assert err.startswith("error: ")
+    assert "\x1b" not in err
+
+
+def test_a_bug_of_ours_is_owned_up_to(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise KeyError("secret\x1b[2J")
+
+    _write("a.lick", GOOD)
+    _write("b.lick", BAD)
+    monkeypatch.setattr("lickwright.pipeline.check", broken)
+    code, out, err = run("check", "a.lick", "absent.lick")
+    assert code == 70
+    assert "sorry" in err
+    assert f"lickwright {__version__}" in err
+    assert "a.lick" in err
+    assert "test_cli.py:" in err  # where it happened, for whoever mends it
+    assert "\x1b" not in err
+    assert "absent.lick" in out  # the rest goes on
+
+
+def test_a_bug_outside_the_files_is_owned_up_to(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lickwright.cli.sources.find", lambda _: 1 / 0)
+    code, _, err = run("check", "a.lick")
+    assert code == 70
+    assert "ZeroDivisionError" in err
+
+
+def test_control_c_ends_with_130(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stopped(_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("lickwright.cli.sources.find", stopped)
+    assert run("check", "a.lick") == (130, "", "stopped\n")
+
+
+# ---- check
+
+
+def test_check_a_clean_file(run: Run) -> None:
+    _write("a.lick", "key A minor\nscale minor pentatonic\nbox 1\n" + GOOD)
+    assert run("check", "a.lick") == (0, "1 file, 1 lick: no findings\n", "")
+
+
+def test_check_points_at_the_error(run: Run) -> None:
+    _write("a.lick", BAD)
+    code, out, err = run("check", "a.lick")
+    assert (code, err) == (1, "")
+    assert out.startswith("a.lick:2:3: error: ")
+    assert "\n    | h7 e5 B8 B5 G7 G5 D7 D5 ||\n      ^^\n" in out
+    assert "1 file, 1 lick: 1 error" in out.splitlines()[-1]
+
+
+def test_check_warnings_fail_only_when_strict(run: Run) -> None:
+    _write("a.lick", ODD)
+    assert run("check", "a.lick")[0] == 0
+    assert "warning" in run("check", "a.lick")[1]
+    assert run("check", "a.lick", "--strict")[0] == 1
+
+
+def test_check_json_has_the_promised_form(run: Run) -> None:
+    _write("a.lick", GOOD + BAD)
+    code, out, err = run("check", "a.lick", "absent.lick", "--format", "json")
+    assert (code, err) == (3, "")
+    value = json.loads(out)
+    assert list(value) == ["files"]
+    first, second = value["files"]
+    assert list(first) == ["path", "licks", "diagnostics"]
+    assert first["path"] == "a.lick"
+    assert first["licks"] == ["Porch light", "Low road"]
+    (error,) = [d for d in first["diagnostics"] if d["severity"] == "error"]
+    keys = "code severity line column end_line end_column message help lick bar beat".split()
+    assert list(error) == keys
+    assert (error["line"], error["column"], error["end_line"], error["end_column"]) == (4, 3, 4, 5)
+    assert error["lick"] == "Low road"
+    assert (second["path"], second["licks"]) == ("absent.lick", [])
+    assert second["diagnostics"][0]["code"] == "L601"
+
+
+def test_check_goes_on_after_a_file_that_cannot_be_read(run: Run) -> None:
+    _write("d/a.lick", BAD)
+    Path("d/b.lick").write_bytes(b"\xff\xfe")
+    Path("d/empty").mkdir()
+    code, out, _ = run("check", "d", "d/empty", "absent.lick")
+    assert code == 3
+    for part in ("d/a.lick:2:3: error", "d/b.lick: error", "d/empty: error", "absent.lick: error"):
+        assert part in out
+
+
+def test_standard_input_is_read(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    import io
+
+    def stdin(text: str) -> None:
+        monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(text.encode())))
+
+    stdin(BAD)
+    assert run("check", "-")[1].startswith("standard input:2:3: error: ")
+    stdin(GOOD)
+    assert "Porch light" in run("show", "-")[1]
+    stdin(GOOD)
+    assert run("make", "-", "--to", "tab")[0] == 0
+    assert _tree() == ["stdin/porch-light.tab.txt"]
+    monkeypatch.setattr("sys.stdin", None)
+    assert run("check", "-")[0] == 3
+
+
+# ---- show
+
+
+def test_show_prints_every_lick_or_the_one_asked_for(run: Run) -> None:
+    _write("a.lick", GOOD + GOOD.replace("Porch", "Street"))
+    code, out, err = run("show", "a.lick")
+    assert (code, err) == (0, "")
+    assert "Porch light" in out
+    assert "Street light" in out
+    one = run("show", "a.lick", "street  LIGHT")[1]
+    assert "Street light" in one
+    assert "Porch" not in one
+    assert one in out
+    assert run("show", "a.lick", "Street lihgt")[::2] == (
+        2,
+        'error: there is no lick called "Street lihgt"; did you mean "Street light"?\n    lickwright show --help says more\n',
+    )
+
+
+def test_show_leaves_out_a_lick_with_errors_and_says_why(run: Run) -> None:
+    _write("a.lick", BAD + GOOD)
+    code, out, err = run("show", "a.lick")
+    assert code == 1
+    assert "Porch light" in out
+    assert "Low road" not in out
+    assert "a.lick:2:3: error" in err
+    code, out, err = run("show", "a.lick", "Porch light")
+    assert (code, err) == (0, "")  # what was asked for is fine
+    assert run("show", "absent.lick")[0] == 3
+    assert run("show", "absent.lick", "x")[0] == 3
+
+
+def test_show_keeps_to_the_width(run: Run) -> None:
+    _write("a.lick", 'lick "Long"\n' + "| e8 e5 B8 B5 G7 G5 D7 D5 " * 8 + "||\n")
+    for width in (40, 80, 120):
+        lines = run("show", "a.lick", "--width", str(width))[1].splitlines()
+        assert max(map(len, lines)) <= width
+    assert max(map(len, run("show", "a.lick")[1].splitlines())) <= 80
+
+
+# ---- make
+
+
+def test_make_writes_every_format_asked_for(run: Run) -> None:
+    _write("songs/a.lick", GOOD)
+    code, out, err = run("make", "songs/a.lick")
+    assert (code, out, err) == (0, "3 files of 1 lick in out\n", "")
+    assert _tree() == ["a/porch-light.mid", "a/porch-light.tab.txt", "a/porch-light.timing.csv"]
+    everything = ",".join(row.name for row in BACKENDS)
+    assert run("make", "songs", "--to", everything, "--out", "all")[0] == 0
+    assert _tree("all") == sorted("a/porch-light" + row.suffix for row in BACKENDS)
+
+
+def test_make_twice_gives_the_same_bytes_and_writes_nothing(run: Run) -> None:
+    _write("a.lick", GOOD)
+
+    def state() -> list[tuple[str, bytes, int]]:
+        return [(str(p), p.read_bytes(), p.stat().st_mtime_ns) for p in sorted(Path("out").rglob("*.*")) if p.is_file()]
+
+    run("make", "a.lick")
+    before = state()
+    assert len(before) == 4
+    assert run("make", "a.lick")[:2] == (0, "3 files of 1 lick in out\n")
+    assert state() == before
+
+
+def test_make_skips_a_lick_with_errors_and_makes_the_others(run: Run) -> None:
+    _write("a.lick", BAD + GOOD)
+    _write("b.lick", GOOD)
+    Path("c.lick").write_bytes(b"\xff")
+    code, out, err = run("make", "a.lick", "c.lick", "b.lick")
+    assert code == 3
+    assert out == ('6 files of 2 licks in out\n  skipped "Low road" in a.lick: 1 error\n  1 source could not be read\n')
+    assert "a.lick:2:3: error" in err
+    assert "c.lick: error" in err
+    assert not [name for name in _tree() if "low" in name]
+    assert run("make", "a.lick")[0] == 1
+
+
+def test_make_keeps_sources_of_one_name_apart(run: Run) -> None:
+    for folder in ("easy", "hard"):
+        _write(f"{folder}/blues.lick", GOOD)
+    assert run("make", "easy", "hard", "--to", "tab")[0] == 0
+    assert _tree() == ["easy-blues/porch-light.tab.txt", "hard-blues/porch-light.tab.txt"]
+
+
+def test_make_keeps_licks_of_one_name_apart_whatever_their_case(run: Run) -> None:
+    _write("a.lick", GOOD + GOOD.replace("Porch light", "PORCH LIGHT!") + GOOD.replace("Porch light", "../../x"))
+    assert run("make", "a.lick", "--to", "tab")[0] == 0
+    assert _tree() == ["a/porch-light-2.tab.txt", "a/porch-light.tab.txt", "a/x.tab.txt"]
+
+
+def test_make_does_not_overwrite_a_file_changed_by_hand(run: Run) -> None:
+    _write("a.lick", GOOD)
+    run("make", "a.lick")
+    Path("out/a/porch-light.tab.txt").write_text("my own fingering")
+    _write("a.lick", GOOD.replace("e8", "e7"))
+    code, out, err = run("make", "a.lick")
+    assert code == 3
+    assert "out/a/porch-light.tab.txt: error" in err
+    assert "--overwrite" in err
+    assert out.startswith("2 files")
+    assert Path("out/a/porch-light.tab.txt").read_text() == "my own fingering"
+    assert run("make", "a.lick", "--overwrite")[0] == 0
+    assert "Porch light" in Path("out/a/porch-light.tab.txt").read_text()
+
+
+def test_make_into_a_place_that_is_no_folder(run: Run) -> None:
+    _write("a.lick", GOOD)
+    _write("file", "")
+    code, out, err = run("make", "a.lick", "--out", "file")
+    assert code == 3
+    assert "file/a: error" in err
+    assert out.startswith("0 files")
+
+
+def test_a_bug_in_one_format_costs_one_lick(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    from lickwright.backends import tab
+
+    real = tab.emit
+
+    def broken(stages, options):  # type: ignore[no-untyped-def]
+        if stages.timeline.title == "Porch light":
+            raise RecursionError("too deep")
+        return real(stages, options)
+
+    monkeypatch.setattr(tab, "emit", broken)
+    _write("a.lick", GOOD + GOOD.replace("Porch", "Street"))
+    code, out, err = run("make", "a.lick", "--to", "tab")
+    assert code == 70
+    assert "sorry" in err
+    assert 'skipped "Porch light" in a.lick' in out
+    assert _tree() == ["a/street-light.tab.txt"]
+
+
+def test_make_at_another_tempo(run: Run) -> None:
+    _write("a.lick", "tempo 120\n" + GOOD)
+    made = {}
+    for name, wish in {"full": [], "half": ["--tempo", "50%"], "sixty": ["--tempo", "60"]}.items():
+        assert run("make", "a.lick", "--to", "timing,midi", "--out", name, *wish)[0] == 0
+        made[name] = [Path(name, "a", f"porch-light.{suffix}").read_bytes() for suffix in ("mid", "timing.csv")]
+    assert made["half"] == made["sixty"]
+    assert made["half"] != made["full"]
+
+
+def test_make_leaves_sources_alone(run: Run) -> None:
+    _write("out/porch/a.lick", GOOD)
+    before = Path("out/porch/a.lick").stat().st_mtime_ns
+    assert run("make", "out", "--out", "out/porch")[0] == 0
+    assert Path("out/porch/a.lick").read_text() == GOOD
+    assert Path("out/porch/a.lick").stat().st_mtime_ns == before
+
+
+def test_names_that_are_not_utf8_or_start_with_a_hyphen_are_handled(run: Run) -> None:
+    name = os.fsdecode(b"caf\xe9.lick")
+    _write(name, BAD)
+    _write("-x.lick", GOOD)
+    assert r"caf\u{DCE9}.lick:2:3: error" in run("check", name)[1]
+    assert json.loads(run("check", name, "--format", "json")[1])["files"][0]["path"] == name
+    assert run("make", "--to", "tab", "--", name, "-x.lick")[0] == 1
+    assert _tree() == ["x/porch-light.tab.txt"]
+
+
+# ---- why
+
+
+def test_why_lists_every_rule(run: Run) -> None:
+    code, out, _ = run("why")
+    assert code == 0
+    assert [line[:4] for line in out.splitlines()] == [rule.code for rule in RULES]
+
+
+def test_why_explains_each_with_its_examples(run: Run) -> None:
+    for rule in RULES:
+        code, out, _ = run("why", rule.code.lower())
+        assert code == 0
+        assert out.startswith(f"{rule.code}  {rule.name} ({rule.severity.value})\n")
+        for line in (rule.bad + rule.good).splitlines():
+            assert line in out
+    assert run("why", RULES[0].name) == run("why", RULES[0].code)

@@ -1,0 +1,171 @@
+"""The program as a process of its own: pipes, encodings, colours, terminals, full disks."""
+
+from __future__ import annotations
+
+import os
+import pty
+import re
+import subprocess
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+
+BAD = 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 || # ♯\n'
+GOOD = 'key F# minor\nlick "Größe ♯ ♭"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
+COMMAND = [sys.executable, "-m", "lickwright"]
+
+
+@pytest.fixture
+def lick(tmp_path: Path) -> Path:
+    (tmp_path / "a.lick").write_text(GOOD, "utf-8")
+    (tmp_path / "b.lick").write_text(BAD, "utf-8")
+    return tmp_path
+
+
+def _environment(more: Mapping[str, str] = {}) -> dict[str, str]:  # noqa: B006 (never changed)
+    kept = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "PYTHONUTF8")}
+    return {**kept, "TERM": "xterm", **more}
+
+
+def _run(here: Path, *arguments: str, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    ran = subprocess.run([*COMMAND, *arguments], cwd=here, env=_environment(environment), capture_output=True)
+    assert b"Traceback" not in ran.stderr + ran.stdout
+    return ran
+
+
+def _shell(here: Path, line: str) -> subprocess.CompletedProcess[bytes]:
+    command = line.replace("LW", " ".join(COMMAND))
+    ran = subprocess.run(["bash", "-c", command], cwd=here, env=_environment(), capture_output=True)
+    assert b"Traceback" not in ran.stderr + ran.stdout
+    assert b"Exception ignored" not in ran.stderr
+    return ran
+
+
+def _on_a_terminal(here: Path, *arguments: str, **environment: str) -> bytes:
+    """What a terminal receives."""
+    leader, follower = pty.openpty()
+    try:
+        ran = subprocess.Popen([*COMMAND, *arguments], cwd=here, env=_environment(environment), stdout=follower)
+        os.close(follower)
+        seen = b""
+        while True:
+            try:
+                part = os.read(leader, 65536)
+            except OSError:  # the other end is closed
+                break
+            if not part:
+                break
+            seen += part
+        ran.wait(20)
+    finally:
+        os.close(leader)
+    return seen
+
+
+@pytest.mark.parametrize(
+    ("environment", "coloured"),
+    [({}, True), ({"NO_COLOR": "1"}, False), ({"TERM": "dumb"}, False), ({"NO_COLOR": "1", "FORCE_COLOR": "1"}, False)],
+)
+def test_colour_on_a_terminal(lick: Path, environment: dict[str, str], coloured: bool) -> None:
+    seen = _on_a_terminal(lick, "check", "b.lick", **environment)
+    assert b"error" in seen
+    assert (b"\x1b[31m" in seen) == coloured
+
+
+def test_no_colour_in_a_pipe_unless_forced(lick: Path) -> None:
+    assert b"\x1b" not in _run(lick, "check", "b.lick").stdout
+    assert b"\x1b[31m" in _run(lick, "check", "b.lick", FORCE_COLOR="1").stdout
+
+
+@pytest.mark.parametrize("columns", ["0", "1", "20", "1000000", "wide", "-5"])
+def test_any_width_of_terminal(lick: Path, columns: str) -> None:
+    for arguments in (["check", "b.lick"], ["show", "a.lick"], ["why"]):
+        assert _on_a_terminal(lick, *arguments, COLUMNS=columns)
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp437", "utf-8", "utf-16"])
+def test_a_screen_that_knows_few_characters_still_gets_everything(lick: Path, encoding: str) -> None:
+    for arguments, code in ((["show", "a.lick"], 0), (["check", "b.lick"], 1), (["why"], 0), (["--help"], 0)):
+        ran = _run(lick, *arguments, PYTHONIOENCODING=encoding)
+        assert ran.returncode == code
+        assert ran.stdout.decode(encoding)
+    shown = _run(lick, "show", "a.lick", PYTHONIOENCODING=encoding).stdout.decode(encoding)
+    assert "# " in shown or "♯" in shown
+
+
+@pytest.mark.parametrize(
+    "environment", [{"LC_ALL": "C"}, {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}]
+)
+def test_files_are_utf8_whatever_the_locale(lick: Path, environment: dict[str, str]) -> None:
+    ran = _run(lick, "make", "a.lick", "--to", "tab", **environment)
+    assert ran.returncode == 0, ran.stderr
+    assert "Größe" in (lick / "out/a/grosse-flat.tab.txt").read_text("utf-8")
+
+
+def test_a_reader_that_leaves_is_no_fault(lick: Path) -> None:
+    (lick / "c.lick").write_text(BAD * 300)
+    for line in ("LW check c.lick | head -1; echo ${PIPESTATUS[0]}", "LW why | true; echo ${PIPESTATUS[0]}"):
+        ran = _shell(lick, line)
+        assert ran.stdout.split()[-1] in (b"141", b"0", b"1")  # the last two where all was written before
+        assert ran.stderr == b""
+
+
+@pytest.mark.parametrize("target", [">/dev/full", ">&-"])
+@pytest.mark.parametrize("command", ["check a.lick", "show a.lick", "why", "--help", "make a.lick", "--version"])
+def test_output_that_is_lost_is_never_called_fine(lick: Path, command: str, target: str) -> None:
+    ran = _shell(lick, f"LW {command} {target}")
+    assert ran.returncode == 3
+    assert ran.stderr.startswith(b"error: standard output cannot be written: ")
+    assert ran.stderr.count(b"\n") == 1
+
+
+def test_closed_streams_are_no_crash(lick: Path) -> None:
+    assert _shell(lick, "LW check a.lick 2>&-").returncode == 0
+    assert _shell(lick, "LW check absent.lick >&- 2>&-").returncode == 3
+    assert _shell(lick, "LW check - <&-").returncode == 3
+    assert _shell(lick, "LW make b.lick 2>/dev/full").returncode == 1
+
+
+def test_nothing_written_by_a_user_steers_the_terminal(lick: Path) -> None:
+    evil = "\x1b]0;owned\x07\x9b2J\u202e\x00"
+    (lick / "evil.lick").write_text(f'{evil} x\nby {evil}\nlick "{evil}"\n| {evil} e5 @"{evil}" ||\n', "utf-8")
+    for arguments in (["check", "evil.lick"], ["show", "evil.lick"], ["make", "evil.lick"], ["check", evil[:-1]]):
+        ran = _run(lick, *arguments)
+        for stream in (ran.stdout, ran.stderr):
+            assert not re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202e]", stream.decode("utf-8"))
+
+
+def test_the_installed_command_is_there() -> None:
+    command = Path(sys.executable).with_name("lickwright")
+    assert subprocess.run([command, "--version"], capture_output=True, check=True).stdout.startswith(b"lickwright ")
+
+
+@pytest.mark.skipif(
+    os.name != "posix" or os.geteuid() != 0, reason="root drops its rights here, others have none to drop"
+)
+def test_what_may_not_be_read_or_written_is_named_and_the_rest_goes_on(lick: Path) -> None:
+    def as_nobody(*arguments: str) -> subprocess.CompletedProcess[bytes]:
+        return subprocess.run(
+            [*COMMAND, *arguments],
+            cwd=lick,
+            env=_environment(),
+            capture_output=True,
+            user=65534,
+            group=65534,
+            extra_groups=[],
+        )
+
+    for folder in [lick, *lick.parents]:
+        if not os.stat(folder).st_mode & 0o001:
+            pytest.skip("the test folder lies where others may not go")
+    (lick / "secret.lick").write_text(GOOD)
+    (lick / "secret.lick").chmod(0)
+    ran = as_nobody("check", "secret.lick", "a.lick")
+    assert ran.returncode == 3
+    assert b"permission denied" in ran.stdout
+    assert b"2 files, 1 lick" in ran.stdout
+    ran = as_nobody("make", "a.lick")
+    assert ran.returncode == 3
+    assert b"permission denied" in ran.stderr

@@ -1,0 +1,292 @@
+"""Files: what is read, what a title becomes on a disk, and that no output is torn, lost or put over what is not ours."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import socket
+import stat
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lickwright import files
+from lickwright.cli import writing
+from lickwright.cli.make import folder_names
+from lickwright.cli.sources import find
+from lickwright.cli.writing import RECORD, Folder, Output
+from lickwright.names import LONGEST, distinct, slug
+from lickwright.source import MAX_BYTES, Unreadable, decode
+
+# ---- names
+
+
+@pytest.mark.parametrize(
+    ("title", "name"),
+    [
+        ("Porch light", "porch-light"),
+        ("  Low   road! ", "low-road"),
+        ("Café Élan", "cafe-elan"),
+        ("F# run", "f-sharp-run"),
+        ("Lick #1", "lick-1"),
+        ("Don't stop", "dont-stop"),
+        ("B♭ blues", "b-flat-blues"),
+        ("../../etc/passwd", "etc-passwd"),
+        ("C:\\x", "c-x"),
+        ("-rf", "rf"),
+        ("CON", "lick-con"),
+        ("nul", "lick-nul"),
+        ("com1", "lick-com1"),
+        ("COM¹", "lick-com1"),
+        ("Con man", "con-man"),
+    ],
+)
+def test_slugs(title: str, name: str) -> None:
+    assert slug(title) == name
+
+
+@pytest.mark.parametrize("title", ["", ".", "..", "\n", "\U0001f3b8", "日本", "---", "\ud800"])
+def test_titles_with_nothing_to_keep_get_a_stable_name_of_their_own(title: str) -> None:
+    assert re.fullmatch(r"lick-[0-9a-f]{8}", slug(title))
+    assert slug(title) == slug(title)
+    assert slug(title) != slug(title + "!")
+
+
+@given(st.text(st.characters(), max_size=300))
+def test_every_title_gives_a_safe_name(title: str) -> None:
+    name = slug(title)
+    assert re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", name)
+    assert len(name) <= LONGEST + len("lick-")
+    assert not re.fullmatch(r"con|prn|aux|nul|com\d|lpt\d", name)
+
+
+@given(st.lists(st.sampled_from(["x", "x-2", "x-3", "y", "x-2-2"]), max_size=12))
+def test_names_never_collide_and_single_ones_stay(names: list[str]) -> None:
+    result = distinct(names)
+    assert len(set(result)) == len(names)
+    for name, given_name in zip(names, result, strict=True):
+        if names.count(name) == 1:
+            assert given_name == name
+        assert given_name.startswith(name)
+
+
+def test_ten_thousand_equal_titles_are_quick() -> None:
+    assert distinct(["x"] * 10_000)[-1] == "x-10000"
+
+
+def test_sources_of_one_name_get_folders_of_their_own() -> None:
+    assert folder_names(["a/Blues.lick", "b/blues.lick", "rock.lick", "-"]) == ("a-blues", "b-blues", "rock", "stdin")
+
+
+# ---- reading
+
+
+def test_only_ordinary_files_are_read(tmp_path: Path) -> None:
+    pipe, server = tmp_path / "pipe", socket.socket(socket.AF_UNIX)
+    os.mkfifo(pipe)
+    with server:
+        server.bind(str(tmp_path / "socket"))
+        for path in (pipe, tmp_path / "socket", tmp_path, Path("/dev/zero"), tmp_path / "absent", Path("nul\0")):
+            with pytest.raises(files.Unopened):
+                files.read(str(path))
+
+
+def test_the_limit_is_checked_before_reading_and_on_both_sides(tmp_path: Path) -> None:
+    path = tmp_path / "a.lick"
+    path.write_bytes(b"#" * MAX_BYTES)
+    assert len(decode("a", files.read(str(path))).text) == MAX_BYTES
+    path.write_bytes(b"#" * (MAX_BYTES + 1))
+    with pytest.raises(Unreadable, match="larger than 1 MiB"):
+        files.read(str(path))
+    with open(path, "wb") as file:
+        file.truncate(1 << 30)  # sparse: reading it would take a gigabyte
+    with pytest.raises(Unreadable, match="larger than 1 MiB"):
+        files.read(str(path))
+
+
+def test_folders_are_walked_in_order_and_hidden_and_linked_ones_left_out(tmp_path: Path) -> None:
+    for name in ("b/z.lick", "a.lick", "b/c/y.LICK", ".hidden/x.lick", "._a.lick", "notes.txt"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text("")
+    (tmp_path / "b" / "loop").symlink_to(tmp_path)
+    found = find([str(tmp_path)])
+    assert [os.path.relpath(one.path, tmp_path) for one in found] == ["a.lick", "b/z.lick", "b/c/y.LICK"]
+    assert len(find([str(tmp_path), str(tmp_path / "a.lick"), str(tmp_path / "b" / ".." / "a.lick")])) == 3
+
+
+def test_a_folder_without_licks_is_an_error(tmp_path: Path) -> None:
+    (one,) = find([str(tmp_path)])
+    assert one.trouble is not None
+    assert one.trouble.code == files.NO_LICKS.code
+
+
+# ---- writing
+
+
+def _folder(tmp_path: Path, source: str = "song.lick", overwrite: bool = False) -> Folder:
+    (tmp_path / source).touch()
+    return Folder(str(tmp_path / "out"), "song", str(tmp_path / source), overwrite)
+
+
+def _tree(tmp_path: Path) -> dict[str, bytes]:
+    return {p.name: p.read_bytes() for p in sorted((tmp_path / "out" / "song").iterdir()) if p.name != RECORD}
+
+
+def test_outputs_are_written_and_our_own_replaced(tmp_path: Path) -> None:
+    assert _folder(tmp_path).write([Output("a.mid", b"1"), Output("a.txt", b"2")]) == []
+    assert _tree(tmp_path) == {"a.mid": b"1", "a.txt": b"2"}
+    assert _folder(tmp_path).write([Output("a.mid", b"3")]) == []
+    assert _folder(tmp_path).write([Output("a.txt", b"4")]) == []
+    assert _tree(tmp_path) == {"a.mid": b"3", "a.txt": b"4"}
+
+
+def test_nothing_is_written_where_the_same_bytes_stand(tmp_path: Path) -> None:
+    def stamps() -> dict[str, tuple[int, int]]:
+        return {p.name: (p.stat().st_ino, p.stat().st_mtime_ns) for p in (tmp_path / "out" / "song").iterdir()}
+
+    _folder(tmp_path).write([Output("a.mid", b"1")])
+    _folder(tmp_path).write([Output("a.mid", b"2")])
+    before = stamps()
+    assert _folder(tmp_path).write([Output("a.mid", b"2")]) == []
+    assert stamps() == before
+
+
+def test_a_file_changed_by_hand_or_from_elsewhere_is_not_overwritten_unless_asked(tmp_path: Path) -> None:
+    _folder(tmp_path).write([Output("a.txt", b"1"), Output("b.txt", b"1")])
+    (tmp_path / "out/song/a.txt").write_bytes(b"by hand")
+    (tmp_path / "out/song/c.txt").write_bytes(b"a user's own")
+    wanted = [Output("a.txt", b"2"), Output("b.txt", b"2"), Output("c.txt", b"2")]
+    troubles = _folder(tmp_path).write(wanted)
+    assert [(os.path.basename(t.path), t.finding.code) for t in troubles] == [("a.txt", "L605"), ("c.txt", "L605")]
+    assert _tree(tmp_path) == {"a.txt": b"by hand", "b.txt": b"2", "c.txt": b"a user's own"}
+    assert _folder(tmp_path, overwrite=True).write(wanted) == []
+    assert set(_tree(tmp_path).values()) == {b"2"}
+
+
+def test_another_source_of_the_same_name_is_not_overwritten_while_it_exists(tmp_path: Path) -> None:
+    (tmp_path / "b").mkdir()
+    _folder(tmp_path).write([Output("a.txt", b"1")])
+    (trouble,) = _folder(tmp_path, "b/song.lick").write([Output("a.txt", b"2")])
+    assert "another source" in trouble.finding.message
+    assert _tree(tmp_path) == {"a.txt": b"1"}
+    (tmp_path / "song.lick").unlink()  # it was moved: the outputs belong to the new place
+    assert _folder(tmp_path, "b/song.lick").write([Output("a.txt", b"2")]) == []
+    assert _tree(tmp_path) == {"a.txt": b"2"}
+
+
+@pytest.mark.parametrize(
+    "damage", [b"", b"{", b"[]", b'{"files": 3}', b"\xff", b'{"source": 1, "files": {"a.txt": 5}}']
+)
+def test_a_damaged_record_costs_no_file(tmp_path: Path, damage: bytes) -> None:
+    _folder(tmp_path).write([Output("a.txt", b"1")])
+    (tmp_path / "out/song" / RECORD).write_bytes(damage)
+    assert len(_folder(tmp_path).write([Output("a.txt", b"2")])) == 1
+    assert _tree(tmp_path) == {"a.txt": b"1"}
+    assert _folder(tmp_path).write([Output("a.txt", b"1")]) == []  # the same bytes: known again
+    assert _folder(tmp_path).write([Output("a.txt", b"2")]) == []
+
+
+def test_what_is_no_file_stays(tmp_path: Path) -> None:
+    target = tmp_path / "target"
+    target.write_bytes(b"precious")
+    _folder(tmp_path).write([Output("x", b"")])
+    (tmp_path / "out/song/link.txt").symlink_to(target)
+    (tmp_path / "out/song/dir.txt").mkdir()
+    os.mkfifo(tmp_path / "out/song/pipe.txt")
+    for overwrite in (False, True):
+        outputs = [Output(f"{name}.txt", b"2") for name in ("link", "dir", "pipe")]
+        assert len(_folder(tmp_path, overwrite=overwrite).write(outputs)) == 3
+        assert target.read_bytes() == b"precious"
+        assert (tmp_path / "out/song/link.txt").is_symlink()
+
+
+def test_a_linked_folder_is_not_followed_out(tmp_path: Path) -> None:
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out/song").symlink_to(tmp_path / "elsewhere")
+    assert len(_folder(tmp_path).write([Output("a.txt", b"1")])) == 1
+    assert list((tmp_path / "elsewhere").iterdir()) == []
+
+
+def test_a_hard_links_other_name_keeps_its_bytes(tmp_path: Path) -> None:
+    _folder(tmp_path).write([Output("a.txt", b"1")])
+    os.link(tmp_path / "out/song/a.txt", tmp_path / "kept")
+    _folder(tmp_path).write([Output("a.txt", b"2")])
+    assert (tmp_path / "kept").read_bytes() == b"1"
+
+
+@pytest.mark.parametrize("call", ["open", "fdopen", "replace"])
+def test_a_failing_disk_leaves_old_or_new_and_no_rubbish(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, call: str
+) -> None:
+    _folder(tmp_path).write([Output("a.txt", b"1"), Output("b.txt", b"1")])
+    real = getattr(os, call)
+    fired = []
+
+    def failing(*args: object, **kwargs: object) -> object:
+        if len(fired) < 2 and not (call == "open" and "song" not in str(args[0])):
+            fired.append(args)
+            if call == "fdopen":
+                os.close(args[0])  # type: ignore[arg-type]
+            raise OSError(28, "No space left on device")
+        return real(*args, **kwargs)
+
+    monkeypatch.setattr(writing.os, call, failing)
+    troubles = _folder(tmp_path).write([Output("a.txt", b"2"), Output("b.txt", b"2")])
+    monkeypatch.undo()
+    assert fired
+    assert {t.finding.code for t in troubles} == {"L604"}
+    assert "no space left on device" in troubles[0].finding.message
+    assert set(_tree(tmp_path)) == {"a.txt", "b.txt"}
+    assert set(_tree(tmp_path).values()) <= {b"1", b"2"}
+    assert _folder(tmp_path).write([Output("a.txt", b"2"), Output("b.txt", b"2")]) == []
+    assert set(_tree(tmp_path).values()) == {b"2"}
+
+
+def test_a_run_that_was_cut_short_leaves_nothing_unknown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The record is written first, so the next run knows both the old and the new bytes as ours."""
+    _folder(tmp_path).write([Output("a.txt", b"1"), Output("b.txt", b"1")])
+    real = writing.replace
+
+    def killed(path: str, data: bytes) -> None:
+        if path.endswith("b.txt"):
+            raise KeyboardInterrupt
+        real(path, data)
+
+    monkeypatch.setattr(writing, "replace", killed)
+    with pytest.raises(KeyboardInterrupt):
+        _folder(tmp_path).write([Output("a.txt", b"2"), Output("b.txt", b"2")])
+    monkeypatch.undo()
+    assert _tree(tmp_path) == {"a.txt": b"2", "b.txt": b"1"}
+    assert _folder(tmp_path).write([Output("a.txt", b"3"), Output("b.txt", b"3")]) == []
+    assert set(_tree(tmp_path).values()) == {b"3"}
+
+
+def test_leftovers_of_killed_runs_are_swept_once_old(tmp_path: Path) -> None:
+    _folder(tmp_path).write([Output("a.txt", b"1")])
+    old, young = tmp_path / "out/song/.lw-old.tmp", tmp_path / "out/song/.lw-young.tmp"
+    for path in (old, young):
+        path.touch()
+    os.utime(old, (0, 0))
+    _folder(tmp_path).write([Output("a.txt", b"1")])
+    assert not old.exists()
+    assert young.exists()
+
+
+def test_outputs_have_the_mode_that_the_user_asks_of_every_file(tmp_path: Path) -> None:
+    before = os.umask(0o027)
+    try:
+        _folder(tmp_path).write([Output("a.txt", b"1")])
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE((tmp_path / "out/song/a.txt").stat().st_mode) == 0o640
+
+
+def test_the_record_names_no_place_on_this_machine(tmp_path: Path) -> None:
+    _folder(tmp_path).write([Output("a.txt", b"1")])
+    record = json.loads((tmp_path / "out/song" / RECORD).read_bytes())
+    assert record["source"] == "../../song.lick"
+    assert list(record["files"]) == ["a.txt"]

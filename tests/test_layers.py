@@ -1,0 +1,95 @@
+"""The floors of the house: a module imports only from floors below its own, or from its own folder."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
+
+# From the ground up. Those on one line do not import each other.
+FLOORS: tuple[tuple[str, ...], ...] = (
+    ("source", "version", "names"),
+    ("diagnostics",),
+    ("report", "files"),
+    ("music",),
+    ("notation",),
+    ("settings",),
+    ("timeline",),
+    ("resolve",),
+    ("checks", "meant"),
+    ("marks", "clock", "curves", "grid"),
+    ("layout_rows",),
+    ("layout", "performance"),
+    ("backends",),
+    ("compilation",),
+    ("pipeline",),
+    ("cli",),
+    ("__init__", "__main__"),
+)
+FLOOR = {name: floor for floor, names in enumerate(FLOORS) for name in names}
+
+# Who may touch the outside world, and who may load what is slow.
+OUTSIDE = {"subprocess", "socket", "shutil", "tempfile", "time", "datetime", "random", "asyncio", "pathlib"}
+ONLY_IN = {"lark": {"notation"}, "click": {"cli"}, "mido": {"backends", "compilation"}}
+
+
+def _modules() -> list[Path]:
+    return sorted(PACKAGE.rglob("*.py"))
+
+
+def _unit(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def _imports(path: Path) -> Iterator[tuple[str, ast.stmt]]:
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, node) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}:{node.lineno}: write the whole name"
+            assert node.module is not None
+            if node.module == "lickwright":
+                yield from ((f"lickwright.{alias.name}", node) for alias in node.names)
+            else:
+                yield node.module, node
+
+
+def test_there_is_a_house() -> None:
+    assert len(_modules()) > 20
+
+
+@pytest.mark.parametrize("path", _modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_imports_only_go_down(path: Path) -> None:
+    unit = _unit(path)
+    assert unit in FLOOR, f"give {unit} a floor in FLOORS"
+    for name, node in _imports(path):
+        if not name.startswith("lickwright."):
+            continue
+        other = name.split(".")[1]
+        if other in ("__version__", unit):
+            continue
+        assert FLOOR[other] < FLOOR[unit], f"{path}:{node.lineno}: {unit} must not import {other}"
+
+
+@pytest.mark.parametrize("path", _modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_the_outside_world_is_met_in_one_place(path: Path) -> None:
+    unit = _unit(path)
+    for name, node in _imports(path):
+        top = name.split(".")[0]
+        assert unit == "cli" or top not in OUTSIDE, f"{path}:{node.lineno}: only cli/ may import {top}"
+        if top in ONLY_IN:
+            assert unit in ONLY_IN[top], f"{path}:{node.lineno}: {top} belongs to {ONLY_IN[top]}"
+
+
+@pytest.mark.parametrize("path", _modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_nothing_runs_what_it_reads(path: Path) -> None:
+    """No pickle, no eval, no shell: what a user wrote is never code."""
+    for name, node in _imports(path):
+        assert name.split(".")[0] not in ("pickle", "marshal", "shelve"), f"{path}:{node.lineno}"
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            assert node.func.id not in ("eval", "exec", "compile", "__import__"), f"{path}:{node.lineno}"

@@ -1,0 +1,58 @@
+"""What a user installs: the wheel alone, with click and lark and nothing else, compiles a lick and finds its grammar inside."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import zipfile
+from importlib.metadata import distribution
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+LICK = 'lick "Porch light"\nkey A minor\nbox 1\n| e8 e5 B8^10 -r p5 G7~-- ||\n'
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("wheel")
+    build = [sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", str(out), str(ROOT)]
+    subprocess.run(build, check=True, capture_output=True)
+    (made,) = out.iterdir()
+    return made
+
+
+def test_the_wheel_carries_the_grammar_and_only_what_it_needs(wheel: Path) -> None:
+    with zipfile.ZipFile(wheel) as archive:
+        names = archive.namelist()
+        metadata = archive.read(next(name for name in names if name.endswith("METADATA"))).decode()
+    assert "lickwright/grammar/lick.lark" in names
+    assert "lickwright/cli/make.py" in names
+    assert not [name for name in names if not name.startswith("lickwright")]
+    needed = [line for line in metadata.splitlines() if line.startswith("Requires-Dist") and "extra ==" not in line]
+    assert sorted(line.split()[1].split(">")[0] for line in needed) == ["click", "lark"]
+
+
+def test_it_compiles_in_an_empty_environment(wheel: Path, tmp_path: Path) -> None:
+    place = tmp_path / "venv"
+    subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(place)], check=True)
+    (site,) = (place / "lib").glob("python*/site-packages")
+    with zipfile.ZipFile(wheel) as archive:
+        archive.extractall(site)
+    for name in ("click", "lark"):  # as pip would put them there, without asking a network
+        found = Path(str(distribution(name).locate_file(name)))
+        (site / name).symlink_to(found)
+    (tmp_path / "a.lick").write_text(LICK)
+    clean = {k: v for k, v in os.environ.items() if not k.startswith("PYTHON")}
+    python = str(place / "bin" / "python")
+    made = subprocess.run(
+        [python, "-m", "lickwright", "make", "a.lick"], cwd=tmp_path, env=clean, capture_output=True, text=True
+    )
+    assert made.returncode == 0, made.stderr
+    assert (tmp_path / "out/a/porch-light.mid").read_bytes().startswith(b"MThd")
+    where = subprocess.run(
+        [python, "-c", "import lickwright; print(lickwright.__file__)"], env=clean, capture_output=True, text=True
+    )
+    assert where.stdout.startswith(str(tmp_path))

@@ -1,0 +1,120 @@
+"""What becomes of a source: findings sorted and said once, `meant` last, and no outputs for a lick with errors."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import lickwright
+from lickwright import compile_bytes, compile_file, compile_text
+from lickwright.compilation import LickHasErrors
+from lickwright.diagnostics import Severity
+from lickwright.meant import IDLE
+
+FULL = "| e8 e5 B8 B5 G7 G5 D7 D5 ||\n"
+SHORT = "| e8 e5 | e8 e5 B8 B5 G7 G5 D7 D5 ||\n"  # a pick-up that nobody declared: a warning
+GOOD = f'lick "Porch light"\n{FULL}'
+BAD = 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n'  # hammers on to nothing
+
+
+def _codes(text: str) -> list[str]:
+    return [d.code for d in compile_text(text).diagnostics]
+
+
+def _warning() -> str:
+    (code,) = {d.code for d in compile_text(f'lick "a"\n{SHORT}').diagnostics if d.severity is Severity.WARNING}
+    return code
+
+
+def test_the_names_at_the_top_are_those_of_the_pipeline() -> None:
+    assert compile_text(GOOD).ok
+    for name in lickwright.__all__:
+        assert getattr(lickwright, name)
+    with pytest.raises(AttributeError):
+        lickwright.nonsense  # noqa: B018
+
+
+def test_a_lick_with_errors_has_no_outputs_and_the_others_do() -> None:
+    compilation = compile_text(GOOD + BAD + GOOD)
+    assert [lick.ok for lick in compilation.licks] == [True, False, True]
+    assert [lick.slug for lick in compilation.licks] == ["porch-light", "low-road", "porch-light-2"]
+    assert not compilation.ok
+    with pytest.raises(LickHasErrors, match="Low road"):
+        compilation.licks[1].tab()
+    assert compilation.licks[0].midi().startswith(b"MThd")
+    assert "5" in compilation.licks[0].tab()
+
+
+def test_findings_carry_their_licks_title_and_come_in_order() -> None:
+    found = compile_text(BAD + BAD.replace("Low", "High")).diagnostics
+    assert [d.lick for d in found if d.severity is Severity.ERROR] == ["Low road", "High road"]
+    assert [d.span for d in found] == sorted(d.span for d in found)
+
+
+def test_a_mistake_in_the_files_head_is_said_once_and_stops_every_lick() -> None:
+    compilation = compile_text("tempo fast\n" + GOOD + GOOD)
+    (error,) = [d for d in compilation.diagnostics if d.severity is Severity.ERROR]
+    assert error.lick is None
+    assert not any(lick.ok for lick in compilation.licks)
+
+
+def test_what_a_repeat_plays_twice_is_said_once() -> None:
+    once = _codes('lick "a"\nkey A minor\nbox 1\n| e8 e9 B8 B5 G7 G5 D7 D5 ||\n')
+    twice = _codes('lick "a"\nkey A minor\nbox 1\n|: e8 e9 B8 B5 G7 G5 D7 D5 :|\n')
+    assert once
+    assert once == twice
+
+
+@pytest.mark.parametrize("text", ["", "\n", "# nothing\n", "tempo 80\n"])
+def test_a_file_without_licks_is_no_crash(text: str) -> None:
+    assert compile_text(text).licks == ()
+
+
+def test_what_cannot_be_read_is_a_finding(tmp_path: Path) -> None:
+    for compilation in (compile_file(tmp_path / "absent.lick"), compile_bytes(b"\xff"), compile_file(tmp_path)):
+        (found,) = compilation.diagnostics
+        assert found.code.startswith("L60")
+        assert not compilation.ok
+
+
+# ---- meant
+
+
+def test_meant_hides_a_warning_and_nothing_else() -> None:
+    code = _warning()
+    assert _codes(f'lick "a"\nmeant {code} "the upbeat"\n{SHORT}').count(code) == 0
+    assert IDLE.code not in _codes(f'lick "a"\nmeant {code} "the upbeat"\n{SHORT}')
+
+
+def test_meant_in_the_wrong_bar_hides_nothing_and_says_where_the_finding_is() -> None:
+    code = _warning()
+    found = compile_text(f'lick "a"\nmeant {code} bar 2 "the upbeat"\n{SHORT}').diagnostics
+    assert [d.code for d in found] == [IDLE.code, code] or sorted(d.code for d in found) == sorted([IDLE.code, code])
+
+
+def test_meant_that_hides_nothing_is_a_warning_and_no_error() -> None:
+    compilation = compile_text(f'lick "a"\nmeant L301 "why not"\n{FULL}')
+    (idle,) = [d for d in compilation.diagnostics if d.code == IDLE.code]
+    assert idle.severity is Severity.WARNING
+    assert idle.lick == "a"
+    assert compilation.ok
+
+
+def test_meant_never_hides_an_error() -> None:
+    (error,) = [d for d in compile_text(BAD).diagnostics if d.severity is Severity.ERROR]
+    text = BAD.replace("| h7", f'meant {error.code} "on purpose"\n| h7')
+    assert error.code in _codes(text)
+    assert IDLE.code not in _codes(text)  # the lick is to be mended first
+
+
+def test_meant_in_the_files_head_is_used_when_any_lick_uses_it() -> None:
+    code = _warning()
+    head = f'meant {code} "our upbeats"\n'
+    assert not {code, IDLE.code} & set(_codes(f'{head}lick "a"\n{FULL}lick "b"\n{SHORT}'))
+    found = compile_text(f'{head}lick "a"\n{FULL}lick "b"\n{FULL}').diagnostics
+    assert [(d.code, d.lick) for d in found if d.code == IDLE.code] == [(IDLE.code, None)]
+
+
+def test_meant_about_what_a_format_cannot_say_is_never_called_idle() -> None:
+    assert IDLE.code not in _codes(f'lick "a"\nmeant L501 "fine"\n{FULL}')

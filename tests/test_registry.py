@@ -1,0 +1,94 @@
+"""Every rule and every format keeps its promises: one code, words for it, and examples that do what they say."""
+
+from __future__ import annotations
+
+import re
+from importlib import import_module
+from pathlib import Path
+
+import pytest
+
+from lickwright import compile_text
+from lickwright.backends import BACKENDS, Options
+from lickwright.diagnostics import Diagnostic, Rule, Severity
+from lickwright.pipeline import RULES
+
+PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
+
+
+def _id(rule: Rule) -> str:
+    return rule.code
+
+
+def _found(text: str) -> list[Diagnostic]:
+    """Findings of a text, the losses of every format included."""
+    compilation = compile_text(text)
+    found = list(compilation.diagnostics)
+    for lick in compilation.licks:
+        if lick.ok:
+            found += [d for row in BACKENDS for d in lick.emit(row.name).losses]
+    return found
+
+
+def test_there_are_rules_of_every_kind() -> None:
+    assert {rule.code[:2] for rule in RULES} >= {"L1", "L2", "L3", "L4", "L6"}
+
+
+def test_codes_and_names_are_unique_and_sorted() -> None:
+    codes = [rule.code for rule in RULES]
+    assert codes == sorted(set(codes))
+    assert len({rule.name for rule in RULES}) == len(RULES)
+
+
+@pytest.mark.parametrize("rule", RULES, ids=_id)
+def test_a_rule_is_documented(rule: Rule) -> None:
+    assert re.fullmatch(r"L[1-6][0-9]{2}", rule.code)
+    for words in (rule.name, rule.summary):
+        assert words
+        assert "\n" not in words
+        assert not words.endswith(".")
+    assert len(rule.explanation) > 40
+    assert rule.explanation.endswith((".", "!", "?", "`", ")"))
+    assert bool(rule.bad) == bool(rule.good)
+    assert rule.bad or rule.code.startswith(("L5", "L6")), "say it by example"
+
+
+@pytest.mark.parametrize("rule", [rule for rule in RULES if rule.bad], ids=_id)
+def test_the_bad_example_triggers_the_rule(rule: Rule) -> None:
+    found = [d for d in _found(rule.bad) if d.code == rule.code]
+    assert found, f"found only {[(d.code, d.message) for d in _found(rule.bad)]}"
+    for d in found:
+        assert d.message
+        assert "\n" not in d.message
+        assert not d.message.endswith(".")
+
+
+@pytest.mark.parametrize("rule", [rule for rule in RULES if rule.good], ids=_id)
+def test_the_good_example_has_no_error_and_not_this_finding(rule: Rule) -> None:
+    wrong = [d for d in _found(rule.good) if d.code == rule.code or d.severity is Severity.ERROR]
+    assert not wrong, [(d.code, d.message) for d in wrong]
+
+
+def test_every_code_that_the_program_names_is_a_rule() -> None:
+    """Also the other way: a rule that no module names outside its own tuple would be dead, which the examples catch."""
+    named = {code for path in PACKAGE.rglob("*.py") for code in re.findall(r'"(L[1-9][0-9]{2})"', path.read_text())}
+    assert named
+    assert named <= {rule.code for rule in RULES}
+
+
+def test_formats_are_distinct_and_each_has_its_module() -> None:
+    assert BACKENDS
+    assert len({row.name for row in BACKENDS}) == len({row.suffix for row in BACKENDS}) == len(BACKENDS)
+    for row in BACKENDS:
+        module = import_module(row.module)
+        assert callable(module.emit)
+        assert all(rule.code.startswith("L5") for rule in module.RULES)
+
+
+@pytest.mark.parametrize("row", BACKENDS, ids=lambda row: row.name)
+def test_every_format_gives_the_same_bytes_twice(row: object) -> None:
+    name = row.name  # type: ignore[attr-defined]
+    text = 'lick "Porch light"\nkey A minor\nbox 1\n| e8 e5 B8^10 -r p5 G7~-- ||\n'
+    first, second = (compile_text(text).licks[0].emit(name, Options()).data for _ in range(2))
+    assert first
+    assert first == second
