@@ -1,0 +1,137 @@
+"""How a note's pitch moves: bends, releases, vibrato, slides and the bar, as moves in seconds.
+
+In: a counted sound, when it is heard, and a way from grains to seconds. Out: `Move` values, and `offsets`, the one
+place that says what they come to at an instant. MIDI and audio both ask it, so that they cannot disagree. Knows no
+ticks and no samples.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from enum import StrEnum
+from math import cos, pi, sin
+from typing import NamedTuple
+
+from lickwright.notation.techniques import Curve
+from lickwright.timeline import Sound
+
+Seconds = Callable[[int], float]  # from grains
+
+BEND_MAX, BEND_SHARE = 0.25, 0.6  # seconds, and share of its step, that a bend or release takes at most
+GLIDE_A_FRET = 0.05  # seconds that a sliding finger needs a fret
+VIBRATO_HZ, VIBRATO_IN, VIBRATO_OUT = 5.5, 0.12, 0.05  # wobbles a second; seconds to grow and to calm down
+DIP_HALF, SCOOP = 0.1, 0.15  # seconds down or up of a dip; seconds of a scoop
+
+
+class Way(StrEnum):
+    """What a move does between its ends."""
+
+    EASE = "ease"  # a raised cosine from nothing to `change`, which then stays
+    ABOVE = "above"  # a wobble between the pitch and `change` above it
+    AROUND = "around"  # a wobble as wide, half of it below: what a bent note does
+
+
+class Move(NamedTuple):
+    """One motion of a note's pitch. Moves add up."""
+
+    start: float  # seconds
+    end: float  # seconds; equal to `start` for what is so from then on (a pre-bend)
+    change: float  # semitones: the gain of an ease, the width of a wobble
+    way: Way = Way.EASE
+
+
+def offsets(moves: Sequence[Move], times: Sequence[float]) -> list[float]:
+    """Semitones above the note's own pitch at each of `times` (seconds). An ease counts in full from its end on."""
+    values = [0.0] * len(times)
+    for start, end, change, way in moves:
+        if way is not Way.EASE:
+            values = [v + w for v, w in zip(values, _wobble(start, end, change, way, times), strict=True)]
+        elif end > start:
+            turn, half = pi / (end - start), change / 2
+            values = [
+                v + change if t >= end else v + half - half * cos((t - start) * turn) if t > start else v
+                for v, t in zip(values, times, strict=True)
+            ]
+        else:
+            values = [v + change if t >= start else v for v, t in zip(values, times, strict=True)]
+    return values
+
+
+def _wobble(start: float, end: float, width: float, way: Way, times: Sequence[float]) -> list[float]:
+    """Vibrato: grows over 120 ms (half its length when shorter) and calms down before it ends: the pitch never jumps.
+
+    A fretting finger can only raise the pitch; on a bent note it lets go and pulls again, which is why that starts
+    downwards.
+    """
+    grow, calm = min(VIBRATO_IN, (end - start) / 2), min(VIBRATO_OUT, (end - start) / 4)
+    turn, half = 2 * pi * VIBRATO_HZ, width / 2
+    values = []
+    for t in times:
+        if not start < t < end:
+            values.append(0.0)
+            continue
+        since = t - start
+        depth = half * min(1.0, since / grow, (end - t) / calm)
+        values.append(depth - depth * cos(since * turn) if way is Way.ABOVE else -depth * sin(since * turn))
+    return values
+
+
+def moves_of(sound: Sound, start: float, end: float, seconds: Seconds, target: Sound | None) -> tuple[Move, ...]:
+    """All moves of one sound heard from `start` to `end`; `target` is the note that it slides to, None for none."""
+    moves: list[Move] = []
+    if sound.begin.curve is Curve.SLIDE_IN:
+        amount = sound.begin.amount
+        moves += (Move(start, start, amount), Move(start, start + _glide_time(amount, start, end), -amount))
+    for mark in sound.marks:
+        if mark.curve is not Curve.NONE:
+            moves += _bar_moves(mark.curve, mark.amount, start, end)
+    moves += _shape_moves(sound, start, end, seconds)
+    if target is not None:
+        way = target.pitch - sound.pitch
+        change = way - sum(move.change for move in moves if move.way is Way.EASE)  # from wherever a bend left it
+        moves.append(Move(end - _glide_time(way, start, end), end, change))
+    return tuple(moves)
+
+
+def _glide_time(semitones: float, start: float, end: float) -> float:
+    """Seconds of a slide: 50 ms a fret, at most half of the note it happens in."""
+    return min(GLIDE_A_FRET * abs(semitones), (end - start) / 2)
+
+
+def _bar_moves(curve: Curve, amount: float, start: float, end: float) -> list[Move]:
+    """What the bar does to a note: a dive takes all of it, a dip and a scoop its beginning."""
+    length = end - start
+    if curve is Curve.DIVE:
+        return [Move(start, end, amount)]
+    if curve is Curve.DIP:
+        half = min(DIP_HALF, length / 3)
+        return [Move(start, start + half, amount), Move(start + half, start + 2 * half, -amount)]
+    if curve is Curve.SCOOP:
+        return [Move(start, start, amount), Move(start, start + min(SCOOP, length / 2), -amount)]
+    return []
+
+
+def _shape_moves(sound: Sound, start: float, end: float, seconds: Seconds) -> list[Move]:
+    """The shapes in order, each in its part of its step; what bends starts from where the one before left the pitch."""
+    moves: list[Move] = []
+    level = 0.0  # semitones above the fretted pitch
+    for n, shape in enumerate(sound.shapes):
+        amount, curve = shape.amount, shape.technique.curve
+        if sound.lead:  # a grace note has no step of its own: its shapes share its stolen time
+            share = (end - start) / len(sound.shapes)
+            begin, stop = start + n * share, start + (n + 1) * share
+        else:
+            begin, stop = max(start, seconds(shape.start)), min(end, seconds(shape.end))
+        if curve is Curve.PREBEND:
+            moves.append(Move(begin, begin, amount - level))
+        elif curve is Curve.VIBRATO:
+            if stop > begin:
+                moves.append(Move(begin, stop, amount, Way.AROUND if level else Way.ABOVE))
+            continue
+        elif curve is Curve.SLIDE_OFF:
+            moves.append(Move(stop - _glide_time(amount, begin, stop), stop, amount))
+            continue
+        else:
+            moves.append(Move(begin, begin + min(BEND_MAX, BEND_SHARE * (stop - begin)), amount - level))
+        level = amount
+    return moves
