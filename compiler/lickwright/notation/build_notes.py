@@ -22,8 +22,9 @@ AMOUNTS = {"full": Fraction(2), "half": Fraction(1), "quarter": Fraction(1, 2)} 
 
 # One part of an event. The grammar says what is right; this only finds the pieces of what is.
 _PART = re.compile(
-    r"(?P<entry>[ht/\\](?=[EADGBe]|\d+:))?(?P<string>[EADGBe]|\d+:)?(?P<join>[hpt](?=\d)|//?(?=\d)|\\\\?(?=\d))?"
-    r"(?P<fret>\d+)?(?P<dead>x)?(?:<(?P<touch>[\d.]+)>)?(?P<pinch>\*)?(?P<hold>-+)?(?P<rest>\.)?"
+    r"(?P<entry>[ht/\\](?=[EADGBe]|\d+:))?(?P<string>[EADGBe]|\d+:)?"
+    r"(?:(?P<hold>-+)|(?P<rest>\.)"
+    r"|(?P<join>[hpt](?=\d)|//?(?=\d)|\\\\?(?=\d))?(?P<fret>\d+)?(?P<dead>x)?(?:<(?P<touch>[\d.]+)>)?(?P<pinch>\*)?)"
     r"(?P<marks>(?:\^\^?(?:[\d.]+|full|half|quarter)?|r[\d.]*|~~?|[!?,=]|'.|[/\\](?!\d|[/\\]\d))*)(?P<and>&)?"
 )
 _MARK = re.compile(r"(\^\^?|r|~~?|[!?,=/\\]|')([\d.]+|full|half|quarter|(?<=')[1-4Tpimac])?")
@@ -60,7 +61,7 @@ class NoteBuilder:
         return events
 
     def _part(self, match: re.Match[str], start: int, span: Span) -> tuple[Part, int]:
-        entry, string, join, fret, dead, touch, pinch, hold, rest, marks_text, _ = match.groups()
+        entry, string, hold, rest, join, fret, dead, touch, pinch, marks_text, _ = match.groups()
         string = string or ""
         marks: tuple[Mark, ...] = ()
         finger = pluck = None

@@ -1,0 +1,308 @@
+"""Bars, brackets and words → nodes, and the mistakes in them that a grammar cannot say.
+
+In: Lark's tree of one lick's music. Out: its items. Notes are `build_notes.py`'s.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+from lark import Token, Tree
+
+from lickwright.diagnostics import Rule, nearest
+from lickwright.music.rhythm import parse_value
+from lickwright.notation import rules
+from lickwright.notation.build_notes import NoteBuilder
+from lickwright.notation.explain import explain
+from lickwright.notation.techniques import EVENT_WORDS, WORDS
+from lickwright.notation.tree import BarLine, Comment, Event, Item, Rest, SameBar, Say, Step, Tuplet, Unknown, Worded
+from lickwright.source import Span
+
+MAX_TUPLET = 64
+MAX_TUPLET_DEPTH = 2
+MAX_REPEATS = 10_000
+DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
+QUOTES = "“”„«»"
+ESCAPE = re.compile(r"\\(.)")
+
+Child = Token | Tree[Token]
+
+
+class MusicBuilder:
+    """Builds the items of one text's licks, one lick after another."""
+
+    def __init__(
+        self,
+        text: str,
+        report: Callable[[Rule, Span, str, str | None], None],
+        run_pattern: Callable[[], re.Pattern[str]],
+        unseen: Callable[[Span], bool],
+    ) -> None:
+        self.text = text
+        self.report = report
+        self.notes = NoteBuilder(report)
+        self._run_pattern = run_pattern
+        self._unseen = unseen  # whether an invisible character, reported elsewhere, stands in a span
+        self._depth = 0  # how deep in tuplets
+        self._prev_end: int | None = None  # where the item before ended; None before the first of a lick
+        self._after_repeat = False
+        self._items: dict[str, Callable[[Token], Item | None]] = {
+            "REST": self._rest, "BAD": self._bad, "STEP": self._step, "SAY": self._say, "SAME": self._same,
+            "ENDING": self._ending, "COMMENT": self.comment, "LATE": self._late,
+        }  # fmt: skip
+
+    def music(self, children: list[Child]) -> tuple[Item, ...]:
+        """The items of one lick."""
+        self._prev_end = None
+        return self._list(children)
+
+    def comment(self, token: Token) -> Comment:
+        """A remark, and whether it has its line to itself."""
+        start = start_of(token)
+        before = self.text[self.text.rfind("\n", 0, start) + 1 : start]
+        return Comment(str(token)[1:].strip(), not before.strip(), span=span_of(token))
+
+    def _list(self, children: list[Child]) -> tuple[Item, ...]:
+        """Items in order; bar lines that only a line break parts become one."""
+        out: list[Item] = []
+        for child in children:
+            span = span_of(child)
+            if (
+                out
+                and self._prev_end is not None
+                and isinstance(out[-1], BarLine)
+                and "\n" in self.text[self._prev_end : span.start]
+            ):
+                out[-1] = replace(out[-1], newline=True)
+            if isinstance(child, Token) and child.type == "BAR":
+                self._bar(out, child)
+            elif isinstance(child, Token) and child.type == "RUN":
+                out.extend(self.notes.run(str(child), span.start))
+                self._after_repeat = False
+            else:
+                item = self._tree(child) if isinstance(child, Tree) else self._items[child.type](child)
+                if item is not None:
+                    out.append(item)
+                self._after_repeat = False
+            self._prev_end = span.end
+        return tuple(out)
+
+    def _tree(self, tree: Tree[Token]) -> Item:
+        opener, *inside, closer = tree.children
+        assert isinstance(opener, Token) and isinstance(closer, Token)
+        self._prev_end = span_of(opener).end
+        tuplet = tree.data == "tuplet"
+        if not closer.value:
+            end = "a bar line" if tuplet and closer.end_pos != opener.end_pos else "the lick's end"
+            self.report(
+                rules.OPEN,
+                span_of(opener),
+                f"`{opener.strip()}` is never closed: it is still open at {end}",
+                f"close it with `{']' if tuplet else ')'}`",
+            )
+        return (
+            self._tuplet(opener, inside, span_of(closer).end, bool(closer.value))
+            if tuplet
+            else self._word(opener, inside, span_of(closer).end)
+        )
+
+    def _tuplet(self, opener: Token, inside: list[Child], end: int, closed: bool) -> Item:
+        span, (count, normal) = span_of(opener), self._ratio(opener)
+        self._depth += 1
+        if self._depth > MAX_TUPLET_DEPTH:
+            self.report(rules.TUPLET, span, "a tuplet in a tuplet in a tuplet", "tuplets nest once")
+        items = self._list(inside)
+        self._depth -= 1
+        if count == normal or not closed:
+            items = (*items, Unknown(0, span=span))
+        return Tuplet(count, normal, items, span=Span(span.start, end))
+
+    def _ratio(self, opener: Token) -> tuple[int, int]:
+        span = span_of(opener)
+        if opener == "[":
+            before = re.search(r"(\d+(?::\d+)?)[ \t]+$", self.text[max(0, span.start - 12) : span.start])
+            help = f"write `{before[1]}[`, touching" if before else "three in the time of two is `3[…]`"
+            self.report(rules.TUPLET, span, "a `[` without its number: how many steps in the time of how many?", help)
+            return 1, 1
+        first, _, second = opener[:-1].partition(":")
+        if (
+            len(first) > 4
+            or len(second) > 4
+            or not 2 <= int(first) <= MAX_TUPLET
+            or (second and not 1 <= int(second) <= MAX_TUPLET)
+        ):
+            self.report(
+                rules.TUPLET,
+                span,
+                f"`{short(opener)}` is no tuplet",
+                f"the numbers go from 2 to {MAX_TUPLET}: `3[…]`, `5:4[…]`",
+            )
+            return 1, 1
+        count = int(first)
+        return count, int(second) if second else 1 << ((count - 1).bit_length() - 1)
+
+    def _word(self, opener: Token, inside: list[Child], end: int) -> Item:
+        span = span_of(opener)
+        word = opener[1:].strip().removesuffix(":").strip()
+        known = (*WORDS, *EVENT_WORDS)
+        if not word:
+            self.report(
+                rules.WORD,
+                span,
+                "a `(` without its word",
+                "a word and a colon say how: `(pm: E0 E0)`; a ghost note is `G7?`",
+            )
+        elif word not in known:
+            near = nearest(word, known)
+            help = f"did you mean `({near}: …)`?" if near else f"the words are {', '.join(known)}"
+            self.report(
+                rules.WORD, Span(span.start + 1, span.start + 1 + len(word)), f"there is no word `{short(word)}`", help
+            )
+        elif not opener.endswith(":") or opener != f"({word}:":
+            self.report(rules.WORD, span, f"`{word}` needs its colon", f"write `({word}: …)`")
+        return Worded(word, self._list(inside), span=Span(span.start, end))
+
+    def _bar(self, out: list[Item], token: Token) -> None:
+        span, sign = span_of(token), str(token)
+        times = re.search(r"x(\d+)", sign)
+        ends = sign.startswith(":")
+        starts = sign.endswith(":") and (sign != ":|")
+        count = 2 if ends else 0
+        if times:
+            count = int(times[1]) if len(times[1]) < 6 else MAX_REPEATS + 1
+            if not 2 <= count <= MAX_REPEATS:
+                where = Span(span.start + times.start(), span.start + times.end())
+                self.report(
+                    rules.REPEAT,
+                    where,
+                    f"`{short(times[0])}` is no number of times",
+                    "`:|x3` plays it three times in all; from 2 to 10,000",
+                )
+                count = 2
+        new_line = self._prev_end is not None and "\n" in self.text[self._prev_end : span.start]
+        bar = BarLine("||" in sign, count, starts, 0, new_line, span=span)
+        at = next((n for n in range(len(out) - 1, -1, -1) if not isinstance(out[n], Comment)), None)
+        last = out[at] if at is not None else None
+        if (
+            at is not None
+            and isinstance(last, BarLine)
+            and ("\n" in self.text[last.span.end : span.start] or (last.repeat_end and starts))
+            and not last.ending
+        ):
+            out[at] = replace(last, double=last.double or bar.double, repeat_end=last.repeat_end or count, repeat_start=last.repeat_start or starts,
+                              newline=last.newline or "\n" in self.text[last.span.end : span.start])  # fmt: skip
+        else:
+            out.append(bar)
+        self._after_repeat = bool(count)
+
+    def _ending(self, token: Token) -> Item | None:
+        span = span_of(token)
+        if token not in ("1st", "2nd"):
+            self.report(
+                rules.ENDING,
+                span,
+                f"there is no `{short(token)}` ending",
+                "endings are `1st` and `2nd`; the last time through takes the second",
+            )
+            return None
+        return BarLine(ending=int(token[0]), span=span)
+
+    def _same(self, token: Token) -> Item:
+        return SameBar(span=span_of(token))
+
+    def _rest(self, token: Token) -> Item:
+        return Event((Rest(span=span_of(token)),), len(token), span=span_of(token))
+
+    def _step(self, token: Token) -> Item | None:
+        try:
+            return Step(parse_value(str(token)), span=span_of(token))
+        except ValueError as e:
+            self.report(
+                rules.VALUE, span_of(token), str(e), "steps are 1/1, 1/2, 1/4, 1/8, 1/16, 1/32 or 1/64, dotted `1/8.`"
+            )
+            return Unknown(0, span=span_of(token))
+
+    def _say(self, token: Token) -> Item | None:
+        text, span = str(token), span_of(token)
+        if text[1] in '"' + QUOTES:
+            return self._words(text, span)
+        name, equals, value = text[1:].partition("=")
+        if name == "tempo" and equals:
+            return Say("tempo", value, span=span)
+        if name in DYNAMICS and not equals:
+            return Say("dynamic", name, span=span)
+        if name == "fermata" and not equals:
+            return Say("fermata", "", span=span)
+        near = nearest(name, (*DYNAMICS, "tempo=", "fermata"))
+        self.report(
+            rules.SAYING,
+            span,
+            f"there is no `{short(text)}`",
+            f"did you mean `@{near}`?" if near else 'say `@mf`, `@"words"`, `@tempo=60` or `@fermata`',
+        )
+        return None
+
+    def _words(self, text: str, span: Span) -> Item | None:
+        if text[1] != '"' or text[-1] in QUOTES:
+            self.report(rules.TYPOGRAPHY, span, "curly quotes round the words", f'write `@"{text[2:-1][:30]}"`')
+        elif len(text) < 3 or text[-1] != '"':
+            self.report(
+                rules.OPEN,
+                Span(span.start, span.start + 2),
+                "the words' quote is never closed",
+                'close it: `@"let it hang"`',
+            )
+        return Say("words", ESCAPE.sub(r"\1", text[2:-1] if text[-1] in '"' + QUOTES else text[2:]).strip(), span=span)
+
+    def _late(self, token: Token) -> None:
+        span = span_of(token)
+        name = str(token).split()[0]
+        help = "fields stand between the `lick` line and the first bar line; a remark begins with `#`"
+        self.report(
+            rules.LATE,
+            Span(span.start, span.start + len(name)),
+            f"`{short(name)}` comes after the music has begun",
+            help,
+        )
+
+    def _bad(self, token: Token) -> Item | None:
+        span, text = span_of(token), str(token)
+        if text in ("]", ")"):
+            what = "tuplet `3[`" if text == "]" else "word `(pm:`"
+            self.report(
+                rules.CLOSED,
+                span,
+                f"`{text}` closes nothing: no {what} is open here",
+                f"delete it, or open the {what} before it",
+            )
+            return Unknown(0, span=span)
+        if text[0] in "(" or text[-1] == "[":
+            self.report(
+                rules.LIMIT, span, "brackets are nested more than 16 deep", "nobody could read that: take some away"
+            )
+            return Unknown(0, span=span)
+        if not self._unseen(span):
+            pattern = self._run_pattern()
+            fault = explain(text, lambda part: pattern.fullmatch(part) is not None, self._after_repeat)
+            self.report(fault.rule, Span(span.start + fault.start, span.start + fault.end), fault.message, fault.help)
+        return Unknown(span=span)
+
+
+def start_of(token: Token) -> int:
+    """Where a token begins."""
+    return token.start_pos or 0
+
+
+def span_of(child: Child) -> Span:
+    """Where a token or tree stands; a closer that was never written has no length."""
+    if isinstance(child, Tree):
+        return Span(span_of(child.children[0]).start, span_of(child.children[-1]).end)
+    start = child.start_pos or 0
+    return Span(start, (child.end_pos or 0) if child.value else start)
+
+
+def short(text: str) -> str:
+    """A text cut to what fits in a message."""
+    return text if len(text) <= 24 else f"{text[:20]}… ({len(text)} characters)"
