@@ -1,0 +1,176 @@
+"""Draws one line of tab: the strings, the rows above them, the count below.
+
+In: a `Line` with its places. Out: lines of text without trailing blanks. String lines are ASCII and of one length.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from unicodedata import combining, east_asian_width
+
+from lickwright.backends.tab_lines import Line
+from lickwright.backends.tab_spacing import Block
+from lickwright.grid import Above, Grid, Row
+
+Item = tuple[int, str]  # the character where a text starts, and the text
+_BESIDE_NUMBER = (
+    Row.ENDING,
+    Row.TEMPO,
+    Row.CHORD,
+    Row.WORDS,
+)  # rows that may start with the bar number: no digits alone stand in them
+_SHORTEST_WORDS = 24  # characters to which words are broken near the end of a line
+
+
+def draw_line(grid: Grid, line: Line, above: Sequence[Above], width: int) -> list[str]:
+    """The rows above, the strings and the count of one line; `above` is all that reaches into it, by row."""
+    blocks = list(_blocks(line))
+    counts = [(x - (block.count[0] == "("), block.count) for x, block in blocks if block.count]
+    return [*_rows(grid, line, blocks, above, width), *_strings(grid, line), *_set([counts])]
+
+
+def _blocks(line: Line) -> Iterator[tuple[int, Block]]:
+    for placed in line.pieces:
+        yield from zip(placed.xs, placed.blocks, strict=True)
+
+
+def _strings(grid: Grid, line: Line) -> list[str]:
+    tuning = grid.timeline.settings.tuning
+    count = tuning.strings
+    labels = max(map(len, tuning.labels))
+    drawn = [bytearray(b"-" * line.width) for _ in range(count)]
+    middle = (count // 2 - 1, count // 2 + count % 2)  # where repeats have their dots
+    for number, text in enumerate(drawn):
+        text[:labels] = tuning.labels[number].ljust(labels).encode()
+        x = labels
+        for sign, placed in zip(line.signs, (*line.pieces, None), strict=True):
+            shown = sign[number in middle].encode()
+            text[x : x + len(shown)] = shown
+            x = placed.right if placed is not None else x
+    for x, block in _blocks(line):
+        for mark in block.marks:
+            start = x - mark.anchor
+            drawn[mark.string - 1][start : start + len(mark.text)] = mark.text.encode()
+    for placed in line.pieces:
+        if placed.piece.same:
+            for number in middle:
+                drawn[number][(placed.left + placed.right) // 2] = ord("%")
+    return [text.decode() for text in drawn]
+
+
+def _rows(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]], above: Sequence[Above], width: int) -> list[str]:
+    rows: dict[Row, list[list[Item]]] = {}
+    spans = _Spans(grid, line)
+    for item in above:
+        lanes = rows.setdefault(item.row, [])
+        if item.lasts:
+            _lay(lanes, *spans.text(item))
+        elif item.first in spans.at:
+            _lay_words(lanes, spans.at[item.first], item.text, width)
+    for x, block in blocks:
+        for offset, amount in block.bends:
+            _lay(rows.setdefault(Row.BEND, []), x + offset, amount)
+    for placed, sign in zip(line.pieces, line.signs[1:], strict=True):
+        times = grid.bars[placed.piece.index].bar.repeat_end
+        if times > 2 and not placed.piece.goes_on:
+            text = f"x{times}"
+            _lay(rows.setdefault(Row.ENDING, []), placed.right + len(sign[0]) - len(text), text)
+    number = _number(grid, line)
+    top = min(rows, default=None)
+    lanes = [lane for row in sorted(rows) for lane in rows[row]]
+    if top in _BESIDE_NUMBER and min(lanes[0])[0] > len(number):
+        lanes[0].append((0, number))
+    else:
+        lanes.insert(0, [(0, number)])
+    return _set(lanes)
+
+
+def _number(grid: Grid, line: Line) -> str:
+    """The number of the bar that starts the line; in parentheses where it started on the line before."""
+    number = grid.bars[line.pieces[0].piece.index].bar.number
+    return f"({number})" if line.continued else str(number)
+
+
+class _Spans:
+    """Turns what lasts into text: `PM----|`, closed where the line ends and opened again on the next."""
+
+    def __init__(self, grid: Grid, line: Line) -> None:
+        self.at: dict[int, int] = {}  # columns of this line: where they stand
+        self._stop: dict[int, int] = {}  # and the last character that is theirs alone
+        self._line, self._columns = line, grid.columns
+        for placed in line.pieces:
+            first = placed.piece.first
+            for index, (x, following) in enumerate(zip(placed.xs, (*placed.xs[1:], placed.right + 1), strict=True)):
+                self.at[first + index] = x
+                self._stop[first + index] = max(x, following - 2)
+
+    def text(self, item: Above) -> Item:
+        """What is said and where. A span that has no room for its word and its end is the word alone."""
+        first, last = self._line.pieces[0], self._line.pieces[-1]
+        start = self.at.get(item.first, first.left + 1)
+        stop = self._stop.get(item.last, last.right - 1)
+        if self._columns[item.first].lead:  # a rake or grace note ends on the note it leads to
+            stop = self.at.get(item.last, stop)
+        if item.row is Row.ENDING and item.last in self.at:
+            stop = next(p.right for p in self._line.pieces if p.piece.first <= item.last < p.piece.first + len(p.xs))
+        room = stop - start + 1
+        if item.row is Row.TUPLET:
+            return start, f"|{item.text:-^{room - 2}}|" if room >= len(item.text) + 2 else item.text
+        return start, f"{item.text:-<{room - 1}}|" if room > len(item.text) else item.text
+
+
+def _lay(lanes: list[list[Item]], start: int, text: str) -> None:
+    """Puts a text into the first line of its row that has room."""
+    for lane in lanes:
+        if all(start > at + _wide(known) or start + _wide(text) < at for at, known in lane):
+            lane.append((start, text))
+            return
+    lanes.append([(start, text)])
+
+
+def _lay_words(lanes: list[list[Item]], start: int, text: str, width: int) -> None:
+    """Puts words at their place; moved to the left, or broken, where the line would get too long."""
+    if start + _wide(text) <= width:
+        _lay(lanes, start, text)
+        return
+    start = max(0, min(start, width - min(_wide(text), _SHORTEST_WORDS)))
+    lines = wrapped(text, width - start)
+    start = max(0, min(start, width - max(map(_wide, lines))))
+    free = next((i for i in range(len(lanes) + 1) if all(_is_free(lane, start) for lane in lanes[i:])), len(lanes))
+    for index, line in enumerate(lines, free):
+        if index == len(lanes):
+            lanes.append([])
+        lanes[index].append((start, line))
+
+
+def _is_free(lane: Sequence[Item], start: int) -> bool:
+    return all(at + _wide(text) < start for at, text in lane)
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Words in lines no wider than `width`; a word that is wider alone is left whole."""
+    lines = [""]
+    for word in text.split():
+        if lines[-1] and _wide(lines[-1]) + 1 + _wide(word) > width:
+            lines.append(word)
+        else:
+            lines[-1] = f"{lines[-1]} {word}" if lines[-1] else word
+    return lines
+
+
+def _wide(text: str) -> int:
+    """Columns that a text takes in a fixed-width font."""
+    if text.isascii():
+        return len(text)
+    return sum(0 if combining(char) else 2 if east_asian_width(char) in "WF" else 1 for char in text)
+
+
+def _set(lanes: Sequence[Sequence[Item]]) -> list[str]:
+    lines = []
+    for lane in lanes:
+        line, end = "", 0
+        for start, text in sorted(lane):
+            line += " " * (start - end) + text
+            end = max(start, end) + _wide(text)
+        lines.append(line.rstrip())
+    return lines

@@ -1,0 +1,185 @@
+"""What stands round the strings of a text tab: heading, legend, rights, caution.
+
+In: a `Grid`. Out: lines of text within a width. The legend explains just the marks that were printed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+
+from lickwright.backends.tab_draw import wrapped
+from lickwright.grid import Cell, Grid
+from lickwright.marks import EVENT_ABOVE, note_text, shape_text
+from lickwright.music.pitch import pitch_name
+from lickwright.music.rhythm import Meter, Tempo
+from lickwright.notation.techniques import TECHNIQUES, Curve, Stroke, Technique
+from lickwright.settings import Settings
+from lickwright.timeline import Timeline
+
+_ORDER = {id(technique): index for index, technique in enumerate(TECHNIQUES)}
+
+HARD_BEND = 3  # semitones; past it the caution is printed, as past the next two
+HARD_SPAN = 115.0  # millimetres between the outer fingers of a chord
+HARD_PACE = 10  # notes a second
+_PACE_NOTES = 5  # in a row, for a pace to count
+_SCALE_LENGTH = 648.0  # millimetres from nut to bridge of a usual guitar
+_BASS_SCALE_LENGTH = 864.0
+CAUTION = (
+    "A hard one: warm up with easy, slow playing and build up speed, stretches and bends little by little. "
+    "Stop when it hurts or tingles; if it goes on, ask your teacher or a doctor."
+)
+
+
+def heading(grid: Grid, width: int, tempo: str) -> list[str]:
+    """Title, author and what a player has to know before the first note."""
+    settings = grid.timeline.settings
+    lines = [*wrapped(grid.timeline.title, width), *(wrapped(f"by {settings.by}", width) if settings.by else ()), ""]
+    return lines + _listed(_facts(settings, tempo), width)
+
+
+def _facts(settings: Settings, tempo: str) -> Iterator[tuple[str, str]]:
+    if settings.key is not None:
+        yield "key", str(settings.key)
+    if settings.area is not None:
+        name = settings.area.name.removeprefix("boxes ").removeprefix("box ")
+        yield "box", name + (f"; {settings.area.numbering}" if settings.area.numbering else "")
+    if settings.scale is not None:
+        yield "scale", str(settings.scale)
+    yield "tuning", _tuning(settings)
+    if settings.capo:
+        yield "capo", f"fret {settings.capo}; frets are counted from the capo, 0 is the capo itself"
+    yield "tempo", tempo
+    yield "meter", _meter(settings)
+    if settings.level is not None:
+        yield "level", f"{settings.level} of 5"
+    if settings.style:
+        yield "style", settings.style
+
+
+def _tuning(settings: Settings) -> str:
+    """The pitches, always; the name too, where it is one."""
+    tuning = settings.tuning
+    pitches = " ".join(pitch_name(pitch).rstrip("-0123456789") for pitch in reversed(tuning.sounding))
+    named = not tuning.name[-1].isdigit()
+    return f"{pitches}, low to high" + (f" ({tuning.name})" if named else "")
+
+
+def _meter(settings: Settings) -> str:
+    pickup = settings.pickup
+    return str(settings.meter) + (f", with a pick-up of {pickup.numerator}/{pickup.denominator}" if pickup else "")
+
+
+def tempo_words(timeline: Timeline, percent: Fraction | None, bpm: Fraction | None) -> str:
+    """`1/4 = 72, shuffle`; what was asked for first, with the written tempo beside it."""
+    settings = timeline.settings
+    written, feel = settings.tempo, settings.feel
+    asked = bpm if bpm is not None else written.bpm * percent / 100 if percent is not None else written.bpm
+    words = f"{_value(written, settings.meter)} = {_plain(asked)}"
+    if asked != written.bpm:
+        words += f" (written: {_plain(written.bpm)})"
+    if feel.name == "straight":
+        return words
+    long, short = feel.ratio
+    return f"{words}, {feel.name}: pairs of 1/{feel.unit.denominator} are played long and short, {long}:{short}"
+
+
+def _value(tempo: Tempo, meter: Meter) -> str:
+    """The note value that is counted, as written: `1/4`, `1/4.`."""
+    unit = tempo.unit or meter.beat
+    if unit.numerator == 1:
+        return f"1/{unit.denominator}"
+    dots = {3: ".", 7: ".."}.get(unit.numerator)
+    return f"1/{unit.denominator >> len(dots)}{dots}" if dots else str(unit)
+
+
+def _plain(number: Fraction) -> str:
+    return str(number.numerator) if number.denominator == 1 else f"{float(number):.4g}"
+
+
+def _listed(rows: Iterator[tuple[str, str]] | Sequence[tuple[str, str]], width: int) -> list[str]:
+    """Names and values, the values in one column and wrapped there."""
+    rows = list(rows)
+    indent = max((len(name) for name, _ in rows), default=0) + 2
+    lines = []
+    for name, value in rows:
+        first, *more = wrapped(value, width - indent) or [""]
+        lines.append(f"{name:<{indent}}{first}")
+        lines += [" " * indent + line for line in more]
+    return lines
+
+
+def legend(grid: Grid, ties: bool, width: int) -> list[str]:
+    """The marks that were printed, each with an example from this lick, in the order of the reference page."""
+    used: dict[int, tuple[str, str]] = {}
+    for column in grid.columns:
+        for cell in column.cells:
+            if cell.shapes or not cell.sound.fret or cell.sound.marks or cell.sound.begin.sign or cell.sound.head:
+                for technique, example in _examples(cell):
+                    used.setdefault(_ORDER[id(technique)], (example, technique.sentence))
+    for above in grid.above:
+        if above.technique is not None and above.lasts:
+            used.setdefault(_ORDER[id(above.technique)], (above.text, above.technique.sentence))
+    rows = [used[order] for order in sorted(used)]
+    written = {word.word for word in grid.timeline.words}
+    rows += [(event.above, event.sentence) for word, event in EVENT_ABOVE.items() if word in written]
+    if ties:
+        rows.append(("(n)", "at the start of a line: the note is still held"))
+    if any(column.silent and column.count for column in grid.columns):
+        rows.append(("(2)", "in the count: a rest"))
+    return _listed(list(dict.fromkeys(row for row in rows if row[1])), width)
+
+
+def _examples(cell: Cell) -> Iterator[tuple[Technique, str]]:
+    sound = cell.sound
+    if cell.starts:
+        text = note_text(sound)
+        if sound.begin.sign:
+            yield sound.begin, text
+        if sound.head is not None:
+            yield sound.head, text
+        for mark in sound.marks:
+            yield mark, text if mark.tab else mark.above
+    for shape in cell.shapes:
+        yield shape.technique, shape_text(shape, sound)
+
+
+def ending(settings: Settings, width: int) -> list[str]:
+    """Whose it is and what else was written about it."""
+    rows = [("rights", settings.rights), ("source", settings.source), ("tags", settings.tags)]
+    rows += [("note", note) for note in settings.notes]
+    return _listed([row for row in rows if row[1]], width)
+
+
+def is_hard(timeline: Timeline) -> bool:
+    """Whether a lick bends, stretches or hurries so far that a caution is due."""
+    bends = any(
+        shape.amount > HARD_BEND
+        for sound in timeline.sounds
+        for shape in sound.shapes
+        if shape.technique.curve in (Curve.BEND, Curve.PREBEND)
+    )
+    return bends or _widest(timeline) > HARD_SPAN or _hurries(timeline)
+
+
+def _widest(timeline: Timeline) -> float:
+    """Millimetres between the lowest and the highest fretted note that start together."""
+    settings = timeline.settings
+    length = _BASS_SCALE_LENGTH if settings.tuning.is_bass else _SCALE_LENGTH
+    chords: dict[int, list[int]] = {}
+    for sound in timeline.sounds:
+        if sound.fret and sound.begin.stroke is not Stroke.TAP:  # the picking hand taps where it likes
+            chords.setdefault(sound.start, []).append(sound.fret + settings.capo)
+    wide = [(min(frets), max(frets)) for frets in chords.values() if len(frets) > 1]
+    return max((length * (2 ** (-low / 12) - 2 ** (-high / 12)) for low, high in wide), default=0.0)
+
+
+def _hurries(timeline: Timeline) -> bool:
+    """Whether some notes in a row, a repeat's included, come faster than the limit at the fastest tempo of the lick."""
+    fastest = max((tempo.qpm for tempo in timeline.tempos), default=Fraction(0))
+    gap = float(60 / fastest) * 4 / timeline.grain if fastest else 1.0  # seconds a grain
+    starts = sorted({sound.start for sound in timeline.sounds})
+    return any(
+        (starts[i + _PACE_NOTES - 1] - start) * gap * HARD_PACE < _PACE_NOTES - 1
+        for i, start in enumerate(starts[: 1 - _PACE_NOTES])
+    )

@@ -1,0 +1,195 @@
+"""Breaks a lick into lines of tab no wider than asked.
+
+In: the pieces of a `Grid` and a width. Out: for each line its pieces, placed. Lines break at bar lines; only a bar that
+is too long for a line by itself breaks at a beat.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from lickwright.backends.tab_spacing import SAME_BAR, TIGHT, Block, Piece, Scale, Spaced, part, pieces_of, space
+from lickwright.grid import Grid
+from lickwright.timeline import Bar
+
+_NARROW = 2  # characters a step, where a bar does not fit otherwise
+CONTINUED = (">", ">")  # ends a line in the middle of a bar, and starts the next
+Sign = tuple[str, str]  # a bar line: on most strings, and on the two in the middle, where repeats have their dots
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A piece on its line."""
+
+    piece: Piece
+    left: int  # character where it starts, just after the bar line before it
+    xs: tuple[int, ...]  # characters of its columns
+    right: int  # character where the bar line after it starts
+    blocks: tuple[Block, ...]  # as drawn here: at the start of a line with what is held over
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One system."""
+
+    pieces: tuple[Placed, ...]
+    signs: tuple[Sign, ...]  # the bar line before the first piece, and after each
+    width: int  # characters in all
+    continued: bool  # it starts in the middle of a bar
+
+
+def bar_line(left: Bar | None, right: Bar | None) -> Sign:
+    """The bar line between two bars of one line, or at an end of it (None)."""
+    ends, starts = left is not None and left.repeat_end > 0, right is not None and right.repeat_start
+    if ends or starts:
+        sides = "-" if ends else "", "-" if starts else ""
+        return "||".join(sides), "||".join(side.replace("-", ":") for side in sides)
+    return ("||", "||") if left is not None and left.double else ("|", "|")
+
+
+def break_lines(grid: Grid, width: int) -> list[Line]:
+    """The lick in lines. One scale serves the whole lick where that costs no line, else each line where it fits, else each bar its own."""
+    labels = max(map(len, grid.timeline.settings.tuning.labels))
+    pieces: list[Piece] = []
+    for piece in pieces_of(grid):
+        pieces += _fitting(grid, piece, width - labels)
+    breaker = _Breaker(grid, pieces, width, labels)
+    own = [piece.scale for piece in pieces]
+    needed, lines = breaker.best(own)
+    widest = max(own, key=lambda scale: scale.ratio, default=TIGHT)
+    if any(scale.ratio not in (0, widest.ratio) for scale in own):
+        common = [scale if scale.chars == 0 else widest for scale in own]
+        wanted, evened = breaker.best(common)
+        if wanted <= needed:
+            return [breaker.line(first, last, common) for first, last in evened]
+    return [_evened(breaker, first, last, own, width) for first, last in lines]
+
+
+def _evened(breaker: _Breaker, first: int, last: int, own: Sequence[Scale], width: int) -> Line:
+    """One line, with the widest scale of its bars for all of them where they fit."""
+    line = breaker.line(first, last, own)
+    widest = max(own[first:last], key=lambda scale: scale.ratio)
+    if all(scale.ratio in (0, widest.ratio) for scale in own[first:last]):
+        return line
+    common = [scale if scale.chars == 0 else widest for scale in own]
+    wide = breaker.line(first, last, common)
+    return wide if wide.width <= width else line
+
+
+def _fitting(grid: Grid, piece: Piece, room: int) -> list[Piece]:
+    """The piece as it is, or narrower, or else in parts: a long bar is better narrow than broken."""
+    bar = grid.bars[piece.index].bar
+    room -= len(bar_line(None, bar)[0]) + max(len(bar_line(bar, None)[0]), len(CONTINUED[0]))
+    narrow = Scale(min(_NARROW, piece.scale.chars), piece.scale.grains)
+    for scale in (piece.scale, narrow, TIGHT):
+        if _length(piece, scale, True) <= room:
+            return [replace(piece, scale=scale)]
+    return _parts(grid, piece, room)
+
+
+def _parts(grid: Grid, piece: Piece, room: int) -> list[Piece]:
+    """As many beats to a line as fit; where a single beat does not, as many columns."""
+    meter, grain = grid.timeline.settings.meter, grid.timeline.grain
+    columns = grid.columns[piece.first : piece.first + len(piece.blocks)]
+    beats = [
+        i
+        for i, column in enumerate(columns)
+        if column.count.isdigit() or (column.lead and not (i and columns[i - 1].lead))
+    ]
+    parts: list[Piece] = []
+    first = 0
+    while first < len(columns):
+        ends = [i for i in (*beats, len(columns)) if i > first and (i == len(columns) or not columns[i - 1].lead)]
+        last = next((i for i in reversed(ends) if _fits(grid, piece, first, i, room)), None)
+        if last is None:
+            last = next((i for i in range(ends[0] - 1, first, -1) if _fits(grid, piece, first, i, room)), first + 1)
+        parts.append(part(grid, piece, first, last))
+        first = last
+    return [_easiest(made, room) for made in parts]
+
+
+def _fits(grid: Grid, piece: Piece, first: int, last: int, room: int) -> bool:
+    return _length(part(grid, piece, first, last), TIGHT, True) <= room
+
+
+def _easiest(piece: Piece, room: int) -> Piece:
+    """With the roomiest scale that fits."""
+    scales = [piece.scale, Scale(min(_NARROW, piece.scale.chars), piece.scale.grains)]
+    return replace(piece, scale=next((scale for scale in scales if _length(piece, scale, True) <= room), TIGHT))
+
+
+def _spaced(piece: Piece, scale: Scale, first: bool) -> Spaced:
+    blocks = piece.opening if first else piece.blocks
+    return space(blocks, piece.begin, piece.end, scale, SAME_BAR if piece.same else 1)
+
+
+def _length(piece: Piece, scale: Scale, first: bool) -> int:
+    return _spaced(piece, scale, first).length
+
+
+class _Breaker:
+    """Finds where lines end: as few lines as possible, ended where the writer ended them, and of even length."""
+
+    def __init__(self, grid: Grid, pieces: Sequence[Piece], width: int, labels: int) -> None:
+        self._bars = [grid.bars[piece.index].bar for piece in pieces]
+        self._pieces, self._width, self._labels = pieces, width, labels
+
+    def best(self, scales: Sequence[Scale]) -> tuple[int, list[tuple[int, int]]]:
+        """How many lines (far too many where one is too wide), and the first and last (excluded) piece of each."""
+        count = len(self._pieces)
+        inner = [_length(piece, scale, False) for piece, scale in zip(self._pieces, scales, strict=True)]
+        outer = [
+            _length(piece, scale, True) if piece.opening is not piece.blocks else length
+            for piece, scale, length in zip(self._pieces, scales, inner, strict=True)
+        ]
+        costs: list[tuple[int, int, int]] = [(0, 0, 0)] + [(count + 1, 0, 0)] * count  # lines, unasked ends, unevenness
+        came = [0] * (count + 1)
+        for first in range(count):
+            width = self._labels + len(self._before(first)[0])
+            for last in range(first + 1, count + 1):
+                width += outer[first] if last - 1 == first else inner[last - 1]
+                total = width + len(self._after(last, True)[0])
+                if total > self._width and last > first + 1:
+                    break
+                lines, unasked, uneven = costs[first]
+                asked = last == count or self._bars[last - 1].newline
+                lines += 1 if total <= self._width else count + 1  # too wide even alone: only where nothing else is left
+                cost = (lines, unasked + (not asked), uneven + (self._width - total) ** 2)
+                if cost < costs[last]:
+                    costs[last], came[last] = cost, first
+                if self._pieces[last - 1].goes_on:
+                    break
+                width += len(self._after(last, False)[0])
+        lines = [(came[count], count)] if count else []
+        while lines and lines[0][0] > 0:
+            lines.insert(0, (came[lines[0][0]], lines[0][0]))
+        return costs[count][0], lines
+
+    def _continued(self, index: int) -> bool:
+        return index > 0 and self._pieces[index - 1].goes_on
+
+    def _before(self, index: int) -> Sign:
+        """What starts a line with this piece."""
+        return (CONTINUED[1], CONTINUED[1]) if self._continued(index) else bar_line(None, self._bars[index])
+
+    def _after(self, index: int, line_ends: bool) -> Sign:
+        """What stands before piece `index` and after the one before it."""
+        if self._continued(index):
+            return CONTINUED[0], CONTINUED[0]
+        return bar_line(self._bars[index - 1], None if line_ends or index == len(self._bars) else self._bars[index])
+
+    def line(self, first: int, last: int, scales: Sequence[Scale]) -> Line:
+        """Pieces `first` to `last` (excluded), placed."""
+        signs = [self._before(first)]
+        left = self._labels + len(signs[0][0])
+        placed = []
+        for index in range(first, last):
+            piece = self._pieces[index]
+            spaced = _spaced(piece, scales[index], index == first)
+            right = left + spaced.length
+            blocks = piece.opening if index == first else piece.blocks
+            placed.append(Placed(piece, left, tuple(left + x for x in spaced.xs), right, blocks))
+            signs.append(self._after(index + 1, index + 1 == last))
+            left = right + len(signs[-1][0])
+        return Line(tuple(placed), tuple(signs), left, self._continued(first))

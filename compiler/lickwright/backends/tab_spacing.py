@@ -1,0 +1,246 @@
+"""Where on a line of text each column of a lick stands.
+
+In: the columns of a `Grid`. Out: `Piece`s, a bar each (or a part of one that is too long for a line), and character
+positions for them at a scale: so many characters for so many grains. Space is in proportion to time, and gives way
+where marks need more. Knows nothing of lines and draws nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from lickwright.grid import Cell, Column, Grid, Row
+from lickwright.layout import held_cells
+from lickwright.marks import anchor, bend_amount, cell_text, held_text, note_text, shape_text
+
+STEP_MIN, STEP_MAX = (
+    3,
+    5,
+)  # characters that the usual shortest step of a bar takes: room for a fret of two digits, and no more than fits a bend
+LONG_STEP_MIN = 4  # the same where that step is a quarter or longer
+SAME_BAR = 7  # characters of a bar that only says `%`
+
+
+class Scale(NamedTuple):
+    """`chars` characters for `grains` grains; no characters: as tight as the marks allow."""
+
+    chars: int
+    grains: int
+
+    @property
+    def ratio(self) -> float:
+        """Characters a grain, to compare."""
+        return self.chars / self.grains
+
+
+TIGHT = Scale(0, 1)
+
+
+class Mark(NamedTuple):
+    """A mark on one string's line."""
+
+    string: int
+    text: str
+    anchor: int  # which character of it stands at the column
+    held: bool = False  # a note held over from the line before: its parenthesis may touch the bar line
+
+
+class Block(NamedTuple):
+    """One column with all the texts that need room."""
+
+    at: int  # grains in the bar
+    back: int  # characters that a grace note or rake stroke stands before its beat; 0 on the beat
+    marks: tuple[Mark, ...]
+    width: int  # of the widest mark, from its anchor on
+    count: str  # as printed: "2", "(2)" for a rest
+    chords: tuple[str, ...]
+    bends: tuple[tuple[int, str], ...]  # amounts, with their distance from the anchor
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A bar, or a part of one."""
+
+    index: int  # of its bar in Grid.bars
+    first: int  # its columns: grid.columns[first:first + len(blocks)]
+    blocks: tuple[Block, ...]
+    opening: tuple[Block, ...]  # the same as the first of a line: with what is held over into it
+    begin: int  # grains in the bar
+    end: int  # grains in the bar
+    scale: Scale  # the one that suits it
+    goes_on: bool = False  # the bar goes on in the next piece
+    same: bool = False  # a `%`
+
+
+class Spaced(NamedTuple):
+    """A piece with its places."""
+
+    xs: tuple[int, ...]  # a column's characters from the bar line before it; 0 is the first after the line
+    length: int  # characters to the bar line that ends it
+
+
+def pieces_of(grid: Grid) -> list[Piece]:
+    """One for each bar."""
+    chords: dict[int, tuple[str, ...]] = {}
+    for above in grid.above:
+        if above.row is Row.CHORD:
+            chords[above.first] = (*chords.get(above.first, ()), above.text)
+    grain, beat = grid.timeline.grain, int(grid.timeline.settings.meter.beat * grid.timeline.grain)
+    pieces = []
+    for index, drawn in enumerate(grid.bars):
+        blocks = _blocks(grid.columns[drawn.first : drawn.last], chords, drawn.first)
+        piece = Piece(index, drawn.first, blocks, blocks, 0, drawn.bar.length, TIGHT, same=drawn.bar.same)
+        pieces.append(_opened(grid, _scaled(piece, grain, beat)))
+    return pieces
+
+
+def part(grid: Grid, piece: Piece, first: int, last: int) -> Piece:
+    """Blocks `first` to `last` (excluded) of a piece, as a piece of its own."""
+    blocks = piece.blocks[first:last]
+    whole = last == len(piece.blocks)
+    end = piece.end if whole else piece.blocks[last].at
+    begin = piece.begin if first == 0 else blocks[0].at
+    made = Piece(piece.index, piece.first + first, blocks, blocks, begin, end, piece.scale, piece.goes_on or not whole)
+    return _opened(grid, made)
+
+
+def _opened(grid: Grid, piece: Piece) -> Piece:
+    """Adds how it looks at the start of a line, where a tied note is shown again."""
+    held = held_cells(grid, piece.first) if piece.blocks else ()
+    if not held:
+        return piece
+    first = piece.blocks[0]
+    tied = tuple(_held_mark(cell, first.marks) for cell in held)
+    others = tuple(mark for mark in first.marks if mark.string not in {cell.string for cell in held})
+    opening = _block_of(first.at, (*others, *tied), first.count, first.chords, first.bends)
+    return Piece(
+        piece.index,
+        piece.first,
+        piece.blocks,
+        (opening, *piece.blocks[1:]),
+        piece.begin,
+        piece.end,
+        piece.scale,
+        piece.goes_on,
+        piece.same,
+    )
+
+
+def _held_mark(cell: Cell, marks: Sequence[Mark]) -> Mark:
+    """`(7)`, and behind it what is done to it in this very step: `(8b10)r8`."""
+    text = held_text(cell)
+    return Mark(
+        cell.string, text + "".join(mark.text for mark in marks if mark.string == cell.string), anchor(text), True
+    )
+
+
+def _blocks(columns: Sequence[Column], chords: dict[int, tuple[str, ...]], first: int) -> tuple[Block, ...]:
+    blocks: list[Block] = []
+    back = 0
+    for index in range(len(columns) - 1, -1, -1):  # backwards: strokes before a beat stand by it
+        column = columns[index]
+        count = f"({column.count})" if column.silent and column.count else column.count
+        marks, bends = _marks(column.cells)
+        block = _block_of(column.at, marks, count, chords.get(first + index, ()), bends)
+        if column.lead:
+            back += block.width + 1
+            block = block._replace(back=back)
+        else:
+            back = max((mark.anchor for mark in marks), default=0)
+        blocks.append(block)
+    blocks.reverse()
+    return tuple(blocks)
+
+
+def _block_of(
+    at: int, marks: tuple[Mark, ...], count: str, chords: tuple[str, ...], bends: tuple[tuple[int, str], ...]
+) -> Block:
+    width = max([len(mark.text) - mark.anchor for mark in marks], default=0)
+    return Block(at, 0, marks, width, count, chords, bends)
+
+
+def _marks(cells: Sequence[Cell]) -> tuple[tuple[Mark, ...], tuple[tuple[int, str], ...]]:
+    """The marks of a column, and where in them bend amounts belong (equal ones of two strings once)."""
+    marks = []
+    bends: dict[tuple[int, str], None] = {}
+    for cell in cells:
+        text = cell_text(cell)
+        lead = 0 if text.isdigit() else anchor(text)
+        marks.append(Mark(cell.string, text, lead))
+        if cell.shapes:
+            at = len(note_text(cell.sound)) - lead if cell.starts else -lead
+            for shape in cell.shapes:
+                amount = bend_amount(shape)
+                if amount:
+                    bends[max(0, at), amount] = None
+                at += len(shape_text(shape, cell.sound))
+    return tuple(marks), tuple(bends)
+
+
+def _scaled(piece: Piece, grain: int, beat: int) -> Piece:
+    """Gives a bar the scale at which its usual shortest step has room.
+
+    The step is the length that a quarter of its notes and rests do not exceed (and no more than a beat), so that one quick ornament does
+    not stretch the whole bar; its room is what most such steps need, within limits, and the few that need more push on what follows.
+    """
+    if piece.same or not piece.blocks:
+        return piece
+    tight = space(piece.blocks, piece.begin, piece.end, TIGHT)
+    real = [
+        (block.at, x)
+        for x, block in zip(tight.xs, piece.blocks, strict=True)
+        if not block.back and (block.marks or block.count[:1] == "(")
+    ]
+    steps = [
+        (following - at, end - x)
+        for (at, x), (following, end) in zip(real, [*real[1:], (piece.end, tight.length + 1)], strict=True)
+    ]
+    lengths = sorted(min(length, beat) for length, _ in steps)
+    step = lengths[len(lengths) // 4] if lengths else beat
+    needs = sorted(need for length, need in steps if length <= step)
+    least = LONG_STEP_MIN if step * 4 >= grain else STEP_MIN
+    need = needs[len(needs) * 7 // 10] if needs else 0
+    chars = min(STEP_MAX, max(least, need))
+    return Piece(
+        piece.index, piece.first, piece.blocks, piece.opening, piece.begin, piece.end, Scale(chars, max(1, step))
+    )
+
+
+def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: int = 1) -> Spaced:
+    """Places for columns. Each stands where its time asks, or as far on as what is before it needs:
+
+    one `-` at least between marks of a string, no mark over another's column, a blank between counts, chords and bend amounts.
+    """
+    chars, grains = scale
+    half = grains // 2
+    base, base_at = 1, begin  # from here space is counted, so that roundings do not add up
+    busy: dict[int, int] = {}  # string: first free character
+    free = count_free = chord_free = bend_free = 0
+    closed = True  # the count before needs no blank after it
+    xs: list[int] = []
+    for at, back, marks, width, count, chords, bends in blocks:
+        asked = x = base + ((at - base_at) * chars + half) // grains - back
+        if x < free:
+            x = free
+        for string, _, lead, held in marks:
+            x = max(x, busy.get(string, 0) + lead + (0 if held else 1))
+        if count:
+            lead = 1 if count[0] == "(" else 0
+            x = max(x, count_free + lead + (0 if closed or lead else 1))
+            count_free, closed = x - lead + len(count), bool(lead) or count == "trip"
+        if chords:
+            x = max(x, chord_free)
+            chord_free = x + max(map(len, chords)) + 1
+        for offset, amount in bends:
+            x = max(x, bend_free - offset)
+            bend_free = x + offset + len(amount) + 1
+        for string, text, lead, _ in marks:
+            busy[string] = x - lead + len(text)
+        if x > asked and not back:
+            base, base_at = x, at
+        xs.append(x)
+        free = x + width + 1
+    length = base + ((end - base_at) * chars + half) // grains
+    return Spaced(tuple(xs), max(length, free, count_free, chord_free - 2, bend_free - 2, least))

@@ -1,0 +1,80 @@
+"""What a lick looks like, as facts: columns, bars and the rows above them.
+
+`layout.py` makes a `Grid` from a `Timeline`; a text tab turns it into characters, a printed sheet into lines and dots.
+No character widths, no line breaks, no paper here: those belong to whoever draws.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import NamedTuple
+
+from lickwright.notation.techniques import Technique
+from lickwright.timeline import Bar, Shape, Sound, Timeline
+
+
+class Cell(NamedTuple):
+    """What happens on one string at one instant."""
+
+    string: int  # 1 is the thinnest
+    sound: Sound
+    starts: bool  # the sound starts here; False: it started earlier and is only shaped here
+    shapes: tuple[Shape, ...]  # what its pitch does in this step
+
+
+class Column(NamedTuple):
+    """One instant of one written bar."""
+
+    bar: int  # index into Grid.bars
+    at: int  # grains from the start of the bar
+    lead: int  # n-th stolen stroke before that instant, 1 the nearest; 0: on it
+    cells: tuple[Cell, ...]  # from the thinnest string; empty where only the count goes on
+    silent: bool  # no string sounds from here on: a rest is counted
+    count: str  # what a player says here: "1", "&", "trip"; "." for what nobody counts, "" before the beat and in a `%`
+
+
+class DrawnBar(NamedTuple):
+    """One written bar and its columns."""
+
+    bar: Bar
+    first: int  # its columns: grid.columns[first:last]; of a `%` only those its chords need
+    last: int
+
+
+class Row(IntEnum):
+    """The rows above the strings, from the top."""
+
+    ENDING = 0
+    TEMPO = 1  # tempo changes and pauses
+    CHORD = 2
+    WORDS = 3
+    DYNAMIC = 4
+    HOW = 5  # palm mute, let ring, rake, slap and so on
+    TUPLET = 6
+    BEND = 7  # amounts: not in Grid.above, for they are in the shapes of the cells
+    ACCENT = 8
+    STROKE = 9
+    FINGER = 10
+    PLUCK = 11
+
+
+class Above(NamedTuple):
+    """Something that a row above the strings says."""
+
+    row: Row
+    text: str
+    first: int  # index into Grid.columns
+    last: int  # of the last column it covers, included
+    lasts: bool  # it is said of all it covers and drawn as a span; False: it stands at `first`
+    technique: Technique | None = None  # whose mark it is, where it is one's
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """One lick, drawn."""
+
+    timeline: Timeline
+    columns: tuple[Column, ...]
+    bars: tuple[DrawnBar, ...]
+    above: tuple[Above, ...]  # by row, then by first column; of one instant those of the thinnest string first

@@ -1,0 +1,208 @@
+"""A lick as drawn: its written bars as columns, one an instant, with what stands in them and what is counted below.
+
+In: a `Timeline`. Out: a `Grid`. Content is what sounds the first time a bar is played; a `%` keeps its sign. The rows
+above the strings are made in `layout_rows.py`.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterator
+from fractions import Fraction
+from functools import lru_cache
+from math import gcd
+from typing import NamedTuple
+
+from lickwright.grid import Above, Cell, Column, DrawnBar, Grid, Row
+from lickwright.layout_rows import chords_written, rows_above
+from lickwright.music.rhythm import Meter, count
+from lickwright.music.tuning import Tuning
+from lickwright.notation.techniques import Curve
+from lickwright.notation.tree import Event, Hold, Rest, Unknown
+from lickwright.timeline import Bar, Shape, Sound, Timeline
+
+__all__ = ["Above", "Cell", "Column", "DrawnBar", "Grid", "Row", "count_shift", "held_cells", "lay_out"]
+
+Key = tuple[int, int]  # grains in the bar, minus the lead: the order of a bar's columns
+MAX_RULER = 16  # parts of a beat: a coarser division is ruled out in full, of a finer one only its own instants
+
+
+class _Draft(NamedTuple):
+    """What is known of one bar before its columns are made."""
+
+    cells: dict[Key, dict[int, Cell]]  # by column, then by string
+    silence: list[tuple[int, bool]]  # instants where a silence starts, goes on or ends, in order
+    instants: set[int]  # grains at which something is said above: they get a column where a player counts them
+
+
+def lay_out(timeline: Timeline) -> Grid:
+    """The columns of every written bar, and the rows above them."""
+    drafts = _drafts(timeline)
+    columns: list[Column] = []
+    bars: list[DrawnBar] = []
+    for index, bar in enumerate(timeline.bars):
+        first = len(columns)
+        columns += _columns(timeline, index, drafts[index])
+        bars.append(DrawnBar(bar, first, len(columns)))
+    above = rows_above(timeline, columns, bars)
+    return Grid(timeline, tuple(columns), tuple(bars), tuple(above))
+
+
+def _drafts(timeline: Timeline) -> list[_Draft]:
+    """Sounds, silences and sayings sorted into the bars and instants where they are written."""
+    slots = timeline.slots
+    drafts = [_Draft({}, [], set()) for _ in timeline.bars]
+    for sound in timeline.sounds:
+        slot = slots[sound.slot]
+        if sound.pass_no == 0 and slot.bar == sound.bar:  # not equal in a bar that a `%` repeats
+            column = drafts[slot.bar].cells.setdefault((slot.at, -sound.lead), {})
+            column[sound.string] = Cell(sound.string, sound, True, ())
+        for shape in sound.shapes:
+            _add_shape(timeline, drafts, sound, shape)
+    silent = False
+    for slot in slots:
+        before, silent = silent, _silent(slot.event, silent)
+        if silent or before:
+            drafts[slot.bar].silence.append((slot.at, silent))
+    for saying in timeline.sayings:
+        slot = slots[saying.slot]
+        drafts[slot.bar].instants.add(slot.at)
+    for index, at, _ in chords_written(timeline):
+        drafts[index].instants.add(at)
+    return drafts
+
+
+def _add_shape(timeline: Timeline, drafts: list[_Draft], sound: Sound, shape: Shape) -> None:
+    """Into the column of the slot it is written in; once, though several passes or a `%` play it."""
+    slot = timeline.slots[shape.slot]
+    lead = sound.lead if shape.slot == sound.slot else 0
+    column = drafts[slot.bar].cells.setdefault((slot.at, -lead), {})
+    cell = column.get(sound.string)
+    if cell is None:
+        cell = Cell(sound.string, sound, False, ())
+    elif any(known.span == shape.span for known in cell.shapes):
+        return
+    column[sound.string] = cell._replace(shapes=(*cell.shapes, shape))
+
+
+def _silent(event: Event | Unknown, before: bool) -> bool:
+    """Whether no string sounds during a slot: a rest on all strings, or a hold after one."""
+    if isinstance(event, Unknown):
+        return False
+    if before:
+        return all(isinstance(part, Hold | Rest) for part in event.parts)
+    part = event.parts[0]
+    return len(event.parts) == 1 and isinstance(part, Rest) and not part.string
+
+
+def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
+    """The columns of one bar in order: where something happens, on every beat, and where a hard place wants a ruler."""
+    bar, meter, grain = timeline.bars[index], timeline.settings.meter, timeline.grain
+    if bar.same:
+        for at in sorted({0} | draft.instants):
+            yield Column(index, at, 0, (), False, "")
+        return
+    shift = count_shift(timeline, bar)
+    beat = meter.beat * grain  # in grains; no whole number in some licks of nothing but long notes
+    keys = set(draft.cells)
+    keys.update((at, 0) for at in draft.instants if _said(at + shift, grain, meter, False))
+    keys.update((at, 0) for at in _rests_begin(draft.silence))
+    if beat.denominator == 1:
+        keys.update((at, 0) for at in range(-shift % beat.numerator, bar.length, beat.numerator))
+    instants = [at + shift for at, lead in keys if not lead]
+    sixes = _sixes(instants, beat, meter)
+    uncounted = {at // beat for at in instants if not _said(at, grain, meter, at // beat in sixes)}
+    if uncounted and beat.denominator == 1:
+        ruled = _ruler(instants, uncounted, beat.numerator)
+        keys.update((at - shift, 0) for at in ruled if 0 <= at - shift < bar.length)
+    silences = draft.silence
+    for at, lead in sorted(keys):
+        cells = draft.cells.get((at, lead), {}).values()
+        said = "" if lead else _said(at + shift, grain, meter, (at + shift) // beat in sixes) or "."
+        past = bisect_left(silences, (at + 1,)) if silences else 0
+        silent = past > 0 and silences[past - 1][1]
+        yield Column(index, at, -lead, tuple(sorted(cells) if len(cells) > 1 else cells), silent, said)
+
+
+def _rests_begin(silences: list[tuple[int, bool]]) -> Iterator[int]:
+    """Where a bar falls silent."""
+    before = False
+    for at, silent in silences:
+        if silent and not before:
+            yield at
+        before = silent
+
+
+def count_shift(timeline: Timeline, bar: Bar) -> int:
+    """Grains by which a bar is counted late: a pick-up is counted as the end of a full bar."""
+    return max(0, int(timeline.settings.meter.length * timeline.grain) - bar.length) if bar.number == 0 else 0
+
+
+@lru_cache(maxsize=4096)
+def _said(at: int, grain: int, meter: Meter, sextuplet: bool) -> str:
+    return count(Fraction(at, grain), meter, sextuplet)
+
+
+def _sixes(instants: list[int], beat: Fraction, meter: Meter) -> frozenset[int]:
+    """The beats played in six: those with an instant at an odd sixth. They are counted in sixes throughout."""
+    if meter.compound or beat.denominator != 1 or beat.numerator % 6:
+        return frozenset()
+    sixth = beat.numerator // 6
+    return frozenset(at // sixth // 6 for at in instants if at % sixth == 0 and at // sixth % 6 in (1, 5))
+
+
+def _ruler(instants: list[int], beats: set[int], beat: int) -> Iterator[int]:
+    """All equal parts of each of `beats`, which hold an instant that nobody counts (a 32nd, a fifth): its place can then be read off."""
+    for number in beats:
+        start = number * beat
+        part = gcd(beat, *(at - start for at in instants if start <= at < start + beat))
+        if beat // part <= MAX_RULER:
+            yield from range(start, start + beat, part)
+
+
+def held_cells(grid: Grid, index: int) -> tuple[Cell, ...]:
+    """What is held over into column `index` by a written hold: drawn again where a line starts there.
+
+    The shape of such a cell is the bend it is still at, if any. What merely rings on under new notes is not held.
+    """
+    timeline, column = grid.timeline, grid.columns[index]
+    strings = _held_strings(timeline, column)
+    if not strings:
+        return ()
+    now = next(turn.start for turn in timeline.passes if turn.bar == column.bar and turn.number == 0) + column.at
+    before = bisect_left(timeline.sounds, now, key=lambda sound: sound.start)
+    found: dict[int, Cell] = {}
+    for sound in reversed(timeline.sounds[:before]):
+        if sound.string in strings:
+            strings.remove(sound.string)
+            if sound.end > now:
+                bends = [shape for shape in sound.shapes if shape.start < now and shape.technique.curve in _STAYS]
+                found[sound.string] = Cell(
+                    sound.string, sound, False, tuple(bends[-1:]) if bends and bends[-1].amount else ()
+                )
+        if not strings:
+            break
+    return tuple(found[string] for string in sorted(found))
+
+
+_STAYS = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)  # what leaves the string at a pitch of its own
+
+
+def _held_strings(timeline: Timeline, column: Column) -> set[int]:
+    """The strings that a hold written at this instant names; all of them in the middle of a step."""
+    tuning = timeline.settings.tuning
+    everything = set(range(1, tuning.strings + 1))
+    bar = timeline.bars[column.bar]
+    if bar.same or column.lead:
+        return set()
+    for slot in timeline.slots[bar.first : bar.last]:
+        if slot.at == column.at and slot.length:
+            parts = slot.event.parts if isinstance(slot.event, Event) else ()
+            names = [part.string for part in parts if isinstance(part, Hold)]
+            return everything if "" in names else {_string(tuning, name) for name in names}
+    return everything
+
+
+def _string(tuning: Tuning, name: str) -> int:
+    """The number of a string as written: `G`, or `5:`."""
+    return tuning.letters[name] if name in tuning.letters else int(name.rstrip(":"))

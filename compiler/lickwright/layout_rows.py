@@ -1,0 +1,176 @@
+"""What stands above the strings: chords, words, spans, tuplets, strokes, fingers, endings.
+
+In: a `Timeline` and the columns made of it. Out: `Above` values, by row and column. Bend amounts are not among them:
+they are in the shapes of the cells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from lickwright.grid import Above, Column, DrawnBar, Row
+from lickwright.marks import EVENT_ABOVE
+from lickwright.notation.techniques import Kind
+from lickwright.notation.tree import Event, Hold
+from lickwright.timeline import Timeline, TupletSpan
+
+_SAYING_ROWS = {"words": Row.WORDS, "dynamic": Row.DYNAMIC, "tempo": Row.TEMPO, "fermata": Row.TEMPO}
+
+
+def rows_above(timeline: Timeline, columns: Sequence[Column], bars: Sequence[DrawnBar]) -> list[Above]:
+    """Everything above the strings, by row, then by column."""
+    places = _Places(timeline, columns, bars)
+    found = [*_over_notes(columns), *_endings(bars)]
+    found += [
+        Above(Row.CHORD, symbol, places.at(bar, at), places.at(bar, at), False)
+        for bar, at, symbol in chords_written(timeline)
+    ]
+    for saying in timeline.sayings:
+        column = places.last(saying.slot)
+        found.append(Above(_SAYING_ROWS[saying.kind], _saying(saying.kind, saying.text), column, column, False))
+    found += _words(timeline, columns, places)
+    for tuplet in timeline.tuplets:
+        found.append(
+            Above(Row.TUPLET, _tuplet_number(tuplet), places.last(tuplet.first), places.last(tuplet.last), True)
+        )
+    found.sort(key=lambda above: (above.row, above.first))
+    return found
+
+
+def chords_written(timeline: Timeline) -> Iterator[tuple[int, int, str]]:
+    """Chord symbols with the written bar (index) and the grains in it where they start. A pick-up has none."""
+    if not timeline.settings.chords:
+        return
+    first = 1 if timeline.bars and timeline.bars[0].number == 0 else 0
+    for index, (bar, chords) in enumerate(zip(timeline.bars[first:], timeline.settings.chords, strict=False), first):
+        for chord in chords:
+            yield index, int(chord.at * bar.length), chord.symbol
+
+
+class _Places:
+    """Finds the columns of written slots."""
+
+    def __init__(self, timeline: Timeline, columns: Sequence[Column], bars: Sequence[DrawnBar]) -> None:
+        self._slots, self._columns, self._bars = timeline.slots, columns, bars
+        self._index = {(column.bar, column.at, column.lead): index for index, column in enumerate(columns)}
+
+    def at(self, bar: int, at: int) -> int:
+        """The column at an instant; where there is none, the last one before it."""
+        found = self._index.get((bar, at, 0))
+        if found is not None:
+            return found
+        drawn = self._bars[bar]
+        inside = [index for index in range(drawn.first, drawn.last) if self._columns[index].at <= at]
+        return inside[-1] if inside else drawn.first
+
+    def first(self, slot: int) -> int:
+        """The first column of a slot: that of the strokes that lead to it, where it has some."""
+        return min((index for index, _ in self._leads(slot)), default=self.last(slot))
+
+    def last(self, slot: int) -> int:
+        """The last column of a slot: its instant; of grace notes, which have none, their own."""
+        here = self._slots[slot]
+        leads = self._leads(slot) if here.length == 0 else []
+        return max((index for index, _ in leads), default=self.at(here.bar, here.at))
+
+    def _leads(self, slot: int) -> list[tuple[int, Column]]:
+        here, found = self._slots[slot], []
+        index = self._index.get((here.bar, here.at, 1))
+        while index is not None and self._columns[index].lead:
+            column = self._columns[index]
+            if any(cell.sound.slot == slot for cell in column.cells):
+                found.append((index, column))
+            index = self._index.get((here.bar, here.at, column.lead + 1))
+        return found
+
+
+def _over_notes(columns: Sequence[Column]) -> Iterator[Above]:
+    """What stands over single notes: signs of one letter, fingers; and marks in words, over all the notes in a row that carry them."""
+    going: dict[str, Above] = {}
+    for index, column in enumerate(columns):
+        said: dict[str, Above] = {}
+        for cell in column.cells:
+            sound = cell.sound
+            if not cell.starts:
+                continue
+            for mark in sound.marks:
+                if len(mark.above) == 1:
+                    row = Row.ACCENT if mark.kind is Kind.MARK else Row.STROKE
+                    said.setdefault(mark.above, Above(row, mark.above, index, index, False, mark))
+                elif mark.above and mark.kind is Kind.MARK:
+                    before = going.get(mark.above)
+                    said.setdefault(
+                        mark.above, Above(Row.HOW, mark.above, before.first if before else index, index, True, mark)
+                    )
+            if sound.finger:
+                yield Above(Row.FINGER, sound.finger, index, index, False)
+            if sound.pluck:
+                yield Above(Row.PLUCK, sound.pluck, index, index, False)
+        if column.cells or column.silent:
+            yield from (above for text, above in going.items() if text not in said)
+            going = {text: above for text, above in said.items() if above.lasts}
+            yield from (above for above in said.values() if not above.lasts)
+    yield from going.values()
+
+
+def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> Iterator[Above]:
+    """Words over events. The same word over neighbours is one span."""
+    open_words: dict[str, tuple[int, Above]] = {}
+    for word in timeline.words:
+        technique = word.technique
+        if technique is not None and len(technique.above) < 2:
+            continue
+        end = _held_to(timeline, word.last)
+        text = technique.above if technique is not None else _event_word(word.word, columns, places.last(word.first))
+        above = Above(Row.HOW, text, places.first(word.first), places.last(end), True, technique)
+        last, before = open_words.get(text, (-2, above))
+        if technique is not None and word.first == last + 1:
+            above = above._replace(first=before.first)
+        elif last >= 0:
+            yield before
+        open_words[text] = (end, above)
+    yield from (above for _, above in open_words.values())
+
+
+def _held_to(timeline: Timeline, slot: int) -> int:
+    """The last of the holds that follow a slot: what is said of a note is said of its whole length."""
+    slots = timeline.slots
+    while slot + 1 < len(slots):
+        event = slots[slot + 1].event
+        if not isinstance(event, Event) or not all(isinstance(part, Hold) for part in event.parts):
+            break
+        slot += 1
+    return slot
+
+
+def _event_word(word: str, columns: Sequence[Column], index: int) -> str:
+    """A trill says its other fret."""
+    others = [cell.sound.trill for cell in columns[index].cells if cell.starts and cell.sound.trill is not None]
+    return EVENT_ABOVE[word].above + "".join(f"({fret})" for fret in others[:1])
+
+
+def _saying(kind: str, text: str) -> str:
+    if kind == "tempo":
+        return text if "=" in text else f"tempo {text}"
+    return "pause" if kind == "fermata" else text
+
+
+def _tuplet_number(tuplet: TupletSpan) -> str:
+    """The count alone, but for a ratio that is not to the next lower power of two."""
+    usual = 1 << (tuplet.count - 1).bit_length() - 1
+    return str(tuplet.count) if tuplet.normal == usual else f"{tuplet.count}:{tuplet.normal}"
+
+
+def _endings(bars: Sequence[DrawnBar]) -> Iterator[Above]:
+    """Brackets over the endings: from their first bar to the sign that closes them."""
+    ending, first = 0, 0
+    for index, drawn in enumerate(bars):
+        if drawn.bar.ending:
+            ending, first = drawn.bar.ending, drawn.first
+        following = bars[index + 1].bar if index + 1 < len(bars) else None
+        closes = (
+            drawn.bar.repeat_end or drawn.bar.double or following is None or following.repeat_start or following.ending
+        )
+        if ending and closes:
+            yield Above(Row.ENDING, f"{ending}.", first, drawn.last - 1, True)
+            ending = 0

@@ -1,0 +1,112 @@
+"""The plain-text marks of notes: what a cell of the grid says on a string line.
+
+In: a cell's facts. Out: short ASCII strings, made from the technique table's `tab` column; no technique is known here by
+its name. Where a mark stands on a line is for whoever prints it.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import NamedTuple
+
+from lickwright.grid import Cell
+from lickwright.notation.techniques import HEADS, PICKED, SHAPES, Curve, Technique
+from lickwright.timeline import Shape, Sound
+
+
+class EventAbove(NamedTuple):
+    """How a kind of event that is no technique is shown."""
+
+    above: str  # what the row above says
+    sentence: str  # the legend's explanation
+
+
+# One for each of techniques.EVENT_WORDS.
+EVENT_ABOVE: dict[str, EventAbove] = {
+    "grace": EventAbove("gr", "grace note: squeezed in just before the beat, takes no count"),
+    "rake": EventAbove("rake", "rake: drag the pick across the damped strings into the note"),
+    "trill": EventAbove("tr", "trill: alternate with the fret in parentheses, fast"),
+    "roll": EventAbove("roll", "roll: one string after another, low to high"),
+    "scrape": EventAbove("scrape", "scrape the edge of the pick along the string"),
+}
+
+_DEAD, _BEND = HEADS["x"], SHAPES["^"]
+_STEPS = {0.0: "", 0.5: "1/4", 1.0: "1/2", 1.5: "3/4"}  # semitones past whole steps, in steps
+
+
+def fret_text(fret: Fraction | float) -> str:
+    """A fret, or a place between two (harmonics: 3.2)."""
+    return str(int(fret)) if fret == int(fret) else f"{float(fret):.4g}"
+
+
+def note_text(sound: Sound) -> str:
+    """How a note starts and where: `7`, `h7`, `/9`, `x`, `<12>`, `(5)`."""
+    if (
+        sound.head is None
+        and sound.begin is PICKED
+        and not sound.marks
+        and sound.fret is not None
+        and sound.kind != "rake"
+    ):
+        return str(sound.fret)
+    text = _head_text(_DEAD if sound.dead else sound.head, sound)
+    for mark in sound.marks:
+        if mark.tab:
+            text = mark.tab.format(text)
+    return sound.begin.tab.format(text)
+
+
+def _head_text(head: Technique | None, sound: Sound) -> str:
+    fret = "" if sound.fret is None else str(sound.fret)
+    if head is None:
+        return fret
+    touch = "" if sound.touch is None else fret_text(sound.touch)
+    return head.tab.format(fret, touch) if head.tab.count("{}") == 2 else head.tab.format(touch or fret)
+
+
+def shape_text(shape: Shape, sound: Sound) -> str:
+    """A bend with its target fret (`b10`), a release (`r8`), vibrato; between two frets the number is left out and the amount says it."""
+    tab = shape.technique.tab
+    return tab.format(_target(shape, sound)) if "{}" in tab else tab
+
+
+def _target(shape: Shape, sound: Sound) -> str:
+    if shape.to_fret is not None:
+        return str(shape.to_fret.numerator) if shape.to_fret.denominator == 1 else ""
+    if sound.fret is None or shape.amount != int(shape.amount):
+        return ""
+    return str(sound.fret + int(shape.amount))
+
+
+def cell_text(cell: Cell) -> str:
+    """All of a cell in one mark: `8b10r8`; only its shapes where the note started earlier."""
+    if not cell.shapes:
+        return note_text(cell.sound)
+    text = note_text(cell.sound) if cell.starts else ""
+    return text + "".join(shape_text(shape, cell.sound) for shape in cell.shapes)
+
+
+def held_text(cell: Cell) -> str:
+    """A note that goes on from the line before: `(7)`; with the bend it is still at, `(8b10)`."""
+    sound = cell.sound
+    bend = "".join(_BEND.tab.format(_target(shape, sound)) for shape in cell.shapes)
+    return f"({_head_text(sound.head, sound)}{bend})"
+
+
+def anchor(text: str) -> int:
+    """Which character of a mark stands at the instant: the first of its fret (or its `x`), so that frets line up and `h` leans out."""
+    for index, char in enumerate(text):
+        if char.isdigit() or char == "x":
+            return index
+    return 0
+
+
+def bend_amount(shape: Shape) -> str:
+    """What stands above a bend, in steps: `full`, `1/2`, `1 1/2`; a pre-bend says so. "" for what is no bend."""
+    curve = shape.technique.curve
+    if curve not in (Curve.BEND, Curve.PREBEND):
+        return ""
+    whole, rest = divmod(shape.amount, 2)
+    part = _STEPS.get(rest) or ("" if rest == 0 else f"{rest / 2:.2g}")
+    words = "full" if whole == 1 and not part else " ".join(filter(None, (str(int(whole)) if whole else "", part)))
+    return f"pre {words}" if curve is Curve.PREBEND else words
