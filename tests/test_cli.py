@@ -6,6 +6,7 @@ import json
 import os
 from collections.abc import Callable
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -156,7 +157,7 @@ def test_check_json_has_the_promised_form(run: Run) -> None:
     assert first["path"] == "a.lick"
     assert first["licks"] == ["Porch light", "Low road"]
     (error,) = [d for d in first["diagnostics"] if d["severity"] == "error"]
-    keys = "code severity line column end_line end_column message help lick bar beat".split()
+    keys = ["code", "severity", "line", "column", "end_line", "end_column", "message", "help", "lick", "bar", "beat"]
     assert list(error) == keys
     assert (error["line"], error["column"], error["end_line"], error["end_column"]) == (4, 3, 4, 5)
     assert error["lick"] == "Low road"
@@ -206,7 +207,8 @@ def test_show_prints_every_lick_or_the_one_asked_for(run: Run) -> None:
     assert one in out
     assert run("show", "a.lick", "Street lihgt")[::2] == (
         2,
-        'error: there is no lick called "Street lihgt"; did you mean "Street light"?\n    lickwright show --help says more\n',
+        'error: there is no lick called "Street lihgt"; did you mean "Street light"?\n'
+        "    lickwright show --help says more\n",
     )
 
 
@@ -352,6 +354,33 @@ def test_names_that_are_not_utf8_or_start_with_a_hyphen_are_handled(run: Run) ->
     assert json.loads(run("check", name, "--format", "json")[1])["files"][0]["path"] == name
     assert run("make", "--to", "tab", "--", name, "-x.lick")[0] == 1
     assert _tree() == ["x/porch-light.tab.txt"]
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="only root can become someone else")
+def test_what_may_not_be_read_or_written_is_named_and_the_rest_goes_on(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with TemporaryDirectory() as here:
+        monkeypatch.chdir(here)
+        os.chmod(here, 0o755)
+        for name in ("a.lick", "secret.lick", "d/b.lick"):
+            _write(name, GOOD)
+        assert run("make", "a.lick", "secret.lick", "--out", "loaded")[0] == 0  # loads every module while it may
+        os.chmod("secret.lick", 0)
+        os.chmod("d", 0)
+        os.seteuid(65534)
+        try:
+            code, out, _ = run("check", "secret.lick", "a.lick", "d")
+            made = run("make", "a.lick")
+        finally:
+            os.seteuid(0)
+        assert code == 3
+        assert out.count("ermission denied") == 2
+        assert "3 files, 1 lick" in out
+        assert made[0] == 3
+        assert made[1].startswith("0 files")
+        assert "out/a: error: nothing was written: permission denied" in made[2]
+        monkeypatch.undo()
 
 
 # ---- why

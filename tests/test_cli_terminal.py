@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 BAD = 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 || # ♯\n'
-GOOD = 'key F# minor\nlick "Größe ♯ ♭"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
+GOOD = 'lick "Größe ♯ ♭"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
 COMMAND = [sys.executable, "-m", "lickwright"]
 
 
@@ -140,32 +140,3 @@ def test_nothing_written_by_a_user_steers_the_terminal(lick: Path) -> None:
 def test_the_installed_command_is_there() -> None:
     command = Path(sys.executable).with_name("lickwright")
     assert subprocess.run([command, "--version"], capture_output=True, check=True).stdout.startswith(b"lickwright ")
-
-
-@pytest.mark.skipif(
-    os.name != "posix" or os.geteuid() != 0, reason="root drops its rights here, others have none to drop"
-)
-def test_what_may_not_be_read_or_written_is_named_and_the_rest_goes_on(lick: Path) -> None:
-    def as_nobody(*arguments: str) -> subprocess.CompletedProcess[bytes]:
-        return subprocess.run(
-            [*COMMAND, *arguments],
-            cwd=lick,
-            env=_environment(),
-            capture_output=True,
-            user=65534,
-            group=65534,
-            extra_groups=[],
-        )
-
-    for folder in [lick, *lick.parents]:
-        if not os.stat(folder).st_mode & 0o001:
-            pytest.skip("the test folder lies where others may not go")
-    (lick / "secret.lick").write_text(GOOD)
-    (lick / "secret.lick").chmod(0)
-    ran = as_nobody("check", "secret.lick", "a.lick")
-    assert ran.returncode == 3
-    assert b"permission denied" in ran.stdout
-    assert b"2 files, 1 lick" in ran.stdout
-    ran = as_nobody("make", "a.lick")
-    assert ran.returncode == 3
-    assert b"permission denied" in ran.stderr

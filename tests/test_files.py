@@ -1,4 +1,4 @@
-"""Files: what is read, what a title becomes on a disk, and that no output is torn, lost or put over what is not ours."""
+"""Files: what is read, what a title becomes on a disk; no output is torn, or put over what is not ours."""
 
 from __future__ import annotations
 

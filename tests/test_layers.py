@@ -19,9 +19,13 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("notation",),
     ("settings",),
     ("timeline",),
+    ("resolve_rules", "written", "neck"),
+    ("bars", "passes"),
+    ("playing",),
     ("resolve",),
     ("checks", "meant"),
-    ("marks", "clock", "curves", "grid"),
+    ("clock", "curves", "grid"),
+    ("marks",),
     ("layout_rows",),
     ("layout", "performance"),
     ("backends",),
@@ -33,7 +37,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
 FLOOR = {name: floor for floor, names in enumerate(FLOORS) for name in names}
 
 # Who may touch the outside world, and who may load what is slow.
-OUTSIDE = {"subprocess", "socket", "shutil", "tempfile", "time", "datetime", "random", "asyncio", "pathlib"}
+OUTSIDE = {"subprocess", "socket", "shutil", "tempfile", "time", "datetime", "random", "asyncio"}
 ONLY_IN = {"lark": {"notation"}, "click": {"cli"}, "mido": {"backends", "compilation"}}
 
 

@@ -1,4 +1,4 @@
-"""What a user installs: the wheel alone, with click and lark and nothing else, compiles a lick and finds its grammar inside."""
+"""What a user installs: the wheel, with click and lark and nothing else, compiles a lick by the grammar inside it."""
 
 from __future__ import annotations
 

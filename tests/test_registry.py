@@ -60,7 +60,7 @@ def test_the_bad_example_triggers_the_rule(rule: Rule) -> None:
     for d in found:
         assert d.message
         assert "\n" not in d.message
-        assert not d.message.endswith(".")
+        assert not re.search(r"[^0-9]\.$", d.message)  # a dotted value may end it
 
 
 @pytest.mark.parametrize("rule", [rule for rule in RULES if rule.good], ids=_id)

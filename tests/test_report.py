@@ -1,4 +1,4 @@
-"""How findings look: the caret lies under the culprit whatever the line holds, and no text of a user's steers the screen."""
+"""How findings look: the caret lies under the culprit whatever the line holds, and no text steers the screen."""
 
 from __future__ import annotations
 

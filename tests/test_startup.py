@@ -19,7 +19,6 @@ HEAVY = (
     "asyncio",
     "json",
     "csv",
-    "pickle",
     "subprocess",
     "lickwright.performance",
     "lickwright.layout",
