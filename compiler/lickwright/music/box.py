@@ -36,6 +36,7 @@ __all__ = [
     "pentatonic_boxes", "three_per_string", "window",
 ]  # fmt: skip
 
+
 @dataclass(frozen=True, slots=True)
 class Area:
     """All the placements that a lick's box line means."""

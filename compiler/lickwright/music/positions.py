@@ -174,14 +174,10 @@ def three_per_string(key: Key, scale: Scale, tuning: Tuning, frets: int) -> tupl
     return tuple(boxes)
 
 
-def neighbours(
-    key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str = "relative"
-) -> tuple[Box, ...]:
+def neighbours(key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str = "relative") -> tuple[Box, ...]:
     """All boxes of the scale with all their octaves on the neck; none where the scale or the tuning has no boxes."""
     if not tuning.standard_intervals:
         return ()
     if scale.is_pentatonic_family:
         return pentatonic_boxes(key, scale, tuning, frets, numbering)
     return five_positions(key, scale, tuning, frets) if scale.notes == 7 else ()
-
-
