@@ -92,3 +92,9 @@ def test_every_format_gives_the_same_bytes_twice(row: object) -> None:
     first, second = (compile_text(text).licks[0].emit(name, Options()).data for _ in range(2))
     assert first
     assert first == second
+
+
+def test_the_readme_lists_every_format_as_the_table_has_it() -> None:
+    readme = (PACKAGE.parent.parent / "README.md").read_text("utf-8")
+    rows = [f"| `{row.name}` | `{row.suffix}` | {row.summary} |\n" for row in BACKENDS]
+    assert "".join(rows) in readme
