@@ -146,7 +146,7 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
         )
     if shape.amount > MOST:
         target = _fret(sound, shape.amount)
-        help = f"two steps, `{shape.technique.sign}{sound.fret + 4}`, are the most; is `/{target}` meant"
+        help = f"two steps, `{shape.technique.sign}{sound.fret + 4}`, are the most; is `/{target}` meant?"
         return say(
             TOO_FAR, f"{name} of {_steps(shape.amount)} on {written(timeline, sound.string, sound.fret)}", help, there
         )

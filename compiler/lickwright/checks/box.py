@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from lickwright.checks import places as p
+from lickwright.checks.bends import MOST
 from lickwright.checks.case import CASE, check_case
 from lickwright.checks.findings import at_slot, at_sound, string_name, written
 from lickwright.checks.places import Neck
@@ -173,13 +174,19 @@ def _outside_scale(timeline: Timeline, board: Neck, sound: Sound) -> Diagnostic:
 
 def _is_outside(timeline: Timeline, board: Neck, sound: Sound, fret: int | None = None) -> str:
     fret = sound.fret if fret is None else fret
-    message = f"{spot(timeline, board, sound, fret)} is outside {board.scale_name} {board.area_name}".rstrip()
+    message = f"{spot(timeline, board, sound, fret)} is outside {_stay(board)}"
     if fret is None or sound.harmonic:
         return message
     near = [written(timeline, sound.string, f) for f in board.near(sound.string, fret)]
     if not near:
         return message
     return f"{message}; {' or '.join(near)} {'is' if len(near) == 1 else 'are'} in it"
+
+
+def _stay(board: Neck) -> str:
+    """What the lick says it stays in: "A minor pentatonic box 1", "C major in the E shape"."""
+    between = " " if board.area_name.startswith("box") else " in " if board.area_name else ""
+    return f"{board.scale_name}{between}{board.area_name}"
 
 
 def _approach(timeline: Timeline, board: Neck, sound: Sound) -> Diagnostic:
@@ -275,11 +282,13 @@ def _wider(timeline: Timeline, box: Box | None, rule: Rule, sound: Sound) -> str
 
 def _bends(timeline: Timeline, board: Neck, sound: Sound) -> Iterator[Diagnostic]:
     """Where bends and releases arrive; quarter-tones are not judged, nor a release to the fretted note."""
-    if sound.fret is None or sound.dead:
-        return
+    if not sound.fret or sound.dead:
+        return  # no finger bends it, which is said with the techniques
     for shape in sound.shapes:
         target = sound.pitch + shape.amount
-        if shape.technique.curve not in _TARGETED or shape.amount <= 0 or target % 1 or board.fits(int(target)):
+        if shape.technique.curve not in _TARGETED or not 0 < shape.amount <= MOST:
+            continue
+        if target % 1 or board.fits(int(target)):
             continue
         what = "release" if shape.technique.curve is Curve.RELEASE else "bend"
         note = board.note(int(target))

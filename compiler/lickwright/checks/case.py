@@ -48,7 +48,7 @@ def check_case(timeline: Timeline, sounds: list[Sound]) -> list[Diagnostic]:
 
 
 def _leaps(sounds: list[Sound], at: int, shift: int) -> bool:
-    """Whether a note lies far from both neighbours, but near if shifted. The first and last note: from the two next to it."""
+    """Whether a note lies far from both neighbours, but near if shifted; at the ends, from the two next to it."""
     sound = sounds[at]
     around = [n for n in (at - 1, at + 1) if 0 <= n < len(sounds)]
     if len(around) == 1:
@@ -69,7 +69,7 @@ def _letter_written(timeline: Timeline, sound: Sound) -> bool:
 def _ask(timeline: Timeline, sound: Sound) -> Diagnostic:
     letter = timeline.settings.tuning.written(sound.string)
     other, which, far = ("e", "thickest", "thinnest") if letter == "E" else ("E", "thinnest", "thickest")
-    message = f"{letter}{sound.fret} is two octaves from the notes about it: is {other}{sound.fret} meant"
+    message = f"{letter}{sound.fret} is two octaves from the notes about it: is {other}{sound.fret} meant?"
     return at_sound(
         CASE,
         timeline,

@@ -25,7 +25,8 @@ IN_BOX, IN_BLUE, IN_SCALE, OPEN, APPROACH, OUTSIDE = "box", "blue", "scale", "op
 # Degrees as a player says them; others as they are written.
 _QUALITIES = {
     "1": "tonic", "b2": "flat 2nd", "2": "2nd", "b3": "minor 3rd", "3": "major 3rd", "4": "4th", "#4": "sharp 4th",
-    "b5": "flat 5th", "5": "5th", "#5": "sharp 5th", "b6": "minor 6th", "6": "major 6th", "b7": "minor 7th", "7": "major 7th",
+    "b5": "flat 5th", "5": "5th", "#5": "sharp 5th", "b6": "minor 6th", "6": "major 6th", "b7": "minor 7th",
+    "7": "major 7th",
 }  # fmt: skip
 _BENDING = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)
 
@@ -127,7 +128,8 @@ def neck(settings: Settings) -> Neck | None:
     """The neck that a lick is judged on; None where neither key nor box is set. Kept, since a library asks for few."""
     if settings.key is None and settings.area is None:
         return None
-    return _neck(settings.area, settings.key, settings.scale, settings.tuning, settings.frets, settings.numbering)
+    frets = settings.frets - settings.capo
+    return _neck(settings.area, settings.key, settings.scale, settings.tuning, frets, settings.numbering)
 
 
 def places(timeline: Timeline) -> tuple[str, ...]:

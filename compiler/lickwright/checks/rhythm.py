@@ -63,14 +63,19 @@ def check_rhythm(timeline: Timeline) -> list[Diagnostic]:
     wrong = [bar for bar in timeline.bars if bar.length not in (0, bar.nominal) and bar.sure and not bar.same]
     found = []
     if wrong:
-        open_start = _undeclared(timeline)
-        if open_start is not None:
-            found.append(_pickup(timeline, open_start))
-        wrong = [bar for bar in wrong if bar is not open_start and not _completes(timeline, bar, open_start)]
-        found += _all_alike(timeline, wrong) or [_bar(timeline, bar) for bar in wrong]
+        found += _all_alike(timeline, wrong) or _one_by_one(timeline, wrong)
     bars = sum(bar.number > 0 for bar in timeline.bars)
     if len(timeline.settings.chords) > bars and not timeline.unknown:
         found.append(_chords(timeline, bars))
+    return found
+
+
+def _one_by_one(timeline: Timeline, wrong: list[Bar]) -> list[Diagnostic]:
+    open_start = _undeclared(timeline)
+    found = [_pickup(timeline, open_start)] if open_start is not None else []
+    for bar in wrong:
+        if bar is not open_start and not _completes(timeline, bar, open_start):
+            found.append(_bar(timeline, bar))
     return found
 
 
@@ -166,7 +171,7 @@ def _help_short(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, u
     missing = f"{_amount(asked - held, unit)} {'is' if asked - held == unit else 'are'} missing"
     if held * 2 == asked and step * 2 <= 1:
         return f"it would fit with `step {step * 2}`; or hold with `-`, rest with `.`"
-    if len(timeline.bars) == 1 and bar.number > 0:
+    if len(timeline.bars) == 1 and held * 2 <= asked:  # more than half a bar leads to nothing: it is a slip
         return f"{missing}; if it is a pick-up, write `pickup {held}` and the bar that it leads to"
     return f"{missing}: hold with `-` or rest with `.`"
 
@@ -184,7 +189,7 @@ def _help_long(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, un
     if held == asked * 2:
         return f"it would fit with `step {step / 2}`; or a bar line is missing in the middle"
     if held % asked == 0:
-        return f"it would make {held // asked} bars: are bar lines missing"
+        return f"it would make {held // asked} bars: are bar lines missing?"
     if held - asked == step and not _has_tuplet(timeline, bar):
         return f"{over}: take one out, or make three steps a triplet, `3[…]`"
     return f"{over}: take it out, or move it behind the bar line"
@@ -215,16 +220,17 @@ def _meter_hint(timeline: Timeline, held: Fraction, asked: Fraction) -> str:
     quarters, eighths = held * 4, held * 8
     if quarters.denominator == 1 and held != Fraction(3, 2):
         other = f" or `meter {eighths}/8`" if eighths == 6 else ""
-        return f"is it `meter {quarters}/4`{other}"
+        return f"is it `meter {quarters}/4`{other}?"
     if eighths.denominator == 1:
-        return f"is it `meter {eighths}/8`"
-    return f"is it `meter {held * 16}/16`" if (held * 16).denominator == 1 else "is another meter meant"
+        return f"is it `meter {eighths}/8`?"
+    return f"is it `meter {held * 16}/16`?" if (held * 16).denominator == 1 else "is another meter meant?"
 
 
 def _pickup(timeline: Timeline, bar: Bar) -> Diagnostic:
     held, asked, unit = _lengths(timeline, bar)
-    message = f"the first bar holds {_amount(held, unit)} of {_number(asked / unit)}: is it a pick-up"
-    return PICKUP.at(bar.span, message, f"if so, add the line `pickup {held}`", _set_here(timeline, bar), bar.number)
+    message = f"the first bar holds {_amount(held, unit)} of {_number(asked / unit)}: is it a pick-up?"
+    help = f"if so, add the line `pickup {held}`; if not, {_amount(asked - held, unit)} more"
+    return PICKUP.at(bar.span, message, help, _set_here(timeline, bar), bar.number)
 
 
 def _chords(timeline: Timeline, bars: int) -> Diagnostic:

@@ -1,4 +1,4 @@
-"""Strings, frets and words (L421–L429): what cannot be played or makes no sense on the instrument.
+"""Strings, frets and words (L421–L427): what cannot be played or makes no sense on the instrument.
 
 In: a Timeline. Out: findings of L4xx; connections are judged in `links.py`, bends and vibrato in `bends.py`, all in one
 walk over the sounds. How far a hand reaches and how fast it is are not judged here.
@@ -7,11 +7,11 @@ walk over the sounds. How far a hand reaches and how fast it is are not judged h
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import log2
 
 from lickwright.checks import bends, links
 from lickwright.checks.findings import at_slot, at_sound, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.music.harmonic import MAX_PARTIAL, NODES
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.notation.tree import Rest
 from lickwright.timeline import Sound, Timeline, WordSpan
@@ -50,20 +50,14 @@ TRILL = _rule(
     "A trill alternates two notes of one string, by hammer-on and pull-off: (trill: G5h7).",
     "(trill: G5h5) - - - e8 e5 e8 -", "(trill: G5h7) - - - e8 e5 e8 -",
 )  # fmt: skip
-ROLL = _rule(
-    "L425", "roll with one note",
-    "a rolled chord of a single note",
-    "A roll plays the strings of a chord one after another, low to high. It needs two notes or more, joined by &.",
-    "(roll: A7) - - - e8 e5 e8 -", "(roll: A7&D7&G5) - - - e8 e5 e8 -",
-)  # fmt: skip
 WORD_ON_REST = _rule(
-    "L426", "word on a rest",
+    "L425", "word on a rest",
     "a rest where a word wants notes",
     "Tremolo picking, swells and the bar need a note that sounds. Leave rests outside the parentheses.",
     "(tremolo: . G7 -) - e8 e5 e8 -", ". (tremolo: G7 - -) e8 e5 e8 -",
 )  # fmt: skip
 NODE = _rule(
-    "L427", "no harmonic there",
+    "L426", "no harmonic there",
     "a harmonic where the string has no node",
     "A harmonic rings where the string divides into equal parts: above frets 12, 7, 5, 4, 9, 16, 19, 24 and "
     "3.2, counted from the fret "
@@ -71,14 +65,14 @@ NODE = _rule(
     "G<6> - - - e8 e5 e8 -", "G<7> - - - e8 e5 e8 -", Severity.WARNING,
 )  # fmt: skip
 BEHIND = _rule(
-    "L428", "harmonic behind the finger",
+    "L427", "harmonic behind the finger",
     "a harmonic touched at or below the fret that is held",
     "A touched harmonic holds one fret and touches the string above it: G5<17>. Between the finger and the nut "
     "nothing sounds.",
     "G7<5> - - - e8 e5 e8 -", "G5<17> - - - e8 e5 e8 -",
 )  # fmt: skip
 
-_OWN = (SAME_STRING, BEYOND, RAKE, TRILL, ROLL, WORD_ON_REST, NODE, BEHIND)
+_OWN = (SAME_STRING, BEYOND, RAKE, TRILL, WORD_ON_REST, NODE, BEHIND)
 RULES: tuple[Rule, ...] = (*links.RULES, *bends.RULES, *_OWN)
 
 
@@ -142,24 +136,14 @@ def _beyond(timeline: Timeline, sound: Sound, fret: int, highest: int) -> Iterat
 # --- harmonics -------------------------------------------------------------------------------------------------------
 
 
-def _nodes() -> tuple[tuple[float, int], ...]:
-    """Where a string of frets rings in k parts (k up to 8): k - 1 points each, as frets above the held one.
-
-    The point m/k of the string from the nut lies 12 log2(k / (k - m)) frets up.
-    """
-    parts = {(m / k): k for k in range(8, 1, -1) for m in range(1, k)}
-    return tuple(sorted((12 * log2(1 / (1 - share)), k) for share, k in parts.items()))
-
-
-NODES = _nodes()
 _WHOLE, _TENTHS = 0.2, 0.12  # frets: how far off a node a whole fret and a decimal may be written
-_CLEAR = 6  # parts: finer divisions ring only where they are met exactly, so a whole fret does not mean them
+_CLEAR = 6  # partials: higher ones ring only where they are met exactly, so a whole fret does not mean them
 
 
 def _rings(above: float) -> bool:
-    whole = above % 1 == 0
-    near, most = (_WHOLE, _CLEAR) if whole else (_TENTHS, 8)
-    return any(abs(above - fret) <= near and k <= most for fret, k in NODES)
+    """Whether a place so many frets above the stopped end is meant as a node, and not a slip such as `<6>`."""
+    near, most = (_WHOLE, _CLEAR) if above % 1 == 0 else (_TENTHS, MAX_PARTIAL)
+    return any(abs(above - fret) <= near and partial <= most for fret, partial in NODES)
 
 
 def _harmonic(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
@@ -221,46 +205,27 @@ def _one_rake(timeline: Timeline, run: list[Sound], target: Sound) -> Iterator[D
         return
     culprit = (*run, target)[wrong + 1]
     one, other = (string_name(timeline, strings[n]) for n in (wrong, wrong + 1))
-    message = f"rake from {one} to {other}"
-    message += (
-        " turns back"
-        if abs(steps[wrong]) == 1
-        else ": they are not neighbours"
-        if steps[wrong]
-        else ": it stays where it is"
-    )
-    names = [
-        timeline.settings.tuning.written(n)
-        for n in range(target.string - way * len(run), target.string, way)
-        if _exists(timeline, n)
-    ]
+    step = abs(steps[wrong])
+    how = ": they are not neighbours" if step > 1 else " turns back" if step else ": the same string"
+    message = f"rake from {one} to {other}{how}"
+    way = 1 if run[0].string < target.string else -1
+    names = [timeline.settings.tuning.written(n) for n in range(run[0].string, target.string, way)]
+    if not names:
+        names = [timeline.settings.tuning.written(target.string + (1 if target.string == 1 else -1))]
     note = written(timeline, target.string, target.fret or 0)
     help = f"neighbouring strings, one way: `(rake: {' '.join(names)} {note})`"
     yield at_slot(RAKE, timeline, target.slot, culprit.span, message, help)
-
-
-def _exists(timeline: Timeline, string: int) -> bool:
-    return 1 <= string <= timeline.settings.tuning.strings
 
 
 _NEED_NOTES = (Curve.DIVE, Curve.DIP, Curve.SCOOP)
 
 
 def _word(timeline: Timeline, word: WordSpan) -> Iterator[Diagnostic]:
-    slots = range(word.first, word.last + 1)
     technique = word.technique
-    if word.word == "roll":
-        for n in slots:
-            rolled = [s for s in timeline.sounds if s.slot == n and s.pass_no == 0 and s.source is None]
-            if len({s.string for s in rolled}) == 1:
-                help = "join the notes of the chord by `&`: `(roll: A7&D7&G5)`"
-                yield at_sound(ROLL, timeline, rolled[0], "roll with one note", help)
-    elif technique is not None and (
-        technique.stroke in (Stroke.REPEAT, Stroke.SWELL) or technique.curve in _NEED_NOTES
-    ):
-        for n in slots:
+    if technique is not None and (technique.stroke in (Stroke.REPEAT, Stroke.SWELL) or technique.curve in _NEED_NOTES):
+        for n in range(word.first, word.last + 1):
             event = timeline.slots[n].event
             parts = getattr(event, "parts", ())
             if parts and all(isinstance(part, Rest) for part in parts):
-                yield at_slot(WORD_ON_REST, timeline, n, event.span, f"{technique.name} on a rest: nothing sounds",
-                              f"leave the rest outside `({word.word}: …)`")  # fmt: skip
+                message = f"{technique.name} on a rest: nothing sounds"
+                yield at_slot(WORD_ON_REST, timeline, n, event.span, message, f"leave it outside `({word.word}: …)`")
