@@ -70,7 +70,8 @@ def test_every_lick_says_whose_it_is_and_what_for() -> None:
     for timeline in timelines():
         settings = timeline.settings
         assert settings.by and settings.rights and settings.style and settings.tags, timeline.title
-        assert settings.level is not None and settings.key is not None and settings.chords, timeline.title
+        assert settings.level is not None and settings.notes, timeline.title
+        assert settings.key is not None and settings.chords, timeline.title
 
 
 def test_titles_are_told_apart() -> None:
