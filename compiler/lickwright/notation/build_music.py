@@ -49,7 +49,7 @@ class MusicBuilder:
         self._prev_end: int | None = None  # where the item before ended; None before the first of a lick
         self._after_repeat = False
         self._items: dict[str, Callable[[Token], Item | None]] = {
-            "REST": self._rest, "BAD": self._bad, "STEP": self._step, "SAY": self._say, "SAME": self._same,
+            "BAD": self._bad, "STEP": self._step, "SAY": self._say, "SAME": self._same,
             "ENDING": self._ending, "COMMENT": self.comment, "LATE": self._late,
         }  # fmt: skip
 
@@ -78,8 +78,8 @@ class MusicBuilder:
                 out[-1] = replace(out[-1], newline=True)
             if isinstance(child, Token) and child.type == "BAR":
                 self._bar(out, child)
-            elif isinstance(child, Token) and child.type == "RUN":
-                out.extend(self.notes.run(str(child), span.start))
+            elif isinstance(child, Token) and child.type == "RUNS":
+                out.extend(self.notes.runs(str(child), span.start))
                 self._after_repeat = False
             else:
                 item = self._tree(child) if isinstance(child, Tree) else self._items[child.type](child)
@@ -211,9 +211,6 @@ class MusicBuilder:
 
     def _same(self, token: Token) -> Item:
         return SameBar(span=span_of(token))
-
-    def _rest(self, token: Token) -> Item:
-        return Event((Rest(span=span_of(token)),), len(token), span=span_of(token))
 
     def _step(self, token: Token) -> Item | None:
         try:

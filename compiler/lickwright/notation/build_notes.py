@@ -27,6 +27,7 @@ _PART = re.compile(
     r"|(?P<join>[hpt](?=\d)|//?(?=\d)|\\\\?(?=\d))?(?P<fret>\d+)?(?P<dead>x)?(?:<(?P<touch>[\d.]+)>)?(?P<pinch>\*)?)"
     r"(?P<marks>(?:\^\^?(?:[\d.]+|full|half|quarter)?|r[\d.]*|~~?|[!?,=]|'.|[/\\](?!\d|[/\\]\d))*)(?P<and>&)?"
 )
+_RUN = re.compile(r"[^ \t]+")
 _MARK = re.compile(r"(\^\^?|r|~~?|[!?,=/\\]|')([\d.]+|full|half|quarter|(?<=')[1-4Tpimac])?")
 _Report = Callable[[Rule, Span, str, str | None], None]
 
@@ -42,8 +43,19 @@ class NoteBuilder:
     def __init__(self, report: _Report) -> None:
         self.report = report
 
-    def run(self, text: str, start: int) -> list[Event]:
-        """The events of a run that begins at offset `start`."""
+    def runs(self, text: str, start: int) -> list[Event]:
+        """The events of the runs in `text`, which begins at offset `start`."""
+        events: list[Event] = []
+        for match in _RUN.finditer(text):
+            at = start + match.start()
+            if match[0][0] == ".":
+                span = Span(at, start + match.end())
+                events.append(Event((Rest(span=span),), len(match[0]), span=span))
+            else:
+                events += self._run(match[0], at)
+        return events
+
+    def _run(self, text: str, start: int) -> list[Event]:
         events: list[Event] = []
         parts: list[Part] = []
         at = first = 0

@@ -14,6 +14,7 @@ from pathlib import Path
 from lark import Lark, Token
 
 from lickwright.diagnostics import Diagnostic
+from lickwright.notation import prebuilt
 from lickwright.notation.build import Builder
 from lickwright.notation.rules import RULES
 from lickwright.notation.tree import Book
@@ -24,14 +25,18 @@ MAX_NESTING = 16
 _CLOSER = {"TUPLET": "CLOSE_TUPLET", "WORD": "CLOSE_WORD"}
 
 
-def grammar_text() -> str:
-    """The grammar: beside the package in an installation, or at the top of a checkout."""
+def grammar_folder() -> Path:
+    """Where the grammar is: inside the package in an installation, at the top of a checkout."""
     here = Path(__file__).resolve()
     for folder in (here.parents[1] / "grammar", here.parents[3] / "grammar"):
-        path = folder / "lick.lark"
-        if path.is_file():
-            return path.read_text(encoding="utf-8")
+        if (folder / "lick.lark").is_file():
+            return folder
     raise FileNotFoundError("grammar/lick.lark is missing from this installation")
+
+
+def grammar_text() -> str:
+    """The grammar."""
+    return (grammar_folder() / "lick.lark").read_text(encoding="utf-8")
 
 
 class Brackets:
@@ -94,16 +99,21 @@ class Brackets:
             yield Token.new_borrow_pos(_CLOSER[open_.pop().type], "", at)
 
 
+def built() -> Lark:
+    """The parser worked out from the grammar."""
+    return Lark(grammar_text(), parser="lalr", lexer="contextual", postlex=Brackets())
+
+
 @cache
 def parser() -> Lark:
     """The one parser; it keeps nothing between texts."""
-    return Lark(grammar_text(), parser="lalr", lexer="contextual", postlex=Brackets())
+    return prebuilt.load(grammar_folder(), grammar_text(), Brackets()) or built()
 
 
 @cache
 def run_pattern() -> re.Pattern[str]:
     """What can be read as a run, from the grammar's own terminal."""
-    return re.compile(parser().get_terminal("RUN").pattern.to_regexp())
+    return re.compile(parser().get_terminal("RUNS").pattern.to_regexp())
 
 
 def parse(source: Source) -> tuple[Book, list[Diagnostic]]:
