@@ -134,7 +134,7 @@ def test_check_points_at_the_error(run: Run) -> None:
     _write("a.lick", BAD)
     code, out, err = run("check", "a.lick")
     assert (code, err) == (1, "")
-    assert out.startswith("a.lick:2:3: error: ")
+    assert "\na.lick:2:3: error: " in out
     assert "\n    | h7 e5 B8 B5 G7 G5 D7 D5 ||\n      ^^\n" in out
     assert "1 file, 1 lick: 1 error" in out.splitlines()[-1]
 
@@ -182,7 +182,7 @@ def test_standard_input_is_read(run: Run, monkeypatch: pytest.MonkeyPatch) -> No
         monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(text.encode())))
 
     stdin(BAD)
-    assert run("check", "-")[1].startswith("standard input:2:3: error: ")
+    assert "\nstandard input:2:3: error: " in run("check", "-")[1]
     stdin(GOOD)
     assert "Porch light" in run("show", "-")[1]
     stdin(GOOD)

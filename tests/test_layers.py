@@ -38,7 +38,7 @@ FLOOR = {name: floor for floor, names in enumerate(FLOORS) for name in names}
 
 # Who may touch the outside world, and who may load what is slow.
 OUTSIDE = {"subprocess", "socket", "shutil", "tempfile", "time", "datetime", "random", "asyncio"}
-ONLY_IN = {"lark": {"notation"}, "click": {"cli"}, "mido": {"backends", "compilation"}}
+ONLY_IN = {"lark": {"notation"}, "click": {"cli"}, "pretty_midi": {"compilation"}, "mido": set()}
 
 
 def _modules() -> list[Path]:

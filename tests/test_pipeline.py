@@ -119,3 +119,9 @@ def test_meant_in_the_files_head_is_used_when_any_lick_uses_it() -> None:
 
 def test_meant_about_what_a_format_cannot_say_is_never_called_idle() -> None:
     assert IDLE.code not in _codes(f'lick "a"\nmeant L501 "fine"\n{FULL}')
+
+
+def test_a_lick_can_be_had_as_a_pretty_midi() -> None:
+    midi = compile_text(GOOD).licks[0].to_pretty_midi()
+    notes = sorted((note for instrument in midi.instruments for note in instrument.notes), key=lambda note: note.start)
+    assert [note.pitch for note in notes] == [72, 69, 67, 64, 62, 60, 57, 55]

@@ -7,7 +7,7 @@ lick without errors the bytes of any format. Nothing here writes a file.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from lickwright.backends import BACKENDS, Emission, Options, Stages
 from lickwright.diagnostics import Diagnostic, has_errors
@@ -55,6 +55,14 @@ class CompiledLick:
     def midi(self) -> bytes:
         """Its Standard MIDI File."""
         return self.emit("midi").data
+
+    def to_pretty_midi(self) -> Any:
+        """Its MIDI file as a `pretty_midi.PrettyMIDI`, for analysis in Python; wants the extra `lickwright[midi]`."""
+        from io import BytesIO
+
+        from pretty_midi import PrettyMIDI  # half a second, and not installed by default
+
+        return PrettyMIDI(BytesIO(self.midi()))
 
 
 @dataclass(frozen=True, slots=True)

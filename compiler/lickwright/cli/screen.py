@@ -108,7 +108,7 @@ def colour(stream: TextIO) -> bool:
     """Whether `stream` wants colour: NO_COLOR and FORCE_COLOR decide, else whether it is a terminal that can."""
     if os.environ.get("NO_COLOR"):
         return False
-    if os.environ.get("FORCE_COLOR"):
+    if os.environ.get("FORCE_COLOR", "0") != "0":
         return True
     return stream.isatty() and os.environ.get("TERM") != "dumb"
 
