@@ -1,0 +1,199 @@
+"""Standard MIDI File: a track and a channel for each string, with bends.
+
+In: a lick as sounded. Out: a file of type 1 at 960 ticks a quarter, and what MIDI cannot say. Track 0 has all tempos,
+meters, keys, bar markers and words; lyrics of the other tracks name techniques. Strings 1 to 6 play on channels 2 to
+7 (channel 1 and the drums' channel 10 stay free), so that a bend on one string leaves the others alone.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from functools import lru_cache
+from operator import itemgetter
+
+from lickwright.backends import Emission, Options, Stages, midi_one_channel, midi_voices, smf
+from lickwright.backends.midi_voices import BEND_RANGE, Report, Voice
+from lickwright.backends.smf import Event, Meta
+from lickwright.backends.ticks import TICKS_A_QUARTER, Ticks
+from lickwright.backends.timing import PLAIN, how
+from lickwright.checks.findings import at_sound
+from lickwright.diagnostics import Diagnostic, Rule, Severity
+from lickwright.notation.techniques import Stroke
+from lickwright.performance import Performance, Played
+from lickwright.timeline import Bar, Timeline
+
+TOO_SLOW = Rule(
+    "L505",
+    "slower than MIDI",
+    Severity.INFO,
+    "the tempo is slower than a MIDI file can say",
+    "A MIDI file counts a tempo in microseconds a quarter note, 16,777,215 at most: 3.58 quarter notes a minute. A slower tempo is written as "
+    "that one.",
+    "",
+    "",
+)
+SCRAPE = Rule(
+    "L506",
+    "no scrape in MIDI",
+    Severity.INFO,
+    "MIDI has no pick scrape",
+    "A pick scrape has no pitch, and MIDI has only pitches: the scrape is left out.",
+    "",
+    "",
+)
+RULES: tuple[Rule, ...] = (*midi_voices.RULES, *midi_one_channel.RULES, TOO_SLOW, SCRAPE)
+
+PROGRAMS = {"clean": 27, "crunch": 29, "lead": 30, "acoustic": 25, "nylon": 24, "bass": 33}  # General MIDI, from 0
+_SLOWEST = 0xFFFFFF  # microseconds a quarter: three bytes
+_CHANNELS = (1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13)  # of strings 1 to 12, from 0; 9 is the drums'
+_FULL_CLICK = 255  # clocks a click, one byte
+
+
+def emit(stages: Stages, options: Options) -> Emission:
+    """The file."""
+    performance, timeline = stages.performance(options), stages.timeline
+    losses: dict[tuple[str, int], Diagnostic] = {}
+
+    def report(rule: Rule, index: int, message: str) -> None:
+        sound = timeline.sounds[index]
+        losses.setdefault((rule.code, sound.span.start), at_sound(rule, timeline, sound, message))
+
+    ticks = Ticks(performance.tempos)
+    tracks = [_conductor(timeline, performance, ticks, losses), *_strings(timeline, performance, ticks, options, report)]
+    found = sorted(losses.values(), key=lambda loss: (loss.span.start, loss.code))
+    return Emission(smf.file(tracks, TICKS_A_QUARTER), tuple(found))
+
+
+def _strings(
+    timeline: Timeline, performance: Performance, ticks: Ticks, options: Options, report: Report
+) -> list[bytes]:
+    """One track a string, or one for all."""
+    tuning, program = timeline.settings.tuning, PROGRAMS[timeline.settings.sound]
+    by_string: list[list[Played]] = [[] for _ in range(tuning.strings)]
+    for note in performance.notes:
+        if note.stroke is Stroke.SCRAPE:
+            report(SCRAPE, note.sound, "MIDI has no pick scrape: it is left out")
+        else:
+            by_string[note.string - 1].append(note)
+    sounding = [midi_voices.voices(notes, ticks, report) for notes in by_string]
+    if options.single_channel:
+        everything = [voice for voices in sounding for voice in voices]
+        lyrics = _lyrics(timeline, everything)
+        events = midi_one_channel.on_one_channel(everything, 0, ticks, report)
+        return [_track(events, lyrics, 0, program, "all strings")]
+    tracks = []
+    for index, voices in enumerate(sounding):
+        channel = _CHANNELS[index]
+        events = midi_voices.events(voices, channel, ticks, report)
+        tracks.append(_track(events, _lyrics(timeline, voices), channel, program, f"string {index + 1} ({tuning.labels[index]})"))
+    return tracks
+
+
+def _track(events: list[Event], lyrics: list[Meta], channel: int, program: int, name: str) -> bytes:
+    """A string's chunk: its set-up, then messages and lyrics."""
+    start, running = _set_up(channel, program, name)
+    everything: list[Event | Meta] = [*lyrics, *events]
+    if lyrics:
+        everything.sort(key=itemgetter(0))
+    return smf.track(everything, start, running)
+
+
+@lru_cache(maxsize=64)
+def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
+    """Name, program, and the bend range by registered parameter 0, closed again so that nothing changes it by mistake."""
+    title, control = smf.text(name), smf.CONTROL | channel
+    head = bytes((0, 0xFF, smf.TRACK_NAME)) + smf.number(len(title)) + title
+    head += bytes((0, smf.PROGRAM | channel, program, 0, control))
+    return head + bytes((101, 0, 0, 100, 0, 0, 6, BEND_RANGE, 0, 38, 0, 0, 101, 127, 0, 100, 127)), control
+
+
+def _lyrics(timeline: Timeline, voices: list[Voice]) -> list[Meta]:
+    """What is done to each note, in words, where it is more than picking it."""
+    found: list[Meta] = []
+    for voice in voices:
+        tick = voice.on
+        for part in voice.parts:
+            words = how(timeline.sounds[part.sound])
+            if words != PLAIN and part.part == 0:
+                found.append((tick, smf.LYRIC, words.encode()))
+    return found
+
+
+def _conductor(
+    timeline: Timeline, performance: Performance, ticks: Ticks, losses: dict[tuple[str, int], Diagnostic]
+) -> bytes:
+    """Track 0: whose it is, tempos, meters, key, bars and words. Readers look for all of it here and nowhere else."""
+    settings = timeline.settings
+    events: list[Meta] = []
+    if settings.rights:
+        events.append((0, smf.COPYRIGHT, smf.text(settings.rights)))
+    events.append((0, smf.TRACK_NAME, smf.text(timeline.title)))
+    if settings.by:
+        events.append((0, smf.TEXT, smf.text(f"by {settings.by}")))
+    for tempo in performance.tempos:
+        microseconds = round(60_000_000 / tempo.qpm)
+        if microseconds > _SLOWEST:
+            slow = f"{float(tempo.qpm):.2f} quarter notes a minute are too slow for MIDI: written as 3.58"
+            losses[TOO_SLOW.code, 0] = TOO_SLOW.at(settings.written.get("tempo", timeline.span), slow)
+        payload = min(_SLOWEST, microseconds).to_bytes(3, "big")
+        events.append((ticks.of_quarters(tempo.quarters), smf.TEMPO, payload))
+    if settings.key is not None:
+        key = settings.key.transposed(settings.capo + settings.tuning.shift)
+        events.append((0, smf.KEY, bytes((key.signature & 0xFF, key.is_minor))))
+    events += _bars(timeline, performance)
+    events += _words(timeline, performance, ticks)
+    events.sort(key=itemgetter(0))
+    return smf.track(events)
+
+
+def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:
+    """A marker for each bar as played, and a meter wherever the length of a bar changes.
+
+    Pick-ups and silence before them too.
+    """
+    events: list[Meta] = []
+    lead_in, grain = performance.lead_in, timeline.grain
+    length = lead_in
+    if lead_in:
+        events.append((0, smf.METER, _meter_payload(timeline, lead_in) or b""))
+    shift = int(lead_in * 4 * TICKS_A_QUARTER)
+    for turn in timeline.passes:
+        bar = timeline.bars[turn.bar]
+        tick = shift + (8 * TICKS_A_QUARTER * turn.start + grain) // (2 * grain)  # rounded half up
+        holds = timeline.fraction(bar.length)
+        meter = _meter_payload(timeline, holds) if holds != length else None
+        if meter is not None:
+            events.append((tick, smf.METER, meter))
+            length = holds
+        events.append((tick, smf.MARKER, _bar_name(bar, turn.number)))
+    return events
+
+
+def _bar_name(bar: Bar, number: int) -> bytes:
+    name = f"bar {bar.number}" if bar.number else "pick-up"
+    return (f"{name}, time {number + 1}" if number else name).encode()
+
+
+def _meter_payload(timeline: Timeline, length: Fraction) -> bytes | None:
+    """A meter of that length: the lick's own, else a plain fraction; None for a length that no meter has."""
+    meter = timeline.settings.meter
+    over, under = (meter.beats, meter.unit) if length == meter.length else (length.numerator, length.denominator)
+    if under & (under - 1) or not 0 < over < 256:
+        return None
+    clocks = min(_FULL_CLICK, max(1, int(96 * meter.beat)))  # MIDI clocks a click: 24 a quarter
+    return bytes((over, under.bit_length() - 1, clocks, 8))
+
+
+def _words(timeline: Timeline, performance: Performance, ticks: Ticks) -> list[Meta]:
+    """What the writer says at a moment, each time that it is played."""
+    said = [saying for saying in timeline.sayings if saying.kind == "words"]
+    if not said:
+        return []
+    events: list[Meta] = []
+    for turn in timeline.passes:
+        bar = timeline.bars[turn.bar]
+        for saying in said:
+            if bar.first <= saying.slot < bar.last:
+                at = performance.seconds(turn.start + timeline.slots[saying.slot].at)
+                events.append((ticks.at(at), smf.CUE, smf.text(saying.text)))
+    return events

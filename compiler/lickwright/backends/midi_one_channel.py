@@ -1,0 +1,121 @@
+"""All strings on one MIDI channel, for gear that has no more.
+
+In: the voices of all strings. Out: their messages in order, with what a shared channel cannot keep reported: a bend
+there bends every string, and each note exists once.
+"""
+
+from __future__ import annotations
+
+from lickwright.backends.midi_voices import AUDIBLE, CENTRE, EXPRESSION, LEGATO, Report, Voice, events
+from lickwright.backends.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event
+from lickwright.backends.ticks import Ticks
+from lickwright.diagnostics import Rule, Severity
+from lickwright.notation.techniques import Stroke
+
+ONE_CHANNEL = Rule(
+    "L503",
+    "bend lost on one channel",
+    Severity.INFO,
+    "with all strings on one MIDI channel, a string cannot bend or slide while another sounds",
+    "MIDI bends a whole channel. With `--single-channel` a bend, slide, vibrato or out-of-tune harmonic is kept only where no other "
+    "string sounds at the same time; elsewhere the note keeps its fretted pitch, and slides are struck again softly. Leave the option "
+    "away to give every string a channel of its own.",
+    "",
+    "",
+)
+UNISON = Rule(
+    "L504",
+    "unison lost on one channel",
+    Severity.INFO,
+    "with all strings on one MIDI channel, two strings cannot start the same pitch at once",
+    "A MIDI channel has each note once. With `--single-channel` two strings that start the same pitch together sound as one, for the longer of "
+    "the two. Leave the option away to keep both.",
+    "",
+    "",
+)
+RULES = (ONE_CHANNEL, UNISON)
+
+
+def on_one_channel(found: list[Voice], channel: int, ticks: Ticks, report: Report) -> list[Event]:
+    """The messages of all strings on one channel.
+
+    Who shares it with another string at the time must do without bends.
+    """
+    found = _settled(sorted(found, key=lambda voice: (voice.on, -voice.parts[0].string)), ticks, report)
+    out: list[Event] = []
+    for voice in found:
+        hint = 127 if voice.parts[0].joined and voice.parts[0].stroke in (Stroke.HAMMER, Stroke.PULL) else 0
+        out += ((voice.on, CONTROL | channel, LEGATO, hint), (voice.on, BEND | channel, CENTRE & 0x7F, CENTRE >> 7))
+        out += events([voice], channel, ticks, report)
+    rank = {NOTE_OFF: 0, CONTROL: 1, BEND: 2, NOTE_ON: 3}
+    out.sort(key=lambda event: (event[0], rank[event[1] & 0xF0]))  # stable: the last of several bends in a tick counts
+    return _changes(out)
+
+
+def _changes(ordered: list[Event]) -> list[Event]:
+    """Without controllers and bends that say what is so already, or that another takes back in the same tick."""
+    out: list[Event] = []
+    now = {LEGATO: 0, EXPRESSION: 127, None: CENTRE}
+    for i, event in enumerate(ordered):
+        tick, status, first, second = event
+        kind = status & 0xF0
+        if kind in (CONTROL, BEND):
+            what, value = (first, second) if kind == CONTROL else (None, second << 7 | first)
+            later = ordered[i + 1] if i + 1 < len(ordered) else None
+            undone = later is not None and later[:2] == (tick, status) and (kind == BEND or later[2] == first)
+            if undone or now[what] == value:
+                continue
+            now[what] = value
+        out.append(event)
+    return out
+
+
+def _settled(ordered: list[Voice], ticks: Ticks, report: Report) -> list[Voice]:
+    """What each voice can keep beside the others.
+
+    Slides that cannot be bent are struck again, equal notes sound once.
+    """
+    active: list[Voice] = []
+    for voice in ordered:
+        active = [other for other in active if other.off > voice.on]
+        for other in active:
+            other.alone = voice.alone = False
+        active.append(voice)
+    out: list[Voice] = []
+    for voice in ordered:
+        first = voice.parts[0]
+        if voice.alone or not (voice.needs_bend or first.fade_in):
+            out.append(voice)
+            continue
+        if len(voice.parts) > 1 or first.moves or first.fade_in or abs(first.pitch + voice.moved - voice.number) > AUDIBLE:
+            lost = "fade in" if first.fade_in else "slide" if len(voice.parts) > 1 else "bend"
+            report(ONE_CHANNEL, first.sound, f"this note cannot {lost} on a channel that another string shares with it")
+        out += _struck_again(voice, ticks)
+    return _once(out, report)
+
+
+def _struck_again(voice: Voice, ticks: Ticks) -> list[Voice]:
+    """Each note of a slide as a stroke of its own."""
+    out: list[Voice] = []
+    for part in voice.parts:
+        on = max(out[-1].off, ticks.at(part.start)) if out else voice.on
+        off = max(on + 1, ticks.at(part.end))
+        out.append(Voice([part], round(part.pitch) + voice.moved, on, off, voice.moved, False))
+    return out
+
+
+def _once(found: list[Voice], report: Report) -> list[Voice]:
+    """A note that sounds is not struck over: the earlier one ends, and of two that start together one sounds."""
+    out: list[Voice] = []
+    sounding: dict[int, Voice] = {}
+    for voice in sorted(found, key=lambda voice: voice.on):
+        other = sounding.get(voice.number)
+        if other is not None and other.off > voice.on:
+            if other.on == voice.on:
+                other.off = max(other.off, voice.off)
+                report(UNISON, voice.parts[0].sound, "on one channel this note and the equal one beside it sound as one")
+                continue
+            other.off = voice.on
+        sounding[voice.number] = voice
+        out.append(voice)
+    return out

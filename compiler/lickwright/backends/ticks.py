@@ -1,0 +1,60 @@
+"""Seconds ↔ MIDI ticks, by a performance's tempo map.
+
+In: the tempo map. Out: ticks, each rounded once from an exact position. Knows no events.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from math import ceil
+
+from lickwright.clock import TempoStep
+
+TICKS_A_QUARTER = 960  # divides by 2, 3, 5 and their products that music uses; sevenths are rounded
+SPACING = 0.0075  # seconds between the bends of a moving pitch
+_HAIR = 1e-6  # of a tick: more than floating point errs, so that what falls on a tick stays on it
+
+
+class Ticks:
+    """Both ways between seconds and ticks."""
+
+    __slots__ = ("_seconds", "_seconds_a_tick", "_ticks")
+
+    def __init__(self, tempos: tuple[TempoStep, ...]) -> None:
+        self._seconds = [tempo.seconds for tempo in tempos]
+        self._ticks = [tempo.quarters * TICKS_A_QUARTER for tempo in tempos]
+        self._seconds_a_tick = [float(60 / tempo.qpm) / TICKS_A_QUARTER for tempo in tempos]
+
+    def at(self, seconds: float) -> int:
+        """The tick nearest to an instant."""
+        return int(self._exact(seconds) + 0.5 + _HAIR)
+
+    @staticmethod
+    def of_quarters(quarters: float) -> int:
+        """The tick nearest to a place in quarter notes from the start."""
+        return int(quarters * TICKS_A_QUARTER + 0.5 + _HAIR)
+
+    def _exact(self, seconds: float) -> float:
+        i = max(0, bisect_right(self._seconds, seconds) - 1)
+        return self._ticks[i] + (seconds - self._seconds[i]) / self._seconds_a_tick[i]
+
+    def during(self, start: float, end: float) -> list[tuple[int, float]]:
+        """Ticks, with their seconds, some 7.5 ms apart from after `start` on.
+
+        The last is the first at or after `end`.
+        """
+        found: list[tuple[int, float]] = []
+        tick = int(self._exact(start) + _HAIR) + 1
+        stop = ceil(self._exact(end) - _HAIR)
+        i = max(0, bisect_right(self._seconds, start) - 1)
+        for i in range(i, len(self._ticks)):
+            a_tick = self._seconds_a_tick[i]
+            origin = self._seconds[i] - self._ticks[i] * a_tick
+            until = min(stop, self._ticks[i + 1]) if i + 1 < len(self._ticks) else stop
+            step = max(1, round(SPACING / a_tick))
+            ticks = range(tick, ceil(until), step)
+            found += [(at, origin + at * a_tick) for at in ticks]
+            tick = ticks[-1] + step if ticks else tick
+            if until == stop:
+                break
+        return [*found, (stop, max(end, origin + stop * a_tick))]

@@ -1,0 +1,39 @@
+"""Timing sheet as an aligned table, for reading.
+
+In: a lick as counted and as sounded. Out: UTF-8 text for a fixed-width font. Nothing is lost.
+"""
+
+from __future__ import annotations
+
+from lickwright.backends import Emission, Options, Stages
+from lickwright.backends.timing import COLUMNS, Row, rows
+from lickwright.diagnostics import Rule
+
+RULES: tuple[Rule, ...] = ()
+_WORDS = ("count", "note", "degree", "place", "how", "bend_to", "finger")  # columns that begin at the left
+
+
+def emit(stages: Stages, options: Options) -> Emission:
+    """A heading, the columns' names, the rows."""
+    timeline, performance = stages.timeline, stages.performance(options)
+    tempo = performance.tempos[0].qpm
+    heading = f"{timeline.title}: {performance.end:.3f} seconds, {float(tempo):g} quarter notes a minute"
+    if len(performance.tempos) > 1:
+        heading += " to begin with"
+    table = [COLUMNS, *(_texts(row) for row in rows(timeline, performance))]
+    widths = [max(map(len, column)) for column in zip(*table, strict=True)]
+    lines = [heading, "", *(_line(row, widths) for row in table)]
+    return Emission(("\n".join(lines) + "\n").encode())
+
+
+def _texts(row: Row) -> tuple[str, ...]:
+    return tuple(f"{value:.3f}" if name in ("at_s", "for_s") else "" if value is None else str(value)
+                 for name, value in zip(COLUMNS, row, strict=True))  # fmt: skip
+
+
+def _line(row: tuple[str, ...], widths: list[int]) -> str:
+    padded = (
+        text.ljust(width) if name in _WORDS else text.rjust(width)
+        for name, text, width in zip(COLUMNS, row, widths, strict=True)
+    )
+    return "  ".join(padded).rstrip()
