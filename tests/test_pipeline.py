@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 import lickwright
 from lickwright import compile_bytes, compile_file, compile_text
+from lickwright.backends import Options
 from lickwright.compilation import LickHasErrors
 from lickwright.diagnostics import Severity
 from lickwright.meant import IDLE
@@ -125,3 +127,12 @@ def test_a_lick_can_be_had_as_a_pretty_midi() -> None:
     midi = compile_text(GOOD).licks[0].to_pretty_midi()
     notes = sorted((note for instrument in midi.instruments for note in instrument.notes), key=lambda note: note.start)
     assert [note.pitch for note in notes] == [72, 69, 67, 64, 62, 60, 57, 55]
+
+
+def test_a_lick_can_be_had_as_timing_rows() -> None:
+    compilation = compile_text(f"tempo 60\n{GOOD}{BAD}")
+    rows = compilation.licks[0].timing()
+    assert [(row.at_s, row.string, row.fret) for row in rows[:3]] == [(0.0, 1, 8), (0.5, 1, 5), (1.0, 2, 8)]
+    assert compilation.licks[0].timing(Options(tempo_bpm=Fraction(120)))[1].at_s == 0.25
+    with pytest.raises(LickHasErrors):
+        compilation.licks[1].timing()

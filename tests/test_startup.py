@@ -17,7 +17,6 @@ HEAVY = (
     "soundfile",
     "importlib.metadata",
     "asyncio",
-    "json",
     "csv",
     "subprocess",
     "lickwright.performance",

@@ -15,6 +15,7 @@ from lickwright.meant import kept
 from lickwright.source import Source
 
 if TYPE_CHECKING:
+    from lickwright.backends.timing import Row
     from lickwright.timeline import Timeline
 
 
@@ -37,15 +38,19 @@ class CompiledLick:
         """Whether it can be written."""
         return self.stages is not None
 
+    def _need(self) -> Stages:
+        if self.stages is None:
+            raise LickHasErrors(f'"{self.title}" has errors, so it has no outputs')
+        return self.stages
+
     def emit(self, name: str, options: Options = Options()) -> Emission:  # noqa: B008 (a frozen value)
         """The bytes of one format, and what it could not say (less what the lick says is meant)."""
         from importlib import import_module
 
-        if self.stages is None:
-            raise LickHasErrors(f'"{self.title}" has errors, so it has no outputs')
+        stages = self._need()
         module = import_module(next(row.module for row in BACKENDS if row.name == name))
-        emission: Emission = module.emit(self.stages, options)
-        losses, _ = kept(emission.losses, self.stages.timeline)
+        emission: Emission = module.emit(stages, options)
+        losses, _ = kept(emission.losses, stages.timeline)
         return Emission(emission.data, tuple(replace(d, lick=self.title) for d in losses))
 
     def tab(self, width: int = 80) -> str:
@@ -55,6 +60,13 @@ class CompiledLick:
     def midi(self) -> bytes:
         """Its Standard MIDI File."""
         return self.emit("midi").data
+
+    def timing(self, options: Options = Options()) -> tuple[Row, ...]:  # noqa: B008 (a frozen value)
+        """Its timing sheet, a row a note."""
+        from lickwright.backends.timing import rows
+
+        stages = self._need()
+        return rows(stages.timeline, stages.performance(options))
 
     def to_pretty_midi(self) -> Any:
         """Its MIDI file as a `pretty_midi.PrettyMIDI`, for analysis in Python; wants the extra `lickwright[midi]`."""

@@ -165,7 +165,7 @@ def apology(error: Exception, during: str = "") -> str:
     from lickwright.report import safe
     from lickwright.version import __version__
 
-    frames = traceback.extract_tb(error.__traceback__)
+    frames = [f for f in traceback.extract_tb(error.__traceback__) if not f.filename.startswith("<")]
     at = " < ".join(f"{os.path.basename(f.filename)}:{f.lineno}" for f in reversed(frames[-6:]))
     about = f" while working on {safe(during)}" if during else ""
     return (
