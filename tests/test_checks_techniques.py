@@ -157,7 +157,7 @@ def test_nothing_else_is_wrong_with_the_cases() -> None:
 def test_messages_name_frets_string_and_the_other_place() -> None:
     (finding,) = found("G7 - h5 . . . . .")
     assert finding.message == "hammer-on from fret 7 to 5 on string G goes down"
-    assert finding.help == "down it is a pull-off: `p5`"
+    assert finding.help == "downwards it is a pull-off: `p5`"
     assert finding.beat == "2"
     text = 'lick "Case"\nkey A minor\n| G7 - h5 . . . . . |\n'
     assert text[finding.span.start : finding.span.end] == "h5"

@@ -284,13 +284,16 @@ def _bends(timeline: Timeline, board: Neck, sound: Sound) -> Iterator[Diagnostic
     """Where bends and releases arrive; quarter-tones are not judged, nor a release to the fretted note."""
     if not sound.fret or sound.dead:
         return  # no finger bends it, which is said with the techniques
+    top = 0.0  # the furthest that it was bent: a release to above that is no release
     for shape in sound.shapes:
-        target = sound.pitch + shape.amount
-        if shape.technique.curve not in _TARGETED or not 0 < shape.amount <= MOST:
+        curve, target = shape.technique.curve, sound.pitch + shape.amount
+        most = top if curve is Curve.RELEASE else MOST
+        if curve not in _TARGETED or not 0 < shape.amount <= most:
             continue
+        top = max(top, shape.amount)
         if target % 1 or board.fits(int(target)):
             continue
-        what = "release" if shape.technique.curve is Curve.RELEASE else "bend"
+        what = "release" if curve is Curve.RELEASE else "bend"
         note = board.note(int(target))
         message = (
             f"the {what} on {written(timeline, sound.string, sound.fret)} reaches {note}, outside {board.scale_name}"

@@ -118,8 +118,8 @@ def _wrong_way(timeline: Timeline, sound: Sound, old: int, new: int, there: tupl
     message = f"{_noun(sound)} {where} goes {way}"
     if slides:
         message = f"slide {should} {where} goes {way}"
-    kind = "a slide " + way if slides else "a hammer-on" if way == "up" else "a pull-off"
-    return at_sound(rule, timeline, sound, message, f"{way} it is {kind}: `{sign}{new}`", there)
+    kind = "that slide" if slides else "a hammer-on" if way == "up" else "a pull-off"
+    return at_sound(rule, timeline, sound, message, f"{way}wards it is {kind}: `{sign}{new}`", there)
 
 
 def _open_slide(timeline: Timeline, sound: Sound, old: int, there: tuple[Note, ...]) -> Diagnostic:

@@ -80,11 +80,11 @@ def _one_by_one(timeline: Timeline, wrong: list[Bar]) -> list[Diagnostic]:
 
 
 def _undeclared(timeline: Timeline) -> Bar | None:
-    """The first bar, where it must be a pick-up: short, nothing declared, and not the only one."""
+    """The first bar, where it may be a pick-up: short, nothing declared, and neither alone nor repeated alone."""
     first = timeline.bars[0]
-    if timeline.settings.pickup is None and len(timeline.bars) > 1 and first.sure and 0 < first.length < first.nominal:
-        return first
-    return None
+    short = first.sure and 0 < first.length < first.nominal
+    alone = len(timeline.bars) == 1 or first.repeat_end > 0
+    return first if short and not alone and timeline.settings.pickup is None else None
 
 
 def _completes(timeline: Timeline, bar: Bar, open_start: Bar | None) -> bool:
@@ -169,6 +169,8 @@ def _surplus(timeline: Timeline, bar: Bar) -> Span:
 def _help_short(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, unit: Fraction) -> str:
     step = timeline.settings.step
     missing = f"{_amount(asked - held, unit)} {'is' if asked - held == unit else 'are'} missing"
+    if bar.number == 0:
+        return f"{missing}; or write `pickup {held}`"
     if held * 2 == asked and step * 2 <= 1:
         return f"it would fit with `step {step * 2}`; or hold with `-`, rest with `.`"
     if len(timeline.bars) == 1 and held * 2 <= asked:  # more than half a bar leads to nothing: it is a slip
@@ -192,7 +194,7 @@ def _help_long(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, un
         return f"it would make {held // asked} bars: are bar lines missing?"
     if held - asked == step and not _has_tuplet(timeline, bar):
         return f"{over}: take one out, or make three steps a triplet, `3[…]`"
-    return f"{over}: take it out, or move it behind the bar line"
+    return f"{over}: leave something out, or move it behind the bar line"
 
 
 def _has_tuplet(timeline: Timeline, bar: Bar) -> bool:

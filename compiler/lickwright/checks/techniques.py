@@ -199,7 +199,7 @@ def _rakes(timeline: Timeline) -> Iterator[Diagnostic]:
 def _one_rake(timeline: Timeline, run: list[Sound], target: Sound) -> Iterator[Diagnostic]:
     strings = [s.string for s in (*run, target)]
     steps = [b - a for a, b in zip(strings, strings[1:], strict=False)]
-    way = 1 if strings[-1] > strings[0] else -1
+    way = steps[0] if abs(steps[0]) == 1 else 1 if strings[-1] > strings[0] else -1
     wrong = next((n for n, step in enumerate(steps) if step != way), None)
     if wrong is None:
         return
