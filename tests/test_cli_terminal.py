@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import os
 import pty
 import re
 import subprocess
 import sys
+import time
 from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
+
+from lickwright.cli import screen
 
 BAD = 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 || # ♯\n'
 GOOD = 'lick "Größe ♯ ♭"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
@@ -140,3 +144,24 @@ def test_nothing_written_by_a_user_steers_the_terminal(lick: Path) -> None:
 def test_the_installed_command_is_there() -> None:
     command = Path(sys.executable).with_name("lickwright")
     assert subprocess.run([command, "--version"], capture_output=True, check=True).stdout.startswith(b"lickwright ")
+
+
+def test_progress_is_shown_on_a_terminal_only_and_taken_away(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    for stream, drawn in ((Terminal(), True), (io.StringIO(), False)):
+        monkeypatch.setattr(sys, "stderr", stream)
+        progress = screen.Progress()
+        monkeypatch.setattr(screen, "progress", progress)
+        progress.show(1, 340)
+        assert stream.getvalue() == ""  # short work needs none
+        monkeypatch.setattr(time, "monotonic", lambda: float("inf"))
+        progress.show(12, 340)
+        monkeypatch.undo()
+        assert ("12 of 340 files" in stream.getvalue()) == drawn
+        monkeypatch.setattr(sys, "stderr", stream)
+        progress.clear()
+        assert stream.getvalue().endswith("\r") == drawn
+        monkeypatch.undo()

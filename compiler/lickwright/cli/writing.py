@@ -45,7 +45,7 @@ class Folder:
     def __init__(self, root: str, name: str, source: str, overwrite: bool) -> None:
         self.path = os.path.join(root, name)
         self._root = root
-        self._source = "-" if source == "-" else os.path.relpath(os.path.realpath(source), os.path.realpath(self.path))
+        self._source = _from(source, self.path)
         self._overwrite = overwrite  # replace whatever file stands in the way
         self.done = 0  # outputs that stand in their place, those that already did included
         self._ours: dict[str, list[str]] = {}  # name of an output: the hashes of its bytes as we wrote them
@@ -135,6 +135,16 @@ class Folder:
         record = {"source": self._source, "files": dict(sorted(self._ours.items()))}
         if self._ours and record != recorded:
             replace(os.path.join(self.path, RECORD), (json.dumps(record, indent=1) + "\n").encode("ascii"))
+
+
+def _from(source: str, folder: str) -> str:
+    """Where `source` lies as seen from `folder`: the record names no place on this machine, so the two may move together."""
+    if source == "-":
+        return source
+    try:
+        return os.path.relpath(os.path.realpath(source), os.path.realpath(folder))
+    except ValueError:  # on another drive, where a system has such
+        return os.path.realpath(source)
 
 
 def _hash(data: bytes) -> str:
