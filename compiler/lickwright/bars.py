@@ -35,8 +35,8 @@ from lickwright.written import OpenBar, Page, RawBar, Written
 
 Report = Callable[[Rule, Span, str, str], None]
 _NONE = Fraction(0)
-_HOLD = Event((Hold(),))
-_REST = Event((Rest(),))
+_HOLD = (Hold(),)
+_REST = (Rest(),)
 
 
 class Walk:
@@ -122,7 +122,7 @@ class Walk:
         if self._bar.same is not None:
             self._not_alone(self._bar.same)
         if event.count > 1:
-            plain = _HOLD if isinstance(event.parts[0], Hold) else _REST
+            plain = Event(_HOLD if isinstance(event.parts[0], Hold) else _REST, span=event.span)
             for _ in range(event.count - 1):
                 self._slot(plain, event.span, last=False)
         self._slot(event, event.span)
@@ -171,14 +171,14 @@ class Walk:
 
     def _rake(self, word: Worded, opener: Span) -> None:
         """Bare strings and then one note take one step together; holds may follow inside."""
-        strokes: list[Bare] = []
+        strokes: list[tuple[str, Span]] = []
         at = 0
         items = [item for item in word.items if not isinstance(item, Comment)]
         while at < len(items) and isinstance(item := items[at], (Event, Say)):
             if isinstance(item, Say):
                 self._said.append(item)
             elif isinstance(bare := item.parts[0], Bare) and len(item.parts) == 1:
-                strokes.append(bare)
+                strokes.append((bare.string, item.span))
             else:
                 break
             at += 1

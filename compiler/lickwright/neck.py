@@ -12,6 +12,7 @@ from fractions import Fraction
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import Curve
 from lickwright.notation.tree import Mark
+from lickwright.source import Span
 from lickwright.timeline import Shape, Sound
 
 _STANDARD = {"e": 1, "B": 2, "G": 3, "D": 4, "A": 5, "E": 6}
@@ -83,8 +84,8 @@ class Neck:
         string = self._strings[sound.string]
         string.sound, string.bent, string.rings, string.ring_word = sound, False, False, ring_word
 
-    def shape(self, number: int, marks: tuple[Mark, ...], start: int, until: int, slot: int) -> None:
-        """Shapes of the sound on a string within one step; several share it evenly."""
+    def shape(self, number: int, marks: tuple[Mark, ...], start: int, until: int, slot: int, origin: int) -> None:
+        """Shapes of the sound on a string within one step; several share it evenly. `origin` is where their event stands."""
         string = self._strings[number]
         sound = string.sound
         if sound is None:
@@ -96,7 +97,8 @@ class Neck:
                 sound.shapes[-1].end = begins  # or until it is shaped anew
             ends = until if n == len(marks) - 1 else begins + share
             amount, to_fret = _reached(mark, sound.fret)
-            sound.shapes.append(Shape(mark.technique, begins, ends, amount, slot, mark.span, to_fret))
+            span = Span(origin + mark.span.start, origin + mark.span.end)
+            sound.shapes.append(Shape(mark.technique, begins, ends, amount, slot, span, to_fret))
             if mark.technique.curve in (Curve.BEND, Curve.PREBEND):
                 string.bent = True
             elif mark.technique.curve is Curve.RELEASE:

@@ -61,6 +61,7 @@ class Player:
         self._slot = 0
         self._now = 0
         self._until = 0
+        self._origin = 0  # where the event being played stands in the text
 
     def play(self, order: Iterable[int]) -> Played:
         """All bars in the order given."""
@@ -86,6 +87,7 @@ class Player:
             self._until = self._now + slot.length
             if n in self._sayings:
                 self._hear(self._sayings[n], n, bar)
+            self._origin = slot.event.span.start
             if isinstance(slot.event, Unknown):
                 self._unknown()
             else:
@@ -96,6 +98,10 @@ class Player:
         """Reports once a place: the first time that it is played."""
         if not self._visits[self._slot]:
             self._report(rule, span, message, help)
+
+    def _at(self, node: Part | Mark) -> Span:
+        """Where a part or mark of the event being played stands."""
+        return Span(self._origin + node.span.start, self._origin + node.span.end)
 
     # --- sayings -------------------------------------------------------------------------------------------------
 
@@ -151,7 +157,7 @@ class Player:
 
     def _hold(self, hold: Hold) -> None:
         if not self._started and not self._lenient:
-            self._say(rules.HOLD, hold.span, "there is nothing to hold yet", "silence is a dot: `.`")
+            self._say(rules.HOLD, self._at(hold), "there is nothing to hold yet", "silence is a dot: `.`")
         self._started = True
         if hold.marks:
             group = [n for n in self._last if self._neck[n].sound is not None]
@@ -162,7 +168,7 @@ class Player:
         if not numbers and not self._lenient:
             self._say(
                 rules.NO_SHAPE,
-                hold.marks[0].span,
+                self._at(hold.marks[0]),
                 f"`{hold.marks[0].technique.sign}` has nothing to shape: no string sounds here",
                 "play a note first, or take the mark away",
             )
@@ -208,7 +214,7 @@ class Player:
             if not self._lenient:
                 self._say(
                     rules.HOLD,
-                    hold.span,
+                    self._at(hold),
                     f"nothing sounds on {hold.string} to hold",
                     "play it first, or let it ring: `e5=`",
                 )
@@ -220,7 +226,7 @@ class Player:
         if word is None:
             return False
         if len(parts) < 2 and isinstance(parts[0], Note):
-            self._say(rules.SHAPE_OF, parts[0].span, "a roll of one note", "a roll is a chord: `(roll: A0&D2&G2)`")
+            self._say(rules.SHAPE_OF, self._at(parts[0]), "a roll of one note", "a roll is a chord: `(roll: A0&D2&G2)`")
         return len(parts) > 1
 
     def _over(self) -> tuple[int, ...]:
@@ -236,7 +242,7 @@ class Player:
     def _number(self, part: Part, together: int) -> int:
         """The number of a part's string; 0 where it cannot be told, which has been reported."""
         if part.string:
-            return self._named(part.string, part.span)
+            return self._named(part.string, self._at(part))
         if len(self._last) == 1:
             return self._last[0]
         if isinstance(part, Note) and not self._lenient:
@@ -245,14 +251,14 @@ class Player:
                 letters = " or ".join(f"`{self.tuning.written(n)}{sign}{part.fret}`" for n in reversed(self._last))
                 self._say(
                     rules.WHICH,
-                    part.span,
+                    self._at(part),
                     f"`{sign}{part.fret}` could belong to any of {len(self._last)} strings",
                     f"name the string: {letters}",
                 )
             else:
                 self._say(
                     rules.NO_SOURCE,
-                    part.span,
+                    self._at(part),
                     f"`{sign}{part.fret}` has no note before it",
                     "begin with a note: `G7h9`; from nowhere it names its string: `hG9`",
                 )
@@ -282,11 +288,11 @@ class Player:
 
     def _bare(self, number: int, part: Bare) -> None:
         if self._word_over("scrape") is not None:
-            self._begin(self._sound(number, PICKED, None, None, None, part.span, "scrape"))
+            self._begin(self._sound(number, PICKED, None, None, None, self._at(part), "scrape"))
         elif not self._lenient:
             self._say(
                 rules.BARE,
-                part.span,
+                self._at(part),
                 f"string {part.string} has no fret here",
                 f"a note is a string and a fret: `{part.string}7`; bare strings are for a rake or scrape",
             )
@@ -298,7 +304,7 @@ class Player:
             self._rake(strokes)
         grace = not self.written.slots[self._slot].length and self._word_over("grace") is not None
         sound = self._sound(
-            number, note.begin, note.head, note.fret, note.touch, note.span, "grace" if grace else "note"
+            number, note.begin, note.head, note.fret, note.touch, self._at(note), "grace" if grace else "note"
         )
         sound.source, sound.roll = source, roll
         sound.finger, sound.pluck = note.finger, note.pluck
@@ -317,15 +323,15 @@ class Player:
             return sounding.index
         if not self._lenient:
             name, sign = self.tuning.written(number), note.begin.sign
-            self._say(rules.NO_SOURCE, note.span, f"nothing sounds on {name} for `{sign}{note.fret}` to go on from",
+            self._say(rules.NO_SOURCE, self._at(note), f"nothing sounds on {name} for `{sign}{note.fret}` to go on from",
                       f"hold or ring the note before, or pick anew: `{name}{note.fret}`")  # fmt: skip
         return None
 
-    def _rake(self, strokes: tuple[Bare, ...]) -> None:
-        for n, bare in enumerate(strokes):
-            number = self._named(bare.string, bare.span)
+    def _rake(self, strokes: tuple[tuple[str, Span], ...]) -> None:
+        for n, (name, span) in enumerate(strokes):
+            number = self._named(name, span)
             if number:
-                sound = self._sound(number, PICKED, None, None, None, bare.span, "rake")
+                sound = self._sound(number, PICKED, None, None, None, span, "rake")
                 sound.lead = len(strokes) - n
                 self._begin(sound)
                 self._neck.stop(number, self._now)
@@ -379,4 +385,4 @@ class Player:
             self._shape(number, shapes)
 
     def _shape(self, number: int, marks: tuple[Mark, ...]) -> None:
-        self._neck.shape(number, marks, self._now, self._until, self._slot)
+        self._neck.shape(number, marks, self._now, self._until, self._slot, self._origin)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from math import lcm
 
-from lickwright.notation.tree import Bare, BarLine, Event, Note, SameBar, Unknown
+from lickwright.notation.tree import BarLine, Event, Note, SameBar, Unknown
 from lickwright.settings import Settings
 from lickwright.source import Span
 from lickwright.timeline import Bar, Saying, Slot, TupletSpan, WordSpan
@@ -28,7 +28,7 @@ class Written:
     tuplets: tuple[TupletSpan, ...]
     sayings: tuple[Saying, ...]
     slot_words: tuple[tuple[int, ...], ...]  # for each slot, the indices of the words over it
-    rakes: dict[int, tuple[Bare, ...]]  # slot → the strokes that lead into it
+    rakes: dict[int, tuple[tuple[str, Span], ...]]  # slot → the strings raked on the way to it, and where they stand
     trills: dict[int, Note]  # slot → the note that its own alternates with
     unknown: bool
 
@@ -67,7 +67,7 @@ class Page:
     words: list[WordSpan] = field(default_factory=list)
     tuplets: list[TupletSpan] = field(default_factory=list)
     sayings: list[Saying] = field(default_factory=list)
-    rakes: dict[int, tuple[Bare, ...]] = field(default_factory=dict)
+    rakes: dict[int, tuple[tuple[str, Span], ...]] = field(default_factory=dict)
     trills: dict[int, Note] = field(default_factory=dict)
     bars: list[RawBar] = field(default_factory=list)
 

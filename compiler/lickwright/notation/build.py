@@ -20,7 +20,8 @@ MAX_LICKS = 10_000
 MAX_FINDINGS = 1_000
 
 _TITLE = re.compile(r'lick[ \t]+"((?:[^"\\]|\\.)*)"[ \t]*')
-_FIELD = re.compile(r"([A-Za-z][A-Za-z-]*)([:=]?)[ \t]*")
+# One field line with the indented lines that go on with it; the grammar has found that these lines are fields.
+_FIELD = re.compile(r"^([A-Za-z][A-Za-z-]*)([:=]?)[ \t]*([^\n]*(?:\n[ \t]+[^ \t\n][^\n]*)*)", re.MULTILINE)
 _INLINE_COMMENT = re.compile(r"(?:(?<=[ \t\n])|^)#(?=[ \t\n]|$)[^\n]*")
 _INVISIBLE = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff\ufff9-\ufffb\ud800-\udfff]"
@@ -86,8 +87,9 @@ class Builder:
         out: list[Field | Comment] = []
         junk_end = -1
         for token in tokens:
-            if token.type == "FIELD":
-                out.append(self._field(token))
+            if token.type == "FIELDS":
+                start = start_of(token)
+                out += [self._field(match, start) for match in _FIELD.finditer(token)]
             elif token.type == "COMMENT":
                 out.append(self._music.comment(token))
             else:
@@ -117,31 +119,21 @@ class Builder:
                 help,
             )
 
-    def _field(self, token: Token) -> Field:
-        text, start = str(token), start_of(token)
-        match = _FIELD.match(text)
-        assert match is not None
-        raw_at = match.end()
-        comments = [m[0][1:].strip() for m in _INLINE_COMMENT.finditer(text, raw_at)]
-        raw = _INLINE_COMMENT.sub(lambda m: " " * len(m[0]), text[raw_at:]) if comments else text[raw_at:]
-        if match[2]:
-            at = start + match.start(2)
-            self.report(
-                rules.LINE,
-                Span(at, at + 1),
-                f"no `{match[2]}` after a field's name",
-                f"write `{match[1]} {raw.strip()[:30]}`",
-            )
-        name_span = Span(start, start + match.end(1))
-        return Field(
-            match[1],
-            " ".join(raw.split()),
-            " ".join(comments) or None,
-            name_span,
-            raw,
-            start + raw_at,
-            span=span_of(token),
-        )
+    def _field(self, match: re.Match[str], start: int) -> Field:
+        """A field within lines that begin at offset `start`."""
+        name, sign, raw = match.groups()
+        remark = None
+        if "#" in raw:
+            comments = [m[0][1:].strip() for m in _INLINE_COMMENT.finditer(raw)]
+            remark = " ".join(comments) or None
+            raw = _INLINE_COMMENT.sub(lambda m: " " * len(m[0]), raw)
+        at = start + match.start()
+        if sign:
+            where = start + match.start(2)
+            help = f"write `{name} {raw.strip()[:30]}`"
+            self.report(rules.LINE, Span(where, where + 1), f"no `{sign}` after a field's name", help)
+        name_span, span = Span(at, at + len(name)), Span(at, start + match.end())
+        return Field(name, " ".join(raw.split()), remark, name_span, raw, start + match.start(3), span=span)
 
     def _lick(self, tree: Tree[Token]) -> Lick:
         children = tree.children

@@ -11,18 +11,19 @@ from dataclasses import replace
 
 from lark import Token, Tree
 
-from lickwright.diagnostics import Rule, nearest
+from lickwright.diagnostics import nearest
 from lickwright.music.rhythm import parse_value
 from lickwright.notation import rules
-from lickwright.notation.build_notes import NoteBuilder
+from lickwright.notation.build_notes import Report, read_runs
 from lickwright.notation.explain import explain
 from lickwright.notation.techniques import EVENT_WORDS, WORDS
-from lickwright.notation.tree import BarLine, Comment, Event, Item, Rest, SameBar, Say, Step, Tuplet, Unknown, Worded
+from lickwright.notation.tree import BarLine, Comment, Item, SameBar, Say, Step, Tuplet, Unknown, Worded
 from lickwright.source import Span
 
 MAX_TUPLET = 64
 MAX_TUPLET_DEPTH = 2
 MAX_REPEATS = 10_000
+MAX_EXPLAINED = 1_000  # bad runs of a text: no more findings than that are kept
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 QUOTES = "“”„«»"
 ESCAPE = re.compile(r"\\(.)")
@@ -36,16 +37,16 @@ class MusicBuilder:
     def __init__(
         self,
         text: str,
-        report: Callable[[Rule, Span, str, str | None], None],
+        report: Report,
         run_pattern: Callable[[], re.Pattern[str]],
         unseen: Callable[[Span], bool],
     ) -> None:
         self.text = text
         self.report = report
-        self.notes = NoteBuilder(report)
         self._run_pattern = run_pattern
         self._unseen = unseen  # whether an invisible character, reported elsewhere, stands in a span
         self._depth = 0  # how deep in tuplets
+        self._explained = 0  # bad runs so far
         self._prev_end: int | None = None  # where the item before ended; None before the first of a lick
         self._after_repeat = False
         self._items: dict[str, Callable[[Token], Item | None]] = {
@@ -79,7 +80,7 @@ class MusicBuilder:
             if isinstance(child, Token) and child.type == "BAR":
                 self._bar(out, child)
             elif isinstance(child, Token) and child.type == "RUNS":
-                out.extend(self.notes.runs(str(child), span.start))
+                out.extend(read_runs(child, span.start, self.report))
                 self._after_repeat = False
             else:
                 item = self._tree(child) if isinstance(child, Tree) else self._items[child.type](child)
@@ -280,7 +281,8 @@ class MusicBuilder:
                 rules.LIMIT, span, "brackets are nested more than 16 deep", "nobody could read that: take some away"
             )
             return Unknown(0, span=span)
-        if not self._unseen(span):
+        if not self._unseen(span) and self._explained < MAX_EXPLAINED:
+            self._explained += 1
             pattern = self._run_pattern()
             fault = explain(text, lambda part: pattern.fullmatch(part) is not None, self._after_repeat)
             self.report(fault.rule, Span(span.start + fault.start, span.start + fault.end), fault.message, fault.help)

@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from lickwright.diagnostics import Rule
 from lickwright.notation import rules
@@ -29,48 +30,69 @@ _PART = re.compile(
 )
 _RUN = re.compile(r"[^ \t]+")
 _MARK = re.compile(r"(\^\^?|r|~~?|[!?,=/\\]|')([\d.]+|full|half|quarter|(?<=')[1-4Tpimac])?")
-_Report = Callable[[Rule, Span, str, str | None], None]
+Report = Callable[[Rule, Span, str, str | None], None]
 
 
-@lru_cache(maxsize=512)
 def _amount(text: str) -> Fraction:
     return AMOUNTS.get(text) or Fraction(text)
 
 
-class NoteBuilder:
-    """Makes events; findings go to `report`."""
+class Run(NamedTuple):
+    """A run taken apart, wherever it stands: equal runs share their parts, since a library says `e5` ten thousand times."""
 
-    def __init__(self, report: _Report) -> None:
-        self.report = report
+    events: tuple[tuple[int, int, int, tuple[Part, ...]], ...]  # start and end in the run, steps, parts
+    findings: tuple[tuple[Rule, Span, str, str | None], ...]  # spans count from the run's start
 
-    def runs(self, text: str, start: int) -> list[Event]:
-        """The events of the runs in `text`, which begins at offset `start`."""
-        events: list[Event] = []
-        for match in _RUN.finditer(text):
-            at = start + match.start()
-            if match[0][0] == ".":
-                span = Span(at, start + match.end())
-                events.append(Event((Rest(span=span),), len(match[0]), span=span))
-            else:
-                events += self._run(match[0], at)
-        return events
 
-    def _run(self, text: str, start: int) -> list[Event]:
-        events: list[Event] = []
+def read_runs(text: str, start: int, report: Report) -> list[Event]:
+    """The events of the runs in `text`, which begins at offset `start`."""
+    events: list[Event] = []
+    for match in _RUN.finditer(text):
+        at = start + match.start()
+        run = read_run(match[0])
+        for first, end, count, parts in run.events:
+            events.append(Event(parts, count, span=Span(at + first, at + end)))
+        for rule, span, message, help in run.findings:
+            report(rule, Span(at + span.start, at + span.end), message, help)
+    return events
+
+
+@lru_cache(maxsize=8192)
+def read_run(text: str) -> Run:
+    """One run."""
+    if text[0] == ".":
+        return Run(((0, len(text), len(text), (Rest(span=Span(0, len(text))),)),), ())
+    return _Reader(text).run()
+
+
+class _Reader:
+    """Takes one run apart. Spans of parts and marks count from the start of their event."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.findings: list[tuple[Rule, Span, str, str | None]] = []
+        self._first = 0  # where the event being read begins
+
+    def report(self, rule: Rule, span: Span, message: str, help: str | None = None) -> None:
+        at = self._first
+        self.findings.append((rule, Span(at + span.start, at + span.end), message, help))
+
+    def run(self) -> Run:
+        """All of it."""
+        events: list[tuple[int, int, int, tuple[Part, ...]]] = []
         parts: list[Part] = []
-        at = first = 0
-        end = len(text)
+        at, end = 0, len(self.text)
         while at < end:
-            match = _PART.match(text, at)
-            assert match is not None and match.end() > at, text
-            span = Span(start + at, start + match.end() - (match["and"] is not None))
-            part, count = self._part(match, start, span)
+            match = _PART.match(self.text, at)
+            assert match is not None and match.end() > at, self.text
+            first = self._first
+            part, count = self._part(match, -first, Span(at - first, match.end() - first - (match["and"] is not None)))
             parts.append(part)
             at = match.end()
             if not match["and"]:
-                events.append(Event(tuple(parts), count, span=Span(start + first, start + at)))
-                parts, first = [], at
-        return events
+                events.append((first, at, count, tuple(parts)))
+                parts, self._first = [], at
+        return Run(tuple(events), tuple(self.findings))
 
     def _part(self, match: re.Match[str], start: int, span: Span) -> tuple[Part, int]:
         entry, string, hold, rest, join, fret, dead, touch, pinch, marks_text, _ = match.groups()

@@ -124,7 +124,11 @@ class _Lines:
                 case BarLine():
                     self._bar_line(item)
                 case Tuplet():
-                    number = f"{item.count}" if item.normal == 1 << ((item.count - 1).bit_length() - 1) else f"{item.count}:{item.normal}"
+                    number = (
+                        f"{item.count}"
+                        if item.normal == 1 << ((item.count - 1).bit_length() - 1)
+                        else f"{item.count}:{item.normal}"
+                    )
                     self._around(f"{number}[", item.items, "]")
                 case Worded():
                     self._around(f"({item.word}: ", item.items, ")")

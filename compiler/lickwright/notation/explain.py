@@ -14,6 +14,7 @@ from lickwright.diagnostics import Rule
 from lickwright.notation import rules
 
 STRINGS = "EADGBe"
+LONGEST = 120  # characters of a run that are searched for the mistake; a busy bar written in one has some 60
 
 _LOOKALIKES = {
     **dict.fromkeys("–—−‐‑‒―", ("a long dash", "-")),
@@ -48,11 +49,23 @@ class Fault(NamedTuple):
 
 def explain(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
     """The mistake in `run`; `good` tells whether a text can be read, `after_repeat` whether a `:|` stands just before it."""
-    fault = _lookalike(run) or _standing_signs(run, after_repeat) or _slide(run) or _shape(run)
+    fault = _lookalike(run) or (_too_long(run) if len(run) > LONGEST else None)
+    fault = fault or _standing_signs(run, after_repeat) or _slide(run) or _shape(run)
     if fault:
         return fault
-    cut = next((n for n in range(min(len(run) - 1, 80), 0, -1) if good(run[:n])), 0)
+    cut = next((n for n in range(len(run) - 1, 0, -1) if good(run[:n])), 0)
     return _after(run, cut)
+
+
+def _too_long(run: str) -> Fault:
+    """So much without a space that the search for the mistake would cost more than it tells."""
+    return Fault(
+        rules.UNREADABLE,
+        0,
+        len(run),
+        f"`{run[:12]}…` goes on for {len(run):,} characters without a space, and something in it cannot be read",
+        "put spaces between the notes: then the place of the mistake can be shown",
+    )
 
 
 def _lookalike(run: str) -> Fault | None:

@@ -46,7 +46,9 @@ def dump(parser: Lark, grammar: str) -> str:
     """The tables as JSON."""
     data, memo = parser.memo_serialize([TerminalDef, Rule])
     data["options"].pop("postlex", None)
-    return json.dumps({"made_from": made_from(grammar), "data": data, "memo": memo}, separators=(",", ":"), sort_keys=True)
+    return json.dumps(
+        {"made_from": made_from(grammar), "data": data, "memo": memo}, separators=(",", ":"), sort_keys=True
+    )
 
 
 if __name__ == "__main__":

@@ -17,7 +17,7 @@ NOWHERE = Span(0, 0)
 
 @dataclass(frozen=True, slots=True)
 class Node:
-    """Anything that stands somewhere in a text."""
+    """Anything that stands somewhere in a text. Spans of parts and marks count from the start of their event: equal ones are shared."""
 
     span: Span = field(compare=False, repr=False, kw_only=True, default=NOWHERE)
 
