@@ -138,7 +138,7 @@ class Folder:
 
 
 def _from(source: str, folder: str) -> str:
-    """Where `source` lies as seen from `folder`: the record names no place on this machine, so the two may move together."""
+    """Where `source` lies as seen from `folder`: the record names no place on this machine, so both may move."""
     if source == "-":
         return source
     try:
