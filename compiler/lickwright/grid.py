@@ -31,7 +31,7 @@ class Column(NamedTuple):
     lead: int  # n-th stolen stroke before that instant, 1 the nearest; 0: on it
     cells: tuple[Cell, ...]  # from the thinnest string; empty where only the count goes on
     silent: bool  # no string sounds from here on: a rest is counted
-    count: str  # what a player says here: "1", "&", "trip"; "." for what nobody counts, "" before the beat and in a `%`
+    said: str  # what a player counts here: "1", "&", "trip"; "." for what nobody counts, "" for leads and in a `%`
 
 
 class DrawnBar(NamedTuple):

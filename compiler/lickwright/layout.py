@@ -107,18 +107,19 @@ def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
     keys = set(draft.cells)
     keys.update((at, 0) for at in draft.instants if _said(at + shift, grain, meter, False))
     keys.update((at, 0) for at in _rests_begin(draft.silence))
-    if beat.denominator == 1:
-        keys.update((at, 0) for at in range(-shift % beat.numerator, bar.length, beat.numerator))
-    instants = [at + shift for at, lead in keys if not lead]
-    sixes = _sixes(instants, beat, meter)
-    uncounted = {at // beat for at in instants if not _said(at, grain, meter, at // beat in sixes)}
-    if uncounted and beat.denominator == 1:
-        ruled = _ruler(instants, uncounted, beat.numerator)
+    step = beat.numerator if beat.denominator == 1 else 0
+    sixes: frozenset[int] = frozenset()
+    if step:
+        keys.update((at, 0) for at in range(-shift % step, bar.length, step))
+        instants = [at + shift for at, lead in keys if not lead]
+        sixes = _sixes(instants, step, meter)
+        uncounted = {at // step for at in instants if not _said(at, grain, meter, at // step in sixes)}
+        ruled = _ruler(instants, uncounted | sixes, step)
         keys.update((at - shift, 0) for at in ruled if 0 <= at - shift < bar.length)
     silences = draft.silence
     for at, lead in sorted(keys):
         cells = draft.cells.get((at, lead), {}).values()
-        said = "" if lead else _said(at + shift, grain, meter, (at + shift) // beat in sixes) or "."
+        said = "" if lead else _said(at + shift, grain, meter, bool(sixes) and (at + shift) // step in sixes) or "."
         past = bisect_left(silences, (at + 1,)) if silences else 0
         silent = past > 0 and silences[past - 1][1]
         yield Column(index, at, -lead, tuple(sorted(cells) if len(cells) > 1 else cells), silent, said)
@@ -143,16 +144,19 @@ def _said(at: int, grain: int, meter: Meter, sextuplet: bool) -> str:
     return count(Fraction(at, grain), meter, sextuplet)
 
 
-def _sixes(instants: list[int], beat: Fraction, meter: Meter) -> frozenset[int]:
+def _sixes(instants: list[int], beat: int, meter: Meter) -> frozenset[int]:
     """The beats played in six: those with an instant at an odd sixth. They are counted in sixes throughout."""
-    if meter.compound or beat.denominator != 1 or beat.numerator % 6:
+    if meter.compound or beat % 6:
         return frozenset()
-    sixth = beat.numerator // 6
+    sixth = beat // 6
     return frozenset(at // sixth // 6 for at in instants if at % sixth == 0 and at // sixth % 6 in (1, 5))
 
 
 def _ruler(instants: list[int], beats: set[int], beat: int) -> Iterator[int]:
-    """All equal parts of each of `beats`, which hold an instant that nobody counts (a 32nd, a fifth): its place can then be read off."""
+    """All equal parts of some beats: those counted in six, and those with an instant that nobody counts.
+
+    Else one could not read off where a 32nd or a fifth is.
+    """
     for number in beats:
         start = number * beat
         part = gcd(beat, *(at - start for at in instants if start <= at < start + beat))

@@ -85,7 +85,7 @@ class _Places:
 
 
 def _over_notes(columns: Sequence[Column]) -> Iterator[Above]:
-    """What stands over single notes: signs of one letter, fingers; and marks in words, over all the notes in a row that carry them."""
+    """What stands over single notes: signs of one letter, fingers; marks in words over all in a row that have them."""
     going: dict[str, Above] = {}
     for index, column in enumerate(columns):
         said: dict[str, Above] = {}

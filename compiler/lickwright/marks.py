@@ -1,7 +1,7 @@
 """The plain-text marks of notes: what a cell of the grid says on a string line.
 
-In: a cell's facts. Out: short ASCII strings, made from the technique table's `tab` column; no technique is known here by
-its name. Where a mark stands on a line is for whoever prints it.
+In: a cell's facts. Out: short ASCII strings, made from the technique table's `tab` column; no technique is known here
+by its name. Where a mark stands on a line is for whoever prints it.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ def _head_text(head: Technique | None, sound: Sound) -> str:
 
 
 def shape_text(shape: Shape, sound: Sound) -> str:
-    """A bend with its target fret (`b10`), a release (`r8`), vibrato; between two frets the number is left out and the amount says it."""
+    """A bend with its target fret (`b10`), a release, vibrato. A target between frets is left to the amount above."""
     tab = shape.technique.tab
     return tab.format(_target(shape, sound)) if "{}" in tab else tab
 
@@ -94,7 +94,7 @@ def held_text(cell: Cell) -> str:
 
 
 def anchor(text: str) -> int:
-    """Which character of a mark stands at the instant: the first of its fret (or its `x`), so that frets line up and `h` leans out."""
+    """Which character of a mark stands at the instant: the first of its fret, or its `x`. So frets line up."""
     for index, char in enumerate(text):
         if char.isdigit() or char == "x":
             return index

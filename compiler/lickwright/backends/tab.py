@@ -1,7 +1,7 @@
 """Text tab: strings as lines of dashes, frets on them, the count below.
 
-In: a lick as drawn. Out: UTF-8 text for a fixed-width font, with its heading, its legend and its rights. Everything that
-the notation can say has a place on it, so nothing is lost.
+In: a lick as drawn. Out: UTF-8 text for a fixed-width font, with its heading, its legend and its rights. Everything
+that the notation can say has a place on it, so nothing is lost.
 """
 
 from __future__ import annotations

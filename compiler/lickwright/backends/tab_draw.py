@@ -25,7 +25,7 @@ _SHORTEST_WORDS = 24  # characters to which words are broken near the end of a l
 def draw_line(grid: Grid, line: Line, above: Sequence[Above], width: int) -> list[str]:
     """The rows above, the strings and the count of one line; `above` is all that reaches into it, by row."""
     blocks = list(_blocks(line))
-    counts = [(x - (block.count[0] == "("), block.count) for x, block in blocks if block.count]
+    counts = [(x - (block.said[0] == "("), block.said) for x, block in blocks if block.said]
     return [*_rows(grid, line, blocks, above, width), *_strings(grid, line), *_set([counts])]
 
 
@@ -149,6 +149,8 @@ def _is_free(lane: Sequence[Item], start: int) -> bool:
 
 def wrapped(text: str, width: int) -> list[str]:
     """Words in lines no wider than `width`; a word that is wider alone is left whole."""
+    if len(text) <= width and text.isascii():
+        return [text]
     lines = [""]
     for word in text.split():
         if lines[-1] and _wide(lines[-1]) + 1 + _wide(word) > width:

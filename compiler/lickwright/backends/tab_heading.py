@@ -11,13 +11,14 @@ from fractions import Fraction
 from lickwright.backends.tab_draw import wrapped
 from lickwright.grid import Cell, Grid
 from lickwright.marks import EVENT_ABOVE, note_text, shape_text
-from lickwright.music.pitch import pitch_name
+from lickwright.music.pitch import parse_key, pitch_name
 from lickwright.music.rhythm import Meter, Tempo
 from lickwright.notation.techniques import TECHNIQUES, Curve, Stroke, Technique
 from lickwright.settings import Settings
 from lickwright.timeline import Timeline
 
 _ORDER = {id(technique): index for index, technique in enumerate(TECHNIQUES)}
+_FLATS = parse_key("Db major")
 
 HARD_BEND = 3  # semitones; past it the caution is printed, as past the next two
 HARD_SPAN = 115.0  # millimetres between the outer fingers of a chord
@@ -60,7 +61,13 @@ def _facts(settings: Settings, tempo: str) -> Iterator[tuple[str, str]]:
 def _tuning(settings: Settings) -> str:
     """The pitches, always; the name too, where it is one."""
     tuning = settings.tuning
-    pitches = " ".join(pitch_name(pitch).rstrip("-0123456789") for pitch in reversed(tuning.sounding))
+    if tuning.shift:  # the labels are those of the fingering; tuned down, a player says flats
+        names = [
+            pitch_name(pitch, _FLATS if tuning.shift < 0 else None).rstrip("-0123456789") for pitch in tuning.sounding
+        ]
+    else:
+        names = [label[0].upper() + label[1:] for label in tuning.labels]
+    pitches = " ".join(reversed(names))
     named = not tuning.name[-1].isdigit()
     return f"{pitches}, low to high" + (f" ({tuning.name})" if named else "")
 
@@ -110,13 +117,15 @@ def _listed(rows: Iterator[tuple[str, str]] | Sequence[tuple[str, str]], width: 
 
 
 def legend(grid: Grid, ties: bool, width: int) -> list[str]:
-    """The marks that were printed, each with an example from this lick, in the order of the reference page."""
+    """The marks that were printed, each with its longest example in this lick, in the order of the reference page."""
     used: dict[int, tuple[str, str]] = {}
     for column in grid.columns:
         for cell in column.cells:
             if cell.shapes or not cell.sound.fret or cell.sound.marks or cell.sound.begin.sign or cell.sound.head:
                 for technique, example in _examples(cell):
-                    used.setdefault(_ORDER[id(technique)], (example, technique.sentence))
+                    order = _ORDER[id(technique)]
+                    if order not in used or len(used[order][0]) < len(example):
+                        used[order] = (example, technique.sentence)
     for above in grid.above:
         if above.technique is not None and above.lasts:
             used.setdefault(_ORDER[id(above.technique)], (above.text, above.technique.sentence))
@@ -125,7 +134,7 @@ def legend(grid: Grid, ties: bool, width: int) -> list[str]:
     rows += [(event.above, event.sentence) for word, event in EVENT_ABOVE.items() if word in written]
     if ties:
         rows.append(("(n)", "at the start of a line: the note is still held"))
-    if any(column.silent and column.count for column in grid.columns):
+    if any(column.silent and column.said for column in grid.columns):
         rows.append(("(2)", "in the count: a rest"))
     return _listed(list(dict.fromkeys(row for row in rows if row[1])), width)
 
@@ -140,8 +149,8 @@ def _examples(cell: Cell) -> Iterator[tuple[Technique, str]]:
             yield sound.head, text
         for mark in sound.marks:
             yield mark, text if mark.tab else mark.above
-    for shape in cell.shapes:
-        yield shape.technique, shape_text(shape, sound)
+    for shape in cell.shapes:  # a pre-bend is told by the word above it
+        yield shape.technique, "pre" if shape.technique.curve is Curve.PREBEND else shape_text(shape, sound)
 
 
 def ending(settings: Settings, width: int) -> list[str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from lickwright.backends.tab_spacing import SAME_BAR, TIGHT, Block, Piece, Scale, Spaced, part, pieces_of, space
+from lickwright.backends.tab_spacing import TIGHT, Block, Piece, Scale, part, pieces_of
 from lickwright.grid import Grid
 from lickwright.timeline import Bar
 
@@ -49,7 +49,7 @@ def bar_line(left: Bar | None, right: Bar | None) -> Sign:
 
 
 def break_lines(grid: Grid, width: int) -> list[Line]:
-    """The lick in lines. One scale serves the whole lick where that costs no line, else each line where it fits, else each bar its own."""
+    """The lick in lines. One scale serves all where that costs no line, else one a line that fits, else one a bar."""
     labels = max(map(len, grid.timeline.settings.tuning.labels))
     pieces: list[Piece] = []
     for piece in pieces_of(grid):
@@ -83,19 +83,18 @@ def _fitting(grid: Grid, piece: Piece, room: int) -> list[Piece]:
     room -= len(bar_line(None, bar)[0]) + max(len(bar_line(bar, None)[0]), len(CONTINUED[0]))
     narrow = Scale(min(_NARROW, piece.scale.chars), piece.scale.grains)
     for scale in (piece.scale, narrow, TIGHT):
-        if _length(piece, scale, True) <= room:
-            return [replace(piece, scale=scale)]
+        if piece.spaced(scale, True).length <= room:
+            return [piece if scale == piece.scale else replace(piece, scale=scale)]
     return _parts(grid, piece, room)
 
 
 def _parts(grid: Grid, piece: Piece, room: int) -> list[Piece]:
     """As many beats to a line as fit; where a single beat does not, as many columns."""
-    meter, grain = grid.timeline.settings.meter, grid.timeline.grain
     columns = grid.columns[piece.first : piece.first + len(piece.blocks)]
     beats = [
         i
         for i, column in enumerate(columns)
-        if column.count.isdigit() or (column.lead and not (i and columns[i - 1].lead))
+        if column.said.isdigit() or (column.lead and not (i and columns[i - 1].lead))
     ]
     parts: list[Piece] = []
     first = 0
@@ -110,22 +109,13 @@ def _parts(grid: Grid, piece: Piece, room: int) -> list[Piece]:
 
 
 def _fits(grid: Grid, piece: Piece, first: int, last: int, room: int) -> bool:
-    return _length(part(grid, piece, first, last), TIGHT, True) <= room
+    return part(grid, piece, first, last).spaced(TIGHT, True).length <= room
 
 
 def _easiest(piece: Piece, room: int) -> Piece:
     """With the roomiest scale that fits."""
     scales = [piece.scale, Scale(min(_NARROW, piece.scale.chars), piece.scale.grains)]
-    return replace(piece, scale=next((scale for scale in scales if _length(piece, scale, True) <= room), TIGHT))
-
-
-def _spaced(piece: Piece, scale: Scale, first: bool) -> Spaced:
-    blocks = piece.opening if first else piece.blocks
-    return space(blocks, piece.begin, piece.end, scale, SAME_BAR if piece.same else 1)
-
-
-def _length(piece: Piece, scale: Scale, first: bool) -> int:
-    return _spaced(piece, scale, first).length
+    return replace(piece, scale=next((scale for scale in scales if piece.spaced(scale, True).length <= room), TIGHT))
 
 
 class _Breaker:
@@ -138,11 +128,8 @@ class _Breaker:
     def best(self, scales: Sequence[Scale]) -> tuple[int, list[tuple[int, int]]]:
         """How many lines (far too many where one is too wide), and the first and last (excluded) piece of each."""
         count = len(self._pieces)
-        inner = [_length(piece, scale, False) for piece, scale in zip(self._pieces, scales, strict=True)]
-        outer = [
-            _length(piece, scale, True) if piece.opening is not piece.blocks else length
-            for piece, scale, length in zip(self._pieces, scales, inner, strict=True)
-        ]
+        inner = [piece.spaced(scale).length for piece, scale in zip(self._pieces, scales, strict=True)]
+        outer = [piece.spaced(scale, True).length for piece, scale in zip(self._pieces, scales, strict=True)]
         costs: list[tuple[int, int, int]] = [(0, 0, 0)] + [(count + 1, 0, 0)] * count  # lines, unasked ends, unevenness
         came = [0] * (count + 1)
         for first in range(count):
@@ -154,17 +141,17 @@ class _Breaker:
                     break
                 lines, unasked, uneven = costs[first]
                 asked = last == count or self._bars[last - 1].newline
-                lines += 1 if total <= self._width else count + 1  # too wide even alone: only where nothing else is left
+                lines += 1 if total <= self._width else count + 1  # too wide even alone: where nothing else is left
                 cost = (lines, unasked + (not asked), uneven + (self._width - total) ** 2)
                 if cost < costs[last]:
                     costs[last], came[last] = cost, first
                 if self._pieces[last - 1].goes_on:
                     break
                 width += len(self._after(last, False)[0])
-        lines = [(came[count], count)] if count else []
-        while lines and lines[0][0] > 0:
-            lines.insert(0, (came[lines[0][0]], lines[0][0]))
-        return costs[count][0], lines
+        found = [(came[count], count)] if count else []
+        while found and found[0][0] > 0:
+            found.insert(0, (came[found[0][0]], found[0][0]))
+        return costs[count][0], found
 
     def _continued(self, index: int) -> bool:
         return index > 0 and self._pieces[index - 1].goes_on
@@ -186,7 +173,7 @@ class _Breaker:
         placed = []
         for index in range(first, last):
             piece = self._pieces[index]
-            spaced = _spaced(piece, scales[index], index == first)
+            spaced = piece.spaced(scales[index], index == first)
             right = left + spaced.length
             blocks = piece.opening if index == first else piece.blocks
             placed.append(Placed(piece, left, tuple(left + x for x in spaced.xs), right, blocks))

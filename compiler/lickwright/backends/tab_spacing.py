@@ -8,7 +8,7 @@ where marks need more. Knows nothing of lines and draws nothing.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from lickwright.grid import Cell, Column, Grid, Row
@@ -54,9 +54,16 @@ class Block(NamedTuple):
     back: int  # characters that a grace note or rake stroke stands before its beat; 0 on the beat
     marks: tuple[Mark, ...]
     width: int  # of the widest mark, from its anchor on
-    count: str  # as printed: "2", "(2)" for a rest
+    said: str  # the count as printed: "2", "(2)" for a rest
     chords: tuple[str, ...]
     bends: tuple[tuple[int, str], ...]  # amounts, with their distance from the anchor
+
+
+class Spaced(NamedTuple):
+    """A piece with its places."""
+
+    xs: tuple[int, ...]  # a column's characters from the bar line before it; 0 is the first after the line
+    length: int  # characters to the bar line that ends it
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,13 +79,17 @@ class Piece:
     scale: Scale  # the one that suits it
     goes_on: bool = False  # the bar goes on in the next piece
     same: bool = False  # a `%`
+    _known: dict[tuple[Scale, bool], Spaced] = field(default_factory=dict, init=False, compare=False, repr=False)
 
-
-class Spaced(NamedTuple):
-    """A piece with its places."""
-
-    xs: tuple[int, ...]  # a column's characters from the bar line before it; 0 is the first after the line
-    length: int  # characters to the bar line that ends it
+    def spaced(self, scale: Scale, first: bool = False) -> Spaced:
+        """Its places at a scale; `first` on a line, where held notes are shown again. Asked often, worked out once."""
+        first = first and self.opening is not self.blocks
+        found = self._known.get((scale, first))
+        if found is None:
+            blocks = self.opening if first else self.blocks
+            found = space(blocks, self.begin, self.end, scale, SAME_BAR if self.same else 1)
+            self._known[scale, first] = found
+        return found
 
 
 def pieces_of(grid: Grid) -> list[Piece]:
@@ -114,18 +125,8 @@ def _opened(grid: Grid, piece: Piece) -> Piece:
     first = piece.blocks[0]
     tied = tuple(_held_mark(cell, first.marks) for cell in held)
     others = tuple(mark for mark in first.marks if mark.string not in {cell.string for cell in held})
-    opening = _block_of(first.at, (*others, *tied), first.count, first.chords, first.bends)
-    return Piece(
-        piece.index,
-        piece.first,
-        piece.blocks,
-        (opening, *piece.blocks[1:]),
-        piece.begin,
-        piece.end,
-        piece.scale,
-        piece.goes_on,
-        piece.same,
-    )
+    opening = _block_of(first.at, (*others, *tied), first.said, first.chords, first.bends)
+    return replace(piece, opening=(opening, *piece.blocks[1:]))
 
 
 def _held_mark(cell: Cell, marks: Sequence[Mark]) -> Mark:
@@ -141,7 +142,7 @@ def _blocks(columns: Sequence[Column], chords: dict[int, tuple[str, ...]], first
     back = 0
     for index in range(len(columns) - 1, -1, -1):  # backwards: strokes before a beat stand by it
         column = columns[index]
-        count = f"({column.count})" if column.silent and column.count else column.count
+        count = f"({column.said})" if column.silent and column.said else column.said
         marks, bends = _marks(column.cells)
         block = _block_of(column.at, marks, count, chords.get(first + index, ()), bends)
         if column.lead:
@@ -182,20 +183,21 @@ def _marks(cells: Sequence[Cell]) -> tuple[tuple[Mark, ...], tuple[tuple[int, st
 def _scaled(piece: Piece, grain: int, beat: int) -> Piece:
     """Gives a bar the scale at which its usual shortest step has room.
 
-    The step is the length that a quarter of its notes and rests do not exceed (and no more than a beat), so that one quick ornament does
-    not stretch the whole bar; its room is what most such steps need, within limits, and the few that need more push on what follows.
+    The step is the length that a quarter of its notes and rests do not exceed (and no more than a beat), so that one
+    quick ornament does not stretch the whole bar; its room is what most such steps need, within limits, and the few
+    that need more push on what follows.
     """
     if piece.same or not piece.blocks:
         return piece
-    tight = space(piece.blocks, piece.begin, piece.end, TIGHT)
+    tight = piece.spaced(TIGHT)
     real = [
         (block.at, x)
         for x, block in zip(tight.xs, piece.blocks, strict=True)
-        if not block.back and (block.marks or block.count[:1] == "(")
+        if not block.back and (block.marks or block.said[:1] == "(")
     ]
     steps = [
         (following - at, end - x)
-        for (at, x), (following, end) in zip(real, [*real[1:], (piece.end, tight.length + 1)], strict=True)
+        for (at, x), (following, end) in zip(real, [*real[1:], (piece.end, tight.length + 1)], strict=False)
     ]
     lengths = sorted(min(length, beat) for length, _ in steps)
     step = lengths[len(lengths) // 4] if lengths else beat
@@ -211,25 +213,31 @@ def _scaled(piece: Piece, grain: int, beat: int) -> Piece:
 def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: int = 1) -> Spaced:
     """Places for columns. Each stands where its time asks, or as far on as what is before it needs:
 
-    one `-` at least between marks of a string, no mark over another's column, a blank between counts, chords and bend amounts.
+    one `-` at least between marks of a string, no mark over another's column, a blank between counts, chords and
+    bend amounts.
     """
     chars, grains = scale
     half = grains // 2
     base, base_at = 1, begin  # from here space is counted, so that roundings do not add up
     busy: dict[int, int] = {}  # string: first free character
-    free = count_free = chord_free = bend_free = 0
-    closed = True  # the count before needs no blank after it
+    free = said_free = chord_free = bend_free = 0
+    before = "("  # the count before: no blank is wanted beside a parenthesis, nor inside "triplet"
     xs: list[int] = []
-    for at, back, marks, width, count, chords, bends in blocks:
+    for at, back, marks, width, said, chords, bends in blocks:
         asked = x = base + ((at - base_at) * chars + half) // grains - back
         if x < free:
             x = free
         for string, _, lead, held in marks:
-            x = max(x, busy.get(string, 0) + lead + (0 if held else 1))
-        if count:
-            lead = 1 if count[0] == "(" else 0
-            x = max(x, count_free + lead + (0 if closed or lead else 1))
-            count_free, closed = x - lead + len(count), bool(lead) or count == "trip"
+            needed = busy.get(string, 0) + lead + (not held)
+            if x < needed:
+                x = needed
+        if said:
+            lead = 1 if said[0] == "(" else 0
+            joined = lead or before[0] == "(" or (before == "trip" and said == "let")
+            needed = said_free + lead + (not joined)
+            if x < needed:
+                x = needed
+            said_free, before = x - lead + len(said), said
         if chords:
             x = max(x, chord_free)
             chord_free = x + max(map(len, chords)) + 1
@@ -243,4 +251,4 @@ def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: in
         xs.append(x)
         free = x + width + 1
     length = base + ((end - base_at) * chars + half) // grains
-    return Spaced(tuple(xs), max(length, free, count_free, chord_free - 2, bend_free - 2, least))
+    return Spaced(tuple(xs), max(length, free, said_free, chord_free - 2, bend_free - 2, least))

@@ -1,0 +1,185 @@
+"""The grid: which columns a bar gets, what stands in them, what is counted below and said above."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from lickwright.grid import Column, Grid, Row
+from lickwright.layout import held_cells, lay_out
+from lickwright.marks import EVENT_ABOVE, bend_amount, cell_text
+from lickwright.notation.syntax import parse
+from lickwright.notation.techniques import EVENT_WORDS
+from lickwright.resolve import resolve
+from lickwright.source import Source
+
+
+def grid_of(music: str, *fields: str) -> Grid:
+    source = Source("-", "\n".join(("step 1/8", *fields, 'lick "t"', music)))
+    book, written = parse(source)
+    timeline, counted = resolve(book.licks[0], book, source)
+    assert timeline is not None
+    assert not [d for d in (*written, *counted) if d.severity == "error"]
+    return lay_out(timeline)
+
+
+def bar(grid: Grid, index: int) -> list[Column]:
+    drawn = grid.bars[index]
+    return list(grid.columns[drawn.first : drawn.last])
+
+
+def said(grid: Grid, index: int = 0) -> str:
+    return " ".join(f"({c.said})" if c.silent else c.said or "'" for c in bar(grid, index))
+
+
+def marks(grid: Grid, index: int = 0) -> list[str]:
+    """Column by column what is on its strings, `.` where nothing is."""
+    return ["&".join(cell_text(cell) for cell in c.cells) or "." for c in bar(grid, index)]
+
+
+def over(grid: Grid, row: Row) -> list[tuple[str, int, int]]:
+    return [(above.text, above.first, above.last) for above in grid.above if above.row is row]
+
+
+@pytest.mark.parametrize(
+    ("music", "fields", "counted"),
+    [
+        ("| e5 e5 e5 e5 e5 e5 e5 e5 ||", (), "1 & 2 & 3 & 4 &"),
+        ("| e5------- ||", (), "1 2 3 4"),
+        ("| e5-- e5 . e5 .. ||", (), "1 2 & (3) & (4)"),
+        ("| e5 .. e5---- ||", (), "1 (&) (2) & 3 4"),
+        ("| 1/16 e5 e5 e5 e5 1/4 e5 e5 e5 ||", (), "1 e & a 2 3 4"),
+        ("| 3[e5 e5 e5] 3[e5 - e5] e5--- ||", (), "1 trip let 2 let 3 4"),
+        ("| 6[1/16 e5 - - - e5 e5] e5----- ||", (), "1 la li & la li 2 3 4"),
+        ("| 1/32 e5 1/16. e5 1/8 e5 e5----- ||", (), "1 . e . & . a . 2 3 4"),
+        ("| 1/16 5:4[e5 e5 e5 e5 e5] 1/4 e5 e5 e5 ||", (), "1 . . . . 2 3 4"),
+        ("| e5 e5 e5 e5 e5 e5 ||", ("meter 6/8",), "1 & a 2 & a"),
+        ("| e5 e5 e5 e5 e5 e5 e5 ||", ("meter 7/8 2+2+3",), "1 2 3 4 5 6 7"),
+        ("| e5 e5 | e5------- ||", ("pickup 1/4",), "4 &"),
+    ],
+)
+def test_counts(music: str, fields: tuple[str, ...], counted: str) -> None:
+    assert said(grid_of(music, *fields)) == counted
+
+
+def test_a_release_stands_in_the_column_of_its_hold() -> None:
+    grid = grid_of("| B8^10 -r p5----- ||")
+    assert marks(grid)[:4] == ["8b10", "r8", "p5", "."]
+    assert [c.at for c in bar(grid, 0)[:3]] == [0, grid.timeline.grain // 8, grid.timeline.grain // 4]
+
+
+def test_a_release_over_the_bar_line_stands_in_the_next_bar() -> None:
+    grid = grid_of("| e5---- B8^10-- | -r----- - ||")
+    assert marks(grid, 1)[:2] == [".", "r8"] or marks(grid, 1)[0] == "r8"
+    assert "r8" not in marks(grid, 0)
+
+
+def test_marks_are_made_from_the_table() -> None:
+    grid = grid_of("| G5h7 G7/ \\D5 Dx G<12> D5<17> G7? ||")
+    assert marks(grid) == ["5", "h7", "7/", "\\5", "x", "<12>", "5<17>", "(7)"]
+
+
+@pytest.mark.parametrize(
+    ("bend", "mark", "amount"),
+    [
+        ("^full", "8b10", "full"),
+        ("^9", "8b9", "1/2"),
+        ("^11", "8b11", "1 1/2"),
+        ("^12", "8b12", "2"),
+        ("^8.5", "8b", "1/4"),
+        ("^", "8b", "1/4"),
+        ("^9.5", "8b", "3/4"),
+        ("^^10", "8b10", "pre full"),
+    ],
+)
+def test_bends_say_target_and_amount(bend: str, mark: str, amount: str) -> None:
+    cell = bar(grid_of(f"| B8{bend}------- ||"), 0)[0].cells[0]
+    assert (cell_text(cell), bend_amount(cell.shapes[0])) == (mark, amount)
+
+
+def test_leads_have_columns_of_their_own() -> None:
+    grid = grid_of("| (rake: D G B e8) (grace: G5h7) G9------ ||")
+    assert [(c.lead, c.said) for c in bar(grid, 0)[:7]] == [
+        (3, ""), (2, ""), (1, ""), (0, "1"), (2, ""), (1, ""), (0, "&"),
+    ]  # fmt: skip
+    assert marks(grid)[:7] == ["x", "x", "x", "8", "5", "h7", "9"]
+    assert over(grid, Row.HOW) == [("rake", 0, 3), ("gr", 4, 5)]
+
+
+def test_repeats_and_same_bars_are_drawn_once() -> None:
+    grid = grid_of("|: B8^10 -r------ :|x3 % | e5------- ||")
+    assert marks(grid, 0)[:2] == ["8b10", "r8"]
+    assert [drawn.bar.same for drawn in grid.bars] == [False, True, False]
+    assert marks(grid, 1) == ["."]
+    assert [len(c.cells) for c in bar(grid, 0)[:2]] == [1, 1]
+
+
+def test_endings_span_their_bars() -> None:
+    grid = grid_of("|: e5------- | 1st e7------- | e8------- :| 2nd e5------- ||")
+    assert over(grid, Row.ENDING) == [
+        ("1.", grid.bars[1].first, grid.bars[2].last - 1),
+        ("2.", grid.bars[3].first, grid.bars[3].last - 1),
+    ]
+
+
+def test_chords_stand_where_they_start_also_over_a_same_bar() -> None:
+    grid = grid_of("| e5-- | e5------- | % ||", "chords A7 | D7 A7 | E7", "pickup 3/8")
+    start = grid.bars[1].first
+    assert over(grid, Row.CHORD)[:1] == [("A7", start, start)]
+    drawn = grid.bars[2]
+    assert over(grid, Row.CHORD)[1:] == [("D7", drawn.first, drawn.first), ("A7", drawn.first + 1, drawn.first + 1)]
+    assert bar(grid, 2)[1].at == grid.timeline.grain // 2
+
+
+def test_a_word_over_neighbours_is_one_span_and_lasts_as_long_as_its_note() -> None:
+    grid = grid_of("| (pm: E0 E0) (pm: E0 E0) e5 (pm: E0) -- ||")
+    assert over(grid, Row.HOW) == [("PM", 0, 3), ("PM", 5, 6)]
+
+
+def test_a_trill_names_its_other_fret() -> None:
+    grid = grid_of("| (trill: G5h7) --- e5--- ||")
+    assert over(grid, Row.HOW) == [("tr(7)", 0, 1)]
+
+
+def test_signs_fingers_and_sayings_stand_over_their_notes() -> None:
+    grid = grid_of("| @mf (up: e5!'1'i&B5'2) @\"let it hang\" @fermata - (down: e8,) @tempo=60 e5---- ||")
+    assert over(grid, Row.ACCENT) == [(">", 0, 0), (".", 2, 2)]
+    assert over(grid, Row.STROKE) == [("U", 0, 0), ("D", 2, 2)]
+    assert over(grid, Row.FINGER) == [("1", 0, 0), ("2", 0, 0)]
+    assert over(grid, Row.PLUCK) == [("i", 0, 0)]
+    assert over(grid, Row.DYNAMIC) == [("mf", 0, 0)]
+    assert over(grid, Row.WORDS) == [("let it hang", 1, 1)]
+    assert over(grid, Row.TEMPO) == [("pause", 1, 1), ("tempo 60", 3, 3)]
+
+
+def test_tuplets_are_numbered() -> None:
+    grid = grid_of("| 3[e5 e5 e5] 5:6[e5 e5 e5 e5 e5] ||")
+    assert [text for text, _, _ in over(grid, Row.TUPLET)] == ["3", "5:6"]
+
+
+def test_what_a_hold_carries_over_is_known_with_its_bend() -> None:
+    grid = grid_of("| e5---- B8^10-- | ------- - ||")
+    held = held_cells(grid, grid.bars[1].first)
+    assert [(cell.string, cell.sound.fret, cell.shapes[0].amount) for cell in held] == [(2, 8, 2.0)]
+
+
+def test_what_only_rings_on_is_not_held() -> None:
+    grid = grid_of("| e5=------- | B8------- ||")
+    assert held_cells(grid, grid.bars[1].first) == ()
+
+
+def test_a_named_hold_holds_its_own_string() -> None:
+    grid = grid_of("| A0&e5------- | A-&e7------ - ||")
+    assert [cell.string for cell in held_cells(grid, grid.bars[1].first)] == [5]
+
+
+def test_every_kind_of_event_has_words() -> None:
+    assert set(EVENT_ABOVE) == set(EVENT_WORDS)
+
+
+def test_no_lick_is_too_odd_for_whole_grains() -> None:
+    grid = grid_of("| 7:4[1/16 e5 e5 e5 e5 e5 e5 e5] 3[e5 3[1/16 e5 e5 e5] e5] 1/4 e5 e5 ||")
+    ats = [Fraction(c.at, grid.timeline.grain) for c in bar(grid, 0) if c.cells]
+    assert ats[:7] == [Fraction(k, 28) for k in range(7)]
+    assert ats == sorted(ats)

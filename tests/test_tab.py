@@ -1,0 +1,290 @@
+"""The text tab: aligned, complete, within its width, and readable back to every note."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lickwright.backends import Options, Stages
+from lickwright.backends.tab import emit
+from lickwright.layout import count_shift
+from lickwright.notation.syntax import parse
+from lickwright.resolve import resolve
+from lickwright.source import Source
+from lickwright.timeline import Timeline
+from read_tab import read_tab, segments, systems
+
+SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
+WIDTHS = (40, 60, 80, 120)
+
+
+def timelines(text: str) -> list[Timeline]:
+    source = Source("-", text)
+    book, written = parse(source)
+    assert not [d for d in written if d.severity == "error"], written
+    found = []
+    for lick in book.licks:
+        timeline, counted = resolve(lick, book, source)
+        assert timeline is not None
+        assert not [d for d in counted if d.severity == "error"], counted
+        found.append(timeline)
+    return found
+
+
+def lick(music: str, *fields: str) -> Timeline:
+    return timelines("\n".join(("step 1/8", *fields, 'lick "t"', music)))[0]
+
+
+def tab(timeline: Timeline, width: int = 80, options: Options | None = None) -> str:
+    return emit(Stages(timeline), options or Options(width=width)).data.decode("utf-8")
+
+
+def music(timeline: Timeline, width: int = 80) -> str:
+    """The lines of tab alone, without heading and legend."""
+    parts = tab(timeline, width).rstrip("\n").split("\n\n")
+    return "\n\n".join(part for part in parts if systems(part))
+
+
+def played(timeline: Timeline) -> list[tuple[int, Fraction, int, int, str]]:
+    """What the reader should find, from the sounds as played the first time."""
+    turns = {turn.bar: turn for turn in reversed(timeline.passes)}
+    found = []
+    for sound in timeline.sounds:
+        bar = timeline.bars[sound.bar]
+        at = sound.start - turns[sound.bar].start
+        if not 0 <= at <= bar.length or (sound.pass_no and not bar.same):
+            continue
+        place = "x" if sound.dead else "" if sound.fret is None else str(sound.fret)
+        if sound.touch is not None:
+            place += f"<{float(sound.touch):g}>"
+        count_at = Fraction(at + count_shift(timeline, bar), timeline.grain)
+        found.append((sound.bar, count_at, sound.lead, sound.string, place))
+    return sorted(set(found))
+
+
+def assert_sound(text: str, timeline: Timeline, width: int) -> None:
+    """All that holds for every tab."""
+    lines = text.split("\n")
+    assert text.endswith("\n")
+    assert "\r" not in text and "\t" not in text
+    assert [line for line in lines if line != line.rstrip()] == []
+    drawn = systems(text)
+    assert drawn
+    for system in drawn:
+        assert len(system.strings) == timeline.settings.tuning.strings
+        assert len({len(line) for line in system.strings}) == 1
+        assert all(line.isascii() for line in system.strings)
+    assert [line for line in lines if len(line) > width and " " in line.strip()] == []
+    assert read_tab(text) == played(timeline)
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
+def test_samples_read_back_at_every_width(path: Path) -> None:
+    for timeline in timelines(path.read_text("utf-8")):
+        for width in WIDTHS:
+            assert_sound(tab(timeline, width), timeline, width)
+
+
+# Licks made up by hypothesis: every bar full, every connection with its source beside it.
+
+frets = st.integers(0, 22)
+strings = st.sampled_from("EADGBe")
+endings = st.sampled_from(
+    ["", "", "", "~", "~~", "?", "!", "^full", "^^half", "^fullr", "^quarter", "/", "\\", "=", ","]
+)
+plain = st.builds("{}{}{}".format, strings, frets, endings)
+headed = st.builds("{}{}".format, strings, st.sampled_from(["x", "<12>", "<7>", "5<17>", "12*"]))
+entered = st.builds("{}{}{}".format, st.sampled_from(["/", "\\", "h", "t"]), strings, st.integers(1, 22))
+chords = st.lists(strings, min_size=2, max_size=4, unique=True).flatmap(
+    lambda names: st.tuples(*(st.builds(f"{name}{{}}".format, frets) for name in names)).map("&".join)
+)
+one = st.one_of(plain, plain, plain, headed, entered, chords)
+joined = st.builds(
+    "{0}{1} {2}".format,
+    strings,
+    st.integers(0, 10),
+    st.builds("{}{}".format, st.sampled_from(["h", "/", "//", "t"]), st.integers(11, 22)),
+)
+pairs = st.one_of(
+    joined,
+    st.tuples(one, st.sampled_from(["-", "."])).map(" ".join),
+    st.tuples(one, one).map(" ".join),
+    one.map("(grace: G5h7) {} .".format),
+    one.map("(rake: E A D G5) {}".format),
+    one.map("(pm: {}) -".format),
+)
+quarters = st.one_of(
+    pairs,
+    st.tuples(one, one, one).map(lambda notes: f"3[{' '.join(notes)}]"),
+    st.tuples(pairs, pairs).map(lambda two: f"1/16 {two[0]} {two[1]} 1/8"),
+    st.lists(one, min_size=5, max_size=5).map(lambda notes: f"5:4[1/16 {' '.join(notes)}]"),
+    st.lists(one, min_size=6, max_size=6).map(lambda notes: f"6:4[1/16 {' '.join(notes)}]"),
+    one.map("1/32 {} 1/16. - 1/8 .".format),
+)
+bars = st.lists(quarters, min_size=4, max_size=4).map(" ".join)
+made = st.lists(bars, min_size=1, max_size=5).map(lambda bars: f"| {' | '.join(bars)} ||")
+
+
+@settings(max_examples=150, deadline=None)
+@given(made, st.sampled_from([40, 53, 60, 80, 120, 400]))
+def test_any_lick_reads_back(written: str, width: int) -> None:
+    timeline = lick(written)
+    assert_sound(tab(timeline, width), timeline, width)
+
+
+@settings(max_examples=50, deadline=None)
+@given(made)
+def test_events_of_a_string_never_touch(written: str) -> None:
+    """Between two marks of a string there is a `-`: as many runs without one as there are marks."""
+    timeline = lick(written)
+    found = 0
+    for system in systems(tab(timeline, 400)):
+        for left, right in segments(system.strings):
+            found += sum(len(re.findall(r"[^-]+", line[left:right])) for line in system.strings)
+    starts = {(sound.slot, sound.lead, sound.string) for sound in timeline.sounds}
+    shaped = {
+        (shape.slot, sound.lead if shape.slot == sound.slot else 0, sound.string)
+        for sound in timeline.sounds
+        for shape in sound.shapes
+    }
+    assert found == len(starts | shaped)
+
+
+def test_a_bar_of_eighths_is_even_whatever_the_frets() -> None:
+    assert music(lick("| e5 e12 B5 B8 G7h9p7 D7 ||")) == (
+        "1\n"
+        "e|-5--12-------------------||\n"
+        "B|-------5--8--------------||\n"
+        "G|-------------7-h9-p7-----||\n"
+        "D|----------------------7--||\n"
+        "A|-------------------------||\n"
+        "E|-------------------------||\n"
+        "   1  &  2  &  3  &  4  &"
+    )
+
+
+def test_spans_close_and_open_again_at_a_new_line() -> None:
+    text = music(lick("| (pm: E0 E0 E0 E0 E0 E0 E0 E0 | E3 E3 E3 E3 E3 E3 E3 E3 |\nE5 E5) E5----- ||"), 60)
+    assert [line for line in text.split("\n") if "PM" in line] == [
+        "   PM-----------------------------------------------|",
+        "   PM--|",
+    ]
+
+
+def test_a_tie_over_a_new_line_shows_its_fret_and_bend_again() -> None:
+    text = music(lick("| e5 e5 e5 e5 e5 e5 B8^10 - | -r---- e5 - ||"), 40)
+    assert "B|(8b10)r8-" in text
+    assert systems(text)[1].said.split() == ["1", "2", "3", "&", "4"]
+
+
+def test_a_tie_within_a_line_is_only_dashes() -> None:
+    assert "(" not in music(lick("| e5------- | ------- - ||"))
+
+
+def test_repeats_endings_and_same_bars() -> None:
+    text = music(lick("|: e5--- e5--- | % | 1st e7------- :|x3 2nd e8------- ||"))
+    assert text == (
+        "1                              1.--------------|   2.--------------|\n"
+        "                                                x3\n"
+        "e||--5-------5-------|-------|-7----------------||-8---------------||\n"
+        "B||------------------|-------|------------------||-----------------||\n"
+        "G||:-----------------|---%---|-----------------:||-----------------||\n"
+        "D||:-----------------|---%---|-----------------:||-----------------||\n"
+        "A||------------------|-------|------------------||-----------------||\n"
+        "E||------------------|-------|------------------||-----------------||\n"
+        "     1   2   3   4             1   2   3   4       1   2   3   4"
+    )
+
+
+def test_a_bar_too_long_for_the_line_goes_on_at_a_beat() -> None:
+    notes = " ".join(f"e{fret}" for fret in (12, 15) * 16)
+    text = music(lick(f"| 1/32 {notes} ||"), 40)
+    first, *rest = systems(text)
+    assert all(line.endswith(">") for line in first.strings)
+    assert all(line[1] == ">" for line in rest[0].strings)
+    assert first.said.split()[0] == "1" and rest[0].said.split()[0].isdigit()
+    assert "(1)" in text
+
+
+def test_labels_are_padded_to_one_width() -> None:
+    text = music(lick("| 1:5 6:5 3:5 2:5 1:5--- ||", "tuning open E"))
+    labels = [line[: line.index("|")] for line in text.split("\n") if "|" in line and "-" in line]
+    assert labels == ["e ", "B ", "G#", "E ", "B ", "E "]
+
+
+def test_words_near_the_end_move_left_and_long_ones_break() -> None:
+    words = "wait for it and then let the whole of it ring until nothing is left to hear"
+    text = music(lick(f'| e5------ @"{words}" e8 ||'), 40)
+    assert " ".join(words.split()[:2]) in text
+    assert max(map(len, text.split("\n"))) <= 40
+
+
+def test_bend_amounts_stand_over_their_bend() -> None:
+    lines = music(lick("| B8^10r8^9 e5 B10^^12 - - - - - ||")).split("\n")
+    bends = next(line for line in lines if "full" in line)
+    string = next(line for line in lines if line.startswith("B|"))
+    assert bends[string.index("b10") :].startswith("full")
+    assert bends[string.index("b9") :].startswith("1/2")
+    assert bends[string.index("10b12") + 2 :].startswith("pre full")
+
+
+def test_the_heading_says_what_a_player_must_know() -> None:
+    text = tab(
+        timelines(
+            "by Mara Quill\nkey A minor\nscale blues\nbox 1\ntempo 1/8 = 132\nfeel swing 5:3\nmeter 3/4\npickup 1/4\n"
+            'capo 2\ntuning half step down\ntags answer\nrights free to copy\nlick "Porch light"\n| e5 e8 | e5----- ||'
+        )[0]
+    )
+    assert text.startswith(
+        "Porch light\n"
+        "by Mara Quill\n"
+        "\n"
+        "key     A minor\n"
+        "box     1 (E shape), frets 5-8 or 17-20\n"
+        "scale   minor blues\n"
+        "tuning  Eb Ab Db Gb Bb Eb, low to high (half step down)\n"
+        "capo    fret 2; frets are counted from the capo, 0 is the capo itself\n"
+        "tempo   1/8 = 132, swing: pairs of 1/8 are played long and short, 5:3\n"
+        "meter   3/4, with a pick-up of 1/4\n"
+    )
+    assert text.endswith("\nrights  free to copy\ntags    answer\n")
+
+
+def test_an_asked_tempo_stands_beside_the_written_one() -> None:
+    timeline = lick("| e5------- ||", "tempo 120")
+    assert "tempo   1/4 = 90 (written: 120)\n" in tab(timeline, options=Options(tempo_percent=Fraction(75)))
+    assert "tempo   1/4 = 66 (written: 120)\n" in tab(timeline, options=Options(tempo_bpm=Fraction(66)))
+
+
+def test_the_legend_explains_just_what_is_there() -> None:
+    plain_lick = tab(lick("| e5------- ||"))
+    assert "hammer-on" not in plain_lick and "rest" not in plain_lick
+    text = tab(lick("| G5h7 B8^10 -r (pm: E0) (trill: G5h7) . - ||"))
+    legend = text.split("\n\n")[-1]
+    assert [line.split()[0] for line in legend.splitlines()] == ["h7", "b10", "r8", "PM", "tr", "(2)"]
+
+
+@pytest.mark.parametrize(
+    ("written", "fields", "hard"),
+    [
+        ("| e5 e8 B8^10 -r p5 G7~-- ||", (), False),
+        ("| B8^12------- ||", (), True),
+        ("| E1&e6------- ||", (), True),
+        ("| E13&e18------- ||", (), False),
+        ("| 1/16 e5 e8 e5 e8 e5 e8 e5 e8 1/2 e5 ||", ("tempo 160",), True),
+        ("| 1/16 e5 e8 e5 e8 e5 e8 e5 e8 1/2 e5 ||", ("tempo 140",), False),
+    ],
+)
+def test_the_caution_is_for_hard_licks(written: str, fields: tuple[str, ...], hard: bool) -> None:
+    assert ("warm up" in tab(lick(written, *fields))) is hard
+
+
+def test_widths_are_kept_between_forty_and_four_hundred() -> None:
+    timeline = lick("| e5 e5 e5 e5 e5 e5 e5 e5 | e5 e5 e5 e5 e5 e5 e5 e5 ||")
+    assert tab(timeline, 1) == tab(timeline, 40)
+    assert tab(timeline, 10_000) == tab(timeline, 400)
