@@ -32,15 +32,17 @@ class Clock:
     Tempo changes, and start, middle and end of swung pairs.
     """
 
-    __slots__ = ("_breaks", "_rates", "_seconds", "_to_quarters", "lead_in", "tempos")
+    __slots__ = ("_breaks", "_paces", "_quarters_before", "_rates", "_seconds", "_to_quarters", "lead_in", "tempos")
 
     def __init__(self, timeline: Timeline, factor: Fraction, lead_in: Fraction = Fraction(0)) -> None:
         self.lead_in = lead_in  # whole notes of silence before the music, at its first tempo
         self._to_quarters = 4 / timeline.grain
+        self._quarters_before = 4 * float(lead_in)
         swing = _swing(timeline)
         speeds = _speeds(timeline, factor)
         placed = _placed([grain for grain, _ in speeds], swing)
         self.tempos = self._tempo_steps([(at, qpm) for at, (_, qpm) in zip(placed, speeds, strict=True)])
+        self._paces = [float(60 / step.qpm) for step in self.tempos]  # seconds a quarter
         swing.update((grain, at) for at, (grain, _) in zip(placed, speeds, strict=True))
         self._breaks = sorted(swing)
         self._seconds = [self.straight(swing[grain]) for grain in self._breaks]
@@ -48,9 +50,9 @@ class Clock:
 
     def straight(self, grains: float) -> float:
         """Seconds of an instant that swing does not move: a bar line's."""
-        quarters = grains * self._to_quarters + 4 * float(self.lead_in)
-        step = self.tempos[max(0, bisect_right(self.tempos, (quarters, inf)) - 1)]
-        return step.seconds + (quarters - step.quarters) * float(60 / step.qpm)
+        quarters = grains * self._to_quarters + self._quarters_before
+        i = max(0, bisect_right(self.tempos, (quarters, inf)) - 1) if len(self.tempos) > 1 else 0
+        return self.tempos[i].seconds + (quarters - self.tempos[i].quarters) * self._paces[i]
 
     def seconds(self, grains: float) -> float:
         """When an instant is heard; at a bar line the new bar counts."""
@@ -61,7 +63,7 @@ class Clock:
         """The tempo map in quarters and seconds; the first step starts with the silence before the music."""
         steps = [TempoStep(0.0, 0.0, speeds[0][1])]
         for placed, qpm in speeds[1:]:
-            quarters = placed * self._to_quarters + 4 * float(self.lead_in)
+            quarters = placed * self._to_quarters + self._quarters_before
             before = steps[-1]
             steps.append(
                 TempoStep(quarters, before.seconds + (quarters - before.quarters) * float(60 / before.qpm), qpm)
@@ -72,7 +74,7 @@ class Clock:
         """Seconds a grain from each break on; after the last one its tempo holds."""
         breaks, seconds = self._breaks, self._seconds
         slopes = [(seconds[i + 1] - seconds[i]) / (breaks[i + 1] - breaks[i]) for i in range(len(breaks) - 1)]
-        return [*slopes, float(60 / self.tempos[-1].qpm) * self._to_quarters]
+        return [*slopes, self._paces[-1] * self._to_quarters]
 
 
 def _speeds(timeline: Timeline, factor: Fraction) -> list[tuple[float, Fraction]]:

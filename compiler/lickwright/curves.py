@@ -7,6 +7,7 @@ ticks and no samples.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
 from enum import StrEnum
 from math import cos, pi, sin
@@ -41,39 +42,36 @@ class Move(NamedTuple):
 
 
 def offsets(moves: Sequence[Move], times: Sequence[float]) -> list[float]:
-    """Semitones above the note's own pitch at each of `times` (seconds). An ease counts in full from its end on."""
+    """Semitones above the note's own pitch at each of `times` (seconds, ascending)."""
     values = [0.0] * len(times)
     for start, end, change, way in moves:
-        if way is not Way.EASE:
-            values = [v + w for v, w in zip(values, _wobble(start, end, change, way, times), strict=True)]
-        elif end > start:
-            turn, half = pi / (end - start), change / 2
-            values = [
-                v + change if t >= end else v + half - half * cos((t - start) * turn) if t > start else v
-                for v, t in zip(values, times, strict=True)
-            ]
-        else:
-            values = [v + change if t >= start else v for v, t in zip(values, times, strict=True)]
+        first, last = bisect_right(times, start), bisect_left(times, end)
+        if way is Way.EASE:
+            if first < last:
+                turn, half = pi / (end - start), change / 2
+                within = zip(values[first:last], times[first:last], strict=True)
+                values[first:last] = [v + half - half * cos((t - start) * turn) for v, t in within]
+            values[last:] = [v + change for v in values[last:]]
+        elif first < last:
+            wobble = _wobble(start, end, change / 2, way, times[first:last])
+            values[first:last] = [v + w for v, w in zip(values[first:last], wobble, strict=True)]
     return values
 
 
-def _wobble(start: float, end: float, width: float, way: Way, times: Sequence[float]) -> list[float]:
+def _wobble(start: float, end: float, half: float, way: Way, times: Sequence[float]) -> list[float]:
     """Vibrato: grows over 120 ms (half its length when shorter) and calms down before it ends: the pitch never jumps.
 
     A fretting finger can only raise the pitch; on a bent note it lets go and pulls again, which is why that starts
     downwards.
     """
-    grow, calm = min(VIBRATO_IN, (end - start) / 2), min(VIBRATO_OUT, (end - start) / 4)
-    turn, half = 2 * pi * VIBRATO_HZ, width / 2
-    values = []
-    for t in times:
-        if not start < t < end:
-            values.append(0.0)
-            continue
-        since = t - start
-        depth = half * min(1.0, since / grow, (end - t) / calm)
-        values.append(depth - depth * cos(since * turn) if way is Way.ABOVE else -depth * sin(since * turn))
-    return values
+    grow, calm, turn = min(VIBRATO_IN, (end - start) / 2), min(VIBRATO_OUT, (end - start) / 4), 2 * pi * VIBRATO_HZ
+    grown, calming = bisect_right(times, start + grow), bisect_left(times, end - calm)
+    depths = [half * (t - start) / grow for t in times[:grown]]
+    depths += [half] * (calming - grown)
+    depths += [half * (end - t) / calm for t in times[calming:]]
+    if way is Way.ABOVE:
+        return [depth - depth * cos((t - start) * turn) for depth, t in zip(depths, times, strict=True)]
+    return [-depth * sin((t - start) * turn) for depth, t in zip(depths, times, strict=True)]
 
 
 def moves_of(sound: Sound, start: float, end: float, seconds: Seconds, target: Sound | None) -> tuple[Move, ...]:

@@ -7,16 +7,17 @@ meters, keys, bar markers and words; lyrics of the other tracks name techniques.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from fractions import Fraction
 from functools import lru_cache
 from operator import itemgetter
 
 from lickwright.backends import Emission, Options, Stages, midi_one_channel, midi_voices, smf
-from lickwright.backends.midi_voices import BEND_RANGE, Report, Voice
-from lickwright.backends.smf import Event, Meta
+from lickwright.backends.midi_voices import BEND_RANGE, Report
+from lickwright.backends.smf import Meta
 from lickwright.backends.ticks import TICKS_A_QUARTER, Ticks
 from lickwright.backends.timing import PLAIN, how
-from lickwright.checks.findings import at_sound
+from lickwright.checks.findings import at_sound, written
 from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.notation.techniques import Stroke
 from lickwright.performance import Performance, Played
@@ -27,8 +28,8 @@ TOO_SLOW = Rule(
     "slower than MIDI",
     Severity.INFO,
     "the tempo is slower than a MIDI file can say",
-    "A MIDI file counts a tempo in microseconds a quarter note, 16,777,215 at most: 3.58 quarter notes a minute. A slower tempo is written as "
-    "that one.",
+    "A MIDI file counts a tempo in microseconds a quarter note, 16,777,215 at most: 3.58 quarter notes a minute. "
+    "A slower tempo is written as that one.",
     "",
     "",
 )
@@ -56,10 +57,13 @@ def emit(stages: Stages, options: Options) -> Emission:
 
     def report(rule: Rule, index: int, message: str) -> None:
         sound = timeline.sounds[index]
-        losses.setdefault((rule.code, sound.span.start), at_sound(rule, timeline, sound, message))
+        if (rule.code, sound.span.start) not in losses:
+            name = written(timeline, sound.string, "" if sound.fret is None else sound.fret)
+            losses[rule.code, sound.span.start] = at_sound(rule, timeline, sound, f"{name} {message}")
 
     ticks = Ticks(performance.tempos)
-    tracks = [_conductor(timeline, performance, ticks, losses), *_strings(timeline, performance, ticks, options, report)]
+    tracks = [_conductor(timeline, performance, ticks, losses)]
+    tracks += _strings(timeline, performance, ticks, options, report)
     found = sorted(losses.values(), key=lambda loss: (loss.span.start, loss.code))
     return Emission(smf.file(tracks, TICKS_A_QUARTER), tuple(found))
 
@@ -72,50 +76,39 @@ def _strings(
     by_string: list[list[Played]] = [[] for _ in range(tuning.strings)]
     for note in performance.notes:
         if note.stroke is Stroke.SCRAPE:
-            report(SCRAPE, note.sound, "MIDI has no pick scrape: it is left out")
+            report(SCRAPE, note.sound, "is scraped with the pick, for which MIDI has nothing: it is left out")
         else:
             by_string[note.string - 1].append(note)
     sounding = [midi_voices.voices(notes, ticks, report) for notes in by_string]
     if options.single_channel:
         everything = [voice for voices in sounding for voice in voices]
-        lyrics = _lyrics(timeline, everything)
+        lyrics = _lyrics(timeline, performance.notes, ticks)
         events = midi_one_channel.on_one_channel(everything, 0, ticks, report)
-        return [_track(events, lyrics, 0, program, "all strings")]
+        return [smf.track(events, lyrics, *_set_up(0, program, "all strings"))]
     tracks = []
     for index, voices in enumerate(sounding):
         channel = _CHANNELS[index]
         events = midi_voices.events(voices, channel, ticks, report)
-        tracks.append(_track(events, _lyrics(timeline, voices), channel, program, f"string {index + 1} ({tuning.labels[index]})"))
+        name = f"string {index + 1} ({tuning.labels[index]})"
+        tracks.append(smf.track(events, _lyrics(timeline, by_string[index], ticks), *_set_up(channel, program, name)))
     return tracks
-
-
-def _track(events: list[Event], lyrics: list[Meta], channel: int, program: int, name: str) -> bytes:
-    """A string's chunk: its set-up, then messages and lyrics."""
-    start, running = _set_up(channel, program, name)
-    everything: list[Event | Meta] = [*lyrics, *events]
-    if lyrics:
-        everything.sort(key=itemgetter(0))
-    return smf.track(everything, start, running)
 
 
 @lru_cache(maxsize=64)
 def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
-    """Name, program, and the bend range by registered parameter 0, closed again so that nothing changes it by mistake."""
+    """Name, program, bend range (registered parameter 0, closed again so that nothing changes it by mistake)."""
     title, control = smf.text(name), smf.CONTROL | channel
     head = bytes((0, 0xFF, smf.TRACK_NAME)) + smf.number(len(title)) + title
     head += bytes((0, smf.PROGRAM | channel, program, 0, control))
     return head + bytes((101, 0, 0, 100, 0, 0, 6, BEND_RANGE, 0, 38, 0, 0, 101, 127, 0, 100, 127)), control
 
 
-def _lyrics(timeline: Timeline, voices: list[Voice]) -> list[Meta]:
+def _lyrics(timeline: Timeline, notes: Iterable[Played], ticks: Ticks) -> list[Meta]:
     """What is done to each note, in words, where it is more than picking it."""
     found: list[Meta] = []
-    for voice in voices:
-        tick = voice.on
-        for part in voice.parts:
-            words = how(timeline.sounds[part.sound])
-            if words != PLAIN and part.part == 0:
-                found.append((tick, smf.LYRIC, words.encode()))
+    for note in notes:
+        if note.part == 0 and (words := how(timeline.sounds[note.sound])) != PLAIN:
+            found.append((ticks.at(note.start), smf.LYRIC, words.encode()))
     return found
 
 
@@ -143,7 +136,7 @@ def _conductor(
     events += _bars(timeline, performance)
     events += _words(timeline, performance, ticks)
     events.sort(key=itemgetter(0))
-    return smf.track(events)
+    return smf.track((), events)
 
 
 def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:

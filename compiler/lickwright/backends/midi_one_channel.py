@@ -17,9 +17,9 @@ ONE_CHANNEL = Rule(
     "bend lost on one channel",
     Severity.INFO,
     "with all strings on one MIDI channel, a string cannot bend or slide while another sounds",
-    "MIDI bends a whole channel. With `--single-channel` a bend, slide, vibrato or out-of-tune harmonic is kept only where no other "
-    "string sounds at the same time; elsewhere the note keeps its fretted pitch, and slides are struck again softly. Leave the option "
-    "away to give every string a channel of its own.",
+    "MIDI bends a whole channel. With `--single-channel` a bend, slide, vibrato or harmonic off the piano's pitch "
+    "is kept only where no other string sounds at the same time; elsewhere the note keeps its fretted pitch, and "
+    "slides are struck again softly. Leave the option away to give every string a channel of its own.",
     "",
     "",
 )
@@ -28,8 +28,8 @@ UNISON = Rule(
     "unison lost on one channel",
     Severity.INFO,
     "with all strings on one MIDI channel, two strings cannot start the same pitch at once",
-    "A MIDI channel has each note once. With `--single-channel` two strings that start the same pitch together sound as one, for the longer of "
-    "the two. Leave the option away to keep both.",
+    "A MIDI channel has each note once. With `--single-channel` two strings that start the same pitch together "
+    "sound as one, for the longer of the two. Leave the option away to keep both.",
     "",
     "",
 )
@@ -87,9 +87,10 @@ def _settled(ordered: list[Voice], ticks: Ticks, report: Report) -> list[Voice]:
         if voice.alone or not (voice.needs_bend or first.fade_in):
             out.append(voice)
             continue
-        if len(voice.parts) > 1 or first.moves or first.fade_in or abs(first.pitch + voice.moved - voice.number) > AUDIBLE:
+        off = abs(first.pitch + voice.moved - voice.number)
+        if len(voice.parts) > 1 or first.moves or first.fade_in or off > AUDIBLE:
             lost = "fade in" if first.fade_in else "slide" if len(voice.parts) > 1 else "bend"
-            report(ONE_CHANNEL, first.sound, f"this note cannot {lost} on a channel that another string shares with it")
+            report(ONE_CHANNEL, first.sound, f"cannot {lost}: another string shares its channel at the time")
         out += _struck_again(voice, ticks)
     return _once(out, report)
 
@@ -113,7 +114,8 @@ def _once(found: list[Voice], report: Report) -> list[Voice]:
         if other is not None and other.off > voice.on:
             if other.on == voice.on:
                 other.off = max(other.off, voice.off)
-                report(UNISON, voice.parts[0].sound, "on one channel this note and the equal one beside it sound as one")
+                message = "and the same pitch on another string sound as one note: they share a channel"
+                report(UNISON, voice.parts[0].sound, message)
                 continue
             other.off = voice.on
         sounding[voice.number] = voice

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from math import floor
 
 from lickwright.backends.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event
 from lickwright.backends.ticks import Ticks
@@ -19,6 +20,7 @@ from lickwright.performance import Played
 
 BEND_RANGE = 12  # semitones that a full bend message means, up and down
 CENTRE, FULL = 8192, 16383  # bend values of no bend and of the highest one
+A_SEMITONE = CENTRE / BEND_RANGE  # bend units
 LEGATO, EXPRESSION = 68, 11  # controllers
 AUDIBLE = 0.05  # semitones: out of tune by less is not worth a word
 _TOUCH = 1e-6  # seconds: two notes closer than this follow one another without a gap
@@ -29,8 +31,8 @@ TOO_WIDE = Rule(
     "wider than a MIDI bend",
     Severity.INFO,
     "a slide or bend goes further than the 12 semitones that a MIDI bend reaches here",
-    "Slides and bends are written as pitch bends of at most 12 semitones from the note that was struck. A slide that goes further is struck "
-    "again softly where it arrives; a bend stops at 12 semitones.",
+    "Slides and bends are written as pitch bends of at most 12 semitones from the note that was struck. A slide "
+    "that goes further is struck again softly where it arrives; a bend stops at 12 semitones.",
     "",
     "",
 )
@@ -39,8 +41,8 @@ OFF_SCALE = Rule(
     "beyond MIDI's notes",
     Severity.INFO,
     "a note lies outside MIDI's 128 notes and is written an octave nearer",
-    "MIDI has notes 0 to 127 (C-1 to G9). A harmonic high on the neck, or a very low string, can lie beyond them; it is moved by octaves "
-    "until it fits.",
+    "MIDI has notes 0 to 127 (C-1 to G9). A harmonic high on the neck, or a very low string, can lie beyond them; "
+    "it is moved by octaves until it fits.",
     "",
     "",
 )
@@ -79,7 +81,8 @@ def voices(notes: Iterable[Played], ticks: Ticks, report: Report) -> list[Voice]
                 voice.off = free = max(voice.on + 1, ticks.at(note.end))
                 continue
             far = abs(round(note.pitch + voice.moved - voice.number))
-            report(TOO_WIDE, note.sound, f"a slide of {far} semitones in all is struck again: a MIDI bend reaches {BEND_RANGE}")
+            slid = f"is reached by sliding {far} semitones"
+            report(TOO_WIDE, note.sound, f"{slid}: it is struck again, since a MIDI bend reaches {BEND_RANGE}")
         voice = _voice(note, ticks, free, report)
         free = voice.off
         found.append(voice)
@@ -93,7 +96,7 @@ def _voice(note: Played, ticks: Ticks, free: int, report: Report) -> Voice:
     while number < 0:
         number += 12
     if number != named:
-        report(OFF_SCALE, note.sound, f"there is no MIDI note {named}, they go from 0 to 127: it is written as {number}")
+        report(OFF_SCALE, note.sound, f"would be MIDI note {named}, they go from 0 to 127: it is written as {number}")
     on = max(free, ticks.at(note.start))
     return Voice([note], number, on, max(on + 1, ticks.at(note.end)), number - named)
 
@@ -119,14 +122,15 @@ def events(found: Iterable[Voice], channel: int, ticks: Ticks, report: Report) -
             out.append((tick, control, EXPRESSION, 0))
         out.append((tick, on, number, max(1, round(note.loudness * 127))))
         begun = len(out)
+        stop = voice.off
         for at, wanted in path:
-            if wanted != bent and at < voice.off:
+            if wanted != bent and at < stop:
                 out.append((at, bend, wanted & 0x7F, wanted >> 7))
                 bent = wanted
         if fades:
             out += _fade(note, voice, control, ticks)
             out[begun:] = sorted(out[begun:])
-        out.append((voice.off, off, number, _OFF_VELOCITY))
+        out.append((stop, off, number, _OFF_VELOCITY))
     return out
 
 
@@ -137,31 +141,32 @@ def _path(voice: Voice, ticks: Ticks, report: Report) -> list[tuple[int, int]]:
     """
     path: list[tuple[int, int]] = []
     for part in voice.parts:
-        points = [(voice.on if not path else ticks.at(part.start), part.start)]
+        at, seconds = [voice.on if not path else ticks.at(part.start)], [part.start]
         for move in part.moves:
-            if move.end > move.start:
-                points += ticks.during(move.start, move.end)
-            elif move.start > part.start:
-                points.append((ticks.at(move.start), move.start))
-        if len(part.moves) > 1:
-            points.sort()
-        own = part.pitch + voice.moved - voice.number
-        values = [own + offset for offset in offsets(part.moves, [seconds for _, seconds in points])]
-        farthest = max(values, key=abs)
-        if abs(farthest) > BEND_RANGE + AUDIBLE:
-            far = f"{abs(farthest):.1f} semitones from the note struck"
-            report(TOO_WIDE, part.sound, f"{far} is further than a MIDI bend reaches: it stops at {BEND_RANGE}")
-        path += [
-            (tick, min(FULL, max(0, int(CENTRE + value * CENTRE / BEND_RANGE + 0.5))))
-            for (tick, _), value in zip(points, values, strict=True)
-        ]
+            start, end = max(part.start, move.start), min(part.end, move.end)
+            if start <= end:  # a stroke of a tremolo has its share of what moves all of them
+                ticks.during(at, seconds, start, end)
+        if len(part.moves) > 1:  # moves may overlap; ticks and seconds have the same order
+            at.sort()
+            seconds.sort()
+        own = CENTRE + (part.pitch + voice.moved - voice.number) * A_SEMITONE + 0.5
+        values = [floor(own + offset * A_SEMITONE) for offset in offsets(part.moves, seconds)]
+        farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE
+        if farthest > BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
+            if farthest > BEND_RANGE + AUDIBLE:
+                far = f"moves {farthest:.1f} semitones from the note struck"
+                report(TOO_WIDE, part.sound, f"{far}: it stops at {BEND_RANGE}, the reach of a MIDI bend")
+            values = [min(FULL, max(0, value)) for value in values]
+        path += zip(at, values, strict=True)
     return path
 
 
 def _fade(note: Played, voice: Voice, control: int, ticks: Ticks) -> list[Event]:
     """A swell: expression from nothing to full, full again before the note ends."""
-    length = note.fade_in
-    points = ticks.during(note.start, note.start + length)
-    values = [(tick, min(127, round(127 * (seconds - note.start) / length))) for tick, seconds in points]
-    fade = [(tick, control, EXPRESSION, value) for tick, value in values if voice.on < tick < voice.off]
+    at: list[int] = []
+    seconds: list[float] = []
+    ticks.during(at, seconds, note.start, note.start + note.fade_in)
+    values = [min(127, round(127 * (second - note.start) / note.fade_in)) for second in seconds]
+    points = zip(at, values, strict=True)
+    fade = [(tick, control, EXPRESSION, value) for tick, value in points if voice.on < tick < voice.off]
     return fade if fade and fade[-1][3] == 127 else [*fade, (voice.off, control, EXPRESSION, 127)]

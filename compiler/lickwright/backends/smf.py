@@ -6,7 +6,8 @@ what an event means and in which order those of one tick stand is for whoever ma
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from bisect import bisect_left
+from collections.abc import Sequence
 
 # (tick, status, first data byte, second): a channel message with two data bytes.
 Event = tuple[int, int, int, int]
@@ -39,32 +40,39 @@ def number(value: int) -> bytes:
     return bytes(reversed(groups))
 
 
-def track(events: Iterable[Event | Meta], start: bytes = b"", running: int = 0) -> bytes:
-    """One track chunk. `start` are ready-made bytes at tick 0, after which `running` is the status in force (0.
+def track(events: Sequence[Event], metas: Sequence[Meta], start: bytes = b"", running: int = 0) -> bytes:
+    """One track chunk; meta events come before the messages of their tick.
 
-    None).
+    `start` are ready-made bytes at tick 0, after which `running` is the status in force (0: none).
     """
-    out = bytearray(start)
-    last = 0
-    for event in events:
-        delta = event[0] - last
-        last = event[0]
-        status = event[1]
-        if len(event) == 4:
-            if status == running and delta < 0x80:
-                out += bytes((delta, event[2], event[3]))
-                continue
-            out += number(delta)
-            if status != running:
-                out.append(status)
-                running = status
-            out += bytes((event[2], event[3]))
-        else:
-            payload = event[2]
-            out += number(delta) + bytes((0xFF, status)) + number(len(payload)) + payload
-            running = 0
-    out += bytes((0, 0xFF, _END, 0))
+    out = list(start)  # of bytes: half the time of joining pieces
+    at = last = 0
+    for tick, kind, payload in metas:
+        stop = bisect_left(events, (tick,), at)
+        last, running = _messages(out, events[at:stop], last, running)
+        out.extend(number(tick - last) + bytes((0xFF, kind)) + number(len(payload)) + payload)
+        at, last, running = stop, tick, 0
+    _messages(out, events[at:], last, running)
+    out.extend((0, 0xFF, _END, 0))
     return b"MTrk" + len(out).to_bytes(4, "big") + bytes(out)
+
+
+def _messages(out: list[int], events: Sequence[Event], last: int, running: int) -> tuple[int, int]:
+    """Appends messages, each with its distance from the one before; tick and status of the last."""
+    extend = out.extend
+    for tick, status, first, second in events:
+        delta = tick - last
+        last = tick
+        if status == running and delta < 0x80:
+            extend((delta, first, second))
+            continue
+        if delta < 0x80:
+            extend((delta, status, first, second))
+        else:
+            extend(number(delta))
+            extend((first, second) if status == running else (status, first, second))
+        running = status
+    return last, running
 
 
 def file(tracks: list[bytes], ticks_a_quarter: int) -> bytes:

@@ -11,7 +11,7 @@ from math import ceil
 from lickwright.clock import TempoStep
 
 TICKS_A_QUARTER = 960  # divides by 2, 3, 5 and their products that music uses; sevenths are rounded
-SPACING = 0.0075  # seconds between the bends of a moving pitch
+SPACING = 0.009  # seconds between the bends of a moving pitch, at most
 _HAIR = 1e-6  # of a tick: more than floating point errs, so that what falls on a tick stays on it
 
 
@@ -38,23 +38,25 @@ class Ticks:
         i = max(0, bisect_right(self._seconds, seconds) - 1)
         return self._ticks[i] + (seconds - self._seconds[i]) / self._seconds_a_tick[i]
 
-    def during(self, start: float, end: float) -> list[tuple[int, float]]:
-        """Ticks, with their seconds, some 7.5 ms apart from after `start` on.
+    def during(self, at: list[int], seconds: list[float], start: float, end: float) -> None:
+        """Appends ticks, and their seconds, at most 9 ms apart from after `start` on.
 
-        The last is the first at or after `end`.
+        The last is the first not before `end`.
+
+        Of an instant, where `end` is not after `start`, that is one.
         """
-        found: list[tuple[int, float]] = []
         tick = int(self._exact(start) + _HAIR) + 1
         stop = ceil(self._exact(end) - _HAIR)
         i = max(0, bisect_right(self._seconds, start) - 1)
-        for i in range(i, len(self._ticks)):
+        while True:
             a_tick = self._seconds_a_tick[i]
             origin = self._seconds[i] - self._ticks[i] * a_tick
-            until = min(stop, self._ticks[i + 1]) if i + 1 < len(self._ticks) else stop
-            step = max(1, round(SPACING / a_tick))
-            ticks = range(tick, ceil(until), step)
-            found += [(at, origin + at * a_tick) for at in ticks]
-            tick = ticks[-1] + step if ticks else tick
+            until = min(stop, ceil(self._ticks[i + 1])) if i + 1 < len(self._ticks) else stop
+            steps = range(tick, until, max(1, int(SPACING / a_tick)))
+            at += steps
+            seconds += [origin + step * a_tick for step in steps]
             if until == stop:
                 break
-        return [*found, (stop, max(end, origin + stop * a_tick))]
+            tick, i = max(tick, until), i + 1
+        at.append(stop)
+        seconds.append(max(end, origin + stop * a_tick))

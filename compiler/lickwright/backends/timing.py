@@ -35,7 +35,7 @@ class Row(NamedTuple):
 
     bar: int  # as players count; 0 is a pick-up
     beat: float  # in the bar from 1, as written: swing and stolen time left out
-    count: str  # as one says it: "2 &"
+    count: str  # type: ignore[assignment]  # as one says it: "2 &"; hides tuple.count, which nobody needs here
     at_s: float  # seconds from the start of the music, silence before the first beat included
     for_s: float  # seconds that it sounds
     string: int  # 1 is the thinnest
@@ -56,19 +56,15 @@ COLUMNS = Row._fields
 def emit(stages: Stages, options: Options) -> Emission:
     """The sheet as CSV: a heading line, then the rows."""
     lines = [",".join(COLUMNS)]
-    lines += [",".join(map(cell, row)) for row in rows(stages.timeline, stages.performance(options))]
+    for row in rows(stages.timeline, stages.performance(options)):
+        cells = [cell(value) if type(value) is str else "" if value is None else str(value) for value in row]
+        lines.append(",".join(cells))
     return Emission(("\n".join(lines) + "\n").encode())
 
 
-def cell(value: float | str | None) -> str:
-    """A value as a CSV cell.
-
-    A text that a spreadsheet would take for a formula gets an apostrophe, which shows it as text.
-    """
-    if value is None:
-        return ""
-    if not isinstance(value, str):
-        return str(value)
+@lru_cache(maxsize=4096)
+def cell(value: str) -> str:
+    """A text as a CSV cell. What a spreadsheet would take for a formula gets an apostrophe, which shows it as text."""
     if value.startswith(_FORMULA):
         value = "'" + value
     if "," in value or '"' in value or "\n" in value or "\r" in value:
@@ -129,7 +125,8 @@ def _fret(sound: Sound) -> int | str:
 
 def how(sound: Sound) -> str:
     """What is done to a note, in words: how it starts, what it is, what shapes it."""
-    if not (sound.marks or sound.shapes or sound.head or sound.pluck) and sound.kind == "note" and sound.begin is PICKED:
+    more = sound.shapes or sound.marks or sound.head or sound.pluck or sound.kind != "note"
+    if sound.begin is PICKED and not more:
         return PLAIN if sound.trill is None and sound.roll is None else _special(sound)
     words = [KINDS[sound.kind]] if sound.kind in KINDS else []
     if sound.begin is not PICKED:

@@ -29,7 +29,10 @@ def emit(stages: Stages, options: Options) -> Emission:
         "tuning": str(settings.tuning),
         "capo": settings.capo,
         "seconds": round(performance.end, 3),
-        "tempos": [{"at_s": round(t.seconds, 3), "quarters_a_minute": round(float(t.qpm), 3)} for t in performance.tempos],
+        "tempos": [
+            {"at_s": round(tempo.seconds, 3), "quarters_a_minute": round(float(tempo.qpm), 3)}
+            for tempo in performance.tempos
+        ],
         "bars": [round(start, 3) for start in performance.bars],
     }
     lines = [f"  {dumps(name)}: {dumps(value, ensure_ascii=False)}," for name, value in heading.items()]
