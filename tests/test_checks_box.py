@@ -118,6 +118,21 @@ def test_a_move_is_said_once() -> None:
     assert finding.message.startswith("moves to box 2 (frets 7-10) in bar 1")
 
 
+def test_the_box_that_holds_most_of_a_move_is_named() -> None:
+    """The first note is in boxes 2 and 3, the rest in box 3 only."""
+    (finding,) = found("e5 e10 e12 B13 e5 - - -")
+    assert finding.message.startswith("moves to box 3 (frets 9-13)")
+
+
+def test_a_move_over_a_repeat_sign_is_said_once() -> None:
+    assert codes("e5 - - - - - e10 B10 |: e10 B10 e5 - - - - - :| e5 - - - - - - -") == ["L204"]
+
+
+def test_the_beat_in_a_pickup_leads_to_one() -> None:
+    (finding,) = found("e5 G6 | G7 - - - - - - -", BOX_1 + "pickup 1/4\n")
+    assert (finding.code, finding.bar, finding.beat) == ("L207", 0, "4 &")
+
+
 def test_two_moves_are_said_twice() -> None:
     assert codes("e10 B10 e5 B5 e10 B10 e5 -") == ["L204", "L204"]
     assert codes("e10 B10 e5 B5 E3 A3 E5 -") == ["L204", "L204"]  # up to box 2, down to box 5
@@ -139,7 +154,7 @@ def test_bends_are_judged_at_both_ends() -> None:
     assert codes("B8^^9 - - . . . . .") == ["L205"]
     assert codes("B8^10 -r9 -r . . . . .") == ["L205"]
     assert codes("G7^8 - - . . . . .") == []  # the 4 bent to the blue note
-    assert codes("e8^ e8^8.5 B5^quarter . . . . .") == []  # quarter-tones
+    assert codes("e8^ e8^8.5 B5^quarter e5^6.5 . . . .") == []  # quarter-tones
     assert codes("B7^8 - - . . . . .") == ["L203"]  # F# below
 
 
@@ -182,6 +197,8 @@ def test_a_trill_s_other_note_is_judged() -> None:
         ("E5 E8 D5 e5 D7 . . .", []),  # a leap, but not near on the other string either
         ("E5&e5 B8 B5 G7 - . . .", []),  # together
         ("E5 B8 E5 B8 E5 B8 E5 B8", []),  # often: a bass line
+        ("E5 B8 G7 B8 G7 - . .", ["L209"]),  # the thin string need not be there
+        ("E0 B8 G7 B8 G7 - . .", []),  # a drone
         ("6:8 e5 B8 B5 G7 . . .", []),  # written by number
     ],
 )

@@ -35,11 +35,11 @@ def check_case(timeline: Timeline, sounds: list[Sound]) -> list[Diagnostic]:
     tuning = timeline.settings.tuning
     thin, thick = tuning.letters.get("e"), tuning.letters.get("E")
     used = {s.string for s in sounds}
-    if thin is None or thick is None or thin not in used or thick not in used:
+    if thin is None or thick is None:
         return []
     found = []
     for here, other, beside in ((thick, thin, thick - 1), (thin, thick, thin + 1)):
-        if beside not in used:
+        if here in used and beside not in used:
             shift = tuning.open(other) - tuning.open(here)
             suspects = [s for n, s in enumerate(sounds) if s.string == here and _leaps(sounds, n, shift)]
             if len(suspects) <= _RARE:
@@ -48,13 +48,17 @@ def check_case(timeline: Timeline, sounds: list[Sound]) -> list[Diagnostic]:
 
 
 def _leaps(sounds: list[Sound], at: int, shift: int) -> bool:
-    """Whether a note lies far from both neighbours, but near if shifted; at the ends, from the two next to it."""
+    """Whether a note lies far from both neighbours, but near if shifted (at the ends, from the two next to it).
+
+    An open string is never asked about: it is often a drone under a melody.
+    """
     sound = sounds[at]
     around = [n for n in (at - 1, at + 1) if 0 <= n < len(sounds)]
     if len(around) == 1:
         around = [n for n in (at - 2, at - 1, at + 1, at + 2) if 0 <= n < len(sounds)]
     others = [sounds[n] for n in around]
-    if len(others) < 2 or sound.dead or any(o.start == sound.start or o.string == sound.string for o in others):
+    apart = all(other.start != sound.start and other.string != sound.string for other in others)
+    if len(others) < 2 or sound.dead or not sound.fret or not apart:
         return False
     leaps = [other.pitch - sound.pitch for other in others]
     return all(abs(leap) >= _FAR and abs(leap - shift) <= _CLOSE for leap in leaps)

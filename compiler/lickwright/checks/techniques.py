@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from lickwright.checks import bends, links
 from lickwright.checks.findings import at_slot, at_sound, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
-from lickwright.music.harmonic import MAX_PARTIAL, NODES
+from lickwright.music.harmonic import MAX_PARTIAL, NODES, TOLERANCE
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.notation.tree import Rest
 from lickwright.timeline import Sound, Timeline, WordSpan
@@ -136,13 +136,13 @@ def _beyond(timeline: Timeline, sound: Sound, fret: int, highest: int) -> Iterat
 # --- harmonics -------------------------------------------------------------------------------------------------------
 
 
-_WHOLE, _TENTHS = 0.2, 0.12  # frets: how far off a node a whole fret and a decimal may be written
+_TENTHS = 0.12  # frets: how far off a node a decimal may be written; a whole fret may be off by the usual tolerance
 _CLEAR = 6  # partials: higher ones ring only where they are met exactly, so a whole fret does not mean them
 
 
 def _rings(above: float) -> bool:
     """Whether a place so many frets above the stopped end is meant as a node, and not a slip such as `<6>`."""
-    near, most = (_WHOLE, _CLEAR) if above % 1 == 0 else (_TENTHS, MAX_PARTIAL)
+    near, most = (TOLERANCE, _CLEAR) if above % 1 == 0 else (_TENTHS, MAX_PARTIAL)
     return any(abs(above - fret) <= near and partial <= most for fret, partial in NODES)
 
 
