@@ -54,7 +54,7 @@ class Walk:
         self._said: list[Say] = []
         self._grace = False
         self._line: BarLine | None = None  # the bar line before the bar being filled
-        self._known: dict[tuple[Fraction, Fraction], Fraction] = {}
+        self._length: Fraction | None = None  # of one step here; None after a change
 
     def music(self, lick: Lick) -> None:
         """All of it."""
@@ -83,7 +83,7 @@ class Walk:
                 case Say():
                     self._said.append(item)
                 case Step():
-                    self._step = item.value
+                    self._step, self._length = item.value, None
                     self._mark(item.span)
                 case SameBar():
                     self._same(item)
@@ -110,11 +110,9 @@ class Walk:
         if self._grace:
             self.page.lengths.append(_NONE)
         else:
-            key = (self._step, self._ratio)
-            length = self._known.get(key)
-            if length is None:
-                length = self._known[key] = self._step * self._ratio
-            self.page.lengths.append(length)
+            if self._length is None:
+                self._length = self._step * self._ratio
+            self.page.lengths.append(self._length)
         self._mark(span)
         return index
 
@@ -129,13 +127,13 @@ class Walk:
 
     def _tuplet(self, tuplet: Tuplet) -> None:
         first, step, ratio = len(self.page.events), self._step, self._ratio
-        self._ratio = ratio * Fraction(tuplet.normal, tuplet.count)
+        self._ratio, self._length = ratio * Fraction(tuplet.normal, tuplet.count), None
         self._depth += 1
         self._mark(Span(tuplet.span.start, tuplet.span.start))
         self._items(tuplet.items)
         self._mark(tuplet.span)
         self._depth -= 1
-        self._step, self._ratio = step, ratio
+        self._step, self._ratio, self._length = step, ratio, None
         if len(self.page.events) > first:
             self.page.tuplets.append(
                 TupletSpan(tuplet.count, tuplet.normal, first, len(self.page.events) - 1, self._depth, tuplet.span)
@@ -294,7 +292,8 @@ class Walk:
         bar.newline = bool(line and line.newline)
         self.page.bars.append(RawBar(bar, len(self.page.events), line))
         self._bar = OpenBar(len(self.page.events))
-        self._step = self.settings.step
+        if self._step is not self.settings.step:
+            self._step, self._length = self.settings.step, None
 
 
 def write_bars(lick: Lick, settings: Settings, report: Report) -> Written:

@@ -176,31 +176,25 @@ class Player:
             self._shape(n, hold.marks)
 
     def _parts(self, parts: tuple[Part, ...]) -> None:
-        numbers = [self._number(part, len(parts)) for part in parts]
+        numbers = [self._number(part) for part in parts]
         struck = any(isinstance(part, (Note, Bare)) and not self._joined(part) for part in parts)
-        only_holds = all(isinstance(part, Hold) for part in parts)
-        if struck or only_holds:
+        if struck or all(isinstance(part, Hold) for part in parts):
             self._neck.end_others(numbers, self._over(), self._now)
         rolled = self._roll(parts)
-        placed = (
-            sorted(zip(numbers, parts, strict=True), key=lambda pair: -pair[0])
-            if len(parts) > 1
-            else [(numbers[0], parts[0])]
-        )
         last: list[int] = []
-        for number, part in placed:
+        for number, part in sorted(zip(numbers, parts, strict=True), key=_thickest_first):
             if not number:
                 continue
             match part:
+                case Note():
+                    self._note(number, part, len(last) if rolled else None)
+                    last.append(number)
                 case Hold():
                     self._hold_one(number, part)
                 case Rest():
                     self._neck.stop(number, self._now)
                 case Bare():
                     self._bare(number, part)
-                case Note():
-                    self._note(number, part, len(last) if rolled else None)
-                    last.append(number)
         if last:
             self._last = last
         self._started = True
@@ -234,12 +228,15 @@ class Player:
         return self.written.slot_words[self._slot]
 
     def _word_over(self, name: str) -> int | None:
+        over = self._over()
+        if not over:
+            return None
         words = self.written.words
-        return next((index for index in self._over() if words[index].word == name), None)
+        return next((index for index in over if words[index].word == name), None)
 
     # --- strings -------------------------------------------------------------------------------------------------
 
-    def _number(self, part: Part, together: int) -> int:
+    def _number(self, part: Part) -> int:
         """The number of a part's string; 0 where it cannot be told, which has been reported."""
         if part.string:
             return self._named(part.string, self._at(part))
@@ -369,9 +366,11 @@ class Player:
     def _begin(self, sound: Sound) -> None:
         sound.index = len(self.out.sounds)
         self.out.sounds.append(sound)
+        self._neck.begin(sound, self._ring_word() if sound.marks else None)
+
+    def _ring_word(self) -> int | None:
         words = self.written.words
-        rings = (i for i in self._over() if (t := words[i].technique) is not None and t.damping is Damping.RING)
-        self._neck.begin(sound, next(rings, None) if sound.marks else None)
+        return next((i for i in self._over() if (t := words[i].technique) and t.damping is Damping.RING), None)
 
     # --- marks and shapes ----------------------------------------------------------------------------------------
 
@@ -386,3 +385,7 @@ class Player:
 
     def _shape(self, number: int, marks: tuple[Mark, ...]) -> None:
         self._neck.shape(number, marks, self._now, self._until, self._slot, self._origin)
+
+
+def _thickest_first(pair: tuple[int, Part]) -> int:
+    return -pair[0]
