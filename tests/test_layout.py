@@ -153,6 +153,16 @@ def test_signs_fingers_and_sayings_stand_over_their_notes() -> None:
     assert over(grid, Row.TEMPO) == [("pause", 1, 1), ("tempo 60", 3, 3)]
 
 
+def test_a_string_stopped_alone_is_said_above() -> None:
+    grid = grid_of("| E0=&e5 - e. - 1/16 . 1/8. E3&e5 e. -- ||")
+    stops = [(text, grid.columns[first].said) for text, first, _ in over(grid, Row.HOW) if text.startswith("stop")]
+    assert stops == [("stop e", "2"), ("stop e", "4")]
+
+
+def test_every_bar_has_a_column() -> None:
+    assert [len(bar(grid_of("| 1/1 e5 | 1/1 - | 1/1 . ||"), index)) for index in range(3)] == [4, 4, 4]
+
+
 def test_tuplets_are_numbered() -> None:
     grid = grid_of("| 3[e5 e5 e5] 5:6[e5 e5 e5 e5 e5] ||")
     assert [text for text, _, _ in over(grid, Row.TUPLET)] == ["3", "5:6"]

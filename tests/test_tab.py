@@ -126,26 +126,56 @@ quarters = st.one_of(
     st.lists(one, min_size=6, max_size=6).map(lambda notes: f"6:4[1/16 {' '.join(notes)}]"),
     one.map("1/32 {} 1/16. - 1/8 .".format),
 )
-bars = st.lists(quarters, min_size=4, max_size=4).map(" ".join)
-made = st.lists(bars, min_size=1, max_size=5).map(lambda bars: f"| {' | '.join(bars)} ||")
+
+
+def whole_bars(beats: st.SearchStrategy[str], count: int) -> st.SearchStrategy[str]:
+    """One to five bars; later ones may start with a hold, and all or none repeat."""
+    full = st.lists(beats, min_size=count, max_size=count).map(" ".join)
+    held = st.lists(beats, min_size=count - 1, max_size=count - 1).map(lambda rest: " ".join(["-", "-", *rest]))
+    rows = st.tuples(full, st.lists(st.one_of(full, full, held, st.just("%")), max_size=4)).map(
+        lambda two: [two[0], *two[1]]
+    )
+    return st.one_of(
+        rows.map(lambda row: f"| {' | '.join(row)} ||"),
+        rows.map(lambda row: f"|: {' | '.join(row)} :|x3"),
+    )
+
+
+made = st.integers(1, 5).flatmap(lambda beats: st.tuples(whole_bars(quarters, beats), st.just(f"meter {beats}/4")))
 
 
 @settings(max_examples=150, deadline=None)
 @given(made, st.sampled_from([40, 53, 60, 80, 120, 400]))
-def test_any_lick_reads_back(written: str, width: int) -> None:
-    timeline = lick(written)
+def test_any_lick_reads_back(written: tuple[str, str], width: int) -> None:
+    timeline = lick(*written)
     assert_sound(tab(timeline, width), timeline, width)
 
 
 @settings(max_examples=50, deadline=None)
+@given(
+    st.lists(one, min_size=24, max_size=24),
+    st.sampled_from([("12/8", 12), ("6/8", 6), ("4/4", 8), ("2/2", 8), ("3/8", 3)]),
+)
+def test_any_meter_reads_back(notes: list[str], meter: tuple[str, int]) -> None:
+    name, size = meter
+    bars = [" ".join(notes[k : k + size]) for k in range(0, 24, size)]
+    timeline = lick(f"| {' | '.join(bars)} ||", f"meter {name}")
+    for width in (40, 80):
+        assert_sound(tab(timeline, width), timeline, width)
+
+
+@settings(max_examples=50, deadline=None)
 @given(made)
-def test_events_of_a_string_never_touch(written: str) -> None:
+def test_events_of_a_string_never_touch(written: tuple[str, str]) -> None:
     """Between two marks of a string there is a `-`: as many runs without one as there are marks."""
-    timeline = lick(written)
+    timeline = lick(written[0].replace("%", "- " * 2 * int(written[1][6])), written[1])
     found = 0
     for system in systems(tab(timeline, 400)):
         for left, right in segments(system.strings):
-            found += sum(len(re.findall(r"[^-]+", line[left:right])) for line in system.strings)
+            bars = [
+                re.sub(r"^\([^)]*\)", "", line[left:right]).replace(":", "-") for line in system.strings
+            ]  # ties aside
+            found += sum(len(re.findall(r"[^-]+", text)) for text in bars)
     starts = {(sound.slot, sound.lead, sound.string) for sound in timeline.sounds}
     shaped = {
         (shape.slot, sound.lead if shape.slot == sound.slot else 0, sound.string)

@@ -14,9 +14,8 @@ from math import gcd
 from typing import NamedTuple
 
 from lickwright.grid import Above, Cell, Column, DrawnBar, Grid, Row
-from lickwright.layout_rows import chords_written, rows_above
+from lickwright.layout_rows import chords_written, rows_above, stops_written, string_number
 from lickwright.music.rhythm import Meter, count
-from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import Curve
 from lickwright.notation.tree import Event, Hold, Rest, Unknown
 from lickwright.timeline import Bar, Shape, Sound, Timeline
@@ -64,6 +63,8 @@ def _drafts(timeline: Timeline) -> list[_Draft]:
         before, silent = silent, _silent(slot.event, silent)
         if silent or before:
             drafts[slot.bar].silence.append((slot.at, silent))
+    for index, _ in stops_written(timeline):
+        drafts[slots[index].bar].instants.add(slots[index].at)
     for saying in timeline.sayings:
         slot = slots[saying.slot]
         drafts[slot.bar].instants.add(slot.at)
@@ -104,7 +105,7 @@ def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
         return
     shift = count_shift(timeline, bar)
     beat = meter.beat * grain  # in grains; no whole number in some licks of nothing but long notes
-    keys = set(draft.cells)
+    keys = set(draft.cells) | {(0, 0)}
     keys.update((at, 0) for at in draft.instants if _said(at + shift, grain, meter, False))
     keys.update((at, 0) for at in _rests_begin(draft.silence))
     step = beat.numerator if beat.denominator == 1 else 0
@@ -203,10 +204,5 @@ def _held_strings(timeline: Timeline, column: Column) -> set[int]:
         if slot.at == column.at and slot.length:
             parts = slot.event.parts if isinstance(slot.event, Event) else ()
             names = [part.string for part in parts if isinstance(part, Hold)]
-            return everything if "" in names else {_string(tuning, name) for name in names}
+            return everything if "" in names else {string_number(tuning, name) for name in names}
     return everything
-
-
-def _string(tuning: Tuning, name: str) -> int:
-    """The number of a string as written: `G`, or `5:`."""
-    return tuning.letters[name] if name in tuning.letters else int(name.rstrip(":"))

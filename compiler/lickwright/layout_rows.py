@@ -10,8 +10,9 @@ from collections.abc import Iterator, Sequence
 
 from lickwright.grid import Above, Column, DrawnBar, Row
 from lickwright.marks import EVENT_ABOVE
+from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import Kind
-from lickwright.notation.tree import Event, Hold
+from lickwright.notation.tree import Event, Hold, Rest
 from lickwright.timeline import Timeline, TupletSpan
 
 _SAYING_ROWS = {"words": Row.WORDS, "dynamic": Row.DYNAMIC, "tempo": Row.TEMPO, "fermata": Row.TEMPO}
@@ -29,6 +30,9 @@ def rows_above(timeline: Timeline, columns: Sequence[Column], bars: Sequence[Dra
         column = places.last(saying.slot)
         found.append(Above(_SAYING_ROWS[saying.kind], _saying(saying.kind, saying.text), column, column, False))
     found += _words(timeline, columns, places)
+    for slot, string in stops_written(timeline):
+        column = places.last(slot)
+        found.append(Above(Row.HOW, f"stop {timeline.settings.tuning.label(string)}", column, column, False))
     for tuplet in timeline.tuplets:
         found.append(
             Above(Row.TUPLET, _tuplet_number(tuplet), places.last(tuplet.first), places.last(tuplet.last), True)
@@ -45,6 +49,20 @@ def chords_written(timeline: Timeline) -> Iterator[tuple[int, int, str]]:
     for index, (bar, chords) in enumerate(zip(timeline.bars[first:], timeline.settings.chords, strict=False), first):
         for chord in chords:
             yield index, int(chord.at * bar.length), chord.symbol
+
+
+def stops_written(timeline: Timeline) -> Iterator[tuple[int, int]]:
+    """Rests of a single string, `e.`: slot and string. A text tab has no mark for them on a line."""
+    for index, slot in enumerate(timeline.slots):
+        if isinstance(slot.event, Event):
+            for part in slot.event.parts:
+                if isinstance(part, Rest) and part.string:
+                    yield index, string_number(timeline.settings.tuning, part.string)
+
+
+def string_number(tuning: Tuning, name: str) -> int:
+    """The number of a string as written: `G`, or `5:`."""
+    return tuning.letters[name] if name in tuning.letters else int(name.rstrip(":"))
 
 
 class _Places:

@@ -62,11 +62,10 @@ def _rows(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]], above: Se
     rows: dict[Row, list[list[Item]]] = {}
     spans = _Spans(grid, line)
     for item in above:
-        lanes = rows.setdefault(item.row, [])
         if item.lasts:
-            _lay(lanes, *spans.text(item))
-        elif item.first in spans.at:
-            _lay_words(lanes, spans.at[item.first], item.text, width)
+            _lay(rows.setdefault(item.row, []), *spans.text(item))
+        elif item.text.strip():
+            _lay_words(rows.setdefault(item.row, []), spans.at[item.first], item.text, width)
     for x, block in blocks:
         for offset, amount in block.bends:
             _lay(rows.setdefault(Row.BEND, []), x + offset, amount)

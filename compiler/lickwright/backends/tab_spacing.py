@@ -241,9 +241,9 @@ def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: in
         if chords:
             x = max(x, chord_free)
             chord_free = x + max(map(len, chords)) + 1
-        for offset, amount in bends:
-            x = max(x, bend_free - offset)
-            bend_free = x + offset + len(amount) + 1
+        if bends:
+            x = max(x, bend_free - bends[0][0])
+            bend_free = x + max(offset + len(amount) for offset, amount in bends) + 1
         for string, text, lead, _ in marks:
             busy[string] = x - lead + len(text)
         if x > asked and not back:
