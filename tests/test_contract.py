@@ -214,6 +214,9 @@ MEANING: tuple[tuple[str, str], ...] = (
     ("e5= G7 e. A5", "e5 0-2, let ring; G7 1-3; A5 3-4"),
     ("e5&G7 e. -", "G7 0-3; e5 0-1"),
     ("A5= D7 h9 e7", "A5 0-4, let ring; D7 1-2; D9 2-3 hammer-on from 1; e7 3-4"),
+    # what the reference decides: a string held alone ends the others, a rest ends all, inside a word too
+    ("A5&e5 A- -", "A5 0-3; e5 0-1"),
+    ("(ring: A5 . D7) -", "A5 0-1, let ring; D7 2-4, let ring"),
     # dead notes, harmonics, marks
     ("Gx G<12> G5<17> G7*", "Gx 0-1; G<12> 1-2; G5<17> 2-3; G7* 3-4"),
     ("G7! G7? G7,", "G7 0-1, accent; G7 1-2, ghost note; G7 2-3, short"),
