@@ -160,8 +160,11 @@ class Walk:
             self._items(word.items)
         self._mark(word.span)
         self._over = before
-        last = max(first, len(self.page.events) - 1)
-        self.page.words[index] = WordSpan(word.word, technique, first, last, opener)
+        last = len(self.page.events) - 1
+        if last < first:  # a word round nothing: no event stands under it, nor under one inside it
+            del self.page.words[index:]
+        else:
+            self.page.words[index] = WordSpan(word.word, technique, first, last, opener)
 
     def _wrong(self, span: Span, message: str, help: str) -> None:
         self._bar.sure = False

@@ -45,22 +45,36 @@ def resolve(lick: Lick, book: Book, source: Source) -> tuple[Timeline | None, li
         lick.title, settings, written.grain, written.bars, written.slots, written.words, written.tuplets, written.sayings,
         tuple(music.passes), tuple(music.sounds), tuple(music.tempos), tuple(music.fermatas), music.end, lick.span, written.unknown,
     )  # fmt: skip
-    return timeline, found + [_placed(d, timeline) for d in played]
+    return timeline, found + _placed(played, timeline)
 
 
 def _rounded(number: int) -> str:
     return f"{number:,}" if number < 10**9 else f"{number:.1e}"
 
 
-def _placed(d: Diagnostic, timeline: Timeline) -> Diagnostic:
-    """The finding with its bar and beat, from its place in the text."""
+def _placed(played: list[Diagnostic], timeline: Timeline) -> list[Diagnostic]:
+    """The findings with their bars and beats, from their places in the text; bars and slots stand in written order."""
+    if not played:
+        return []
+    from bisect import bisect_left, bisect_right
     from dataclasses import replace
 
-    for bar in timeline.bars:
-        if bar.same or not bar.span.start <= d.span.start <= bar.span.end:
-            continue
-        for slot in timeline.slots[bar.first : bar.last]:
-            if slot.event.span.start <= d.span.start < slot.event.span.end:
-                return replace(d, bar=bar.number, beat=count_place(timeline.fraction(slot.at), timeline.settings.meter))
-        return replace(d, bar=bar.number)
-    return d
+    bars = [bar for bar in timeline.bars if not bar.same]
+    bar_starts = [bar.span.start for bar in bars]
+    slot_starts = [slot.event.span.start for slot in timeline.slots]
+
+    def placed(d: Diagnostic) -> Diagnostic:
+        at = d.span.start
+        # A place on the border of two bars belongs to the earlier one.
+        n = bisect_left(bar_starts, at)
+        n -= n == len(bars) or bar_starts[n] > at or (n > 0 and bars[n - 1].span.end >= at)
+        if n < 0 or not bars[n].span.start <= at <= bars[n].span.end:
+            return d
+        bar = bars[n]
+        last = bisect_right(slot_starts, at, bar.first, bar.last) - 1
+        if last < bar.first or at >= timeline.slots[last].event.span.end:
+            return replace(d, bar=bar.number)
+        slot = timeline.slots[bisect_left(slot_starts, slot_starts[last], bar.first, bar.last)]  # the first of a `---`
+        return replace(d, bar=bar.number, beat=count_place(timeline.fraction(slot.at), timeline.settings.meter))
+
+    return [placed(d) for d in played]

@@ -183,8 +183,8 @@ class Builder:
         rest = text[4:].strip().rstrip("|").strip()
         span = Span(start, start + len(text.rstrip()))
         match = re.match(r'lick\s+"([^"]*)"', typed)
-        if match:
-            at = next(n for n, char in enumerate(text) if char in QUOTES)
+        at = next((n for n, char in enumerate(text) if char in QUOTES), -1)
+        if match and at >= 0:
             self.report(
                 rules.TYPOGRAPHY,
                 Span(start + at, start + at + 1),
@@ -194,7 +194,7 @@ class Builder:
             return match[1], span, ()
         if not text.startswith("lick"):
             self.report(rules.TITLE, Span(start, start + 4), f"`{text[:4]}` is written small", "write `lick`")
-        elif text.count('"') == 1 and rest.startswith('"'):
+        elif rest.startswith('"'):  # and no other ends it
             at = start + text.index('"')
             self.report(
                 rules.OPEN, Span(at, at + 1), "the title's quote is never closed", f'write `lick "{rest[1:41]}"`'

@@ -22,14 +22,15 @@ MAX_STRING = 12
 AMOUNTS = {"full": Fraction(2), "half": Fraction(1), "quarter": Fraction(1, 2)}  # semitones
 
 # One part of an event. The grammar says what is right; this only finds the pieces of what is.
+_AMOUNT = r"\d+(?:\.\d+)?(?![\d:])|full|half|quarter"  # in `B8^1:5` the 1 is a string
 _PART = re.compile(
     r"(?P<entry>[ht/\\](?=[EADGBe]|\d+:))?(?P<string>[EADGBe]|\d+:)?"
     r"(?:(?P<hold>-+)|(?P<rest>\.)"
     r"|(?P<join>[hpt](?=\d)|//?(?=\d)|\\\\?(?=\d))?(?P<fret>\d+)?(?P<dead>x)?(?:<(?P<touch>[\d.]+)>)?(?P<pinch>\*)?)"
-    r"(?P<marks>(?:\^\^?(?:[\d.]+|full|half|quarter)?|r[\d.]*|~~?|[!?,=]|'.|[/\\](?!\d|[/\\]\d))*)(?P<and>&)?"
+    rf"(?P<marks>(?:\^\^?(?:{_AMOUNT})?|r(?:{_AMOUNT})?|~~?|[!?,=]|'.|[/\\](?!\d|[/\\]\d))*)(?P<and>&)?"
 )
 _RUN = re.compile(r"[^ \t]+")
-_MARK = re.compile(r"(\^\^?|r|~~?|[!?,=/\\]|')([\d.]+|full|half|quarter|(?<=')[1-4Tpimac])?")
+_MARK = re.compile(rf"(\^\^?|r|~~?|[!?,=/\\]|')({_AMOUNT}|(?<=')[1-4Tpimac])?")
 Report = Callable[[Rule, Span, str, str | None], None]
 
 
