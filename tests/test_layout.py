@@ -142,6 +142,11 @@ def test_a_trill_names_its_other_fret() -> None:
     assert over(grid, Row.HOW) == [("tr(7)", 0, 1)]
 
 
+def test_a_roll_is_said_of_the_stroke_alone() -> None:
+    grid = grid_of("| (roll: E3&A2&D0)------- ||")
+    assert [(above.text, above.lasts) for above in grid.above] == [("roll", False)]
+
+
 def test_signs_fingers_and_sayings_stand_over_their_notes() -> None:
     grid = grid_of("| @mf (up: e5!'1'i&B5'2) @\"let it hang\" @fermata - (down: e8,) @tempo=60 e5---- ||")
     assert over(grid, Row.ACCENT) == [(">", 0, 0), (".", 2, 2)]

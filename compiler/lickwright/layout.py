@@ -104,23 +104,22 @@ def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
             yield Column(index, at, 0, (), False, "")
         return
     shift = count_shift(timeline, bar)
-    beat = meter.beat * grain  # in grains; no whole number in some licks of nothing but long notes
+    beat, rest = divmod(meter.beat.numerator * grain, meter.beat.denominator)  # in grains
     keys = set(draft.cells) | {(0, 0)}
     keys.update((at, 0) for at in draft.instants if _said(at + shift, grain, meter, False))
     keys.update((at, 0) for at in _rests_begin(draft.silence))
-    step = beat.numerator if beat.denominator == 1 else 0
     sixes: frozenset[int] = frozenset()
-    if step:
-        keys.update((at, 0) for at in range(-shift % step, bar.length, step))
+    if not rest:  # else a lick of nothing but long notes, whose grains are coarser than a beat
+        keys.update((at, 0) for at in range(-shift % beat, bar.length, beat))
         instants = [at + shift for at, lead in keys if not lead]
-        sixes = _sixes(instants, step, meter)
-        uncounted = {at // step for at in instants if not _said(at, grain, meter, at // step in sixes)}
-        ruled = _ruler(instants, uncounted | sixes, step)
+        sixes = _sixes(instants, beat, meter)
+        uncounted = {at // beat for at in instants if not _said(at, grain, meter, at // beat in sixes)}
+        ruled = _ruler(instants, uncounted | sixes, beat)
         keys.update((at - shift, 0) for at in ruled if 0 <= at - shift < bar.length)
     silences = draft.silence
     for at, lead in sorted(keys):
         cells = draft.cells.get((at, lead), {}).values()
-        said = "" if lead else _said(at + shift, grain, meter, bool(sixes) and (at + shift) // step in sixes) or "."
+        said = "" if lead else _said(at + shift, grain, meter, bool(sixes) and (at + shift) // beat in sixes) or "."
         past = bisect_left(silences, (at + 1,)) if silences else 0
         silent = past > 0 and silences[past - 1][1]
         yield Column(index, at, -lead, tuple(sorted(cells) if len(cells) > 1 else cells), silent, said)

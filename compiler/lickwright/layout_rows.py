@@ -48,7 +48,7 @@ def chords_written(timeline: Timeline) -> Iterator[tuple[int, int, str]]:
     first = 1 if timeline.bars and timeline.bars[0].number == 0 else 0
     for index, (bar, chords) in enumerate(zip(timeline.bars[first:], timeline.settings.chords, strict=False), first):
         for chord in chords:
-            yield index, int(chord.at * bar.length), chord.symbol
+            yield index, chord.at.numerator * bar.length // chord.at.denominator, chord.symbol
 
 
 def stops_written(timeline: Timeline) -> Iterator[tuple[int, int]]:
@@ -140,7 +140,8 @@ def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> It
             continue
         end = _held_to(timeline, word.last)
         text = technique.above if technique is not None else _event_word(word.word, columns, places.last(word.first))
-        above = Above(Row.HOW, text, places.first(word.first), places.last(end), True, technique)
+        lasts = technique is not None or EVENT_ABOVE[word.word].lasts
+        above = Above(Row.HOW, text, places.first(word.first), places.last(end), lasts, technique)
         last, before = open_words.get(text, (-2, above))
         if technique is not None and word.first == last + 1:
             above = above._replace(first=before.first)

@@ -19,6 +19,7 @@ class EventAbove(NamedTuple):
 
     above: str  # what the row above says
     sentence: str  # the legend's explanation
+    lasts: bool = True  # as long as its note; False: said of the stroke alone
 
 
 # One for each of techniques.EVENT_WORDS.
@@ -26,7 +27,7 @@ EVENT_ABOVE: dict[str, EventAbove] = {
     "grace": EventAbove("gr", "grace note: squeezed in just before the beat, takes no count"),
     "rake": EventAbove("rake", "rake: drag the pick across the damped strings into the note"),
     "trill": EventAbove("tr", "trill: alternate with the fret in parentheses, fast"),
-    "roll": EventAbove("roll", "roll: one string after another, low to high"),
+    "roll": EventAbove("roll", "roll: one string after another, low to high", False),
     "scrape": EventAbove("scrape", "scrape the edge of the pick along the string"),
 }
 
