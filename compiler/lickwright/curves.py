@@ -44,18 +44,23 @@ class Move(NamedTuple):
 def offsets(moves: Sequence[Move], times: Sequence[float]) -> list[float]:
     """Semitones above the note's own pitch at each of `times` (seconds, ascending)."""
     values = [0.0] * len(times)
+    alone = True  # the first move needs no adding up; most notes have one
     for start, end, change, way in moves:
         first, last = bisect_right(times, start), bisect_left(times, end)
+        if first < last:
+            within = times[first:last]
+            part = _ease(start, end, change / 2, within) if way is Way.EASE else _wobble(start, end, change / 2, way, within)
+            values[first:last] = part if alone else [v + p for v, p in zip(values[first:last], part, strict=True)]
         if way is Way.EASE:
-            if first < last:
-                turn, half = pi / (end - start), change / 2
-                within = zip(values[first:last], times[first:last], strict=True)
-                values[first:last] = [v + half - half * cos((t - start) * turn) for v, t in within]
             values[last:] = [v + change for v in values[last:]]
-        elif first < last:
-            wobble = _wobble(start, end, change / 2, way, times[first:last])
-            values[first:last] = [v + w for v, w in zip(values[first:last], wobble, strict=True)]
+        alone = False
     return values
+
+
+def _ease(start: float, end: float, half: float, times: Sequence[float]) -> list[float]:
+    """Raised cosine: sets out and arrives gently, as a finger does."""
+    turn = pi / (end - start)
+    return [half - half * cos((t - start) * turn) for t in times]
 
 
 def _wobble(start: float, end: float, half: float, way: Way, times: Sequence[float]) -> list[float]:

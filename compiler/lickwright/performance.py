@@ -156,6 +156,8 @@ def _notes(timeline: Timeline, clock: Clock, stolen: _Times) -> tuple[Played, ..
             start, end = clock.seconds(sound.start), clock.seconds(sound.end)
             if sound.end in stolen.cuts and (target is None or target.lead):
                 end = max(start, min(end, stolen.cuts[sound.end]))
+            if sound.shapes and target is None and sound.shapes[-1].technique.curve is Curve.SLIDE_OFF:
+                end = min(end, clock.seconds(sound.shapes[-1].end))  # gone, though it may be held on paper
             if sound.roll:
                 start += sound.roll * min(ROLL, (end - start) / roll_share)
         _play(notes, sound, target, start, end, sound.pitch + shift[sound.string - 1], clock)

@@ -61,12 +61,13 @@ class Voice:
     off: int  # tick, at least one later
     moved: int = 0  # semitones by which its notes are written off their pitch, to lie within MIDI's
     alone: bool = True  # False: shares its channel with another string at the time, so that it must not bend or fade
+    said: bool = False  # that it goes further than a bend reaches has been reported
 
     @property
     def needs_bend(self) -> bool:
         """Whether its pitch is ever off its MIDI note."""
-        first = self.parts[0]
-        return len(self.parts) > 1 or bool(first.moves) or first.pitch + self.moved != self.number
+        parts = self.parts
+        return bool(parts[0].moves) or parts[0].pitch + self.moved != self.number or len(parts) > 1
 
 
 def voices(notes: Iterable[Played], ticks: Ticks, report: Report) -> list[Voice]:
@@ -82,6 +83,7 @@ def voices(notes: Iterable[Played], ticks: Ticks, report: Report) -> list[Voice]
                 continue
             far = abs(round(note.pitch + voice.moved - voice.number))
             slid = f"is reached by sliding {far} semitones"
+            voice.said = True
             report(TOO_WIDE, note.sound, f"{slid}: it is struck again, since a MIDI bend reaches {BEND_RANGE}")
         voice = _voice(note, ticks, free, report)
         free = voice.off
@@ -153,7 +155,7 @@ def _path(voice: Voice, ticks: Ticks, report: Report) -> list[tuple[int, int]]:
         values = [floor(own + offset * A_SEMITONE) for offset in offsets(part.moves, seconds)]
         farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE
         if farthest > BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
-            if farthest > BEND_RANGE + AUDIBLE:
+            if farthest > BEND_RANGE + AUDIBLE and not voice.said:
                 far = f"moves {farthest:.1f} semitones from the note struck"
                 report(TOO_WIDE, part.sound, f"{far}: it stops at {BEND_RANGE}, the reach of a MIDI bend")
             values = [min(FULL, max(0, value)) for value in values]

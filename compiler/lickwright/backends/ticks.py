@@ -18,9 +18,10 @@ _HAIR = 1e-6  # of a tick: more than floating point errs, so that what falls on 
 class Ticks:
     """Both ways between seconds and ticks."""
 
-    __slots__ = ("_seconds", "_seconds_a_tick", "_ticks")
+    __slots__ = ("_changes", "_seconds", "_seconds_a_tick", "_ticks")
 
     def __init__(self, tempos: tuple[TempoStep, ...]) -> None:
+        self._changes = len(tempos) > 1
         self._seconds = [tempo.seconds for tempo in tempos]
         self._ticks = [tempo.quarters * TICKS_A_QUARTER for tempo in tempos]
         self._seconds_a_tick = [float(60 / tempo.qpm) / TICKS_A_QUARTER for tempo in tempos]
@@ -35,7 +36,7 @@ class Ticks:
         return int(quarters * TICKS_A_QUARTER + 0.5 + _HAIR)
 
     def _exact(self, seconds: float) -> float:
-        i = max(0, bisect_right(self._seconds, seconds) - 1)
+        i = max(0, bisect_right(self._seconds, seconds) - 1) if self._changes else 0
         return self._ticks[i] + (seconds - self._seconds[i]) / self._seconds_a_tick[i]
 
     def during(self, at: list[int], seconds: list[float], start: float, end: float) -> None:
