@@ -258,7 +258,6 @@ def test_an_indented_line_goes_on_with_the_field_above() -> None:
     assert [bar.number for bar in one.bars] == [1, 2, 3, 4]
 
 
-@pytest.mark.xfail(strict=True, reason="an indented bar line starts the music too")
 def test_music_starts_at_an_unindented_bar_line() -> None:
     assert errors(f'key A minor\nlick "Gate"\n  {MUSIC}')
 
@@ -285,9 +284,6 @@ def test_what_is_a_comment(text: str, comments: list[str]) -> None:
     assert [comment for comment in kept if comment] == comments
 
 
-@pytest.mark.xfail(
-    strict=True, reason="a # alone inside a field's quotes begins a comment; in a title and after @ it does not"
-)
 def test_a_comment_sign_in_quotes_is_safe_in_fields_too() -> None:
     assert not errors(f'key A minor\nmeant L203 "run # 2"\n{LICK}')
 
@@ -311,7 +307,6 @@ def test_in_quotes_a_backslash_makes_a_quote() -> None:
         pytest.param(
             f"meant L203 “by design”\n{LICK}",
             "“",
-            marks=pytest.mark.xfail(strict=True, reason="curly quotes in `meant` are not named as such"),
         ),
     ],
 )

@@ -5,7 +5,7 @@ In: the music of one lick and its settings. Out: `Written`. What sounds, and for
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 
 from lickwright import resolve_rules as rules
@@ -61,6 +61,9 @@ class Walk:
         self._items(lick.music)
         if self._filled():
             self._close(None)
+        if self.page.lengths and self.page.lengths[-1] is _NONE:
+            span = self.page.events[-1].span
+            self._wrong(span, "this grace note leads to nothing", "grace notes stand before an event: `(grace: B7) B8`")
         for say in self._said:
             if self.page.events:
                 self.page.sayings.append(Saying(say.kind, say.text, len(self.page.events) - 1, say.span))
@@ -185,8 +188,8 @@ class Walk:
             at += 1
         target = items[at] if at < len(items) else None
         rest = items[at + 1 :]
-        held = all(isinstance(item, Event) and isinstance(item.parts[0], Hold) for item in rest)
-        if isinstance(target, Event) and isinstance(target.parts[0], Note) and strokes and held:
+        held = all(_is_hold(item) for item in rest)
+        if isinstance(target, Event) and _one_note(target) and strokes and held:
             self.page.rakes[len(self.page.events)] = tuple(strokes)
             self._items([target, *rest])
         elif any(isinstance(item, Unknown) for item in items):
@@ -203,25 +206,31 @@ class Walk:
     def _trill(self, word: Worded, opener: Span) -> None:
         """A note and the one connected to it take one step; holds may follow inside."""
         items = [item for item in word.items if not isinstance(item, Comment)]
-        if len(items) >= 2 and isinstance(first := items[0], Event) and isinstance(second := items[1], Event):
-            other = second.parts[0]
-            if (
-                len(first.parts) == len(second.parts) == 1
-                and isinstance(first.parts[0], Note)
-                and isinstance(other, Note)
-                and other.begin.kind is Kind.JOIN
-            ):
-                self.page.trills[len(self.page.events)] = other
-                self._items([first, *items[2:]])
-                return
+        other = self._trilled(items)
+        if other is not None:
+            self.page.trills[len(self.page.events)] = other
+            self._items([items[0], *items[2:]])
+            return
         if not any(isinstance(item, Unknown) for item in items):
             self._wrong(
                 opener,
                 "a trill is a note and the one connected to it",
-                "write `(trill: G5h7)`, with holds for its length",
+                "write `(trill: G5h7)`, on one string, with marks on the first and holds for its length",
             )
         self._bar.sure = False
         self._slot(Unknown(span=word.span), word.span)
+
+    @staticmethod
+    def _trilled(items: Sequence[Item]) -> Note | None:
+        """The second note, where these are a note, a plain one connected to it on its string, and holds."""
+        if len(items) < 2 or not isinstance(items[0], Event) or not isinstance(items[1], Event):
+            return None
+        first, other = items[0].parts[0], items[1].parts[0]
+        if not (_one_note(items[0]) and _one_note(items[1]) and isinstance(first, Note) and isinstance(other, Note)):
+            return None
+        plain = other.begin.kind is Kind.JOIN and not (other.marks or other.finger or other.pluck)
+        same = other.string in ("", first.string)
+        return other if plain and same and all(_is_hold(item) for item in items[2:]) else None
 
     def _graces(self, word: Worded, opener: Span) -> None:
         for item in word.items:
@@ -297,6 +306,14 @@ class Walk:
         self._bar = OpenBar(len(self.page.events))
         if self._step is not self.settings.step:
             self._step, self._length = self.settings.step, None
+
+
+def _one_note(event: Event) -> bool:
+    return len(event.parts) == 1 and isinstance(event.parts[0], Note)
+
+
+def _is_hold(item: Item) -> bool:
+    return isinstance(item, Event) and isinstance(item.parts[0], Hold)
 
 
 def write_bars(lick: Lick, settings: Settings, report: Report) -> Written:

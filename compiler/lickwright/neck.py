@@ -69,6 +69,13 @@ class Neck:
         for number in range(1, len(self._strings)):
             self.stop(number, now)
 
+    def rest(self, words: Collection[int], now: int) -> None:
+        """Silence, but for what a `(ring: …)` over this very rest lets go on."""
+        for number in range(1, len(self._strings)):
+            string = self._strings[number]
+            if string.rings or string.ring_word is None or string.ring_word not in words:
+                self.stop(number, now)
+
     def end_others(self, numbers: Collection[int], words: Collection[int], now: int) -> None:
         """A new stroke ends every string that was not told to go on; `words` are those over the stroke."""
         for number in range(1, len(self._strings)):

@@ -35,7 +35,7 @@ def sections(bars: tuple[Bar, ...], report: Report) -> list[Section]:
         if bar.repeat_start and n > start:
             out.append(Section(start, n, 1, None))
             start, ending = n, None
-        if awaits_second is not None and bar.ending != 2:
+        if awaits_second is not None and bar.ending != 2 and bar.sure:
             report(
                 rules.ENDINGS,
                 _sign(awaits_second),

@@ -11,16 +11,17 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from lickwright import resolve_rules as rules
-from lickwright.bars import Written
 from lickwright.diagnostics import Rule
 from lickwright.music.harmonic import above
 from lickwright.music.rhythm import parse_tempo
 from lickwright.neck import Neck
+from lickwright.notation.build_notes import MAX_STRING
 from lickwright.notation.techniques import PICKED, Damping, Kind, Technique
 from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest, Unknown
 from lickwright.settings import VALUE, Settings
 from lickwright.source import Span
 from lickwright.timeline import Bar, Pass, Saying, Sound, TempoAt
+from lickwright.written import Written
 
 Report = Callable[[Rule, Span, str, str], None]
 _PINCHED = 24.0  # semitones that a pinch harmonic sounds above its fret: the fourth partial is the one most players get
@@ -150,7 +151,7 @@ class Player:
             self._hold(first)
             return
         if isinstance(first, Rest) and not first.string:
-            self._neck.stop_all(self._now)
+            self._neck.rest(self._over(), self._now)
             self._started = True
             return
         self._parts(parts)
@@ -263,7 +264,7 @@ class Player:
 
     def _named(self, name: str, span: Span) -> int:
         number = self._neck.number(name)
-        if not number:
+        if not number and not (name[-1] == ":" and int(name[:-1]) > MAX_STRING):  # which the notation has said
             at = Span(span.start, span.start + len(name))
             if name[-1] == ":":
                 self._say(
@@ -321,7 +322,7 @@ class Player:
         if not self._lenient:
             name, sign = self.tuning.written(number), note.begin.sign
             self._say(rules.NO_SOURCE, self._at(note), f"nothing sounds on {name} for `{sign}{note.fret}` to go on from",
-                      f"hold or ring the note before, or pick anew: `{name}{note.fret}`")  # fmt: skip
+                      f"hold or ring the note before, or begin anew: `{'t' if sign == 't' else ''}{name}{note.fret}`")  # fmt: skip
         return None
 
     def _rake(self, strokes: tuple[tuple[str, Span], ...]) -> None:

@@ -119,6 +119,9 @@ _MEANT = re.compile(r'(L[0-9]{3})(?:\s+bar\s+([0-9]{1,5}))?\s+"((?:[^"\\]|\\.)+)
 
 def _meant(text: str) -> tuple[str, int | None, str]:
     match = _MEANT.fullmatch(text)
+    curly = re.search("[“”„«»]", text)
+    if match is None and curly:
+        raise ValueError(f'`{curly[0]}` is a curly quote, not `"`')
     if match is None:
         raise ValueError(
             'a finding that is intended is named by its code and its reason: `meant L203 bar 2 "chromatic by design"`'
@@ -224,7 +227,7 @@ def settle(head: Iterable[Entry], own: Iterable[Entry]) -> tuple[Settings, list[
     settings = Settings(
         **values,
         notes=tuple(one.value for one in many["note"]),
-        meant=tuple(Meant(*one.value, span=one.span, of_file=one.of_file) for one in many["meant"]),
+        meant=tuple(_intended(one) for one in many["meant"]),
         written={name: one.span for name, one in read.items()},
     )
     return _with_area(settings, read.get("box"), found), found
@@ -296,6 +299,11 @@ def _wrong(row: FieldRow, entry: Entry, message: str) -> Diagnostic:
     else:
         span = entry.name_span
     return VALUE.at(span, message, f"`{row.name}` is {row.summary}")
+
+
+def _intended(read: _Read) -> Meant:
+    code, bar, reason = read.value
+    return Meant(code, bar, reason, read.span, read.of_file)
 
 
 def _scale(read: _Read | None, key: Key | None, numbered: bool, found: list[Diagnostic]) -> Scale | None:

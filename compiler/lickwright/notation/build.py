@@ -22,7 +22,7 @@ MAX_FINDINGS = 1_000
 _TITLE = re.compile(r'lick[ \t]+"((?:[^"\\]|\\.)*)"[ \t]*')
 # One field line with the indented lines that go on with it; the grammar has found that these lines are fields.
 _FIELD = re.compile(r"^([A-Za-z][A-Za-z-]*)([:=]?)[ \t]*([^\n]*(?:\n[ \t]+[^ \t\n][^\n]*)*)", re.MULTILINE)
-_INLINE_COMMENT = re.compile(r"(?:(?<=[ \t\n])|^)#(?=[ \t\n]|$)[^\n]*")
+_REMARK = re.compile(r'"(?:[^"\\\n]|\\.)*"|((?:(?<=[ \t\n])|^)#(?=[ \t\n]|$)[^\n]*)')  # a `#` in quotes is none
 _INVISIBLE = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff\ufff9-\ufffb\ud800-\udfff]"
 )
@@ -124,9 +124,9 @@ class Builder:
         name, sign, raw = match.groups()
         remark = None
         if "#" in raw:
-            comments = [m[0][1:].strip() for m in _INLINE_COMMENT.finditer(raw)]
+            comments = [m[1][1:].strip() for m in _REMARK.finditer(raw) if m[1]]
             remark = " ".join(comments) or None
-            raw = _INLINE_COMMENT.sub(lambda m: " " * len(m[0]), raw)
+            raw = _REMARK.sub(lambda m: " " * len(m[0]) if m[1] else m[0], raw)
         at = start + match.start()
         if sign:
             where = start + match.start(2)
@@ -143,6 +143,7 @@ class Builder:
         bar = next(
             (n for n, child in enumerate(children) if isinstance(child, Token) and child.type == "BAR"), len(children)
         )
+        self._indented(children[bar] if bar < len(children) else None)
         fields = self._header(child for child in children[1:bar] if isinstance(child, Token))
         music = self._music.music(children[bar:])
         if not any(isinstance(item, (Event, Unknown, Worded, Tuplet, SameBar)) for item in music):
@@ -154,6 +155,12 @@ class Builder:
             )
         end = span_of(children[-1]).end
         return Lick(title, (*comment, *fields), music, title_span, span=Span(start_of(first), end))
+
+    def _indented(self, bar: Token | Tree[Token] | None) -> None:
+        """An indented line goes on with the field above it, so music begins at the left edge."""
+        if isinstance(bar, Token) and bar.column != 1:
+            help = "begin the line with its `|`; indented lines go on with the field above"
+            self.report(rules.LINE, span_of(bar), "the first bar line is indented", help)
 
     def _title(self, token: Token) -> tuple[str, Span, tuple[Comment, ...]]:
         text, start = str(token), start_of(token)

@@ -27,6 +27,8 @@ MAX_EXPLAINED = 1_000  # bad runs of a text: no more findings than that are kept
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 QUOTES = "“”„«»"
 ESCAPE = re.compile(r"\\(.)")
+_COUNTED = re.compile(r"\d+(?::\d+)?")
+_OPENS = re.compile(r"[ \t]+\[")
 
 Child = Token | Tree[Token]
 
@@ -96,12 +98,12 @@ class MusicBuilder:
         self._prev_end = span_of(opener).end
         tuplet = tree.data == "tuplet"
         if not closer.value:
-            end = "a bar line" if tuplet and closer.end_pos != opener.end_pos else "the lick's end"
+            help = f"close it with `{']' if tuplet else ')'}`"
             self.report(
                 rules.OPEN,
                 span_of(opener),
-                f"`{opener.strip()}` is never closed: it is still open at {end}",
-                f"close it with `{']' if tuplet else ')'}`",
+                f"`{opener.strip()}` is never closed: it is still open at {self._border(closer, opener)}",
+                help,
             )
         return (
             self._tuplet(opener, inside, span_of(closer).end, bool(closer.value))
@@ -119,6 +121,14 @@ class MusicBuilder:
         if count == normal or not closed:
             items = (*items, Unknown(0, span=span))
         return Tuplet(count, normal, items, span=Span(span.start, end))
+
+    def _border(self, closer: Token, opener: Token) -> str:
+        """What a bracket that was never closed is still open at."""
+        at = start_of(closer)
+        char = self.text[at : at + 1] if at > start_of(opener) else ""
+        return {"|": "a bar line", ":": "a bar line", ")": "the `)` after it", "%": "a bar's repeat"}.get(
+            char, "the lick's end"
+        )
 
     def _ratio(self, opener: Token) -> tuple[int, int]:
         span = span_of(opener)
@@ -226,6 +236,10 @@ class MusicBuilder:
         text, span = str(token), span_of(token)
         if text[1] in '"' + QUOTES:
             return self._words(text, span)
+        if re.search(r"[ \t]", text):
+            close = "=".join(side.strip() for side in text.split("=", 1))
+            self.report(rules.SAYING, span, f"`{short(text)}` has spaces in it", f"write `{close}`, touching")
+            text = close
         name, equals, value = text[1:].partition("=")
         if name == "tempo" and equals:
             return Say("tempo", value, span=span)
@@ -281,6 +295,8 @@ class MusicBuilder:
                 rules.LIMIT, span, "brackets are nested more than 16 deep", "nobody could read that: take some away"
             )
             return Unknown(0, span=span)
+        if _COUNTED.fullmatch(text) and _OPENS.match(self.text, span.end):
+            return None  # its `[` stands apart, and will say so
         if not self._unseen(span) and self._explained < MAX_EXPLAINED:
             self._explained += 1
             pattern = self._run_pattern()

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from lickwright.diagnostics import Rule
 from lickwright.notation import rules
-from lickwright.notation.techniques import CURL, ENTRIES, HEADS, JOINS, MARKS, PICKED, SHAPES
+from lickwright.notation.techniques import CURL, ENTRIES, HEADS, JOINS, MARKS, PICKED, SHAPES, Kind
 from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest
 from lickwright.source import Span
 
@@ -103,6 +103,8 @@ class _Reader:
         if marks_text:
             marks, finger, pluck = self._marks(marks_text, start + match.start("marks"))
         if hold:
+            if finger or pluck or any(mark.technique.kind is Kind.MARK for mark in marks):
+                marks = self._shapes_only(marks_text or "", marks, start + match.start("marks"))
             return Hold(string, marks, span=span), len(hold)
         self._check_string(string, span)
         if rest:
@@ -114,6 +116,14 @@ class _Reader:
         number = self._fret(fret, start + match.start("fret")) if fret else None
         node = self._touch(touch, start + match.start("touch")) if touch else None
         return Note(string, begin, head, number, node, marks, finger, pluck, span=span), 1
+
+    def _shapes_only(self, text: str, marks: tuple[Mark, ...], start: int) -> tuple[Mark, ...]:
+        """The shapes among what touches a hold; fingers and marks belong to a note."""
+        sign = next(match for match in _MARK.finditer(text) if match[1] in MARKS or match[1] == "'")
+        span = Span(start + sign.start(), start + sign.end())
+        help = f"write it on the note: `G7{sign[0]}`; a hold takes shapes: `-r`, `-~`, `-^10`"
+        self.report(rules.UNREADABLE, span, f"`{sign[0]}` belongs to a note, not to a hold", help)
+        return tuple(mark for mark in marks if mark.technique.kind is Kind.SHAPE)
 
     def _check_string(self, string: str, span: Span) -> None:
         if string.endswith(":") and (len(string) > 3 or not 1 <= int(string[:-1]) <= MAX_STRING):
@@ -192,7 +202,7 @@ class _Reader:
         seen: set[str] = set()
         for mark in marks:
             sign = mark.technique.sign
-            if mark.technique.kind != "mark":
+            if mark.technique.kind is not Kind.MARK:
                 continue
             if sign in seen:
                 self.report(rules.TWICE, mark.span, f"`{sign}` is said twice", "once is enough")

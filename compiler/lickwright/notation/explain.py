@@ -53,6 +53,9 @@ def explain(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
     fault = fault or _standing_signs(run, after_repeat) or _slide(run) or _shape(run)
     if fault:
         return fault
+    if run[0] in "r~^" and good(f"-{run}"):
+        help = f"write it on its note, `B8{run}`, or on a hold, `-{run}`"
+        return Fault(rules.UNREADABLE, 0, len(run), f"`{run}` stands apart from the note that it shapes", help)
     cut = next((n for n in range(len(run) - 1, 0, -1) if good(run[:n])), 0)
     return _after(run, cut)
 
@@ -90,6 +93,14 @@ def _standing_signs(run: str, after_repeat: bool) -> Fault | None:
                      f"`G7{run}` slides off, `{run[0]}G9` slides in, `G7{run}9` slides from one to the other")  # fmt: skip
     if after_repeat and re.fullmatch(r"x\d*", run):
         return Fault(rules.REPEAT, *whole, f"`{run}` does not touch its repeat sign", f"write `:|{run}`")
+    glued = re.fullmatch(r"(x\d+?)(\d(?:st|nd|rd|th))", run) if after_repeat else None
+    if glued:
+        return Fault(
+            rules.REPEAT,
+            *whole,
+            f"`{run}`: where does the number of times end?",
+            f"put a space between: `:|{glued[1]} {glued[2]}`",
+        )
     if run.startswith("&") or run.endswith("&"):
         at = 0 if run.startswith("&") else len(run) - 1
         return Fault(rules.UNREADABLE, at, at + 1, "`&` must touch both its notes", "write them together: `e5&B8`")

@@ -78,6 +78,8 @@ class Brackets:
             elif kind in forgiven:
                 matching = next((n for n, bracket in enumerate(reversed(open_)) if _CLOSER[bracket.type] == kind), None)
                 if matching is not None:
+                    for bracket in open_[len(open_) - matching :]:
+                        forgiven[_CLOSER[bracket.type]] += 1
                     yield from self._close(open_, matching, token)
                     open_.pop()
                 elif forgiven[kind]:

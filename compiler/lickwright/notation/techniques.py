@@ -104,7 +104,7 @@ TECHNIQUES: tuple[Technique, ...] = (
     Technique("pinch harmonic", H, "*", None, loudness=1.05, tab="{}*", sentence="pinch harmonic: the thumb's edge touches the string"),
     Technique("bend", S, "^", curve=Curve.BEND, tab="b{}", sentence="bend up to the pitch of this fret (amount above)"),
     Technique("curl", S, "^", curve=Curve.BEND, amount=0.5, tab="b", above="1/4", sentence="curl: a slight bend, a quarter-tone"),
-    Technique("pre-bend", S, "^^", curve=Curve.PREBEND, tab="b{}", sentence="pre-bend: bend before striking"),
+    Technique("pre-bend", S, "^^", curve=Curve.PREBEND, tab="pb{}", sentence="pre-bend: bend before striking"),
     Technique("release", S, "r", curve=Curve.RELEASE, tab="r{}", sentence="release the bend"),
     Technique("vibrato", S, "~", curve=Curve.VIBRATO, amount=0.35, tab="~", sentence="vibrato"),
     Technique("wide vibrato", S, "~~", curve=Curve.VIBRATO, amount=0.7, tab="~~", sentence="wide vibrato"),

@@ -1,0 +1,186 @@
+"""How fast, as ratios measured in one run: `python tests/bench/speed.py` (about a minute; needs the `dev` extra).
+
+Each line compares our work with the bare cost of the library under it, the two taken turn by turn; the figure is the median of the
+paired ratios. The first column of times is for this machine only. Start-up is measured on an installed copy, as users have it.
+"""
+
+from __future__ import annotations
+
+import gc
+import io
+import subprocess
+import sys
+import tempfile
+import time
+import venv
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+
+import mido
+from lark import Lark
+
+from lickwright.backends import Options, Stages, midi, tab, timing
+from lickwright.checks import check
+from lickwright.notation.syntax import parse, parser
+from lickwright.pipeline import Compilation, compile_text
+from lickwright.resolve import resolve
+from lickwright.source import Source
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = [path.read_text("utf-8") for path in sorted(ROOT.glob("samples/**/*.lick"))]
+FINE = Lark((Path(__file__).parent / "fine.lark").read_text("utf-8"), parser="lalr")
+OPTIONS = Options()
+ROUNDS = 9
+
+
+def cpu(work: Callable[[], object]) -> float:
+    """Seconds of this process's own time."""
+    start = time.process_time()
+    work()
+    return time.process_time() - start
+
+
+def paired(ours: Callable[[], object], bare: Callable[[], object], rounds: int = ROUNDS) -> tuple[float, float, float]:
+    """Median seconds of each, and the median of bare/ours."""
+    pairs = [(cpu(ours), cpu(bare)) for _ in range(rounds)]
+    return median(a for a, _ in pairs), median(b for _, b in pairs), median(b / a for a, b in pairs)
+
+
+def show(what: str, ours: str, bare: str, ratio: float, goal: str) -> None:
+    print(f"{what:<46} {ours:>16} {bare:>16} {ratio:>7.2f}  {goal}")
+
+
+# --- the parts ---------------------------------------------------------------------------------------------------
+
+
+def parsing() -> None:
+    licks = sum(len(compile_text(text).licks) for text in SAMPLES)
+
+    def ours() -> None:
+        for text in SAMPLES:
+            parse(Source("-", text))
+
+    for what, bare, goal in (
+        ("parse: Lark's tree, a terminal a character", FINE.parse, ">= 1, aim 2"),
+        ("parse: Lark on our grammar, nothing built", parser().parse, "bare cost"),
+    ):
+        a, b, ratio = paired(ours, lambda bare=bare: [bare(text) for text in SAMPLES])  # type: ignore[misc]
+        show(what, f"{a / licks * 1e6:.0f} us/lick", f"{b / licks * 1e6:.0f} us/lick", ratio, goal)
+
+
+def midi_bytes(compiled: list[Stages]) -> None:
+    files = [midi.emit(stages, OPTIONS).data for stages in compiled]
+    parsed = [mido.MidiFile(file=io.BytesIO(data), charset="utf-8") for data in files]
+
+    def ours() -> None:
+        for stages in compiled:
+            midi.emit(stages, OPTIONS)
+
+    def with_mido() -> None:
+        """The same events built and saved."""
+        for given in parsed:
+            made = mido.MidiFile(type=1, ticks_per_beat=given.ticks_per_beat, charset="utf-8")
+            for track in given.tracks:
+                made.tracks.append(mido.MidiTrack(message.copy() for message in track))
+            made.save(file=io.BytesIO())
+
+    a, b, ratio = paired(ours, with_mido)
+    n = len(compiled)
+    show("MIDI: mido building and saving the same events", f"{a / n * 1e6:.0f} us/lick", f"{b / n * 1e6:.0f} us/lick", ratio, ">= 6")
+
+
+def big_file() -> str:
+    """300 licks in one file: the samples' again and again, each under its own title and with its file's fields."""
+    blocks: list[str] = []
+    while len(blocks) < 300:
+        for text in SAMPLES:
+            head, *licks = text.split('\nlick "')
+            fields = [line for line in head.splitlines() if line and not line.startswith(("#", "notation"))]
+            for lick in licks:
+                title, body = lick.split('"', 1)
+                own = {line.split()[0] for line in body.split("\n|")[0].splitlines() if line.strip()}
+                kept = "\n".join(line for line in fields if line.split()[0] not in own)
+                blocks.append(f'lick "{title} {len(blocks)}"\n{kept}{body}\n')
+    return "\n".join(blocks[:300])
+
+
+def whole() -> Compilation:
+    text = big_file()
+
+    def everything() -> None:
+        for lick in compile_text(text).licks:
+            for name in ("tab", "midi", "timing"):
+                lick.emit(name, OPTIONS)
+
+    everything()
+    times = [cpu(everything) for _ in range(5)]
+    compiled = compile_text(text)
+    notes = sum(len(lick.timeline.sounds) for lick in compiled.licks if lick.timeline)
+    assert all(lick.ok for lick in compiled.licks), [d for d in compiled.diagnostics if d.severity == "error"][:3]
+    best = min(times)
+    print(f"300 licks ({notes / 300:.0f} notes each) to tab, MIDI and timing sheet: {300 / median(times):.0f} licks/s "
+          f"(best {300 / best:.0f}), {notes / median(times) / 1000:.1f} k notes/s   goal >= 500 licks/s")  # fmt: skip
+    return compiled
+
+
+def stages(compiled: Compilation) -> None:
+    """Where the time goes."""
+    source = compiled.source
+    book, _ = parse(source)
+    n = len(book.licks)
+    timelines = [lick.timeline for lick in compiled.licks if lick.timeline]
+    made = [Stages(timeline) for timeline in timelines]
+
+    def fresh(lower: Callable[[Stages], object]) -> Callable[[], object]:
+        return lambda: [lower(Stages(timeline)) for timeline in timelines]
+
+    for stage in made:
+        stage.grid(), stage.performance(OPTIONS)
+    rows: list[tuple[str, Callable[[], object]]] = [
+        ("parse", lambda: parse(source)),
+        ("resolve", lambda: [resolve(lick, book, source) for lick in book.licks]),
+        ("check", lambda: [check(timeline) for timeline in timelines]),
+        ("layout", fresh(lambda stage: stage.grid())),
+        ("perform", fresh(lambda stage: stage.performance(OPTIONS))),
+        ("tab", lambda: [tab.emit(stage, OPTIONS) for stage in made]),
+        ("MIDI", lambda: [midi.emit(stage, OPTIONS) for stage in made]),
+        ("timing", lambda: [timing.emit(stage, OPTIONS) for stage in made]),
+    ]
+    print("  of which, us a lick: " + ", ".join(f"{name} {median(cpu(work) for _ in range(3)) / n * 1e6:.0f}" for name, work in rows))
+
+
+def start_up() -> None:
+    """A cold `check` of one lick against importing the two libraries it stands on, in a clean environment with compiled files."""
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder)
+        venv.create(home / "v", with_pip=True, symlinks=True)
+        python = home / "v/bin/python"
+        subprocess.run([python, "-m", "pip", "install", "-q", "--no-warn-script-location", ROOT], check=True)
+        (home / "one.lick").write_text('key A minor\n\nlick "One"\nbox 1\n| e8 e5 B8^10 -r p5 G7~-- |\n', "utf-8")
+        ours = [python.with_name("lickwright"), "check", str(home / "one.lick")]
+        bare = [python, "-c", "import click, lark"]
+        pairs = [(wall(ours), wall(bare)) for _ in range(15)]
+    a, b = min(a for a, _ in pairs), min(b for _, b in pairs)
+    show("cold check: python -c 'import click, lark'", f"{a * 1000:.0f} ms", f"{b * 1000:.0f} ms", a / b, "<= 2 (ours/bare)")
+
+
+def wall(command: list[str | Path]) -> float:
+    start = time.perf_counter()
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    return time.perf_counter() - start
+
+
+def main() -> None:
+    print(f"Python {sys.version.split()[0]}, {len(SAMPLES)} sample files")
+    print(f"{'against':<46} {'ours':>16} {'bare':>16} {'ratio':>7}  goal")
+    parsing()
+    compiled = whole()
+    midi_bytes([lick.stages for lick in compiled.licks if lick.stages])
+    stages(compiled)
+    start_up()
+
+
+if __name__ == "__main__":
+    gc.freeze()
+    main()
