@@ -90,7 +90,7 @@ def test_marks_are_made_from_the_table() -> None:
         ("^8.5", "8b", "1/4"),
         ("^", "8b", "1/4"),
         ("^9.5", "8b", "3/4"),
-        ("^^10", "8b10", "pre full"),
+        ("^^10", "8pb10", "full"),
     ],
 )
 def test_bends_say_target_and_amount(bend: str, mark: str, amount: str) -> None:

@@ -260,7 +260,7 @@ def test_bend_amounts_stand_over_their_bend() -> None:
     string = next(line for line in lines if line.startswith("B|"))
     assert bends[string.index("b10") :].startswith("full")
     assert bends[string.index("b9") :].startswith("1/2")
-    assert bends[string.index("10b12") + 2 :].startswith("pre full")
+    assert bends[string.index("pb12") :].startswith("full")
 
 
 def test_the_heading_says_what_a_player_must_know() -> None:

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from lickwright.grid import Above, Column, DrawnBar, Row
 from lickwright.marks import EVENT_ABOVE
 from lickwright.music.tuning import Tuning
-from lickwright.notation.techniques import Kind
+from lickwright.notation.techniques import Damping, Kind
 from lickwright.notation.tree import Event, Hold, Rest
 from lickwright.timeline import Timeline, TupletSpan
 
@@ -132,7 +132,7 @@ def _over_notes(columns: Sequence[Column]) -> Iterator[Above]:
 
 
 def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> Iterator[Above]:
-    """Words over events. The same word over neighbours is one span."""
+    """Words over events. One way of damping over neighbours is one span; what is done to each note is said of each."""
     open_words: dict[str, tuple[int, Above]] = {}
     for word in timeline.words:
         technique = word.technique
@@ -143,7 +143,7 @@ def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> It
         lasts = technique is not None or EVENT_ABOVE[word.word].lasts
         above = Above(Row.HOW, text, places.first(word.first), places.last(end), lasts, technique)
         last, before = open_words.get(text, (-2, above))
-        if technique is not None and word.first == last + 1:
+        if technique is not None and technique.damping is not Damping.NONE and word.first == last + 1:
             above = above._replace(first=before.first)
         elif last >= 0:
             yield before

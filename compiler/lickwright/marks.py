@@ -103,11 +103,9 @@ def anchor(text: str) -> int:
 
 
 def bend_amount(shape: Shape) -> str:
-    """What stands above a bend, in steps: `full`, `1/2`, `1 1/2`; a pre-bend says so. "" for what is no bend."""
-    curve = shape.technique.curve
-    if curve not in (Curve.BEND, Curve.PREBEND):
+    """What stands above a bend, in steps: `full`, `1/2`, `1 1/2`; "" for what is no bend."""
+    if shape.technique.curve not in (Curve.BEND, Curve.PREBEND):
         return ""
     whole, rest = divmod(shape.amount, 2)
     part = _STEPS.get(rest) or ("" if rest == 0 else f"{rest / 2:.2g}")
-    words = "full" if whole == 1 and not part else " ".join(filter(None, (str(int(whole)) if whole else "", part)))
-    return f"pre {words}" if curve is Curve.PREBEND else words
+    return "full" if whole == 1 and not part else " ".join(filter(None, (str(int(whole)) if whole else "", part)))

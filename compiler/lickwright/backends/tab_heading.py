@@ -149,8 +149,8 @@ def _examples(cell: Cell) -> Iterator[tuple[Technique, str]]:
             yield sound.head, text
         for mark in sound.marks:
             yield mark, text if mark.tab else mark.above
-    for shape in cell.shapes:  # a pre-bend is told by the word above it
-        yield shape.technique, "pre" if shape.technique.curve is Curve.PREBEND else shape_text(shape, sound)
+    for shape in cell.shapes:
+        yield shape.technique, shape_text(shape, sound)
 
 
 def ending(settings: Settings, width: int) -> list[str]:

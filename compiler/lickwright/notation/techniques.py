@@ -102,7 +102,7 @@ TECHNIQUES: tuple[Technique, ...] = (
     Technique("natural harmonic", H, "<>", None, loudness=0.9, tab="<{}>", sentence="natural harmonic: touch the string over this fret"),
     Technique("touched harmonic", H, "n<>", None, loudness=0.9, tab="{}<{}>", sentence="harmonic: fret the first, touch or tap over the second"),
     Technique("pinch harmonic", H, "*", None, loudness=1.05, tab="{}*", sentence="pinch harmonic: the thumb's edge touches the string"),
-    Technique("bend", S, "^", curve=Curve.BEND, tab="b{}", sentence="bend up to the pitch of this fret (amount above)"),
+    Technique("bend", S, "^", curve=Curve.BEND, tab="b{}", sentence="bend up by the amount above, to the pitch of this fret"),
     Technique("curl", S, "^", curve=Curve.BEND, amount=0.5, tab="b", above="1/4", sentence="curl: a slight bend, a quarter-tone"),
     Technique("pre-bend", S, "^^", curve=Curve.PREBEND, tab="pb{}", sentence="pre-bend: bend before striking"),
     Technique("release", S, "r", curve=Curve.RELEASE, tab="r{}", sentence="release the bend"),
