@@ -2,122 +2,18 @@
 
 from __future__ import annotations
 
-import glob
 import io
+import time
 import warnings
-from collections.abc import Iterator
 from fractions import Fraction
-from pathlib import Path
-from typing import Any, NamedTuple
 
 import mido
 import pytest
 
-from lickwright.backends import Emission, Options, Stages, smf
-from lickwright.backends.midi import RULES, emit
+from lickwright.backends import Options, Stages, smf
+from lickwright.backends.midi import emit
 from lickwright.curves import offsets
-from lickwright.notation.techniques import Stroke
-from lickwright.performance import Played
-from lickwright.pipeline import compile_file, compile_text
-
-SAMPLES = sorted(glob.glob(str(Path(__file__).parent.parent / "samples" / "**" / "*.lick"), recursive=True))
-OWN = r"""
-tempo 97
-feel swing 5:3
-pickup 1/8
-lick "Every turn ♯"
-| (rake: D G B e8^10) |: (trill: G5h7) - (tremolo: B5^7) - (pm: D5) D5, @tempo=60 G<4> Gx |
-| G7/9//12 G9\ /G7 A5h7p5 | A5/9/12~ \5 @fermata (grace: A4) h5 - - - |
-| (dive: G7 -) (dip: G5) (scoop: G5) 5:4[1/16 G5~ G7 G5 G7 G5] . . |
-| (roll: A0=&D2=&G2=&B0=&e0) - B8^^10 -r~ e5&B8^full - 3[1/16 G5 G7 G5] . :| % ||
-"""
-CHANNELS = (1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13)
-
-
-def made(music: str, *fields: str, options: Options = Options()) -> tuple[Stages, Emission]:  # noqa: B008 (frozen)
-    head = "".join(f"{field}\n" for field in fields)
-    if not any(field.startswith("tempo") for field in fields):
-        head += "tempo 120\n"
-    timeline = compile_text(f'{head}lick "Test"\n{music}\n').licks[0].timeline
-    assert timeline is not None
-    stages = Stages(timeline)
-    return stages, emit(stages, options)
-
-
-def read(data: bytes) -> mido.MidiFile:
-    return mido.MidiFile(file=io.BytesIO(data), charset="utf-8")
-
-
-def licks() -> list[Stages]:
-    compiled = [lick for path in SAMPLES for lick in compile_file(path).licks] + list(compile_text(OWN).licks)
-    found = [lick.stages for lick in compiled if lick.stages is not None]
-    assert len(found) > 20
-    assert found[-1].timeline.title == "Every turn ♯"
-    return found
-
-
-LICKS = licks()
-
-
-class Reader:
-    """Ticks to seconds by a file's own tempo events, as any reader does it."""
-
-    def __init__(self, file: mido.MidiFile) -> None:
-        self.steps: list[tuple[int, float, float]] = []  # tick, seconds, seconds a tick
-        tick, seconds, pace = 0, 0.0, 0.5 / file.ticks_per_beat
-        for message in file.tracks[0]:
-            tick, seconds = tick + message.time, seconds + message.time * pace
-            if message.type == "set_tempo":
-                pace = message.tempo / 1e6 / file.ticks_per_beat
-                self.steps.append((tick, seconds, pace))
-
-    def seconds(self, tick: int) -> float:
-        at, seconds, pace = next(step for step in reversed(self.steps) if step[0] <= tick)
-        return seconds + (tick - at) * pace
-
-
-def timed(track: mido.MidiTrack) -> Iterator[tuple[int, Any]]:
-    tick = 0
-    for message in track:
-        tick += message.time
-        yield tick, message
-
-
-class Heard(NamedTuple):
-    """One note-on with its note-off, in ticks."""
-
-    on: int
-    off: int
-    number: int
-    velocity: int
-
-
-def heard(track: mido.MidiTrack) -> list[Heard]:
-    found: list[Heard] = []
-    sounding: dict[int, tuple[int, int]] = {}
-    for tick, message in timed(track):
-        if message.type == "note_on":
-            assert message.note not in sounding
-            sounding[message.note] = tick, message.velocity
-        elif message.type == "note_off":
-            on, velocity = sounding.pop(message.note)
-            found.append(Heard(on, tick, message.note, velocity))
-    assert not sounding
-    return found
-
-
-def strings(stages: Stages) -> list[list[list[Played]]]:
-    """The notes of each string, a stroke together with what it slides on to."""
-    performance = stages.performance(Options())
-    found: list[list[list[Played]]] = [[] for _ in range(stages.timeline.settings.tuning.strings)]
-    for note in performance.notes:
-        own = found[note.string - 1]
-        if note.stroke is Stroke.NONE and abs(note.pitch - own[-1][0].pitch) <= 12:
-            own[-1].append(note)
-        elif note.stroke is not Stroke.SCRAPE:
-            own.append([note])
-    return found
-
+from midi_reader import CHANNELS, LICKS, Reader, heard, made, read, strings, timed
 
 # --- the encoder -----------------------------------------------------------------------------------------------------
 
@@ -339,109 +235,36 @@ def test_a_tempo_asked_for_changes_no_tick() -> None:
     assert [m.tempo for m in after.tracks[0] if m.type == "set_tempo"] == [1000000]
 
 
-# --- techniques ------------------------------------------------------------------------------------------------------
+def asked(message: mido.Message) -> tuple[str, bool, dict[str, object]]:
+    """What mido needs to build a message."""
+    return message.type, message.is_meta, {key: value for key, value in message.dict().items() if key != "type"}
 
 
-def test_a_legato_slide_is_one_note() -> None:
-    file = read(made("| G5 /7 \\5 - //9 - - - ||")[1].data)
-    notes = heard(file.tracks[3])
-    assert [(note.on, note.off, note.number) for note in notes] == [(0, 1920, 60), (1920, 3840, 64)]
-    bends = [(tick, m.pitch) for tick, m in timed(file.tracks[3]) if m.type == "pitchwheel"]
-    assert (480, round(2 * 8192 / 12)) in bends
-    assert (960, 0) in bends
-    assert bends[-1] == (1920, 0)
-
-
-def test_a_slide_beyond_the_bend_range_is_struck_again_and_said() -> None:
-    _, emission = made("| G2 - /15 - - - - - ||")
-    assert [note.number for note in heard(read(emission.data).tracks[3])] == [57, 70]
-    assert [(loss.code, loss.bar, loss.beat) for loss in emission.losses] == [("L501", 1, "2")]
-    assert "13 semitones" in emission.losses[0].message
-
-
-def test_a_full_octave_dive_is_kept() -> None:
-    _, emission = made("| (dive: G7 - - -) . . . . ||")
-    assert emission.losses == ()
-    bends = [m.pitch for m in read(emission.data).tracks[3] if m.type == "pitchwheel"]
-    assert -8192 <= min(bends) < -8000
-
-
-def test_a_harmonic_beyond_the_notes_is_moved_and_said() -> None:
-    _, emission = made("| 1:36* - - - - - - - ||", "tuning E2 A2 D3 G3 B3 C7", "frets 36")
-    assert [loss.code for loss in emission.losses] == ["L502"]
-    assert all(0 <= note.number <= 127 for note in heard(read(emission.data).tracks[1]))
-    assert not [m for m in read(emission.data).tracks[1] if m.type == "pitchwheel"]
-
-
-def test_a_swell_is_an_expression_ramp() -> None:
-    track = read(made("| (swell: G7) - - - - - - - ||")[1].data).tracks[3]
-    values = [m.value for m in track if m.type == "control_change" and m.control == 11]
-    assert values[0] == 0
-    assert values[-1] == 127
-    assert values == sorted(values)
-
-
-def test_a_scrape_is_left_out_and_said() -> None:
-    _, emission = made("| (scrape: A) - - - - - - - ||")
-    assert [loss.code for loss in emission.losses] == ["L506"]
-    assert heard(read(emission.data).tracks[5]) == []
-
-
-def test_a_tempo_too_slow_for_the_format_is_said() -> None:
-    _, emission = made("| G7 - - - - - - - ||", "tempo 1/16 = 10")
-    assert [loss.code for loss in emission.losses] == ["L505"]
-    assert next(m.tempo for m in read(emission.data).tracks[0] if m.type == "set_tempo") == 0xFFFFFF
-
-
-# --- one channel -----------------------------------------------------------------------------------------------------
-
-ONE = Options(single_channel=True)
-
-
-def test_one_channel_keeps_bends_of_lone_notes_only() -> None:
-    _, alone = made("| B8^10 -r e5 - - - - - ||", options=ONE)
-    assert alone.losses == ()
-    assert len(read(alone.data).tracks) == 2
-    _, shared = made("| B8^10&e5 -r G5 /7 - - - - ||", options=ONE)
-    assert [(loss.code, loss.beat) for loss in shared.losses] == [("L503", "1")]
-    file = read(shared.data)
-    assert {m.channel for m in file.tracks[1] if not m.is_meta} == {0}
-    bends = [tick for tick, m in timed(file.tracks[1]) if m.type == "pitchwheel"]
-    assert min(bends) > 960  # the slide, where nothing else sounds
-
-
-def test_one_channel_strikes_a_shared_slide_again() -> None:
-    _, emission = made("| G5&e5= G/7 - - - - - - ||", options=ONE)
-    numbers = [note.number for note in heard(read(emission.data).tracks[1])]
-    assert sorted(numbers) == [60, 62, 69]
-    assert [loss.code for loss in emission.losses] == ["L503"]
-
-
-def test_one_channel_has_a_note_once() -> None:
-    _, emission = made("| B5&G9 - - - - - - - ||", options=ONE)
-    assert [note.number for note in heard(read(emission.data).tracks[1])] == [64]
-    assert [loss.code for loss in emission.losses] == ["L504"]
-
-
-def test_one_channel_starts_every_note_at_its_own_pitch() -> None:
+@pytest.mark.slow
+def test_it_is_several_times_as_fast_as_mido() -> None:
+    """The whole of `emit`, bends included, against mido building and saving the same events; the goal is six times."""
     for stages in LICKS:
-        file = read(emit(stages, ONE).data)
-        notes = heard(file.tracks[1])
-        bend, at = 0, {}
-        for tick, message in timed(file.tracks[1]):
-            if message.type == "pitchwheel":
-                bend = message.pitch
-            elif message.type == "note_on":
-                at[tick, message.note] = bend
-        assert notes
-        bent = {round(n.pitch) for n in stages.performance(Options()).notes if n.moves and n.moves[0].end <= n.start}
-        assert not [key for key, value in at.items() if key[1] not in bent and abs(value) > 8192 * 0.15 / 12]
+        stages.performance(Options())
+    files = [read(emit(stages, Options()).data) for stages in LICKS]
+    events = [[[asked(message) for message in track] for track in file.tracks] for file in files]
 
+    def with_mido() -> None:
+        for tracks in events:
+            file = mido.MidiFile(ticks_per_beat=960, charset="utf-8")
+            for track in tracks:
+                made = ((mido.MetaMessage if meta else mido.Message)(kind, **fields) for kind, meta, fields in track)
+                file.tracks.append(mido.MidiTrack(made))
+            file.save(file=io.BytesIO())
 
-def test_losses_are_of_this_back_end() -> None:
-    codes = {rule.code for rule in RULES}
-    assert len(codes) == len(RULES) == 6
-    for stages in LICKS:
-        assert {loss.code for loss in (*emit(stages, Options()).losses, *emit(stages, ONE).losses)} <= codes
+    def ours() -> None:
+        for stages in LICKS:
+            emit(stages, Options())
 
-
+    ratios = []
+    for _ in range(5):
+        began = time.process_time()
+        ours()
+        turned = time.process_time()
+        with_mido()
+        ratios.append((time.process_time() - turned) / (turned - began))
+    assert sorted(ratios)[2] > 4

@@ -5,40 +5,17 @@ from __future__ import annotations
 import glob
 from fractions import Fraction
 from itertools import pairwise
-from math import log2
 from pathlib import Path
 
 import pytest
 
-from lickwright.curves import Move, Way, offsets
 from lickwright.notation.techniques import Damping, Stroke
-from lickwright.performance import Performance, Played, dump, perform
-from lickwright.pipeline import compile_file, compile_text
+from lickwright.performance import Performance, dump, perform
+from lickwright.pipeline import compile_file
 from lickwright.timeline import Timeline
+from playing import counted, pitch, played, starts
 
 SAMPLES = sorted(glob.glob(str(Path(__file__).parent.parent / "samples" / "**" / "*.lick"), recursive=True))
-
-
-def counted(music: str, *fields: str) -> Timeline:
-    """The Timeline of one lick at 120 quarters a minute, so that an eighth takes a quarter of a second."""
-    head = "".join(f"{field}\n" for field in fields)
-    if not any(field.startswith("tempo") for field in fields):
-        head += "tempo 120\n"
-    lick = compile_text(f'{head}lick "Test"\n{music}\n').licks[0]
-    assert lick.timeline is not None
-    return lick.timeline
-
-
-def played(music: str, *fields: str) -> tuple[Played, ...]:
-    return perform(counted(music, *fields)).notes
-
-
-def starts(music: str, *fields: str) -> list[float]:
-    return [note.start for note in played(music, *fields)]
-
-
-def pitch(note: Played, *seconds: float) -> list[float]:
-    return [note.pitch + offset for offset in offsets(note.moves, seconds)]
 
 
 # --- time ----------------------------------------------------------------------------------------------------------
@@ -65,7 +42,8 @@ def test_swing_moves_the_middle_of_a_pair(feel: str, late: float) -> None:
 def test_a_pair_with_another_onset_inside_stays_straight_on_any_string() -> None:
     one_string = starts("| 1/16 G5 G7 G5 - G7 - G5 - G7 - - - G5 - G7 - ||", "feel shuffle")
     assert one_string == pytest.approx([0, 0.125, 0.25, 0.5, 0.5 + 1 / 3, 1, 1.5, 1.5 + 1 / 3])
-    assert starts("| 1/16 e5= B5 G5 - e5 - e5 - e5 - - - - - - - ||", "feel shuffle")[:3] == pytest.approx([0, 0.125, 0.25])
+    other_string = starts("| 1/16 e5= B5 G5 - e5 - e5 - e5 - - - - - - - ||", "feel shuffle")
+    assert other_string[:3] == pytest.approx([0, 0.125, 0.25])
 
 
 def test_triplets_do_not_swing() -> None:
@@ -170,102 +148,6 @@ def test_a_grace_note_connects_to_its_note() -> None:
     assert (note.stroke, note.joined) == (Stroke.HAMMER, True)
 
 
-# --- pitch ---------------------------------------------------------------------------------------------------------
-
-
-def test_a_bend_arrives_early_in_its_step_and_stays() -> None:
-    (note,) = played("| B8^10 - - - - - - - ||", "tempo 60")
-    assert note.moves == (Move(0, 0.25, 2),)
-    assert pitch(note, 0, 0.125, 0.25, 2) == pytest.approx([67, 68, 69, 69])
-    (quick,) = played("| B8^10 - - - - - - - ||", "tempo 240")
-    assert quick.moves == (Move(0, pytest.approx(0.075), 2),)
-
-
-def test_bend_amounts_curl_and_targets() -> None:
-    notes = played("| B8^quarter B8^half B8^full B8^ B8^8.5 B8^11 - - ||")
-    assert [pitch(note, note.end)[0] - 67 for note in notes] == [0.5, 1, 2, 0.5, 0.5, 3]
-
-
-def test_shapes_are_chained_each_from_where_the_last_left_the_pitch() -> None:
-    (note,) = played("| B8^10 -r8 - -^9 - -r - - ||")
-    assert pitch(note, 0.2, 0.25 + 0.2, 0.75 + 0.2, 1.25 + 0.2) == [69, 67, 68, 67]
-    (both,) = played("| B8^10r - - - - - - - ||")
-    assert pitch(both, 0.08, 0.125, 0.25) == [69, 69, 67]
-    (late,) = played("| B8- -^10 - - - - - ||")
-    assert pitch(late, 0.5, 0.75) == [67, 69]
-
-
-def test_a_pre_bend_is_there_at_the_stroke() -> None:
-    (note,) = played("| B8^^10 -r - - - - - - ||")
-    assert pitch(note, 0, 0.25, 0.45) == [69, 69, 67]
-
-
-def test_vibrato_goes_up_from_a_fretted_note_and_around_a_bent_one() -> None:
-    times = [i / 1000 for i in range(4000)]
-    plain, wide = (played(f"| B8{sign} - - - - - - - ||", "tempo 60")[0] for sign in ("~", "~~"))
-    for note, width in ((plain, 0.35), (wide, 0.7)):
-        values = offsets(note.moves, times)
-        assert min(values) >= 0
-        assert max(values) == pytest.approx(width, abs=0.001)
-        steady = values[120:3900]
-        troughs = [i for i in range(1, len(steady) - 1) if steady[i - 1] > steady[i] <= steady[i + 1]]
-        assert len(troughs) == pytest.approx(5.5 * 3.78, abs=1)
-        assert max(abs(b - a) for a, b in pairwise(values)) < 0.02  # no jumps
-    (bent,) = played("| B8^10 -~ - - - - - - ||", "tempo 60")
-    values = offsets(bent.moves, times[1000:])
-    assert (min(values), max(values)) == pytest.approx((2 - 0.175, 2 + 0.175), abs=0.001)
-
-
-def test_a_slide_leaves_at_the_end_of_the_note_and_its_target_is_not_struck() -> None:
-    source, target = played("| G7 - /9 - - - - - ||")
-    assert source.moves == (Move(pytest.approx(0.4), 0.5, 2),)
-    assert pitch(source, 0.4, 0.5) == [62, 64]
-    assert (target.stroke, target.joined, target.pitch, target.moves) == (Stroke.NONE, True, 64, ())
-    far, _ = played("| G5 /17 - - - - - - ||")
-    assert far.moves == (Move(pytest.approx(0.125), 0.25, 12),)  # 600 ms, but at most half of the note
-    shift, picked = played("| G7 - \\\\5 - - - - - ||")
-    assert pitch(shift, 0.5) == [60]
-    assert (picked.stroke, picked.joined) == (Stroke.PICK, True)
-
-
-def test_a_slide_from_a_bent_note_starts_where_the_bend_is() -> None:
-    source, target = played("| B8^10 - /12 - - - - - ||")
-    assert pitch(source, 0.24, 0.5) == [69, 71]
-    assert target.pitch == 71
-
-
-def test_slides_from_and_to_nowhere() -> None:
-    up, down = played("| /G7 - - - \\G7 - - - ||")
-    assert pitch(up, 0, 0.1, 0.5) == [60, 62, 62]
-    assert pitch(down, 1, 1.1) == [64, 62]
-    off, over = played("| G7- -/ G7 - - -\\ - - ||")
-    assert pitch(off, 0.5, 0.75)[0] == 62
-    assert pitch(off, 0.75)[0] > 64
-    assert pitch(over, 1.75) == [58]
-    assert over.end == pytest.approx(1.75)  # it is gone then, held or not
-
-
-def test_the_bar_dives_dips_and_scoops() -> None:
-    dive, dip, scoop = played("| (dive: G7 -) (dip: G7 -) (scoop: G7 -) . . ||")
-    assert pitch(dive, 0, 0.25, 0.5) == pytest.approx([62, 56, 50])
-    assert pitch(dip, 0.5, 0.6, 0.7, 0.9) == [62, 61, 62, 62]
-    assert pitch(scoop, 1, 1.15) == [61, 62]
-
-
-@pytest.mark.parametrize(("note", "expected"), [
-    ("G<12>", 55 + 12), ("G<7>", 55 + 12 * log2(3)), ("G<5>", 79), ("G<4>", 55 + 12 * log2(5)), ("G5<17>", 72),
-])  # fmt: skip
-def test_harmonics_sound_where_the_string_divides(note: str, expected: float) -> None:
-    assert played(f"| {note} - - - - - - - ||")[0].pitch == pytest.approx(expected)
-
-
-def test_capo_and_tuning_are_heard() -> None:
-    assert played("| G7 - - - - - - - ||", "capo 3")[0].pitch == 65
-    assert played("| G7 - - - - - - - ||", "tuning half step down")[0].pitch == 61
-    assert played("| 6:0 - - - - - - - ||", "tuning drop D")[0].pitch == 38
-    assert played("| E0 - - - - - - - ||", "tuning bass")[0].pitch == 28
-
-
 # --- strokes, loudness, damping --------------------------------------------------------------------------------------
 
 
@@ -285,6 +167,17 @@ def test_tremolo_is_picked_again_and_again() -> None:
     assert {note.stroke for note in notes} == {Stroke.PICK}
     bent = played("| (tremolo: G5^7 - - -) G7 - - - ||")
     assert pitch(bent[4], bent[4].start) == [62]
+
+
+def test_tremolo_keeps_what_else_is_asked_of_it() -> None:
+    swelling = played("| (swell: (tremolo: G5 - - -)) . . . . ||")
+    assert [note.loudness for note in swelling] == sorted(note.loudness for note in swelling)
+    assert swelling[0].loudness < swelling[-1].loudness / 4
+    source, *arrived = played("| G5 (tremolo: /7 - - -) . . . ||")
+    assert [(note.stroke, note.joined) for note in arrived[:2]] == [(Stroke.NONE, True), (Stroke.PICK, False)]
+    assert pitch(source, source.end) == [arrived[0].pitch]
+    muted = played("| (pm: (tremolo: G5 - - -)) . . . . ||")
+    assert all(a.end < b.start for a, b in pairwise(muted))
 
 
 def test_a_roll_goes_up_the_strings_from_the_beat() -> None:
@@ -366,9 +259,3 @@ def test_dump() -> None:
         "   1.5000    1.6500      3  string 4   55.0000  0.535  pick, palm\n"
         "   1.7500    2.0000      4  string 4   55.0000  0.630  pick\n"
     )
-
-
-def test_moves_add_up() -> None:
-    moves = (Move(0, 0, -2), Move(0, 1, 2), Move(2, 3, 1), Move(2, 3, 0.5, Way.ABOVE))
-    assert offsets(moves, (0, 0.5, 1, 2, 3)) == pytest.approx([-2, -1, 0, 0, 1])
-    assert offsets(moves, ()) == []

@@ -48,8 +48,7 @@ def offsets(moves: Sequence[Move], times: Sequence[float]) -> list[float]:
     for start, end, change, way in moves:
         first, last = bisect_right(times, start), bisect_left(times, end)
         if first < last:
-            within = times[first:last]
-            part = _ease(start, end, change / 2, within) if way is Way.EASE else _wobble(start, end, change / 2, way, within)
+            part = _between(start, end, change / 2, way, times[first:last])
             values[first:last] = part if alone else [v + p for v, p in zip(values[first:last], part, strict=True)]
         if way is Way.EASE:
             values[last:] = [v + change for v in values[last:]]
@@ -57,18 +56,16 @@ def offsets(moves: Sequence[Move], times: Sequence[float]) -> list[float]:
     return values
 
 
-def _ease(start: float, end: float, half: float, times: Sequence[float]) -> list[float]:
-    """Raised cosine: sets out and arrives gently, as a finger does."""
-    turn = pi / (end - start)
-    return [half - half * cos((t - start) * turn) for t in times]
+def _between(start: float, end: float, half: float, way: Way, times: Sequence[float]) -> list[float]:
+    """What a move does between its ends; `half` its size. A bend sets out and arrives gently, as a finger does.
 
-
-def _wobble(start: float, end: float, half: float, way: Way, times: Sequence[float]) -> list[float]:
-    """Vibrato: grows over 120 ms (half its length when shorter) and calms down before it ends: the pitch never jumps.
-
-    A fretting finger can only raise the pitch; on a bent note it lets go and pulls again, which is why that starts
+    Vibrato grows over 120 ms (half its length when shorter) and calms down before it ends: the pitch never jumps. A
+    fretting finger can only raise the pitch; on a bent note it lets go and pulls again, which is why that starts
     downwards.
     """
+    if way is Way.EASE:
+        turn = pi / (end - start)
+        return [half - half * cos((t - start) * turn) for t in times]
     grow, calm, turn = min(VIBRATO_IN, (end - start) / 2), min(VIBRATO_OUT, (end - start) / 4), 2 * pi * VIBRATO_HZ
     grown, calming = bisect_right(times, start + grow), bisect_left(times, end - calm)
     depths = [half * (t - start) / grow for t in times[:grown]]

@@ -32,6 +32,7 @@ SWELL, SWELL_SHARE = 0.8, 0.6  # seconds, and share of its length, that a swell 
 RAKE_LOUDNESS = 0.6  # of a rake stroke against the note that it leads to
 
 _LEGATO = {Stroke.HAMMER: JOINS["h"].loudness, Stroke.PULL: JOINS["p"].loudness}
+_UNPICKED = (Stroke.HAMMER, Stroke.PULL, Stroke.TAP, Stroke.NONE)
 _UNDAMPED = (Damping.NONE, Damping.RING)
 _DAMPINGS = (Damping.DEAD, Damping.PALM, Damping.SHORT, Damping.RING)  # where several are asked for, the first wins
 
@@ -190,9 +191,12 @@ def _play(
     loudness = DYNAMICS[sound.dynamic] / 127 * begin.loudness
     if sound.head is not None:
         loudness *= sound.head.loudness
+    repeated = sound.trill is not None
     for mark in sound.marks:
         loudness *= mark.loudness
-        if mark.stroke is not None and stroke is Stroke.PICK:
+        if mark.stroke is Stroke.REPEAT:
+            repeated = True
+        elif mark.stroke is not None and stroke is Stroke.PICK:
             stroke = mark.stroke
     if sound.kind == "rake":
         loudness *= RAKE_LOUDNESS
@@ -209,28 +213,34 @@ def _play(
         sound.index, 0, start, end, sound.string, pitch, min(1.0, loudness), stroke, joined, damping, fade, moves
     )
     rings_on = target is not None  # a note goes on until the one connected to it, however it is damped
-    if sound.trill is not None or stroke is Stroke.REPEAT:
+    if repeated:
         notes += _repeated(note, sound, rings_on)
     else:
         notes.append(note if damping in _UNDAMPED else note._replace(end=_damped(note, rings_on)))
 
 
 def _repeated(note: Played, sound: Sound, rings_on: bool) -> Iterator[Played]:
-    """The strokes of a tremolo, all picked, or the notes of a trill: hammered and pulled by turns, each pair whole."""
+    """The strokes of a tremolo, or the notes of a trill: hammered and pulled by turns, each pair whole.
+
+    A swell makes each louder than the one before.
+    """
     length = note.end - note.start
     trill = sound.trill is not None and sound.fret is not None
     count = 2 * max(1, round(length * REPEATS / 2)) if trill else max(1, round(length * REPEATS))
     way = (sound.trill or 0) - (sound.fret or 0) if trill else 0
     for part in range(count):
         start, end = note.start + length * part / count, note.start + length * (part + 1) / count
-        one = note._replace(part=part, start=start, end=end)
-        if not trill:
-            one = one._replace(stroke=Stroke.PICK)
-        elif part:
+        loudness = note.loudness * min(1.0, (end - note.start) / note.fade_in) if note.fade_in else note.loudness
+        stroke, pitch = Stroke.PICK if note.stroke is Stroke.SWELL else note.stroke, note.pitch
+        if part and trill:
             stroke = Stroke.HAMMER if (way > 0) == (part % 2 == 1) else Stroke.PULL
-            loudness, pitch = note.loudness * _LEGATO[stroke], note.pitch + way * (part % 2)
-            one = one._replace(stroke=stroke, loudness=loudness, pitch=pitch, joined=True)
-        yield one._replace(end=_damped(one, trill and part + 1 < count or rings_on))
+            loudness, pitch = loudness * _LEGATO[stroke], pitch + way * (part % 2)
+        elif part and stroke in _UNPICKED:
+            stroke = Stroke.PICK
+        one = note._replace(part=part, start=start, end=end, pitch=pitch, loudness=loudness, stroke=stroke, fade_in=0.0)
+        if part:
+            one = one._replace(joined=trill)
+        yield one._replace(end=_damped(one, (trill and part + 1 < count) or rings_on))
 
 
 def _damping(sound: Sound) -> Damping:

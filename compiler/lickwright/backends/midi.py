@@ -146,18 +146,18 @@ def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:
     """
     events: list[Meta] = []
     lead_in, grain = performance.lead_in, timeline.grain
-    length = lead_in
     if lead_in:
         events.append((0, smf.METER, _meter_payload(timeline, lead_in) or b""))
     shift = int(lead_in * 4 * TICKS_A_QUARTER)
+    length = -1  # grains of the meter in force
     for turn in timeline.passes:
         bar = timeline.bars[turn.bar]
         tick = shift + (8 * TICKS_A_QUARTER * turn.start + grain) // (2 * grain)  # rounded half up
-        holds = timeline.fraction(bar.length)
-        meter = _meter_payload(timeline, holds) if holds != length else None
-        if meter is not None:
-            events.append((tick, smf.METER, meter))
-            length = holds
+        if bar.length != length:
+            meter = _meter_payload(timeline, timeline.fraction(bar.length))
+            if meter is not None:
+                events.append((tick, smf.METER, meter))
+                length = bar.length
         events.append((tick, smf.MARKER, _bar_name(bar, turn.number)))
     return events
 

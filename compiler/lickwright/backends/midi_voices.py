@@ -114,8 +114,8 @@ def events(found: Iterable[Voice], channel: int, ticks: Ticks, report: Report) -
         if hint != legato:
             out.append((tick, control, LEGATO, hint))
             legato = hint
-        path = _path(voice, ticks, report) if voice.alone and voice.needs_bend else []
-        wanted = path[0][1] if path else CENTRE
+        bends = [_bends(voice, part, ticks, report) for part in voice.parts] if voice.alone and voice.needs_bend else []
+        wanted = bends[0][1][0] if bends else CENTRE
         if wanted != bent:
             out.append((tick, bend, wanted & 0x7F, wanted >> 7))
             bent = wanted
@@ -124,43 +124,43 @@ def events(found: Iterable[Voice], channel: int, ticks: Ticks, report: Report) -
             out.append((tick, control, EXPRESSION, 0))
         out.append((tick, on, number, max(1, round(note.loudness * 127))))
         begun = len(out)
-        stop = voice.off
-        for at, wanted in path:
-            if wanted != bent and at < stop:
-                out.append((at, bend, wanted & 0x7F, wanted >> 7))
-                bent = wanted
+        for at, values in bends:
+            for tick, wanted in zip(at, values, strict=True):
+                if wanted != bent:
+                    out.append((tick, bend, wanted & 0x7F, wanted >> 7))
+                    bent = wanted
         if fades:
             out += _fade(note, voice, control, ticks)
             out[begun:] = sorted(out[begun:])
-        out.append((stop, off, number, _OFF_VELOCITY))
+        out.append((voice.off, off, number, _OFF_VELOCITY))
     return out
 
 
-def _path(voice: Voice, ticks: Ticks, report: Report) -> list[tuple[int, int]]:
-    """Bend values by tick; the first is that of the note-on.
+def _bends(voice: Voice, part: Played, ticks: Ticks, report: Report) -> tuple[list[int], list[int]]:
+    """Ticks and bend values of one part of a voice, from its start to before the note-off.
 
-    Each is exact at its own tick, and every move ends on its target.
+    Each value is exact at its own tick, and every move ends on its target.
     """
-    path: list[tuple[int, int]] = []
-    for part in voice.parts:
-        at, seconds = [voice.on if not path else ticks.at(part.start)], [part.start]
-        for move in part.moves:
-            start, end = max(part.start, move.start), min(part.end, move.end)
-            if start <= end:  # a stroke of a tremolo has its share of what moves all of them
-                ticks.during(at, seconds, start, end)
-        if len(part.moves) > 1:  # moves may overlap; ticks and seconds have the same order
-            at.sort()
-            seconds.sort()
-        own = CENTRE + (part.pitch + voice.moved - voice.number) * A_SEMITONE + 0.5
-        values = [floor(own + offset * A_SEMITONE) for offset in offsets(part.moves, seconds)]
-        farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE
-        if farthest > BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
-            if farthest > BEND_RANGE + AUDIBLE and not voice.said:
-                far = f"moves {farthest:.1f} semitones from the note struck"
-                report(TOO_WIDE, part.sound, f"{far}: it stops at {BEND_RANGE}, the reach of a MIDI bend")
-            values = [min(FULL, max(0, value)) for value in values]
-        path += zip(at, values, strict=True)
-    return path
+    at, seconds = [voice.on if part is voice.parts[0] else ticks.at(part.start)], [part.start]
+    for move in part.moves:
+        start, end = max(part.start, move.start), min(part.end, move.end)
+        if start <= end:  # a stroke of a tremolo has its share of what moves all of them
+            ticks.during(at, seconds, start, end)
+    if len(part.moves) > 1:  # moves may overlap; ticks and seconds have the same order
+        at.sort()
+        seconds.sort()
+    while len(at) > 1 and at[-1] >= voice.off:
+        at.pop()
+        seconds.pop()
+    own = CENTRE + (part.pitch + voice.moved - voice.number) * A_SEMITONE + 0.5
+    values = [floor(own + offset * A_SEMITONE) for offset in offsets(part.moves, seconds)]
+    farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE
+    if farthest > BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
+        if farthest > BEND_RANGE + AUDIBLE and not voice.said:
+            far = f"moves {farthest:.1f} semitones from the note struck"
+            report(TOO_WIDE, part.sound, f"{far}: it stops at {BEND_RANGE}, the reach of a MIDI bend")
+        values = [min(FULL, max(0, value)) for value in values]
+    return at, values
 
 
 def _fade(note: Played, voice: Voice, control: int, ticks: Ticks) -> list[Event]:

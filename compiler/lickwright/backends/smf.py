@@ -50,7 +50,12 @@ def track(events: Sequence[Event], metas: Sequence[Meta], start: bytes = b"", ru
     for tick, kind, payload in metas:
         stop = bisect_left(events, (tick,), at)
         last, running = _messages(out, events[at:stop], last, running)
-        out.extend(number(tick - last) + bytes((0xFF, kind)) + number(len(payload)) + payload)
+        delta, size = tick - last, len(payload)
+        if delta < 0x80 and size < 0x80:
+            out += (delta, 0xFF, kind, size)
+        else:
+            out += number(delta) + bytes((0xFF, kind)) + number(size)
+        out += payload
         at, last, running = stop, tick, 0
     _messages(out, events[at:], last, running)
     out.extend((0, 0xFF, _END, 0))

@@ -28,7 +28,8 @@ class Ticks:
 
     def at(self, seconds: float) -> int:
         """The tick nearest to an instant."""
-        return int(self._exact(seconds) + 0.5 + _HAIR)
+        i = max(0, bisect_right(self._seconds, seconds) - 1) if self._changes else 0
+        return int(self._ticks[i] + (seconds - self._seconds[i]) / self._seconds_a_tick[i] + 0.5 + _HAIR)
 
     @staticmethod
     def of_quarters(quarters: float) -> int:
