@@ -87,7 +87,13 @@ def midi_bytes(compiled: list[Stages]) -> None:
 
     a, b, ratio = paired(ours, with_mido)
     n = len(compiled)
-    show("MIDI: mido building and saving the same events", f"{a / n * 1e6:.0f} us/lick", f"{b / n * 1e6:.0f} us/lick", ratio, ">= 6")
+    show(
+        "MIDI: mido building and saving the same events",
+        f"{a / n * 1e6:.0f} us/lick",
+        f"{b / n * 1e6:.0f} us/lick",
+        ratio,
+        ">= 6",
+    )
 
 
 def big_file() -> str:
@@ -147,7 +153,10 @@ def stages(compiled: Compilation) -> None:
         ("MIDI", lambda: [midi.emit(stage, OPTIONS) for stage in made]),
         ("timing", lambda: [timing.emit(stage, OPTIONS) for stage in made]),
     ]
-    print("  of which, us a lick: " + ", ".join(f"{name} {median(cpu(work) for _ in range(3)) / n * 1e6:.0f}" for name, work in rows))
+    print(
+        "  of which, us a lick: "
+        + ", ".join(f"{name} {median(cpu(work) for _ in range(3)) / n * 1e6:.0f}" for name, work in rows)
+    )
 
 
 def start_up() -> None:
@@ -162,7 +171,13 @@ def start_up() -> None:
         bare = [python, "-c", "import click, lark"]
         pairs = [(wall(ours), wall(bare)) for _ in range(15)]
     a, b = min(a for a, _ in pairs), min(b for _, b in pairs)
-    show("cold check: python -c 'import click, lark'", f"{a * 1000:.0f} ms", f"{b * 1000:.0f} ms", a / b, "<= 2 (ours/bare)")
+    show(
+        "cold check: python -c 'import click, lark'",
+        f"{a * 1000:.0f} ms",
+        f"{b * 1000:.0f} ms",
+        a / b,
+        "<= 2 (ours/bare)",
+    )
 
 
 def wall(command: list[str | Path]) -> float:

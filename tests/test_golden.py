@@ -1,0 +1,104 @@
+"""What every sample comes to at each stage, as it was last read by eye: tests/golden/. `python tests/test_golden.py` writes it anew.
+
+Text is compared whole. A MIDI file is shown as mido reads it: a line a note, the bends of a string on one line.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import mido
+import pytest
+
+from lickwright import performance, timeline
+from lickwright.backends import BACKENDS, Options
+from lickwright.compilation import CompiledLick
+from lickwright.pipeline import compile_file
+
+HERE = Path(__file__).parent
+SAMPLES = sorted((HERE.parent / "samples").glob("**/*.lick"))
+GOLDEN = HERE / "golden"
+
+
+def counted(lick: CompiledLick) -> str:
+    assert lick.timeline is not None
+    return timeline.dump(lick.timeline)
+
+
+def sounded(lick: CompiledLick) -> str:
+    assert lick.stages is not None
+    return performance.dump(lick.stages.performance(Options()))
+
+
+def midi_text(data: bytes) -> str:
+    file = mido.MidiFile(file=io.BytesIO(data), charset="utf-8")
+    lines = [f"type {file.type}, {file.ticks_per_beat} ticks"]
+    for n, track in enumerate(file.tracks):
+        lines.append(f"track {n}")
+        tick, bends = 0, []
+        for message in track:
+            tick += message.time
+            if message.type == "pitchwheel":
+                bends.append(f"{tick}:{message.pitch}")
+                continue
+            shown = " ".join(
+                f"{key}={value}" for key, value in message.dict().items() if key not in ("time", "type", "channel")
+            )
+            lines.append(f"{tick:7} {message.type} {shown}")
+        lines += [f"bends {' '.join(bends)}"] if bends else []
+    return "\n".join(lines) + "\n"
+
+
+def shown(name: str) -> Callable[[CompiledLick], str]:
+    def show(lick: CompiledLick) -> str:
+        data = lick.emit(name).data
+        return midi_text(data) if name == "midi" else data.decode("utf-8")
+
+    return show
+
+
+# Every back end has its goldens, since they are derived from the table.
+STAGES: dict[str, Callable[[CompiledLick], str]] = {
+    "counted": counted,
+    "sounded": sounded,
+    **{row.name: shown(row.name) for row in BACKENDS},
+}
+
+
+# These say again what the timing sheet says, so one sample of each is enough.
+ONCE = {"timing-json", "timing-text"}
+
+
+def kept() -> list[tuple[Path, str]]:
+    """The samples and stages that have a golden file."""
+    return [(path, stage) for path in SAMPLES for stage in STAGES if stage not in ONCE or path.stem == "slow-blues"]
+
+
+def golden(path: Path, stage: str) -> str:
+    licks = compile_file(path).licks
+    return "\n".join(f"=== {lick.title}\n{STAGES[stage](lick)}" for lick in licks)
+
+
+def place(path: Path, stage: str) -> Path:
+    return GOLDEN / path.parent.name / f"{path.stem}.{stage}.txt"
+
+
+def test_nothing_golden_is_left_over() -> None:
+    there = {file for file in GOLDEN.glob("**/*") if file.is_file()}
+    assert there == {place(path, stage) for path, stage in kept()}
+
+
+@pytest.mark.parametrize(("path", "stage"), kept(), ids=lambda value: value.stem if isinstance(value, Path) else value)
+def test_samples_come_to_what_was_read_by_eye(path: Path, stage: str) -> None:
+    written = place(path, stage).read_text("utf-8")
+    assert golden(path, stage) == written, "if the change is meant, read it and write it anew"
+
+
+if __name__ == "__main__":
+    for path, stage in kept():
+        file = place(path, stage)
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(golden(path, stage), "utf-8")
