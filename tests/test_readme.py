@@ -1,0 +1,67 @@
+"""The README says what really comes back. `python tests/test_readme.py` puts the real output into it."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from lickwright.diagnostics import has_errors
+from lickwright.pipeline import compile_text
+from lickwright.report import findings, tally
+
+ROOT = Path(__file__).parents[1]
+README = ROOT / "README.md"
+WRONG = {" B8^10": " b8^10", "- . ||": "- . . ||"}
+
+
+def blocks(text: str) -> list[str]:
+    return re.findall(r"```[a-z]+\n(.*?)```", text, re.DOTALL)
+
+
+def shown(lick: str) -> str:
+    (one,) = compile_text(lick).licks
+    return one.tab()
+
+
+def checked(lick: str) -> str:
+    for right, wrong in WRONG.items():
+        assert right in lick
+        lick = lick.replace(right, wrong)
+    compiled = compile_text(lick, "porch.lick")
+    return findings(compiled.source, compiled.diagnostics) + f"1 file, 1 lick: {tally(compiled.diagnostics)}\n"
+
+
+def test_the_example_is_real() -> None:
+    lick, tab, check, *_ = blocks(README.read_text("utf-8"))
+    assert not compile_text(lick).diagnostics
+    assert tab == shown(lick)
+    assert check == checked(lick)
+
+
+def test_what_the_short_course_shows_can_be_read() -> None:
+    course = README.read_text("utf-8").split("## The notation in five minutes")[1].split("##")[0]
+    pieces = [
+        piece for piece in re.findall(r"`([^`]+)`", course) if re.match(r"[|EADGBe(3-]", piece) and len(piece) > 2
+    ]
+    assert len(pieces) > 10
+    for piece in pieces:
+        music = (
+            piece
+            if piece.startswith("|")
+            else f"| {'B8 ' if piece.startswith('-') else ''}{piece.replace('…', 'e0')} |"
+        )
+        found = [d for d in compile_text(f'lick "x"\n{music}\n').diagnostics if d.code not in ("L301", "L118")]
+        assert not has_errors(found), (piece, [d.message for d in found])
+
+
+def test_ci_runs_the_readme_s_test_command() -> None:
+    ci = (ROOT / ".ci/run").read_text("utf-8")
+    assert "pip install" in ci
+    assert "'.[dev]'" in ci
+    assert re.search(r"^pytest$", ci, re.MULTILINE)
+
+
+if __name__ == "__main__":
+    text = README.read_text("utf-8")
+    lick, tab, check, *_ = blocks(text)
+    README.write_text(text.replace(tab, shown(lick)).replace(check, checked(lick)), "utf-8")
