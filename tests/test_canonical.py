@@ -13,7 +13,25 @@ from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse
 from lickwright.notation.techniques import CURL, ENTRIES, EVENT_WORDS, HEADS, JOINS, MARKS, PICKED, SHAPES, WORDS
 from lickwright.notation.tree import (
-    Bare, BarLine, Book, Comment, Event, Field, Hold, Item, Lick, Mark, Note, Part, Rest, SameBar, Say, Step, Tuplet, Unknown, Worded,
+    Bare,
+    BarLine,
+    Book,
+    Comment,
+    Event,
+    Field,
+    Hold,
+    Item,
+    Lick,
+    Mark,
+    Note,
+    Part,
+    Rest,
+    SameBar,
+    Say,
+    Step,
+    Tuplet,
+    Unknown,
+    Worded,
 )  # fmt: skip
 from lickwright.source import Source
 

@@ -6,7 +6,6 @@ Text is compared whole. A MIDI file is shown as mido reads it: a line a note, th
 from __future__ import annotations
 
 import io
-import sys
 from collections.abc import Callable
 from pathlib import Path
 

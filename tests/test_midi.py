@@ -185,9 +185,7 @@ def test_swing_and_tuplets_fall_on_exact_ticks() -> None:
     assert ticks("| 3[G5 G7 G5] 5:4[1/16 G5 G7 G5 G7 G5] 1/4 G5 - ||", "tempo 131") == [
         0, 320, 640, 960, 1152, 1344, 1536, 1728, 1920,
     ]  # fmt: skip
-    assert ticks("| 7:8[1/16 G5 G7 G5 G7 G5 G7 G5] 1/4 G5 - ||", "tempo 97") == [
-        round(1920 * i / 7) for i in range(8)
-    ]
+    assert ticks("| 7:8[1/16 G5 G7 G5 G7 G5 G7 G5] 1/4 G5 - ||", "tempo 97") == [round(1920 * i / 7) for i in range(8)]
 
 
 def test_silence_before_the_first_beat_is_a_short_bar() -> None:

@@ -110,5 +110,3 @@ def test_losses_are_of_this_back_end() -> None:
     assert len(codes) == len(RULES) == 6
     for stages in LICKS:
         assert {loss.code for loss in (*emit(stages, Options()).losses, *emit(stages, ONE).losses)} <= codes
-
-

@@ -77,7 +77,7 @@ def test_a_pick_up_swings_as_the_end_of_a_bar() -> None:
 
 
 def test_tempo_changes_and_pauses() -> None:
-    performance = perform(counted('| G5 - - - @tempo=60 G7 - @fermata G5 - | G7 - - - @tempo=240 G5 - - - ||'))
+    performance = perform(counted("| G5 - - - @tempo=60 G7 - @fermata G5 - | G7 - - - @tempo=240 G5 - - - ||"))
     assert [note.start for note in performance.notes] == pytest.approx([0, 1, 2, 4, 6])
     assert performance.end == pytest.approx(6.5)
     assert [(t.quarters, t.seconds, t.qpm) for t in performance.tempos] == [

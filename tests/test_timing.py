@@ -63,11 +63,11 @@ def test_a_spreadsheet_reads_back_every_row() -> None:
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-r", "@here", "\tx", "\rx"])
 def test_no_cell_is_a_formula(text: str) -> None:
-    assert next(csv.reader([cell(text)]))[0] == "'" + text if text[0] != "\r" else cell(text) == "\"'\rx\""
+    assert next(csv.reader([cell(text)]))[0] == "'" + text if text[0] != "\r" else cell(text) == '"\'\rx"'
 
 
 def test_commas_and_quotes_are_quoted() -> None:
-    assert next(csv.reader([f'{cell("a, b")},{cell(chr(34) + "c" + chr(34))}'])) == ["a, b", '"c"']
+    assert next(csv.reader([f"{cell('a, b')},{cell(chr(34) + 'c' + chr(34))}"])) == ["a, b", '"c"']
 
 
 def test_one_row_a_sounding_note() -> None:

@@ -28,7 +28,7 @@ class Section(NamedTuple):
 def sections(bars: tuple[Bar, ...], report: Report) -> list[Section]:
     """The bars cut at their repeats."""
     out: list[Section] = []
-    start = 0
+    start = since = 0
     ending: int | None = None
     awaits_second: Bar | None = None
     for n, bar in enumerate(bars):
@@ -42,7 +42,7 @@ def sections(bars: tuple[Bar, ...], report: Report) -> list[Section]:
                 "a first ending with no second after its repeat",
                 "the last time through takes the second: begin it with `|2nd` right after `:|`",
             )
-        if bar.ending == 2 and awaits_second is None:
+        if bar.ending == 2 and awaits_second is None and all(b.sure for b in bars[since:n]):
             report(
                 rules.ENDINGS,
                 _sign(bar),
@@ -55,7 +55,7 @@ def sections(bars: tuple[Bar, ...], report: Report) -> list[Section]:
         if bar.repeat_end:
             out.append(Section(start, n + 1, bar.repeat_end, ending))
             awaits_second = bars[ending] if ending is not None else None
-            start, ending = n + 1, None
+            since, start, ending = start, n + 1, None
     if ending is not None:
         report(rules.ENDINGS, _sign(bars[ending]), "a first ending that no repeat ends", "end it with `:|`")
     if awaits_second is not None:

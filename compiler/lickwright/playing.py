@@ -16,7 +16,7 @@ from lickwright.music.harmonic import above
 from lickwright.music.rhythm import parse_tempo
 from lickwright.neck import Neck
 from lickwright.notation.build_notes import MAX_STRING
-from lickwright.notation.techniques import PICKED, Damping, Kind, Technique
+from lickwright.notation.techniques import EVENT_WORDS, PICKED, Damping, Kind, Technique
 from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest, Unknown
 from lickwright.settings import VALUE, Settings
 from lickwright.source import Span
@@ -142,6 +142,7 @@ class Player:
     def _unknown(self) -> None:
         """Something was played here that could not be read: everything stops, and what follows is not judged."""
         self._lenient = self._started = True
+        self._last = []
         self._neck.stop_all(self._now)
 
     def _event(self, event: Event, length: int) -> None:
@@ -153,6 +154,7 @@ class Player:
         if isinstance(first, Rest) and not first.string:
             self._neck.rest(self._over(), self._now)
             self._started = True
+            self._lenient = not self.written.bars[self._bar].sure  # whatever went before has ended
             return
         self._parts(parts)
 
@@ -243,7 +245,7 @@ class Player:
             return self._named(part.string, self._at(part))
         if len(self._last) == 1:
             return self._last[0]
-        if isinstance(part, Note) and not self._lenient:
+        if isinstance(part, Note) and (not self._lenient or (self._last and self.written.bars[self._bar].sure)):
             sign = part.begin.sign
             if self._last:
                 letters = " or ".join(f"`{self.tuning.written(n)}{sign}{part.fret}`" for n in reversed(self._last))
@@ -287,7 +289,7 @@ class Player:
     def _bare(self, number: int, part: Bare) -> None:
         if self._word_over("scrape") is not None:
             self._begin(self._sound(number, PICKED, None, None, None, self._at(part), "scrape"))
-        elif not self._lenient:
+        elif all(word.technique or word.word in EVENT_WORDS for word in (self.written.words[n] for n in self._over())):
             self._say(
                 rules.BARE,
                 self._at(part),
@@ -297,6 +299,9 @@ class Player:
 
     def _note(self, number: int, note: Note, roll: int | None) -> None:
         source = self._source(number, note) if note.begin.kind is Kind.JOIN else None
+        if source is None and note.begin.kind is Kind.JOIN and not note.string:
+            self._unknown()  # nobody knows which string it is on
+            return
         strokes = self.written.rakes.get(self._slot)
         if strokes:
             self._rake(strokes)

@@ -28,7 +28,8 @@ BARE = _rule(
 )  # fmt: skip
 HOLD = _rule(
     "L142", "nothing to hold", "a hold before anything has sounded",
-    "- lets what sounds go on for a step more; at the start of a bar it ties over the bar line. Where the music begins, there is nothing yet; silence is a dot.",
+    "- lets what sounds go on for a step more; at the start of a bar it ties over the bar line. Where the music "
+    "begins, there is nothing yet; silence is a dot.",
     "| - e5 B8 e5 G7 - - - |", "| . e5 B8 e5 G7 - - - |",
 )  # fmt: skip
 WHICH = _rule(
@@ -38,7 +39,8 @@ WHICH = _rule(
 )  # fmt: skip
 SHAPE_OF = _rule(
     "L144", "word's notes", "a rake, trill, roll, scrape or grace with the wrong things inside",
-    "A rake is bare strings and then one note, a trill a note and the one connected to it, a roll a chord joined by &, a scrape a bare string; grace notes stand before an event.",
+    "A rake is bare strings and then one note, a trill a note and the one connected to it, a roll a chord joined by"
+    " &, a scrape a bare string; grace notes stand before an event.",
     "| (rake: D G B) e8 - - G7 - - - |", "| (rake: D G B e8) - - - G7 - - - |",
 )  # fmt: skip
 SAME = _rule(

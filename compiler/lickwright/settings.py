@@ -66,6 +66,7 @@ class Settings:
     source: str = ""
     notes: tuple[str, ...] = ()
     meant: tuple[Meant, ...] = ()
+    unread: frozenset[str] = frozenset()  # fields with a value that could not be read: nothing is judged by them
     written: Mapping[str, Span] = field(
         default_factory=dict
     )  # where each field that was written stands (for "the meter is set here")
@@ -213,10 +214,11 @@ class _Read(NamedTuple):
 def settle(head: Iterable[Entry], own: Iterable[Entry]) -> tuple[Settings, list[Diagnostic]]:
     """The settings of a lick from its file's fields and its own, which override them. A value that cannot be read counts as not written."""
     found: list[Diagnostic] = []
+    unread: set[str] = set()
     read: dict[str, _Read] = {}
     many: dict[str, list[_Read]] = {"note": [], "meant": []}
     for entries, of_file in ((head, True), (own, False)):
-        _read_fields(entries, of_file, read, many, found)
+        _read_fields(entries, of_file, read, many, unread, found)
     values = {name: one.value for name, one in read.items() if name not in ("notation", "scale", "box")}
     key = values.get("key")
     numbered = False
@@ -224,10 +226,13 @@ def settle(head: Iterable[Entry], own: Iterable[Entry]) -> tuple[Settings, list[
         values["box"] = read["box"].value
         numbered = bool(read["box"].value.numbers)
     values["scale"] = _scale(read.get("scale"), key, numbered, found)
+    if "scale" in read and key is not None and values["scale"] is None:
+        unread.add("scale")
     settings = Settings(
         **values,
         notes=tuple(one.value for one in many["note"]),
         meant=tuple(_intended(one) for one in many["meant"]),
+        unread=frozenset(unread),
         written={name: one.span for name, one in read.items()},
     )
     return _with_area(settings, read.get("box"), found), found
@@ -238,6 +243,7 @@ def _read_fields(
     of_file: bool,
     read: dict[str, _Read],
     many: dict[str, list[_Read]],
+    unread: set[str],
     found: list[Diagnostic],
 ) -> None:
     seen: set[str] = set()
@@ -246,6 +252,7 @@ def _read_fields(
         if row is None:
             if not entry.name.startswith("x-"):
                 near = nearest(entry.name, tuple(BY_NAME))
+                unread |= {near} if near else set()
                 help = f"did you mean `{near}`?" if near else "a field of your own begins with x-"
                 found.append(UNKNOWN.at(entry.name_span, f"there is no field `{entry.name[:30]}`", help))
             continue
@@ -263,6 +270,9 @@ def _read_fields(
             many[row.name].append(one)
         elif one is not None:
             read[row.name] = one
+            unread.discard(row.name)
+        else:
+            unread.add(row.name)
 
 
 def _value(row: FieldRow, entry: Entry, of_file: bool, found: list[Diagnostic]) -> _Read | None:
@@ -320,6 +330,8 @@ def _with_area(settings: Settings, box: _Read | None, found: list[Diagnostic]) -
     """Works out where the box lies, or says why it cannot lie anywhere."""
     if box is None or (settings.key is None and settings.box is not None and settings.box.window is None):
         return settings  # without a key, the scale and box checks are off, which the checks say
+    if settings.unread & {"key", "scale", "tuning"}:
+        return settings
     from dataclasses import replace
 
     try:

@@ -34,7 +34,11 @@ class Emission:
 
 @dataclass(frozen=True, slots=True)
 class Backend:
-    """One row: where a back end is and what it makes. Its module has `emit(stages: Stages, options: Options) -> Emission` and `RULES: tuple[Rule, ...]` (its L5xx losses), and is imported on use."""
+    """One row: where a back end is and what it makes.
+
+    Its module has `emit(stages: Stages, options: Options) -> Emission` and `RULES: tuple[Rule, ...]`
+    (its L5xx losses), and is imported on use.
+    """
 
     name: str  # as in `--to`
     module: str

@@ -105,7 +105,7 @@ _UNREMARKABLE = frozenset(("", p.IN_BOX))
 def check_box(timeline: Timeline) -> list[Diagnostic]:
     """All of L2xx."""
     found: list[Diagnostic] = []
-    if timeline.settings.key is None:
+    if timeline.settings.key is None and "key" not in timeline.settings.unread:
         found.append(_no_key(timeline))
     board = p.neck(timeline.settings)
     if board is None:

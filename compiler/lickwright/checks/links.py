@@ -77,7 +77,7 @@ def check_join(timeline: Timeline, sound: Sound, before: Sound) -> Iterator[Diag
                 NOTHING_HELD, timeline, sound, f"no {_noun(sound)} from {loose}", _afresh(timeline, sound), there
             )
         return
-    if sound.fret is None or before.fret is None:
+    if sound.fret is None or before.fret is None or before.fret > timeline.settings.frets:
         return
     if technique.direction and (sound.fret - before.fret) * technique.direction <= 0:
         yield _wrong_way(timeline, sound, before.fret, sound.fret, there)

@@ -126,7 +126,7 @@ def _neck(area: Area | None, key: Key | None, scale: Scale | None, tuning: Tunin
 
 def neck(settings: Settings) -> Neck | None:
     """The neck that a lick is judged on; None where neither key nor box is set. Kept, since a library asks for few."""
-    if settings.key is None and settings.area is None:
+    if settings.key is None and settings.area is None or settings.unread & {"key", "scale", "tuning"}:
         return None
     frets = settings.frets - settings.capo
     return _neck(settings.area, settings.key, settings.scale, settings.tuning, frets, settings.numbering)

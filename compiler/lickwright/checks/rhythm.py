@@ -59,6 +59,8 @@ _FINER = tuple(Fraction(1, n) for n in (8, 16, 32, 64, 12, 24, 48, 96))  # units
 
 def check_rhythm(timeline: Timeline) -> list[Diagnostic]:
     """All of L3xx."""
+    if timeline.settings.unread & {"meter", "step", "pickup"}:
+        return []
     # An empty bar is reported where bars are counted.
     wrong = [bar for bar in timeline.bars if bar.length not in (0, bar.nominal) and bar.sure and not bar.same]
     found = []

@@ -108,7 +108,7 @@ class MusicBuilder:
         return (
             self._tuplet(opener, inside, span_of(closer).end, bool(closer.value))
             if tuplet
-            else self._word(opener, inside, span_of(closer).end)
+            else self._word(opener, inside, span_of(closer).end, bool(closer.value))
         )
 
     def _tuplet(self, opener: Token, inside: list[Child], end: int, closed: bool) -> Item:
@@ -154,7 +154,7 @@ class MusicBuilder:
         count = int(first)
         return count, int(second) if second else 1 << ((count - 1).bit_length() - 1)
 
-    def _word(self, opener: Token, inside: list[Child], end: int) -> Item:
+    def _word(self, opener: Token, inside: list[Child], end: int, closed: bool) -> Item:
         span = span_of(opener)
         word = opener[1:].strip().removesuffix(":").strip()
         known = (*WORDS, *EVENT_WORDS)
@@ -173,6 +173,8 @@ class MusicBuilder:
             )
         elif not opener.endswith(":") or opener != f"({word}:":
             self.report(rules.WORD, span, f"`{word}` needs its colon", f"write `({word}: …)`")
+        if not closed and word in EVENT_WORDS:
+            word = ""  # nobody knows what belongs to it
         return Worded(word, self._list(inside), span=Span(span.start, end))
 
     def _bar(self, out: list[Item], token: Token) -> None:
@@ -217,7 +219,7 @@ class MusicBuilder:
                 f"there is no `{short(token)}` ending",
                 "endings are `1st` and `2nd`; the last time through takes the second",
             )
-            return None
+            return Unknown(0, span=span)
         return BarLine(ending=int(token[0]), span=span)
 
     def _same(self, token: Token) -> Item:
@@ -266,6 +268,7 @@ class MusicBuilder:
                 "the words' quote is never closed",
                 'close it: `@"let it hang"`',
             )
+            return Unknown(span=span)  # it may have swallowed notes
         return Say("words", ESCAPE.sub(r"\1", text[2:-1] if text[-1] in '"' + QUOTES else text[2:]).strip(), span=span)
 
     def _late(self, token: Token) -> None:

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from lickwright.diagnostics import Rule
 from lickwright.notation import rules
 from lickwright.notation.techniques import CURL, ENTRIES, HEADS, JOINS, MARKS, PICKED, SHAPES, Kind
-from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest
+from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest, Unknown
 from lickwright.source import Span
 
 MAX_FRET = 36
@@ -41,18 +41,19 @@ def _amount(text: str) -> Fraction:
 class Run(NamedTuple):
     """A run taken apart, wherever it stands: equal runs share their parts, since a library says `e5` ten thousand times."""
 
-    events: tuple[tuple[int, int, int, tuple[Part, ...]], ...]  # start and end in the run, steps, parts
+    events: tuple[tuple[int, int, int, tuple[Part, ...]], ...]  # start and end in the run, steps, parts (none: unknown)
     findings: tuple[tuple[Rule, Span, str, str | None], ...]  # spans count from the run's start
 
 
-def read_runs(text: str, start: int, report: Report) -> list[Event]:
+def read_runs(text: str, start: int, report: Report) -> list[Event | Unknown]:
     """The events of the runs in `text`, which begins at offset `start`."""
-    events: list[Event] = []
+    events: list[Event | Unknown] = []
     for match in _RUN.finditer(text):
         at = start + match.start()
         run = read_run(match[0])
         for first, end, count, parts in run.events:
-            events.append(Event(parts, count, span=Span(at + first, at + end)))
+            span = Span(at + first, at + end)
+            events.append(Event(parts, count, span=span) if parts else Unknown(span=span))
         for rule, span, message, help in run.findings:
             report(rule, Span(at + span.start, at + span.end), message, help)
     return events
@@ -73,6 +74,7 @@ class _Reader:
         self.text = text
         self.findings: list[tuple[Rule, Span, str, str | None]] = []
         self._first = 0  # where the event being read begins
+        self._nowhere = False  # whether it lies past the limits, where nothing more can be said of it
 
     def report(self, rule: Rule, span: Span, message: str, help: str | None = None) -> None:
         at = self._first
@@ -91,8 +93,8 @@ class _Reader:
             parts.append(part)
             at = match.end()
             if not match["and"]:
-                events.append((first, at, count, tuple(parts)))
-                parts, self._first = [], at
+                events.append((first, at, count, () if self._nowhere else tuple(parts)))
+                parts, self._first, self._nowhere = [], at, False
         return Run(tuple(events), tuple(self.findings))
 
     def _part(self, match: re.Match[str], start: int, span: Span) -> tuple[Part, int]:
@@ -128,6 +130,7 @@ class _Reader:
     def _check_string(self, string: str, span: Span) -> None:
         if string.endswith(":") and (len(string) > 3 or not 1 <= int(string[:-1]) <= MAX_STRING):
             at = Span(span.start, span.start + len(string))
+            self._nowhere = True
             self.report(
                 rules.LIMIT,
                 at,
@@ -137,6 +140,7 @@ class _Reader:
 
     def _fret(self, digits: str, at: int) -> int:
         if len(digits) > 2 or int(digits) > MAX_FRET:
+            self._nowhere = True
             self.report(
                 rules.LIMIT,
                 Span(at, at + len(digits)),
