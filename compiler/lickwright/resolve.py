@@ -5,14 +5,14 @@ In: one lick of a book. Out: its `Timeline`, and what has no meaning when it is 
 
 from __future__ import annotations
 
-from lickwright.bars import write_bars
+from lickwright.counting.bars import write_bars
+from lickwright.counting.passes import order, played_events, sections
+from lickwright.counting.playing import Player
+from lickwright.counting.rules import RULES
 from lickwright.diagnostics import Diagnostic, Rule
 from lickwright.music.rhythm import count_place
 from lickwright.notation.rules import LIMIT
 from lickwright.notation.tree import Book, Field, Lick
-from lickwright.passes import order, played_events, sections
-from lickwright.playing import Player
-from lickwright.resolve_rules import RULES
 from lickwright.settings import settle
 from lickwright.source import Source, Span
 from lickwright.timeline import Timeline

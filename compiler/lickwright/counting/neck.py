@@ -1,0 +1,125 @@
+"""What goes on on each string while a lick is played: which sound is alive, whether it rings on, whether it is bent.
+
+In: strokes and shapes one after another. Out: the ends of sounds, set as they come. Nothing is judged or reported here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from fractions import Fraction
+
+from lickwright.music.tuning import Tuning
+from lickwright.notation.techniques import Curve
+from lickwright.notation.tree import Mark
+from lickwright.source import Span
+from lickwright.timeline import Shape, Sound
+
+_STANDARD = {"e": 1, "B": 2, "G": 3, "D": 4, "A": 5, "E": 6}
+_BASS = {"G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
+
+
+@dataclass(slots=True)
+class String:
+    """What goes on on one string."""
+
+    sound: Sound | None = None  # None: silence
+    rings: bool = False  # until its string is played again
+    ring_word: int | None = None  # the `(ring: …)` that it belongs to, whose end lets the next note stop it
+    bent: bool = False
+
+
+class Neck:
+    """The strings of one tuning. Numbers count from 1, the thinnest."""
+
+    def __init__(self, tuning: Tuning) -> None:
+        self.tuning = tuning
+        self._strings = [String() for _ in range(tuning.strings + 1)]  # index 0 unused
+        self._numbers: dict[str, int] = {}  # string as written → number, 0 where the tuning has none
+
+    def __getitem__(self, number: int) -> String:
+        return self._strings[number]
+
+    def number(self, name: str) -> int:
+        """The string that a letter or number names in this tuning; 0 where there is none."""
+        number = self._numbers.get(name)
+        if number is None:
+            number = int(name[:-1]) if name[-1] == ":" else self.tuning.letters.get(name, 0)
+            self._numbers[name] = number = number if number <= self.tuning.strings else 0
+        return number
+
+    def usual(self, letter: str) -> int:
+        """The string that players mean by a letter which does not hold here."""
+        return min((_BASS if self.tuning.is_bass else _STANDARD).get(letter, self.tuning.strings), self.tuning.strings)
+
+    def stop(self, number: int, now: int) -> None:
+        """Ends what sounds on a string; a vibrato lasts until its note ends."""
+        string = self._strings[number]
+        sound = string.sound
+        if sound is None:
+            return
+        if sound.kind not in ("grace", "rake"):
+            sound.end = now
+            if sound.shapes and sound.shapes[-1].technique.curve is Curve.VIBRATO:
+                sound.shapes[-1].end = now
+        string.sound = None
+
+    def stop_all(self, now: int) -> None:
+        """Ends everything."""
+        for number in range(1, len(self._strings)):
+            self.stop(number, now)
+
+    def rest(self, words: Collection[int], now: int) -> None:
+        """Silence, but for what a `(ring: …)` over this very rest lets go on."""
+        for number in range(1, len(self._strings)):
+            string = self._strings[number]
+            if string.rings or string.ring_word is None or string.ring_word not in words:
+                self.stop(number, now)
+
+    def end_others(self, numbers: Collection[int], words: Collection[int], now: int) -> None:
+        """A new stroke ends every string that was not told to go on; `words` are those over the stroke."""
+        for number in range(1, len(self._strings)):
+            string = self._strings[number]
+            if string.sound is None or number in numbers or string.rings:
+                continue
+            if string.ring_word is None or string.ring_word not in words:
+                self.stop(number, now)
+
+    def begin(self, sound: Sound, ring_word: int | None) -> None:
+        """A sound begins on its string and ends what was there."""
+        self.stop(sound.string, sound.start)
+        string = self._strings[sound.string]
+        string.sound, string.bent, string.rings, string.ring_word = sound, False, False, ring_word
+
+    def shape(self, number: int, marks: tuple[Mark, ...], start: int, until: int, slot: int, origin: int) -> None:
+        """Shapes of the sound on a string within one step; several share it evenly. `origin` is where their event stands."""
+        string = self._strings[number]
+        sound = string.sound
+        if sound is None:
+            return
+        share = (until - start) // len(marks)
+        for n, mark in enumerate(marks):
+            begins = start + n * share
+            if sound.shapes and sound.shapes[-1].technique.curve is Curve.VIBRATO:
+                sound.shapes[-1].end = begins  # or until it is shaped anew
+            ends = until if n == len(marks) - 1 else begins + share
+            amount, to_fret = _reached(mark, sound.fret)
+            span = Span(origin + mark.span.start, origin + mark.span.end)
+            sound.shapes.append(Shape(mark.technique, begins, ends, amount, slot, span, to_fret))
+            if mark.technique.curve in (Curve.BEND, Curve.PREBEND):
+                string.bent = True
+            elif mark.technique.curve is Curve.RELEASE:
+                string.bent = amount > 0
+
+
+def _reached(mark: Mark, fret: int | None) -> tuple[float, Fraction | None]:
+    """Semitones above the fretted pitch where a shape ends up, and that pitch as a fret where there is one."""
+    base = fret or 0
+    if mark.fret is not None:
+        return float(mark.fret - base), mark.fret
+    if mark.by is not None:
+        target = base + mark.by
+        return float(mark.by), target if target.denominator == 1 else None
+    if mark.technique.curve is Curve.RELEASE:
+        return 0.0, Fraction(base)
+    return mark.technique.amount, None
