@@ -152,10 +152,8 @@ def _union(boxes: list[Box], numbering: str) -> Area:
     boxes = sorted(boxes, key=lambda box: (box.low, box.label))
     labels = sorted({box.label for box in boxes})
     frets = f"frets {_listed((f'{low}-{high}' for low, high in _joined(boxes)), 'or')}"
-    if len(labels) > 1:
-        name = f"boxes {_listed(label.removeprefix('box ') for label in labels)}, {frets}"
-    else:
-        name = box_name(labels[0], boxes[0].shape, frets)
+    several = f"boxes {_listed(label.removeprefix('box ') for label in labels)}, {frets}"
+    name = several if len(labels) > 1 else box_name(labels[0], boxes[0].shape, frets)
     places = frozenset[Place]().union(*(box.places for box in boxes))
     blue = frozenset[Place]().union(*(box.blue for box in boxes))
     return Area(name, tuple(boxes), places, blue, numbering)
