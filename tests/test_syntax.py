@@ -67,7 +67,7 @@ def test_every_event_word_is_known(word: str) -> None:
 
 def test_the_kept_tables_are_those_of_the_grammar() -> None:
     # Lark numbers its states in no fixed order, so the tables are compared by what they were made from
-    kept = json.loads((syntax.grammar_folder() / prebuilt.NAME).read_text("utf-8"))["made_from"]
+    kept = json.loads(Path(syntax.grammar_folder(), prebuilt.NAME).read_text("utf-8"))["made_from"]
     made = prebuilt.made_from(syntax.grammar_text())
     assert kept.split(",")[1] == made.split(",")[1], (
         "the grammar has changed: run `python -m lickwright.notation.prebuilt`"
@@ -77,8 +77,8 @@ def test_the_kept_tables_are_those_of_the_grammar() -> None:
 @pytest.mark.parametrize("damage", ["", "{", "[]", '{"made_from": "lark 0.1"}'])
 def test_tables_that_do_not_fit_are_passed_over(tmp_path, damage: str) -> None:
     (tmp_path / prebuilt.NAME).write_text(damage)
-    assert prebuilt.load(tmp_path, syntax.grammar_text(), syntax.Brackets()) is None
-    assert prebuilt.load(tmp_path / "nowhere", syntax.grammar_text(), syntax.Brackets()) is None
+    assert prebuilt.load(str(tmp_path), syntax.grammar_text(), syntax.Brackets()) is None
+    assert prebuilt.load(str(tmp_path / "nowhere"), syntax.grammar_text(), syntax.Brackets()) is None
 
 
 def test_built_and_kept_parser_agree() -> None:

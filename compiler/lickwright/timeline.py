@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from lickwright.notation.techniques import Technique
 from lickwright.notation.tree import Event, Unknown
@@ -70,8 +71,7 @@ class Sound:
         return self.head is not None and self.head.sign != "x"
 
 
-@dataclass(frozen=True, slots=True)
-class Slot:
+class Slot(NamedTuple):
     """One written step at its place: an event, a hold, a rest (a `---` is three slots, its marks in the last)."""
 
     bar: int  # index into Timeline.bars
@@ -81,8 +81,7 @@ class Slot:
     last: bool = True  # False for all but the last slot of `---` and `..`
 
 
-@dataclass(frozen=True, slots=True)
-class Bar:
+class Bar(NamedTuple):
     """One written bar."""
 
     number: int  # as players count: 1, 2, …; a pick-up is 0
@@ -102,8 +101,7 @@ class Bar:
     closes: Span  # the bar line that ends it (empty at the end of a lick without one)
 
 
-@dataclass(frozen=True, slots=True)
-class WordSpan:
+class WordSpan(NamedTuple):
     """A word over written slots: `(pm: …)`."""
 
     word: str
@@ -125,8 +123,7 @@ class TupletSpan:
     span: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Saying:
+class Saying(NamedTuple):
     """Words, a dynamic, a tempo change or a pause, before a written slot."""
 
     kind: str  # "words", "dynamic", "tempo", "fermata"
@@ -135,8 +132,7 @@ class Saying:
     span: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Pass:
+class Pass(NamedTuple):
     """One written bar's turn in the music as played."""
 
     bar: int  # index into Timeline.bars
@@ -144,8 +140,7 @@ class Pass:
     number: int  # 0 the first time this bar is played
 
 
-@dataclass(frozen=True, slots=True)
-class TempoAt:
+class TempoAt(NamedTuple):
     """From here on, this many quarter notes a minute."""
 
     start: int  # grains, as played

@@ -7,8 +7,8 @@ the grammar. `python -m lickwright.notation.prebuilt` writes it again after a ch
 from __future__ import annotations
 
 import json
+import os
 from hashlib import blake2b
-from pathlib import Path
 from typing import Any
 
 import lark
@@ -24,11 +24,12 @@ def made_from(grammar: str) -> str:
     return f"lark {lark.__version__}, grammar {blake2b(grammar.encode(), digest_size=16).hexdigest()}"
 
 
-def load(folder: Path, grammar: str, postlex: Any) -> Lark | None:
+def load(folder: str, grammar: str, postlex: Any) -> Lark | None:
     """The parser from its kept tables; None where there are none that fit."""
     try:
         # JSON has only text for keys; states and references are numbers
-        kept = json.loads((folder / NAME).read_text("utf-8"), object_hook=_number_keys)
+        with open(os.path.join(folder, NAME), encoding="utf-8") as file:
+            kept = json.load(file, object_hook=_number_keys)
     except (OSError, ValueError):
         return None
     if not isinstance(kept, dict) or kept.get("made_from") != made_from(grammar):
@@ -54,4 +55,5 @@ def dump(parser: Lark, grammar: str) -> str:
 if __name__ == "__main__":
     from lickwright.notation import syntax
 
-    (syntax.grammar_folder() / NAME).write_text(dump(syntax.built(), syntax.grammar_text()) + "\n", encoding="utf-8")
+    with open(os.path.join(syntax.grammar_folder(), NAME), "w", encoding="utf-8") as out:
+        out.write(dump(syntax.built(), syntax.grammar_text()) + "\n")

@@ -6,10 +6,10 @@ sees them, so that no text stops it. `build.py` makes the nodes.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from functools import cache
-from pathlib import Path
 
 from lark import Lark, Token
 
@@ -25,18 +25,19 @@ MAX_NESTING = 16
 _CLOSER = {"TUPLET": "CLOSE_TUPLET", "WORD": "CLOSE_WORD"}
 
 
-def grammar_folder() -> Path:
+def grammar_folder() -> str:
     """Where the grammar is: inside the package in an installation, at the top of a checkout."""
-    here = Path(__file__).resolve()
-    for folder in (here.parents[1] / "grammar", here.parents[3] / "grammar"):
-        if (folder / "lick.lark").is_file():
-            return folder
+    package = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+    for folder in (package, os.path.dirname(os.path.dirname(package))):
+        if os.path.isfile(os.path.join(folder, "grammar", "lick.lark")):
+            return os.path.join(folder, "grammar")
     raise FileNotFoundError("grammar/lick.lark is missing from this installation")
 
 
 def grammar_text() -> str:
     """The grammar."""
-    return (grammar_folder() / "lick.lark").read_text(encoding="utf-8")
+    with open(os.path.join(grammar_folder(), "lick.lark"), encoding="utf-8") as file:
+        return file.read()
 
 
 class Brackets:
