@@ -197,5 +197,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    gc.freeze()
+    gc.set_threshold(50_000, 20)  # as the command line does
     main()

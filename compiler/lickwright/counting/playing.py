@@ -156,7 +156,23 @@ class Player:
             self._started = True
             self._lenient = not self.written.bars[self._bar].sure  # whatever went before has ended
             return
-        self._parts(parts)
+        if len(parts) == 1 and isinstance(first, Note):
+            self._one_note(first, parts)
+        else:
+            self._parts(parts)
+        self._started = True
+
+    def _one_note(self, note: Note, parts: tuple[Part, ...]) -> None:
+        """`_parts` for what most events are."""
+        number = self._number(note)
+        over = self._over()
+        if note.begin.kind is not Kind.JOIN:
+            self._neck.end_others((number,), over, self._now)
+        if over:
+            self._roll(parts)
+        if number:
+            self._note(number, note, None)
+            self._last = [number]
 
     def _hold(self, hold: Hold) -> None:
         if not self._started and not self._lenient:
@@ -200,7 +216,6 @@ class Player:
                     self._bare(number, part)
         if last:
             self._last = last
-        self._started = True
 
     @staticmethod
     def _joined(part: Note | Bare) -> bool:
