@@ -6,10 +6,12 @@ have findings too; each floor keeps its own tuple of rules and `pipeline.py` joi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
-from lickwright.source import Span
+from lickwright.source import Source, Span
 
 
 class Severity(StrEnum):
@@ -41,9 +43,10 @@ class Rule:
         bar: int | None = None,
         beat: str | None = None,
         severity: Severity | None = None,
+        fix: Fix | None = None,
     ) -> Diagnostic:
         """A finding of this rule at `span`."""
-        return Diagnostic(self.code, severity or self.severity, span, message, help, notes, None, bar, beat)
+        return Diagnostic(self.code, severity or self.severity, span, message, help, notes, None, bar, beat, fix)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,30 @@ class Note:
 
     span: Span
     message: str
+
+
+class Change(NamedTuple):
+    """A stretch of the text and what should stand there instead.
+
+    A text that ends with a line end is a line of its own: it goes before the line that the span begins in, whole.
+    """
+
+    span: Span
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fix:
+    """The one sure mending of a finding; a finding that could be mended in two ways has none."""
+
+    title: str  # what it does, as an order: "write `B8`"
+    changes: tuple[Change, ...]  # that do not touch each other
+
+
+def replacing(start: int, end: int, text: str) -> Fix:
+    """The commonest fix: one stretch, written anew."""
+    title = f"write `{text}`" if text.strip() else "take it out" if not text else "put a space there"
+    return Fix(title, (Change(Span(start, end), text),))
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +94,31 @@ class Diagnostic:
     lick: str | None = None  # the lick's title, None outside licks; filled in by the pipeline
     bar: int | None = None  # the written bar's number (0 is a pick-up), None where there is none
     beat: str | None = None  # the count there: "2 &"; None where there is none
+    fix: Fix | None = None  # only where there is one sure answer
 
 
 def has_errors(diagnostics: tuple[Diagnostic, ...] | list[Diagnostic]) -> bool:
     """Whether any finding is an error."""
     return any(d.severity is Severity.ERROR for d in diagnostics)
+
+
+def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]:
+    """A name for each finding that stays the same while the text is edited elsewhere.
+
+    Made of the rule, the lick's title, the line without its spacing, and the how-manieth it is among equals; never of
+    line numbers. Two findings of one source never share a name.
+    """
+    from hashlib import blake2b  # only wanted in reports for programs
+
+    seen: dict[tuple[str, str, str], int] = {}
+    names = []
+    for d in found:
+        line = source.line(source.place(d.span.start).line)
+        what = (d.code, d.lick or "", " ".join(line.split()))
+        seen[what] = nth = seen.get(what, 0) + 1
+        whole = "\0".join((*what, str(nth))).encode("utf-8", "surrogatepass")
+        names.append(blake2b(whole, digest_size=16).hexdigest())
+    return tuple(names)
 
 
 def nearest(word: str, known: list[str] | tuple[str, ...]) -> str | None:
