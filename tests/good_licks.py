@@ -71,9 +71,7 @@ def _figure(neck: Neck, left: int) -> tuple[str, int]:
     two += [f"{joined}{high} p{low}~", f"{neck.two()} {note}", f"3[{note} {joined}{low}h{high}]", f". {note}"]
     three = [f"{joined}{low}h{high}p{low}", f"{note}--", f"(pm: {note} {note} {note})", f"{joined}{low}^{high}r --"]
     four = [f"(up: {note} {note}) {neck.two()} -", f"3[{note} {note} {note}] 3[{note} - {note}]", f"{note}---~"]
-    figure, taken = chance.choice(
-        [(f, n) for n, fs in enumerate((one, two, three, four), 1) if n <= left for f in fs]
-    )
+    figure, taken = chance.choice([(f, n) for n, fs in enumerate((one, two, three, four), 1) if n <= left for f in fs])
     strings = re.findall(r"([EADGBe])[\dx]", figure)
     neck.at = "EADGBe".index(strings[-1]) if strings else neck.at
     return figure, taken

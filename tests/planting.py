@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from random import Random
 
@@ -43,8 +43,11 @@ class Planted:
     kind: str
     codes: frozenset[str]  # any of them is right
     also: tuple[str, ...]  # beginnings of codes that may be said besides, being true as well
+    needs: tuple[str, ...]
     piece: int  # where it was made
     bar: int
+    lick: int
+    breaks: str  # the field that it spoils, or ""
 
 
 Page = list[Piece]
@@ -61,6 +64,7 @@ class Mistake:
     where: str  # a kind of piece
     make: Make
     also: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()  # fields without which nobody can tell
     alone: bool = False  # at most one of these in a lick: it changes how what follows is read
 
 
@@ -98,7 +102,7 @@ def _field(line: str, lick: int, bar: int) -> Page:
 
 def _music(page: Page, line: str, lick: int, bar: int) -> int:
     """Adds the pieces of one line of music; a bar line belongs to the bar that it ends."""
-    depth = 0
+    depth = page[-1].depth + (page[-1].kind == "open") if page[-1].lick == lick else 0
     for match in _PIECE.finditer(line):
         kind = str(match.lastgroup)
         if kind == "run":
@@ -173,7 +177,9 @@ def _flat(make: Make) -> Make:
     def only(page: Page, at: int, chance: Random) -> Made:
         rest = [p for p in page[at + 1 : at + 4] if p.kind != "space"]
         free = not page[at].depth and rest and rest[0].kind in ("plain", "rest", "bar")
-        return make(page, at, chance) if free and page[at - 1].kind == "space" else None
+        return (
+            make(page, at, chance) if free and page[at - 1].kind == "space" and page[at - 2].kind != "close" else None
+        )
 
     return only
 
@@ -207,7 +213,12 @@ def _opens(page: Page, at: int) -> bool:
 
 def _two_slides(page: Page, at: int, chance: Random) -> Made:
     following = page[at + 2 : at + 3]
-    if not following or following[0].kind != "plain" or following[0].bar != page[at].bar or page[at + 1].kind != "space":
+    if (
+        not following
+        or following[0].kind != "plain"
+        or following[0].bar != page[at].bar
+        or page[at + 1].kind != "space"
+    ):
         return None
     return {at + 1: "/"}
 
@@ -218,8 +229,14 @@ def _twice(page: Page, at: int, chance: Random) -> Made:
     return {at + 1: page[at + 1].text + line} if page[at - 2].text not in ("note", "chords") else None
 
 
+def _late_field(page: Page, at: int, chance: Random) -> Made:
+    blank = at and page[at].lick and page[at].text == page[at - 1].text == "\n"
+    return {at: "\ntempo 90\n\n"} if blank else None
+
+
 M = Mistake
 SCALE = ("L2",)
+LENGTHS = ("meter", "step", "pickup")
 # fmt: off
 MISTAKES: tuple[Mistake, ...] = (
     # notes
@@ -231,7 +248,7 @@ MISTAKES: tuple[Mistake, ...] = (
     M("fret of two hands", "L113", "plain", becomes("{s}1{f}9")),
     M("fret beyond the neck", "L422", "plain", one_of(becomes("{s}25"), becomes("{s}30")), SCALE),
     M("string 0 or 14", "L113", "plain", one_of(becomes("0:{f}"), becomes("14:{f}"))),
-    M("string 7 of six", "L140", "plain", becomes("7:{f}")),
+    M("string 7 of six", "L140", "plain", becomes("7:{f}"), needs=("tuning",)),
     M("letter of no sign", "L101", "plain", one_of(becomes("{}z"), becomes("{}k"), becomes("{};"), becomes("{}+"))),
     M("bend as b", "L101", "plain", one_of(becomes("{}b"), becomes("{}b14"), becomes("{}bfull"))),
     M("bend in steps", "L101", "plain", one_of(becomes("{}^1/2"), becomes("{}^1½"), becomes("{}^whole"))),
@@ -276,8 +293,8 @@ MISTAKES: tuple[Mistake, ...] = (
     M("unknown @", "L111", "plain", one_of(becomes("@loud {}"), becomes("@MF {}"), becomes("@slow {}"))),
     M("words left open", "L106 L111", "plain", becomes('@"let it ring {}')),
     # bars
-    M("bar one short", "L301 L303", "plain", _flat(becomes(""))),
-    M("bar one long", "L302", "plain", _flat(becomes("{} {}"))),
+    M("bar one short", "L301 L303", "plain", _flat(becomes("")), needs=LENGTHS),
+    M("bar one long", "L302", "plain", _flat(becomes("{} {}")), needs=LENGTHS),
     M("empty bar", "L147", "bar", lambda p, at, c: {at: "| |"} if p[at].text == "|" and p[at + 1].text == " " else None),
     M("third ending", "L112", "ending", becomes("3rd")),
     M("ending in mid bar", "L112", "plain", _flat(becomes("{} 1st"))),
@@ -303,7 +320,7 @@ MISTAKES: tuple[Mistake, ...] = (
     M("empty title", "L115", "title", swapped('".*"', '""')),
     M("more after the title", "L115", "title", becomes("{} by me")),
     M("Lick", "L115", "title", swapped("lick", "Lick")),
-    M("field below the music", "L116", "line", lambda p, at, c: {at: "\ntempo 90\n\n"} if at and p[at - 1].text == "\n" and p[at].text == "\n" and p[at].lick else None),
+    M("field below the music", "L116", "line", _late_field),
     M("notes without bar line", "L117 L120", "name", lambda p, at, c: {at: "e8 B5 B8\n" + p[at].text} if p[at].lick else None),
     M("colon after a field", "L117", "name", becomes("{}:")),
     M("unknown field", "L120", "name", one_of(becomes("{}s"), becomes("{}-of-it"), becomes("my-{}"))),
@@ -326,12 +343,12 @@ MISTAKES: tuple[Mistake, ...] = (
 # fmt: on
 
 
-def plant(text: str, chance: Random, count: int) -> tuple[Page, list[Planted]]:
+def plant(text: str, chance: Random, count: int, kinds: Sequence[Mistake] = MISTAKES) -> tuple[Page, list[Planted]]:
     """Up to `count` mistakes in a text, no two in one bar or line. Kinds are tried evenly, so that rare places are used when they come."""
     page, planted = pieces(text), list[Planted]()
     used: set[int] = set()
     alone: set[int] = set()
-    for mistake in (chance.choice(MISTAKES) for _ in range(count * 3)):
+    for mistake in (chance.choice(kinds) for _ in range(count * 3)):
         sites = [n for n, piece in enumerate(page) if piece.kind == mistake.where and piece.bar not in used]
         chance.shuffle(sites)
         for at in sites[:40]:
@@ -343,11 +360,13 @@ def plant(text: str, chance: Random, count: int) -> tuple[Page, list[Planted]]:
             bars = {page[n].bar for n in made} | {page[at].bar}
             if bars & used:
                 continue
+            spoilt = {"name": page[at].text, "value": page[at - 2].text}.get(mistake.where, "")
             for n, new in made.items():
                 page[n].text = new
             used |= bars
             alone |= {lick} if mistake.alone else set()
-            planted.append(Planted(mistake.name, frozenset(mistake.codes.split()), mistake.also, at, page[at].bar))
+            codes = frozenset(mistake.codes.split())
+            planted.append(Planted(mistake.name, codes, mistake.also, mistake.needs, at, page[at].bar, lick, spoilt))
             break
         if len(planted) == count:
             break
@@ -384,7 +403,7 @@ class Measured:
         return sum(tally.found for tally in self.kinds.values())
 
 
-def measure(page: Page, planted: Iterable[Planted], into: Measured) -> list[Diagnostic]:
+def measure(page: Page, planted: Sequence[Planted], into: Measured) -> list[Diagnostic]:
     """Compiles the page and adds up what was found."""
     text = "".join(piece.text for piece in page)
     starts = [0]
@@ -395,7 +414,10 @@ def measure(page: Page, planted: Iterable[Planted], into: Measured) -> list[Diag
         extent[piece.bar] = (extent.get(piece.bar, (starts[n], 0))[0], starts[n + 1])
     found = [d for d in compile_text(text).diagnostics if d.severity is not Severity.INFO]
     mine: set[int] = set()
+    spoilt = {(one.lick, one.breaks) for one in planted}
     for one in planted:
+        if spoilt & {(lick, need) for lick in (0, one.lick) for need in one.needs}:
+            continue  # hidden by another, as it should be
         begin, end = extent[one.bar]
         tally = into.kinds.setdefault(one.kind, Tally())
         tally.planted += 1

@@ -234,7 +234,7 @@ class Walk:
 
     def _graces(self, word: Worded, opener: Span) -> None:
         for item in word.items:
-            if isinstance(item, Event) and not all(isinstance(part, Note) for part in item.parts):
+            if isinstance(item, Event) and not all(isinstance(part, (Note, Bare)) for part in item.parts):
                 self._wrong(
                     item.span, "a grace note is a note", "holds and rests have no place among notes that take no time"
                 )
@@ -274,8 +274,10 @@ class Walk:
                     f"`{'1st' if line.ending == 1 else '2nd'}` does not follow a bar line",
                     "an ending begins right after a bar line: `|1st`",
                 )
+                self._bar.sure = False  # so that its other half is not called alone
             else:
                 self._bar.ending = line.ending
+                self._mark(line.span)
             return
         if self._filled():
             self._close(line)
@@ -286,10 +288,10 @@ class Walk:
 
     def _join(self, before: BarLine, line: BarLine) -> None:
         """Two bar lines with nothing between: one, where a line break or a repeat's signs part them, else an empty bar."""
-        if not (before.newline or line.newline or before.repeat_end or line.repeat_start):
+        if line.empty or not (before.newline or line.newline or before.repeat_end or line.repeat_start):
             self.report(
                 rules.EMPTY_BAR,
-                Span(before.span.start, line.span.end),
+                Span(line.span.start if before.newline else before.span.start, line.span.end),
                 "there is nothing between these bar lines",
                 "a bar of silence is written with rests, the same bar again with `%`",
             )

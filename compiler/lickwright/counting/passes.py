@@ -71,7 +71,7 @@ def sections(bars: tuple[Bar, ...], report: Report) -> list[Section]:
 
 
 def _sign(bar: Bar) -> Span:
-    return Span(bar.span.start, min(bar.span.start + 1, bar.span.end))
+    return Span(bar.span.start, bar.span.start + len("1st"))  # which the bar begins with
 
 
 def played_events(parts: list[Section], bars: tuple[Bar, ...]) -> int:

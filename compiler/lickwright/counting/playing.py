@@ -16,7 +16,6 @@ from lickwright.counting.written import Written
 from lickwright.diagnostics import Rule
 from lickwright.music.harmonic import above
 from lickwright.music.rhythm import parse_tempo
-from lickwright.notation.build_notes import MAX_STRING
 from lickwright.notation.techniques import EVENT_WORDS, PICKED, Damping, Kind, Technique
 from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest, Unknown
 from lickwright.settings import VALUE, Settings
@@ -277,11 +276,12 @@ class Player:
                     f"`{sign}{part.fret}` has no note before it",
                     "begin with a note: `G7h9`; from nowhere it names its string: `hG9`",
                 )
+        self._unknown()
         return 0
 
     def _named(self, name: str, span: Span) -> int:
         number = self._neck.number(name)
-        if not number and not (name[-1] == ":" and int(name[:-1]) > MAX_STRING):  # which the notation has said
+        if not number and "tuning" not in self.settings.unread:
             at = Span(span.start, span.start + len(name))
             if name[-1] == ":":
                 self._say(
@@ -297,6 +297,8 @@ class Player:
                     f"the letter {name} does not hold in this tuning ({self.tuning})",
                     f"write the string by its number, thinnest first: `{self._neck.usual(name)}:`",
                 )
+        if not number:
+            self._unknown()
         return number
 
     # --- notes ---------------------------------------------------------------------------------------------------

@@ -201,13 +201,14 @@ class MusicBuilder:
         if (
             at is not None
             and isinstance(last, BarLine)
-            and ("\n" in self.text[last.span.end : span.start] or (last.repeat_end and starts))
+            and (new_line or (last.repeat_end and starts))
             and not last.ending
         ):
             out[at] = replace(last, double=last.double or bar.double, repeat_end=last.repeat_end or count, repeat_start=last.repeat_start or starts,
                               newline=last.newline or "\n" in self.text[last.span.end : span.start])  # fmt: skip
         else:
-            out.append(bar)
+            beside = isinstance(last, BarLine) and not (last.ending or last.repeat_end or starts)
+            out.append(replace(bar, empty=True) if beside else bar)
         self._after_repeat = bool(count)
 
     def _ending(self, token: Token) -> Item | None:
