@@ -11,6 +11,7 @@ from lickwright.counting.playing import Player
 from lickwright.counting.rules import RULES
 from lickwright.diagnostics import Diagnostic, Rule
 from lickwright.music.rhythm import count_place
+from lickwright.notation.build_music import MAX_EVENTS
 from lickwright.notation.rules import LIMIT
 from lickwright.notation.tree import Book, Field, Lick
 from lickwright.settings import settle
@@ -18,7 +19,7 @@ from lickwright.source import Source, Span
 from lickwright.timeline import Timeline
 
 __all__ = ["RULES", "resolve"]
-MAX_EVENTS = 10_000  # a lick, repeats played out
+MAX_FINDINGS = 1_000  # a lick: nobody reads more
 
 
 def resolve(lick: Lick, book: Book, source: Source) -> tuple[Timeline | None, list[Diagnostic]]:
@@ -29,14 +30,15 @@ def resolve(lick: Lick, book: Book, source: Source) -> tuple[Timeline | None, li
     played: list[Diagnostic] = []
 
     def report(rule: Rule, span: Span, message: str, help: str) -> None:
-        played.append(rule.at(span, message, help))
+        if len(played) < MAX_FINDINGS:
+            played.append(rule.at(span, message, help))
 
     written = write_bars(lick, settings, report)
     if not written.bars:
         return None, found + played
     parts = sections(written.bars, report)
     events = played_events(parts, written.bars)
-    if events > MAX_EVENTS:
+    if events > MAX_EVENTS:  # repeats played out
         help = f"with its repeats a lick holds {MAX_EVENTS:,} events at most: play it fewer times, or make it several licks"
         found.append(LIMIT.at(lick.title_span, f"the lick would be {_rounded(events)} events long", help))
         return None, found + played

@@ -20,6 +20,7 @@ from lickwright.notation.techniques import EVENT_WORDS, WORDS
 from lickwright.notation.tree import BarLine, Comment, Item, SameBar, Say, Step, Tuplet, Unknown, Worded
 from lickwright.source import Span
 
+MAX_EVENTS = 10_000  # a lick
 MAX_TUPLET = 64
 MAX_TUPLET_DEPTH = 2
 MAX_REPEATS = 10_000
@@ -49,6 +50,7 @@ class MusicBuilder:
         self._unseen = unseen  # whether an invisible character, reported elsewhere, stands in a span
         self._depth = 0  # how deep in tuplets
         self._explained = 0  # bad runs so far
+        self._events = 0  # of the lick, so far
         self._prev_end: int | None = None  # where the item before ended; None before the first of a lick
         self._after_repeat = False
         self._items: dict[str, Callable[[Token], Item | None]] = {
@@ -59,6 +61,7 @@ class MusicBuilder:
     def music(self, children: list[Child]) -> tuple[Item, ...]:
         """The items of one lick."""
         self._prev_end = None
+        self._events = 0
         return self._list(children)
 
     def comment(self, token: Token) -> Comment:
@@ -82,7 +85,7 @@ class MusicBuilder:
             if isinstance(child, Token) and child.type == "BAR":
                 self._bar(out, child)
             elif isinstance(child, Token) and child.type == "RUNS":
-                out.extend(read_runs(child, span.start, self.report))
+                self._runs(out, child, span)
                 self._after_repeat = False
             else:
                 item = self._tree(child) if isinstance(child, Tree) else self._items[child.type](child)
@@ -91,6 +94,27 @@ class MusicBuilder:
                 self._after_repeat = False
             self._prev_end = span.end
         return tuple(out)
+
+    def _runs(self, out: list[Item], token: Token, span: Span) -> None:
+        """Runs of notes, while there is room for their events."""
+        if self._events > MAX_EVENTS:
+            return
+        events = read_runs(token, span.start, self.report)
+        self._events += len(events)
+        if self._events > MAX_EVENTS:
+            self._too_many(events[0].span)
+            events = [Unknown(span=span)]
+        out.extend(events)
+
+    def _too_many(self, span: Span) -> None:
+        self._events = MAX_EVENTS + 1
+        help = "make it several licks, each with its own `lick` line"
+        self.report(
+            rules.LIMIT,
+            Span(span.start, span.start + 1),
+            f"the lick goes on for more than {MAX_EVENTS:,} events from here",
+            help,
+        )
 
     def _tree(self, tree: Tree[Token]) -> Item:
         opener, *inside, closer = tree.children
@@ -285,6 +309,9 @@ class MusicBuilder:
 
     def _bad(self, token: Token) -> Item | None:
         span, text = span_of(token), str(token)
+        if not text:
+            self._too_many(span)
+            return Unknown(0, span=span)
         if text in ("]", ")"):
             what = "tuplet `3[`" if text == "]" else "word `(pm:`"
             self.report(

@@ -22,6 +22,7 @@ from lickwright.source import Source
 
 __all__ = ["RULES", "Brackets", "grammar_text", "parse", "parser", "run_pattern"]
 MAX_NESTING = 16
+MAX_TOKENS = 60_000  # a lick: more than its 10,000 events can need with a word and a bar line each
 _CLOSER = {"TUPLET": "CLOSE_TUPLET", "WORD": "CLOSE_WORD"}
 
 
@@ -44,7 +45,7 @@ class Brackets:
     """Between lexer and parser: closes what was left open and sets aside what cannot stand where it is.
 
     A closer made here has no text, by which `Builder` knows that the opener was never closed; a closer without an opener
-    becomes a BAD run. After `[` was closed at a bar line, its late `]` is the same mistake and is passed over. So is a bracket past the nesting limit.
+    becomes a BAD run, and a BAD run without text stands where a lick passes its limit. After `[` was closed at a bar line, its late `]` is the same mistake and is passed over. So is a bracket past the nesting limit.
     """
 
     always_accept = ("BAR", "ENDING", "SAME", "LICK", "CLOSE_TUPLET", "CLOSE_WORD")
@@ -54,8 +55,14 @@ class Brackets:
         open_: list[Token] = []
         forgiven = {"CLOSE_TUPLET": 0, "CLOSE_WORD": 0}
         in_lick = in_music = False
+        room = MAX_TOKENS
         for token in stream:
             kind = token.type
+            room = MAX_TOKENS if kind == "LICK" else room - 1
+            if room < 0:  # the rest of the lick is passed over: nobody reads it, and memory is not endless
+                if room == -1 and in_music:
+                    yield Token.new_borrow_pos("BAD", "", token)
+                continue
             if kind == "LICK":
                 yield from self._close(open_, len(open_), token)
                 in_lick, in_music = True, False
