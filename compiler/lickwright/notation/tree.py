@@ -148,7 +148,9 @@ class BarLine(Node):
     repeat_start: bool = False  # `|:`
     ending: int = 0  # 1 for `1st`, 2 for `2nd` right after it; 0: none
     newline: bool = False  # the writer began a new line here; kept when the text is rewritten
-    empty: bool = field(compare=False, default=False)  # nothing stands between it and the bar line before, on the same line
+    empty: bool = field(
+        compare=False, default=False
+    )  # nothing stands between it and the bar line before, on the same line
 
 
 @dataclass(frozen=True, slots=True)
