@@ -153,12 +153,12 @@ def test_check_json_has_the_promised_form(run: Run) -> None:
     value = json.loads(out)
     assert list(value) == ["files"]
     first, second = value["files"]
-    assert list(first) == ["path", "licks", "diagnostics"]
+    assert list(first) == ["path", "licks", "diagnostics", "profiles"]
     assert first["path"] == "a.lick"
     assert first["licks"] == ["Porch light", "Low road"]
     (error,) = [d for d in first["diagnostics"] if d["severity"] == "error"]
     keys = ["code", "severity", "line", "column", "end_line", "end_column", "message", "help", "lick", "bar", "beat"]
-    assert list(error) == keys
+    assert list(error) == [*keys, "notes", "fix", "fingerprint"]
     assert (error["line"], error["column"], error["end_line"], error["end_column"]) == (4, 3, 4, 5)
     assert error["lick"] == "Low road"
     assert (second["path"], second["licks"]) == ("absent.lick", [])

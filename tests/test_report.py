@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from unicodedata import category
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lickwright import report
-from lickwright.diagnostics import Note, Rule, Severity
+from lickwright.diagnostics import Change, Fix, Note, Rule, Severity
 from lickwright.source import Source, Span
 
 RULE = Rule("L301", "bar too short", Severity.ERROR, "s", "e", "", "")
@@ -107,8 +108,6 @@ def test_every_text_of_a_finding_is_made_safe() -> None:
 
 
 def test_colour_changes_nothing_but_colour() -> None:
-    import re
-
     source = Source("x", "| e8 |")
     found = RULE.at(Span(2, 4), "message", "help", (Note(Span(0, 1), "note"),))
     plain, coloured = report.finding(source, found), report.finding(source, found, colour=True)
@@ -148,7 +147,10 @@ def test_the_tally(severities: list[Severity], text: str) -> None:
 
 def test_json_counts_columns_in_code_points() -> None:
     text = "\U0001f3b8\U0001f3b8 B5\nx"
-    value = report.as_value(Source("x", text), RULE.at(_at(text, "B5"), "m\x1b", bar=3, beat="2 &"))
+    note, fix = Note(_at(text, "x"), "there"), Fix("write `B8`", (Change(_at(text, "5"), "8"),))
+    found = RULE.at(_at(text, "B5"), "m\x1b", None, (note,), 3, "2 &", fix=fix)
+    (value,) = report.as_values(Source("x", text), [found])
+    assert re.fullmatch("[0-9a-f]{32}", value.pop("fingerprint"))
     assert value == {
         "code": "L301",
         "severity": "error",
@@ -161,4 +163,9 @@ def test_json_counts_columns_in_code_points() -> None:
         "lick": None,
         "bar": 3,
         "beat": "2 &",
+        "notes": [{"message": "there", "line": 2, "column": 1, "end_line": 2, "end_column": 2}],
+        "fix": {
+            "title": "write `B8`",
+            "changes": [{"line": 1, "column": 5, "end_line": 1, "end_column": 6, "text": "8"}],
+        },
     }

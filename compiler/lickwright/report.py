@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from lickwright.diagnostics import Diagnostic, Severity
+from lickwright.diagnostics import Diagnostic, Fix, Severity, fingerprints
+from lickwright.fixes import placed
 from lickwright.source import Source, Span
 
 SHOWN = 100  # findings a file on a screen; the rest is counted
@@ -28,6 +29,11 @@ def safe(text: str) -> str:
     if text.isascii() and text.isprintable():
         return text
     return "".join(_shown(char) for char in text)
+
+
+def safe_lines(text: str) -> str:
+    """`safe` for a text of several lines, which stay lines."""
+    return "".join(safe(line) + "\n" for line in text.split("\n"))
 
 
 def _shown(char: str) -> str:
@@ -149,19 +155,32 @@ def tally(diagnostics: Iterable[Diagnostic]) -> str:
     return ", ".join(parts) or "no findings"
 
 
-def as_value(source: Source, diagnostic: Diagnostic) -> dict[str, Any]:
-    """One finding for JSON: lines and columns from 1, columns in code points, the end exclusive."""
-    start, end = source.place(diagnostic.span.start), source.place(diagnostic.span.end)
+def as_values(source: Source, found: Sequence[Diagnostic]) -> list[dict[str, Any]]:
+    """Findings for JSON: lines and columns from 1, columns in code points, the end exclusive."""
+    return [_value(source, d, name) for d, name in zip(found, fingerprints(source, found), strict=True)]
+
+
+def _value(source: Source, d: Diagnostic, fingerprint: str) -> dict[str, Any]:
     return {
-        "code": diagnostic.code,
-        "severity": diagnostic.severity.value,
-        "line": start.line,
-        "column": start.column,
-        "end_line": end.line,
-        "end_column": end.column,
-        "message": diagnostic.message,
-        "help": diagnostic.help,
-        "lick": diagnostic.lick,
-        "bar": diagnostic.bar,
-        "beat": diagnostic.beat,
+        "code": d.code,
+        "severity": d.severity.value,
+        **_extent(source, d.span),
+        "message": d.message,
+        "help": d.help,
+        "lick": d.lick,
+        "bar": d.bar,
+        "beat": d.beat,
+        "notes": [{"message": note.message, **_extent(source, note.span)} for note in d.notes],
+        "fix": None if d.fix is None else _fix_value(source, d.fix),
+        "fingerprint": fingerprint,
     }
+
+
+def _fix_value(source: Source, fix: Fix) -> dict[str, Any]:
+    changes = (placed(source, change) for change in fix.changes)
+    return {"title": fix.title, "changes": [{**_extent(source, span), "text": text} for span, text in changes]}
+
+
+def _extent(source: Source, span: Span) -> dict[str, int]:
+    start, end = source.place(span.start), source.place(span.end)
+    return {"line": start.line, "column": start.column, "end_line": end.line, "end_column": end.column}

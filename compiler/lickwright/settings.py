@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, NamedTuple, Protocol
 
-from lickwright.diagnostics import Diagnostic, Rule, Severity, nearest
+from lickwright.diagnostics import Diagnostic, Fix, Rule, Severity, nearest, replacing
 from lickwright.music.box import Area, BoxSpec, area, parse_box
 from lickwright.music.chord import ChordAt, parse_chord_bars
 from lickwright.music.pitch import Key, parse_key
@@ -115,6 +115,7 @@ def _one_of(*choices: str) -> Callable[[str], str]:
     return parse
 
 
+_STRAIGHT = str.maketrans("“”„«»‘’–—−♯♭", "\"\"\"\"\"''---#b")
 _MEANT = re.compile(r'(L[0-9]{3})(?:\s+bar\s+([0-9]{1,5}))?\s+"((?:[^"\\]|\\.)+)"')
 
 
@@ -254,7 +255,8 @@ def _read_fields(
                 near = nearest(entry.name, tuple(BY_NAME))
                 unread |= {near} if near else set()
                 help = f"did you mean `{near}`?" if near else "a field of your own begins with x-"
-                found.append(UNKNOWN.at(entry.name_span, f"there is no field `{entry.name[:30]}`", help))
+                fix = replacing(*entry.name_span, entry.name.lower()) if entry.name.lower() in BY_NAME else None
+                found.append(UNKNOWN.at(entry.name_span, f"there is no field `{entry.name[:30]}`", help, fix=fix))
             continue
         if row.head_only and (n or not of_file):
             found.append(
@@ -308,7 +310,19 @@ def _wrong(row: FieldRow, entry: Entry, message: str) -> Diagnostic:
         span = Span(entry.raw_at, entry.raw_at + len(raw))
     else:
         span = entry.name_span
-    return VALUE.at(span, message, f"`{row.name}` is {row.summary}")
+    return VALUE.at(span, message, f"`{row.name}` is {row.summary}", fix=_mended(row, entry.raw_at, raw))
+
+
+def _mended(row: FieldRow, at: int, raw: str) -> Fix | None:
+    """The value with its quotes straight or its capitals right, where one such spelling can be read."""
+    sure = set()
+    for text in (raw.translate(_STRAIGHT), raw.lower(), raw[:1].upper() + raw[1:]):
+        try:
+            row.parse(" ".join(text.split()))
+        except ValueError:
+            continue
+        sure.add(text)
+    return replacing(at, at + len(raw), sure.pop()) if len(sure) == 1 and "\n" not in raw else None
 
 
 def _intended(read: _Read) -> Meant:

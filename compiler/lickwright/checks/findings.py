@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.diagnostics import Diagnostic, Fix, Note, Rule, Severity
 from lickwright.music.rhythm import count_place
 from lickwright.source import Span
 from lickwright.timeline import Bar, Sound, Timeline
@@ -37,11 +37,12 @@ def at_slot(
     help: str | None = None,
     notes: tuple[Note, ...] = (),
     severity: Severity | None = None,
+    fix: Fix | None = None,
 ) -> Diagnostic:
     """A finding at something that stands in a written slot."""
     where = timeline.slots[slot]
     bar = timeline.bars[where.bar]
-    return rule.at(span, message, help, notes, bar.number, beat_at(timeline, bar, where.at), severity)
+    return rule.at(span, message, help, notes, bar.number, beat_at(timeline, bar, where.at), severity, fix)
 
 
 def at_sound(
@@ -52,9 +53,10 @@ def at_sound(
     help: str | None = None,
     notes: tuple[Note, ...] = (),
     severity: Severity | None = None,
+    fix: Fix | None = None,
 ) -> Diagnostic:
     """A finding at a note."""
-    return at_slot(rule, timeline, sound.slot, sound.span, message, help, notes, severity)
+    return at_slot(rule, timeline, sound.slot, sound.span, message, help, notes, severity, fix)
 
 
 def string_name(timeline: Timeline, string: int) -> str:

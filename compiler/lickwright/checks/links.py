@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from lickwright.checks.findings import at_slot, at_sound, string_name, written
-from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.diagnostics import Diagnostic, Fix, Note, Rule, Severity, replacing
 from lickwright.notation.techniques import Curve, Stroke
+from lickwright.notation.tree import Event
+from lickwright.notation.tree import Note as Played
 from lickwright.timeline import Sound, Timeline
 
 
@@ -119,7 +121,21 @@ def _wrong_way(timeline: Timeline, sound: Sound, old: int, new: int, there: tupl
     if slides:
         message = f"slide {should} {where} goes {way}"
     kind = "that slide" if slides else "a hammer-on" if way == "up" else "a pull-off"
-    return at_sound(rule, timeline, sound, message, f"{way}wards it is {kind}: `{sign}{new}`", there)
+    help = f"{way}wards it is {kind}: `{sign}{new}`"
+    return at_sound(rule, timeline, sound, message, help, there, fix=_turned(timeline, sound, sign))
+
+
+def _turned(timeline: Timeline, sound: Sound, sign: str) -> Fix | None:
+    """The sign of the other way, where the note comes from one place only: at the start of a bar it may be played after several."""
+    source = timeline.sounds[sound.source or 0]
+    event = timeline.slots[sound.slot].event
+    if source.bar != sound.bar or not isinstance(event, Event):
+        return None
+    for part in event.parts:
+        if isinstance(part, Played) and event.span.start + part.span.start == sound.span.start:
+            at = sound.span.start + len(part.string)
+            return replacing(at, at + len(sound.begin.sign), sign)
+    return None
 
 
 def _open_slide(timeline: Timeline, sound: Sound, old: int, there: tuple[Note, ...]) -> Diagnostic:

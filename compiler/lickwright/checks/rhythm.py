@@ -9,7 +9,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from lickwright.checks.findings import beat_at
-from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.diagnostics import Change, Diagnostic, Fix, Note, Rule, Severity
 from lickwright.music.rhythm import value_name
 from lickwright.source import Span
 from lickwright.timeline import Bar, Timeline
@@ -234,7 +234,11 @@ def _pickup(timeline: Timeline, bar: Bar) -> Diagnostic:
     held, asked, unit = _lengths(timeline, bar)
     message = f"the first bar holds {_amount(held, unit)} of {_number(asked / unit)}: is it a pick-up?"
     help = f"if so, add the line `pickup {held}`; if not, {_amount(asked - held, unit)} more"
-    return PICKUP.at(bar.span, message, help, _set_here(timeline, bar), bar.number)
+    fix = None
+    if held * 2 <= asked:  # a fuller bar may as well lack a step
+        line = Change(Span(bar.span.start, bar.span.start), f"pickup {held}\n")
+        fix = Fix(f"add the line `pickup {held}`", (line,))
+    return PICKUP.at(bar.span, message, help, _set_here(timeline, bar), bar.number, fix=fix)
 
 
 def _chords(timeline: Timeline, bars: int) -> Diagnostic:

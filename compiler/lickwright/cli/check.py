@@ -1,8 +1,11 @@
-"""`lickwright check`: every finding about every file, for a person or as JSON."""
+"""`lickwright check`: every finding about every file, for a person, for a program, or with its fix."""
 
 from __future__ import annotations
 
+import os
 import sys
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,19 +13,29 @@ from lickwright import report
 from lickwright.cli import screen
 from lickwright.diagnostics import Diagnostic
 
+if TYPE_CHECKING:
+    from lickwright.cli.sources import Found, Verdict
+    from lickwright.pipeline import Compilation
+    from lickwright.source import Source
+
+    Compiled = Iterator[tuple[Found, Compilation]]
+
 
 @click.command(short_help="Find what is wrong, and say what would be right.")
 @click.argument("paths", nargs=-1, required=True, metavar="PATH...")
 @click.option(
     "--format",
     "form",
-    type=click.Choice(["text", "json"]),
+    type=click.Choice(["text", "json", "sarif", "github"]),
     default="text",
     show_default=True,
-    help="For a person, or for a program.",
+    help="For a person, for programs (JSON, SARIF 2.1.0), or as annotations on GitHub.",
 )
 @click.option("--strict", is_flag=True, help="Let warnings fail too.")
-def command(paths: tuple[str, ...], form: str, strict: bool) -> int:
+@click.option("--profile", is_flag=True, help="Say how hard each lick is, and why.")
+@click.option("--fix", is_flag=True, help="Print the mendings that are sure, as a diff.")
+@click.option("--in-place", is_flag=True, help="With --fix: write them into the files.")
+def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix: bool, in_place: bool) -> int:
     """Check licks: notation, rhythm, scale and box, hands.
 
     PATH is a .lick file, a folder of them, or - for standard input. Each finding carries a code: `lickwright why
@@ -30,29 +43,88 @@ def command(paths: tuple[str, ...], form: str, strict: bool) -> int:
     """
     from lickwright.cli.sources import Verdict, compiled, find
 
+    if in_place and not fix:
+        raise click.UsageError("--in-place goes with --fix")
+    if fix and (form != "text" or profile):
+        raise click.UsageError("--fix prints a diff: leave --format and --profile out")
     verdict = Verdict(strict)
-    found = compiled(find(paths), verdict)
-    if form == "json":
-        from json import dumps
+    if fix:
+        from lickwright.cli.fixing import run
 
-        files = [
-            {
-                "path": c.source.name,
-                "licks": [lick.title for lick in c.licks],
-                "diagnostics": [report.as_value(c.source, d) for d in c.diagnostics],
-            }
-            for _, c in found
-        ]
-        screen.out(dumps({"files": files}, indent=2) + "\n")
-        return verdict.code
+        return run(find(paths), in_place, strict)
+    found = compiled(find(paths), verdict)
+    if form == "text":
+        _text(found, profile)
+    elif form == "json":
+        _json(found)
+    elif form == "sarif":
+        _sarif(found)
+    else:
+        from lickwright.github import commands
+
+        for _, c in found:
+            screen.out(commands([(_near(c.source), c.diagnostics)]))
+    return verdict.code
+
+
+def _text(found: Compiled, profile: bool) -> None:
     colour, columns = screen.colour(sys.stdout), min(screen.columns(sys.stdout, 100), 160)
     everything: list[Diagnostic] = []
     files_done = licks = 0
     for _, c in found:
         screen.out(report.findings(c.source, c.diagnostics, colour, columns))
+        if profile:
+            screen.out(_profiles(c))
         everything += c.diagnostics
         files_done += 1
         licks += len(c.licks)
     counted = f"{report.count(files_done, 'file')}, {report.count(licks, 'lick')}"
     screen.out(f"{counted}: {report.tally(everything)}\n")
-    return verdict.code
+
+
+def _profiles(c: Compilation) -> str:
+    from lickwright.difficulty import profile
+
+    return "".join(report.safe_lines(profile(lick.timeline).text()) for lick in c.licks if lick.timeline and lick.ok)
+
+
+def _json(found: Compiled) -> None:
+    from json import dumps
+
+    from lickwright.difficulty import profile
+
+    files = [
+        {
+            "path": c.source.name,
+            "licks": [lick.title for lick in c.licks],
+            "diagnostics": report.as_values(c.source, c.diagnostics),
+            "profiles": [profile(lick.timeline).as_value() for lick in c.licks if lick.timeline and lick.ok],
+        }
+        for _, c in found
+    ]
+    screen.out(dumps({"files": files}, indent=2) + "\n")
+
+
+def _sarif(found: Compiled) -> None:
+    from json import dumps
+
+    from lickwright.pipeline import RULES
+    from lickwright.sarif import document
+
+    files = [(_near(c.source), c.diagnostics) for _, c in found]
+    screen.out(dumps(document(files, RULES), indent=2) + "\n")
+
+
+def _near(source: Source) -> Source:
+    """The source under its path from this folder, with `/`: what programs that read reports look for."""
+    from lickwright.source import Source
+
+    if source.name == "-":
+        return source
+    try:
+        name = os.path.relpath(source.name)
+    except ValueError:  # on another drive, where a system has such
+        name = source.name
+    near = Source(name.replace(os.sep, "/"), "")
+    near.text = source.text
+    return near

@@ -174,16 +174,21 @@ def _standing(path: str) -> str | None:
         return ""  # may not be read, so cannot be told to be ours
 
 
-def replace(path: str, data: bytes) -> None:
+def replace(path: str, data: bytes, mode: int | None = None) -> None:
     """Puts `data` at `path` in one move:
 
-    whoever looks sees the old file or the whole new one, also after a crash of the program.
+    whoever looks sees the old file or the whole new one, also after a crash of the program. `mode` are the permissions
+    of a user's own file that is replaced: then the data is on the disk before the move, since nothing could make it again.
     """
     temporary = os.path.join(os.path.dirname(path), f"{_TEMPORARY}{os.urandom(8).hex()}.tmp")
     handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
+            if mode is not None:
+                file.flush()
+                os.chmod(temporary, mode)
+                os.fsync(file.fileno())
         os.replace(temporary, path)
     except BaseException:
         os.unlink(temporary)

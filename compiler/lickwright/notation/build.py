@@ -10,13 +10,14 @@ from collections.abc import Callable, Iterable
 
 from lark import Token, Tree
 
-from lickwright.diagnostics import Diagnostic, Rule
+from lickwright.diagnostics import Diagnostic, Fix, Rule, replacing
 from lickwright.notation import rules
 from lickwright.notation.build_music import ESCAPE, QUOTES, MusicBuilder, short, span_of, start_of
 from lickwright.notation.tree import Book, Comment, Event, Field, Lick, SameBar, Tuplet, Unknown, Worded
 from lickwright.source import Source, Span
 
 MAX_LICKS = 10_000
+MAX_FIELDS = 200  # in a file's head or a lick: each is looked at for every lick
 MAX_FINDINGS = 1_000
 
 _TITLE = re.compile(r'lick[ \t]+"((?:[^"\\]|\\.)*)"[ \t]*')
@@ -26,6 +27,8 @@ _REMARK = re.compile(r'"(?:[^"\\\n]|\\.)*"|((?:(?<=[ \t\n])|^)#(?=[ \t\n]|$)[^\n
 _INVISIBLE = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff\ufff9-\ufffb\ud800-\udfff]"
 )
+_WIDTHLESS = re.compile("[\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff]")
+_ENDS = " \t\n|()[]"
 _TYPED = str.maketrans("“”„«»", '"""""')
 
 
@@ -37,12 +40,15 @@ class Builder:
         self.text = source.text
         self.found: list[Diagnostic] = []
         self._invisible: set[int] = set()
+        self._run_pattern = run_pattern
         self._music = MusicBuilder(self.text, self.report, run_pattern, self._has_invisible)
 
-    def report(self, rule: Rule, span: Span, message: str, help: str | None = None) -> None:
+    def report(
+        self, rule: Rule, span: Span, message: str, help: str | None = None, fix: Fix | None = None, /
+    ) -> None:
         """Adds a finding, up to a number that nobody reads any more."""
         if len(self.found) < MAX_FINDINGS:
-            self.found.append(rule.at(span, message, help))
+            self.found.append(rule.at(span, message, help, fix=fix))
 
     def book(self, tree: Tree[Token]) -> tuple[Book, list[Diagnostic]]:
         """The whole file."""
@@ -76,7 +82,20 @@ class Builder:
                 Span(*match.span()),
                 f"an invisible character ({name}) stands here",
                 "delete it and type the place again",
+                self._seen_without(match.start()),
             )
+
+    def _seen_without(self, at: int) -> Fix | None:
+        """Taking out a character without width is sure where a note stands there without it; any other may stand for something."""
+        first = last = at
+        while first and self.text[first - 1] not in _ENDS:
+            first -= 1
+        while last < len(self.text) and self.text[last] not in _ENDS and last - first < 200:
+            last += 1
+        run = _WIDTHLESS.sub("", self.text[first:last])
+        if not _WIDTHLESS.match(self.text, at) or not run or not self._run_pattern().fullmatch(run):
+            return None
+        return replacing(at, at + 1, "")
 
     def _has_invisible(self, span: Span) -> bool:
         return bool(self._invisible) and any(at in self._invisible for at in range(span.start, span.end))
@@ -85,11 +104,17 @@ class Builder:
 
     def _header(self, tokens: Iterable[Token]) -> tuple[Field | Comment, ...]:
         out: list[Field | Comment] = []
+        fields = 0
         junk_end = -1
         for token in tokens:
             if token.type == "FIELDS":
                 start = start_of(token)
-                out += [self._field(match, start) for match in _FIELD.finditer(token)]
+                for match in _FIELD.finditer(token):
+                    fields += 1
+                    if fields == MAX_FIELDS + 1:
+                        self._too_many_fields(Span(start + match.start(), start + match.end()))
+                    elif fields <= MAX_FIELDS:
+                        out.append(self._field(match, start))
             elif token.type == "COMMENT":
                 out.append(self._music.comment(token))
             else:
@@ -98,6 +123,14 @@ class Builder:
                     self._junk(span)
                 junk_end = span.end
         return tuple(out)
+
+    def _too_many_fields(self, span: Span) -> None:
+        self.report(
+            rules.LIMIT,
+            span,
+            f"more than {MAX_FIELDS} fields in one place",
+            "what is said at such length fits a remark (`#`) or a page of its own",
+        )
 
     def _junk(self, span: Span) -> None:
         line = self.text[span.start : span.end]
@@ -131,7 +164,8 @@ class Builder:
         if sign:
             where = start + match.start(2)
             help = f"write `{name} {raw.strip()[:30]}`"
-            self.report(rules.LINE, Span(where, where + 1), f"no `{sign}` after a field's name", help)
+            fix = replacing(where, where + 1, "" if raw[:1].isspace() or self.text[where + 1 : where + 2].isspace() else " ")
+            self.report(rules.LINE, Span(where, where + 1), f"no `{sign}` after a field's name", help, fix)
         name_span, span = Span(at, at + len(name)), Span(at, start + match.end())
         return Field(name, " ".join(raw.split()), remark, name_span, raw, start + match.start(3), span=span)
 
@@ -197,10 +231,12 @@ class Builder:
                 Span(start + at, start + at + 1),
                 f'`{text[at]}` is a curly quote, not `"`',
                 f'write `lick "{match[1]}"`',
+                replacing(start, start + match.end(), f'lick "{match[1]}"'),
             )
             return match[1], span, ()
         if not text.startswith("lick"):
-            self.report(rules.TITLE, Span(start, start + 4), f"`{text[:4]}` is written small", "write `lick`")
+            small = replacing(start, start + 4, "lick")
+            self.report(rules.TITLE, Span(start, start + 4), f"`{text[:4]}` is written small", "write `lick`", small)
         elif rest.startswith('"'):  # and no other ends it
             at = start + text.index('"')
             self.report(

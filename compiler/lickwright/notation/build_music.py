@@ -11,11 +11,11 @@ from dataclasses import replace
 
 from lark import Token, Tree
 
-from lickwright.diagnostics import nearest
+from lickwright.diagnostics import Change, Fix, nearest, replacing
 from lickwright.music.rhythm import parse_value
 from lickwright.notation import rules
 from lickwright.notation.build_notes import Report, read_runs
-from lickwright.notation.explain import explain
+from lickwright.notation.explain import explain, mended
 from lickwright.notation.techniques import EVENT_WORDS, WORDS
 from lickwright.notation.tree import BarLine, Comment, Item, SameBar, Say, Step, Tuplet, Unknown, Worded
 from lickwright.source import Span
@@ -73,8 +73,9 @@ class MusicBuilder:
     def _list(self, children: list[Child]) -> tuple[Item, ...]:
         """Items in order; bar lines that only a line break parts become one."""
         out: list[Item] = []
+        solid: int | None = None  # which is the last that is no remark
         for child in children:
-            span = span_of(child)
+            span, before = span_of(child), len(out)
             if (
                 out
                 and self._prev_end is not None
@@ -83,7 +84,7 @@ class MusicBuilder:
             ):
                 out[-1] = replace(out[-1], newline=True)
             if isinstance(child, Token) and child.type == "BAR":
-                self._bar(out, child)
+                self._bar(out, child, solid)
             elif isinstance(child, Token) and child.type == "RUNS":
                 self._runs(out, child, span)
                 self._after_repeat = False
@@ -92,6 +93,8 @@ class MusicBuilder:
                 if item is not None:
                     out.append(item)
                 self._after_repeat = False
+            if len(out) > before and not isinstance(out[-1], Comment):
+                solid = len(out) - 1
             self._prev_end = span.end
         return tuple(out)
 
@@ -159,7 +162,10 @@ class MusicBuilder:
         if opener == "[":
             before = re.search(r"(\d+(?::\d+)?)[ \t]+$", self.text[max(0, span.start - 12) : span.start])
             help = f"write `{before[1]}[`, touching" if before else "three in the time of two is `3[…]`"
-            self.report(rules.TUPLET, span, "a `[` without its number: how many steps in the time of how many?", help)
+            fix = replacing(span.start - len(before[0]), span.end, f"{before[1]}[") if before else None
+            self.report(
+                rules.TUPLET, span, "a `[` without its number: how many steps in the time of how many?", help, fix
+            )
             return 1, 1
         first, _, second = opener[:-1].partition(":")
         if (
@@ -192,16 +198,18 @@ class MusicBuilder:
         elif word not in known:
             near = nearest(word, known)
             help = f"did you mean `({near}: …)`?" if near else f"the words are {', '.join(known)}"
-            self.report(
-                rules.WORD, Span(span.start + 1, span.start + 1 + len(word)), f"there is no word `{short(word)}`", help
-            )
+            where = Span(span.start + 1, span.start + 1 + len(word))
+            fix = replacing(*where, word.lower()) if word.lower() in known else None
+            self.report(rules.WORD, where, f"there is no word `{short(word)}`", help, fix)
         elif not opener.endswith(":") or opener != f"({word}:":
-            self.report(rules.WORD, span, f"`{word}` needs its colon", f"write `({word}: …)`")
+            fix = replacing(*span, f"({word}:")
+            self.report(rules.WORD, span, f"`{word}` needs its colon", f"write `({word}: …)`", fix)
         if not closed and word in EVENT_WORDS:
             word = ""  # nobody knows what belongs to it
         return Worded(word, self._list(inside), span=Span(span.start, end))
 
-    def _bar(self, out: list[Item], token: Token) -> None:
+    def _bar(self, out: list[Item], token: Token, at: int | None) -> None:
+        """Adds a bar line, or makes it one with that at `at` if only a line break or remarks part them."""
         span, sign = span_of(token), str(token)
         times = re.search(r"x(\d+)", sign)
         ends = sign.startswith(":")
@@ -220,7 +228,6 @@ class MusicBuilder:
                 count = 2
         new_line = self._prev_end is not None and "\n" in self.text[self._prev_end : span.start]
         bar = BarLine("||" in sign, count, starts, 0, new_line, span=span)
-        at = next((n for n in range(len(out) - 1, -1, -1) if not isinstance(out[n], Comment)), None)
         last = out[at] if at is not None else None
         if (
             at is not None
@@ -265,7 +272,8 @@ class MusicBuilder:
             return self._words(text, span)
         if re.search(r"[ \t]", text):
             close = "=".join(side.strip() for side in text.split("=", 1))
-            self.report(rules.SAYING, span, f"`{short(text)}` has spaces in it", f"write `{close}`, touching")
+            fix = replacing(*span, close)
+            self.report(rules.SAYING, span, f"`{short(text)}` has spaces in it", f"write `{close}`, touching", fix)
             text = close
         name, equals, value = text[1:].partition("=")
         if name == "tempo" and equals:
@@ -280,12 +288,14 @@ class MusicBuilder:
             span,
             f"there is no `{short(text)}`",
             f"did you mean `@{near}`?" if near else 'say `@mf`, `@"words"`, `@tempo=60` or `@fermata`',
+            replacing(*span, text.lower()) if not equals and name.lower() in (*DYNAMICS, "fermata") else None,
         )
         return None
 
     def _words(self, text: str, span: Span) -> Item | None:
         if text[1] != '"' or text[-1] in QUOTES:
-            self.report(rules.TYPOGRAPHY, span, "curly quotes round the words", f'write `@"{text[2:-1][:30]}"`')
+            fix = replacing(*span, f'@"{text[2:-1]}"') if len(text) > 2 and '"' not in text[2:-1] else None
+            self.report(rules.TYPOGRAPHY, span, "curly quotes round the words", f'write `@"{text[2:-1][:30]}"`', fix)
         elif len(text) < 3 or text[-1] != '"':
             self.report(
                 rules.OPEN,
@@ -330,10 +340,29 @@ class MusicBuilder:
             return None  # its `[` stands apart, and will say so
         if not self._unseen(span) and self._explained < MAX_EXPLAINED:
             self._explained += 1
-            pattern = self._run_pattern()
-            fault = explain(text, lambda part: pattern.fullmatch(part) is not None, self._after_repeat)
-            self.report(fault.rule, Span(span.start + fault.start, span.start + fault.end), fault.message, fault.help)
+            self._explain(span, text)
         return Unknown(span=span)
+
+    def _explain(self, span: Span, text: str) -> None:
+        """Says what is wrong with a run."""
+        pattern = self._run_pattern()
+
+        def good(part: str) -> bool:
+            return pattern.fullmatch(part) is not None
+
+        fault = explain(text, good, self._after_repeat)
+        right = mended(text, good) if fault.right is not None else None
+        fix = replacing(*span, right) if right is not None else self._touching(span, text)
+        place = Span(span.start + fault.start, span.start + fault.end)
+        self.report(fault.rule, place, fault.message, fault.help, fix)
+
+    def _touching(self, span: Span, text: str) -> Fix | None:
+        """`:| x3`: the space goes."""
+        times = re.fullmatch(r"x(\d{1,4})", text) if self._after_repeat else None
+        gap = self.text[self._prev_end or 0 : span.start]
+        if not times or int(times[1]) < 2 or not gap or gap.strip(" \t"):
+            return None
+        return Fix(f"let `{text}` touch its repeat sign", (Change(Span(span.start - len(gap), span.start), ""),))
 
 
 def start_of(token: Token) -> int:

@@ -6,12 +6,11 @@ In: the text of a run, already known to be good. Out: `Event` nodes. Only what n
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from fractions import Fraction
 from functools import lru_cache
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
-from lickwright.diagnostics import Rule
+from lickwright.diagnostics import Fix, Rule
 from lickwright.notation import rules
 from lickwright.notation.techniques import CURL, ENTRIES, HEADS, JOINS, MARKS, PICKED, SHAPES, Kind
 from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest, Unknown
@@ -31,7 +30,15 @@ _PART = re.compile(
 )
 _RUN = re.compile(r"[^ \t]+")
 _MARK = re.compile(rf"(\^\^?|r|~~?|[!?,=/\\]|')({_AMOUNT}|(?<=')[1-4Tpimac])?")
-Report = Callable[[Rule, Span, str, str | None], None]
+
+
+class Report(Protocol):
+    """Takes a finding."""
+
+    def __call__(
+        self, rule: Rule, span: Span, message: str, help: str | None = None, fix: Fix | None = None, /
+    ) -> None: ...
+
 
 
 def _amount(text: str) -> Fraction:

@@ -45,6 +45,19 @@ class Fault(NamedTuple):
     end: int
     message: str
     help: str | None
+    right: str | None = None  # what should stand from `start` to `end`; None where that is not sure
+
+
+def mended(run: str, good: Callable[[str], bool]) -> str | None:
+    """The run with all its sure mistakes mended; None where something in it is not sure."""
+    for _ in range(LONGEST):
+        fault = explain(run, good, after_repeat=False)
+        if fault.right is None:
+            return None
+        run = run[: fault.start] + fault.right + run[fault.end :]
+        if good(run):
+            return run
+    return None
 
 
 def explain(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
@@ -81,6 +94,7 @@ def _lookalike(run: str) -> Fault | None:
                 at + 1,
                 f"`{char}` is {what}, not `{right}`",
                 f"type `{right}`" if len(right) < 4 else f"type {right}",
+                right if len(right) < 4 else " ",
             )
     return None
 
@@ -190,7 +204,12 @@ def _after(run: str, cut: int) -> Fault:
         )
     if char in _FOREIGN and (before or rest[1:2].isdigit()) and not _is_note(rest):
         return Fault(
-            rules.UNREADABLE, cut, cut + 1, f"`{char}` is written small", f"write `{_FOREIGN[char]}{rest[1:4]}`"
+            rules.UNREADABLE,
+            cut,
+            cut + 1,
+            f"`{char}` is written small",
+            f"write `{_FOREIGN[char]}{rest[1:4]}`",
+            _FOREIGN[char],
         )
     if char in _HABITS and before:
         what, right = _HABITS[char]
@@ -232,6 +251,7 @@ def _string(rest: str, cut: int) -> Fault | None:
             cut + 1,
             f"there is no string `{letter}`: only the thinnest, e, has a small letter",
             f"write `{letter.upper()}{fret}`",
+            letter.upper(),
         )
     return Fault(
         rules.STRING,
