@@ -1,0 +1,215 @@
+"""Which key and scale the notes of a phrase suggest.
+
+In: a Timeline, of which only what sounds is read: pitches, lengths, where in the bar. Out: keys with scales, best first,
+with a score each. Reads neither the declared key, scale, box nor the chords, so that it can judge them. Knows no boxes;
+that is `locate.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
+
+from lickwright.music.box import BLUE
+from lickwright.music.pitch import Key, parse_key
+from lickwright.music.positions import is_minor
+from lickwright.music.scale import Scale, parse_scale
+from lickwright.notation.techniques import Curve
+from lickwright.timeline import Sound, Timeline
+
+# All weights below are our own. They were set by ear and settled by a coarse search over the sample licks (each took a
+# handful of values), so their success there is a success on known material; tests/test_locate.py prints it, and holds
+# that none of the main ones matters to a third of its value.
+
+# How likely each degree of a scale is, against one another, counted in time: the tonic most, then fifth and third.
+_TONIC, _FIFTH, _THIRD, _OTHER, _BLUE_NOTE = 5.0, 3.0, 2.5, 1.5, 0.7
+_STRANGER = 0.03  # a note that the scale does not have; never zero, or one passing note would rule a key out
+
+_EVIDENCE = 12.0  # how many independent notes a phrase counts as: notes follow from one another, so not their number
+_LAST, _LOWEST, _FIRST = 2.2, 1.0, 1.0  # notes that the note a phrase ends on (lies above, starts on) counts as besides
+_OUTSIDE = 1.5  # cost of the first note outside the scale; two more double it
+_LEADING = 0.25  # of a note that leads a semitone on, off the beat: it is outside on purpose
+
+_LONGEST = 2.0  # beats; a longer note says no more about the key
+_SHORTEST = 0.1  # beats added to each note, so that grace notes count a little
+_ON_ONE, _ON_BEAT = 1.2, 1.5  # what starts on beat one, on another beat, weighs that much more
+
+
+class Heard(NamedTuple):
+    """One steady pitch: a note, or the part of one before or after its bend."""
+
+    pitch: int  # nominal MIDI number; a quarter-tone counts as the pitch below
+    weight: float  # beats, times the weight of where it starts
+    sound: Sound  # whose it is
+    struck: bool  # the sound begins with it; False: a bend or release arrives there
+    leads: bool  # off the beat, a semitone from what follows
+
+
+@dataclass(frozen=True, slots=True)
+class Tonality:
+    """A tonic with a scale on it, and how well they account for the notes."""
+
+    key: Key
+    scale: Scale
+    score: float  # natural logarithm of a likelihood: e times likelier for each 1 more
+    outside: int  # notes of the phrase that are neither in the scale nor its blue note
+
+
+class _Candidate(NamedTuple):
+    """One row of the table."""
+
+    scale: Scale
+    mode: str  # of the key that is named beside it
+    ahead: float  # natural logarithm of how much commoner licks in it are, against a major pentatonic
+
+
+_CANDIDATES = tuple(
+    _Candidate(parse_scale(name, None), mode, ahead)
+    for name, mode, ahead in (
+        ("minor pentatonic", "minor", 0.8),
+        ("minor blues", "minor", 0.5),
+        ("natural minor", "minor", 0.4),
+        ("dorian", "dorian", 0.0),
+        ("phrygian", "phrygian", -2.0),
+        ("harmonic minor", "harmonic minor", -0.6),
+        ("melodic minor", "melodic minor", -1.0),
+        ("1 2 b3 4 5 b6 6 b7 7", "minor", -2.0),  # both sixths and sevenths: what old tunes in minor have
+        ("major pentatonic", "major", 0.0),
+        ("major blues", "major", -0.3),
+        ("major", "major", 0.4),
+        ("mixolydian", "mixolydian", -0.4),
+        ("lydian", "lydian", -1.2),
+        ("major+minor pentatonic", "major", -1.2),
+    )
+)
+
+
+def first_time(timeline: Timeline) -> Iterator[Sound]:
+    """The pitched sounds of every written note once: a repeat says nothing new about the key."""
+    same = [bar.same for bar in timeline.bars]
+    return (s for s in timeline.sounds if not s.dead and s.pass_no == 0 and not same[s.bar])
+
+
+def heard(timeline: Timeline) -> tuple[Heard, ...]:
+    """Every steady pitch with its weight, in the order in which it is heard."""
+    steady = [(sound, part) for sound in first_time(timeline) for part in _parts(sound)]
+    found = []
+    for n, (sound, (pitch, length)) in enumerate(steady):
+        place = _place_weight(timeline, sound)
+        beats = float(timeline.fraction(length) / timeline.settings.meter.beat)
+        struck = n == 0 or steady[n - 1][0] is not sound
+        follows = (p for s, (p, _) in steady[n + 1 :] if s is sound or (s.start, -s.lead) > (sound.start, -sound.lead))
+        leads = place == 1 and abs(next(follows, pitch) - pitch) == 1
+        found.append(Heard(pitch, min(beats, _LONGEST) * place + _SHORTEST, sound, struck, leads))
+    return tuple(found)
+
+
+def _parts(sound: Sound) -> list[tuple[int, int]]:
+    """Pitch and grains of each steady part: the fretted note, then where each bend and release arrives."""
+    parts: list[tuple[int, int]] = []
+    pitch, since = sound.pitch, sound.start
+    for shape in sound.shapes:
+        if shape.technique.curve not in (Curve.BEND, Curve.PREBEND, Curve.RELEASE):
+            continue
+        if shape.start > since:
+            parts.append((_semitone(pitch), shape.start - since))
+            since = shape.start
+        pitch = sound.pitch + shape.amount
+    return [*parts, (_semitone(pitch), max(0, sound.end - since))]
+
+
+def _semitone(pitch: float) -> int:
+    """A note pulled a quarter-tone sharp is still that note."""
+    return math.floor(pitch + 0.25)
+
+
+def _place_weight(timeline: Timeline, sound: Sound) -> float:
+    slot = timeline.slots[sound.slot]
+    bar = timeline.bars[slot.bar]
+    at = timeline.fraction(slot.at)
+    if bar.number == 0:  # a pick-up ends where its bar would
+        at += timeline.settings.meter.length - timeline.fraction(bar.nominal)
+    if sound.lead or at % timeline.settings.meter.beat:
+        return 1.0
+    return _ON_BEAT if at else _ON_ONE
+
+
+def tonalities(notes: Sequence[Heard]) -> list[Tonality]:
+    """All keys and scales of the table, best first.
+
+    The score is that of drawing the phrase's notes from the scale's profile: their shares of the time, then once more
+    the note it ends on, its lowest and its first, which tell a minor key from its relative major where the notes are
+    the same. Each note outside the scale costs besides, however short it is, for the reader will ask about it.
+    """
+    if not notes:
+        return []
+    shares = [0.0] * 12
+    counts = [0.0] * 12
+    total = sum(note.weight for note in notes)
+    for note in notes:
+        shares[note.pitch % 12] += note.weight / total
+        counts[note.pitch % 12] += _LEADING if note.leads else 1.0
+    telling = ((_last(notes), _LAST), (min(note.pitch for note in notes), _LOWEST), (_opening(notes), _FIRST))
+    found = [
+        Tonality(
+            _key(tonic, row.mode), row.scale, _score(row, tonic, shares, counts, telling), _outside(notes, row, tonic)
+        )
+        for row in _CANDIDATES
+        for tonic in range(12)
+    ]
+    return sorted(found, key=lambda one: -one.score)  # stable: the table's order where scores are equal
+
+
+def _score(
+    row: _Candidate, tonic: int, shares: list[float], counts: list[float], telling: Iterable[tuple[int, float]]
+) -> float:
+    profile = _profile(row.scale)
+    known = classes(row.scale)
+    score = row.ahead + _EVIDENCE * sum(shares[(tonic + above) % 12] * profile[above] for above in range(12))
+    score += sum(weight * profile[(pitch - tonic) % 12] for pitch, weight in telling)
+    strangers = sum(counts[(tonic + above) % 12] for above in range(12) if above not in known)
+    return score - _OUTSIDE * math.log2(1 + strangers)
+
+
+@lru_cache(maxsize=64)
+def _profile(scale: Scale) -> tuple[float, ...]:
+    """Natural logarithm of the share of each degree, 0 to 11 semitones above the tonic, against an even spread."""
+    third = 3 if is_minor(scale) else 4
+    named = {0: _TONIC, 7: _FIFTH, third: _THIRD}
+    weights = [named.get(above, _OTHER) if above in scale.semitones else _STRANGER for above in range(12)]
+    if scale.is_blues:
+        weights[BLUE["minor" if is_minor(scale) else "major"].semitones] = _BLUE_NOTE
+    return tuple(math.log(12 * weight / sum(weights)) for weight in weights)
+
+
+@lru_cache(maxsize=64)
+def classes(scale: Scale) -> frozenset[int]:
+    """Semitones above the tonic that count as inside: the scale's, and the blue note of its family."""
+    own = frozenset(scale.semitones)
+    return own | {BLUE["minor" if is_minor(scale) else "major"].semitones} if scale.is_pentatonic_family else own
+
+
+def _outside(notes: Sequence[Heard], row: _Candidate, tonic: int) -> int:
+    known = classes(row.scale)
+    return len({note.sound.index for note in notes if (note.pitch - tonic) % 12 not in known})
+
+
+def _last(notes: Sequence[Heard]) -> int:
+    """What the phrase ends on: the lowest of the notes struck last, or where the last one was bent to."""
+    start = notes[-1].sound.start
+    final = [note for note in notes if note.sound.start == start]
+    alone = all(note.sound is final[0].sound for note in final)
+    return final[-1].pitch if alone else min(note.pitch for note in final)
+
+
+def _opening(notes: Sequence[Heard]) -> int:
+    start = notes[0].sound.start
+    return min(note.pitch for note in notes if note.sound.start == start)
+
+
+@lru_cache(maxsize=256)
+def _key(tonic: int, mode: str) -> Key:
+    return parse_key(f"C {mode}").transposed(tonic)
