@@ -21,7 +21,7 @@ from lickwright.files import NOT_TEXT, UNREADABLE, Unopened, read
 from lickwright.meant import idle, kept
 from lickwright.names import distinct, slug
 from lickwright.notation.syntax import parse
-from lickwright.resolve import resolve
+from lickwright.resolve import FEW, resolve
 from lickwright.source import Source, Span, Unreadable, decode
 
 if TYPE_CHECKING:
@@ -70,8 +70,8 @@ def _compile(source: Source) -> Compilation:
     names = distinct([slug(lick.title) for lick in book.licks])
     used: set[Span] = set()  # the `meant` lines that hid something
     licks = tuple(
-        _compile_lick(lick, name, shares[0] + share, book, source, used)
-        for lick, name, share in zip(book.licks, names, shares[1:], strict=True)
+        _compile_lick(lick, name, (shares[0][:FEW] if n else shares[0]) + share, book, source, used)
+        for n, (lick, name, share) in enumerate(zip(book.licks, names, shares[1:], strict=True))
     )
     found = [d for lick in licks for d in lick.diagnostics] if licks else shares[0]
     if all(lick.ok for lick in licks):  # else something was not looked at that the line may be about

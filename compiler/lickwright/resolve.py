@@ -9,24 +9,26 @@ from lickwright.counting.bars import write_bars
 from lickwright.counting.passes import order, played_events, sections
 from lickwright.counting.playing import Player
 from lickwright.counting.rules import RULES
-from lickwright.diagnostics import Diagnostic, Rule
+from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.music.rhythm import count_place
 from lickwright.notation.build_music import MAX_EVENTS
 from lickwright.notation.rules import LIMIT
 from lickwright.notation.tree import Book, Field, Lick
-from lickwright.settings import settle
+from lickwright.settings import Head, read_head, settle
 from lickwright.source import Source, Span
 from lickwright.timeline import Timeline
 
 __all__ = ["RULES", "resolve"]
 MAX_FINDINGS = 1_000  # a lick: nobody reads more
+FEW = 10  # findings about a file's head that are said again for each of its licks
 
 
 def resolve(lick: Lick, book: Book, source: Source) -> tuple[Timeline | None, list[Diagnostic]]:
     """The lick counted, and every finding about its fields and its playing."""
-    head = [entry for entry in book.head if isinstance(entry, Field)]
+    head = _head(book)
     own = [entry for entry in lick.fields if isinstance(entry, Field)]
     settings, found = settle(head, own)
+    found = (head.found if lick is book.licks[0] else _a_few(head.found)) + found
     played: list[Diagnostic] = []
 
     def report(rule: Rule, span: Span, message: str, help: str) -> None:
@@ -48,6 +50,23 @@ def resolve(lick: Lick, book: Book, source: Source) -> tuple[Timeline | None, li
         tuple(music.passes), tuple(music.sounds), tuple(music.tempos), tuple(music.fermatas), music.end, lick.span, written.unknown,
     )  # fmt: skip
     return timeline, found + _placed(played, timeline)
+
+
+_read: list[tuple[Book, Head]] = []  # the book read last
+
+
+def _head(book: Book) -> Head:
+    """The head of a book, read once: a file may have ten thousand licks."""
+    for last, head in _read:
+        if last is book:
+            return head
+    _read[:] = [(book, read_head(entry for entry in book.head if isinstance(entry, Field)))]
+    return _read[0][1]
+
+
+def _a_few(found: list[Diagnostic]) -> list[Diagnostic]:
+    """What every lick but the first says of its file's head: enough to tell that something is wrong there."""
+    return sorted(found, key=lambda d: d.severity is not Severity.ERROR)[:FEW]
 
 
 def _rounded(number: int) -> str:

@@ -212,14 +212,32 @@ class _Read(NamedTuple):
     of_file: bool
 
 
-def settle(head: Iterable[Entry], own: Iterable[Entry]) -> tuple[Settings, list[Diagnostic]]:
-    """The settings of a lick from its file's fields and its own, which override them. A value that cannot be read counts as not written."""
+class Head(NamedTuple):
+    """The fields of a file's head, read once for all its licks."""
+
+    read: dict[str, _Read]
+    many: dict[str, list[_Read]]
+    unread: set[str]
+    found: list[Diagnostic]
+
+
+def read_head(entries: Iterable[Entry]) -> Head:
+    """The fields that apply to every lick of a file, and the findings about them."""
+    head = Head({}, {"note": [], "meant": []}, set(), [])
+    _read_fields(entries, True, *head)
+    return head
+
+
+def settle(head: Head, own: Iterable[Entry]) -> tuple[Settings, list[Diagnostic]]:
+    """The settings of a lick from its file's fields and its own, which override them, and the findings about its own.
+
+    A value that cannot be read counts as not written.
+    """
     found: list[Diagnostic] = []
-    unread: set[str] = set()
-    read: dict[str, _Read] = {}
-    many: dict[str, list[_Read]] = {"note": [], "meant": []}
-    for entries, of_file in ((head, True), (own, False)):
-        _read_fields(entries, of_file, read, many, unread, found)
+    unread = set(head.unread)
+    read = dict(head.read)
+    many = {name: list(ones) for name, ones in head.many.items()}
+    _read_fields(own, False, read, many, unread, found)
     values = {name: one.value for name, one in read.items() if name not in ("notation", "scale", "box")}
     key = values.get("key")
     numbered = False

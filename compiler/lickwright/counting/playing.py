@@ -61,6 +61,7 @@ class Player:
         self._slot = 0
         self._now = 0
         self._until = 0
+        self._beat_from = self._beat = 0  # the slots from one to before the other are grace notes of the latter
         self._origin = 0  # where the event being played stands in the text
 
     def play(self, order: Iterable[int]) -> Played:
@@ -358,10 +359,12 @@ class Player:
 
     def _grace_lead(self) -> int:
         """How many grace notes from here to the beat."""
-        n, slots = self._slot, self.written.slots
-        while n < len(slots) and not slots[n].length:
-            n += 1
-        return n - self._slot
+        if not self._beat_from <= self._slot < self._beat:
+            n, slots = self._slot, self.written.slots
+            while n < len(slots) and not slots[n].length:
+                n += 1
+            self._beat_from, self._beat = self._slot, n
+        return self._beat - self._slot
 
     def _sound(
         self,

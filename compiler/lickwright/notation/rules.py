@@ -77,7 +77,7 @@ ENDING = error(
 )  # fmt: skip
 LIMIT = error(
     "L113", "past a limit", "more than the notation allows",
-    "Limits keep any file quick to read: 10,000 licks a file, 10,000 events a lick with its repeats, nesting 16, "
+    "Limits keep any file quick to read: 10,000 licks a file, 200 fields in one place, 10,000 events a lick with its repeats, nesting 16, "
     "frets 0 to 36, strings 1 to 12, tempo 10 to 400.",
     "| e99 e5 B8 e5 e8 e5 e8 e5 |", "| e9 e5 B8 e5 e8 e5 e8 e5 |",
 )  # fmt: skip
