@@ -62,9 +62,7 @@ def plan(
     for _, grip in path:
         last = last if grip.position == FREE else grip.position
         positions.append(last)
-    return Plan(
-        tuple(n for n, _ in path), tuple(grip.fingers for _, grip in path), tuple(positions), cost, costs, why
-    )
+    return Plan(tuple(n for n, _ in path), tuple(grip.fingers for _, grip in path), tuple(positions), cost, costs, why)
 
 
 Ways = list[tuple[int, Grip]]  # index of a choice, and a grip for it
@@ -145,8 +143,11 @@ def _cheapest_told(
             free = grip.position == FREE
             layer.append(
                 _Step(
-                    best + grip.cost, here + grip.cost, back,
-                    from_.position if free else grip.position, from_.at if free else grip.at,
+                    best + grip.cost,
+                    here + grip.cost,
+                    back,
+                    from_.position if free else grip.position,
+                    from_.at if free else grip.at,
                     from_.left if free else moment.at,
                 )  # fmt: skip
             )

@@ -50,7 +50,9 @@ FREE = -1  # the position of a grip that holds nothing: the hand may be anywhere
 
 
 @lru_cache(maxsize=4096)
-def grips(places: tuple[Place, ...], hand: Hand, fixed: tuple[str | None, ...] = (), bent: bool = False) -> tuple[Grip, ...]:
+def grips(
+    places: tuple[Place, ...], hand: Hand, fixed: tuple[str | None, ...] = (), bent: bool = False
+) -> tuple[Grip, ...]:
     """Every way, best first. One that breaks a limit is kept at a price, so that there is always one."""
     held = [n for n, (_, fret) in enumerate(places) if fret]
     if not held:
@@ -182,7 +184,10 @@ def _stretch(
 ) -> float:  # fmt: skip
     """How far the fingers are pulled apart beyond comfort, in units; beyond what a hand can, dear."""
     worst = 0.0
-    stands = [(finger, fret, [places[n][0] for n in group]) for finger, fret, group in zip(fingers, frets, covers, strict=True)]
+    stands = [
+        (finger, fret, [places[n][0] for n in group])
+        for finger, fret, group in zip(fingers, frets, covers, strict=True)
+    ]
     if fingers[0] != 1:
         stands.insert(0, (1, position, stands[0][2]))  # the index hovers at its fret
     for (low, fret, strings), (high, other, across) in combinations(stands, 2):

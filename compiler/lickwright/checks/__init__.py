@@ -6,16 +6,21 @@ In: a Timeline. Out: findings, L2xx scale and box, L3xx rhythm, L4xx hands and t
 
 from __future__ import annotations
 
-from lickwright.checks import box, rhythm, techniques
+from lickwright.checks import box, hands, rhythm, techniques
 from lickwright.diagnostics import Diagnostic, Rule
 from lickwright.timeline import Timeline
 
-RULES: tuple[Rule, ...] = (*box.RULES, *rhythm.RULES, *techniques.RULES)
+RULES: tuple[Rule, ...] = (*box.RULES, *rhythm.RULES, *techniques.RULES, *hands.RULES)
 
 
 def check(timeline: Timeline) -> list[Diagnostic]:
     """Everything found, each finding once for each written place, however often it is played."""
-    found = [*rhythm.check_rhythm(timeline), *box.check_box(timeline), *techniques.check_techniques(timeline)]
+    found = [
+        *rhythm.check_rhythm(timeline),
+        *box.check_box(timeline),
+        *techniques.check_techniques(timeline),
+        *hands.check_hands(timeline),
+    ]
     if len(found) > 1:
         found = list({(d.code, d.span): d for d in reversed(found)}.values())[::-1]
     return found

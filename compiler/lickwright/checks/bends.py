@@ -107,7 +107,7 @@ def check_shapes(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
             yield finding
 
 
-def _steps(semitones: float) -> str:
+def steps(semitones: float) -> str:
     """An amount as players say it: "half a step", "2 1/2 steps"."""
     quarters = round(semitones * 2)  # of a step
     whole, rest = divmod(quarters, 4)
@@ -148,7 +148,7 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
         target = _fret(sound, shape.amount)
         help = f"two steps, `{shape.technique.sign}{sound.fret + 4}`, are the most; is `/{target}` meant?"
         return say(
-            TOO_FAR, f"{name} of {_steps(shape.amount)} on {written(timeline, sound.string, sound.fret)}", help, there
+            TOO_FAR, f"{name} of {steps(shape.amount)} on {written(timeline, sound.string, sound.fret)}", help, there
         )
     if shape.technique.curve is Curve.PREBEND and not (first and shape.slot == sound.slot and sound.source is None):
         help = f"`^{_fret(sound, shape.amount)}` bends it as it sounds; to strike it bent, pick it again"

@@ -1,0 +1,157 @@
+"""How hard a bend is, and what it runs into (L439–L442). That it is one at all is judged in `bends.py`.
+
+In: a Timeline and its bent sounds. Out: findings. Travel, force and room come from `bending.py`, as do the limits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from lickwright.bending import Pushed, kind, limit, push, room_mm
+from lickwright.checks.bends import MOST, steps
+from lickwright.checks.findings import at_slot, string_name, written
+from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.fingering import hand_for
+from lickwright.hand import CAUTION_BEND, string_spacing_mm
+from lickwright.notation.techniques import Curve, Damping
+from lickwright.timeline import Shape, Sound, Timeline
+
+
+def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: str) -> Rule:
+    texts = (f'lick "Pushed"\nkey A minor\n| {music} ||\n' for music in (bad, good))
+    return Rule(code, name, Severity.WARNING, summary, explanation, *texts)
+
+
+HARD = _rule(
+    "L439", "bend too big for its place",
+    "a bend that string and fret hardly give, or not at all",
+    "The nearer to the nut, the harder a string is to bend: at fret 1 twice as hard as at fret 12, and half a step is the most. "
+    "On the three plain strings a whole step is ordinary from fret 4 on, a step and a half is for the advanced, two for "
+    "experts. A wound string gives a whole step at most, a nylon string little. Bend the same pitch from a higher fret of a "
+    "thicker string's neighbour, or fret it.",
+    "D7^10 - - - e8 e5 e8 -", "G9^11 - - - e8 e5 e8 -",
+)  # fmt: skip
+ALONE = _rule(
+    "L440", "bend with one finger",
+    "a whole step or more bent with the first finger, which has none behind it",
+    "A bend is pushed by the ring finger with two fingers behind it, turned from the wrist. The first finger stands alone: it "
+    "tires, and the pitch wavers.",
+    "B8'1^10 - - - e8 e5 e8 -", "B8'3^10 - - - e8 e5 e8 -",
+)  # fmt: skip
+NEIGHBOUR = _rule(
+    "L441", "bend into a sounding string",
+    "a bend runs into a neighbouring string that is to sound",
+    "Half a step moves a string about as far as the next one lies, a whole step to it and beyond. The thinnest string can only be "
+    "pushed towards the others, the thickest only pulled, the second and the fifth nearly so, the middle ones go either way. "
+    "What sounds on the side that the string has to go to is stopped.",
+    "B5&e8^10 - - - e8 e5 e8 -", "e5&B8^10 - - - e8 e5 e8 -",
+)  # fmt: skip
+UNISON = _rule(
+    "L442", "unison bend that does not meet",
+    "two strings half a step or less apart at the top of a bend",
+    "In a unison bend the bent string arrives at the pitch of the one that is held. By a whole step, the bent fret is three "
+    "above the held one from B to e, two from G to B, three elsewhere; by half a step, one more. Half a step off, the two fight.",
+    "B5&G8^10 - - - e8 e5 e8 -", "B5&G7^9 - - - e8 e5 e8 -",
+)  # fmt: skip
+
+RULES: tuple[Rule, ...] = (HARD, ALONE, NEIGHBOUR, UNISON)
+
+_UP = (Curve.BEND, Curve.PREBEND)
+
+
+def check_bends(timeline: Timeline, bent: Sequence[Sound], together: bool) -> Iterator[Diagnostic]:
+    """Each bend upwards, once; what it meets only where other strings sound."""
+    settings = timeline.settings
+    for sound in bent:
+        meets = [o for o in timeline.sounds if _meets(sound, o)] if together else []
+        for shape in sound.shapes:
+            if shape.technique.curve not in _UP or not 0 < shape.amount <= MOST:
+                continue
+            row = limit(kind(settings.tuning, settings.sound, sound.string), sound.fret or 0, shape.amount)
+            if row is not None:
+                yield _hard(timeline, sound, shape, Severity(row.level), row.words)
+            if sound.finger == "1" and shape.amount >= 2:
+                message = f"{steps(shape.amount)} bent with finger 1 alone"
+                help = "take finger 3, with 1 and 2 behind it"
+                yield at_slot(ALONE, timeline, shape.slot, shape.span, message, help)
+            if meets:
+                yield from _neighbours(timeline, sound, shape, meets)
+                yield from _unisons(timeline, sound, shape, meets)
+
+
+def _meets(sound: Sound, other: Sound) -> bool:
+    """Whether another string sounds while this one is bent, and stays as it is."""
+    return (
+        other.string != sound.string
+        and other.start < sound.end
+        and other.end > sound.start
+        and not other.dead
+        and not any(shape.technique.curve in _UP for shape in other.shapes)
+    )
+
+
+def _hard(timeline: Timeline, sound: Sound, shape: Shape, severity: Severity, words: str) -> Diagnostic:
+    pushed = _pushed(timeline, sound, shape.amount)
+    where = written(timeline, sound.string, sound.fret or 0)
+    message = f"bend of {steps(shape.amount)} on {where}, {pushed.travel_mm:.0f} mm at {pushed.force_n:.0f} newtons: {words}"
+    if pushed.may_break:
+        message += ", and the string may break"
+    help = CAUTION_BEND if severity is not Severity.ERROR else "slide to the pitch, or bend it from a fret higher up"
+    return at_slot(HARD, timeline, shape.slot, shape.span, message, help, (), severity)
+
+
+def _pushed(timeline: Timeline, sound: Sound, semitones: float) -> Pushed:
+    settings = timeline.settings
+    return push(settings.tuning, settings.sound, sound.string, sound.fret or 0, semitones, settings.capo)
+
+
+def _neighbours(timeline: Timeline, sound: Sound, shape: Shape, meets: list[Sound]) -> Iterator[Diagnostic]:
+    """Both ways that have room are tried: towards the thick strings (pushed) and towards the thin ones (pulled)."""
+    tuning, hand = timeline.settings.tuning, hand_for(timeline)
+    near = [o for o in meets if abs(o.string - sound.string) <= 2 and o.end > shape.start]
+    if not near:
+        return
+    fret = (sound.fret or 0) + hand.capo
+    travel = _pushed(timeline, sound, shape.amount).travel_mm
+    runs = int(travel / string_spacing_mm(fret, hand.scale_mm))  # strings that it runs into
+    pushed, pulled = room_mm(tuning.strings, sound.string, fret, hand.scale_mm)
+    hit: list[Sound] = []
+    for way, room in ((1, pushed), (-1, pulled)):
+        if room < travel:
+            continue
+        struck = [o for o in near if 0 < (o.string - sound.string) * way <= runs]
+        if not struck:
+            return
+        hit += struck
+    for other in hit[:1]:
+        only = "pushed" if pulled < travel else "pulled" if pushed < travel else ""
+        name = string_name(timeline, other.string)
+        must = f", which can only be {only}," if only else ""
+        message = (
+            f"bend on {string_name(timeline, sound.string)}{must} goes {travel:.0f} mm, into {name}, which is to sound"
+        )
+        ring = any(mark.damping is Damping.RING for mark in other.marks)
+        there = (Note(other.span, "this stops where the bend begins" if ring else "this is to sound"),)
+        help = "end that note before the bend, or put it two strings further"
+        yield at_slot(NEIGHBOUR, timeline, shape.slot, shape.span, message, help, there)
+
+
+def _unisons(timeline: Timeline, sound: Sound, shape: Shape, meets: list[Sound]) -> Iterator[Diagnostic]:
+    """Another string half a step or less from where the bend arrives, for as long as it is up there."""
+    for other in meets:
+        off = sound.pitch + shape.amount - other.pitch
+        if (
+            not 0 < abs(off) <= 1
+            or other.start > shape.end
+            or other.end < shape.end
+            or other.harmonic
+            or sound.harmonic
+        ):
+            continue
+        apart = "half a step" if abs(off) == 1 else f"{abs(off) / 2:g} of a step"
+        where = written(timeline, other.string, other.fret or 0)
+        message = f"bend arrives {apart} {'above' if off > 0 else 'below'} {where}, which sounds with it"
+        amount = shape.amount - off
+        target = (sound.fret or 0) + amount
+        help = f"to meet it: `{shape.technique.sign}{target:g}`" if 0 < amount <= MOST else "bend from another fret"
+        yield at_slot(UNISON, timeline, shape.slot, shape.span, message, help, (Note(other.span, "with this"),))

@@ -1,0 +1,329 @@
+"""What the fretting hand holds at one time (L430–L434): spans, fingers, barres, and strings that are to ring on.
+
+In: a Timeline. Out: findings. A moment is what is down when a note begins: what is struck, what is held, and for a
+pull-off or a trill both of its notes. What only rings on is judged apart: it may stop, and is told where.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache
+from itertools import combinations
+from typing import NamedTuple
+
+from lickwright.checks.findings import at_slot, at_sound, beat_at, string_name, written
+from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.fingering import by_fretting_hand
+from lickwright.fingering_costs import groups
+from lickwright.hand import CAUTION_STRETCH, SHARE, Hand
+from lickwright.notation.techniques import Curve, Damping, Kind, Stroke
+from lickwright.timeline import Sound, Timeline
+
+
+def _rule(code: str, name: str, severity: Severity, summary: str, explanation: str, bad: str, good: str) -> Rule:
+    texts = (f'lick "In one hand"\nkey A minor\n| {music} ||\n' for music in (bad, good))
+    return Rule(code, name, severity, summary, explanation, *texts)
+
+
+STRETCH = _rule(
+    "L430", "stretch", Severity.WARNING,
+    "notes held together, or both notes of a pull-off or trill, lie far apart",
+    "Frets grow narrower up the neck, so a stretch is counted in millimetres. Up to 98 mm, four frets from fret 1, a hand of "
+    "medium reach stands easily; to 115 it stretches, to 130 it is hard, and beyond that the notes cannot be held together, "
+    "which is an error. A reach line (small, medium, large) says whose hand it is. Play one of the notes on another string, "
+    "or the same shape higher up.",
+    "E1&B6 - - - e8 e5 e8 -", "E8&B12 - - - e8 e5 e8 -",
+)  # fmt: skip
+ORDER = _rule(
+    "L431", "order of the fingers", Severity.ERROR,
+    "fingers as written that cross, or one finger in two places",
+    "Along the neck the fingers stand in their order: a higher fret takes a higher finger, the same fret any. One finger cannot "
+    "hold two frets at a time, a hammer-on comes down with a higher finger than the one that stays, a pull-off lifts it.",
+    "G5'3&B7'1 - - - e8 e5 e8 -", "G5'1&B7'3 - - - e8 e5 e8 -",
+)  # fmt: skip
+PLACES = _rule(
+    "L432", "more notes than fingers", Severity.ERROR,
+    "more fretted places at a time than four fingers hold",
+    "Four fingers hold four places, the thumb a fifth on the thickest strings; one finger laid flat covers neighbouring strings "
+    "on one fret. Leave a note out, or choose a shape with open strings or a barre.",
+    "E9&A8&D7&G10&B11&e7 - - - e8 e5 e8 -", "A8&D7&G10&B11&e7 - - - e8 e5 e8 -",
+)  # fmt: skip
+BARRE = _rule(
+    "L433", "barre over an open string", Severity.ERROR,
+    "a barre with an open string or a lower note inside",
+    "A finger laid flat stops every string that it covers, so between its strings none can sound open or at a lower fret. "
+    "Higher frets are fine: other fingers stand in front of the barre.",
+    "E3'1&A0&D3'1 - - - e8 e5 e8 -", "E3'1&A5'3&D3'1 - - - e8 e5 e8 -",
+)  # fmt: skip
+RING = _rule(
+    "L434", "let ring that cannot ring", Severity.WARNING,
+    "a note that is to ring on, though its finger or string is needed elsewhere",
+    "A fretted string rings as long as its finger stays. When the hand moves away, or the string is played again at once, it "
+    "stops there. Play the later note on another string or nearer, use an open string, or let the ring end.",
+    "G5= e5 e12 - e8 e5 e8 -", "G5= e5 e8 - e8 e5 e8 -",
+)  # fmt: skip
+
+RULES: tuple[Rule, ...] = (STRETCH, ORDER, PLACES, BARRE, RING)
+
+Places = tuple[tuple[int, int], ...]  # (string, fret), from the thickest string
+
+
+class Hold(NamedTuple):
+    """What a set of places asks of a hand."""
+
+    span: float  # mm, index to little finger
+    low: int  # the lowest fret held
+    high: int
+    fingers: int  # that it takes, the thumb not counted
+    split: bool  # one barre more would do, but for an open string or a lower note inside
+
+    def possible(self, hand: Hand) -> bool:
+        """Whether this hand holds it."""
+        return self.span <= hand.hard and self.fingers <= 4
+
+
+@lru_cache(maxsize=4096)
+def hold(places: Places, hand: Hand) -> Hold:
+    """Judges places that are down at one time, open strings among them."""
+    held = [n for n, (_, fret) in enumerate(places) if fret]
+    frets = [places[n][1] for n in held]
+    low, high = min(frets), max(frets)
+    span = 0.0
+    if high > low:
+        ends = ([s for s, fret in places if fret == end] for end in (low, high))
+        first, second = (list(strings) for strings in ends)
+        span = hand.span(low, high, min(abs(a - b) for a in first for b in second))
+    covers = groups(places, held)
+    needed = len(covers)
+    if needed > 4 and places[held[0]][0] >= 5 and places[held[0]][1] <= low + 1:  # the thumb takes the thickest
+        needed = len(groups(places, held[1:]))
+    return Hold(span, low, high, needed, needed > 4 and len(set(frets)) <= 4)
+
+
+class _Down(NamedTuple):
+    """One place that is down, and why."""
+
+    string: int
+    fret: int
+    sound: Sound
+    finger: str | None
+
+
+def check_grips(timeline: Timeline, hand: Hand, together: bool, pulled: bool, fingers: bool) -> list[Diagnostic]:
+    """Every moment in order. Each finding names the note that makes it impossible."""
+    found: list[Diagnostic] = []
+    alive: list[Sound] = []
+    stopped: set[int] = set()  # ringing sounds that had to stop, by index
+    for sounds in _onsets(timeline):
+        now = sounds[0].start
+        alive = [s for s in alive if s.end > now and all(s.string != new.string for new in sounds)]
+        struck = [s for s in sounds if s.fret is not None and s.begin.stroke is not Stroke.TAP and not s.dead]
+        staying = [s for s in alive if not _ringing(s)]
+        down = [_down(s) for s in (*staying, *struck)]
+        if pulled:
+            down += [d for s in struck for d in _behind(timeline, s)]
+        if len(down) > 1 and any(d.fret for d in down):
+            found += _judged(timeline, hand, down, fingers)
+        if fingers:
+            found += [d for s in struck if s.source is not None for d in _joined_fingers(timeline, s)]
+        ringing = [s for s in alive if _ringing(s) and s.index not in stopped]
+        if ringing and struck:
+            found += _rings(timeline, hand, down, ringing, stopped, struck)
+        alive += struck
+    return found
+
+
+def _onsets(timeline: Timeline) -> Iterator[list[Sound]]:
+    """Sounds that begin together, in time. Grace notes are each alone."""
+    group: list[Sound] = []
+    for sound in timeline.sounds:
+        if sound.kind not in ("note", "grace"):
+            continue
+        if group and (sound.start != group[0].start or sound.lead != group[0].lead):
+            yield group
+            group = []
+        group.append(sound)
+    if group:
+        yield group
+
+
+def _ringing(sound: Sound) -> bool:
+    return any(mark.damping is Damping.RING for mark in sound.marks)
+
+
+def _down(sound: Sound) -> _Down:
+    return _Down(sound.string, sound.fret or 0, sound, sound.finger)
+
+
+def _behind(timeline: Timeline, sound: Sound) -> Iterator[_Down]:
+    """The other note of a pull-off or trill, which is down too."""
+    if sound.trill:
+        yield _Down(sound.string, sound.trill, sound, None)
+    if sound.begin.stroke is Stroke.PULL and sound.source is not None and sound.fret:
+        source = timeline.sounds[sound.source]
+        if by_fretting_hand(source) and source.fret and source.fret > sound.fret:
+            yield _Down(sound.string, source.fret, source, source.finger)
+
+
+def _places(down: list[_Down]) -> Places:
+    return tuple(sorted({(d.string, d.fret) for d in down}, reverse=True))
+
+
+def _judged(timeline: Timeline, hand: Hand, down: list[_Down], fingers: bool) -> Iterator[Diagnostic]:
+    """Span, number of fingers, and fingers as written, of what is down at one time."""
+    thumbs = [d for d in down if d.finger == "T"]
+    places = _places([d for d in down if d.finger != "T"] if thumbs else down)
+    if any(fret for _, fret in places):
+        asked = hold(places, hand)
+        culprit = max((d for d in down if d.fret), key=lambda d: (d.sound.start, d.fret)).sound
+        if asked.fingers > 4:
+            yield _too_many(timeline, places, asked, culprit)
+        elif asked.span > hand.fine:
+            yield _stretch(timeline, hand, down, asked, culprit)
+    if fingers:
+        for one, other in combinations([d for d in down if d.finger is not None], 2):
+            yield from _pair(timeline, hand, down, *sorted((one, other), key=lambda d: (d.fret, d.finger)))
+
+
+def _too_many(timeline: Timeline, places: Places, asked: Hold, culprit: Sound) -> Diagnostic:
+    notes = " ".join(written(timeline, string, fret) for string, fret in places)
+    if asked.split:
+        message = f"{notes} would need a barre, but an open string or a lower note lies inside it"
+        return at_sound(BARRE, timeline, culprit, message, "leave a note out, or put it in front of the barre")
+    message = f"{notes} takes {asked.fingers} fingers at once"
+    return at_sound(PLACES, timeline, culprit, message, "leave a note out, or choose a shape with a barre")
+
+
+def _stretch(timeline: Timeline, hand: Hand, down: list[_Down], asked: Hold, culprit: Sound) -> Diagnostic:
+    severity = Severity.INFO if asked.span <= hand.stretch else Severity.WARNING
+    limit, how = (hand.fine, "easy") if severity is Severity.INFO else (hand.stretch, "a stretch")
+    if asked.span > hand.hard:
+        severity, limit, how = Severity.ERROR, hand.hard, "the most"
+    message = f"frets {asked.low} and {asked.high} are {asked.span:.0f} mm apart, for a {hand.reach} hand {limit:.0f} mm is {how}"
+    help = "take one of the notes on another string, or play it higher up the neck"
+    if severity is Severity.WARNING:
+        help = CAUTION_STRETCH
+    others = {d.sound.span: d for d in down if d.sound is not culprit and d.fret in (asked.low, asked.high)}
+    notes = tuple(Note(span, "held with this") for span in list(others)[:1])
+    return at_sound(STRETCH, timeline, culprit, message, help, notes, severity)
+
+
+def _pair(timeline: Timeline, hand: Hand, down: list[_Down], low: _Down, high: _Down) -> Iterator[Diagnostic]:
+    """Two places with fingers written, the lower fret first."""
+    if not low.fret or not high.fret or "T" in (low.finger, high.finger) or low.sound is high.sound:
+        return
+    here = max(low.sound, high.sound, key=lambda s: (s.start, s.span))
+    there = (Note((low if here is high.sound else high).sound.span, "held with this"),)
+    if low.finger == high.finger:
+        yield from _one_finger(timeline, down, low, high, here, there)
+        return
+    first, second = int(low.finger or 0), int(high.finger or 0)
+    if low.fret < high.fret and first > second:
+        message = f"finger {first} on fret {low.fret} and finger {second} on fret {high.fret} cross"
+        help = "the higher fret takes the higher finger"
+        yield at_sound(ORDER, timeline, here, message, help, there)
+        return
+    span = hand.span(low.fret, high.fret, abs(low.string - high.string))
+    most = hand.hard * SHARE[min(first, second), max(first, second)]
+    if low.fret < high.fret and span > most and (first, second) != (1, 4):
+        message = f"fingers {first} and {second} are {span:.0f} mm apart, {most:.0f} mm is the most for these two"
+        yield at_sound(STRETCH, timeline, here, message, "use fingers further apart", there, Severity.WARNING)
+
+
+def _one_finger(
+    timeline: Timeline, down: list[_Down], low: _Down, high: _Down, here: Sound, there: tuple[Note, ...]
+) -> Iterator[Diagnostic]:
+    """One finger on two strings: on one fret, with nothing lower between."""
+    if low.string == high.string:
+        return
+    if low.fret != high.fret:
+        message = f"finger {low.finger} holds frets {low.fret} and {high.fret} at once"
+        yield at_sound(ORDER, timeline, here, message, "give one of them another finger", there)
+        return
+    thin, thick = sorted((low.string, high.string))
+    inside = next((d for d in down if thin < d.string < thick and d.fret < low.fret), None)
+    if inside is not None:
+        what = (
+            f"the open {string_name(timeline, inside.string)}"
+            if not inside.fret
+            else written(timeline, inside.string, inside.fret)
+        )
+        message = f"finger {low.finger} lies over {what}, which is to sound"
+        yield at_sound(BARRE, timeline, here, message, "give one of the two another finger", there)
+
+
+def _joined_fingers(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
+    """Fingers written on both notes of a connection."""
+    assert sound.source is not None
+    source, technique = timeline.sounds[sound.source], sound.begin
+    if not (sound.finger and source.finger) or "T" in (sound.finger, source.finger) or not (sound.fret and source.fret):
+        return
+    before, after = int(source.finger), int(sound.finger)
+    there = (Note(source.span, "from here"),)
+    if technique.curve is Curve.GLIDE:
+        if before != after:
+            message = f"slide begins with finger {before} and ends with finger {after}"
+            yield at_sound(ORDER, timeline, sound, message, "a slide keeps its finger", there, Severity.WARNING)
+    elif (after - before) * (sound.fret - source.fret) <= 0 and sound.fret != source.fret:
+        message = f"{technique.name} from finger {before} to finger {after}"
+        help = "a hammer-on takes a higher finger, a pull-off leaves a lower one"
+        yield at_sound(ORDER, timeline, sound, message, help, there)
+
+
+# --- let ring --------------------------------------------------------------------------------------------------------
+
+
+def _rings(
+    timeline: Timeline, hand: Hand, down: list[_Down], ringing: list[Sound], stopped: set[int], struck: list[Sound]
+) -> Iterator[Diagnostic]:
+    """Which ringing notes the hand can keep with what it holds now; the youngest are kept first."""
+    kept = list(down)
+    for sound in reversed(ringing):
+        if not sound.fret:
+            kept.append(_down(sound))
+            continue
+        with_it = [*kept, _down(sound)]
+        if hold(_places([d for d in with_it if d.finger != "T"] or with_it), hand).possible(hand):
+            kept = with_it
+            continue
+        stopped.add(sound.index)
+        here = struck[0]
+        message = f"{written(timeline, sound.string, sound.fret)} cannot ring on past {_when(timeline, here)}"
+        needed = " and ".join(written(timeline, s.string, s.fret or 0) for s in struck if s.fret)
+        why = f"{message}: the hand goes to {needed}" if needed else message
+        notes = (Note(here.span, "it stops here"),)
+        yield at_sound(RING, timeline, sound, why, "let it end there, or play what follows nearer", notes)
+
+
+def _when(timeline: Timeline, sound: Sound) -> str:
+    slot = timeline.slots[sound.slot]
+    bar = timeline.bars[slot.bar]
+    beat = beat_at(timeline, bar, slot.at)
+    return f"bar {bar.number}, beat {beat}" if beat else f"bar {bar.number}"
+
+
+def check_idle_rings(timeline: Timeline) -> Iterator[Diagnostic]:
+    """A ring that its own string ends at once: `=` before a note of that string, or `(ring: …)` on one string alone."""
+    sounds = timeline.sounds
+    for sound, after in zip(sounds, sounds[1:], strict=False):
+        if after.string == sound.string and after.source is None and _marked(sound) and after.start == sound.end:
+            name = string_name(timeline, sound.string)
+            message = f"let ring, but the next note is on {name} too: it stops at {_when(timeline, after)}"
+            yield at_sound(
+                RING, timeline, sound, message, "leave the `=` out, or play the next note on another string",
+                (Note(after.span, "it stops here"),),
+            )  # fmt: skip
+    for word in timeline.words:
+        if word.technique is not None and word.technique.damping is Damping.RING:
+            inside = [s for s in sounds if word.first <= s.slot <= word.last and s.pass_no == 0]
+            if len(inside) > 1 and len({s.string for s in inside}) == 1 and any(s.source is None for s in inside[1:]):
+                name = string_name(timeline, inside[0].string)
+                message = f"let ring over notes of {name} alone: each stops where the next begins"
+                yield at_slot(
+                    RING, timeline, word.first, word.span, message, f"leave `({word.word}: …)` out",
+                    (Note(inside[1].span, "the first stops here"),),
+                )  # fmt: skip
+
+
+def _marked(sound: Sound) -> bool:
+    return any(mark.damping is Damping.RING and mark.kind is Kind.MARK for mark in sound.marks)

@@ -1,0 +1,264 @@
+"""What neither hand does in time (L435–L438): shifts, hops of one finger, picking, sweeps.
+
+In: a Timeline, and its sounds under the fretting hand or the pick. Out: findings, one for a passage. Whether any hand can
+follow is exact: frets ask for the index finger in intervals of one width, and a hand of limited speed can visit them all
+in time just when it can visit every two of them, so that one walk with the extremes so far finds the first it cannot.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from fractions import Fraction
+
+from lickwright.checks.findings import at_sound, string_name, written
+from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.fingering import moments_of, plan
+from lickwright.hand import CAUTION_FAST, HOPS, ONE_WAY, PICKING, SHIFT_EASY, SHIFT_HARD, SWEEPING, Hand
+from lickwright.notation.techniques import WORDS, Curve
+from lickwright.timeline import Sound, Timeline
+
+Seconds = Callable[[float], float]
+
+
+def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: str, tempo: int) -> Rule:
+    texts = (f'lick "In time"\nkey A minor\ntempo {tempo}\nstep 1/16\n| {music} ||\n' for music in (bad, good))
+    return Rule(code, name, Severity.WARNING, summary, explanation, *texts)
+
+
+SHIFT = _rule(
+    "L435", "shift in no time",
+    "the hand has to move faster along the neck than hands do",
+    "A metre a second (a quarter of a metre in a quarter of a second) is what hands do at ease, two are hard; beyond is a "
+    "warning. Win time with an open string or a rest, slide, or play the note where the hand is.",
+    "e3--- e3 e19 e3 e19 e3---....", "e3--- e3--- e19--- ....", 150,
+)  # fmt: skip
+HOP = _rule(
+    "L436", "hop of one finger",
+    "the same finger is written for two places in too quick a turn",
+    "One finger changes its place about six times a second at most; another finger is there already. Over two neighbouring "
+    "strings on one fret a finger may lie flat and roll, which is quick.",
+    "G5'1 G7'1 G5'1 G7'1 G5--- ........", "G5'1 G7'3 G5'1 G7'3 G5--- ........", 120,
+)  # fmt: skip
+PICKING_SPEED = _rule(
+    "L437", "picking speed",
+    "more strokes of the pick in a second than hands do",
+    "From 10 notes a second on, picking is for the advanced, from 13 for the few, and beyond 17 it is not done; strokes all "
+    "one way reach about half of that. Hammer-ons, pull-offs and sweeps are faster: let the fretting hand play some, or "
+    "take the tempo down.",
+    "G5 G7 G5 G7 G5 G7 G5 G7 G5 G7 G5 G7 G5---", "G5 h7 p5 h7 G5 h7 p5 h7 G5 h7 p5 h7 G5---", 230,
+)  # fmt: skip
+SWEEP = _rule(
+    "L438", "sweep that turns back",
+    "quick strokes one way that skip a string or go against the stroke",
+    "At such a speed strokes one way are one movement across the strings: a down-stroke falls from the thick to the thin ones, "
+    "one note a string, an up-stroke the other way. A string that is skipped or lies the other way wants a stroke of its own.",
+    "(down: D7 G5 e5 B5) e8--- ........", "(down: D7 G5 B5 e5) e8--- ........", 150,
+)  # fmt: skip
+
+RULES: tuple[Rule, ...] = (SHIFT, HOP, PICKING_SPEED, SWEEP)
+
+
+def _seconds(timeline: Timeline) -> Seconds:
+    from lickwright.clock import Clock
+
+    return Clock(timeline, Fraction(1)).seconds
+
+
+def _fastest(timeline: Timeline) -> float:
+    """Seconds a grain where it is fastest, the short half of a swung pair included: never longer than what is heard."""
+    long, short = timeline.settings.feel.ratio
+    quarter = 60.0 / float(max(tempo.qpm for tempo in timeline.tempos))
+    return 4.0 * quarter / timeline.grain * 2.0 * short / (long + short)
+
+
+# --- the fretting hand -----------------------------------------------------------------------------------------------
+
+
+def check_shifts(timeline: Timeline, hand: Hand, fretted: Sequence[Sound]) -> Iterator[Diagnostic]:
+    """Shifts faster than is easy. The walk is tried first with the quickest time that there could be."""
+    grain = _fastest(timeline)
+    if not next(_hurried(fretted, hand, lambda at: at * grain), None):
+        return
+    seconds = _seconds(timeline)
+    positions: dict[int, int] | None = None
+    for before, sound in _hurried(fretted, hand, seconds):
+        if positions is None:
+            positions = _positions(timeline, hand)
+        yield _shift(timeline, hand, before, sound, seconds(sound.start) - seconds(before.start), positions)
+
+
+def _hurried(fretted: Sequence[Sound], hand: Hand, seconds: Seconds) -> Iterator[tuple[Sound, Sound]]:
+    """Pairs between which the hand has to move faster than is easy; after each the walk begins anew."""
+    reach, pace = hand.stretch, SHIFT_EASY
+    low, high = float("inf"), float("-inf")  # of place - pace x time, and of place + pace x time
+    lowest = highest = first = fretted[0]
+    waiting: list[tuple[float, float, Sound]] = []  # of the same instant: not yet behind the hand
+    for sound in fretted:
+        if sound.start != first.start:
+            for down, up, other in waiting:
+                low, lowest = (down, other) if down < low else (low, lowest)
+                high, highest = (up, other) if up > high else (high, highest)
+            waiting, first = [], sound
+        place, moved = hand.at(sound.fret or 0), pace * seconds(sound.start)
+        if place - moved - reach > low or high - place - moved > reach:
+            yield (lowest if place - moved - reach > low else highest), sound
+            low, high, waiting = float("inf"), float("-inf"), []
+        waiting.append((place - moved, place + moved, sound))
+
+
+def _positions(timeline: Timeline, hand: Hand) -> dict[int, int]:
+    """Where the best fingering has the hand, by sound."""
+    moments, groups = moments_of(timeline)
+    found = plan(moments, hand).position
+    return {sound.index: at for sounds, at in zip(groups, found, strict=True) for sound in sounds}
+
+
+def _shift(
+    timeline: Timeline, hand: Hand, before: Sound, sound: Sound, time: float, positions: dict[int, int]
+) -> Diagnostic:
+    far = abs(hand.at(sound.fret or 0) - hand.at(before.fret or 0)) - hand.stretch
+    pace = far / max(time, 0.001)
+    hard = pace > SHIFT_HARD
+    where = (positions.get(one.index, one.fret) for one in (before, sound))
+    moves = "position {} to {}".format(*where)
+    message = f"{far:.0f} mm beyond reach in {time:.2f} s, from {moves}: {pace / 1000:.1f} metres a second"
+    help = "win time with an open string or a slide, or play it where the hand is"
+    return at_sound(
+        SHIFT, timeline, sound, message, help, (Note(before.span, "the hand comes from here"),),
+        Severity.WARNING if hard else Severity.INFO,
+    )  # fmt: skip
+
+
+def check_hops(timeline: Timeline) -> Iterator[Diagnostic]:
+    """The same finger as written, twice in a row of its own, at two places, with too little time between."""
+    last: dict[str, Sound] = {}
+    seconds: Seconds | None = None
+    grain = _fastest(timeline)
+    for sound in timeline.sounds:
+        finger = sound.finger
+        if finger is None or finger == "T" or not sound.fret:
+            continue
+        before = last.get(finger)
+        last[finger] = sound
+        if before is None or before.start == sound.start or not _hops(before, sound):
+            continue
+        if (sound.start - before.start) * grain * HOPS >= 1.0:
+            continue
+        seconds = seconds or _seconds(timeline)
+        time = seconds(sound.start) - seconds(before.start)
+        if time * HOPS < 1.0:
+            places = (
+                f"{written(timeline, before.string, before.fret or 0)} to {written(timeline, sound.string, sound.fret)}"
+            )
+            message = f"finger {finger} goes from {places} in {time:.2f} s, {1 / HOPS:.2f} s is quick"
+            there = (Note(before.span, "from here"),)
+            yield at_sound(HOP, timeline, sound, message, "give one of the two another finger", there)
+
+
+def _hops(before: Sound, sound: Sound) -> bool:
+    if before.string == sound.string:
+        return before.fret != sound.fret and sound.begin.curve is not Curve.GLIDE
+    return before.fret != sound.fret or abs(before.string - sound.string) > 1
+
+
+# --- the picking hand ------------------------------------------------------------------------------------------------
+
+_WINDOW = 4  # strokes that a speed is measured over: fewer are a flurry, which anybody can
+Stroke = tuple[
+    Sound, str
+]  # the first sound of a stroke of the pick, and which way it goes: "alternate", "down", "up", "swept"
+
+
+def check_picking(timeline: Timeline, picked: Sequence[Sound]) -> Iterator[Diagnostic]:
+    """Strokes a second, and sweeps. Plucking fingers are not judged."""
+    grain = _fastest(timeline)
+    close = 1.0 / (grain * ONE_WAY[0])  # grains: strokes further apart than this are never remarkable
+    if not any(b.start - a.start <= close and b.start > a.start for a, b in zip(picked, picked[1:], strict=False)):
+        return
+    strokes = list(_strokes(picked))
+    seconds = _seconds(timeline)
+    times = [seconds(sound.start) for sound, _ in strokes]
+    yield from _sweeps(timeline, strokes, times)
+    yield from _speeds(timeline, strokes, times)
+
+
+def _strokes(picked: Sequence[Sound]) -> Iterator[Stroke]:
+    """One for each instant. A note that goes on to the next string the way the last two went is swept."""
+    before: Sound | None = None
+    step = 0  # strings, from the stroke before; 0 where one was no single note
+    alone = {}
+    for sound in picked:
+        alone[sound.start] = sound.start not in alone
+    for sound in picked:
+        if sound.pluck is not None:
+            before, step = None, 0
+            continue
+        if before is not None and before.start == sound.start:
+            continue
+        went = sound.string - before.string if before is not None and alone[sound.start] and alone[before.start] else 0
+        way = _way(sound)
+        swept = abs(went) == 1 and went == step
+        yield sound, way or ("swept" if swept else "alternate")
+        before, step = sound, went
+
+
+def _way(sound: Sound) -> str:
+    return next((mark.sign for mark in sound.marks if mark is WORDS["down"] or mark is WORDS["up"]), "")
+
+
+def _sweeps(timeline: Timeline, strokes: list[Stroke], times: list[float]) -> Iterator[Diagnostic]:
+    """Strokes one way, quicker than single strokes, across strings: down goes to thinner ones, one string at a time."""
+    for n in range(1, len(strokes)):
+        (before, old), (sound, way) = strokes[n - 1], strokes[n]
+        step = before.string - sound.string if way == "down" else sound.string - before.string
+        if old != way or way not in ("down", "up") or step in (0, 1) or times[n] - times[n - 1] > 1.0 / ONE_WAY[1]:
+            continue
+        names = f"{string_name(timeline, before.string)} to {string_name(timeline, sound.string)}"
+        wrong = "skips a string" if step > 1 else f"goes against a {way}-stroke"
+        message = f"from {names} {wrong}, with {times[n] - times[n - 1]:.2f} s for it"
+        other = "up" if way == "down" else "down"
+        there = (Note(before.span, "from here"),)
+        yield at_sound(SWEEP, timeline, sound, message, f"begin an {other}-stroke here" if other == "up" else
+                       "begin a down-stroke here", there)  # fmt: skip
+
+
+def _speeds(timeline: Timeline, strokes: list[Stroke], times: list[float]) -> Iterator[Diagnostic]:
+    """The fastest stretch of each passage that is remarkable."""
+    worst: tuple[float, int, float, tuple[float, float, float]] | None = None
+    end = -1
+    for n in range(len(strokes) - _WINDOW):
+        rate, limits = _rate(strokes[n : n + _WINDOW + 1], times[n : n + _WINDOW + 1])
+        if rate > limits[0] * 1.0001:
+            if worst is None or rate / limits[0] > worst[0]:
+                worst = (rate / limits[0], n, rate, limits)
+            end = n + _WINDOW
+        elif worst is not None and n > end:
+            yield _too_fast(timeline, strokes[worst[1]], worst[2], worst[3])
+            worst = None
+    if worst is not None:
+        yield _too_fast(timeline, strokes[worst[1]], worst[2], worst[3])
+
+
+def _rate(strokes: list[Stroke], times: list[float]) -> tuple[float, tuple[float, float, float]]:
+    """Strokes a second, and the limits that hold: swept notes cost no stroke of their own where others are between."""
+    ways = [way for _, way in strokes[1:]]
+    time = max(times[-1] - times[0], 0.001)
+    crossing = all(a.string != b.string for (a, _), (b, _) in zip(strokes, strokes[1:], strict=False))
+    if len(set(ways)) == 1 and ways[0] in ("down", "up"):
+        return _WINDOW / time, SWEEPING if crossing else ONE_WAY
+    swept = ways.count("swept")
+    if swept >= _WINDOW - 1:
+        return _WINDOW / time, SWEEPING
+    return (_WINDOW - swept) / time, PICKING
+
+
+def _too_fast(timeline: Timeline, stroke: Stroke, rate: float, limits: tuple[float, float, float]) -> Diagnostic:
+    severity = Severity.ERROR if rate > limits[2] else Severity.WARNING if rate > limits[1] else Severity.INFO
+    limit = limits[2] if severity is Severity.ERROR else limits[1] if severity is Severity.WARNING else limits[0]
+    what = {PICKING: "picked", ONE_WAY: "picked one way", SWEEPING: "swept"}[limits]
+    says = {Severity.ERROR: "is the most", Severity.WARNING: "is hard", Severity.INFO: "is fast"}[severity]
+    message = f"{rate:.1f} notes a second {what}, {limit:g} {says}"
+    help = (
+        "take the tempo down, or let hammer-ons and pull-offs play some" if severity is Severity.ERROR else CAUTION_FAST
+    )
+    return at_sound(PICKING_SPEED, timeline, stroke[0], message, help, (), severity)
