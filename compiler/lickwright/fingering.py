@@ -10,6 +10,7 @@ them first; then fingers are found for what was chosen.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import inf
 from typing import NamedTuple
 
 from lickwright import fingering_costs as c
@@ -53,11 +54,13 @@ def plan(
         return Plan((), (), (), 0.0, (), ())
     options: list[list[tuple[int, Grip]]] = []
     several = any(len(moment.choices) > 1 for moment in moments)
-    chosen = _cheapest(moments, [_ways(m, hand, box, tuning, lean=True) for m in moments])[1] if several else None
+    chosen = None
+    if several:
+        chosen = _cheapest(moments, [_ways(m, hand, box, tuning, lean=True) for m in moments], lean=True)[1]
     for n, moment in enumerate(moments):
         only = chosen[n][0] if chosen else 0
         options.append(_ways(moment, hand, box, tuning, only=only))
-    cost, path, costs, why = _cheapest_told(moments, options)
+    cost, path, costs, why = _cheapest(moments, options)
     positions, last = [], next((grip.position for _, grip in path if grip.position != FREE), 1)
     for _, grip in path:
         last = last if grip.position == FREE else grip.position
@@ -65,6 +68,7 @@ def plan(
     return Plan(tuple(n for n, _ in path), tuple(grip.fingers for _, grip in path), tuple(positions), cost, costs, why)
 
 
+_LEAN = 4  # hand positions a choice: the four fingers, each at its own fret
 Ways = list[tuple[int, Grip]]  # index of a choice, and a grip for it
 
 
@@ -80,7 +84,7 @@ def _ways(
         extra = _placing(choice, moment, box, tuning) if len(moment.choices) > 1 else 0.0
         seen: set[int] = set()
         for grip in grips(choice, hand, moment.fixed, moment.bent):
-            if lean and grip.position in seen:
+            if lean and (grip.position in seen or len(seen) == _LEAN):
                 continue
             seen.add(grip.position)
             found.append((n, grip._replace(cost=grip.cost + extra) if extra else grip))
@@ -112,46 +116,16 @@ class _Step(NamedTuple):
     left: float  # seconds, when the hand was last bound to a position
 
 
-def _cheapest(moments: Sequence[Moment], options: list[Ways]) -> tuple[float, Ways]:
-    total, path, _, _ = _cheapest_told(moments, options)
-    return total, path
-
-
-def _cheapest_told(
-    moments: Sequence[Moment], options: list[Ways]
+def _cheapest(
+    moments: Sequence[Moment], options: list[Ways], lean: bool = False
 ) -> tuple[float, Ways, tuple[float, ...], tuple[str, ...]]:
     """Viterbi: for each grip of each moment the cheapest way there, then back from the cheapest end."""
     layers: list[list[_Step]] = []
-    for n, (moment, ways) in enumerate(zip(moments, options, strict=True)):
-        if not n:
-            layers.append([_Step(g.cost, g.cost, 0, g.position, g.at, moment.at) for _, g in ways])
-            continue
-        before, past = options[n - 1], layers[-1]
-        gap = moment.at - moments[n - 1].at
-        layer = []
-        for choice, grip in ways:
-            places = moment.choices[choice]
-            best, back, here = float("inf"), 0, 0.0
-            for k, step in enumerate(past):
-                if step.total >= best:
-                    continue
-                old_choice, old = before[k]
-                way = _move(moments[n - 1].choices[old_choice], old, step, places, grip, moment, gap)
-                if step.total + way < best:
-                    best, back, here = step.total + way, k, way
-            from_ = past[back]
-            free = grip.position == FREE
-            layer.append(
-                _Step(
-                    best + grip.cost,
-                    here + grip.cost,
-                    back,
-                    from_.position if free else grip.position,
-                    from_.at if free else grip.at,
-                    from_.left if free else moment.at,
-                )  # fmt: skip
-            )
-        layers.append(layer)
+    for n, moment in enumerate(moments):
+        if n:
+            layers.append(_layer(layers[-1], moments[n - 1], options[n - 1], moment, options[n], lean))
+        else:
+            layers.append([_Step(g.cost, g.cost, 0, g.position, g.at, moment.at) for _, g in options[0]])
     k = min(range(len(layers[-1])), key=lambda i: layers[-1][i].total)
     total, path, costs, why = layers[-1][k].total, [], [], []
     for n in range(len(layers) - 1, -1, -1):
@@ -163,24 +137,54 @@ def _cheapest_told(
     return total, path[::-1], tuple(costs[::-1]), tuple(why[::-1])
 
 
-def _move(
-    old_places: Choice, old: Grip, step: _Step, places: Choice, grip: Grip, moment: Moment, gap: float
-) -> float:  # fmt: skip
-    """From one grip to the next."""
+def _layer(past: list[_Step], last: Moment, before: Ways, moment: Moment, ways: Ways, lean: bool) -> list[_Step]:
+    """The cheapest way to each grip of a moment. The past is tried from its cheapest, until no way could be cheaper."""
+    order = sorted(range(len(past)), key=lambda k: past[k].total)
+    gap = moment.at - last.at
+    layer = []
+    for choice, grip in ways:
+        places = moment.choices[choice]
+        best, back, here = inf, 0, 0.0
+        for k in order:
+            step = past[k]
+            if step.total >= best:
+                break
+            old_choice, old = before[k]
+            way = _way(step, last.choices[old_choice], places, grip, moment)
+            if not lean and step.total + way < best:
+                way += _change(last.choices[old_choice], old, places, grip, moment, gap)
+            if step.total + way < best:
+                best, back, here = step.total + way, k, way
+        from_ = past[back]
+        position, at, left = (
+            (from_.position, from_.at, from_.left) if grip.position == FREE else (grip.position, grip.at, moment.at)
+        )
+        layer.append(_Step(best + grip.cost, here + grip.cost, back, position, at, left))
+    return layer
+
+
+def _way(step: _Step, old: Choice, places: Choice, grip: Grip, moment: Moment) -> float:
+    """The hand's way from one grip to the next: across the strings and along the neck."""
     cost = 0.0
-    crossed = abs(places[0][0] - old_places[-1][0]) - 1
+    if moment.joined and not any(string == other for string, _ in places for other, _ in old):
+        cost += c.NEVER
+    crossed = abs(places[0][0] - old[-1][0]) - 1
     if crossed > 0:
         cost += c.CROSSING * crossed
-    if grip.position == FREE or step.position == FREE:
+    if grip.position == FREE or step.position == FREE or grip.position == step.position:
         return cost
-    if grip.position != step.position:
-        far = abs(grip.at - step.at)
-        shift = far / c.SHIFT_MM
-        if moment.joined:
-            shift *= c.SLID if moment.slid else c.MID_LEGATO
-        pace = far / max(moment.at - step.left, 0.02) - SHIFT_EASY
-        cost += 0.3 + shift + (c.HARD_SHIFT * pace / 1000.0 if pace > 0 else 0.0)
-    if old.position == FREE:
+    far = abs(grip.at - step.at)
+    shift = far / c.SHIFT_MM
+    if moment.joined:
+        shift *= c.SLID if moment.slid else c.MID_LEGATO
+    pace = far / max(moment.at - step.left, 0.02) - SHIFT_EASY
+    return cost + c.SHIFT_AT_ALL + shift + (c.HARD_SHIFT * pace / 1000.0 if pace > 0 else 0.0)
+
+
+def _change(old_places: Choice, old: Grip, places: Choice, grip: Grip, moment: Moment, gap: float) -> float:
+    """What the fingers have to do between two grips."""
+    cost = 0.0
+    if old.position == FREE or grip.position == FREE:
         return cost
     for (string, fret), finger in zip(places, grip.fingers, strict=True):
         if not finger:
@@ -193,9 +197,14 @@ def _move(
                     cost += c.SWAP
             elif other == finger:
                 cost += _again(before, last, string, fret, moment, gap)
-            elif moment.slid and before == string:
-                cost += c.NEVER
+            elif before == string and moment.joined:
+                cost += _crossed(last, fret, other, finger, moment)
     return cost
+
+
+def _crossed(last: int | None, fret: int | None, other: int, finger: int, moment: Moment) -> float:
+    """Two fingers in a connection: none in a slide, and in the order of their frets in a hammer-on or pull-off."""
+    return c.NEVER if moment.slid or ((fret or 0) - (last or 0)) * (finger - other) < 0 else 0.0
 
 
 def _again(before: int, last: int | None, string: int, fret: int | None, moment: Moment, gap: float) -> float:

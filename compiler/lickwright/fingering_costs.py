@@ -15,6 +15,7 @@ from lickwright.hand import SHARE, Hand
 Place = tuple[int, int | None]  # (string, fret); 0 is open, None a dead note
 
 # One unit is worth about 30 mm of moving the hand at leisure.
+SHIFT_AT_ALL = 0.3  # any move of the hand
 SHIFT_MM = 30.0  # mm of the hand along the neck for one unit
 STRETCH_MM = 10.0  # mm beyond a comfortable span for one unit
 OFF_NATURAL = 0.45  # a finger one fret from its own, in the one-finger-a-fret hand
