@@ -77,7 +77,8 @@ class Fix:
 
 def replacing(start: int, end: int, text: str) -> Fix:
     """The commonest fix: one stretch, written anew."""
-    title = f"write `{text}`" if text.strip() else "take it out" if not text else "put a space there"
+    shown = text if len(text) <= 40 else text[:37] + "…"
+    title = f"write `{shown}`" if text.strip() else "take it out" if not text else "put a space there"
     return Fix(title, (Change(Span(start, end), text),))
 
 

@@ -87,6 +87,10 @@ def _compile_lick(
     found = written + counted
     if timeline is not None:
         found += check(timeline)
+        if timeline.settings.level is not None and not has_errors(found):
+            from lickwright.difficulty import check_level  # only wanted where a level is declared
+
+            found += check_level(timeline)
     found, hiding = kept(found, timeline)
     used |= hiding
     ok = timeline is not None and not has_errors(found)
@@ -122,10 +126,10 @@ def __getattr__(name: str) -> Any:
 def _rules() -> Iterator[Rule]:
     from importlib import import_module
 
-    from lickwright import checks, files, meant, resolve, settings
+    from lickwright import checks, difficulty, files, meant, resolve, settings
     from lickwright.notation import syntax
 
-    for floor in (syntax, settings, resolve, checks, meant, files):
+    for floor in (syntax, settings, resolve, checks, difficulty, meant, files):
         yield from floor.RULES
     for row in BACKENDS:
         yield from import_module(row.module).RULES

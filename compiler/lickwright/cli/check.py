@@ -14,7 +14,7 @@ from lickwright.cli import screen
 from lickwright.diagnostics import Diagnostic
 
 if TYPE_CHECKING:
-    from lickwright.cli.sources import Found, Verdict
+    from lickwright.cli.sources import Found
     from lickwright.pipeline import Compilation
     from lickwright.source import Source
 
@@ -47,6 +47,8 @@ def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix:
         raise click.UsageError("--in-place goes with --fix")
     if fix and (form != "text" or profile):
         raise click.UsageError("--fix prints a diff: leave --format and --profile out")
+    if profile and form in ("sarif", "github"):
+        raise click.UsageError(f"--profile has no place in {form}: take --format text or json")
     verdict = Verdict(strict)
     if fix:
         from lickwright.cli.fixing import run

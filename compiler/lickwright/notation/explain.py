@@ -50,7 +50,7 @@ class Fault(NamedTuple):
 
 def mended(run: str, good: Callable[[str], bool]) -> str | None:
     """The run with all its sure mistakes mended; None where something in it is not sure."""
-    for _ in range(LONGEST):
+    for _ in range(LONGEST if len(run) <= LONGEST else 0):
         fault = explain(run, good, after_repeat=False)
         if fault.right is None:
             return None
