@@ -7,14 +7,14 @@ above the strings are made in `layout_rows.py`.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence, Set
 from fractions import Fraction
 from functools import lru_cache
 from math import gcd
 from typing import NamedTuple
 
 from lickwright.grid import Above, Cell, Column, DrawnBar, Grid, Row
-from lickwright.layout_rows import chords_written, rows_above, stops_written, string_number
+from lickwright.layout_rows import ChordWritten, Stop, chords_written, rows_above, stops_written, string_number
 from lickwright.music.rhythm import Meter, count
 from lickwright.notation.techniques import Curve
 from lickwright.notation.tree import Event, Hold, Rest, Unknown
@@ -36,18 +36,19 @@ class _Draft(NamedTuple):
 
 def lay_out(timeline: Timeline) -> Grid:
     """The columns of every written bar, and the rows above them."""
-    drafts = _drafts(timeline)
+    stops, chords = stops_written(timeline), chords_written(timeline)
+    drafts = _drafts(timeline, stops, chords)
     columns: list[Column] = []
     bars: list[DrawnBar] = []
     for index, bar in enumerate(timeline.bars):
         first = len(columns)
         columns += _columns(timeline, index, drafts[index])
         bars.append(DrawnBar(bar, first, len(columns)))
-    above = rows_above(timeline, columns, bars)
+    above = rows_above(timeline, columns, bars, stops, chords)
     return Grid(timeline, tuple(columns), tuple(bars), tuple(above))
 
 
-def _drafts(timeline: Timeline) -> list[_Draft]:
+def _drafts(timeline: Timeline, stops: Sequence[Stop], chords: Sequence[ChordWritten]) -> list[_Draft]:
     """Sounds, silences and sayings sorted into the bars and instants where they are written."""
     slots = timeline.slots
     drafts = [_Draft({}, [], set()) for _ in timeline.bars]
@@ -63,12 +64,12 @@ def _drafts(timeline: Timeline) -> list[_Draft]:
         before, silent = silent, _silent(slot.event, silent)
         if silent or before:
             drafts[slot.bar].silence.append((slot.at, silent))
-    for index, _ in stops_written(timeline):
+    for index, _ in stops:
         drafts[slots[index].bar].instants.add(slots[index].at)
     for saying in timeline.sayings:
         slot = slots[saying.slot]
         drafts[slot.bar].instants.add(slot.at)
-    for index, at, _ in chords_written(timeline):
+    for index, at, _ in chords:
         drafts[index].instants.add(at)
     return drafts
 
@@ -93,36 +94,25 @@ def _silent(event: Event | Unknown, before: bool) -> bool:
     if before:
         return all(isinstance(part, Hold | Rest) for part in event.parts)
     part = event.parts[0]
-    return len(event.parts) == 1 and isinstance(part, Rest) and not part.string
+    return isinstance(part, Rest) and not part.string and len(event.parts) == 1
 
 
 def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
-    """The columns of one bar in order: where something happens, on every beat, and where a hard place wants a ruler."""
-    bar, meter, grain = timeline.bars[index], timeline.settings.meter, timeline.grain
+    """The columns of one bar in order."""
+    bar, cells, silences = timeline.bars[index], draft.cells, draft.silence
     if bar.same:
         for at in sorted({0} | draft.instants):
             yield Column(index, at, 0, (), False, "")
         return
-    shift = count_shift(timeline, bar)
-    beat, rest = divmod(meter.beat.numerator * grain, meter.beat.denominator)  # in grains
-    keys = set(draft.cells) | {(0, 0)}
-    keys.update((at, 0) for at in draft.instants if _said(at + shift, grain, meter, False))
-    keys.update((at, 0) for at in _rests_begin(draft.silence))
-    sixes: frozenset[int] = frozenset()
-    if not rest:  # else a lick of nothing but long notes, whose grains are coarser than a beat
-        keys.update((at, 0) for at in range(-shift % beat, bar.length, beat))
-        instants = [at + shift for at, lead in keys if not lead]
-        sixes = _sixes(instants, beat, meter)
-        uncounted = {at // beat for at in instants if not _said(at, grain, meter, at // beat in sixes)}
-        ruled = _ruler(instants, uncounted | sixes, beat)
-        keys.update((at - shift, 0) for at in ruled if 0 <= at - shift < bar.length)
-    silences = draft.silence
-    for at, lead in sorted(keys):
-        cells = draft.cells.get((at, lead), {}).values()
-        said = "" if lead else _said(at + shift, grain, meter, bool(sixes) and (at + shift) // beat in sixes) or "."
+    keys = [(at, lead, "") for at, lead in cells if lead]
+    happens = frozenset([at for at, lead in cells if not lead]).union(_rests_begin(silences))
+    meter, shift = timeline.settings.meter, count_shift(timeline, bar)
+    keys += _counted(happens, frozenset(draft.instants), shift, bar.length, timeline.grain, meter)
+    for at, lead, said in sorted(keys):
+        here = tuple(cells[at, lead].values()) if (at, lead) in cells else ()
         past = bisect_left(silences, (at + 1,)) if silences else 0
         silent = past > 0 and silences[past - 1][1]
-        yield Column(index, at, -lead, tuple(sorted(cells) if len(cells) > 1 else cells), silent, said)
+        yield Column(index, at, -lead, tuple(sorted(here)) if len(here) > 1 else here, silent, said)
 
 
 def _rests_begin(silences: list[tuple[int, bool]]) -> Iterator[int]:
@@ -139,12 +129,34 @@ def count_shift(timeline: Timeline, bar: Bar) -> int:
     return max(0, int(timeline.settings.meter.length * timeline.grain) - bar.length) if bar.number == 0 else 0
 
 
+@lru_cache(maxsize=4096)  # of a bar's rhythm alone, and most bars have one that was there before
+def _counted(
+    happens: Set[int], offered: Set[int], shift: int, length: int, grain: int, meter: Meter
+) -> tuple[tuple[int, int, str], ...]:
+    """The instants of a bar that have a column, each with a lead of 0 and its count.
+
+    They are those where something `happens`, those `offered` that are counted, the beats, and a ruler in hard places.
+    """
+    beat, rest = divmod(meter.beat.numerator * grain, meter.beat.denominator)  # in grains
+    instants = {at + shift for at in (0, *happens)}
+    instants.update(at + shift for at in offered if _said(at + shift, grain, meter, False))
+    sixes: Set[int] = frozenset()
+    if not rest:  # else a lick of nothing but long notes, whose grains are coarser than a beat
+        instants.update(range(shift + -shift % beat, shift + length, beat))
+        sixes = _sixes(instants, beat, meter)
+        uncounted = {at // beat for at in instants if not _said(at, grain, meter, at // beat in sixes)}
+        instants.update([at for at in _ruler(instants, uncounted | sixes, beat) if shift <= at < shift + length])
+    return tuple(
+        (at - shift, 0, _said(at, grain, meter, bool(sixes) and at // beat in sixes) or ".") for at in instants
+    )
+
+
 @lru_cache(maxsize=4096)
 def _said(at: int, grain: int, meter: Meter, sextuplet: bool) -> str:
     return count(Fraction(at, grain), meter, sextuplet)
 
 
-def _sixes(instants: list[int], beat: int, meter: Meter) -> frozenset[int]:
+def _sixes(instants: Set[int], beat: int, meter: Meter) -> Set[int]:
     """The beats played in six: those with an instant at an odd sixth. They are counted in sixes throughout."""
     if meter.compound or beat % 6:
         return frozenset()
@@ -152,7 +164,7 @@ def _sixes(instants: list[int], beat: int, meter: Meter) -> frozenset[int]:
     return frozenset(at // sixth // 6 for at in instants if at % sixth == 0 and at // sixth % 6 in (1, 5))
 
 
-def _ruler(instants: list[int], beats: set[int], beat: int) -> Iterator[int]:
+def _ruler(instants: Set[int], beats: Set[int], beat: int) -> Iterator[int]:
     """All equal parts of some beats: those counted in six, and those with an instant that nobody counts.
 
     Else one could not read off where a 32nd or a fifth is.

@@ -15,22 +15,28 @@ from lickwright.notation.techniques import Damping, Kind
 from lickwright.notation.tree import Event, Hold, Rest
 from lickwright.timeline import Timeline, TupletSpan
 
+ChordWritten = tuple[int, int, str]  # written bar (index), grains in it, symbol
+Stop = tuple[int, int]  # written slot (index), string that is stopped there
+
 _SAYING_ROWS = {"words": Row.WORDS, "dynamic": Row.DYNAMIC, "tempo": Row.TEMPO, "fermata": Row.TEMPO}
 
 
-def rows_above(timeline: Timeline, columns: Sequence[Column], bars: Sequence[DrawnBar]) -> list[Above]:
+def rows_above(
+    timeline: Timeline,
+    columns: Sequence[Column],
+    bars: Sequence[DrawnBar],
+    stops: Sequence[Stop],
+    chords: Sequence[ChordWritten],
+) -> list[Above]:
     """Everything above the strings, by row, then by column."""
     places = _Places(timeline, columns, bars)
     found = [*_over_notes(columns), *_endings(bars)]
-    found += [
-        Above(Row.CHORD, symbol, places.at(bar, at), places.at(bar, at), False)
-        for bar, at, symbol in chords_written(timeline)
-    ]
+    found += [Above(Row.CHORD, symbol, places.at(bar, at), places.at(bar, at), False) for bar, at, symbol in chords]
     for saying in timeline.sayings:
         column = places.last(saying.slot)
         found.append(Above(_SAYING_ROWS[saying.kind], _saying(saying.kind, saying.text), column, column, False))
     found += _words(timeline, columns, places)
-    for slot, string in stops_written(timeline):
+    for slot, string in stops:
         column = places.last(slot)
         found.append(Above(Row.HOW, f"stop {timeline.settings.tuning.label(string)}", column, column, False))
     for tuplet in timeline.tuplets:
@@ -41,23 +47,26 @@ def rows_above(timeline: Timeline, columns: Sequence[Column], bars: Sequence[Dra
     return found
 
 
-def chords_written(timeline: Timeline) -> Iterator[tuple[int, int, str]]:
-    """Chord symbols with the written bar (index) and the grains in it where they start. A pick-up has none."""
-    if not timeline.settings.chords:
-        return
-    first = 1 if timeline.bars and timeline.bars[0].number == 0 else 0
-    for index, (bar, chords) in enumerate(zip(timeline.bars[first:], timeline.settings.chords, strict=False), first):
-        for chord in chords:
-            yield index, chord.at.numerator * bar.length // chord.at.denominator, chord.symbol
+def chords_written(timeline: Timeline) -> list[ChordWritten]:
+    """Chord symbols and where they start. A pick-up has none."""
+    bars = timeline.bars
+    first = 1 if bars and bars[0].number == 0 else 0
+    return [
+        (index, chord.at.numerator * bar.length // chord.at.denominator, chord.symbol)
+        for index, (bar, chords) in enumerate(zip(bars[first:], timeline.settings.chords, strict=False), first)
+        for chord in chords
+    ]
 
 
-def stops_written(timeline: Timeline) -> Iterator[tuple[int, int]]:
-    """Rests of a single string, `e.`: slot and string. A text tab has no mark for them on a line."""
-    for index, slot in enumerate(timeline.slots):
-        if isinstance(slot.event, Event):
-            for part in slot.event.parts:
-                if isinstance(part, Rest) and part.string:
-                    yield index, string_number(timeline.settings.tuning, part.string)
+def stops_written(timeline: Timeline) -> list[Stop]:
+    """Rests of a single string, `e.`. A text tab has no mark for them on a line."""
+    return [
+        (index, string_number(timeline.settings.tuning, part.string))
+        for index, slot in enumerate(timeline.slots)
+        if isinstance(slot.event, Event)
+        for part in slot.event.parts
+        if isinstance(part, Rest) and part.string
+    ]
 
 
 def string_number(tuning: Tuning, name: str) -> int:
@@ -106,6 +115,8 @@ def _over_notes(columns: Sequence[Column]) -> Iterator[Above]:
     """What stands over single notes: signs of one letter, fingers; marks in words over all in a row that have them."""
     going: dict[str, Above] = {}
     for index, column in enumerate(columns):
+        if not (column.cells or column.silent):
+            continue
         said: dict[str, Above] = {}
         for cell in column.cells:
             sound = cell.sound
@@ -124,7 +135,7 @@ def _over_notes(columns: Sequence[Column]) -> Iterator[Above]:
                 yield Above(Row.FINGER, sound.finger, index, index, False)
             if sound.pluck:
                 yield Above(Row.PLUCK, sound.pluck, index, index, False)
-        if column.cells or column.silent:
+        if going or said:
             yield from (above for text, above in going.items() if text not in said)
             going = {text: above for text, above in said.items() if above.lasts}
             yield from (above for above in said.values() if not above.lasts)
