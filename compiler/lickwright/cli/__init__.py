@@ -16,7 +16,7 @@ from lickwright.cli import screen
 from lickwright.cli.screen import Exit
 from lickwright.version import NOTATION, __version__
 
-COMMANDS = ("make", "show", "check", "why")
+COMMANDS = ("make", "show", "check", "box", "compare", "why")
 
 _HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
 
@@ -24,6 +24,7 @@ _HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
   lickwright show  porch.lick       see the text tab
   lickwright check porch.lick       find what is wrong
   lickwright make  porch.lick       write tab, MIDI and timing sheet into out/
+  lickwright box   "A blues" 1      draw a scale box; --for FILE: where a lick lives
   lickwright why   L301             what a finding means, with examples
 
 Any PATH may be a folder, or - for standard input.

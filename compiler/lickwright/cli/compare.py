@@ -1,0 +1,126 @@
+"""`lickwright compare`: a student's lick beside a teacher's."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import click
+
+from lickwright import report
+from lickwright.cli import screen
+
+if TYPE_CHECKING:
+    from lickwright.cli.sources import Verdict
+    from lickwright.compare import Comparison
+    from lickwright.pipeline import Compilation, CompiledLick
+
+
+@click.command(short_help="Set your version beside the teacher's, and see what differs.")
+@click.argument("mine", metavar="MINE")
+@click.argument("theirs", metavar="THEIRS")
+@click.argument("title", required=False, metavar="[TITLE]")
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="For a person, or for a program.",
+)
+@click.option("--all", "everything", is_flag=True, help="List every difference, and draw every line of the tabs.")
+@click.option("--width", type=click.IntRange(40, 10000), help="Columns; the screen's own if not said, 80 in a pipe.")
+def command(mine: str, theirs: str, title: str | None, form: str, everything: bool, width: int | None) -> int:
+    """Compare a lick of yours (MINE) with the teacher's (THEIRS).
+
+    Both are .lick files, or one of them is - for standard input. Licks are matched by TITLE, or by their titles, or
+    are the only ones. Another key, octave, tempo or spelling is said once and counts for nothing. Ends with 0 when
+    they are alike, 1 when something differs.
+    """
+    if mine == theirs == "-":
+        raise click.UsageError("only one of the two can be standard input")
+    from lickwright.cli.sources import Found, Verdict, compiled
+
+    verdict = Verdict()
+    files = [c for path in (mine, theirs) for _, c in compiled([Found(path)], Verdict())]
+    if len(files) < 2:
+        return screen.Exit.INTERNAL
+    one, other = files
+    if not (one.licks and other.licks):
+        for c in files:
+            _complain(c, None, verdict)
+        verdict.add(screen.Exit.MUSIC)
+        return verdict.code
+    columns = width or min(screen.columns(sys.stdout, 80), 160)
+    done: list[Comparison] = []
+    for a, b in _matched(one, other, title):
+        found = _compared((one, a), (other, b), verdict)
+        if found is not None:
+            verdict.add(screen.Exit.FINE if found.alike else screen.Exit.MUSIC)
+            done.append(found)
+    _print(done, form, columns, everything)
+    return verdict.code
+
+
+def _print(done: list[Comparison], form: str, columns: int, everything: bool) -> None:
+    from lickwright.compare.report import as_value, text
+
+    if form == "json":
+        from json import dumps
+
+        screen.out(dumps({"licks": [as_value(c) for c in done]}, indent=2) + "\n")
+        return
+    reports = ("\n".join(map(report.safe, text(c, columns, everything))) + "\n" for c in done)
+    screen.out("\n".join(reports))
+
+
+def _matched(one: Compilation, other: Compilation, title: str | None) -> Iterator[tuple[CompiledLick, CompiledLick]]:
+    """Which lick is compared with which; that there are none is wrong usage."""
+    if title is None and len(one.licks) == 1 == len(other.licks):
+        return iter([(one.licks[0], other.licks[0])])
+    if title is not None:
+        b = _called(other, title)
+        mine = one.licks[0] if len(one.licks) == 1 else _called(one, title)
+        if b is None or mine is None:
+            where = other if b is None else one
+            raise click.UsageError(f'there is no lick called "{report.safe(title)}" in {_listed(where)}')
+        return iter([(mine, b)])
+    found = [(a, b) for b in other.licks if (a := _called(one, b.title)) is not None]
+    if not found:
+        raise click.UsageError(
+            f"no lick has the same title in both: yours are {_listed(one)}, the teacher's {_listed(other)}; name a TITLE"
+        )
+    return iter(found)
+
+
+def _called(c: Compilation, title: str) -> CompiledLick | None:
+    wanted = " ".join(title.split()).casefold()
+    return next((lick for lick in c.licks if " ".join(lick.title.split()).casefold() == wanted), None)
+
+
+def _listed(c: Compilation) -> str:
+    titles = [f'"{report.safe(lick.title)}"' for lick in c.licks[:5]]
+    return ", ".join(titles) + (f" and {len(c.licks) - 5} more" if len(c.licks) > 5 else "")
+
+
+def _compared(
+    mine: tuple[Compilation, CompiledLick], theirs: tuple[Compilation, CompiledLick], verdict: Verdict
+) -> Comparison | None:
+    """None where a lick cannot be read. One with mistakes in it that can be read is compared all the same."""
+    from lickwright.compare import compare
+
+    one, other = mine[1].timeline, theirs[1].timeline
+    for c, lick in (mine, theirs):
+        if not lick.ok:
+            _complain(c, lick, verdict)
+    if one is None or other is None or one.unknown or other.unknown:
+        return None
+    return compare(one, other)
+
+
+def _complain(c: Compilation, lick: CompiledLick | None, verdict: Verdict) -> None:
+    """The errors of a file, or of one lick."""
+    found = [d for d in (lick or c).diagnostics if d.severity == "error"]
+    verdict.judge(found)
+    screen.err(report.findings(c.source, found, screen.colour(sys.stderr), min(screen.columns(sys.stderr, 100), 160)))

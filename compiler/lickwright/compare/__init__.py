@@ -1,0 +1,23 @@
+"""Two versions of one phrase beside each other: a student's and a teacher's.
+
+In: two Timelines. Out: a `Comparison`: which note answers which, what differs in musical order, what is only spelled in
+another way (said once), and a score. `words.py` says it in sentences, `tabs.py` draws it; nothing here prints.
+"""
+
+from __future__ import annotations
+
+from lickwright.compare.facts import Comparison, Difference, Kind, Pair, Said, Score
+from lickwright.compare.judge import judge
+from lickwright.compare.match import match
+from lickwright.compare.said import said_once
+from lickwright.compare.score import score
+from lickwright.timeline import Timeline
+
+__all__ = ["Comparison", "Difference", "Kind", "Pair", "Said", "Score", "compare"]
+
+
+def compare(mine: Timeline, theirs: Timeline) -> Comparison:
+    """What `mine` (a student's) does otherwise than `theirs` (a teacher's)."""
+    matched = match(mine, theirs)
+    pairs, differences = judge(matched)
+    return Comparison(mine, theirs, said_once(matched), pairs, differences, score(pairs))

@@ -1,0 +1,132 @@
+"""Which moment of one phrase answers which of the other: dynamic programming over pitch, time, string and fret.
+
+In: the moments of two phrases on one clock. Out: pairs of indices in order, and what they cost. A moment is all that
+starts together. Only a band round the diagonal is looked at, widened until no path outside it can be cheaper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from lickwright.compare.notes import GAP, pair_up
+from lickwright.timeline import Sound, Timeline
+
+QUARTER_OFF = 30  # cost of starting a quarter note apart, hundredths of a note
+MOST_OFF = 60  # of starting any further apart
+_FIRST_BAND = 12  # moments to each side of the diagonal, at first
+
+Link = tuple[int | None, int | None]  # indices of a student's and a teacher's moment; None: nothing answers
+
+
+class Moment(NamedTuple):
+    """All that starts together; each grace note or rake stroke is a moment of its own."""
+
+    at: int  # units of the common clock
+    lead: int  # n-th stolen stroke before the beat; 0: on it
+    notes: tuple[Sound, ...]  # from the thickest string
+
+
+def moments(timeline: Timeline, factor: int) -> list[Moment]:
+    """A lick's moments in order; `factor` units of the common clock make a grain."""
+    found: dict[tuple[int, int], list[Sound]] = {}
+    for sound in timeline.sounds:
+        found.setdefault((sound.start, -sound.lead), []).append(sound)
+    return [Moment(start * factor, -lead, tuple(found[start, lead])) for start, lead in sorted(found)]
+
+
+def align(mine: Sequence[Moment], theirs: Sequence[Moment], semitones: int, quarter: int) -> tuple[int, list[Link]]:
+    """The cheapest way to read one as the other. `quarter` is a quarter note in units; 0 leaves time out."""
+    table, rows, columns = _table(mine, theirs, semitones)
+    apart = abs(len(mine) - len(theirs))
+    band = apart + _FIRST_BAND
+    while True:
+        cost, links = _within(mine, theirs, table, rows, columns, quarter, band)
+        if band >= max(len(mine), len(theirs)) or cost <= GAP * (2 * (band + 1) - apart):
+            return cost, links
+        band *= 3
+
+
+def _table(
+    mine: Sequence[Moment], theirs: Sequence[Moment], semitones: int
+) -> tuple[list[list[int]], list[int], list[int]]:
+    """Costs between kinds of moments, and the kind of each: a phrase has few."""
+    kinds_mine, rows = _kinds(mine)
+    kinds_theirs, columns = _kinds(theirs)
+    table = [[pair_up(a.notes, b.notes, semitones)[0] for b in kinds_theirs] for a in kinds_mine]
+    return table, rows, columns
+
+
+def _kinds(phrase: Sequence[Moment]) -> tuple[list[Moment], list[int]]:
+    seen: dict[object, int] = {}
+    kinds: list[Moment] = []
+    numbers: list[int] = []
+    for moment in phrase:
+        key = tuple(
+            (
+                s.string, s.pitch, s.kind == "note", s.dead, id(s.begin),
+                tuple((id(shape.technique), shape.amount) for shape in s.shapes),
+            )
+            for s in moment.notes
+        )  # fmt: skip
+        number = seen.setdefault(key, len(seen))
+        if number == len(kinds):
+            kinds.append(moment)
+        numbers.append(number)
+    return kinds, numbers
+
+
+def _within(
+    mine: Sequence[Moment], theirs: Sequence[Moment], table: list[list[int]], rows: list[int], columns: list[int],
+    quarter: int, band: int,
+) -> tuple[int, list[Link]]:  # fmt: skip
+    """The cheapest path that keeps within `band` of the diagonal."""
+    n, m, far = len(mine), len(theirs), 1 << 60
+    starts = [moment.at for moment in theirs]
+    alone = [GAP * len(moment.notes) for moment in theirs]
+    before = [far] * (m + 1)
+    before[0] = 0
+    for j in range(1, min(m, band) + 1):
+        before[j] = before[j - 1] + alone[j - 1]
+    came = [bytearray(b"\2" * (m + 1))]  # 0: paired, 1: mine alone, 2: theirs alone
+    for i in range(1, n + 1):
+        at, costs, gap = mine[i - 1].at, table[rows[i - 1]], GAP * len(mine[i - 1].notes)
+        row, steps = [far] * (m + 1), bytearray(m + 1)
+        low = max(1, i - band)
+        if low == 1 and i <= band:
+            row[0], steps[0] = before[0] + gap, 1
+        left = row[low - 1]
+        for j in range(low, min(m, i + band) + 1):
+            best = before[j - 1] + costs[columns[j - 1]]
+            if quarter:
+                off = at - starts[j - 1]
+                off = (off if off >= 0 else -off) * QUARTER_OFF // quarter
+                best += off if off < MOST_OFF else MOST_OFF
+            step, other = 0, before[j] + gap
+            if other < best:
+                best, step = other, 1
+            other = left + alone[j - 1]
+            if other < best:
+                best, step = other, 2
+            row[j] = left = best
+            steps[j] = step
+        before = row
+        came.append(steps)
+    return before[m], _path(came, n, m)
+
+
+def _path(came: list[bytearray], i: int, j: int) -> list[Link]:
+    links: list[Link] = []
+    while i or j:
+        step = came[i][j]
+        if step == 0:
+            i, j = i - 1, j - 1
+            links.append((i, j))
+        elif step == 1:
+            i -= 1
+            links.append((i, None))
+        else:
+            j -= 1
+            links.append((None, j))
+    links.reverse()
+    return links

@@ -1,0 +1,222 @@
+"""What differs, note by note, each thing once and no consequence of another.
+
+In: `Matched`. Out: pairs with what differs in them, and the differences in musical order. One that a player would not
+call a mistake of its own is none: the end of a note where the next one comes late, a pull-off from a note that is missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import NamedTuple
+
+from lickwright.compare.facts import Difference, Kind, Pair, Place
+from lickwright.compare.match import Matched, Met
+from lickwright.compare.notes import bent_instead, same_pitch
+from lickwright.compare.technique import Otherwise, otherwise
+from lickwright.music.rhythm import count_place
+from lickwright.notation.techniques import Damping
+from lickwright.timeline import Sound, Timeline
+
+_PLACE_SHARE = Fraction(3, 5)  # of the right pitches that lie on another string: the phrase is played elsewhere
+_PLACE_LEAST = 4  # of them
+_TOGETHER = (Kind.EARLY, Kind.LATE, Kind.SHORT, Kind.LONG, Kind.TECHNIQUE, Kind.BEND, Kind.MISSING, Kind.EXTRA)
+
+
+class _Found(NamedTuple):
+    """A difference of one pair."""
+
+    met: Met
+    difference: Difference
+    over: bool = False  # it may be one of a word that lasts over several notes
+
+
+def judge(matched: Matched) -> tuple[tuple[Pair, ...], tuple[Difference, ...]]:
+    """All pairs once, and all differences once."""
+    judged = _Judge(matched)
+    found = list(judged.all())
+    kinds: dict[tuple[object, ...], set[Kind]] = {}
+    firsts: dict[tuple[object, ...], Met] = {}
+    for met in matched.met:
+        firsts.setdefault(_written(matched, met), met)
+    for one in found:
+        kinds.setdefault(_written(matched, one.met), set()).add(one.difference.kind)
+    pairs = tuple(Pair(met.mine, met.theirs, frozenset(kinds.get(key, ()))) for key, met in firsts.items())
+    return pairs, tuple(_once(matched, _joined(found)))
+
+
+def elsewhere(matched: Matched) -> bool:
+    """Whether the phrase as a whole is played at another place of the neck."""
+    same = [m for m in matched.met if m.mine and m.theirs and same_pitch(m.mine, m.theirs, matched.semitones)]
+    moved = sum(1 for m in same if m.mine and m.theirs and m.mine.string != m.theirs.string)
+    return moved >= _PLACE_LEAST and moved >= _PLACE_SHARE * len(same)
+
+
+@dataclass(slots=True)
+class _Judge:
+    """Everything that is asked of the whole phrase while single notes are judged."""
+
+    matched: Matched
+    elsewhere: bool = False
+    faulty_mine: dict[int, bool] = field(default_factory=dict)  # start of a note that is extra or out of time
+    faulty_theirs: dict[int, bool] = field(default_factory=dict)  # start of one that is missing or played out of time
+    unsure_mine: set[int] = field(default_factory=set)  # index of a note that is extra or has another pitch
+    unsure_theirs: set[int] = field(default_factory=set)
+
+    def all(self) -> Iterator[_Found]:
+        self._look_round()
+        for k, met in enumerate(self.matched.met):
+            a, b = met.mine, met.theirs
+            if a is None or b is None:
+                yield self._alone(met)
+                continue
+            yield from self._where(met, a, b)
+            yield from self._when(met, a, b)
+            yield from self._how_long(met, a, b)
+            yield from self._how(met, a, b)
+            yield from self._moves(k, met)
+
+    def _look_round(self) -> None:
+        self.elsewhere = elsewhere(self.matched)
+        for met in self.matched.met:
+            a, b = met.mine, met.theirs
+            if met.late or a is None or b is None:
+                if a is not None:
+                    self.faulty_mine[a.start] = True
+                if b is not None:
+                    self.faulty_theirs[b.start] = True
+            if a is None or b is None or not same_pitch(a, b, self.matched.semitones):
+                self.unsure_mine |= {a.index} if a is not None else set()
+                self.unsure_theirs |= {b.index} if b is not None else set()
+
+    def _found(self, met: Met, kind: Kind, by: Fraction = Fraction(0)) -> _Found:
+        a, b = met.mine, met.theirs
+        timeline, sound = (self.matched.theirs, b) if b is not None else (self.matched.mine, a)
+        assert sound is not None
+        return _Found(
+            met,
+            Difference(kind, place(timeline, sound), (a,) if a is not None else (), (b,) if b is not None else (), by),
+        )
+
+    def _alone(self, met: Met) -> _Found:
+        return self._found(met, Kind.EXTRA if met.theirs is None else Kind.MISSING)
+
+    def _where(self, met: Met, a: Sound, b: Sound) -> Iterator[_Found]:
+        semitones = self.matched.semitones
+        if same_pitch(a, b, semitones):
+            if a.string != b.string and not self.elsewhere:
+                yield self._found(met, Kind.STRING)
+            return
+        if a.dead != b.dead and (a.string == b.string or self.elsewhere):
+            return  # a technique, and no pitch to compare
+        if a.head is not b.head and a.string == b.string and a.fret == b.fret:
+            return  # a harmonic at the right fret sounds elsewhere
+        if not bent_instead(a, b, semitones):
+            by = Fraction(0) if a.dead or b.dead else Fraction(a.pitch + semitones - b.pitch).limit_denominator(100)
+            yield self._found(met, Kind.FRET if a.string == b.string else Kind.NOTE, by)
+
+    def _when(self, met: Met, a: Sound, b: Sound) -> Iterator[_Found]:
+        if met.late:
+            kind = Kind.LATE if met.late > 0 else Kind.EARLY
+            yield self._found(met, kind, Fraction(met.late, self.matched.unit))
+
+    def _how_long(self, met: Met, a: Sound, b: Sound) -> Iterator[_Found]:
+        """The end of a note, where it is not that of another's beginning that is itself another matter."""
+        off = self._end_off(met, a, b)
+        if off in (0, met.late) or a.kind != "note" or b.kind != "note" or a.dead or b.dead or _rings(a) or _rings(b):
+            return
+        if a.end in self.faulty_mine or (off > 0 and b.end in self.faulty_theirs):
+            return
+        yield self._found(met, Kind.LONG if off > 0 else Kind.SHORT, Fraction(off - met.late, self.matched.unit))
+
+    def _end_off(self, met: Met, a: Sound, b: Sound) -> int:
+        """Units by which the student's note ends late."""
+        return a.end * self.matched.clock_mine - b.end * self.matched.clock_theirs - met.shift
+
+    def _how(self, met: Met, a: Sound, b: Sound) -> Iterator[_Found]:
+        """Techniques."""
+        if bent_instead(a, b, self.matched.semitones):
+            yield self._technique(met, Otherwise("bend" if a.pitch + self.matched.semitones > b.pitch else "", ""))
+            return
+        right = a.index not in self.unsure_mine
+        sources_right = right and a.source not in self.unsure_mine and b.source not in self.unsure_theirs
+        clock = (self.matched.clock_mine, self.matched.clock_theirs)
+        for one in otherwise(a, b, sources_right, clock, met.late, None if right else self.matched.semitones):
+            yield self._technique(met, one)
+
+    def _technique(self, met: Met, one: Otherwise) -> _Found:
+        found = self._found(
+            met, one.kind, Fraction(one.by) if one.kind is Kind.BEND else Fraction(one.by) / self.matched.unit
+        )
+        difference = found.difference._replace(lacking=one.lacking, added=one.added, about=one.about)
+        return _Found(met, difference, one.lasts)
+
+    def _moves(self, k: int, met: Met) -> Iterator[_Found]:
+        """A pause put in or left out: nothing is wrong here but the place, and all that follows is moved along."""
+        before = next((m for m in reversed(self.matched.met[:k]) if m.moment != met.moment), None)
+        if before is None or before.shift == met.shift or met.mine is None or met.theirs is None:
+            return
+        if before.mine is None or before.theirs is None or self._end_off(before, before.mine, before.theirs):
+            return
+        first = next(m for m in self.matched.met if m.moment == met.moment)
+        if first is met and not met.late:
+            by = met.shift - before.shift
+            found = self._found(met, Kind.LATE if by > 0 else Kind.EARLY, Fraction(by, self.matched.unit))
+            yield _Found(met, found.difference._replace(moves=True))
+
+
+def _rings(sound: Sound) -> bool:
+    return any(mark.damping is Damping.RING for mark in sound.marks)
+
+
+def place(timeline: Timeline, sound: Sound) -> Place:
+    """Bar and beat of a note as written; a pick-up is counted as the end of a full bar."""
+    bar, slot = timeline.bars[sound.bar], timeline.slots[sound.slot]
+    at = timeline.fraction(slot.at)
+    if bar.number == 0:
+        at += max(Fraction(0), timeline.settings.meter.length - timeline.fraction(bar.length))
+    return Place(bar.number, count_place(at, timeline.settings.meter))
+
+
+def _written(matched: Matched, met: Met) -> tuple[object, ...]:
+    """What names a pair however often it is played: where both notes are written."""
+    return tuple((s.slot, s.string, s.lead, s.kind) if s is not None else None for s in (met.mine, met.theirs))
+
+
+def _joined(found: list[_Found]) -> list[_Found]:
+    """One difference where a chord has the same one on all its strings, or a lasting word is missing over several notes."""
+    joined: list[_Found] = []
+    for one in found:
+        k = next((k for k in range(len(joined) - 1, max(-1, len(joined) - 13), -1) if _belongs(one, joined[k])), None)
+        if k is None:
+            joined.append(one)
+            continue
+        known = joined[k].difference
+        mine, theirs = known.mine + one.difference.mine, known.theirs + one.difference.theirs
+        joined[k] = _Found(one.met, known._replace(mine=mine, theirs=theirs), one.over)
+    return joined
+
+
+def _belongs(one: _Found, known: _Found) -> bool:
+    a, b = one.difference, known.difference
+    if a.kind not in _TOGETHER or (a.kind, a.by, a.lacking, a.added, a.about) != (
+        b.kind,
+        b.by,
+        b.lacking,
+        b.added,
+        b.about,
+    ):
+        return False
+    return 0 <= one.met.moment - known.met.moment <= (1 if one.over else 0)
+
+
+def _once(matched: Matched, found: list[_Found]) -> Iterator[Difference]:
+    """Each as written, with how often it is played."""
+    first: dict[tuple[object, ...], Difference] = {}
+    for one in found:
+        d = one.difference
+        names = tuple((s.slot, s.string, s.lead) for s in d.mine), tuple((s.slot, s.string, s.lead) for s in d.theirs)
+        key = (d.kind, d.by, d.lacking, d.added, d.about, *names)
+        first[key] = first[key]._replace(times=first[key].times + 1) if key in first else d
+    yield from first.values()

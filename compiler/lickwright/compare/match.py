@@ -1,0 +1,137 @@
+"""Two Timelines read as one phrase: which note answers which, and where each is shifted in time.
+
+In: two Timelines. Out: `Matched`. Judges nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from math import lcm
+from typing import NamedTuple
+
+from lickwright.compare.align import Link, Moment, align, moments
+from lickwright.compare.notes import pair_up
+from lickwright.compare.relate import transposition, values
+from lickwright.compare.shift import shifts
+from lickwright.timeline import Sound, Timeline
+
+
+class Met(NamedTuple):
+    """Two notes that answer each other, or one alone."""
+
+    mine: Sound | None
+    theirs: Sound | None
+    moment: int  # which link it is of
+    shift: int  # units by which the student's version runs late hereabouts; a note on its place there is in time
+    late: int  # units that it starts late besides; 0 for one alone
+
+
+class Matched(NamedTuple):
+    """Two phrases laid beside each other."""
+
+    mine: Timeline
+    theirs: Timeline
+    semitones: int  # to add to the student's pitches
+    factor: Fraction  # to multiply the student's note values by
+    unit: int  # of the common clock to the teacher's whole note
+    clock_mine: int  # units to a grain of the student's
+    clock_theirs: int
+    met: tuple[Met, ...]  # in musical order
+    first_shift: int  # units by which the whole phrase starts late
+
+
+def match(mine: Timeline, theirs: Timeline) -> Matched:
+    """Pairs every note."""
+    both = lcm(mine.grain, theirs.grain)
+    one, other = moments(mine, both // mine.grain), moments(theirs, both // theirs.grain)
+    semitones, links = transposition(one, other)
+    factor = values(one, other, links)
+    unit = lcm(mine.grain * factor.denominator, theirs.grain, 4)
+    clock_mine = unit * factor.numerator // (mine.grain * factor.denominator)
+    clock_theirs = unit // theirs.grain
+    one, other = moments(mine, clock_mine), moments(theirs, clock_theirs)
+    _, links = align(one, other, semitones, unit // 4)
+    moved = _shifts(mine, theirs, one, other, links)
+    if any(moved):
+        links, moved = _again(mine, theirs, one, other, links, moved, semitones, unit // 4)
+    met = _met(one, other, links, moved, semitones)
+    _rejoin(met, clock_mine, clock_theirs, unit // 4)
+    first = next((m.shift for m in met if m.mine and m.theirs), 0)
+    return Matched(mine, theirs, semitones, factor, unit, clock_mine, clock_theirs, tuple(met), first)
+
+
+def _shifts(
+    mine: Timeline, theirs: Timeline, one: Sequence[Moment], other: Sequence[Moment], links: Sequence[Link]
+) -> list[int]:
+    """For each link by how much the student's version runs late there; a link of one moment has that of the one before."""
+    both = [(i, j) for i, j in links if i is not None and j is not None]
+    late = [one[i].at - other[j].at for i, j in both]
+    cheap = [False] * len(both)
+    for k in range(1, len(both)):
+        (i0, j0), (i1, j1) = both[k - 1], both[k]
+        odd = _odd(mine, one[i0].notes[0].bar, one[i1].notes[0].bar)
+        odd = odd or _odd(theirs, other[j0].notes[0].bar, other[j1].notes[0].bar)
+        cheap[k] = odd or i1 - i0 + j1 - j0 > 4
+    found = iter(shifts(late, cheap))
+    moved: list[int] = []
+    for i, j in links:
+        moved.append(next(found) if i is not None and j is not None else moved[-1] if moved else 0)
+    first = next((k for k, (i, j) in enumerate(links) if i is not None and j is not None), 0)
+    return [moved[first]] * first + moved[first:] if moved else []
+
+
+def _odd(timeline: Timeline, first: int, last: int) -> bool:
+    """Whether a bar from `first` to `last` does not add up."""
+    return any(bar.length != bar.nominal for bar in timeline.bars[min(first, last) : max(first, last) + 1])
+
+
+def _again(
+    mine: Timeline, theirs: Timeline, one: Sequence[Moment], other: Sequence[Moment], links: list[Link],
+    moved: list[int], semitones: int, quarter: int,
+) -> tuple[list[Link], list[int]]:  # fmt: skip
+    """A second look, with the teacher's moments where the student's version has them."""
+    placed = [
+        other[j]._replace(at=other[j].at + shift) for (_, j), shift in zip(links, moved, strict=True) if j is not None
+    ]
+    _, links = align(one, placed, semitones, quarter)
+    return links, _shifts(mine, theirs, one, other, links)
+
+
+def _met(
+    one: Sequence[Moment], other: Sequence[Moment], links: Sequence[Link], moved: Sequence[int], semitones: int
+) -> list[Met]:
+    met: list[Met] = []
+    for number, ((i, j), shift) in enumerate(zip(links, moved, strict=True)):
+        if i is None or j is None:
+            met += [Met(sound, None, number, shift, 0) for sound in (one[i].notes if i is not None else ())]
+            met += [Met(None, sound, number, shift, 0) for sound in (other[j].notes if j is not None else ())]
+            continue
+        late = one[i].at - other[j].at - shift
+        for a, b in pair_up(one[i].notes, other[j].notes, semitones)[1]:
+            met.append(Met(a, b, number, shift, late if a and b else 0))
+    return met
+
+
+def _rejoin(met: list[Met], clock_mine: int, clock_theirs: int, reach: int) -> None:
+    """A missing and an extra note that are the same place on the neck, less than `reach` apart, are one that is early or late.
+
+    It happens where one note of a chord comes apart from it.
+    """
+    for k, lost in enumerate(met):
+        if lost.theirs is None or lost.mine is not None:
+            continue
+        for n in range(max(0, k - 8), min(len(met), k + 9)):
+            spare = met[n]
+            if spare.mine is None or spare.theirs is not None or not _same_place(spare.mine, lost.theirs):
+                continue
+            late = spare.mine.start * clock_mine - lost.theirs.start * clock_theirs - lost.shift
+            if 0 < abs(late) < reach:
+                met[k] = Met(spare.mine, lost.theirs, lost.moment, lost.shift, late)
+                met[n] = Met(None, None, spare.moment, spare.shift, 0)
+                break
+    met[:] = [m for m in met if m.mine is not None or m.theirs is not None]
+
+
+def _same_place(a: Sound, b: Sound) -> bool:
+    return (a.string, a.fret, a.touch, a.kind, a.dead) == (b.string, b.fret, b.touch, b.kind, b.dead)

@@ -1,0 +1,79 @@
+"""One note against another: what of it is the same, and how far apart the two are.
+
+In: two Sounds and the semitones by which the student's phrase is lower. Out: facts and a cost for the alignment.
+"""
+
+from __future__ import annotations
+
+from lickwright.notation.techniques import Curve
+from lickwright.timeline import Sound
+
+# Costs of pairing two notes, in hundredths of a note. A note left alone costs GAP, so two left alone cost more than any
+# pair that starts together, and less than an unlike pair that starts far apart.
+GAP = 80
+OTHER_STRING = 30  # the same pitch elsewhere
+OTHER_WAY = 35  # the same pitch, bent to instead of fretted
+OTHER_FRET = 50  # the same string; and
+EACH_FRET = 2  # for each fret between, up to an octave
+UNLIKE = 110
+OTHER_KIND = 30  # a grace note for a note
+OTHER_STROKE = 5  # decides between equal notes only
+
+_BENDS = (Curve.BEND, Curve.PREBEND)
+
+
+def highest_bend(sound: Sound) -> float:
+    """Semitones above the fretted pitch at the top of its bends; 0 without one."""
+    return max((shape.amount for shape in sound.shapes if shape.technique.curve in _BENDS), default=0.0)
+
+
+def same_pitch(a: Sound, b: Sound, semitones: int) -> bool:
+    """Whether they sound alike, bends aside; dead notes have only their string."""
+    if a.dead or b.dead:
+        return a.dead and b.dead
+    return a.pitch + semitones == b.pitch
+
+
+def bent_instead(a: Sound, b: Sound, semitones: int) -> bool:
+    """Whether one is bent to the pitch at which the other is fretted."""
+    one, other = highest_bend(a), highest_bend(b)
+    if a.dead or b.dead or (one > 0) == (other > 0):
+        return False
+    return a.pitch + one + semitones == b.pitch + other
+
+
+def note_cost(a: Sound, b: Sound, semitones: int) -> int:
+    """How unlike two notes are, time aside."""
+    cost = 0 if (a.kind == "note") == (b.kind == "note") else OTHER_KIND
+    if a.begin is not b.begin:
+        cost += OTHER_STROKE
+    if same_pitch(a, b, semitones):
+        return cost if a.string == b.string else cost + OTHER_STRING
+    if bent_instead(a, b, semitones):
+        return cost + OTHER_WAY
+    if a.string == b.string:
+        apart = 0.0 if a.dead or b.dead else min(12.0, abs(a.pitch + semitones - b.pitch))
+        return cost + OTHER_FRET + round(EACH_FRET * apart)
+    return cost + UNLIKE
+
+
+Two = tuple[Sound | None, Sound | None]
+
+
+def pair_up(mine: tuple[Sound, ...], theirs: tuple[Sound, ...], semitones: int) -> tuple[int, list[Two]]:
+    """The notes of two chords paired, the likest first; and the cost, with those left alone."""
+    if len(mine) == 1 == len(theirs):
+        return note_cost(mine[0], theirs[0], semitones), [(mine[0], theirs[0])]
+    costs = sorted((note_cost(a, b, semitones), i, j) for i, a in enumerate(mine) for j, b in enumerate(theirs))
+    total, found = 0, []
+    left, right = set(range(len(mine))), set(range(len(theirs)))
+    for cost, i, j in costs:
+        if i in left and j in right:
+            left.remove(i)
+            right.remove(j)
+            total += cost
+            found.append((i, j))
+    pairs: list[Two] = [(mine[i], theirs[j]) for i, j in sorted(found, key=lambda ij: ij[1])]
+    pairs += [(mine[i], None) for i in sorted(left)]
+    pairs += [(None, theirs[j]) for j in sorted(right)]
+    return total + GAP * (len(left) + len(right)), pairs

@@ -1,0 +1,144 @@
+"""A comparison as it is read: the summary first, then what differs in musical order.
+
+In: a `Comparison`. Out: lines of plain text, or a value for JSON. Encouraging and short: a long list helps nobody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from lickwright.compare.facts import Comparison, Difference, Pair
+from lickwright.compare.judge import place
+from lickwright.compare.score import FORMULA
+from lickwright.compare.wording import sentence
+from lickwright.timeline import Sound, Timeline
+
+LISTED = 12  # differences that are listed where not all are asked for: with the summary about twenty lines
+_PRAISE = (
+    (100, "just like the teacher's"),
+    (90, "very close"),
+    (75, "well on the way"),
+    (50, "a good part of it is there"),
+    (0, "take it bar by bar, slowly"),
+)
+
+
+def summary(c: Comparison) -> list[str]:
+    """Whose, how good, and what holds for all of it."""
+    score = c.score
+    praise = next(words for least, words in _PRAISE if (100 if c.alike else min(99, score.of_100)) >= least)
+    lines = [f'"{c.theirs.title}": {praise}', f"score {score.of_100} of 100: {_counted(c)}"]
+    return [*lines, *_good_bars(c), *(said.words for said in c.said)]
+
+
+def _counted(c: Comparison) -> str:
+    score = c.score
+    right = (
+        f"all {score.notes} notes are" if score.right == score.notes else f"{score.right} of {score.notes} notes are"
+    )
+    if score.notes == 1:
+        right = f"{score.right or 'no'} note of 1 is"
+    more = f", {score.extra} more than the teacher plays" if score.extra else ""
+    places = len(c.differences)
+    look = "" if not places else "; one place to look at" if places == 1 else f"; {places} places to look at"
+    return f"{right} just right{more}{look}"
+
+
+def _good_bars(c: Comparison) -> list[str]:
+    """`bars 1, 3 and 4 are just right`."""
+    if c.alike:
+        return []
+    wrong = {d.place.bar for d in c.differences} | {
+        place(c.theirs, p.theirs).bar for p in c.pairs if p.theirs and not p.right
+    }
+    good = sorted({place(c.theirs, p.theirs).bar for p in c.pairs if p.theirs} - wrong)
+    names = ["the pick-up" if number == 0 else str(number) for number in good]
+    if not names:
+        return []
+    listed = ", ".join(names[:-1]) + (" and " if names[:-1] else "") + names[-1]
+    if good[0] == 0:
+        return [f"{listed} {'are' if len(names) > 1 else 'is'} just right"]
+    return [f"bar {listed} is just right" if len(names) == 1 else f"bars {listed} are just right"]
+
+
+def listing(c: Comparison, everything: bool) -> tuple[list[str], int]:
+    """The differences in musical order, numbered as in the tabs; and how many are listed."""
+    count = len(c.differences) if everything or len(c.differences) <= LISTED + 1 else LISTED
+    rows = [(str(n), _place(d), sentence(c.mine, c.theirs, d)) for n, d in enumerate(c.differences[:count], 1)]
+    wide = [max((len(row[k]) for row in rows), default=0) for k in (0, 1)]
+    lines = [f"{n:>{wide[0]}}  {where:{wide[1]}}  {what}" for n, where, what in rows]
+    if count < len(c.differences):
+        lines.append(f"and {len(c.differences) - count} more further on: --all lists them")
+    return lines, count
+
+
+def _place(d: Difference) -> str:
+    return f"{'pick-up' if d.place.bar == 0 else f'bar {d.place.bar}'}, beat {d.place.beat}"
+
+
+def as_value(c: Comparison) -> dict[str, Any]:
+    """Everything, for a program. Pitches are nominal, `by` is in semitones or in the teacher's whole notes."""
+    score = c.score
+    return {
+        "title": c.theirs.title,
+        "alike": c.alike,
+        "score": {
+            "of_100": score.of_100, "points": score.points, "possible": score.possible, "formula": FORMULA,
+            "right": score.right, "notes": score.notes, "extra": score.extra,
+        },
+        "said": [{"kind": said.kind, "words": said.words} for said in c.said],
+        "differences": [_difference(c, n, d) for n, d in enumerate(c.differences, 1)],
+        "notes": [_pair(c, pair) for pair in c.pairs],
+    }  # fmt: skip
+
+
+def _difference(c: Comparison, number: int, d: Difference) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        "number": number, "kind": str(d.kind), "bar": d.place.bar, "beat": d.place.beat, "words": sentence(c.mine, c.theirs, d),
+        "mine": [_note(c.mine, s) for s in d.mine], "theirs": [_note(c.theirs, s) for s in d.theirs],
+    }  # fmt: skip
+    optional = {"by": str(d.by) if d.by else "", "lacking": d.lacking, "added": d.added, "about": d.about}
+    found |= {name: word for name, word in optional.items() if word}
+    return found | {"times": d.times}
+
+
+def _pair(c: Comparison, pair: Pair) -> dict[str, Any]:
+    return {
+        "mine": _note(c.mine, pair.mine) if pair.mine is not None else None,
+        "theirs": _note(c.theirs, pair.theirs) if pair.theirs is not None else None,
+        "differs": sorted(map(str, pair.kinds)),
+    }
+
+
+def _note(timeline: Timeline, sound: Sound) -> dict[str, Any]:
+    at = place(timeline, sound)
+    return {
+        "bar": at.bar, "beat": at.beat, "string": sound.string, "fret": sound.fret, "pitch": None if sound.dead else sound.pitch,
+        "start": str(timeline.fraction(sound.start)), "length": str(timeline.fraction(sound.end - sound.start)),
+    }  # fmt: skip
+
+
+def text(c: Comparison, width: int, everything: bool, drawn: bool = True) -> Iterator[str]:
+    """The whole report, line by line."""
+    from lickwright.backends.tab_draw import wrapped
+
+    for line in summary(c):
+        yield from _hung(wrapped(line, width - 2))
+    rows, count = listing(c, everything)
+    if rows:
+        yield ""
+        yield from rows
+    formula = f"the score: {FORMULA}; here {c.score.points} points of {c.score.possible}"
+    yield ""
+    yield from _hung(wrapped(formula, width - 2))
+    if drawn and rows:
+        from lickwright.compare.tabs import tabs
+
+        yield ""
+        yield from tabs(c, width, None if everything else range(1, count + 1))
+
+
+def _hung(parts: list[str]) -> Iterator[str]:
+    yield parts[0]
+    yield from ("  " + part for part in parts[1:])

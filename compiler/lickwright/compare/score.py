@@ -1,0 +1,41 @@
+"""A score, and the sum it comes from.
+
+In: pairs with what differs in them. Out: `Score`. What is said once for the whole phrase costs nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lickwright.compare.facts import Kind, Pair, Score
+
+# What a note of the teacher's is worth: a right note late is worth more than a wrong one in time, and how it is played
+# counts least, since that comes last in learning.
+NOTE, START, LENGTH, HOW = 5, 2, 1, 2
+WHOLE = NOTE + START + LENGTH + HOW
+EXTRA = 5  # taken off for a note that the teacher has not
+
+FORMULA = (
+    f"each note of the teacher's counts {WHOLE}: {NOTE} for the right note, {START} for starting in time, {LENGTH} for its length, "
+    f"{HOW} for how it is played (string, technique, bend: 1 each); an extra note takes {EXTRA} off"
+)
+
+
+def score(pairs: Sequence[Pair]) -> Score:
+    """The points of every note of the teacher's, less the extra ones; never below nothing."""
+    notes = [pair for pair in pairs if pair.theirs is not None]
+    extra = len(pairs) - len(notes)
+    possible = WHOLE * len(notes)
+    points = max(0, sum(map(_points, notes)) - EXTRA * extra)
+    of_100 = 100 * points // possible if possible else 0 if extra else 100
+    return Score(points, possible, of_100, sum(pair.right for pair in notes), len(notes), extra)
+
+
+def _points(pair: Pair) -> int:
+    kinds = pair.kinds
+    if Kind.MISSING in kinds:
+        return 0
+    note = 0 if kinds & {Kind.FRET, Kind.NOTE} else NOTE
+    start = 0 if kinds & {Kind.EARLY, Kind.LATE} else START
+    length = 0 if kinds & {Kind.SHORT, Kind.LONG} else LENGTH
+    return note + start + length + max(0, HOW - len(kinds & {Kind.STRING, Kind.TECHNIQUE, Kind.BEND}))

@@ -1,0 +1,37 @@
+"""Single notes out of time told from a version that runs late as a whole.
+
+In: by how much each paired moment is late. Out: for each the shift that holds there; what a moment is late besides is its
+own. The fewest words win: a note out of time costs one, a lasting shift a few, found by dynamic programming.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+_OUT_OF_TIME = 10  # one moment
+_CHANGE = 25  # a shift from here on: cheaper than three moments out of time, dearer than two
+_CHANGE_AT_ODD_BAR = 6  # the same where a bar does not add up or several notes are missing or extra
+_STARTS_SHIFTED = 3  # the whole version is shifted
+
+
+def shifts(late: Sequence[int], cheap: Sequence[bool]) -> list[int]:
+    """For each moment the shift that holds; `cheap[k]` says that there is a reason for one just before k."""
+    if not late:
+        return []
+    states = sorted(set(late) | {0}, key=lambda s: (abs(s), s))
+    costs = [(_STARTS_SHIFTED if s else 0) + (_OUT_OF_TIME if s != late[0] else 0) for s in states]
+    came: list[list[int]] = []
+    for k in range(1, len(late)):
+        least = min(range(len(states)), key=costs.__getitem__)
+        change = costs[least] + (_CHANGE_AT_ODD_BAR if cheap[k] else _CHANGE)
+        steps = [n if cost <= change else least for n, cost in enumerate(costs)]
+        costs = [
+            min(cost, change) + (_OUT_OF_TIME if s != late[k] else 0) for s, cost in zip(states, costs, strict=True)
+        ]
+        came.append(steps)
+    at = min(range(len(states)), key=costs.__getitem__)
+    path = [at]
+    for steps in reversed(came):
+        at = steps[at]
+        path.append(at)
+    return [states[n] for n in reversed(path)]

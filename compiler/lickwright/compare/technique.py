@@ -1,0 +1,156 @@
+"""How two notes are played: joins, heads, marks and shapes beside each other.
+
+In: two Sounds that answer each other. Out: `Otherwise` values. Works on the features of the table of techniques; what
+only helps the hand (strokes of the pick, fingers) counts where the teacher asks for it, and is never too much.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from lickwright.compare.facts import Kind
+from lickwright.compare.notes import highest_bend
+from lickwright.notation.techniques import PICKED, Curve, Damping, Stroke, Technique
+from lickwright.notation.techniques import Kind as Place
+from lickwright.timeline import Shape, Sound
+
+_BENT = (Curve.BEND, Curve.PREBEND)
+_TIMED = (Curve.BEND, Curve.RELEASE)  # whose beginning is heard
+
+
+class Otherwise(NamedTuple):
+    """One thing that is played otherwise."""
+
+    lacking: str  # what the teacher has; "" for nothing
+    added: str  # what the student has in its place; "" for nothing
+    kind: Kind = Kind.TECHNIQUE
+    by: float = 0  # a bend's size, semitones; a time, units of the clock
+    about: str = ""  # a bend or release that comes early or late
+    lasts: bool = False  # a word that may stand over several notes
+
+
+def otherwise(
+    a: Sound, b: Sound, sources_right: bool, clock: tuple[int, int], late: int, semitones: int | None
+) -> Iterator[Otherwise]:
+    """What the student's note `a` has otherwise than `b`.
+
+    `sources_right`: the notes they are joined to answer each other too. `late`: of the note itself, in units.
+    `semitones`: None for notes of one pitch, else what to add to the student's.
+    """
+    if a.kind != b.kind:
+        yield Otherwise(_event(b), _event(a))
+        return
+    yield from _begin(a, b, sources_right)
+    if a.head is not b.head:
+        yield Otherwise(b.head.name if b.head else "", a.head.name if a.head else "")
+    yield from _marks(a, b)
+    if a.trill != b.trill:
+        yield Otherwise(_trill(b), _trill(a))
+    if (a.roll is None) != (b.roll is None):
+        yield Otherwise("roll" if b.roll is not None else "", "roll" if a.roll is not None else "")
+    yield from _shapes(a, b, clock, late, semitones)
+
+
+def _event(sound: Sound) -> str:
+    return {"note": "", "grace": "grace note"}.get(sound.kind, sound.kind)
+
+
+def _trill(sound: Sound) -> str:
+    return f"trill with fret {sound.trill}" if sound.trill is not None else ""
+
+
+def _begin(a: Sound, b: Sound, sources_right: bool) -> Iterator[Otherwise]:
+    """Joins and entries. One from a note that is missing or wrong may have to be another: nothing is said then."""
+    one, other = a.begin, b.begin
+    if one.name == other.name:
+        return
+    if not sources_right and Place.ENTRY not in (one.kind, other.kind):
+        return
+    if one.kind is other.kind is Place.JOIN and one.curve is other.curve is Curve.GLIDE and one.stroke is other.stroke:
+        return  # up or down: that is the frets' doing
+    yield Otherwise(_unless(PICKED, other), _unless(PICKED, one))
+
+
+def _unless(plain: Technique, technique: Technique) -> str:
+    return "" if technique is plain else technique.name
+
+
+def _marks(a: Sound, b: Sound) -> Iterator[Otherwise]:
+    one, other = {mark.name: mark for mark in a.marks}, {mark.name: mark for mark in b.marks}
+    for name, mark in other.items():
+        if name not in one:
+            yield Otherwise(name, "", lasts=mark.kind is Place.WORD)
+    for name, mark in one.items():
+        if name not in other and _heard(mark):
+            yield Otherwise("", name, lasts=mark.kind is Place.WORD)
+
+
+def _heard(mark: Technique) -> bool:
+    """Whether a mark changes the sound; a stroke's direction helps the hand only."""
+    silent = mark.stroke in (None, Stroke.PICK) and mark.curve is Curve.NONE and mark.damping is Damping.NONE
+    return not silent or mark.loudness != 1.0
+
+
+def _shapes(a: Sound, b: Sound, clock: tuple[int, int], late: int, semitones: int | None) -> Iterator[Otherwise]:
+    one, other = _told(a), _told(b)
+    gone: set[Curve] = set()
+    for mine, theirs in _facing(one, other):
+        if mine is None or theirs is None or mine.technique.curve is not theirs.technique.curve:
+            lacking, added = theirs.technique if theirs else None, mine.technique if mine else None
+            follows = {t.curve for t in (lacking, added) if t is not None}
+            if follows == {Curve.RELEASE} and gone & set(_BENT):
+                continue  # no bend, no release
+            gone |= follows
+            yield Otherwise(lacking.name if lacking else "", added.name if added else "")
+            continue
+        yield from _one_shape(a, b, mine, theirs, clock, late, semitones)
+
+
+def _told(sound: Sound) -> list[Shape]:
+    """Its shapes; a vibrato that goes on over the next step is one."""
+    told: list[Shape] = []
+    for shape in sound.shapes:
+        if not told or shape.technique.curve is not Curve.VIBRATO or told[-1].technique is not shape.technique:
+            told.append(shape)
+    return told
+
+
+def _one_shape(
+    a: Sound, b: Sound, mine: Shape, theirs: Shape, clock: tuple[int, int], late: int, semitones: int | None
+) -> Iterator[Otherwise]:
+    """Two of one kind: their size, and when they begin."""
+    curve = theirs.technique.curve
+    if curve in (*_BENT, Curve.RELEASE):
+        reached = semitones is not None and a.pitch + semitones + mine.amount == b.pitch + theirs.amount
+        release_of_wrong = curve is Curve.RELEASE and highest_bend(a) != highest_bend(b) and bool(theirs.amount)
+        if mine.amount != theirs.amount and not reached and not release_of_wrong:
+            yield Otherwise("", "", Kind.BEND, mine.amount - theirs.amount, theirs.technique.name)
+    elif mine.technique.amount != theirs.technique.amount:
+        yield Otherwise(theirs.technique.name, mine.technique.name)
+    if curve in _TIMED:
+        after = (mine.start - a.start) * clock[0] - (theirs.start - b.start) * clock[1]
+        if after and after + late:
+            yield Otherwise("", "", Kind.LATE if after > 0 else Kind.EARLY, after, theirs.technique.name)
+
+
+def _facing(one: Sequence[Shape], other: Sequence[Shape]) -> Iterator[tuple[Shape | None, Shape | None]]:
+    """Shapes of one curve face each other, in order; of those between, the ones that are left."""
+    i = j = 0
+    while i < len(one) or j < len(other):
+        k = next(
+            (
+                (n, m)
+                for total in range(len(one) - i + len(other) - j)
+                for n in range(i, len(one))
+                for m in [j + total - (n - i)]
+                if j <= m < len(other) and one[n].technique.curve is other[m].technique.curve
+            ),
+            (len(one), len(other)),
+        )
+        while i < k[0] or j < k[1]:
+            yield (one[i] if i < k[0] else None), (other[j] if j < k[1] else None)
+            i, j = min(i + 1, k[0]), min(j + 1, k[1])
+        if i < len(one) and j < len(other):
+            yield one[i], other[j]
+            i, j = i + 1, j + 1
