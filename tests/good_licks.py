@@ -67,9 +67,12 @@ def _figure(neck: Neck, left: int) -> tuple[str, int]:
     one += [f"{string}x", f"(snap: {note})", neck.two(), f"@{chance.choice(['mf', 'p', 'f'])} {note}", f"{note}="]
     one += [f"(grace: {joined}{low}) {joined}{high}", f"(trill: {joined}{low}h{high})"]
     two = [f"{note}-", f"{note} -", f"{joined}{low}h{high}", f"{joined}{high}p{low}", f"{joined}{low}/{high}"]
-    two += [f"{joined}{high}\\{low}", f"{joined}{low} h{high}", f"{joined}{low}^{high} -r", "..", f"{note} ."]
+    two += [f"{joined}{high}\\{low}", f"{joined}{low} h{high}", "..", f"{note} ."]
     two += [f"{joined}{high} p{low}~", f"{neck.two()} {note}", f"3[{note} {joined}{low}h{high}]", f". {note}"]
-    three = [f"{joined}{low}h{high}p{low}", f"{note}--", f"(pm: {note} {note} {note})", f"{joined}{low}^{high}r --"]
+    three = [f"{joined}{low}h{high}p{low}", f"{note}--", f"(pm: {note} {note} {note})"]
+    if joined in "GBe" and low > 3:  # where a hand bends with ease
+        two += [f"{joined}{low}^{high} -r"]
+        three += [f"{joined}{low}^{high}r --"]
     four = [f"(up: {note} {note}) {neck.two()} -", f"3[{note} {note} {note}] 3[{note} - {note}]", f"{note}---~"]
     figure, taken = chance.choice([(f, n) for n, fs in enumerate((one, two, three, four), 1) if n <= left for f in fs])
     strings = re.findall(r"([EADGBe])[\dx]", figure)
@@ -112,7 +115,7 @@ def _lick(chance: Random, title: str, step: str) -> list[str]:
     fields = [f"key {key} minor", "scale minor pentatonic", "box 1" if first else f"box frets {low}-{low + 3}"]
     fields += [f"meter {meter}"] if meter != "4/4" or chance.random() < 0.3 else []
     more = [
-        f"tempo {chance.randint(50, 180)}", f"level {chance.randint(1, 5)}", "tags answer, turnaround", "sound lead",
+        f"tempo {chance.randint(50, 180)}", "level 3", "tags answer, turnaround", "sound lead",
         f"chords {key}m | {key}{chance.choice(CHORDS)}", "feel shuffle", "note Lay back on the last one.",
         "reach large", "style blues",
     ]  # fmt: skip

@@ -13,9 +13,7 @@ from random import Random
 import pytest
 
 from good_licks import good_file
-from lickwright.diagnostics import Diagnostic, Severity
-from lickwright.pipeline import compile_text
-from planting import MISTAKES, Measured, measure, pieces, plant, table
+from planting import MISTAKES, Measured, measure, pieces, plant, table, worries
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 FILES, ROUNDS = 300, 8  # made-up files; rounds through the samples
@@ -35,17 +33,13 @@ def planted(texts: Callable[[Random], str], seeds: range, name: str) -> Measured
     return measured
 
 
-def worried(text: str) -> list[Diagnostic]:
-    return [d for d in compile_text(text).diagnostics if d.severity is not Severity.INFO]
-
-
 # --- the ground ------------------------------------------------------------------------------------------------------
 
 
 def test_nothing_is_found_in_good_files() -> None:
     for seed in range(100):
         text = good_file(Random(seed))
-        assert [f"{d.code} {d.message}" for d in worried(text)] == [], text
+        assert [f"{d.code} {d.message}" for d in worries(text)] == [], text
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
@@ -105,7 +99,7 @@ BAR = "e8 e5 B8 e5 G7 - - -"
 
 
 def codes(text: str) -> list[str]:
-    return [d.code for d in worried(text)]
+    return [d.code for d in worries(text)]
 
 
 @pytest.mark.parametrize(
@@ -147,5 +141,5 @@ def test_one_finding_each(text: str, right: list[str]) -> None:
 
 def test_an_empty_bar_is_shown_on_its_own_line() -> None:
     text = ONE + f"| {BAR} |\n| | {BAR} |\n"
-    (found,) = worried(text)
+    (found,) = worries(text)
     assert text.count("\n", 0, found.span.start) == text.count("\n", 0, text.index("| |"))

@@ -177,6 +177,8 @@ FIELDS: tuple[FieldRow, ...] = (
     ),
 )
 BY_NAME = {row.name: row for row in FIELDS}
+# What players call some of them elsewhere; offered, never accepted.
+_OTHER_NAMES = {"time": "meter", "metre": "meter", "bpm": "tempo", "speed": "tempo", "position": "box", "author": "by", "grid": "step"}
 
 _GOOD = 'key A minor\n\nlick "Gate"\n| e8 e5 B8 e5 G7 - - - |\n'
 UNKNOWN = Rule(
@@ -270,7 +272,7 @@ def _read_fields(
         row = BY_NAME.get(entry.name)
         if row is None:
             if not entry.name.startswith("x-"):
-                near = nearest(entry.name, tuple(BY_NAME))
+                near = _OTHER_NAMES.get(entry.name.lower()) or nearest(entry.name, tuple(BY_NAME))
                 unread |= {near} if near else set()
                 help = f"did you mean `{near}`?" if near else "a field of your own begins with x-"
                 fix = replacing(*entry.name_span, entry.name.lower()) if entry.name.lower() in BY_NAME else None

@@ -24,11 +24,11 @@ MAX_EVENTS = 10_000  # a lick
 MAX_TUPLET = 64
 MAX_TUPLET_DEPTH = 2
 MAX_REPEATS = 10_000
-MAX_EXPLAINED = 1_000  # bad runs of a text: no more findings than that are kept
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 QUOTES = "“”„«»"
 ESCAPE = re.compile(r"\\(.)")
 _COUNTED = re.compile(r"\d+(?::\d+)?")
+_CONNECTS = re.compile(r"(?<![^ \t|()\[\]])[hpt/\\]{1,2}[ \t]+\Z")
 _OPENS = re.compile(r"[ \t]+\[")
 
 Child = Token | Tree[Token]
@@ -43,13 +43,14 @@ class MusicBuilder:
         report: Report,
         run_pattern: Callable[[], re.Pattern[str]],
         unseen: Callable[[Span], bool],
+        crowded: Callable[[], bool] = lambda: False,
     ) -> None:
         self.text = text
         self.report = report
         self._run_pattern = run_pattern
         self._unseen = unseen  # whether an invisible character, reported elsewhere, stands in a span
         self._depth = 0  # how deep in tuplets
-        self._explained = 0  # bad runs so far
+        self._crowded = crowded  # whether no finding will be kept any more
         self._events = 0  # of the lick, so far
         self._prev_end: int | None = None  # where the item before ended; None before the first of a lick
         self._after_repeat = False
@@ -188,7 +189,9 @@ class MusicBuilder:
         span = span_of(opener)
         word = opener[1:].strip().removesuffix(":").strip()
         known = (*WORDS, *EVENT_WORDS)
-        if not word:
+        if not word and self.text[span.start - 1].isdigit():
+            pass  # `3(…`, which has been reported
+        elif not word:
             self.report(
                 rules.WORD,
                 span,
@@ -196,7 +199,7 @@ class MusicBuilder:
                 "a word and a colon say how: `(pm: E0 E0)`; a ghost note is `G7?`",
             )
         elif word not in known:
-            near = nearest(word, known)
+            near = None if self._crowded() else nearest(word, known)
             help = f"did you mean `({near}: …)`?" if near else f"the words are {', '.join(known)}"
             where = Span(span.start + 1, span.start + 1 + len(word))
             fix = replacing(*where, word.lower()) if word.lower() in known else None
@@ -282,7 +285,7 @@ class MusicBuilder:
             return Say("dynamic", name, span=span)
         if name == "fermata" and not equals:
             return Say("fermata", "", span=span)
-        near = nearest(name, (*DYNAMICS, "tempo=", "fermata"))
+        near = None if self._crowded() else nearest(name, (*DYNAMICS, "tempo=", "fermata"))
         self.report(
             rules.SAYING,
             span,
@@ -338,8 +341,17 @@ class MusicBuilder:
             return Unknown(0, span=span)
         if _COUNTED.fullmatch(text) and _OPENS.match(self.text, span.end):
             return None  # its `[` stands apart, and will say so
-        if not self._unseen(span) and self._explained < MAX_EXPLAINED:
-            self._explained += 1
+        if text.isdigit() and _CONNECTS.search(self.text, max(0, span.start - 8), span.start):
+            return None  # the fret of a `h` that stands apart, and has said so
+        if text.isdigit() and self.text.startswith("(", span.end):
+            self.report(
+                rules.TUPLET,
+                Span(span.start, span.end + 1),
+                f"`{text}(`: a tuplet has square brackets",
+                f"write `{text}[…]`",
+            )
+            return Unknown(0, span=span)
+        if not self._crowded() and not self._unseen(span):
             self._explain(span, text)
         return Unknown(span=span)
 

@@ -33,6 +33,7 @@ _FOREIGN = {"H": "h", "P": "p", "T": "t", "R": "r", "X": "x"}
 _HABITS = {
     "v": ("vibrato is `~`", "~"),
     "s": ("a slide is `/` up or `\\` down", "/"),
+    "+": ("notes together are joined by `&`", "&"),
     "*": ("`*` follows the fret of a pinch harmonic", "G7*"),
 }
 
@@ -68,6 +69,8 @@ def explain(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
         return fault
     if run[0] in "r~^" and good(f"-{run}"):
         help = f"write it on its note, `B8{run}`, or on a hold, `-{run}`"
+        if re.fullmatch(r"r\d+", run):
+            help = f"`-r` lets the bend back to the fretted note, `-{run}` to fret {run[1:]}; a pull-off is `p{run[1:]}`"
         return Fault(rules.UNREADABLE, 0, len(run), f"`{run}` stands apart from the note that it shapes", help)
     cut = next((n for n in range(len(run) - 1, 0, -1) if good(run[:n])), 0)
     return _after(run, cut)
@@ -200,7 +203,7 @@ def _after(run: str, cut: int) -> Fault:
             cut,
             cut + 1,
             f"`{char}` needs the fret that it goes to",
-            f"write `{char}9`, touching, after a note of the same string",
+            f"write them together, `{char}9`, after a note of the same string",
         )
     if char in _FOREIGN and (before or rest[1:2].isdigit()) and not _is_note(rest):
         return Fault(
