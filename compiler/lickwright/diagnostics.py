@@ -22,6 +22,9 @@ class Severity(StrEnum):
     INFO = "info"
 
 
+MESSAGE, HELP = 200, 300  # characters: a message is one line, a help may list names
+
+
 @dataclass(frozen=True, slots=True)
 class Rule:
     """One kind of finding, with what `lickwright why CODE` prints. Codes are never reused."""
@@ -46,6 +49,8 @@ class Rule:
         fix: Fix | None = None,
     ) -> Diagnostic:
         """A finding of this rule at `span`."""
+        if len(message) > MESSAGE or len(help or "") > HELP:
+            message, help = _brief(message, MESSAGE), _brief(help, HELP) if help else None
         return Diagnostic(self.code, severity or self.severity, span, message, help, notes, None, bar, beat, fix)
 
 
@@ -96,6 +101,15 @@ class Diagnostic:
     bar: int | None = None  # the written bar's number (0 is a pick-up), None where there is none
     beat: str | None = None  # the count there: "2 &"; None where there is none
     fix: Fix | None = None  # only where there is one sure answer
+
+
+def _brief(text: str, most: int) -> str:
+    """A message that quotes something endless, cut to a line."""
+    from re import sub
+
+    text = sub(r"([`\"])([^`\"]{30})[^`\"]{10,}\1", r"\1\2…\1", text)
+    text = sub(r"[0-9]{30,}", lambda digits: f"{digits[0][:6]}… ({len(digits[0])} digits)", text)
+    return text if len(text) <= most else text[: most - 1] + "…"
 
 
 def has_errors(diagnostics: tuple[Diagnostic, ...] | list[Diagnostic]) -> bool:

@@ -93,7 +93,7 @@ def _compile_lick(
             found += check_level(timeline)
     found, hiding = kept(found, timeline)
     used |= hiding
-    ok = timeline is not None and not has_errors(found)
+    ok = timeline is not None and not timeline.unknown and not has_errors(found)
     if timeline is not None and ok:
         found += idle((m for m in timeline.settings.meant if not m.of_file), used, found)
     # What stands in the file's head counts for every lick, and is no lick's by name.

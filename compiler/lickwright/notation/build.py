@@ -19,6 +19,7 @@ from lickwright.source import Source, Span
 MAX_LICKS = 10_000
 MAX_FIELDS = 200  # in a file's head or a lick: each is looked at for every lick
 MAX_FINDINGS = 1_000
+FEW = 10
 
 _TITLE = re.compile(r'lick[ \t]+"((?:[^"\\]|\\.)*)"[ \t]*')
 # One field line with the indented lines that go on with it; the grammar has found that these lines are fields.
@@ -41,14 +42,20 @@ class Builder:
         self.found: list[Diagnostic] = []
         self._invisible: set[int] = set()
         self._run_pattern = run_pattern
-        self._music = MusicBuilder(self.text, self.report, run_pattern, self._has_invisible)
+        self._here = 0  # findings about the head, or about the lick being built
+        self._music = MusicBuilder(self.text, self.report, run_pattern, self._has_invisible, self._crowded)
 
     def report(
         self, rule: Rule, span: Span, message: str, help: str | None = None, fix: Fix | None = None, /
     ) -> None:
         """Adds a finding, up to a number that nobody reads any more."""
-        if len(self.found) < MAX_FINDINGS:
+        if not self._crowded():
+            self._here += 1
             self.found.append(rule.at(span, message, help, fix=fix))
+
+    def _crowded(self) -> bool:
+        """Whether enough has been found. A few are kept of every lick, since one without an error counts as good."""
+        return len(self.found) >= MAX_FINDINGS and self._here >= FEW
 
     def book(self, tree: Tree[Token]) -> tuple[Book, list[Diagnostic]]:
         """The whole file."""
@@ -75,6 +82,8 @@ class Builder:
 
     def _find_invisible(self) -> None:
         for match in _INVISIBLE.finditer(self.text):
+            if self._crowded():
+                return  # what cannot be read for it is then reported by itself
             self._invisible.add(match.start())
             name = f"U+{ord(match[0]):04X}"
             self.report(
@@ -88,7 +97,7 @@ class Builder:
     def _seen_without(self, at: int) -> Fix | None:
         """Taking out a character without width is sure where a note stands there without it; any other may stand for something."""
         first = last = at
-        while first and self.text[first - 1] not in _ENDS:
+        while first and self.text[first - 1] not in _ENDS and at - first < 100:
             first -= 1
         while last < len(self.text) and self.text[last] not in _ENDS and last - first < 200:
             last += 1
@@ -170,6 +179,7 @@ class Builder:
         return Field(name, " ".join(raw.split()), remark, name_span, raw, start + match.start(3), span=span)
 
     def _lick(self, tree: Tree[Token]) -> Lick:
+        self._here = 0
         children = tree.children
         first = children[0]
         assert isinstance(first, Token)
