@@ -21,7 +21,8 @@ from lickwright.music.rhythm import Meter, count_place
 from lickwright.music.scale import degree_name
 from lickwright.notation.techniques import PICKED, Curve
 from lickwright.performance import Performance, Played
-from lickwright.timeline import Sound, Timeline
+from lickwright.settings import Settings
+from lickwright.timeline import Bar, Sound, Timeline
 
 RULES: tuple[Rule, ...] = ()
 PLAIN = "picked"  # how a note is played to which nothing else is done
@@ -75,30 +76,49 @@ def cell(value: str) -> str:
 def rows(timeline: Timeline, performance: Performance) -> tuple[Row, ...]:
     """The rows, by when they sound."""
     settings = timeline.settings
-    found = places(timeline)
-    last = {note.sound: note.end for note in performance.notes}  # of the last stroke of a trill
-    key = settings.key and settings.key.transposed(settings.capo + settings.tuning.shift)
-    counts = _Counts(timeline)
-    return tuple(
-        _row(timeline, note, last[note.sound], found[note.sound], key, counts)
-        for note in performance.notes
-        if note.part == 0
+    shift = settings.capo + settings.tuning.shift
+    key = settings.key and settings.key.transposed(shift)
+    sheet = _Sheet(
+        timeline,
+        key,
+        {note.sound: note.end for note in performance.notes},
+        places(timeline),
+        {pitch: _named(pitch, shift, settings, key) for pitch in {note.pitch for note in performance.notes}},
+        [_counts(timeline, bar) for bar in timeline.bars],
     )
+    return tuple([_row(sheet, note) for note in performance.notes if note.part == 0])
 
 
-def _row(timeline: Timeline, note: Played, end: float, place: str, key: Key | None, counts: _Counts) -> Row:
-    sound, settings = timeline.sounds[note.sound], timeline.settings
-    beat, count = counts.at(sound)
-    name, degree, midi = "", "", None
-    if not sound.dead:
-        name, midi = pitch_name(round(note.pitch), key), _plain(round(note.pitch, 2))
-        if settings.key is not None:
-            degree = degree_name(round(sound.pitch) - settings.key.tonic.pc, settings.scale, settings.key)
-    bends = " then ".join(_bent(note.pitch + s.amount, key) for s in sound.shapes if s.technique.curve in _BENDS)
+class _Sheet(NamedTuple):
+    """What the rows of one lick share."""
+
+    timeline: Timeline
+    key: Key | None  # as it sounds
+    last: dict[int, float]  # seconds at which a sound ends, by its index: of a trill its last stroke
+    places: tuple[str, ...]  # by index of the sound
+    named: dict[float, tuple[str, float, str]]  # name, MIDI pitch and degree, by sounding pitch
+    counts: list[tuple[tuple[float, str], ...]]  # beat and count, by bar and then by slot in it
+
+
+def _row(sheet: _Sheet, note: Played) -> Row:
+    sound = sheet.timeline.sounds[note.sound]
+    bar = sheet.timeline.bars[sound.bar]
+    beat, count = sheet.counts[sound.bar][sound.slot - bar.first]  # of a stroke before the beat, those of the beat
+    name, midi, degree = ("", None, "") if sound.dead else sheet.named[note.pitch]
+    bends = [_bent(note.pitch + s.amount, sheet.key) for s in sound.shapes if s.technique.curve in _BENDS]
     return Row(
-        timeline.bars[sound.bar].number, beat, count, round(note.start, 3), round(end - note.start, 3), note.string,
-        _fret(sound), name, midi, degree, place, how(sound), bends, sound.finger or "", round(note.loudness, 2),
+        bar.number, beat, count, round(note.start, 3), round(sheet.last[note.sound] - note.start, 3), note.string,
+        _fret(sound), name, midi, degree, sheet.places[note.sound], how(sound), " then ".join(bends),
+        sound.finger or "", round(note.loudness, 2),
     )  # fmt: skip
+
+
+def _named(pitch: float, shift: int, settings: Settings, key: Key | None) -> tuple[str, float, str]:
+    """Name as it sounds, MIDI pitch, and degree in the scale as fingered, `shift` semitones lower."""
+    nearest, degree = round(pitch), ""
+    if settings.key is not None:
+        degree = degree_name(nearest - shift - settings.key.tonic.pc, settings.scale, settings.key)
+    return pitch_name(nearest, key), _plain(round(pitch, 2)), degree
 
 
 def _plain(value: float) -> float:
@@ -146,32 +166,20 @@ def _special(sound: Sound) -> str:
     return "rolled" if sound.trill is None else f"trill with fret {sound.trill}"
 
 
-class _Counts:
-    """Beat and count of instants in their bars. A beat with a note on an odd sixth is counted in six."""
-
-    def __init__(self, timeline: Timeline) -> None:
-        self._timeline = timeline
-        self._meter = timeline.settings.meter
-        self._shifts = [int(within_meter(timeline, bar, 0) * timeline.grain) for bar in timeline.bars]
-        self._sixes: set[tuple[int, int]] = set()  # bars and beats in six
-        sixth = self._meter.beat * timeline.grain / 6
-        if timeline.tuplets and sixth.denominator == 1:
-            for slot in timeline.slots:
-                at = slot.at + self._shifts[slot.bar]
-                number, rest = divmod(at, int(sixth))
-                if rest == 0 and number % 6 in (1, 5):
-                    self._sixes.add((slot.bar, number // 6))
-
-    def at(self, sound: Sound) -> tuple[float, str]:
-        """Of a sound, or of the beat that it leads to."""
-        slot = self._timeline.slots[sound.slot]
-        at, grain = slot.at + self._shifts[sound.bar], self._timeline.grain
-        beat = self._meter.beat
-        six = (slot.bar, at * beat.denominator // (grain * beat.numerator)) in self._sixes if self._sixes else False
-        return _counted(at, grain, self._meter, six)
+def _counts(timeline: Timeline, bar: Bar) -> tuple[tuple[float, str], ...]:
+    """Beat and count of each slot of a bar."""
+    shift = 0 if bar.number else int(within_meter(timeline, bar, 0) * timeline.grain)
+    instants = tuple([slot.at + shift for slot in timeline.slots[bar.first : bar.last]])
+    return _counted(instants, timeline.grain, timeline.settings.meter, bool(timeline.tuplets))
 
 
-@lru_cache(maxsize=4096)
-def _counted(at: int, grain: int, meter: Meter, six: bool) -> tuple[float, str]:
-    instant = Fraction(at, grain)
-    return _plain(round(float(instant / meter.beat) + 1, 3)), count_place(instant, meter, six)
+@lru_cache(maxsize=4096)  # of a bar's rhythm alone, and most bars have one that was there before
+def _counted(instants: tuple[int, ...], grain: int, meter: Meter, tuplets: bool) -> tuple[tuple[float, str], ...]:
+    """A beat with a note on an odd sixth is counted in six."""
+    beat = meter.beat * grain  # in grains
+    sixths = [at * 6 / beat for at in instants] if tuplets else []
+    sixes = {sixth // 6 for sixth in sixths if sixth % 6 in (1, 5)}
+    return tuple(
+        (_plain(round(float(at / beat) + 1, 3)), count_place(Fraction(at, grain), meter, at // beat in sixes))
+        for at in instants
+    )
