@@ -217,7 +217,10 @@ def _shifts(moments: Sequence[Moment], hand: Hand) -> int:
 def _skips(groups: Sequence[Sequence[Sound]]) -> int:
     """How often the pick leaps over a string or more from one single note to the next."""
     single = [group[0] if len(group) == 1 and _picked(group[0]) else None for group in groups]
-    return sum(a is not None and b is not None and abs(a.string - b.string) > 1 for a, b in zip(single, single[1:], strict=False))
+    return sum(
+        a is not None and b is not None and abs(a.string - b.string) > 1
+        for a, b in zip(single, single[1:], strict=False)
+    )
 
 
 def _picked(sound: Sound) -> bool:
@@ -295,7 +298,15 @@ def _family(t: Technique) -> str:
 
 def _bend_term(bend: float, beside: bool) -> Term:
     points = 0.0 if not bend else 0.5 if bend <= 1 else 1.0 if bend <= 2 else 2.0 if bend <= 3 else 3.0
-    size = "none" if not bend else "half a step or less" if bend <= 1 else "a whole step" if bend <= 2 else f"{bend / 2:g} steps"
+    size = (
+        "none"
+        if not bend
+        else "half a step or less"
+        if bend <= 1
+        else "a whole step"
+        if bend <= 2
+        else f"{bend / 2:g} steps"
+    )
     return Term("bends", points + beside, size + (", with another string sounding" if beside else ""))
 
 

@@ -71,7 +71,9 @@ def mend(before: Compilation) -> Mended:
 def _mend(before: Compilation, hope: bool) -> Mended:
     now = before
     rounds: list[Taken] = []
-    refused: dict[tuple[str, str], Refused] = {}  # by rule and title of the fix: one that was refused is not tried again
+    refused: dict[
+        tuple[str, str], Refused
+    ] = {}  # by rule and title of the fix: one that was refused is not tried again
     for _ in range(ROUNDS):
         wanted = [d for d in now.diagnostics if d.fix and _key(d) not in refused]
         fixes = together(now.source, [d.fix for d in wanted if d.fix])

@@ -6,6 +6,7 @@ paths are relative to the folder of the run, so that no machine's name or folder
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 from urllib.parse import quote
@@ -48,7 +49,7 @@ def _rule(rule: Rule) -> Value:
             markdown.append(f"{what}:\n\n```\n{example.rstrip()}\n```")
     return {
         "id": rule.code,
-        "name": "".join(word.capitalize() for word in rule.name.replace("'", "").replace("-", " ").split()),
+        "name": "".join(word.capitalize() for word in re.findall("[A-Za-z0-9]+", rule.name.replace("'", ""))),
         "shortDescription": {"text": rule.summary},
         "fullDescription": {"text": rule.explanation},
         "help": {"text": "\n\n".join(text), "markdown": "\n\n".join(markdown)},

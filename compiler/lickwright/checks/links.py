@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from lickwright.checks.findings import at_slot, at_sound, string_name, written
-from lickwright.diagnostics import Diagnostic, Fix, Note, Rule, Severity, replacing
+from lickwright.diagnostics import Change, Diagnostic, Fix, Note, Rule, Severity
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.notation.tree import Event
 from lickwright.notation.tree import Note as Played
+from lickwright.source import Span
 from lickwright.timeline import Sound, Timeline
 
 
@@ -129,12 +130,13 @@ def _turned(timeline: Timeline, sound: Sound, sign: str) -> Fix | None:
     """The sign of the other way, where the note comes from one place only: at the start of a bar it may be played after several."""
     source = timeline.sounds[sound.source or 0]
     event = timeline.slots[sound.slot].event
-    if source.bar != sound.bar or not isinstance(event, Event):
+    if (source.bar, source.pass_no) != (sound.bar, sound.pass_no) or not isinstance(event, Event):
         return None
     for part in event.parts:
         if isinstance(part, Played) and event.span.start + part.span.start == sound.span.start:
             at = sound.span.start + len(part.string)
-            return replacing(at, at + len(sound.begin.sign), sign)
+            change = Change(Span(at, at + len(sound.begin.sign)), sign)
+            return Fix(f"write `{sign}{sound.fret}`", (change,))
     return None
 
 

@@ -70,7 +70,9 @@ def explain(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
     if run[0] in "r~^" and good(f"-{run}"):
         help = f"write it on its note, `B8{run}`, or on a hold, `-{run}`"
         if re.fullmatch(r"r\d+", run):
-            help = f"`-r` lets the bend back to the fretted note, `-{run}` to fret {run[1:]}; a pull-off is `p{run[1:]}`"
+            help = (
+                f"`-r` lets the bend back to the fretted note, `-{run}` to fret {run[1:]}; a pull-off is `p{run[1:]}`"
+            )
         return Fault(rules.UNREADABLE, 0, len(run), f"`{run}` stands apart from the note that it shapes", help)
     cut = next((n for n in range(len(run) - 1, 0, -1) if good(run[:n])), 0)
     return _after(run, cut)
@@ -95,7 +97,7 @@ def _lookalike(run: str) -> Fault | None:
                 rules.TYPOGRAPHY,
                 at,
                 at + 1,
-                f"`{char}` is {what}, not `{right}`",
+                f"`{char}` is {what}, not {f'`{right}`' if len(right) < 4 else right}",
                 f"type `{right}`" if len(right) < 4 else f"type {right}",
                 right if len(right) < 4 else " ",
             )
@@ -169,9 +171,22 @@ def _shape(run: str) -> Fault | None:
             match.start(1),
             match.end(1),
             f"a bend goes to a fret's pitch or by quarter, half or full, not `{match[1]}`",
-            "three half steps above 8 is `^11`",
+            _bend_help(run[: match.start()], match[1]),
         )
     return None
+
+
+def _bend_help(before: str, amount: str) -> str:
+    """How the amount of a bend, in steps, would be written after the note that stands before it."""
+    steps = {"1/2": 0.5, "½": 0.5, "1/4": 0.25, "1": 1.0, "1½": 1.5, "3/2": 1.5, "1.5": 1.5, "2": 2.0}
+    step = steps.get(re.sub(r" ?steps?$", "", amount))
+    names = {0.25: "quarter", 0.5: "half", 1.0: "full"}
+    if step in names:
+        return f"write `^{names[step]}`"
+    fret = re.search(r"(\d{1,2})$", before)
+    if step is None or fret is None:
+        return "three half steps above 8 is `^11`"
+    return f"{step:g} steps above {fret[1]} is `^{int(fret[1]) + int(step * 2)}`"
 
 
 def _after(run: str, cut: int) -> Fault:
@@ -180,6 +195,8 @@ def _after(run: str, cut: int) -> Fault:
     char = rest[0]
     if "." in (char, run[0]) and not before.endswith("^"):
         return _rest(run, before, rest)
+    if char in "<>" and re.search(r"[EADGBe]\d{0,2}$", before):
+        return _harmonic(before, rest, cut)
     if before and before[-1].isdigit() and char == "b":
         target = re.match(r"b(\d*)", rest)
         return Fault(
@@ -189,7 +206,7 @@ def _after(run: str, cut: int) -> Fault:
             "`b` is no sign: a bend is `^`",
             f"write `{before}^{target[1] if target else ''}`",
         )
-    if before and before[-1] in STRINGS and (len(before) == 1 or before[-2] in "&-"):
+    if char != "X" and before and before[-1] in STRINGS and (len(before) == 1 or before[-2] in "&-"):
         return Fault(
             rules.UNREADABLE,
             cut - 1,
@@ -214,12 +231,32 @@ def _after(run: str, cut: int) -> Fault:
             f"write `{_FOREIGN[char]}{rest[1:4]}`",
             _FOREIGN[char],
         )
+    slide = re.match(r"s(\d{1,2})", rest)
+    came = re.search(r"(\d{1,2})$", before)
+    if slide and came:
+        sign = "/" if int(slide[1]) > int(came[1]) else "\\"
+        return Fault(rules.UNREADABLE, cut, cut + 1, _HABITS["s"][0], f"write `{before[-12:]}{sign}{slide[1]}`")
+    star = re.match(r"\*((?:[EADGBe]|\d{1,2}:)\d{1,2})", rest)
+    if star and not before:
+        return Fault(rules.UNREADABLE, cut, cut + 1, _HABITS["*"][0], f"write `{star[1]}*`")
     if char in _HABITS and before:
         what, right = _HABITS[char]
         return Fault(
             rules.UNREADABLE, cut, cut + 1, what, f"write `{before}{right}`" if len(right) == 1 else f"write `{right}`"
         )
-    return _string(rest, cut) or _plain(before, rest, cut)
+    fault = _string(rest, cut) or (_string(rest[1:], cut + 1) if char == "&" else None)
+    return fault or _plain(before, rest, cut)
+
+
+def _harmonic(before: str, rest: str, cut: int) -> Fault:
+    """`E<12`, `E12>`: half of the signs round the fret that is touched."""
+    touched = re.match(r"<(\d{1,2})", rest)
+    note = re.search(r"([EADGBe])(\d*)$", before)
+    assert note is not None
+    right = f"{note[0]}<{touched[1]}>" if touched else f"{note[1]}<{note[2] or 12}>"
+    return Fault(
+        rules.UNREADABLE, cut, cut + 1, f"`{rest[0]}` without its other half", f"a harmonic there is `{right}`"
+    )
 
 
 def _is_note(rest: str) -> bool:

@@ -1,0 +1,304 @@
+"""Fixes: offered where one answer is sure and nowhere else, right when taken, and never a file's loss."""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lickwright import compile_text
+from lickwright.cli import main
+from lickwright.diagnostics import Change, Fix, has_errors, replacing
+from lickwright.fixes import applied, placed, rewritten, together
+from lickwright.mending import mend
+from lickwright.pipeline import RULES
+from lickwright.source import Source, Span, decode
+
+HEAD = 'lick "Gate"\n'
+REST = " e8 e5 B8 B5 G7 - -"
+
+# What a person types, and the one thing that it can have been meant to be.
+SURE = [
+    (f"{HEAD}| b8{REST} |", f"{HEAD}| B8{REST} |"),
+    (f"{HEAD}| g7&b8{REST} |", f"{HEAD}| G7&B8{REST} |"),
+    (f"{HEAD}| d5h7 e5 B8 B5 G7 - - |", f"{HEAD}| D5h7 e5 B8 B5 G7 - - |"),
+    (f"{HEAD}| –{REST[:-4]} – e5 |", None),  # nothing sounds before: it cannot be a hold
+    (f"{HEAD}| e8 – B8 B5 G7 – — − |", f"{HEAD}| e8 - B8 B5 G7 - - - |"),
+    (f"{HEAD}| e8’4{REST} |", f"{HEAD}| e8'4{REST} |"),
+    (f"{HEAD}| e8 B5 G7 G5 … e5 |", f"{HEAD}| e8 B5 G7 G5 ... e5 |"),
+    (f"{HEAD}| e8\u00a0e5 B8 B5 G7 - - - |", f"{HEAD}| e8 e5 B8 B5 G7 - - - |"),
+    (f"{HEAD}| e\u200b8{REST} |", f"{HEAD}| e8{REST} |"),
+    (f"lick “Gate”\n| e8{REST} |", f"{HEAD}| e8{REST} |"),
+    (f'Lick "Gate"\n| e8{REST} |', f"{HEAD}| e8{REST} |"),
+    (f"{HEAD}| @“so” e8{REST} |", f'{HEAD}| @"so" e8{REST} |'),
+    (f"{HEAD}| @MF e8{REST} |", f"{HEAD}| @mf e8{REST} |"),
+    (f"{HEAD}| @tempo = 90 e8{REST} |", f"{HEAD}| @tempo=90 e8{REST} |"),
+    (f"{HEAD}| (pm E0 E0 E0 E0) e8 - - - |", f"{HEAD}| (pm: E0 E0 E0 E0) e8 - - - |"),
+    (f"{HEAD}| (PM: E0 E0 E0 E0) e8 - - - |", f"{HEAD}| (pm: E0 E0 E0 E0) e8 - - - |"),
+    (f"{HEAD}| (pm : E0 E0 E0 E0) e8 - - - |", f"{HEAD}| (pm: E0 E0 E0 E0) e8 - - - |"),
+    (f"{HEAD}|: e8{REST} :| x3", f"{HEAD}|: e8{REST} :|x3"),
+    (f"{HEAD}|: e8{REST} :||  x3", f"{HEAD}|: e8{REST} :||x3"),
+    (f"{HEAD}| 3 [e8 e5 B8] B5 G7 - - - - |", f"{HEAD}| 3[e8 e5 B8] B5 G7 - - - - |"),
+    (f"{HEAD}| 5:4 [e8 e5 B8 B5 G7] G5 - - - |", f"{HEAD}| 5:4[e8 e5 B8 B5 G7] G5 - - - |"),
+    (f"{HEAD}key: A minor\n| e8{REST} |", f"{HEAD}key A minor\n| e8{REST} |"),
+    (f"{HEAD}tempo=90\n| e8{REST} |", f"{HEAD}tempo 90\n| e8{REST} |"),
+    (f"{HEAD}Tempo 90\n| e8{REST} |", f"{HEAD}tempo 90\n| e8{REST} |"),
+    (f"{HEAD}sound Lead\n| e8{REST} |", f"{HEAD}sound lead\n| e8{REST} |"),
+    (f"{HEAD}Key a minor\n| e8{REST} |", f"{HEAD}key A minor\n| e8{REST} |"),
+    (f"{HEAD}key A minor\nbox frets 5–8\n| e8{REST} |", f"{HEAD}key A minor\nbox frets 5-8\n| e8{REST} |"),
+    (f"{HEAD}| G5H7 e5 B8 B5 G7 - - |", f"{HEAD}| G5h7 e5 B8 B5 G7 - - |"),
+    (f"{HEAD}| G7P5 e5 B8 B5 G7 - - |", f"{HEAD}| G7p5 e5 B8 B5 G7 - - |"),
+    (f"{HEAD}| GX e5 B8 B5 G7 - - - |", f"{HEAD}| Gx e5 B8 B5 G7 - - - |"),
+    (f"{HEAD}| G7 h5 B8 B5 G7 - - - |", f"{HEAD}| G7 p5 B8 B5 G7 - - - |"),
+    (f"{HEAD}| G5p7 e5 B8 B5 G7 - - |", f"{HEAD}| G5h7 e5 B8 B5 G7 - - |"),
+    (f"{HEAD}| e5 G7&B5 Gh5&B8 e5 G7 - - - |", f"{HEAD}| e5 G7&B5 Gp5&B8 e5 G7 - - - |"),
+    (f"{HEAD}| G7 /5 B8 B5 G7 - - - |", f"{HEAD}| G7 \\5 B8 B5 G7 - - - |"),
+    (f"{HEAD}| G5 \\\\7 B8 B5 G7 - - - |", f"{HEAD}| G5 //7 B8 B5 G7 - - - |"),
+    (f"{HEAD}| G5 G7 | e8{REST} |", f"{HEAD}pickup 1/4\n| G5 G7 | e8{REST} |"),
+]  # fmt: skip
+
+# What could be mended in two ways has no fix.
+UNSURE = [
+    f"{HEAD}| e8{REST[:-2]} |",  # a bar one short
+    f"{HEAD}| e8{REST} - |",  # one long
+    f"{HEAD}| G5 G7 B8 B5 e5 | e8{REST} |",  # a pick-up, or steps left out
+    f"{HEAD}| c8{REST} |",  # no string has such a letter
+    f"{HEAD}| f7{REST} |",
+    f"{HEAD}| G7. G5 e5 B8 B5 G7 - |",  # a rest, or a longer note
+    f"{HEAD}| G7/G9 e5 B8 B5 G7 - - |",
+    f"{HEAD}| B8b10{REST} |",
+    f"{HEAD}| G7 h7 B8 B5 G7 - - - |",  # the same fret: held, or picked
+    f"{HEAD}| B8^13{REST} |",  # a bend, or a slide
+    f"{HEAD}| (palm: E0 E0 E0 E0) e8 - - - |",
+    f"{HEAD}temp 90\n| e8{REST} |",
+    f"{HEAD}| e8\x07{REST} |",
+    f"{HEAD}| [e8 e5 B8] B5 G7 - - - - |",
+    f"{HEAD}|: e8{REST} :| x1",
+    f"{HEAD}|: G7 - - - e8 e5 B8 B5 :|x3",
+    f"{HEAD}|: h7 - - - e8 e5 G5 G8 :| G5 - - - - - - - |",
+]  # fmt: skip
+
+
+def _fixes(text: str) -> list[Fix]:
+    return [d.fix for d in compile_text(text).diagnostics if d.fix]
+
+
+@pytest.mark.parametrize(("typed", "meant"), [(t, m) for t, m in SURE if m], ids=[m for _, m in SURE if m])
+def test_what_is_sure_is_mended(typed: str, meant: str) -> None:
+    assert [d for d in compile_text(typed + "\n").diagnostics if d.fix], "no fix offered"
+    assert mend(compile_text(typed + "\n")).after.source.text == meant + "\n"
+
+
+@pytest.mark.parametrize(("typed", "meant"), [(t, m) for t, m in SURE if m], ids=[m for _, m in SURE if m])
+def test_what_was_mended_is_right(typed: str, meant: str) -> None:
+    assert not has_errors(compile_text(meant + "\n").diagnostics)
+    assert _fixes(meant + "\n") == []
+
+
+@pytest.mark.parametrize("typed", UNSURE)
+def test_what_is_not_sure_has_no_fix(typed: str) -> None:
+    assert _fixes(typed + "\n") == []
+
+
+@pytest.mark.parametrize("rule", [rule for rule in RULES if rule.bad], ids=lambda rule: rule.code)
+def test_no_fix_of_a_bad_example_makes_new_errors(rule: object) -> None:
+    before = compile_text(rule.bad)  # type: ignore[attr-defined]
+    mended = mend(before)
+    errors = [d for d in before.diagnostics if d.severity == "error"]
+    assert len([d for d in mended.after.diagnostics if d.severity == "error"]) <= len(errors)
+    assert mended.rewrite(before.source.text.encode("utf-8", "surrogatepass")).decode() == mended.after.source.text
+
+
+def test_a_join_over_a_bar_line_that_is_played_twice_is_not_sure() -> None:
+    text = f"{HEAD}| e8 e5 B8 e5 e8 e5 G5 G7 |: h5 - - - e8 e5 G7 G5 :|\n"
+    found = compile_text(text).diagnostics
+    assert [d.code for d in found if d.severity == "error"]
+    assert not [d for d in found if d.fix]
+
+
+# --- putting them into a text ----------------------------------------------------------------------------------------
+
+
+def test_fixes_that_touch_are_not_taken_together() -> None:
+    source = Source("a", "abcdef\n")
+    first, second, third = replacing(0, 2, "X"), replacing(2, 4, "Y"), replacing(5, 6, "Z")
+    assert together(source, [first, second, third, first]) == [first, third]
+    assert applied(source, [first, third]) == "XcdeZ\n"
+
+
+def test_a_line_of_its_own_goes_before_its_line() -> None:
+    source = Source("a", "one\ntwo three\n")
+    fix = Fix("add", (Change(Span(8, 8), "new\n"),))
+    assert placed(source, fix.changes[0]) == Change(Span(4, 4), "new\n")
+    assert applied(source, [fix]) == "one\nnew\ntwo three\n"
+
+
+@given(st.text("ab\r\n\ufeff\U0001f3b8"), st.data())
+def test_the_bytes_of_a_file_keep_their_line_ends(text: str, data: st.DataObject) -> None:
+    raw = text.encode()
+    source = decode("a", raw)
+    at = data.draw(st.integers(0, len(source.text)))
+    new = rewritten(raw, source, [replacing(at, at, "XY")])
+    assert new.replace(b"XY", b"", 1) == raw
+    assert decode("a", new).text == applied(source, [replacing(at, at, "XY")])
+
+
+def test_windows_line_ends_and_the_mark_survive() -> None:
+    raw = f"\ufeff{HEAD}| G5 G7 | b8{REST} |\n".replace("\n", "\r\n").encode()
+    mended = mend(compile_text(raw.decode()))
+    assert mended.rewrite(raw) == f"\ufeff{HEAD}pickup 1/4\n| G5 G7 | B8{REST} |\n".replace("\n", "\r\n").encode()
+
+
+# --- the whole ------------------------------------------------------------------------------------------------------
+
+
+def test_a_fix_that_would_bring_an_error_is_refused_and_the_rest_is_done() -> None:
+    text = f"{HEAD}key: A minor\n| e8 e5 b8 B5 G7 - - - - |\n| b8{REST} |\n"
+    mended = mend(compile_text(text))
+    assert mended.after.source.text == text.replace("key:", "key").replace("| b8", "| B8")
+    (refused,) = mended.refused
+    assert refused.finding.code == "L103"
+    assert refused.because.code == "L302"
+
+
+def test_one_mistake_that_hides_another_with_a_fix_is_mended_with_it() -> None:
+    mended = mend(compile_text(f"{HEAD}| G7 h5 b8 B5 G7 - - - |\n"))
+    assert mended.after.source.text == f"{HEAD}| G7 p5 B8 B5 G7 - - - |\n"
+    assert not mended.refused
+
+
+def test_many_fixes_cost_few_tries() -> None:
+    text = HEAD + f"| b8{REST} |\n" * 300
+    mended = mend(compile_text(text))
+    assert mended.count == 300
+    assert mended.after.ok
+
+
+# --- the command ----------------------------------------------------------------------------------------------------
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    monkeypatch.chdir(tmp_path)
+
+    def go(*arguments: str) -> tuple[int, str, str]:
+        code = main(list(arguments))
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return go
+
+
+def _write(name: str, text: str) -> Path:
+    path = Path(name)
+    path.write_bytes(text.encode())
+    return path
+
+
+SLIP, RIGHT = f"{HEAD}| b8{REST} |\n", f"{HEAD}| B8{REST} |\n"
+
+
+def test_fix_prints_a_diff_and_writes_nothing(run: Run) -> None:
+    path = _write("a.lick", SLIP)
+    code, out, err = run("check", "--fix", "a.lick")
+    assert code == 1  # the file as it stands has an error
+    assert out == (f"--- a.lick\n+++ a.lick (mended)\n@@ -1,2 +1,2 @@\n {HEAD}-| b8{REST} |\n+| B8{REST} |\n")
+    assert "1 mending shown, nothing written" in err
+    assert path.read_text() == SLIP
+
+
+def test_in_place_writes_and_a_second_run_finds_nothing(run: Run) -> None:
+    path = _write("a.lick", SLIP)
+    path.chmod(0o640)
+    assert run("check", "--fix", "--in-place", "a.lick")[0] == 0
+    assert path.read_text() == RIGHT
+    assert stat.S_IMODE(path.stat().st_mode) == 0o640
+    assert os.listdir() == ["a.lick"]
+    before = path.stat().st_mtime_ns
+    code, out, _ = run("check", "--fix", "--in-place", "a.lick")
+    assert (code, out) == (0, "")
+    assert path.stat().st_mtime_ns == before
+
+
+def test_in_place_follows_a_link_and_leaves_it_one(run: Run) -> None:
+    path = _write("real.lick", SLIP)
+    Path("link.lick").symlink_to("real.lick")
+    assert run("check", "--fix", "--in-place", "link.lick")[0] == 0
+    assert Path("link.lick").is_symlink()
+    assert path.read_text() == RIGHT
+
+
+def test_a_file_that_cannot_be_written_is_as_it_was(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = _write("a.lick", SLIP)
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    for call in ("replace", "fsync"):
+        with monkeypatch.context() as patch:
+            patch.setattr(os, call, full)
+            code, _, err = run("check", "--fix", "--in-place", "a.lick")
+        assert code == 3
+        assert "nothing was written: no space left on device (L604)" in err
+        assert path.read_text() == SLIP
+        assert os.listdir() == ["a.lick"]
+
+
+def test_a_file_that_changed_meanwhile_is_left_alone(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    from lickwright.cli import fixing
+
+    path = _write("a.lick", SLIP)
+    whole = fixing.mend
+
+    def slow(before: object) -> object:
+        path.write_text("# mine\n" + SLIP)
+        return whole(before)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(fixing, "mend", slow)
+    code, _, err = run("check", "--fix", "--in-place", "a.lick")
+    assert code == 3
+    assert "was changed" in err
+    assert path.read_text() == "# mine\n" + SLIP
+
+
+def test_standard_input_has_a_diff_and_no_place(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    import io
+    import sys
+
+    for arguments, code in ((["--fix"], 1), (["--fix", "--in-place"], 3)):
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(SLIP.encode())))
+        got, out, _ = run("check", *arguments, "-")
+        assert got == code
+        assert "+| B8" in out
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["--in-place"], ["--fix", "--format", "json"], ["--fix", "--profile"], ["--profile", "--format", "sarif"]],
+)
+def test_options_that_do_not_go_together(run: Run, arguments: list[str]) -> None:
+    _write("a.lick", SLIP)
+    code, out, err = run("check", "a.lick", *arguments)
+    assert (code, out) == (2, "")
+    assert re.match("error: .*\n", err)
+
+
+def test_json_has_the_fix(run: Run) -> None:
+    import json
+
+    _write("a.lick", SLIP)
+    value = json.loads(run("check", "--format", "json", "a.lick")[1])
+    (found,) = [d for d in value["files"][0]["diagnostics"] if d["code"] == "L103"]
+    assert found["fix"] == {
+        "title": "write `B8`",
+        "changes": [{"line": 2, "column": 3, "end_line": 2, "end_column": 5, "text": "B8"}],
+    }
+    assert re.fullmatch("[0-9a-f]{32}", found["fingerprint"])
