@@ -127,6 +127,7 @@ def test_declared_fields_are_never_read() -> None:
                 assert locate(lick.timeline) == case.homes, lick.title
 
 
+@cache
 def titles(path: Path) -> list[str]:
     return [lick.title for lick in compile_file(path).licks]
 
@@ -263,3 +264,28 @@ def test_it_is_quick() -> None:
     for case in cases()[:20]:
         locate(case.stripped)
     assert (time.perf_counter() - began) / 20 < 0.1  # seconds a lick; about 0.01 here
+
+
+# --- tunes that no weight was set by: all old, all in the public domain ----------------------------------------------
+
+TUNES = {
+    "Drunken Sailor": ("D", "dorian", "| D7- D7 D7 D7- D7 D7 | D7- A5- A8- D7- | D5- D5 D5 D5- D5 D5 | D5- A3- A7- D5- "
+                       "| D7- D7 D7 D7- D7 D7 | D7- G4- G5- G7- | G5- D7- D5- A7- | A5--- A5--- ||"),
+    "Row, row, row your boat": ("C", "major", "meter 6/8|A3-- A3-- | A3- A5 A7-- | A7- A5 A7- A8 | D5----- | "
+                                "G5 G5 G5 D5 D5 D5 | A7 A7 A7 A3 A3 A3 | D5- A8 A7- A5 | A3----- ||"),
+    "Au clair de la lune": ("G", "major", "| D5- D5- D5- D7- | G4--- D7--- | D5- G4- D7- D7- | D5------- "
+                            "| D5- D5- D5- D7- | G4--- D7--- | D5- G4- D7- D7- | D5------- ||"),
+    "Mary had a little lamb": ("A", "major", "| B2 G4 G2 G4 B2 B2 B2- | G4 G4 G4- B2 B5 B5- "
+                               "| B2 G4 G2 G4 B2 B2 B2 B2 | G4 G4 B2 G4 G2--- ||"),
+    "Korobeiniki": ("A", "minor", "| B5- G4 G5 G7- G5 G4 | D7- D7 G5 B5- G7 G5 | G4-- G5 G7- B5- | G5- D7- D7--- "
+                    "| . G7- B6 e5- B8 B6 | B5-- G5 B5- G7 G5 | G4- G4 G5 G7- B5- | G5- D7- D7--- ||"),
+    "Joy to the World": ("D", "major", "| B3- B2- . G4 G2- | G0-- D4 D2- D0- | ---- --G2- | B0---- - B0- | B2---- - B2- | B3------- ||"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("title", TUNES)
+def test_an_old_tune_is_in_its_key(title: str) -> None:
+    tonic, mode, music = TUNES[title]
+    head, _, rest = music.partition("|")
+    one = home(f"|{rest}", f"{head}\n" if head else "")
+    assert (str(one.key.tonic), one.key.mode, one.outside_scale) == (tonic, mode, 0)

@@ -61,7 +61,18 @@ def locate(timeline: Timeline) -> tuple[Home, ...]:
     notes = heard(timeline)
     struck = [note for note in notes if note.struck]
     ranked = [home for found in tonalities(notes)[:_TRIED] for home in _homes(found, struck, timeline.settings)]
-    return tuple(sorted(ranked, key=lambda home: -home.score))
+    return tuple(_different(sorted(ranked, key=lambda home: -home.score)))
+
+
+def _different(homes: Sequence[Home]) -> Iterator[Home]:
+    """A pentatonic and its blues in the same place are one home: the better one is named."""
+    seen: set[tuple[int, tuple[int, ...], frozenset[tuple[int, int]]]] = set()
+    for home in homes:
+        windows = frozenset((box.low, box.high) for box in home.area.boxes) if home.area else frozenset()
+        what = (home.key.tonic.pc, home.scale.pentatonic() or home.scale.semitones, windows)
+        if what not in seen:
+            seen.add(what)
+            yield home
 
 
 def _homes(found: Tonality, struck: Sequence[Heard], settings: Settings) -> Iterator[Home]:

@@ -1,0 +1,241 @@
+"""`lickwright box`: a scale's boxes on the neck, or where the licks of a file live."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from lickwright import report
+from lickwright.cli import screen
+
+if TYPE_CHECKING:
+    from lickwright.locate import Home
+    from lickwright.music.box import BoxSpec
+    from lickwright.music.pitch import Key
+    from lickwright.music.scale import Scale
+    from lickwright.music.tuning import Tuning
+    from lickwright.pipeline import CompiledLick
+
+_RUNNERS_UP = 3
+
+_HELP = """Draw a scale's boxes on the neck, or find where a lick lives.
+
+\b
+  lickwright box "A minor pentatonic"         all five boxes side by side
+  lickwright box "A blues" 1 --show notes     one of them, note names in the dots
+  lickwright box "C major" E shape            seven-note scales have shapes
+  lickwright box "A blues" 1 --svg box1.svg   a picture to print
+  lickwright box --for porch.lick             key, scale and box of each lick
+
+BOX is what the notation's box line takes: 1 to 5, several (1 2), a shape, open,
+frets 5-8, any (the whole neck); "at 12" after it for another octave.
+
+With --for, what is written after it is the title of one lick. Key, scale and
+box are worked out from the notes alone, however the lick declares them.
+"""
+
+
+@click.command(short_help="Draw a scale's boxes; find where a lick lives.", help=_HELP)
+@click.argument("words", nargs=-1, metavar="SCALE [BOX]")
+@click.option("--for", "path", metavar="FILE", help="Say where the licks of FILE live, instead of drawing.")
+@click.option(
+    "--show", default="degrees", show_default=True, metavar="WHAT", help="In the dots: degrees, notes, fingers."
+)
+@click.option("--svg", "picture", metavar="FILE", help="Write a picture instead of text; - for standard output.")
+@click.option(
+    "--tuning", default="standard", show_default=True, metavar="TUNING", help="Its name, or pitches low to high."
+)
+@click.option("--capo", type=click.IntRange(0, 24), default=0, help="Its fret; the frets drawn count from it.")
+@click.option("--frets", type=click.IntRange(1, 36), default=22, show_default=True, help="How many the neck has.")
+@click.option("--left-handed", is_flag=True, help="Mirrored: the head of the guitar to the right.")
+@click.option(
+    "--numbering", default="relative", show_default=True, metavar="HOW", help="Major boxes: relative or tonic."
+)
+@click.option("--width", type=click.IntRange(20, 10000), help="Columns; the screen's own if not said, 80 in a pipe.")
+@click.option("--overwrite", is_flag=True, help="Let --svg replace a file that is not Lickwright's own.")
+def command(
+    words: tuple[str, ...],
+    path: str | None,
+    show: str,
+    picture: str | None,
+    tuning: str,
+    capo: int,
+    frets: int,
+    left_handed: bool,
+    numbering: str,
+    width: int | None,
+    overwrite: bool,
+) -> int:
+    """Its help is `_HELP`, since it shows examples."""
+    if path is not None:
+        if picture is not None:
+            raise click.UsageError("--for says where a lick lives and draws nothing: leave out --svg")
+        return _find(path, " ".join(words) or None)
+    if not words:
+        raise click.UsageError('a scale is missing: write "A minor pentatonic" say, or --for and a file')
+    from lickwright.diagram import necks, svg, text
+
+    _one_of("--show", show, ("degrees", "notes", "fingers"))
+    _one_of("--numbering", numbering, ("relative", "tonic"))
+    try:
+        spec = _box(" ".join(words[1:]))
+        key, scale = _scale(words[0], spec)
+        drawn = necks(
+            key, scale, _tuning(tuning), spec,
+            frets=frets, numbering=numbering, shown=show, capo=capo, left_handed=left_handed,
+        )  # fmt: skip
+    except ValueError as e:
+        raise click.UsageError(str(e)) from None
+    if picture is None:
+        screen.out(text(drawn, width or min(screen.columns(sys.stdout, 80), 200)))
+        return screen.Exit.FINE
+    if picture == "-":
+        screen.out(svg(drawn))
+        return screen.Exit.FINE
+    return _save(picture, svg(drawn), overwrite)
+
+
+def _one_of(option: str, value: str, known: tuple[str, ...]) -> None:
+    from lickwright.diagnostics import nearest
+
+    if value not in known:
+        near = nearest(value, known)
+        wish = f"did you mean {near}?" if near else f"there are {', '.join(known)}"
+        raise click.UsageError(f"{option}: {report.safe(value)} is not known; {wish}")
+
+
+def _box(words: str) -> BoxSpec | None:
+    from lickwright.music.box import parse_box
+
+    return parse_box(words) if words else None
+
+
+def _tuning(words: str) -> Tuning:
+    from lickwright.music.tuning import parse_tuning
+
+    return parse_tuning(words)
+
+
+def _scale(words: str, spec: BoxSpec | None) -> tuple[Key, Scale]:
+    """`A minor pentatonic`, `A blues`, `D dorian`, `E 1 b3 4 5 b7`: a tonic, then a mode, a scale or degrees.
+
+    A mode alone means what it means in a lick: its seven notes, its pentatonic with a numbered box.
+    """
+    from lickwright.music.pitch import MODE_ALIASES, MODES, Key, parse_key, parse_note_name
+    from lickwright.music.positions import is_minor
+    from lickwright.music.scale import default_scale, parse_scale
+
+    first, _, rest = " ".join(words.split()).partition(" ")
+    if not rest or rest.lower() in (*MODES, *MODE_ALIASES):
+        key = parse_key(words)
+        return key, default_scale(key, spec is not None and bool(spec.numbers))
+    tonic = parse_note_name(first)
+    scale = parse_scale(rest, None)
+    mode = next((mode for mode, degrees in MODES.items() if degrees == scale.degrees), None)
+    return Key(tonic, mode or ("minor" if is_minor(scale) else "major")), scale
+
+
+# --- pictures --------------------------------------------------------------------------------------------------------
+
+
+def _save(path: str, picture: str, overwrite: bool) -> int:
+    """Puts the picture at `path`, whole or not at all; over another file only if we drew it and nobody changed it."""
+    from lickwright.cli.writing import replace
+    from lickwright.files import NOT_OURS, UNWRITABLE, reason
+    from lickwright.source import Source, Span
+
+    data = _signed(picture)
+    try:
+        if os.path.lexists(path) and not overwrite and not _ours(path):
+            message = "another file stands there, or the picture was changed since it was drawn: not overwritten"
+            trouble = NOT_OURS.at(Span(0, 0), message, "name another file, or say --overwrite")
+        else:
+            replace(path, data)
+            return screen.Exit.FINE
+    except OSError as e:
+        message = f"nothing was written: {reason(e)}"
+        trouble = UNWRITABLE.at(Span(0, 0), message, "name another file")
+    screen.err(report.findings(Source(path, ""), [trouble], screen.colour(sys.stderr)))
+    return screen.Exit.FILE
+
+
+_MARK = "<!-- lickwright box "
+
+
+def _signed(picture: str) -> bytes:
+    """With a last line that tells whether anything before it was changed."""
+    from hashlib import blake2b
+
+    data = picture.encode("utf-8")
+    return data + f"{_MARK}{blake2b(data, digest_size=16).hexdigest()} -->\n".encode("ascii")
+
+
+def _ours(path: str) -> bool:
+    """Whether a file is a picture of ours as it was drawn. A link, folder or device is not, and is never read."""
+    if os.path.islink(path) or not os.path.isfile(path) or os.path.getsize(path) > 1 << 24:
+        return False
+    with open(path, "rb") as file:
+        data = file.read()
+    picture, mark, _ = data.rpartition(_MARK.encode("ascii"))
+    return bool(mark) and _signed(picture.decode("utf-8", "replace")) == data
+
+
+# --- where a lick lives ----------------------------------------------------------------------------------------------
+
+
+def _find(path: str, title: str | None) -> int:
+    """The home of every lick in a file, or of the one called `title`. A lick with errors in it is looked at all the
+    same where it can be counted; its errors are `check`'s to tell."""
+    from lickwright.cli.sources import Verdict, compiled, find
+    from lickwright.locate import locate
+
+    verdict, whole = Verdict(), Verdict()
+    files = [c for _, c in compiled(find([path]), whole)]
+    if whole.code == screen.Exit.INTERNAL:
+        verdict.add(whole.code)
+    chosen = [lick for c in files for lick in c.licks if title is None or _same(lick.title, title)]
+    if title is not None and not chosen and any(c.licks for c in files):
+        titles = ", ".join(f'"{report.safe(lick.title)}"' for c in files for lick in c.licks[:10])
+        raise click.UsageError(f'there is no lick called "{report.safe(title)}"; there are {titles}')
+    for c in files:
+        unread = [d for d in c.diagnostics if d.severity == "error" and (d.code.startswith("L6") or not c.licks)]
+        verdict.judge(unread)
+        screen.err(report.findings(c.source, unread, screen.colour(sys.stderr)))
+    for n, lick in enumerate(chosen):
+        screen.out("\n" if n else "")
+        if lick.timeline is None or lick.timeline.unknown:
+            screen.err(f'"{report.safe(lick.title)}" has errors: lickwright check says which\n')
+            verdict.add(screen.Exit.MUSIC)
+            continue
+        screen.out(_answer(lick, locate(lick.timeline)))
+    return verdict.code
+
+
+def _same(title: str, wanted: str) -> bool:
+    return " ".join(title.split()).casefold() == " ".join(wanted.split()).casefold()
+
+
+def _answer(lick: CompiledLick, homes: tuple[Home, ...]) -> str:
+    """The best home, what it leaves out, and the runners-up below it."""
+    from lickwright.locate import close_calls
+
+    name = f'"{report.safe(lick.title)}"'
+    if not homes:
+        return f"{name} has no note with a pitch\n"
+    best, others = homes[0], homes[1 : 1 + _RUNNERS_UP]
+    rows = [("best", best), *(("or" if n == 0 else "", home) for n, home in enumerate(others))]
+    wide = max(len(home.name) for _, home in rows)
+    lines = [name, *(f"  {word:5} {home.name:{wide}}   {_left_out(home)}" for word, home in rows)]
+    if close_calls(homes):
+        lines.append("  a close call: the notes alone do not decide")
+    return "\n".join(lines) + "\n"
+
+
+def _left_out(home: Home) -> str:
+    if not home.left_out:
+        return f"holds all {report.count(home.notes, 'note')}"
+    parts = ((home.outside_scale, "outside the scale"), (home.outside_box, "outside the box"))
+    return f"leaves out {home.left_out} of {home.notes}: " + ", ".join(f"{n} {where}" for n, where in parts if n)

@@ -1,0 +1,193 @@
+"""What a box looks like on a neck: from key, scale and box to the dots.
+
+In: what the user asks for, read. Out: `Neck` values, one for each box side by side. Raises `ValueError` in a player's
+words where there is no such box. Draws nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from lickwright.diagram.facts import Dot, Neck
+from lickwright.diagram.grips import grip
+from lickwright.music.box import BLUE, Area, Box, BoxSpec, area, neighbours
+from lickwright.music.fretboard import Place, window
+from lickwright.music.pitch import Key, note_name
+from lickwright.music.positions import is_minor
+from lickwright.music.scale import Scale, degree_name
+from lickwright.music.tuning import Tuning
+
+_FEWEST_FRETS = 4  # drawn, so that every picture has the same scale
+_PIECE = 12  # frets of one picture of the whole neck
+_HAND = 5  # frets that one hand holds with a stretch
+
+
+def necks(
+    key: Key,
+    scale: Scale,
+    tuning: Tuning,
+    spec: BoxSpec | None = None,
+    *,
+    frets: int = 22,
+    numbering: str = "relative",
+    shown: str = "degrees",
+    capo: int = 0,
+    left_handed: bool = False,
+) -> tuple[Neck, ...]:
+    """The pictures of `spec`: one for a box; without a spec all five; the whole neck for `any`, in pieces.
+
+    A scale or tuning that has no boxes is shown on the whole neck as well. `frets` counts from the nut.
+    """
+    free = max(1, frets - capo)
+    drawing = _Drawing(key, scale, tuning, shown, free, capo, left_handed)
+    if spec is None:
+        boxes = _lowest(neighbours(key, scale, tuning, free, numbering))
+        if boxes:
+            return tuple(drawing.boxes([box], box.name, _counted(scale, boxes, numbering)) for box in boxes)
+        spec = BoxSpec()
+    if spec.any:
+        return drawing.whole()
+    where = _one_place(spec, key, scale, tuning, free, numbering)
+    return (drawing.boxes(where.boxes, where.name, where.numbering),)
+
+
+def _lowest(boxes: Iterable[Box]) -> list[Box]:
+    """Of each box its lowest placement: numbered ones by number, shapes along the neck."""
+    found = [box for box in boxes if box.octave == 0]
+    return sorted(found, key=lambda box: (box.label if box.label.startswith("box") else "", box.low))
+
+
+def _counted(scale: Scale, boxes: Sequence[Box], numbering: str) -> str:
+    """How the numbers of major boxes count, for schools differ."""
+    if is_minor(scale) or not boxes[0].label.startswith("box"):
+        return ""
+    return "counted from the tonic" if numbering == "tonic" else "counted as those of the relative minor"
+
+
+def _one_place(spec: BoxSpec, key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str) -> Area:
+    """The boxes asked for at one place: `at`, or the lowest one of the first with the others beside it."""
+    where = area(spec, key, scale, tuning, frets, numbering)
+    assert where is not None, "any is drawn as the whole neck"
+    if spec.window is None and spec.at is None:
+        label = min(box.label for box in where.boxes)
+        lowest = min(box.low for box in where.boxes if box.label == label)
+        beside = area(spec._replace(at=lowest), key, scale, tuning, frets, numbering)
+        assert beside is not None
+        return beside
+    return where
+
+
+class _Drawing:
+    """Everything that the pictures of one call share."""
+
+    def __init__(
+        self, key: Key, scale: Scale, tuning: Tuning, shown: str, frets: int, capo: int, left_handed: bool
+    ) -> None:
+        self._key = key
+        self._scale = scale
+        self._tuning = tuning
+        self._shown = shown
+        self._frets = frets  # above the capo
+        self._capo = capo
+        self._left_handed = left_handed
+        self._third = 3 if is_minor(scale) else 4
+
+    def boxes(self, boxes: Sequence[Box], caption: str, numbering: str) -> Neck:
+        """One picture of one box, or of several side by side."""
+        places = frozenset[Place]().union(*map(_drawn, boxes))
+        held = frozenset[Place]().union(*(self._grip(box) for box in boxes[:1]))
+        fingers: dict[Place, int] = {}
+        if self._shown == "fingers":
+            for box in reversed(boxes):
+                fingers |= _fingers(box)
+        low = min([box.low for box in boxes] + [fret for _, fret in places])
+        high = max([box.high for box in boxes] + [fret for _, fret in places])
+        return self._neck(caption, places, min(low, self._frets), high, held, fingers, numbering)
+
+    def whole(self) -> tuple[Neck, ...]:
+        """The whole neck, an octave a picture."""
+        if self._shown == "fingers":
+            raise ValueError("fingers go with a box, not with the whole neck: name one, 1 say, or frets 5-8")
+        pieces: list[tuple[int, int]] = []
+        for low in range(0, self._frets + 1, _PIECE):
+            high = min(low + _PIECE - 1, self._frets)
+            if 0 < low == high:  # a last fret alone joins the piece before it
+                pieces[-1] = (pieces[-1][0], high)
+            else:
+                pieces.append((low, high))
+        return tuple(
+            self._neck(f"frets {low}-{high}", self._scale_places(low, high), low, high, frozenset(), {}, "")
+            for low, high in pieces
+        )
+
+    def _scale_places(self, low: int, high: int) -> frozenset[Place]:
+        return window(low, high, self._key.tonic.pc, self._scale.semitones, self._tuning.nominal).places
+
+    def _grip(self, box: Box) -> frozenset[Place]:
+        return grip(box.places, self._key.tonic.pc, self._third, self._tuning.nominal)
+
+    def _neck(
+        self,
+        caption: str,
+        places: frozenset[Place],
+        low: int,
+        high: int,
+        held: frozenset[Place],
+        fingers: dict[Place, int],
+        numbering: str,
+    ) -> Neck:
+        high = max(high, min(low + _FEWEST_FRETS - (low > 0), self._frets))
+        chord = f"{self._key.tonic}{'m' if self._third == 3 else ''}" if held else ""
+        dots = tuple(self._dot(place, place in held, fingers) for place in sorted(places))
+        title = f"{self._key.tonic} {self._scale}"
+        remark = ", ".join(word for word in (numbering, *self._as_fingered()) if word)
+        return Neck(
+            title, caption, self._tuning.labels, low, high, dots, chord, remark, self._left_handed
+        )  # fmt: skip
+
+    def _as_fingered(self) -> list[str]:
+        words = [] if self._tuning.name == "standard" else [self._tuning.name]
+        if self._capo:
+            words.append(f"capo {self._capo}, frets counted from it")
+        if self._capo + self._tuning.shift:
+            words.append("named as fingered")
+        if self._left_handed:
+            words.append("left-handed")
+        return words
+
+    def _dot(self, place: Place, chord: bool, fingers: dict[Place, int]) -> Dot:
+        string, fret = place
+        pitch = self._tuning.open(string) + fret
+        above = (pitch - self._key.tonic.pc) % 12
+        labels = {
+            "degrees": lambda: degree_name(above, self._scale, self._key),
+            "notes": lambda: str(note_name(pitch, self._key)),
+            "fingers": lambda: str(fingers[place]),
+        }
+        return Dot(place, labels[self._shown](), above == 0, self._is_blue(above), chord)
+
+    def _is_blue(self, above: int) -> bool:
+        if not self._scale.is_pentatonic_family:
+            return False
+        return above == BLUE["minor" if is_minor(self._scale) else "major"].semitones
+
+
+def _drawn(box: Box) -> frozenset[Place]:
+    """Its notes, and the blue notes between them; copies of those outside the window would only widen the picture."""
+    return box.places | {place for place in box.blue if box.low <= place[1] <= box.high}
+
+
+def _fingers(box: Box) -> dict[Place, int]:
+    """A finger a fret from where the hand lies, 0 for open strings; the outer fingers reach for what lies beyond.
+
+    The hand lies where most of the box is under four fingers, lower where it is equal.
+    """
+    if box.high - box.low >= _HAND:
+        raise ValueError(f"fingers want what one hand holds, {_HAND} frets: {box.name} is {box.high - box.low + 1}")
+    places = _drawn(box)
+    fretted = [fret for _, fret in places if fret > 0]
+    hand = min(
+        range(max(1, box.low), max(1, box.high - 2) + 1),
+        key=lambda low: (sum(not low <= fret < low + 4 for fret in fretted), low),
+    )
+    return {(s, f): 0 if f == 0 else min(4, max(1, f - hand + 1)) for s, f in places}

@@ -1,0 +1,145 @@
+"""A neck as a picture: SVG for paper, page or screen, in black on white.
+
+In: `Neck` values. Out: an SVG document as text, the same for the same values. Needs no colour: the tonic is a black
+square, other notes are rings, those of the chord shape have a thick one, the blue note is a grey diamond.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+from lickwright.diagram.facts import Dot, Neck
+
+# All in SVG units; at 100 % on paper one is 1/96 inch, a dot then is 8 mm across.
+_FRET, _STRING = 62, 36  # from wire to wire, from string to string
+_DOT = 15  # radius
+_LABEL, _SMALL = 16, 15  # size of letters in dots and outside
+_SIDE, _TOP, _BOTTOM = 44, 40, 38  # round the strings: their names, caption, fret numbers
+_OPEN = 36  # more at the nut, for open strings
+_MARGIN, _HEAD, _FOOT = 20, 44, 48  # round the whole: title above, legend below
+_ACROSS = 3  # pictures in a row
+_NARROWEST = 440  # the legend's width
+_FONT = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
+
+
+def svg(necks: Sequence[Neck]) -> str:
+    """The pictures, three to a row, under one title and over one legend."""
+    rows = [necks[i : i + _ACROSS] for i in range(0, len(necks), _ACROSS)]
+    width = max([*(sum(_size(neck)[0] for neck in row) for row in rows), _NARROWEST]) + 2 * _MARGIN
+    remark = necks[0].remark
+    height = _HEAD + sum(max(_size(neck)[1] for neck in row) for row in rows) + _FOOT + (24 if remark else 0)
+    body = [_text(_MARGIN, 32, necks[0].title, 22, "start", bold=True)]
+    y = _HEAD
+    for row in rows:
+        left = _MARGIN
+        for neck in row:
+            body += [f'<g transform="translate({left} {y})">', *_neck(neck), "</g>"]
+            left += _size(neck)[0]
+        y += max(_size(neck)[1] for neck in row)
+    body += _legend(necks, y + 22)
+    if remark:
+        body.append(_text(_MARGIN, y + 22 + 36, remark, _SMALL, "start"))
+    about = _escaped(f"{necks[0].title}: " + "; ".join(neck.caption for neck in necks))
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" '
+        f'viewBox="0 0 {width} {height}" role="img" font-family="{_FONT}">'
+    )
+    white = f'<rect width="{width}" height="{height}" fill="#fff"/>'
+    return "\n".join([head, f"<title>{about}</title>", white, *body, "</svg>"]) + "\n"
+
+
+def _size(neck: Neck) -> tuple[int, int]:
+    """Width and height of one picture with what stands round it."""
+    width = 2 * _SIDE + _OPEN * neck.has_open + _FRET * len(neck.frets)
+    return width, _TOP + 2 * _DOT + _STRING * (len(neck.strings) - 1) + _BOTTOM
+
+
+def _x(neck: Neck, frets: float) -> float:
+    """So many frets from the wire where the picture begins, which is at the right for the left hand."""
+    along = _SIDE + _OPEN * neck.has_open + frets * _FRET
+    return _size(neck)[0] - along if neck.left_handed else along
+
+
+def _y(string: int) -> int:
+    return _TOP + _DOT + _STRING * (string - 1)
+
+
+def _neck(neck: Neck) -> Iterable[str]:
+    yield _text(_size(neck)[0] / 2, 20, neck.caption, _SMALL, "middle", bold=True)
+    count = len(neck.frets)
+    bottom = _y(len(neck.strings))
+    for string, name in enumerate(neck.strings, 1):
+        thick = 1 + 0.35 * (string - 1)  # wound strings are thicker
+        yield _line(_x(neck, 0), _y(string), _x(neck, count), _y(string), thick, "#555")
+        yield _text(_x(neck, -1 if neck.has_open else -0.42), _y(string) + 5, name, _SMALL, "middle")
+    for wire in range(count + 1):
+        nut = wire == 0 and neck.has_open
+        yield _line(_x(neck, wire), _y(1), _x(neck, wire), bottom, 7 if nut else 2, "#000")
+    for n, fret in enumerate(neck.frets):
+        yield _text(_x(neck, n + 0.5), bottom + _DOT + 22, str(fret), _SMALL, "middle", bold=True)
+    for dot in neck.dots:
+        string, fret = dot.place
+        at = -0.45 if fret == 0 else neck.frets.index(fret) + 0.5
+        yield from _dot(_x(neck, at), _y(string), dot)
+
+
+def _dot(x: float, y: float, dot: Dot) -> Iterable[str]:
+    """Its shape says what it is, before its shade does."""
+    outline = 4 if dot.chord else 1.6
+    r = _DOT - outline / 2
+    if dot.root:
+        side = _number(2 * _DOT - 3)
+        corner = f'x="{_number(x - _DOT + 1.5)}" y="{_number(y - _DOT + 1.5)}"'
+        yield f'<rect {corner} width="{side}" height="{side}" fill="#000"/>'
+    elif dot.blue:
+        r = _DOT + 3
+        corners = ((x, y - r), (x + r, y), (x, y + r), (x - r, y))
+        points = " ".join(f"{_number(across)},{_number(down)}" for across, down in corners)
+        yield f'<polygon points="{points}" fill="#ccc" stroke="#000" stroke-width="1.6"/>'
+    else:
+        ring = f'fill="#fff" stroke="#000" stroke-width="{_number(outline)}"'
+        yield f'<circle cx="{_number(x)}" cy="{_number(y)}" r="{_number(r)}" {ring}/>'
+    size = _LABEL if len(dot.label) < 3 else 12
+    yield _text(x, y + size * 0.35, dot.label, size, "middle", bold=True, fill="#fff" if dot.root else "#000")
+
+
+def _legend(necks: Sequence[Neck], y: int) -> Iterable[str]:
+    chords = ", ".join(sorted({neck.chord for neck in necks if neck.chord}))
+    words = {"root": "root", "chord": f"chord inside: {chords} (with its root)", "blue": "blue note"}
+    kinds = {kind for neck in necks for kind in neck.legend}
+    x: float = _MARGIN + _DOT
+    for kind, word in words.items():
+        if kind in kinds:
+            yield from _dot(x, y, Dot((1, 1), "", kind == "root", kind == "blue", kind == "chord"))
+            yield _text(x + _DOT + 8, y + 5, word, _SMALL, "start")
+            x += _DOT * 2 + 22 + 7 * len(word)
+
+
+def _line(x1: float, y1: float, x2: float, y2: float, thick: float, colour: str) -> str:
+    ends = " ".join(f'{name}="{_number(at)}"' for name, at in (("x1", x1), ("y1", y1), ("x2", x2), ("y2", y2)))
+    return f'<line {ends} stroke="{colour}" stroke-width="{_number(thick)}"/>'
+
+
+def _text(
+    x: float, y: float, words: str, size: int, anchor: str, bold: bool = False, fill: str = "#000"
+) -> str:  # fmt: skip
+    if not words:
+        return ""
+    weight = ' font-weight="bold"' if bold else ""
+    place = f'x="{_number(x)}" y="{_number(y)}" font-size="{size}" text-anchor="{anchor}"{weight}'
+    return f'<text {place} fill="{fill}">{_escaped(words)}</text>'
+
+
+def _number(value: float) -> str:
+    """As short as it goes, at most two places: the same on every machine."""
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+_FORBIDDEN = re.compile("[^\t\n\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")  # by XML 1.0, section 2.2
+
+
+def _escaped(words: str) -> str:
+    """Safe inside an element or a quoted attribute; characters that XML forbids become question marks."""
+    allowed = _FORBIDDEN.sub("?", words)
+    return allowed.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace('"', "&quot;")
