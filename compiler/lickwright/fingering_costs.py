@@ -19,7 +19,8 @@ SHIFT_AT_ALL = 0.3  # any move of the hand
 SHIFT_MM = 30.0  # mm of the hand along the neck for one unit
 STRETCH_MM = 10.0  # mm beyond a comfortable span for one unit
 OFF_NATURAL = 0.45  # a finger one fret from its own, in the one-finger-a-fret hand
-BARRE = 0.6  # a finger laid flat over several strings
+BARRE = 0.4  # the index finger laid flat over several strings
+PARTIAL = 0.7  # another finger over two; over more, so much for each
 WEAK = 0.15  # the little finger, the weakest
 THUMB = 0.8
 CROSSING = 0.3  # each string crossed beyond the next one
@@ -33,7 +34,7 @@ MID_LEGATO = 2.0  # factor on a shift while a string goes on sounding
 SLID = 0.3  # factor on a shift by slide: the finger finds its way along the string
 OUT_OF_BOX = 1.0
 NEVER = 50.0  # what a hand cannot do: taken only where nothing else is left
-BEND_FINGER = {1: 2.0, 2: 0.5, 3: 0.0, 4: 0.6}  # three fingers behind the string are the taught way
+BEND_FINGER = {1: 2.0, 2: 0.5, 3: 0.0, 4: 1.2}  # three fingers behind the string are the taught way
 HARD_SHIFT = 3.0  # each m/s of the hand beyond what is easy
 
 
@@ -113,10 +114,12 @@ def _between(places: tuple[Place, ...], thick: int, thin: int, fret: int) -> boo
 def _stands(places: tuple[Place, ...], held: list[int], hand: Hand, bent: bool) -> list[Grip]:
     """Fingers 1 to 4, in the order of the frets, over the groups; with a thumb where that is not enough."""
     covers = groups(places, held)
-    single = len(covers) < len(held)
     found = _placed(places, covers, hand, bent)
-    if single and len(held) <= 4:  # a finger each, where a barre is not wanted
-        found += _placed(places, [[n] for group in covers for n in group], hand, bent)
+    if len(covers) < len(held):  # fingers of their own, in front of a barre or instead of it
+        alone = [covers[0], *([n] for group in covers[1:] for n in group)]
+        for apart in (alone, [[n] for group in covers for n in group]):
+            if len(covers) < len(apart) <= 4:
+                found += _placed(places, apart, hand, bent)
     thick = max(held, key=lambda n: places[n][0])
     rest = [n for n in held if n != thick]
     if places[thick][0] >= 5 and rest and len(held) > 2:
@@ -163,7 +166,8 @@ def _stand(
         parts["reach"] = parts.get("reach", 0.0) + OFF_NATURAL * abs(off)
         if len(group) > 1:
             wide = places[group[0]][0] - places[group[-1]][0] + 1
-            parts["barre"] = parts.get("barre", 0.0) + BARRE * (1 if finger == 1 or wide <= 2 else wide)
+            flat = BARRE if finger == 1 else PARTIAL * max(1, wide - 1)
+            parts["barre"] = parts.get("barre", 0.0) + flat
         if finger == 4:
             parts["little finger"] = WEAK
         for n in group:
@@ -172,7 +176,7 @@ def _stand(
             parts["high"] = HIGH * (fret - 12)
         if bent:
             parts["bend"] = BEND_FINGER[finger]
-    over = _stretch(covers, places, fingers, frets, position, hand)
+    over = 0.0 if bent else _stretch(covers, places, fingers, frets, position, hand)  # a bend gathers the fingers
     if over:
         parts["stretch"] = over
     why = max(parts, key=lambda name: parts[name]) if parts else ""

@@ -11,6 +11,7 @@ from lickwright import report
 from lickwright.cli import screen
 
 if TYPE_CHECKING:
+    from lickwright.backends import Emission
     from lickwright.cli.sources import Verdict
     from lickwright.diagnostics import Diagnostic
     from lickwright.pipeline import Compilation, CompiledLick
@@ -20,7 +21,8 @@ if TYPE_CHECKING:
 @click.argument("path", metavar="PATH")
 @click.argument("title", required=False, metavar="[TITLE]")
 @click.option("--width", type=click.IntRange(20, 10000), help="Columns; the screen's own if not said, 80 in a pipe.")
-def command(path: str, title: str | None, width: int | None) -> int:
+@click.option("--fingers", is_flag=True, help="Suggest a finger for every note that has none written.")
+def command(path: str, title: str | None, width: int | None, fingers: bool) -> int:
     """Print the text tab of every lick in a file, or of the one called TITLE.
 
     PATH is a .lick file, a folder of them, or - for standard input. Errors go to standard error; a lick that has some
@@ -41,13 +43,13 @@ def command(path: str, title: str | None, width: int | None) -> int:
     columns = width or min(screen.columns(sys.stdout, 80), 160)
     between = ""
     for c, lick in chosen:
-        text = _tab(c, lick, columns, verdict)
+        text = _tab(c, lick, columns, verdict, fingers)
         screen.out(between + text if text else "")
         between = "\n" if text else between
     return verdict.code
 
 
-def _tab(c: Compilation, lick: CompiledLick, columns: int, verdict: Verdict) -> str:
+def _tab(c: Compilation, lick: CompiledLick, columns: int, verdict: Verdict, fingers: bool) -> str:
     """The tab, or "" for a lick with errors, which are shown instead."""
     from lickwright.backends import Options
 
@@ -55,13 +57,31 @@ def _tab(c: Compilation, lick: CompiledLick, columns: int, verdict: Verdict) -> 
         _complain(c, [d for d in lick.diagnostics if d.severity == "error"], verdict)
         return ""
     try:
-        emission = lick.emit("tab", Options(width=columns))
+        emission = _fingered(lick, columns) if fingers else lick.emit("tab", Options(width=columns))
     except Exception as e:  # a bug of ours costs only this lick
         screen.err(screen.apology(e, f'{c.source.name}, "{lick.title}"'))
         verdict.add(screen.Exit.INTERNAL)
         return ""
     _complain(c, list(emission.losses), verdict)
     return "".join(report.safe(line) + "\n" for line in emission.data.decode("utf-8").removesuffix("\n").split("\n"))
+
+
+def _fingered(lick: CompiledLick, columns: int) -> Emission:
+    """The tab with suggested fingers above the notes; those that the writer gave stay, and it is said which are which."""
+    from dataclasses import replace
+
+    from lickwright.backends import Emission, Options, Stages, tab
+    from lickwright.backends.tab_draw import wrapped
+    from lickwright.fingering import fingers
+
+    timeline = lick.timeline
+    assert timeline is not None  # or the lick had errors
+    own = any(sound.finger for sound in timeline.sounds)
+    sounds = (replace(s, finger=f) for s, f in zip(timeline.sounds, fingers(timeline), strict=True))
+    emission = tab.emit(Stages(replace(timeline, sounds=tuple(sounds))), Options(width=columns))
+    words = "fingers: the writer's where they are written, else a suggestion" if own else "fingers: a suggestion"
+    said = "\n".join(wrapped(words, columns))
+    return Emission(emission.data + f"\n{said}\n".encode(), emission.losses)
 
 
 def _complain(c: Compilation, found: list[Diagnostic], verdict: Verdict) -> None:
