@@ -1,20 +1,16 @@
-"""Mistakes as players make them, planted in good files; and what was found of them.
+"""Mistakes as players make them, planted in good files.
 
 In: a good text and a `random.Random`. Out: the text with mistakes in it, each with its place and the codes that would be right for it.
-`measure` compares them with the findings. The pieces of a text are told apart here, not by the notation's own reader, so that one does not
+What is found of them is `harvest.py`. The pieces of a text are told apart here, not by the notation's own reader, so that one does not
 hide a mistake of the other.
 """
 
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from random import Random
-
-from lickwright.diagnostics import Diagnostic, Severity
-from lickwright.pipeline import compile_text
 
 _PIECE = re.compile(
     r"(?P<bar>:\|\|?(?:x\d+|:)?|\|\|?:?)|(?P<open>\(\w+:|\d+(?::\d+)?\[)|(?P<close>[\])])|(?P<space>\s+)"
@@ -236,7 +232,6 @@ def _late_field(page: Page, at: int, chance: Random) -> Made:
 
 M = Mistake
 SCALE = ("L2",)
-HANDS = ("L43", "L44", "L46")
 LENGTHS = ("meter", "step", "pickup")
 # fmt: off
 MISTAKES: tuple[Mistake, ...] = (
@@ -372,86 +367,3 @@ def plant(text: str, chance: Random, count: int, kinds: Sequence[Mistake] = MIST
         if len(planted) == count:
             break
     return page, planted
-
-
-# --- measuring -------------------------------------------------------------------------------------------------------
-
-
-@dataclass
-class Tally:
-    """What became of the mistakes of one kind."""
-
-    planted: int = 0
-    found: int = 0
-    exact: int = 0  # the caret begins within the piece that was changed
-    missed: list[str] = field(default_factory=list)  # a few texts
-
-
-@dataclass
-class Measured:
-    """All of it."""
-
-    kinds: dict[str, Tally] = field(default_factory=dict)
-    findings: int = 0
-    false: list[tuple[Diagnostic, str]] = field(default_factory=list)  # with the line where it stands
-
-    @property
-    def planted(self) -> int:
-        return sum(tally.planted for tally in self.kinds.values())
-
-    @property
-    def found(self) -> int:
-        return sum(tally.found for tally in self.kinds.values())
-
-
-def worries(text: str) -> list[Diagnostic]:
-    """Errors and warnings, but for those about hands: made-up licks do not heed how far a finger reaches or how fast it is."""
-    found = compile_text(text).diagnostics
-    return [d for d in found if d.severity is not Severity.INFO and not d.code.startswith(HANDS)]
-
-
-def measure(page: Page, planted: Sequence[Planted], into: Measured) -> list[Diagnostic]:
-    """Compiles the page and adds up what was found."""
-    text = "".join(piece.text for piece in page)
-    starts = [0]
-    for piece in page:
-        starts.append(starts[-1] + len(piece.text))
-    extent: dict[int, tuple[int, int]] = {}
-    for n, piece in enumerate(page):
-        extent[piece.bar] = (extent.get(piece.bar, (starts[n], 0))[0], starts[n + 1])
-    found = worries(text)
-    mine: set[int] = set()
-    spoilt = {(one.lick, one.breaks) for one in planted}
-    for one in planted:
-        if spoilt & {(lick, need) for lick in (0, one.lick) for need in one.needs}:
-            continue  # hidden by another, as it should be
-        begin, end = extent[one.bar]
-        tally = into.kinds.setdefault(one.kind, Tally())
-        tally.planted += 1
-        here = [n for n, d in enumerate(found) if begin <= d.span.start <= end]
-        right = [n for n in here if found[n].code in one.codes]
-        exact = any(starts[one.piece] <= found[n].span.start <= starts[one.piece + 1] for n in right)
-        tally.found += bool(right)
-        tally.exact += exact
-        if not right:
-            tally.missed.append(f"{text[begin:end].strip()} -> {[found[n].code for n in here]}")
-        mine.update(right, (n for n in here if found[n].code.startswith(one.also)) if one.also else ())
-    into.findings += len(found)
-    for n, d in enumerate(found):
-        if n not in mine:
-            line = text.count("\n", 0, d.span.start)
-            into.false.append((d, text.split("\n")[line]))
-    return found
-
-
-def table(measured: Measured) -> str:
-    """By kind, and in all."""
-    rows = [f"{'mistake':30} planted  found  exact"]
-    for name, tally in sorted(measured.kinds.items(), key=lambda kv: (kv[1].found / kv[1].planted, kv[0])):
-        rows.append(f"{name:30} {tally.planted:7} {tally.found:6} {tally.exact:6}")
-    share = measured.found / max(1, measured.planted)
-    false = len(measured.false) / max(1, measured.findings)
-    codes = Counter(d.code for d, _ in measured.false).most_common(8)
-    rows.append(f"found {measured.found} of {measured.planted} ({share:.1%}); {len(measured.false)} of {measured.findings} findings "
-                f"belong to none ({false:.1%}): {codes}")  # fmt: skip
-    return "\n".join(rows)

@@ -13,7 +13,8 @@ from random import Random
 import pytest
 
 from good_licks import good_file
-from planting import MISTAKES, Measured, measure, pieces, plant, table, worries
+from harvest import Measured, measure, table, worries
+from planting import MISTAKES, pieces, plant
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 FILES, ROUNDS = 300, 8  # made-up files; rounds through the samples
@@ -143,3 +144,27 @@ def test_an_empty_bar_is_shown_on_its_own_line() -> None:
     text = ONE + f"| {BAR} |\n| | {BAR} |\n"
     (found,) = worries(text)
     assert text.count("\n", 0, found.span.start) == text.count("\n", 0, text.index("| |"))
+
+
+@pytest.mark.parametrize(
+    ("run", "caret", "help"),
+    [
+        ("A12s9", "s", "write `A12\\9`"),
+        ("A5s9", "s", "write `A5/9`"),
+        ("*A12", "*", "write `A12*`"),
+        ("A12>", ">", "a harmonic there is `A<12>`"),
+        ("A<12", "<", "a harmonic there is `A<12>`"),
+        ("e5<17", "<", "a harmonic there is `e5<17>`"),
+        ("B8^1½", "1½", "1.5 steps above 8 is `^11`"),
+        ("B8^1/2", "1/2", "write `^half`"),
+        ("B8^1/4", "1/4", "write `^quarter`"),
+        ("8B", "8B", "string first: `B8`"),
+        ("B8b10", "b", "write `B8^10`"),
+        ("d7", "d", "write `D7`"),
+    ],
+)
+def test_help_is_for_this_very_input(run: str, caret: str, help: str) -> None:
+    text = ONE + f"| e8 {run} B5 e5 G7 - - - |\n"
+    (found,) = worries(text)
+    assert text[found.span.start : found.span.end] == caret
+    assert found.help == help
