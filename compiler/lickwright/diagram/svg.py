@@ -14,7 +14,7 @@ from lickwright.diagram.facts import Dot, Neck
 # All in SVG units; at 100 % on paper one is 1/96 inch, a dot then is 8 mm across.
 _FRET, _STRING = 62, 36  # from wire to wire, from string to string
 _DOT = 15  # radius
-_LABEL, _SMALL = 16, 15  # size of letters in dots and outside
+_LABEL, _SMALL = 16, 15  # size of one letter in a dot, and of all outside
 _SIDE, _TOP, _BOTTOM = 44, 40, 38  # round the strings: their names, caption, fret numbers
 _OPEN = 36  # more at the nut, for open strings
 _MARGIN, _HEAD, _FOOT = 20, 44, 48  # round the whole: title above, legend below
@@ -100,7 +100,7 @@ def _dot(x: float, y: float, dot: Dot) -> Iterable[str]:
     else:
         ring = f'fill="#fff" stroke="#000" stroke-width="{_number(outline)}"'
         yield f'<circle cx="{_number(x)}" cy="{_number(y)}" r="{_number(r)}" {ring}/>'
-    size = _LABEL if len(dot.label) < 3 else 12
+    size = max(10, _LABEL + 2 - 2 * len(dot.label))  # longer words are smaller, to stay inside the ring
     yield _text(x, y + size * 0.35, dot.label, size, "middle", bold=True, fill="#fff" if dot.root else "#000")
 
 
