@@ -54,6 +54,7 @@ SURE = [
     (f"{HEAD}key A minor\nbox frets 5–8\n| e8{REST} |", f"{HEAD}key A minor\nbox frets 5-8\n| e8{REST} |"),
     (f"{HEAD}| G5H7 e5 B8 B5 G7 - - |", f"{HEAD}| G5h7 e5 B8 B5 G7 - - |"),
     (f"{HEAD}| G7P5 e5 B8 B5 G7 - - |", f"{HEAD}| G7p5 e5 B8 B5 G7 - - |"),
+    (f"{HEAD}| G5&B5 GH7&BH7 e5 B8 B5 G7 - - |", f"{HEAD}| G5&B5 Gh7&Bh7 e5 B8 B5 G7 - - |"),
     (f"{HEAD}| GX e5 B8 B5 G7 - - - |", f"{HEAD}| Gx e5 B8 B5 G7 - - - |"),
     (f"{HEAD}| G7 h5 B8 B5 G7 - - - |", f"{HEAD}| G7 p5 B8 B5 G7 - - - |"),
     (f"{HEAD}| G5p7 e5 B8 B5 G7 - - |", f"{HEAD}| G5h7 e5 B8 B5 G7 - - |"),
@@ -302,3 +303,33 @@ def test_json_has_the_fix(run: Run) -> None:
         "changes": [{"line": 2, "column": 3, "end_line": 2, "end_column": 5, "text": "B8"}],
     }
     assert re.fullmatch("[0-9a-f]{32}", found["fingerprint"])
+
+
+# --- in whole files -------------------------------------------------------------------------------------------------
+
+SLIPS = (
+    "string in small letters", "capital technique", "long dash", "curly title", "times sign", "nothing to be seen", "space before [",
+    "word without colon", "slide the wrong way", "Lick", "colon after a field",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SLIPS)
+def test_a_slip_in_a_sample_is_mended_to_the_letter(name: str) -> None:
+    from random import Random
+
+    from planting import MISTAKES, pieces
+
+    (mistake,) = (m for m in MISTAKES if m.name == name)
+    chance, done = Random(name), 0
+    for path in sorted((Path(__file__).parent.parent / "samples").rglob("*.lick")):
+        text = path.read_text("utf-8")
+        page = pieces(text)
+        sites = [n for n, piece in enumerate(page) if piece.kind == mistake.where]
+        made = next((m for n in chance.sample(sites, len(sites)) if (m := mistake.make(page, n, chance))), None)
+        slipped = "".join((made or {}).get(n, piece.text) for n, piece in enumerate(page))
+        if slipped == text:
+            continue
+        mended = mend(compile_text(slipped))
+        assert mended.after.source.text == text, path.name
+        done += 1
+    assert done >= 2

@@ -206,7 +206,8 @@ def _after(run: str, cut: int) -> Fault:
             "`b` is no sign: a bend is `^`",
             f"write `{before}^{target[1] if target else ''}`",
         )
-    if char != "X" and before and before[-1] in STRINGS and (len(before) == 1 or before[-2] in "&-"):
+    large = char == "X" or (char in _FOREIGN and rest[1:2].isdigit())  # `GX`, `GH9`
+    if before and before[-1] in STRINGS and (len(before) == 1 or before[-2] in "&-") and not large:
         return Fault(
             rules.UNREADABLE,
             cut - 1,
