@@ -27,6 +27,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("fingering_costs",),
     ("fingering",),
     ("checks", "meant"),
+    ("difficulty_facts",),
     ("difficulty",),
     ("marks",),
     ("layout_rows",),

@@ -1,0 +1,151 @@
+"""What makes a lick hard, counted: speed, reach, movement, bends, what rings and which techniques there are.
+
+In: a Timeline, or what was sorted out of it. Out: numbers and names. What they are worth is `difficulty.py`'s.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lickwright.fingering import Moment, by_fretting_hand, plan
+from lickwright.hand import Hand
+from lickwright.notation.techniques import Curve, Kind, Stroke, Technique
+from lickwright.timeline import Sound, Timeline
+
+WINDOW = 1.0  # seconds, the least over which the fastest notes are counted
+SHIFT = 2  # frets of the index finger from which a change of place is a shift
+
+_UP = (Curve.BEND, Curve.PREBEND)
+_OWN_STROKES = (Stroke.TAP, Stroke.SLAP, Stroke.POP, Stroke.SNAP, Stroke.REPEAT)
+_BAR = (Curve.DIVE, Curve.DIP, Curve.SCOOP)
+
+
+# --- speed -----------------------------------------------------------------------------------------------------------
+
+
+def onsets(timeline: Timeline) -> tuple[list[float], float]:
+    """When notes begin, in seconds, what begins together once; and when the lick ends."""
+    from fractions import Fraction
+
+    from lickwright.clock import Clock
+
+    seconds = Clock(timeline, Fraction(1)).seconds
+    places = {(sound.start, -sound.lead) for sound in timeline.sounds}
+    return [seconds(start) for start, _ in sorted(places)], seconds(timeline.end)
+
+
+def peak(onsets: Sequence[float], end: float) -> float:
+    """The most notes a second from one note to another, at least `WINDOW` later; the whole lick, where it is shorter."""
+    if not onsets:
+        return 0.0
+    best, j = len(onsets) / max(end, WINDOW), 0
+    for i, first in enumerate(onsets):
+        while j < len(onsets) and onsets[j] - first < WINDOW - 1e-9:
+            j += 1
+        if j < len(onsets):
+            best = max(best, (j - i) / (onsets[j] - first))
+    return best
+
+
+# --- the hand --------------------------------------------------------------------------------------------------------
+
+
+def span(timeline: Timeline, groups: Sequence[Sequence[Sound]], hand: Hand) -> float:
+    """The widest two fingers that are down together: in a chord, a trill, a hammer-on or a pull-off."""
+    pairs: list[tuple[int, int, int]] = []
+    for group in groups:
+        held = [sound for sound in group if by_fretting_hand(sound)]
+        pairs += [(a.fret or 0, b.fret or 0, abs(a.string - b.string)) for a in held for b in held if a is not b]
+    for sound in timeline.sounds:
+        if sound.trill and sound.fret:
+            pairs.append((sound.fret, sound.trill, 0))
+        if sound.source is not None and sound.begin.stroke in (Stroke.HAMMER, Stroke.PULL):
+            before = timeline.sounds[sound.source]
+            if by_fretting_hand(sound) and by_fretting_hand(before):
+                pairs.append((before.fret or 0, sound.fret or 0, 0))
+    return max((hand.span(min(a, b), max(a, b), apart) for a, b, apart in pairs), default=0.0)
+
+
+def shifts(moments: Sequence[Moment], hand: Hand) -> int:
+    """How often the hand moves, fingered the best way."""
+    positions = plan(moments, hand).position
+    return sum(abs(a - b) >= SHIFT for a, b in zip(positions, positions[1:], strict=False))
+
+
+def skips(groups: Sequence[Sequence[Sound]]) -> int:
+    """How often the pick leaps over a string or more from one single note to the next."""
+    single = [group[0] if len(group) == 1 and _picked(group[0]) else None for group in groups]
+    return sum(
+        a is not None and b is not None and abs(a.string - b.string) > 1
+        for a, b in zip(single, single[1:], strict=False)
+    )
+
+
+def _picked(sound: Sound) -> bool:
+    strokes = [t.stroke for t in (*sound.marks, sound.begin) if t.stroke is not None]
+    return strokes[:1] == [Stroke.PICK] and sound.pluck is None
+
+
+def bends(timeline: Timeline) -> tuple[float, bool]:
+    """The largest bend, in semitones, and whether another string sounds with a bent one."""
+    sounds, largest, beside = timeline.sounds, 0.0, False
+    for n, sound in enumerate(sounds):
+        bend = max((shape.amount for shape in sound.shapes if shape.technique.curve in _UP), default=0.0)
+        largest = max(largest, bend)
+        near = sounds[max(0, n - 6) : n + 7] if bend >= 1 else ()
+        beside = beside or any(
+            s.string != sound.string and s.start < sound.end and sound.start < s.end and not s.dead for s in near
+        )
+    return largest, beside
+
+
+def unpicked(sounds: Sequence[Sound]) -> float:
+    """The share of notes that a finger of the fretting hand sounds without the other's help, 0 to 1."""
+    return sum(s.begin.stroke in (Stroke.HAMMER, Stroke.PULL) for s in sounds) / len(sounds) if sounds else 0.0
+
+
+def ringing(sounds: Sequence[Sound]) -> float:
+    """The share of notes that sound on when another string is struck, 0 to 1."""
+    rung: set[int] = set()
+    sounding: list[Sound] = []
+    for sound in sounds:
+        sounding = [s for s in sounding if s.end > sound.start]
+        if sound.kind == "note" and not sound.dead:
+            rung |= {s.index for s in sounding if s.start < sound.start and s.string != sound.string}
+            sounding.append(sound)
+    return len(rung) / len(sounds) if sounds else 0.0
+
+
+def kinds(timeline: Timeline) -> tuple[set[str], set[str], set[str]]:
+    """What is used, by name: all of it, the easy kinds (like ones under one name), and those learned on their own."""
+    every: set[str] = set()
+    easy: set[str] = set()
+    own: set[str] = set()
+    for sound in timeline.sounds:
+        for t in (sound.begin, sound.head, *sound.marks, *(shape.technique for shape in sound.shapes)):
+            if t is None or not t.sign or t.kind is Kind.MARK:
+                continue
+            every.add(t.name)
+            if _takes_practice(t):
+                own.add("slap and pop" if t.stroke in (Stroke.SLAP, Stroke.POP) else t.name)
+            else:
+                easy.add(_family(t))
+        for kind, there in (("trill", sound.trill), ("roll", sound.roll)):
+            if there is not None:
+                every.add(kind)
+                own.add(kind)
+    return every, easy - {""}, own
+
+
+def _takes_practice(t: Technique) -> bool:
+    """A kind that is learned on its own: another way of the picking hand, a harmonic besides the fret, the bar."""
+    return t.stroke in _OWN_STROKES or t.curve in (*_BAR, Curve.PREBEND) or t.sign in ("n<>", "*")
+
+
+def _family(t: Technique) -> str:
+    """One name for techniques that are one skill; "" for bends, which have a term of their own."""
+    if t.curve in (Curve.BEND, Curve.RELEASE):
+        return ""
+    if t.curve in (Curve.GLIDE, Curve.SLIDE_IN, Curve.SLIDE_OFF):
+        return "slide"
+    return "vibrato" if t.curve is Curve.VIBRATO else "legato" if t.stroke in (Stroke.HAMMER, Stroke.PULL) else t.name
