@@ -25,6 +25,11 @@ class TempoStep(NamedTuple):
     seconds: float
     qpm: Fraction  # quarter notes a minute
 
+    @property
+    def pace(self) -> float:
+        """Seconds a quarter."""
+        return 60 * self.qpm.denominator / self.qpm.numerator
+
 
 class Clock:
     """Seconds of any instant. Time runs evenly between breaks.
@@ -42,7 +47,7 @@ class Clock:
         speeds = _speeds(timeline, factor)
         placed = _placed([grain for grain, _ in speeds], swing)
         self.tempos = self._tempo_steps([(at, qpm) for at, (_, qpm) in zip(placed, speeds, strict=True)])
-        self._paces = [float(60 / step.qpm) for step in self.tempos]  # seconds a quarter
+        self._paces = [step.pace for step in self.tempos]
         swing.update((grain, at) for at, (grain, _) in zip(placed, speeds, strict=True))
         self._breaks = sorted(swing)
         self._seconds = [self.straight(swing[grain]) for grain in self._breaks]
@@ -65,9 +70,7 @@ class Clock:
         for placed, qpm in speeds[1:]:
             quarters = placed * self._to_quarters + self._quarters_before
             before = steps[-1]
-            steps.append(
-                TempoStep(quarters, before.seconds + (quarters - before.quarters) * float(60 / before.qpm), qpm)
-            )
+            steps.append(TempoStep(quarters, before.seconds + (quarters - before.quarters) * before.pace, qpm))
         return tuple(steps)
 
     def _slopes(self) -> list[float]:

@@ -19,9 +19,10 @@ from lickwright.backends.ticks import TICKS_A_QUARTER, Ticks
 from lickwright.backends.timing import PLAIN, how
 from lickwright.checks.findings import at_sound, written
 from lickwright.diagnostics import Diagnostic, Rule, Severity
+from lickwright.music.rhythm import Meter
 from lickwright.notation.techniques import Stroke
 from lickwright.performance import Performance, Played
-from lickwright.timeline import Bar, Timeline
+from lickwright.timeline import Timeline
 
 TOO_SLOW = Rule(
     "L505",
@@ -145,31 +146,36 @@ def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:
     Pick-ups and silence before them too.
     """
     events: list[Meta] = []
-    lead_in, grain = performance.lead_in, timeline.grain
+    lead_in, grain, meter = performance.lead_in, timeline.grain, timeline.settings.meter
     if lead_in:
-        events.append((0, smf.METER, _meter_payload(timeline, lead_in) or b""))
+        events.append((0, smf.METER, _meter_payload(meter, lead_in.numerator, lead_in.denominator) or b""))
     shift = int(lead_in * 4 * TICKS_A_QUARTER)
     length = -1  # grains of the meter in force
     for turn in timeline.passes:
         bar = timeline.bars[turn.bar]
         tick = shift + (8 * TICKS_A_QUARTER * turn.start + grain) // (2 * grain)  # rounded half up
         if bar.length != length:
-            meter = _meter_payload(timeline, timeline.fraction(bar.length))
-            if meter is not None:
-                events.append((tick, smf.METER, meter))
+            payload = _meter_payload(meter, bar.length, grain)
+            if payload is not None:
+                events.append((tick, smf.METER, payload))
                 length = bar.length
-        events.append((tick, smf.MARKER, _bar_name(bar, turn.number)))
+        events.append((tick, smf.MARKER, _bar_name(bar.number, turn.number)))
     return events
 
 
-def _bar_name(bar: Bar, number: int) -> bytes:
-    name = f"bar {bar.number}" if bar.number else "pick-up"
+@lru_cache(maxsize=1024)
+def _bar_name(bar: int, number: int) -> bytes:
+    name = f"bar {bar}" if bar else "pick-up"
     return (f"{name}, time {number + 1}" if number else name).encode()
 
 
-def _meter_payload(timeline: Timeline, length: Fraction) -> bytes | None:
-    """A meter of that length: the lick's own, else a plain fraction; None for a length that no meter has."""
-    meter = timeline.settings.meter
+@lru_cache(maxsize=1024)
+def _meter_payload(meter: Meter, grains: int, grain: int) -> bytes | None:
+    """A meter as long as `grains`, of which `grain` make a whole note: the lick's own, else a plain fraction.
+
+    None for a length that no meter has.
+    """
+    length = Fraction(grains, grain)
     over, under = (meter.beats, meter.unit) if length == meter.length else (length.numerator, length.denominator)
     if under & (under - 1) or not 0 < over < 256:
         return None

@@ -125,10 +125,9 @@ def events(found: Iterable[Voice], channel: int, ticks: Ticks, report: Report) -
         out.append((tick, on, number, max(1, round(note.loudness * 127))))
         begun = len(out)
         for at, values in bends:
-            for tick, wanted in zip(at, values, strict=True):
-                if wanted != bent:
-                    out.append((tick, bend, wanted & 0x7F, wanted >> 7))
-                    bent = wanted
+            changes = zip(at, values, (bent, *values), strict=False)
+            out += [(tick, bend, value & 0x7F, value >> 7) for tick, value, before in changes if value != before]
+            bent = values[-1]
         if fades:
             out += _fade(note, voice, control, ticks)
             out[begun:] = sorted(out[begun:])

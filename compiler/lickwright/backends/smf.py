@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
+from functools import lru_cache
 
 # (tick, status, first data byte, second): a channel message with two data bytes.
 Event = tuple[int, int, int, int]
@@ -26,14 +27,15 @@ def text(words: str) -> bytes:
 
     UTF-8, one line without control characters, cut at a character when far too long.
     """
-    line = "".join(char for char in " ".join(words.split()) if char.isprintable())
+    line = " ".join(words.split())
+    if not line.isprintable():
+        line = "".join(filter(str.isprintable, line))
     return line.encode("utf-8")[:MAX_TEXT].decode("utf-8", "ignore").encode("utf-8")
 
 
+@lru_cache(maxsize=4096)
 def number(value: int) -> bytes:
     """A number in groups of seven bits, highest first, all but the last marked."""
-    if value < 0x80:
-        return bytes((value,))
     groups = [value & 0x7F]
     while value := value >> 7:
         groups.append(value & 0x7F | 0x80)
@@ -49,17 +51,19 @@ def track(events: Sequence[Event], metas: Sequence[Meta], start: bytes = b"", ru
     at = last = 0
     for tick, kind, payload in metas:
         stop = bisect_left(events, (tick,), at)
-        last, running = _messages(out, events[at:stop], last, running)
-        delta, size = tick - last, len(payload)
-        if delta < 0x80 and size < 0x80:
-            out += (delta, 0xFF, kind, size)
-        else:
-            out += number(delta) + bytes((0xFF, kind)) + number(size)
-        out += payload
+        if stop > at:
+            last, running = _messages(out, events[at:stop], last, running)
+        out += number(tick - last)
+        out += _meta(kind, payload)
         at, last, running = stop, tick, 0
     _messages(out, events[at:], last, running)
-    out.extend((0, 0xFF, _END, 0))
+    out += b"\0" + _meta(_END, b"")
     return b"MTrk" + len(out).to_bytes(4, "big") + bytes(out)
+
+
+@lru_cache(maxsize=4096)
+def _meta(kind: int, payload: bytes) -> bytes:
+    return bytes((0xFF, kind)) + number(len(payload)) + payload
 
 
 def _messages(out: list[int], events: Sequence[Event], last: int, running: int) -> tuple[int, int]:

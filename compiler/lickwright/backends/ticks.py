@@ -24,7 +24,7 @@ class Ticks:
         self._changes = len(tempos) > 1
         self._seconds = [tempo.seconds for tempo in tempos]
         self._ticks = [tempo.quarters * TICKS_A_QUARTER for tempo in tempos]
-        self._seconds_a_tick = [float(60 / tempo.qpm) / TICKS_A_QUARTER for tempo in tempos]
+        self._seconds_a_tick = [tempo.pace / TICKS_A_QUARTER for tempo in tempos]
 
     def at(self, seconds: float) -> int:
         """The tick nearest to an instant."""
