@@ -256,8 +256,8 @@ def out_of_time(page: Page, n: int, chance: Random) -> Fault | None:
         return None
     if any(isinstance(p, Hold | Rest) and p != type(p)() for e in (one, two) for p in e.event.parts):
         return None
-    if early and any(p.marks for p in page.notes(n) + page.notes(n - 1)):
-        return None  # a bend or vibrato has its own length
+    if any(p.marks for p in page.notes(n - 1) + (page.notes(n) if early else [])):
+        return None  # a bend or release is fitted into its step
     still = Event((Rest(),)) if page.rested(n - 1) else Event((Hold(),))
     hold = Event((Hold(),))
     before = (Step(half), one.event) if early else (Step(half), one.event, still, still)
@@ -333,6 +333,22 @@ def word_lost(page: Page, n: int, chance: Random) -> Fault | None:
     return Fault({}, frozenset(range(events[0] - 1, events[-1] + 2)), page.expect("technique", sounding[0]), inside[0])
 
 
+def word_added(page: Page, n: int, chance: Random) -> Fault | None:
+    """Palm mute over up to three events in a row."""
+    last = n + chance.randint(0, 2)
+    run = list(range(n, min(last, len(page.events) - 1) + 1))
+    if not all(page.plain(k) and not page.events[k].inside for k in run) or any(
+        s.marks for k in run for s in page.events[k].sounds
+    ):
+        return None
+    if any(s.harmonic for k in run for s in page.events[k].sounds):
+        return None
+    if len({page.events[k].slots[0].bar for k in run}) > 1:
+        return None
+    instead: dict[int, tuple[Item, ...]] = {k: (Worded("pm", (page.events[k].event,)),) for k in run}
+    return Fault(instead, frozenset(range(n - 4, run[-1] + 5)), page.expect("technique", n))
+
+
 def bend_size(page: Page, n: int, chance: Random) -> Fault | None:
     """A bend half a step too far or not far enough."""
     by = chance.choice([-1, 1])
@@ -363,6 +379,7 @@ KINDS: dict[str, Make] = {
     "technique left out or put in": technique,
     "technique swapped": join_swapped,
     "palm mute or stroke left out": word_lost,
+    "palm mute put in": word_added,
     "bend size": bend_size,
 }
 

@@ -25,6 +25,7 @@ _HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
   lickwright check porch.lick       find what is wrong
   lickwright make  porch.lick       write tab, MIDI and timing sheet into out/
   lickwright box   "A blues" 1      draw a scale box; --for FILE: where a lick lives
+  lickwright compare mine.lick theirs.lick   where your version differs from the teacher's
   lickwright why   L301             what a finding means, with examples
 
 Any PATH may be a folder, or - for standard input.

@@ -12,9 +12,12 @@ from typing import NamedTuple
 from lickwright.compare.notes import GAP, pair_up
 from lickwright.timeline import Sound, Timeline
 
-QUARTER_OFF = 30  # cost of starting a quarter note apart, hundredths of a note
-MOST_OFF = 60  # of starting any further apart
+QUARTER_OFF = 60  # cost of starting a quarter note apart, hundredths of a note
+MOST_OFF = 120  # of starting any further apart
 _FIRST_BAND = 12  # moments to each side of the diagonal, at first
+_LAST_BAND = 250  # and at most: two long licks that have nothing in common are not worth minutes
+_SECOND_BAND = 40  # at most, where there is a reading to beat already
+_FAR = 1 << 60  # dearer than anything
 
 Link = tuple[int | None, int | None]  # indices of a student's and a teacher's moment; None: nothing answers
 
@@ -35,16 +38,23 @@ def moments(timeline: Timeline, factor: int) -> list[Moment]:
     return [Moment(start * factor, -lead, tuple(found[start, lead])) for start, lead in sorted(found)]
 
 
-def align(mine: Sequence[Moment], theirs: Sequence[Moment], semitones: int, quarter: int) -> tuple[int, list[Link]]:
-    """The cheapest way to read one as the other. `quarter` is a quarter note in units; 0 leaves time out."""
+def align(
+    mine: Sequence[Moment], theirs: Sequence[Moment], semitones: int, quarter: int, limit: int = _FAR
+) -> tuple[int, list[Link]]:
+    """The cheapest way to read one as the other. `quarter` is a quarter note in units; 0 leaves time out.
+
+    One that costs `limit` or more is of no use, so the band is kept narrow then, and no links are given where it shows early.
+    """
     table, rows, columns = _table(mine, theirs, semitones)
     apart = abs(len(mine) - len(theirs))
     band = apart + _FIRST_BAND
+    widest = min(max(len(mine), len(theirs)), apart + (_LAST_BAND if limit == _FAR else _SECOND_BAND))
     while True:
-        cost, links = _within(mine, theirs, table, rows, columns, quarter, band)
-        if band >= max(len(mine), len(theirs)) or cost <= GAP * (2 * (band + 1) - apart):
+        cost, links = _within(mine, theirs, table, rows, columns, quarter, band, limit)
+        outside = GAP * (2 * (band + 1) - apart)  # the least that any path costs which leaves the band
+        if band >= widest or min(cost, limit) <= outside:
             return cost, links
-        band *= 3
+        band = min(3 * band, max(widest, band + 1))
 
 
 def _table(
@@ -78,20 +88,20 @@ def _kinds(phrase: Sequence[Moment]) -> tuple[list[Moment], list[int]]:
 
 def _within(
     mine: Sequence[Moment], theirs: Sequence[Moment], table: list[list[int]], rows: list[int], columns: list[int],
-    quarter: int, band: int,
+    quarter: int, band: int, limit: int,
 ) -> tuple[int, list[Link]]:  # fmt: skip
     """The cheapest path that keeps within `band` of the diagonal."""
-    n, m, far = len(mine), len(theirs), 1 << 60
+    n, m = len(mine), len(theirs)
     starts = [moment.at for moment in theirs]
     alone = [GAP * len(moment.notes) for moment in theirs]
-    before = [far] * (m + 1)
+    before = [_FAR] * (m + 1)
     before[0] = 0
     for j in range(1, min(m, band) + 1):
         before[j] = before[j - 1] + alone[j - 1]
     came = [bytearray(b"\2" * (m + 1))]  # 0: paired, 1: mine alone, 2: theirs alone
     for i in range(1, n + 1):
         at, costs, gap = mine[i - 1].at, table[rows[i - 1]], GAP * len(mine[i - 1].notes)
-        row, steps = [far] * (m + 1), bytearray(m + 1)
+        row, steps = [_FAR] * (m + 1), bytearray(m + 1)
         low = max(1, i - band)
         if low == 1 and i <= band:
             row[0], steps[0] = before[0] + gap, 1
@@ -110,6 +120,8 @@ def _within(
                 best, step = other, 2
             row[j] = left = best
             steps[j] = step
+        if limit < _FAR and min(row) >= limit:
+            return limit, []
         before = row
         came.append(steps)
     return before[m], _path(came, n, m)

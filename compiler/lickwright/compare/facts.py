@@ -45,6 +45,7 @@ class Difference(NamedTuple):
     added: str = ""  # the technique that the student has
     about: str = ""  # "bend" or "release" where it is not the note but this that comes early or late
     moves: bool = False  # all that follows is moved along
+    until: Place | None = None  # where it is said of four notes or more in a row: the last of them
     times: int = 1  # how often it is played: repeats and `%` play one written note several times
 
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from lickwright.compare.facts import Difference, Kind, Pair, Place
 from lickwright.compare.match import Matched, Met
-from lickwright.compare.notes import bent_instead, same_pitch
+from lickwright.compare.notes import bent_instead, highest_bend, same_pitch
 from lickwright.compare.technique import Otherwise, otherwise
 from lickwright.music.rhythm import count_place
 from lickwright.notation.techniques import Damping
@@ -21,6 +21,8 @@ from lickwright.timeline import Sound, Timeline
 
 _PLACE_SHARE = Fraction(3, 5)  # of the right pitches that lie on another string: the phrase is played elsewhere
 _PLACE_LEAST = 4  # of them
+_RUN = 4  # notes one after another with the same difference: one thing to say
+_IN_RUNS = (Kind.MISSING, Kind.EXTRA, Kind.EARLY, Kind.LATE, Kind.STRING)
 _TOGETHER = (Kind.EARLY, Kind.LATE, Kind.SHORT, Kind.LONG, Kind.TECHNIQUE, Kind.BEND, Kind.MISSING, Kind.EXTRA)
 
 
@@ -39,18 +41,18 @@ def judge(matched: Matched) -> tuple[tuple[Pair, ...], tuple[Difference, ...]]:
     kinds: dict[tuple[object, ...], set[Kind]] = {}
     firsts: dict[tuple[object, ...], Met] = {}
     for met in matched.met:
-        firsts.setdefault(_written(matched, met), met)
+        firsts.setdefault(_written(met), met)
     for one in found:
-        kinds.setdefault(_written(matched, one.met), set()).add(one.difference.kind)
+        kinds.setdefault(_written(one.met), set()).add(one.difference.kind)
     pairs = tuple(Pair(met.mine, met.theirs, frozenset(kinds.get(key, ()))) for key, met in firsts.items())
-    return pairs, tuple(_once(matched, _joined(found)))
+    return pairs, tuple(_runs(_joined(_once(found))))
 
 
 def elsewhere(matched: Matched) -> bool:
     """Whether the phrase as a whole is played at another place of the neck."""
     same = [m for m in matched.met if m.mine and m.theirs and same_pitch(m.mine, m.theirs, matched.semitones)]
     moved = sum(1 for m in same if m.mine and m.theirs and m.mine.string != m.theirs.string)
-    return moved >= _PLACE_LEAST and moved >= _PLACE_SHARE * len(same)
+    return moved >= _PLACE_LEAST and moved >= _PLACE_SHARE * len(same) and 2 * len(same) >= len(matched.met)
 
 
 @dataclass(slots=True)
@@ -59,8 +61,10 @@ class _Judge:
 
     matched: Matched
     elsewhere: bool = False
-    faulty_mine: dict[int, bool] = field(default_factory=dict)  # start of a note that is extra or out of time
-    faulty_theirs: dict[int, bool] = field(default_factory=dict)  # start of one that is missing or played out of time
+    # Where a note starts that ends others in one version only: by start, or by start and string.
+    faulty_mine: set[tuple[int, int | None]] = field(default_factory=set)
+    faulty_theirs: set[tuple[int, int | None]] = field(default_factory=set)
+    lost: set[int] = field(default_factory=set)  # units of the clock at which a missing note would start
     unsure_mine: set[int] = field(default_factory=set)  # index of a note that is extra or has another pitch
     unsure_theirs: set[int] = field(default_factory=set)
 
@@ -81,14 +85,22 @@ class _Judge:
         self.elsewhere = elsewhere(self.matched)
         for met in self.matched.met:
             a, b = met.mine, met.theirs
-            if met.late or a is None or b is None:
-                if a is not None:
-                    self.faulty_mine[a.start] = True
-                if b is not None:
-                    self.faulty_theirs[b.start] = True
+            self._look_at_ends(met, a, b)
             if a is None or b is None or not same_pitch(a, b, self.matched.semitones):
                 self.unsure_mine |= {a.index} if a is not None else set()
                 self.unsure_theirs |= {b.index} if b is not None else set()
+
+    def _look_at_ends(self, met: Met, a: Sound | None, b: Sound | None) -> None:
+        """Takes note of a beginning that ends other notes in one version and not in the other."""
+        if a is None and b is not None:
+            self.lost.add(b.start * self.matched.clock_theirs + met.shift)
+        for sound, ends in ((a, self.faulty_mine), (b, self.faulty_theirs)):
+            if sound is None:
+                continue
+            if met.late or a is None or b is None or a.begin.name != b.begin.name:
+                ends.add((sound.start, None))  # a note that is joined lets the others ring on
+            elif a.string != b.string:
+                ends.add((sound.start, sound.string))
 
     def _found(self, met: Met, kind: Kind, by: Fraction = Fraction(0)) -> _Found:
         a, b = met.mine, met.theirs
@@ -126,8 +138,12 @@ class _Judge:
         off = self._end_off(met, a, b)
         if off in (0, met.late) or a.kind != "note" or b.kind != "note" or a.dead or b.dead or _rings(a) or _rings(b):
             return
-        if a.end in self.faulty_mine or (off > 0 and b.end in self.faulty_theirs):
+        if self.faulty_mine & {(a.end, None), (a.end, a.string)}:
             return
+        if self.faulty_theirs & {(b.end, None), (b.end, b.string)} and off > 0:
+            return
+        if off < 0 and a.end * self.matched.clock_mine in self.lost:
+            return  # silence in the place of a missing note
         yield self._found(met, Kind.LONG if off > 0 else Kind.SHORT, Fraction(off - met.late, self.matched.unit))
 
     def _end_off(self, met: Met, a: Sound, b: Sound) -> int:
@@ -135,9 +151,12 @@ class _Judge:
         return a.end * self.matched.clock_mine - b.end * self.matched.clock_theirs - met.shift
 
     def _how(self, met: Met, a: Sound, b: Sound) -> Iterator[_Found]:
-        """Techniques."""
-        if bent_instead(a, b, self.matched.semitones):
-            yield self._technique(met, Otherwise("bend" if a.pitch + self.matched.semitones > b.pitch else "", ""))
+        """Techniques; of another note on another string that is too much to ask."""
+        bent = bent_instead(a, b, self.matched.semitones)
+        if a.string != b.string and not (bent or self.elsewhere or same_pitch(a, b, self.matched.semitones)):
+            return
+        if bent:
+            yield self._technique(met, Otherwise("bend", "") if highest_bend(b) else Otherwise("", "bend"))
             return
         right = a.index not in self.unsure_mine
         sources_right = right and a.source not in self.unsure_mine and b.source not in self.unsure_theirs
@@ -179,7 +198,7 @@ def place(timeline: Timeline, sound: Sound) -> Place:
     return Place(bar.number, count_place(at, timeline.settings.meter))
 
 
-def _written(matched: Matched, met: Met) -> tuple[object, ...]:
+def _written(met: Met) -> tuple[object, ...]:
     """What names a pair however often it is played: where both notes are written."""
     return tuple((s.slot, s.string, s.lead, s.kind) if s is not None else None for s in (met.mine, met.theirs))
 
@@ -198,6 +217,29 @@ def _joined(found: list[_Found]) -> list[_Found]:
     return joined
 
 
+def _runs(found: list[_Found]) -> Iterator[Difference]:
+    """A bar that is left out is one difference and not eight: each run of a kind becomes one."""
+    k = 0
+    while k < len(found):
+        n = k + 1
+        while n < len(found) and _follows(found[n - 1], found[n]):
+            n += 1
+        run = [one.difference for one in found[k:n]]
+        if len(run) < _RUN:
+            yield from run
+        else:
+            mine, theirs = (s for d in run for s in d.mine), (s for d in run for s in d.theirs)
+            yield run[0]._replace(mine=tuple(mine), theirs=tuple(theirs), until=run[-1].place)
+        k = n
+
+
+def _follows(before: _Found, one: _Found) -> bool:
+    a, b = before.difference, one.difference
+    if a.kind not in _IN_RUNS or one.met.moment - before.met.moment > 1 or a.times != b.times:
+        return False
+    return (a.kind, a.by, a.about, a.moves) == (b.kind, b.by, b.about, b.moves)
+
+
 def _belongs(one: _Found, known: _Found) -> bool:
     a, b = one.difference, known.difference
     if a.kind not in _TOGETHER or (a.kind, a.by, a.lacking, a.added, a.about) != (
@@ -211,12 +253,12 @@ def _belongs(one: _Found, known: _Found) -> bool:
     return 0 <= one.met.moment - known.met.moment <= (1 if one.over else 0)
 
 
-def _once(matched: Matched, found: list[_Found]) -> Iterator[Difference]:
+def _once(found: list[_Found]) -> list[_Found]:
     """Each as written, with how often it is played."""
-    first: dict[tuple[object, ...], Difference] = {}
+    first: dict[tuple[object, ...], _Found] = {}
     for one in found:
         d = one.difference
-        names = tuple((s.slot, s.string, s.lead) for s in d.mine), tuple((s.slot, s.string, s.lead) for s in d.theirs)
-        key = (d.kind, d.by, d.lacking, d.added, d.about, *names)
-        first[key] = first[key]._replace(times=first[key].times + 1) if key in first else d
-    yield from first.values()
+        key = (d.kind, d.by, d.lacking, d.added, d.about, *_written(one.met))
+        known = first.get(key, one._replace(difference=d._replace(times=0)))
+        first[key] = known._replace(difference=known.difference._replace(times=known.difference.times + 1))
+    return list(first.values())

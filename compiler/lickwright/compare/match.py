@@ -16,6 +16,11 @@ from lickwright.compare.relate import transposition, values
 from lickwright.compare.shift import shifts
 from lickwright.timeline import Sound, Timeline
 
+# What has to be gained by a reading that is not the plain one, in hundredths of a note left alone.
+_RESPELLED = 50  # other note values throughout
+_SHIFTED = 40  # a lasting shift, each
+_LOOKS = 3  # at most, at what the shifts found so far leave
+
 
 class Met(NamedTuple):
     """Two notes that answer each other, or one alone."""
@@ -42,29 +47,48 @@ class Matched(NamedTuple):
 
 
 def match(mine: Timeline, theirs: Timeline) -> Matched:
-    """Pairs every note."""
+    """Pairs every note, in the reading that leaves least to say."""
     both = lcm(mine.grain, theirs.grain)
     one, other = moments(mine, both // mine.grain), moments(theirs, both // theirs.grain)
     semitones, links = transposition(one, other)
-    factor = values(one, other, links)
+    readings = [_read(mine, theirs, semitones, links, factor) for factor in {Fraction(1), values(one, other, links)}]
+    return min(readings, key=lambda r: (r[0] + (_RESPELLED if r[1].factor != 1 else 0), r[1].factor != 1))[1]
+
+
+def _read(mine: Timeline, theirs: Timeline, semitones: int, links: list[Link], factor: Fraction) -> tuple[int, Matched]:
+    """The phrases with the student's note values multiplied by `factor`, and what that leaves to say.
+
+    Two readings: nothing is shifted; or what follows from pairing by pitch alone is.
+    """
     unit = lcm(mine.grain * factor.denominator, theirs.grain, 4)
     clock_mine = unit * factor.numerator // (mine.grain * factor.denominator)
     clock_theirs = unit // theirs.grain
     one, other = moments(mine, clock_mine), moments(theirs, clock_theirs)
-    _, links = align(one, other, semitones, unit // 4)
-    moved = _shifts(mine, theirs, one, other, links)
-    if any(moved):
-        links, moved = _again(mine, theirs, one, other, links, moved, semitones, unit // 4)
-    met = _met(one, other, links, moved, semitones)
+    cost, found = align(one, other, semitones, unit // 4)
+    moved = _shifts(mine, theirs, one, other, found)
+    by_pitch = [(links, _shifts(mine, theirs, one, other, links, seldom)) for seldom in (True, False)]
+    for guess, shifted in (*by_pitch, (found, moved)):
+        for _ in range(_LOOKS):
+            if not any(shifted):
+                break
+            total, guess, shifted = _again(mine, theirs, one, other, guess, shifted, semitones, unit // 4, cost)
+            if total >= cost:
+                break
+            cost, found, moved = total, guess, shifted
+    met = _met(one, other, found, moved, semitones)
     _rejoin(met, clock_mine, clock_theirs, unit // 4)
     first = next((m.shift for m in met if m.mine and m.theirs), 0)
-    return Matched(mine, theirs, semitones, factor, unit, clock_mine, clock_theirs, tuple(met), first)
+    return cost, Matched(mine, theirs, semitones, factor, unit, clock_mine, clock_theirs, tuple(met), first)
 
 
 def _shifts(
-    mine: Timeline, theirs: Timeline, one: Sequence[Moment], other: Sequence[Moment], links: Sequence[Link]
-) -> list[int]:
-    """For each link by how much the student's version runs late there; a link of one moment has that of the one before."""
+    mine: Timeline, theirs: Timeline, one: Sequence[Moment], other: Sequence[Moment], links: Sequence[Link],
+    seldom: bool = False,
+) -> list[int]:  # fmt: skip
+    """For each link by how much the student's version runs late there; a link of one moment has that of the one before.
+
+    `seldom`: as few shifts as possible, wherever a reason for one is.
+    """
     both = [(i, j) for i, j in links if i is not None and j is not None]
     late = [one[i].at - other[j].at for i, j in both]
     cheap = [False] * len(both)
@@ -72,7 +96,7 @@ def _shifts(
         (i0, j0), (i1, j1) = both[k - 1], both[k]
         odd = _odd(mine, one[i0].notes[0].bar, one[i1].notes[0].bar)
         odd = odd or _odd(theirs, other[j0].notes[0].bar, other[j1].notes[0].bar)
-        cheap[k] = odd or i1 - i0 + j1 - j0 > 4
+        cheap[k] = not seldom and (odd or i1 - i0 + j1 - j0 > 4)
     found = iter(shifts(late, cheap))
     moved: list[int] = []
     for i, j in links:
@@ -88,14 +112,17 @@ def _odd(timeline: Timeline, first: int, last: int) -> bool:
 
 def _again(
     mine: Timeline, theirs: Timeline, one: Sequence[Moment], other: Sequence[Moment], links: list[Link],
-    moved: list[int], semitones: int, quarter: int,
-) -> tuple[list[Link], list[int]]:  # fmt: skip
-    """A second look, with the teacher's moments where the student's version has them."""
+    moved: list[int], semitones: int, quarter: int, limit: int,
+) -> tuple[int, list[Link], list[int]]:  # fmt: skip
+    """A second look, with the teacher's moments where the student's version has them; its cost, each shift's included."""
     placed = [
         other[j]._replace(at=other[j].at + shift) for (_, j), shift in zip(links, moved, strict=True) if j is not None
     ]
-    _, links = align(one, placed, semitones, quarter)
-    return links, _shifts(mine, theirs, one, other, links)
+    changes = _SHIFTED * sum(a != b for a, b in zip([0, *moved], moved, strict=False))
+    cost, links = align(one, placed, semitones, quarter, limit - changes)
+    if cost + changes >= limit:
+        return limit, [], []
+    return cost + changes, links, _shifts(mine, theirs, one, other, links)
 
 
 def _met(

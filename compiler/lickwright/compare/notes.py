@@ -9,13 +9,13 @@ from lickwright.notation.techniques import Curve
 from lickwright.timeline import Sound
 
 # Costs of pairing two notes, in hundredths of a note. A note left alone costs GAP, so two left alone cost more than any
-# pair that starts together, and less than an unlike pair that starts far apart.
+# pair that starts together (it is the same note, played wrong), and less than an unlike pair that starts far apart.
 GAP = 80
 OTHER_STRING = 30  # the same pitch elsewhere
 OTHER_WAY = 35  # the same pitch, bent to instead of fretted
 OTHER_FRET = 50  # the same string; and
 EACH_FRET = 2  # for each fret between, up to an octave
-UNLIKE = 110
+UNLIKE = 70
 OTHER_KIND = 30  # a grace note for a note
 OTHER_STROKE = 5  # decides between equal notes only
 

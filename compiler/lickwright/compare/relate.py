@@ -14,6 +14,7 @@ from lickwright.compare.align import Link, Moment, align
 
 _VOTERS = 3  # neighbouring places to each side that a step of the melody is looked for
 _TRANSPOSED = 50  # a transposed reading has to be cheaper by this, hundredths of a note
+_CARRIED = 35  # and may leave no more than this a note: about half of them are right then
 _MOST = Fraction(3, 5)  # the share of steps that has to agree on other note values
 # Eighths for sixteenths and the like; a dotted quarter for a quarter, where 12/8 is written for a shuffle.
 _FACTORS = frozenset(Fraction(*f) for f in ((2, 1), (1, 2), (4, 1), (1, 4), (3, 2), (2, 3), (3, 1), (1, 3)))
@@ -24,8 +25,9 @@ def transposition(mine: Sequence[Moment], theirs: Sequence[Moment]) -> tuple[int
     straight, links = align(mine, theirs, 0, 0)
     best = (straight - _TRANSPOSED, 0, links)
     for semitones in _candidates(mine, theirs) if straight > _TRANSPOSED else ():
-        cost, links = align(mine, theirs, semitones, 0)
-        best = min(best, (cost, semitones, links), key=lambda found: found[0])
+        cost, links = align(mine, theirs, semitones, 0, best[0])
+        if links and cost <= _CARRIED * max(len(mine), len(theirs)):
+            best = min(best, (cost, semitones, links), key=lambda found: found[0])
     return best[1], best[2]
 
 

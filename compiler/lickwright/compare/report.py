@@ -14,7 +14,7 @@ from lickwright.compare.score import FORMULA
 from lickwright.compare.wording import sentence
 from lickwright.timeline import Sound, Timeline
 
-LISTED = 12  # differences that are listed where not all are asked for: with the summary about twenty lines
+LISTED = 14  # lines of differences where not all are asked for: with the summary about twenty
 _PRAISE = (
     (100, "just like the teacher's"),
     (90, "very close"),
@@ -62,15 +62,18 @@ def _good_bars(c: Comparison) -> list[str]:
     return [f"bar {listed} is just right" if len(names) == 1 else f"bars {listed} are just right"]
 
 
-def listing(c: Comparison, everything: bool) -> tuple[list[str], int]:
+def listing(c: Comparison, everything: bool, width: int) -> tuple[list[str], int]:
     """The differences in musical order, numbered as in the tabs; and how many are listed."""
-    count = len(c.differences) if everything or len(c.differences) <= LISTED + 1 else LISTED
-    rows = [(str(n), _place(d), sentence(c.mine, c.theirs, d)) for n, d in enumerate(c.differences[:count], 1)]
-    wide = [max((len(row[k]) for row in rows), default=0) for k in (0, 1)]
-    lines = [f"{n:>{wide[0]}}  {where:{wide[1]}}  {what}" for n, where, what in rows]
-    if count < len(c.differences):
-        lines.append(f"and {len(c.differences) - count} more further on: --all lists them")
-    return lines, count
+    places = [_place(d) for d in c.differences]
+    wide = max(map(len, places), default=0)
+    lines: list[str] = []
+    for number, (d, where) in enumerate(zip(c.differences, places, strict=True), 1):
+        row = _row(f"{number:2}  {where:{wide}}  ", sentence(c.mine, c.theirs, d), width)
+        left = len(c.differences) - number
+        if not everything and len(lines) + len(row) + (left > 0) > LISTED:
+            return [*lines, f"and {left + 1} more further on: --all lists them"], number - 1
+        lines += row
+    return lines, len(c.differences)
 
 
 def _place(d: Difference) -> str:
@@ -100,6 +103,8 @@ def _difference(c: Comparison, number: int, d: Difference) -> dict[str, Any]:
     }  # fmt: skip
     optional = {"by": str(d.by) if d.by else "", "lacking": d.lacking, "added": d.added, "about": d.about}
     found |= {name: word for name, word in optional.items() if word}
+    if d.until is not None:
+        found["until"] = {"bar": d.until.bar, "beat": d.until.beat}
     return found | {"times": d.times}
 
 
@@ -125,7 +130,7 @@ def text(c: Comparison, width: int, everything: bool, drawn: bool = True) -> Ite
 
     for line in summary(c):
         yield from _hung(wrapped(line, width - 2))
-    rows, count = listing(c, everything)
+    rows, count = listing(c, everything, width)
     if rows:
         yield ""
         yield from rows
@@ -137,6 +142,14 @@ def text(c: Comparison, width: int, everything: bool, drawn: bool = True) -> Ite
 
         yield ""
         yield from tabs(c, width, None if everything else range(1, count + 1))
+
+
+def _row(place: str, words: str, width: int) -> list[str]:
+    """A difference, its words in a column of their own."""
+    from lickwright.backends.tab_draw import wrapped
+
+    first, *rest = wrapped(words, max(20, width - len(place)))
+    return [place + first, *(" " * len(place) + part for part in rest)]
 
 
 def _hung(parts: list[str]) -> Iterator[str]:

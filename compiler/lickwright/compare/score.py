@@ -10,14 +10,15 @@ from collections.abc import Sequence
 from lickwright.compare.facts import Kind, Pair, Score
 
 # What a note of the teacher's is worth: a right note late is worth more than a wrong one in time, and how it is played
-# counts least, since that comes last in learning.
+# counts least, since that comes last in learning. Of a wrong note only its start counts.
 NOTE, START, LENGTH, HOW = 5, 2, 1, 2
 WHOLE = NOTE + START + LENGTH + HOW
 EXTRA = 5  # taken off for a note that the teacher has not
 
 FORMULA = (
     f"each note of the teacher's counts {WHOLE}: {NOTE} for the right note, {START} for starting in time, {LENGTH} for its length, "
-    f"{HOW} for how it is played (string, technique, bend: 1 each); an extra note takes {EXTRA} off"
+    f"{HOW} for how it is played (string, technique, bend: 1 each); a wrong note keeps only its start, "
+    f"an extra one takes {EXTRA} off"
 )
 
 
@@ -35,7 +36,8 @@ def _points(pair: Pair) -> int:
     kinds = pair.kinds
     if Kind.MISSING in kinds:
         return 0
-    note = 0 if kinds & {Kind.FRET, Kind.NOTE} else NOTE
     start = 0 if kinds & {Kind.EARLY, Kind.LATE} else START
+    if kinds & {Kind.FRET, Kind.NOTE}:
+        return start
     length = 0 if kinds & {Kind.SHORT, Kind.LONG} else LENGTH
-    return note + start + length + max(0, HOW - len(kinds & {Kind.STRING, Kind.TECHNIQUE, Kind.BEND}))
+    return NOTE + start + length + max(0, HOW - len(kinds & {Kind.STRING, Kind.TECHNIQUE, Kind.BEND}))

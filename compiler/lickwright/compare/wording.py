@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from lickwright.compare.facts import Difference, Kind
+from lickwright.compare.facts import Difference, Kind, Place
 from lickwright.music.rhythm import value_name
 from lickwright.timeline import Sound, Timeline
 
@@ -23,15 +23,15 @@ _SIZES = {
 
 
 def value(length: Fraction) -> str:
-    """`an eighth`, `three sixteenths`, `two triplet eighths`, `two bars' worth` never: note values only."""
+    """`an eighth`, `a half note`, `three sixteenths`: note values only."""
     name = value_name(length)
-    if "whole note" not in name or length == 1:
-        return f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
+    if "of a whole note" not in name:
+        return f"{'an' if name[0] in 'aeiou' else 'a'} {name}" + (" note" if length >= Fraction(1, 2) else "")
     for part in (Fraction(1, n) for n in (1, 2, 4, 8, 16, 32, 64, 6, 12, 24, 48)):
         count = length / part
         if count.denominator == 1:
             number = _NUMBERS[count.numerator] if count.numerator < len(_NUMBERS) else str(count.numerator)
-            return f"{number} {value_name(part)}s"
+            return f"{number} {value_name(part)}" + (" notes" if part >= Fraction(1, 2) else "s")
     return name
 
 
@@ -56,7 +56,7 @@ def _spots(timeline: Timeline, sounds: tuple[Sound, ...]) -> str:
 
 def sentence(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     """What differs, from the student's side: "fret 6 on the B string: the teacher plays fret 5, one fret lower"."""
-    words = _said(mine, theirs, d)
+    words = _said(mine, theirs, d) if d.until is None else _run(d, d.until)
     return words + (f" ({d.times} times, as it is repeated)" if d.times > 1 else "")
 
 
@@ -73,12 +73,27 @@ def _said(mine: Timeline, theirs: Timeline, d: Difference) -> str:
         case Kind.EARLY | Kind.LATE:
             return _out_of_time(mine, d)
         case Kind.SHORT | Kind.LONG:
-            how = "is held {} too long" if d.kind is Kind.LONG else "stops {} too soon"
-            return f"{_whole(mine, d)} {how.format(value(abs(d.by)))}"
+            one, several = ("is held", "are held") if d.kind is Kind.LONG else ("stops", "stop")
+            how = one if len(d.mine) == 1 else several
+            return f"{_whole(mine, d)} {how} {value(abs(d.by))} too {'long' if d.kind is Kind.LONG else 'soon'}"
         case Kind.BEND:
             return _bend(mine, d)
         case Kind.TECHNIQUE:
             return _technique(mine, theirs, d)
+
+
+def _run(d: Difference, until: Place) -> str:
+    """The same of several notes in a row."""
+    notes = f"{len(d.theirs or d.mine)} notes, up to bar {until.bar}, beat {until.beat}"
+    match d.kind:
+        case Kind.MISSING:
+            return f"missing: {notes}"
+        case Kind.EXTRA:
+            return f"more than the teacher plays: {notes}"
+        case Kind.STRING:
+            return f"{notes}: the right ones, but not on the teacher's strings"
+        case _:
+            return f"{notes}: they come {value(abs(d.by))} {'late' if d.by > 0 else 'early'}"
 
 
 def _whole(timeline: Timeline, d: Difference) -> str:

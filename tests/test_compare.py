@@ -1,0 +1,322 @@
+"""A student's phrase beside a teacher's: what is said of it, in which order, and what is not."""
+
+from __future__ import annotations
+
+import json
+import re
+import time
+from fractions import Fraction
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from counted import timeline
+from lickwright.compare import Comparison, Kind, compare
+from lickwright.compare.report import LISTED, as_value, text
+from lickwright.compare.shift import shifts
+from lickwright.compare.wording import sentence, value
+from lickwright.pipeline import compile_text
+
+SAMPLES = Path(__file__).parent.parent / "samples"
+TEACHER = "| B5 B8 e5 e8 G7^9~- -r p5 | D7 D5 B5h8 B5 G7 - . | B5 G7 B5 G7 D7~--- ||"
+
+
+def _compare(mine: str, theirs: str = TEACHER, fields: str = "", their_fields: str = "") -> Comparison:
+    return compare(timeline(mine, fields), timeline(theirs, their_fields))
+
+
+def _said(c: Comparison) -> list[str]:
+    return [f"{d.place.bar} {d.place.beat}: {sentence(c.mine, c.theirs, d)}" for d in c.differences]
+
+
+def test_the_same_is_alike() -> None:
+    c = _compare(TEACHER)
+    assert c.alike
+    assert not c.said
+    assert c.score.of_100 == 100
+    assert c.score.right == c.score.notes == len(c.pairs) == 17
+
+
+# What a student does in bar 1 or 2, and what is said of it: each exactly once, and no consequence of it.
+ONE_THING = [
+    ("B5 B8 e5 e8 G7^9~-", "B6 B8 e5 e8 G7^9~-", "1 1: fret 6 on the B string: the teacher plays fret 5, one fret lower"),
+    ("B5 B8 e5 e8", "B5 B8 e5 e5", "1 2 &: fret 5 on the e string: the teacher plays fret 8, three frets higher"),
+    ("B5 B8 e5 e8", "B5 e3 e5 e8", "1 1 &: the right note, at fret 3 on the e string; the teacher takes fret 8 on the B string"),
+    ("B5 B8 e5 e8", "B5 B8 B5 e8", "1 2: fret 5 on the B string: the teacher plays fret 5 on the e string"),
+    ("B5 B8 e5 e8", "B5 B8 - e8", "1 2: missing: fret 5 on the e string"),
+    ("B5 B8 e5 e8", "B5 B8 . e8", "1 2: missing: fret 5 on the e string"),
+    ("G7 - . |", "G7 - e5 |", "2 4 &: one more than the teacher plays: fret 5 on the e string"),
+    ("B5 B8 e5 e8", "1/16 B5 - - B8 1/8 e5 e8", "1 1 &: fret 8 on the B string comes a sixteenth late"),
+    ("B5 B8 e5 e8", "1/16 B5 - B8 e5 - - 1/8 e8", "1 2: fret 5 on the e string comes a sixteenth early"),
+    ("G7 - . |", "G7 . . |", "2 3 &: fret 7 on the G string stops an eighth too soon"),
+    ("G7 - . |", "G7 - - |", "2 3 &: fret 7 on the G string is held an eighth too long"),
+    ("B5h8", "B5 B8", "2 2 &: a hammer-on is missing at fret 8 on the B string"),
+    ("B5h8", "B5/8", "2 2 &: a slide up at fret 8 on the B string, where the teacher has a hammer-on"),
+    ("D7 D5", "D7~ D5", "2 1: vibrato at fret 7 on the D string, where the teacher has none"),
+    ("D7 D5", "D7! D5", "2 1: an accent at fret 7 on the D string, where the teacher has none"),
+    ("D7~---", "D7---", "3 3: vibrato is missing at fret 7 on the D string"),
+    ("G7^9~-", "G7^8~-", "1 3: fret 7 on the G string is bent a half-step; the teacher bends a full step"),
+    ("G7^9~- -r p5", "G7~- - p5", "1 3: a bend is missing at fret 7 on the G string"),
+    ("G7^9~-", "G7^^9~-", "1 3: a pre-bend at fret 7 on the G string, where the teacher has a bend"),
+    ("B5 G7 B5 G7", "(pm: B5 G7 B5 G7)", "3 1: palm mute over these 4 notes, where the teacher has none"),
+    ("D7 D5", "Dx D5", "2 1: a dead note at a dead note on the D string, where the teacher has none"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "words"), ONE_THING)
+def test_one_thing_is_said_once(old: str, new: str, words: str) -> None:
+    assert old in TEACHER
+    c = _compare(TEACHER.replace(old, new, 1))
+    assert _said(c) == [words]
+    assert not c.said
+    assert c.score.of_100 < 100
+
+
+def test_musical_order() -> None:
+    c = _compare("| B6 B8 e5 e8 G7^8~- -r p5 | D7 D5 B5 B8 B5 G7 . . | B5 G7 e12 G7 D7--- ||")
+    assert [d.kind for d in c.differences] == [
+        Kind.FRET, Kind.BEND, Kind.TECHNIQUE, Kind.SHORT, Kind.NOTE, Kind.TECHNIQUE,
+    ]  # fmt: skip
+    assert [d.place.bar for d in c.differences] == [1, 1, 2, 2, 3, 3]
+
+
+def test_chords_count_as_one() -> None:
+    theirs = "| E0&A2&D2 - G7 - E0&A2&D2 - - - ||"
+    assert _said(_compare("| E0&A2&D2 - G7 - 1/16 . E0&A2&D2 ------ ||", theirs)) == [
+        "1 3: the three notes here come a sixteenth late"
+    ]
+    assert _said(_compare("| E0&A2&D2 - G7 - - - - - ||", theirs)) == [
+        "1 3: missing: open E string and fret 2 on the A string and fret 2 on the D string"
+    ]
+    assert _said(_compare("| E0&A2&D2 - G7 - E0&A3&D2 - - - ||", theirs)) == [
+        "1 3: fret 3 on the A string: the teacher plays fret 2, one fret lower"
+    ]
+
+
+def test_reaching_a_note_without_the_bend_is_one_thing() -> None:
+    c = _compare("| B5 B8 e5 e8 G9~- - . ||", "| B5 B8 e5 e8 G7^9~- - . ||")
+    assert _said(c) == ["1 3: fret 9 on the G string: the teacher reaches this note by bending fret 7 on the G string"]
+
+
+def test_a_repeat_is_judged_once() -> None:
+    c = _compare("|: B5 B7 e5 e8 :|x3", "|: B5 B8 e5 e8 :|x3", "meter 2/4\n", "meter 2/4\n")
+    words = "1 1 &: fret 7 on the B string: the teacher plays fret 8, one fret higher (3 times, as it is repeated)"
+    assert _said(c) == [words]
+    assert len(c.pairs) == 4
+
+
+def test_a_repeat_written_out_is_the_same() -> None:
+    assert _compare("| B5 B8 e5 e8 | B5 B8 e5 e8 ||", "|: B5 B8 e5 e8 :|", "meter 2/4\n", "meter 2/4\n").alike
+
+
+def test_a_bar_left_out_is_one_thing() -> None:
+    theirs = "| B5 B8 e5 e8 G7 G5 D7 D5 | A5 A7 A5 D7 D5 A7 E5 E8 | e12 e10 B12 B10 e8 e5 B8 B5 ||"
+    c = _compare("| B5 B8 e5 e8 G7 G5 D7 D5 | e12 e10 B12 B10 e8 e5 B8 B5 ||", theirs)
+    assert _said(c) == ["2 1: missing: 8 notes, up to bar 2, beat 4 &"]
+    assert c.score.right == 16
+
+
+def test_a_beat_too_many_moves_the_rest_along() -> None:
+    theirs = "| B5 B8 e5 e8 G7 G5 D7 D5 | e12 e10 B12 B10 e8 e5 B8 B5 ||"
+    c = _compare("| B5 B8 e5 e8 . G7 G5 D7 | D5 e12 e10 B12 B10 e8 e5 B8 | B5 . . . . . . . ||", theirs)
+    assert _said(c) == ["1 3: from here on everything comes an eighth later"]
+
+
+# ---- said once, and free of charge
+
+
+@pytest.mark.parametrize(
+    ("mine", "fields", "kind", "words"),
+    [
+        (
+            "| B7 B10 e7 e10 G9^11~- -r p7 | D9 D7 B7h10 B7 G9 - . | B7 G9 B7 G9 D9~--- ||", "", "transposed",
+            "you play it a whole step higher: the same tune, and compared as such",
+        ),
+        (
+            "| B17 B20 e17 e20 G19^21~- -r p17 | D19 D17 B17h20 B17 G19 - . | B17 G19 B17 G19 D19~--- ||", "", "octave",
+            "you play it an octave higher: the same tune, and compared as such",
+        ),
+        (
+            "| 1/16 B5 B8 e5 e8 G7^9~- -r p5 D7 D5 B5h8 B5 G7 - . | 1/16 B5 G7 B5 G7 D7~--- . . . . . . . . ||", "tempo 50\n", "spelling",
+            "you write sixteenths where the teacher writes eighths; your tempo is 50, the teacher's 100, so it sounds the same",
+        ),
+        (TEACHER, "tempo 80\n", "tempo", "your tempo is 80, the teacher's 100: you play at 80 % of the speed"),
+        (TEACHER, "feel shuffle\n", "feel", "you play it shuffle, the teacher straight; compared as written"),
+        (TEACHER, "capo 2\n", "capo", "your capo is at fret 2, the teacher's off; frets are counted from it"),
+        (
+            "| . B5 B8 e5 e8 G7^9~- - | -r p5 D7 D5 B5h8 B5 G7 | - . B5 G7 B5 G7 D7~- | - - . . . . . . ||".replace("G7^9~- - | -r", "G7^9~- -r |"),
+            "", "start", "your version begins an eighth later in the bar, and is compared from there",
+        ),
+    ],
+)  # fmt: skip
+def test_said_once(mine: str, fields: str, kind: str, words: str) -> None:
+    c = _compare(mine, fields=fields)
+    assert [(said.kind, said.words) for said in c.said] == [(kind, words)]
+    assert c.alike, _said(c)
+    assert c.score.of_100 == 100
+
+
+def test_a_slip_in_another_key_is_judged_in_it() -> None:
+    c = _compare("| B7 B10 e7 e10 G9^11~- -r p7 | D9 D7 B7h10 B7 G9 - . | B8 G9 B7 G9 D9~--- ||")
+    assert _said(c) == [
+        "3 1: fret 8 on the B string: the teacher plays fret 5 on the B string, so yours is a half-step too high"
+    ]
+    assert [said.kind for said in c.said] == ["transposed"]
+
+
+def test_another_place_on_the_neck_is_said_once() -> None:
+    c = _compare("| G9 G12 B10 B13 D12 D10 A12 A10 ||", "| B5 B8 e5 e8 G7 G5 D7 D5 ||")
+    assert [(said.kind, said.words) for said in c.said] == [
+        ("place", "you play it around fret 12, the teacher around fret 7: another place, the same notes")
+    ]
+    assert c.alike
+
+
+def test_one_wrong_note_is_not_another_key() -> None:
+    assert not _compare("| B6 - - - ||", "| B5 - - - ||", "meter 2/4\n", "meter 2/4\n").said
+
+
+# ---- parts
+
+
+def test_words_for_lengths() -> None:
+    lengths = [Fraction(*f) for f in ((1, 8), (1, 16), (3, 16), (1, 12), (1, 2), (1, 1), (5, 16), (1, 4))]
+    assert list(map(value, lengths)) == [
+        "an eighth", "a sixteenth", "a dotted eighth", "a triplet eighth", "a half note", "a whole note", "five sixteenths",
+        "a quarter",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("late", "cheap", "found"),
+    [
+        ([0, 0, 1, 0, 0], (), [0, 0, 0, 0, 0]),
+        ([0, 0, 2, 2, 2, 2], (), [0, 0, 2, 2, 2, 2]),
+        ([0, 0, 2, 2], (), [0, 0, 0, 0]),
+        ([0, 0, 2, 2], (2,), [0, 0, 2, 2]),
+        ([3, 3, 3], (), [3, 3, 3]),
+        ([3, 0, 0], (), [0, 0, 0]),
+        ([], (), []),
+    ],
+)
+def test_shifts(late: list[int], cheap: tuple[int, ...], found: list[int]) -> None:
+    assert shifts(late, [k in cheap for k in range(len(late))]) == found
+
+
+def test_the_score_adds_up() -> None:
+    # Of 17 notes: one at the wrong fret keeps 2 of 10, a missing one 0, one late 8, one without its hammer-on 9; one is extra.
+    c = _compare("| B6 - 1/16 - e5 1/8 e8 G7^9~- -r p5 | D7 D5 B5 B8 B5 G7 - e5 | B5 G7 B5 G7 D7~--- ||")
+    assert [d.kind for d in c.differences] == [Kind.FRET, Kind.MISSING, Kind.LATE, Kind.TECHNIQUE, Kind.EXTRA]
+    assert (c.score.points, c.score.possible) == (170 - 8 - 10 - 2 - 1 - 5, 170)
+    assert c.score.of_100 == 100 * 144 // 170
+    assert (c.score.right, c.score.notes, c.score.extra) == (13, 17, 1)
+
+
+def _phrase(notes: int, seed: int) -> str:
+    chance = Random(seed)
+    events = [chance.choice(["G5", "G7", "B5", "B8", "e5", "e8", "D5", "D7", "B8^10", "G7~"]) for _ in range(notes)]
+    return "| " + " | ".join(" ".join(events[k : k + 8]) for k in range(0, notes, 8)) + " ||"
+
+
+def _damaged(notes: int, seed: int) -> str:
+    """The phrase of that seed with a wrong note in every tenth place."""
+    words, count = _phrase(notes, seed).split(), 0
+    for k, word in enumerate(words):
+        count += word[0] != "|"
+        if word[0] != "|" and count % 10 == 0:
+            words[k] = "A3"
+    return " ".join(words)
+
+
+# Processor time, so that a busy machine does not decide.
+@pytest.mark.parametrize(
+    ("mine", "seconds"), [(_damaged(200, 1), 0.1), (_phrase(200, 2), 0.2)], ids=["alike", "nothing in common"]
+)
+def test_two_hundred_notes_in_a_tenth_of_a_second(mine: str, seconds: float) -> None:
+    one, other = timeline(mine), timeline(_phrase(200, 1))
+    best = 9.0
+    for _ in range(5):
+        began = time.process_time()
+        assert compare(one, other).score.notes == 200
+        best = min(best, time.process_time() - began)
+    assert best < seconds
+
+
+def test_the_report_is_short_unless_asked() -> None:
+    mine, theirs = timeline(_phrase(64, 3)), timeline(_phrase(64, 4))
+    c = compare(mine, theirs)
+    assert len(c.differences) > LISTED
+    short, full = (list(text(c, 80, everything, drawn=False)) for everything in (False, True))
+    assert len(short) <= 24  # the formula takes four of them
+    assert any("--all" in line for line in short)
+    assert len(full) >= len(c.differences)
+    assert all(len(line) <= 80 for line in short + full)
+
+
+def test_the_tabs_are_marked() -> None:
+    c = _compare(TEACHER.replace("e5 e8", "e5 e7").replace("D7~---", "D7---"))
+    lines = list(text(c, 80, everything=False))
+    first, second = lines.index("the teacher's:"), lines.index("yours:")
+    marks = [line for line in lines[first:] if line.lstrip().startswith("^")]
+    assert marks[0].split() == marks[1].split() == ["^1"]
+    strings = [line for line in lines[first:second] if line.startswith("e|")]
+    assert strings[0][marks[0].index("^")] == "8"
+    assert lines[second:][lines[second:].index(marks[1])] == marks[1]
+    assert all(len(line) <= 80 for line in lines[first:])
+
+
+def test_a_bar_with_mistakes_in_it_can_be_compared() -> None:
+    head = 'key A minor\nlick "Gate"\n'
+    mine, theirs = (
+        compile_text(head + music).licks[0]
+        for music in (
+            "| B5 B8 e5 e8 G7 G5 D7 | e5 e8 B5 B8 ||\n",
+            "| B5 B8 e5 e8 G7 G5 D7 D5 | e5 e8 B5 B8 - - - - ||\n",
+        )
+    )
+    assert not mine.ok
+    assert mine.timeline is not None
+    assert theirs.timeline is not None
+    c = compare(mine.timeline, theirs.timeline)
+    assert [(d.kind, d.place) for d in c.differences][:1] == [(Kind.MISSING, (1, "4 &"))]
+    assert {d.kind for d in c.differences} <= {Kind.MISSING, Kind.SHORT}
+    assert list(text(c, 80, True))
+
+
+def test_the_value_for_programs_is_complete() -> None:
+    c = _compare(TEACHER.replace("e5 e8", "e5 e7"))
+    found = as_value(c)
+    assert found["alike"] is False
+    assert found["score"]["of_100"] == c.score.of_100
+    assert len(found["notes"]) == 17
+    (one,) = found["differences"]
+    assert (one["kind"], one["bar"], one["beat"], one["by"]) == ("fret", 1, "2 &", "-1")
+    assert one["mine"][0]["fret"] == 7
+    assert one["theirs"][0]["fret"] == 8
+
+
+def test_any_two_licks_can_be_compared() -> None:
+    """Bass with guitar, a riff with a tune: nothing breaks, every number of the report is in the tabs."""
+    licks = [one for path in sorted(SAMPLES.rglob("*.lick")) for one in compile_text(path.read_text("utf-8")).licks]
+    assert len(licks) > 50
+    for one, other in zip(licks, licks[7:] + licks[:7], strict=True):
+        assert one.timeline is not None
+        assert other.timeline is not None
+        c = compare(one.timeline, other.timeline)
+        assert not c.alike
+        lines = list(text(c, 100, everything=True))
+        marks = {n for line in lines if line.lstrip()[:1] == "^" for n in re.findall(r"\d+", line)}
+        assert marks == {str(n) for n in range(1, len(c.differences) + 1)}
+        assert 0 <= c.score.of_100 < 100
+        assert json.loads(json.dumps(as_value(c)))["score"]["points"] == c.score.points
+
+
+def test_every_lick_is_alike_to_itself() -> None:
+    for path in sorted(SAMPLES.rglob("*.lick")):
+        for lick in compile_text(path.read_text("utf-8")).licks:
+            assert lick.timeline is not None
+            c = compare(lick.timeline, lick.timeline)
+            assert c.alike
+            assert not c.said
+            assert c.score.of_100 == 100
