@@ -45,7 +45,7 @@ SIGNS = "EADGBe0123456789hptrx/\\^~!?,='.-&|:%[]()<>@#\" \n\t*"
 PIECES = [
     "e8", "B8^10", "-", "-r", ".", "..", "G7/9", "3[", "5:4[", "]", "(pm:", "(rake:", "(grace:", "(trill:", ")", "|", "||", ":|", ":|x3", "|:",
     "1st", "2nd", "%", "&", "1/8", "1/8.", "@mf", '@"', '"', "#", "\n", " ", '\nlick "a"\n', "\nkey A minor\n", "h7", "p5", "5:", "e.", "A-&", "E<12>",
-    "'1", "~~", "^", "r", "=", "“", "–", "\u00a0", "\u200b", "z", "99999999999",
+    "'1", "~~", "^", "r", "=", "“", "–", "\u00a0", "\u200b", "z", "99999999999", "E30&A2", "e22&E1", "t12", "e0^full", "e36^36",
 ]  # fmt: skip
 GRAMMAR = sorted(
     {terminal.name for terminal in parser().terminals} | {"Token", "Tree", "Traceback", "Unexpected", "lark"}
