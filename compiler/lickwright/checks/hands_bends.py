@@ -27,8 +27,8 @@ HARD = _rule(
     "a bend that string and fret hardly give, or not at all",
     "The nearer to the nut, the harder a string is to bend: at fret 1 twice as hard as at fret 12, and half a step is the most. "
     "On the three plain strings a whole step is ordinary from fret 4 on, a step and a half is for the advanced, two for "
-    "experts. A wound string gives a whole step at most, a nylon string little. Bend the same pitch from a higher fret of a "
-    "thicker string's neighbour, or fret it.",
+    "experts. A wound string gives a whole step at most, a nylon string little. Reach the pitch from a higher fret of "
+    "the next string, or with a finger.",
     "D7^10 - - - e8 e5 e8 -", "G9^11 - - - e8 e5 e8 -",
 )  # fmt: skip
 ALONE = _rule(
@@ -93,7 +93,9 @@ def _meets(sound: Sound, other: Sound) -> bool:
 def _hard(timeline: Timeline, sound: Sound, shape: Shape, severity: Severity, words: str) -> Diagnostic:
     pushed = _pushed(timeline, sound, shape.amount)
     where = written(timeline, sound.string, sound.fret or 0)
-    message = f"bend of {steps(shape.amount)} on {where}, {pushed.travel_mm:.0f} mm at {pushed.force_n:.0f} newtons: {words}"
+    message = (
+        f"bend of {steps(shape.amount)} on {where}, {pushed.travel_mm:.0f} mm at {pushed.force_n:.0f} newtons: {words}"
+    )
     if pushed.may_break:
         message += ", and the string may break"
     help = CAUTION_BEND if severity is not Severity.ERROR else "slide to the pitch, or bend it from a fret higher up"

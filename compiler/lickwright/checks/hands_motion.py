@@ -12,7 +12,6 @@ from fractions import Fraction
 
 from lickwright.checks.findings import at_sound, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
-from lickwright.fingering import moments_of, plan
 from lickwright.hand import CAUTION_FAST, HOPS, ONE_WAY, PICKING, SHIFT_EASY, SHIFT_HARD, SWEEPING, Hand
 from lickwright.notation.techniques import WORDS, Curve
 from lickwright.timeline import Sound, Timeline
@@ -75,16 +74,13 @@ def _fastest(timeline: Timeline) -> float:
 
 
 def check_shifts(timeline: Timeline, hand: Hand, fretted: Sequence[Sound]) -> Iterator[Diagnostic]:
-    """Shifts faster than is easy. The walk is tried first with the quickest time that there could be."""
+    """Shifts faster than is easy, whatever fingers are taken. The walk is tried first with the quickest time that there could be."""
     grain = _fastest(timeline)
     if not next(_hurried(fretted, hand, lambda at: at * grain), None):
         return
     seconds = _seconds(timeline)
-    positions: dict[int, int] | None = None
     for before, sound in _hurried(fretted, hand, seconds):
-        if positions is None:
-            positions = _positions(timeline, hand)
-        yield _shift(timeline, hand, before, sound, seconds(sound.start) - seconds(before.start), positions)
+        yield _shift(timeline, hand, before, sound, seconds(sound.start) - seconds(before.start))
 
 
 def _hurried(fretted: Sequence[Sound], hand: Hand, seconds: Seconds) -> Iterator[tuple[Sound, Sound]]:
@@ -106,27 +102,17 @@ def _hurried(fretted: Sequence[Sound], hand: Hand, seconds: Seconds) -> Iterator
         waiting.append((place - moved, place + moved, sound))
 
 
-def _positions(timeline: Timeline, hand: Hand) -> dict[int, int]:
-    """Where the best fingering has the hand, by sound."""
-    moments, groups = moments_of(timeline)
-    found = plan(moments, hand).position
-    return {sound.index: at for sounds, at in zip(groups, found, strict=True) for sound in sounds}
-
-
-def _shift(
-    timeline: Timeline, hand: Hand, before: Sound, sound: Sound, time: float, positions: dict[int, int]
-) -> Diagnostic:
+def _shift(timeline: Timeline, hand: Hand, before: Sound, sound: Sound, time: float) -> Diagnostic:
     far = abs(hand.at(sound.fret or 0) - hand.at(before.fret or 0)) - hand.stretch
     pace = far / max(time, 0.001)
-    hard = pace > SHIFT_HARD
-    where = (positions.get(one.index, one.fret) for one in (before, sound))
-    moves = "position {} to {}".format(*where)
-    message = f"{far:.0f} mm beyond reach in {time:.2f} s, from {moves}: {pace / 1000:.1f} metres a second"
+    severity = Severity.WARNING if pace > SHIFT_HARD else Severity.INFO
+    message = (
+        f"from fret {before.fret} to {sound.fret} in {time:.2f} s the hand moves {far:.0f} mm, "
+        f"{pace / 1000:.1f} metres a second"
+    )
     help = "win time with an open string or a slide, or play it where the hand is"
-    return at_sound(
-        SHIFT, timeline, sound, message, help, (Note(before.span, "the hand comes from here"),),
-        Severity.WARNING if hard else Severity.INFO,
-    )  # fmt: skip
+    there = (Note(before.span, "the hand comes from here"),)
+    return at_sound(SHIFT, timeline, sound, message, help, there, severity)
 
 
 def check_hops(timeline: Timeline) -> Iterator[Diagnostic]:
