@@ -157,6 +157,19 @@ def test_said_once(mine: str, fields: str, kind: str, words: str) -> None:
     assert c.score.of_100 == 100
 
 
+def test_a_shuffle_spelled_out_is_the_same() -> None:
+    theirs = "| B5 B8 e5 e8 G7^9 -r p5 D7 | D5 - B5h8 B5 - G7 . ||"
+    mine = "| B5- B8 e5- e8 G7^9- -r p5- D7 | D5- - B5-h8 B5- - G7- . ||"
+    c = _compare(mine, theirs, "meter 12/8\ntempo 90\n", "feel shuffle\ntempo 90\n")
+    assert [said.words for said in c.said] == [
+        "you write it straight in 12/8, the teacher shuffle in 4/4; compared as it sounds"
+    ]
+    assert c.alike, _said(c)
+    assert {note["theirs"]["length"] for note in as_value(c)["notes"]} == {"1/8", "1/4"}
+    slip = _compare(mine.replace("e8", "e7"), theirs, "meter 12/8\ntempo 90\n", "feel shuffle\ntempo 90\n")
+    assert _said(slip) == ["1 2 &: fret 7 on the e string: the teacher plays fret 8, one fret higher"]
+
+
 def test_a_slip_in_another_key_is_judged_in_it() -> None:
     c = _compare("| B7 B10 e7 e10 G9^11~- -r p7 | D9 D7 B7h10 B7 G9 - . | B8 G9 B7 G9 D9~--- ||")
     assert _said(c) == [

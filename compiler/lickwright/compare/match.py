@@ -14,6 +14,7 @@ from lickwright.compare.align import Link, Moment, align, moments
 from lickwright.compare.notes import pair_up
 from lickwright.compare.relate import transposition, values
 from lickwright.compare.shift import shifts
+from lickwright.compare.swing import as_heard, swings
 from lickwright.timeline import Sound, Timeline
 
 # What has to be gained by a reading that is not the plain one, in hundredths of a note left alone.
@@ -44,15 +45,31 @@ class Matched(NamedTuple):
     clock_theirs: int
     met: tuple[Met, ...]  # in musical order
     first_shift: int  # units by which the whole phrase starts late
+    heard: bool = (
+        False  # swung notes are where they are heard: the sounds of `met` are, those of the timelines as written
+    )
 
 
 def match(mine: Timeline, theirs: Timeline) -> Matched:
     """Pairs every note, in the reading that leaves least to say."""
-    both = lcm(mine.grain, theirs.grain)
-    one, other = moments(mine, both // mine.grain), moments(theirs, both // theirs.grain)
-    semitones, links = transposition(one, other)
-    readings = [_read(mine, theirs, semitones, links, factor) for factor in {Fraction(1), values(one, other, links)}]
-    return min(readings, key=lambda r: (r[0] + (_RESPELLED if r[1].factor != 1 else 0), r[1].factor != 1))[1]
+    readings = _readings(mine, theirs, False)
+    if swings(mine) != swings(theirs):
+        readings += _readings(mine, theirs, True)
+    return min(readings, key=lambda reading: reading[0])[1]
+
+
+def _readings(mine: Timeline, theirs: Timeline, heard: bool) -> list[tuple[int, Matched]]:
+    """As written, or with swung notes where they are heard; with the note values as they are, or multiplied."""
+    one, other = (as_heard(mine), as_heard(theirs)) if heard else (mine, theirs)
+    both = lcm(one.grain, other.grain)
+    phrases = moments(one, both // one.grain), moments(other, both // other.grain)
+    semitones, links = transposition(*phrases)
+    found = []
+    for factor in {Fraction(1), values(*phrases, links)}:
+        cost, matched = _read(one, other, semitones, links, factor)
+        cost += _RESPELLED * ((factor != 1) + heard)
+        found.append((cost, matched._replace(mine=mine, theirs=theirs, heard=heard)))
+    return sorted(found, key=lambda reading: (reading[0], reading[1].factor != 1))
 
 
 def _read(mine: Timeline, theirs: Timeline, semitones: int, links: list[Link], factor: Fraction) -> tuple[int, Matched]:

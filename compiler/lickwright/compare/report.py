@@ -35,7 +35,9 @@ def summary(c: Comparison) -> list[str]:
 def _counted(c: Comparison) -> str:
     score = c.score
     right = (
-        f"all {score.notes} notes are" if score.right == score.notes else f"{score.right} of {score.notes} notes are"
+        f"all {score.notes} notes are"
+        if score.right == score.notes
+        else f"{score.right} of {score.notes} notes {'is' if score.right == 1 else 'are'}"
     )
     if score.notes == 1:
         right = f"{score.right or 'no'} note of 1 is"
@@ -118,6 +120,7 @@ def _pair(c: Comparison, pair: Pair) -> dict[str, Any]:
 
 def _note(timeline: Timeline, sound: Sound) -> dict[str, Any]:
     at = place(timeline, sound)
+    sound = timeline.sounds[sound.index]  # as written, where it was compared as it sounds
     return {
         "bar": at.bar, "beat": at.beat, "string": sound.string, "fret": sound.fret, "pitch": None if sound.dead else sound.pitch,
         "start": str(timeline.fraction(sound.start)), "length": str(timeline.fraction(sound.end - sound.start)),

@@ -42,7 +42,10 @@ def _all(matched: Matched) -> Iterator[Said]:
             f"you play it {_around(matched, 0)}, the teacher {_around(matched, 1)}: another place, the same notes",
         )
     yield from _speed(matched)
-    if str(mine.feel) != str(theirs.feel):
+    if matched.heard:
+        one, other = (f"{s.feel} in {s.meter}" for s in (mine, theirs))
+        yield Said("feel", f"you write it {one}, the teacher {other}; compared as it sounds")
+    elif str(mine.feel) != str(theirs.feel):
         yield Said("feel", f"you play it {mine.feel}, the teacher {theirs.feel}; compared as written")
     if matched.first_shift:
         word = "later" if matched.first_shift > 0 else "earlier"
@@ -76,7 +79,7 @@ def _speed(matched: Matched) -> Iterator[Said]:
     """Other note values and another tempo: one may make up for the other."""
     mine, theirs = matched.mine.tempos[0].qpm * matched.factor, matched.theirs.tempos[0].qpm
     tempos = f"your tempo is {_bpm(matched, 0)}, the teacher's {_bpm(matched, 1)}"
-    if matched.factor != 1:
+    if matched.factor != 1 and not matched.heard:
         usual = _usual(matched)
         words = f"you write {value_name(usual)}s where the teacher writes {value_name(usual * matched.factor)}s"
         yield Said("spelling", words + (f"; {tempos}, so it sounds the same" if mine == theirs else ""))
