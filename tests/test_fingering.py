@@ -161,3 +161,20 @@ def test_a_small_hand_shifts_where_a_large_one_reaches() -> None:
     moments = [Moment(n / 4, n / 4 + 0.25, (((6, fret),),)) for n, fret in enumerate((1, 5, 1, 5, 1, 5))]
     costs = [plan(moments, hand_of(reach)).cost for reach in ("small", "medium", "large")]
     assert costs[0] >= costs[1] >= costs[2]
+
+
+def test_show_suggests_on_request_and_never_writes_over(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    from lickwright.cli import main
+
+    path = tmp_path / "a.lick"
+    path.write_text("lick \"Case\"\nkey A minor\n| e8'3 e5 B8 B5 G7 G5 D7 D5 ||\n")
+    assert main(["show", str(path)]) == 0
+    plain = capfd.readouterr().out.splitlines()
+    assert main(["show", str(path), "--fingers"]) == 0
+    out = capfd.readouterr().out.splitlines()
+    row = next(n for n, line in enumerate(out) if line.startswith("e|")) - 1
+    assert out[row].split() == ["3", "1", "4", "1", "3", "1", "3", "1"]
+    assert out[-1] == "fingers: the writer's where they are written, else a suggestion"
+    assert [line for line in plain if "|" in line] == [line for line in out if "|" in line]
+    assert plain[next(n for n, line in enumerate(plain) if line.startswith("e|")) - 1].split() == ["3"]
+    assert path.read_text().count("'") == 1
