@@ -7,6 +7,7 @@ only helps the hand (strokes of the pick, fingers) counts where the teacher asks
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import zip_longest
 from typing import NamedTuple
 
 from lickwright.compare.facts import Kind
@@ -135,22 +136,26 @@ def _one_shape(
 
 
 def _facing(one: Sequence[Shape], other: Sequence[Shape]) -> Iterator[tuple[Shape | None, Shape | None]]:
-    """Shapes of one curve face each other, in order; of those between, the ones that are left."""
+    """As many shapes of one curve as possible face each other, in order; of those between, the ones that are left."""
+    n, m = len(one), len(other)
+    most = [[0] * (m + 1) for _ in range(n + 1)]  # how many can face each other from here on
+    for i in range(n - 1, -1, -1):
+        for j in range(m - 1, -1, -1):
+            alike = one[i].technique.curve is other[j].technique.curve
+            most[i][j] = max(most[i + 1][j], most[i][j + 1], most[i + 1][j + 1] + 1 if alike else 0)
     i = j = 0
-    while i < len(one) or j < len(other):
-        k = next(
-            (
-                (n, m)
-                for total in range(len(one) - i + len(other) - j)
-                for n in range(i, len(one))
-                for m in [j + total - (n - i)]
-                if j <= m < len(other) and one[n].technique.curve is other[m].technique.curve
-            ),
-            (len(one), len(other)),
-        )
-        while i < k[0] or j < k[1]:
-            yield (one[i] if i < k[0] else None), (other[j] if j < k[1] else None)
-            i, j = min(i + 1, k[0]), min(j + 1, k[1])
-        if i < len(one) and j < len(other):
+    left: list[Shape] = []  # of `one`, since the last that faced
+    right: list[Shape] = []
+    while i < n or j < m:
+        both = i < n and j < m
+        if both and one[i].technique.curve is other[j].technique.curve and most[i][j] == most[i + 1][j + 1] + 1:
+            yield from zip_longest(left, right)
             yield one[i], other[j]
-            i, j = i + 1, j + 1
+            left, right, i, j = [], [], i + 1, j + 1
+        elif j == m or (both and most[i + 1][j] == most[i][j]):
+            left.append(one[i])
+            i += 1
+        else:
+            right.append(other[j])
+            j += 1
+    yield from zip_longest(left, right)
