@@ -57,7 +57,7 @@ ONE_THING = [
     ("D7 D5", "D7! D5", "2 1: an accent at fret 7 on the D string, where the teacher has none"),
     ("D7~---", "D7---", "3 3: vibrato is missing at fret 7 on the D string"),
     ("G7^9~-", "G7^8~-", "1 3: fret 7 on the G string is bent a half-step; the teacher bends a full step"),
-    ("D7~---", "D7~-^9~--", "3 3: a bend at fret 7 on the D string, where the teacher has none"),
+    ("D7~---", "D7~-^9--", "3 3: a bend at fret 7 on the D string, where the teacher has none"),
     ("G7^9~- -r p5", "G7~- - p5", "1 3: a bend is missing at fret 7 on the G string"),
     ("G7^9~-", "G7^^9~-", "1 3: a pre-bend at fret 7 on the G string, where the teacher has a bend"),
     ("B5 G7 B5 G7", "(pm: B5 G7 B5 G7)", "3 1: palm mute over these 4 notes, where the teacher has none"),
