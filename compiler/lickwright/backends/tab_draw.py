@@ -5,10 +5,10 @@ In: a `Line` with its places. Out: lines of text without trailing blanks. String
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from unicodedata import combining, east_asian_width
 
-from lickwright.backends.tab_lines import Line
+from lickwright.backends.tab_lines import Line, Placed
 from lickwright.backends.tab_spacing import Block
 from lickwright.grid import Above, Grid, Row
 
@@ -24,38 +24,37 @@ _SHORTEST_WORDS = 24  # characters to which words are broken near the end of a l
 
 def draw_line(grid: Grid, line: Line, above: Sequence[Above], width: int) -> list[str]:
     """The rows above, the strings and the count of one line; `above` is all that reaches into it, by row."""
-    blocks = list(_blocks(line))
+    blocks = [pair for placed in line.pieces for pair in zip(placed.xs, placed.blocks, strict=True)]
     counts = [(x - (block.said[0] == "("), block.said) for x, block in blocks if block.said]
-    return [*_rows(grid, line, blocks, above, width), *_strings(grid, line), *_set([counts])]
+    return [*_rows(grid, line, blocks, above, width), *_strings(grid, line, blocks), *_set([counts])]
 
 
-def _blocks(line: Line) -> Iterator[tuple[int, Block]]:
-    for placed in line.pieces:
-        yield from zip(placed.xs, placed.blocks, strict=True)
-
-
-def _strings(grid: Grid, line: Line) -> list[str]:
+def _strings(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]]) -> list[str]:
     tuning = grid.timeline.settings.tuning
     count = tuning.strings
     labels = max(map(len, tuning.labels))
-    drawn = [bytearray(b"-" * line.width) for _ in range(count)]
+    empty = [_empty_string(line, labels, side) for side in (0, 1)]
     middle = (count // 2 - 1, count // 2 + count % 2)  # where repeats have their dots
-    for number, text in enumerate(drawn):
-        text[:labels] = tuning.labels[number].ljust(labels).encode()
-        x = labels
-        for sign, placed in zip(line.signs, (*line.pieces, None), strict=True):
-            shown = sign[number in middle].encode()
-            text[x : x + len(shown)] = shown
-            x = placed.right if placed is not None else x
-    for x, block in _blocks(line):
-        for mark in block.marks:
-            start = x - mark.anchor
-            drawn[mark.string - 1][start : start + len(mark.text)] = mark.text.encode()
-    for placed in line.pieces:
-        if placed.piece.same:
-            for number in middle:
-                drawn[number][(placed.left + placed.right) // 2] = ord("%")
+    drawn = [bytearray(empty[number in middle]) for number in range(count)]
+    for text, label in zip(drawn, tuning.labels, strict=True):
+        text[:labels] = label.ljust(labels).encode()
+    for x, block in blocks:
+        for string, mark, lead, reach, _ in block.marks:
+            drawn[string - 1][x - lead : x + reach] = mark.encode()
     return [text.decode() for text in drawn]
+
+
+def _empty_string(line: Line, labels: int, side: int) -> bytes:
+    """The bar lines on a string; `side` 1 is one in the middle."""
+    text = bytearray(b"-" * line.width)
+    x = labels
+    for sign, placed in zip(line.signs, (*line.pieces, None), strict=True):
+        text[x : x + len(sign[side])] = sign[side].encode()
+        if placed is not None:
+            x = placed.right
+            if side and placed.piece.same:
+                text[(placed.left + x) // 2] = ord("%")
+    return bytes(text)
 
 
 def _rows(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]], above: Sequence[Above], width: int) -> list[str]:
@@ -95,23 +94,32 @@ class _Spans:
 
     def __init__(self, grid: Grid, line: Line) -> None:
         self.at: dict[int, int] = {}  # columns of this line: where they stand
-        self._stop: dict[int, int] = {}  # and the last character that is theirs alone
         self._line, self._columns = line, grid.columns
         for placed in line.pieces:
-            first = placed.piece.first
-            for index, (x, following) in enumerate(zip(placed.xs, (*placed.xs[1:], placed.right + 1), strict=True)):
-                self.at[first + index] = x
-                self._stop[first + index] = max(x, following - 2)
+            self.at.update(enumerate(placed.xs, placed.piece.first))
+
+    def _holds(self, column: int) -> Placed | None:
+        """The piece of this line that has a column."""
+        held = (p for p in self._line.pieces if p.piece.first <= column < p.piece.first + len(p.xs))
+        return next(held, None)
+
+    def _stop(self, item: Above) -> int:
+        """The last character that its last column has for itself."""
+        placed = self._holds(item.last)
+        if placed is None:
+            return self._line.pieces[-1].right - 1
+        if item.row is Row.ENDING:
+            return placed.right
+        index = item.last - placed.piece.first
+        following = placed.xs[index + 1] if index + 1 < len(placed.xs) else placed.right + 1
+        return max(placed.xs[index], following - 2)
 
     def text(self, item: Above) -> Item:
         """What is said and where. A span that has no room for its word and its end is the word alone."""
-        first, last = self._line.pieces[0], self._line.pieces[-1]
-        start = self.at.get(item.first, first.left + 1)
-        stop = self._stop.get(item.last, last.right - 1)
-        if self._columns[item.first].lead:  # a rake or grace note ends on the note it leads to
-            stop = self.at.get(item.last, stop)
-        if item.row is Row.ENDING and item.last in self.at:
-            stop = next(p.right for p in self._line.pieces if p.piece.first <= item.last < p.piece.first + len(p.xs))
+        start = self.at.get(item.first, self._line.pieces[0].left + 1)
+        stop = self._stop(item)
+        if self._columns[item.first].lead and item.row is not Row.ENDING:
+            stop = self.at.get(item.last, stop)  # a rake or grace note ends on the note it leads to
         room = stop - start + 1
         if item.row is Row.TUPLET:
             return start, f"|{item.text:-^{room - 2}}|" if room >= len(item.text) + 2 else item.text

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from functools import lru_cache
 
 from lickwright.backends.tab_draw import wrapped
 from lickwright.grid import Cell, Grid
@@ -108,12 +109,16 @@ def _listed(rows: Iterator[tuple[str, str]] | Sequence[tuple[str, str]], width: 
     """Names and values, the values in one column and wrapped there."""
     rows = list(rows)
     indent = max((len(name) for name, _ in rows), default=0) + 2
-    lines = []
+    lines: list[str] = []
     for name, value in rows:
-        first, *more = wrapped(value, width - indent) or [""]
-        lines.append(f"{name:<{indent}}{first}")
-        lines += [" " * indent + line for line in more]
+        lines += _entry(name, value, indent, width)
     return lines
+
+
+@lru_cache(maxsize=4096)
+def _entry(name: str, value: str, indent: int, width: int) -> tuple[str, ...]:
+    first, *more = wrapped(value, width - indent) or [""]
+    return f"{name:<{indent}}{first}", *(" " * indent + line for line in more)
 
 
 def legend(grid: Grid, ties: bool, width: int) -> list[str]:
@@ -121,7 +126,8 @@ def legend(grid: Grid, ties: bool, width: int) -> list[str]:
     used: dict[int, tuple[str, str]] = {}
     for column in grid.columns:
         for cell in column.cells:
-            if cell.shapes or not cell.sound.fret or cell.sound.marks or cell.sound.begin.sign or cell.sound.head:
+            sound = cell.sound
+            if cell.shapes or not sound.fret or sound.marks or sound.begin.sign or sound.head:
                 for technique, example in _examples(cell):
                     order = _ORDER[id(technique)]
                     if order not in used or len(used[order][0]) < len(example):
@@ -188,7 +194,5 @@ def _hurries(timeline: Timeline) -> bool:
     fastest = max((tempo.qpm for tempo in timeline.tempos), default=Fraction(0))
     gap = float(60 / fastest) * 4 / timeline.grain if fastest else 1.0  # seconds a grain
     starts = sorted({sound.start for sound in timeline.sounds})
-    return any(
-        (starts[i + _PACE_NOTES - 1] - start) * gap * HARD_PACE < _PACE_NOTES - 1
-        for i, start in enumerate(starts[: 1 - _PACE_NOTES])
-    )
+    closest = min([last - first for first, last in zip(starts, starts[_PACE_NOTES - 1 :], strict=False)], default=None)
+    return closest is not None and closest * gap * HARD_PACE < _PACE_NOTES - 1

@@ -7,19 +7,19 @@ is too long for a line by itself breaks at a beat.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from lickwright.backends.tab_spacing import TIGHT, Block, Piece, Scale, part, pieces_of
 from lickwright.grid import Grid
 from lickwright.timeline import Bar
 
 _NARROW = 2  # characters a step, where a bar does not fit otherwise
-CONTINUED = (">", ">")  # ends a line in the middle of a bar, and starts the next
 Sign = tuple[str, str]  # a bar line: on most strings, and on the two in the middle, where repeats have their dots
+CONTINUED: Sign = (">", ">")  # ends a line in the middle of a bar, and starts the next
 
 
-@dataclass(frozen=True, slots=True)
-class Placed:
+class Placed(NamedTuple):
     """A piece on its line."""
 
     piece: Piece
@@ -29,8 +29,7 @@ class Placed:
     blocks: tuple[Block, ...]  # as drawn here: at the start of a line with what is held over
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One system."""
 
     pieces: tuple[Placed, ...]
@@ -122,8 +121,18 @@ class _Breaker:
     """Finds where lines end: as few lines as possible, ended where the writer ended them, and of even length."""
 
     def __init__(self, grid: Grid, pieces: Sequence[Piece], width: int, labels: int) -> None:
-        self._bars = [grid.bars[piece.index].bar for piece in pieces]
         self._pieces, self._width, self._labels = pieces, width, labels
+        bars = [grid.bars[piece.index].bar for piece in pieces]
+        self._asked = [*(bar.newline for bar in bars[:-1]), True]  # by piece: the writer ended a line, or all, after it
+        self._starts: list[Sign] = []  # by piece: the bar line before it, where it starts a line
+        self._joins: list[Sign] = []  # the one after it, where the line goes on
+        self._ends: list[Sign] = []  # the one after it, where the line ends
+        broken = False
+        for piece, bar, following in zip(pieces, bars, [*bars[1:], None], strict=False):
+            self._starts.append(CONTINUED if broken else bar_line(None, bar))
+            broken = piece.goes_on
+            self._joins.append(CONTINUED if broken else bar_line(bar, following))
+            self._ends.append(CONTINUED if broken else bar_line(bar, None))
 
     def best(self, scales: Sequence[Scale]) -> tuple[int, list[tuple[int, int]]]:
         """How many lines (far too many where one is too wide), and the first and last (excluded) piece of each."""
@@ -133,42 +142,28 @@ class _Breaker:
         costs: list[tuple[int, int, int]] = [(0, 0, 0)] + [(count + 1, 0, 0)] * count  # lines, unasked ends, unevenness
         came = [0] * (count + 1)
         for first in range(count):
-            width = self._labels + len(self._before(first)[0])
-            for last in range(first + 1, count + 1):
-                width += outer[first] if last - 1 == first else inner[last - 1]
-                total = width + len(self._after(last, True)[0])
-                if total > self._width and last > first + 1:
+            width = self._labels + len(self._starts[first][0])
+            for last in range(first, count):
+                width += outer[first] if last == first else inner[last]
+                total = width + len(self._ends[last][0])
+                if total > self._width and last > first:
                     break
                 lines, unasked, uneven = costs[first]
-                asked = last == count or self._bars[last - 1].newline
                 lines += 1 if total <= self._width else count + 1  # too wide even alone: where nothing else is left
-                cost = (lines, unasked + (not asked), uneven + (self._width - total) ** 2)
-                if cost < costs[last]:
-                    costs[last], came[last] = cost, first
-                if self._pieces[last - 1].goes_on:
+                cost = (lines, unasked + (not self._asked[last]), uneven + (self._width - total) ** 2)
+                if cost < costs[last + 1]:
+                    costs[last + 1], came[last + 1] = cost, first
+                if self._pieces[last].goes_on:
                     break
-                width += len(self._after(last, False)[0])
+                width += len(self._joins[last][0])
         found = [(came[count], count)] if count else []
         while found and found[0][0] > 0:
             found.insert(0, (came[found[0][0]], found[0][0]))
         return costs[count][0], found
 
-    def _continued(self, index: int) -> bool:
-        return index > 0 and self._pieces[index - 1].goes_on
-
-    def _before(self, index: int) -> Sign:
-        """What starts a line with this piece."""
-        return (CONTINUED[1], CONTINUED[1]) if self._continued(index) else bar_line(None, self._bars[index])
-
-    def _after(self, index: int, line_ends: bool) -> Sign:
-        """What stands before piece `index` and after the one before it."""
-        if self._continued(index):
-            return CONTINUED[0], CONTINUED[0]
-        return bar_line(self._bars[index - 1], None if line_ends or index == len(self._bars) else self._bars[index])
-
     def line(self, first: int, last: int, scales: Sequence[Scale]) -> Line:
         """Pieces `first` to `last` (excluded), placed."""
-        signs = [self._before(first)]
+        signs = [self._starts[first], *self._joins[first : last - 1], self._ends[last - 1]]
         left = self._labels + len(signs[0][0])
         placed = []
         for index in range(first, last):
@@ -177,6 +172,5 @@ class _Breaker:
             right = left + spaced.length
             blocks = piece.opening if index == first else piece.blocks
             placed.append(Placed(piece, left, tuple(left + x for x in spaced.xs), right, blocks))
-            signs.append(self._after(index + 1, index + 1 == last))
-            left = right + len(signs[-1][0])
-        return Line(tuple(placed), tuple(signs), left, self._continued(first))
+            left = right + len(signs[index - first + 1][0])
+        return Line(tuple(placed), tuple(signs), left, first > 0 and self._pieces[first - 1].goes_on)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 from lickwright.grid import Cell, Column, Grid, Row
@@ -44,6 +45,7 @@ class Mark(NamedTuple):
     string: int
     text: str
     anchor: int  # which character of it stands at the column
+    reach: int  # characters from the anchor on
     held: bool = False  # a note held over from the line before: its parenthesis may touch the bar line
 
 
@@ -53,7 +55,7 @@ class Block(NamedTuple):
     at: int  # grains in the bar
     back: int  # characters that a grace note or rake stroke stands before its beat; 0 on the beat
     marks: tuple[Mark, ...]
-    width: int  # of the widest mark, from its anchor on
+    width: int  # of the mark that reaches farthest
     said: str  # the count as printed: "2", "(2)" for a rest
     chords: tuple[str, ...]
     bends: tuple[tuple[int, str], ...]  # amounts, with their distance from the anchor
@@ -66,9 +68,9 @@ class Spaced(NamedTuple):
     length: int  # characters to the bar line that ends it
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Piece:
-    """A bar, or a part of one."""
+    """A bar, or a part of one. Not changed once made."""
 
     index: int  # of its bar in Grid.bars
     first: int  # its columns: grid.columns[first:first + len(blocks)]
@@ -100,10 +102,10 @@ def pieces_of(grid: Grid) -> list[Piece]:
             chords[above.first] = (*chords.get(above.first, ()), above.text)
     grain, beat = grid.timeline.grain, int(grid.timeline.settings.meter.beat * grid.timeline.grain)
     pieces = []
-    for index, drawn in enumerate(grid.bars):
-        blocks = _blocks(grid.columns[drawn.first : drawn.last], chords, drawn.first)
-        piece = Piece(index, drawn.first, blocks, blocks, 0, drawn.bar.length, TIGHT, same=drawn.bar.same)
-        pieces.append(_opened(grid, _scaled(piece, grain, beat)))
+    for index, (bar, first, last) in enumerate(grid.bars):
+        blocks = _blocks(grid.columns[first:last], chords, first)
+        scale = TIGHT if bar.same or not blocks else _scale(blocks, bar.length, grain, beat)
+        pieces.append(_opened(grid, Piece(index, first, blocks, blocks, 0, bar.length, scale, same=bar.same)))
     return pieces
 
 
@@ -125,41 +127,39 @@ def _opened(grid: Grid, piece: Piece) -> Piece:
     first = piece.blocks[0]
     tied = tuple(_held_mark(cell, first.marks) for cell in held)
     others = tuple(mark for mark in first.marks if mark.string not in {cell.string for cell in held})
-    opening = _block_of(first.at, (*others, *tied), first.said, first.chords, first.bends)
+    marks = (*others, *tied)
+    opening = first._replace(back=0, marks=marks, width=max(mark.reach for mark in marks))
     return replace(piece, opening=(opening, *piece.blocks[1:]))
 
 
 def _held_mark(cell: Cell, marks: Sequence[Mark]) -> Mark:
     """`(7)`, and behind it what is done to it in this very step: `(8b10)r8`."""
-    text = held_text(cell)
-    return Mark(
-        cell.string, text + "".join(mark.text for mark in marks if mark.string == cell.string), anchor(text), True
-    )
+    text = held_text(cell) + "".join(mark.text for mark in marks if mark.string == cell.string)
+    return _mark(cell.string, text, True)
+
+
+@lru_cache(maxsize=4096)
+def _mark(string: int, text: str, held: bool = False) -> Mark:
+    at = anchor(text)
+    return Mark(string, text, at, len(text) - at, held)
 
 
 def _blocks(columns: Sequence[Column], chords: dict[int, tuple[str, ...]], first: int) -> tuple[Block, ...]:
     blocks: list[Block] = []
-    back = 0
     for index in range(len(columns) - 1, -1, -1):  # backwards: strokes before a beat stand by it
-        column = columns[index]
-        count = f"({column.said})" if column.silent and column.said else column.said
-        marks, bends = _marks(column.cells)
-        block = _block_of(column.at, marks, count, chords.get(first + index, ()), bends)
-        if column.lead:
-            back += block.width + 1
-            block = block._replace(back=back)
-        else:
-            back = max((mark.anchor for mark in marks), default=0)
-        blocks.append(block)
+        _, at, lead, cells, silent, said = columns[index]
+        marks, bends = _marks(cells) if cells else ((), ())
+        width = max([mark.reach for mark in marks]) if marks else 0
+        back = _room_after(blocks) + width + 1 if lead else 0
+        count = f"({said})" if silent and said else said
+        blocks.append(Block(at, back, marks, width, count, chords.get(first + index, ()), bends))
     blocks.reverse()
     return tuple(blocks)
 
 
-def _block_of(
-    at: int, marks: tuple[Mark, ...], count: str, chords: tuple[str, ...], bends: tuple[tuple[int, str], ...]
-) -> Block:
-    width = max([len(mark.text) - mark.anchor for mark in marks], default=0)
-    return Block(at, 0, marks, width, count, chords, bends)
+def _room_after(blocks: Sequence[Block]) -> int:
+    """Characters between a stroke and the beat it leads to: the strokes there, and what stands before the beat's fret."""
+    return blocks[-1].back or max((mark.anchor for mark in blocks[-1].marks), default=0) if blocks else 0
 
 
 def _marks(cells: Sequence[Cell]) -> tuple[tuple[Mark, ...], tuple[tuple[int, str], ...]]:
@@ -167,47 +167,40 @@ def _marks(cells: Sequence[Cell]) -> tuple[tuple[Mark, ...], tuple[tuple[int, st
     marks = []
     bends: dict[tuple[int, str], None] = {}
     for cell in cells:
-        text = cell_text(cell)
-        lead = 0 if text.isdigit() else anchor(text)
-        marks.append(Mark(cell.string, text, lead))
+        mark = _mark(cell.string, cell_text(cell))
+        marks.append(mark)
         if cell.shapes:
-            at = len(note_text(cell.sound)) - lead if cell.starts else -lead
+            at = len(note_text(cell.sound)) - mark.anchor if cell.starts else -mark.anchor
             for shape in cell.shapes:
-                amount = bend_amount(shape)
-                if amount:
+                if amount := bend_amount(shape):
                     bends[max(0, at), amount] = None
                 at += len(shape_text(shape, cell.sound))
     return tuple(marks), tuple(bends)
 
 
-def _scaled(piece: Piece, grain: int, beat: int) -> Piece:
-    """Gives a bar the scale at which its usual shortest step has room.
+def _scale(blocks: Sequence[Block], end: int, grain: int, beat: int) -> Scale:
+    """The scale at which the usual shortest step of a bar has room.
 
     The step is the length that a quarter of its notes and rests do not exceed (and no more than a beat), so that one
     quick ornament does not stretch the whole bar; its room is what most such steps need, within limits, and the few
     that need more push on what follows.
     """
-    if piece.same or not piece.blocks:
-        return piece
-    tight = piece.spaced(TIGHT)
+    tight = space(blocks, 0, end, TIGHT)
     real = [
         (block.at, x)
-        for x, block in zip(tight.xs, piece.blocks, strict=True)
+        for x, block in zip(tight.xs, blocks, strict=True)
         if not block.back and (block.marks or block.said[:1] == "(")
     ]
     steps = [
         (following - at, end - x)
-        for (at, x), (following, end) in zip(real, [*real[1:], (piece.end, tight.length + 1)], strict=False)
+        for (at, x), (following, end) in zip(real, [*real[1:], (end, tight.length + 1)], strict=False)
     ]
     lengths = sorted(min(length, beat) for length, _ in steps)
     step = lengths[len(lengths) // 4] if lengths else beat
     needs = sorted(need for length, need in steps if length <= step)
     least = LONG_STEP_MIN if step * 4 >= grain else STEP_MIN
     need = needs[len(needs) * 7 // 10] if needs else 0
-    chars = min(STEP_MAX, max(least, need))
-    return Piece(
-        piece.index, piece.first, piece.blocks, piece.opening, piece.begin, piece.end, Scale(chars, max(1, step))
-    )
+    return Scale(min(STEP_MAX, max(least, need)), max(1, step))
 
 
 def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: int = 1) -> Spaced:
@@ -227,7 +220,7 @@ def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: in
         asked = x = base + ((at - base_at) * chars + half) // grains - back
         if x < free:
             x = free
-        for string, _, lead, held in marks:
+        for string, _, lead, _, held in marks:
             needed = busy.get(string, 0) + lead + (not held)
             if x < needed:
                 x = needed
@@ -244,8 +237,8 @@ def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: in
         if bends:
             x = max(x, bend_free - bends[0][0])
             bend_free = x + max(offset + len(amount) for offset, amount in bends) + 1
-        for string, text, lead, _ in marks:
-            busy[string] = x - lead + len(text)
+        for string, _, _, reach, _ in marks:
+            busy[string] = x + reach
         if x > asked and not back:
             base, base_at = x, at
         xs.append(x)
