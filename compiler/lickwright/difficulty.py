@@ -39,6 +39,7 @@ from lickwright.timeline import Timeline
 
 FAR_OFF = 2  # levels between declared and worked out, from which it is said
 MOST_TECHNIQUES = 1.5  # points
+MOVEMENT, MOST_MOVEMENT = "movement", 1.0  # a term's name, and its points at most
 SLOW, PER_POINT = 2.0, 3.0  # notes a second: worth nothing, and so many more for a point
 
 
@@ -120,11 +121,17 @@ class Profile:
 
 def profile(timeline: Timeline) -> Profile:
     """How hard a lick is at its tempo."""
+    return _profile(timeline, None)
+
+
+def _profile(timeline: Timeline, shifts: int | None) -> Profile:
+    """The profile, with the shifts of the hand as given; None finds them, which takes longer than all the rest."""
     moments, groups = moments_of(timeline)
     onsets, end = facts.onsets(timeline)
     hand = hand_for(timeline)
     peak, mean = facts.peak(onsets, end), len(onsets) / end if end else 0.0
-    span, shifts, skips = facts.span(timeline, groups, hand), facts.shifts(moments, hand), facts.skips(groups)
+    shifts = facts.shifts(moments, hand) if shifts is None else shifts
+    span, skips = facts.span(timeline, groups, hand), facts.skips(groups)
     (bend, beside), ringing = facts.bends(timeline), facts.ringing(timeline.sounds)
     every, easy, own = facts.kinds(timeline)
     terms = (
@@ -136,17 +143,26 @@ def profile(timeline: Timeline) -> Profile:
         Term("ringing", ringing, f"{ringing:.0%} of the notes sound on under another string"),
         _technique_term(every, easy, own, facts.unpicked(timeline.sounds)),
     )
-    level = min(5, 1 + int(sum(term.points for term in terms) + 0.5))
+    level = _level(sum(term.points for term in terms))
     return Profile(
         timeline.title, timeline.settings.level, level, len(onsets), end, len(timeline.passes), mean, peak, span,
         shifts, skips, bend, tuple(sorted(every)), terms, _cautions(span, peak, bend, hand),
     )  # fmt: skip
 
 
+def _level(total: float) -> int:
+    return min(5, 1 + int(total + 0.5))
+
+
 def check_level(timeline: Timeline) -> list[Diagnostic]:
     """L461, for a lick that declares its level."""
     declared, at = timeline.settings.level, timeline.settings.written.get("level")
     if declared is None or at is None:
+        return []
+    still = _profile(timeline, 0)  # as if the hand stayed where it is: the movement is worth at most a point more
+    movement = next(term.points for term in still.terms if term.name == MOVEMENT)
+    bounds = _level(still.total), _level(still.total - movement + MOST_MOVEMENT)
+    if all(abs(level - declared) < FAR_OFF for level in bounds):
         return []
     found = profile(timeline)
     if abs(found.level - declared) < FAR_OFF:
@@ -183,8 +199,8 @@ def _reach_term(span: float, hand: Hand) -> Term:
 
 
 def _movement_term(shifts: int, skips: int, seconds: float) -> Term:
-    points = min(1.0, (shifts + skips) / seconds) if seconds else 0.0
-    return Term("movement", points, f"{_count(shifts, 'shift')} of the hand, {_count(skips, 'string skip')}")
+    points = min(MOST_MOVEMENT, (shifts + skips) / seconds) if seconds else 0.0
+    return Term(MOVEMENT, points, f"{_count(shifts, 'shift')} of the hand, {_count(skips, 'string skip')}")
 
 
 def _rhythm_term(timeline: Timeline) -> Term:
