@@ -63,6 +63,8 @@ def grips(
     if any(fixed):
         wanted = [g for g in found if _as_written(g, fixed)]
         found = wanted or [_forced(places, held, fixed, hand)]
+    if not found:  # no hand reaches it at all: the checks say so, and the phrase goes on from somewhere
+        found = [_forced(places, held, (None,) * len(places), hand)._replace(why="wider than any hand")]
     best: dict[tuple[int, tuple[int | None, ...]], Grip] = {}
     for grip in sorted(found, key=lambda g: g.cost):
         best.setdefault((grip.position, grip.fingers), grip)
