@@ -1,0 +1,127 @@
+"""Moving a lick: tree → tree, into another key, box, octave or tuning.
+
+In: a lick of a book and where it should go. Out: the lick written anew, and in words what could not be kept. By *shape* every finger
+keeps its place in the hand and the hand goes elsewhere; by *pitch* the notes stay (moved by the key's interval) and the best strings and frets for
+them are found. Whatever comes out has been counted and checked: same rhythm, same connections, same pitches by pitch, no errors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from lickwright.checks import check
+from lickwright.diagnostics import Severity, has_errors
+from lickwright.moves.aim import Aim, aims, wanted_fields
+from lickwright.moves.place import Places, by_pitch, by_shape
+from lickwright.moves.rewrite import rewrite
+from lickwright.notation.canonical import canonical
+from lickwright.notation.syntax import parse
+from lickwright.notation.tree import Book, Lick
+from lickwright.resolve import resolve
+from lickwright.source import Source
+from lickwright.timeline import Sound, Timeline
+
+__all__ = ["Moved", "Unmovable", "Wish", "move_lick"]
+
+
+class Unmovable(ValueError):
+    """The lick cannot go there; says why in a player's words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """Where a lick should go. Fields as in the notation; None keeps what the lick has."""
+
+    key: str | None = None
+    box: str | None = None
+    octave: int = 0  # 1 up, -1 down
+    tuning: str | None = None
+    by: str = "pitch"  # or "shape"
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A lick in its new place."""
+
+    lick: Lick
+    timeline: Timeline
+    said: tuple[str, ...]  # what was not kept and what replaced it, in words; empty where all was
+    semitones: int  # how far its pitches went
+
+
+def move_lick(lick: Lick, book: Book, source: Source, wish: Wish) -> Moved:
+    """The lick where `wish` wants it; raises `Unmovable` where it cannot be had."""
+    timeline, found = resolve(lick, book, source)
+    if timeline is None or has_errors(found) or has_errors(check(timeline)):
+        raise Unmovable(f'"{lick.title}" has errors: mend it before it is moved')
+    why = ""
+    try:
+        for aim in aims(timeline, wish.key, wish.box, wish.octave, wish.tuning, wish.by):
+            for places in _ways(timeline, aim):
+                moved = _tried(lick, book, timeline, aim, places)
+                if isinstance(moved, Moved):
+                    return moved
+                why = why or moved
+    except ValueError as e:
+        raise Unmovable(str(e)) from None
+    raise Unmovable(f'"{lick.title}" cannot be played there: {why or "no place on the neck holds its notes"}')
+
+
+def _ways(timeline: Timeline, aim: Aim) -> Iterator[Places]:
+    """Ways to place the notes, the likeliest first. A shape that goes along whole keeps every technique."""
+    if aim.shape_first:
+        shape = by_shape(timeline, aim)
+        if shape is not None:
+            yield shape
+    if aim.by == "pitch":
+        yield from by_pitch(timeline, aim)
+
+
+def _tried(lick: Lick, book: Book, old: Timeline, aim: Aim, places: Places) -> Moved | str:
+    """The lick so placed, or why that will not do."""
+    music, said = rewrite(lick.music, old, places, aim.tuning)
+    moved = replace(lick, fields=wanted_fields(lick, book, old, aim, places), music=music)
+    text = canonical(replace(book, licks=(moved,)))
+    again = Source("moved", text)
+    new_book, written = parse(again)
+    if written or not new_book.licks:
+        return written[0].message if written else "nothing is left of it"
+    timeline, counted = resolve(new_book.licks[0], new_book, again)
+    if timeline is None or has_errors(counted):
+        return next((d.message for d in counted if d.severity is Severity.ERROR), "it cannot be counted")
+    error = next((d.message for d in check(timeline) if d.severity is Severity.ERROR), None)
+    if error:
+        return error
+    if not _same(old, timeline, places.semitones if aim.keeps_pitch else None):
+        return "a note would end or connect differently"
+    return Moved(moved, timeline, (*aim.said, *places.said, *said), places.semitones)
+
+
+def _same(old: Timeline, new: Timeline, semitones: int | None) -> bool:
+    """Whether the same sounds come at the same times, joined alike; with `semitones`, each so much higher."""
+    ours, theirs = _heard(old), _heard(new)
+    if len(ours) != len(theirs):
+        return False
+    places = {sound.index: n for n, sound in enumerate(ours)}
+    others = {sound.index: n for n, sound in enumerate(theirs)}
+    for a, b in zip(ours, theirs, strict=True):
+        if old.fraction(a.start) != new.fraction(b.start) or old.fraction(a.end) != new.fraction(b.end):
+            return False
+        if (places.get(a.source, -1) if a.source is not None else None) != (
+            others.get(b.source, -1) if b.source is not None else None
+        ):
+            return False
+        if semitones is not None and not a.dead and abs(_sounding(a, old) + semitones - _sounding(b, new)) > 0.01:
+            return False
+    return True
+
+
+def _heard(timeline: Timeline) -> list[Sound]:
+    """The notes in an order that does not depend on their strings."""
+    sounds = [sound for sound in timeline.sounds if sound.kind != "rake"]
+    return sorted(sounds, key=lambda s: (timeline.fraction(s.start), -s.lead, s.dead, s.pitch, -s.string))
+
+
+def _sounding(sound: Sound, timeline: Timeline) -> float:
+    return sound.pitch + timeline.settings.tuning.shift + timeline.settings.capo

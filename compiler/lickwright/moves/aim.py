@@ -1,0 +1,156 @@
+"""What a move aims at: the key, box and tuning arrived in, how far pitches go, and the fields that say so.
+
+In: a counted lick and a wish. Out: `Aim`s, the likeliest first (the nearest octave, then the next). Places no note.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from lickwright.moves.place import Places
+from lickwright.music.box import Area, BoxSpec, area, parse_box
+from lickwright.music.chord import parse_chord
+from lickwright.music.pitch import Key, parse_key
+from lickwright.music.scale import Scale, default_scale, parse_scale
+from lickwright.music.tuning import Tuning, parse_tuning
+from lickwright.notation.tree import Book, Comment, Field, Lick
+from lickwright.settings import Settings
+from lickwright.timeline import Timeline
+
+OCTAVE = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """Where a lick should arrive."""
+
+    by: str  # "pitch" or "shape"
+    semitones: int  # how far its pitches go; by shape, how many frets
+    key: Key | None
+    scale: Scale | None
+    box: BoxSpec | None  # what the `box` line will say; None: as it is, or worked out from the frets
+    area: Area | None
+    tuning: Tuning
+    frets: int  # counted from the capo
+    shape_first: bool  # whether the whole shape may simply go along
+    keeps_pitch: bool  # False where a shape goes into a tuning that sounds otherwise
+    said: tuple[str, ...] = ()
+
+
+def aims(
+    timeline: Timeline, key: str | None, box: str | None, octave: int, tuning: str | None, by: str
+) -> Iterator[Aim]:
+    """What is aimed at; raises `ValueError` where the wish makes no sense for this lick."""
+    settings = timeline.settings
+    to_key = _key(settings, key)
+    to_tuning = parse_tuning(tuning) if tuning else settings.tuning
+    spec = parse_box(box) if box else settings.box
+    if box and by == "shape":
+        raise ValueError("a shape keeps its fingering, and every box has its own: move to a box by pitch")
+    if tuning and by == "shape" and to_tuning.strings < settings.tuning.strings:
+        raise ValueError(f"{to_tuning} has fewer strings than the lick was written for")
+    interval = (to_key.tonic.pc - settings.key.tonic.pc) % OCTAVE if to_key and settings.key else 0
+    near = interval - OCTAVE if interval > OCTAVE // 2 else interval
+    first = near + OCTAVE * octave
+    others = [first - OCTAVE, first + OCTAVE] if not octave else []
+    if first > 0:
+        others = others[:1] + others[1:]
+    for semitones in (first, *others):
+        said = (
+            (f"an octave {'lower' if semitones < first else 'higher'}: the neck ends there",)
+            if semitones != first
+            else ()
+        )
+        yield _aim(settings, semitones, to_key, spec, bool(box), to_tuning, bool(tuning), by, said)
+
+
+def _key(settings: Settings, wanted: str | None) -> Key | None:
+    if wanted is None:
+        return settings.key
+    if settings.key is None:
+        raise ValueError("the lick names no key, so there is none to move it from: add its `key` line")
+    key = parse_key(wanted)
+    if key.mode != settings.key.mode:
+        raise ValueError(
+            f"a move keeps the mode: {settings.key} can go to {key.tonic} {settings.key.mode}, not to {key}"
+        )
+    return key
+
+
+def _aim(
+    settings: Settings, semitones: int, key: Key | None, spec: BoxSpec | None, new_box: bool, tuning: Tuning, new_tuning: bool,
+    by: str, said: tuple[str, ...],
+) -> Aim:  # fmt: skip
+    frets = max(1, settings.frets - settings.capo)
+    scale = settings.scale
+    if key is not None and "scale" not in settings.written:
+        scale = default_scale(key, bool(spec and spec.numbers))
+    elif key is not None and scale is not None:
+        scale = parse_scale(str(scale), key) if scale.name in ("pentatonic", "blues") else scale
+    moved = spec if new_box or spec is None else _shifted(spec, semitones, settings, frets)
+    here = area(moved, key, scale, tuning, frets, settings.numbering) if moved and (key or moved.window) else None
+    return Aim(
+        by, semitones, key, scale, moved, here, tuning, frets,
+        shape_first=not new_box and (by == "shape" or not new_tuning),
+        keeps_pitch=not (new_tuning and by == "shape"), said=said,
+    )  # fmt: skip
+
+
+def _shifted(spec: BoxSpec, semitones: int, settings: Settings, frets: int) -> BoxSpec | None:
+    """The same box line so many frets on: windows and places move, numbers and shapes stay what they are."""
+    if spec.window is not None:
+        low, high = (fret + semitones for fret in spec.window)
+        return spec._replace(window=(max(0, low), high)) if 0 <= high <= frets else None
+    if spec.at is not None:
+        return spec._replace(at=max(0, min(frets, spec.at + semitones)))
+    return spec
+
+
+# --- fields ------------------------------------------------------------------------------------------------------
+
+
+def wanted_fields(lick: Lick, book: Book, old: Timeline, aim: Aim, places: Places) -> tuple[Field | Comment, ...]:
+    """The lick's fields for where it arrives; those that its file says for it are said by the lick itself where they change."""
+    settings = old.settings
+    changes: dict[str, str | None] = {}
+    if aim.key is not None and aim.key != settings.key:
+        changes["key"] = str(aim.key)
+        chords = _written(lick, book, "chords")
+        if chords is not None:
+            changes["chords"] = _chords(
+                chords, aim.key.tonic.pc - (settings.key.tonic.pc if settings.key else 0), aim.key
+            )
+    if aim.tuning != settings.tuning:
+        changes["tuning"] = str(aim.tuning)
+    if settings.box != aim.box and (aim.box is not None or settings.box is not None):
+        changes["box"] = str(aim.box or _window(places))
+    out: list[Field | Comment] = []
+    for entry in lick.fields:
+        text = changes.pop(entry.name, None) if isinstance(entry, Field) else None
+        out.append(replace(entry, text=text, raw=text) if isinstance(entry, Field) and text is not None else entry)
+    return (*out, *(Field(name, text) for name, text in changes.items() if text is not None))
+
+
+def _window(places: Places) -> BoxSpec:
+    frets = [fret for _, fret in places.at.values() if fret]
+    return BoxSpec(window=(min(frets), max(frets))) if frets else BoxSpec()
+
+
+def _written(lick: Lick, book: Book, name: str) -> str | None:
+    for entries in (lick.fields, book.head):
+        for entry in entries:
+            if isinstance(entry, Field) and entry.name == name:
+                return entry.text
+    return None
+
+
+def _chords(text: str, semitones: int, key: Key) -> str:
+    """Every chord symbol of a `chords` line moved; bars, dots and dashes stay."""
+
+    def moved(match: re.Match[str]) -> str:
+        chord = None if match[0] in (".", "-", "N.C.") else parse_chord(match[0])
+        return match[0] if chord is None else str(chord.transposed(semitones, key))
+
+    return re.sub(r"[^\s|]+", moved, text)
