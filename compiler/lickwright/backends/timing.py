@@ -25,7 +25,7 @@ from lickwright.settings import Settings
 from lickwright.timeline import Bar, Sound, Timeline
 
 RULES: tuple[Rule, ...] = ()
-PLAIN = "picked"  # how a note is played to which nothing else is done
+PLAIN = PICKED.name  # how a note is played to which nothing else is done
 KINDS = {"grace": "grace note", "rake": "rake stroke", "scrape": "pick scrape"}
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what makes a spreadsheet calculate a cell
 _BENDS = (Curve.BEND, Curve.PREBEND)
@@ -145,9 +145,9 @@ def _fret(sound: Sound) -> int | str:
 
 def how(sound: Sound) -> str:
     """What is done to a note, in words: how it starts, what it is, what shapes it."""
-    more = sound.shapes or sound.marks or sound.head or sound.pluck or sound.kind != "note"
-    if sound.begin is PICKED and not more:
-        return PLAIN if sound.trill is None and sound.roll is None else _special(sound)
+    special = sound.kind != "note" or sound.trill is not None or sound.roll is not None
+    if not (special or sound.shapes or sound.marks or sound.head or sound.pluck):
+        return sound.begin.name
     words = [KINDS[sound.kind]] if sound.kind in KINDS else []
     if sound.begin is not PICKED:
         words.append(sound.begin.name)
