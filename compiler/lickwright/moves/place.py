@@ -64,10 +64,23 @@ def by_shape(timeline: Timeline, aim: Aim) -> Places | None:
 
 
 def by_pitch(timeline: Timeline, aim: Aim) -> Iterator[Places]:
-    """Places for the same pitches, moved by the aim's interval: box by box where it has several, the best first."""
+    """Places for the same pitches, moved by the aim's interval: the best first.
+
+    Notes that sound under others must not meet them on a string, which the plan does not see: where it went wrong, those notes
+    are tried on their own strings, then on all strings next to them.
+    """
     moments, groups = _moments(timeline, aim)
     if not moments or not all(moment.choices for moment in moments):
         return
+    yield from _planned(timeline, aim, moments, groups)
+    under = _under_others(timeline)
+    for apart in (0, 1, -1, 2, -2) if under else ():
+        kept = [_on_strings(moment, group, apart, under) for moment, group in zip(moments, groups, strict=True)]
+        if all(moment.choices for moment in kept):
+            yield from _planned(timeline, aim, kept, groups)
+
+
+def _planned(timeline: Timeline, aim: Aim, moments: list[Moment], groups: list[list[Sound]]) -> Iterator[Places]:
     hand = hand_for(timeline)
     boxes = [box.places | box.blue for box in aim.area.boxes] if aim.area else [None]
     found = []
@@ -83,6 +96,29 @@ def by_pitch(timeline: Timeline, aim: Aim) -> Iterator[Places]:
             for sound, place in zip(group, choice, strict=True)
         }
         yield Places(_followed(timeline, at, aim.tuning), aim.semitones)
+
+
+def _under_others(timeline: Timeline) -> frozenset[int]:
+    """Notes that go on while another string is played, and those played meanwhile."""
+    out: set[int] = set()
+    sounds = first_pass(timeline)
+    for n, sound in enumerate(sounds):
+        for other in sounds[n + 1 :]:
+            if other.start >= sound.end:
+                break
+            if other.start > sound.start and other.string != sound.string:
+                out |= {sound.index, other.index}
+    return frozenset(out)
+
+
+def _on_strings(moment: Moment, group: list[Sound], apart: int, under: frozenset[int]) -> Moment:
+    """The moment with such notes on their own strings, or all on strings so many further."""
+
+    def fits(choice: Choice) -> bool:
+        pairs = zip(choice, group, strict=True)
+        return all(place[0] == sound.string + apart for place, sound in pairs if sound.index in under)
+
+    return moment._replace(choices=tuple(choice for choice in moment.choices if fits(choice)))
 
 
 def _followed(
