@@ -28,7 +28,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("fingering_costs",),
     ("fingering",),
     ("checks", "meant"),
-    ("difficulty_facts",),
+    ("moves", "difficulty_facts"),
     ("difficulty",),
     ("marks",),
     ("layout_rows",),

@@ -16,7 +16,7 @@ from lickwright.cli import screen
 from lickwright.cli.screen import Exit
 from lickwright.version import NOTATION, __version__
 
-COMMANDS = ("make", "show", "check", "box", "compare", "why")
+COMMANDS = ("make", "show", "check", "box", "move", "compare", "why")
 
 _HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
 
@@ -25,6 +25,7 @@ _HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
   lickwright check porch.lick       find what is wrong
   lickwright make  porch.lick       write tab, MIDI and timing sheet into out/
   lickwright box   "A blues" 1      draw a scale box; --for FILE: where a lick lives
+  lickwright move  porch.lick --box 3        the lick in another box, key, octave or tuning
   lickwright compare mine.lick theirs.lick   where your version differs from the teacher's
   lickwright why   L301             what a finding means, with examples
 

@@ -90,6 +90,8 @@ def _aim(
     elif key is not None and scale is not None:
         scale = parse_scale(str(scale), key) if scale.name in ("pentatonic", "blues") else scale
     moved = spec if new_box or spec is None else _shifted(spec, semitones, settings, frets)
+    if new_tuning and not new_box and not tuning.standard_intervals:
+        moved = None  # boxes by number or shape want the standard intervals; the frets played will be named
     here = area(moved, key, scale, tuning, frets, settings.numbering) if moved and (key or moved.window) else None
     return Aim(
         by, semitones, key, scale, moved, here, tuning, frets,

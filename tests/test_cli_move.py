@@ -1,0 +1,68 @@
+"""`lickwright move` from the shell."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from lickwright.cli import main
+from lickwright.pipeline import compile_text
+
+LICK = '# mine\nkey A minor\nbox 1\n\nlick "Porch light"\n| e8 e5 B8^10 -r p5 G7~-- |  # end\n'
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    file = tmp_path / "porch.lick"
+    file.write_text(LICK)
+    return file
+
+
+def test_to_the_screen(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["move", str(path), "--key", "C minor"]) == 0
+    text = capsys.readouterr().out
+    assert "# mine" in text
+    assert "key C minor" in text
+    assert "| e11 e8 B11^13 -r p8 G10~ -- | # end" in text
+    assert compile_text(text).ok
+    assert path.read_text() == LICK
+
+
+def test_a_family_into_a_file(path: Path, tmp_path: Path) -> None:
+    out = tmp_path / "family.lick"
+    assert main(["move", str(path), "--all-keys", "--all-boxes", "--out", str(out)]) == 0
+    compiled = compile_text(out.read_text())
+    assert compiled.ok
+    assert len(compiled.licks) == 60
+    assert len({lick.title for lick in compiled.licks}) == 60
+    assert compiled.licks[1].title == "Porch light, C minor, box 2"
+
+
+def test_a_file_that_is_there_stays(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["move", str(path), "--octave", "up", "--out", str(path)]) == 2
+    assert path.read_text() == LICK
+    assert "--overwrite" in capsys.readouterr().err
+    assert main(["move", str(path), "--octave", "up", "--out", str(path), "--overwrite"]) == 0
+    assert "e20 e17" in path.read_text()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        ([], 2, "where to?"),
+        (["--key", "C minor", "--all-keys"], 2, "one key or all of them"),
+        (["No such", "--key", "C minor"], 2, 'no lick called "No such"'),
+        (["--key", "C major"], 1, "a move keeps the mode"),
+        (["--box", "7"], 1, "boxes are numbered 1 to 5"),
+    ],
+)
+def test_what_is_wrong_is_said(
+    path: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], code: int, words: str
+) -> None:
+    assert main(["move", str(path), *arguments]) == code
+    assert words in capsys.readouterr().err
+
+
+def test_a_file_that_is_not_there(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["move", "nowhere.lick", "--box", "2"]) == 3
