@@ -9,8 +9,8 @@ techniques, ring):
     bends       half a point up to half a step, 1 up to a whole one, 2 up to one and a half, 3 beyond;
                 1 more where another string sounds with the bent one, which must stay clear of it and in tune with it.
     reach       the widest stretch: 1 point past what any hand does at ease, 2 past a stretch, 3 past a hard one.
-    movement    position shifts and strings that the pick leaps over: 1 point for one a second or more, in proportion
-                below. Fingers and thumb stand on strings of their own and leap nothing.
+    movement    position shifts, the fewest that will do, and strings that the pick leaps over: 1 point for one a second
+                or more, in proportion below. Fingers and thumb stand on strings of their own and leap nothing.
     rhythm      half a point for triplets, 1 for other tuplets, and half more for one inside another.
     ringing     1 point where every note sounds on under a later one of another string (fingers must stay and stay
                 clear), in proportion below.
@@ -33,13 +33,12 @@ from typing import Any
 
 from lickwright import difficulty_facts as facts
 from lickwright.diagnostics import Diagnostic, Rule, Severity
-from lickwright.fingering import hand_for, moments_of
+from lickwright.fingering import hand_for
 from lickwright.hand import CAUTION_BEND, CAUTION_FAST, CAUTION_STRETCH, PICKING, Hand
 from lickwright.timeline import Timeline
 
 FAR_OFF = 2  # levels between declared and worked out, from which it is said
 MOST_TECHNIQUES = 1.5  # points
-MOVEMENT, MOST_MOVEMENT = "movement", 1.0  # a term's name, and its points at most
 SLOW, PER_POINT = 2.0, 3.0  # notes a second: worth nothing, and so many more for a point
 
 
@@ -76,7 +75,7 @@ class Profile:
     mean: float  # notes a second
     peak: float  # notes a second, over a second or more
     span_mm: float  # widest two fingers held together or joined on a string; 0: never two
-    shifts: int  # of the hand, two frets or more
+    shifts: int  # of the hand, at the least
     skips: int  # times that a string or more is left out between single notes
     bend: float  # largest, in semitones; 0: none
     techniques: tuple[str, ...]
@@ -121,17 +120,11 @@ class Profile:
 
 def profile(timeline: Timeline) -> Profile:
     """How hard a lick is at its tempo."""
-    return _profile(timeline, None)
-
-
-def _profile(timeline: Timeline, shifts: int | None) -> Profile:
-    """The profile, with the shifts of the hand as given; None finds them, which takes longer than all the rest."""
-    moments, groups = moments_of(timeline)
+    groups = facts.together(timeline)
     onsets, end = facts.onsets(timeline)
     hand = hand_for(timeline)
     peak, mean = facts.peak(onsets, end), len(onsets) / end if end else 0.0
-    shifts = facts.shifts(moments, hand) if shifts is None else shifts
-    span, skips = facts.span(timeline, groups, hand), facts.skips(groups)
+    span, shifts, skips = facts.span(timeline, groups, hand), facts.shifts(groups), facts.skips(groups)
     (bend, beside), ringing = facts.bends(timeline), facts.ringing(timeline.sounds)
     every, easy, own = facts.kinds(timeline)
     terms = (
@@ -158,11 +151,6 @@ def check_level(timeline: Timeline) -> list[Diagnostic]:
     """L461, for a lick that declares its level."""
     declared, at = timeline.settings.level, timeline.settings.written.get("level")
     if declared is None or at is None:
-        return []
-    still = _profile(timeline, 0)  # as if the hand stayed where it is: the movement is worth at most a point more
-    movement = next(term.points for term in still.terms if term.name == MOVEMENT)
-    bounds = _level(still.total), _level(still.total - movement + MOST_MOVEMENT)
-    if all(abs(level - declared) < FAR_OFF for level in bounds):
         return []
     found = profile(timeline)
     if abs(found.level - declared) < FAR_OFF:
@@ -199,8 +187,8 @@ def _reach_term(span: float, hand: Hand) -> Term:
 
 
 def _movement_term(shifts: int, skips: int, seconds: float) -> Term:
-    points = min(MOST_MOVEMENT, (shifts + skips) / seconds) if seconds else 0.0
-    return Term(MOVEMENT, points, f"{_count(shifts, 'shift')} of the hand, {_count(skips, 'string skip')}")
+    points = min(1.0, (shifts + skips) / seconds) if seconds else 0.0
+    return Term("movement", points, f"{_count(shifts, 'shift')} of the hand, {_count(skips, 'string skip')}")
 
 
 def _rhythm_term(timeline: Timeline) -> Term:

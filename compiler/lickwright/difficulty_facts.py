@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lickwright.fingering import Moment, by_fretting_hand, plan
+from lickwright.fingering import by_fretting_hand
 from lickwright.hand import Hand
 from lickwright.notation.techniques import Curve, Kind, Stroke, Technique
 from lickwright.timeline import Sound, Timeline
 
 WINDOW = 1.0  # seconds, the least over which the fastest notes are counted
-SHIFT = 2  # frets of the index finger from which a change of place is a shift
+HELD = 5  # frets that a hand holds without moving
 
 _UP = (Curve.BEND, Curve.PREBEND)
 _OWN_STROKES = (Stroke.TAP, Stroke.SLAP, Stroke.POP, Stroke.SNAP, Stroke.REPEAT)
@@ -66,10 +66,32 @@ def span(timeline: Timeline, groups: Sequence[Sequence[Sound]], hand: Hand) -> f
     return max((hand.span(min(a, b), max(a, b), apart) for a, b, apart in pairs), default=0.0)
 
 
-def shifts(moments: Sequence[Moment], hand: Hand) -> int:
-    """How often the hand moves, fingered the best way."""
-    positions = plan(moments, hand).position
-    return sum(abs(a - b) >= SHIFT for a, b in zip(positions, positions[1:], strict=False))
+def together(timeline: Timeline) -> list[list[Sound]]:
+    """The sounds of the fretting hand, what begins together in one list; rakes, scrapes and taps are not fingered."""
+    groups: dict[tuple[int, int], list[Sound]] = {}
+    for sound in timeline.sounds:
+        if sound.kind in ("note", "grace") and sound.begin.stroke is not Stroke.TAP:
+            groups.setdefault((sound.start, -sound.lead), []).append(sound)
+    return list(groups.values())
+
+
+def shifts(groups: Sequence[Sequence[Sound]]) -> int:
+    """How often a hand moves at the least, that holds five frets: one a finger, and one more by a stretch.
+
+    It stays as long as one position holds all that has come; when none does, it moves. No fingering moves less often.
+    """
+    moved, low, high = 0, 0, 0
+    for group in groups:
+        frets = [sound.fret for sound in group if sound.fret and not sound.dead]
+        if not frets:
+            continue
+        bottom, top = min(frets), max(frets)
+        if not low:
+            low, high = bottom, top
+        low, high = min(low, bottom), max(high, top)
+        if high - low >= HELD:
+            moved, low, high = moved + 1, bottom, top
+    return moved
 
 
 def skips(groups: Sequence[Sequence[Sound]]) -> int:
