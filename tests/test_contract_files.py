@@ -228,7 +228,7 @@ def test_meant_hides_a_warning_and_never_an_error() -> None:
 def test_an_unknown_field_offers_the_nearest_and_one_of_your_own_is_ignored() -> None:
     error = first(f"tmepo 90\n{LICK}")
     assert (error.code, error.help) == ("L120", "did you mean `tempo`?")
-    assert errors(f"x-lesson 12\nX 3\n{LICK}") == [("L120", "X")]
+    assert errors(f"x-shelf 12\nX 3\n{LICK}") == [("L120", "X")]
 
 
 def test_a_lick_overrides_its_file_and_a_field_stands_once() -> None:

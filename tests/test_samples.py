@@ -203,6 +203,7 @@ GRACE = "1:4 3:1 1:1 | 3:4 2:2 | 1:4 6,:2 | 5,:4 5,:2 | 1:4 3:1 1:1 | 3:4 2:2"
 JOY = "3 3 4 5 | 5 4 3 2 | 1 1 2 3"
 JOY_IN_EIGHTHS = " ".join(word if word == "|" else f"{word}:2" for word in JOY.split())
 GREEN = "1:2 | b3:4 4:2 5:3 b6:1 5:2 | 4:4 2:2 b7,:3 1:1 2:2"
+SAILOR = "5:2 5:1 5:1 5:2 5:1 5:1"
 SUSANNA = "1:1 2:1 | 3:2 5:2 5:3 6:1 | 5:2 3:2 1:3 2:1"
 
 # Title: (MIDI number of degree 1, units to the whole note, melody).
@@ -219,9 +220,10 @@ TUNES: dict[str, tuple[int, int, str]] = {
         57, 16,
         f"{GREEN} | b3:4 1:2 1:3 7,:1 1:2 | 2:4 7,:2 5,:4 {GREEN} | b3:3 2:1 1:2 7,:3 6,:1 7,:2 | 1:10",
     ),
-    "Scarborough Fair": (
-        64, 8,
-        "1:4 1:2 | 5:2 5:2 5:2 | 2:3 b3:1 2:2 | 1:6 | 0:2 5:2 b7:2 | 1':4 b7:2 | 5:2 6:2 4:2 | 5:6",
+    "Drunken Sailor": (
+        64, 16,
+        f"{SAILOR} | 5:2 1:2 b3:2 5:2 | {SAILOR.replace('5', '4')} | 4:2 b7,:2 2:2 4:2 |"
+        f"{SAILOR} | 5:2 6:2 b7:2 1':2 | b7:2 5:2 4:2 2:2 | 1:4 1:4",
     ),
     "Oh! Susanna": (57, 16, f"{SUSANNA} | 3:2 3:2 2:2 1:2 | 2:6 {SUSANNA} | 3:2 3:2 2:2 2:2 | 1:6"),
     "When the Saints": (63, 4, "1:1 3:1 4:1 | 5:5 1:1 3:1 4:1 | 5:5 1:1 3:1 4:1 | 5:2 3:2 | 1:2 3:2 | 2:5"),

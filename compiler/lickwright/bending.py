@@ -51,8 +51,8 @@ def _nylon(tension: float, hertz: float, stiffness: float) -> Wire:
     return Wire(tension / (2 * GUITAR_MM / 1000 * hertz) ** 2, stiffness, None)
 
 
-# From string 1. Wound rows have assumed cores; those of the electric set were fitted to the travel and force that
-# the trade expects of a 10-46 set.
+# From string 1. Wound rows have assumed cores; those of the electric set were fitted to the travel and force of a
+# 10-46 set, as `tests/test_hand.py` lists them.
 _ELECTRIC = (
     _plain(0.010), _plain(0.013), _plain(0.017), _wound(81, 146.83, 0.013), _wound(88, 110.0, 0.015),
     _wound(77, 82.41, 0.016), _wound(75, 61.74, 0.018), _wound(75, 46.25, 0.020),

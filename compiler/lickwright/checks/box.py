@@ -89,7 +89,7 @@ APPROACH = Rule(
 OPEN_STRING = Rule(
     "L208", "open string outside the box", Severity.INFO,
     "an open string of the scale, away from the hand",
-    "An open string costs the hand nothing and is often meant, as a drone or to win time for a move.",
+    "An open string costs the hand nothing and is often meant, as a drone or to gain time for a move.",
     _lick("Drone", "| A0 A5 A7 D5 A0 - - - ||"),
     _lick("Drone", "| E5 A5 A7 D5 E5 - - - ||"),
 )  # fmt: skip

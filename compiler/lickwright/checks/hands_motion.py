@@ -110,7 +110,7 @@ def _shift(timeline: Timeline, hand: Hand, before: Sound, sound: Sound, time: fl
         f"from fret {before.fret} to {sound.fret} in {time:.2f} s the hand moves {far:.0f} mm, "
         f"{pace / 1000:.1f} metres a second"
     )
-    help = "win time with an open string or a slide, or play it where the hand is"
+    help = "gain time with an open string or a slide, or play it where the hand is"
     there = (Note(before.span, "the hand comes from here"),)
     return at_sound(SHIFT, timeline, sound, message, help, there, severity)
 

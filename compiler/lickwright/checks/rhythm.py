@@ -31,8 +31,8 @@ LONG = Rule(
     "Every bar lasts as long as the meter says. Move what is too much behind a bar line, take a hold out, or "
     "write shorter notes: "
     "a smaller step (1/16), or a tuplet (3[…] puts three steps into the time of two).",
-    'lick "Over the edge"\nkey A minor\n| e8 e5 B8 B5 G7 - - - - ||\n',
-    'lick "Over the edge"\nkey A minor\n| e8 e5 B8 B5 G7 - - - ||\n',
+    'lick "Past the fence"\nkey A minor\n| e8 e5 B8 B5 G7 - - - - ||\n',
+    'lick "Past the fence"\nkey A minor\n| e8 e5 B8 B5 G7 - - - ||\n',
 )  # fmt: skip
 PICKUP = Rule(
     "L303", "pick-up not declared", Severity.WARNING,
@@ -48,8 +48,8 @@ CHORDS = Rule(
     "Chords follow the bars as written, the pick-up excluded; those past the last bar are never heard. Usually "
     "a bar line is "
     "missing, in the music or between the chords.",
-    'lick "Long road"\nkey A minor\nchords Am7 | D7 | Em7\n| e8 e5 B8 B5 G7 - - - | G7 - G5 - - - . . ||\n',
-    'lick "Long road"\nkey A minor\nchords Am7 | D7\n| e8 e5 B8 B5 G7 - - - | G7 - G5 - - - . . ||\n',
+    'lick "Ten bales"\nkey A minor\nchords Am7 | D7 | Em7\n| e8 e5 B8 B5 G7 - - - | G7 - G5 - - - . . ||\n',
+    'lick "Ten bales"\nkey A minor\nchords Am7 | D7\n| e8 e5 B8 B5 G7 - - - | G7 - G5 - - - . . ||\n',
 )  # fmt: skip
 
 RULES: tuple[Rule, ...] = (SHORT, LONG, PICKUP, CHORDS)

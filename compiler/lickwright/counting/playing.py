@@ -295,7 +295,7 @@ class Player:
                 self._say(
                     rules.NO_STRING,
                     at,
-                    f"the letter {name} does not hold in this tuning ({self.tuning})",
+                    f"no string is called {name} in this tuning ({self.tuning})",
                     f"write the string by its number, thinnest first: `{self._neck.usual(name)}:`",
                 )
         if not number:

@@ -6,7 +6,7 @@ from lickwright.diagnostics import Rule
 from lickwright.notation.rules import error
 
 NO_STRING = error(
-    "L140", "string not on this neck", "a string that the tuning does not have, or whose letter does not hold in it",
+    "L140", "string not on this neck", "a string that the tuning does not have, or a letter that names none in it",
     "The letters E A D G B e name the strings of standard tuning, and hold only while a string keeps its pitch. Every string of every "
     "tuning can be written by number, thinnest first: in drop D the thickest is 6:, in a seven-string the lowest is 7:.",
     'tuning drop D\nlick "Gate"\n| E0 - - - E0 - - - |\n', 'tuning drop D\nlick "Gate"\n| 6:0 - - - 6:0 - - - |\n',
