@@ -168,3 +168,13 @@ def _placed(grains: list[float], swing: dict[float, float]) -> list[float]:
         low, high = known[i], known[i + 1]
         placed.append(swing[low] + (grain - low) * (swing[high] - swing[low]) / (high - low))
     return placed
+
+
+_WRITTEN: list[tuple[Timeline, Clock]] = []  # the last one asked for
+
+
+def written(timeline: Timeline) -> Clock:
+    """The clock at the written tempo, made once for those who ask one after another: hands, level and performance."""
+    if not _WRITTEN or _WRITTEN[0][0] is not timeline:
+        _WRITTEN[:] = [(timeline, Clock(timeline, Fraction(1)))]
+    return _WRITTEN[0][1]

@@ -25,11 +25,9 @@ _BAR = (Curve.DIVE, Curve.DIP, Curve.SCOOP)
 
 def onsets(timeline: Timeline) -> tuple[list[float], float]:
     """When notes begin, in seconds, what begins together once; and when the lick ends."""
-    from fractions import Fraction
+    from lickwright.clock import written
 
-    from lickwright.clock import Clock
-
-    seconds = Clock(timeline, Fraction(1)).seconds
+    seconds = written(timeline).seconds
     places = {(sound.start, -sound.lead) for sound in timeline.sounds}
     return [seconds(start) for start, _ in sorted(places)], seconds(timeline.end)
 

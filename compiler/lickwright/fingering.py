@@ -236,11 +236,9 @@ def by_fretting_hand(sound: Sound) -> bool:
 
 def moments_of(timeline: Timeline) -> tuple[list[Moment], list[list[Sound]]]:
     """A lick's moments, one choice each, with the sounds that begin in them. Rakes, scrapes and taps are not fingered."""
-    from fractions import Fraction
+    from lickwright.clock import written
 
-    from lickwright.clock import Clock
-
-    seconds = Clock(timeline, Fraction(1)).seconds
+    seconds = written(timeline).seconds
     groups: dict[tuple[int, int], list[Sound]] = {}
     for sound in timeline.sounds:
         if sound.kind in ("note", "grace") and sound.begin.stroke is not Stroke.TAP:

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
-from lickwright.clock import Clock, TempoStep
+from lickwright.clock import Clock, TempoStep, written
 from lickwright.curves import Move, moves_of
 from lickwright.notation.techniques import JOINS, Curve, Damping, Stroke
 from lickwright.timeline import Sound, Timeline
@@ -93,7 +93,7 @@ def perform(timeline: Timeline, percent: Fraction | None = None, bpm: Fraction |
     if bpm is not None:
         settings = timeline.settings
         factor = settings.tempo._replace(bpm=bpm).quarters_per_minute(settings.meter) / timeline.tempos[0].qpm
-    clock = Clock(timeline, factor)
+    clock = written(timeline) if factor == 1 else Clock(timeline, factor)
     stolen = _Times({}, {})
     if any(sound.lead for sound in timeline.sounds):
         missing = -min(_steal(timeline, clock).starts.values())

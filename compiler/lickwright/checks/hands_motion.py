@@ -8,7 +8,6 @@ in time just when it can visit every two of them, so that one walk with the extr
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from fractions import Fraction
 
 from lickwright.checks.findings import at_sound, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
@@ -58,9 +57,9 @@ RULES: tuple[Rule, ...] = (SHIFT, HOP, PICKING_SPEED, SWEEP)
 
 
 def _seconds(timeline: Timeline) -> Seconds:
-    from lickwright.clock import Clock
+    from lickwright.clock import written
 
-    return Clock(timeline, Fraction(1)).seconds
+    return written(timeline).seconds
 
 
 def _fastest(timeline: Timeline) -> float:

@@ -44,8 +44,9 @@ def grammar_text() -> str:
 class Brackets:
     """Between lexer and parser: closes what was left open and sets aside what cannot stand where it is.
 
-    A closer made here has no text, by which `Builder` knows that the opener was never closed; a closer without an opener
-    becomes a BAD run, and a BAD run without text stands where a lick passes its limit. After `[` was closed at a bar line, its late `]` is the same mistake and is passed over. So is a bracket past the nesting limit.
+    A closer made here has no text, by which `Builder` knows that the opener was never closed; a closer without an opener becomes
+    a BAD run, and a BAD run without text stands where a lick passes its limit. After `[` was closed at a bar line, its late `]` is the
+    same mistake and is passed over. So is a bracket past the nesting limit.
     """
 
     always_accept = ("BAR", "ENDING", "SAME", "LICK", "CLOSE_TUPLET", "CLOSE_WORD")
