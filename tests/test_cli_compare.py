@@ -41,7 +41,7 @@ def test_alike(run: Run) -> None:
     code, out, err = run(_mine(TEACHER), "theirs.lick")
     assert (code, err) == (0, "")
     assert out.startswith('"Porch light": just like the teacher\'s\nscore 100 of 100: all 8 notes are just right\n')
-    assert "the score: each note of the teacher's counts 10" in out
+    assert "how the score is counted" not in out
     assert "yours:" not in out
 
 
@@ -55,6 +55,21 @@ def test_different(run: Run) -> None:
     ]
     assert " 1  bar 1, beat 2 &  fret 6 on the B string: the teacher plays fret 5, one fret lower" in lines
     assert lines.index("the teacher's:") < lines.index("yours:")
+    assert lines[-2:] == [
+        "how the score is counted: 10 points a note, 5 for the pitch, 2 for starting on time, 1 for length,",
+        "  2 for how it is played; a wrong note keeps the points for its start, an extra note costs 5",
+    ]
+
+
+def test_hardly_anything_right(run: Run) -> None:
+    code, out, _ = run(
+        "--width", "100", _mine('key A minor\nlick "Porch light"\n| A3 A2 E4 A5 E2 E3 E1 E0 ||\n'), "theirs.lick"
+    )
+    assert code == 1
+    assert out.splitlines()[:2] == [
+        '"Porch light": start with bar 1, slowly: 8 notes to find',
+        "0 of 8 notes are just right; 8 places to look at; score 20 of 100",
+    ]
 
 
 def test_json(run: Run) -> None:
@@ -77,6 +92,7 @@ def test_licks_match_by_title(run: Run) -> None:
     assert [line for line in out.splitlines() if line.startswith('"')] == [
         '"Porch light": just like the teacher\'s', '"Low road": very close',
     ]  # fmt: skip
+    assert out.count("how the score is counted") == 1
     assert run(mine, "theirs.lick", "porch  LIGHT")[0] == 0
     assert run(mine, "theirs.lick", "Low road")[0] == 1
 

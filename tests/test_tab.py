@@ -297,6 +297,9 @@ def test_the_legend_explains_just_what_is_there() -> None:
     text = tab(lick("| G5h7 B8^10 -r (pm: E0) (trill: G5h7) . - ||"))
     legend = text.split("\n\n")[-1]
     assert [line.split()[0] for line in legend.splitlines()] == ["h7", "b10", "r8", "PM", "tr", "(2)"]
+    assert "(2)  count it, do not play: a rest" in legend
+    assert "la li" not in text
+    assert "la li  the sixths of a beat" in tab(lick("| 6[1/16 e5 - - - e5 e5] e5----- ||"))
 
 
 @pytest.mark.parametrize(

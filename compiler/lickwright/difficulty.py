@@ -88,13 +88,16 @@ class Profile:
         return sum(term.points for term in self.terms)
 
     def text(self) -> str:
-        """For a person: the level, each term with its reason, and the caution."""
-        declared = "" if self.declared is None else f", declared {self.declared}"
-        lines = [f'"{self.title}": level {self.level}{declared}']
-        lines += [f"    {term.points:+.1f} {term.name}: {term.reason}" for term in self.terms]
-        lines.append(f"    1 + {self.total:.1f}, rounded, from 1 to 5: {self.level}")
-        lines.append(f"    {_count(self.notes, 'note')} in {_count(self.bars, 'bar')}, {self.seconds:.1f} seconds")
-        return "\n".join([*lines, *(f"    caution: {words}" for words in self.cautions)])
+        """For a person: each term that is worth something with its reason, the cautions, and the level they come to."""
+        lines = [
+            f'"{self.title}": {_count(self.notes, "note")} in {_count(self.bars, "bar")}, {self.seconds:.1f} seconds'
+        ]
+        worth = [term for term in self.terms if round(term.points, 1)]
+        lines += [f"    {term.points:+.1f} {term.name}: {term.reason}" for term in worth]
+        lines += [f"    caution: {words}" for words in self.cautions]
+        above = f", {self.total:.1f} for what is above" if worth else ""
+        declared = "" if self.declared is None else f"; the file says {self.declared}"
+        return "\n".join([*lines, f"    level {self.level} of 5: 1 for every lick{above}{declared}"])
 
     def as_value(self) -> dict[str, Any]:
         """For JSON."""

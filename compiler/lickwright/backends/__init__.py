@@ -48,8 +48,10 @@ class Backend:
 
 BACKENDS: tuple[Backend, ...] = (
     Backend("tab", "lickwright.backends.tab", ".tab.txt", "text tab, for reading and mailing"),
-    Backend("midi", "lickwright.backends.midi", ".mid", "Standard MIDI File, a track and channel a string, with bends"),
-    Backend("timing", "lickwright.backends.timing", ".timing.csv", "timing sheet, a row a note, for a spreadsheet"),
+    Backend(
+        "midi", "lickwright.backends.midi", ".mid", "Standard MIDI File, one track and channel per string, with bends"
+    ),
+    Backend("timing", "lickwright.backends.timing", ".timing.csv", "timing sheet, one row per note, for a spreadsheet"),
     Backend("timing-json", "lickwright.backends.timing_json", ".timing.json", "timing sheet as JSON"),
     Backend("timing-text", "lickwright.backends.timing_text", ".timing.txt", "timing sheet as an aligned table"),
 )

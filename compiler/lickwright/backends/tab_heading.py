@@ -13,7 +13,7 @@ from lickwright.backends.tab_draw import wrapped
 from lickwright.grid import Cell, Grid
 from lickwright.marks import EVENT_ABOVE, note_text, shape_text
 from lickwright.music.pitch import parse_key, pitch_name
-from lickwright.music.rhythm import Meter, Tempo
+from lickwright.music.rhythm import SIXTHS, Meter, Tempo
 from lickwright.notation.techniques import TECHNIQUES, Curve, Stroke, Technique
 from lickwright.settings import Settings
 from lickwright.timeline import Timeline
@@ -140,8 +140,10 @@ def legend(grid: Grid, ties: bool, width: int) -> list[str]:
     rows += [(event.above, event.sentence) for word, event in EVENT_ABOVE.items() if word in written]
     if ties:
         rows.append(("(n)", "at the start of a line: the note is still held"))
+    if any(column.said in SIXTHS for column in grid.columns):
+        rows.append((" ".join(SIXTHS), "the sixths of a beat"))
     if any(column.silent and column.said for column in grid.columns):
-        rows.append(("(2)", "in the count: a rest"))
+        rows.append(("(2)", "count it, do not play: a rest"))
     return _listed(list(dict.fromkeys(row for row in rows if row[1])), width)
 
 

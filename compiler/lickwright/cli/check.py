@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 )
 @click.option("--strict", is_flag=True, help="Let warnings fail too.")
 @click.option("--profile", is_flag=True, help="Say how hard each lick is, and why.")
-@click.option("--fix", is_flag=True, help="Print the mendings that are sure, as a diff.")
+@click.option("--fix", is_flag=True, help="Print the fixes that are safe to make, as a diff.")
 @click.option("--in-place", is_flag=True, help="With --fix: write them into the files.")
 def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix: bool, in_place: bool) -> int:
     """Check licks: notation, rhythm, scale and box, hands.

@@ -35,8 +35,8 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
     """Compare a lick of yours (MINE) with the teacher's (THEIRS).
 
     Both are .lick files, or one of them is - for standard input. Licks are matched by TITLE, or by their titles, or
-    are the only ones. Another key, octave, tempo or spelling is said once and counts for nothing. Ends with 0 when
-    they are alike, 1 when something differs.
+    are the only ones. Another key, octave, tempo or spelling is mentioned once and costs no points. Ends
+    with 0 when they are alike, 1 when something differs.
     """
     if mine == theirs == "-":
         raise click.UsageError("only one of the two can be standard input")
@@ -64,15 +64,17 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
 
 
 def _print(done: list[Comparison], form: str, columns: int, everything: bool) -> None:
-    from lickwright.compare.report import as_value, text
+    from lickwright.compare.report import as_value, closing, text
 
     if form == "json":
         from json import dumps
 
         screen.out(dumps({"licks": [as_value(c) for c in done]}, indent=2) + "\n")
         return
-    reports = ("\n".join(map(report.safe, text(c, columns, everything))) + "\n" for c in done)
-    screen.out("\n".join(reports))
+    parts = [text(c, columns, everything) for c in done]
+    if not all(c.alike for c in done):
+        parts.append(closing(columns))
+    screen.out("\n".join("\n".join(map(report.safe, part)) + "\n" for part in parts))
 
 
 def _matched(one: Compilation, other: Compilation, title: str | None) -> Iterator[tuple[CompiledLick, CompiledLick]]:

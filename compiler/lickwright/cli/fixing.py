@@ -1,4 +1,4 @@
-"""`lickwright check --fix`: the sure mendings as a diff, and into the files when asked.
+"""`lickwright check --fix`: the fixes that are safe to make, as a diff, and into the files when asked.
 
 In: what was found on the command line. Out: the diff on standard output; on standard error what remains and what was not mended. A file is replaced whole or
 not at all, and only if it is still the one that was read.
@@ -44,7 +44,7 @@ def run(found: Sequence[Found], in_place: bool, strict: bool) -> int:
         screen.err("".join(_refusal(refused) for refused in mended.refused))
         remaining += told
     done = "written" if in_place else "shown, nothing written"
-    screen.err(f"{report.count(fixes, 'mending')} {done}; what remains: {report.tally(remaining)}\n")
+    screen.err(f"{fixes:,} {'fix' if fixes == 1 else 'fixes'} {done}; what remains: {report.tally(remaining)}\n")
     return verdict.code
 
 

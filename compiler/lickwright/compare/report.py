@@ -12,9 +12,11 @@ from lickwright.compare.facts import Comparison, Difference, Pair
 from lickwright.compare.judge import place
 from lickwright.compare.score import FORMULA
 from lickwright.compare.wording import sentence
+from lickwright.report import count
 from lickwright.timeline import Sound, Timeline
 
 LISTED = 14  # lines of differences where not all are asked for: with the summary about twenty
+_FEW = 25  # of 100: below it what to do comes first, and the number last
 _PRAISE = (
     (100, "just like the teacher's"),
     (90, "very close"),
@@ -27,9 +29,19 @@ _PRAISE = (
 def summary(c: Comparison) -> list[str]:
     """Whose, how good, and what holds for all of it."""
     score = c.score
+    said = [*_good_bars(c), *(one.words for one in c.said)]
+    if score.of_100 < _FEW:
+        return [f'"{c.theirs.title}": {_to_do(c)}', *said, f"{_counted(c)}; score {score.of_100} of 100"]
     praise = next(words for least, words in _PRAISE if (100 if c.alike else min(99, score.of_100)) >= least)
-    lines = [f'"{c.theirs.title}": {praise}', f"score {score.of_100} of 100: {_counted(c)}"]
-    return [*lines, *_good_bars(c), *(said.words for said in c.said)]
+    return [f'"{c.theirs.title}": {praise}', f"score {score.of_100} of 100: {_counted(c)}", *said]
+
+
+def _to_do(c: Comparison) -> str:
+    """`start with bar 1, slowly: 21 notes to find`."""
+    number = min(_wrong_bars(c), default=1)
+    find = c.score.notes - c.score.right
+    what = count(find, "note") + " to find" if find else count(c.score.extra, "note") + " to leave out"
+    return f"start with {f'bar {number}' if number else 'the pick-up'}, slowly: {what}"
 
 
 def _counted(c: Comparison) -> str:
@@ -47,14 +59,17 @@ def _counted(c: Comparison) -> str:
     return f"{right} just right{more}{look}"
 
 
+def _wrong_bars(c: Comparison) -> set[int]:
+    """The bars in which something differs; 0 is the pick-up."""
+    noted = {place(c.theirs, p.theirs).bar for p in c.pairs if p.theirs and not p.right}
+    return noted | {d.place.bar for d in c.differences}
+
+
 def _good_bars(c: Comparison) -> list[str]:
     """`bars 1, 3 and 4 are just right`."""
     if c.alike:
         return []
-    wrong = {d.place.bar for d in c.differences} | {
-        place(c.theirs, p.theirs).bar for p in c.pairs if p.theirs and not p.right
-    }
-    good = sorted({place(c.theirs, p.theirs).bar for p in c.pairs if p.theirs} - wrong)
+    good = sorted({place(c.theirs, p.theirs).bar for p in c.pairs if p.theirs} - _wrong_bars(c))
     names = ["the pick-up" if number == 0 else str(number) for number in good]
     if not names:
         return []
@@ -128,23 +143,27 @@ def _note(timeline: Timeline, sound: Sound) -> dict[str, Any]:
 
 
 def text(c: Comparison, width: int, everything: bool, drawn: bool = True) -> Iterator[str]:
-    """The whole report, line by line."""
+    """The whole report of one lick, line by line, without how the score is counted."""
     from lickwright.backends.tab_draw import wrapped
 
     for line in summary(c):
         yield from _hung(wrapped(line, width - 2))
-    rows, count = listing(c, everything, width)
+    rows, listed = listing(c, everything, width)
     if rows:
         yield ""
         yield from rows
-    formula = f"the score: {FORMULA}; here {c.score.points} points of {c.score.possible}"
-    yield ""
-    yield from _hung(wrapped(formula, width - 2))
     if drawn and rows:
         from lickwright.compare.tabs import tabs
 
         yield ""
-        yield from tabs(c, width, None if everything else range(1, count + 1))
+        yield from tabs(c, width, None if everything else range(1, listed + 1))
+
+
+def closing(width: int) -> Iterator[str]:
+    """How the score is counted: said once, after all the licks, where one is not perfect."""
+    from lickwright.backends.tab_draw import wrapped
+
+    yield from _hung(wrapped(f"how the score is counted: {FORMULA}", width - 2))
 
 
 def _row(place: str, words: str, width: int) -> list[str]:

@@ -13,7 +13,7 @@ from lickwright.compare.facts import Said
 from lickwright.compare.judge import elsewhere
 from lickwright.compare.match import Matched
 from lickwright.compare.wording import value
-from lickwright.music.rhythm import value_name
+from lickwright.music.rhythm import Feel, value_name
 
 _STEPS = {
     1: "a half-step", 2: "a whole step", 3: "a minor third", 4: "a major third", 5: "a fourth", 6: "a flat fifth",
@@ -43,14 +43,20 @@ def _all(matched: Matched) -> Iterator[Said]:
         )
     yield from _speed(matched)
     if matched.heard:
-        one, other = (f"{s.feel} in {s.meter}" for s in (mine, theirs))
-        yield Said("feel", f"you write it {one}, the teacher {other}; compared as it sounds")
+        one, other = (f"{_feel(s.feel)} in {s.meter}" for s in (mine, theirs))
+        yield Said("feel", f"you write {one}, the teacher writes {other}; compared as it sounds")
     elif str(mine.feel) != str(theirs.feel):
-        yield Said("feel", f"you play it {mine.feel}, the teacher {theirs.feel}; compared as written")
+        yield Said("feel", f"you play {_feel(mine.feel)}, the teacher plays {_feel(theirs.feel)}; compared as written")
     if matched.first_shift:
         word = "later" if matched.first_shift > 0 else "earlier"
         off = value(Fraction(abs(matched.first_shift), matched.unit))
         yield Said("start", f"your version begins {off} {word} in the bar, and is compared from there")
+
+
+def _feel(feel: Feel) -> str:
+    """What one plays: `it straight`, `a shuffle`, `swing 5:3`."""
+    before = {"straight": "it ", "shuffle": "a "}.get(feel.name, "")
+    return before + str(feel)
 
 
 def _capo(fret: int) -> str:

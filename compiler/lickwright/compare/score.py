@@ -16,9 +16,8 @@ WHOLE = NOTE + START + LENGTH + HOW
 EXTRA = 5  # taken off for a note that the teacher has not
 
 FORMULA = (
-    f"each note of the teacher's counts {WHOLE}: {NOTE} for the right note, {START} for starting in time, {LENGTH} for its length, "
-    f"{HOW} for how it is played (string, technique, bend: 1 each); a wrong note keeps only its start, "
-    f"an extra one takes {EXTRA} off"
+    f"{WHOLE} points a note, {NOTE} for the pitch, {START} for starting on time, {LENGTH} for length, {HOW} for how it is played; "
+    f"a wrong note keeps the points for its start, an extra note costs {EXTRA}"
 )
 
 

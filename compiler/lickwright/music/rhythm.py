@@ -211,6 +211,7 @@ def _parse_swung_value(word: str) -> Fraction:
 # Syllables by place within the beat (numerator, denominator). Where triplets and sextuplets both fall, triplets win.
 _SIMPLE = {(1, 2): "&", (1, 4): "e", (3, 4): "a", (1, 3): "trip", (2, 3): "let", (1, 6): "la", (5, 6): "li"}
 _SEXTUPLET = {(1, 6): "la", (1, 3): "li", (1, 2): "&", (2, 3): "la", (5, 6): "li"}
+SIXTHS = ("la", "li")  # the syllables above that not everyone knows
 _COMPOUND = {(1, 3): "&", (2, 3): "a"}
 
 
