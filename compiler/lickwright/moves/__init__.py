@@ -13,8 +13,10 @@ from dataclasses import dataclass, replace
 from lickwright.checks import check
 from lickwright.diagnostics import Severity, has_errors
 from lickwright.moves.aim import Aim, aims, wanted_fields
-from lickwright.moves.place import Places, by_pitch, by_shape
+from lickwright.moves.boxed import by_box
+from lickwright.moves.place import by_pitch, by_shape
 from lickwright.moves.rewrite import rewrite
+from lickwright.moves.written import Places
 from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse
 from lickwright.notation.tree import Book, Lick
@@ -75,7 +77,12 @@ def _ways(timeline: Timeline, aim: Aim) -> Iterator[Places]:
         if shape is not None:
             yield shape
     if aim.by == "pitch":
+        yield from by_box(timeline, aim)
         yield from by_pitch(timeline, aim)
+        if not aim.shape_first and aim.tuning == timeline.settings.tuning:  # better beside the box than not at all
+            shape = by_shape(timeline, aim)
+            if shape is not None:
+                yield replace(shape, said=(*shape.said, "the hand cannot hold it in that box: it keeps its shape"))
 
 
 def _tried(lick: Lick, book: Book, old: Timeline, aim: Aim, places: Places) -> Moved | str:
@@ -93,22 +100,27 @@ def _tried(lick: Lick, book: Book, old: Timeline, aim: Aim, places: Places) -> M
     error = next((d.message for d in check(timeline) if d.severity is Severity.ERROR), None)
     if error:
         return error
-    if not _same(old, timeline, places.semitones if aim.keeps_pitch else None):
+    if not _same(old, timeline, places.semitones if aim.keeps_pitch else None, set(places.begins)):
         return "a note would end or connect differently"
     return Moved(moved, timeline, (*aim.said, *places.said, *said), places.semitones)
 
 
-def _same(old: Timeline, new: Timeline, semitones: int | None) -> bool:
+def _same(old: Timeline, new: Timeline, semitones: int | None, parted: set[int]) -> bool:
     """Whether the same sounds come at the same times, joined alike; with `semitones`, each so much higher."""
     ours, theirs = _heard(old), _heard(new)
     if len(ours) != len(theirs):
         return False
+    again = {old.sounds[n].span for n in parted}  # played once more by a repeat
+    parted = {sound.index for sound in ours if sound.span in again}
     places = {sound.index: n for n, sound in enumerate(ours)}
     others = {sound.index: n for n, sound in enumerate(theirs)}
     for a, b in zip(ours, theirs, strict=True):
         if old.fraction(a.start) != new.fraction(b.start) or old.fraction(a.end) != new.fraction(b.end):
             return False
-        if (places.get(a.source, -1) if a.source is not None else None) != (
+        if a.index in parted:
+            if b.source is not None:
+                return False
+        elif (places.get(a.source, -1) if a.source is not None else None) != (
             others.get(b.source, -1) if b.source is not None else None
         ):
             return False

@@ -9,10 +9,11 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from lickwright.moves.place import Places
+from lickwright.moves.written import Places
 from lickwright.music.box import Area, BoxSpec, area, parse_box
 from lickwright.music.chord import parse_chord
 from lickwright.music.pitch import Key, parse_key
+from lickwright.music.positions import is_minor, number_of, pentatonic_boxes, shape_of
 from lickwright.music.scale import Scale, default_scale, parse_scale
 from lickwright.music.tuning import Tuning, parse_tuning
 from lickwright.notation.tree import Book, Comment, Field, Lick
@@ -85,10 +86,8 @@ def _aim(
 ) -> Aim:  # fmt: skip
     frets = max(1, settings.frets - settings.capo)
     scale = settings.scale
-    if key is not None and "scale" not in settings.written:
-        scale = default_scale(key, bool(spec and spec.numbers))
-    elif key is not None and scale is not None:
-        scale = parse_scale(str(scale), key) if scale.name in ("pentatonic", "blues") else scale
+    if new_box and spec is not None:
+        spec = _understood(spec, settings, key, tuning, frets)
     moved = spec if new_box or spec is None else _shifted(spec, semitones, settings, frets)
     if new_tuning and not new_box and not tuning.standard_intervals:
         moved = None  # boxes by number or shape want the standard intervals; the frets played will be named
@@ -98,6 +97,28 @@ def _aim(
         shape_first=not new_box and (by == "shape" or not new_tuning),
         keeps_pitch=not (new_tuning and by == "shape"), said=said,
     )  # fmt: skip
+
+
+def _understood(spec: BoxSpec, settings: Settings, key: Key | None, tuning: Tuning, frets: int) -> BoxSpec:
+    """A box number for a scale or tuning that has none: the shape of the same number, else the frets where it lies.
+
+    So that "box 3" means the same part of the neck for every lick in a key.
+    """
+    scale = settings.scale
+    if key is None or scale is None or len(spec.numbers) != 1:
+        return spec
+    numbered = scale.is_pentatonic_family
+    if tuning.standard_intervals and numbered:
+        return spec
+    index = next(n for n in range(5) if number_of(n, is_minor(scale), settings.numbering) == spec.numbers[0])
+    if tuning.standard_intervals and scale.notes == 7:
+        return BoxSpec(shape=shape_of(index, is_minor(scale)).removesuffix(" shape"), at=spec.at)
+    five = parse_scale("minor pentatonic" if is_minor(scale) else "major pentatonic", key)
+    usual = parse_tuning("bass" if tuning.is_bass else "standard")
+    boxes = [b for b in pentatonic_boxes(key, five, usual, frets, settings.numbering) if b.label == f"box {spec}"]
+    low = spec.at or 0
+    best = min(boxes, key=lambda box: abs(box.low - low), default=None)
+    return spec if best is None else BoxSpec(window=(best.low, best.high))
 
 
 def _shifted(spec: BoxSpec, semitones: int, settings: Settings, frets: int) -> BoxSpec | None:
@@ -126,6 +147,9 @@ def wanted_fields(lick: Lick, book: Book, old: Timeline, aim: Aim, places: Place
             )
     if aim.tuning != settings.tuning:
         changes["tuning"] = str(aim.tuning)
+    numbered = bool(aim.box and aim.box.numbers)
+    if aim.key and aim.scale and "scale" not in settings.written and aim.scale != default_scale(aim.key, numbered):
+        changes["scale"] = aim.scale.name
     if settings.box != aim.box and (aim.box is not None or settings.box is not None):
         changes["box"] = str(aim.box or _window(places))
     out: list[Field | Comment] = []

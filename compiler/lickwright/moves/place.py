@@ -7,11 +7,11 @@ In: a counted lick and an aim. Out: `Places`, for each sound of the first pass i
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import product
 from typing import TYPE_CHECKING
 
 from lickwright.fingering import Choice, Moment, hand_for, moments_of, plan
+from lickwright.moves.written import Places, first_pass, stopped
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import Curve
 from lickwright.timeline import Sound, Timeline
@@ -22,25 +22,6 @@ if TYPE_CHECKING:
 MOST_CHOICES = 24  # places of one moment that are weighed
 _PULLED = (Curve.BEND, Curve.PREBEND, Curve.VIBRATO, Curve.SLIDE_IN, Curve.SLIDE_OFF, Curve.GLIDE)
 OUTSIDE = 4.0  # what a note outside the box costs when boxes are weighed against each other
-
-
-@dataclass(frozen=True, slots=True)
-class Places:
-    """A place for every note."""
-
-    at: dict[int, tuple[int, int | None]]  # sound's index → string and fret; None where it had no fret
-    semitones: int
-    said: tuple[str, ...] = ()
-
-
-def stopped(sound: Sound) -> int | None:
-    """The fret that the fretting hand stops; None for a dead note without one."""
-    return 0 if sound.fret is None and sound.touch is not None else sound.fret
-
-
-def first_pass(timeline: Timeline) -> list[Sound]:
-    """The sounds that are written: those of repeats say the same again."""
-    return [sound for sound in timeline.sounds if sound.pass_no == 0 and sound.kind != "rake"]
 
 
 def by_shape(timeline: Timeline, aim: Aim) -> Places | None:

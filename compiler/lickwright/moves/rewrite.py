@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
 
-from lickwright.moves.place import Places, stopped
+from lickwright.moves.written import Places, stopped
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import HEADS
 from lickwright.notation.tree import Bare, Event, Hold, Item, Mark, Note, Part, Rest, Tuplet, Worded
@@ -33,6 +33,7 @@ class _Writer:
         self._sounds = {
             sound.span.start: sound for sound in timeline.sounds if sound.pass_no == 0 and sound.kind != "rake"
         }
+        self._new_hand = _new_hand(self._sounds.values(), places)
         self._now: dict[int, int] = {}  # old string → new, of what sounds there
 
     def items(self, items: Iterable[Item]) -> tuple[Item, ...]:
@@ -83,21 +84,20 @@ class _Writer:
 
     def _note(self, note: Note, sound: Sound) -> Note:
         string, fret = self.places.at.get(sound.index, (sound.string, stopped(sound)))
-        name = self.tuning.written(string) if note.string else ""
+        begin = self.places.begins.get(sound.index, note.begin)
+        name = self.tuning.written(string) if note.string or begin is not note.begin else ""
         self._now[sound.string] = string
         here = stopped(sound)
         if here is None or fret is None:
-            return replace(note, string=name)
+            return replace(note, string=name, begin=begin)
         change = fret - here
         self._last_change = change
         self._changes = {**self._changes, sound.string: change}
         marks = tuple(_mark(mark, change) for mark in note.marks)
-        finger = (
-            note.finger if change == 0 and string == sound.string or not self._fingers_change(sound, string) else None
-        )
+        finger = None if self._new_hand else note.finger
         if note.finger and finger is None:
             self.said.append("written fingers are left out: the hand is another")
-        moved = replace(note, string=name, fret=fret, marks=marks, finger=finger)
+        moved = replace(note, string=name, begin=begin, fret=fret, marks=marks, finger=finger)
         if note.touch is None or note.head is None:
             return moved
         if note.head.sign == "<>" and fret == 0:
@@ -106,15 +106,6 @@ class _Writer:
             self.said.append("natural harmonics are fretted and touched now")
         head = HEADS["n<>"] if fret else HEADS["<>"]
         return replace(moved, head=head, fret=fret or None, touch=note.touch + change)
-
-    def _fingers_change(self, sound: Sound, string: int) -> bool:
-        """Whether this is more than the same hand some frets on."""
-        changes = {
-            at[1] - (stopped(s) or 0)
-            for s in self._sounds.values()
-            if (at := self.places.at.get(s.index)) and at[1] is not None and stopped(s) is not None
-        }
-        return len(changes) > 1 or string != sound.string
 
     # --- words ---------------------------------------------------------------------------------------------------
 
@@ -157,3 +148,10 @@ class _Writer:
 
 def _mark(mark: Mark, change: int) -> Mark:
     return mark if mark.fret is None else replace(mark, fret=mark.fret + Fraction(change))
+
+
+def _new_hand(sounds: Iterable[Sound], places: Places) -> bool:
+    """Whether this is more than the same hand some frets on."""
+    moved = [(s, at) for s in sounds if (at := places.at.get(s.index)) is not None and not s.dead]
+    changes = {(at[0] - s.string, (at[1] or 0) - (stopped(s) or 0)) for s, at in moved}
+    return len(changes) > 1 or any(string for string, _ in changes)
