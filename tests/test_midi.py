@@ -72,9 +72,9 @@ def test_every_bend_is_within_half_a_cent_of_the_performance() -> None:
         reader = Reader(file)
         for track, voices in zip(file.tracks[1:], strings(stages), strict=True):
             notes = heard(track)
-            for tick, message in timed(track):
-                if message.type != "pitchwheel":
-                    continue
+            wheel = [(tick, m) for tick, m in timed(track) if m.type == "pitchwheel"]
+            assert (wheel[0][0], wheel[0][1].pitch) == (0, 0)  # however the file ended that was played before
+            for tick, message in wheel[1:]:
                 at = max(i for i, note in enumerate(notes) if note.on <= tick)
                 seconds = max(reader.seconds(tick), voices[at][0].start)
                 part = [part for part in voices[at] if part.start <= seconds + 1e-9][-1]
@@ -159,7 +159,7 @@ def test_a_channel_a_string_never_the_drums() -> None:
         assert {m.channel for m in track if not m.is_meta} == {CHANNELS[index]}
         assert [m.program for m in track if m.type == "program_change"] == [24]
         controls = [(m.control, m.value) for tick, m in timed(track) if m.type == "control_change" and tick == 0]
-        assert controls == [(101, 0), (100, 0), (6, 12), (38, 0), (101, 127), (100, 127)]
+        assert controls == [(101, 0), (100, 0), (6, 12), (38, 0), (101, 127), (100, 127), (68, 0)]
     twelve = made("| 12:0 - - - - - - - ||", "tuning E1 A1 D2 G2 B2 E3 A3 D4 G4 B4 E5 A5")[1].data
     channels = [{m.channel for m in track if not m.is_meta} for track in read(twelve).tracks[1:]]
     assert channels == [{channel} for channel in CHANNELS]
@@ -173,7 +173,7 @@ def test_a_new_note_is_preceded_by_note_off_and_bend_in_the_same_tick() -> None:
     assert at[1] == ["note_off", "control_change", "note_on"]
     assert at[2] == ["note_off", "control_change", "note_on"]
     legato = [(tick, m.value) for tick, m in timed(file.tracks[2]) if m.type == "control_change" and m.control == 68]
-    assert legato == [(960, 127), (1440, 0)]
+    assert legato == [(0, 0), (960, 127), (1440, 0)]
 
 
 def test_swing_and_tuplets_fall_on_exact_ticks() -> None:

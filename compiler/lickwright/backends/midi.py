@@ -97,11 +97,16 @@ def _strings(
 
 @lru_cache(maxsize=64)
 def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
-    """Name, program, bend range (registered parameter 0, closed again so that nothing changes it by mistake)."""
+    """Name, program, bend range (registered parameter 0, closed again so that nothing changes it by mistake), nothing bent.
+
+    A file that is played again from the start then begins as it began, however its last note ended.
+    """
     title, control = smf.text(name), smf.CONTROL | channel
     head = bytes((0, 0xFF, smf.TRACK_NAME)) + smf.number(len(title)) + title
     head += bytes((0, smf.PROGRAM | channel, program, 0, control))
-    return head + bytes((101, 0, 0, 100, 0, 0, 6, BEND_RANGE, 0, 38, 0, 0, 101, 127, 0, 100, 127)), control
+    head += bytes((101, 0, 0, 100, 0, 0, 6, BEND_RANGE, 0, 38, 0, 0, 101, 127, 0, 100, 127, 0, 68, 0))
+    bend = smf.BEND | channel
+    return head + bytes((0, bend, 0, 64)), bend
 
 
 def _lyrics(timeline: Timeline, notes: Iterable[Played], ticks: Ticks) -> list[Meta]:
