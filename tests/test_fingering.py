@@ -168,7 +168,7 @@ def test_show_suggests_on_request_and_never_writes_over(tmp_path: Path, capfd: p
     from lickwright.cli import main
 
     path = tmp_path / "a.lick"
-    path.write_text("lick \"Case\"\nkey A minor\n| e8'3 e5 B8 B5 G7 G5 D7 D5 ||\n")
+    path.write_text('lick "Case"\nkey A minor\n| e8\'3 e5 B8 B5 G7 G5 D7 D5 ||\n')
     assert main(["show", str(path)]) == 0
     plain = capfd.readouterr().out.splitlines()
     assert main(["show", str(path), "--fingers"]) == 0

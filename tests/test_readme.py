@@ -41,7 +41,9 @@ def test_the_example_is_real() -> None:
 def test_what_the_short_course_shows_can_be_read() -> None:
     course = README.read_text("utf-8").split("## The notation in five minutes")[1].split("##")[0]
     pieces = [
-        piece for piece in re.findall(r"`([^`]+)`", course) if re.match(r"[|EADGBe(3-]", piece) and re.search(r"\d|…", piece)
+        piece
+        for piece in re.findall(r"`([^`]+)`", course)
+        if re.match(r"[|EADGBe(3-]", piece) and re.search(r"\d|…", piece)
     ]
     assert len(pieces) > 10
     for piece in pieces:

@@ -115,7 +115,7 @@ def _one_of(*choices: str) -> Callable[[str], str]:
     return parse
 
 
-_STRAIGHT = str.maketrans("“”„«»‘’–—−♯♭", "\"\"\"\"\"''---#b")
+_STRAIGHT = str.maketrans("“”„«»‘’–—−♯♭", '"""""\'\'---#b')
 _MEANT = re.compile(r'(L[0-9]{3})(?:\s+bar\s+([0-9]{1,5}))?\s+"((?:[^"\\]|\\.)+)"')
 
 
@@ -178,7 +178,15 @@ FIELDS: tuple[FieldRow, ...] = (
 )
 BY_NAME = {row.name: row for row in FIELDS}
 # What players call some of them elsewhere; offered, never accepted.
-_OTHER_NAMES = {"time": "meter", "metre": "meter", "bpm": "tempo", "speed": "tempo", "position": "box", "author": "by", "grid": "step"}
+_OTHER_NAMES = {
+    "time": "meter",
+    "metre": "meter",
+    "bpm": "tempo",
+    "speed": "tempo",
+    "position": "box",
+    "author": "by",
+    "grid": "step",
+}
 
 _GOOD = 'key A minor\n\nlick "Gate"\n| e8 e5 B8 e5 G7 - - - |\n'
 UNKNOWN = Rule(

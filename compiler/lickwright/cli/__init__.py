@@ -80,7 +80,9 @@ def group() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one command and says how it ended."""
-    gc.set_threshold(50_000, 20)  # a command keeps most of what it makes: collecting as often as usual took a tenth of the time
+    gc.set_threshold(
+        50_000, 20
+    )  # a command keeps most of what it makes: collecting as often as usual took a tenth of the time
     screen.prepare()
     try:
         code = _run(sys.argv[1:] if arguments is None else list(arguments))

@@ -45,9 +45,7 @@ class Builder:
         self._here = 0  # findings about the head, or about the lick being built
         self._music = MusicBuilder(self.text, self.report, run_pattern, self._has_invisible, self._crowded)
 
-    def report(
-        self, rule: Rule, span: Span, message: str, help: str | None = None, fix: Fix | None = None, /
-    ) -> None:
+    def report(self, rule: Rule, span: Span, message: str, help: str | None = None, fix: Fix | None = None, /) -> None:
         """Adds a finding, up to a number that nobody reads any more."""
         if not self._crowded():
             self._here += 1
@@ -173,7 +171,9 @@ class Builder:
         if sign:
             where = start + match.start(2)
             help = f"write `{name} {raw.strip()[:30]}`"
-            fix = replacing(where, where + 1, "" if raw[:1].isspace() or self.text[where + 1 : where + 2].isspace() else " ")
+            fix = replacing(
+                where, where + 1, "" if raw[:1].isspace() or self.text[where + 1 : where + 2].isspace() else " "
+            )
             self.report(rules.LINE, Span(where, where + 1), f"no `{sign}` after a field's name", help, fix)
         name_span, span = Span(at, at + len(name)), Span(at, start + match.end())
         return Field(name, " ".join(raw.split()), remark, name_span, raw, start + match.start(3), span=span)

@@ -40,7 +40,6 @@ class Report(Protocol):
     ) -> None: ...
 
 
-
 def _amount(text: str) -> Fraction:
     return AMOUNTS.get(text) or Fraction(text)
 
