@@ -34,7 +34,7 @@ from typing import Any
 from lickwright import difficulty_facts as facts
 from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.fingering import hand_for
-from lickwright.hand import CAUTION_BEND, CAUTION_FAST, CAUTION_STRETCH, PICKING, Hand
+from lickwright.hand import BIG_BEND, CAUTION_BEND, CAUTION_FAST, CAUTION_STRETCH, PICKING, Hand
 from lickwright.timeline import Timeline
 
 FAR_OFF = 2  # levels between declared and worked out, from which it is said
@@ -210,7 +210,7 @@ def _technique_term(every: set[str], easy: set[str], own: set[str], unpicked: fl
 
 
 def _cautions(span: float, peak: float, bend: float, hand: Hand) -> tuple[str, ...]:
-    return tuple(_said(span > hand.stretch, peak > PICKING[0], bend > 3))
+    return tuple(_said(span > hand.stretch, peak > PICKING[0], bend > BIG_BEND))
 
 
 def _said(stretch: bool, fast: bool, bent: bool) -> Iterator[str]:

@@ -39,7 +39,13 @@ PICKING = (10.0, 13.0, 17.0)
 ONE_WAY = (5.0, 6.5, 8.5)
 SWEEPING = (15.0, 22.0, 22.0)
 
-# The short words of caution, for hard stretches and fast passages. No promise, no dose, no diagnosis.
+BIG_BEND = 3.0  # semitones, past which a caution is due
+
+# The short words of caution, for hard stretches, fast passages and big bends. No promise, no dose, no diagnosis.
+CAUTION = (
+    "A hard one: warm up with easy, slow playing and build up speed, stretches and bends little by little. "
+    "Stop when it hurts or tingles; if it goes on, ask your teacher or a doctor."
+)
 CAUTION_STRETCH = "a hard stretch is optional: warm up, build it up little by little, and stop if it hurts"
 CAUTION_FAST = "build up speed little by little, with pauses; stop if it hurts or tingles, and rest"
 CAUTION_BEND = "build up big bends little by little, with three fingers behind them, and stop if it hurts"

@@ -11,10 +11,11 @@ from collections.abc import Sequence
 
 from lickwright.backends import Emission, Options, Stages
 from lickwright.backends.tab_draw import draw_line, wrapped
-from lickwright.backends.tab_heading import CAUTION, ending, heading, is_hard, legend, tempo_words
+from lickwright.backends.tab_heading import ending, heading, is_hard, legend, tempo_words
 from lickwright.backends.tab_lines import Line, break_lines
 from lickwright.diagnostics import Rule
 from lickwright.grid import Above, Grid
+from lickwright.hand import CAUTION
 
 RULES: tuple[Rule, ...] = ()
 WIDTH_MIN, WIDTH_MAX = 40, 400  # characters; asked for less or more, these

@@ -10,7 +10,9 @@ from fractions import Fraction
 from functools import lru_cache
 
 from lickwright.backends.tab_draw import wrapped
+from lickwright.fingering import hand_for
 from lickwright.grid import Cell, Grid
+from lickwright.hand import BIG_BEND, PICKING
 from lickwright.marks import EVENT_ABOVE, note_text, shape_text
 from lickwright.music.pitch import parse_key, pitch_name
 from lickwright.music.rhythm import SIXTHS, Meter, Tempo
@@ -21,16 +23,7 @@ from lickwright.timeline import Timeline
 _ORDER = {id(technique): index for index, technique in enumerate(TECHNIQUES)}
 _FLATS = parse_key("Db major")
 
-HARD_BEND = 3  # semitones; past it the caution is printed, as past the next two
-HARD_SPAN = 115.0  # millimetres between the outer fingers of a chord
-HARD_PACE = 10  # notes a second
 _PACE_NOTES = 5  # in a row, for a pace to count
-_SCALE_LENGTH = 648.0  # millimetres from nut to bridge of a usual guitar
-_BASS_SCALE_LENGTH = 864.0
-CAUTION = (
-    "A hard one: warm up with easy, slow playing and build up speed, stretches and bends little by little. "
-    "Stop when it hurts or tingles; if it goes on, ask your teacher or a doctor."
-)
 
 
 def heading(grid: Grid, width: int, tempo: str) -> list[str]:
@@ -171,24 +164,22 @@ def ending(settings: Settings, width: int) -> list[str]:
 def is_hard(timeline: Timeline) -> bool:
     """Whether a lick bends, stretches or hurries so far that a caution is due."""
     bends = any(
-        shape.amount > HARD_BEND
+        shape.amount > BIG_BEND
         for sound in timeline.sounds
         for shape in sound.shapes
         if shape.technique.curve in (Curve.BEND, Curve.PREBEND)
     )
-    return bends or _widest(timeline) > HARD_SPAN or _hurries(timeline)
+    return bends or _stretches(timeline) or _hurries(timeline)
 
 
-def _widest(timeline: Timeline) -> float:
-    """Millimetres between the lowest and the highest fretted note that start together."""
-    settings = timeline.settings
-    length = _BASS_SCALE_LENGTH if settings.tuning.is_bass else _SCALE_LENGTH
+def _stretches(timeline: Timeline) -> bool:
+    """Whether fretted notes that start together are further apart than a hand stretches with ease."""
+    hand = hand_for(timeline)
     chords: dict[int, list[int]] = {}
     for sound in timeline.sounds:
         if sound.fret and sound.begin.stroke is not Stroke.TAP:  # the picking hand taps where it likes
-            chords.setdefault(sound.start, []).append(sound.fret + settings.capo)
-    wide = [(min(frets), max(frets)) for frets in chords.values() if len(frets) > 1]
-    return max((length * (2 ** (-low / 12) - 2 ** (-high / 12)) for low, high in wide), default=0.0)
+            chords.setdefault(sound.start, []).append(sound.fret)
+    return any(hand.span(min(frets), max(frets)) > hand.stretch for frets in chords.values() if len(frets) > 1)
 
 
 def _hurries(timeline: Timeline) -> bool:
@@ -197,4 +188,4 @@ def _hurries(timeline: Timeline) -> bool:
     gap = float(60 / fastest) * 4 / timeline.grain if fastest else 1.0  # seconds a grain
     starts = sorted({sound.start for sound in timeline.sounds})
     closest = min([last - first for first, last in zip(starts, starts[_PACE_NOTES - 1 :], strict=False)], default=None)
-    return closest is not None and closest * gap * HARD_PACE < _PACE_NOTES - 1
+    return closest is not None and closest * gap * PICKING[0] < _PACE_NOTES - 1
