@@ -25,8 +25,7 @@ class Severity(StrEnum):
 MESSAGE, HELP = 200, 300  # characters: a message is one line, a help may list names
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     """One kind of finding, with what `lickwright why CODE` prints. Codes are never reused."""
 
     code: str  # L1xx notation, L2xx scale and box, L3xx rhythm, L4xx hands and techniques, L5xx formats, L6xx files
@@ -54,8 +53,7 @@ class Rule:
         return Diagnostic(self.code, severity or self.severity, span, message, help, notes, None, bar, beat, fix)
 
 
-@dataclass(frozen=True, slots=True)
-class Note:
+class Note(NamedTuple):
     """The other place that a finding is about: the source of a slide, the meter line."""
 
     span: Span
@@ -72,8 +70,7 @@ class Change(NamedTuple):
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Fix:
+class Fix(NamedTuple):
     """The one sure mending of a finding; a finding that could be mended in two ways has none."""
 
     title: str  # what it does, as an order: "write `B8`"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.diagnostics import Diagnostic
 
@@ -24,16 +24,14 @@ class Options:
     single_channel: bool = False  # MIDI for old gear: all strings on one channel
 
 
-@dataclass(frozen=True, slots=True)
-class Emission:
+class Emission(NamedTuple):
     """One output: its bytes, and what the format could not say."""
 
     data: bytes
     losses: tuple[Diagnostic, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Backend:
+class Backend(NamedTuple):
     """One row: where a back end is and what it makes.
 
     Its module has `emit(stages: Stages, options: Options) -> Emission` and `RULES: tuple[Rule, ...]`

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 from math import lcm
+from typing import NamedTuple
 
 from lickwright.notation.tree import BarLine, Event, Note, SameBar, Unknown
 from lickwright.settings import Settings
@@ -17,8 +18,7 @@ from lickwright.timeline import Bar, Saying, Slot, TupletSpan, WordSpan
 _SPARE = 24  # grains are this much finer than the music needs, so that several shapes can share a step
 
 
-@dataclass(slots=True)
-class Written:
+class Written(NamedTuple):
     """The written page, counted."""
 
     grain: int
