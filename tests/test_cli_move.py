@@ -39,6 +39,34 @@ def test_a_family_into_a_file(path: Path, tmp_path: Path) -> None:
     assert compiled.licks[1].title == "Porch light, C minor, box 2"
 
 
+def test_a_family_into_a_folder(path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = f"{tmp_path / 'family'}/"
+    assert main(["move", str(path), "--all-boxes", "--out", folder]) == 0
+    assert capsys.readouterr().err.endswith(f"5 licks in {folder}\n")
+    files = sorted(Path(folder).glob("*.lick"))
+    assert [file.name for file in files] == [f"porch-light-box-{n}.lick" for n in range(1, 6)]
+    assert all(compile_text(file.read_text()).ok for file in files)
+    files[0].write_text("mine now\n")
+    assert main(["move", str(path), "--all-boxes", "--out", folder]) == 3
+    assert files[0].read_text() == "mine now\n"
+    assert "L605" in capsys.readouterr().err
+
+
+def test_what_was_not_kept_is_said_beside_the_lick(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["move", str(path), "--box", "2"]) == 0
+    out, err = capsys.readouterr()
+    assert err == '"Porch light": the pull-off in bar 1 is picked: its notes lie on two strings here\n'
+    assert "box 2" in out
+
+
+def test_families_of_scales_without_numbers(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "seven.lick"
+    file.write_text('key D dorian\nbox E shape\n\nlick "Seven"\n| E10 E12 E13 A10 A12 --- |\n')
+    assert main(["move", str(file), "--all-boxes"]) == 0
+    titles = [lick.title for lick in compile_text(capsys.readouterr().out).licks]
+    assert titles == [f"Seven, {letter} shape" for letter in "EDCAG"]
+
+
 def test_a_file_that_is_there_stays(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["move", str(path), "--octave", "up", "--out", str(path)]) == 2
     assert path.read_text() == LICK
@@ -54,6 +82,7 @@ def test_a_file_that_is_there_stays(path: Path, capsys: pytest.CaptureFixture[st
         (["--key", "C minor", "--all-keys"], 2, "one key or all of them"),
         (["No such", "--key", "C minor"], 2, 'no lick called "No such"'),
         (["--key", "C major"], 1, "a move keeps the mode"),
+        (["--box", "7", "--all-keys"], 1, "boxes are numbered 1 to 5"),
         (["--box", "7"], 1, "boxes are numbered 1 to 5"),
     ],
 )

@@ -1,9 +1,9 @@
-"""`lickwright move`: a lick in another key, box, octave or tuning, written as a new file."""
+"""`lickwright move`: licks in another key, box, octave or tuning, written as new files."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -13,29 +13,21 @@ from lickwright.cli import screen
 
 if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
-    from lickwright.moves import Wish
+    from lickwright.moves import Moved, Wish
     from lickwright.notation.tree import Book, Lick
     from lickwright.source import Source
-
-_KEYS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
-_OTHER = {
-    "Db": "C#",
-    "Eb": "D#",
-    "F#": "Gb",
-    "Ab": "G#",
-    "Bb": "A#",
-}  # where a key's usual spelling runs past seven signs
 
 _HELP = """Move the licks of FILE (or the one called TITLE) and write a new .lick.
 
 By pitch (the usual way) the notes stay what they are, in the new key, and the best strings and frets for them are found;
-by shape every finger keeps its place in the hand. What could not be kept is said.
+by shape every finger keeps its place in the hand. What could not be kept is said, and what replaced it.
 
 \b
   lickwright move porch.lick --key "C minor"
   lickwright move porch.lick --box 3
   lickwright move porch.lick --octave up --out high.lick
-  lickwright move porch.lick --all-keys --out family.lick
+  lickwright move porch.lick --all-keys --out family.lick     one file
+  lickwright move porch.lick --all-boxes --out family/        a file a lick
 """
 
 
@@ -48,9 +40,9 @@ by shape every finger keeps its place in the hand. What could not be kept is sai
 @click.option("--tuning", metavar="TUNING", help='The tuning to arrive in: "drop D".')
 @click.option("--by", type=click.Choice(["pitch", "shape"]), default="pitch", show_default=True, help="What is kept.")
 @click.option("--all-keys", is_flag=True, help="Each lick in all twelve keys.")
-@click.option("--all-boxes", is_flag=True, help="Each lick in every box of its scale.")
-@click.option("--out", metavar="FILE", help="Write there; standard output if not said.")
-@click.option("--overwrite", is_flag=True, help="Let --out replace a file.")
+@click.option("--all-boxes", is_flag=True, help="Each lick in all five boxes.")
+@click.option("--out", metavar="PATH", help="Write there; a folder (family/) gets a file a lick.")
+@click.option("--overwrite", is_flag=True, help="Let --out replace files.")
 def command(
     path: str, title: str | None, key: str | None, box: str | None, octave: str | None, tuning: str | None, by: str,
     all_keys: bool, all_boxes: bool, out: str | None, overwrite: bool,
@@ -60,7 +52,7 @@ def command(
         raise click.UsageError("where to? say --key, --box, --octave, --tuning, --all-keys or --all-boxes")
     if (key and all_keys) or (box and all_boxes):
         raise click.UsageError("one key or all of them, one box or all of them")
-    if out is not None and os.path.lexists(out) and not overwrite:
+    if out is not None and os.path.lexists(out) and not _folder(out) and not overwrite:
         raise click.UsageError(f"{report.safe(out)} is there already: choose another name, or say --overwrite")
     from lickwright.cli.sources import Found, Verdict, compiled
     from lickwright.moves import Wish
@@ -71,25 +63,35 @@ def command(
     for _, compilation in compiled([Found(path)], verdict):
         if not compilation.licks:
             screen.err(report.findings(compilation.source, compilation.diagnostics))
-            verdict.judge(compilation.diagnostics)
             continue
         book, _ = parse(compilation.source)
-        chosen = _chosen(book, title)
-        if not chosen:
-            name = report.safe(title or "")
-            raise click.UsageError(f'there is no lick called "{name}"' if title else "there is no lick in this file")
         moved = [
             one
-            for lick in chosen
+            for lick in _chosen(book, title)
             for one in _family(lick, book, compilation.source, wish, all_keys, all_boxes, verdict)
         ]
         if moved:
-            _write(book, moved, out, verdict)
+            _write(book, moved, path, out, overwrite, verdict)
     return verdict.code
 
 
+def _folder(out: str) -> bool:
+    """Whether `--out` names a folder: one that is there, or a name that ends like one."""
+    return os.path.isdir(out) or out.endswith(("/", os.sep))
+
+
 def _chosen(book: Book, title: str | None) -> list[Lick]:
-    return [lick for lick in book.licks if title is None or lick.title.casefold() == title.casefold()]
+    if title is None:
+        return list(book.licks)
+    wanted = " ".join(title.split()).casefold()
+    found = [lick for lick in book.licks if " ".join(lick.title.split()).casefold() == wanted]
+    if not found:
+        titles = ", ".join(f'"{report.safe(lick.title)}"' for lick in book.licks[:10])
+        raise click.UsageError(f'there is no lick called "{report.safe(title)}"; there are {titles}')
+    return found
+
+
+# --- families --------------------------------------------------------------------------------------------------------
 
 
 def _family(
@@ -100,64 +102,95 @@ def _family(
 
     from lickwright.moves import Unmovable, move_lick
 
-    for one, name in _wishes(lick, book, source, wish, all_keys, all_boxes):
+    refused: set[str] = set()  # said once: what is wrong with one key is wrong with all
+    for one in _wishes(lick, book, source, wish, all_keys, all_boxes):
         try:
             moved = move_lick(lick, book, source, one)
         except Unmovable as e:
-            screen.err(f"{report.safe(name or lick.title)}: {report.safe(str(e))}\n")
             verdict.add(screen.Exit.MUSIC)
+            if str(e) not in refused:
+                refused.add(str(e))
+                screen.err(f"{_name(lick.title, _goal(one, all_keys, all_boxes))}: {report.safe(str(e))}\n")
             continue
+        place = _place(moved, all_keys, all_boxes)
         for words in moved.said:
-            screen.err(f'"{report.safe(lick.title)}"{report.safe(f", {name}" if name else "")}: {report.safe(words)}\n')
-        yield replace(moved.lick, title=f"{lick.title}, {name}") if name else moved.lick
+            screen.err(f"{_name(lick.title, place)}: {report.safe(words)}\n")
+        yield replace(moved.lick, title=f"{lick.title}, {place}") if place else moved.lick
 
 
-def _wishes(
-    lick: Lick, book: Book, source: Source, wish: Wish, all_keys: bool, all_boxes: bool
-) -> Iterator[tuple[Wish, str]]:
-    """Every place, and what distinguishes it; "" where there is only one."""
+def _wishes(lick: Lick, book: Book, source: Source, wish: Wish, all_keys: bool, all_boxes: bool) -> Iterator[Wish]:
+    """Every place: keys from C up, each as it is best spelled, and in each the boxes by number."""
     from dataclasses import replace
 
     from lickwright.resolve import resolve
 
-    timeline, _ = resolve(lick, book, source)
-    settings = timeline.settings if timeline else None
     keys: list[str | None] = [wish.key]
-    boxes: list[str | None] = [wish.box]
-    if all_keys and settings and settings.key:
-        keys = [_spelled(tonic, settings.key.mode) for tonic in _KEYS]
-    if all_boxes and settings and settings.scale:
-        numbered = settings.scale.is_pentatonic_family
-        boxes = [str(n) for n in range(1, 6)] if numbered else [f"{letter} shape" for letter in "CAGED"]
-    for key in keys:
+    boxes = [str(n) for n in range(1, 6)] if all_boxes else [wish.box]
+    if all_keys:
+        timeline, _ = resolve(lick, book, source)
+        key = timeline.settings.key if timeline else None
+        # without a key any will do: `move_lick` says that one is missing
+        keys = [str(key.transposed(pc - key.tonic.pc)) for pc in range(12)] if key else ["C major"]
+    for to_key in keys:
         for box in boxes:
-            place = box if box is None or "shape" in box else f"box {box}"
-            words = (key if all_keys else "", place if all_boxes else "")
-            yield replace(wish, key=key, box=box), ", ".join(filter(None, words))
+            yield replace(wish, key=to_key, box=box)
 
 
-def _spelled(tonic: str, mode: str) -> str:
-    from lickwright.music.pitch import parse_key
-
-    try:
-        return str(parse_key(f"{tonic} {mode}"))
-    except ValueError:
-        return f"{_OTHER.get(tonic, tonic)} {mode}"
+def _goal(wish: Wish, all_keys: bool, all_boxes: bool) -> str:
+    return ", ".join(filter(None, (wish.key if all_keys else "", f"box {wish.box}" if all_boxes else "")))
 
 
-def _write(book: Book, licks: list[Lick], out: str | None, verdict: Verdict) -> None:
-    from dataclasses import replace
+def _place(moved: Moved, all_keys: bool, all_boxes: bool) -> str:
+    """What tells it from the others of its family: `C minor, box 3`."""
+    settings = moved.timeline.settings
+    box = "" if settings.box is None else f"box {settings.box}" if settings.box.numbers else str(settings.box)
+    return ", ".join(filter(None, (str(settings.key) if all_keys else "", box if all_boxes else "")))
 
+
+def _name(title: str, place: str) -> str:
+    return f'"{report.safe(title)}"' + (f", {place}" if place else "")
+
+
+# --- writing ---------------------------------------------------------------------------------------------------------
+
+
+def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwrite: bool, verdict: Verdict) -> None:
+    """One file, or a folder with a file a lick. What stands in the way stays, unless it may be replaced."""
+    from lickwright.moves import gathered
     from lickwright.notation.canonical import canonical
 
-    text = canonical(replace(book, licks=tuple(licks)))
     if out is None:
-        screen.out(text)
+        screen.out(canonical(gathered(book, licks)))
         return
-    from lickwright.cli.writing import replace as replace_file
+    if _folder(out):
+        _into_folder(book, licks, path, out, overwrite, verdict)
+        return
+    from lickwright.cli.writing import replace
+    from lickwright.files import reason
 
     try:
-        replace_file(out, text.encode("utf-8"))
+        replace(out, canonical(gathered(book, licks)).encode("utf-8"))
     except OSError as e:
-        screen.err(f"{report.safe(out)}: cannot be written: {e.strerror}\n")
+        screen.err(f"error: {report.safe(out)}: nothing was written: {report.safe(reason(e))}\n")
         verdict.add(screen.Exit.FILE)
+
+
+def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwrite: bool, verdict: Verdict) -> None:
+    from lickwright.cli.sources import SUFFIX
+    from lickwright.cli.writing import Folder, Output
+    from lickwright.moves import gathered
+    from lickwright.names import distinct, slug
+    from lickwright.notation.canonical import canonical
+    from lickwright.source import Source as Text
+
+    names = distinct([slug(lick.title) for lick in licks])
+    outputs = [
+        Output(name + SUFFIX, canonical(gathered(book, [lick])).encode("utf-8"))
+        for name, lick in zip(names, licks, strict=True)
+    ]
+    root, name = os.path.split(os.path.abspath(out))
+    folder = Folder(root, name, path, overwrite)
+    for trouble in folder.write(outputs):
+        verdict.judge([trouble.finding])
+        screen.err(report.findings(Text(trouble.path, ""), [trouble.finding]))
+    screen.err(f"{report.count(folder.done, 'lick')} in {report.safe(out)}\n")

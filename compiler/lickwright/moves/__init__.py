@@ -7,24 +7,25 @@ them are found. Whatever comes out has been counted and checked: same rhythm, sa
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from lickwright.checks import check
 from lickwright.diagnostics import Severity, has_errors
 from lickwright.moves.aim import Aim, aims, wanted_fields
 from lickwright.moves.boxed import by_box
-from lickwright.moves.place import by_pitch, by_shape
 from lickwright.moves.rewrite import rewrite
+from lickwright.moves.shaped import by_shape
 from lickwright.moves.written import Places
 from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse
-from lickwright.notation.tree import Book, Lick
+from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.resolve import resolve
+from lickwright.settings import BY_NAME
 from lickwright.source import Source
 from lickwright.timeline import Sound, Timeline
 
-__all__ = ["Moved", "Unmovable", "Wish", "move_lick"]
+__all__ = ["Moved", "Unmovable", "Wish", "gathered", "move_lick"]
 
 
 class Unmovable(ValueError):
@@ -63,11 +64,40 @@ def move_lick(lick: Lick, book: Book, source: Source, wish: Wish) -> Moved:
             for places in _ways(timeline, aim):
                 moved = _tried(lick, book, timeline, aim, places)
                 if isinstance(moved, Moved):
-                    return moved
+                    folded = (f"{aim.folded}: {why or 'the neck ends there'}",) if aim.folded else ()
+                    return replace(moved, said=(*folded, *moved.said))
                 why = why or moved
     except ValueError as e:
         raise Unmovable(str(e)) from None
     raise Unmovable(f'"{lick.title}" cannot be played there: {why or "no place on the neck holds its notes"}')
+
+
+def gathered(book: Book, licks: Sequence[Lick]) -> Book:
+    """The book with these licks; a field of its head that every lick now says for itself stands there no longer.
+
+    Where they all say the same, the head says it for them.
+    """
+    head: list[Field | Comment] = []
+    done = list(licks)
+    for entry in book.head:
+        own = [_own(lick, entry.name) for lick in done] if isinstance(entry, Field) else []
+        texts = {field.text for field in own if field is not None}
+        if (
+            not own
+            or None in own
+            or not isinstance(entry, Field)
+            or (entry.name in BY_NAME and BY_NAME[entry.name].repeats)
+        ):
+            head.append(entry)
+        elif len(texts) == 1:
+            text = texts.pop()
+            head.append(replace(entry, text=text, raw=text))
+            done = [replace(lick, fields=tuple(f for f in lick.fields if f not in own)) for lick in done]
+    return replace(book, head=tuple(head), licks=tuple(done))
+
+
+def _own(lick: Lick, name: str) -> Field | None:
+    return next((f for f in lick.fields if isinstance(f, Field) and f.name == name), None)
 
 
 def _ways(timeline: Timeline, aim: Aim) -> Iterator[Places]:
@@ -78,7 +108,7 @@ def _ways(timeline: Timeline, aim: Aim) -> Iterator[Places]:
             yield shape
     if aim.by == "pitch":
         yield from by_box(timeline, aim)
-        yield from by_pitch(timeline, aim)
+        # BP yield from by_pitch(timeline, aim)
         if not aim.shape_first and aim.tuning == timeline.settings.tuning:  # better beside the box than not at all
             shape = by_shape(timeline, aim)
             if shape is not None:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from lickwright.moves.written import Places
-from lickwright.music.box import Area, BoxSpec, area, parse_box
+from lickwright.music.box import BLUE, Area, BoxSpec, area, parse_box
 from lickwright.music.chord import parse_chord
 from lickwright.music.pitch import Key, parse_key
 from lickwright.music.positions import is_minor, number_of, pentatonic_boxes, shape_of
@@ -37,6 +37,10 @@ class Aim:
     frets: int  # counted from the capo
     shape_first: bool  # whether the whole shape may simply go along
     keeps_pitch: bool  # False where a shape goes into a tuning that sounds otherwise
+    fingered: int = (
+        0  # frets that the hand goes on by where the shape goes along: the semitones, less what the tuning does
+    )
+    folded: str = ""  # "an octave lower", where the nearest octave was not to be had
     said: tuple[str, ...] = ()
 
 
@@ -56,15 +60,10 @@ def aims(
     near = interval - OCTAVE if interval > OCTAVE // 2 else interval
     first = near + OCTAVE * octave
     others = [first - OCTAVE, first + OCTAVE] if not octave else []
-    if first > 0:
-        others = others[:1] + others[1:]
+    scale = _scale(timeline) if box and spec and spec.numbers else settings.scale
     for semitones in (first, *others):
-        said = (
-            (f"an octave {'lower' if semitones < first else 'higher'}: the neck ends there",)
-            if semitones != first
-            else ()
-        )
-        yield _aim(settings, semitones, to_key, spec, bool(box), to_tuning, bool(tuning), by, said)
+        folded = "" if semitones == first else f"an octave {'lower' if semitones < first else 'higher'}"
+        yield _aim(settings, scale, semitones, to_key, spec, bool(box), to_tuning, bool(tuning), by, folded)
 
 
 def _key(settings: Settings, wanted: str | None) -> Key | None:
@@ -80,31 +79,49 @@ def _key(settings: Settings, wanted: str | None) -> Key | None:
     return key
 
 
+def _scale(timeline: Timeline) -> Scale | None:
+    """The lick's scale; where it names none and has no notes beyond the pentatonic, that, whose boxes have numbers."""
+    settings = timeline.settings
+    key, scale = settings.key, settings.scale
+    if key is None or scale is None or "scale" in settings.written:
+        return scale
+    five = default_scale(key, numbered_box=True)
+    known = {*five.semitones, BLUE["minor" if is_minor(five) else "major"].semitones}
+    notes = (s for s in timeline.sounds if not s.dead and not s.harmonic)
+    return five if all((round(s.pitch) - key.tonic.pc) % OCTAVE in known for s in notes) else scale
+
+
 def _aim(
-    settings: Settings, semitones: int, key: Key | None, spec: BoxSpec | None, new_box: bool, tuning: Tuning, new_tuning: bool,
-    by: str, said: tuple[str, ...],
+    settings: Settings, scale: Scale | None, semitones: int, key: Key | None, spec: BoxSpec | None, new_box: bool, tuning: Tuning, new_tuning: bool,
+    by: str, folded: str,
 ) -> Aim:  # fmt: skip
     frets = max(1, settings.frets - settings.capo)
-    scale = settings.scale
+    fingered = semitones
+    said: tuple[str, ...] = ()
+    if by == "pitch" and tuning.shift != settings.tuning.shift:  # what sounds as before is fingered in another key
+        fingered += settings.tuning.shift - tuning.shift
+        key = key.transposed(fingered - semitones) if key else None
+        said = (f"fingered in {key}, it sounds as before",) if key else ()
     if new_box and spec is not None:
-        spec = _understood(spec, settings, key, tuning, frets)
-    moved = spec if new_box or spec is None else _shifted(spec, semitones, settings, frets)
+        spec = _understood(spec, settings, scale, key, tuning, frets)
+    moved = spec if new_box or spec is None else _shifted(spec, fingered, settings, frets)
     if new_tuning and not new_box and not tuning.standard_intervals:
         moved = None  # boxes by number or shape want the standard intervals; the frets played will be named
     here = area(moved, key, scale, tuning, frets, settings.numbering) if moved and (key or moved.window) else None
     return Aim(
         by, semitones, key, scale, moved, here, tuning, frets,
         shape_first=not new_box and (by == "shape" or not new_tuning),
-        keeps_pitch=not (new_tuning and by == "shape"), said=said,
+        keeps_pitch=not (new_tuning and by == "shape"), fingered=fingered, folded=folded, said=said,
     )  # fmt: skip
 
 
-def _understood(spec: BoxSpec, settings: Settings, key: Key | None, tuning: Tuning, frets: int) -> BoxSpec:
+def _understood(
+    spec: BoxSpec, settings: Settings, scale: Scale | None, key: Key | None, tuning: Tuning, frets: int
+) -> BoxSpec:
     """A box number for a scale or tuning that has none: the shape of the same number, else the frets where it lies.
 
     So that "box 3" means the same part of the neck for every lick in a key.
     """
-    scale = settings.scale
     if key is None or scale is None or len(spec.numbers) != 1:
         return spec
     numbered = scale.is_pentatonic_family

@@ -1,7 +1,8 @@
 """A lick moved into a box: every note on its string there.
 
-In: a counted lick and an aim with a box. Out: `Places`, the best home first. `options.py` says what each note may be played on; between strings
-as good as each other `fingering.plan` chooses. Notes that sound together or go on under others get strings of their own.
+In: a counted lick and an aim; without a box, its own frets are one. Out: `Places`, the best home first. `options.py` says
+what each note may be played on; between strings as good as each other `fingering.plan` chooses. Notes that sound
+together or go on under others get strings of their own.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from lickwright.timeline import Sound, Timeline
 
 _HOMES = 2  # the best, and the next where the best cannot be played
 _WIDE = 3  # strings a note that are tried where a chord does not fit on its best ones
+_HELD = 5  # frets from the lowest to the highest of a chord that a hand may hold
 _CHOICES = 16  # places of one moment that are weighed
 
 
@@ -51,7 +53,7 @@ def _planned(
         sounds = [s for s in group if s.index in run_of]
         if not sounds:
             continue
-        strings = _together(sounds, run_of)
+        strings = _together(sounds, run_of, timeline, aim)
         if not strings:
             return False
         choices = tuple(
@@ -75,16 +77,26 @@ def _chosen(asked: list[Moment], timeline: Timeline, aim: Aim, draft: Draft) -> 
     return [moment.choices[n] for moment, n in zip(asked, planned.choice, strict=True)]
 
 
-def _together(sounds: Sequence[Sound], run_of: dict[int, Run]) -> list[tuple[int, ...]]:
-    """Strings for notes that begin together, a different one each, the cheapest first."""
+def _together(sounds: Sequence[Sound], run_of: dict[int, Run], timeline: Timeline, aim: Aim) -> list[tuple[int, ...]]:
+    """Strings for notes that begin together, a different one each, the cheapest first: where a hand holds them, if it can."""
     costs = [run_of[s.index].strings for s in sounds]
     best = [{k: c for k, c in one.items() if c <= min(one.values()) + AS_GOOD} for one in costs]
+    if len(sounds) == 1:
+        return [(string,) for string in best[0]]
     wide = [dict(sorted(one.items(), key=lambda pair: pair[1])[:_WIDE]) for one in costs]
+    some: list[tuple[int, ...]] = []
     for allowed in (best, wide, costs):
         found = [way for way in product(*allowed) if len(set(way)) == len(way)]
-        if found:
-            return sorted(found, key=lambda way: sum(one[k] for one, k in zip(costs, way, strict=True)))[:_CHOICES]
-    return []
+        some = some or found
+        if held := [way for way in found if _spread(sounds, way, timeline, aim) < _HELD]:
+            some = held
+            break
+    return sorted(some, key=lambda way: sum(one[k] for one, k in zip(costs, way, strict=True)))[:_CHOICES]
+
+
+def _spread(sounds: Sequence[Sound], way: Sequence[int], timeline: Timeline, aim: Aim) -> int:
+    frets = [fret for s, string in zip(sounds, way, strict=True) if (fret := _fret(s, string, timeline, aim))]
+    return max(frets, default=0) - min(frets, default=0)
 
 
 def _apart(timeline: Timeline, run_of: dict[int, Run]) -> None:

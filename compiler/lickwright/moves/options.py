@@ -22,11 +22,13 @@ Where = frozenset[tuple[int, int]]
 # Costs, in notes: one note a fret outside the box is worth 1.5.
 IN_WINDOW = 0.6  # between the frets of the box, though no note of it
 OUT, FURTHER = 1.0, 0.5  # outside it, and for each fret of the way there
-OPENED = 3.0  # an open string where the lick had a finger
+OPENED = 4.0  # an open string where the lick had a finger
+OTHER_STRING = 0.3  # where no box asks for it
 FRETTED = 0.3  # and the other way round: an open note stays one where it can
 HARD_BEND, SLACK = 2.5, 2.0  # a bend the string hardly gives; vibrato or a slide on an open string
 PARTED = 1.6  # a hammer-on or pull-off that ends: kept if one note lies a fret outside for it
 SLIDE_PARTED = 2.2
+FAR = 0.08  # each note, for each fret between here and where the hand would be if it simply went along
 NEVER = 40.0
 AS_GOOD = 0.25  # strings that cost no more than this over the best are left to the plan
 _BENT = (Curve.BEND, Curve.PREBEND)
@@ -51,10 +53,10 @@ class Draft:
     cost: float = 0.0
 
 
-def homes(aim: Aim) -> list[tuple[Where, int, int]]:
+def homes(timeline: Timeline, aim: Aim) -> list[tuple[Where, int, int]]:
     """Each place of the box on the neck, with its lowest and highest fret; of several boxes, those that lie together."""
     if aim.area is None:
-        return []
+        return [_own(timeline, aim)]
     boxes = aim.area.boxes
     first = min(box.label for box in boxes)
     out = []
@@ -66,26 +68,35 @@ def homes(aim: Aim) -> list[tuple[Where, int, int]]:
     return out
 
 
+def _own(timeline: Timeline, aim: Aim) -> tuple[Where, int, int]:
+    """Without a box, the lick's own places, gone along: a new tuning changes no more of them than it must."""
+    notes = [s for s in first_pass(timeline) if pitched(s)]
+    at = [(s.string, (stopped(s) or 0) + aim.fingered) for s in notes]
+    frets = [fret for _, fret in at if fret > 0] or [0]
+    return frozenset(place for place in at if 0 < place[1] <= aim.frets), min(frets), max(frets)
+
+
 def drafts(timeline: Timeline, aim: Aim) -> Iterator[Draft]:
     """One for each home that can hold the lick at all, the best first."""
     chains = list(_chains(timeline))
     busy = _busy(timeline)
-    found: list[tuple[float, float, int, Draft]] = []
-    for home, low, high in homes(aim):
+    found: list[tuple[float, int, Draft]] = []
+    for home, low, high in homes(timeline, aim):
         options = {s.index: _options(s, timeline, aim, home, low, high) for chain in chains for s in chain}
         if not all(options.values()):
             continue
         draft = Draft(home)
         for chain in chains:
             _split(chain, options, busy, draft)
-        found.append((draft.cost, _away(timeline, aim, low, high), len(found), draft))
-    yield from (draft for *_, draft in sorted(found, key=lambda one: one[:3]))
+        cost = draft.cost + FAR * len(options) * _away(timeline, aim, low, high)
+        found.append((cost, len(found), draft))
+    yield from (draft for *_, draft in sorted(found, key=lambda one: one[:2]))
 
 
 def _away(timeline: Timeline, aim: Aim, low: int, high: int) -> float:
     """Frets from where the hand would be if it simply went along."""
     frets = [s.fret for s in first_pass(timeline) if s.fret] or [0]
-    return abs((low + high) / 2 - sum(frets) / len(frets) - aim.semitones)
+    return abs((low + high) / 2 - sum(frets) / len(frets) - aim.fingered)
 
 
 def _chains(timeline: Timeline) -> Iterator[list[Sound]]:
@@ -130,7 +141,9 @@ def _options(
         if other is not None:
             cost += _off(string, other, sound.trill or 0, home, low, high)
         if sound.begin.stroke is Stroke.TAP or sound.harmonic:
-            cost *= 0.2  # the picking hand is anywhere; a harmonic stays where its node is
+            cost *= 0.2  # the picking hand is anywhere, and so are nodes
+            cost += OPENED if sound.harmonic and fret_now == 0 != fret else 0.0  # a natural harmonic stays one
+        cost += OTHER_STRING if aim.area is None and string != sound.string else 0.0
         cost += _shaped(sound, string, fret, aim, old.sound)
         if cost < inf:
             out[string] = (fret, cost)

@@ -1,0 +1,45 @@
+"""How fast licks are moved: `python tests/bench/moves.py`, about half a minute.
+
+Every sample into all twelve keys and five boxes. Goal: one lick to all sixty places in 2 s. Prints the mean, and the
+slowest licks with their notes.
+"""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from lickwright.moves import Wish, gathered, move_lick
+from lickwright.notation.canonical import canonical
+from lickwright.notation.syntax import parse
+from lickwright.notation.tree import Book, Lick
+from lickwright.resolve import resolve
+from lickwright.source import Source
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+
+
+def seconds(lick: Lick, book: Book, source: Source) -> tuple[float, int]:
+    """This process's own time for all keys and boxes of one lick, the text of them included, and its number of notes."""
+    start = time.process_time()
+    timeline, _ = resolve(lick, book, source)
+    assert timeline is not None and timeline.settings.key is not None
+    keys = [str(timeline.settings.key.transposed(n)) for n in range(12)]
+    family = [move_lick(lick, book, source, Wish(key=key, box=box)).lick for key in keys for box in "12345"]
+    canonical(gathered(book, family))
+    return time.process_time() - start, len(timeline.sounds)
+
+
+def main() -> None:
+    times = []
+    for path in sorted(SAMPLES.glob("**/*.lick")):
+        source = Source(str(path), path.read_text("utf-8"))
+        book, _ = parse(source)
+        times += [(*seconds(lick, book, source), lick.title) for lick in book.licks]
+    print(f"{len(times)} licks, each to 60 places: {sum(t for t, *_ in times) / len(times):.2f} s in the mean")
+    for took, notes, title in sorted(times, reverse=True)[:5]:
+        print(f"  {took:.2f} s  {notes:3} notes as played  {title}")
+
+
+if __name__ == "__main__":
+    main()
