@@ -8,7 +8,7 @@ together or go on under others get strings of their own.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import islice, product
+from itertools import islice
 
 from lickwright.fingering import Choice, Moment, hand_for, moments_of, plan
 from lickwright.moves.aim import Aim
@@ -20,6 +20,7 @@ from lickwright.timeline import Sound, Timeline
 _HOMES = 2  # the best, and the next where the best cannot be played
 _WIDE = 3  # strings a note that are tried where a chord does not fit on its best ones
 _HELD = 5  # frets from the lowest to the highest of a chord that a hand may hold
+_MOST = 2_000  # ways of a chord that are looked at: six strings have 720
 _CHOICES = 16  # places of one moment that are weighed
 
 
@@ -86,12 +87,22 @@ def _together(sounds: Sequence[Sound], run_of: dict[int, Run], timeline: Timelin
     wide = [dict(sorted(one.items(), key=lambda pair: pair[1])[:_WIDE]) for one in costs]
     some: list[tuple[int, ...]] = []
     for allowed in (best, wide, costs):
-        found = [way for way in product(*allowed) if len(set(way)) == len(way)]
+        found = list(islice(_ways(allowed), _MOST))
         some = some or found
         if held := [way for way in found if _spread(sounds, way, timeline, aim) < _HELD]:
             some = held
             break
     return sorted(some, key=lambda way: sum(one[k] for one, k in zip(costs, way, strict=True)))[:_CHOICES]
+
+
+def _ways(allowed: Sequence[Iterable[int]], taken: tuple[int, ...] = ()) -> Iterator[tuple[int, ...]]:
+    """Every choice of one each, no two alike."""
+    if not allowed:
+        yield taken
+        return
+    for string in allowed[0]:
+        if string not in taken:
+            yield from _ways(allowed[1:], (*taken, string))
 
 
 def _spread(sounds: Sequence[Sound], way: Sequence[int], timeline: Timeline, aim: Aim) -> int:
