@@ -6,8 +6,8 @@ lick without errors the bytes of any format. Nothing here writes a file.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.backends import BACKENDS, Emission, Options, Stages
 from lickwright.diagnostics import Diagnostic, has_errors
@@ -23,8 +23,7 @@ class LickHasErrors(ValueError):
     """A lick with errors has no outputs: whatever was written would not be what its writer meant."""
 
 
-@dataclass(frozen=True, slots=True)
-class CompiledLick:
+class CompiledLick(NamedTuple):
     """One lick, counted and checked; its outputs are made when asked for."""
 
     title: str
@@ -77,8 +76,7 @@ class CompiledLick:
         return PrettyMIDI(BytesIO(self.midi()))
 
 
-@dataclass(frozen=True, slots=True)
-class Compilation:
+class Compilation(NamedTuple):
     """What became of one source."""
 
     source: Source

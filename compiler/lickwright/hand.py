@@ -9,8 +9,8 @@ Most limits are proposals, to be tuned by teachers: published are finger lengths
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 GUITAR_MM, BASS_MM = 648.0, 864.0  # usual scale lengths, nut to bridge
 
@@ -51,8 +51,7 @@ CAUTION_FAST = "build up speed little by little, with pauses; stop if it hurts o
 CAUTION_BEND = "build up big bends little by little, with three fingers behind them, and stop if it hurts"
 
 
-@dataclass(frozen=True, slots=True)
-class Hand:
+class Hand(NamedTuple):
     """One hand on one neck."""
 
     reach: str  # small, medium, large

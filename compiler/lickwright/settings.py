@@ -25,8 +25,7 @@ VERSION = 1  # of the notation
 MAX_FRETS = 36
 
 
-@dataclass(frozen=True, slots=True)
-class Meant:
+class Meant(NamedTuple):
     """`meant L203 bar 2 "reason"`: a finding that is intended."""
 
     code: str

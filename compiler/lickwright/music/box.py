@@ -7,8 +7,8 @@ note: the checks ask whether a place is in an area and say so. How boxes come ab
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from lickwright.music.boxspec import OPEN, SHAPES, BoxSpec, parse_box
 from lickwright.music.fretboard import Place, all_places
@@ -37,8 +37,7 @@ __all__ = [
 ]  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Area:
+class Area(NamedTuple):
     """All the placements that a lick's box line means."""
 
     name: str  # "box 1 (E shape), frets 5-8 or 17-20"

@@ -7,8 +7,8 @@ pitches. Knows nothing of what a lick asks for; that is `box`.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from lickwright.music.fretboard import Place, Run, Window, blue_places, per_string
 from lickwright.music.fretboard import window as scale_window
@@ -25,8 +25,7 @@ _SHAPE_OF = "EDCAG"
 NUMBERINGS = ("relative", "tonic")  # how major boxes count
 
 
-@dataclass(frozen=True, slots=True)
-class Box:
+class Box(NamedTuple):
     """One placement of one box on the neck."""
 
     label: str  # "box 1", "E shape", "open position", "frets 5-8"
