@@ -20,8 +20,8 @@ from lickwright.music.rhythm import Feel, Meter, Tempo, parse_feel, parse_length
 from lickwright.music.scale import Scale, default_scale, parse_scale
 from lickwright.music.tuning import Tuning, parse_tuning
 from lickwright.source import Span
+from lickwright.version import NOTATION as NOTATION_READ
 
-VERSION = 1  # of the notation
 MAX_FRETS = 36
 
 
@@ -312,11 +312,11 @@ def _value(row: FieldRow, entry: Entry, of_file: bool, found: list[Diagnostic]) 
         if not text:
             raise ValueError(f"`{row.name}` has no value")
         value = row.parse(text)
-        if row.name == "notation" and value > VERSION:
+        if row.name == "notation" and value > NOTATION_READ:
             found.append(
                 NOTATION.at(
                     span,
-                    f"the file is written in notation {value}, this program reads {VERSION}",
+                    f"the file is written in notation {value}, this program reads {NOTATION_READ}",
                     "a newer Lickwright reads it",
                 )
             )

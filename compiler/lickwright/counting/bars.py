@@ -5,12 +5,12 @@ In: the music of one lick and its settings. Out: `Written`. What sounds, and for
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from lickwright.counting import rules
+from lickwright.counting.rules import Report
 from lickwright.counting.written import OpenBar, Page, RawBar, Written
-from lickwright.diagnostics import Rule
 from lickwright.notation.techniques import WORDS, Kind
 from lickwright.notation.tree import (
     Bare,
@@ -33,7 +33,6 @@ from lickwright.settings import Settings
 from lickwright.source import Span
 from lickwright.timeline import Saying, TupletSpan, WordSpan
 
-Report = Callable[[Rule, Span, str, str], None]
 _NONE = Fraction(0)
 _HOLD = (Hold(),)
 _REST = (Rest(),)

@@ -5,15 +5,12 @@ In: written bars. Out: their indices as played, or how many events that would be
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import NamedTuple
 
 from lickwright.counting import rules
-from lickwright.diagnostics import Rule
+from lickwright.counting.rules import Report
 from lickwright.source import Span
 from lickwright.timeline import Bar
-
-Report = Callable[[Rule, Span, str, str], None]
 
 
 class Section(NamedTuple):

@@ -6,12 +6,13 @@ it is judged by the checks; here only what has no meaning at all is reported, on
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 
 from lickwright.counting import rules
 from lickwright.counting.neck import Neck
+from lickwright.counting.rules import Report
 from lickwright.counting.written import Written
 from lickwright.diagnostics import Rule
 from lickwright.music.harmonic import above
@@ -22,7 +23,6 @@ from lickwright.settings import VALUE, Settings
 from lickwright.source import Span
 from lickwright.timeline import Bar, Pass, Saying, Sound, TempoAt
 
-Report = Callable[[Rule, Span, str, str], None]
 _PINCHED = 24.0  # semitones that a pinch harmonic sounds above its fret: the fourth partial is the one most players get
 
 

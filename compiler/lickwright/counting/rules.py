@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from lickwright.diagnostics import Rule
 from lickwright.notation.rules import error
+from lickwright.source import Span
+
+Report = Callable[[Rule, Span, str, str], None]  # how those who count say what they find: rule, place, message, help
 
 NO_STRING = error(
     "L140", "string not on this neck", "a string that the tuning does not have, or a letter that names none in it",

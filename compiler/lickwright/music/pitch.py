@@ -19,7 +19,6 @@ _NATURAL = (0, 2, 4, 5, 7, 9, 11)  # semitones of the major scale's degrees
 _NOTE = re.compile(r"([A-G])(##|#|bb|b)?")
 _PITCH = re.compile(r"([A-G])(##|#|bb|b)?(-?\d{1,2})")
 _ALTERS = {None: 0, "": 0, "#": 1, "##": 2, "b": -1, "bb": -2}
-_SIGNS = {value: text for text, value in _ALTERS.items() if text is not None}
 
 
 class Degree(NamedTuple):

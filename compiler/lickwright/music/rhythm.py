@@ -167,7 +167,6 @@ class Feel:
 
 
 _RATIOS = {"straight": (1, 1), "shuffle": (2, 1), "swing": (3, 2)}
-STRAIGHT = Feel("straight")
 
 
 @lru_cache(maxsize=256)
