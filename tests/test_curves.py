@@ -57,14 +57,24 @@ def test_vibrato_goes_up_from_a_fretted_note_and_around_a_bent_one() -> None:
 
 def test_a_slide_leaves_at_the_end_of_the_note_and_its_target_is_not_struck() -> None:
     source, target = played("| G7 - /9 - - - - - ||")
-    assert source.moves == (Move(pytest.approx(0.4), 0.5, 2),)
+    assert source.moves == (Move(pytest.approx(0.4), 0.5, 2, Way.FRETS),)
     assert pitch(source, 0.4, 0.5) == [62, 64]
     assert (target.stroke, target.joined, target.pitch, target.moves) == (Stroke.NONE, True, 64, ())
     far, _ = played("| G5 /17 - - - - - - ||")
-    assert far.moves == (Move(pytest.approx(0.125), 0.25, 12),)  # 600 ms, but at most half of the note
+    assert far.moves == (Move(pytest.approx(0.125), 0.25, 12, Way.FRETS),)  # 600 ms, but at most half of the note
     shift, picked = played("| G7 - \\\\5 - - - - - ||")
     assert pitch(shift, 0.5) == [60]
     assert (picked.stroke, picked.joined) == (Stroke.PICK, True)
+
+
+def test_a_slide_goes_fret_by_fret() -> None:
+    source, _ = played("| G5 - - - /9 - - - ||", "tempo 60")
+    values = offsets(source.moves, [1.8 + i / 1000 for i in range(201)])  # four frets, 50 ms each
+    assert values == sorted(values)
+    for fret in range(4):
+        stay = values[50 * fret + 1 : 50 * fret + 29]
+        assert stay == pytest.approx([fret] * 28, abs=0.001)
+    assert values[-1] == pytest.approx(4)
 
 
 def test_a_slide_from_a_bent_note_starts_where_the_bend_is() -> None:

@@ -21,6 +21,7 @@ Seconds = Callable[[int], float]  # from grains
 BEND_MAX, BEND_SHARE = 0.25, 0.6  # seconds, and share of its step, that a bend or release takes at most
 GLIDE_A_FRET = 0.05  # seconds that a sliding finger needs a fret
 VIBRATO_HZ, VIBRATO_IN, VIBRATO_OUT = 5.5, 0.12, 0.05  # wobbles a second; seconds to grow and to calm down
+CROSSING = 0.4  # share of its time on a fret that a sliding finger needs to get over the wire to the next
 DIP_HALF, SCOOP = 0.1, 0.15  # seconds down or up of a dip; seconds of a scoop
 
 
@@ -30,6 +31,10 @@ class Way(StrEnum):
     EASE = "ease"  # a raised cosine from nothing to `change`, which then stays
     ABOVE = "above"  # a wobble between the pitch and `change` above it
     AROUND = "around"  # a wobble as wide, half of it below: what a bent note does
+    FRETS = "frets"  # as an ease, but fret by fret: a sliding finger
+
+
+STAYING = frozenset((Way.EASE, Way.FRETS))  # these leave the pitch where they brought it
 
 
 class Move(NamedTuple):
@@ -37,7 +42,7 @@ class Move(NamedTuple):
 
     start: float  # seconds
     end: float  # seconds; equal to `start` for what is so from then on (a pre-bend)
-    change: float  # semitones: the gain of an ease, the width of a wobble
+    change: float  # semitones: the gain of an ease or a slide, the width of a wobble
     way: Way = Way.EASE
 
 
@@ -50,7 +55,7 @@ def offsets(moves: Sequence[Move], times: Sequence[float]) -> list[float]:
         if first < last:
             part = _between(start, end, change / 2, way, times[first:last])
             values[first:last] = part if alone else [v + p for v, p in zip(values[first:last], part, strict=True)]
-        if way is Way.EASE:
+        if way in STAYING:
             values[last:] = [v + change for v in values[last:]]
         alone = False
     return values
@@ -66,6 +71,8 @@ def _between(start: float, end: float, half: float, way: Way, times: Sequence[fl
     if way is Way.EASE:
         turn = pi / (end - start)
         return [half - half * cos((t - start) * turn) for t in times]
+    if way is Way.FRETS:
+        return _stairs(start, end, 2 * half, times)
     grow, calm, turn = min(VIBRATO_IN, (end - start) / 2), min(VIBRATO_OUT, (end - start) / 4), 2 * pi * VIBRATO_HZ
     grown, calming = bisect_right(times, start + grow), bisect_left(times, end - calm)
     depths = [half * (t - start) / grow for t in times[:grown]]
@@ -76,20 +83,32 @@ def _between(start: float, end: float, half: float, way: Way, times: Sequence[fl
     return [-depth * sin((t - start) * turn) for depth, t in zip(depths, times, strict=True)]
 
 
+def _stairs(start: float, end: float, change: float, times: Sequence[float]) -> list[float]:
+    """A slide: the pitch stays on each fret on the way, and is on the last one when the slide ends."""
+    frets = max(1, round(abs(change)))
+    step, pace = change / frets, frets / (end - start)
+    values = []
+    for t in times:
+        done, on = divmod((t - start) * pace, 1.0)
+        crossed = max(0.0, (on - 1 + CROSSING) / CROSSING)
+        values.append(step * (done + (1 - cos(pi * crossed)) / 2))
+    return values
+
+
 def moves_of(sound: Sound, start: float, end: float, seconds: Seconds, target: Sound | None) -> tuple[Move, ...]:
     """All moves of one sound heard from `start` to `end`; `target` is the note that it slides to, None for none."""
     moves: list[Move] = []
     if sound.begin.curve is Curve.SLIDE_IN:
         amount = sound.begin.amount
-        moves += (Move(start, start, amount), Move(start, start + _glide_time(amount, start, end), -amount))
+        moves += (Move(start, start, amount), Move(start, start + _glide_time(amount, start, end), -amount, Way.FRETS))
     for mark in sound.marks:
         if mark.curve is not Curve.NONE:
             moves += _bar_moves(mark.curve, mark.amount, start, end)
     moves += _shape_moves(sound, start, end, seconds)
     if target is not None:
         way = target.pitch - sound.pitch
-        change = way - sum(move.change for move in moves if move.way is Way.EASE)  # from wherever a bend left it
-        moves.append(Move(end - _glide_time(way, start, end), end, change))
+        change = way - sum(move.change for move in moves if move.way in STAYING)  # from wherever a bend left it
+        moves.append(Move(end - _glide_time(way, start, end), end, change, Way.FRETS))
     return tuple(moves)
 
 
@@ -129,7 +148,7 @@ def _shape_moves(sound: Sound, start: float, end: float, seconds: Seconds) -> li
                 moves.append(Move(begin, stop, amount, Way.AROUND if level else Way.ABOVE))
             continue
         elif curve is Curve.SLIDE_OFF:
-            moves.append(Move(stop - _glide_time(amount, begin, stop), stop, amount))
+            moves.append(Move(stop - _glide_time(amount, begin, stop), stop, amount, Way.FRETS))
             continue
         else:
             moves.append(Move(begin, begin + min(BEND_MAX, BEND_SHARE * (stop - begin)), amount - level))

@@ -11,12 +11,13 @@ a note value of it, so that bars keep to the beat.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
 from lickwright.clock import Clock, TempoStep, written
 from lickwright.curves import Move, moves_of
+from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import JOINS, Curve, Damping, Stroke
 from lickwright.timeline import Sound, Timeline
 
@@ -52,6 +53,7 @@ class Played(NamedTuple):
     damping: Damping
     fade_in: float  # seconds from nothing to its loudness: a swell's; else 0
     moves: tuple[Move, ...]  # what its pitch does, for `curves.offsets`
+    partial: int = 1  # which partial of the stopped string it is: m for a harmonic that leaves only every m-th
 
 
 class Performance:
@@ -161,7 +163,7 @@ def _notes(timeline: Timeline, clock: Clock, stolen: _Times) -> tuple[Played, ..
                 end = min(end, clock.seconds(sound.shapes[-1].end))  # gone, though it may be held on paper
             if sound.roll:
                 start += sound.roll * min(ROLL, (end - start) / roll_share)
-        _play(notes, sound, target, start, end, sound.pitch + shift[sound.string - 1], clock)
+        _play(notes, sound, target, start, end, tuning, shift, clock)
     notes.sort(key=_order)
     _one_a_string(notes)
     return tuple(notes)
@@ -183,9 +185,20 @@ def _one_a_string(notes: list[Played]) -> None:
 
 
 def _play(
-    notes: list[Played], sound: Sound, target: Sound | None, start: float, end: float, pitch: float, clock: Clock
+    notes: list[Played],
+    sound: Sound,
+    target: Sound | None,
+    start: float,
+    end: float,
+    tuning: Tuning,
+    shift: Sequence[int],
+    clock: Clock,
 ) -> None:
-    """One sound, heard from `start` to `end` if nothing damps it, as its stroke or strokes."""
+    """One sound, heard from `start` to `end` if nothing damps it, as its stroke or strokes.
+
+    `shift` is by how many semitones each string sounds above its nominal pitch.
+    """
+    pitch, open_pitch = sound.pitch + shift[sound.string - 1], tuning.open(sound.string)
     begin = sound.begin
     stroke: Stroke = begin.stroke or Stroke.PICK
     loudness = DYNAMICS[sound.dynamic] / 127 * begin.loudness
@@ -212,6 +225,8 @@ def _play(
     note = Played(
         sound.index, 0, start, end, sound.string, pitch, min(1.0, loudness), stroke, joined, damping, fade, moves
     )
+    if sound.harmonic:
+        note = note._replace(partial=round(2 ** ((sound.pitch - open_pitch - (sound.fret or 0)) / 12)))
     rings_on = target is not None  # a note goes on until the one connected to it, however it is damped
     if repeated:
         notes += _repeated(note, sound, rings_on)
@@ -282,6 +297,8 @@ def _line(note: Played) -> str:
         words.append(note.damping.value)
     if note.fade_in:
         words.append(f"fades in {note.fade_in:.4f}")
+    if note.partial > 1:
+        words.append(f"partial {note.partial}")
     words += [f"{move.way.value} {move.start:.4f}-{move.end:.4f} {move.change:+.4f}" for move in note.moves]
     name = f"{note.sound}.{note.part}" if note.part else str(note.sound)
     place = f"{note.start:9.4f} {note.end:9.4f}  {name:>5}  string {note.string}"
