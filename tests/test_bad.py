@@ -19,7 +19,7 @@ from lickwright.report import findings
 
 BAD = Path(__file__).parent / "bad"
 FILES = sorted(BAD.rglob("*.lick"))
-CLAIM = re.compile(r"\b(error|warning|info): (L[1-6][0-9]{2})\b")
+CLAIM = re.compile(r"\b(error|warning|info): (L[1-7][0-9]{2})\b")
 
 
 def compiled(path: Path) -> Compilation:

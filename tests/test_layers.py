@@ -14,7 +14,7 @@ PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
 FLOORS: tuple[tuple[str, ...], ...] = (
     ("source", "version", "names"),
     ("diagnostics",),
-    ("fixes",),
+    ("fixes", "style"),
     ("report", "files"),
     ("github", "sarif"),
     ("music",),
@@ -38,6 +38,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("compilation",),
     ("pipeline",),
     ("mending",),
+    ("library",),
     ("cli",),
     ("__init__", "__main__"),
 )

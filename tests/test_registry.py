@@ -12,8 +12,15 @@ from lickwright import compile_text
 from lickwright.backends import BACKENDS, Options
 from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.pipeline import RULES
+from lickwright.source import Source, Span
+from lickwright.style import Style
 
 PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
+
+
+STRICT = Style(
+    Source("lickwright.toml", 'required = ["by"]'), required={"by": Span(12, 16)}
+)  # a house that wants a name
 
 
 def _id(rule: Rule) -> str:
@@ -22,7 +29,7 @@ def _id(rule: Rule) -> str:
 
 def _found(text: str) -> list[Diagnostic]:
     """Findings of a text, the losses of every format included."""
-    compilation = compile_text(text)
+    compilation = compile_text(text, house=STRICT)
     found = list(compilation.diagnostics)
     for lick in compilation.licks:
         if lick.ok:
@@ -42,7 +49,7 @@ def test_codes_and_names_are_unique_and_sorted() -> None:
 
 @pytest.mark.parametrize("rule", RULES, ids=_id)
 def test_a_rule_is_documented(rule: Rule) -> None:
-    assert re.fullmatch(r"L[1-6][0-9]{2}", rule.code)
+    assert re.fullmatch(r"L[1-7][0-9]{2}", rule.code)
     for words in (rule.name, rule.summary):
         assert words
         assert "\n" not in words

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.backends import BACKENDS, Emission, Options, Stages
 from lickwright.diagnostics import Diagnostic, has_errors
-from lickwright.meant import kept
+from lickwright.meant import kept, weighed
 from lickwright.source import Source
+from lickwright.style import Style
 
 if TYPE_CHECKING:
     from lickwright.backends.timing import Row
@@ -31,6 +32,7 @@ class CompiledLick(NamedTuple):
     timeline: Timeline | None  # None where it cannot be counted
     diagnostics: tuple[Diagnostic, ...]  # what is wrong in it or in the fields that its file sets for it
     stages: Stages | None  # None for a lick with errors
+    house: Style | None = None  # by which it was compiled
 
     @property
     def ok(self) -> bool:
@@ -50,7 +52,7 @@ class CompiledLick(NamedTuple):
         module = import_module(next(row.module for row in BACKENDS if row.name == name))
         emission: Emission = module.emit(stages, options)
         losses, _ = kept(emission.losses, stages.timeline)
-        return Emission(emission.data, tuple(replace(d, lick=self.title) for d in losses))
+        return Emission(emission.data, tuple(replace(d, lick=self.title) for d in weighed(losses, self.house)))
 
     def tab(self, width: int = 80) -> str:
         """Its text tab."""
@@ -82,6 +84,7 @@ class Compilation(NamedTuple):
     source: Source
     licks: tuple[CompiledLick, ...]
     diagnostics: tuple[Diagnostic, ...]  # of the file and all its licks, by place, each finding once
+    house: Style | None = None  # by which it was compiled
 
     @property
     def ok(self) -> bool:

@@ -28,12 +28,12 @@ MESSAGE, HELP = 200, 300  # characters: a message is one line, a help may list n
 class Rule(NamedTuple):
     """One kind of finding, with what `lickwright why CODE` prints. Codes are never reused."""
 
-    code: str  # L1xx notation, L2xx scale and box, L3xx rhythm, L4xx hands and techniques, L5xx formats, L6xx files
+    code: str  # L1xx notation, L2xx scale and box, L3xx rhythm, L4xx hands and techniques, L5xx formats, L6xx files, L7xx house
     name: str  # a few words, for lists: "bar too short"
     severity: Severity
     summary: str  # one line
     explanation: str  # a paragraph: why it matters and what to do
-    bad: str  # a whole .lick text that triggers the rule ("" only for L6xx and losses of formats)
+    bad: str  # a whole .lick text that triggers the rule ("" only for L6xx and losses of formats; L7xx: a lickwright.toml)
     good: str  # the same mended: triggers no error and not this rule
 
     def at(
@@ -58,6 +58,7 @@ class Note(NamedTuple):
 
     span: Span
     message: str
+    source: Source | None = None  # where it is in another text: the house's; None: in the finding's own
 
 
 class Change(NamedTuple):

@@ -152,8 +152,8 @@ def _level(total: float) -> int:
 
 def check_level(timeline: Timeline) -> list[Diagnostic]:
     """L461, for a lick that declares its level."""
-    declared, at = timeline.settings.level, timeline.settings.written.get("level")
-    if declared is None or at is None:
+    declared = timeline.settings.level
+    if declared is None:
         return []
     found = profile(timeline)
     if abs(found.level - declared) < FAR_OFF:
@@ -161,7 +161,8 @@ def check_level(timeline: Timeline) -> list[Diagnostic]:
     hardest = max(found.terms, key=lambda term: term.points)
     message = f"level {declared} is declared, {found.level} is what it asks for"
     help = f"most of it is {hardest.name}: {hardest.reason}; `lickwright check --profile` shows the sum"
-    return [LEVEL.at(at, message, help)]
+    at, notes = timeline.settings.place("level", timeline.span)
+    return [LEVEL.at(at, message, help, notes)]
 
 
 # --- the terms -------------------------------------------------------------------------------------------------------

@@ -1,17 +1,21 @@
-"""`meant`: findings that their writer intends.
+"""Findings that their writer intends (`meant`), and what a house thinks of the rest.
 
 In: the findings of a lick and the lick as counted. Out: those that remain, and the `meant` lines that hid nothing. An
 error is never hidden: a lick that cannot be played or read does not become playable by being meant. What a format
 cannot say (L5xx) is known only when the format is written, so a line about that is never called idle.
+
+A lick's own `meant` comes first, whatever the house thinks of such findings: its writer has given a reason.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.settings import Meant
 from lickwright.source import Span
+from lickwright.style import Style
 from lickwright.timeline import Timeline
 
 IDLE = Rule(
@@ -46,6 +50,18 @@ def kept(found: Iterable[Diagnostic], timeline: Timeline | None) -> tuple[list[D
 
 def _hides(meant: Meant, d: Diagnostic) -> bool:
     return d.severity is not Severity.ERROR and meant.code == d.code and meant.bar in (None, d.bar)
+
+
+def weighed(found: list[Diagnostic], house: Style | None) -> list[Diagnostic]:
+    """The findings with the severities that the house gives them, less those that it does not want to see. An error stays one."""
+    if house is None or not house.severities:
+        return found
+    rest: list[Diagnostic] = []
+    for d in found:
+        weight = d.severity if d.severity is Severity.ERROR else house.severities.get(d.code, d.severity)
+        if weight is not None:
+            rest.append(d if weight is d.severity else replace(d, severity=weight))
+    return rest
 
 
 def idle(meant: Iterable[Meant], used: set[Span], found: list[Diagnostic]) -> list[Diagnostic]:

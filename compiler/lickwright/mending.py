@@ -116,7 +116,7 @@ def _better(
 def _with(now: Compilation, findings: list[Diagnostic]) -> Compilation:
     if not findings:
         return now
-    return compile_text(applied(now.source, [d.fix for d in findings if d.fix]), now.source.name)
+    return compile_text(applied(now.source, [d.fix for d in findings if d.fix]), now.source.name, now.house)
 
 
 def _new_error(before: Compilation, after: Compilation, hope: bool) -> Diagnostic | None:

@@ -18,11 +18,12 @@ from lickwright.checks import check
 from lickwright.compilation import Compilation, CompiledLick
 from lickwright.diagnostics import Diagnostic, Rule, Severity, has_errors
 from lickwright.files import NOT_TEXT, UNREADABLE, Unopened, read
-from lickwright.meant import idle, kept
+from lickwright.meant import idle, kept, weighed
 from lickwright.names import distinct, slug
 from lickwright.notation.syntax import parse
 from lickwright.resolve import FEW, resolve
 from lickwright.source import Source, Span, Unreadable, decode
+from lickwright.style import Style
 
 if TYPE_CHECKING:
     from lickwright.notation.tree import Book, Lick
@@ -32,27 +33,30 @@ if TYPE_CHECKING:
 __all__ = ["RULES", "Compilation", "CompiledLick", "compile_bytes", "compile_file", "compile_text", "unreadable"]
 
 
-def compile_file(path: str | PathLike[str]) -> Compilation:
-    """Compiles the file at `path`. One that cannot be read gives a compilation without licks whose finding says why."""
+def compile_file(path: str | PathLike[str], house: Style | None = None) -> Compilation:
+    """Compiles the file at `path`. One that cannot be read gives a compilation without licks whose finding says why.
+
+    `house` is the style of a `lickwright.toml`, from `find_house`. It is never looked for here: a program gets what it asks for.
+    """
     name = fspath(path)
     try:
-        return compile_bytes(read(name), name)
+        return compile_bytes(read(name), name, house)
     except Unreadable as e:
         return unreadable(name, e)
 
 
-def compile_bytes(data: bytes, name: str = "-") -> Compilation:
+def compile_bytes(data: bytes, name: str = "-", house: Style | None = None) -> Compilation:
     """Compiles the bytes of a file."""
     try:
         source = decode(name, data)
     except Unreadable as e:
         return unreadable(name, e)
-    return _compile(source)
+    return _compile(source, house)
 
 
-def compile_text(text: str, name: str = "-") -> Compilation:
+def compile_text(text: str, name: str = "-", house: Style | None = None) -> Compilation:
     """Compiles a text."""
-    return _compile(Source(name, text))
+    return _compile(Source(name, text), house)
 
 
 def unreadable(name: str, why: Unreadable) -> Compilation:
@@ -61,7 +65,7 @@ def unreadable(name: str, why: Unreadable) -> Compilation:
     return Compilation(Source(name, ""), (), (rule.at(Span(0, 0), str(why), why.help),))
 
 
-def _compile(source: Source) -> Compilation:
+def _compile(source: Source, house: Style | None) -> Compilation:
     book, written = parse(source)
     starts = [lick.span.start for lick in book.licks]
     shares: list[list[Diagnostic]] = [[] for _ in range(len(starts) + 1)]  # those of the file's head, then each lick's
@@ -70,20 +74,26 @@ def _compile(source: Source) -> Compilation:
     names = distinct([slug(lick.title) for lick in book.licks])
     used: set[Span] = set()  # the `meant` lines that hid something
     licks = tuple(
-        _compile_lick(lick, name, (shares[0][:FEW] if n else shares[0]) + share, book, source, used)
+        _compile_lick(lick, name, (shares[0][:FEW] if n else shares[0]) + share, book, source, house, used)
         for n, (lick, name, share) in enumerate(zip(book.licks, names, shares[1:], strict=True))
     )
-    found = [d for lick in licks for d in lick.diagnostics] if licks else shares[0]
+    found = [d for lick in licks for d in lick.diagnostics] if licks else weighed(shares[0], house)
     if all(lick.ok for lick in licks):  # else something was not looked at that the line may be about
         meant = (m for lick in licks if lick.timeline for m in lick.timeline.settings.meant if m.of_file)
-        found = found + idle(meant, used, found)
-    return Compilation(source, licks, _once(found))
+        found = found + weighed(idle(meant, used, found), house)
+    return Compilation(source, licks, _once(found), house)
 
 
 def _compile_lick(
-    lick: Lick, name: str, written: list[Diagnostic], book: Book, source: Source, used: set[Span]
+    lick: Lick,
+    name: str,
+    written: list[Diagnostic],
+    book: Book,
+    source: Source,
+    house: Style | None,
+    used: set[Span],
 ) -> CompiledLick:
-    timeline, counted = resolve(lick, book, source)
+    timeline, counted = resolve(lick, book, source, house)
     found = written + counted
     if timeline is not None:
         found += check(timeline)
@@ -93,13 +103,14 @@ def _compile_lick(
             found += check_level(timeline)
     found, hiding = kept(found, timeline)
     used |= hiding
+    found = weighed(found, house)
     ok = timeline is not None and not timeline.unknown and not has_errors(found)
     if timeline is not None and ok:
-        found += idle((m for m in timeline.settings.meant if not m.of_file), used, found)
+        found += weighed(idle((m for m in timeline.settings.meant if not m.of_file), used, found), house)
     # What stands in the file's head counts for every lick, and is no lick's by name.
     own = (replace(d, lick=lick.title) if d.span.start >= book.licks[0].span.start else d for d in found)
     stages = Stages(timeline) if timeline is not None and ok else None
-    return CompiledLick(lick.title, name, timeline, _once(own), stages)
+    return CompiledLick(lick.title, name, timeline, _once(own), stages, house)
 
 
 def _once(found: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
@@ -121,6 +132,11 @@ def __getattr__(name: str) -> Any:
     if name != "RULES":
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return tuple(sorted(_rules(), key=lambda rule: rule.code))
+
+
+def find_rule(code: str) -> Rule | None:
+    """The rule of a code; back ends are loaded only for a code that is none of the other floors'."""
+    return next((rule for rule in _rules() if rule.code == code), None)
 
 
 def _rules() -> Iterator[Rule]:

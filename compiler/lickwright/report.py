@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from lickwright.diagnostics import Diagnostic, Fix, Severity, fingerprints
+from lickwright.diagnostics import Diagnostic, Fix, Note, Severity, fingerprints
 from lickwright.fixes import placed
 from lickwright.source import Source, Span
 
@@ -98,11 +98,17 @@ def finding(source: Source, diagnostic: Diagnostic, colour: bool = False, column
     if _has_place(diagnostic):
         lines += _quoted(source, diagnostic.span, _COLOURS[diagnostic.severity], 4, colour, columns)
     for note in diagnostic.notes:
-        lines.append(f"    line {source.place(note.span.start).line}: {safe(note.message)}")
-        lines += _quoted(source, note.span, "36", 8, colour, columns)
+        lines.append(
+            f"    {_line_of(note)}line {(note.source or source).place(note.span.start).line}: {safe(note.message)}"
+        )
+        lines += _quoted(note.source or source, note.span, "36", 8, colour, columns)
     if diagnostic.help:
         lines.append(f"    {_paint('help', '36', colour)}: {safe(diagnostic.help)}")
     return "\n".join(lines) + "\n"
+
+
+def _line_of(note: Note) -> str:
+    return f"{safe(note.source.name)}, " if note.source else ""
 
 
 def _where(source: Source, diagnostic: Diagnostic) -> str:
@@ -170,10 +176,15 @@ def _value(source: Source, d: Diagnostic, fingerprint: str) -> dict[str, Any]:
         "lick": d.lick,
         "bar": d.bar,
         "beat": d.beat,
-        "notes": [{"message": note.message, **_extent(source, note.span)} for note in d.notes],
+        "notes": [_note_value(source, note) for note in d.notes],
         "fix": None if d.fix is None else _fix_value(source, d.fix),
         "fingerprint": fingerprint,
     }
+
+
+def _note_value(source: Source, note: Note) -> dict[str, Any]:
+    other = {"path": note.source.name} if note.source else {}
+    return {"message": note.message, **other, **_extent(note.source or source, note.span)}
 
 
 def _fix_value(source: Source, fix: Fix) -> dict[str, Any]:

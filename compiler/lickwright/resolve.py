@@ -16,6 +16,7 @@ from lickwright.notation.rules import LIMIT
 from lickwright.notation.tree import Book, Field, Lick
 from lickwright.settings import Head, read_head, settle
 from lickwright.source import Source, Span
+from lickwright.style import Style
 from lickwright.timeline import Timeline
 
 __all__ = ["RULES", "resolve"]
@@ -23,11 +24,13 @@ MAX_FINDINGS = 1_000  # a lick: nobody reads more
 FEW = 10  # findings about a file's head that are said again for each of its licks
 
 
-def resolve(lick: Lick, book: Book, source: Source) -> tuple[Timeline | None, list[Diagnostic]]:
+def resolve(
+    lick: Lick, book: Book, source: Source, house: Style | None = None
+) -> tuple[Timeline | None, list[Diagnostic]]:
     """The lick counted, and every finding about its fields and its playing."""
-    head = _head(book)
+    head = _head(book, house)
     own = [entry for entry in lick.fields if isinstance(entry, Field)]
-    settings, found = settle(head, own)
+    settings, found = settle(head, own, lick.title_span)
     found = (head.found if lick is book.licks[0] else _a_few(head.found)) + found
     played: list[Diagnostic] = []
 
@@ -52,16 +55,16 @@ def resolve(lick: Lick, book: Book, source: Source) -> tuple[Timeline | None, li
     return timeline, found + _placed(played, timeline)
 
 
-_read: list[tuple[Book, Head]] = []  # the book read last
+_read: list[tuple[Book, Style | None, Head]] = []  # the book read last, and for which house
 
 
-def _head(book: Book) -> Head:
+def _head(book: Book, house: Style | None) -> Head:
     """The head of a book, read once: a file may have ten thousand licks."""
-    for last, head in _read:
-        if last is book:
+    for last, whose, head in _read:
+        if last is book and whose is house:
             return head
-    _read[:] = [(book, read_head(entry for entry in book.head if isinstance(entry, Field)))]
-    return _read[0][1]
+    _read[:] = [(book, house, read_head((entry for entry in book.head if isinstance(entry, Field)), house))]
+    return _read[0][2]
 
 
 def _a_few(found: list[Diagnostic]) -> list[Diagnostic]:

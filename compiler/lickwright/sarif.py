@@ -72,10 +72,13 @@ def _result(source: Source, d: Diagnostic, fingerprint: str, index: dict[str, in
         "partialFingerprints": {FINGERPRINT: fingerprint},
     }
     if d.notes:
-        related = ((note.span, note.message) for note in d.notes)
         result["relatedLocations"] = [
-            {"id": n, "message": {"text": message}, "physicalLocation": _physical(source, span)}
-            for n, (span, message) in enumerate(related, 1)
+            {
+                "id": n,
+                "message": {"text": note.message},
+                "physicalLocation": _physical(note.source or source, note.span),
+            }
+            for n, note in enumerate(d.notes, 1)
         ]
     if d.fix is not None:
         result["fixes"] = [_fix(source, d.fix)]

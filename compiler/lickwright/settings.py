@@ -1,7 +1,8 @@
 """What is set for a lick: every field, its value, its default, and the order in which one overrides the other.
 
-In: the fields of a file's head and of one lick, as written. Out: `Settings` and the findings about them. One table, `FIELDS`, says which
-fields there are, what their values are and what is meant when they are not written.
+In: the fields of a file's head and of one lick, as written, and the style of the house. Out: `Settings` and the findings about them. One
+table, `FIELDS`, says which fields there are, what their values are and what is meant when they are not written. The order: the lick's own,
+else the file's, else the house's (`lickwright.toml`), else the default. (The command line's tempo is above all, in `performance.py`.)
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, NamedTuple, Protocol
 
-from lickwright.diagnostics import Diagnostic, Fix, Rule, Severity, nearest, replacing
+from lickwright.diagnostics import Diagnostic, Fix, Note, Rule, Severity, nearest, replacing
 from lickwright.music.box import Area, BoxSpec, area, parse_box
 from lickwright.music.chord import ChordAt, parse_chord_bars
 from lickwright.music.pitch import Key, parse_key
@@ -20,6 +21,7 @@ from lickwright.music.rhythm import Feel, Meter, Tempo, parse_feel, parse_length
 from lickwright.music.scale import Scale, default_scale, parse_scale
 from lickwright.music.tuning import Tuning, parse_tuning
 from lickwright.source import Span
+from lickwright.style import Style
 from lickwright.version import NOTATION as NOTATION_READ
 
 MAX_FRETS = 36
@@ -37,7 +39,7 @@ class Meant(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Every field of one lick, resolved: its own, else the file's, else the default."""
+    """Every field of one lick, resolved: its own, else the file's, else the house's, else the default."""
 
     tuning: Tuning = parse_tuning("standard")
     tempo: Tempo = parse_tempo("100")
@@ -69,6 +71,18 @@ class Settings:
     written: Mapping[str, Span] = field(
         default_factory=dict
     )  # where each field that was written stands (for "the meter is set here")
+    house: Mapping[str, Note] = field(default_factory=dict)  # the same for those that the house sets
+
+    def place(self, name: str, otherwise: Span) -> tuple[Span, tuple[Note, ...]]:
+        """Where a finding about a field belongs: its own line, or `otherwise` and a note that shows the house's."""
+        note = self.house.get(name)
+        return self.written.get(name, otherwise), (note,) if note else ()
+
+    def set_here(self, name: str, called: str) -> tuple[Note, ...]:
+        """`the meter is set here`, where it was written or in the house's file; nothing for a default."""
+        if name in self.written:
+            return (Note(self.written[name], f"{called} is set here"),)
+        return (self.house[name]._replace(message=f"{called} is set here"),) if name in self.house else ()
 
 
 class Entry(Protocol):
@@ -208,7 +222,13 @@ NOTATION = Rule(
     "notation 1 may stand on the first line of a file and says which version of the notation it is written in.",
     _GOOD.replace("key A minor", "key A minor\nnotation 1"), "notation 1\n" + _GOOD,
 )  # fmt: skip
-RULES: tuple[Rule, ...] = (UNKNOWN, VALUE, TWICE, NOTATION)
+MISSING = Rule(
+    "L705", "required field", Severity.WARNING, "a field that lickwright.toml requires is not written",
+    "A lickwright.toml in the lick's folder or above it says which fields every lick must have: `required = [\"by\"]` say. Write the "
+    "field in the lick or at the top of its file. With `L705 = \"error\"` under [findings] a lick without it is not made.",
+    "# lickwright.toml says: required = [\"by\"]\n" + _GOOD, "by Wren Castellowe\n" + _GOOD,
+)  # fmt: skip
+RULES: tuple[Rule, ...] = (UNKNOWN, VALUE, TWICE, NOTATION, MISSING)
 
 
 class _Read(NamedTuple):
@@ -219,28 +239,39 @@ class _Read(NamedTuple):
     raw: str
     raw_at: int
     of_file: bool
+    house: Note | None = None  # where it stands, if the house sets it; then `span` is not in the lick's text
 
 
 class Head(NamedTuple):
-    """The fields of a file's head, read once for all its licks."""
+    """The fields of a file's head and those of its house, read once for all its licks."""
 
     read: dict[str, _Read]
     many: dict[str, list[_Read]]
     unread: set[str]
     found: list[Diagnostic]
+    required: tuple[tuple[str, Note], ...]  # fields that the house wants, and where it says so
 
 
-def read_head(entries: Iterable[Entry]) -> Head:
+def read_head(entries: Iterable[Entry], house: Style | None = None) -> Head:
     """The fields that apply to every lick of a file, and the findings about them."""
-    head = Head({}, {"note": [], "meant": []}, set(), [])
-    _read_fields(entries, True, *head)
+    read: dict[str, _Read] = {}
+    unread: set[str] = set()
+    required: tuple[tuple[str, Note], ...] = ()
+    if house is not None:
+        for name, given in house.fields.items():
+            note = house.note(given.span, f"{name} is set here")
+            read[name] = _Read(given.value, given.span, given.text, 0, True, note)
+        unread |= house.unread
+        required = tuple((name, house.note(at, "it is required here")) for name, at in house.required.items())
+    head = Head(read, {"note": [], "meant": []}, unread, [], required)
+    _read_fields(entries, True, head.read, head.many, head.unread, head.found)
     return head
 
 
-def settle(head: Head, own: Iterable[Entry]) -> tuple[Settings, list[Diagnostic]]:
+def settle(head: Head, own: Iterable[Entry], title: Span) -> tuple[Settings, list[Diagnostic]]:
     """The settings of a lick from its file's fields and its own, which override them, and the findings about its own.
 
-    A value that cannot be read counts as not written.
+    A value that cannot be read counts as not written. `title` is where findings stand about what the lick does not write.
     """
     found: list[Diagnostic] = []
     unread = set(head.unread)
@@ -253,7 +284,7 @@ def settle(head: Head, own: Iterable[Entry]) -> tuple[Settings, list[Diagnostic]
     if "box" in read:
         values["box"] = read["box"].value
         numbered = bool(read["box"].value.numbers)
-    values["scale"] = _scale(read.get("scale"), key, numbered, found)
+    values["scale"] = _scale(read.get("scale"), key, numbered, title, found)
     if "scale" in read and key is not None and values["scale"] is None:
         unread.add("scale")
     settings = Settings(
@@ -261,9 +292,15 @@ def settle(head: Head, own: Iterable[Entry]) -> tuple[Settings, list[Diagnostic]
         notes=tuple(one.value for one in many["note"]),
         meant=tuple(_intended(one) for one in many["meant"]),
         unread=frozenset(unread),
-        written={name: one.span for name, one in read.items()},
+        written={name: one.span for name, one in read.items() if one.house is None},
+        house={name: one.house for name, one in read.items() if one.house is not None},
     )
-    return _with_area(settings, read.get("box"), found), found
+    found += [
+        _missing(name, title, note)
+        for name, note in head.required
+        if name not in {*read, *unread} and not many.get(name)
+    ]
+    return _with_area(settings, read.get("box"), title, found), found
 
 
 def _read_fields(
@@ -357,17 +394,28 @@ def _intended(read: _Read) -> Meant:
     return Meant(code, bar, reason, read.span, read.of_file)
 
 
-def _scale(read: _Read | None, key: Key | None, numbered: bool, found: list[Diagnostic]) -> Scale | None:
+def _missing(name: str, title: Span, note: Note) -> Diagnostic:
+    help = f"add the line `{name} …` to the lick or at the top of the file: {BY_NAME[name].summary}"
+    return MISSING.at(title, f"`{name}` is missing, which every lick here must have", help, (note,))
+
+
+def _about(name: str, read: _Read, title: Span, message: str) -> Diagnostic:
+    """A value that makes no sense in this lick, wherever it was set."""
+    help = f"`{name}` is {BY_NAME[name].summary}"
+    return VALUE.at(title if read.house else read.span, message, help, (read.house,) if read.house else ())
+
+
+def _scale(read: _Read | None, key: Key | None, numbered: bool, title: Span, found: list[Diagnostic]) -> Scale | None:
     if read is None:
         return default_scale(key, numbered) if key else None
     try:
         return parse_scale(read.value, key)
     except ValueError as e:
-        found.append(VALUE.at(read.span, str(e), f"`scale` is {BY_NAME['scale'].summary}"))
+        found.append(_about("scale", read, title, str(e)))
         return None
 
 
-def _with_area(settings: Settings, box: _Read | None, found: list[Diagnostic]) -> Settings:
+def _with_area(settings: Settings, box: _Read | None, title: Span, found: list[Diagnostic]) -> Settings:
     """Works out where the box lies, or says why it cannot lie anywhere."""
     if box is None or (settings.key is None and settings.box is not None and settings.box.window is None):
         return settings  # without a key, the scale and box checks are off, which the checks say
@@ -388,5 +436,5 @@ def _with_area(settings: Settings, box: _Read | None, found: list[Diagnostic]) -
             ),
         )
     except ValueError as e:
-        found.append(VALUE.at(box.span, str(e), f"`box` is {BY_NAME['box'].summary}"))
+        found.append(_about("box", box, title, str(e)))
         return settings

@@ -131,8 +131,7 @@ def _asks(timeline: Timeline, bar: Bar) -> str:
 
 def _set_here(timeline: Timeline, bar: Bar) -> tuple[Note, ...]:
     field, name = ("pickup", "the pick-up") if bar.number == 0 else ("meter", "the meter")
-    span = timeline.settings.written.get(field)
-    return (Note(span, f"{name} is set here"),) if span else ()
+    return timeline.settings.set_here(field, name)
 
 
 def _lengths(timeline: Timeline, bar: Bar) -> tuple[Fraction, Fraction, Fraction]:
@@ -243,6 +242,6 @@ def _pickup(timeline: Timeline, bar: Bar) -> Diagnostic:
 
 def _chords(timeline: Timeline, bars: int) -> Diagnostic:
     named = len(timeline.settings.chords)
-    span = timeline.settings.written.get("chords", timeline.span)
+    span, notes = timeline.settings.place("chords", timeline.span)
     message = f"chords names {named} bars, the lick has {bars}"
-    return CHORDS.at(span, message, "chords follow the bars as written, without the pick-up and without repeats")
+    return CHORDS.at(span, message, "chords follow the bars as written, without the pick-up and without repeats", notes)

@@ -123,9 +123,7 @@ def _beyond(timeline: Timeline, sound: Sound, fret: int, highest: int) -> Iterat
     settings = timeline.settings
     past = fret if fret > highest else sound.trill or 0
     message = f"fret {past} is beyond the neck, which has {settings.frets} frets"
-    notes = tuple(
-        Note(settings.written[name], f"{name} is set here") for name in ("capo", "frets") if name in settings.written
-    )
+    notes = (*settings.set_here("capo", "capo"), *settings.set_here("frets", "frets"))
     help = f"if the guitar has them, add the line `frets {past + settings.capo}`"
     if settings.capo:
         real = f"fret {past + settings.capo} of the neck, which has {settings.frets}"
