@@ -18,10 +18,9 @@ from lickwright.checks.places import places
 from lickwright.diagnostics import Rule
 from lickwright.music.pitch import Key, pitch_name
 from lickwright.music.rhythm import Meter, count_place
-from lickwright.music.scale import degree_name
+from lickwright.music.scale import Scale, degree_name
 from lickwright.notation.techniques import PICKED, Curve
 from lickwright.performance import Performance, Played
-from lickwright.settings import Settings
 from lickwright.timeline import Bar, Sound, Timeline
 
 RULES: tuple[Rule, ...] = ()
@@ -58,8 +57,11 @@ def emit(stages: Stages, options: Options) -> Emission:
     """The sheet as CSV: a heading line, then the rows."""
     lines = [",".join(COLUMNS)]
     for row in rows(stages.timeline, stages.performance(options)):
-        cells = [cell(value) if type(value) is str else "" if value is None else str(value) for value in row]
-        lines.append(",".join(cells))
+        bar, beat, count, at, long, string, fret, note, midi, degree, place, how, bend_to, finger, loudness = row
+        lines.append(
+            f"{bar},{beat},{count},{at},{long},{string},{fret},{note},{'' if midi is None else midi},"
+            f"{degree},{place},{cell(how)},{cell(bend_to)},{finger},{loudness}"
+        )
     return Emission(("\n".join(lines) + "\n").encode())
 
 
@@ -76,27 +78,54 @@ def cell(value: str) -> str:
 def rows(timeline: Timeline, performance: Performance) -> tuple[Row, ...]:
     """The rows, by when they sound."""
     settings = timeline.settings
-    shift = settings.capo + settings.tuning.shift
-    key = settings.key and settings.key.transposed(shift)
     sheet = _Sheet(
         timeline,
-        key,
         {note.sound: note.end for note in performance.notes},
         places(timeline),
-        {pitch: _named(pitch, shift, settings, key) for pitch in {note.pitch for note in performance.notes}},
+        _names(settings.key, settings.scale, settings.capo + settings.tuning.shift),
         [_counts(timeline, bar) for bar in timeline.bars],
     )
     return tuple([_row(sheet, note) for note in performance.notes if note.part == 0])
+
+
+class _Names:
+    """What pitches are called in one key, worked out as they are asked for."""
+
+    __slots__ = ("_fingered", "_key", "_known", "_scale", "_shift")
+
+    def __init__(self, key: Key | None, scale: Scale | None, shift: int) -> None:
+        self._fingered, self._scale, self._shift = key, scale, shift
+        self._key = key and key.transposed(shift)  # as it sounds
+        self._known: dict[float, tuple[str, float, str]] = {}
+
+    def of(self, pitch: float) -> tuple[str, float, str]:
+        """Name as it sounds, MIDI pitch, and degree in the scale as fingered."""
+        found = self._known.get(pitch)
+        if found is None:
+            nearest, degree = round(pitch), ""
+            if self._fingered is not None:
+                degree = degree_name(nearest - self._shift - self._fingered.tonic.pc, self._scale, self._fingered)
+            found = self._known[pitch] = pitch_name(nearest, self._key), _plain(round(pitch, 2)), degree
+        return found
+
+    def bent(self, pitch: float) -> str:
+        """The note that a bend ends on; what lies a quarter-tone above one says so."""
+        name = pitch_name(floor(pitch + 0.01), self._key)
+        over = round(100 * (pitch - floor(pitch + 0.01)))
+        return f"{name} +{over} cents" if over > 1 else name
+
+
+# Kept, since a library asks for few keys. The pitches of one are few too: frets, and the partials of strings.
+_names = lru_cache(maxsize=256)(_Names)
 
 
 class _Sheet(NamedTuple):
     """What the rows of one lick share."""
 
     timeline: Timeline
-    key: Key | None  # as it sounds
     last: dict[int, float]  # seconds at which a sound ends, by its index: of a trill its last stroke
     places: tuple[str, ...]  # by index of the sound
-    named: dict[float, tuple[str, float, str]]  # name, MIDI pitch and degree, by sounding pitch
+    names: _Names
     counts: list[tuple[tuple[float, str], ...]]  # beat and count, by bar and then by slot in it
 
 
@@ -104,21 +133,18 @@ def _row(sheet: _Sheet, note: Played) -> Row:
     sound = sheet.timeline.sounds[note.sound]
     bar = sheet.timeline.bars[sound.bar]
     beat, count = sheet.counts[sound.bar][sound.slot - bar.first]  # of a stroke before the beat, those of the beat
-    name, midi, degree = ("", None, "") if sound.dead else sheet.named[note.pitch]
-    bends = [_bent(note.pitch + s.amount, sheet.key) for s in sound.shapes if s.technique.curve in _BENDS]
+    name, midi, degree = sheet.names.of(note.pitch)
+    fret: int | str | None = sound.fret
+    if sound.dead:
+        name, midi, degree, fret = "", None, "", "x"
+    elif fret is None or sound.touch is not None:
+        fret = _touched(sound)
+    bends = _bends(sound, note.pitch, sheet.names) if sound.shapes else ""
     return Row(
         bar.number, beat, count, round(note.start, 3), round(sheet.last[note.sound] - note.start, 3), note.string,
-        _fret(sound), name, midi, degree, sheet.places[note.sound], how(sound), " then ".join(bends),
-        sound.finger or "", round(note.loudness, 2),
+        fret, name, midi, degree, sheet.places[note.sound], how(sound), bends, sound.finger or "",
+        round(note.loudness, 2),
     )  # fmt: skip
-
-
-def _named(pitch: float, shift: int, settings: Settings, key: Key | None) -> tuple[str, float, str]:
-    """Name as it sounds, MIDI pitch, and degree in the scale as fingered, `shift` semitones lower."""
-    nearest, degree = round(pitch), ""
-    if settings.key is not None:
-        degree = degree_name(nearest - shift - settings.key.tonic.pc, settings.scale, settings.key)
-    return pitch_name(nearest, key), _plain(round(pitch, 2)), degree
 
 
 def _plain(value: float) -> float:
@@ -126,21 +152,17 @@ def _plain(value: float) -> float:
     return int(value) if value == int(value) else value
 
 
-def _bent(pitch: float, key: Key | None) -> str:
-    """The note that a bend ends on; what lies a quarter-tone above one says so."""
-    name = pitch_name(floor(pitch + 0.01), key)
-    over = round(100 * (pitch - floor(pitch + 0.01)))
-    return f"{name} +{over} cents" if over > 1 else name
+def _bends(sound: Sound, pitch: float, names: _Names) -> str:
+    """The notes that a sound is bent to, in order."""
+    return " then ".join([names.bent(pitch + s.amount) for s in sound.shapes if s.technique.curve in _BENDS])
 
 
-def _fret(sound: Sound) -> int | str:
-    """As it is written, the string aside."""
-    if sound.dead:
-        return "x"
-    if sound.touch is not None:
-        touch = _plain(float(sound.touch))
-        return f"<{touch}>" if sound.fret is None else f"{sound.fret}<{touch}>"
-    return "" if sound.fret is None else sound.fret
+def _touched(sound: Sound) -> str:
+    """The place of a harmonic as it is written, the string aside."""
+    if sound.touch is None:
+        return ""
+    touch = _plain(float(sound.touch))
+    return f"<{touch}>" if sound.fret is None else f"{sound.fret}<{touch}>"
 
 
 def how(sound: Sound) -> str:
