@@ -33,6 +33,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("marks",),
     ("layout_rows",),
     ("layout", "performance"),
+    ("synth",),
     ("backends",),
     ("compare",),
     ("compilation",),

@@ -1,0 +1,145 @@
+"""What the strings are heard through: pick-up, valve, cabinet or wood, and a short room.
+
+In: samples of all strings, piece by piece. Out: two channels, piece by piece, as loud as it comes. All filters are applied in one
+multiplication by their frequency response (overlap-save); the valve runs four times oversampled, between two such. What is silent costs nothing.
+Filters are the second-order sections of R. Bristow-Johnson; the valve is a tanh with a small bias.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.synth import strokes
+from lickwright.synth.sounds import Filter, Guitar
+from lickwright.synth.waveguide import Samples
+
+Response: TypeAlias = NDArray[np.complex128]
+
+SIZE = 1 << 16  # samples of one transform
+MEMORY = 1 << 14  # samples that the filters and the room remember, a third of a second
+EDGE = 512  # samples at either end of a transform that are faded, so that its ends meet
+HOP = SIZE - MEMORY - EDGE  # new samples a transform
+OVERSAMPLED = 4
+SILENT = 1e-7
+PICKUP_CURVE = 0.15  # second-order part of a magnetic pick-up, against the string's velocity
+ROOM_TIME, ROOM_LENGTH = 0.32, 0.25  # seconds in which the room falls by 60 dB; that are kept of it
+_ECHOES = (
+    (0.0063, 0.0089, 0.8),
+    (0.0117, 0.0104, -0.65),
+    (0.0171, 0.0193, 0.55),
+    (0.0246, 0.0229, -0.4),
+)  # left, right, level
+_WOOD_FROM, _WOOD_TO, _WOOD_STEP, _WOOD_Q = 480.0, 7000.0, 1.055, 26.0  # the wood's higher resonances: hertz, ratio, Q
+
+
+class Amp:
+    """One guitar's way from the strings to the listener."""
+
+    def __init__(self, guitar: Guitar, rate: int, dry: bool = False) -> None:
+        """`dry` leaves the room out, for measuring."""
+        bins = frequencies(rate)
+        self._guitar = guitar
+        self._pre = response(guitar.pre, bins, rate)
+        post = response(guitar.post, bins, rate)
+        if guitar.body:
+            post = post * _body(guitar.body, bins)
+        level = 0.0 if dry else 10 ** (guitar.room / 20)
+        self._post: Response = post * (1 + level * _room(rate))
+        self._linear = self._pre * self._post
+
+    def play(self, samples: Callable[[int, int], Samples], count: int) -> Iterator[NDArray[np.float32]]:
+        """Asks `samples` for the first to the last of `count` samples; gives the same moments, (2, n) at a time."""
+        known = np.zeros(MEMORY)
+        fade = np.sin(np.linspace(0, np.pi / 2, EDGE, endpoint=False)) ** 2
+        for at in range(0, count, HOP):
+            have = at - MEMORY + len(known)  # the sample number after the last known one
+            want = min(at + HOP + EDGE, count)
+            if want > have:
+                known = np.concatenate((known, samples(have, want)))
+            block = np.zeros(SIZE)
+            block[: min(SIZE, len(known))] = known[:SIZE]
+            known = known[HOP:]
+            keep = min(HOP, count - at)
+            if max(block.max(), -block.min()) < SILENT:
+                yield np.zeros((2, keep), np.float32)
+                continue
+            block[:EDGE] *= fade
+            block[-EDGE:] *= fade[::-1]
+            yield self._heard(block)[:, MEMORY : MEMORY + keep]
+
+    def _heard(self, block: Samples) -> NDArray[np.float32]:
+        if self._guitar.pickup is not None:
+            block = block + PICKUP_CURVE * block * block
+        spectrum = np.fft.rfft(block)
+        driven = self._guitar.drive > 0
+        heard = self._driven(spectrum * self._pre) * self._post if driven else spectrum * self._linear
+        return np.fft.irfft(heard.astype(np.complex64), SIZE).astype(np.float32)
+
+    def _driven(self, spectrum: Response) -> Response:
+        """The spectrum after the valve. Its harmonics beyond the oversampled range are far below what can be heard."""
+        bias = self._guitar.bias
+        wave = np.fft.irfft(spectrum.astype(np.complex64), SIZE * OVERSAMPLED)
+        wave *= OVERSAMPLED * self._guitar.drive
+        wave += bias
+        np.tanh(wave, out=wave)
+        driven: Response = np.fft.rfft(wave)[: SIZE // 2 + 1] / OVERSAMPLED
+        return driven
+
+
+def frequencies(rate: int) -> Samples:
+    """Hertz of each line of a transform's spectrum."""
+    return np.linspace(0.0, rate / 2, SIZE // 2 + 1)
+
+
+def response(filters: tuple[Filter, ...], bins: Samples, rate: int) -> Response:
+    """The response of a chain of filters at frequencies `bins` (hertz)."""
+    z = np.exp(-2j * np.pi * bins / rate)
+    total = np.ones(len(bins), complex)
+    for kind, hertz, q, decibels in filters:
+        w = 2 * np.pi * hertz / rate
+        cos, alpha, gain = np.cos(w), np.sin(w) / (2 * q), 10 ** (decibels / 40)
+        if kind == "low-pass":
+            b, a = ((1 - cos) / 2, 1 - cos, (1 - cos) / 2), (1 + alpha, -2 * cos, 1 - alpha)
+        elif kind == "high-pass":
+            b, a = ((1 + cos) / 2, -1 - cos, (1 + cos) / 2), (1 + alpha, -2 * cos, 1 - alpha)
+        else:
+            b, a = (1 + alpha * gain, -2 * cos, 1 - alpha * gain), (1 + alpha / gain, -2 * cos, 1 - alpha / gain)
+        total *= (b[0] + b[1] * z + b[2] * z * z) / (a[0] + a[1] * z + a[2] * z * z)
+    return total
+
+
+def _body(lowest: tuple[tuple[float, float, float], ...], bins: Samples) -> Response:
+    """A wooden body: its lowest resonances as given, above them a comb of weaker ones whose places and signs are scattered.
+
+    The strings drive the bridge; what the plate gives back is a sum of resonances over a broad part that falls off slowly.
+    """
+    modes = list(lowest)
+    hertz, n = _WOOD_FROM, 0
+    scatter = strokes.noise(256, 77)
+    while hertz < _WOOD_TO:
+        modes.append((hertz * (1 + 0.02 * scatter[n]), _WOOD_Q, 0.35 * (1 if scatter[n + 128] > 0 else -1)))
+        hertz, n = hertz * _WOOD_STEP, n + 1
+    total = np.full(len(bins), 0.35 + 0j)
+    for hertz, q, level in modes:
+        share = bins / hertz
+        total += level * (1j * share / q) / (1 - share**2 + 1j * share / q)
+    return total
+
+
+def _room(rate: int) -> Response:
+    """A small room, two channels: four echoes, and what is left of many more. Level 1 is the direct sound's energy."""
+    count = int(ROOM_LENGTH * rate)
+    time = np.arange(count) / rate
+    tail = np.stack([strokes.noise(count, seed) for seed in (101, 202)])
+    tail *= 10 ** (-3 * time / ROOM_TIME) * np.clip((time - 0.012) / 0.02, 0, 1)
+    tail /= np.sqrt((tail**2).sum(axis=1, keepdims=True))
+    for left, right, level in _ECHOES:
+        tail[0, int(left * rate)] += 0.5 * level
+        tail[1, int(right * rate)] += 0.5 * level
+    smooth = response((Filter("high-pass", 150.0), Filter("low-pass", 4500.0)), frequencies(rate), rate)
+    wet: Response = np.fft.rfft(tail, SIZE) * smooth
+    return wet

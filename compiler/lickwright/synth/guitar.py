@@ -1,0 +1,105 @@
+"""All strings of a guitar together, as its pick-up or its bridge hears them.
+
+In: the notes of a lick, the open strings, a guitar. Out: samples, in pieces of any size. Each string swings in two planes, which differ by a
+cent and in how long they last (so that a held note lives); they meet at the pick-up, a comb whose delay no fret changes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from lickwright.performance import Played
+from lickwright.synth.plan import Feel, Plan, plan, strings
+from lickwright.synth.sounds import Guitar, between
+from lickwright.synth.waveguide import TAPS, Samples, String, kernels
+
+SECOND, APART, SHORTER = (
+    0.15,
+    0.5,
+    0.6,
+)  # strength of the second plane; cents it is sharp; its decay times against the first's
+
+
+class Instrument:
+    """A guitar while it plays. Ask for its samples from the first to the last."""
+
+    def __init__(
+        self, notes: Sequence[Played], tuning: Sequence[int], guitar: Guitar, rate: int, feel: Feel | None = None
+    ) -> None:
+        self.voices = [
+            Voice(plan(of_string, tuning[string - 1], guitar, rate, feel), tuning[string - 1], guitar, rate)
+            for string, of_string in strings(notes)
+        ]
+
+    def samples(self, start: int, stop: int) -> Samples:
+        """Samples `start` to `stop` of all strings."""
+        total = np.zeros(stop - start)
+        for voice in self.voices:
+            part = voice.samples(start, stop)
+            if part is not None:
+                total += part
+        return total
+
+
+class Voice:
+    """One string, its two planes and the place where it is heard."""
+
+    def __init__(self, plan: Plan, open_pitch: float, guitar: Guitar, rate: int) -> None:
+        self.first = String(plan.motion)
+        motion = plan.motion
+        gain = motion.g0 + 2 * motion.g1 * np.cos(2 * np.pi / motion.length)  # a period, at the fundamental
+        less = gain ** (1 / SHORTER - 1)
+        sharp = motion.length * 2 ** (-APART / 1200)
+        self.second = String(replace(motion, length=sharp, g0=motion.g0 * less, g1=motion.g1 * less))
+        self._gain = 10 ** (between(guitar.trim, open_pitch) / 20)
+        self._swells, self._rate = list(plan.swells), rate
+        self._comb: Comb | None = None
+        if guitar.pickup is not None:
+            hertz = 440 * 2 ** ((open_pitch - 69) / 12)
+            self._comb = Comb(guitar.pickup / (guitar.scale * hertz) * rate)
+
+    def samples(self, start: int, stop: int) -> Samples | None:
+        """Samples `start` to `stop`; None for silence."""
+        first = self.first.samples(start, stop)
+        second = self.second.samples(start, stop)
+        if first is None or second is None:
+            if self._comb is not None:
+                self._comb.rest()
+            return None
+        both = first + SECOND * second
+        heard = self._comb.heard(both) if self._comb else both
+        heard *= self._gain
+        for swell in self._swells:
+            _swell(heard, start, swell.start * self._rate, swell.length * self._rate)
+        return heard
+
+
+class Comb:
+    """The string at the pick-up: what runs towards the bridge less what comes back from it, `delay` samples later."""
+
+    def __init__(self, delay: float) -> None:
+        firsts, taps = kernels(np.array([delay]), np.ones(1), np.zeros(1))
+        self._reverse = np.ascontiguousarray(taps[::-1, 0])
+        self._past = np.zeros(int(firsts[0]) + TAPS - 1)
+
+    def heard(self, string: Samples) -> Samples:
+        """The next samples."""
+        known = np.concatenate((self._past, string))
+        self._past = known[len(string) :]
+        heard: Samples = string - np.correlate(known[: len(string) + TAPS - 1], self._reverse, "valid")
+        return heard
+
+    def rest(self) -> None:
+        """The string is still from here on."""
+        self._past[:] = 0.0
+
+
+def _swell(heard: Samples, start: int, at: float, length: float) -> None:
+    """Turns the volume up from nothing at sample `at` over `length` samples."""
+    first, last = max(0, round(at) - start), min(len(heard), round(at + length) - start)
+    if first < last:
+        share = (np.arange(first, last) + start - at) / length
+        heard[first:last] *= (1 - np.cos(np.pi * np.clip(share, 0, 1))) / 2

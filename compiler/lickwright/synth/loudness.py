@@ -1,0 +1,147 @@
+"""How loud a recording is, and making all of them equally loud: ITU-R BS.1770-4.
+
+In: two channels of samples. Out: LUFS, dBTP, and the samples brought to a loudness under a ceiling. Quiet peaks are left alone; those above the
+ceiling are turned down for a few milliseconds, before they come.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.synth.waveguide import Samples
+
+TARGET, CEILING = -16.0, -1.0  # LUFS; dBTP
+STEP, WINDOW = 0.1, 4  # seconds from block to block; steps in a block
+ABSOLUTE, RELATIVE = -70.0, -10.0  # LUFS; LU: what is quieter is not counted
+FRAME = 64  # samples over which the ceiling's gain is worked out
+_SIZE = 1 << 16
+_TAPS, _PHASES = 16, 4  # of the interpolator that looks between samples
+_QUIET = 0.5  # of the largest sample: below it no true peak can be the largest
+
+
+@lru_cache(maxsize=4)
+def _weighting(rate: int, size: int) -> NDArray[np.complex128]:
+    """The two filters of the standard (its table 1 and 2, redone for any rate by their analogue parameters)."""
+    z = np.exp(-2j * np.pi * np.fft.rfftfreq(size, 1 / rate))
+    k = np.tan(np.pi * 1681.974450955533 / rate)
+    high, mid, q = (
+        10 ** (3.999843853973347 / 20),
+        10 ** (3.999843853973347 / 20 * 0.4996667741545416),
+        0.7071752369554196,
+    )
+    a0 = 1 + k / q + k * k
+    shelf = (high + mid * k / q + k * k) / a0 + 2 * (k * k - high) / a0 * z + (high - mid * k / q + k * k) / a0 * z * z
+    shelf /= 1 + 2 * (k * k - 1) / a0 * z + (1 - k / q + k * k) / a0 * z * z
+    k, q = np.tan(np.pi * 38.13547087602444 / rate), 0.5003270373238773
+    a0 = 1 + k / q + k * k
+    high_pass = (1 - 2 * z + z * z) / (1 + 2 * (k * k - 1) / a0 * z + (1 - k / q + k * k) / a0 * z * z)
+    weighting: NDArray[np.complex128] = shelf * high_pass
+    return weighting
+
+
+def energies(wave: NDArray[np.float32], rate: int) -> Samples:
+    """Weighted energy of each step of 100 ms, channels added up, shape (steps,); the last one filled up with silence."""
+    step, memory = int(STEP * rate), int(0.1 * rate)
+    per = (_SIZE - memory) // step * step  # samples a transform
+    count = wave.shape[1]
+    total = np.zeros(-(-count // step))
+    weighting = _weighting(rate, _SIZE).astype(np.complex64)
+    for at in range(0, count, per):
+        first = max(0, at - memory)
+        block = wave[:, first : at + per]
+        if not block.any():
+            continue
+        heard = np.fft.irfft(np.fft.rfft(block, _SIZE) * weighting, _SIZE)[
+            :, at - first : at - first + min(per, count - at)
+        ]
+        squares = (heard.astype(np.float64) ** 2).sum(axis=0)
+        steps = -(-len(squares) // step)
+        padded = np.zeros(steps * step)
+        padded[: len(squares)] = squares
+        total[at // step : at // step + steps] = padded.reshape(steps, step).sum(axis=1) / step
+    return total
+
+
+def integrated(steps: Samples) -> float:
+    """LUFS of a recording from the energies of its steps; −inf for silence."""
+    if len(steps) < WINDOW:
+        steps = np.concatenate((steps, np.zeros(WINDOW - len(steps))))
+    blocks = np.convolve(steps, np.full(WINDOW, 1 / WINDOW), "valid")
+    blocks = blocks[blocks > 10 ** ((ABSOLUTE + 0.691) / 10)]
+    if not len(blocks):
+        return -inf
+    blocks = blocks[blocks > blocks.mean() * 10 ** (RELATIVE / 10)]
+    return float(-0.691 + 10 * np.log10(blocks.mean()))
+
+
+def true_peak(wave: NDArray[np.float32]) -> float:
+    """The largest value between and at the samples (0 for silence), four times oversampled.
+
+    Only places near the largest samples are looked at.
+    """
+    found = 0.0
+    for channel in wave:
+        top = float(np.abs(channel).max(initial=0.0))
+        if top == 0.0:
+            continue
+        near = np.flatnonzero(np.abs(channel) >= _QUIET * top)
+        padded = np.pad(channel, _TAPS)
+        for some in np.array_split(near, -(-len(near) // 65_536)):
+            windows = padded[some[:, None] + np.arange(1, _TAPS + 1) + _TAPS // 2]
+            found = max(found, top, float(np.abs(windows @ _interpolator()).max()))
+    return found
+
+
+@lru_cache(maxsize=1)
+def _interpolator() -> NDArray[np.float32]:
+    """Windowed-sinc taps for the instants between two samples, shape (taps, phases)."""
+    at = np.arange(_TAPS)[:, None] - (_TAPS // 2 - 1) - np.arange(1, _PHASES) / _PHASES
+    taps = np.sinc(at) * np.cos(np.pi * at / (_TAPS + 1)) ** 2
+    even: NDArray[np.float32] = (taps / taps.sum(axis=0)).astype(np.float32)
+    return even
+
+
+def levelled(
+    wave: NDArray[np.float32], rate: int, target: float = TARGET, ceiling: float = CEILING
+) -> NDArray[np.float32]:
+    """`wave` brought to `target` LUFS under `ceiling` dBTP, in place. Silence stays silence.
+
+    What the ceiling takes away is made up for, as far as it allows.
+    """
+    loud = integrated(energies(wave, rate))
+    if loud == -inf:
+        return wave
+    limit = 10 ** (ceiling / 20) * 0.98
+    wave *= np.float32(10 ** ((target - loud) / 20))
+    if float(np.abs(wave).max()) > limit:
+        for _ in range(2):
+            held(wave, limit)
+            wave *= np.float32(10 ** ((target - integrated(energies(wave, rate))) / 20))
+        held(wave, limit)
+    peak = true_peak(wave)
+    if peak > limit / 0.98:
+        wave *= np.float32(limit / peak)
+    return wave
+
+
+def held(wave: NDArray[np.float32], limit: float) -> None:
+    """Turns peaks above `limit` down, in place: the gain falls before a peak and rises after it, over some milliseconds."""
+    count = wave.shape[1]
+    frames = -(-count // FRAME)
+    padded = np.zeros((2, frames * FRAME), np.float32)
+    padded[:, :count] = np.abs(wave)
+    peaks = padded.max(axis=0).reshape(frames, FRAME).max(axis=1)
+    need = np.minimum(1.0, limit / np.maximum(peaks, 1e-9))
+    if need.min() >= 1.0:
+        return
+    reach = 6  # frames before and after: 8 ms
+    low = np.pad(need, reach, mode="edge")
+    low = np.lib.stride_tricks.sliding_window_view(low, 2 * reach + 1).min(axis=1)
+    window = np.hanning(2 * reach + 1)[1:-1]
+    smooth = np.convolve(np.pad(low, reach - 1, mode="edge"), window / window.sum(), "valid")
+    gain = np.interp(np.arange(count), (np.arange(frames) + 0.5) * FRAME, smooth)
+    wave *= gain.astype(np.float32)

@@ -1,0 +1,116 @@
+"""The guitars: one row of numbers each, and nothing that computes.
+
+Lengths and times are those of real instruments where a physical quantity has a usual value (scale length, where one picks, where a
+pick-up sits); decay times and filters were set by measuring and comparing, and are the place to change how a guitar sounds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+
+class Filter(NamedTuple):
+    """One second-order filter of a chain (R. Bristow-Johnson's forms)."""
+
+    kind: str  # "high-pass", "low-pass", "bell"
+    hertz: float
+    q: float = 0.7071
+    decibels: float = 0.0  # a bell's gain
+
+
+@dataclass(frozen=True, slots=True)
+class Guitar:
+    """How one kind of guitar sounds. What lies between two rows of a table runs straight, beyond its ends it stays."""
+
+    scale: float  # metres from nut to bridge
+    low: tuple[
+        tuple[float, float], ...
+    ]  # (open string's MIDI pitch, seconds): 60 dB at the fundamental of the open string
+    high: tuple[tuple[float, float], ...]  # the same at 3 kHz, at any fret
+    trim: tuple[tuple[float, float], ...]  # (open string's MIDI pitch, decibels): so that all strings are equally loud
+    wound_below: float  # strings tuned below this MIDI pitch are wound
+    pick: float  # metres from the bridge
+    palm: float  # the same, when palm-muted
+    edge: float  # seconds that the pick needs to leave the string, at medium loudness
+    noise: float  # of the pick on the string, against the stroke
+    pickup: float | None  # metres from the bridge; None: the bridge itself is heard
+    pre: tuple[Filter, ...]  # pick-up and pre-amp
+    drive: float  # gain before the valve; 0: none
+    bias: float  # what makes the valve's even harmonics
+    post: tuple[Filter, ...]  # cabinet or tone
+    body: tuple[tuple[float, float, float], ...]  # (hertz, Q, strength): the wood's lowest resonances; () for none
+    room: float  # level of the room against the direct sound, decibels
+
+
+_STEEL_LOW = ((28.0, 13.0), (40.0, 12.0), (45.0, 11.0), (50.0, 10.0), (55.0, 9.0), (59.0, 8.0), (64.0, 7.0))
+_STEEL_HIGH = ((28.0, 0.9), (40.0, 1.1), (45.0, 1.3), (50.0, 1.6), (55.0, 1.5), (59.0, 1.9), (64.0, 2.2))
+_EVEN = ((0.0, 0.0),)
+_PICKUP = (Filter("high-pass", 40.0), Filter("low-pass", 4200.0, 1.6))
+_CABINET = (
+    Filter("high-pass", 85.0),
+    Filter("bell", 120.0, 1.0, 3.0),
+    Filter("bell", 420.0, 0.9, -3.5),
+    Filter("bell", 2600.0, 0.9, 5.0),
+    Filter("low-pass", 4800.0),
+    Filter("low-pass", 5200.0),
+)
+_OPEN_CABINET = (
+    Filter("high-pass", 70.0),
+    Filter("bell", 200.0, 0.8, 1.5),
+    Filter("bell", 450.0, 0.8, -2.5),
+    Filter("bell", 3000.0, 0.8, 3.0),
+    Filter("low-pass", 6500.0),
+)
+
+GUITARS: dict[str, Guitar] = {
+    "clean": Guitar(
+        scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, trim=_EVEN, wound_below=54.5,
+        pick=0.09, palm=0.06, edge=0.0006, noise=0.12, pickup=0.075,
+        pre=_PICKUP, drive=0.0, bias=0.0, post=_OPEN_CABINET, body=(), room=-19.0,
+    ),
+    "crunch": Guitar(
+        scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, trim=_EVEN, wound_below=54.5,
+        pick=0.09, palm=0.06, edge=0.0005, noise=0.12, pickup=0.045,
+        pre=(*_PICKUP, Filter("high-pass", 110.0), Filter("bell", 800.0, 0.7, 4.0)),
+        drive=3.0, bias=0.10, post=_CABINET, body=(), room=-20.0,
+    ),
+    "lead": Guitar(
+        scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, trim=_EVEN, wound_below=54.5,
+        pick=0.09, palm=0.06, edge=0.0005, noise=0.12, pickup=0.045,
+        pre=(*_PICKUP, Filter("high-pass", 160.0), Filter("bell", 900.0, 0.7, 6.0)),
+        drive=9.0, bias=0.06, post=_CABINET, body=(), room=-17.0,
+    ),
+    "acoustic": Guitar(
+        scale=0.645, low=((28.0, 7.0), (40.0, 6.0), (50.0, 5.0), (64.0, 3.6)),
+        high=((28.0, 0.8), (40.0, 0.95), (50.0, 1.0), (64.0, 0.9)), trim=_EVEN, wound_below=58.5,
+        pick=0.15, palm=0.07, edge=0.0006, noise=0.16, pickup=None,
+        pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
+        post=(Filter("bell", 3500.0, 0.7, 3.0), Filter("low-pass", 11000.0)),
+        body=((101.0, 14.0, 1.0), (196.0, 18.0, 0.9), (232.0, 22.0, -0.5), (378.0, 24.0, 0.6)), room=-17.0,
+    ),
+    "nylon": Guitar(
+        scale=0.65, low=((28.0, 4.5), (40.0, 4.0), (50.0, 3.4), (64.0, 2.4)),
+        high=((28.0, 0.35), (40.0, 0.42), (50.0, 0.45), (64.0, 0.38)), trim=_EVEN, wound_below=50.5,
+        pick=0.13, palm=0.07, edge=0.0014, noise=0.05, pickup=None,
+        pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
+        post=(Filter("low-pass", 8000.0),),
+        body=((97.0, 16.0, 1.0), (189.0, 20.0, 1.0), (225.0, 24.0, -0.5), (350.0, 24.0, 0.6)), room=-16.0,
+    ),
+    "bass": Guitar(
+        scale=0.864, low=((23.0, 14.0), (28.0, 13.0), (43.0, 10.0), (48.0, 9.0), (64.0, 7.0)),
+        high=((23.0, 0.5), (28.0, 0.6), (43.0, 0.8), (64.0, 0.8)), trim=_EVEN, wound_below=64.0,
+        pick=0.16, palm=0.09, edge=0.0013, noise=0.05, pickup=0.10,
+        pre=(Filter("high-pass", 30.0), Filter("low-pass", 3200.0, 1.1)), drive=0.0, bias=0.0,
+        post=(Filter("bell", 90.0, 0.8, 2.0), Filter("bell", 350.0, 0.8, -2.0), Filter("low-pass", 5000.0)),
+        body=(), room=-24.0,
+    ),
+}  # fmt: skip
+
+
+def between(table: tuple[tuple[float, float], ...], at: float) -> float:
+    """A table's value at `at`."""
+    for (x0, y0), (x1, y1) in zip(table, table[1:], strict=False):
+        if at < x1:
+            return y0 + (y1 - y0) * max(0.0, (at - x0) / (x1 - x0))
+    return table[-1][1]

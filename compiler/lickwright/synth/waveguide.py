@@ -1,0 +1,164 @@
+"""One string as a delay loop: what it does when its length, its losses and the pulses on it change.
+
+In: a `Motion`, which says for each knot in time how long the loop is and how much it loses, and pulses. Out: the velocity
+of the string at one place, in samples, any number at a time. The loop is y[t] = x[t] + Σ K_j(t) · y[t − i(t) − j], j = 0 … 7:
+a six-tap Lagrange read (Laakso et al. 1996) convolved with a three-tap loss filter. All taps read what is at least `i` samples old,
+so that numpy computes a whole period at a time (Karplus & Strong 1983; Jaffe & Smith 1983).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples: TypeAlias = NDArray[np.float64]
+
+TAPS = 8  # of the loop: six to read between samples, three for the loss
+SHORTEST = 8.0  # samples that a loop has at least
+_TIME = 3000.0  # Hz at which the second decay time is meant
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """What is done to one string. Between two knots all values run straight; before the first and after the last they stay."""
+
+    at: NDArray[np.int64]  # (n,) samples, ascending
+    length: Samples  # (n,) samples that the loop holds, its period
+    g0: Samples  # (n,) middle tap of the loss filter
+    g1: Samples  # (n,) its outer taps
+    pulses: tuple[tuple[int, Samples], ...]  # sample and shape of what is put into the loop, by sample
+    spans: tuple[tuple[int, int], ...]  # samples in which the string can sound; it is still elsewhere
+
+
+def losses(hertz: Samples, low: Samples, high: Samples, rate: int) -> tuple[Samples, Samples]:
+    """Taps g0, g1 of the loss filter for strings at `hertz` that lose 60 dB in `low` seconds at their fundamental and in
+    `high` seconds at 3 kHz (at the octave where that is higher). All arrays of one shape.
+
+    G(f) = g0 + 2 g1 cos ω must be 10^(−3/(f0·T60(f))) at both places (Karjalainen, Välimäki & Tolonen 1998). A filter that would
+    favour the highest partials is replaced by the steepest that does not.
+    """
+    w0 = 2 * np.pi * hertz / rate
+    w1 = 2 * np.pi * np.minimum(np.maximum(_TIME, 2 * hertz), 0.45 * rate) / rate
+    gain0 = 10 ** (-3 / (hertz * low))
+    gain1 = np.minimum(gain0, 10 ** (-3 / (hertz * high)))
+    g1 = (gain0 - gain1) / (2 * (np.cos(w0) - np.cos(w1)))
+    g0 = gain0 - 2 * g1 * np.cos(w0)
+    steepest = gain0 / (1 + np.cos(w0))
+    too_steep = g0 < 2 * g1
+    return np.where(too_steep, steepest, g0), np.where(too_steep, steepest / 2, g1)
+
+
+def kernels(length: Samples, g0: Samples, g1: Samples) -> tuple[NDArray[np.int64], Samples]:
+    """Where the taps begin, shape (n,), and what they are, shape (8, n), for loops of `length` samples.
+
+    The read lies in the central interval of its six taps, where it is most exact (fifth order).
+    """
+    delay = np.maximum(length, SHORTEST) - 1  # the loss filter holds one sample
+    first = np.floor(delay).astype(np.int64) - 2
+    d = delay - first
+    d1, d2, d3, d4, d5 = d - 1, d - 2, d - 3, d - 4, d - 5
+    low, high = d * d1 * d2, d3 * d4 * d5
+    read = (
+        d1 * d2 * high / -120, d * d2 * high / 24, d * d1 * high / -12,
+        low * d4 * d5 / 12, low * d3 * d5 / -24, low * d3 * d4 / 120,
+    )  # fmt: skip
+    taps = np.zeros((TAPS, len(d)))
+    for k, tap in enumerate(read):
+        outer = tap * g1
+        taps[k] += outer
+        taps[k + 1] += tap * g0
+        taps[k + 2] += outer
+    return first, taps
+
+
+class _Stretch(NamedTuple):
+    """Samples in which all of a string's values stay, or all the time move."""
+
+    start: int
+    stop: int
+    steady: bool
+
+
+class String:
+    """One string in motion. Ask for its samples from the first to the last, in pieces of any size."""
+
+    def __init__(self, motion: Motion) -> None:
+        self._motion = motion
+        self._stretches = _stretches(motion)
+        self._pulses = list(motion.pulses)
+        self._keep = int(motion.length.max(initial=SHORTEST)) + TAPS + 2  # samples of the past that the loop reads
+        self._past = np.zeros(self._keep)
+
+    def samples(self, start: int, stop: int) -> Samples | None:
+        """Samples `start` to `stop`; None where the string is still all the time."""
+        if not self._stretches or self._stretches[0].start >= stop:
+            return None
+        y = np.concatenate((self._past, np.zeros(stop - start)))
+        offset = self._keep - start  # from a sample's number to its place in `y`
+        self._strike(y, offset)
+        while self._stretches and (stretch := self._stretches[0]).start < stop:
+            end = min(stretch.stop, stop)
+            swing = self._hold if stretch.steady else self._move
+            swing(y, stretch.start + offset, end + offset, offset)
+            if end < stretch.stop:
+                self._stretches[0] = stretch._replace(start=end)
+                break
+            del self._stretches[0]
+        self._past = y[-self._keep :].copy()
+        return y[self._keep :]
+
+    def _strike(self, y: Samples, offset: int) -> None:
+        """Lays the pulses into `y`; what of one lies beyond its end waits for the next piece."""
+        waiting = []
+        while self._pulses and self._pulses[0][0] + offset < len(y):
+            at, shape = self._pulses.pop(0)
+            fits = shape[: len(y) - at - offset]
+            y[at + offset : at + offset + len(fits)] += fits
+            if len(fits) < len(shape):
+                waiting.append((at + len(fits), shape[len(fits) :]))
+        self._pulses[:0] = waiting
+
+    def _hold(self, y: Samples, start: int, stop: int, offset: int) -> None:
+        """Lets a string swing that does not change."""
+        motion = self._motion
+        knot = [min(len(motion.at) - 1, int(np.searchsorted(motion.at, start - offset, "right")))]
+        firsts, taps = kernels(motion.length[knot], motion.g0[knot], motion.g1[knot])
+        first, reverse = int(firsts[0]), np.ascontiguousarray(taps[::-1, 0])
+        for at in range(start, stop, first):
+            end = min(at + first, stop)
+            y[at:end] += np.correlate(y[at - first - TAPS + 1 : end - first], reverse, "valid")
+
+    def _move(self, y: Samples, start: int, stop: int, offset: int) -> None:
+        """Lets a string swing whose length or losses change from sample to sample."""
+        motion, when = self._motion, np.arange(start - offset, stop - offset)
+        first, taps = kernels(*(np.interp(when, motion.at, v) for v in (motion.length, motion.g0, motion.g1)))
+        reads = np.arange(start, stop) - first - np.arange(TAPS)[:, None]
+        at, n = 0, stop - start
+        while at < n:
+            end = min(n, at + int(first[at]))
+            end = at + int(first[at:end].min())  # a string that grows shorter must not read what is not there yet
+            y[start + at : start + min(end, n)] += np.einsum("ij,ij->j", y[reads[:, at:end]], taps[:, at:end])
+            at = end
+
+
+def _stretches(motion: Motion) -> list[_Stretch]:
+    """The spans, cut wherever the values begin or cease to move."""
+    values = np.stack((motion.length, motion.g0, motion.g1))
+    moves = np.any(np.diff(values) != 0, axis=0)
+    cuts = [int(motion.at[i]) for i in range(len(motion.at)) if i in (0, len(moves)) or moves[i - 1] or moves[i]]
+    cut = np.unique(cuts)
+    found: list[_Stretch] = []
+    for start, stop in motion.spans:
+        edges = [start, *(int(c) for c in cut if start < c < stop), stop]
+        for a, b in pairwise(edges):
+            knot = int(np.searchsorted(motion.at, a, "right"))
+            steady = knot in (0, len(motion.at)) or not moves[knot - 1]
+            if found and not steady and not found[-1].steady and found[-1].stop == a:
+                found[-1] = found[-1]._replace(stop=b)
+            else:
+                found.append(_Stretch(a, b, steady))
+    return found
