@@ -1,8 +1,8 @@
-"""Reading a lick file, and the rules about files (L6xx).
+"""Reading a lick file, putting a file in its place, and the rules about files (L6xx).
 
 In: a path. Out: its bytes, or an `Unreadable` that says why not in a player's words. Only ordinary files are read,
 and never more than the limit: a pipe that nobody writes to, a device without an end or a folder is refused before its
-first byte. Writing is `cli/writing.py`.
+first byte. `replace` writes a file whole or not at all; which files may be replaced is decided in `library/outputs.py`.
 """
 
 from __future__ import annotations
@@ -58,15 +58,28 @@ NOT_OURS = Rule(
     "output not overwritten",
     Severity.ERROR,
     "another file stands where the output would go",
-    "Lickwright replaces only what it wrote itself and nobody has changed since; each output folder keeps a "
-    "record of that in .lickwright. A file that you changed by hand, one that came from "
+    "Lickwright replaces only what it wrote itself and nobody has changed since; the output folder keeps a "
+    "record of that in .lickwright.db. A file that you changed by hand, one that came from "
     "elsewhere, or outputs of another source of the same name stay as they are. Move the file away, name "
     "another folder with --out, or say --overwrite.",
     "",
     "",
 )
+GIVEN_UP = Rule(
+    "L606",
+    "source given up",
+    Severity.ERROR,
+    "the program broke down, took too long or ran out of memory over a source",
+    "While a library is built each source is worked on in a process of its own, with limits of time and memory. A "
+    "source that brings this process down twice, the second time alone, is given up and named; all others are still made. "
+    "It is tried again in the next run. Please report it, with the file if you may share it.",
+    "",
+    "",
+)
 
-RULES: tuple[Rule, ...] = (UNREADABLE, NOT_TEXT, NO_LICKS, UNWRITABLE, NOT_OURS)
+RULES: tuple[Rule, ...] = (UNREADABLE, NOT_TEXT, NO_LICKS, UNWRITABLE, NOT_OURS, GIVEN_UP)
+
+TEMPORARY = ".lw-"  # how the names begin of files that are not yet in their place; they end in `.tmp`
 
 
 class Unopened(Unreadable):
@@ -99,3 +112,24 @@ def reason(error: Exception) -> str:
     """Why the system refused, in its own few words: `no such file or directory`."""
     words = getattr(error, "strerror", None) or str(error) or type(error).__name__
     return words[:1].lower() + words[1:]
+
+
+def replace(path: str, data: bytes, mode: int | None = None) -> None:
+    """Puts `data` at `path` in one move:
+
+    whoever looks sees the old file or the whole new one, also after a crash of the program. `mode` are the permissions
+    of a user's own file that is replaced: then the data is on the disk before the move, since nothing could make it again.
+    """
+    temporary = os.path.join(os.path.dirname(path), f"{TEMPORARY}{os.urandom(8).hex()}.tmp")
+    handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            if mode is not None:
+                file.flush()
+                os.chmod(temporary, mode)
+                os.fsync(file.fileno())
+        os.replace(temporary, path)
+    except BaseException:
+        os.unlink(temporary)
+        raise

@@ -1,59 +1,22 @@
-"""Which files are meant by the paths on a command line, and each one compiled.
+"""What the paths on a command line mean, each file compiled.
 
-In: paths: files, folders, `-`. Out: compilations, one a file, in a fixed order. A file or folder that cannot be read
+In: what `scan.py` found. Out: compilations, one a file, in a fixed order. A file or folder that cannot be read
 becomes a compilation whose finding says so, and the rest goes on.
 """
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
 
 from lickwright.cli import screen
 from lickwright.diagnostics import Diagnostic, has_errors
-from lickwright.files import NO_LICKS, UNREADABLE, reason
+from lickwright.files import UNREADABLE
 from lickwright.pipeline import Compilation, compile_bytes, compile_file
+from lickwright.scan import SUFFIX, Found, find
 from lickwright.source import MAX_BYTES, Source, Span
 
-SUFFIX = ".lick"
-
-
-class Found(NamedTuple):
-    """One thing to compile."""
-
-    path: str  # as the user gave it or as found below it; `-` is standard input
-    trouble: Diagnostic | None = None  # why there is nothing to compile; None: there is
-
-
-def find(paths: Sequence[str]) -> list[Found]:
-    """Files as named, each once; of a folder every `.lick` file in it and below, sorted.
-
-    Hidden and linked folders are left out.
-    """
-    found: dict[str, Found] = {}
-    for path in paths:
-        for one in _below(path) if path != "-" and os.path.isdir(path) else [Found(path)]:
-            found.setdefault(one.path if one.path == "-" else os.path.realpath(one.path), one)
-    return list(found.values())
-
-
-def _below(folder: str) -> list[Found]:
-    found: list[Found] = []
-
-    def unreadable(error: OSError) -> None:
-        message = f"the folder cannot be read: {reason(error)}"
-        found.append(Found(str(error.filename), UNREADABLE.at(Span(0, 0), message, "check who may read it")))
-
-    for here, folders, files in os.walk(folder, onerror=unreadable):
-        folders[:] = sorted(name for name in folders if not name.startswith("."))
-        names = sorted(name for name in files if name.lower().endswith(SUFFIX) and not name.startswith("."))
-        found += [Found(os.path.normpath(os.path.join(here, name))) for name in names]
-    if not found:
-        message = "there is no .lick file in this folder or below it"
-        found.append(Found(folder, NO_LICKS.at(Span(0, 0), message, "check the folder's name")))
-    return found
+__all__ = ["SUFFIX", "Found", "Verdict", "compiled", "find"]
 
 
 def compiled(found: Sequence[Found], verdict: Verdict) -> Iterator[tuple[Found, Compilation]]:

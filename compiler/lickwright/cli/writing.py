@@ -17,12 +17,12 @@ from hashlib import blake2b
 from typing import NamedTuple
 
 from lickwright.diagnostics import Diagnostic
-from lickwright.files import NOT_OURS, UNWRITABLE, reason
+from lickwright.files import NOT_OURS, TEMPORARY, UNWRITABLE, reason, replace
 from lickwright.source import Span
 
+__all__ = ["RECORD", "Folder", "Output", "Trouble", "replace"]
 RECORD = ".lickwright"
 _LARGEST = 1 << 28  # bytes; nothing larger was written by us, and it is not read to find out
-_TEMPORARY = ".lw-"
 
 
 class Output(NamedTuple):
@@ -174,31 +174,10 @@ def _standing(path: str) -> str | None:
         return ""  # may not be read, so cannot be told to be ours
 
 
-def replace(path: str, data: bytes, mode: int | None = None) -> None:
-    """Puts `data` at `path` in one move:
-
-    whoever looks sees the old file or the whole new one, also after a crash of the program. `mode` are the permissions
-    of a user's own file that is replaced: then the data is on the disk before the move, since nothing could make it again.
-    """
-    temporary = os.path.join(os.path.dirname(path), f"{_TEMPORARY}{os.urandom(8).hex()}.tmp")
-    handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            if mode is not None:
-                file.flush()
-                os.chmod(temporary, mode)
-                os.fsync(file.fileno())
-        os.replace(temporary, path)
-    except BaseException:
-        os.unlink(temporary)
-        raise
-
-
 def _sweep(folder: str) -> None:
     """Takes away what runs that were killed left behind; a younger file may be another run's at this moment."""
     for name in os.listdir(folder):
-        if name.startswith(_TEMPORARY) and name.endswith(".tmp"):
+        if name.startswith(TEMPORARY) and name.endswith(".tmp"):
             path = os.path.join(folder, name)
             try:
                 if time.time() - os.lstat(path).st_mtime > 600:
