@@ -56,12 +56,12 @@ class Clock:
     def straight(self, grains: float) -> float:
         """Seconds of an instant that swing does not move: a bar line's."""
         quarters = grains * self._to_quarters + self._quarters_before
-        i = max(0, bisect_right(self.tempos, (quarters, inf)) - 1) if len(self.tempos) > 1 else 0
+        i = bisect_right(self.tempos, (quarters, inf), 1) - 1
         return self.tempos[i].seconds + (quarters - self.tempos[i].quarters) * self._paces[i]
 
     def seconds(self, grains: float) -> float:
         """When an instant is heard; at a bar line the new bar counts."""
-        i = max(0, bisect_right(self._breaks, grains) - 1)
+        i = bisect_right(self._breaks, grains, 1) - 1
         return self._seconds[i] + (grains - self._breaks[i]) * self._rates[i]
 
     def _tempo_steps(self, speeds: list[tuple[float, Fraction]]) -> tuple[TempoStep, ...]:

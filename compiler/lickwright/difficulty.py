@@ -28,8 +28,7 @@ not count: a long lick is more to learn and no harder to play.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from lickwright import difficulty_facts as facts
 from lickwright.diagnostics import Diagnostic, Rule, Severity
@@ -53,8 +52,7 @@ LEVEL = Rule(
 RULES: tuple[Rule, ...] = (LEVEL,)
 
 
-@dataclass(frozen=True, slots=True)
-class Term:
+class Term(NamedTuple):
     """One term of the sum."""
 
     name: str
@@ -62,8 +60,7 @@ class Term:
     reason: str  # in words, with the numbers
 
 
-@dataclass(frozen=True, slots=True)
-class Profile:
+class Profile(NamedTuple):
     """How hard one lick is."""
 
     title: str

@@ -50,17 +50,18 @@ def peak(onsets: Sequence[float], end: float) -> float:
 
 def span(timeline: Timeline, groups: Sequence[Sequence[Sound]], hand: Hand) -> float:
     """The widest two fingers that are down together: in a chord, a trill, a hammer-on or a pull-off."""
-    pairs: list[tuple[int, int, int]] = []
+    pairs: set[tuple[int, int, int]] = set()  # two frets, and how many strings apart
     for group in groups:
-        held = [sound for sound in group if by_fretting_hand(sound)]
-        pairs += [(a.fret or 0, b.fret or 0, abs(a.string - b.string)) for a in held for b in held if a is not b]
+        if len(group) > 1:
+            held = [sound for sound in group if by_fretting_hand(sound)]
+            pairs.update((a.fret or 0, b.fret or 0, abs(a.string - b.string)) for a in held for b in held if a is not b)
     for sound in timeline.sounds:
         if sound.trill and sound.fret:
-            pairs.append((sound.fret, sound.trill, 0))
+            pairs.add((sound.fret, sound.trill, 0))
         if sound.source is not None and sound.begin.stroke in (Stroke.HAMMER, Stroke.PULL):
             before = timeline.sounds[sound.source]
             if by_fretting_hand(sound) and by_fretting_hand(before):
-                pairs.append((before.fret or 0, sound.fret or 0, 0))
+                pairs.add((before.fret or 0, sound.fret or 0, 0))
     return max((hand.span(min(a, b), max(a, b), apart) for a, b, apart in pairs), default=0.0)
 
 
@@ -83,7 +84,7 @@ def shifts(groups: Sequence[Sequence[Sound]]) -> int:
         frets = [sound.fret for sound in group if sound.fret and not sound.dead]
         if not frets:
             continue
-        bottom, top = min(frets), max(frets)
+        bottom, top = (min(frets), max(frets)) if len(frets) > 1 else (frets[0], frets[0])
         if not low:
             low, high = bottom, top
         low, high = min(low, bottom), max(high, top)
@@ -94,22 +95,26 @@ def shifts(groups: Sequence[Sequence[Sound]]) -> int:
 
 def skips(groups: Sequence[Sequence[Sound]]) -> int:
     """How often the pick leaps over a string or more from one single note to the next."""
-    single = [group[0] if len(group) == 1 and _picked(group[0]) else None for group in groups]
-    return sum(
-        a is not None and b is not None and abs(a.string - b.string) > 1
-        for a, b in zip(single, single[1:], strict=False)
-    )
+    found, before = 0, 0
+    for group in groups:
+        string = group[0].string if len(group) == 1 and _picked(group[0]) else 0
+        if string and before and abs(string - before) > 1:
+            found += 1
+        before = string
+    return found
 
 
 def _picked(sound: Sound) -> bool:
-    strokes = [t.stroke for t in (*sound.marks, sound.begin) if t.stroke is not None]
-    return strokes[:1] == [Stroke.PICK] and sound.pluck is None
+    marked = (mark.stroke for mark in sound.marks if mark.stroke is not None)
+    return sound.pluck is None and next(marked, sound.begin.stroke) is Stroke.PICK
 
 
 def bends(timeline: Timeline) -> tuple[float, bool]:
     """The largest bend, in semitones, and whether another string sounds with a bent one."""
     sounds, largest, beside = timeline.sounds, 0.0, False
     for n, sound in enumerate(sounds):
+        if not sound.shapes:
+            continue
         bend = max((shape.amount for shape in sound.shapes if shape.technique.curve in _UP), default=0.0)
         largest = max(largest, bend)
         near = sounds[max(0, n - 6) : n + 7] if bend >= 1 else ()
@@ -128,32 +133,41 @@ def ringing(sounds: Sequence[Sound]) -> float:
     """The share of notes that sound on when another string is struck, 0 to 1."""
     rung: set[int] = set()
     sounding: list[Sound] = []
+    until = 0  # when the last of them ends
     for sound in sounds:
-        sounding = [s for s in sounding if s.end > sound.start]
+        sounding = [s for s in sounding if s.end > sound.start] if until > sound.start else []
         if sound.kind == "note" and not sound.dead:
             rung |= {s.index for s in sounding if s.start < sound.start and s.string != sound.string}
             sounding.append(sound)
+            until = max(until, sound.end)
     return len(rung) / len(sounds) if sounds else 0.0
 
 
 def kinds(timeline: Timeline) -> tuple[set[str], set[str], set[str]]:
     """What is used, by name: all of it, the easy kinds (like ones under one name), and those learned on their own."""
-    every: set[str] = set()
-    easy: set[str] = set()
     own: set[str] = set()
+    used: dict[int, Technique] = {}  # by identity: a technique is a row of the table, and hashing a row is slow
     for sound in timeline.sounds:
-        for t in (sound.begin, sound.head, *sound.marks, *(shape.technique for shape in sound.shapes)):
-            if t is None or not t.sign or t.kind is Kind.MARK:
-                continue
-            every.add(t.name)
-            if _takes_practice(t):
-                own.add("slap and pop" if t.stroke in (Stroke.SLAP, Stroke.POP) else t.name)
-            else:
-                easy.add(_family(t))
-        for kind, there in (("trill", sound.trill), ("roll", sound.roll)):
-            if there is not None:
-                every.add(kind)
-                own.add(kind)
+        used[id(sound.begin)] = sound.begin
+        if sound.head is not None:
+            used[id(sound.head)] = sound.head
+        for mark in sound.marks:
+            used[id(mark)] = mark
+        for shape in sound.shapes:
+            used[id(shape.technique)] = shape.technique
+        if sound.trill is not None:
+            own.add("trill")
+        if sound.roll is not None:
+            own.add("roll")
+    every, easy = set(own), set[str]()
+    for t in used.values():
+        if not t.sign or t.kind is Kind.MARK:
+            continue
+        every.add(t.name)
+        if _takes_practice(t):
+            own.add("slap and pop" if t.stroke in (Stroke.SLAP, Stroke.POP) else t.name)
+        else:
+            easy.add(_family(t))
     return every, easy - {""}, own
 
 

@@ -113,24 +113,52 @@ def check_grips(timeline: Timeline, hand: Hand, together: bool, pulled: bool, fi
     """Every moment in order. Each finding names the note that makes it impossible."""
     found: list[Diagnostic] = []
     alive: list[Sound] = []
+    until = 0  # when all of them have ended
     stopped: set[int] = set()  # ringing sounds that had to stop, by index
     for sounds in _onsets(timeline):
-        now = sounds[0].start
-        alive = [s for s in alive if s.end > now and all(s.string != new.string for new in sounds)]
-        struck = [s for s in sounds if s.fret is not None and s.begin.stroke is not Stroke.TAP and not s.dead]
-        staying = [s for s in alive if not _ringing(s)]
-        down = [_down(s) for s in (*staying, *struck)]
-        if pulled:
-            down += [d for s in struck for d in _behind(timeline, s)]
-        if len(down) > 1 and any(d.fret for d in down):
-            found += _judged(timeline, hand, down, fingers)
-        if fingers:
-            found += [d for s in struck if s.source is not None for d in _joined_fingers(timeline, s)]
-        ringing = [s for s in alive if _ringing(s) and s.index not in stopped]
-        if ringing and struck:
-            found += _rings(timeline, hand, down, ringing, stopped, struck)
-        alive += struck
+        first, struck = sounds[0], _struck(sounds)
+        alive = _sounding_on(alive, sounds) if until > first.start else []
+        joined = first.source is not None and (fingers or first.begin.stroke is Stroke.PULL)
+        if alive or joined or len(sounds) > 1 or first.trill is not None:  # else one finger is down, and may be any
+            found += _moment(timeline, hand, alive, struck, pulled, fingers, stopped)
+        for sound in struck:
+            until = max(until, sound.end)
+            alive.append(sound)
     return found
+
+
+def _moment(
+    timeline: Timeline,
+    hand: Hand,
+    alive: list[Sound],
+    struck: list[Sound],
+    pulled: bool,
+    fingers: bool,
+    stopped: set[int],
+) -> Iterator[Diagnostic]:
+    """What is struck together, with what sounds on."""
+    down = [_down(s) for s in alive if not _ringing(s)] + [_down(s) for s in struck]
+    if pulled:
+        down += [d for s in struck for d in _behind(timeline, s)]
+    if len(down) > 1 and any(d.fret for d in down):
+        yield from _judged(timeline, hand, down, fingers)
+    if fingers:
+        for s in struck:
+            if s.source is not None:
+                yield from _joined_fingers(timeline, s)
+    ringing = [s for s in alive if _ringing(s) and s.index not in stopped]
+    if ringing and struck:
+        yield from _rings(timeline, hand, down, ringing, stopped, struck)
+
+
+def _sounding_on(alive: list[Sound], sounds: list[Sound]) -> list[Sound]:
+    """What still sounds when `sounds` begin, on strings of its own."""
+    return [s for s in alive if s.end > sounds[0].start and all(s.string != new.string for new in sounds)]
+
+
+def _struck(sounds: list[Sound]) -> list[Sound]:
+    """Those with a clear pitch that the picking hand does not tap."""
+    return [s for s in sounds if s.fret is not None and s.begin.stroke is not Stroke.TAP and not (s.head and s.dead)]
 
 
 def _onsets(timeline: Timeline) -> Iterator[list[Sound]]:
@@ -148,7 +176,7 @@ def _onsets(timeline: Timeline) -> Iterator[list[Sound]]:
 
 
 def _ringing(sound: Sound) -> bool:
-    return any(mark.damping is Damping.RING for mark in sound.marks)
+    return bool(sound.marks) and any(mark.damping is Damping.RING for mark in sound.marks)
 
 
 def _down(sound: Sound) -> _Down:

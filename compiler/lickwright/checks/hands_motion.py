@@ -74,6 +74,9 @@ def _fastest(timeline: Timeline) -> float:
 
 def check_shifts(timeline: Timeline, hand: Hand, fretted: Sequence[Sound]) -> Iterator[Diagnostic]:
     """Shifts faster than is easy, whatever fingers are taken. The walk is tried first with the quickest time that there could be."""
+    frets = [sound.fret or 0 for sound in fretted]
+    if hand.at(max(frets)) - hand.at(min(frets)) <= hand.stretch:
+        return  # it never moves
     grain = _fastest(timeline)
     if not next(_hurried(fretted, hand, lambda at: at * grain), None):
         return
