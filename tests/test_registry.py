@@ -11,6 +11,7 @@ import pytest
 from lickwright import compile_text
 from lickwright.backends import BACKENDS, Options
 from lickwright.diagnostics import Diagnostic, Rule, Severity
+from lickwright.library.house_reading import house
 from lickwright.pipeline import RULES
 from lickwright.source import Source, Span
 from lickwright.style import Style
@@ -29,6 +30,8 @@ def _id(rule: Rule) -> str:
 
 def _found(text: str) -> list[Diagnostic]:
     """Findings of a text, the losses of every format included."""
+    if not re.search("^lick ", text, re.MULTILINE):  # a lickwright.toml
+        return list(house(Source("lickwright.toml", text)).findings)
     compilation = compile_text(text, house=STRICT)
     found = list(compilation.diagnostics)
     for lick in compilation.licks:

@@ -191,7 +191,7 @@ FIELDS: tuple[FieldRow, ...] = (
 )
 BY_NAME = {row.name: row for row in FIELDS}
 # What players call some of them elsewhere; offered, never accepted.
-_OTHER_NAMES = {
+OTHER_NAMES = {
     "time": "meter",
     "metre": "meter",
     "bpm": "tempo",
@@ -316,7 +316,7 @@ def _read_fields(
         row = BY_NAME.get(entry.name)
         if row is None:
             if not entry.name.startswith("x-"):
-                near = _OTHER_NAMES.get(entry.name.lower()) or nearest(entry.name, tuple(BY_NAME))
+                near = OTHER_NAMES.get(entry.name.lower()) or nearest(entry.name, tuple(BY_NAME))
                 unread |= {near} if near else set()
                 help = f"did you mean `{near}`?" if near else "a field of your own begins with x-"
                 fix = replacing(*entry.name_span, entry.name.lower()) if entry.name.lower() in BY_NAME else None

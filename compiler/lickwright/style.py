@@ -1,7 +1,7 @@
 """What a house asks of every lick: the value that a `lickwright.toml` comes to.
 
-In: nothing of its own; `library/house.py` finds and reads the file. Out: `Style`, which `settings.py` and `meant.py` go by. It knows where
-in the file each thing is said, so that a finding can show the line.
+In: nothing of its own; `library/house.py` finds and reads the file. Out: `Style`, which `settings.py` and `meant.py` go by, and the rules about
+the file itself (L701 to L704; what it asks of licks is L705, in `settings.py`). A style knows where each thing is said, so that a finding can show the line.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from lickwright.diagnostics import Note, Severity
+from lickwright.diagnostics import Note, Rule, Severity
 from lickwright.source import Source, Span
 
 
@@ -37,3 +37,33 @@ class Style:
     def note(self, span: Span, message: str) -> Note:
         """The other place of a finding, in the house's file."""
         return Note(span, message, self.source)
+
+
+# --- rules about the file -------------------------------------------------------------------------------------------
+
+SYNTAX = Rule(
+    "L701", "house style unreadable", Severity.ERROR, "a line of lickwright.toml that cannot be read",
+    "A lickwright.toml holds one setting a line: a name, `=` and a value. Words stand in straight quotes, numbers and true or false do not, "
+    "several values stand in [brackets] with commas between. A section begins with its name in brackets, alone on its line. "
+    "Nothing is made by a file that is half understood.",
+    "[make]\nwidth 100\n", "[make]\nwidth = 100\n",
+)  # fmt: skip
+UNKNOWN = Rule(
+    "L702", "unknown setting", Severity.ERROR, "a name that lickwright.toml does not have, or has elsewhere",
+    "Each setting has its section: options of `lickwright make` stand under [make], fields of the notation under [fields], codes of findings "
+    "under [findings], and `required` at the top.",
+    "[make]\nwidht = 100\n", "[make]\nwidth = 100\n",
+)  # fmt: skip
+VALUE = Rule(
+    "L703", "setting's value", Severity.ERROR, "a setting whose value cannot be read",
+    "Each setting has its own kind of value. Fields take what they take in a lick, in quotes.",
+    "[fields]\nmeter = \"4\"\n", "[fields]\nmeter = \"4/4\"\n",
+)  # fmt: skip
+FIXED = Rule(
+    "L704", "error that must stay", Severity.ERROR, "an error that lickwright.toml would turn off",
+    "Under [findings] a house says which warnings and remarks it does not want to see, or wants to see as errors. What is an error by itself stays one: "
+    "such a lick cannot be read or played as it is written, so nothing could be made of it.",
+    "[findings]\nL301 = \"off\"\n", "[findings]\nL303 = \"off\"\n",
+)  # fmt: skip
+
+RULES: tuple[Rule, ...] = (SYNTAX, UNKNOWN, VALUE, FIXED)

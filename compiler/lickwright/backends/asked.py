@@ -1,0 +1,50 @@
+"""What a user asks of the back ends, in words: formats and a tempo for practice.
+
+In: words from a command line or a lickwright.toml. Out: values, or a `ValueError` that says what would be right.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import NamedTuple
+
+from lickwright.backends import BACKENDS, Backend
+from lickwright.diagnostics import nearest
+from lickwright.report import safe
+
+_NUMBER = re.compile(r"([0-9]{1,4}(?:\.[0-9]{1,4})?)(%?)\Z")
+
+
+def formats(words: Sequence[str], quote: str = "") -> tuple[Backend, ...]:
+    """`tab`, `midi` as rows of the table of back ends, each once, in the table's order; `quote` goes round a word in a message."""
+    known = {row.name: row for row in BACKENDS}
+    wanted = [word.strip().lower() for word in words if word.strip()]
+    for word in wanted:
+        if word not in known:
+            near = nearest(word, list(known))
+            wish = f"did you mean {near}?" if near else f"there are {', '.join(known)}"
+            raise ValueError(f"there is no format {quote}{safe(word)}{quote}; {wish}")
+    if not wanted:
+        raise ValueError(f"no format named; there are {', '.join(known)}")
+    return tuple(row for row in BACKENDS if row.name in wanted)
+
+
+class TempoWish(NamedTuple):
+    """How fast, where the user says so: at most one of the two is not None."""
+
+    percent: Fraction | None = None  # of the written tempo: 60 is 60 %
+    bpm: Fraction | None = None  # the opening tempo
+
+
+def tempo(value: str) -> TempoWish:
+    """`60%` of the written tempo, or `72` beats a minute."""
+    match = _NUMBER.match(value.strip())
+    if match is None:
+        raise ValueError(f"{safe(value)} is no tempo: write 72 for beats a minute, or 60% of the written tempo")
+    number = Fraction(match[1])
+    if not 10 <= number <= 400:
+        unit = "%" if match[2] else " beats a minute"
+        raise ValueError(f"{safe(value)} is out of reach: a tempo goes from 10 to 400{unit}")
+    return TempoWish(percent=number) if match[2] else TempoWish(bpm=number)

@@ -1,0 +1,150 @@
+"""What a `lickwright.toml` can say: one row a name.
+
+In: a value as TOML has it. Out: the value as the program wants it, or a `ValueError` in a player's words. The reference's table is made from the rows
+too (`table`); the fields are the notation's own, as they stand in `settings.FIELDS`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from lickwright.backends import asked
+from lickwright.diagnostics import Severity, nearest
+from lickwright.music.scale import parse_scale
+from lickwright.report import safe
+from lickwright.settings import FIELDS, FieldRow
+from lickwright.style import Given
+
+SEVERITIES: dict[str, Severity | None] = {**{s.value: s for s in Severity}, "off": None}
+_LONE_HASH = re.compile(r"(?:^|\s)#(?:\s|$)")
+
+
+class KeyRow(NamedTuple):
+    """One name of the file."""
+
+    section: str  # "" for the top, before the first section
+    name: str
+    parse: Callable[[Any], Any]  # raises ValueError in a player's words, the wrong word in backticks
+    summary: str  # what its value is
+    default: str  # what holds without it, in words
+
+
+def text(value: Any) -> str:
+    """Words, or a number as it would be written in a lick, on one line."""
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise ValueError(f"{kind(value)} stands here, words in quotes are wanted")
+    if isinstance(value, int) and abs(value) >= 10**9:
+        raise ValueError("the number is too large")
+    words = " ".join(str(value).split())
+    if not words:
+        raise ValueError("there is nothing between the quotes")
+    if safe(words) != words:
+        raise ValueError("it holds a character that cannot be seen")
+    return words
+
+
+def kind(value: Any) -> str:
+    """What a value is, for a message: `a list`."""
+    if isinstance(value, bool):
+        return f"`{str(value).lower()}`"
+    kinds = ((str, "a word"), (int | float, "a number"), (list, "a list"), (dict, "a section"))
+    return next((name for types, name in kinds if isinstance(value, types)), "a date or time")
+
+
+def _number(low: int, high: int) -> Callable[[Any], int]:
+    def parse(value: Any) -> int:
+        if isinstance(value, str) and re.fullmatch("[0-9]{1,6}", value):
+            raise ValueError(f"a number stands here without quotes: {value}")
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            raise ValueError(f"a whole number from {low:,} to {high:,} is wanted")
+        return value
+
+    return parse
+
+
+def _switch(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise ValueError(f"{kind(value)} stands here, true or false is wanted, without quotes")
+    return value
+
+
+def _words(value: Any) -> list[str]:
+    """A list of words, or one string with commas between them."""
+    return [
+        text(one)
+        for one in (value.split(",") if isinstance(value, str) else value if isinstance(value, list) else [value])
+    ]
+
+
+def _formats(value: Any) -> Any:
+    return asked.formats(_words(value), "`")
+
+
+def _folder(value: Any) -> str:
+    """A folder below the house's own: a library that was sent to somebody must not write elsewhere on the machine."""
+    if not isinstance(value, str):
+        raise ValueError(f"{kind(value)} stands here, the name of a folder in quotes is wanted")
+    name = text(value)
+    parts = re.split(r"[/\\]", name)
+    if name.startswith(("/", "\\", "~")) or ".." in parts or re.match("[A-Za-z]:", name):
+        raise ValueError(f"`{name[:60]}` lies outside this folder: only --out leads there")
+    return name
+
+
+def _required(value: Any) -> tuple[str, ...]:
+    known = tuple(row.name for row in FIELDS if not row.head_only and row.name != "meant")
+    names = _words(value)
+    for name in names:
+        if name not in known:
+            near = nearest(name, known)
+            raise ValueError(f"there is no field `{name[:30]}`" + (f": {near}?" if near else ""))
+    return tuple(dict.fromkeys(names))
+
+
+def _field(row: FieldRow) -> Callable[[Any], Given]:
+    def parse(value: Any) -> Any:
+        words = text(value)
+        if _LONE_HASH.search(words):
+            raise ValueError("a lone `#` would begin a remark in a lick")
+        if row.name == "scale":
+            parse_scale(words, None)
+        return row.parse(words), words
+
+    return parse
+
+
+ROWS: tuple[KeyRow, ...] = (
+    KeyRow("", "required", _required, "fields that every lick must have: `[\"rights\", \"by\"]`", "none"),
+    KeyRow("make", "to", _formats, "formats: `[\"tab\", \"midi\"]`", "tab, midi, timing"),
+    KeyRow("make", "out", _folder, "the folder to write into, in the folder of this file", "`out` where you are"),
+    KeyRow("make", "width", _number(20, 10_000), "columns of a text tab", "80"),
+    KeyRow("make", "jobs", _number(1, 256), "how many processes work at once", "one a core"),
+    KeyRow("make", "tempo", lambda value: asked.tempo(text(value)), "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
+    KeyRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),
+    *(
+        KeyRow("fields", row.name, _field(row), row.summary, "the notation's: " + row.default)
+        for row in FIELDS
+        if not row.head_only and not row.repeats
+    ),
+)  # fmt: skip
+BY_PLACE = {(row.section, row.name): row for row in ROWS}
+SECTIONS = {
+    "make": "what `lickwright make` does where the command line does not say",
+    "fields": "fields for every lick that does not write them, nor its file",
+    "findings": "how much a finding weighs: its code, and error, warning, info or off",
+}
+
+
+def table() -> str:
+    """The rows as the reference shows them."""
+    lines = ["| section | name | what it says | without it |", "|---|---|---|---|"]
+    for row in ROWS:
+        section = f"`[{row.section}]`" if row.section else "the top"
+        cells = (section, f"`{row.name}`", row.summary.replace("|", "\\|"), row.default.replace("|", "\\|"))
+        lines.append("| " + " | ".join(cells) + " |")
+    lines.append(
+        f"| `[findings]` | a code, `L203` say | {', '.join(f'`{word}`' for word in SEVERITIES)} | the finding's own |"
+    )
+    return "\n".join(lines) + "\n"
