@@ -81,6 +81,10 @@ class Performance:
         """When a counted instant is heard: swing, tempo, pauses and silence at the start included."""
         return self._clock.seconds(grains)
 
+    def straight(self, grains: float) -> float:
+        """When a bar line or a beat is heard: as `seconds`, but swing does not move it."""
+        return self._clock.straight(grains)
+
 
 class _Times(NamedTuple):
     """What stolen time does to the notes."""
@@ -165,7 +169,7 @@ def _notes(timeline: Timeline, clock: Clock, stolen: _Times) -> tuple[Played, ..
                 start += sound.roll * min(ROLL, (end - start) / roll_share)
         _play(notes, sound, target, start, end, tuning, shift, clock)
     notes.sort(key=_order)
-    _one_a_string(notes)
+    one_a_string(notes)
     return tuple(notes)
 
 
@@ -173,8 +177,8 @@ def _order(note: Played) -> tuple[float, int]:
     return note.start, -note.string
 
 
-def _one_a_string(notes: list[Played]) -> None:
-    """A string that is played again stops what it played before."""
+def one_a_string(notes: list[Played]) -> None:
+    """A string that is played again stops what it played before. In place; `notes` are in order."""
     following: dict[int, float] = {}
     for i in range(len(notes) - 1, -1, -1):
         note = notes[i]

@@ -2,16 +2,36 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.diagnostics import Diagnostic
+from lickwright.music.practice import SHARES, Ladder
 
 if TYPE_CHECKING:
     from lickwright.layout import Grid
     from lickwright.performance import Performance
     from lickwright.timeline import Timeline
+
+
+SOUND_FORMATS = ("wav", "flac", "mp3", "ogg")
+PRACTICE = (*SHARES, "ladder")  # the recordings of a practice set
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """What a user asks of a recording."""
+
+    format: str = "wav"  # one of SOUND_FORMATS
+    part: str = ""  # one of PRACTICE; "" for the lick at its tempo
+    practice: bool = False  # the whole practice set instead of one recording
+    count_in: int = 0  # bars
+    click: bool = False  # goes on under the lick
+    repeat: int = 1  # times through the lick, at each tempo
+    backing: bool = False  # chords held under the lick
+    ladder: Ladder = Ladder()
+    vary: int | None = None  # seed of small variations from stroke to stroke; None: none
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +42,7 @@ class Options:
     tempo_percent: Fraction | None = None  # `--tempo 60%`
     tempo_bpm: Fraction | None = None  # `--tempo 72`: the opening tempo, later changes in proportion
     single_channel: bool = False  # MIDI for old gear: all strings on one channel
+    recording: Recording = Recording()
 
 
 class Emission(NamedTuple):
@@ -42,6 +63,19 @@ class Backend(NamedTuple):
     module: str
     suffix: str  # of its files
     summary: str  # one line for help and README
+    recorded: bool = False  # sound: wants the extra `lickwright[audio]`, and can be several files
+
+    def files(self, options: Options) -> tuple[tuple[str, Options], ...]:
+        """Suffix of each file that it makes of a lick, and the options to emit it with."""
+        if not self.recorded:
+            return ((self.suffix, options),)
+        recording = options.recording
+        parts = PRACTICE if recording.practice else (recording.part,)
+        count_in = max(1, recording.count_in) if recording.practice else recording.count_in
+        made = (replace(recording, part=part, practice=False, count_in=count_in) for part in parts)
+        return tuple(
+            (f"{'.' * bool(one.part)}{one.part}.{one.format}", replace(options, recording=one)) for one in made
+        )
 
 
 BACKENDS: tuple[Backend, ...] = (
@@ -52,6 +86,13 @@ BACKENDS: tuple[Backend, ...] = (
     Backend("timing", "lickwright.backends.timing", ".timing.csv", "timing sheet, one row per note, for a spreadsheet"),
     Backend("timing-json", "lickwright.backends.timing_json", ".timing.json", "timing sheet as JSON"),
     Backend("timing-text", "lickwright.backends.timing_text", ".timing.txt", "timing sheet as an aligned table"),
+    Backend(
+        "audio",
+        "lickwright.backends.audio",
+        ".wav",
+        "the sound of it, as a guitar plays it; other --format, other suffix",
+        True,
+    ),
 )
 
 

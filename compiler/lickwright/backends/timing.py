@@ -7,6 +7,7 @@ lead to. Nothing is lost.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
 from functools import lru_cache
 from math import floor
@@ -62,7 +63,19 @@ def emit(stages: Stages, options: Options) -> Emission:
             f"{bar},{beat},{count},{at},{long},{string},{fret},{note},{'' if midi is None else midi},"
             f"{degree},{place},{cell(how)},{cell(bend_to)},{finger},{loudness}"
         )
+    if options.recording.practice:
+        lines = [",".join(line) for line in zip(lines, *_ladder(stages, options), strict=True)]
     return Emission(("\n".join(lines) + "\n").encode())
+
+
+def _ladder(stages: Stages, options: Options) -> Iterator[list[str]]:
+    """A column a rung of the practice ladder: its tempo, then the second of the ladder's recording at which each note sounds."""
+    from lickwright.backends.audio import ladder
+
+    sounds = [note.sound for note in stages.performance(options).notes if note.part == 0]
+    for rung in ladder(stages, options):
+        starts = {note.sound: note.start for note in rung.performance.notes if note.part == 0}
+        yield [f"at {float(rung.bpm or 0):g}", *(str(round(rung.at + starts[sound], 3)) for sound in sounds)]
 
 
 @lru_cache(maxsize=4096)
@@ -133,6 +146,7 @@ def _row(sheet: _Sheet, note: Played) -> Row:
     sound = sheet.timeline.sounds[note.sound]
     bar = sheet.timeline.bars[sound.bar]
     beat, count = sheet.counts[sound.bar][sound.slot - bar.first]  # of a stroke before the beat, those of the beat
+    midi: float | None
     name, midi, degree = sheet.names.of(note.pitch)
     fret: int | str | None = sound.fret
     if sound.dead:

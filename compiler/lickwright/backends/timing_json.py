@@ -35,6 +35,13 @@ def emit(stages: Stages, options: Options) -> Emission:
         ],
         "bars": [round(start, 3) for start in performance.bars],
     }
+    if options.recording.practice:
+        from lickwright.backends.audio import ladder
+
+        heading["ladder"] = [
+            {"at_s": round(rung.at, 3), "beats_a_minute": round(float(rung.bpm or 0), 3)}
+            for rung in ladder(stages, options)
+        ]
     lines = [f"  {dumps(name)}: {dumps(value, ensure_ascii=False)}," for name, value in heading.items()]
     notes = [
         "    " + dumps(dict(zip(COLUMNS, row, strict=True)), ensure_ascii=False) for row in rows(timeline, performance)

@@ -20,6 +20,12 @@ def emit(stages: Stages, options: Options) -> Emission:
     heading = f"{timeline.title}: {performance.end:.3f} seconds, {float(tempo):g} quarter notes a minute"
     if len(performance.tempos) > 1:
         heading += " to begin with"
+    if options.recording.practice:
+        from lickwright.backends.audio import rungs
+
+        heading += (
+            "\npractice ladder: " + ", ".join(f"{float(bpm):g}" for bpm in rungs(stages, options)) + " beats a minute"
+        )
     table = [COLUMNS, *(_texts(row) for row in rows(timeline, performance))]
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]
     lines = [heading, "", *(_line(row, widths) for row in table)]

@@ -16,14 +16,15 @@ from lickwright.cli import screen
 from lickwright.cli.screen import Exit
 from lickwright.version import NOTATION, __version__
 
-COMMANDS = ("make", "show", "check", "box", "move", "compare", "why")
+COMMANDS = ("make", "show", "play", "check", "box", "move", "compare", "why")
 
 _HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
 
 \b
   lickwright show  porch.lick       see the text tab
   lickwright check porch.lick       find what is wrong
-  lickwright make  porch.lick       write tab, MIDI and timing sheet into out/
+  lickwright make  porch.lick       write tab, MIDI and timing sheet into out/; --to audio the sound
+  lickwright play  porch.lick       hear it
   lickwright box   "A blues" 1      draw a scale box; --for FILE: where a lick lives
   lickwright move  porch.lick --box 3        the lick in another box, key, octave or tuning
   lickwright compare mine.lick theirs.lick   where your version differs from the teacher's

@@ -13,7 +13,6 @@ from lickwright.cli import screen
 if TYPE_CHECKING:
     from lickwright.backends import Emission
     from lickwright.cli.sources import Verdict
-    from lickwright.diagnostics import Diagnostic
     from lickwright.pipeline import Compilation, CompiledLick
 
 
@@ -28,18 +27,9 @@ def command(path: str, title: str | None, width: int | None, fingers: bool) -> i
     PATH is a .lick file, a folder of them, or - for standard input. Errors go to standard error; a lick that has some
     is not shown.
     """
-    from lickwright.cli.sources import Verdict, compiled, find
+    from lickwright.cli.choosing import choose
 
-    verdict = Verdict()
-    files = [c for _, c in compiled(find([path]), verdict)]
-    chosen = [(c, lick) for c in files for lick in c.licks if title is None or _same(lick.title, title)]
-    if title is not None and not chosen and any(c.licks for c in files):
-        raise click.UsageError(_no_such(title, [lick.title for c in files for lick in c.licks]))
-    if title is not None:
-        verdict = Verdict()  # only the lick that was asked for counts
-    if not chosen:
-        for c in files:
-            _complain(c, [d for d in c.diagnostics if d.severity == "error"], verdict)
+    chosen, verdict = choose(path, title)
     columns = width or min(screen.columns(sys.stdout, 80), 160)
     between = ""
     for c, lick in chosen:
@@ -52,9 +42,10 @@ def command(path: str, title: str | None, width: int | None, fingers: bool) -> i
 def _tab(c: Compilation, lick: CompiledLick, columns: int, verdict: Verdict, fingers: bool) -> str:
     """The tab, or "" for a lick with errors, which are shown instead."""
     from lickwright.backends import Options
+    from lickwright.cli.choosing import complain
 
     if not lick.ok:
-        _complain(c, [d for d in lick.diagnostics if d.severity == "error"], verdict)
+        complain(c, [d for d in lick.diagnostics if d.severity == "error"], verdict)
         return ""
     try:
         emission = _fingered(lick, columns) if fingers else lick.emit("tab", Options(width=columns))
@@ -62,7 +53,7 @@ def _tab(c: Compilation, lick: CompiledLick, columns: int, verdict: Verdict, fin
         screen.err(screen.apology(e, f'{c.source.name}, "{lick.title}"'))
         verdict.add(screen.Exit.INTERNAL)
         return ""
-    _complain(c, list(emission.losses), verdict)
+    complain(c, list(emission.losses), verdict)
     return "".join(report.safe(line) + "\n" for line in emission.data.decode("utf-8").removesuffix("\n").split("\n"))
 
 
@@ -82,27 +73,3 @@ def _fingered(lick: CompiledLick, columns: int) -> Emission:
     words = "fingers: the writer's where they are written, else a suggestion" if own else "fingers: a suggestion"
     said = "\n".join(wrapped(words, columns))
     return Emission(emission.data + f"\n{said}\n".encode(), emission.losses)
-
-
-def _complain(c: Compilation, found: list[Diagnostic], verdict: Verdict) -> None:
-    verdict.judge(found)
-    screen.err(report.findings(c.source, found, screen.colour(sys.stderr), min(screen.columns(sys.stderr, 100), 160)))
-
-
-def _same(title: str, wanted: str) -> bool:
-    return " ".join(title.split()).casefold() == " ".join(wanted.split()).casefold()
-
-
-def _no_such(title: str, titles: list[str]) -> str:
-    from lickwright.diagnostics import nearest
-
-    near = nearest(title, titles)
-    if near is None:
-        inside = [known for known in titles if title.casefold() in known.casefold()]
-        near = inside[0] if inside else None
-    wish = (
-        f'did you mean "{report.safe(near)}"?'
-        if near
-        else "there are " + ", ".join(f'"{report.safe(t)}"' for t in titles[:10])
-    )
-    return f'there is no lick called "{report.safe(title)}"; {wish}'

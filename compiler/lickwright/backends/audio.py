@@ -1,0 +1,135 @@
+"""Sound: the lick as a guitar plays it, as WAV, FLAC, MP3 or Ogg Vorbis.
+
+In: a lick as counted and as sounded. Out: a file of two channels at 48,000 samples a second, −16 LUFS, with title, tempo and the places of its
+bars. Wants the extra `lickwright[audio]`. A recording lasts half an hour at most; what would be longer ends earlier, and that is said.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from lickwright.backends import BACKENDS, Emission, Options, Stages
+from lickwright.diagnostics import Diagnostic, Rule, Severity
+from lickwright.music.practice import SHARES
+from lickwright.performance import Performance
+from lickwright.synth.take import MINUTES, Round, Take, take
+
+if TYPE_CHECKING:
+    from numpy import float32
+    from numpy.typing import NDArray
+
+TOO_LONG = Rule(
+    "L507",
+    "too long for a recording",
+    Severity.WARNING,
+    f"a recording lasts {MINUTES} minutes at most",
+    f"A recording that would last longer than {MINUTES} minutes ends earlier, whole times through the lick if it can. Ask for fewer "
+    "repeats, or for a ladder with fewer rungs.",
+    "",
+    "",
+)
+NO_HARMONY = Rule(
+    "L508",
+    "nothing to hold under the lick",
+    Severity.INFO,
+    "a backing wants chords, or at least a key",
+    "With `--backing` the chords of the `chords` field are held under the lick, or, where there are none, tonic and fifth of its `key`. "
+    "A lick with neither is recorded alone.",
+    "",
+    "",
+)
+RULES: tuple[Rule, ...] = (TOO_LONG, NO_HARMONY)
+
+
+class Recorded(NamedTuple):
+    """A recording before it is a file."""
+
+    wave: NDArray[float32]  # shape (2, n)
+    rate: int  # samples a second
+    take: Take
+    losses: tuple[Diagnostic, ...]
+
+
+def emit(stages: Stages, options: Options) -> Emission:
+    """The file that `options.recording` asks for."""
+    from lickwright.backends.audio_file import Tags, encoded
+
+    wave, rate, taken, losses = recorded(stages, options)
+    settings = stages.timeline.settings
+    tags = Tags(stages.timeline.title, settings.by, settings.rights, _tempo_words(taken), taken.marks)
+    return Emission(encoded(wave, rate, options.recording.format, tags), losses)
+
+
+def recorded(stages: Stages, options: Options) -> Recorded:
+    """The samples that `options.recording` asks for."""
+    from lickwright.synth.plan import Feel
+    from lickwright.synth.record import RATE, record
+    from lickwright.synth.sounds import GUITARS
+
+    timeline, recording = stages.timeline, options.recording
+    settings = timeline.settings
+    taken = taken_down(stages, options)
+    losses: list[Diagnostic] = []
+    if taken.left_out or taken.rounds[-1].at + taken.rounds[-1].performance.end > 60 * MINUTES:
+        why = f"the recording would last longer than {MINUTES} minutes: it ends earlier"
+        losses.append(TOO_LONG.at(timeline.span, why, "ask for fewer repeats or a ladder with fewer rungs"))
+    if recording.backing and not taken.chords:
+        why = "there are no chords and no key to hold under the lick: it is recorded alone"
+        losses.append(NO_HARMONY.at(timeline.span, why, "write chords A7 | D7 above the lick"))
+    feel = None if recording.vary is None else Feel(recording.vary)
+    wave = record(taken, settings.tuning.sounding, GUITARS[settings.sound], RATE, feel)
+    return Recorded(wave, RATE, taken, tuple(losses))
+
+
+def taken_down(stages: Stages, options: Options) -> Take:
+    """What the recording plays, and when."""
+    recording = options.recording
+    return take(
+        stages.timeline,
+        _performances(stages, options),
+        repeat=recording.repeat,
+        count_in=recording.count_in,
+        click=recording.click,
+        backing=recording.backing,
+    )
+
+
+def _performances(stages: Stages, options: Options) -> list[tuple[Fraction | None, Performance]]:
+    """The lick at the tempo, or the tempi, of the part that is asked for."""
+    part = options.recording.part
+    if part == "ladder":
+        return [(bpm, stages.performance(Options(tempo_bpm=bpm))) for bpm in rungs(stages, options)]
+    share = SHARES.get(part, Fraction(100)) / 100
+    if options.tempo_bpm is not None:
+        return [(None, stages.performance(Options(tempo_bpm=options.tempo_bpm * share)))]
+    percent = (options.tempo_percent or Fraction(100)) * share
+    return [(None, stages.performance(Options(tempo_percent=None if percent == 100 else percent)))]
+
+
+def rungs(stages: Stages, options: Options) -> tuple[Fraction, ...]:
+    """Beats a minute of each rung of the practice ladder, in beats of the lick's own tempo."""
+    written = stages.timeline.settings.tempo.bpm
+    bpm = options.tempo_bpm or written * (options.tempo_percent or 100) / 100
+    return options.recording.ladder.rungs(bpm)
+
+
+def ladder(stages: Stages, options: Options) -> list[Round]:
+    """The first time through the lick on each rung of the practice ladder, as its recording has them."""
+    row = next(row for row in BACKENDS if row.recorded)
+    asked = row.files(replace(options, recording=replace(options.recording, practice=True)))[-1][1]
+    found: dict[Fraction | None, Round] = {}
+    for one in taken_down(stages, asked).rounds:
+        found.setdefault(one.bpm, one)
+    return list(found.values())
+
+
+def _tempo_words(taken: Take) -> str:
+    """`72 quarter notes a minute`, of a ladder the first and the last."""
+    tempi = [f"{float(one.performance.tempos[0].qpm):.4g}" for one in taken.rounds]
+    return (
+        f"{tempi[0]} quarter notes a minute"
+        if len(set(tempi)) == 1
+        else f"{tempi[0]} to {tempi[-1]} quarter notes a minute"
+    )

@@ -1,0 +1,119 @@
+"""Samples as the bytes of a file, with what belongs to them written inside.
+
+In: two channels, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile) does the encoding; the cue points of a WAV file and
+an Ogg stream that does not carry a number by chance are added here, since it does neither.
+"""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from collections.abc import Sequence
+from io import BytesIO
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.synth.take import Mark
+from lickwright.version import __version__
+
+# Format of `--format`: how libsndfile calls container and coding, and its settings.
+_KINDS: dict[str, tuple[str, str, dict[str, object]]] = {
+    "wav": ("WAV", "PCM_16", {}),
+    "flac": ("FLAC", "PCM_16", {}),
+    "mp3": ("MP3", "MPEG_LAYER_III", {"bitrate_mode": "VARIABLE", "compression_level": 0.3}),
+    "ogg": ("OGG", "VORBIS", {"compression_level": 0.4}),
+}
+_PIECE = 1 << 16  # samples handed over at once
+_LONGEST = 4000  # characters of the comment with the bars
+
+
+class Tags(NamedTuple):
+    """What a player may show."""
+
+    title: str
+    by: str
+    rights: str
+    tempo: str
+    marks: Sequence[Mark]
+
+
+def encoded(wave: NDArray[np.float32], rate: int, kind: str, tags: Tags) -> bytes:
+    """The file of `wave`, shape (2, n), at `rate` samples a second."""
+    import soundfile
+
+    container, coding, settings = _KINDS[kind]
+    file = BytesIO()
+    with soundfile.SoundFile(file, "w", rate, wave.shape[0], coding, format=container, **settings) as out:
+        for name, text in _texts(tags).items():
+            if text:
+                setattr(out, name, text)
+        for at in range(0, wave.shape[1], _PIECE):
+            out.write(wave[:, at : at + _PIECE].T)
+    data = file.getvalue()
+    if kind == "wav":
+        return _with_cues(data, rate, tags.marks)
+    return _numbered(data) if kind == "ogg" else data
+
+
+def _texts(tags: Tags) -> dict[str, str]:
+    places = "; ".join(f"{mark.name} at {mark.at:.3f} s" for mark in tags.marks)
+    if len(places) > _LONGEST:
+        places = places[: places.rindex(";", 0, _LONGEST)]
+    return {
+        "title": _line(tags.title),
+        "artist": _line(tags.by),
+        "copyright": _line(tags.rights),
+        "comment": _line(f"{tags.tempo}; {places}"),
+        "software": f"lickwright {__version__}",
+    }
+
+
+def _line(text: str) -> str:
+    return "".join(char if char.isprintable() else " " for char in text)
+
+
+# --- cue points of a WAV file (Multimedia Programming Interface and Data Specifications 1.0, 1991) --------------------
+
+
+def _with_cues(data: bytes, rate: int, marks: Sequence[Mark]) -> bytes:
+    """The file with a cue point and a label for each mark, behind its samples."""
+    points = b"".join(
+        struct.pack("<II4sIII", n, at, b"data", 0, 0, at) for n, at in enumerate((round(m.at * rate) for m in marks), 1)
+    )
+    labels = b"".join(
+        _chunk(b"labl", struct.pack("<I", n) + _line(m.name).encode() + b"\0") for n, m in enumerate(marks, 1)
+    )
+    added = _chunk(b"cue ", struct.pack("<I", len(marks)) + points) + _chunk(b"LIST", b"adtl" + labels)
+    whole = data + (b"\0" if len(data) % 2 else b"") + added
+    return whole[:4] + struct.pack("<I", len(whole) - 8) + whole[8:]
+
+
+def _chunk(name: bytes, payload: bytes) -> bytes:
+    return name + struct.pack("<I", len(payload)) + payload + (b"\0" if len(payload) % 2 else b"")
+
+
+# --- Ogg pages (RFC 3533) ---------------------------------------------------------------------------------------------
+
+_SERIAL = struct.pack("<I", 1)
+_MIRRORED = bytes(int(f"{n:08b}"[::-1], 2) for n in range(256))
+
+
+def _numbered(data: bytes) -> bytes:
+    """The stream with the serial number 1 on every page instead of one by chance, and the checksums that go with it."""
+    pages = []
+    at = 0
+    while at < len(data):
+        segments = data[at + 26]
+        end = at + 27 + segments + sum(data[at + 27 : at + 27 + segments])
+        page = data[at : at + 14] + _SERIAL + data[at + 18 : at + 22] + b"\0\0\0\0" + data[at + 26 : end]
+        pages.append(page[:22] + struct.pack("<I", _checksum(page)) + page[26:])
+        at = end
+    return b"".join(pages)
+
+
+def _checksum(page: bytes) -> int:
+    """Ogg's CRC, highest bit first from 0: zlib's, which goes the other way, of the mirrored bytes, mirrored."""
+    mirrored = zlib.crc32(page.translate(_MIRRORED), 0xFFFFFFFF) ^ 0xFFFFFFFF
+    return int(f"{mirrored:032b}"[::-1], 2)

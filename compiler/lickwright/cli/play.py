@@ -1,0 +1,75 @@
+"""`lickwright play`: a file's licks through the loudspeakers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lickwright import report
+from lickwright.cli import choices, recording, screen
+
+if TYPE_CHECKING:
+    from lickwright.backends import Options
+    from lickwright.cli.sources import Verdict
+    from lickwright.pipeline import Compilation, CompiledLick
+
+
+@click.command(short_help="Play it through the loudspeakers.")
+@click.argument("path", metavar="PATH")
+@click.argument("title", required=False, metavar="[TITLE]")
+@click.option(
+    "--tempo", callback=choices.tempo, metavar="TEMPO", help="60% of the written tempo, or 72 beats a minute."
+)
+@recording.playing
+def command(path: str, title: str | None, tempo: choices.TempoWish) -> int:
+    """Play every lick of a file, or the one called TITLE, through the default sound device.
+
+    Wants the extra lickwright[play]. Ctrl-C stops. In headphones begin with the volume down.
+    """
+    from lickwright.backends import Options
+    from lickwright.cli.choosing import choose, complain
+
+    recording.need_sound()
+    device = _device()
+    options = Options(tempo_percent=tempo.percent, tempo_bpm=tempo.bpm, recording=recording.asked())
+    chosen, verdict = choose(path, title)
+    for c, lick in chosen:
+        if lick.ok:
+            _play(device, c, lick, options, verdict)
+        else:
+            complain(c, [d for d in lick.diagnostics if d.severity == "error"], verdict)
+    return verdict.code
+
+
+def _device() -> Any:
+    """The library that speaks to the sound device; UsageError where it is missing, or finds none."""
+    try:
+        import sounddevice
+    except ImportError:
+        raise click.UsageError("playing wants sounddevice: pip install 'lickwright[play]'") from None
+    except OSError:  # it found no PortAudio, the system's own part of it
+        raise click.UsageError("playing wants PortAudio, which your system installs: libportaudio2, say") from None
+    try:
+        sounddevice.query_devices(kind="output")
+    except (sounddevice.PortAudioError, ValueError):
+        raise click.UsageError(
+            "there is no sound device to play through; lickwright make --to audio writes a file"
+        ) from None
+    return sounddevice
+
+
+def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, verdict: Verdict) -> None:
+    """One lick, from its first click to its last note."""
+    from lickwright.backends.audio import recorded
+    from lickwright.cli.choosing import complain
+
+    assert lick.stages is not None  # or it had errors
+    wave, rate, taken, losses = recorded(lick.stages, options)
+    complain(c, list(losses), verdict)
+    screen.err(f"playing {report.safe(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")
+    try:
+        device.play(wave.T, rate, blocking=True)
+    except device.PortAudioError as e:
+        screen.err(f"error: the sound device gave up: {report.safe(str(e))}\n")
+        verdict.add(screen.Exit.FILE)

@@ -1,0 +1,50 @@
+"""Practice tempi: slow, medium, full, and a ladder that climbs to the full tempo.
+
+In: beats a minute. Out: the tempi to practise at. The ladder is the usual one among teachers: begin where it is clean, climb by a few beats
+a minute, and where it climbs above the target, settle there at the end.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import NamedTuple
+
+SHARES: dict[str, Fraction] = {"slow": Fraction(60), "medium": Fraction(80), "full": Fraction(100)}  # per cent
+MAX_RUNGS = 60
+_LADDER = re.compile(r"([0-9]{1,3})%\s*,\s*([0-9]{1,3})\s*,\s*([0-9]{1,3})%\Z")
+
+
+class Ladder(NamedTuple):
+    """Where a ladder begins, how far apart its rungs are, and where it ends."""
+
+    start: int = 60  # per cent of the tempo
+    step: int = 5  # beats a minute
+    top: int = 100  # per cent of the tempo
+
+    def rungs(self, bpm: Fraction) -> tuple[Fraction, ...]:
+        """Beats a minute of each rung, for a lick of `bpm`: `60 65 70 … 120`. The first is a whole number."""
+        first, last = Fraction(round(bpm * self.start / 100)), bpm * self.top / 100
+        found: list[Fraction] = []
+        while first < last and len(found) < MAX_RUNGS:
+            found.append(first)
+            first += self.step
+        return (*found, last) if self.top <= 100 else (*found, last, bpm)
+
+    def __str__(self) -> str:
+        return f"{self.start}%,{self.step},{self.top}%"
+
+
+def parse_ladder(text: str) -> Ladder:
+    """`60%,5,110%`: from 60 per cent of the tempo, 5 beats a minute a rung, to 110 per cent."""
+    match = _LADDER.match(text.strip())
+    if match is None:
+        raise ValueError(f'"{text}" is no ladder: write start, step and top, as in {Ladder()}')
+    ladder = Ladder(*map(int, match.groups()))
+    if not 20 <= ladder.start < ladder.top <= 200:
+        raise ValueError(
+            f"a ladder goes up, from 20% at the least to 200% at the most, not from {ladder.start}% to {ladder.top}%"
+        )
+    if ladder.step < 1:
+        raise ValueError("a ladder climbs by 1 beat a minute at the least")
+    return ladder
