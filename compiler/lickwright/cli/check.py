@@ -14,7 +14,7 @@ from lickwright.cli import screen
 from lickwright.diagnostics import Diagnostic
 
 if TYPE_CHECKING:
-    from lickwright.cli.sources import Found
+    from lickwright.cli.sources import Found, Verdict
     from lickwright.pipeline import Compilation
     from lickwright.source import Source
 
@@ -41,7 +41,7 @@ def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix:
     PATH is a .lick file, a folder of them, or - for standard input. Each finding carries a code: `lickwright why
     CODE` explains it.
     """
-    from lickwright.cli.sources import Verdict, compiled, find
+    from lickwright.cli.sources import Verdict
 
     if in_place and not fix:
         raise click.UsageError("--in-place goes with --fix")
@@ -52,9 +52,10 @@ def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix:
     verdict = Verdict(strict)
     if fix:
         from lickwright.cli.fixing import run
+        from lickwright.cli.sources import find
 
         return run(find(paths), in_place, strict)
-    found = compiled(find(paths), verdict)
+    found = _checked(paths, verdict)
     if form == "text":
         _text(found, profile)
     elif form == "json":
@@ -67,6 +68,28 @@ def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix:
         for _, c in found:
             screen.out(commands([(_near(c.source), c.diagnostics)]))
     return verdict.code
+
+
+def _checked(paths: tuple[str, ...], verdict: Verdict) -> Compiled:
+    """What becomes of each source; before them, once, each lickwright.toml that has mistakes in it or was named."""
+    from lickwright.cli.sources import Found, compiled, find
+    from lickwright.compilation import Compilation
+    from lickwright.library.house import Houses
+
+    houses = Houses()
+    found = find(paths)
+    of_file = [(one, houses.of(one.path)) for one in found]
+    named = {one.path: house.path for one, house in of_file if house is not None and _same(one.path, house.path)}
+    sources = [one for one in found if one.path not in named]
+    for house in houses.all():
+        if not house.ok or house.path in named.values():
+            verdict.add(screen.Exit.FINE if house.ok else screen.Exit.FILE)
+            yield Found(house.path), Compilation(house.source, (), house.findings)
+    yield from compiled(sources, verdict, houses)
+
+
+def _same(path: str, other: str) -> bool:
+    return os.path.abspath(path) == os.path.abspath(other)
 
 
 def _text(found: Compiled, profile: bool) -> None:

@@ -56,6 +56,7 @@ def command(
         raise click.UsageError(f"{report.safe(out)} is there already: choose another name, or say --overwrite")
     from lickwright.cli.sources import Found, Verdict, compiled
     from lickwright.moves import Wish
+    from lickwright.moves.housed import housed
     from lickwright.notation.syntax import parse
 
     verdict = Verdict()
@@ -64,7 +65,7 @@ def command(
         if not compilation.licks:
             screen.err(report.findings(compilation.source, compilation.diagnostics))
             continue
-        book, _ = parse(compilation.source)
+        book = housed(parse(compilation.source)[0], compilation.house)
         moved = [
             one
             for lick in _chosen(book, title)

@@ -164,11 +164,10 @@ class _Reading:
         )  # fmt: skip
 
     def _key(self) -> str:
-        """What a lick can notice of the house, the lines that its findings would quote included."""
-        line = self._source.place
+        """What a lick can notice of the house, the places that findings point to included: they are kept as numbers."""
         parts = (
-            [(name, given.text, line(given.span.start).line) for name, given in sorted(self._fields.items())],
-            [(name, line(span.start).line) for name, span in sorted(self._required.items())],
+            [(name, given.text, tuple(given.span)) for name, given in sorted(self._fields.items())],
+            [(name, tuple(span)) for name, span in sorted(self._required.items())],
             [(code, str(weight)) for code, weight in sorted(self._severities.items())],
             sorted(self._unread),
         )
