@@ -35,6 +35,7 @@ class Neck:
     def __init__(self, tuning: Tuning) -> None:
         self.tuning = tuning
         self._strings = [String() for _ in range(tuning.strings + 1)]  # index 0 unused
+        self._sounding: set[int] = set()  # the strings that are not silent
         self._numbers: dict[str, int] = {}  # string as written → number, 0 where the tuning has none
 
     def __getitem__(self, number: int) -> String:
@@ -63,32 +64,35 @@ class Neck:
             if sound.shapes and sound.shapes[-1].technique.curve is Curve.VIBRATO:
                 sound.shapes[-1].end = now
         string.sound = None
+        self._sounding.discard(number)
 
     def stop_all(self, now: int) -> None:
         """Ends everything."""
-        for number in range(1, len(self._strings)):
+        for number in tuple(self._sounding):
             self.stop(number, now)
 
     def rest(self, words: Collection[int], now: int) -> None:
         """Silence, but for what a `(ring: …)` over this very rest lets go on."""
-        for number in range(1, len(self._strings)):
+        for number in tuple(self._sounding):
             string = self._strings[number]
             if string.rings or string.ring_word is None or string.ring_word not in words:
                 self.stop(number, now)
 
     def end_others(self, numbers: Collection[int], words: Collection[int], now: int) -> None:
         """A new stroke ends every string that was not told to go on; `words` are those over the stroke."""
-        for number in range(1, len(self._strings)):
+        for number in tuple(self._sounding):
             string = self._strings[number]
-            if string.sound is None or number in numbers or string.rings:
+            if number in numbers or string.rings:
                 continue
             if string.ring_word is None or string.ring_word not in words:
                 self.stop(number, now)
 
     def begin(self, sound: Sound, ring_word: int | None) -> None:
         """A sound begins on its string and ends what was there."""
-        self.stop(sound.string, sound.start)
         string = self._strings[sound.string]
+        if string.sound is not None:
+            self.stop(sound.string, sound.start)
+        self._sounding.add(sound.string)
         string.sound, string.bent, string.rings, string.ring_word = sound, False, False, ring_word
 
     def shape(self, number: int, marks: tuple[Mark, ...], start: int, until: int, slot: int, origin: int) -> None:

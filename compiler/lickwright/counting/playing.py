@@ -59,6 +59,7 @@ class Player:
         # the bar, slot and instant being played
         self._bar = 0
         self._slot = 0
+        self._over: tuple[int, ...] = ()  # the words over it
         self._now = 0
         self._until = 0
         self._beat_from = self._beat = 0  # the slots from one to before the other are grace notes of the latter
@@ -81,18 +82,18 @@ class Player:
 
     def _play_bar(self, index: int, bar: Bar, start: int) -> None:
         self._bar = index
-        slots = self.written.slots
+        slots, words = self.written.slots, self.written.slot_words
         for n in range(bar.first, bar.last):
-            slot = slots[n]
-            self._slot, self._now = n, start + slot.at
-            self._until = self._now + slot.length
+            _, at, length, event, _ = slots[n]
+            self._slot, self._over, self._now = n, words[n], start + at
+            self._until = self._now + length
             if n in self._sayings:
                 self._hear(self._sayings[n], n, bar)
-            self._origin = slot.event.span.start
-            if isinstance(slot.event, Unknown):
+            self._origin = event.span.start
+            if isinstance(event, Unknown):
                 self._unknown()
             else:
-                self._event(slot.event, slot.length)
+                self._event(event)
             self._visits[n] += 1
 
     def _say(self, rule: Rule, span: Span, message: str, help: str) -> None:
@@ -145,14 +146,14 @@ class Player:
         self._last = []
         self._neck.stop_all(self._now)
 
-    def _event(self, event: Event, length: int) -> None:
+    def _event(self, event: Event) -> None:
         parts = event.parts
         first = parts[0]
         if isinstance(first, Hold) and not first.string:
             self._hold(first)
             return
         if isinstance(first, Rest) and not first.string:
-            self._neck.rest(self._over(), self._now)
+            self._neck.rest(self._over, self._now)
             self._started = True
             self._lenient = not self.written.bars[self._bar].sure  # whatever went before has ended
             return
@@ -165,10 +166,9 @@ class Player:
     def _one_note(self, note: Note, parts: tuple[Part, ...]) -> None:
         """`_parts` for what most events are."""
         number = self._number(note)
-        over = self._over()
         if note.begin.kind is not Kind.JOIN:
-            self._neck.end_others((number,), over, self._now)
-        if over:
+            self._neck.end_others((number,), self._over, self._now)
+        if self._over:
             self._roll(parts)
         if number:
             self._note(number, note, None)
@@ -198,7 +198,7 @@ class Player:
         numbers = [self._number(part) for part in parts]
         struck = any(isinstance(part, (Note, Bare)) and not self._joined(part) for part in parts)
         if struck or all(isinstance(part, Hold) for part in parts):
-            self._neck.end_others(numbers, self._over(), self._now)
+            self._neck.end_others(numbers, self._over, self._now)
         rolled = self._roll(parts)
         last: list[int] = []
         for number, part in sorted(zip(numbers, parts, strict=True), key=_thickest_first):
@@ -241,23 +241,18 @@ class Player:
             self._say(rules.SHAPE_OF, self._at(parts[0]), "a roll of one note", "a roll is a chord: `(roll: A0&D2&G2)`")
         return len(parts) > 1
 
-    def _over(self) -> tuple[int, ...]:
-        """The words over the slot being played."""
-        return self.written.slot_words[self._slot]
-
     def _word_over(self, name: str) -> int | None:
-        over = self._over()
-        if not over:
+        if not self._over:
             return None
         words = self.written.words
-        return next((index for index in over if words[index].word == name), None)
+        return next((index for index in self._over if words[index].word == name), None)
 
     # --- strings -------------------------------------------------------------------------------------------------
 
     def _number(self, part: Part) -> int:
         """The number of a part's string; 0 where it cannot be told, which has been reported."""
         if part.string:
-            return self._named(part.string, self._at(part))
+            return self._neck.number(part.string) or self._unnamed(part.string, self._at(part))
         if len(self._last) == 1:
             return self._last[0]
         if isinstance(part, Note) and (not self._lenient or (self._last and self.written.bars[self._bar].sure)):
@@ -280,9 +275,9 @@ class Player:
         self._unknown()
         return 0
 
-    def _named(self, name: str, span: Span) -> int:
-        number = self._neck.number(name)
-        if not number and "tuning" not in self.settings.unread:
+    def _unnamed(self, name: str, span: Span) -> int:
+        """Reports a name that no string has; 0."""
+        if "tuning" not in self.settings.unread:
             at = Span(span.start, span.start + len(name))
             if name[-1] == ":":
                 self._say(
@@ -298,16 +293,15 @@ class Player:
                     f"no string is called {name} in this tuning ({self.tuning})",
                     f"write the string by its number, thinnest first: `{self._neck.usual(name)}:`",
                 )
-        if not number:
-            self._unknown()
-        return number
+        self._unknown()
+        return 0
 
     # --- notes ---------------------------------------------------------------------------------------------------
 
     def _bare(self, number: int, part: Bare) -> None:
         if self._word_over("scrape") is not None:
-            self._begin(self._sound(number, PICKED, None, None, None, self._at(part), "scrape"))
-        elif all(word.technique or word.word in EVENT_WORDS for word in (self.written.words[n] for n in self._over())):
+            self._begin(number, PICKED, None, None, None, self._at(part), "scrape")
+        elif all(word.technique or word.word in EVENT_WORDS for word in (self.written.words[n] for n in self._over)):
             self._say(
                 rules.BARE,
                 self._at(part),
@@ -320,21 +314,19 @@ class Player:
         if source is None and note.begin.kind is Kind.JOIN and not note.string:
             self._unknown()  # nobody knows which string it is on
             return
-        strokes = self.written.rakes.get(self._slot)
-        if strokes:
-            self._rake(strokes)
-        grace = not self.written.slots[self._slot].length and self._word_over("grace") is not None
-        sound = self._sound(
+        written = self.written
+        if written.rakes and self._slot in written.rakes:
+            self._rake(written.rakes[self._slot])
+        grace = self._until == self._now and self._word_over("grace") is not None
+        sound = self._begin(
             number, note.begin, note.head, note.fret, note.touch, self._at(note), "grace" if grace else "note"
         )
         sound.source, sound.roll = source, roll
         sound.finger, sound.pluck = note.finger, note.pluck
         if grace:
             sound.lead = self._grace_lead()
-        other = self.written.trills.get(self._slot)
-        if other is not None:
-            sound.trill = other.fret
-        self._begin(sound)
+        if written.trills and self._slot in written.trills:
+            sound.trill = written.trills[self._slot].fret
         if note.marks:
             self._note_marks(number, sound, note.marks)
 
@@ -350,11 +342,10 @@ class Player:
 
     def _rake(self, strokes: tuple[tuple[str, Span], ...]) -> None:
         for n, (name, span) in enumerate(strokes):
-            number = self._named(name, span)
+            number = self._neck.number(name) or self._unnamed(name, span)
             if number:
-                sound = self._sound(number, PICKED, None, None, None, span, "rake")
+                sound = self._begin(number, PICKED, None, None, None, span, "rake")
                 sound.lead = len(strokes) - n
-                self._begin(sound)
                 self._neck.stop(number, self._now)
 
     def _grace_lead(self) -> int:
@@ -366,7 +357,7 @@ class Player:
             self._beat_from, self._beat = self._slot, n
         return self._beat - self._slot
 
-    def _sound(
+    def _begin(
         self,
         number: int,
         begin: Technique,
@@ -376,27 +367,28 @@ class Player:
         span: Span,
         kind: str,
     ) -> Sound:
-        pitch = float(self.tuning.open(number) + (fret or 0))
+        """A sound begins now."""
+        pitch = float(self.tuning.nominal[number - 1] + (fret or 0))
         if touch is not None:
             pitch += above(float(touch) - (fret or 0)) or 12.0
         elif head is not None and head.sign == "*":
             pitch += _PINCHED
-        words = self.written.words
-        over = self._over()
-        marks = tuple(t for index in over if (t := words[index].technique) is not None) if over else ()
-        return Sound(
-            -1, self._now, self._until if kind not in ("grace", "rake") else self._now, number, fret, touch, pitch, begin, head, marks, [], None,
-            self._slot, self._bar, self._visits[self._slot], kind, dynamic=self._dynamic, span=span,
+        marks: tuple[Technique, ...] = ()
+        if self._over:
+            words = self.written.words
+            marks = tuple(t for index in self._over if (t := words[index].technique) is not None)
+        sounds = self.out.sounds
+        sound = Sound(
+            len(sounds), self._now, self._now if kind in ("grace", "rake") else self._until, number, fret, touch, pitch, begin, head, marks,
+            [], None, self._slot, self._bar, self._visits[self._slot], kind, dynamic=self._dynamic, span=span,
         )  # fmt: skip
-
-    def _begin(self, sound: Sound) -> None:
-        sound.index = len(self.out.sounds)
-        self.out.sounds.append(sound)
-        self._neck.begin(sound, self._ring_word() if sound.marks else None)
+        sounds.append(sound)
+        self._neck.begin(sound, self._ring_word() if marks else None)
+        return sound
 
     def _ring_word(self) -> int | None:
         words = self.written.words
-        return next((i for i in self._over() if (t := words[i].technique) and t.damping is Damping.RING), None)
+        return next((i for i in self._over if (t := words[i].technique) and t.damping is Damping.RING), None)
 
     # --- marks and shapes ----------------------------------------------------------------------------------------
 
