@@ -1,0 +1,61 @@
+"""In what one lick differs from another that is like it, in a player's words.
+
+In: what is known of two licks, and how alike their phrases are. Out: words, the weightiest first. Judges nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from lickwright.library.alike import Likeness
+
+Known = Mapping[str, Any]  # by the names of `LickFacts`
+
+
+def edits(found: Likeness) -> Iterator[str]:
+    """What has to change to make the second phrase of the first."""
+    if found.other:
+        yield f"{_count(found.other, 'note')} different"
+    if found.more:
+        yield f"{_count(found.more, 'note')} more"
+    if found.fewer:
+        yield f"{_count(found.fewer, 'note')} fewer"
+    if found.lengths:
+        yield f"{_count(found.lengths, 'note')} of another length"
+
+
+def places(one: Known, other: Known) -> Iterator[str]:
+    """Where the second is played, where that is not where the first is, and how."""
+    if one["key"] != other["key"] and other["key"]:
+        yield f"in {other['key']}"
+    if one["box"] != other["box"] and other["box"]:
+        yield other["box"] if not other["boxes"] or not other["box"][0].isdigit() else f"box {other['box']}"
+    elif (one["lowest"], one["highest"]) != (other["lowest"], other["highest"]) and other["lowest"] is not None:
+        yield f"frets {other['lowest']}-{other['highest']}"
+    if one["key"] == other["key"] and None not in (one["first"], other["first"]) and one["first"] != other["first"]:
+        yield _apart(other["first"] - one["first"])
+    if one["tuning"] != other["tuning"]:
+        yield f"in {other['tuning']} tuning" if other["tuning"] == "standard" else f"tuned {other['tuning']}"
+    mine, theirs = (set(filter(None, known["techniques"].split(", "))) for known in (one, other))
+    if theirs - mine:
+        yield f"with {_listed(sorted(theirs - mine))}"
+    if mine - theirs:
+        yield f"without {_listed(sorted(mine - theirs))}"
+
+
+def _apart(semitones: int) -> str:
+    octaves, rest = divmod(abs(semitones), 12)
+    where = "higher" if semitones > 0 else "lower"
+    if rest == 0:
+        return f"an octave {where}" if octaves == 1 else f"{octaves} octaves {where}"
+    return f"{_count(abs(semitones), 'semitone')} {where}"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" + ("" if number == 1 else "s")
+
+
+def _listed(words: list[str]) -> str:
+    *most, last = words
+    return f"{', '.join(most)} and {last}" if most else last

@@ -1,0 +1,102 @@
+"""Licks of a library that are alike: the same tab, the same phrase in another key or box, or nearly the same phrase.
+
+In: the index. Out: groups. Two phrases are near when little has to change (`alike.near`). Not every pair is compared:
+near ones share a piece in nearly the same place, so each phrase is only compared with those that do, and not at all
+where a chain of near ones links the two already.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from lickwright.library.alike import NOTE, Shape, cost, near, shape
+from lickwright.library.phrase import FEWEST
+
+_PIECE = 4  # moments: of as many pieces as a phrase has, an edit spoils one at most
+SAME_TAB, SAME_PHRASE, NEAR = "same tab", "same phrase", "near"  # kinds, by how alike all of a group are
+
+
+class Group(NamedTuple):
+    """Licks that are alike."""
+
+    kind: str
+    licks: tuple[int, ...]  # ids in the index, by path and line
+
+
+def groups(connection: sqlite3.Connection) -> list[Group]:
+    """All of them, those that are most alike first, then by where they begin. A phrase of fewer than four notes is like none."""
+    rows = connection.execute(
+        "SELECT l.id, l.phrase, l.tab FROM licks l JOIN sources s ON s.id = l.source_id "
+        "WHERE l.phrase != 0 AND l.notes >= ? ORDER BY s.path, l.line, l.id",
+        (FEWEST,),
+    ).fetchall()
+    of_phrase: dict[int, list[tuple[int, int]]] = {}
+    for lick, code, tab in rows:
+        of_phrase.setdefault(code, []).append((lick, tab))
+    moments = dict(connection.execute("SELECT code, moments FROM phrases"))
+    codes = list(of_phrase)
+    order = {lick: n for n, (lick, _, _) in enumerate(rows)}
+    found = []
+    for members in linked([shape(moments[code]) for code in codes]):
+        licks = sorted((one for n in members for one in of_phrase[codes[n]]), key=lambda one: order[one[0]])
+        if len(licks) > 1:
+            same = SAME_TAB if len({tab for _, tab in licks}) == 1 else SAME_PHRASE
+            found.append(Group(same if len(members) == 1 else NEAR, tuple(lick for lick, _ in licks)))
+    rank = (SAME_TAB, SAME_PHRASE, NEAR).index
+    return sorted(found, key=lambda group: (rank(group.kind), order[group.licks[0]]))
+
+
+def linked(shapes: Sequence[Shape]) -> Iterator[list[int]]:
+    """The phrases as groups that chains of near ones hold together, by their numbers; one alone is a group too."""
+    roots = list(range(len(shapes)))
+
+    def root(n: int) -> int:
+        while roots[n] != n:
+            roots[n] = n = roots[roots[n]]
+        return n
+
+    seen = _Seen()
+    for n, one in enumerate(shapes):
+        for other in seen.like(one):
+            limit = near(min(one.notes, shapes[other].notes))
+            if root(other) != root(n) and cost(one, shapes[other], limit) is not None:
+                roots[max(root(other), root(n))] = min(root(other), root(n))
+        seen.add(n, one)
+    together: dict[int, list[int]] = {}
+    for n in range(len(shapes)):
+        together.setdefault(root(n), []).append(n)
+    yield from together.values()
+
+
+class _Seen:
+    """The phrases looked at so far, by their steps and where these stand."""
+
+    def __init__(self) -> None:
+        self._at: dict[tuple[bytes, int], list[int]] = {}
+        self._notes: list[int] = []
+
+    def add(self, number: int, one: Shape) -> None:
+        self._notes.append(one.notes)
+        if not near(one.notes):
+            return
+        steps, at = one.steps, self._at
+        for i in range(len(steps) - _PIECE + 2):
+            at.setdefault((steps[i : i + _PIECE - 1], i), []).append(number)
+
+    def like(self, one: Shape) -> Iterable[int]:
+        """Those that share all pieces of this one but as many as edits may have spoiled, and nearly in their places."""
+        limit = near(one.notes)
+        if not limit:
+            return ()
+        moved, steps, at = limit // NOTE, one.steps, self._at
+        shared: dict[int, int] = {}
+        starts = range(0, len(steps) - _PIECE + 2, _PIECE)
+        for i in starts:
+            piece = steps[i : i + _PIECE - 1]
+            for j in range(max(0, i - moved), i + moved + 1):
+                for number in at.get((piece, j), ()):
+                    shared[number] = shared.get(number, 0) + 1
+        notes, least = self._notes, len(starts) - moved
+        return [n for n, pieces in shared.items() if pieces >= least and abs(notes[n] - one.notes) <= moved]

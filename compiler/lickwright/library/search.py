@@ -1,0 +1,101 @@
+"""Questions answered from the index: which licks, in the order of their files.
+
+In: a connection with the tables of `index.py`, and a question. Out: `Found`. Reads only; how it is shown is the caller's.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from typing import Any, NamedTuple
+
+from lickwright.library.conditions import Condition, condition
+from lickwright.library.index import COLUMNS, searchable
+from lickwright.library.query import Term, read
+
+_FEW = 3000  # licks that are cheaper to fetch and sort than to look for in the order of the files
+
+
+class Hit(NamedTuple):
+    """One lick that was found."""
+
+    lick: int  # its id in the index
+    path: str  # of its source, as the index keeps it
+    facts: dict[
+        str, Any
+    ]  # by the names of `LickFacts`, without findings and moments; and `level`, `errors`, `warnings`
+
+
+class Found(NamedTuple):
+    """An answer."""
+
+    total: int  # how many there are
+    hits: tuple[Hit, ...]  # the first of them
+    none: tuple[Term, ...]  # where there are none: the terms that no lick meets even alone
+
+
+def find(connection: sqlite3.Connection, question: str, limit: int | None = None) -> Found:
+    """The licks that answer a question, by path and line; raises `Unclear` where it cannot be read."""
+    terms = read(question)
+    search = searchable(connection)
+    conditions = [condition(term, search) for term in terms]
+    ids = matching(connection, conditions)
+    none = [term for term, one in zip(terms, conditions, strict=True) if not ids and not matching(connection, [one], 1)]
+    return Found(len(ids), tuple(hits(connection, ids, limit)), tuple(none))
+
+
+def matching(connection: sqlite3.Connection, conditions: Sequence[Condition], limit: int = -1) -> list[int]:
+    """The ids of all licks that meet all conditions."""
+    where = " AND ".join(f"({one.sql})" for one in conditions) or "1"
+    values = [value for one in conditions for value in one.values]
+    return [row[0] for row in connection.execute(f"SELECT id FROM licks WHERE {where} LIMIT ?", [*values, limit])]
+
+
+def hits(connection: sqlite3.Connection, ids: Collection[int], limit: int | None = None) -> Iterator[Hit]:
+    """These licks by path and line, at most `limit`. Of very many the first are not looked for by sorting them all."""
+    if limit is None or len(ids) > _FEW:
+        chosen = list(_in_order(connection, ids, limit))
+    else:
+        chosen = sorted(ids)
+    rows = list(fetched(connection, chosen))
+    rows.sort(key=lambda hit: (hit.path, hit.facts["line"], hit.lick))
+    yield from rows[: limit if limit is not None else len(rows)]
+
+
+def _in_order(connection: sqlite3.Connection, ids: Collection[int], limit: int | None) -> Iterator[int]:
+    wanted, left = set(ids), len(ids) if limit is None else min(limit, len(ids))
+    rows = connection.execute(
+        "SELECT l.id FROM sources s CROSS JOIN licks l ON l.source_id = s.id ORDER BY s.path, l.line, l.id"
+    )
+    for (lick,) in rows:
+        if left <= 0:
+            break
+        if lick in wanted:
+            left -= 1
+            yield lick
+
+
+def fetched(connection: sqlite3.Connection, ids: Iterable[int]) -> Iterator[Hit]:
+    """These licks, in no order."""
+    names = ("level", "errors", "warnings", *COLUMNS)
+    columns = ", ".join(f'l."{name}"' for name in names)
+    every = list(ids)
+    for start in range(0, len(every), 500):
+        some = every[start : start + 500]
+        rows = connection.execute(
+            f"SELECT l.id, s.path, {columns} FROM licks l JOIN sources s ON s.id = l.source_id "
+            f"WHERE l.id IN ({', '.join('?' * len(some))})",
+            some,
+        )
+        for lick, path, *values in rows:
+            yield Hit(lick, path, dict(zip(names, values, strict=True)))
+
+
+def memory() -> sqlite3.Connection:
+    """An empty index that lives as long as this process, for licks of which no index is kept."""
+    from lickwright.library.index import create
+
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    connection.execute("CREATE TABLE sources (id INTEGER PRIMARY KEY, path TEXT NOT NULL UNIQUE)")
+    create(connection)
+    return connection
