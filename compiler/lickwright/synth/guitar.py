@@ -16,6 +16,7 @@ from lickwright.synth.plan import Feel, Plan, plan, strings
 from lickwright.synth.sounds import Guitar, between
 from lickwright.synth.waveguide import TAPS, Samples, String, kernels
 
+OFF = 0.008  # seconds in which the volume is turned off before a swell
 SECOND, APART, SHORTER = (
     0.15,
     0.5,
@@ -66,14 +67,15 @@ class Voice:
         first = self.first.samples(start, stop)
         second = self.second.samples(start, stop)
         if first is None or second is None:
-            if self._comb is not None:
-                self._comb.rest()
-            return None
-        both = first + SECOND * second
+            if self._comb is None or not self._comb.rings:
+                return None
+            both = np.zeros(stop - start)
+        else:
+            both = first + SECOND * second
         heard = self._comb.heard(both) if self._comb else both
         heard *= self._gain
         for swell in self._swells:
-            _swell(heard, start, swell.start * self._rate, swell.length * self._rate)
+            _swell(heard, start, swell.start * self._rate, swell.length * self._rate, OFF * self._rate)
         return heard
 
 
@@ -92,14 +94,16 @@ class Comb:
         heard: Samples = string - np.correlate(known[: len(string) + TAPS - 1], self._reverse, "valid")
         return heard
 
-    def rest(self) -> None:
-        """The string is still from here on."""
-        self._past[:] = 0.0
+    @property
+    def rings(self) -> bool:
+        """Whether something of the string is still on its way."""
+        return bool(self._past.any())
 
 
-def _swell(heard: Samples, start: int, at: float, length: float) -> None:
-    """Turns the volume up from nothing at sample `at` over `length` samples."""
-    first, last = max(0, round(at) - start), min(len(heard), round(at + length) - start)
+def _swell(heard: Samples, start: int, at: float, length: float, off: float) -> None:
+    """Turns the volume off over `off` samples before sample `at`, and up again over `length` samples after it."""
+    first, last = max(0, round(at - off) - start), min(len(heard), round(at + length) - start)
     if first < last:
-        share = (np.arange(first, last) + start - at) / length
+        time = np.arange(first, last) + start - at
+        share = np.where(time < 0, -time / off, time / length)
         heard[first:last] *= (1 - np.cos(np.pi * np.clip(share, 0, 1))) / 2

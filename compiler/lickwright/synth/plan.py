@@ -1,15 +1,15 @@
 """From the notes of one string to what is done to it: how long it is, what damps it, what strikes it, at every moment.
 
-In: the notes that one string plays, its open pitch, a guitar. Out: a `Plan`. All techniques are here and nowhere later: to the loop
-they are curves and pulses. Rules of performance after Laurson et al. 2001; what a re-pick does, in this order: damp (the pick touches the
-string), change the pitch, pluck. Another order leaves a chirp.
+In: the notes that one string plays, its open pitch, a guitar. Out: a `Plan`. All techniques are here and in `strikes`, and nowhere later: to
+the loop they are curves and pulses. Rules of performance after Laurson et al. 2001; what a re-pick does, in this order: damp (the pick touches
+the string), change the pitch, pluck. Another order leaves a chirp.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import ceil, log2
+from math import ceil, log2, log10
 from typing import NamedTuple
 
 import numpy as np
@@ -17,7 +17,7 @@ import numpy as np
 from lickwright.curves import Way, offsets
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance import Played
-from lickwright.synth import strokes
+from lickwright.synth import strikes, strokes
 from lickwright.synth.sounds import Guitar, between
 from lickwright.synth.waveguide import Motion, Samples, losses
 
@@ -28,52 +28,32 @@ class Decay(NamedTuple):
     low: float  # at its fundamental
     high: float  # at 3 kHz
 
+    @property
+    def mean(self) -> float:
+        """Of all that swings, the first second or so: mostly the lowest partials."""
+        return float(self.low**0.8 * max(self.high, 0.2 * self.low) ** 0.2)
 
-PALM, DEAD, CONTACT = Decay(0.45, 0.07), Decay(0.06, 0.025), Decay(0.04, 0.015)
+    def shorter(self, other: Decay) -> Decay:
+        """The quicker of both."""
+        return Decay(min(self.low, other.low), min(self.high, other.high))
+
+
+PALM, DEAD, CONTACT = Decay(0.45, 0.07), Decay(0.06, 0.025), Decay(0.012, 0.008)
 STOPPED, CUT = Decay(0.12, 0.05), Decay(0.05, 0.025)  # a note that ends; a short one
 STOPPING, CUTTING = 0.012, 0.005  # seconds until that is reached
-TOUCH, SHIFT = (
-    0.008,
-    0.002,
-)  # seconds before a stroke that the pick touches the string, and that the fretting finger is there
+TOUCH = 0.004  # seconds, and a period, before a stroke that the pick touches the string: all that runs on it is damped
+TOUCH_LEAST, TOUCH_SHARE = 0.008, 0.4  # seconds at least; but at most this share of the note that sounds
+PRESSING, SHIFT = 0.3, 0.3  # shares of the touch: until it damps; before the stroke, in which the fretting finger moves
 GONE = 0.2  # seconds after which a stopped string is still: 100 dB
-CONTROL = 0.001  # seconds between two points of a pitch curve; 0.005 cents off a straight line in the quickest bend
+CONTROL = 0.002  # seconds between two points of a pitch curve; 0.02 cents off a straight line in the quickest bend
 SLIDING = 0.6  # of the decay times, while a finger slides
 SQUEAK = 0.012  # of the stroke: noise of a finger that slides along a winding
 
-MEDIUM = 0.63  # the loudness of mf
 LEVEL = 0.1  # root mean square of a string struck mf
 LOUDER = 1.5  # amplitude is loudness to this power: 16 dB from pp to ff
-HARDER = 2.2  # how often the pick's edge halves from silence to full loudness
-HAMMER, PULL = 0.0025, 0.0012  # seconds of the pulses of fingers that come down and that pull off
-LEAST = {
-    Stroke.HAMMER: 0.16,
-    Stroke.PULL: 0.20,
-    Stroke.TAP: 0.25,
-}  # of a pick, that they give however loud the string is
+LEAST = {Stroke.HAMMER: 0.15, Stroke.PULL: 0.18, Stroke.TAP: 0.2}  # of a pick: given however loud the string is
 PRESSED = tuple(LEAST)
-
-
-class Hit(NamedTuple):
-    """How a stroke differs from a pick's."""
-
-    edge: float = 1.0  # of the guitar's
-    noise: float = 1.0  # of the guitar's
-    place: float = 1.0  # of the distance from the bridge
-
-
-HITS = {
-    Stroke.SNAP: Hit(0.35, 3.0, 0.8),
-    Stroke.POP: Hit(0.3, 2.5, 0.6),
-    Stroke.SLAP: Hit(0.5, 3.0, 1.8),
-    Stroke.SWELL: Hit(1.5, 0.3),
-    Stroke.TAP: Hit(2.0, 1.0, 1.6),
-    Stroke.HAMMER: Hit(2.4, 0.8, 1.6),
-    Stroke.PULL: Hit(1.6, 0.8, 1.6),
-}
-_PLAIN = Hit()
-_DEAD_NOISE = 3.0  # of the guitar's
-_PINCH = Hit(0.5, 2.0, 0.8)
+SLAPPED = 0.08  # of what swings, left by a finger that comes down harder than that
 
 
 class Swell(NamedTuple):
@@ -97,7 +77,7 @@ class Feel(NamedTuple):
     seed: int
     loudness: float = 0.08  # at most, of a note's own, up or down
     place: float = 0.06  # of the distance from the bridge
-    time: float = 0.002  # seconds late or early
+    time: float = 0.002  # seconds late, at most
 
     def turn(self, string: int, index: int, what: int) -> float:
         """Between −1 and 1."""
@@ -107,36 +87,35 @@ class Feel(NamedTuple):
 def plan(notes: Sequence[Played], open_pitch: float, guitar: Guitar, rate: int, feel: Feel | None = None) -> Plan:
     """What happens to a string tuned to `open_pitch` (MIDI) that plays `notes`, by start, at `rate` samples a second."""
     planner = _Planner(open_pitch, guitar, rate)
+    if feel is not None:
+        notes = _varied(notes, feel)
     for n, note in enumerate(notes):
-        if feel is not None:
-            note = _varied(note, feel, n)
-        planner.play(
-            note, notes[n + 1] if n + 1 < len(notes) else None, feel.turn(note.string, n, 2) * feel.place if feel else 0
-        )
+        following = notes[n + 1] if n + 1 < len(notes) else None
+        planner.play(note, following, feel.turn(note.string, n, 2) * feel.place if feel else 0.0)
     return planner.plan()
 
 
-def _varied(note: Played, feel: Feel, n: int) -> Played:
-    loudness = min(1.0, note.loudness * (1 + feel.loudness * feel.turn(note.string, n, 0)))
-    return note._replace(loudness=loudness)
+def _varied(notes: Sequence[Played], feel: Feel) -> list[Played]:
+    """Struck notes a little louder or softer and a little late; what sounds before a late one lasts until then."""
+    varied: list[Played] = []
+    for n, note in enumerate(notes):
+        if not _goes_on(note):
+            late = min(feel.time * abs(feel.turn(note.string, n, 1)), (note.end - note.start) / 4)
+            if varied and varied[-1].end >= note.start:
+                varied[-1] = varied[-1]._replace(end=note.start + late)
+            loudness = min(1.0, note.loudness * (1 + feel.loudness * feel.turn(note.string, n, 0)))
+            note = note._replace(start=note.start + late, loudness=loudness)
+        varied.append(note)
+    return varied
 
 
 def amplitude(loudness: float) -> float:
     """Root mean square of a string struck at `loudness` (0 to 1)."""
-    return float(LEVEL * (loudness / MEDIUM) ** LOUDER)
+    return float(LEVEL * (loudness / strikes.MEDIUM) ** LOUDER)
 
 
 def _goes_on(note: Played) -> bool:
     return note.joined and note.stroke is Stroke.NONE
-
-
-def _takes_over(note: Played, hertz: float) -> float:
-    """Seconds at which a note begins to change what its string does."""
-    if note.stroke in PRESSED:
-        return note.start
-    if _goes_on(note):
-        return note.start + 0.5 / hertz
-    return note.start - TOUCH
 
 
 class _Planner:
@@ -144,23 +123,20 @@ class _Planner:
 
     def __init__(self, open_pitch: float, guitar: Guitar, rate: int) -> None:
         self._open, self._guitar, self._rate = open_pitch, guitar, rate
-        self._delay = 1 / (guitar.scale * _hertz(open_pitch))  # seconds a metre of distance from the bridge
-        self._knots: list[tuple[int, float, float, float]] = []  # sample, hertz, decay low and high
+        self._knots: list[Samples] = []  # shape (4, n): sample, hertz, decay low and high
+        self._last = -1  # sample of the last knot
         self._pulses: list[tuple[int, Samples]] = []
         self._spans: list[list[int]] = []
         self._swells: list[Swell] = []
         self._still = -1.0  # seconds from which on the string does not sound
+        self._touched = 0.0  # seconds at which a pick touches it for the next stroke
         self._now = (_hertz(open_pitch), Decay(1.0, 1.0))  # what the note before left it at
-        self._level = (0.0, 0.0, 1.0)  # how strongly it swings, since when (seconds), and how long it lasts (decay low)
+        self._level = (0.0, 0.0, 1.0)  # how strongly it swings, since when (seconds), and its mean decay
 
     def plan(self) -> Plan:
         """Everything so far."""
         self._close()
-        at, hertz, low, high = (
-            (np.array(column, dtype=float) for column in zip(*self._knots, strict=True))
-            if self._knots
-            else (np.zeros(0),) * 4
-        )
+        at, hertz, low, high = np.concatenate(self._knots, axis=1) if self._knots else np.zeros((4, 0))
         g0, g1 = losses(hertz, low, high, self._rate)
         spans = tuple((start, stop) for start, stop in self._spans)
         pulses = tuple(sorted(self._pulses, key=lambda pulse: pulse[0]))
@@ -171,101 +147,90 @@ class _Planner:
         pitch = note.pitch - 12 * log2(note.partial)  # of the whole string, where a harmonic sounds
         hertz = _hertz(pitch + (offsets(note.moves, [note.start])[0] if note.moves else 0.0))
         decay = self._decay(note, pitch)
-        cut = _takes_over(following, hertz) if following is not None else float("inf")
-        sounding = self._still > note.start - TOUCH
-        self._begin(note, hertz, decay, sounding)
-        self._strike(note, hertz, decay, sounding, place)
+        self._begin(note, hertz, decay)
+        self._strike(note, hertz, decay, place)
+        cut = _takes_over(note, following, hertz) if following is not None else float("inf")
         last = self._bend(note, pitch, decay, cut)
         self._end(note, last or hertz, decay, cut, following)
 
     def _decay(self, note: Played, pitch: float) -> Decay:
-        match note.damping:
-            case Damping.PALM:
-                return PALM
-            case Damping.DEAD:
-                return DEAD
-        if note.stroke is Stroke.SCRAPE:
+        if note.damping is Damping.DEAD or note.stroke is Stroke.SCRAPE:
             return DEAD
         low, high = between(self._guitar.low, self._open), between(self._guitar.high, self._open)
-        return Decay(float(low * 2 ** (-max(0.0, pitch - self._open) / 24)), high)
+        own = Decay(float(low * 2 ** (-max(0.0, pitch - self._open) / 24)), high)
+        return own.shorter(PALM) if note.damping is Damping.PALM else own
 
     def _add(self, seconds: float, hertz: float, decay: Decay) -> None:
         """A knot, at least one sample after the one before."""
-        at = round(seconds * self._rate)
-        if self._knots and at <= self._knots[-1][0]:
-            at = self._knots[-1][0] + 1
-        self._knots.append((at, hertz, *decay))
+        self._last = max(round(seconds * self._rate), self._last + 1)
+        self._knots.append(np.array(((self._last,), (hertz,), (decay.low,), (decay.high,))))
 
-    def _begin(self, note: Played, hertz: float, decay: Decay, sounding: bool) -> None:
+    def _begin(self, note: Played, hertz: float, decay: Decay) -> None:
         """The way from what the string did before to what the note wants."""
         before, damped = self._now
         sample = 1 / self._rate
-        if not sounding:
+        if not self._sounds(note):
             self._close()
             self._spans.append([round(note.start * self._rate), 0])
             self._add(note.start, hertz, decay)
         elif _goes_on(note):
             self._add(note.start + 0.5 / hertz, hertz, decay)
         elif note.stroke in PRESSED:  # over one period of the new length: a plain jump clicks, or loses the note
+            period = 1 / hertz
             self._add(note.start, before, damped)
-            self._add(note.start + 1 / hertz, hertz, decay)
+            if self._pressed_anew(note):
+                lost = Decay(*(-3 * period / log10(SLAPPED),) * 2)
+                edge = 0.25
+                self._add(note.start + edge * period, before + edge * (hertz - before), lost)
+                self._add(note.start + (1 - edge) * period, hertz + edge * (before - hertz), lost)
+            self._add(note.start + period, hertz, decay)
         else:
-            self._add(note.start - TOUCH, before, damped)
-            self._add(note.start - TOUCH + sample, before, CONTACT)
-            self._add(note.start - SHIFT, before, CONTACT)
-            self._add(note.start - SHIFT + sample, hertz, CONTACT)
+            touch = note.start - self._touched
+            self._add(self._touched, before, damped)
+            self._add(self._touched + PRESSING * touch, before, CONTACT)
+            self._add(note.start - SHIFT * touch, before, CONTACT)
             self._add(note.start - sample, hertz, CONTACT)
             self._add(note.start, hertz, decay)
+
+    def _have(self, note: Played) -> float:
+        """How strongly the string swings when a note begins (root mean square)."""
+        level, since, lasts = self._level
+        return level * 10 ** (-3 * (note.start - since) / lasts) if self._sounds(note) else 0.0
+
+    def _pressed_anew(self, note: Played) -> bool:
+        """Whether a finger that comes down has to give so much that what was there would get in its way."""
+        alone = (1 - LEAST[note.stroke] ** 2) ** 0.5  # with the least that it gives, this is as loud as wanted
+        return bool(self._have(note) < amplitude(note.loudness) * alone)
+
+    def _sounds(self, note: Played) -> bool:
+        """Whether the string still sounds when a note begins."""
+        return self._still > note.start - TOUCH_LEAST
 
     def _close(self) -> None:
         if self._spans:
             self._spans[-1][1] = round(self._still * self._rate)
 
-    def _strike(self, note: Played, hertz: float, decay: Decay, sounding: bool, place: float) -> None:
+    def _strike(self, note: Played, hertz: float, decay: Decay, place: float) -> None:
         """The pulse that sets the string going, as strong as the note is loud."""
-        wanted = amplitude(note.loudness)
-        level, since, lasts = self._level
-        have = level * 10 ** (-3 * (note.start - since) / lasts) if sounding else 0.0
-        if _goes_on(note) and sounding:
-            self._level = (have, note.start, decay.low)
+        wanted, have = amplitude(note.loudness), self._have(note)
+        if _goes_on(note) and have:
+            self._level = (have, note.start, decay.mean)
             return
-        at, period = round(note.start * self._rate), self._rate / hertz
+        period = self._rate / hertz
         if note.stroke is Stroke.SCRAPE:
-            self._scrape(note, wanted)
+            shape = strikes.scraped(note, self._rate) * wanted
         elif note.stroke in PRESSED and have > 0.1 * wanted:
-            shape = strokes.push(PULL if note.stroke is Stroke.PULL else HAMMER, self._rate)
-            wanted = max(LEAST[note.stroke] * wanted, (max(0.0, wanted**2 - have**2)) ** 0.5)
-            self._pulses.append((at, shape * (wanted / strokes.strength(shape, period))))
-            wanted = (wanted**2 + have**2) ** 0.5
+            if self._pressed_anew(note):
+                have *= SLAPPED
+            more = max(LEAST[note.stroke] * wanted, (max(0.0, wanted**2 - have**2)) ** 0.5)
+            shape = strikes.pressed(note.stroke, period, self._rate) * more
+            wanted = (more**2 + have**2) ** 0.5
         else:
-            self._pulses.append((at, self._pluck(note, period, wanted, place, at)))
-        self._level = (wanted, note.start, decay.low)
+            shape = strikes.picked(note, self._guitar, self._open, period, place, self._rate) * wanted
+        self._pulses.append((round(note.start * self._rate), shape))
+        self._level = (wanted, note.start, decay.mean)
         if note.fade_in:
             self._swells.append(Swell(note.start, note.fade_in))
-
-    def _pluck(self, note: Played, period: float, wanted: float, place: float, seed: int) -> Samples:
-        guitar, hit = self._guitar, HITS.get(note.stroke, _PLAIN)
-        if note.partial > 1 and note.pitch - 12 * log2(note.partial) > self._open + 0.5:
-            hit = _PINCH
-        edge = guitar.edge * hit.edge * 2 ** (HARDER * (MEDIUM - note.loudness))
-        distance = (guitar.palm if note.damping is Damping.PALM else guitar.pick) * hit.place * (1 + place)
-        shape = strokes.pluck(distance * self._delay, edge, period, note.partial, self._rate)
-        shape *= wanted / max(strokes.strength(shape, period), 0.05)
-        scratch = strokes.scratch(self._rate, seed + note.string)
-        level = guitar.noise * hit.noise * (_DEAD_NOISE if note.damping is Damping.DEAD else 1.0)
-        both = np.zeros(max(len(shape), len(scratch)))
-        both[: len(shape)] = shape
-        both[: len(scratch)] += scratch * level * shape.max()
-        return both
-
-    def _scrape(self, note: Played, wanted: float) -> None:
-        """The pick's edge over one winding after the other, faster and faster."""
-        time = np.arange(round((note.end - note.start) * self._rate)) / self._rate
-        share = time / max(time[-1], 1e-9) if len(time) else time
-        windings = np.floor(time * (300 + 600 * share))
-        ticks = np.diff(windings, prepend=0.0)
-        shape = (ticks + 0.3 * strokes.noise(len(time), note.sound)) * np.sin(np.pi * share) ** 0.5
-        self._pulses.append((round(note.start * self._rate), shape * wanted))
 
     def _bend(self, note: Played, pitch: float, decay: Decay, cut: float) -> float | None:
         """The pitch curve of a note as knots, until `cut`; where it ends (hertz), None where it does not move.
@@ -274,32 +239,35 @@ class _Planner:
         """
         if not note.moves:
             return None
-        times = sorted(_instants(note))
-        values = offsets(note.moves, times)
-        slides = [(move.start, move.end) for move in note.moves if move.way is Way.FRETS]
-        hertz = _hertz(pitch)
-        for time, value in zip(times, values, strict=True):
-            hertz = _hertz(pitch + value)
-            if time <= note.start:
-                continue
-            if time + 0.5 / hertz >= cut:
-                break
-            sliding = any(start < time < end for start, end in slides)
-            self._add(time + 0.5 / hertz, hertz, Decay(decay.low * SLIDING, decay.high * SLIDING) if sliding else decay)
-        if self._open < self._guitar.wound_below:
-            for start, end in slides:
-                self._squeak(note, start, min(end, cut))
-        return hertz
+        times = _instants(note)
+        hertz = 440.0 * 2 ** ((pitch + np.array(offsets(note.moves, times.tolist())) - 69) / 12)
+        kept = times + 0.5 / hertz < cut
+        times, hertz = times[kept], hertz[kept]
+        if not len(times):
+            return None
+        knots = np.empty((4, len(times)))
+        knots[0] = np.maximum(np.round((times + 0.5 / hertz) * self._rate), self._last + 1)
+        count = np.arange(len(times))
+        knots[0] = np.maximum.accumulate(knots[0] - count) + count  # at least a sample apart
+        knots[1], knots[2], knots[3] = hertz, decay.low, decay.high
+        for move in note.moves:
+            if move.way is Way.FRETS:
+                knots[2:, (times > move.start) & (times < move.end)] *= SLIDING
+                if self._open < self._guitar.wound_below:
+                    self._squeak(note, move.start, min(move.end, cut))
+        self._knots.append(knots)
+        self._last = int(knots[0, -1])
+        return float(hertz[-1])
 
     def _squeak(self, note: Played, start: float, end: float) -> None:
         count = round((end - start) * self._rate)
         if count > 0:
-            shape = strokes.noise(count, note.sound + 11) * np.sin(np.pi * np.arange(count) / count)
-            self._pulses.append((round(start * self._rate), shape * SQUEAK * amplitude(note.loudness)))
+            noise = strikes.squeak(count, note.sound + 11) * (SQUEAK * amplitude(note.loudness))
+            self._pulses.append((round(start * self._rate), noise))
 
     def _end(self, note: Played, hertz: float, decay: Decay, cut: float, following: Played | None) -> None:
         """The note ends, unless the next one takes the string over as it sounds."""
-        self._now = (hertz, decay)
+        self._now, self._touched = (hertz, decay), cut
         stopped, time = (CUT, CUTTING) if note.damping is Damping.SHORT else (STOPPED, STOPPING)
         taken = following is not None and (
             following.start <= note.end if following.joined or following.stroke in PRESSED else cut < note.end + time
@@ -308,23 +276,31 @@ class _Planner:
             self._still = max(cut, note.end) + 1.0
             return
         self._add(note.end, hertz, decay)
-        decay = Decay(min(decay.low, stopped.low), min(decay.high, stopped.high))
+        decay = decay.shorter(stopped)
         self._add(note.end + time, hertz, decay)
         self._still = note.end + time + GONE
         self._now = (hertz, decay)
 
 
-def _instants(note: Played) -> set[float]:
-    """Seconds at which a note's pitch curve is taken."""
-    times: set[float] = set()
-    for move in note.moves:
-        count = ceil((move.end - move.start) / CONTROL)
-        times.update(
-            move.start + (move.end - move.start) * i / count for i in range(count + 1)
-        ) if count else times.add(move.start)
-        if not count and move.start > note.start:
-            times.add(move.start - CONTROL)
-    return {time for time in times if time <= note.end}
+def _takes_over(note: Played, following: Played, hertz: float) -> float:
+    """Seconds at which `following` begins to change what the string does that plays `note` at `hertz`."""
+    if following.stroke in PRESSED:
+        return following.start
+    if _goes_on(following):
+        return following.start + 0.5 / hertz
+    period = 1 / min(hertz, _hertz(following.pitch - 12 * log2(following.partial)))
+    touch = max(TOUCH_LEAST, TOUCH + period)
+    return following.start - min(touch, TOUCH_SHARE * (following.start - note.start))
+
+
+def _instants(note: Played) -> Samples:
+    """Seconds after a note's start at which its pitch curve is taken, ascending."""
+    times = []
+    for start, end, _, _ in note.moves:
+        count = ceil((end - start) / CONTROL)
+        times.append(np.linspace(start, end, count + 1) if count else np.array((start - CONTROL, start)))
+    every = np.unique(np.concatenate(times))
+    return every[(every > note.start) & (every <= note.end)]
 
 
 def _hertz(pitch: float) -> float:

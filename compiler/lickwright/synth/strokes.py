@@ -28,16 +28,20 @@ def pluck(width: float, edge: float, period: float, partial: int, rate: int) -> 
     """A rectangle `width` seconds long with edges `edge` seconds long, for a loop of `period` samples, 1 high.
 
     What a pick at `width`/2 travel times from the bridge gives to the string. For a harmonic that leaves every m-th partial, m copies an
-    m-th of a period apart, each an m-th as high: all other partials then cancel.
+    m-th of a period apart, each an m-th as high: all other partials then cancel. A string held at both ends has no mean slope: a second
+    rectangle, a period long and as low as the mean, takes it away. (What stayed of it would thump whenever the string is damped.)
     """
-    shift = period / partial / rate
-    count = int((width + edge + (partial - 1) * shift) * rate) + 2
+    whole = period / rate
+    count = int((max(whole, width + (partial - 1) * whole / partial) + edge) * rate) + 2
     time = np.arange(count) / rate
-    total = np.zeros(count)
+    total = -width / whole * _box(time, whole, edge)
     for copy in range(partial):
-        begin = time - copy * shift
-        total += _rise(begin / edge) - _rise((begin - width) / edge)
-    return total / partial
+        total += _box(time - copy * whole / partial, width, edge) / partial
+    return total
+
+
+def _box(time: Samples, width: float, edge: float) -> Samples:
+    return _rise(time / edge) - _rise((time - width) / edge)
 
 
 def _rise(u: Samples) -> Samples:
@@ -54,9 +58,12 @@ def push(length: float, rate: int) -> Samples:
 
 
 def scratch(rate: int, seed: int) -> Samples:
-    """The noise of a pick on a string, 1 high at its beginning."""
+    """The noise of a pick on a string, 1 high at its beginning. No mean."""
     count = int(NOISE * rate)
-    return noise(count, seed) * np.exp(-np.arange(count) / (NOISE_DECAY * rate))
+    envelope = np.exp(-np.arange(count) / (NOISE_DECAY * rate))
+    found = noise(count, seed) * envelope
+    even: Samples = found - envelope * (found.sum() / envelope.sum())
+    return even
 
 
 def strength(shape: Samples, period: float) -> float:

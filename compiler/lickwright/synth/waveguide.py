@@ -96,6 +96,7 @@ class String:
     def samples(self, start: int, stop: int) -> Samples | None:
         """Samples `start` to `stop`; None where the string is still all the time."""
         if not self._stretches or self._stretches[0].start >= stop:
+            self._past = np.concatenate((self._past, np.zeros(min(stop - start, self._keep))))[-self._keep :]
             return None
         y = np.concatenate((self._past, np.zeros(stop - start)))
         offset = self._keep - start  # from a sample's number to its place in `y`
@@ -147,18 +148,12 @@ class String:
 
 def _stretches(motion: Motion) -> list[_Stretch]:
     """The spans, cut wherever the values begin or cease to move."""
-    values = np.stack((motion.length, motion.g0, motion.g1))
-    moves = np.any(np.diff(values) != 0, axis=0)
-    cuts = [int(motion.at[i]) for i in range(len(motion.at)) if i in (0, len(moves)) or moves[i - 1] or moves[i]]
-    cut = np.unique(cuts)
+    moves = np.zeros(len(motion.at) + 1, dtype=bool)  # between each two knots, and before and after all of them
+    for value in (motion.length, motion.g0, motion.g1):
+        moves[1:-1] |= np.diff(value) != 0
+    cut = np.unique(motion.at[moves[1:] != moves[:-1]])
     found: list[_Stretch] = []
     for start, stop in motion.spans:
-        edges = [start, *(int(c) for c in cut if start < c < stop), stop]
-        for a, b in pairwise(edges):
-            knot = int(np.searchsorted(motion.at, a, "right"))
-            steady = knot in (0, len(motion.at)) or not moves[knot - 1]
-            if found and not steady and not found[-1].steady and found[-1].stop == a:
-                found[-1] = found[-1]._replace(stop=b)
-            else:
-                found.append(_Stretch(a, b, steady))
+        edges = [start, *cut[(cut > start) & (cut < stop)].tolist(), stop]
+        found += [_Stretch(a, b, not moves[np.searchsorted(motion.at, a, "right")]) for a, b in pairwise(edges)]
     return found

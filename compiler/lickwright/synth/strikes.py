@@ -1,0 +1,88 @@
+"""How a string is struck: the pulse of each kind of stroke, for the note, the guitar and the length that the string has.
+
+In: a note, a guitar, the string's period. Out: what to put into the loop, of strength 1 (`strokes.strength`); `plan` says how strong.
+"""
+
+from __future__ import annotations
+
+from math import log2
+from typing import NamedTuple
+
+import numpy as np
+
+from lickwright.notation.techniques import Damping, Stroke
+from lickwright.performance import Played
+from lickwright.synth import strokes
+from lickwright.synth.sounds import Guitar
+from lickwright.synth.waveguide import Samples
+
+MEDIUM = 0.63  # the loudness of mf
+HARDER = 2.2  # how often the pick's edge halves from silence to full loudness
+FARTHEST = 0.6  # of the sounding length: nobody strikes nearer to the fretting finger
+HAMMER, PULL = (
+    0.0025,
+    0.0012,
+)  # seconds of the pulses of fingers that come down and that pull off, at most half a period
+
+
+class Hit(NamedTuple):
+    """How a stroke differs from a pick's."""
+
+    edge: float = 1.0  # of the guitar's
+    noise: float = 1.0  # of the guitar's
+    place: float = 1.0  # of the distance from the bridge
+
+
+HITS = {
+    Stroke.SNAP: Hit(0.35, 3.0, 0.8),
+    Stroke.POP: Hit(0.3, 2.5, 0.6),
+    Stroke.SLAP: Hit(0.5, 3.0, 1.8),
+    Stroke.SWELL: Hit(1.5, 0.3),
+    Stroke.TAP: Hit(2.0, 1.0, 1.6),
+    Stroke.HAMMER: Hit(2.4, 0.8, 1.6),
+    Stroke.PULL: Hit(1.6, 0.8, 1.6),
+}
+_PLAIN, _PINCH = Hit(), Hit(0.5, 2.0, 0.8)
+_DEAD_NOISE = 3.0  # of the guitar's
+
+
+def picked(note: Played, guitar: Guitar, open_pitch: float, period: float, place: float, rate: int) -> Samples:
+    """A pick, finger or thumb on a string tuned to `open_pitch`, whose loop holds `period` samples.
+
+    `place` is by how much it is picked elsewhere, a share of the distance.
+    """
+    hit = HITS.get(note.stroke, _PLAIN)
+    if note.partial > 1 and note.pitch - 12 * log2(note.partial) > open_pitch + 0.5:
+        hit = _PINCH
+    edge = guitar.edge * hit.edge * 2 ** (HARDER * (MEDIUM - note.loudness))
+    distance = (guitar.palm if note.damping is Damping.PALM else guitar.pick) * hit.place * (1 + place)
+    width = distance / (guitar.scale * 440 * 2 ** ((open_pitch - 69) / 12))  # seconds to the bridge and back
+    shape = strokes.pluck(min(width, FARTHEST * period / rate), edge, period, note.partial, rate)
+    shape /= strokes.strength(shape, period)
+    scratch = strokes.scratch(rate, round(note.start * 1000) + note.string)
+    scratch *= guitar.noise * hit.noise * (_DEAD_NOISE if note.damping is Damping.DEAD else 1.0) * shape.max()
+    both = np.zeros(max(len(shape), len(scratch)))
+    both[: len(shape)] = shape
+    both[: len(scratch)] += scratch
+    return both
+
+
+def pressed(stroke: Stroke, period: float, rate: int) -> Samples:
+    """A finger that comes down on a sounding string, or leaves it."""
+    length = PULL if stroke is Stroke.PULL else HAMMER
+    shape = strokes.push(min(length, period / rate / 2), rate)
+    return shape / strokes.strength(shape, period)
+
+
+def scraped(note: Played, rate: int) -> Samples:
+    """The pick's edge over one winding after the other, faster and faster."""
+    time = np.arange(max(2, round((note.end - note.start) * rate))) / rate
+    share = time / time[-1]
+    ticks = np.diff(np.floor(time * (300 + 600 * share)), prepend=0.0)
+    rough: Samples = ticks + 0.3 * strokes.noise(len(time), note.sound)
+    return np.diff(rough * np.sin(np.pi * share) ** 0.5, prepend=0.0)
+
+
+def squeak(count: int, seed: int) -> Samples:
+    """A finger along a winding: noise that swells and fades over `count` samples. No mean."""
+    return np.diff(strokes.noise(count, seed) * np.sin(np.pi * np.arange(count) / count), prepend=0.0)

@@ -1,0 +1,179 @@
+"""Measuring sound: pitch, decay, clicks, loudness and peaks, all by other means than the synthesis has.
+
+In: arrays of samples. Out: numbers. numpy only. Knows notes just enough to make some (`note`, `string_of`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.notation.techniques import Damping, Stroke
+from lickwright.performance import Played
+from lickwright.synth.guitar import Voice
+from lickwright.synth.plan import plan
+from lickwright.synth.sounds import GUITARS, Guitar
+
+Wave = NDArray[np.float64]
+
+OPEN = (64, 59, 55, 50, 45, 40)  # MIDI pitches of the six strings
+_REACH = 24  # taps either side when a signal is read between its samples
+
+
+def note(start: float, end: float, pitch: float, string: int = 1, **more: object) -> Played:
+    """A picked note, mf, unless `more` says otherwise."""
+    plain = Played(0, 0, start, end, string, pitch, 0.63, Stroke.PICK, False, Damping.NONE, 0.0, ())
+    return plain._replace(**more)  # type: ignore[arg-type]
+
+
+def string_of(notes: Sequence[Played], rate: int, guitar: Guitar = GUITARS["clean"], open_pitch: float = 64) -> Wave:
+    """The first plane of the one string that plays `notes`, as it swings: before pick-up and amplifier."""
+    voice = Voice(plan(notes, open_pitch, guitar, rate), open_pitch, guitar, rate)
+    count = int((max(n.end for n in notes) + 0.3) * rate)
+    samples = voice.first.samples(0, count)
+    assert samples is not None
+    return samples
+
+
+def cents(hertz: float, against: float) -> float:
+    return 1200 * float(np.log2(hertz / against))
+
+
+def hertz(pitch: float) -> float:
+    return float(440 * 2 ** ((pitch - 69) / 12))
+
+
+def yin(wave: Wave, rate: int, at: float, near: float) -> float:
+    """Hertz around second `at`, looked for within 30 % of `near`.
+
+    de Cheveigné & Kawahara 2002: the lag at which a window of two periods differs least from itself, divided by the mean
+    of all shorter lags; between samples by reading the signal there (windowed sinc), then by a parabola.
+    """
+    period = rate / near
+    window, low, high = int(2 * period), int(period / 1.3), int(period * 1.3) + 2
+    first = max(0, int(at * rate - (window + period) / 2))
+    part = wave[first : first + window + high + 1]
+    lagged = np.lib.stride_tricks.sliding_window_view(part[: window + high], window)
+    difference = ((lagged - part[:window]) ** 2).sum(axis=1)  # of all lags from 0 to `high`
+    mean = np.cumsum(difference) / np.maximum(np.arange(high + 1), 1)
+    best = low + int(np.argmin((difference[1:] / np.maximum(mean[1:], 1e-30))[low - 1 : high]))
+    steps = np.linspace(-1, 1, 9)
+    around = wave[first + best - _REACH : first + best + window + _REACH]
+    taps = np.lib.stride_tricks.sliding_window_view(around, 2 * _REACH + 1)[:window]
+    x = np.arange(-_REACH, _REACH + 1)[:, None] - steps
+    kernel = np.sinc(x) * np.cos(np.pi * np.clip(x / (2 * _REACH + 2), -0.5, 0.5)) ** 2
+    fine = ((taps @ kernel - part[:window, None]) ** 2).sum(axis=0)
+    k = min(7, max(1, int(fine.argmin())))
+    a, b, c = fine[k - 1 : k + 2]
+    lag = best + steps[k] + (steps[1] - steps[0]) * 0.5 * (a - c) / max(a - 2 * b + c, 1e-30)
+    return float(rate / lag)
+
+
+def decay(wave: Wave, rate: int, partial: float, start: float, stop: float) -> float:
+    """Seconds in which a partial at `partial` hertz loses 60 dB: slope of its level, by heterodyne, a straight line."""
+    part = wave[int(start * rate) : int(stop * rate)]
+    size = int(0.06 * rate)
+    window = np.hanning(size)
+    mixed = part * np.exp(-2j * np.pi * partial / rate * np.arange(len(part)))
+    times, levels = [], []
+    for at in range(0, len(part) - size, size // 2):
+        times.append(at / rate)
+        levels.append(20 * np.log10(abs((mixed[at : at + size] * window).sum()) + 1e-30))
+    kept = np.array(levels) > max(levels) - 60
+    slope = float(np.polyfit(np.array(times)[kept], np.array(levels)[kept], 1)[0])
+    return -60 / slope
+
+
+def level(wave: Wave, rate: int, start: float, stop: float) -> float:
+    """Root mean square between two seconds."""
+    return float(np.sqrt(np.mean(wave[int(start * rate) : int(stop * rate)] ** 2)))
+
+
+def roughness(wave: Wave, rate: int, start: float, stop: float) -> float:
+    """The largest second difference between two seconds: a click is large."""
+    return float(np.abs(np.diff(wave[int(start * rate) : int(stop * rate)], 2)).max())
+
+
+def tones(wave: Wave, rate: int, of: Sequence[float]) -> Wave:
+    """Levels of some frequencies (hertz) in all of `wave`, by a window with very low side lobes."""
+    n = len(wave)
+    turn = 2 * np.pi * np.arange(n) / n
+    window = 0.35875 - 0.48829 * np.cos(turn) + 0.14128 * np.cos(2 * turn) - 0.01168 * np.cos(3 * turn)
+    spectrum = np.abs(np.fft.rfft(wave * window)) / window.sum() * 2
+    found = []
+    for one in of:
+        line = one * n / rate
+        found.append(float(spectrum[max(0, int(line) - 3) : int(line) + 5].max(initial=0.0)))
+    return np.array(found)
+
+
+def centroid(wave: Wave, rate: int, start: float, stop: float) -> float:
+    """Hertz: the mean of the spectrum by power's root, the usual measure of brightness."""
+    part = wave[int(start * rate) : int(stop * rate)]
+    spectrum = np.abs(np.fft.rfft(part * np.hanning(len(part))))
+    return float((spectrum * np.fft.rfftfreq(len(part), 1 / rate)).sum() / spectrum.sum())
+
+
+def crest(wave: Wave) -> float:
+    """Decibels of the peak above the root mean square."""
+    return float(20 * np.log10(np.abs(wave).max() / np.sqrt(np.mean(wave**2))))
+
+
+@lru_cache(maxsize=1)
+def _weighting() -> Wave:
+    """Impulse response at 48 kHz of ITU-R BS.1770-4's two filters, by the numbers of its tables 1 and 2."""
+    heard = np.zeros(48_000)
+    heard[0] = 1.0
+    for b, a in (
+        ((1.53512485958697, -2.69169618940638, 1.19839281085285), (-1.69065929318241, 0.73248077421585)),
+        ((1.0, -2.0, 1.0), (-1.99004745483398, 0.99007225036621)),
+    ):
+        out = np.zeros(len(heard))
+        x1 = x2 = y1 = y2 = 0.0
+        for i, x in enumerate(heard.tolist()):
+            y = b[0] * x + b[1] * x1 + b[2] * x2 - a[0] * y1 - a[1] * y2
+            x1, x2, y1, y2 = x, x1, y, y1
+            out[i] = y
+        heard = out
+    return heard
+
+
+def lufs(wave: Wave) -> float:
+    """Integrated loudness of (channels, samples) at 48 kHz, gated; blocks of 400 ms every 100 ms; −inf for silence."""
+    count = wave.shape[1]
+    size = 1 << (count + 48_000).bit_length()
+    heard = np.fft.irfft(np.fft.rfft(wave, size) * np.fft.rfft(_weighting(), size), size)[:, :count]
+    if count < 19_200:
+        heard = np.pad(heard, ((0, 0), (0, 19_200 - count)))
+    summed = np.concatenate(([0.0], np.cumsum((heard**2).sum(axis=0))))
+    starts = np.arange(0, heard.shape[1] - 19_200 + 1, 4_800)
+    energy = (summed[starts + 19_200] - summed[starts]) / 19_200
+    energy = energy[energy > 10 ** (-6.9309)]
+    if not len(energy):
+        return -float("inf")
+    energy = energy[energy > energy.mean() / 10]
+    return float(-0.691 + 10 * np.log10(energy.mean()))
+
+
+def true_peak(wave: Wave) -> float:
+    """dBTP of (channels, samples): eight times oversampled in one transform each."""
+    top = 0.0
+    for channel in wave:
+        n = 1 << len(channel).bit_length()
+        spectrum = np.fft.rfft(channel, n)
+        top = max(top, float(np.abs(np.fft.irfft(spectrum, 8 * n) * 8).max()))
+    return 20 * float(np.log10(max(top, 1e-12)))
+
+
+def onset(wave: Wave, rate: int, near: float) -> float:
+    """Seconds at which the sound sets in around `near`: where the level over 0.7 ms climbs past what was there before."""
+    first = int((near - 0.02) * rate)
+    part = np.abs(np.diff(wave[first : first + int(0.045 * rate)]))
+    size = max(2, int(0.0007 * rate))
+    smooth = np.convolve(part, np.full(size, 1 / size))[: len(part)]
+    before = smooth[: int(0.008 * rate)].max()
+    above = np.flatnonzero(smooth > before + 0.1 * (smooth.max() - before))
+    return float((first + above[0]) / rate)
