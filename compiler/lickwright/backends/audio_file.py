@@ -1,7 +1,7 @@
 """Samples as the bytes of a file, with what belongs to them written inside.
 
-In: two channels, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile) does the encoding; the cue points of a WAV file and
-an Ogg stream that does not carry a number by chance are added here, since it does neither.
+In: two channels, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile) does the encoding; what it cannot do is added here: the cue
+points of a WAV file, the tags of an MP3 file in any alphabet, an Ogg stream that carries no number by chance.
 """
 
 from __future__ import annotations
@@ -47,14 +47,20 @@ def encoded(wave: NDArray[np.float32], rate: int, kind: str, tags: Tags) -> byte
     file = BytesIO()
     with soundfile.SoundFile(file, "w", rate, wave.shape[0], coding, format=container, **settings) as out:
         for name, text in _texts(tags).items():
-            if text:
+            if text and kind != "mp3":
                 setattr(out, name, text)
         for at in range(0, wave.shape[1], _PIECE):
-            out.write(wave[:, at : at + _PIECE].T)
+            piece = wave[:, at : at + _PIECE].T
+            out.write(np.rint(piece * 32767).astype(np.int16) if coding == "PCM_16" else piece)
     data = file.getvalue()
-    if kind == "wav":
-        return _with_cues(data, rate, tags.marks)
-    return _numbered(data) if kind == "ogg" else data
+    match kind:
+        case "wav":
+            return _with_cues(data, rate, tags.marks)
+        case "ogg":
+            return _numbered(data)
+        case "mp3":
+            return _id3(tags, wave.shape[1] / rate) + data
+    return data
 
 
 def _texts(tags: Tags) -> dict[str, str]:
@@ -92,6 +98,34 @@ def _with_cues(data: bytes, rate: int, marks: Sequence[Mark]) -> bytes:
 
 def _chunk(name: bytes, payload: bytes) -> bytes:
     return name + struct.pack("<I", len(payload)) + payload + (b"\0" if len(payload) % 2 else b"")
+
+
+# --- tags of an MP3 file (ID3v2.4.0, and its addendum for chapters) --------------------------------------------------
+
+
+def _id3(tags: Tags, seconds: float) -> bytes:
+    """A tag in UTF-8, a chapter for each mark. libsndfile would write UTF-8 and call it Latin-1."""
+    texts = _texts(tags)
+    frames = b"".join(
+        _frame(name, b"\3" + texts[text].encode())
+        for name, text in ((b"TIT2", "title"), (b"TPE1", "artist"), (b"TCOP", "copyright"), (b"TSSE", "software"))
+        if texts[text]
+    )
+    frames += _frame(b"COMM", b"\3eng\0" + texts["comment"].encode())
+    ends = [mark.at for mark in tags.marks[1:]] + [seconds]
+    for n, (mark, end) in enumerate(zip(tags.marks, ends, strict=True)):
+        times = struct.pack(">IIII", round(mark.at * 1000), round(end * 1000), 0xFFFFFFFF, 0xFFFFFFFF)
+        frames += _frame(b"CHAP", b"c%d\0" % n + times + _frame(b"TIT2", b"\3" + _line(mark.name).encode()))
+    return b"ID3\4\0\0" + _seven_bits(len(frames)) + frames
+
+
+def _frame(name: bytes, payload: bytes) -> bytes:
+    return name + _seven_bits(len(payload)) + b"\0\0" + payload
+
+
+def _seven_bits(size: int) -> bytes:
+    """A size in four bytes of seven bits."""
+    return bytes(size >> shift & 0x7F for shift in (21, 14, 7, 0))
 
 
 # --- Ogg pages (RFC 3533) ---------------------------------------------------------------------------------------------

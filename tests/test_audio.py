@@ -1,0 +1,218 @@
+"""Recordings as files: what is in them, read back by soundfile and by a reader of chunks of our own."""
+
+from __future__ import annotations
+
+import io
+import struct
+from dataclasses import replace
+from fractions import Fraction
+
+import numpy as np
+import pytest
+import soundfile
+
+from lickwright.backends import BACKENDS, SOUND_FORMATS, Options, Recording
+from lickwright.backends.audio import taken_down
+from lickwright.compilation import CompiledLick
+from lickwright.music.practice import Ladder
+from lickwright.pipeline import compile_text
+from lickwright.synth.loudness import energies, integrated, true_peak
+from lickwright.synth.under import click
+
+HEAD = 'key A minor\ntempo 120\nby Mara Quill\nrights own ©\nchords A7 | D7\nlick "Näher ♯4"\n'
+MUSIC = "| G5 G7 B8^10 - e5 - D5h7 | G7~ - - - - - - - ||"
+AUDIO = next(row for row in BACKENDS if row.recorded)
+
+
+def lick(music: str = MUSIC, head: str = HEAD) -> CompiledLick:
+    found = compile_text(head + music + "\n").licks[0]
+    assert found.ok, found.diagnostics
+    return found
+
+
+def made(one: CompiledLick, recording: Recording = Recording(), **options: object) -> bytes:  # noqa: B008 (a frozen value)
+    return one.emit("audio", Options(recording=recording, **options)).data  # type: ignore[arg-type]
+
+
+def heard(data: bytes) -> tuple[np.ndarray, int]:
+    wave, rate = soundfile.read(io.BytesIO(data), dtype="float32")
+    return wave.T, rate
+
+
+@pytest.mark.parametrize("kind", SOUND_FORMATS)
+def test_every_format_sounds_the_same_and_says_whose_it_is(kind: str) -> None:
+    plain, rate = heard(made(lick()))
+    data = made(lick(), Recording(format=kind))
+    wave, same_rate = heard(data)
+    assert rate == same_rate == 48_000
+    assert wave.shape == pytest.approx(plain.shape, abs=2000)
+    n = min(wave.shape[1], plain.shape[1])
+    apart = np.sqrt(np.mean((wave[:, :n] - plain[:, :n]) ** 2)) / np.sqrt(np.mean(plain**2))
+    assert apart < (1e-9 if kind in ("wav", "flac") else 0.2)  # coders that forget a little, at the same instant
+    if kind == "mp3":
+        assert_id3(data)
+        return
+    with soundfile.SoundFile(io.BytesIO(data)) as file:
+        assert (file.title, file.artist, file.copyright) == ("Näher ♯4", "Mara Quill", "own ©")
+        assert file.comment.startswith("120 quarter notes a minute; bar 1 at 0.000 s; bar 2 at 2.000 s")
+
+
+def assert_id3(data: bytes) -> None:
+    """A tag of version 2.4, read frame by frame."""
+
+    def size(at: int) -> int:
+        return sum(data[at + n] << (21 - 7 * n) for n in range(4))
+
+    assert data[:6] == b"ID3\4\0\0"
+    end, at, frames = 10 + size(6), 10, []
+    while at < end:
+        frames.append((data[at : at + 4], data[at + 10 : at + 10 + size(at + 4)]))
+        at += 10 + size(at + 4)
+    assert at == end
+    assert data[end] == 0xFF  # the first frame of sound
+    texts = {name: body[1:].decode() for name, body in frames if name.startswith(b"T")}
+    assert (texts[b"TIT2"], texts[b"TPE1"], texts[b"TCOP"]) == ("Näher ♯4", "Mara Quill", "own ©")
+    chapters = [body for name, body in frames if name == b"CHAP"]
+    assert [struct.unpack(">II", body[3:11]) for body in chapters] == [(0, 2000), (2000, pytest.approx(5000, abs=100))]
+    assert chapters[1].endswith("bar 2".encode())
+
+
+@pytest.mark.parametrize("kind", SOUND_FORMATS)
+def test_the_same_lick_gives_the_same_bytes(kind: str) -> None:
+    assert made(lick(), Recording(format=kind)) == made(lick(), Recording(format=kind))
+
+
+def chunks(data: bytes) -> dict[bytes, list[bytes]]:
+    """The chunks of a RIFF file, whose sizes must add up."""
+    assert data[:4] == b"RIFF"
+    assert struct.unpack("<I", data[4:8])[0] == len(data) - 8
+    found: dict[bytes, list[bytes]] = {}
+    at = 12
+    while at < len(data):
+        size = struct.unpack("<I", data[at + 4 : at + 8])[0]
+        found.setdefault(data[at : at + 4], []).append(data[at + 8 : at + 8 + size])
+        at += 8 + size + size % 2
+    assert at == len(data)
+    return found
+
+
+def test_a_wav_file_has_a_cue_point_for_every_bar() -> None:
+    found = chunks(made(lick(), Recording(count_in=1, repeat=2)))
+    (cue,) = found[b"cue "]
+    count = struct.unpack("<I", cue[:4])[0]
+    points = [struct.unpack("<II4sIII", cue[4 + 24 * n : 28 + 24 * n]) for n in range(count)]
+    assert [point[5] / 48_000 for point in points] == pytest.approx([0, 2, 4, 6, 8])
+    assert all(point[2] == b"data" and point[1] == point[5] for point in points)
+    labels = next(part for part in found[b"LIST"] if part.startswith(b"adtl"))
+    assert labels.count(b"labl") == count
+    for word in (b"count-in\0", b"round 1, bar 1\0", b"round 2, bar 2\0"):
+        assert word in labels
+
+
+def test_an_ogg_file_carries_no_number_by_chance() -> None:
+    data = made(lick(), Recording(format="ogg"))
+    serials, at = set(), 0
+    while at < len(data):
+        assert data[at : at + 4] == b"OggS"
+        serials.add(data[at + 14 : at + 18])
+        segments = data[at + 26]
+        at += 27 + segments + sum(data[at + 27 : at + 27 + segments])
+    assert serials == {b"\x01\0\0\0"}
+
+
+@pytest.mark.parametrize(
+    "recording",
+    [
+        Recording(),
+        Recording(count_in=2, click=True, backing=True, repeat=2),
+        Recording(vary=7),
+    ],
+)
+def test_a_recording_is_as_loud_as_any_other_and_safe_in_headphones(recording: Recording) -> None:
+    wave, rate = heard(made(lick(), recording))
+    assert integrated(energies(wave, rate)) == pytest.approx(-16, abs=0.5)
+    assert 20 * np.log10(true_peak(wave)) <= -1
+    assert abs(wave.mean()) < 1e-4
+    assert np.abs(wave[:, :2]).max() < 0.01  # begins from silence
+
+
+def test_the_click_is_heard_where_the_beats_are() -> None:
+    silent = lick("| . . . . . . . . ||", HEAD)
+    wave, rate = heard(made(silent, Recording(count_in=1, click=True)))
+    level = np.abs(wave[0])
+    tick = np.abs(click(False, rate))
+    first = int(np.flatnonzero(tick > 0.02)[0])
+    onsets = [i for i in np.flatnonzero(level > 0.02) if not np.any(level[max(0, i - 2400) : i] > 0.02)]
+    assert [round((i - first) / rate, 3) for i in onsets] == pytest.approx([0.5 * n for n in range(8)], abs=0.001)
+    assert level.max() < 0.2  # gentle: it is not made louder for want of a lick
+
+
+def test_the_backing_holds_the_chord_quietly() -> None:
+    alone = lick("| . . . . . . . . ||", HEAD)
+    wave, rate = heard(made(alone, Recording(backing=True)))
+    part = wave[0, int(0.5 * rate) : int(1.8 * rate)]
+    spectrum = np.abs(np.fft.rfft(part * np.hanning(len(part))))
+    for pitch in (45, 57, 61, 64, 67):  # A, and A7 in the middle
+        hertz = 440 * 2 ** ((pitch - 69) / 12)
+        k = round(hertz * len(part) / rate)
+        assert spectrum[k - 3 : k + 4].max() > 20 * np.median(spectrum[k - 40 : k + 40])
+    full, _ = heard(made(lick(), Recording(backing=True)))
+    assert integrated(energies(wave, rate)) < integrated(energies(full, rate)) - 8
+
+
+def test_the_practice_set_is_four_recordings() -> None:
+    one, asked = lick(), Options(recording=Recording(practice=True, ladder=Ladder(80, 10, 100), format="flac"))
+    lengths = {}
+    for suffix, options in AUDIO.files(asked):
+        wave, rate = heard(one.emit("audio", options).data)
+        lengths[suffix] = wave.shape[1] / rate
+        assert options.recording.count_in == 1
+    assert list(lengths) == [".slow.flac", ".medium.flac", ".full.flac", ".ladder.flac"]
+    music = 6.0  # seconds of three bars at 120: the count-in and the lick
+    assert lengths[".full.flac"] == pytest.approx(music + 1, abs=0.1)
+    assert lengths[".slow.flac"] == pytest.approx(music / 0.6 + 1, abs=0.1)
+    assert lengths[".medium.flac"] == pytest.approx(music / 0.8 + 1, abs=0.1)
+    assert lengths[".ladder.flac"] == pytest.approx(sum(music * 120 / bpm for bpm in (96, 106, 116, 120)) + 1, abs=0.1)
+
+
+def test_a_practice_set_follows_the_tempo_that_is_asked_for() -> None:
+    one, slow = lick(), Recording(part="slow")
+    for options in (Options(tempo_bpm=Fraction(60)), Options(tempo_percent=Fraction(50))):
+        (only,) = taken_down(one.stages, replace(options, recording=slow)).rounds  # type: ignore[arg-type]
+        assert float(only.performance.tempos[0].qpm) == pytest.approx(36)
+    ladder = replace(slow, part="ladder", ladder=Ladder(50, 15, 100))
+    rungs = taken_down(one.stages, Options(tempo_bpm=Fraction(60), recording=ladder)).rounds  # type: ignore[arg-type]
+    assert [float(one.bpm or 0) for one in rungs] == [30, 45, 60]
+
+
+def test_the_ladder_stands_in_the_timing_sheets() -> None:
+    one, options = lick(), Options(recording=Recording(practice=True, ladder=Ladder(80, 10, 100)))
+    sheet = [line.split(",") for line in one.emit("timing", options).data.decode().splitlines()]
+    assert sheet[0][-4:] == ["at 96", "at 106", "at 116", "at 120"]
+    first, second = sheet[1], sheet[2]
+    assert first[-4] == "2.5"  # after a bar of count-in at 96
+    assert float(second[-4]) - float(first[-4]) == pytest.approx(0.5 * 60 / 96, abs=0.002)
+    ladder = taken_down(one.stages, AUDIO.files(options)[-1][1]).rounds  # type: ignore[arg-type]
+    assert float(first[-1]) == pytest.approx(ladder[-1].at, abs=0.001)
+    assert "practice ladder: 96, 106, 116, 120 beats a minute" in one.emit("timing-text", options).data.decode()
+    assert '{"at_s": 2.5, "beats_a_minute": 96.0}' in one.emit("timing-json", options).data.decode()
+    assert b"at 96" not in one.emit("timing").data
+
+
+def test_variation_is_small_and_the_same_for_a_seed() -> None:
+    one = lick()
+    plain, a, again, b = (made(one, Recording(vary=seed)) for seed in (None, 1, 1, 2))
+    assert a == again
+    assert len({plain, a, b}) == 3
+    x, rate = heard(plain)
+    y, _ = heard(a)
+    loud = [[float(np.sqrt(np.mean(w[0, int(t * rate) : int((t + 0.2) * rate)] ** 2))) for t in (0, 0.25, 0.5)] for w in (x, y)]
+    assert np.abs(20 * np.log10(np.divide(*loud))).max() < 2.5
+
+
+def test_what_is_too_long_or_has_no_harmony_is_said() -> None:
+    slow = lick("| G5 - - - - - - - ||", 'tempo 10\nlick "Slow"\n')
+    emission = slow.emit("audio", Options(recording=Recording(backing=True)))
+    assert [d.code for d in emission.losses] == ["L508"]
+    taken = taken_down(slow.stages, Options(recording=Recording(repeat=100)))  # type: ignore[arg-type]
+    assert taken.left_out == 100 - 75
