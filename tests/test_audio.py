@@ -74,7 +74,7 @@ def assert_id3(data: bytes) -> None:
     assert (texts[b"TIT2"], texts[b"TPE1"], texts[b"TCOP"]) == ("Näher ♯4", "Mara Quill", "own ©")
     chapters = [body for name, body in frames if name == b"CHAP"]
     assert [struct.unpack(">II", body[3:11]) for body in chapters] == [(0, 2000), (2000, pytest.approx(5000, abs=100))]
-    assert chapters[1].endswith("bar 2".encode())
+    assert chapters[1].endswith(b"bar 2")
 
 
 @pytest.mark.parametrize("kind", SOUND_FORMATS)
@@ -206,7 +206,10 @@ def test_variation_is_small_and_the_same_for_a_seed() -> None:
     assert len({plain, a, b}) == 3
     x, rate = heard(plain)
     y, _ = heard(a)
-    loud = [[float(np.sqrt(np.mean(w[0, int(t * rate) : int((t + 0.2) * rate)] ** 2))) for t in (0, 0.25, 0.5)] for w in (x, y)]
+    loud = [
+        [float(np.sqrt(np.mean(w[0, int(t * rate) : int((t + 0.2) * rate)] ** 2))) for t in (0, 0.25, 0.5)]
+        for w in (x, y)
+    ]
     assert np.abs(20 * np.log10(np.divide(*loud))).max() < 2.5
 
 

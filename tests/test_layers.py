@@ -48,13 +48,16 @@ FLOOR = {name: floor for floor, names in enumerate(FLOORS) for name in names}
 
 # Who may touch the outside world, and who may load what is slow.
 OUTSIDE = {"subprocess", "socket", "shutil", "tempfile", "time", "datetime", "random", "asyncio"}
-ONLY_IN = {
+ONLY_IN: dict[str, set[str]] = {
     "multiprocessing": {"library"},
     "sqlite3": {"library"},
     "lark": {"notation"},
     "click": {"cli"},
     "pretty_midi": {"compilation"},
     "mido": set(),
+    "numpy": {"synth", "backends"},
+    "soundfile": {"backends"},
+    "sounddevice": {"cli"},
 }
 
 
