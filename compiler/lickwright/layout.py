@@ -207,7 +207,6 @@ _STAYS = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)  # what leaves the string at
 def _held_strings(timeline: Timeline, column: Column) -> set[int]:
     """The strings that a hold written at this instant names; all of them in the middle of a step."""
     tuning = timeline.settings.tuning
-    everything = set(range(1, tuning.strings + 1))
     bar = timeline.bars[column.bar]
     if bar.same or column.lead:
         return set()
@@ -215,5 +214,7 @@ def _held_strings(timeline: Timeline, column: Column) -> set[int]:
         if slot.at == column.at and slot.length:
             parts = slot.event.parts if isinstance(slot.event, Event) else ()
             names = [part.string for part in parts if isinstance(part, Hold)]
-            return everything if "" in names else {string_number(tuning, name) for name in names}
-    return everything
+            if "" not in names:
+                return {string_number(tuning, name) for name in names}
+            break
+    return set(range(1, tuning.strings + 1))

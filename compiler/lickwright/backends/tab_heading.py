@@ -117,8 +117,12 @@ def _entry(name: str, value: str, indent: int, width: int) -> tuple[str, ...]:
 def legend(grid: Grid, ties: bool, width: int) -> list[str]:
     """The marks that were printed, each with its longest example in this lick, in the order of the reference page."""
     used: dict[int, tuple[str, str]] = {}
-    for column in grid.columns:
-        for cell in column.cells:
+    said: set[str] = set()
+    rests = False
+    for _, _, _, cells, silent, count in grid.columns:
+        said.add(count)
+        rests = rests or (silent and count != "")
+        for cell in cells:
             sound = cell.sound
             if cell.shapes or not sound.fret or sound.marks or sound.begin.sign or sound.head:
                 for technique, example in _examples(cell):
@@ -133,9 +137,9 @@ def legend(grid: Grid, ties: bool, width: int) -> list[str]:
     rows += [(event.above, event.sentence) for word, event in EVENT_ABOVE.items() if word in written]
     if ties:
         rows.append(("(n)", "at the start of a line: the note is still held"))
-    if any(column.said in SIXTHS for column in grid.columns):
+    if not said.isdisjoint(SIXTHS):
         rows.append((" ".join(SIXTHS), "the sixths of a beat"))
-    if any(column.silent and column.said for column in grid.columns):
+    if rests:
         rows.append(("(2)", "count it, do not play: a rest"))
     return _listed(list(dict.fromkeys(row for row in rows if row[1])), width)
 
@@ -175,10 +179,14 @@ def is_hard(timeline: Timeline) -> bool:
 def _stretches(timeline: Timeline) -> bool:
     """Whether fretted notes that start together are further apart than a hand stretches with ease."""
     hand = hand_for(timeline)
+    # The picking hand taps where it likes.
+    fretted = [(s.start, s.fret) for s in timeline.sounds if s.fret and s.begin.stroke is not Stroke.TAP]
+    every = [fret for _, fret in fretted]
+    if not every or hand.span(min(every), max(every)) <= hand.stretch:
+        return False
     chords: dict[int, list[int]] = {}
-    for sound in timeline.sounds:
-        if sound.fret and sound.begin.stroke is not Stroke.TAP:  # the picking hand taps where it likes
-            chords.setdefault(sound.start, []).append(sound.fret)
+    for start, fret in fretted:
+        chords.setdefault(start, []).append(fret)
     return any(hand.span(min(frets), max(frets)) > hand.stretch for frets in chords.values() if len(frets) > 1)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from operator import attrgetter
 from typing import NamedTuple
 
 from lickwright.backends.tab_spacing import TIGHT, Block, Piece, Scale, part, pieces_of
@@ -55,20 +56,23 @@ def break_lines(grid: Grid, width: int) -> list[Line]:
         pieces += _fitting(grid, piece, width - labels)
     breaker = _Breaker(grid, pieces, width, labels)
     own = [piece.scale for piece in pieces]
-    needed, lines = breaker.best(own)
-    widest = max(own, key=lambda scale: scale.ratio, default=TIGHT)
+    widest = max(own, key=_ratio, default=TIGHT)
     if any(scale.ratio not in (0, widest.ratio) for scale in own):
         common = [scale if scale.chars == 0 else widest for scale in own]
         wanted, evened = breaker.best(common)
-        if wanted <= needed:
+        if wanted == 1 or wanted <= breaker.best(own)[0]:
             return [breaker.line(first, last, common) for first, last in evened]
+    _, lines = breaker.best(own)
     return [_evened(breaker, first, last, own, width) for first, last in lines]
+
+
+_ratio = attrgetter("ratio")
 
 
 def _evened(breaker: _Breaker, first: int, last: int, own: Sequence[Scale], width: int) -> Line:
     """One line, with the widest scale of its bars for all of them where they fit."""
     line = breaker.line(first, last, own)
-    widest = max(own[first:last], key=lambda scale: scale.ratio)
+    widest = max(own[first:last], key=_ratio)
     if all(scale.ratio in (0, widest.ratio) for scale in own[first:last]):
         return line
     common = [scale if scale.chars == 0 else widest for scale in own]
@@ -80,10 +84,11 @@ def _fitting(grid: Grid, piece: Piece, room: int) -> list[Piece]:
     """The piece as it is, or narrower, or else in parts: a long bar is better narrow than broken."""
     bar = grid.bars[piece.index].bar
     room -= len(bar_line(None, bar)[0]) + max(len(bar_line(bar, None)[0]), len(CONTINUED[0]))
-    narrow = Scale(min(_NARROW, piece.scale.chars), piece.scale.grains)
-    for scale in (piece.scale, narrow, TIGHT):
+    if piece.spaced(piece.scale, True).length <= room:
+        return [piece]
+    for scale in (Scale(min(_NARROW, piece.scale.chars), piece.scale.grains), TIGHT):
         if piece.spaced(scale, True).length <= room:
-            return [piece if scale == piece.scale else replace(piece, scale=scale)]
+            return [replace(piece, scale=scale)]
     return _parts(grid, piece, room)
 
 
@@ -138,7 +143,10 @@ class _Breaker:
         """How many lines (far too many where one is too wide), and the first and last (excluded) piece of each."""
         count = len(self._pieces)
         inner = [piece.spaced(scale).length for piece, scale in zip(self._pieces, scales, strict=True)]
-        outer = [piece.spaced(scale, True).length for piece, scale in zip(self._pieces, scales, strict=True)]
+        outer = [
+            length if piece.opening is piece.blocks else piece.spaced(scale, True).length
+            for piece, scale, length in zip(self._pieces, scales, inner, strict=True)
+        ]
         costs: list[tuple[int, int, int]] = [(0, 0, 0)] + [(count + 1, 0, 0)] * count  # lines, unasked ends, unevenness
         came = [0] * (count + 1)
         for first in range(count):

@@ -15,6 +15,7 @@ from typing import NamedTuple
 from lickwright.grid import Cell, Column, Grid, Row
 from lickwright.layout import held_cells
 from lickwright.marks import anchor, bend_amount, cell_text, held_text, note_text, shape_text
+from lickwright.music.tuning import STRINGS_MAX
 
 STEP_MIN, STEP_MAX = (
     3,
@@ -149,7 +150,7 @@ def _blocks(columns: Sequence[Column], chords: dict[int, tuple[str, ...]], first
     for index in range(len(columns) - 1, -1, -1):  # backwards: strokes before a beat stand by it
         _, at, lead, cells, silent, said = columns[index]
         marks, bends = _marks(cells) if cells else ((), ())
-        width = max([mark.reach for mark in marks]) if marks else 0
+        width = marks[0].reach if len(marks) == 1 else max([mark.reach for mark in marks], default=0)
         back = _room_after(blocks) + width + 1 if lead else 0
         count = f"({said})" if silent and said else said
         blocks.append(Block(at, back, marks, width, count, chords.get(first + index, ()), bends))
@@ -167,14 +168,15 @@ def _marks(cells: Sequence[Cell]) -> tuple[tuple[Mark, ...], tuple[tuple[int, st
     marks = []
     bends: dict[tuple[int, str], None] = {}
     for cell in cells:
-        mark = _mark(cell.string, cell_text(cell))
+        string, sound, starts, shapes = cell
+        mark = _mark(string, cell_text(cell) if shapes else note_text(sound))
         marks.append(mark)
-        if cell.shapes:
-            at = len(note_text(cell.sound)) - mark.anchor if cell.starts else -mark.anchor
-            for shape in cell.shapes:
+        if shapes:
+            at = len(note_text(sound)) - mark.anchor if starts else -mark.anchor
+            for shape in shapes:
                 if amount := bend_amount(shape):
                     bends[max(0, at), amount] = None
-                at += len(shape_text(shape, cell.sound))
+                at += len(shape_text(shape, sound))
     return tuple(marks), tuple(bends)
 
 
@@ -212,7 +214,7 @@ def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: in
     chars, grains = scale
     half = grains // 2
     base, base_at = 1, begin  # from here space is counted, so that roundings do not add up
-    busy: dict[int, int] = {}  # string: first free character
+    busy = [0] * (STRINGS_MAX + 1)  # by string: the first free character
     free = said_free = chord_free = bend_free = 0
     before = "("  # the count before: no blank is wanted beside a parenthesis, nor inside "triplet"
     xs: list[int] = []
@@ -221,7 +223,7 @@ def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: in
         if x < free:
             x = free
         for string, _, lead, _, held in marks:
-            needed = busy.get(string, 0) + lead + (not held)
+            needed = busy[string] + lead + (not held)
             if x < needed:
                 x = needed
         if said:
