@@ -1,7 +1,7 @@
 """Lickwright, a compiler for guitar licks.
 
 From Python: `compile_text` and `compile_file` give a `Compilation`, whose licks give their text tab, MIDI file and
-timing rows. The names are loaded when first asked for, so that `import lickwright` costs nothing.
+timing rows; `find_house` gives the house style that they can go by. The names are loaded when first asked for, so that `import lickwright` costs nothing.
 """
 
 from __future__ import annotations
@@ -11,14 +11,15 @@ from typing import TYPE_CHECKING, Any
 from lickwright.version import __version__
 
 if TYPE_CHECKING:
+    from lickwright.library.house import find_house
     from lickwright.pipeline import Compilation, CompiledLick, compile_bytes, compile_file, compile_text
 
-__all__ = ["Compilation", "CompiledLick", "__version__", "compile_bytes", "compile_file", "compile_text"]
+__all__ = ["Compilation", "CompiledLick", "__version__", "compile_bytes", "compile_file", "compile_text", "find_house"]
 
 
 def __getattr__(name: str) -> Any:
     if name not in __all__:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from lickwright import pipeline
+    from importlib import import_module
 
-    return getattr(pipeline, name)
+    return getattr(import_module("lickwright.library.house" if name == "find_house" else "lickwright.pipeline"), name)

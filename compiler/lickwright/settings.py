@@ -295,11 +295,8 @@ def settle(head: Head, own: Iterable[Entry], title: Span) -> tuple[Settings, lis
         written={name: one.span for name, one in read.items() if one.house is None},
         house={name: one.house for name, one in read.items() if one.house is not None},
     )
-    found += [
-        _missing(name, title, note)
-        for name, note in head.required
-        if name not in {*read, *unread} and not many.get(name)
-    ]
+    missing = [(name, note) for name, note in head.required if name not in {*read, *unread} and not many.get(name)]
+    found += _missing(missing, title) if missing else []
     return _with_area(settings, read.get("box"), title, found), found
 
 
@@ -394,9 +391,15 @@ def _intended(read: _Read) -> Meant:
     return Meant(code, bar, reason, read.span, read.of_file)
 
 
-def _missing(name: str, title: Span, note: Note) -> Diagnostic:
-    help = f"add the line `{name} …` to the lick or at the top of the file: {BY_NAME[name].summary}"
-    return MISSING.at(title, f"`{name}` is missing, which every lick here must have", help, (note,))
+def _missing(wanted: list[tuple[str, Note]], title: Span) -> list[Diagnostic]:
+    """One finding for all fields that a lick lacks."""
+    names = [f"`{name}`" for name, _ in wanted]
+    listed = f"{', '.join(names[:-1])} and {names[-1]} are" if len(names) > 1 else f"{names[0]} is"
+    lines = ", ".join(f"`{name} …` ({BY_NAME[name].summary})" for name, _ in wanted)
+    help = f"write in the lick or at the top of its file: {lines}"
+    return [
+        MISSING.at(title, f"{listed} missing, which every lick here must have", help, tuple(note for _, note in wanted))
+    ]
 
 
 def _about(name: str, read: _Read, title: Span, message: str) -> Diagnostic:

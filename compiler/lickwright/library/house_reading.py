@@ -6,6 +6,7 @@ stumbles over is blanked and reading goes on, as long as no list or long string 
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from hashlib import blake2b
@@ -96,7 +97,7 @@ class _Reading:
             field, words = read
             self._fields[row.name] = Given(field, words, self._where[path].value)
         elif row.section == "make":
-            self._make[row.name] = read
+            self._make[row.name] = os.path.join(os.path.dirname(self._source.name), read) if row.name == "out" else read
         else:
             self._required = {name: self._word(self._where[path].value, name) for name in read}
 

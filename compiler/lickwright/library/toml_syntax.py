@@ -126,7 +126,9 @@ def _finding(source: Source, error: str, place: re.Match[str]) -> Diagnostic:
     elif message == "this is no value" and re.match(r"[^\W\d]", text[at:stop]):
         message, help = f"`{text[at:stop][:40]}` is not in quotes", f'write `"{text[at:stop][:40]}"`'
     elif "no `=`" in message:
-        at, stop = start + len(line) - len(line.lstrip()), start + len(line.rstrip())
+        at, stop = start + len(line) - len(line.lstrip()), start + len(line.split("#")[0].rstrip())
+    elif "partner" in message and (quote := re.search("[\"']", line)):
+        at, stop = start + quote.start(), start + quote.end()
     elif "twice" in message:
         at, stop = start + len(line) - len(line.lstrip()), start + len(re.split("[=#]", line)[0].rstrip())
     return SYNTAX.at(Span(at, max(at + 1, stop)), message, help)
