@@ -8,11 +8,13 @@ where a chain of near ones links the two already.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from lickwright.library.alike import NOTE, Shape, cost, near, shape
+from lickwright.library.alike import NOTE, Shape, cost, likeness, near, shape
+from lickwright.library.differing import Known, edits, places
 from lickwright.library.phrase import FEWEST
+from lickwright.library.search import Hit, fetched
 
 _PIECE = 4  # moments: of as many pieces as a phrase has, an edit spoils one at most
 SAME_TAB, SAME_PHRASE, NEAR = "same tab", "same phrase", "near"  # kinds, by how alike all of a group are
@@ -100,3 +102,31 @@ class _Seen:
                     shared[number] = shared.get(number, 0) + 1
         notes, least = self._notes, len(starts) - moved
         return [n for n, pieces in shared.items() if pieces >= least and abs(notes[n] - one.notes) <= moved]
+
+
+class Member(NamedTuple):
+    """One lick of a group."""
+
+    hit: Hit
+    how: tuple[str, ...]  # in what it differs from the first of the group, in words; empty for the first and its equals
+
+
+def described(connection: sqlite3.Connection, group: Group, most: int | None = None) -> list[Member]:
+    """The licks of a group, at most `most` of them, and how each differs from the first."""
+    chosen = group.licks[: most if most is not None else len(group.licks)]
+    by_id = {hit.lick: hit for hit in fetched(connection, chosen)}
+    hits = [by_id[lick] for lick in chosen]
+    own = hits[0].facts
+    marks = ", ".join("?" * len(hits))
+    codes = [hit.facts["phrase"] for hit in hits]
+    kept = dict(connection.execute(f"SELECT code, moments FROM phrases WHERE code IN ({marks})", codes))
+    return [Member(hit, _how(own, hit.facts, kept)) for hit in hits]
+
+
+def _how(own: Known, other: Known, kept: Mapping[int, bytes]) -> tuple[str, ...]:
+    if other["phrase"] == own["phrase"]:
+        return tuple(places(own, other))
+    one, two = shape(kept[own["phrase"]]), shape(kept[other["phrase"]])
+    found = likeness(one, two, NOTE * max(one.notes, two.notes) // 2)
+    changed = edits(found) if found is not None else ("like another of the group",)
+    return (*changed, *places(own, other))
