@@ -16,7 +16,7 @@ from lickwright.cli import screen
 from lickwright.cli.screen import Exit
 from lickwright.version import NOTATION, __version__
 
-COMMANDS = ("make", "show", "play", "check", "box", "move", "compare", "why")
+COMMANDS = ("make", "show", "play", "check", "box", "move", "compare", "find", "library", "why")
 
 _HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
 
@@ -28,6 +28,8 @@ _HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
   lickwright box   "A blues" 1      draw a scale box; --for FILE: where a lick lives
   lickwright move  porch.lick --box 3        the lick in another box, key, octave or tuning
   lickwright compare mine.lick theirs.lick   where your version differs from the teacher's
+  lickwright find  out 'bend box:2 level<=3'  licks of a library, by what is in them; --like FILE: by phrase
+  lickwright library out             what a library holds, and what it lacks; --duplicates
   lickwright why   L301             what a finding means, with examples
 
 Any PATH may be a folder, or - for standard input.

@@ -1,0 +1,249 @@
+"""`lickwright find`: the licks of a library that answer a question, or that are like a lick."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from lickwright import report
+from lickwright.cli import screen
+
+if TYPE_CHECKING:
+    from lickwright.cli.sources import Verdict
+    from lickwright.library.facts import LickFacts
+    from lickwright.library.like import Like
+    from lickwright.library.query import Term, Unclear
+    from lickwright.library.search import Found, Hit
+    from lickwright.library.shelf import Shelf
+
+_SHOWN = 50  # licks in a table, where no other number is said
+_LIKE = 20  # licks that are like one
+
+_HELP = """Find licks in LIBRARY: an output folder of lickwright make, a folder of licks, or a file.
+
+\b
+  lickwright find out bend                              every lick with a bend in it
+  lickwright find out 'bend box:2 key:"A minor" level<=3'
+  lickwright find out 'technique:slide,tapped not tempo>100'
+  lickwright find out rights:none --paths               files whose licks say nothing of rights
+  lickwright find out --like porch.lick                 the same phrase in any key or box, and near ones
+
+All that you ask for must hold. A bare word is looked for in titles, tags, style, by, source, remarks and the names
+of techniques, and may be the beginning of one: turn finds turnaround. "In quotes" it is a whole word, or several in a row.
+FIELD:VALUE asks for one thing, FIELD:VALUE,VALUE for one of several; numbers can be compared (level<=3, tempo>100) or
+lie between two (tempo:80-100). none is a value too: it finds what does not say. not turns round what follows it.
+"""
+
+
+class _Find(click.Command):
+    """Lists the fields at the end of its help."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        from lickwright.library.conditions import FIELDS  # not for every `lickwright --help`
+
+        with formatter.section("Fields"):
+            formatter.write_dl([(field.name, field.meaning) for field in FIELDS])
+
+
+@click.command(cls=_Find, short_help="Find licks in a library.", help=_HELP)
+@click.argument("library", metavar="LIBRARY")
+@click.argument("question", nargs=-1, metavar="[QUESTION]")
+@click.option(
+    "--like", "path", metavar="FILE", help="Licks like the one in FILE: same intervals and rhythm, then near ones."
+)
+@click.option("--title", metavar="TITLE", help="Which lick of FILE, where there are several.")
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
+    help="A table for a person, or everything for a program.",
+)  # fmt: skip
+@click.option("--paths", is_flag=True, help="Only the files, each once.")
+@click.option(
+    "--limit", type=click.IntRange(1), metavar="N", help=f"At most N licks; a table shows {_SHOWN} if not said."
+)
+def command(
+    library: str,
+    question: tuple[str, ...],
+    path: str | None,
+    title: str | None,
+    form: str,
+    paths: bool,
+    limit: int | None,
+) -> int:
+    """Its help is `_HELP`, since it shows examples."""
+    if paths and form == "json":
+        raise click.UsageError("--paths or --format json, not both")
+    if title is not None and path is None:
+        raise click.UsageError("--title goes with --like; to find a title, ask for title:words")
+    if path == library == "-":
+        raise click.UsageError("only one of the two can be standard input")
+    from lickwright.cli.shelves import opened
+    from lickwright.cli.sources import Verdict
+    from lickwright.library.query import Unclear, read
+    from lickwright.library.shelf import Unusable
+
+    verdict, text = Verdict(), " ".join(question)
+    try:
+        read(text)  # before a library is read for it
+        wanted = _wanted(path, title, verdict) if path is not None else None
+        if path is not None and wanted is None:
+            return verdict.code
+        with opened(library, verdict) as shelf:
+            if wanted is not None:
+                _print_like(shelf, library, text, wanted, form, paths, limit)
+            else:
+                _print(shelf, library, text, form, paths, limit)
+    except Unclear as e:
+        screen.err(_complaint(text, e))
+        return screen.Exit.USAGE
+    except Unusable as e:
+        raise click.UsageError(f"the index in {report.safe(library)} cannot be used: {e}") from None
+    return verdict.code
+
+
+def _complaint(text: str, unclear: Unclear) -> str:
+    """What cannot be read, with a caret under it."""
+    from lickwright.source import Source, Span
+
+    line = Source("", "".join(" " if char.isspace() else char for char in text))
+    shown, carets = report.excerpt(line, Span(unclear.start, unclear.end), 90)
+    help = f"    help: {report.safe(unclear.help)}\n" if unclear.help else ""
+    return f"error: {report.safe(str(unclear))}\n    {shown}\n    {carets}\n{help}"
+
+
+# --- a question ------------------------------------------------------------------------------------------------------
+
+
+def _print(shelf: Shelf, library: str, text: str, form: str, paths: bool, limit: int | None) -> None:
+    from lickwright.library.search import find
+
+    found = find(shelf.connection, text, limit or (_SHOWN if form == "text" and not paths else None))
+    if form == "json":
+        _json(shelf, library, text, found.total, [(hit, {}) for hit in found.hits])
+    elif paths:
+        _paths(shelf, found.hits)
+    elif found.hits:
+        from lickwright.cli.columns import table
+        from lickwright.cli.shelves import place
+
+        rows = [(*_row(hit), place(shelf, hit)) for hit in found.hits]
+        screen.out(table((*_HEADS, "where"), rows, _columns()))
+        more = found.total - len(found.hits)
+        screen.out(
+            report.count(found.total, "lick") + (f"; {more:,} not shown: --limit shows more\n" if more else "\n")
+        )
+    if not found.hits:
+        screen.err(_nothing(text, found))
+
+
+_HEADS = ("title", "key", "box", "level", "tempo", "bars", "techniques")
+
+
+def _row(hit: Hit) -> tuple[str, ...]:
+    known = hit.facts
+    frets = f"frets {known['lowest']}-{known['highest']}" if known["lowest"] is not None else ""
+    numbers = (known["level"], f"{known['tempo']:g}" if known["tempo"] else None, known["bars"] or None)
+    return (
+        known["title"], known["key"], known["box"] or frets,
+        *("" if number is None else str(number) for number in numbers), known["techniques"],
+    )  # fmt: skip
+
+
+def _columns() -> int:
+    return min(screen.columns(sys.stdout, 120), 200)
+
+
+def _nothing(text: str, found: Found) -> str:
+    """That nothing was found, and which part of the question alone finds nothing."""
+    parts = [f"`{report.safe(text[term.start : term.end])}`" for term in found.none]
+    if not parts:
+        return "no lick holds all of that\n" if text.strip() else "there are no licks\n"
+    help = next((f"; did you mean {near}?" for term in found.none if (near := _near(term))), "")
+    return f"no lick has {', nor '.join(parts)}{help}\n"
+
+
+def _near(term: Term) -> str | None:
+    """The technique that a bare word may have meant."""
+    from lickwright.diagnostics import nearest
+    from lickwright.library.conditions import technique_names
+
+    return None if term.field else nearest(term.values[0].text, technique_names())
+
+
+def _json(shelf: Shelf, library: str, text: str, total: int, hits: list[tuple[Hit, dict[str, object]]]) -> None:
+    from json import dumps
+
+    from lickwright.cli.shelves import as_value
+
+    licks = [{**as_value(shelf, hit), **more} for hit, more in hits]
+    screen.out(dumps({"library": library, "question": text, "total": total, "licks": licks}, indent=2) + "\n")
+
+
+def _paths(shelf: Shelf, hits: tuple[Hit, ...]) -> None:
+    for path in dict.fromkeys(shelf.path(hit.path) for hit in hits):
+        screen.out((report.safe(path) if sys.stdout.isatty() else path) + "\n")
+
+
+# --- a lick ----------------------------------------------------------------------------------------------------------
+
+
+def _wanted(path: str, title: str | None, verdict: Verdict) -> LickFacts | None:
+    """The lick that others are to be like; None where it cannot be read, which is then said."""
+    from lickwright.cli.sources import Found, compiled
+    from lickwright.library.facts import facts
+
+    for _, c in compiled([Found(path)], verdict):
+        wanted = None if title is None else " ".join(title.split()).casefold()
+        licks = [lick for lick in c.licks if wanted in (None, " ".join(lick.title.split()).casefold())]
+        if len(licks) != 1 and c.licks:
+            titles = ", ".join(f'"{report.safe(lick.title)}"' for lick in c.licks[:10])
+            what = "which one?" if title is None or licks else f'there is no lick called "{report.safe(title)}";'
+            raise click.UsageError(f"{what} --title names one of {titles}")
+        if not licks or not licks[0].ok:
+            found = [d for d in (licks[0].diagnostics if licks else c.diagnostics) if d.severity == "error"]
+            screen.err(report.findings(c.source, found, screen.colour(sys.stderr)))
+        if licks and licks[0].timeline is not None and not licks[0].timeline.unknown:
+            return facts(licks[0], c.source, measure=False)
+    return None
+
+
+def _print_like(
+    shelf: Shelf, library: str, text: str, wanted: LickFacts, form: str, paths: bool, limit: int | None
+) -> None:
+    from lickwright.library.conditions import condition
+    from lickwright.library.index import searchable
+    from lickwright.library.like import like
+    from lickwright.library.phrase import FEWEST
+    from lickwright.library.query import read
+    from lickwright.library.search import matching
+
+    if wanted.notes < FEWEST:
+        raise click.UsageError(f'"{report.safe(wanted.title)}" has fewer than {FEWEST} notes: too few to look for')
+    conditions = [condition(term, searchable(shelf.connection)) for term in read(text)]
+    among = matching(shelf.connection, conditions) if conditions else None
+    found = like(shelf.connection, wanted, limit or _LIKE, among)
+    if form == "json":
+        _json(shelf, library, text, len(found), [(one.hit, _likeness(one)) for one in found])
+    elif paths:
+        _paths(shelf, tuple(one.hit for one in found))
+    elif found:
+        from lickwright.cli.columns import table
+        from lickwright.cli.shelves import place
+
+        rows = [(f"{one.share:.0%}", one.hit.facts["title"], _how(one), place(shelf, one.hit)) for one in found]
+        screen.out(table(("alike", "title", "how it differs", "where"), rows, _columns()))
+    if not found:
+        screen.err(f'no lick is like "{report.safe(wanted.title)}"\n')
+
+
+def _how(one: Like) -> str:
+    return (
+        ", ".join(one.how) or "nothing: the same tab"
+        if one.kind == "same tab"
+        else ", ".join(one.how) or "the same phrase"
+    )
+
+
+def _likeness(one: Like) -> dict[str, object]:
+    return {"kind": one.kind, "alike": round(one.share, 3), "differs": list(one.how)}

@@ -1,0 +1,203 @@
+"""`lickwright library`: what a library holds, what it lacks, and which licks in it are alike."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+from lickwright import report
+from lickwright.cli import screen
+
+if TYPE_CHECKING:
+    from lickwright.library.duplicates import Group
+    from lickwright.library.gaps import Gap
+    from lickwright.library.overview import Overview
+    from lickwright.library.shelf import Shelf
+
+_SHOWN = 15  # names in a line of the overview, hints of a kind, and licks in a group, where no other number is said
+_INDENT = 12
+
+_HELP = """What LIBRARY holds and lacks: an output folder of lickwright make, a folder of licks, or a file.
+
+\b
+  lickwright library out                  keys, boxes, levels, techniques; what is missing
+  lickwright library out --duplicates     licks that are alike, in groups
+
+Licks are alike when they are the same tab; when they are the same phrase, note for note, in another key or box; and when
+they nearly are: a note in eight may differ.
+"""
+
+
+@click.command(short_help="Say what a library holds and lacks; find duplicates.", help=_HELP)
+@click.argument("library", metavar="LIBRARY")
+@click.option("--duplicates", is_flag=True, help="Licks that are alike, in groups.")
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
+    help="For a person, or everything for a program.",
+)  # fmt: skip
+@click.option("--limit", type=click.IntRange(1), metavar="N", help=f"Of each list at most N; {_SHOWN} if not said.")
+def command(library: str, duplicates: bool, form: str, limit: int | None) -> int:
+    """Its help is `_HELP`, since it shows examples."""
+    from lickwright.cli.shelves import opened
+    from lickwright.cli.sources import Verdict
+    from lickwright.library.shelf import Unusable
+
+    verdict = Verdict()
+    most = limit or (_SHOWN if form == "text" else None)
+    try:
+        with opened(library, verdict) as shelf:
+            if duplicates:
+                _duplicates(shelf, library, form, most)
+            else:
+                _overview(shelf, library, form, most)
+    except Unusable as e:
+        raise click.UsageError(f"the index in {report.safe(library)} cannot be used: {e}") from None
+    return verdict.code
+
+
+# --- the overview ----------------------------------------------------------------------------------------------------
+
+
+def _overview(shelf: Shelf, library: str, form: str, most: int | None) -> None:
+    from lickwright.library.gaps import gaps
+    from lickwright.library.overview import overview
+
+    found, missing = overview(shelf.connection), gaps(shelf.connection)
+    if form == "json":
+        from json import dumps
+
+        value = {"library": library, **found.as_value(), "missing": [gap._asdict() for gap in missing]}
+        screen.out(dumps(value, indent=2) + "\n")
+        return
+    minutes = f"{found.seconds / 60:.0f} minutes" if found.seconds >= 90 else f"{found.seconds:.0f} seconds"
+    lines = [f"{report.count(found.licks, 'lick')} in {report.count(found.files, 'file')}, {minutes} of music", ""]
+    for name, counts in found.counts.items():
+        if counts:
+            lines += _list(_PLURALS[name], [f"{value}: {n:,}" for value, n in _first(counts, most)], len(counts))
+    lines += ["", *_wrong(found, library)]
+    lines += _hints("missing, as far as the neighbours tell:", [gap for gap in missing if gap.kind != "order"], most)
+    lines += _hints("in the order of the files:", [gap for gap in missing if gap.kind == "order"], most)
+    screen.out("".join(report.safe(line) + "\n" for line in lines))
+
+
+_PLURALS = {
+    "key": "keys", "scale": "scales", "box": "boxes", "level": "levels", "technique": "techniques", "tag": "tags",
+    "style": "styles",
+}  # fmt: skip
+
+
+def _hints(head: str, found: Sequence[Gap], most: int | None) -> Iterator[str]:
+    if found:
+        yield from ("", head)
+    for kind in dict.fromkeys(gap.kind for gap in found):
+        own = [gap.message for gap in found if gap.kind == kind]
+        yield from (f"  {message}" for message in own[:most])
+        if most is not None and len(own) > most:
+            yield f"  and {len(own) - most:,} more like these"
+
+
+def _first(counts: Mapping[str, int], most: int | None) -> list[tuple[str, int]]:
+    return list(counts.items())[:most]
+
+
+def _list(name: str, parts: list[str], total: int) -> list[str]:
+    """A line of names and numbers, wrapped, under one another."""
+    from textwrap import wrap
+
+    more = [f"and {total - len(parts):,} more"] if total > len(parts) else []
+    text = ", ".join([*(part.replace(" ", "\0") for part in parts), *(word.replace(" ", "\0") for word in more)])
+    columns = max(40, min(screen.columns(sys.stdout, 100), 120))
+    lines = wrap(text, columns - _INDENT, break_long_words=False, break_on_hyphens=False)
+    return [
+        (f"{name:{_INDENT}}" if n == 0 else " " * _INDENT) + line.replace("\0", " ") for n, line in enumerate(lines)
+    ]
+
+
+def _wrong(found: Overview, library: str) -> Iterator[str]:
+    """Findings, fields that are not said, phrases that come twice; each with what shows more of it."""
+    place = report.safe(library)
+    if found.codes:
+        tally = ", ".join(
+            report.count(found.severities[severity], word)
+            for severity, word in (("error", "error"), ("warning", "warning"), ("info", "remark"))
+            if severity in found.severities
+        )
+        codes = ", ".join(f"{code} {n:,}" for code, n in _first(found.codes, _SHOWN))
+        yield f"{'findings':{_INDENT}}{tally} ({codes})"
+    else:
+        yield f"{'findings':{_INDENT}}none"
+    if found.broken:
+        yield f"{'':{_INDENT}}{report.count(found.broken, 'lick')} with errors, left out above: lickwright find {place} finding:error"
+    for name, n in found.without.items():
+        if n:
+            yield f"{'without':{_INDENT}}{name}: {report.count(n, 'lick')}; lickwright find {place} {name}:none"
+    if found.repeated:
+        words = "phrase comes" if found.repeated == 1 else "phrases come"
+        yield f"{'repeated':{_INDENT}}{found.repeated:,} {words} more than once: lickwright library {place} --duplicates"
+
+
+# --- duplicates ------------------------------------------------------------------------------------------------------
+
+
+def _duplicates(shelf: Shelf, library: str, form: str, most: int | None) -> None:
+    from lickwright.library.duplicates import groups
+
+    found = groups(shelf.connection)
+    if form == "json":
+        from json import dumps
+
+        screen.out(dumps({"library": library, "groups": [_as_value(shelf, group) for group in found]}, indent=2) + "\n")
+        return
+    kind = ""
+    for group in found:
+        if group.kind != kind:
+            kind = group.kind
+            screen.out(f"{_KINDS[kind]}\n\n")
+        screen.out(_group(shelf, group, most) + "\n")
+    licks = sum(len(group.licks) for group in found)
+    counted = f"{report.count(len(found), 'group')} of {report.count(licks, 'lick')}" if found else "no licks are alike"
+    screen.out(f"{counted}\n")
+
+
+_KINDS = {
+    "same tab": "The same tab:",
+    "same phrase": "The same phrase, in another key or box, or played otherwise:",
+    "near": "Nearly the same phrase:",
+}
+
+
+def _group(shelf: Shelf, group: Group, most: int | None) -> str:
+    from lickwright.cli.columns import table
+    from lickwright.cli.shelves import place
+    from lickwright.library.duplicates import described
+
+    rows = []
+    for n, member in enumerate(described(shelf.connection, group, most)):
+        known = member.hit.facts
+        first = ", ".join(filter(None, (known["key"], known["box"] and f"box {known['box']}"))) or "no key"
+        rows.append(
+            (known["title"], first if n == 0 else ", ".join(member.how) or "the same", place(shelf, member.hit))
+        )
+    more = len(group.licks) - len(rows)
+    text = table((), rows, min(screen.columns(sys.stdout, 120), 200) - 2)
+    return "".join(f"  {line}\n" for line in text.splitlines()) + (f"  and {more:,} more\n" if more else "")
+
+
+def _as_value(shelf: Shelf, group: Group) -> dict[str, object]:
+    from lickwright.library.duplicates import described
+
+    members = [
+        {
+            "title": member.hit.facts["title"],
+            "path": shelf.path(member.hit.path),
+            "line": member.hit.facts["line"],
+            "key": member.hit.facts["key"] or None,
+            "box": member.hit.facts["box"] or None,
+            "differs": list(member.how),
+        }
+        for member in described(shelf.connection, group)
+    ]
+    return {"kind": group.kind, "licks": members}
