@@ -166,7 +166,7 @@ def test_reports_for_programs_name_the_other_file(
     assert file["diagnostics"][-1]["notes"][0] == {
         "message": "the meter is set here", "path": FILE, "line": 2, "column": 9, "end_line": 2, "end_column": 14
     }  # fmt: skip
-    assert main(["check", "--format", "sarif", "a.lick"]) == 1
+    assert main(["check", "--format", "sarif", str(tmp_path / "a.lick")]) == 1
     result = json.loads(capsys.readouterr().out)["runs"][0]["results"][-1]
     place = result["relatedLocations"][0]["physicalLocation"]
     assert (place["artifactLocation"]["uri"], place["region"]["startLine"]) == (FILE, 2)

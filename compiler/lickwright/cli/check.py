@@ -136,7 +136,7 @@ def _sarif(found: Compiled) -> None:
     from lickwright.pipeline import RULES
     from lickwright.sarif import document
 
-    files = [(_near(c.source), c.diagnostics) for _, c in found]
+    files = [(_near(c.source), [_noted(d) for d in c.diagnostics]) for _, c in found]
     screen.out(dumps(document(files, RULES), indent=2) + "\n")
 
 
@@ -153,3 +153,12 @@ def _near(source: Source) -> Source:
     near = Source(name.replace(os.sep, "/"), "")
     near.text = source.text
     return near
+
+
+def _noted(d: Diagnostic) -> Diagnostic:
+    """The finding with the house's file, where its notes point into it, named in the same way."""
+    if not any(note.source for note in d.notes):
+        return d
+    from dataclasses import replace
+
+    return replace(d, notes=tuple(n._replace(source=_near(n.source)) if n.source else n for n in d.notes))
