@@ -77,27 +77,28 @@ class MusicBuilder:
         solid: int | None = None  # which is the last that is no remark
         for child in children:
             span, before = span_of(child), len(out)
-            if (
-                out
-                and self._prev_end is not None
-                and isinstance(out[-1], BarLine)
-                and "\n" in self.text[self._prev_end : span.start]
-            ):
-                out[-1] = replace(out[-1], newline=True)
-            if isinstance(child, Token) and child.type == "BAR":
-                self._bar(out, child, solid)
-            elif isinstance(child, Token) and child.type == "RUNS":
+            last = out[-1] if out else None
+            if isinstance(last, BarLine) and not last.newline and self._new_line(span.start):
+                out[-1] = replace(last, newline=True)
+            kind = child.data if isinstance(child, Tree) else child.type
+            if isinstance(child, Tree):
+                out.append(self._tree(child))
+            elif kind == "BAR":
+                self._bar(out, child, span, solid)
+            elif kind == "RUNS":
                 self._runs(out, child, span)
-                self._after_repeat = False
-            else:
-                item = self._tree(child) if isinstance(child, Tree) else self._items[child.type](child)
-                if item is not None:
-                    out.append(item)
+            elif (item := self._items[kind](child)) is not None:
+                out.append(item)
+            if kind != "BAR":
                 self._after_repeat = False
             if len(out) > before and not isinstance(out[-1], Comment):
                 solid = len(out) - 1
             self._prev_end = span.end
         return tuple(out)
+
+    def _new_line(self, start: int) -> bool:
+        """Whether the writer began a new line between the item before and `start`."""
+        return self._prev_end is not None and self.text.find("\n", self._prev_end, start) >= 0
 
     def _runs(self, out: list[Item], token: Token, span: Span) -> None:
         """Runs of notes, while there is room for their events."""
@@ -211,10 +212,10 @@ class MusicBuilder:
             word = ""  # nobody knows what belongs to it
         return Worded(word, self._list(inside), span=Span(span.start, end))
 
-    def _bar(self, out: list[Item], token: Token, at: int | None) -> None:
+    def _bar(self, out: list[Item], token: Token, span: Span, at: int | None) -> None:
         """Adds a bar line, or makes it one with that at `at` if only a line break or remarks part them."""
-        span, sign = span_of(token), str(token)
-        times = re.search(r"x(\d+)", sign)
+        sign = str(token)
+        times = re.search(r"x(\d+)", sign) if "x" in sign else None
         ends = sign.startswith(":")
         starts = sign.endswith(":") and (sign != ":|")
         count = 2 if ends else 0
@@ -229,8 +230,7 @@ class MusicBuilder:
                     "`:|x3` plays it three times in all; from 2 to 10,000",
                 )
                 count = 2
-        new_line = self._prev_end is not None and "\n" in self.text[self._prev_end : span.start]
-        bar = BarLine("||" in sign, count, starts, 0, new_line, span=span)
+        new_line, double = self._new_line(span.start), "||" in sign
         last = out[at] if at is not None else None
         if (
             at is not None
@@ -238,11 +238,11 @@ class MusicBuilder:
             and (new_line or (last.repeat_end and starts))
             and not last.ending
         ):
-            out[at] = replace(last, double=last.double or bar.double, repeat_end=last.repeat_end or count, repeat_start=last.repeat_start or starts,
+            out[at] = replace(last, double=last.double or double, repeat_end=last.repeat_end or count, repeat_start=last.repeat_start or starts,
                               newline=last.newline or "\n" in self.text[last.span.end : span.start])  # fmt: skip
         else:
             beside = isinstance(last, BarLine) and not (last.ending or last.repeat_end or starts)
-            out.append(replace(bar, empty=True) if beside else bar)
+            out.append(BarLine(double, count, starts, 0, new_line, beside, span=span))
         self._after_repeat = bool(count)
 
     def _ending(self, token: Token) -> Item | None:

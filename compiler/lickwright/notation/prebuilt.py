@@ -40,7 +40,8 @@ def load(folder: str, grammar: str, postlex: Any) -> Lark | None:
 
 
 def _number_keys(d: dict[str, Any]) -> dict[Any, Any]:
-    return {int(key) if key.isdigit() else key: value for key, value in d.items()}
+    numbers = next(iter(d), "").isdigit()  # all keys of a table are numbers, or none is
+    return dict(zip(map(int, d), d.values(), strict=True)) if numbers else d
 
 
 def dump(parser: Lark, grammar: str) -> str:
