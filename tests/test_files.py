@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import re
 import socket
@@ -14,10 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lickwright import files
-from lickwright.cli import writing
-from lickwright.cli.make import folder_names
 from lickwright.cli.sources import find
-from lickwright.cli.writing import RECORD, Folder, Output
+from lickwright.cli.writing import Folder, Output
+from lickwright.library import outputs as writing
+from lickwright.library.manifest import NAME, Manifest
 from lickwright.names import LONGEST, distinct, slug
 from lickwright.source import MAX_BYTES, Unreadable, decode
 
@@ -77,10 +76,6 @@ def test_ten_thousand_equal_titles_are_quick() -> None:
     assert distinct(["x"] * 10_000)[-1] == "x-10000"
 
 
-def test_sources_of_one_name_get_folders_of_their_own() -> None:
-    assert folder_names(["a/Blues.lick", "b/blues.lick", "rock.lick", "-"]) == ("a-blues", "b-blues", "rock", "stdin")
-
-
 # ---- reading
 
 
@@ -132,7 +127,7 @@ def _folder(tmp_path: Path, source: str = "song.lick", overwrite: bool = False) 
 
 
 def _tree(tmp_path: Path) -> dict[str, bytes]:
-    return {p.name: p.read_bytes() for p in sorted((tmp_path / "out" / "song").iterdir()) if p.name != RECORD}
+    return {p.name: p.read_bytes() for p in sorted((tmp_path / "out" / "song").iterdir())}
 
 
 def test_outputs_are_written_and_our_own_replaced(tmp_path: Path) -> None:
@@ -177,12 +172,10 @@ def test_another_source_of_the_same_name_is_not_overwritten_while_it_exists(tmp_
     assert _tree(tmp_path) == {"a.txt": b"2"}
 
 
-@pytest.mark.parametrize(
-    "damage", [b"", b"{", b"[]", b'{"files": 3}', b"\xff", b'{"source": 1, "files": {"a.txt": 5}}']
-)
+@pytest.mark.parametrize("damage", [b"", b"{", b"SQLite format 3\0", b"\xff" * 5000, b"\0" * 4096])
 def test_a_damaged_record_costs_no_file(tmp_path: Path, damage: bytes) -> None:
     _folder(tmp_path).write([Output("a.txt", b"1")])
-    (tmp_path / "out/song" / RECORD).write_bytes(damage)
+    (tmp_path / "out" / NAME).write_bytes(damage)
     assert len(_folder(tmp_path).write([Output("a.txt", b"2")])) == 1
     assert _tree(tmp_path) == {"a.txt": b"1"}
     assert _folder(tmp_path).write([Output("a.txt", b"1")]) == []  # the same bytes: known again
@@ -287,6 +280,9 @@ def test_outputs_have_the_mode_that_the_user_asks_of_every_file(tmp_path: Path) 
 
 def test_the_record_names_no_place_on_this_machine(tmp_path: Path) -> None:
     _folder(tmp_path).write([Output("a.txt", b"1")])
-    record = json.loads((tmp_path / "out/song" / RECORD).read_bytes())
-    assert record["source"] == "../../song.lick"
-    assert list(record["files"]) == ["a.txt"]
+    assert bytes(tmp_path) not in (tmp_path / "out" / NAME).read_bytes()
+    with Manifest(str(tmp_path / "out"), write=False) as manifest:
+        assert manifest.db.execute("SELECT path, target, hash FROM sources").fetchall() == [
+            ("../song.lick", "song", None)
+        ]
+        assert list(manifest.known("song")) == ["a.txt"]

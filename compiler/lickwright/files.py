@@ -92,9 +92,15 @@ def read(path: str) -> bytes:
         _ordinary(os.stat(path))
         # Not to wait for a pipe that took the file's place in between; the second look is at what was really opened.
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-        with os.fdopen(handle, "rb") as file:
-            _ordinary(os.fstat(handle))
-            return file.read(MAX_BYTES + 1)
+        try:
+            status = os.fstat(handle)
+            _ordinary(status)
+            parts = [os.read(handle, status.st_size + 1)]  # mostly all of it; asking for the limit would take a megabyte
+            while parts[-1] and sum(map(len, parts)) <= MAX_BYTES:
+                parts.append(os.read(handle, MAX_BYTES + 1))
+            return b"".join(parts)[: MAX_BYTES + 1]
+        finally:
+            os.close(handle)
     except (OSError, ValueError) as e:
         raise Unopened(f"the file cannot be read: {reason(e)}", "check the name and the folder") from None
 

@@ -7,6 +7,7 @@ caller says whether colour is wanted and how wide the screen is.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -195,3 +196,12 @@ def _fix_value(source: Source, fix: Fix) -> dict[str, Any]:
 def _extent(source: Source, span: Span) -> dict[str, int]:
     start, end = source.place(span.start), source.place(span.end)
     return {"line": start.line, "column": start.column, "end_line": end.line, "end_column": end.column}
+
+
+def mistake(error: BaseException) -> str:
+    """What went wrong inside the program, and where, in one line for whoever mends it."""
+    from traceback import extract_tb
+
+    frames = [f for f in extract_tb(error.__traceback__) if not f.filename.startswith("<")]
+    at = " < ".join(f"{os.path.basename(f.filename)}:{f.lineno}" for f in reversed(frames[-6:]))
+    return f"{type(error).__name__}: {safe(str(error))[:200]} at {at}"

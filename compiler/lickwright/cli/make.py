@@ -1,39 +1,54 @@
-"""`lickwright make`: every output of every lick, into a folder a source."""
+"""`lickwright make`: every output of every lick, into a tree like that of the sources."""
 
 from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from lickwright import report
 from lickwright.backends import BACKENDS, Backend, Options
 from lickwright.cli import choices, screen
-from lickwright.names import distinct, slug
 
 if TYPE_CHECKING:
-    from lickwright.cli.sources import Found, Verdict
-    from lickwright.cli.writing import Output
-    from lickwright.diagnostics import Diagnostic
-    from lickwright.pipeline import Compilation, CompiledLick
-    from lickwright.source import Source
+    from lickwright.cli.making import Screen
+    from lickwright.library.account import Account
+    from lickwright.library.build import Wish
+    from lickwright.library.house import Houses
+    from lickwright.library.orders import Order
+    from lickwright.library.plan import Share
 
 _HELP = f"""Write text tab, MIDI and timing sheet of every lick.
 
 PATH is a .lick file, a folder of them, or - for standard input. The files of
 songs/blues.lick go to OUT/blues/, named after their licks: porch-light.mid.
+Of a folder the tree below it is kept: with songs, those of
+songs/slow/blues.lick go to OUT/slow/blues/.
 
-A lick with errors is skipped, the others are made. A file that is not
-Lickwright's own, or that you changed by hand, is never overwritten unless you
-say --overwrite.
+Only what changed is made again. A lick with errors is skipped, the others are
+made. A file that is not Lickwright's own, or that you changed by hand, is
+never overwritten unless you say --overwrite.
 
 \b
 Formats for --to:
 {chr(10).join(f"  {row.name:12} {row.summary}" for row in BACKENDS)}
 """
+
+
+def _share(context: click.Context, parameter: click.Parameter, value: str | None) -> Share | None:
+    """`2/8`: the second of eight shares."""
+    from lickwright.library.plan import Share
+
+    if value is None:
+        return None
+    number, _, of = value.partition("/")
+    if not (number.isascii() and number.isdigit() and of.isascii() and of.isdigit() and len(value) < 12):
+        raise click.BadParameter("write the share and how many there are: 2/8")
+    if not 1 <= int(number) <= int(of):
+        raise click.BadParameter(f"there is no share {int(number)} of {int(of)}")
+    return Share(int(number), int(of))
 
 
 @click.command(short_help="Write text tab, MIDI, timing sheet.", help=_HELP)
@@ -57,112 +72,98 @@ Formats for --to:
 @click.option("--width", type=click.IntRange(20, 10000), default=80, show_default=True, help="Columns of a text tab.")
 @click.option("--single-channel", is_flag=True, help="MIDI with all strings on one channel, for old gear.")
 @click.option("--overwrite", is_flag=True, help="Replace files in the way that are not Lickwright's own.")
-def command(
-    paths: tuple[str, ...],
-    rows: tuple[Backend, ...],
-    out: str,
-    tempo: choices.TempoWish,
-    width: int,
-    single_channel: bool,
-    overwrite: bool,
-) -> int:
+@click.option("--jobs", type=click.IntRange(1, 256), metavar="N", help="Processes to work in; by default one a core.")
+@click.option(
+    "--prune", is_flag=True, help="Remove files of licks that are gone, if we made them and nobody changed them."
+)
+@click.option("--dry-run", is_flag=True, help="Only say what would be made and removed.")
+@click.option("--watch", is_flag=True, help="Stay, and make again what changes, until Ctrl-C.")
+@click.option("--report", metavar="FILE", help="Write what was done as JSON.")
+@click.option("--shard", callback=_share, metavar="K/N", help="Make only one of N equal shares, for several machines.")
+@click.option("--merge", is_flag=True, help="PATHs are output folders of shards: bring them together in --out.")
+@click.pass_context
+def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwrite: bool, **more: Any) -> int:
     """Its help is `_HELP`, since it lists the formats."""
-    from lickwright.cli.sources import Verdict, compiled, find
+    from lickwright.cli.making import Screen
 
-    found = find(paths)
-    folders = dict(zip((one.path for one in found), folder_names([one.path for one in found]), strict=True))
-    run = _Run(rows, out, Options(width, tempo.percent, tempo.bpm, single_channel), overwrite, Verdict())
-    for one, compilation in compiled(found, run.verdict):
-        run.make(one, compilation, folders[one.path])
-    screen.out(run.summary())
-    return run.verdict.code
+    if more["merge"]:
+        from lickwright.cli.making import merge
+
+        return merge(paths, out, overwrite)
+    if more["watch"] and (more["dry_run"] or more["report"] or "-" in paths):
+        raise click.UsageError("--watch goes with files and folders, and neither with --dry-run nor --report")
+    from lickwright.library.build import Wish, build
+    from lickwright.library.house import Houses
+    from lickwright.library.plan import Share
+
+    houses = Houses()
+    library = any(os.path.isdir(path) for path in paths)
+    wish = Wish(
+        paths,
+        out,
+        _orders(context, houses, library),
+        more["jobs"] or _cores(),
+        overwrite,
+        more["shard"] or Share(),
+        prune=more["prune"],
+        dry=more["dry_run"],
+        stdin=_stdin,
+        report=more["report"],
+    )
+    with screen.endings() as ended:
+        if more["watch"]:
+            from lickwright.cli.making import watch
+
+            return watch(wish, ended)
+        teller = Screen()
+        account = build(wish, teller)
+        return _end(teller, account, wish, houses, ended())
 
 
-def folder_names(paths: Sequence[str]) -> tuple[str, ...]:
-    """A folder a source, named after its file; sources of the same name get the name of the folder they lie in before
-    it:
-
-    `easy-blues`, `hard-blues`.
-    """
-    stems = [_stem(path) for path in paths]
-    full = [
-        slug(f"{os.path.basename(os.path.dirname(os.path.abspath(p)))} {s}") for p, s in zip(paths, stems, strict=True)
-    ]
-    return distinct([f if stems.count(s) > 1 else s for s, f in zip(stems, full, strict=True)])
+def _end(teller: Screen, account: Account, wish: Wish, houses: Houses, code: screen.Exit) -> int:
+    for house in houses.all():
+        teller.house(house)
+    screen.out(teller.summary(account, wish.out, any(os.path.isdir(path) for path in wish.paths)))
+    if account.stopped:
+        screen.err("stopped: the same command goes on from there\n")
+        return code
+    return teller.code
 
 
-def _stem(path: str) -> str:
-    return "stdin" if path == "-" else slug(os.path.splitext(os.path.basename(path))[0])
+def _orders(context: click.Context, houses: Houses, facts: bool) -> Callable[[str], Order]:
+    """What is wanted of a source: what the command line says, else what its house says, else the usual."""
+    from lickwright.library.orders import Order, key
 
+    def order(path: str) -> Order:
+        house = houses.of(path)
 
-class _Run:
-    """What one call of `make` has done so far."""
+        def wish(name: str, house_name: str) -> Any:
+            said = context.get_parameter_source(name) is not click.core.ParameterSource.DEFAULT
+            return context.params[name] if said or house is None else house.make.get(house_name, context.params[name])
 
-    def __init__(self, rows: Sequence[Backend], out: str, options: Options, overwrite: bool, verdict: Verdict) -> None:
-        self.verdict = verdict
-        self._rows = rows
-        self._out = out
-        self._options = options
-        self._overwrite = overwrite
-        self._files = 0  # outputs that stand in their place now
-        self._licks = 0  # licks whose outputs do
-        self._skipped: list[str] = []  # one line a lick that was not made
-        self._unread = 0  # sources of which nothing is known
-
-    def make(self, one: Found, compilation: Compilation, folder: str) -> None:
-        """Writes one source's outputs, and says what is wrong with it."""
-        from lickwright.cli.writing import Folder
-        from lickwright.source import Source
-
-        self._complain(compilation.source, [d for d in compilation.diagnostics if d.severity != "info"])
-        self._unread += any(d.code.startswith("L6") for d in compilation.diagnostics)
-        outputs: list[Output] = []
-        for lick in compilation.licks:
-            outputs += self._emitted(compilation, lick)
-        if not outputs:
-            return
-        place = Folder(self._out, folder, one.path, self._overwrite)
-        troubles = place.write(outputs)
-        self._files += place.done
-        for trouble in troubles:
-            self._complain(Source(trouble.path, ""), [trouble.finding])
-
-    def _emitted(self, compilation: Compilation, lick: CompiledLick) -> list[Output]:
-        from lickwright.cli.writing import Output
-
-        if not lick.ok:
-            errors = sum(d.severity == "error" for d in lick.diagnostics)
-            self._skip(compilation, lick, report.count(errors, "error"))
-            return []
-        try:
-            emissions = [(row, lick.emit(row.name, self._options)) for row in self._rows]
-        except Exception as e:  # a bug of ours costs only this lick
-            screen.err(screen.apology(e, f'{compilation.source.name}, "{lick.title}"'))
-            self.verdict.add(screen.Exit.INTERNAL)
-            self._skip(compilation, lick, "a mistake of lickwright's own")
-            return []
-        self._licks += 1
-        self._complain(compilation.source, list(dict.fromkeys(d for _, emission in emissions for d in emission.losses)))
-        return [Output(lick.slug + row.suffix, emission.data) for row, emission in emissions]
-
-    def _skip(self, compilation: Compilation, lick: CompiledLick, why: str) -> None:
-        self._skipped.append(
-            f'  skipped "{report.safe(lick.title)}" in {report.safe(compilation.source.name)}: {why}\n'
+        rows: tuple[Backend, ...] = wish("rows", "to")
+        tempo: choices.TempoWish = wish("tempo", "tempo")
+        options = Options(wish("width", "width"), tempo.percent, tempo.bpm, wish("single_channel", "single-channel"))
+        names = tuple(row.name for row in rows)
+        return Order(
+            names, options, house, key(options, house.key if house else ""), facts, bool(house and not house.ok)
         )
 
-    def _complain(self, source: Source, found: Sequence[Diagnostic]) -> None:
-        self.verdict.judge(found)
-        columns = min(screen.columns(sys.stderr, 100), 160)
-        screen.err(report.findings(source, found, screen.colour(sys.stderr), columns))
+    return order
 
-    def summary(self) -> str:
-        """`6 files of 2 licks in out`, and what was left out."""
-        text = (
-            f"{report.count(self._files, 'file')} of {report.count(self._licks, 'lick')} in {report.safe(self._out)}\n"
-        )
-        text += "".join(self._skipped[:20])
-        if len(self._skipped) > 20:
-            text += f"  and {report.count(len(self._skipped) - 20, 'more lick')} skipped\n"
-        if self._unread:
-            text += f"  {report.count(self._unread, 'source')} could not be read\n"
-        return text
+
+def _cores() -> int:
+    """Processors that this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:
+        return os.cpu_count() or 1
+
+
+def _stdin() -> bytes | None:
+    from lickwright.source import MAX_BYTES
+
+    try:
+        return sys.stdin.buffer.read(MAX_BYTES + 1)
+    except (OSError, AttributeError, ValueError):  # closed by the shell, or a folder
+        return None

@@ -189,8 +189,7 @@ def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwri
         Output(name + SUFFIX, canonical(gathered(book, [lick])).encode("utf-8"))
         for name, lick in zip(names, licks, strict=True)
     ]
-    root, name = os.path.split(os.path.abspath(out))
-    folder = Folder(root, name, path, overwrite)
+    folder = Folder(out, ".", path, overwrite)
     for trouble in folder.write(outputs):
         verdict.judge([trouble.finding])
         screen.err(report.findings(Text(trouble.path, ""), [trouble.finding]))

@@ -10,8 +10,12 @@ import codecs
 import errno
 import io
 import os
+import signal
 import sys
+import threading
 import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from enum import IntEnum
 from typing import TextIO
 
@@ -24,8 +28,10 @@ class Exit(IntEnum):
     USAGE = 2  # wrong arguments
     FILE = 3  # a file that cannot be read or written
     INTERNAL = 70  # a bug of ours
+    HUNG_UP = 129  # its terminal went away
     STOPPED = 130  # by Ctrl-C
     PIPE = 141  # whoever read our output went away
+    ENDED = 143  # by another program's wish
 
 
 class ScreenLost(Exception):
@@ -127,12 +133,12 @@ def columns(stream: TextIO, otherwise: int) -> int:
 
 
 class Progress:
-    """`12 of 340 files` on a terminal's standard error, for work of more than a second; nothing anywhere else."""
+    """How far the work is, on a terminal's standard error, if it takes more than a second; nothing anywhere else."""
 
     def __init__(self) -> None:
         self._began = time.monotonic()
         self._next = self._began + 1.0
-        self._drawn = False
+        self._drawn = 0  # columns
 
     def show(self, done: int, total: int) -> None:
         """Draws how far the work is, at most five times a second."""
@@ -140,37 +146,92 @@ class Progress:
         if now < self._next or not sys.stderr.isatty():
             return
         self._next = now + 0.2
-        self._drawn = False
-        err(f"\r{done:,} of {total:,} files")
-        self._drawn = True
+        self._draw(f"{done:,} of {total:,} files")
+
+    def rate(self, done: int, total: int, licks: int) -> None:
+        """Draws a bar, licks a second and the time that is left, for work that is done in many pieces."""
+        now = time.monotonic()
+        if done == 0:
+            self._began = now
+            self._next = now + 1.0
+        if now < self._next or not sys.stderr.isatty():
+            return
+        self._next = now + 0.2
+        seconds = now - self._began
+        left = seconds * (total - done) / max(1, done)
+        filled = 20 * done // max(1, total)
+        bar = "#" * filled + "." * (20 - filled)
+        text = f"[{bar}] {done:,} of {total:,} files, {licks / seconds:,.0f} licks a second, {_clock(left)} left"
+        self._draw(text[: columns(sys.stderr, 80) - 1])
+
+    def _draw(self, text: str) -> None:
+        self.clear()
+        try:
+            sys.stderr.write("\r" + text)
+            sys.stderr.flush()
+        except OSError:
+            return
+        self._drawn = len(text)
 
     def clear(self) -> None:
         """Takes the line away before anything else is written."""
         if self._drawn:
-            self._drawn = False
-            sys.stderr.write("\r" + " " * 40 + "\r")
+            blank = "\r" + " " * self._drawn + "\r"
+            self._drawn = 0
+            try:
+                sys.stderr.write(blank)
+            except OSError:
+                pass
+
+
+class _Ended(KeyboardInterrupt):
+    """The program is to end: by Ctrl-C, by another program, or because its terminal went away."""
+
+
+@contextmanager
+def endings() -> Iterator[Callable[[], Exit]]:
+    """Turns every polite wish to end into the same exception; gives what tells the exit code of the last one."""
+    codes = {"SIGINT": Exit.STOPPED, "SIGTERM": Exit.ENDED, "SIGHUP": Exit.HUNG_UP}
+    seen = [Exit.STOPPED]
+
+    def end(number: int, frame: object) -> None:
+        seen.append(next(code for name, code in codes.items() if getattr(signal, name, None) == number))
+        raise _Ended
+
+    before = {}
+    try:
+        for name in codes:
+            if hasattr(signal, name) and threading.current_thread() is threading.main_thread():
+                before[name] = signal.signal(getattr(signal, name), end)
+        yield lambda: seen[-1]
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+
+
+def _clock(seconds: float) -> str:
+    """`0:07`, `12:30`."""
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02}"
 
 
 progress = Progress()
 
 
-def apology(error: Exception, during: str = "") -> str:
+def apology(error: Exception | str, during: str = "") -> str:
     """What a user reads after a bug of ours: that it is ours, and what to send.
 
-    One line of where, never a traceback.
+    One line of where, never a traceback. `error` may be such a line already, from another process.
     """
     import platform
-    import traceback
 
-    from lickwright.report import safe
+    from lickwright.report import mistake, safe
     from lickwright.version import __version__
 
-    frames = [f for f in traceback.extract_tb(error.__traceback__) if not f.filename.startswith("<")]
-    at = " < ".join(f"{os.path.basename(f.filename)}:{f.lineno}" for f in reversed(frames[-6:]))
     about = f" while working on {safe(during)}" if during else ""
     return (
         f"sorry: lickwright made a mistake of its own{about}\n"
         f"please report the next two lines, with the lick if you may share it:\n"
         f"  lickwright {__version__}, Python {platform.python_version()}, {platform.system()}\n"
-        f"  {type(error).__name__}: {safe(str(error))[:200]} at {at}\n"
+        f"  {error if isinstance(error, str) else mistake(error)}\n"
     )

@@ -1,0 +1,175 @@
+"""A build on the screen: what is wrong as it is found, how far it is, and what came of it.
+
+In: the calls of a build (`library/account.py`). Out: text on both streams, and the exit code. Nothing here decides what is built.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from lickwright import report
+from lickwright.cli import screen
+from lickwright.diagnostics import Diagnostic, has_errors
+from lickwright.library.account import LISTED, Account, Told
+from lickwright.library.house import House
+from lickwright.source import Source
+
+if TYPE_CHECKING:
+    from lickwright.library.build import Wish
+
+SHOWN = 200  # findings of one build that are shown in full, whatever it finds; more go into the summary and the report
+
+
+class Screen:
+    """Tells a user about one build."""
+
+    def __init__(self) -> None:
+        self.code = screen.Exit.FINE
+        self._colour = screen.colour(sys.stderr)
+        self._columns = min(screen.columns(sys.stderr, 100), 160)
+        self._shown = 0
+        self._skipped: list[str] = []  # one line a lick that was not made
+
+    def say(self, line: str) -> None:
+        """One line about the build as a whole."""
+        screen.err(report.safe(line) + "\n")
+
+    def would(self, line: str) -> None:
+        """One thing that a dry run would do."""
+        screen.out(f"would {report.safe(line)}\n")
+
+    def source(self, told: Told) -> None:
+        """What is wrong with one source."""
+        self._complain(Source(told.path, told.text), told.findings)
+        for trouble in told.troubles:
+            self._complain(Source(trouble.path, ""), (trouble.finding,))
+        for during, which in told.bugs:
+            self.code = max(self.code, screen.Exit.INTERNAL)
+            screen.err(screen.apology(which, during))
+        for title, why in told.refused[: LISTED + 1 - len(self._skipped)]:
+            self._skipped.append(f'  skipped "{report.safe(title)}" in {report.safe(told.path)}: {why}\n')
+
+    def _complain(self, source: Source, found: tuple[Diagnostic, ...]) -> None:
+        self.code = max(self.code, code_of(found))
+        if found and self._shown < SHOWN:
+            self._shown += len(found)
+            screen.err(report.findings(source, found, self._colour, self._columns))
+            if self._shown >= SHOWN:
+                screen.err("more findings are counted below, and stand in the file that --report names\n")
+
+    def house(self, house: House) -> None:
+        """What is wrong with a `lickwright.toml`."""
+        if not house.ok:
+            self.code = max(self.code, screen.Exit.MUSIC)
+        screen.err(report.findings(house.source, house.findings, self._colour, self._columns))
+
+    def progress(self, done: int, total: int, licks: int) -> None:
+        """How far the build is."""
+        screen.progress.rate(done, total, licks)
+
+    def summary(self, account: Account, out: str, library: bool) -> str:
+        """`6 files of 2 licks in out`, and what was left out; of a library also how its sources fared."""
+        text = f"{report.count(account.files, 'file')} of {report.count(account.licks, 'lick')} in {report.safe(out)}\n"
+        text += "".join(self._skipped[:LISTED])
+        if account.refused > LISTED:
+            text += f"  and {report.count(account.refused - LISTED, 'more lick')} skipped\n"
+        if account.unread:
+            text += f"  {report.count(account.unread, 'source')} could not be read\n"
+        return text + (_of_library(account) if library else "")
+
+
+def code_of(found: tuple[Diagnostic, ...]) -> screen.Exit:
+    """The exit code for these findings: those about files weigh more than those about music."""
+    if not has_errors(found):
+        return screen.Exit.FINE
+    return screen.Exit.FILE if has_errors(tuple(d for d in found if d.code.startswith("L6"))) else screen.Exit.MUSIC
+
+
+def _of_library(account: Account) -> str:
+    """The sources by what became of them, and the findings by code."""
+    parts = {
+        "made": account.built,
+        "unchanged": account.unchanged,
+        "failed": account.failed,
+        "left out": account.skipped,
+    }
+    shares = ", ".join(f"{number:,} {word}" for word, number in parts.items() if number) or "nothing to do"
+    text = f"  {report.count(account.found, 'source')}: {shares}; {account.seconds:.1f} s\n"
+    for path, codes in account.bad if len(account.bad) > 1 else ():
+        text += f"  failed {report.safe(path)}: {codes}\n"
+    more = account.failed - len(account.bad)
+    if len(account.bad) > 1 and more > 0:
+        text += f"  and {report.count(more, 'more source')} failed\n"
+    if account.codes:
+        text += f"  findings: {', '.join(f'{code} {number:,}' for code, number in account.codes.most_common())}\n"
+    for path in account.removed[:LISTED]:
+        text += f"  removed {report.safe(path)}\n"
+    if len(account.removed) > LISTED:
+        text += f"  and {report.count(len(account.removed) - LISTED, 'more file')} removed\n"
+    for path in account.kept[:LISTED]:
+        text += f"  kept {report.safe(path)}: its lick is gone, but it was changed by hand\n"
+    if account.gone:
+        text += f"  {report.count(account.gone, 'file')} of licks that are gone: --prune takes them away\n"
+    return text
+
+
+def merge(parts: Sequence[str], out: str, overwrite: bool) -> int:
+    """Brings the output folders of shards together."""
+    from lickwright.files import UNWRITABLE, reason
+    from lickwright.library.merge import merge as bring_together
+    from lickwright.source import Span
+
+    teller = Screen()
+    try:
+        merged = bring_together(parts, out, overwrite, teller.say)
+    except OSError as e:
+        finding = UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(e)}", "name another folder with --out")
+        teller.source(Told(out, "", (finding,)))
+        return teller.code
+    for trouble in merged.troubles:
+        teller.source(Told(trouble.path, "", (), troubles=(trouble,)))
+    files, sources = report.count(merged.files, "file"), report.count(merged.sources, "source")
+    screen.out(f"{files} of {sources} in {report.safe(out)}\n")
+    return teller.code
+
+
+class _Again(Screen):
+    """Tells what is new since the last time: a finding that stands is not said in every round."""
+
+    def __init__(self, last: Mapping[str, Told]) -> None:
+        super().__init__()
+        self.told: dict[str, Told] = {}
+        self._last = last
+
+    def source(self, told: Told) -> None:
+        self.told[told.path] = told
+        if self._last.get(told.path) != told:
+            super().source(told)
+
+
+def watch(wish: Wish, ended: Callable[[], screen.Exit]) -> int:
+    """Builds, and again whenever something changed, until it is told to end."""
+    from time import sleep
+
+    from lickwright.library.build import build
+
+    last: Mapping[str, Told] = {}
+    first = True
+    while True:
+        teller = _Again(last)
+        try:
+            account = build(wish, teller)
+            if first or account.built or account.removed or (account.failed and teller.told != last):
+                screen.out(teller.summary(account, wish.out, True))
+                screen.flush()
+            if first:
+                screen.err("watching: Ctrl-C ends it\n")
+            if account.stopped:
+                return ended()
+            first, last = False, teller.told
+            sleep(max(0.5, 4 * account.seconds))  # so that looking takes a fifth of one core at most
+        except KeyboardInterrupt:
+            screen.err("stopped\n")
+            return ended()

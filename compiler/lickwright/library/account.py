@@ -1,0 +1,181 @@
+"""What a build did, counted, and told to whoever watches.
+
+In: sources as they are done, in any order. Out: counts that add up, and calls of a `Teller` in the order of the scan, whatever the order in which
+workers were ready. Draws nothing: the screen is `cli/`'s.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Sequence
+from typing import NamedTuple, Protocol
+
+from lickwright.diagnostics import Diagnostic, has_errors
+from lickwright.files import NO_LICKS, NOT_TEXT, UNREADABLE
+from lickwright.library import remembered
+from lickwright.library.orders import Order, Result
+from lickwright.library.outputs import Trouble
+from lickwright.library.plan import Unchanged
+
+_UNREAD = (UNREADABLE.code, NOT_TEXT.code, NO_LICKS.code)
+LISTED = 20  # sources and licks that a summary names; the rest is counted
+
+
+class Told(NamedTuple):
+    """One source, for the screen."""
+
+    path: str
+    text: str  # of the source, where there are findings
+    findings: tuple[Diagnostic, ...]
+    refused: tuple[tuple[str, str], ...] = ()  # licks that were not made: title, why
+    troubles: tuple[Trouble, ...] = ()
+    bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
+
+
+class Teller(Protocol):
+    """Whoever watches a build."""
+
+    def say(self, line: str) -> None:
+        """One line about the build as a whole."""
+
+    def would(self, line: str) -> None:
+        """One thing that a dry run would do."""
+
+    def source(self, told: Told) -> None:
+        """What is to be said about one source."""
+
+    def progress(self, done: int, total: int, licks: int) -> None:
+        """How many sources are done of those that are to be made, and how many licks that were."""
+
+
+class Account:
+    """The counts of one build. `found` is the sum of the four below it."""
+
+    def __init__(self, teller: Teller) -> None:
+        self.found = 0  # sources that were meant, those of other shards too
+        self.built = 0
+        self.unchanged = 0
+        self.failed = 0  # with an error in them, or not written; the licks without errors were still made
+        self.skipped = 0  # another shard's, or not come to before the build was stopped
+        self.licks = 0  # whose outputs stand in their place
+        self.refused = 0  # licks that were not made
+        self.files = 0  # outputs that stand in their place
+        self.written = 0  # those of them that are new or changed
+        self.gone = 0  # outputs of licks that are no more, still there
+        self.removed: list[str] = []  # outputs of such that `--prune` took away
+        self.kept: list[str] = []  # those that it did not, since they were changed by hand
+        self.unread = 0  # sources of which nothing is known
+        self.codes: Counter[str] = Counter()  # findings
+        self.bad: list[tuple[str, str]] = []  # the first sources that failed, and the codes of their errors
+        self.lost: list[Trouble] = []  # what went wrong with the output folder as a whole
+        self.blocked = 0  # sources among the failed that were not looked at, since their house's file has errors
+        self.stopped = False
+        self._began = time.monotonic()
+        self._teller = teller
+        self._waiting: dict[int, list[Told]] = {}  # by chunk: ready before its turn
+        self._turn = 0
+
+    def same(self, one: Unchanged, order: Order, report: bool) -> tuple[str, str] | None:
+        """An unchanged source; gives its state and its findings for the report. None where what is remembered of it cannot be read."""
+        found = remembered.findings(one.findings, order.house.source if order.house else None)
+        if found is None:
+            return None
+        bad = has_errors(found)
+        self.failed += bad
+        self.unchanged += not bad
+        self.licks += one.licks
+        self.refused += len(one.refused)
+        self.files += one.files
+        if found or one.refused:
+            told = Told(one.path, one.text, found, one.refused)
+            self._tell(told)
+            return "failed" if bad else "unchanged", _for_report(told) if report else ""
+        return "unchanged", ""
+
+    def trouble(self, path: str, findings: str) -> None:
+        """Something that is no source: a folder that cannot be read."""
+        self.failed += 1
+        self._tell(Told(path, "", remembered.findings(findings, None) or ()))
+
+    def chunk(self, number: int, results: Sequence[tuple[str, Result, Order]], report: bool) -> list[tuple[str, str]]:
+        """Sources that were worked on together; gives the state of each, and its findings for the report.
+
+        Chunks are counted from 0 without a gap, and told in that order.
+        """
+        states = []
+        tell = []
+        for path, result, order in results:
+            found = remembered.findings(result.findings, order.house.source if order.house else None) or ()
+            told = Told(path, result.text, found, result.refused, result.troubles, result.bugs)
+            bad = not result.done or has_errors(found)
+            self.failed += bad
+            self.built += not bad
+            self.licks += result.made
+            self.refused += len(result.refused)
+            self.files += len(result.outputs)
+            self.written += result.written
+            some = bool(found or result.refused or result.troubles or result.bugs)
+            states.append(("failed" if bad else "built", _for_report(told) if report and some else ""))
+            if some:
+                tell.append(told)
+        self._waiting[number] = tell
+        while self._turn in self._waiting:
+            for told in self._waiting.pop(self._turn):
+                self._tell(told)
+            self._turn += 1
+        return states
+
+    def broke(self, trouble: Trouble) -> None:
+        """The output folder as a whole cannot be written into: nothing more is done."""
+        self.lost.append(trouble)
+        self.skipped = self.found - self.built - self.unchanged - self.failed
+        self._tell(Told(trouble.path, "", (), troubles=(trouble,)))
+
+    def stop(self) -> None:
+        """Tells what is still waiting for its turn: there will be none."""
+        self.stopped = True
+        self.skipped = self.found - self.built - self.unchanged - self.failed
+        for number in sorted(self._waiting):
+            for told in self._waiting.pop(number):
+                self._tell(told)
+
+    @property
+    def seconds(self) -> float:
+        """Since the build began."""
+        return time.monotonic() - self._began
+
+    @property
+    def adds_up(self) -> bool:
+        """Whether every source was counted once."""
+        return self.found == self.built + self.unchanged + self.failed + self.skipped
+
+    def _tell(self, told: Told) -> None:
+        self._count(told)
+        self._teller.source(told)
+
+    def _count(self, told: Told) -> None:
+        found = [*told.findings, *(trouble.finding for trouble in told.troubles)]
+        self.codes.update(d.code for d in found)
+        self.unread += any(d.code in _UNREAD for d in told.findings)
+        errors = [d.code for d in found if d.severity == "error"]
+        if (errors or told.bugs) and len(self.bad) < LISTED:
+            self.bad.append((told.path, ", ".join(dict.fromkeys(errors)) or "a mistake of lickwright's own"))
+
+
+def _for_report(told: Told) -> str:
+    """Its findings as JSON, those about its outputs included."""
+    from json import dumps
+
+    from lickwright.report import as_values
+    from lickwright.source import Source
+
+    values = as_values(Source(told.path, told.text), told.findings)
+    for trouble in told.troubles:
+        (value,) = as_values(Source(trouble.path, ""), [trouble.finding])
+        values.append({**value, "output": trouble.path})
+    for during, which in told.bugs:
+        values.append(
+            {"code": None, "severity": "error", "message": f"a mistake of lickwright's own: {which}", "lick": during}
+        )
+    return dumps(values)

@@ -1,0 +1,265 @@
+"""A build from beginning to end: lock, manifest, plan, work, record.
+
+In: a `Wish`. Out: an `Account`; outputs and the manifest in the output folder. Work that is done is never lost: what a build that was stopped or
+killed has made is taken over by the next one. Sources are only read.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import threading
+import time
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from contextlib import closing, nullcontext
+from itertools import islice
+from typing import TYPE_CHECKING, NamedTuple
+
+from lickwright.files import UNWRITABLE, reason
+from lickwright.library import journal, plan, prune
+from lickwright.library.account import Account, Teller
+from lickwright.library.lock import Lock
+from lickwright.library.manifest import NAME, Manifest, Unusable, damaged, set_aside
+from lickwright.library.orders import Item, Order, Result
+from lickwright.library.outputs import Trouble
+from lickwright.library.plan import Orders, Share
+from lickwright.library.record import Recorder
+from lickwright.source import Span
+
+if TYPE_CHECKING:
+    from lickwright.library.pool import Limits, Work
+
+SERIAL = 150  # sources; for fewer, workers would take longer to start than they save
+_EACH = 0.5  # seconds between two commits
+
+Done = tuple[int, Sequence[Item], Sequence[Result]]  # a chunk's number, its items, their results
+
+
+class Wish(NamedTuple):
+    """What one build is to do."""
+
+    paths: Sequence[str]
+    out: str
+    order_of: Callable[[str], Order]  # what is wanted of the source at a path
+    jobs: int = 1  # processes to work in; 1: in this one alone
+    overwrite: bool = False
+    share: Share = Share()
+    prune: bool = False
+    dry: bool = False  # only say what would be done
+    stdin: Callable[[], bytes | None] | None = (
+        None  # reads standard input, if `-` is among the paths; None: it cannot be read
+    )
+    report: str | None = None  # a file to write the machine report to
+    limits: Limits | None = None  # of workers; None: the usual ones
+    work: Work | None = None  # tests put one in its place that breaks down
+
+
+def build(wish: Wish, teller: Teller) -> Account:
+    """Does it. Ctrl-C ends it in good order: the account then says `stopped`, and the next build goes on from there."""
+    account = Account(teller)
+    try:
+        if not wish.dry:
+            os.makedirs(wish.out, exist_ok=True)
+        with (
+            nullcontext()
+            if wish.dry
+            else Lock(wish.out, lambda: teller.say(f"another build is at work in {wish.out}: waiting for it"))
+        ):
+            try:
+                _Build(wish, teller, account).run()
+            except (Unusable, sqlite3.DatabaseError) as e:
+                if not damaged(e) or account.stopped:
+                    raise
+                why = str(e) if isinstance(e, Unusable) else "it is damaged"
+                teller.say(
+                    f"{os.path.join(wish.out, NAME)} is set aside: {why}; what stands in the folder is looked at anew"
+                )
+                account = Account(teller)
+                if not wish.dry:
+                    set_aside(wish.out)
+                _Build(wish, teller, account, forget=True).run()
+    except OSError as e:
+        account.broke(
+            Trouble(
+                _where(wish, e),
+                UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(e)}", "name another folder with --out"),
+            )
+        )
+    return account
+
+
+def _where(wish: Wish, error: Exception) -> str:
+    """The folder that cannot be written into: with one source, that of its own outputs."""
+    if len(wish.paths) == 1 and not os.path.isdir(wish.paths[0]):
+        from lickwright.names import slug
+
+        return os.path.join(wish.out, slug(os.path.splitext(os.path.basename(wish.paths[0]))[0]))
+    return wish.out
+
+
+class _Build:
+    """One try at a build, with the lock held."""
+
+    def __init__(self, wish: Wish, teller: Teller, account: Account, forget: bool = False) -> None:
+        self.wish = wish
+        self.teller = teller
+        self.account = account
+        self._forget = forget  # a dry run with a manifest that cannot be used
+        self._orders = Orders(wish.order_of)
+        self._kept = time.monotonic()
+
+    def run(self) -> None:
+        """All of it."""
+        wish = self.wish
+        with Manifest(None if self._forget and wish.dry else wish.out, write=not wish.dry) as self.manifest:
+            if not wish.dry and journal.left(wish.out):
+                journal.recover(wish.out, self.manifest)
+            plan.scan(self.manifest, wish.out, wish.paths, self._orders, wish.share)
+            self._look()
+            if wish.dry:
+                self._rehearse()
+            else:
+                self._do()
+            if wish.report is not None:
+                from lickwright.library.build_report import write
+
+                write(wish.report, wish.out, self.account, self.manifest)
+
+    def _look(self) -> None:
+        """Everything that needs no work."""
+        db = self.manifest.db
+        account = self.account
+        for shown, findings in db.execute("SELECT shown, findings FROM scan WHERE path IS NULL ORDER BY id").fetchall():
+            account.trouble(os.fsdecode(shown), findings)
+        same = []
+        for one in plan.unchanged(self.manifest, self.wish.out, self._orders.all):
+            if (state := account.same(one, self._orders.all[one.order], self.wish.report is not None)) is not None:
+                same.append((*state, one.id))
+        if not db.in_transaction:
+            db.execute("BEGIN")  # ten thousand changes of a table that is ours alone
+        db.executemany("UPDATE scan SET state = ?, findings = ? WHERE id = ?", same)
+        db.execute("COMMIT")
+        (account.found,) = db.execute("SELECT count(*) FROM scan").fetchone()
+        (account.skipped,) = db.execute("SELECT count(*) FROM scan WHERE state = 'skipped'").fetchone()
+        (account.blocked,) = db.execute(
+            "SELECT count(*) FROM scan WHERE state = 'failed' AND target IS NOT NULL"
+        ).fetchone()
+        account.failed += account.blocked
+        (self._todo,) = db.execute("SELECT count(*) FROM scan WHERE state = ''").fetchone()
+        if any(os.path.isdir(path) for path in self.wish.paths):
+            account.gone = prune.find_lost(self.manifest, self.wish.out)
+
+    def _rehearse(self) -> None:
+        for item in plan.items(self.manifest, self.wish.out):
+            self.teller.would(f"make {item.path}")
+        self.account.skipped += self._todo
+        if self.wish.prune and self.account.gone:
+            for folder, row in prune.gone(self.manifest):
+                self.teller.would(f"remove {os.path.join(self.wish.out, folder, row.name)}")
+
+    # --- the work
+
+    def _do(self) -> None:
+        recorder = Recorder(self.manifest)
+        try:
+            if self._todo:
+                self._work(recorder)
+            if self.wish.prune:
+                self.account.removed, self.account.kept = prune.prune(self.manifest, self.wish.out)
+                self.account.gone = 0
+        except KeyboardInterrupt:
+            _undisturbed()
+            self._stop(recorder)
+            return
+        self.manifest.keep()
+        journal.clear(self.wish.out)
+
+    def _work(self, recorder: Recorder) -> None:
+        chunks = self._pooled if self.wish.jobs > 1 and self._todo >= SERIAL or self._suspect() else self._alone
+        licks = 0
+        done = 0
+        self.teller.progress(0, self._todo, 0)
+        with closing(chunks()) as ready:  # so that workers end before anything else is done about an error
+            for number, items, results in ready:
+                self._enter(recorder, number, items, results)
+                licks += sum(result.made for result in results)
+                done += len(items)
+                self.teller.progress(done, self._todo, licks)
+
+    def _enter(self, recorder: Recorder, number: int, items: Sequence[Item], results: Sequence[Result]) -> None:
+        db = self.manifest.db
+        paths = [db.execute("SELECT path FROM scan WHERE id = ?", (item.id,)).fetchone()[0] for item in items]
+        recorder.enter(items, results, self._orders.all, paths)
+        told = [(item.path, result, self._orders.all[item.order]) for item, result in zip(items, results, strict=True)]
+        states = self.account.chunk(number, told, self.wish.report is not None)
+        db.executemany(
+            "UPDATE scan SET state = ?, findings = ? WHERE id = ?",
+            [(*state, item.id) for state, item in zip(states, items, strict=True)],
+        )
+        if time.monotonic() - self._kept > _EACH:
+            self.manifest.keep()
+            self._kept = time.monotonic()
+
+    def _suspect(self) -> bool:
+        """Whether a source that brought a worker down is to be tried again: never in this process."""
+        row = self.manifest.db.execute(
+            "SELECT 1 FROM scan JOIN sources s ON s.path = scan.path WHERE state = '' AND alone LIMIT 1"
+        ).fetchone()
+        return row is not None
+
+    def _items(self) -> Iterator[Item]:
+        for item in plan.items(self.manifest, self.wish.out):
+            if item.path == "-" and self.wish.stdin is not None:
+                item = item._replace(data=self.wish.stdin())
+            yield item
+
+    def _alone(self) -> Generator[Done, None, None]:
+        """In this process, a source at a time."""
+        from lickwright.library.outputs import Place
+        from lickwright.library.work import make
+
+        place = Place(self.wish.out, self.wish.overwrite)
+        work = self.wish.work or make
+        try:
+            for number, item in enumerate(self._items()):
+                yield number, (item,), (work(item, self._orders.all[item.order], place),)
+        finally:
+            place.journal.close()
+
+    def _pooled(self) -> Generator[Done, None, None]:
+        """In several processes."""
+        from lickwright.library.pool import CHUNK, Chunk, Limits, Pool, Setup
+        from lickwright.library.work import make
+
+        limits = self.wish.limits or Limits()
+        setup = Setup(self.wish.out, self.wish.overwrite, tuple(self._orders.all), limits, self.wish.work or make)
+        items = self._items()
+        size = max(1, min(CHUNK, self._todo // (4 * self.wish.jobs)))
+
+        def chunks() -> Iterable[Chunk]:
+            number = 0
+            while some := tuple(islice(items, size)):
+                yield Chunk(number, some)
+                number += 1
+
+        with Pool(setup, self.wish.jobs) as pool:
+            for chunk, results in pool.run(chunks()):
+                yield chunk.number, chunk.items, results
+
+    def _stop(self, recorder: Recorder) -> None:
+        """Keeps what was done, and tidies up what workers left in the middle."""
+        if recorder.entering:
+            self.manifest.db.execute("ROLLBACK")
+        else:
+            self.manifest.keep()
+        journal.recover(self.wish.out, self.manifest)
+        self.account.stop()
+
+
+def _undisturbed() -> None:
+    """A second Ctrl-C must not break off the tidying up, which is short."""
+    if threading.current_thread() is threading.main_thread():
+        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), signal.SIG_IGN)

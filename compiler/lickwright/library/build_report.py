@@ -1,0 +1,67 @@
+"""What a build did, for programs: `--report build.json`.
+
+In: the account and the scan of a build. Out: a JSON file, whole or not at all, written source by source, so that it takes no memory however
+long it gets. Its shape is `FORM`; whoever reads it should look there first.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from json import dumps
+
+from lickwright.files import TEMPORARY
+from lickwright.library.account import Account
+from lickwright.library.manifest import Manifest
+from lickwright.version import NOTATION, __version__
+
+FORM = 1  # of the report
+_SOURCES = "SELECT shown, target, state, findings FROM scan ORDER BY id"
+_OUTPUTS = "SELECT name FROM outputs WHERE folder = ? AND gone = 0 ORDER BY name"
+
+
+def write(path: str, out: str, account: Account, manifest: Manifest) -> None:
+    """Puts the report in its place."""
+    temporary = os.path.join(os.path.dirname(path), f"{TEMPORARY}{os.urandom(8).hex()}.tmp")
+    try:
+        with open(temporary, "x", encoding="ascii") as file:
+            file.writelines(_parts(out, account, manifest))
+        os.replace(temporary, path)
+    except BaseException:
+        if os.path.lexists(temporary):
+            os.unlink(temporary)
+        raise
+
+
+def _parts(out: str, account: Account, manifest: Manifest) -> Iterator[str]:
+    head = {
+        "form": FORM,
+        "lickwright": __version__,
+        "notation": NOTATION,
+        "out": out,
+        "stopped": account.stopped,
+        "seconds": round(account.seconds, 3),
+        "counts": {
+            "found": account.found,
+            "built": account.built,
+            "unchanged": account.unchanged,
+            "failed": account.failed,
+            "skipped": account.skipped,
+            "licks": account.licks,
+            "licks_refused": account.refused,
+            "outputs": account.files,
+            "outputs_written": account.written,
+            "outputs_removed": len(account.removed),
+        },
+        "codes": dict(sorted(account.codes.items())),
+        "removed": account.removed,
+    }
+    yield dumps(head, indent=1)[:-2] + ',\n "sources": ['
+    between = "\n  "
+    for shown, target, state, findings in manifest.db.execute(_SOURCES):
+        done = state in ("built", "unchanged", "failed") and target is not None
+        outputs = [f"{target}/{name}" for (name,) in manifest.db.execute(_OUTPUTS, (target,))] if done else []
+        value = {"path": os.fsdecode(shown), "state": state or "skipped", "outputs": outputs}
+        yield f'{between}{dumps(value)[:-1]}, "findings": {findings or "[]"}}}'
+        between = ",\n  "
+    yield "\n ]\n}\n"

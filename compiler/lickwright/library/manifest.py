@@ -1,0 +1,249 @@
+"""The manifest of an output folder: what was made of which source, and which files there are ours.
+
+In: an output folder. Out: a connection to `.lickwright.db` in it, a SQLite file that anyone may read. It never says done for what is not
+there: a source is entered after its outputs are in their places. One that is damaged, from another program or from a newer lickwright is
+set aside and begun anew. What a lick is (its facts) is kept by `index.py` in tables of its own.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Callable
+from types import TracebackType
+from typing import NamedTuple
+
+NAME = ".lickwright.db"
+ASIDE = NAME + ".old"  # what stood in its place and could not be used
+FORM = 1  # of the tables below; a manifest with a higher number is a newer lickwright's
+_MARK = 0x4C69636B  # "Lick": SQLite's application_id of our files
+
+# Paths have `/` on every system. `folder` and `target` are below the output folder, `path` is as seen from there, so that both may move.
+SCHEMA = """
+CREATE TABLE sources (
+    id INTEGER PRIMARY KEY,
+    path TEXT NOT NULL UNIQUE,     -- of the source; '-' is standard input
+    target TEXT NOT NULL UNIQUE,   -- the folder of its outputs, which is no other source's
+    hash BLOB,                     -- of the bytes that were compiled; NULL: to be made again
+    key BLOB,                      -- of the options, the house and the program
+    formats TEXT NOT NULL,         -- that were made with this hash and key: 'tab,midi'
+    made INTEGER NOT NULL,         -- licks that were written
+    refused TEXT NOT NULL,         -- JSON: title and reason of each lick that was not
+    findings TEXT NOT NULL,        -- JSON, '' for none
+    indexed INTEGER NOT NULL,      -- 1: its licks' facts are in the index
+    alone INTEGER NOT NULL         -- 1: it brought a worker down, and is tried only in a process of its own
+);
+CREATE TABLE outputs (
+    folder TEXT NOT NULL,
+    name TEXT NOT NULL,            -- of the file in it
+    lick TEXT NOT NULL,            -- the slug of its lick
+    format TEXT NOT NULL,
+    gone INTEGER NOT NULL,         -- 1: its lick is no more in the source
+    hash BLOB NOT NULL,            -- of its bytes as we wrote them
+    size INTEGER NOT NULL,         -- these four as the file system had them then
+    mtime INTEGER NOT NULL,        -- nanoseconds
+    ctime INTEGER NOT NULL,
+    inode INTEGER NOT NULL,
+    PRIMARY KEY (folder, name)
+) WITHOUT ROWID;
+CREATE TABLE claims (              -- files that a run that died may have written
+    folder TEXT NOT NULL,
+    name TEXT NOT NULL,
+    hash BLOB NOT NULL,
+    PRIMARY KEY (folder, name, hash)
+) WITHOUT ROWID;
+CREATE TABLE about (name TEXT PRIMARY KEY, value) WITHOUT ROWID;
+"""
+
+
+class Made(NamedTuple):
+    """One output in its place: a row of `outputs`, without its folder."""
+
+    name: str
+    lick: str
+    format: str
+    hash: bytes
+    size: int
+    mtime: int
+    ctime: int
+    inode: int
+
+
+class Unusable(Exception):
+    """What stands in the manifest's place is no manifest that can be used; says why."""
+
+
+class Manifest:
+    """An open manifest. Use it in a `with`: what was entered since the last `keep` is lost if the block fails.
+
+    A full disk and the like come out of it as OSError.
+    """
+
+    def __init__(self, folder: str | None, *, write: bool) -> None:
+        """Opens or begins the manifest of `folder`. Without `write` nothing is created: a folder that has none, or None, gives an empty one."""
+        path = os.path.join(folder or "", NAME)
+        there = folder is not None and os.path.lexists(path)
+        if there and not os.path.isfile(path):
+            raise Unusable("something stands in its place that is no file")
+        if there and not write:
+            place = f"file:{_quoted(path)}?mode=ro"
+        else:
+            place = f"file:{_quoted(path)}" if write else ":memory:"
+        self.writable = write
+        self.db = sqlite3.connect(place, uri=True, isolation_level=None, timeout=30.0, cached_statements=64)
+        try:
+            self._prepare(begin=not there or (write and os.path.getsize(path) == 0))
+        except BaseException as e:
+            self.db.close()
+            if isinstance(e, sqlite3.DatabaseError) and damaged(e):
+                raise Unusable("it is damaged, or no manifest") from None
+            if isinstance(e, sqlite3.OperationalError):
+                raise _of_disk(e) from None
+            raise
+
+    def _prepare(self, begin: bool) -> None:
+        db = self.db
+        # A killed program loses nothing without waiting for the disk; after a power cut a torn manifest is noticed and begun anew.
+        db.execute("PRAGMA synchronous = OFF")
+        if begin:
+            db.execute("BEGIN IMMEDIATE")
+            for statement in SCHEMA.split(";\n"):
+                db.execute(statement)
+            db.execute(f"PRAGMA application_id = {_MARK}")
+            db.execute(f"PRAGMA user_version = {FORM}")
+            db.execute("COMMIT")
+            return
+        (mark,) = db.execute("PRAGMA application_id").fetchone()
+        (form,) = db.execute("PRAGMA user_version").fetchone()
+        if mark != _MARK:
+            raise Unusable("it is damaged, or no manifest")
+        if form > FORM:
+            raise Unusable("it was made by a newer lickwright")
+        if form < FORM:
+            raise Unusable("it was made by an older lickwright")
+
+    def __enter__(self) -> Manifest:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            if self.db.in_transaction:
+                self.db.execute("ROLLBACK" if kind else "COMMIT")
+        except sqlite3.OperationalError as e:
+            error = error or e
+        finally:
+            self.db.close()
+        if isinstance(error, sqlite3.OperationalError) and not damaged(error):
+            raise _of_disk(error) from None
+
+    def with_index(self) -> None:
+        """Sees that the tables of `index.py` are there; an index of another form is begun anew with the whole manifest."""
+        from lickwright.library import index
+
+        self.begin()
+        row = self.db.execute("SELECT value FROM about WHERE name = 'index'").fetchone()
+        if row is not None and row[0] != index.VERSION:
+            raise Unusable("its index was made by another lickwright")
+        if row is None:
+            index.create(self.db)
+            self.db.execute("INSERT INTO about VALUES ('index', ?)", (index.VERSION,))
+
+    def begin(self) -> None:
+        """Opens a transaction, if none is open: what follows becomes true together at the next `keep`."""
+        if not self.db.in_transaction:
+            self.db.execute("BEGIN IMMEDIATE")
+
+    def keep(self) -> None:
+        """Makes everything entered so far true."""
+        if self.db.in_transaction:
+            self.db.execute("COMMIT")
+
+    def known(self, folder: str) -> dict[str, Made]:
+        """The outputs on record in a folder, by name."""
+        rows = self.db.execute(
+            "SELECT name, lick, format, hash, size, mtime, ctime, inode FROM outputs WHERE folder = ?", (folder,)
+        )
+        return {row[0]: Made._make(row) for row in rows}
+
+    def owner(self, path: str, target: str) -> str | None:
+        """The source that a folder of outputs belongs to, if it is not the one at `path`."""
+        row = self.db.execute("SELECT path FROM sources WHERE target = ? AND path <> ?", (target, path)).fetchone()
+        return None if row is None else str(row[0])
+
+    def claimed(self, folder: str) -> list[tuple[str, bytes]]:
+        """Names and hashes that a run that died may have written there."""
+        return list(self.db.execute("SELECT name, hash FROM claims WHERE folder = ?", (folder,)))
+
+
+def whose(out: str, owner: str | None) -> str:
+    """Whose a folder is, for a message; "" for nobody's, or for a source that is there no more."""
+    if owner == "-":
+        return "standard input"
+    return f"another source, {owner}" if owner is not None and os.path.exists(os.path.join(out, owner)) else ""
+
+
+def opened(folder: str, say: Callable[[str], None]) -> Manifest:
+    """The manifest of `folder`, to be written; one that cannot be used is set aside, which is said, and begun anew."""
+    try:
+        return Manifest(folder, write=True)
+    except Unusable as e:
+        say(f"{os.path.join(folder, NAME)} is set aside: {e}; what stands in the folder is looked at anew")
+        set_aside(folder)
+        return Manifest(folder, write=True)
+
+
+def damaged(error: Exception) -> bool:
+    """Whether it is the manifest's contents that are wrong, and not the disk or a permission."""
+    if isinstance(error, Unusable):
+        return True
+    code = getattr(
+        error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT
+    )  # without one it is Python's: a text that is no text
+    wrong = (
+        sqlite3.SQLITE_ERROR,
+        sqlite3.SQLITE_CORRUPT,
+        sqlite3.SQLITE_NOTADB,
+        sqlite3.SQLITE_CONSTRAINT,
+        sqlite3.SQLITE_MISMATCH,
+    )
+    return code & 0xFF in wrong
+
+
+def _of_disk(error: sqlite3.OperationalError) -> OSError:
+    return OSError(0, f"{NAME}: {error}")
+
+
+def set_aside(folder: str) -> None:
+    """Moves what stands in the manifest's place away, so that a new one can be begun."""
+    path = os.path.join(folder, NAME)
+    os.replace(path, os.path.join(folder, ASIDE))
+    for rest in ("-journal", "-wal", "-shm"):  # they belong to what was moved: a new file must not be mended with them
+        try:
+            os.unlink(path + rest)
+        except FileNotFoundError:
+            pass
+
+
+def stored(path: str) -> str:
+    """A path as the manifest keeps it: with `/`, and bytes that are no UTF-8 shown as `\\\\udce9`."""
+    path = path.replace(os.sep, "/")
+    if path.isascii():
+        return path
+    return path.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def seen_from(out: str, folder: str) -> str:
+    """A folder as seen from the output folder: the manifest names no place on this machine, so both may move together."""
+    try:
+        return os.path.relpath(folder, out)
+    except ValueError:  # on another drive, where a system has such
+        return folder
+
+
+def _quoted(path: str) -> str:
+    """A path for SQLite's `file:` form, whatever bytes it holds."""
+    from urllib.parse import quote
+
+    return quote(os.fsencode(os.path.abspath(path)))

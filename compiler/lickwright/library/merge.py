@@ -1,0 +1,144 @@
+"""The output folders of several shards brought together in one, with one manifest.
+
+In: output folders, each with its manifest. Out: their outputs in one folder, as a single build would have left them, so that a build of the whole
+library into it finds nothing to do. Only files that are as they were made are taken over; the shards' folders are only read.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from json import loads
+from typing import TYPE_CHECKING
+
+from lickwright.backends import Options
+from lickwright.diagnostics import Diagnostic
+from lickwright.files import UNREADABLE, reason
+from lickwright.library import journal
+from lickwright.library.lock import Lock
+from lickwright.library.manifest import NAME, Manifest, Unusable, opened, seen_from, stored, whose
+from lickwright.library.orders import Item, Order, Result
+from lickwright.library.outputs import Output, Place, Trouble, digest
+from lickwright.library.record import Recorder
+from lickwright.source import Span
+
+if TYPE_CHECKING:
+    from lickwright.library.facts import LickFacts
+
+_SOURCES = (
+    "SELECT id, path, target, hash, key, formats, made, refused, findings, indexed, alone FROM sources ORDER BY id"
+)
+_BATCH = 64  # sources between two commits
+
+
+class Merged:
+    """What came of it."""
+
+    def __init__(self) -> None:
+        self.sources = 0
+        self.files = 0  # outputs that stand in their place now
+        self.troubles: list[Trouble] = []
+
+
+def merge(parts: Sequence[str], out: str, overwrite: bool, say: Callable[[str], None]) -> Merged:
+    """Does it. Raises OSError if nothing can be written."""
+    merged = Merged()
+    os.makedirs(out, exist_ok=True)
+    with Lock(out, lambda: say(f"another build is at work in {out}: waiting for it")), opened(out, say) as manifest:
+        if journal.left(out):
+            journal.recover(out, manifest)
+        place = Place(out, overwrite)
+        try:
+            for part in parts:
+                if os.path.realpath(part) != os.path.realpath(out):
+                    _take_over(part, out, manifest, place, merged)
+        finally:
+            place.journal.close()
+        manifest.keep()
+        journal.clear(out)
+    return merged
+
+
+def _take_over(part: str, out: str, manifest: Manifest, place: Place, merged: Merged) -> None:
+    if not os.path.isfile(os.path.join(part, NAME)):
+        finding = UNREADABLE.at(
+            Span(0, 0), f"there is no manifest in this folder ({NAME})", "name the output folder of a shard"
+        )
+        merged.troubles.append(Trouble(part, finding))
+        return
+    try:
+        with Manifest(part, write=False) as theirs:
+            recorder = Recorder(manifest)
+            for number, (item, result, order, path) in enumerate(
+                _sources(part, out, theirs, manifest, place, merged), 1
+            ):
+                recorder.enter([item._replace(id=number)], [result], [order], [path])
+                merged.sources += 1
+                merged.files += len(result.outputs)
+                if number % _BATCH == 0:
+                    manifest.keep()
+            manifest.keep()
+    except Unusable as e:
+        finding = UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the shard again")
+        merged.troubles.append(Trouble(part, finding))
+
+
+def _sources(
+    part: str, out: str, theirs: Manifest, ours: Manifest, place: Place, merged: Merged
+) -> Iterator[tuple[Item, Result, Order, str]]:
+    real = os.path.realpath(out)
+    for id, path, target, hash, key, formats, made, refused, findings, indexed, alone in theirs.db.execute(_SOURCES):
+        if path != "-":
+            path = stored(seen_from(real, os.path.normpath(os.path.join(os.path.realpath(part), path))))
+        outputs, troubles = _read(part, target, theirs)
+        owner = whose(out, ours.owner(path, target))
+        known = tuple(ours.known(target).values())
+        placed = place.put(Item(0, path, target, 0, known, tuple(ours.claimed(target)), owner), outputs)
+        troubles += placed.troubles
+        merged.troubles += troubles
+        result = Result(
+            0,
+            hash is not None and not troubles,
+            hash or b"-",
+            made,
+            tuple((str(title), str(why)) for title, why in loads(refused)) if refused else (),
+            tuple({output.lick for output in outputs}),
+            findings,
+            outputs=placed.made,
+            facts=_facts(theirs, id) if indexed else (),
+            alone=bool(alone),
+        )
+        yield (
+            Item(0, path, target, 0, known),
+            result,
+            Order(tuple(formats.split(",")), Options(), None, key, bool(indexed)),
+            path,
+        )
+
+
+def _read(part: str, target: str, theirs: Manifest) -> tuple[list[Output], list[Trouble]]:
+    outputs: list[Output] = []
+    troubles: list[Trouble] = []
+    for row in theirs.known(target).values():
+        path = os.path.join(part, target, row.name)
+        why: Diagnostic | None = None
+        try:
+            with open(path, "rb") as file:
+                data = file.read()
+            if digest(data) != row.hash:
+                why = UNREADABLE.at(
+                    Span(0, 0), "the file was changed since it was made: left out", "build the shard again"
+                )
+        except OSError as e:
+            why = UNREADABLE.at(Span(0, 0), f"the file cannot be read: {reason(e)}", "build the shard again")
+        if why is None:
+            outputs.append(Output(row.name, data, row.lick, row.format))
+        else:
+            troubles.append(Trouble(path, why))
+    return outputs, troubles
+
+
+def _facts(theirs: Manifest, id: int) -> tuple[LickFacts, ...]:
+    from lickwright.library import index
+
+    return tuple(index.load(theirs.db, id))

@@ -1,0 +1,91 @@
+"""What is asked of a build and what comes of it, as plain values that travel between processes.
+
+In: nothing. Out: `Order`, `Item` and `Result`, and the key by which what was made is known to be still right. Loads no compiler: a build that has
+nothing to do wants none.
+"""
+
+from __future__ import annotations
+
+import os
+from functools import cache
+from hashlib import blake2b
+from typing import TYPE_CHECKING, NamedTuple
+
+from lickwright.backends import Options
+from lickwright.version import NOTATION, __version__
+
+if TYPE_CHECKING:
+    from lickwright.library.facts import LickFacts
+    from lickwright.library.manifest import Made
+    from lickwright.library.outputs import Trouble
+    from lickwright.style import Style
+
+
+class Order(NamedTuple):
+    """What is wanted of sources."""
+
+    formats: tuple[str, ...]  # names of back ends, in the table's order
+    options: Options
+    house: Style | None  # the style of its `lickwright.toml`
+    key: bytes  # changes with the options, the house and the program: what was made under another key is made again
+    facts: bool  # whether the index is to know the licks
+    blocked: bool = False  # nothing is made: the house's file has errors
+
+
+class Item(NamedTuple):
+    """One source to work on."""
+
+    id: int  # its place among the sources of this run, from 1
+    path: str  # to read, and as the user knows it; `-` is standard input
+    target: str  # the folder of its outputs, below the output folder
+    order: int  # which of the run's orders holds for it
+    known: tuple[Made, ...] = ()  # what is on record of that folder
+    claimed: tuple[tuple[str, bytes], ...] = ()  # what a run that died may have written there
+    taken: str = ""  # whose its folder is, if somebody else's
+    data: bytes | None = None  # what was read already; None: it is to be read
+
+
+class Result(NamedTuple):
+    """What became of one source."""
+
+    id: int
+    done: bool = False  # whether there is nothing left to do, as long as neither source nor order change
+    hash: bytes = b""  # of what was read; empty if it could not be
+    made: int = 0  # licks written
+    refused: tuple[tuple[str, str], ...] = ()  # licks that were not: title, why
+    slugs: tuple[str, ...] = ()  # of all licks of the source, by which their outputs are named
+    findings: str = ""  # see `remembered.py`
+    text: str = ""  # of the source, where there are findings to be shown
+    outputs: tuple[Made, ...] = ()  # that stand in their places
+    written: int = 0  # how many of them are new or changed
+    troubles: tuple[Trouble, ...] = ()  # outputs that could not be written
+    facts: tuple[LickFacts, ...] = ()
+    bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
+    alone: bool = False  # it brought a worker down
+
+
+def key(options: Options, house: str) -> bytes:
+    """The key of an order: another one for other options, another house style, another program or notation."""
+    whole = repr((__version__, NOTATION, _program(), options, house))
+    return blake2b(whole.encode("utf-8", "surrogatepass"), digest_size=16).digest()
+
+
+@cache
+def _program() -> str:
+    """The program's own text, hashed: a working copy changes without its version. What only draws on the screen is left out."""
+    top = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+    hash = blake2b(digest_size=16)
+    folders = [top]
+    while folders:
+        folder = folders.pop()
+        with os.scandir(folder) as entries:
+            here = sorted((entry.name, entry.is_dir()) for entry in entries)
+        for name, inner in here:
+            path = os.path.join(folder, name)
+            if inner and name not in ("cli", "__pycache__"):
+                folders.append(path)
+            elif name.endswith((".py", ".lark")):
+                hash.update(name.encode())
+                with open(path, "rb") as file:
+                    hash.update(file.read())
+    return hash.hexdigest()

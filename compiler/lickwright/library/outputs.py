@@ -1,0 +1,222 @@
+"""The outputs of one source into their folder: each whole or not at all, and never over a file that is not ours.
+
+In: names and bytes, and what is on record of the folder. Out: what stands there now, and findings for what was not written. The rule: a
+file in the way is replaced only if its bytes are what Lickwright itself wrote there, which the manifest tells by hash. So a tab that a
+teacher mended by hand is safe, and no lost manifest costs a file. A file with the very bytes that were to be written counts as ours.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+import time
+from collections.abc import Sequence
+from hashlib import blake2b
+from typing import NamedTuple
+
+from lickwright.diagnostics import Diagnostic
+from lickwright.files import NOT_OURS, TEMPORARY, UNWRITABLE, reason, replace
+from lickwright.library.journal import Journal
+from lickwright.library.manifest import Made
+from lickwright.library.orders import Item
+from lickwright.source import Span
+
+LARGEST = 1 << 28  # bytes; nothing larger was written by us, and it is not read to find out
+_OLD = 600  # seconds after which a temporary file is nobody's; a younger one may be another command's at this moment
+
+
+class Output(NamedTuple):
+    """One file to be."""
+
+    name: str  # in its folder
+    data: bytes
+    lick: str = ""  # the slug of its lick
+    format: str = ""
+
+
+class Trouble(NamedTuple):
+    """One output that was not written, and why."""
+
+    path: str
+    finding: Diagnostic
+
+
+class Placed(NamedTuple):
+    """What became of the outputs of one source."""
+
+    made: tuple[Made, ...]  # those that stand in their place
+    written: int  # how many of them were not there before
+    troubles: tuple[Trouble, ...]
+
+
+class Place:
+    """An output folder as the outputs of many sources are put into it by one process."""
+
+    def __init__(self, out: str, overwrite: bool) -> None:
+        self.out = out
+        self.journal = Journal(out)
+        self._overwrite = overwrite  # replace whatever file stands in the way
+        self._real = ""  # of `out`, once it is there
+        self._seen: set[str] = set()  # folders above those of outputs that are known to lie inside
+
+    def put(self, item: Item, outputs: Sequence[Output]) -> Placed:
+        """Writes into the item's folder what is not there already; the item says what there is ours."""
+        target, known = item.target, {row.name: row for row in item.known}
+        folder = os.path.join(self.out, target)
+        if item.taken and not self._overwrite:
+            message = f"the folder holds the outputs of {item.taken}"
+            help = "name another folder with --out, or say --overwrite"
+            return Placed((), 0, (Trouble(folder, NOT_OURS.at(Span(0, 0), message, help)),))
+        try:
+            fresh = self._enter(folder, target)
+        except _Refused as e:
+            return Placed((), 0, (Trouble(folder, NOT_OURS.at(Span(0, 0), str(e), "name another folder with --out")),))
+        except OSError as e:
+            return Placed((), 0, (_unwritable(folder, e),))
+        made: list[Made] = []
+        troubles: list[Trouble] = []
+        todo: list[tuple[Output, bytes]] = []
+        for output in outputs:
+            hash = digest(output.data)
+            if fresh:
+                todo.append((output, hash))
+                continue
+            path = os.path.join(folder, output.name)
+            row = known.get(output.name)
+            try:
+                standing = _standing(path, row)
+            except _Refused as e:
+                troubles.append(Trouble(path, NOT_OURS.at(Span(0, 0), str(e), "move it away")))
+                continue
+            if standing is None:
+                todo.append((output, hash))
+            elif standing.hash == hash:
+                made.append(standing._replace(lick=output.lick, format=output.format))
+            elif self._overwrite or _ours(standing, row, item.claimed):
+                todo.append((output, hash))
+            else:
+                message = "the file was changed since it was made, or is not ours: not overwritten"
+                troubles.append(Trouble(path, NOT_OURS.at(Span(0, 0), message, "move it away, or say --overwrite")))
+        return self._write(target, folder, todo, made, troubles)
+
+    def _write(
+        self, target: str, folder: str, todo: list[tuple[Output, bytes]], made: list[Made], troubles: list[Trouble]
+    ) -> Placed:
+        written = 0
+        if todo:
+            try:
+                self.journal.note(target, [(output.name, hash) for output, hash in todo])
+            except OSError as e:
+                return Placed(tuple(made), 0, (*troubles, _unwritable(folder, e)))
+        for output, hash in todo:
+            path = os.path.join(folder, output.name)
+            try:
+                replace(path, output.data)
+                made.append(_made(output.name, output.lick, output.format, hash, os.lstat(path)))
+                written += 1
+            except OSError as e:
+                troubles.append(_unwritable(path, e))
+        return Placed(tuple(made), written, tuple(troubles))
+
+    def _enter(self, folder: str, target: str) -> bool:
+        """Sees that the folder is there, inside the output folder; gives whether it was made just now."""
+        above = os.path.dirname(target)
+        if above not in self._seen:
+            self._real = self._real or os.path.realpath(self.out)
+            if os.path.realpath(os.path.join(self.out, above)) != os.path.normpath(os.path.join(self._real, above)):
+                raise _Refused(f"the folder {above} is a link to another place")
+            self._seen.add(above)
+        try:
+            os.mkdir(folder)
+        except FileNotFoundError:
+            os.makedirs(folder)
+        except FileExistsError:
+            mode = os.lstat(folder).st_mode
+            if stat.S_ISLNK(mode):
+                raise _Refused("the folder is a link to another place") from None
+            if not stat.S_ISDIR(mode):
+                raise NotADirectoryError(20, "a file stands where the folder would go") from None
+            _sweep(folder)
+            return False
+        return True
+
+
+class _Refused(Exception):
+    """Nothing is written there, whatever the options; says why."""
+
+
+def digest(data: bytes) -> bytes:
+    """The hash by which sources and outputs are known: 128 bits of BLAKE2b."""
+    return blake2b(data, digest_size=16).digest()
+
+
+def unaltered(made: Made, status: os.stat_result) -> bool:
+    """Whether a file is certainly as we left it: size, both times and inode, which no editor keeps all."""
+    return (
+        made.mtime == status.st_mtime_ns
+        and made.ctime == status.st_ctime_ns
+        and made.size == status.st_size
+        and made.inode == status.st_ino
+    )
+
+
+def standing(path: str, row: Made | None) -> Made | None:
+    """What stands at `path`, by hash; None for nothing, or for something that cannot be told to be ours."""
+    try:
+        return _standing(path, row)
+    except _Refused:
+        return None
+
+
+def _standing(path: str, row: Made | None) -> Made | None:
+    """The file at `path`, None where there is none; its hash is empty where it cannot be ours. `row` is what is on record of it."""
+    try:
+        status = os.lstat(path)
+    except FileNotFoundError:
+        return None
+    if not stat.S_ISREG(status.st_mode):
+        kind = (
+            "link" if stat.S_ISLNK(status.st_mode) else "folder" if stat.S_ISDIR(status.st_mode) else "pipe or device"
+        )
+        raise _Refused(f"a {kind} stands where the file would go")
+    if row is not None and unaltered(row, status):
+        return row
+    hash = b""
+    if status.st_size <= LARGEST:
+        try:
+            with open(path, "rb") as file:
+                hash = digest(file.read())
+        except OSError:  # may not be read, so cannot be told to be ours
+            pass
+    return _made(os.path.basename(path), "", "", hash, status)
+
+
+def _ours(standing: Made, row: Made | None, claimed: Sequence[tuple[str, bytes]]) -> bool:
+    """Whether we wrote what stands there. A file on record that is empty is what a power cut leaves, and holds nothing of anybody's."""
+    if row is not None and (standing.hash == row.hash or standing.size == 0):
+        return True
+    return (standing.name, standing.hash) in claimed
+
+
+def _made(name: str, lick: str, format: str, hash: bytes, status: os.stat_result) -> Made:
+    return Made(
+        name, lick, format, hash, status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino & (1 << 63) - 1
+    )
+
+
+def _sweep(folder: str) -> None:
+    """Takes away what commands that were killed left behind."""
+    for name in os.listdir(folder):
+        if name.startswith(TEMPORARY) and name.endswith(".tmp"):
+            path = os.path.join(folder, name)
+            try:
+                if time.time() - os.lstat(path).st_mtime > _OLD:
+                    os.unlink(path)
+            except OSError:  # it was the other command's, and is gone
+                continue
+
+
+def _unwritable(path: str, error: OSError) -> Trouble:
+    return Trouble(
+        path, UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(error)}", "name another folder with --out")
+    )

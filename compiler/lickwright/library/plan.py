@@ -1,0 +1,242 @@
+"""What there is to do: every source that is meant, where its outputs go, and whether they are still right.
+
+In: paths, and the manifest of the output folder. Out: items to work on, in a fixed order. The sources stand in a temporary table of the
+manifest's own connection, so a library of any size takes no more memory than a small one. A source is unchanged if its bytes hash to what is on
+record, under the same key and for the formats wanted, and all its outputs are there as we left them.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from hashlib import blake2b
+from json import loads
+from typing import NamedTuple
+
+from lickwright.files import read
+from lickwright.library import remembered
+from lickwright.library.manifest import Made, Manifest, Unusable, seen_from, stored, whose
+from lickwright.library.orders import Item, Order
+from lickwright.library.outputs import digest, standing, unaltered
+from lickwright.names import slug
+from lickwright.scan import Found, walk
+from lickwright.source import Unreadable
+
+_TABLES = """
+CREATE TEMP TABLE scan (
+    id INTEGER PRIMARY KEY,        -- the order of everything
+    shown BLOB NOT NULL,           -- the path as the user knows it, in the file system's bytes
+    path TEXT UNIQUE,              -- as in `sources`; NULL where there is nothing to read
+    target TEXT,                   -- the folder of its outputs
+    ordered INTEGER NOT NULL,      -- which order holds
+    ours INTEGER NOT NULL,         -- 0: another shard's
+    state TEXT NOT NULL,           -- '': to be done; built, unchanged, failed, skipped
+    findings TEXT NOT NULL         -- see `remembered.py`
+);
+"""
+
+
+class Share(NamedTuple):
+    """One of several equal shares of a library."""
+
+    number: int = 1  # from 1
+    of: int = 1
+
+    def holds(self, below: str) -> bool:
+        """Whether a source is in it, by its path as seen from the folder that was named: the same on every machine."""
+        if self.of == 1:
+            return True
+        whole = blake2b(stored(below).encode("utf-8"), digest_size=8).digest()
+        return int.from_bytes(whole, "big") % self.of == self.number - 1
+
+
+class Orders:
+    """The orders of a run, each once."""
+
+    def __init__(self, order_of: Callable[[str], Order]) -> None:
+        self.all: list[Order] = []
+        self._order_of = order_of
+        self._at: dict[bytes, int] = {}  # by key and formats
+
+    def of(self, path: str) -> int:
+        """The number of the order that holds for a source."""
+        order = self._order_of(path)
+        return self._at.setdefault(order.key + ",".join(order.formats).encode(), self._add(order))
+
+    def _add(self, order: Order) -> int:
+        if order not in self.all:
+            self.all.append(order)
+        return self.all.index(order)
+
+
+def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, share: Share) -> None:
+    """Fills the table `scan`."""
+    db = manifest.db
+    db.execute("DROP TABLE IF EXISTS temp.scan")
+    db.execute(_TABLES)
+    real = os.path.realpath(out)
+    inside = _Folders(real, orders)
+    rows = (inside.row(found, share) for found in walk(paths, leave_out=real))
+    db.execute("BEGIN")
+    db.executemany(
+        "INSERT OR IGNORE INTO scan (shown, path, target, ordered, ours, state, findings) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        rows,
+    )
+    _part(manifest)
+    db.execute("COMMIT")
+
+
+class _Folders:
+    """Rows of the scan; what holds for a whole folder is worked out once."""
+
+    def __init__(self, real: str, orders: Orders) -> None:
+        self._real = real
+        self._orders = orders
+        self._last = ""  # the real folder that the next two are about
+        self._seen_from_out = ""
+        self._order = 0
+        self._below = ""
+        self._above = ""  # the folder of outputs for `_below`
+
+    def row(self, found: Found, share: Share) -> tuple[object, ...]:
+        shown = os.fsencode(found.path)
+        if found.trouble is not None:
+            return shown, None, None, 0, 1, "failed", remembered.text([found.trouble])
+        folder, name = os.path.split(found.real)
+        if folder != self._last or found.path == "-":
+            self._last = folder
+            self._seen_from_out = seen_from(self._real, folder) if folder else ""
+            self._order = self._orders.of(found.path)
+        if found.below != self._below:
+            self._below = found.below
+            self._above = "".join(slug(part) + "/" for part in found.below.split("/")) if found.below else ""
+        path = found.path if found.path == "-" else stored(os.path.join(self._seen_from_out, name))
+        stem = "stdin" if found.path == "-" else slug(os.path.splitext(os.path.basename(found.path))[0])
+        below = f"{found.below}/{name}" if found.below else name
+        ours = share.holds(below)
+        state = "skipped" if not ours else "failed" if self._orders.all[self._order].blocked else ""
+        return shown, path, self._above + stem, self._order, ours, state, ""
+
+
+def _part(manifest: Manifest) -> None:
+    """Gives sources that would share a folder of outputs one each: named with the folder they lie in, then numbered."""
+    db = manifest.db
+    shared = db.execute(
+        "SELECT target FROM scan WHERE target IS NOT NULL GROUP BY target HAVING count(*) > 1"
+    ).fetchall()
+    for (target,) in shared:
+        above, _, stem = target.rpartition("/")
+        for id, shown in db.execute("SELECT id, shown FROM scan WHERE target = ? ORDER BY id", (target,)).fetchall():
+            folder = os.path.basename(os.path.dirname(os.path.abspath(os.fsdecode(shown))))
+            name = slug(f"{folder} {stem}")
+            wanted, number = f"{above}/{name}" if above else name, 1
+            chosen = wanted
+            while db.execute("SELECT 1 FROM scan WHERE target = ? LIMIT 1", (chosen,)).fetchone():
+                number += 1
+                chosen = f"{wanted}-{number}"
+            db.execute("UPDATE scan SET target = ? WHERE id = ?", (chosen, id))
+
+
+# --- what is unchanged ---------------------------------------------------------------------------------------------------
+
+_MATCHED = """
+SELECT scan.id, shown, scan.target, ordered, s.hash, key, formats, made, refused, s.findings, indexed
+FROM scan JOIN sources s ON s.path = scan.path
+WHERE state = '' AND s.target = scan.target AND s.hash IS NOT NULL ORDER BY scan.id
+"""
+_OUTPUTS = "SELECT name, lick, format, hash, size, mtime, ctime, inode FROM outputs WHERE folder = ? AND gone = 0"
+
+
+class Unchanged(NamedTuple):
+    """A source that there is nothing to do for."""
+
+    id: int
+    path: str  # as the user knows it
+    order: int
+    findings: str  # that are remembered
+    text: str  # of the source, where there are some
+    refused: tuple[tuple[str, str], ...]  # licks that were not made: title, why
+    files: int  # outputs
+    licks: int  # that were made
+
+
+def unchanged(manifest: Manifest, out: str, orders: Sequence[Order]) -> Iterator[Unchanged]:
+    """Those of the scan that need no work, in its order."""
+    moved: list[tuple[object, ...]] = []
+    try:
+        yield from _unchanged(manifest, out, orders, moved)
+    except (TypeError, ValueError, AttributeError, OverflowError):  # what no program of ours has entered
+        raise Unusable("it is damaged") from None
+    if moved and manifest.writable:  # the very bytes, but copied or touched: the next look is short again
+        manifest.begin()
+        manifest.db.executemany(
+            "UPDATE outputs SET size = ?, mtime = ?, ctime = ?, inode = ? WHERE folder = ? AND name = ?", moved
+        )
+        manifest.keep()
+
+
+def _unchanged(
+    manifest: Manifest, out: str, orders: Sequence[Order], moved: list[tuple[object, ...]]
+) -> Iterator[Unchanged]:
+    outputs = manifest.db.cursor()
+    asked = [frozenset(order.formats) for order in orders]
+    for id, shown, target, ordered, hash, key, formats, made, refused, findings, indexed in manifest.db.execute(
+        _MATCHED
+    ):
+        order = orders[ordered]
+        if key != order.key or order.facts > indexed or not asked[ordered].issubset(formats.split(",")):
+            continue
+        path = os.fsdecode(shown)
+        try:
+            data = b"" if path == "-" else read(path)
+        except Unreadable:
+            continue
+        if digest(data) != hash:
+            continue
+        rows = [row for row in outputs.execute(_OUTPUTS, (target,)) if row[2] in asked[ordered]]
+        if len(rows) == made * len(order.formats) and _all_there(f"{out}/{target}/", target, rows, moved):
+            text = data.decode("utf-8", "replace") if findings else ""
+            skipped = tuple((str(title), str(why)) for title, why in loads(refused)) if refused else ()
+            yield Unchanged(id, path, ordered, findings, text, skipped, len(rows), made)
+
+
+def _all_there(folder: str, target: str, rows: Sequence[tuple[object, ...]], moved: list[tuple[object, ...]]) -> bool:
+    for row in rows:
+        made = Made._make(row)
+        try:
+            if unaltered(made, os.lstat(folder + made.name)):
+                continue
+        except OSError:
+            return False
+        now = standing(folder + made.name, made)
+        if now is None or now.hash != made.hash:
+            return False
+        moved.append((*now[4:], target, made.name))
+    return True
+
+
+_TODO = "SELECT id, shown, path, target, ordered FROM scan WHERE id > ? AND state = '' ORDER BY id LIMIT 256"
+
+
+def items(manifest: Manifest, out: str) -> Iterator[Item]:
+    """What there is to do, in the order of the scan."""
+    db = manifest.db
+    claims = db.execute("SELECT 1 FROM claims LIMIT 1").fetchone() is not None
+    some = db.execute("SELECT 1 FROM outputs LIMIT 1").fetchone() is not None
+    last = 0
+    while rows := db.execute(_TODO, (last,)).fetchall():
+        for id, shown, path, target, ordered in rows:
+            known = tuple(manifest.known(target).values()) if some else ()
+            claimed = tuple(manifest.claimed(target)) if claims else ()
+            owner = _taken(manifest, out, path, target) if some else ""
+            yield Item(id, os.fsdecode(shown), target, ordered, known, claimed, owner)
+        last = rows[-1][0]
+
+
+def _taken(manifest: Manifest, out: str, path: str, target: str) -> str:
+    """Whose the folder is; "" if the other source is to get a folder of another name in this very run."""
+    owner = manifest.owner(path, target)
+    moved = "SELECT 1 FROM scan WHERE path = ? AND target <> ?"
+    if owner is None or manifest.db.execute(moved, (owner, target)).fetchone():
+        return ""
+    return whose(out, owner)

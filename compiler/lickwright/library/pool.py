@@ -1,0 +1,238 @@
+"""Worker processes that a bad source cannot take anything from but itself.
+
+In: chunks of items. Out: the chunks with their results, as they become ready. Each worker has one chunk in flight over a pipe of its own. When
+a worker breaks down, hangs or runs out of memory, the sources of its chunk are done again one by one, each alone in its chunk; one that brings
+its worker down again is given up and named. Nothing queued is ever lost, since nothing is queued with a worker.
+
+Workers are forked where the system can: they start in milliseconds, hold the build's lock with us, and end when we do.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from multiprocessing import get_all_start_methods, get_context
+from multiprocessing.connection import Connection, wait
+from typing import Any, NamedTuple
+
+from lickwright.library.orders import Item, Order, Result
+from lickwright.library.outputs import Place
+from lickwright.library.work import given_up, make
+
+Work = Callable[[Item, Order, Place], Result]
+OUT_OF_MEMORY = 77  # a worker's exit code
+CHUNK = 32  # sources; a chunk costs about a source's hundredth part to hand over
+
+
+class Limits(NamedTuple):
+    """What one source may cost."""
+
+    seconds: float = 60.0  # by the clock; most need two thousandths
+    memory: int = 2 << 30  # bytes of address space, where the system can limit it
+
+
+class Setup(NamedTuple):
+    """What every worker needs to know."""
+
+    out: str
+    overwrite: bool
+    orders: tuple[Order, ...]
+    limits: Limits = Limits()
+    work: Work = make  # tests put one in its place that breaks down
+
+
+class Chunk(NamedTuple):
+    """Sources that are handed over together."""
+
+    number: int
+    items: tuple[Item, ...]
+    alone: bool = False  # one source, of a chunk that brought its worker down
+
+
+class Pool:
+    """Some workers at work. Use it in a `with`: at its end, however it comes, no process is left."""
+
+    def __init__(self, setup: Setup, jobs: int) -> None:
+        self._setup = setup
+        self._context: Any = get_context("fork" if "fork" in get_all_start_methods() else "spawn")
+        self._workers: list[_Worker] = []
+        for _ in range(jobs):
+            try:
+                self._workers.append(self._start())
+            except OSError:  # the system allows no more processes
+                if not self._workers:
+                    raise
+                break
+
+    def __enter__(self) -> Pool:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for worker in self._workers:
+            worker.process.kill()
+        for worker in self._workers:
+            worker.end()
+        self._workers.clear()
+
+    def pids(self) -> tuple[int, ...]:
+        """The workers of this moment."""
+        return tuple(worker.process.pid or 0 for worker in self._workers)
+
+    def run(self, chunks: Iterable[Chunk]) -> Iterator[tuple[Chunk, list[Result]]]:
+        """Every chunk with the results of its items, in the order in which they become ready."""
+        queue = _Queue(chunks)
+        for worker in self._workers:
+            worker.give(queue.next())
+        while any(worker.chunk for worker in self._workers):
+            busy = {worker.conn: worker for worker in self._workers if worker.chunk}
+            now = time.monotonic()
+            ready = wait(list(busy), max(0.0, min(worker.deadline for worker in busy.values()) - now))
+            for conn in ready:
+                yield from self._answer(busy[conn], queue)  # type: ignore[index]
+            if not ready:
+                for worker in busy.values():
+                    if worker.deadline <= time.monotonic():
+                        worker.process.kill()  # noticed as broken down in the next round
+
+    def _answer(self, worker: _Worker, queue: _Queue) -> Iterator[tuple[Chunk, list[Result]]]:
+        chunk = worker.chunk
+        assert chunk is not None
+        try:
+            results: list[Result] = worker.conn.recv()
+            worker.give(queue.next())
+        except (EOFError, OSError):
+            worker.end()
+            why = _why(worker.process.exitcode, self._setup.limits)
+            self._workers.remove(worker)
+            if chunk.alone:
+                results = [given_up(chunk.items[0], why)]
+            else:
+                results = []
+                queue.again(chunk)
+            self._workers.append(new := self._start())
+            new.give(queue.next())
+        yield from queue.done(chunk, results)
+
+    def _start(self) -> _Worker:
+        ours, theirs = self._context.Pipe()
+        others = [ours] + [worker.conn for worker in self._workers]
+        inherited = self._context.get_start_method() == "fork"
+        process = self._context.Process(
+            target=_serve, args=(theirs, self._setup, others if inherited else (), os.getpid()), daemon=True
+        )
+        process.start()
+        theirs.close()
+        return _Worker(process, ours, self._setup.limits.seconds)
+
+
+class _Worker:
+    """One process, seen from ours."""
+
+    def __init__(self, process: Any, conn: Connection, seconds: float) -> None:
+        self.process = process
+        self.conn = conn
+        self.chunk: Chunk | None = None  # what it is at work on
+        self.deadline = 0.0  # when even its last source would have taken too long
+        self._seconds = seconds
+
+    def give(self, chunk: Chunk | None) -> None:
+        """Hands it the next chunk; None: there is none for it now."""
+        self.chunk = chunk
+        if chunk is not None:
+            self.deadline = time.monotonic() + self._seconds * len(chunk.items) + 1.0
+            try:
+                self.conn.send(chunk.items)
+            except OSError:  # it is gone: noticed when its answer is read
+                pass
+
+    def end(self) -> None:
+        """Sees it out."""
+        self.process.join(5)
+        self.conn.close()
+
+
+class _Queue:
+    """Chunks to hand out, and those that are being done again one by one."""
+
+    def __init__(self, chunks: Iterable[Chunk]) -> None:
+        self._chunks = iter(chunks)
+        self._again: deque[Chunk] = deque()
+        self._parts: dict[int, tuple[Chunk, dict[int, Result]]] = {}  # by number: the chunk, and results of its sources
+
+    def next(self) -> Chunk | None:
+        """What a worker is to do next."""
+        return self._again.popleft() if self._again else next(self._chunks, None)
+
+    def again(self, chunk: Chunk) -> None:
+        """Takes back a chunk whose worker broke down."""
+        self._parts[chunk.number] = (chunk, {})
+        self._again.extend(Chunk(chunk.number, (item,), True) for item in chunk.items)
+
+    def done(self, chunk: Chunk, results: Sequence[Result]) -> Iterator[tuple[Chunk, list[Result]]]:
+        """The chunk, if all of it is done now."""
+        if chunk.number not in self._parts:
+            yield chunk, list(results)
+            return
+        whole, ready = self._parts[chunk.number]
+        ready.update((result.id, result) for result in results)
+        if len(ready) == len(whole.items):
+            del self._parts[chunk.number]
+            yield whole, [ready[item.id] for item in whole.items]
+
+
+# --- in the worker -----------------------------------------------------------------------------------------------------
+
+
+def _serve(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
+    """What a worker does until there is nothing more, or nobody to do it for."""
+    for other in others:  # held by us too, they would never tell their own worker that the parent is gone
+        other.close()
+    _limit(setup.limits)
+    place = Place(setup.out, setup.overwrite)
+    try:
+        while True:
+            items: tuple[Item, ...] = conn.recv()
+            results = []
+            for item in items:
+                if os.getppid() != parent and hasattr(os, "fork"):
+                    return
+                _alarm(setup.limits.seconds)
+                results.append(setup.work(item, setup.orders[item.order], place))
+            _alarm(0)
+            conn.send(results)
+    except (EOFError, OSError):  # the parent is gone, or has no more use for us
+        pass
+    except MemoryError:
+        os._exit(OUT_OF_MEMORY)
+
+
+def _limit(limits: Limits) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C goes to all of us, and the parent decides
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    try:
+        import resource
+    except ImportError:  # Windows has none
+        return
+    for which, most in ((resource.RLIMIT_AS, limits.memory), (resource.RLIMIT_CORE, 0)):
+        _, hard = resource.getrlimit(which)
+        resource.setrlimit(which, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))
+
+
+def _alarm(seconds: float) -> None:
+    """Lets the system end this process, if the source it is at takes so long; 0: no more."""
+    if hasattr(signal, "setitimer"):
+        signal.setitimer(signal.ITIMER_REAL, seconds)
+
+
+def _why(code: int | None, limits: Limits) -> str:
+    """What became of a worker, in a few words."""
+    if code == OUT_OF_MEMORY:
+        return f"it needs more than {limits.memory / (1 << 30):.3g} GiB of memory"
+    if code in (-getattr(signal, "SIGALRM", 0), -getattr(signal, "SIGKILL", 0), None):
+        return f"it took longer than {limits.seconds:g} seconds, or its process was killed"
+    if code is not None and code < 0:
+        return f"lickwright broke down over it ({signal.Signals(-code).name})"
+    return f"lickwright broke down over it (exit code {code})"

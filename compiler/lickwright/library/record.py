@@ -1,0 +1,99 @@
+"""Results into the manifest.
+
+In: items and their results. Out: rows. A source is entered as done after its outputs, so that a record that ends half-way says too little and
+never too much; the caller keeps or drops all of it together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from lickwright.library.manifest import Manifest
+from lickwright.library.orders import Item, Order, Result
+
+if TYPE_CHECKING:
+    from lickwright.library.facts import LickFacts
+
+_OUTPUT = "INSERT OR REPLACE INTO outputs VALUES (?, ?, ?, ?, 0, ?, ?, ?, ?, ?)"
+_SOURCE = "INSERT OR REPLACE INTO sources VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+
+
+class Recorder:
+    """Enters what becomes of the sources of one build."""
+
+    def __init__(self, manifest: Manifest) -> None:
+        self._manifest = manifest
+        self._db = manifest.db
+        (self._last,) = self._db.execute("SELECT coalesce(max(id), 0) FROM sources").fetchone()
+        self._some = self._last > 0 or self._db.execute("SELECT 1 FROM outputs LIMIT 1").fetchone() is not None
+        self.entering = False  # in the middle of a record: what is entered must not be kept
+
+    def enter(
+        self, items: Sequence[Item], results: Sequence[Result], orders: Sequence[Order], paths: Sequence[str]
+    ) -> None:
+        """One chunk. `paths` are the sources' as in the manifest."""
+        self.entering = True
+        self._manifest.begin()
+        facts: list[tuple[int, Sequence[LickFacts]]] = []
+        stale: list[int] = []
+        rows = []
+        for item, result, path in zip(items, results, paths, strict=True):
+            if not result.hash and not result.alone:
+                continue  # it could not be read: what is known of it stays
+            self._outputs(item, result)
+            rows.append(self._source(item, result, orders[item.order], path, stale))
+            if orders[item.order].facts and result.hash:
+                facts.append((rows[-1][0], result.facts))
+        if stale or facts:
+            from lickwright.library import index
+
+            self._manifest.with_index()
+            if stale:
+                index.remove(self._db, stale)
+            index.add_many(self._db, facts)
+        self._db.executemany(_SOURCE, rows)
+        self.entering = False
+
+    def _outputs(self, item: Item, result: Result) -> None:
+        self._db.executemany(_OUTPUT, [(item.target, *made) for made in result.outputs])
+        if item.claimed and result.done:
+            self._db.execute("DELETE FROM claims WHERE folder = ?", (item.target,))
+        if item.known and result.done and not result.troubles:
+            slugs = set(result.slugs)
+            self._db.executemany(
+                "UPDATE outputs SET gone = ? WHERE folder = ? AND name = ?",
+                [(row.lick not in slugs, item.target, row.name) for row in item.known],
+            )
+
+    def _source(
+        self, item: Item, result: Result, order: Order, path: str, stale: list[int]
+    ) -> tuple[int, *tuple[object, ...]]:
+        from json import dumps
+
+        id = self._last + item.id
+        formats = order.formats
+        if self._some:
+            for other, other_path, hash, key, before, indexed in self._db.execute(
+                "SELECT id, path, hash, key, formats, indexed FROM sources WHERE path = ? OR target = ?",
+                (path, item.target),
+            ).fetchall():
+                if indexed:
+                    stale.append(other)
+                if other_path == path:
+                    id = other
+                    if hash == result.hash and key == order.key:
+                        formats = tuple(dict.fromkeys((*before.split(","), *order.formats)))
+        return (
+            id,
+            path,
+            item.target,
+            result.hash if result.done else None,
+            order.key,
+            ",".join(formats),
+            result.made,
+            dumps(result.refused) if result.refused else "",
+            result.findings,
+            int(order.facts and bool(result.hash)),
+            int(result.alone),
+        )

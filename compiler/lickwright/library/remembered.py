@@ -1,0 +1,48 @@
+"""Findings as the manifest keeps them, so that a source that has not changed is complained about again without being compiled again.
+
+In: findings, or the text that `text` made of them. Out: the one from the other, but for fixes, which are `check`'s business. A text that
+cannot be read back (a damaged manifest) is None: then the source is compiled again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from lickwright.diagnostics import Diagnostic, Note, Severity
+from lickwright.source import Source, Span
+
+
+def text(found: Iterable[Diagnostic]) -> str:
+    """Findings as JSON, or "" for none."""
+    values = [
+        [d.code, d.severity.value, *d.span, d.message, d.help, [_note(n) for n in d.notes], d.lick, d.bar, d.beat]
+        for d in found
+    ]
+    if not values:
+        return ""
+    from json import dumps
+
+    return dumps(values, separators=(",", ":"))
+
+
+def _note(note: Note) -> list[object]:
+    return [*note.span, note.message, note.source is not None]
+
+
+def findings(kept: str, house: Source | None) -> tuple[Diagnostic, ...] | None:
+    """The findings of `text`; `house` is the file that some of their notes may point into."""
+    if not kept:
+        return ()
+    from json import loads
+
+    try:
+        return tuple(
+            Diagnostic(
+                code, Severity(severity), Span(start, end), message, help,
+                tuple(Note(Span(a, b), words, house if elsewhere else None) for a, b, words, elsewhere in notes),
+                lick, bar, beat,
+            )
+            for code, severity, start, end, message, help, notes, lick, bar, beat in loads(kept)
+        )  # fmt: skip
+    except (ValueError, TypeError, RecursionError):
+        return None

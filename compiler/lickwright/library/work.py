@@ -1,0 +1,101 @@
+"""The work on one source: read, compiled, its outputs put in place.
+
+In: an `Item` and the `Order` that holds for it. Out: a `Result`, a plain value that travels between processes and says everything that the
+manifest, the screen and the report want to know. What is read is what is hashed and compiled, so a file that changes meanwhile gives the
+one version or the other, never a mixture. Doing it twice does no harm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from lickwright import pipeline
+from lickwright.backends import BACKENDS
+from lickwright.diagnostics import Diagnostic
+from lickwright.files import GIVEN_UP, Unopened, read
+from lickwright.library import remembered
+from lickwright.library.orders import Item, Order, Result
+from lickwright.library.outputs import Output, Place, digest
+from lickwright.report import count, mistake
+from lickwright.source import Source, Span, Unreadable
+
+if TYPE_CHECKING:
+    from lickwright.compilation import CompiledLick
+    from lickwright.library.facts import LickFacts
+
+_SUFFIX = {row.name: row.suffix for row in BACKENDS}
+
+
+def make(item: Item, order: Order, place: Place) -> Result:
+    """Does the work. Raises only what no single source can be blamed for."""
+    try:
+        if item.data is None and item.path == "-":
+            raise Unopened("standard input cannot be read", "name a file, or send one with <")
+        data = read(item.path) if item.data is None else item.data
+    except Unreadable as e:
+        compilation = pipeline.unreadable(item.path, e)
+        return Result(item.id, findings=remembered.text(compilation.diagnostics))
+    hash = digest(data)
+    try:
+        compilation = pipeline.compile_bytes(data, item.path, order.house)
+    except MemoryError:
+        raise
+    except Exception as e:  # a bug of ours costs only this source
+        return Result(item.id, hash=hash, bugs=((item.path, mistake(e)),))
+    outputs: list[Output] = []
+    refused: list[tuple[str, str]] = []
+    bugs: list[tuple[str, str]] = []
+    losses: dict[Diagnostic, None] = {}
+    for lick in compilation.licks:
+        if not lick.ok:
+            errors = sum(d.severity == "error" for d in lick.diagnostics)
+            refused.append((lick.title, count(errors, "error")))
+            continue
+        try:
+            outputs += _emitted(lick, order, losses)
+        except MemoryError:
+            raise
+        except Exception as e:  # a bug of ours costs only this lick
+            bugs.append((f'{item.path}, "{lick.title}"', mistake(e)))
+            refused.append((lick.title, "a mistake of lickwright's own"))
+    placed = place.put(item, outputs) if outputs else None
+    found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
+    return Result(
+        item.id,
+        not bugs and not (placed and placed.troubles),
+        hash,
+        len(compilation.licks) - len(refused),
+        tuple(refused),
+        tuple(lick.slug for lick in compilation.licks),
+        remembered.text(found),
+        compilation.source.text if found else "",
+        placed.made if placed else (),
+        placed.written if placed else 0,
+        placed.troubles if placed else (),
+        _facts(compilation.licks, compilation.source) if order.facts else (),
+        tuple(bugs),
+    )
+
+
+def given_up(item: Item, why: str) -> Result:
+    """The result of a source that brought its worker down."""
+    finding = GIVEN_UP.at(
+        Span(0, 0), f"given up: {why}", "it is tried again in the next run; the other files are not touched by this"
+    )
+    return Result(item.id, findings=remembered.text([finding]), alone=True)
+
+
+def _emitted(lick: CompiledLick, order: Order, losses: dict[Diagnostic, None]) -> list[Output]:
+    outputs = []
+    for name in order.formats:
+        emission = lick.emit(name, order.options)
+        losses.update(dict.fromkeys(emission.losses))
+        outputs.append(Output(lick.slug + _SUFFIX[name], emission.data, lick.slug, name))
+    return outputs
+
+
+def _facts(licks: Sequence[CompiledLick], source: Source) -> tuple[LickFacts, ...]:
+    from lickwright.library.facts import facts
+
+    return tuple(facts(lick, source) for lick in licks)
