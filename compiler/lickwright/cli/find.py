@@ -11,7 +11,6 @@ from lickwright import report
 from lickwright.cli import screen
 
 if TYPE_CHECKING:
-    from lickwright.cli.sources import Verdict
     from lickwright.library.facts import LickFacts
     from lickwright.library.like import Like
     from lickwright.library.query import Term, Unclear
@@ -79,17 +78,17 @@ def command(
     if path == library == "-":
         raise click.UsageError("only one of the two can be standard input")
     from lickwright.cli.shelves import opened
-    from lickwright.cli.sources import Verdict
     from lickwright.library.query import Unclear, read
     from lickwright.library.shelf import Unusable
 
-    verdict, text = Verdict(), " ".join(question)
+    text = " ".join(question)
     try:
         read(text)  # before a library is read for it
-        wanted = _wanted(path, title, verdict) if path is not None else None
-        if path is not None and wanted is None:
-            return verdict.code
-        with opened(library, verdict) as shelf:
+        wanted = _wanted(path, title) if path is not None else None
+        if isinstance(wanted, int):
+            return wanted
+        shelf, code = opened(library)
+        with shelf:
             if wanted is not None:
                 _print_like(shelf, library, text, wanted, form, paths, limit)
             else:
@@ -99,7 +98,7 @@ def command(
         return screen.Exit.USAGE
     except Unusable as e:
         raise click.UsageError(f"the index in {report.safe(library)} cannot be used: {e}") from None
-    return verdict.code
+    return code
 
 
 def _complaint(text: str, unclear: Unclear) -> str:
@@ -133,7 +132,7 @@ def _print(shelf: Shelf, library: str, text: str, form: str, paths: bool, limit:
         screen.out(
             report.count(found.total, "lick") + (f"; {more:,} not shown: --limit shows more\n" if more else "\n")
         )
-    if not found.hits:
+    if not found.hits and shelf.licks:
         screen.err(_nothing(text, found))
 
 
@@ -158,7 +157,7 @@ def _nothing(text: str, found: Found) -> str:
     """That nothing was found, and which part of the question alone finds nothing."""
     parts = [f"`{report.safe(text[term.start : term.end])}`" for term in found.none]
     if not parts:
-        return "no lick holds all of that\n" if text.strip() else "there are no licks\n"
+        return "no lick holds all of that\n"
     help = next((f"; did you mean {near}?" for term in found.none if (near := _near(term))), "")
     return f"no lick has {', nor '.join(parts)}{help}\n"
 
@@ -188,11 +187,12 @@ def _paths(shelf: Shelf, hits: tuple[Hit, ...]) -> None:
 # --- a lick ----------------------------------------------------------------------------------------------------------
 
 
-def _wanted(path: str, title: str | None, verdict: Verdict) -> LickFacts | None:
-    """The lick that others are to be like; None where it cannot be read, which is then said."""
-    from lickwright.cli.sources import Found, compiled
+def _wanted(path: str, title: str | None) -> LickFacts | int:
+    """The lick that others are to be like; an exit code where it cannot be read, which is then said."""
+    from lickwright.cli.sources import Found, Verdict, compiled
     from lickwright.library.facts import facts
 
+    verdict = Verdict()
     for _, c in compiled([Found(path)], verdict):
         wanted = None if title is None else " ".join(title.split()).casefold()
         licks = [lick for lick in c.licks if wanted in (None, " ".join(lick.title.split()).casefold())]
@@ -205,7 +205,7 @@ def _wanted(path: str, title: str | None, verdict: Verdict) -> LickFacts | None:
             screen.err(report.findings(c.source, found, screen.colour(sys.stderr)))
         if licks and licks[0].timeline is not None and not licks[0].timeline.unknown:
             return facts(licks[0], c.source, measure=False)
-    return None
+    return verdict.code
 
 
 def _print_like(

@@ -42,20 +42,19 @@ they nearly are: a note in eight may differ.
 def command(library: str, duplicates: bool, form: str, limit: int | None) -> int:
     """Its help is `_HELP`, since it shows examples."""
     from lickwright.cli.shelves import opened
-    from lickwright.cli.sources import Verdict
     from lickwright.library.shelf import Unusable
 
-    verdict = Verdict()
     most = limit or (_SHOWN if form == "text" else None)
     try:
-        with opened(library, verdict) as shelf:
+        shelf, code = opened(library)
+        with shelf:
             if duplicates:
                 _duplicates(shelf, library, form, most)
             else:
                 _overview(shelf, library, form, most)
     except Unusable as e:
         raise click.UsageError(f"the index in {report.safe(library)} cannot be used: {e}") from None
-    return verdict.code
+    return code
 
 
 # --- the overview ----------------------------------------------------------------------------------------------------

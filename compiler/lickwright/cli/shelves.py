@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -25,48 +25,54 @@ if TYPE_CHECKING:
 _SLOW = 2.0  # seconds to read a library, after which it is said how it goes faster
 
 
-def opened(path: str, verdict: Verdict) -> Shelf:
-    """The library of that name. Files that cannot be read count against the run; licks with errors in them do not."""
+def opened(path: str) -> tuple[Shelf, int]:
+    """The library of that name, and the exit code so far: files that cannot be read count, errors in the music do not.
+
+    An index that a build keeps is asked without loading the compiler.
+    """
     from lickwright.library.shelf import Unusable, is_kept, kept
 
-    if path != "-" and is_kept(path):
-        try:
-            shelf = kept(path)
-        except Unusable as e:
-            raise click.UsageError(f"the index in {report.safe(path)} cannot be used: {e}") from None
-        left = shelf.left_out
-        if left:
-            screen.err(f"{report.count(left, 'file')} not in the index yet: lickwright make brings them in\n")
-        return shelf
-    return _read(path, verdict)
+    if path == "-" or not is_kept(path):
+        return _read(path)
+    try:
+        shelf = kept(path)
+        left = shelf.left_out()
+        if left:  # files that were made one by one, say: they are in the manifest and not in the index
+            shelf.bring_in(_compiled(left))
+    except Unusable as e:
+        raise click.UsageError(f"the index in {report.safe(path)} cannot be used: {e}") from None
+    return shelf, screen.Exit.FINE
 
 
-def _read(path: str, verdict: Verdict) -> Shelf:
-    from lickwright.cli.sources import Verdict, compiled, find
+def _read(path: str) -> tuple[Shelf, int]:
+    from lickwright.cli.sources import Verdict
     from lickwright.library.shelf import made
 
-    began, count = time.monotonic(), 0
-
-    def each() -> Iterator[tuple[str, Compilation]]:
-        nonlocal count
-        whole = Verdict()
-        for one, compilation in compiled(find([path]), whole):
-            unread = [d for d in compilation.diagnostics if d.code.startswith("L6")]
-            verdict.judge(unread)
-            screen.err(report.findings(compilation.source, unread, screen.colour(sys.stderr)))
-            count += len(compilation.licks)
-            yield one.path, compilation
-        if whole.code == screen.Exit.INTERNAL:
-            verdict.add(whole.code)
-
-    shelf = made(each())
+    verdict, began = Verdict(), time.monotonic()
+    shelf = made(_compiled([path], verdict))
     took = time.monotonic() - began
     if took > _SLOW and os.path.isdir(path):
+        place = report.safe(path)
         screen.err(
-            f"reading {report.count(count, 'lick')} took {took:.0f} seconds; lickwright make {report.safe(path)} keeps an index "
-            "in its output folder: ask that folder\n"
+            f"reading all of {place} took {took:.0f} seconds; lickwright make {place} keeps an index in its output folder: "
+            "ask that folder\n"
         )
-    return shelf
+    return shelf, verdict.code
+
+
+def _compiled(paths: Sequence[str], verdict: Verdict | None = None) -> Iterator[tuple[str, Compilation]]:
+    """Each file compiled. What cannot be read is said; what is wrong in the music is not."""
+    from lickwright.cli.sources import Verdict, compiled, find
+
+    whole = Verdict()
+    for one, compilation in compiled(find(paths), whole):
+        unread = [d for d in compilation.diagnostics if d.code.startswith("L6")]
+        if verdict is not None:
+            verdict.judge(unread)
+            screen.err(report.findings(compilation.source, unread, screen.colour(sys.stderr)))
+        yield one.path, compilation
+    if whole.code == screen.Exit.INTERNAL and verdict is not None:
+        verdict.add(whole.code)
 
 
 def place(shelf: Shelf, hit: Hit) -> str:

@@ -14,11 +14,10 @@ from lickwright.diagnostics import nearest
 from lickwright.library.facts import NUMBERED
 from lickwright.library.index import TEXTS
 from lickwright.library.query import Term, Unclear, Value
-from lickwright.music.box import SHAPES, parse_box
+from lickwright.music.boxspec import SHAPES, parse_box
 from lickwright.music.pitch import MODE_ALIASES, MODES, parse_key, parse_note_name
 from lickwright.music.scale import SCALE_NAMES
 from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES
-from lickwright.settings import BY_NAME
 
 NONE = "none"  # as a value: the lick does not say
 
@@ -203,6 +202,8 @@ def _box(field: Field, value: Value, search: bool) -> Condition:
 
 def _one_of(field: Field, value: Value, search: bool) -> Condition:
     """As the notation reads it; of a feel the word is enough."""
+    from lickwright.settings import BY_NAME  # most questions are about other things
+
     try:
         read = str(BY_NAME[field.name].parse(" ".join(value.text.split())))
     except ValueError as e:

@@ -7,16 +7,18 @@ Where a lick cannot be counted, only its title, its place and what is wrong with
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.compilation import CompiledLick
-from lickwright.diagnostics import Diagnostic
 from lickwright.library.phrase import phrase, tab_code
-from lickwright.music.box import SHAPES
-from lickwright.notation.techniques import Technique
-from lickwright.settings import Settings
-from lickwright.source import Source
-from lickwright.timeline import Sound, Timeline
+from lickwright.music.boxspec import SHAPES
+
+if TYPE_CHECKING:  # whoever asks an index needs no compiler
+    from lickwright.compilation import CompiledLick
+    from lickwright.diagnostics import Diagnostic
+    from lickwright.notation.techniques import Technique
+    from lickwright.settings import Settings
+    from lickwright.source import Source
+    from lickwright.timeline import Sound, Timeline
 
 NUMBERED, OPEN_BIT = 5, 1 << 10  # bits of `boxes`: 0 to 4 boxes 1 to 5, then the five shapes, then open position
 

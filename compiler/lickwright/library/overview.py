@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from lickwright.library.facts import NUMBERED
 from lickwright.library.phrase import FEWEST
-from lickwright.music.box import SHAPES
+from lickwright.music.boxspec import SHAPES
 
 # Fields that an author wants on every lick, in the order in which they are told.
 WANTED = ("rights", "by", "key", "declared", "tags", "style")

@@ -14,10 +14,12 @@ from array import array
 from collections.abc import Sequence
 from hashlib import blake2b
 from math import floor, gcd
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.notation.techniques import TECHNIQUES, Curve
-from lickwright.timeline import Sound, Timeline
+
+if TYPE_CHECKING:
+    from lickwright.timeline import Sound, Timeline
 
 WHOLE = 6720  # time units to a whole note in `moments`: thirds, fifths and sevenths of usual values are whole numbers
 LONGEST = 0xFFFF  # units; a longer wait counts as this one

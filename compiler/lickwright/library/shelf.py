@@ -9,13 +9,15 @@ import os
 import sqlite3
 from collections.abc import Iterable
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from lickwright.compilation import Compilation
 from lickwright.library.facts import facts, findings
-from lickwright.library.index import add
+from lickwright.library.index import VERSION, add, create
 from lickwright.library.manifest import NAME, Manifest, Unusable
 from lickwright.library.search import Hit, memory
+
+if TYPE_CHECKING:
+    from lickwright.compilation import Compilation
 
 __all__ = ["Shelf", "Unusable", "is_kept", "kept", "made"]
 
@@ -43,14 +45,34 @@ class Shelf:
         """Where a source is, as seen from here."""
         if self._folder is None or stored == "-":
             return stored
-        return os.path.normpath(os.path.join(self._folder, stored))
+        path = os.path.normpath(os.path.join(self._folder, stored))
+        here = os.path.relpath(path) if os.path.isabs(path) else path
+        return path if here.startswith(os.pardir) else here
 
     @property
-    def left_out(self) -> int:
-        """Sources that a build knows and whose licks are not in the index."""
+    def licks(self) -> int:
+        """How many there are."""
+        return int(self.connection.execute("SELECT count(*) FROM licks").fetchone()[0])
+
+    def left_out(self) -> list[str]:
+        """Sources that a build knows and whose licks are not in the index, as seen from here."""
         if self._folder is None:
-            return 0
-        return int(self.connection.execute("SELECT count(*) FROM sources WHERE NOT indexed").fetchone()[0])
+            return []
+        rows = self.connection.execute("SELECT path FROM sources WHERE NOT indexed ORDER BY path")
+        return [self.path(row[0]) for row in rows if row[0] != "-"]
+
+    def bring_in(self, compilations: Iterable[tuple[str, Compilation]]) -> None:
+        """The licks of these sources, by path as seen from here, into a copy of the index that is gone with this process."""
+        copy = sqlite3.connect(":memory:", isolation_level=None)
+        self.connection.backup(copy)
+        self.connection.close()
+        self.connection = copy
+        create(copy)
+        numbers = {self.path(path): number for number, path in copy.execute("SELECT id, path FROM sources")}
+        copy.execute("BEGIN")
+        for path, compilation in compilations:
+            _put(copy, numbers[path], compilation)
+        copy.execute("COMMIT")
 
     def outputs(self, hit: Hit) -> list[str]:
         """The files that were made of a lick; none where the library is no build's."""
@@ -78,7 +100,15 @@ def is_kept(folder: str) -> bool:
 
 def kept(folder: str) -> Shelf:
     """The index in an output folder; raises `Unusable`."""
-    return Shelf(Manifest(folder, write=False).db, folder)
+    manifest = Manifest(folder, write=False)
+    try:
+        row = manifest.db.execute("SELECT value FROM about WHERE name = 'index'").fetchone()
+        if row is not None and row[0] != VERSION:
+            raise Unusable("another lickwright made it: lickwright make begins it anew")
+    except BaseException:
+        manifest.db.close()
+        raise
+    return Shelf(manifest.db, folder)
 
 
 def made(compilations: Iterable[tuple[str, Compilation]]) -> Shelf:
@@ -86,9 +116,13 @@ def made(compilations: Iterable[tuple[str, Compilation]]) -> Shelf:
     connection = memory()
     connection.execute("BEGIN")
     for number, (path, compilation) in enumerate(compilations, 1):
-        source = compilation.source
-        connection.execute("INSERT OR REPLACE INTO sources VALUES (?, ?)", (number, path))
-        own = () if compilation.licks else findings(compilation.diagnostics, source)
-        add(connection, number, [facts(lick, source) for lick in compilation.licks], own)
+        connection.execute("INSERT INTO sources VALUES (?, ?)", (number, path))
+        _put(connection, number, compilation)
     connection.execute("COMMIT")
     return Shelf(connection, None)
+
+
+def _put(connection: sqlite3.Connection, number: int, compilation: Compilation) -> None:
+    source = compilation.source
+    own = () if compilation.licks else findings(compilation.diagnostics, source)
+    add(connection, number, [facts(lick, source) for lick in compilation.licks], own)
