@@ -287,6 +287,10 @@ def settle(head: Head, own: Iterable[Entry], title: Span) -> tuple[Settings, lis
     values["scale"] = _scale(read.get("scale"), key, numbered, title, found)
     if "scale" in read and key is not None and values["scale"] is None:
         unread.add("scale")
+    missing = [(name, note) for name, note in head.required if name not in {*read, *unread} and not many.get(name)]
+    found += _missing(missing, title) if missing else []
+    if "box" in read and unread.isdisjoint(("key", "scale", "tuning")):
+        values["area"] = _area(values, read["box"], title, found)
     settings = Settings(
         **values,
         notes=tuple(one.value for one in many["note"]),
@@ -295,9 +299,7 @@ def settle(head: Head, own: Iterable[Entry], title: Span) -> tuple[Settings, lis
         written={name: one.span for name, one in read.items() if one.house is None},
         house={name: one.house for name, one in read.items() if one.house is not None},
     )
-    missing = [(name, note) for name, note in head.required if name not in {*read, *unread} and not many.get(name)]
-    found += _missing(missing, title) if missing else []
-    return _with_area(settings, read.get("box"), title, found), found
+    return settings, found
 
 
 def _read_fields(
@@ -418,26 +420,18 @@ def _scale(read: _Read | None, key: Key | None, numbered: bool, title: Span, fou
         return None
 
 
-def _with_area(settings: Settings, box: _Read | None, title: Span, found: list[Diagnostic]) -> Settings:
-    """Works out where the box lies, or says why it cannot lie anywhere."""
-    if box is None or (settings.key is None and settings.box is not None and settings.box.window is None):
-        return settings  # without a key, the scale and box checks are off, which the checks say
-    if settings.unread & {"key", "scale", "tuning"}:
-        return settings
-    from dataclasses import replace
-
+def _area(values: Mapping[str, Any], box: _Read, title: Span, found: list[Diagnostic]) -> Area | None:
+    """Where the box lies; None without a key, since the checks are off then and say so, and where it cannot lie anywhere."""
+    key, spec = values.get("key"), box.value
+    if key is None and spec is not None and spec.window is None:
+        return None
+    names = ("tuning", "frets", "capo", "numbering")
+    tuning, frets, capo, numbering = (values.get(name, getattr(_DEFAULTS, name)) for name in names)
     try:
-        return replace(
-            settings,
-            area=area(
-                settings.box or BoxSpec(),
-                settings.key,
-                settings.scale,
-                settings.tuning,
-                max(1, settings.frets - settings.capo),
-                settings.numbering,
-            ),
-        )
+        return area(spec or BoxSpec(), key, values["scale"], tuning, max(1, frets - capo), numbering)
     except ValueError as e:
         found.append(_about("box", box, title, str(e)))
-        return settings
+        return None
+
+
+_DEFAULTS = Settings()
