@@ -21,7 +21,7 @@ from lickwright.notation.techniques import TECHNIQUES, Curve
 if TYPE_CHECKING:
     from lickwright.timeline import Sound, Timeline
 
-WHOLE = 6720  # time units to a whole note in `moments`: thirds, fifths and sevenths of usual values are whole numbers
+WHOLE = 20160  # time units to a whole note in `moments`: thirds, also of thirds, fifths and sevenths of usual values are whole
 LONGEST = 0xFFFF  # units; a longer wait counts as this one
 FEWEST = 4  # moments; of less it cannot be said that two licks are the same
 

@@ -1,0 +1,42 @@
+"""Indexes for tests: of texts, and of all samples."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
+
+from lickwright.library.facts import LickFacts, facts
+from lickwright.library.index import add
+from lickwright.library.search import memory
+from lickwright.pipeline import compile_text
+
+SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
+
+
+def facts_of(text: str, name: str = "a.lick") -> list[LickFacts]:
+    """The facts of every lick in a text."""
+    compilation = compile_text(text, name)
+    return [facts(lick, compilation.source) for lick in compilation.licks]
+
+
+def indexed(files: dict[str, Iterable[LickFacts]]) -> sqlite3.Connection:
+    """An index of files, by path."""
+    connection = memory()
+    for number, (path, found) in enumerate(files.items(), 1):
+        connection.execute("INSERT INTO sources VALUES (?, ?)", (number, path))
+        add(connection, number, list(found))
+    return connection
+
+
+@cache
+def sample_facts() -> dict[str, list[LickFacts]]:
+    """The facts of all samples, by path."""
+    return {str(path): facts_of(path.read_text("utf-8"), str(path)) for path in SAMPLES}
+
+
+@cache
+def sample_index() -> sqlite3.Connection:
+    """An index of all samples; nobody may write to it."""
+    return indexed(dict(sample_facts()))

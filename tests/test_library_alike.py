@@ -1,0 +1,239 @@
+"""Likeness of phrases: planted duplicates are found, however moved or changed a little, and no others are.
+
+The yardstick is written out plainly here: the whole table of costs for every way to lay one phrase beside the other.
+"""
+
+from __future__ import annotations
+
+import random
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from lickwright.library.alike import NOTE, PART, Shape, cost, likeness, near, shape
+from lickwright.library.duplicates import described, groups, linked
+from lickwright.library.facts import LickFacts
+from lickwright.library.index import SEARCH_SCHEMA
+from lickwright.library.like import like
+from lickwright.library.phrase import WHOLE, unpack
+from lickwright.moves import Wish, gathered, move_lick
+from lickwright.music.pitch import parse_key
+from lickwright.notation.canonical import canonical
+from lickwright.notation.syntax import parse
+from lickwright.source import Source
+from shelved import SAMPLES, facts_of, indexed, sample_facts, sample_index
+
+EIGHTH = WHOLE // 8
+HEAD = "key A minor\nstep 1/8\n\n"
+BASE = "| e8 e5 B8 B5 G7 G5 D7 D5 | A7 A5 D7 G5 G7 B5 B8 - |"
+
+
+def packed(pitches: list[int], waits: list[int]) -> bytes:
+    """A phrase's moments, of single notes."""
+    low = b"".join(wait.to_bytes(2, "little") for wait in [*waits[:-1], 0])
+    return bytes(128 + p - pitches[0] for p in pitches) + bytes(len(pitches)) + low
+
+
+def plain_cost(one: Shape, other: Shape, semitones: int) -> int:
+    """The cheapest way from one to the other, all of the table worked out."""
+    a = list(zip(*one.moments, strict=True))
+    b = [(p - semitones, c, w) for p, c, w in zip(*other.moments, strict=True)]
+    row = [NOTE * j for j in range(len(b) + 1)]
+    for i, x in enumerate(a, 1):
+        before, row = row, [NOTE * i]
+        for j, y in enumerate(b, 1):
+            if x[0] != y[0]:
+                differ = NOTE
+            else:
+                differ = PART * (x[1] != y[1]) + PART * (x[2] != y[2] and bool(x[2]) and bool(y[2]))
+            row.append(min(before[j - 1] + differ, before[j] + NOTE, row[j - 1] + NOTE))
+    return row[-1]
+
+
+# --- how alike -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("music", "halves", "counts"),
+    [
+        (BASE, 0, (0, 0, 0, 0)),
+        (BASE.replace("A7 A5", "A5 A5"), 2, (1, 0, 0, 0)),
+        (BASE.replace("B5 B8 -", "B5 B8 B5"), 2, (0, 1, 0, 0)),
+        (BASE.replace("e8 e5", "e8 -").replace("B8 B5 G7 G5", "B8 B5 G7 -"), 6, (0, 0, 2, 2)),
+        (BASE.replace("G5 D7", "G5& D7").replace("G5& D7", "3[G5 G5 D7] .").replace(" D5 |", " |"), None, None),
+        (BASE.replace("D7 G5 G7", "D7&G7 G5 G7"), 2, (1, 0, 0, 0)),
+    ],
+)  # fmt: skip
+def test_what_differs_is_counted(music: str, halves: int | None, counts: tuple[int, int, int, int] | None) -> None:
+    one, other = (shape(facts_of(f'{HEAD}lick "x"\n{text}\n')[0].moments) for text in (BASE, music))
+    found = likeness(one, other, 2 * near(one.notes))
+    if halves is None or counts is None:
+        assert found is None or found.cost > 0
+        return
+    assert found is not None and found.cost == halves == cost(one, other, 20)
+    assert (found.other, found.more, found.fewer, found.lengths) == counts
+
+
+def test_costs_agree_with_the_plain_table() -> None:
+    """Of phrases that differ a little, the cost is the least there is; where it is said to be too high, it is."""
+    draw, told = random.Random(5), 0
+    for _ in range(160):
+        pitches = [draw.choice((0, 3, 5, 7, 10, 12)) for _ in range(draw.randint(8, 40))]
+        waits = [draw.choice((EIGHTH, EIGHTH, 2 * EIGHTH)) for _ in pitches]
+        one = shape(packed(pitches, waits))
+        up = draw.randint(-5, 5)
+        other = shape(packed(*changed(draw, pitches, waits, draw.randint(0, 4), up)))
+        limit = near(min(one.notes, other.notes))
+        least = min(plain_cost(one, other, semitones) for semitones in range(-24, 25))
+        if least <= limit:
+            told += 1
+            assert cost(one, other, limit) == least
+            found = likeness(one, other, limit)
+            assert found is not None and found.cost == least
+        else:
+            assert cost(one, other, limit) is None
+    assert told > 60
+
+
+def changed(
+    draw: random.Random, pitches: list[int], waits: list[int], times: int, up: int = 0
+) -> tuple[list[int], list[int]]:
+    """The phrase with so many notes changed, put in or taken out, or made longer, and so many semitones higher."""
+    new, lengths = [p + up for p in pitches], list(waits)
+    for _ in range(times):
+        at, what = draw.randrange(1, len(new) - 1), draw.randrange(4)
+        if what == 0:
+            new[at] += draw.choice((-2, -1, 1, 2))
+        elif what == 1:
+            new.insert(at, draw.choice((0, 3, 5, 7)) + up)
+            lengths.insert(at, EIGHTH)
+        elif what == 2 and len(new) > 8:
+            del new[at], lengths[at]
+        else:
+            lengths[at] *= 2
+    return new, lengths
+
+
+# --- groups ----------------------------------------------------------------------------------------------------------
+
+
+def test_the_samples_are_not_alike() -> None:
+    assert groups(sample_index()) == []
+
+
+@cache
+def moved_samples() -> list[tuple[LickFacts, LickFacts]]:
+    """Every sample, and the same in another key and box."""
+    pairs = []
+    for path in SAMPLES:
+        source = Source(str(path), path.read_text("utf-8"))
+        book, _ = parse(source)
+        for lick, own in zip(book.licks, sample_facts()[str(path)], strict=True):
+            n = len(pairs)
+            key = str(parse_key(own.key).transposed(n % 11 + 1)) if own.key else None
+            there = move_lick(lick, book, source, Wish(key=key, box=str(n % 5 + 1)))
+            pairs.append((own, facts_of(canonical(gathered(book, [there.lick])))[0]))
+    return pairs
+
+
+def test_samples_in_another_key_and_box_are_found_and_nothing_else() -> None:
+    files = {f"a/{n:02}.lick": [own] for n, (own, _) in enumerate(moved_samples())}
+    files |= {f"b/{n:02}.lick": [there] for n, (_, there) in enumerate(moved_samples())}
+    connection = indexed(files)
+    found = groups(connection)
+    assert len(found) == 58 == len(moved_samples())
+    assert {group.kind for group in found} == {"same phrase"}
+    for group in found:
+        first, second = (member.hit for member in described(connection, group))
+        assert first.path[2:] == second.path[2:] and first.path < second.path
+    for n, (own, there) in enumerate(moved_samples()):
+        likest = like(connection, own, 5)
+        assert [(one.kind, one.hit.path) for one in likest] == [
+            ("same tab", f"a/{n:02}.lick"), ("same phrase", f"b/{n:02}.lick")
+        ]  # fmt: skip
+        if own.key:
+            assert likest[1].how[0] == f"in {there.key}"
+
+
+def test_samples_with_one_or_two_notes_changed_are_found() -> None:
+    """Each sample beside a copy, moved, with one or two notes of another pitch: near, and the likest but itself.
+
+    Of the one sample that has fewer than eight notes there is nothing near, only the same.
+    """
+    draw, files, changes = random.Random(11), {}, {}
+    for n, own in enumerate(one for found in sample_facts().values() for one in found if one.notes >= 8):
+        read = unpack(own.moments)
+        edits = 1 if own.notes < 16 else draw.choice((1, 2))
+        new = bytearray(read.pitches)
+        for at in draw.sample([at for at in range(1, own.notes) if read.chords[at] == 0], edits):
+            new[at] += draw.choice((-2, -1, 1, 2))
+        files[f"a/{n:02}.lick"] = [own]
+        copy = bytes(new) + own.moments[own.notes :]
+        files[f"b/{n:02}.lick"] = [own._replace(moments=copy, phrase=n + 1, tab=n + 1, key="C minor")]
+        changes[n] = edits
+    connection = indexed(files)
+    found = groups(connection)
+    assert len(found) == 57 and {group.kind for group in found} == {"near"}
+    for group in found:
+        first, second = described(connection, group)
+        assert first.hit.path[2:] == second.hit.path[2:]
+    for n, one in changes.items():
+        own = files[f"a/{n:02}.lick"][0]
+        other = like(connection, own, 5)[1]
+        assert (other.kind, other.hit.path) == ("near", f"b/{n:02}.lick")
+        assert other.how[0] == ("1 note different" if one == 1 else "2 notes different")
+        assert other.share == pytest.approx(1 - one / own.notes)
+
+
+def test_near_ones_are_never_missed() -> None:
+    """Of many phrases, half of them changed copies of others: all that the plain table calls near are linked."""
+    draw, phrases = random.Random(3), []
+    for _ in range(36):
+        pitches = [draw.choice((-5, -2, 0, 3, 5, 7, 10, 12)) for _ in range(draw.randint(8, 30))]
+        waits = [draw.choice((EIGHTH, EIGHTH, 2 * EIGHTH)) for _ in pitches]
+        phrases += [(pitches, waits), changed(draw, pitches, waits, draw.randint(1, 3), draw.randint(-7, 7))]
+    shapes = [shape(packed(*one)) for one in phrases]
+    of = {n: group[0] for group in linked(shapes) for n in group}
+    pairs = 0
+    for n, one in enumerate(shapes):
+        for m in range(n):
+            limit = near(min(one.notes, shapes[m].notes))
+            if NOTE * abs(one.notes - shapes[m].notes) > limit:
+                continue
+            near_by = min(plain_cost(shapes[m], one, up) for up in range(-12, 13)) <= limit
+            pairs += near_by
+            assert not near_by or of[n] == of[m]
+    assert pairs > 12
+
+
+def test_planted_licks(tmp_path: Path) -> None:
+    """A small library by hand: what is the same, moved and near ends in groups of its kind, the rest in none."""
+    licks = {
+        "base": BASE,
+        "copy": BASE,
+        "higher": "| e11 e8 B11 B8 G10 G8 D10 D8 | A10 A8 D10 G8 G10 B8 B11 - |",
+        "one": BASE.replace("A7 A5", "A3 A5"),
+        "other": "| e5 e8 e5 B8 e5 B8 B5 G7 | B8 B5 G7 B5 G7 G5 D7 - |",
+        "short": "| e8 e5 . . . . . . |",
+        "short too": "| e8 e5 . . . . . . |",
+    }
+    text = HEAD + "\n".join(f'lick "{name}"\n{music}\n' for name, music in licks.items())
+    connection = indexed({"a.lick": facts_of(text)})
+    (group,) = groups(connection)
+    assert group.kind == "near"
+    members = {m.hit.facts["title"]: m.how for m in described(connection, group)}
+    assert list(members) == ["base", "copy", "higher", "one"]
+    assert members["base"] == members["copy"] == ()
+    assert members["higher"] == ("frets 8-11", "3 semitones higher")
+    assert members["one"][0] == "1 note different"
+
+
+def test_without_full_text_search_the_same_is_found() -> None:
+    own = moved_samples()[4][0]
+    connection = indexed({f"{n}.lick": pair for n, pair in enumerate(moved_samples())})
+    with_search = like(connection, own, 9)
+    for statement in SEARCH_SCHEMA.split(";"):
+        if "VIRTUAL" in statement:
+            connection.execute(f"DROP TABLE {statement.split('EXISTS ')[1].split(' ')[0]}")
+    assert like(connection, own, 9) == with_search and len(with_search) >= 2

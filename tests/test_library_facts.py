@@ -1,0 +1,211 @@
+"""What a library knows of a lick: its facts, its phrase, and that the index gives both back."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from lickwright.clock import Clock
+from lickwright.library.index import add, load, remove
+from lickwright.library.phrase import WHOLE, phrase, unpack
+from lickwright.library.search import memory
+from lickwright.moves import Unmovable, Wish, gathered, move_lick
+from lickwright.music.pitch import parse_key
+from lickwright.notation.canonical import canonical
+from lickwright.notation.syntax import parse
+from lickwright.pipeline import compile_file, compile_text
+from lickwright.source import Source
+from lickwright.timeline import Timeline
+from shelved import SAMPLES, facts_of, indexed, sample_facts
+
+HEAD = 'key A minor\nbox 1\n\nlick "Porch light"\n'
+
+
+def timeline(music: str, head: str = HEAD) -> Timeline:
+    lick = compile_text(f"{head}{music}\n").licks[0]
+    assert lick.ok and lick.timeline is not None, [d.message for d in lick.diagnostics]
+    return lick.timeline
+
+
+def code(music: str, head: str = HEAD) -> int:
+    return phrase(timeline(music, head)).code
+
+
+# --- facts -----------------------------------------------------------------------------------------------------------
+
+
+def test_the_facts_of_a_lick() -> None:
+    text = (
+        "by Mara Quill\nrights mine\ntempo 1/4. = 66\nmeter 12/8\nfeel straight\n\n# first\n"
+        'lick "One"\nkey G minor\nscale blues\nbox 1 2\ncapo 2\ntags answer, bend\nstyle blues\nsound lead\nlevel 3\nnote hold it\n'
+        "note and let go\n"
+        "| B6^8 - -r p3 - - G5~ - - . . . | e6&B6 - - (pm: G5 G3 D5) D3x - - E0 - - |\n".replace("D3x", "Dx")
+    )
+    (one,) = facts_of(text)
+    assert one.ok, one.findings
+    assert (one.title, one.slug, one.line) == ("One", "one", 8)
+    assert (one.key, one.tonic, one.mode, one.scale, one.box) == ("G minor", 7, "minor", "minor blues", "1 2")
+    assert one.boxes & 0b11111 == 0b11
+    assert (one.tempo, one.meter, one.feel, one.tuning, one.capo, one.sound) == (
+        66,
+        "12/8",
+        "straight",
+        "standard",
+        2,
+        "lead",
+    )
+    assert (one.by, one.rights, one.tags, one.style, one.note) == (
+        "Mara Quill", "mine", "answer, bend", "blues", "hold it\nand let go"
+    )  # fmt: skip
+    assert (one.declared, one.measured, one.level) == (3, None, 3)
+    assert one.techniques == "bend, dead note, palm mute, pull-off, release, vibrato"
+    assert (one.bars, one.beats) == (2, 8)
+    assert one.seconds == pytest.approx(8 * 60 / 66, abs=0.001)
+    assert (one.low, one.high) == (42, 72)  # open E and the e string's sixth fret, two frets up by the capo
+    assert (one.lowest, one.highest) == (3, 6)
+    assert one.notes == 10
+    assert (one.degree, one.first) == (0, 69)  # the bend arrives at G, with the capo at A
+
+
+def test_levels_are_worked_out_where_none_is_declared() -> None:
+    (plain,) = facts_of('lick "One"\n| e5 - e5 - e5 - e5 - |\n')
+    assert (plain.declared, plain.measured, plain.level) == (None, 1, 1)
+
+
+def test_a_lick_that_cannot_be_read_is_known_by_its_place() -> None:
+    good, bad = facts_of('key A minor\n\nlick "One"\n| e5 - e5 - e5 - e5 - |\n\nlick "Two"\n| e5 z9 - |\n')
+    assert good.ok and not bad.ok
+    assert (bad.title, bad.line) == ("Two", 6)
+    assert {(f.severity, f.line) for f in bad.findings} == {("error", 7)}
+
+
+def test_facts_of_all_samples_agree_with_their_timelines() -> None:
+    licks = 0
+    for path in SAMPLES:
+        for lick, one in zip(compile_file(path).licks, sample_facts()[str(path)], strict=True):
+            assert lick.timeline is not None
+            line = lick.timeline
+            assert one.seconds == pytest.approx(Clock(line, Fraction(1)).seconds(line.end), abs=0.0006), lick.title
+            used = {s.begin.name for s in line.sounds if s.begin.sign} | {m.name for s in line.sounds for m in s.marks}
+            assert used <= set(one.techniques.split(", "))
+            assert one.bars == len(line.passes)
+            assert one.declared == line.settings.level
+            read = unpack(one.moments)
+            assert len(read.pitches) == one.notes == len(read.waits)
+            starts = [s.start for s in line.sounds if s.kind == "note"]
+            assert sum(read.waits) >= round((max(starts) - min(starts)) * WHOLE / line.grain)
+            licks += 1
+    assert licks == 58
+
+
+# --- the phrase ------------------------------------------------------------------------------------------------------
+
+BASE = "| e8 e5 B8^10 -r p5 G7~-- | D7 G5h7 e5 B5 G7 - . |"
+
+
+@pytest.mark.parametrize(
+    ("music", "why"),
+    [
+        ("| e8 e5 B10 B8 p5 G7 -- | D7 G5 G7 e5 B5 G7 - . |", "bends are the notes they arrive at"),
+        ("| e8 e5 B8^^10 -r p5 G7 -- | D7 G5/7 e5 B5! G7 . . |", "techniques and lengths do not count"),
+        ("1/16 | e8 e5 B8^10 -r p5 G7~-- D7 G5h7 e5 B5 G7 - . |".replace("1/16 |", "| 1/16"), "nor note values as such"),
+        ("| e8 e5 (grace: B8) h10 B8 p5 G7^-- | D7 G5h7 e5 B5 G7 - . |", "grace notes and curls are ornaments"),
+        ("| e8 e5 B10 G12 p9 G7 -- | D7 G5h7 A19 B5 D12 - . |".replace("A19", "G14"), "nor does the string"),
+    ],
+)  # fmt: skip
+def test_the_same_phrase(music: str, why: str) -> None:
+    head = HEAD.replace("box 1\n", "meter 4/4\n")
+    lick = compile_text(f"{head}{music}\n").licks[0]
+    assert lick.timeline is not None
+    assert phrase(lick.timeline).code == code(BASE), why
+
+
+@pytest.mark.parametrize(
+    "music",
+    [
+        "| e8 e5 B8^10 -r p5 G5~-- | D7 G5h7 e5 B5 G7 - . |",
+        "| e8 e5 B8^10 -r p5 G7~- D7 | - G5h7 e5 B5 G7 - . |",
+        "| e8 e5 B8^10 - p5 G7~-- | D7 G5h7 e5 B5 G7 - . |",
+        "| e8 e5 B8^10 -r p5 G7~-- | D7 G5h7 e5&B5 B5 G7 - . |",
+        "| e8 e5 B8^10 -r p5 G7~-- | D7 G5h7 e5 Bx G7 - . |",
+        "| e8 e5 B8^9 -r p5 G7~-- | D7 G5h7 e5 B5 G7 - . |",
+    ],
+)
+def test_another_phrase(music: str) -> None:
+    assert code(music) != code(BASE)
+
+
+def test_the_tab_tells_apart_what_the_phrase_does_not() -> None:
+    same = facts_of(f'{HEAD}{BASE}\n\nlick "Again"\ntempo 60\nlevel 2\n{BASE}\n')
+    assert same[0].tab == same[1].tab and same[0].phrase == same[1].phrase
+    other = facts_of(f"{HEAD}{BASE.replace('G5h7', 'G5 G7')}\n")[0]
+    assert other.phrase == same[0].phrase and other.tab != same[0].tab
+
+
+def test_samples_moved_to_another_key_and_box_are_the_same_phrase() -> None:
+    """Every sample, by pitch and by shape, each time to other places."""
+    moved = by_shape = 0
+    for path in SAMPLES:
+        source = Source(str(path), path.read_text("utf-8"))
+        book, _ = parse(source)
+        for lick, own in zip(book.licks, sample_facts()[str(path)], strict=True):
+            n = moved
+            wishes = [Wish(box=str(n % 5 + 1))]
+            if own.key:
+                key = str(parse_key(own.key).transposed(n % 11 + 1))
+                wishes += [Wish(key=key), Wish(key=key, by="shape")]
+            for wish in wishes:
+                try:
+                    there = move_lick(lick, book, source, wish)
+                except Unmovable:  # the neck ends, or an open string has no fret below it
+                    assert wish.by == "shape"
+                    continue
+                by_shape += wish.by == "shape"
+                (again,) = facts_of(canonical(gathered(book, [there.lick])))
+                assert again.ok and again.phrase == own.phrase, (own.title, wish)
+                if wish.key:
+                    assert again.degree == own.degree and again.key == wish.key
+                    if wish.by == "shape" and own.lowest:
+                        assert again.tab != own.tab
+            moved += 1
+    assert moved == 58 and by_shape > 40
+
+
+# --- the index -------------------------------------------------------------------------------------------------------
+
+
+def test_the_index_gives_the_facts_back() -> None:
+    files = dict(sample_facts())
+    files["bad.lick"] = facts_of('lick "Two"\n| e5 z9 - |\n')
+    connection = indexed(files)
+    for number, found in enumerate(files.values(), 1):
+        assert load(connection, number) == found
+
+
+def test_facts_are_plain_values() -> None:
+    """They travel between processes: nothing of the compiler goes along."""
+    for found in sample_facts().values():
+        for one in found:
+            parts = [*one[:-1], *(part for finding in one.findings for part in finding)]
+            assert {type(part) for part in parts} <= {str, int, float, bool, bytes, type(None)}
+
+
+def test_what_is_removed_leaves_nothing() -> None:
+    connection = memory()
+    found = list(sample_facts().values())
+    twice = found[0]  # its phrases are still another source's
+    for number, ones in enumerate([*found, twice], 1):
+        connection.execute("INSERT INTO sources VALUES (?, ?)", (number, f"{number}.lick"))
+        add(connection, number, ones)
+    remove(connection, [1, 3])
+    assert load(connection, 1) == [] and load(connection, len(found) + 1) == twice
+    for table in ("lick_text", "phrase_grams"):
+        connection.execute(f"INSERT INTO {table} ({table}) VALUES ('integrity-check')")
+    remove(connection, range(1, len(found) + 2))
+    for table in ("licks", "findings", "phrases"):
+        assert connection.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
+    for word in ("bend", "the", "porch"):
+        assert not connection.execute("SELECT rowid FROM lick_text WHERE lick_text MATCH ?", (word,)).fetchall()
+    grams = connection.execute('SELECT count(*) FROM phrase_grams WHERE phrase_grams MATCH \'"0" * OR "f" *\'')
+    assert grams.fetchone() == (0,)
