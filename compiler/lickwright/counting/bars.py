@@ -33,7 +33,7 @@ from lickwright.settings import Settings
 from lickwright.source import Span
 from lickwright.timeline import Saying, TupletSpan, WordSpan
 
-_NONE = Fraction(0)
+_NONE, _WHOLE = Fraction(0), Fraction(1)
 _HOLD = (Hold(),)
 _REST = (Rest(),)
 
@@ -47,7 +47,7 @@ class Walk:
         self.page = Page()
         self._bar = OpenBar(0)
         self._step = settings.step
-        self._ratio = Fraction(1)
+        self._ratio = _WHOLE
         self._depth = 0
         self._over: tuple[int, ...] = ()  # the words over the place we are at
         self._said: list[Say] = []
@@ -100,23 +100,20 @@ class Walk:
             bar.start = span.start
         bar.end = span.end
 
-    def _slot(self, event: Event | Unknown, span: Span, last: bool = True) -> int:
-        index = len(self.page.events)
-        for say in self._said:
-            self.page.sayings.append(Saying(say.kind, say.text, index, say.span))
+    def _slot(self, event: Event | Unknown, span: Span, last: bool = True) -> None:
+        page = self.page
         if self._said:
+            index = len(page.events)
+            page.sayings += [Saying(say.kind, say.text, index, say.span) for say in self._said]
             self._said = []
-        self.page.events.append(event)
-        self.page.lasts.append(last)
-        self.page.slot_words.append(self._over)
-        if self._grace:
-            self.page.lengths.append(_NONE)
-        else:
-            if self._length is None:
-                self._length = self._step * self._ratio
-            self.page.lengths.append(self._length)
+        length = _NONE if self._grace else self._length
+        if length is None:
+            length = self._length = self._step if self._ratio is _WHOLE else self._step * self._ratio
+        page.events.append(event)
+        page.lasts.append(last)
+        page.slot_words.append(self._over)
+        page.lengths.append(length)
         self._mark(span)
-        return index
 
     def _event(self, event: Event) -> None:
         if self._bar.same is not None:
