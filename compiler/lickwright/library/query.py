@@ -52,6 +52,9 @@ def read(text: str) -> tuple[Term, ...]:
     """The terms of a question; none for an empty one, which every lick answers."""
     if len(text) > LONGEST:
         raise Unclear(f"the question is longer than {LONGEST:,} characters", 0, len(text), "ask for less at once")
+    broken = re.search("[\ud800-\udfff]", text)  # bytes that are no text, as a command line hands them on
+    if broken is not None:
+        raise Unclear("here stands something that is no letter", broken.start(), broken.end(), "write it as UTF-8 text")
     text = text.translate(_STRAIGHT)
     terms: list[Term] = []
     at, turned = _skip(text, 0), None

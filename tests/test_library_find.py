@@ -1,0 +1,277 @@
+"""Questions: each answer is held against the same question asked of the facts in plain Python; no text of anybody breaks one."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Callable
+from functools import cache
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lickwright.library.conditions import FIELDS, condition, technique_names
+from lickwright.library.facts import LickFacts
+from lickwright.library.index import SEARCH_SCHEMA, searchable
+from lickwright.library.query import Unclear, read
+from lickwright.library.search import find
+from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES
+from lickwright.settings import FIELDS as NOTATION_FIELDS
+from shelved import facts_of, indexed, sample_facts
+
+WRONG = 'key A minor\nbox 1\n\nlick "Wrong"\n| e5 z9 - |\n\nlick "Odd"\nby Ágnes Őri-Nagy\ntags x_y, 50%\n| e5 A#4 e8 - - - - - |\n'
+ODD = 'key C minor\nbox 3\n\nlick "Élan vital"\nby Ágnes Őri-Nagy\ntags x_y, 50%\ntuning drop D\ncapo 3\n| e10 e12 B10 - - - - - |\n'
+_WORDS = re.compile(r"[^\W_]+")
+
+
+@cache
+def library() -> sqlite3.Connection:
+    files = dict(sample_facts())
+    files["odd/wrong.lick"] = facts_of(WRONG)
+    files["odd/50%_of.lick"] = facts_of(ODD)
+    return indexed(files)
+
+
+def everything() -> list[tuple[str, LickFacts]]:
+    files = [*sample_facts().items(), ("odd/wrong.lick", facts_of(WRONG)), ("odd/50%_of.lick", facts_of(ODD))]
+    return [(path, one) for path, found in files for one in found]
+
+
+def plain(text: str) -> str:
+    """As full-text search folds letters."""
+    from unicodedata import normalize
+
+    return "".join(c for c in normalize("NFKD", text.casefold()) if c.isascii())
+
+
+def said(one: LickFacts, words: str, *fields: str, begins: bool = True) -> bool:
+    """Whether the words stand in a row in one of the fields; the last may go on."""
+    wanted = _WORDS.findall(plain(words))
+    for field in fields or ("title", "tags", "style", "by", "source", "note", "techniques"):
+        own = _WORDS.findall(plain(str(getattr(one, field))))
+        for at in range(len(own) - len(wanted) + 1):
+            row = own[at : at + len(wanted)]
+            if row[:-1] == wanted[:-1] and (row[-1] == wanted[-1] or (begins and row[-1].startswith(wanted[-1]))):
+                return True
+    return False
+
+
+def uses(one: LickFacts, *names: str) -> bool:
+    return bool(set(one.techniques.split(", ")) & set(names))
+
+
+@pytest.mark.parametrize(
+    ("question", "holds"),
+    [
+        ("", lambda path, one: True),
+        ("bend", lambda path, one: said(one, "bend")),
+        ("pull-off", lambda path, one: said(one, "pull off")),
+        ("not bend", lambda path, one: not said(one, "bend")),
+        ('"double stop"', lambda path, one: said(one, "double stop", begins=False)),
+        ('"turn"', lambda path, one: said(one, "turn", begins=False)),
+        ("technique:bend", lambda path, one: uses(one, "bend", "pre-bend")),
+        ("techniques:slide,tapped", lambda path, one: any("slide" in t or "tap" in t for t in one.techniques.split(", "))),
+        ("technique:none", lambda path, one: one.ok and not one.techniques or not one.techniques),
+        ("level<=2", lambda path, one: one.level is not None and one.level <= 2),
+        ("not level <= 2", lambda path, one: one.level is None or one.level > 2),
+        ("level:2-3", lambda path, one: one.level in (2, 3)),
+        ("level:1,5", lambda path, one: one.level in (1, 5)),
+        ("level:none", lambda path, one: one.level is None),
+        ("tempo>=100 tempo<120", lambda path, one: one.tempo is not None and 100 <= one.tempo < 120),
+        ("tempo:92", lambda path, one: one.tempo == 92),
+        ("bars>4", lambda path, one: one.bars > 4),
+        ("notes:10-20", lambda path, one: 10 <= one.notes <= 20),
+        ("seconds<5", lambda path, one: one.seconds < 5),
+        ("fret<=5", lambda path, one: one.highest is not None and one.highest <= 5),
+        ("fret:5-8", lambda path, one: one.lowest is not None and one.lowest >= 5 and (one.highest or 0) <= 8),
+        ("frets>=12", lambda path, one: one.lowest is not None and one.lowest >= 12),
+        ("box:2", lambda path, one: "2" in one.box.split(" at ")[0].split()),
+        ("box:1,3", lambda path, one: {"1", "3"} & set(one.box.split(" at ")[0].split()) and "frets" not in one.box),
+        ("box:open", lambda path, one: one.box == "open"),
+        ('box:"1 at 12"', lambda path, one: one.box == "1 at 12"),
+        ("box:none", lambda path, one: one.box == ""),
+        ('box:"frets 7-10"', lambda path, one: one.box == "frets 7-10"),
+        ('key:"A minor"', lambda path, one: one.key == "A minor"),
+        ("key:A", lambda path, one: one.key.startswith("A ")),
+        ("key:Eb", lambda path, one: one.tonic == 3),
+        ("key:dorian,lydian", lambda path, one: one.mode in ("dorian", "lydian")),
+        ("key:none", lambda path, one: one.key == ""),
+        ("scale:blues", lambda path, one: "blues" in one.scale),
+        ('scale:"major pentatonic"', lambda path, one: one.scale.startswith("major pentatonic")),
+        ("meter:12/8", lambda path, one: one.meter == "12/8"),
+        ("feel:swing", lambda path, one: one.feel.split(" ")[0] == "swing"),
+        ('tuning:"drop D"', lambda path, one: one.tuning == "drop D"),
+        ("sound:lead,crunch", lambda path, one: one.sound in ("lead", "crunch")),
+        ("capo>0", lambda path, one: one.capo > 0),
+        ("by:quill", lambda path, one: said(one, "quill", "by")),
+        ("by:ágnes", lambda path, one: said(one, "agnes", "by")),
+        ("by:ori-nagy", lambda path, one: said(one, "ori nagy", "by")),
+        ("elan", lambda path, one: said(one, "elan")),
+        ("rights:none", lambda path, one: one.rights == ""),
+        ("not rights:none tags:x_y", lambda path, one: one.rights != "" and said(one, "x y", "tags")),
+        ("style:rock by:none", lambda path, one: False),
+        ("file:BLUES/", lambda path, one: "blues/" in path.lower()),
+        ("file:50%_of", lambda path, one: "50%_of" in path),
+        ("finding:error", lambda path, one: any(f.severity == "error" for f in one.findings)),
+        ("finding:l439", lambda path, one: any(f.code == "L439" for f in one.findings)),
+        ("not finding:none", lambda path, one: bool(one.findings)),
+        ('bend box:1 not key:"A minor" level<=3', lambda path, one: said(one, "bend") and "1" in one.box.split()[:1]
+            and one.key != "A minor" and one.level is not None and one.level <= 3),
+    ],
+)  # fmt: skip
+def test_answers(question: str, holds: Callable[[str, LickFacts], bool]) -> None:
+    expected = sorted((path, one.line, one.title) for path, one in everything() if holds(path, one))
+    found = find(library(), question)
+    assert [(hit.path, hit.facts["line"], hit.facts["title"]) for hit in found.hits] == expected
+    assert found.total == len(expected)
+    for limit in (1, 2, 7):
+        few = find(library(), question, limit)
+        assert few.hits == found.hits[:limit] and few.total == found.total
+
+
+def test_most_questions_above_tell_licks_apart() -> None:
+    for question in ("bend", 'key:"A minor"', "box:2", "level<=2", "fret<=5", "feel:swing", "finding:error", "capo>0"):
+        assert 0 < find(library(), question).total < len(everything()), question
+
+
+def test_without_full_text_search_the_same_is_found() -> None:
+    """But for words that LIKE finds inside others, and letters that it does not fold."""
+    plain = indexed(dict(sample_facts()))
+    for statement in SEARCH_SCHEMA.split(";"):
+        if "VIRTUAL" in statement:
+            plain.execute(f"DROP TABLE {statement.split('EXISTS ')[1].split(' ')[0]}")
+    assert not searchable(plain)
+    rich = indexed(dict(sample_facts()))
+    for question in (
+        "bend",
+        'technique:slide key:"A minor"',
+        "not bend level>3",
+        "scale:blues",
+        "by:quill",
+        "pull-off",
+        "rights:none",
+    ):
+        assert find(plain, question) == find(rich, question), question
+
+
+def test_a_technique_is_asked_for_by_its_name() -> None:
+    """Every name of the table finds the licks that use it, every sample technique among them."""
+    for name in technique_names():
+        wanted = [one.title for _, one in everything() if uses(one, name)]
+        found = [hit.facts["title"] for hit in find(library(), f'technique:"{name}"').hits]
+        assert set(wanted) <= set(found), name
+        assert wanted, name  # some sample uses it
+    assert set(technique_names()) == {t.name for t in TECHNIQUES if t.sign} | set(EVENT_WORDS)
+
+
+def test_every_field_of_the_notation_can_be_asked_for_or_is_left_out_on_purpose() -> None:
+    """A new field wants a decision."""
+    asked = {field.name for field in FIELDS}
+    of_no_use = {"notation", "pickup", "step", "chords", "frets", "reach", "numbering", "meant"}
+    assert {row.name for row in NOTATION_FIELDS} == (asked & {row.name for row in NOTATION_FIELDS}) | of_no_use
+    assert not asked & of_no_use
+
+
+# --- what cannot be read ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("question", "marked", "message", "help"),
+    [
+        ("kye:A", "kye", "there is no field `kye`", "did you mean key?"),
+        ('box:2 key:"A miner"', '"A miner"', '"miner" is no mode: A minor?', ""),
+        ("key:a", "a", '"a" does not say which mode: write A minor or A major', ""),
+        ("key:minro", "minro", None, "did you mean minor?"),
+        ("box:6", "6", "boxes are numbered 1 to 5, there is no box 6", ""),
+        ("technique:bned", "bned", "no technique has `bned` in its name", "did you mean bend?"),
+        ("scale:bleus", "bleus", "no scale has `bleus` in its name", "did you mean blues?"),
+        ("sound:leed", "leed", None, ""),
+        ("level<=9", "9", "levels go from 1 to 5", "as in level<=3"),
+        ("level<=x", "x", "`x` is no number", "as in level:3, level<=3 or level:2-4"),
+        ("tempo:120-80", "120-80", "120-80 runs backwards", "write 80-120"),
+        ("level=3", "=", "`=` is not used here", "write level:"),
+        ("key<=3", "key<=3", "`key` is no number to compare", "write key:3"),
+        ('say "hello', '"hello', "a quote is opened and never closed", 'close it: "A minor"'),
+        ("bend and slide", "and", "`and` goes without saying: all terms must hold", "leave it out"),
+        ("bend or slide", "or", "there is no `or` between terms", None),
+        ("bend -slide", "-slide", "`-` does not turn a term round", "write not slide"),
+        ("bend not", "not", "`not` stands before nothing", None),
+        ("level:", "level:", "`level:` wants a value", None),
+        ("box:1, 2", ",", "a value is missing after the comma", "no space after it: box:1,2"),
+        ("box:,2", ",", "`,` stands where a value should", "as in box:1,2"),
+        ("<= 3", "<=", "`<=` has no field before it", None),
+        ("level<=2,3", "level<=2,3", "a comparison takes one number", None),
+        ("finding:eror", "eror", "`eror` is no kind of finding", "did you mean error?"),
+        ("file:none", "none", "every lick has a file", None),
+        ("file:\udcff", "\udcff", "here stands something that is no letter", None),
+        ("***", "***", "`***` holds no word to look for", None),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_read_is_said(question: str, marked: str, message: str | None, help: str | None) -> None:
+    with pytest.raises(Unclear) as caught:
+        find(library(), question)
+    assert question[caught.value.start : caught.value.end] == marked
+    assert message is None or str(caught.value) == message
+    assert help is None or caught.value.help == help
+    assert "\n" not in str(caught.value) and not str(caught.value)[:1].isupper()
+
+
+def test_curly_quotes_are_read_as_straight_ones() -> None:
+    assert find(library(), "key:“A minor”") == find(library(), 'key:"A minor"')
+
+
+_PIECES = st.sampled_from([
+    "bend", "not", "key:", '"A minor"', "box:", "level<=", "3", ",", "-", '"', "'", ";--", "DROP TABLE licks;", "' OR 1=1 --",
+    "%", "_", "*", "NEAR(", ")", "{title}", "title:", "AND", "OR", "^", "\\", "\0", "tags:none", "tempo:80-", "finding:", "“", "\n",
+    "fret>", "lick_text", "file:", "by:", "technique:", "é", "夜", "\ud800", "😀",
+])  # fmt: skip
+
+
+@settings(max_examples=400, deadline=None)
+@given(
+    st.one_of(
+        st.text(max_size=80), st.lists(_PIECES, max_size=12).map("".join), st.lists(_PIECES, max_size=8).map(" ".join)
+    )
+)
+def test_any_text_gives_an_answer_or_a_clear_error(question: str) -> None:
+    before = library().total_changes
+    try:
+        found = find(library(), question, 5)
+    except Unclear as e:
+        assert 0 <= e.start < e.end <= max(1, len(question))
+        assert str(e) and "sql" not in str(e).lower()
+    else:
+        assert 0 <= len(found.hits) <= 5 and found.total <= len(everything())
+    assert library().total_changes == before
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.text(min_size=1, max_size=40))
+def test_no_text_of_a_question_is_ever_sql(text: str) -> None:
+    """The SQL of a value is the same whatever the value is."""
+    quoted = '"' + text.replace('"', "") + '"'
+    for field in ("title", "file"):
+        try:
+            (term,) = read(f"{field}:{quoted}")
+            made = condition(term, True)
+        except Unclear:
+            continue
+        assert made.sql == condition(read(f'{field}:"x"')[0], True).sql
+
+
+def test_an_endless_question_is_refused() -> None:
+    with pytest.raises(Unclear, match="longer than 2,000 characters"):
+        find(library(), "bend " * 1000)
+    with pytest.raises(Unclear, match="more than 50 terms"):
+        find(library(), "a " * 60)
+
+
+# --- nothing found ---------------------------------------------------------------------------------------------------
+
+
+def test_it_is_told_which_part_finds_nothing() -> None:
+    found = find(library(), "bend zzz level:2")
+    assert found.total == 0 and [term.values[0].text for term in found.none] == ["zzz"]
+    found = find(library(), "key:lydian level:5")
+    assert found.total == 0 and not found.none
