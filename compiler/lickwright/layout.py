@@ -92,7 +92,7 @@ def _silent(event: Event | Unknown, before: bool) -> bool:
     if isinstance(event, Unknown):
         return False
     if before:
-        return all(isinstance(part, Hold | Rest) for part in event.parts)
+        return all(isinstance(part, (Hold, Rest)) for part in event.parts)
     part = event.parts[0]
     return isinstance(part, Rest) and not part.string and len(event.parts) == 1
 
@@ -104,12 +104,13 @@ def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
         for at in sorted({0} | draft.instants):
             yield Column(index, at, 0, (), False, "")
         return
-    keys = [(at, lead, "") for at, lead in cells if lead]
+    leads = [(at, lead, "") for at, lead in cells if lead]
     happens = frozenset([at for at, lead in cells if not lead]).union(_rests_begin(silences))
     meter, shift = timeline.settings.meter, count_shift(timeline, bar)
-    keys += _counted(happens, frozenset(draft.instants), shift, bar.length, timeline.grain, meter)
-    for at, lead, said in sorted(keys):
-        here = tuple(cells[at, lead].values()) if (at, lead) in cells else ()
+    counted = _counted(happens, frozenset(draft.instants), shift, bar.length, timeline.grain, meter)
+    for at, lead, said in sorted([*leads, *counted]) if leads else counted:
+        cell = cells.get((at, lead))
+        here = tuple(cell.values()) if cell else ()
         past = bisect_left(silences, (at + 1,)) if silences else 0
         silent = past > 0 and silences[past - 1][1]
         yield Column(index, at, -lead, tuple(sorted(here)) if len(here) > 1 else here, silent, said)
@@ -133,7 +134,7 @@ def count_shift(timeline: Timeline, bar: Bar) -> int:
 def _counted(
     happens: Set[int], offered: Set[int], shift: int, length: int, grain: int, meter: Meter
 ) -> tuple[tuple[int, int, str], ...]:
-    """The instants of a bar that have a column, each with a lead of 0 and its count.
+    """The instants of a bar that have a column, in order, each with a lead of 0 and its count.
 
     They are those where something `happens`, those `offered` that are counted, the beats, and a ruler in hard places.
     """
@@ -147,7 +148,7 @@ def _counted(
         uncounted = {at // beat for at in instants if not _said(at, grain, meter, at // beat in sixes)}
         instants.update([at for at in _ruler(instants, uncounted | sixes, beat) if shift <= at < shift + length])
     return tuple(
-        (at - shift, 0, _said(at, grain, meter, bool(sixes) and at // beat in sixes) or ".") for at in instants
+        (at - shift, 0, _said(at, grain, meter, bool(sixes) and at // beat in sixes) or ".") for at in sorted(instants)
     )
 
 

@@ -33,7 +33,9 @@ def _strings(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]]) -> lis
     tuning = grid.timeline.settings.tuning
     count = tuning.strings
     labels = max(map(len, tuning.labels))
-    empty = [_empty_string(line, labels, side) for side in (0, 1)]
+    outer = _empty_string(line, labels, 0)
+    alike = all(sign[0] == sign[1] for sign in line.signs) and not any(placed.piece.same for placed in line.pieces)
+    empty = (outer, outer if alike else _empty_string(line, labels, 1))
     middle = (count // 2 - 1, count // 2 + count % 2)  # where repeats have their dots
     drawn = [bytearray(empty[number in middle]) for number in range(count)]
     for text, label in zip(drawn, tuning.labels, strict=True):
@@ -180,6 +182,6 @@ def _set(lanes: Sequence[Sequence[Item]]) -> list[str]:
         line, end = "", 0
         for start, text in sorted(lane):
             line += " " * (start - end) + text
-            end = max(start, end) + _wide(text)
+            end = (start if start > end else end) + (len(text) if text.isascii() else _wide(text))
         lines.append(line.rstrip())
     return lines

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 from lickwright.grid import Cell, Column, Grid, Row
@@ -165,6 +166,8 @@ def _room_after(blocks: Sequence[Block]) -> int:
 
 def _marks(cells: Sequence[Cell]) -> tuple[tuple[Mark, ...], tuple[tuple[int, str], ...]]:
     """The marks of a column, and where in them bend amounts belong (equal ones of two strings once)."""
+    if len(cells) == 1 and not cells[0].shapes:
+        return (_mark(cells[0].string, note_text(cells[0].sound)),), ()
     marks = []
     bends: dict[tuple[int, str], None] = {}
     for cell in cells:
@@ -189,17 +192,15 @@ def _scale(blocks: Sequence[Block], end: int, grain: int, beat: int) -> Scale:
     """
     tight = space(blocks, 0, end, TIGHT)
     real = [
-        (block.at, x)
-        for x, block in zip(tight.xs, blocks, strict=True)
-        if not block.back and (block.marks or block.said[:1] == "(")
+        (at, x)
+        for x, (at, back, marks, _, said, _, _) in zip(tight.xs, blocks, strict=True)
+        if not back and (marks or said[:1] == "(")
     ]
-    steps = [
-        (following - at, end - x)
-        for (at, x), (following, end) in zip(real, [*real[1:], (end, tight.length + 1)], strict=False)
-    ]
-    lengths = sorted(min(length, beat) for length, _ in steps)
-    step = lengths[len(lengths) // 4] if lengths else beat
-    needs = sorted(need for length, need in steps if length <= step)
+    real.append((end, tight.length + 1))
+    steps = [(following - at, end - x) for (at, x), (following, end) in pairwise(real)]
+    lengths = sorted([length for length, _ in steps])
+    step = min(beat, lengths[len(lengths) // 4]) if lengths else beat
+    needs = sorted([need for length, need in steps if length <= step])
     least = LONG_STEP_MIN if step * 4 >= grain else STEP_MIN
     need = needs[len(needs) * 7 // 10] if needs else 0
     return Scale(min(STEP_MAX, max(least, need)), max(1, step))
