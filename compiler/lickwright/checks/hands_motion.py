@@ -159,8 +159,9 @@ Stroke = tuple[
 
 def check_picking(timeline: Timeline, picked: Sequence[Sound]) -> Iterator[Diagnostic]:
     """Strokes a second, and sweeps. Plucking fingers are not judged."""
-    grain = _fastest(timeline)
-    close = 1.0 / (grain * ONE_WAY[0])  # grains: strokes further apart than this are never remarkable
+    one_way = any(_way(sound) for sound in picked if sound.marks)
+    least = ONE_WAY[0] if one_way else PICKING[0]  # strokes a second
+    close = 1.0 / (_fastest(timeline) * least)  # grains: strokes further apart than this are never remarkable
     if not any(b.start - a.start <= close and b.start > a.start for a, b in zip(picked, picked[1:], strict=False)):
         return
     strokes = list(_strokes(picked))
