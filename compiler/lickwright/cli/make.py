@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -81,9 +82,13 @@ def _share(context: click.Context, parameter: click.Parameter, value: str | None
 @click.option("--report", metavar="FILE", help="Write what was done as JSON.")
 @click.option("--shard", callback=_share, metavar="K/N", help="Make only one of N equal shares, for several machines.")
 @click.option("--merge", is_flag=True, help="PATHs are output folders of shards: bring them together in --out.")
+@click.option(
+    "--cluster", metavar="ADDRESS", help="Work on the Dask cluster whose scheduler is there: tcp://name:8786."
+)
 @click.pass_context
 def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwrite: bool, **more: Any) -> int:
     """Its help is `_HELP`, since it lists the formats."""
+    from lickwright.cli.housing import preferred
     from lickwright.cli.making import Screen
 
     if more["merge"]:
@@ -92,17 +97,21 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         return merge(paths, out, overwrite)
     if more["watch"] and (more["dry_run"] or more["report"] or "-" in paths):
         raise click.UsageError("--watch goes with files and folders, and neither with --dry-run nor --report")
+    if more["cluster"] and (more["watch"] or more["dry_run"]):
+        raise click.UsageError("--cluster goes neither with --watch nor with --dry-run")
     from lickwright.library.build import Wish, build
     from lickwright.library.house import Houses
     from lickwright.library.plan import Share
 
     houses = Houses()
+    chosen = preferred(context, houses.of(paths[0]))  # for what holds for the whole run
+    out = chosen["out"]
     library = any(os.path.isdir(path) for path in paths)
     wish = Wish(
         paths,
         out,
         _orders(context, houses, library),
-        more["jobs"] or _cores(),
+        chosen["jobs"] or _cores(),
         overwrite,
         more["shard"] or Share(),
         prune=more["prune"],
@@ -110,7 +119,7 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         stdin=_stdin,
         report=more["report"],
     )
-    with screen.endings() as ended:
+    with screen.endings() as ended, _cluster(more["cluster"], wish) as wish:
         if more["watch"]:
             from lickwright.cli.making import watch
 
@@ -118,6 +127,22 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         teller = Screen()
         account = build(wish, teller)
         return _end(teller, account, wish, houses, ended())
+
+
+@contextmanager
+def _cluster(address: str | None, wish: Wish) -> Iterator[Wish]:
+    """The wish, to be done by a cluster if there is an address of one."""
+    if address is None:
+        yield wish
+        return
+    from lickwright.library.cluster import Cluster, NoCluster
+
+    try:
+        with Cluster(address, lambda line: screen.err(line + "\n"), wish.jobs) as cluster:
+            cluster.check(wish.out)
+            yield wish._replace(workers=cluster.workers)
+    except NoCluster as e:
+        raise click.UsageError(str(e)) from None
 
 
 def _end(teller: Screen, account: Account, wish: Wish, houses: Houses, code: screen.Exit) -> int:
@@ -132,18 +157,15 @@ def _end(teller: Screen, account: Account, wish: Wish, houses: Houses, code: scr
 
 def _orders(context: click.Context, houses: Houses, facts: bool) -> Callable[[str], Order]:
     """What is wanted of a source: what the command line says, else what its house says, else the usual."""
+    from lickwright.cli.housing import preferred
     from lickwright.library.orders import Order, key
 
     def order(path: str) -> Order:
         house = houses.of(path)
-
-        def wish(name: str, house_name: str) -> Any:
-            said = context.get_parameter_source(name) is not click.core.ParameterSource.DEFAULT
-            return context.params[name] if said or house is None else house.make.get(house_name, context.params[name])
-
-        rows: tuple[Backend, ...] = wish("rows", "to")
-        tempo: choices.TempoWish = wish("tempo", "tempo")
-        options = Options(wish("width", "width"), tempo.percent, tempo.bpm, wish("single_channel", "single-channel"))
+        chosen = preferred(context, house)
+        rows: tuple[Backend, ...] = chosen["rows"]
+        tempo: choices.TempoWish = chosen["tempo"]
+        options = Options(chosen["width"], tempo.percent, tempo.bpm, chosen["single_channel"])
         names = tuple(row.name for row in rows)
         return Order(
             names, options, house, key(options, house.key if house else ""), facts, bool(house and not house.ok)

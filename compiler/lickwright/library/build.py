@@ -12,9 +12,9 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
-from contextlib import closing, nullcontext
+from contextlib import AbstractContextManager, closing, nullcontext
 from itertools import islice
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.files import UNWRITABLE, reason
 from lickwright.library import journal, plan, prune
@@ -28,7 +28,7 @@ from lickwright.library.record import Recorder
 from lickwright.source import Span
 
 if TYPE_CHECKING:
-    from lickwright.library.pool import Limits, Work
+    from lickwright.library.pool import Limits, Setup, Work
 
 SERIAL = 150  # sources; for fewer, workers would take longer to start than they save
 _EACH = 0.5  # seconds between two commits
@@ -52,6 +52,9 @@ class Wish(NamedTuple):
     )
     report: str | None = None  # a file to write the machine report to
     limits: Limits | None = None  # of workers; None: the usual ones
+    workers: Callable[[Setup], AbstractContextManager[Any]] | None = (
+        None  # do the work in place of processes of our own
+    )
     work: Work | None = None  # tests put one in its place that breaks down
 
 
@@ -132,13 +135,9 @@ class _Build:
         account = self.account
         for shown, findings in db.execute("SELECT shown, findings FROM scan WHERE path IS NULL ORDER BY id").fetchall():
             account.trouble(os.fsdecode(shown), findings)
-        same = []
-        for one in plan.unchanged(self.manifest, self.wish.out, self._orders.all):
-            if (state := account.same(one, self._orders.all[one.order], self.wish.report is not None)) is not None:
-                same.append((*state, one.id))
         if not db.in_transaction:
-            db.execute("BEGIN")  # ten thousand changes of a table that is ours alone
-        db.executemany("UPDATE scan SET state = ?, findings = ? WHERE id = ?", same)
+            db.execute("BEGIN")  # thousands of changes of a table that is ours alone
+        db.executemany("UPDATE scan SET state = ?, findings = ? WHERE id = ?", self._same())
         db.execute("COMMIT")
         (account.found,) = db.execute("SELECT count(*) FROM scan").fetchone()
         (account.skipped,) = db.execute("SELECT count(*) FROM scan WHERE state = 'skipped'").fetchone()
@@ -149,6 +148,13 @@ class _Build:
         (self._todo,) = db.execute("SELECT count(*) FROM scan WHERE state = ''").fetchone()
         if any(os.path.isdir(path) for path in self.wish.paths):
             account.gone = prune.find_lost(self.manifest, self.wish.out)
+
+    def _same(self) -> Iterator[tuple[str, str, int]]:
+        """State and findings of each source that needs no work, with its place in the scan."""
+        report = self.wish.report is not None
+        for one in list(plan.unchanged(self.manifest, self.wish.out, self._orders.all)):
+            if (state := self.account.same(one, self._orders.all[one.order], report)) is not None:
+                yield *state, one.id
 
     def _rehearse(self) -> None:
         for item in plan.items(self.manifest, self.wish.out):
@@ -176,7 +182,7 @@ class _Build:
         journal.clear(self.wish.out)
 
     def _work(self, recorder: Recorder) -> None:
-        chunks = self._pooled if self.wish.jobs > 1 and self._todo >= SERIAL or self._suspect() else self._alone
+        chunks = self._pooled if self._many() or self._suspect() else self._alone
         licks = 0
         done = 0
         self.teller.progress(0, self._todo, 0)
@@ -200,6 +206,10 @@ class _Build:
         if time.monotonic() - self._kept > _EACH:
             self.manifest.keep()
             self._kept = time.monotonic()
+
+    def _many(self) -> bool:
+        """Whether it is worth while to have others do the work."""
+        return self.wish.workers is not None or (self.wish.jobs > 1 and self._todo >= SERIAL)
 
     def _suspect(self) -> bool:
         """Whether a source that brought a worker down is to be tried again: never in this process."""
@@ -243,7 +253,7 @@ class _Build:
                 yield Chunk(number, some)
                 number += 1
 
-        with Pool(setup, self.wish.jobs) as pool:
+        with self.wish.workers(setup) if self.wish.workers else Pool(setup, self.wish.jobs) as pool:
             for chunk, results in pool.run(chunks()):
                 yield chunk.number, chunk.items, results
 
