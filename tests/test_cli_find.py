@@ -77,6 +77,7 @@ def test_json_says_everything(run: Run) -> None:
     for name in ("key", "scale", "box", "tempo", "bars", "seconds", "notes", "lowest", "highest", "line", "rights"):
         assert one[name] == (getattr(own, name) if getattr(own, name) != "" else None)
     assert one["techniques"] == own.techniques.split(", ")
+    assert len(one["intervals"]) == len(one["rhythm"]) == own.notes - 1
     assert one["tags"] == [tag.strip() for tag in own.tags.split(",")]
     assert one["findings"] == [finding._asdict() for finding in own.findings] and one["outputs"] == []
 
@@ -234,6 +235,26 @@ def test_an_index_that_is_damaged_says_so(run: Run) -> None:
             code, _, err = run(command, "out")
             assert code in (0, 2), (command, damaged[:20], err)
             assert "sorry" not in err
+
+
+def test_an_index_is_asked_after_its_build_was_killed(run: Run, tmp_path: Path) -> None:
+    """What the build had begun is taken back, and the answer is that of the build before."""
+    run("make", SAMPLE_FOLDER, "--to", "tab", "--out", "out")
+    before = run("find", "out", "bend")
+    killed = """
+import os, signal
+from lickwright.library.manifest import Manifest
+manifest = Manifest("out", write=True)
+manifest.db.execute("PRAGMA cache_size = 5")  # so that the file is written to before the end
+manifest.begin()
+manifest.db.execute("CREATE TABLE junk (x)")
+manifest.db.executemany("INSERT INTO junk VALUES (?)", [("x" * 3000,)] * 500)
+manifest.db.execute("UPDATE licks SET title = 'half', techniques = ''")
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+    ran = subprocess.run([sys.executable, "-c", killed], cwd=tmp_path, check=False)
+    assert ran.returncode == -9 and Path("out/.lickwright.db-journal").stat().st_size > 0
+    assert run("find", "out", "bend") == before
 
 
 def test_an_index_is_asked_without_the_compiler(run: Run, tmp_path: Path) -> None:

@@ -89,6 +89,6 @@ def as_value(shelf: Shelf, hit: Hit) -> dict[str, object]:
     known["techniques"] = [word for word in hit.facts["techniques"].split(", ") if word]
     known["tags"] = [tag.strip() for tag in hit.facts["tags"].split(",") if tag.strip()]
     return {
-        "path": shelf.path(hit.path), **known,
+        "path": shelf.path(hit.path), **known, **shelf.phrase(hit),
         "findings": shelf.findings(hit), "outputs": shelf.outputs(hit),
     }  # fmt: skip

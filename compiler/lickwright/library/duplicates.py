@@ -28,10 +28,12 @@ class Group(NamedTuple):
 
 
 def groups(connection: sqlite3.Connection) -> list[Group]:
-    """All of them, those that are most alike first, then by where they begin. A phrase of fewer than four notes is like none."""
+    """All of them, those that are most alike first, then by where they begin. A phrase of fewer than four notes is like none, and licks
+    with errors are left out.
+    """
     rows = connection.execute(
         "SELECT l.id, l.phrase, l.tab FROM licks l JOIN sources s ON s.id = l.source_id "
-        "WHERE l.phrase != 0 AND l.notes >= ? ORDER BY s.path, l.line, l.id",
+        "WHERE l.ok AND l.notes >= ? ORDER BY s.path, l.line, l.id",
         (FEWEST,),
     ).fetchall()
     of_phrase: dict[int, list[tuple[int, int]]] = {}

@@ -97,5 +97,5 @@ def boxes(connection: sqlite3.Connection) -> dict[str, int]:
 
 
 def _repeated(connection: sqlite3.Connection) -> int:
-    rows = "SELECT phrase FROM licks WHERE notes >= ? GROUP BY phrase HAVING count(*) > 1"
+    rows = "SELECT phrase FROM licks WHERE ok AND notes >= ? GROUP BY phrase HAVING count(*) > 1"
     return int(connection.execute(f"SELECT count(*) FROM ({rows})", (FEWEST,)).fetchone()[0])

@@ -8,12 +8,16 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterable
+from fractions import Fraction
+from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+from lickwright.files import reason
 from lickwright.library.facts import facts, findings
 from lickwright.library.index import VERSION, add, create
 from lickwright.library.manifest import NAME, Manifest, Unusable
+from lickwright.library.phrase import WHOLE, unpack
 from lickwright.library.search import Hit, memory
 
 if TYPE_CHECKING:
@@ -85,6 +89,13 @@ class Shelf:
         )
         return [os.path.normpath(os.path.join(self._folder, folder, name)) for folder, name in rows]
 
+    def phrase(self, hit: Hit) -> dict[str, list[object]]:
+        """The semitones from each note to the next and the times between them, in whole notes, for JSON."""
+        row = self.connection.execute("SELECT moments FROM phrases WHERE code = ?", (hit.facts["phrase"],)).fetchone()
+        pitches, _, waits = unpack(row[0] if row else b"")
+        steps = [after - before for before, after in zip(pitches, pitches[1:], strict=False)]
+        return {"intervals": [*steps], "rhythm": [str(Fraction(wait, WHOLE)) for wait in waits[:-1]]}
+
     def findings(self, hit: Hit) -> list[dict[str, Any]]:
         """What is wrong with a lick, for JSON."""
         rows = self.connection.execute(
@@ -100,7 +111,12 @@ def is_kept(folder: str) -> bool:
 
 def kept(folder: str) -> Shelf:
     """The index in an output folder; raises `Unusable`."""
-    manifest = Manifest(folder, write=False)
+    try:
+        manifest = _opened(folder)
+    except OSError as e:
+        if os.path.exists(os.path.join(folder, NAME + "-journal")):
+            raise Unusable("a build was cut off there, and only who may write there can take it back") from None
+        raise Unusable(reason(e)) from None
     try:
         row = manifest.db.execute("SELECT value FROM about WHERE name = 'index'").fetchone()
         if row is not None and row[0] != VERSION:
@@ -109,6 +125,21 @@ def kept(folder: str) -> Shelf:
         manifest.db.close()
         raise
     return Shelf(manifest.db, folder)
+
+
+def _opened(folder: str) -> Manifest:
+    """The manifest. Where a build was killed, what it had begun is first taken back: SQLite does that, if it may write."""
+    try:
+        return Manifest(folder, write=False)
+    except OSError:
+        again = sqlite3.connect(f"{Path(folder, NAME).absolute().as_uri()}?mode=rw", uri=True)
+        try:
+            again.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchall()
+        except sqlite3.OperationalError:
+            pass  # the second look says what is the matter
+        finally:
+            again.close()
+        return Manifest(folder, write=False)
 
 
 def made(compilations: Iterable[tuple[str, Compilation]]) -> Shelf:
