@@ -1,7 +1,7 @@
 """What the strings are heard through: pick-up, valve, cabinet or wood, and a short room.
 
 In: samples of all strings, piece by piece. Out: two channels, piece by piece, as loud as it comes. All filters are applied in one
-multiplication by their frequency response (overlap-save); the valve runs four times oversampled, between two such. What is silent costs nothing.
+multiplication by their frequency response (overlap-save); the valve runs oversampled, between two such. What is silent costs nothing.
 Filters are the second-order sections of R. Bristow-Johnson; the valve is a tanh with a small bias.
 """
 
@@ -23,7 +23,7 @@ SIZE = 1 << 16  # samples of one transform
 MEMORY = 1 << 14  # samples that the filters and the room remember, a third of a second
 EDGE = 512  # samples at either end of a transform that are faded, so that its ends meet
 HOP = SIZE - MEMORY - EDGE  # new samples a transform
-OVERSAMPLED = 4
+OVERSAMPLED, STEEPEST = 4, 0.85  # times at least; rise of the valve's input from sample to sample, at most
 SILENT = 1e-7
 PICKUP_CURVE = 0.15  # second-order part of a magnetic pick-up, against the string's velocity
 ROOM_TIME, ROOM_LENGTH = 0.32, 0.25  # seconds in which the room falls by 60 dB; that are kept of it
@@ -33,7 +33,8 @@ _ECHOES = (
     (0.0171, 0.0193, 0.55),
     (0.0246, 0.0229, -0.4),
 )  # left, right, level
-_WOOD_FROM, _WOOD_TO, _WOOD_STEP, _WOOD_Q = 480.0, 7000.0, 1.055, 26.0  # the wood's higher resonances: hertz, ratio, Q
+_WOOD_FROM, _WOOD_TO, _WOOD_STEP = 480.0, 7000.0, 1.055  # the wood's higher resonances: from and to hertz, ratio
+_WOOD_Q, _WOOD_LEVEL, _PLATE = 14.0, 0.2, 0.6  # of each of them; what the plate gives back at all frequencies alike
 
 
 class Amp:
@@ -48,7 +49,7 @@ class Amp:
         if guitar.body:
             post = post * _body(guitar.body, bins)
         level = 0.0 if dry else 10 ** (guitar.room / 20)
-        self._post: Response = post * (1 + level * _room(rate))
+        self._post: Response = post * (10 ** (guitar.level / 20) * (1 + level * _room(rate)))
         self._linear = self._pre * self._post
 
     def play(self, samples: Callable[[int, int], Samples], count: int) -> Iterator[NDArray[np.float32]]:
@@ -80,14 +81,26 @@ class Amp:
         return np.fft.irfft(heard.astype(np.complex64), SIZE).astype(np.float32)
 
     def _driven(self, spectrum: Response) -> Response:
-        """The spectrum after the valve. Its harmonics beyond the oversampled range are far below what can be heard."""
-        bias = self._guitar.bias
-        wave = np.fft.irfft(spectrum.astype(np.complex64), SIZE * OVERSAMPLED)
-        wave *= OVERSAMPLED * self._guitar.drive
-        wave += bias
+        """The spectrum after the valve.
+
+        What folds back lies near the sampling rate, where tanh's harmonics have fallen by exp(−π²/s), s being its input's steepest rise from
+        sample to sample: the steeper, the more it is oversampled, until that is 100 dB.
+        """
+        over = OVERSAMPLED
+        wave = self._drives(spectrum, over)
+        while over < 64 and float(np.abs(np.diff(wave)).max()) > STEEPEST:
+            over *= 2
+            wave = self._drives(spectrum, over)
+        wave += self._guitar.bias
         np.tanh(wave, out=wave)
-        driven: Response = np.fft.rfft(wave)[: SIZE // 2 + 1] / OVERSAMPLED
+        driven: Response = np.fft.rfft(wave)[: SIZE // 2 + 1] / over
         return driven
+
+    def _drives(self, spectrum: Response, over: int) -> NDArray[np.float32]:
+        """What the valve is given, `over` times oversampled."""
+        wave = np.fft.irfft(spectrum.astype(np.complex64), SIZE * over).astype(np.float32, copy=False)
+        wave *= over * self._guitar.drive
+        return wave
 
 
 def frequencies(rate: int) -> Samples:
@@ -119,11 +132,11 @@ def _body(lowest: tuple[tuple[float, float, float], ...], bins: Samples) -> Resp
     """
     modes = list(lowest)
     hertz, n = _WOOD_FROM, 0
-    scatter = strokes.noise(256, 77)
+    scatter = strokes.noise(256, 160)  # chosen among many: no note falls into a hole
     while hertz < _WOOD_TO:
-        modes.append((hertz * (1 + 0.02 * scatter[n]), _WOOD_Q, 0.35 * (1 if scatter[n + 128] > 0 else -1)))
+        modes.append((hertz * (1 + 0.02 * scatter[n]), _WOOD_Q, _WOOD_LEVEL * (1 if scatter[n + 128] > 0 else -1)))
         hertz, n = hertz * _WOOD_STEP, n + 1
-    total = np.full(len(bins), 0.35 + 0j)
+    total = np.full(len(bins), _PLATE + 0j)
     for hertz, q, level in modes:
         share = bins / hertz
         total += level * (1j * share / q) / (1 - share**2 + 1j * share / q)

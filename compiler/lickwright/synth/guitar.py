@@ -1,7 +1,7 @@
 """All strings of a guitar together, as its pick-up or its bridge hears them.
 
-In: the notes of a lick, the open strings, a guitar. Out: samples, in pieces of any size. Each string swings in two planes, which differ by a
-cent and in how long they last (so that a held note lives); they meet at the pick-up, a comb whose delay no fret changes.
+In: the notes of a lick, the open strings, a guitar. Out: samples, in pieces of any size. Each string swings in two planes, which differ a
+little in pitch and much in how long they last (so that a held note lives); they meet at the pick-up, a comb whose delay no fret changes.
 """
 
 from __future__ import annotations
@@ -14,14 +14,10 @@ import numpy as np
 from lickwright.performance import Played
 from lickwright.synth.plan import Feel, Plan, plan, strings
 from lickwright.synth.sounds import Guitar, between
-from lickwright.synth.waveguide import TAPS, Samples, String, kernels
+from lickwright.synth.waveguide import TAPS, WIDE, Samples, String, kernels
 
+_FREE = 0.9  # of its fundamental, left after a period: a string that loses more is damped by a hand
 OFF = 0.008  # seconds in which the volume is turned off before a swell
-SECOND, APART, SHORTER = (
-    0.15,
-    0.5,
-    0.6,
-)  # strength of the second plane; cents it is sharp; its decay times against the first's
 
 
 class Instrument:
@@ -51,9 +47,13 @@ class Voice:
     def __init__(self, plan: Plan, open_pitch: float, guitar: Guitar, rate: int) -> None:
         self.first = String(plan.motion)
         motion = plan.motion
-        gain = motion.g0 + 2 * motion.g1 * np.cos(2 * np.pi / motion.length)  # a period, at the fundamental
-        less = gain ** (1 / SHORTER - 1)
-        sharp = motion.length * 2 ** (-APART / 1200)
+        self._strength, cents, lasting = guitar.second
+        turn = 2 * np.pi / motion.length
+        gain = motion.g0 + 2 * motion.g1 * np.cos(turn)  # a period, at the fundamental
+        gain *= 1 - 2 * motion.wide * (1 - np.cos(WIDE * turn))
+        less = np.maximum(gain, _FREE) ** (1 / lasting - 1)  # a hand damps both alike
+        less = np.minimum(less, 0.9999 / (motion.g0 + 2 * motion.g1))
+        sharp = motion.length * 2 ** (-cents / 1200)
         self.second = String(replace(motion, length=sharp, g0=motion.g0 * less, g1=motion.g1 * less))
         self._gain = 10 ** (between(guitar.trim, open_pitch) / 20)
         self._swells, self._rate = list(plan.swells), rate
@@ -71,7 +71,7 @@ class Voice:
                 return None
             both = np.zeros(stop - start)
         else:
-            both = first + SECOND * second
+            both = first + self._strength * second
         heard = self._comb.heard(both) if self._comb else both
         heard *= self._gain
         for swell in self._swells:
@@ -83,7 +83,7 @@ class Comb:
     """The string at the pick-up: what runs towards the bridge less what comes back from it, `delay` samples later."""
 
     def __init__(self, delay: float) -> None:
-        firsts, taps = kernels(np.array([delay]), np.ones(1), np.zeros(1))
+        firsts, taps = kernels(np.array([delay]), np.ones(1), np.zeros(1), np.zeros(1))
         self._reverse = np.ascontiguousarray(taps[::-1, 0])
         self._past = np.zeros(int(firsts[0]) + TAPS - 1)
 

@@ -18,21 +18,20 @@ TARGET, CEILING = -16.0, -1.0  # LUFS; dBTP
 STEP, WINDOW = 0.1, 4  # seconds from block to block; steps in a block
 ABSOLUTE, RELATIVE = -70.0, -10.0  # LUFS; LU: what is quieter is not counted
 FRAME = 64  # samples over which the ceiling's gain is worked out
+_PIECE = FRAME * 1024  # samples looked at together: copies of all of them would double what a long recording needs
 _SIZE = 1 << 16
 _TAPS, _PHASES = 16, 4  # of the interpolator that looks between samples
+_TRIES = 6  # at bringing peaks under the ceiling and the rest up again
 _QUIET = 0.5  # of the largest sample: below it no true peak can be the largest
 
 
 @lru_cache(maxsize=4)
 def _weighting(rate: int, size: int) -> NDArray[np.complex128]:
     """The two filters of the standard (its table 1 and 2, redone for any rate by their analogue parameters)."""
-    z = np.exp(-2j * np.pi * np.fft.rfftfreq(size, 1 / rate))
+    z = np.exp(-2j * np.pi * np.fft.rfftfreq(size))
     k = np.tan(np.pi * 1681.974450955533 / rate)
-    high, mid, q = (
-        10 ** (3.999843853973347 / 20),
-        10 ** (3.999843853973347 / 20 * 0.4996667741545416),
-        0.7071752369554196,
-    )
+    high, q = 10 ** (3.999843853973347 / 20), 0.7071752369554196
+    mid = high**0.4996667741545416
     a0 = 1 + k / q + k * k
     shelf = (high + mid * k / q + k * k) / a0 + 2 * (k * k - high) / a0 * z + (high - mid * k / q + k * k) / a0 * z * z
     shelf /= 1 + 2 * (k * k - 1) / a0 * z + (1 - k / q + k * k) / a0 * z * z
@@ -83,17 +82,29 @@ def true_peak(wave: NDArray[np.float32]) -> float:
 
     Only places near the largest samples are looked at.
     """
-    found = 0.0
-    for channel in wave:
-        top = float(np.abs(channel).max(initial=0.0))
-        if top == 0.0:
-            continue
-        near = np.flatnonzero(np.abs(channel) >= _QUIET * top)
-        padded = np.pad(channel, _TAPS)
-        for some in np.array_split(near, -(-len(near) // 65_536)):
-            windows = padded[some[:, None] + np.arange(1, _TAPS + 1) + _TAPS // 2]
-            found = max(found, top, float(np.abs(windows @ _interpolator()).max()))
+    peaks = _peaks(wave)
+    found = top = float(peaks.max(initial=0.0))
+    if top == 0.0:
+        return 0.0
+    for frame in np.flatnonzero(peaks >= _QUIET * top):
+        first, last = int(frame) * FRAME - _TAPS, int(frame + 1) * FRAME + _TAPS
+        part = wave[:, max(0, first) : last]
+        part = np.pad(part, ((0, 0), (max(0, -first), max(0, last - wave.shape[1]))))
+        windows = np.lib.stride_tricks.sliding_window_view(part, _TAPS, axis=1)
+        found = max(found, float(np.abs(windows @ _interpolator()).max()))
     return found
+
+
+def _peaks(wave: NDArray[np.float32]) -> Samples:
+    """The largest sample of each frame, both channels."""
+    count = wave.shape[1]
+    peaks = np.zeros(-(-count // FRAME))
+    for at in range(0, count, _PIECE):
+        part = np.abs(wave[:, at : at + _PIECE]).max(axis=0)
+        part = np.pad(part, (0, -len(part) % FRAME))
+        found = part.reshape(-1, FRAME).max(axis=1)
+        peaks[at // FRAME : at // FRAME + len(found)] = found
+    return peaks
 
 
 @lru_cache(maxsize=1)
@@ -112,15 +123,20 @@ def levelled(
 
     What the ceiling takes away is made up for, as far as it allows.
     """
-    loud = integrated(energies(wave, rate))
-    if loud == -inf:
+    peak = float(_peaks(wave).max(initial=0.0))
+    if peak == 0.0:
         return wave
+    wave *= np.float32(1 / peak)  # first, so that nothing is too quiet to be counted
+    loud = integrated(energies(wave, rate))
     limit = 10 ** (ceiling / 20) * 0.98
     wave *= np.float32(10 ** ((target - loud) / 20))
-    if float(np.abs(wave).max()) > limit:
-        for _ in range(2):
+    if float(_peaks(wave).max()) > limit:
+        for _ in range(_TRIES):
             held(wave, limit)
-            wave *= np.float32(10 ** ((target - integrated(energies(wave, rate))) / 20))
+            missing = target - integrated(energies(wave, rate))
+            if missing < 0.1:
+                break
+            wave *= np.float32(10 ** (missing / 20))
         held(wave, limit)
     peak = true_peak(wave)
     if peak > limit / 0.98:
@@ -131,17 +147,15 @@ def levelled(
 def held(wave: NDArray[np.float32], limit: float) -> None:
     """Turns peaks above `limit` down, in place: the gain falls before a peak and rises after it, over some milliseconds."""
     count = wave.shape[1]
-    frames = -(-count // FRAME)
-    padded = np.zeros((2, frames * FRAME), np.float32)
-    padded[:, :count] = np.abs(wave)
-    peaks = padded.max(axis=0).reshape(frames, FRAME).max(axis=1)
-    need = np.minimum(1.0, limit / np.maximum(peaks, 1e-9))
-    if need.min() >= 1.0:
+    need = np.minimum(1.0, limit / np.maximum(_peaks(wave), 1e-9))
+    if need.min(initial=1.0) >= 1.0:
         return
     reach = 6  # frames before and after: 8 ms
     low = np.pad(need, reach, mode="edge")
     low = np.lib.stride_tricks.sliding_window_view(low, 2 * reach + 1).min(axis=1)
     window = np.hanning(2 * reach + 1)[1:-1]
     smooth = np.convolve(np.pad(low, reach - 1, mode="edge"), window / window.sum(), "valid")
-    gain = np.interp(np.arange(count), (np.arange(frames) + 0.5) * FRAME, smooth)
-    wave *= gain.astype(np.float32)
+    middles = (np.arange(len(smooth)) + 0.5) * FRAME
+    for at in range(0, count, _PIECE):
+        part = wave[:, at : at + _PIECE]
+        part *= np.interp(np.arange(at, at + part.shape[1]), middles, smooth).astype(np.float32)

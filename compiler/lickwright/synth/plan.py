@@ -137,10 +137,10 @@ class _Planner:
         """Everything so far."""
         self._close()
         at, hertz, low, high = np.concatenate(self._knots, axis=1) if self._knots else np.zeros((4, 0))
-        g0, g1 = losses(hertz, low, high, self._rate)
+        taps = losses(hertz, low, high, self._rate)
         spans = tuple((start, stop) for start, stop in self._spans)
         pulses = tuple(sorted(self._pulses, key=lambda pulse: pulse[0]))
-        return Plan(Motion(at.astype(np.int64), self._rate / hertz, g0, g1, pulses, spans), tuple(self._swells))
+        return Plan(Motion(at.astype(np.int64), self._rate / hertz, *taps, pulses, spans), tuple(self._swells))
 
     def play(self, note: Played, following: Played | None, place: float) -> None:
         """One note, until `following` takes over; `place` is by how much it is picked elsewhere."""

@@ -19,6 +19,14 @@ class Filter(NamedTuple):
     decibels: float = 0.0  # a bell's gain
 
 
+class Plane(NamedTuple):
+    """The second plane in which a string swings, against the first. It makes a note set in louder than it goes on, and live."""
+
+    strength: float
+    cents: float  # that it is sharp
+    lasting: float  # its decay times, against the first's
+
+
 @dataclass(frozen=True, slots=True)
 class Guitar:
     """How one kind of guitar sounds. What lies between two rows of a table runs straight, beyond its ends it stays."""
@@ -28,6 +36,7 @@ class Guitar:
         tuple[float, float], ...
     ]  # (open string's MIDI pitch, seconds): 60 dB at the fundamental of the open string
     high: tuple[tuple[float, float], ...]  # the same at 3 kHz, at any fret
+    second: Plane
     trim: tuple[tuple[float, float], ...]  # (open string's MIDI pitch, decibels): so that all strings are equally loud
     wound_below: float  # strings tuned below this MIDI pitch are wound
     pick: float  # metres from the bridge
@@ -41,11 +50,24 @@ class Guitar:
     post: tuple[Filter, ...]  # cabinet or tone
     body: tuple[tuple[float, float, float], ...]  # (hertz, Q, strength): the wood's lowest resonances; () for none
     room: float  # level of the room against the direct sound, decibels
+    level: float  # decibels at the very end: so that all guitars come out alike
 
 
 _STEEL_LOW = ((28.0, 13.0), (40.0, 12.0), (45.0, 11.0), (50.0, 10.0), (55.0, 9.0), (59.0, 8.0), (64.0, 7.0))
 _STEEL_HIGH = ((28.0, 0.9), (40.0, 1.1), (45.0, 1.3), (50.0, 1.6), (55.0, 1.5), (59.0, 1.9), (64.0, 2.2))
+_SOLID, _WOODEN = Plane(0.3, 1.0, 0.35), Plane(0.2, 0.8, 2.0)
 _EVEN = ((0.0, 0.0),)
+_STEEL_TRIM = ((40.0, -1.3), (45.0, -0.8), (50.0, 0.1), (55.0, 0.6), (59.0, 0.7), (64.0, 0.6))
+_WOOD_TRIM = ((40.0, -0.8), (45.0, -0.3), (50.0, -0.2), (55.0, 0.4), (59.0, 0.6), (64.0, 0.2))
+_LEAD_TRIM = ((40.0, 2.5), (45.0, 2.0), (50.0, 1.7), (55.0, 0.0), (59.0, -2.0), (64.0, -4.0))  # the valve evens out half
+    (40.0, 1.4),
+    (45.0, 1.2),
+    (50.0, 1.2),
+    (55.0, 0.2),
+    (59.0, -1.2),
+    (64.0, -3.0),
+)  # the valve evens out half
+_BASS_TRIM = ((28.0, -0.6), (33.0, -0.4), (38.0, 0.1), (43.0, 1.0))
 _PICKUP = (Filter("high-pass", 40.0), Filter("low-pass", 4200.0, 1.6))
 _CABINET = (
     Filter("high-pass", 85.0),
@@ -65,45 +87,45 @@ _OPEN_CABINET = (
 
 GUITARS: dict[str, Guitar] = {
     "clean": Guitar(
-        scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, trim=_EVEN, wound_below=54.5,
+        scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_STEEL_TRIM, wound_below=54.5,
         pick=0.09, palm=0.06, edge=0.0006, noise=0.12, pickup=0.075,
-        pre=_PICKUP, drive=0.0, bias=0.0, post=_OPEN_CABINET, body=(), room=-19.0,
+        pre=_PICKUP, drive=0.0, bias=0.0, post=_OPEN_CABINET, body=(), room=-19.0, level=-4.5,
     ),
     "crunch": Guitar(
-        scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, trim=_EVEN, wound_below=54.5,
+        scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_EVEN, wound_below=54.5,
         pick=0.09, palm=0.06, edge=0.0005, noise=0.12, pickup=0.045,
         pre=(*_PICKUP, Filter("high-pass", 110.0), Filter("bell", 800.0, 0.7, 4.0)),
-        drive=3.0, bias=0.10, post=_CABINET, body=(), room=-20.0,
+        drive=5.5, bias=0.10, post=_CABINET, body=(), room=-20.0, level=-14.0,
     ),
     "lead": Guitar(
-        scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, trim=_EVEN, wound_below=54.5,
+        scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_LEAD_TRIM, wound_below=54.5,
         pick=0.09, palm=0.06, edge=0.0005, noise=0.12, pickup=0.045,
         pre=(*_PICKUP, Filter("high-pass", 160.0), Filter("bell", 900.0, 0.7, 6.0)),
-        drive=9.0, bias=0.06, post=_CABINET, body=(), room=-17.0,
+        drive=24.0, bias=0.06, post=_CABINET, body=(), room=-17.0, level=-19.0,
     ),
     "acoustic": Guitar(
         scale=0.645, low=((28.0, 7.0), (40.0, 6.0), (50.0, 5.0), (64.0, 3.6)),
-        high=((28.0, 0.8), (40.0, 0.95), (50.0, 1.0), (64.0, 0.9)), trim=_EVEN, wound_below=58.5,
-        pick=0.15, palm=0.07, edge=0.0006, noise=0.16, pickup=None,
+        high=((28.0, 0.8), (40.0, 0.95), (50.0, 1.0), (64.0, 0.9)), second=_WOODEN, trim=_WOOD_TRIM, wound_below=58.5,
+        pick=0.14, palm=0.07, edge=0.00035, noise=0.16, pickup=None,
         pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
         post=(Filter("bell", 3500.0, 0.7, 3.0), Filter("low-pass", 11000.0)),
-        body=((101.0, 14.0, 1.0), (196.0, 18.0, 0.9), (232.0, 22.0, -0.5), (378.0, 24.0, 0.6)), room=-17.0,
+        body=((101.0, 7.0, 0.7), (196.0, 8.0, 0.6), (232.0, 12.0, 0.25), (378.0, 10.0, 0.4)), room=-17.0, level=-0.5,
     ),
     "nylon": Guitar(
         scale=0.65, low=((28.0, 4.5), (40.0, 4.0), (50.0, 3.4), (64.0, 2.4)),
-        high=((28.0, 0.35), (40.0, 0.42), (50.0, 0.45), (64.0, 0.38)), trim=_EVEN, wound_below=50.5,
-        pick=0.13, palm=0.07, edge=0.0014, noise=0.05, pickup=None,
+        high=((28.0, 0.35), (40.0, 0.42), (50.0, 0.45), (64.0, 0.38)), second=_WOODEN, trim=_WOOD_TRIM, wound_below=50.5,
+        pick=0.13, palm=0.07, edge=0.0010, noise=0.05, pickup=None,
         pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
         post=(Filter("low-pass", 8000.0),),
-        body=((97.0, 16.0, 1.0), (189.0, 20.0, 1.0), (225.0, 24.0, -0.5), (350.0, 24.0, 0.6)), room=-16.0,
+        body=((97.0, 7.0, 0.7), (189.0, 8.0, 0.65), (225.0, 12.0, 0.25), (350.0, 10.0, 0.4)), room=-16.0, level=1.0,
     ),
     "bass": Guitar(
         scale=0.864, low=((23.0, 14.0), (28.0, 13.0), (43.0, 10.0), (48.0, 9.0), (64.0, 7.0)),
-        high=((23.0, 0.5), (28.0, 0.6), (43.0, 0.8), (64.0, 0.8)), trim=_EVEN, wound_below=64.0,
-        pick=0.16, palm=0.09, edge=0.0013, noise=0.05, pickup=0.10,
+        high=((23.0, 0.5), (28.0, 0.6), (43.0, 0.8), (64.0, 0.8)), second=_SOLID, trim=_BASS_TRIM, wound_below=64.0,
+        pick=0.16, palm=0.09, edge=0.0010, noise=0.05, pickup=0.10,
         pre=(Filter("high-pass", 30.0), Filter("low-pass", 3200.0, 1.1)), drive=0.0, bias=0.0,
         post=(Filter("bell", 90.0, 0.8, 2.0), Filter("bell", 350.0, 0.8, -2.0), Filter("low-pass", 5000.0)),
-        body=(), room=-24.0,
+        body=(), room=-24.0, level=-4.5,
     ),
 }  # fmt: skip
 

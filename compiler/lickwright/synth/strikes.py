@@ -17,7 +17,7 @@ from lickwright.synth.sounds import Guitar
 from lickwright.synth.waveguide import Samples
 
 MEDIUM = 0.63  # the loudness of mf
-HARDER = 2.2  # how often the pick's edge halves from silence to full loudness
+HARDER = 4.0  # how often the pick's edge halves from silence to full loudness
 FARTHEST = 0.6  # of the sounding length: nobody strikes nearer to the fretting finger
 HAMMER, PULL = (
     0.0025,
@@ -57,14 +57,21 @@ def picked(note: Played, guitar: Guitar, open_pitch: float, period: float, place
     edge = guitar.edge * hit.edge * 2 ** (HARDER * (MEDIUM - note.loudness))
     distance = (guitar.palm if note.damping is Damping.PALM else guitar.pick) * hit.place * (1 + place)
     width = distance / (guitar.scale * 440 * 2 ** ((open_pitch - 69) / 12))  # seconds to the bridge and back
-    shape = strokes.pluck(min(width, FARTHEST * period / rate), edge, period, note.partial, rate)
-    shape /= strokes.strength(shape, period)
+    farthest = (
+        FARTHEST if note.partial == 1 else 0.5 / note.partial
+    )  # a harmonic is picked where it swings widest, or nearer
+    shape = strokes.pluck(min(width, farthest * period / rate), edge, period, rate)
     scratch = strokes.scratch(rate, round(note.start * 1000) + note.string)
-    scratch *= guitar.noise * hit.noise * (_DEAD_NOISE if note.damping is Damping.DEAD else 1.0) * shape.max()
+    scratch *= guitar.noise * hit.noise * (note.loudness / MEDIUM)
+    if note.damping is Damping.DEAD:
+        scratch *= _DEAD_NOISE
+    if note.partial > 1:
+        shape, scratch = (strokes.only(part, note.partial, period) for part in (shape, scratch))
+    strength = strokes.strength(shape, period)
     both = np.zeros(max(len(shape), len(scratch)))
     both[: len(shape)] = shape
     both[: len(scratch)] += scratch
-    return both
+    return both / strength
 
 
 def pressed(stroke: Stroke, period: float, rate: int) -> Samples:
@@ -80,7 +87,8 @@ def scraped(note: Played, rate: int) -> Samples:
     share = time / time[-1]
     ticks = np.diff(np.floor(time * (300 + 600 * share)), prepend=0.0)
     rough: Samples = ticks + 0.3 * strokes.noise(len(time), note.sound)
-    return np.diff(rough * np.sin(np.pi * share) ** 0.5, prepend=0.0)
+    scrape: Samples = 3.0 * np.diff(rough * np.sin(np.pi * share) ** 0.5, prepend=0.0)
+    return scrape
 
 
 def squeak(count: int, seed: int) -> Samples:

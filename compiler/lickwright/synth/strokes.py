@@ -24,20 +24,29 @@ def noise(count: int, seed: int) -> Samples:
     return x / 2.0**31 - 1.0
 
 
-def pluck(width: float, edge: float, period: float, partial: int, rate: int) -> Samples:
+def pluck(width: float, edge: float, period: float, rate: int) -> Samples:
     """A rectangle `width` seconds long with edges `edge` seconds long, for a loop of `period` samples, 1 high.
 
-    What a pick at `width`/2 travel times from the bridge gives to the string. For a harmonic that leaves every m-th partial, m copies an
-    m-th of a period apart, each an m-th as high: all other partials then cancel. A string held at both ends has no mean slope: a second
+    What a pick at `width`/2 travel times from the bridge gives to the string. A string held at both ends has no mean slope: a second
     rectangle, a period long and as low as the mean, takes it away. (What stayed of it would thump whenever the string is damped.)
     """
     whole = period / rate
-    count = int((max(whole, width + (partial - 1) * whole / partial) + edge) * rate) + 2
-    time = np.arange(count) / rate
-    total = -width / whole * _box(time, whole, edge)
+    time = np.arange(int((whole + edge) * rate) + 2) / rate
+    return _box(time, width, edge) - width / whole * _box(time, whole, edge)
+
+
+def only(shape: Samples, partial: int, period: float) -> Samples:
+    """Of `shape` what leaves only every m-th partial of a loop of `period` samples, as a finger on the string does.
+
+    m copies an m-th of a period apart, each an m-th as high: all other partials cancel.
+    """
+    total = np.zeros(len(shape) + int(period) + 1)
     for copy in range(partial):
-        total += _box(time - copy * whole / partial, width, edge) / partial
-    return total
+        whole, part = divmod(copy * period / partial, 1.0)
+        first = int(whole)
+        total[first : first + len(shape)] += shape * (1 - part)
+        total[first + 1 : first + 1 + len(shape)] += shape * part
+    return total / partial
 
 
 def _box(time: Samples, width: float, edge: float) -> Samples:

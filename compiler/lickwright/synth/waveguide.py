@@ -1,9 +1,9 @@
 """One string as a delay loop: what it does when its length, its losses and the pulses on it change.
 
 In: a `Motion`, which says for each knot in time how long the loop is and how much it loses, and pulses. Out: the velocity
-of the string at one place, in samples, any number at a time. The loop is y[t] = x[t] + Σ K_j(t) · y[t − i(t) − j], j = 0 … 7:
-a six-tap Lagrange read (Laakso et al. 1996) convolved with a three-tap loss filter. All taps read what is at least `i` samples old,
-so that numpy computes a whole period at a time (Karplus & Strong 1983; Jaffe & Smith 1983).
+of the string at one place, in samples, any number at a time. The loop is y[t] = x[t] + Σ K_j(t) · y[t − i(t) − j]: a six-tap Lagrange read
+(Laakso et al. 1996) convolved with a three-tap loss filter, and for what is muffled with another one whose taps are wide apart. All taps read
+what is at least `i` samples old, so that numpy computes a whole period at a time (Karplus & Strong 1983; Jaffe & Smith 1983).
 """
 
 from __future__ import annotations
@@ -18,7 +18,9 @@ from numpy.typing import NDArray
 Samples: TypeAlias = NDArray[np.float64]
 
 TAPS = 8  # of the loop: six to read between samples, three for the loss
-SHORTEST = 8.0  # samples that a loop has at least
+WIDE = 4  # samples between the taps of the second loss filter: at 48 kHz it takes most at 6 kHz
+SHORTEST = 10.0  # samples that a loop has at least
+_MEAN = 0.9999  # of a loop's mean, left after a period at most
 _TIME = 3000.0  # Hz at which the second decay time is meant
 
 
@@ -30,30 +32,40 @@ class Motion:
     length: Samples  # (n,) samples that the loop holds, its period
     g0: Samples  # (n,) middle tap of the loss filter
     g1: Samples  # (n,) its outer taps
+    wide: Samples  # (n,) outer taps of the second filter, whose taps add up to one
     pulses: tuple[tuple[int, Samples], ...]  # sample and shape of what is put into the loop, by sample
     spans: tuple[tuple[int, int], ...]  # samples in which the string can sound; it is still elsewhere
 
+    @property
+    def values(self) -> tuple[Samples, Samples, Samples, Samples]:
+        """All that `kernels` wants."""
+        return self.length, self.g0, self.g1, self.wide
 
-def losses(hertz: Samples, low: Samples, high: Samples, rate: int) -> tuple[Samples, Samples]:
-    """Taps g0, g1 of the loss filter for strings at `hertz` that lose 60 dB in `low` seconds at their fundamental and in
+
+def losses(hertz: Samples, low: Samples, high: Samples, rate: int) -> tuple[Samples, Samples, Samples]:
+    """Taps g0, g1 and `wide` of the loss filters for strings at `hertz` that lose 60 dB in `low` seconds at their fundamental and in
     `high` seconds at 3 kHz (at the octave where that is higher). All arrays of one shape.
 
-    G(f) = g0 + 2 g1 cos ω must be 10^(−3/(f0·T60(f))) at both places (Karjalainen, Välimäki & Tolonen 1998). A filter that would
-    favour the highest partials is replaced by the steepest that does not.
+    G(f) = g0 + 2 g1 cos ω must be 10^(−3/(f0·T60(f))) at both places (Karjalainen, Välimäki & Tolonen 1998). Where that would favour the
+    highest partials (g0 < 2 g1), the steepest that does not is taken, and 1 − 2 w (1 − cos 4ω) beside it for what is missing, as far as it goes.
     """
     w0 = 2 * np.pi * hertz / rate
     w1 = 2 * np.pi * np.minimum(np.maximum(_TIME, 2 * hertz), 0.45 * rate) / rate
+    cos0, cos1 = np.cos(w0), np.cos(w1)
     gain0 = 10 ** (-3 / (hertz * low))
     gain1 = np.minimum(gain0, 10 ** (-3 / (hertz * high)))
-    g1 = (gain0 - gain1) / (2 * (np.cos(w0) - np.cos(w1)))
-    g0 = gain0 - 2 * g1 * np.cos(w0)
-    steepest = gain0 / (1 + np.cos(w0))
-    too_steep = g0 < 2 * g1
-    return np.where(too_steep, steepest, g0), np.where(too_steep, steepest / 2, g1)
+    g1 = np.minimum((gain0 - gain1) / (2 * (cos0 - cos1)), (_MEAN - gain0) / (2 * (1 - cos0)))  # a mean must die out
+    g0 = gain0 - 2 * g1 * cos0
+    steep = g0 < 2 * g1
+    missing = np.where(steep, gain1 / gain0 * (1 + cos0) / (1 + cos1), 1.0)  # of the gain at the second place
+    far0, far1 = 1 - np.cos(WIDE * w0), 1 - np.cos(WIDE * w1)
+    wide = np.clip((1 - missing) / np.maximum(2 * (far1 - missing * far0), 1e-9), 0.0, 0.25)
+    steepest = gain0 / ((1 + cos0) * (1 - 2 * wide * far0))
+    return np.where(steep, steepest, g0), np.where(steep, steepest / 2, g1), wide
 
 
-def kernels(length: Samples, g0: Samples, g1: Samples) -> tuple[NDArray[np.int64], Samples]:
-    """Where the taps begin, shape (n,), and what they are, shape (8, n), for loops of `length` samples.
+def kernels(length: Samples, g0: Samples, g1: Samples, wide: Samples) -> tuple[NDArray[np.int64], Samples]:
+    """Where the taps begin, shape (n,), and what they are, shape (taps, n), for loops of `length` samples.
 
     The read lies in the central interval of its six taps, where it is most exact (fifth order).
     """
@@ -72,7 +84,12 @@ def kernels(length: Samples, g0: Samples, g1: Samples) -> tuple[NDArray[np.int64
         taps[k] += outer
         taps[k + 1] += tap * g0
         taps[k + 2] += outer
-    return first, taps
+    if not wide.any():
+        return first, taps
+    muffled = np.zeros((TAPS + 2 * WIDE, len(d)))
+    muffled[:TAPS] = muffled[2 * WIDE :] = taps * wide
+    muffled[WIDE : WIDE + TAPS] += taps * (1 - 2 * wide)
+    return first - WIDE, muffled
 
 
 class _Stretch(NamedTuple):
@@ -90,7 +107,9 @@ class String:
         self._motion = motion
         self._stretches = _stretches(motion)
         self._pulses = list(motion.pulses)
-        self._keep = int(motion.length.max(initial=SHORTEST)) + TAPS + 2  # samples of the past that the loop reads
+        self._keep = (
+            int(motion.length.max(initial=SHORTEST)) + TAPS + WIDE + 2
+        )  # samples of the past that the loop reads
         self._past = np.zeros(self._keep)
 
     def samples(self, start: int, stop: int) -> Samples | None:
@@ -127,17 +146,17 @@ class String:
         """Lets a string swing that does not change."""
         motion = self._motion
         knot = [min(len(motion.at) - 1, int(np.searchsorted(motion.at, start - offset, "right")))]
-        firsts, taps = kernels(motion.length[knot], motion.g0[knot], motion.g1[knot])
-        first, reverse = int(firsts[0]), np.ascontiguousarray(taps[::-1, 0])
+        firsts, taps = kernels(motion.length[knot], motion.g0[knot], motion.g1[knot], motion.wide[knot])
+        first, oldest, reverse = int(firsts[0]), int(firsts[0]) + len(taps) - 1, np.ascontiguousarray(taps[::-1, 0])
         for at in range(start, stop, first):
             end = min(at + first, stop)
-            y[at:end] += np.correlate(y[at - first - TAPS + 1 : end - first], reverse, "valid")
+            y[at:end] += np.correlate(y[at - oldest : end - first], reverse, "valid")
 
     def _move(self, y: Samples, start: int, stop: int, offset: int) -> None:
         """Lets a string swing whose length or losses change from sample to sample."""
         motion, when = self._motion, np.arange(start - offset, stop - offset)
-        first, taps = kernels(*(np.interp(when, motion.at, v) for v in (motion.length, motion.g0, motion.g1)))
-        reads = np.arange(start, stop) - first - np.arange(TAPS)[:, None]
+        first, taps = kernels(*(np.interp(when, motion.at, v) for v in motion.values))
+        reads = np.arange(start, stop) - first - np.arange(len(taps))[:, None]
         at, n = 0, stop - start
         while at < n:
             end = min(n, at + int(first[at]))
@@ -149,7 +168,7 @@ class String:
 def _stretches(motion: Motion) -> list[_Stretch]:
     """The spans, cut wherever the values begin or cease to move."""
     moves = np.zeros(len(motion.at) + 1, dtype=bool)  # between each two knots, and before and after all of them
-    for value in (motion.length, motion.g0, motion.g1):
+    for value in motion.values:
         moves[1:-1] |= np.diff(value) != 0
     cut = np.unique(motion.at[moves[1:] != moves[:-1]])
     found: list[_Stretch] = []
