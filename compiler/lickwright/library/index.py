@@ -18,6 +18,7 @@ from lickwright.library.facts import Finding, LickFacts
 from lickwright.library.phrase import grams
 
 VERSION = 1  # of these tables: another one is built anew
+_AT_ONCE = 500  # sources or phrases in one statement
 
 # What a bare word is looked for in; `rights` only by name, since one sentence often stands on every lick.
 TEXTS = ("title", "tags", "style", "by", "source", "note", "techniques")
@@ -132,30 +133,37 @@ def _add_phrases(connection: sqlite3.Connection, phrases: dict[int, LickFacts], 
 
 def remove(connection: sqlite3.Connection, source_ids: Sequence[int]) -> None:
     """Everything known of the licks of these sources."""
-    search = searchable(connection)
-    for source_id in source_ids:
+    search, names = searchable(connection), ", ".join(_NAMED_TEXTS)
+    for start in range(0, len(source_ids), _AT_ONCE):
+        some = source_ids[start : start + _AT_ONCE]
+        theirs = f"source_id IN ({', '.join('?' * len(some))})"
         if search:
-            names = ", ".join(_NAMED_TEXTS)
             connection.execute(
-                f"INSERT INTO lick_text (lick_text, rowid, {names}) SELECT 'delete', id, {names} FROM licks WHERE source_id = ?",
-                (source_id,),
+                f"INSERT INTO lick_text (lick_text, rowid, {names}) SELECT 'delete', id, {names} FROM licks WHERE {theirs}",
+                some,
             )
-        codes = [row[0] for row in connection.execute("SELECT phrase FROM licks WHERE source_id = ?", (source_id,))]
-        connection.execute("DELETE FROM licks WHERE source_id = ?", (source_id,))
-        connection.execute("DELETE FROM findings WHERE source_id = ?", (source_id,))
-        for code in set(codes):
-            _forget(connection, code, search)
+        codes = [row[0] for row in connection.execute(f"SELECT DISTINCT phrase FROM licks WHERE {theirs}", some)]
+        connection.execute(f"DELETE FROM licks WHERE {theirs}", some)
+        connection.execute(f"DELETE FROM findings WHERE {theirs}", some)
+        _forget(connection, codes, search)
 
 
-def _forget(connection: sqlite3.Connection, code: int, search: bool) -> None:
-    """A phrase that no lick has any more."""
-    if connection.execute("SELECT 1 FROM licks WHERE phrase = ? LIMIT 1", (code,)).fetchone():
-        return
-    row = connection.execute("SELECT id, moments FROM phrases WHERE code = ?", (code,)).fetchone()
-    if row is not None and search:
-        values = (row[0], " ".join(grams(row[1])))
-        connection.execute("INSERT INTO phrase_grams (phrase_grams, rowid, grams) VALUES ('delete', ?, ?)", values)
-    connection.execute("DELETE FROM phrases WHERE code = ?", (code,))
+def _forget(connection: sqlite3.Connection, codes: Sequence[int], search: bool) -> None:
+    """Of these phrases those that no lick has any more."""
+    lost: list[tuple[int, bytes]] = []
+    for start in range(0, len(codes), _AT_ONCE):
+        some = codes[start : start + _AT_ONCE]
+        lost += connection.execute(
+            f"SELECT id, moments FROM phrases p WHERE code IN ({', '.join('?' * len(some))}) "
+            "AND NOT EXISTS (SELECT 1 FROM licks l WHERE l.phrase = p.code)",
+            some,
+        )
+    if search:
+        connection.executemany(
+            "INSERT INTO phrase_grams (phrase_grams, rowid, grams) VALUES ('delete', ?, ?)",
+            [(number, " ".join(grams(moments))) for number, moments in lost],
+        )
+    connection.executemany("DELETE FROM phrases WHERE id = ?", [(number,) for number, _ in lost])
 
 
 def load(connection: sqlite3.Connection, source_id: int) -> list[LickFacts]:
