@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import importlib.util
 import io
 import struct
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,6 +15,7 @@ import soundfile
 
 from lickwright.backends import BACKENDS, SOUND_FORMATS, Options, Recording
 from lickwright.backends.audio import taken_down
+from lickwright.cli import main
 from lickwright.compilation import CompiledLick
 from lickwright.music.practice import Ladder
 from lickwright.pipeline import compile_text
@@ -219,3 +222,79 @@ def test_what_is_too_long_or_has_no_harmony_is_said() -> None:
     assert [d.code for d in emission.losses] == ["L508"]
     taken = taken_down(slow.stages, Options(recording=Recording(repeat=100)))  # type: ignore[arg-type]
     assert taken.left_out == 100 - 75
+
+
+# --- from the command line --------------------------------------------------------------------------------------------
+
+
+def files_of(arguments: list[str], tmp_path: Path) -> set[str]:
+    """What `make` leaves in its folder for one lick."""
+    (tmp_path / "one.lick").write_text(f"{HEAD.replace('Näher ♯4', 'One')}{MUSIC}\n", "utf-8")
+    assert main(["make", str(tmp_path / "one.lick"), "--out", str(tmp_path / "out"), *arguments]) == 0
+    return {path.name for path in (tmp_path / "out" / "one").iterdir()}
+
+
+def test_make_records_what_is_asked_for(tmp_path: Path) -> None:
+    assert files_of(["--to", "audio"], tmp_path) == {"one.wav"}
+    wave, rate = soundfile.read(tmp_path / "out" / "one" / "one.wav")
+    assert len(wave) / rate == pytest.approx(5, abs=0.01)
+    asked = [
+        "--to",
+        "audio",
+        "--format",
+        "flac",
+        "--tempo",
+        "60",
+        "--count-in",
+        "1",
+        "--repeat",
+        "2",
+        "--click",
+        "--backing",
+    ]
+    assert "one.flac" in files_of(asked, tmp_path)
+    wave, rate = soundfile.read(tmp_path / "out" / "one" / "one.flac")
+    assert len(wave) / rate == pytest.approx(4 + 2 * 8 + 1, abs=0.01)
+
+
+def test_make_writes_the_practice_set(tmp_path: Path) -> None:
+    found = files_of(["--practice", "--format", "ogg", "--ladder", "90%,5,100%"], tmp_path)
+    sounds = {f"one.{part}.ogg" for part in ("slow", "medium", "full", "ladder")}
+    assert found == sounds | {"one.tab.txt", "one.mid", "one.timing.csv"}
+    assert "at 108" in (tmp_path / "out" / "one" / "one.timing.csv").read_text("utf-8")
+
+
+def test_a_house_can_ask_for_recordings(tmp_path: Path) -> None:
+    (tmp_path / "lickwright.toml").write_text('[make]\nto = ["audio"]\nformat = "flac"\ncount-in = 1\n', "utf-8")
+    assert files_of([], tmp_path) == {"one.flac"}
+    wave, rate = soundfile.read(tmp_path / "out" / "one" / "one.flac")
+    assert len(wave) / rate == pytest.approx(7, abs=0.01)
+
+
+def test_a_recording_is_made_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for _ in range(2):
+        files_of(["--to", "audio", "--practice", "--ladder", "90%,5,100%"], tmp_path)
+    stamp = (tmp_path / "out" / "one" / "one.slow.wav").stat().st_mtime_ns
+    files_of(["--to", "audio", "--practice", "--ladder", "90%,5,100%"], tmp_path)
+    assert (tmp_path / "out" / "one" / "one.slow.wav").stat().st_mtime_ns == stamp
+
+
+@pytest.mark.parametrize("missing", ["numpy", "soundfile"])
+def test_without_the_extra_it_is_said(
+    missing: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = importlib.util.find_spec
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name: None if name == missing else real(name))
+    (tmp_path / "one.lick").write_text(f"{HEAD}{MUSIC}\n", "utf-8")
+    assert main(["make", str(tmp_path / "one.lick"), "--to", "audio", "--out", str(tmp_path / "out")]) == 2
+    assert f"sound wants {missing}: pip install 'lickwright[audio]'" in capsys.readouterr().err
+
+
+def test_wrong_wishes_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for wrong, words in (
+        (["--ladder", "5"], "is no ladder"),
+        (["--repeat", "0"], "--repeat"),
+        (["--format", "aiff"], "wav"),
+    ):
+        assert main(["make", str(tmp_path), "--to", "audio", *wrong]) == 2
+        assert words in capsys.readouterr().err

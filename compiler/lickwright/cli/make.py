@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lickwright.backends import BACKENDS, Backend, Options
-from lickwright.cli import choices, screen
+from lickwright.backends import BACKENDS, Backend, Options, Recording
+from lickwright.cli import choices, recording, screen
 
 if TYPE_CHECKING:
     from lickwright.cli.making import Screen
@@ -72,6 +72,7 @@ def _share(context: click.Context, parameter: click.Parameter, value: str | None
 )
 @click.option("--width", type=click.IntRange(20, 10000), default=80, show_default=True, help="Columns of a text tab.")
 @click.option("--single-channel", is_flag=True, help="MIDI with all strings on one channel, for old gear.")
+@recording.making
 @click.option("--overwrite", is_flag=True, help="Replace files in the way that are not Lickwright's own.")
 @click.option("--jobs", type=click.IntRange(1, 256), metavar="N", help="Processes to work in; by default one a core.")
 @click.option(
@@ -165,7 +166,12 @@ def _orders(context: click.Context, houses: Houses, facts: bool) -> Callable[[st
         chosen = preferred(context, house)
         rows: tuple[Backend, ...] = chosen["rows"]
         tempo: choices.TempoWish = chosen["tempo"]
-        options = Options(chosen["width"], tempo.percent, tempo.bpm, chosen["single_channel"])
+        sound = recording.asked(chosen.get)
+        if sound != Recording() and not any(row.recorded for row in rows):
+            rows += tuple(row for row in BACKENDS if row.recorded)  # who asks for a click wants to hear it
+        if any(row.recorded for row in rows):
+            recording.need_sound()
+        options = Options(chosen["width"], tempo.percent, tempo.bpm, chosen["single_channel"], sound)
         names = tuple(row.name for row in rows)
         return Order(
             names, options, house, key(options, house.key if house else ""), facts, bool(house and not house.ok)

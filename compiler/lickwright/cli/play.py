@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     "--tempo", callback=choices.tempo, metavar="TEMPO", help="60% of the written tempo, or 72 beats a minute."
 )
 @recording.playing
-def command(path: str, title: str | None, tempo: choices.TempoWish) -> int:
+def command(path: str, title: str | None, tempo: choices.TempoWish, **more: Any) -> int:
     """Play every lick of a file, or the one called TITLE, through the default sound device.
 
     Wants the extra lickwright[play]. Ctrl-C stops. In headphones begin with the volume down.
@@ -32,7 +32,7 @@ def command(path: str, title: str | None, tempo: choices.TempoWish) -> int:
 
     recording.need_sound()
     device = _device()
-    options = Options(tempo_percent=tempo.percent, tempo_bpm=tempo.bpm, recording=recording.asked())
+    options = Options(tempo_percent=tempo.percent, tempo_bpm=tempo.bpm, recording=recording.asked(more.get))
     chosen, verdict = choose(path, title)
     for c, lick in chosen:
         if lick.ok:

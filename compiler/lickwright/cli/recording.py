@@ -15,42 +15,54 @@ from lickwright.music.practice import Ladder, parse_ladder
 from lickwright.report import safe
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
-_KEPT = "lickwright.recording"  # where a context keeps what was asked so far
 MAX_REPEAT, MAX_COUNT_IN = 100, 8
+_USUAL = Recording()
 
 
-def _keep(context: click.Context, parameter: click.Parameter, value: Any) -> None:
-    if value is not None:
-        context.meta.setdefault(_KEPT, {})[parameter.name] = value
-
-
-def _keep_ladder(context: click.Context, parameter: click.Parameter, value: str | None) -> None:
-    if value is not None:
-        try:
-            _keep(context, parameter, parse_ladder(value))
-        except ValueError as e:
-            raise click.BadParameter(safe(str(e))) from None
-
-
-def _option(*names: str, callback: Callable[..., None] = _keep, **settings: Any) -> Callable[[_Command], _Command]:
-    return click.option(*names, expose_value=False, callback=callback, default=None, **settings)
+def _ladder(context: click.Context, parameter: click.Parameter, value: str) -> Ladder:
+    try:
+        return parse_ladder(value)
+    except ValueError as e:
+        raise click.BadParameter(safe(str(e))) from None
 
 
 _PLAYING = (
-    _option("--count-in", type=click.IntRange(0, MAX_COUNT_IN), metavar="BARS", help="Bars of clicks before the lick."),
-    _option("--click", is_flag=True, help="The click goes on under the lick."),
-    _option("--repeat", type=click.IntRange(1, MAX_REPEAT), metavar="TIMES", help="Times through the lick."),
-    _option("--backing", is_flag=True, help="Hold the lick's chords under it, or its key's tonic and fifth."),
-    _option("--vary", type=click.IntRange(0, 2**31 - 1), metavar="SEED", help="Vary strokes a little, as a hand does."),
+    click.option(
+        "--count-in",
+        type=click.IntRange(0, MAX_COUNT_IN),
+        default=_USUAL.count_in,
+        metavar="BARS",
+        help="Bars of clicks before the lick.",
+    ),
+    click.option("--click", is_flag=True, help="The click goes on under the lick."),
+    click.option(
+        "--repeat",
+        type=click.IntRange(1, MAX_REPEAT),
+        default=_USUAL.repeat,
+        metavar="TIMES",
+        help="Times through the lick.",
+    ),
+    click.option("--backing", is_flag=True, help="Hold the lick's chords under it, or its key's tonic and fifth."),
+    click.option(
+        "--vary", type=click.IntRange(0, 2**31 - 1), metavar="SEED", help="Vary strokes a little, as a hand does."
+    ),
 )
 _MAKING = (
-    _option("--format", type=click.Choice(SOUND_FORMATS), help="Of a recording; wav if not said."),
-    _option("--practice", is_flag=True, help="The practice set: slow, medium, full and a ladder that climbs."),
-    _option(
+    click.option(
+        "--format",
+        type=click.Choice(SOUND_FORMATS),
+        default=_USUAL.format,
+        show_default=True,
+        help="Of a recording.",
+    ),
+    click.option("--practice", is_flag=True, help="The practice set: slow, medium, full and a ladder that climbs."),
+    click.option(
         "--ladder",
-        callback=_keep_ladder,
+        callback=_ladder,
+        default=str(_USUAL.ladder),
+        show_default=True,
         metavar="START,STEP,TOP",
-        help=f"The ladder of --practice: {Ladder()} if not said (beats a minute between).",
+        help="Of the practice set; the step in beats a minute.",
     ),
 )
 
@@ -69,9 +81,12 @@ def making(command: _Command) -> _Command:
     return command
 
 
-def asked() -> Recording:
-    """What the command line asks for."""
-    return Recording(**click.get_current_context().meta.get(_KEPT, {}))
+def asked(value: Callable[[str], Any]) -> Recording:
+    """What is asked for: `value` gives an option's value, None where there is no such option."""
+    given = {
+        name: value(name) for name in ("format", "practice", "count_in", "click", "repeat", "backing", "ladder", "vary")
+    }
+    return Recording(**{name: one for name, one in given.items() if one is not None})
 
 
 def need_sound() -> None:

@@ -10,8 +10,9 @@ import re
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from lickwright.backends import asked
+from lickwright.backends import SOUND_FORMATS, asked
 from lickwright.diagnostics import Severity, nearest
+from lickwright.music.practice import Ladder, parse_ladder
 from lickwright.music.scale import parse_scale
 from lickwright.report import safe
 from lickwright.settings import FIELDS, FieldRow
@@ -70,6 +71,17 @@ def _switch(value: Any) -> bool:
     return value
 
 
+def _one_of(known: tuple[str, ...]) -> Callable[[Any], str]:
+    def parse(value: Any) -> str:
+        word = text(value).lower()
+        if word not in known:
+            near = nearest(word, known)
+            raise ValueError(f"`{word[:30]}` is not known" + (f": {near}?" if near else f": there are {', '.join(known)}"))
+        return word
+
+    return parse
+
+
 def _words(value: Any) -> list[str]:
     """A list of words, or one string with commas between them."""
     return [
@@ -123,6 +135,13 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "jobs", _number(1, 256), "how many processes work at once", "one a core"),
     KeyRow("make", "tempo", lambda value: asked.tempo(text(value)), "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
     KeyRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),
+    KeyRow("make", "format", _one_of(SOUND_FORMATS), "of a recording: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
+    KeyRow("make", "count-in", _number(0, 8), "bars of clicks before a recorded lick", "0"),
+    KeyRow("make", "click", _switch, "the click goes on under a recorded lick: `true`", "false"),
+    KeyRow("make", "repeat", _number(1, 100), "times through a recorded lick", "1"),
+    KeyRow("make", "backing", _switch, "chords are held under a recorded lick: `true`", "false"),
+    KeyRow("make", "practice", _switch, "recordings are practice sets: `true`", "false"),
+    KeyRow("make", "ladder", lambda value: parse_ladder(text(value)), "of a practice set: start, step, top, `\"60%,5,100%\"`", str(Ladder())),
     *(
         KeyRow("fields", row.name, _field(row), row.summary, "the notation's: " + row.default)
         for row in FIELDS

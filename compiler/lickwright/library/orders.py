@@ -11,7 +11,7 @@ from functools import cache
 from hashlib import blake2b
 from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.backends import Options
+from lickwright.backends import BACKENDS, Options
 from lickwright.version import NOTATION, __version__
 
 if TYPE_CHECKING:
@@ -30,6 +30,11 @@ class Order(NamedTuple):
     key: bytes  # changes with the options, the house and the program: what was made under another key is made again
     facts: bool  # whether the index is to know the licks
     blocked: bool = False  # nothing is made: the house's file has errors
+
+    @property
+    def files(self) -> int:
+        """Outputs of each lick."""
+        return sum(len(row.files(self.options)) for row in BACKENDS if row.name in self.formats)
 
 
 class Item(NamedTuple):

@@ -11,13 +11,13 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from hashlib import blake2b
 from json import loads
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from lickwright.files import read
 from lickwright.library import remembered
-from lickwright.library.manifest import Made, Manifest, Unusable, seen_from, stored, whose
+from lickwright.library.manifest import Manifest, Unusable, seen_from, stored, whose
 from lickwright.library.orders import Item, Order
-from lickwright.library.outputs import digest, standing, unaltered
+from lickwright.library.outputs import digest, inode_of, standing
 from lickwright.names import slug
 from lickwright.scan import Found, walk
 from lickwright.source import Unreadable
@@ -31,8 +31,12 @@ CREATE TEMP TABLE scan (
     ordered INTEGER NOT NULL,      -- which order holds
     ours INTEGER NOT NULL,         -- 0: another shard's
     state TEXT NOT NULL,           -- '': to be done; built, unchanged, failed, skipped
-    findings TEXT NOT NULL         -- see `remembered.py`
+    findings TEXT NOT NULL         -- for the report; of what cannot be read see `remembered.py`
 );
+CREATE TEMP TABLE same (           -- the sources that need no work
+    id INTEGER PRIMARY KEY,
+    told INTEGER NOT NULL          -- 1: something is remembered of it that is said again
+)
 """
 
 
@@ -72,8 +76,8 @@ class Orders:
 def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, share: Share) -> None:
     """Fills the table `scan`."""
     db = manifest.db
-    db.execute("DROP TABLE IF EXISTS temp.scan")
-    db.execute(_TABLES)
+    for statement in _TABLES.split(";\n"):
+        db.execute(statement)
     real = os.path.realpath(out)
     inside = _Folders(real, orders)
     rows = (inside.row(found, share) for found in walk(paths, leave_out=real))
@@ -95,6 +99,7 @@ class _Folders:
         self._last = ""  # the real folder that the next two are about
         self._seen_from_out = ""
         self._order = 0
+        self._blocked = False
         self._below = ""
         self._above = ""  # the folder of outputs for `_below`
 
@@ -102,19 +107,23 @@ class _Folders:
         shown = os.fsencode(found.path)
         if found.trouble is not None:
             return shown, None, None, 0, 1, "failed", remembered.text([found.trouble])
-        folder, name = os.path.split(found.real)
+        folder, slash, name = found.real.rpartition(os.sep)
+        folder += slash
         if folder != self._last or found.path == "-":
             self._last = folder
-            self._seen_from_out = seen_from(self._real, folder) if folder else ""
+            self._seen_from_out = stored(os.path.join(seen_from(self._real, folder), "")) if folder else ""
             self._order = self._orders.of(found.path)
+            self._blocked = self._orders.all[self._order].blocked
         if found.below != self._below:
             self._below = found.below
             self._above = "".join(slug(part) + "/" for part in found.below.split("/")) if found.below else ""
-        path = found.path if found.path == "-" else stored(os.path.join(self._seen_from_out, name))
-        stem = "stdin" if found.path == "-" else slug(os.path.splitext(os.path.basename(found.path))[0])
-        below = f"{found.below}/{name}" if found.below else name
-        ours = share.holds(below)
-        state = "skipped" if not ours else "failed" if self._orders.all[self._order].blocked else ""
+        ours = share.of == 1 or share.holds(f"{found.below}/{name}" if found.below else name)
+        if found.path == "-":
+            path, stem = "-", "stdin"
+        else:
+            path = self._seen_from_out + (name if name.isascii() else stored(name))
+            stem = slug(os.path.splitext(os.path.basename(found.path))[0])
+        state = "skipped" if not ours else "failed" if self._blocked else ""
         return shown, path, self._above + stem, self._order, ours, state, ""
 
 
@@ -139,79 +148,104 @@ def _part(manifest: Manifest) -> None:
 
 # --- what is unchanged ---------------------------------------------------------------------------------------------------
 
+# Both in the order of the folders of outputs, to be read side by side: a question for each source would take three times as long.
 _MATCHED = """
-SELECT scan.id, shown, scan.target, ordered, s.hash, key, formats, made, refused, s.findings, indexed
-FROM scan JOIN sources s ON s.path = scan.path
-WHERE state = '' AND s.target = scan.target AND s.hash IS NOT NULL ORDER BY scan.id
+SELECT scan.id, shown, s.target, ordered, s.hash, key, formats, made, s.findings <> '' OR refused <> '', indexed
+FROM sources s JOIN scan ON scan.path = s.path
+WHERE state = '' AND s.target = scan.target AND s.hash IS NOT NULL ORDER BY s.target
 """
-_OUTPUTS = "SELECT name, lick, format, hash, size, mtime, ctime, inode FROM outputs WHERE folder = ? AND gone = 0"
+_OUTPUTS = "SELECT folder, name, mtime, ctime, size, inode, format, hash FROM outputs WHERE gone = 0 ORDER BY folder"
+_REMEMBERED = """
+SELECT scan.id, shown, ordered, s.findings, refused FROM temp.same JOIN scan USING (id) JOIN sources s ON s.path = scan.path
+WHERE told ORDER BY scan.id
+"""
 
 
-class Unchanged(NamedTuple):
-    """A source that there is nothing to do for."""
+class Remembered(NamedTuple):
+    """An unchanged source with something to be said about it."""
 
     id: int
     path: str  # as the user knows it
     order: int
-    findings: str  # that are remembered
-    text: str  # of the source, where there are some
+    findings: str  # see `remembered.py`
     refused: tuple[tuple[str, str], ...]  # licks that were not made: title, why
-    files: int  # outputs
-    licks: int  # that were made
 
 
-def unchanged(manifest: Manifest, out: str, orders: Sequence[Order]) -> Iterator[Unchanged]:
-    """Those of the scan that need no work, in its order."""
+def unchanged(manifest: Manifest, out: str, orders: Sequence[Order]) -> tuple[int, int]:
+    """Fills the table `same` with the sources that need no work; gives how many outputs and licks these have."""
     moved: list[tuple[object, ...]] = []
+    counts = [0, 0]
     try:
-        yield from _unchanged(manifest, out, orders, moved)
+        rows = _unchanged(manifest, out, orders, moved, counts)
+        manifest.db.executemany("INSERT INTO temp.same VALUES (?, ?)", rows)
     except (TypeError, ValueError, AttributeError, OverflowError):  # what no program of ours has entered
         raise Unusable("it is damaged") from None
     if moved and manifest.writable:  # the very bytes, but copied or touched: the next look is short again
+        manifest.keep()
         manifest.begin()
         manifest.db.executemany(
             "UPDATE outputs SET size = ?, mtime = ?, ctime = ?, inode = ? WHERE folder = ? AND name = ?", moved
         )
-        manifest.keep()
+    return counts[0], counts[1]
+
+
+def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
+    """The sources of `same` that something is to be said about, in the order of the scan."""
+    for id, shown, ordered, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
+        try:
+            skipped = tuple((str(title), str(why)) for title, why in loads(refused)) if refused else ()
+        except (TypeError, ValueError, RecursionError):
+            raise Unusable("it is damaged") from None
+        yield Remembered(id, os.fsdecode(shown), ordered, findings, skipped)
 
 
 def _unchanged(
-    manifest: Manifest, out: str, orders: Sequence[Order], moved: list[tuple[object, ...]]
-) -> Iterator[Unchanged]:
-    outputs = manifest.db.cursor()
+    manifest: Manifest, out: str, orders: Sequence[Order], moved: list[tuple[object, ...]], counts: list[int]
+) -> Iterator[tuple[int, bool]]:
+    outputs = manifest.db.execute(_OUTPUTS)
+    output = outputs.fetchone()
     asked = [frozenset(order.formats) for order in orders]
-    for id, shown, target, ordered, hash, key, formats, made, refused, findings, indexed in manifest.db.execute(
-        _MATCHED
-    ):
+    for id, shown, target, ordered, hash, key, formats, made, told, indexed in manifest.db.execute(_MATCHED):
         order = orders[ordered]
-        if key != order.key or order.facts > indexed or not asked[ordered].issubset(formats.split(",")):
+        wanted = asked[ordered]
+        while output is not None and output[0] < target:
+            output = outputs.fetchone()
+        rows = []
+        while output is not None and output[0] == target:
+            if output[6] in wanted:
+                rows.append(output)
+            output = outputs.fetchone()
+        if key != order.key or order.facts > indexed or not wanted.issubset(formats.split(",")):
             continue
-        path = os.fsdecode(shown)
+        if len(rows) != made * len(wanted):
+            continue
         try:
-            data = b"" if path == "-" else read(path)
+            data = read(os.fsdecode(shown)) if shown != b"-" else b""
         except Unreadable:
             continue
-        if digest(data) != hash:
-            continue
-        rows = [row for row in outputs.execute(_OUTPUTS, (target,)) if row[2] in asked[ordered]]
-        if len(rows) == made * len(order.formats) and _all_there(f"{out}/{target}/", target, rows, moved):
-            text = data.decode("utf-8", "replace") if findings else ""
-            skipped = tuple((str(title), str(why)) for title, why in loads(refused)) if refused else ()
-            yield Unchanged(id, path, ordered, findings, text, skipped, len(rows), made)
+        if digest(data) == hash and _all_there(f"{out}/{target}/", rows, moved):
+            counts[0] += len(rows)
+            counts[1] += made
+            yield id, told
 
 
-def _all_there(folder: str, target: str, rows: Sequence[tuple[object, ...]], moved: list[tuple[object, ...]]) -> bool:
-    for row in rows:
-        made = Made._make(row)
+def _all_there(folder: str, rows: Sequence[tuple[Any, ...]], moved: list[tuple[object, ...]]) -> bool:
+    """Whether all outputs are as we left them. One with another time or place is read; if only those differ, it is noted in `moved`."""
+    for target, name, mtime, ctime, size, inode, _, hash in rows:
         try:
-            if unaltered(made, os.lstat(folder + made.name)):
-                continue
+            status = os.lstat(folder + name)
         except OSError:
             return False
-        now = standing(folder + made.name, made)
-        if now is None or now.hash != made.hash:
-            return False
-        moved.append((*now[4:], target, made.name))
+        if (
+            status.st_mtime_ns != mtime
+            or status.st_ctime_ns != ctime
+            or status.st_size != size
+            or inode_of(status) != inode
+        ):
+            now = standing(folder + name, None)
+            if now is None or now.hash != hash:
+                return False
+            moved.append((*now[4:], target, name))
     return True
 
 

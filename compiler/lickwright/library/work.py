@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from lickwright.compilation import CompiledLick
     from lickwright.library.facts import LickFacts
 
-_SUFFIX = {row.name: row.suffix for row in BACKENDS}
+_ROWS = {row.name: row for row in BACKENDS}
 
 
 def make(item: Item, order: Order, place: Place) -> Result:
@@ -89,9 +89,10 @@ def given_up(item: Item, why: str) -> Result:
 def _emitted(lick: CompiledLick, order: Order, losses: dict[Diagnostic, None]) -> list[Output]:
     outputs = []
     for name in order.formats:
-        emission = lick.emit(name, order.options)
-        losses.update(dict.fromkeys(emission.losses))
-        outputs.append(Output(lick.slug + _SUFFIX[name], emission.data, lick.slug, name))
+        for suffix, options in _ROWS[name].files(order.options):
+            emission = lick.emit(name, options)
+            losses.update(dict.fromkeys(emission.losses))
+            outputs.append(Output(lick.slug + suffix, emission.data, lick.slug, name))
     return outputs
 
 
