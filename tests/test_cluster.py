@@ -1,0 +1,259 @@
+"""A build on a Dask cluster: the same tree and manifest as on this machine, whatever happens to the workers."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import sqlite3
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lickwright.backends import Options
+from lickwright.cli import main
+from lickwright.library import cluster as module
+from lickwright.library.cluster import Cluster, NoCluster
+from lickwright.library.orders import Item, Order, Result, key
+from lickwright.library.outputs import Place
+from lickwright.library.pool import Chunk, Setup
+from lickwright.library.work import make
+
+pytest.importorskip("joblib")
+distributed = pytest.importorskip("distributed")
+pytestmark = [pytest.mark.filterwarnings("default"), pytest.mark.xdist_group("cluster")]
+
+SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
+
+
+@pytest.fixture(scope="module")
+def scheduler() -> Iterator[Any]:
+    """A scheduler with two worker processes."""
+    os.environ["PYTHONPATH"] = os.pathsep.join(
+        filter(None, (str(Path(module.__file__).parents[2]), str(Path(__file__).parent), os.environ.get("PYTHONPATH")))
+    )
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+    ) as running:
+        yield running
+
+
+@pytest.fixture
+def library(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A few hundred sources, one with mistakes, one that is no text, a house."""
+    monkeypatch.chdir(tmp_path)
+    for n in range(150):
+        folder = tmp_path / "lib" / f"shelf {n % 7}"
+        folder.mkdir(parents=True, exist_ok=True)
+        text = SAMPLES[n % len(SAMPLES)].read_text("utf-8")
+        (folder / f"no {n}.lick").write_text(
+            f"x-number {n}\n{text}" if not text.startswith("notation") else text, "utf-8"
+        )
+    (tmp_path / "lib" / "bad.lick").write_text('lick "Gate"\n| e8 e5 |\n')
+    (tmp_path / "lib" / "raw.lick").write_bytes(b"\xff\xfe\xff")
+    (tmp_path / "lib" / "lickwright.toml").write_text('[fields]\nrights = "Mara Quill"\n[make]\nto = "tab, midi"\n')
+    return tmp_path
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and not any(part.startswith((".lickwright", ".lw-")) for part in path.parts)
+    }
+
+
+def record(folder: Path) -> list[tuple[Any, ...]]:
+    with sqlite3.connect(folder / ".lickwright.db") as db:
+        outputs = db.execute(
+            "SELECT folder, name, lick, format, gone, hash, size FROM outputs ORDER BY folder, name"
+        ).fetchall()
+        sources = db.execute(
+            "SELECT target, hash, formats, made, refused, findings, alone FROM sources ORDER BY target"
+        ).fetchall()
+    return [*outputs, *sources]
+
+
+def test_the_same_as_on_this_machine(scheduler: Any, library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    said = []
+    for out, more in (("here", ["--jobs", "1"]), ("there", ["--cluster", scheduler.scheduler_address])):
+        assert main(["make", "lib", "--out", out, *more]) == 3  # one source cannot be read
+        seen = capsys.readouterr()
+        said.append((seen.out.replace(out, "OUT").rpartition(";")[0], seen.err))
+    assert len(tree(library / "here")) > 250
+    assert tree(library / "there") == tree(library / "here")
+    assert record(library / "there") == record(library / "here")
+    assert said[0] == said[1]
+    assert not list((library / "there").glob(".lickwright.[jp]*")), "no journal, no probe"
+    assert main(["make", "lib", "--out", "there", "--cluster", scheduler.scheduler_address]) == 3
+    assert "150 unchanged" in capsys.readouterr().out
+
+
+# --- what can go wrong -----------------------------------------------------------------------------------------------
+
+
+def slow(item: Item, order: Order, place: Place) -> Result:
+    """Work that takes its time, and tells where it is done."""
+    time.sleep(0.02)
+    return make(item, order, place)._replace(text=str(os.getpid()))
+
+
+def deadly(item: Item, order: Order, place: Place) -> Result:
+    """Kills whoever works on number 7."""
+    if item.path.endswith("no 7.lick"):
+        os.kill(os.getpid(), signal.SIGKILL)
+    return make(item, order, place)
+
+
+def starved(item: Item, order: Order, place: Place) -> Result:
+    """Needs more memory than there is, but not in a process of its own."""
+    if item.path.endswith("no 7.lick") and "dask" in " ".join(sys.modules):
+        raise MemoryError
+    return make(item, order, place)
+
+
+def chunks(library: Path, size: int) -> list[Chunk]:
+    paths = sorted(str(path) for path in library.glob("lib/*/*.lick"))
+    items = [Item(n, path, f"s{n}", 0) for n, path in enumerate(paths, 1)]
+    return [Chunk(n, tuple(items[at : at + size])) for n, at in enumerate(range(0, len(items), size))]
+
+
+def setup(work: Any) -> Setup:
+    options = Options()
+    return Setup("made", False, (Order(("tab",), options, None, key(options, ""), False),), work=work)
+
+
+def run(address: str, library: Path, work: Any, size: int = 10) -> tuple[dict[int, Result], list[str]]:
+    said: list[str] = []
+    done: dict[int, Result] = {}
+    with Cluster(address, said.append) as cluster, cluster.workers(setup(work)) as workers:
+        for _, results in workers.run(chunks(library, size)):
+            for result in results:
+                assert result.id not in done, "once"
+                done[result.id] = result
+    return done, said
+
+
+def test_a_worker_killed_midway_loses_nothing(scheduler: Any, library: Path) -> None:
+    said: list[str] = []
+    done: dict[int, Result] = {}
+    killed: list[int] = []
+    with Cluster(scheduler.scheduler_address, said.append) as cluster, cluster.workers(setup(slow)) as workers:
+        for _, results in workers.run(chunks(library, 10)):
+            done.update((result.id, result) for result in results)
+            if len(done) >= 30 and not killed:
+                killed.append(int(results[-1].text))
+                os.kill(killed[0], signal.SIGKILL)
+    assert killed and len(done) == 150
+    assert all(result.done for result in done.values())
+    assert len({result.text for result in done.values()}) >= 3, "somebody else went on"
+    assert not said, "the cluster itself made good for it"
+    assert len(tree(library / "made")) == sum(len(result.outputs) for result in done.values())
+
+
+@pytest.mark.slow
+def test_one_deadly_source_costs_itself(scheduler: Any, library: Path) -> None:
+    done, said = run(scheduler.scheduler_address, library, deadly)
+    assert len(done) == 150
+    assert sum(result.alone for result in done.values()) == 1
+    assert sum(result.done for result in done.values()) == 149
+    assert said == ["the cluster does not bring back all that it was given: that is done here, each source by itself"]
+
+
+def test_what_needs_too_much_memory_there_is_done_here(scheduler: Any, library: Path) -> None:
+    done, said = run(scheduler.scheduler_address, library, starved)
+    assert len(done) == 150
+    assert len(said) == 1
+
+
+@pytest.mark.slow
+def test_a_scheduler_that_goes_away_midway_loses_nothing(library: Path) -> None:
+    said: list[str] = []
+    done: dict[int, Result] = {}
+    running = distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+    )
+    with running, Cluster(running.scheduler_address, said.append) as cluster, cluster.workers(setup(slow)) as workers:
+        for _, results in workers.run(chunks(library, 10)):
+            done.update((result.id, result) for result in results)
+            if len(done) == 50:
+                threading.Thread(target=running.close).start()
+    assert len(done) == 150
+    assert len(said) == 1
+
+
+def test_ctrl_c_leaves_it_in_good_order(scheduler: Any, library: Path) -> None:
+    with Cluster(scheduler.scheduler_address, print) as cluster:
+        with pytest.raises(KeyboardInterrupt), cluster.workers(setup(slow)) as workers:
+            for _ in workers.run(chunks(library, 10)):
+                raise KeyboardInterrupt
+        files = tree(library / "made")
+        time.sleep(0.5)
+        assert tree(library / "made") == files, "nobody is at work any more"
+
+
+# --- what is said ----------------------------------------------------------------------------------------------------
+
+
+def test_nobody_there(monkeypatch: pytest.MonkeyPatch, library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr(module, "ANSWER", 1.0)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        address = f"tcp://127.0.0.1:{free.getsockname()[1]}"
+        for wrong in (address, "nonsense://x", "tcp://127.0.0.1:notaport", ""):
+            started = time.monotonic()
+            assert main(["make", "lib", "--cluster", wrong]) == 2
+            assert time.monotonic() - started < 10
+            assert f"error: the cluster at {wrong} does not answer" in capsys.readouterr().err
+    assert not tree(library / "out") if (library / "out").exists() else True
+
+
+def test_no_worker_there(monkeypatch: pytest.MonkeyPatch, library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr(module, "ANSWER", 1.0)
+    with distributed.LocalCluster(n_workers=0, processes=True, dashboard_address=None, silence_logs=50) as running:
+        assert main(["make", "lib", "--cluster", running.scheduler_address]) == 2
+    assert "has no worker: start one with `dask worker tcp://" in capsys.readouterr().err
+
+
+def test_without_the_extra(monkeypatch: pytest.MonkeyPatch, library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    assert main(["make", "lib", "--cluster", "tcp://127.0.0.1:1"]) == 2
+    assert "pip install 'lickwright[cluster]'" in capsys.readouterr().err
+
+
+def test_workers_that_do_not_see_the_folder_or_are_another_version(
+    scheduler: Any, library: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Cluster(scheduler.scheduler_address, print) as cluster:
+        cluster.check("made")
+        assert not list((library / "made").iterdir())
+        real = module.key
+        monkeypatch.setattr(module, "key", lambda *a: real(*a)[:-1] + b"x")
+        with pytest.raises(NoCluster, match="has another lickwright"):
+            cluster.check("made")
+        monkeypatch.undo()
+        monkeypatch.setattr(os.path, "abspath", lambda path: str(library / "made"))
+        monkeypatch.setattr(module, "_look", blind)
+        with pytest.raises(NoCluster, match="does not reach"):
+            cluster.check("made")
+        monkeypatch.setattr(module, "_look", absent)
+        with pytest.raises(NoCluster, match="cannot run lickwright"):
+            cluster.check("made")
+
+
+def blind(probe: str) -> tuple[bytes, bool]:
+    return key(Options(), ""), False
+
+
+def absent(probe: str) -> tuple[bytes, bool]:
+    raise ModuleNotFoundError("lickwright")
+
+
+@pytest.mark.parametrize("more", ["--watch", "--dry-run"])
+def test_options_that_do_not_go_together(more: str, library: Path) -> None:
+    assert main(["make", "lib", "--cluster", "tcp://127.0.0.1:1", more]) == 2
