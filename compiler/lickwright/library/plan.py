@@ -204,7 +204,7 @@ def _unchanged(
 ) -> Iterator[tuple[int, bool]]:
     outputs = manifest.db.execute(_OUTPUTS)
     output = outputs.fetchone()
-    asked = [frozenset(order.formats) for order in orders]
+    asked, files = [frozenset(order.formats) for order in orders], [order.files for order in orders]
     for id, shown, target, ordered, hash, key, formats, made, told, indexed in manifest.db.execute(_MATCHED):
         order = orders[ordered]
         wanted = asked[ordered]
@@ -217,7 +217,7 @@ def _unchanged(
             output = outputs.fetchone()
         if key != order.key or order.facts > indexed or not wanted.issubset(formats.split(",")):
             continue
-        if len(rows) != made * len(wanted):
+        if len(rows) != made * files[ordered]:
             continue
         try:
             data = read(os.fsdecode(shown)) if shown != b"-" else b""
