@@ -21,8 +21,8 @@ FRAME = 64  # samples over which the ceiling's gain is worked out
 _PIECE = FRAME * 1024  # samples looked at together: copies of all of them would double what a long recording needs
 _SIZE = 1 << 16
 _TAPS, _PHASES = 16, 4  # of the interpolator that looks between samples
-_TRIES = 6  # at bringing peaks under the ceiling and the rest up again
-_QUIET = 0.5  # of the largest sample: below it no true peak can be the largest
+_TRIES = 8  # at bringing peaks under the ceiling and the rest up again
+_QUIET = 0.7  # of the largest sample: below it no true peak can be the largest
 
 
 @lru_cache(maxsize=4)
@@ -80,18 +80,24 @@ def integrated(steps: Samples) -> float:
 def true_peak(wave: NDArray[np.float32]) -> float:
     """The largest value between and at the samples (0 for silence), four times oversampled.
 
-    Only places near the largest samples are looked at.
+    Only places beside the largest samples are looked at.
     """
-    peaks = _peaks(wave)
-    found = top = float(peaks.max(initial=0.0))
+    found = top = float(_peaks(wave).max(initial=0.0))
     if top == 0.0:
         return 0.0
-    for frame in np.flatnonzero(peaks >= _QUIET * top):
-        first, last = int(frame) * FRAME - _TAPS, int(frame + 1) * FRAME + _TAPS
-        part = wave[:, max(0, first) : last]
-        part = np.pad(part, ((0, 0), (max(0, -first), max(0, last - wave.shape[1]))))
-        windows = np.lib.stride_tricks.sliding_window_view(part, _TAPS, axis=1)
-        found = max(found, float(np.abs(windows @ _interpolator()).max()))
+    before, after = _TAPS // 2 - 1, _TAPS // 2  # taps of the interpolator before a sample, and after it
+    for channel in wave:
+        for at in range(0, len(channel), _PIECE):
+            part = channel[max(0, at - _TAPS) : at + _PIECE + _TAPS]
+            part = np.pad(part, (_TAPS - min(at, _TAPS), _TAPS))
+            size = np.abs(part)
+            high = (size[1:-1] >= _QUIET * top) & (size[1:-1] >= size[:-2]) & (size[1:-1] >= size[2:])
+            near = np.flatnonzero(high[_TAPS - 1 : 1 - _TAPS])
+            if not len(near):
+                continue
+            windows = np.lib.stride_tricks.sliding_window_view(part, before + 1 + after)
+            found = max(found, float(np.abs(windows[near + _TAPS - before] @ _interpolator()).max()))
+            found = max(found, float(np.abs(windows[near + _TAPS - after] @ _interpolator()).max()))
     return found
 
 
@@ -136,7 +142,7 @@ def levelled(
             missing = target - integrated(energies(wave, rate))
             if missing < 0.1:
                 break
-            wave *= np.float32(10 ** (missing / 20))
+            wave *= np.float32(10 ** (1.25 * missing / 20))
         held(wave, limit)
     peak = true_peak(wave)
     if peak > limit / 0.98:
