@@ -17,6 +17,7 @@ HELD = 5  # frets that a hand holds without moving
 
 _UP = (Curve.BEND, Curve.PREBEND)
 _OWN_STROKES = (Stroke.TAP, Stroke.SLAP, Stroke.POP, Stroke.SNAP, Stroke.REPEAT)
+_LEGATO = (Stroke.HAMMER, Stroke.PULL)
 _BAR = (Curve.DIVE, Curve.DIP, Curve.SCOOP)
 
 
@@ -58,7 +59,7 @@ def span(timeline: Timeline, groups: Sequence[Sequence[Sound]], hand: Hand) -> f
     for sound in timeline.sounds:
         if sound.trill and sound.fret:
             pairs.add((sound.fret, sound.trill, 0))
-        if sound.source is not None and sound.begin.stroke in (Stroke.HAMMER, Stroke.PULL):
+        if sound.source is not None and sound.begin.stroke in _LEGATO:
             before = timeline.sounds[sound.source]
             if by_fretting_hand(sound) and by_fretting_hand(before):
                 pairs.add((before.fret or 0, sound.fret or 0, 0))
@@ -82,9 +83,9 @@ def shifts(groups: Sequence[Sequence[Sound]]) -> int:
     moved, low, high = 0, 0, 0
     for group in groups:
         frets = [sound.fret for sound in group if sound.fret and not sound.dead]
-        if not frets:
+        if not frets or (low <= min(frets) and max(frets) <= high):
             continue
-        bottom, top = (min(frets), max(frets)) if len(frets) > 1 else (frets[0], frets[0])
+        bottom, top = min(frets), max(frets)
         if not low:
             low, high = bottom, top
         low, high = min(low, bottom), max(high, top)
@@ -126,7 +127,7 @@ def bends(timeline: Timeline) -> tuple[float, bool]:
 
 def unpicked(sounds: Sequence[Sound]) -> float:
     """The share of notes that a finger of the fretting hand sounds without the other's help, 0 to 1."""
-    return sum(s.begin.stroke in (Stroke.HAMMER, Stroke.PULL) for s in sounds) / len(sounds) if sounds else 0.0
+    return sum([s.begin.stroke in _LEGATO for s in sounds]) / len(sounds) if sounds else 0.0
 
 
 def ringing(sounds: Sequence[Sound]) -> float:
@@ -182,4 +183,4 @@ def _family(t: Technique) -> str:
         return ""
     if t.curve in (Curve.GLIDE, Curve.SLIDE_IN, Curve.SLIDE_OFF):
         return "slide"
-    return "vibrato" if t.curve is Curve.VIBRATO else "legato" if t.stroke in (Stroke.HAMMER, Stroke.PULL) else t.name
+    return "vibrato" if t.curve is Curve.VIBRATO else "legato" if t.stroke in _LEGATO else t.name

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from lickwright import fingering_costs as c
 from lickwright.fingering_costs import FREE, NAME, Grip, Place, grips
-from lickwright.hand import HOPS, SHIFT_EASY, Hand, hand_of
+from lickwright.hand import BASS_MM, GUITAR_MM, HOPS, SHIFT_EASY, Hand, hand_of
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.timeline import Sound, Timeline
@@ -223,8 +223,6 @@ def _again(before: int, last: int | None, string: int, fret: int | None, moment:
 
 def hand_for(timeline: Timeline) -> Hand:
     """The hand that a lick's settings name, on its neck."""
-    from lickwright.hand import BASS_MM, GUITAR_MM
-
     settings = timeline.settings
     return hand_of(settings.reach, BASS_MM if settings.tuning.is_bass else GUITAR_MM, settings.capo)
 
