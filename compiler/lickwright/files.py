@@ -89,20 +89,26 @@ class Unopened(Unreadable):
 def read(path: str) -> bytes:
     """The bytes of an ordinary file, at most one more than the limit (so that `decode` can refuse it)."""
     try:
-        _ordinary(os.stat(path))
-        # Not to wait for a pipe that took the file's place in between; the second look is at what was really opened.
+        # Not to wait for a pipe that nobody writes to; the look is at what was really opened.
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-        try:
-            status = os.fstat(handle)
-            _ordinary(status)
-            parts = [os.read(handle, status.st_size + 1)]  # mostly all of it; asking for the limit would take a megabyte
-            while parts[-1] and sum(map(len, parts)) <= MAX_BYTES:
-                parts.append(os.read(handle, MAX_BYTES + 1))
-            return b"".join(parts)[: MAX_BYTES + 1]
-        finally:
-            os.close(handle)
     except (OSError, ValueError) as e:
+        if not isinstance(e, ValueError) and os.path.exists(path):
+            _ordinary(os.stat(path))  # says more than the system does about a socket
         raise Unopened(f"the file cannot be read: {reason(e)}", "check the name and the folder") from None
+    try:
+        status = os.fstat(handle)
+        _ordinary(status)
+        data = os.read(handle, status.st_size + 1)  # mostly all of it; asking for the limit would take a megabyte
+        if len(data) == status.st_size > 0:
+            return data
+        parts = [data]
+        while parts[-1] and sum(map(len, parts)) <= MAX_BYTES:
+            parts.append(os.read(handle, MAX_BYTES + 1))
+        return b"".join(parts)[: MAX_BYTES + 1]
+    except OSError as e:
+        raise Unopened(f"the file cannot be read: {reason(e)}", "check the name and the folder") from None
+    finally:
+        os.close(handle)
 
 
 def _ordinary(status: os.stat_result) -> None:

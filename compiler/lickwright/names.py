@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 LONGEST = 60  # characters, which are bytes here; leaves room for a suffix and a path
 _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])\Z")  # device names on some systems, with any suffix
+_SAFE = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*\Z")
 _SHARP = re.compile(r"\b([A-Ga-g])#")
 
 
@@ -19,6 +20,8 @@ def slug(title: str) -> str:
 
     A title with nothing to keep (empty, or in another script) becomes `lick-` and a short hash of itself.
     """
+    if len(title) <= LONGEST and _SAFE.match(title) and not _RESERVED.match(title):
+        return title  # thousands of files are named so already
     text = title
     if not text.isascii():
         from unicodedata import normalize  # only wanted beyond plain ASCII

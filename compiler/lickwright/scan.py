@@ -63,16 +63,12 @@ def _below(top: str, leave_out: str | None) -> Iterator[Found]:
             yield Found(shown, UNREADABLE.at(Span(0, 0), message, "check who may read it"))
             continue
         here.sort()
+        at = "" if shown == "." else os.path.join(shown, "")
+        inside = os.path.join(real, "")
         for name, linked, folder in here:
-            if name.lower().endswith(SUFFIX) and name[0] != "." and not folder:
-                whole = os.path.join(real, name)
-                yield Found(
-                    name if shown == "." else os.path.join(shown, name),
-                    None,
-                    below,
-                    os.path.realpath(whole) if linked else whole,
-                )
+            if name[-5:].lower() == SUFFIX and name[0] != "." and not folder:
+                whole = inside + name
+                yield Found(at + name, None, below, os.path.realpath(whole) if linked else whole)
         for name, linked, folder in reversed(here):
-            if folder and not linked and name[0] != "." and (inner := os.path.join(real, name)) != leave_out:
-                path = name if shown == "." else os.path.join(shown, name)
-                folders.append((path, f"{below}/{name}" if below else name, inner))
+            if folder and not linked and name[0] != "." and inside + name != leave_out:
+                folders.append((at + name, f"{below}/{name}" if below else name, inside + name))

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from lickwright.library.build import Wish
 
 SHOWN = 200  # findings of one build that are shown in full, whatever it finds; more go into the summary and the report
+APOLOGIES = 5  # mistakes of ours that are shown: what breaks every file is said often enough
 
 
 class Screen:
@@ -30,6 +31,7 @@ class Screen:
         self._colour = screen.colour(sys.stderr)
         self._columns = min(screen.columns(sys.stderr, 100), 160)
         self._shown = 0
+        self._sorry = 0
         self._skipped: list[str] = []  # one line a lick that was not made
 
     def say(self, line: str) -> None:
@@ -47,7 +49,9 @@ class Screen:
             self._complain(Source(trouble.path, ""), (trouble.finding,))
         for during, which in told.bugs:
             self.code = max(self.code, screen.Exit.INTERNAL)
-            screen.err(screen.apology(which, during))
+            self._sorry += 1
+            if self._sorry <= APOLOGIES:
+                screen.err(screen.apology(which, during))
         for title, why in told.refused[: LISTED + 1 - len(self._skipped)]:
             self._skipped.append(f'  skipped "{report.safe(title)}" in {report.safe(told.path)}: {why}\n')
 

@@ -12,11 +12,13 @@ from collections.abc import Sequence
 from typing import NamedTuple, Protocol
 
 from lickwright.diagnostics import Diagnostic, has_errors
-from lickwright.files import NO_LICKS, NOT_TEXT, UNREADABLE
+from lickwright.files import NO_LICKS, NOT_TEXT, UNREADABLE, read
 from lickwright.library import remembered
+from lickwright.library.manifest import Unusable
 from lickwright.library.orders import Order, Result
 from lickwright.library.outputs import Trouble
-from lickwright.library.plan import Unchanged
+from lickwright.library.plan import Remembered
+from lickwright.source import Unreadable
 
 _UNREAD = (UNREADABLE.code, NOT_TEXT.code, NO_LICKS.code)
 LISTED = 20  # sources and licks that a summary names; the rest is counted
@@ -76,22 +78,22 @@ class Account:
         self._waiting: dict[int, list[Told]] = {}  # by chunk: ready before its turn
         self._turn = 0
 
-    def same(self, one: Unchanged, order: Order, report: bool) -> tuple[str, str] | None:
-        """An unchanged source; gives its state and its findings for the report. None where what is remembered of it cannot be read."""
+    def remember(self, one: Remembered, order: Order, report: bool) -> tuple[str, str]:
+        """An unchanged source that something is said about; gives its state, and its findings for the report."""
         found = remembered.findings(one.findings, order.house.source if order.house else None)
         if found is None:
-            return None
+            raise Unusable("it is damaged")
         bad = has_errors(found)
         self.failed += bad
-        self.unchanged += not bad
-        self.licks += one.licks
+        self.unchanged -= bad  # it was counted as that before anybody looked at what is wrong with it
         self.refused += len(one.refused)
-        self.files += one.files
-        if found or one.refused:
-            told = Told(one.path, one.text, found, one.refused)
-            self._tell(told)
-            return "failed" if bad else "unchanged", _for_report(told) if report else ""
-        return "unchanged", ""
+        try:
+            text = read(one.path).decode("utf-8", "replace") if found else ""
+        except Unreadable:  # it was there a moment ago
+            text = ""
+        told = Told(one.path, text, found, one.refused)
+        self._tell(told)
+        return "failed" if bad else "unchanged", _for_report(told) if report else ""
 
     def trouble(self, path: str, findings: str) -> None:
         """Something that is no source: a folder that cannot be read."""

@@ -135,32 +135,30 @@ class _Build:
         account = self.account
         for shown, findings in db.execute("SELECT shown, findings FROM scan WHERE path IS NULL ORDER BY id").fetchall():
             account.trouble(os.fsdecode(shown), findings)
-        if not db.in_transaction:
-            db.execute("BEGIN")  # thousands of changes of a table that is ours alone
-        db.executemany("UPDATE scan SET state = ?, findings = ? WHERE id = ?", self._same())
-        db.execute("COMMIT")
-        (account.found,) = db.execute("SELECT count(*) FROM scan").fetchone()
-        (account.skipped,) = db.execute("SELECT count(*) FROM scan WHERE state = 'skipped'").fetchone()
         (account.blocked,) = db.execute(
             "SELECT count(*) FROM scan WHERE state = 'failed' AND target IS NOT NULL"
         ).fetchone()
         account.failed += account.blocked
+        db.execute("BEGIN")  # thousands of changes of tables that are ours alone
+        account.files, account.licks = plan.unchanged(self.manifest, self.wish.out, self._orders.all)
+        db.execute("UPDATE scan SET state = 'unchanged' WHERE id IN (SELECT id FROM temp.same)")
+        (account.unchanged,) = db.execute("SELECT count(*) FROM temp.same").fetchone()
+        for one in plan.remembered_of(self.manifest):
+            state = account.remember(one, self._orders.all[one.order], self.wish.report is not None)
+            db.execute("UPDATE scan SET state = ?, findings = ? WHERE id = ?", (*state, one.id))
+        self.manifest.keep()
+        (account.found,) = db.execute("SELECT count(*) FROM scan").fetchone()
+        (account.skipped,) = db.execute("SELECT count(*) FROM scan WHERE state = 'skipped'").fetchone()
         (self._todo,) = db.execute("SELECT count(*) FROM scan WHERE state = ''").fetchone()
-        if any(os.path.isdir(path) for path in self.wish.paths):
-            account.gone = prune.find_lost(self.manifest, self.wish.out)
-
-    def _same(self) -> Iterator[tuple[str, str, int]]:
-        """State and findings of each source that needs no work, with its place in the scan."""
-        report = self.wish.report is not None
-        for one in list(plan.unchanged(self.manifest, self.wish.out, self._orders.all)):
-            if (state := self.account.same(one, self._orders.all[one.order], report)) is not None:
-                yield *state, one.id
+        self._whole = any(os.path.isdir(path) for path in self.wish.paths)
+        if self._whole:
+            prune.find_lost(self.manifest, self.wish.out)
 
     def _rehearse(self) -> None:
         for item in plan.items(self.manifest, self.wish.out):
             self.teller.would(f"make {item.path}")
         self.account.skipped += self._todo
-        if self.wish.prune and self.account.gone:
+        if self.wish.prune and self._whole:
             for folder, row in prune.gone(self.manifest):
                 self.teller.would(f"remove {os.path.join(self.wish.out, folder, row.name)}")
 
@@ -171,9 +169,10 @@ class _Build:
         try:
             if self._todo:
                 self._work(recorder)
-            if self.wish.prune:
+            if self._whole and self.wish.prune:
                 self.account.removed, self.account.kept = prune.prune(self.manifest, self.wish.out)
-                self.account.gone = 0
+            elif self._whole:
+                self.account.gone = prune.count(self.manifest)
         except KeyboardInterrupt:
             _undisturbed()
             self._stop(recorder)

@@ -15,7 +15,7 @@ from lickwright.backends import BACKENDS, Options
 from lickwright.version import NOTATION, __version__
 
 if TYPE_CHECKING:
-    from lickwright.library.facts import LickFacts
+    from lickwright.library.facts import Finding, LickFacts
     from lickwright.library.manifest import Made
     from lickwright.library.outputs import Trouble
     from lickwright.style import Style
@@ -55,6 +55,7 @@ class Result(NamedTuple):
 
     id: int
     done: bool = False  # whether there is nothing left to do, as long as neither source nor order change
+    ok: bool = False  # whether nothing in the source is an error: then all its licks are known
     hash: bytes = b""  # of what was read; empty if it could not be
     made: int = 0  # licks written
     refused: tuple[tuple[str, str], ...] = ()  # licks that were not: title, why
@@ -64,7 +65,8 @@ class Result(NamedTuple):
     outputs: tuple[Made, ...] = ()  # that stand in their places
     written: int = 0  # how many of them are new or changed
     troubles: tuple[Trouble, ...] = ()  # outputs that could not be written
-    facts: tuple[LickFacts, ...] = ()
+    facts: tuple[LickFacts, ...] = ()  # of its licks, for the index
+    loose: tuple[Finding, ...] = ()  # findings of a source without licks, for the index
     bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
     alone: bool = False  # it brought a worker down
 

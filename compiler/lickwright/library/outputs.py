@@ -156,8 +156,13 @@ def unaltered(made: Made, status: os.stat_result) -> bool:
         made.mtime == status.st_mtime_ns
         and made.ctime == status.st_ctime_ns
         and made.size == status.st_size
-        and made.inode == status.st_ino
+        and made.inode == inode_of(status)
     )
+
+
+def inode_of(status: os.stat_result) -> int:
+    """The inode as SQLite can hold it."""
+    return status.st_ino & (1 << 63) - 1
 
 
 def standing(path: str, row: Made | None) -> Made | None:
@@ -199,9 +204,7 @@ def _ours(standing: Made, row: Made | None, claimed: Sequence[tuple[str, bytes]]
 
 
 def _made(name: str, lick: str, format: str, hash: bytes, status: os.stat_result) -> Made:
-    return Made(
-        name, lick, format, hash, status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino & (1 << 63) - 1
-    )
+    return Made(name, lick, format, hash, status.st_size, status.st_mtime_ns, status.st_ctime_ns, inode_of(status))
 
 
 def _sweep(folder: str) -> None:

@@ -19,8 +19,8 @@ WHERE o.gone = 1 OR s.id IS NULL OR s.id IN (SELECT id FROM temp.lost) ORDER BY 
 """
 
 
-def find_lost(manifest: Manifest, out: str) -> int:
-    """Notes the sources on record that are there no more; gives how many outputs have no lick any more.
+def find_lost(manifest: Manifest, out: str) -> None:
+    """Notes the sources on record that are there no more.
 
     A source that is still there and only was not meant this time keeps its outputs.
     """
@@ -34,7 +34,11 @@ def find_lost(manifest: Manifest, out: str) -> int:
         "INSERT INTO temp.lost VALUES (?)",
         [(id,) for id, path in others if not os.path.lexists(os.path.join(out, path))],
     )
-    (number,) = db.execute(f"SELECT count(*) FROM ({_GONE})").fetchone()
+
+
+def count(manifest: Manifest) -> int:
+    """How many outputs have no lick any more."""
+    (number,) = manifest.db.execute(f"SELECT count(*) FROM ({_GONE})").fetchone()
     return int(number)
 
 

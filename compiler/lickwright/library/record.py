@@ -13,7 +13,7 @@ from lickwright.library.manifest import Manifest
 from lickwright.library.orders import Item, Order, Result
 
 if TYPE_CHECKING:
-    from lickwright.library.facts import LickFacts
+    from lickwright.library.facts import Finding, LickFacts
 
 _OUTPUT = "INSERT OR REPLACE INTO outputs VALUES (?, ?, ?, ?, 0, ?, ?, ?, ?, ?)"
 _SOURCE = "INSERT OR REPLACE INTO sources VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
@@ -36,6 +36,7 @@ class Recorder:
         self.entering = True
         self._manifest.begin()
         facts: list[tuple[int, Sequence[LickFacts]]] = []
+        loose: list[tuple[int, Sequence[Finding]]] = []
         stale: list[int] = []
         rows = []
         for item, result, path in zip(items, results, paths, strict=True):
@@ -45,6 +46,8 @@ class Recorder:
             rows.append(self._source(item, result, orders[item.order], path, stale))
             if orders[item.order].facts and result.hash:
                 facts.append((rows[-1][0], result.facts))
+                if result.loose:
+                    loose.append((rows[-1][0], result.loose))
         if stale or facts:
             from lickwright.library import index
 
@@ -52,6 +55,8 @@ class Recorder:
             if stale:
                 index.remove(self._db, stale)
             index.add_many(self._db, facts)
+            for id, findings in loose:
+                index.add(self._db, id, (), findings)
         self._db.executemany(_SOURCE, rows)
         self.entering = False
 
@@ -59,7 +64,7 @@ class Recorder:
         self._db.executemany(_OUTPUT, [(item.target, *made) for made in result.outputs])
         if item.claimed and result.done:
             self._db.execute("DELETE FROM claims WHERE folder = ?", (item.target,))
-        if item.known and result.done and not result.troubles:
+        if item.known and result.done and result.ok:
             slugs = set(result.slugs)
             self._db.executemany(
                 "UPDATE outputs SET gone = ? WHERE folder = ? AND name = ?",

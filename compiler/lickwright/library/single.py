@@ -42,7 +42,7 @@ def put(
         finally:
             place.journal.close()
         if placed.made:  # entered as not done: a build that means the same source does its own work
-            result = Result(1, False, b"-", outputs=placed.made)
+            result = Result(1, hash=b"-", outputs=placed.made)
             Recorder(manifest).enter([item], [result], [Order((), Options(), None, b"", False)], [path])
         manifest.keep()
         journal.clear(out)

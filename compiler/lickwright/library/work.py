@@ -7,7 +7,6 @@ one version or the other, never a mixture. Doing it twice does no harm.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lickwright import pipeline
@@ -18,11 +17,10 @@ from lickwright.library import remembered
 from lickwright.library.orders import Item, Order, Result
 from lickwright.library.outputs import Output, Place, digest
 from lickwright.report import count, mistake
-from lickwright.source import Source, Span, Unreadable
+from lickwright.source import Span, Unreadable
 
 if TYPE_CHECKING:
-    from lickwright.compilation import CompiledLick
-    from lickwright.library.facts import LickFacts
+    from lickwright.compilation import Compilation, CompiledLick
 
 _ROWS = {row.name: row for row in BACKENDS}
 
@@ -61,21 +59,21 @@ def make(item: Item, order: Order, place: Place) -> Result:
             refused.append((lick.title, "a mistake of lickwright's own"))
     placed = place.put(item, outputs) if outputs else None
     found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
-    return Result(
+    result = Result(
         item.id,
         not bugs and not (placed and placed.troubles),
+        compilation.ok,
         hash,
         len(compilation.licks) - len(refused),
         tuple(refused),
         tuple(lick.slug for lick in compilation.licks),
         remembered.text(found),
         compilation.source.text if found else "",
-        placed.made if placed else (),
-        placed.written if placed else 0,
-        placed.troubles if placed else (),
-        _facts(compilation.licks, compilation.source) if order.facts else (),
-        tuple(bugs),
+        bugs=tuple(bugs),
     )
+    if placed:
+        result = result._replace(outputs=placed.made, written=placed.written, troubles=placed.troubles)
+    return _with_facts(result, compilation) if order.facts else result
 
 
 def given_up(item: Item, why: str) -> Result:
@@ -96,7 +94,10 @@ def _emitted(lick: CompiledLick, order: Order, losses: dict[Diagnostic, None]) -
     return outputs
 
 
-def _facts(licks: Sequence[CompiledLick], source: Source) -> tuple[LickFacts, ...]:
-    from lickwright.library.facts import facts
+def _with_facts(result: Result, compilation: Compilation) -> Result:
+    from lickwright.library.facts import facts, findings
 
-    return tuple(facts(lick, source) for lick in licks)
+    source = compilation.source
+    if not compilation.licks:
+        return result._replace(loose=findings(compilation.diagnostics, source))
+    return result._replace(facts=tuple(facts(lick, source) for lick in compilation.licks))

@@ -1,0 +1,82 @@
+"""Small libraries and builds of them, for tests: files in folders, a build as a process, a tree as a value."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+COMMAND = [sys.executable, "-m", "lickwright"]
+HIDDEN = ".lickwright"  # how the names begin of what a build keeps for itself
+_STRINGS = "EADGB"
+
+
+def lick(n: int) -> str:
+    """A lick of its own for each number, with a title of its own."""
+    notes = " ".join(f"{_STRINGS[(n + i) % 5]}{(n // 5 + i * i) % 12 + 1}" for i in range(8))
+    return f'tempo {60 + n % 100}\nlick "Number {n}"\n| {notes} ||\n'
+
+
+def library(folder: Path, number: int) -> Path:
+    """`number` files, a lick each, in folders of fifty."""
+    for n in range(number):
+        path = folder / f"part{n // 50:02}" / f"n{n:04}.lick"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(lick(n))
+    return folder
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    """Every output by its path."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and not path.relative_to(folder).parts[0].startswith(HIDDEN)
+    }
+
+
+def stray(folder: Path) -> list[str]:
+    """What a build must not leave behind."""
+    return [
+        str(path) for path in folder.rglob("*") if path.name.startswith(".lw-") or path.name == ".lickwright.journal"
+    ]
+
+
+def start(here: Path, *arguments: str) -> subprocess.Popen[str]:
+    """A build as a process group of its own."""
+    return subprocess.Popen(
+        [*COMMAND, "make", *arguments],
+        cwd=here,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+
+
+def make(here: Path, *arguments: str) -> tuple[int, str, str]:
+    """A build to its end: exit code, standard output, standard error."""
+    process = start(here, *arguments)
+    out, err = process.communicate(timeout=120)
+    assert "Traceback" not in out + err
+    return process.returncode, out, err
+
+
+def kill(process: subprocess.Popen[str], number: int = signal.SIGKILL) -> None:
+    """Ends the process and all that it started."""
+    try:
+        os.killpg(process.pid, number)
+    except ProcessLookupError:
+        pass
+    process.communicate(timeout=60)
+
+
+def wait_for(what: object, seconds: float = 20) -> None:
+    """Waits until `what()` is true."""
+    end = time.monotonic() + seconds
+    while not what():  # type: ignore[operator]
+        assert time.monotonic() < end, "waited too long"
+        time.sleep(0.005)

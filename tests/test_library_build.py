@@ -1,0 +1,353 @@
+"""A library as a build tool keeps it: a tree like the sources', only what changed, nothing of anybody else's touched."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from building import library, lick, make, stray, tree
+from lickwright.cli import main
+from lickwright.library import pool
+from lickwright.library.manifest import NAME, Manifest
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+    """`lickwright make` in a folder with a library `lib` of six licks: exit code, standard output, standard error."""
+    monkeypatch.chdir(tmp_path)
+    for n, name in enumerate(("a", "slow/b", "slow/c", "slow/deep/d", "Fast Ones/e", "Fast Ones/f")):
+        _write(f"lib/{name}.lick", lick(n))
+
+    def call(*arguments: str) -> tuple[int, str, str]:
+        code = main(["make", *arguments])
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        return code, out, err
+
+    return call
+
+
+def _write(name: str, text: str) -> None:
+    Path(name).parent.mkdir(parents=True, exist_ok=True)
+    Path(name).write_text(text, "utf-8")
+
+
+def _counts(out: str) -> str:
+    return next(line for line in out.splitlines() if "source" in line and ";" in line).strip().rpartition(";")[0]
+
+
+def _stamps() -> dict[str, tuple[int, int]]:
+    return {str(p): (p.stat().st_ino, p.stat().st_mtime_ns) for p in Path("out").rglob("*") if p.is_file()}
+
+
+# ---- the tree
+
+
+def test_the_tree_of_outputs_is_that_of_the_sources(run: Run) -> None:
+    code, out, err = run("lib", "--to", "tab,midi")
+    assert (code, err) == (0, "")
+    assert out.startswith("12 files of 6 licks in out\n")
+    assert _counts(out) == "6 sources: 6 made"
+    names = ["a", "fast-ones/e", "fast-ones/f", "slow/b", "slow/c", "slow/deep/d"]
+    assert sorted({os.path.dirname(name) for name in tree(Path("out"))}) == names
+
+
+def test_files_and_folders_in_any_mix_and_each_once(run: Run) -> None:
+    code, out, _ = run("lib/slow", "lib/a.lick", "lib/slow/deep", "lib/slow/../a.lick", "--to", "tab")
+    assert code == 0
+    assert _counts(out) == "4 sources: 4 made"
+    assert sorted(tree(Path("out"))) == [
+        f"{name}.tab.txt" for name in ("a/number-0", "b/number-1", "c/number-2", "deep/d/number-3")
+    ]
+
+
+def test_names_that_differ_in_case_only_or_are_no_names(run: Run) -> None:
+    for n, name in enumerate(
+        ("Blues", "blues", "BLUES!", "con", "x" * 200, "日本", "🎸", "<script>", "a'b; rm", "-rf")
+    ):
+        _write(f"odd/{name}.lick", lick(n).replace(f"Number {n}", "../../etc/passwd" if n % 2 else "<script>"))
+    os.makedirs("odd/Slow Blues")
+    os.makedirs("odd/slow-blues")
+    for n, folder in enumerate(("Slow Blues", "slow-blues")):
+        _write(f"odd/{folder}/same.lick", lick(20 + n))
+    code, out, _ = run("odd", "--to", "tab")
+    assert code == 0
+    made = tree(Path("out"))
+    assert len(made) == 12
+    assert len({name.lower() for name in made}) == 12
+    for name in made:
+        assert all(
+            part.replace(".tab.txt", "").replace("-", "").isalnum() and len(part) < 80 for part in name.split("/")
+        ), name
+    assert _counts(run("odd", "--to", "tab")[1]) == "12 sources: 12 unchanged"
+    assert sorted(os.listdir(".")) == ["lib", "odd", "out"]
+
+
+def test_links_in_circles_and_linked_folders_are_not_followed(run: Run, tmp_path: Path) -> None:
+    Path("lib/slow/up").symlink_to(tmp_path / "lib")
+    Path("lib/slow/up2").symlink_to(tmp_path / "lib")
+    Path("lib/alias.lick").symlink_to(tmp_path / "lib" / "a.lick")  # the same file under another name: once
+    Path("lib/broken.lick").symlink_to(tmp_path / "nowhere")
+    code, out, err = run("lib", "--to", "tab")
+    assert code == 3
+    assert "lib/broken.lick: error" in err
+    assert _counts(out) == "7 sources: 6 made, 1 failed"
+
+
+def test_an_output_folder_inside_the_library_is_no_source(run: Run) -> None:
+    assert run("lib", "--out", "lib/out", "--to", "tab")[0] == 0
+    _write("lib/out/stray.lick", lick(9))
+    before = {p: p.read_bytes() for p in Path("lib").rglob("*.lick")}
+    assert _counts(run("lib", "--out", "lib/out", "--to", "tab")[1]) == "6 sources: 6 unchanged"
+    code, out, _ = run("lib", "--out", "lib", "--to", "tab")  # beside the sources: nothing of ours ends in .lick
+    assert (code, _counts(out)) == (0, "7 sources: 7 made")
+    assert {p: p.read_bytes() for p in Path("lib").rglob("*.lick")} == before
+
+
+# ---- only what changed
+
+
+def test_only_what_changed_is_made_again(run: Run) -> None:
+    run("lib")
+    before = _stamps()
+    assert _counts(run("lib")[1]) == "6 sources: 6 unchanged"
+    assert _stamps() == before
+    _write("lib/slow/b.lick", lick(1).replace("B1 ", "B2 ").replace("tempo 61", "tempo 62"))
+    os.utime("lib/a.lick", (0, 0))  # a time says nothing
+    assert _counts(run("lib")[1]) == "6 sources: 1 made, 5 unchanged"
+    changed = {name for name, stamp in _stamps().items() if before[name] != stamp}
+    assert {os.path.dirname(name) for name in changed} == {"out", "out/slow/b"}
+
+
+def test_same_size_and_time_with_other_contents_is_noticed(run: Run) -> None:
+    run("lib")
+    stamp = os.stat("lib/a.lick").st_mtime_ns
+    _write("lib/a.lick", lick(0).replace("tempo 60", "tempo 61"))
+    os.utime("lib/a.lick", ns=(stamp, stamp))
+    assert _counts(run("lib")[1]) == "6 sources: 1 made, 5 unchanged"
+
+
+def test_outputs_that_are_gone_or_touched_are_put_right(run: Run) -> None:
+    run("lib", "--to", "tab")
+    whole = tree(Path("out"))
+    os.unlink("out/a/number-0.tab.txt")
+    shutil.rmtree("out/slow/b")
+    os.utime("out/slow/c/number-2.tab.txt", (1, 1))  # as a copy would be: read, found the same
+    assert _counts(run("lib", "--to", "tab")[1]) == "6 sources: 2 made, 4 unchanged"
+    assert tree(Path("out")) == whole
+    shutil.copytree("out", "copy")
+    shutil.rmtree("out")
+    os.rename("copy", "out")  # other inodes and times everywhere
+    assert _counts(run("lib", "--to", "tab")[1]) == "6 sources: 6 unchanged"
+
+
+@pytest.mark.parametrize("more", [["--width", "60"], ["--tempo", "50%"], ["--single-channel"], ["--to", "timing"]])
+def test_other_options_are_made_anew_and_back(run: Run, more: list[str]) -> None:
+    run("lib", "--to", "midi,tab")
+    first = tree(Path("out"))
+    assert _counts(run("lib", *(["--to", "midi,tab"] if "--to" not in more else []), *more)[1]) == "6 sources: 6 made"
+    assert _counts(run("lib", "--to", "midi,tab")[1]) == (
+        "6 sources: 6 unchanged" if "--to" in more else "6 sources: 6 made"
+    )
+    assert tree(Path("out")).items() >= first.items()
+
+
+def test_another_program_makes_all_anew_and_writes_only_other_bytes(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    run("lib")
+    before = {name: stamp for name, stamp in _stamps().items() if not name.startswith("out/.")}
+    monkeypatch.setattr("lickwright.library.orders._program", lambda: "another")
+    assert _counts(run("lib")[1]) == "6 sources: 6 made"
+    assert {name: stamp for name, stamp in _stamps().items() if not name.startswith("out/.")} == before
+
+
+def test_what_is_wrong_is_said_again_without_work(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    _write("lib/bad.lick", 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n' + lick(8).partition("\n")[2])
+    first = run("lib")
+    assert first[0] == 1
+    assert "lib/bad.lick:2:3: error" in first[2]
+    assert 'skipped "Low road" in lib/bad.lick: 1 error' in first[1]
+    monkeypatch.setattr("lickwright.library.work.make", lambda *_: 1 / 0)
+    again = run("lib")
+    assert (again[0], again[2]) == (first[0], first[2])
+    assert _counts(again[1]) == "7 sources: 6 unchanged, 1 failed"
+    assert again[1].splitlines()[:2] == first[1].splitlines()[:2]
+
+
+# ---- many at once
+
+
+def test_jobs_change_nothing(run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    library(tmp_path / "more", 60)
+    _write("more/part00/n0007.lick", "what is this\n" + lick(7))
+    _write("more/part01/n0053.lick", 'lick "x"\n| h7 e5 ||\n')
+    monkeypatch.setattr("lickwright.library.build.SERIAL", 10)
+    monkeypatch.setattr(pool, "CHUNK", 4)
+    serial = run("more", "--out", "serial", "--jobs", "1")
+    parallel = run("more", "--out", "parallel", "--jobs", "3")
+    assert serial[0] == parallel[0] == 1
+    assert serial[2] == parallel[2]
+    assert tree(Path("serial")) == tree(Path("parallel"))
+    assert not stray(Path("parallel"))
+    rows = []
+    for out in ("serial", "parallel"):
+        with Manifest(out, write=False) as manifest:
+            rows.append(
+                manifest.db.execute("SELECT id, path, target, hash, made, findings FROM sources ORDER BY id").fetchall()
+            )
+    assert rows[0] == rows[1]
+
+
+def test_the_report_adds_up(run: Run) -> None:
+    _write("lib/bad.lick", 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n')
+    Path("lib/worse.lick").write_bytes(b"\xff\xfe")
+    for expected in ("built", "unchanged"):
+        assert run("lib", "absent.lick", "--report", "build.json")[0] == 3
+        report = json.loads(Path("build.json").read_text("ascii"))
+        counts = report["counts"]
+        assert counts["found"] == 9 == counts["built"] + counts["unchanged"] + counts["failed"] + counts["skipped"]
+        assert counts[expected] == 6
+        assert counts["failed"] == 3
+        assert counts["outputs"] == 18 == sum(len(source["outputs"]) for source in report["sources"])
+        states = {source["path"]: source["state"] for source in report["sources"]}
+        assert states["lib/a.lick"] == expected
+        assert states["lib/bad.lick"] == states["lib/worse.lick"] == states["absent.lick"] == "failed"
+        assert all(
+            os.path.isfile(os.path.join("out", name)) for source in report["sources"] for name in source["outputs"]
+        )
+        (error,) = next(source["findings"] for source in report["sources"] if source["path"] == "lib/bad.lick")
+        assert (error["line"], error["column"], error["severity"]) == (2, 3, "error")
+        assert report["codes"]["L602"] == 1
+
+
+def test_a_dry_run_says_what_it_would_do_and_does_nothing(run: Run) -> None:
+    code, out, _ = run("lib", "--dry-run")
+    assert code == 0
+    assert out.count("would make lib/") == 6
+    assert not Path("out").exists()
+    run("lib", "--to", "tab")
+    before = _stamps()
+    os.unlink("lib/a.lick")
+    _write("lib/slow/b.lick", lick(50))
+    _, out, _ = run("lib", "--to", "tab", "--dry-run", "--prune")
+    assert "would make lib/slow/b.lick\n" in out
+    assert "would remove out/a/number-0.tab.txt\n" in out
+    assert out.count("would") == 2
+    assert _stamps() == before
+
+
+def test_prune_takes_away_only_what_we_made_and_nobody_changed(run: Run) -> None:
+    run("lib", "--to", "tab,midi")
+    _write("out/a/mine.txt", "a user's own")
+    _write("out/slow/c/number-2.tab.txt", "mended by hand")
+    os.unlink("lib/a.lick")
+    os.unlink("lib/slow/c.lick")
+    _write("lib/slow/b.lick", lick(1).replace("Number 1", "Another title"))
+    code, out, _ = run("lib", "--to", "tab,midi")
+    assert code == 0
+    assert "6 files of licks that are gone: --prune takes them away" in out
+    assert Path("out/slow/b/number-1.mid").exists()
+    code, out, _ = run("lib", "--to", "tab,midi", "--prune")
+    assert code == 0
+    assert out.count("  removed ") == 5
+    assert "kept out/slow/c/number-2.tab.txt" in out
+    assert sorted(name for name in tree(Path("out")) if name.startswith(("a/", "slow/b", "slow/c"))) == [
+        "a/mine.txt", "slow/b/another-title.mid", "slow/b/another-title.tab.txt", "slow/c/number-2.tab.txt"
+    ]  # fmt: skip
+    assert "gone" not in run("lib", "--to", "tab,midi", "--prune")[1]
+
+
+def test_prune_keeps_outputs_of_sources_that_were_not_meant_or_are_broken(run: Run) -> None:
+    run("lib", "--to", "tab")
+    _write("lib/a.lick", "lick")
+    whole = tree(Path("out"))
+    run("lib/slow", "--to", "tab", "--prune")
+    run("lib", "--to", "tab", "--prune")
+    run("lib", "--to", "midi", "--prune")
+    assert tree(Path("out")).items() >= whole.items()
+
+
+def test_a_source_that_moved_takes_its_outputs_with_it(run: Run) -> None:
+    run("lib", "--to", "tab")
+    os.rename("lib", "songs")
+    assert _counts(run("songs", "--to", "tab", "--prune")[1]) == "6 sources: 6 made"
+    assert len(tree(Path("out"))) == 6
+    assert _counts(run("songs", "--to", "tab")[1]) == "6 sources: 6 unchanged"
+
+
+# ---- shares
+
+
+def test_shards_are_a_partition_and_merge_to_the_whole(run: Run) -> None:
+    _write("lib/bad.lick", 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n')
+    run("lib", "--out", "whole")
+    for n in (1, 2, 3):
+        run("lib", "--out", f"part{n}", "--shard", f"{n}/3")
+    parts = [tree(Path(f"part{n}")) for n in (1, 2, 3)]
+    assert sum(map(len, parts)) == len(tree(Path("whole"))) == 18
+    code, out, err = run("--merge", "part1", "part2", "part3", "--out", "merged")
+    assert (code, err) == (0, "")
+    assert out == "18 files of 7 sources in merged\n"
+    assert tree(Path("merged")) == tree(Path("whole"))
+    code, out, _ = run("lib", "--out", "merged")
+    assert (code, _counts(out)) == (1, "7 sources: 6 unchanged, 1 failed")
+    with Manifest("merged", write=False) as merged, Manifest("whole", write=False) as whole:
+        question = "SELECT title, slug, line FROM licks ORDER BY title"
+        assert merged.db.execute(question).fetchall() == whole.db.execute(question).fetchall()
+
+
+def test_merging_takes_nothing_that_was_changed_and_overwrites_nothing(run: Run) -> None:
+    run("lib", "--out", "part", "--to", "tab")
+    _write("part/a/number-0.tab.txt", "by hand")
+    _write("merged/slow/b/number-1.tab.txt", "a user's own")
+    code, out, err = run("--merge", "part", "nowhere", "--out", "merged")
+    assert code == 3
+    assert "part/a/number-0.tab.txt: error" in err
+    assert "merged/slow/b/number-1.tab.txt: error" in err
+    assert "nowhere: error" in err
+    assert out.startswith("4 files")
+    assert Path("merged/slow/b/number-1.tab.txt").read_text() == "a user's own"
+
+
+@pytest.mark.parametrize("wrong", ["0/2", "3/2", "2", "a/b", "1/0", "-1/2", "1/2/3", "١/٢"])
+def test_wrong_shards_are_refused(run: Run, wrong: str) -> None:
+    assert run("lib", "--shard", wrong)[0] == 2
+
+
+# ---- watching
+
+
+def test_watch_makes_what_changes_and_ends_tidily(tmp_path: Path) -> None:
+    import signal
+
+    from building import start, wait_for
+
+    library(tmp_path / "lib", 3)
+    process = start(tmp_path, "lib", "--to", "tab", "--watch")
+    made = tmp_path / "out/part00/n0001/number-1.tab.txt"
+    wait_for(made.exists)
+    (tmp_path / "lib/part00/n0001.lick").write_text(lick(1).replace("Number 1", "Another"))
+    assert process.stdout is not None
+    while "1 made, 2 unchanged" not in process.stdout.readline():
+        assert process.poll() is None
+    assert (made.parent / "another.tab.txt").exists()
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=10)
+    assert process.returncode == 130
+    assert "Traceback" not in err
+    assert err.splitlines() == ["watching: Ctrl-C ends it", "stopped"]
+
+
+def test_the_manifest_is_one_file_that_others_can_read(run: Run) -> None:
+    run("lib")
+    assert sorted(name for name in os.listdir("out") if name.startswith(".")) == [NAME, ".lickwright.lock"]
+    with Manifest("out", write=False) as manifest:
+        assert manifest.db.execute("SELECT count(*) FROM outputs").fetchone() == (18,)
+        assert manifest.db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    assert make(Path.cwd(), "lib")[0] == 0
