@@ -217,6 +217,29 @@ def test_what_cannot_be_read_is_said(question: str, marked: str, message: str | 
     assert "\n" not in str(caught.value) and not str(caught.value)[:1].isupper()
 
 
+@pytest.mark.parametrize(
+    ("question", "quoted"),
+    [
+        ("key:A minor", 'key:"A minor"'),
+        ("bend key:A minor level:2", 'bend key:"A minor" level:2'),
+        ("key:E,A minor", 'key:E,"A minor"'),
+        ("technique:palm mute", 'technique:"palm mute"'),
+        ("technique:slide up and pick", 'technique:"slide up and pick"'),
+        ("scale:minor pentatonic box:1", 'scale:"minor pentatonic" box:1'),
+        ("tuning:drop D", 'tuning:"drop D"'),
+        ("box:frets 7-10", 'box:"frets 7-10"'),
+        ("box:1 at 12", 'box:"1 at 12"'),
+        ("not key:A minor", 'not key:"A minor"'),
+        ("key:A bend", "bend key:A"),
+        ("technique:slide bend", "bend technique:slide"),
+        ("key:A not minor", "not minor key:A"),
+        ('key:A "minor"', '"minor" key:A'),
+    ],
+)  # fmt: skip
+def test_known_names_need_no_quotes(question: str, quoted: str) -> None:
+    assert find(library(), question).hits == find(library(), quoted).hits
+
+
 def test_curly_quotes_are_read_as_straight_ones() -> None:
     assert find(library(), "key:“A minor”") == find(library(), 'key:"A minor"')
 

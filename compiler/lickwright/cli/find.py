@@ -32,7 +32,8 @@ _HELP = """Find licks in LIBRARY: an output folder of lickwright make, a folder 
 All that you ask for must hold. A bare word is looked for in titles, tags, style, by, source, remarks and the names
 of techniques, and may be the beginning of one: turn finds turnaround. "In quotes" it is a whole word, or several in a row.
 FIELD:VALUE asks for one thing, FIELD:VALUE,VALUE for one of several; numbers can be compared (level<=3, tempo>100) or
-lie between two (tempo:80-100). none is a value too: it finds what does not say. not turns round what follows it.
+lie between two (tempo:80-100). Names that Lickwright knows need no quotes: key:A minor, technique:palm mute. none is a
+value too: it finds what does not say. not turns round what follows it.
 """
 
 
@@ -78,12 +79,13 @@ def command(
     if path == library == "-":
         raise click.UsageError("only one of the two can be standard input")
     from lickwright.cli.shelves import opened
-    from lickwright.library.query import Unclear, read
+    from lickwright.library.query import Unclear
+    from lickwright.library.search import understood
     from lickwright.library.shelf import Unusable
 
     text = " ".join(question)
     try:
-        read(text)  # before a library is read for it
+        understood(text)  # before a library is read for it
         wanted = _wanted(path, title) if path is not None else None
         if isinstance(wanted, int):
             return wanted
@@ -211,18 +213,13 @@ def _wanted(path: str, title: str | None) -> LickFacts | int:
 def _print_like(
     shelf: Shelf, library: str, text: str, wanted: LickFacts, form: str, paths: bool, limit: int | None
 ) -> None:
-    from lickwright.library.conditions import condition
-    from lickwright.library.index import searchable
     from lickwright.library.like import like
     from lickwright.library.phrase import FEWEST
-    from lickwright.library.query import read
-    from lickwright.library.search import matching
+    from lickwright.library.search import among
 
     if wanted.notes < FEWEST:
         raise click.UsageError(f'"{report.safe(wanted.title)}" has fewer than {FEWEST} notes: too few to look for')
-    conditions = [condition(term, searchable(shelf.connection)) for term in read(text)]
-    among = matching(shelf.connection, conditions) if conditions else None
-    found = like(shelf.connection, wanted, limit or _LIKE, among)
+    found = like(shelf.connection, wanted, limit or _LIKE, among(shelf.connection, text))
     if form == "json":
         _json(shelf, library, text, len(found), [(one.hit, _likeness(one)) for one in found])
     elif paths:

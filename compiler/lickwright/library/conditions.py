@@ -13,7 +13,7 @@ from typing import NamedTuple
 from lickwright.diagnostics import nearest
 from lickwright.library.facts import NUMBERED
 from lickwright.library.index import TEXTS
-from lickwright.library.query import Term, Unclear, Value
+from lickwright.library.query import Term, Unclear, Value, refuse
 from lickwright.music.boxspec import SHAPES, parse_box
 from lickwright.music.pitch import MODE_ALIASES, MODES, parse_key, parse_note_name
 from lickwright.music.scale import SCALE_NAMES
@@ -78,6 +78,8 @@ _WORDS = re.compile(r"[^\W_]+")
 def condition(term: Term, search: bool) -> Condition:
     """A term in SQL. `search`: there is a full-text search."""
     if not term.field:
+        if not term.values[0].quoted:
+            refuse(term.values[0])
         found = _text(TEXTS, term.values[0], search)
     else:
         field = _field(term)

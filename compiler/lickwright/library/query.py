@@ -83,8 +83,6 @@ def _term(text: str, at: int, negated: bool) -> Term:
     field = _FIELD.match(text, at)
     if field is None:
         value = _value(text, at, _WORD)
-        if not value.quoted:
-            _refuse(value)
         return Term("", ":", (value,), negated, at, value.end)
     compare = field[2] or ":"
     if compare in ("=", "=<", "=>"):
@@ -117,7 +115,7 @@ def _value(text: str, at: int, shape: re.Pattern[str]) -> Value:
     return Value(item[2], False, at, item.end())
 
 
-def _refuse(value: Value) -> None:
+def refuse(value: Value) -> None:
     """Words and signs of other ways to ask, which would be looked for in vain."""
     word = value.text.lower()
     if word == "and":

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from lickwright.library.conditions import Condition, condition
 from lickwright.library.index import COLUMNS, searchable
+from lickwright.library.joined import joined
 from lickwright.library.query import Term, read
 
 _FEW = 3000  # licks that are cheaper to fetch and sort than to look for in the order of the files
@@ -34,14 +35,23 @@ class Found(NamedTuple):
     none: tuple[Term, ...]  # where there are none: the terms that no lick meets even alone
 
 
+def understood(question: str, search: bool = True) -> list[tuple[Term, Condition]]:
+    """The terms of a question, each with what it asks of the index; raises `Unclear`. `search`: it has a full-text search."""
+    return [(term, condition(term, search)) for term in joined(read(question))]
+
+
 def find(connection: sqlite3.Connection, question: str, limit: int | None = None) -> Found:
     """The licks that answer a question, by path and line; raises `Unclear` where it cannot be read."""
-    terms = read(question)
-    search = searchable(connection)
-    conditions = [condition(term, search) for term in terms]
-    ids = matching(connection, conditions)
-    none = [term for term, one in zip(terms, conditions, strict=True) if not ids and not matching(connection, [one], 1)]
+    terms = understood(question, searchable(connection))
+    ids = matching(connection, [one for _, one in terms])
+    none = [term for term, one in terms if not ids and not matching(connection, [one], 1)]
     return Found(len(ids), tuple(hits(connection, ids, limit)), tuple(none))
+
+
+def among(connection: sqlite3.Connection, question: str) -> list[int] | None:
+    """The ids of the licks that answer a question; None for one that asks nothing."""
+    terms = understood(question, searchable(connection))
+    return matching(connection, [one for _, one in terms]) if terms else None
 
 
 def matching(connection: sqlite3.Connection, conditions: Sequence[Condition], limit: int = -1) -> list[int]:
