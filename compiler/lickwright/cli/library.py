@@ -171,12 +171,13 @@ _KINDS = {
 def _group(shelf: Shelf, group: Group, most: int | None) -> str:
     from lickwright.cli.columns import table
     from lickwright.cli.shelves import place
+    from lickwright.library.differing import box_said
     from lickwright.library.duplicates import described
 
     rows = []
     for n, member in enumerate(described(shelf.connection, group, most)):
         known = member.hit.facts
-        first = ", ".join(filter(None, (known["key"], known["box"] and f"box {known['box']}"))) or "no key"
+        first = ", ".join(filter(None, (known["key"], box_said(known["box"])))) or "no key"
         rows.append(
             (known["title"], first if n == 0 else ", ".join(member.how) or "the same", place(shelf, member.hit))
         )

@@ -30,7 +30,7 @@ def places(one: Known, other: Known) -> Iterator[str]:
     if one["key"] != other["key"] and other["key"]:
         yield f"in {other['key']}"
     if one["box"] != other["box"] and other["box"]:
-        yield other["box"] if not other["boxes"] or not other["box"][0].isdigit() else f"box {other['box']}"
+        yield box_said(other["box"])
     elif (one["lowest"], one["highest"]) != (other["lowest"], other["highest"]) and other["lowest"] is not None:
         yield f"frets {other['lowest']}-{other['highest']}"
     if one["key"] == other["key"] and None not in (one["first"], other["first"]) and one["first"] != other["first"]:
@@ -42,6 +42,15 @@ def places(one: Known, other: Known) -> Iterator[str]:
         yield f"with {_listed(sorted(theirs - mine))}"
     if mine - theirs:
         yield f"without {_listed(sorted(mine - theirs))}"
+    if one["tempo"] != other["tempo"] and other["tempo"] is not None:
+        yield f"tempo {other['tempo']:g}"
+    if one["feel"] != other["feel"]:
+        yield other["feel"]
+
+
+def box_said(box: str) -> str:
+    """A lick's box as a player says it: "box 1 2", "E shape", "open"."""
+    return f"box {box}" if box[:1].isdigit() else box
 
 
 def _apart(semitones: int) -> str:
