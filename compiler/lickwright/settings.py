@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from typing import Any, NamedTuple, Protocol
 
@@ -20,6 +20,7 @@ from lickwright.music.pitch import Key, parse_key
 from lickwright.music.rhythm import Feel, Meter, Tempo, parse_feel, parse_length, parse_meter, parse_tempo, parse_value
 from lickwright.music.scale import Scale, default_scale, parse_scale
 from lickwright.music.tuning import Tuning, parse_tuning
+from lickwright.records import record
 from lickwright.source import Span
 from lickwright.style import Style
 from lickwright.version import NOTATION as NOTATION_READ
@@ -37,7 +38,7 @@ class Meant(NamedTuple):
     of_file: bool = False  # written in the file's head, for every lick
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Settings:
     """Every field of one lick, resolved: its own, else the file's, else the house's, else the default."""
 

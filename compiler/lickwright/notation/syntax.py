@@ -80,10 +80,11 @@ class Brackets:
                 else:
                     open_.append(token)
             elif kind in ("BAR", "ENDING", "SAME"):
-                depth = self._outermost_tuplet(open_)
-                for bracket in open_[depth:]:
-                    forgiven[_CLOSER[bracket.type]] += 1
-                yield from self._close(open_, len(open_) - depth, token)
+                if open_:
+                    depth = self._outermost_tuplet(open_)
+                    for bracket in open_[depth:]:
+                        forgiven[_CLOSER[bracket.type]] += 1
+                    yield from self._close(open_, len(open_) - depth, token)
             elif kind in forgiven:
                 matching = next((n for n, bracket in enumerate(reversed(open_)) if _CLOSER[bracket.type] == kind), None)
                 if matching is not None:

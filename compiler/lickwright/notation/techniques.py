@@ -6,8 +6,9 @@ here and one sample. Rake, grace, roll, trill and scrape are kinds of event (`EV
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
+
+from lickwright.records import record
 
 
 class Kind(StrEnum):
@@ -63,7 +64,7 @@ class Stroke(StrEnum):
     SCRAPE = "scrape"  # the pick's edge along a wound string
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Technique:
     """One row of the table."""
 

@@ -6,33 +6,24 @@ two texts that say the same compare equal.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
-from typing import TypeVar, dataclass_transform
 
 from lickwright.notation.techniques import Technique
+from lickwright.records import record
 from lickwright.source import Span
 
 NOWHERE = Span(0, 0)
-T = TypeVar("T")
 
 
-@dataclass_transform(frozen_default=True, field_specifiers=(field,))
-def node(cls: type[T]) -> type[T]:
-    """A frozen dataclass to whoever checks the types. At run time nothing guards it: a guarded one takes four times as
-    long to make, and a library has a million.
-    """
-    return dataclass(slots=True, unsafe_hash=True)(cls)
-
-
-@node
+@record
 class Node:
     """Anything that stands somewhere in a text. Spans of parts and marks count from the start of their event: equal ones are shared."""
 
     span: Span = field(compare=False, repr=False, kw_only=True, default=NOWHERE)
 
 
-@node
+@record
 class Comment(Node):
     """`# …`, kept for whoever rewrites the file."""
 
@@ -40,7 +31,7 @@ class Comment(Node):
     own_line: bool  # False where it follows something on its line
 
 
-@node
+@record
 class Field(Node):
     """`key A minor`."""
 
@@ -54,7 +45,7 @@ class Field(Node):
     raw_at: int = field(compare=False, repr=False, default=0)
 
 
-@node
+@record
 class Mark(Node):
     """A shape, mark or finger that touches a note or a hold."""
 
@@ -63,7 +54,7 @@ class Mark(Node):
     by: Fraction | None = None  # bend amount in semitones, where it was written as one (`full` is 2)
 
 
-@node
+@record
 class Note(Node):
     """A sounding note on one string: struck, connected, dead or harmonic."""
 
@@ -77,7 +68,7 @@ class Note(Node):
     pluck: str | None = None  # "p", "i", "m", "a", "c"
 
 
-@node
+@record
 class Hold(Node):
     """`-`: what sounds goes on, on one string or (string "") on all."""
 
@@ -85,14 +76,14 @@ class Hold(Node):
     marks: tuple[Mark, ...] = ()
 
 
-@node
+@record
 class Rest(Node):
     """`.`: silence, on one string or (string "") on all."""
 
     string: str = ""
 
 
-@node
+@record
 class Bare(Node):
     """A string letter with no fret: only inside a rake or a scrape."""
 
@@ -102,7 +93,7 @@ class Bare(Node):
 Part = Note | Hold | Rest | Bare
 
 
-@node
+@record
 class Event(Node):
     """What happens in one step: parts joined by `&`, all starting together."""
 
@@ -110,21 +101,21 @@ class Event(Node):
     count: int = 1  # steps taken: `---` is 3 with its marks in the last, `..` is 2
 
 
-@node
+@record
 class Unknown(Node):
     """What could not be read: counts as one event, and makes its bar unsure."""
 
     steps: int = 1  # 0 for a sign that takes no time of its own
 
 
-@node
+@record
 class Step(Node):
     """`1/16`: the note value of each event from here to the end of the bar (or tuplet)."""
 
     value: Fraction  # of a whole note
 
 
-@node
+@record
 class Say(Node):
     """`@mf`, `@"let it hang"`, `@tempo=60`, `@fermata`: before an event, takes no time."""
 
@@ -132,7 +123,7 @@ class Say(Node):
     text: str  # the words, the dynamic, or the tempo as written ("60", "1/4. = 66"); "" for a fermata
 
 
-@node
+@record
 class Tuplet(Node):
     """`3[…]`: `count` steps in the time of `normal`."""
 
@@ -141,7 +132,7 @@ class Tuplet(Node):
     items: tuple[Item, ...]
 
 
-@node
+@record
 class Worded(Node):
     """`(pm: …)`: a word over events; may cross bar lines."""
 
@@ -149,7 +140,7 @@ class Worded(Node):
     items: tuple[Item, ...]
 
 
-@node
+@record
 class BarLine(Node):
     """A bar line; two that only a line break parts are one."""
 
@@ -163,7 +154,7 @@ class BarLine(Node):
     )  # nothing stands between it and the bar line before, on the same line
 
 
-@node
+@record
 class SameBar(Node):
     """`%`: the bar before, again."""
 
@@ -171,7 +162,7 @@ class SameBar(Node):
 Item = Event | Unknown | Step | Say | Tuplet | Worded | BarLine | SameBar | Comment
 
 
-@node
+@record
 class Lick(Node):
     """One lick: its title, its own fields, its music."""
 
@@ -181,7 +172,7 @@ class Lick(Node):
     title_span: Span = field(compare=False, repr=False, default=NOWHERE)
 
 
-@node
+@record
 class Book(Node):
     """A file: fields for every lick in it, then licks."""
 
