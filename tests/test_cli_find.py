@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -128,6 +129,25 @@ def test_nobody_s_title_steers_the_screen(run: Run) -> None:
     ):
         _, out, err = run(*arguments)
         assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u200f\u202e]", out + err), arguments
+
+
+def test_file_names_that_are_no_text(run: Run) -> None:
+    name = os.fsdecode(b"na\xefve \x1b[31m.lick")
+    try:
+        _write(name, 'lick "One"\n| e5 - e5 - e5 - e5 - |\n')
+    except OSError:
+        pytest.skip("this file system takes no such name")
+    code, out, err = run("find", ".", "--paths")
+    assert code == 0 and not err and len(out.splitlines()) == 1
+    run("make", ".", "--to", "tab", "--out", "out")
+    for library in (".", "out"):
+        for arguments in (
+            ["find", library],
+            ["find", library, "--format", "json"],
+            ["library", library, "--duplicates"],
+        ):
+            code, out, err = run(*arguments)
+            assert code == 0 and "\x1b" not in out + err, arguments
 
 
 @pytest.mark.parametrize("columns", [30, 60, 80, 200])

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from pathlib import Path
 from types import TracebackType
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from lickwright.files import reason
 from lickwright.library.facts import facts, findings
 from lickwright.library.index import VERSION, add, create
-from lickwright.library.manifest import NAME, Manifest, Unusable
+from lickwright.library.manifest import NAME, Manifest, Unusable, stored
 from lickwright.library.phrase import WHOLE, unpack
 from lickwright.library.search import Hit, memory
 
@@ -29,9 +29,12 @@ __all__ = ["Shelf", "Unusable", "is_kept", "kept", "made"]
 class Shelf:
     """An open library. Use it in a `with`: damage that shows while reading is then an `Unusable` too."""
 
-    def __init__(self, connection: sqlite3.Connection, folder: str | None) -> None:
+    def __init__(
+        self, connection: sqlite3.Connection, folder: str | None, names: Mapping[str, str] | None = None
+    ) -> None:
         self.connection = connection
         self._folder = folder  # from which its paths are seen; None: as they are
+        self._names = names or {}  # paths that no table can hold, since they are no text, by what stands for them
 
     def __enter__(self) -> Shelf:
         return self
@@ -45,11 +48,11 @@ class Shelf:
         if isinstance(error, sqlite3.DatabaseError):
             raise Unusable("it is damaged: lickwright make begins it anew") from None
 
-    def path(self, stored: str) -> str:
+    def path(self, kept: str) -> str:
         """Where a source is, as seen from here."""
-        if self._folder is None or stored == "-":
-            return stored
-        path = os.path.normpath(os.path.join(self._folder, stored))
+        if self._folder is None or kept == "-":
+            return self._names.get(kept, kept)
+        path = os.path.normpath(os.path.join(self._folder, kept))
         here = os.path.relpath(path) if os.path.isabs(path) else path
         return path if here.startswith(os.pardir) else here
 
@@ -144,13 +147,14 @@ def _opened(folder: str) -> Manifest:
 
 def made(compilations: Iterable[tuple[str, Compilation]]) -> Shelf:
     """An index of sources, by path, that were compiled just now."""
-    connection = memory()
+    connection, names = memory(), {}
     connection.execute("BEGIN")
     for number, (path, compilation) in enumerate(compilations, 1):
-        connection.execute("INSERT INTO sources VALUES (?, ?)", (number, path))
+        names[stored(path)] = path
+        connection.execute("INSERT INTO sources VALUES (?, ?)", (number, stored(path)))
         _put(connection, number, compilation)
     connection.execute("COMMIT")
-    return Shelf(connection, None)
+    return Shelf(connection, None, names)
 
 
 def _put(connection: sqlite3.Connection, number: int, compilation: Compilation) -> None:
