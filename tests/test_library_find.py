@@ -130,6 +130,21 @@ def test_answers(question: str, holds: Callable[[str, LickFacts], bool]) -> None
         assert few.hits == found.hits[:limit] and few.total == found.total
 
 
+def test_a_box_is_found_by_number_and_by_shape() -> None:
+    music = "| e5 - e5 - e8 - e5 - |"
+    heads = ("key A minor\nbox 1", "key A minor\nscale pentatonic\nbox E shape", "key A dorian\nbox E shape", "key F# major\nbox 1")
+    heads += ("key F# major\nbox 1\nnumbering tonic", "key A minor\nbox 1 2", "key A minor\nbox 2")
+    text = "".join(f'lick "{n}"\n{head}\n{music}\n\n' for n, head in enumerate(heads))
+    boxes = indexed({"a.lick": facts_of(text)})
+    for question, expected in (
+        ("box:1", "01345"),
+        ("box:E shape", "01245"),
+        ("box:1 2", "5"),
+        ("box:2 not box:1", "6"),
+    ):
+        assert "".join(hit.facts["title"] for hit in find(boxes, question).hits) == expected, question
+
+
 def test_most_questions_above_tell_licks_apart() -> None:
     for question in ("bend", 'key:"A minor"', "box:2", "level<=2", "fret<=5", "feel:swing", "finding:error", "capo>0"):
         assert 0 < find(library(), question).total < len(everything()), question

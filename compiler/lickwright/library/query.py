@@ -55,7 +55,8 @@ def read(text: str) -> tuple[Term, ...]:
     broken = re.search("[\ud800-\udfff]", text)  # bytes that are no text, as a command line hands them on
     if broken is not None:
         raise Unclear("here stands something that is no letter", broken.start(), broken.end(), "write it as UTF-8 text")
-    text = text.translate(_STRAIGHT)
+    if '"' not in text:
+        text = text.translate(_STRAIGHT)
     terms: list[Term] = []
     at, turned = _skip(text, 0), None
     while at < len(text):
