@@ -30,6 +30,8 @@ pytestmark = [pytest.mark.filterwarnings("default"), pytest.mark.xdist_group("cl
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 
+SOURCES = 150  # that can be read
+
 
 @pytest.fixture(scope="module")
 def scheduler() -> Iterator[Any]:
@@ -47,7 +49,7 @@ def scheduler() -> Iterator[Any]:
 def library(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A few hundred sources, one with mistakes, one that is no text, a house."""
     monkeypatch.chdir(tmp_path)
-    for n in range(150):
+    for n in range(SOURCES):
         folder = tmp_path / "lib" / f"shelf {n % 7}"
         folder.mkdir(parents=True, exist_ok=True)
         text = SAMPLES[n % len(SAMPLES)].read_text("utf-8")
@@ -91,7 +93,22 @@ def test_the_same_as_on_this_machine(scheduler: Any, library: Path, capsys: pyte
     assert said[0] == said[1]
     assert not list((library / "there").glob(".lickwright.[jp]*")), "no journal, no probe"
     assert main(["make", "lib", "--out", "there", "--cluster", scheduler.scheduler_address]) == 3
-    assert "150 unchanged" in capsys.readouterr().out
+    assert f"{SOURCES} unchanged" in capsys.readouterr().out
+
+
+def test_sources_and_outputs_at_addresses(scheduler: Any, library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`local://` is one that fsspec reads and writes, on both sides."""
+    cluster = ["--cluster", scheduler.scheduler_address]
+    assert main(["make", "lib", "--out", "here"]) == 3
+    assert main(["make", f"local://{library}/lib", "--out", f"local://{library}/there", *cluster]) == 3
+    assert tree(library / "there") == tree(library / "here") != {}
+    capsys.readouterr()
+    assert main(["make", f"local://{library}/lib", "--out", f"local://{library}/there", *cluster]) == 3
+    assert f"{SOURCES} unchanged" in capsys.readouterr().out
+    assert main(["make", (library / "lib").as_uri(), "--out", (library / "made").as_uri(), *cluster]) == 3
+    assert tree(library / "made") == tree(library / "here")
+    assert main(["make", "lib", "--out", "memory://made", *cluster]) == 2
+    assert "does not reach memory://made: name a folder that all machines share" in capsys.readouterr().err
 
 
 # --- what can go wrong -----------------------------------------------------------------------------------------------
@@ -149,7 +166,7 @@ def test_a_worker_killed_midway_loses_nothing(scheduler: Any, library: Path) -> 
             if len(done) >= 30 and not killed:
                 killed.append(int(results[-1].text))
                 os.kill(killed[0], signal.SIGKILL)
-    assert killed and len(done) == 150
+    assert killed and len(done) == SOURCES
     assert all(result.done for result in done.values())
     assert len({result.text for result in done.values()}) >= 3, "somebody else went on"
     assert not said, "the cluster itself made good for it"
@@ -159,15 +176,15 @@ def test_a_worker_killed_midway_loses_nothing(scheduler: Any, library: Path) -> 
 @pytest.mark.slow
 def test_one_deadly_source_costs_itself(scheduler: Any, library: Path) -> None:
     done, said = run(scheduler.scheduler_address, library, deadly)
-    assert len(done) == 150
+    assert len(done) == SOURCES
     assert sum(result.alone for result in done.values()) == 1
-    assert sum(result.done for result in done.values()) == 149
+    assert sum(result.done for result in done.values()) == SOURCES - 1
     assert said == ["the cluster does not bring back all that it was given: that is done here, each source by itself"]
 
 
 def test_what_needs_too_much_memory_there_is_done_here(scheduler: Any, library: Path) -> None:
     done, said = run(scheduler.scheduler_address, library, starved)
-    assert len(done) == 150
+    assert len(done) == SOURCES
     assert len(said) == 1
 
 
@@ -183,7 +200,7 @@ def test_a_scheduler_that_goes_away_midway_loses_nothing(library: Path) -> None:
             done.update((result.id, result) for result in results)
             if len(done) == 50:
                 threading.Thread(target=running.close).start()
-    assert len(done) == 150
+    assert len(done) == SOURCES
     assert len(said) == 1
 
 

@@ -100,14 +100,18 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         raise click.UsageError("--watch goes with files and folders, and neither with --dry-run nor --report")
     if more["cluster"] and (more["watch"] or more["dry_run"]):
         raise click.UsageError("--cluster goes neither with --watch nor with --dry-run")
+    from lickwright.library.addresses import far, here
     from lickwright.library.build import Wish, build
     from lickwright.library.house import Houses
     from lickwright.library.plan import Share
 
     houses = Houses()
+    paths = tuple(map(here, paths))
     chosen = preferred(context, houses.of(paths[0]))  # for what holds for the whole run
-    out = chosen["out"]
+    out = here(chosen["out"])
     library = any(os.path.isdir(path) for path in paths)
+    if any(map(far, (*paths, out))):
+        return _far(context, paths, out, houses, chosen["jobs"] or _cores())
     wish = Wish(
         paths,
         out,
@@ -130,8 +134,32 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         return _end(teller, account, wish, houses, ended())
 
 
+def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: Houses, jobs: int) -> int:
+    """Sources or outputs that are not on this machine."""
+    from lickwright.cli.making import Screen
+    from lickwright.library.addresses import NoAddress
+    from lickwright.library.far import Far, build
+
+    params = context.params
+    refused = next((name for name in ("prune", "dry_run", "watch", "report", "shard", "merge") if params[name]), None)
+    if refused or "-" in paths:
+        what = f"--{refused.replace('_', '-')}" if refused else "standard input"
+        raise click.UsageError(f"{what} goes with files of this machine: leave it out, or name folders here")
+    wish = Far(paths, out, _orders(context, houses, True), jobs, params["overwrite"])
+    try:
+        with screen.endings() as ended, _cluster(params["cluster"], wish) as wish:
+            teller = Screen()
+            account = build(wish, teller)
+            for house in houses.all():
+                teller.house(house)
+            screen.out(teller.summary(account, out, True))
+            return ended() if account.stopped else teller.code
+    except NoAddress as e:
+        raise click.UsageError(str(e)) from None
+
+
 @contextmanager
-def _cluster(address: str | None, wish: Wish) -> Iterator[Wish]:
+def _cluster(address: str | None, wish: Any) -> Iterator[Any]:
     """The wish, to be done by a cluster if there is an address of one."""
     if address is None:
         yield wish

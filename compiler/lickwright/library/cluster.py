@@ -19,6 +19,7 @@ from queue import Empty, SimpleQueue
 from typing import Any
 
 from lickwright.backends import Options
+from lickwright.library.addresses import exists, put, spot, whole
 from lickwright.library.orders import Item, Result, key
 from lickwright.library.outputs import Place
 from lickwright.library.pool import Chunk, Pool, Setup
@@ -64,16 +65,15 @@ class Cluster:
 
     def check(self, out: str) -> None:
         """Sees that every worker has this Lickwright and reaches the output folder; raises `NoCluster` if not."""
-        probe = os.path.join(os.path.abspath(out), f".lickwright.probe-{os.urandom(4).hex()}")
-        os.makedirs(os.path.dirname(probe), exist_ok=True)
-        with open(probe, "wb"):
-            pass
+        name = f".lickwright.probe-{os.urandom(4).hex()}"
+        probe, at = f"{whole(out)}/{name}", spot(out)
+        put(at, f"{at.path}/{name}", b"")
         try:
             answers: dict[str, Any] = self._client.run(_look, probe, on_error="return")
         except Exception as e:
             raise NoCluster(f"the workers at {self.address} do not answer: {type(e).__name__}") from e
         finally:
-            os.unlink(probe)
+            at.fs.rm_file(f"{at.path}/{name}")
         for worker, answer in answers.items():
             if isinstance(answer, BaseException):
                 raise NoCluster(f"the worker {worker} cannot run lickwright: install this version there") from answer
@@ -82,7 +82,7 @@ class Cluster:
                 raise NoCluster(f"the worker {worker} has another lickwright: install this version there")
             if not reached:
                 raise NoCluster(
-                    f"the worker {worker} does not reach {os.path.abspath(out)}: name a folder that all machines share"
+                    f"the worker {worker} does not reach {whole(out)}: name a folder that all machines share"
                 )
 
     def workers(self, setup: Setup) -> _Workers:
@@ -113,7 +113,7 @@ class _Workers:
         self._setup = setup
         self._say = say
         self._jobs = local_jobs
-        self._there = setup._replace(out=os.path.abspath(setup.out))
+        self._there = setup._replace(out=whole(setup.out))
         self._gone = False  # the cluster is no longer asked
 
     def __enter__(self) -> _Workers:
@@ -206,14 +206,14 @@ class _Workers:
 
 def _abroad(items: tuple[Item, ...]) -> tuple[Item, ...]:
     """Items for a process that is elsewhere: their whole paths."""
-    return tuple(item if item.data is not None else item._replace(path=os.path.abspath(item.path)) for item in items)
+    return tuple(item if item.data is not None else item._replace(path=whole(item.path)) for item in items)
 
 
 def _at_home(result: Result, out: str) -> Result:
     """A result with the output folder as the user knows it."""
     if not result.troubles:
         return result
-    there = os.path.abspath(out)
+    there = whole(out)
     return result._replace(
         troubles=tuple(
             t._replace(path=out + t.path[len(there) :] if t.path.startswith(there) else t.path) for t in result.troubles
@@ -240,4 +240,4 @@ def serve(setup: Setup, number: int, items: tuple[Item, ...]) -> tuple[int, list
 
 def _look(probe: str) -> tuple[bytes, bool]:
     """Which Lickwright is here, and whether a file of the builder's is seen."""
-    return key(Options(), ""), os.path.exists(probe)
+    return key(Options(), ""), exists(probe)

@@ -60,6 +60,8 @@ class Houses:
 
     def find(self, folder: str) -> House | None:
         """The house of a folder: its own `lickwright.toml`, else the nearest above."""
+        if "://" in folder:
+            return self._far(folder)
         try:
             here = os.path.abspath(folder)
         except OSError:  # the folder that the user is in was taken away
@@ -80,6 +82,27 @@ class Houses:
         for one in passed:
             self._at[one] = found
         return found
+
+    def _far(self, folder: str) -> House | None:
+        """The same at an address of somewhere else."""
+        from lickwright.library.addresses import exists, read
+
+        passed: list[str] = []
+        while folder not in self._at:
+            passed.append(folder)
+            path = f"{folder}/{FILE}"
+            above = folder.rpartition("/")[0]
+            if exists(path):
+                from lickwright.library.house_reading import read_house
+
+                self._at[folder] = read_house(path, path, read)
+            elif above.endswith(("://", ":/")) or not above:
+                self._at[folder] = None
+            else:
+                folder = above
+        for one in passed:
+            self._at[one] = self._at[folder]
+        return self._at[folder]
 
     def all(self) -> tuple[House, ...]:
         """Those found so far, by path, each once."""

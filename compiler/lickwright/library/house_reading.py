@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from hashlib import blake2b
 from typing import Any
 
@@ -26,7 +26,7 @@ MAX_BYTES = 1 << 16  # no house has so much to say; keeps hostile files cheap
 MOST = 100  # findings; more are not looked for
 
 
-def read_house(path: str, shown: str) -> House:
+def read_house(path: str, shown: str, read: Callable[[str], bytes] = read) -> House:
     """The file at `path`, under the name that the user sees."""
     try:
         data = read(path)

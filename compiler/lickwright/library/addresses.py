@@ -1,0 +1,150 @@
+"""Files that are not of this machine: any address that fsspec knows, `s3://shelf/licks` say.
+
+In: addresses and bytes. Out: bytes, listings, and marks by which a file is known again. An address of the form `file://` is this machine's own and is
+turned into its path (`here`): then everything is as it always is. What is written is whole or not there where the other side can do that: stores of
+objects put a file in one piece, a shared disk and most servers move one into its place.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from hashlib import blake2b
+from importlib import import_module
+from typing import Any, NamedTuple
+
+from lickwright.files import TEMPORARY, Unopened, reason, replace
+from lickwright.source import MAX_BYTES
+
+# Where one request puts a whole file or none.
+_WHOLE = frozenset(("s3", "s3a", "gs", "gcs", "az", "abfs", "abfss", "adl", "oss", "oci", "memory"))
+_TELLING = ("ETag", "etag", "md5Hash", "mtime", "LastModified", "last_modified", "updated", "created", "ino", "size")
+
+
+class NoAddress(Exception):
+    """An address cannot be used at all; says why in a user's words."""
+
+
+class Spot(NamedTuple):
+    """An address taken apart."""
+
+    fs: Any  # of fsspec
+    path: str  # as that file system has it
+
+
+def far(text: str) -> bool:
+    """Whether a name is an address of somewhere else: `s3://…`, never `file://…` or a plain path."""
+    return "://" in text and re.match(r"(?!file://)[a-z][a-z0-9+.:-]*://", text) is not None
+
+
+def here(text: str) -> str:
+    """`file:///srv/licks%20of%20mine` as the path that it means; anything else as it is."""
+    if not text.startswith("file://"):
+        return text
+    from urllib.parse import urlsplit
+    from urllib.request import url2pathname
+
+    return url2pathname(urlsplit(text).path)
+
+
+def whole(text: str) -> str:
+    """A name that means the same in any folder of any machine that shares it."""
+    return text if far(text) else os.path.abspath(text)
+
+
+def spot(address: str) -> Spot:
+    """The file system and path of an address; raises `NoAddress`. A plain path is one too."""
+    try:
+        fs, path = import_module("fsspec.core").url_to_fs(whole(here(address)))
+    except ModuleNotFoundError:
+        raise NoAddress(f"{address} wants fsspec: pip install 'lickwright[cluster]'") from None
+    except ImportError as e:
+        raise NoAddress(f"{address} wants one more package: {str(e)[:80]}") from None
+    except Exception as e:
+        raise NoAddress(f"{address} cannot be reached: {reason(e)}"[:200]) from None
+    return Spot(fs, path.rstrip("/"))
+
+
+@contextmanager
+def answering() -> Iterator[None]:
+    """Whatever the other side raises comes out as OSError."""
+    try:
+        yield
+    except OSError:
+        raise
+    except Exception as e:
+        raise OSError(0, reason(e)[:180]) from None
+
+
+def exists(address: str) -> bool:
+    """Whether something is there, as seen from this process; what cannot be asked is not."""
+    if not far(address):
+        return os.path.exists(address)
+    at = spot(address)
+    try:
+        with answering():
+            at.fs.invalidate_cache()
+            return bool(at.fs.exists(at.path))
+    except OSError:
+        return False
+
+
+def read(address: str) -> bytes:
+    """The bytes of a source; raises `Unopened` as a file of this machine does."""
+    at = spot(address)
+    try:
+        data: bytes = at.fs.cat_file(at.path, start=0, end=MAX_BYTES + 1)
+    except Exception as e:  # whatever the other side raises
+        raise Unopened(
+            f"the file cannot be read: {reason(e)}"[:180], "check the address, and who may read it"
+        ) from None
+    return data
+
+
+def put(at: Spot, path: str, data: bytes) -> None:
+    """Puts a file in its place, its folder too; raises OSError."""
+    with answering():
+        if _local(at.fs):
+            os.makedirs(os.path.dirname(path), exist_ok=True)
+            replace(path, data)
+        elif _protocols(at.fs) & _WHOLE:
+            at.fs.pipe_file(path, data)
+        else:
+            folder, _, name = path.rpartition("/")
+            at.fs.makedirs(folder, exist_ok=True)
+            temporary = f"{folder}/{TEMPORARY}{os.urandom(8).hex()}.tmp"
+            at.fs.pipe_file(temporary, data)
+            at.fs.mv(temporary, f"{folder}/{name}")
+
+
+def listing(at: Spot, folder: str) -> dict[str, Mapping[str, Any]]:
+    """What stands in a folder, by name; nothing for one that is not there."""
+    try:
+        found = at.fs.ls(folder, detail=True, refresh=True) if not _local(at.fs) else at.fs.ls(folder, detail=True)
+    except (FileNotFoundError, NotADirectoryError):
+        return {}
+    except TypeError:  # a file system without `refresh`
+        found = at.fs.ls(folder, detail=True)
+    return {str(one["name"]).rstrip("/").rpartition("/")[2]: one for one in found}
+
+
+def mark(info: Mapping[str, Any]) -> int:
+    """A number that another file, or the same one written again, does not have: of what the other side tells of it."""
+    told = repr([(name, str(info[name])) for name in _TELLING if info.get(name) is not None])
+    return int.from_bytes(blake2b(told.encode(), digest_size=8).digest(), "big") >> 1
+
+
+def _protocols(fs: Any) -> frozenset[str]:
+    said = getattr(fs, "protocol", ())
+    return frozenset((said,) if isinstance(said, str) else said)
+
+
+def _local(fs: Any) -> bool:
+    return "local" in _protocols(fs)
+
+
+def shared_by_processes(at: Spot) -> bool:
+    """Whether another process sees what this one writes."""
+    return "memory" not in _protocols(at.fs)

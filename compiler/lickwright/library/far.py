@@ -1,0 +1,262 @@
+"""A build whose sources or outputs are not on this machine: any address of fsspec, with the same work, results and manifest.
+
+In: addresses. Out: an `Account`; outputs at their address, and the manifest beside them. Whoever does the work reads and writes at the addresses by
+itself; the manifest is fetched in the beginning, and put back whole now and then and in the end. What this cannot promise, since nothing out there
+can: that two builds do not work in one place at once. Outputs are the same then, and the manifest is that of the later one. A build that is
+killed is gone on with by the next one: what stands already is known by its bytes.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager
+from functools import partial
+from itertools import islice
+from typing import Any, NamedTuple
+
+from lickwright.files import NO_LICKS, UNWRITABLE, Unopened, reason
+from lickwright.library import addresses, remembered
+from lickwright.library.account import Account, Teller
+from lickwright.library.addresses import Spot, answering, spot, whole
+from lickwright.library.far_place import far_make
+from lickwright.library.manifest import NAME, Made, opened
+from lickwright.library.orders import Item, Order, Result
+from lickwright.library.outputs import Place, Trouble, digest
+from lickwright.library.pool import CHUNK, Chunk, Pool, Setup
+from lickwright.library.record import Recorder
+from lickwright.names import distinct, slug
+from lickwright.scan import SUFFIX
+from lickwright.source import Span
+
+_KEPT = 30.0  # seconds between two times that the manifest is put back
+
+
+class Far(NamedTuple):
+    """What is to be done."""
+
+    paths: Sequence[str]
+    out: str
+    order_of: Callable[[str], Order]
+    jobs: int = 1
+    overwrite: bool = False
+    workers: Callable[[Setup], AbstractContextManager[Any]] | None = None  # a cluster's
+
+
+class _Source(NamedTuple):
+    path: str  # its address
+    target: str  # the folder of its outputs
+    order: int  # which of the run's orders holds
+
+
+def build(wish: Far, teller: Teller) -> Account:
+    """Does it. Raises `NoAddress` where an address cannot be used at all."""
+    account = Account(teller)
+    try:
+        with tempfile.TemporaryDirectory(prefix="lickwright-") as folder:
+            _Build(wish, teller, account, folder).run()
+    except OSError as e:
+        trouble = UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(e)}", "name another place with --out")
+        account.broke(Trouble(wish.out, trouble))
+    return account
+
+
+class _Build:
+    def __init__(self, wish: Far, teller: Teller, account: Account, folder: str) -> None:
+        self._wish = wish
+        self._teller = teller
+        self._account = account
+        self._folder = folder  # of the manifest, here
+        self._out = spot(wish.out)
+        self._orders: list[Order] = []
+        self._listed: dict[str, dict[str, Any]] | None = (
+            None  # what stands out there, by folder; None: not looked at yet
+        )
+        self._number = 0  # of the next chunk
+
+    def run(self) -> None:
+        """All of it."""
+        there = f"{self._out.path}/{NAME}"
+        with answering():
+            if self._out.fs.exists(there):
+                self._out.fs.get_file(there, os.path.join(self._folder, NAME))
+        sources = list(self._sources())
+        self._account.found += len(sources)
+        try:
+            with opened(self._folder, self._teller.say) as self._manifest:
+                self._work(sources)
+        except KeyboardInterrupt:
+            self._account.stop()
+        self._put_back()
+
+    def _put_back(self) -> None:
+        with open(os.path.join(self._folder, NAME), "rb") as file:
+            addresses.put(self._out, f"{self._out.path}/{NAME}", file.read())
+
+    # --- what there is
+
+    def _sources(self) -> Iterator[_Source]:
+        """Every source once, sorted below each address."""
+        found: dict[str, str] = {}
+        for address in self._wish.paths:
+            at = spot(address)
+            with answering():
+                below = list(_below(address, at))
+            if not below:
+                message = "there is no .lick file at this address or below it"
+                self._account.found += 1
+                self._account.trouble(address, remembered.text([NO_LICKS.at(Span(0, 0), message, "check the address")]))
+            for path, inside in below:
+                folder, _, name = inside.rpartition("/")
+                above = "".join(slug(part) + "/" for part in folder.split("/")) if folder else ""
+                found.setdefault(path, above + slug(name[: -len(SUFFIX)]))
+        for path, target in zip(found, distinct(list(found.values())), strict=True):
+            order = self._wish.order_of(path)
+            if order not in self._orders:
+                self._orders.append(order)
+            yield _Source(path, target, self._orders.index(order))
+
+    def _chunks(self, sources: Sequence[_Source]) -> Iterator[Chunk]:
+        """What there is to do; what is unchanged is told in its turn."""
+        ids = iter(range(1, len(sources) + 1))
+        todo = iter(sources)
+        while some := list(islice(todo, CHUNK)):
+            items = []
+            for source, id in zip(some, ids, strict=False):
+                item = self._item(source, id)
+                if item is not None:
+                    items.append(item)
+            if items:
+                self._number += 1
+                yield Chunk(self._number - 1, tuple(items))
+
+    def _item(self, source: _Source, id: int) -> Item | None:
+        """What is to be done about a source; None: nothing."""
+        order = self._orders[source.order]
+        if order.blocked:
+            self._account.failed += 1
+            self._account.blocked += 1
+            return None
+        known = tuple(self._manifest.known(source.target).values())
+        item = Item(id, source.path, source.target, source.order, known)
+        row = self._manifest.db.execute(
+            "SELECT hash, key, formats, made, refused, findings, indexed FROM sources WHERE path = ? AND target = ?",
+            (source.path, source.target),
+        ).fetchone()
+        if row is None:
+            return item
+        try:
+            data = addresses.read(source.path)
+        except Unopened:
+            return item
+        if self._same(source, order, known, data, *row):
+            return None
+        return item._replace(data=data)
+
+    def _same(
+        self, source: _Source, order: Order, known: tuple[Made, ...], data: bytes,
+        hash: bytes, key: bytes, formats: str, made: int, refused: str, findings: str, indexed: int,
+    ) -> bool:  # fmt: skip
+        """Whether nothing is to be done for a source, which is then counted and told."""
+        rows = [row for row in known if row.format in order.formats]
+        if digest(data) != hash or key != order.key or order.facts > indexed or len(rows) != made * len(order.formats):
+            return False
+        if not set(order.formats) <= set(formats.split(",")) or not all(
+            self._stands(source.target, row) for row in rows
+        ):
+            return False
+        from json import loads
+
+        licks = tuple((str(title), str(why)) for title, why in loads(refused)) if refused else ()
+        text = data.decode("utf-8", "replace") if findings else ""
+        result = Result(
+            0, done=True, hash=hash, made=made, refused=licks, findings=findings, text=text, outputs=tuple(rows)
+        )
+        ((state, _),) = self._account.chunk(self._number, [(source.path, result, order)], False)
+        self._number += 1
+        self._account.built -= state == "built"
+        self._account.unchanged += state == "built"
+        return True
+
+    def _stands(self, target: str, row: Made) -> bool:
+        """Whether an output is there as we left it."""
+        if self._listed is None:
+            self._listed = {}
+            with answering():
+                self._out.fs.invalidate_cache()
+                found = self._out.fs.find(self._out.path, detail=True)
+            for path, info in found.items():
+                folder, _, name = path[len(self._out.path) + 1 :].rpartition("/")
+                self._listed.setdefault(folder, {})[name] = info
+        info = self._listed.get(target, {}).get(row.name)
+        if info is None or info["size"] != row.size:
+            return False
+        if addresses.mark(info) == row.inode:
+            return True
+        with answering():
+            return digest(self._out.fs.cat_file(f"{self._out.path}/{target}/{row.name}")) == row.hash
+
+    # --- the work
+
+    def _work(self, sources: Sequence[_Source]) -> None:
+        recorder = Recorder(self._manifest)
+        setup = Setup(
+            self._wish.out, self._wish.overwrite, tuple(self._orders), work=partial(far_make, self._wish.overwrite)
+        )
+        kept = time.monotonic()
+        licks = 0
+        with self._workers(setup, len(sources)) as workers:
+            for chunk, results in workers.run(self._chunks(sources)):
+                recorder.enter(chunk.items, results, self._orders, [item.path for item in chunk.items])
+                told = [
+                    (item.path, result, self._orders[item.order])
+                    for item, result in zip(chunk.items, results, strict=True)
+                ]
+                self._account.chunk(chunk.number, told, False)
+                licks += sum(result.made for result in results)
+                self._teller.progress(self._account.built + self._account.failed, len(sources), licks)
+                if time.monotonic() - kept > _KEPT:
+                    self._manifest.keep()
+                    self._put_back()
+                    kept = time.monotonic()
+
+    def _workers(self, setup: Setup, sources: int) -> AbstractContextManager[Any]:
+        if self._wish.workers is not None:
+            return self._wish.workers(setup)
+        shared = all(addresses.shared_by_processes(spot(address)) for address in (self._wish.out, *self._wish.paths))
+        if self._wish.jobs > 1 and sources > CHUNK and shared:
+            return Pool(setup, self._wish.jobs)
+        return _Here(setup)
+
+
+class _Here:
+    """This process, as a pool of one."""
+
+    def __init__(self, setup: Setup) -> None:
+        self._setup = setup
+        self._place = Place(setup.out, setup.overwrite)
+
+    def __enter__(self) -> _Here:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        pass
+
+    def run(self, chunks: Iterator[Chunk]) -> Iterator[tuple[Chunk, list[Result]]]:
+        """Every chunk with its results."""
+        for chunk in chunks:
+            yield chunk, [self._setup.work(item, self._setup.orders[item.order], self._place) for item in chunk.items]
+
+
+def _below(address: str, at: Spot) -> Iterator[tuple[str, str]]:
+    """The sources at an address: their own, and as seen from it. A folder's are sorted; hidden ones are left out."""
+    address = whole(address).rstrip("/")
+    if not at.fs.isdir(at.path):
+        yield address, address.rpartition("/")[2]
+        return
+    for path in sorted(at.fs.find(at.path)):
+        inside = path[len(at.path) + 1 :]
+        if inside.lower().endswith(SUFFIX) and not any(part.startswith(".") for part in inside.split("/")):
+            yield f"{address}/{inside}", inside

@@ -1,0 +1,94 @@
+"""The work on one source whose outputs, or which itself, are not on this machine.
+
+In: an item whose path is an address. Out: a result as `work.py` gives it. The rules are those of `outputs.py`: a file that stands in the way is replaced
+only if its bytes are what we wrote there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cache
+from typing import Any
+
+from lickwright import pipeline
+from lickwright.files import NOT_OURS, UNWRITABLE, reason
+from lickwright.library import addresses, remembered
+from lickwright.library.addresses import spot
+from lickwright.library.manifest import Made
+from lickwright.library.orders import Item, Order, Result
+from lickwright.library.outputs import Output, Place, Placed, Trouble, digest
+from lickwright.library.work import make
+from lickwright.source import Span, Unreadable
+
+
+def far_make(overwrite: bool, item: Item, order: Order, place: Place) -> Result:
+    """What `work.make` does, at addresses; `place` says the one of the output folder."""
+    try:
+        data = addresses.read(item.path) if item.data is None else item.data
+    except Unreadable as e:
+        return Result(item.id, findings=remembered.text(pipeline.unreadable(item.path, e).diagnostics))
+    return make(item._replace(data=data), order, _place(place.out, overwrite))
+
+
+@cache
+def _place(out: str, overwrite: bool) -> FarPlace:
+    return FarPlace(out, overwrite)
+
+
+class FarPlace(Place):
+    """An output folder at an address."""
+
+    def __init__(self, out: str, overwrite: bool) -> None:
+        super().__init__(out, overwrite)
+        self._at = spot(out)
+        self._replaces = overwrite
+
+    def put(self, item: Item, outputs: Sequence[Output]) -> Placed:
+        """Writes into the item's folder what is not there already; the item says what there is ours."""
+        known = {row.name: row for row in item.known}
+        folder = f"{self._at.path}/{item.target}"
+        shown = f"{self.out.rstrip('/')}/{item.target}"
+        made: list[Made] = []
+        troubles: list[Trouble] = []
+        written = 0
+        try:
+            there = addresses.listing(self._at, folder)
+        except Exception as e:  # whatever the other side raises
+            return Placed((), 0, (_unwritable(shown, e),))
+        for output in outputs:
+            path, new = f"{folder}/{output.name}", digest(output.data)
+            try:
+                info = there.get(output.name)
+                if info is not None:
+                    old = self._hash(path, info, known.get(output.name))
+                    if old != new and not self._replaces and not _ours(old, info, known.get(output.name)):
+                        message = "the file was changed since it was made, or is not ours: not overwritten"
+                        help = "move it away, or say --overwrite"
+                        troubles.append(Trouble(f"{shown}/{output.name}", NOT_OURS.at(Span(0, 0), message, help)))
+                        continue
+                if info is None or old != new:
+                    addresses.put(self._at, path, output.data)
+                    info = self._at.fs.info(path)
+                    written += 1
+                size, mark = len(output.data), addresses.mark(info)
+                made.append(Made(output.name, output.lick, output.format, new, size=size, mtime=0, ctime=0, inode=mark))
+            except Exception as e:  # whatever the other side raises
+                troubles.append(_unwritable(f"{shown}/{output.name}", e))
+        return Placed(tuple(made), written, tuple(troubles))
+
+    def _hash(self, path: str, info: Mapping[str, Any], row: Made | None) -> bytes:
+        """The hash of what stands at `path`; nothing is read that is known by its mark."""
+        if info.get("type") == "directory":
+            raise OSError(0, "a folder stands where the file would go")
+        if row is not None and info["size"] == row.size and addresses.mark(info) == row.inode:
+            return row.hash
+        return digest(self._at.fs.cat_file(path))
+
+
+def _ours(hash: bytes, info: Mapping[str, Any], row: Made | None) -> bool:
+    return row is not None and (hash == row.hash or info["size"] == 0)
+
+
+def _unwritable(path: str, error: Exception) -> Trouble:
+    message = f"nothing was written: {reason(error)}"[:180]
+    return Trouble(path, UNWRITABLE.at(Span(0, 0), message, "name another place with --out"))
