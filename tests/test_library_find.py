@@ -132,7 +132,12 @@ def test_answers(question: str, holds: Callable[[str, LickFacts], bool]) -> None
 
 def test_a_box_is_found_by_number_and_by_shape() -> None:
     music = "| e5 - e5 - e8 - e5 - |"
-    heads = ("key A minor\nbox 1", "key A minor\nscale pentatonic\nbox E shape", "key A dorian\nbox E shape", "key F# major\nbox 1")
+    heads = (
+        "key A minor\nbox 1",
+        "key A minor\nscale pentatonic\nbox E shape",
+        "key A dorian\nbox E shape",
+        "key F# major\nbox 1",
+    )
     heads += ("key F# major\nbox 1\nnumbering tonic", "key A minor\nbox 1 2", "key A minor\nbox 2")
     text = "".join(f'lick "{n}"\n{head}\n{music}\n\n' for n, head in enumerate(heads))
     boxes = indexed({"a.lick": facts_of(text)})
