@@ -21,6 +21,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("music",),
     ("notation",),
     ("settings", "hand"),
+    ("settling",),
     ("bending",),
     ("timeline",),
     ("counting", "tonality"),

@@ -14,7 +14,7 @@ from lickwright.music.rhythm import count_place
 from lickwright.notation.build_music import MAX_EVENTS
 from lickwright.notation.rules import LIMIT
 from lickwright.notation.tree import Book, Field, Lick
-from lickwright.settings import Head, read_head, settle
+from lickwright.settling import Head, read_head, settle
 from lickwright.source import Source, Span
 from lickwright.style import Style
 from lickwright.timeline import Timeline
@@ -63,8 +63,9 @@ def _head(book: Book, house: Style | None) -> Head:
     for last, whose, head in _read:
         if last is book and whose is house:
             return head
-    _read[:] = [(book, house, read_head((entry for entry in book.head if isinstance(entry, Field)), house))]
-    return _read[0][2]
+    head = read_head((entry for entry in book.head if isinstance(entry, Field)), house)
+    _read[:] = [(book, house, head)]
+    return head
 
 
 def _a_few(found: list[Diagnostic]) -> list[Diagnostic]:

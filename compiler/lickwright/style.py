@@ -1,6 +1,6 @@
 """What a house asks of every lick: the value that a `lickwright.toml` comes to.
 
-In: nothing of its own; `library/house.py` finds and reads the file. Out: `Style`, which `settings.py` and `meant.py` go by, and the rules about
+In: nothing of its own; `library/house.py` finds and reads the file. Out: `Style`, which `settling.py` and `meant.py` go by, and the rules about
 the file itself (L701 to L704; what it asks of licks is L705, in `settings.py`). A style knows where each thing is said, so that a finding can show the line.
 """
 
