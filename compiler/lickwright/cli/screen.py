@@ -184,6 +184,9 @@ class Progress:
                 pass
 
 
+PATIENCE = 2.0  # seconds in which a second wish to end is taken for the first
+
+
 class _Ended(KeyboardInterrupt):
     """The program is to end: by Ctrl-C, by another program, or because its terminal went away."""
 
@@ -193,8 +196,14 @@ def endings() -> Iterator[Callable[[], Exit]]:
     """Turns every polite wish to end into the same exception; gives what tells the exit code of the last one."""
     codes = {"SIGINT": Exit.STOPPED, "SIGTERM": Exit.ENDED, "SIGHUP": Exit.HUNG_UP}
     seen = [Exit.STOPPED]
+    last = -PATIENCE
 
     def end(number: int, frame: object) -> None:
+        nonlocal last
+        now = time.monotonic()
+        if now - last < PATIENCE:
+            return  # the same wish again, while we tidy up for it
+        last = now
         seen.append(next(code for name, code in codes.items() if getattr(signal, name, None) == number))
         raise _Ended
 

@@ -71,7 +71,7 @@ def build(wish: Wish, teller: Teller) -> Account:
         ):
             try:
                 _Build(wish, teller, account).run()
-            except (Unusable, sqlite3.DatabaseError) as e:
+            except (Unusable, sqlite3.DatabaseError, UnicodeDecodeError) as e:
                 if not damaged(e) or account.stopped:
                     raise
                 why = str(e) if isinstance(e, Unusable) else "it is damaged"
@@ -226,13 +226,13 @@ class _Build:
     def _alone(self) -> Generator[Done, None, None]:
         """In this process, a source at a time."""
         from lickwright.library.outputs import Place
-        from lickwright.library.work import make
+        from lickwright.library.work import make, safely
 
         place = Place(self.wish.out, self.wish.overwrite)
         work = self.wish.work or make
         try:
             for number, item in enumerate(self._items()):
-                yield number, (item,), (work(item, self._orders.all[item.order], place),)
+                yield number, (item,), (safely(work, item, self._orders.all[item.order], place),)
         finally:
             place.journal.close()
 

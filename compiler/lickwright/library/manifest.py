@@ -95,7 +95,7 @@ class Manifest:
             self._prepare(begin=not there or (write and os.path.getsize(path) == 0))
         except BaseException as e:
             self.db.close()
-            if isinstance(e, sqlite3.DatabaseError) and damaged(e):
+            if isinstance(e, (sqlite3.DatabaseError, UnicodeError)) and damaged(e):
                 raise Unusable("it is damaged, or no manifest") from None
             if isinstance(e, sqlite3.OperationalError):
                 raise _of_disk(e) from None
@@ -196,7 +196,7 @@ def opened(folder: str, say: Callable[[str], None]) -> Manifest:
 
 def damaged(error: Exception) -> bool:
     """Whether it is the manifest's contents that are wrong, and not the disk or a permission."""
-    if isinstance(error, Unusable):
+    if isinstance(error, (Unusable, UnicodeError)):  # where bytes of a damaged file get into SQLite's own message
         return True
     code = getattr(
         error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT

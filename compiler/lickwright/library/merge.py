@@ -99,7 +99,6 @@ def _sources(
         result = Result(
             0,
             hash is not None and not troubles,
-            False,
             hash or b"-",
             made,
             tuple((str(title), str(why)) for title, why in loads(refused)) if refused else (),

@@ -55,7 +55,6 @@ class Result(NamedTuple):
 
     id: int
     done: bool = False  # whether there is nothing left to do, as long as neither source nor order change
-    ok: bool = False  # whether nothing in the source is an error: then all its licks are known
     hash: bytes = b""  # of what was read; empty if it could not be
     made: int = 0  # licks written
     refused: tuple[tuple[str, str], ...] = ()  # licks that were not: title, why
@@ -69,6 +68,7 @@ class Result(NamedTuple):
     loose: tuple[Finding, ...] = ()  # findings of a source without licks, for the index
     bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
     alone: bool = False  # it brought a worker down
+    ok: bool = False  # whether nothing in the source is an error: then all its licks are known
 
 
 def key(options: Options, house: str) -> bytes:

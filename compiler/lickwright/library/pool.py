@@ -13,17 +13,19 @@ import os
 import signal
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.connection import Connection, wait
 from typing import Any, NamedTuple
 
 from lickwright.library.orders import Item, Order, Result
 from lickwright.library.outputs import Place
-from lickwright.library.work import given_up, make
+from lickwright.library.work import Work, given_up, make, safely
 
-Work = Callable[[Item, Order, Place], Result]
 OUT_OF_MEMORY = 77  # a worker's exit code
+_SIGKILL = getattr(signal, "SIGKILL", 0)
+KILLED = 3  # tries of a source whose worker was killed from outside, as happens where memory is short
 CHUNK = 32  # sources; a chunk costs about a source's hundredth part to hand over
 
 
@@ -49,7 +51,7 @@ class Chunk(NamedTuple):
 
     number: int
     items: tuple[Item, ...]
-    alone: bool = False  # one source, of a chunk that brought its worker down
+    alone: int = 0  # how often its only source was tried by itself, after its chunk brought a worker down
 
 
 class Pool:
@@ -95,6 +97,7 @@ class Pool:
             if not ready:
                 for worker in busy.values():
                     if worker.deadline <= time.monotonic():
+                        worker.late = True
                         worker.process.kill()  # noticed as broken down in the next round
 
     def _answer(self, worker: _Worker, queue: _Queue) -> Iterator[tuple[Chunk, list[Result]]]:
@@ -105,10 +108,10 @@ class Pool:
             worker.give(queue.next())
         except (EOFError, OSError):
             worker.end()
-            why = _why(worker.process.exitcode, self._setup.limits)
             self._workers.remove(worker)
-            if chunk.alone:
-                results = [given_up(chunk.items[0], why)]
+            killed = worker.process.exitcode == -_SIGKILL and not worker.late
+            if chunk.alone >= (KILLED if killed else 1):
+                results = [given_up(chunk.items[0], _why(worker.process.exitcode, worker.late, self._setup.limits))]
             else:
                 results = []
                 queue.again(chunk)
@@ -123,7 +126,8 @@ class Pool:
         process = self._context.Process(
             target=_serve, args=(theirs, self._setup, others if inherited else (), os.getpid()), daemon=True
         )
-        process.start()
+        with _unheard():  # or a wish to end would find the child with our way to deal with it
+            process.start()
         theirs.close()
         return _Worker(process, ours, self._setup.limits.seconds)
 
@@ -136,6 +140,7 @@ class _Worker:
         self.conn = conn
         self.chunk: Chunk | None = None  # what it is at work on
         self.deadline = 0.0  # when even its last source would have taken too long
+        self.late = False  # we killed it, since it took too long
         self._seconds = seconds
 
     def give(self, chunk: Chunk | None) -> None:
@@ -168,8 +173,9 @@ class _Queue:
 
     def again(self, chunk: Chunk) -> None:
         """Takes back a chunk whose worker broke down."""
-        self._parts[chunk.number] = (chunk, {})
-        self._again.extend(Chunk(chunk.number, (item,), True) for item in chunk.items)
+        if not chunk.alone:
+            self._parts[chunk.number] = (chunk, {})
+        self._again.extend(Chunk(chunk.number, (item,), chunk.alone + 1) for item in chunk.items)
 
     def done(self, chunk: Chunk, results: Sequence[Result]) -> Iterator[tuple[Chunk, list[Result]]]:
         """The chunk, if all of it is done now."""
@@ -181,6 +187,22 @@ class _Queue:
         if len(ready) == len(whole.items):
             del self._parts[chunk.number]
             yield whole, [ready[item.id] for item in whole.items]
+
+
+_ENDINGS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+
+
+@contextmanager
+def _unheard() -> Iterator[None]:
+    """Keeps wishes to end waiting, here and in what is forked."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, _ENDINGS)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 # --- in the worker -----------------------------------------------------------------------------------------------------
@@ -200,7 +222,7 @@ def _serve(conn: Connection, setup: Setup, others: Sequence[Connection], parent:
                 if os.getppid() != parent and hasattr(os, "fork"):
                     return
                 _alarm(setup.limits.seconds)
-                results.append(setup.work(item, setup.orders[item.order], place))
+                results.append(safely(setup.work, item, setup.orders[item.order], place))
             _alarm(0)
             conn.send(results)
     except (EOFError, OSError):  # the parent is gone, or has no more use for us
@@ -210,8 +232,10 @@ def _serve(conn: Connection, setup: Setup, others: Sequence[Connection], parent:
 
 
 def _limit(limits: Limits) -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C goes to all of us, and the parent decides
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    for number in _ENDINGS:  # Ctrl-C goes to all of us, and the parent decides
+        signal.signal(number, signal.SIG_IGN if number == signal.SIGINT else signal.SIG_DFL)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, _ENDINGS)
     try:
         import resource
     except ImportError:  # Windows has none
@@ -227,12 +251,14 @@ def _alarm(seconds: float) -> None:
         signal.setitimer(signal.ITIMER_REAL, seconds)
 
 
-def _why(code: int | None, limits: Limits) -> str:
+def _why(code: int | None, late: bool, limits: Limits) -> str:
     """What became of a worker, in a few words."""
     if code == OUT_OF_MEMORY:
         return f"it needs more than {limits.memory / (1 << 30):.3g} GiB of memory"
-    if code in (-getattr(signal, "SIGALRM", 0), -getattr(signal, "SIGKILL", 0), None):
-        return f"it took longer than {limits.seconds:g} seconds, or its process was killed"
+    if late or code == -getattr(signal, "SIGALRM", 0):
+        return f"it took longer than {limits.seconds:g} seconds"
+    if code == -_SIGKILL:
+        return f"its process was killed {KILLED} times, as happens where memory is short"
     if code is not None and code < 0:
         return f"lickwright broke down over it ({signal.Signals(-code).name})"
     return f"lickwright broke down over it (exit code {code})"

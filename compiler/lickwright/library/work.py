@@ -7,6 +7,7 @@ one version or the other, never a mixture. Doing it twice does no harm.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from lickwright import pipeline
@@ -25,8 +26,21 @@ if TYPE_CHECKING:
 _ROWS = {row.name: row for row in BACKENDS}
 
 
+Work = Callable[[Item, Order, Place], Result]
+
+
+def safely(work: Work, item: Item, order: Order, place: Place) -> Result:
+    """Does the work; a bug of ours that nobody thought of costs only this source."""
+    try:
+        return work(item, order, place)
+    except MemoryError:
+        raise
+    except Exception as e:
+        return Result(item.id, bugs=((item.path, mistake(e)),))
+
+
 def make(item: Item, order: Order, place: Place) -> Result:
-    """Does the work. Raises only what no single source can be blamed for."""
+    """The work itself."""
     try:
         if item.data is None and item.path == "-":
             raise Unopened("standard input cannot be read", "name a file, or send one with <")
@@ -35,12 +49,7 @@ def make(item: Item, order: Order, place: Place) -> Result:
         compilation = pipeline.unreadable(item.path, e)
         return Result(item.id, findings=remembered.text(compilation.diagnostics))
     hash = digest(data)
-    try:
-        compilation = pipeline.compile_bytes(data, item.path, order.house)
-    except MemoryError:
-        raise
-    except Exception as e:  # a bug of ours costs only this source
-        return Result(item.id, hash=hash, bugs=((item.path, mistake(e)),))
+    compilation = pipeline.compile_bytes(data, item.path, order.house)
     outputs: list[Output] = []
     refused: list[tuple[str, str]] = []
     bugs: list[tuple[str, str]] = []
@@ -62,7 +71,6 @@ def make(item: Item, order: Order, place: Place) -> Result:
     result = Result(
         item.id,
         not bugs and not (placed and placed.troubles),
-        compilation.ok,
         hash,
         len(compilation.licks) - len(refused),
         tuple(refused),
@@ -70,6 +78,7 @@ def make(item: Item, order: Order, place: Place) -> Result:
         remembered.text(found),
         compilation.source.text if found else "",
         bugs=tuple(bugs),
+        ok=compilation.ok,
     )
     if placed:
         result = result._replace(outputs=placed.made, written=placed.written, troubles=placed.troubles)

@@ -1,0 +1,515 @@
+"""What machines and people do to a build: it is killed, the disk is full, a source is poison, the manifest is torn.
+
+The promise: every file is the old one or the whole new one, nobody else's file is touched, and the next build puts everything right. Each fault
+has a short test; the long ones are marked `slow`.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from building import COMMAND, kill, library, lick, make, start, stray, tree, wait_for
+from lickwright.library import manifest
+
+ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
+
+
+def _whole(here: Path, *more: str) -> dict[str, bytes]:
+    """What an undisturbed build of `lib` gives."""
+    assert make(here, "lib", "--out", "undisturbed", *more)[0] == 0
+    whole = tree(here / "undisturbed")
+    shutil.rmtree(here / "undisturbed")
+    return whole
+
+
+def _right(here: Path, whole: dict[str, bytes], *more: str) -> None:
+    """The next build puts everything right, and the one after it has nothing to do."""
+    code, _, err = make(here, "lib", *more)
+    assert (code, err) == (0, "")
+    assert tree(here / "out") == whole
+    assert not stray(here / "out")
+    assert "made" not in make(here, "lib", *more)[1]
+
+
+# ---- killed
+
+
+def _killed(here: Path, number: int, kills: int, seed: int) -> None:
+    library(here / "lib", number)
+    sources = tree(here / "lib")
+    versions = ([], ["--tempo", "77"])
+    wholes = [_whole(here, *more) for more in versions]
+    chance = random.Random(seed)
+    seconds, cut = 1.0, 0
+    for _ in range(kills):
+        began = time.monotonic()
+        process = start(here, "lib", "--jobs", "2", *chance.choice(versions))
+        try:
+            process.wait(chance.uniform(0.05, seconds))
+            seconds = max(0.3, time.monotonic() - began)  # it came to its end: the next are killed before
+            shutil.rmtree(here / "out")
+        except subprocess.TimeoutExpired:
+            cut += 1
+            seconds *= 1.02
+        kill(process)
+        for name, data in tree(here / "out").items() if (here / "out").exists() else ():
+            assert name.rpartition("/")[2].startswith(".lw-") or data in (wholes[0][name], wholes[1][name]), name
+        assert tree(here / "lib") == sources
+    print(f"{cut} of {kills} builds were cut short")
+    assert cut > kills / 3
+    _right(here, wholes[0])
+
+
+def test_builds_that_are_killed_leave_nothing_torn_and_nothing_unknown(tmp_path: Path) -> None:
+    _killed(tmp_path, 160, 6, 1)
+
+
+@pytest.mark.slow
+def test_two_hundred_killed_builds_of_two_thousand_licks(tmp_path: Path) -> None:
+    _killed(tmp_path, 2000, 200, 2)
+
+
+def test_a_worker_that_is_killed_costs_nothing(tmp_path: Path) -> None:
+    library(tmp_path / "lib", 400)
+    whole = _whole(tmp_path)
+    process = start(tmp_path, "lib", "--jobs", "2")
+    wait_for(lambda: len(_children(process.pid)) == 2)
+    for _ in range(3):
+        for child in _children(process.pid)[:1]:
+            os.kill(child, signal.SIGKILL)
+        time.sleep(0.05)
+    out, err = process.communicate(timeout=60)
+    assert (process.returncode, err) == (0, "")
+    assert out.startswith("1,200 files of 400 licks")
+    assert tree(tmp_path / "out") == whole
+
+
+def _children(pid: int) -> list[int]:
+    try:
+        return [int(child) for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+    except OSError:
+        return []
+
+
+# ---- stopped
+
+
+@pytest.mark.parametrize(
+    ("signals", "code"),
+    [
+        ([signal.SIGINT], 130),
+        ([signal.SIGINT, signal.SIGINT], 130),
+        ([signal.SIGTERM], 143),
+        ([signal.SIGHUP], 129),
+    ],
+)
+@pytest.mark.parametrize("after", [0.4])
+def test_a_build_that_is_stopped_ends_at_once_and_goes_on_later(
+    tmp_path: Path, signals: list[int], code: int, after: float
+) -> None:
+    library(tmp_path / "lib", 400)
+    process = start(tmp_path, "lib", "--jobs", "2")
+    wait_for(lambda: (tmp_path / "out" / manifest.NAME).exists())
+    time.sleep(after)
+    workers = _children(process.pid)
+    began = time.monotonic()
+    for number in signals:
+        os.killpg(process.pid, number)  # as a terminal does: workers get it too
+        time.sleep(0.01)
+    out, err = process.communicate(timeout=30)
+    took = time.monotonic() - began
+    assert process.returncode in (code, 0)
+    assert "Traceback" not in out + err
+    assert took < 3  # one second on a machine that has nothing else to do
+    assert not any(os.path.exists(f"/proc/{child}") for child in workers)
+    if process.returncode == code:
+        assert "stopped" in err
+        assert not stray(tmp_path / "out")
+    done = len(tree(tmp_path / "out"))
+    assert make(tmp_path, "lib")[0] == 0
+    assert len(tree(tmp_path / "out")) == 1200 >= done
+
+
+# ---- poison
+
+
+POISON = """
+import ctypes, os, signal, sys
+from lickwright.backends import Options
+from lickwright.cli.making import Screen
+from lickwright.cli import screen
+from lickwright.library import pool, work
+from lickwright.library.build import Wish, build
+from lickwright.library.orders import Order, key
+
+EVERY, SECONDS, MEMORY = int(sys.argv[1]), float(sys.argv[2]), 1 << 29
+KINDS = ("crash", "exit", "loop", "memory", "bug", "abort")
+
+def poisoned(item, order, place):
+    number = int(os.path.basename(item.path)[1:5])
+    if number % EVERY == 0:
+        kind = KINDS[number // EVERY % len(KINDS)]
+        if kind == "crash":
+            ctypes.string_at(0)
+        elif kind == "exit":
+            os._exit(3)
+        elif kind == "loop":
+            while True:
+                pass
+        elif kind == "memory":
+            held = []
+            while True:
+                held.append(bytes(1 << 25))
+        elif kind == "bug":
+            raise RuntimeError("poison")
+        elif kind == "abort":
+            signal.raise_signal(signal.SIGABRT)
+    return work.make(item, order, place)
+
+class Teller(Screen):
+    def progress(self, done, total, licks):
+        pass
+
+screen.prepare()
+teller = Teller()
+order = Order(("tab", "midi", "timing"), Options(), None, key(Options(), ""), True)
+wish = Wish(["lib"], "out", lambda path: order, 2, limits=pool.Limits(SECONDS, MEMORY), work=poisoned)
+account = build(wish, teller)
+assert account.adds_up, vars(account)
+print(account.found, account.built, account.unchanged, account.failed)
+"""
+
+
+def _poisoned(here: Path, number: int, every: int, seconds: float) -> None:
+    library(here / "lib", number)
+    whole = _whole(here)
+    bad = number // every
+    for again in (False, True):  # what is poison once is poison again, and is not worked on in the build's own process
+        ran = subprocess.run(
+            [sys.executable, "-c", POISON, str(every), str(seconds)],
+            cwd=here,
+            capture_output=True,
+            text=True,
+            timeout=900,
+        )
+        assert "Traceback" not in ran.stderr
+        assert ran.returncode == 0, ran.stderr
+        assert ran.stdout.split() == [
+            str(number),
+            *(["0", str(number - bad)] if again else [str(number - bad), "0"]),
+            str(bad),
+        ]
+        bugs = sum(n // every % 6 == 4 for n in range(0, number, every))
+        assert ran.stderr.count("given up") == bad - bugs
+        assert ran.stderr.count("RuntimeError: poison") == bugs > 0
+        for words in ("broke down over it (SIGSEGV)", "exit code 3", "longer than", "GiB of memory", "SIGABRT"):
+            assert words in ran.stderr
+    made = tree(here / "out")
+    assert {name.split("/")[1] for name in whole} - {name.split("/")[1] for name in made} == {
+        f"n{n:04}" for n in range(0, number, every)
+    }
+    assert made.items() <= whole.items()
+    _right(here, whole)
+
+
+def test_a_poison_source_costs_itself_only(tmp_path: Path) -> None:
+    _poisoned(tmp_path, 180, 30, 2.0)
+
+
+@pytest.mark.slow
+def test_twenty_five_poison_sources_among_two_thousand(tmp_path: Path) -> None:
+    _poisoned(tmp_path, 2000, 80, 3.0)
+
+
+# ---- the manifest
+
+
+def _damaged(here: Path, damages: list[bytes | str]) -> None:
+    library(here / "lib", 3)
+    whole = _whole(here)
+    assert make(here, "lib")[0] == 0
+    path = here / "out" / manifest.NAME
+    sound = path.read_bytes()
+    ran = subprocess.run(
+        [sys.executable, "-c", DAMAGE, str(path)],
+        cwd=here,
+        input=repr(damages),
+        capture_output=True,
+        text=True,
+        timeout=900,
+    )
+    assert ran.returncode == 0, ran.stderr[-2000:]
+    print(ran.stdout.splitlines()[-1])
+    assert tree(here / "out") == whole
+    assert sound
+    _right(here, whole)
+
+
+DAMAGE = """
+import ast, os, sys
+from pathlib import Path
+from lickwright.cli import main
+path = Path(sys.argv[1])
+sound = path.read_bytes()
+said = 0
+outputs = {p: p.read_bytes() for p in Path("out").rglob("n*/*")}
+for damage in ast.literal_eval(sys.stdin.read()):
+    kind, *where = damage
+    if kind == "cut":
+        path.write_bytes(sound[: where[0]])
+    else:
+        data = bytearray(sound)
+        for at in where:
+            data[at % len(data)] ^= 1 << at % 8
+        path.write_bytes(data)
+    code = main(["make", "lib"])
+    assert code == 0, (damage, code)
+    assert {p: p.read_bytes() for p in Path("out").rglob("n*/*")} == outputs, damage
+    said += os.path.exists("out/.lickwright.db.old")
+    Path("out/.lickwright.db.old").unlink(missing_ok=True)
+    for rest in ("-journal", "-wal"):
+        Path(str(path) + rest).unlink(missing_ok=True)
+print(said, "were set aside")
+"""
+
+
+def test_a_manifest_that_is_cut_off_or_damaged_costs_nothing(tmp_path: Path) -> None:
+    chance = random.Random(3)
+    cuts = [("cut", length) for length in (0, 1, 15, 16, 99, 100, 4095, 4096, 4097, 8192, 20000, 40960)]
+    flips = [("flip", *(chance.randrange(1 << 30) for _ in range(count))) for count in (1, 1, 1, 4, 4, 50, 50, 500)]
+    _damaged(tmp_path, [*cuts, *flips])  # type: ignore[list-item]
+
+
+@pytest.mark.slow
+def test_a_manifest_that_is_cut_off_anywhere(tmp_path: Path) -> None:
+    chance = random.Random(4)
+    cuts = [("cut", length) for length in range(0, 140_000, 97)]
+    flips = [("flip", *(chance.randrange(1 << 30) for _ in range(chance.choice((1, 3, 30))))) for _ in range(1500)]
+    _damaged(tmp_path, [*cuts, *flips])  # type: ignore[list-item]
+
+
+@pytest.mark.parametrize("what", ["newer", "older", "foreign", "text", "folder", "link"])
+def test_what_is_no_manifest_of_ours_is_set_aside_with_one_line(tmp_path: Path, what: str) -> None:
+    import sqlite3
+
+    library(tmp_path / "lib", 3)
+    whole = _whole(tmp_path)
+    make(tmp_path, "lib")
+    path = tmp_path / "out" / manifest.NAME
+    if what in ("newer", "older"):
+        db = sqlite3.connect(path)
+        db.execute(f"PRAGMA user_version = {manifest.FORM + (1 if what == 'newer' else -1)}")
+        db.close()
+    elif what == "foreign":
+        path.unlink()
+        db = sqlite3.connect(path)
+        db.execute("CREATE TABLE sources (id)")
+        db.close()
+    elif what == "text":
+        path.write_text("a shopping list\n" * 100)
+    elif what == "folder":
+        path.unlink()
+        path.mkdir()
+    else:
+        (tmp_path / "theirs").write_text("precious")
+        path.unlink()
+        path.symlink_to(tmp_path / "theirs")
+    (tmp_path / "out/part00/n0001/number-1.mid").write_text("by hand")
+    code, _, err = make(tmp_path, "lib")
+    assert code == 3
+    assert err.splitlines()[0].startswith(f"out/{manifest.NAME} is set aside: ")
+    assert "n0001/number-1.mid: error" in err
+    assert (tmp_path / "out" / manifest.ASIDE).exists() or what == "link"
+    (tmp_path / "out/part00/n0001/number-1.mid").unlink()
+    if what == "link":
+        assert (tmp_path / "theirs").read_text() == "precious"
+    _right(tmp_path, whole)
+
+
+def test_after_a_power_cut_empty_outputs_are_made_again(tmp_path: Path) -> None:
+    library(tmp_path / "lib", 3)
+    whole = _whole(tmp_path)
+    make(tmp_path, "lib")
+    for path in (tmp_path / "out").rglob("*.mid"):
+        path.write_bytes(b"")
+    _right(tmp_path, whole)
+
+
+# ---- two at once
+
+
+def test_two_builds_at_once_do_the_work_of_one(tmp_path: Path) -> None:
+    library(tmp_path / "lib", 200)
+    whole = _whole(tmp_path)
+    both = [start(tmp_path, "lib", "--jobs", "2") for _ in range(2)]
+    outs = [process.communicate(timeout=60) for process in both]
+    assert [process.returncode for process in both] == [0, 0]
+    assert sorted(out.split("sources: ")[1].split(";")[0] for out, _ in outs) == ["200 made", "200 unchanged"]
+    assert sorted(err for _, err in outs) in (["", ""], ["", "another build is at work in out: waiting for it\n"])
+    assert tree(tmp_path / "out") == whole
+    assert not stray(tmp_path / "out")
+
+
+def test_a_killed_holder_leaves_the_lock_free(tmp_path: Path) -> None:
+    library(tmp_path / "lib", 200)
+    whole = _whole(tmp_path)
+    for _ in range(2):
+        holder = start(tmp_path, "lib", "--jobs", "2")
+        wait_for(lambda: (tmp_path / "out" / manifest.NAME).exists())
+        waiting = start(tmp_path, "lib", "--jobs", "2")
+        time.sleep(0.2)
+        os.kill(holder.pid, signal.SIGKILL)  # its workers see that it is gone
+        holder.communicate()
+        began = time.monotonic()
+        _, err = waiting.communicate(timeout=60)
+        assert waiting.returncode == 0, err
+        assert time.monotonic() - began < 30
+        assert tree(tmp_path / "out") == whole
+        shutil.rmtree(tmp_path / "out")
+
+
+# ---- disks and permissions
+
+
+def _limited(here: Path, size: int) -> tuple[int, str]:
+    """A build that may write no file larger than `size` bytes, as on a disk that gets full."""
+
+    def limit() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
+
+    ran = subprocess.run([*COMMAND, "make", "lib"], cwd=here, capture_output=True, text=True, preexec_fn=limit)
+    assert "Traceback" not in ran.stderr
+    return ran.returncode, ran.stderr
+
+
+@pytest.mark.parametrize("size", [0, 100, 4096, 20_000, 60_000])
+def test_a_disk_that_takes_no_more_is_named_and_the_next_build_goes_on(tmp_path: Path, size: int) -> None:
+    library(tmp_path / "lib", 20)
+    whole = _whole(tmp_path)
+    code, err = _limited(tmp_path, size)
+    assert code == 3
+    assert "nothing was written" in err
+    assert tree(tmp_path / "out").items() <= whole.items()
+    assert not [name for name in stray(tmp_path / "out") if "journal" not in name]
+    _right(tmp_path, whole)
+
+
+@pytest.mark.skipif(not ROOT, reason="only root can mount")
+@pytest.mark.parametrize("size", ["64k", "200k", "300k"])
+def test_a_full_disk_is_named_and_the_next_build_goes_on(tmp_path: Path, size: str) -> None:
+    library(tmp_path / "lib", 60)
+    whole = _whole(tmp_path)
+    (tmp_path / "out").mkdir()
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(tmp_path / "out")])
+    if mounted.returncode:
+        pytest.skip("mounting is not allowed here")
+    try:
+        code, _, err = make(tmp_path, "lib")
+        assert code == 3
+        assert "nothing was written" in err
+        assert tree(tmp_path / "out").items() <= whole.items()
+        subprocess.run(["mount", "-o", "remount,size=64m", str(tmp_path / "out")], check=True)
+        _right(tmp_path, whole)
+    finally:
+        subprocess.run(["umount", str(tmp_path / "out")], check=True)
+
+
+def _as_nobody(here: Path, *arguments: str) -> tuple[int, str, str]:
+    nobody = ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"]
+    ran = subprocess.run([*nobody, *COMMAND, "make", *arguments], cwd=here, capture_output=True, text=True)
+    assert "Traceback" not in ran.stderr
+    return ran.returncode, ran.stdout, ran.stderr
+
+
+@pytest.mark.skipif(not ROOT or not shutil.which("setpriv"), reason="only root can become someone else")
+def test_what_may_not_be_read_or_written_costs_itself_only() -> None:
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:  # pytest's own is not for others
+        here = Path(folder)
+        here.chmod(0o755)
+        library(here / "lib", 4)
+        if _as_nobody(here, "lib")[0] == 1 or "No module" in _as_nobody(here, "lib")[2]:
+            pytest.skip("the program itself may not be read by others here")
+        code, out, err = _as_nobody(here, "lib")
+        assert (code, err.count("\n")) == (3, 2)
+        assert "out: error: nothing was written: permission denied" in err
+        assert make(here, "lib")[0] == 0
+        code, out, err = _as_nobody(here, "lib")  # nothing to do, so nothing to write
+        assert (code, err) == (0, "")
+        (here / "lib/part00/n0001.lick").chmod(0)
+        code, out, err = _as_nobody(here, "lib")
+        assert code == 3
+        assert "n0001.lick: error: the file cannot be read: permission denied" in err
+        assert "3 unchanged, 1 failed" in out
+        (here / "lib/part00/n0002.lick").write_text(lick(77))
+        code, out, err = _as_nobody(here, "lib")
+        assert code == 3
+        (here / "lib/part00/n0001.lick").chmod(0o644)
+        (here / "lib/part00").chmod(0)
+        assert "lib/part00: error: the folder cannot be read" in _as_nobody(here, "lib")[2]
+        (here / "lib/part00").chmod(0o755)
+        _right(here, _whole(here), "--prune")
+
+
+def test_sources_that_are_no_files_or_go_away_are_named(tmp_path: Path) -> None:
+    library(tmp_path / "lib", 3)
+    os.mkfifo(tmp_path / "lib/part00/pipe.lick")
+    (tmp_path / "lib/part00/folder.lick").mkdir()
+    (tmp_path / "lib/part00/large.lick").write_bytes(b"#" * (1 << 20) + b"#")
+    code, out, err = make(tmp_path, "lib", "lib/part00/gone.lick")
+    assert code == 3
+    for name in ("pipe", "large", "gone"):
+        assert f"{name}.lick: error" in err
+    assert "6 sources: 3 made, 3 failed" in out
+
+
+def test_outputs_never_leave_the_output_folder(tmp_path: Path) -> None:
+    library(tmp_path / "lib", 3)
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out/part00").symlink_to(tmp_path / "elsewhere")
+    code, _, err = make(tmp_path, "lib")
+    assert code == 3
+    assert err.count("is a link to another place") == 3
+    assert list((tmp_path / "elsewhere").iterdir()) == []
+    (tmp_path / "out/part00").unlink()
+    (tmp_path / "out/part00").mkdir()
+    (tmp_path / "out/part00/n0001").symlink_to(tmp_path / "elsewhere")
+    assert make(tmp_path, "lib")[0] == 3
+    assert list((tmp_path / "elsewhere").iterdir()) == []
+
+
+def test_sources_that_change_while_they_are_built_give_the_one_or_the_other(tmp_path: Path) -> None:
+    library(tmp_path / "lib", 200)
+    path = tmp_path / "lib/part01/n0060.lick"
+    valid = set()
+    for text in (lick(60), lick(61)):
+        path.write_text(text)
+        valid.add(
+            tuple(
+                sorted(
+                    _whole(tmp_path)[f"part01/n0060/number-{n}.mid"] for n in (60, 61) if str(n) in text.split('"')[1]
+                )
+            )
+        )
+    process = start(tmp_path, "lib", "--jobs", "2")
+    while process.poll() is None:
+        for text in (lick(60), lick(61)):
+            path.with_suffix(".new").write_text(text)
+            os.replace(path.with_suffix(".new"), path)
+    process.communicate()
+    made = tuple(sorted(p.read_bytes() for p in (tmp_path / "out/part01/n0060").glob("*.mid")))
+    assert made in valid
+    assert make(tmp_path, "lib")[0] == 0
+    _right(tmp_path, tree(tmp_path / "out"))
