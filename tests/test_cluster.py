@@ -6,6 +6,7 @@ import os
 import signal
 import socket
 import sqlite3
+import subprocess
 import sys
 import threading
 import time
@@ -202,6 +203,22 @@ def test_a_scheduler_that_goes_away_midway_loses_nothing(library: Path) -> None:
                 threading.Thread(target=running.close).start()
     assert len(done) == SOURCES
     assert len(said) == 1
+
+
+@pytest.mark.parametrize("prefix", ["", "local://"])
+def test_a_build_that_is_killed_is_gone_on_with(scheduler: Any, library: Path, prefix: str) -> None:
+    lib, out = (f"{prefix}{library}/{name}" for name in ("lib", "there"))
+    words = ["make", lib, "--out", out, "--cluster", scheduler.scheduler_address]
+    assert main(["make", "lib", "--out", "here"]) == 3
+    for most in (20, 120):
+        build = subprocess.Popen([sys.executable, "-m", "lickwright", *words], stderr=subprocess.DEVNULL)
+        while build.poll() is None and len(tree(library / "there")) < most:
+            time.sleep(0.01)
+        build.kill()
+        build.wait()
+    assert main(words) == 3
+    assert tree(library / "there") == tree(library / "here") != {}
+    assert main(words) == 3, "and nothing is left to do"
 
 
 def test_ctrl_c_leaves_it_in_good_order(scheduler: Any, library: Path) -> None:

@@ -18,7 +18,7 @@ from lickwright.library import toml_syntax
 from lickwright.library.house import House
 from lickwright.library.house_keys import BY_PLACE, ROWS, SECTIONS, SEVERITIES, KeyRow, kind
 from lickwright.library.toml_places import Path, Where, places
-from lickwright.settings import OTHER_NAMES
+from lickwright.settings import BY_NAME, OTHER_NAMES
 from lickwright.source import Source, Span, Unreadable, decode
 from lickwright.style import FIXED, SYNTAX, UNKNOWN, VALUE, Given
 
@@ -177,6 +177,8 @@ class _Reading:
 
 def _meant(section: str, name: str) -> str:
     """What a name that is not there could be: first among those of its section."""
+    if section == "fields" and name in BY_NAME:
+        return f"`{name}` belongs to a lick or its file"
     here = [row for row in ROWS if row.section == section] if section else list(ROWS)
     for rows in (here, list(ROWS)):
         known = {row.name: row for row in rows}
