@@ -27,6 +27,8 @@ class Condition(NamedTuple):
 
     sql: str
     values: tuple[str | int | float, ...]
+    match: str = ""  # the same, `not` aside, as a full-text search alone can answer it; "" where it cannot
+    negated: bool = False
 
 
 class Field(NamedTuple):
@@ -87,7 +89,9 @@ def condition(term: Term, search: bool) -> Condition:
             found = _compared(field, term)
         else:
             found = _any([_one(field, value, search) for value in term.values])
-    return Condition(f"NOT coalesce(({found.sql}), 0)", found.values) if term.negated else found
+    if not term.negated:
+        return found
+    return Condition(f"NOT coalesce(({found.sql}), 0)", found.values, found.match, True)
 
 
 def _field(term: Term) -> Field:
@@ -117,9 +121,9 @@ def _none(field: Field, value: Value) -> Condition:
     if field.takes == "file":
         raise Unclear("every lick has a file", value.start, value.end, "name a part of its path")
     column = field.columns[0]
-    return Condition(
-        f'"{column}" IS NULL' if column in ("tonic", "level", "lowest") else f"\"{column}\" IN ('', 0)", ()
-    )
+    if column in ("tonic", "level", "lowest"):
+        return Condition(f'"{column}" IS NULL', ())
+    return Condition(f'"{column}" = ' + ("0" if field.takes == "number" else "''"), ())
 
 
 # --- words -----------------------------------------------------------------------------------------------------------
@@ -140,7 +144,7 @@ def _text(columns: Sequence[str], value: Value, search: bool) -> Condition:
         like = "%" + "_".join(words) + "%"
         return Condition(" OR ".join(f'"{column}" LIKE ?' for column in columns), (like,) * len(columns))
     asked = f'{{{" ".join(columns)}}} : "{" ".join(words)}"' + ("" if value.quoted else " *")
-    return Condition("id IN (SELECT rowid FROM lick_text WHERE lick_text MATCH ?)", (asked,))
+    return Condition("id IN (SELECT rowid FROM lick_text WHERE lick_text MATCH ?)", (asked,), asked)
 
 
 def _known(known: Sequence[str], what: str, value: Value) -> None:

@@ -37,6 +37,8 @@ CREATE TABLE IF NOT EXISTS licks (
 CREATE INDEX IF NOT EXISTS licks_place ON licks (source_id, line, id);
 CREATE INDEX IF NOT EXISTS licks_narrow ON licks (
     tonic, mode, level, boxes, tempo, bars, notes, lowest, highest, capo, seconds, ok, errors, warnings);
+CREATE INDEX IF NOT EXISTS licks_of_nobody ON licks (rights) WHERE rights = '';
+CREATE INDEX IF NOT EXISTS licks_by_nobody ON licks ("by") WHERE "by" = '';
 CREATE INDEX IF NOT EXISTS licks_phrase ON licks (phrase, tab);
 CREATE TABLE IF NOT EXISTS findings (
     source_id INTEGER NOT NULL, lick_id INTEGER, code TEXT, severity TEXT, line INTEGER, message TEXT);

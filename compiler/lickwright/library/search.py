@@ -44,7 +44,8 @@ def find(connection: sqlite3.Connection, question: str, limit: int | None = None
     """The licks that answer a question, by path and line; raises `Unclear` where it cannot be read."""
     terms = understood(question, searchable(connection))
     ids = matching(connection, [one for _, one in terms])
-    none = [term for term, one in terms if not ids and not matching(connection, [one], 1)]
+    alone = len(terms) == 1
+    none = [term for term, one in terms if not ids and (alone or not matching(connection, [one], 1))]
     return Found(len(ids), tuple(hits(connection, ids, limit)), tuple(none))
 
 
@@ -55,25 +56,51 @@ def among(connection: sqlite3.Connection, question: str) -> list[int] | None:
 
 
 def matching(connection: sqlite3.Connection, conditions: Sequence[Condition], limit: int = -1) -> list[int]:
-    """The ids of all licks that meet all conditions."""
+    """The ids of all licks that meet all conditions, in no order; at most `limit`, if it is not negative.
+
+    Words are looked for by themselves where they can be, which is two or three times as fast as asking each lick for them.
+    """
+    without = [one for one in conditions if one.match and one.negated]
+    others = [one for one in conditions if one not in without]
+    if without and limit < 0:
+        lost = set(_with_words(connection, " OR ", without, limit))
+        return [lick for lick in matching(connection, others) if lick not in lost]
+    if conditions and not without and all(one.match for one in conditions):
+        return _with_words(connection, " AND ", conditions, limit)
     where = " AND ".join(f"({one.sql})" for one in conditions) or "1"
     values = [value for one in conditions for value in one.values]
-    return [row[0] for row in connection.execute(f"SELECT id FROM licks WHERE {where} LIMIT ?", [*values, limit])]
+    rows = connection.execute(f"SELECT id FROM licks WHERE {where} LIMIT ?", [*values, limit])
+    return [row[0] for row in rows]
+
+
+def _with_words(connection: sqlite3.Connection, between: str, conditions: Sequence[Condition], limit: int) -> list[int]:
+    asked = between.join(f"({one.match})" for one in conditions)
+    rows = connection.execute("SELECT rowid FROM lick_text WHERE lick_text MATCH ? LIMIT ?", (asked, limit))
+    return [row[0] for row in rows]
 
 
 def hits(connection: sqlite3.Connection, ids: Collection[int], limit: int | None = None) -> Iterator[Hit]:
-    """These licks by path and line, at most `limit`. Of very many the first are not looked for by sorting them all."""
-    if limit is None or len(ids) > _FEW:
-        chosen = list(_in_order(connection, ids, limit))
+    """These licks by path and line, at most `limit`."""
+    if limit is None or limit >= len(ids):
+        chosen: Iterable[int] = ids
+    elif len(ids) > _FEW:
+        chosen = _in_order(connection, ids, limit)
     else:
-        chosen = sorted(ids)
-    rows = list(fetched(connection, chosen))
-    rows.sort(key=lambda hit: (hit.path, hit.facts["line"], hit.lick))
-    yield from rows[: limit if limit is not None else len(rows)]
+        chosen = _first(connection, ids, limit)
+    yield from sorted(fetched(connection, chosen), key=lambda hit: (hit.path, hit.facts["line"], hit.lick))
 
 
-def _in_order(connection: sqlite3.Connection, ids: Collection[int], limit: int | None) -> Iterator[int]:
-    wanted, left = set(ids), len(ids) if limit is None else min(limit, len(ids))
+def _first(connection: sqlite3.Connection, ids: Iterable[int], limit: int) -> Iterator[int]:
+    """The first by path and line, by sorting all."""
+    rows = [place for some in _some(ids) for place in connection.execute(
+        "SELECT s.path, l.line, l.id FROM licks l JOIN sources s ON s.id = l.source_id "
+        f"WHERE l.id IN ({', '.join('?' * len(some))})", some)]  # fmt: skip
+    return (lick for _, _, lick in sorted(rows)[:limit])
+
+
+def _in_order(connection: sqlite3.Connection, ids: Collection[int], limit: int) -> Iterator[int]:
+    """The first by path and line, by going through all licks until enough are found: of very many that is quicker."""
+    wanted, left = set(ids), limit
     rows = connection.execute(
         "SELECT l.id FROM sources s CROSS JOIN licks l ON l.source_id = s.id ORDER BY s.path, l.line, l.id"
     )
@@ -89,9 +116,7 @@ def fetched(connection: sqlite3.Connection, ids: Iterable[int]) -> Iterator[Hit]
     """These licks, in no order."""
     names = ("level", "errors", "warnings", *COLUMNS)
     columns = ", ".join(f'l."{name}"' for name in names)
-    every = list(ids)
-    for start in range(0, len(every), 500):
-        some = every[start : start + 500]
+    for some in _some(ids):
         rows = connection.execute(
             f"SELECT l.id, s.path, {columns} FROM licks l JOIN sources s ON s.id = l.source_id "
             f"WHERE l.id IN ({', '.join('?' * len(some))})",
@@ -99,6 +124,12 @@ def fetched(connection: sqlite3.Connection, ids: Iterable[int]) -> Iterator[Hit]
         )
         for lick, path, *values in rows:
             yield Hit(lick, path, dict(zip(names, values, strict=True)))
+
+
+def _some(ids: Iterable[int]) -> Iterator[list[int]]:
+    """As many at once as one statement takes."""
+    every = list(ids)
+    yield from (every[start : start + 500] for start in range(0, len(every), 500))
 
 
 def memory() -> sqlite3.Connection:
