@@ -215,7 +215,8 @@ def endings() -> Iterator[Callable[[], Exit]]:
         yield lambda: seen[-1]
     finally:
         for name, handler in before.items():
-            signal.signal(getattr(signal, name), handler)
+            # The same wish may come again while Python itself ends: then it changes nothing.
+            signal.signal(getattr(signal, name), handler if len(seen) == 1 else signal.SIG_IGN)
 
 
 def _clock(seconds: float) -> str:

@@ -28,7 +28,8 @@ from lickwright.library.record import Recorder
 from lickwright.source import Span
 
 if TYPE_CHECKING:
-    from lickwright.library.pool import Limits, Setup, Work
+    from lickwright.library.pool import Limits, Setup
+    from lickwright.library.work import Work
 
 SERIAL = 150  # sources; for fewer, workers would take longer to start than they save
 _EACH = 0.5  # seconds between two commits
