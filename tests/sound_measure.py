@@ -169,11 +169,7 @@ def true_peak(wave: Wave) -> float:
 
 
 def onset(wave: Wave, rate: int, near: float) -> float:
-    """Seconds at which the sound sets in around `near`: where the level over 0.7 ms climbs past what was there before."""
-    first = int((near - 0.02) * rate)
-    part = np.abs(np.diff(wave[first : first + int(0.045 * rate)]))
-    size = max(2, int(0.0007 * rate))
-    smooth = np.convolve(part, np.full(size, 1 / size))[: len(part)]
-    before = smooth[: int(0.008 * rate)].max()
-    above = np.flatnonzero(smooth > before + 0.1 * (smooth.max() - before))
-    return float((first + above[0]) / rate)
+    """Seconds at which a stroke sets in around `near`: the first of the largest second differences of the 5 ms before and after it."""
+    first = int((near - 0.005) * rate)
+    rough = np.abs(np.diff(wave[first : first + int(0.01 * rate)], 2))
+    return float((first + 2 + np.argmax(rough > 0.3 * rough.max())) / rate)

@@ -21,7 +21,7 @@ FRAME = 64  # samples over which the ceiling's gain is worked out
 _PIECE = FRAME * 1024  # samples looked at together: copies of all of them would double what a long recording needs
 _SIZE = 1 << 16
 _TAPS, _PHASES = 16, 4  # of the interpolator that looks between samples
-_TRIES = 8  # at bringing peaks under the ceiling and the rest up again
+_TRIES = 16  # at bringing peaks under the ceiling and the rest up again
 _QUIET = 0.7  # of the largest sample: below it no true peak can be the largest
 
 

@@ -51,9 +51,30 @@ SQUEAK = 0.012  # of the stroke: noise of a finger that slides along a winding
 
 LEVEL = 0.1  # root mean square of a string struck mf
 LOUDER = 1.5  # amplitude is loudness to this power: 16 dB from pp to ff
-LEAST = {Stroke.HAMMER: 0.15, Stroke.PULL: 0.18, Stroke.TAP: 0.2}  # of a pick: given however loud the string is
+LEAST = {Stroke.HAMMER: 0.12, Stroke.PULL: 0.14, Stroke.TAP: 0.1}  # of a pick: given however loud the string is
 PRESSED = tuple(LEAST)
-SLAPPED = 0.08  # of what swings, left by a finger that comes down harder than that
+SLAPPED = 0.05  # of what swings, left by a finger that comes down harder than that
+_SHARES = (
+    0.079,
+    0.158,
+    0.237,
+    0.317,
+    0.633,
+    0.712,
+    0.792,
+    0.871,
+    0.95,
+)  # of a period: while the string's length changes
+_RAMP = (
+    (0.1, 0.02),
+    (0.2, 0.1),
+    (0.35, 0.27),
+    (0.5, 0.5),
+    (0.65, 0.73),
+    (0.8, 0.9),
+    (0.9, 0.98),
+    (1.0, 1.0),
+)  # time, depth
 
 
 class Swell(NamedTuple):
@@ -176,14 +197,8 @@ class _Planner:
         elif _goes_on(note):
             self._add(note.start + 0.5 / hertz, hertz, decay)
         elif note.stroke in PRESSED:  # over one period of the new length: a plain jump clicks, or loses the note
-            period = 1 / hertz
-            self._add(note.start, before, damped)
-            if self._pressed_anew(note):
-                lost = Decay(*(-3 * period / log10(SLAPPED),) * 2)
-                edge = 0.25
-                self._add(note.start + edge * period, before + edge * (hertz - before), lost)
-                self._add(note.start + (1 - edge) * period, hertz + edge * (before - hertz), lost)
-            self._add(note.start + period, hertz, decay)
+            self._press(note.start, before, hertz, damped, self._pressed_anew(note))
+            self._add(note.start + 1 / hertz, hertz, decay)
         else:
             touch = note.start - self._touched
             self._add(self._touched, before, damped)
@@ -192,15 +207,32 @@ class _Planner:
             self._add(note.start - sample, hertz, CONTACT)
             self._add(note.start, hertz, decay)
 
+    def _press(self, start: float, before: float, hertz: float, damped: Decay, anew: bool) -> None:
+        """From one pitch to another within a period of the new one, gently in and out: a corner would click.
+
+        `anew` damps what runs on the string, from a period before, so that all of it is caught once.
+        """
+        if anew:
+            self._add(start - 1 / before, before, damped)
+            for share, lost in _RAMP:
+                self._add(start - (1 - share / 2) / before, before, _slapped(before, lost))
+        self._add(start, before, _slapped(before, 1.0) if anew else damped)
+        for share in _SHARES:
+            now = before + _eased(share) * (hertz - before)
+            self._add(start + share / hertz, now, _slapped(hertz, 1.0) if anew else damped)
+        if anew:
+            for share, lost in reversed(_RAMP):
+                self._add(start + (1 - share * (1 - _SHARES[-1])) / hertz, hertz, _slapped(hertz, lost))
+
     def _have(self, note: Played) -> float:
         """How strongly the string swings when a note begins (root mean square)."""
         level, since, lasts = self._level
         return level * 10 ** (-3 * (note.start - since) / lasts) if self._sounds(note) else 0.0
 
     def _pressed_anew(self, note: Played) -> bool:
-        """Whether a finger that comes down has to give so much that what was there would get in its way."""
+        """Whether a finger gives so much that what was there would get in its way: a tap always."""
         alone = (1 - LEAST[note.stroke] ** 2) ** 0.5  # with the least that it gives, this is as loud as wanted
-        return bool(self._have(note) < amplitude(note.loudness) * alone)
+        return note.stroke is Stroke.TAP or bool(self._have(note) < amplitude(note.loudness) * alone)
 
     def _sounds(self, note: Played) -> bool:
         """Whether the string still sounds when a note begins."""
@@ -222,7 +254,7 @@ class _Planner:
         elif note.stroke in PRESSED and have > 0.1 * wanted:
             if self._pressed_anew(note):
                 have *= SLAPPED
-            more = max(LEAST[note.stroke] * wanted, (max(0.0, wanted**2 - have**2)) ** 0.5)
+            more = max(LEAST[note.stroke] * wanted, (max(0.0, wanted**2 - have**2)) ** 0.5 - have)  # at worst in step
             shape = strikes.pressed(note.stroke, period, self._rate) * more
             wanted = (more**2 + have**2) ** 0.5
         else:
@@ -282,10 +314,24 @@ class _Planner:
         self._now = (hertz, decay)
 
 
+def _slapped(hertz: float, lost: float) -> Decay:
+    """A string of which a period leaves all but `lost` of what a finger takes that comes down hard."""
+    lasting = -3 / (hertz * log10(1 - lost * (1 - SLAPPED)))
+    return Decay(lasting, lasting)
+
+
+def _eased(share: float) -> float:
+    """How far a length has changed, gently in and out; all of it at the last of `_SHARES`."""
+    share /= _SHARES[-1]
+    if share > 0.5:
+        return 1 - _eased((1 - share) * _SHARES[-1])
+    return 1.5 * (share * share / (2 / 3) if share < 1 / 3 else share - 1 / 6)
+
+
 def _takes_over(note: Played, following: Played, hertz: float) -> float:
     """Seconds at which `following` begins to change what the string does that plays `note` at `hertz`."""
     if following.stroke in PRESSED:
-        return following.start
+        return following.start - 1 / hertz
     if _goes_on(following):
         return following.start + 0.5 / hertz
     period = 1 / min(hertz, _hertz(following.pitch - 12 * log2(following.partial)))

@@ -19,6 +19,7 @@ from lickwright.synth.waveguide import Samples
 MEDIUM = 0.63  # the loudness of mf
 HARDER = 4.0  # how often the pick's edge halves from silence to full loudness
 FARTHEST = 0.6  # of the sounding length: nobody strikes nearer to the fretting finger
+ROUNDEST = 0.6  # of a period: an edge as long as a period would leave nothing
 HAMMER, PULL = (
     0.0025,
     0.0012,
@@ -54,7 +55,7 @@ def picked(note: Played, guitar: Guitar, open_pitch: float, period: float, place
     hit = HITS.get(note.stroke, _PLAIN)
     if note.partial > 1 and note.pitch - 12 * log2(note.partial) > open_pitch + 0.5:
         hit = _PINCH
-    edge = guitar.edge * hit.edge * 2 ** (HARDER * (MEDIUM - note.loudness))
+    edge = min(guitar.edge * hit.edge * 2 ** (HARDER * (MEDIUM - note.loudness)), ROUNDEST * period / rate)
     distance = (guitar.palm if note.damping is Damping.PALM else guitar.pick) * hit.place * (1 + place)
     width = distance / (guitar.scale * 440 * 2 ** ((open_pitch - 69) / 12))  # seconds to the bridge and back
     farthest = (

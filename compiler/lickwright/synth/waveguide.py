@@ -20,6 +20,7 @@ Samples: TypeAlias = NDArray[np.float64]
 TAPS = 8  # of the loop: six to read between samples, three for the loss
 WIDE = 4  # samples between the taps of the second loss filter: at 48 kHz it takes most at 6 kHz
 SHORTEST = 10.0  # samples that a loop has at least
+_TOGETHER = 4096  # samples whose taps are worked out together
 _MEAN = 0.9999  # of a loop's mean, left after a period at most
 _TIME = 3000.0  # Hz at which the second decay time is meant
 
@@ -154,15 +155,18 @@ class String:
 
     def _move(self, y: Samples, start: int, stop: int, offset: int) -> None:
         """Lets a string swing whose length or losses change from sample to sample."""
-        motion, when = self._motion, np.arange(start - offset, stop - offset)
-        first, taps = kernels(*(np.interp(when, motion.at, v) for v in motion.values))
-        reads = np.arange(start, stop) - first - np.arange(len(taps))[:, None]
-        at, n = 0, stop - start
-        while at < n:
-            end = min(n, at + int(first[at]))
-            end = at + int(first[at:end].min())  # a string that grows shorter must not read what is not there yet
-            y[start + at : start + min(end, n)] += np.einsum("ij,ij->j", y[reads[:, at:end]], taps[:, at:end])
-            at = end
+        motion = self._motion
+        for begin in range(start, stop, _TOGETHER):
+            n = min(_TOGETHER, stop - begin)
+            when = np.arange(begin - offset, begin + n - offset)
+            first, taps = kernels(*(np.interp(when, motion.at, v) for v in motion.values))
+            reads = np.arange(begin, begin + n) - first - np.arange(len(taps))[:, None]
+            at = 0
+            while at < n:
+                end = min(n, at + int(first[at]))
+                end = at + int(first[at:end].min())  # a string that grows shorter must not read what is not there yet
+                y[begin + at : begin + min(end, n)] += np.einsum("ij,ij->j", y[reads[:, at:end]], taps[:, at:end])
+                at = end
 
 
 def _stretches(motion: Motion) -> list[_Stretch]:

@@ -1,0 +1,359 @@
+"""The goals of the sound, measured: one function a row, which the tests hold to its goal and `bench/sound.py` prints.
+
+In: how much to measure. Out: the worst value found. Everything is measured by `sound_measure`, on one string's own signal where that says more.
+"""
+
+from __future__ import annotations
+
+import time
+import tracemalloc
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from math import log2
+from pathlib import Path
+
+import numpy as np
+
+from lickwright import compile_file
+from lickwright.backends import Options
+from lickwright.curves import Move, Way, offsets
+from lickwright.notation.techniques import Damping, Stroke
+from lickwright.performance import Performance, Played
+from lickwright.synth.amp import Amp
+from lickwright.synth.guitar import Instrument
+from lickwright.synth.loudness import levelled
+from lickwright.synth.plan import Feel, amplitude, plan, strings
+from lickwright.synth.sounds import GUITARS, Guitar, between
+from lickwright.synth.waveguide import Motion, String, kernels
+from sound_measure import (
+    OPEN,
+    Wave,
+    cents,
+    decay,
+    hertz,
+    level,
+    lufs,
+    note,
+    onset,
+    roughness,
+    string_of,
+    tones,
+    true_peak,
+    yin,
+)
+
+RATE = 48_000
+SAMPLES = Path(__file__).parent.parent / "samples"
+SLOWEST = 90.0  # hertz: below, two periods last so long that an ideal tone bent as quickly reads 4 cents off and more
+
+
+@lru_cache(maxsize=1)
+def performances() -> tuple[tuple[str, Performance, tuple[int, ...], Guitar], ...]:
+    """Title, performance, open strings and guitar of every sample."""
+    found = []
+    for path in sorted(SAMPLES.rglob("*.lick")):
+        for lick in compile_file(path).licks:
+            assert lick.timeline is not None
+            settings = lick.timeline.settings
+            performance = lick.stages.performance(Options())
+            found.append((lick.title, performance, tuple(settings.tuning.sounding), GUITARS[settings.sound]))
+    return tuple(found)
+
+
+def rendered(
+    notes: Sequence[Played], guitar: Guitar, seconds: float, tuning: Sequence[int] = OPEN, feel: Feel | None = None
+) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+    """Both channels, as loud as they come out of the amplifier."""
+    instrument = Instrument(notes, tuning, guitar, RATE, feel)
+    return np.concatenate(list(Amp(guitar, RATE).play(instrument.samples, int(seconds * RATE))), axis=1)
+
+
+def pitch(rate: int, frets: Sequence[int]) -> float:
+    """Cents that the worst fret of six strings is out of tune."""
+    worst = 0.0
+    for string, open_pitch in enumerate(OPEN, 1):
+        for fret in frets:
+            wave = string_of([note(0.01, 0.5, open_pitch + fret, string)], rate, open_pitch=open_pitch)
+            want = hertz(open_pitch + fret)
+            worst = max(worst, abs(cents(yin(wave, rate, 0.3, want), want)))
+    return worst
+
+
+def bends(step: float, take: slice = slice(None)) -> tuple[float, float, float, int]:
+    """Of all notes of the samples whose pitch moves, every `step` seconds: cents off where the pitch stays, where it moves by at
+    most 1500 cents a second (worst, and root mean square), and how many places that were."""
+    staying, moving = [0.0], [0.0]
+    for _, performance, tuning, guitar in performances()[take]:
+        for string, notes in strings(performance.notes):
+            if not any(n.moves for n in notes):
+                continue
+            wave = string_of(notes, RATE, guitar, tuning[string - 1])
+            for one, following in zip(notes, [*notes[1:], None], strict=True):
+                stop = min(one.end, following.start - 0.02 if following else one.end)
+                for off, speed in _off_curve(one, stop, wave, step):
+                    (staying if speed == 0.0 else moving if speed <= 1500 else []).append(off)
+    squares = float(np.sqrt(np.mean(np.array(moving) ** 2)))
+    return max(staying), max(moving), squares, len(staying) + len(moving)
+
+
+def _off_curve(one: Played, stop: float, wave: Wave, step: float) -> Iterator[tuple[float, float]]:
+    """Cents off, and cents a second, along a note. Slides are left out: they jump from fret to fret."""
+    if not one.moves or one.damping is Damping.DEAD or any(move.way is Way.FRETS for move in one.moves):
+        return
+    period = 1 / hertz(one.pitch + min(0.0, *offsets(one.moves, list(np.linspace(one.start, one.end, 50)))))
+    settle = 0.15 if one.partial > 1 else 0.03
+    for at in np.arange(one.start + settle + 2 * period, stop - 2 * period, step):
+        around = offsets(one.moves, list(np.linspace(at - 1.5 * period, at + 1.5 * period, 9)))
+        want = hertz(one.pitch + offsets(one.moves, [float(at)])[0])
+        if want < SLOWEST:
+            continue
+        still = max(around) == min(around)
+        speed = 0.0 if still else max(1e-9, abs(around[-1] - around[0]) * 100 / (3 * period))
+        yield abs(cents(yin(wave, RATE, float(at), want), want)), speed
+
+
+def partials(frets: Sequence[int]) -> float:
+    """Largest share by which the decay time of a partial below 5 kHz is off what the filter's two given times mean."""
+    guitar, worst = GUITARS["clean"], 0.0
+    for string, open_pitch in enumerate(OPEN, 1):
+        for fret in frets:
+            base = hertz(open_pitch + fret)
+            low, high = between(guitar.low, open_pitch) * 2 ** (-fret / 24), between(guitar.high, open_pitch)
+            wave = string_of([note(0.01, 2.5, open_pitch + fret, string)], RATE, guitar, open_pitch)
+            for k in range(1, int(5000 / base) + 1):
+                if (want := _decay_of(k * base, base, low, high)) is not None:
+                    worst = max(worst, abs(decay(wave, RATE, k * base, 0.15, 2.4) / want - 1))
+    return worst
+
+
+def _decay_of(partial: float, base: float, low: float, high: float) -> float | None:
+    """What `low` and `high` mean for another partial: a cosine through both. None where one such filter cannot do it."""
+    second = max(3000.0, 2 * base)
+    gains = [10 ** (-3 / (base * low)), min(10 ** (-3 / (base * low)), 10 ** (-3 / (base * high)))]
+    c0, c1, c = (np.cos(2 * np.pi * f / RATE) for f in (base, second, partial))
+    slope = (gains[0] - gains[1]) / (c0 - c1)
+    if gains[0] - slope * c0 < slope:
+        return None
+    return float(-3 / (base * np.log10(gains[0] + slope * (c - c0))))
+
+
+CHANGES = {
+    "hammer-on": ({"stroke": Stroke.HAMMER, "joined": True}, 2, 0.7),
+    "hammer-on, wide": ({"stroke": Stroke.HAMMER, "joined": True}, 5, 0.7),
+    "pull-off": ({"stroke": Stroke.PULL, "joined": True}, -2, 0.65),
+    "tap": ({"stroke": Stroke.TAP, "joined": True}, 7, 0.8),
+    "slide": ({"stroke": Stroke.NONE, "joined": True}, 2, 1.0),
+}
+
+
+def change(name: str, phases: int) -> tuple[float, float]:
+    """A technique that takes a sounding string over, soft and loud, low and high, at random phases: its largest second difference against the
+    rougher of the sustains around it, and decibels that the string is off the level it is meant to have then."""
+    more, interval, quieter = CHANGES[name]
+    random, rough, off = np.random.default_rng(7), 0.0, 0.0
+    for open_pitch in (64, 59, 55) if name == "slide" else (64, 50, 40):  # on wound strings a slide is rough on purpose
+        for fret in (2, 5, 12):
+            for loudness in (0.3, 0.63, 0.9):
+                for phase in random.uniform(0, 1, phases):
+                    base, period = open_pitch + fret, 1 / hertz(open_pitch + fret)
+                    at = 0.35 + phase * period
+                    moves = (Move(at - 0.1, at, interval, Way.FRETS),) if name == "slide" else ()
+                    first = note(0.01, at, base, loudness=loudness, moves=moves)
+                    second = note(at, at + 0.4, base + interval, loudness=loudness * quieter, **more)
+                    wave = string_of([first, second], RATE, open_pitch=open_pitch)
+                    alone = string_of([first._replace(end=at + 0.4)], RATE, open_pitch=open_pitch)
+                    calm = roughness(wave, RATE, at - 0.12 - 3 * period, at - 0.11)
+                    calm = max(calm, roughness(wave, RATE, at + 0.05, at + 0.15))
+                    rough = max(rough, roughness(wave, RATE, at - 0.01, at + 0.02 + 2 * period) / calm)
+                    if name != "slide":
+                        off = max(off, abs(_level_off(wave, alone, at, period, second)))
+    return rough, off
+
+
+def _level_off(wave: Wave, alone: Wave, at: float, period: float, second: Played) -> float:
+    """Decibels above what is meant: as loud as asked, but no softer than what sounds on, where the finger does not stop it."""
+    start, stop = at + 2 * period + 0.003, at + 0.043 + 2 * period
+    on = level(alone, RATE, start, stop)
+    meant = amplitude(second.loudness)
+    if second.stroke is not Stroke.TAP:
+        meant = max(meant, on)
+    return 20 * float(np.log10(level(wave, RATE, start, stop) / meant))
+
+
+def repick(phases: int) -> tuple[float, float]:
+    """A string that is picked again, slow and fast: second difference before the stroke against the sustain, and decibels that the new note is
+    off the same note on a string at rest."""
+    random, rough, off = np.random.default_rng(3), 0.0, 0.0
+    for gap in (0.4, 0.11, 0.06):
+        for open_pitch in (64, 50, 40):
+            for fret, interval in ((0, 0), (5, 3), (5, -4), (3, 12)):
+                for phase in random.uniform(0, 1, phases):
+                    base, period = open_pitch + fret, 1 / hertz(open_pitch + fret)
+                    at = 0.01 + gap + phase * period
+                    second = note(at, at + 0.3, base + interval)
+                    wave = string_of([note(0.01, at, base), second], RATE, open_pitch=open_pitch)
+                    fresh = string_of([second], RATE, open_pitch=open_pitch)
+                    touch = 0.02 + period * max(1.0, 2 ** (-interval / 12))
+                    calm = roughness(wave, RATE, at - touch - 3 * period, at - touch)
+                    rough = max(rough, roughness(wave, RATE, at - touch, at - 0.0003) / calm)
+                    levels = [level(w, RATE, at + 0.001, at + 0.04) for w in (wave, fresh)]
+                    off = max(off, abs(20 * float(np.log10(levels[0] / levels[1]))))
+    return rough, off
+
+
+def harmonics(of: Sequence[int]) -> float:
+    """Decibels of the strongest unwanted partial against the strongest wanted one, of natural harmonics on six strings."""
+    worst = -200.0
+    for string, open_pitch in enumerate(OPEN, 1):
+        for m in of:
+            wave = string_of(
+                [note(0.01, 1.2, open_pitch + 12 * log2(m), string, partial=m)], RATE, open_pitch=open_pitch
+            )
+            numbers = np.arange(1, int(6000 / hertz(open_pitch)))
+            found = tones(wave[int(0.15 * RATE) : int(1.15 * RATE)], RATE, list(numbers * hertz(open_pitch)))
+            wanted = numbers % m == 0
+            worst = max(worst, 20 * float(np.log10(found[~wanted].max() / found[wanted].max())))
+    return worst
+
+
+def alias(name: str, tone: float, strength: float) -> float:
+    """Decibels of all that is no harmonic of a sine at `tone` hertz, through pick-up, valve and cabinet, against all that is."""
+    count = 2 * RATE
+    sine = strength * np.sin(2 * np.pi * tone / RATE * np.arange(count))
+    amp = Amp(GUITARS[name], RATE, dry=True)
+    wave = np.concatenate(list(amp.play(lambda start, stop: sine[start:stop], count)), axis=1)[
+        0, RATE // 2 : RATE * 3 // 2
+    ]
+    power = np.abs(np.fft.rfft(wave * np.kaiser(RATE, 26))) ** 2
+    lines = np.arange(len(power))  # hertz, as it lasts a second
+    away = np.abs((lines + tone / 2) % tone - tone / 2) >= 16
+    return 10 * float(np.log10(power[away & (lines > 20)].sum() / power[~away].sum()))
+
+
+def recordings(take: slice = slice(None)) -> tuple[float, float, float]:
+    """Of the samples' recordings: LU off −16, highest true peak (dB), largest mean."""
+    off, peak, mean = 0.0, -200.0, 0.0
+    for _, performance, tuning, guitar in performances()[take]:
+        wave = levelled(rendered(performance.notes, guitar, performance.end + 0.7, tuning), RATE)
+        off, peak = max(off, abs(lufs(wave) + 16)), max(peak, true_peak(wave))
+        mean = max(mean, float(np.abs(wave.mean(axis=1)).max()))
+    return off, peak, mean
+
+
+def onsets(take: slice = slice(None)) -> tuple[float, int]:
+    """Milliseconds that the worst picked note of the samples sets in before or after its time, and how many notes were heard."""
+    worst, count = 0.0, 0
+    for _, performance, tuning, guitar in performances()[take]:
+        for string, notes in strings(performance.notes):
+            wave = np.concatenate((np.zeros(RATE), string_of(notes, RATE, guitar, tuning[string - 1])))
+            for one in notes:
+                if one.stroke in (Stroke.PICK, Stroke.SNAP, Stroke.SLAP, Stroke.POP) and one.end - one.start > 0.04:
+                    worst = max(worst, 1000 * abs(onset(wave, RATE, 1 + one.start) - 1 - one.start))
+                    count += 1
+    return worst, count
+
+
+def against_plain_loop() -> float:
+    """Largest difference of the string, computed a period at a time and in pieces, from a loop over single samples."""
+    curve = (Move(0.1, 0.3, 2.0), Move(0.3, 0.5, 0.7, Way.ABOVE))
+    notes = [
+        note(0.01, 0.3, 64, moves=curve[:1]),
+        note(0.3, 0.5, 66, stroke=Stroke.HAMMER, joined=True, moves=curve[1:]),
+        note(0.5, 0.6, 45, damping=Damping.PALM),
+        note(0.6, 0.7, 88, loudness=1.0),
+    ]
+    motion = plan(notes, 45, GUITARS["clean"], RATE).motion
+    count, past = int(0.75 * RATE), 2000
+    plain = _plain(motion, count, past)
+    worst = 0.0
+    for piece in (count, 1000, 777):
+        string = String(motion)
+        parts = [string.samples(at, min(count, at + piece)) for at in range(0, count, piece)]
+        sizes = [min(piece, count - at) for at in range(0, count, piece)]
+        block = np.concatenate([np.zeros(n) if p is None else p for p, n in zip(parts, sizes, strict=True)])
+        worst = max(worst, float(np.abs(block - plain).max()))
+    return worst
+
+
+def _plain(motion: Motion, count: int, past: int) -> Wave:
+    y = np.zeros(past + count)
+    for at, shape in motion.pulses:
+        y[past + at : past + at + len(shape)] += shape[: count - at]
+    when = np.arange(count)
+    first, taps = kernels(*(np.interp(when, motion.at, v) for v in motion.values))
+    for start, stop in motion.spans:
+        for t in range(start, min(stop, count)):
+            newest = past + t - int(first[t])
+            y[past + t] += float(y[newest - len(taps) + 1 : newest + 1][::-1] @ taps[:, t])
+    return y[past:]
+
+
+def loudest_string(name: str, frets: Sequence[int]) -> float:
+    """LU between the loudest and the softest string of a guitar, each the mean of some frets."""
+    tuning = (43, 38, 33, 28) if name == "bass" else OPEN
+    means = []
+    for string, open_pitch in enumerate(tuning, 1):
+        waves = (rendered([note(0.05, 1.05, open_pitch + f, string)], GUITARS[name], 1.2, tuning) for f in frets)
+        means.append(np.mean([lufs(wave) for wave in waves]))
+    return float(max(means) - min(means))
+
+
+def pieces() -> float:
+    """Largest difference of a lick asked for in pieces of odd sizes from the same lick in one piece."""
+    _, performance, tuning, guitar = performances()[2]
+    count = int((performance.end + 0.5) * RATE)
+    whole = Instrument(performance.notes, tuning, guitar, RATE).samples(0, count)
+    instrument, at, parts = Instrument(performance.notes, tuning, guitar, RATE), 0, []
+    for size in np.resize((1, 63, 977, 20_011, 5), count):
+        if at >= count:
+            break
+        parts.append(instrument.samples(at, min(count, at + int(size))))
+        at += int(size)
+    return float(np.abs(np.concatenate(parts) - whole).max())
+
+
+def later(one: Played, seconds: float) -> Played:
+    """The same note at another time."""
+    moves = tuple(move._replace(start=move.start + seconds, end=move.end + seconds) for move in one.moves)
+    return one._replace(start=one.start + seconds, end=one.end + seconds, moves=moves)
+
+
+def memory(seconds: float, name: str) -> float:
+    """Megabytes that are in use at most while a piece so long, of bends, vibrato and chords, is played and thrown away."""
+    performance = next(p for title, p, _, _ in performances() if title == "Amazing Grace")
+    times = int(seconds / performance.end) + 1
+    notes = [later(one, n * performance.end) for n in range(times) for one in performance.notes]
+    guitar, count = GUITARS[name], int(seconds * RATE)
+    tracemalloc.start()
+    instrument = Instrument(notes, OPEN, guitar, RATE)
+    for _ in Amp(guitar, RATE).play(instrument.samples, count):
+        pass
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return peak / 1e6
+
+
+def speed(title: str) -> float:
+    """How many times faster than it sounds a sample is rendered and levelled, by this process's own time; the best of four."""
+    _, performance, tuning, guitar = next(found for found in performances() if found[0] == title)
+    best = float("inf")
+    for _ in range(4):
+        start = time.process_time()
+        levelled(rendered(performance.notes, guitar, performance.end + 1, tuning), RATE)
+        best = min(best, time.process_time() - start)
+    return (performance.end + 1) / best
+
+
+def hostile() -> Iterator[tuple[str, Sequence[Played], str, float]]:
+    """What somebody will write some day: name, notes, guitar, seconds."""
+    dead = note(0.1, 0.16, 45, 5, damping=Damping.DEAD, loudness=0.5)
+    loud = [note(0.1, 0.5, pitch, string, loudness=1.0) for string, pitch in enumerate(OPEN, 1)]
+    yield "silence", [], "clean", 2.0
+    yield "barely there", [note(0.1, 2, 64, loudness=0.02)], "clean", 3.0
+    yield "30 ms", [note(0.1, 0.13, 64)], "clean", 0.5
+    yield "one dead note", [dead], "clean", 2.0
+    yield "one dead note on wood", [dead], "acoustic", 2.0
+    yield "two dead notes far apart", [dead, later(dead, 8.0)], "lead", 10.0
+    yield "loud, then soft", [*loud, *(note(2 + i, 3 + i, 64, loudness=0.1) for i in range(5))], "clean", 8.0
+    yield "a snap", [note(0.1, 0.2, 31, 4, stroke=Stroke.SNAP, loudness=1.0)], "bass", 1.0
+    yield "as fast as can be", [note(0.1 + i / 60, 0.1 + (i + 1) / 60, 64 + i % 3) for i in range(60)], "lead", 2.0

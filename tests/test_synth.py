@@ -1,0 +1,141 @@
+"""The string: in tune on every fret, its pitch where the Performance wants it, no clicks where a technique takes it over."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import sound_goals as goals
+from lickwright.curves import Move, offsets
+from lickwright.notation.techniques import Damping, Stroke
+from lickwright.synth.guitar import Instrument
+from lickwright.synth.plan import Feel, plan
+from lickwright.synth.sounds import GUITARS
+from lickwright.synth.waveguide import String
+from sound_measure import OPEN, cents, decay, hertz, level, note, string_of, yin
+
+RATE = goals.RATE
+
+
+@pytest.mark.parametrize("rate", [44_100, 48_000])
+def test_every_fret_is_in_tune(rate: int) -> None:
+    assert goals.pitch(rate, range(25)) <= 0.5
+
+
+def test_moving_pitches_follow_the_performance() -> None:
+    staying, moving, squares, count = goals.bends(0.03, slice(None, None, 3))
+    assert count > 1000
+    assert staying <= 1 and moving <= 5 and squares <= 2
+
+
+@pytest.mark.slow
+def test_all_moving_pitches_follow_the_performance() -> None:
+    staying, moving, squares, count = goals.bends(0.005)
+    assert count > 15_000
+    assert staying <= 1 and moving <= 5 and squares <= 2
+
+
+@pytest.mark.parametrize("amount", [0.5, 1, 2, 3, 4.5])
+def test_a_bend_arrives(amount: float) -> None:
+    move = Move(0.2, 0.4, amount)
+    wave = string_of([note(0.01, 1.0, 62, moves=(move,))], RATE, open_pitch=55)
+    want = hertz(62 + offsets((move,), [0.6])[0])
+    assert abs(cents(yin(wave, RATE, 0.6, want), want)) <= 1
+
+
+def test_a_bend_that_is_wrong_would_be_seen() -> None:
+    """The measure can fail: a semitone more is a hundred cents more."""
+    wave = string_of([note(0.01, 1.0, 62, moves=(Move(0.2, 0.4, 2.1),))], RATE, open_pitch=55)
+    assert cents(yin(wave, RATE, 0.6, hertz(64)), hertz(64)) == pytest.approx(10, abs=0.5)
+
+
+def test_partials_die_as_asked() -> None:
+    assert goals.partials((0, 7, 12)) <= 0.10
+    assert goals.partials((19, 24)) <= 0.25
+
+
+@pytest.mark.parametrize("name", goals.CHANGES)
+def test_a_technique_takes_over_without_a_click(name: str) -> None:
+    rough, off = goals.change(name, phases=3)
+    assert rough <= 4
+    assert off <= 1.5
+
+
+def test_a_string_picked_again_begins_anew() -> None:
+    rough, off = goals.repick(phases=2)
+    assert rough <= 4
+    assert off <= 1.5
+
+
+def test_a_harmonic_leaves_its_partials_only() -> None:
+    assert goals.harmonics((2, 3, 4, 5, 7)) <= -30
+
+
+def test_strokes_set_in_on_time() -> None:
+    worst, count = goals.onsets(slice(None, None, 4))
+    assert count > 200
+    assert worst <= 3
+
+
+def test_periods_at_a_time_are_the_plain_loop() -> None:
+    assert goals.against_plain_loop() <= 1e-9
+
+
+def test_pieces_of_any_size_are_the_whole() -> None:
+    assert goals.pieces() <= 1e-12
+
+
+@pytest.mark.parametrize("damping", [Damping.PALM, Damping.DEAD])
+def test_a_hand_on_the_string_muffles_it(damping: Damping) -> None:
+    """High partials go first: an octave of low ones outlasts those at 3 kHz by far, on the lowest string too."""
+    wave = string_of([note(0.01, 1.0, 40, 6, damping=damping)], RATE, open_pitch=40)
+    low, high = (
+        decay(wave, RATE, hertz(40), 0.03, 0.33),
+        decay(wave, RATE, round(3000 / hertz(40)) * hertz(40), 0.02, 0.2),
+    )
+    assert high < 0.75 * low
+    assert low < 0.5
+
+
+def test_strings_ring_on_their_own() -> None:
+    """What one string plays is the same whatever the others do."""
+    held, other = note(0.05, 1.0, 64, 1), [note(0.1 * i, 0.1 * i + 0.1, 47, 5) for i in range(1, 9)]
+    guitar, count = GUITARS["clean"], RATE
+    both, one, rest = (
+        Instrument(notes, OPEN, guitar, RATE).samples(0, count) for notes in ([held, *other], [held], other)
+    )
+    assert np.abs(both - one - rest).max() < 1e-12
+
+
+def test_a_string_that_rests_is_silent() -> None:
+    string = String(plan([note(0.1, 0.2, 64), note(5.0, 5.2, 64)], 64, GUITARS["clean"], RATE).motion)
+    assert string.samples(0, RATE) is not None
+    assert string.samples(RATE, 4 * RATE) is None
+    last = string.samples(4 * RATE, 6 * RATE)
+    assert last is not None and level(last, RATE, 1.0, 1.2) > 0.03
+
+
+def test_equal_notes_sound_equal_and_feel_varies_them_a_little() -> None:
+    notes, guitar = [note(0.05 + 0.2 * i, 0.25 + 0.2 * i, 64) for i in range(6)], GUITARS["clean"]
+    plain, again = (Instrument(notes, OPEN, guitar, RATE).samples(0, 2 * RATE) for _ in range(2))
+    assert np.array_equal(plain, again)
+    felt, same, other = (Instrument(notes, OPEN, guitar, RATE, Feel(seed)).samples(0, 2 * RATE) for seed in (1, 1, 2))
+    assert np.array_equal(felt, same)
+    assert not np.array_equal(felt, other)
+    for i in range(6):
+        start, stop = 0.06 + 0.2 * i, 0.22 + 0.2 * i
+        assert 0.8 < level(felt, RATE, start, stop) / level(plain, RATE, start, stop) < 1.25
+
+
+@pytest.mark.parametrize("stroke", list(Stroke))
+@pytest.mark.parametrize("loudness", [0.0, 1.0])
+def test_any_stroke_anywhere_is_a_number_within_reason(stroke: Stroke, loudness: float) -> None:
+    """Shortest and highest notes too: nothing rings up, nothing is lost."""
+    notes = [
+        note(0.01 + 0.013 * i, 0.01 + 0.013 * (i + 1), 64 + 7 * i % 31, stroke=stroke, loudness=loudness)
+        for i in range(20)
+    ]
+    notes += [note(0.4, 0.4, 100, stroke=stroke), note(0.4, 1.0, 30, stroke=stroke, joined=True, loudness=loudness)]
+    wave = string_of(notes, RATE)
+    assert np.isfinite(wave).all()
+    assert np.abs(wave).max() < 4
