@@ -6,6 +6,7 @@ import re
 import sqlite3
 from collections.abc import Callable
 from functools import cache
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -318,3 +319,12 @@ def test_it_is_told_which_part_finds_nothing() -> None:
     assert found.total == 0 and [term.values[0].text for term in found.none] == ["zzz"]
     found = find(library(), "key:lydian level:5")
     assert found.total == 0 and not found.none
+
+
+# --- the page ---------------------------------------------------------------------------------------------------------
+
+
+def test_the_page_names_every_field() -> None:
+    page = (Path(__file__).parents[1] / "grammar" / "questions.md").read_text("utf-8")
+    rows = "".join(line for line in page.splitlines() if line.startswith("| `"))
+    assert [field.name for field in FIELDS if f"`{field.name}`" not in rows] == []
