@@ -1,15 +1,14 @@
 """From the notes of one string to what is done to it: how long it is, what damps it, what strikes it, at every moment.
 
-In: the notes that one string plays, its open pitch, a guitar. Out: a `Plan`. All techniques are here and in `strikes`, and nowhere later: to
-the loop they are curves and pulses. Rules of performance after Laurson et al. 2001; what a re-pick does, in this order: damp (the pick touches
-the string), change the pitch, pluck. Another order leaves a chirp.
+In: the notes that one string plays, its open pitch, a guitar. Out: a `Plan`. All techniques are here, in `strikes` (what sets the string going)
+and in `touch` (what damps it), and nowhere later: to the loop they are curves and pulses. Rules of performance after Laurson et al. 2001.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from math import ceil, log2, log10
+from math import ceil, log2
 from typing import NamedTuple
 
 import numpy as np
@@ -17,33 +16,11 @@ import numpy as np
 from lickwright.curves import Way, offsets
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance import Played
-from lickwright.synth import strikes, strokes
+from lickwright.synth import strikes, strokes, touch
 from lickwright.synth.sounds import Guitar, between
+from lickwright.synth.touch import Decay, Knot
 from lickwright.synth.waveguide import Motion, Samples, losses
 
-
-class Decay(NamedTuple):
-    """Seconds in which a string loses 60 dB."""
-
-    low: float  # at its fundamental
-    high: float  # at 3 kHz
-
-    @property
-    def mean(self) -> float:
-        """Of all that swings, the first second or so: mostly the lowest partials."""
-        return float(self.low**0.8 * max(self.high, 0.2 * self.low) ** 0.2)
-
-    def shorter(self, other: Decay) -> Decay:
-        """The quicker of both."""
-        return Decay(min(self.low, other.low), min(self.high, other.high))
-
-
-PALM, DEAD, CONTACT = Decay(0.45, 0.07), Decay(0.06, 0.025), Decay(0.012, 0.008)
-STOPPED, CUT = Decay(0.12, 0.05), Decay(0.05, 0.025)  # a note that ends; a short one
-STOPPING, CUTTING = 0.012, 0.005  # seconds until that is reached
-TOUCH = 0.004  # seconds, and a period, before a stroke that the pick touches the string: all that runs on it is damped
-TOUCH_LEAST, TOUCH_SHARE = 0.008, 0.4  # seconds at least; but at most this share of the note that sounds
-PRESSING, SHIFT = 0.3, 0.3  # shares of the touch: until it damps; before the stroke, in which the fretting finger moves
 GONE = 0.2  # seconds after which a stopped string is still: 100 dB
 CONTROL = 0.002  # seconds between two points of a pitch curve; 0.02 cents off a straight line in the quickest bend
 SLIDING = 0.6  # of the decay times, while a finger slides
@@ -53,28 +30,6 @@ LEVEL = 0.1  # root mean square of a string struck mf
 LOUDER = 1.5  # amplitude is loudness to this power: 16 dB from pp to ff
 LEAST = {Stroke.HAMMER: 0.12, Stroke.PULL: 0.14, Stroke.TAP: 0.1}  # of a pick: given however loud the string is
 PRESSED = tuple(LEAST)
-SLAPPED = 0.05  # of what swings, left by a finger that comes down harder than that
-_SHARES = (
-    0.079,
-    0.158,
-    0.237,
-    0.317,
-    0.633,
-    0.712,
-    0.792,
-    0.871,
-    0.95,
-)  # of a period: while the string's length changes
-_RAMP = (
-    (0.1, 0.02),
-    (0.2, 0.1),
-    (0.35, 0.27),
-    (0.5, 0.5),
-    (0.65, 0.73),
-    (0.8, 0.9),
-    (0.9, 0.98),
-    (1.0, 1.0),
-)  # time, depth
 
 
 class Swell(NamedTuple):
@@ -151,7 +106,7 @@ class _Planner:
         self._swells: list[Swell] = []
         self._still = -1.0  # seconds from which on the string does not sound
         self._touched = 0.0  # seconds at which a pick touches it for the next stroke
-        self._now = (_hertz(open_pitch), Decay(1.0, 1.0))  # what the note before left it at
+        self._now = Knot(0.0, _hertz(open_pitch), Decay(1.0, 1.0))  # what the note before left it at
         self._level = (0.0, 0.0, 1.0)  # how strongly it swings, since when (seconds), and its mean decay
 
     def plan(self) -> Plan:
@@ -176,10 +131,10 @@ class _Planner:
 
     def _decay(self, note: Played, pitch: float) -> Decay:
         if note.damping is Damping.DEAD or note.stroke is Stroke.SCRAPE:
-            return DEAD
+            return touch.DEAD
         low, high = between(self._guitar.low, self._open), between(self._guitar.high, self._open)
         own = Decay(float(low * 2 ** (-max(0.0, pitch - self._open) / 24)), high)
-        return own.shorter(PALM) if note.damping is Damping.PALM else own
+        return own.shorter(touch.PALM) if note.damping is Damping.PALM else own
 
     def _add(self, seconds: float, hertz: float, decay: Decay) -> None:
         """A knot, at least one sample after the one before."""
@@ -188,41 +143,19 @@ class _Planner:
 
     def _begin(self, note: Played, hertz: float, decay: Decay) -> None:
         """The way from what the string did before to what the note wants."""
-        before, damped = self._now
-        sample = 1 / self._rate
+        before, after = self._now._replace(seconds=note.start), Knot(note.start, hertz, decay)
+        knots: Iterable[Knot] = (after,)
         if not self._sounds(note):
             self._close()
             self._spans.append([round(note.start * self._rate), 0])
-            self._add(note.start, hertz, decay)
         elif _goes_on(note):
-            self._add(note.start + 0.5 / hertz, hertz, decay)
-        elif note.stroke in PRESSED:  # over one period of the new length: a plain jump clicks, or loses the note
-            self._press(note.start, before, hertz, damped, self._pressed_anew(note))
-            self._add(note.start + 1 / hertz, hertz, decay)
+            knots = (after._replace(seconds=note.start + 0.5 / hertz),)
+        elif note.stroke in PRESSED:
+            knots = touch.pressed(note.start, before, after, self._pressed_anew(note))
         else:
-            touch = note.start - self._touched
-            self._add(self._touched, before, damped)
-            self._add(self._touched + PRESSING * touch, before, CONTACT)
-            self._add(note.start - SHIFT * touch, before, CONTACT)
-            self._add(note.start - sample, hertz, CONTACT)
-            self._add(note.start, hertz, decay)
-
-    def _press(self, start: float, before: float, hertz: float, damped: Decay, anew: bool) -> None:
-        """From one pitch to another within a period of the new one, gently in and out: a corner would click.
-
-        `anew` damps what runs on the string, from a period before, so that all of it is caught once.
-        """
-        if anew:
-            self._add(start - 1 / before, before, damped)
-            for share, lost in _RAMP:
-                self._add(start - (1 - share / 2) / before, before, _slapped(before, lost))
-        self._add(start, before, _slapped(before, 1.0) if anew else damped)
-        for share in _SHARES:
-            now = before + _eased(share) * (hertz - before)
-            self._add(start + share / hertz, now, _slapped(hertz, 1.0) if anew else damped)
-        if anew:
-            for share, lost in reversed(_RAMP):
-                self._add(start + (1 - share * (1 - _SHARES[-1])) / hertz, hertz, _slapped(hertz, lost))
+            knots = touch.picked(self._touched, note.start, before, after, 1 / self._rate)
+        for knot in knots:
+            self._add(*knot)
 
     def _have(self, note: Played) -> float:
         """How strongly the string swings when a note begins (root mean square)."""
@@ -236,7 +169,7 @@ class _Planner:
 
     def _sounds(self, note: Played) -> bool:
         """Whether the string still sounds when a note begins."""
-        return self._still > note.start - TOUCH_LEAST
+        return self._still > note.start - touch.TOUCH_LEAST
 
     def _close(self) -> None:
         if self._spans:
@@ -253,7 +186,7 @@ class _Planner:
             shape = strikes.scraped(note, self._rate) * wanted
         elif note.stroke in PRESSED and have > 0.1 * wanted:
             if self._pressed_anew(note):
-                have *= SLAPPED
+                have *= touch.SLAPPED
             more = max(LEAST[note.stroke] * wanted, (max(0.0, wanted**2 - have**2)) ** 0.5 - have)  # at worst in step
             shape = strikes.pressed(note.stroke, period, self._rate) * more
             wanted = (more**2 + have**2) ** 0.5
@@ -299,8 +232,8 @@ class _Planner:
 
     def _end(self, note: Played, hertz: float, decay: Decay, cut: float, following: Played | None) -> None:
         """The note ends, unless the next one takes the string over as it sounds."""
-        self._now, self._touched = (hertz, decay), cut
-        stopped, time = (CUT, CUTTING) if note.damping is Damping.SHORT else (STOPPED, STOPPING)
+        self._now, self._touched = Knot(note.end, hertz, decay), cut
+        stopped, time = (touch.CUT, touch.CUTTING) if note.damping is Damping.SHORT else (touch.STOPPED, touch.STOPPING)
         taken = following is not None and (
             following.start <= note.end if following.joined or following.stroke in PRESSED else cut < note.end + time
         )
@@ -311,21 +244,7 @@ class _Planner:
         decay = decay.shorter(stopped)
         self._add(note.end + time, hertz, decay)
         self._still = note.end + time + GONE
-        self._now = (hertz, decay)
-
-
-def _slapped(hertz: float, lost: float) -> Decay:
-    """A string of which a period leaves all but `lost` of what a finger takes that comes down hard."""
-    lasting = -3 / (hertz * log10(1 - lost * (1 - SLAPPED)))
-    return Decay(lasting, lasting)
-
-
-def _eased(share: float) -> float:
-    """How far a length has changed, gently in and out; all of it at the last of `_SHARES`."""
-    share /= _SHARES[-1]
-    if share > 0.5:
-        return 1 - _eased((1 - share) * _SHARES[-1])
-    return 1.5 * (share * share / (2 / 3) if share < 1 / 3 else share - 1 / 6)
+        self._now = Knot(note.end, hertz, decay)
 
 
 def _takes_over(note: Played, following: Played, hertz: float) -> float:
@@ -334,9 +253,8 @@ def _takes_over(note: Played, following: Played, hertz: float) -> float:
         return following.start - 1 / hertz
     if _goes_on(following):
         return following.start + 0.5 / hertz
-    period = 1 / min(hertz, _hertz(following.pitch - 12 * log2(following.partial)))
-    touch = max(TOUCH_LEAST, TOUCH + period)
-    return following.start - min(touch, TOUCH_SHARE * (following.start - note.start))
+    after = _hertz(following.pitch - 12 * log2(following.partial))
+    return following.start - touch.touched(following.start - note.start, hertz, after)
 
 
 def _instants(note: Played) -> Samples:

@@ -35,8 +35,8 @@ class Hit(NamedTuple):
 
 
 HITS = {
-    Stroke.SNAP: Hit(0.35, 3.0, 0.8),
-    Stroke.POP: Hit(0.3, 2.5, 0.6),
+    Stroke.SNAP: Hit(0.5, 2.5, 0.9),
+    Stroke.POP: Hit(0.45, 2.5, 0.8),
     Stroke.SLAP: Hit(0.5, 3.0, 1.8),
     Stroke.SWELL: Hit(1.5, 0.3),
     Stroke.TAP: Hit(2.0, 1.0, 1.6),
