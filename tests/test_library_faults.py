@@ -231,6 +231,55 @@ def test_twenty_five_poison_sources_among_two_thousand(tmp_path: Path) -> None:
     _poisoned(tmp_path, 2000, 80, 3.0)
 
 
+LOOKED_INTO = """
+import ctypes, sys
+from lickwright.backends import Options, tab
+from lickwright.cli import screen
+from lickwright.cli.making import Screen
+from lickwright.library.build import Wish, build
+from lickwright.library.orders import Order, key
+from lickwright.library import build as building
+
+def emit(stages, options, real=tab.emit):
+    if stages.timeline.title in sys.argv[1:]:
+        ctypes.string_at(0)
+    return real(stages, options)
+
+tab.emit = emit
+building.SERIAL = 1
+screen.prepare()
+teller = Screen()
+order = Order(("tab", "midi"), Options(), None, key(Options(), ""), True)
+account = build(Wish(["lib"], "out", lambda path: order, 2), teller)
+assert account.adds_up
+print(account.built, account.failed, account.licks, account.refused)
+"""
+
+
+@pytest.mark.parametrize(
+    ("bad", "counts"),
+    [(["Number 3"], "1 1 10 1"), (["Number 0", "Number 4"], "1 1 9 2"), ([f"Number {n}" for n in range(5)], "1 1 6 0")],
+)
+def test_a_poison_lick_costs_itself_only(tmp_path: Path, bad: list[str], counts: str) -> None:
+    (tmp_path / "lib").mkdir()
+    text = "tempo 90\n" + "".join(lick(n).partition("\n")[2] for n in range(5))
+    (tmp_path / "lib/many.lick").write_text(text.replace("Number", "Number"))
+    (tmp_path / "lib/other.lick").write_text("".join(lick(n).partition("\n")[2] for n in range(5, 11)))
+    whole = _whole(tmp_path, "--to", "tab,midi")
+    for _ in range(2):
+        ran = subprocess.run(
+            [sys.executable, "-c", LOOKED_INTO, *bad], cwd=tmp_path, capture_output=True, text=True, timeout=120
+        )
+        assert (ran.returncode, "Traceback" in ran.stderr) == (0, False), ran.stderr
+        built, rest = counts.split(" ", 1)
+        assert ran.stdout.split()[1:] == rest.split()
+        assert ran.stderr.count("given up: ") == (len(bad) if len(bad) < 5 else 1)
+    made = tree(tmp_path / "out")
+    assert len(made) == 22 - 2 * len(bad)
+    assert made.items() <= whole.items()
+    _right(tmp_path, whole, "--to", "tab,midi")
+
+
 # ---- the manifest
 
 

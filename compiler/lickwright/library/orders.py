@@ -48,6 +48,8 @@ class Item(NamedTuple):
     claimed: tuple[tuple[str, bytes], ...] = ()  # what a run that died may have written there
     taken: str = ""  # whose its folder is, if somebody else's
     data: bytes | None = None  # what was read already; None: it is to be read
+    only: int | None = None  # the one lick (from 0) that is tried, without writing anything; see `careful.py`
+    without: tuple[tuple[int, str], ...] = ()  # licks that are left out, and why
 
 
 class Result(NamedTuple):

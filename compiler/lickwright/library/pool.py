@@ -19,6 +19,7 @@ from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.connection import Connection, wait
 from typing import Any, NamedTuple
 
+from lickwright.library import careful
 from lickwright.library.orders import Item, Order, Result
 from lickwright.library.outputs import Place
 from lickwright.library.work import Work, given_up, make, safely
@@ -94,6 +95,9 @@ class Pool:
             ready = wait(list(busy), max(0.0, min(worker.deadline for worker in busy.values()) - now))
             for conn in ready:
                 yield from self._answer(busy[conn], queue)  # type: ignore[index]
+            for worker in self._workers:
+                if not worker.chunk:  # there may be something to be done again by now
+                    worker.give(queue.next())
             if not ready:
                 for worker in busy.values():
                     if worker.deadline <= time.monotonic():
@@ -111,7 +115,7 @@ class Pool:
             self._workers.remove(worker)
             killed = worker.process.exitcode == -_SIGKILL and not worker.late
             if chunk.alone >= (KILLED if killed else 1):
-                results = [given_up(chunk.items[0], _why(worker.process.exitcode, worker.late, self._setup.limits))]
+                results = queue.broke(chunk, _why(worker.process.exitcode, worker.late, self._setup.limits))
             else:
                 results = []
                 queue.again(chunk)
@@ -166,6 +170,7 @@ class _Queue:
         self._chunks = iter(chunks)
         self._again: deque[Chunk] = deque()
         self._parts: dict[int, tuple[Chunk, dict[int, Result]]] = {}  # by number: the chunk, and results of its sources
+        self._probes: dict[int, careful.Probe] = {}  # sources in which the bad lick is being looked for
 
     def next(self) -> Chunk | None:
         """What a worker is to do next."""
@@ -177,10 +182,33 @@ class _Queue:
             self._parts[chunk.number] = (chunk, {})
         self._again.extend(Chunk(chunk.number, (item,), chunk.alone + 1) for item in chunk.items)
 
+    def broke(self, chunk: Chunk, why: str) -> list[Result]:
+        """A source brought its worker down again: one with several licks is looked into, any other is given up."""
+        item = chunk.items[0]
+        if item.only is not None:
+            self._probes[item.id].broke(why)
+            self._look_on(chunk)
+            return []
+        if not item.without and 1 < (licks := careful.count(item)) <= careful.MOST:
+            self._probes[item.id] = careful.Probe(item, licks)
+            self._look_on(chunk)
+            return []
+        return [given_up(item, why)]
+
+    def _look_on(self, chunk: Chunk) -> None:
+        """The next thing to try in a source that is looked into."""
+        item = self._probes[chunk.items[0].id].next()
+        if item is None:  # every lick alone is fine, or none is: as a whole it cannot be made
+            item = chunk.items[0]._replace(only=None, without=((-1, ""),))
+        self._again.append(Chunk(chunk.number, (item,), chunk.alone))
+
     def done(self, chunk: Chunk, results: Sequence[Result]) -> Iterator[tuple[Chunk, list[Result]]]:
         """The chunk, if all of it is done now."""
         if chunk.number not in self._parts:
             yield chunk, list(results)
+            return
+        if results and chunk.items[0].only is not None:
+            self._look_on(chunk)
             return
         whole, ready = self._parts[chunk.number]
         ready.update((result.id, result) for result in results)

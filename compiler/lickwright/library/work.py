@@ -14,17 +14,19 @@ from lickwright import pipeline
 from lickwright.backends import BACKENDS
 from lickwright.diagnostics import Diagnostic
 from lickwright.files import GIVEN_UP, Unopened, read
-from lickwright.library import remembered
+from lickwright.library import careful, remembered
 from lickwright.library.orders import Item, Order, Result
 from lickwright.library.outputs import Output, Place, digest
 from lickwright.report import count, mistake
-from lickwright.source import Span, Unreadable
+from lickwright.source import Span, Unreadable, decode
 
 if TYPE_CHECKING:
     from lickwright.compilation import Compilation, CompiledLick
 
 _ROWS = {row.name: row for row in BACKENDS}
 
+
+_AGAIN = "it is tried again in the next run; everything else is made"
 
 Work = Callable[[Item, Order, Place], Result]
 
@@ -49,7 +51,12 @@ def make(item: Item, order: Order, place: Place) -> Result:
         compilation = pipeline.unreadable(item.path, e)
         return Result(item.id, findings=remembered.text(compilation.diagnostics))
     hash = digest(data)
-    compilation = pipeline.compile_bytes(data, item.path, order.house)
+    if item.only is not None or item.without:
+        return _carefully(item, order, place, data)
+    return _put(item, order, place, hash, pipeline.compile_bytes(data, item.path, order.house))
+
+
+def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compilation) -> Result:
     outputs: list[Output] = []
     refused: list[tuple[str, str]] = []
     bugs: list[tuple[str, str]] = []
@@ -66,7 +73,7 @@ def make(item: Item, order: Order, place: Place) -> Result:
         except Exception as e:  # a bug of ours costs only this lick
             bugs.append((f'{item.path}, "{lick.title}"', mistake(e)))
             refused.append((lick.title, "a mistake of lickwright's own"))
-    placed = place.put(item, outputs) if outputs else None
+    placed = place.put(item, outputs) if outputs and item.only is None else None
     found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
     result = Result(
         item.id,
@@ -85,11 +92,28 @@ def make(item: Item, order: Order, place: Place) -> Result:
     return _with_facts(result, compilation) if order.facts else result
 
 
+def _carefully(item: Item, order: Order, place: Place, data: bytes) -> Result:
+    """The same with some licks left out, of a source that brought a worker down."""
+    source = decode(item.path, data)
+    left_out = (
+        {n for n in range(len(data)) if n != item.only} if item.only is not None else {n for n, _ in item.without}
+    )
+    text, spans = careful.blanked(source.text, left_out)
+    whole = pipeline.compile_text(text, item.path, order.house)
+    found = [d for d in whole.diagnostics if not any(a <= d.span.start < b for a, b in spans)]
+    reasons = dict(item.without)
+    for n, lick in enumerate(whole.licks):
+        if n in reasons:
+            found.append(GIVEN_UP.at(Span(0, 0), f'"{lick.title}" is given up: {reasons[n]}', _AGAIN))
+    kept = tuple(lick for n, lick in enumerate(whole.licks) if n not in left_out)
+    result = _put(item, order, place, digest(data), whole._replace(licks=kept, diagnostics=tuple(found)))
+    refused = tuple((lick.title, "given up") for n, lick in enumerate(whole.licks) if n in reasons)
+    return result._replace(done=False, ok=False, alone=True, refused=(*result.refused, *refused))
+
+
 def given_up(item: Item, why: str) -> Result:
     """The result of a source that brought its worker down."""
-    finding = GIVEN_UP.at(
-        Span(0, 0), f"given up: {why}", "it is tried again in the next run; the other files are not touched by this"
-    )
+    finding = GIVEN_UP.at(Span(0, 0), f"given up: {why}", _AGAIN)
     return Result(item.id, findings=remembered.text([finding]), alone=True)
 
 
