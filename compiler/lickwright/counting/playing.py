@@ -310,10 +310,12 @@ class Player:
             )
 
     def _note(self, number: int, note: Note, roll: int | None) -> None:
-        source = self._source(number, note) if note.begin.kind is Kind.JOIN else None
-        if source is None and note.begin.kind is Kind.JOIN and not note.string:
-            self._unknown()  # nobody knows which string it is on
-            return
+        source = None
+        if note.begin.kind is Kind.JOIN:
+            source = self._source(number, note)
+            if source is None and not note.string:
+                self._unknown()  # nobody knows which string it is on
+                return
         written = self.written
         if written.rakes and self._slot in written.rakes:
             self._rake(written.rakes[self._slot])
@@ -321,8 +323,7 @@ class Player:
         sound = self._begin(
             number, note.begin, note.head, note.fret, note.touch, self._at(note), "grace" if grace else "note"
         )
-        sound.source, sound.roll = source, roll
-        sound.finger, sound.pluck = note.finger, note.pluck
+        sound.source, sound.roll, sound.finger, sound.pluck = source, roll, note.finger, note.pluck
         if grace:
             sound.lead = self._grace_lead()
         if written.trills and self._slot in written.trills:
