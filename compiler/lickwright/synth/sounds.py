@@ -88,12 +88,12 @@ _OPEN_CABINET = (
 GUITARS: dict[str, Guitar] = {
     "clean": Guitar(
         scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_STEEL_TRIM, wound_below=54.5,
-        pick=0.09, palm=0.06, edge=0.0006, noise=0.12, pickup=0.075,
+        pick=0.09, palm=0.06, edge=0.0006, noise=0.20, pickup=0.075,
         pre=_PICKUP, drive=0.0, bias=0.0, post=_OPEN_CABINET, body=(), room=-19.0, level=-4.5,
     ),
     "crunch": Guitar(
         scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_EVEN, wound_below=54.5,
-        pick=0.09, palm=0.06, edge=0.0005, noise=0.12, pickup=0.045,
+        pick=0.09, palm=0.06, edge=0.0005, noise=0.16, pickup=0.045,
         pre=(*_PICKUP, Filter("high-pass", 110.0), Filter("bell", 800.0, 0.7, 4.0)),
         drive=5.5, bias=0.10, post=_CABINET, body=(), room=-20.0, level=-14.0,
     ),
@@ -105,16 +105,16 @@ GUITARS: dict[str, Guitar] = {
     ),
     "acoustic": Guitar(
         scale=0.645, low=((28.0, 7.0), (40.0, 6.0), (50.0, 5.0), (64.0, 3.6)),
-        high=((28.0, 0.8), (40.0, 0.95), (50.0, 1.0), (64.0, 0.9)), second=_WOODEN, trim=_WOOD_TRIM, wound_below=58.5,
-        pick=0.14, palm=0.07, edge=0.00035, noise=0.16, pickup=None,
+        high=((28.0, 1.0), (40.0, 1.2), (50.0, 1.3), (64.0, 1.2)), second=_WOODEN, trim=_WOOD_TRIM, wound_below=58.5,
+        pick=0.14, palm=0.07, edge=0.00025, noise=0.30, pickup=None,
         pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
         post=(Filter("bell", 3500.0, 0.7, 3.0), Filter("low-pass", 11000.0)),
         body=((101.0, 7.0, 0.7), (196.0, 8.0, 0.6), (232.0, 12.0, 0.25), (378.0, 10.0, 0.4)), room=-17.0, level=-0.5,
     ),
     "nylon": Guitar(
         scale=0.65, low=((28.0, 4.5), (40.0, 4.0), (50.0, 3.4), (64.0, 2.4)),
-        high=((28.0, 0.35), (40.0, 0.42), (50.0, 0.45), (64.0, 0.38)), second=_WOODEN, trim=_WOOD_TRIM, wound_below=50.5,
-        pick=0.13, palm=0.07, edge=0.0010, noise=0.05, pickup=None,
+        high=((28.0, 0.45), (40.0, 0.55), (50.0, 0.6), (64.0, 0.5)), second=_WOODEN, trim=_WOOD_TRIM, wound_below=50.5,
+        pick=0.13, palm=0.07, edge=0.0006, noise=0.10, pickup=None,
         pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
         post=(Filter("low-pass", 8000.0),),
         body=((97.0, 7.0, 0.7), (189.0, 8.0, 0.65), (225.0, 12.0, 0.25), (350.0, 10.0, 0.4)), room=-16.0, level=1.0,
@@ -122,7 +122,7 @@ GUITARS: dict[str, Guitar] = {
     "bass": Guitar(
         scale=0.864, low=((23.0, 14.0), (28.0, 13.0), (43.0, 10.0), (48.0, 9.0), (64.0, 7.0)),
         high=((23.0, 0.5), (28.0, 0.6), (43.0, 0.8), (64.0, 0.8)), second=_SOLID, trim=_BASS_TRIM, wound_below=64.0,
-        pick=0.16, palm=0.09, edge=0.0010, noise=0.05, pickup=0.10,
+        pick=0.16, palm=0.09, edge=0.0010, noise=0.08, pickup=0.10,
         pre=(Filter("high-pass", 30.0), Filter("low-pass", 3200.0, 1.1)), drive=0.0, bias=0.0,
         post=(Filter("bell", 90.0, 0.8, 2.0), Filter("bell", 350.0, 0.8, -2.0), Filter("low-pass", 5000.0)),
         body=(), room=-24.0, level=-4.5,
