@@ -5,25 +5,17 @@ In: how much to measure. Out: the worst value found. Everything is measured by `
 
 from __future__ import annotations
 
-import time
-import tracemalloc
 from collections.abc import Iterator, Sequence
-from functools import lru_cache
 from math import log2
-from pathlib import Path
 
 import numpy as np
 
-from lickwright import compile_file
-from lickwright.backends import Options
 from lickwright.curves import Move, Way, offsets
 from lickwright.notation.techniques import Damping, Stroke
-from lickwright.performance import Performance, Played
-from lickwright.synth.amp import Amp
-from lickwright.synth.guitar import Instrument
-from lickwright.synth.loudness import levelled
-from lickwright.synth.plan import Feel, amplitude, plan, strings
-from lickwright.synth.sounds import GUITARS, Guitar, between
+from lickwright.performance import Played
+from lickwright.synth.guitar import Instrument, Voice
+from lickwright.synth.plan import amplitude, plan, strings
+from lickwright.synth.sounds import GUITARS, between
 from lickwright.synth.waveguide import Motion, String, kernels
 from sound_measure import (
     OPEN,
@@ -32,40 +24,16 @@ from sound_measure import (
     decay,
     hertz,
     level,
-    lufs,
     note,
     onset,
     roughness,
     string_of,
     tones,
-    true_peak,
     yin,
 )
+from sound_recordings import RATE, performances
 
-RATE = 48_000
-SAMPLES = Path(__file__).parent.parent / "samples"
 SLOWEST = 90.0  # hertz: below, two periods last so long that an ideal tone bent as quickly reads 4 cents off and more
-
-
-@lru_cache(maxsize=1)
-def performances() -> tuple[tuple[str, Performance, tuple[int, ...], Guitar], ...]:
-    """Title, performance, open strings and guitar of every sample."""
-    found = []
-    for path in sorted(SAMPLES.rglob("*.lick")):
-        for lick in compile_file(path).licks:
-            assert lick.timeline is not None
-            settings = lick.timeline.settings
-            performance = lick.stages.performance(Options())
-            found.append((lick.title, performance, tuple(settings.tuning.sounding), GUITARS[settings.sound]))
-    return tuple(found)
-
-
-def rendered(
-    notes: Sequence[Played], guitar: Guitar, seconds: float, tuning: Sequence[int] = OPEN, feel: Feel | None = None
-) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
-    """Both channels, as loud as they come out of the amplifier."""
-    instrument = Instrument(notes, tuning, guitar, RATE, feel)
-    return np.concatenate(list(Amp(guitar, RATE).play(instrument.samples, int(seconds * RATE))), axis=1)
 
 
 def pitch(rate: int, frets: Sequence[int]) -> float:
@@ -76,6 +44,21 @@ def pitch(rate: int, frets: Sequence[int]) -> float:
             wave = string_of([note(0.01, 0.5, open_pitch + fret, string)], rate, open_pitch=open_pitch)
             want = hertz(open_pitch + fret)
             worst = max(worst, abs(cents(yin(wave, rate, 0.3, want), want)))
+    return worst
+
+
+def heard_pitch(name: str, frets: Sequence[int]) -> float:
+    """The same of what is heard of a string, both planes together, as it sets in and as it dies away."""
+    worst, guitar = 0.0, GUITARS[name]
+    for open_pitch in (43, 38, 33, 28) if name == "bass" else OPEN:
+        for fret in frets:
+            want = hertz(open_pitch + fret)
+            voice = Voice(
+                plan([note(0.01, 2.2, open_pitch + fret)], open_pitch, guitar, RATE), open_pitch, guitar, RATE
+            )
+            wave = voice.samples(0, int(2.1 * RATE))
+            assert wave is not None
+            worst = max(worst, *(abs(cents(yin(wave, RATE, at, want), want)) for at in (0.2, 1.0, 1.9)))
     return worst
 
 
@@ -216,30 +199,6 @@ def harmonics(of: Sequence[int]) -> float:
     return worst
 
 
-def alias(name: str, tone: float, strength: float) -> float:
-    """Decibels of all that is no harmonic of a sine at `tone` hertz, through pick-up, valve and cabinet, against all that is."""
-    count = 2 * RATE
-    sine = strength * np.sin(2 * np.pi * tone / RATE * np.arange(count))
-    amp = Amp(GUITARS[name], RATE, dry=True)
-    wave = np.concatenate(list(amp.play(lambda start, stop: sine[start:stop], count)), axis=1)[
-        0, RATE // 2 : RATE * 3 // 2
-    ]
-    power = np.abs(np.fft.rfft(wave * np.kaiser(RATE, 26))) ** 2
-    lines = np.arange(len(power))  # hertz, as it lasts a second
-    away = np.abs((lines + tone / 2) % tone - tone / 2) >= 16
-    return 10 * float(np.log10(power[away & (lines > 20)].sum() / power[~away].sum()))
-
-
-def recordings(take: slice = slice(None)) -> tuple[float, float, float]:
-    """Of the samples' recordings: LU off −16, highest true peak (dB), largest mean."""
-    off, peak, mean = 0.0, -200.0, 0.0
-    for _, performance, tuning, guitar in performances()[take]:
-        wave = levelled(rendered(performance.notes, guitar, performance.end + 0.7, tuning), RATE)
-        off, peak = max(off, abs(lufs(wave) + 16)), max(peak, true_peak(wave))
-        mean = max(mean, float(np.abs(wave.mean(axis=1)).max()))
-    return off, peak, mean
-
-
 def onsets(take: slice = slice(None)) -> tuple[float, int]:
     """Milliseconds that the worst picked note of the samples sets in before or after its time, and how many notes were heard."""
     worst, count = 0.0, 0
@@ -288,16 +247,6 @@ def _plain(motion: Motion, count: int, past: int) -> Wave:
     return y[past:]
 
 
-def loudest_string(name: str, frets: Sequence[int]) -> float:
-    """LU between the loudest and the softest string of a guitar, each the mean of some frets."""
-    tuning = (43, 38, 33, 28) if name == "bass" else OPEN
-    means = []
-    for string, open_pitch in enumerate(tuning, 1):
-        waves = (rendered([note(0.05, 1.05, open_pitch + f, string)], GUITARS[name], 1.2, tuning) for f in frets)
-        means.append(np.mean([lufs(wave) for wave in waves]))
-    return float(max(means) - min(means))
-
-
 def pieces() -> float:
     """Largest difference of a lick asked for in pieces of odd sizes from the same lick in one piece."""
     _, performance, tuning, guitar = performances()[2]
@@ -312,48 +261,15 @@ def pieces() -> float:
     return float(np.abs(np.concatenate(parts) - whole).max())
 
 
-def later(one: Played, seconds: float) -> Played:
-    """The same note at another time."""
-    moves = tuple(move._replace(start=move.start + seconds, end=move.end + seconds) for move in one.moves)
-    return one._replace(start=one.start + seconds, end=one.end + seconds, moves=moves)
-
-
-def memory(seconds: float, name: str) -> float:
-    """Megabytes that are in use at most while a piece so long, of bends, vibrato and chords, is played and thrown away."""
-    performance = next(p for title, p, _, _ in performances() if title == "Amazing Grace")
-    times = int(seconds / performance.end) + 1
-    notes = [later(one, n * performance.end) for n in range(times) for one in performance.notes]
-    guitar, count = GUITARS[name], int(seconds * RATE)
-    tracemalloc.start()
-    instrument = Instrument(notes, OPEN, guitar, RATE)
-    for _ in Amp(guitar, RATE).play(instrument.samples, count):
-        pass
-    peak = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    return peak / 1e6
-
-
-def speed(title: str) -> float:
-    """How many times faster than it sounds a sample is rendered and levelled, by this process's own time; the best of four."""
-    _, performance, tuning, guitar = next(found for found in performances() if found[0] == title)
-    best = float("inf")
-    for _ in range(4):
-        start = time.process_time()
-        levelled(rendered(performance.notes, guitar, performance.end + 1, tuning), RATE)
-        best = min(best, time.process_time() - start)
-    return (performance.end + 1) / best
-
-
-def hostile() -> Iterator[tuple[str, Sequence[Played], str, float]]:
-    """What somebody will write some day: name, notes, guitar, seconds."""
-    dead = note(0.1, 0.16, 45, 5, damping=Damping.DEAD, loudness=0.5)
-    loud = [note(0.1, 0.5, pitch, string, loudness=1.0) for string, pitch in enumerate(OPEN, 1)]
-    yield "silence", [], "clean", 2.0
-    yield "barely there", [note(0.1, 2, 64, loudness=0.02)], "clean", 3.0
-    yield "30 ms", [note(0.1, 0.13, 64)], "clean", 0.5
-    yield "one dead note", [dead], "clean", 2.0
-    yield "one dead note on wood", [dead], "acoustic", 2.0
-    yield "two dead notes far apart", [dead, later(dead, 8.0)], "lead", 10.0
-    yield "loud, then soft", [*loud, *(note(2 + i, 3 + i, 64, loudness=0.1) for i in range(5))], "clean", 8.0
-    yield "a snap", [note(0.1, 0.2, 31, 4, stroke=Stroke.SNAP, loudness=1.0)], "bass", 1.0
-    yield "as fast as can be", [note(0.1 + i / 60, 0.1 + (i + 1) / 60, 64 + i % 3) for i in range(60)], "lead", 2.0
+def ending(damping: Damping, phases: int) -> float:
+    """Largest second difference after a note's end against the sustain before it."""
+    random, rough = np.random.default_rng(5), 0.0
+    for open_pitch in (64, 50, 40):
+        for fret in (0, 5, 12):
+            period = 1 / hertz(open_pitch + fret)
+            for phase in random.uniform(0, 1, phases):
+                end = 0.3 + phase * period
+                wave = string_of([note(0.01, end, open_pitch + fret, damping=damping)], RATE, open_pitch=open_pitch)
+                calm = roughness(wave, RATE, end - 0.03 - 2 * period, end - 0.001)
+                rough = max(rough, roughness(wave, RATE, end - 0.001, end + 0.29) / calm)
+    return rough

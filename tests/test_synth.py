@@ -12,14 +12,19 @@ from lickwright.synth.guitar import Instrument
 from lickwright.synth.plan import Feel, plan
 from lickwright.synth.sounds import GUITARS
 from lickwright.synth.waveguide import String
-from sound_measure import OPEN, cents, decay, hertz, level, note, string_of, yin
+from sound_measure import OPEN, cents, decay, hertz, level, note, roughness, string_of, yin
 
-RATE = goals.RATE
+RATE = 48_000
 
 
 @pytest.mark.parametrize("rate", [44_100, 48_000])
 def test_every_fret_is_in_tune(rate: int) -> None:
     assert goals.pitch(rate, range(25)) <= 0.5
+
+
+@pytest.mark.parametrize("name", GUITARS)
+def test_what_is_heard_of_a_string_is_in_tune(name: str) -> None:
+    assert goals.heard_pitch(name, (0, 12)) <= 0.5
 
 
 def test_moving_pitches_follow_the_performance() -> None:
@@ -65,6 +70,20 @@ def test_a_string_picked_again_begins_anew() -> None:
     rough, off = goals.repick(phases=2)
     assert rough <= 4
     assert off <= 1.5
+
+
+@pytest.mark.parametrize("damping", [Damping.NONE, Damping.SHORT, Damping.PALM, Damping.DEAD])
+def test_a_note_ends_without_a_click(damping: Damping) -> None:
+    assert goals.ending(damping, phases=2) <= 1.5
+
+
+def test_a_swell_hides_its_stroke() -> None:
+    """The one after another on the same string too: nothing is rougher than what swells."""
+    notes = [note(0.05 + i, 0.95 + i, 69, stroke=Stroke.SWELL, fade_in=0.6) for i in range(2)]
+    wave = Instrument(notes, OPEN, GUITARS["clean"], RATE).samples(0, 2 * RATE)
+    calm = roughness(wave, RATE, 0.6, 0.9)
+    assert roughness(wave, RATE, 0.0, 0.1) < calm
+    assert roughness(wave, RATE, 0.94, 1.1) < calm
 
 
 def test_a_harmonic_leaves_its_partials_only() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-import sound_goals as goals
+import sound_recordings as goals
 from lickwright.synth.loudness import energies, integrated, levelled, true_peak
 from lickwright.synth.sounds import GUITARS
 from sound_measure import OPEN, centroid, crest, level, lufs, note
