@@ -259,7 +259,7 @@ def test_standard_input_belongs_where_the_user_is(tmp_path: Path, monkeypatch: p
     (tmp_path / FILE).write_text("[make]\nwidth = 60\n")
     monkeypatch.chdir(tmp_path)
     found = Houses().of("-")
-    assert found is not None and (found.path, found.width) == (FILE, 60)
+    assert found is not None and (found.path, found.make) == (FILE, {"width": 60})
 
 
 def test_it_is_shown_as_the_source_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -419,6 +419,19 @@ def test_options_of_make_are_the_command_lines_then_the_houses_then_the_defaults
     )
     options = {opt for parameter in make.params for opt in parameter.opts}
     assert {f"--{row.name}" for row in ROWS if row.section == "make"} <= options
+
+
+def test_what_a_house_switches_on_the_command_line_switches_off() -> None:
+    make = group.get_command(click.Context(group), "make")
+    assert make is not None
+    switches = {
+        row.name for row in ROWS if row.section == "make" and house(Source(FILE, f"[make]\n{row.name} = true")).ok
+    }
+    assert len(switches) >= 4
+    for name in switches:
+        style = styled(f"[make]\n{name} = true\n")
+        with make.make_context("make", [f"--no-{name}", "x.lick"]) as context:
+            assert preferred(context, style)[name.replace("-", "_")] is False
 
 
 # --- the page --------------------------------------------------------------------------------------------------------

@@ -71,7 +71,7 @@ def _share(context: click.Context, parameter: click.Parameter, value: str | None
     help="For practice: 60% of the written tempo, or 72 beats a minute.",
 )
 @click.option("--width", type=click.IntRange(20, 10000), default=80, show_default=True, help="Columns of a text tab.")
-@click.option("--single-channel", is_flag=True, help="MIDI with all strings on one channel, for old gear.")
+@click.option("--single-channel/--no-single-channel", help="MIDI with all strings on one channel, for old gear.")
 @recording.making
 @click.option("--overwrite", is_flag=True, help="Replace files in the way that are not Lickwright's own.")
 @click.option("--jobs", type=click.IntRange(1, 256), metavar="N", help="Processes to work in; by default one a core.")

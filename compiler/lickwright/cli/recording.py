@@ -34,7 +34,7 @@ _PLAYING = (
         metavar="BARS",
         help="Bars of clicks before the lick.",
     ),
-    click.option("--click", is_flag=True, help="The click goes on under the lick."),
+    click.option("--click/--no-click", help="The click goes on under the lick."),
     click.option(
         "--repeat",
         type=click.IntRange(1, MAX_REPEAT),
@@ -42,7 +42,7 @@ _PLAYING = (
         metavar="TIMES",
         help="Times through the lick.",
     ),
-    click.option("--backing", is_flag=True, help="Hold the lick's chords under it, or its key's tonic and fifth."),
+    click.option("--backing/--no-backing", help="Hold the lick's chords under it, or its key's tonic and fifth."),
     click.option(
         "--vary", type=click.IntRange(0, 2**31 - 1), metavar="SEED", help="Vary strokes a little, as a hand does."
     ),
@@ -55,7 +55,7 @@ _MAKING = (
         show_default=True,
         help="Of a recording.",
     ),
-    click.option("--practice", is_flag=True, help="The practice set: slow, medium, full and a ladder that climbs."),
+    click.option("--practice/--no-practice", help="The practice set: slow, medium, full and a ladder that climbs."),
     click.option(
         "--ladder",
         callback=_ladder,

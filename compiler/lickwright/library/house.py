@@ -10,13 +10,10 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from lickwright.diagnostics import Diagnostic, has_errors
 from lickwright.style import Style
-
-if TYPE_CHECKING:
-    from lickwright.backends import Backend
 
 FILE = "lickwright.toml"
 
@@ -36,16 +33,6 @@ class House(Style):
     def ok(self) -> bool:
         """Whether all of it could be read: else nothing should be written by it."""
         return not has_errors(self.findings)
-
-    @property
-    def formats(self) -> tuple[Backend, ...] | None:
-        """What is made where nobody says; None: the program's own choice."""
-        return self.make.get("to")
-
-    @property
-    def width(self) -> int | None:
-        """Columns of a text tab; None: the program's own choice."""
-        return self.make.get("width")
 
 
 class Houses:
