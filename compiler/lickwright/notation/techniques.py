@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from lickwright.records import record
+from lickwright.records import quick, record
 
 
+@quick
 class Kind(StrEnum):
     """Where a technique's sign stands."""
 
@@ -22,6 +23,7 @@ class Kind(StrEnum):
     WORD = "word"  # a word in parentheses round events: `(pm: …)`
 
 
+@quick
 class Curve(StrEnum):
     """What the pitch does."""
 
@@ -38,6 +40,7 @@ class Curve(StrEnum):
     SCOOP = "scoop"  # from `amount` below, at once
 
 
+@quick
 class Damping(StrEnum):
     """What stops the string."""
 
@@ -48,6 +51,7 @@ class Damping(StrEnum):
     RING = "ring"  # goes on under what follows
 
 
+@quick
 class Stroke(StrEnum):
     """How the string is set going."""
 
