@@ -77,6 +77,16 @@ def test_a_note_ends_without_a_click(damping: Damping) -> None:
     assert goals.ending(damping, phases=2) <= 1.5
 
 
+@pytest.mark.parametrize("name", GUITARS)
+@pytest.mark.parametrize("pitch", [40, 64, 88])
+def test_a_string_let_go_is_still_before_it_is_left_out(name: str, pitch: int) -> None:
+    """Both planes; what is left is 90 dB down when nothing more is worked out, so that nothing is cut off."""
+    wave = Instrument([note(0.01, 0.4, pitch)], OPEN, GUITARS[name], RATE).samples(0, RATE)
+    sounding = np.flatnonzero(wave)[-1] + 1
+    assert 0.55 < sounding / RATE < 0.7
+    assert np.abs(wave[sounding - 300 : sounding]).max() < 10 ** (-90 / 20) * np.abs(wave).max()
+
+
 def test_a_swell_hides_its_stroke() -> None:
     """The one after another on the same string too: nothing is rougher than what swells."""
     notes = [note(0.05 + i, 0.95 + i, 69, stroke=Stroke.SWELL, fade_in=0.6) for i in range(2)]

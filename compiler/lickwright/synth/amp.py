@@ -145,7 +145,7 @@ def _body(lowest: tuple[tuple[float, float, float], ...], bins: Samples) -> Resp
 
 def _room(rate: int) -> Response:
     """A small room, two channels: four echoes, and what is left of many more. Level 1 is the direct sound's energy."""
-    count = int(ROOM_LENGTH * rate)
+    count = min(int(ROOM_LENGTH * rate), MEMORY * 3 // 4)  # no longer than what is remembered, at any rate
     time = np.arange(count) / rate
     tail = np.stack([strokes.noise(count, seed) for seed in (101, 202)])
     tail *= 10 ** (-3 * time / ROOM_TIME) * np.clip((time - 0.012) / 0.02, 0, 1)

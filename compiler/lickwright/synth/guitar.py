@@ -16,7 +16,7 @@ from lickwright.synth.plan import Feel, Plan, plan, strings
 from lickwright.synth.sounds import Guitar, between
 from lickwright.synth.waveguide import TAPS, WIDE, Samples, String, kernels
 
-_FREE = 0.9  # of its fundamental, left after a period: a string that loses more is damped by a hand
+_FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
 OFF = 0.008  # seconds in which the volume is turned off before a swell
 
 
@@ -51,7 +51,8 @@ class Voice:
         turn = 2 * np.pi / motion.length
         gain = motion.g0 + 2 * motion.g1 * np.cos(turn)  # a period, at the fundamental
         gain *= 1 - 2 * motion.wide * (1 - np.cos(WIDE * turn))
-        less = np.maximum(gain, _FREE) ** (1 / lasting - 1)  # a hand damps both alike
+        seconds = -3 * motion.length / rate / np.log10(np.clip(gain, 1e-12, 0.999999))
+        less = np.where(seconds > _FREE, gain ** (1 / lasting - 1), 1.0)
         less = np.minimum(less, 0.9999 / (motion.g0 + 2 * motion.g1))
         sharp = motion.length * 2 ** (-cents / 1200)
         self.second = String(replace(motion, length=sharp, g0=motion.g0 * less, g1=motion.g1 * less))
