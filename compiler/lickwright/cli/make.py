@@ -128,7 +128,7 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         if more["watch"]:
             from lickwright.cli.making import watch
 
-            return watch(wish, ended)
+            return watch(lambda: wish._replace(order_of=_orders(context, Houses(), library)), ended)
         teller = Screen()
         account = build(wish, teller)
         return _end(teller, account, wish, houses, ended())

@@ -99,7 +99,9 @@ def _of_library(account: Account) -> str:
         "failed": account.failed,
         "left out": account.skipped,
     }
-    shares = ", ".join(f"{number:,} {word}" for word, number in parts.items() if number) or "nothing to do"
+    shares = ", ".join(f"{number:,} {word}" for word, number in parts.items() if number) or (
+        "nothing was looked at" if account.lost else "nothing to do"
+    )
     text = f"  {report.count(account.found, 'source')}: {shares}; {account.seconds:.1f} s\n"
     for path, codes in account.bad if len(account.bad) > 1 else ():
         text += f"  failed {report.safe(path)}: {codes}\n"
@@ -153,8 +155,8 @@ class _Again(Screen):
             super().source(told)
 
 
-def watch(wish: Wish, ended: Callable[[], screen.Exit]) -> int:
-    """Builds, and again whenever something changed, until it is told to end."""
+def watch(wish_of: Callable[[], Wish], ended: Callable[[], screen.Exit]) -> int:
+    """Builds, and again whenever something changed, until it is told to end. The wish is asked for each time: a house's file may change too."""
     from time import sleep
 
     from lickwright.library.build import build
@@ -163,6 +165,7 @@ def watch(wish: Wish, ended: Callable[[], screen.Exit]) -> int:
     first = True
     while True:
         teller = _Again(last)
+        wish = wish_of()
         try:
             account = build(wish, teller)
             if first or account.built or account.removed or (account.failed and teller.told != last):

@@ -16,6 +16,7 @@ from contextlib import AbstractContextManager, closing, nullcontext
 from itertools import islice
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from lickwright.backends import BACKENDS
 from lickwright.files import UNWRITABLE, reason
 from lickwright.library import journal, plan, prune
 from lickwright.library.account import Account, Teller
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from lickwright.library.work import Work
 
 SERIAL = 150  # sources; for fewer, workers would take longer to start than they save
+_USUAL = 400  # bytes of a source with one lick
 _EACH = 0.5  # seconds between two commits
 
 Done = tuple[int, Sequence[Item], Sequence[Result]]  # a chunk's number, its items, their results
@@ -126,9 +128,18 @@ class _Build:
             else:
                 self._do()
             if wish.report is not None:
-                from lickwright.library.build_report import write
+                self._report(wish.report)
 
-                write(wish.report, wish.out, self.account, self.manifest)
+    def _report(self, path: str) -> None:
+        from lickwright.library.build_report import write
+
+        try:
+            write(path, self.wish.out, self.account, self.manifest)
+        except OSError as e:
+            finding = UNWRITABLE.at(
+                Span(0, 0), f"the report was not written: {reason(e)}", "name another file with --report"
+            )
+            self.account.broke(Trouble(path, finding))
 
     def _look(self) -> None:
         """Everything that needs no work."""
@@ -209,7 +220,17 @@ class _Build:
 
     def _many(self) -> bool:
         """Whether it is worth while to have others do the work."""
-        return self.wish.workers is not None or (self.wish.jobs > 1 and self._todo >= SERIAL)
+        if self.wish.workers is not None or self.wish.jobs < 2 or self._todo < 2:
+            return self.wish.workers is not None
+        if self._todo >= SERIAL or self._slow():
+            return True
+        todo = self.manifest.db.execute("SELECT shown FROM scan WHERE state = ''").fetchall()
+        return sum(os.path.getsize(shown) for (shown,) in todo if os.path.isfile(shown)) >= SERIAL * _USUAL
+
+    def _slow(self) -> bool:
+        """Whether a format is wanted that takes a hundred times as long as the others: a recording."""
+        wanted = {name for order in self._orders.all for name in order.formats}
+        return any(row.recorded for row in BACKENDS if row.name in wanted)
 
     def _suspect(self) -> bool:
         """Whether a source that brought a worker down is to be tried again: never in this process."""
@@ -227,13 +248,17 @@ class _Build:
     def _alone(self) -> Generator[Done, None, None]:
         """In this process, a source at a time."""
         from lickwright.library.outputs import Place
-        from lickwright.library.work import make, safely
+        from lickwright.library.work import given_up, make, safely
 
         place = Place(self.wish.out, self.wish.overwrite)
         work = self.wish.work or make
         try:
             for number, item in enumerate(self._items()):
-                yield number, (item,), (safely(work, item, self._orders.all[item.order], place),)
+                try:
+                    result = safely(work, item, self._orders.all[item.order], place)
+                except MemoryError:
+                    result = given_up(item, "it needs more memory than there is")
+                yield number, (item,), (result,)
         finally:
             place.journal.close()
 
@@ -245,7 +270,7 @@ class _Build:
         limits = self.wish.limits or Limits()
         setup = Setup(self.wish.out, self.wish.overwrite, tuple(self._orders.all), limits, self.wish.work or make)
         items = self._items()
-        size = max(1, min(CHUNK, self._todo // (4 * self.wish.jobs)))
+        size = 1 if self._slow() else max(1, min(CHUNK, self._todo // (4 * self.wish.jobs)))
 
         def chunks() -> Iterable[Chunk]:
             number = 0
@@ -253,7 +278,11 @@ class _Build:
                 yield Chunk(number, some)
                 number += 1
 
-        with self.wish.workers(setup) if self.wish.workers else Pool(setup, self.wish.jobs) as pool:
+        with (
+            self.wish.workers(setup)
+            if self.wish.workers
+            else Pool(setup, min(self.wish.jobs, -(-self._todo // size))) as pool
+        ):
             for chunk, results in pool.run(chunks()):
                 yield chunk.number, chunk.items, results
 

@@ -8,6 +8,7 @@ set aside and begun anew. What a lick is (its facts) is kept by `index.py` in ta
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 from collections.abc import Callable
 from types import TracebackType
@@ -181,7 +182,7 @@ def whose(out: str, owner: str | None) -> str:
     """Whose a folder is, for a message; "" for nobody's, or for a source that is there no more."""
     if owner == "-":
         return "standard input"
-    return f"another source, {owner}" if owner is not None and os.path.exists(os.path.join(out, owner)) else ""
+    return f"another source, {owner}" if owner is not None and there(out, owner) else ""
 
 
 def opened(folder: str, say: Callable[[str], None]) -> Manifest:
@@ -232,6 +233,12 @@ def stored(path: str) -> str:
     if path.isascii():
         return path
     return path.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def there(out: str, path: str) -> bool:
+    """Whether something is at a path of the manifest."""
+    raw = re.sub(r"\\udc([89a-f][0-9a-f])", lambda byte: chr(0xDC00 + int(byte[1], 16)), path)
+    return any(os.path.lexists(os.path.join(out, name)) for name in {path, raw})
 
 
 def seen_from(out: str, folder: str) -> str:

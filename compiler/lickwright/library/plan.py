@@ -13,6 +13,7 @@ from hashlib import blake2b
 from json import loads
 from typing import Any, NamedTuple
 
+from lickwright.backends import BACKENDS
 from lickwright.files import read
 from lickwright.library import remembered
 from lickwright.library.manifest import Manifest, Unusable, seen_from, stored, whose
@@ -154,7 +155,7 @@ SELECT scan.id, shown, s.target, ordered, s.hash, key, formats, made, s.findings
 FROM sources s JOIN scan ON scan.path = s.path
 WHERE state = '' AND s.target = scan.target AND s.hash IS NOT NULL ORDER BY s.target
 """
-_OUTPUTS = "SELECT folder, name, mtime, ctime, size, inode, format, hash FROM outputs WHERE gone = 0 ORDER BY folder"
+_OUTPUTS = "SELECT folder, name, mtime, ctime, size, inode, lick, hash FROM outputs WHERE gone = 0 ORDER BY folder"
 _REMEMBERED = """
 SELECT scan.id, shown, ordered, s.findings, refused FROM temp.same JOIN scan USING (id) JOIN sources s ON s.path = scan.path
 WHERE told ORDER BY scan.id
@@ -204,7 +205,7 @@ def _unchanged(
 ) -> Iterator[tuple[int, bool]]:
     outputs = manifest.db.execute(_OUTPUTS)
     output = outputs.fetchone()
-    asked, files = [frozenset(order.formats) for order in orders], [order.files for order in orders]
+    asked = [frozenset(_suffixes(order)) for order in orders]
     for id, shown, target, ordered, hash, key, formats, made, told, indexed in manifest.db.execute(_MATCHED):
         order = orders[ordered]
         wanted = asked[ordered]
@@ -212,12 +213,12 @@ def _unchanged(
             output = outputs.fetchone()
         rows = []
         while output is not None and output[0] == target:
-            if output[6] in wanted:
+            if output[1][len(output[6]) :] in wanted:
                 rows.append(output)
             output = outputs.fetchone()
-        if key != order.key or order.facts > indexed or not wanted.issubset(formats.split(",")):
+        if key != order.key or order.facts > indexed or not set(formats.split(",")).issuperset(order.formats):
             continue
-        if len(rows) != made * files[ordered]:
+        if len(rows) != made * len(wanted):
             continue
         try:
             data = read(os.fsdecode(shown)) if shown != b"-" else b""
@@ -227,6 +228,13 @@ def _unchanged(
             counts[0] += len(rows)
             counts[1] += made
             yield id, told
+
+
+def _suffixes(order: Order) -> Iterator[str]:
+    """How the names of all outputs of a lick end."""
+    for row in BACKENDS:
+        if row.name in order.formats:
+            yield from (suffix for suffix, _ in row.files(order.options))
 
 
 def _all_there(folder: str, rows: Sequence[tuple[Any, ...]], moved: list[tuple[object, ...]]) -> bool:

@@ -9,6 +9,7 @@ Workers are forked where the system can: they start in milliseconds, hold the bu
 
 from __future__ import annotations
 
+import math
 import os
 import signal
 import time
@@ -27,13 +28,14 @@ from lickwright.library.work import Work, given_up, make, safely
 OUT_OF_MEMORY = 77  # a worker's exit code
 _SIGKILL = getattr(signal, "SIGKILL", 0)
 KILLED = 3  # tries of a source whose worker was killed from outside, as happens where memory is short
+PORTION = 4096  # bytes of a source
 CHUNK = 32  # sources; a chunk costs about a source's hundredth part to hand over
 
 
 class Limits(NamedTuple):
     """What one source may cost."""
 
-    seconds: float = 60.0  # by the clock; most need two thousandths
+    seconds: float = 60.0  # by the clock, and as much again for every `PORTION` of the file; most need two thousandths
     memory: int = 2 << 30  # bytes of address space, where the system can limit it
 
 
@@ -92,7 +94,8 @@ class Pool:
         while any(worker.chunk for worker in self._workers):
             busy = {worker.conn: worker for worker in self._workers if worker.chunk}
             now = time.monotonic()
-            ready = wait(list(busy), max(0.0, min(worker.deadline for worker in busy.values()) - now))
+            first = min(worker.deadline for worker in busy.values())
+            ready = wait(list(busy), None if first == math.inf else max(0.0, first - now))
             for conn in ready:
                 yield from self._answer(busy[conn], queue)  # type: ignore[index]
             for worker in self._workers:
@@ -143,7 +146,7 @@ class _Worker:
         self.process = process
         self.conn = conn
         self.chunk: Chunk | None = None  # what it is at work on
-        self.deadline = 0.0  # when even its last source would have taken too long
+        self.deadline = math.inf  # when even its last source would have taken too long
         self.late = False  # we killed it, since it took too long
         self._seconds = seconds
 
@@ -151,7 +154,8 @@ class _Worker:
         """Hands it the next chunk; None: there is none for it now."""
         self.chunk = chunk
         if chunk is not None:
-            self.deadline = time.monotonic() + self._seconds * len(chunk.items) + 1.0
+            if not hasattr(signal, "setitimer"):  # elsewhere the system itself ends a worker that takes too long
+                self.deadline = time.monotonic() + sum(_seconds(item, self._seconds) for item in chunk.items) + 1.0
             try:
                 self.conn.send(chunk.items)
             except OSError:  # it is gone: noticed when its answer is read
@@ -249,7 +253,7 @@ def _serve(conn: Connection, setup: Setup, others: Sequence[Connection], parent:
             for item in items:
                 if os.getppid() != parent and hasattr(os, "fork"):
                     return
-                _alarm(setup.limits.seconds)
+                _alarm(_seconds(item, setup.limits.seconds))
                 results.append(safely(setup.work, item, setup.orders[item.order], place))
             _alarm(0)
             conn.send(results)
@@ -273,6 +277,14 @@ def _limit(limits: Limits) -> None:
         resource.setrlimit(which, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))
 
 
+def _seconds(item: Item, seconds: float) -> float:
+    """How long a source may take."""
+    try:
+        return seconds * (1 + os.stat(item.path).st_size // PORTION)
+    except (OSError, ValueError):  # it cannot be read either: that is said soon
+        return seconds
+
+
 def _alarm(seconds: float) -> None:
     """Lets the system end this process, if the source it is at takes so long; 0: no more."""
     if hasattr(signal, "setitimer"):
@@ -284,7 +296,7 @@ def _why(code: int | None, late: bool, limits: Limits) -> str:
     if code == OUT_OF_MEMORY:
         return f"it needs more than {limits.memory / (1 << 30):.3g} GiB of memory"
     if late or code == -getattr(signal, "SIGALRM", 0):
-        return f"it took longer than {limits.seconds:g} seconds"
+        return f"it took longer than {limits.seconds:g} seconds for each {PORTION // 1024} KiB"
     if code == -_SIGKILL:
         return f"its process was killed {KILLED} times, as happens where memory is short"
     if code is not None and code < 0:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 
-from lickwright.library.manifest import Made, Manifest
+from lickwright.library.manifest import Made, Manifest, there
 from lickwright.library.outputs import standing
 
 _GONE = """
@@ -32,7 +32,7 @@ def find_lost(manifest: Manifest, out: str) -> None:
     )
     db.executemany(
         "INSERT INTO temp.lost VALUES (?)",
-        [(id,) for id, path in others if not os.path.lexists(os.path.join(out, path))],
+        [(id,) for id, path in others if not there(out, path)],
     )
 
 
