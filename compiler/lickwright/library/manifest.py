@@ -251,6 +251,5 @@ def seen_from(out: str, folder: str) -> str:
 
 def _quoted(path: str) -> str:
     """A path for SQLite's `file:` form, whatever bytes it holds."""
-    from urllib.parse import quote
-
-    return quote(os.fsencode(os.path.abspath(path)))
+    plain = b"/-_.~0123456789abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+    return "".join(chr(b) if b in plain else f"%{b:02X}" for b in os.fsencode(os.path.abspath(path)))

@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Sequence
 from hashlib import blake2b
-from json import loads
 from typing import Any, NamedTuple
 
 from lickwright.backends import BACKENDS
@@ -192,6 +191,8 @@ def unchanged(manifest: Manifest, out: str, orders: Sequence[Order]) -> tuple[in
 
 def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
     """The sources of `same` that something is to be said about, in the order of the scan."""
+    from json import loads
+
     for id, shown, ordered, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
         try:
             skipped = tuple((str(title), str(why)) for title, why in loads(refused)) if refused else ()

@@ -273,8 +273,9 @@ def _limit(limits: Limits) -> None:
     except ImportError:  # Windows has none
         return
     for which, most in ((resource.RLIMIT_AS, limits.memory), (resource.RLIMIT_CORE, 0)):
-        _, hard = resource.getrlimit(which)
-        resource.setrlimit(which, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))
+        soft, hard = resource.getrlimit(which)
+        allowed = [limit for limit in (most, soft, hard) if limit != resource.RLIM_INFINITY]
+        resource.setrlimit(which, (min(allowed), hard))
 
 
 def _seconds(item: Item, seconds: float) -> float:
