@@ -110,14 +110,16 @@ def partials(frets: Sequence[int]) -> float:
 
 
 def _decay_of(partial: float, base: float, low: float, high: float) -> float | None:
-    """What `low` and `high` mean for another partial: a cosine through both. None where one such filter cannot do it."""
+    """What `low` and `high` mean for another partial: a cosine through both. Where one such filter cannot do it, only those two are known."""
     second = max(3000.0, 2 * base)
     gains = [10 ** (-3 / (base * low)), min(10 ** (-3 / (base * low)), 10 ** (-3 / (base * high)))]
     c0, c1, c = (np.cos(2 * np.pi * f / RATE) for f in (base, second, partial))
     slope = (gains[0] - gains[1]) / (c0 - c1)
-    if gains[0] - slope * c0 < slope:
-        return None
-    return float(-3 / (base * np.log10(gains[0] + slope * (c - c0))))
+    if gains[0] - slope * c0 >= slope:
+        return float(-3 / (base * np.log10(gains[0] + slope * (c - c0))))
+    if partial == base:
+        return low
+    return high if abs(partial - second) <= 0.5 * base else None
 
 
 CHANGES = {
@@ -131,7 +133,7 @@ CHANGES = {
 
 def change(name: str, phases: int) -> tuple[float, float]:
     """A technique that takes a sounding string over, soft and loud, low and high, at random phases: its largest second difference against the
-    rougher of the sustains around it, and decibels that the string is off the level it is meant to have then."""
+    rougher of the sustains around it, and decibels that the string is off the level it is meant to have then (0 for a slide: not measured)."""
     more, interval, quieter = CHANGES[name]
     random, rough, off = np.random.default_rng(7), 0.0, 0.0
     for open_pitch in (64, 59, 55) if name == "slide" else (64, 50, 40):  # on wound strings a slide is rough on purpose
