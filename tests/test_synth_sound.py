@@ -89,8 +89,8 @@ def test_guitars_come_out_alike() -> None:
 
 
 def test_memory_does_not_grow_with_the_piece() -> None:
-    """Half a minute more costs less than a tenth of its two channels as samples (12 MB)."""
-    assert goals.memory(35, "clean") - goals.memory(5, "clean") < 1.2
+    """Twenty seconds more cost less than a tenth of their two channels as samples (8 MB)."""
+    assert goals.memory(25, "clean") - goals.memory(5, "clean") < 0.8
 
 
 @pytest.mark.slow
