@@ -144,6 +144,16 @@ def test_from_here_to_there_and_back(library: Path, memory: Any) -> None:
     assert list(tree(library / "single")) == ["a/gate.tab.txt"]
 
 
+def test_a_house_at_an_address(library: Path, memory: Any) -> None:
+    memory.pipe_file("/shelf/lickwright.toml", b'[fields]\nby = "Wren"\n[make]\nto = "tab"\nout = "made"\n')
+    memory.pipe_file("/shelf/deep/a.lick", SURE.encode())
+    assert main(["make", "memory://shelf/deep"]) == 0
+    (found,) = stored(memory, "/shelf/made").items()
+    assert found[0] == "a/gate.tab.txt" and b"Wren" in found[1]
+    memory.pipe_file("/shelf/deep/lickwright.toml", b"[make]\nwidht = 3\n")
+    assert main(["make", "memory://shelf"]) != 0
+
+
 def test_in_several_processes(library: Path) -> None:
     for n in range(40):
         (library / "lib" / f"more{n}.lick").write_text(SURE.replace("Gate", f"Gate {n}"))

@@ -421,6 +421,48 @@ def test_options_of_make_are_the_command_lines_then_the_houses_then_the_defaults
     assert {f"--{row.name}" for row in ROWS if row.section == "make"} <= options
 
 
+# A value for each option of make, not the default, and what stands on the command line for another.
+OPTIONS: dict[str, tuple[str, list[str]]] = {
+    "to": ('"timing"', ["tab"]), "out": ('"made"', ["other"]), "width": ("60", ["100"]), "jobs": ("3", ["2"]),
+    "tempo": ('"60%"', ["72"]), "single-channel": ("true", []), "format": ('"flac"', ["ogg"]), "count-in": ("2", ["1"]),
+    "click": ("true", []), "repeat": ("4", ["2"]), "backing": ("true", []), "practice": ("true", []),
+    "ladder": ('"50%,4,110%"', ["70%,5,100%"]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("row", [row for row in ROWS if row.section == "make"], ids=lambda row: row.name)
+def test_every_option_comes_from_the_house_unless_the_command_line_says_another(row: Any) -> None:
+    make = group.get_command(click.Context(group), "make")
+    assert make is not None
+    ours, said = OPTIONS[row.name]
+    style = styled(f"[make]\n{row.name} = {ours}\n")
+    words = [f"--{row.name}" if said else f"--no-{row.name}", *said]
+
+    def value(*more: str, by: House | None = style) -> Any:
+        with make.make_context("make", [*more, "x.lick"]) as context:
+            (name,) = (p.name for p in make.params if f"--{row.name}" in p.opts)
+            return preferred(context, by)[name or ""]
+
+    assert value() == style.make[row.name] != value(by=None)
+    assert value(*words) == value(*words, by=None) != value()
+
+
+def test_make_does_as_the_house_says(library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (library / "songs" / FILE).write_text('[make]\nto = "tab"\nout = "made"\nwidth = 40\n')
+    assert main(["make", "songs"]) == 0
+    assert os.path.join("songs", "made") in capsys.readouterr().out
+    made = sorted((library / "songs" / "made").rglob("*.t*"))
+    assert [path.name for path in made] == ["gate.tab.txt", "hedge.tab.txt"]
+    assert not (library / "out").exists()
+    assert max(map(len, made[0].read_text("utf-8").splitlines())) <= 40
+    assert main(["make", "songs", "--out", "there", "--to", "timing"]) == 0
+    assert [path.name for path in (library / "there").rglob("*.csv")]
+    (library / "songs" / FILE).write_text('[make]\nto = "tab"\nout = "made"\nwidth = 60\n')
+    capsys.readouterr()
+    assert main(["make", "songs"]) == 0
+    assert "2 made" in capsys.readouterr().out, "another width, so made again"
+
+
 def test_what_a_house_switches_on_the_command_line_switches_off() -> None:
     make = group.get_command(click.Context(group), "make")
     assert make is not None

@@ -107,7 +107,7 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
 
     houses = Houses()
     paths = tuple(map(here, paths))
-    chosen = preferred(context, houses.of(paths[0]))  # for what holds for the whole run
+    chosen = preferred(context, houses.named(paths[0]))  # for what holds for the whole run
     out = here(chosen["out"])
     library = any(os.path.isdir(path) for path in paths)
     if any(map(far, (*paths, out))):

@@ -43,12 +43,18 @@ class Houses:
 
     def of(self, path: str) -> House | None:
         """The house of a source, by the name that the user has for it; standard input (`-`) belongs where the user is."""
+        if "://" in path:
+            return self._far(path.rpartition("/")[0])
         return self.find("" if path == "-" else os.path.dirname(path))
+
+    def named(self, path: str) -> House | None:
+        """The house of what a user named: a folder's own, or that of a source."""
+        if "://" in path:
+            return self._far(path.rstrip("/"))
+        return self.find(path) if os.path.isdir(path) else self.of(path)
 
     def find(self, folder: str) -> House | None:
         """The house of a folder: its own `lickwright.toml`, else the nearest above."""
-        if "://" in folder:
-            return self._far(folder)
         try:
             here = os.path.abspath(folder)
         except OSError:  # the folder that the user is in was taken away
@@ -75,21 +81,21 @@ class Houses:
         from lickwright.library.addresses import exists, read
 
         passed: list[str] = []
-        while folder not in self._at:
+        found: House | None = None
+        while "://" in folder:
+            if folder in self._at:
+                found = self._at[folder]
+                break
             passed.append(folder)
             path = f"{folder}/{FILE}"
-            above = folder.rpartition("/")[0]
             if exists(path):
                 from lickwright.library.house_reading import read_house
 
-                self._at[folder] = read_house(path, path, read)
-            elif above.endswith(("://", ":/")) or not above:
-                self._at[folder] = None
-            else:
-                folder = above
-        for one in passed:
-            self._at[one] = self._at[folder]
-        return self._at[folder]
+                found = read_house(path, path, read)
+                break
+            folder = folder.rpartition("/")[0]
+        self._at.update(dict.fromkeys(passed, found))
+        return found
 
     def all(self) -> tuple[House, ...]:
         """Those found so far, by path, each once."""
