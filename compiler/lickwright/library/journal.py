@@ -11,6 +11,7 @@ import os
 from collections.abc import Iterable, Iterator
 
 from lickwright.files import TEMPORARY
+from lickwright.library.fresh import take_away
 from lickwright.library.manifest import Manifest
 
 FOLDER = ".lickwright.journal"
@@ -70,8 +71,8 @@ def clear(out: str) -> None:
 
 
 def sweep(out: str, folders: Iterable[str]) -> None:
-    """Takes away temporary files, and folders that were made for outputs which then did not come."""
-    for folder in folders:
+    """Takes away temporary files and folders."""
+    for folder in {*folders, *map(os.path.dirname, folders)}:  # a new folder is filled beside its place
         here = os.path.join(out, folder)
         try:
             names = os.listdir(here)
@@ -79,10 +80,7 @@ def sweep(out: str, folders: Iterable[str]) -> None:
             continue
         for name in names:
             if name.startswith(TEMPORARY) and name.endswith(".tmp"):
-                try:
-                    os.unlink(os.path.join(here, name))
-                except OSError:
-                    pass
+                take_away(os.path.join(here, name))
 
 
 def _lines(out: str) -> Iterator[tuple[str, str, bytes]]:

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from lickwright.diagnostics import Diagnostic
 from lickwright.files import NOT_OURS, TEMPORARY, UNWRITABLE, reason, replace
+from lickwright.library.fresh import take_away, write_folder
 from lickwright.library.journal import Journal
 from lickwright.library.manifest import Made
 from lickwright.library.orders import Item
@@ -68,7 +69,11 @@ class Place:
             help = "name another folder with --out, or say --overwrite"
             return Placed((), 0, (Trouble(folder, NOT_OURS.at(Span(0, 0), message, help)),))
         try:
-            fresh = self._enter(folder, target)
+            if self._new(folder, target) and outputs:
+                placed = self._write_new(target, folder, outputs)
+                if placed is not None:
+                    return placed
+            os.makedirs(folder, exist_ok=True)
         except _Refused as e:
             return Placed((), 0, (Trouble(folder, NOT_OURS.at(Span(0, 0), str(e), "name another folder with --out")),))
         except OSError as e:
@@ -78,9 +83,6 @@ class Place:
         todo: list[tuple[Output, bytes]] = []
         for output in outputs:
             hash = digest(output.data)
-            if fresh:
-                todo.append((output, hash))
-                continue
             path = os.path.join(folder, output.name)
             row = known.get(output.name)
             try:
@@ -118,8 +120,8 @@ class Place:
                 troubles.append(_unwritable(path, e))
         return Placed(tuple(made), written, tuple(troubles))
 
-    def _enter(self, folder: str, target: str) -> bool:
-        """Sees that the folder is there, inside the output folder; gives whether it was made just now."""
+    def _new(self, folder: str, target: str) -> bool:
+        """Whether the folder is not there yet. Sees that it lies inside the output folder."""
         above = os.path.dirname(target)
         if above not in self._seen:
             self._real = self._real or os.path.realpath(self.out)
@@ -127,18 +129,29 @@ class Place:
                 raise _Refused(f"the folder {above} is a link to another place")
             self._seen.add(above)
         try:
-            os.mkdir(folder)
-        except FileNotFoundError:
-            os.makedirs(folder)
-        except FileExistsError:
             mode = os.lstat(folder).st_mode
-            if stat.S_ISLNK(mode):
-                raise _Refused("the folder is a link to another place") from None
-            if not stat.S_ISDIR(mode):
-                raise NotADirectoryError(20, "a file stands where the folder would go") from None
-            _sweep(folder)
-            return False
-        return True
+        except FileNotFoundError:
+            return True
+        if stat.S_ISLNK(mode):
+            raise _Refused("the folder is a link to another place")
+        if not stat.S_ISDIR(mode):
+            raise NotADirectoryError(20, "a file stands where the folder would go")
+        _sweep(folder)
+        return False
+
+    def _write_new(self, target: str, folder: str, outputs: Sequence[Output]) -> Placed | None:
+        """The whole folder at once; None where that does not work, whatever the reason."""
+        hashes = [digest(output.data) for output in outputs]
+        try:
+            self.journal.note(target, [(output.name, hash) for output, hash in zip(outputs, hashes, strict=True)])
+            states = write_folder(folder, [(output.name, output.data) for output in outputs])
+        except OSError:
+            return None
+        made = tuple(
+            _made(output.name, output.lick, output.format, hash, state)
+            for output, hash, state in zip(outputs, hashes, states, strict=True)
+        )
+        return Placed(made, len(made), ())
 
 
 class _Refused(Exception):
@@ -213,10 +226,11 @@ def _sweep(folder: str) -> None:
         if name.startswith(TEMPORARY) and name.endswith(".tmp"):
             path = os.path.join(folder, name)
             try:
-                if time.time() - os.lstat(path).st_mtime > _OLD:
-                    os.unlink(path)
+                old = time.time() - os.lstat(path).st_mtime > _OLD
             except OSError:  # it was the other command's, and is gone
                 continue
+            if old:
+                take_away(path)
 
 
 def _unwritable(path: str, error: OSError) -> Trouble:
