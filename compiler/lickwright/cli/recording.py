@@ -5,6 +5,7 @@ In: what follows the command on its line. Out: a `Recording`. Whether sound can 
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -96,3 +97,4 @@ def need_sound() -> None:
     missing = [name for name in ("numpy", "soundfile") if find_spec(name) is None]
     if missing:
         raise click.UsageError(f"sound wants {' and '.join(missing)}: pip install 'lickwright[audio]'")
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread a core, for work that there is not
