@@ -114,6 +114,7 @@ class _Workers:
         self._say = say
         self._jobs = local_jobs
         self._there = setup._replace(out=whole(setup.out))
+        self._patience = max(PATIENCE, 2 * setup.limits.seconds)
         self._gone = False  # the cluster is no longer asked
 
     def __enter__(self) -> _Workers:
@@ -145,10 +146,11 @@ class _Workers:
                     yield from pool.run(missing.values())
 
     def _number(self) -> int:
+        """How many chunks can be worked on at once."""
         if self._gone:
             return self._jobs
         try:
-            return max(1, len(self._client.scheduler_info()["workers"]))
+            return max(1, sum(int(threads) for threads in self._client.nthreads().values()))
         except Exception:
             return 1
 
@@ -163,7 +165,7 @@ class _Workers:
                 number, results = answers.get(timeout=_LOOK)
             except Empty:
                 quiet = quiet + 1 if self._idle() else 0
-                if self._client.status != "running" or time.monotonic() - moved > PATIENCE or quiet >= _QUIET:
+                if self._client.status != "running" or time.monotonic() - moved > self._patience or quiet >= _QUIET:
                     break
                 continue
             quiet, moved = 0, time.monotonic()
