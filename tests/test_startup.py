@@ -19,6 +19,9 @@ HEAVY = (
     "asyncio",
     "csv",
     "subprocess",
+    "multiprocessing",
+    "sqlite3",
+    "lickwright.library.build",
     "lickwright.performance",
     "lickwright.layout",
 )
@@ -54,3 +57,16 @@ def test_import_lickwright_costs_nothing() -> None:
     loaded = _loaded("import sys, lickwright; print(*sys.modules, file=sys.stderr)")
     assert "lickwright.version" in loaded
     assert not loaded.intersection({"lark", "click", "lickwright.pipeline", *HEAVY})
+
+
+def test_making_one_file_starts_no_workers_and_nothing_to_do_loads_no_compiler(tmp_path: Path) -> None:
+    path = tmp_path / "a.lick"
+    path.write_text('lick "Porch light"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n')
+    code = (
+        "import sys; from lickwright.cli import main; "
+        f"assert main(['make', {str(path)!r}, '--out', {str(tmp_path)!r}]) == 0; print(*sys.modules, file=sys.stderr)"
+    )
+    loaded = _loaded(code)
+    assert "lickwright.pipeline" in loaded
+    assert not loaded.intersection({"multiprocessing", "numpy", "subprocess", "lickwright.library.index"})
+    assert not _loaded(code).intersection({"lark", "lickwright.pipeline", "lickwright.library.work"})
