@@ -58,7 +58,7 @@ def judge(compilation: Compilation) -> Compilation:
     """What must hold for whatever was compiled."""
     length = len(compilation.source.text)
     for d in compilation.diagnostics:
-        said = re.sub(r"`[^`]*`", "", f"{d.message} {d.help or ''}")  # without what the user wrote
+        said = re.sub(r'`[^`]*`|"[^"]*"', "", f"{d.message} {d.help or ''}")  # without what the user wrote
         assert not TERMS.search(said), said
         assert "\n" not in d.message
         assert len(d.message) <= 200 and len(d.help or "") <= 300, (d.message, d.help)
