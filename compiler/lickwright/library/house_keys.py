@@ -76,7 +76,9 @@ def _one_of(known: tuple[str, ...]) -> Callable[[Any], str]:
         word = text(value).lower()
         if word not in known:
             near = nearest(word, known)
-            raise ValueError(f"`{word[:30]}` is not known" + (f": {near}?" if near else f": there are {', '.join(known)}"))
+            raise ValueError(
+                f"`{word[:30]}` is not known" + (f": {near}?" if near else f": there are {', '.join(known)}")
+            )
         return word
 
     return parse
