@@ -111,6 +111,14 @@ def test_an_output_folder_inside_the_library_is_no_source(run: Run) -> None:
     assert {p: p.read_bytes() for p in Path("lib").rglob("*.lick")} == before
 
 
+def test_one_file_of_a_library_goes_where_the_library_put_it(run: Run) -> None:
+    run("lib", "--to", "tab")
+    whole = tree(Path("out"))
+    assert run("lib/slow/deep/d.lick", "--to", "tab")[1] == "1 file of 1 lick in out\n"
+    assert tree(Path("out")) == whole
+    assert _counts(run("lib", "--to", "tab")[1]) == "6 sources: 6 unchanged"
+
+
 # ---- only what changed
 
 

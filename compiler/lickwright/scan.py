@@ -24,6 +24,7 @@ class Found(NamedTuple):
     trouble: Diagnostic | None = None  # why there is nothing to compile; None: there is
     below: str = ""  # the folder in which it lies, as seen from the folder that was named; "" for a file that was named
     real: str = ""  # the same file without links; "" with a trouble
+    named: bool = False  # it was named itself, not found in a folder
 
 
 def find(paths: Sequence[str]) -> list[Found]:
@@ -38,7 +39,7 @@ def walk(paths: Sequence[str], leave_out: str | None = None) -> Iterator[Found]:
     """The same one by one, a file as often as it is named. `leave_out` is a real folder that is not looked into, unless it is named."""
     for path in paths:
         if path == "-":
-            yield Found(path, real=path)
+            yield Found(path, real=path, named=True)
         elif os.path.isdir(path):
             some = False
             for one in _below(path, leave_out):
@@ -48,7 +49,7 @@ def walk(paths: Sequence[str], leave_out: str | None = None) -> Iterator[Found]:
                 message = "there is no .lick file in this folder or below it"
                 yield Found(path, NO_LICKS.at(Span(0, 0), message, "check the folder's name"))
         else:
-            yield Found(path, real=os.path.realpath(path))
+            yield Found(path, real=os.path.realpath(path), named=True)
 
 
 def _below(top: str, leave_out: str | None) -> Iterator[Found]:

@@ -19,7 +19,7 @@ from lickwright.library.manifest import Manifest, Unusable, seen_from, stored, w
 from lickwright.library.orders import Item, Order
 from lickwright.library.outputs import digest, inode_of, standing
 from lickwright.names import slug
-from lickwright.scan import Found, walk
+from lickwright.scan import SUFFIX, Found, walk
 from lickwright.source import Unreadable
 
 _TABLES = """
@@ -29,6 +29,7 @@ CREATE TEMP TABLE scan (
     path TEXT UNIQUE,              -- as in `sources`; NULL where there is nothing to read
     target TEXT,                   -- the folder of its outputs
     ordered INTEGER NOT NULL,      -- which order holds
+    named INTEGER NOT NULL,        -- 1: a file that was named itself
     ours INTEGER NOT NULL,         -- 0: another shard's
     state TEXT NOT NULL,           -- '': to be done; built, unchanged, failed, skipped
     findings TEXT NOT NULL         -- for the report; of what cannot be read see `remembered.py`
@@ -37,6 +38,13 @@ CREATE TEMP TABLE same (           -- the sources that need no work
     id INTEGER PRIMARY KEY,
     told INTEGER NOT NULL          -- 1: something is remembered of it that is said again
 )
+"""
+
+
+# One file of a library that was built before goes where it went then.
+_KEPT = """
+UPDATE scan SET target = (SELECT s.target FROM sources s WHERE s.path = scan.path)
+WHERE named AND EXISTS (SELECT 1 FROM sources s WHERE s.path = scan.path AND s.target LIKE '%' || scan.target)
 """
 
 
@@ -83,9 +91,10 @@ def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, sha
     rows = (inside.row(found, share) for found in walk(paths, leave_out=real))
     db.execute("BEGIN")
     db.executemany(
-        "INSERT OR IGNORE INTO scan (shown, path, target, ordered, ours, state, findings) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        "INSERT OR IGNORE INTO scan (shown, path, target, ordered, named, ours, state, findings) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
         rows,
     )
+    db.execute(_KEPT)
     _part(manifest)
     db.execute("COMMIT")
 
@@ -106,7 +115,7 @@ class _Folders:
     def row(self, found: Found, share: Share) -> tuple[object, ...]:
         shown = os.fsencode(found.path)
         if found.trouble is not None:
-            return shown, None, None, 0, 1, "failed", remembered.text([found.trouble])
+            return shown, None, None, 0, 0, 1, "failed", remembered.text([found.trouble])
         folder, slash, name = found.real.rpartition(os.sep)
         folder += slash
         if folder != self._last or found.path == "-":
@@ -122,9 +131,10 @@ class _Folders:
             path, stem = "-", "stdin"
         else:
             path = self._seen_from_out + (name if name.isascii() else stored(name))
-            stem = slug(os.path.splitext(os.path.basename(found.path))[0])
+            shown_name = found.path.rpartition(os.sep)[2]  # a link has a name of its own
+            stem = slug(shown_name[: -len(SUFFIX)] if shown_name.endswith(SUFFIX) else os.path.splitext(shown_name)[0])
         state = "skipped" if not ours else "failed" if self._blocked else ""
-        return shown, path, self._above + stem, self._order, ours, state, ""
+        return shown, path, self._above + stem, self._order, found.named, ours, state, ""
 
 
 def _part(manifest: Manifest) -> None:
@@ -211,6 +221,7 @@ def _unchanged(
     outputs = manifest.db.execute(_OUTPUTS)
     output = outputs.fetchone()
     asked = [frozenset(_suffixes(order)) for order in orders]
+    enough: dict[tuple[int, str], bool] = {}  # by order: whether these formats are all that it wants
     for id, shown, target, ordered, hash, key, formats, made, told, indexed in manifest.db.execute(_MATCHED):
         order = orders[ordered]
         wanted = asked[ordered]
@@ -221,7 +232,9 @@ def _unchanged(
             if output[1][len(output[6]) :] in wanted:
                 rows.append(output)
             output = outputs.fetchone()
-        if key != order.key or order.facts > indexed or not set(formats.split(",")).issuperset(order.formats):
+        if (ordered, formats) not in enough:
+            enough[ordered, formats] = set(formats.split(",")).issuperset(order.formats)
+        if key != order.key or order.facts > indexed or not enough[ordered, formats]:
             continue
         if len(rows) != made * len(wanted):
             continue
