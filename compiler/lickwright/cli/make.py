@@ -125,13 +125,17 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         report=more["report"],
     )
     with screen.endings() as ended, _cluster(more["cluster"], wish) as wish:
-        if more["watch"]:
-            from lickwright.cli.making import watch
+        try:
+            if more["watch"]:
+                from lickwright.cli.making import watch
 
-            return watch(lambda: wish._replace(order_of=_orders(context, Houses(), library)), ended)
-        teller = Screen()
-        account = build(wish, teller)
-        return _end(teller, account, wish, houses, ended())
+                return watch(lambda: wish._replace(order_of=_orders(context, Houses(), library)), ended)
+            teller = Screen()
+            account = build(wish, teller)
+            return _end(teller, account, wish, houses, ended())
+        except KeyboardInterrupt:  # before there was anything to tidy up
+            screen.err("stopped\n")
+            return ended()
 
 
 def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: Houses, jobs: int) -> int:
