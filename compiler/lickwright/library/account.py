@@ -17,7 +17,7 @@ from lickwright.library import remembered
 from lickwright.library.manifest import Unusable
 from lickwright.library.orders import Order, Result
 from lickwright.library.outputs import Trouble
-from lickwright.library.plan import Remembered
+from lickwright.library.unchanged import Remembered
 from lickwright.source import Unreadable
 
 _UNREAD = (UNREADABLE.code, NOT_TEXT.code, NO_LICKS.code)

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.backends import BACKENDS
 from lickwright.files import UNWRITABLE, reason
-from lickwright.library import journal, plan, prune
+from lickwright.library import journal, plan, prune, unchanged
 from lickwright.library.account import Account, Teller
 from lickwright.library.lock import Lock
 from lickwright.library.manifest import NAME, Manifest, Unusable, damaged, set_aside
@@ -152,10 +152,10 @@ class _Build:
         ).fetchone()
         account.failed += account.blocked
         db.execute("BEGIN")  # thousands of changes of tables that are ours alone
-        account.files, account.licks = plan.unchanged(self.manifest, self.wish.out, self._orders.all)
+        account.files, account.licks = unchanged.look(self.manifest, self.wish.out, self._orders.all)
         db.execute("UPDATE scan SET state = 'unchanged' WHERE id IN (SELECT id FROM temp.same)")
         (account.unchanged,) = db.execute("SELECT count(*) FROM temp.same").fetchone()
-        for one in plan.remembered_of(self.manifest):
+        for one in unchanged.remembered_of(self.manifest):
             state = account.remember(one, self._orders.all[one.order], self.wish.report is not None)
             db.execute("UPDATE scan SET state = ?, findings = ? WHERE id = ?", (*state, one.id))
         self.manifest.keep()

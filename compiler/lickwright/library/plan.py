@@ -1,8 +1,7 @@
-"""What there is to do: every source that is meant, where its outputs go, and whether they are still right.
+"""What there is to do: every source that is meant, and where its outputs go.
 
 In: paths, and the manifest of the output folder. Out: items to work on, in a fixed order. The sources stand in a temporary table of the
-manifest's own connection, so a library of any size takes no more memory than a small one. A source is unchanged if its bytes hash to what is on
-record, under the same key and for the formats wanted, and all its outputs are there as we left them.
+manifest's own connection, so a library of any size takes no more memory than a small one. Which need no work is `unchanged.py`.
 """
 
 from __future__ import annotations
@@ -10,17 +9,13 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Sequence
 from hashlib import blake2b
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from lickwright.backends import BACKENDS
-from lickwright.files import read
 from lickwright.library import remembered
-from lickwright.library.manifest import Manifest, Unusable, seen_from, stored, whose
+from lickwright.library.manifest import Manifest, seen_from, stored, whose
 from lickwright.library.orders import Item, Order
-from lickwright.library.outputs import digest, inode_of, standing
 from lickwright.names import slug
 from lickwright.scan import SUFFIX, Found, walk
-from lickwright.source import Unreadable
 
 _TABLES = """
 CREATE TEMP TABLE scan (
@@ -154,125 +149,6 @@ def _part(manifest: Manifest) -> None:
                 number += 1
                 chosen = f"{wanted}-{number}"
             db.execute("UPDATE scan SET target = ? WHERE id = ?", (chosen, id))
-
-
-# --- what is unchanged ---------------------------------------------------------------------------------------------------
-
-# Both in the order of the folders of outputs, to be read side by side: a question for each source would take three times as long. Both begin with
-# the scan, so that one file of a large library is quick (`CROSS JOIN` keeps SQLite to that order).
-_MATCHED = """
-SELECT scan.id, shown, s.target, ordered, s.hash, key, formats, made, s.findings <> '' OR refused <> '', indexed
-FROM scan CROSS JOIN sources s ON s.path = scan.path
-WHERE state = '' AND s.target = scan.target AND s.hash IS NOT NULL ORDER BY s.target
-"""
-_OUTPUTS = """
-SELECT folder, name, mtime, ctime, size, inode, lick, hash FROM outputs
-WHERE folder IN (SELECT target FROM scan) AND gone = 0 ORDER BY folder
-"""
-_REMEMBERED = """
-SELECT scan.id, shown, ordered, s.findings, refused FROM temp.same JOIN scan USING (id) JOIN sources s ON s.path = scan.path
-WHERE told ORDER BY scan.id
-"""
-
-
-class Remembered(NamedTuple):
-    """An unchanged source with something to be said about it."""
-
-    id: int
-    path: str  # as the user knows it
-    order: int
-    findings: str  # see `remembered.py`
-    refused: tuple[tuple[str, str], ...]  # licks that were not made: title, why
-
-
-def unchanged(manifest: Manifest, out: str, orders: Sequence[Order]) -> tuple[int, int]:
-    """Fills the table `same` with the sources that need no work; gives how many outputs and licks these have."""
-    moved: list[tuple[object, ...]] = []
-    counts = [0, 0]
-    try:
-        rows = _unchanged(manifest, out, orders, moved, counts)
-        manifest.db.executemany("INSERT INTO temp.same VALUES (?, ?)", rows)
-    except (TypeError, ValueError, AttributeError, OverflowError):  # what no program of ours has entered
-        raise Unusable("it is damaged") from None
-    if moved and manifest.writable:  # the very bytes, but copied or touched: the next look is short again
-        manifest.keep()
-        manifest.begin()
-        manifest.db.executemany(
-            "UPDATE outputs SET size = ?, mtime = ?, ctime = ?, inode = ? WHERE folder = ? AND name = ?", moved
-        )
-    return counts[0], counts[1]
-
-
-def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
-    """The sources of `same` that something is to be said about, in the order of the scan."""
-    from json import loads
-
-    for id, shown, ordered, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
-        try:
-            skipped = tuple((str(title), str(why)) for title, why in loads(refused)) if refused else ()
-        except (TypeError, ValueError, RecursionError):
-            raise Unusable("it is damaged") from None
-        yield Remembered(id, os.fsdecode(shown), ordered, findings, skipped)
-
-
-def _unchanged(
-    manifest: Manifest, out: str, orders: Sequence[Order], moved: list[tuple[object, ...]], counts: list[int]
-) -> Iterator[tuple[int, bool]]:
-    outputs = manifest.db.execute(_OUTPUTS)
-    output = outputs.fetchone()
-    asked = [frozenset(_suffixes(order)) for order in orders]
-    enough: dict[tuple[int, str], bool] = {}  # by order: whether these formats are all that it wants
-    for id, shown, target, ordered, hash, key, formats, made, told, indexed in manifest.db.execute(_MATCHED):
-        order = orders[ordered]
-        wanted = asked[ordered]
-        while output is not None and output[0] < target:
-            output = outputs.fetchone()
-        rows = []
-        while output is not None and output[0] == target:
-            if output[1][len(output[6]) :] in wanted:
-                rows.append(output)
-            output = outputs.fetchone()
-        if (ordered, formats) not in enough:
-            enough[ordered, formats] = set(formats.split(",")).issuperset(order.formats)
-        if key != order.key or order.facts > indexed or not enough[ordered, formats]:
-            continue
-        if len(rows) != made * len(wanted):
-            continue
-        try:
-            data = read(os.fsdecode(shown)) if shown != b"-" else b""
-        except Unreadable:
-            continue
-        if digest(data) == hash and _all_there(f"{out}/{target}/", rows, moved):
-            counts[0] += len(rows)
-            counts[1] += made
-            yield id, told
-
-
-def _suffixes(order: Order) -> Iterator[str]:
-    """How the names of all outputs of a lick end."""
-    for row in BACKENDS:
-        if row.name in order.formats:
-            yield from (suffix for suffix, _ in row.files(order.options))
-
-
-def _all_there(folder: str, rows: Sequence[tuple[Any, ...]], moved: list[tuple[object, ...]]) -> bool:
-    """Whether all outputs are as we left them. One with another time or place is read; if only those differ, it is noted in `moved`."""
-    for target, name, mtime, ctime, size, inode, _, hash in rows:
-        try:
-            status = os.lstat(folder + name)
-        except OSError:
-            return False
-        if (
-            status.st_mtime_ns != mtime
-            or status.st_ctime_ns != ctime
-            or status.st_size != size
-            or inode_of(status) != inode
-        ):
-            now = standing(folder + name, None)
-            if now is None or now.hash != hash:
-                return False
-            moved.append((*now[4:], target, name))
-    return True
 
 
 _TODO = "SELECT id, shown, path, target, ordered FROM scan WHERE id > ? AND state = '' ORDER BY id LIMIT 256"

@@ -4,7 +4,7 @@ In: chunks of items. Out: the chunks with their results, as they become ready. E
 a worker breaks down, hangs or runs out of memory, the sources of its chunk are done again one by one, each alone in its chunk; one that brings
 its worker down again is given up and named. Nothing queued is ever lost, since nothing is queued with a worker.
 
-Workers are forked where the system can: they start in milliseconds, hold the build's lock with us, and end when we do.
+Workers (`worker.py`) are forked where the system can: they start in milliseconds, hold the build's lock with us, and end when we do.
 """
 
 from __future__ import annotations
@@ -15,38 +15,18 @@ import signal
 import time
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.connection import Connection, wait
 from typing import Any, NamedTuple
 
 from lickwright.library import careful
-from lickwright.library.orders import Item, Order, Result
-from lickwright.library.outputs import Place
-from lickwright.library.work import Work, given_up, make, safely
+from lickwright.library.orders import Item, Result
+from lickwright.library.work import given_up
+from lickwright.library.worker import KILLED, SIGKILL, Limits, Setup, serve, time_for, unheard, why
 
-OUT_OF_MEMORY = 77  # a worker's exit code
-_SIGKILL = getattr(signal, "SIGKILL", 0)
-KILLED = 3  # tries of a source whose worker was killed from outside, as happens where memory is short
-PORTION = 4096  # bytes of a source
+__all__ = ["CHUNK", "Chunk", "Limits", "Pool", "Setup"]
+
 CHUNK = 32  # sources; a chunk costs about a source's hundredth part to hand over
-
-
-class Limits(NamedTuple):
-    """What one source may cost."""
-
-    seconds: float = 60.0  # by the clock, and as much again for every `PORTION` of the file; most need two thousandths
-    memory: int = 2 << 30  # bytes of address space, where the system can limit it
-
-
-class Setup(NamedTuple):
-    """What every worker needs to know."""
-
-    out: str
-    overwrite: bool
-    orders: tuple[Order, ...]
-    limits: Limits = Limits()
-    work: Work = make  # tests put one in its place that breaks down
 
 
 class Chunk(NamedTuple):
@@ -116,9 +96,9 @@ class Pool:
         except (EOFError, OSError):
             worker.end()
             self._workers.remove(worker)
-            killed = worker.process.exitcode == -_SIGKILL and not worker.late
+            killed = worker.process.exitcode == -SIGKILL and not worker.late
             if chunk.alone >= (KILLED if killed else 1):
-                results = queue.broke(chunk, _why(worker.process.exitcode, worker.late, self._setup.limits))
+                results = queue.broke(chunk, why(worker.process.exitcode, worker.late, self._setup.limits))
             else:
                 results = []
                 queue.again(chunk)
@@ -131,9 +111,9 @@ class Pool:
         others = [ours] + [worker.conn for worker in self._workers]
         inherited = self._context.get_start_method() == "fork"
         process = self._context.Process(
-            target=_serve, args=(theirs, self._setup, others if inherited else (), os.getpid()), daemon=True
+            target=serve, args=(theirs, self._setup, others if inherited else (), os.getpid()), daemon=True
         )
-        with _unheard():  # or a wish to end would find the child with our way to deal with it
+        with unheard():  # or a wish to end would find the child with our way to deal with it
             process.start()
         theirs.close()
         return _Worker(process, ours, self._setup.limits.seconds)
@@ -155,7 +135,7 @@ class _Worker:
         self.chunk = chunk
         if chunk is not None:
             if not hasattr(signal, "setitimer"):  # elsewhere the system itself ends a worker that takes too long
-                self.deadline = time.monotonic() + sum(_seconds(item, self._seconds) for item in chunk.items) + 1.0
+                self.deadline = time.monotonic() + sum(time_for(item, self._seconds) for item in chunk.items) + 1.0
             try:
                 self.conn.send(chunk.items)
             except OSError:  # it is gone: noticed when its answer is read
@@ -219,87 +199,3 @@ class _Queue:
         if len(ready) == len(whole.items):
             del self._parts[chunk.number]
             yield whole, [ready[item.id] for item in whole.items]
-
-
-_ENDINGS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-
-
-@contextmanager
-def _unheard() -> Iterator[None]:
-    """Keeps wishes to end waiting, here and in what is forked."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, _ENDINGS)
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-# --- in the worker -----------------------------------------------------------------------------------------------------
-
-
-def _serve(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
-    """What a worker does until there is nothing more, or nobody to do it for."""
-    for other in others:  # held by us too, they would never tell their own worker that the parent is gone
-        other.close()
-    _limit(setup.limits)
-    place = Place(setup.out, setup.overwrite)
-    try:
-        while True:
-            items: tuple[Item, ...] = conn.recv()
-            results = []
-            for item in items:
-                if os.getppid() != parent and hasattr(os, "fork"):
-                    return
-                _alarm(_seconds(item, setup.limits.seconds))
-                results.append(safely(setup.work, item, setup.orders[item.order], place))
-            _alarm(0)
-            conn.send(results)
-    except (EOFError, OSError):  # the parent is gone, or has no more use for us
-        pass
-    except MemoryError:
-        os._exit(OUT_OF_MEMORY)
-
-
-def _limit(limits: Limits) -> None:
-    for number in _ENDINGS:  # Ctrl-C goes to all of us, and the parent decides
-        signal.signal(number, signal.SIG_IGN if number == signal.SIGINT else signal.SIG_DFL)
-    if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, _ENDINGS)
-    try:
-        import resource
-    except ImportError:  # Windows has none
-        return
-    for which, most in ((resource.RLIMIT_AS, limits.memory), (resource.RLIMIT_CORE, 0)):
-        soft, hard = resource.getrlimit(which)
-        allowed = [limit for limit in (most, soft, hard) if limit != resource.RLIM_INFINITY]
-        resource.setrlimit(which, (min(allowed), hard))
-
-
-def _seconds(item: Item, seconds: float) -> float:
-    """How long a source may take."""
-    try:
-        return seconds * (1 + os.stat(item.path).st_size // PORTION)
-    except (OSError, ValueError):  # it cannot be read either: that is said soon
-        return seconds
-
-
-def _alarm(seconds: float) -> None:
-    """Lets the system end this process, if the source it is at takes so long; 0: no more."""
-    if hasattr(signal, "setitimer"):
-        signal.setitimer(signal.ITIMER_REAL, seconds)
-
-
-def _why(code: int | None, late: bool, limits: Limits) -> str:
-    """What became of a worker, in a few words."""
-    if code == OUT_OF_MEMORY:
-        return f"it needs more than {limits.memory / (1 << 30):.3g} GiB of memory"
-    if late or code == -getattr(signal, "SIGALRM", 0):
-        return f"it took longer than {limits.seconds:g} seconds for each {PORTION // 1024} KiB"
-    if code == -_SIGKILL:
-        return f"its process was killed {KILLED} times, as happens where memory is short"
-    if code is not None and code < 0:
-        return f"lickwright broke down over it ({signal.Signals(-code).name})"
-    return f"lickwright broke down over it (exit code {code})"
