@@ -12,7 +12,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager, closing, nullcontext
+from contextlib import AbstractContextManager, closing, contextmanager, nullcontext
 from itertools import islice
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -88,14 +88,14 @@ def build(wish: Wish, teller: Teller) -> Account:
     except OSError as e:
         account.broke(
             Trouble(
-                _where(wish, e),
+                _where(wish),
                 UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(e)}", "name another folder with --out"),
             )
         )
     return account
 
 
-def _where(wish: Wish, error: Exception) -> str:
+def _where(wish: Wish) -> str:
     """The folder that cannot be written into: with one source, that of its own outputs."""
     if len(wish.paths) == 1 and not os.path.isdir(wish.paths[0]):
         from lickwright.names import slug
@@ -186,8 +186,8 @@ class _Build:
             elif self._whole:
                 self.account.gone = prune.count(self.manifest)
         except KeyboardInterrupt:
-            _undisturbed()
-            self._stop(recorder)
+            with _undisturbed():
+                self._stop(recorder)
             return
         self.manifest.keep()
         journal.clear(self.wish.out)
@@ -296,9 +296,17 @@ class _Build:
         self.account.stop()
 
 
-def _undisturbed() -> None:
+@contextmanager
+def _undisturbed() -> Iterator[None]:
     """A second Ctrl-C must not break off the tidying up, which is short."""
+    before = {}
     if threading.current_thread() is threading.main_thread():
         for name in ("SIGINT", "SIGTERM", "SIGHUP"):
             if hasattr(signal, name):
-                signal.signal(getattr(signal, name), signal.SIG_IGN)
+                number = getattr(signal, name)
+                before[number] = signal.signal(number, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
