@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import io
+import random
 import struct
 from dataclasses import replace
 from fractions import Fraction
@@ -24,6 +25,7 @@ from lickwright.synth.under import click
 
 HEAD = 'key A minor\ntempo 120\nby Mara Quill\nrights own ©\nchords A7 | D7\nlick "Näher ♯4"\n'
 MUSIC = "| G5 G7 B8^10 - e5 - D5h7 | G7~ - - - - - - - ||"
+SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
 AUDIO = next(row for row in BACKENDS if row.recorded)
 
 
@@ -222,6 +224,20 @@ def test_what_is_too_long_or_has_no_harmony_is_said() -> None:
     assert [d.code for d in emission.losses] == ["L508"]
     taken = taken_down(slow.stages, Options(recording=Recording(repeat=100)))  # type: ignore[arg-type]
     assert taken.left_out == 100 - 75
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_lick_with_slips_of_the_hand_still_sounds(seed: int) -> None:
+    """Whatever compiles can be heard: samples with a few signs taken out or doubled."""
+    chance = random.Random(seed)
+    text = chance.choice(SAMPLES).read_text("utf-8")
+    for _ in range(seed % 4):
+        at = chance.randrange(len(text))
+        text = text[:at] + chance.choice(["", text[at] * 2, "~", "x"]) + text[at + 1 :]
+    for one in [one for one in compile_text(text).licks if one.ok][:2]:
+        wave, rate = heard(made(one, Recording(click=seed % 2 == 0)))
+        assert np.isfinite(wave).all()
+        assert integrated(energies(wave, rate)) == pytest.approx(-16, abs=0.5)
 
 
 # --- from the command line --------------------------------------------------------------------------------------------

@@ -57,7 +57,9 @@ def _whole(text: str | bytes) -> str:
     seen = report.findings(compilation.source, compilation.diagnostics)
     for lick in compilation.licks[:20]:
         if lick.ok:
-            seen += "".join(str(len(lick.emit(row.name).data)) for row in BACKENDS)
+            seen += "".join(
+                str(len(lick.emit(row.name).data)) for row in BACKENDS if not row.recorded
+            )  # sound: test_audio
         else:
             assert lick.diagnostics, "refused without a word"
     return seen

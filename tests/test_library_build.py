@@ -111,10 +111,11 @@ def test_an_output_folder_inside_the_library_is_no_source(run: Run) -> None:
     assert {p: p.read_bytes() for p in Path("lib").rglob("*.lick")} == before
 
 
-def test_one_file_of_a_library_goes_where_the_library_put_it(run: Run) -> None:
+def test_a_part_of_a_library_goes_where_the_library_put_it(run: Run) -> None:
     run("lib", "--to", "tab")
     whole = tree(Path("out"))
     assert run("lib/slow/deep/d.lick", "--to", "tab")[1] == "1 file of 1 lick in out\n"
+    run("lib/slow", "--to", "tab", "--prune")
     assert tree(Path("out")) == whole
     assert _counts(run("lib", "--to", "tab")[1]) == "6 sources: 6 unchanged"
 
@@ -269,6 +270,19 @@ def test_prune_takes_away_only_what_we_made_and_nobody_changed(run: Run) -> None
         "a/mine.txt", "slow/b/another-title.mid", "slow/b/another-title.tab.txt", "slow/c/number-2.tab.txt"
     ]  # fmt: skip
     assert "gone" not in run("lib", "--to", "tab,midi", "--prune")[1]
+
+
+def test_sources_whose_names_are_no_utf8_are_known_again_and_not_pruned(run: Run) -> None:
+    name = os.fsdecode(b"lib/slow/caf\xe9.lick")
+    _write(name, lick(9))
+    assert run("lib", "--to", "tab")[0] == 0
+    assert _counts(run("lib", "--to", "tab", "--report", "r.json")[1]) == "7 sources: 7 unchanged"
+    assert name in [source["path"] for source in json.loads(Path("r.json").read_text("ascii"))["sources"]]
+    whole = tree(Path("out"))
+    run("lib/Fast Ones", "--to", "tab", "--prune")
+    assert tree(Path("out")) == whole
+    os.unlink(name)
+    assert "removed out/slow/caf/number-9.tab.txt" in run("lib", "--to", "tab", "--prune")[1]
 
 
 def test_prune_keeps_outputs_of_sources_that_were_not_meant_or_are_broken(run: Run) -> None:

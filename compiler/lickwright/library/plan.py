@@ -36,10 +36,13 @@ CREATE TEMP TABLE same (           -- the sources that need no work
 """
 
 
-# One file of a library that was built before goes where it went then.
+# A part of a library that was built before goes where it went then: a file or a folder below the one that was named.
 _KEPT = """
 UPDATE scan SET target = (SELECT s.target FROM sources s WHERE s.path = scan.path)
-WHERE named AND EXISTS (SELECT 1 FROM sources s WHERE s.path = scan.path AND s.target LIKE '%' || scan.target)
+WHERE (SELECT count(*) FROM scan) < (SELECT count(*) FROM sources) AND EXISTS (
+    SELECT 1 FROM sources s WHERE s.path = scan.path
+    AND (s.target LIKE '%/' || scan.target OR named AND s.target LIKE '%' || scan.target)
+)
 """
 
 
