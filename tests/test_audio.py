@@ -59,7 +59,7 @@ def test_every_format_sounds_the_same_and_says_whose_it_is(kind: str) -> None:
         return
     with soundfile.SoundFile(io.BytesIO(data)) as file:
         assert (file.title, file.artist, file.copyright) == ("Näher ♯4", "Mara Quill", "own ©")
-        assert file.comment.startswith("120 quarter notes a minute; bar 1 at 0.000 s; bar 2 at 2.000 s")
+        assert file.comment.startswith("1/4 = 120; bar 1 at 0.000 s; bar 2 at 2.000 s")
 
 
 def assert_id3(data: bytes) -> None:
@@ -193,15 +193,21 @@ def test_a_practice_set_follows_the_tempo_that_is_asked_for() -> None:
 def test_the_ladder_stands_in_the_timing_sheets() -> None:
     one, options = lick(), Options(recording=Recording(practice=True, ladder=Ladder(80, 10, 100)))
     sheet = [line.split(",") for line in one.emit("timing", options).data.decode().splitlines()]
-    assert sheet[0][-4:] == ["at 96", "at 106", "at 116", "at 120"]
+    assert sheet[0][-4:] == ["rung_1_at_96_s", "rung_2_at_106_s", "rung_3_at_116_s", "rung_4_at_120_s"]
     first, second = sheet[1], sheet[2]
     assert first[-4] == "2.5"  # after a bar of count-in at 96
     assert float(second[-4]) - float(first[-4]) == pytest.approx(0.5 * 60 / 96, abs=0.002)
     ladder = taken_down(one.stages, AUDIO.files(options)[-1][1]).rounds  # type: ignore[arg-type]
     assert float(first[-1]) == pytest.approx(ladder[-1].at, abs=0.001)
-    assert "practice ladder: 96, 106, 116, 120 beats a minute" in one.emit("timing-text", options).data.decode()
+    assert "practice ladder: 1/4 = 96, 106, 116, 120" in one.emit("timing-text", options).data.decode()
     assert '{"at_s": 2.5, "beats_a_minute": 96.0}' in one.emit("timing-json", options).data.decode()
-    assert b"at 96" not in one.emit("timing").data
+    back = Options(recording=Recording(practice=True, ladder=Ladder(90, 20, 110)))  # above the tempo, and back to it
+    assert (
+        one.emit("timing", back)
+        .data.split(b"\n")[0]
+        .endswith(b",rung_1_at_108_s,rung_2_at_128_s,rung_3_at_132_s,rung_4_at_120_s")
+    )
+    assert b"rung" not in one.emit("timing").data
 
 
 def test_variation_is_small_and_the_same_for_a_seed() -> None:
@@ -268,16 +274,16 @@ def test_make_records_what_is_asked_for(tmp_path: Path) -> None:
         "--click",
         "--backing",
     ]
-    assert "one.flac" in files_of(asked, tmp_path)
-    wave, rate = soundfile.read(tmp_path / "out" / "one" / "one.flac")
+    assert files_of(asked, tmp_path) == {"one.wav", "one.60-bpm.flac"}  # the full one keeps its place
+    wave, rate = soundfile.read(tmp_path / "out" / "one" / "one.60-bpm.flac")
     assert len(wave) / rate == pytest.approx(4 + 2 * 8 + 1, abs=0.01)
 
 
 def test_make_writes_the_practice_set(tmp_path: Path) -> None:
-    found = files_of(["--practice", "--format", "ogg", "--ladder", "90%,5,100%"], tmp_path)
+    found = files_of(["--format", "ogg", "--ladder", "90%,5,100%"], tmp_path)
     sounds = {f"one.{part}.ogg" for part in ("slow", "medium", "full", "ladder")}
     assert found == sounds | {"one.tab.txt", "one.mid", "one.timing.csv"}
-    assert "at 108" in (tmp_path / "out" / "one" / "one.timing.csv").read_text("utf-8")
+    assert "rung_1_at_108_s" in (tmp_path / "out" / "one" / "one.timing.csv").read_text("utf-8")
 
 
 def test_a_house_can_ask_for_recordings(tmp_path: Path) -> None:

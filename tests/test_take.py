@@ -114,7 +114,7 @@ def test_a_ladder_counts_in_every_rung() -> None:
     first, second = found.rounds
     assert (first.at, second.at) == pytest.approx((4.0, 4.0 + 8.0 + 2.0))
     assert [click.at for click in found.clicks if click.first] == pytest.approx([0.0, 12.0])
-    assert found.marks[-1].name == "120 beats a minute, bar 2"
+    assert found.marks[-1].name == "1/4 = 120, bar 2"
 
 
 def test_rounds_that_would_be_too_long_are_left_out_and_counted() -> None:

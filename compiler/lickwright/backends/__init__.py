@@ -44,6 +44,13 @@ class Options:
     single_channel: bool = False  # MIDI for old gear: all strings on one channel
     recording: Recording = Recording()
 
+    @property
+    def tempo_words(self) -> str:
+        """The tempo asked for, to name a recording with, so that a slow one does not take the full one's place: `60-percent`."""
+        if self.tempo_bpm is not None:
+            return f"{float(self.tempo_bpm):g}-bpm".replace(".", "-")
+        return "" if self.tempo_percent is None else f"{float(self.tempo_percent):g}-percent".replace(".", "-")
+
 
 class Emission(NamedTuple):
     """One output: its bytes, and what the format could not say."""
@@ -74,8 +81,12 @@ class Backend(NamedTuple):
         count_in = max(1, recording.count_in) if recording.practice else recording.count_in
         made = (replace(recording, part=part, practice=False, count_in=count_in) for part in parts)
         return tuple(
-            (f"{'.' * bool(one.part)}{one.part}.{one.format}", replace(options, recording=one)) for one in made
+            (_dotted(one.part or options.tempo_words, one.format), replace(options, recording=one)) for one in made
         )
+
+
+def _dotted(*words: str) -> str:
+    return "".join(f".{word}" for word in words if word)
 
 
 BACKENDS: tuple[Backend, ...] = (

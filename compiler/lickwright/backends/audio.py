@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.backends import BACKENDS, Emission, Options, Stages
@@ -58,7 +59,8 @@ def emit(stages: Stages, options: Options) -> Emission:
 
     wave, rate, taken, losses = recorded(stages, options)
     settings = stages.timeline.settings
-    tags = Tags(stages.timeline.title, settings.by, settings.rights, _tempo_words(taken), taken.marks)
+    part = f" ({options.recording.part})" if options.recording.part else ""
+    tags = Tags(stages.timeline.title + part, settings.by, settings.rights, _tempo_words(stages, taken), taken.marks)
     return Emission(encoded(wave, rate, options.recording.format, tags), losses)
 
 
@@ -119,17 +121,12 @@ def ladder(stages: Stages, options: Options) -> list[Round]:
     """The first time through the lick on each rung of the practice ladder, as its recording has them."""
     row = next(row for row in BACKENDS if row.recorded)
     asked = row.files(replace(options, recording=replace(options.recording, practice=True)))[-1][1]
-    found: dict[Fraction | None, Round] = {}
-    for one in taken_down(stages, asked).rounds:
-        found.setdefault(one.bpm, one)
-    return list(found.values())
+    return [next(same) for _, same in groupby(taken_down(stages, asked).rounds, key=lambda one: one.bpm)]
 
 
-def _tempo_words(taken: Take) -> str:
-    """`72 quarter notes a minute`, of a ladder the first and the last."""
-    tempi = [f"{float(one.performance.tempos[0].qpm):.4g}" for one in taken.rounds]
-    return (
-        f"{tempi[0]} quarter notes a minute"
-        if len(set(tempi)) == 1
-        else f"{tempi[0]} to {tempi[-1]} quarter notes a minute"
-    )
+def _tempo_words(stages: Stages, taken: Take) -> str:
+    """`1/4 = 72`; of a ladder all its rungs."""
+    settings = stages.timeline.settings
+    value = settings.tempo.unit or settings.meter.beat
+    tempi = [float(one.performance.tempos[0].qpm / (4 * value)) for one in taken.rounds]
+    return f"{settings.tempo.counted(settings.meter)} = " + ", ".join(f"{bpm:.4g}" for bpm, _ in groupby(tempi))

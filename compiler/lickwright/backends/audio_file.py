@@ -64,7 +64,9 @@ def encoded(wave: NDArray[np.float32], rate: int, kind: str, tags: Tags) -> byte
 
 
 def _texts(tags: Tags) -> dict[str, str]:
-    places = "; ".join(f"{mark.name} at {mark.at:.3f} s" for mark in tags.marks)
+    counted = [mark for mark in tags.marks if mark.name.endswith("count-in")]
+    marks = counted if len(counted) > 1 else tags.marks  # of a ladder its rungs
+    places = "; ".join(f"{mark.name} at {mark.at:.3f} s" for mark in marks)
     if len(places) > _LONGEST:
         places = places[: places.rindex(";", 0, _LONGEST)]
     return {

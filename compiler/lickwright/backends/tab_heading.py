@@ -15,7 +15,7 @@ from lickwright.grid import Cell, Grid
 from lickwright.hand import BIG_BEND, PICKING
 from lickwright.marks import EVENT_ABOVE, note_text, shape_text
 from lickwright.music.pitch import parse_key, pitch_name
-from lickwright.music.rhythm import SIXTHS, Meter, Tempo
+from lickwright.music.rhythm import SIXTHS
 from lickwright.notation.techniques import TECHNIQUES, Curve, Stroke, Technique
 from lickwright.settings import Settings
 from lickwright.timeline import Timeline
@@ -76,22 +76,13 @@ def tempo_words(timeline: Timeline, percent: Fraction | None, bpm: Fraction | No
     settings = timeline.settings
     written, feel = settings.tempo, settings.feel
     asked = bpm if bpm is not None else written.bpm * percent / 100 if percent is not None else written.bpm
-    words = f"{_value(written, settings.meter)} = {_plain(asked)}"
+    words = f"{written.counted(settings.meter)} = {_plain(asked)}"
     if asked != written.bpm:
         words += f" (written: {_plain(written.bpm)})"
     if feel.name == "straight":
         return words
     long, short = feel.ratio
     return f"{words}, {feel.name}: pairs of 1/{feel.unit.denominator} are played long and short, {long}:{short}"
-
-
-def _value(tempo: Tempo, meter: Meter) -> str:
-    """The note value that is counted, as written: `1/4`, `1/4.`."""
-    unit = tempo.unit or meter.beat
-    if unit.numerator == 1:
-        return f"1/{unit.denominator}"
-    dots = {3: ".", 7: ".."}.get(unit.numerator)
-    return f"1/{unit.denominator >> len(dots)}{dots}" if dots else str(unit)
 
 
 def _plain(number: Fraction) -> str:

@@ -69,13 +69,16 @@ def emit(stages: Stages, options: Options) -> Emission:
 
 
 def _ladder(stages: Stages, options: Options) -> Iterator[list[str]]:
-    """A column a rung of the practice ladder: its tempo, then the second of the ladder's recording at which each note sounds."""
+    """A column a rung of the practice ladder, named with its tempo: the second of the ladder's recording at which each note sounds."""
     from lickwright.backends.audio import ladder
 
     sounds = [note.sound for note in stages.performance(options).notes if note.part == 0]
-    for rung in ladder(stages, options):
+    for number, rung in enumerate(ladder(stages, options), 1):
         starts = {note.sound: note.start for note in rung.performance.notes if note.part == 0}
-        yield [f"at {float(rung.bpm or 0):g}", *(str(round(rung.at + starts[sound], 3)) for sound in sounds)]
+        yield [
+            f"rung_{number}_at_{float(rung.bpm or 0):g}_s",
+            *(str(round(rung.at + starts[sound], 3)) for sound in sounds),
+        ]
 
 
 @lru_cache(maxsize=4096)

@@ -39,7 +39,7 @@ def emit(stages: Stages, options: Options) -> Emission:
         from lickwright.backends.audio import ladder
 
         heading["ladder"] = [
-            {"at_s": round(rung.at, 3), "beats_a_minute": round(float(rung.bpm or 0), 3)}
+            {"at_s": round(rung.at + rung.performance.bars[0], 3), "beats_a_minute": round(float(rung.bpm or 0), 3)}
             for rung in ladder(stages, options)
         ]
     lines = [f"  {dumps(name)}: {dumps(value, ensure_ascii=False)}," for name, value in heading.items()]

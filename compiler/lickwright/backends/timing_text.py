@@ -23,9 +23,8 @@ def emit(stages: Stages, options: Options) -> Emission:
     if options.recording.practice:
         from lickwright.backends.audio import rungs
 
-        heading += (
-            "\npractice ladder: " + ", ".join(f"{float(bpm):g}" for bpm in rungs(stages, options)) + " beats a minute"
-        )
+        tempi = ", ".join(f"{float(bpm):g}" for bpm in rungs(stages, options))
+        heading += f"\npractice ladder: {timeline.settings.tempo.counted(timeline.settings.meter)} = {tempi}"
     table = [COLUMNS, *(_texts(row) for row in rows(timeline, performance))]
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]
     lines = [heading, "", *(_line(row, widths) for row in table)]

@@ -18,9 +18,13 @@ from lickwright.report import safe
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 MAX_REPEAT, MAX_COUNT_IN = 100, 8
 _USUAL = Recording()
+_WANTED = "lickwright.ladder"  # where a context keeps that a ladder was asked for
 
 
-def _ladder(context: click.Context, parameter: click.Parameter, value: str) -> Ladder:
+def _ladder(context: click.Context, parameter: click.Parameter, value: str | None) -> Ladder | None:
+    if value is None:
+        return None
+    context.meta[_WANTED] = True
     try:
         return parse_ladder(value)
     except ValueError as e:
@@ -60,10 +64,8 @@ _MAKING = (
     click.option(
         "--ladder",
         callback=_ladder,
-        default=str(_USUAL.ladder),
-        show_default=True,
         metavar="START,STEP,TOP",
-        help="Of the practice set; the step in beats a minute.",
+        help=f"The ladder of the practice set, which it asks for; {_USUAL.ladder} if not said. The step is in beats a minute.",
     ),
 )
 
@@ -83,10 +85,11 @@ def making(command: _Command) -> _Command:
 
 
 def asked(value: Callable[[str], Any]) -> Recording:
-    """What is asked for: `value` gives an option's value, None where there is no such option."""
+    """What is asked for: `value` gives an option's value, None where there is no such option. Who says a ladder wants the set."""
     given = {
         name: value(name) for name in ("format", "practice", "count_in", "click", "repeat", "backing", "ladder", "vary")
     }
+    given["practice"] = given["practice"] or click.get_current_context().meta.get(_WANTED)
     return Recording(**{name: one for name, one in given.items() if one is not None})
 
 

@@ -127,6 +127,14 @@ class Tempo(NamedTuple):
         """The same speed in quarters, which is what files of notes want."""
         return self.bpm * (self.unit or meter.beat) * 4
 
+    def counted(self, meter: Meter) -> str:
+        """The note value that is counted, as written: `1/4`, `1/4.`."""
+        unit = self.unit or meter.beat
+        if unit.numerator == 1:
+            return f"1/{unit.denominator}"
+        dots = {3: ".", 7: ".."}.get(unit.numerator)
+        return f"1/{unit.denominator >> len(dots)}{dots}" if dots else str(unit)
+
 
 @lru_cache(maxsize=256)
 def parse_tempo(text: str) -> Tempo:

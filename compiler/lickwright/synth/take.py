@@ -88,7 +88,7 @@ def take(
             at = max(0.0, at)
         if count_in:
             clicks += _counted_in(timeline, at + one - counted, at + music, count_in, counted / count_in)
-            marks.append(Mark(at + one - counted, _name(bpm, None, "count-in")))
+            marks.append(Mark(at + one - counted, _name(timeline, bpm, None, "count-in")))
         for again in range(repeat):
             if rounds and at + performance.end > 60 * MINUTES:
                 left_out += 1
@@ -159,13 +159,15 @@ def _bar_marks(timeline: Timeline, played: Round, again: int | None) -> Iterator
         number = timeline.bars[turn.bar].number
         name = f"bar {number}" if number else "pick-up"
         yield Mark(
-            played.at + start, _name(played.bpm, again, f"{name}, time {turn.number + 1}" if turn.number else name)
+            played.at + start,
+            _name(timeline, played.bpm, again, f"{name}, time {turn.number + 1}" if turn.number else name),
         )
 
 
-def _name(bpm: Fraction | None, again: int | None, place: str) -> str:
-    """`72 beats a minute, round 2, bar 3`."""
-    words = [] if bpm is None else [f"{float(bpm):g} beats a minute"]
+def _name(timeline: Timeline, bpm: Fraction | None, again: int | None, place: str) -> str:
+    """`1/4 = 72, round 2, bar 3`."""
+    settings = timeline.settings
+    words = [] if bpm is None else [f"{settings.tempo.counted(settings.meter)} = {float(bpm):g}"]
     words += [] if again is None else [f"round {again + 1}"]
     return ", ".join((*words, place))
 

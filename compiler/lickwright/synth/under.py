@@ -12,7 +12,7 @@ import numpy as np
 from lickwright.synth.take import Click, Under
 from lickwright.synth.waveguide import Samples
 
-CLICK, CLICK_FIRST = 0.09, 0.14  # peak of a click; of a bar's first
+CLICK, CLICK_FIRST = 0.15, 0.22  # peak of a click; of a bar's first
 HERTZ, HERTZ_FIRST = 1180.0, 1570.0
 LENGTH, DECAY, ATTACK = 0.06, 0.011, 0.0015  # seconds; of e-fold; until loudest
 PAD = 0.016  # peak of one voice's fundamental: some 14 LU under a lick of -16 LUFS
