@@ -338,13 +338,14 @@ def test_the_overview_counts(run: Run) -> None:
 
 
 def test_what_is_missing_is_told(run: Run) -> None:
-    path = _write("a.lick", COURSE)
+    path = _write("1-bends.lick", COURSE)
     _, out, _ = run("library", path)
     assert "  no lick at level 4, but easier and harder ones\n" in out
     assert "  no lick in boxes 3 and 5\n" in out
     assert '  bend comes first in "Hard first" (level 5); "Easy later" (level 2) is easier and comes later\n' in out
-    assert "without     rights: 3 licks; lickwright find a.lick rights:none\n" in out
+    assert "without     rights: 3 licks; lickwright find 1-bends.lick rights:none\n" in out
     assert f"lickwright find {path} finding:error" in out
+    assert "easier and comes later" not in run("library", _write("b/course.lick", COURSE))[1], "no course: not numbered"
     missing = json.loads(run("library", path, "--format", "json")[1])["missing"]
     for gap in missing:
         if gap["question"]:

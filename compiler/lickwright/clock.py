@@ -150,7 +150,9 @@ def _straight_pairs(timeline: Timeline, bar: Bar, offset: float, half: float, in
         if slot.length == 0 or rest in (0, half):
             continue
         event = slot.event
-        if i in in_tuplets or (isinstance(event, Event) and any(isinstance(part, (Note, Bare)) for part in event.parts)):
+        if i in in_tuplets or (
+            isinstance(event, Event) and any(isinstance(part, (Note, Bare)) for part in event.parts)
+        ):
             pairs.add(int(k))
     return pairs
 

@@ -94,7 +94,9 @@ def read(path: str) -> bytes:
     except (OSError, ValueError) as e:
         if not isinstance(e, ValueError) and os.path.exists(path):
             _ordinary(os.stat(path))  # says more than the system does about a socket
-        raise Unopened(f"the file cannot be read: {reason(e)}", "check the name and the folder") from None
+        near = f"{path}.lick"
+        wish = f"did you mean {near}?" if os.path.isfile(near) else "check the name and the folder"
+        raise Unopened(f"the file cannot be read: {reason(e)}", wish) from None
     try:
         status = os.fstat(handle)
         _ordinary(status)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from lickwright.backends import BACKENDS, Backend
+from lickwright.backends import BACKENDS, SOUND_FORMATS, Backend
 from lickwright.diagnostics import nearest
 from lickwright.report import safe
 
@@ -24,7 +24,13 @@ def formats(words: Sequence[str], quote: str = "") -> tuple[Backend, ...]:
     for word in wanted:
         if word not in known:
             near = nearest(word, list(known))
-            wish = f"did you mean {near}?" if near else f"there are {', '.join(known)}"
+            wish = (
+                f"write audio, and --format {word}"
+                if word in SOUND_FORMATS
+                else f"did you mean {near}?"
+                if near
+                else f"there are {', '.join(known)}"
+            )
             raise ValueError(f"there is no format {quote}{safe(word)}{quote}; {wish}")
     if not wanted:
         raise ValueError(f"no format named; there are {', '.join(known)}")

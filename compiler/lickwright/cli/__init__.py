@@ -119,13 +119,22 @@ def _run(arguments: list[str]) -> int:
         raise screen.ScreenLost(e) from None
 
 
+def _range(wanted: click.IntRange) -> str:
+    low = 0 if wanted.min is None else wanted.min
+    return f"from {low:g} to {wanted.max:g}" if wanted.max is not None else f"from {low:g} up"
+
+
 def _usage(error: click.ClickException) -> str:
     """`error: --to: there is no format mid; did you mean midi?`, and where to read on."""
     from lickwright.report import safe
 
     message = error.format_message()
     if isinstance(error, click.BadParameter) and error.param is not None:
-        message = f"{error.param.opts[0] if error.param.opts else error.param.name}: {error.message}"
+        wanted = error.param.type
+        said = error.message
+        if isinstance(wanted, click.IntRange):
+            said = f"a whole number {_range(wanted)} is wanted"
+        message = f"{error.param.opts[0] if error.param.opts else error.param.name}: {said}"
         if isinstance(error, click.MissingParameter):
             name = error.param.make_metavar(error.ctx) if error.ctx else str(error.param.name)
             message = f"a {name.strip('.')} is missing"

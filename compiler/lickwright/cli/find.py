@@ -152,7 +152,8 @@ def _row(hit: Hit) -> tuple[str, ...]:
 
 
 def _columns() -> int:
-    return min(screen.columns(sys.stdout, 120), 200)
+    """Those of the screen; in a pipe nothing is cut off."""
+    return min(screen.columns(sys.stdout, 10_000), 200 if sys.stdout.isatty() else 10_000)
 
 
 def _nothing(text: str, found: Found) -> str:

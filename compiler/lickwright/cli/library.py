@@ -77,7 +77,7 @@ def _overview(shelf: Shelf, library: str, form: str, most: int | None) -> None:
         if counts:
             lines += _list(_PLURALS[name], [f"{value}: {n:,}" for value, n in _first(counts, most)], len(counts))
     lines += ["", *_wrong(found, library)]
-    lines += _hints("missing, as far as the neighbours tell:", [gap for gap in missing if gap.kind != "order"], most)
+    lines += _hints("perhaps missing:", [gap for gap in missing if gap.kind != "order"], most)
     lines += _hints("in the order of the files:", [gap for gap in missing if gap.kind == "order"], most)
     screen.out("".join(report.safe(line) + "\n" for line in lines))
 

@@ -66,7 +66,7 @@ class Screen:
     def house(self, house: House) -> None:
         """What is wrong with a `lickwright.toml`."""
         if not house.ok:
-            self.code = max(self.code, screen.Exit.MUSIC)
+            self.code = max(self.code, screen.Exit.FILE)
         screen.err(report.findings(house.source, house.findings, self._colour, self._columns))
 
     def progress(self, done: int, total: int, licks: int) -> None:

@@ -31,14 +31,15 @@ def command(path: str, title: str | None, tempo: choices.TempoWish, **more: Any)
     from lickwright.cli.choosing import choose, complain
 
     recording.need_sound()
-    device = _device()
     options = Options(tempo_percent=tempo.percent, tempo_bpm=tempo.bpm, recording=recording.asked(more.get))
     chosen, verdict = choose(path, title)
     for c, lick in chosen:
+        if not lick.ok:
+            complain(c, [d for d in lick.diagnostics if d.severity == "error"], verdict)
+    device = _device() if any(lick.ok for _, lick in chosen) else None
+    for c, lick in chosen:
         if lick.ok:
             _play(device, c, lick, options, verdict)
-        else:
-            complain(c, [d for d in lick.diagnostics if d.severity == "error"], verdict)
     return verdict.code
 
 

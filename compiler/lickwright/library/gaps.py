@@ -6,6 +6,7 @@ hints: only an author knows what a course wants. Licks with errors count for not
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
@@ -36,7 +37,15 @@ class _Use(NamedTuple):
 
 def gaps(connection: sqlite3.Connection) -> list[Gap]:
     """All of them, by kind."""
-    return [*_levels(connection), *_keys(connection), *_boxes(connection), *_techniques(_uses(connection))]
+    uses = _uses(connection)
+    found = [*_levels(connection), *_keys(connection), *_boxes(connection), *_techniques(uses)]
+    return [*found, *_order(uses)] if _is_numbered(connection) else found
+
+
+def _is_numbered(connection: sqlite3.Connection) -> bool:
+    """Whether most files begin with a number: then their order is that of a course, and not of the alphabet."""
+    names: list[str] = [os.path.basename(path) for (path,) in connection.execute("SELECT path FROM sources")]
+    return 2 * sum(name[:1].isdigit() for name in names) > len(names)
 
 
 def _levels(connection: sqlite3.Connection) -> Iterator[Gap]:
@@ -96,7 +105,7 @@ def _numbered(numbers: Sequence[int]) -> str:
 
 
 def _uses(connection: sqlite3.Connection) -> dict[str, list[_Use]]:
-    """By technique, in the order of the files, which is taken for that of the course."""
+    """By technique, in the order of the files."""
     found: dict[str, list[_Use]] = {}
     rows = connection.execute(
         "SELECT l.title, l.level, l.techniques FROM licks l JOIN sources s ON s.id = l.source_id "
@@ -109,7 +118,7 @@ def _uses(connection: sqlite3.Connection) -> dict[str, list[_Use]]:
 
 
 def _techniques(uses: Mapping[str, Sequence[_Use]]) -> Iterator[Gap]:
-    """Where a technique begins: too hard, too early, or with a level left out."""
+    """Where a technique begins: too hard, or with a level left out."""
     for name, licks in sorted(uses.items()):
         question = f'technique:"{name}"'
         easiest = min(licks, key=lambda use: use.level)
@@ -120,6 +129,10 @@ def _techniques(uses: Mapping[str, Sequence[_Use]]) -> Iterator[Gap]:
         for level in range(min(levels) + 1, max(levels)):
             if not levels & {level}:
                 yield Gap("technique", f"{name} has no lick at level {level}, but easier and harder ones", question)
+
+
+def _order(uses: Mapping[str, Sequence[_Use]]) -> Iterator[Gap]:
+    """Techniques that come in a hard lick before they come in an easy one."""
     for name, licks in sorted(uses.items()):
         easier = next((use for use in licks if use.level < licks[0].level), None)
         if easier is not None:
