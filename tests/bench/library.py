@@ -38,6 +38,9 @@ for number, path in enumerate(sys.stdin.read().split()):
 CORES = len(os.sched_getaffinity(0))
 
 
+_COMPILED = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}  # as when installed
+
+
 class Run(NamedTuple):
     """One process and its children."""
 
@@ -51,7 +54,7 @@ def run(argv: list[str], stdin: str = "") -> Run:
     """Runs it to its end and watches its memory."""
     before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.monotonic()
     process = subprocess.Popen(
-        argv, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, text=True
+        argv, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, text=True, env=_COMPILED
     )
     peak = {"parent": 0, "worker": 0}
     watcher = threading.Thread(target=_watch, args=(process, peak))
