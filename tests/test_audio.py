@@ -200,6 +200,7 @@ def test_the_ladder_stands_in_the_timing_sheets() -> None:
     ladder = taken_down(one.stages, AUDIO.files(options)[-1][1]).rounds  # type: ignore[arg-type]
     assert float(first[-1]) == pytest.approx(ladder[-1].at, abs=0.001)
     assert "practice ladder: 1/4 = 96, 106, 116, 120" in one.emit("timing-text", options).data.decode()
+    assert "Stop when it hurts" in one.emit("timing-text", options).data.decode()
     assert '{"at_s": 2.5, "beats_a_minute": 96.0}' in one.emit("timing-json", options).data.decode()
     back = Options(recording=Recording(practice=True, ladder=Ladder(90, 20, 110)))  # above the tempo, and back to it
     assert (

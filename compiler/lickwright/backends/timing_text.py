@@ -8,8 +8,12 @@ from __future__ import annotations
 from lickwright.backends import Emission, Options, Stages
 from lickwright.backends.timing import COLUMNS, Row, rows
 from lickwright.diagnostics import Rule
+from lickwright.hand import CAUTION_LADDER
 
 RULES: tuple[Rule, ...] = ()
+_GATE = (
+    "one rung up after three clean times, two down after a stumble"  # the share of correct tries counts, not the number
+)
 _WORDS = ("count", "note", "degree", "place", "how", "bend_to", "finger")  # columns that begin at the left
 
 
@@ -25,6 +29,7 @@ def emit(stages: Stages, options: Options) -> Emission:
 
         tempi = ", ".join(f"{float(bpm):g}" for bpm in rungs(stages, options))
         heading += f"\npractice ladder: {timeline.settings.tempo.counted(timeline.settings.meter)} = {tempi}"
+        heading += f"\n{_GATE}\n{CAUTION_LADDER}"
     table = [COLUMNS, *(_texts(row) for row in rows(timeline, performance))]
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]
     lines = [heading, "", *(_line(row, widths) for row in table)]
