@@ -9,7 +9,7 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Sequence
-from io import BytesIO
+from io import SEEK_END, BytesIO
 from typing import NamedTuple
 
 import numpy as np
@@ -52,15 +52,14 @@ def encoded(wave: NDArray[np.float32], rate: int, kind: str, tags: Tags) -> byte
         for at in range(0, wave.shape[1], _PIECE):
             piece = wave[:, at : at + _PIECE].T
             out.write(np.rint(piece * 32767).astype(np.int16) if coding == "PCM_16" else piece)
-    data = file.getvalue()
     match kind:
         case "wav":
-            return _with_cues(data, rate, tags.marks)
+            _add_cues(file, rate, tags.marks)
         case "ogg":
-            return _numbered(data)
+            return _numbered(file.getvalue())
         case "mp3":
-            return _id3(tags, wave.shape[1] / rate) + data
-    return data
+            return _id3(tags, wave.shape[1] / rate) + file.getvalue()
+    return file.getvalue()
 
 
 def _texts(tags: Tags) -> dict[str, str]:
@@ -85,8 +84,8 @@ def _line(text: str) -> str:
 # --- cue points of a WAV file (Multimedia Programming Interface and Data Specifications 1.0, 1991) --------------------
 
 
-def _with_cues(data: bytes, rate: int, marks: Sequence[Mark]) -> bytes:
-    """The file with a cue point and a label for each mark, behind its samples."""
+def _add_cues(file: BytesIO, rate: int, marks: Sequence[Mark]) -> None:
+    """Puts a cue point and a label for each mark behind the samples of the file."""
     points = b"".join(
         struct.pack("<II4sIII", n, at, b"data", 0, 0, at) for n, at in enumerate((round(m.at * rate) for m in marks), 1)
     )
@@ -94,8 +93,11 @@ def _with_cues(data: bytes, rate: int, marks: Sequence[Mark]) -> bytes:
         _chunk(b"labl", struct.pack("<I", n) + _line(m.name).encode() + b"\0") for n, m in enumerate(marks, 1)
     )
     added = _chunk(b"cue ", struct.pack("<I", len(marks)) + points) + _chunk(b"LIST", b"adtl" + labels)
-    whole = data + (b"\0" if len(data) % 2 else b"") + added
-    return whole[:4] + struct.pack("<I", len(whole) - 8) + whole[8:]
+    size = file.seek(0, SEEK_END)
+    file.write((b"\0" if size % 2 else b"") + added)
+    whole = file.tell()
+    file.seek(4)
+    file.write(struct.pack("<I", whole - 8))
 
 
 def _chunk(name: bytes, payload: bytes) -> bytes:
