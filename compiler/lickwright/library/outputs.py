@@ -22,7 +22,7 @@ from lickwright.library.manifest import Made
 from lickwright.library.orders import Item
 from lickwright.source import Span
 
-LARGEST = 1 << 28  # bytes; nothing larger was written by us, and it is not read to find out
+LARGEST = 1 << 29  # bytes; nothing larger was written by us, and it is not read to find out
 _OLD = 600  # seconds after which a temporary file is nobody's; a younger one may be another command's at this moment
 
 
