@@ -38,7 +38,9 @@ for number, path in enumerate(sys.stdin.read().split()):
 CORES = len(os.sched_getaffinity(0))
 
 
-_COMPILED = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}  # as when installed
+_COMPILED = {
+    name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"
+}  # as when installed
 
 
 class Run(NamedTuple):
