@@ -402,3 +402,7 @@ def test_help_lists_every_field(run: Run) -> None:
     assert code == 0
     for field in FIELDS:
         assert re.search(rf"^  {field.name} +", out, re.MULTILINE), field.name
+
+
+def test_a_field_without_its_colon_is_recognised(run: Run) -> None:
+    assert "did you mean level:…?" in run("find", BLUES, "level 3")[1]

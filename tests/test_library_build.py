@@ -239,6 +239,7 @@ def test_a_dry_run_says_what_it_would_do_and_does_nothing(run: Run) -> None:
     code, out, _ = run("lib", "--dry-run")
     assert code == 0
     assert out.count("would make lib/") == 6
+    assert out.endswith("6 things to do, 0 sources unchanged\n")
     assert not Path("out").exists()
     run("lib", "--to", "tab")
     before = _stamps()

@@ -181,7 +181,8 @@ def _cluster(address: str | None, wish: Any) -> Iterator[Any]:
 def _end(teller: Screen, account: Account, wish: Wish, houses: Houses, code: screen.Exit) -> int:
     for house in houses.all():
         teller.house(house)
-    screen.out(teller.summary(account, wish.out, any(os.path.isdir(path) for path in wish.paths)))
+    library = any(os.path.isdir(path) for path in wish.paths)
+    screen.out(teller.dry_summary(account) if wish.dry else teller.summary(account, wish.out, library))
     if account.stopped:
         screen.err("stopped: the same command goes on from there\n")
         return code

@@ -31,6 +31,7 @@ class Screen:
         self._colour = screen.colour(sys.stderr)
         self._columns = min(screen.columns(sys.stderr, 100), 160)
         self._shown = 0
+        self._would = 0  # things that a dry run would do
         self._sorry = 0
         self._skipped: list[str] = []  # one line a lick that was not made
 
@@ -40,6 +41,7 @@ class Screen:
 
     def would(self, line: str) -> None:
         """One thing that a dry run would do."""
+        self._would += 1
         screen.out(f"would {report.safe(line)}\n")
 
     def source(self, told: Told) -> None:
@@ -72,6 +74,10 @@ class Screen:
     def progress(self, done: int, total: int, licks: int) -> None:
         """How far the build is."""
         screen.progress.rate(done, total, licks)
+
+    def dry_summary(self, account: Account) -> str:
+        """What a dry run would do, in one line."""
+        return f"{report.count(self._would, 'thing')} to do, {report.count(account.unchanged, 'source')} unchanged\n"
 
     def summary(self, account: Account, out: str, library: bool) -> str:
         """`6 files of 2 licks in out`, and what was left out; of a library also how its sources fared."""
