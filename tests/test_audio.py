@@ -22,6 +22,7 @@ from lickwright.music.practice import Ladder
 from lickwright.pipeline import compile_text
 from lickwright.synth.loudness import energies, integrated, true_peak
 from lickwright.synth.under import click
+from sound_measure import cents, hertz, yin
 
 HEAD = 'key A minor\ntempo 120\nby Mara Quill\nrights own ©\nchords A7 | D7\nlick "Näher ♯4"\n'
 MUSIC = "| G5 G7 B8^10 - e5 - D5h7 | G7~ - - - - - - - ||"
@@ -320,3 +321,25 @@ def test_wrong_wishes_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str
     ):
         assert main(["make", str(tmp_path), "--to", "audio", *wrong]) == 2
         assert words in capsys.readouterr().err
+
+
+# --- every instrument -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("head", "music", "pitches"),
+    [
+        ("capo 2\n", "| e0 - - - E3 - - - ||", (66, 45)),
+        ("tuning drop D\n", "| 6:0 - - - A2 - - - ||", (38, 47)),
+        ("tuning half step down\n", "| E0 - - - B5 - - - ||", (39, 63)),
+        ("tuning 7 string\n", "| 7:0 - - - 7:5 - - - ||", (35, 40)),
+        ("tuning bass\nsound bass\n", "| E0 - - - G12 - - - ||", (28, 55)),
+        ("sound nylon\n", "| E0 - - - e12 - - - ||", (40, 76)),
+        ("sound lead\n", "| B8^10 - - - G<12> - - - ||", (69, 67)),
+    ],
+)
+def test_every_instrument_is_heard_at_its_pitch(head: str, music: str, pitches: tuple[int, int]) -> None:
+    wave, rate = heard(made(lick(music, f'tempo 60\n{head}lick "X"\n')))
+    mono = wave.mean(axis=0).astype(np.float64)
+    for n, pitch in enumerate(pitches):
+        assert cents(yin(mono, rate, 2 * n + 1.3, hertz(pitch)), hertz(pitch)) == pytest.approx(0, abs=1.0)
