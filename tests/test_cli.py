@@ -4,41 +4,19 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pytest
 
+from commanding import Run, write
 from lickwright.backends import BACKENDS
-from lickwright.cli import main
 from lickwright.pipeline import RULES
 from lickwright.version import __version__
 
 GOOD = 'lick "Porch light"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
 BAD = 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n'  # hammers on to nothing
 ODD = 'lick "Upbeat"\n| e8 e5 | e8 e5 B8 B5 G7 G5 D7 D5 ||\n'  # a pick-up that nobody declared: a warning
-
-Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
-    """Calls the command line in an empty folder: exit code, standard output, standard error."""
-    monkeypatch.chdir(tmp_path)
-
-    def call(*arguments: str) -> tuple[int, str, str]:
-        code = main(list(arguments))
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return code, out, err
-
-    return call
-
-
-def _write(name: str, text: str) -> None:
-    Path(name).parent.mkdir(parents=True, exist_ok=True)
-    Path(name).write_text(text, "utf-8")
 
 
 def _tree(folder: str = "out") -> list[str]:
@@ -94,8 +72,8 @@ def test_a_bug_of_ours_is_owned_up_to(run: Run, monkeypatch: pytest.MonkeyPatch)
     def broken(*_: object) -> None:
         raise KeyError("secret\x1b[2J")
 
-    _write("a.lick", GOOD)
-    _write("b.lick", BAD)
+    write("a.lick", GOOD)
+    write("b.lick", BAD)
     monkeypatch.setattr("lickwright.pipeline.check", broken)
     code, out, err = run("check", "a.lick", "absent.lick")
     assert code == 70
@@ -126,12 +104,12 @@ def test_control_c_ends_with_130(run: Run, monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_check_a_clean_file(run: Run) -> None:
-    _write("a.lick", "key A minor\nscale minor pentatonic\nbox 1\n" + GOOD)
+    write("a.lick", "key A minor\nscale minor pentatonic\nbox 1\n" + GOOD)
     assert run("check", "a.lick") == (0, "1 file, 1 lick: no findings\n", "")
 
 
 def test_check_points_at_the_error(run: Run) -> None:
-    _write("a.lick", BAD)
+    write("a.lick", BAD)
     code, out, err = run("check", "a.lick")
     assert (code, err) == (1, "")
     assert "\na.lick:2:3: error: " in out
@@ -140,14 +118,14 @@ def test_check_points_at_the_error(run: Run) -> None:
 
 
 def test_check_warnings_fail_only_when_strict(run: Run) -> None:
-    _write("a.lick", ODD)
+    write("a.lick", ODD)
     assert run("check", "a.lick")[0] == 0
     assert "warning" in run("check", "a.lick")[1]
     assert run("check", "a.lick", "--strict")[0] == 1
 
 
 def test_check_json_has_the_promised_form(run: Run) -> None:
-    _write("a.lick", GOOD + BAD)
+    write("a.lick", GOOD + BAD)
     code, out, err = run("check", "a.lick", "absent.lick", "--format", "json")
     assert (code, err) == (3, "")
     value = json.loads(out)
@@ -166,7 +144,7 @@ def test_check_json_has_the_promised_form(run: Run) -> None:
 
 
 def test_check_goes_on_after_a_file_that_cannot_be_read(run: Run) -> None:
-    _write("d/a.lick", BAD)
+    write("d/a.lick", BAD)
     Path("d/b.lick").write_bytes(b"\xff\xfe")
     Path("d/empty").mkdir()
     code, out, _ = run("check", "d", "d/empty", "absent.lick")
@@ -196,7 +174,7 @@ def test_standard_input_is_read(run: Run, monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_show_prints_every_lick_or_the_one_asked_for(run: Run) -> None:
-    _write("a.lick", GOOD + GOOD.replace("Porch", "Street"))
+    write("a.lick", GOOD + GOOD.replace("Porch", "Street"))
     code, out, err = run("show", "a.lick")
     assert (code, err) == (0, "")
     assert "Porch light" in out
@@ -213,7 +191,7 @@ def test_show_prints_every_lick_or_the_one_asked_for(run: Run) -> None:
 
 
 def test_show_leaves_out_a_lick_with_errors_and_says_why(run: Run) -> None:
-    _write("a.lick", BAD + GOOD)
+    write("a.lick", BAD + GOOD)
     code, out, err = run("show", "a.lick")
     assert code == 1
     assert "Porch light" in out
@@ -226,7 +204,7 @@ def test_show_leaves_out_a_lick_with_errors_and_says_why(run: Run) -> None:
 
 
 def test_show_keeps_to_the_width(run: Run) -> None:
-    _write("a.lick", 'lick "Long"\n' + "| e8 e5 B8 B5 G7 G5 D7 D5 " * 8 + "||\n")
+    write("a.lick", 'lick "Long"\n' + "| e8 e5 B8 B5 G7 G5 D7 D5 " * 8 + "||\n")
     for width in (40, 80, 120):
         lines = run("show", "a.lick", "--width", str(width))[1].splitlines()
         assert max(map(len, lines)) <= width
@@ -237,7 +215,7 @@ def test_show_keeps_to_the_width(run: Run) -> None:
 
 
 def test_make_writes_every_format_asked_for(run: Run) -> None:
-    _write("songs/a.lick", GOOD)
+    write("songs/a.lick", GOOD)
     code, out, err = run("make", "songs/a.lick")
     assert (code, out, err) == (0, "3 files of 1 lick in out\n", "")
     assert _tree() == ["a/porch-light.mid", "a/porch-light.tab.txt", "a/porch-light.timing.csv"]
@@ -247,7 +225,7 @@ def test_make_writes_every_format_asked_for(run: Run) -> None:
 
 
 def test_make_twice_gives_the_same_bytes_and_writes_nothing(run: Run) -> None:
-    _write("a.lick", GOOD)
+    write("a.lick", GOOD)
 
     def state() -> list[tuple[str, bytes, int]]:
         return [(str(p), p.read_bytes(), p.stat().st_mtime_ns) for p in sorted(Path("out").rglob("*.*")) if p.is_file()]
@@ -260,8 +238,8 @@ def test_make_twice_gives_the_same_bytes_and_writes_nothing(run: Run) -> None:
 
 
 def test_make_skips_a_lick_with_errors_and_makes_the_others(run: Run) -> None:
-    _write("a.lick", BAD + GOOD)
-    _write("b.lick", GOOD)
+    write("a.lick", BAD + GOOD)
+    write("b.lick", GOOD)
     Path("c.lick").write_bytes(b"\xff")
     code, out, err = run("make", "a.lick", "c.lick", "b.lick")
     assert code == 3
@@ -274,22 +252,22 @@ def test_make_skips_a_lick_with_errors_and_makes_the_others(run: Run) -> None:
 
 def test_make_keeps_sources_of_one_name_apart(run: Run) -> None:
     for folder in ("easy", "hard"):
-        _write(f"{folder}/blues.lick", GOOD)
+        write(f"{folder}/blues.lick", GOOD)
     assert run("make", "easy", "hard", "--to", "tab")[0] == 0
     assert _tree() == ["easy-blues/porch-light.tab.txt", "hard-blues/porch-light.tab.txt"]
 
 
 def test_make_keeps_licks_of_one_name_apart_whatever_their_case(run: Run) -> None:
-    _write("a.lick", GOOD + GOOD.replace("Porch light", "PORCH LIGHT!") + GOOD.replace("Porch light", "../../x"))
+    write("a.lick", GOOD + GOOD.replace("Porch light", "PORCH LIGHT!") + GOOD.replace("Porch light", "../../x"))
     assert run("make", "a.lick", "--to", "tab")[0] == 0
     assert _tree() == ["a/porch-light-2.tab.txt", "a/porch-light.tab.txt", "a/x.tab.txt"]
 
 
 def test_make_does_not_overwrite_a_file_changed_by_hand(run: Run) -> None:
-    _write("a.lick", GOOD)
+    write("a.lick", GOOD)
     run("make", "a.lick")
     Path("out/a/porch-light.tab.txt").write_text("my own fingering")
-    _write("a.lick", GOOD.replace("e8", "e7"))
+    write("a.lick", GOOD.replace("e8", "e7"))
     code, out, err = run("make", "a.lick")
     assert code == 3
     assert "out/a/porch-light.tab.txt: error" in err
@@ -301,8 +279,8 @@ def test_make_does_not_overwrite_a_file_changed_by_hand(run: Run) -> None:
 
 
 def test_make_into_a_place_that_is_no_folder(run: Run) -> None:
-    _write("a.lick", GOOD)
-    _write("file", "")
+    write("a.lick", GOOD)
+    write("file", "")
     code, out, err = run("make", "a.lick", "--out", "file")
     assert code == 3
     assert "file/a: error" in err
@@ -320,7 +298,7 @@ def test_a_bug_in_one_format_costs_one_lick(run: Run, monkeypatch: pytest.Monkey
         return real(stages, options)
 
     monkeypatch.setattr(tab, "emit", broken)
-    _write("a.lick", GOOD + GOOD.replace("Porch", "Street"))
+    write("a.lick", GOOD + GOOD.replace("Porch", "Street"))
     code, out, err = run("make", "a.lick", "--to", "tab")
     assert code == 70
     assert "sorry" in err
@@ -329,7 +307,7 @@ def test_a_bug_in_one_format_costs_one_lick(run: Run, monkeypatch: pytest.Monkey
 
 
 def test_make_at_another_tempo(run: Run) -> None:
-    _write("a.lick", "tempo 120\n" + GOOD)
+    write("a.lick", "tempo 120\n" + GOOD)
     made = {}
     for name, wish in {"full": [], "half": ["--tempo", "50%"], "sixty": ["--tempo", "60"]}.items():
         assert run("make", "a.lick", "--to", "timing,midi", "--out", name, *wish)[0] == 0
@@ -339,7 +317,7 @@ def test_make_at_another_tempo(run: Run) -> None:
 
 
 def test_make_leaves_sources_alone(run: Run) -> None:
-    _write("out/porch/a.lick", GOOD)
+    write("out/porch/a.lick", GOOD)
     before = Path("out/porch/a.lick").stat().st_mtime_ns
     assert run("make", "out/porch", "--out", "out/porch")[0] == 0
     assert Path("out/porch/a.lick").read_text() == GOOD
@@ -348,8 +326,8 @@ def test_make_leaves_sources_alone(run: Run) -> None:
 
 def test_names_that_are_not_utf8_or_start_with_a_hyphen_are_handled(run: Run) -> None:
     name = os.fsdecode(b"caf\xe9.lick")
-    _write(name, BAD)
-    _write("-x.lick", GOOD)
+    write(name, BAD)
+    write("-x.lick", GOOD)
     assert r"caf\u{DCE9}.lick:2:3: error" in run("check", name)[1]
     assert json.loads(run("check", name, "--format", "json")[1])["files"][0]["path"] == name
     assert run("make", "--to", "tab", "--", name, "-x.lick")[0] == 1
@@ -364,7 +342,7 @@ def test_what_may_not_be_read_or_written_is_named_and_the_rest_goes_on(
         monkeypatch.chdir(here)
         os.chmod(here, 0o755)
         for name in ("a.lick", "secret.lick", "d/b.lick"):
-            _write(name, GOOD)
+            write(name, GOOD)
         assert run("make", "a.lick", "secret.lick", "--out", "loaded")[0] == 0  # loads every module while it may
         os.chmod("secret.lick", 0)
         os.chmod("d", 0)

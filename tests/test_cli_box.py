@@ -8,24 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from lickwright.cli import main
+from commanding import Run
 
 SAMPLES = Path(__file__).parents[1] / "samples"
-Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
-    """Calls the command in an empty folder: exit code, standard output, standard error."""
-    monkeypatch.chdir(tmp_path)
-
-    def call(*arguments: str) -> tuple[int, str, str]:
-        code = main(["box", *arguments])
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return code, out, err
-
-    return call
+def run(run_from: Callable[..., Run]) -> Run:
+    """Calls `box`."""
+    return run_from("box")
 
 
 def test_all_five_side_by_side(run: Run) -> None:

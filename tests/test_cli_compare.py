@@ -10,25 +10,17 @@ from pathlib import Path
 
 import pytest
 
-from lickwright.cli import main
+from commanding import Run, write
 
-Run = Callable[..., tuple[int, str, str]]
 TEACHER = 'key A minor\nlick "Porch light"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
 OTHER = '\nlick "Low road"\n| A5 A7 A5 A7 A5 A7 A5 A7 ||\n'
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
-    """Calls the command in a folder with the teacher's file: exit code, standard output, standard error."""
-    monkeypatch.chdir(tmp_path)
-    Path("theirs.lick").write_text(TEACHER, "utf-8")
-
-    def call(*arguments: str) -> tuple[int, str, str]:
-        code = main(["compare", *arguments])
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return code, out, err
-
+def run(run_from: Callable[..., Run]) -> Run:
+    """Calls `compare` in a folder with the teacher's file."""
+    call = run_from("compare")
+    write("theirs.lick", TEACHER)
     return call
 
 

@@ -7,41 +7,17 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from lickwright.cli import main
+from commanding import Run, write
 from lickwright.cli.columns import table
 from lickwright.report import width
 from shelved import SAMPLES, sample_facts
 
 SAMPLE_FOLDER = str(SAMPLES[0].parents[1])
 BLUES = str(next(path for path in SAMPLES if path.name == "slow-blues.lick"))
-
-Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
-    """Calls the command line in an empty folder: exit code, standard output, standard error."""
-    monkeypatch.chdir(tmp_path)
-
-    def call(*arguments: str) -> tuple[int, str, str]:
-        code = main(list(arguments))
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return code, out, err
-
-    return call
-
-
-def _write(name: str, text: str) -> str:
-    Path(name).parent.mkdir(parents=True, exist_ok=True)
-    Path(name).write_text(text, "utf-8")
-    return name
-
 
 # --- find ------------------------------------------------------------------------------------------------------------
 
@@ -114,13 +90,13 @@ def test_a_library_that_is_not_there(run: Run) -> None:
 
 
 def test_licks_with_errors_are_found_and_are_no_error_of_the_question(run: Run) -> None:
-    path = _write("a.lick", 'lick "Good"\n| e5 - e5 - e5 - e5 - |\n\nlick "Bad"\n| e5 z9 |\n')
+    path = write("a.lick", 'lick "Good"\n| e5 - e5 - e5 - e5 - |\n\nlick "Bad"\n| e5 z9 |\n')
     code, out, err = run("find", path, "finding:error")
     assert code == 0 and out.splitlines()[1].startswith("Bad") and not err
 
 
 def test_nobody_s_title_steers_the_screen(run: Run) -> None:
-    path = _write("a.lick", 'lick "\u202egnihton \u0301 夜の雨"\ntags \u200fx\n| e5 - e5 - e5 - e5 - |\n')
+    path = write("a.lick", 'lick "\u202egnihton \u0301 夜の雨"\ntags \u200fx\n| e5 - e5 - e5 - e5 - |\n')
     for arguments in (
         ["find", path],
         ["find", path, "--like", path],
@@ -134,7 +110,7 @@ def test_nobody_s_title_steers_the_screen(run: Run) -> None:
 def test_file_names_that_are_no_text(run: Run) -> None:
     name = os.fsdecode(b"na\xefve \x1b[31m.lick")
     try:
-        _write(name, 'lick "One"\n| e5 - e5 - e5 - e5 - |\n')
+        write(name, 'lick "One"\n| e5 - e5 - e5 - e5 - |\n')
     except OSError:
         pytest.skip("this file system takes no such name")
     code, out, err = run("find", ".", "--paths")
@@ -164,10 +140,10 @@ def test_a_table_fits_the_screen(columns: int) -> None:
 
 def test_like_a_lick(run: Run) -> None:
     head, music = "key A minor\nbox 1\n\n", "| e8 e5 B8 B5 G7 G5 D7 D5 | A7 A5 D7 G5 G7 B5 B8 - |"
-    _write("lib/a.lick", f'{head}lick "Mine"\n{music}\n\nlick "Other"\n| e5 e5 e8 e5 G5 e5 e8 e5 |\n')
-    _write("lib/b.lick", f'{head}lick "Nearly"\n{music.replace("D7 D5", "D7 -")}\n')
+    write("lib/a.lick", f'{head}lick "Mine"\n{music}\n\nlick "Other"\n| e5 e5 e8 e5 G5 e5 e8 e5 |\n')
+    write("lib/b.lick", f'{head}lick "Nearly"\n{music.replace("D7 D5", "D7 -")}\n')
     run("move", "lib/a.lick", "Mine", "--key", "C minor", "--out", "lib/c.lick")
-    _write("mine.lick", f'{head}lick "Question"\n{music}\n')
+    write("mine.lick", f'{head}lick "Question"\n{music}\n')
     code, out, err = run("find", "lib", "--like", "mine.lick")
     assert code == 0 and not err
     assert [re.split(r"  +", line)[:3] for line in out.splitlines()[1:]] == [
@@ -191,12 +167,12 @@ def test_like_wants_one_lick(run: Run) -> None:
     assert code == 2 and 'there is no lick called "Kettel"' in err
     code, out, _ = run("find", SAMPLE_FOLDER, "--like", BLUES, "--title", "third  STAIR creaks")
     assert code == 0 and "Third stair creaks" in out
-    short = _write("short.lick", 'lick "Two"\n| e5 - - - e8 - - - |\n')
+    short = write("short.lick", 'lick "Two"\n| e5 - - - e8 - - - |\n')
     code, _, err = run("find", SAMPLE_FOLDER, "--like", short)
     assert code == 2 and "fewer than 4 notes" in err
     code, out, err = run("find", SAMPLE_FOLDER, "--like", "nowhere.lick")
     assert code == 3 and not out and "cannot be read" in err
-    bad = _write("bad.lick", 'lick "Bad"\n| e5 z9 e5 e5 e5 |\n')
+    bad = write("bad.lick", 'lick "Bad"\n| e5 z9 e5 e5 e5 |\n')
     code, out, err = run("find", SAMPLE_FOLDER, "--like", bad)
     assert code == 1 and not out and "error" in err
 
@@ -220,7 +196,7 @@ def test_an_output_folder_answers_as_its_sources_do(run: Run) -> None:
 
 def test_files_made_one_by_one_are_found_too(run: Run) -> None:
     for n in (1, 2):
-        _write(f"{n}.lick", f'lick "Number {n}"\n| e5 - e5 - e5 - e5 - |\n')
+        write(f"{n}.lick", f'lick "Number {n}"\n| e5 - e5 - e5 - e5 - |\n')
         run("make", f"{n}.lick", "--to", "tab", "--out", "out")
     code, out, err = run("find", "out")
     assert code == 0 and not err
@@ -228,10 +204,10 @@ def test_files_made_one_by_one_are_found_too(run: Run) -> None:
 
 
 def test_a_changed_library_is_asked_as_it_was_made_last(run: Run) -> None:
-    _write("lib/a.lick", 'lick "Old"\n| e5 - e5 - e5 - e5 - |\n')
-    _write("lib/b.lick", 'lick "Stays"\n| e5 - e5 - e5 - e5 - |\n')
+    write("lib/a.lick", 'lick "Old"\n| e5 - e5 - e5 - e5 - |\n')
+    write("lib/b.lick", 'lick "Stays"\n| e5 - e5 - e5 - e5 - |\n')
     run("make", "lib", "--to", "tab", "--out", "out")
-    _write("lib/a.lick", 'lick "New"\n| e5 - e5 - e8 - e5 - |\n')
+    write("lib/a.lick", 'lick "New"\n| e5 - e5 - e8 - e5 - |\n')
     run("make", "lib", "--to", "tab", "--out", "out")
     assert run("find", "out", "title:old")[1] == ""
     assert "New" in run("find", "out", "title:new")[1]
@@ -239,8 +215,8 @@ def test_a_changed_library_is_asked_as_it_was_made_last(run: Run) -> None:
 
 
 def test_an_index_that_is_damaged_says_so(run: Run) -> None:
-    _write("lib/a.lick", 'lick "Old"\n| e5 - e5 - e5 - e5 - |\n')
-    _write("lib/b.lick", 'lick "Stays"\n| e5 - e5 - e5 - e5 - |\n')
+    write("lib/a.lick", 'lick "Old"\n| e5 - e5 - e5 - e5 - |\n')
+    write("lib/b.lick", 'lick "Stays"\n| e5 - e5 - e5 - e5 - |\n')
     run("make", "lib", "--to", "tab", "--out", "out")
     index = Path("out/.lickwright.db")
     whole = index.read_bytes()
@@ -323,7 +299,7 @@ lick "Broken"
 
 
 def test_the_overview_counts(run: Run) -> None:
-    path = _write("a.lick", COURSE)
+    path = write("a.lick", COURSE)
     code, out, _ = run("library", path, "--format", "json")
     found = json.loads(out)
     assert code == 0
@@ -338,14 +314,14 @@ def test_the_overview_counts(run: Run) -> None:
 
 
 def test_what_is_missing_is_told(run: Run) -> None:
-    path = _write("1-bends.lick", COURSE)
+    path = write("1-bends.lick", COURSE)
     _, out, _ = run("library", path)
     assert "  no lick at level 4, but easier and harder ones\n" in out
     assert "  no lick in boxes 3 and 5\n" in out
     assert '  bend comes first in "Hard first" (level 5); "Easy later" (level 2) is easier and comes later\n' in out
     assert "without     rights: 3 licks; lickwright find 1-bends.lick rights:none\n" in out
     assert f"lickwright find {path} finding:error" in out
-    assert "easier and comes later" not in run("library", _write("b/course.lick", COURSE))[1], "no course: not numbered"
+    assert "easier and comes later" not in run("library", write("b/course.lick", COURSE))[1], "no course: not numbered"
     missing = json.loads(run("library", path, "--format", "json")[1])["missing"]
     for gap in missing:
         if gap["question"]:
@@ -359,7 +335,7 @@ def test_keys_and_boxes_with_a_hole_among_their_neighbours(run: Run) -> None:
     text = "".join(f'lick "In {key}"\nkey {key} major\n{music}\n\n' for key in keys)
     boxes = "".join(f'lick "Box {n}"\nkey A minor\nbox {n}\n{music}\n\n' for n in (1, 2, 3, 5))
     boxes += f'lick "Elsewhere"\nkey E minor\nbox 4\n{music}\n'
-    _, out, _ = run("library", _write("a.lick", text + boxes))
+    _, out, _ = run("library", write("a.lick", text + boxes))
     assert "  no lick in D major, but in G major and A major\n" in out
     assert "  no lick in box 4 in A minor, but in the others\n" in out
     assert out.count("no lick in") == 2
@@ -374,8 +350,8 @@ def test_every_hint_of_the_samples_can_be_followed(run: Run) -> None:
 
 def test_duplicates(run: Run) -> None:
     head, music = "key A minor\nbox 1\n\n", "| e8 e5 B8 B5 G7 G5 D7 D5 | A7 A5 D7 G5 G7 B5 B8 - |"
-    _write("lib/a.lick", f'{head}lick "Mine"\n{music}\n\nlick "Other"\n| e5 e5 e8 e5 G5 e5 e8 e5 |\n')
-    _write("lib/b.lick", f'{head}lick "Twin"\n{music}\n')
+    write("lib/a.lick", f'{head}lick "Mine"\n{music}\n\nlick "Other"\n| e5 e5 e8 e5 G5 e5 e8 e5 |\n')
+    write("lib/b.lick", f'{head}lick "Twin"\n{music}\n')
     code, out, _ = run("library", "lib", "--duplicates")
     assert code == 0
     assert out.replace("\\", "/") == (
@@ -385,7 +361,7 @@ def test_duplicates(run: Run) -> None:
         "repeated    1 phrase comes more than once: lickwright library lib --duplicates\n" in run("library", "lib")[1]
     )
     run("move", "lib/a.lick", "Mine", "--box", "2", "--out", "lib/c.lick")
-    _write("lib/d.lick", f'{head}lick "Cousin"\n{music.replace("D7 D5", "D7 -")}\n')
+    write("lib/d.lick", f'{head}lick "Cousin"\n{music.replace("D7 D5", "D7 -")}\n')
     found = json.loads(run("library", "lib", "--duplicates", "--format", "json")[1])["groups"]
     assert [(group["kind"], [one["title"] for one in group["licks"]]) for group in found] == [
         ("near", ["Mine", "Twin", "Mine", "Cousin"])

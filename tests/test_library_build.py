@@ -11,32 +11,18 @@ from pathlib import Path
 import pytest
 
 from building import library, lick, make, stray, tree
-from lickwright.cli import main
+from commanding import Run, write
 from lickwright.library import pool
 from lickwright.library.manifest import NAME, Manifest
 
-Run = Callable[..., tuple[int, str, str]]
-
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
-    """`lickwright make` in a folder with a library `lib` of six licks: exit code, standard output, standard error."""
-    monkeypatch.chdir(tmp_path)
+def run(run_from: Callable[..., Run]) -> Run:
+    """Calls `make` in a folder with a library `lib` of six licks."""
+    call = run_from("make")
     for n, name in enumerate(("a", "slow/b", "slow/c", "slow/deep/d", "Fast Ones/e", "Fast Ones/f")):
-        _write(f"lib/{name}.lick", lick(n))
-
-    def call(*arguments: str) -> tuple[int, str, str]:
-        code = main(["make", *arguments])
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return code, out, err
-
+        write(f"lib/{name}.lick", lick(n))
     return call
-
-
-def _write(name: str, text: str) -> None:
-    Path(name).parent.mkdir(parents=True, exist_ok=True)
-    Path(name).write_text(text, "utf-8")
 
 
 def _counts(out: str) -> str:
@@ -72,11 +58,11 @@ def test_names_that_differ_in_case_only_or_are_no_names(run: Run) -> None:
     for n, name in enumerate(
         ("Blues", "blues", "BLUES!", "con", "x" * 200, "日本", "🎸", "<script>", "a'b; rm", "-rf")
     ):
-        _write(f"odd/{name}.lick", lick(n).replace(f"Number {n}", "../../etc/passwd" if n % 2 else "<script>"))
+        write(f"odd/{name}.lick", lick(n).replace(f"Number {n}", "../../etc/passwd" if n % 2 else "<script>"))
     os.makedirs("odd/Slow Blues")
     os.makedirs("odd/slow-blues")
     for n, folder in enumerate(("Slow Blues", "slow-blues")):
-        _write(f"odd/{folder}/same.lick", lick(20 + n))
+        write(f"odd/{folder}/same.lick", lick(20 + n))
     code, out, _ = run("odd", "--to", "tab")
     assert code == 0
     made = tree(Path("out"))
@@ -103,7 +89,7 @@ def test_links_in_circles_and_linked_folders_are_not_followed(run: Run, tmp_path
 
 def test_an_output_folder_inside_the_library_is_no_source(run: Run) -> None:
     assert run("lib", "--out", "lib/out", "--to", "tab")[0] == 0
-    _write("lib/out/stray.lick", lick(9))
+    write("lib/out/stray.lick", lick(9))
     before = {p: p.read_bytes() for p in Path("lib").rglob("*.lick")}
     assert _counts(run("lib", "--out", "lib/out", "--to", "tab")[1]) == "6 sources: 6 unchanged"
     code, out, _ = run("lib", "--out", "lib", "--to", "tab")  # beside the sources: nothing of ours ends in .lick
@@ -128,7 +114,7 @@ def test_only_what_changed_is_made_again(run: Run) -> None:
     before = _stamps()
     assert _counts(run("lib")[1]) == "6 sources: 6 unchanged"
     assert _stamps() == before
-    _write("lib/slow/b.lick", lick(1).replace("B1 ", "B2 ").replace("tempo 61", "tempo 62"))
+    write("lib/slow/b.lick", lick(1).replace("B1 ", "B2 ").replace("tempo 61", "tempo 62"))
     os.utime("lib/a.lick", (0, 0))  # a time says nothing
     assert _counts(run("lib")[1]) == "6 sources: 1 made, 5 unchanged"
     changed = {name for name, stamp in _stamps().items() if before[name] != stamp}
@@ -138,7 +124,7 @@ def test_only_what_changed_is_made_again(run: Run) -> None:
 def test_same_size_and_time_with_other_contents_is_noticed(run: Run) -> None:
     run("lib")
     stamp = os.stat("lib/a.lick").st_mtime_ns
-    _write("lib/a.lick", lick(0).replace("tempo 60", "tempo 61"))
+    write("lib/a.lick", lick(0).replace("tempo 60", "tempo 61"))
     os.utime("lib/a.lick", ns=(stamp, stamp))
     assert _counts(run("lib")[1]) == "6 sources: 1 made, 5 unchanged"
 
@@ -177,7 +163,7 @@ def test_another_program_makes_all_anew_and_writes_only_other_bytes(run: Run, mo
 
 
 def test_what_is_wrong_is_said_again_without_work(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    _write("lib/bad.lick", 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n' + lick(8).partition("\n")[2])
+    write("lib/bad.lick", 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n' + lick(8).partition("\n")[2])
     first = run("lib")
     assert first[0] == 1
     assert "lib/bad.lick:2:3: error" in first[2]
@@ -194,8 +180,8 @@ def test_what_is_wrong_is_said_again_without_work(run: Run, monkeypatch: pytest.
 
 def test_jobs_change_nothing(run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     library(tmp_path / "more", 60)
-    _write("more/part00/n0007.lick", "what is this\n" + lick(7))
-    _write("more/part01/n0053.lick", 'lick "x"\n| h7 e5 ||\n')
+    write("more/part00/n0007.lick", "what is this\n" + lick(7))
+    write("more/part01/n0053.lick", 'lick "x"\n| h7 e5 ||\n')
     monkeypatch.setattr("lickwright.library.build.SERIAL", 10)
     monkeypatch.setattr(pool, "CHUNK", 4)
     serial = run("more", "--out", "serial", "--jobs", "1")
@@ -214,7 +200,7 @@ def test_jobs_change_nothing(run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path
 
 
 def test_the_report_adds_up(run: Run) -> None:
-    _write("lib/bad.lick", 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n')
+    write("lib/bad.lick", 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n')
     Path("lib/worse.lick").write_bytes(b"\xff\xfe")
     for expected in ("built", "unchanged"):
         assert run("lib", "absent.lick", "--report", "build.json")[0] == 3
@@ -244,7 +230,7 @@ def test_a_dry_run_says_what_it_would_do_and_does_nothing(run: Run) -> None:
     run("lib", "--to", "tab")
     before = _stamps()
     os.unlink("lib/a.lick")
-    _write("lib/slow/b.lick", lick(50))
+    write("lib/slow/b.lick", lick(50))
     _, out, _ = run("lib", "--to", "tab", "--dry-run", "--prune")
     assert "would make lib/slow/b.lick\n" in out
     assert "would remove out/a/number-0.tab.txt\n" in out
@@ -254,11 +240,11 @@ def test_a_dry_run_says_what_it_would_do_and_does_nothing(run: Run) -> None:
 
 def test_prune_takes_away_only_what_we_made_and_nobody_changed(run: Run) -> None:
     run("lib", "--to", "tab,midi")
-    _write("out/a/mine.txt", "a user's own")
-    _write("out/slow/c/number-2.tab.txt", "mended by hand")
+    write("out/a/mine.txt", "a user's own")
+    write("out/slow/c/number-2.tab.txt", "mended by hand")
     os.unlink("lib/a.lick")
     os.unlink("lib/slow/c.lick")
-    _write("lib/slow/b.lick", lick(1).replace("Number 1", "Another title"))
+    write("lib/slow/b.lick", lick(1).replace("Number 1", "Another title"))
     code, out, _ = run("lib", "--to", "tab,midi")
     assert code == 0
     assert "6 files of licks that are gone: --prune takes them away" in out
@@ -275,7 +261,7 @@ def test_prune_takes_away_only_what_we_made_and_nobody_changed(run: Run) -> None
 
 def test_sources_whose_names_are_no_utf8_are_known_again_and_not_pruned(run: Run) -> None:
     name = os.fsdecode(b"lib/slow/caf\xe9.lick")
-    _write(name, lick(9))
+    write(name, lick(9))
     assert run("lib", "--to", "tab")[0] == 0
     assert _counts(run("lib", "--to", "tab", "--report", "r.json")[1]) == "7 sources: 7 unchanged"
     assert name in [source["path"] for source in json.loads(Path("r.json").read_text("ascii"))["sources"]]
@@ -288,7 +274,7 @@ def test_sources_whose_names_are_no_utf8_are_known_again_and_not_pruned(run: Run
 
 def test_prune_keeps_outputs_of_sources_that_were_not_meant_or_are_broken(run: Run) -> None:
     run("lib", "--to", "tab")
-    _write("lib/a.lick", "lick")
+    write("lib/a.lick", "lick")
     whole = tree(Path("out"))
     run("lib/slow", "--to", "tab", "--prune")
     run("lib", "--to", "tab", "--prune")
@@ -308,7 +294,7 @@ def test_a_source_that_moved_takes_its_outputs_with_it(run: Run) -> None:
 
 
 def test_shards_are_a_partition_and_merge_to_the_whole(run: Run) -> None:
-    _write("lib/bad.lick", 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n')
+    write("lib/bad.lick", 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n')
     run("lib", "--out", "whole")
     for n in (1, 2, 3):
         run("lib", "--out", f"part{n}", "--shard", f"{n}/3")
@@ -327,8 +313,8 @@ def test_shards_are_a_partition_and_merge_to_the_whole(run: Run) -> None:
 
 def test_merging_takes_nothing_that_was_changed_and_overwrites_nothing(run: Run) -> None:
     run("lib", "--out", "part", "--to", "tab")
-    _write("part/a/number-0.tab.txt", "by hand")
-    _write("merged/slow/b/number-1.tab.txt", "a user's own")
+    write("part/a/number-0.tab.txt", "by hand")
+    write("merged/slow/b/number-1.tab.txt", "a user's own")
     code, out, err = run("--merge", "part", "nowhere", "--out", "merged")
     assert code == 3
     assert "part/a/number-0.tab.txt: error" in err

@@ -1,0 +1,36 @@
+"""What tests of the command line share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from commanding import Run
+from lickwright.cli import main
+
+
+@pytest.fixture
+def run_from(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Run]:
+    """Moves into an empty folder. What it gives makes, of the words that all calls begin with, a function that runs the command line:
+    exit code, standard output, standard error.
+    """
+    monkeypatch.chdir(tmp_path)
+
+    def beginning(*first: str) -> Run:
+        def call(*arguments: str) -> tuple[int, str, str]:
+            code = main([*first, *arguments])
+            out, err = capsys.readouterr()
+            assert "Traceback" not in out + err
+            return code, out, err
+
+        return call
+
+    return beginning
+
+
+@pytest.fixture
+def run(run_from: Callable[..., Run]) -> Run:
+    """Calls the command line in an empty folder: exit code, standard output, standard error."""
+    return run_from()
