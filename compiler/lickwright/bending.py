@@ -12,6 +12,7 @@ from math import pi, sqrt
 from typing import NamedTuple
 
 from lickwright.hand import BASS_MM, EDGE_MM, GUITAR_MM, string_spacing_mm
+from lickwright.music.pitch import frequency
 from lickwright.music.tuning import Tuning
 
 _STEEL = 200e9  # Pa, Young's modulus of music wire
@@ -94,7 +95,7 @@ def kind(tuning: Tuning, sound: str, string: int) -> str:
 def push(tuning: Tuning, sound: str, string: int, fret: int, semitones: float, capo: int = 0) -> Pushed:
     """The bend of one string of a lick by so many semitones; its fret is counted from the capo."""
     scale = BASS_MM if tuning.is_bass else GUITAR_MM
-    hertz = 440.0 * 2.0 ** ((tuning.sounding[string - 1] - 69) / 12)
+    hertz = frequency(tuning.sounding[string - 1])
     return _push(wire(tuning, sound, string), hertz, scale, fret, semitones, capo)
 
 

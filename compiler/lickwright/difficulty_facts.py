@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from lickwright.fingering import by_fretting_hand
 from lickwright.hand import Hand
 from lickwright.notation.techniques import Curve, Kind, Stroke, Technique
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline import Sound, Timeline, techniques
 
 WINDOW = 1.0  # seconds, the least over which the fastest notes are counted
 HELD = 5  # frets that a hand holds without moving
@@ -146,22 +146,9 @@ def ringing(sounds: Sequence[Sound]) -> float:
 
 def kinds(timeline: Timeline) -> tuple[set[str], set[str], set[str]]:
     """What is used, by name: all of it, the easy kinds (like ones under one name), and those learned on their own."""
-    own: set[str] = set()
-    used: dict[int, Technique] = {}  # by identity: a technique is a row of the table, and hashing a row is slow
-    for sound in timeline.sounds:
-        used[id(sound.begin)] = sound.begin
-        if sound.head is not None:
-            used[id(sound.head)] = sound.head
-        for mark in sound.marks:
-            used[id(mark)] = mark
-        for shape in sound.shapes:
-            used[id(shape.technique)] = shape.technique
-        if sound.trill is not None:
-            own.add("trill")
-        if sound.roll is not None:
-            own.add("roll")
+    used, own = techniques(timeline.sounds)
     every, easy = set(own), set[str]()
-    for t in used.values():
+    for t in used:
         if not t.sign or t.kind is Kind.MARK:
             continue
         every.add(t.name)

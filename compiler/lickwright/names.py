@@ -1,4 +1,4 @@
-"""Names for files, made from titles that people write.
+"""Titles that people write: which are the same, and the names of files made from them.
 
 In: any title. Out: a name that is safe on every system (lower-case ASCII letters, digits and hyphens, at most
 `LONGEST` characters, none that some system reserves). Nothing here looks at a disk.
@@ -13,6 +13,11 @@ LONGEST = 60  # characters, which are bytes here; leaves room for a suffix and a
 _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])\Z")  # device names on some systems, with any suffix
 _SAFE = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*\Z")
 _SHARP = re.compile(r"\b([A-Ga-g])#")
+
+
+def same(title: str, wanted: str) -> bool:
+    """Whether two titles are one: capitals and how many spaces do not count."""
+    return " ".join(title.split()).casefold() == " ".join(wanted.split()).casefold()
 
 
 def slug(title: str) -> str:

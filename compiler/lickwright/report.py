@@ -154,6 +154,12 @@ def count(number: int, what: str) -> str:
     return f"{number:,} {what}" + ("" if number == 1 else "s")
 
 
+def listed(words: Iterable[str], last: str = "and") -> str:
+    """`a, b and c`; at least one word."""
+    *most, final = words
+    return f"{', '.join(most)} {last} {final}" if most else final
+
+
 def tally(diagnostics: Iterable[Diagnostic]) -> str:
     """`2 errors, 1 warning`, or `no findings`."""
     found = [d.severity for d in diagnostics]

@@ -14,6 +14,7 @@ from lickwright.diagnostics import Diagnostic, Fix, Note, nearest, replacing
 from lickwright.music.box import Area, BoxSpec, area
 from lickwright.music.pitch import Key
 from lickwright.music.scale import Scale, default_scale, parse_scale
+from lickwright.report import listed
 from lickwright.settings import (
     BY_NAME,
     MISSING,
@@ -199,11 +200,16 @@ def _intended(read: _Read) -> Meant:
 def _missing(wanted: list[tuple[str, Note]], title: Span) -> list[Diagnostic]:
     """One finding for all fields that a lick lacks."""
     names = [f"`{name}`" for name, _ in wanted]
-    listed = f"{', '.join(names[:-1])} and {names[-1]} are" if len(names) > 1 else f"{names[0]} is"
+    verb = "are" if len(names) > 1 else "is"
     lines = ", ".join(f"`{name} …` ({BY_NAME[name].summary})" for name, _ in wanted)
     help = f"write in the lick or at the top of its file: {lines}"
     return [
-        MISSING.at(title, f"{listed} missing, which every lick here must have", help, tuple(note for _, note in wanted))
+        MISSING.at(
+            title,
+            f"{listed(names)} {verb} missing, which every lick here must have",
+            help,
+            tuple(note for _, note in wanted),
+        )
     ]
 
 

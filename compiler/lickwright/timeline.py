@@ -7,6 +7,7 @@ fractions are, and twenty times as fast). `fraction()` gives the musical value b
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
@@ -71,6 +72,25 @@ class Sound:
         return self.head is not None and self.head.sign != "x"
 
 
+def techniques(sounds: Iterable[Sound]) -> tuple[list[Technique], set[str]]:
+    """The rows of the table that sounds use, each once, and the names of what is no row: "trill", "roll"."""
+    rows: dict[int, Technique] = {}  # by identity: hashing a row is slow
+    names: set[str] = set()
+    for sound in sounds:
+        rows[id(sound.begin)] = sound.begin
+        if sound.head is not None:
+            rows[id(sound.head)] = sound.head
+        for mark in sound.marks:
+            rows[id(mark)] = mark
+        for shape in sound.shapes:
+            rows[id(shape.technique)] = shape.technique
+        if sound.trill is not None:
+            names.add("trill")
+        if sound.roll is not None:
+            names.add("roll")
+    return list(rows.values()), names
+
+
 class Slot(NamedTuple):
     """One written step at its place: an event, a hold, a rest (a `---` is three slots, its marks in the last)."""
 
@@ -130,6 +150,12 @@ class Saying(NamedTuple):
     text: str
     slot: int
     span: Span
+
+
+def bar_name(number: int, again: int = 0) -> str:
+    """A bar as played, for people: `bar 3`, `bar 3, time 2` when it is played again, `pick-up`."""
+    name = f"bar {number}" if number else "pick-up"
+    return f"{name}, time {again + 1}" if again else name
 
 
 class Pass(NamedTuple):

@@ -22,7 +22,7 @@ from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.music.rhythm import Meter
 from lickwright.notation.techniques import Stroke
 from lickwright.performance import Performance, Played
-from lickwright.timeline import Timeline
+from lickwright.timeline import Timeline, bar_name
 
 TOO_SLOW = Rule(
     "L505",
@@ -171,8 +171,7 @@ def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:
 
 @lru_cache(maxsize=1024)
 def _bar_name(bar: int, number: int) -> bytes:
-    name = f"bar {bar}" if bar else "pick-up"
-    return (f"{name}, time {number + 1}" if number else name).encode()
+    return bar_name(bar, number).encode()
 
 
 @lru_cache(maxsize=1024)

@@ -143,8 +143,7 @@ def _scale(words: str, spec: BoxSpec | None) -> tuple[Key, Scale]:
 
 def _save(path: str, picture: str, overwrite: bool) -> int:
     """Puts the picture at `path`, whole or not at all; over another file only if we drew it and nobody changed it."""
-    from lickwright.cli.writing import replace
-    from lickwright.files import NOT_OURS, UNWRITABLE, reason
+    from lickwright.files import NOT_OURS, UNWRITABLE, reason, replace
     from lickwright.source import Source, Span
 
     data = _signed(picture)
@@ -191,12 +190,13 @@ def _find(path: str, title: str | None) -> int:
     same where it can be counted; its errors are `check`'s to tell."""
     from lickwright.cli.sources import Verdict, compiled, find
     from lickwright.locate import locate
+    from lickwright.names import same
 
     verdict, whole = Verdict(), Verdict()
     files = [c for _, c in compiled(find([path]), whole)]
     if whole.code == screen.Exit.INTERNAL:
         verdict.add(whole.code)
-    chosen = [lick for c in files for lick in c.licks if title is None or _same(lick.title, title)]
+    chosen = [lick for c in files for lick in c.licks if title is None or same(lick.title, title)]
     if title is not None and not chosen and any(c.licks for c in files):
         titles = ", ".join(f'"{report.safe(lick.title)}"' for c in files for lick in c.licks[:10])
         raise click.UsageError(f'there is no lick called "{report.safe(title)}"; there are {titles}')
@@ -212,10 +212,6 @@ def _find(path: str, title: str | None) -> int:
             continue
         screen.out(_answer(lick, locate(lick.timeline)))
     return verdict.code
-
-
-def _same(title: str, wanted: str) -> bool:
-    return " ".join(title.split()).casefold() == " ".join(wanted.split()).casefold()
 
 
 def _answer(lick: CompiledLick, homes: tuple[Home, ...]) -> str:

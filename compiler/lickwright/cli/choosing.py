@@ -13,6 +13,7 @@ from lickwright import report
 from lickwright.cli import screen
 from lickwright.cli.sources import Verdict, compiled, find
 from lickwright.diagnostics import Diagnostic
+from lickwright.names import same
 from lickwright.pipeline import Compilation, CompiledLick
 
 
@@ -23,7 +24,7 @@ def choose(path: str, title: str | None) -> tuple[list[tuple[Compilation, Compil
     """
     verdict = Verdict()
     files = [c for _, c in compiled(find([path]), verdict)]
-    chosen = [(c, lick) for c in files for lick in c.licks if title is None or _same(lick.title, title)]
+    chosen = [(c, lick) for c in files for lick in c.licks if title is None or same(lick.title, title)]
     if title is not None and not chosen and any(c.licks for c in files):
         raise click.UsageError(_no_such(title, [lick.title for c in files for lick in c.licks]))
     if title is not None:
@@ -38,10 +39,6 @@ def complain(c: Compilation, found: list[Diagnostic], verdict: Verdict) -> None:
     """Shows findings of a file, and takes note of them."""
     verdict.judge(found)
     screen.err(report.findings(c.source, found, screen.colour(sys.stderr), min(screen.columns(sys.stderr, 100), 160)))
-
-
-def _same(title: str, wanted: str) -> bool:
-    return " ".join(title.split()).casefold() == " ".join(wanted.split()).casefold()
 
 
 def _no_such(title: str, titles: list[str]) -> str:

@@ -97,8 +97,9 @@ def _matched(one: Compilation, other: Compilation, title: str | None) -> Iterato
 
 
 def _called(c: Compilation, title: str) -> CompiledLick | None:
-    wanted = " ".join(title.split()).casefold()
-    return next((lick for lick in c.licks if " ".join(lick.title.split()).casefold() == wanted), None)
+    from lickwright.names import same
+
+    return next((lick for lick in c.licks if same(lick.title, title)), None)
 
 
 def _listed(c: Compilation) -> str:

@@ -197,11 +197,11 @@ def _wanted(path: str, title: str | None) -> LickFacts | int:
     """The lick that others are to be like; an exit code where it cannot be read, which is then said."""
     from lickwright.cli.sources import Found, Verdict, compiled
     from lickwright.library.facts import facts
+    from lickwright.names import same
 
     verdict = Verdict()
     for _, c in compiled([Found(path)], verdict):
-        wanted = None if title is None else " ".join(title.split()).casefold()
-        licks = [lick for lick in c.licks if wanted in (None, " ".join(lick.title.split()).casefold())]
+        licks = [lick for lick in c.licks if title is None or same(lick.title, title)]
         if len(licks) != 1 and c.licks:
             titles = ", ".join(f'"{report.safe(lick.title)}"' for lick in c.licks[:10])
             what = "which one?" if title is None or licks else f'there is no lick called "{report.safe(title)}";'

@@ -14,9 +14,8 @@ from collections.abc import Sequence
 from lickwright import report
 from lickwright.cli import screen
 from lickwright.cli.sources import Found, Verdict, compiled
-from lickwright.cli.writing import replace
 from lickwright.diagnostics import Diagnostic
-from lickwright.files import UNWRITABLE, read, reason
+from lickwright.files import UNWRITABLE, read, reason, replace
 from lickwright.mending import Mended, Refused, mend
 from lickwright.pipeline import Compilation
 from lickwright.source import Source, Span, Unreadable, decode

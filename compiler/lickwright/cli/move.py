@@ -10,6 +10,7 @@ import click
 
 from lickwright import report
 from lickwright.cli import screen
+from lickwright.names import same
 
 if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
@@ -84,8 +85,7 @@ def _folder(out: str) -> bool:
 def _chosen(book: Book, title: str | None) -> list[Lick]:
     if title is None:
         return list(book.licks)
-    wanted = " ".join(title.split()).casefold()
-    found = [lick for lick in book.licks if " ".join(lick.title.split()).casefold() == wanted]
+    found = [lick for lick in book.licks if same(lick.title, title)]
     if not found:
         titles = ", ".join(f'"{report.safe(lick.title)}"' for lick in book.licks[:10])
         raise click.UsageError(f'there is no lick called "{report.safe(title)}"; there are {titles}')
@@ -166,8 +166,7 @@ def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwr
     if _folder(out):
         _into_folder(book, licks, path, out, overwrite, verdict)
         return
-    from lickwright.cli.writing import replace
-    from lickwright.files import reason
+    from lickwright.files import reason, replace
 
     try:
         replace(out, canonical(gathered(book, licks)).encode("utf-8"))

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from lickwright.library.alike import Likeness
+from lickwright.report import count, listed
 
 Known = Mapping[str, Any]  # by the names of `LickFacts`
 
@@ -16,13 +17,13 @@ Known = Mapping[str, Any]  # by the names of `LickFacts`
 def edits(found: Likeness) -> Iterator[str]:
     """What has to change to make the second phrase of the first."""
     if found.other:
-        yield f"{_count(found.other, 'note')} different"
+        yield f"{count(found.other, 'note')} different"
     if found.more:
-        yield f"{_count(found.more, 'note')} more"
+        yield f"{count(found.more, 'note')} more"
     if found.fewer:
-        yield f"{_count(found.fewer, 'note')} fewer"
+        yield f"{count(found.fewer, 'note')} fewer"
     if found.lengths:
-        yield f"{_count(found.lengths, 'note')} of another length"
+        yield f"{count(found.lengths, 'note')} of another length"
 
 
 def places(one: Known, other: Known) -> Iterator[str]:
@@ -39,9 +40,9 @@ def places(one: Known, other: Known) -> Iterator[str]:
         yield f"in {other['tuning']} tuning" if other["tuning"] == "standard" else f"tuned {other['tuning']}"
     mine, theirs = (set(filter(None, known["techniques"].split(", "))) for known in (one, other))
     if theirs - mine:
-        yield f"with {_listed(sorted(theirs - mine))}"
+        yield f"with {listed(sorted(theirs - mine))}"
     if mine - theirs:
-        yield f"without {_listed(sorted(mine - theirs))}"
+        yield f"without {listed(sorted(mine - theirs))}"
     if one["tempo"] != other["tempo"] and other["tempo"] is not None:
         yield f"tempo {other['tempo']:g}"
     if one["feel"] != other["feel"]:
@@ -58,13 +59,4 @@ def _apart(semitones: int) -> str:
     where = "higher" if semitones > 0 else "lower"
     if rest == 0:
         return f"an octave {where}" if octaves == 1 else f"{octaves} octaves {where}"
-    return f"{_count(abs(semitones), 'semitone')} {where}"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 else "s")
-
-
-def _listed(words: list[str]) -> str:
-    *most, last = words
-    return f"{', '.join(most)} and {last}" if most else last
+    return f"{count(abs(semitones), 'semitone')} {where}"

@@ -15,7 +15,6 @@ from lickwright.music.boxspec import SHAPES
 if TYPE_CHECKING:  # whoever asks an index needs no compiler
     from lickwright.compilation import CompiledLick
     from lickwright.diagnostics import Diagnostic
-    from lickwright.notation.techniques import Technique
     from lickwright.settings import Settings
     from lickwright.source import Source
     from lickwright.timeline import Sound, Timeline
@@ -136,23 +135,11 @@ def _level(lick: CompiledLick, measure: bool) -> int | None:
 
 def _techniques(sounds: tuple[Sound, ...]) -> set[str]:
     """What is used, by name; that notes are picked goes without saying."""
-    rows: dict[int, Technique] = {}
-    names: set[str] = set()
-    for sound in sounds:
-        rows[id(sound.begin)] = sound.begin
-        if sound.head is not None:
-            rows[id(sound.head)] = sound.head
-        for mark in sound.marks:
-            rows[id(mark)] = mark
-        for shape in sound.shapes:
-            rows[id(shape.technique)] = shape.technique
-        if sound.kind != "note":
-            names.add(sound.kind)
-        if sound.trill is not None:
-            names.add("trill")
-        if sound.roll is not None:
-            names.add("roll")
-    return names | {row.name for row in rows.values() if row.sign}
+    from lickwright.timeline import techniques
+
+    rows, names = techniques(sounds)
+    names.update(sound.kind for sound in sounds if sound.kind != "note")
+    return names | {row.name for row in rows if row.sign}
 
 
 def _extent(sounds: tuple[Sound, ...]) -> tuple[int | None, int | None, int | None, int | None]:

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from lickwright.library.facts import NUMBERED
 from lickwright.music.pitch import Key, parse_key
+from lickwright.report import listed
 
 _FIFTH = 7  # semitones: keys a fifth apart are neighbours, they share all notes but one
 _SOME_KEYS = 4  # of one mode, from which a hole between them is worth a word
@@ -100,8 +101,7 @@ def _holes(bits: int) -> list[int]:
 
 
 def _numbered(numbers: Sequence[int]) -> str:
-    *most, last = map(str, numbers)
-    return f"boxes {', '.join(most)} and {last}" if most else f"box {last}"
+    return f"box{'es' if len(numbers) > 1 else ''} {listed(map(str, numbers))}"
 
 
 def _uses(connection: sqlite3.Connection) -> dict[str, list[_Use]]:

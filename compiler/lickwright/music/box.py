@@ -6,7 +6,6 @@ note: the checks ask whether a place is in an area and say so. How boxes come ab
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -30,6 +29,7 @@ from lickwright.music.positions import (
 )
 from lickwright.music.scale import Scale, default_scale
 from lickwright.music.tuning import Tuning
+from lickwright.report import listed
 
 __all__ = [
     "BLUE", "OPEN", "SHAPES", "Area", "Box", "BoxSpec", "area", "five_positions", "neighbours", "parse_box",
@@ -79,12 +79,7 @@ def _asked(spec: BoxSpec) -> str:
     """The box as a player asks for it: "box 1", "boxes 1 and 2", "the E shape"."""
     if not spec.numbers:
         return f"the {spec.shape} shape"
-    return f"box{'es' if len(spec.numbers) > 1 else ''} {_listed(map(str, spec.numbers))}"
-
-
-def _listed(words: Iterable[str], last: str = "and") -> str:
-    *most, final = words
-    return f"{', '.join(most)} {last} {final}" if most else final
+    return f"box{'es' if len(spec.numbers) > 1 else ''} {listed(map(str, spec.numbers))}"
 
 
 def _window_area(
@@ -133,7 +128,7 @@ def _refuse_contradiction(spec: BoxSpec, key: Key, scale: Scale, numbering: str)
     other = next((way for way in NUMBERINGS if shapes[way] == asked), None)
     fix = f"write numbering {other}, or leave the shape out" if other else "leave one of them out"
     verb = "is" if len(spec.numbers) == 1 else "are"
-    meant = _listed(sorted(shapes[numbering]))
+    meant = listed(sorted(shapes[numbering]))
     raise ValueError(f"{_asked(spec)} of {key.tonic} {scale} {verb} the {meant}, not the {spec.shape} shape: {fix}")
 
 
@@ -150,8 +145,8 @@ def _nearest_placements(boxes: list[Box], at: int) -> list[Box]:
 def _union(boxes: list[Box], numbering: str) -> Area:
     boxes = sorted(boxes, key=lambda box: (box.low, box.label))
     labels = sorted({box.label for box in boxes})
-    frets = f"frets {_listed((f'{low}-{high}' for low, high in _joined(boxes)), 'or')}"
-    several = f"boxes {_listed(label.removeprefix('box ') for label in labels)}, {frets}"
+    frets = f"frets {listed((f'{low}-{high}' for low, high in _joined(boxes)), 'or')}"
+    several = f"boxes {listed(label.removeprefix('box ') for label in labels)}, {frets}"
     name = several if len(labels) > 1 else box_name(labels[0], boxes[0].shape, frets)
     places = frozenset[Place]().union(*(box.places for box in boxes))
     blue = frozenset[Place]().union(*(box.blue for box in boxes))

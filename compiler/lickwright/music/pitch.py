@@ -21,6 +21,11 @@ _PITCH = re.compile(r"([A-G])(##|#|bb|b)?(-?\d{1,2})")
 _ALTERS = {None: 0, "": 0, "#": 1, "##": 2, "b": -1, "bb": -2}
 
 
+def frequency(pitch: float) -> float:
+    """Hertz of a MIDI pitch, tempered: 69 is 440."""
+    return float(440.0 * 2.0 ** ((pitch - 69) / 12))
+
+
 class Degree(NamedTuple):
     """A note's place in a scale, counted from the tonic: b3 is `Degree(3, -1)`."""
 

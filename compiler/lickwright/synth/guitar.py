@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from lickwright.music.pitch import frequency
 from lickwright.performance import Played
 from lickwright.synth.plan import Feel, Plan, plan, strings
 from lickwright.synth.sounds import Guitar, between
@@ -60,8 +61,7 @@ class Voice:
         self._swells, self._rate = list(plan.swells), rate
         self._comb: Comb | None = None
         if guitar.pickup is not None:
-            hertz = 440 * 2 ** ((open_pitch - 69) / 12)
-            self._comb = Comb(guitar.pickup / (guitar.scale * hertz) * rate)
+            self._comb = Comb(guitar.pickup / (guitar.scale * frequency(open_pitch)) * rate)
 
     def samples(self, start: int, stop: int) -> Samples | None:
         """Samples `start` to `stop`; None for silence."""

@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from lickwright.curves import Way, offsets
+from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance import Played
 from lickwright.synth import strikes, strokes, touch
@@ -106,7 +107,7 @@ class _Planner:
         self._swells: list[Swell] = []
         self._still = -1.0  # seconds from which on the string does not sound
         self._touched = 0.0  # seconds at which a pick touches it for the next stroke
-        self._now = Knot(0.0, _hertz(open_pitch), Decay(1.0, 1.0))  # what the note before left it at
+        self._now = Knot(0.0, frequency(open_pitch), Decay(1.0, 1.0))  # what the note before left it at
         self._level = (0.0, 0.0, 1.0)  # how strongly it swings, since when (seconds), and its mean decay
 
     def plan(self) -> Plan:
@@ -121,7 +122,7 @@ class _Planner:
     def play(self, note: Played, following: Played | None, place: float) -> None:
         """One note, until `following` takes over; `place` is by how much it is picked elsewhere."""
         pitch = note.pitch - 12 * log2(note.partial)  # of the whole string, where a harmonic sounds
-        hertz = _hertz(pitch + (offsets(note.moves, [note.start])[0] if note.moves else 0.0))
+        hertz = frequency(pitch + (offsets(note.moves, [note.start])[0] if note.moves else 0.0))
         decay = self._decay(note, pitch)
         self._begin(note, hertz, decay)
         self._strike(note, hertz, decay, place)
@@ -205,7 +206,7 @@ class _Planner:
         if not note.moves:
             return None
         times = _instants(note)
-        hertz = 440.0 * 2 ** ((pitch + np.array(offsets(note.moves, times.tolist())) - 69) / 12)
+        hertz = frequency(pitch) * 2 ** (np.array(offsets(note.moves, times.tolist())) / 12)
         kept = times + 0.5 / hertz < cut
         times, hertz = times[kept], hertz[kept]
         if not len(times):
@@ -253,7 +254,7 @@ def _takes_over(note: Played, following: Played, hertz: float) -> float:
         return following.start - 1 / hertz
     if _goes_on(following):
         return following.start + 0.5 / hertz
-    after = _hertz(following.pitch - 12 * log2(following.partial))
+    after = frequency(following.pitch - 12 * log2(following.partial))
     return following.start - touch.touched(following.start - note.start, hertz, after)
 
 
@@ -265,10 +266,6 @@ def _instants(note: Played) -> Samples:
         times.append(np.linspace(start, end, count + 1) if count else np.array((start - CONTROL, start)))
     every = np.unique(np.concatenate(times))
     return every[(every > note.start) & (every <= note.end)]
-
-
-def _hertz(pitch: float) -> float:
-    return float(440.0 * 2 ** ((pitch - 69) / 12))
 
 
 def strings(notes: Sequence[Played]) -> Iterator[tuple[int, list[Played]]]:

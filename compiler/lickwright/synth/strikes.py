@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance import Played
 from lickwright.synth import strokes
@@ -57,7 +58,7 @@ def picked(note: Played, guitar: Guitar, open_pitch: float, period: float, place
         hit = _PINCH
     edge = min(guitar.edge * hit.edge * 2 ** (HARDER * (MEDIUM - note.loudness)), ROUNDEST * period / rate)
     distance = (guitar.palm if note.damping is Damping.PALM else guitar.pick) * hit.place * (1 + place)
-    width = distance / (guitar.scale * 440 * 2 ** ((open_pitch - 69) / 12))  # seconds to the bridge and back
+    width = distance / (guitar.scale * frequency(open_pitch))  # seconds to the bridge and back
     farthest = (
         FARTHEST if note.partial == 1 else 0.5 / note.partial
     )  # a harmonic is picked where it swings widest, or nearer

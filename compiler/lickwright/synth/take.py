@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from lickwright.music.chord import Chord
 from lickwright.performance import Performance, Played, one_a_string
-from lickwright.timeline import Timeline
+from lickwright.timeline import Timeline, bar_name
 
 MINUTES = 30  # that a recording lasts at most
 TAIL = 1.0  # seconds kept after the last note, for the room
@@ -156,12 +156,8 @@ def _beats(timeline: Timeline) -> Iterator[tuple[int, bool]]:
 
 def _bar_marks(timeline: Timeline, played: Round, again: int | None) -> Iterator[Mark]:
     for turn, start in zip(timeline.passes, played.performance.bars, strict=True):
-        number = timeline.bars[turn.bar].number
-        name = f"bar {number}" if number else "pick-up"
-        yield Mark(
-            played.at + start,
-            _name(timeline, played.bpm, again, f"{name}, time {turn.number + 1}" if turn.number else name),
-        )
+        place = bar_name(timeline.bars[turn.bar].number, turn.number)
+        yield Mark(played.at + start, _name(timeline, played.bpm, again, place))
 
 
 def _name(timeline: Timeline, bpm: Fraction | None, again: int | None, place: str) -> str:

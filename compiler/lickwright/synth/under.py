@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from lickwright.music.pitch import frequency
 from lickwright.synth.take import Click, Under
 from lickwright.synth.waveguide import Samples
 
@@ -57,7 +58,7 @@ def pad(chords: Sequence[Under], start: int, stop: int, rate: int) -> Samples:
 
 def _voice(pitch: int, time: Samples) -> Samples:
     """One note: a fundamental and three overtones, twice, a little apart."""
-    hertz = 440.0 * 2 ** ((pitch - 69) / 12)
+    hertz = frequency(pitch)
     total = np.zeros(len(time))
     for tuned in (hertz, hertz + _BEATING):
         turn = np.exp(2j * np.pi * tuned * time)
