@@ -104,6 +104,22 @@ def test_the_same_as_on_this_machine(library: Path, memory: Any, capsys: pytest.
     assert memory.exists("/shelf/out/.lickwright.db")
 
 
+def test_a_format_of_several_files_is_made_once(
+    tmp_path: Path, memory: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    memory.pipe_file("/lib/own.lick", SURE.encode())
+    words = ["make", "memory://lib", "--out", "memory://out", "--to", "audio", "--ladder", "90%,10,100%"]
+    assert main(words) == 0
+    assert len(stored(memory, "/out")) == 4
+    capsys.readouterr()
+    assert main(words) == 0
+    assert "1 source: 1 unchanged" in capsys.readouterr().out
+    assert main([*words, "--format", "flac"]) == 0
+    assert "1 source: 1 made" in capsys.readouterr().out
+    assert len(stored(memory, "/out")) == 8
+
+
 def test_only_what_changed_is_made_again(
     library: Path, memory: Any, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

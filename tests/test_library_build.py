@@ -238,6 +238,17 @@ def test_a_dry_run_says_what_it_would_do_and_does_nothing(run: Run) -> None:
     assert _stamps() == before
 
 
+def test_a_file_in_the_place_of_a_folder_of_outputs_is_named(run: Run) -> None:
+    run("lib", "--to", "tab")
+    shutil.rmtree("out/a")
+    write("out/a", "a user's own")
+    code, out, err = run("lib", "--to", "tab")
+    assert code == 3
+    assert "a file stands where the folder would go" in err
+    assert "5 unchanged, 1 failed" in out
+    assert Path("out/a").read_text() == "a user's own"
+
+
 def test_prune_takes_away_only_what_we_made_and_nobody_changed(run: Run) -> None:
     run("lib", "--to", "tab,midi")
     write("out/a/mine.txt", "a user's own")

@@ -160,8 +160,9 @@ class _Build:
         hash: bytes, key: bytes, formats: str, made: int, refused: str, findings: str, indexed: int,
     ) -> bool:  # fmt: skip
         """Whether nothing is to be done for a source, which is then counted and told."""
-        rows = [row for row in known if row.format in order.formats]
-        if digest(data) != hash or key != order.key or order.facts > indexed or len(rows) != made * len(order.formats):
+        wanted = order.suffixes()
+        rows = [row for row in known if row.suffix in wanted]
+        if digest(data) != hash or key != order.key or order.facts > indexed or len(rows) != made * len(wanted):
             return False
         if not set(order.formats) <= set(formats.split(",")) or not all(
             self._stands(source.target, row) for row in rows

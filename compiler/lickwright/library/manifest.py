@@ -69,6 +69,11 @@ class Made(NamedTuple):
     ctime: int
     inode: int
 
+    @property
+    def suffix(self) -> str:
+        """What follows the lick's name: it tells the outputs of a lick apart."""
+        return self.name[len(self.lick) :]
+
 
 class Unusable(Exception):
     """What stands in the manifest's place is no manifest that can be used; says why."""

@@ -31,10 +31,10 @@ class Order(NamedTuple):
     facts: bool  # whether the index is to know the licks
     blocked: bool = False  # nothing is made: the house's file has errors
 
-    @property
-    def files(self) -> int:
-        """Outputs of each lick."""
-        return sum(len(row.files(self.options)) for row in BACKENDS if row.name in self.formats)
+    def suffixes(self) -> frozenset[str]:
+        """How the names of all outputs of a lick end."""
+        rows = [row for row in BACKENDS if row.name in self.formats]
+        return frozenset(suffix for row in rows for suffix, _ in row.files(self.options))
 
 
 class Item(NamedTuple):

@@ -182,7 +182,7 @@ def standing(path: str, row: Made | None) -> Made | None:
     """What stands at `path`, by hash; None for nothing, or for something that cannot be told to be ours."""
     try:
         return _standing(path, row)
-    except _Refused:
+    except (_Refused, OSError):
         return None
 
 

@@ -9,13 +9,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from lickwright.backends import BACKENDS
 from lickwright.files import read
-from lickwright.library.manifest import Manifest, Unusable
+from lickwright.library.manifest import Made, Manifest, Unusable
 from lickwright.library.orders import Order
-from lickwright.library.outputs import digest, inode_of, standing
+from lickwright.library.outputs import digest, standing
 from lickwright.source import Unreadable
 
 # Both in the order of the folders of outputs, to be read side by side: a question for each source would take three times as long. Both begin with
@@ -26,7 +25,7 @@ FROM scan CROSS JOIN sources s ON s.path = scan.path
 WHERE state = '' AND s.target = scan.target AND s.hash IS NOT NULL ORDER BY s.target
 """
 _OUTPUTS = """
-SELECT folder, name, mtime, ctime, size, inode, lick, hash FROM outputs
+SELECT folder, name, lick, format, hash, size, mtime, ctime, inode FROM outputs
 WHERE folder IN (SELECT target FROM scan) AND gone = 0 ORDER BY folder
 """
 _REMEMBERED = """
@@ -80,7 +79,7 @@ def _unchanged(
 ) -> Iterator[tuple[int, bool]]:
     outputs = manifest.db.execute(_OUTPUTS)
     output = outputs.fetchone()
-    asked = [frozenset(_suffixes(order)) for order in orders]
+    asked = [order.suffixes() for order in orders]
     enough: dict[tuple[int, str], bool] = {}  # by order: whether these formats are all that it wants
     for id, shown, target, ordered, hash, key, formats, made, told, indexed in manifest.db.execute(_MATCHED):
         order = orders[ordered]
@@ -89,8 +88,9 @@ def _unchanged(
             output = outputs.fetchone()
         rows = []
         while output is not None and output[0] == target:
-            if output[1][len(output[6]) :] in wanted:
-                rows.append(output)
+            row = Made._make(output[1:])
+            if row.suffix in wanted:
+                rows.append(row)
             output = outputs.fetchone()
         if (ordered, formats) not in enough:
             enough[ordered, formats] = set(formats.split(",")).issuperset(order.formats)
@@ -102,34 +102,18 @@ def _unchanged(
             data = read(os.fsdecode(shown)) if shown != b"-" else b""
         except Unreadable:
             continue
-        if digest(data) == hash and _all_there(f"{out}/{target}/", rows, moved):
+        if digest(data) == hash and _all_there(out, target, rows, moved):
             counts[0] += len(rows)
             counts[1] += made
             yield id, told
 
 
-def _suffixes(order: Order) -> Iterator[str]:
-    """How the names of all outputs of a lick end."""
-    for row in BACKENDS:
-        if row.name in order.formats:
-            yield from (suffix for suffix, _ in row.files(order.options))
-
-
-def _all_there(folder: str, rows: Sequence[tuple[Any, ...]], moved: list[tuple[object, ...]]) -> bool:
+def _all_there(out: str, folder: str, rows: Sequence[Made], moved: list[tuple[object, ...]]) -> bool:
     """Whether all outputs are as we left them. One with another time or place is read; if only those differ, it is noted in `moved`."""
-    for target, name, mtime, ctime, size, inode, _, hash in rows:
-        try:
-            status = os.lstat(folder + name)
-        except OSError:
+    for row in rows:
+        now = standing(f"{out}/{folder}/{row.name}", row)
+        if now is None or now.hash != row.hash:
             return False
-        if (
-            status.st_mtime_ns != mtime
-            or status.st_ctime_ns != ctime
-            or status.st_size != size
-            or inode_of(status) != inode
-        ):
-            now = standing(folder + name, None)
-            if now is None or now.hash != hash:
-                return False
-            moved.append((*now[4:], target, name))
+        if now is not row:
+            moved.append((now.size, now.mtime, now.ctime, now.inode, folder, row.name))
     return True
