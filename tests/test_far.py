@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from lickwright import pipeline
 from lickwright.cli import main
 from lickwright.library import addresses
 from lickwright.library.addresses import far, here, mark, whole
@@ -118,6 +119,25 @@ def test_a_format_of_several_files_is_made_once(
     assert main([*words, "--format", "flac"]) == 0
     assert "1 source: 1 made" in capsys.readouterr().out
     assert len(stored(memory, "/out")) == 8
+
+
+def test_a_mistake_of_ours_costs_its_source_only(
+    library: Path, memory: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    memory.put(str(library / "lib"), "/lib", recursive=True)
+    real = pipeline.compile_bytes
+
+    def compile_bytes(data: bytes, name: str = "-", house: Any = None) -> Any:
+        if name.endswith("own.lick"):
+            raise RuntimeError("a bug")
+        return real(data, name, house)
+
+    monkeypatch.setattr(pipeline, "compile_bytes", compile_bytes)
+    assert main(["make", "memory://lib", "--out", "memory://out"]) == 70
+    seen = capsys.readouterr()
+    assert "memory://lib/own.lick" in seen.err and "RuntimeError: a bug" in seen.err
+    assert "12 made, 2 failed" in seen.out
+    assert memory.exists("/out/.lickwright.db")
 
 
 def test_only_what_changed_is_made_again(

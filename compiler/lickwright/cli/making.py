@@ -129,16 +129,14 @@ def _of_library(account: Account) -> str:
 
 def merge(parts: Sequence[str], out: str, overwrite: bool) -> int:
     """Brings the output folders of shards together."""
-    from lickwright.files import UNWRITABLE, reason
     from lickwright.library.merge import merge as bring_together
-    from lickwright.source import Span
+    from lickwright.library.outputs import unwritable
 
     teller = Screen()
     try:
         merged = bring_together(parts, out, overwrite, teller.say)
     except OSError as e:
-        finding = UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(e)}", "name another folder with --out")
-        teller.source(Told(out, "", (finding,)))
+        teller.source(Told(out, "", (), troubles=(unwritable(out, e),)))
         return teller.code
     for trouble in merged.troubles:
         teller.source(Told(trouble.path, "", (), troubles=(trouble,)))

@@ -21,9 +21,9 @@ from lickwright.files import UNWRITABLE, reason
 from lickwright.library import journal, plan, prune, unchanged
 from lickwright.library.account import Account, Teller
 from lickwright.library.lock import Lock
-from lickwright.library.manifest import NAME, Manifest, Unusable, damaged, set_aside
+from lickwright.library.manifest import Manifest, Unusable, aside, damaged, set_aside
 from lickwright.library.orders import Item, Order, Result
-from lickwright.library.outputs import Trouble
+from lickwright.library.outputs import Trouble, unwritable
 from lickwright.library.plan import Orders, Share
 from lickwright.library.record import Recorder
 from lickwright.source import Span
@@ -67,31 +67,19 @@ def build(wish: Wish, teller: Teller) -> Account:
     try:
         if not wish.dry:
             os.makedirs(wish.out, exist_ok=True)
-        with (
-            nullcontext()
-            if wish.dry
-            else Lock(wish.out, lambda: teller.say(f"another build is at work in {wish.out}: waiting for it"))
-        ):
+        with nullcontext() if wish.dry else Lock(wish.out, teller.say):
             try:
                 _Build(wish, teller, account).run()
             except (Unusable, sqlite3.DatabaseError, UnicodeDecodeError) as e:
                 if not damaged(e) or account.stopped:
                     raise
-                why = str(e) if isinstance(e, Unusable) else "it is damaged"
-                teller.say(
-                    f"{os.path.join(wish.out, NAME)} is set aside: {why}; what stands in the folder is looked at anew"
-                )
+                teller.say(aside(wish.out, e if isinstance(e, Unusable) else "it is damaged"))
                 account = Account(teller)
                 if not wish.dry:
                     set_aside(wish.out)
                 _Build(wish, teller, account, forget=True).run()
     except OSError as e:
-        account.broke(
-            Trouble(
-                _where(wish),
-                UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(e)}", "name another folder with --out"),
-            )
-        )
+        account.broke(unwritable(_where(wish), e))
     return account
 
 

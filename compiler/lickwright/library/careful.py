@@ -8,7 +8,7 @@ the parser, which may be what breaks down.
 from __future__ import annotations
 
 import re
-from collections.abc import Container
+from collections.abc import Callable
 
 from lickwright.files import read
 from lickwright.library.orders import Item
@@ -26,15 +26,13 @@ def count(item: Item) -> int:
         return 0
 
 
-def blanked(text: str, numbers: Container[int]) -> tuple[str, tuple[Span, ...]]:
-    """The text with nothing left of these licks (from 0) but their titles; and where they stood."""
+def blanked(text: str, gone: Callable[[int], bool]) -> tuple[str, tuple[Span, ...]]:
+    """The text with nothing left of the licks that are `gone` (counted from 0) but their titles; and where they stood."""
     starts = [(match.start(), match.end()) for match in _LICK.finditer(text)]
     ends = [start for start, _ in starts[1:]] + [len(text)]
-    spans = tuple(
-        Span(start, end) for n, ((start, _), end) in enumerate(zip(starts, ends, strict=True)) if n in numbers
-    )
+    spans = tuple(Span(start, end) for n, ((start, _), end) in enumerate(zip(starts, ends, strict=True)) if gone(n))
     for n, ((_, after_title), end) in enumerate(zip(starts, ends, strict=True)):
-        if n in numbers:
+        if gone(n):
             text = text[:after_title] + re.sub(r"[^\r\n]", " ", text[after_title:end]) + text[end:]
     return text, spans
 

@@ -17,16 +17,17 @@ from functools import partial
 from itertools import islice
 from typing import Any, NamedTuple
 
-from lickwright.files import NO_LICKS, UNWRITABLE, Unopened, reason
+from lickwright.files import NO_LICKS, Unopened
 from lickwright.library import addresses, remembered
 from lickwright.library.account import Account, Teller
 from lickwright.library.addresses import Spot, answering, spot, whole
 from lickwright.library.far_place import far_make
 from lickwright.library.manifest import NAME, Made, opened
 from lickwright.library.orders import Item, Order, Result
-from lickwright.library.outputs import Place, Trouble, digest
+from lickwright.library.outputs import Place, digest, unwritable
 from lickwright.library.pool import CHUNK, Chunk, Pool, Setup
 from lickwright.library.record import Recorder
+from lickwright.library.work import safely
 from lickwright.names import distinct, slug
 from lickwright.scan import SUFFIX
 from lickwright.source import Span
@@ -58,8 +59,7 @@ def build(wish: Far, teller: Teller) -> Account:
         with tempfile.TemporaryDirectory(prefix="lickwright-") as folder:
             _Build(wish, teller, account, folder).run()
     except OSError as e:
-        trouble = UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(e)}", "name another place with --out")
-        account.broke(Trouble(wish.out, trouble))
+        account.broke(unwritable(wish.out, e, "place"))
     return account
 
 
@@ -248,7 +248,8 @@ class _Here:
     def run(self, chunks: Iterator[Chunk]) -> Iterator[tuple[Chunk, list[Result]]]:
         """Every chunk with its results."""
         for chunk in chunks:
-            yield chunk, [self._setup.work(item, self._setup.orders[item.order], self._place) for item in chunk.items]
+            orders = self._setup.orders
+            yield chunk, [safely(self._setup.work, item, orders[item.order], self._place) for item in chunk.items]
 
 
 def _below(address: str, at: Spot) -> Iterator[tuple[str, str]]:

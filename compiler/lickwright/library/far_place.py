@@ -11,14 +11,13 @@ from functools import cache
 from typing import Any
 
 from lickwright import pipeline
-from lickwright.files import NOT_OURS, UNWRITABLE, reason
 from lickwright.library import addresses, remembered
 from lickwright.library.addresses import spot
 from lickwright.library.manifest import Made
 from lickwright.library.orders import Item, Order, Result
-from lickwright.library.outputs import Output, Place, Placed, Trouble, digest
+from lickwright.library.outputs import Output, Place, Placed, Trouble, digest, in_the_way, unwritable
 from lickwright.library.work import make
-from lickwright.source import Span, Unreadable
+from lickwright.source import Unreadable
 
 
 def far_make(overwrite: bool, item: Item, order: Order, place: Place) -> Result:
@@ -54,7 +53,7 @@ class FarPlace(Place):
         try:
             there = addresses.listing(self._at, folder)
         except Exception as e:  # whatever the other side raises
-            return Placed((), 0, (_unwritable(shown, e),))
+            return Placed((), 0, (unwritable(shown, e, "place"),))
         for output in outputs:
             path, new = f"{folder}/{output.name}", digest(output.data)
             try:
@@ -62,9 +61,7 @@ class FarPlace(Place):
                 if info is not None:
                     old = self._hash(path, info, known.get(output.name))
                     if old != new and not self._replaces and not _ours(old, info, known.get(output.name)):
-                        message = "the file was changed since it was made, or is not ours: not overwritten"
-                        help = "move it away, or say --overwrite"
-                        troubles.append(Trouble(f"{shown}/{output.name}", NOT_OURS.at(Span(0, 0), message, help)))
+                        troubles.append(in_the_way(f"{shown}/{output.name}"))
                         continue
                 if info is None or old != new:
                     addresses.put(self._at, path, output.data)
@@ -73,7 +70,7 @@ class FarPlace(Place):
                 size, mark = len(output.data), addresses.mark(info)
                 made.append(Made(output.name, output.lick, output.format, new, size=size, mtime=0, ctime=0, inode=mark))
             except Exception as e:  # whatever the other side raises
-                troubles.append(_unwritable(f"{shown}/{output.name}", e))
+                troubles.append(unwritable(f"{shown}/{output.name}", e, "place"))
         return Placed(tuple(made), written, tuple(troubles))
 
     def _hash(self, path: str, info: Mapping[str, Any], row: Made | None) -> bytes:
@@ -87,8 +84,3 @@ class FarPlace(Place):
 
 def _ours(hash: bytes, info: Mapping[str, Any], row: Made | None) -> bool:
     return row is not None and (hash == row.hash or info["size"] == 0)
-
-
-def _unwritable(path: str, error: Exception) -> Trouble:
-    message = f"nothing was written: {reason(error)}"[:180]
-    return Trouble(path, UNWRITABLE.at(Span(0, 0), message, "name another place with --out"))

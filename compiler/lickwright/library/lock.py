@@ -17,10 +17,11 @@ NAME = ".lickwright.lock"
 class Lock:
     """Holds the lock of one output folder in a `with`."""
 
-    def __init__(self, folder: str, waiting: Callable[[], None]) -> None:
-        """`waiting` is called once, if somebody else holds the lock."""
+    def __init__(self, folder: str, say: Callable[[str], None]) -> None:
+        """`say` is told once, if somebody else holds the lock."""
         self._path = os.path.join(folder, NAME)
-        self._waiting = waiting
+        self._waiting = f"another build is at work in {folder}: waiting for it"
+        self._say = say
         self._handle = -1
 
     def __enter__(self) -> Lock:
@@ -31,7 +32,7 @@ class Lock:
                 if not _take(self._handle):
                     if not said:
                         said = True
-                        self._waiting()
+                        self._say(self._waiting)
                     _wait(self._handle)
                 if self._still_there():
                     return self

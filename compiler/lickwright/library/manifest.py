@@ -190,12 +190,17 @@ def whose(out: str, owner: str | None) -> str:
     return f"another source, {owner}" if owner is not None and there(out, owner) else ""
 
 
+def aside(folder: str, why: object) -> str:
+    """What is said about a manifest that cannot be used."""
+    return f"{os.path.join(folder, NAME)} is set aside: {why}; what stands in the folder is looked at anew"
+
+
 def opened(folder: str, say: Callable[[str], None]) -> Manifest:
     """The manifest of `folder`, to be written; one that cannot be used is set aside, which is said, and begun anew."""
     try:
         return Manifest(folder, write=True)
     except Unusable as e:
-        say(f"{os.path.join(folder, NAME)} is set aside: {e}; what stands in the folder is looked at anew")
+        say(aside(folder, e))
         set_aside(folder)
         return Manifest(folder, write=True)
 

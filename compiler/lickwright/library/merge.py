@@ -14,9 +14,8 @@ from typing import TYPE_CHECKING
 from lickwright.backends import Options
 from lickwright.diagnostics import Diagnostic
 from lickwright.files import UNREADABLE, reason
-from lickwright.library import journal
-from lickwright.library.lock import Lock
-from lickwright.library.manifest import NAME, Manifest, Unusable, opened, seen_from, stored, whose
+from lickwright.library.held import held
+from lickwright.library.manifest import NAME, Manifest, Unusable, seen_from, stored, whose
 from lickwright.library.orders import Item, Order, Result
 from lickwright.library.outputs import Output, Place, Trouble, digest
 from lickwright.library.record import Recorder
@@ -43,19 +42,10 @@ class Merged:
 def merge(parts: Sequence[str], out: str, overwrite: bool, say: Callable[[str], None]) -> Merged:
     """Does it. Raises OSError if nothing can be written."""
     merged = Merged()
-    os.makedirs(out, exist_ok=True)
-    with Lock(out, lambda: say(f"another build is at work in {out}: waiting for it")), opened(out, say) as manifest:
-        if journal.left(out):
-            journal.recover(out, manifest)
-        place = Place(out, overwrite)
-        try:
-            for part in parts:
-                if os.path.realpath(part) != os.path.realpath(out):
-                    _take_over(part, out, manifest, place, merged)
-        finally:
-            place.journal.close()
-        manifest.keep()
-        journal.clear(out)
+    with held(out, overwrite, say) as (manifest, place):
+        for part in parts:
+            if os.path.realpath(part) != os.path.realpath(out):
+                _take_over(part, out, manifest, place, merged)
     return merged
 
 

@@ -77,7 +77,7 @@ class Place:
         except _Refused as e:
             return Placed((), 0, (Trouble(folder, NOT_OURS.at(Span(0, 0), str(e), "name another folder with --out")),))
         except OSError as e:
-            return Placed((), 0, (_unwritable(folder, e),))
+            return Placed((), 0, (unwritable(folder, e),))
         made: list[Made] = []
         troubles: list[Trouble] = []
         todo: list[tuple[Output, bytes]] = []
@@ -97,8 +97,7 @@ class Place:
             elif self._overwrite or _ours(standing, row, item.claimed):
                 todo.append((output, hash))
             else:
-                message = "the file was changed since it was made, or is not ours: not overwritten"
-                troubles.append(Trouble(path, NOT_OURS.at(Span(0, 0), message, "move it away, or say --overwrite")))
+                troubles.append(in_the_way(path))
         return self._write(target, folder, todo, made, troubles)
 
     def _write(
@@ -109,7 +108,7 @@ class Place:
             try:
                 self.journal.note(target, [(output.name, hash) for output, hash in todo])
             except OSError as e:
-                return Placed(tuple(made), 0, (*troubles, _unwritable(folder, e)))
+                return Placed(tuple(made), 0, (*troubles, unwritable(folder, e)))
         for output, hash in todo:
             path = os.path.join(folder, output.name)
             try:
@@ -117,7 +116,7 @@ class Place:
                 made.append(_made(output.name, output.lick, output.format, hash, os.lstat(path)))
                 written += 1
             except OSError as e:
-                troubles.append(_unwritable(path, e))
+                troubles.append(unwritable(path, e))
         return Placed(tuple(made), written, tuple(troubles))
 
     def _new(self, folder: str, target: str) -> bool:
@@ -233,7 +232,13 @@ def _sweep(folder: str) -> None:
                 take_away(path)
 
 
-def _unwritable(path: str, error: OSError) -> Trouble:
-    return Trouble(
-        path, UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(error)}", "name another folder with --out")
-    )
+def unwritable(path: str, error: Exception, place: str = "folder") -> Trouble:
+    """That nothing could be written at `path`."""
+    message = f"nothing was written: {reason(error)}"[:180]
+    return Trouble(path, UNWRITABLE.at(Span(0, 0), message, f"name another {place} with --out"))
+
+
+def in_the_way(path: str) -> Trouble:
+    """That a file at `path` is not replaced."""
+    message = "the file was changed since it was made, or is not ours: not overwritten"
+    return Trouble(path, NOT_OURS.at(Span(0, 0), message, "move it away, or say --overwrite"))

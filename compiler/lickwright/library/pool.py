@@ -62,10 +62,6 @@ class Pool:
             worker.end()
         self._workers.clear()
 
-    def pids(self) -> tuple[int, ...]:
-        """The workers of this moment."""
-        return tuple(worker.process.pid or 0 for worker in self._workers)
-
     def run(self, chunks: Iterable[Chunk]) -> Iterator[tuple[Chunk, list[Result]]]:
         """Every chunk with the results of its items, in the order in which they become ready."""
         queue = _Queue(chunks)

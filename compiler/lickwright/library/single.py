@@ -8,11 +8,10 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 
-from lickwright.library import journal
-from lickwright.library.lock import Lock
-from lickwright.library.manifest import opened, seen_from, stored, whose
+from lickwright.library.held import held
+from lickwright.library.manifest import seen_from, stored, whose
 from lickwright.library.orders import Item, Order, Result
-from lickwright.library.outputs import Output, Place, Placed
+from lickwright.library.outputs import Output, Placed
 from lickwright.library.record import Recorder
 
 
@@ -22,28 +21,19 @@ def put(
     """Puts `outputs` into `out`/`target`, `.` for `out` itself. Raises OSError if nothing can be written."""
     from lickwright.backends import Options
 
-    os.makedirs(out, exist_ok=True)
-    real = os.path.realpath(source)
-    path = (
-        source
-        if source == "-"
-        else stored(os.path.join(seen_from(os.path.realpath(out), os.path.dirname(real)), os.path.basename(real)))
-    )
-    with Lock(out, lambda: say(f"another build is at work in {out}: waiting for it")), opened(out, say) as manifest:
-        if journal.left(out):
-            journal.recover(out, manifest)
+    with held(out, overwrite, say) as (manifest, place):
+        path = source if source == "-" else _stored(out, source)
         known = tuple(manifest.known(target).values())
-        item = Item(
-            1, source, target, 0, known, tuple(manifest.claimed(target)), whose(out, manifest.owner(path, target))
-        )
-        place = Place(out, overwrite)
-        try:
-            placed = place.put(item, outputs)
-        finally:
-            place.journal.close()
+        owner = whose(out, manifest.owner(path, target))
+        item = Item(1, source, target, 0, known, tuple(manifest.claimed(target)), owner)
+        placed = place.put(item, outputs)
         if placed.made:  # entered as not done: a build that means the same source does its own work
             result = Result(1, hash=b"-", outputs=placed.made)
             Recorder(manifest).enter([item], [result], [Order((), Options(), None, b"", False)], [path])
-        manifest.keep()
-        journal.clear(out)
     return placed
+
+
+def _stored(out: str, source: str) -> str:
+    """The path of a source as the manifest keeps it."""
+    folder, name = os.path.split(os.path.realpath(source))
+    return stored(os.path.join(seen_from(os.path.realpath(out), folder), name))

@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from lickwright.compilation import Compilation, CompiledLick
 
 _ROWS = {row.name: row for row in BACKENDS}
-
-
 _AGAIN = "it is tried again in the next run; everything else is made"
 
 Work = Callable[[Item, Order, Place], Result]
@@ -95,17 +93,18 @@ def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compi
 def _carefully(item: Item, order: Order, place: Place, data: bytes) -> Result:
     """The same with some licks left out, of a source that brought a worker down."""
     source = decode(item.path, data)
-    left_out = (
-        {n for n in range(len(data)) if n != item.only} if item.only is not None else {n for n, _ in item.without}
-    )
-    text, spans = careful.blanked(source.text, left_out)
+    reasons = dict(item.without)
+
+    def gone(number: int) -> bool:
+        return number in reasons if item.only is None else number != item.only
+
+    text, spans = careful.blanked(source.text, gone)
     whole = pipeline.compile_text(text, item.path, order.house)
     found = [d for d in whole.diagnostics if not any(a <= d.span.start < b for a, b in spans)]
-    reasons = dict(item.without)
     for n, lick in enumerate(whole.licks):
         if n in reasons:
             found.append(GIVEN_UP.at(Span(0, 0), f'"{lick.title}" is given up: {reasons[n]}', _AGAIN))
-    kept = tuple(lick for n, lick in enumerate(whole.licks) if n not in left_out)
+    kept = tuple(lick for n, lick in enumerate(whole.licks) if not gone(n))
     result = _put(item, order, place, digest(data), whole._replace(licks=kept, diagnostics=tuple(found)))
     refused = tuple((lick.title, "given up") for n, lick in enumerate(whole.licks) if n in reasons)
     return result._replace(done=False, ok=False, alone=True, refused=(*result.refused, *refused))
