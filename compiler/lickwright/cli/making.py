@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 from lickwright import report
 from lickwright.cli import screen
-from lickwright.diagnostics import Diagnostic, has_errors
+from lickwright.cli.verdict import code_of
+from lickwright.diagnostics import Diagnostic
 from lickwright.library.account import LISTED, Account, Told
 from lickwright.library.house import House
 from lickwright.source import Source
@@ -88,13 +89,6 @@ class Screen:
         if account.unread:
             text += f"  {report.count(account.unread, 'source')} could not be read\n"
         return text + (_of_library(account) if library else "")
-
-
-def code_of(found: tuple[Diagnostic, ...]) -> screen.Exit:
-    """The exit code for these findings: those about files weigh more than those about music."""
-    if not has_errors(found):
-        return screen.Exit.FINE
-    return screen.Exit.FILE if has_errors(tuple(d for d in found if d.code.startswith("L6"))) else screen.Exit.MUSIC
 
 
 def _of_library(account: Account) -> str:

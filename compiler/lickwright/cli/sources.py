@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 
 from lickwright.cli import screen
 from lickwright.cli.housing import housed
-from lickwright.diagnostics import Diagnostic, has_errors
+from lickwright.cli.verdict import Verdict
 from lickwright.files import UNREADABLE
 from lickwright.library.house import Houses
 from lickwright.pipeline import Compilation, compile_bytes, compile_file
@@ -52,22 +52,3 @@ def _compile(one: Found, house: Style | None) -> Compilation:
     except (OSError, AttributeError, ValueError):  # closed by the shell, or a folder
         trouble = UNREADABLE.at(Span(0, 0), "standard input cannot be read", "name a file, or send one with <")
         return Compilation(Source("-", ""), (), (trouble,))
-
-
-class Verdict:
-    """The exit code as it builds up: of all that happened the worst counts."""
-
-    def __init__(self, strict: bool = False) -> None:
-        self.code = screen.Exit.FINE
-        self._strict = strict  # warnings fail too
-
-    def add(self, code: screen.Exit) -> None:
-        """Takes note of one thing that went wrong."""
-        self.code = max(self.code, code)
-
-    def judge(self, diagnostics: Sequence[Diagnostic]) -> None:
-        """Takes note of findings: those about files weigh more than those about music."""
-        if has_errors([d for d in diagnostics if d.code.startswith("L6")]):
-            self.add(screen.Exit.FILE)
-        if has_errors(list(diagnostics)) or (self._strict and any(d.severity == "warning" for d in diagnostics)):
-            self.add(screen.Exit.MUSIC)

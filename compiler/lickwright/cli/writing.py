@@ -1,32 +1,20 @@
 """Outputs of one source into a folder, for commands that are no build: each whole or not at all, and never over a file that is not ours.
 
-In: a folder, the source it belongs to, names and bytes. Out: what was written, and findings for what was not. The rule and the record of what is
-ours are `library/outputs.py` and `library/manifest.py`, which are loaded when something is written.
+In: a folder, the source it belongs to, outputs. Out: what was written, and findings for what was not. The rule and the record of what is
+ours are `library/outputs.py` and `library/manifest.py`.
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.cli import screen
-from lickwright.diagnostics import Diagnostic
-from lickwright.files import UNWRITABLE, reason, replace
+from lickwright.library.outputs import Output, Trouble, unwritable
+from lickwright.library.single import put
 from lickwright.report import safe
-from lickwright.source import Span
 
-if TYPE_CHECKING:
-    from lickwright.library.outputs import Trouble
-
-__all__ = ["Folder", "Output", "replace"]
-
-
-class Output(NamedTuple):
-    """One file to be."""
-
-    name: str  # in its folder
-    data: bytes
+__all__ = ["Folder", "Output"]
 
 
 class Folder:
@@ -42,17 +30,10 @@ class Folder:
 
     def write(self, outputs: Sequence[Output]) -> list[Trouble]:
         """Writes what is not there already; gives what could not be written."""
-        from lickwright.library import outputs as library
-        from lickwright.library.single import put
-
-        wanted = [library.Output(output.name, output.data) for output in outputs]
         try:
-            placed = put(self._root, self._name, self._source, wanted, self._overwrite, _say)
+            placed = put(self._root, self._name, self._source, outputs, self._overwrite, _say)
         except OSError as e:
-            finding: Diagnostic = UNWRITABLE.at(
-                Span(0, 0), f"nothing was written: {reason(e)}", "name another folder with --out"
-            )
-            return [library.Trouble(self.path, finding)]
+            return [unwritable(self.path, e)]
         self.done = len(placed.made)
         return list(placed.troubles)
 
