@@ -1,19 +1,25 @@
 """Hands (L430–L445): what the fretting hand cannot reach, hold or change in time, and the picking hand cannot do.
 
 In: a Timeline. Out: findings. One walk over the sounds sorts out what is worth a closer look, which most licks have
-little of; the parts are `hands_grip` (held together), `hands_motion` (speed), `hands_bends` and `hands_pick`. Distances are
+little of; the parts are `hands_grip` (held together), `hands_ring`, `hands_motion` (speed), `hands_bends` and `hands_pick`. Distances are
 in millimetres along the neck; limits stand in `hand.py` and `bending.py`.
 """
 
 from __future__ import annotations
 
-from lickwright.checks import hands_bends, hands_grip, hands_motion, hands_pick
+from lickwright.checks import hands_bends, hands_grip, hands_motion, hands_pick, hands_ring
 from lickwright.diagnostics import Diagnostic, Rule
 from lickwright.fingering import hand_for
 from lickwright.notation.techniques import Curve, Damping, Kind, Stroke
 from lickwright.timeline import Sound, Timeline
 
-RULES: tuple[Rule, ...] = (*hands_grip.RULES, *hands_motion.RULES, *hands_bends.RULES, *hands_pick.RULES)
+RULES: tuple[Rule, ...] = (
+    *hands_grip.RULES,
+    *hands_ring.RULES,
+    *hands_motion.RULES,
+    *hands_bends.RULES,
+    *hands_pick.RULES,
+)
 
 _UP = (Curve.BEND, Curve.PREBEND)
 
@@ -57,7 +63,7 @@ def check_hands(timeline: Timeline) -> list[Diagnostic]:
     if together or pulled or fingers:
         found += hands_grip.check_grips(timeline, hand, together, pulled, fingers)
     if rings or timeline.words:
-        found += hands_grip.check_idle_rings(timeline)
+        found += hands_ring.check_idle_rings(timeline)
     if len(fretted) > 1:
         found += hands_motion.check_shifts(timeline, hand, fretted)
     if fingers:

@@ -1,22 +1,21 @@
-"""What the fretting hand holds at one time (L430–L434): spans, fingers, barres, and strings that are to ring on.
+"""What the fretting hand holds at one time (L430–L433): spans, fingers and barres.
 
 In: a Timeline. Out: findings. A moment is what is down when a note begins: what is struck, what is held, and for a
-pull-off or a trill both of its notes. What only rings on is judged apart: it may stop, and is told where.
+pull-off or a trill both of its notes. What only rings on is judged apart (`hands_ring`): it may stop, and is told where.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import lru_cache
 from itertools import combinations
-from typing import NamedTuple
 
-from lickwright.checks.findings import at_slot, at_sound, beat_at, string_name, written
+from lickwright.checks.findings import at_sound, string_name, written
+from lickwright.checks.hands_hold import Down, Hold, Places, down_by, hold, places_of
+from lickwright.checks.hands_ring import check_rings, is_ringing
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
 from lickwright.fingering import by_fretting_hand
-from lickwright.fingering_costs import groups
 from lickwright.hand import CAUTION_STRETCH, SHARE, Hand
-from lickwright.notation.techniques import Curve, Damping, Kind, Stroke
+from lickwright.notation.techniques import Curve, Stroke
 from lickwright.timeline import Sound, Timeline
 
 
@@ -55,58 +54,7 @@ BARRE = _rule(
     "Higher frets are fine: other fingers stand in front of the barre.",
     "E3'1&A0&D3'1 - - - e8 e5 e8 -", "E3'1&A5'3&D3'1 - - - e8 e5 e8 -",
 )  # fmt: skip
-RING = _rule(
-    "L434", "let ring that cannot ring", Severity.WARNING,
-    "a note that is to ring on, though its finger or string is needed elsewhere",
-    "A fretted string rings as long as its finger stays. When the hand moves away, or the string is played again at once, it "
-    "stops there. Play the later note on another string or nearer, use an open string, or let the ring end.",
-    "G5= e5 e12 - e8 e5 e8 -", "G5= e5 e8 - e8 e5 e8 -",
-)  # fmt: skip
-
-RULES: tuple[Rule, ...] = (STRETCH, ORDER, PLACES, BARRE, RING)
-
-Places = tuple[tuple[int, int], ...]  # (string, fret), from the thickest string
-
-
-class Hold(NamedTuple):
-    """What a set of places asks of a hand."""
-
-    span: float  # mm, index to little finger
-    low: int  # the lowest fret held
-    high: int
-    fingers: int  # that it takes, the thumb not counted
-    split: bool  # one barre more would do, but for an open string or a lower note inside
-
-    def possible(self, hand: Hand) -> bool:
-        """Whether this hand holds it."""
-        return self.span <= hand.hard and self.fingers <= 4
-
-
-@lru_cache(maxsize=4096)
-def hold(places: Places, hand: Hand) -> Hold:
-    """Judges places that are down at one time, open strings among them."""
-    held = [n for n, (_, fret) in enumerate(places) if fret]
-    frets = [places[n][1] for n in held]
-    low, high = min(frets), max(frets)
-    span = 0.0
-    if high > low:
-        ends = ([s for s, fret in places if fret == end] for end in (low, high))
-        first, second = (list(strings) for strings in ends)
-        span = hand.span(low, high, min(abs(a - b) for a in first for b in second))
-    covers = groups(places, held)
-    needed = len(covers)
-    if needed > 4 and places[held[0]][0] >= 5 and places[held[0]][1] <= low + 1:  # the thumb takes the thickest
-        needed = len(groups(places, held[1:]))
-    return Hold(span, low, high, needed, needed > 4 and len(set(frets)) <= 4)
-
-
-class _Down(NamedTuple):
-    """One place that is down, and why."""
-
-    string: int
-    fret: int
-    sound: Sound
-    finger: str | None
+RULES: tuple[Rule, ...] = (STRETCH, ORDER, PLACES, BARRE)
 
 
 def check_grips(timeline: Timeline, hand: Hand, together: bool, pulled: bool, fingers: bool) -> list[Diagnostic]:
@@ -137,7 +85,7 @@ def _moment(
     stopped: set[int],
 ) -> Iterator[Diagnostic]:
     """What is struck together, with what sounds on."""
-    down = [_down(s) for s in alive if not _ringing(s)] + [_down(s) for s in struck]
+    down = [down_by(s) for s in alive if not is_ringing(s)] + [down_by(s) for s in struck]
     if pulled:
         down += [d for s in struck for d in _behind(timeline, s)]
     if len(down) > 1 and any(d.fret for d in down):
@@ -146,9 +94,9 @@ def _moment(
         for s in struck:
             if s.source is not None:
                 yield from _joined_fingers(timeline, s)
-    ringing = [s for s in alive if _ringing(s) and s.index not in stopped]
+    ringing = [s for s in alive if is_ringing(s) and s.index not in stopped]
     if ringing and struck:
-        yield from _rings(timeline, hand, down, ringing, stopped, struck)
+        yield from check_rings(timeline, hand, down, ringing, stopped, struck)
 
 
 def _sounding_on(alive: list[Sound], sounds: list[Sound]) -> list[Sound]:
@@ -175,32 +123,20 @@ def _onsets(timeline: Timeline) -> Iterator[list[Sound]]:
         yield group
 
 
-def _ringing(sound: Sound) -> bool:
-    return bool(sound.marks) and any(mark.damping is Damping.RING for mark in sound.marks)
-
-
-def _down(sound: Sound) -> _Down:
-    return _Down(sound.string, sound.fret or 0, sound, sound.finger)
-
-
-def _behind(timeline: Timeline, sound: Sound) -> Iterator[_Down]:
+def _behind(timeline: Timeline, sound: Sound) -> Iterator[Down]:
     """The other note of a pull-off or trill, which is down too."""
     if sound.trill:
-        yield _Down(sound.string, sound.trill, sound, None)
+        yield Down(sound.string, sound.trill, sound, None)
     if sound.begin.stroke is Stroke.PULL and sound.source is not None and sound.fret:
         source = timeline.sounds[sound.source]
         if by_fretting_hand(source) and source.fret and source.fret > sound.fret:
-            yield _Down(sound.string, source.fret, source, source.finger)
+            yield Down(sound.string, source.fret, source, source.finger)
 
 
-def _places(down: list[_Down]) -> Places:
-    return tuple(sorted({(d.string, d.fret) for d in down}, reverse=True))
-
-
-def _judged(timeline: Timeline, hand: Hand, down: list[_Down], fingers: bool) -> Iterator[Diagnostic]:
+def _judged(timeline: Timeline, hand: Hand, down: list[Down], fingers: bool) -> Iterator[Diagnostic]:
     """Span, number of fingers, and fingers as written, of what is down at one time."""
     thumbs = [d for d in down if d.finger == "T"]
-    places = _places([d for d in down if d.finger != "T"] if thumbs else down)
+    places = places_of([d for d in down if d.finger != "T"] if thumbs else down)
     if any(fret for _, fret in places):
         asked = hold(places, hand)
         culprit = max((d for d in down if d.fret), key=lambda d: (d.sound.start, d.fret)).sound
@@ -222,7 +158,7 @@ def _too_many(timeline: Timeline, places: Places, asked: Hold, culprit: Sound) -
     return at_sound(PLACES, timeline, culprit, message, "leave a note out, or choose a shape with a barre")
 
 
-def _stretch(timeline: Timeline, hand: Hand, down: list[_Down], asked: Hold, culprit: Sound) -> Diagnostic:
+def _stretch(timeline: Timeline, hand: Hand, down: list[Down], asked: Hold, culprit: Sound) -> Diagnostic:
     severity = Severity.INFO if asked.span <= hand.stretch else Severity.WARNING
     limit, how = (hand.fine, "easy") if severity is Severity.INFO else (hand.stretch, "a stretch")
     if asked.span > hand.hard:
@@ -236,7 +172,7 @@ def _stretch(timeline: Timeline, hand: Hand, down: list[_Down], asked: Hold, cul
     return at_sound(STRETCH, timeline, culprit, message, help, notes, severity)
 
 
-def _pair(timeline: Timeline, hand: Hand, down: list[_Down], low: _Down, high: _Down) -> Iterator[Diagnostic]:
+def _pair(timeline: Timeline, hand: Hand, down: list[Down], low: Down, high: Down) -> Iterator[Diagnostic]:
     """Two places with fingers written, the lower fret first."""
     if not low.fret or not high.fret or "T" in (low.finger, high.finger) or low.sound is high.sound:
         return
@@ -259,7 +195,7 @@ def _pair(timeline: Timeline, hand: Hand, down: list[_Down], low: _Down, high: _
 
 
 def _one_finger(
-    timeline: Timeline, down: list[_Down], low: _Down, high: _Down, here: Sound, there: tuple[Note, ...]
+    timeline: Timeline, down: list[Down], low: Down, high: Down, here: Sound, there: tuple[Note, ...]
 ) -> Iterator[Diagnostic]:
     """One finger on two strings: on one fret, with nothing lower between."""
     if low.string == high.string:
@@ -296,62 +232,3 @@ def _joined_fingers(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
         message = f"{technique.name} from finger {before} to finger {after}"
         help = "a hammer-on takes a higher finger, a pull-off leaves a lower one"
         yield at_sound(ORDER, timeline, sound, message, help, there)
-
-
-# --- let ring --------------------------------------------------------------------------------------------------------
-
-
-def _rings(
-    timeline: Timeline, hand: Hand, down: list[_Down], ringing: list[Sound], stopped: set[int], struck: list[Sound]
-) -> Iterator[Diagnostic]:
-    """Which ringing notes the hand can keep with what it holds now; the youngest are kept first."""
-    kept = list(down)
-    for sound in reversed(ringing):
-        if not sound.fret:
-            kept.append(_down(sound))
-            continue
-        with_it = [*kept, _down(sound)]
-        if hold(_places([d for d in with_it if d.finger != "T"] or with_it), hand).possible(hand):
-            kept = with_it
-            continue
-        stopped.add(sound.index)
-        here = struck[0]
-        message = f"{written(timeline, sound.string, sound.fret)} cannot ring on past {_when(timeline, here)}"
-        needed = " and ".join(written(timeline, s.string, s.fret or 0) for s in struck if s.fret)
-        why = f"{message}: the hand goes to {needed}" if needed else message
-        notes = (Note(here.span, "it stops here"),)
-        yield at_sound(RING, timeline, sound, why, "let it end there, or play what follows nearer", notes)
-
-
-def _when(timeline: Timeline, sound: Sound) -> str:
-    slot = timeline.slots[sound.slot]
-    bar = timeline.bars[slot.bar]
-    beat = beat_at(timeline, bar, slot.at)
-    return f"bar {bar.number}, beat {beat}" if beat else f"bar {bar.number}"
-
-
-def check_idle_rings(timeline: Timeline) -> Iterator[Diagnostic]:
-    """A ring that its own string ends at once: `=` before a note of that string, or `(ring: …)` on one string alone."""
-    sounds = timeline.sounds
-    for sound, after in zip(sounds, sounds[1:], strict=False):
-        if after.string == sound.string and after.source is None and _marked(sound) and after.start == sound.end:
-            name = string_name(timeline, sound.string)
-            message = f"let ring, but the next note is on {name} too: it stops at {_when(timeline, after)}"
-            yield at_sound(
-                RING, timeline, sound, message, "leave the `=` out, or play the next note on another string",
-                (Note(after.span, "it stops here"),),
-            )  # fmt: skip
-    for word in timeline.words:
-        if word.technique is not None and word.technique.damping is Damping.RING:
-            inside = [s for s in sounds if word.first <= s.slot <= word.last and s.pass_no == 0]
-            if len(inside) > 1 and len({s.string for s in inside}) == 1 and any(s.source is None for s in inside[1:]):
-                name = string_name(timeline, inside[0].string)
-                message = f"let ring over notes of {name} alone: each stops where the next begins"
-                yield at_slot(
-                    RING, timeline, word.first, word.span, message, f"leave `({word.word}: …)` out",
-                    (Note(inside[1].span, "the first stops here"),),
-                )  # fmt: skip
-
-
-def _marked(sound: Sound) -> bool:
-    return any(mark.damping is Damping.RING and mark.kind is Kind.MARK for mark in sound.marks)

@@ -1,0 +1,68 @@
+"""What is down on the neck at one time, and whether a hand can hold it.
+
+In: places. Out: what they ask of a hand, in millimetres and fingers. `hands_grip` asks it of what is struck and held together, `hands_ring` of what
+is to ring on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+from lickwright.fingering_costs import groups
+from lickwright.hand import Hand
+from lickwright.timeline import Sound
+
+Places = tuple[tuple[int, int], ...]  # (string, fret), from the thickest string
+
+
+class Hold(NamedTuple):
+    """What a set of places asks of a hand."""
+
+    span: float  # mm, index to little finger
+    low: int  # the lowest fret held
+    high: int
+    fingers: int  # that it takes, the thumb not counted
+    split: bool  # one barre more would do, but for an open string or a lower note inside
+
+    def possible(self, hand: Hand) -> bool:
+        """Whether this hand holds it."""
+        return self.span <= hand.hard and self.fingers <= 4
+
+
+@lru_cache(maxsize=4096)
+def hold(places: Places, hand: Hand) -> Hold:
+    """Judges places that are down at one time, open strings among them."""
+    held = [n for n, (_, fret) in enumerate(places) if fret]
+    frets = [places[n][1] for n in held]
+    low, high = min(frets), max(frets)
+    span = 0.0
+    if high > low:
+        ends = ([s for s, fret in places if fret == end] for end in (low, high))
+        first, second = (list(strings) for strings in ends)
+        span = hand.span(low, high, min(abs(a - b) for a in first for b in second))
+    covers = groups(places, held)
+    needed = len(covers)
+    if needed > 4 and places[held[0]][0] >= 5 and places[held[0]][1] <= low + 1:  # the thumb takes the thickest
+        needed = len(groups(places, held[1:]))
+    return Hold(span, low, high, needed, needed > 4 and len(set(frets)) <= 4)
+
+
+class Down(NamedTuple):
+    """One place that is down, and why."""
+
+    string: int
+    fret: int
+    sound: Sound
+    finger: str | None
+
+
+def down_by(sound: Sound) -> Down:
+    """Where the finger is that plays a sound."""
+    return Down(sound.string, sound.fret or 0, sound, sound.finger)
+
+
+def places_of(down: Sequence[Down]) -> Places:
+    """The places alone, each once, from the thickest string."""
+    return tuple(sorted({(d.string, d.fret) for d in down}, reverse=True))

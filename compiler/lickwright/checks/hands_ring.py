@@ -1,0 +1,87 @@
+"""Strings that are to ring on (L434): what the hand leaves, and what its own string ends at once.
+
+In: a Timeline, and what is down at each moment. Out: findings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from lickwright.checks.findings import at_slot, at_sound, beat_at, string_name, written
+from lickwright.checks.hands_hold import Down, down_by, hold, places_of
+from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.hand import Hand
+from lickwright.notation.techniques import Damping, Kind
+from lickwright.timeline import Sound, Timeline
+
+RING = Rule(
+    "L434", "let ring that cannot ring", Severity.WARNING,
+    "a note that is to ring on, though its finger or string is needed elsewhere",
+    "A fretted string rings as long as its finger stays. When the hand moves away, or the string is played again at once, it "
+    "stops there. Play the later note on another string or nearer, use an open string, or let the ring end.",
+    'lick "In one hand"\nkey A minor\n| G5= e5 e12 - e8 e5 e8 - ||\n', 'lick "In one hand"\nkey A minor\n| G5= e5 e8 - e8 e5 e8 - ||\n',
+)  # fmt: skip
+
+
+RULES: tuple[Rule, ...] = (RING,)
+
+
+def is_ringing(sound: Sound) -> bool:
+    """Whether it is to ring on, by a mark or a word."""
+    return bool(sound.marks) and any(mark.damping is Damping.RING for mark in sound.marks)
+
+
+def check_rings(
+    timeline: Timeline, hand: Hand, down: list[Down], ringing: list[Sound], stopped: set[int], struck: list[Sound]
+) -> Iterator[Diagnostic]:
+    """Which ringing notes the hand can keep with what it holds now; the youngest are kept first."""
+    kept = list(down)
+    for sound in reversed(ringing):
+        if not sound.fret:
+            kept.append(down_by(sound))
+            continue
+        with_it = [*kept, down_by(sound)]
+        if hold(places_of([d for d in with_it if d.finger != "T"] or with_it), hand).possible(hand):
+            kept = with_it
+            continue
+        stopped.add(sound.index)
+        here = struck[0]
+        message = f"{written(timeline, sound.string, sound.fret)} cannot ring on past {_when(timeline, here)}"
+        needed = " and ".join(written(timeline, s.string, s.fret or 0) for s in struck if s.fret)
+        why = f"{message}: the hand goes to {needed}" if needed else message
+        notes = (Note(here.span, "it stops here"),)
+        yield at_sound(RING, timeline, sound, why, "let it end there, or play what follows nearer", notes)
+
+
+def _when(timeline: Timeline, sound: Sound) -> str:
+    slot = timeline.slots[sound.slot]
+    bar = timeline.bars[slot.bar]
+    beat = beat_at(timeline, bar, slot.at)
+    return f"bar {bar.number}, beat {beat}" if beat else f"bar {bar.number}"
+
+
+def check_idle_rings(timeline: Timeline) -> Iterator[Diagnostic]:
+    """A ring that its own string ends at once: `=` before a note of that string, or `(ring: …)` on one string alone."""
+    sounds = timeline.sounds
+    for sound, after in zip(sounds, sounds[1:], strict=False):
+        if after.string == sound.string and after.source is None and _marked(sound) and after.start == sound.end:
+            name = string_name(timeline, sound.string)
+            message = f"let ring, but the next note is on {name} too: it stops at {_when(timeline, after)}"
+            yield at_sound(
+                RING, timeline, sound, message, "leave the `=` out, or play the next note on another string",
+                (Note(after.span, "it stops here"),),
+            )  # fmt: skip
+    for word in timeline.words:
+        if word.technique is not None and word.technique.damping is Damping.RING:
+            inside = [s for s in sounds if word.first <= s.slot <= word.last and s.pass_no == 0]
+            if len(inside) > 1 and len({s.string for s in inside}) == 1 and any(s.source is None for s in inside[1:]):
+                name = string_name(timeline, inside[0].string)
+                message = f"let ring over notes of {name} alone: each stops where the next begins"
+                yield at_slot(
+                    RING, timeline, word.first, word.span, message, f"leave `({word.word}: …)` out",
+                    (Note(inside[1].span, "the first stops here"),),
+                )  # fmt: skip
+
+
+def _marked(sound: Sound) -> bool:
+    return any(mark.damping is Damping.RING and mark.kind is Kind.MARK for mark in sound.marks)
