@@ -18,6 +18,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from lickwright.compilation import Compilation
+from lickwright.diagnostics import has_errors
 from lickwright.notation.syntax import parse, parser
 from lickwright.pipeline import compile_bytes, compile_text
 from lickwright.source import Source
@@ -64,7 +65,7 @@ def judge(compilation: Compilation) -> Compilation:
         assert len(d.message) <= 200 and len(d.help or "") <= 300, (d.message, d.help)
         assert 0 <= d.span.start <= d.span.end <= length, d
     for lick in compilation.licks:
-        assert lick.ok or lick.diagnostics, "refused without a word"
+        assert lick.ok != has_errors(lick.diagnostics), "refused without an error, or written with one"
     return compilation
 
 

@@ -8,11 +8,12 @@ from pathlib import Path
 import pytest
 
 import lickwright
-from lickwright import compile_bytes, compile_file, compile_text
+from lickwright import compile_bytes, compile_file, compile_text, pipeline
 from lickwright.backends import Options
 from lickwright.compilation import LickHasErrors
-from lickwright.diagnostics import Severity
+from lickwright.diagnostics import Severity, has_errors
 from lickwright.meant import IDLE
+from lickwright.notation import syntax
 
 FULL = "| e8 e5 B8 B5 G7 G5 D7 D5 ||\n"
 SHORT = "| e8 e5 | e8 e5 B8 B5 G7 G5 D7 D5 ||\n"  # a pick-up that nobody declared: a warning
@@ -136,3 +137,26 @@ def test_a_lick_can_be_had_as_timing_rows() -> None:
     assert compilation.licks[0].timing(Options(tempo_bpm=Fraction(120)))[1].at_s == 0.25
     with pytest.raises(LickHasErrors):
         compilation.licks[1].timing()
+
+
+def test_a_lick_that_is_left_out_says_so_even_if_no_stage_has_said_why(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pipeline, "parse", lambda source: (syntax.parse(source)[0], []))
+    compilation = pipeline.compile_text('lick "Gate"\n| e8 e5 B8 e5 G7 - - - | e8 e5 ? e5 G7 - - - ||\n')
+    (lick,) = compilation.licks
+    assert not lick.ok and not compilation.ok
+    assert [(d.code, d.bar) for d in lick.diagnostics if d.severity is Severity.ERROR] == [("L101", 2)]
+
+
+@pytest.mark.parametrize("ratio", ["3:3", "2:2", "64:64"])
+def test_a_tuplet_of_as_many_steps_as_their_time_plays_as_written_and_is_noted(ratio: str) -> None:
+    with_bracket = f'key A minor\nlick "Gate"\n| {ratio}[e8 e5 B8] e5 G7 - - - ||\n'
+    (lick,) = (compilation := pipeline.compile_text(with_bracket)).licks
+    (plain,) = pipeline.compile_text('lick "Gate"\n| e8 e5 B8 e5 G7 - - - ||\n').licks
+    assert lick.ok and lick.midi() == plain.midi()
+    assert [(d.code, d.severity) for d in compilation.diagnostics] == [("L125", Severity.INFO)]
+
+
+def test_notes_without_end_hide_no_error() -> None:
+    many = "".join(f'lick "n{n}"\n| {"2:2[e5 e8] " * 4}|\n' for n in range(300))
+    (*_, last) = (compilation := pipeline.compile_text(f'{many}lick "last"\n| {"2:2[e5 e8] " * 3} e5z e8 |\n')).licks
+    assert has_errors(last.diagnostics) and not compilation.ok

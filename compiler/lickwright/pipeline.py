@@ -20,10 +20,12 @@ from lickwright.diagnostics import Diagnostic, Rule, Severity, has_errors
 from lickwright.files import NOT_TEXT, UNREADABLE, Unopened, read
 from lickwright.meant import idle, kept, weighed
 from lickwright.names import distinct, slug
+from lickwright.notation.rules import UNREADABLE as UNREADABLE_MUSIC
 from lickwright.notation.syntax import parse
 from lickwright.resolve import FEW, resolve
 from lickwright.source import Source, Span, Unreadable, decode
 from lickwright.style import Style
+from lickwright.timeline import Timeline, bar_name
 
 if TYPE_CHECKING:
     from lickwright.notation.tree import Book, Lick
@@ -105,12 +107,22 @@ def _compile_lick(
     used |= hiding
     found = weighed(found, house)
     ok = timeline is not None and not timeline.unknown and not has_errors(found)
+    if not ok and not has_errors(found):  # a safeguard: no lick is left out without a word
+        found.append(_unread(lick, timeline))
     if timeline is not None and ok:
         found += weighed(idle((m for m in timeline.settings.meant if not m.of_file), used, found), house)
     # What stands in the file's head counts for every lick, and is no lick's by name.
     own = (replace(d, lick=lick.title) if d.span.start >= book.licks[0].span.start else d for d in found)
     stages = Stages(timeline) if timeline is not None and ok else None
     return CompiledLick(lick.title, name, timeline, _once(own), stages, house)
+
+
+def _unread(lick: Lick, timeline: Timeline | None) -> Diagnostic:
+    """The error of a lick that cannot be written though no stage has said why: at its first bar that is not sure, else at its title."""
+    unsure = next((bar for bar in timeline.bars if not bar.sure), None) if timeline is not None else None
+    where, span = (bar_name(unsure.number), unsure.span) if unsure else ("this lick", lick.title_span)
+    number = unsure.number if unsure else None
+    return UNREADABLE_MUSIC.at(span, f"something in {where} cannot be read", "write the bar anew", bar=number)
 
 
 def _once(found: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 
 from lark import Token, Tree
 
-from lickwright.diagnostics import Diagnostic, Fix, Rule, replacing
+from lickwright.diagnostics import Diagnostic, Fix, Rule, Severity, replacing
 from lickwright.notation import rules
 from lickwright.notation.build_music import ESCAPE, QUOTES, MusicBuilder, short, span_of, start_of
 from lickwright.notation.tree import Book, Comment, Event, Field, Lick, SameBar, Tuplet, Unknown, Worded
@@ -42,13 +42,14 @@ class Builder:
         self.found: list[Diagnostic] = []
         self._invisible: set[int] = set()
         self._run_pattern = run_pattern
-        self._here = 0  # findings about the head, or about the lick being built
+        self._here = 0  # errors about the head, or about the lick being built
         self._music = MusicBuilder(self.text, self.report, run_pattern, self._has_invisible, self._crowded)
 
     def report(self, rule: Rule, span: Span, message: str, help: str | None = None, fix: Fix | None = None, /) -> None:
         """Adds a finding, up to a number that nobody reads any more."""
-        if not self._crowded():
-            self._here += 1
+        error = rule.severity is Severity.ERROR
+        if not self._crowded() and (error or len(self.found) < MAX_FINDINGS):
+            self._here += error
             self.found.append(rule.at(span, message, help, fix=fix))
 
     def _crowded(self) -> bool:

@@ -141,14 +141,18 @@ class MusicBuilder:
         )
 
     def _tuplet(self, opener: Token, inside: list[Child], end: int, closed: bool) -> Item:
-        span, (count, normal) = span_of(opener), self._ratio(opener)
+        span, ratio = span_of(opener), self._ratio(opener)
+        count, normal = ratio or (1, 1)
         self._depth += 1
         if self._depth > MAX_TUPLET_DEPTH:
             self.report(rules.TUPLET, span, "a tuplet in a tuplet in a tuplet", "tuplets nest once")
         items = self._list(inside)
         self._depth -= 1
-        if count == normal or not closed:
+        if ratio is None or not closed:
             items = (*items, Unknown(0, span=span))
+        elif count == normal:
+            message = f"`{opener}` plays its steps as they are: {count} in the time of {count}"
+            self.report(rules.SAME_TIME, span, message, "the bracket changes nothing: a triplet is `3[…]`")
         return Tuplet(count, normal, items, span=Span(span.start, end))
 
     def _border(self, closer: Token, opener: Token) -> str:
@@ -159,7 +163,8 @@ class MusicBuilder:
             char, "the lick's end"
         )
 
-    def _ratio(self, opener: Token) -> tuple[int, int]:
+    def _ratio(self, opener: Token) -> tuple[int, int] | None:
+        """How many steps in the time of how many; None where the bracket does not say it, which is reported."""
         span = span_of(opener)
         if opener == "[":
             before = re.search(r"(\d+(?::\d+)?)[ \t]+$", self.text[max(0, span.start - 12) : span.start])
@@ -168,7 +173,7 @@ class MusicBuilder:
             self.report(
                 rules.TUPLET, span, "a `[` without its number: how many steps in the time of how many?", help, fix
             )
-            return 1, 1
+            return None
         first, _, second = opener[:-1].partition(":")
         if (
             len(first) > 4
@@ -182,7 +187,7 @@ class MusicBuilder:
                 f"`{short(opener)}` is no tuplet",
                 f"the numbers go from 2 to {MAX_TUPLET}: `3[…]`, `5:4[…]`",
             )
-            return 1, 1
+            return None
         count = int(first)
         return count, int(second) if second else 1 << ((count - 1).bit_length() - 1)
 

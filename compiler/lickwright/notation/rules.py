@@ -1,4 +1,4 @@
-"""The rules of the notation itself (L101–L119): what can be wrong with a text before anybody counts it."""
+"""The rules of the notation itself (L101–L125, L130): what can be wrong with a text before anybody counts it."""
 
 from __future__ import annotations
 
@@ -117,7 +117,14 @@ INVISIBLE = error(
     "| e8 e5 B8 e5 G\u200b7 - - - |", "| e8 e5 B8 e5 G7 - - - |",
 )  # fmt: skip
 
+SAME_TIME = Rule(
+    "L125", "tuplet that changes nothing", Severity.INFO, "a tuplet of so many steps in the time of just as many",
+    "A tuplet puts its steps into the time of more or fewer: 3[…] is three in the time of two. With two equal numbers, 3:3[…], the "
+    "steps last as long as without the bracket, and are played so.",
+    _HEAD + "| 3:3[e8 e5 B8] e5 G7 - - - |\n", _HEAD + "| e8 e5 B8 e5 G7 - - - |\n",
+)  # fmt: skip
+
 RULES: tuple[Rule, ...] = (
     UNREADABLE, TYPOGRAPHY, STRING, REST, SLIDE, OPEN, CLOSED, TUPLET, WORD, VALUE, SAYING, ENDING,
-    LIMIT, REPEAT, TITLE, LATE, LINE, EMPTY, TWICE, INVISIBLE,
+    LIMIT, REPEAT, TITLE, LATE, LINE, EMPTY, TWICE, SAME_TIME, INVISIBLE,
 )  # fmt: skip
