@@ -1,0 +1,41 @@
+"""Faults at system calls: nothing is torn, nothing of anybody's is lost, and the next run puts everything right."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from injected import disturb
+from injecting import Fault, Server, compiled, missing
+from scenes import SCENES, Scene
+
+pytestmark = pytest.mark.skipif(bool(missing()), reason=missing() or "it works")
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    with Server(compiled(tmp_path_factory.mktemp("preload"))) as running:
+        yield running
+
+
+def test_a_fault_happens_where_it_was_wanted_and_nowhere_else(server: Server, tmp_path: Path) -> None:
+    (tmp_path / "a.lick").write_text('lick "One"\n| e8 e5 B8 B5 G7 B5 B8 e5 ||\n')
+    clean = server.run(tmp_path, ["check", "a.lick"])
+    assert clean.code == 0 and "open" in clean.trace and "read" in clean.trace
+    opening = Fault("EACCES", clean.trace.index("open") + 1, error=13)
+    refused = server.run(tmp_path, ["check", "a.lick"], opening)
+    assert (refused.code, refused.fired) == (3, 1) and "permission denied" in refused.out
+    assert server.run(tmp_path, ["check", "a.lick"], opening._replace(at=10_000)).fired == 0
+    assert server.run(tmp_path, ["check", "a.lick"], opening._replace(error=0, signal=9)).code == 128 + 9
+    assert server.run(tmp_path, ["check", "a.lick"]) == clean
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("scene", SCENES, ids=[scene.name.replace(" ", "-") for scene in SCENES])
+def test_every_fault_at_every_call(server: Server, tmp_path: Path, scene: Scene) -> None:
+    totals = disturb(scene, tmp_path, server)
+    print(f"\n{scene.name}: {totals}")
+    assert totals.runs > 100
+    assert scene.long or not totals.without
+    assert not totals.failures
