@@ -54,7 +54,7 @@ def test_json_says_everything(run: Run) -> None:
     for name in ("key", "scale", "box", "tempo", "bars", "seconds", "notes", "lowest", "highest", "line", "rights"):
         assert one[name] == (getattr(own, name) if getattr(own, name) != "" else None)
     assert one["techniques"] == own.techniques.split(", ")
-    assert len(one["intervals"]) == len(one["rhythm"]) == own.notes - 1
+    assert len(one["intervals"]) == len(one["rhythm"]) == own.phrase_notes - 1
     assert one["tags"] == [tag.strip() for tag in own.tags.split(",")]
     assert one["findings"] == [finding._asdict() for finding in own.findings] and one["outputs"] == []
 

@@ -162,14 +162,14 @@ def test_samples_with_one_or_two_notes_changed_are_found() -> None:
     Of the one sample that has fewer than eight notes there is nothing near, only the same.
     """
     draw, files, changes = random.Random(11), {}, {}
-    for n, own in enumerate(one for found in sample_facts().values() for one in found if one.notes >= 8):
+    for n, own in enumerate(one for found in sample_facts().values() for one in found if one.phrase_notes >= 8):
         read = unpack(own.moments)
-        edits = 1 if own.notes < 16 else draw.choice((1, 2))
+        edits = 1 if own.phrase_notes < 16 else draw.choice((1, 2))
         new = bytearray(read.pitches)
-        for at in draw.sample([at for at in range(1, own.notes) if read.chords[at] == 0], edits):
+        for at in draw.sample([at for at in range(1, own.phrase_notes) if read.chords[at] == 0], edits):
             new[at] += draw.choice((-2, -1, 1, 2))
         files[f"a/{n:02}.lick"] = [own]
-        copy = bytes(new) + own.moments[own.notes :]
+        copy = bytes(new) + own.moments[own.phrase_notes :]
         files[f"b/{n:02}.lick"] = [own._replace(moments=copy, phrase=n + 1, tab=n + 1, key="C minor")]
         changes[n] = edits
     connection = indexed(files)
@@ -183,7 +183,7 @@ def test_samples_with_one_or_two_notes_changed_are_found() -> None:
         other = like(connection, own, 5)[1]
         assert (other.kind, other.hit.path) == ("near", f"b/{n:02}.lick")
         assert other.how[0] == ("1 note different" if one == 1 else "2 notes different")
-        assert other.share == pytest.approx(1 - one / own.notes)
+        assert other.share == pytest.approx(1 - one / own.phrase_notes)
 
 
 def test_near_ones_are_never_missed() -> None:

@@ -7,6 +7,7 @@ from fractions import Fraction
 import pytest
 
 from lickwright.clock import Clock
+from lickwright.difficulty import profile
 from lickwright.library.index import add, load, remove
 from lickwright.library.phrase import WHOLE, phrase, unpack
 from lickwright.library.search import memory
@@ -64,7 +65,7 @@ def test_the_facts_of_a_lick() -> None:
     assert one.seconds == pytest.approx(8 * 60 / 66, abs=0.001)
     assert (one.low, one.high) == (42, 72)  # open E and the e string's sixth fret, two frets up by the capo
     assert (one.lowest, one.highest) == (3, 6)
-    assert one.notes == 10
+    assert (one.notes, one.phrase_notes) == (9, 10)  # the release is a note of the phrase and no stroke
     assert (one.degree, one.first) == (0, 69)  # the bend arrives at G, with the capo at A
 
 
@@ -92,11 +93,39 @@ def test_facts_of_all_samples_agree_with_their_timelines() -> None:
             assert one.bars == len(line.passes)
             assert one.declared == line.settings.level
             read = unpack(one.moments)
-            assert len(read.pitches) == one.notes == len(read.waits)
+            assert len(read.pitches) == one.phrase_notes == len(read.waits)
+            assert one.notes == profile(line).notes, lick.title
             starts = [s.start for s in line.sounds if s.kind == "note"]
             assert sum(read.waits) >= round((max(starts) - min(starts)) * WHOLE / line.grain)
             licks += 1
     assert licks == 58
+
+
+@pytest.mark.parametrize(
+    ("music", "head", "names"),
+    [
+        ("| e5 e8 B5 B8 G5 G7 D5 D7 |", "", ""),
+        ("| e5&B5 - e8&B8 - G7 - - - |", "", "double stop"),
+        ("| e5&B5&G5 - - - G7 - - - |", "", "chord"),
+        ("| ex&Bx - - - G7 - - - |", "", ""),
+        ("| e8&B11^13 - - - G7 - - - |", "", "double stop, unison bend"),
+        ("| e8&B11^12 - - - G7 - - - |", "", "double stop"),
+        ("| 3[e5 e8 B5] B8 - - - G7 - |", "", "triplet"),
+        ("| 5:4[e5 e8 B5 B8 e5] B8 - - - |", "", "quintuplet"),
+        ("| e5 B5 - G5 - B5 - - |", "", "syncopation"),  # 1 & (2) & (3) & (4)
+        ("| e5 B5 . G5 . B5 . . |", "", ""),  # off the beat, and over before the next one
+        ("| e5 - B5 - - - G5 B5 | - - - - G5 - - - |", "", "syncopation"),  # over the bar line
+        ("| e5 B5 - B8 G5 G7 D5 D7 D5 - - - - - - - |", "step 1/16\n", "syncopation"),  # 1 e (&) a
+        ("| e5 B5 - - G5 - |", "meter 6/8\n", "syncopation"),  # 1 & (a) (2) & (a)
+        ("| e5 - B5 G5 - B5 |", "meter 6/8\n", ""),
+        ("| e5 - G7 - e5 - G7 - |", "", "string skip"),
+        ("| e5 e8 | e5 - - - B5 - - - |", "pickup 1/4\n", "pick-up"),
+    ],
+)  # fmt: skip
+def test_figures(music: str, head: str, names: str) -> None:
+    (one,) = facts_of(f'{head}\nlick "One"\n{music}\n')
+    assert one.ok, one.findings
+    assert one.figures == names
 
 
 # --- the phrase ------------------------------------------------------------------------------------------------------

@@ -49,7 +49,7 @@ def plain(text: str) -> str:
 def said(one: LickFacts, words: str, *fields: str, begins: bool = True) -> bool:
     """Whether the words stand in a row in one of the fields; the last may go on."""
     wanted = _WORDS.findall(plain(words))
-    for field in fields or ("title", "tags", "style", "by", "source", "note", "techniques"):
+    for field in fields or ("title", "tags", "style", "by", "source", "note", "techniques", "figures"):
         own = _WORDS.findall(plain(str(getattr(one, field))))
         for at in range(len(own) - len(wanted) + 1):
             row = own[at : at + len(wanted)]
@@ -74,6 +74,10 @@ def uses(one: LickFacts, *names: str) -> bool:
         ("technique:bend", lambda path, one: uses(one, "bend", "pre-bend")),
         ("techniques:slide,tapped", lambda path, one: any("slide" in t or "tap" in t for t in one.techniques.split(", "))),
         ("technique:none", lambda path, one: one.ok and not one.techniques or not one.techniques),
+        ("figure:triplet", lambda path, one: "triplet" in one.figures.split(", ")),
+        ("figures:\"double stop\",\"unison bend\"", lambda path, one: {"double stop", "unison bend"} & set(one.figures.split(", "))),
+        ("figure:none", lambda path, one: one.figures == ""),
+        ("syncopation not \"string skip\"", lambda path, one: said(one, "syncopation") and not said(one, "string skip", begins=False)),
         ("level<=2", lambda path, one: one.level is not None and one.level <= 2),
         ("not level <= 2", lambda path, one: one.level is None or one.level > 2),
         ("level:2-3", lambda path, one: one.level in (2, 3)),
@@ -212,6 +216,7 @@ def test_every_field_of_the_notation_can_be_asked_for_or_is_left_out_on_purpose(
         ("level<=x", "x", "`x` is no number", "as in level:3, level<=3 or level:2-4"),
         ("tempo:120-80", "120-80", "120-80 runs backwards", "write 80-120"),
         ("level=3", "=", "`=` is not used here", "write level:"),
+        ("level!=2", "!=", "`!=` is not used here", "write not level:"),
         ("key<=3", "key<=3", "`key` is no number to compare", "write key:3"),
         ('say "hello', '"hello', "a quote is opened and never closed", 'close it: "A minor"'),
         ("bend and slide", "and", "`and` goes without saying: all terms must hold", "leave it out"),

@@ -11,6 +11,7 @@ from lickwright.fingering import by_fretting_hand
 from lickwright.hand import Hand
 from lickwright.notation.techniques import Curve, Kind, Stroke, Technique
 from lickwright.timeline import Sound, Timeline, techniques
+from lickwright.timeline import onsets as begins
 
 WINDOW = 1.0  # seconds, the least over which the fastest notes are counted
 HELD = 5  # frets that a hand holds without moving
@@ -29,8 +30,7 @@ def onsets(timeline: Timeline) -> tuple[list[float], float]:
     from lickwright.clock import written
 
     seconds = written(timeline).seconds
-    places = {(sound.start, -sound.lead) for sound in timeline.sounds}
-    return [seconds(start) for start, _ in sorted(places)], seconds(timeline.end)
+    return [seconds(start) for start, _ in begins(timeline.sounds)], seconds(timeline.end)
 
 
 def peak(onsets: Sequence[float], end: float) -> float:

@@ -91,6 +91,11 @@ def techniques(sounds: Iterable[Sound]) -> tuple[list[Technique], set[str]]:
     return list(rows.values()), names
 
 
+def onsets(sounds: Iterable[Sound]) -> list[tuple[int, int]]:
+    """Where notes begin, in order, what begins together once: (start in grains, minus the lead of a stolen stroke)."""
+    return sorted({(sound.start, -sound.lead) for sound in sounds})
+
+
 class Slot(NamedTuple):
     """One written step at its place: an event, a hold, a rest (a `---` is three slots, its marks in the last)."""
 

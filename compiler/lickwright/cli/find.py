@@ -221,7 +221,7 @@ def _print_like(
     from lickwright.library.phrase import FEWEST
     from lickwright.library.search import among
 
-    if wanted.notes < FEWEST:
+    if wanted.phrase_notes < FEWEST:
         raise click.UsageError(f'"{report.safe(wanted.title)}" has fewer than {FEWEST} notes: too few to look for')
     found = like(shelf.connection, wanted, limit or _LIKE, among(shelf.connection, text))
     if form == "json":

@@ -87,6 +87,7 @@ def as_value(shelf: Shelf, hit: Hit) -> dict[str, object]:
         del known[name]
     known["ok"] = bool(hit.facts["ok"])
     known["techniques"] = [word for word in hit.facts["techniques"].split(", ") if word]
+    known["figures"] = [word for word in hit.facts["figures"].split(", ") if word]
     known["tags"] = [tag.strip() for tag in hit.facts["tags"].split(",") if tag.strip()]
     return {
         "path": shelf.path(hit.path), **known, **shelf.phrase(hit),

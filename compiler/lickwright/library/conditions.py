@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from lickwright.diagnostics import nearest
 from lickwright.library.facts import NUMBERED
+from lickwright.library.figure_names import FIGURES
 from lickwright.library.index import TEXTS
 from lickwright.library.query import Term, Unclear, Value, refuse
 from lickwright.music.boxspec import SHAPES, parse_box
@@ -51,6 +52,7 @@ def _numbers(*named: tuple[str, str]) -> tuple[Field, ...]:
 # The order is the help's.
 FIELDS: tuple[Field, ...] = (
     Field("technique", "technique", ("techniques",), "bend, slide, palm mute …"),
+    Field("figure", "figure", ("figures",), "double stop, triplet, syncopation …"),
     Field("key", "key", ("tonic", "mode"), '"A minor", A, dorian'),
     Field("scale", "scale", ("scale",), 'blues, "minor pentatonic"'),
     Field("box", "box", ("box", "boxes"), '2, "E shape", open, "frets 5-8"'),
@@ -169,6 +171,11 @@ def _technique(field: Field, value: Value, search: bool) -> Condition:
     return _text(field.columns, value, search)
 
 
+def _figure(field: Field, value: Value, search: bool) -> Condition:
+    _known(FIGURES, "figure", value)
+    return _text(field.columns, value, search)
+
+
 def _scale(field: Field, value: Value, search: bool) -> Condition:
     _known(SCALE_NAMES, "scale", value)
     return _text(field.columns, value, search)
@@ -273,6 +280,6 @@ def _read(field: Field, value: Value) -> tuple[float, float]:
 
 
 _KINDS: dict[str, Callable[[Field, Value, bool], Condition]] = {
-    "text": _plain, "technique": _technique, "scale": _scale, "key": _key, "box": _box, "one of": _one_of,
+    "text": _plain, "technique": _technique, "figure": _figure, "scale": _scale, "key": _key, "box": _box, "one of": _one_of,
     "file": _file, "finding": _finding, "number": _number,
 }  # fmt: skip

@@ -32,8 +32,8 @@ def groups(connection: sqlite3.Connection) -> list[Group]:
     with errors are left out.
     """
     rows = connection.execute(
-        "SELECT l.id, l.phrase, l.tab FROM licks l JOIN sources s ON s.id = l.source_id "
-        "WHERE l.ok AND l.notes >= ? ORDER BY s.path, l.line, l.id",
+        "SELECT l.id, l.phrase, l.tab FROM licks l JOIN sources s ON s.id = l.source_id JOIN phrases p ON p.code = l.phrase "
+        "WHERE l.ok AND p.notes >= ? ORDER BY s.path, l.line, l.id",
         (FEWEST,),
     ).fetchall()
     of_phrase: dict[int, list[tuple[int, int]]] = {}

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.library.phrase import phrase, tab_code
+from lickwright.library.phrase import length_of, phrase, tab_code
 from lickwright.music.boxspec import SHAPES
 
 if TYPE_CHECKING:  # whoever asks an index needs no compiler
@@ -59,10 +59,11 @@ class LickFacts(NamedTuple):
     declared: int | None = None  # level, 1 to 5
     measured: int | None = None  # level, 1 to 5, worked out where none is declared
     techniques: str = ""  # names of the table, sorted, with ", " between them
+    figures: str = ""  # names of `figures.FIGURES`, the same way
     bars: int = 0  # as played
     beats: float = 0.0  # of the meter, as played
     seconds: float = 0.0  # at its tempo
-    notes: int = 0  # what begins together is one
+    notes: int = 0  # strokes and connected notes, what begins together once: as the profile counts them
     low: int | None = None  # lowest and highest fretted pitch, MIDI, as heard
     high: int | None = None
     lowest: int | None = None  # frets; the open string counts only where there is nothing else
@@ -73,6 +74,11 @@ class LickFacts(NamedTuple):
     first: int | None = None  # MIDI pitch of that note, as heard
     moments: bytes = b""  # the phrase, to be compared: see `phrase.py`
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def phrase_notes(self) -> int:
+        """How many moments its phrase has, where bends and releases are notes and ornaments are none."""
+        return length_of(self.moments)
 
     @property
     def level(self) -> int | None:
@@ -88,6 +94,9 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
         line = next((source.place(d.span.start).line for d in lick.diagnostics if d.lick == lick.title), 1)
         return LickFacts(lick.title, lick.slug, line, False, findings=found)
     settings, key = timeline.settings, timeline.settings.key
+    from lickwright.library.figures import figures
+    from lickwright.timeline import onsets
+
     theirs = phrase(timeline)
     more = settings.tuning.shift + settings.capo
     low, high, lowest, highest = _extent(timeline.sounds)
@@ -99,7 +108,7 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
         float(settings.tempo.bpm), str(settings.meter), str(settings.feel), settings.tuning.name, settings.capo,
         settings.sound, settings.by, settings.rights, settings.source, settings.tags, settings.style,
         "\n".join(settings.notes), settings.level, _level(lick, measure), ", ".join(sorted(_techniques(timeline.sounds))),
-        len(timeline.passes), _beats(timeline), _seconds(timeline), theirs.notes,
+        ", ".join(sorted(figures(timeline))), len(timeline.passes), _beats(timeline), _seconds(timeline), len(onsets(timeline.sounds)),
         None if low is None else low + more, None if high is None else high + more, lowest, highest,
         theirs.code, tab_code(timeline), degree, None if theirs.first is None else theirs.first + more, theirs.moments,
         found,

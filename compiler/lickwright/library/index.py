@@ -17,11 +17,11 @@ from typing import get_args, get_type_hints
 from lickwright.library.facts import Finding, LickFacts
 from lickwright.library.phrase import grams
 
-VERSION = 1  # of these tables: another one is built anew
+VERSION = 2  # of these tables: another one is built anew
 _AT_ONCE = 500  # sources or phrases in one statement
 
 # What a bare word is looked for in; `rights` only by name, since one sentence often stands on every lick.
-TEXTS = ("title", "tags", "style", "by", "source", "note", "techniques")
+TEXTS = ("title", "tags", "style", "by", "source", "note", "techniques", "figures")
 _NAMED_TEXTS = (*TEXTS, "rights", "scale")
 
 _TYPES = {str: "TEXT", int: "INTEGER", float: "REAL", bool: "INTEGER"}
@@ -125,7 +125,8 @@ def _row(placed: tuple[int, int, LickFacts]) -> tuple[object, ...]:
 def _add_phrases(connection: sqlite3.Connection, phrases: dict[int, LickFacts], search: bool) -> None:
     for code, one in phrases.items():
         done = connection.execute(
-            "INSERT OR IGNORE INTO phrases (code, notes, moments) VALUES (?, ?, ?)", (code, one.notes, one.moments)
+            "INSERT OR IGNORE INTO phrases (code, notes, moments) VALUES (?, ?, ?)",
+            (code, one.phrase_notes, one.moments),
         )
         if search and done.rowcount == 1:
             connection.execute(

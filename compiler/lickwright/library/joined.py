@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from lickwright.library.conditions import technique_names
+from lickwright.library.figure_names import FIGURES
 from lickwright.library.query import Term, Value
 from lickwright.music.boxspec import parse_box
 from lickwright.music.pitch import parse_key
@@ -73,6 +74,7 @@ _KNOWN: dict[str, Callable[[str], bool]] = {
     "box": _read_by(parse_box),
     "scale": lambda text: text.lower() in SCALE_NAMES,
     "technique": lambda text: text.lower() in technique_names(),
+    "figure": lambda text: text.lower() in FIGURES,
     "tuning": _field("tuning"),
     "feel": _field("feel"),
     "meter": _field("meter"),

@@ -35,14 +35,14 @@ def like(
     connection: sqlite3.Connection, wanted: LickFacts, most: int, among: Collection[int] | None = None
 ) -> list[Like]:
     """The `most` licks that are like `wanted`; `among`: only of these. A phrase of fewer than four notes is like none."""
-    if wanted.notes < FEWEST:
+    if wanted.phrase_notes < FEWEST:
         return []
     mine, own = shape(wanted.moments), wanted._asdict()
     theirs = {wanted.phrase: (0, mine), **_near(connection, wanted, mine, most if among is None else _ANY)}
     found = []
     for hit in fetched(connection, _likest(connection, wanted, theirs, most, among)):
         one = theirs[hit.facts["phrase"]][1]
-        how = FULL if one is mine else likeness(mine, one, 2 * near(wanted.notes))
+        how = FULL if one is mine else likeness(mine, one, 2 * near(wanted.phrase_notes))
         if how is not None:
             same = SAME_TAB if hit.facts["tab"] == wanted.tab else SAME_PHRASE
             found.append(Like(hit, NEAR if how.cost else same, how.share, (*edits(how), *places(own, hit.facts))))
@@ -53,11 +53,11 @@ def like(
 
 def _near(connection: sqlite3.Connection, wanted: LickFacts, mine: Shape, most: int) -> dict[int, tuple[int, Shape]]:
     """The `most` phrases that are nearest, by code, with what they differ in. The more are found, the less is put up with."""
-    limit = 2 * near(wanted.notes)
+    limit = 2 * near(wanted.phrase_notes)
     if not limit:
         return {}
     asked = "notes BETWEEN ? AND ? AND code != ?"
-    values: list[int | str] = [wanted.notes - limit // 2, wanted.notes + limit // 2, wanted.phrase]
+    values: list[int | str] = [wanted.phrase_notes - limit // 2, wanted.phrase_notes + limit // 2, wanted.phrase]
     if searchable(connection):
         asked += " AND id IN (SELECT rowid FROM phrase_grams WHERE phrase_grams MATCH ?)"
         values.append(" OR ".join(f'"{piece}"' for piece in set(pieces(wanted.moments))))
@@ -88,5 +88,5 @@ def _likest(
         for lick, code, tab in connection.execute(f"SELECT id, phrase, tab FROM licks WHERE phrase IN ({marks})", some):
             if chosen is None or lick in chosen:
                 differ, one = theirs[code]
-                rows.append((differ / max(one.notes, wanted.notes), tab != wanted.tab, lick))
+                rows.append((differ / max(one.notes, wanted.phrase_notes), tab != wanted.tab, lick))
     return [lick for _, _, lick in sorted(rows)[:most]]

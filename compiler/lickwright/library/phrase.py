@@ -147,9 +147,14 @@ def _low_first(units: array[int]) -> array[int]:
     return units
 
 
+def length_of(moments: bytes) -> int:
+    """How many moments there are in `Phrase.moments`: each takes a pitch, a chord and two bytes of waiting."""
+    return len(moments) // 4
+
+
 def unpack(moments: bytes) -> Moments:
     """`Phrase.moments`, read again."""
-    notes = len(moments) // 4
+    notes = length_of(moments)
     waits = array("H")
     waits.frombytes(moments[2 * notes :])
     return Moments(moments[:notes], moments[notes : 2 * notes], _low_first(waits))

@@ -14,7 +14,8 @@ from typing import NamedTuple
 
 LONGEST, MOST = 2000, 50  # characters and terms of a question
 _STRAIGHT = str.maketrans("“”„«»＂", '""""""')
-_FIELD = re.compile(r"([A-Za-z]+)(?::|\s*(<=|>=|=<|=>|<|>|=)\s*)")
+_FIELD = re.compile(r"([A-Za-z]+)(?::|\s*(<=|>=|=<|=>|!=|<>|<|>|=)\s*)")
+_OTHERWISE = {"=": "{}:", "=<": "{}<=", "=>": "{}>=", "!=": "not {}:", "<>": "not {}:"}  # as others write it: as we do
 _ITEM = re.compile(r'"([^"]*)"|([^\s,"]+)')
 _WORD = re.compile(r'"([^"]*)"|([^\s"]+)')
 
@@ -86,8 +87,8 @@ def _term(text: str, at: int, negated: bool) -> Term:
         value = _value(text, at, _WORD)
         return Term("", ":", (value,), negated, at, value.end)
     compare = field[2] or ":"
-    if compare in ("=", "=<", "=>"):
-        right = {"=": f"{field[1]}:", "=<": f"{field[1]}<=", "=>": f"{field[1]}>="}[compare]
+    if compare in _OTHERWISE:
+        right = _OTHERWISE[compare].format(field[1])
         raise Unclear(f"`{compare}` is not used here", field.start(2), field.end(2), f"write {right}")
     if field.end() == len(text) or text[field.end()].isspace():
         raise Unclear(
