@@ -78,8 +78,8 @@ def _is_syncopated(timeline: Timeline) -> bool:
         ) * scale  # a pick-up ends where a whole bar would
         for spacing in spacings:
             late = at % spacing
-            beats_at = sound.start * scale - late + spacing
-            if late and not late % (spacing // (3 if meter.compound else 2)) and beats_at not in begins:
-                if sound.end * scale > beats_at:
-                    return True
+            between = late > 0 and late % (spacing // (3 if meter.compound else 2)) == 0
+            after = sound.start * scale - late + spacing
+            if between and after not in begins and sound.end * scale > after:
+                return True
     return False
