@@ -183,11 +183,30 @@ def test_show_prints_every_lick_or_the_one_asked_for(run: Run) -> None:
     assert "Street light" in one
     assert "Porch" not in one
     assert one in out
-    assert run("show", "a.lick", "Street lihgt")[::2] == (
-        2,
-        'error: there is no lick called "Street lihgt"; did you mean "Street light"?\n'
-        "    lickwright show --help says more\n",
-    )
+
+
+@pytest.mark.parametrize(
+    ("command", "after"),
+    [
+        ("show", ()), ("play", ()), ("move", ("--key", "C minor")), ("compare", ()), ("box --for", ()),
+        ("find --like", ()),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize(
+    ("title", "wish"),
+    [("Street lihgt", 'did you mean "Street light"?'), ("zzz", 'there are "Porch light", "Street light"')],
+)
+def test_no_such_lick_is_one_message(run: Run, command: str, after: tuple[str, ...], title: str, wish: str) -> None:
+    write("a.lick", GOOD + GOOD.replace("Porch", "Street"))
+    assert run("make", "a.lick", "--out", "built")[0] == 0
+    name, *options = command.split()
+    asked = {
+        "compare": ("a.lick", "a.lick", title), "box": (*options, "a.lick", title),
+        "find": ("built", *options, "a.lick", "--title", title),
+    }.get(name, ("a.lick", title))  # fmt: skip
+    code, out, err = run(name, *asked, *after)
+    assert (code, out) == (2, "")
+    assert err.splitlines()[0] == f'error: there is no lick called "{title}" in a.lick; {wish}'
 
 
 def test_show_leaves_out_a_lick_with_errors_and_says_why(run: Run) -> None:

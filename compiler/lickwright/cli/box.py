@@ -198,8 +198,9 @@ def _find(path: str, title: str | None) -> int:
         verdict.add(whole.code)
     chosen = [lick for c in files for lick in c.licks if title is None or same(lick.title, title)]
     if title is not None and not chosen and any(c.licks for c in files):
-        titles = ", ".join(f'"{report.safe(lick.title)}"' for c in files for lick in c.licks[:10])
-        raise click.UsageError(f'there is no lick called "{report.safe(title)}"; there are {titles}')
+        from lickwright.cli.choosing import no_such_lick
+
+        raise no_such_lick(title, path, [lick.title for c in files for lick in c.licks])
     for c in files:
         unread = [d for d in c.diagnostics if d.severity == "error" and (d.code.startswith("L6") or not c.licks)]
         verdict.judge(unread)

@@ -6,6 +6,7 @@ In: a path and a title, as typed. Out: compiled licks, with or without errors; a
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 
 import click
 
@@ -15,6 +16,8 @@ from lickwright.cli.sources import Verdict, compiled, find
 from lickwright.diagnostics import Diagnostic
 from lickwright.names import same
 from lickwright.pipeline import Compilation, CompiledLick
+
+_MOST_TITLES = 10  # that a message lists
 
 
 def choose(path: str, title: str | None) -> tuple[list[tuple[Compilation, CompiledLick]], Verdict]:
@@ -26,7 +29,7 @@ def choose(path: str, title: str | None) -> tuple[list[tuple[Compilation, Compil
     files = [c for _, c in compiled(find([path]), verdict)]
     chosen = [(c, lick) for c in files for lick in c.licks if title is None or same(lick.title, title)]
     if title is not None and not chosen and any(c.licks for c in files):
-        raise click.UsageError(_no_such(title, [lick.title for c in files for lick in c.licks]))
+        raise no_such_lick(title, path, [lick.title for c in files for lick in c.licks])
     if title is not None:
         verdict = Verdict()
     if not chosen:
@@ -41,16 +44,21 @@ def complain(c: Compilation, found: list[Diagnostic], verdict: Verdict) -> None:
     screen.err(report.findings(c.source, found, screen.colour(sys.stderr), min(screen.columns(sys.stderr, 100), 160)))
 
 
-def _no_such(title: str, titles: list[str]) -> str:
+def no_such_lick(title: str, path: str, titles: Sequence[str]) -> click.UsageError:
+    """Return the error of every command for a title that names no lick of `path`, with the nearest of its titles."""
     from lickwright.diagnostics import nearest
 
+    titles = list(dict.fromkeys(titles))
     near = nearest(title, titles)
     if near is None:
         inside = [known for known in titles if title.casefold() in known.casefold()]
         near = inside[0] if inside else None
-    wish = (
-        f'did you mean "{report.safe(near)}"?'
-        if near
-        else "there are " + ", ".join(f'"{report.safe(t)}"' for t in titles[:10])
-    )
-    return f'there is no lick called "{report.safe(title)}"; {wish}'
+    wish = f'did you mean "{report.safe(near)}"?' if near else "there are " + quoted(titles)
+    where = "standard input" if path == "-" else report.safe(path)
+    return click.UsageError(f'there is no lick called "{report.safe(title)}" in {where}; {wish}')
+
+
+def quoted(titles: Sequence[str]) -> str:
+    """Return up to `_MOST_TITLES` titles in quotes: `"Gate", "Porch light" and 4 more`."""
+    words = ", ".join(f'"{report.safe(title)}"' for title in titles[:_MOST_TITLES])
+    return words + (f" and {len(titles) - _MOST_TITLES} more" if len(titles) > _MOST_TITLES else "")

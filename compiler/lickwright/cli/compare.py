@@ -81,17 +81,20 @@ def _matched(one: Compilation, other: Compilation, title: str | None) -> Iterato
     """Which lick is compared with which; that there are none is wrong usage."""
     if title is None and len(one.licks) == 1 == len(other.licks):
         return iter([(one.licks[0], other.licks[0])])
+    from lickwright.cli.choosing import no_such_lick
+
     if title is not None:
         b = _called(other, title)
         mine = one.licks[0] if len(one.licks) == 1 else _called(one, title)
         if b is None or mine is None:
             where = other if b is None else one
-            raise click.UsageError(f'there is no lick called "{report.safe(title)}" in {_listed(where)}')
+            raise no_such_lick(title, where.source.name, [lick.title for lick in where.licks])
         return iter([(mine, b)])
     found = [(a, b) for b in other.licks if (a := _called(one, b.title)) is not None]
     if not found:
         raise click.UsageError(
-            f"no lick has the same title in both: yours are {_listed(one)}, the teacher's {_listed(other)}; name a TITLE"
+            "no lick has the same title in both: "
+            f"yours are {_titles(one)}, the teacher's {_titles(other)}; name a TITLE"
         )
     return iter(found)
 
@@ -102,9 +105,10 @@ def _called(c: Compilation, title: str) -> CompiledLick | None:
     return next((lick for lick in c.licks if same(lick.title, title)), None)
 
 
-def _listed(c: Compilation) -> str:
-    titles = [f'"{report.safe(lick.title)}"' for lick in c.licks[:5]]
-    return ", ".join(titles) + (f" and {len(c.licks) - 5} more" if len(c.licks) > 5 else "")
+def _titles(c: Compilation) -> str:
+    from lickwright.cli.choosing import quoted
+
+    return quoted([lick.title for lick in c.licks])
 
 
 def _compared(

@@ -203,9 +203,12 @@ def _wanted(path: str, title: str | None) -> LickFacts | int:
     for _, c in compiled([Found(path)], verdict):
         licks = [lick for lick in c.licks if title is None or same(lick.title, title)]
         if len(licks) != 1 and c.licks:
-            titles = ", ".join(f'"{report.safe(lick.title)}"' for lick in c.licks[:10])
-            what = "which one?" if title is None or licks else f'there is no lick called "{report.safe(title)}";'
-            raise click.UsageError(f"{what} --title names one of {titles}")
+            from lickwright.cli.choosing import no_such_lick, quoted
+
+            titles = [lick.title for lick in c.licks]
+            if title is not None and not licks:
+                raise no_such_lick(title, path, titles)
+            raise click.UsageError(f"which one? --title names one of {quoted(titles)}")
         if not licks or not licks[0].ok:
             found = [d for d in (licks[0].diagnostics if licks else c.diagnostics) if d.severity == "error"]
             screen.err(report.findings(c.source, found, screen.colour(sys.stderr)))

@@ -69,7 +69,7 @@ def command(
         book = housed(parse(compilation.source)[0], compilation.house)
         moved = [
             one
-            for lick in _chosen(book, title)
+            for lick in _chosen(book, title, path)
             for one in _family(lick, book, compilation.source, wish, all_keys, all_boxes, verdict)
         ]
         if moved:
@@ -82,13 +82,14 @@ def _folder(out: str) -> bool:
     return os.path.isdir(out) or out.endswith(("/", os.sep))
 
 
-def _chosen(book: Book, title: str | None) -> list[Lick]:
+def _chosen(book: Book, title: str | None, path: str) -> list[Lick]:
     if title is None:
         return list(book.licks)
     found = [lick for lick in book.licks if same(lick.title, title)]
     if not found:
-        titles = ", ".join(f'"{report.safe(lick.title)}"' for lick in book.licks[:10])
-        raise click.UsageError(f'there is no lick called "{report.safe(title)}"; there are {titles}')
+        from lickwright.cli.choosing import no_such_lick
+
+        raise no_such_lick(title, path, [lick.title for lick in book.licks])
     return found
 
 
