@@ -334,3 +334,55 @@ def test_every_lick_is_alike_to_itself() -> None:
             assert c.alike
             assert not c.said
             assert c.score.of_100 == 100
+
+
+# ---- swung notes are compared where they are heard
+
+
+SWUNG_16 = "| e8 e5 B8 B5 G7 G5 D7 D5 | A7 A5 E8 E5 E8 A5 A7 D5 ||"
+
+TWINS = [  # music with a feel, the same spelled out, fields of both
+    ("| e8 e5 B8 B5 G7 G5 D7 D5 ||", "| 3[e8 - e5] 3[B8 - B5] 3[G7 - G5] 3[D7 - D5] ||", "feel shuffle\n"),
+    ("| D7 D5 - A7 A5 - - . ||", "| 3[D7 - D5] 3[- - A7] 3[A5 - -] 3[- - .] ||", "feel shuffle\n"),
+    (
+        "| e8 e5 B8 B5 G7 - G5 - D7 - D5 - A7 - - - ||",
+        "| e8 e5 B8 B5 3[G7 - - - G5 -] 3[D7 - - - D5 -] A7 - - - ||", "step 1/16\nfeel shuffle\n",
+    ),
+    (  # one swung note in a long passage
+        "| e8 - e5 - B8 - B5 - | G7 - G5 - D7 - D5 - | A7 - A5 - E8 - E5 E8 | A5 ------- ||",
+        "| e8 - e5 - B8 - B5 - | G7 - G5 - D7 - D5 - | A7 - A5 - E8 - 3[E5 - E8] | A5 ------- ||", "feel shuffle\n",
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("swung", "spelled", "fields"), TWINS)
+def test_what_is_swung_and_what_is_spelled_out_are_alike(swung: str, spelled: str, fields: str) -> None:
+    straight = fields.replace("feel shuffle\n", "")
+    for mine, theirs in ((swung, spelled), (spelled, swung)):
+        c = _compare(mine, theirs, *(fields if music is swung else straight for music in (mine, theirs)))
+        assert c.alike, _said(c)
+        assert c.score.of_100 == 100
+        assert [said.kind for said in c.said] == ["feel"]
+
+
+@pytest.mark.parametrize("pickup", [1, 2, 3, 5])
+def test_swing_is_counted_from_the_bar_in_comparisons_too(pickup: int) -> None:
+    """A pick-up of eighths is the end of a full bar, so which of its notes come late depends on how many there are."""
+    first = ["B5", "B8", "e5", "e8", "e5"][:pickup]
+    rest = " - | D7 " + "- " * (7 - pickup) + "||"
+    swung = f"| {' '.join(first)} | G7 G5 D7 D5 A7 A5 G5{rest}"
+    lone = f"1/16 3[. {first.pop(0)} -] 1/8 " if pickup % 2 else ""  # the middle of a pair
+    triplets = " ".join(f"3[{first[n]} - {first[n + 1]}]" for n in range(0, len(first), 2))
+    spelled = f"| {lone}{triplets} | 3[G7 - G5] 3[D7 - D5] 3[A7 - A5] G5{rest}"
+    c = _compare(swung, spelled, f"pickup {pickup}/8\nfeel shuffle\n", f"pickup {pickup}/8\n")
+    assert c.alike, _said(c)
+
+
+@pytest.mark.parametrize(("late", "heard"), [(2, False), (5, False), (7, True), (8, True)])
+def test_a_version_that_swings_hardly_anything_is_compared_as_written(late: int, heard: bool) -> None:
+    """Of eight pairs some are spelled out as a shuffle."""
+    words = SWUNG_16.replace("|", "").split()
+    pairs = [(words[n], words[n + 1]) for n in range(0, 16, 2)]
+    mine = [f"3[{one} - {two}]" if n < late else f"{one} {two}" for n, (one, two) in enumerate(pairs)]
+    c = _compare(f"| {' '.join(mine[:4])} | {' '.join(mine[4:])} ||", SWUNG_16, "", "feel shuffle\n")
+    assert [said.words.endswith("as it sounds") for said in c.said if said.kind == "feel"] == [heard]

@@ -26,6 +26,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("timeline",),
     ("counting", "tonality"),
     ("resolve", "locate", "diagram"),
+    ("swing",),
     ("clock", "curves", "grid"),
     ("fingering_costs",),
     ("fingering",),

@@ -18,7 +18,7 @@ from lickwright.compare.swing import as_heard, swings
 from lickwright.timeline import Sound, Timeline
 
 # What has to be gained by a reading that is not the plain one, in hundredths of a note left alone.
-_RESPELLED = 50  # other note values throughout
+_RESPELLED = 2  # other note values, or swung notes where they are heard: for each of the teacher's moments
 _SHIFTED = 40  # a lasting shift, each
 _LOOKS = 3  # at most, at what the shifts found so far leave
 
@@ -55,11 +55,14 @@ def match(mine: Timeline, theirs: Timeline) -> Matched:
     readings = _readings(mine, theirs, False)
     if swings(mine) != swings(theirs):
         readings += _readings(mine, theirs, True)
-    return min(readings, key=lambda reading: reading[0])[1]
+    return min(readings, key=lambda reading: reading[0])[1]  # of equals the first, which is as written
 
 
 def _readings(mine: Timeline, theirs: Timeline, heard: bool) -> list[tuple[int, Matched]]:
-    """As written, or with swung notes where they are heard; with the note values as they are, or multiplied."""
+    """As written, or with swung notes where they are heard; with the note values as they are, or multiplied.
+
+    A reading that is not the plain one has to gain more the longer the phrase is, unless it leaves nothing to say.
+    """
     one, other = (as_heard(mine), as_heard(theirs)) if heard else (mine, theirs)
     both = lcm(one.grain, other.grain)
     phrases = moments(one, both // one.grain), moments(other, both // other.grain)
@@ -67,7 +70,8 @@ def _readings(mine: Timeline, theirs: Timeline, heard: bool) -> list[tuple[int, 
     found = []
     for factor in {Fraction(1), values(*phrases, links)}:
         cost, matched = _read(one, other, semitones, links, factor)
-        cost += _RESPELLED * ((factor != 1) + heard)
+        if cost:
+            cost += _RESPELLED * len(phrases[1]) * ((factor != 1) + heard)
         found.append((cost, matched._replace(mine=mine, theirs=theirs, heard=heard)))
     return sorted(found, key=lambda reading: (reading[0], reading[1].factor != 1))
 
