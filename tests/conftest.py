@@ -17,6 +17,7 @@ def run_from(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: py
     exit code, standard output, standard error.
     """
     monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("COLUMNS", raising=False)  # tables are as wide as whoever runs the tests says otherwise
 
     def beginning(*first: str) -> Run:
         def call(*arguments: str) -> tuple[int, str, str]:

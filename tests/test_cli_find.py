@@ -44,6 +44,17 @@ def test_a_table_is_cut_and_says_so(run: Run) -> None:
     assert len(out.splitlines()) == 60 and out.endswith("\n58 licks\n")
 
 
+@pytest.mark.parametrize("columns", [72, 80, 132])
+@pytest.mark.parametrize("more", [(), ("--like", BLUES, "--title", "Kettle on the stove")])
+def test_a_table_fits_the_columns_asked_for(
+    run: Run, monkeypatch: pytest.MonkeyPatch, columns: int, more: tuple[str, ...]
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    code, out, _ = run("find", SAMPLE_FOLDER, *more)
+    assert code == 0 and max(map(width, out.splitlines())) <= columns
+    assert ".lick:" in out
+
+
 def test_json_says_everything(run: Run) -> None:
     code, out, _ = run("find", SAMPLE_FOLDER, "level>=4", "--format", "json")
     answer = json.loads(out)

@@ -15,13 +15,17 @@ _BETWEEN = 2  # blanks
 _LEAST = 5  # columns to which a cell is cut, at most
 
 
-def table(heads: Sequence[str], rows: Sequence[Sequence[str]], columns: int) -> str:
+def table(heads: Sequence[str], rows: Sequence[Sequence[str]], columns: int, least: str = "") -> str:
     """A line of heads, if there are any, and one a row, at most `columns` wide where that can be. Numbers stand to the right.
 
-    The last column is a place: of a long one its end is kept.
+    The last column is a place: of a long one its end is kept. `least` is the head of the column that is cut first, down to that head.
     """
     cells = [[" ".join(safe(cell).split()) for cell in row] for row in rows]
     widest = [max(map(width, column)) for column in zip_longest(heads, *cells, fillvalue="")]
+    if least in heads:
+        over = sum(widest) + _BETWEEN * (len(widest) - 1) - columns
+        at = list(heads).index(least)
+        widest[at] -= max(0, min(over, widest[at] - len(least)))
     while sum(widest) + _BETWEEN * (len(widest) - 1) > columns:
         most = max(widest)
         if most <= _LEAST:

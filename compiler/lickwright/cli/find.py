@@ -129,7 +129,7 @@ def _print(shelf: Shelf, library: str, text: str, form: str, paths: bool, limit:
         from lickwright.cli.shelves import place
 
         rows = [(*_row(hit), place(shelf, hit)) for hit in found.hits]
-        screen.out(table((*_HEADS, "where"), rows, _columns()))
+        screen.out(table((*_HEADS, "where"), rows, _columns(), least="techniques"))
         more = found.total - len(found.hits)
         screen.out(
             report.count(found.total, "lick") + (f"; {more:,} not shown: --limit shows more\n" if more else "\n")
@@ -152,8 +152,8 @@ def _row(hit: Hit) -> tuple[str, ...]:
 
 
 def _columns() -> int:
-    """Those of the screen; in a pipe nothing is cut off."""
-    return min(screen.columns(sys.stdout, 10_000), 200 if sys.stdout.isatty() else 10_000)
+    """Those of COLUMNS or the screen; in a pipe that is told nothing, no cell is cut."""
+    return screen.columns(sys.stdout, 10_000)
 
 
 def _nothing(text: str, found: Found) -> str:

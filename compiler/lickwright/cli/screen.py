@@ -120,12 +120,12 @@ def colour(stream: TextIO) -> bool:
 
 
 def columns(stream: TextIO, otherwise: int) -> int:
-    """How many columns `stream` shows, at least 30; `otherwise` where it is no terminal or does not say."""
-    if not stream.isatty():
-        return otherwise
+    """How many columns to write to `stream`, at least 30: as COLUMNS says, else as its terminal shows, else `otherwise`."""
     said = os.environ.get("COLUMNS", "")
     if said.isascii() and said.isdigit() and int(said[:9]) > 0:
         return max(30, int(said[:9]))
+    if not stream.isatty():
+        return otherwise
     try:
         return max(30, os.get_terminal_size(stream.fileno()).columns or otherwise)
     except (OSError, ValueError):
