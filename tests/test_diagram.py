@@ -66,9 +66,34 @@ def test_no_chord_where_the_box_holds_none() -> None:
     assert drawn("A minor", "1 2 b3 4 b5 b6", "frets 5-8")[0].chord == ""
 
 
-def test_box_1_of_a_minor_pentatonic() -> None:
+def test_the_blue_note_is_drawn_only_where_blues_is_asked_for() -> None:
+    for scale in ("minor pentatonic", "major pentatonic"):
+        key = f"A {scale.split()[0]}"
+        for box in (None, "1", "2 3", "4 at 12", "frets 5-8", "any"):
+            dots = [d for neck in drawn(key, scale, box) for d in neck.dots]
+            assert dots and not any(d.blue for d in dots), (scale, box)
+        assert any(d.blue for neck in drawn(key, scale.replace("pentatonic", "blues"), "1") for d in neck.dots)
+
+
+def test_all_five_climb_from_box_1_and_lower_twins_are_named() -> None:
+    necks = drawn("A minor", "minor pentatonic")
+    assert [(n.low, n.high) for n in necks] == [(5, 8), (7, 10), (9, 13), (12, 15), (14, 17)]
+    assert necks[0].remark == "also box 4 at frets 0-3, box 5 at 2-5"
+    for key in ("E minor", "C minor", "F# minor", "A major", "Eb major"):
+        for numbering in ("relative", "tonic"):
+            scale = f"{key.split()[1]} pentatonic"
+            lows = [n.low for n in drawn(key, scale, numbering=numbering, frets=30)]
+            assert lows == sorted(set(lows)) and len(lows) == 5, (key, numbering)
+
+
+def test_a_box_that_would_lie_beyond_the_neck_is_shown_lower() -> None:
+    necks = drawn("Eb minor", "minor pentatonic")
+    assert [(n.low, n.high) for n in necks] == [(11, 14), (13, 16), (15, 19), (18, 21), (8, 11)]
+
+
+def test_box_1_of_a_minor_blues() -> None:
     """trade.md 1.4 and 1.5: degrees on each string, the blue note on string 5 and at the window's edge on string 3."""
-    (neck,) = drawn("A minor", "minor pentatonic", "1")
+    (neck,) = drawn("A minor", "minor blues", "1")
     lines = {s: [(d.place[1], d.label) for d in neck.dots if d.place[0] == s] for s in range(1, 7)}
     assert lines == {
         6: [(5, "1"), (8, "b3")], 5: [(5, "4"), (6, "b5"), (7, "5")], 4: [(5, "b7"), (7, "1")],
@@ -89,11 +114,11 @@ def test_notes_are_spelled_by_the_key() -> None:
     [  # as methods teach them: a finger a fret; in box 3 the index reaches back, the little finger is on the B string
         ("1", "14 1(2)3 13 13(4) 14 14"),
         ("3", "1(2)3 13 13(4) 13 14 1(2)3"),
-        ("4 at 12", "14 14 1(1)3 13 24(4) 14"),
+        ("4 at 12", "14 14 13 13 24 14"),
     ],
 )
 def test_fingers(box: str, fingers: str) -> None:
-    (neck,) = drawn("A minor", "minor pentatonic", box, shown="fingers")
+    (neck,) = drawn("A minor", "minor blues" if "(" in fingers else "minor pentatonic", box, shown="fingers")
     if box == "4 at 12":  # frets 12 to 15: one finger each
         assert all(int(d.label) == d.place[1] - 11 for d in neck.dots)
         return
@@ -148,8 +173,8 @@ def test_a_capo_shortens_the_neck_and_is_named() -> None:
 
 
 def test_text_of_one_box() -> None:
-    assert text(drawn("A minor", "minor pentatonic", "1")) == (
-        "A minor pentatonic\n\n"
+    assert text(drawn("A minor", "minor blues", "1")) == (
+        "A minor blues\n\n"
         "box 1 (E shape), frets 5-8\n"
         "e |-[1]-|-----|-----|--b3-|\n"
         "B |-(5)-|-----|-----|--b7-|\n"
@@ -197,7 +222,7 @@ def test_a_bass_has_four_lines() -> None:
 
 
 def test_svg_shapes_say_what_the_dots_are() -> None:
-    (neck,) = drawn("A minor", "minor pentatonic", "1")
+    (neck,) = drawn("A minor", "minor blues", "1")
     root = ElementTree.fromstring(svg((neck,)))
     picture = root.find(f"{SVG}g")
     assert picture is not None

@@ -41,9 +41,11 @@ def necks(
     free = max(1, frets - capo)
     drawing = _Drawing(key, scale, tuning, shown, free, capo, left_handed)
     if spec is None:
-        boxes = _lowest(neighbours(key, scale, tuning, free, numbering))
+        found = neighbours(key, scale, tuning, free, numbering)
+        boxes = _climbing(found)
         if boxes:
-            return tuple(drawing.boxes([box], box.name, _counted(scale, boxes, numbering)) for box in boxes)
+            said = ", ".join(words for words in (_lower(boxes, found), _counted(scale, boxes, numbering)) if words)
+            return tuple(drawing.boxes([box], box.name, said) for box in boxes)
         spec = BoxSpec()
     if spec.any:
         return drawing.whole()
@@ -51,10 +53,28 @@ def necks(
     return (drawing.boxes(where.boxes, where.name, where.numbering),)
 
 
-def _lowest(boxes: Iterable[Box]) -> list[Box]:
-    """Of each box its lowest placement: numbered ones by number, shapes along the neck."""
-    found = [box for box in boxes if box.octave == 0]
-    return sorted(found, key=lambda box: (box.label if box.label.startswith("box") else "", box.low))
+def _climbing(boxes: Iterable[Box]) -> list[Box]:
+    """One placement of each box, up the neck: from box 1 on by number, shapes from the lowest.
+
+    A box that would start beyond the neck is shown where it lies lower.
+    """
+    labels: dict[str, list[Box]] = {}
+    for box in boxes:
+        labels.setdefault(box.label, []).append(box)
+    if not all(label.startswith("box") for label in labels):
+        return sorted((min(placed, key=lambda box: box.low) for placed in labels.values()), key=lambda box: box.low)
+    found: list[Box] = []
+    for _, placed in sorted(labels.items()):
+        above = [box for box in placed if not found or box.low > found[-1].low]
+        found.append(min(above or placed, key=lambda box: box.low))
+    return found
+
+
+def _lower(shown: Sequence[Box], every: Iterable[Box]) -> str:
+    """Where boxes that are shown lie lower on the neck as well: "also box 4 at frets 0-3, box 5 at 2-5"; "" where none does."""
+    twins = sorted(other for box in shown for other in every if other.label == box.label and other.low < box.low)
+    words = ", ".join(f"{other.label} at {other.low}-{other.high}" for other in twins)
+    return f"also {words.replace(' at ', ' at frets ', 1)}" if words else ""
 
 
 def _counted(scale: Scale, boxes: Sequence[Box], numbering: str) -> str:
@@ -94,7 +114,7 @@ class _Drawing:
 
     def boxes(self, boxes: Sequence[Box], caption: str, numbering: str) -> Neck:
         """One picture of one box, or of several side by side."""
-        places = frozenset[Place]().union(*map(_drawn, boxes))
+        places = frozenset[Place]().union(*(box.places for box in boxes))
         held = frozenset[Place]().union(*(self._grip(box) for box in boxes[:1]))
         fingers: dict[Place, int] = {}
         if self._shown == "fingers":
@@ -172,11 +192,6 @@ class _Drawing:
         return above == BLUE["minor" if is_minor(self._scale) else "major"].semitones
 
 
-def _drawn(box: Box) -> frozenset[Place]:
-    """Its notes, and the blue notes between them; copies of those outside the window would only widen the picture."""
-    return box.places | {place for place in box.blue if box.low <= place[1] <= box.high}
-
-
 def _fingers(box: Box) -> dict[Place, int]:
     """A finger a fret from where the hand lies, 0 for open strings; the outer fingers reach for what lies beyond.
 
@@ -184,7 +199,7 @@ def _fingers(box: Box) -> dict[Place, int]:
     """
     if box.high - box.low >= _HAND:
         raise ValueError(f"fingers want what one hand holds, {_HAND} frets: {box.name} is {box.high - box.low + 1}")
-    places = _drawn(box)
+    places = box.places
     fretted = [fret for _, fret in places if fret > 0]
     hand = min(
         range(max(1, box.low), max(1, box.high - 2) + 1),
