@@ -1,6 +1,6 @@
 """The two E strings (L209): `e` and `E` differ only by a capital letter.
 
-In: a Timeline. Out: a question where one note leaps two octaves away from its neighbours and would lie among them on
+In: a Timeline. Out: a question where one note leaps more than an octave away from both neighbours and would not on
 the other string. (Both strings have the same notes at the same frets, so that the box alone never tells them apart.)
 """
 
@@ -13,55 +13,70 @@ from lickwright.timeline import Sound, Timeline
 
 CASE = Rule(
     "L209", "e or E", Severity.WARNING,
-    "a note two octaves from its neighbours, near them on the other E string",
+    "a note far from its neighbours, nearer to them on the other E string",
     "e is the thinnest string and E the thickest; they differ only by a capital letter, which phones and word "
     "processors "
-    "change. Where one note leaps two octaves away and back, and would lie among its neighbours on the other E "
-    "string, "
-    "the checker asks.",
+    "change. Where one note leaps more than an octave (15 half steps) away and back, and would not on the other E "
+    "string, the checker asks.",
     'lick "Autocorrect"\nkey A minor\nbox 1\n| E8 e5 B8 B5 G7 - - - ||\n',
     'lick "Autocorrect"\nkey A minor\nbox 1\n| e8 e5 B8 B5 G7 - - - ||\n',
 )  # fmt: skip
 
-_FAR, _CLOSE = 15, 9  # semitones: a leap that two neighbouring notes of one line do not make, and one that they do
+_FAR = 15  # semitones: a leap that single notes of a line do not make there and back
 _RARE = 2  # such notes in a lick; a third is a style
 
 
 def check_case(timeline: Timeline, sounds: list[Sound]) -> list[Diagnostic]:
-    """Asks only where the lick leaves the string beside the suspect alone: a bass line under a melody is no slip.
+    """The questions: none where such leaps are the lick's way, or where the note sounds on with its neighbours.
 
-    `sounds` are those of every written note once.
+    `sounds` are those of every written note once. A bass line under a melody is no slip.
     """
     tuning = timeline.settings.tuning
     thin, thick = tuning.letters.get("e"), tuning.letters.get("E")
-    used = {s.string for s in sounds}
     if thin is None or thick is None:
         return []
+    moments = _moments(sounds)
     found = []
+    used = {s.string for s in sounds}
     for here, other, beside in ((thick, thin, thick - 1), (thin, thick, thin + 1)):
-        if here in used and beside not in used:
-            shift = tuning.open(other) - tuning.open(here)
-            suspects = [s for n, s in enumerate(sounds) if s.string == here and _leaps(sounds, n, shift)]
-            if len(suspects) <= _RARE:
-                found += [_ask(timeline, s) for s in suspects if _letter_written(timeline, s)]
+        shift = tuning.open(other) - tuning.open(here)
+        alone = (n for n, moment in enumerate(moments) if len(moment) == 1 and moment[0].string == here)
+        suspects = [moments[n][0] for n in alone if _leaps(moments, n, shift, beside in used)]
+        if len(suspects) <= _RARE:
+            found += [_ask(timeline, s) for s in suspects if _letter_written(timeline, s)]
     return found
 
 
-def _leaps(sounds: list[Sound], at: int, shift: int) -> bool:
-    """Whether a note lies far from both neighbours, but near if shifted (at the ends, from the two next to it).
+def _moments(sounds: list[Sound]) -> list[list[Sound]]:
+    """The notes with a pitch, those that begin together in one list."""
+    found: dict[tuple[int, int], list[Sound]] = {}
+    for sound in sounds:
+        if not sound.dead:
+            found.setdefault((sound.start, -sound.lead), []).append(sound)
+    return list(found.values())
 
-    An open string is never asked about: it is often a drone under a melody.
+
+def _leaps(moments: list[list[Sound]], at: int, shift: int, goes_there: bool) -> bool:
+    """Whether a single note lies far from both neighbours, but would not if shifted.
+
+    The first and the last have one neighbour: they are judged by the two next to them, and only where the lick does not
+    go to that side of the neck anyway. An open string is never asked about: it is often a drone under a melody.
     """
-    sound = sounds[at]
-    around = [n for n in (at - 1, at + 1) if 0 <= n < len(sounds)]
-    if len(around) == 1:
-        around = [n for n in (at - 2, at - 1, at + 1, at + 2) if 0 <= n < len(sounds)]
-    others = [sounds[n] for n in around]
-    apart = all(other.start != sound.start and other.string != sound.string for other in others)
-    if len(others) < 2 or sound.dead or not sound.fret or not apart:
+    sound, last = moments[at][0], at
+    if not sound.fret or sound.source is not None:
         return False
-    leaps = [other.pitch - sound.pitch for other in others]
-    return all(abs(leap) >= _FAR and abs(leap - shift) <= _CLOSE for leap in leaps)
+    while last + 1 < len(moments) and moments[last + 1][0].source == moments[last][0].index:
+        last += 1  # what is joined to it lies on its string
+    around = [n for n in (at - 1, last + 1) if 0 <= n < len(moments)]
+    if len(around) == 1:
+        around = [n for n in (at - 2, at - 1, last + 1, last + 2) if 0 <= n < len(moments)]
+        around = [] if goes_there else around
+    if len(around) < 2:
+        return False
+    pairs = [(other, moments[at if n < at else last][0]) for n in around for other in moments[n]]
+    apart = (other.string != own.string and (other.end <= own.start or own.end <= other.start) for other, own in pairs)
+    leaps = [other.pitch - own.pitch for other, own in pairs]
+    return all(apart) and all(abs(leap) >= _FAR > abs(leap - shift) for leap in leaps)
 
 
 def _letter_written(timeline: Timeline, sound: Sound) -> bool:
@@ -73,7 +88,7 @@ def _letter_written(timeline: Timeline, sound: Sound) -> bool:
 def _ask(timeline: Timeline, sound: Sound) -> Diagnostic:
     letter = timeline.settings.tuning.written(sound.string)
     other, which, far = ("e", "thickest", "thinnest") if letter == "E" else ("E", "thinnest", "thickest")
-    message = f"{letter}{sound.fret} is two octaves from the notes about it: is {other}{sound.fret} meant?"
+    message = f"{letter}{sound.fret} leaps far from the notes about it: is {other}{sound.fret} meant?"
     return at_sound(
         CASE,
         timeline,
