@@ -16,6 +16,7 @@ from lickwright.music.box import (
     neighbours,
     parse_box,
     pentatonic_boxes,
+    played,
     three_per_string,
     window,
 )
@@ -483,3 +484,24 @@ def test_a_wrong_box_line_gets_the_right_one(text: str, message: str) -> None:
     with pytest.raises(ValueError) as error:
         parse_box(text)
     assert str(error.value) == message
+
+
+@pytest.mark.parametrize(
+    ("box", "places", "name"),
+    [
+        ("1", {(3, 5), (4, 7)}, "box 1 (E shape), frets 5-8"),
+        ("1", {(3, 17)}, "box 1 (E shape), frets 17-20"),
+        ("1", {(3, 5), (3, 17)}, "box 1 (E shape), frets 5-8 or 17-20"),
+        ("1", {(5, 18)}, "box 1 (E shape), frets 17-20"),  # the blue note
+        ("1", set(), "box 1 (E shape), frets 5-8 or 17-20"),
+        ("1", {(3, 6)}, "box 1 (E shape), frets 5-8 or 17-20"),  # nothing of the box is played
+        ("1 2", {(2, 8), (1, 10)}, "boxes 1 and 2, frets 5-10"),
+        ("1 2", {(6, 17), (2, 22)}, "boxes 1 and 2, frets 17-22"),
+        ("4 5", {(6, 12), (6, 15)}, "boxes 4 and 5, frets 12-17"),  # box 5 holds fret 15 at 14-17
+        ("4 5", {(1, 0), (6, 0)}, "boxes 4 and 5, frets 0-5"),
+    ],
+)
+def test_the_placement_that_is_played(box: str, places: set[tuple[int, int]], name: str) -> None:
+    key = parse_key("A minor")
+    where = area(parse_box(box), key, parse_scale("pentatonic", key), parse_tuning("standard"), 22)
+    assert where is not None and played(where, places).name == name

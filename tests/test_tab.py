@@ -275,7 +275,7 @@ def test_the_heading_says_what_a_player_must_know() -> None:
         "by Mara Quill\n"
         "\n"
         "key     A minor\n"
-        "box     1 (E shape), frets 5-8 or 17-20\n"
+        "box     1 (E shape), frets 5-8\n"
         "scale   minor blues\n"
         "tuning  Eb Ab Db Gb Bb Eb, low to high (half step down)\n"
         "capo    fret 2; frets are counted from the capo, 0 is the capo itself\n"

@@ -14,6 +14,8 @@ from lickwright.fingering import hand_for
 from lickwright.grid import Cell, Grid
 from lickwright.hand import BIG_BEND, PICKING
 from lickwright.marks import EVENT_ABOVE, note_text, shape_text
+from lickwright.music.box import Area, played
+from lickwright.music.fretboard import Place
 from lickwright.music.pitch import parse_key, pitch_name
 from lickwright.music.rhythm import SIXTHS
 from lickwright.notation.techniques import TECHNIQUES, Curve, Stroke, Technique
@@ -29,16 +31,24 @@ _PACE_NOTES = 5  # in a row, for a pace to count
 def heading(grid: Grid, width: int, tempo: str) -> list[str]:
     """Title, author and what a player has to know before the first note."""
     settings = grid.timeline.settings
+    area = settings.area and played(settings.area, _fretted(grid.timeline))
     lines = [*wrapped(grid.timeline.title, width), *(wrapped(f"by {settings.by}", width) if settings.by else ()), ""]
-    return lines + _listed(_facts(settings, tempo), width)
+    return lines + _listed(_facts(settings, area, tempo), width)
 
 
-def _facts(settings: Settings, tempo: str) -> Iterator[tuple[str, str]]:
+def _fretted(timeline: Timeline) -> Iterator[Place]:
+    """Where the fretting hand holds a string: the picking hand taps where it likes."""
+    for sound in timeline.sounds:
+        if sound.fret and sound.begin.stroke is not Stroke.TAP:
+            yield sound.string, sound.fret
+
+
+def _facts(settings: Settings, area: Area | None, tempo: str) -> Iterator[tuple[str, str]]:
     if settings.key is not None:
         yield "key", str(settings.key)
-    if settings.area is not None:
-        name = settings.area.name.removeprefix("boxes ").removeprefix("box ")
-        yield "box", name + (f"; {settings.area.numbering}" if settings.area.numbering else "")
+    if area is not None:
+        name = area.name.removeprefix("boxes ").removeprefix("box ")
+        yield "box", name + (f"; {area.numbering}" if area.numbering else "")
     if settings.scale is not None:
         yield "scale", str(settings.scale)
     yield "tuning", _tuning(settings)

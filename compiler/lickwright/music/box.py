@@ -6,6 +6,7 @@ note: the checks ask whether a place is in an area and say so. How boxes come ab
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -33,7 +34,7 @@ from lickwright.report import listed
 
 __all__ = [
     "BLUE", "OPEN", "SHAPES", "Area", "Box", "BoxSpec", "area", "five_positions", "neighbours", "parse_box",
-    "pentatonic_boxes", "three_per_string", "window",
+    "pentatonic_boxes", "played", "three_per_string", "window",
 ]  # fmt: skip
 
 
@@ -162,6 +163,33 @@ def _joined(boxes: list[Box]) -> list[tuple[int, int]]:
         else:
             joined.append((box.low, box.high))
     return joined
+
+
+def played(area: Area, places: Iterable[Place]) -> Area:
+    """The area without the octaves of its boxes that a lick does not use; `places` are those that it frets.
+
+    Of each box the placement that holds most of them is kept, and another only where it holds one that those kept do
+    not. A box that holds none is kept where it lies nearest to the others.
+    """
+    used = set(places) & (area.places | area.blue)
+    kept: list[Box] = []
+    labels = sorted({box.label for box in area.boxes})
+    idle = [label for label in labels if not any(_hold(box, used) for box in area.boxes if box.label == label)]
+    for label in (*(label for label in labels if label not in idle), *idle):
+        placed = [box for box in area.boxes if box.label == label]
+        near = kept[0].low if kept else 0
+        placed.sort(key=lambda box: (-len(_hold(box, used)), abs(box.low - near)))
+        left = _hold(placed[0], used)
+        kept.append(placed[0])
+        for box in placed[1:]:
+            if not _hold(box, used) <= left:
+                left |= _hold(box, used)
+                kept.append(box)
+    return area if not used or len(kept) == len(area.boxes) else _union(kept, area.numbering)
+
+
+def _hold(box: Box, places: set[Place]) -> set[Place]:
+    return places & (box.places | box.blue)
 
 
 def _numbering_note(spec: BoxSpec, key: Key, scale: Scale, numbering: str) -> str:
