@@ -140,3 +140,14 @@ def test_files_that_cannot_be_read_or_counted(run: Run) -> None:
     assert code == 1 and '"Low road" has errors' in err and '"Fine"\n  best  ' in out
     Path("mute.lick").write_text('lick "Chuck"\n| Gx Gx Gx Gx - - - - ||\n')
     assert run("--for", "mute.lick")[1] == '"Chuck" has no note with a pitch\n'
+
+
+@pytest.mark.parametrize("words", ["eb locrian", "Eb locrian", "EB locrian", "eb  Locrian"])
+def test_eb_locrian_is_eb_locrian(run: Run, words: str) -> None:
+    code, out, err = run(words)
+    assert (code, err) == (0, "") and out.startswith("Eb locrian\n")
+
+
+def test_a_small_letter_names_the_tonic_too(run: Run) -> None:
+    assert run("a minor pentatonic", "1") == run("A minor pentatonic", "1")
+    assert run("bb blues", "1") == run("Bb blues", "1")

@@ -10,6 +10,7 @@ from lickwright.music.pitch import (
     Degree,
     Key,
     NoteName,
+    note_name,
     parse_key,
     parse_note_name,
     parse_pitch,
@@ -82,6 +83,8 @@ def test_minor_keys_are_those_with_a_minor_third() -> None:
         ("a minor", '"a" is no note name: write A'),
         ("D dorain", '"dorain" is no mode: D dorian?'),
         ("A minor pentatonic", "minor pentatonic is a scale: write key A minor and scale minor pentatonic"),
+        ("Cb dorian", "Cb dorian would have 9 flats: write B dorian"),
+        ("Ab locrian", "Ab locrian would have 9 flats: write G# locrian"),
         ("G# major", "G# major would have 8 sharps: write Ab major"),
         ("E# minor", "E# minor would have 8 sharps: write F minor"),
     ],
@@ -152,3 +155,17 @@ def test_degrees() -> None:
     assert str(Degree(3, -1)) == "b3"
     assert Degree(4, 1).semitones == Degree(5, -1).semitones == 6
     assert Degree(9, -1).semitones == 1
+
+
+def test_eb_locrian_keeps_its_name() -> None:
+    key = parse_key("Eb locrian")
+    assert str(key) == "Eb locrian"
+    assert [str(note_name(key.tonic.pc + degree.semitones, key)) for degree in key.degrees] == [
+        "Eb",
+        "Fb",
+        "Gb",
+        "Ab",
+        "Bbb",
+        "Cb",
+        "Db",
+    ]

@@ -128,7 +128,10 @@ def _scale(words: str, spec: BoxSpec | None) -> tuple[Key, Scale]:
     from lickwright.music.positions import is_minor
     from lickwright.music.scale import default_scale, parse_scale
 
-    first, _, rest = " ".join(words.split()).partition(" ")
+    words = " ".join(words.split())
+    first, _, rest = words.partition(" ")
+    first = first[:1].upper() + first[1:].lower()  # "eb locrian" can only mean Eb locrian
+    words = f"{first} {rest}".rstrip()
     if not rest or rest.lower() in (*MODES, *MODE_ALIASES):
         key = parse_key(words)
         return key, default_scale(key, spec is not None and bool(spec.numbers))
