@@ -277,8 +277,10 @@ TUNES = {
                             "| D5- D5- D5- D7- | G4--- D7--- | D5- G4- D7- D7- | D5------- ||"),
     "Mary had a little lamb": ("A", "major", "| B2 G4 G2 G4 B2 B2 B2- | G4 G4 G4- B2 B5 B5- "
                                "| B2 G4 G2 G4 B2 B2 B2 B2 | G4 G4 B2 G4 G2--- ||"),
-    "Korobeiniki": ("A", "minor", "| B5- G4 G5 G7- G5 G4 | D7- D7 G5 B5- G7 G5 | G4-- G5 G7- B5- | G5- D7- D7--- "
-                    "| . G7- B6 e5- B8 B6 | B5-- G5 B5- G7 G5 | G4- G4 G5 G7- B5- | G5- D7- D7--- ||"),
+    "God rest you merry": ("A", "minor", "pickup 1/4|D7- | D7- B5- B5- G7- | G5- G4- D7- D5- | D7- G4- G5- G7- | B5----- D7- "
+                           "| D7- B5- B5- G7- | G5- G4- D7- D5- | D7- G4- G5- G7- | B5----- B5- | B6- G7- B5- B6- "
+                           "| B8- e5- B5- G7- | G5- D7- G4- G5- | G7--- G5- G7- | B5--- B6- B5- | B5- G7- G5- G4- "
+                           "| D7--- G5- G4- | G7--- G5- G7- | B5- B6- B8- e5- | B5- G7- G5- G4- | D7-----||"),
     "Joy to the World": ("D", "major", "| B3- B2- . G4 G2- | G0-- D4 D2- D0- | ---- --G2- | B0---- - B0- | B2---- - B2- | B3------- ||"),
 }  # fmt: skip
 
