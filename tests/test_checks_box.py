@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from lickwright import compile_text
@@ -193,8 +195,14 @@ def test_a_trill_s_other_note_is_judged() -> None:
         ("E8 e5 B8 B5 G7 . . .", ["L209"]),  # first of the lick
         ("e5 e8 B8 E8 B5 B8 G7 -", ["L209"]),
         ("E5 E8 A5 e5 E5 . . .", ["L209"]),  # the other way round
-        ("E8 e5 B8 B5 A7 . . .", []),  # the lick goes to that side of the neck anyway
-        ("E5 E8 D5 e5 D7 . . .", []),  # a leap, but not near on the other string either
+        ("E8 e5 B8 B5 A7 . . .", []),  # at an end, the lick goes to that side of the neck anyway
+        ("e5 E8 e5 B8 B5 A7 . .", ["L209"]),
+        ("E5 E8 A5 A7 e5 A5 E8 -", ["L209"]),
+        ("E8h10 e5 B8 B5 G7 . . .", ["L209"]),  # with what is joined to it
+        ("e5 e8 B8 E5h8 B8 e8 - -", ["L209"]),
+        ("E5 E8 D5 e5 D7 . . .", []),  # 14 half steps
+        ("D7 D5 e5 E5 E8 . . .", []),  # far on one side only
+        ("E8= e5 B8 B5 G7 . . .", []),  # it rings on under the others: a bass note
         ("E5&e5 B8 B5 G7 - . . .", []),  # together
         ("E5 B8 E5 B8 E5 B8 E5 B8", []),  # often: a bass line
         ("E5 B8 G7 B8 G7 - . .", ["L209"]),  # the thin string need not be there
@@ -213,3 +221,66 @@ def test_a_capo_and_a_lower_tuning_change_no_box() -> None:
 
 def test_findings_are_warnings_or_less() -> None:
     assert all(d.severity is not Severity.ERROR for d in found("G6 - e10 B10 B8^9 A6 - G0"))
+
+
+@pytest.mark.parametrize("key", ["A minor", "F minor", "C major", "Eb major"])
+def test_a_blue_note_outside_the_box_is_one_class(key: str) -> None:
+    """It is called by its name, whether another box has it there or not."""
+    said = set()
+    for note in (f"{string}{fret}" for string in "EADGBe" for fret in range(1, 15)):
+        for d in found(f"{note} - - - . . . .", f"key {key}\nbox 1\n"):
+            if ("flat 5th" if "minor" in key else "minor 3rd") in d.message and d.code in ("L202", "L203"):
+                assert f"is the blue note of {key}, but outside box 1" in d.message
+                said.add(d.code)
+    assert said == {"L202"}
+
+
+def test_what_takes_both_in_is_said_with_its_number_or_not_at_all() -> None:
+    alone = 0
+    for key in ("A minor", "Eb minor", "G minor"):
+        for box in (1, 2, 3, 4):
+            for note in (f"{string}{fret}" for string in "EADGBe" for fret in (12, 19, 20)):
+                for d in found(f"{note} - - - . . . .", f"key {key}\nbox {box} at 5\nfrets 20\n"):
+                    assert "`box `" not in (d.help or "")
+                    if d.code == "L202" and "has it" not in d.message:
+                        assert d.help == 'if it is meant: `meant L202 bar 1 "why"`'
+                        alone += 1
+    assert alone
+
+
+def test_no_suggestion_names_a_fret_beyond_the_neck() -> None:
+    for frets in (19, 22):
+        head = f"key A minor\nbox any\nfrets {frets}\n"
+        words = [
+            f"{d.message} {d.help}"
+            for note in ("e{}", "B{}", "B{}^half", "G{}^full", "e{}^1.5")
+            for fret in range(frets - 4, frets + 1)
+            for d in found(f"{note.format(fret)} - - - . . . .", head)
+        ]
+        named = [int(n) for text in words for n in re.findall(r"(?:[EADGBe]|\^|fret )(\d{2})\b", text)]
+        assert named and max(named) <= frets
+
+
+def test_the_fret_where_a_unison_bend_starts_is_not_judged() -> None:
+    assert codes("e8&B11^13 - - - . . . .") == []
+    assert codes("e8&B11^^13 - - - . . . .") == []
+    assert codes("B11^13 - - - . . . .") == ["L203"]  # alone, its start is heard
+    assert codes("e8&B11 - - - . . . .") == ["L203"]
+    assert codes("e8&B11^12 - - - . . . .") == ["L203", "L205"]  # no unison: both ends are judged
+
+
+def test_blues_over_a_mixolydian_key_is_the_minor_scale() -> None:
+    head = "key A mixolydian\nscale blues\nbox 1\n"
+    assert codes("A5 A7 D5 D7 G5 G7 B5 -", head) == []
+    assert codes("A5 A7 D5 D7 G5 G7 B5 -", "key A mixolydian\nscale pentatonic\n") != []
+
+
+def test_blues_in_a_major_key_is_asked_about_once_where_the_minor_fits_better() -> None:
+    head = "key A major\nscale blues\nbox 1\n"
+    (asked,) = found("A5 A7 D5 D7 G5 G7 B5 e8", head)
+    assert (asked.code, asked.message) == (
+        "L210", "3 of 8 notes don't fit A major blues, they all fit A minor blues: is that meant?"
+    )  # fmt: skip
+    assert "L210" not in codes("A2 A4 D2 D4 G2 - - -", head)  # A major pentatonic
+    for named in ("major blues", "minor blues"):
+        assert "L210" not in codes("A5 A7 D5 D7 G5 G7 B5 e8", f"key A major\nscale {named}\n")

@@ -193,3 +193,23 @@ def test_a_bar_that_cannot_be_read_has_its_links_left_alone() -> None:
 def test_a_string_without_a_letter_is_called_by_its_number() -> None:
     (finding,) = found("6:7 h5 . . . . . .", "tuning drop D\n")
     assert finding.message == "hammer-on from fret 7 to 5 on string 6 goes down"
+
+
+def test_a_finger_on_an_open_string_is_asked_about() -> None:
+    (finding,) = (
+        d for d in compile_text("lick \"Gate\"\n| A0'2 A2'2 A0 - - - - - ||\n").diagnostics if d.code == "L428"
+    )
+    assert finding.message == "finger 2 on the open string A: no finger holds it"
+    assert not [d for d in compile_text("lick \"Gate\"\n| A0'p A2'2 ------ ||\n").diagnostics if d.code == "L428"]
+
+
+@pytest.mark.parametrize(
+    ("string", "head", "told"),
+    [("e", "", True), ("B", "", True), ("G", "", True), ("D", "", False), ("E", "", False),
+     ("G", "sound acoustic\n", False), ("G", "sound nylon\n", True), ("D", "sound nylon\n", False),
+     ("G", "tuning bass\n", False), ("7:", "tuning 7 string\n", False)],
+)  # fmt: skip
+def test_a_scrape_wants_a_wound_string(string: str, head: str, told: bool) -> None:
+    found = compile_text(f'{head}lick "Gate"\n| (scrape: {string}) ------- ||\n').diagnostics
+    assert ("L429" in {d.code for d in found}) == told, found
+    assert not [d for d in found if d.severity is Severity.ERROR]

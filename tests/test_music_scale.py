@@ -105,3 +105,10 @@ def test_scales_are_values() -> None:
     pentatonic = parse_scale("minor pentatonic", None)
     assert Scale("minor pentatonic", pentatonic.degrees) == pentatonic
     assert hash(Scale("minor pentatonic", pentatonic.degrees)) == hash(pentatonic)
+
+
+def test_over_a_dominant_chord_blues_is_the_minor_one() -> None:
+    mixolydian = parse_key("A mixolydian")
+    assert parse_scale("blues", mixolydian).name == parse_scale("Blues scale", mixolydian).name == "minor blues"
+    assert parse_scale("pentatonic", mixolydian).name == "major pentatonic"
+    assert parse_scale("blues", A_MAJOR).name == "major blues"

@@ -92,6 +92,11 @@ def kind(tuning: Tuning, sound: str, string: int) -> str:
     return "wound third" if sound == "acoustic" and string == 3 else "plain"
 
 
+def is_wound(tuning: Tuning, sound: str, string: int) -> bool:
+    """Whether a string is wound: the basses of every set, and the third of an acoustic guitar."""
+    return string > 3 or kind(tuning, sound, string).startswith("wound")
+
+
 def push(tuning: Tuning, sound: str, string: int, fret: int, semitones: float, capo: int = 0) -> Pushed:
     """The bend of one string of a lick by so many semitones; its fret is counted from the capo."""
     scale = BASS_MM if tuning.is_bass else GUITAR_MM

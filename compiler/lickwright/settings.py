@@ -45,6 +45,7 @@ class Settings:
     feel: Feel = parse_feel("straight")
     key: Key | None = None
     scale: Scale | None = None  # the written one or the key's default; None without a key
+    scale_by_key: bool = False  # the scale is written as `blues` or `pentatonic`: the key says which
     box: BoxSpec | None = None  # None and `any` alike: scale check only
     area: Area | None = None  # the box worked out on this neck; None: no box check
     pickup: Fraction | None = None  # of a whole note

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from lickwright.diagnostics import Diagnostic, Fix, Note, nearest, replacing
 from lickwright.music.box import Area, BoxSpec, area
 from lickwright.music.pitch import Key
-from lickwright.music.scale import Scale, default_scale, parse_scale
+from lickwright.music.scale import Scale, default_scale, follows_key, parse_scale
 from lickwright.report import listed
 from lickwright.settings import (
     BY_NAME,
@@ -89,6 +89,7 @@ def settle(head: Head, own: Iterable[Entry], title: Span) -> tuple[Settings, lis
         values["box"] = read["box"].value
         numbered = bool(read["box"].value.numbers)
     values["scale"] = _scale(read.get("scale"), key, numbered, title, found)
+    values["scale_by_key"] = "scale" in read and follows_key(read["scale"].value)
     if "scale" in read and key is not None and values["scale"] is None:
         unread.add("scale")
     missing = [(name, note) for name, note in head.required if name not in {*read, *unread} and not many.get(name)]

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 
 from lickwright.checks import places as p
 from lickwright.checks.bends import MOST
+from lickwright.checks.blues import WHICH_BLUES, which_blues
 from lickwright.checks.case import CASE, check_case
 from lickwright.checks.findings import at_slot, at_sound, string_name, written
 from lickwright.checks.places import Neck
@@ -95,7 +96,7 @@ OPEN_STRING = Rule(
 )  # fmt: skip
 
 RULES: tuple[Rule, ...] = (
-    NO_KEY, OUTSIDE_BOX, OUTSIDE_SCALE, MOVES, BEND_TARGET, BLUE_REST, APPROACH, OPEN_STRING, CASE,
+    NO_KEY, OUTSIDE_BOX, OUTSIDE_SCALE, MOVES, BEND_TARGET, BLUE_REST, APPROACH, OPEN_STRING, CASE, WHICH_BLUES,
 )  # fmt: skip
 
 _TARGETED = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)
@@ -110,6 +111,9 @@ def check_box(timeline: Timeline) -> list[Diagnostic]:
     board = p.neck(timeline.settings)
     if board is None:
         return found
+    asked = which_blues(timeline, _first_time(timeline))
+    if asked is not None:
+        return [*found, asked, *check_case(timeline, list(_first_time(timeline)))]
     here = p.places(timeline)
     if not _UNREMARKABLE.issuperset(here):
         if board.area is not None:
@@ -256,6 +260,8 @@ def _move(timeline: Timeline, board: Neck, run: list[Sound], box: Box) -> Diagno
 def _one_outside(timeline: Timeline, board: Neck, run: list[Sound], box: Box | None) -> Diagnostic:
     sound = run[0]
     within = f"in {board.scale_name} but " if board.scale_name else ""
+    if board.is_blue(sound.string, sound.fret or 0):
+        within = f"the blue note of {board.key_name}, but "
     message = f"{spot(timeline, board, sound)} is {within}outside {board.area_name}"
     if box is not None:
         message += f"; {_placed(box)} has it"
@@ -272,7 +278,7 @@ def _wider(timeline: Timeline, box: Box | None, rule: Rule, sound: Sound) -> str
     asked = timeline.settings.box
     numbers = sorted({*asked.numbers, int(box.label[4:])}) if asked and box and box.label.startswith("box ") else []
     meant = _meant(rule, timeline, sound)
-    if asked is None or not asked.numbers or len(numbers) == len(asked.numbers):
+    if asked is None or len(numbers) <= len(asked.numbers):
         return meant
     return f"`box {' '.join(map(str, numbers))}` takes both in; {meant}"
 
@@ -298,13 +304,18 @@ def _bends(timeline: Timeline, board: Neck, sound: Sound) -> Iterator[Diagnostic
         message = (
             f"the {what} on {written(timeline, sound.string, sound.fret)} reaches {note}, outside {board.scale_name}"
         )
-        inside = [k for k in (1, 2, 3) if board.fits(int(sound.pitch) + k)]
-        sign = shape.technique.sign
-        help = (
-            " or ".join(f"`{sign}{sound.fret + k}` ({board.note(int(sound.pitch) + k)})" for k in inside)
-            + " would be in it"
-        )
+        ways = ((k, _bend_to(board, shape.technique.sign, sound.fret, k)) for k in (1, 2, 3))
+        inside = [(way, int(sound.pitch) + k) for k, way in ways if way and board.fits(int(sound.pitch) + k)]
+        help = " or ".join(f"`{way}` ({board.note(pitch)})" for way, pitch in inside) + " would be in it"
         yield at_slot(BEND_TARGET, timeline, shape.slot, shape.span, message, help if inside else None)
+
+
+def _bend_to(board: Neck, sign: str, fret: int, semitones: int) -> str:
+    """How a bend of so many semitones is written: by its fret, or by its size where the neck has no such fret; else ""."""
+    if fret + semitones <= board.frets:
+        return f"{sign}{fret + semitones}"
+    name = {1: "half", 2: "full"}.get(semitones, "")
+    return f"{sign}{name}" if name and sign != "r" else ""
 
 
 def _trill(timeline: Timeline, board: Neck, sound: Sound) -> Iterator[Diagnostic]:

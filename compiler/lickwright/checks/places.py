@@ -6,7 +6,7 @@ notes asks here too. Bends are judged by their fretted pitch here, by their targ
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
 from lickwright.checks.findings import within_meter
@@ -28,22 +28,30 @@ _QUALITIES = {
     "b5": "flat 5th", "5": "5th", "#5": "sharp 5th", "b6": "minor 6th", "6": "major 6th", "b7": "minor 7th",
     "7": "major 7th",
 }  # fmt: skip
+_UPWARDS = (Curve.BEND, Curve.PREBEND)
 _BENDING = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)
 
 
 class Neck:
     """One neck in one key, scale and box: what its places are, worked out as they are asked for."""
 
-    __slots__ = ("area", "blue", "boxes", "classes", "key", "scale", "table", "tuning")
+    __slots__ = ("area", "blue", "boxes", "classes", "frets", "key", "scale", "table", "tuning")
 
     def __init__(
-        self, area: Area | None, key: Key | None, scale: Scale | None, tuning: Tuning, boxes: tuple[Box, ...]
+        self,
+        area: Area | None,
+        key: Key | None,
+        scale: Scale | None,
+        tuning: Tuning,
+        boxes: tuple[Box, ...],
+        frets: int,
     ) -> None:
         self.area = area
         self.key = key
         self.scale = scale
         self.tuning = tuning
         self.boxes = boxes
+        self.frets = frets  # the highest, counted from the capo
         self.classes = frozenset(range(12))  # pitch classes of the scale; all of them where there is none
         self.blue: int | None = None  # pitch class of the blue note, where the scale's family has one
         self.table: dict[tuple[int, int], str] = {}
@@ -66,9 +74,11 @@ class Neck:
             return IN_BLUE if pc == self.blue else IN_SCALE if pc in self.classes else OUTSIDE
         if place in self.area.places or place in self.area.blue:
             return IN_BLUE if pc == self.blue else IN_BOX
-        if pc in self.classes:
-            return OPEN if fret == 0 else IN_SCALE
-        return IN_SCALE if any(place in box.blue for box in self.boxes) else OUTSIDE
+        return OUTSIDE if not self.fits(pc) else OPEN if fret == 0 else IN_SCALE
+
+    def is_blue(self, string: int, fret: int) -> bool:
+        """Whether a place has the blue note of the scale's family."""
+        return (self.tuning.open(string) + fret) % 12 == self.blue
 
     def fits(self, pitch: int) -> bool:
         """Whether a pitch is in the scale, or is its family's blue note."""
@@ -86,9 +96,12 @@ class Neck:
         return sorted(found, key=lambda box: min((abs(box.low - other.low) for other in asked), default=0))
 
     def near(self, string: int, fret: int) -> list[int]:
-        """The nearest frets on the same string, at most three away, that are in the box (in the scale without one)."""
+        """The nearest frets on the same string, at most three away, that are in the box (in the scale without one).
+
+        None of them lies beyond the neck.
+        """
         wanted = IN_BOX if self.area is not None else IN_SCALE
-        sides = (range(fret - 1, max(fret - 4, -1), -1), range(fret + 1, fret + 4))
+        sides = (range(fret - 1, max(fret - 4, -1), -1), range(fret + 1, min(fret + 3, self.frets) + 1))
         nearest = (next((f for f in side if self.at(string, f) == wanted), None) for side in sides)
         return [f for f in nearest if f is not None]
 
@@ -98,6 +111,13 @@ class Neck:
             return str(PLAIN_NAMES[pitch % 12])
         degree = degree_name((pitch - self.key.tonic.pc) % 12, self.scale, self.key)
         return f"{note_name(pitch, self.key)}, {_QUALITIES.get(degree, degree)}"
+
+    @property
+    def key_name(self) -> str:
+        """ "A minor", "C major": the key that the scale's family belongs to; "" without a key."""
+        if self.key is None or self.scale is None:
+            return ""
+        return f"{self.key.tonic} {'minor' if is_minor(self.scale) else 'major'}"
 
     @property
     def scale_name(self) -> str:
@@ -121,7 +141,7 @@ def _neck(area: Area | None, key: Key | None, scale: Scale | None, tuning: Tunin
     boxes: tuple[Box, ...] = ()
     if key is not None and scale is not None:
         boxes = neighbours(key, scale, tuning, frets, numbering)
-    return Neck(area, key, scale, tuning, boxes)
+    return Neck(area, key, scale, tuning, boxes, frets)
 
 
 def neck(settings: Settings) -> Neck | None:
@@ -132,8 +152,20 @@ def neck(settings: Settings) -> Neck | None:
     return _neck(settings.area, settings.key, settings.scale, settings.tuning, frets, settings.numbering)
 
 
+def _bent_together(timeline: Timeline, found: list[str]) -> Iterator[int]:
+    """Notes outside the scale that only start a unison bend: bent at once to the pitch that another string sounds with it."""
+    for n in (n for n, word in enumerate(found) if word == OUTSIDE):
+        sound = timeline.sounds[n]
+        target = next((shape.amount for shape in sound.shapes if shape.technique.curve in _UPWARDS), 0.0)
+        if target and any(
+            other.start == sound.start and other is not sound and other.pitch == sound.pitch + target
+            for other in timeline.sounds[max(0, n - 6) : n + 7]
+        ):
+            yield n
+
+
 def places(timeline: Timeline) -> tuple[str, ...]:
-    """For each sound: "box", "blue", "scale" (in it, outside the box), "open", "approach", "outside", or ""."""
+    """For each sound: "box", "blue", "scale" (in it or its blue note, outside the box), "open", "approach", "outside", or ""."""
     board = neck(timeline.settings)
     if board is None:
         return ("",) * len(timeline.sounds)
@@ -145,6 +177,8 @@ def places(timeline: Timeline) -> tuple[str, ...]:
         else:
             found.append(known.get((sound.string, fret)) or board.at(sound.string, fret))
     if OUTSIDE in found:
+        for n in list(_bent_together(timeline, found)):
+            found[n] = ""
         _find_approaches(timeline, found)
     return tuple(found)
 

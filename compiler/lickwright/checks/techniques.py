@@ -1,4 +1,4 @@
-"""Strings, frets and words (L421–L427): what cannot be played or makes no sense on the instrument.
+"""Strings, frets and words (L421–L429): what cannot be played or makes no sense on the instrument.
 
 In: a Timeline. Out: findings of L4xx; connections are judged in `links.py`, bends and vibrato in `bends.py`, all in one
 walk over the sounds. How far a hand reaches and how fast it is are not judged here.
@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from lickwright.bending import is_wound
 from lickwright.checks import bends, links
 from lickwright.checks.findings import at_slot, at_sound, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
 from lickwright.music.harmonic import MAX_PARTIAL, NODES, TOLERANCE
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.notation.tree import Rest
+from lickwright.report import listed
 from lickwright.timeline import Sound, Timeline, WordSpan
 
 
@@ -71,8 +73,21 @@ BEHIND = _rule(
     "nothing sounds.",
     "G7<5> - - - e8 e5 e8 -", "G5<17> - - - e8 e5 e8 -",
 )  # fmt: skip
+OPEN_FINGER = _rule(
+    "L428", "finger on an open string",
+    "a fretting finger written on an open string",
+    "An open string sounds because no finger holds it. Leave the finger out, or write the fret that it holds.",
+    "A0'1 - - - e8 e5 e8 -", "A2'1 - - - e8 e5 e8 -", Severity.WARNING,
+)  # fmt: skip
+PLAIN_SCRAPE = _rule(
+    "L429", "scrape on a plain string",
+    "a pick scrape along a string that is not wound",
+    "The sound of a pick scrape is that of the pick's edge on the winding. The plain strings, and nylon trebles, are "
+    "smooth: scrape the A or the low E.",
+    "(scrape: e) - - - e8 e5 e8 -", "(scrape: A) - - - e8 e5 e8 -", Severity.WARNING,
+)  # fmt: skip
 
-_OWN = (SAME_STRING, BEYOND, RAKE, TRILL, WORD_ON_REST, NODE, BEHIND)
+_OWN = (SAME_STRING, BEYOND, RAKE, TRILL, WORD_ON_REST, NODE, BEHIND, OPEN_FINGER, PLAIN_SCRAPE)
 RULES: tuple[Rule, ...] = (*links.RULES, *bends.RULES, *_OWN)
 
 
@@ -92,6 +107,10 @@ def check_techniques(timeline: Timeline) -> list[Diagnostic]:
             found += links.check_open_slides(timeline, sound)
         if fret is not None and (fret > highest or (sound.trill or 0) > highest):
             found += _beyond(timeline, sound, fret, highest)
+        if fret == 0 and sound.finger is not None:
+            found.append(_open_finger(timeline, sound))
+        if sound.kind == "scrape" and not is_wound(timeline.settings.tuning, timeline.settings.sound, sound.string):
+            found.append(_plain_scrape(timeline, sound))
         if sound.touch is not None:
             found += _harmonic(timeline, sound)
         if sound.trill is not None and sound.trill == fret:
@@ -129,6 +148,20 @@ def _beyond(timeline: Timeline, sound: Sound, fret: int, highest: int) -> Iterat
         real = f"fret {past + settings.capo} of the neck, which has {settings.frets}"
         message = f"fret {past} with capo {settings.capo} is {real}"
     yield at_sound(BEYOND, timeline, sound, message, help, notes)
+
+
+def _open_finger(timeline: Timeline, sound: Sound) -> Diagnostic:
+    open_string = f"the open {string_name(timeline, sound.string)}"
+    message = f"finger {sound.finger} on {open_string}: no finger holds it"
+    return at_sound(OPEN_FINGER, timeline, sound, message, f"leave the `'{sound.finger}` out, or write its fret")
+
+
+def _plain_scrape(timeline: Timeline, sound: Sound) -> Diagnostic:
+    settings = timeline.settings
+    message = f"pick scrape on {string_name(timeline, sound.string)}, which is not wound"
+    wound = range(settings.tuning.strings, 0, -1)
+    names = [settings.tuning.written(n).rstrip(":") for n in wound if is_wound(settings.tuning, settings.sound, n)]
+    return at_sound(PLAIN_SCRAPE, timeline, sound, message, f"scrape a wound string: {listed(names, 'or')}")
 
 
 # --- harmonics -------------------------------------------------------------------------------------------------------

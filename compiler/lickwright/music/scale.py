@@ -14,7 +14,7 @@ from itertools import pairwise
 from lickwright.diagnostics import nearest
 from lickwright.music.pitch import MODE_ALIASES, MODES, Degree, Key, plain_degree
 
-__all__ = ["SCALE_NAMES", "Degree", "Scale", "default_scale", "degree_name", "parse_scale"]
+__all__ = ["SCALE_NAMES", "Degree", "Scale", "default_scale", "degree_name", "follows_key", "parse_scale"]
 
 _DEGREE = re.compile(r"(#{1,2}|b{1,2})?(\d{1,2})")
 
@@ -95,13 +95,27 @@ _BARE = ("pentatonic", "blues")  # the key's mode says which
 SCALE_NAMES: tuple[str, ...] = (*_BARE, *_NAMED, *_ALIASES)
 
 
+def follows_key(text: str) -> bool:
+    """Whether a scale's name leaves it to the key which scale it is: `pentatonic`, `blues`."""
+    return _plain_name(text) in _BARE
+
+
+def _plain_name(text: str) -> str:
+    return re.sub(r"\s*\+\s*", "+", " ".join(text.split()).lower()).removesuffix(" scale")
+
+
 @lru_cache(maxsize=512)
 def parse_scale(text: str, key: Key | None) -> Scale:
-    """A scale's name, or degrees: `1 b3 4 b5 5 b7`. Bare `pentatonic` and `blues` follow the key, minor without one."""
+    """A scale's name, or degrees: `1 b3 4 b5 5 b7`. Bare `pentatonic` and `blues` follow the key, minor without one.
+
+    Over a mixolydian key, that of a dominant chord, players mean the minor blues scale.
+    Raises `ValueError`, in a player's words, for what is no scale.
+    """
     words = text.split()
-    name = re.sub(r"\s*\+\s*", "+", " ".join(words).lower()).removesuffix(" scale")
+    name = _plain_name(text)
     if name in _BARE:
-        name = f"{'minor' if key is None or key.is_minor else 'major'} {name}"
+        minor = key is None or key.is_minor or (name == "blues" and key.mode == "mixolydian")
+        name = f"{'minor' if minor else 'major'} {name}"
     found = _NAMED.get(_ALIASES.get(name, name))
     if found is not None:
         return found
