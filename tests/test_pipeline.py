@@ -38,6 +38,45 @@ def test_the_names_at_the_top_are_those_of_the_pipeline() -> None:
         lickwright.nonsense  # noqa: B018
 
 
+def test_what_a_lick_says_of_itself() -> None:
+    text = (
+        "by Mara Quill\nrights mine\ntempo 1/4. = 66\nmeter 12/8\n"
+        'lick "One"\nkey G minor\nscale blues\nbox 1 2\ntags answer, two words\n'
+        "| B6^8 - -r p3 - - G5~ - - . . . | e6&B6 - - (pm: G5 G3 D5) Dx - - E0 - - |\n"
+    )
+    (lick,) = compile_text(text).licks
+    said = (lick.key, lick.scale, lick.box, lick.tempo, lick.meter, lick.feel, lick.by, lick.rights, lick.tags)
+    assert said == (
+        "G minor", "minor blues", "1 2", 66.0, "12/8", "straight", "Mara Quill", "mine", ("answer", "two words")
+    )  # fmt: skip
+    assert lick.techniques == ("bend", "dead note", "palm mute", "pull-off", "release", "vibrato")
+    assert lick.duration == pytest.approx(8 * 60 / 66, abs=0.001)
+    assert lick.places == ((2, 6), (2, 3), (3, 5), (2, 6), (1, 6), (3, 5), (3, 3), (4, 5), (6, 0))
+    assert lick.level in range(1, 6) and lick.ok and lick.diagnostics
+    assert '"notes"' in lick.timing_json()
+
+
+def test_a_lick_that_cannot_be_counted_says_nothing_and_does_not_fail() -> None:
+    (lick,) = compile_text('lick "One"\n| e5 zz 9 |\n').licks
+    bare = lick._replace(timeline=None)
+    assert (bare.key, bare.scale, bare.box, bare.meter, bare.feel, bare.by, bare.rights) == ("",) * 7
+    assert (bare.tempo, bare.level, bare.duration, bare.techniques, bare.places, bare.tags) == (
+        None,
+        None,
+        None,
+        (),
+        (),
+        (),
+    )
+    with pytest.raises(LickHasErrors):
+        lick.timing_json()
+
+
+def test_the_package_lists_its_public_names_and_is_typed() -> None:
+    assert sorted(dir(lickwright)) == sorted(lickwright.__all__)
+    assert (Path(lickwright.__file__).parent / "py.typed").is_file()
+
+
 def test_a_lick_with_errors_has_no_outputs_and_the_others_do() -> None:
     compilation = compile_text(GOOD + BAD + GOOD)
     assert [lick.ok for lick in compilation.licks] == [True, False, True]

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
+
+import pytest
 
 from lickwright.diagnostics import has_errors
 from lickwright.pipeline import compile_text
@@ -54,6 +57,24 @@ def test_what_the_short_course_shows_can_be_read() -> None:
         )
         found = [d for d in compile_text(f'lick "x"\n{music}\n').diagnostics if d.code not in ("L301", "L118")]
         assert not has_errors(found), (piece, [d.message for d in found])
+
+
+def test_the_python_examples_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each is run in a folder with the first page's lick, and with that lick in a folder of licks."""
+    text = README.read_text("utf-8")
+    (tmp_path / "licks").mkdir()
+    for name in ("porch.lick", "licks/porch.lick"):
+        (tmp_path / name).write_text(blocks(text)[0], "utf-8")
+    monkeypatch.chdir(tmp_path)
+    examples = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
+    assert len(examples) == 2
+    for example in examples:
+        exec(compile(example, "README.md", "exec"), {})
+    assert capsys.readouterr().out.startswith("Porch light A minor 1 ")
+    (one,) = json.loads((tmp_path / "index.json").read_text("utf-8"))
+    assert (one["title"], one["by"], one["key"], len(one["notes"])) == ("Porch light", "Mara Quill", "A minor", 14)
 
 
 def test_ci_runs_the_readme_s_test_command() -> None:

@@ -1,7 +1,8 @@
 """Lickwright, a compiler for guitar licks.
 
-From Python: `compile_text` and `compile_file` give a `Compilation`, whose licks give their text tab, MIDI file and
-timing rows; `find_house` gives the house style that they can go by. The names are loaded when first asked for, so that `import lickwright` costs nothing.
+From Python: `compile_text` and `compile_file` give a `Compilation`, whose licks say what is in them and give their text tab,
+MIDI file and timing sheet; `find_house` gives the house rules that they can go by. The names are loaded when first asked for,
+so that `import lickwright` costs nothing.
 """
 
 from __future__ import annotations
@@ -15,6 +16,10 @@ if TYPE_CHECKING:
     from lickwright.pipeline import Compilation, CompiledLick, compile_bytes, compile_file, compile_text
 
 __all__ = ["Compilation", "CompiledLick", "__version__", "compile_bytes", "compile_file", "compile_text", "find_house"]
+
+
+def __dir__() -> list[str]:
+    return list(__all__)
 
 
 def __getattr__(name: str) -> Any:

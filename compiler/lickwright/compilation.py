@@ -14,10 +14,10 @@ from lickwright.diagnostics import Diagnostic, has_errors
 from lickwright.meant import kept, weighed
 from lickwright.source import Source
 from lickwright.style import Style
+from lickwright.timeline import Timeline, techniques
 
 if TYPE_CHECKING:
     from lickwright.backends.timing import Row
-    from lickwright.timeline import Timeline
 
 
 class LickHasErrors(ValueError):
@@ -25,7 +25,10 @@ class LickHasErrors(ValueError):
 
 
 class CompiledLick(NamedTuple):
-    """One lick, counted and checked; its outputs are made when asked for."""
+    """One lick, counted and checked; what it says, what is in it and its outputs are made when asked for.
+
+    `tab`, `midi`, `timing`, `timing_json`, `emit` and `to_pretty_midi` raise `LickHasErrors` for a lick that is not `ok`.
+    """
 
     title: str
     slug: str  # the name of its files, distinct within its source
@@ -38,6 +41,100 @@ class CompiledLick(NamedTuple):
     def ok(self) -> bool:
         """Whether it can be written."""
         return self.stages is not None
+
+    # --- what the lick says of itself: "" or None where it says nothing, and of one that cannot be counted
+
+    @property
+    def key(self) -> str:
+        """Its key: `A minor`."""
+        return str(self._setting("key") or "")
+
+    @property
+    def scale(self) -> str:
+        """Its scale, the key's usual one where none is written: `minor pentatonic`."""
+        return str(self._setting("scale") or "")
+
+    @property
+    def box(self) -> str:
+        """Its box or boxes as written, tidied: `1 2`, `E shape`, `frets 5-8`."""
+        spec = self._setting("box")
+        return "" if spec is None or spec.any else str(spec)
+
+    @property
+    def tempo(self) -> float | None:
+        """Its tempo in beats a minute, of the note value that its tempo line names, else of the meter's beat."""
+        return float(self.timeline.settings.tempo.bpm) if self.timeline else None
+
+    @property
+    def meter(self) -> str:
+        """Its meter: `12/8`."""
+        return str(self._setting("meter") or "")
+
+    @property
+    def feel(self) -> str:
+        """Its feel: `straight`, `shuffle`, `swing 5:3`."""
+        return str(self._setting("feel") or "")
+
+    @property
+    def by(self) -> str:
+        """Who wrote it."""
+        return str(self._setting("by") or "")
+
+    @property
+    def rights(self) -> str:
+        """Whose it is."""
+        return str(self._setting("rights") or "")
+
+    @property
+    def tags(self) -> tuple[str, ...]:
+        """Its tags, one by one."""
+        return tuple(tag for part in str(self._setting("tags") or "").split(",") if (tag := part.strip()))
+
+    def _setting(self, name: str) -> Any:
+        return getattr(self.timeline.settings, name) if self.timeline else None
+
+    # --- what is in it
+
+    @property
+    def level(self) -> int | None:
+        """How hard it is, 1 to 5: as declared, else as worked out; None for a lick with errors that declares none."""
+        if self.timeline is None:
+            return None
+        declared = self.timeline.settings.level
+        if declared is not None or not self.ok:
+            return declared
+        from lickwright.difficulty import profile
+
+        return profile(self.timeline).level
+
+    @property
+    def duration(self) -> float | None:
+        """How long it takes at its tempo, repeats played, in seconds."""
+        if self.timeline is None:
+            return None
+        timeline = self.timeline
+        if len(timeline.tempos) == 1 and not timeline.fermatas:  # swing moves no bar line
+            return round(240 * timeline.end / (timeline.grain * float(timeline.tempos[0].qpm)), 3)
+        from lickwright.clock import written
+
+        return round(written(timeline).seconds(timeline.end), 3)
+
+    @property
+    def techniques(self) -> tuple[str, ...]:
+        """The names of the techniques that it uses, sorted; that notes are picked goes without saying."""
+        if self.timeline is None:
+            return ()
+        sounds = self.timeline.sounds
+        rows, names = techniques(sounds)
+        names.update(sound.kind for sound in sounds if sound.kind != "note")
+        return tuple(sorted(names | {row.name for row in rows if row.sign}))
+
+    @property
+    def places(self) -> tuple[tuple[int, int], ...]:
+        """String (1 is the thinnest) and fret of every note, in playing order; notes without a fret are left out."""
+        return tuple((s.string, s.fret) for s in self.timeline.sounds if s.fret is not None) if self.timeline else ()
+
+    # --- its outputs
 
     def _need(self) -> Stages:
         if self.stages is None:
@@ -61,6 +158,10 @@ class CompiledLick(NamedTuple):
     def midi(self) -> bytes:
         """Its Standard MIDI File."""
         return self.emit("midi").data
+
+    def timing_json(self) -> str:
+        """Its timing sheet as JSON."""
+        return self.emit("timing-json").data.decode("utf-8")
 
     def timing(self, options: Options = Options()) -> tuple[Row, ...]:  # noqa: B008 (a frozen value)
         """Its timing sheet, a row a note."""

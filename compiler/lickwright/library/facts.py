@@ -107,8 +107,8 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
         str(settings.scale) if settings.scale else "", *_box(settings),
         float(settings.tempo.bpm), str(settings.meter), str(settings.feel), settings.tuning.name, settings.capo,
         settings.sound, settings.by, settings.rights, settings.source, settings.tags, settings.style,
-        "\n".join(settings.notes), settings.level, _level(lick, measure), ", ".join(sorted(_techniques(timeline.sounds))),
-        ", ".join(sorted(figures(timeline))), len(timeline.passes), _beats(timeline), _seconds(timeline), len(onsets(timeline.sounds)),
+        "\n".join(settings.notes), settings.level, _level(lick, measure), ", ".join(lick.techniques),
+        ", ".join(sorted(figures(timeline))), len(timeline.passes), _beats(timeline), lick.duration or 0.0, len(onsets(timeline.sounds)),
         None if low is None else low + more, None if high is None else high + more, lowest, highest,
         theirs.code, tab_code(timeline), degree, None if theirs.first is None else theirs.first + more, theirs.moments,
         found,
@@ -135,20 +135,9 @@ def _box(settings: Settings) -> tuple[str, int]:
 
 def _level(lick: CompiledLick, measure: bool) -> int | None:
     """Only where none is declared: a declared one was compared with what the lick asks for when it was checked (L461)."""
-    if not measure or lick.timeline is None or not lick.ok or lick.timeline.settings.level is not None:
+    if not measure or lick.timeline is None or lick.timeline.settings.level is not None:
         return None
-    from lickwright.difficulty import profile
-
-    return profile(lick.timeline).level
-
-
-def _techniques(sounds: tuple[Sound, ...]) -> set[str]:
-    """What is used, by name; that notes are picked goes without saying."""
-    from lickwright.timeline import techniques
-
-    rows, names = techniques(sounds)
-    names.update(sound.kind for sound in sounds if sound.kind != "note")
-    return names | {row.name for row in rows if row.sign}
+    return lick.level
 
 
 def _extent(sounds: tuple[Sound, ...]) -> tuple[int | None, int | None, int | None, int | None]:
@@ -165,11 +154,3 @@ def _extent(sounds: tuple[Sound, ...]) -> tuple[int | None, int | None, int | No
 def _beats(timeline: Timeline) -> float:
     beat = timeline.settings.meter.beat
     return round(timeline.end * beat.denominator / (timeline.grain * beat.numerator), 4)
-
-
-def _seconds(timeline: Timeline) -> float:
-    if len(timeline.tempos) == 1 and not timeline.fermatas:  # swing moves no bar line
-        return round(240 * timeline.end / (timeline.grain * float(timeline.tempos[0].qpm)), 3)
-    from lickwright.clock import written
-
-    return round(written(timeline).seconds(timeline.end), 3)
