@@ -27,13 +27,24 @@ def device(monkeypatch: pytest.MonkeyPatch, *, there: bool = True, fails: bool =
         if not there:
             raise _PortAudioError("Error querying device -1")
 
-    def play(wave: Any, rate: int, blocking: bool) -> None:
-        if fails:
-            raise _PortAudioError("unplugged")
-        assert blocking
-        played.append((wave, rate))
+    class Stream:
+        def __init__(self, rate: int, *, channels: int, dtype: str) -> None:
+            if fails:
+                raise _PortAudioError("unplugged")
+            assert (channels, dtype) == (2, "float32")
+            self.rate, self.pieces = rate, []
 
-    fake = SimpleNamespace(PortAudioError=_PortAudioError, query_devices=query, play=play)
+        def __enter__(self) -> Stream:
+            return self
+
+        def write(self, piece: np.ndarray) -> None:
+            assert piece.flags.c_contiguous
+            self.pieces.append(piece)
+
+        def __exit__(self, *_: object) -> None:
+            played.append((np.concatenate(self.pieces), self.rate))
+
+    fake = SimpleNamespace(PortAudioError=_PortAudioError, query_devices=query, OutputStream=Stream)
     monkeypatch.setitem(sys.modules, "sounddevice", fake)
     return played
 

@@ -12,7 +12,7 @@ PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
 
 # From the ground up. Those on one line do not import each other.
 FLOORS: tuple[tuple[str, ...], ...] = (
-    ("source", "version", "names", "records"),
+    ("source", "version", "names", "records", "interrupts"),
     ("diagnostics",),
     ("fixes", "style"),
     ("report", "files"),

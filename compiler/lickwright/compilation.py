@@ -142,14 +142,14 @@ class CompiledLick(NamedTuple):
         return self.stages
 
     def emit(self, name: str, options: Options = Options()) -> Emission:  # noqa: B008 (a frozen value)
-        """The bytes of one format, and what it could not say (less what the lick says is meant)."""
+        """The output of one format, and what it could not say (less what the lick says is meant)."""
         from importlib import import_module
 
         stages = self._need()
         module = import_module(next(row.module for row in BACKENDS if row.name == name))
         emission: Emission = module.emit(stages, options)
         losses, _ = kept(emission.losses, stages.timeline)
-        return Emission(emission.data, tuple(replace(d, lick=self.title) for d in weighed(losses, self.house)))
+        return emission._replace(losses=tuple(replace(d, lick=self.title) for d in weighed(losses, self.house)))
 
     def tab(self, width: int = 80) -> str:
         """Its text tab."""

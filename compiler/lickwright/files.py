@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Iterable
 
 from lickwright.diagnostics import Rule, Severity
 from lickwright.source import MAX_BYTES, Unreadable
@@ -128,8 +129,8 @@ def reason(error: Exception) -> str:
     return words[:1].lower() + words[1:]
 
 
-def replace(path: str, data: bytes, mode: int | None = None) -> None:
-    """Puts `data` at `path` in one move:
+def replace(path: str, data: bytes | Iterable[bytes], mode: int | None = None) -> None:
+    """Puts `data`, as a whole or in pieces, at `path` in one move:
 
     whoever looks sees the old file or the whole new one, also after a crash of the program. `mode` are the permissions
     of a user's own file that is replaced: then the data is on the disk before the move, since nothing could make it again.
@@ -138,7 +139,7 @@ def replace(path: str, data: bytes, mode: int | None = None) -> None:
     handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(data)
+            file.writelines((data,) if isinstance(data, bytes) else data)
             if mode is not None:
                 file.flush()
                 os.chmod(temporary, mode)

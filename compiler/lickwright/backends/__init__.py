@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING, NamedTuple
+from io import BytesIO
+from typing import TYPE_CHECKING, BinaryIO, NamedTuple, TypeAlias
 
 from lickwright.diagnostics import Diagnostic
 from lickwright.music.practice import SHARES, Ladder
@@ -52,11 +54,24 @@ class Options:
         return "" if self.tempo_percent is None else f"{float(self.tempo_percent):g}-percent".replace(".", "-")
 
 
-class Emission(NamedTuple):
-    """One output: its bytes, and what the format could not say."""
+# Writes a whole output into the first file, which can be sought in; the second is for whatever the work has to put aside.
+Writer: TypeAlias = Callable[[BinaryIO, BinaryIO], None]
 
-    data: bytes
+
+class Emission(NamedTuple):
+    """One output, and what the format could not say."""
+
+    content: bytes | Writer | None  # a `Writer` for what can be too large for the memory; None: there is no output
     losses: tuple[Diagnostic, ...] = ()
+
+    @property
+    def data(self) -> bytes:
+        """The whole output in memory; empty where there is none."""
+        if not callable(self.content):
+            return self.content or b""
+        file = BytesIO()
+        self.content(file, BytesIO())
+        return file.getvalue()
 
 
 class Backend(NamedTuple):

@@ -9,17 +9,16 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, BinaryIO
 
 from lickwright.backends import BACKENDS, Emission, Options, Stages
 from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.music.practice import SHARES
 from lickwright.performance import Performance
-from lickwright.synth.take import MINUTES, Round, Take, take
+from lickwright.synth.take import MINUTES, RATE, Round, Take, take
 
 if TYPE_CHECKING:
-    from numpy import float32
-    from numpy.typing import NDArray
+    from lickwright.synth.wave import Wave
 
 TOO_LONG = Rule(
     "L507",
@@ -44,45 +43,43 @@ NO_HARMONY = Rule(
 RULES: tuple[Rule, ...] = (TOO_LONG, NO_HARMONY)
 
 
-class Recorded(NamedTuple):
-    """A recording before it is a file."""
-
-    wave: NDArray[float32]  # shape (2, n)
-    rate: int  # samples a second
-    take: Take
-    losses: tuple[Diagnostic, ...]
-
-
 def emit(stages: Stages, options: Options) -> Emission:
-    """The file that `options.recording` asks for."""
-    from lickwright.backends.audio_file import Tags, encoded
+    """The file that `options.recording` asks for; it is recorded while it is written."""
+    from lickwright.backends.audio_file import Tags, encode
 
-    wave, rate, taken, losses = recorded(stages, options)
+    taken = taken_down(stages, options)
     settings = stages.timeline.settings
     part = f" ({options.recording.part})" if options.recording.part else ""
     tags = Tags(stages.timeline.title + part, settings.by, settings.rights, _tempo_words(stages, taken), taken.marks)
-    return Emission(encoded(wave, rate, options.recording.format, tags), losses)
+
+    def write(file: BinaryIO, scratch: BinaryIO) -> None:
+        wave = recorded(stages, options, taken, scratch)
+        encode(file, wave.pieces(), wave.count, RATE, options.recording.format, tags)
+
+    return Emission(write, losses(stages, options, taken))
 
 
-def recorded(stages: Stages, options: Options) -> Recorded:
-    """The samples that `options.recording` asks for."""
+def recorded(stages: Stages, options: Options, taken: Take, file: BinaryIO) -> Wave:
+    """The samples of what is taken down; `file`, which is empty, holds what is too long for the memory. Raises OSError where it does."""
     from lickwright.synth.plan import Feel
-    from lickwright.synth.record import RATE, record
+    from lickwright.synth.record import record
     from lickwright.synth.sounds import GUITARS
 
-    timeline, recording = stages.timeline, options.recording
-    settings = timeline.settings
-    taken = taken_down(stages, options)
-    losses: list[Diagnostic] = []
+    settings, vary = stages.timeline.settings, options.recording.vary
+    feel = None if vary is None else Feel(vary)
+    return record(taken, settings.tuning.sounding, GUITARS[settings.sound], file, RATE, feel)
+
+
+def losses(stages: Stages, options: Options, taken: Take) -> tuple[Diagnostic, ...]:
+    """What was asked for and is not in the recording."""
+    span, found = stages.timeline.span, []
     if taken.left_out or taken.rounds[-1].at + taken.rounds[-1].performance.end > 60 * MINUTES:
         why = f"the recording would last longer than {MINUTES} minutes: it ends earlier"
-        losses.append(TOO_LONG.at(timeline.span, why, "ask for fewer repeats or a ladder with fewer rungs"))
-    if recording.backing and not taken.chords:
+        found.append(TOO_LONG.at(span, why, "ask for fewer repeats or a ladder with fewer rungs"))
+    if options.recording.backing and not taken.chords:
         why = "there are no chords and no key to hold under the lick: it is recorded alone"
-        losses.append(NO_HARMONY.at(timeline.span, why, "write chords A7 | D7 above the lick"))
-    feel = None if recording.vary is None else Feel(recording.vary)
-    wave = record(taken, settings.tuning.sounding, GUITARS[settings.sound], RATE, feel)
-    return Recorded(wave, RATE, taken, tuple(losses))
+        found.append(NO_HARMONY.at(span, why, "write chords A7 | D7 above the lick"))
+    return tuple(found)
 
 
 def taken_down(stages: Stages, options: Options) -> Take:

@@ -1,20 +1,23 @@
-"""Samples as the bytes of a file, with what belongs to them written inside.
+"""Samples as an audio file, with what belongs to them written inside.
 
-In: two channels, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile) does the encoding; what it cannot do is added here: the cue
-points of a WAV file, the tags of an MP3 file in any alphabet, an Ogg stream that carries no number by chance.
+In: two channels, a piece at a time, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile)
+does the encoding; what it cannot do is added here: the cue points of a WAV file, the tags of an MP3 file in any alphabet, an Ogg stream that
+carries no number by chance.
 """
 
 from __future__ import annotations
 
 import struct
 import zlib
-from collections.abc import Sequence
-from io import SEEK_END, BytesIO
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from io import SEEK_END, SEEK_SET
+from typing import BinaryIO, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lickwright.interrupts import unheard
 from lickwright.synth.take import Mark
 from lickwright.version import __version__
 
@@ -25,7 +28,6 @@ _KINDS: dict[str, tuple[str, str, dict[str, object]]] = {
     "mp3": ("MP3", "MPEG_LAYER_III", {"bitrate_mode": "VARIABLE", "compression_level": 0.3}),
     "ogg": ("OGG", "VORBIS", {"compression_level": 0.4}),
 }
-_PIECE = 1 << 16  # samples handed over at once
 _LONGEST = 4000  # characters of the comment with the bars
 
 
@@ -39,27 +41,72 @@ class Tags(NamedTuple):
     marks: Sequence[Mark]
 
 
-def encoded(wave: NDArray[np.float32], rate: int, kind: str, tags: Tags) -> bytes:
-    """The file of `wave`, shape (2, n), at `rate` samples a second."""
+def encode(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], count: int, rate: int, kind: str, tags: Tags) -> None:
+    """Writes a recording of `count` samples into `file`, which is empty and can be sought in.
+
+    `pieces` are its samples, shape (2, n) each, at `rate` samples a second. Raises what `pieces` and `file` raise.
+    """
     import soundfile
 
     container, coding, settings = _KINDS[kind]
-    file = BytesIO()
-    with soundfile.SoundFile(file, "w", rate, wave.shape[0], coding, format=container, **settings) as out:
-        for name, text in _texts(tags).items():
-            if text and kind != "mp3":
-                setattr(out, name, text)
-        for at in range(0, wave.shape[1], _PIECE):
-            piece = wave[:, at : at + _PIECE].T
-            out.write(np.rint(piece * 32767).astype(np.int16) if coding == "PCM_16" else piece)
-    match kind:
-        case "wav":
-            _add_cues(file, rate, tags.marks)
-        case "ogg":
-            return _numbered(file.getvalue())
-        case "mp3":
-            return _id3(tags, wave.shape[1] / rate) + file.getvalue()
-    return file.getvalue()
+    called = _Called(file, file.write(_id3(tags, count / rate)) if kind == "mp3" else 0)
+    with called.back():
+        out = soundfile.SoundFile(called, "w", rate, 2, coding, format=container, **settings)
+    try:
+        if kind != "mp3":
+            for name, text in _texts(tags).items():
+                if text:
+                    setattr(out, name, text)
+        for piece in pieces:
+            frames = piece.T
+            with called.back():
+                out.write(np.rint(frames * 32767).astype(np.int16) if coding == "PCM_16" else frames)
+    finally:
+        with called.back():
+            out.close()
+    if kind == "wav":
+        _add_cues(file, rate, tags.marks)
+    elif kind == "ogg":
+        _number(file)
+
+
+class _Called:
+    """A file from byte `begin` on, as libsndfile calls back to it: it is told that nothing was done where something goes wrong."""
+
+    def __init__(self, file: BinaryIO, begin: int) -> None:
+        self._file, self._begin = file, begin
+        self._error: BaseException | None = None  # what went wrong first
+
+    @contextmanager
+    def back(self) -> Iterator[None]:
+        """For what calls back: raises afterwards what went wrong in a call, which C could not hand on."""
+        with unheard():
+            try:
+                yield
+            except Exception:
+                if self._error is None:
+                    raise
+        if self._error is not None:
+            raise self._error
+
+    def tell(self) -> int:
+        return self._tried(self._file.tell) - self._begin
+
+    def seek(self, offset: int, whence: int = SEEK_SET) -> int:
+        return self._tried(lambda: self._file.seek(offset + (0 if whence else self._begin), whence)) - self._begin
+
+    def readinto(self, buffer: object) -> int:
+        return self._tried(lambda: self._file.readinto(buffer))  # type: ignore[attr-defined]
+
+    def write(self, data: bytes) -> int:
+        return self._tried(lambda: self._file.write(data))
+
+    def _tried(self, work: Callable[[], int]) -> int:
+        try:
+            return work() if self._error is None else 0
+        except Exception as e:
+            self._error = e
+            return 0
 
 
 def _texts(tags: Tags) -> dict[str, str]:
@@ -84,7 +131,7 @@ def _line(text: str) -> str:
 # --- cue points of a WAV file (Multimedia Programming Interface and Data Specifications 1.0, 1991) --------------------
 
 
-def _add_cues(file: BytesIO, rate: int, marks: Sequence[Mark]) -> None:
+def _add_cues(file: BinaryIO, rate: int, marks: Sequence[Mark]) -> None:
     """Puts a cue point and a label for each mark behind the samples of the file."""
     points = b"".join(
         struct.pack("<II4sIII", n, at, b"data", 0, 0, at) for n, at in enumerate((round(m.at * rate) for m in marks), 1)
@@ -138,17 +185,17 @@ _SERIAL = struct.pack("<I", 1)
 _MIRRORED = bytes(int(f"{n:08b}"[::-1], 2) for n in range(256))
 
 
-def _numbered(data: bytes) -> bytes:
-    """The stream with the serial number 1 on every page instead of one by chance, and the checksums that go with it."""
-    pages = []
+def _number(file: BinaryIO) -> None:
+    """Puts the serial number 1 on every page instead of one by chance, and the checksum that goes with it."""
     at = 0
-    while at < len(data):
-        segments = data[at + 26]
-        end = at + 27 + segments + sum(data[at + 27 : at + 27 + segments])
-        page = data[at : at + 14] + _SERIAL + data[at + 18 : at + 22] + b"\0\0\0\0" + data[at + 26 : end]
-        pages.append(page[:22] + struct.pack("<I", _checksum(page)) + page[26:])
-        at = end
-    return b"".join(pages)
+    file.seek(0)
+    while head := file.read(27):
+        lengths = file.read(head[26])
+        page = head[:14] + _SERIAL + head[18:22] + b"\0\0\0\0" + head[26:] + lengths + file.read(sum(lengths))
+        file.seek(at)
+        file.write(page[:22] + struct.pack("<I", _checksum(page)) + page[26:])
+        at += len(page)
+        file.seek(at)
 
 
 def _checksum(page: bytes) -> int:

@@ -62,15 +62,22 @@ def _device() -> Any:
 
 def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, verdict: Verdict) -> None:
     """One lick, from its first click to its last note."""
-    from lickwright.backends.audio import recorded
+    from tempfile import TemporaryFile
+
+    from lickwright.backends.audio import losses, recorded, taken_down
     from lickwright.cli.choosing import complain
+    from lickwright.synth.take import RATE
 
     assert lick.stages is not None  # or it had errors
-    wave, rate, taken, losses = recorded(lick.stages, options)
-    complain(c, list(losses), verdict)
-    screen.err(f"playing {report.safe(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")
-    try:
-        device.play(wave.T, rate, blocking=True)
-    except device.PortAudioError as e:
-        screen.err(f"error: the sound device gave up: {report.safe(str(e))}\n")
-        verdict.add(screen.Exit.FILE)
+    taken = taken_down(lick.stages, options)
+    complain(c, list(losses(lick.stages, options, taken)), verdict)
+    with TemporaryFile() as file:
+        wave = recorded(lick.stages, options, taken, file)
+        screen.err(f"playing {report.safe(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")
+        try:
+            with device.OutputStream(RATE, channels=2, dtype="float32") as stream:
+                for piece in wave.pieces():
+                    stream.write(piece.T.copy())
+        except device.PortAudioError as e:
+            screen.err(f"error: the sound device gave up: {report.safe(str(e))}\n")
+            verdict.add(screen.Exit.FILE)

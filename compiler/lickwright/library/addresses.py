@@ -10,12 +10,13 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from hashlib import blake2b
 from importlib import import_module
 from typing import Any, NamedTuple
 
 from lickwright.files import TEMPORARY, Unopened, reason, replace
+from lickwright.library.spool import PIECE, Large
 from lickwright.source import MAX_BYTES
 
 # Where one request puts a whole file or none.
@@ -103,20 +104,41 @@ def read(address: str) -> bytes:
     return data
 
 
-def put(at: Spot, path: str, data: bytes) -> None:
-    """Puts a file in its place, its folder too; raises OSError."""
+def digest(at: Spot, path: str) -> bytes:
+    """The hash of a file, which is read a piece at a time; raises what the other side raises."""
+    with at.fs.open(path, "rb") as file:
+        return Large(lambda: iter(lambda: file.read(PIECE), b"")).hash
+
+
+def put(at: Spot, path: str, data: bytes | Large) -> None:
+    """Puts a file in its place, its folder too; a large one is sent in pieces. Raises OSError."""
     with answering():
         if _local(at.fs):
             os.makedirs(os.path.dirname(path), exist_ok=True)
             replace(path, data)
         elif _protocols(at.fs) & _WHOLE:
-            at.fs.pipe_file(path, data)
+            _send(at, path, data)
         else:
             folder, _, name = path.rpartition("/")
             at.fs.makedirs(folder, exist_ok=True)
             temporary = f"{folder}/{TEMPORARY}{os.urandom(8).hex()}.tmp"
-            at.fs.pipe_file(temporary, data)
+            _send(at, temporary, data)
             at.fs.mv(temporary, f"{folder}/{name}")
+
+
+def _send(at: Spot, path: str, data: bytes | Large) -> None:
+    if isinstance(data, bytes) or not shared_by_processes(at):
+        at.fs.pipe_file(path, data if isinstance(data, bytes) else b"".join(data))
+        return
+    file = at.fs.open(path, "wb")
+    try:
+        file.writelines(data)
+    except BaseException:
+        file.discard()  # to close it would put in place what was sent so far
+        with suppress(AttributeError):
+            file.closed = True
+        raise
+    file.close()
 
 
 def listing(at: Spot, folder: str) -> dict[str, Mapping[str, Any]]:

@@ -197,7 +197,7 @@ class _Build:
         if addresses.mark(info) == row.inode:
             return True
         with answering():
-            return digest(self._out.fs.cat_file(f"{self._out.path}/{target}/{row.name}")) == row.hash
+            return addresses.digest(self._out, f"{self._out.path}/{target}/{row.name}") == row.hash
 
     # --- the work
 

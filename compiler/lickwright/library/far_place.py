@@ -79,7 +79,7 @@ class FarPlace(Place):
             raise OSError(0, "a folder stands where the file would go")
         if row is not None and info["size"] == row.size and addresses.mark(info) == row.inode:
             return row.hash
-        return digest(self._at.fs.cat_file(path))
+        return addresses.digest(self._at, path)
 
 
 def _ours(hash: bytes, info: Mapping[str, Any], row: Made | None) -> bool:

@@ -7,14 +7,14 @@ place, which costs half as much as moving file after file into it.
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from lickwright.files import TEMPORARY
 
 _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 
 
-def write_folder(folder: str, files: Sequence[tuple[str, bytes]]) -> list[os.stat_result]:
+def write_folder(folder: str, files: Sequence[tuple[str, bytes | Iterable[bytes]]]) -> list[os.stat_result]:
     """Makes it; raises OSError, and then nothing of it is left."""
     above = os.path.dirname(folder)
     temporary = f"{above}/{TEMPORARY}{os.urandom(8).hex()}.tmp"
@@ -32,12 +32,13 @@ def write_folder(folder: str, files: Sequence[tuple[str, bytes]]) -> list[os.sta
     return states
 
 
-def _write(path: str, data: bytes) -> os.stat_result:
+def _write(path: str, data: bytes | Iterable[bytes]) -> os.stat_result:
     handle = os.open(path, _NEW, 0o666)
     try:
-        rest = memoryview(data)
-        while rest:
-            rest = rest[os.write(handle, rest) :]
+        for piece in (data,) if isinstance(data, bytes) else data:
+            rest = memoryview(piece)
+            while rest:
+                rest = rest[os.write(handle, rest) :]
         return os.fstat(handle)
     finally:
         os.close(handle)

@@ -20,6 +20,7 @@ from lickwright.library.fresh import take_away, write_folder
 from lickwright.library.journal import Journal
 from lickwright.library.manifest import Made
 from lickwright.library.orders import Item
+from lickwright.library.spool import PIECE, Large
 from lickwright.source import Span
 
 LARGEST = 1 << 29  # bytes; nothing larger was written by us, and it is not read to find out
@@ -30,7 +31,7 @@ class Output(NamedTuple):
     """One file to be."""
 
     name: str  # in its folder
-    data: bytes
+    data: bytes | Large
     lick: str = ""  # the slug of its lick
     format: str = ""
 
@@ -157,9 +158,9 @@ class _Refused(Exception):
     """Nothing is written there, whatever the options; says why."""
 
 
-def digest(data: bytes) -> bytes:
+def digest(data: bytes | Large) -> bytes:
     """The hash by which sources and outputs are known: 128 bits of BLAKE2b."""
-    return blake2b(data, digest_size=16).digest()
+    return data.hash if isinstance(data, Large) else blake2b(data, digest_size=16).digest()
 
 
 def unaltered(made: Made, status: os.stat_result) -> bool:
@@ -202,7 +203,7 @@ def _standing(path: str, row: Made | None) -> Made | None:
     if status.st_size <= LARGEST:
         try:
             with open(path, "rb") as file:
-                hash = digest(file.read())
+                hash = digest(Large(lambda: iter(lambda: file.read(PIECE), b"")))
         except OSError:  # may not be read, so cannot be told to be ours
             pass
     return _made(os.path.basename(path), "", "", hash, status)

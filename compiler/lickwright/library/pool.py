@@ -19,10 +19,11 @@ from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.connection import Connection, wait
 from typing import Any, NamedTuple
 
+from lickwright.interrupts import unheard
 from lickwright.library import careful
 from lickwright.library.orders import Item, Result
 from lickwright.library.work import given_up
-from lickwright.library.worker import KILLED, SIGKILL, Limits, Setup, serve, time_for, unheard, why
+from lickwright.library.worker import KILLED, SIGKILL, Limits, Setup, serve, time_for, why
 
 __all__ = ["CHUNK", "Chunk", "Limits", "Pool", "Setup"]
 

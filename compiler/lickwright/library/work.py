@@ -16,7 +16,8 @@ from lickwright.diagnostics import Diagnostic
 from lickwright.files import GIVEN_UP, Unopened, read
 from lickwright.library import careful, remembered
 from lickwright.library.orders import Item, Order, Result
-from lickwright.library.outputs import Output, Place, digest
+from lickwright.library.outputs import Output, Place, Placed, Trouble, digest, unwritable
+from lickwright.library.spool import Spool
 from lickwright.report import count, mistake
 from lickwright.source import Span, Unreadable, decode
 
@@ -58,35 +59,41 @@ def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compi
     outputs: list[Output] = []
     refused: list[tuple[str, str]] = []
     bugs: list[tuple[str, str]] = []
+    troubles: list[Trouble] = []
     losses: dict[Diagnostic, None] = {}
-    for lick in compilation.licks:
-        if not lick.ok:
-            errors = sum(d.severity == "error" for d in lick.diagnostics)
-            refused.append((lick.title, count(errors, "error")))
-            continue
-        try:
-            outputs += _emitted(lick, order, losses)
-        except MemoryError:
-            raise
-        except Exception as e:  # a bug of ours costs only this lick
-            bugs.append((f'{item.path}, "{lick.title}"', mistake(e)))
-            refused.append((lick.title, "a mistake of lickwright's own"))
-    placed = place.put(item, outputs) if outputs and item.only is None else None
+    with Spool() as spool:
+        for lick in compilation.licks:
+            if not lick.ok:
+                errors = sum(d.severity == "error" for d in lick.diagnostics)
+                refused.append((lick.title, count(errors, "error")))
+                continue
+            try:
+                made, lost = _emitted(lick, order, losses, spool, f"{place.out.rstrip('/')}/{item.target}")
+                outputs += made
+                troubles += lost
+            except MemoryError:
+                raise
+            except Exception as e:  # a bug of ours costs only this lick
+                bugs.append((f'{item.path}, "{lick.title}"', mistake(e)))
+                refused.append((lick.title, "a mistake of lickwright's own"))
+        placed = place.put(item, outputs) if outputs and item.only is None else Placed((), 0, ())
     found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
+    troubles += placed.troubles
     result = Result(
         item.id,
-        not bugs and not (placed and placed.troubles),
+        not bugs and not troubles,
         hash,
         len(compilation.licks) - len(refused),
         tuple(refused),
         tuple(lick.slug for lick in compilation.licks),
         remembered.text(found),
         compilation.source.text if found else "",
+        placed.made,
+        placed.written,
+        tuple(troubles),
         bugs=tuple(bugs),
         ok=compilation.ok,
     )
-    if placed:
-        result = result._replace(outputs=placed.made, written=placed.written, troubles=placed.troubles)
     return _with_facts(result, compilation) if order.facts else result
 
 
@@ -116,14 +123,24 @@ def given_up(item: Item, why: str) -> Result:
     return Result(item.id, findings=remembered.text([finding]), alone=True)
 
 
-def _emitted(lick: CompiledLick, order: Order, losses: dict[Diagnostic, None]) -> list[Output]:
-    outputs = []
+def _emitted(
+    lick: CompiledLick, order: Order, losses: dict[Diagnostic, None], spool: Spool, folder: str
+) -> tuple[list[Output], list[Trouble]]:
+    """The outputs of a lick, and those that there is no room for; what a format cannot say goes into `losses`."""
+    outputs: list[Output] = []
+    troubles: list[Trouble] = []
     for name in order.formats:
         for suffix, options in _ROWS[name].files(order.options):
             emission = lick.emit(name, options)
             losses.update(dict.fromkeys(emission.losses))
-            outputs.append(Output(lick.slug + suffix, emission.data, lick.slug, name))
-    return outputs
+            try:
+                content = spool.take(emission.content) if callable(emission.content) else emission.content
+            except OSError as e:
+                troubles.append(unwritable(f"{folder}/{lick.slug}{suffix}", e))
+                continue
+            if content is not None:
+                outputs.append(Output(lick.slug + suffix, content, lick.slug, name))
+    return outputs, troubles
 
 
 def _with_facts(result: Result, compilation: Compilation) -> Result:

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from multiprocessing.connection import Connection
 from typing import NamedTuple
 
+from lickwright.interrupts import ENDINGS
 from lickwright.library.orders import Item, Order
 from lickwright.library.outputs import Place
 from lickwright.library.work import Work, make, safely
@@ -40,22 +40,6 @@ class Setup(NamedTuple):
     work: Work = make  # tests put one in its place that breaks down
 
 
-_ENDINGS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-
-
-@contextmanager
-def unheard() -> Iterator[None]:
-    """Keeps wishes to end waiting, here and in what is forked."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, _ENDINGS)
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
 def serve(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
     """What a worker does until there is nothing more, or nobody to do it for."""
     for other in others:  # held by us too, they would never tell their own worker that the parent is gone
@@ -80,10 +64,10 @@ def serve(conn: Connection, setup: Setup, others: Sequence[Connection], parent: 
 
 
 def _limit(limits: Limits) -> None:
-    for number in _ENDINGS:  # Ctrl-C goes to all of us, and the parent decides
+    for number in ENDINGS:  # Ctrl-C goes to all of us, and the parent decides
         signal.signal(number, signal.SIG_IGN if number == signal.SIGINT else signal.SIG_DFL)
     if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, _ENDINGS)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDINGS)
     try:
         import resource
     except ImportError:  # Windows has none

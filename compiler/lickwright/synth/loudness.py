@@ -12,15 +12,15 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from lickwright.synth.wave import FRAME, PIECE, Piece, Wave
 from lickwright.synth.waveguide import Samples
 
 TARGET, CEILING = -16.0, -1.0  # LUFS; dBTP
 STEP, WINDOW = 0.1, 4  # seconds from block to block; steps in a block
 ABSOLUTE, RELATIVE = -70.0, -10.0  # LUFS; LU: what is quieter is not counted
-FRAME = 64  # samples over which the ceiling's gain is worked out
-_PIECE = FRAME * 1024  # samples looked at together: copies of all of them would double what a long recording needs
 _SIZE = 1 << 16
 _TAPS, _PHASES = 16, 4  # of the interpolator that looks between samples
+_REACH = 6  # frames before a peak and after it in which the gain is as low as the peak wants it: 8 ms
 _TRIES = 16  # at bringing peaks under the ceiling and the rest up again
 _QUIET = 0.7  # of the largest sample: below it no true peak can be the largest
 
@@ -42,16 +42,17 @@ def _weighting(rate: int, size: int) -> NDArray[np.complex128]:
     return weighting
 
 
-def energies(wave: NDArray[np.float32], rate: int) -> Samples:
+def energies(wave: Wave | Piece, rate: int) -> Samples:
     """Weighted energy of each step of 100 ms, channels added up, shape (steps,); the last one filled up with silence."""
+    wave = wave if isinstance(wave, Wave) else Wave.of(wave)
     step, memory = int(STEP * rate), int(0.1 * rate)
     per = (_SIZE - memory) // step * step  # samples a transform
-    count = wave.shape[1]
+    count = wave.count
     total = np.zeros(-(-count // step))
     weighting = _weighting(rate, _SIZE).astype(np.complex64)
     for at in range(0, count, per):
         first = max(0, at - memory)
-        block = wave[:, first : at + per]
+        block = wave.read(first, at + per)
         if not block.any():
             continue
         heard = np.fft.irfft(np.fft.rfft(block, _SIZE) * weighting, _SIZE)[
@@ -77,18 +78,18 @@ def integrated(steps: Samples) -> float:
     return float(-0.691 + 10 * np.log10(blocks.mean()))
 
 
-def true_peak(wave: NDArray[np.float32]) -> float:
+def true_peak(wave: Wave | Piece) -> float:
     """The largest value between and at the samples (0 for silence), four times oversampled.
 
     Only places beside the largest samples are looked at.
     """
-    found = top = float(_peaks(wave).max(initial=0.0))
-    if top == 0.0:
-        return 0.0
+    wave = wave if isinstance(wave, Wave) else Wave.of(wave)
+    found = top = wave.peak
     before, after = _TAPS // 2 - 1, _TAPS // 2  # taps of the interpolator before a sample, and after it
-    for channel in wave:
-        for at in range(0, len(channel), _PIECE):
-            part = channel[max(0, at - _TAPS) : at + _PIECE + _TAPS]
+    for at in range(0, wave.count, PIECE):
+        if top == 0.0 or wave.peaks[at // FRAME : (at + PIECE) // FRAME].max() < _QUIET * top:
+            continue
+        for part in wave.read(at - _TAPS, at + PIECE + _TAPS):
             part = np.pad(part, (_TAPS - min(at, _TAPS), _TAPS))
             size = np.abs(part)
             high = (size[1:-1] >= _QUIET * top) & (size[1:-1] >= size[:-2]) & (size[1:-1] >= size[2:])
@@ -101,18 +102,6 @@ def true_peak(wave: NDArray[np.float32]) -> float:
     return found
 
 
-def _peaks(wave: NDArray[np.float32]) -> Samples:
-    """The largest sample of each frame, both channels."""
-    count = wave.shape[1]
-    peaks = np.zeros(-(-count // FRAME))
-    for at in range(0, count, _PIECE):
-        part = np.abs(wave[:, at : at + _PIECE]).max(axis=0)
-        part = np.pad(part, (0, -len(part) % FRAME))
-        found = part.reshape(-1, FRAME).max(axis=1)
-        peaks[at // FRAME : at // FRAME + len(found)] = found
-    return peaks
-
-
 @lru_cache(maxsize=1)
 def _interpolator() -> NDArray[np.float32]:
     """Windowed-sinc taps for the instants between two samples, shape (taps, phases)."""
@@ -122,46 +111,64 @@ def _interpolator() -> NDArray[np.float32]:
     return even
 
 
-def levelled(
-    wave: NDArray[np.float32], rate: int, target: float = TARGET, ceiling: float = CEILING
-) -> NDArray[np.float32]:
-    """`wave` brought to `target` LUFS under `ceiling` dBTP, in place. Silence stays silence.
-
-    What the ceiling takes away is made up for, as far as it allows.
-    """
-    peak = float(_peaks(wave).max(initial=0.0))
-    if peak == 0.0:
-        return wave
-    wave *= np.float32(1 / peak)  # first, so that nothing is too quiet to be counted
-    loud = integrated(energies(wave, rate))
-    limit = 10 ** (ceiling / 20) * 0.98
-    wave *= np.float32(10 ** ((target - loud) / 20))
-    if float(_peaks(wave).max()) > limit:
-        for _ in range(_TRIES):
-            held(wave, limit)
-            missing = target - integrated(energies(wave, rate))
-            if missing < 0.1:
-                break
-            wave *= np.float32(10 ** (1.25 * missing / 20))
-        held(wave, limit)
-    peak = true_peak(wave)
-    if peak > limit / 0.98:
-        wave *= np.float32(limit / peak)
+def levelled(wave: Piece, rate: int, target: float = TARGET, ceiling: float = CEILING) -> Piece:
+    """`wave` brought to `target` LUFS under `ceiling` dBTP, in place. Silence stays silence."""
+    whole = Wave.of(wave)
+    level(whole, rate, target, ceiling)
+    whole.settle()
     return wave
 
 
-def held(wave: NDArray[np.float32], limit: float) -> None:
-    """Turns peaks above `limit` down, in place: the gain falls before a peak and rises after it, over some milliseconds."""
-    count = wave.shape[1]
-    need = np.minimum(1.0, limit / np.maximum(_peaks(wave), 1e-9))
-    if need.min(initial=1.0) >= 1.0:
+def level(wave: Wave, rate: int, target: float = TARGET, ceiling: float = CEILING) -> None:
+    """Brings `wave` to `target` LUFS under `ceiling` dBTP. Silence stays silence.
+
+    What the ceiling takes away is made up for, as far as it allows. Raises OSError where the wave's file does.
+    """
+    if wave.peak == 0.0:
         return
-    reach = 6  # frames before and after: 8 ms
-    low = np.pad(need, reach, mode="edge")
-    low = np.lib.stride_tricks.sliding_window_view(low, 2 * reach + 1).min(axis=1)
-    window = np.hanning(2 * reach + 1)[1:-1]
-    smooth = np.convolve(np.pad(low, reach - 1, mode="edge"), window / window.sum(), "valid")
-    middles = (np.arange(len(smooth)) + 0.5) * FRAME
-    for at in range(0, count, _PIECE):
-        part = wave[:, at : at + _PIECE]
-        part *= np.interp(np.arange(at, at + part.shape[1]), middles, smooth).astype(np.float32)
+    wave.scale(1 / wave.peak)  # first, so that nothing is too quiet to be counted
+    loud = integrated(energies(wave, rate))
+    limit = 10 ** (ceiling / 20) * 0.98
+    wave.scale(10 ** ((target - loud) / 20))
+    if wave.peak > limit:
+        for _ in range(_TRIES):
+            hold(wave, limit)
+            missing = target - integrated(energies(wave, rate))
+            if missing < 0.1:
+                break
+            wave.scale(10 ** (1.25 * missing / 20))
+        hold(wave, limit)
+    peak = true_peak(wave)
+    if peak > limit / 0.98:
+        wave.scale(limit / peak)
+
+
+def hold(wave: Wave, limit: float) -> None:
+    """Turns peaks above `limit` down: the gain falls before a peak and rises after it, over some milliseconds."""
+    if not limit / max(wave.peak, 1e-9) < 1.0:
+        return
+    peaks = wave.peaks.copy()  # they change with the pieces
+
+    def turned_down(start: int, part: Piece) -> Piece:
+        stop = start + part.shape[1]
+        first, last = max(0, start // FRAME - 1), min(len(peaks), -(-stop // FRAME) + 1)
+        middles = (np.arange(first, last) + 0.5) * FRAME
+        gain = np.interp(np.arange(start, stop), middles, _gains(peaks, limit, first, last))
+        held: Piece = part * gain.astype(np.float32)
+        return held
+
+    wave.change(turned_down)
+
+
+def _gains(peaks: NDArray[np.float32], limit: float, first: int, last: int) -> Samples:
+    """What frames `first` to `last` are multiplied by, in their middles, so that no sample lies above `limit`."""
+    smooth = _REACH - 1  # frames before and after over which the gain is smoothed
+    begin, end = max(0, first - smooth), min(len(peaks), last + smooth)
+    from_, to = max(0, begin - _REACH), min(len(peaks), end + _REACH)
+    need = np.minimum(1.0, limit / np.maximum(peaks[from_:to].astype(np.float64), 1e-9))
+    low = np.pad(need, (_REACH - (begin - from_), _REACH - (to - end)), mode="edge")
+    low = np.lib.stride_tricks.sliding_window_view(low, 2 * _REACH + 1).min(axis=1)
+    low = np.pad(low, (smooth - (first - begin), smooth - (end - last)), mode="edge")
+    window = np.hanning(2 * _REACH + 1)[1:-1]
+    gains: Samples = np.convolve(low, window / window.sum(), "valid")
+    return gains

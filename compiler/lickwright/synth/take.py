@@ -14,6 +14,7 @@ from lickwright.music.chord import Chord
 from lickwright.performance import Performance, Played, one_a_string
 from lickwright.timeline import Timeline, bar_name
 
+RATE = 48_000  # samples a second of a recording
 MINUTES = 30  # that a recording lasts at most
 TAIL = 1.0  # seconds kept after the last note, for the room
 _DRONE = (0, 7)  # of the key, where there are no chords: tonic and fifth

@@ -1,0 +1,25 @@
+"""Wishes to end (Ctrl-C, a closed terminal, a system that shuts down), kept waiting where they would do harm.
+
+In: nothing. Out: a context in which none of them is heard; afterwards they are.
+"""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+ENDINGS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+
+
+@contextmanager
+def unheard() -> Iterator[None]:
+    """Keeps wishes to end waiting, in this thread and in what it forks, where the system can."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, ENDINGS)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)

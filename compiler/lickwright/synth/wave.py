@@ -1,0 +1,101 @@
+"""A recording as it is worked on: all of it in memory while it is short, in a file that it is given when it is longer.
+
+In: two channels of samples, a piece at a time. Out: the same, as often as wanted. What is asked of the whole is done when it is read: a gain costs
+nothing but a number. The largest sample of every `FRAME` is known all the time, four bytes of each; nothing else here grows with the length.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import BinaryIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+FRAME = 64  # samples whose largest is known
+PIECE = FRAME * 1024  # samples read together
+SHORT = 48_000 * 60  # samples up to which a recording lies in memory: 23 MB
+_WIDTH = 4  # bytes of a sample
+
+Piece = NDArray[np.float32]  # shape (2, n)
+
+
+class Wave:
+    """A recording of `count` samples."""
+
+    def __init__(self, count: int, file: BinaryIO, short: int = SHORT) -> None:
+        """Silence. One longer than `short` lies in `file`, which is empty."""
+        self.count = count
+        self.peaks = np.zeros(-(-count // FRAME), np.float32)  # of each frame, both channels
+        self._file = file
+        self._gains: list[np.float32] = []  # still to be applied to what is stored, in this order
+        self._array: Piece | None = np.zeros((2, count), np.float32) if count <= short else None
+
+    @classmethod
+    def of(cls, array: Piece) -> Wave:
+        """One that works on `array`, shape (channels, n), and changes it in place when `settle` is called."""
+        wave = cls.__new__(cls)
+        wave.count, wave._array, wave._gains = array.shape[1], array, []
+        wave.peaks = np.zeros(-(-wave.count // FRAME), np.float32)
+        for start in range(0, wave.count, PIECE):
+            wave._look(start, array[:, start : start + PIECE])
+        return wave
+
+    @property
+    def peak(self) -> float:
+        """The largest sample, 0 for silence."""
+        return float(self.peaks.max(initial=0.0))
+
+    def pieces(self) -> Iterator[Piece]:
+        """All of it in order, `PIECE` samples at a time. Raises OSError where the file does."""
+        for start in range(0, self.count, PIECE):
+            yield self.read(start, start + PIECE)
+
+    def read(self, start: int, stop: int) -> Piece:
+        """Samples `start` to `stop`, as far as there are any; not to be changed. Raises OSError where the file does."""
+        start, stop = max(0, start), min(stop, self.count)
+        part = self._stored(start, stop) if self._array is None else self._array[:, start:stop]
+        for gain in self._gains:
+            part = part * gain
+        return part
+
+    def write(self, start: int, part: Piece) -> None:
+        """Puts `part` from sample `start`, a multiple of `FRAME`, on; gains asked for before do not apply to it. Raises OSError."""
+        if self._array is not None:
+            self._array[:, start : start + part.shape[1]] = part
+        else:
+            for channel, samples in enumerate(part):
+                self._file.seek((channel * self.count + start) * _WIDTH)
+                self._file.write(np.ascontiguousarray(samples, np.float32).data)
+        self._look(start, part)
+
+    def scale(self, gain: float) -> None:
+        """Makes all of it louder or softer."""
+        factor = np.float32(gain)
+        self._gains.append(factor)
+        self.peaks *= factor  # as exact as to look again: rounding keeps the order of numbers
+
+    def change(self, changed: Callable[[int, Piece], Piece]) -> None:
+        """Puts what `changed` makes of every piece, given where it begins, in its place. Raises OSError where the file does."""
+        for start in range(0, self.count, PIECE):
+            self.write(start, changed(start, self.read(start, start + PIECE)))
+        self._gains = []
+
+    def settle(self) -> None:
+        """Applies to what is stored all that was asked."""
+        if self._gains:
+            self.change(lambda _, part: part)
+
+    def _stored(self, start: int, stop: int) -> Piece:
+        part = np.empty((2, stop - start), np.float32)
+        for channel in (0, 1):
+            self._file.seek((channel * self.count + start) * _WIDTH)
+            data = self._file.read((stop - start) * _WIDTH)
+            part[channel] = np.frombuffer(data.ljust((stop - start) * _WIDTH, b"\0"), np.float32)
+        return part
+
+    def _look(self, start: int, part: Piece) -> None:
+        size = np.abs(part).max(axis=0)
+        size = np.pad(size, (0, -len(size) % FRAME))
+        found = size.reshape(-1, FRAME).max(axis=1)
+        self.peaks[start // FRAME : start // FRAME + len(found)] = found
