@@ -178,6 +178,10 @@ def wrong_fret(page: Page, n: int, chance: Random) -> Fault | None:
     fret = (note.fret or 0) + by
     if fret < 0 or any(m.technique.curve in BENT and m.fret is not None and m.fret <= fret for m in note.marks):
         return None
+    if any(
+        m.technique.curve in BENT and m.fret is not None for m in note.marks
+    ):  # bent to the right pitch all the same
+        return _spot(page, n, note, replace(note, fret=fret), "technique")
     return _spot(page, n, note, replace(note, fret=fret), "fret", Fraction(by))
 
 
@@ -308,7 +312,15 @@ def technique(page: Page, n: int, chance: Random) -> Fault | None:
         sign = chance.choice(["~", "!", ","])
         row = SHAPES.get(sign) or MARKS[sign]
         made.append(replace(note, marks=(Mark(row),)))
-    return _spot(page, n, note, chance.choice(made), "technique") if made else None
+    if not made:
+        return None
+    new = chance.choice(made)
+    lost = [m for m in note.marks if m not in new.marks and m.technique.curve in BENT]
+    if lost and len([s for s in sound.shapes if s.technique.curve in BENT]) == 1:
+        amount = next(s.amount for s in sound.shapes if s.technique.curve in BENT)
+        if amount >= 1:
+            return _spot(page, n, note, new, "bend", -Fraction(amount))
+    return _spot(page, n, note, new, "technique")
 
 
 def join_swapped(page: Page, n: int, chance: Random) -> Fault | None:

@@ -47,18 +47,18 @@ ONE_THING = [
     ("B5 B8 e5 e8", "B5 B8 - e8", "1 2: missing: fret 5 on the e string"),
     ("B5 B8 e5 e8", "B5 B8 . e8", "1 2: missing: fret 5 on the e string"),
     ("G7 - . |", "G7 - e5 |", "2 4 &: one more than the teacher plays: fret 5 on the e string"),
-    ("B5 B8 e5 e8", "1/16 B5 - - B8 1/8 e5 e8", "1 1 &: fret 8 on the B string comes a sixteenth late"),
-    ("B5 B8 e5 e8", "1/16 B5 - B8 e5 - - 1/8 e8", "1 2: fret 5 on the e string comes a sixteenth early"),
-    ("G7 - . |", "G7 . . |", "2 3 &: fret 7 on the G string stops an eighth too soon"),
-    ("G7 - . |", "G7 - - |", "2 3 &: fret 7 on the G string is held an eighth too long"),
+    ("B5 B8 e5 e8", "1/16 B5 - - B8 1/8 e5 e8", "1 1 &: fret 8 on the B string is a sixteenth note late"),
+    ("B5 B8 e5 e8", "1/16 B5 - B8 e5 - - 1/8 e8", "1 2: fret 5 on the e string is a sixteenth note early"),
+    ("G7 - . |", "G7 . . |", "2 3 &: fret 7 on the G string stops an eighth note too soon"),
+    ("G7 - . |", "G7 - - |", "2 3 &: fret 7 on the G string is held an eighth note too long"),
     ("B5h8", "B5 B8", "2 2 &: a hammer-on is missing at fret 8 on the B string"),
     ("B5h8", "B5/8", "2 2 &: a slide up at fret 8 on the B string, where the teacher has a hammer-on"),
     ("D7 D5", "D7~ D5", "2 1: vibrato at fret 7 on the D string, where the teacher has none"),
     ("D7 D5", "D7! D5", "2 1: an accent at fret 7 on the D string, where the teacher has none"),
     ("D7~---", "D7---", "3 3: vibrato is missing at fret 7 on the D string"),
-    ("G7^9~-", "G7^8~-", "1 3: fret 7 on the G string is bent a half-step; the teacher bends a full step"),
-    ("D7~---", "D7~-^9--", "3 3: a bend at fret 7 on the D string, where the teacher has none"),
-    ("G7^9~- -r p5", "G7~- - p5", "1 3: a bend is missing at fret 7 on the G string"),
+    ("G7^9~-", "G7^8~-", "1 3: fret 7 on the G string is bent a half step; the teacher bends a whole step"),
+    ("D7~---", "D7~-^9--", "3 3: a bend at fret 7 on the D string, where the teacher has none: it arrives a whole step too high"),
+    ("G7^9~- -r p5", "G7~- - p5", "1 3: the bend is missing: fret 7 on the G string stays a whole step too low"),
     ("G7^9~-", "G7^^9~-", "1 3: a pre-bend at fret 7 on the G string, where the teacher has a bend"),
     ("B5 G7 B5 G7", "(pm: B5 G7 B5 G7)", "3 1: palm mute over these 4 notes, where the teacher has none"),
     ("D7 D5", "Dx D5", "2 1: a dead note at a dead note on the D string, where the teacher has none"),
@@ -85,7 +85,7 @@ def test_musical_order() -> None:
 def test_chords_count_as_one() -> None:
     theirs = "| E0&A2&D2 - G7 - E0&A2&D2 - - - ||"
     assert _said(_compare("| E0&A2&D2 - G7 - 1/16 . E0&A2&D2 ------ ||", theirs)) == [
-        "1 3: the three notes here come a sixteenth late"
+        "1 3: the three notes here are a sixteenth note late"
     ]
     assert _said(_compare("| E0&A2&D2 - G7 - - - - - ||", theirs)) == [
         "1 3: missing: open E string and fret 2 on the A string and fret 2 on the D string"
@@ -95,9 +95,136 @@ def test_chords_count_as_one() -> None:
     ]
 
 
-def test_reaching_a_note_without_the_bend_is_one_thing() -> None:
-    c = _compare("| B5 B8 e5 e8 G9~- - . ||", "| B5 B8 e5 e8 G7^9~- - . ||")
-    assert _said(c) == ["1 3: fret 9 on the G string: the teacher reaches this note by bending fret 7 on the G string"]
+# ---- bends: judged by the pitch arrived at
+
+
+BENT = "| B5 B8 e5 e8 B8^10 - G7 G5 ||"
+
+
+@pytest.mark.parametrize(
+    ("mine", "words", "points"),
+    [
+        ("B10", "fret 10 on the B string is the right pitch; the teacher bends up to it from fret 8", 9),
+        ("e5", "fret 5 on the e string is the right pitch; the teacher bends up to it from fret 8 on the B string", 9),
+        ("B7^10", "you bend up to the right pitch from fret 7 on the B string, the teacher from fret 8", 9),
+        ("B8^^10", "a pre-bend at fret 8 on the B string, where the teacher has a bend", 9),
+        ("B8^9.5", "fret 8 on the B string is bent three quarter steps; the teacher bends a whole step", 9),
+        ("B8", "the bend is missing: fret 8 on the B string stays a whole step too low", 2),
+        ("B8^9", "fret 8 on the B string is bent a half step; the teacher bends a whole step", 2),
+        ("B8^11", "fret 8 on the B string is bent a whole step and a half; the teacher bends a whole step", 2),
+        ("B9", "fret 9 on the B string: the teacher bends fret 8 up a whole step, so yours is a half step too low", 2),
+        ("B7^9", "fret 7 on the B string, bent a whole step: the teacher bends fret 8 up a whole step, so yours is a half step too low", 2),
+        ("G12", "fret 12 on the G string: the teacher bends fret 8 on the B string up a whole step, so yours is a whole step too low", 2),
+    ],
+)  # fmt: skip
+def test_a_bend_is_judged_by_the_pitch_it_arrives_at(mine: str, words: str, points: int) -> None:
+    c = _compare(BENT.replace("B8^10", mine), BENT)
+    assert _said(c) == [f"1 3: {words}"]
+    assert c.score.points == c.score.possible - 10 + points
+    alone = _compare(f"| {mine} - - - - - - - ||", "| B8^10 - - - - - - - ||")
+    assert (len(alone.differences), alone.score.of_100) == (1, 10 * points)
+
+
+def test_bends_are_judged_in_another_key_too() -> None:
+    up = "| B7 B10 e7 e10 {} - G9 G7 ||"
+    assert _said(_compare(up.format("B12"), BENT)) == [
+        "1 3: fret 12 on the B string is the right pitch; the teacher bends up to it from fret 8"
+    ]
+    assert _said(_compare(up.format("B10"), BENT)) == [
+        "1 3: the bend is missing: fret 10 on the B string stays a whole step too low"
+    ]
+
+
+def test_a_bend_that_the_teacher_does_not_play() -> None:
+    plain = BENT.replace("B8^10", "B10")
+    assert _said(_compare(BENT, plain)) == [
+        "1 3: you bend up to the right pitch from fret 8 on the B string; the teacher frets it, at fret 10"
+    ]
+    wrong = _compare(BENT.replace("B8^10", "B10^12"), plain)
+    assert _said(wrong) == [
+        "1 3: a bend at fret 10 on the B string, where the teacher has none: it arrives a whole step too high"
+    ]
+    assert wrong.score.points == wrong.score.possible - 8
+
+
+@pytest.mark.parametrize("mine", ["G9~- G7 p5", "G9 - G7 G5", "G9 - - G5", "B5 - G7 p5"])
+def test_a_bend_and_its_release_fretted_are_one_thing(mine: str) -> None:
+    theirs = "| G7^9~- -r p5 D7 D5 - . ||"
+    c = _compare(f"| {mine} D7 D5 - . ||", theirs)
+    (first, *others) = _said(c)
+    assert first.startswith("1 1: fret ") and "is the right pitch; the teacher bends up to it from fret 7" in first
+    assert all("pull-off" in words for words in others)
+    assert c.score.extra == 0
+    back = _compare(theirs, f"| {mine} D7 D5 - . ||")
+    assert back.score.notes == 4 and not {Kind.MISSING, Kind.EXTRA} & {d.kind for d in back.differences}
+
+
+# ---- rushed, dragged, late, split: one thing each, against the teacher's beat
+
+
+EVEN = "| A5 B5 D5 G5 e5 E5 E8 A7 ||"
+PAIR = "| e5&B8^full - G7 G5 D7 D5 A7 A5 ||"
+OUT_OF_TIME = [
+    (EVEN, "| A5 B5 3[D5 G5 e5] E5 E8 A7 . ||", "1 2: these three notes are rushed; from E5 on everything is an eighth note early", 3),
+    (EVEN, "| A5 B5 3[D5 G5 e5] . E5 E8 A7 ||", "1 2: these three notes are rushed: the last one is a triplet eighth note early", 6),
+    (EVEN, "| A5 B5 D5 G5 e5 3[E5 E8 A7] . ||", "1 3 &: these three notes are rushed: the last one is a triplet eighth note early", 6),
+    (EVEN, "| A5 B5 D5 G5 1/16 e5 E5 1/8 E8 A7 . ||", "1 3: these two notes are rushed; from E8 on everything is an eighth note early", 5),
+    (
+        "| A5 B5 D5 G5 e5 E5 E8 A7 | - ------- ||", "| A5 B5 3[D5- G5- e5-] E5 E8 | A7 ------- ||",
+        "1 2: these three notes are dragged; from E5 on everything is an eighth note late", 3,
+    ),
+    (
+        "| A5 B5 D5 G5 e5 E5 E8 . | A5 B5 D5 G5 e5 E5 E8 A7 ||", "| . A5 B5 D5 G5 e5 E5 E8 | A5 B5 D5 G5 e5 E5 E8 A7 ||",
+        "1 1: you come in an eighth note late, and stay so up to bar 1, beat 4", 8,
+    ),
+    ("| A5 B5 D5 G5 e5 E5 E8 A7 | - ------- ||", "| . A5 B5 D5 G5 e5 E5 E8 | A7 ------- ||", "1 1: you come in an eighth note late, and stay so", 0),
+    ("| . A5 B5 D5 G5 e5 E5 E8 | A7 ------- ||", "| A5 B5 D5 G5 e5 E5 E8 A7 | - ------- ||", "1 1 &: you come in an eighth note early, and stay so", 0),
+    (PAIR, "| e5 B8^full G7 G5 D7 D5 A7 A5 ||", "1 1: you split the pair: the bend at fret 8 on the B string is an eighth note late", 7),
+    (PAIR, "| B8^full e5 G7 G5 D7 D5 A7 A5 ||", "1 1: you split the pair: fret 5 on the e string is an eighth note late", 7),
+    (
+        "| e5&B8^full - G7 G5 D7 D5 A7 . ||", "| e5 B8^full - G7 G5 D7 D5 A7 ||",
+        "1 1: you split the pair: the bend at fret 8 on the B string is an eighth note late, and so is everything after it", 1,
+    ),
+    (
+        "| e5&B8^full - - - G7 G5 D7 D5 ||", "| e5 - B8^full - G7 G5 D7 D5 ||",
+        "1 1: you split the pair: the bend at fret 8 on the B string is a quarter note late", 5,
+    ),
+    (
+        "| e5 B8^full G7 G5 D7 D5 A7 A5 ||", PAIR,
+        "1 1 &: you play these two together: the bend at fret 8 on the B string is an eighth note early", 7,
+    ),
+    (
+        "| E0&A2&D2 - - - G7 - - - ||", "| E0 A2&E- D2&A-&E- - G7 - - - ||",
+        "1 1: you split the chord: its last note is a quarter note late", 2,
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("theirs", "mine", "words", "right"), OUT_OF_TIME)
+def test_what_is_out_of_time_is_said_once(theirs: str, mine: str, words: str, right: int) -> None:
+    c = _compare(mine, theirs)
+    assert _said(c) == [words]
+    assert not c.said
+    assert c.score.right == right
+    assert c.score.points == c.score.possible - 2 * (c.score.notes - right)
+
+
+def test_a_swallowed_note_leaves_the_rest_early() -> None:
+    theirs = "| A5 B5 D5 G5 e5 E5 E8 A7 | D5 D7 D5 D7 D5 D7 D5 D7 ||"
+    c = _compare("| A5 B5 G5 e5 E5 E8 A7 D5 | D7 D5 D7 D5 D7 D5 D7 - ||", theirs)
+    assert _said(c) == [
+        "1 2: missing: fret 5 on the D string",
+        "1 2 &: from here on everything is an eighth note early",
+    ]
+    assert c.score.right == 2
+
+
+def test_a_pick_up_written_as_a_full_bar_is_in_its_place() -> None:
+    theirs = "| e5 e8 | A5 B5 D5 G5 e5 E5 E8 A7 | A5 - - - - - ||"
+    c = _compare("| . . . . . . e5 e8 | A5 B5 D5 G5 e5 E5 E8 A7 | A5 - - - - - . . ||", theirs, "", "pickup 1/4\n")
+    assert c.alike, _said(c)
+    assert [said.kind for said in c.said] == ["start"]
+    assert c.score.of_100 == 100
 
 
 def test_a_repeat_is_judged_once() -> None:
@@ -121,7 +248,7 @@ def test_a_bar_left_out_is_one_thing() -> None:
 def test_a_beat_too_many_moves_the_rest_along() -> None:
     theirs = "| B5 B8 e5 e8 G7 G5 D7 D5 | e12 e10 B12 B10 e8 e5 B8 B5 ||"
     c = _compare("| B5 B8 e5 e8 . G7 G5 D7 | D5 e12 e10 B12 B10 e8 e5 B8 | B5 . . . . . . . ||", theirs)
-    assert _said(c) == ["1 3: from here on everything comes an eighth later"]
+    assert _said(c) == ["1 3: from here on everything is an eighth note late"]
 
 
 # ---- said once, and free of charge
@@ -146,8 +273,8 @@ def test_a_beat_too_many_moves_the_rest_along() -> None:
         (TEACHER, "feel shuffle\n", "feel", "you play a shuffle, the teacher plays it straight; compared as written"),
         (TEACHER, "capo 2\n", "capo", "your capo is at fret 2, the teacher's off; frets are counted from it"),
         (
-            "| . B5 B8 e5 e8 G7^9~- - | -r p5 D7 D5 B5h8 B5 G7 | - . B5 G7 B5 G7 D7~- | - - . . . . . . ||".replace("G7^9~- - | -r", "G7^9~- -r |"),
-            "", "start", "your version begins an eighth later in the bar, and is compared from there",
+            "| . . . . . . . . " + TEACHER, "", "start",
+            "you rest longer before the first note, and come in on the right beat: compared from there",
         ),
     ],
 )  # fmt: skip
@@ -174,7 +301,7 @@ def test_a_shuffle_spelled_out_is_the_same() -> None:
 def test_a_slip_in_another_key_is_judged_in_it() -> None:
     c = _compare("| B7 B10 e7 e10 G9^11~- -r p7 | D9 D7 B7h10 B7 G9 - . | B8 G9 B7 G9 D9~--- ||")
     assert _said(c) == [
-        "3 1: fret 8 on the B string: the teacher plays fret 5 on the B string, so yours is a half-step too high"
+        "3 1: fret 8 on the B string: the teacher plays fret 5 on the B string, so yours is a half step too high"
     ]
     assert [said.kind for said in c.said] == ["transposed"]
 
@@ -197,8 +324,8 @@ def test_one_wrong_note_is_not_another_key() -> None:
 def test_words_for_lengths() -> None:
     lengths = [Fraction(*f) for f in ((1, 8), (1, 16), (3, 16), (1, 12), (1, 2), (1, 1), (5, 16), (1, 4))]
     assert list(map(value, lengths)) == [
-        "an eighth", "a sixteenth", "a dotted eighth", "a triplet eighth", "a half note", "a whole note", "five sixteenths",
-        "a quarter",
+        "an eighth note", "a sixteenth note", "a dotted eighth note", "a triplet eighth note", "a half note", "a whole note",
+        "five sixteenth notes", "a quarter note",
     ]  # fmt: skip
 
 

@@ -30,13 +30,13 @@ if TYPE_CHECKING:
     help="For a person, or for a program.",
 )
 @click.option("--all", "everything", is_flag=True, help="List every difference, and draw every line of the tabs.")
-@click.option("--width", type=click.IntRange(40, 10000), help="Columns; the screen's own if not said, 80 in a pipe.")
+@click.option("--width", type=click.IntRange(40, 10000), help="Columns; default: the screen's own, 80 when piped.")
 def command(mine: str, theirs: str, title: str | None, form: str, everything: bool, width: int | None) -> int:
     """Compare a lick of yours (MINE) with the teacher's (THEIRS).
 
     Both are .lick files, or one of them is - for standard input. Licks are matched by TITLE, or by their titles, or
-    are the only ones. Another key, octave, tempo or spelling is mentioned once and costs no points. Ends
-    with 0 when they are alike, 1 when something differs.
+    are the only ones. Another key, octave, tempo or spelling is mentioned once and costs no points; coming in late
+    does. Exits with 0 when they are alike, 1 when something differs.
     """
     if mine == theirs == "-":
         raise click.UsageError("only one of the two can be standard input")

@@ -23,7 +23,8 @@ class Kind(StrEnum):
     SHORT = "short"  # let go too soon
     LONG = "long"  # held too long
     TECHNIQUE = "technique"  # left out, added, or another one
-    BEND = "bend"  # its size
+    BEND = "bend"  # it arrives at another note: left out, added, or a half step or more off
+    INTONATION = "intonation"  # a bend less than a half step off, or a release
 
 
 class Place(NamedTuple):
@@ -43,9 +44,9 @@ class Difference(NamedTuple):
     by: Fraction  # student's less teacher's: semitones (fret, note, bend), whole notes of the teacher's (time, length); else 0
     lacking: str = ""  # the technique that the teacher has
     added: str = ""  # the technique that the student has
-    about: str = ""  # "bend" or "release" where it is not the note but this that comes early or late
-    moves: bool = False  # all that follows is moved along
-    until: Place | None = None  # where it is said of four notes or more in a row: the last of them
+    about: str = ""  # what is early or late: "bend", "release", or one of the words of `timing`; another way to a pitch: of `technique`
+    moves: bool = False  # all that follows is early or late too
+    until: Place | None = None  # where it is said of four notes or more in a row, or moves some of them only: the last
     times: int = 1  # how often it is played: repeats and `%` play one written note several times
 
 

@@ -13,17 +13,28 @@ from typing import NamedTuple
 
 from lickwright.compare.facts import Difference, Kind, Pair, Place
 from lickwright.compare.match import Matched, Met
-from lickwright.compare.notes import bent_instead, highest_bend, same_pitch
-from lickwright.compare.technique import Otherwise, otherwise
+from lickwright.compare.notes import arrival_off, highest_bend, same_pitch
+from lickwright.compare.technique import BENT_TO, FRETTED, HALF_STEP, Otherwise, bend_instead, otherwise
+from lickwright.compare.timing import JOINED, SPLIT, Slip, Timing, timing
 from lickwright.music.rhythm import count_place
-from lickwright.notation.techniques import Damping
+from lickwright.notation.techniques import Curve, Damping
 from lickwright.timeline import Sound, Timeline
 
 _PLACE_SHARE = Fraction(3, 5)  # of the right pitches that lie on another string: the phrase is played elsewhere
 _PLACE_LEAST = 4  # of them
 _RUN = 4  # notes one after another with the same difference: one thing to say
 _IN_RUNS = (Kind.MISSING, Kind.EXTRA, Kind.EARLY, Kind.LATE, Kind.STRING)
-_TOGETHER = (Kind.EARLY, Kind.LATE, Kind.SHORT, Kind.LONG, Kind.TECHNIQUE, Kind.BEND, Kind.MISSING, Kind.EXTRA)
+_TOGETHER = (
+    Kind.EARLY,
+    Kind.LATE,
+    Kind.SHORT,
+    Kind.LONG,
+    Kind.TECHNIQUE,
+    Kind.BEND,
+    Kind.INTONATION,
+    Kind.MISSING,
+    Kind.EXTRA,
+)
 
 
 class _Found(NamedTuple):
@@ -32,20 +43,24 @@ class _Found(NamedTuple):
     met: Met
     difference: Difference
     over: bool = False  # it may be one of a word that lasts over several notes
+    counts: bool = True  # against the note, in the score
+    told: bool = True  # False for what another difference speaks of
 
 
 def judge(matched: Matched) -> tuple[tuple[Pair, ...], tuple[Difference, ...]]:
     """All pairs once, and all differences once."""
-    judged = _Judge(matched)
+    judged = _Judge(matched, timing(matched))
     found = list(judged.all())
     kinds: dict[tuple[object, ...], set[Kind]] = {}
     firsts: dict[tuple[object, ...], Met] = {}
-    for met in matched.met:
-        firsts.setdefault(_written(met), met)
+    for k, met in enumerate(matched.met):
+        if k not in judged.absorbed:
+            firsts.setdefault(_written(met), met)
     for one in found:
-        kinds.setdefault(_written(one.met), set()).add(one.difference.kind)
+        if one.counts:
+            kinds.setdefault(_written(one.met), set()).add(one.difference.kind)
     pairs = tuple(Pair(met.mine, met.theirs, frozenset(kinds.get(key, ()))) for key, met in firsts.items())
-    return pairs, tuple(_runs(_joined(_once(found))))
+    return pairs, tuple(_runs(_joined(_once([one for one in found if one.told]))))
 
 
 def elsewhere(matched: Matched) -> bool:
@@ -60,6 +75,7 @@ class _Judge:
     """Everything that is asked of the whole phrase while single notes are judged."""
 
     matched: Matched
+    timing: Timing
     elsewhere: bool = False
     # Where a note starts that ends others in one version only: by start, or by start and string.
     faulty_mine: set[tuple[int, int | None]] = field(default_factory=set)
@@ -67,37 +83,46 @@ class _Judge:
     lost: set[int] = field(default_factory=set)  # units of the clock at which a missing note would start
     unsure_mine: set[int] = field(default_factory=set)  # index of a note that is extra or has another pitch
     unsure_theirs: set[int] = field(default_factory=set)
+    absorbed: set[int] = field(default_factory=set)  # notes alone that are a step of a bend in the other version
+    # Starts of notes that answer each other, of the student's and of the teacher's version.
+    answers: set[tuple[int, int]] = field(default_factory=set)
 
     def all(self) -> Iterator[_Found]:
         self._look_round()
         for k, met in enumerate(self.matched.met):
             a, b = met.mine, met.theirs
             if a is None or b is None:
-                yield self._alone(met)
+                if self._step_of_a_bend(k, met):
+                    self.absorbed.add(k)
+                else:
+                    yield self._alone(met)
                 continue
             yield from self._where(met, a, b)
-            yield from self._when(met, a, b)
-            yield from self._how_long(met, a, b)
+            yield from self._when(k, met)
+            if k not in self.timing.figure:  # its notes are shorter or longer, which is what it is said of
+                yield from self._how_long(met, a, b)
             yield from self._how(met, a, b)
-            yield from self._moves(k, met)
 
     def _look_round(self) -> None:
         self.elsewhere = elsewhere(self.matched)
-        for met in self.matched.met:
+        for k, met in enumerate(self.matched.met):
             a, b = met.mine, met.theirs
-            self._look_at_ends(met, a, b)
+            self._look_at_ends(met, a, b, self.timing.slips.get(k))
+            if a is not None and b is not None:
+                self.answers.add((a.start, b.start))
             if a is None or b is None or not same_pitch(a, b, self.matched.semitones):
                 self.unsure_mine |= {a.index} if a is not None else set()
                 self.unsure_theirs |= {b.index} if b is not None else set()
 
-    def _look_at_ends(self, met: Met, a: Sound | None, b: Sound | None) -> None:
+    def _look_at_ends(self, met: Met, a: Sound | None, b: Sound | None, slip: Slip | None) -> None:
         """Takes note of a beginning that ends other notes in one version and not in the other."""
         if a is None and b is not None:
             self.lost.add(b.start * self.matched.clock_theirs + met.shift)
         for sound, ends in ((a, self.faulty_mine), (b, self.faulty_theirs)):
             if sound is None:
                 continue
-            if met.late or a is None or b is None or a.begin.name != b.begin.name:
+            apart = slip is not None and slip.about in (SPLIT, JOINED)
+            if met.late or apart or a is None or b is None or a.begin.name != b.begin.name:
                 ends.add((sound.start, None))  # a note that is joined lets the others ring on
             elif a.string != b.string:
                 ends.add((sound.start, sound.string))
@@ -114,8 +139,29 @@ class _Judge:
     def _alone(self, met: Met) -> _Found:
         return self._found(met, Kind.EXTRA if met.theirs is None else Kind.MISSING)
 
+    def _step_of_a_bend(self, k: int, met: Met) -> bool:
+        """Return whether a note that is alone is a release that the other version has as a note of its own.
+
+        The note before it is bent to in one version and fretted in the other, of which enough is said there.
+        """
+        alone = met.mine or met.theirs
+        before = next((m for m in reversed(self.matched.met[:k]) if m.mine is not None and m.theirs is not None), None)
+        if alone is None or before is None or before.mine is None or before.theirs is None:
+            return False
+        semitones = self.matched.semitones
+        if bend_instead(before.mine, before.theirs, semitones) not in (FRETTED, BENT_TO):
+            return False
+        bent, lower = (before.theirs, semitones) if met.mine is not None else (before.mine, -semitones)
+        if not highest_bend(bent):
+            return False
+        reached = {bent.pitch + s.amount for s in bent.shapes if s.technique.curve is Curve.RELEASE}
+        return alone.pitch + lower in reached
+
     def _where(self, met: Met, a: Sound, b: Sound) -> Iterator[_Found]:
         semitones = self.matched.semitones
+        if self._wrong_elsewhere(a, b):
+            yield self._found(met, Kind.NOTE, Fraction(arrival_off(a, b, semitones)).limit_denominator(100))
+            return
         if same_pitch(a, b, semitones):
             if a.string != b.string and not self.elsewhere:
                 yield self._found(met, Kind.STRING)
@@ -124,20 +170,38 @@ class _Judge:
             return  # a technique, and no pitch to compare
         if a.head is not b.head and a.string == b.string and a.fret == b.fret:
             return  # a harmonic at the right fret sounds elsewhere
-        if not bent_instead(a, b, semitones):
-            by = Fraction(0) if a.dead or b.dead else Fraction(a.pitch + semitones - b.pitch).limit_denominator(100)
-            yield self._found(met, Kind.FRET if a.string == b.string else Kind.NOTE, by)
+        if not bend_instead(a, b, semitones):
+            off = 0.0 if a.dead or b.dead else arrival_off(a, b, semitones) or a.pitch + semitones - b.pitch
+            apart = Fraction(off).limit_denominator(100)
+            yield self._found(met, Kind.FRET if a.string == b.string else Kind.NOTE, apart)
 
-    def _when(self, met: Met, a: Sound, b: Sound) -> Iterator[_Found]:
-        if met.late:
-            kind = Kind.LATE if met.late > 0 else Kind.EARLY
-            yield self._found(met, kind, Fraction(met.late, self.matched.unit))
+    def _when(self, k: int, met: Met) -> Iterator[_Found]:
+        """What is early or late: told of the notes that it begins with, and counted for each."""
+        late, slip = self.timing.late[k], self.timing.slips.get(k)
+        if slip is not None:
+            yield self._slip(met, slip)._replace(counts=late != 0)
+        elif late:
+            kind = Kind.LATE if late > 0 else Kind.EARLY
+            yield self._found(met, kind, Fraction(late, self.matched.unit))._replace(told=False)
+
+    def _slip(self, met: Met, slip: Slip) -> _Found:
+        found = self._found(met, Kind.LATE if slip.by > 0 else Kind.EARLY, Fraction(slip.by, self.matched.unit))
+        notes = [self.matched.met[k] for k in slip.notes]
+        last = self.matched.met[slip.until].theirs if slip.until is not None else None
+        difference = found.difference._replace(
+            mine=tuple(m.mine for m in notes if m.mine is not None),
+            theirs=tuple(m.theirs for m in notes if m.theirs is not None),
+            about=slip.about, moves=slip.moves, until=place(self.matched.theirs, last) if last is not None else None,
+        )  # fmt: skip
+        return found._replace(difference=difference)
 
     def _how_long(self, met: Met, a: Sound, b: Sound) -> Iterator[_Found]:
         """The end of a note, where it is not that of another's beginning that is itself another matter."""
         off = self._end_off(met, a, b)
         if off in (0, met.late) or a.kind != "note" or b.kind != "note" or a.dead or b.dead or _rings(a) or _rings(b):
             return
+        if (a.end, b.end) in self.answers or a.end * self.matched.clock_mine == b.end * self.matched.clock_theirs:
+            return  # up to the next note, or up to where the teacher's ends
         if self.faulty_mine & {(a.end, None), (a.end, a.string)}:
             return
         if self.faulty_theirs & {(b.end, None), (b.end, b.string)} and off > 0:
@@ -152,37 +216,35 @@ class _Judge:
 
     def _how(self, met: Met, a: Sound, b: Sound) -> Iterator[_Found]:
         """Techniques; of another note on another string that is too much to ask."""
-        bent = bent_instead(a, b, self.matched.semitones)
-        if a.string != b.string and not (bent or self.elsewhere or same_pitch(a, b, self.matched.semitones)):
+        semitones = self.matched.semitones
+        instead = bend_instead(a, b, semitones)
+        if instead:
+            lacking, added = "bend" if highest_bend(b) else "", "bend" if highest_bend(a) else ""
+            one = Otherwise(lacking, added, about=instead) if lacking != added else Otherwise("", "", about=instead)
+            yield self._technique(met, one)
             return
-        if bent:
-            yield self._technique(met, Otherwise("bend", "") if highest_bend(b) else Otherwise("", "bend"))
+        if a.string != b.string and not (self.elsewhere or same_pitch(a, b, semitones)) or self._wrong_elsewhere(a, b):
             return
         right = a.index not in self.unsure_mine
         sources_right = right and a.source not in self.unsure_mine and b.source not in self.unsure_theirs
         clock = (self.matched.clock_mine, self.matched.clock_theirs)
-        for one in otherwise(a, b, sources_right, clock, met.late, None if right else self.matched.semitones):
+        for one in otherwise(a, b, sources_right, clock, met.late, semitones):
             yield self._technique(met, one)
+
+    def _wrong_elsewhere(self, a: Sound, b: Sound) -> bool:
+        """Return whether a bend is missing or added on another string: the note is wrong, wherever its bend begins."""
+        bent = bool(highest_bend(a)) != bool(highest_bend(b))
+        off = arrival_off(a, b, self.matched.semitones)
+        return a.string != b.string and not self.elsewhere and bent and not (a.dead or b.dead) and abs(off) >= HALF_STEP
 
     def _technique(self, met: Met, one: Otherwise) -> _Found:
         found = self._found(
-            met, one.kind, Fraction(one.by) if one.kind is Kind.BEND else Fraction(one.by) / self.matched.unit
+            met,
+            one.kind,
+            Fraction(one.by) if one.kind in (Kind.BEND, Kind.INTONATION) else Fraction(one.by) / self.matched.unit,
         )
         difference = found.difference._replace(lacking=one.lacking, added=one.added, about=one.about)
         return _Found(met, difference, one.lasts)
-
-    def _moves(self, k: int, met: Met) -> Iterator[_Found]:
-        """A pause put in or left out: nothing is wrong here but the place, and all that follows is moved along."""
-        before = next((m for m in reversed(self.matched.met[:k]) if m.moment != met.moment), None)
-        if before is None or before.shift == met.shift or met.mine is None or met.theirs is None:
-            return
-        if before.mine is None or before.theirs is None or self._end_off(before, before.mine, before.theirs):
-            return
-        first = next(m for m in self.matched.met if m.moment == met.moment)
-        if first is met and not met.late:
-            by = met.shift - before.shift
-            found = self._found(met, Kind.LATE if by > 0 else Kind.EARLY, Fraction(by, self.matched.unit))
-            yield _Found(met, found.difference._replace(moves=True))
 
 
 def _rings(sound: Sound) -> bool:

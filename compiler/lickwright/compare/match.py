@@ -97,7 +97,7 @@ def _read(mine: Timeline, theirs: Timeline, semitones: int, links: list[Link], f
                 break
             cost, found, moved = total, guess, shifted
     met = _met(one, other, found, moved, semitones)
-    _rejoin(met, clock_mine, clock_theirs, unit // 4)
+    _rejoin(met, clock_mine, clock_theirs, unit // 2)
     first = next((m.shift for m in met if m.mine and m.theirs), 0)
     return cost, Matched(mine, theirs, semitones, factor, unit, clock_mine, clock_theirs, tuple(met), first)
 

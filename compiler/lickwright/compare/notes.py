@@ -19,12 +19,12 @@ UNLIKE = 70
 OTHER_KIND = 30  # a grace note for a note
 OTHER_STROKE = 5  # decides between equal notes only
 
-_BENDS = (Curve.BEND, Curve.PREBEND)
+BENT = (Curve.BEND, Curve.PREBEND)
 
 
 def highest_bend(sound: Sound) -> float:
     """Semitones above the fretted pitch at the top of its bends; 0 without one."""
-    return max((shape.amount for shape in sound.shapes if shape.technique.curve in _BENDS), default=0.0)
+    return max((shape.amount for shape in sound.shapes if shape.technique.curve in BENT), default=0.0)
 
 
 def same_pitch(a: Sound, b: Sound, semitones: int) -> bool:
@@ -39,7 +39,12 @@ def bent_instead(a: Sound, b: Sound, semitones: int) -> bool:
     one, other = highest_bend(a), highest_bend(b)
     if a.dead or b.dead or (one > 0) == (other > 0):
         return False
-    return a.pitch + one + semitones == b.pitch + other
+    return arrival_off(a, b, semitones) == 0
+
+
+def arrival_off(a: Sound, b: Sound, semitones: int) -> float:
+    """Return by how many semitones `a` arrives too high, each taken at the top of its bends."""
+    return a.pitch + highest_bend(a) + semitones - b.pitch - highest_bend(b)
 
 
 def note_cost(a: Sound, b: Sound, semitones: int) -> int:

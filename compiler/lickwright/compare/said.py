@@ -12,11 +12,11 @@ from fractions import Fraction
 from lickwright.compare.facts import Said
 from lickwright.compare.judge import elsewhere
 from lickwright.compare.match import Matched
-from lickwright.compare.wording import value
+from lickwright.compare.timing import timing
 from lickwright.music.rhythm import Feel, value_name
 
 _STEPS = {
-    1: "a half-step", 2: "a whole step", 3: "a minor third", 4: "a major third", 5: "a fourth", 6: "a flat fifth",
+    1: "a half step", 2: "a whole step", 3: "a minor third", 4: "a major third", 5: "a fourth", 6: "a flat fifth",
     7: "a fifth", 8: "a minor sixth", 9: "a major sixth", 10: "a minor seventh", 11: "a major seventh",
 }  # fmt: skip
 
@@ -47,10 +47,9 @@ def _all(matched: Matched) -> Iterator[Said]:
         yield Said("feel", f"you write {one}, the teacher writes {other}; compared as it sounds")
     elif str(mine.feel) != str(theirs.feel):
         yield Said("feel", f"you play {_feel(mine.feel)}, the teacher plays {_feel(theirs.feel)}; compared as written")
-    if matched.first_shift:
-        word = "later" if matched.first_shift > 0 else "earlier"
-        off = value(Fraction(abs(matched.first_shift), matched.unit))
-        yield Said("start", f"your version begins {off} {word} in the bar, and is compared from there")
+    if matched.first_shift and not timing(matched).enters_late:
+        rest = "you rest longer" if matched.first_shift > 0 else "you rest less"
+        yield Said("start", f"{rest} before the first note, and come in on the right beat: compared from there")
 
 
 def _feel(feel: Feel) -> str:

@@ -16,8 +16,8 @@ WHOLE = NOTE + START + LENGTH + HOW
 EXTRA = 5  # taken off for a note that the teacher has not
 
 FORMULA = (
-    f"{WHOLE} points a note, {NOTE} for the pitch, {START} for starting on time, {LENGTH} for length, {HOW} for how it is played; "
-    f"a wrong note keeps the points for its start, an extra note costs {EXTRA}"
+    f"{WHOLE} points a note, {NOTE} for the pitch (of a bend: the one it arrives at), {START} for starting on time, "
+    f"{LENGTH} for length, {HOW} for how it is played; a wrong note keeps the points for its start, an extra note costs {EXTRA}"
 )
 
 
@@ -36,7 +36,7 @@ def _points(pair: Pair) -> int:
     if Kind.MISSING in kinds:
         return 0
     start = 0 if kinds & {Kind.EARLY, Kind.LATE} else START
-    if kinds & {Kind.FRET, Kind.NOTE}:
+    if kinds & {Kind.FRET, Kind.NOTE, Kind.BEND}:
         return start
     length = 0 if kinds & {Kind.SHORT, Kind.LONG} else LENGTH
-    return NOTE + start + length + max(0, HOW - len(kinds & {Kind.STRING, Kind.TECHNIQUE, Kind.BEND}))
+    return NOTE + start + length + max(0, HOW - len(kinds & {Kind.STRING, Kind.TECHNIQUE, Kind.INTONATION}))

@@ -1,7 +1,8 @@
 """Single notes out of time told from a version that runs late as a whole.
 
 In: by how much each paired moment is late. Out: for each the shift that holds there; what a moment is late besides is its
-own. The fewest words win: a note out of time costs one, a lasting shift a few, found by dynamic programming.
+own. The fewest words win: a note out of time costs one, a lasting shift a few, found by dynamic programming. Where a
+figure is rushed or dragged and what follows stays early or late, the shift begins after the figure.
 """
 
 from __future__ import annotations
@@ -10,7 +11,9 @@ from collections.abc import Sequence
 
 _OUT_OF_TIME = 10  # one moment
 _CHANGE = 25  # a shift from here on: cheaper than three moments out of time, dearer than two
-_CHANGE_AT_ODD_BAR = 6  # the same where a bar does not add up or several notes are missing or extra
+_CHANGE_AT_ODD_BAR = (
+    6  # the same where a bar does not add up, several notes are missing or extra, or a figure leads there
+)
 _STARTS_SHIFTED = 18  # the whole version is shifted: cheaper than two moments out of time
 
 
@@ -23,7 +26,7 @@ def shifts(late: Sequence[int], cheap: Sequence[bool]) -> list[int]:
     came: list[list[int]] = []
     for k in range(1, len(late)):
         least = min(range(len(states)), key=costs.__getitem__)
-        change = costs[least] + (_CHANGE_AT_ODD_BAR if cheap[k] else _CHANGE)
+        change = costs[least] + (_CHANGE_AT_ODD_BAR if cheap[k] or _arrives(late, k) else _CHANGE)
         steps = [n if cost <= change else least for n, cost in enumerate(costs)]
         costs = [
             min(cost, change) + (_OUT_OF_TIME if s != late[k] else 0) for s, cost in zip(states, costs, strict=True)
@@ -34,4 +37,21 @@ def shifts(late: Sequence[int], cheap: Sequence[bool]) -> list[int]:
     for steps in reversed(came):
         at = steps[at]
         path.append(at)
-    return [states[n] for n in reversed(path)]
+    return _after_figures([states[n] for n in reversed(path)], late)
+
+
+def _arrives(late: Sequence[int], k: int) -> bool:
+    """Return whether a rushed or dragged figure ends before `k`, and what comes from there on is as late as `late[k]`."""
+    return 2 <= k < len(late) - 1 and late[k] == late[k + 1] and _between(late[k - 1], late[k - 2], late[k])
+
+
+def _between(value: int, one: int, other: int) -> bool:
+    return one < value < other or other < value < one
+
+
+def _after_figures(shift: list[int], late: Sequence[int]) -> list[int]:
+    """Begin each shift after the moments on the way there, so that what is early is not taken for late."""
+    for k in range(1, len(shift)):
+        if shift[k] != shift[k - 1] and _between(late[k], shift[k - 1], shift[k]):
+            shift[k] = shift[k - 1]
+    return shift

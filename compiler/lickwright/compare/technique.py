@@ -11,12 +11,17 @@ from itertools import zip_longest
 from typing import NamedTuple
 
 from lickwright.compare.facts import Kind
-from lickwright.compare.notes import highest_bend
+from lickwright.compare.notes import BENT, arrival_off, highest_bend
 from lickwright.notation.techniques import PICKED, Curve, Damping, Stroke, Technique
 from lickwright.notation.techniques import Kind as Place
 from lickwright.timeline import Shape, Sound
 
-_BENT = (Curve.BEND, Curve.PREBEND)
+FRETTED, BENT_TO, ELSEWHERE = (
+    "fretted",
+    "bent",
+    "elsewhere",
+)  # the right pitch, though only one of the two bends up to it, or from another fret
+HALF_STEP = 1.0  # semitones: a bend that is so far off arrives at another note
 _TIMED = (Curve.BEND, Curve.RELEASE)  # whose beginning is heard
 
 
@@ -32,12 +37,12 @@ class Otherwise(NamedTuple):
 
 
 def otherwise(
-    a: Sound, b: Sound, sources_right: bool, clock: tuple[int, int], late: int, semitones: int | None
+    a: Sound, b: Sound, sources_right: bool, clock: tuple[int, int], late: int, semitones: int
 ) -> Iterator[Otherwise]:
-    """What the student's note `a` has otherwise than `b`.
+    """Return what the student's note `a` has otherwise than `b`.
 
     `sources_right`: the notes they are joined to answer each other too. `late`: of the note itself, in units.
-    `semitones`: None for notes of one pitch, else what to add to the student's.
+    `semitones`: what to add to the student's pitches.
     """
     if a.kind != b.kind:
         yield Otherwise(_event(b), _event(a))
@@ -93,19 +98,31 @@ def _heard(mark: Technique) -> bool:
     return not silent or mark.loudness != 1.0
 
 
-def _shapes(a: Sound, b: Sound, clock: tuple[int, int], late: int, semitones: int | None) -> Iterator[Otherwise]:
-    one, other = _told(a), _told(b)
-    gone: set[Curve] = set()
-    for mine, theirs in _facing(one, other):
-        if mine is None or theirs is None or mine.technique.curve is not theirs.technique.curve:
-            lacking, added = theirs.technique if theirs else None, mine.technique if mine else None
-            follows = {t.curve for t in (lacking, added) if t is not None}
-            if follows == {Curve.RELEASE} and gone & set(_BENT):
-                continue  # no bend, no release
-            gone |= follows
-            yield Otherwise(lacking.name if lacking else "", added.name if added else "")
+def bend_instead(a: Sound, b: Sound, semitones: int) -> str:
+    """Return how the right pitch is reached in another way: one of the constants above; "" where it is not so."""
+    one, other = highest_bend(a), highest_bend(b)
+    if a.dead or b.dead or not (one or other) or a.pitch + semitones == b.pitch or arrival_off(a, b, semitones):
+        return ""
+    return ELSEWHERE if one and other else FRETTED if other else BENT_TO
+
+
+def _shapes(a: Sound, b: Sound, clock: tuple[int, int], late: int, semitones: int) -> Iterator[Otherwise]:
+    """Bends, releases and vibratos. A wrong note is bent from another pitch: of its bends nothing is said."""
+    right = a.pitch + semitones == b.pitch or a.dead or b.dead
+    gone: set[Curve] = set() if right else {*BENT}
+    for mine, theirs in _facing(_told(a), _told(b)):
+        if mine is not None and theirs is not None and mine.technique.curve is theirs.technique.curve:
+            yield from _one_shape(a, b, mine, theirs, clock, late, right)
             continue
-        yield from _one_shape(a, b, mine, theirs, clock, late, semitones)
+        lacking, added = theirs.technique if theirs else None, mine.technique if mine else None
+        curves = {t.curve for t in (lacking, added) if t is not None}
+        follows = curves == {Curve.RELEASE} and gone & set(BENT)
+        gone |= curves
+        if follows or (not right and curves & set(BENT)):
+            continue  # no bend, no release
+        names = lacking.name if lacking else "", added.name if added else ""
+        off = arrival_off(a, b, semitones) if len(curves & set(BENT)) == 1 == sum(map(bool, names)) else 0
+        yield Otherwise(*names, Kind.BEND, off) if abs(off) >= HALF_STEP else Otherwise(*names)
 
 
 def _told(sound: Sound) -> list[Shape]:
@@ -118,15 +135,16 @@ def _told(sound: Sound) -> list[Shape]:
 
 
 def _one_shape(
-    a: Sound, b: Sound, mine: Shape, theirs: Shape, clock: tuple[int, int], late: int, semitones: int | None
+    a: Sound, b: Sound, mine: Shape, theirs: Shape, clock: tuple[int, int], late: int, right: bool
 ) -> Iterator[Otherwise]:
-    """Two of one kind: their size, and when they begin."""
+    """Two of one kind: their size where the notes are `right`, and when they begin."""
     curve = theirs.technique.curve
-    if curve in (*_BENT, Curve.RELEASE):
-        reached = semitones is not None and a.pitch + semitones + mine.amount == b.pitch + theirs.amount
+    if curve in (*BENT, Curve.RELEASE):
         release_of_wrong = curve is Curve.RELEASE and highest_bend(a) != highest_bend(b) and bool(theirs.amount)
-        if mine.amount != theirs.amount and not reached and not release_of_wrong:
-            yield Otherwise("", "", Kind.BEND, mine.amount - theirs.amount, theirs.technique.name)
+        off = mine.amount - theirs.amount
+        if right and off and not release_of_wrong:
+            wrong = curve is not Curve.RELEASE and abs(off) >= HALF_STEP
+            yield Otherwise("", "", Kind.BEND if wrong else Kind.INTONATION, off, theirs.technique.name)
     elif mine.technique.amount != theirs.technique.amount:
         yield Otherwise(theirs.technique.name, mine.technique.name)
     if curve in _TIMED:

@@ -8,36 +8,44 @@ from __future__ import annotations
 from fractions import Fraction
 
 from lickwright.compare.facts import Difference, Kind, Place
+from lickwright.compare.notes import BENT, highest_bend
+from lickwright.compare.technique import BENT_TO, FRETTED
+from lickwright.compare.timing import DRAGGED, ENTRY, JOINED, RUSHED, SPLIT
 from lickwright.music.rhythm import value_name
 from lickwright.timeline import Sound, Timeline
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 _SIZES = {
     0.0: "not at all",
-    0.5: "a quarter-step",
-    1.0: "a half-step",
-    2.0: "a full step",
-    3.0: "a step and a half",
-    4.0: "two steps",
+    0.5: "a quarter step",
+    1.0: "a half step",
+    1.5: "three quarter steps",
+    2.0: "a whole step",
+    3.0: "a whole step and a half",
+    4.0: "two whole steps",
 }
 
 
 def value(length: Fraction) -> str:
-    """`an eighth`, `a half note`, `three sixteenths`: note values only."""
+    """Return a length in words: `an eighth note`, `a half note`, `three sixteenth notes`: note values only."""
     name = value_name(length)
     if "of a whole note" not in name:
-        return f"{'an' if name[0] in 'aeiou' else 'a'} {name}" + (" note" if length >= Fraction(1, 2) else "")
+        return f"{'an' if name[0] in 'aeiou' else 'a'} {name} note"
     for part in (Fraction(1, n) for n in (1, 2, 4, 8, 16, 32, 64, 6, 12, 24, 48)):
         count = length / part
         if count.denominator == 1:
-            number = _NUMBERS[count.numerator] if count.numerator < len(_NUMBERS) else str(count.numerator)
-            return f"{number} {value_name(part)}" + (" notes" if part >= Fraction(1, 2) else "s")
+            return f"{_number(count.numerator)} {value_name(part)} notes"
     return name
 
 
+def _number(count: int) -> str:
+    return _NUMBERS[count] if count < len(_NUMBERS) else str(count)
+
+
 def size(semitones: float) -> str:
-    """How far a bend goes: `a full step`."""
-    return _SIZES.get(semitones) or f"{semitones / 2:g} steps"
+    """Return how far a bend goes, in words: `a whole step`. Less than 0 is as far downwards."""
+    semitones = abs(semitones)
+    return _SIZES.get(semitones) or f"{semitones:g} half steps"
 
 
 def spot(timeline: Timeline, sound: Sound) -> str:
@@ -56,7 +64,7 @@ def _spots(timeline: Timeline, sounds: tuple[Sound, ...]) -> str:
 
 def sentence(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     """What differs, from the student's side: "fret 6 on the B string: the teacher plays fret 5, one fret lower"."""
-    words = _said(mine, theirs, d) if d.until is None else _run(d, d.until)
+    words = _said(mine, theirs, d) if d.until is None or d.moves else _run(d, d.until)
     return words + (f" ({d.times} times, as it is repeated)" if d.times > 1 else "")
 
 
@@ -76,7 +84,7 @@ def _said(mine: Timeline, theirs: Timeline, d: Difference) -> str:
             one, several = ("is held", "are held") if d.kind is Kind.LONG else ("stops", "stop")
             how = one if len(d.mine) == 1 else several
             return f"{_whole(mine, d)} {how} {value(abs(d.by))} too {'long' if d.kind is Kind.LONG else 'soon'}"
-        case Kind.BEND:
+        case Kind.BEND | Kind.INTONATION:
             return _bend(mine, d)
         case Kind.TECHNIQUE:
             return _technique(mine, theirs, d)
@@ -93,7 +101,7 @@ def _run(d: Difference, until: Place) -> str:
         case Kind.STRING:
             return f"{notes}: the right ones, but not on the teacher's strings"
         case _:
-            return f"{notes}: they come {value(abs(d.by))} {'late' if d.by > 0 else 'early'}"
+            return f"these {notes}, are {_off(d)}"
 
 
 def _whole(timeline: Timeline, d: Difference) -> str:
@@ -103,6 +111,9 @@ def _whole(timeline: Timeline, d: Difference) -> str:
 
 def _other_note(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     a, b = d.mine[0], d.theirs[0]
+    if highest_bend(b) and not (a.dead or b.dead):
+        up = f"bends {_there(theirs, a, b)} up {size(highest_bend(b))}"
+        return f"{_played(mine, a)}: the teacher {up}" + (f", {_apart(d)}" if d.by else "")
     if d.kind is Kind.NOTE:
         return f"{spot(mine, a)}: the teacher plays {spot(theirs, b)}"
     frets = abs((a.fret or 0) - (b.fret or 0))
@@ -110,53 +121,100 @@ def _other_note(mine: Timeline, theirs: Timeline, d: Difference) -> str:
         return f"{spot(mine, a)}: the teacher plays {spot(theirs, b)}" + (f", {_apart(d)}" if d.by else "")
     count = "one fret" if frets == 1 else f"{_NUMBERS[frets] if frets < 7 else frets} frets"
     goal = "the open string" if b.fret == 0 else f"fret {b.fret}"
-    return f"{spot(mine, a)}: the teacher plays {goal}, {count} {'lower' if d.by > 0 else 'higher'}"
+    return f"{_played(mine, a)}: the teacher plays {goal}, {count} {'lower' if d.by > 0 else 'higher'}"
+
+
+def _played(timeline: Timeline, sound: Sound) -> str:
+    """Return `fret 5 on the B string`, with its bend if it has one."""
+    bend = highest_bend(sound)
+    return spot(timeline, sound) + (f", bent {size(bend)}" if bend else "")
+
+
+def _there(timeline: Timeline, a: Sound, b: Sound) -> str:
+    """Return where `b` is played; without the string where that is the one of `a`."""
+    return f"fret {b.fret}" if a.string == b.string and b.fret else spot(timeline, b)
 
 
 def _apart(d: Difference) -> str:
-    """How far off, where frets do not say it: in another key or tuning."""
-    steps = abs(d.by)
-    word = "a half-step" if steps == 1 else f"{float(steps):g} half-steps"
-    return f"so yours is {word} too {'high' if d.by > 0 else 'low'}"
+    """Return how far off the pitch is that is arrived at, where frets do not say it."""
+    return f"so yours is {size(float(d.by))} too {'high' if d.by > 0 else 'low'}"
+
+
+def _off(d: Difference) -> str:
+    """Return `an eighth note late`."""
+    return f"{value(abs(d.by))} {'late' if d.by > 0 else 'early'}"
 
 
 def _out_of_time(mine: Timeline, d: Difference) -> str:
-    off, word = value(abs(d.by)), "late" if d.by > 0 else "early"
+    up_to = f" up to bar {d.until.bar}, beat {d.until.beat}" if d.until is not None else ""
+    if d.about == ENTRY:
+        return f"you come in {_off(d)}, and stay so{up_to}"
+    if d.about in (RUSHED, DRAGGED):
+        return _figure(mine, d, up_to)
+    if d.about in (SPLIT, JOINED):
+        return _pair(mine, d) + (f", and so is everything{up_to or ' after it'}" if d.moves else "")
     if d.about:
-        return f"the {d.about} of {spot(mine, d.mine[0])} comes {off} {word}"
+        return f"the {d.about} of {spot(mine, d.mine[0])} is {_off(d)}"
     if d.moves:
-        return f"from here on everything comes {off} {'later' if d.by > 0 else 'earlier'}"
-    return f"{_whole(mine, d)} {'come' if len(d.mine) > 1 else 'comes'} {off} {word}"
+        return f"from here {up_to[1:] or 'on'} everything is {_off(d)}"
+    return f"{_whole(mine, d)} {'are' if len(d.mine) > 1 else 'is'} {_off(d)}"
+
+
+def _figure(mine: Timeline, d: Difference, up_to: str) -> str:
+    """Return what is said of notes that go too fast or too slowly, and of what follows."""
+    figure = len(d.mine) - d.moves
+    words = f"these {_number(figure)} notes are {d.about}" if figure > 1 else f"this note is {d.about}"
+    if d.moves:
+        return f"{words}; from {_name(mine, d.mine[-1])}{up_to or ' on'} everything is {_off(d)}"
+    return f"{words}: the last one is {_off(d)}"
+
+
+def _name(timeline: Timeline, sound: Sound) -> str:
+    """Return a note as it is written: `E5`."""
+    if sound.fret is None:
+        return spot(timeline, sound)
+    return f"{timeline.settings.tuning.written(sound.string)}{sound.fret}"
+
+
+def _pair(mine: Timeline, d: Difference) -> str:
+    """Return what is said of notes that are to sound together and do not, and the other way round."""
+    late = f"{_bent(mine, d.mine[0])} is {_off(d)}"
+    if d.about == JOINED:
+        return f"you play these two together: {late}"
+    return f"you split the pair: {late}" if len(d.mine) == 1 else f"you split the chord: its last note is {_off(d)}"
+
+
+def _bent(timeline: Timeline, sound: Sound) -> str:
+    """Return `the bend at fret 8 on the B string`, or the note alone where it has none."""
+    where = spot(timeline, sound)
+    return f"the bend at {where}" if highest_bend(sound) else where
 
 
 def _bend(mine: Timeline, d: Difference) -> str:
-    """Sizes of the two that differ."""
-    yours, wanted = _amounts(d)
+    """Return what is said of a pitch that a bend does not arrive at."""
+    a, off = d.mine[0], f"{size(float(d.by))} too {'high' if d.by > 0 else 'low'}"
+    if d.lacking:
+        return f"the bend is missing: {spot(mine, a)} stays {off}"
+    if d.added:
+        return f"a bend at {spot(mine, a)}, where the teacher has none: it arrives {off}"
     if d.about == "release":
-        return (
-            f"the release of {spot(mine, d.mine[0])} stops {size(float(abs(d.by)))} too {'high' if d.by > 0 else 'low'}"
-        )
-    return f"{spot(mine, d.mine[0])} is bent {size(yours)}; the teacher bends {size(wanted)}"
+        return f"the release at {spot(mine, a)} stops {off}"
+    yours, wanted = _amounts(d)
+    return f"{spot(mine, a)} is bent {size(yours)}; the teacher bends {size(wanted)}"
 
 
 def _amounts(d: Difference) -> tuple[float, float]:
     """The first two bend amounts that are `by` apart."""
-    a = [
-        shape.amount for shape in d.mine[0].shapes if shape.technique.name == d.about or shape.technique.curve == "bend"
-    ]
-    b = [
-        shape.amount
-        for shape in d.theirs[0].shapes
-        if shape.technique.name == d.about or shape.technique.curve == "bend"
-    ]
+    a, b = (
+        [shape.amount for shape in sound.shapes if shape.technique.curve in BENT] for sound in (d.mine[0], d.theirs[0])
+    )
     return next((x, y) for x in a for y in b if x - y == d.by)
 
 
 def _technique(mine: Timeline, theirs: Timeline, d: Difference) -> str:
-    a, b = d.mine[0], d.theirs[0]
-    here = f"at {spot(mine, a)}" if len(d.mine) == 1 else f"over these {len(d.mine)} notes"
-    if (a.pitch != b.pitch and a.fret != b.fret) and "bend" in (d.lacking, d.added):
-        return f"{spot(mine, a)}: the teacher reaches this note {_by_bend(theirs, b, bool(d.lacking))}"
+    if d.about:
+        return _another_way(mine, theirs, d)
+    here = f"at {spot(mine, d.mine[0])}" if len(d.mine) == 1 else f"over these {len(d.mine)} notes"
     if d.lacking and d.added:
         return f"{_a(d.added)} {here}, where the teacher has {_a(d.lacking)}"
     if d.lacking:
@@ -164,8 +222,15 @@ def _technique(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     return f"{_a(d.added)} {here}, where the teacher has none"
 
 
-def _by_bend(theirs: Timeline, b: Sound, bent: bool) -> str:
-    return f"by bending {spot(theirs, b)}" if bent else f"without a bend, at {spot(theirs, b)}"
+def _another_way(mine: Timeline, theirs: Timeline, d: Difference) -> str:
+    """Return what is said of the right pitch where only one of the two bends up to it, or from another fret."""
+    a, b = d.mine[0], d.theirs[0]
+    if d.about == FRETTED:
+        return f"{spot(mine, a)} is the right pitch; the teacher bends up to it from {_there(theirs, a, b)}"
+    there = _there(theirs, a, b)
+    if d.about == BENT_TO:
+        return f"you bend up to the right pitch from {spot(mine, a)}; the teacher frets it, at {there}"
+    return f"you bend up to the right pitch from {spot(mine, a)}, the teacher from {there}"
 
 
 _NO_ARTICLE = ("picked", "tapped", "hammered", "tremolo", "let", "palm", "short", "snapped", "vibrato", "wide")

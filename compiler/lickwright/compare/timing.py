@@ -1,0 +1,181 @@
+"""What comes early or late, and what of it is one thing of several notes.
+
+In: `Matched`. Out: `Timing`: how far each note is from its place in the teacher's bar, and `Slip`s: a late entry, a part that
+stays late, a figure that is rushed or dragged, a pair that is split or played together. Everything is told against the
+teacher's beat, so that a note that is early is never called late. A version that is whole bars late is in its place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from itertools import groupby
+from typing import NamedTuple
+
+from lickwright.compare.match import Matched, Met
+from lickwright.timeline import Sound, Timeline
+
+ENTRY, RUSHED, DRAGGED, SPLIT, JOINED = "entry", "rushed", "dragged", "split", "together"
+
+
+class Slip(NamedTuple):
+    """One thing that is out of time, of one note or several."""
+
+    notes: tuple[int, ...]  # indices of `Matched.met`: the notes that it is told of
+    by: int  # units that it comes late
+    about: str = ""  # one of the constants above, or "" for a note on its own
+    moves: bool = False  # what follows stays so
+    until: int | None = None  # the last note that does, where the student is in time again later
+
+
+@dataclass(slots=True)
+class Timing:
+    """When the student's notes come."""
+
+    late: list[int]  # units that each of `Matched.met` comes late; 0 for one alone
+    slips: dict[int, Slip] = field(default_factory=dict)  # by the first note that it is told of
+    told: set[int] = field(default_factory=set)  # notes that a slip speaks of or covers
+    figure: dict[int, str] = field(default_factory=dict)  # notes of a figure that is rushed or dragged, and which it is
+    enters_late: bool = False  # the phrase is not in its place from the first moment on
+
+
+def timing(matched: Matched) -> Timing:
+    """Return what is early or late in a phrase."""
+    level = [_displaced(matched, met) for met in matched.met]
+    found = Timing([lasting + met.late for lasting, met in zip(level, matched.met, strict=True)])
+    moments = _moments(matched)
+    found.enters_late = bool(moments) and level[moments[0][0]] != 0
+    for moment in moments:
+        _split(matched, moment, found)
+    _joined(matched, moments, level, found)
+    _lasting(moments, level, found)
+    _figures(moments, level, found)
+    for k, late in enumerate(found.late):
+        if late and k not in found.told:
+            found.slips.setdefault(k, Slip((k,), late))
+    return found
+
+
+def _displaced(matched: Matched, met: Met) -> int:
+    """Return by how much the lasting shift moves a note within the teacher's bar, in units, the nearest way round."""
+    if met.mine is None or met.theirs is None or not met.shift:
+        return 0
+    bar = int(matched.theirs.settings.meter.length * matched.unit)
+    if matched.mine.settings.meter.length * matched.factor * matched.unit != bar:
+        return met.shift
+    apart = _bar_start(matched.mine, met.mine) * matched.factor - _bar_start(matched.theirs, met.theirs)
+    late = (met.shift - int(apart * matched.unit)) % bar
+    return late if 2 * late <= bar else late - bar
+
+
+def _bar_start(timeline: Timeline, sound: Sound) -> Fraction:
+    """Return when the bar of a note starts as played, in whole notes; a pick-up is the end of a full bar."""
+    bar, slot = timeline.bars[sound.bar], timeline.slots[sound.slot]
+    start = timeline.fraction(timeline.sounds[sound.index].start - slot.at)
+    if bar.number:
+        return start
+    return start - max(Fraction(0), timeline.settings.meter.length - timeline.fraction(bar.length))
+
+
+def _moments(matched: Matched) -> list[list[int]]:
+    """Return the indices of paired notes, those that the teacher starts together in one list."""
+    paired = [k for k, met in enumerate(matched.met) if met.mine is not None and met.theirs is not None]
+    return [list(group) for _, group in groupby(paired, key=lambda k: matched.met[k].moment)]
+
+
+def _split(matched: Matched, moment: list[int], found: Timing) -> None:
+    """A chord whose notes come one after another: the first is in its place, and the rest is told as one thing."""
+    if len({found.late[k] for k in moment}) < 2 or any(_stolen(matched.met[k]) for k in moment):
+        return
+    base = min((found.late[k] for k in moment), key=abs)
+    apart = [k for k in moment if found.late[k] != base]
+    worst = max((found.late[k] for k in apart), key=abs)
+    _tell(found, Slip(tuple(apart), worst, SPLIT))
+
+
+def _joined(matched: Matched, moments: list[list[int]], level: list[int], found: Timing) -> None:
+    """A note that is played together with the one before it."""
+    for before, moment in zip(moments, moments[1:], strict=False):
+        starts = {a.start for k in before if (a := matched.met[k].mine) is not None and not _stolen(matched.met[k])}
+        for k in moment:
+            mine = matched.met[k].mine
+            if mine is None or mine.start not in starts or _stolen(matched.met[k]) or k in found.told:
+                continue
+            if found.late[k] < 0 and found.late[k] < level[before[0]]:
+                _tell(found, Slip((k,), found.late[k], JOINED))
+
+
+def _stolen(met: Met) -> bool:
+    """Return whether it is a grace note or a stroke of a rake, which has no time of its own."""
+    return any(sound is not None and sound.kind != "note" for sound in (met.mine, met.theirs))
+
+
+def _tell(found: Timing, slip: Slip) -> None:
+    found.slips[slip.notes[0]] = slip
+    found.told.update(slip.notes)
+
+
+def _lasting(moments: list[list[int]], level: list[int], found: Timing) -> None:
+    """Parts that stay early or late: told where they begin, with the figure that leads there."""
+    start = 0
+    before = 0
+    while start < len(moments):
+        here = level[moments[start][0]]
+        end = start
+        while end + 1 < len(moments) and level[moments[end + 1][0]] == here:
+            end += 1
+        if here and here != before:
+            last = moments[end][-1] if end + 1 < len(moments) else None
+            _tell(found, _begins(moments, start, before, here, found)._replace(moves=True, until=last))
+        if here:
+            found.told.update(k for moment in moments[start : end + 1] for k in moment if found.late[k] == here)
+        start, before = end + 1, here
+
+
+def _begins(moments: list[list[int]], start: int, before: int, here: int, found: Timing) -> Slip:
+    """Return how a lasting shift begins."""
+    first = next((k for k in moments[start] if found.late[k] == here), moments[start][0])
+    known = found.slips.get(first)
+    if known is not None:
+        return known  # a pair that is split, or played together
+    low = start
+    while low and before != here and _within(found.late[moments[low - 1][0]], before, here):
+        low -= 1
+    if low == start:
+        return Slip((first,), here, "" if start else ENTRY)
+    about = RUSHED if here < before else DRAGGED
+    return Slip((*_figure(moments, low, start, about, found), first), here, about)
+
+
+def _figure(moments: list[list[int]], low: int, end: int, about: str, found: Timing) -> list[int]:
+    """Return the notes that a rushed or dragged figure is told of: the last one in time, and those from `low` on."""
+    found.told.update(k for moment in moments[low:end] for k in moment)
+    found.figure.update((k, about) for moment in moments[max(0, low - 1) : end] for k in moment)
+    return [moment[0] for moment in moments[max(0, low - 1) : end]]
+
+
+def _within(value: int, one: int, other: int) -> bool:
+    return one < value < other or other < value < one
+
+
+def _figures(moments: list[list[int]], level: list[int], found: Timing) -> None:
+    """Two moments or more, each further off than the one before it: rushed or dragged, and in time again afterwards."""
+    start = 0
+    while start < len(moments):
+        end = start
+        while end < len(moments) and _further(moments, level, found, start, end):
+            end += 1
+        if end - start >= 2:
+            by = found.late[moments[end - 1][0]]
+            about = RUSHED if by < 0 else DRAGGED
+            _tell(found, Slip(tuple(_figure(moments, start, end, about, found)), by, about))
+        start = max(end, start + 1)
+
+
+def _further(moments: list[list[int]], level: list[int], found: Timing, start: int, k: int) -> bool:
+    """Return whether moment `k` carries on a figure that begins with moment `start`."""
+    late = found.late[moments[k][0]]
+    if not late or level[moments[k][0]] or any(i in found.told for i in moments[k]):
+        return False
+    before = found.late[moments[k - 1][0]] if k > start else 0
+    return (late > before >= 0) if late > 0 else (late < before <= 0)
