@@ -375,11 +375,75 @@ def test_duplicates(run: Run) -> None:
     write("lib/d.lick", f'{head}lick "Cousin"\n{music.replace("D7 D5", "D7 -")}\n')
     found = json.loads(run("library", "lib", "--duplicates", "--format", "json")[1])["groups"]
     assert [(group["kind"], [one["title"] for one in group["licks"]]) for group in found] == [
+        ("near", ["Mine", "Twin", "Cousin"])
+    ]
+    found = json.loads(run("library", "lib", "--duplicates", "--families", "--format", "json")[1])["groups"]
+    assert [(group["kind"], [one["title"] for one in group["licks"]]) for group in found] == [
         ("near", ["Mine", "Twin", "Mine", "Cousin"])
     ]
     assert found[0]["licks"][2]["differs"][0] == "box 2"
     assert found[0]["licks"][3]["differs"][0] == "1 note fewer"
     assert run("library", BLUES, "--duplicates") == (0, "no licks are alike\n", "")
+
+
+def test_a_family_alone_is_not_repeated(run: Run) -> None:
+    write("lib/a.lick", 'key A minor\nbox 1\n\nlick "Mine"\n| e8 e5 B8 B5 G7 G5 D7 D5 |\n')
+    assert run("move", "lib/a.lick", "--key", "C minor", "--out", "lib/b.lick")[0] == 0
+    assert run("move", "lib/b.lick", "--key", "D minor", "--out", "lib/c.lick")[0] == 0
+    assert run("library", "lib", "--duplicates") == (0, "no licks are alike\n", "")
+    assert "repeated" not in run("library", "lib")[1]
+    assert "1 group of 3 licks" in run("library", "lib", "--duplicates", "--families")[1]
+    assert run("library", "lib", "--families")[0] == 2
+    found = json.loads(run("find", "lib", "from:mine", "--format", "json")[1])["licks"]
+    assert [one["origin"] for one in found] == ["Mine", "Mine"]
+
+
+def test_an_answer_can_be_sorted(run: Run) -> None:
+    def titles(*question: str) -> list[str]:
+        answer = json.loads(run("find", SAMPLE_FOLDER, *question, "--format", "json")[1])
+        return [one["title"] for one in answer["licks"]]
+
+    known = {f.title: f for found in sample_facts().values() for f in found}
+    easy = titles("bend", "sort:level,-tempo")
+    assert sorted(easy) == sorted(titles("bend")) and len(easy) > 20
+    keys = [(known[title].level, -(known[title].tempo or 0)) for title in easy]
+    assert keys == sorted(keys, key=lambda key: (key[0] or 9, key[1]))
+    assert titles("bend", "sort:level,-tempo", "--limit", "5") == easy[:5]
+    assert titles("sort:title") == sorted(known, key=str.casefold)
+    like = titles("--like", BLUES, "--title", "Third stair creaks", "sort:-tempo", "--limit", "5")
+    assert [known[title].tempo for title in like] == sorted((known[title].tempo for title in like), reverse=True)
+    code, _, err = run("find", SAMPLE_FOLDER, "sort:levle")
+    assert code == 2 and "help: did you mean sort:level?" in err
+    assert run("find", SAMPLE_FOLDER, "not sort:level")[0] == 2
+
+
+def test_like_this_but_easier(run: Run) -> None:
+    music = "| e8 e5 B8 B5 G7 G5 D7 D5 |"
+    write("lib/a.lick", f'key A minor\nbox 1\n\nlick "Slow"\nlevel 1\n{music}\n\nlick "Fast"\nlevel 4\n{music}\n')
+    code, out, _ = run("find", "lib", "--like", "lib/a.lick", "--title", "Fast", "level<4")
+    assert code == 0 and "Slow" in out and "Fast" not in out
+
+
+def test_a_table_says_where_a_word_was_found_if_it_does_not_show_it(run: Run) -> None:
+    write("lib/a.lick", 'key A minor\n\nlick "One"\ntags answer\nnote the answer\n| e5 - e5 - e5 - e5 - |\n')
+    out = run("find", "lib", "answer")[1]
+    assert "found in" in out.splitlines()[0] and "tags, note" in out
+    assert "found in" not in run("find", "lib", "one")[1]
+    write("lib/b.lick", 'key A minor\n\nlick "Two"\ntags bend\n| e5 - e5 - e5 - e5 - |\n')
+    assert run("find", "lib", "bend")[1] == "", "what is only tagged so has none"
+    assert "Two" in run("find", "lib", "tags:bend")[1]
+
+
+def test_rows_for_a_spreadsheet(run: Run) -> None:
+    import csv
+    import io
+
+    write("lib/a.lick", 'key A minor\n\nlick "=One"\ntags answer, bend\n| e5 - e5&B5 - e5 - e5 - |\n')
+    code, out, _ = run("find", "lib", "--format", "csv")
+    (row,) = csv.DictReader(io.StringIO(out))
+    assert code == 0 and row["title"] == "'=One" and row["tags"] == "answer, bend" and row["figures"] == "double stop"
+    assert (row["level"], row["tempo"], row["origin"]) == ("1", "100.0", "")
+    assert run("find", "lib", "--paths", "--format", "csv")[0] == 2
 
 
 def test_help_lists_every_field(run: Run) -> None:

@@ -46,7 +46,7 @@ def first(text: str) -> Diagnostic:
 
 FIELD_ROWS = (
     *("key", "scale", "box", "tempo", "meter", "pickup", "step", "feel", "chords", "tuning", "capo", "frets"),
-    *("reach", "sound", "numbering", "level", "tags", "style", "by", "rights", "source", "note", "meant"),
+    *("reach", "sound", "numbering", "level", "tags", "style", "by", "rights", "source", "from", "note", "meant"),
 )
 
 # a field's line, the attribute of the settings that it sets, how that reads
@@ -94,6 +94,8 @@ VALUES: tuple[tuple[str, str, Any], ...] = (
     *((f"numbering {v}", "numbering", v) for v in ("relative", "tonic")),
     *((f"level {v}", "level", v) for v in range(1, 6)),
     *((f"{name} some words", name, "some words") for name in ("tags", "style", "by", "rights", "source")),
+    ("from some words", "origin", "some words"),
+    ('from "Song # 1"', "origin", "Song # 1"),
     ("note some words\nnote more", "notes", ("some words", "more")),
 )
 

@@ -23,6 +23,7 @@ from shelved import facts_of, indexed, sample_facts
 
 WRONG = 'key A minor\nbox 1\n\nlick "Wrong"\n| e5 z9 - |\n\nlick "Odd"\nby Ágnes Őri-Nagy\ntags x_y, 50%\n| e5 A#4 e8 - - - - - |\n'
 ODD = 'key C minor\nbox 3\n\nlick "Élan vital"\nby Ágnes Őri-Nagy\ntags x_y, 50%\ntuning drop D\ncapo 3\n| e10 e12 B10 - - - - - |\n'
+MUSICAL = ("title", "techniques", "figures")  # where the name of a technique is looked for
 _WORDS = re.compile(r"[^\W_]+")
 
 
@@ -66,10 +67,11 @@ def uses(one: LickFacts, *names: str) -> bool:
     ("question", "holds"),
     [
         ("", lambda path, one: True),
-        ("bend", lambda path, one: said(one, "bend")),
-        ("pull-off", lambda path, one: said(one, "pull off")),
-        ("not bend", lambda path, one: not said(one, "bend")),
-        ('"double stop"', lambda path, one: said(one, "double stop", begins=False)),
+        ("bend", lambda path, one: said(one, "bend", *MUSICAL)),
+        ("pull-off", lambda path, one: said(one, "pull off", *MUSICAL)),
+        ("not bend", lambda path, one: not said(one, "bend", *MUSICAL)),
+        ("tags:bend", lambda path, one: said(one, "bend", "tags")),
+        ('"double stop"', lambda path, one: said(one, "double stop", *MUSICAL, begins=False)),
         ('"turn"', lambda path, one: said(one, "turn", begins=False)),
         ("technique:bend", lambda path, one: uses(one, "bend", "pre-bend")),
         ("techniques:slide,tapped", lambda path, one: any("slide" in t or "tap" in t for t in one.techniques.split(", "))),
@@ -77,7 +79,8 @@ def uses(one: LickFacts, *names: str) -> bool:
         ("figure:triplet", lambda path, one: "triplet" in one.figures.split(", ")),
         ("figures:\"double stop\",\"unison bend\"", lambda path, one: {"double stop", "unison bend"} & set(one.figures.split(", "))),
         ("figure:none", lambda path, one: one.figures == ""),
-        ("syncopation not \"string skip\"", lambda path, one: said(one, "syncopation") and not said(one, "string skip", begins=False)),
+        ("syncopation not \"string skip\"", lambda path, one: said(one, "syncopation", *MUSICAL)
+            and not said(one, "string skip", *MUSICAL, begins=False)),
         ("level<=2", lambda path, one: one.level is not None and one.level <= 2),
         ("not level <= 2", lambda path, one: one.level is None or one.level > 2),
         ("level:2-3", lambda path, one: one.level in (2, 3)),
@@ -121,7 +124,7 @@ def uses(one: LickFacts, *names: str) -> bool:
         ("finding:error", lambda path, one: any(f.severity == "error" for f in one.findings)),
         ("finding:l439", lambda path, one: any(f.code == "L439" for f in one.findings)),
         ("not finding:none", lambda path, one: bool(one.findings)),
-        ('bend box:1 not key:"A minor" level<=3', lambda path, one: said(one, "bend") and "1" in one.box.split()[:1]
+        ('bend box:1 not key:"A minor" level<=3', lambda path, one: said(one, "bend", *MUSICAL) and "1" in one.box.split()[:1]
             and one.key != "A minor" and one.level is not None and one.level <= 3),
     ],
 )  # fmt: skip

@@ -53,7 +53,17 @@ def heard(timeline: Timeline) -> list[tuple[str, float]]:
 
 
 def fields(one: Moved) -> dict[str, str]:
-    return {entry.name: entry.text for entry in one.lick.fields if isinstance(entry, Field)}
+    """The lick's fields but `from`, which every moved lick has."""
+    said = {entry.name: entry.text for entry in one.lick.fields if isinstance(entry, Field)}
+    assert said.pop("from") == "Porch light"
+    return said
+
+
+def test_a_moved_lick_says_where_it_comes_from_and_a_family_goes_back_to_its_first() -> None:
+    one = moved("| G5 G7 B6 e5 e6 --- |", 'key A minor\n\nlick "Song # 1"\n', key="C minor")
+    assert one.timeline.settings.origin == "Song # 1"
+    head = 'key A minor\n\nlick "Answer"\nfrom Porch light\n'
+    assert moved("| G5 G7 B6 e5 e6 --- |", head, key="C minor").timeline.settings.origin == "Porch light"
 
 
 # --- by hand -----------------------------------------------------------------------------------------------------

@@ -64,6 +64,7 @@ class Settings:
     by: str = ""
     rights: str = ""
     source: str = ""
+    origin: str = ""  # the field `from`, which is a keyword of Python
     notes: tuple[str, ...] = ()
     meant: tuple[Meant, ...] = ()
     unread: frozenset[str] = frozenset()  # fields with a value that could not be read: nothing is judged by them
@@ -115,6 +116,14 @@ def _whole(low: int, high: int) -> Callable[[str], int]:
         return int(text)
 
     return parse
+
+
+def _title(text: str) -> str:
+    """A title, with or without quotes; raises `ValueError` for quotes round nothing."""
+    bare = text[1:-1].strip() if len(text) > 1 and text[0] == text[-1] == '"' else text
+    if not bare:
+        raise ValueError("no title stands between the quotes")
+    return bare
 
 
 def _one_of(*choices: str) -> Callable[[str], str]:
@@ -178,6 +187,7 @@ FIELDS: tuple[FieldRow, ...] = (
     FieldRow("by", str, "who wrote it", "none"),
     FieldRow("rights", str, "whose it is", "none"),
     FieldRow("source", str, "where it is from", "none"),
+    FieldRow("from", _title, "the title of the lick that it was moved from; `move` writes it", "none"),
     FieldRow("note", str, "a remark that is printed", "none", repeats=True),
     FieldRow(
         "meant",

@@ -96,6 +96,8 @@ def settle(head: Head, own: Iterable[Entry], title: Span) -> tuple[Settings, lis
     found += _missing(missing, title) if missing else []
     if "box" in read and unread.isdisjoint(("key", "scale", "tuning")):
         values["area"] = _area(values, read["box"], title, found)
+    if "from" in values:
+        values["origin"] = values.pop("from")
     settings = Settings(
         **values,
         notes=tuple(one.value for one in many["note"]),

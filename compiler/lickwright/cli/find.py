@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -27,13 +28,17 @@ _HELP = """Find licks in LIBRARY: an output folder of lickwright make, a folder 
   lickwright find out 'bend box:2 key:"A minor" level<=3'
   lickwright find out 'technique:slide,tapped not tempo>100'
   lickwright find out rights:none --paths               files whose licks say nothing of rights
+  lickwright find out 'figure:double stop sort:level'
   lickwright find out --like porch.lick                 the same phrase in any key or box, and near ones
+  lickwright find out --like porch.lick 'level<3'       the same, but easier
 
-All that you ask for must hold. A bare word is looked for in titles, tags, style, by, source, remarks and the names
-of techniques, and may be the beginning of one: turn finds turnaround. "In quotes" it is a whole word, or several in a row.
+All that you ask for must hold. A bare word is looked for in titles, tags, style, by, source, notes and the names of
+techniques and figures, and may be the beginning of one: turn finds turnaround. "In quotes" it is a whole word, or several in
+a row. The name of a technique is only looked for in titles and techniques: bend finds bends, tags:bend what is tagged so.
 FIELD:VALUE asks for one thing, FIELD:VALUE,VALUE for one of several; numbers can be compared (level<=3, tempo>100) or
 lie between two (tempo:80-100). Names that Lickwright knows need no quotes: key:A minor, technique:palm mute. none is a
-value too: it finds what does not say. not turns round what follows it.
+value too: it finds what does not say. not turns round what follows it. sort:level puts the easiest first, sort:-tempo the
+fastest.
 """
 
 
@@ -55,8 +60,8 @@ class _Find(click.Command):
 )
 @click.option("--title", metavar="TITLE", help="Which lick of FILE, where there are several.")
 @click.option(
-    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
-    help="A table for a person, or everything for a program.",
+    "--format", "form", type=click.Choice(["text", "csv", "json"]), default="text", show_default=True,
+    help="A table for a person, rows for a spreadsheet, or everything for a program.",
 )  # fmt: skip
 @click.option("--paths", is_flag=True, help="Only the files, each once.")
 @click.option(
@@ -72,8 +77,8 @@ def command(
     limit: int | None,
 ) -> int:
     """Its help is `_HELP`, since it shows examples."""
-    if paths and form == "json":
-        raise click.UsageError("--paths or --format json, not both")
+    if paths and form != "text":
+        raise click.UsageError(f"--paths or --format {form}, not both")
     if title is not None and path is None:
         raise click.UsageError("--title goes with --like; to find a title, ask for title:words")
     if path == library == "-":
@@ -122,14 +127,18 @@ def _print(shelf: Shelf, library: str, text: str, form: str, paths: bool, limit:
     found = find(shelf.connection, text, limit or (_SHOWN if form == "text" and not paths else None))
     if form == "json":
         _json(shelf, library, text, found.total, [(hit, {}) for hit in found.hits])
+    elif form == "csv":
+        _csv(shelf, [(hit, {}) for hit in found.hits])
     elif paths:
         _paths(shelf, found.hits)
     elif found.hits:
         from lickwright.cli.columns import table
         from lickwright.cli.shelves import place
 
-        rows = [(*_row(hit), place(shelf, hit)) for hit in found.hits]
-        screen.out(table((*_HEADS, "where"), rows, _columns(), least="techniques"))
+        reasons = _reasons(text, found.hits)
+        rows = [(*_row(hit), *reason, place(shelf, hit)) for hit, reason in zip(found.hits, reasons, strict=True)]
+        heads = (*_HEADS, *(("found in",) if any(reasons) else ()), "where")
+        screen.out(table(heads, rows, _columns(), least="techniques"))
         more = found.total - len(found.hits)
         screen.out(
             report.count(found.total, "lick") + (f"; {more:,} not shown: --limit shows more\n" if more else "\n")
@@ -149,6 +158,18 @@ def _row(hit: Hit) -> tuple[str, ...]:
         known["title"], known["key"], known["box"] or frets,
         *("" if number is None else str(number) for number in numbers), known["techniques"],
     )  # fmt: skip
+
+
+def _reasons(text: str, hits: Sequence[Hit]) -> list[tuple[str, ...]]:
+    """For each lick where its words were found; of nothing where all stand in titles and techniques, which the table shows."""
+    from lickwright.library.reasons import found_in
+    from lickwright.library.search import understood
+
+    terms = [term for term, _ in understood(text).terms]
+    found = [found_in(terms, hit.facts) for hit in hits]
+    if all(set(names) & {"title", "techniques"} or not names for names in found):
+        return [()] * len(hits)
+    return [(", ".join(names),) for names in found]
 
 
 def _columns() -> int:
@@ -183,6 +204,24 @@ def _json(shelf: Shelf, library: str, text: str, total: int, hits: list[tuple[Hi
 
     licks = [{**as_value(shelf, hit), **more} for hit, more in hits]
     screen.out(dumps({"library": library, "question": text, "total": total, "licks": licks}, indent=2) + "\n")
+
+
+_CSV = (
+    "path", "line", "title", "key", "scale", "box", "level", "tempo", "meter", "feel", "bars", "notes", "seconds",
+    "techniques", "figures", "tags", "style", "by", "rights", "origin",
+)  # fmt: skip
+
+
+def _csv(shelf: Shelf, hits: list[tuple[Hit, dict[str, object]]]) -> None:
+    """A row a lick, for a spreadsheet."""
+    from lickwright.backends.timing import cell
+
+    more = tuple(hits[0][1]) if hits else ()
+    screen.out(",".join((*_CSV, *more)) + "\r\n")
+    for hit, extra in hits:
+        values = {**hit.facts, "path": shelf.path(hit.path), **extra}
+        said = ("" if values[name] is None else values[name] for name in (*_CSV, *more))
+        screen.out(",".join(cell(", ".join(v) if isinstance(v, list) else str(v)) for v in said) + "\r\n")
 
 
 def _paths(shelf: Shelf, hits: tuple[Hit, ...]) -> None:
@@ -221,14 +260,18 @@ def _print_like(
     shelf: Shelf, library: str, text: str, wanted: LickFacts, form: str, paths: bool, limit: int | None
 ) -> None:
     from lickwright.library.like import like
+    from lickwright.library.order import sorted_by
     from lickwright.library.phrase import FEWEST
-    from lickwright.library.search import among
+    from lickwright.library.search import among, understood
 
     if wanted.phrase_notes < FEWEST:
         raise click.UsageError(f'"{report.safe(wanted.title)}" has fewer than {FEWEST} notes: too few to look for')
     found = like(shelf.connection, wanted, limit or _LIKE, among(shelf.connection, text))
+    found = sorted_by(understood(text).order, found, lambda one, column: one.hit.facts[column])
     if form == "json":
         _json(shelf, library, text, len(found), [(one.hit, _likeness(one)) for one in found])
+    elif form == "csv":
+        _csv(shelf, [(one.hit, _likeness(one)) for one in found])
     elif paths:
         _paths(shelf, tuple(one.hit for one in found))
     elif found:

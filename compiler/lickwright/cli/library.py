@@ -27,7 +27,7 @@ _HELP = """What LIBRARY holds and lacks: an output folder of lickwright make, a 
   lickwright library out --duplicates     licks that are alike, in groups
 
 Licks are alike when they are the same tab; when they are the same phrase, note for note, in another key or box; and when
-they nearly are: a note in eight may differ.
+they nearly are: a note in eight may differ. What lickwright move made of a lick is no duplicate of it.
 """
 
 
@@ -35,21 +35,26 @@ they nearly are: a note in eight may differ.
 @click.argument("library", metavar="LIBRARY")
 @click.option("--duplicates", is_flag=True, help="Licks that are alike, in groups.")
 @click.option(
+    "--families", is_flag=True, help="With --duplicates: also licks that `lickwright move` made of one another.",
+)  # fmt: skip
+@click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
     help="For a person, or everything for a program.",
 )  # fmt: skip
 @click.option("--limit", type=click.IntRange(1), metavar="N", help=f"Of each list at most N; {_SHOWN} if not said.")
-def command(library: str, duplicates: bool, form: str, limit: int | None) -> int:
+def command(library: str, duplicates: bool, families: bool, form: str, limit: int | None) -> int:
     """Its help is `_HELP`, since it shows examples."""
     from lickwright.cli.shelves import opened
     from lickwright.library.shelf import Unusable
 
+    if families and not duplicates:
+        raise click.UsageError("--families goes with --duplicates")
     most = limit or (_SHOWN if form == "text" else None)
     try:
         shelf, code = opened(library)
         with shelf:
             if duplicates:
-                _duplicates(shelf, library, form, most)
+                _duplicates(shelf, library, form, most, families)
             else:
                 _overview(shelf, library, form, most)
     except Unusable as e:
@@ -141,10 +146,10 @@ def _wrong(found: Overview, library: str) -> Iterator[str]:
 # --- duplicates ------------------------------------------------------------------------------------------------------
 
 
-def _duplicates(shelf: Shelf, library: str, form: str, most: int | None) -> None:
+def _duplicates(shelf: Shelf, library: str, form: str, most: int | None, families: bool) -> None:
     from lickwright.library.duplicates import groups
 
-    found = groups(shelf.connection)
+    found = groups(shelf.connection, families)
     if form == "json":
         from json import dumps
 

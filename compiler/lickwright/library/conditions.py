@@ -68,11 +68,27 @@ FIELDS: tuple[Field, ...] = (
     *_texts(
         ("title", "title", "its words"), ("tags", "tags", "turnaround"), ("style", "style", "blues"),
         ("by", "by", "who wrote it"), ("rights", "rights", "whose it is"), ("source", "source", "where it is from"),
+        ("from", "origin", "the lick that it was moved from"),
         ("note", "note", "the remark that is printed"),
     ),
     Field("file", "file", (), "a part of its path"),
     Field("finding", "finding", (), "L203, error, warning, info"),
 )  # fmt: skip
+# Words that players use for several rows of the table of techniques at once.
+FAMILIES = (
+    "bend",
+    "slide",
+    "vibrato",
+    "harmonic",
+    "hammer-on",
+    "hammer",
+    "pull-off",
+    "pull",
+    "mute",
+    "tap",
+    "tapping",
+    "legato",
+)
 _BY_NAME = {field.name: field for field in FIELDS}
 _RANGE = re.compile(r"(\d{1,6}(?:\.\d{1,3})?)(?:-(\d{1,6}(?:\.\d{1,3})?))?")
 _SEVERITIES = ("error", "warning", "info")
@@ -84,7 +100,7 @@ def condition(term: Term, search: bool) -> Condition:
     if not term.field:
         if not term.values[0].quoted:
             refuse(term.values[0])
-        found = _text(TEXTS, term.values[0], search)
+        found = _text(searched(term.values[0].text), term.values[0], search)
     else:
         field = _field(term)
         if term.compare != ":":
@@ -94,6 +110,17 @@ def condition(term: Term, search: bool) -> Condition:
     if not term.negated:
         return found
     return Condition(f"NOT coalesce(({found.sql}), 0)", found.values, found.match, True)
+
+
+def searched(words: str) -> tuple[str, ...]:
+    """The columns in which a bare word or words in quotes are looked for.
+
+    What names a technique or a figure is not looked for in what somebody says about a lick: tagged `bend` is no bend.
+    """
+    name = " ".join(words.lower().split())
+    if name in FAMILIES or name in FIGURES or name in technique_names():
+        return ("title", "techniques", "figures")
+    return TEXTS
 
 
 def _field(term: Term) -> Field:

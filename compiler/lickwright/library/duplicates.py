@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from lickwright.library.alike import NOTE, Shape, cost, likeness, near, shape
 from lickwright.library.differing import Known, edits, places
+from lickwright.library.families import Origin, unrelated
 from lickwright.library.phrase import FEWEST
 from lickwright.library.search import Hit, fetched
 
@@ -27,29 +28,49 @@ class Group(NamedTuple):
     licks: tuple[int, ...]  # ids in the index, by path and line
 
 
-def groups(connection: sqlite3.Connection) -> list[Group]:
-    """All of them, those that are most alike first, then by where they begin. A phrase of fewer than four notes is like none, and licks
-    with errors are left out.
+class _Lick(NamedTuple):
+    """What decides in which group a lick is."""
+
+    id: int
+    phrase: int
+    tab: int
+    title: str
+    origin: str
+
+
+def groups(connection: sqlite3.Connection, families: bool = False) -> list[Group]:
+    """All groups, those that are most alike first, then by where they begin.
+
+    A phrase of fewer than four notes is like none, and licks with errors are left out. So are licks that were moved from another
+    of their group (`families.py`), unless `families` is true.
     """
     rows = connection.execute(
-        "SELECT l.id, l.phrase, l.tab FROM licks l JOIN sources s ON s.id = l.source_id JOIN phrases p ON p.code = l.phrase "
-        "WHERE l.ok AND p.notes >= ? ORDER BY s.path, l.line, l.id",
+        "SELECT l.id, l.phrase, l.tab, l.title, l.origin FROM licks l JOIN sources s ON s.id = l.source_id "
+        "JOIN phrases p ON p.code = l.phrase WHERE l.ok AND p.notes >= ? ORDER BY s.path, l.line, l.id",
         (FEWEST,),
-    ).fetchall()
-    of_phrase: dict[int, list[tuple[int, int]]] = {}
-    for lick, code, tab in rows:
-        of_phrase.setdefault(code, []).append((lick, tab))
+    )
+    licks = [_Lick._make(row) for row in rows]
+    of_phrase: dict[int, list[_Lick]] = {}
+    for one in licks:
+        of_phrase.setdefault(one.phrase, []).append(one)
     moments = dict(connection.execute("SELECT code, moments FROM phrases"))
     codes = list(of_phrase)
-    order = {lick: n for n, (lick, _, _) in enumerate(rows)}
+    order = {one.id: n for n, one in enumerate(licks)}
     found = []
     for members in linked([shape(moments[code]) for code in codes]):
-        licks = sorted((one for n in members for one in of_phrase[codes[n]]), key=lambda one: order[one[0]])
-        if len(licks) > 1:
-            same = SAME_TAB if len({tab for _, tab in licks}) == 1 else SAME_PHRASE
-            found.append(Group(same if len(members) == 1 else NEAR, tuple(lick for lick, _ in licks)))
+        alike = sorted((one for n in members for one in of_phrase[codes[n]]), key=lambda one: order[one.id])
+        if not families:
+            alike = unrelated((Origin(one.title, one.origin), one) for one in alike)
+        if len(alike) > 1:
+            found.append(Group(_kind(alike), tuple(one.id for one in alike)))
     rank = (SAME_TAB, SAME_PHRASE, NEAR).index
     return sorted(found, key=lambda group: (rank(group.kind), order[group.licks[0]]))
+
+
+def _kind(alike: Sequence[_Lick]) -> str:
+    if len({one.phrase for one in alike}) > 1:
+        return NEAR
+    return SAME_TAB if len({one.tab for one in alike}) == 1 else SAME_PHRASE
 
 
 def linked(shapes: Sequence[Shape]) -> Iterator[list[int]]:

@@ -53,6 +53,7 @@ class LickFacts(NamedTuple):
     by: str = ""
     rights: str = ""
     source: str = ""
+    origin: str = ""  # the title of the lick that it was moved from
     tags: str = ""
     style: str = ""
     note: str = ""  # all of them, a line each
@@ -106,7 +107,7 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
         str(key) if key else "", key.tonic.pc if key else None, key.mode if key else "",
         str(settings.scale) if settings.scale else "", *_box(settings),
         float(settings.tempo.bpm), str(settings.meter), str(settings.feel), settings.tuning.name, settings.capo,
-        settings.sound, settings.by, settings.rights, settings.source, settings.tags, settings.style,
+        settings.sound, settings.by, settings.rights, settings.source, settings.origin, settings.tags, settings.style,
         "\n".join(settings.notes), settings.level, _level(lick, measure), ", ".join(lick.techniques),
         ", ".join(sorted(figures(timeline))), len(timeline.passes), _beats(timeline), lick.duration or 0.0, len(onsets(timeline.sounds)),
         None if low is None else low + more, None if high is None else high + more, lowest, highest,

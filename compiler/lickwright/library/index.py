@@ -22,7 +22,7 @@ _AT_ONCE = 500  # sources or phrases in one statement
 
 # What a bare word is looked for in; `rights` only by name, since one sentence often stands on every lick.
 TEXTS = ("title", "tags", "style", "by", "source", "note", "techniques", "figures")
-_NAMED_TEXTS = (*TEXTS, "rights", "scale")
+_NAMED_TEXTS = (*TEXTS, "rights", "scale", "origin")
 
 _TYPES = {str: "TEXT", int: "INTEGER", float: "REAL", bool: "INTEGER"}
 _HINTS = get_type_hints(LickFacts)

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from lickwright.library.facts import NUMBERED
+from lickwright.library.families import Origin, unrelated
 from lickwright.library.phrase import FEWEST
 from lickwright.music.boxspec import SHAPES
 
@@ -97,5 +98,14 @@ def boxes(connection: sqlite3.Connection) -> dict[str, int]:
 
 
 def _repeated(connection: sqlite3.Connection) -> int:
-    rows = "SELECT phrase FROM licks WHERE ok AND notes >= ? GROUP BY phrase HAVING count(*) > 1"
-    return int(connection.execute(f"SELECT count(*) FROM ({rows})", (FEWEST,)).fetchone()[0])
+    """How many phrases more than one lick has, families aside."""
+    rows = connection.execute(
+        "SELECT phrase, title, origin FROM licks WHERE ok AND phrase IN ("
+        "SELECT l.phrase FROM licks l JOIN phrases p ON p.code = l.phrase WHERE l.ok AND p.notes >= ? "
+        "GROUP BY l.phrase HAVING count(*) > 1)",
+        (FEWEST,),
+    )
+    of_phrase: dict[int, list[Origin]] = {}
+    for phrase, *origin in rows:
+        of_phrase.setdefault(phrase, []).append(Origin(*origin))
+    return sum(len(unrelated((origin, origin) for origin in found)) > 1 for found in of_phrase.values())

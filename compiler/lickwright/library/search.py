@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 from lickwright.library.conditions import Condition, condition
 from lickwright.library.index import COLUMNS, searchable
 from lickwright.library.joined import joined
+from lickwright.library.order import Order, parted, sorted_by
 from lickwright.library.query import Term, read
 
 _FEW = 3000  # licks that are cheaper to fetch and sort than to look for in the order of the files
@@ -35,23 +36,31 @@ class Found(NamedTuple):
     none: tuple[Term, ...]  # where there are none: the terms that no lick meets even alone
 
 
-def understood(question: str, search: bool = True) -> list[tuple[Term, Condition]]:
-    """The terms of a question, each with what it asks of the index; raises `Unclear`. `search`: it has a full-text search."""
-    return [(term, condition(term, search)) for term in joined(read(question))]
+class Question(NamedTuple):
+    """A question, understood."""
+
+    terms: tuple[tuple[Term, Condition], ...]  # each with what it asks of the index
+    order: tuple[Order, ...]  # in which licks are to stand; () for that of their files
+
+
+def understood(question: str, search: bool = True) -> Question:
+    """What a question asks; raises `Unclear`. `search`: the index has a full-text search."""
+    asking, order = parted(joined(read(question)))
+    return Question(tuple((term, condition(term, search)) for term in asking), order)
 
 
 def find(connection: sqlite3.Connection, question: str, limit: int | None = None) -> Found:
     """The licks that answer a question, by path and line; raises `Unclear` where it cannot be read."""
-    terms = understood(question, searchable(connection))
+    terms, order = understood(question, searchable(connection))
     ids = matching(connection, [one for _, one in terms])
     alone = len(terms) == 1
     none = [term for term, one in terms if not ids and (alone or not matching(connection, [one], 1))]
-    return Found(len(ids), tuple(hits(connection, ids, limit)), tuple(none))
+    return Found(len(ids), tuple(hits(connection, ids, limit, order)), tuple(none))
 
 
 def among(connection: sqlite3.Connection, question: str) -> list[int] | None:
     """The ids of the licks that answer a question; None for one that asks nothing."""
-    terms = understood(question, searchable(connection))
+    terms, _ = understood(question, searchable(connection))
     return matching(connection, [one for _, one in terms]) if terms else None
 
 
@@ -79,8 +88,15 @@ def _with_words(connection: sqlite3.Connection, between: str, conditions: Sequen
     return [row[0] for row in rows]
 
 
-def hits(connection: sqlite3.Connection, ids: Collection[int], limit: int | None = None) -> Iterator[Hit]:
-    """These licks by path and line, at most `limit`."""
+def hits(
+    connection: sqlite3.Connection, ids: Collection[int], limit: int | None = None, order: Sequence[Order] = ()
+) -> Iterator[Hit]:
+    """These licks in that order, else by path and line, at most `limit`."""
+    if order:
+        first = _sorted(connection, ids, order)[:limit]
+        by_id = {hit.lick: hit for hit in fetched(connection, first)}
+        yield from (by_id[lick] for lick in first)
+        return
     if limit is None or limit >= len(ids):
         chosen: Iterable[int] = ids
     elif len(ids) > _FEW:
@@ -88,6 +104,16 @@ def hits(connection: sqlite3.Connection, ids: Collection[int], limit: int | None
     else:
         chosen = _first(connection, ids, limit)
     yield from sorted(fetched(connection, chosen), key=lambda hit: (hit.path, hit.facts["line"], hit.lick))
+
+
+def _sorted(connection: sqlite3.Connection, ids: Iterable[int], order: Sequence[Order]) -> list[int]:
+    columns = list(dict.fromkeys(column for column, _ in order))
+    names = ", ".join(f'l."{column}"' for column in columns)
+    rows = [row for some in _some(ids) for row in connection.execute(
+        f"SELECT s.path, l.line, l.id, {names} FROM licks l JOIN sources s ON s.id = l.source_id "
+        f"WHERE l.id IN ({', '.join('?' * len(some))})", some)]  # fmt: skip
+    rows.sort(key=lambda row: row[:3])
+    return [row[2] for row in sorted_by(order, rows, lambda row, column: row[3 + columns.index(column)])]
 
 
 def _first(connection: sqlite3.Connection, ids: Iterable[int], limit: int) -> Iterator[int]:

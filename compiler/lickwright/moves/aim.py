@@ -154,7 +154,8 @@ def _shifted(spec: BoxSpec, semitones: int, settings: Settings, frets: int) -> B
 def wanted_fields(lick: Lick, book: Book, old: Timeline, aim: Aim, places: Places) -> tuple[Field | Comment, ...]:
     """The lick's fields for where it arrives; those that its file says for it are said by the lick itself where they change."""
     settings = old.settings
-    changes: dict[str, str | None] = {}
+    first = settings.origin or old.title  # a family goes back to its first lick, however often it was moved
+    changes: dict[str, str | None] = {"from": _title(first)}
     if aim.key is not None and aim.key != settings.key:
         changes["key"] = str(aim.key)
         chords = _written(lick, book, "chords")
@@ -174,6 +175,11 @@ def wanted_fields(lick: Lick, book: Book, old: Timeline, aim: Aim, places: Place
         text = changes.pop(entry.name, None) if isinstance(entry, Field) else None
         out.append(replace(entry, text=text, raw=text) if isinstance(entry, Field) and text is not None else entry)
     return (*out, *(Field(name, text) for name, text in changes.items() if text is not None))
+
+
+def _title(title: str) -> str:
+    """A title as the value of a field; in quotes where it would begin a comment."""
+    return '"' + title.replace('"', "'") + '"' if "#" in title else title
 
 
 def _window(places: Places) -> BoxSpec:

@@ -1,0 +1,37 @@
+"""Families of licks: those that `move` wrote, which say in their field `from` what they were moved from.
+
+In: titles and origins. Out: the licks that stand for themselves. A family is no duplicate: it is meant to be there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple, TypeVar
+
+Lick = TypeVar("Lick")
+
+
+class Origin(NamedTuple):
+    """What tells a lick's family."""
+
+    title: str
+    moved_from: str  # "" for a lick that was not moved
+
+
+def unrelated(licks: Iterable[tuple[Origin, Lick]]) -> list[Lick]:
+    """The licks in their order, less those that were moved from another of them, or from the same one as an earlier of them."""
+    licks = list(licks)
+    seen = {_folded(origin.title) for origin, _ in licks if not origin.moved_from}
+    kept: list[Lick] = []
+    for origin, lick in licks:
+        first = _folded(origin.moved_from)
+        if first and first in seen:
+            continue
+        if first:
+            seen.add(first)
+        kept.append(lick)
+    return kept
+
+
+def _folded(title: str) -> str:
+    return " ".join(title.split()).casefold()
