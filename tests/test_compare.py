@@ -209,6 +209,24 @@ def test_what_is_out_of_time_is_said_once(theirs: str, mine: str, words: str, ri
     assert c.score.points == c.score.possible - 2 * (c.score.notes - right)
 
 
+@pytest.mark.parametrize("first", range(6))
+@pytest.mark.parametrize("rushed", [True, False])
+def test_what_is_early_is_never_called_late(first: int, rushed: bool) -> None:
+    """A figure of three anywhere in a bar, rushed or dragged; what follows stays early or late to the end of the bar."""
+    words, after = ["A5", "B5", "D5", "G5", "e5", "E5", "E8", "A7"], " | D7 D5 G7 G5 B8 B5 e8 e5 ||"
+    whole = words if rushed else [*words[:7], "-"]
+    if not rushed and first == 5:
+        return  # no room in the bar
+    hold = " " if rushed else "- "
+    figure = "3[" + hold.join(words[first : first + 3]) + (hold if not rushed else "") + "]"
+    mine = [*words[:first], figure, *whole[first + 3 : None if rushed else 7], *(["."] if rushed else [])]
+    c = _compare(f"| {' '.join(mine)}{after}", f"| {' '.join(whole)}{after}")
+    assert {d.kind for d in c.differences} == {Kind.EARLY if rushed else Kind.LATE}
+    (line,) = _said(c)
+    assert ("rushed" if rushed else "dragged") in line
+    assert c.score.right == c.score.notes - (len(whole) - (not rushed) - first - 1)
+
+
 def test_a_swallowed_note_leaves_the_rest_early() -> None:
     theirs = "| A5 B5 D5 G5 e5 E5 E8 A7 | D5 D7 D5 D7 D5 D7 D5 D7 ||"
     c = _compare("| A5 B5 G5 e5 E5 E8 A7 D5 | D7 D5 D7 D5 D7 D5 D7 - ||", theirs)

@@ -50,8 +50,18 @@ def _between(value: int, one: int, other: int) -> bool:
 
 
 def _after_figures(shift: list[int], late: Sequence[int]) -> list[int]:
-    """Begin each shift after the moments on the way there, so that what is early is not taken for late."""
+    """Begin each shift after the moments on the way there, so that what is early is not taken for late.
+
+    One that holds for a single moment is none: the moment is out of time.
+    """
     for k in range(1, len(shift)):
-        if shift[k] != shift[k - 1] and _between(late[k], shift[k - 1], shift[k]):
+        if shift[k] != shift[k - 1] and (_between(late[k], shift[k - 1], shift[k]) or _lonely(shift, k)):
             shift[k] = shift[k - 1]
     return shift
+
+
+def _lonely(shift: Sequence[int], k: int) -> bool:
+    """Return whether moment `k` alone has its shift, and those round it have one or lead past it."""
+    if k + 1 == len(shift) or shift[k + 1] == shift[k]:
+        return False
+    return shift[k + 1] == shift[k - 1] or _between(shift[k], shift[k - 1], shift[k + 1])

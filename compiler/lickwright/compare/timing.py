@@ -159,7 +159,10 @@ def _within(value: int, one: int, other: int) -> bool:
 
 
 def _figures(moments: list[list[int]], level: list[int], found: Timing) -> None:
-    """Two moments or more, each further off than the one before it: rushed or dragged, and in time again afterwards."""
+    """Two moments or more, each further off than the one before it: rushed or dragged.
+
+    What follows is in time again, or a few moments stay as far off as the last one.
+    """
     start = 0
     while start < len(moments):
         end = start
@@ -168,7 +171,17 @@ def _figures(moments: list[list[int]], level: list[int], found: Timing) -> None:
         if end - start >= 2:
             by = found.late[moments[end - 1][0]]
             about = RUSHED if by < 0 else DRAGGED
-            _tell(found, Slip(tuple(_figure(moments, start, end, about, found)), by, about))
+            stay = end
+            while stay < len(moments) and found.late[moments[stay][0]] == by and not level[moments[stay][0]]:
+                stay += 1
+            if stay == end:
+                _tell(found, Slip(tuple(_figure(moments, start, end, about, found)), by, about))
+            else:
+                notes = (*_figure(moments, start, end - 1, about, found), moments[end - 1][0])
+                last = moments[stay - 1][-1] if stay < len(moments) else None
+                found.told.update(k for moment in moments[end - 1 : stay] for k in moment)
+                _tell(found, Slip(notes, by, about, True, last))
+            end = stay
         start = max(end, start + 1)
 
 

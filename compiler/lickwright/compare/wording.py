@@ -21,6 +21,7 @@ _SIZES = {
     1.0: "a half step",
     1.5: "three quarter steps",
     2.0: "a whole step",
+    2.5: "a whole step and a quarter",
     3.0: "a whole step and a half",
     4.0: "two whole steps",
 }
