@@ -333,3 +333,111 @@ def test_a_slip_in_a_sample_is_mended_to_the_letter(name: str) -> None:
         assert mended.after.source.text == text, path.name
         done += 1
     assert done >= 2
+
+
+def test_in_place_leaves_what_a_link_leads_to_outside(run: Run) -> None:
+    """A folder that somebody sends must not change files elsewhere; in place means below what was named."""
+    for name in ("lib", "lib/below", "else"):
+        os.mkdir(name)
+    own, deep, other = _write("lib/a.lick", SLIP), _write("lib/below/b.lick", SLIP), _write("else/c.lick", SLIP)
+    os.symlink("../else/c.lick", "lib/c.lick")
+    os.symlink("below/b.lick", "lib/d.lick")
+    code, out, err = run("check", "--fix", "--in-place", "lib")
+    assert code == 1  # the one that was left has its error
+    assert (own.read_text(), deep.read_text(), other.read_text()) == (RIGHT, RIGHT, SLIP)
+    assert os.path.islink("lib/c.lick") and os.path.islink("lib/d.lick")
+    assert "lib/c.lick: left as it is: it is a link to a file outside what was named\n" in err
+    assert "2 fixes written" in err
+    assert "c.lick" not in out
+    assert run("check", "--fix", "--in-place", "lib", "lib/c.lick")[0] == 0  # named: the link stays, its file is mended
+    assert other.read_text() == RIGHT
+    assert os.path.islink("lib/c.lick")
+
+
+@pytest.mark.parametrize("named", [["else", "lib"], ["lib", "else/c.lick"], ["linked"], ["."]])
+def test_in_place_mends_a_linked_file_below_anything_that_was_named(run: Run, named: list[str]) -> None:
+    for name in ("lib", "else"):
+        os.mkdir(name)
+    other = _write("else/c.lick", SLIP)
+    os.symlink("../else/c.lick", "lib/c.lick")
+    os.symlink("else", "linked")
+    assert run("check", "--fix", "--in-place", *named)[0] == 0
+    assert other.read_text() == RIGHT
+
+
+def test_a_folder_is_not_taken_for_another_whose_name_begins_the_same(run: Run) -> None:
+    for name in ("lib", "library"):
+        os.mkdir(name)
+    other = _write("library/c.lick", SLIP)
+    os.symlink("../library/c.lick", "lib/c.lick")
+    assert run("check", "--fix", "--in-place", "lib")[0] == 1
+    assert other.read_text() == SLIP
+
+
+def test_another_name_of_the_same_file_keeps_the_old_text_and_it_is_said(run: Run) -> None:
+    """So a copy that a backup made with hard links is not changed with it."""
+    path = _write("a.lick", SLIP)
+    os.link(path, "backup")
+    code, _, err = run("check", "--fix", "--in-place", "a.lick")
+    assert code == 0
+    assert "a.lick: the file has another name too (a hard link), where the old text stays" in err
+    assert (path.read_text(), Path("backup").read_text()) == (RIGHT, SLIP)
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="only root gives files away")
+def test_the_owner_stays(run: Run) -> None:
+    path = _write("a.lick", SLIP)
+    os.chown(path, 1234, 2345)
+    path.chmod(0o2644)
+    assert run("check", "--fix", "--in-place", "a.lick")[0] == 0
+    assert (path.stat().st_uid, path.stat().st_gid, stat.S_IMODE(path.stat().st_mode)) == (1234, 2345, 0o2644)
+
+
+@pytest.mark.parametrize("call", ["open", "write", "chmod", "fsync", "close", "replace"])
+@pytest.mark.parametrize("after", [False, True], ids=["before", "after"])
+def test_what_is_said_after_an_interrupt_is_true(
+    run: Run, monkeypatch: pytest.MonkeyPatch, call: str, after: bool
+) -> None:
+    """At each call in turn: as many fixes are said to be written as are; the interrupt ends the run."""
+    real = getattr(os, call)
+    for number in range(1, 40):
+        paths = [_write(f"{name}.lick", SLIP) for name in "abc"]
+        calls = 0
+
+        def stopped(*args: object, **more: object) -> object:
+            nonlocal calls
+            calls += 1
+            if calls != number:  # noqa: B023
+                return real(*args, **more)
+            if after:
+                real(*args, **more)
+            raise KeyboardInterrupt
+
+        with monkeypatch.context() as patch:
+            patch.setattr(os, call, stopped)
+            code, _, err = run("check", "--fix", "--in-place", ".")
+        if calls < number:
+            assert number > 3 and code == 0
+            return
+        assert code == 130
+        assert err.endswith("stopped\n")
+        assert "nothing was written" not in err
+        assert {path.read_text() for path in paths} <= {SLIP, RIGHT}
+        written = sum(path.read_text() == RIGHT for path in paths)
+        said = re.search(r"^(\d) fix(es)? written until then$", err, re.MULTILINE)
+        assert said is None or int(said[1]) == written
+        assert written == 0 or said, err
+        assert sorted(os.listdir()) == ["a.lick", "b.lick", "c.lick"]
+    pytest.fail("it never ended")
+
+
+def test_a_wish_to_end_tidies_up_and_has_its_own_code(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    import signal
+
+    _write("a.lick", SLIP)
+    for number, code in ((signal.SIGTERM, 143), (signal.SIGINT, 130), (signal.SIGHUP, 129)):
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "fsync", lambda _: os.kill(os.getpid(), number))  # noqa: B023
+            assert run("check", "--fix", "--in-place", "a.lick")[0] == code
+        assert os.listdir() == ["a.lick"]
+        assert Path("a.lick").read_text() == SLIP

@@ -2,14 +2,18 @@
 
 In: a path. Out: its bytes, or an `Unreadable` that says why not in a player's words. Only ordinary files are read,
 and never more than the limit: a pipe that nobody writes to, a device without an end or a folder is refused before its
-first byte. `replace` writes a file whole or not at all; which files may be replaced is decided in `library/outputs.py`.
+first byte. `replace` writes a file whole or not at all, and `sweep` removes what a killed run left; which files may be
+replaced is decided in `library/outputs.py` for an output folder and in `destination.py` for a file that a user named.
 """
 
 from __future__ import annotations
 
+import errno
 import os
+import re
 import stat
 from collections.abc import Iterable
+from contextlib import suppress
 
 from lickwright.diagnostics import Rule, Severity
 from lickwright.source import MAX_BYTES, Unreadable
@@ -60,9 +64,10 @@ NOT_OURS = Rule(
     Severity.ERROR,
     "another file stands where the output would go",
     "Lickwright replaces only what it wrote itself and nobody has changed since; the output folder keeps a "
-    "record of that in .lickwright.db. A file that you changed by hand, one that came from "
-    "elsewhere, or outputs of another source of the same name stay as they are. Move the file away, name "
-    "another folder with --out, or say --overwrite.",
+    "record of that in .lickwright.db, a report or a picture has a last line that tells. A file that you changed by "
+    "hand, one that came from elsewhere, or outputs of another source of the same name stay as they are. Move the "
+    "file away, name another place, or say --overwrite. A lick that is read, a lickwright.toml, a link, a folder, a "
+    "pipe or a disk in the place of an output stays whatever you say.",
     "",
     "",
 )
@@ -81,6 +86,10 @@ GIVEN_UP = Rule(
 RULES: tuple[Rule, ...] = (UNREADABLE, NOT_TEXT, NO_LICKS, UNWRITABLE, NOT_OURS, GIVEN_UP)
 
 TEMPORARY = ".lw-"  # how the names begin of files that are not yet in their place; they end in `.tmp`
+_NAME = re.compile(r"\.lw-[0-9a-f]{16}\.tmp\Z")
+NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+_SAFELY = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+_TRIES = 9  # for a system call that is interrupted again and again
 
 
 class Unopened(Unreadable):
@@ -88,13 +97,15 @@ class Unopened(Unreadable):
 
 
 def read(path: str) -> bytes:
-    """The bytes of an ordinary file, at most one more than the limit (so that `decode` can refuse it)."""
+    """The bytes of an ordinary file, at most one more than the limit (so that `decode` can refuse it).
+
+    Raises Unopened for what cannot be opened or is no ordinary file, Unreadable for a file that is too large.
+    """
     try:
-        # Not to wait for a pipe that nobody writes to; the look is at what was really opened.
+        _ordinary(os.stat(path))  # before it is opened: opening alone rewinds a tape, and wakes who writes to a pipe
+        # Not to wait for a pipe that took the file's place just now; the second look is at what was really opened.
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     except (OSError, ValueError) as e:
-        if not isinstance(e, ValueError) and os.path.exists(path):
-            _ordinary(os.stat(path))  # says more than the system does about a socket
         near = f"{path}.lick"
         wish = f"did you mean {near}?" if os.path.isfile(near) else "check the name and the folder"
         raise Unopened(f"the file cannot be read: {reason(e)}", wish) from None
@@ -111,7 +122,8 @@ def read(path: str) -> bytes:
     except OSError as e:
         raise Unopened(f"the file cannot be read: {reason(e)}", "check the name and the folder") from None
     finally:
-        os.close(handle)
+        with suppress(OSError):  # what was read was read
+            os.close(handle)
 
 
 def _ordinary(status: os.stat_result) -> None:
@@ -129,22 +141,151 @@ def reason(error: Exception) -> str:
     return words[:1].lower() + words[1:]
 
 
-def replace(path: str, data: bytes | Iterable[bytes], mode: int | None = None) -> None:
-    """Puts `data`, as a whole or in pieces, at `path` in one move:
+# --- writing ---------------------------------------------------------------------------------------------------------
 
-    whoever looks sees the old file or the whole new one, also after a crash of the program. `mode` are the permissions
-    of a user's own file that is replaced: then the data is on the disk before the move, since nothing could make it again.
+
+def replace(path: str, data: bytes | Iterable[bytes], like: os.stat_result | None = None) -> None:
+    """Puts `data`, as a whole or in pieces, at `path` in one move: whoever looks sees the old file or the whole new one.
+
+    `like` is the state of a user's own file that is replaced, whose permissions and owner are kept; then the data is on
+    the disk before the move, since nothing could make it again. Raises OSError (or whatever making the data raises)
+    when nothing was written. An interrupt goes through; it may come after the move, and then the new file stands.
     """
-    temporary = os.path.join(os.path.dirname(path), f"{TEMPORARY}{os.urandom(8).hex()}.tmp")
-    handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+    temporary, lock = "", -1
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.writelines((data,) if isinstance(data, bytes) else data)
-            if mode is not None:
-                file.flush()
-                os.chmod(temporary, mode)
-                os.fsync(file.fileno())
-        os.replace(temporary, path)
+        while True:
+            temporary = temporary_beside(path)
+            handle = os.open(temporary, NEW, 0o666)
+            lock = _locked(handle)
+            if os.fstat(handle).st_nlink:  # else a sweep took it before it was locked
+                break
+            os.close(handle)
+            _unlock(lock)
+        try:
+            write_all(handle, data)
+            if like is not None:
+                _made_like(handle, temporary, like)
+                os.fsync(handle)
+        finally:
+            os.close(handle)  # a network disk says only here that it is full; the lock stays with the other handle
+        _move(temporary, path)
+        if like is not None:
+            _sync_folder(os.path.dirname(path))
     except BaseException:
-        os.unlink(temporary)
+        discard(temporary)
         raise
+    finally:
+        _unlock(lock)
+
+
+def temporary_beside(path: str) -> str:
+    """A name in the folder of `path` that nothing has."""
+    return os.path.join(os.path.dirname(path), f"{TEMPORARY}{os.urandom(8).hex()}.tmp")
+
+
+def write_all(handle: int, data: bytes | Iterable[bytes]) -> None:
+    """Writes all of `data`, as a whole or in pieces, however little the system takes at once. Raises OSError."""
+    for piece in (data,) if isinstance(data, bytes) else data:
+        rest = memoryview(piece)
+        while rest:
+            written = os.write(handle, rest)
+            if not written:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            rest = rest[written:]
+
+
+def discard(temporary: str) -> None:
+    """Removes a temporary file. One that is gone, since it was moved to its place, is fine: this must not hide an error."""
+    for _ in range(_TRIES):
+        try:
+            os.unlink(temporary)
+        except InterruptedError:
+            continue
+        except OSError:
+            pass
+        return
+
+
+def _move(temporary: str, path: str) -> None:
+    """`os.replace`, again where a signal interrupted it, which Python does for most calls and not for this one."""
+    for _ in range(_TRIES):
+        try:
+            return os.replace(temporary, path)
+        except InterruptedError:
+            if not os.path.lexists(temporary):
+                return None
+    return os.replace(temporary, path)
+
+
+def _made_like(handle: int, path: str, like: os.stat_result) -> None:
+    now = os.fstat(handle)
+    if (now.st_uid, now.st_gid) != (like.st_uid, like.st_gid) and hasattr(os, "fchown"):
+        with suppress(PermissionError):  # only root gives files away
+            os.fchown(handle, like.st_uid, like.st_gid)
+    os.chmod(path, stat.S_IMODE(like.st_mode))
+
+
+def _sync_folder(folder: str) -> None:
+    """Sees that the move outlasts a power cut, where the system can do that."""
+    with suppress(OSError):
+        handle = os.open(folder or ".", os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _unlock(lock: int) -> None:
+    if lock >= 0:
+        with suppress(OSError):
+            os.close(lock)
+
+
+# --- what killed runs left --------------------------------------------------------------------------------------------
+
+
+def sweep(folder: str) -> None:
+    """Removes the temporary files in `folder` of runs that were killed: ordinary files with a name of our form that no
+    running command holds locked. Anything else stays, and no link is followed.
+    """
+    try:
+        names = os.listdir(folder or ".")
+    except OSError:
+        return
+    for name in names:
+        if _NAME.match(name):
+            path = os.path.join(folder, name)
+            with suppress(OSError):
+                if stat.S_ISREG(os.lstat(path).st_mode) and _abandoned(path):
+                    os.unlink(path)
+
+
+try:
+    import fcntl
+except ImportError:  # Windows, which refuses to remove a file that is open: there a lock is not wanted
+
+    def _locked(handle: int) -> int:
+        return -1
+
+    def _abandoned(path: str) -> bool:
+        return True
+
+else:
+
+    def _locked(handle: int) -> int:
+        """Locks a temporary file as long as what is returned, another handle of it, stays open."""
+        other = os.dup(handle)
+        with suppress(OSError):  # a disk without locks: then no sweep can tell, and it leaves the file
+            fcntl.flock(other, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        return other
+
+    def _abandoned(path: str) -> bool:
+        """Whether nobody holds the lock of a temporary file. Raises OSError where that cannot be told."""
+        handle = os.open(path, os.O_RDWR | _SAFELY)
+        try:
+            if not stat.S_ISREG(os.fstat(handle).st_mode):
+                return False
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return True
+        finally:
+            os.close(handle)

@@ -92,9 +92,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         screen.flush()
     except screen.ScreenLost as lost:
         return screen.lost(lost)
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as e:
         screen.err("stopped\n")
-        return Exit.STOPPED
+        return e.code if isinstance(e, screen.Ended) else Exit.STOPPED
     except Exception as e:  # a bug of ours, by definition
         screen.err(screen.apology(e))
         return Exit.INTERNAL

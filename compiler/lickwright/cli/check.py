@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 @click.option("--strict", is_flag=True, help="Let warnings fail too.")
 @click.option("--profile", is_flag=True, help="Say how hard each lick is, and why.")
 @click.option("--fix", is_flag=True, help="Print the fixes that are safe to make, as a diff.")
-@click.option("--in-place", is_flag=True, help="With --fix: write them into the files.")
+@click.option("--in-place", is_flag=True, help="With --fix: write them into the files that lie below PATH.")
 def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix: bool, in_place: bool) -> int:
     """Check licks: notation, rhythm, scale and box, hands.
 
@@ -54,7 +54,10 @@ def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix:
         from lickwright.cli.fixing import run
         from lickwright.cli.sources import find
 
-        return run(find(paths), in_place, strict)
+        if in_place:
+            with screen.endings():
+                return run(paths, find(paths), True, strict)
+        return run(paths, find(paths), False, strict)
     found = _checked(paths, verdict)
     if form == "text":
         _text(found, profile)

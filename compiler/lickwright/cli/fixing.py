@@ -1,13 +1,13 @@
 """`lickwright check --fix`: the fixes that are safe to make, as a diff, and into the files when asked.
 
 In: what was found on the command line. Out: the diff on standard output; on standard error what remains and what was not mended. A file is replaced whole or
-not at all, and only if it is still the one that was read.
+not at all, and only if it is still the one that was read and lies, by its real path, below what was named. A link that was named itself
+stays one: the file that it leads to is mended in its own place.
 """
 
 from __future__ import annotations
 
 import os
-import stat
 import sys
 from collections.abc import Sequence
 
@@ -15,36 +15,92 @@ from lickwright import report
 from lickwright.cli import screen
 from lickwright.cli.sources import Found, Verdict, compiled
 from lickwright.diagnostics import Diagnostic
-from lickwright.files import UNWRITABLE, read, reason, replace
+from lickwright.files import UNWRITABLE, read, reason, replace, sweep
 from lickwright.mending import Mended, Refused, mend
 from lickwright.pipeline import Compilation
 from lickwright.source import Source, Span, Unreadable, decode
 
 
-def run(found: Sequence[Found], in_place: bool, strict: bool) -> int:
-    """Mends each source in turn and gives the exit code: of the files as they stand afterwards."""
-    verdict = Verdict(strict)
-    columns = min(screen.columns(sys.stderr, 100), 160)
-    remaining: list[Diagnostic] = []
-    fixes = 0
-    for one, before in compiled(found, Verdict()):
-        mended = _mended(one, before, verdict)
+def run(paths: Sequence[str], found: Sequence[Found], in_place: bool, strict: bool) -> int:
+    """Mends each source in turn and gives the exit code: of the files as they stand afterwards. `paths` are those that were named.
+
+    An interrupt goes through; how much was written until then is said.
+    """
+    work = _Run(paths, in_place, strict)
+    if in_place:
+        for folder in {os.path.dirname(one.real) for one in found if os.path.isabs(one.real)}:
+            sweep(folder)
+    try:
+        for one, before in compiled(found, Verdict()):
+            work.mend(one, before)
+    except KeyboardInterrupt:
+        work.stop()
+        raise
+    return work.end()
+
+
+class _Run:
+    """The sources of one run, mended in turn."""
+
+    def __init__(self, paths: Sequence[str], in_place: bool, strict: bool) -> None:
+        self._roots = [os.path.realpath(path) for path in paths if path != "-"]
+        self._in_place = in_place
+        self._verdict = Verdict(strict)
+        self._columns = min(screen.columns(sys.stderr, 100), 160)
+        self._remaining: list[Diagnostic] = []
+        self._fixes = 0
+        self._writing: tuple[str, Mended] | None = None  # a file of which an interrupt leaves open whether it was
+
+    def mend(self, one: Found, before: Compilation) -> None:
+        """Mends one and tells about it."""
+        mended = _mended(one, before, self._verdict)
         if mended is None:
-            continue
+            return
+        if self._in_place and mended.count and self._leads_out(one.path):
+            screen.err(
+                f"{report.safe(one.path)}: left as it is: it is a link to a file outside what was named\n"
+                "    name the link itself to mend that file\n"
+            )
+            mended = Mended(before, before, (), ())
         screen.out(_diff(before.source, mended.after.source))
-        trouble = _write(one.path, mended) if in_place and mended.count else None
-        fixes += mended.count if trouble is None else 0
-        stands = mended.after if in_place and trouble is None else before
-        verdict.judge(stands.diagnostics)
+        trouble = None
+        if self._in_place and mended.count:
+            self._writing = (one.path, mended)
+            trouble = _write(one.path, mended)
+        self._writing = None
+        self._fixes += mended.count if trouble is None else 0
+        stands = mended.after if self._in_place and trouble is None else before
+        self._verdict.judge(stands.diagnostics)
         if trouble is not None:
-            verdict.judge([trouble])
+            self._verdict.judge([trouble])
         told = [*mended.after.diagnostics, *([trouble] if trouble is not None else [])]
-        screen.err(report.findings(mended.after.source, told, screen.colour(sys.stderr), columns))
+        screen.err(report.findings(mended.after.source, told, screen.colour(sys.stderr), self._columns))
         screen.err("".join(_refusal(refused) for refused in mended.refused))
-        remaining += told
-    done = "written" if in_place else "shown, nothing written"
-    screen.err(f"{fixes:,} {'fix' if fixes == 1 else 'fixes'} {done}; what remains: {report.tally(remaining)}\n")
-    return verdict.code
+        self._remaining += told
+
+    def _leads_out(self, path: str) -> bool:
+        """Whether a file lies, by its real path, elsewhere than in what was named."""
+        if path == "-":
+            return False
+        real = os.path.realpath(path)
+        return not any(real == root or real.startswith(os.path.join(root, "")) for root in self._roots)
+
+    def stop(self) -> None:
+        """Tells how much was written before an interrupt, the file included that was being written."""
+        if self._writing is not None and _stands(*self._writing):
+            self._fixes += self._writing[1].count
+        if self._in_place:
+            screen.err(f"{_count(self._fixes)} written until then\n")
+
+    def end(self) -> int:
+        """Tells what it came to; the exit code."""
+        done = "written" if self._in_place else "shown, nothing written"
+        screen.err(f"{_count(self._fixes)} {done}; what remains: {report.tally(self._remaining)}\n")
+        return self._verdict.code
+
+
+def _count(fixes: int) -> str:
+    return f"{fixes:,} {'fix' if fixes == 1 else 'fixes'}"
 
 
 def _mended(one: Found, before: Compilation, verdict: Verdict) -> Mended | None:
@@ -98,10 +154,20 @@ def _write(path: str, mended: Mended) -> Diagnostic | None:
         data = read(real)
         if decode(path, data).text != mended.before.source.text:
             return _unwritten("the file was changed while it was read", "run the command again")
-        replace(real, mended.rewrite(data), stat.S_IMODE(status.st_mode))
+        replace(real, mended.rewrite(data), status)
     except (OSError, Unreadable) as e:
         return _unwritten(reason(e), "check who may write to the file and its folder")
+    if status.st_nlink > 1:
+        screen.err(f"{report.safe(path)}: the file has another name too (a hard link), where the old text stays\n")
     return None
+
+
+def _stands(path: str, mended: Mended) -> bool:
+    """Whether a file has the mended text."""
+    try:
+        return decode(path, read(path)).text == mended.after.source.text
+    except Unreadable:
+        return False
 
 
 def _unwritten(why: str, help: str) -> Diagnostic:

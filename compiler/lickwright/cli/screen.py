@@ -187,8 +187,12 @@ class Progress:
 PATIENCE = 2.0  # seconds in which a second wish to end is taken for the first
 
 
-class _Ended(KeyboardInterrupt):
+class Ended(KeyboardInterrupt):
     """The program is to end: by Ctrl-C, by another program, or because its terminal went away."""
+
+    def __init__(self, code: Exit) -> None:
+        super().__init__()
+        self.code = code
 
 
 @contextmanager
@@ -205,7 +209,7 @@ def endings() -> Iterator[Callable[[], Exit]]:
             return  # the same wish again, while we tidy up for it
         last = now
         seen.append(next(code for name, code in codes.items() if getattr(signal, name, None) == number))
-        raise _Ended
+        raise Ended(seen[-1])
 
     before = {}
     try:

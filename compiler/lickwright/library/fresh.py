@@ -9,36 +9,31 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Sequence
 
-from lickwright.files import TEMPORARY
-
-_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+from lickwright.files import NEW, temporary_beside, write_all
 
 
 def write_folder(folder: str, files: Sequence[tuple[str, bytes | Iterable[bytes]]]) -> list[os.stat_result]:
     """Makes it; raises OSError, and then nothing of it is left."""
     above = os.path.dirname(folder)
-    temporary = f"{above}/{TEMPORARY}{os.urandom(8).hex()}.tmp"
+    temporary = temporary_beside(folder)
     try:
-        os.mkdir(temporary)
-    except FileNotFoundError:
-        os.makedirs(above, exist_ok=True)
-        os.mkdir(temporary)
-    try:
+        try:
+            os.mkdir(temporary)
+        except FileNotFoundError:
+            os.makedirs(above, exist_ok=True)
+            os.mkdir(temporary)
         states = [_write(f"{temporary}/{name}", data) for name, data in files]
         os.rename(temporary, folder)
     except BaseException:
-        take_away(temporary)
+        take_away(temporary)  # it is gone already where an interrupt came after the move
         raise
     return states
 
 
 def _write(path: str, data: bytes | Iterable[bytes]) -> os.stat_result:
-    handle = os.open(path, _NEW, 0o666)
+    handle = os.open(path, NEW, 0o666)
     try:
-        for piece in (data,) if isinstance(data, bytes) else data:
-            rest = memoryview(piece)
-            while rest:
-                rest = rest[os.write(handle, rest) :]
+        write_all(handle, data)
         return os.fstat(handle)
     finally:
         os.close(handle)
