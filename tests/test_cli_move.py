@@ -67,12 +67,18 @@ def test_families_of_scales_without_numbers(tmp_path: Path, capsys: pytest.Captu
     assert titles == [f"Seven, {letter} shape" for letter in "EDCAG"]
 
 
-def test_a_file_that_is_there_stays(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["move", str(path), "--octave", "up", "--out", str(path)]) == 2
-    assert path.read_text() == LICK
+def test_a_file_that_is_there_stays(path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    other = tmp_path / "other.lick"
+    other.write_text("mine\n")
+    words = ["move", str(path), "--octave", "up", "--out"]
+    assert main([*words, str(other)]) == 3
+    assert other.read_text() == "mine\n"
     assert "--overwrite" in capsys.readouterr().err
-    assert main(["move", str(path), "--octave", "up", "--out", str(path), "--overwrite"]) == 0
-    assert "e20 e17" in path.read_text()
+    assert main([*words, str(other), "--overwrite"]) == 0
+    assert "e20 e17" in other.read_text()
+    assert main([*words, str(other)]) == 0  # the very licks stand there
+    assert main([*words, str(path), "--overwrite"]) == 3  # the file that is moved from: its other licks would be lost
+    assert path.read_text() == LICK
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("diagnostics",),
     ("fixes", "style"),
     ("report", "files"),
-    ("scan",),
+    ("scan", "destination"),
     ("github", "sarif"),
     ("music",),
     ("notation",),

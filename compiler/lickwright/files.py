@@ -274,8 +274,9 @@ else:
 
     def _locked(handle: int) -> int:
         """Locks a temporary file as long as what is returned, another handle of it, stays open."""
-        other = os.dup(handle)
+        other = -1
         with suppress(OSError):  # a disk without locks: then no sweep can tell, and it leaves the file
+            other = os.dup(handle)
             fcntl.flock(other, fcntl.LOCK_EX | fcntl.LOCK_NB)
         return other
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from typing import TYPE_CHECKING
 
@@ -10,6 +9,7 @@ import click
 
 from lickwright import report
 from lickwright.cli import screen
+from lickwright.destination import Seal
 
 if TYPE_CHECKING:
     from lickwright.locate import Home
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from lickwright.pipeline import CompiledLick
 
 _RUNNERS_UP = 3
+_SEAL = Seal(b"<!-- lickwright box ", b" -->\n")  # the last line of a picture
 
 _HELP = """Draw a scale's boxes on the neck, or find where a lick lives.
 
@@ -92,10 +93,10 @@ def command(
     if picture is None:
         screen.out(text(drawn, width or min(screen.columns(sys.stdout, 80), 200)))
         return screen.Exit.FINE
-    if picture == "-":
-        screen.out(svg(drawn))
-        return screen.Exit.FINE
-    return _save(picture, svg(drawn), overwrite)
+    from lickwright.cli.saving import saved
+
+    with screen.endings():
+        return saved(picture, svg(drawn).encode("utf-8"), _SEAL, overwrite, ())
 
 
 def _one_of(option: str, value: str, known: tuple[str, ...]) -> None:
@@ -139,50 +140,6 @@ def _scale(words: str, spec: BoxSpec | None) -> tuple[Key, Scale]:
     scale = parse_scale(rest, None)
     mode = next((mode for mode, degrees in MODES.items() if degrees == scale.degrees), None)
     return Key(tonic, mode or ("minor" if is_minor(scale) else "major")), scale
-
-
-# --- pictures --------------------------------------------------------------------------------------------------------
-
-
-def _save(path: str, picture: str, overwrite: bool) -> int:
-    """Puts the picture at `path`, whole or not at all; over another file only if we drew it and nobody changed it."""
-    from lickwright.files import NOT_OURS, UNWRITABLE, reason, replace
-    from lickwright.source import Source, Span
-
-    data = _signed(picture)
-    try:
-        if os.path.lexists(path) and not overwrite and not _ours(path):
-            message = "another file stands there, or the picture was changed since it was drawn: not overwritten"
-            trouble = NOT_OURS.at(Span(0, 0), message, "name another file, or say --overwrite")
-        else:
-            replace(path, data)
-            return screen.Exit.FINE
-    except OSError as e:
-        message = f"nothing was written: {reason(e)}"
-        trouble = UNWRITABLE.at(Span(0, 0), message, "name another file")
-    screen.err(report.findings(Source(path, ""), [trouble], screen.colour(sys.stderr)))
-    return screen.Exit.FILE
-
-
-_MARK = "<!-- lickwright box "
-
-
-def _signed(picture: str) -> bytes:
-    """With a last line that tells whether anything before it was changed."""
-    from hashlib import blake2b
-
-    data = picture.encode("utf-8")
-    return data + f"{_MARK}{blake2b(data, digest_size=16).hexdigest()} -->\n".encode("ascii")
-
-
-def _ours(path: str) -> bool:
-    """Whether a file is a picture of ours as it was drawn. A link, folder or device is not, and is never read."""
-    if os.path.islink(path) or not os.path.isfile(path) or os.path.getsize(path) > 1 << 24:
-        return False
-    with open(path, "rb") as file:
-        data = file.read()
-    picture, mark, _ = data.rpartition(_MARK.encode("ascii"))
-    return bool(mark) and _signed(picture.decode("utf-8", "replace")) == data
 
 
 # --- where a lick lives ----------------------------------------------------------------------------------------------

@@ -80,7 +80,7 @@ def _share(context: click.Context, parameter: click.Parameter, value: str | None
 )
 @click.option("--dry-run", is_flag=True, help="Only say what would be made and removed.")
 @click.option("--watch", is_flag=True, help="Stay, and make again what changes, until Ctrl-C.")
-@click.option("--report", metavar="FILE", help="Write what was done as JSON.")
+@click.option("--report", metavar="FILE", help="Write what was done as JSON; - for standard output.")
 @click.option("--shard", callback=_share, metavar="K/N", help="Make only one of N equal shares, for several machines.")
 @click.option("--merge", is_flag=True, help="PATHs are output folders of shards: bring them together in --out.")
 @click.option(
@@ -90,7 +90,7 @@ def _share(context: click.Context, parameter: click.Parameter, value: str | None
 def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwrite: bool, **more: Any) -> int:
     """Its help is `_HELP`, since it lists the formats."""
     from lickwright.cli.housing import preferred
-    from lickwright.cli.making import Screen
+    from lickwright.cli.making import Report, Screen
 
     if more["merge"]:
         from lickwright.cli.making import merge
@@ -122,16 +122,21 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         prune=more["prune"],
         dry=more["dry_run"],
         stdin=_stdin,
-        report=more["report"],
     )
+    reported = None if more["report"] is None else Report(more["report"], overwrite, paths)
+    if reported is not None:
+        if refused := reported.refusal():
+            return refused
+        wish = wish._replace(report=reported.write)
     with screen.endings() as ended, _cluster(more["cluster"], wish) as wish:
         try:
             if more["watch"]:
                 from lickwright.cli.making import watch
 
                 return watch(lambda: wish._replace(order_of=_orders(context, Houses(), library)), ended)
-            teller = Screen()
+            teller = Screen(screen.err if reported is not None and reported.printed else screen.out)
             account = build(wish, teller)
+            teller.code = max(teller.code, reported.code if reported is not None else screen.Exit.FINE)
             return _end(teller, account, wish, houses, ended())
         except KeyboardInterrupt:  # before there was anything to tidy up
             screen.err("stopped\n")
@@ -182,7 +187,7 @@ def _end(teller: Screen, account: Account, wish: Wish, houses: Houses, code: scr
     for house in houses.all():
         teller.house(house)
     library = any(os.path.isdir(path) for path in wish.paths)
-    screen.out(teller.dry_summary(account) if wish.dry else teller.summary(account, wish.out, library))
+    teller.print(teller.dry_summary(account) if wish.dry else teller.summary(account, wish.out, library))
     if account.stopped:
         screen.err("stopped: the same command goes on from there\n")
         return code

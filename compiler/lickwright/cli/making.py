@@ -6,14 +6,15 @@ In: the calls of a build (`library/account.py`). Out: text on both streams, and 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from lickwright import report
-from lickwright.cli import screen
+from lickwright.cli import saving, screen
 from lickwright.cli.verdict import code_of
 from lickwright.diagnostics import Diagnostic
 from lickwright.library.account import LISTED, Account, Told
+from lickwright.library.build_report import SEAL
 from lickwright.library.house import House
 from lickwright.source import Source
 
@@ -27,8 +28,10 @@ APOLOGIES = 5  # mistakes of ours that are shown: what breaks every file is said
 class Screen:
     """Tells a user about one build."""
 
-    def __init__(self) -> None:
+    def __init__(self, print: Callable[[str], None] = screen.out) -> None:
+        """`print` takes what the build came to; what is wrong always goes to standard error."""
         self.code = screen.Exit.FINE
+        self.print = print
         self._colour = screen.colour(sys.stderr)
         self._columns = min(screen.columns(sys.stderr, 100), 160)
         self._shown = 0
@@ -43,7 +46,7 @@ class Screen:
     def would(self, line: str) -> None:
         """One thing that a dry run would do."""
         self._would += 1
-        screen.out(f"would {report.safe(line)}\n")
+        self.print(f"would {report.safe(line)}\n")
 
     def source(self, told: Told) -> None:
         """What is wrong with one source."""
@@ -89,6 +92,25 @@ class Screen:
         if account.unread:
             text += f"  {report.count(account.unread, 'source')} could not be read\n"
         return text + (_of_library(account) if library else "")
+
+
+class Report:
+    """The file that `--report` names, or standard output."""
+
+    def __init__(self, path: str, overwrite: bool, sources: Sequence[str]) -> None:
+        self.code = screen.Exit.FINE
+        self.printed = path == saving.STDOUT
+        self._path = path
+        self._overwrite = overwrite
+        self._sources = sources
+
+    def refusal(self) -> screen.Exit:
+        """Says why it will not be written, before anything is made; FINE if it may be."""
+        return saving.refusal(self._path, SEAL, self._overwrite, self._sources)
+
+    def write(self, parts: Iterable[bytes]) -> None:
+        """Writes it, and keeps the exit code."""
+        self.code = saving.saved(self._path, parts, SEAL, self._overwrite, self._sources)
 
 
 def _of_library(account: Account) -> str:

@@ -42,8 +42,8 @@ by shape every finger keeps its place in the hand. What could not be kept is sai
 @click.option("--by", type=click.Choice(["pitch", "shape"]), default="pitch", show_default=True, help="What is kept.")
 @click.option("--all-keys", is_flag=True, help="Each lick in all twelve keys.")
 @click.option("--all-boxes", is_flag=True, help="Each lick in all five boxes.")
-@click.option("--out", metavar="PATH", help="Write there; a folder (family/) gets a file a lick.")
-@click.option("--overwrite", is_flag=True, help="Let --out replace files.")
+@click.option("--out", metavar="PATH", help="Write there; a folder (family/) gets a file a lick; - is standard output.")
+@click.option("--overwrite", is_flag=True, help="Let --out replace other files; never FILE itself.")
 def command(
     path: str, title: str | None, key: str | None, box: str | None, octave: str | None, tuning: str | None, by: str,
     all_keys: bool, all_boxes: bool, out: str | None, overwrite: bool,
@@ -53,8 +53,6 @@ def command(
         raise click.UsageError("where to? say --key, --box, --octave, --tuning, --all-keys or --all-boxes")
     if (key and all_keys) or (box and all_boxes):
         raise click.UsageError("one key or all of them, one box or all of them")
-    if out is not None and os.path.lexists(out) and not _folder(out) and not overwrite:
-        raise click.UsageError(f"{report.safe(out)} is there already: choose another name, or say --overwrite")
     from lickwright.cli.sources import Found, Verdict, compiled
     from lickwright.moves import Wish
     from lickwright.moves.housed import housed
@@ -73,7 +71,8 @@ def command(
             for one in _family(lick, book, compilation.source, wish, all_keys, all_boxes, verdict)
         ]
         if moved:
-            _write(book, moved, path, out, overwrite, verdict)
+            with screen.endings():
+                _write(book, moved, path, out, overwrite, verdict)
     return verdict.code
 
 
@@ -161,19 +160,13 @@ def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwr
     from lickwright.moves import gathered
     from lickwright.notation.canonical import canonical
 
-    if out is None:
-        screen.out(canonical(gathered(book, licks)))
-        return
-    if _folder(out):
+    if out is not None and _folder(out):
         _into_folder(book, licks, path, out, overwrite, verdict)
         return
-    from lickwright.files import reason, replace
+    from lickwright.cli.saving import STDOUT, saved
 
-    try:
-        replace(out, canonical(gathered(book, licks)).encode("utf-8"))
-    except OSError as e:
-        screen.err(f"error: {report.safe(out)}: nothing was written: {report.safe(reason(e))}\n")
-        verdict.add(screen.Exit.FILE)
+    text = canonical(gathered(book, licks)).encode("utf-8")
+    verdict.add(saved(STDOUT if out is None else out, text, None, overwrite, (path,)))
 
 
 def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwrite: bool, verdict: Verdict) -> None:

@@ -17,16 +17,14 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.backends import BACKENDS
-from lickwright.files import UNWRITABLE, reason
 from lickwright.library import journal, plan, prune, unchanged
 from lickwright.library.account import Account, Teller
 from lickwright.library.lock import Lock
 from lickwright.library.manifest import Manifest, Unusable, aside, damaged, set_aside
 from lickwright.library.orders import Item, Order, Result
-from lickwright.library.outputs import Trouble, unwritable
+from lickwright.library.outputs import unwritable
 from lickwright.library.plan import Orders, Share
 from lickwright.library.record import Recorder
-from lickwright.source import Span
 
 if TYPE_CHECKING:
     from lickwright.library.pool import Limits, Setup
@@ -53,7 +51,7 @@ class Wish(NamedTuple):
     stdin: Callable[[], bytes | None] | None = (
         None  # reads standard input, if `-` is among the paths; None: it cannot be read
     )
-    report: str | None = None  # a file to write the machine report to
+    report: Callable[[Iterator[bytes]], None] | None = None  # takes the parts of the machine report
     limits: Limits | None = None  # of workers; None: the usual ones
     workers: Callable[[Setup], AbstractContextManager[Any]] | None = (
         None  # do the work in place of processes of our own
@@ -116,18 +114,9 @@ class _Build:
             else:
                 self._do()
             if wish.report is not None:
-                self._report(wish.report)
+                from lickwright.library.build_report import parts
 
-    def _report(self, path: str) -> None:
-        from lickwright.library.build_report import write
-
-        try:
-            write(path, self.wish.out, self.account, self.manifest)
-        except OSError as e:
-            finding = UNWRITABLE.at(
-                Span(0, 0), f"the report was not written: {reason(e)}", "name another file with --report"
-            )
-            self.account.broke(Trouble(path, finding))
+                wish.report(parts(wish.out, self.account, self.manifest))
 
     def _look(self) -> None:
         """Everything that needs no work."""

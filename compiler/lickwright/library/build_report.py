@@ -1,7 +1,7 @@
 """What a build did, for programs: `--report build.json`.
 
-In: the account and the scan of a build. Out: a JSON file, whole or not at all, written source by source, so that it takes no memory however
-long it gets. Its shape is `FORM`; whoever reads it should look there first.
+In: the account and the scan of a build. Out: JSON in parts, source by source, so that it takes no memory however long it gets. Its shape is
+`FORM`; whoever reads it should look there first. Where it goes is for the caller to say; `SEAL` ends it.
 """
 
 from __future__ import annotations
@@ -10,30 +10,24 @@ import os
 from collections.abc import Iterator
 from json import dumps
 
-from lickwright.files import TEMPORARY
+from lickwright.destination import Seal
 from lickwright.library.account import Account
 from lickwright.library.manifest import Manifest
 from lickwright.version import NOTATION, __version__
 
 FORM = 1  # of the report
+SEAL = Seal(b',\n "seal": "', b'"\n}\n')  # the last member of the object
 _SOURCES = "SELECT shown, target, state, findings FROM scan ORDER BY id"
 _OUTPUTS = "SELECT name FROM outputs WHERE folder = ? AND gone = 0 ORDER BY name"
 
 
-def write(path: str, out: str, account: Account, manifest: Manifest) -> None:
-    """Puts the report in its place."""
-    temporary = os.path.join(os.path.dirname(path), f"{TEMPORARY}{os.urandom(8).hex()}.tmp")
-    try:
-        with open(temporary, "x", encoding="ascii") as file:
-            file.writelines(_parts(out, account, manifest))
-        os.replace(temporary, path)
-    except BaseException:
-        if os.path.lexists(temporary):
-            os.unlink(temporary)
-        raise
+def parts(out: str, account: Account, manifest: Manifest) -> Iterator[bytes]:
+    """The report up to its seal, in ASCII."""
+    for text in _texts(out, account, manifest):
+        yield text.encode("ascii")
 
 
-def _parts(out: str, account: Account, manifest: Manifest) -> Iterator[str]:
+def _texts(out: str, account: Account, manifest: Manifest) -> Iterator[str]:
     head = {
         "form": FORM,
         "lickwright": __version__,
@@ -64,4 +58,4 @@ def _parts(out: str, account: Account, manifest: Manifest) -> Iterator[str]:
         value = {"path": os.fsdecode(shown), "state": state or "skipped", "outputs": outputs}
         yield f'{between}{dumps(value)[:-1]}, "findings": {findings or "[]"}}}'
         between = ",\n  "
-    yield "\n ]\n}\n"
+    yield "\n ]"
