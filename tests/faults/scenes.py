@@ -10,7 +10,7 @@ import json
 import os
 import shutil
 import stat
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
@@ -62,8 +62,9 @@ def _big(number: int) -> str:
     return f'lick "Big {number}"\n| e8 e5 B8 B5 G7 G5 D7 D{number} ||\n' + "# a line of nothing at all\n" * 1300
 
 
-_MAKE = ("make", "lib", "--jobs", "1")
+_MAKE = ("make", "lib", "--jobs", "1", "--to", "tab,midi")
 _BUILT = (_MAKE,)
+_FAMILY = ("move", "lib/gate.lick", "--all-boxes", "--out", "family/")
 SCENES = (
     Scene("make", _MAKE),
     Scene("make what changed", _MAKE, prepared=_BUILT, changes={"lib/porch.lick": _CHANGED}),
@@ -110,12 +111,12 @@ SCENES = (
         ("move", "lib/porch.lick", "--octave", "up", "--out", "moved.lick", "--overwrite"),
         files={**_USUAL, "moved.lick": _GATE},
     ),
-    Scene("move to a folder", ("move", "lib/porch.lick", "--all-boxes", "--out", "family/")),
+    Scene("move to a folder", _FAMILY),
     Scene(
         "move to a folder again",
-        ("move", "lib/porch.lick", "--all-boxes", "--out", "family/"),
-        prepared=(("move", "lib/porch.lick", "--all-boxes", "--out", "family/"),),
-        changes={"lib/porch.lick": _CHANGED},
+        _FAMILY,
+        prepared=(_FAMILY,),
+        changes={"lib/gate.lick": _GATE.replace("e8", "e5")},
     ),
     Scene("box --svg", ("box", "A blues", "1", "--svg", "pictures/box.svg"), files={**_USUAL, "pictures/a.txt": "-"}),
     Scene(
@@ -247,12 +248,14 @@ class Stage:
 
     def _ending(self, fault: Fault, run: Run, stands: Tree) -> list[str]:
         allowed = {self.clean.code, 128 + fault.signal if fault.signal else 3}
-        wrong = [] if run.code in allowed else [f"ends with {run.code}: {run.err[-300:]}"]
         if run.hung:
-            wrong.append("hangs")
-        if "Traceback" in run.err or "Exception ignored" in run.err or "sorry:" in run.err:
-            wrong.append(f"a mistake of ours is shown: {run.err[-300:]}")
-        if run.code != self.clean.code or self.clean.code:
+            return ["hangs"]
+        if any(words in run.err for words in ("Traceback", "Exception ignored", "sorry:")):
+            return [f"ends with {run.code} and a mistake of ours: {run.err.splitlines()[-1]}"]
+        if run.code not in allowed:
+            return [f"ends with {run.code}: {run.err[-300:]}"]
+        wrong = []
+        if run.code != self.clean.code:
             return wrong
         if self.scene.says and run.out != self.clean.out:
             wrong.append(f"ends well with another answer: {run.out[:300]} {run.err[:300]}")
@@ -312,13 +315,3 @@ class Stage:
             return sorted(json.loads(one.data)) == self._varying[path]
         except (ValueError, TypeError):
             return False
-
-
-def scene(name: str) -> Scene:
-    """The scene of that name."""
-    return next(one for one in SCENES if one.name == name)
-
-
-def commands(scenes: Sequence[Scene]) -> set[str]:
-    """The first word of each disturbed command."""
-    return {one.command[0] for one in scenes}

@@ -1,0 +1,351 @@
+"""What is fuzzed: one function a kind of input. Each takes any bytes and raises only where the program does what is documented nowhere.
+
+`TARGETS` is the table: an importer that is added gets a row. A function gives one word for what became of the input (`made`, `refused`), which is
+counted; `seeds` are inputs to start from besides those in `corpus/`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import os
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Callable, Iterator
+from functools import cache
+from pathlib import Path
+from typing import NamedTuple
+
+HERE = Path(__file__).parent
+SAMPLES = HERE.parent.parent / "samples"
+
+LICKS = {
+    "gate.lick": 'key A minor\nlick "Gate"\n| e8 e5 B8^10 B5 G7 B5 /8 e5 ||\n',
+    "porch.lick": 'key C major\ntempo 90\nlick "Porch"\n| G5 h7 B5 B8 e5 B8 p5 G5 ||\n',
+}
+
+
+class Target(NamedTuple):
+    """One kind of input."""
+
+    name: str
+    call: Callable[[bytes], str]
+    seeds: Callable[[], Iterator[bytes]]
+    words: Callable[[], list[str]]  # that a mutation may put in
+    longest: int = 4096  # bytes
+
+
+# --- the text of a lick, through everything that reads it
+
+
+def source(data: bytes) -> str:
+    """Checks, mends, and makes every output but sound."""
+    from lickwright import github, report, sarif
+    from lickwright.backends import BACKENDS
+    from lickwright.library.facts import facts
+    from lickwright.mending import mend
+    from lickwright.notation.canonical import canonical
+    from lickwright.notation.syntax import parse
+    from lickwright.pipeline import RULES, compile_bytes
+    from lickwright.source import Source
+
+    compilation = compile_bytes(data, "fuzzed.lick")
+    text = compilation.source
+    screen = report.findings(text, compilation.diagnostics)
+    assert all(report.safe(line) == line for line in screen.split("\n")), "a character that steers the terminal"
+    json.dumps(report.as_values(text, compilation.diagnostics))
+    json.dumps(sarif.document([(text, compilation.diagnostics)], RULES))
+    github.commands([(text, compilation.diagnostics)])
+    mend(compilation)
+    for lick in compilation.licks:
+        facts(lick, text)
+        for row in BACKENDS if lick.ok else ():
+            if not row.recorded:
+                assert lick.emit(row.name).data
+    book, unread = parse(text)
+    if not unread and compilation.ok:
+        written = canonical(book)
+        again, found = parse(Source("again", written))
+        assert not found, "the canonical text cannot be read"
+        assert canonical(again) == written, "the canonical text is not its own canonical text"
+    return "made" if compilation.ok and compilation.licks else "refused"
+
+
+def _sources() -> Iterator[bytes]:
+    for folder in (SAMPLES, HERE.parent / "bad"):
+        for path in sorted(folder.rglob("*.lick")):
+            if path.stat().st_size < 4000:
+                yield path.read_bytes()
+
+
+def _notation() -> list[str]:
+    from lickwright.notation.techniques import TECHNIQUES
+    from lickwright.settings import FIELDS
+
+    fields = [row.name for row in FIELDS]
+    signs = [sign for row in TECHNIQUES for sign in (getattr(row, "sign", None),) if sign]
+    return [
+        *fields,
+        *signs,
+        'lick "',
+        "|:",
+        ":|",
+        "||",
+        "3[",
+        "(trill: ",
+        "@mf",
+        '@"',
+        "1/16 ",
+        "same ",
+        "step ",
+        "meant ",
+    ]
+
+
+# --- lickwright.toml
+
+
+def house(data: bytes) -> str:
+    """Reads a house's file, and compiles a lick in its style."""
+    from lickwright import compile_text, report
+    from lickwright.library.house_reading import read_house
+
+    found = read_house("lickwright.toml", "lickwright.toml", lambda path: data)
+    screen = report.findings(found.source, found.findings)
+    assert all(report.safe(line) == line for line in screen.split("\n")), "a character that steers the terminal"
+    assert found.ok or found.findings
+    for text in LICKS.values():
+        compile_text(text, "gate.lick", found)
+    return "made" if found.ok else "refused"
+
+
+def _houses() -> Iterator[bytes]:
+    for path in sorted((HERE.parent / "house").rglob("*.toml")):
+        yield path.read_bytes()
+    text = (HERE.parent.parent / "grammar" / "house.md").read_text("utf-8")
+    yield text.partition("```toml\n")[2].partition("```")[0].encode()
+
+
+def _settings() -> list[str]:
+    from lickwright.library.house_keys import ROWS
+
+    return [
+        *{row.section: 0 for row in ROWS},
+        *(row.name for row in ROWS),
+        " = ",
+        '"""',
+        "[[",
+        "]]",
+        "'''",
+        "true",
+        "1979-05-27",
+    ]
+
+
+# --- a question of `find`
+
+
+def question(data: bytes) -> str:
+    """Asks a small library."""
+    from lickwright.library.query import Unclear
+    from lickwright.library.search import find
+
+    text = os.fsdecode(data)
+    try:
+        found = find(_asked(), text, 5)
+    except Unclear as unclear:
+        assert 0 <= unclear.start <= unclear.end <= len(text), "the culprit lies outside the question"
+        return "refused"
+    assert found.total >= len(found.hits)
+    return "made" if found.total else "nothing"
+
+
+@cache
+def _asked() -> sqlite3.Connection:
+    from lickwright import compile_text
+    from lickwright.library.shelf import made
+
+    return made([(name, compile_text(text, name)) for name, text in LICKS.items()]).connection
+
+
+def _questions() -> Iterator[bytes]:
+    for text in (
+        "gate",
+        "gate or box:9",
+        'bend box:1 key:"A minor" level<=3 not slide',
+        "tempo:60-90,120 tags:x",
+        '"a b" finding:L203',
+    ):
+        yield text.encode()
+
+
+def _fields() -> list[str]:
+    from lickwright.library.conditions import FIELDS
+
+    return [*(field.name + ":" for field in FIELDS), "not ", "<=", ">=", ",", '"', "minor", "shape", "\u266d"]
+
+
+# --- the record of an output folder
+
+
+def record(data: bytes) -> str:
+    """Puts a `.lickwright.db` into an output folder, then asks it, makes what changed and prunes.
+
+    The first byte says how: `P` bytes of a good one are overwritten, `S` statements are executed in a good one, anything else stands
+    there as it is. Nothing outside the folder may change.
+    """
+    from lickwright.library.manifest import NAME
+
+    folder = Path(_scratch())
+    lib, out, others = folder / "lib", folder / "out", folder / "others"
+    shutil.rmtree(out, ignore_errors=True)
+    shutil.copytree(folder / "good", out)
+    place = out / NAME
+    if data[:1] == b"P":
+        place.write_bytes(patched(place.read_bytes(), data[1:]))
+    elif data[:1] == b"S":
+        changed(place, data[1:].decode("utf-8", "replace"))
+    else:
+        place.write_bytes(data)
+    before = _outside(lib, others)
+    codes = [
+        _command(*words, str(out)) for words in (["find", "--limit", "5"], ["library"], ["library", "--duplicates"])
+    ]
+    (out / "gate" / "gate.mid").unlink(missing_ok=True)
+    codes += [_command("make", str(lib), "--prune", "--jobs", "1", "--out", str(out))]
+    assert set(codes) <= {0, 1, 2, 3}, f"exit codes {codes}"
+    assert _outside(lib, others) == before, "something outside the output folder was changed"
+    assert {path.name for path in folder.iterdir()} == {"lib", "out", "others", "good"}, "something was made beside it"
+    return "made" if codes == [0, 0, 0, 0] else "refused"
+
+
+def patched(good: bytes, patches: bytes) -> bytes:
+    """`good` with bytes of it overwritten: three bytes where, one what."""
+    new = bytearray(good)
+    for at in range(0, len(patches) - 3, 4):
+        new[int.from_bytes(patches[at : at + 3], "big") % len(new)] = patches[at + 3]
+    return bytes(new)
+
+
+def changed(place: Path, statements: str) -> None:
+    """Executes statements in the database at `place`, as somebody hostile might have."""
+    steps = iter(range(50))
+    db = sqlite3.connect(place, isolation_level=None)
+    try:
+        db.execute("PRAGMA writable_schema = ON")
+        db.execute("PRAGMA journal_mode = MEMORY")
+        db.set_authorizer(
+            lambda action, *_: sqlite3.SQLITE_DENY if action == sqlite3.SQLITE_ATTACH else sqlite3.SQLITE_OK
+        )
+        db.set_progress_handler(lambda: next(steps, None) is None, 10_000)
+        for statement in statements.split(";"):
+            with contextlib.suppress(sqlite3.Error, sqlite3.Warning, ValueError, UnicodeError):
+                db.execute(statement)
+    finally:
+        db.close()
+
+
+def _command(*words: str) -> int:
+    from lickwright.cli import main
+
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main(words)
+    assert code != 70 and "sorry:" not in err.getvalue(), err.getvalue()
+    return code
+
+
+@cache
+def _scratch() -> str:
+    """A folder with a library, what was made of it, and what is somebody else's; it goes with the process."""
+    kept = tempfile.TemporaryDirectory(prefix="lickwright-fuzz-")
+    _scratch.kept = kept  # type: ignore[attr-defined]
+    folder = Path(os.path.realpath(kept.name))
+    for name, text in LICKS.items():
+        (folder / "lib").mkdir(exist_ok=True)
+        (folder / "lib" / name).write_text(text)
+    (folder / "others").mkdir()
+    (folder / "others" / "notes.txt").write_text("somebody else's\n")
+    assert _command("make", str(folder / "lib"), "--jobs", "1", "--out", str(folder / "out")) == 0
+    (folder / "out").rename(folder / "good")
+    return str(folder)
+
+
+def _outside(*folders: Path) -> dict[str, bytes]:
+    return {str(path): path.read_bytes() for folder in folders for path in folder.rglob("*") if path.is_file()}
+
+
+def _records() -> Iterator[bytes]:
+    yield b""
+    yield b"P" + bytes(4)
+    for table in ("sources", "outputs", "claims", "about", "licks", "findings", "phrases"):
+        yield f"SDROP TABLE {table}".encode()
+        yield f"SDELETE FROM {table}".encode()
+        yield f"SALTER TABLE {table} RENAME TO t; CREATE VIEW {table} AS SELECT * FROM t".encode()
+    for column in ("folder", "name"):
+        for path in ("../others", "/nowhere", "..", "a/../../others", "notes.txt", "\\u0000", ".lickwright.db"):
+            yield f"SUPDATE outputs SET {column} = '{path}', gone = 1".encode()
+    yield b"SUPDATE outputs SET folder = '../others', name = 'notes.txt', gone = 1 WHERE name LIKE '%.mid'"
+    yield b"SUPDATE sources SET target = '../others'"
+    yield b"SUPDATE sources SET path = '../../../others/notes.txt', findings = '[[', refused = '{}'"
+    yield b"SINSERT INTO claims SELECT '../others', name, hash FROM outputs"
+    yield b"SUPDATE licks SET title = CAST(x'ff00fe' AS TEXT), tempo = 1e999, line = 'x'"
+    yield b"SPRAGMA user_version = 99"
+    yield b"SUPDATE about SET value = NULL"
+    yield (
+        b"SALTER TABLE licks RENAME TO t; CREATE VIEW licks AS WITH RECURSIVE r(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM r) "
+        b"SELECT t.* FROM t, r"
+    )
+
+
+def _statements() -> list[str]:
+    words = (
+        "SELECT ",
+        "UPDATE ",
+        "DELETE FROM ",
+        "INSERT INTO ",
+        "CREATE TRIGGER ",
+        "CREATE VIEW ",
+        "DROP TABLE ",
+        " SET ",
+        " WHERE ",
+    )
+    names = (
+        "sources",
+        "outputs",
+        "claims",
+        "about",
+        "licks",
+        "phrases",
+        "findings",
+        "sqlite_master",
+        "folder",
+        "name",
+        "path",
+        "target",
+    )
+    return [
+        *words,
+        *names,
+        "hash",
+        "gone",
+        "'../others'",
+        "randomblob(99)",
+        "zeroblob(1)",
+        "CAST(x'ff' AS TEXT)",
+        "PRAGMA ",
+        ";",
+    ]
+
+
+TARGETS = {
+    target.name: target
+    for target in (
+        Target("source", source, _sources, _notation),
+        Target("toml", house, _houses, _settings),
+        Target("query", question, _questions, _fields, 600),
+        Target("record", record, _records, _statements, 2048),
+    )
+}
