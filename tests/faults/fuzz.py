@@ -12,11 +12,12 @@ from __future__ import annotations
 import argparse
 import contextlib
 import hashlib
+import importlib
 import json
 import os
+import pkgutil
 import random
 import re
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -26,10 +27,16 @@ from collections import Counter
 from collections.abc import Iterable
 from importlib.util import find_spec
 from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from targets import Target
 
 HERE = Path(__file__).parent
 CORPUS = HERE / "corpus"
 ROOM = 60_000  # bytes of the corpus for one target
+MOST = 1000  # new inputs that are looked at to be kept
 SECONDS, MEMORY = 10, 2048  # what one input may take; MiB
 _EDGES = re.compile(r"cov: (\d+)")
 _NEAR = re.compile(r"[0-9]+")
@@ -125,6 +132,21 @@ def guided(target: str, work: Path, finds: Path, seconds: int) -> None:
     atheris.Fuzz()
 
 
+def _instrumented(target: str) -> Target:
+    """A target, with all modules of ours imported so that atheris sees which code an input reaches."""
+    import atheris
+
+    with atheris.instrument_imports(include=["lickwright", "lark"]):
+        import lickwright
+
+        for module in pkgutil.walk_packages(lickwright.__path__, "lickwright."):
+            if not module.name.endswith(("__main__", "prebuilt")) and ".synth" not in module.name:
+                with contextlib.suppress(ImportError):  # of an extra that is not there
+                    importlib.import_module(module.name)
+        import targets
+    return targets.TARGETS[target]
+
+
 def _escaped(word: str) -> str:
     return "".join(chr(byte) if 32 <= byte < 127 and byte not in b'"\\' else f"\\x{byte:02X}" for byte in word.encode())
 
@@ -215,8 +237,8 @@ def fuzz(target: str, seconds: int, finds: Path, seed: int, keep: bool, alone: b
                 if not saved:
                     break
             seed += 1
-        if keep and not alone:
-            _keep(target, work, Path(place), finds)
+        if keep:
+            _keep(target, work)
     runs = f"{target}: {sum(outcomes.values()):,} executions in {time.monotonic() - began:.0f} s"
     counted = ", ".join(f"{number:,} {word}" for word, number in outcomes.most_common())
     known = f", {edges:,} edges" if edges else ""
@@ -230,43 +252,46 @@ def kept(target: str) -> Iterable[bytes]:
         yield path.read_bytes()
 
 
-def _keep(target: str, work: Path, place: Path, finds: Path) -> None:
-    """Puts inputs that reach what no other reaches into the corpus, small ones first, as far as there is room."""
-    merged = place / "merged"
-    merged.mkdir()
-    words = [sys.executable, __file__, target, "--work", str(work), "--finds", str(finds), "--merge", str(merged)]
-    subprocess.run(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, timeout=900)
-    (CORPUS / target).mkdir(parents=True, exist_ok=True)
-    seeded = {name_of(data) for data in _seeds(target)}
-    room = ROOM - sum(map(len, kept(target)))
-    for path in sorted(merged.iterdir(), key=lambda path: (path.stat().st_size, path.name)):
-        data = path.read_bytes()
-        room -= len(data)
-        if room < 0:
-            break
-        if name_of(data) not in seeded:
-            shutil.copy(path, CORPUS / target / name_of(data))
-
-
-def _seeds(target: str) -> Iterable[bytes]:
+def _keep(target: str, work: Path) -> None:
+    """Puts inputs that reach lines which no seed and no kept input reaches into the corpus, small ones first, as far as there is room."""
     from targets import TARGETS
 
-    return TARGETS[target].seeds()
+    chosen = TARGETS[target]
+    old = [*chosen.seeds(), *kept(target)]
+    reached: set[tuple[str, int]] = set()
+    for data in old:
+        reached |= lines_of(chosen, data)
+    new = sorted({path.read_bytes() for path in work.iterdir()} - {*old}, key=lambda data: (len(data), data))
+    room = ROOM - sum(map(len, kept(target)))
+    folder = CORPUS / target
+    folder.mkdir(parents=True, exist_ok=True)
+    for data in new[:MOST]:
+        more = lines_of(chosen, data) - reached
+        if more and len(data) <= room:
+            reached |= more
+            room -= len(data)
+            (folder / name_of(data)).write_bytes(data)
 
 
-def merge(target: str, work: Path, merged: Path) -> None:
-    """Copies the inputs of `work` that matter into `merged`; does not come back."""
-    import atheris
+def lines_of(target: Target, data: bytes) -> set[tuple[str, int]]:
+    """The lines of ours that an input reaches."""
+    reached: set[tuple[str, int]] = set()
 
-    with atheris.instrument_imports(include=["lickwright", "lark"]):
-        import targets
+    def trace(frame: FrameType, event: str, argument: object) -> object:
+        if "lickwright" not in frame.f_code.co_filename:
+            return None
+        if event == "line":
+            reached.add((frame.f_code.co_filename, frame.f_lineno))
+        return trace
 
-    def call(data: bytes) -> None:
-        with contextlib.suppress(Exception):
-            targets.TARGETS[target].call(bytes(data))
-
-    atheris.Setup([sys.argv[0], "-merge=1", str(merged), str(work)], call)
-    atheris.Fuzz()
+    sys.settrace(trace)
+    try:
+        target.call(data)
+    except Exception:  # what breaks a target is saved elsewhere
+        pass
+    finally:
+        sys.settrace(None)
+    return reached
 
 
 def main() -> int:
@@ -279,12 +304,9 @@ def main() -> int:
     parser.add_argument("--keep", action="store_true", help="put what is new into the corpus")
     parser.add_argument("--unguided", action="store_true", help="do without atheris")
     parser.add_argument("--work", type=Path, help=argparse.SUPPRESS)
-    parser.add_argument("--merge", type=Path, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     alone = asked.unguided or find_spec("atheris") is None
-    if asked.merge:
-        merge(asked.targets[0], asked.work, asked.merge)
-    elif asked.work and alone:
+    if asked.work and alone:
         unguided(asked.targets[0], asked.work, asked.finds, asked.seconds, asked.seed)
     elif asked.work:
         guided(asked.targets[0], asked.work, asked.finds, asked.seconds)
