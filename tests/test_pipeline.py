@@ -190,7 +190,7 @@ def test_a_lick_that_is_left_out_says_so_even_if_no_stage_has_said_why(monkeypat
 def test_a_tuplet_of_as_many_steps_as_their_time_plays_as_written_and_is_noted(ratio: str) -> None:
     with_bracket = f'key A minor\nlick "Gate"\n| {ratio}[e8 e5 B8] e5 G7 - - - ||\n'
     (lick,) = (compilation := pipeline.compile_text(with_bracket)).licks
-    (plain,) = pipeline.compile_text('lick "Gate"\n| e8 e5 B8 e5 G7 - - - ||\n').licks
+    (plain,) = pipeline.compile_text('key A minor\nlick "Gate"\n| e8 e5 B8 e5 G7 - - - ||\n').licks
     assert lick.ok and lick.midi() == plain.midi()
     assert [(d.code, d.severity) for d in compilation.diagnostics] == [("L125", Severity.INFO)]
 
