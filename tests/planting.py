@@ -250,7 +250,7 @@ MISTAKES: tuple[Mistake, ...] = (
     M("bend in steps", "L101", "plain", one_of(becomes("{}^1/2"), becomes("{}^1½"), becomes("{}^whole"))),
     M("vibrato as v", "L101", "plain", becomes("{}v")),
     M("slide as s", "L101", "plain", becomes("{}s9")),
-    M("capital technique", "L101", "note", swapped(r"([hp])(?=\d)", lambda m: m[1].upper())),
+    M("capital technique", "L101 L103", "note", swapped(r"([hp])(?=\d)", lambda m: m[1].upper())),
     M("hammer to no fret", "L101", "plain", one_of(becomes("{}h"), becomes("{}p"))),
     M("no such finger", "L101", "plain", one_of(becomes("{}'5"), becomes("{}'0"), becomes("{}'x"))),
     M("two fingers", "L119", "plain", becomes("{}'1'3")),

@@ -227,7 +227,7 @@ def test_a_finding_says_where_with_numbers_and_what_to_do() -> None:
     (shift,) = found("e3 e19", FAST)
     assert shift.message == "from fret 3 to 19 in 0.10 s the hand moves 214 mm, 2.1 metres a second"
     (bend,) = found("e12^16")
-    assert bend.message == "bend of 2 steps on e12, 30 mm at 21 newtons: for experts, and the string may break"
+    assert bend.message == "bend of 2 whole steps on e12, 30 mm at 21 newtons: for experts, and the string may break"
     (unison,) = found("B5&G8^10")
     assert unison.message == "bend arrives half a step above B5, which sounds with it"
     assert unison.help == "to meet it: `^9`"

@@ -337,7 +337,7 @@ def test_a_version_line() -> None:
         (f"some words\n{LICK}", "L120"),
         (f"G7 A5\n{LICK}", "L117"),
         (f"{LICK}tempo 90\n", "L116"),
-        (f"tempo = 90\n{LICK}", "L121"),
+        (f"tempo = 90\n{LICK}", "L117"),
     ],
 )
 def test_a_file_that_is_not_put_together_right(text: str, code: str) -> None:

@@ -155,7 +155,7 @@ def test_an_empty_bar_is_shown_on_its_own_line() -> None:
         ("A12>", ">", "a harmonic there is `A<12>`"),
         ("A<12", "<", "a harmonic there is `A<12>`"),
         ("e5<17", "<", "a harmonic there is `e5<17>`"),
-        ("B8^1½", "1½", "1.5 steps above 8 is `^11`"),
+        ("B8^1½", "1½", "1.5 whole steps above 8 is `^11`"),
         ("B8^1/2", "1/2", "write `^half`"),
         ("B8^1/4", "1/4", "write `^quarter`"),
         ("8B", "8B", "string first: `B8`"),

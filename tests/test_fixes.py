@@ -52,7 +52,6 @@ SURE = [
     (f"{HEAD}sound Lead\n| e8{REST} |", f"{HEAD}sound lead\n| e8{REST} |"),
     (f"{HEAD}Key a minor\n| e8{REST} |", f"{HEAD}key A minor\n| e8{REST} |"),
     (f"{HEAD}key A minor\nbox frets 5–8\n| e8{REST} |", f"{HEAD}key A minor\nbox frets 5-8\n| e8{REST} |"),
-    (f"{HEAD}| G5H7 e5 B8 B5 G7 - - |", f"{HEAD}| G5h7 e5 B8 B5 G7 - - |"),
     (f"{HEAD}| G7P5 e5 B8 B5 G7 - - |", f"{HEAD}| G7p5 e5 B8 B5 G7 - - |"),
     (f"{HEAD}| G5&B5 GH7&BH7 e5 B8 B5 G7 - - |", f"{HEAD}| G5&B5 Gh7&Bh7 e5 B8 B5 G7 - - |"),
     (f"{HEAD}| GX e5 B8 B5 G7 - - - |", f"{HEAD}| Gx e5 B8 B5 G7 - - - |"),
@@ -61,7 +60,12 @@ SURE = [
     (f"{HEAD}| e5 G7&B5 Gh5&B8 e5 G7 - - - |", f"{HEAD}| e5 G7&B5 Gp5&B8 e5 G7 - - - |"),
     (f"{HEAD}| G7 /5 B8 B5 G7 - - - |", f"{HEAD}| G7 \\5 B8 B5 G7 - - - |"),
     (f"{HEAD}| G5 \\\\7 B8 B5 G7 - - - |", f"{HEAD}| G5 //7 B8 B5 G7 - - - |"),
-    (f"{HEAD}| G5 G7 | e8{REST} |", f"{HEAD}pickup 1/4\n| G5 G7 | e8{REST} |"),
+    (f"{HEAD}| G5 G7 | e8{REST} | e8 e5 G7 - - - |", f"{HEAD}pickup 1/4\n| G5 G7 | e8{REST} | e8 e5 G7 - - - |"),
+    (f"{HEAD}| (let ring: E0 G0 B0 e0) e8 - - - |", f"{HEAD}| (ring: E0 G0 B0 e0) e8 - - - |"),
+    (f"{HEAD}| (P.M.: E0 E0 E0 E0) e8 - - - |", f"{HEAD}| (pm: E0 E0 E0 E0) e8 - - - |"),
+    (f"{HEAD}| e 8{REST} |", f"{HEAD}| e8{REST} |"),
+    (f"Key: A minor\n{HEAD}| e8{REST} |", f"key A minor\n{HEAD}| e8{REST} |"),
+    (f"key = A minor\n{HEAD}| e8{REST} |", f"key A minor\n{HEAD}| e8{REST} |"),
 ]  # fmt: skip
 
 # What could be mended in two ways has no fix.
@@ -69,6 +73,13 @@ UNSURE = [
     f"{HEAD}| e8{REST[:-2]} |",  # a bar one short
     f"{HEAD}| e8{REST} - |",  # one long
     f"{HEAD}| G5 G7 B8 B5 e5 | e8{REST} |",  # a pick-up, or steps left out
+    f"{HEAD}| G5 G7 | e8{REST} |",  # the same: nothing at the end makes up for it
+    f"{HEAD}| e5|B5 e5 B8 e5 G7 - - - |",  # a pick-up, or two notes together
+    f"{HEAD}| H8{REST} |",  # a hammer-on, or the B string of German books
+    f"{HEAD}| G5H7{REST} |",
+    f"{HEAD}| G5 H7{REST[:-2]} |",
+    f"{HEAD}| G7 b9{REST[:-2]} |",  # the B string, or a bend
+    f"{HEAD}| e8 B5 • e5 G7 - - - |",  # a rest, a hold, a dead note
     f"{HEAD}| c8{REST} |",  # no string has such a letter
     f"{HEAD}| f7{REST} |",
     f"{HEAD}| G7. G5 e5 B8 B5 G7 - |",  # a rest, or a longer note
@@ -151,16 +162,16 @@ def test_the_bytes_of_a_file_keep_their_line_ends(text: str, data: st.DataObject
 
 
 def test_windows_line_ends_and_the_mark_survive() -> None:
-    raw = f"\ufeff{HEAD}| G5 G7 | b8{REST} |\n".replace("\n", "\r\n").encode()
+    raw = f"\ufeff{HEAD}| G5 G7 | b8{REST[:-4]} |\n".replace("\n", "\r\n").encode()
     mended = mend(compile_text(raw.decode()))
-    assert mended.rewrite(raw) == f"\ufeff{HEAD}pickup 1/4\n| G5 G7 | B8{REST} |\n".replace("\n", "\r\n").encode()
+    assert mended.rewrite(raw) == f"\ufeff{HEAD}pickup 1/4\n| G5 G7 | B8{REST[:-4]} |\n".replace("\n", "\r\n").encode()
 
 
 # --- the whole ------------------------------------------------------------------------------------------------------
 
 
 def test_a_fix_that_would_bring_an_error_is_refused_and_the_rest_is_done() -> None:
-    text = f"{HEAD}key: A minor\n| e8 e5 b8 B5 G7 - - - - |\n| b8{REST} |\n"
+    text = f"{HEAD}key: A minor\n| e8 e5 g8 B5 G7 - - - - |\n| b8{REST} |\n"
     mended = mend(compile_text(text))
     assert mended.after.source.text == text.replace("key:", "key").replace("| b8", "| B8")
     (refused,) = mended.refused
@@ -308,7 +319,7 @@ def test_json_has_the_fix(run: Run) -> None:
 # --- in whole files -------------------------------------------------------------------------------------------------
 
 SLIPS = (
-    "string in small letters", "capital technique", "long dash", "curly title", "times sign", "nothing to be seen", "space before [",
+    "string in small letters", "long dash", "curly title", "times sign", "nothing to be seen", "space before [",
     "word without colon", "slide the wrong way", "Lick", "colon after a field",
 )  # fmt: skip
 
@@ -329,8 +340,10 @@ def test_a_slip_in_a_sample_is_mended_to_the_letter(name: str) -> None:
         slipped = "".join((made or {}).get(n, piece.text) for n, piece in enumerate(page))
         if slipped == text:
             continue
-        mended = mend(compile_text(slipped))
-        assert mended.after.source.text == text, path.name
+        mended = mend(compile_text(slipped)).after.source.text
+        if name == "string in small letters" and mended == slipped:
+            continue  # `G2 b3` may be a bend: it stays as it was typed
+        assert mended == text, path.name
         done += 1
     assert done >= 2
 

@@ -89,7 +89,7 @@ def test_by_hand(music: str, wish: dict[str, str | int], expected: str) -> None:
 def test_fields_say_where_the_lick_is_now() -> None:
     head = 'key A minor\nbox 1 at 17\n\nlick "Porch light"\nchords Am7 | D9/F# . - E7\n'
     one = moved("| e17 e20 -- B17 --- |", head, key="C# minor")
-    assert fields(one) == {"key": "C# minor", "chords": "C#m7 | F#9/A# . - G#7", "box": "1 at 9"}
+    assert fields(one) == {"key": "C# minor", "chords": "C#m7 | F#9/A# / N.C. G#7", "box": "1 at 9"}
     assert one.said[0] == "an octave lower: the neck ends there"
 
 

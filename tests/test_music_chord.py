@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction as F
 
 import pytest
 
-from lickwright.music.chord import parse_chord, parse_chord_bars
+from lickwright.music.chord import charted, parse_chord, parse_chord_bars
 from lickwright.music.pitch import parse_key
 
 # Degrees in semitones above the root; ninths and above stay above the octave.
@@ -51,7 +52,7 @@ def test_no_chord(text: str) -> None:
     [
         ("am7", "write Am7$"),
         ("A-7", "write Am7 for minor$"),
-        ("H7", "is no chord known here"),
+        ("H7", "write B7"),
         ("A7#15", "is no chord known here"),
         ("A(maj7", "is no chord known here"),
         ("A/3", "is no chord known here"),
@@ -103,3 +104,16 @@ def test_bar_lines_at_the_ends_change_nothing() -> None:
 def test_a_wrong_symbol_in_a_bar_is_named() -> None:
     with pytest.raises(ValueError, match='"Q7" is no chord'):
         parse_chord_bars("A7 | Q7")
+
+
+def test_a_printed_chart_is_read_as_the_short_signs_are() -> None:
+    printed, typed = "A7 / D7 / | N.C. | E7 / / A7 | | C/E /", "A7 . D7 . | - | E7 . . A7 | | C/E ."
+    assert parse_chord_bars(printed) == parse_chord_bars(typed)
+    assert charted(typed) == charted(printed) == printed
+    assert charted("|A7|-|  NC  |.|") == "|A7|N.C.| N.C. |/|"
+
+
+@pytest.mark.parametrize(("typed", "right"), [("A7 ///", "write / / /"), ("n.c.", "write N.C."), ("Hm7", "write Bm7")])
+def test_other_signs_are_told_the_printed_ones(typed: str, right: str) -> None:
+    with pytest.raises(ValueError, match=re.escape(right)):
+        parse_chord_bars(typed)

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 
 from lickwright.grid import Above, Column, DrawnBar, Row
 from lickwright.marks import EVENT_ABOVE
+from lickwright.music.rhythm import usual_time
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import Damping, Kind
 from lickwright.notation.tree import Event, Hold, Rest
@@ -187,7 +188,7 @@ def _saying(kind: str, text: str) -> str:
 
 def _tuplet_number(tuplet: TupletSpan) -> str:
     """The count alone, but for a ratio that is not to the next lower power of two."""
-    usual = 1 << (tuplet.count - 1).bit_length() - 1
+    usual = usual_time(tuplet.count)
     return str(tuplet.count) if tuplet.normal == usual else f"{tuplet.count}:{tuplet.normal}"
 
 

@@ -96,6 +96,8 @@ class Entry(Protocol):
     def raw_at(self) -> int: ...
     @property
     def name_span(self) -> Span: ...
+    @property
+    def sign(self) -> str: ...
 
 
 class FieldRow(NamedTuple):
@@ -174,7 +176,7 @@ FIELDS: tuple[FieldRow, ...] = (
     FieldRow("pickup", parse_length, "the length of a short first bar: `1/4`", "none"),
     FieldRow("step", parse_value, "the note value of one event: `1/8`", "1/8"),
     FieldRow("feel", parse_feel, "`straight`, `shuffle`, `swing`, `swing 5:3`, `swing 1/16`", "straight"),
-    FieldRow("chords", parse_chord_bars, "chord symbols bar by bar: `A7 | D7 A7`", "none"),
+    FieldRow("chords", parse_chord_bars, "chord symbols bar by bar: `A7 | D7 / / A7`", "none"),
     FieldRow("tuning", parse_tuning, "`standard`, `drop D`, …, or pitches low to high", "standard"),
     FieldRow("capo", _whole(0, 24), "its fret; frets and key are named as fingered", "0"),
     FieldRow("frets", _whole(1, MAX_FRETS), "how many the neck has", "22"),
@@ -206,6 +208,19 @@ OTHER_NAMES = {
     "speed": "tempo",
     "position": "box",
     "author": "by",
+    "composer": "by",
+    "arranger": "by",
+    "copyright": "rights",
+    "genre": "style",
+    "comment": "note",
+    "remark": "note",
+    "text": "note",
+    "difficulty": "level",
+    "harmony": "chords",
+    "tonality": "key",
+    "tonart": "key",
+    "takt": "meter",
+    "stimmung": "tuning",
     "grid": "step",
 }
 

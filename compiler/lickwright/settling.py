@@ -14,6 +14,7 @@ from lickwright.diagnostics import Diagnostic, Fix, Note, nearest, replacing
 from lickwright.music.box import Area, BoxSpec, area
 from lickwright.music.pitch import Key
 from lickwright.music.scale import Scale, default_scale, follows_key, parse_scale
+from lickwright.notation.rules import LINE
 from lickwright.report import listed
 from lickwright.settings import (
     BY_NAME,
@@ -120,11 +121,17 @@ def _read_fields(
     seen: set[str] = set()
     for n, entry in enumerate(entries):
         row = BY_NAME.get(entry.name)
+        own = entry.name.startswith("x-")
+        if entry.sign and (own or entry.name.lower() in BY_NAME):
+            row = BY_NAME.get(entry.name.lower())
+            found.append(_signed(entry))
         if row is None:
-            if not entry.name.startswith("x-"):
+            if not own:
                 near = OTHER_NAMES.get(entry.name.lower()) or nearest(entry.name, tuple(BY_NAME))
                 unread |= {near} if near else set()
                 help = f"did you mean `{near}`?" if near else "a field of your own begins with x-"
+                if entry.name.lower() in ("title", "lick-title", "song"):
+                    help = f'a title begins a lick: `lick "{entry.raw.strip()[:30] or "Porch light"}"`'
                 fix = replacing(*entry.name_span, entry.name.lower()) if entry.name.lower() in BY_NAME else None
                 found.append(UNKNOWN.at(entry.name_span, f"there is no field `{entry.name[:30]}`", help, fix=fix))
             continue
@@ -134,9 +141,9 @@ def _read_fields(
                     entry.name_span, f"`{row.name}` is not the file's first line", "move it to the top, or leave it out"
                 )
             )
-        if entry.name in seen and not row.repeats:
-            found.append(TWICE.at(entry.name_span, f"`{entry.name}` is said twice here", "leave one of them"))
-        seen.add(entry.name)
+        if row.name in seen and not row.repeats:
+            found.append(TWICE.at(entry.name_span, f"`{row.name}` is said twice here", "leave one of them"))
+        seen.add(row.name)
         one = _value(row, entry, of_file, found)
         if one is not None and row.repeats:
             many[row.name].append(one)
@@ -145,6 +152,16 @@ def _read_fields(
             unread.discard(row.name)
         else:
             unread.add(row.name)
+
+
+def _signed(entry: Entry) -> Diagnostic:
+    """`Key: A minor`: no sign belongs after a field's name, which is written small."""
+    name = entry.name.lower() if entry.name.lower() in BY_NAME else entry.name
+    sign = Span(entry.name_span.end, entry.name_span.end + 1)
+    gap = "" if entry.raw_at > sign.end or entry.raw[:1].isspace() else " "
+    help = f"write `{name} {entry.raw.strip()[:30]}`"
+    fix = replacing(entry.name_span.start, sign.end, name + gap)
+    return LINE.at(sign, f"no `{entry.sign}` after a field's name", help, fix=fix)
 
 
 def _value(row: FieldRow, entry: Entry, of_file: bool, found: list[Diagnostic]) -> _Read | None:
@@ -172,6 +189,13 @@ def _value(row: FieldRow, entry: Entry, of_file: bool, found: list[Diagnostic]) 
 def _wrong(row: FieldRow, entry: Entry, message: str) -> Diagnostic:
     """A value that cannot be read; the caret stands under the word that the message names."""
     raw = entry.raw.rstrip()
+    apart = re.match(r"([:=])[ \t]*(?=[^ \t\n])", raw)
+    if apart and _readable(row, raw[apart.end() :]):
+        where = Span(entry.raw_at, entry.raw_at + 1)
+        fix = replacing(entry.name_span.start, entry.raw_at + apart.end(), f"{entry.name} ")
+        return LINE.at(
+            where, f"no `{apart[1]}` after a field's name", f"write `{row.name} {raw[apart.end() :][:30]}`", fix=fix
+        )
     named = re.search(r'[`"]([^`"]+)[`"]', message)
     at = raw.find(named[1]) if named else -1
     if named and at >= 0:
@@ -187,12 +211,18 @@ def _mended(row: FieldRow, at: int, raw: str) -> Fix | None:
     """The value with its quotes straight or its capitals right, where one such spelling can be read."""
     sure = set()
     for text in (raw.translate(_STRAIGHT), raw.lower(), raw[:1].upper() + raw[1:]):
-        try:
-            row.parse(" ".join(text.split()))
-        except ValueError:
-            continue
-        sure.add(text)
+        if _readable(row, text):
+            sure.add(text)
     return replacing(at, at + len(raw), sure.pop()) if len(sure) == 1 and "\n" not in raw else None
+
+
+def _readable(row: FieldRow, text: str) -> bool:
+    """Whether the field has such a value."""
+    try:
+        row.parse(" ".join(text.split()))
+    except ValueError:
+        return False
+    return True
 
 
 def _intended(read: _Read) -> Meant:

@@ -146,6 +146,7 @@ class TupletSpan:
     last: int  # included
     depth: int  # 0 for an outer one
     span: Span
+    steps: Fraction = Fraction(0)  # that it holds, in the step that counts at its bracket; grace notes have none
 
 
 class Saying(NamedTuple):

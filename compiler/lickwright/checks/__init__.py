@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from lickwright.checks import box, hands, rhythm, techniques
 from lickwright.diagnostics import Diagnostic, Rule
+from lickwright.source import Span
 from lickwright.timeline import Timeline
 
 RULES: tuple[Rule, ...] = (*box.RULES, *rhythm.RULES, *techniques.RULES, *hands.RULES)
@@ -21,6 +22,14 @@ def check(timeline: Timeline) -> list[Diagnostic]:
         *techniques.check_techniques(timeline),
         *hands.check_hands(timeline),
     ]
+    beyond = {d.span for d in found if d.code == techniques.BEYOND.code}
+    if beyond:  # whatever else is said of a fret that does not exist has the same cause
+        found = [d for d in found if d.code == techniques.BEYOND.code or not _about(d, beyond)]
     if len(found) > 1:
         found = list({(d.code, d.span): d for d in reversed(found)}.values())[::-1]
     return found
+
+
+def _about(finding: Diagnostic, places: set[Span]) -> bool:
+    """Whether a finding is about one of these places, or about a note together with it."""
+    return finding.span in places or any(note.span in places for note in finding.notes)

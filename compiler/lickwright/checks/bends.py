@@ -32,9 +32,9 @@ OPEN_BEND = _rule(
     "B0^2 - - - e8 e5 e8 -", "B8^10 - - - e8 e5 e8 -",
 )  # fmt: skip
 TOO_FAR = _rule(
-    "L412", "bend above two steps",
+    "L412", "bend above two whole steps",
     "a bend of more than two whole steps",
-    "Two steps (four frets) are the most that a string gives; beyond, it breaks or the finger slips. Often the "
+    "Two whole steps (four frets) are the most that a string gives; beyond, it breaks or the finger slips. Often the "
     "target fret is a slip, "
     "or a fret was meant to be slid to.",
     "B8^13 - - - e8 e5 e8 -", "B8^10 - - - e8 e5 e8 -",
@@ -108,13 +108,24 @@ def check_shapes(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
 
 
 def steps(semitones: float) -> str:
-    """An amount as players say it: "half a step", "2 1/2 steps"."""
+    """An amount as players say it: "a half step", "1 1/2 whole steps"."""
     quarters = round(semitones * 2)  # of a step
     whole, rest = divmod(quarters, 4)
     part = {0: "", 1: "1/4", 2: "1/2", 3: "3/4"}[rest]
     if not whole:
-        return {0: "nothing", 1: "a quarter step", 2: "half a step", 3: "3/4 of a step"}[rest]
-    return f"{whole}{' ' * bool(part)}{part} step{'s' if quarters > 4 else ''}"
+        return {0: "nothing", 1: "a quarter step", 2: "a half step", 3: "3/4 of a whole step"}[rest]
+    return "a whole step" if quarters == 4 else f"{whole}{' ' * bool(part)}{part} whole steps"
+
+
+def _meant(sign: str, fret: int, written: float) -> str:
+    """What a number below the fret may have meant: `^1` and `^1.5` are whole steps to many."""
+    above = {0.5: 1, 1: 2, 1.5: 3}.get(written)
+    if above is None or written >= fret:
+        return f"the number is the fret whose pitch it reaches: `{sign}{fret + 2}` is a whole step up"
+    name = {1: "half", 2: "full"}.get(above)
+    return f"the number is a fret: {steps(above)} above {fret} is `{sign}{fret + above}`" + (
+        f" or `{sign}{name}`" if name else ""
+    )
 
 
 def _fret(sound: Sound, semitones: float) -> str:
@@ -137,7 +148,7 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
         help = "fret the note, or use the bar: `(scoop: …)`, `(dip: …)`"
         return say(OPEN_BEND, f"{name} on the open {string}: no finger holds it", help, there)
     if shape.amount <= 0:
-        help = f"the number is the fret whose pitch it reaches: `{shape.technique.sign}{sound.fret + 2}` is one step up"
+        help = _meant(shape.technique.sign, sound.fret, sound.fret + shape.amount)
         return say(
             NOT_UP,
             f"{name} on fret {sound.fret} to the pitch of fret {_fret(sound, shape.amount)} does not go up",
@@ -146,7 +157,7 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
         )
     if shape.amount > MOST:
         target = _fret(sound, shape.amount)
-        help = f"two steps, `{shape.technique.sign}{sound.fret + 4}`, are the most; is `/{target}` meant?"
+        help = f"two whole steps, `{shape.technique.sign}{sound.fret + 4}`, are the most; is `/{target}` meant?"
         return say(
             TOO_FAR, f"{name} of {steps(shape.amount)} on {written(timeline, sound.string, sound.fret)}", help, there
         )

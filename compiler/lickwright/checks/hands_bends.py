@@ -25,8 +25,8 @@ def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: 
 HARD = _rule(
     "L439", "bend too big for its place",
     "a bend that string and fret hardly give, or not at all",
-    "The nearer to the nut, the harder a string is to bend: at fret 1 twice as hard as at fret 12, and half a step is the most. "
-    "On the three plain strings a whole step is ordinary from fret 4 on, a step and a half is for the advanced, two for "
+    "The nearer to the nut, the harder a string is to bend: at fret 1 twice as hard as at fret 12, and a half step is the most. "
+    "On the three plain strings a whole step is ordinary from fret 4 on, a whole step and a half is for the advanced, two for "
     "experts. A wound string gives a whole step at most, a nylon string little. Reach the pitch from a higher fret of "
     "the next string, or with a finger.",
     "D7^10 - - - e8 e5 e8 -", "G9^11 - - - e8 e5 e8 -",
@@ -41,16 +41,16 @@ ALONE = _rule(
 NEIGHBOUR = _rule(
     "L441", "bend into a sounding string",
     "a bend runs into a neighbouring string that is to sound",
-    "Half a step moves a string about as far as the next one lies, a whole step to it and beyond. The thinnest string can only be "
+    "A half step moves a string about as far as the next one lies, a whole step to it and beyond. The thinnest string can only be "
     "pushed towards the others, the thickest only pulled, the second and the fifth nearly so, the middle ones go either way. "
     "What sounds on the side that the string has to go to is stopped.",
     "B5&e8^10 - - - e8 e5 e8 -", "e5&B8^10 - - - e8 e5 e8 -",
 )  # fmt: skip
 UNISON = _rule(
     "L442", "unison bend that does not meet",
-    "two strings half a step or less apart at the top of a bend",
+    "two strings a half step or less apart at the top of a bend",
     "In a unison bend the bent string arrives at the pitch of the one that is held. By a whole step, the bent fret is three "
-    "above the held one from B to e, two from G to B, three elsewhere; by half a step, one more. Half a step off, the two fight.",
+    "above the held one from B to e, two from G to B, three elsewhere; by a half step, one more. A half step off, the two fight.",
     "B5&G8^10 - - - e8 e5 e8 -", "B5&G7^9 - - - e8 e5 e8 -",
 )  # fmt: skip
 
@@ -150,7 +150,7 @@ def _unisons(timeline: Timeline, sound: Sound, shape: Shape, meets: list[Sound])
             or sound.harmonic
         ):
             continue
-        apart = "half a step" if abs(off) == 1 else f"{abs(off) / 2:g} of a step"
+        apart = steps(abs(off))
         where = written(timeline, other.string, other.fret or 0)
         message = f"bend arrives {apart} {'above' if off > 0 else 'below'} {where}, which sounds with it"
         amount = shape.amount - off

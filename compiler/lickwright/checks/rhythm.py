@@ -10,9 +10,9 @@ from fractions import Fraction
 
 from lickwright.checks.findings import beat_at
 from lickwright.diagnostics import Change, Diagnostic, Fix, Note, Rule, Severity
-from lickwright.music.rhythm import value_name
+from lickwright.music.rhythm import usual_time, value_name
 from lickwright.source import Span
-from lickwright.timeline import Bar, Timeline
+from lickwright.timeline import Bar, Timeline, TupletSpan
 
 SHORT = Rule(
     "L301", "bar too short", Severity.ERROR,
@@ -98,6 +98,13 @@ def _completes(timeline: Timeline, bar: Bar, open_start: Bar | None) -> bool:
     return lacking == (pickup if pickup is not None else timeline.fraction(open_start.length) if open_start else 0)
 
 
+def _made_up_for(timeline: Timeline, first: Bar) -> bool:
+    """Whether a bar that may be short lacks exactly what the first one holds."""
+    return any(
+        _completes(timeline, bar, first) for bar in timeline.bars[1:] if bar.sure and 0 < bar.length < bar.nominal
+    )
+
+
 # --- words -----------------------------------------------------------------------------------------------------------
 
 
@@ -152,11 +159,35 @@ def _bar(timeline: Timeline, bar: Bar) -> Diagnostic:
     held, asked, unit = _lengths(timeline, bar)
     message = f"{_called(bar)} holds {_amount(held, unit)}, {_asks(timeline, bar)} asks for {_number(asked / unit)}"
     notes = _set_here(timeline, bar)
+    if (culprit := _overfull(timeline, bar)) is not None:
+        return _tuplet(SHORT if held < asked else LONG, culprit, message, bar, notes)
     if held < asked:
         span = bar.closes if bar.closes.end > bar.closes.start else Span(bar.span.end, bar.span.end)
         help = _help_short(timeline, bar, held, asked, unit)
         return SHORT.at(span, message, help, notes, bar.number, beat_at(timeline, bar, bar.length))
     return LONG.at(_surplus(timeline, bar), message, _help_long(timeline, bar, held, asked, unit), notes, bar.number)
+
+
+def _overfull(timeline: Timeline, bar: Bar) -> TupletSpan | None:
+    """The first tuplet of a bar that holds too many or too few steps for its number, where the bar would add up without."""
+    unit = timeline.settings.step
+    for tuplet in timeline.tuplets:
+        if bar.first <= tuplet.first < bar.last and tuplet.depth == 0 and tuplet.steps % tuplet.count:
+            own = sum(timeline.slots[n].length for n in range(tuplet.first, tuplet.last + 1))
+            right = Fraction(own) * tuplet.count / tuplet.steps
+            if (timeline.fraction(bar.nominal) - Fraction(bar.length - own + right) / timeline.grain) % unit == 0:
+                return tuplet
+    return None
+
+
+def _tuplet(rule: Rule, tuplet: TupletSpan, message: str, bar: Bar, notes: tuple[Note, ...]) -> Diagnostic:
+    """A bar whose length is wrong for a tuplet that holds other than it says."""
+    opener = f"{tuplet.count}[" if tuplet.normal == usual_time(tuplet.count) else f"{tuplet.count}:{tuplet.normal}["
+    span = Span(tuplet.span.start, tuplet.span.start + len(opener))
+    held = f"{_number(tuplet.steps)} step{'s' * (tuplet.steps != 1)}"
+    what = "take some out" if tuplet.steps > tuplet.count else "hold one longer, or rest with `.`"
+    help = f"{tuplet.count} steps go into it: {what}"
+    return rule.at(span, f"this `{opener}` holds {held}, so {message}", help, notes, bar.number)
 
 
 def _surplus(timeline: Timeline, bar: Bar) -> Span:
@@ -234,7 +265,7 @@ def _pickup(timeline: Timeline, bar: Bar) -> Diagnostic:
     message = f"the first bar holds {_amount(held, unit)} of {_number(asked / unit)}: is it a pick-up?"
     help = f"if so, add the line `pickup {held}`; if not, {_amount(asked - held, unit)} more"
     fix = None
-    if held * 2 <= asked:  # a fuller bar may as well lack a step
+    if _made_up_for(timeline, bar):  # else the first bar may as well lack a step, or hold a `|` too many
         line = Change(Span(bar.span.start, bar.span.start), f"pickup {held}\n")
         fix = Fix(f"add the line `pickup {held}`", (line,))
     return PICKUP.at(bar.span, message, help, _set_here(timeline, bar), bar.number, fix=fix)

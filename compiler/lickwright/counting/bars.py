@@ -127,6 +127,7 @@ class Walk:
     def _tuplet(self, tuplet: Tuplet) -> None:
         first, step, ratio = len(self.page.events), self._step, self._ratio
         self._ratio, self._length = ratio * Fraction(tuplet.normal, tuplet.count), None
+        unit = step * self._ratio
         self._depth += 1
         self._mark(Span(tuplet.span.start, tuplet.span.start))
         self._items(tuplet.items)
@@ -134,9 +135,9 @@ class Walk:
         self._depth -= 1
         self._step, self._ratio, self._length = step, ratio, None
         if len(self.page.events) > first:
-            self.page.tuplets.append(
-                TupletSpan(tuplet.count, tuplet.normal, first, len(self.page.events) - 1, self._depth, tuplet.span)
-            )
+            last, steps = len(self.page.events) - 1, sum(self.page.lengths[first:], Fraction(0)) / unit
+            span = TupletSpan(tuplet.count, tuplet.normal, first, last, self._depth, tuplet.span, steps)
+            self.page.tuplets.append(span)
 
     # --- words ---------------------------------------------------------------------------------------------------
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from lickwright.moves.written import Places
 from lickwright.music.box import BLUE, Area, BoxSpec, area, parse_box
-from lickwright.music.chord import parse_chord
+from lickwright.music.chord import AGAIN, parse_chord
 from lickwright.music.pitch import Key, parse_key
 from lickwright.music.positions import is_minor, number_of, pentatonic_boxes, shape_of
 from lickwright.music.scale import Scale, default_scale, parse_scale
@@ -196,10 +196,10 @@ def _written(lick: Lick, book: Book, name: str) -> str | None:
 
 
 def _chords(text: str, semitones: int, key: Key) -> str:
-    """Every chord symbol of a `chords` line moved; bars, dots and dashes stay."""
+    """Every chord symbol of a `chords` line moved; bars and signs stay."""
 
     def moved(match: re.Match[str]) -> str:
-        chord = None if match[0] in (".", "-", "N.C.") else parse_chord(match[0])
+        chord = None if match[0] in AGAIN else parse_chord(match[0])
         return match[0] if chord is None else str(chord.transposed(semitones, key))
 
     return re.sub(r"[^\s|]+", moved, text)

@@ -25,6 +25,7 @@ _SYMBOL = re.compile(
 _MINOR_MAJOR = re.compile(r"^([A-G][#b]?)mmaj")
 _CHANGE = re.compile(r"sus[24]?|add\d+|no[35]|[#b]\d+|alt")
 _NO_CHORD = ("N.C.", "NC", "-")
+AGAIN = ("/", ".")  # the same chord for one more share: as a printed chart has it, and as it is short to type
 NO_CHORD = "N.C."  # how a bar without a chord is printed
 
 # Semitones above the root of the degrees that extensions and changes name. Ninths and above stay above the octave.
@@ -69,7 +70,7 @@ def _moved(name: NoteName, semitones: int, key: Key | None) -> NoteName:
 
 @lru_cache(maxsize=512)
 def parse_chord(text: str) -> Chord | None:
-    """`A`, `Am7`, `Dmaj9`, `E7#9`, `Bm7b5`, `Gsus4`, `C/E`; None for no chord, written `-` or `N.C.`."""
+    """`A`, `Am7`, `Dmaj9`, `E7#9`, `Bm7b5`, `Gsus4`, `C/E`; None for no chord, written `N.C.` or `-`."""
     text = text.strip()
     if text in _NO_CHORD:
         return None
@@ -131,9 +132,15 @@ def _unknown(text: str) -> str:
     minor = re.sub(r"^([A-G][#b]?)-", r"\1m", text)
     if minor != text and _SYMBOL.fullmatch(minor):
         return f'"{text}" is no chord: write {minor} for minor'
+    if re.match(r"H(?![a-z]{2})", text) and _SYMBOL.fullmatch("B" + text[1:]):
+        return f'"{text}" is no chord here: what German and Nordic books call H is B: write B{text[1:]}'
     if text == "%":
-        return "% is for bars of music: an empty bar of chords, or a dot, keeps the chord"
-    return f'"{text}" is no chord known here: write A, Am7, D9, E7#9, Gsus4, C/E and so on, - for none'
+        return "% is for bars of music: an empty bar of chords, or a slash, keeps the chord"
+    if set(text) == {"/"}:
+        return f'"{text}": one slash is one share of the bar: write {" ".join(text)}'
+    if text.lower() in ("n.c.", "n.c", "nc.", "nc", "tacet"):
+        return f'"{text}" is no chord: write {NO_CHORD}'
+    return f'"{text}" is no chord known here: write A, Am7, D9, E7#9, Gsus4, C/E and so on, N.C. for none'
 
 
 class ChordAt(NamedTuple):
@@ -146,7 +153,7 @@ class ChordAt(NamedTuple):
 
 @lru_cache(maxsize=512)
 def parse_chord_bars(text: str) -> tuple[tuple[ChordAt, ...], ...]:
-    """Chords bar by bar: `A7 | D7 A7 | E7 . . A7`. Entries share their bar; a dot or an empty bar keeps the chord.
+    """Chords bar by bar: `A7 | D7 A7 | E7 / / A7`. Entries share their bar; a slash, a dot or an empty bar keeps the chord.
 
     Bar lines at both ends may be drawn or not. A bar that only keeps its chord comes out empty.
     """
@@ -159,7 +166,16 @@ def parse_chord_bars(text: str) -> tuple[tuple[ChordAt, ...], ...]:
 def _read_bar(words: list[str]) -> tuple[ChordAt, ...]:
     entries = []
     for i, word in enumerate(words):
-        if word != ".":
+        if word not in AGAIN:
             chord = parse_chord(word)
             entries.append(ChordAt(Fraction(i, len(words)), chord, chord.symbol if chord else NO_CHORD))
     return tuple(entries)
+
+
+def charted(text: str) -> str:
+    """A line of chords with the signs of a printed chart: `/` for a dot, `N.C.` for a dash. Whatever else stands in it stays."""
+
+    def sign(match: re.Match[str]) -> str:
+        return NO_CHORD if match[0] in _NO_CHORD else "/" if match[0] in AGAIN else match[0]
+
+    return re.sub(r"[^\s|]+", sign, " ".join(text.split()))

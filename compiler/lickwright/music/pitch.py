@@ -165,8 +165,8 @@ def parse_pitch(text: str) -> int:
 
 
 def _mended_name(text: str, shape: re.Pattern[str]) -> str | None:
-    """The name meant, when only the case or the sign is wrong."""
-    signs = text.replace("♯", "#").replace("♭", "b")
+    """The name meant, when only the case, the sign or the language is another."""
+    signs = re.sub("^[Hh]", "B", text.replace("♯", "#").replace("♭", "b"))  # H is the B of German and Nordic books
     guess = signs[:1].upper() + signs[1:].lower()
     return f"write {guess}" if shape.fullmatch(guess) else None
 
@@ -174,7 +174,10 @@ def _mended_name(text: str, shape: re.Pattern[str]) -> str | None:
 @lru_cache(maxsize=256)
 def parse_key(text: str) -> Key:
     """A tonic and a mode: `A minor`, `F# major`, `D dorian`."""
-    tonic_text, _, mode_text = " ".join(text.split()).partition(" ")
+    text = " ".join(text.split())
+    if (meant := _named_elsewhere(text)) is not None:
+        raise ValueError(f'"{text}" is no key here: write {meant}')
+    tonic_text, _, mode_text = text.partition(" ")
     mode = MODE_ALIASES.get(mode_text.lower(), mode_text.lower())
     if not mode:
         raise ValueError(_bare_key(tonic_text))
@@ -186,6 +189,41 @@ def parse_key(text: str) -> Key:
         kind = "sharps" if fifths > 0 else "flats"
         raise ValueError(f"{tonic} {mode} would have {abs(fifths)} {kind}: write {_plainest(tonic.pc, mode)}")
     return Key(tonic, mode)
+
+
+# Keys as other languages say them: offered, never accepted.
+_ELSEWHERE = re.compile(
+    r"(?P<name>[A-H](?:is|es|s|#|b)?|do|re|ré|mi|fa|sol|la|si)(?P<sign>#|b|[ -](?:dièse|bémol|sharp|flat|diesis|bemolle|sostenido|bemol))?"
+    r"[ -]*(?P<mode>moll|dur|m|mineur|majeur|minore|maggiore|menor|mayor|minor|major)?",
+    re.IGNORECASE,
+)
+_SYLLABLES = {"do": "C", "re": "D", "ré": "D", "mi": "E", "fa": "F", "sol": "G", "la": "A", "si": "B"}
+_MODES_ELSEWHERE = {
+    **dict.fromkeys(("moll", "m", "mineur", "minore", "menor", "minor"), "minor"),
+    **dict.fromkeys(("dur", "majeur", "maggiore", "mayor", "major"), "major"),
+}
+_SHARP = ("#", "dièse", "sharp", "diesis", "sostenido")
+
+
+def _named_elsewhere(text: str) -> str | None:
+    """The key that a German, Romance or spelt-out name means: `h-Moll`, `la mineur`, `B flat major`; None for any other."""
+    match = _ELSEWHERE.fullmatch(text)
+    if match is None:
+        return None
+    name, mode_word = match["name"].lower(), (match["mode"] or "").lower()
+    german = mode_word in ("moll", "dur")
+    sign = (match["sign"] or "").strip(" -").lower()
+    letter, tail = _SYLLABLES.get(name, name[0].upper()), name[1:] if name not in _SYLLABLES else ""
+    if not (german or letter == "H" or name in _SYLLABLES or len(sign) > 1 or tail in ("is", "es", "s")):
+        return None
+    if letter == "H":
+        letter = "B"
+    elif letter == "B" and german and not (sign or tail):
+        sign = "b"
+    accidental = "#" if sign in _SHARP or tail in ("is", "#") else "b" if sign or tail else ""
+    mode = _MODES_ELSEWHERE.get(mode_word)
+    tonic = f"{letter}{accidental}"
+    return f"{tonic} {mode}" if mode else f"{tonic} minor or {tonic} major"
 
 
 def _bare_key(text: str) -> str:

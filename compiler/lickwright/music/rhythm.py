@@ -264,3 +264,8 @@ def _place(num: int, den: int, beat_num: int, beat_den: int) -> tuple[int, tuple
     number, rest = divmod(num * beat_den, den * beat_num)
     common = gcd(rest, den * beat_num)
     return number + 1, (rest // common, den * beat_num // common)
+
+
+def usual_time(count: int) -> int:
+    """The steps in whose time a tuplet goes that does not say it: the largest of 1, 2, 4, 8, … smaller than `count`."""
+    return 1 << ((count - 1).bit_length() - 1)

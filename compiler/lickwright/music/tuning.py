@@ -6,6 +6,7 @@ everything alike and is added by whoever sounds a note.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -141,6 +142,10 @@ def parse_tuning(text: str) -> Tuning:
 
 
 def _unknown(text: str) -> str:
+    letters = re.sub("[^A-H#b]", "", text).replace("H", "B")
+    same = [name for name, pitches in _NAMED.items() if re.sub("[^A-G#b]", "", pitches) == letters]
+    if letters and same:
+        return f'"{text}" is {same[0]}: write that name, or pitches with their octaves, E2 say'
     known = nearest(text, TUNING_NAMES)
     if known is not None:
         return f'"{text}" is no tuning known here: {known}?'

@@ -11,8 +11,11 @@ from collections.abc import Callable, Iterable
 from lark import Token, Tree
 
 from lickwright.diagnostics import Diagnostic, Fix, Rule, Severity, replacing
+from lickwright.music.chord import charted
 from lickwright.notation import rules
-from lickwright.notation.build_music import ESCAPE, QUOTES, MusicBuilder, short, span_of, start_of
+from lickwright.notation.build_music import MusicBuilder, span_of, start_of
+from lickwright.notation.build_sayings import ESCAPE, QUOTES
+from lickwright.notation.fault import short
 from lickwright.notation.tree import Book, Comment, Event, Field, Lick, SameBar, Tuplet, Unknown, Worded
 from lickwright.source import Source, Span
 
@@ -169,15 +172,9 @@ class Builder:
             remark = " ".join(comments) or None
             raw = _REMARK.sub(lambda m: " " * len(m[0]) if m[1] else m[0], raw)
         at = start + match.start()
-        if sign:
-            where = start + match.start(2)
-            help = f"write `{name} {raw.strip()[:30]}`"
-            fix = replacing(
-                where, where + 1, "" if raw[:1].isspace() or self.text[where + 1 : where + 2].isspace() else " "
-            )
-            self.report(rules.LINE, Span(where, where + 1), f"no `{sign}` after a field's name", help, fix)
         name_span, span = Span(at, at + len(name)), Span(at, start + match.end())
-        return Field(name, " ".join(raw.split()), remark, name_span, raw, start + match.start(3), span=span)
+        value = charted(raw) if name == "chords" else " ".join(raw.split())
+        return Field(name, value, remark, name_span, raw, start + match.start(3), sign, span=span)
 
     def _lick(self, tree: Tree[Token]) -> Lick:
         self._here = 0
@@ -191,7 +188,7 @@ class Builder:
         self._indented(children[bar] if bar < len(children) else None)
         fields = self._header(child for child in children[1:bar] if isinstance(child, Token))
         music = self._music.music(children[bar:])
-        if not any(isinstance(item, (Event, Unknown, Worded, Tuplet, SameBar)) for item in music):
+        if not self._here and not any(isinstance(item, (Event, Unknown, Worded, Tuplet, SameBar)) for item in music):
             self.report(
                 rules.EMPTY,
                 title_span,

@@ -11,25 +11,22 @@ from dataclasses import replace
 
 from lark import Token, Tree
 
-from lickwright.diagnostics import Change, Fix, nearest, replacing
-from lickwright.music.rhythm import parse_value
-from lickwright.notation import rules
+from lickwright.diagnostics import Fix, nearest, replacing
+from lickwright.music.rhythm import parse_value, usual_time
+from lickwright.notation import habits, rules
+from lickwright.notation.build_bad import BadRuns
 from lickwright.notation.build_notes import Report, read_runs
-from lickwright.notation.explain import explain, mended
+from lickwright.notation.build_sayings import Sayings
+from lickwright.notation.fault import short
 from lickwright.notation.techniques import EVENT_WORDS, WORDS
-from lickwright.notation.tree import BarLine, Comment, Item, SameBar, Say, Step, Tuplet, Unknown, Worded
+from lickwright.notation.tree import BarLine, Comment, Item, SameBar, Step, Tuplet, Unknown, Worded
 from lickwright.source import Span
 
+_NUMBERED = re.compile(r"([12]):(?=[ \t])")
 MAX_EVENTS = 10_000  # a lick
 MAX_TUPLET = 64
 MAX_TUPLET_DEPTH = 2
 MAX_REPEATS = 10_000
-DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
-QUOTES = "“”„«»"
-ESCAPE = re.compile(r"\\(.)")
-_COUNTED = re.compile(r"\d+(?::\d+)?")
-_CONNECTS = re.compile(r"(?<![^ \t|()\[\]])[hpt/\\]{1,2}[ \t]+\Z")
-_OPENS = re.compile(r"[ \t]+\[")
 
 Child = Token | Tree[Token]
 
@@ -47,8 +44,8 @@ class MusicBuilder:
     ) -> None:
         self.text = text
         self.report = report
-        self._run_pattern = run_pattern
-        self._unseen = unseen  # whether an invisible character, reported elsewhere, stands in a span
+        self._runs_bad = BadRuns(text, report, run_pattern, unseen, crowded)
+        self._sayings = Sayings(text, report, self._runs_bad, crowded)
         self._depth = 0  # how deep in tuplets
         self._crowded = crowded  # whether no finding will be kept any more
         self._events = 0  # of the lick, so far
@@ -63,6 +60,7 @@ class MusicBuilder:
         """The items of one lick."""
         self._prev_end = None
         self._events = 0
+        self._runs_bad.lick()
         return self._list(children)
 
     def comment(self, token: Token) -> Comment:
@@ -89,6 +87,8 @@ class MusicBuilder:
                 self._runs(out, child, span)
             elif (item := self._items[kind](child)) is not None:
                 out.append(item)
+            elif kind == "BAD" and last is not None and self._runs_bad.apart(span, last):
+                out[-1] = Unknown(span=Span(last.span.start, span.end))
             if kind != "BAR":
                 self._after_repeat = False
             if len(out) > before and not isinstance(out[-1], Comment):
@@ -105,6 +105,11 @@ class MusicBuilder:
         if self._events > MAX_EVENTS:
             return
         events = read_runs(token, span.start, self.report)
+        if (ending := _NUMBERED.match(token)) and self._prev_end == span.start and self.text[span.start - 1] == "|":
+            number = "1st" if ending[1] == "1" else "2nd"
+            where = Span(span.start, span.start + ending.end())
+            self.report(rules.ENDING, where, f"`{ending[0]}` is no ending", f"write `|{number}`")
+            events[0] = Unknown(0, span=where)
         self._events += len(events)
         if self._events > MAX_EVENTS:
             self._too_many(events[0].span)
@@ -134,6 +139,8 @@ class MusicBuilder:
                 f"`{opener.strip()}` is never closed: it is still open at {self._border(closer, opener)}",
                 help,
             )
+            if not tuplet and opener[1:].rstrip(" \t:") in EVENT_WORDS:
+                self._runs_bad.told = _first_word(self.text, span_of(opener).end)
         return (
             self._tuplet(opener, inside, span_of(closer).end, bool(closer.value))
             if tuplet
@@ -166,7 +173,15 @@ class MusicBuilder:
     def _ratio(self, opener: Token) -> tuple[int, int] | None:
         """How many steps in the time of how many; None where the bracket does not say it, which is reported."""
         span = span_of(opener)
+        if span.start < self._runs_bad.told:
+            return None  # a `t[`, which has been reported
         if opener == "[":
+            if ending := re.compile(r"(?<=\|)\[([12])\.?\]").match(self.text, span.start):
+                number = "1st" if ending[1] == "1" else "2nd"
+                self._runs_bad.told = ending.end()
+                self.report(rules.ENDING, Span(*ending.span()), f"`{ending[0]}` is no ending", f"write `|{number}`")
+                return None
+            self._runs_bad.told = _first_word(self.text, span.end)
             before = re.search(r"(\d+(?::\d+)?)[ \t]+$", self.text[max(0, span.start - 12) : span.start])
             help = f"write `{before[1]}[`, touching" if before else "three in the time of two is `3[…]`"
             fix = replacing(span.start - len(before[0]), span.end, f"{before[1]}[") if before else None
@@ -189,33 +204,45 @@ class MusicBuilder:
             )
             return None
         count = int(first)
-        return count, int(second) if second else 1 << ((count - 1).bit_length() - 1)
+        return count, int(second) if second else usual_time(count)
 
     def _word(self, opener: Token, inside: list[Child], end: int, closed: bool) -> Item:
-        span = span_of(opener)
         word = opener[1:].strip().removesuffix(":").strip()
-        known = (*WORDS, *EVENT_WORDS)
-        if not word and self.text[span.start - 1].isdigit():
-            pass  # `3(…`, which has been reported
-        elif not word:
-            self.report(
-                rules.WORD,
-                span,
-                "a `(` without its word",
-                "a word and a colon say how: `(pm: E0 E0)`; a ghost note is `G7?`",
-            )
-        elif word not in known:
-            near = None if self._crowded() else nearest(word, known)
-            help = f"did you mean `({near}: …)`?" if near else f"the words are {', '.join(known)}"
-            where = Span(span.start + 1, span.start + 1 + len(word))
-            fix = replacing(*where, word.lower()) if word.lower() in known else None
-            self.report(rules.WORD, where, f"there is no word `{short(word)}`", help, fix)
-        elif not opener.endswith(":") or opener != f"({word}:":
-            fix = replacing(*span, f"({word}:")
-            self.report(rules.WORD, span, f"`{word}` needs its colon", f"write `({word}: …)`", fix)
+        if word not in (*WORDS, *EVENT_WORDS) or opener != f"({word}:":
+            self._wrong_word(opener, span_of(opener), word)
         if not closed and word in EVENT_WORDS:
             word = ""  # nobody knows what belongs to it
-        return Worded(word, self._list(inside), span=Span(span.start, end))
+        return Worded(word, self._list(inside), span=Span(start_of(opener), end))
+
+    def _wrong_word(self, opener: Token, span: Span, word: str) -> None:
+        """A parenthesis without a word, or with one that the notation does not have or that lacks its colon."""
+        known = (*WORDS, *EVENT_WORDS)
+        if span.start < self._runs_bad.told:
+            return  # `3(…`, `tr(…`, which have been reported
+        if word in known:
+            colon = replacing(*span, f"({word}:")
+            self.report(rules.WORD, span, f"`{word}` needs its colon", f"write `({word}: …)`", colon)
+            return
+        fix: Fix | None = None
+        meant = habits.bracketed(self.text, span.start)
+        at = self.text.find(word, span.start) if word else span.start
+        where = Span(at, at + max(1, len(word)))
+        shown = f"there is no word `{short(word)}`"
+        if meant is not None:
+            help, sure, end = meant
+            said = self.text[span.start + 1 : end].strip().rstrip(":").rstrip()
+            where, shown = Span(span.start + 1, span.start + 1 + len(said)), f"there is no word `{short(said)}`"
+            fix = replacing(span.start, end, f"({sure}:") if sure else None
+            self._runs_bad.told = end
+        elif word:
+            near = None if self._crowded() else nearest(word, known)
+            help = f"did you mean `({near}: …)`?" if near else f"the words are {', '.join(known)}"
+            fix = replacing(*where, word.lower()) if word.lower() in known else None
+        else:
+            shown = "a `(` without its word"
+            help = _parenthesised(self.text, span)
+            self._runs_bad.told = _first_word(self.text, span.end)
+        self.report(rules.WORD, where, shown, help, fix)
 
     def _bar(self, out: list[Item], token: Token, span: Span, at: int | None) -> None:
         """Adds a bar line, or makes it one with that at `at` if only a line break or remarks part them."""
@@ -275,44 +302,7 @@ class MusicBuilder:
             return Unknown(0, span=span_of(token))
 
     def _say(self, token: Token) -> Item | None:
-        text, span = str(token), span_of(token)
-        if text[1] in '"' + QUOTES:
-            return self._words(text, span)
-        if re.search(r"[ \t]", text):
-            close = "=".join(side.strip() for side in text.split("=", 1))
-            fix = replacing(*span, close)
-            self.report(rules.SAYING, span, f"`{short(text)}` has spaces in it", f"write `{close}`, touching", fix)
-            text = close
-        name, equals, value = text[1:].partition("=")
-        if name == "tempo" and equals:
-            return Say("tempo", value, span=span)
-        if name in DYNAMICS and not equals:
-            return Say("dynamic", name, span=span)
-        if name == "fermata" and not equals:
-            return Say("fermata", "", span=span)
-        near = None if self._crowded() else nearest(name, (*DYNAMICS, "tempo=", "fermata"))
-        self.report(
-            rules.SAYING,
-            span,
-            f"there is no `{short(text)}`",
-            f"did you mean `@{near}`?" if near else 'say `@mf`, `@"words"`, `@tempo=60` or `@fermata`',
-            replacing(*span, text.lower()) if not equals and name.lower() in (*DYNAMICS, "fermata") else None,
-        )
-        return None
-
-    def _words(self, text: str, span: Span) -> Item | None:
-        if text[1] != '"' or text[-1] in QUOTES:
-            fix = replacing(*span, f'@"{text[2:-1]}"') if len(text) > 2 and '"' not in text[2:-1] else None
-            self.report(rules.TYPOGRAPHY, span, "curly quotes round the words", f'write `@"{text[2:-1][:30]}"`', fix)
-        elif len(text) < 3 or text[-1] != '"':
-            self.report(
-                rules.OPEN,
-                Span(span.start, span.start + 2),
-                "the words' quote is never closed",
-                'close it: `@"let it hang"`',
-            )
-            return Unknown(span=span)  # it may have swallowed notes
-        return Say("words", ESCAPE.sub(r"\1", text[2:-1] if text[-1] in '"' + QUOTES else text[2:]).strip(), span=span)
+        return self._sayings.item(str(token), span_of(token))
 
     def _late(self, token: Token) -> None:
         span = span_of(token)
@@ -330,56 +320,29 @@ class MusicBuilder:
         if not text:
             self._too_many(span)
             return Unknown(0, span=span)
-        if text in ("]", ")"):
-            what = "tuplet `3[`" if text == "]" else "word `(pm:`"
-            self.report(
-                rules.CLOSED,
-                span,
-                f"`{text}` closes nothing: no {what} is open here",
-                f"delete it, or open the {what} before it",
-            )
-            return Unknown(0, span=span)
-        if text[0] in "(" or text[-1] == "[":
-            self.report(
-                rules.LIMIT, span, "brackets are nested more than 16 deep", "nobody could read that: take some away"
-            )
-            return Unknown(0, span=span)
-        if _COUNTED.fullmatch(text) and _OPENS.match(self.text, span.end):
-            return None  # its `[` stands apart, and will say so
-        if text.isdigit() and _CONNECTS.search(self.text, max(0, span.start - 8), span.start):
-            return None  # the fret of a `h` that stands apart, and has said so
-        if text.isdigit() and self.text.startswith("(", span.end):
-            self.report(
-                rules.TUPLET,
-                Span(span.start, span.end + 1),
-                f"`{text}(`: a tuplet has square brackets",
-                f"write `{text}[…]`",
-            )
-            return Unknown(0, span=span)
-        if not self._crowded() and not self._unseen(span):
-            self._explain(span, text)
-        return Unknown(span=span)
+        after_bar = self._prev_end == span.start and self.text[span.start - 1] == "|"
+        return self._runs_bad.item(span, text, self._prev_end, self._after_repeat, after_bar)
 
-    def _explain(self, span: Span, text: str) -> None:
-        """Says what is wrong with a run."""
-        pattern = self._run_pattern()
 
-        def good(part: str) -> bool:
-            return pattern.fullmatch(part) is not None
+def _first_word(text: str, at: int) -> int:
+    """Where what stands first inside a bracket ends, if it is no note: it belongs to the bracket's mistake."""
+    match = re.compile(r"[ \t]*[^ \t\n|()\[\]]+").match(text, at)
+    return match.end() if match else at
 
-        fault = explain(text, good, self._after_repeat)
-        right = mended(text, good) if fault.right is not None else None
-        fix = replacing(*span, right) if right is not None else self._touching(span, text)
-        place = Span(span.start + fault.start, span.start + fault.end)
-        self.report(fault.rule, place, fault.message, fault.help, fix)
 
-    def _touching(self, span: Span, text: str) -> Fix | None:
-        """`:| x3`: the space goes."""
-        times = re.fullmatch(r"x(\d{1,4})", text) if self._after_repeat else None
-        gap = self.text[self._prev_end or 0 : span.start]
-        if not times or int(times[1]) < 2 or not gap or gap.strip(" \t"):
-            return None
-        return Fix(f"let `{text}` touch its repeat sign", (Change(Span(span.start - len(gap), span.start), ""),))
+def _parenthesised(text: str, span: Span) -> str:
+    """What a parenthesis without a word may be meant as, by what stands before and inside."""
+    note = re.search(r"([EADGBe])(\d{1,2})\Z", text[max(0, span.start - 4) : span.start])
+    number = re.compile(r"\((\d{1,2})\)").match(text, span.start)
+    if note and number:
+        finger = f"a finger is `{note[0]}'{number[1]}`, " if number[1] in "1234" else ""
+        return f"{finger}a bend to the pitch of fret {number[1]} is `{note[0]}^{number[1]}`"
+    if re.compile(r"\(\d[ \t]").match(text, span.start):
+        return "a triplet is `3[…]`"
+    times = re.compile(r"\([x×]?(\d{1,2})[x×]?\)").match(text, span.start)
+    if times and not number:
+        return f"to play it {times[1]} times in all, end with `:|x{times[1]}`"
+    return "a word and a colon say how: `(pm: E0 E0)`; a ghost note is `G7?`, notes together are `e5&B8`"
 
 
 def start_of(token: Token) -> int:
@@ -393,8 +356,3 @@ def span_of(child: Child) -> Span:
         return Span(span_of(child.children[0]).start, span_of(child.children[-1]).end)
     start = child.start_pos or 0
     return Span(start, (child.end_pos or 0) if child.value else start)
-
-
-def short(text: str) -> str:
-    """A text cut to what fits in a message."""
-    return text if len(text) <= 24 else f"{text[:20]}… ({len(text)} characters)"

@@ -188,6 +188,7 @@ class _Reader:
         technique = MARKS.get(sign) or SHAPES[sign]
         if value is None:
             if sign == "^^":
+                self._nowhere = True
                 self.report(
                     rules.UNREADABLE,
                     span,
@@ -199,6 +200,7 @@ class _Reader:
             return Mark(technique, None, AMOUNTS[value], span=span)
         if len(value) > 8 or float(value) > MAX_FRET:
             at = Span(span.start + len(sign), span.end)
+            self._nowhere = True
             self.report(rules.LIMIT, at, f"there is no fret {_cut(value)}", f"frets go from 0 to {MAX_FRET}")
             return Mark(technique, span=span)
         return Mark(technique, _amount(value), span=span)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from fractions import Fraction
 
+from lickwright.music.rhythm import usual_time
 from lickwright.notation.techniques import HEADS, Kind
 from lickwright.notation.tree import (
     Bare,
@@ -124,11 +125,7 @@ class _Lines:
                 case BarLine():
                     self._bar_line(item)
                 case Tuplet():
-                    number = (
-                        f"{item.count}"
-                        if item.normal == 1 << ((item.count - 1).bit_length() - 1)
-                        else f"{item.count}:{item.normal}"
-                    )
+                    number = f"{item.count}" if item.normal == usual_time(item.count) else f"{item.count}:{item.normal}"
                     self._around(f"{number}[", item.items, "]")
                 case Worded():
                     self._around(f"({item.word}: ", item.items, ")")

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from typing import NamedTuple
 
-from lickwright.diagnostics import Rule
-from lickwright.notation import rules
+from lickwright.notation import habits, rules
+from lickwright.notation.fault import Fault
 
 STRINGS = "EADGBe"
 LONGEST = 120  # characters of a run that are searched for the mistake; a busy bar written in one has some 60
@@ -29,24 +28,14 @@ _LOOKALIKES = {
     "\u00a0": ("a no-break space", "a plain space"),
     "\u3000": ("a wide space", "a plain space"),
 }
-_FOREIGN = {"H": "h", "P": "p", "T": "t", "R": "r", "X": "x"}
+_UNSURE = "•"  # a word processor makes it of many things
+_LARGE = {"H": "h", "P": "p", "T": "t", "R": "r", "X": "x"}
 _HABITS = {
     "v": ("vibrato is `~`", "~"),
     "s": ("a slide is `/` up or `\\` down", "/"),
-    "+": ("notes together are joined by `&`", "&"),
+    "+": ("notes together are joined by `&`", "& and the other note"),
     "*": ("`*` follows the fret of a pinch harmonic", "G7*"),
 }
-
-
-class Fault(NamedTuple):
-    """One mistake inside a run."""
-
-    rule: Rule
-    start: int  # offsets into the run
-    end: int
-    message: str
-    help: str | None
-    right: str | None = None  # what should stand from `start` to `end`; None where that is not sure
 
 
 def mended(run: str, good: Callable[[str], bool]) -> str | None:
@@ -64,7 +53,8 @@ def mended(run: str, good: Callable[[str], bool]) -> str | None:
 def explain(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
     """The mistake in `run`; `good` tells whether a text can be read, `after_repeat` whether a `:|` stands just before it."""
     fault = _lookalike(run) or (_too_long(run) if len(run) > LONGEST else None)
-    fault = fault or _standing_signs(run, after_repeat) or _slide(run) or _shape(run)
+    fault = fault or _standing_signs(run, after_repeat) or habits.whole(run) or _slide(run) or _finger(run)
+    fault = fault or habits.bend(run) or habits.signs(run)
     if fault:
         return fault
     if run[0] in "r~^" and good(f"-{run}"):
@@ -99,7 +89,7 @@ def _lookalike(run: str) -> Fault | None:
                 at + 1,
                 f"`{char}` is {what}, not {f'`{right}`' if len(right) < 4 else right}",
                 f"type `{right}`" if len(right) < 4 else f"type {right}",
-                right if len(right) < 4 else " ",
+                None if char in _UNSURE else right if len(right) < 4 else " ",
             )
     return None
 
@@ -110,7 +100,17 @@ def _standing_signs(run: str, after_repeat: bool) -> Fault | None:
     if run in ("/", "\\", "//", "\\\\"):
         return Fault(rules.SLIDE, *whole, f"`{run}` stands alone: does it belong to the note before or after it?",
                      f"`G7{run}` slides off, `{run[0]}G9` slides in, `G7{run}9` slides from one to the other")  # fmt: skip
-    if after_repeat and re.fullmatch(r"x\d*", run):
+    times = re.fullmatch(r"(?:[x*×]?(\d{0,4})|(\d{1,4})[x×])x*", run) if after_repeat else None
+    if times and not re.fullmatch(r"x\d+", run):
+        count = times[1] or times[2]
+        help = (
+            f"`:|x{count}` plays it {count} times in all"
+            if count and int(count) > 1
+            else "`:|x2` is twice in all, `:|x3` three times"
+        )
+        ending = "; an ending is `|1st` and `:|2nd`" if count in ("1", "2") else ""
+        return Fault(rules.REPEAT, *whole, f"`{run}`: how many times is it played?", help + ending)
+    if times:
         return Fault(rules.REPEAT, *whole, f"`{run}` does not touch its repeat sign", f"write `:|{run}`")
     glued = re.fullmatch(r"(x\d+?)(\d(?:st|nd|rd|th))", run) if after_repeat else None
     if glued:
@@ -127,11 +127,21 @@ def _standing_signs(run: str, after_repeat: bool) -> Fault | None:
         return Fault(rules.UNREADABLE, 0, 1, "which string goes on while the other is played?", "name it: `A-&e7`")
     if re.fullmatch(r"\d{1,2}", run):
         return Fault(rules.UNREADABLE, *whole, f"fret {run} has no string", f"a note is a string and a fret: `B{run}`")
-    back = re.fullmatch(r"(\d{1,2})([EADGBe])(.*)", run)
+    fingered = re.fullmatch(r"([1-4])([EADGBe]\d{1,2})", run)
+    if fingered:
+        help = f"the fretting finger follows: `{fingered[2]}'{fingered[1]}`"
+        return Fault(rules.UNREADABLE, 0, 1, f"`{fingered[1]}` stands before its note", help)
+    back = re.fullmatch(r"(\d{1,2})([EADGBe])(\D.*)?", run)
     if back:
         return Fault(
-            rules.UNREADABLE, *whole, f"`{run}` is the wrong way round", f"string first: `{back[2]}{back[1]}{back[3]}`"
+            rules.UNREADABLE,
+            *whole,
+            f"`{run}` is the wrong way round",
+            f"string first: `{back[2]}{back[1]}{back[3] or ''}`",
         )
+    number = re.fullmatch(r"@(?:tempo|bpm)?[:]?(\d{2,3})", run, re.IGNORECASE)
+    if number:
+        return Fault(rules.SAYING, *whole, f"`{run}` is no tempo", f"write `@tempo={number[1]}`")
     if run.startswith("@"):
         return Fault(
             rules.SAYING,
@@ -148,45 +158,20 @@ def _slide(run: str) -> Fault | None:
     if not match:
         return None
     first, fret, sign, second, other = match.groups()
-    through = f", `{first}{fret}{sign}{other}` slides from one to the other" if first == second else ""
+    through = f", `{first}{fret}{sign}{other}` slides from one to the other"
+    if first != second:
+        through = f", together they are `{first}{fret}&{second}{other}`"
     return Fault(rules.SLIDE, match.start(3), match.end(3), f"`{match[0]}`: does the slide belong to `{first}{fret}` or to `{second}{other}`?",
                  f"`{first}{fret}{sign} {second}{other}` slides off, `{first}{fret} {sign}{second}{other}` slides in{through}")  # fmt: skip
 
 
-def _shape(run: str) -> Fault | None:
-    """Bends and fingers with something wrong inside."""
-    match = re.search(r"'([^1-4Tpimac]|$)", run)
-    if match:
-        return Fault(
-            rules.UNREADABLE,
-            match.start(),
-            match.end(),
-            f"`{match[0]}` is no finger",
-            "fretting fingers are '1 to '4 and 'T, plucking ones 'p 'i 'm 'a 'c",
-        )
-    match = re.search(r"\^(\d+/\d+|\d*½|\d+ ?steps?|1\.5(?!\d))", run)
-    if match:
-        return Fault(
-            rules.UNREADABLE,
-            match.start(1),
-            match.end(1),
-            f"a bend goes to a fret's pitch or by quarter, half or full, not `{match[1]}`",
-            _bend_help(run[: match.start()], match[1]),
-        )
-    return None
-
-
-def _bend_help(before: str, amount: str) -> str:
-    """How the amount of a bend, in steps, would be written after the note that stands before it."""
-    steps = {"1/2": 0.5, "½": 0.5, "1/4": 0.25, "1": 1.0, "1½": 1.5, "3/2": 1.5, "1.5": 1.5, "2": 2.0}
-    step = steps.get(re.sub(r" ?steps?$", "", amount))
-    names = {0.25: "quarter", 0.5: "half", 1.0: "full"}
-    if step in names:
-        return f"write `^{names[step]}`"
-    fret = re.search(r"(\d{1,2})$", before)
-    if step is None or fret is None:
-        return "three half steps above 8 is `^11`"
-    return f"{step:g} steps above {fret[1]} is `^{int(fret[1]) + int(step * 2)}`"
+def _finger(run: str) -> Fault | None:
+    """`e8'5`: a finger that nobody has."""
+    match = re.search(r"'([^1-4TpimacPIMAC]|$)", run)
+    if match is None:
+        return None
+    help = "fretting fingers are '1 to '4 and 'T, plucking ones 'p 'i 'm 'a 'c"
+    return Fault(rules.UNREADABLE, match.start(), match.end(), f"`{match[0]}` is no finger", help)
 
 
 def _after(run: str, cut: int) -> Fault:
@@ -198,15 +183,12 @@ def _after(run: str, cut: int) -> Fault:
     if char in "<>" and re.search(r"[EADGBe]\d{0,2}$", before):
         return _harmonic(before, rest, cut)
     if before and before[-1].isdigit() and char == "b":
-        target = re.match(r"b(\d*)", rest)
-        return Fault(
-            rules.UNREADABLE,
-            cut,
-            cut + 1,
-            "`b` is no sign: a bend is `^`",
-            f"write `{before}^{target[1] if target else ''}`",
-        )
-    large = char == "X" or (char in _FOREIGN and rest[1:2].isdigit())  # `GX`, `GH9`
+        return _bent(before, rest, cut)
+    if char.isdigit() and before.endswith("-"):
+        fret = re.match(r"\d+", rest)
+        message = f"fret {fret[0] if fret else char} has no string"
+        return Fault(rules.UNREADABLE, cut, cut + 1, message, "a note is a string and a fret, and `-` holds it: `B8-`")
+    large = char == "X" or (char in _LARGE and rest[1:2].isdigit())  # `GX`, `GH9`
     if before and before[-1] in STRINGS and (len(before) == 1 or before[-2] in "&-") and not large:
         return Fault(
             rules.UNREADABLE,
@@ -223,14 +205,15 @@ def _after(run: str, cut: int) -> Fault:
             f"`{char}` needs the fret that it goes to",
             f"write them together, `{char}9`, after a note of the same string",
         )
-    if char in _FOREIGN and (before or rest[1:2].isdigit()) and not _is_note(rest):
+    named = before.endswith(tuple(STRINGS))  # `GH7` can only be a hammer-on
+    if char in _LARGE and (before or rest[1:2].isdigit()) and (named or char != "H"):
         return Fault(
             rules.UNREADABLE,
             cut,
             cut + 1,
             f"`{char}` is written small",
-            f"write `{_FOREIGN[char]}{rest[1:4]}`",
-            _FOREIGN[char],
+            f"write `{_LARGE[char]}{rest[1:4]}`",
+            _LARGE[char],
         )
     slide = re.match(r"s(\d{1,2})", rest)
     came = re.search(r"(\d{1,2})$", before)
@@ -260,8 +243,16 @@ def _harmonic(before: str, rest: str, cut: int) -> Fault:
     )
 
 
-def _is_note(rest: str) -> bool:
-    return rest[0] in STRINGS
+def _bent(before: str, rest: str, cut: int) -> Fault:
+    """`B8b10`: a bend as other tab writes it; where it would go down, the B string written small."""
+    target = re.match(r"b(\d*)(r\d*)?", rest)
+    fret = re.search(r"(\d{1,2})$", before)
+    assert target is not None and fret is not None
+    if target[1] and int(target[1]) <= int(fret[1]):
+        message = "there is no string `b`: only the thinnest, e, has a small letter"
+        return Fault(rules.STRING, cut, cut + 1, message, f"write `B{target[1]}`; a bend is `^`, and goes up")
+    right = f"`{before[-12:]}^{target[1]}{'r' if target[2] else ''}`"
+    return Fault(rules.UNREADABLE, cut, cut + 1, "`b` is no sign: a bend is `^`", f"write {right}")
 
 
 def _rest(run: str, before: str, rest: str) -> Fault:
@@ -285,6 +276,8 @@ def _string(rest: str, cut: int) -> Fault | None:
     if not match:
         return None
     letter, fret = match.groups()
+    if letter == "H":
+        return habits.german(fret, cut)
     if letter.upper() in STRINGS:
         return Fault(
             rules.STRING,
