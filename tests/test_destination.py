@@ -91,6 +91,18 @@ def test_a_source_under_another_name_stays(run: Run) -> None:
         assert Path(name).read_text() == LICK.replace("Porch", "Barn")
 
 
+def test_a_moved_lick_in_a_folder_does_not_replace_its_own_source(run: Run) -> None:
+    """The file is called as its lick is, so the moved one would have its name."""
+    source = Path(write("lib/porch-light.lick", LICK + '\nlick "Barn"\n| e8 e5 B8 B5 G7 G5 D7 D5 |\n'))
+    before = source.read_text()
+    for folder in ("lib", "lib/", "./lib/."):
+        code, _, err = run("move", "lib/porch-light.lick", "--octave", "up", "--out", folder, "--overwrite")
+        assert code == 3
+        assert "porch-light.lick: error: this is a file that the command reads: never overwritten (L605)" in err
+        assert source.read_text() == before
+        assert "e20" in Path("lib/barn.lick").read_text()
+
+
 def test_no_report_and_no_picture_takes_a_licks_or_the_records_place(run: Run) -> None:
     write("lib/a.lick", LICK)
     write("other/b.LICK", LICK)
@@ -430,3 +442,45 @@ def test_what_is_no_file_is_never_waited_for(run: Run, words: tuple[str, ...], k
     code, _, err = run(*words)
     assert code in (2, 3), err
     assert time.monotonic() - began < 10
+
+
+# ---- a folder of outputs
+
+
+@pytest.mark.parametrize("after", [False, True], ids=["before", "after"])
+@pytest.mark.parametrize("call", ["replace", "rename"])
+def test_an_interrupt_ends_a_build_at_once(run: Run, monkeypatch: pytest.MonkeyPatch, call: str, after: bool) -> None:
+    """Of outputs that are replaced, and of folders that are new: nothing more is made, and the next build goes on."""
+    real = getattr(os, call)
+    for number in range(1, 20):
+        for name in ("a", "b", "c"):
+            write(f"lib/{name}.lick", LICK)
+        out = f"out{number}"
+        words = ("make", "lib", "--to", "tab,timing", "--jobs", "1", "--out", out)
+        if call == "replace":
+            run(*words)
+            for name in ("a", "b", "c"):
+                write(f"lib/{name}.lick", LICK.replace("e5 ", "e8 "))
+        made: list[str] = []
+
+        def stopped(old: str, new: str) -> None:
+            made.append(new)  # noqa: B023
+            if len(made) == number and not after:  # noqa: B023
+                raise KeyboardInterrupt
+            real(old, new)
+            if len(made) == number:  # noqa: B023
+                raise KeyboardInterrupt
+
+        with monkeypatch.context() as patch:
+            patch.setattr(os, call, stopped)
+            code, _, err = run(*words)
+        if len(made) < number:
+            assert number > 3 and code == 0
+            return
+        assert code == 130
+        assert len(made) == number
+        assert err.splitlines()[-1].startswith("stopped")
+        assert run(*words)[0] == 0
+        assert run(*words)[1].count("3 unchanged") == 1
+        assert _temporaries() == []
+    pytest.fail("it never ended")

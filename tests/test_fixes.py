@@ -355,6 +355,8 @@ def test_in_place_leaves_what_a_link_leads_to_outside(run: Run) -> None:
     own, deep, other = _write("lib/a.lick", SLIP), _write("lib/below/b.lick", SLIP), _write("else/c.lick", SLIP)
     os.symlink("../else/c.lick", "lib/c.lick")
     os.symlink("below/b.lick", "lib/d.lick")
+    for name in ("lib/below", "else"):
+        Path(name, ".lw-0123456789abcdef.tmp").touch()
     code, out, err = run("check", "--fix", "--in-place", "lib")
     assert code == 1  # the one that was left has its error
     assert (own.read_text(), deep.read_text(), other.read_text()) == (RIGHT, RIGHT, SLIP)
@@ -362,6 +364,9 @@ def test_in_place_leaves_what_a_link_leads_to_outside(run: Run) -> None:
     assert "lib/c.lick: left as it is: it is a link to a file outside what was named\n" in err
     assert "2 fixes written" in err
     assert "c.lick" not in out
+    assert (
+        os.listdir("lib/below") == ["b.lick"] and len(os.listdir("else")) == 2
+    )  # what a killed run left, inside alone
     assert run("check", "--fix", "--in-place", "lib", "lib/c.lick")[0] == 0  # named: the link stays, its file is mended
     assert other.read_text() == RIGHT
     assert os.path.islink("lib/c.lick")

@@ -15,6 +15,7 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from hashlib import blake2b
 from typing import NamedTuple
 
@@ -24,6 +25,7 @@ from lickwright.source import Span
 
 _BLOCK = 1 << 20  # bytes read at once
 _HASH = 16  # bytes of it
+_READ = "a file that the command reads"
 _NEVER = ("lickwright.toml", ".lickwright.db", ".lickwright.lock")
 
 
@@ -72,7 +74,10 @@ def obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[st
         return None
     kind = _KINDS.get(stat.S_IFMT(status.st_mode), "something that is no file")
     if stat.S_ISLNK(status.st_mode):
-        return _refused("a link stands there: not followed and not replaced", "name the file that it leads to")
+        return _refused(
+            "a link stands there: not followed and not replaced",
+            "name the file that it leads to, or - for standard output",
+        )
     if kind:
         return _refused(f"{kind} stands there", "name a file, or - for standard output")
     if stat.S_ISCHR(status.st_mode):
@@ -130,15 +135,27 @@ def _refused(message: str, help: str) -> Diagnostic:
 def _protected(path: str, status: os.stat_result, seal: Seal | None, sources: Sequence[str]) -> str:
     """What a file is that nothing may replace; "" for any other."""
     name = os.path.basename(path).lower()
-    for source in sources:
-        try:
-            if os.path.samestat(status, os.stat(source)):
-                return "a file that the command reads"
-        except (OSError, ValueError):  # standard input, or a source that is not there
-            continue
+    if _is_source(status, sources):
+        return _READ
     if name in _NEVER:
         return "a file that Lickwright itself needs"
     return "a lick" if seal is not None and name.endswith(".lick") else ""
+
+
+def source_there(path: str, sources: Sequence[str]) -> Diagnostic | None:
+    """The refusal to write at `path` if one of the sources stands there, under whatever name."""
+    with suppress(OSError, ValueError):
+        if _is_source(os.lstat(path), sources):
+            return _refused(f"this is {_READ}: never overwritten", "name another place")
+    return None
+
+
+def _is_source(status: os.stat_result, sources: Sequence[str]) -> bool:
+    for source in sources:
+        with suppress(OSError, ValueError):  # standard input, or a source that is not there
+            if os.path.samestat(status, os.stat(source)):
+                return True
+    return False
 
 
 def _stands(path: str, data: bytes) -> bool:

@@ -28,8 +28,7 @@ def run(paths: Sequence[str], found: Sequence[Found], in_place: bool, strict: bo
     """
     work = _Run(paths, in_place, strict)
     if in_place:
-        for folder in {os.path.dirname(one.real) for one in found if os.path.isabs(one.real)}:
-            sweep(folder)
+        work.sweep(found)
     try:
         for one, before in compiled(found, Verdict()):
             work.mend(one, before)
@@ -50,6 +49,13 @@ class _Run:
         self._remaining: list[Diagnostic] = []
         self._fixes = 0
         self._writing: tuple[str, Mended] | None = None  # a file of which an interrupt leaves open whether it was
+
+    def sweep(self, found: Sequence[Found]) -> None:
+        """Removes what killed runs left beside the files that may be written."""
+        for folder in {
+            os.path.dirname(one.real) for one in found if one.real not in ("", "-") and not self._leads_out(one.path)
+        }:
+            sweep(folder)
 
     def mend(self, one: Found, before: Compilation) -> None:
         """Mends one and tells about it."""

@@ -172,6 +172,7 @@ def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwr
 def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwrite: bool, verdict: Verdict) -> None:
     from lickwright.cli.sources import SUFFIX
     from lickwright.cli.writing import Folder, Output
+    from lickwright.destination import source_there
     from lickwright.moves import gathered
     from lickwright.names import distinct, slug
     from lickwright.notation.canonical import canonical
@@ -182,8 +183,11 @@ def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwri
         Output(name + SUFFIX, canonical(gathered(book, [lick])).encode("utf-8"))
         for name, lick in zip(names, licks, strict=True)
     ]
+    places = [(output, os.path.join(out, output.name)) for output in outputs]
+    refused = {place: found for _, place in places if (found := source_there(place, (path,)))}
     folder = Folder(out, ".", path, overwrite)
-    for trouble in folder.write(outputs):
-        verdict.judge([trouble.finding])
-        screen.err(report.findings(Text(trouble.path, ""), [trouble.finding]))
+    troubles = folder.write([output for output, place in places if place not in refused])
+    for place, finding in (*refused.items(), *troubles):
+        verdict.judge([finding])
+        screen.err(report.findings(Text(place, ""), [finding]))
     screen.err(f"{report.count(folder.done, 'lick')} in {report.safe(out)}\n")
