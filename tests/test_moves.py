@@ -7,6 +7,7 @@ lie in the box and what was said.
 from __future__ import annotations
 
 from collections import Counter
+from functools import lru_cache
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from lickwright.moves import Moved, Unmovable, Wish, gathered, move_lick
 from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse
 from lickwright.notation.tree import Book, Field, Lick
-from lickwright.pipeline import compile_text
+from lickwright.pipeline import CompiledLick, compile_text
 from lickwright.resolve import resolve
 from lickwright.source import Source
 from lickwright.timeline import Timeline
@@ -185,6 +186,150 @@ def test_what_could_not_be_kept_is_said(music: str, wish: dict[str, str | int], 
 def test_what_cannot_be_moved_says_why(music: str, wish: dict[str, str | int], why: str) -> None:
     with pytest.raises(Unmovable, match=why):
         moved(music, HEAD.replace("box 1\n", ""), **wish)
+
+
+# --- what a move brings with it ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("music", "wish", "never"),
+    [
+        ("| G5/7 - D5 -- . . |", {"key": "E minor"}, "G0"),
+        ("| G5/7 - D5 -- . . |", {"octave": -1, "by": "pitch"}, "0 /"),
+        ("| D5~ --- . . . . |", {"key": "E minor"}, "0~"),
+        ("| D5~ --- . . . . |", {"key": "E minor", "by": "shape"}, "0~"),
+        ("| G7\\5 --- . . . |", {"key": "E minor", "by": "shape"}, "\\0"),
+        ("| /G5 --- G5/ . . . |", {"key": "E minor"}, "0/"),
+        ("| B5^half --- . . . . |", {"key": "E minor", "by": "shape"}, "0^"),
+    ],
+)  # fmt: skip
+def test_an_open_string_is_not_slid_shaken_or_bent(music: str, wish: dict[str, str | int], never: str) -> None:
+    head = HEAD.replace("box 1\n", "")
+    one = moved(music, head, **wish)
+    assert never not in written(music, head, **wish)
+    assert all(stopped for s in one.timeline.sounds if s.shapes for stopped in [s.fret])
+
+
+def test_a_shape_that_only_an_open_string_could_hold_says_why() -> None:
+    with pytest.raises(Unmovable, match="open string"):
+        moved(
+            "| D12~ --- D5~ --- |", 'key A minor\nfrets 12\nlick "Porch light"\n', key="E minor", by="shape", octave=0
+        )
+
+
+@pytest.mark.parametrize("wish", [{"key": "E minor"}, {"key": "E minor", "by": "shape"}])
+def test_bends_stay_away_from_the_nut_where_another_octave_is_no_harder(wish: dict[str, str | int]) -> None:
+    one = moved("| G7^9 - e5 e8 B8 B5 G7 - |", **wish)
+    assert one.semitones == 7
+    assert one.said[0].startswith("an octave higher: otherwise ") and not one.harder
+
+
+def test_what_is_harder_is_said_where_it_cannot_be_helped() -> None:
+    one = moved("| G7^9 - e5 e8 B8 B5 G7 - |", octave=-1)
+    assert [d.code for d in one.harder] == ["L439"]
+    (words,) = [words for words in one.said if words.startswith("harder now")]
+    assert words == f"harder now, in bar 1: {one.harder[0].message}"
+
+
+def test_a_lick_that_ends_high_up_the_neck_says_so() -> None:
+    assert moved("| e8 --- e17 --- |", key="C# minor", by="shape").said[-1].startswith("it goes up to fret 21 here")
+    assert not moved("| e8 --- e12 --- |", key="C# minor", by="shape").said
+
+
+def test_a_note_that_names_a_chord_of_the_old_key_is_pointed_out() -> None:
+    head = (
+        'key A minor\n\nlick "Porch light"\nchords Am7 | D7\nnote Lean on the third of D7; the Am7 is on the D string.\n'
+        "note A slow bend, fret 7 on the G string.\n"
+    )
+    one = moved("| e5 --- G5 --- | G7 --- ---- |", head, key="B minor")
+    assert one.said == ("a note still names D7 and Am7, as in A minor: its words were not changed",)
+    assert not moved("| e5 --- G5 --- | G7 --- ---- |", head, octave=1).said
+    assert not moved("| e5 --- D7 --- |", 'key A minor\nlick "Porch light"\nnote Start on D7.\n', key="B minor").said
+
+
+@pytest.mark.parametrize("of_file", [True, False])
+def test_meant_lines_go_where_they_hide_nothing(of_file: bool) -> None:
+    meant = 'meant L439 bar 1 "it has to growl"\n'
+    head = f'key E minor\n{meant if of_file else ""}lick "Porch light"\n{"" if of_file else meant}'
+    music = "| G2^4 --- e3 --- |"
+    before = [d.code for d in compile_text(f"{head}{music}\n").licks[0].diagnostics]
+    assert "L439" not in before and "L191" not in before
+    one = moved(music, head, key="A minor")
+    after = compile_text(canonical(gathered(read(f"{head}{music}\n")[0], [one.lick])))
+    why = (
+        "hides nothing here: it stands in the head of the file, and stays"
+        if of_file
+        else "is left out: there is no such finding here"
+    )
+    assert one.said == (f"`meant L439 bar 1` {why}",)
+    assert ("L191" in {d.code for d in after.diagnostics}) == of_file
+    kept = moved(music, head, octave=1, by="shape", key="E minor")
+    assert ("meant" in {e.name for e in kept.lick.fields if isinstance(e, Field)}) is False
+
+
+def test_a_finger_is_not_written_on_an_open_string() -> None:
+    one = moved("| e8'4 e5'1 B8'4 B5'1 G7 --- |", key="E minor", by="shape")
+    assert "'1" not in written("| e8'4 e5'1 B8'4 B5'1 G7 --- |", key="E minor", by="shape")
+    assert "written fingers are left out: their strings are open now" in one.said
+
+
+@lru_cache
+def compiled(text: str) -> tuple[CompiledLick, ...]:
+    return compile_text(text).licks
+
+
+SAID = ("harder now", "the level no longer fits")
+
+
+def harder(lick: Lick, book: Book, source: Source, wish: Wish) -> tuple[Moved, set[str]] | None:
+    """The lick moved, and the codes of warnings about hands of which its text has more than the lick had; None if it cannot be moved."""
+    try:
+        one = move_lick(lick, book, source, wish)
+    except Unmovable:
+        return None
+    after = compile_text(canonical(gathered(book, [one.lick]))).licks[0]
+    before = next(c for c in compiled(source.text) if c.title == lick.title)
+    counts = [
+        Counter(d.code for d in c.diagnostics if d.code.startswith("L4") and d.severity == "warning")
+        for c in (after, before)
+    ]
+    return one, set(counts[0] - counts[1])
+
+
+def test_no_move_is_harder_in_silence() -> None:
+    """Every sample in a key, and in a box or an octave, each time others: what the text has more of is said."""
+    tried = gained = 0
+    for n, (lick, book, source, timeline) in enumerate(licks()):
+        key = keys(timeline)[(n + 3) % 12]
+        wishes = [Wish(key=key, by="shape" if n % 3 == 0 else "pitch")]
+        wishes += [Wish(box=str(n % 5 + 1)) if n % 2 else Wish(octave=1 if n % 4 else -1)]
+        for wish in wishes:
+            found = harder(lick, book, source, wish)
+            if found is None:
+                continue
+            one, codes = found
+            tried, gained = tried + 1, gained + bool(codes)
+            assert codes == {d.code for d in one.harder}, (lick.title, wish)
+            assert bool(codes) == any(words.startswith(SAID) for words in one.said), (lick.title, wish)
+    assert tried > 100
+    assert gained <= tried / 12  # where nothing else can be had; without a choice it is one in eight
+
+
+@pytest.mark.slow
+def test_no_move_of_any_sample_is_harder_in_silence() -> None:
+    tried = gained = 0
+    for lick, book, source, timeline in licks():
+        wishes = [Wish(key=key, by=by) for key in keys(timeline)[1:] for by in ("pitch", "shape")]
+        wishes += [Wish(box=box) for box in "12345"] + [Wish(octave=1), Wish(octave=-1)]
+        for wish in wishes:
+            found = harder(lick, book, source, wish)
+            if found is not None:
+                tried, gained = tried + 1, gained + bool(found[1])
+                assert bool(found[1]) == any(words.startswith(SAID) for words in found[0].said), (
+                    lick.title,
+                    wish,
+                )
+    print(f"{gained} of {tried} moves are harder, and say so")
 
 
 # --- the samples -------------------------------------------------------------------------------------------------

@@ -2,7 +2,8 @@
 
 In: a lick of a book and where it should go. Out: the lick written anew, and in words what could not be kept. By *shape* every finger
 keeps its place in the hand and the hand goes elsewhere; by *pitch* the notes stay (moved by the key's interval) and the best strings and frets for
-them are found. Whatever comes out has been counted and checked: same rhythm, same connections, same pitches by pitch, no errors.
+them are found. Whatever comes out has been counted and checked: same rhythm, same connections, same pitches by pitch, no errors. A place
+that is no harder to play than where the lick comes from is preferred; what is harder is said.
 """
 
 from __future__ import annotations
@@ -10,10 +11,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from lickwright.checks import check
-from lickwright.diagnostics import Severity, has_errors
+from lickwright.diagnostics import Diagnostic, Severity, has_errors
+from lickwright.difficulty import LEVEL
 from lickwright.moves.aim import Aim, aims, wanted_fields
 from lickwright.moves.boxed import by_box
+from lickwright.moves.consequences import (
+    Judged,
+    gained,
+    high_up,
+    in_words,
+    stale_chords,
+    unplayable,
+    without_idle_meant,
+)  # fmt: skip
 from lickwright.moves.rewrite import rewrite
 from lickwright.moves.shaped import by_shape
 from lickwright.moves.written import Places
@@ -51,25 +61,53 @@ class Moved:
     timeline: Timeline
     said: tuple[str, ...]  # what was not kept and what replaced it, in words; empty where all was
     semitones: int  # how far its pitches went
+    harder: tuple[Diagnostic, ...] = ()  # warnings about hands, and its level, that it has and the lick had not
+
+    @property
+    def hands(self) -> list[Diagnostic]:
+        """What is harder to play; that the declared level no longer fits is no reason to go elsewhere."""
+        return [d for d in self.harder if d.code != LEVEL.code]
 
 
 def move_lick(lick: Lick, book: Book, source: Source, wish: Wish) -> Moved:
-    """The lick where `wish` wants it; raises `Unmovable` where it cannot be had."""
+    """Return the lick where `wish` wants it.
+
+    The nearest place that is no harder to play; another octave for that only where the key is another. Raises
+    `Unmovable` where it cannot be had.
+    """
     timeline, found = resolve(lick, book, source)
-    if timeline is None or has_errors(found) or has_errors(check(timeline)):
-        raise Unmovable(f'"{lick.title}" has errors: mend it before it is moved')
+    old = Judged(timeline, found) if timeline is not None else None
+    if timeline is None or old is None or old.error:
+        raise Unmovable(f'"{lick.title}" has errors: fix it first')
+    best: Moved | None = None
     why = ""
     try:
         for aim in aims(timeline, wish.key, wish.box, wish.octave, wish.tuning, wish.by):
-            for places in _ways(timeline, aim):
-                moved = _tried(lick, book, timeline, aim, places)
-                if isinstance(moved, Moved):
-                    folded = (f"{aim.folded}: {why or 'the neck ends there'}",) if aim.folded else ()
-                    return replace(moved, said=(*folded, *moved.said))
-                why = why or moved
+            if best is not None and aim.folded and wish.key is None:
+                break
+            for places in _ways(timeline, aim, best is None):
+                moved = _tried(lick, book, timeline, old, aim, places)
+                if isinstance(moved, str):
+                    why = why or moved
+                    continue
+                if aim.folded:
+                    moved = replace(moved, said=(f"{aim.folded}: {why or 'the neck ends there'}", *moved.said))
+                high = aim.folded and best is not None and any(high_up(timeline, moved.timeline))
+                if not moved.hands and not high:
+                    return _with_words(moved)
+                why = why or next((f"otherwise {d.message}" for d in moved.hands), "")
+                if best is None or (not aim.folded and len(moved.hands) < len(best.hands)):
+                    best = moved
     except ValueError as e:
         raise Unmovable(str(e)) from None
-    raise Unmovable(f'"{lick.title}" cannot be played there: {why or "no place on the neck holds its notes"}')
+    if best is None:
+        raise Unmovable(f'"{lick.title}" cannot be played there: {why or "no place on the neck holds its notes"}')
+    return _with_words(best)
+
+
+def _with_words(moved: Moved) -> Moved:
+    """Return the moved lick with what is harder about it said too."""
+    return replace(moved, said=(*moved.said, *in_words(moved.harder)))
 
 
 def gathered(book: Book, licks: Sequence[Lick]) -> Book:
@@ -100,8 +138,11 @@ def _own(lick: Lick, name: str) -> Field | None:
     return next((f for f in lick.fields if isinstance(f, Field) and f.name == name), None)
 
 
-def _ways(timeline: Timeline, aim: Aim) -> Iterator[Places]:
-    """Ways to place the notes, the likeliest first. A shape that goes along whole keeps every technique."""
+def _ways(timeline: Timeline, aim: Aim, last_resort: bool) -> Iterator[Places]:
+    """Ways to place the notes, the likeliest first. A shape that goes along whole keeps every technique.
+
+    `last_resort`: where no box holds the lick, its shape beside the box will do.
+    """
     if aim.shape_first:
         shape = by_shape(timeline, aim)
         if shape is not None:
@@ -109,13 +150,15 @@ def _ways(timeline: Timeline, aim: Aim) -> Iterator[Places]:
     if aim.by == "pitch":
         yield from by_box(timeline, aim)
         # BP yield from by_pitch(timeline, aim)
-        if not aim.shape_first and aim.tuning == timeline.settings.tuning:  # better beside the box than not at all
+        if (
+            last_resort and not aim.shape_first and aim.tuning == timeline.settings.tuning
+        ):  # better beside the box than not at all
             shape = by_shape(timeline, aim)
             if shape is not None:
                 yield replace(shape, said=(*shape.said, "the hand cannot hold it in that box: it keeps its shape"))
 
 
-def _tried(lick: Lick, book: Book, old: Timeline, aim: Aim, places: Places) -> Moved | str:
+def _tried(lick: Lick, book: Book, old: Timeline, judged: Judged, aim: Aim, places: Places) -> Moved | str:
     """The lick so placed, or why that will not do."""
     music, said = rewrite(lick.music, old, places, aim.tuning)
     moved = replace(lick, fields=wanted_fields(lick, book, old, aim, places), music=music)
@@ -127,12 +170,16 @@ def _tried(lick: Lick, book: Book, old: Timeline, aim: Aim, places: Places) -> M
     timeline, counted = resolve(new_book.licks[0], new_book, again)
     if timeline is None or has_errors(counted):
         return next((d.message for d in counted if d.severity is Severity.ERROR), "it cannot be counted")
-    error = next((d.message for d in check(timeline) if d.severity is Severity.ERROR), None)
-    if error:
-        return error
+    now = Judged(timeline, counted)
+    harder = gained(judged, now)
+    wrong = now.error or unplayable(harder)
+    if wrong:
+        return wrong
     if not _same(old, timeline, places.semitones if aim.keeps_pitch else None, set(places.begins)):
         return "a note would end or connect differently"
-    return Moved(moved, timeline, (*aim.said, *places.said, *said), places.semitones)
+    moved, idle = without_idle_meant(moved, judged, now)
+    more = (*high_up(old, timeline), *stale_chords(lick, book, old, timeline), *idle)
+    return Moved(moved, timeline, (*aim.said, *places.said, *said, *more), places.semitones, tuple(harder))
 
 
 def _same(old: Timeline, new: Timeline, semitones: int | None, parted: set[int]) -> bool:

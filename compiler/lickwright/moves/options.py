@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from math import inf
 
 from lickwright.bending import kind, limit
@@ -25,7 +26,7 @@ OUT, FURTHER = 1.0, 0.5  # outside it, and for each fret of the way there
 OPENED = 4.0  # an open string where the lick had a finger
 OTHER_STRING = 0.3  # where no box asks for it
 FRETTED = 0.3  # and the other way round: an open note stays one where it can
-HARD_BEND, SLACK = 2.5, 2.0  # a bend the string hardly gives; vibrato or a slide on an open string
+HARD_BEND = 2.5  # a bend the string hardly gives
 PARTED = 1.6  # a hammer-on or pull-off that ends: kept if one note lies a fret outside for it
 SLIDE_PARTED = 2.2
 FAR = 0.08  # each note, for each fret between here and where the hand would be if it simply went along
@@ -164,7 +165,7 @@ def _off(string: int, fret: int, was: int, home: Where, low: int, high: int) -> 
 
 
 def _shaped(sound: Sound, string: int, fret: int, aim: Aim, what: str) -> float:
-    """Bends want strings that bend; vibrato and slides a finger."""
+    """Bends want strings that bend; vibrato and slides a finger, which an open string has not."""
     cost = 0.0
     for shape in sound.shapes:
         curve = shape.technique.curve
@@ -174,9 +175,14 @@ def _shaped(sound: Sound, string: int, fret: int, aim: Aim, what: str) -> float:
                 return inf
             cost += HARD_BEND if row is not None and row.level == "warning" else 0.0
         elif fret == 0 and stopped(sound) and curve in (Curve.VIBRATO, Curve.SLIDE_OFF):
-            cost += SLACK
+            return inf
     glides = sound.begin.curve in (Curve.GLIDE, Curve.SLIDE_IN)
-    return cost + (SLACK if fret == 0 and glides and stopped(sound) else 0.0)
+    return inf if fret == 0 and glides and stopped(sound) else cost
+
+
+def _from_open(before: Sound, sound: Sound, fret: int) -> bool:
+    """Return whether a slide would start at an open string where it had a finger; `fret` is where `before` would lie."""
+    return sound.begin.curve is Curve.GLIDE and fret == 0 and bool(stopped(before))
 
 
 def _parting(sound: Sound, busy: frozenset[int]) -> float:
@@ -192,12 +198,14 @@ def _split(
     """The cheapest strings for connected notes, by dynamic programming; where the string changes, the connection ends."""
     best: dict[int, float] = {string: cost for string, (_, cost) in options[chain[0].index].items()}
     back: list[dict[int, int]] = []
-    for sound in chain[1:]:
+    for before, sound in pairwise(chain):
         parting = _parting(sound, busy)
         cheapest = min(best, key=lambda string: best[string])
         here, came = {}, {}
         for string, (_, cost) in options[sound.index].items():
             stay = best.get(string, inf)
+            if stay < inf and _from_open(before, sound, options[before.index][string][0]):
+                stay = inf
             go = best[cheapest] + parting
             came[string] = string if stay <= go else cheapest
             here[string] = min(stay, go) + cost
@@ -226,5 +234,7 @@ def _cut(
 
 def _run(sounds: list[Sound], options: dict[int, dict[int, tuple[int, float]]]) -> Run:
     shared = set(options[sounds[0].index]).intersection(*(options[s.index] for s in sounds[1:]))
+    for before, sound in pairwise(sounds):
+        shared = {string for string in shared if not _from_open(before, sound, options[before.index][string][0])}
     costs = {string: sum(options[s.index][string][1] for s in sounds) for string in sorted(shared)}
     return Run(sounds, costs, min(costs, key=lambda string: costs[string]))

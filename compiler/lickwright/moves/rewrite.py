@@ -94,9 +94,10 @@ class _Writer:
         self._last_change = change
         self._changes = {**self._changes, sound.string: change}
         marks = tuple(_mark(mark, change) for mark in note.marks)
-        finger = None if self._new_hand else note.finger
-        if note.finger and finger is None:
-            self.said.append("written fingers are left out: the hand is another")
+        finger = None if self._new_hand or not fret else note.finger
+        if note.finger and finger is None and here:
+            why = "the hand is another" if self._new_hand else "their strings are open now"
+            self.said.append(f"written fingers are left out: {why}")
         moved = replace(note, string=name, begin=begin, fret=fret, marks=marks, finger=finger)
         if note.touch is None or note.head is None:
             return moved
