@@ -30,7 +30,7 @@ _SLOW = 'key A minor\ntempo 60\nlick "Slow Gate"\n| A5 A7 D5 D7 G5 G7 B5 B8 ||\n
 _CHANGED = (
     'key A minor\nlick "Porch Light"\n| G5 G7 B5 B8 e8 B8 B5 G7 ||\nlick "Third Porch"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
 )
-_SLIPS = 'key A minor\nLick "Slips"\n| b8 e8 e5 b8 B5 G7 G5 D7 ||\n'
+_SLIPS = 'key A minor\nLick "Slips"\n| b8 e8 e5 B8 B5 G7 G5 D7 ||\n'
 _FOREIGN = "words of somebody else\n"
 _USUAL = {
     "lib/porch.lick": _PORCH,
