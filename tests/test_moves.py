@@ -224,6 +224,14 @@ def test_bends_stay_away_from_the_nut_where_another_octave_is_no_harder(wish: di
     assert one.said[0].startswith("an octave higher: otherwise ") and not one.harder
 
 
+def test_another_octave_is_better_than_a_lick_without_its_hammer_ons() -> None:
+    (spiral,) = [(lick, book, source) for lick, book, source, _ in licks() if lick.title == "Spiral stair"]
+    one = move_lick(*spiral, Wish(key="E minor"))
+    assert one.semitones == 7
+    assert one.said[0].startswith("an octave higher: otherwise bend ")
+    assert not any("picked" in words for words in one.said)
+
+
 def test_what_is_harder_is_said_where_it_cannot_be_helped() -> None:
     one = moved("| G7^9 - e5 e8 B8 B5 G7 - |", octave=-1)
     assert [d.code for d in one.harder] == ["L439"]

@@ -72,8 +72,8 @@ class Moved:
 def move_lick(lick: Lick, book: Book, source: Source, wish: Wish) -> Moved:
     """Return the lick where `wish` wants it.
 
-    The nearest place that is no harder to play; another octave for that only where the key is another. Raises
-    `Unmovable` where it cannot be had.
+    The nearest place that is no harder to play; another octave for that, or to keep hammer-ons and slides where the
+    hand would have to let them go, only where the key is another. Raises `Unmovable` where it cannot be had.
     """
     timeline, found = resolve(lick, book, source)
     old = Judged(timeline, found) if timeline is not None else None
@@ -93,7 +93,8 @@ def move_lick(lick: Lick, book: Book, source: Source, wish: Wish) -> Moved:
                 if aim.folded:
                     moved = replace(moved, said=(f"{aim.folded}: {why or 'the neck ends there'}", *moved.said))
                 high = aim.folded and best is not None and any(high_up(timeline, moved.timeline))
-                if not moved.hands and not high:
+                parted = places.begins and best is not None and wish.key is not None
+                if not moved.hands and not high and not parted:
                     return _with_words(moved)
                 why = why or next((f"otherwise {d.message}" for d in moved.hands), "")
                 if best is None or (not aim.folded and len(moved.hands) < len(best.hands)):
