@@ -61,7 +61,7 @@ ONE_THING = [
     ("G7^9~- -r p5", "G7~- - p5", "1 3: the bend is missing: fret 7 on the G string stays a whole step too low"),
     ("G7^9~-", "G7^^9~-", "1 3: a pre-bend at fret 7 on the G string, where the teacher has a bend"),
     ("B5 G7 B5 G7", "(pm: B5 G7 B5 G7)", "3 1: palm mute over these 4 notes, where the teacher has none"),
-    ("D7 D5", "Dx D5", "2 1: a dead note at a dead note on the D string, where the teacher has none"),
+    ("D7 D5", "Dx D5", "2 1: a dead note on the D string, where the teacher plays fret 7 on the D string"),
 ]  # fmt: skip
 
 

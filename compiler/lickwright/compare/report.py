@@ -122,7 +122,7 @@ def _difference(c: Comparison, number: int, d: Difference) -> dict[str, Any]:
     found |= {name: word for name, word in optional.items() if word}
     if d.until is not None:
         found["until"] = {"bar": d.until.bar, "beat": d.until.beat}
-    return found | {"times": d.times}
+    return found | {"moves": d.moves, "times": d.times}
 
 
 def _pair(c: Comparison, pair: Pair) -> dict[str, Any]:

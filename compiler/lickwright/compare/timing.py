@@ -62,7 +62,7 @@ def _displaced(matched: Matched, met: Met) -> int:
         return 0
     bar = int(matched.theirs.settings.meter.length * matched.unit)
     if matched.mine.settings.meter.length * matched.factor * matched.unit != bar:
-        return met.shift
+        return met.shift if met.shift % bar else 0
     apart = _bar_start(matched.mine, met.mine) * matched.factor - _bar_start(matched.theirs, met.theirs)
     late = (met.shift - int(apart * matched.unit)) % bar
     return late if 2 * late <= bar else late - bar

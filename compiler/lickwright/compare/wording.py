@@ -12,8 +12,10 @@ from lickwright.compare.notes import BENT, highest_bend
 from lickwright.compare.technique import BENT_TO, FRETTED
 from lickwright.compare.timing import DRAGGED, ENTRY, JOINED, RUSHED, SPLIT
 from lickwright.music.rhythm import value_name
+from lickwright.notation.techniques import HEADS
 from lickwright.timeline import Sound, Timeline
 
+DEAD = HEADS["x"].name
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 _SIZES = {
     0.0: "not at all",
@@ -215,6 +217,8 @@ def _amounts(d: Difference) -> tuple[float, float]:
 def _technique(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     if d.about:
         return _another_way(mine, theirs, d)
+    if DEAD in (d.lacking, d.added) and len(d.mine) == 1:
+        return f"{spot(mine, d.mine[0])}, where the teacher plays {spot(theirs, d.theirs[0])}"
     here = f"at {spot(mine, d.mine[0])}" if len(d.mine) == 1 else f"over these {len(d.mine)} notes"
     if d.lacking and d.added:
         return f"{_a(d.added)} {here}, where the teacher has {_a(d.lacking)}"

@@ -78,9 +78,10 @@ def move_lick(lick: Lick, book: Book, source: Source, wish: Wish) -> Moved:
     timeline, found = resolve(lick, book, source)
     old = Judged(timeline, found) if timeline is not None else None
     if timeline is None or old is None or old.error:
-        raise Unmovable(f'"{lick.title}" has errors: fix it first')
+        raise Unmovable("it has errors: fix it first")
     best: Moved | None = None
-    why = ""
+    refused = ""  # why the likeliest place will not do at all
+    nearer = ""  # what would be the matter in the nearest octave
     try:
         for aim in aims(timeline, wish.key, wish.box, wish.octave, wish.tuning, wish.by):
             if best is not None and aim.folded and wish.key is None:
@@ -88,21 +89,22 @@ def move_lick(lick: Lick, book: Book, source: Source, wish: Wish) -> Moved:
             for places in _ways(timeline, aim, best is None):
                 moved = _tried(lick, book, timeline, old, aim, places)
                 if isinstance(moved, str):
-                    why = why or moved
+                    refused = refused or moved
+                    nearer = nearer or f"otherwise {moved}"
                     continue
                 if aim.folded:
-                    moved = replace(moved, said=(f"{aim.folded}: {why or 'the neck ends there'}", *moved.said))
+                    moved = replace(moved, said=(f"{aim.folded}: {nearer or 'the neck ends there'}", *moved.said))
                 high = aim.folded and best is not None and any(high_up(timeline, moved.timeline))
                 parted = places.begins and best is not None and wish.key is not None
                 if not moved.hands and not high and not parted:
                     return _with_words(moved)
-                why = why or next((f"otherwise {d.message}" for d in moved.hands), "")
+                nearer = nearer or next((f"otherwise {d.message}" for d in moved.hands), "")
                 if best is None or (not aim.folded and len(moved.hands) < len(best.hands)):
                     best = moved
     except ValueError as e:
         raise Unmovable(str(e)) from None
     if best is None:
-        raise Unmovable(f'"{lick.title}" cannot be played there: {why or "no place on the neck holds its notes"}')
+        raise Unmovable(f"it cannot be played there: {refused or 'no place on the neck holds its notes'}")
     return _with_words(best)
 
 
