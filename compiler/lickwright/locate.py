@@ -17,14 +17,14 @@ from lickwright.music.scale import Scale
 from lickwright.notation.techniques import Stroke
 from lickwright.settings import Settings
 from lickwright.timeline import Timeline
-from lickwright.tonality import Heard, Tonality, classes, heard, tonalities
+from lickwright.tonality import Heard, Tonality, chords_over, classes, heard, tonalities
 
 _TRIED = 24  # keys and scales, best first, for which boxes are looked for; the others are too far behind to win
 _BOXES = 3  # the best of each key and scale that are kept
 _LONGEST_WALK = 5  # boxes side by side that count as one place to live
 _HAND = 4  # frets under the hand, for scales and tunings without boxes; one more by a stretch
 # In the unit of a tonality's score: what it costs to have every note outside the box, and each box beyond the first.
-_ALL_OUT, _FURTHER_BOX = 12.0, 0.7
+_ALL_OUT, _FURTHER_BOX = 16.0, 0.7
 _LOOSE_FIT = 0.02  # for each fret by which the box's ends miss the phrase's: of two boxes that hold all, the closer one
 
 
@@ -60,7 +60,11 @@ def locate(timeline: Timeline) -> tuple[Home, ...]:
     """
     notes = heard(timeline)
     struck = [note for note in notes if note.struck]
-    ranked = [home for found in tonalities(notes)[:_TRIED] for home in _homes(found, struck, timeline.settings)]
+    ranked = [
+        home
+        for found in tonalities(notes, chords_over(timeline))[:_TRIED]
+        for home in _homes(found, struck, timeline.settings)
+    ]
     return tuple(_different(sorted(ranked, key=lambda home: -home.score)))
 
 
@@ -175,7 +179,24 @@ def _side_by_side(boxes: Sequence[Box]) -> Area:
     return Area(box_name(label, "", frets), tuple(boxes), places, blue)
 
 
+def relative(homes: Sequence[Home]) -> Home | None:
+    """The best home's relative major or minor, in the same place and with the same notes; None where there is none.
+
+    The two are one answer by the notes alone: chords, long notes and the last note say which comes first.
+    """
+    best = homes[0]
+    step = 3 if best.key.is_minor else 9
+    for home in homes[1:]:
+        apart = (home.key.tonic.pc - best.key.tonic.pc) % 12
+        there = frozenset((apart + above) % 12 for above in home.scale.semitones)
+        if apart == step and home.key.is_minor != best.key.is_minor and there == frozenset(best.scale.semitones):
+            return home
+    return None
+
+
 def close_calls(homes: Sequence[Home], within: float = 1.0) -> bool:
-    """Whether another key or scale comes so close that the frets alone do not decide."""
-    rivals = [home for home in homes if (home.key, home.scale) != (homes[0].key, homes[0].scale)]
+    """Whether another key or scale, the relative aside, comes so close that the frets alone do not decide."""
+    twin = relative(homes)
+    same = [homes[0], *([twin] if twin else [])]
+    rivals = [home for home in homes if all((home.key, home.scale) != (other.key, other.scale) for other in same)]
     return any(homes[0].score - home.score < within for home in rivals)

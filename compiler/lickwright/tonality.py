@@ -1,8 +1,8 @@
 """Which key and scale the notes of a phrase suggest.
 
-In: a Timeline, of which only what sounds is read: pitches, lengths, where in the bar. Out: keys with scales, best first,
-with a score each. Reads neither the declared key, scale, box nor the chords, so that it can judge them. Knows no boxes;
-that is `locate.py`.
+In: a Timeline, of which only what sounds is read (pitches, lengths, where in the bar) and the chords over it. Out: keys
+with scales, best first, with a score each. Reads neither the declared key, scale nor box, so that it can judge them.
+Knows no boxes; that is `locate.py`.
 """
 
 from __future__ import annotations
@@ -14,28 +14,36 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from lickwright.music.box import BLUE
+from lickwright.music.chord import Chord
 from lickwright.music.pitch import Key, parse_key
 from lickwright.music.positions import is_minor
 from lickwright.music.scale import Scale, parse_scale
 from lickwright.notation.techniques import Curve
 from lickwright.timeline import Sound, Timeline
 
-# All weights below are our own. They were set by ear and settled by a coarse search over the sample licks (each took a
-# handful of values), so their success there is a success on known material; tests/test_locate.py prints it, and holds
-# that none of the main ones matters to a third of its value.
+# All weights below are our own. They were set by ear and settled by a coarse search over the sample licks and 150 made-up
+# phrases (each took a handful of values), so their success there is a success on known material; tests/test_locate.py
+# prints it beside that on 150 phrases held out, and holds that none of the main ones matters to a third of its value.
 
 # How likely each degree of a scale is, against one another, counted in time: the tonic most, then fifth and third.
-_TONIC, _FIFTH, _THIRD, _OTHER, _BLUE_NOTE = 5.0, 3.0, 2.5, 1.5, 0.7
+_TONIC, _FIFTH, _THIRD, _OTHER, _BLUE_NOTE = 5.5, 3.0, 2.2, 1.5, 0.7
 _STRANGER = 0.03  # a note that the scale does not have; never zero, or one passing note would rule a key out
 
 _EVIDENCE = 12.0  # how many independent notes a phrase counts as: notes follow from one another, so not their number
-_LAST, _LOWEST, _FIRST = 2.2, 1.0, 1.0  # notes that the note a phrase ends on (lies above, starts on) counts as besides
+_LAST, _LOWEST, _FIRST = 2.2, 1.4, 0.6  # notes that the note a phrase ends on (lies above, starts on) counts as besides
 _OUTSIDE = 1.5  # cost of the first note outside the scale; two more double it
 _LEADING = 0.25  # of a note that leads a semitone on, off the beat: it is outside on purpose
+_BENT = 0.4  # of the pitch that a bend arrives at: to the 2nd or the 6th it is a colour, and no other key
+_SIMPLEST = 8.0  # for the scales of fewest notes that hold everything
+_COLOURED = 11.0  # for a minor pentatonic that holds all but bends to its 2nd and 6th
+_SIMPLE = 7  # notes; a scale of more is a union of two, and holds much by chance
+_CHORD, _HOME_CHORD = 0.9, 4.0  # for a chord on the tonic; for one that the line of chords begins or ends with
 
-_LONGEST = 2.0  # beats; a longer note says no more about the key
+_MINOR_PENTATONIC, _COLOURS = frozenset((0, 3, 5, 7, 10)), frozenset((2, 9))  # semitones above the tonic
+
+_LONGEST = 1.2  # beats; a longer note says no more about the key
 _SHORTEST = 0.1  # beats added to each note, so that grace notes count a little
-_ON_ONE, _ON_BEAT = 1.2, 1.5  # what starts on beat one, on another beat, weighs that much more
+_ON_ONE, _ON_BEAT = 1.3, 1.5  # what starts on beat one, on another beat, weighs that much more
 
 
 class Heard(NamedTuple):
@@ -45,7 +53,13 @@ class Heard(NamedTuple):
     weight: float  # beats, times the weight of where it starts
     sound: Sound  # whose it is
     struck: bool  # the sound begins with it; False: a bend or release arrives there
+    bent: bool  # a bend holds it there
     leads: bool  # off the beat, a semitone from what follows
+
+    @property
+    def outside(self) -> float:
+        """What it counts where a scale does not have it."""
+        return _LEADING if self.leads else _BENT if self.bent else 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +117,9 @@ def heard(timeline: Timeline) -> tuple[Heard, ...]:
         struck = n == 0 or steady[n - 1][0] is not sound
         follows = (p for s, (p, _) in steady[n + 1 :] if s is sound or (s.start, -s.lead) > (sound.start, -sound.lead))
         leads = place == 1 and abs(next(follows, pitch) - pitch) == 1
-        found.append(Heard(pitch, min(beats, _LONGEST) * place + _SHORTEST, sound, struck, leads))
+        bent = pitch != _semitone(sound.pitch)
+        weight = (min(beats, _LONGEST) * place + _SHORTEST) * (_BENT if bent else 1.0)
+        found.append(Heard(pitch, weight, sound, struck, bent, leads))
     return tuple(found)
 
 
@@ -137,12 +153,13 @@ def _place_weight(timeline: Timeline, sound: Sound) -> float:
     return _ON_BEAT if at else _ON_ONE
 
 
-def tonalities(notes: Sequence[Heard]) -> list[Tonality]:
-    """All keys and scales of the table, best first.
+def tonalities(notes: Sequence[Heard], chords: Sequence[Chord] = ()) -> list[Tonality]:
+    """All keys and scales of the table, best first; `chords` are those over the phrase, in order.
 
     The score is that of drawing the phrase's notes from the scale's profile: their shares of the time, then once more
     the note it ends on, its lowest and its first, which tell a minor key from its relative major where the notes are
-    the same. Each note outside the scale costs besides, however short it is, for the reader will ask about it.
+    the same, as do the chords. Each note outside the scale costs besides, however short it is, for the reader will ask
+    about it. Of the scales that hold every fretted note, those of the fewest notes come first.
     """
     if not notes:
         return []
@@ -151,15 +168,16 @@ def tonalities(notes: Sequence[Heard]) -> list[Tonality]:
     total = sum(note.weight for note in notes)
     for note in notes:
         shares[note.pitch % 12] += note.weight / total
-        counts[note.pitch % 12] += _LEADING if note.leads else 1.0
+        counts[note.pitch % 12] += note.outside
     telling = ((_last(notes), _LAST), (min(note.pitch for note in notes), _LOWEST), (_opening(notes), _FIRST))
-    found = [
-        Tonality(
-            _key(tonic, row.mode), row.scale, _score(row, tonic, shares, counts, telling), _outside(notes, row, tonic)
-        )
-        for row in _CANDIDATES
-        for tonic in range(12)
-    ]
+    simple = _simplest(notes)
+    home = _home_chords(chords)
+    found = []
+    for row in _CANDIDATES:
+        for tonic in range(12):
+            score = _score(row, tonic, shares, counts, telling) + home[is_minor(row.scale)][tonic]
+            score += simple.get((row.scale, tonic), 0.0)
+            found.append(Tonality(_key(tonic, row.mode), row.scale, score, _outside(notes, row, tonic)))
     return sorted(found, key=lambda one: -one.score)  # stable: the table's order where scores are equal
 
 
@@ -172,6 +190,46 @@ def _score(
     score += sum(weight * profile[(pitch - tonic) % 12] for pitch, weight in telling)
     strangers = sum(counts[(tonic + above) % 12] for above in range(12) if above not in known)
     return score - _OUTSIDE * math.log2(1 + strangers)
+
+
+def _simplest(notes: Sequence[Heard]) -> dict[tuple[Scale, int], float]:
+    """What the scales of fewest notes are ahead that hold everything, and minor pentatonics with bends to 2nd and 6th."""
+    played = frozenset(note.pitch % 12 for note in notes)
+    fretted = frozenset(note.pitch % 12 for note in notes if not note.bent)
+    ahead, fewest = {}, _SIMPLE
+    for row in sorted(_CANDIDATES, key=lambda row: row.scale.notes):
+        own = frozenset(row.scale.semitones)
+        for tonic in range(12):
+            if row.scale.notes <= fewest and _above(played, tonic) <= own:
+                ahead[row.scale, tonic] = _SIMPLEST
+                fewest = row.scale.notes
+            elif own == _MINOR_PENTATONIC and _above(fretted, tonic) <= own and _above(played, tonic) <= own | _COLOURS:
+                ahead[row.scale, tonic] = _COLOURED
+    return ahead
+
+
+def _above(pitch_classes: Iterable[int], tonic: int) -> frozenset[int]:
+    return frozenset((pc - tonic) % 12 for pc in pitch_classes)
+
+
+def chords_over(timeline: Timeline) -> tuple[Chord, ...]:
+    """The chords of a lick, in order."""
+    return tuple(entry.chord for bar in timeline.settings.chords for entry in bar if entry.chord is not None)
+
+
+def _home_chords(chords: Sequence[Chord]) -> dict[bool, list[float]]:
+    """What the chords say for each tonic, 0 to 11, in minor (True) and in major (False).
+
+    A dominant seventh chord is at home in both: over A7 the minor pentatonic is played as much as the major.
+    """
+    found = {True: [0.0] * 12, False: [0.0] * 12}
+    for n, chord in enumerate(chords):
+        worth = _HOME_CHORD if n in (0, len(chords) - 1) else _CHORD
+        minor, dominant = 3 in chord.intervals, {4, 10} <= set(chord.intervals)
+        for mode in (True, False):
+            if mode == minor or dominant:
+                found[mode][chord.root.pc] = max(found[mode][chord.root.pc], worth)
+    return found
 
 
 @lru_cache(maxsize=64)

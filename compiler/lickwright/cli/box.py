@@ -35,7 +35,7 @@ BOX is what the notation's box line takes: 1 to 5, several (1 2), a shape, open,
 frets 5-8, any (the whole neck); "at 12" after it for another octave.
 
 With --for, what is written after it is the title of one lick. Key, scale and
-box are worked out from the notes alone, however the lick declares them.
+box are worked out from its notes and chords, whatever key the lick declares.
 """
 
 
@@ -177,15 +177,18 @@ def _find(path: str, title: str | None) -> int:
 
 def _answer(lick: CompiledLick, homes: tuple[Home, ...]) -> str:
     """The best home, what it leaves out, and the runners-up below it."""
-    from lickwright.locate import close_calls
+    from lickwright.locate import close_calls, relative
 
     name = f'"{report.safe(lick.title)}"'
     if not homes:
         return f"{name} has no note with a pitch\n"
-    best, others = homes[0], homes[1 : 1 + _RUNNERS_UP]
-    rows = [("best", best), *(("or" if n == 0 else "", home) for n, home in enumerate(others))]
-    wide = max(len(home.name) for _, home in rows)
-    lines = [name, *(f"  {word:5} {home.name:{wide}}   {_left_out(home)}" for word, home in rows)]
+    best, twin = homes[0], relative(homes)
+    others = [home for home in homes[1:] if home is not twin][: _RUNNERS_UP - (twin is not None)]
+    said = [("best", best, _left_out(best))]
+    said += [("same", twin, "the same notes: chords, long and last notes decide")] if twin else []
+    said += [("or" if n == 0 else "", home, _left_out(home)) for n, home in enumerate(others)]
+    wide = max(len(home.name) for _, home, _ in said)
+    lines = [name, *(f"  {word:5} {home.name:{wide}}   {words}" for word, home, words in said)]
     if close_calls(homes):
         lines.append("  a close call: the notes alone do not decide")
     return "\n".join(lines) + "\n"
