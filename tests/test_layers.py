@@ -31,7 +31,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("fingering_costs",),
     ("fingering",),
     ("checks", "meant"),
-    ("difficulty_facts",),
+    ("difficulty_facts", "difficulty_rhythm"),
     ("difficulty",),
     ("moves",),
     ("marks",),

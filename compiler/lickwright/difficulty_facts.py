@@ -13,7 +13,6 @@ from lickwright.notation.techniques import Curve, Kind, Stroke, Technique
 from lickwright.timeline import Sound, Timeline, techniques
 from lickwright.timeline import onsets as begins
 
-WINDOW = 1.0  # seconds, the least over which the fastest notes are counted
 HELD = 5  # frets that a hand holds without moving
 
 _UP = (Curve.BEND, Curve.PREBEND)
@@ -33,17 +32,17 @@ def onsets(timeline: Timeline) -> tuple[list[float], float]:
     return [seconds(start) for start, _ in begins(timeline.sounds)], seconds(timeline.end)
 
 
-def peak(onsets: Sequence[float], end: float) -> float:
-    """The most notes a second from one note to another, at least `WINDOW` later; the whole lick, where it is shorter."""
-    if not onsets:
-        return 0.0
-    best, j = len(onsets) / max(end, WINDOW), 0
-    for i, first in enumerate(onsets):
-        while j < len(onsets) and onsets[j] - first < WINDOW - 1e-9:
-            j += 1
-        if j < len(onsets):
-            best = max(best, (j - i) / (onsets[j] - first))
-    return best
+def crossings(timeline: Timeline) -> tuple[list[float], list[int]]:
+    """When single notes begin, in seconds, and for each but the last whether the next one is picked on another string."""
+    from lickwright.clock import written
+
+    seconds = written(timeline).seconds
+    groups = together(timeline)
+    crossed = [
+        int(len(one) == len(other) == 1 and _picked(other[0]) and one[0].string != other[0].string)
+        for one, other in zip(groups, groups[1:], strict=False)
+    ]
+    return [seconds(group[0].start) for group in groups], crossed
 
 
 # --- the hand --------------------------------------------------------------------------------------------------------
@@ -123,6 +122,16 @@ def bends(timeline: Timeline) -> tuple[float, bool]:
             s.string != sound.string and s.start < sound.end and sound.start < s.end and not s.dead for s in near
         )
     return largest, beside
+
+
+def shaped(timeline: Timeline) -> bool:
+    """Whether a bend of half a step or more is struck bent, released, or shaken at its top."""
+    for sound in timeline.sounds:
+        curves = [shape.technique.curve for shape in sound.shapes]
+        big = any(shape.amount >= 1 for shape in sound.shapes if shape.technique.curve in _UP)
+        if big and (Curve.PREBEND in curves or Curve.RELEASE in curves or Curve.VIBRATO in curves):
+            return True
+    return False
 
 
 def unpicked(sounds: Sequence[Sound]) -> float:
