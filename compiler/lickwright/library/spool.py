@@ -61,7 +61,7 @@ class Spool:
         """What `write` writes. Raises OSError where the temporary file cannot hold it, and whatever `write` raises."""
         section = _Section(self._file, self._size)
         try:
-            with tempfile.SpooledTemporaryFile(max_size=IN_MEMORY) as scratch:
+            with tempfile.SpooledTemporaryFile(max_size=1) as scratch:  # a file once anything is put aside
                 write(cast(BinaryIO, section), cast(BinaryIO, scratch))
             begin, end = self._size, self._size + section.seek(0, SEEK_END)
             large = Large(lambda: _pieces(self._file, begin, end))

@@ -13,11 +13,12 @@ import numpy as np
 
 from lickwright.music.pitch import frequency
 from lickwright.performance import Played
-from lickwright.synth.plan import Feel, Plan, plan, strings
+from lickwright.synth.plan import Feel, Plan, Planner, strings
 from lickwright.synth.sounds import Guitar, between
-from lickwright.synth.waveguide import TAPS, WIDE, Samples, String, kernels
+from lickwright.synth.waveguide import TAPS, WIDE, Motion, Samples, String, kernels
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
+AHEAD, IN_TIME = 20.0, 1.5  # seconds that are planned at once; that must be planned beyond what is asked for
 OFF = 0.008  # seconds in which the volume is turned off before a swell
 
 
@@ -27,15 +28,18 @@ class Instrument:
     def __init__(
         self, notes: Sequence[Played], tuning: Sequence[int], guitar: Guitar, rate: int, feel: Feel | None = None
     ) -> None:
-        self.voices = [
-            Voice(plan(of_string, tuning[string - 1], guitar, rate, feel), tuning[string - 1], guitar, rate)
-            for string, of_string in strings(notes)
-        ]
+        self._rate = rate
+        self._parts: list[tuple[Planner, Voice]] = []
+        for string, of_string in strings(notes):
+            planner = Planner(of_string, tuning[string - 1], guitar, rate, feel)
+            self._parts.append((planner, Voice(planner.until(AHEAD * rate), tuning[string - 1], guitar, rate)))
 
     def samples(self, start: int, stop: int) -> Samples:
         """Samples `start` to `stop` of all strings."""
         total = np.zeros(stop - start)
-        for voice in self.voices:
+        for planner, voice in self._parts:
+            if planner.known < stop + IN_TIME * self._rate:
+                voice.go_on(planner.until(stop + AHEAD * self._rate))
             part = voice.samples(start, stop)
             if part is not None:
                 total += part
@@ -46,22 +50,32 @@ class Voice:
     """One string, its two planes and the place where it is heard."""
 
     def __init__(self, plan: Plan, open_pitch: float, guitar: Guitar, rate: int) -> None:
+        self._guitar, self._rate = guitar, rate
+        self._swells = list(plan.swells)
         self.first = String(plan.motion)
-        motion = plan.motion
-        self._strength, cents, lasting = guitar.second
-        turn = 2 * np.pi / motion.length
-        gain = motion.g0 + 2 * motion.g1 * np.cos(turn)  # a period, at the fundamental
-        gain *= 1 - 2 * motion.wide * (1 - np.cos(WIDE * turn))
-        seconds = -3 * motion.length / rate / np.log10(np.clip(gain, 1e-12, 0.999999))
-        less = np.where(seconds > _FREE, gain ** (1 / lasting - 1), 1.0)
-        less = np.minimum(less, 0.9999 / (motion.g0 + 2 * motion.g1))
-        sharp = motion.length * 2 ** (-cents / 1200)
-        self.second = String(replace(motion, length=sharp, g0=motion.g0 * less, g1=motion.g1 * less))
+        self.second = String(self._other(plan.motion))
         self._gain = 10 ** (between(guitar.trim, open_pitch) / 20)
-        self._swells, self._rate = list(plan.swells), rate
         self._comb: Comb | None = None
         if guitar.pickup is not None:
             self._comb = Comb(guitar.pickup / (guitar.scale * frequency(open_pitch)) * rate)
+
+    def go_on(self, plan: Plan) -> None:
+        """What happens to the string after all that is known."""
+        self._swells += plan.swells
+        self.first.go_on(plan.motion)
+        self.second.go_on(self._other(plan.motion))
+
+    def _other(self, motion: Motion) -> Motion:
+        """The motion in the second plane."""
+        _, cents, lasting = self._guitar.second
+        turn = 2 * np.pi / motion.length
+        gain = motion.g0 + 2 * motion.g1 * np.cos(turn)  # a period, at the fundamental
+        gain *= 1 - 2 * motion.wide * (1 - np.cos(WIDE * turn))
+        seconds = -3 * motion.length / self._rate / np.log10(np.clip(gain, 1e-12, 0.999999))
+        less = np.where(seconds > _FREE, gain ** (1 / lasting - 1), 1.0)
+        less = np.minimum(less, 0.9999 / (motion.g0 + 2 * motion.g1))
+        sharp = motion.length * 2 ** (-cents / 1200)
+        return replace(motion, length=sharp, g0=motion.g0 * less, g1=motion.g1 * less)
 
     def samples(self, start: int, stop: int) -> Samples | None:
         """Samples `start` to `stop`; None for silence."""
@@ -72,9 +86,10 @@ class Voice:
                 return None
             both = np.zeros(stop - start)
         else:
-            both = first + self._strength * second
+            both = first + self._guitar.second.strength * second
         heard = self._comb.heard(both) if self._comb else both
         heard *= self._gain
+        self._swells = [swell for swell in self._swells if (swell.start + swell.length) * self._rate >= start - 1]
         for swell in self._swells:
             _swell(heard, start, swell.start * self._rate, swell.length * self._rate, OFF * self._rate)
         return heard

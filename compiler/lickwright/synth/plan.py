@@ -8,22 +8,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from math import ceil, log2
+from itertools import chain, pairwise
+from math import ceil, floor, inf, log2
 from typing import NamedTuple
 
 import numpy as np
 
-from lickwright.curves import Way, offsets
+from lickwright.curves import Move, Way, offsets
 from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance import Played
 from lickwright.synth import strikes, strokes, touch
 from lickwright.synth.sounds import Guitar, between
 from lickwright.synth.touch import Decay, Knot
-from lickwright.synth.waveguide import Motion, Samples, losses
+from lickwright.synth.waveguide import Motion, Samples, Shape, losses
 
 GONE = 0.2  # seconds after which a stopped string is still: 100 dB
 CONTROL = 0.002  # seconds between two points of a pitch curve; 0.02 cents off a straight line in the quickest bend
+WINDOW = 8.0  # seconds of a pitch curve that are worked out together
 SLIDING = 0.6  # of the decay times, while a finger slides
 SQUEAK = 0.012  # of the stroke: noise of a finger that slides along a winding
 
@@ -63,27 +65,24 @@ class Feel(NamedTuple):
 
 def plan(notes: Sequence[Played], open_pitch: float, guitar: Guitar, rate: int, feel: Feel | None = None) -> Plan:
     """What happens to a string tuned to `open_pitch` (MIDI) that plays `notes`, by start, at `rate` samples a second."""
-    planner = _Planner(open_pitch, guitar, rate)
-    if feel is not None:
-        notes = _varied(notes, feel)
-    for n, note in enumerate(notes):
-        following = notes[n + 1] if n + 1 < len(notes) else None
-        planner.play(note, following, feel.turn(note.string, n, 2) * feel.place if feel else 0.0)
-    return planner.plan()
+    return Planner(notes, open_pitch, guitar, rate, feel).until(inf)
 
 
-def _varied(notes: Sequence[Played], feel: Feel) -> list[Played]:
+def _varied(notes: Iterable[Played], feel: Feel) -> Iterator[Played]:
     """Struck notes a little louder or softer and a little late; what sounds before a late one lasts until then."""
-    varied: list[Played] = []
+    before: Played | None = None
     for n, note in enumerate(notes):
         if not _goes_on(note):
             late = min(feel.time * abs(feel.turn(note.string, n, 1)), (note.end - note.start) / 4)
-            if varied and varied[-1].end >= note.start:
-                varied[-1] = varied[-1]._replace(end=note.start + late)
+            if before is not None and before.end >= note.start:
+                before = before._replace(end=note.start + late)
             loudness = min(1.0, note.loudness * (1 + feel.loudness * feel.turn(note.string, n, 0)))
             note = note._replace(start=note.start + late, loudness=loudness)
-        varied.append(note)
-    return varied
+        if before is not None:
+            yield before
+        before = note
+    if before is not None:
+        yield before
 
 
 def amplitude(loudness: float) -> float:
@@ -95,40 +94,71 @@ def _goes_on(note: Played) -> bool:
     return note.joined and note.stroke is Stroke.NONE
 
 
-class _Planner:
-    """Goes through the notes of one string in order."""
+class Planner:
+    """Goes through the notes of one string in order, as far as it is asked to: a plan of half an hour would take gigabytes."""
 
-    def __init__(self, open_pitch: float, guitar: Guitar, rate: int) -> None:
+    def __init__(
+        self, notes: Sequence[Played], open_pitch: float, guitar: Guitar, rate: int, feel: Feel | None = None
+    ) -> None:
         self._open, self._guitar, self._rate = open_pitch, guitar, rate
         self._knots: list[Samples] = []  # shape (4, n): sample, hertz, decay low and high
         self._last = -1  # sample of the last knot
-        self._pulses: list[tuple[int, Samples]] = []
-        self._spans: list[list[int]] = []
+        self._pulses: list[tuple[int, Shape]] = []
+        self._spans: list[tuple[int, float]] = []  # the last one without an end while it is not known
         self._swells: list[Swell] = []
         self._still = -1.0  # seconds from which on the string does not sound
         self._touched = 0.0  # seconds at which a pick touches it for the next stroke
         self._now = Knot(0.0, frequency(open_pitch), Decay(1.0, 1.0))  # what the note before left it at
         self._level = (0.0, 0.0, 1.0)  # how strongly it swings, since when (seconds), and its mean decay
+        self._steps = self._play(notes, feel)
+        self.known = 0.0  # the sample until which everything is given; infinity when there is nothing more
 
-    def plan(self) -> Plan:
-        """Everything so far."""
+    def until(self, sample: float) -> Plan:
+        """What happens after all that was given before, until `sample` or later. A pulse can come some milliseconds too late for that."""
+        while self._last < sample:
+            if next(self._steps, None) is None:
+                break
+        else:
+            return self._give(self._last)
         self._close()
+        return self._give(inf)
+
+    def _give(self, known: float) -> Plan:
         at, hertz, low, high = np.concatenate(self._knots, axis=1) if self._knots else np.zeros((4, 0))
         taps = losses(hertz, low, high, self._rate)
-        spans = tuple((start, stop) for start, stop in self._spans)
+        spans = [(int(max(start, self.known)), min(stop, known)) for start, stop in self._spans]
+        inside = tuple((start, int(stop)) for start, stop in spans if start < stop)
         pulses = tuple(sorted(self._pulses, key=lambda pulse: pulse[0]))
-        return Plan(Motion(at.astype(np.int64), self._rate / hertz, *taps, pulses, spans), tuple(self._swells))
+        found = Plan(Motion(at.astype(np.int64), self._rate / hertz, *taps, pulses, inside), tuple(self._swells))
+        self._knots, self._pulses, self._swells = [], [], []
+        self._spans = [span for span in self._spans if span[1] > known]
+        self.known = known
+        return found
 
-    def play(self, note: Played, following: Played | None, place: float) -> None:
+    def _play(self, notes: Iterable[Played], feel: Feel | None) -> Iterator[bool]:
+        """All notes; stops for a moment after each, and now and then within a long one."""
+        if feel is not None:
+            notes = _varied(notes, feel)
+        note = None
+        for n, following in enumerate(chain(notes, (None,))):
+            if note is not None:
+                yield from self._note(note, following, feel.turn(note.string, n - 1, 2) * feel.place if feel else 0.0)
+                yield True
+            note = following
+
+    def _note(self, note: Played, following: Played | None, place: float) -> Iterator[bool]:
         """One note, until `following` takes over; `place` is by how much it is picked elsewhere."""
         pitch = note.pitch - 12 * log2(note.partial)  # of the whole string, where a harmonic sounds
         hertz = frequency(pitch + (offsets(note.moves, [note.start])[0] if note.moves else 0.0))
         decay = self._decay(note, pitch)
         self._begin(note, hertz, decay)
         self._strike(note, hertz, decay, place)
-        cut = _takes_over(note, following, hertz) if following is not None else float("inf")
-        last = self._bend(note, pitch, decay, cut)
-        self._end(note, last or hertz, decay, cut, following)
+        cut = _takes_over(note, following, hertz) if following is not None else inf
+        last = hertz
+        for begin, until in _windows(note):
+            last = self._bend(note, pitch, decay, begin, until, cut) or last
+            yield True
+        self._end(note, last, decay, cut, following)
 
     def _decay(self, note: Played, pitch: float) -> Decay:
         if note.damping is Damping.DEAD or note.stroke is Stroke.SCRAPE:
@@ -148,7 +178,7 @@ class _Planner:
         knots: Iterable[Knot] = (after,)
         if not self._sounds(note):
             self._close()
-            self._spans.append([round(note.start * self._rate), 0])
+            self._spans.append((round(note.start * self._rate), inf))
         elif _goes_on(note):
             knots = (after._replace(seconds=note.start + 0.5 / hertz),)
         elif note.stroke in PRESSED:
@@ -173,8 +203,8 @@ class _Planner:
         return self._still > note.start - touch.TOUCH_LEAST
 
     def _close(self) -> None:
-        if self._spans:
-            self._spans[-1][1] = round(self._still * self._rate)
+        if self._spans and self._spans[-1][1] == inf:
+            self._spans[-1] = (self._spans[-1][0], round(self._still * self._rate))
 
     def _strike(self, note: Played, hertz: float, decay: Decay, place: float) -> None:
         """The pulse that sets the string going, as strong as the note is loud."""
@@ -183,8 +213,9 @@ class _Planner:
             self._level = (have, note.start, decay.mean)
             return
         period = self._rate / hertz
+        shape: Shape
         if note.stroke is Stroke.SCRAPE:
-            shape = strikes.scraped(note, self._rate) * wanted
+            shape = strikes.Scrape(note, wanted, self._rate)
         elif note.stroke in PRESSED and have > 0.1 * wanted:
             if self._pressed_anew(note):
                 have *= touch.SLAPPED
@@ -198,14 +229,12 @@ class _Planner:
         if note.fade_in:
             self._swells.append(Swell(note.start, note.fade_in))
 
-    def _bend(self, note: Played, pitch: float, decay: Decay, cut: float) -> float | None:
-        """The pitch curve of a note as knots, until `cut`; where it ends (hertz), None where it does not move.
+    def _bend(self, note: Played, pitch: float, decay: Decay, begin: float, until: float, cut: float) -> float | None:
+        """The pitch curve of a note from `begin` to `until` as knots, up to `cut`; where it ends (hertz), None where nothing moves.
 
         The loop leads its curve by half a period, so each knot comes that much later.
         """
-        if not note.moves:
-            return None
-        times = _instants(note)
+        times = _instants(note.moves, begin, until)
         hertz = frequency(pitch) * 2 ** (np.array(offsets(note.moves, times.tolist())) / 12)
         kept = times + 0.5 / hertz < cut
         times, hertz = times[kept], hertz[kept]
@@ -219,7 +248,7 @@ class _Planner:
         for move in note.moves:
             if move.way is Way.FRETS:
                 knots[2:, (times > move.start) & (times < move.end)] *= SLIDING
-                if self._open < self._guitar.wound_below:
+                if self._open < self._guitar.wound_below and begin <= move.start < until:
                     self._squeak(note, move.start, min(move.end, cut))
         self._knots.append(knots)
         self._last = int(knots[0, -1])
@@ -258,14 +287,28 @@ def _takes_over(note: Played, following: Played, hertz: float) -> float:
     return following.start - touch.touched(following.start - note.start, hertz, after)
 
 
-def _instants(note: Played) -> Samples:
-    """Seconds after a note's start at which its pitch curve is taken, ascending."""
+def _windows(note: Played) -> Iterator[tuple[float, float]]:
+    """Seconds between which the pitch curve of a note is worked out together; nothing for a note that does not move."""
+    count = ceil((note.end - note.start) / WINDOW) if note.moves else 0
+    edges = [*(note.start + n * WINDOW for n in range(count)), note.end]
+    return pairwise(edges)
+
+
+def _instants(moves: Sequence[Move], begin: float, until: float) -> Samples:
+    """Seconds after `begin` and not after `until` at which a pitch curve is taken, ascending."""
     times = []
-    for start, end, _, _ in note.moves:
-        count = ceil((end - start) / CONTROL)
-        times.append(np.linspace(start, end, count + 1) if count else np.array((start - CONTROL, start)))
+    for start, end, _, _ in moves:
+        if count := ceil((end - start) / CONTROL):
+            step = (end - start) / count
+            first, last = floor((begin - start) / step) - 1, ceil((until - start) / step) + 1
+            some = np.arange(max(0, first), min(count, last) + 1) * step + start
+            if last >= count and len(some):
+                some[-1] = end
+            times.append(some)
+        else:
+            times.append(np.array((start - CONTROL, start)))
     every = np.unique(np.concatenate(times))
-    return every[(every > note.start) & (every <= note.end)]
+    return every[(every > begin) & (every <= until)]
 
 
 def strings(notes: Sequence[Played]) -> Iterator[tuple[int, list[Played]]]:

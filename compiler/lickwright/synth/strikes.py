@@ -83,14 +83,26 @@ def pressed(stroke: Stroke, period: float, rate: int) -> Samples:
     return shape / strokes.strength(shape, period)
 
 
-def scraped(note: Played, rate: int) -> Samples:
-    """The pick's edge over one winding after the other, faster and faster."""
-    time = np.arange(max(2, round((note.end - note.start) * rate))) / rate
-    share = time / time[-1]
-    ticks = np.diff(np.floor(time * (300 + 600 * share)), prepend=0.0)
-    rough: Samples = ticks + 0.3 * strokes.noise(len(time), note.sound)
-    scrape: Samples = 3.0 * np.diff(rough * np.sin(np.pi * share) ** 0.5, prepend=0.0)
-    return scrape
+class Scrape:
+    """The pick's edge over one winding after the other, faster and faster. Worked out where it is asked for: it can last for minutes."""
+
+    def __init__(self, note: Played, strength: float, rate: int) -> None:
+        self._count = max(2, round((note.end - note.start) * rate))
+        self._seed, self._strength, self._rate = note.sound, strength, rate
+
+    def __len__(self) -> int:
+        return self._count
+
+    def __getitem__(self, part: slice) -> Samples:
+        """The samples of a slice without a step."""
+        start, stop, _ = part.indices(self._count)
+        first = max(0, start - 2)  # so many before it are in a sample: of two differences
+        time = np.arange(first, stop) / self._rate
+        share = time / ((self._count - 1) / self._rate)
+        ticks = np.diff(np.floor(time * (300 + 600 * share)), prepend=0.0)
+        rough = ticks + 0.3 * strokes.noise(len(time), self._seed, first)
+        scrape: Samples = 3.0 * np.diff(rough * np.sin(np.pi * share) ** 0.5, prepend=0.0)
+        return scrape[start - first :] * self._strength
 
 
 def squeak(count: int, seed: int) -> Samples:

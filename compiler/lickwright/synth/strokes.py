@@ -12,10 +12,10 @@ from lickwright.synth.waveguide import Samples
 NOISE, NOISE_DECAY = 0.006, 0.0012  # seconds that a pick's noise lasts, and in which it falls to 1/e
 
 
-def noise(count: int, seed: int) -> Samples:
-    """White noise between −1 and 1: a mixed counter (the finalizer of MurmurHash3), so the same on every machine."""
+def noise(count: int, seed: int, start: int = 0) -> Samples:
+    """White noise between −1 and 1 from place `start` on: a mixed counter (the finalizer of MurmurHash3), so the same on every machine."""
     with np.errstate(over="ignore"):
-        x = np.arange(count, dtype=np.uint32) + np.uint32(seed * 0x9E3779B1 & 0xFFFFFFFF)
+        x = np.arange(start, start + count, dtype=np.uint32) + np.uint32(seed * 0x9E3779B1 & 0xFFFFFFFF)
         x ^= x >> np.uint32(16)
         x *= np.uint32(0x85EBCA6B)
         x ^= x >> np.uint32(13)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import NamedTuple, TypeAlias
+from typing import NamedTuple, Protocol, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,14 @@ _MEAN = 0.9999  # of a loop's mean, left after a period at most
 _TIME = 3000.0  # Hz at which the second decay time is meant
 
 
+class Shape(Protocol):
+    """A pulse, known as a whole or worked out where it is asked for."""
+
+    def __len__(self) -> int: ...
+
+    def __getitem__(self, part: slice, /) -> Samples: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Motion:
     """What is done to one string. Between two knots all values run straight; before the first and after the last they stay."""
@@ -34,7 +42,7 @@ class Motion:
     g0: Samples  # (n,) middle tap of the loss filter
     g1: Samples  # (n,) its outer taps
     wide: Samples  # (n,) outer taps of the second filter, whose taps add up to one
-    pulses: tuple[tuple[int, Samples], ...]  # sample and shape of what is put into the loop, by sample
+    pulses: tuple[tuple[int, Shape], ...]  # sample and shape of what is put into the loop, by sample
     spans: tuple[tuple[int, int], ...]  # samples in which the string can sound; it is still elsewhere
 
     @property
@@ -102,24 +110,46 @@ class _Stretch(NamedTuple):
 
 
 class String:
-    """One string in motion. Ask for its samples from the first to the last, in pieces of any size."""
+    """One string in motion. Ask for its samples from the first to the last, in pieces of any size; tell it in time how it goes on."""
 
     def __init__(self, motion: Motion) -> None:
-        self._motion = motion
-        self._stretches = _stretches(motion)
-        self._pulses = list(motion.pulses)
-        self._keep = (
-            int(motion.length.max(initial=SHORTEST)) + TAPS + WIDE + 2
-        )  # samples of the past that the loop reads
-        self._past = np.zeros(self._keep)
+        self._motion = motion  # its knots from the last one that is past on
+        self._stretches: list[_Stretch] = []
+        self._pulses: list[tuple[int, int, Shape]] = []  # sample, how much of the shape is in already, shape
+        self._now = 0  # the next sample to be asked for
+        self._past = np.zeros(0)  # samples that the loop reads, the longest that is known
+        self._learn(motion)
+
+    def go_on(self, motion: Motion) -> None:
+        """What is done to the string after all that is known: all of it later than what was asked for so far, by a period at least."""
+        past = max(0, int(np.searchsorted(self._motion.at, self._now, "right")) - 1)
+        both = zip((self._motion.at, *self._motion.values), (motion.at, *motion.values), strict=True)
+        at, length, g0, g1, wide = (np.concatenate((old[past:], new)) for old, new in both)
+        self._motion = Motion(at.astype(np.int64), length, g0, g1, wide, motion.pulses, motion.spans)
+        self._learn(self._motion)
+
+    def _learn(self, motion: Motion) -> None:
+        """Takes up the pulses and spans of `motion`, and how long the loop gets."""
+        for stretch in _stretches(motion):
+            last = self._stretches[-1] if self._stretches else None
+            if last is not None and (last.stop, last.steady) == (stretch.start, stretch.steady):
+                self._stretches[-1] = last._replace(stop=stretch.stop)
+            else:
+                self._stretches.append(stretch)
+        self._pulses += [(at, 0, shape) for at, shape in motion.pulses]
+        self._pulses.sort(key=lambda pulse: pulse[0])
+        keep = int(motion.length.max(initial=SHORTEST)) + TAPS + WIDE + 2
+        if keep > len(self._past):
+            self._past = np.concatenate((np.zeros(keep - len(self._past)), self._past))
 
     def samples(self, start: int, stop: int) -> Samples | None:
         """Samples `start` to `stop`; None where the string is still all the time."""
+        self._now, keep = stop, len(self._past)
         if not self._stretches or self._stretches[0].start >= stop:
-            self._past = np.concatenate((self._past, np.zeros(min(stop - start, self._keep))))[-self._keep :]
+            self._past = np.concatenate((self._past, np.zeros(min(stop - start, keep))))[-keep:]
             return None
         y = np.concatenate((self._past, np.zeros(stop - start)))
-        offset = self._keep - start  # from a sample's number to its place in `y`
+        offset = keep - start  # from a sample's number to its place in `y`
         self._strike(y, offset)
         while self._stretches and (stretch := self._stretches[0]).start < stop:
             end = min(stretch.stop, stop)
@@ -129,18 +159,19 @@ class String:
                 self._stretches[0] = stretch._replace(start=end)
                 break
             del self._stretches[0]
-        self._past = y[-self._keep :].copy()
-        return y[self._keep :]
+        self._past = y[-keep:].copy()
+        return y[keep:]
 
     def _strike(self, y: Samples, offset: int) -> None:
         """Lays the pulses into `y`; what of one lies beyond its end waits for the next piece."""
         waiting = []
         while self._pulses and self._pulses[0][0] + offset < len(y):
-            at, shape = self._pulses.pop(0)
-            fits = shape[: len(y) - at - offset]
-            y[at + offset : at + offset + len(fits)] += fits
-            if len(fits) < len(shape):
-                waiting.append((at + len(fits), shape[len(fits) :]))
+            at, done, shape = self._pulses.pop(0)
+            begin = at + offset
+            part = shape[done : done + len(y) - begin]
+            y[begin : begin + len(part)] += part
+            if done + len(part) < len(shape):
+                waiting.append((at + len(part), done + len(part), shape))
         self._pulses[:0] = waiting
 
     def _hold(self, y: Samples, start: int, stop: int, offset: int) -> None:
