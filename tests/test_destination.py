@@ -217,6 +217,13 @@ def test_a_dash_is_standard_output(run: Run, words: tuple[str, ...]) -> None:
         assert out.encode() == Path("file").read_bytes()
 
 
+def test_a_dash_is_no_folder(run: Run) -> None:
+    write("lib/a.lick", LICK)
+    code, _, err = run("make", "lib", "--out", "-")
+    assert code == 2 and "--out names a folder" in err
+    assert os.listdir() == ["lib"]
+
+
 # ---- interrupts, failures, kills
 
 
@@ -399,6 +406,23 @@ def test_two_writers_at_once_do_not_sweep_each_other(tmp_path: Path) -> None:
     assert save(str(tmp_path / "a"), parts(), None, False, ()) is None
     assert (tmp_path / "a").read_bytes() == b"first, and more"
     assert sorted(os.listdir(tmp_path)) == ["a", "b"]
+
+
+@pytest.mark.parametrize("overwrite", [False, True])
+def test_what_takes_the_place_while_the_data_are_made_stays(tmp_path: Path, overwrite: bool) -> None:
+    path = tmp_path / "a"
+
+    def parts() -> Iterator[bytes]:
+        yield b"ours"
+        if overwrite:
+            os.mkfifo(path)
+        else:
+            path.write_text("a user's own")
+
+    found = save(str(path), parts(), None, overwrite, ())
+    assert found is not None and found.code == "L605"
+    assert os.listdir(tmp_path) == ["a"]
+    assert overwrite or path.read_text() == "a user's own"
 
 
 # ---- seals

@@ -101,6 +101,13 @@ def save(
     """
     parts = (data,) if isinstance(data, bytes) else data
     whole = parts if seal is None else seal.sealed(parts)
+
+    def still_free() -> Iterator[bytes]:
+        """The whole, and at its end, which may be long after, another look at the place."""
+        yield from whole
+        if found := obstacle(path, seal, overwrite, sources):
+            raise _InTheWay(found)
+
     try:
         if seal is None and isinstance(data, bytes) and _stands(path, data):
             return None
@@ -111,10 +118,18 @@ def save(
             _into(path, whole)
         else:
             sweep(os.path.dirname(path))
-            replace(path, whole)
+            replace(path, still_free())
+    except _InTheWay as e:
+        return e.found
     except (OSError, ValueError) as e:
         return UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(e)}"[:180], "name another file")
     return None
+
+
+class _InTheWay(Exception):
+    def __init__(self, found: Diagnostic) -> None:
+        super().__init__()
+        self.found = found
 
 
 _KINDS = {

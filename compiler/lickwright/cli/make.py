@@ -92,6 +92,10 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
     from lickwright.cli.housing import preferred
     from lickwright.cli.making import Report, Screen
 
+    if out == "-":
+        raise click.UsageError(
+            "--out names a folder, and - is none: lickwright show prints a tab; for a folder called -, say ./-"
+        )
     if more["merge"]:
         from lickwright.cli.making import merge
 
