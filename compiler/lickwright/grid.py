@@ -45,18 +45,19 @@ class DrawnBar(NamedTuple):
 class Row(IntEnum):
     """The rows above the strings, from the top."""
 
-    ENDING = 0
-    TEMPO = 1  # tempo changes and pauses
-    CHORD = 2
-    WORDS = 3
-    DYNAMIC = 4
-    HOW = 5  # palm mute, let ring, rake, slap and so on
-    TUPLET = 6
-    BEND = 7  # amounts: not in Grid.above, for they are in the shapes of the cells
-    ACCENT = 8
-    STROKE = 9
-    FINGER = 10
-    PLUCK = 11
+    NAVIGATION = 0  # segno, coda, Fine, D.C. and so on: not in Grid.above, for they belong to bars
+    ENDING = 1
+    TEMPO = 2  # tempo changes and pauses
+    CHORD = 3
+    WORDS = 4
+    DYNAMIC = 5
+    HOW = 6  # palm mute, let ring, rake, slap and so on
+    TUPLET = 7
+    BEND = 8  # amounts: not in Grid.above, for they are in the shapes of the cells
+    ACCENT = 9
+    STROKE = 10
+    FINGER = 11
+    PLUCK = 12
 
 
 class Above(NamedTuple):

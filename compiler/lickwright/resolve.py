@@ -6,6 +6,7 @@ In: one lick of a book. Out: its `Timeline`, and what has no meaning when it is 
 from __future__ import annotations
 
 from lickwright.counting.bars import write_bars
+from lickwright.counting.navigation import with_jumps
 from lickwright.counting.passes import order, played_events, sections
 from lickwright.counting.playing import Player
 from lickwright.counting.rules import RULES
@@ -41,7 +42,7 @@ def resolve(
     written = write_bars(lick, settings, report)
     if not written.bars:
         return None, found + played
-    parts = sections(written.bars, report)
+    parts = with_jumps(sections(written.bars, report), written.bars, report)
     events = played_events(parts, written.bars)
     if events > MAX_EVENTS:  # repeats played out
         help = f"with its repeats a lick holds {MAX_EVENTS:,} events at most: play it fewer times, or make it several licks"

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from lickwright.notation.techniques import Technique
-from lickwright.notation.tree import Event, Unknown
+from lickwright.notation.tree import Event, Navigation, Unknown
 from lickwright.settings import Settings
 from lickwright.source import Span
 
@@ -124,6 +124,7 @@ class Bar(NamedTuple):
     sure: bool  # False where something in it could not be read: its length is not judged
     span: Span  # from its first sign to its last, the closing bar line excluded
     closes: Span  # the bar line that ends it (empty at the end of a lick without one)
+    marks: tuple[Navigation, ...] = ()  # segno, coda, Fine and jumps, as written
 
 
 class WordSpan(NamedTuple):
@@ -218,6 +219,7 @@ def dump(timeline: Timeline) -> str:
             *(["%"] if bar.same else []),
             *([f":| {bar.repeat_end} times"] if bar.repeat_end else []),
             *(["||"] if bar.double else []),
+            *(node.mark.printed for node in bar.marks),
         ]
         lines.append(
             f"bar {bar.number} at {at(bar.start)} holds {at(bar.length)} of {at(bar.nominal)} {' '.join(signs)}".rstrip()

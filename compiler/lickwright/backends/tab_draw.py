@@ -71,7 +71,14 @@ def _rows(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]], above: Se
         for offset, amount in block.bends:
             _lay(rows.setdefault(Row.BEND, []), x + offset, amount)
     for placed, sign in zip(line.pieces, line.signs[1:], strict=True):
-        times = grid.bars[placed.piece.index].bar.repeat_end
+        bar = grid.bars[placed.piece.index].bar
+        times = bar.repeat_end
+        for node in bar.marks:
+            text = node.mark.printed
+            if node.mark.opens and placed.piece.first == grid.bars[placed.piece.index].first:
+                _lay(rows.setdefault(Row.NAVIGATION, []), placed.left, text)
+            elif not node.mark.opens and not placed.piece.goes_on:
+                _lay(rows.setdefault(Row.NAVIGATION, []), max(0, placed.right + len(sign[0]) - len(text)), text)
         if times > 2 and not placed.piece.goes_on:
             text = f"x{times}"
             _lay(rows.setdefault(Row.ENDING, []), placed.right + len(sign[0]) - len(text), text)

@@ -136,6 +136,7 @@ def legend(grid: Grid, ties: bool, width: int) -> list[str]:
     rows = [used[order] for order in sorted(used)]
     written = {word.word for word in grid.timeline.words}
     rows += [(event.above, event.sentence) for word, event in EVENT_ABOVE.items() if word in written]
+    rows += [(node.mark.printed, node.mark.sentence) for drawn in grid.bars for node in drawn.bar.marks]
     if ties:
         rows.append(("(n)", "at the start of a line: the note is still held"))
     if not said.isdisjoint(SIXTHS):

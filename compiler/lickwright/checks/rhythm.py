@@ -90,8 +90,9 @@ def _undeclared(timeline: Timeline) -> Bar | None:
 
 
 def _completes(timeline: Timeline, bar: Bar, open_start: Bar | None) -> bool:
-    """Whether a bar is short by exactly the pick-up, where it may be: at the end, or before a repeat sign."""
-    if bar.number == 0 or not (bar.repeat_end or bar is timeline.bars[-1]):
+    """Whether a bar is short by exactly the pick-up, where it may be: at an end, or before what goes back."""
+    ends = any(node.mark.target or node.mark.sign == "fine" for node in bar.marks)
+    if bar.number == 0 or not (bar.repeat_end or ends or bar is timeline.bars[-1]):
         return False
     pickup = timeline.settings.pickup
     lacking = timeline.fraction(bar.nominal - bar.length)

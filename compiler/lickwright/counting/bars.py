@@ -20,6 +20,7 @@ from lickwright.notation.tree import (
     Hold,
     Item,
     Lick,
+    Navigation,
     Note,
     Rest,
     SameBar,
@@ -84,6 +85,8 @@ class Walk:
                     self._bar_line(item)
                 case Say():
                     self._said.append(item)
+                case Navigation():
+                    self._navigation(item)
                 case Step():
                     self._step, self._length = item.value, None
                     self._mark(item.span)
@@ -102,6 +105,8 @@ class Walk:
 
     def _slot(self, event: Event | Unknown, span: Span, last: bool = True) -> None:
         page = self.page
+        if self._bar.ends:
+            self._early()
         if self._said:
             index = len(page.events)
             page.sayings += [Saying(say.kind, say.text, index, say.span) for say in self._said]
@@ -282,6 +287,38 @@ class Walk:
             self._join(self._line, line)
         self._bar.repeat_start = self._bar.repeat_start or line.repeat_start
         self._line = line
+
+    def _navigation(self, item: Navigation) -> None:
+        """A mark at the start or at the end of its bar."""
+        bar, mark = self._bar, item.mark
+        if self._depth or self._grace or (mark.opens and self._filled()):
+            what = "start" if mark.opens else "end"
+            self._misplaced(
+                item,
+                f"{mark.printed} is not at the {what} of its bar",
+                f"write `@{mark.sign}` at the {what}, outside of brackets",
+            )
+        elif not mark.opens and not self._filled():
+            self._misplaced(item, f"{mark.printed} ends no bar", f"write it before the bar line: `… @{mark.sign} |`")
+            if self.page.bars:
+                self.page.bars[-1].opened.marks.append(item)
+            return
+        bar.marks.append(item)
+        bar.ends = bar.ends or not mark.opens
+        self._mark(item.span)
+
+    def _misplaced(self, item: Navigation, message: str, help: str) -> None:
+        self.report(rules.MISPLACED, item.span, message, help)
+
+    def _early(self) -> None:
+        """An event after a mark that ends its bar."""
+        item = next(node for node in self._bar.marks if not node.mark.opens)
+        self._misplaced(
+            item,
+            f"{item.mark.printed} is not at the end of its bar",
+            f"write `@{item.mark.sign}` just before the bar line",
+        )
+        self._bar.ends = False
 
     def _join(self, before: BarLine, line: BarLine) -> None:
         """Two bar lines with nothing between: one, where a line break or a repeat's signs part them, else an empty bar."""

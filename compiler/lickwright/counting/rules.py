@@ -1,4 +1,4 @@
-"""The rules of counting (L140–L147, L451–L452): what only shows when a lick is played through."""
+"""The rules of counting (L140–L149, L451–L452): what only shows when a lick is played through."""
 
 from __future__ import annotations
 
@@ -54,6 +54,17 @@ EMPTY_BAR = error(
     "A bar of silence is written with rests; the same bar again with %.",
     "| e8 e5 B8 e5 G7 - - - | | G5 - - - - - - - |", "| e8 e5 B8 e5 G7 - - - | ........ | G5 - - - - - - - |",
 )  # fmt: skip
+MISPLACED = error(
+    "L148", "mark out of place", "a navigation mark that is not at the start or end of its bar",
+    "@segno and @coda stand at the start of a bar; @fine, @to-coda and the jumps @dc and @ds (and their kin, @dc-al-fine) at the end, before the bar line.",
+    "| e8 e5 @fine B8 e5 G7 - - - | G5 - - - G7 - - - @dc-al-fine ||", "| e8 e5 B8 e5 G7 - - - @fine | G5 - - - G7 - - - @dc-al-fine ||",
+)  # fmt: skip
+ROAD = error(
+    "L149", "jump that does not work out", "a D.C. or D.S. without what it needs, or marks without a jump",
+    "@ds goes back to @segno and @dc to the start; al fine ends at @fine, al coda goes from @to-coda on to @coda. A lick has one jump back and each "
+    "mark once; after the jump nothing is repeated and first endings are left out.",
+    "| e8 e5 B8 e5 G7 - - - | G5 - - - G7 - - - @ds ||", "| e8 e5 B8 e5 G7 - - - | @segno G5 - - - G7 - - - @ds ||",
+)  # fmt: skip
 NO_SOURCE = error(
     "L451", "nothing to connect from", "a hammer-on, pull-off, slide or tap on a string where nothing sounds",
     "A connection goes on from the sounding note of the same string. After a rest, or after another string was struck, that note has ended: hold it (A-&e7), "
@@ -67,4 +78,17 @@ NO_SHAPE = error(
     "| B5 . -~ - G7 - - - |", "| B5 . . . G7 -~ - - |",
 )  # fmt: skip
 
-RULES: tuple[Rule, ...] = (NO_STRING, BARE, HOLD, WHICH, SHAPE_OF, SAME, ENDINGS, EMPTY_BAR, NO_SOURCE, NO_SHAPE)
+RULES: tuple[Rule, ...] = (
+    NO_STRING,
+    BARE,
+    HOLD,
+    WHICH,
+    SHAPE_OF,
+    SAME,
+    ENDINGS,
+    EMPTY_BAR,
+    MISPLACED,
+    ROAD,
+    NO_SOURCE,
+    NO_SHAPE,
+)

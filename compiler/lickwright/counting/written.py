@@ -10,7 +10,7 @@ from fractions import Fraction
 from math import lcm
 from typing import NamedTuple
 
-from lickwright.notation.tree import BarLine, Event, Note, SameBar, Unknown
+from lickwright.notation.tree import BarLine, Event, Navigation, Note, SameBar, Unknown
 from lickwright.settings import Settings
 from lickwright.source import Span
 from lickwright.timeline import Bar, Saying, Slot, TupletSpan, WordSpan
@@ -42,6 +42,8 @@ class OpenBar:
     end: int = 0  # offset after its last
     sure: bool = True
     same: SameBar | None = None
+    marks: list[Navigation] = field(default_factory=list)
+    ends: bool = False  # one of the marks stands at its end: no event may follow
     repeat_start: bool = False
     ending: int = 0
     newline: bool = False
@@ -123,5 +125,5 @@ def _bar(raw: RawBar, settings: Settings, bars: list[Bar], start: int, length: i
     closes = closing.span if closing else Span(opened.end, opened.end)
     return Bar(
         number, start, length, nominal, first, last, opened.same is not None, opened.repeat_start, closing.repeat_end if closing else 0,
-        bool(closing and closing.double), opened.ending, opened.newline, sure, span, closes,
+        bool(closing and closing.double), opened.ending, opened.newline, sure, span, closes, tuple(opened.marks),
     )  # fmt: skip

@@ -122,9 +122,10 @@ class BadRuns:
             self.report(
                 rules.ENDING, span, message, f"an ending is `|{number}`; a note is a string and a fret, `B{ending[1]}`"
             )
-        elif road := habits.road(self.text[span.start : span.start + 24]):
-            self.told = span.start + road[1]
-            message = f"`{self.text[span.start : self.told].rstrip()}` without its `@`"
+        elif road := habits.road(self.text[span.start + text.startswith("@") : span.start + 25]):
+            self.told = span.start + text.startswith("@") + road[1]
+            said = self.text[span.start : self.told].rstrip()
+            message = f"there is no `{said}`" if text.startswith("@") else f"`{said}` without its `@`"
             self.report(rules.SAYING, Span(span.start, self.told), message, f"write `@{road[0]}`")
             return Unknown(0, span=span)
         elif text.lower() in ("ending", "time") and _NAMED_ENDING.search(self.text, max(0, span.start - 9), span.start):

@@ -13,7 +13,8 @@ from lickwright.notation import habits, rules
 from lickwright.notation.build_bad import BadRuns
 from lickwright.notation.build_notes import Report
 from lickwright.notation.fault import short
-from lickwright.notation.tree import Item, Say, Unknown
+from lickwright.notation.navigation import BY_SIGN
+from lickwright.notation.tree import Item, Navigation, Say, Unknown
 from lickwright.source import Span
 
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
@@ -47,7 +48,9 @@ class Sayings:
             return Say("dynamic", name, span=span)
         if name == "fermata" and not equals:
             return Say("fermata", "", span=span)
-        large = not equals and name.lower() in (*DYNAMICS, "fermata")
+        if name in BY_SIGN and not equals:
+            return Navigation(BY_SIGN[name], span=span)
+        large = not equals and name.lower() in (*DYNAMICS, "fermata", *BY_SIGN)
         small = replacing(*span, text.lower()) if large else None
         self.report(rules.SAYING, span, f"there is no `{short(text)}`", self._meant(name, equals, value, span), small)
         return None
@@ -58,10 +61,13 @@ class Sayings:
             number = _NUMBER_AFTER.match(self.text, span.end)
             self._bad.told = number.end() if number else self._bad.told
             return f"write `@tempo={number[1] if number else value or 60}`"
+        if road := habits.road(self.text[span.start + 1 : span.start + 25]):
+            self._bad.told = span.start + 1 + road[1]
+            return f"write `@{road[0]}`"
         loud = habits.loudness(name)
         if loud and not equals:
             return f"write `@{loud}`"
-        near = None if self._crowded() else nearest(name, (*DYNAMICS, "tempo=", "fermata"))
+        near = None if self._crowded() else nearest(name, (*DYNAMICS, "tempo=", "fermata", *BY_SIGN))
         words = "" if near and near not in DYNAMICS else self._bad.words_after(span.end)
         if words:
             return f'words go in quotes: `@"{name} {words}"`'

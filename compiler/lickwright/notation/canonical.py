@@ -22,6 +22,7 @@ from lickwright.notation.tree import (
     Item,
     Lick,
     Mark,
+    Navigation,
     Note,
     Part,
     Rest,
@@ -176,12 +177,14 @@ def _bar_sign(line: BarLine) -> str:
     return f"{':' if line.repeat_end else ''}{middle}{times}{':' if line.repeat_start else ''}"
 
 
-def _text(item: Event | Unknown | Step | Say | SameBar | object) -> str:
+def _text(item: Event | Unknown | Step | Say | Navigation | SameBar | object) -> str:
     match item:
         case Event():
             return "&".join(_part(part, item.count) for part in item.parts)
         case Step():
             return step_text(item.value)
+        case Navigation(mark):
+            return f"@{mark.sign}"
         case Say("words", text):
             return f"@{_quoted(text)}"
         case Say("tempo", text):

@@ -96,6 +96,11 @@ def loudness(name: str) -> str | None:
 
 def road(text: str) -> tuple[str, int] | None:
     """`D.C. al Fine`, as print has it at the start of `text` → the notation's sign for it, and how long the phrase is."""
+    run = re.match(r"[^ \t\n|]+", text)
+    if run and (sign := _ROADS.get(plain(run[0]))) and not run[0].isspace():
+        longer = re.match(r"[ \t]+al[ \t]+(?:fine|coda)(?![a-z0-9])\.?", text[run.end() :], re.IGNORECASE)
+        whole = run[0] + (longer[0] if longer else "")
+        return _ROADS.get(plain(whole), sign), len(whole)
     match = re.match(
         r"(?:to[ \t]+coda|(?:d\.?[ \t]?[cs]\.?|da[ \t]capo|dal[ \t]segno)(?:[ \t]+al[ \t]+(?:fine|coda))?|fine|segno|coda)(?![a-z0-9])\.?",
         text,

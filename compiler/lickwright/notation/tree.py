@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import field
 from fractions import Fraction
 
+from lickwright.notation.navigation import NavigationMark
 from lickwright.notation.techniques import Technique
 from lickwright.records import record
 from lickwright.source import Span
@@ -125,6 +126,13 @@ class Say(Node):
 
 
 @record
+class Navigation(Node):
+    """`@segno`, `@dc-al-fine`: at the start or end of a bar, takes no time."""
+
+    mark: NavigationMark
+
+
+@record
 class Tuplet(Node):
     """`3[…]`: `count` steps in the time of `normal`."""
 
@@ -160,7 +168,7 @@ class SameBar(Node):
     """`%`: the bar before, again."""
 
 
-Item = Event | Unknown | Step | Say | Tuplet | Worded | BarLine | SameBar | Comment
+Item = Event | Unknown | Step | Say | Navigation | Tuplet | Worded | BarLine | SameBar | Comment
 
 
 @record
