@@ -138,7 +138,7 @@ def test_a_hundred_findings_are_shown_and_the_rest_is_counted_errors_first() -> 
         ([], "no findings"),
         ([Severity.ERROR], "1 error"),
         ([Severity.WARNING, Severity.ERROR, Severity.WARNING], "1 error, 2 warnings"),
-        ([Severity.INFO], "1 remark"),
+        ([Severity.INFO], "1 note"),
     ],
 )
 def test_the_tally(severities: list[Severity], text: str) -> None:

@@ -8,7 +8,8 @@ caller says whether colour is wanted and how wide the screen is.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from lickwright.diagnostics import Diagnostic, Fix, Note, Severity, fingerprints
@@ -18,6 +19,7 @@ from lickwright.source import Source, Span
 SHOWN = 100  # findings a file on a screen; the rest is counted
 TAB = 4  # columns between tab stops in a shown line
 
+_WORDS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.INFO: "note"}
 _COLOURS = {Severity.ERROR: "31", Severity.WARNING: "33", Severity.INFO: "36"}
 _ESCAPED = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")  # characters that move a cursor, reverse text or show nothing
 
@@ -93,9 +95,9 @@ def finding(source: Source, diagnostic: Diagnostic, colour: bool = False, column
                   ^^^
         help: add one more step, or a rest: .
     """
-    word = _paint(diagnostic.severity.value, _COLOURS[diagnostic.severity], colour)
+    word = _paint(severity_word(diagnostic.severity), _COLOURS[diagnostic.severity], colour)
     message = _paint(safe(diagnostic.message), "1", colour)
-    lines = [f"{_where(source, diagnostic)}: {word}: {message} ({diagnostic.code})"]
+    lines = [f"{where(source, diagnostic)}: {word}: {message} ({diagnostic.code})"]
     if _has_place(diagnostic):
         lines += _quoted(source, diagnostic.span, _COLOURS[diagnostic.severity], 4, colour, columns)
     for note in diagnostic.notes:
@@ -112,7 +114,13 @@ def _line_of(note: Note) -> str:
     return f"{safe(note.source.name)}, " if note.source else ""
 
 
-def _where(source: Source, diagnostic: Diagnostic) -> str:
+def severity_word(severity: Severity) -> str:
+    """How a severity is called on a screen."""
+    return _WORDS[severity]
+
+
+def where(source: Source, diagnostic: Diagnostic) -> str:
+    """`porch.lick:12:9`, or the file alone where a finding is about it as a whole."""
     name = safe(source.name) if source.name != "-" else "standard input"
     if not _has_place(diagnostic):
         return name
@@ -163,8 +171,12 @@ def listed(words: Iterable[str], last: str = "and") -> str:
 def tally(diagnostics: Iterable[Diagnostic]) -> str:
     """`2 errors, 1 warning`, or `no findings`."""
     found = [d.severity for d in diagnostics]
-    names = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.INFO: "remark"}
-    parts = [count(found.count(severity), name) for severity, name in names.items() if severity in found]
+    return tally_of(Counter(found))
+
+
+def tally_of(severities: Mapping[Severity, int]) -> str:
+    """The same of numbers by severity."""
+    parts = [count(severities[severity], word) for severity, word in _WORDS.items() if severities.get(severity)]
     return ", ".join(parts) or "no findings"
 
 

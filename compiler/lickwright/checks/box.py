@@ -7,6 +7,7 @@ box once and not note by note. Nothing is an error: teachers leave the box on pu
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 from lickwright.checks import places as p
 from lickwright.checks.bends import MOST
@@ -17,6 +18,7 @@ from lickwright.checks.places import Neck
 from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.music.box import Box
 from lickwright.notation.techniques import Curve
+from lickwright.settings import Settings
 from lickwright.source import Span
 from lickwright.timeline import Sound, Timeline
 
@@ -104,7 +106,18 @@ _UNREMARKABLE = frozenset(("", p.IN_BOX))
 
 
 def check_box(timeline: Timeline) -> list[Diagnostic]:
-    """All of L2xx."""
+    """Findings about scale and box (L2xx). Where the house sets what they go by, they show its line."""
+    return [_with_house(timeline.settings, d) for d in _check_box(timeline)]
+
+
+def _with_house(settings: Settings, d: Diagnostic) -> Diagnostic:
+    """The finding with the line of `lickwright.toml` that it goes back to, if there is one."""
+    names = ("box", "key", "scale") if d.code == OUTSIDE_BOX.code else ("scale", "key")
+    note = next((settings.house[name] for name in names if name in settings.house), None)
+    return d if note is None or d.code == NO_KEY.code else replace(d, notes=(*d.notes, note))
+
+
+def _check_box(timeline: Timeline) -> list[Diagnostic]:
     found: list[Diagnostic] = []
     if timeline.settings.key is None and "key" not in timeline.settings.unread:
         found.append(_no_key(timeline))

@@ -11,12 +11,13 @@ import click
 
 from lickwright import report
 from lickwright.cli import screen
+from lickwright.cli.findings_view import FindingsView, next_commands
+from lickwright.cli.near import near
 from lickwright.diagnostics import Diagnostic
 
 if TYPE_CHECKING:
     from lickwright.cli.sources import Found, Verdict
     from lickwright.pipeline import Compilation
-    from lickwright.source import Source
 
     Compiled = Iterator[tuple[Found, Compilation]]
 
@@ -32,10 +33,13 @@ if TYPE_CHECKING:
     help="For a person, for programs (JSON, SARIF 2.1.0), or as annotations on GitHub.",
 )
 @click.option("--strict", is_flag=True, help="Let warnings fail too.")
+@click.option("--all", "everything", is_flag=True, help="Show every finding in full, however many files have some.")
 @click.option("--profile", is_flag=True, help="Say how hard each lick is, and why.")
 @click.option("--fix", is_flag=True, help="Print the fixes that are safe to make, as a diff.")
 @click.option("--in-place", is_flag=True, help="With --fix: write them into the files that lie below PATH.")
-def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix: bool, in_place: bool) -> int:
+def command(
+    paths: tuple[str, ...], form: str, strict: bool, everything: bool, profile: bool, fix: bool, in_place: bool
+) -> int:
     """Check licks: notation, rhythm, scale and box, hands.
 
     PATH is a .lick file, a folder of them, or - for standard input. Each finding carries a code: `lickwright why
@@ -47,6 +51,8 @@ def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix:
         raise click.UsageError("--in-place goes with --fix")
     if fix and (form != "text" or profile):
         raise click.UsageError("--fix prints a diff: leave --format and --profile out")
+    if everything and (form != "text" or fix):
+        raise click.UsageError("--all is about findings on the screen: the other formats have all of them anyway")
     if profile and form in ("sarif", "github"):
         raise click.UsageError(f"--profile has no place in {form}: take --format text or json")
     verdict = Verdict(strict)
@@ -60,7 +66,7 @@ def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix:
         return run(paths, find(paths), False, strict)
     found = _checked(paths, verdict)
     if form == "text":
-        _text(found, profile)
+        _text(found, paths, profile, everything)
     elif form == "json":
         _json(found)
     elif form == "sarif":
@@ -69,7 +75,7 @@ def command(paths: tuple[str, ...], form: str, strict: bool, profile: bool, fix:
         from lickwright.github import commands
 
         for _, c in found:
-            screen.out(commands([(_near(c.source), c.diagnostics)]))
+            screen.out(commands([(near(c.source), c.diagnostics)]))
     return verdict.code
 
 
@@ -95,19 +101,18 @@ def _same(path: str, other: str) -> bool:
     return os.path.abspath(path) == os.path.abspath(other)
 
 
-def _text(found: Compiled, profile: bool) -> None:
-    colour, columns = screen.colour(sys.stdout), min(screen.columns(sys.stdout, 100), 160)
-    everything: list[Diagnostic] = []
+def _text(found: Compiled, paths: tuple[str, ...], profile: bool, everything: bool) -> None:
+    view = FindingsView(screen.colour(sys.stdout), min(screen.columns(sys.stdout, 100), 160), everything or profile)
     files_done = licks = 0
     for _, c in found:
-        screen.out(report.findings(c.source, c.diagnostics, colour, columns))
-        if profile:
-            screen.out(_profiles(c))
-        everything += c.diagnostics
+        view.add(c.source, c.diagnostics)
+        if everything or profile:
+            screen.out(view.drained() + (_profiles(c) if profile else ""))
         files_done += 1
         licks += len(c.licks)
+    screen.out(view.text(next_commands(view, paths)))
     counted = f"{report.count(files_done, 'file')}, {report.count(licks, 'lick')}"
-    screen.out(f"{counted}: {report.tally(everything)}\n")
+    screen.out(f"{counted}: {report.tally_of(view.severities)}\n")
 
 
 def _profiles(c: Compilation) -> str:
@@ -139,23 +144,8 @@ def _sarif(found: Compiled) -> None:
     from lickwright.pipeline import RULES
     from lickwright.sarif import document
 
-    files = [(_near(c.source), [_noted(d) for d in c.diagnostics]) for _, c in found]
+    files = [(near(c.source), [_noted(d) for d in c.diagnostics]) for _, c in found]
     screen.out(dumps(document(files, RULES), indent=2) + "\n")
-
-
-def _near(source: Source) -> Source:
-    """The source under its path from this folder, with `/`: what programs that read reports look for."""
-    from lickwright.source import Source
-
-    if source.name == "-":
-        return source
-    try:
-        name = os.path.relpath(source.name)
-    except ValueError:  # on another drive, where a system has such
-        name = source.name
-    near = Source(name.replace(os.sep, "/"), "")
-    near.text = source.text
-    return near
 
 
 def _noted(d: Diagnostic) -> Diagnostic:
@@ -164,4 +154,4 @@ def _noted(d: Diagnostic) -> Diagnostic:
         return d
     from dataclasses import replace
 
-    return replace(d, notes=tuple(n._replace(source=_near(n.source)) if n.source else n for n in d.notes))
+    return replace(d, notes=tuple(n._replace(source=near(n.source)) if n.source else n for n in d.notes))

@@ -26,7 +26,7 @@ def run(paths: Sequence[str], found: Sequence[Found], in_place: bool, strict: bo
 
     An interrupt goes through; how much was written until then is said.
     """
-    work = _Run(paths, in_place, strict)
+    work = _Run(paths, len(found) > 1, in_place, strict)
     if in_place:
         work.sweep(found)
     try:
@@ -41,9 +41,10 @@ def run(paths: Sequence[str], found: Sequence[Found], in_place: bool, strict: bo
 class _Run:
     """The sources of one run, mended in turn."""
 
-    def __init__(self, paths: Sequence[str], in_place: bool, strict: bool) -> None:
+    def __init__(self, paths: Sequence[str], many: bool, in_place: bool, strict: bool) -> None:
         self._roots = [os.path.realpath(path) for path in paths if path != "-"]
         self._in_place = in_place
+        self._many = many
         self._verdict = Verdict(strict)
         self._columns = min(screen.columns(sys.stderr, 100), 160)
         self._remaining: list[Diagnostic] = []
@@ -80,7 +81,9 @@ class _Run:
         if trouble is not None:
             self._verdict.judge([trouble])
         told = [*mended.after.diagnostics, *([trouble] if trouble is not None else [])]
-        screen.err(report.findings(mended.after.source, told, screen.colour(sys.stderr), self._columns))
+        # of a folder `check` lists what remains
+        shown = told[len(mended.after.diagnostics) :] if self._many else told
+        screen.err(report.findings(mended.after.source, shown, screen.colour(sys.stderr), self._columns))
         screen.err("".join(_refusal(refused) for refused in mended.refused))
         self._remaining += told
 

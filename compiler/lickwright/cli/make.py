@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -52,7 +52,20 @@ def _share(context: click.Context, parameter: click.Parameter, value: str | None
     return Share(int(number), int(of))
 
 
-@click.command(short_help="Write text tab, MIDI, timing sheet.", help=_HELP)
+class _Make(click.Command):
+    """Takes `--format github`, as `lickwright check` has it, for `--findings github`."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        words: list[str] = []
+        for word in args:
+            if word == "--format=github" or (word == "github" and words[-1:] == ["--format"]):
+                words = [*words[:-1], "--findings", "github"] if word == "github" else [*words, "--findings=github"]
+            else:
+                words.append(word)
+        return super().parse_args(ctx, words)
+
+
+@click.command(cls=_Make, short_help="Write text tab, MIDI, timing sheet.", help=_HELP)
 @click.argument("paths", nargs=-1, required=True, metavar="PATH...")
 @click.option(
     "--to",
@@ -78,6 +91,15 @@ def _share(context: click.Context, parameter: click.Parameter, value: str | None
 @click.option(
     "--prune", is_flag=True, help="Remove files of licks that are gone, if we made them and nobody changed them."
 )
+@click.option("--strict", is_flag=True, help="Let warnings fail too.")
+@click.option("--all", "everything", is_flag=True, help="Show every finding in full, however many there are.")
+@click.option(
+    "--findings",
+    type=click.Choice(["text", "github"]),
+    default="text",
+    show_default=True,
+    help="Findings for a person, or as annotations on GitHub; --format github says the same.",
+)
 @click.option("--dry-run", is_flag=True, help="Only say what would be made and removed.")
 @click.option("--watch", is_flag=True, help="Stay, and make again what changes, until Ctrl-C.")
 @click.option("--report", metavar="FILE", help="Write what was done as JSON; - for standard output.")
@@ -90,7 +112,7 @@ def _share(context: click.Context, parameter: click.Parameter, value: str | None
 def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwrite: bool, **more: Any) -> int:
     """Its help is `_HELP`, since it lists the formats."""
     from lickwright.cli.housing import preferred
-    from lickwright.cli.making import Report, Screen
+    from lickwright.cli.making import Report
 
     if out == "-":
         raise click.UsageError(
@@ -104,6 +126,8 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         raise click.UsageError("--watch goes with files and folders, and neither with --dry-run nor --report")
     if more["cluster"] and (more["watch"] or more["dry_run"]):
         raise click.UsageError("--cluster goes neither with --watch nor with --dry-run")
+    if more["findings"] != "text" and (more["everything"] or more["watch"]):
+        raise click.UsageError("--all and --watch are for a screen: leave --findings out")
     from lickwright.library.addresses import far, here
     from lickwright.library.build import Wish, build
     from lickwright.library.house import Houses
@@ -135,10 +159,11 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
     with screen.endings() as ended, _cluster(more["cluster"], wish) as wish:
         try:
             if more["watch"]:
-                from lickwright.cli.making import watch
+                from lickwright.cli.watching import watch
 
-                return watch(lambda: wish._replace(order_of=_orders(context, Houses(), library)), ended)
-            teller = Screen(screen.err if reported is not None and reported.printed else screen.out)
+                wishes = lambda: wish._replace(order_of=_orders(context, Houses(), library))  # noqa: E731
+                return watch(wishes, ended, more["everything"], more["strict"])
+            teller = _teller(more, screen.err if reported is not None and reported.printed else screen.out)
             account = build(wish, teller)
             teller.code = max(teller.code, reported.code if reported is not None else screen.Exit.FINE)
             return _end(teller, account, wish, houses, ended())
@@ -149,7 +174,6 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
 
 def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: Houses, jobs: int) -> int:
     """Sources or outputs that are not on this machine."""
-    from lickwright.cli.making import Screen
     from lickwright.library.addresses import NoAddress
     from lickwright.library.far import Far, build
 
@@ -161,14 +185,21 @@ def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: House
     wish = Far(paths, out, _orders(context, houses, True), jobs, params["overwrite"])
     try:
         with screen.endings() as ended, _cluster(params["cluster"], wish) as wish:
-            teller = Screen()
+            teller = _teller(params)
             account = build(wish, teller)
+            screen.err(teller.findings(paths))
             for house in houses.all():
                 teller.house(house)
             screen.out(teller.summary(account, out, True))
             return ended() if account.stopped else teller.code
     except NoAddress as e:
         raise click.UsageError(str(e)) from None
+
+
+def _teller(params: Mapping[str, Any], print: Callable[[str], None] = screen.out) -> Screen:
+    from lickwright.cli.making import Screen
+
+    return Screen(print, params["everything"], params["strict"], params["findings"] == "github")
 
 
 @contextmanager
@@ -188,6 +219,7 @@ def _cluster(address: str | None, wish: Any) -> Iterator[Any]:
 
 
 def _end(teller: Screen, account: Account, wish: Wish, houses: Houses, code: screen.Exit) -> int:
+    screen.err(teller.findings(wish.paths))
     for house in houses.all():
         teller.house(house)
     library = any(os.path.isdir(path) for path in wish.paths)

@@ -6,35 +6,48 @@ In: the calls of a build (`library/account.py`). Out: text on both streams, and 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from lickwright import report
 from lickwright.cli import saving, screen
+from lickwright.cli.findings_view import FindingsView, next_commands
+from lickwright.cli.near import near
 from lickwright.cli.verdict import code_of
 from lickwright.diagnostics import Diagnostic
+from lickwright.github import commands
 from lickwright.library.account import LISTED, Account, Told
 from lickwright.library.build_report import SEAL
 from lickwright.library.house import House
 from lickwright.source import Source
 
 if TYPE_CHECKING:
-    from lickwright.library.build import Wish
+    pass
 
-SHOWN = 200  # findings of one build that are shown in full, whatever it finds; more go into the summary and the report
+FEW = 5  # skipped licks that are named where findings are many
 APOLOGIES = 5  # mistakes of ours that are shown: what breaks every file is said often enough
 
 
 class Screen:
     """Tells a user about one build."""
 
-    def __init__(self, print: Callable[[str], None] = screen.out) -> None:
-        """`print` takes what the build came to; what is wrong always goes to standard error."""
+    def __init__(
+        self,
+        print: Callable[[str], None] = screen.out,
+        everything: bool = False,
+        strict: bool = False,
+        annotate: bool = False,
+    ) -> None:
+        """`print` takes what the build came to; what is wrong goes to standard error. `everything`: show all findings in full, however
+        many; `strict`: warnings fail too; `annotate`: print findings as they are found, as GitHub's annotations.
+        """
         self.code = screen.Exit.FINE
         self.print = print
         self._colour = screen.colour(sys.stderr)
         self._columns = min(screen.columns(sys.stderr, 100), 160)
-        self._shown = 0
+        self._strict = strict
+        self._annotate = annotate
+        self._view = FindingsView(self._colour, self._columns, everything)
         self._would = 0  # things that a dry run would do
         self._sorry = 0
         self._skipped: list[str] = []  # one line a lick that was not made
@@ -61,13 +74,16 @@ class Screen:
         for title, why in told.refused[: LISTED + 1 - len(self._skipped)]:
             self._skipped.append(f'  skipped "{report.safe(title)}" in {report.safe(told.path)}: {why}\n')
 
+    def findings(self, paths: Sequence[str]) -> str:
+        """What is wrong with the sources at these paths: in full, or a digest where it is much."""
+        return self._view.text(next_commands(self._view, paths))
+
     def _complain(self, source: Source, found: tuple[Diagnostic, ...]) -> None:
-        self.code = max(self.code, code_of(found))
-        if found and self._shown < SHOWN:
-            self._shown += len(found)
-            screen.err(report.findings(source, found, self._colour, self._columns))
-            if self._shown >= SHOWN:
-                screen.err("more findings are counted below, and stand in the file that --report names\n")
+        self.code = max(self.code, code_of(found, self._strict))
+        if self._annotate and found:
+            screen.out(commands([(near(source), found)]))
+        else:
+            self._view.add(source, found)
 
     def house(self, house: House) -> None:
         """What is wrong with a `lickwright.toml`."""
@@ -86,9 +102,10 @@ class Screen:
     def summary(self, account: Account, out: str, library: bool) -> str:
         """`6 files of 2 licks in out`, and what was left out; of a library also how its sources fared."""
         text = f"{report.count(account.files, 'file')} of {report.count(account.licks, 'lick')} in {report.safe(out)}\n"
-        text += "".join(self._skipped[:LISTED])
-        if account.refused > LISTED:
-            text += f"  and {report.count(account.refused - LISTED, 'more lick')} skipped\n"
+        named = FEW if self._view.is_digest else LISTED
+        text += "".join(self._skipped[:named])
+        if account.refused > named:
+            text += f"  and {report.count(account.refused - named, 'more lick')} skipped\n"
         if account.unread:
             text += f"  {report.count(account.unread, 'source')} could not be read\n"
         return text + (_of_library(account) if library else "")
@@ -113,25 +130,23 @@ class Report:
         self.code = saving.saved(self._path, parts, SEAL, self._overwrite, self._sources)
 
 
-def _of_library(account: Account) -> str:
-    """The sources by what became of them, and the findings by code."""
+def shares(account: Account) -> str:
+    """`3 sources: 1 made, 2 unchanged; 0.1 s`."""
     parts = {
         "made": account.built,
         "unchanged": account.unchanged,
         "failed": account.failed,
         "left out": account.skipped,
     }
-    shares = ", ".join(f"{number:,} {word}" for word, number in parts.items() if number) or (
+    told = ", ".join(f"{number:,} {word}" for word, number in parts.items() if number) or (
         "nothing was looked at" if account.lost else "nothing to do"
     )
-    text = f"  {report.count(account.found, 'source')}: {shares}; {account.seconds:.1f} s\n"
-    for path, codes in account.bad if len(account.bad) > 1 else ():
-        text += f"  failed {report.safe(path)}: {codes}\n"
-    more = account.failed - len(account.bad)
-    if len(account.bad) > 1 and more > 0:
-        text += f"  and {report.count(more, 'more source')} failed\n"
-    if account.codes:
-        text += f"  findings: {', '.join(f'{code} {number:,}' for code, number in account.codes.most_common())}\n"
+    return f"{report.count(account.found, 'source')}: {told}; {account.seconds:.1f} s"
+
+
+def _of_library(account: Account) -> str:
+    """The sources by what became of them, and the findings by code."""
+    text = f"  {shares(account)}\n"
     for path in account.removed[:LISTED]:
         text += f"  removed {report.safe(path)}\n"
     if len(account.removed) > LISTED:
@@ -153,50 +168,11 @@ def merge(parts: Sequence[str], out: str, overwrite: bool) -> int:
         merged = bring_together(parts, out, overwrite, teller.say)
     except OSError as e:
         teller.source(Told(out, "", (), troubles=(unwritable(out, e),)))
+        screen.err(teller.findings(parts))
         return teller.code
     for trouble in merged.troubles:
         teller.source(Told(trouble.path, "", (), troubles=(trouble,)))
+    screen.err(teller.findings(parts))
     files, sources = report.count(merged.files, "file"), report.count(merged.sources, "source")
     screen.out(f"{files} of {sources} in {report.safe(out)}\n")
     return teller.code
-
-
-class _Again(Screen):
-    """Tells what is new since the last time: a finding that stands is not said in every round."""
-
-    def __init__(self, last: Mapping[str, Told]) -> None:
-        super().__init__()
-        self.told: dict[str, Told] = {}
-        self._last = last
-
-    def source(self, told: Told) -> None:
-        self.told[told.path] = told
-        if self._last.get(told.path) != told:
-            super().source(told)
-
-
-def watch(wish_of: Callable[[], Wish], ended: Callable[[], screen.Exit]) -> int:
-    """Builds, and again whenever something changed, until it is told to end. The wish is asked for each time: a house's file may change too."""
-    from time import sleep
-
-    from lickwright.library.build import build
-
-    last: Mapping[str, Told] = {}
-    first = True
-    while True:
-        teller = _Again(last)
-        wish = wish_of()
-        try:
-            account = build(wish, teller)
-            if first or account.built or account.removed or (account.failed and teller.told != last):
-                screen.out(teller.summary(account, wish.out, True))
-                screen.flush()
-            if first:
-                screen.err("watching: Ctrl-C ends it\n")
-            if account.stopped:
-                return ended()
-            first, last = False, teller.told
-            sleep(max(0.5, 4 * account.seconds))  # so that looking takes a fifth of one core at most
-        except KeyboardInterrupt:
-            screen.err("stopped\n")
-            return ended()

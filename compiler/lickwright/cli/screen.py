@@ -161,7 +161,7 @@ class Progress:
         left = seconds * (total - done) / max(1, done)
         filled = 20 * done // max(1, total)
         bar = "#" * filled + "." * (20 - filled)
-        text = f"[{bar}] {done:,} of {total:,} files, {licks / seconds:,.0f} licks a second, {_clock(left)} left"
+        text = f"[{bar}] {done:,} of {total:,} files, {speed_words(licks / seconds)}, {_clock(left)} left"
         self._draw(text[: columns(sys.stderr, 80) - 1])
 
     def _draw(self, text: str) -> None:
@@ -182,6 +182,11 @@ class Progress:
                 sys.stderr.write(blank)
             except OSError:
                 pass
+
+
+def speed_words(licks: float) -> str:
+    """Licks a second in words; recordings are slower than one a second."""
+    return f"{licks:,.0f} licks a second" if licks >= 1 else f"{60 * licks:,.1f} licks a minute"
 
 
 PATIENCE = 2.0  # seconds in which a second wish to end is taken for the first

@@ -11,10 +11,11 @@ from lickwright.cli.screen import Exit
 from lickwright.diagnostics import Diagnostic, has_errors
 
 
-def code_of(found: Sequence[Diagnostic]) -> Exit:
-    """The exit code for these findings."""
+def code_of(found: Sequence[Diagnostic], strict: bool = False) -> Exit:
+    """The exit code for these findings; `strict`: warnings fail too."""
     if not has_errors(list(found)):
-        return Exit.FINE
+        warned = strict and any(d.severity == "warning" for d in found)
+        return Exit.MUSIC if warned else Exit.FINE
     return Exit.FILE if has_errors([d for d in found if d.code.startswith("L6")]) else Exit.MUSIC
 
 
@@ -31,6 +32,4 @@ class Verdict:
 
     def judge(self, found: Sequence[Diagnostic]) -> None:
         """Takes note of findings."""
-        self.add(code_of(found))
-        if self._strict and any(d.severity == "warning" for d in found):
-            self.add(Exit.MUSIC)
+        self.add(code_of(found, self._strict))

@@ -1,0 +1,200 @@
+"""Findings about many files on one screen: in full where they are few, else causes, errors and counts.
+
+In: findings, file by file. Out: text. What is left out is counted, and the command that shows it is named. Memory is bounded: of a finding that
+is only counted no text is kept.
+"""
+
+from __future__ import annotations
+
+import os
+import shlex
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from textwrap import wrap
+from typing import NamedTuple
+
+from lickwright import report
+from lickwright.cli.columns import cut
+from lickwright.diagnostics import Diagnostic, Note, Severity
+from lickwright.source import Source
+
+LINES = 40  # of findings in full; of more there is a digest, which takes fewer lines than these and 20 more
+ERRORS, ERROR_LINES = 5, 15  # findings shown in full before the digest, and the lines that they may take
+CAUSES = 3  # settings of a lickwright.toml that are named as what many findings go back to
+LEAST = 10  # findings that one setting must have caused to be named so
+CODES, PLACES, WORST = 14, 3, 10  # rows of the digest, places in a row, files and folders named
+
+_RANK = tuple(Severity)
+
+
+class _Code:
+    """What is known of one code."""
+
+    def __init__(self, severity: Severity) -> None:
+        self.severity = severity
+        self.number = 0
+        self.files = 0
+        self.places: list[str] = []
+        self.last = ""  # the file that was counted last
+
+
+class _Cause:
+    """What is known of one setting that findings go back to."""
+
+    def __init__(self, note: Note, columns: int) -> None:
+        assert note.source is not None
+        place = note.source.place(note.span.start)
+        shown, carets = report.excerpt(note.source, note.span, columns - 4)
+        self.where = f"{report.safe(note.source.name)}:{place.line}:{place.column}"
+        self.excerpt = f"    {shown}\n    {carets}\n"
+        self.message = report.safe(note.message)
+        self.codes: Counter[str] = Counter()
+        self.licks: set[tuple[str, str | None]] = set()
+
+
+class Hidden(NamedTuple):
+    """What a digest leaves out."""
+
+    findings: int
+    fixes: int  # findings among all that have a fix
+
+
+class FindingsView:
+    """Collects findings and says them once, at the end."""
+
+    def __init__(self, colour: bool, columns: int, everything: bool = False) -> None:
+        """`everything`: show all in full, however many there are."""
+        self._colour, self._columns, self._everything = colour, columns, everything
+        self._full: list[str] | None = []  # None once there are too many lines
+        self._lines = 0
+        self._errors: list[str] = []
+        self._error_lines = 0
+        self._codes: dict[str, _Code] = {}
+        self._causes: dict[tuple[str, int], _Cause] = {}
+        self._worst_files: Counter[str] = Counter()
+        self._worst_folders: Counter[str] = Counter()
+        self._sources: set[str] = set()
+        self.severities: Counter[Severity] = Counter()
+        self._fixes = 0
+        self._shown = 0
+
+    @property
+    def is_digest(self) -> bool:
+        """True if there are too many findings to be shown in full."""
+        return self._full is None
+
+    def add(self, source: Source, found: Sequence[Diagnostic]) -> None:
+        """Takes the findings about one text."""
+        if not found:
+            return
+        self._sources.add(source.name)
+        self.severities.update(d.severity for d in found)
+        text = ""
+        if self._full is not None:
+            text = report.findings(source, found, self._colour, self._columns)
+            self._full.append(text)
+            self._lines += text.count("\n")
+        for d in found:
+            self._count(source, d)
+        if self._lines > LINES and len(self._sources) > 1 and not self._everything:
+            self._full = None
+
+    def _count(self, source: Source, d: Diagnostic) -> None:
+        code = self._codes.setdefault(d.code, _Code(d.severity))
+        code.severity = min(code.severity, d.severity, key=_RANK.index)
+        code.number += 1
+        code.files += code.last != source.name
+        code.last = source.name
+        if len(code.places) < PLACES:
+            code.places.append(report.where(source, d))
+        self._fixes += d.fix is not None
+        self._worst_files[source.name] += 1
+        self._worst_folders[os.path.dirname(source.name)] += 1
+        for note in d.notes:
+            if note.source is not None:
+                key = (note.source.name, note.span.start)
+                cause = self._causes.setdefault(key, _Cause(note, self._columns)) if len(self._causes) < 1000 else None
+                if cause is not None:
+                    cause.codes[d.code] += 1
+                    cause.licks.add((source.name, d.lick))
+        if d.severity is Severity.ERROR and len(self._errors) < ERRORS and not self._everything:
+            text = report.finding(source, d, self._colour, self._columns)
+            if self._error_lines + text.count("\n") <= ERROR_LINES:
+                self._errors.append(text)
+                self._error_lines += text.count("\n")
+
+    def text(self, commands: Sequence[tuple[str, str]] = ()) -> str:
+        """All findings in full, or their digest with the next commands to say: pairs of a command and what it does."""
+        if self._full is not None:
+            return "".join(self._full)
+        return "".join(self._digest(commands))
+
+    def drained(self) -> str:
+        """The findings that were added since the last call, in full; of a view of everything."""
+        text, self._full = "".join(self._full or ()), []
+        return text
+
+    def hidden(self) -> Hidden:
+        """What a digest leaves out."""
+        return Hidden(self.severities.total() - len(self._errors) if self.is_digest else 0, self._fixes)
+
+    def _digest(self, commands: Sequence[tuple[str, str]]) -> Iterator[str]:
+        yield from self._said_causes()
+        yield from self._errors
+        if self._errors:
+            yield "\n"
+        yield from self._said_codes()
+        yield from _listed("worst files", self._worst_files, self._columns)
+        if len(self._worst_folders) > 1:
+            yield from _listed("worst folders", self._worst_folders, self._columns)
+        wide = max((len(command) for command, _ in commands), default=0)
+        for command, does in commands:
+            yield f"  {command:{wide}}  {does}\n"
+
+    def _said_causes(self) -> Iterator[str]:
+        many = [cause for cause in self._causes.values() if cause.codes.total() >= LEAST]
+        for cause in sorted(many, key=lambda cause: -cause.codes.total())[:CAUSES]:
+            number = report.count(cause.codes.total(), "finding")
+            codes = ", ".join(f"{code} {n:,}" for code, n in cause.codes.most_common(3))
+            yield f"{cause.where}: {cause.message}: {number} in {report.count(len(cause.licks), 'lick')} go back to it ({codes})\n"
+            yield cause.excerpt
+        if many:
+            yield "\n"
+
+    def _said_codes(self) -> Iterator[str]:
+        from lickwright.pipeline import find_rule
+
+        rows = sorted(self._codes.items(), key=lambda one: (_RANK.index(one[1].severity), -one[1].number, one[0]))
+        wide = max(len(f"{code.number:,}") for _, code in rows)
+        for name, code in rows[:CODES]:
+            rule = find_rule(name)
+            more = code.number - len(code.places)
+            places = ", ".join(code.places) + (f" and {more:,} more" if more > 0 else "")
+            word = report.severity_word(code.severity)
+            line = f"{word:7} {name} {code.number:{wide},}  {rule.name if rule else ''}: {places}"
+            yield cut(line, self._columns) + "\n"
+        if len(rows) > CODES:
+            rest = sum(code.number for _, code in rows[CODES:])
+            yield f"and {report.count(len(rows) - CODES, 'more kind')} with {report.count(rest, 'finding')}\n"
+
+
+def next_commands(view: FindingsView, paths: Sequence[str]) -> list[tuple[str, str]]:
+    """What to say next about these paths: pairs of a command and what it does."""
+    hidden, what = view.hidden(), " ".join(shlex.quote(report.safe(path)) for path in paths[:3])
+    commands = [(f"lickwright check --all {what}", f"shows all {report.count(view.severities.total(), 'finding')}")]
+    if hidden.fixes:
+        commands.append(
+            (f"lickwright check --fix {what}", f"shows how {hidden.fixes:,} of them can be fixed by itself")
+        )
+    return commands
+
+
+def _listed(name: str, counts: Counter[str], columns: int) -> Iterator[str]:
+    most = counts.most_common(WORST)
+    if len(counts) < 2:
+        return
+    parts = [f"{report.safe(path) or '.'}\0{number:,}" for path, number in most]
+    lines = wrap(", ".join(parts), max(20, columns - 15), break_long_words=False, break_on_hyphens=False)
+    for n, line in enumerate(lines[:5]):
+        shown = line.replace("\0", " ")
+        yield f"{name if n == 0 else '':13}  {shown}\n"
