@@ -31,6 +31,7 @@ _CHANGED = (
     'key A minor\nlick "Porch Light"\n| G5 G7 B5 B8 e8 B8 B5 G7 ||\nlick "Third Porch"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
 )
 _SLIPS = 'key A minor\nLick "Slips"\n| b8 e8 e5 B8 B5 G7 G5 D7 ||\n'
+_SHORT = 'tempo 300\nmeter 1/4\nlick "Short"\n| e8 e5 ||\n'
 _FOREIGN = "words of somebody else\n"
 _USUAL = {
     "lib/porch.lick": _PORCH,
@@ -54,7 +55,8 @@ class Scene(NamedTuple):
     again: tuple[str, ...] | None = None  # the next run, where it is not the same command
     varies: frozenset[str] = frozenset()  # JSON files that say how long it took
     says: bool = False  # the answer is what stands on the screen
-    long: bool = False  # not for every day
+    daily: bool = False  # a sample of its faults is played every day
+    chancy: bool = False  # its calls come in another order each time
 
 
 def _big(number: int) -> str:
@@ -64,6 +66,7 @@ def _big(number: int) -> str:
 
 _MAKE = ("make", "lib", "--jobs", "1", "--to", "tab,midi")
 _BUILT = (_MAKE,)
+_REPORT = ("make", "lib/gate.lick", "--to", "tab,midi", "--report", "report.json")
 _FAMILY = ("move", "lib/gate.lick", "--all-boxes", "--out", "family/")
 SCENES = (
     Scene("make", _MAKE),
@@ -83,23 +86,26 @@ SCENES = (
             (*_MAKE, "--shard", "2/2", "--out", "two"),
         ),
     ),
-    Scene("make --report", (*_MAKE, "--report", "report.json"), varies=frozenset({"report.json"})),
+    Scene("make --report", _REPORT, varies=frozenset({"report.json"})),
     Scene(
         "make --report again",
-        (*_MAKE, "--report", "report.json"),
-        prepared=((*_MAKE, "--report", "report.json"),),
+        _REPORT,
+        prepared=(_REPORT,),
+        changes={"lib/gate.lick": _GATE.replace("e8", "e5")},
         varies=frozenset({"report.json"}),
     ),
+    Scene("make a recording", ("make", "short.lick", "--to", "audio"), files={"short.lick": _SHORT, "notes.txt": _FOREIGN}),
     Scene(
         "make in two processes",
         ("make", "big", "--jobs", "2"),
         files={"big/one.lick": _big(1), "big/two.lick": _big(2), "notes.txt": _FOREIGN},
-        long=True,
+        chancy=True,
     ),
     Scene(
         "check --fix --in-place",
         ("check", "--fix", "--in-place", "lib"),
         files={**_USUAL, "lib/slips.lick": _SLIPS, "lib/slow/slips.lick": _SLIPS},
+        daily=True,
     ),
     Scene(
         "move to a file",
@@ -110,6 +116,7 @@ SCENES = (
         "move over a file",
         ("move", "lib/porch.lick", "--octave", "up", "--out", "moved.lick", "--overwrite"),
         files={**_USUAL, "moved.lick": _GATE},
+        daily=True,
     ),
     Scene("move to a folder", _FAMILY),
     Scene(
@@ -123,6 +130,7 @@ SCENES = (
         "box --svg again",
         ("box", "A blues", "2", "--svg", "box.svg"),
         prepared=(("box", "A blues", "1", "--svg", "box.svg"),),
+        daily=True,
     ),
     Scene("find in an index", ("find", "out", "box:1"), prepared=_BUILT, says=True),
     Scene("find in sources", ("find", "lib", "gate"), says=True),
