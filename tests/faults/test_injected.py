@@ -10,7 +10,10 @@ from injected import disturb
 from injecting import Fault, Server, compiled, missing
 from scenes import SCENES, Scene
 
-pytestmark = pytest.mark.skipif(bool(missing()), reason=missing() or "it works")
+pytestmark = [
+    pytest.mark.skipif(bool(missing()), reason=missing() or "it works"),
+    pytest.mark.xdist_group("faults"),  # one server for all of them
+]
 
 
 DAILY = [scene for scene in SCENES if scene.daily]
