@@ -386,6 +386,13 @@ def test_duplicates(run: Run) -> None:
     assert run("library", BLUES, "--duplicates") == (0, "no licks are alike\n", "")
 
 
+def test_the_headline_counts_what_the_tables_count(run: Run) -> None:
+    write("lib/a.lick", 'key A minor\n\nlick "One"\n| e5 - e5 - e5 - e5 - |\n\nlick "Two"\n| e5 zz |\n')
+    lines = run("library", "lib")[1].splitlines()
+    assert lines[0] == "1 lick in 1 file, 2 seconds of music (1 more with errors, not counted here)"
+    assert "keys        A minor: 1" in lines
+
+
 def test_a_family_alone_is_not_repeated(run: Run) -> None:
     write("lib/a.lick", 'key A minor\nbox 1\n\nlick "Mine"\n| e8 e5 B8 B5 G7 G5 D7 D5 |\n')
     assert run("move", "lib/a.lick", "--key", "C minor", "--out", "lib/b.lick")[0] == 0

@@ -77,7 +77,9 @@ def _overview(shelf: Shelf, library: str, form: str, most: int | None) -> None:
         screen.out(dumps(value, indent=2) + "\n")
         return
     minutes = f"{found.seconds / 60:.0f} minutes" if found.seconds >= 90 else f"{found.seconds:.0f} seconds"
-    lines = [f"{report.count(found.licks, 'lick')} in {report.count(found.files, 'file')}, {minutes} of music", ""]
+    good = report.count(found.licks - found.broken, "lick")
+    broken = f" ({found.broken:,} more with errors, not counted here)" if found.broken else ""
+    lines = [f"{good} in {report.count(found.files, 'file')}, {minutes} of music{broken}", ""]
     for name, counts in found.counts.items():
         if counts:
             lines += _list(_PLURALS[name], [f"{value}: {n:,}" for value, n in _first(counts, most)], len(counts))
@@ -134,7 +136,7 @@ def _wrong(found: Overview, library: str) -> Iterator[str]:
     else:
         yield f"{'findings':{_INDENT}}none"
     if found.broken:
-        yield f"{'':{_INDENT}}{report.count(found.broken, 'lick')} with errors, left out above: lickwright find {place} finding:error"
+        yield f"{'':{_INDENT}}{report.count(found.broken, 'lick')} with errors: lickwright find {place} finding:error"
     for name, n in found.without.items():
         if n:
             yield f"{'without':{_INDENT}}{name}: {report.count(n, 'lick')}; lickwright find {place} {name}:none"

@@ -25,7 +25,7 @@ class Overview(NamedTuple):
     licks: int
     files: int
     broken: int  # licks with errors
-    seconds: float  # of all together
+    seconds: float  # of those without errors, together
     counts: dict[
         str, dict[str, int]
     ]  # by what is counted ("key", "box" …), the commonest first; levels and boxes in order
@@ -42,7 +42,7 @@ class Overview(NamedTuple):
 def overview(connection: sqlite3.Connection) -> Overview:
     """Everything counted."""
     licks, files, broken, seconds = connection.execute(
-        "SELECT count(*), count(DISTINCT source_id), coalesce(sum(NOT ok), 0), coalesce(sum(seconds), 0) FROM licks"
+        "SELECT count(*), count(DISTINCT source_id), coalesce(sum(NOT ok), 0), coalesce(sum(seconds * ok), 0) FROM licks"
     ).fetchone()
     counts = {
         "key": _commonest(_grouped(connection, "key")),
