@@ -237,6 +237,33 @@ def test_a_swallowed_note_leaves_the_rest_early() -> None:
     assert c.score.right == 2
 
 
+def test_a_note_held_too_long_moves_the_rest_and_is_no_second_thing() -> None:
+    theirs = "| B5 B8 e5 e8 G7 G5 D7 D5 | A7 A5 E8 E5 - - . . ||"
+    c = _compare("| B5 B8 e5 e8 - G7 G5 D7 | D5 A7 A5 E8 E5 - - . ||", theirs)
+    assert _said(c) == ["1 3: from here on everything is an eighth note late"]
+
+
+def test_a_wrong_note_is_not_asked_for_its_release_too() -> None:
+    theirs = "| B5 B8 e5 e8 G7^9 -r D7 D5 ||"
+    c = _compare("| B5 B8 e5 e8 G6 - D7 D5 ||", theirs)
+    assert [d.kind for d in c.differences] == [Kind.FRET]
+
+
+def test_silence_of_whole_bars_is_free_in_other_note_values_too() -> None:
+    theirs = "| B5 B8 e5 e8 G7 G5 D7 D5 | A7 A5 E8 E5 - - . . ||"
+    mine = "| 1/4 . . . . | 1/4 . . . . | 1/4 B5 B8 e5 e8 | 1/4 G7 G5 D7 D5 | 1/4 A7 A5 E8 E5 | 1/4 - - . . ||"
+    c = _compare(mine, theirs, "tempo 200\n", "tempo 100\n")
+    assert c.alike, _said(c)
+    assert [said.kind for said in c.said] == ["spelling", "start"]
+
+
+def test_a_version_that_is_early_throughout_plays_nothing_together_by_that() -> None:
+    """Its one slow note meets the next one: that note is where it always was."""
+    c = _compare("| A5 - B5&D5 G5 e5 E5 E8 A7 | - ------- ||", "| . A5 B5 D5 G5 e5 E5 E8 | A7 ------- ||")
+    assert not [words for words in _said(c) if "together" in words]
+    assert _said(c)[0] == "1 1 &: you come in an eighth note early, and stay so"
+
+
 def test_a_pick_up_written_as_a_full_bar_is_in_its_place() -> None:
     theirs = "| e5 e8 | A5 B5 D5 G5 e5 E5 E8 A7 | A5 - - - - - ||"
     c = _compare("| . . . . . . e5 e8 | A5 B5 D5 G5 e5 E5 E8 A7 | A5 - - - - - . . ||", theirs, "", "pickup 1/4\n")

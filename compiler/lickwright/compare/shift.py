@@ -11,9 +11,7 @@ from collections.abc import Sequence
 
 _OUT_OF_TIME = 10  # one moment
 _CHANGE = 25  # a shift from here on: cheaper than three moments out of time, dearer than two
-_CHANGE_AT_ODD_BAR = (
-    6  # the same where a bar does not add up, several notes are missing or extra, or a figure leads there
-)
+_CHANGE_AT_ODD_BAR = 6  # the same where a bar does not add up, several notes are missing or extra
 _STARTS_SHIFTED = 18  # the whole version is shifted: cheaper than two moments out of time
 
 
@@ -26,7 +24,7 @@ def shifts(late: Sequence[int], cheap: Sequence[bool]) -> list[int]:
     came: list[list[int]] = []
     for k in range(1, len(late)):
         least = min(range(len(states)), key=costs.__getitem__)
-        change = costs[least] + (_CHANGE_AT_ODD_BAR if cheap[k] or _arrives(late, k) else _CHANGE)
+        change = costs[least] + (_CHANGE_AT_ODD_BAR if cheap[k] else _CHANGE)
         steps = [n if cost <= change else least for n, cost in enumerate(costs)]
         costs = [
             min(cost, change) + (_OUT_OF_TIME if s != late[k] else 0) for s, cost in zip(states, costs, strict=True)
@@ -38,11 +36,6 @@ def shifts(late: Sequence[int], cheap: Sequence[bool]) -> list[int]:
         at = steps[at]
         path.append(at)
     return _after_figures([states[n] for n in reversed(path)], late)
-
-
-def _arrives(late: Sequence[int], k: int) -> bool:
-    """Return whether a rushed or dragged figure ends before `k`, and what comes from there on is as late as `late[k]`."""
-    return 2 <= k < len(late) - 1 and late[k] == late[k + 1] and _between(late[k - 1], late[k - 2], late[k])
 
 
 def _between(value: int, one: int, other: int) -> bool:

@@ -109,7 +109,7 @@ def bend_instead(a: Sound, b: Sound, semitones: int) -> str:
 def _shapes(a: Sound, b: Sound, clock: tuple[int, int], late: int, semitones: int) -> Iterator[Otherwise]:
     """Bends, releases and vibratos. A wrong note is bent from another pitch: of its bends nothing is said."""
     right = a.pitch + semitones == b.pitch or a.dead or b.dead
-    gone: set[Curve] = set() if right else {*BENT}
+    gone: set[Curve] = set()
     for mine, theirs in _facing(_told(a), _told(b)):
         if mine is not None and theirs is not None and mine.technique.curve is theirs.technique.curve:
             yield from _one_shape(a, b, mine, theirs, clock, late, right)
