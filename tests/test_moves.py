@@ -252,6 +252,8 @@ def test_a_note_that_names_a_chord_of_the_old_key_is_pointed_out() -> None:
     one = moved("| e5 --- G5 --- | G7 --- ---- |", head, key="B minor")
     assert one.said == ("a note still names D7 and Am7, as in A minor: its words were not changed",)
     assert not moved("| e5 --- G5 --- | G7 --- ---- |", head, octave=1).said
+    over = moved('| e5 --- G5 --- | @"over Am7" G7 --- ---- |', 'key A minor\nlick "Porch light"\n', key="B minor")
+    assert over.said == ('the @"…" in bar 2 still names Am7, as in A minor: its words were not changed',)
     assert not moved("| e5 --- D7 --- |", 'key A minor\nlick "Porch light"\nnote Start on D7.\n', key="B minor").said
 
 

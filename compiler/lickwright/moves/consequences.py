@@ -20,7 +20,7 @@ from lickwright.music.chord import parse_chord
 from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.settings import Meant
 from lickwright.source import Span
-from lickwright.timeline import Timeline
+from lickwright.timeline import Timeline, bar_name
 
 HIGH = 20  # fret from which on little of the neck is left, and the body of most guitars is in the way
 _HANDS = "L4"  # codes of findings about hands and techniques
@@ -96,16 +96,20 @@ def high_up(old: Timeline, new: Timeline) -> Iterator[str]:
 
 
 def stale_chords(lick: Lick, book: Book, old: Timeline, new: Timeline) -> Iterator[str]:
-    """Says which `note` fields still name chords of the key that the lick has left."""
+    """Says which notes to the reader, and words over the music, still name chords of the key that the lick has left."""
     if old.settings.key is None or old.settings.key == new.settings.key:
         return
     charted = {str(entry.chord) for bar in old.settings.chords for entry in bar if entry.chord is not None}
-    for entries in (book.head, lick.fields):
-        for entry in entries:
-            names = _named(entry.text, charted) if isinstance(entry, Field) and entry.name == "note" else []
-            if names:
-                key = old.settings.key
-                yield f"a note still names {' and '.join(names)}, as in {key}: its words were not changed"
+    entries = (*book.head, *lick.fields)
+    texts = [("a note", entry.text) for entry in entries if isinstance(entry, Field) and entry.name == "note"]
+    for saying in old.sayings:
+        if saying.kind == "words":
+            number = old.bars[old.slots[saying.slot].bar].number
+            texts.append((f'the @"…" in {bar_name(number)}', saying.text))
+    for what, text in texts:
+        names = _named(text, charted)
+        if names:
+            yield f"{what} still names {' and '.join(names)}, as in {old.settings.key}: its words were not changed"
 
 
 def _named(text: str, charted: set[str]) -> list[str]:
