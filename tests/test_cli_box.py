@@ -54,7 +54,7 @@ def test_one_box(run: Run, arguments: tuple[str, ...], caption: str) -> None:
         ((), "a scale is missing"),
         (("A foo",), "no scale known here"),
         (("H blues",), "no note name"),
-        (("A",), "write A minor or A major"),
+        (("A",), "write A minor or A major for a scale, A chord for the chord"),
         (("A blues", "7"), "there is no box 7"),
         (("A major", "1", "--show", "finger"), "did you mean fingers?"),
         (("A major", "--tuning", "drp D"), "drop D?"),

@@ -25,7 +25,7 @@ _HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
   lickwright check porch.lick       find what is wrong
   lickwright make  porch.lick       write tab, MIDI and timing sheet into out/; --to audio the sound
   lickwright play  porch.lick       hear it
-  lickwright box   "A blues" 1      draw a scale box; --for FILE: where a lick lives
+  lickwright box   "A blues" 1      draw a box, or a chord (Am7); --for FILE: where a lick lives
   lickwright move  porch.lick --box 3        the lick in another box, key, octave or tuning
   lickwright compare mine.lick theirs.lick   where your version differs from the teacher's
   lickwright find  out 'bend box:2 level<=3'  licks of a library, by what is in them; --like FILE: by phrase

@@ -1,9 +1,10 @@
-"""`lickwright box`: a scale's boxes on the neck, or where the licks of a file live."""
+"""`lickwright box`: a scale's boxes, a chord's shapes and arpeggios on the neck, or where the licks of a file live."""
 
 from __future__ import annotations
 
+import re
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict
 
 import click
 
@@ -14,6 +15,7 @@ from lickwright.destination import Seal
 if TYPE_CHECKING:
     from lickwright.locate import Home
     from lickwright.music.box import BoxSpec
+    from lickwright.music.chord import Chord
     from lickwright.music.pitch import Key
     from lickwright.music.scale import Scale
     from lickwright.music.tuning import Tuning
@@ -22,12 +24,15 @@ if TYPE_CHECKING:
 _RUNNERS_UP = 3
 _SEAL = Seal(b"<!-- lickwright box ", b" -->\n")  # the last line of a picture
 
-_HELP = """Draw a scale's boxes on the neck, or find where a lick lives.
+_HELP = """Draw a scale's boxes or a chord on the neck, or find where a lick lives.
 
 \b
   lickwright box "A minor pentatonic"         all five boxes side by side
   lickwright box "A blues" 1 --show notes     one of them, note names in the dots
   lickwright box "C major" E shape            seven-note scales have shapes
+  lickwright box "Am7"                        a chord, as one hand holds it
+  lickwright box "A minor arpeggio" 1         its notes one by one, in a box
+  lickwright box "A minor triads"             on three strings, each inversion
   lickwright box "A blues" 1 --svg box1.svg   a picture to print
   lickwright box --for porch.lick             key, scale and box of each lick
 
@@ -40,7 +45,7 @@ box are worked out from its notes and chords, whatever key the lick declares.
 
 
 @click.command(short_help="Draw a scale's boxes; find where a lick lives.", help=_HELP)
-@click.argument("words", nargs=-1, metavar="SCALE [BOX]")
+@click.argument("words", nargs=-1, metavar="SCALE|CHORD [BOX]")
 @click.option("--for", "path", metavar="FILE", help="Say where the licks of FILE live, instead of drawing.")
 @click.option(
     "--show", default="degrees", show_default=True, metavar="WHAT", help="In the dots: degrees, notes, fingers."
@@ -77,17 +82,20 @@ def command(
         return _find(path, " ".join(words) or None)
     if not words:
         raise click.UsageError('a scale is missing: write "A minor pentatonic" say, or --for and a file')
-    from lickwright.diagram import necks, svg, text
+    from lickwright.diagram import chord_necks, necks, svg, text
 
     _one_of("--show", show, ("degrees", "notes", "fingers"))
     _one_of("--numbering", numbering, ("relative", "tonic"))
     try:
         spec = _box(" ".join(words[1:]))
-        key, scale = _scale(words[0], spec)
-        drawn = necks(
-            key, scale, _tuning(tuning), spec,
-            frets=frets, numbering=numbering, shown=show, capo=capo, left_handed=left_handed,
-        )  # fmt: skip
+        how: _How = {
+            "frets": frets, "numbering": numbering, "shown": show, "capo": capo, "left_handed": left_handed,
+        }  # fmt: skip
+        chord = _chord(words[0])
+        if chord is not None:
+            drawn = chord_necks(*chord, _tuning(tuning), spec, **how)
+        else:
+            drawn = necks(*_scale(words[0], spec), _tuning(tuning), spec, **how)
     except ValueError as e:
         raise click.UsageError(str(e)) from None
     if picture is None:
@@ -120,6 +128,35 @@ def _tuning(words: str) -> Tuning:
     return parse_tuning(words)
 
 
+class _How(TypedDict):
+    """How the neck is and how it is drawn."""
+
+    frets: int
+    numbering: str
+    shown: str
+    capo: int
+    left_handed: bool
+
+
+def _chord(words: str) -> tuple[str, Chord, str] | None:
+    """Kind of picture, chord, and its name: of `A minor arpeggio`, `Am triads`, `A minor chord`, or a symbol alone."""
+    from lickwright.diagram import KINDS
+    from lickwright.music.chord import parse_chord_name
+
+    *base, last = words.split() or [""]
+    kind = next((kind for kind in KINDS if last.lower() in (kind, f"{kind}s", kind.removesuffix("s"))), None)
+    if kind is None and len(base) == 0 and len(last.rstrip("#b")) > 1:
+        try:
+            chord = parse_chord_name(last)
+        except ValueError:
+            return None  # then it is a scale, whose words tell better what is wrong
+        return "chord", chord, str(chord)
+    if kind is None or not base:
+        return None
+    chord, name = parse_chord_name(" ".join(base)), " ".join(base)
+    return kind, chord, name[:1].upper() + name[1:]
+
+
 def _scale(words: str, spec: BoxSpec | None) -> tuple[Key, Scale]:
     """`A minor pentatonic`, `A blues`, `D dorian`, `E 1 b3 4 5 b7`: a tonic, then a mode, a scale or degrees.
 
@@ -132,6 +169,10 @@ def _scale(words: str, spec: BoxSpec | None) -> tuple[Key, Scale]:
     words = " ".join(words.split())
     first, _, rest = words.partition(" ")
     first = first[:1].upper() + first[1:].lower()  # "eb locrian" can only mean Eb locrian
+    if not rest and re.fullmatch("[A-G][#b]?", first):
+        raise ValueError(
+            f'"{first}" does not say what: write {first} minor or {first} major for a scale, {first} chord for the chord'
+        )
     words = f"{first} {rest}".rstrip()
     if not rest or rest.lower() in (*MODES, *MODE_ALIASES):
         key = parse_key(words)

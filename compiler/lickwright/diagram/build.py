@@ -39,10 +39,10 @@ def necks(
     A scale or tuning that has no boxes is shown on the whole neck as well. `frets` counts from the nut.
     """
     free = max(1, frets - capo)
-    drawing = _Drawing(key, scale, tuning, shown, free, capo, left_handed)
+    drawing = Drawing(key, scale, tuning, shown, free, capo, left_handed)
     if spec is None:
         found = neighbours(key, scale, tuning, free, numbering)
-        boxes = _climbing(found)
+        boxes = climbing(found)
         if boxes:
             said = ", ".join(words for words in (_lower(boxes, found), _counted(scale, boxes, numbering)) if words)
             return tuple(drawing.boxes([box], box.name, said) for box in boxes)
@@ -53,7 +53,7 @@ def necks(
     return (drawing.boxes(where.boxes, where.name, where.numbering),)
 
 
-def _climbing(boxes: Iterable[Box]) -> list[Box]:
+def climbing(boxes: Iterable[Box]) -> list[Box]:
     """One placement of each box, up the neck: from box 1 on by number, shapes from the lowest.
 
     A box that would start beyond the neck is shown where it lies lower.
@@ -97,12 +97,21 @@ def _one_place(spec: BoxSpec, key: Key, scale: Scale, tuning: Tuning, frets: int
     return where
 
 
-class _Drawing:
+class Drawing:
     """Everything that the pictures of one call share."""
 
     def __init__(
-        self, key: Key, scale: Scale, tuning: Tuning, shown: str, frets: int, capo: int, left_handed: bool
+        self,
+        key: Key,
+        scale: Scale,
+        tuning: Tuning,
+        shown: str,
+        frets: int,
+        capo: int,
+        left_handed: bool,
+        title: str = "",
     ) -> None:
+        self._title = title or f"{key.tonic} {scale}"
         self._key = key
         self._scale = scale
         self._tuning = tuning
@@ -112,12 +121,15 @@ class _Drawing:
         self._left_handed = left_handed
         self._third = 3 if is_minor(scale) else 4
 
-    def boxes(self, boxes: Sequence[Box], caption: str, numbering: str) -> Neck:
-        """One picture of one box, or of several side by side."""
+    def boxes(
+        self, boxes: Sequence[Box], caption: str, numbering: str, held_by: dict[Place, int] | None = None
+    ) -> Neck:
+        """One picture of one box, or of several side by side; `held_by` are the fingers of a chord held at once."""
         places = frozenset[Place]().union(*(box.places for box in boxes))
-        held = frozenset[Place]().union(*(self._grip(box) for box in boxes[:1]))
-        fingers: dict[Place, int] = {}
-        if self._shown == "fingers":
+        whole_chord = held_by is not None
+        held = frozenset[Place]() if whole_chord else frozenset[Place]().union(*(self._grip(box) for box in boxes[:1]))
+        fingers: dict[Place, int] = held_by or {}
+        if self._shown == "fingers" and not whole_chord:
             for box in reversed(boxes):
                 fingers |= _fingers(box)
         low = min([box.low for box in boxes] + [fret for _, fret in places])
@@ -159,10 +171,9 @@ class _Drawing:
         high = max(high, min(low + _FEWEST_FRETS - (low > 0), self._frets))
         chord = f"{self._key.tonic}{'m' if self._third == 3 else ''}" if held else ""
         dots = tuple(self._dot(place, place in held, fingers) for place in sorted(places))
-        title = f"{self._key.tonic} {self._scale}"
         remark = ", ".join(word for word in (numbering, *self._as_fingered()) if word)
         return Neck(
-            title, caption, self._tuning.labels, low, high, dots, chord, remark, self._left_handed
+            self._title, caption, self._tuning.labels, low, high, dots, chord, remark, self._left_handed
         )  # fmt: skip
 
     def _as_fingered(self) -> list[str]:

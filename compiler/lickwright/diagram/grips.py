@@ -1,13 +1,15 @@
-"""The chord shape inside a box: which of its notes are held at once.
+"""Chord shapes: which notes of a box are held at once.
 
-In: the places of a box, the tonic, the open strings. Out: the places of the tonic's chord that one hand can hold, as
-players know them: E shape, D shape and so on come out by themselves. Copies no grip.
+In: the places of a box, a chord, the open strings. Out: the places that one hand can hold, as players know them: E shape,
+D shape and so on come out by themselves. Copies no grip.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from itertools import product
 
+from lickwright.music.chord import Chord
 from lickwright.music.fretboard import Open, Place
 
 _FINGERS = 4
@@ -57,3 +59,83 @@ def _fingers(held: list[Place]) -> int:
             count += 1
         before = (string, fret)
     return count
+
+
+# --- any chord -------------------------------------------------------------------------------------------------------
+
+_REACH = 4  # frets that a held shape spans
+
+
+def voicing(places: Iterable[Place], chord: Chord, opens: Open) -> frozenset[Place]:
+    """The fullest way to hold a chord with these places; empty where one hand cannot.
+
+    The lowest note is the bass, then comes a chord note on every string to the thin end, or to where fingers run out;
+    one string inside may be left out. Every note of the chord sounds, but for a perfect fifth, and a ninth under an
+    eleventh or thirteenth, that there are too few strings for.
+    """
+    best: tuple[tuple[float, ...], frozenset[Place]] = ((), frozenset())
+    for shape in _shapes(places, chord, opens):
+        merit = _merit(shape, chord, opens)
+        if merit is not None and (not best[1] or merit > best[0]):
+            best = merit, frozenset(shape)
+    return best[1]
+
+
+def _shapes(places: Iterable[Place], chord: Chord, opens: Open) -> Iterator[list[Place]]:
+    bass = (chord.bass or chord.root).pc
+    offers: dict[int, list[int]] = {}
+    for string, fret in sorted(places):
+        offers.setdefault(string, []).append(fret)
+    for first in sorted(offers, reverse=True):
+        for low in (fret for fret in offers[first] if (opens[first - 1] + fret) % 12 == bass):
+            for last in range(first - 1, 0, -1):
+                choices = [[*offers.get(string, []), None] for string in range(first - 1, last, -1)]
+                for frets in product(*choices, offers.get(last, [])):
+                    held = [(first - 1 - n, fret) for n, fret in enumerate(frets) if fret is not None]
+                    yield [(first, low), *held]
+
+
+def _merit(shape: list[Place], chord: Chord, opens: Open) -> tuple[float, ...] | None:
+    """More is better, None where no hand holds it or a note is missing that the chord is named for."""
+    fretted = [fret for _, fret in shape if fret]
+    missing = shape[0][0] - shape[-1][0] + 1 - len(shape)
+    if len(shape) < _FEWEST or missing > 1 or _fingers(shape) > _FINGERS:
+        return None
+    if fretted and max(fretted) - min(fretted) >= _REACH:
+        return None
+    if fretted and any(fret == 0 for _, fret in shape) and max(fretted) > _REACH:
+        return None  # open strings sound with the first frets, not with a hand far up
+    sounding = [(opens[string - 1] + fret - chord.root.pc) % 12 for string, fret in shape]
+    wanted = {interval % 12 for interval in chord.intervals}
+    spare = {7} if len(wanted) > 3 else set()
+    spare |= {2} if {14, 17} <= set(chord.intervals) or {14, 21} <= set(chord.intervals) else set()
+    left_out = wanted - set(sounding)
+    if not left_out <= spare:
+        return None
+    pitches = [opens[string - 1] + fret for string, fret in shape]
+    climbs = all(low < high for low, high in zip(pitches, pitches[1:], strict=False))
+    plain = {0, 3, 4, 5, 7}
+    coloured = sum(sounding.count(above) - 1 for above in set(sounding) - plain)  # a seventh twice adds nothing
+    thirds = sum(sounding.count(above) - 1 for above in set(sounding) & {3, 4, 5})
+    fifth_above = sounding[1] in (0, 6, 7, 8)
+    return (
+        climbs, -missing, -len(left_out), len(shape) - coloured, -_fingers(shape), -thirds, fifth_above,
+        -(max(fretted, default=0) - min(fretted, default=0)), -sum(fretted),
+    )  # fmt: skip
+
+
+def fingers_of(places: Iterable[Place]) -> dict[Place, int]:
+    """A finger for each place of a held shape, 0 for open strings: from the lowest fret and the thickest string on.
+
+    A finger lies flat over its fret where there would not be enough of them otherwise.
+    """
+    shape = sorted(places, key=lambda place: (place[1], -place[0]))
+    fretted = [place for place in shape if place[1]]
+    barre = len(fretted) > _FINGERS
+    fingers = {place: 0 for place in shape if not place[1]}
+    finger, lowest = 0, min((fret for _, fret in fretted), default=0)
+    for n, place in enumerate(fretted):
+        flat = barre and n > 0 and place[1] == fretted[n - 1][1] and (place[1] == lowest or finger == _FINGERS)
+        finger = finger if flat else min(_FINGERS, finger + 1)
+        fingers[place] = finger
+    return fingers

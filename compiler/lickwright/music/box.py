@@ -33,7 +33,7 @@ from lickwright.music.tuning import Tuning
 from lickwright.report import listed
 
 __all__ = [
-    "BLUE", "OPEN", "SHAPES", "Area", "Box", "BoxSpec", "area", "five_positions", "neighbours", "parse_box",
+    "BLUE", "OPEN", "SHAPES", "Area", "Box", "BoxSpec", "area", "chosen", "five_positions", "neighbours", "parse_box",
     "pentatonic_boxes", "played", "three_per_string", "window",
 ]  # fmt: skip
 
@@ -65,15 +65,22 @@ def area(
     if key is None or scale is None:
         raise ValueError(f"{_asked(spec)} wants a key: add one, A minor say, or write frets 5-8")
     _refuse(spec, scale, tuning)
-    found = neighbours(key, scale, tuning, frets, numbering)
-    wanted = [box for box in found if _matches(box, spec)]
     if spec.numbers and spec.shape:
         _refuse_contradiction(spec, key, scale, numbering)
-    if not wanted or len({box.label for box in wanted}) < len(spec.numbers):
-        raise ValueError(f"{_asked(spec)} does not fit on a neck of {frets} frets in {key.tonic} {scale}")
-    if spec.at is not None:
-        wanted = _nearest_placements(wanted, spec.at)
+    found = neighbours(key, scale, tuning, frets, numbering)
+    wanted = chosen(found, spec, f"on a neck of {frets} frets in {key.tonic} {scale}")
     return _union(wanted, _numbering_note(spec, key, scale, numbering))
+
+
+def chosen(found: Iterable[Box], spec: BoxSpec, where: str) -> list[Box]:
+    """Those of the boxes that a number or a shape means, every octave unless `at` names one.
+
+    Raises `ValueError` where one is not there; `where` says in what, for the message.
+    """
+    wanted = [box for box in found if _matches(box, spec)]
+    if not wanted or len({box.label for box in wanted}) < len(spec.numbers):
+        raise ValueError(f"{_asked(spec)} does not fit {where}")
+    return wanted if spec.at is None else _nearest_placements(wanted, spec.at)
 
 
 def _asked(spec: BoxSpec) -> str:

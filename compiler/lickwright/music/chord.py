@@ -12,7 +12,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.music.pitch import PLAIN_NAMES, Key, NoteName, note_name, parse_note_name
+from lickwright.music.pitch import PLAIN_NAMES, Degree, Key, NoteName, note_name, parse_note_name
 
 _SYMBOL = re.compile(
     r"(?P<root>[A-G](?:#|b)?)"
@@ -49,6 +49,24 @@ class Chord:
         own = {(self.root.pc + interval) % 12 for interval in self.intervals}
         return frozenset(own if self.bass is None else own | {self.bass.pc})
 
+    @property
+    def degrees(self) -> tuple[Degree, ...]:
+        """Its notes as chord players name them, in the order of `intervals`: 1 b3 5 b7 9."""
+        return tuple(_named(interval, self.intervals) for interval in self.intervals)
+
+    @property
+    def is_minor(self) -> bool:
+        """A minor third and no major one."""
+        return 3 in self.intervals and 4 not in self.intervals
+
+    def tone(self, pitch: int) -> str:
+        """What a note is in the chord: "1", "b3", "9"; the bass of a slash chord by its letter; "" where it is none."""
+        above = (pitch - self.root.pc) % 12
+        for degree in self.degrees:
+            if degree.semitones == above:
+                return str(degree)
+        return str(self.bass) if self.bass is not None and pitch % 12 == self.bass.pc else ""
+
     def transposed(self, semitones: int, key: Key | None = None) -> Chord:
         """The same chord so many semitones up, its notes spelled as `key` (the key arrived in) spells them."""
         root = _moved(self.root, semitones, key)
@@ -60,6 +78,40 @@ class Chord:
 
     def __str__(self) -> str:
         return self.symbol
+
+
+# Degrees of intervals in semitones above the root; a second reading where another interval of the chord asks for it.
+_INTERVALS = {
+    0: (1, 0), 2: (2, 0), 3: (3, -1), 4: (3, 0), 5: (4, 0), 6: (5, -1), 7: (5, 0), 8: (5, 1), 9: (6, 0), 10: (7, -1),
+    11: (7, 0), 13: (9, -1), 14: (9, 0), 15: (9, 1), 17: (11, 0), 18: (11, 1), 20: (13, -1), 21: (13, 0),
+}  # fmt: skip
+_DIMINISHED_SEVENTH = (3, 6, 9)
+
+
+def _named(interval: int, others: tuple[int, ...]) -> Degree:
+    if interval == 9 and set(_DIMINISHED_SEVENTH) <= set(others):
+        return Degree(7, -2)
+    return Degree(*_INTERVALS[interval])
+
+
+_QUALITIES = {
+    "major": "", "minor": "m", "diminished": "dim", "augmented": "aug", "minor 7": "m7", "major 7": "maj7",
+    "dominant 7": "7", "minor 7th": "m7", "major 7th": "maj7", "dominant 7th": "7", "diminished 7": "dim7",
+    "half diminished": "m7b5", "half-diminished": "m7b5",
+}  # fmt: skip
+
+
+def parse_chord_name(text: str) -> Chord:
+    """A symbol, `Am7`, or a root and its kind in words, `A minor`, `C major 7`; the root's capital may be missing.
+
+    Raises `ValueError`, in a player's words, for what is no chord.
+    """
+    root, _, words = " ".join(text.split()).partition(" ")
+    root = root[:1].upper() + root[1:]
+    chord = parse_chord(root + _QUALITIES.get(words.lower(), words.replace(" ", "")) if words else root)
+    if chord is None:
+        raise ValueError(f'"{text}" is no chord')
+    return chord
 
 
 def _moved(name: NoteName, semitones: int, key: Key | None) -> NoteName:

@@ -1,0 +1,198 @@
+"""Chords on a neck: an arpeggio in the five boxes, the shapes of a chord, its triads on three strings.
+
+In: a chord and what the user asks for, read. Out: `Neck` values. Raises `ValueError` in a player's words where there is
+no such place. The shapes are worked out from the tuning (`grips.py`); none is copied. Draws nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from lickwright.diagram.build import Drawing, climbing
+from lickwright.diagram.facts import Neck
+from lickwright.diagram.grips import fingers_of, voicing
+from lickwright.music.box import OPEN, BoxSpec, area, chosen, neighbours
+from lickwright.music.box import window as scale_window
+from lickwright.music.chord import Chord
+from lickwright.music.fretboard import Place
+from lickwright.music.pitch import Key
+from lickwright.music.positions import Box
+from lickwright.music.scale import Scale, parse_scale
+from lickwright.music.tuning import Tuning
+
+KINDS = ("arpeggio", "chord", "triads")
+_INVERSIONS = ("root position", "first inversion", "second inversion")
+_WITHOUT_BOXES = 4  # frets of a shape's window where the tuning has no boxes
+_MOVABLE = "shapes without open strings move along the neck with their root"
+
+
+def chord_necks(
+    kind: str,
+    chord: Chord,
+    name: str,
+    tuning: Tuning,
+    spec: BoxSpec | None,
+    *,
+    frets: int = 22,
+    numbering: str = "relative",
+    shown: str = "degrees",
+    capo: int = 0,
+    left_handed: bool = False,
+) -> tuple[Neck, ...]:
+    """The pictures of a chord as one of `KINDS`; all of them without a spec. `name` is its title, `frets` from the nut."""
+    free = max(1, frets - capo)
+    key, scale = _as_scale(chord)
+    title = f"{name} {kind}" if kind == "arpeggio" else name if name.endswith(kind) else f"{name}, {_SAID[kind]}"
+    drawing = Drawing(key, scale, tuning, shown, free, capo, left_handed, title)
+    if kind == "triads":
+        return tuple(_triads(drawing, chord, tuning, spec, free))
+    boxes = _boxes(chord, key, scale, tuning, free, numbering)
+    if kind == "chord":
+        return tuple(_shapes(drawing, boxes, chord, tuning, spec, free))
+    if spec is None and boxes:
+        return tuple(drawing.boxes([box], box.name, "") for box in climbing(boxes))
+    if spec is None or spec.any:
+        return drawing.whole()
+    if spec.window is not None:
+        where = area(spec, key, scale, tuning, free)
+        assert where is not None, "a window is an area"
+        return (drawing.boxes(where.boxes, where.name, ""),)
+    _want_boxes(boxes, tuning)
+    wanted = _one_place(chosen(boxes, spec, f"on a neck of {free} frets"), spec)
+    return (drawing.boxes(wanted, " and ".join(box.name for box in wanted), ""),)
+
+
+_SAID = {"chord": "chord shapes", "triads": "triads on three strings"}
+
+
+def _as_scale(chord: Chord) -> tuple[Key, Scale]:
+    """The chord's notes as a scale on its root, spelled as the chord names them."""
+    degrees = {degree.semitones: degree for degree in reversed(chord.degrees)}
+    own = tuple(degrees[above] for above in sorted(degrees))
+    return Key(chord.root, "minor" if chord.is_minor else "major"), Scale("chord", own)
+
+
+def _boxes(chord: Chord, key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str) -> tuple[Box, ...]:
+    """The chord's notes in the windows of the five pentatonic boxes, one fret wider where one would be missing."""
+    boxes = []
+    pentatonic = parse_scale("minor pentatonic" if chord.is_minor else "major pentatonic", None)
+    for box in neighbours(key, pentatonic, tuning, frets, numbering):
+        tries = ((box.low, box.high), (box.low, box.high + 1), (box.low - 1, box.high))
+        windows = [scale_window(low, high, key, scale, tuning) for low, high in tries if low >= 0 and high <= frets]
+        best = min(windows, key=lambda found: len(found.gaps))
+        boxes.append(box._replace(low=best.low, high=best.high, places=best.places, blue=frozenset()))
+    return tuple(boxes)
+
+
+def _want_boxes(boxes: Sequence[Box], tuning: Tuning) -> None:
+    if not boxes:
+        raise ValueError(f"boxes want the intervals of standard tuning, not those of {tuning}: write frets 5-8 say")
+
+
+def _one_place(boxes: list[Box], spec: BoxSpec) -> list[Box]:
+    """Of each box the lowest placement, or those that `at` has chosen already."""
+    if spec.at is not None:
+        return boxes
+    labels = dict.fromkeys(box.label for box in boxes)
+    return [min((box for box in boxes if box.label == label), key=lambda box: box.low) for label in labels]
+
+
+# --- shapes ----------------------------------------------------------------------------------------------------------
+
+
+def _shapes(
+    drawing: Drawing, boxes: Sequence[Box], chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int
+) -> Iterator[Neck]:
+    """The chord as one hand holds it, in each of the boxes that have it."""
+    found = boxes or _windows(chord, tuning, frets)
+    if spec is not None and spec.any:
+        spec = None
+    if spec is not None and spec.window is not None:
+        low, high = spec.window
+        places = frozenset((s, f) for s, f in _tones(chord, tuning, min(high, frets)) if low <= f)
+        wanted = [Box(f"frets {low}-{high}", "", low, high, places, frozenset())]
+    elif spec is not None:
+        _want_boxes(boxes, tuning)
+        wanted = _one_place(chosen(boxes, spec, f"on a neck of {frets} frets"), spec)
+    else:
+        low, high = OPEN
+        near = frozenset(place for place in _tones(chord, tuning, min(high, frets)) if low <= place[1])
+        wanted = [Box("open position", "", low, high, near, frozenset()), *_lowest(found)]
+    every = [(box, voicing(box.places, chord, tuning.nominal)) for box in wanted]
+    held = [
+        (box, places) for n, (box, places) in enumerate(every) if places and places not in [p for _, p in every[:n]]
+    ]
+    if not held:
+        raise ValueError(f"one hand cannot hold {chord} there: leave the box out to see where it can")
+    for box, places in sorted(held, key=lambda one: min(fret for _, fret in one[1])):
+        low, high = min(fret for _, fret in places), max(fret for _, fret in places)
+        shape = box._replace(low=low, high=high, places=places)
+        at = box.name.partition(", frets")[0]
+        caption = f"{at}: {_grip_words(places, tuning)}"
+        yield drawing.boxes([shape], caption, _MOVABLE, fingers_of(places))
+
+
+def _lowest(boxes: Sequence[Box]) -> list[Box]:
+    labels = dict.fromkeys(box.label for box in boxes)
+    return [min((box for box in boxes if box.label == label), key=lambda box: box.low) for label in labels]
+
+
+def _grip_words(places: frozenset[Place], tuning: Tuning) -> str:
+    """As players write it, thick to thin: `x 0 2 0 1 0`."""
+    held = dict(places)
+    return " ".join(str(held.get(string, "x")) for string in range(tuning.strings, 0, -1))
+
+
+def _tones(chord: Chord, tuning: Tuning, frets: int) -> Iterator[Place]:
+    for string in range(1, tuning.strings + 1):
+        for fret in range(frets + 1):
+            if (tuning.open(string) + fret) % 12 in chord.pitch_classes:
+                yield string, fret
+
+
+def _windows(chord: Chord, tuning: Tuning, frets: int) -> list[Box]:
+    """Where a tuning has no boxes: four frets from the root on each of the three thickest strings."""
+    found, bass = [], (chord.bass or chord.root).pc
+    for string in range(tuning.strings, max(0, tuning.strings - 3), -1):
+        low = (bass - tuning.open(string)) % 12
+        high = min(frets, low + _WITHOUT_BOXES - 1)
+        places = frozenset((s, f) for s, f in _tones(chord, tuning, high) if low <= f)
+        found.append(Box(f"root on string {string}", "", low, high, places, frozenset()))
+    return found
+
+
+# --- triads ----------------------------------------------------------------------------------------------------------
+
+
+def _triads(drawing: Drawing, chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int) -> Iterator[Neck]:
+    """The chord's three notes as close together as they go, on three neighbouring strings, in each inversion."""
+    tones = tuple(interval % 12 for interval in chord.intervals)
+    if len(tones) != 3 or chord.bass is not None:
+        raise ValueError(f"triads have three notes: {chord} has {len(chord.pitch_classes)}; leave out the word triads")
+    sets = range(1, tuning.strings - 1)
+    if spec is not None and not spec.any:
+        if not spec.numbers or not set(spec.numbers) <= set(sets):
+            raise ValueError(f"triads are shown by their thinnest string: write 1 to {len(sets)}, or nothing for all")
+        sets_asked: Sequence[int] = spec.numbers
+    else:
+        sets_asked = sets
+    for top in sets_asked:
+        found = []
+        for turn in range(3):
+            order = [*tones[turn:], *(tone + 12 for tone in tones[:turn])]
+            places = _stacked(order, chord.root.pc, top + 2, tuning)
+            if max(fret for _, fret in places) <= frets:
+                found.append((min(fret for _, fret in places), _INVERSIONS[turn], places))
+        for low, inversion, places in sorted(found, key=lambda one: one[0]):
+            names = " ".join(tuning.label(string) for string in (top + 2, top + 1, top))
+            box = Box(f"strings {names}", "", low, max(fret for _, fret in places), places, frozenset())
+            yield drawing.boxes([box], f"strings {names}, {inversion}", _MOVABLE, fingers_of(places))
+
+
+def _stacked(tones: Sequence[int], root: int, thick: int, tuning: Tuning) -> frozenset[Place]:
+    """Three tones upwards, one a string from `thick` on, at the lowest place where no fret is below the nut."""
+    first = (root + tones[0] - tuning.open(thick)) % 12 + tuning.open(thick)
+    pitches = [first + tone - tones[0] for tone in tones]
+    frets = [pitch - tuning.open(thick - n) for n, pitch in enumerate(pitches)]
+    up = 12 if min(frets) < 0 else 0
+    return frozenset((thick - n, fret + up) for n, fret in enumerate(frets))
