@@ -58,7 +58,7 @@ def _below(top: str, leave_out: str | None) -> Iterator[Found]:
         shown, below, real = folders.pop()
         try:
             with os.scandir(shown) as entries:
-                here = [(entry.name, entry.is_symlink(), entry.is_dir()) for entry in entries]
+                here = [(entry.name, entry.is_symlink(), _is_folder(entry)) for entry in entries]
         except OSError as e:
             message = f"the folder cannot be read: {reason(e)}"
             yield Found(shown, UNREADABLE.at(Span(0, 0), message, "check who may read it"))
@@ -73,3 +73,11 @@ def _below(top: str, leave_out: str | None) -> Iterator[Found]:
         for name, linked, folder in reversed(here):
             if folder and not linked and name[0] != "." and inside + name != leave_out:
                 folders.append((at + name, f"{below}/{name}" if below else name, inside + name))
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    """Whether an entry is a folder or leads to one; a link in a circle does not, and whoever reads it says so."""
+    try:
+        return entry.is_dir()
+    except OSError:
+        return False

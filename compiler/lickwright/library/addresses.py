@@ -83,12 +83,12 @@ def exists(address: str) -> bool:
     """Whether something is there, as seen from this process; what cannot be asked is not."""
     if not far(address):
         return os.path.exists(address)
-    at = spot(address)
     try:
+        at = spot(address)
         with answering():
             at.fs.invalidate_cache()
             return bool(at.fs.exists(at.path))
-    except OSError:
+    except (NoAddress, OSError):
         return False
 
 

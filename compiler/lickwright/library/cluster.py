@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import logging
 import os
+import re
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -29,6 +30,7 @@ PATIENCE = 120.0  # seconds in which not one chunk comes back, though they take 
 _AHEAD = 32  # chunks a worker that are handed over at a time: joblib asks for more on threads that our manifest does not know
 _LOOK = 0.25  # seconds between two looks at how the cluster is
 _QUIET = 8  # looks in a row at which something is missing, yet nothing is under way
+_ADDRESS = re.compile(r"(?:[a-z]+://)?(?:\[[0-9A-Fa-f:.]+\]|[^\s/:\[\]]+):[0-9]{1,5}|inproc://\S+")
 
 
 class NoCluster(Exception):
@@ -91,6 +93,8 @@ class Cluster:
 
 
 def _connected(address: str) -> Any:
+    if _ADDRESS.fullmatch(address) is None:
+        raise NoCluster(f"{address} is no address of a scheduler: write it as tcp://name:8786")
     try:
         import_module("joblib")
         distributed = import_module("distributed")
@@ -98,7 +102,9 @@ def _connected(address: str) -> Any:
         raise NoCluster("--cluster works with dask and joblib: pip install 'lickwright[cluster]'") from None
     logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what matters is said in our words
     try:
-        return distributed.Client(address, timeout=ANSWER, set_as_default=False)
+        # A client that did not get as far as a connection waits for it once more when it is thrown away, and complains.
+        quiet = type("Client", (distributed.Client,), {"__del__": lambda self: None})
+        return quiet(address, timeout=ANSWER, set_as_default=False)
     except Exception as e:
         raise NoCluster(
             f"the cluster at {address} does not answer: is it the scheduler's address, tcp://name:8786 say?"
