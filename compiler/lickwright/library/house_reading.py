@@ -96,10 +96,24 @@ class _Reading:
         if row.section == "fields":
             field, words = read
             self._fields[row.name] = Given(field, words, self._where[path].value)
+        elif row.section == "make" and row.name == "out":
+            self._place(path, read)
         elif row.section == "make":
-            self._make[row.name] = os.path.join(os.path.dirname(self._source.name), read) if row.name == "out" else read
+            self._make[row.name] = read
         else:
             self._required = {name: self._word(self._where[path].value, name) for name in read}
+
+    def _place(self, path: Path, name: str) -> None:
+        """The folder to write into: below the house's own by real path too, since a link may have come with the library."""
+        here = os.path.dirname(self._source.name)
+        out = os.path.join(here, name)
+        if "://" not in here:
+            real, home = os.path.realpath(out), os.path.realpath(here or ".")
+            if real != home and not real.startswith(os.path.join(home, "")):
+                message = f"`{name[:60]}` is a link that leads out of this folder: only --out leads there"
+                self._report(VALUE, path, message, "name a folder below that of lickwright.toml", name)
+                return
+        self._make["out"] = out
 
     def _weigh(self, path: Path, code: str, value: Any) -> None:
         """One line of [findings]."""
