@@ -183,6 +183,11 @@ def temporary_beside(path: str) -> str:
     return os.path.join(os.path.dirname(path), f"{TEMPORARY}{os.urandom(8).hex()}.tmp")
 
 
+def is_temporary(name: str) -> bool:
+    """Whether a file of this name is one that was not yet in its place when its command was killed."""
+    return _NAME.match(name) is not None
+
+
 def write_all(handle: int, data: bytes | Iterable[bytes]) -> None:
     """Writes all of `data`, as a whole or in pieces, however little the system takes at once. Raises OSError."""
     for piece in (data,) if isinstance(data, bytes) else data:
@@ -253,7 +258,7 @@ def sweep(folder: str) -> None:
     except OSError:
         return
     for name in names:
-        if _NAME.match(name):
+        if is_temporary(name):
             path = os.path.join(folder, name)
             with suppress(OSError):
                 if stat.S_ISREG(os.lstat(path).st_mode) and _abandoned(path):

@@ -83,7 +83,7 @@ def command(
         raise click.UsageError("--title goes with --like; to find a title, ask for title:words")
     if path == library == "-":
         raise click.UsageError("only one of the two can be standard input")
-    from lickwright.cli.shelves import opened
+    from lickwright.cli.shelves import opened, unusable
     from lickwright.library.query import Unclear
     from lickwright.library.search import understood
     from lickwright.library.shelf import Unusable
@@ -104,7 +104,7 @@ def command(
         screen.err(_complaint(text, e))
         return screen.Exit.USAGE
     except Unusable as e:
-        raise click.UsageError(f"the index in {report.safe(library)} cannot be used: {e}") from None
+        return unusable(library, e)
     return code
 
 

@@ -44,7 +44,7 @@ they nearly are: a note in eight may differ. What lickwright move made of a lick
 @click.option("--limit", type=click.IntRange(1), metavar="N", help=f"Of each list at most N; {_SHOWN} if not said.")
 def command(library: str, duplicates: bool, families: bool, form: str, limit: int | None) -> int:
     """Its help is `_HELP`, since it shows examples."""
-    from lickwright.cli.shelves import opened
+    from lickwright.cli.shelves import opened, unusable
     from lickwright.library.shelf import Unusable
 
     if families and not duplicates:
@@ -58,7 +58,7 @@ def command(library: str, duplicates: bool, families: bool, form: str, limit: in
             else:
                 _overview(shelf, library, form, most)
     except Unusable as e:
-        raise click.UsageError(f"the index in {report.safe(library)} cannot be used: {e}") from None
+        return unusable(library, e)
     return code
 
 

@@ -137,6 +137,9 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
     paths = tuple(map(here, paths))
     chosen = preferred(context, houses.named(paths[0]))  # for what holds for the whole run
     out = here(chosen["out"])
+    usual = context.get_parameter_source("out") is click.core.ParameterSource.DEFAULT and out == context.params["out"]
+    if usual and os.path.islink(out):  # where a house's own `out` leads was looked at when it was read
+        raise click.UsageError(f"{out} is a link to another place: say --out {out} to write there")
     library = any(os.path.isdir(path) for path in paths)
     if any(map(far, (*paths, out))):
         return _far(context, paths, out, houses, chosen["jobs"] or _cores())

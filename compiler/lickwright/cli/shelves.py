@@ -11,15 +11,13 @@ import time
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-import click
-
 from lickwright import report
 from lickwright.cli import screen
 
 if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
     from lickwright.library.search import Hit
-    from lickwright.library.shelf import Shelf
+    from lickwright.library.shelf import Shelf, Unusable
     from lickwright.pipeline import Compilation
 
 _SLOW = 2.0  # seconds to read a library, after which it is said how it goes faster
@@ -28,20 +26,27 @@ _SLOW = 2.0  # seconds to read a library, after which it is said how it goes fas
 def opened(path: str) -> tuple[Shelf, int]:
     """The library of that name, and the exit code so far: files that cannot be read count, errors in the music do not.
 
-    An index that a build keeps is asked without loading the compiler.
+    An index that a build keeps is asked without loading the compiler. Raises `Unusable` where it cannot be asked.
     """
-    from lickwright.library.shelf import Unusable, is_kept, kept
+    from lickwright.library.shelf import is_kept, kept
 
     if path == "-" or not is_kept(path):
         return _read(path)
-    try:
-        shelf = kept(path)
-        left = shelf.left_out()
-        if left:  # files that were made one by one, say: they are in the manifest and not in the index
-            shelf.bring_in(_compiled(left))
-    except Unusable as e:
-        raise click.UsageError(f"the index in {report.safe(path)} cannot be used: {e}") from None
+    shelf = kept(path)
+    shelf.complete(_compiled)
     return shelf, screen.Exit.FINE
+
+
+def unusable(path: str, why: Unusable) -> int:
+    """Says that the index in the folder `path` cannot be used and what to do; gives the exit code."""
+    from lickwright.files import UNREADABLE
+    from lickwright.library.manifest import NAME
+    from lickwright.source import Source, Span
+
+    source = Source(os.path.join(path, NAME), "")
+    finding = UNREADABLE.at(Span(0, 0), f"the index cannot be used: {why}", why.help)
+    screen.err(report.findings(source, [finding], screen.colour(sys.stderr)))
+    return screen.Exit.FILE
 
 
 def _read(path: str) -> tuple[Shelf, int]:

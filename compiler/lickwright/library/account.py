@@ -128,6 +128,12 @@ class Account:
             self._turn += 1
         return states
 
+    def pruned(self, removed: list[str], kept: list[str], troubles: list[Trouble]) -> None:
+        """Outputs whose licks are gone: taken away, kept since they were changed by hand, and those that could not be removed."""
+        self.removed, self.kept = removed, kept
+        for trouble in troubles:
+            self._tell(Told(trouble.path, "", (), troubles=(trouble,)))
+
     def broke(self, trouble: Trouble) -> None:
         """The output folder as a whole cannot be written into: nothing more is done."""
         self.lost.append(trouble)

@@ -104,7 +104,8 @@ class _Build:
     def run(self) -> None:
         """All of it."""
         wish = self.wish
-        with Manifest(None if self._forget and wish.dry else wish.out, write=not wish.dry) as self.manifest:
+        folder = None if self._forget and wish.dry else wish.out
+        with Manifest(folder, write=not wish.dry) as self.manifest:
             if not wish.dry and journal.left(wish.out):
                 journal.recover(wish.out, self.manifest)
             plan.scan(self.manifest, wish.out, wish.paths, self._orders, wish.share)
@@ -159,7 +160,7 @@ class _Build:
             if self._todo:
                 self._work(recorder)
             if self._whole and self.wish.prune:
-                self.account.removed, self.account.kept = prune.prune(self.manifest, self.wish.out)
+                self.account.pruned(*prune.prune(self.manifest, self.wish.out))
             elif self._whole:
                 self.account.gone = prune.count(self.manifest)
         except KeyboardInterrupt:
@@ -265,10 +266,10 @@ class _Build:
 
     def _stop(self, recorder: Recorder) -> None:
         """Keeps what was done, and tidies up what workers left in the middle."""
-        if recorder.entering:
-            self.manifest.db.execute("ROLLBACK")
-        else:
+        if not recorder.entering:
             self.manifest.keep()
+        elif self.manifest.db.in_transaction:  # not so where SQLite was at work on it: it has taken back all itself
+            self.manifest.db.execute("ROLLBACK")
         journal.recover(self.wish.out, self.manifest)
         self.account.stop()
 

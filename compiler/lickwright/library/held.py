@@ -7,18 +7,40 @@ entered is kept.
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TypeVar
 
 from lickwright.library import journal
 from lickwright.library.lock import Lock
-from lickwright.library.manifest import Manifest, opened
+from lickwright.library.manifest import Manifest, Unusable, aside, damaged, opened, set_aside
 from lickwright.library.outputs import Place
+
+Worth = TypeVar("Worth")
+
+
+def hold(out: str, overwrite: bool, say: Callable[[str], None], work: Callable[[Manifest, Place], Worth]) -> Worth:
+    """Holds `out`, which is made if need be, while `work` is done; gives what it gives.
+
+    A manifest whose damage shows only then is set aside, and the work is done once more: doing it twice does no harm. Raises OSError if nothing
+    can be written.
+    """
+    try:
+        with held(out, overwrite, say) as (manifest, place):
+            return work(manifest, place)
+    except (Unusable, sqlite3.DatabaseError, UnicodeError) as e:
+        if not damaged(e):
+            raise
+        say(aside(out, e if isinstance(e, Unusable) else "it is damaged"))
+        set_aside(out)
+    with held(out, overwrite, say) as (manifest, place):
+        return work(manifest, place)
 
 
 @contextmanager
 def held(out: str, overwrite: bool, say: Callable[[str], None]) -> Iterator[tuple[Manifest, Place]]:
-    """Holds `out`, which is made if need be. Raises OSError if nothing can be written."""
+    """Holds `out`, which is made if need be. Raises OSError if nothing can be written; what the manifest raises comes out as it is."""
     os.makedirs(out, exist_ok=True)
     with Lock(out, say), opened(out, say) as manifest:
         if journal.left(out):

@@ -2,19 +2,25 @@
 
 In: names and hashes of outputs. Out: lines in a file of this process's own in `.lickwright.journal/`, below the output folder. A journal
 is taken away once the manifest says all that stands in it; one that is still there belongs to a run that died: `recover` makes its
-lines claims in the manifest and sweeps up the temporary files of that run.
+lines claims in the manifest and sweeps up the temporary files of that run. A file in that folder whose name or first line is not that of a journal
+is nobody's business here and stays. Everything raises `Refused` where something else stands in the folder's place.
 """
 
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterable, Iterator
 
-from lickwright.files import TEMPORARY
+from lickwright.files import is_temporary
 from lickwright.library.fresh import take_away
 from lickwright.library.manifest import Manifest
+from lickwright.library.ours import Inside, Refused, open_ours, plain_folder, plain_name, standing
 
 FOLDER = ".lickwright.journal"
+_HEADER = b"lickwright journal 1\n"  # by which a file there is known as ours
+_FORM = re.compile(r"[0-9]{1,10}-[0-9a-f]{8}")  # of its name
+_LONGEST = 16384  # bytes of a line; a longer one is none of ours, and nothing after it is read
 
 
 class Journal:
@@ -28,10 +34,14 @@ class Journal:
     def note(self, folder: str, wanted: Iterable[tuple[str, bytes]]) -> None:
         """Notes names and hashes of the files that are going to be in `folder`."""
         if self._handle < 0:
-            os.makedirs(self._folder, exist_ok=True)
+            if standing(self._folder, "folder") is None:
+                os.makedirs(self._folder, exist_ok=True)
             path = os.path.join(self._folder, f"{os.getpid()}-{os.urandom(4).hex()}")
             self._handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o666)
-        text = "".join(f"{hash.hex()} {folder}/{name}\n" for name, hash in wanted).encode("ascii")
+            self._write(_HEADER)
+        self._write("".join(f"{hash.hex()} {folder}/{name}\n" for name, hash in wanted).encode("ascii"))
+
+    def _write(self, text: bytes) -> None:
         if os.write(self._handle, text) != len(text):
             raise OSError(28, "no space left on device")  # ENOSPC: what is half noted would not be known
 
@@ -44,7 +54,7 @@ class Journal:
 
 def left(out: str) -> bool:
     """Whether a run died here."""
-    return os.path.isdir(os.path.join(out, FOLDER))
+    return standing(os.path.join(out, FOLDER), "folder") is not None
 
 
 def recover(out: str, manifest: Manifest) -> None:
@@ -62,45 +72,63 @@ def recover(out: str, manifest: Manifest) -> None:
 def clear(out: str) -> None:
     """Takes the journals away: the manifest says all that stands in them."""
     here = os.path.join(out, FOLDER)
+    if not left(out):
+        return
+    for path in _journals(out):
+        os.unlink(path)
     try:
-        for name in os.listdir(here):
-            os.unlink(os.path.join(here, name))
         os.rmdir(here)
-    except FileNotFoundError:
+    except OSError:  # something else lies in it
         pass
 
 
 def sweep(out: str, folders: Iterable[str]) -> None:
     """Takes away temporary files and folders."""
+    inside = Inside(out)
     for folder in {*folders, *map(os.path.dirname, folders)}:  # a new folder is filled beside its place
-        here = os.path.join(out, folder)
         try:
+            here = inside.folder(folder)
             names = os.listdir(here)
-        except OSError:  # it was never made
+        except OSError:  # it was never made, or leads to another place
             continue
         for name in names:
-            if name.startswith(TEMPORARY) and name.endswith(".tmp"):
+            if is_temporary(name):
                 take_away(os.path.join(here, name))
 
 
-def _lines(out: str) -> Iterator[tuple[str, str, bytes]]:
+def _journals(out: str) -> Iterator[str]:
+    """The paths of the files that are journals: by name, by type and by their first line, which a full disk may have cut off."""
     here = os.path.join(out, FOLDER)
-    try:
-        names = os.listdir(here)
-    except (FileNotFoundError, NotADirectoryError):
-        return
-    for journal in names:
-        with open(os.path.join(here, journal), "rb") as file:
-            for line in file:
-                hash, _, place = line.rstrip(b"\n").partition(b" ")
-                folder, slash, name = place.decode("ascii", "replace").rpartition("/")
-                if line.endswith(b"\n") and len(hash) == 32 and slash and _inside(folder):
+    for name in os.listdir(here) if left(out) else ():
+        path = os.path.join(here, name)
+        try:
+            if _FORM.fullmatch(name) is None:
+                continue
+            handle = open_ours(path)
+            try:
+                if _HEADER.startswith(os.read(handle, len(_HEADER))):
+                    yield path
+            finally:
+                os.close(handle)
+        except OSError:
+            continue
+
+
+def _lines(out: str) -> Iterator[tuple[str, str, bytes]]:
+    for journal in _journals(out):
+        try:
+            handle = open_ours(journal)
+        except Refused:  # it changed into something else just now
+            continue
+        with open(handle, "rb") as file:
+            file.readline(_LONGEST)
+            while line := file.readline(_LONGEST):
+                if not line.endswith(b"\n"):  # cut off, or endless
+                    break
+                hash, _, place = line[:-1].partition(b" ")
+                folder, _, name = place.decode("ascii", "replace").rpartition("/")
+                if len(hash) == 32 and plain_folder(folder) and plain_name(name):
                     try:
                         yield folder, name, bytes.fromhex(hash.decode("ascii"))
                     except ValueError:  # a damaged line claims nothing
                         continue
-
-
-def _inside(folder: str) -> bool:
-    """Whether a folder of a journal lies below the output folder: anybody could have written one."""
-    return not os.path.isabs(folder) and ".." not in folder.split("/")

@@ -11,6 +11,8 @@ import time
 from collections.abc import Callable
 from types import TracebackType
 
+from lickwright.library.ours import open_ours
+
 NAME = ".lickwright.lock"
 
 
@@ -18,7 +20,7 @@ class Lock:
     """Holds the lock of one output folder in a `with`."""
 
     def __init__(self, folder: str, say: Callable[[str], None]) -> None:
-        """`say` is told once, if somebody else holds the lock."""
+        """`say` is told once, if somebody else holds the lock. Entering raises OSError where the lock cannot be opened, or is no file of ours."""
         self._path = os.path.join(folder, NAME)
         self._waiting = f"another build is at work in {folder}: waiting for it"
         self._say = say
@@ -47,11 +49,14 @@ class Lock:
         os.close(self._handle)
 
     def _open(self) -> int:
-        follow = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
         try:
-            return os.open(self._path, os.O_RDWR | os.O_CREAT | follow, 0o666)
+            return open_ours(self._path, os.O_RDWR | os.O_CREAT)
         except PermissionError:  # somebody else's: it can be locked without writing to it
-            return os.open(self._path, os.O_RDONLY | follow)
+            try:
+                return open_ours(self._path)
+            except FileNotFoundError:
+                pass
+            raise  # there is none, and none can be made
 
     def _still_there(self) -> bool:
         try:

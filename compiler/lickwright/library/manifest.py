@@ -7,12 +7,19 @@ set aside and begun anew. What a lick is (its facts) is kept by `index.py` in ta
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import sqlite3
 from collections.abc import Callable
+from functools import cache
 from types import TracebackType
 from typing import NamedTuple
+
+from lickwright.library.guarded import BESIDE, Unusable, check, connect, damaged, look, tables
+from lickwright.library.ours import Refused, plain_folder, plain_name
+
+__all__ = ["Made", "Manifest", "Unusable", "damaged"]
 
 NAME = ".lickwright.db"
 ASIDE = NAME + ".old"  # what stood in its place and could not be used
@@ -56,6 +63,18 @@ CREATE TABLE claims (              -- files that a run that died may have writte
 CREATE TABLE about (name TEXT PRIMARY KEY, value) WITHOUT ROWID;
 """
 
+# Rows that no program of ours has entered: a type that is not the column's, or a name that leads out of the folder.
+_FOREIGN = (
+    "SELECT 1 FROM sources WHERE typeof(path) <> 'text' OR typeof(formats) <> 'text' OR typeof(made) <> 'integer' "
+    "OR typeof(refused) <> 'text' OR typeof(findings) <> 'text' OR typeof(indexed) <> 'integer' OR typeof(alone) <> 'integer' "
+    "OR typeof(hash) NOT IN ('blob', 'null') OR typeof(key) NOT IN ('blob', 'null') OR NOT plain_folder(target)",
+    "SELECT 1 FROM (SELECT DISTINCT folder FROM outputs) WHERE NOT plain_folder(folder)",
+    "SELECT 1 FROM outputs WHERE typeof(lick) <> 'text' OR typeof(format) <> 'text' OR typeof(gone) <> 'integer' "
+    "OR typeof(hash) <> 'blob' OR typeof(size) <> 'integer' OR typeof(mtime) <> 'integer' OR typeof(ctime) <> 'integer' "
+    "OR typeof(inode) <> 'integer' OR NOT plain_name(name)",
+    "SELECT 1 FROM claims WHERE typeof(hash) <> 'blob' OR NOT plain_folder(folder) OR NOT plain_name(name)",
+)
+
 
 class Made(NamedTuple):
     """One output in its place: a row of `outputs`, without its folder."""
@@ -75,10 +94,6 @@ class Made(NamedTuple):
         return self.name[len(self.lick) :]
 
 
-class Unusable(Exception):
-    """What stands in the manifest's place is no manifest that can be used; says why."""
-
-
 class Manifest:
     """An open manifest. Use it in a `with`: what was entered since the last `keep` is lost if the block fails.
 
@@ -86,22 +101,25 @@ class Manifest:
     """
 
     def __init__(self, folder: str | None, *, write: bool) -> None:
-        """Opens or begins the manifest of `folder`. Without `write` nothing is created: a folder that has none, or None, gives an empty one."""
+        """Opens or begins the manifest of `folder`. Without `write` nothing is created: a folder that has none, or None, gives an empty one.
+
+        Raises `Unusable` and OSError.
+        """
         path = os.path.join(folder or "", NAME)
-        there = folder is not None and os.path.lexists(path)
-        if there and not os.path.isfile(path):
-            raise Unusable("something stands in its place that is no file")
-        if there and not write:
-            place = f"file:{_quoted(path)}?mode=ro"
-        else:
-            place = f"file:{_quoted(path)}" if write else ":memory:"
+        size = look(path, write) if folder is not None else None
         self.writable = write
-        self.db = sqlite3.connect(place, uri=True, isolation_level=None, timeout=30.0, cached_statements=64)
         try:
-            self._prepare(begin=not there or (write and os.path.getsize(path) == 0))
-        except BaseException as e:
-            self.db.close()
-            if isinstance(e, (sqlite3.DatabaseError, UnicodeError)) and damaged(e):
+            if size is None and not write:
+                self.db = connect(None, "")
+            else:
+                self.db = connect(path, "rwc" if write else "ro", size or 0)
+            try:
+                self._prepare(begin=size is None or (write and size == 0))
+            except BaseException:
+                self.db.close()
+                raise
+        except (sqlite3.DatabaseError, UnicodeError) as e:
+            if damaged(e):
                 raise Unusable("it is damaged, or no manifest") from None
             if isinstance(e, sqlite3.OperationalError):
                 raise _of_disk(e) from None
@@ -127,6 +145,12 @@ class Manifest:
             raise Unusable("it was made by a newer lickwright")
         if form < FORM:
             raise Unusable("it was made by an older lickwright")
+        check(db, _tables(), _tables_of_index)
+        db.create_function("plain_folder", 1, plain_folder, deterministic=True)
+        db.create_function("plain_name", 1, plain_name, deterministic=True)
+        for question in _FOREIGN:
+            if db.execute(f"{question} LIMIT 1").fetchone() is not None:
+                raise Unusable("it is damaged: it holds what no lickwright has entered")
 
     def __enter__(self) -> Manifest:
         return self
@@ -162,7 +186,7 @@ class Manifest:
             self.db.execute("BEGIN IMMEDIATE")
 
     def keep(self) -> None:
-        """Makes everything entered so far true."""
+        """Makes everything entered so far true. Raises OSError where the disk does not take the outputs."""
         if self.db.in_transaction:
             self.db.execute("COMMIT")
 
@@ -181,6 +205,21 @@ class Manifest:
     def claimed(self, folder: str) -> list[tuple[str, bytes]]:
         """Names and hashes that a run that died may have written there."""
         return list(self.db.execute("SELECT name, hash FROM claims WHERE folder = ?", (folder,)))
+
+
+@cache
+def _tables() -> dict[str, str]:
+    """The tables of a manifest, as `guarded.check` wants them."""
+    return tables(SCHEMA.split(";\n"))
+
+
+@cache
+def _tables_of_index() -> tuple[dict[str, str], ...]:
+    """Those that an index adds: with a full-text search, and without."""
+    from lickwright.library import index
+
+    own = index.SCHEMA.split(";")
+    return tables([*own, *index.SEARCH_SCHEMA.split(";")]), tables(own)
 
 
 def whose(out: str, owner: str | None) -> str:
@@ -205,36 +244,32 @@ def opened(folder: str, say: Callable[[str], None]) -> Manifest:
         return Manifest(folder, write=True)
 
 
-def damaged(error: Exception) -> bool:
-    """Whether it is the manifest's contents that are wrong, and not the disk or a permission."""
-    if isinstance(error, (Unusable, UnicodeError)):  # where bytes of a damaged file get into SQLite's own message
-        return True
-    code = getattr(
-        error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT
-    )  # without one it is Python's: a text that is no text
-    wrong = (
-        sqlite3.SQLITE_ERROR,
-        sqlite3.SQLITE_CORRUPT,
-        sqlite3.SQLITE_NOTADB,
-        sqlite3.SQLITE_CONSTRAINT,
-        sqlite3.SQLITE_MISMATCH,
-    )
-    return code & 0xFF in wrong
-
-
 def _of_disk(error: sqlite3.OperationalError) -> OSError:
     return OSError(0, f"{NAME}: {error}")
 
 
 def set_aside(folder: str) -> None:
-    """Moves what stands in the manifest's place away, so that a new one can be begun."""
+    """Moves what stands in the manifest's place away, so that a new one can be begun. Raises OSError."""
     path = os.path.join(folder, NAME)
-    os.replace(path, os.path.join(folder, ASIDE))
-    for rest in ("-journal", "-wal", "-shm"):  # they belong to what was moved: a new file must not be mended with them
+    try:
+        os.replace(path, os.path.join(folder, ASIDE))
+    except FileNotFoundError:  # only something beside it was wrong
+        pass
+    except (IsADirectoryError, NotADirectoryError, FileExistsError):
+        raise Refused(f"{ASIDE} is in the way: take it away") from None
+    except OSError as e:
+        if e.errno == errno.ENOTEMPTY:
+            raise Refused(f"{ASIDE} is in the way: take it away") from None
+        raise
+    for rest in BESIDE:  # they belong to what was moved: a new file must not be mended with them
         try:
             os.unlink(path + rest)
         except FileNotFoundError:
             pass
+        except (IsADirectoryError, PermissionError):
+            if os.path.isdir(path + rest):
+                raise Refused(f"{NAME}{rest} is a folder and not ours: take it away") from None
+            raise
 
 
 def stored(path: str) -> str:
@@ -257,9 +292,3 @@ def seen_from(out: str, folder: str) -> str:
         return os.path.relpath(folder, out)
     except ValueError:  # on another drive, where a system has such
         return folder
-
-
-def _quoted(path: str) -> str:
-    """A path for SQLite's `file:` form, whatever bytes it holds."""
-    plain = b"/-_.~0123456789abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
-    return "".join(chr(b) if b in plain else f"%{b:02X}" for b in os.fsencode(os.path.abspath(path)))

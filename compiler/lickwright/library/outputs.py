@@ -10,16 +10,17 @@ from __future__ import annotations
 import os
 import stat
 import time
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from hashlib import blake2b
 from typing import NamedTuple
 
 from lickwright.diagnostics import Diagnostic
-from lickwright.files import NOT_OURS, TEMPORARY, UNWRITABLE, reason, replace
+from lickwright.files import NOT_OURS, UNWRITABLE, is_temporary, reason, replace
 from lickwright.library.fresh import take_away, write_folder
 from lickwright.library.journal import Journal
 from lickwright.library.manifest import Made
 from lickwright.library.orders import Item
+from lickwright.library.ours import LED_OUT, Inside, Refused, kind, open_ours, plain_folder, plain_name
 from lickwright.library.spool import PIECE, Large
 from lickwright.source import Span
 
@@ -58,13 +59,15 @@ class Place:
         self.out = out
         self.journal = Journal(out)
         self._overwrite = overwrite  # replace whatever file stands in the way
-        self._real = ""  # of `out`, once it is there
-        self._seen: set[str] = set()  # folders above those of outputs that are known to lie inside
+        self._inside = Inside(out)
 
     def put(self, item: Item, outputs: Sequence[Output]) -> Placed:
         """Writes into the item's folder what is not there already; the item says what there is ours."""
         target, known = item.target, {row.name: row for row in item.known}
         folder = os.path.join(self.out, target)
+        named = [output for output in outputs if not plain_name(output.name)]
+        if named or not plain_folder(target):
+            return Placed((), 0, (refused(os.path.join(folder, *(one.name for one in named[:1])), LED_OUT),))
         if item.taken and not self._overwrite:
             message = f"the folder holds the outputs of {item.taken}"
             help = "name another folder with --out, or say --overwrite"
@@ -75,8 +78,8 @@ class Place:
                 if placed is not None:
                     return placed
             os.makedirs(folder, exist_ok=True)
-        except _Refused as e:
-            return Placed((), 0, (Trouble(folder, NOT_OURS.at(Span(0, 0), str(e), "name another folder with --out")),))
+        except Refused as e:
+            return Placed((), 0, (refused(folder, str(e)),))
         except OSError as e:
             return Placed((), 0, (unwritable(folder, e),))
         made: list[Made] = []
@@ -87,8 +90,9 @@ class Place:
             path = os.path.join(folder, output.name)
             row = known.get(output.name)
             try:
-                standing = _standing(path, row)
-            except _Refused as e:
+                sizes = () if item.claimed else (len(output.data), row.size if row else -1)
+                standing = _standing(path, row, sizes)
+            except Refused as e:
                 troubles.append(Trouble(path, NOT_OURS.at(Span(0, 0), str(e), "move it away")))
                 continue
             if standing is None:
@@ -123,17 +127,13 @@ class Place:
     def _new(self, folder: str, target: str) -> bool:
         """Whether the folder is not there yet. Sees that it lies inside the output folder."""
         above = os.path.dirname(target)
-        if above not in self._seen:
-            self._real = self._real or os.path.realpath(self.out)
-            if os.path.realpath(os.path.join(self.out, above)) != os.path.normpath(os.path.join(self._real, above)):
-                raise _Refused(f"the folder {above} is a link to another place")
-            self._seen.add(above)
+        self._inside.folder(above or ".")
         try:
             mode = os.lstat(folder).st_mode
         except FileNotFoundError:
             return True
         if stat.S_ISLNK(mode):
-            raise _Refused("the folder is a link to another place")
+            raise Refused("the folder is a link to another place")
         if not stat.S_ISDIR(mode):
             raise NotADirectoryError(20, "a file stands where the folder would go")
         _sweep(folder)
@@ -154,13 +154,24 @@ class Place:
         return Placed(made, len(made), ())
 
 
-class _Refused(Exception):
-    """Nothing is written there, whatever the options; says why."""
-
-
 def digest(data: bytes | Large) -> bytes:
     """The hash by which sources and outputs are known: 128 bits of BLAKE2b."""
     return data.hash if isinstance(data, Large) else blake2b(data, digest_size=16).digest()
+
+
+def digest_of(path: str) -> bytes:
+    """The hash of an ordinary file. Raises what `pieces` raises."""
+    return Large(lambda: pieces(path)).hash
+
+
+def pieces(path: str) -> Iterator[bytes]:
+    """The bytes of an ordinary file, a piece at a time and never through a link. Raises OSError, `Refused` for what is no such file."""
+    handle = open_ours(path)
+    try:
+        while part := os.read(handle, PIECE):
+            yield part
+    finally:
+        os.close(handle)
 
 
 def unaltered(made: Made, status: os.stat_result) -> bool:
@@ -178,32 +189,42 @@ def inode_of(status: os.stat_result) -> int:
     return status.st_ino & (1 << 63) - 1
 
 
-def standing(path: str, row: Made | None) -> Made | None:
-    """What stands at `path`, by hash; None for nothing, or for something that cannot be told to be ours."""
+def recorded(path: str, row: Made) -> Made | None:
+    """The file at `path` that `row` is on record of, None where there is none; its hash is empty where it is surely another.
+
+    Raises OSError where it cannot be read, `Refused` for what is no ordinary file.
+    """
     try:
-        return _standing(path, row)
-    except (_Refused, OSError):
+        status = os.lstat(path)
+    except (FileNotFoundError, NotADirectoryError):
         return None
+    if not stat.S_ISREG(status.st_mode):
+        raise Refused(f"a {kind(status.st_mode)} stands where the file would be")
+    if unaltered(row, status):
+        return row
+    hash = digest_of(path) if status.st_size == row.size else b""
+    return _made(os.path.basename(path), "", "", hash, status)
 
 
-def _standing(path: str, row: Made | None) -> Made | None:
-    """The file at `path`, None where there is none; its hash is empty where it cannot be ours. `row` is what is on record of it."""
+def _standing(path: str, row: Made | None, sizes: Collection[int]) -> Made | None:
+    """The file at `path`, None where there is none; its hash is empty where it cannot be ours.
+
+    `row` is what is on record of it. It is read only if its size is one of `sizes`, or if there are none.
+    """
     try:
         status = os.lstat(path)
     except FileNotFoundError:
         return None
     if not stat.S_ISREG(status.st_mode):
-        kind = (
-            "link" if stat.S_ISLNK(status.st_mode) else "folder" if stat.S_ISDIR(status.st_mode) else "pipe or device"
-        )
-        raise _Refused(f"a {kind} stands where the file would go")
+        raise Refused(f"a {kind(status.st_mode)} stands where the file would go")
     if row is not None and unaltered(row, status):
         return row
     hash = b""
-    if status.st_size <= LARGEST:
+    if status.st_size <= LARGEST and (not sizes or status.st_size in sizes):
         try:
-            with open(path, "rb") as file:
-                hash = digest(Large(lambda: iter(lambda: file.read(PIECE), b"")))
+            hash = digest_of(path)
+        except Refused:  # it changed into something else just now
+            raise
         except OSError:  # may not be read, so cannot be told to be ours
             pass
     return _made(os.path.basename(path), "", "", hash, status)
@@ -223,7 +244,7 @@ def _made(name: str, lick: str, format: str, hash: bytes, status: os.stat_result
 def _sweep(folder: str) -> None:
     """Takes away what commands that were killed left behind."""
     for name in os.listdir(folder):
-        if name.startswith(TEMPORARY) and name.endswith(".tmp"):
+        if is_temporary(name):
             path = os.path.join(folder, name)
             try:
                 old = time.time() - os.lstat(path).st_mtime > _OLD
@@ -231,6 +252,18 @@ def _sweep(folder: str) -> None:
                 continue
             if old:
                 take_away(path)
+
+
+def refused(path: str, why: str) -> Trouble:
+    """That nothing is put at `path`, whatever the options."""
+    return Trouble(path, NOT_OURS.at(Span(0, 0), why, "name another folder with --out"))
+
+
+def not_removed(path: str, error: Exception) -> Trouble:
+    """That an output whose lick is gone could not be taken away."""
+    return Trouble(
+        path, UNWRITABLE.at(Span(0, 0), f"not removed: {reason(error)}"[:180], "it is tried again with --prune")
+    )
 
 
 def unwritable(path: str, error: Exception, place: str = "folder") -> Trouble:

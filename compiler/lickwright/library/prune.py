@@ -1,16 +1,19 @@
 """Outputs of licks that are no more: deleted, renamed, or of a source that went away.
 
 In: the manifest after a build. Out: how many there are, or which were taken away. Only a file that we made, and that nobody has changed since,
-is ever taken away; folders go with their last file.
+is ever taken away; folders go with their last file. One that cannot be read or removed stays on record, so that the next run tries again.
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from typing import NamedTuple
 
+from lickwright.library.guarded import understood
 from lickwright.library.manifest import Made, Manifest, there
-from lickwright.library.outputs import standing
+from lickwright.library.ours import Inside
+from lickwright.library.outputs import Trouble, not_removed, recorded
 
 _GONE = """
 SELECT o.folder, o.name, o.lick, o.format, o.hash, o.size, o.mtime, o.ctime, o.inode FROM outputs o
@@ -48,21 +51,32 @@ def gone(manifest: Manifest) -> Iterator[tuple[str, Made]]:
         yield row[0], Made._make(row[1:])
 
 
-def prune(manifest: Manifest, out: str) -> tuple[list[str], list[str]]:
-    """Takes them away; gives what was removed, and what was kept because it was changed by hand."""
-    removed: list[str] = []
-    kept: list[str] = []
+class Pruned(NamedTuple):
+    """What became of them."""
+
+    removed: list[str]
+    kept: list[str]  # since they were changed by hand
+    troubles: list[Trouble]  # since they cannot be read or removed
+
+
+def prune(manifest: Manifest, out: str) -> Pruned:
+    """Takes them away."""
+    pruned = Pruned([], [], [])
+    inside = Inside(out)
     manifest.begin()
     for folder, row in gone(manifest):
         path = os.path.join(out, folder, row.name)
-        if os.path.lexists(path):
-            now = standing(path, row)
-            if now is None or now.hash != row.hash:
-                kept.append(path)
-            else:
+        try:
+            now = recorded(inside.file(folder, row.name), row)
+            if now is not None and now.hash == row.hash:
                 os.unlink(path)
-                removed.append(path)
+                pruned.removed.append(path)
                 _empty(out, folder)
+            elif now is not None:
+                pruned.kept.append(path)
+        except OSError as e:
+            pruned.troubles.append(not_removed(path, e))
+            continue
         manifest.db.execute("DELETE FROM outputs WHERE folder = ? AND name = ?", (folder, row.name))
     ids = [
         id for (id,) in manifest.db.execute("SELECT id FROM sources WHERE indexed AND id IN (SELECT id FROM temp.lost)")
@@ -70,10 +84,11 @@ def prune(manifest: Manifest, out: str) -> tuple[list[str], list[str]]:
     if ids:
         from lickwright.library import index
 
-        index.remove(manifest.db, ids)
+        with understood():
+            index.remove(manifest.db, ids)
     manifest.db.execute("DELETE FROM sources WHERE id IN (SELECT id FROM temp.lost)")
     manifest.keep()
-    return removed, kept
+    return pruned
 
 
 def _empty(out: str, folder: str) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from lickwright.library.guarded import understood
 from lickwright.library.manifest import Manifest
 from lickwright.library.orders import Item, Order, Result
 
@@ -49,16 +50,25 @@ class Recorder:
                 if result.loose:
                     loose.append((rows[-1][0], result.loose))
         if stale or facts:
-            from lickwright.library import index
-
-            self._manifest.with_index()
-            if stale:
-                index.remove(self._db, stale)
-            index.add_many(self._db, facts)
-            for id, findings in loose:
-                index.add(self._db, id, (), findings)
+            self._index(stale, facts, loose)
         self._db.executemany(_SOURCE, rows)
         self.entering = False
+
+    def _index(
+        self,
+        stale: list[int],
+        facts: list[tuple[int, Sequence[LickFacts]]],
+        loose: list[tuple[int, Sequence[Finding]]],
+    ) -> None:
+        from lickwright.library import index
+
+        self._manifest.with_index()
+        if stale:
+            with understood():
+                index.remove(self._db, stale)
+        index.add_many(self._db, facts)
+        for id, findings in loose:
+            index.add(self._db, id, (), findings)
 
     def _outputs(self, item: Item, result: Result) -> None:
         self._db.executemany(_OUTPUT, [(item.target, *made) for made in result.outputs])

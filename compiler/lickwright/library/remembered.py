@@ -7,9 +7,10 @@ cannot be read back (a damaged manifest) is None: then the source is compiled ag
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from lickwright.diagnostics import Diagnostic, Note, Severity
-from lickwright.source import Source, Span
+from lickwright.source import MAX_BYTES, Source, Span
 
 
 def text(found: Iterable[Diagnostic]) -> str:
@@ -38,11 +39,29 @@ def findings(kept: str, house: Source | None) -> tuple[Diagnostic, ...] | None:
     try:
         return tuple(
             Diagnostic(
-                code, Severity(severity), Span(start, end), message, help,
-                tuple(Note(Span(a, b), words, house if elsewhere else None) for a, b, words, elsewhere in notes),
-                lick, bar, beat,
+                _text(code), Severity(severity), _span(start, end), _text(message), _maybe(help, str),
+                tuple(Note(_span(a, b), _text(words), house if elsewhere else None) for a, b, words, elsewhere in notes),
+                _maybe(lick, str), _maybe(bar, int), _maybe(beat, str),
             )
             for code, severity, start, end, message, help, notes, lick, bar, beat in loads(kept)
         )  # fmt: skip
     except (ValueError, TypeError, RecursionError):
         return None
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError
+    return value
+
+
+def _span(start: Any, end: Any) -> Span:
+    if not (type(start) is type(end) is int and 0 <= start <= end <= MAX_BYTES):
+        raise ValueError
+    return Span(start, end)
+
+
+def _maybe(value: Any, *kinds: type) -> Any:
+    if value is not None and type(value) not in kinds:
+        raise TypeError
+    return value

@@ -7,17 +7,18 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from fractions import Fraction
-from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from lickwright.files import reason
 from lickwright.library.facts import facts, findings
+from lickwright.library.guarded import DAMAGED, connect, look, understood
 from lickwright.library.index import VERSION, add, create
 from lickwright.library.manifest import NAME, Manifest, Unusable, stored
 from lickwright.library.phrase import WHOLE, unpack
+from lickwright.library.query import Unclear
 from lickwright.library.search import Hit, memory
 
 if TYPE_CHECKING:
@@ -43,10 +44,8 @@ class Shelf:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.connection.close()
-        if isinstance(error, sqlite3.OperationalError) and "locked" in str(error):
-            raise Unusable("a build is at work on it: ask again when it is done") from None
-        if isinstance(error, sqlite3.DatabaseError):
-            raise Unusable("it is damaged: lickwright make begins it anew") from None
+        if error is not None and self._folder is not None:
+            _judge(error)
 
     def path(self, kept: str) -> str:
         """Where a source is, as seen from here."""
@@ -68,9 +67,25 @@ class Shelf:
         rows = self.connection.execute("SELECT path FROM sources WHERE NOT indexed ORDER BY path")
         return [self.path(row[0]) for row in rows if row[0] != "-"]
 
+    def complete(self, compiled: Callable[[Sequence[str]], Iterable[tuple[str, Compilation]]]) -> None:
+        """Brings in the licks of sources that a build knows and the index does not: files that were made one by one, say.
+
+        `compiled` gives the sources at some paths compiled. Raises `Unusable`, and then the shelf is closed.
+        """
+        try:
+            left = self.left_out()
+            if left:
+                self.bring_in(compiled(left))
+        except BaseException as e:
+            self.connection.close()
+            _judge(e)
+            raise
+
     def bring_in(self, compilations: Iterable[tuple[str, Compilation]]) -> None:
         """The licks of these sources, by path as seen from here, into a copy of the index that is gone with this process."""
-        copy = sqlite3.connect(":memory:", isolation_level=None)
+        copy = sqlite3.connect(
+            "", isolation_level=None
+        )  # a file that only SQLite knows: an index may be larger than memory
         self.connection.backup(copy)
         self.connection.close()
         self.connection = copy
@@ -108,26 +123,42 @@ class Shelf:
 
 
 def is_kept(folder: str) -> bool:
-    """Whether a build keeps an index in this folder."""
-    return os.path.isfile(os.path.join(folder, NAME))
+    """Whether a build keeps an index in this folder; whatever stands in its place is looked at by `kept`."""
+    return os.path.lexists(os.path.join(folder, NAME))
 
 
 def kept(folder: str) -> Shelf:
-    """The index in an output folder; raises `Unusable`."""
+    """The index in an output folder. Raises `Unusable`."""
     try:
         manifest = _opened(folder)
     except OSError as e:
         if os.path.exists(os.path.join(folder, NAME + "-journal")):
-            raise Unusable("a build was cut off there, and only who may write there can take it back") from None
-        raise Unusable(reason(e)) from None
+            raise Unusable("a build was cut off there", "only who may write there can take it back") from None
+        raise Unusable(reason(e), "check who may read it") from None
+    shelf = Shelf(manifest.db, folder)
     try:
         row = manifest.db.execute("SELECT value FROM about WHERE name = 'index'").fetchone()
         if row is not None and row[0] != VERSION:
-            raise Unusable("another lickwright made it: lickwright make begins it anew")
-    except BaseException:
+            raise Unusable("another lickwright made it")
+    except BaseException as e:
         manifest.db.close()
+        _judge(e)
         raise
-    return Shelf(manifest.db, folder)
+    return shelf
+
+
+def _judge(error: BaseException) -> None:
+    """Raises `Unusable` for what comes of an index that is locked or damaged.
+
+    What stands in an index is input: a value that cannot be is no mistake of ours, however it shows.
+    """
+    if isinstance(error, sqlite3.OperationalError) and "locked" in str(error):
+        raise Unusable("a build is at work on it", "ask again when it is done") from None
+    if isinstance(error, sqlite3.DatabaseError):
+        raise Unusable(DAMAGED) from None
+    if not isinstance(error, Unclear):  # which is an error of the question
+        with understood():
+            raise error
 
 
 def _opened(folder: str) -> Manifest:
@@ -135,7 +166,11 @@ def _opened(folder: str) -> Manifest:
     try:
         return Manifest(folder, write=False)
     except OSError:
-        again = sqlite3.connect(f"{Path(folder, NAME).absolute().as_uri()}?mode=rw", uri=True)
+        path = os.path.join(folder, NAME)
+        try:
+            again = connect(path, "rw", look(path, True) or 0)
+        except sqlite3.Error:
+            return Manifest(folder, write=False)
         try:
             again.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchall()
         except sqlite3.OperationalError:

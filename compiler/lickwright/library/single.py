@@ -8,10 +8,10 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 
-from lickwright.library.held import held
-from lickwright.library.manifest import seen_from, stored, whose
+from lickwright.library.held import hold
+from lickwright.library.manifest import Manifest, seen_from, stored, whose
 from lickwright.library.orders import Item, Order, Result
-from lickwright.library.outputs import Output, Placed
+from lickwright.library.outputs import Output, Place, Placed
 from lickwright.library.record import Recorder
 
 
@@ -21,7 +21,7 @@ def put(
     """Puts `outputs` into `out`/`target`, `.` for `out` itself. Raises OSError if nothing can be written."""
     from lickwright.backends import Options
 
-    with held(out, overwrite, say) as (manifest, place):
+    def work(manifest: Manifest, place: Place) -> Placed:
         path = source if source == "-" else _stored(out, source)
         known = tuple(manifest.known(target).values())
         owner = whose(out, manifest.owner(path, target))
@@ -30,7 +30,9 @@ def put(
         if placed.made:  # entered as not done: a build that means the same source does its own work
             result = Result(1, hash=b"-", outputs=placed.made)
             Recorder(manifest).enter([item], [result], [Order((), Options(), None, b"", False)], [path])
-    return placed
+        return placed
+
+    return hold(out, overwrite, say, work)
 
 
 def _stored(out: str, source: str) -> str:

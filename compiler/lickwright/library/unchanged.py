@@ -14,7 +14,8 @@ from typing import NamedTuple
 from lickwright.files import read
 from lickwright.library.manifest import Made, Manifest, Unusable
 from lickwright.library.orders import Order
-from lickwright.library.outputs import digest, standing
+from lickwright.library.ours import Inside
+from lickwright.library.outputs import digest, recorded
 from lickwright.source import Unreadable
 
 # Both in the order of the folders of outputs, to be read side by side: a question for each source would take three times as long. Both begin with
@@ -79,6 +80,7 @@ def _unchanged(
 ) -> Iterator[tuple[int, bool]]:
     outputs = manifest.db.execute(_OUTPUTS)
     output = outputs.fetchone()
+    inside = Inside(out)
     asked = [order.suffixes() for order in orders]
     enough: dict[tuple[int, str], bool] = {}  # by order: whether these formats are all that it wants
     for id, shown, target, ordered, hash, key, formats, made, told, indexed in manifest.db.execute(_MATCHED):
@@ -102,16 +104,19 @@ def _unchanged(
             data = read(os.fsdecode(shown)) if shown != b"-" else b""
         except Unreadable:
             continue
-        if digest(data) == hash and _all_there(out, target, rows, moved):
+        if digest(data) == hash and _all_there(inside, target, rows, moved):
             counts[0] += len(rows)
             counts[1] += made
             yield id, told
 
 
-def _all_there(out: str, folder: str, rows: Sequence[Made], moved: list[tuple[object, ...]]) -> bool:
+def _all_there(inside: Inside, folder: str, rows: Sequence[Made], moved: list[tuple[object, ...]]) -> bool:
     """Whether all outputs are as we left them. One with another time or place is read; if only those differ, it is noted in `moved`."""
     for row in rows:
-        now = standing(f"{out}/{folder}/{row.name}", row)
+        try:
+            now = recorded(inside.file(folder, row.name), row)
+        except OSError:  # the work on the source says what is the matter
+            return False
         if now is None or now.hash != row.hash:
             return False
         if now is not row:

@@ -1,0 +1,203 @@
+"""A manifest that is damaged, or made to break or stop whoever reads it."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import sqlite3
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+from folders import COMMANDS, columns, home, rewrite, run
+
+from lickwright.library import guarded, manifest
+from lickwright.library.guarded import Unusable
+
+ASKING = ("find", "like", "json", "library", "duplicates")
+WRITING = ("move", "make", "merge into", "merge from", "prune")
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    return home(tmp_path / "home")
+
+
+def _asked(here: Path, what: object, capsys: pytest.CaptureFixture[str], *commands: str) -> int:
+    """Every command on this very manifest; how many of them said that it is damaged."""
+    data, said = (here / "out" / manifest.NAME).read_bytes(), 0
+    for command in commands:
+        (here / "out" / manifest.NAME).write_bytes(data)
+        code = run(command)
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        assert code in (0, 1, 3), (what, command, code, err)
+        if command in ASKING:
+            assert code in (0, 3), (what, command, err)
+            assert (code == 3) == ("the index cannot be used" in err), (what, command, err)
+            assert code == 0 or "the next lickwright make begins it anew" in err
+        said += "the index cannot be used" in err or "is set aside" in err
+    return said
+
+
+def _flipped(here: Path, capsys: pytest.CaptureFixture[str], each: int, commands: tuple[str, ...]) -> None:
+    chance = random.Random(5)
+    path = here / "out" / manifest.NAME
+    sound, said = path.read_bytes(), 0
+    for page in range(len(sound) // 4096):
+        for n in range(each):
+            data = bytearray(sound)
+            at = page * 4096 + (0 if n == 0 else chance.randrange(4096))
+            for byte in range(at, min(at + chance.choice((1, 8, 200)), len(data))):
+                data[byte] ^= chance.randrange(1, 256)
+            path.write_bytes(data)
+            said += _asked(here, ("page", page, at), capsys, *commands) > 0
+    for length in range(0, len(sound), max(1, len(sound) // (12 * each))):
+        path.write_bytes(sound[:length])
+        _asked(here, ("cut", length), capsys, *commands)
+    assert said > len(sound) // 4096 // 3
+
+
+def test_every_page_damaged_and_every_length(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _flipped(here, capsys, 1, ("find", "move"))
+
+
+@pytest.mark.slow
+def test_every_page_damaged_in_many_places(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _flipped(here, capsys, 12, ASKING + WRITING)
+
+
+# ---- tables that are not ours
+
+ENDLESS = "WITH RECURSIVE c(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM c) SELECT x"
+SCHEMAS = {
+    "a view without end": ["DROP TABLE licks", f"CREATE VIEW licks AS {ENDLESS} AS id, 1 AS source_id FROM c"],
+    "sources without end": [
+        "DROP TABLE sources",
+        f"CREATE VIEW sources AS {ENDLESS} AS id, 'x' || x AS path, 'y' AS target, NULL AS hash, NULL AS key, '' AS formats, "
+        "0 AS made, '' AS refused, '' AS findings, 0 AS indexed, 0 AS alone FROM c",
+    ],
+    "about without end": ["DROP TABLE about", f"CREATE VIEW about AS {ENDLESS} AS value, 'x' AS name FROM c"],
+    "a trigger": ["CREATE TRIGGER t AFTER INSERT ON outputs BEGIN DELETE FROM sources; END"],
+    "a virtual table": ["DROP TABLE claims", "CREATE VIRTUAL TABLE claims USING fts5(folder, name, hash)"],
+    "another column": ["ALTER TABLE outputs ADD COLUMN more"],
+    "a missing column": ["ALTER TABLE sources DROP COLUMN alone"],
+    "a column that is worked out": ["ALTER TABLE licks ADD COLUMN more AS (hex(zeroblob(100000000)))"],
+    "another index": ["CREATE INDEX more ON licks (hex(title))"],
+    "another table": ["CREATE TABLE more (x)"],
+}
+
+
+@pytest.mark.parametrize("which", SCHEMAS)
+def test_tables_that_are_not_ours(here: Path, which: str, capsys: pytest.CaptureFixture[str]) -> None:
+    rewrite(here / "out", *((statement, ()) for statement in SCHEMAS[which]))
+    commands = ("find", "library", "move", "merge from", "prune")
+    assert _asked(here, which, capsys, *commands) == len(commands) - 1  # a shard is told apart
+    assert (here / "out" / manifest.ASIDE).exists()
+
+
+def test_a_table_whose_pages_go_in_a_circle(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = here / "out" / manifest.NAME
+    db = sqlite3.connect(path)
+    roots = [root for (root,) in db.execute("SELECT rootpage FROM sqlite_master WHERE rootpage > 1")]
+    db.close()
+    sound = path.read_bytes()
+    for root in roots[:4]:
+        data = bytearray(sound)
+        at = (root - 1) * 4096
+        kind = 5 if data[at] == 13 else 2  # an inner page all of whose children are the page itself
+        data[at : at + 12] = bytes((kind, 0, 0, 0, 0, 16, 0, 0)) + root.to_bytes(4, "big")
+        path.write_bytes(data)
+        assert _asked(here, root, capsys, "find", "prune") == 2
+
+
+# ---- values that are not ours
+
+VALUES: tuple[object, ...] = (
+    None,
+    "",
+    "x",
+    b"\xff\xfe",
+    7,
+    -1,
+    1 << 62,
+    1e308,
+    "\x1b[2J\0",
+    "[[1]]",
+    "[" * 100_000,
+    "9" * 5000,
+)
+
+
+def _valued(
+    here: Path, capsys: pytest.CaptureFixture[str], values: tuple[object, ...], commands: tuple[str, ...], step: int
+) -> None:
+    path = here / "out" / manifest.NAME
+    sound = path.read_bytes()
+    for n, (table, column) in enumerate(columns(here / "out")):
+        for m, value in enumerate(values):
+            if (n + m) % step:
+                continue
+            path.write_bytes(sound)
+            try:
+                rewrite(here / "out", (f'UPDATE {table} SET "{column}" = ?', (value,)))
+            except sqlite3.IntegrityError:
+                continue
+            _asked(here, (table, column, value), capsys, *commands)
+
+
+def test_values_that_no_lickwright_has_entered(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _valued(here, capsys, VALUES, ("library",), 12)
+
+
+@pytest.mark.slow
+def test_all_values_in_all_columns(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _valued(here, capsys, VALUES, ASKING + WRITING, 1)
+
+
+@pytest.mark.slow
+def test_a_blob_without_measure_takes_no_memory(here: Path) -> None:
+    rewrite(here / "out", ("UPDATE sources SET findings = CAST(zeroblob(200000000) AS TEXT) WHERE id = 1", ()))
+    limited = "import resource; resource.setrlimit(resource.RLIMIT_AS, (400 << 20,) * 2); from lickwright.cli import main; raise SystemExit(main({}))"
+    for command in ("find", "prune"):
+        ran = subprocess.run(
+            [sys.executable, "-c", limited.format(COMMANDS[command])], capture_output=True, text=True, timeout=60
+        )
+        assert ran.returncode in (0, 3), ran.stderr
+        assert "Traceback" not in ran.stderr
+        assert "sorry" not in ran.stderr
+
+
+# ---- what does not end
+
+
+@pytest.fixture
+def db() -> guarded.Guarded:
+    return guarded.connect(None, "")
+
+
+def test_a_statement_without_end_is_ended(db: guarded.Guarded) -> None:
+    for ask in (lambda rows: rows.fetchall(), list, lambda rows: rows.fetchone()):
+        db._most = 3
+        with pytest.raises(Unusable, match="does not end"):
+            ask(db.execute(f"{ENDLESS} FROM c WHERE x < 0"))
+    assert db.execute("SELECT 1").fetchall() == [(1,)]
+    db.close()
+
+
+def test_a_wish_to_end_is_heard_while_a_statement_is_at_work(db: guarded.Guarded) -> None:
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    db._most = 1 << 40
+    timer = threading.Timer(0.05, os.kill, (os.getpid(), signal.SIGINT))
+    timer.start()
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            db.execute(f"{ENDLESS} FROM c WHERE x < 0").fetchall()
+    finally:
+        timer.join()
+        signal.signal(signal.SIGINT, before)
+        db.close()
