@@ -39,9 +39,9 @@ def test_the_words_of_a_question_may_be_one_argument_or_several(run: Run) -> Non
 def test_a_table_is_cut_and_says_so(run: Run) -> None:
     _, out, _ = run("find", SAMPLE_FOLDER)
     assert len(out.splitlines()) == 52
-    assert out.endswith("58 licks; 8 not shown: --limit shows more\n")
+    assert out.endswith("60 licks; 10 not shown: --limit shows more\n")
     _, out, _ = run("find", SAMPLE_FOLDER, "--limit", "100")
-    assert len(out.splitlines()) == 60 and out.endswith("\n58 licks\n")
+    assert len(out.splitlines()) == 62 and out.endswith("\n60 licks\n")
 
 
 @pytest.mark.parametrize("columns", [72, 80, 132])

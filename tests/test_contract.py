@@ -10,6 +10,7 @@ from fractions import Fraction
 import pytest
 
 from counted import HEAD, count, errors, items, sounds, timeline
+from lickwright import compile_text
 from lickwright.notation.techniques import CURL, ENTRIES, EVENT_WORDS, HEADS, JOINS, MARKS, PICKED, SHAPES, WORDS
 from lickwright.notation.tree import (
     Bare,
@@ -27,6 +28,7 @@ from lickwright.notation.tree import (
     Worded,
 )
 from lickwright.performance import perform
+from playing import pitch, played
 
 F = Fraction
 
@@ -388,6 +390,28 @@ ERRORS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
 @pytest.mark.parametrize(("music", "found"), ERRORS, ids=[row[0] for row in ERRORS])
 def test_a_mistake_is_found_where_it_stands(music: str, found: tuple[tuple[str, str], ...]) -> None:
     assert tuple(errors(f"{HEAD}| {music}")) == found
+
+
+TAPPED = {
+    # pitches as heard, by a player who holds the bend while the other hand taps
+    "B8^10 t13 p8 - - -r - -": [69, 74, 69],
+    "B8^10 tB13 p8 t15 p8 - -r -": [69, 74, 69, 76, 69],
+    "B8^9 t13 p5 - - - - -": [68, 73, 64],  # pulled off to another fret: the bend has gone
+    "B8^10 -r t13 p8 - - - -": [69, 72, 67],
+    "B8 t13 p8 - - - - -": [67, 72, 67],
+    "B8^10 h13 - - - - - -": [69, 72],  # only a tap leaves the finger where it is
+    "B8^10 B-&te15 - B-r - - - -": [69, 79],
+    "B8^10 t13 -r p8 - - - -": [69, 74, 67],  # let go under the tap
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("music", TAPPED)
+def test_a_tap_over_a_held_bend_sounds_by_the_bend_higher(music: str) -> None:
+    notes = played(f"| {music} ||")
+    ends = [note.start + min(0.19, note.end - note.start) for note in notes]
+    assert [round(pitch(note, end)[0]) for note, end in zip(notes, ends, strict=True)] == TAPPED[music]
+    (lick,) = compile_text(f'key A minor\nlick "Gate"\n| {music} ||\n').licks
+    assert lick.ok
 
 
 def test_what_cannot_be_read_counts_as_one_event_and_its_bar_is_not_judged() -> None:

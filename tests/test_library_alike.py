@@ -143,7 +143,7 @@ def test_samples_in_another_key_and_box_are_found_and_nothing_else() -> None:
     connection = indexed(files)
     assert groups(connection) == [], "a family is no duplicate"
     found = groups(connection, families=True)
-    assert len(found) == 58 == len(moved_samples())
+    assert len(found) == 60 == len(moved_samples())
     assert {group.kind for group in found} == {"same phrase"}
     for group in found:
         first, second = (member.hit for member in described(connection, group))
@@ -175,7 +175,7 @@ def test_samples_with_one_or_two_notes_changed_are_found() -> None:
         changes[n] = edits
     connection = indexed(files)
     found = groups(connection)
-    assert len(found) == 57 and {group.kind for group in found} == {"near"}
+    assert len(found) == 59 and {group.kind for group in found} == {"near"}
     for group in found:
         first, second = described(connection, group)
         assert first.hit.path[2:] == second.hit.path[2:]

@@ -157,7 +157,7 @@ def _examples(cell: Cell) -> Iterator[tuple[Technique, str]]:
         for mark in sound.marks:
             yield mark, text if mark.tab else mark.above
     for shape in cell.shapes:
-        yield shape.technique, shape_text(shape, sound)
+        yield shape.technique, shape_text(shape, sound) or note_text(sound)
 
 
 def ending(settings: Settings, width: int) -> list[str]:

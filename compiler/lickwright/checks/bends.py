@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from lickwright.checks.findings import at_slot, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
-from lickwright.notation.techniques import Curve
+from lickwright.notation.techniques import HELD_BEND, Curve
 from lickwright.timeline import Shape, Sound, Timeline
 
 
@@ -95,7 +95,9 @@ def check_shapes(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
     sure = timeline.bars[timeline.slots[sound.slot].bar].sure
     for n, shape in enumerate(sound.shapes):
         curve = shape.technique.curve
-        if curve in _UP:
+        if shape.technique is HELD_BEND:  # judged where it was bent
+            finding, bent = None, shape.amount
+        elif curve in _UP:
             finding = _bend(timeline, sound, shape, bent, first=n == 0)
             bent = max(bent, shape.amount)
         elif curve is Curve.RELEASE:
@@ -180,13 +182,27 @@ def _release(timeline: Timeline, sound: Sound, shape: Shape, bent: float) -> Dia
     message = None
     help = f"`r` lets it back to fret {sound.fret}"
     if bent <= 0:
-        message, help = "release, but nothing is bent", "bend first (`^10`), or hold with `-`"
+        message, help = (
+            "release, but nothing is bent",
+            _held_elsewhere(timeline, sound) or "bend first (`^10`), or hold with `-`",
+        )
     elif shape.amount < 0:
         message = f"release to the pitch of fret {_fret(sound, shape.amount)}, below fret {sound.fret} that is held"
     elif shape.amount >= bent:
         target, top = _fret(sound, shape.amount), _fret(sound, bent)
         message = f"release to the pitch of fret {target}, but it is bent only to that of fret {top}"
     return at_slot(RELEASE, timeline, shape.slot, shape.span, message, help, there) if message else None
+
+
+def _held_elsewhere(timeline: Timeline, sound: Sound) -> str | None:
+    """How to hold the bend of another string that this note has ended, where it did."""
+    ended = (o for o in timeline.sounds[: sound.index] if o.end == sound.start > o.start and o.string != sound.string)
+    bent = next((o for o in ended if any(shape.technique.curve in _UP for shape in o.shapes)), None)
+    if bent is None:
+        return None
+    name = timeline.settings.tuning.written(bent.string)
+    note = f"{sound.begin.sign}{written(timeline, sound.string, sound.fret or 0)}"
+    return f"hold the bend while another string sounds: `{name}-&{note}`, then `{name}-r`"
 
 
 def _vibrato(timeline: Timeline, sound: Sound, shape: Shape) -> Diagnostic | None:

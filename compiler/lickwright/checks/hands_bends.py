@@ -13,7 +13,7 @@ from lickwright.checks.findings import at_slot, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
 from lickwright.fingering import hand_for
 from lickwright.hand import CAUTION_BEND, string_spacing_mm
-from lickwright.notation.techniques import Curve, Damping
+from lickwright.notation.techniques import HELD_BEND, Curve, Damping
 from lickwright.timeline import Shape, Sound, Timeline
 
 
@@ -65,7 +65,7 @@ def check_bends(timeline: Timeline, bent: Sequence[Sound], together: bool) -> It
     for sound in bent:
         meets = [o for o in timeline.sounds if _meets(sound, o)] if together else []
         for shape in sound.shapes:
-            if shape.technique.curve not in _UP or not 0 < shape.amount <= MOST:
+            if shape.technique.curve not in _UP or shape.technique is HELD_BEND or not 0 < shape.amount <= MOST:
                 continue
             row = limit(kind(settings.tuning, settings.sound, sound.string), sound.fret or 0, shape.amount)
             if row is not None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from lickwright.music.tuning import Tuning
-from lickwright.notation.techniques import Curve
+from lickwright.notation.techniques import HELD_BEND, Curve, Stroke
 from lickwright.notation.tree import Mark
 from lickwright.source import Span
 from lickwright.timeline import Shape, Sound
@@ -26,7 +26,13 @@ class String:
     sound: Sound | None = None  # None: silence
     rings: bool = False  # until its string is played again
     ring_word: int | None = None  # the `(ring: …)` that it belongs to, whose end lets the next note stop it
-    bent: bool = False
+    bend: float = 0.0  # semitones that the string is bent by now
+    finger: int | None = None  # the fret where a finger holds the bend, while a tap sounds above it
+
+    @property
+    def bent(self) -> bool:
+        """Whether it is bent now."""
+        return self.bend > 0
 
 
 class Neck:
@@ -90,10 +96,28 @@ class Neck:
     def begin(self, sound: Sound, ring_word: int | None) -> None:
         """A sound begins on its string and ends what was there."""
         string = self._strings[sound.string]
-        if string.sound is not None:
+        before = string.sound
+        if before is not None:
             self.stop(sound.string, sound.start)
+            if string.bend:
+                self._hold_bend(string, before, sound)
         self._sounding.add(sound.string)
-        string.sound, string.bent, string.rings, string.ring_word = sound, False, False, ring_word
+        if before is None:
+            string.bend, string.finger = 0.0, None
+        string.sound, string.rings, string.ring_word = sound, False, ring_word
+
+    @staticmethod
+    def _hold_bend(string: String, before: Sound, sound: Sound) -> None:
+        """A tap leaves the finger that bends where it is, and so does the pull-off back to it; any other note ends the bend."""
+        holds = before.fret if string.finger is None else string.finger
+        tapped = sound.begin.stroke is Stroke.TAP and sound.kind == "note" and sound.head is None
+        back = sound.begin.stroke is Stroke.PULL and string.finger is not None and sound.fret == string.finger
+        if not tapped and not back:
+            string.bend, string.finger = 0.0, None
+            return
+        string.finger = holds if tapped else None
+        fret = Fraction(string.bend).limit_denominator(8) + (sound.fret or 0)
+        sound.shapes.append(Shape(HELD_BEND, sound.start, sound.end, string.bend, sound.slot, sound.span, fret))
 
     def shape(self, number: int, marks: tuple[Mark, ...], start: int, until: int, slot: int, origin: int) -> None:
         """Shapes of the sound on a string within one step; several share it evenly. `origin` is where their event stands."""
@@ -111,9 +135,9 @@ class Neck:
             span = Span(origin + mark.span.start, origin + mark.span.end)
             sound.shapes.append(Shape(mark.technique, begins, ends, amount, slot, span, to_fret))
             if mark.technique.curve in (Curve.BEND, Curve.PREBEND):
-                string.bent = True
+                string.bend = amount
             elif mark.technique.curve is Curve.RELEASE:
-                string.bent = amount > 0
+                string.bend = max(0.0, amount)
 
 
 def _reached(mark: Mark, fret: int | None) -> tuple[float, Fraction | None]:

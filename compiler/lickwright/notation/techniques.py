@@ -131,6 +131,7 @@ TECHNIQUES: tuple[Technique, ...] = (
     Technique("dip", W, "dip", curve=Curve.DIP, amount=-1.0, above="dip", sentence="with the bar: down and back"),
     Technique("scoop", W, "scoop", curve=Curve.SCOOP, amount=-1.0, above="scoop", sentence="with the bar: up from below"),
     Technique("swell", W, "swell", Stroke.SWELL, above="swell", sentence="volume swell: fade the note in"),
+    Technique("held bend", S, "", curve=Curve.PREBEND, sentence="the bend under it is held: it sounds by that much higher"),
 )
 # fmt: on
 
@@ -139,9 +140,10 @@ EVENT_WORDS: tuple[str, ...] = ("grace", "rake", "trill", "roll", "scrape")
 
 
 def _rows(kind: Kind) -> dict[str, Technique]:
-    return {t.sign: t for t in TECHNIQUES if t.kind is kind and t.name != "curl"}
+    return {t.sign: t for t in TECHNIQUES if t.kind is kind and t.name not in ("curl", "held bend")}
 
 
 JOINS, ENTRIES, HEADS, SHAPES, MARKS, WORDS = (_rows(k) for k in Kind)
 PICKED = HEADS[""]
 CURL = next(t for t in TECHNIQUES if t.name == "curl")
+HELD_BEND = next(t for t in TECHNIQUES if t.name == "held bend")  # never written: what a tap over a bent string has
