@@ -24,7 +24,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("settling",),
     ("bending",),
     ("timeline",),
-    ("counting", "tonality"),
+    ("counting", "tonality", "harmony"),
     ("resolve", "locate", "diagram"),
     ("swing",),
     ("clock", "curves", "grid"),

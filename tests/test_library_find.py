@@ -193,10 +193,29 @@ def test_a_technique_is_asked_for_by_its_name() -> None:
     assert set(technique_names()) == {t.name for t in TECHNIQUES if t.sign} | set(EVENT_WORDS)
 
 
+@pytest.mark.parametrize(
+    ("asked", "plain"), [("A7", "A7"), ("am7", "Am7"), ('"A minor 7"', "Am7"), ("G", "G"), ("A#", "Bb")]
+)
+def test_a_chord_is_found_in_any_spelling_and_whole(asked: str, plain: str) -> None:
+    """Every lick whose chords line has it, and none that has only one that begins with it."""
+    wanted = [one.title for _, one in everything() if plain in one.chords.split()]
+    assert [hit.facts["title"] for hit in find(library(), f"chords:{asked}").hits] == wanted
+    assert wanted or plain == "Bb"
+    either = [one.title for _, one in everything() if {"A7", "D7"} & set(one.chords.split())]
+    assert [hit.facts["title"] for hit in find(library(), "chord:A7,D7").hits] == either
+    without = [one.title for _, one in everything() if not one.chords and one.key]
+    assert set(without) <= {hit.facts["title"] for hit in find(library(), "chords:none").hits}
+
+
+def test_what_is_no_chord_is_said() -> None:
+    with pytest.raises(Unclear, match="no chord"):
+        find(library(), "chords:H7x")
+
+
 def test_every_field_of_the_notation_can_be_asked_for_or_is_left_out_on_purpose() -> None:
     """A new field wants a decision."""
     asked = {field.name for field in FIELDS}
-    of_no_use = {"notation", "pickup", "step", "chords", "frets", "reach", "numbering", "meant"}
+    of_no_use = {"notation", "pickup", "step", "frets", "reach", "numbering", "meant"}
     assert {row.name for row in NOTATION_FIELDS} == (asked & {row.name for row in NOTATION_FIELDS}) | of_no_use
     assert not asked & of_no_use
 

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from lickwright.music.box import OPEN, Area, Box, BoxSpec, area, neighbours
+from lickwright.music.chord import Chord
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import Key
 from lickwright.music.positions import box_name
@@ -17,7 +18,7 @@ from lickwright.music.scale import Scale
 from lickwright.notation.techniques import Stroke
 from lickwright.settings import Settings
 from lickwright.timeline import Timeline
-from lickwright.tonality import Heard, Tonality, chords_over, classes, heard, tonalities
+from lickwright.tonality import Heard, Tonality, classes, heard, tonalities
 
 _TRIED = 24  # keys and scales, best first, for which boxes are looked for; the others are too far behind to win
 _BOXES = 3  # the best of each key and scale that are kept
@@ -62,10 +63,15 @@ def locate(timeline: Timeline) -> tuple[Home, ...]:
     struck = [note for note in notes if note.struck]
     ranked = [
         home
-        for found in tonalities(notes, chords_over(timeline))[:_TRIED]
+        for found in tonalities(notes, _changes(timeline))[:_TRIED]
         for home in _homes(found, struck, timeline.settings)
     ]
     return tuple(_different(sorted(ranked, key=lambda home: -home.score)))
+
+
+def _changes(timeline: Timeline) -> tuple[Chord, ...]:
+    """The chords of a lick as they come."""
+    return tuple(entry.chord for bar in timeline.settings.chords for entry in bar if entry.chord is not None)
 
 
 def _different(homes: Sequence[Home]) -> Iterator[Home]:

@@ -212,11 +212,6 @@ def _above(pitch_classes: Iterable[int], tonic: int) -> frozenset[int]:
     return frozenset((pc - tonic) % 12 for pc in pitch_classes)
 
 
-def chords_over(timeline: Timeline) -> tuple[Chord, ...]:
-    """The chords of a lick, in order."""
-    return tuple(entry.chord for bar in timeline.settings.chords for entry in bar if entry.chord is not None)
-
-
 def _home_chords(chords: Sequence[Chord]) -> dict[bool, list[float]]:
     """What the chords say for each tonic, 0 to 11, in minor (True) and in major (False).
 

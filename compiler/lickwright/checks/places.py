@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
 from lickwright.checks.findings import within_meter
+from lickwright.harmony import struck_at
 from lickwright.music.box import BLUE, Area, Box, neighbours
 from lickwright.music.pitch import PLAIN_NAMES, Key, note_name
 from lickwright.music.positions import is_minor
@@ -218,7 +219,7 @@ def _leads(timeline: Timeline, sound: Sound, upcoming: Iterable[Sound]) -> bool:
         return False
     length = sound.end - sound.start
     return any(
-        abs(heard_first(after) - sound.pitch) == 1
+        abs(struck_at(after) - sound.pitch) == 1
         and (grace or (length <= after.end - after.start and after.start <= sound.end))
         for after in upcoming
     )
@@ -227,10 +228,3 @@ def _leads(timeline: Timeline, sound: Sound, upcoming: Iterable[Sound]) -> bool:
 def _on_beat(timeline: Timeline, sound: Sound) -> bool:
     slot = timeline.slots[sound.slot]
     return within_meter(timeline, timeline.bars[slot.bar], slot.at) % timeline.settings.meter.beat == 0
-
-
-def heard_first(sound: Sound) -> float:
-    """The pitch that a sound begins with: a pre-bend's is its target."""
-    if sound.shapes and sound.shapes[0].technique.curve is Curve.PREBEND:
-        return sound.pitch + sound.shapes[0].amount
-    return sound.pitch

@@ -55,6 +55,7 @@ FIELDS: tuple[Field, ...] = (
     Field("figure", "figure", ("figures",), "double stop, triplet, syncopation …"),
     Field("key", "key", ("tonic", "mode"), '"A minor", A, dorian'),
     Field("scale", "scale", ("scale",), 'blues, "minor pentatonic"'),
+    Field("chords", "chords", ("chords",), "A7, or Am7: what is played over it"),
     Field("box", "box", ("box", "boxes"), '2, "E shape", open, "frets 5-8"'),
     *_numbers(
         ("level", "1 to 5, as declared, else as worked out"), ("tempo", "beats a minute"), ("bars", "as played"),
@@ -227,6 +228,17 @@ def _key(field: Field, value: Value, search: bool) -> Condition:
     return Condition("tonic = ? AND mode = ?", (key.tonic.pc, key.mode))
 
 
+def _chords(field: Field, value: Value, search: bool) -> Condition:
+    """A chord in any spelling: Amin7 is Am7, A# is Bb."""
+    from lickwright.music.chord import parse_chord_name
+
+    try:
+        plain = parse_chord_name(value.text).plain
+    except ValueError as e:
+        raise Unclear(str(e), value.start, value.end) from None
+    return Condition("instr(' ' || chords || ' ', ?) > 0", (f" {plain} ",))
+
+
 def _box(field: Field, value: Value, search: bool) -> Condition:
     """All the boxes named, whatever other ones the lick has besides; a window of frets or `at 12` as it is written."""
     try:
@@ -307,6 +319,6 @@ def _read(field: Field, value: Value) -> tuple[float, float]:
 
 
 _KINDS: dict[str, Callable[[Field, Value, bool], Condition]] = {
-    "text": _plain, "technique": _technique, "figure": _figure, "scale": _scale, "key": _key, "box": _box, "one of": _one_of,
+    "text": _plain, "technique": _technique, "figure": _figure, "scale": _scale, "chords": _chords, "key": _key, "box": _box, "one of": _one_of,
     "file": _file, "finding": _finding, "number": _number,
 }  # fmt: skip

@@ -42,6 +42,7 @@ class LickFacts(NamedTuple):
     tonic: int | None = None  # pitch class as fingered, C = 0
     mode: str = ""  # "minor", "dorian"
     scale: str = ""  # "minor pentatonic"; the key's default where none is written
+    chords: str = ""  # plain symbols, each once, in order: "Am7 D7"
     box: str = ""  # as written, tidied: "1 2", "E shape", "frets 5-8"
     boxes: int = 0  # bits: see `NUMBERED`; a numbered box has its shape's bit too, and the other way round
     tempo: float | None = None  # beats a minute, of the unit that the field names
@@ -105,7 +106,7 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
     return LickFacts(
         lick.title, lick.slug, source.place(timeline.span.start).line, lick.ok,
         str(key) if key else "", key.tonic.pc if key else None, key.mode if key else "",
-        str(settings.scale) if settings.scale else "", *_box(settings),
+        str(settings.scale) if settings.scale else "", _chords(timeline), *_box(settings),
         float(settings.tempo.bpm), str(settings.meter), str(settings.feel), settings.tuning.name, settings.capo,
         settings.sound, settings.by, settings.rights, settings.source, settings.origin, settings.tags, settings.style,
         "\n".join(settings.notes), settings.level, _level(lick, measure), ", ".join(lick.techniques),
@@ -119,6 +120,12 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
 def findings(diagnostics: tuple[Diagnostic, ...], source: Source) -> tuple[Finding, ...]:
     """Findings as the index keeps them: of a lick, or of a file that has none."""
     return tuple(Finding(d.code, d.severity.value, source.place(d.span.start).line, d.message) for d in diagnostics)
+
+
+def _chords(timeline: Timeline) -> str:
+    from lickwright.harmony import chords_of
+
+    return " ".join(dict.fromkeys(chord.plain for chord in chords_of(timeline)))
 
 
 def _box(settings: Settings) -> tuple[str, int]:

@@ -17,7 +17,7 @@ from typing import get_args, get_type_hints
 from lickwright.library.facts import Finding, LickFacts
 from lickwright.library.phrase import grams
 
-VERSION = 2  # of these tables: another one is built anew
+VERSION = 3  # of these tables: another one is built anew
 _AT_ONCE = 500  # sources or phrases in one statement
 
 # What a bare word is looked for in; `rights` only by name, since one sentence often stands on every lick.

@@ -67,6 +67,13 @@ class Chord:
                 return str(degree)
         return str(self.bass) if self.bass is not None and pitch % 12 == self.bass.pc else ""
 
+    @property
+    def plain(self) -> str:
+        """One name for all spellings of it: "Am7" of Amin7, "Bb" of A#."""
+        tail = _plain_tails().get(self.intervals, self.symbol.removeprefix(str(self.root)).partition("/")[0])
+        bass = f"/{PLAIN_NAMES[self.bass.pc]}" if self.bass is not None else ""
+        return f"{PLAIN_NAMES[self.root.pc]}{tail}{bass}"
+
     def transposed(self, semitones: int, key: Key | None = None) -> Chord:
         """The same chord so many semitones up, its notes spelled as `key` (the key arrived in) spells them."""
         root = _moved(self.root, semitones, key)
@@ -231,3 +238,37 @@ def charted(text: str) -> str:
         return NO_CHORD if match[0] in _NO_CHORD else "/" if match[0] in AGAIN else match[0]
 
     return re.sub(r"[^\s|]+", sign, " ".join(text.split()))
+
+
+@lru_cache(maxsize=1)
+def _plain_tails() -> dict[tuple[int, ...], str]:
+    """The commonest sign for each set of intervals; of two signs for one set the first is kept."""
+    tails = (
+        *(
+            "",
+            "m",
+            "7",
+            "m7",
+            "maj7",
+            "m(maj7)",
+            "6",
+            "m6",
+            "6/9",
+            "9",
+            "m9",
+            "maj9",
+            "11",
+            "m11",
+            "13",
+            "m13",
+            "maj13",
+        ),
+        *("5", "sus2", "sus4", "7sus4", "9sus4", "add9", "madd9", "dim", "dim7", "m7b5", "aug", "7#5", "7b5", "7b9"),
+        "7#9",
+    )
+    found: dict[tuple[int, ...], str] = {}
+    for tail in tails:
+        chord = parse_chord(f"C{tail}")
+        if chord is not None:
+            found.setdefault(chord.intervals, tail)
+    return found
