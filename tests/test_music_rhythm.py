@@ -1,4 +1,4 @@
-"""Note values, meters, tempos, swing and counting."""
+"""Note values, meters, tempos and swing."""
 
 from __future__ import annotations
 
@@ -9,8 +9,6 @@ import pytest
 from lickwright.music.rhythm import (
     Meter,
     Tempo,
-    count,
-    count_place,
     parse_feel,
     parse_length,
     parse_meter,
@@ -73,7 +71,6 @@ def test_meters(text: str, length: F, beat: F, beats: int) -> None:
     meter = parse_meter(text)
     assert (str(meter), meter.length, meter.beat, len(meter.pulses)) == (text, length, beat, beats)
     assert sum(meter.groups) == meter.beats
-    assert [count(pulse, meter) for pulse in meter.pulses] == [str(i + 1) for i in range(beats)]
 
 
 def test_the_usual_grouping_need_not_be_said() -> None:
@@ -153,42 +150,3 @@ def test_only_the_middle_of_a_pair_moves() -> None:
 def test_no_feel(text: str) -> None:
     with pytest.raises(ValueError, match=r"is no feel|ratio|shuffle is 2:1|straight takes nothing|value that swings"):
         parse_feel(text)
-
-
-@pytest.mark.parametrize(
-    ("step", "meter", "syllables"),
-    [
-        (F(1, 8), "4/4", "1 & 2 & 3 & 4 &"),
-        (F(1, 16), "2/4", "1 e & a 2 e & a"),
-        (F(1, 12), "2/4", "1 trip let 2 trip let"),
-        (F(1, 8), "3/4", "1 & 2 & 3 &"),
-        (F(1, 8), "6/8", "1 & a 2 & a"),
-        (F(1, 8), "12/8", "1 & a 2 & a 3 & a 4 & a"),
-        (F(1, 8), "7/8 2+2+3", "1 2 3 4 5 6 7"),
-        (F(1, 4), "2/2", "1 & 2 &"),
-    ],
-)
-def test_counting_aloud(step: F, meter: str, syllables: str) -> None:
-    parsed = parse_meter(meter)
-    counted = [count(i * step, parsed) for i in range(int(parsed.length / step))]
-    assert counted == syllables.split()
-
-
-def test_sextuplets_are_counted_in_six_when_asked() -> None:
-    one = parse_meter("1/4")
-    assert [count(F(i, 24), one, sextuplet=True) for i in range(6)] == ["1", "la", "li", "&", "la", "li"]
-    assert count(F(1, 12), one) == "trip"
-
-
-def test_what_nobody_counts_is_empty_and_still_has_a_name() -> None:
-    assert count(F(1, 32), FOUR) == ""
-    assert count(F(1, 4) + F(1, 20), FOUR) == ""
-    assert count_place(F(1, 4) + F(1, 20), FOUR) == "2 +1/5"
-    assert count_place(F(1, 16), parse_meter("6/8")) == "1 +1/6"
-
-
-@pytest.mark.parametrize(
-    ("at", "name"), [(F(3, 8), "2 &"), (F(7, 12), "3 trip"), (F(3, 4), "4"), (F(15, 16), "4 a"), (F(5, 4), "6")]
-)
-def test_places_in_the_bar(at: F, name: str) -> None:
-    assert count_place(at, FOUR) == name

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 from pathlib import Path
+from random import Random
 
 import pytest
 from hypothesis import given, settings
@@ -12,11 +13,13 @@ from hypothesis import strategies as st
 
 from lickwright.backends import Options, Stages
 from lickwright.backends.tab import emit
-from lickwright.layout import count_shift
+from lickwright.bar_count import count_shift
 from lickwright.notation.syntax import parse
 from lickwright.resolve import resolve
 from lickwright.source import Source
-from lickwright.timeline import Timeline
+from lickwright.timeline import Sound, Timeline
+from made_licks import made_lick
+from read_lengths import PlayedNote, read_lengths
 from read_tab import read_tab, segments, systems
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
@@ -59,12 +62,25 @@ def played(timeline: Timeline) -> list[tuple[int, Fraction, int, int, str]]:
         at = sound.start - turns[sound.bar].start
         if not 0 <= at <= bar.length or (sound.pass_no and not bar.same):
             continue
-        place = "x" if sound.dead else "" if sound.fret is None else str(sound.fret)
-        if sound.touch is not None:
-            place += f"<{float(sound.touch):g}>"
         count_at = Fraction(at + count_shift(timeline, bar), timeline.grain)
-        found.append((sound.bar, count_at, sound.lead, sound.string, place))
+        found.append((sound.bar, count_at, sound.lead, sound.string, place(sound)))
     return sorted(set(found))
+
+
+def lasting(timeline: Timeline) -> list[PlayedNote]:
+    """What the reader should play: every sound with its end, repeats played."""
+    return sorted(
+        PlayedNote(
+            Fraction(sound.start, timeline.grain), Fraction(sound.end, timeline.grain), sound.string, place(sound)
+        )
+        for sound in timeline.sounds
+    )
+
+
+def place(sound: Sound) -> str:
+    """A fret as printed: `7`, `x`, `<12>`, `5<17>`."""
+    text = "x" if sound.dead else "" if sound.fret is None else str(sound.fret)
+    return text if sound.touch is None else f"{text}<{float(sound.touch):g}>"
 
 
 def assert_sound(text: str, timeline: Timeline, width: int) -> None:
@@ -81,6 +97,7 @@ def assert_sound(text: str, timeline: Timeline, width: int) -> None:
         assert all(line.isascii() for line in system.strings)
     assert [line for line in lines if len(line) > width and " " in line.strip()] == []
     assert read_tab(text) == played(timeline)
+    assert read_lengths(text) == lasting(timeline)
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
@@ -144,7 +161,7 @@ def whole_bars(beats: st.SearchStrategy[str], count: int) -> st.SearchStrategy[s
 made = st.integers(1, 5).flatmap(lambda beats: st.tuples(whole_bars(quarters, beats), st.just(f"meter {beats}/4")))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(made, st.sampled_from([40, 53, 60, 80, 120, 400]))
 def test_any_lick_reads_back(written: tuple[str, str], width: int) -> None:
     timeline = lick(*written)
@@ -212,8 +229,111 @@ def test_a_tie_over_a_new_line_shows_its_fret_and_bend_again() -> None:
     assert systems(text)[1].said.split() == ["1", "2", "3", "&", "4"]
 
 
-def test_a_tie_within_a_line_is_only_dashes() -> None:
-    assert "(" not in music(lick("| e5------- | ------- - ||"))
+def test_a_tie_over_a_bar_line_shows_its_fret_again() -> None:
+    assert "|(5)---" in music(lick("| e5------- | ------- - ||"))
+
+
+def test_a_hold_within_a_bar_is_only_dashes() -> None:
+    assert "(" not in music(lick("| e5--- G5- D7- ||"))
+
+
+def test_a_bend_held_under_notes_looks_unlike_one_let_go() -> None:
+    """A pupil sees which of two licks with the same strokes is meant."""
+    assert music(lick("| B8^10 - e8&B- - e5&B- - G7 - ||")) == (
+        "1\n"
+        "    full hold-|\n"
+        "e|------8---5-------||\n"
+        "B|-8b10-------------||\n"
+        "G|--------------7---||\n"
+        "D|------------------||\n"
+        "A|------------------||\n"
+        "E|------------------||\n"
+        "   1    2   3   4"
+    )
+    assert "hold" not in tab(lick("| B8^10 - e8 - e5 - G7 - ||"))
+
+
+def test_held_notes_and_stops_have_their_legend() -> None:
+    text = tab(lick("| A7 - e8&A- - e5&A- - A- - | B8^10 - e8&B- - G7- G5? - ||"))
+    legend = text.split("\n\n")[-1].splitlines()
+    assert [line for line in legend if line.startswith("(")] == [
+        "(5) g    ghost note: barely sounded",
+        "(7)      still sounding from before: hold it, don't pick again",
+    ]
+    assert "hold--|  keep the bend up as far as the line goes (a short line has no word)" in legend
+    assert "stop e   this string stops sounding here, the others go on" in legend
+    assert " g\n" in text  # tells the ghost note from the held ones
+
+
+def test_a_span_that_goes_on_in_the_next_line_is_left_open() -> None:
+    text = music(
+        lick(
+            "| (ring: E0 A2 D2 E0 A2 D2 E0 A2 | E0 A2 D2 E0 A2 D2 E0 A2 | E0 A2 D2 E0) B8^10--- | -- e5&B- - G7--- ||"
+        ),
+        60,
+    )
+    rings = [line for line in text.split("\n") if "let ring" in line or "LR" in line]
+    assert rings[0].endswith("-") and rings[1].endswith("-|")
+
+
+def test_two_neighbouring_rings_are_two_spans() -> None:
+    row = next(line for line in tab(lick("| (ring: A0 D2 G2 B1) (ring: A0 D2 G2 B1) ||")).split("\n") if "ring" in line)
+    assert row.split("|")[:2] == ["   let ring--", " let ring---"]
+
+
+def test_rows_of_fingers_say_whose_they_are() -> None:
+    text = tab(lick("| G5'1 B8'4 E0'p G5'i - - - - ||"))
+    assert [line.split() for line in text.split("\n") if "hand" in line] == [
+        ["1", "4", "fretting", "hand"],
+        ["p", "i", "plucking", "hand"],
+        ["1", "4", "fretting", "hand:", "index,", "little", "finger"],
+        ["p", "i", "plucking", "hand:", "thumb,", "index"],
+    ]
+
+
+def test_slaps_and_pops_stand_in_one_row() -> None:
+    text = music(lick("| 1/16 (slap: E0) (pop: G7) (slap: E0) (pop: G7) 1/4 - - - ||"))
+    assert "   S  P  S  P\n" in text
+
+
+def test_a_bars_number_keeps_away_from_an_ending() -> None:
+    text = music(lick("|: e5 e5 e5 e5 e5 e5 e5 e5 | e5------- |1st e7------- :|2nd e8------- ||"), 50)
+    assert "\n3\n   1.---" in text
+
+
+def test_each_mark_is_explained_once() -> None:
+    text = tab(lick("| Gx? Gx G5? B8^8.5 B8^ B8^9.5 - - ||"))
+    marks = [line.split("  ")[0] for line in text.split("\n\n")[-1].splitlines()]
+    assert marks == ["x", "b", "(x)"]
+    assert "b    bend up by the amount above, to a pitch between two frets" in text
+
+
+MADE = 500  # licks made up by chance
+
+
+def test_a_slide_in_that_looks_connected_in_a_repeat_says_what_it_ends() -> None:
+    timeline = lick("|: /E1 - E0&A0 - :|x3", "meter 2/4")
+    assert "stop A" in tab(timeline)
+    assert_sound(tab(timeline), timeline, 80)
+
+
+def test_made_up_licks_read_back_with_their_lengths() -> None:
+    for number in range(MADE):
+        written, fields = made_lick(Random(number))
+        timeline, width = lick(written, *fields), WIDTHS[number % len(WIDTHS)]
+        text = tab(timeline, width)
+        assert read_tab(text) == played(timeline), (number, written, text)
+        assert read_lengths(text) == lasting(timeline), (number, written, text)
+
+
+def test_the_made_up_licks_hold_notes_in_every_way() -> None:
+    texts = [tab(lick(*_flat(made_lick(Random(number))))) for number in range(100)]
+    for sign in ("still sounding", "hold--|", "stop ", "let ring", "ring  ", "ghost", "1.-", "%", " x3", "3*"):
+        assert any(sign in text for text in texts), sign
+
+
+def _flat(made: tuple[str, tuple[str, ...]]) -> tuple[str, ...]:
+    return made[0], *made[1]
 
 
 def test_repeats_endings_and_same_bars() -> None:
@@ -296,10 +416,8 @@ def test_the_legend_explains_just_what_is_there() -> None:
     assert "hammer-on" not in plain_lick and "rest" not in plain_lick
     text = tab(lick("| G5h7 B8^10 -r (pm: E0) (trill: G5h7) . - ||"))
     legend = text.split("\n\n")[-1]
-    assert [line.split()[0] for line in legend.splitlines()] == ["h7", "b10", "r8", "PM", "tr", "(2)"]
-    assert "(2)  count it, do not play: a rest" in legend
-    assert "la li" not in text
-    assert "la li  the sixths of a beat" in tab(lick("| 6[1/16 e5 - - - e5 e5] e5----- ||"))
+    assert [line.split()[0] for line in legend.splitlines()] == ["h7", "b10", "r8", "PM", "tr", "(4)"]
+    assert "(4)  in the count: a rest, count it and play nothing" in legend
 
 
 @pytest.mark.parametrize(

@@ -19,13 +19,20 @@ OPTIONS = Options()
 
 
 def stages(music: str, *fields: str) -> Stages:
-    head = "".join(f"{field}\n" for field in ("tempo 120", *fields))
+    tempo = () if any(field.startswith("tempo") for field in fields) else ("tempo 120",)
+    head = "".join(f"{field}\n" for field in (*tempo, *fields))
     timeline = compile_text(f'{head}lick "Test"\n{music}\n').licks[0].timeline
     assert timeline is not None
     return Stages(timeline)
 
 
 def sheet(music: str, *fields: str) -> tuple[Row, ...]:
+    """The rows of the notes."""
+    return tuple(row for row in whole_sheet(music, *fields) if row.event == "note")
+
+
+def whole_sheet(music: str, *fields: str) -> tuple[Row, ...]:
+    """The rows, those of bends and releases too."""
     made = stages(music, *fields)
     return rows(made.timeline, made.performance(OPTIONS))
 
@@ -39,12 +46,14 @@ def licks() -> list[Stages]:
 def test_the_sheet_of_an_answer() -> None:
     made = stages("| e8 e5 B8^10 -r p5 G7~-- |", "key A minor", "scale blues", "box 1", "feel shuffle")
     assert timing.emit(made, OPTIONS).data.decode() == (
-        "bar,beat,count,at_s,for_s,string,fret,note,midi,degree,place,how,bend_to,finger,loudness\n"
-        "1,1,1,0.0,0.333,1,8,C5,72,b3,box,picked,,,0.63\n"
-        "1,1.5,1 &,0.333,0.167,1,5,A4,69,1,box,picked,,,0.63\n"
-        '1,2,2,0.5,0.5,2,8,G4,67,b7,box,"bend, release",A4,,0.63\n'
-        "1,3,3,1.0,0.333,2,5,E4,64,5,box,pull-off,,,0.41\n"
-        "1,3.5,3 &,1.333,0.667,3,7,D4,62,4,box,vibrato,,,0.63\n"
+        "bar,beat,count,at_s,for_s,string,fret,note,midi,degree,place,how,bend_to,finger,loudness,event,arrives_beat,arrives_s\n"
+        "1,1,1,0.0,0.333,1,8,C5,72,b3,box,picked,,,0.63,note,,\n"
+        "1,1.5,1 &,0.333,0.167,1,5,A4,69,1,box,picked,,,0.63,note,,\n"
+        '1,2,2,0.5,0.5,2,8,G4,67,b7,box,"bend, release",A4,,0.63,note,,\n'
+        "1,2,2,0.5,0.2,2,8,A4,69,,,bend,A4,,,bend,2.3,0.7\n"
+        "1,2.5,2 &,0.833,0.1,2,8,G4,67,,,release,G4,,,release,2.8,0.933\n"
+        "1,3,3,1.0,0.333,2,5,E4,64,5,box,pull-off,,,0.41,note,,\n"
+        "1,3.5,3 &,1.333,0.667,3,7,D4,62,4,box,vibrato,,,0.63,note,,\n"
     )
 
 
@@ -86,7 +95,7 @@ def test_stolen_strokes_stand_at_the_beat_they_lead_to() -> None:
 
 def test_counts_are_as_spoken() -> None:
     assert [row.count for row in sheet("| 1/16 G5 G5 G5 G5 3[1/8 G5 G5 G5] 6[1/16 G5 G5 G5 G5 G5 G5] 1/4 G5 ||")] == [
-        "1", "1 e", "1 &", "1 a", "2", "2 trip", "2 let", "3", "3 la", "3 li", "3 &", "3 la", "3 li", "4",
+        "1", "1 e", "1 &", "1 a", "2", "2 trip", "2 let", "3", "3 trip", "3 let", "3 &", "3 & trip", "3 & let", "4",
     ]  # fmt: skip
     assert [(row.bar, row.beat, row.count) for row in sheet("| G5 | G7 - - - - - - - ||", "pickup 1/8")] == [
         (0, 4.5, "4 &"), (1, 1, "1"),
@@ -94,6 +103,47 @@ def test_counts_are_as_spoken() -> None:
     assert [row.count for row in sheet("| G5 G5 G5 G5 - - ||", "meter 6/8")] == ["1", "1 &", "1 a", "2"]
     again = sheet("| G5 - - - - - G7 - | % ||")
     assert [(row.bar, row.count) for row in again] == [(1, "1"), (1, "4"), (2, "1"), (2, "4")]
+
+
+def test_a_bend_says_when_it_sets_off_arrives_and_is_released() -> None:
+    """Bent on the "and" of one, at the top while the e string is played, let down partly, then wholly, then bent again."""
+    found = whole_sheet("| B8 -^10 e8&B- e5&B-r9 - B-r B-^10 - | B5 - - - - - - - ||")
+    assert [(row.event, row.bar, row.beat, row.count, row.at_s, row.arrives_beat, row.arrives_s) for row in found] == [
+        ("note", 1, 1, "1", 0.0, None, None),
+        ("bend", 1, 1.5, "1 &", 0.25, 1.8, 0.4),
+        ("note", 1, 2, "2", 0.5, None, None),
+        ("note", 1, 2.5, "2 &", 0.75, None, None),
+        ("release", 1, 2.5, "2 &", 0.75, 2.8, 0.9),
+        ("release", 1, 3.5, "3 &", 1.25, 3.8, 1.4),
+        ("bend", 1, 4, "4", 1.5, 4.3, 1.65),
+        ("note", 2, 1, "1", 2.0, None, None),
+    ]
+    assert [(row.note, row.midi, row.how, row.bend_to) for row in found if row.event != "note"] == [
+        ("A4", 69, "bend", "A4"),
+        ("G#4", 68, "release, partly", "G#4"),
+        ("G4", 67, "release", "G4"),
+        ("A4", 69, "bend", "A4"),
+    ]
+
+
+def test_a_release_in_a_later_bar_stands_there() -> None:
+    moves = [row for row in whole_sheet("| G5 - - - B8^10 - - - | - - -r - B5 - - - ||") if row.event != "note"]
+    assert [(row.event, row.bar, row.count) for row in moves] == [("bend", 1, "3"), ("release", 2, "2")]
+    moves = [row for row in whole_sheet("| B8^^10 - - -r B5 - - - | % ||") if row.event != "note"]
+    assert [(row.event, row.bar, row.count, row.at_s, row.arrives_s) for row in moves] == [
+        ("pre-bend", 1, "1", 0, 0),
+        ("release", 1, "2 &", 0.75, 0.9),
+        ("pre-bend", 2, "1", 2, 2),
+        ("release", 2, "2 &", 2.75, 2.9),
+    ]
+
+
+def test_a_tempo_is_told_in_the_value_it_was_written_in() -> None:
+    made = stages("| G5 G5 G5 G5 - - ||", "meter 6/8", "tempo 1/4. = 54")
+    assert timing_text.emit(made, OPTIONS).data.decode().splitlines()[0] == "Test: 2.222 seconds, 1/4. = 54"
+    tempos = json.loads(timing_json.emit(made, OPTIONS).data)["tempos"]
+    assert tempos == [{"at_s": 0, "beat": "1/4.", "beats_a_minute": 54}]
+    assert "81" not in timing_text.emit(made, OPTIONS).data.decode()
 
 
 def test_a_repeat_is_written_out_under_its_bar() -> None:
@@ -137,8 +187,9 @@ def test_json_has_the_same_rows_and_a_heading() -> None:
     for made in licks():
         read = json.loads(timing_json.emit(made, OPTIONS).data)
         expected = rows(made.timeline, made.performance(OPTIONS))
-        assert [tuple(note.values()) for note in read["notes"]] == [tuple(row) for row in expected]
-        assert {tuple(note) for note in read["notes"]} == {COLUMNS}
+        assert [tuple(note.values()) for note in read["notes"]] == [tuple(r) for r in expected if r.event == "note"]
+        assert [tuple(bend.values()) for bend in read["bends"]] == [tuple(r) for r in expected if r.event != "note"]
+        assert {tuple(note) for note in (*read["notes"], *read["bends"])} == {COLUMNS}
         assert read["lick"] == made.timeline.title
         assert read["seconds"] == pytest.approx(made.performance(OPTIONS).end, abs=0.001)
         assert len(read["bars"]) == len(made.timeline.passes)

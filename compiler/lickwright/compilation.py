@@ -164,7 +164,7 @@ class CompiledLick(NamedTuple):
         return self.emit("timing-json").data.decode("utf-8")
 
     def timing(self, options: Options = Options()) -> tuple[Row, ...]:  # noqa: B008 (a frozen value)
-        """Its timing sheet, a row a note."""
+        """Its timing sheet: a row a note, and one for each bend and release."""
         from lickwright.backends.timing import rows
 
         stages = self._need()

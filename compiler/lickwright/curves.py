@@ -8,13 +8,13 @@ ticks and no samples.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from enum import StrEnum
 from math import cos, pi, sin
 from typing import NamedTuple
 
 from lickwright.notation.techniques import Curve
-from lickwright.timeline import Sound
+from lickwright.timeline import Shape, Sound
 
 Seconds = Callable[[int], float]  # from grains
 
@@ -131,8 +131,13 @@ def _bar_moves(curve: Curve, amount: float, start: float, end: float) -> list[Mo
 
 
 def _shape_moves(sound: Sound, start: float, end: float, seconds: Seconds) -> list[Move]:
-    """The shapes in order, each in its part of its step; what bends starts from where the one before left the pitch."""
-    moves: list[Move] = []
+    """The shapes in order, each in its part of its step."""
+    return [move for _, move in shape_moves(sound, start, end, seconds)]
+
+
+def shape_moves(sound: Sound, start: float, end: float, seconds: Seconds) -> Iterator[tuple[Shape, Move]]:
+    """The shapes of a sound heard from `start` to `end`, each with its move; what bends starts from where the one
+    before left the pitch. A vibrato that has no time is left out."""
     level = 0.0  # semitones above the fretted pitch
     for n, shape in enumerate(sound.shapes):
         amount, curve = shape.amount, shape.technique.curve
@@ -141,16 +146,13 @@ def _shape_moves(sound: Sound, start: float, end: float, seconds: Seconds) -> li
             begin, stop = start + n * share, start + (n + 1) * share
         else:
             begin, stop = max(start, seconds(shape.start)), min(end, seconds(shape.end))
-        if curve is Curve.PREBEND:
-            moves.append(Move(begin, begin, amount - level))
-        elif curve is Curve.VIBRATO:
+        if curve is Curve.VIBRATO:
             if stop > begin:
-                moves.append(Move(begin, stop, amount, Way.AROUND if level else Way.ABOVE))
+                yield shape, Move(begin, stop, amount, Way.AROUND if level else Way.ABOVE)
             continue
-        elif curve is Curve.SLIDE_OFF:
-            moves.append(Move(stop - _glide_time(amount, begin, stop), stop, amount, Way.FRETS))
+        if curve is Curve.SLIDE_OFF:
+            yield shape, Move(stop - _glide_time(amount, begin, stop), stop, amount, Way.FRETS)
             continue
-        else:
-            moves.append(Move(begin, begin + min(BEND_MAX, BEND_SHARE * (stop - begin)), amount - level))
+        arrives = begin if curve is Curve.PREBEND else begin + min(BEND_MAX, BEND_SHARE * (stop - begin))
+        yield shape, Move(begin, arrives, amount - level)
         level = amount
-    return moves

@@ -22,6 +22,11 @@ class Cell(NamedTuple):
     starts: bool  # the sound starts here; False: it started earlier and is only shaped here
     shapes: tuple[Shape, ...]  # what its pitch does in this step
 
+    @property
+    def held(self) -> bool:
+        """Nothing happens to the sound here: it is shown again because it goes on."""
+        return not (self.starts or self.shapes)
+
 
 class Column(NamedTuple):
     """One instant of one written bar."""
@@ -53,7 +58,7 @@ class Row(IntEnum):
     DYNAMIC = 5
     HOW = 6  # palm mute, let ring, rake, slap and so on
     TUPLET = 7
-    BEND = 8  # amounts: not in Grid.above, for they are in the shapes of the cells
+    BEND = 8  # "hold" over a bend that stays up; amounts are not in Grid.above, for they are in the shapes of the cells
     ACCENT = 9
     STROKE = 10
     FINGER = 11

@@ -7,23 +7,22 @@ above the strings are made in `layout_rows.py`.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence, Set
-from fractions import Fraction
-from functools import lru_cache
-from math import gcd
+from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import NamedTuple
 
+from lickwright.bar_count import count, count_shift, counted, happening, is_silent
 from lickwright.grid import Above, Cell, Column, DrawnBar, Grid, Row
+from lickwright.layout_holds import find_holds
 from lickwright.layout_rows import ChordWritten, Stop, chords_written, rows_above, stops_written, string_number
-from lickwright.music.rhythm import Meter, count
+from lickwright.music.syllables import BETWEEN, NUMBERED, Said
 from lickwright.notation.techniques import Curve
-from lickwright.notation.tree import Event, Hold, Rest, Unknown
+from lickwright.notation.tree import Event, Hold
 from lickwright.timeline import Bar, Shape, Sound, Timeline
 
 __all__ = ["Above", "Cell", "Column", "DrawnBar", "Grid", "Row", "count_shift", "held_cells", "lay_out"]
 
 Key = tuple[int, int]  # grains in the bar, minus the lead: the order of a bar's columns
-MAX_RULER = 16  # parts of a beat: a coarser division is ruled out in full, of a finer one only its own instants
 
 
 class _Draft(NamedTuple):
@@ -38,13 +37,17 @@ def lay_out(timeline: Timeline) -> Grid:
     """The columns of every written bar, and the rows above them."""
     stops, chords = stops_written(timeline), chords_written(timeline)
     drafts = _drafts(timeline, stops, chords)
+    holds = find_holds(timeline, partial(_standing, drafts))
+    for (index, at), sounds in holds.notes.items():
+        for sound in sounds:
+            drafts[index].cells.setdefault((at, 0), {})[sound.string] = Cell(sound.string, sound, False, ())
     columns: list[Column] = []
     bars: list[DrawnBar] = []
     for index, bar in enumerate(timeline.bars):
         first = len(columns)
         columns += _columns(timeline, index, drafts[index])
         bars.append(DrawnBar(bar, first, len(columns)))
-    above = rows_above(timeline, columns, bars, stops, chords)
+    above = rows_above(timeline, columns, bars, stops, chords, holds)
     return Grid(timeline, tuple(columns), tuple(bars), tuple(above))
 
 
@@ -60,8 +63,10 @@ def _drafts(timeline: Timeline, stops: Sequence[Stop], chords: Sequence[ChordWri
         for shape in sound.shapes:
             _add_shape(timeline, drafts, sound, shape)
     silent = False
-    for slot in slots:
-        before, silent = silent, _silent(slot.event, silent)
+    for n, slot in enumerate(slots):
+        if silent and slot.at == 0 and _some_pass_sounds(timeline, slot.bar, n):
+            silent = False  # nothing is said where a bar begins with a hold that is silence in one pass, and sound in another
+        before, silent = silent, is_silent(slot.event, silent)
         if silent or before:
             drafts[slot.bar].silence.append((slot.at, silent))
     for index, _ in stops:
@@ -72,6 +77,22 @@ def _drafts(timeline: Timeline, stops: Sequence[Stop], chords: Sequence[ChordWri
     for index, at, _ in chords:
         drafts[index].instants.add(at)
     return drafts
+
+
+def _some_pass_sounds(timeline: Timeline, index: int, slot: int) -> bool:
+    """Whether something goes on sounding into a bar whose first slot is a hold, in any of the times it is played."""
+    event, bars = timeline.slots[slot].event, timeline.bars
+    if slot != bars[index].first or not isinstance(event, Event) or not all(isinstance(p, Hold) for p in event.parts):
+        return False
+    starts = [turn.start for turn in timeline.passes if bars[turn.bar].first == slot and bars[turn.bar].last > slot]
+    return any(sound.start < start < sound.end for start in starts for sound in timeline.sounds)
+
+
+def _standing(drafts: Sequence[_Draft], bar: int, at: int) -> list[Cell]:
+    """The cells of an instant of a bar, strokes that lead to it first."""
+    cells = drafts[bar].cells
+    keys = [(at, 0)] if len(cells) == len({key[0] for key in cells}) else sorted(key for key in cells if key[0] == at)
+    return [cell for key in keys for cell in cells.get(key, {}).values()]
 
 
 def _add_shape(timeline: Timeline, drafts: list[_Draft], sound: Sound, shape: Shape) -> None:
@@ -87,16 +108,6 @@ def _add_shape(timeline: Timeline, drafts: list[_Draft], sound: Sound, shape: Sh
     column[sound.string] = cell._replace(shapes=(*cell.shapes, shape))
 
 
-def _silent(event: Event | Unknown, before: bool) -> bool:
-    """Whether no string sounds during a slot: a rest on all strings, or a hold after one."""
-    if isinstance(event, Unknown):
-        return False
-    if before:
-        return all(isinstance(part, (Hold, Rest)) for part in event.parts)
-    part = event.parts[0]
-    return isinstance(part, Rest) and not part.string and len(event.parts) == 1
-
-
 def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
     """The columns of one bar in order."""
     bar, cells, silences = timeline.bars[index], draft.cells, draft.silence
@@ -105,10 +116,8 @@ def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
             yield Column(index, at, 0, (), False, "")
         return
     leads = [(at, lead, "") for at, lead in cells if lead]
-    happens = frozenset([at for at, lead in cells if not lead]).union(_rests_begin(silences))
-    meter, shift = timeline.settings.meter, count_shift(timeline, bar)
-    counted = _counted(happens, frozenset(draft.instants), shift, bar.length, timeline.grain, meter)
-    for at, lead, said in sorted([*leads, *counted]) if leads else counted:
+    spoken = [(at, 0, said.word) for at, said in _counted(timeline, bar, draft.instants).items()]
+    for at, lead, said in sorted([*leads, *spoken]) if leads else spoken:
         cell = cells.get((at, lead))
         here = tuple(cell.values()) if cell else ()
         past = bisect_left(silences, (at + 1,)) if silences else 0
@@ -116,74 +125,33 @@ def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
         yield Column(index, at, -lead, tuple(sorted(here)) if len(here) > 1 else here, silent, said)
 
 
-def _rests_begin(silences: list[tuple[int, bool]]) -> Iterator[int]:
-    """Where a bar falls silent."""
-    before = False
-    for at, silent in silences:
-        if silent and not before:
-            yield at
-        before = silent
+def _counted(timeline: Timeline, bar: Bar, offered: set[int]) -> dict[int, Said]:
+    """The instants of a bar that have a column, with what is said there.
 
-
-def count_shift(timeline: Timeline, bar: Bar) -> int:
-    """Grains by which a bar is counted late: a pick-up is counted as the end of a full bar."""
-    return max(0, int(timeline.settings.meter.length * timeline.grain) - bar.length) if bar.number == 0 else 0
-
-
-@lru_cache(maxsize=4096)  # of a bar's rhythm alone, and most bars have one that was there before
-def _counted(
-    happens: Set[int], offered: Set[int], shift: int, length: int, grain: int, meter: Meter
-) -> tuple[tuple[int, int, str], ...]:
-    """The instants of a bar that have a column, in order, each with a lead of 0 and its count.
-
-    They are those where something `happens`, those `offered` that are counted, the beats, and a ruler in hard places.
+    They are those where an event is written, the beats, what a count needs between them, and of those `offered` (for
+    chords and words) the ones that a player counts anyway.
     """
-    beat, rest = divmod(meter.beat.numerator * grain, meter.beat.denominator)  # in grains
-    instants = {at + shift for at in (0, *happens)}
-    instants.update(at + shift for at in offered if _said(at + shift, grain, meter, False))
-    sixes: Set[int] = frozenset()
-    if not rest:  # else a lick of nothing but long notes, whose grains are coarser than a beat
-        instants.update(range(shift + -shift % beat, shift + length, beat))
-        sixes = _sixes(instants, beat, meter)
-        uncounted = {at // beat for at in instants if not _said(at, grain, meter, at // beat in sixes)}
-        instants.update([at for at in _ruler(instants, uncounted | sixes, beat) if shift <= at < shift + length])
-    return tuple(
-        (at - shift, 0, _said(at, grain, meter, bool(sixes) and at // beat in sixes) or ".") for at in sorted(instants)
-    )
+    found = counted(timeline, bar)
+    happens = set(happening(timeline, bar))
+    for at in sorted(offered.difference(found)):
+        more = count({*happens, at}, timeline, bar)
+        if all(more.get(known) == said for known, said in found.items()) and not _uneven(more, found):
+            happens, found = {*happens, at}, more
+    return found
 
 
-@lru_cache(maxsize=4096)
-def _said(at: int, grain: int, meter: Meter, sextuplet: bool) -> str:
-    return count(Fraction(at, grain), meter, sextuplet)
-
-
-def _sixes(instants: Set[int], beat: int, meter: Meter) -> Set[int]:
-    """The beats played in six: those with an instant at an odd sixth. They are counted in sixes throughout."""
-    if meter.compound or beat % 6:
-        return frozenset()
-    sixth = beat // 6
-    return frozenset(at // sixth // 6 for at in instants if at % sixth == 0 and at // sixth % 6 in (1, 5))
-
-
-def _ruler(instants: Set[int], beats: Set[int], beat: int) -> Iterator[int]:
-    """All equal parts of some beats: those counted in six, and those with an instant that nobody counts.
-
-    Else one could not read off where a 32nd or a fifth is.
-    """
-    for number in beats:
-        start = number * beat
-        part = gcd(beat, *(at - start for at in instants if start <= at < start + beat))
-        if beat // part <= MAX_RULER:
-            yield from range(start, start + beat, part)
+def _uneven(more: dict[int, Said], found: dict[int, Said]) -> bool:
+    """Whether a count was divided more finely than a player says aloud."""
+    return any(said.word == BETWEEN or NUMBERED in said.name for at, said in more.items() if at not in found)
 
 
 def held_cells(grid: Grid, index: int) -> tuple[Cell, ...]:
-    """What is held over into column `index` by a written hold: drawn again where a line starts there.
+    """What is held over into column `index` by a written hold, drawn again where a line starts there and it is not anyway.
 
     The shape of such a cell is the bend it is still at, if any. What merely rings on under new notes is not held.
     """
     timeline, column = grid.timeline, grid.columns[index]
-    strings = _held_strings(timeline, column)
+    strings = _held_strings(timeline, column) - {cell.string for cell in column.cells if cell.held}
     if not strings:
         return ()
     now = next(turn.start for turn in timeline.passes if turn.bar == column.bar and turn.number == 0) + column.at

@@ -9,16 +9,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from lickwright.grid import Above, Column, DrawnBar, Row
+from lickwright.layout_holds import Holds, held_to
 from lickwright.marks import EVENT_ABOVE
 from lickwright.music.rhythm import usual_time
 from lickwright.music.tuning import Tuning
-from lickwright.notation.techniques import Damping, Kind
-from lickwright.notation.tree import Event, Hold, Rest
+from lickwright.notation.techniques import Damping, Kind, Technique
+from lickwright.notation.tree import Event, Rest
 from lickwright.timeline import Timeline, TupletSpan
 
 ChordWritten = tuple[int, int, str]  # written bar (index), grains in it, symbol
 Stop = tuple[int, int]  # written slot (index), string that is stopped there
 
+_MERGED = (
+    Damping.PALM,
+    Damping.DEAD,
+    Damping.SHORT,
+)  # one way of damping over neighbours is one span; each ring has its own end
+STOP, HOLD = "stop", "hold"  # what is said of a string that ends, and of a bend that stays up
 _SAYING_ROWS = {"words": Row.WORDS, "dynamic": Row.DYNAMIC, "tempo": Row.TEMPO, "fermata": Row.TEMPO}
 
 
@@ -28,18 +35,22 @@ def rows_above(
     bars: Sequence[DrawnBar],
     stops: Sequence[Stop],
     chords: Sequence[ChordWritten],
+    holds: Holds,
 ) -> list[Above]:
     """Everything above the strings, by row, then by column."""
     places = _Places(timeline, columns, bars)
-    found = [*_over_notes(columns), *_endings(bars)]
+    found = [*_over_notes(columns, timeline.settings.tuning), *_endings(bars)]
     found += [Above(Row.CHORD, symbol, places.at(bar, at), places.at(bar, at), False) for bar, at, symbol in chords]
     for saying in timeline.sayings:
         column = places.last(saying.slot)
         found.append(Above(_SAYING_ROWS[saying.kind], _saying(saying.kind, saying.text), column, column, False))
     found += _words(timeline, columns, places)
-    for slot, string in stops:
-        column = places.last(slot)
-        found.append(Above(Row.HOW, f"stop {timeline.settings.tuning.label(string)}", column, column, False))
+    slots = timeline.slots
+    stopped = {((slots[slot].bar, slots[slot].at), string) for slot, string in stops}.union(holds.stops)
+    for (bar, at), string in sorted(stopped, key=lambda stop: (stop[0], -stop[1])):
+        column = places.at(bar, at)
+        found.append(Above(Row.HOW, f"{STOP} {string_name(timeline.settings.tuning, string)}", column, column, False))
+    found += [Above(Row.BEND, HOLD, places.at(*hold.first), places.at(*hold.last), True) for hold in holds.bends]
     for tuplet in timeline.tuplets:
         found.append(
             Above(Row.TUPLET, _tuplet_number(tuplet), places.last(tuplet.first), places.last(tuplet.last), True)
@@ -73,6 +84,12 @@ def stops_written(timeline: Timeline) -> list[Stop]:
 def string_number(tuning: Tuning, name: str) -> int:
     """The number of a string as written: `G`, or `5:`."""
     return tuning.letters[name] if name in tuning.letters else int(name.rstrip(":"))
+
+
+def string_name(tuning: Tuning, string: int) -> str:
+    """What a row above calls a string: its label, or its number where another has the same label."""
+    label = tuning.label(string)
+    return label if tuning.labels.count(label) == 1 else f"string {string}"
 
 
 class _Places:
@@ -112,11 +129,22 @@ class _Places:
         return found
 
 
-def _over_notes(columns: Sequence[Column]) -> Iterator[Above]:
+def _whose(column: Column, mark: Technique, tuning: Tuning) -> str:
+    """The strings of a mark, where not all notes that start, or are shown in parentheses, have it."""
+    struck = [cell for cell in column.cells if cell.starts or cell.held]
+    having = [cell for cell in struck if cell.starts and mark in cell.sound.marks]
+    return (
+        ""
+        if len(having) == len(struck)
+        else "".join(f" {string_name(tuning, cell.string)}" for cell in reversed(having))
+    )
+
+
+def _over_notes(columns: Sequence[Column], tuning: Tuning) -> Iterator[Above]:
     """What stands over single notes: signs of one letter, fingers; marks in words over all in a row that have them."""
-    going: dict[str, Above] = {}
+    going: dict[str, Above] = {}  # by what is said
     for index, column in enumerate(columns):
-        if not (column.cells or column.silent):
+        if not column.silent and all(cell.held for cell in column.cells):
             continue
         said: dict[str, Above] = {}
         for cell in column.cells:
@@ -126,18 +154,19 @@ def _over_notes(columns: Sequence[Column]) -> Iterator[Above]:
             for mark in sound.marks:
                 if len(mark.above) == 1:
                     row = Row.ACCENT if mark.kind is Kind.MARK else Row.STROKE
-                    said.setdefault(mark.above, Above(row, mark.above, index, index, False, mark))
+                    whose = _whose(column, mark, tuning) if any(other.held for other in column.cells) else ""
+                    said.setdefault(mark.above, Above(row, mark.above + whose, index, index, False, mark))
                 elif mark.above and mark.kind is Kind.MARK:
-                    before = going.get(mark.above)
-                    said.setdefault(
-                        mark.above, Above(Row.HOW, mark.above, before.first if before else index, index, True, mark)
-                    )
+                    whose = _whose(column, mark, tuning)
+                    before = going.get(mark.above) if not whose else None
+                    first = before.first if before else index
+                    said.setdefault(mark.above, Above(Row.HOW, mark.above + whose, first, index, not whose, mark))
             if sound.finger:
                 yield Above(Row.FINGER, sound.finger, index, index, False)
             if sound.pluck:
                 yield Above(Row.PLUCK, sound.pluck, index, index, False)
         if going or said:
-            yield from (above for text, above in going.items() if text not in said)
+            yield from (above for text, above in going.items() if text not in said or not said[text].lasts)
             going = {text: above for text, above in said.items() if above.lasts}
             yield from (above for above in said.values() if not above.lasts)
     yield from going.values()
@@ -150,28 +179,17 @@ def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> It
         technique = word.technique
         if technique is not None and len(technique.above) < 2:
             continue
-        end = _held_to(timeline, word.last)
+        end = held_to(timeline, word.last)
         text = technique.above if technique is not None else _event_word(word.word, columns, places.last(word.first))
         lasts = technique is not None or EVENT_ABOVE[word.word].lasts
         above = Above(Row.HOW, text, places.first(word.first), places.last(end), lasts, technique)
         last, before = open_words.get(text, (-2, above))
-        if technique is not None and technique.damping is not Damping.NONE and word.first == last + 1:
+        if technique is not None and technique.damping in _MERGED and word.first == last + 1:
             above = above._replace(first=before.first)
         elif last >= 0:
             yield before
         open_words[text] = (end, above)
     yield from (above for _, above in open_words.values())
-
-
-def _held_to(timeline: Timeline, slot: int) -> int:
-    """The last of the holds that follow a slot: what is said of a note is said of its whole length."""
-    slots = timeline.slots
-    while slot + 1 < len(slots):
-        event = slots[slot + 1].event
-        if not isinstance(event, Event) or not all(isinstance(part, Hold) for part in event.parts):
-            break
-        slot += 1
-    return slot
 
 
 def _event_word(word: str, columns: Sequence[Column], index: int) -> str:

@@ -25,10 +25,10 @@ class EventAbove(NamedTuple):
 # One for each of techniques.EVENT_WORDS.
 EVENT_ABOVE: dict[str, EventAbove] = {
     "grace": EventAbove("gr", "grace note: squeezed in just before the beat, takes no count"),
-    "rake": EventAbove("rake", "rake: drag the pick across the damped strings into the note"),
+    "rake": EventAbove("rake", "one stroke of the pick over muted strings and on into the note"),
     "trill": EventAbove("tr", "trill: alternate with the fret in parentheses, fast"),
-    "roll": EventAbove("roll", "roll: one string after another, low to high", False),
-    "scrape": EventAbove("scrape", "scrape the edge of the pick along the string"),
+    "roll": EventAbove("roll", "sound the strings one after another, low to high", False),
+    "scrape": EventAbove("scrape", "run the edge of the pick along the wound string"),
 }
 
 _DEAD, _BEND = HEADS["x"], SHAPES["^"]
@@ -50,14 +50,15 @@ def note_text(sound: Sound) -> str:
         and sound.kind != "rake"
     ):
         return str(sound.fret)
-    text = _head_text(_DEAD if sound.dead else sound.head, sound)
+    text = head_text(_DEAD if sound.dead else sound.head, sound)
     for mark in sound.marks:
         if mark.tab:
             text = mark.tab.format(text)
     return sound.begin.tab.format(text)
 
 
-def _head_text(head: Technique | None, sound: Sound) -> str:
+def head_text(head: Technique | None, sound: Sound) -> str:
+    """The fret with its head alone: `x`, `<12>`."""
     fret = "" if sound.fret is None else str(sound.fret)
     if head is None:
         return fret
@@ -91,7 +92,7 @@ def held_text(cell: Cell) -> str:
     """A note that goes on from the line before: `(7)`; with the bend it is still at, `(8b10)`."""
     sound = cell.sound
     bend = "".join(_BEND.tab.format(_target(shape, sound)) for shape in cell.shapes)
-    return f"({_head_text(sound.head, sound)}{bend})"
+    return f"({head_text(sound.head, sound)}{bend})"
 
 
 def anchor(text: str) -> int:
@@ -103,8 +104,9 @@ def anchor(text: str) -> int:
 
 
 def bend_amount(shape: Shape) -> str:
-    """What stands above a bend, in steps: `full`, `1/2`, `1 1/2`; "" for what is no bend."""
-    if shape.technique.curve not in (Curve.BEND, Curve.PREBEND):
+    """What stands above a bend, in whole steps from its fret: `full`, `1/2`, `1 1/2`; above a release, what is left of
+    the bend; "" for a whole release and for what is no bend."""
+    if shape.technique.curve not in (Curve.BEND, Curve.PREBEND, Curve.RELEASE) or not shape.amount:
         return ""
     whole, rest = divmod(shape.amount, 2)
     part = _STEPS.get(rest) or ("" if rest == 0 else f"{rest / 2:.2g}")

@@ -11,7 +11,6 @@ from lickwright.counting.passes import order, played_events, sections
 from lickwright.counting.playing import Player
 from lickwright.counting.rules import RULES
 from lickwright.diagnostics import Diagnostic, Rule, Severity
-from lickwright.music.rhythm import count_place
 from lickwright.notation.build_music import MAX_EVENTS
 from lickwright.notation.rules import LIMIT
 from lickwright.notation.tree import Book, Field, Lick
@@ -85,6 +84,8 @@ def _placed(played: list[Diagnostic], timeline: Timeline) -> list[Diagnostic]:
     from bisect import bisect_left, bisect_right
     from dataclasses import replace
 
+    from lickwright.bar_count import name_at
+
     bars = [bar for bar in timeline.bars if not bar.same]
     bar_starts = [bar.span.start for bar in bars]
     slot_starts = [slot.event.span.start for slot in timeline.slots]
@@ -101,6 +102,6 @@ def _placed(played: list[Diagnostic], timeline: Timeline) -> list[Diagnostic]:
         if last < bar.first or at >= timeline.slots[last].event.span.end:
             return replace(d, bar=bar.number)
         slot = timeline.slots[bisect_left(slot_starts, slot_starts[last], bar.first, bar.last)]  # the first of a `---`
-        return replace(d, bar=bar.number, beat=count_place(timeline.fraction(slot.at), timeline.settings.meter))
+        return replace(d, bar=bar.number, beat=name_at(timeline, bar, slot.at))
 
     return [placed(d) for d in played]

@@ -109,7 +109,12 @@ BACKENDS: tuple[Backend, ...] = (
     Backend(
         "midi", "lickwright.backends.midi", ".mid", "Standard MIDI File, one track and channel per string, with bends"
     ),
-    Backend("timing", "lickwright.backends.timing", ".timing.csv", "timing sheet, one row per note, for a spreadsheet"),
+    Backend(
+        "timing",
+        "lickwright.backends.timing",
+        ".timing.csv",
+        "timing sheet, a row for each note, bend and release, for a spreadsheet",
+    ),
     Backend("timing-json", "lickwright.backends.timing_json", ".timing.json", "timing sheet as JSON"),
     Backend("timing-text", "lickwright.backends.timing_text", ".timing.txt", "timing sheet as an aligned table"),
     Backend(

@@ -10,14 +10,16 @@ from bisect import bisect_right
 from collections.abc import Sequence
 
 from lickwright.backends import Emission, Options, Stages
-from lickwright.backends.tab_draw import draw_line, wrapped
-from lickwright.backends.tab_heading import ending, heading, is_hard, legend, tempo_words
+from lickwright.backends.tab_draw import LET_RING_SHORT, draw_line, wrapped
+from lickwright.backends.tab_heading import Printed, ending, heading, is_hard, legend, tempo_words
 from lickwright.backends.tab_lines import Line, break_lines
 from lickwright.diagnostics import Rule
 from lickwright.grid import Above, Grid
 from lickwright.hand import CAUTION
+from lickwright.notation.techniques import MARKS
 
 RULES: tuple[Rule, ...] = ()
+GHOST = MARKS["?"]
 WIDTH_MIN, WIDTH_MAX = 40, 400  # characters; asked for less or more, these
 
 
@@ -27,12 +29,22 @@ def emit(stages: Stages, options: Options) -> Emission:
     width = min(WIDTH_MAX, max(WIDTH_MIN, options.width))
     lines = break_lines(grid, width)
     parts = [heading(grid, width, tempo_words(timeline, options.tempo_percent, options.tempo_bpm))]
-    parts += [draw_line(grid, line, above, width) for line, above in zip(lines, _reaching(grid, lines), strict=True)]
-    ties = any(mark.held for line in lines for mark in line.pieces[0].blocks[0].marks)
-    parts += [legend(grid, ties, width), ending(timeline.settings, width)]
+    held = _held_note(lines)
+    for line, above in zip(lines, _reaching(grid, lines), strict=True):
+        # A ghost note is told from a held one by a letter, where there are both.
+        shown = above if held else [item for item in above if item.technique is not GHOST]
+        parts.append(draw_line(grid, line, shown, width))
+    short = any(LET_RING_SHORT in row for part in parts[1:] for row in part)
+    parts += [legend(grid, Printed(held, short), width), ending(timeline.settings, width)]
     if is_hard(timeline):
         parts.append(wrapped(CAUTION, width))
     return Emission("\n\n".join("\n".join(part) for part in parts if part).encode() + b"\n")
+
+
+def _held_note(lines: Sequence[Line]) -> str:
+    """The first note that is shown again in parentheses; "" for none."""
+    marks = (mark for line in lines for placed in line.pieces for block in placed.blocks for mark in block.marks)
+    return next((mark.text[: mark.text.index(")") + 1] for mark in marks if mark.held), "")
 
 
 def _reaching(grid: Grid, lines: Sequence[Line]) -> list[list[Above]]:

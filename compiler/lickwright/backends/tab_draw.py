@@ -9,8 +9,9 @@ from collections.abc import Sequence
 from unicodedata import combining, east_asian_width
 
 from lickwright.backends.tab_lines import Line, Placed
-from lickwright.backends.tab_spacing import Block
+from lickwright.backends.tab_spacing import Block, count_lead
 from lickwright.grid import Above, Grid, Row
+from lickwright.notation.techniques import WORDS, Damping
 
 Item = tuple[int, str]  # the character where a text starts, and the text
 _BESIDE_NUMBER = (
@@ -19,13 +20,22 @@ _BESIDE_NUMBER = (
     Row.CHORD,
     Row.WORDS,
 )  # rows that may start with the bar number: no digits alone stand in them
+FINGERS = {  # by row: what it is about, and what its signs stand for
+    Row.FINGER: ("fretting hand", {"1": "index", "2": "middle", "3": "ring", "4": "little finger", "T": "thumb"}),
+    Row.PLUCK: (
+        "plucking hand",
+        {"p": "thumb", "i": "index", "m": "middle", "a": "ring", "c": "little finger"},
+    ),
+}
+LET_RING, LET_RING_SHORT = WORDS["ring"].above, "LR"
+_ENDING_ROOM = 4  # characters between a bar's number and an ending, which begins with a number too
 _SHORTEST_WORDS = 24  # characters to which words are broken near the end of a line
 
 
 def draw_line(grid: Grid, line: Line, above: Sequence[Above], width: int) -> list[str]:
     """The rows above, the strings and the count of one line; `above` is all that reaches into it, by row."""
     blocks = [pair for placed in line.pieces for pair in zip(placed.xs, placed.blocks, strict=True)]
-    counts = [(x - (block.said[0] == "("), block.said) for x, block in blocks if block.said]
+    counts = [(x - count_lead(block.said), block.said) for x, block in blocks if block.said]
     return [*_rows(grid, line, blocks, above, width), *_strings(grid, line, blocks), *_set([counts])]
 
 
@@ -62,14 +72,24 @@ def _empty_string(line: Line, labels: int, side: int) -> bytes:
 def _rows(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]], above: Sequence[Above], width: int) -> list[str]:
     rows: dict[Row, list[list[Item]]] = {}
     spans = _Spans(grid, line)
+    holds = [(spans.start(item), item) for item in above if item.row is Row.BEND]
     for item in above:
+        if item.row is Row.BEND:
+            continue
         if item.lasts:
             _lay(rows.setdefault(item.row, []), *spans.text(item))
+        elif item.row is Row.HOW:  # it is said of this very instant: it never moves
+            _lay(rows.setdefault(item.row, []), spans.at[item.first], item.text)
         elif item.text.strip():
             _lay_words(rows.setdefault(item.row, []), spans.at[item.first], item.text, width)
     for x, block in blocks:
-        for offset, amount in block.bends:
-            _lay(rows.setdefault(Row.BEND, []), x + offset, amount)
+        for n, (offset, amount) in enumerate(block.bends, 1):
+            held = next((item for start, item in holds if start == x and item.first in spans.at), None)
+            text = spans.held(held, x + offset, amount) if held and n == len(block.bends) else amount
+            _lay(rows.setdefault(Row.BEND, []), x + offset, text)
+    for start, item in holds:
+        if item.first not in spans.at:  # goes on from the line before
+            _lay(rows.setdefault(Row.BEND, []), start, spans.held(item, start, ""))
     for placed, sign in zip(line.pieces, line.signs[1:], strict=True):
         bar = grid.bars[placed.piece.index].bar
         times = bar.repeat_end
@@ -82,10 +102,16 @@ def _rows(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]], above: Se
         if times > 2 and not placed.piece.goes_on:
             text = f"x{times}"
             _lay(rows.setdefault(Row.ENDING, []), placed.right + len(sign[0]) - len(text), text)
+    for row, (label, _) in FINGERS.items():
+        for lane in rows.get(row, ())[:1]:
+            end = max(at + len(text) for at, text in lane) + 2
+            if end + len(label) <= width:
+                lane.append((end, label))
     number = _number(grid, line)
     top = min(rows, default=None)
     lanes = [lane for row in sorted(rows) for lane in rows[row]]
-    if top in _BESIDE_NUMBER and min(lanes[0])[0] > len(number):
+    room = len(number) + (_ENDING_ROOM if top is Row.ENDING else 0)
+    if top in _BESIDE_NUMBER and min(lanes[0])[0] > room:
         lanes[0].append((0, number))
     else:
         lanes.insert(0, [(0, number)])
@@ -123,16 +149,41 @@ class _Spans:
         following = placed.xs[index + 1] if index + 1 < len(placed.xs) else placed.right + 1
         return max(placed.xs[index], following - 2)
 
+    def start(self, item: Above) -> int:
+        """The character where a span begins."""
+        return self.at.get(item.first, self._line.pieces[0].left + 1)
+
     def text(self, item: Above) -> Item:
         """What is said and where. A span that has no room for its word and its end is the word alone."""
-        start = self.at.get(item.first, self._line.pieces[0].left + 1)
-        stop = self._stop(item)
+        start, stop = self.start(item), self._stop(item)
         if self._columns[item.first].lead and item.row is not Row.ENDING:
             stop = self.at.get(item.last, stop)  # a rake or grace note ends on the note it leads to
         room = stop - start + 1
         if item.row is Row.TUPLET:
             return start, f"|{item.text:-^{room - 2}}|" if room >= len(item.text) + 2 else item.text
-        return start, f"{item.text:-<{room - 1}}|" if room > len(item.text) else item.text
+        if item.technique is None or item.technique.damping is not Damping.RING:
+            return start, f"{item.text:-<{room - 1}}|" if room > len(item.text) else item.text
+        return start, self._rings(item, room)
+
+    def held(self, item: Above, start: int, amount: str) -> str:
+        """A bend's amount and the line that it is held for: `full hold----|`, without the word where it is short."""
+        room = self._stop(item) - start + 1
+        word = f"{amount} {item.text}".lstrip()
+        return self._closed(item, word if room > len(word) else amount, room)
+
+    def _rings(self, item: Above, room: int) -> str:
+        """How long strings ring, with a short word where the long one has no room; of one column only, the word alone."""
+        if room > len(item.text):
+            return self._closed(item, item.text, room)
+        one = item.first == item.last or self.at.get(item.first, self._line.pieces[0].xs[0]) == self.at.get(item.last)
+        if one or item.text != LET_RING:
+            return item.text
+        return self._closed(item, LET_RING_SHORT, room)
+
+    def _closed(self, item: Above, word: str, room: int) -> str:
+        """A word and its line to the end of the room; left open where it goes on in the next line."""
+        goes_on = item.last not in self.at and item.last > max(self.at, default=0)
+        return word.ljust(room, "-") if goes_on else f"{word.ljust(room - 1, '-')}|"
 
 
 def _lay(lanes: list[list[Item]], start: int, text: str) -> None:

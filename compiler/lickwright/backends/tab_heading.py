@@ -8,23 +8,33 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
-from lickwright.backends.tab_draw import wrapped
+from lickwright.backends.tab_draw import FINGERS, LET_RING, LET_RING_SHORT, wrapped
 from lickwright.fingering import hand_for
-from lickwright.grid import Cell, Grid
+from lickwright.grid import Cell, Grid, Row
 from lickwright.hand import BIG_BEND, PICKING
-from lickwright.marks import EVENT_ABOVE, note_text, shape_text
+from lickwright.layout_rows import HOLD, STOP
+from lickwright.marks import EVENT_ABOVE, head_text, note_text, shape_text
 from lickwright.music.box import Area, played
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import parse_key, pitch_name
-from lickwright.music.rhythm import SIXTHS
-from lickwright.notation.techniques import TECHNIQUES, Curve, Stroke, Technique
+from lickwright.music.syllables import BETWEEN, GROUP, NUMBERED
+from lickwright.notation.techniques import CURL, MARKS, TECHNIQUES, Curve, Stroke, Technique
 from lickwright.settings import Settings
 from lickwright.timeline import Timeline
 
 _ORDER = {id(technique): index for index, technique in enumerate(TECHNIQUES)}
 _FLATS = parse_key("Db major")
 
+_COUNTS = (  # what not everyone knows of a count, by its sign
+    (NUMBERED, "in the count: from here equal parts are counted by number, 2 3 4 and on"),
+    (GROUP, "in the count: a new group of beats begins"),
+)
+_OF_STRINGS = (
+    (f"{MARKS['='].above} ", "of the notes there, the one on this string goes on ringing"),
+    (f"{STOP} ", "this string stops sounding here, the others go on"),
+)
 _PACE_NOTES = 5  # in a row, for a pace to count
 
 
@@ -33,7 +43,7 @@ def heading(grid: Grid, width: int, tempo: str) -> list[str]:
     settings = grid.timeline.settings
     area = settings.area and played(settings.area, _fretted(grid.timeline))
     lines = [*wrapped(grid.timeline.title, width), *(wrapped(f"by {settings.by}", width) if settings.by else ()), ""]
-    return lines + _listed(_facts(settings, area, tempo), width)
+    return lines + _listed(_facts(settings, area, tempo, _meter(grid.timeline)), width)
 
 
 def _fretted(timeline: Timeline) -> Iterator[Place]:
@@ -43,7 +53,7 @@ def _fretted(timeline: Timeline) -> Iterator[Place]:
             yield sound.string, sound.fret
 
 
-def _facts(settings: Settings, area: Area | None, tempo: str) -> Iterator[tuple[str, str]]:
+def _facts(settings: Settings, area: Area | None, tempo: str, meter: str) -> Iterator[tuple[str, str]]:
     if settings.key is not None:
         yield "key", str(settings.key)
     if area is not None:
@@ -55,7 +65,7 @@ def _facts(settings: Settings, area: Area | None, tempo: str) -> Iterator[tuple[
     if settings.capo:
         yield "capo", f"fret {settings.capo}; frets are counted from the capo, 0 is the capo itself"
     yield "tempo", tempo
-    yield "meter", _meter(settings)
+    yield "meter", meter
     if settings.level is not None:
         yield "level", f"{settings.level} of 5"
     if settings.style:
@@ -76,9 +86,17 @@ def _tuning(settings: Settings) -> str:
     return f"{pitches}, low to high" + (f" ({tuning.name})" if named else "")
 
 
-def _meter(settings: Settings) -> str:
-    pickup = settings.pickup
-    return str(settings.meter) + (f", with a pick-up of {pickup.numerator}/{pickup.denominator}" if pickup else "")
+def _meter(timeline: Timeline) -> str:
+    """The meter, with the pick-up and the bars that make up for it."""
+    meter, pickup = timeline.settings.meter, timeline.settings.pickup
+    if not pickup:
+        return str(meter)
+    less = (meter.length - pickup) * timeline.grain
+    short = [str(bar.number) for bar in timeline.bars if bar.number and bar.length == less]
+    words = f"{meter}, with a pick-up of {pickup.numerator}/{pickup.denominator}"
+    if short:
+        words += f"; {'bars' if len(short) > 1 else 'bar'} {', '.join(short)} shorter by as much"
+    return words
 
 
 def tempo_words(timeline: Timeline, percent: Fraction | None, bpm: Fraction | None) -> str:
@@ -115,18 +133,26 @@ def _entry(name: str, value: str, indent: int, width: int) -> tuple[str, ...]:
     return f"{name:<{indent}}{first}", *(" " * indent + line for line in more)
 
 
-def legend(grid: Grid, ties: bool, width: int) -> list[str]:
+class Printed(NamedTuple):
+    """What only the printed lines know."""
+
+    held: str = ""  # a note shown in parentheses because it goes on; "" for none
+    short_ring: bool = False  # a "let ring" had no room for its words
+
+
+def legend(grid: Grid, printed: Printed, width: int) -> list[str]:
     """The marks that were printed, each with its longest example in this lick, in the order of the reference page."""
     used: dict[int, tuple[str, str]] = {}
-    said: set[str] = set()
-    rests = False
+    said: dict[str, None] = {}
+    rest = ""
     for _, _, _, cells, silent, count in grid.columns:
-        said.add(count)
-        rests = rests or (silent and count != "")
+        said[count] = None
+        if silent and not rest and count != BETWEEN:
+            rest = count.removeprefix(GROUP)
         for cell in cells:
             sound = cell.sound
             if cell.shapes or not sound.fret or sound.marks or sound.begin.sign or sound.head:
-                for technique, example in _examples(cell):
+                for technique, example in _examples(cell, bool(printed.held)):
                     order = _ORDER[id(technique)]
                     if order not in used or len(used[order][0]) < len(example):
                         used[order] = (example, technique.sentence)
@@ -134,30 +160,55 @@ def legend(grid: Grid, ties: bool, width: int) -> list[str]:
         if above.technique is not None and above.lasts:
             used.setdefault(_ORDER[id(above.technique)], (above.text, above.technique.sentence))
     rows = [used[order] for order in sorted(used)]
+    if printed.short_ring:
+        rows = [(f"{mark}, {LET_RING_SHORT}" if mark == LET_RING else mark, sentence) for mark, sentence in rows]
     written = {word.word for word in grid.timeline.words}
     rows += [(event.above, event.sentence) for word, event in EVENT_ABOVE.items() if word in written]
     rows += [(node.mark.printed, node.mark.sentence) for drawn in grid.bars for node in drawn.bar.marks]
-    if ties:
-        rows.append(("(n)", "at the start of a line: the note is still held"))
-    if not said.isdisjoint(SIXTHS):
-        rows.append((" ".join(SIXTHS), "the sixths of a beat"))
-    if rests:
-        rows.append(("(2)", "count it, do not play: a rest"))
+    rows += _of_length(grid, printed.held)
+    rows += _of_fingers(grid)
+    rows += [(count, sentence) for sign, sentence in _COUNTS for count in [c for c in said if sign in c][:1]]
+    if rest:
+        rows.append((f"({rest})", "in the count: a rest, count it and play nothing"))
     return _listed(list(dict.fromkeys(row for row in rows if row[1])), width)
 
 
-def _examples(cell: Cell) -> Iterator[tuple[Technique, str]]:
+def _of_length(grid: Grid, held: str) -> Iterator[tuple[str, str]]:
+    """What says how long notes last."""
+    if held:
+        yield held, "still sounding from before: hold it, don't pick again"
+    if any(above.row is Row.BEND for above in grid.above):
+        yield f"{HOLD}--|", "keep the bend up as far as the line goes (a short line has no word)"
+    for word, sentence in _OF_STRINGS:
+        text = next((above.text for above in grid.above if above.row is Row.HOW and above.text.startswith(word)), "")
+        if text:
+            yield text, sentence
+
+
+def _of_fingers(grid: Grid) -> Iterator[tuple[str, str]]:
+    """The rows of letters and numbers for the two hands."""
+    for row, (label, names) in FINGERS.items():
+        used = {above.text for above in grid.above if above.row is row}
+        if used:
+            known = [(sign, name) for sign, name in names.items() if sign in used]
+            yield " ".join(sign for sign, _ in known), f"{label}: {', '.join(name for _, name in known)}"
+
+
+def _examples(cell: Cell, above: bool) -> Iterator[tuple[Technique, str]]:
+    """The rows of the table that a cell uses, as printed; `above` where a ghost note has its letter in the row above."""
     sound = cell.sound
     if cell.starts:
         text = note_text(sound)
         if sound.begin.sign:
             yield sound.begin, text
         if sound.head is not None:
-            yield sound.head, text
+            yield sound.head, head_text(sound.head, sound)
         for mark in sound.marks:
-            yield mark, text if mark.tab else mark.above
+            yield mark, f"{text} {mark.above}" if mark.tab and above else text if mark.tab else mark.above
     for shape in cell.shapes:
-        yield shape.technique, shape_text(shape, sound) or note_text(sound)
+        text = shape_text(shape, sound)
+        bare = bool(text) and shape.technique.curve is Curve.BEND and not text[-1:].isdigit()
+        yield CURL if bare else shape.technique, text or note_text(sound)
 
 
 def ending(settings: Settings, width: int) -> list[str]:

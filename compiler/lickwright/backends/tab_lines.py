@@ -12,6 +12,7 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from lickwright.backends.tab_spacing import TIGHT, Block, Piece, Scale, part, pieces_of
+from lickwright.bar_count import count_shift
 from lickwright.grid import Grid
 from lickwright.timeline import Bar
 
@@ -95,10 +96,13 @@ def _fitting(grid: Grid, piece: Piece, room: int) -> list[Piece]:
 def _parts(grid: Grid, piece: Piece, room: int) -> list[Piece]:
     """As many beats to a line as fit; where a single beat does not, as many columns."""
     columns = grid.columns[piece.first : piece.first + len(piece.blocks)]
+    timeline = grid.timeline
+    meter, shift = timeline.settings.meter, count_shift(timeline, timeline.bars[piece.index])
+    beat = meter.beat.numerator * timeline.grain
     beats = [
         i
         for i, column in enumerate(columns)
-        if column.said.isdigit() or (column.lead and not (i and columns[i - 1].lead))
+        if not (i and columns[i - 1].lead) and (column.at + shift) * meter.beat.denominator % beat == 0
     ]
     parts: list[Piece] = []
     first = 0

@@ -16,13 +16,16 @@ from typing import NamedTuple
 from lickwright.grid import Cell, Column, Grid, Row
 from lickwright.layout import held_cells
 from lickwright.marks import anchor, bend_amount, cell_text, held_text, note_text, shape_text
+from lickwright.music.syllables import GROUP
 from lickwright.music.tuning import STRINGS_MAX
+from lickwright.notation.techniques import Damping
 
 STEP_MIN, STEP_MAX = (
     3,
     5,
 )  # characters that the usual shortest step of a bar takes: room for a fret of two digits, and no more than fits a bend
 LONG_STEP_MIN = 4  # the same where that step is a quarter or longer
+RING_APART = 3  # characters that columns under "ring" or "let ring" are apart
 SAME_BAR = 7  # characters of a bar that only says `%`
 
 
@@ -61,6 +64,9 @@ class Block(NamedTuple):
     said: str  # the count as printed: "2", "(2)" for a rest
     chords: tuple[str, ...]
     bends: tuple[tuple[int, str], ...]  # amounts, with their distance from the anchor
+    apart: int = 0  # characters at least to the next column, so that a span over both can be told from one over this
+    clear: bool = False  # a "hold" ends before it: it stands to the right of what is said of bends
+    words: int = 0  # characters of what is said of this column alone, and stands just over it
 
 
 class Spaced(NamedTuple):
@@ -98,17 +104,37 @@ class Piece:
 
 def pieces_of(grid: Grid) -> list[Piece]:
     """One for each bar."""
-    chords: dict[int, tuple[str, ...]] = {}
-    for above in grid.above:
-        if above.row is Row.CHORD:
-            chords[above.first] = (*chords.get(above.first, ()), above.text)
+    needs = _needs(grid)
     grain, beat = grid.timeline.grain, int(grid.timeline.settings.meter.beat * grid.timeline.grain)
     pieces = []
     for index, (bar, first, last) in enumerate(grid.bars):
-        blocks = _blocks(grid.columns[first:last], chords, first)
+        blocks = _blocks(grid.columns[first:last], needs, first)
         scale = TIGHT if bar.same or not blocks else _scale(blocks, bar.length, grain, beat)
         pieces.append(_opened(grid, Piece(index, first, blocks, blocks, 0, bar.length, scale, same=bar.same)))
     return pieces
+
+
+class _Needs(NamedTuple):
+    """What the rows above ask of the columns, by column."""
+
+    chords: dict[int, tuple[str, ...]]
+    words: dict[int, int]  # characters that stand just over a column
+    apart: dict[int, int]
+    clear: set[int]
+
+
+def _needs(grid: Grid) -> _Needs:
+    needs = _Needs({}, {}, {}, set())
+    for row, text, first, last, lasts, technique in grid.above:
+        if row is Row.CHORD:
+            needs.chords[first] = (*needs.chords.get(first, ()), text)
+        elif row is Row.HOW and not lasts:
+            needs.words[first] = max(len(text), needs.words.get(first, 0))
+        elif row is Row.BEND:
+            needs.clear.add(last + 1)
+        elif row is Row.HOW and first < last and technique is not None and technique.damping is Damping.RING:
+            needs.apart.update((column, RING_APART) for column in range(first, last + 1))
+    return needs
 
 
 def part(grid: Grid, piece: Piece, first: int, last: int) -> Piece:
@@ -146,17 +172,29 @@ def _mark(string: int, text: str, held: bool = False) -> Mark:
     return Mark(string, text, at, len(text) - at, held)
 
 
-def _blocks(columns: Sequence[Column], chords: dict[int, tuple[str, ...]], first: int) -> tuple[Block, ...]:
+def _blocks(columns: Sequence[Column], needs: _Needs, first: int) -> tuple[Block, ...]:
     blocks: list[Block] = []
     for index in range(len(columns) - 1, -1, -1):  # backwards: strokes before a beat stand by it
         _, at, lead, cells, silent, said = columns[index]
         marks, bends = _marks(cells) if cells else ((), ())
         width = marks[0].reach if len(marks) == 1 else max([mark.reach for mark in marks], default=0)
         back = _room_after(blocks) + width + 1 if lead else 0
-        count = f"({said})" if silent and said else said
-        blocks.append(Block(at, back, marks, width, count, chords.get(first + index, ()), bends))
+        count = _rest(said) if silent and said else said
+        place = first + index
+        chords, words, apart = needs.chords.get(place, ()), needs.words.get(place, 0), needs.apart.get(place, 0)
+        blocks.append(Block(at, back, marks, width, count, chords, bends, apart, place in needs.clear, words))
     blocks.reverse()
     return tuple(blocks)
+
+
+def _rest(said: str) -> str:
+    """The count of a rest; the sign of a new group stands before its parenthesis."""
+    return f"{GROUP}({said[len(GROUP) :]})" if said.startswith(GROUP) else f"({said})"
+
+
+def count_lead(said: str) -> int:
+    """Characters of a count that stand before its column: a parenthesis, the sign of a group."""
+    return len(said) - len(said.lstrip(f"{GROUP}("))
 
 
 def _room_after(blocks: Sequence[Block]) -> int:
@@ -166,12 +204,15 @@ def _room_after(blocks: Sequence[Block]) -> int:
 
 def _marks(cells: Sequence[Cell]) -> tuple[tuple[Mark, ...], tuple[tuple[int, str], ...]]:
     """The marks of a column, and where in them bend amounts belong (equal ones of two strings once)."""
-    if len(cells) == 1 and not cells[0].shapes:
+    if len(cells) == 1 and cells[0].starts and not cells[0].shapes:
         return (_mark(cells[0].string, note_text(cells[0].sound)),), ()
     marks = []
     bends: dict[tuple[int, str], None] = {}
     for cell in cells:
         string, sound, starts, shapes = cell
+        if cell.held:
+            marks.append(_mark(string, held_text(cell), True))
+            continue
         mark = _mark(string, cell_text(cell) if shapes else note_text(sound))
         marks.append(mark)
         if shapes:
@@ -193,8 +234,8 @@ def _scale(blocks: Sequence[Block], end: int, grain: int, beat: int) -> Scale:
     tight = space(blocks, 0, end, TIGHT)
     real = [
         (at, x)
-        for x, (at, back, marks, _, said, _, _) in zip(tight.xs, blocks, strict=True)
-        if not back and (marks or said[:1] == "(")
+        for x, (at, back, marks, _, said, *_) in zip(tight.xs, blocks, strict=True)
+        if not back and ("(" in said or any(not mark.held for mark in marks))
     ]
     real.append((end, tight.length + 1))
     steps = [(following - at, end - x) for (at, x), (following, end) in pairwise(real)]
@@ -216,35 +257,38 @@ def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: in
     half = grains // 2
     base, base_at = 1, begin  # from here space is counted, so that roundings do not add up
     busy = [0] * (STRINGS_MAX + 1)  # by string: the first free character
-    free = said_free = chord_free = bend_free = 0
-    before = "("  # the count before: no blank is wanted beside a parenthesis, nor inside "triplet"
+    free = said_free = chord_free = bend_free = words_end = 0
+    before = ")"  # the count before: no blank is wanted beside a parenthesis, nor inside "triplet"
     xs: list[int] = []
-    for at, back, marks, width, said, chords, bends in blocks:
+    for at, back, marks, width, said, chords, bends, apart, clear, words in blocks:
         asked = x = base + ((at - base_at) * chars + half) // grains - back
         if x < free:
             x = free
         for string, _, lead, _, held in marks:
-            needed = busy[string] + lead + (not held)
+            needed = busy[string] + lead + (not held or busy[string] > 0)
             if x < needed:
                 x = needed
-        if said:
-            lead = 1 if said[0] == "(" else 0
-            joined = lead or before[0] == "(" or (before == "trip" and said == "let")
-            needed = said_free + lead + (not joined)
-            if x < needed:
-                x = needed
-            said_free, before = x - lead + len(said), said
         if chords:
             x = max(x, chord_free)
-            chord_free = x + max(map(len, chords)) + 1
+        if clear and x <= bend_free:
+            x = bend_free + 1
         if bends:
             x = max(x, bend_free - bends[0][0])
+        if said:
+            lead = count_lead(said)
+            joined = said[0] == "(" or before[-1] == ")" or (before == "trip" and said == "let")
+            x = max(x, said_free + lead + (not joined))
+            said_free, before = x - lead + len(said), said
+        if chords:
+            chord_free = x + max(map(len, chords)) + 1
+        if bends:
             bend_free = x + max(offset + len(amount) for offset, amount in bends) + 1
         for string, _, _, reach, _ in marks:
             busy[string] = x + reach
         if x > asked and not back:
             base, base_at = x, at
         xs.append(x)
-        free = x + width + 1
+        free = x + max(width + 1, apart)
+        words_end = max(words_end, x + words - 1)
     length = base + ((end - base_at) * chars + half) // grains
-    return Spaced(tuple(xs), max(length, free, said_free, chord_free - 2, bend_free - 2, least))
+    return Spaced(tuple(xs), max(length, free, said_free, chord_free - 2, bend_free - 2, words_end, least))

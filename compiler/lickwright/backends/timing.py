@@ -1,38 +1,43 @@
 """Timing sheet: a row for each sounding note, when it sounds and what is done to it, for a spreadsheet (CSV).
 
-In: a lick as counted and as sounded. Out: rows, and a CSV of them. A hold, a bend or a release is no row of its own;
-a double stop is two, a trill or tremolo one; strokes of a rake and grace notes have theirs, at the beat that they
-lead to. Nothing is lost.
+In: a lick as counted and as sounded. Out: rows, and a CSV of them. A hold is no row of its own; a double stop is two, a
+trill or tremolo one; strokes of a rake and grace notes have theirs, at the beat that they lead to. Each bend and each
+release has a row after its note's, which says when it sets off and when it arrives. Nothing is lost.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator
-from fractions import Fraction
 from functools import lru_cache
 from math import floor
+from operator import itemgetter
 from typing import NamedTuple
 
 from lickwright.backends import Emission, Options, Stages
+from lickwright.bar_count import counted, name_at
 from lickwright.checks.findings import within_meter
 from lickwright.checks.places import places
+from lickwright.curves import shape_moves
 from lickwright.diagnostics import Rule
 from lickwright.music.pitch import Key, pitch_name
-from lickwright.music.rhythm import Meter, count_place
 from lickwright.music.scale import Scale, degree_name
-from lickwright.notation.techniques import PICKED, Curve
+from lickwright.music.syllables import Said
+from lickwright.notation.techniques import HELD_BEND, PICKED, Curve
 from lickwright.performance import Performance, Played
-from lickwright.timeline import Bar, Sound, Timeline
+from lickwright.timeline import Shape, Sound, Timeline
 
 RULES: tuple[Rule, ...] = ()
 PLAIN = PICKED.name  # how a note is played to which nothing else is done
 KINDS = {"grace": "grace note", "rake": "rake stroke", "scrape": "pick scrape"}
+NOTE = "note"  # the event of a row that is no bend or release
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what makes a spreadsheet calculate a cell
 _BENDS = (Curve.BEND, Curve.PREBEND)
+_MOVING = (*_BENDS, Curve.RELEASE)
 
 
 class Row(NamedTuple):
-    """One sounding note."""
+    """One sounding note, or a bend or a release of the one before: `event` says which."""
 
     bar: int  # as players count; 0 is a pick-up
     beat: float  # in the bar from 1, as written: swing and stolen time left out
@@ -48,7 +53,10 @@ class Row(NamedTuple):
     how: str  # the techniques
     bend_to: str  # the notes it is bent to, in order; "" when it is not
     finger: str  # fretting finger, where written
-    loudness: float  # 0 to 1
+    loudness: float | None  # 0 to 1; None for a bend or release
+    event: str  # "note", or "bend", "pre-bend", "release"
+    arrives_beat: float | None  # the beat at which a bend or release arrives, in its bar; None for a note
+    arrives_s: float | None  # the second at which it does
 
 
 COLUMNS = Row._fields
@@ -57,12 +65,7 @@ COLUMNS = Row._fields
 def emit(stages: Stages, options: Options) -> Emission:
     """The sheet as CSV: a heading line, then the rows."""
     lines = [",".join(COLUMNS)]
-    for row in rows(stages.timeline, stages.performance(options)):
-        bar, beat, count, at, long, string, fret, note, midi, degree, place, how, bend_to, finger, loudness = row
-        lines.append(
-            f"{bar},{beat},{count},{at},{long},{string},{fret},{note},{'' if midi is None else midi},"
-            f"{degree},{place},{cell(how)},{cell(bend_to)},{finger},{loudness}"
-        )
+    lines += [",".join([_text(value) for value in row]) for row in rows(stages.timeline, stages.performance(options))]
     if options.recording.practice:
         lines = [",".join(line) for line in zip(lines, *_ladder(stages, options), strict=True)]
     return Emission(("\n".join(lines) + "\n").encode())
@@ -72,13 +75,18 @@ def _ladder(stages: Stages, options: Options) -> Iterator[list[str]]:
     """A column a rung of the practice ladder, named with its tempo: the second of the ladder's recording at which each note sounds."""
     from lickwright.backends.audio import ladder
 
-    sounds = [note.sound for note in stages.performance(options).notes if note.part == 0]
+    order = list(_keyed(stages.timeline, stages.performance(options)))
     for number, rung in enumerate(ladder(stages, options), 1):
-        starts = {note.sound: note.start for note in rung.performance.notes if note.part == 0}
+        found = _keyed(stages.timeline, rung.performance)
         yield [
             f"rung_{number}_at_{float(rung.bpm or 0):g}_s",
-            *(str(round(rung.at + starts[sound], 3)) for sound in sounds),
+            *(str(round(rung.at + found[key].at_s, 3)) for key in order),
         ]
+
+
+def _text(value: float | str | None) -> str:
+    """A value as a CSV cell."""
+    return cell(value) if isinstance(value, str) else "" if value is None else str(value)
 
 
 @lru_cache(maxsize=4096)
@@ -92,16 +100,29 @@ def cell(value: str) -> str:
 
 
 def rows(timeline: Timeline, performance: Performance) -> tuple[Row, ...]:
-    """The rows, by when they sound."""
+    """The rows, by when what they say begins."""
+    return tuple(_keyed(timeline, performance).values())
+
+
+def _keyed(timeline: Timeline, performance: Performance) -> dict[tuple[int, int], Row]:
+    """The rows in order, each by the index of its sound and 0 for the note, or the number of its bend or release."""
     settings = timeline.settings
     sheet = _Sheet(
         timeline,
+        performance,
         {note.sound: note.end for note in performance.notes},
         places(timeline),
         _names(settings.key, settings.scale, settings.capo + settings.tuning.shift),
-        [_counts(timeline, bar) for bar in timeline.bars],
+        [counted(timeline, bar) for bar in timeline.bars],
+        [turn.start for turn in timeline.passes],
     )
-    return tuple([_row(sheet, note) for note in performance.notes if note.part == 0])
+    notes = [note for note in performance.notes if note.part == 0]
+    found = [(note.start, 0, (note.sound, 0), _row(sheet, note)) for note in notes]
+    for note in notes:
+        if timeline.sounds[note.sound].shapes:
+            found += [(at, 1, (note.sound, n), row) for n, (at, row) in enumerate(_moves(sheet, note), 1)]
+    found.sort(key=itemgetter(0, 1))
+    return {key: row for _, _, key, row in found}
 
 
 class _Names:
@@ -139,16 +160,17 @@ class _Sheet(NamedTuple):
     """What the rows of one lick share."""
 
     timeline: Timeline
+    performance: Performance
     last: dict[int, float]  # seconds at which a sound ends, by its index: of a trill its last stroke
     places: tuple[str, ...]  # by index of the sound
     names: _Names
-    counts: list[tuple[tuple[float, str], ...]]  # beat and count, by bar and then by slot in it
+    counts: list[dict[int, Said]]  # by bar: what is said at its instants
+    turns: list[int]  # where each bar begins as played
 
 
 def _row(sheet: _Sheet, note: Played) -> Row:
     sound = sheet.timeline.sounds[note.sound]
-    bar = sheet.timeline.bars[sound.bar]
-    beat, count = sheet.counts[sound.bar][sound.slot - bar.first]  # of a stroke before the beat, those of the beat
+    at = sheet.timeline.slots[sound.slot].at  # of a stroke before the beat, that of the beat
     midi: float | None
     name, midi, degree = sheet.names.of(note.pitch)
     fret: int | str | None = sound.fret
@@ -158,10 +180,53 @@ def _row(sheet: _Sheet, note: Played) -> Row:
         fret = _touched(sound)
     bends = _bends(sound, note.pitch, sheet.names) if sound.shapes else ""
     return Row(
-        bar.number, beat, count, round(note.start, 3), round(sheet.last[note.sound] - note.start, 3), note.string,
+        sheet.timeline.bars[sound.bar].number, _beat(sheet.timeline, sound.bar, at), sheet.counts[sound.bar][at].name,
+        round(note.start, 3), round(sheet.last[note.sound] - note.start, 3), note.string,
         fret, name, midi, degree, sheet.places[note.sound], how(sound), bends, sound.finger or "",
-        round(note.loudness, 2),
+        round(note.loudness, 2), NOTE, None, None,
     )  # fmt: skip
+
+
+def _moves(sheet: _Sheet, note: Played) -> Iterator[tuple[float, Row]]:
+    """A row for each bend and release of a note, with the second at which it sets off."""
+    timeline, sound = sheet.timeline, sheet.timeline.sounds[note.sound]
+    fret: int | str = (
+        "x" if sound.dead else _touched(sound) if sound.fret is None or sound.touch is not None else sound.fret
+    )
+    seconds = sheet.performance.seconds
+    for shape, move in shape_moves(sound, note.start, note.end, seconds):
+        if shape.technique.curve not in _MOVING or shape.technique is HELD_BEND:  # which does not move
+            continue
+        step = seconds(shape.end) - seconds(shape.start)
+        share = 0.0 if sound.lead or not step else (move.end - seconds(shape.start)) / step
+        bar, at = _written(sheet, shape)
+        pitch = note.pitch + shape.amount
+        partly = shape.technique.curve is Curve.RELEASE and shape.amount > 0
+        yield move.start, Row(
+            timeline.bars[bar].number, _beat(timeline, bar, at), _count(sheet, bar, at), round(move.start, 3),
+            round(move.end - move.start, 3), note.string, fret, sheet.names.bent(pitch), _plain(round(pitch, 2)), "", "",
+            f"{shape.technique.name}, partly" if partly else shape.technique.name, sheet.names.bent(pitch), "", None,
+            shape.technique.curve.value, _beat(timeline, bar, at + share * (shape.end - shape.start)), round(move.end, 3),
+        )  # fmt: skip
+
+
+def _written(sheet: _Sheet, shape: Shape) -> tuple[int, int]:
+    """The bar (index) in which a shape sets off, as played, and the grains from its start."""
+    turn = sheet.timeline.passes[bisect_right(sheet.turns, shape.start) - 1]
+    return turn.bar, shape.start - turn.start
+
+
+def _count(sheet: _Sheet, bar: int, at: int) -> str:
+    """What is said at an instant; of the later of two shapes in one step, what would be."""
+    said = sheet.counts[bar].get(at)
+    return said.name if said else name_at(sheet.timeline, sheet.timeline.bars[bar], at)
+
+
+def _beat(timeline: Timeline, bar: int, at: float) -> float:
+    """The beat of an instant in its bar, from 1: a pick-up ends where the bar would."""
+    written, meter = timeline.bars[bar], timeline.settings.meter
+    shift = 0 if written.number else int(within_meter(timeline, written, 0) * timeline.grain)
+    return _plain(round(float((at + shift) / (meter.beat * timeline.grain)) + 1, 3))
 
 
 def _plain(value: float) -> float:
@@ -203,22 +268,3 @@ def how(sound: Sound) -> str:
 
 def _special(sound: Sound) -> str:
     return "rolled" if sound.trill is None else f"trill with fret {sound.trill}"
-
-
-def _counts(timeline: Timeline, bar: Bar) -> tuple[tuple[float, str], ...]:
-    """Beat and count of each slot of a bar."""
-    shift = 0 if bar.number else int(within_meter(timeline, bar, 0) * timeline.grain)
-    instants = tuple([slot.at + shift for slot in timeline.slots[bar.first : bar.last]])
-    return _counted(instants, timeline.grain, timeline.settings.meter, bool(timeline.tuplets))
-
-
-@lru_cache(maxsize=4096)  # of a bar's rhythm alone, and most bars have one that was there before
-def _counted(instants: tuple[int, ...], grain: int, meter: Meter, tuplets: bool) -> tuple[tuple[float, str], ...]:
-    """A beat with a note on an odd sixth is counted in six."""
-    beat = meter.beat * grain  # in grains
-    sixths = [at * 6 / beat for at in instants] if tuplets else []
-    sixes = {sixth // 6 for sixth in sixths if sixth % 6 in (1, 5)}
-    return tuple(
-        (_plain(round(float(at / beat) + 1, 3)), count_place(Fraction(at, grain), meter, at // beat in sixes))
-        for at in instants
-    )

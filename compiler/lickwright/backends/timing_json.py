@@ -1,24 +1,24 @@
-"""Timing sheet as JSON, for programs: the lick, its tempo, and a note a row as in the CSV.
+"""Timing sheet as JSON, for programs: the lick, its tempo, and the rows of the CSV, those of notes and of bends apart.
 
-In: a lick as counted and as sounded. Out: UTF-8, one note a line. Nothing is lost.
+In: a lick as counted and as sounded. Out: UTF-8, one row a line. Nothing is lost.
 """
 
 from __future__ import annotations
 
 from lickwright.backends import Emission, Options, Stages
-from lickwright.backends.timing import COLUMNS, rows
+from lickwright.backends.timing import COLUMNS, NOTE, Row, rows
 from lickwright.diagnostics import Rule
 
 RULES: tuple[Rule, ...] = ()
 
 
 def emit(stages: Stages, options: Options) -> Emission:
-    """An object with a heading and `notes`."""
+    """An object with a heading, `notes`, and `bends`: when each bend and release sets off and arrives."""
     from json import dumps
 
     timeline, performance = stages.timeline, stages.performance(options)
-    settings = timeline.settings
-    heading = {
+    settings, tempo = timeline.settings, timeline.settings.tempo
+    heading: dict[str, object] = {
         "lick": timeline.title,
         "by": settings.by,
         "rights": settings.rights,
@@ -30,8 +30,12 @@ def emit(stages: Stages, options: Options) -> Emission:
         "capo": settings.capo,
         "seconds": round(performance.end, 3),
         "tempos": [
-            {"at_s": round(tempo.seconds, 3), "quarters_a_minute": round(float(tempo.qpm), 3)}
-            for tempo in performance.tempos
+            {
+                "at_s": round(step.seconds, 3),
+                "beat": tempo.counted(settings.meter),
+                "beats_a_minute": round(float(tempo.beats_per_minute(step.qpm, settings.meter)), 3),
+            }
+            for step in performance.tempos
         ],
         "bars": [round(start, 3) for start in performance.bars],
     }
@@ -43,8 +47,15 @@ def emit(stages: Stages, options: Options) -> Emission:
             for rung in ladder(stages, options)
         ]
     lines = [f"  {dumps(name)}: {dumps(value, ensure_ascii=False)}," for name, value in heading.items()]
-    notes = [
-        "    " + dumps(dict(zip(COLUMNS, row, strict=True)), ensure_ascii=False) for row in rows(timeline, performance)
-    ]
-    text = "{\n" + "\n".join(lines) + '\n  "notes": [\n' + ",\n".join(notes) + "\n  ]\n}\n"
+    found = rows(timeline, performance)
+    notes = [_line(row) for row in found if row.event == NOTE]
+    bends = [_line(row) for row in found if row.event != NOTE]
+    text = "{\n" + "\n".join(lines) + '\n  "notes": [\n' + ",\n".join(notes) + "\n  ],\n"
+    text += '  "bends": [\n' + ",\n".join(bends) + "\n  ]\n}\n" if bends else '  "bends": []\n}\n'
     return Emission(text.encode())
+
+
+def _line(row: Row) -> str:
+    from json import dumps
+
+    return "    " + dumps(dict(zip(COLUMNS, row, strict=True)), ensure_ascii=False)

@@ -14,21 +14,23 @@ RULES: tuple[Rule, ...] = ()
 _GATE = (
     "one rung up after three clean times, two down after a stumble"  # the share of correct tries counts, not the number
 )
-_WORDS = ("count", "note", "degree", "place", "how", "bend_to", "finger")  # columns that begin at the left
+_SECONDS = ("at_s", "for_s", "arrives_s")
+_WORDS = ("count", "note", "degree", "place", "how", "bend_to", "finger", "event")  # columns that begin at the left
 
 
 def emit(stages: Stages, options: Options) -> Emission:
     """A heading, the columns' names, the rows."""
     timeline, performance = stages.timeline, stages.performance(options)
-    tempo = performance.tempos[0].qpm
-    heading = f"{timeline.title}: {performance.end:.3f} seconds, {float(tempo):g} quarter notes a minute"
+    tempo, meter = timeline.settings.tempo, timeline.settings.meter
+    beats = tempo.beats_per_minute(performance.tempos[0].qpm, meter)
+    heading = f"{timeline.title}: {performance.end:.3f} seconds, {tempo.counted(meter)} = {float(beats):g}"
     if len(performance.tempos) > 1:
         heading += " to begin with"
     if options.recording.practice:
         from lickwright.backends.audio import rungs
 
         tempi = ", ".join(f"{float(bpm):g}" for bpm in rungs(stages, options))
-        heading += f"\npractice ladder: {timeline.settings.tempo.counted(timeline.settings.meter)} = {tempi}"
+        heading += f"\npractice ladder: {tempo.counted(meter)} = {tempi}"
         heading += f"\n{_GATE}\n{CAUTION_LADDER}"
     table = [COLUMNS, *(_texts(row) for row in rows(timeline, performance))]
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]
@@ -37,7 +39,7 @@ def emit(stages: Stages, options: Options) -> Emission:
 
 
 def _texts(row: Row) -> tuple[str, ...]:
-    return tuple(f"{value:.3f}" if name in ("at_s", "for_s") else "" if value is None else str(value)
+    return tuple(f"{value:.3f}" if name in _SECONDS and value is not None else "" if value is None else str(value)
                  for name, value in zip(COLUMNS, row, strict=True))  # fmt: skip
 
 

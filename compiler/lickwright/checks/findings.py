@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from lickwright.bar_count import name_at
 from lickwright.diagnostics import Diagnostic, Fix, Note, Rule, Severity
-from lickwright.music.rhythm import count_place
 from lickwright.source import Span
 from lickwright.timeline import Bar, Sound, Timeline
 
@@ -23,9 +23,7 @@ def within_meter(timeline: Timeline, bar: Bar, at: int) -> Fraction:
 
 def beat_at(timeline: Timeline, bar: Bar, at: int) -> str | None:
     """The count there; None past the end of what the meter counts."""
-    instant = within_meter(timeline, bar, at)
-    meter = timeline.settings.meter
-    return count_place(instant, meter) if 0 <= instant < meter.length else None
+    return name_at(timeline, bar, at) if 0 <= within_meter(timeline, bar, at) < timeline.settings.meter.length else None
 
 
 def at_slot(

@@ -11,12 +11,12 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
+from lickwright.bar_count import name_at
 from lickwright.compare.facts import Difference, Kind, Pair, Place
 from lickwright.compare.match import Matched, Met
 from lickwright.compare.notes import arrival_off, highest_bend, same_pitch
 from lickwright.compare.technique import BENT_TO, FRETTED, HALF_STEP, Otherwise, bend_instead, otherwise
 from lickwright.compare.timing import JOINED, SPLIT, Slip, Timing, timing
-from lickwright.music.rhythm import count_place
 from lickwright.notation.techniques import Curve, Damping
 from lickwright.timeline import Sound, Timeline
 
@@ -254,10 +254,7 @@ def _rings(sound: Sound) -> bool:
 def place(timeline: Timeline, sound: Sound) -> Place:
     """Bar and beat of a note as written; a pick-up is counted as the end of a full bar."""
     bar, slot = timeline.bars[sound.bar], timeline.slots[sound.slot]
-    at = timeline.fraction(slot.at)
-    if bar.number == 0:
-        at += max(Fraction(0), timeline.settings.meter.length - timeline.fraction(bar.length))
-    return Place(bar.number, count_place(at, timeline.settings.meter))
+    return Place(bar.number, name_at(timeline, bar, slot.at))
 
 
 def _written(met: Met) -> tuple[object, ...]:

@@ -1,7 +1,7 @@
-"""Note values, meters, tempos, swing, and how a player counts an instant aloud.
+"""Note values, meters, tempos and swing.
 
-In: words of the notation ("1/8.", "7/8 2+2+3", "swing 1/16"). Out: exact fractions of a whole note and what a player
-says at them. Knows no notes and no bars as written; nothing here is rounded.
+In: words of the notation ("1/8.", "7/8 2+2+3", "swing 1/16"). Out: exact fractions of a whole note. Knows no notes and
+no bars as written; nothing here is rounded. What a player says at an instant is in `syllables.py`.
 """
 
 from __future__ import annotations
@@ -127,6 +127,10 @@ class Tempo(NamedTuple):
         """The same speed in quarters, which is what files of notes want."""
         return self.bpm * (self.unit or meter.beat) * 4
 
+    def beats_per_minute(self, quarters: Fraction, meter: Meter) -> Fraction:
+        """A speed in quarters a minute, in the note value that this tempo counts."""
+        return quarters / (4 * (self.unit or meter.beat))
+
     def counted(self, meter: Meter) -> str:
         """The note value that is counted, as written: `1/4`, `1/4.`."""
         unit = self.unit or meter.beat
@@ -213,57 +217,6 @@ def _parse_swung_value(word: str) -> Fraction:
     if value.numerator != 1 or not 4 <= value.denominator <= 32:
         raise ValueError(f"the value that swings is 1/4, 1/8, 1/16 or 1/32, not {word}")
     return value
-
-
-# Syllables by place within the beat (numerator, denominator). Where triplets and sextuplets both fall, triplets win.
-_SIMPLE = {(1, 2): "&", (1, 4): "e", (3, 4): "a", (1, 3): "trip", (2, 3): "let", (1, 6): "la", (5, 6): "li"}
-_SEXTUPLET = {(1, 6): "la", (1, 3): "li", (1, 2): "&", (2, 3): "la", (5, 6): "li"}
-SIXTHS = ("la", "li")  # the syllables above that not everyone knows
-_COMPOUND = {(1, 3): "&", (2, 3): "a"}
-
-
-def count(at: Fraction, meter: Meter, sextuplet: bool = False) -> str:
-    """The syllable of an instant within its bar: "1", "&", "e", "a", "trip", "let"; "" for what nobody counts.
-
-    `sextuplet` says that the beat is played in six, which counts "1 la li & la li"; the instant alone cannot tell.
-    """
-    beat = meter.beat
-    return _count(at.numerator, at.denominator, beat.numerator, beat.denominator, meter.compound, sextuplet)
-
-
-@lru_cache(maxsize=4096)
-def _count(num: int, den: int, beat_num: int, beat_den: int, compound: bool, sextuplet: bool) -> str:
-    number, place = _place(num, den, beat_num, beat_den)
-    if place[0] == 0:
-        return str(number)
-    return _syllables(compound, sextuplet).get(place, "")
-
-
-def count_place(at: Fraction, meter: Meter, sextuplet: bool = False) -> str:
-    """The full name of an instant within its bar: "2 &", "3 trip", "4"; "2 +1/5" is a fifth of a beat after 2."""
-    beat = meter.beat
-    return _count_place(at.numerator, at.denominator, beat.numerator, beat.denominator, meter.compound, sextuplet)
-
-
-@lru_cache(maxsize=4096)
-def _count_place(num: int, den: int, beat_num: int, beat_den: int, compound: bool, sextuplet: bool) -> str:
-    number, place = _place(num, den, beat_num, beat_den)
-    if place[0] == 0:
-        return str(number)
-    return f"{number} {_syllables(compound, sextuplet).get(place) or f'+{place[0]}/{place[1]}'}"
-
-
-def _syllables(compound: bool, sextuplet: bool) -> dict[tuple[int, int], str]:
-    if compound:
-        return _COMPOUND
-    return _SEXTUPLET if sextuplet else _SIMPLE
-
-
-def _place(num: int, den: int, beat_num: int, beat_den: int) -> tuple[int, tuple[int, int]]:
-    """Beat number (from 1) and place within it as a reduced fraction; bare integers, for it is asked once a note."""
-    number, rest = divmod(num * beat_den, den * beat_num)
-    common = gcd(rest, den * beat_num)
-    return number + 1, (rest // common, den * beat_num // common)
 
 
 def usual_time(count: int) -> int:
