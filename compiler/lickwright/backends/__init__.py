@@ -34,6 +34,7 @@ class Recording:
     backing: bool = False  # chords held under the lick
     ladder: Ladder = Ladder()
     vary: int | None = None  # seed of small variations from stroke to stroke; None: none
+    longest: int | None = None  # seconds that a recording may last; None: as long as any
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +59,35 @@ class Options:
 Writer: TypeAlias = Callable[[BinaryIO, BinaryIO], None]
 
 
+class Length(NamedTuple):
+    """How long a recording lasts, and how large its file will be, about."""
+
+    seconds: float
+    size: int  # bytes
+
+    @property
+    def much(self) -> bool:
+        """Whether to say so before it is begun."""
+        return self.seconds > 300
+
+    def __str__(self) -> str:
+        """`31 minutes, about 360 MB`."""
+        return (
+            f"{lasting(self.seconds)}, about {max(1, round(self.size, -7 if self.size >= 10**8 else -6) // 10**6)} MB"
+        )
+
+
+def lasting(seconds: float) -> str:
+    """`31 minutes`; of less than two the seconds."""
+    return f"{seconds / 60:.0f} minutes" if seconds >= 120 else f"{seconds:.0f} seconds"
+
+
 class Emission(NamedTuple):
     """One output, and what the format could not say."""
 
     content: bytes | Writer | None  # a `Writer` for what can be too large for the memory; None: there is no output
     losses: tuple[Diagnostic, ...] = ()
+    length: Length | None = None  # of a recording
 
     @property
     def data(self) -> bytes:

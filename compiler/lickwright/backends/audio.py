@@ -1,7 +1,8 @@
 """Sound: the lick as a guitar plays it, as WAV, FLAC, MP3 or Ogg Vorbis.
 
 In: a lick as counted and as sounded. Out: a file of two channels at 48,000 samples a second, −16 LUFS, with title, tempo and the places of its
-bars. Wants the extra `lickwright[audio]`. A recording lasts half an hour at most; what would be longer ends earlier, and that is said.
+bars. Wants the extra `lickwright[audio]`. A recording lasts half an hour at most, or as long as the house
+allows; what would be longer ends earlier or is not made, and that is said.
 """
 
 from __future__ import annotations
@@ -9,13 +10,14 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby
+from math import inf
 from typing import TYPE_CHECKING, BinaryIO
 
-from lickwright.backends import BACKENDS, Emission, Options, Stages
+from lickwright.backends import BACKENDS, Emission, Length, Options, Stages, lasting
 from lickwright.diagnostics import Diagnostic, Rule, Severity
-from lickwright.music.practice import SHARES
+from lickwright.music.practice import MINUTES, SHARES
 from lickwright.performance import Performance
-from lickwright.synth.take import MINUTES, RATE, Round, Take, take
+from lickwright.synth.take import RATE, Round, Take, take
 
 if TYPE_CHECKING:
     from lickwright.synth.wave import Wave
@@ -25,8 +27,8 @@ TOO_LONG = Rule(
     "too long for a recording",
     Severity.WARNING,
     f"a recording lasts {MINUTES} minutes at most",
-    f"A recording that would last longer than {MINUTES} minutes ends earlier, whole times through the lick if it can. Ask for fewer "
-    "repeats, or for a ladder with fewer rungs.",
+    f"A recording that would last longer than {MINUTES} minutes, or than `longest` in the house's lickwright.toml, ends earlier, "
+    "whole times through the lick if it can. Ask for fewer repeats, or for a ladder with fewer rungs.",
     "",
     "",
 )
@@ -40,7 +42,19 @@ NO_HARMONY = Rule(
     "",
     "",
 )
-RULES: tuple[Rule, ...] = (TOO_LONG, NO_HARMONY)
+OVER = Rule(
+    "L509",
+    "longer than recordings may be here",
+    Severity.ERROR,
+    "a single time through the lick lasts longer than `longest` allows",
+    "`longest` in the `[make]` section of lickwright.toml, or `--longest` on the command line, says how many seconds a recording may "
+    "last, so that nobody fills a disk by mistake. A lick that is longer than that by itself is not recorded; everything else is made of it.",
+    "",
+    "",
+)
+RULES: tuple[Rule, ...] = (TOO_LONG, NO_HARMONY, OVER)
+# Bytes of a second, measured over the samples.
+_SIZES = {"wav": 4 * RATE, "flac": 52_000, "mp3": 16_000, "ogg": 15_000}
 
 
 def emit(stages: Stages, options: Options) -> Emission:
@@ -48,6 +62,9 @@ def emit(stages: Stages, options: Options) -> Emission:
     from lickwright.backends.audio_file import Tags, encode
 
     taken = taken_down(stages, options)
+    found = losses(stages, options, taken)
+    if any(loss.code == OVER.code for loss in found):
+        return Emission(None, found)
     settings = stages.timeline.settings
     part = f" ({options.recording.part})" if options.recording.part else ""
     tags = Tags(stages.timeline.title + part, settings.by, settings.rights, _tempo_words(stages, taken), taken.marks)
@@ -56,7 +73,12 @@ def emit(stages: Stages, options: Options) -> Emission:
         wave = recorded(stages, options, taken, scratch)
         encode(file, wave.pieces(), wave.count, RATE, options.recording.format, tags)
 
-    return Emission(write, losses(stages, options, taken))
+    return Emission(write, found, length(taken, options.recording.format))
+
+
+def length(taken: Take, kind: str) -> Length:
+    """How long a recording lasts, and how large it will be in a format."""
+    return Length(taken.end, round(taken.end * _SIZES[kind]))
 
 
 def recorded(stages: Stages, options: Options, taken: Take, file: BinaryIO) -> Wave:
@@ -73,8 +95,15 @@ def recorded(stages: Stages, options: Options, taken: Take, file: BinaryIO) -> W
 def losses(stages: Stages, options: Options, taken: Take) -> tuple[Diagnostic, ...]:
     """What was asked for and is not in the recording."""
     span, found = stages.timeline.span, []
-    if taken.left_out or taken.rounds[-1].at + taken.rounds[-1].performance.end > 60 * MINUTES:
-        why = f"the recording would last longer than {MINUTES} minutes: it ends earlier"
+    longest = _longest(options)
+    ends = taken.rounds[-1].at + taken.rounds[-1].performance.end
+    if ends > longest and options.recording.longest is not None:
+        why = f"the recording would last {lasting(ends)}, and {lasting(longest)} are allowed here: it is not made"
+        return (
+            OVER.at(span, why, "make it shorter or quicker, or allow more: `longest` in lickwright.toml, or --longest"),
+        )
+    if taken.left_out or ends > longest:
+        why = f"the recording would last longer than {lasting(longest)}: it ends earlier"
         found.append(TOO_LONG.at(span, why, "ask for fewer repeats or a ladder with fewer rungs"))
     if options.recording.backing and not taken.chords:
         why = "there are no chords and no key to hold under the lick: it is recorded alone"
@@ -92,7 +121,13 @@ def taken_down(stages: Stages, options: Options) -> Take:
         count_in=recording.count_in,
         click=recording.click,
         backing=recording.backing,
+        longest=_longest(options),
     )
+
+
+def _longest(options: Options) -> float:
+    """Seconds that a recording may last."""
+    return min(60.0 * MINUTES, options.recording.longest or inf)
 
 
 def _performances(stages: Stages, options: Options) -> list[tuple[Fraction | None, Performance]]:

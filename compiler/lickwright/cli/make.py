@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -244,7 +245,7 @@ def _orders(context: click.Context, houses: Houses, facts: bool) -> Callable[[st
         rows: tuple[Backend, ...] = chosen["rows"]
         tempo: choices.TempoWish = chosen["tempo"]
         sound = recording.asked(chosen.get)
-        if sound != Recording() and not any(row.recorded for row in rows):
+        if replace(sound, longest=None) != Recording() and not any(row.recorded for row in rows):
             rows += tuple(row for row in BACKENDS if row.recorded)  # who asks for a click wants to hear it
         if any(row.recorded for row in rows):
             recording.need_sound()

@@ -64,13 +64,16 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
     """One lick, from its first click to its last note."""
     from tempfile import TemporaryFile
 
-    from lickwright.backends.audio import losses, recorded, taken_down
+    from lickwright.backends.audio import length, losses, recorded, taken_down
     from lickwright.cli.choosing import complain
     from lickwright.synth.take import RATE
 
     assert lick.stages is not None  # or it had errors
     taken = taken_down(lick.stages, options)
     complain(c, list(losses(lick.stages, options, taken)), verdict)
+    expected = length(taken, "wav")
+    if expected.much:
+        screen.err(f"{report.safe(lick.title)}: {expected} to put aside; it is played when all of it is ready\n")
     with TemporaryFile() as file:
         wave = recorded(lick.stages, options, taken, file)
         screen.err(f"playing {report.safe(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import click
 
 from lickwright.backends import SOUND_FORMATS, Recording
-from lickwright.music.practice import Ladder, parse_ladder
+from lickwright.music.practice import MINUTES, Ladder, parse_ladder
 from lickwright.report import safe
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -67,6 +67,12 @@ _MAKING = (
         metavar="START,STEP,TOP",
         help=f"The ladder of the practice set, which it asks for; {_USUAL.ladder} if not said. The step is in beats a minute.",
     ),
+    click.option(
+        "--longest",
+        type=click.IntRange(1, 60 * MINUTES),
+        metavar="SECONDS",
+        help=f"How long a recording may last; {MINUTES} minutes if not said.",
+    ),
 )
 
 
@@ -87,7 +93,8 @@ def making(command: _Command) -> _Command:
 def asked(value: Callable[[str], Any]) -> Recording:
     """What is asked for: `value` gives an option's value, None where there is no such option. Who says a ladder wants the set."""
     given = {
-        name: value(name) for name in ("format", "practice", "count_in", "click", "repeat", "backing", "ladder", "vary")
+        name: value(name)
+        for name in ("format", "practice", "count_in", "click", "repeat", "backing", "ladder", "vary", "longest")
     }
     given["practice"] = given["practice"] or click.get_current_context().meta.get(_WANTED)
     return Recording(**{name: one for name, one in given.items() if one is not None})

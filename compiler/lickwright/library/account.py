@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import NamedTuple, Protocol
 
+from lickwright.backends import Length
 from lickwright.diagnostics import Diagnostic, has_errors
 from lickwright.files import NO_LICKS, NOT_TEXT, UNREADABLE, read
 from lickwright.library import remembered
@@ -133,6 +134,11 @@ class Account:
         self.removed, self.kept = removed, kept
         for trouble in troubles:
             self._tell(Told(trouble.path, "", (), troubles=(trouble,)))
+
+    def begins(self, name: str, length: Length) -> None:
+        """An output is begun: said if it is going to be large."""
+        if length.much:
+            self._teller.say(f"{name}: {length}")
 
     def broke(self, trouble: Trouble) -> None:
         """The output folder as a whole cannot be written into: nothing more is done."""

@@ -229,6 +229,7 @@ class _Build:
         from lickwright.library.work import given_up, make, safely
 
         place = Place(self.wish.out, self.wish.overwrite)
+        place.begins = self.account.begins
         work = self.wish.work or make
         try:
             for number, item in enumerate(self._items()):
@@ -259,7 +260,7 @@ class _Build:
         with (
             self.wish.workers(setup)
             if self.wish.workers
-            else Pool(setup, min(self.wish.jobs, -(-self._todo // size))) as pool
+            else Pool(setup, min(self.wish.jobs, -(-self._todo // size)), self.account.begins) as pool
         ):
             for chunk, results in pool.run(chunks()):
                 yield chunk.number, chunk.items, results

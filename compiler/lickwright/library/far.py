@@ -24,7 +24,7 @@ from lickwright.library.addresses import Spot, answering, spot, whole
 from lickwright.library.far_place import far_make
 from lickwright.library.manifest import NAME, Made, opened
 from lickwright.library.orders import Item, Order, Result
-from lickwright.library.outputs import Place, digest, unwritable
+from lickwright.library.outputs import Begins, Place, digest, unwritable
 from lickwright.library.pool import CHUNK, Chunk, Pool, Setup
 from lickwright.library.record import Recorder
 from lickwright.library.work import safely
@@ -228,16 +228,17 @@ class _Build:
             return self._wish.workers(setup)
         shared = all(addresses.shared_by_processes(spot(address)) for address in (self._wish.out, *self._wish.paths))
         if self._wish.jobs > 1 and sources > CHUNK and shared:
-            return Pool(setup, self._wish.jobs)
-        return _Here(setup)
+            return Pool(setup, self._wish.jobs, self._account.begins)
+        return _Here(setup, self._account.begins)
 
 
 class _Here:
     """This process, as a pool of one."""
 
-    def __init__(self, setup: Setup) -> None:
+    def __init__(self, setup: Setup, begins: Begins) -> None:
         self._setup = setup
         self._place = Place(setup.out, setup.overwrite)
+        self._place.begins = begins
 
     def __enter__(self) -> _Here:
         return self

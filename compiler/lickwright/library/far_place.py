@@ -26,7 +26,9 @@ def far_make(overwrite: bool, item: Item, order: Order, place: Place) -> Result:
         data = addresses.read(item.path) if item.data is None else item.data
     except Unreadable as e:
         return Result(item.id, findings=remembered.text(pipeline.unreadable(item.path, e).diagnostics))
-    return make(item._replace(data=data), order, _place(place.out, overwrite))
+    there = _place(place.out, overwrite)
+    there.begins = place.begins
+    return make(item._replace(data=data), order, there)
 
 
 @cache

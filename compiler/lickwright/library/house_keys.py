@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from lickwright.backends import SOUND_FORMATS, asked
 from lickwright.diagnostics import Severity, nearest
-from lickwright.music.practice import Ladder, parse_ladder
+from lickwright.music.practice import MINUTES, Ladder, parse_ladder
 from lickwright.music.scale import parse_scale
 from lickwright.report import safe
 from lickwright.settings import FIELDS, FieldRow
@@ -142,6 +142,7 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "click", _switch, "the click goes on under a recorded lick: `true`", "false"),
     KeyRow("make", "repeat", _number(1, 100), "times through a recorded lick", "1"),
     KeyRow("make", "backing", _switch, "chords are held under a recorded lick: `true`", "false"),
+    KeyRow("make", "longest", _number(1, 60 * MINUTES), "seconds that a recording may last", f"{60 * MINUTES}, half an hour"),
     KeyRow("make", "practice", _switch, "recordings are practice sets: `true`", "false"),
     KeyRow("make", "ladder", lambda value: parse_ladder(text(value)), "of a practice set: start, step, top, `\"60%,5,100%\"`", str(Ladder())),
     *(

@@ -10,10 +10,11 @@ from __future__ import annotations
 import os
 import stat
 import time
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from hashlib import blake2b
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
+from lickwright.backends import Length
 from lickwright.diagnostics import Diagnostic
 from lickwright.files import NOT_OURS, UNWRITABLE, is_temporary, reason, replace
 from lickwright.library.fresh import take_away, write_folder
@@ -52,12 +53,20 @@ class Placed(NamedTuple):
     troubles: tuple[Trouble, ...]
 
 
+Begins: TypeAlias = Callable[[str, Length], None]  # the output's name, and how much it is going to be
+
+
+def _begins(name: str, length: Length) -> None:
+    """Nobody wants to know."""
+
+
 class Place:
     """An output folder as the outputs of many sources are put into it by one process."""
 
     def __init__(self, out: str, overwrite: bool) -> None:
         self.out = out
         self.journal = Journal(out)
+        self.begins: Begins = _begins  # told before an output that takes long
         self._overwrite = overwrite  # replace whatever file stands in the way
         self._inside = Inside(out)
 

@@ -22,8 +22,9 @@ from typing import Any, NamedTuple
 from lickwright.interrupts import unheard
 from lickwright.library import careful
 from lickwright.library.orders import Item, Result
+from lickwright.library.outputs import Begins
 from lickwright.library.work import given_up
-from lickwright.library.worker import KILLED, SIGKILL, Limits, Setup, serve, time_for, why
+from lickwright.library.worker import KILLED, SIGKILL, Begun, Limits, Setup, serve, time_for, why
 
 __all__ = ["CHUNK", "Chunk", "Limits", "Pool", "Setup"]
 
@@ -41,8 +42,8 @@ class Chunk(NamedTuple):
 class Pool:
     """Some workers at work. Use it in a `with`: at its end, however it comes, no process is left."""
 
-    def __init__(self, setup: Setup, jobs: int) -> None:
-        self._setup = setup
+    def __init__(self, setup: Setup, jobs: int, begins: Begins | None = None) -> None:
+        self._setup, self._begins = setup, begins
         self._context: Any = get_context("fork" if "fork" in get_all_start_methods() else "spawn")
         self._workers: list[_Worker] = []
         for _ in range(jobs):
@@ -88,7 +89,12 @@ class Pool:
         chunk = worker.chunk
         assert chunk is not None
         try:
-            results: list[Result] = worker.conn.recv()
+            results: list[Result] | Begun = worker.conn.recv()
+            if isinstance(results, Begun):
+                worker.deadline += results.length.seconds
+                if self._begins is not None:
+                    self._begins(*results)
+                return
             worker.give(queue.next())
         except (EOFError, OSError):
             worker.end()

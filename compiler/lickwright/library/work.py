@@ -68,7 +68,7 @@ def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compi
                 refused.append((lick.title, count(errors, "error")))
                 continue
             try:
-                made, lost = _emitted(lick, order, losses, spool, f"{place.out.rstrip('/')}/{item.target}")
+                made, lost = _emitted(lick, order, losses, spool, place, f"{place.out.rstrip('/')}/{item.target}")
                 outputs += made
                 troubles += lost
             except MemoryError:
@@ -124,7 +124,7 @@ def given_up(item: Item, why: str) -> Result:
 
 
 def _emitted(
-    lick: CompiledLick, order: Order, losses: dict[Diagnostic, None], spool: Spool, folder: str
+    lick: CompiledLick, order: Order, losses: dict[Diagnostic, None], spool: Spool, place: Place, folder: str
 ) -> tuple[list[Output], list[Trouble]]:
     """The outputs of a lick, and those that there is no room for; what a format cannot say goes into `losses`."""
     outputs: list[Output] = []
@@ -133,6 +133,8 @@ def _emitted(
         for suffix, options in _ROWS[name].files(order.options):
             emission = lick.emit(name, options)
             losses.update(dict.fromkeys(emission.losses))
+            if emission.length is not None:
+                place.begins(lick.slug + suffix, emission.length)
             try:
                 content = spool.take(emission.content) if callable(emission.content) else emission.content
             except OSError as e:

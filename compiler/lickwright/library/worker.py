@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from multiprocessing.connection import Connection
 from typing import NamedTuple
 
+from lickwright.backends import Length
 from lickwright.interrupts import ENDINGS
 from lickwright.library.orders import Item, Order
 from lickwright.library.outputs import Place
@@ -40,12 +41,25 @@ class Setup(NamedTuple):
     work: Work = make  # tests put one in its place that breaks down
 
 
+class Begun(NamedTuple):
+    """What a worker says of a recording before it makes it: it may take as long as it lasts."""
+
+    name: str
+    length: Length
+
+
 def serve(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
     """What a worker does until there is nothing more, or nobody to do it for."""
     for other in others:  # held by us too, they would never tell their own worker that the parent is gone
         other.close()
     _limit(setup.limits)
     place = Place(setup.out, setup.overwrite)
+
+    def begins(name: str, length: Length) -> None:
+        _alarm(_left() + length.seconds)
+        conn.send(Begun(name, length))
+
+    place.begins = begins
     try:
         while True:
             items: tuple[Item, ...] = conn.recv()
@@ -90,6 +104,11 @@ def _alarm(seconds: float) -> None:
     """Lets the system end this process, if the source it is at takes so long; 0: no more."""
     if hasattr(signal, "setitimer"):
         signal.setitimer(signal.ITIMER_REAL, seconds)
+
+
+def _left() -> float:
+    """Seconds until the alarm."""
+    return signal.getitimer(signal.ITIMER_REAL)[0] if hasattr(signal, "getitimer") else 0.0
 
 
 def why(code: int | None, late: bool, limits: Limits) -> str:

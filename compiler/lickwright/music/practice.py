@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 SHARES: dict[str, Fraction] = {"slow": Fraction(60), "medium": Fraction(80), "full": Fraction(100)}  # per cent
+MINUTES = 30  # that a recording lasts at most
 MAX_RUNGS = 60
 _LADDER = re.compile(r"([0-9]{1,3})%\s*,\s*([0-9]{1,3})\s*,\s*([0-9]{1,3})%\Z")
 

@@ -11,11 +11,11 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from lickwright.music.chord import Chord
+from lickwright.music.practice import MINUTES
 from lickwright.performance import Performance, Played, one_a_string
 from lickwright.timeline import Timeline, bar_name
 
 RATE = 48_000  # samples a second of a recording
-MINUTES = 30  # that a recording lasts at most
 TAIL = 1.0  # seconds kept after the last note, for the room
 _DRONE = (0, 7)  # of the key, where there are no chords: tonic and fifth
 _BASS, _MIDDLE = (
@@ -74,8 +74,12 @@ def take(
     count_in: int = 0,
     click: bool = False,
     backing: bool = False,
+    longest: float = 60.0 * MINUTES,
 ) -> Take:
-    """The recording of `performances` (each with its rung, or None), each `repeat` times after `count_in` bars."""
+    """The recording of `performances` (each with its rung, or None), each `repeat` times after `count_in` bars.
+
+    Rounds after the first that would make it last longer than `longest` seconds are left out.
+    """
     rounds: list[Round] = []
     clicks: list[Click] = []
     marks: list[Mark] = []
@@ -91,7 +95,7 @@ def take(
             clicks += _counted_in(timeline, at + one - counted, at + music, count_in, counted / count_in)
             marks.append(Mark(at + one - counted, _name(timeline, bpm, None, "count-in")))
         for again in range(repeat):
-            if rounds and at + performance.end > 60 * MINUTES:
+            if rounds and at + performance.end > longest:
                 left_out += 1
                 continue
             rounds.append(Round(at, performance, bpm))
