@@ -201,3 +201,12 @@ def test_a_wish_to_end_is_heard_while_a_statement_is_at_work(db: guarded.Guarded
         timer.join()
         signal.signal(signal.SIGINT, before)
         db.close()
+
+
+def test_a_wish_to_end_is_heard_in_a_function_that_sqlite_calls(db: guarded.Guarded) -> None:
+    def interrupted(value: object) -> bool:
+        raise KeyboardInterrupt
+
+    db.create_function("interrupted", 1, interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        db.execute("SELECT interrupted(1)").fetchone()

@@ -35,6 +35,7 @@ class Unusable(Exception):
 
 
 DAMAGED = "it is damaged"
+_RAISED = "user-defined function raised exception"  # Python's words, whose error code is that of any wrong statement
 
 
 class Guarded(sqlite3.Connection):
@@ -72,12 +73,14 @@ class Guarded(sqlite3.Connection):
         self._ticks = 0
 
     def meant(self, error: sqlite3.OperationalError) -> BaseException:
-        """What an error of SQLite's means."""
+        """What an error of SQLite's means. Python drops what a signal's handler raises in a function that SQLite calls."""
+        if str(error) == _RAISED:
+            return KeyboardInterrupt()  # the functions that records are judged with raise nothing themselves
         if getattr(error, "sqlite_errorcode", 0) != sqlite3.SQLITE_INTERRUPT:
             return error
         if self._ticks > self._most:
             return Unusable("it is damaged: a look at it does not end")
-        return KeyboardInterrupt()  # Python drops what a signal's handler raises here
+        return KeyboardInterrupt()
 
     def _tick(self) -> bool:
         self._ticks += 1
