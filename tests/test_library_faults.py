@@ -19,7 +19,13 @@ from pathlib import Path
 import pytest
 
 from building import COMMAND, kill, library, lick, make, start, stray, tree, wait_for
-from lickwright.library import manifest
+from lickwright.backends import Options
+from lickwright.cli.making import Screen
+from lickwright.library import journal, manifest, work
+from lickwright.library.build import Wish, build
+from lickwright.library.manifest import Manifest
+from lickwright.library.orders import Item, Order, Result, key
+from lickwright.library.outputs import Place
 
 ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 
@@ -99,6 +105,56 @@ def _children(pid: int) -> list[int]:
         return [int(child) for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
     except OSError:
         return []
+
+
+def _dies_once(item: Item, order: Order, place: Place) -> Result:
+    """Dies in the middle of writing, the first time; is done well when tried again."""
+    died = Path(place.out).parent / "died"
+    if not died.exists():
+        died.touch()
+        place.journal.note(item.target, [("a.mid", bytes(16))])
+        Path(place.out, os.path.dirname(item.target), f".lw-{0:016x}.tmp").mkdir(parents=True)
+        os.kill(os.getpid(), signal.SIGKILL)
+    return work.make(item, order, place)
+
+
+def test_what_a_killed_worker_was_writing_goes_with_the_same_build(tmp_path: Path) -> None:
+    library(tmp_path / "lib", 150)
+    order = Order(("tab",), Options(), None, key(Options(), ""), False)
+    wish = Wish([str(tmp_path / "lib")], str(tmp_path / "out"), lambda path: order, 2, work=_dies_once)
+    account = build(wish, Screen())
+    assert (account.built, account.failed) == (150, 0)
+    assert (tmp_path / "died").exists()
+    assert not stray(tmp_path / "out")
+
+
+def test_a_journal_that_a_full_disk_cut_off_is_read_and_taken_away(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    notes = journal.Journal(str(tmp_path))
+    write, left = os.write, [10]  # bytes that the disk takes
+
+    def full(handle: int, data: bytes) -> int:
+        if not left[0]:
+            raise OSError(28, "no space left on device")
+        taken = write(handle, data[: left[0]])
+        left[0] -= taken
+        return taken
+
+    monkeypatch.setattr(os, "write", full)
+    hashes = [bytes([n]) * 16 for n in range(3)]
+    for space, hash in zip((10, 30, 1000), hashes, strict=True):  # in the first line, in the second, all of it
+        left[0] = space
+        if space < 1000:
+            with pytest.raises(OSError, match="no space"):
+                notes.note("a", [("a.mid", hash)])
+        else:
+            notes.note("a", [("a.mid", hash)])
+    notes.close()
+    with Manifest(str(tmp_path), write=True) as kept:
+        journal.recover(str(tmp_path), kept)
+        assert kept.claimed("a") == [("a.mid", hashes[2])]
+    assert not stray(tmp_path)
 
 
 # ---- stopped

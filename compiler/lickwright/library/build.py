@@ -100,6 +100,7 @@ class _Build:
         self._forget = forget  # a dry run with a manifest that cannot be used
         self._orders = Orders(wish.order_of)
         self._kept = time.monotonic()
+        self._died = False  # a worker did
 
     def run(self) -> None:
         """All of it."""
@@ -168,7 +169,7 @@ class _Build:
                 self._stop(recorder)
             return
         self.manifest.keep()
-        journal.clear(self.wish.out)
+        journal.clear(self.wish.out, sweeping=self._died)
 
     def _work(self, recorder: Recorder) -> None:
         chunks = self._pooled if self._many() or self._suspect() else self._alone
@@ -264,6 +265,7 @@ class _Build:
         ):
             for chunk, results in pool.run(chunks()):
                 yield chunk.number, chunk.items, results
+            self._died = isinstance(pool, Pool) and pool.died
 
     def _stop(self, recorder: Recorder) -> None:
         """Keeps what was done, and tidies up what workers left in the middle."""

@@ -12,7 +12,7 @@ import os
 import re
 from collections.abc import Iterable, Iterator
 
-from lickwright.files import is_temporary
+from lickwright.files import is_temporary, write_all
 from lickwright.library.fresh import take_away
 from lickwright.library.manifest import Manifest
 from lickwright.library.ours import Inside, Refused, open_ours, plain_folder, plain_name, standing
@@ -42,8 +42,11 @@ class Journal:
         self._write("".join(f"{hash.hex()} {folder}/{name}\n" for name, hash in wanted).encode("ascii"))
 
     def _write(self, text: bytes) -> None:
-        if os.write(self._handle, text) != len(text):
-            raise OSError(28, "no space left on device")  # ENOSPC: what is half noted would not be known
+        try:
+            write_all(self._handle, text)
+        except BaseException:
+            self.close()  # nothing can be read after what is half noted: the next line begins another journal
+            raise
 
     def close(self) -> None:
         """Lets go of the file, which stays until `clear`."""
@@ -69,11 +72,16 @@ def recover(out: str, manifest: Manifest) -> None:
     clear(out)
 
 
-def clear(out: str) -> None:
-    """Takes the journals away: the manifest says all that stands in them."""
+def clear(out: str, sweeping: bool = False) -> None:
+    """Takes the journals away: the manifest says all that stands in them.
+
+    `sweeping`: some of those who wrote them died, and their temporary files go as well.
+    """
     here = os.path.join(out, FOLDER)
     if not left(out):
         return
+    if sweeping:
+        sweep(out, {folder for folder, _, _ in _lines(out)})
     for path in _journals(out):
         os.unlink(path)
     try:

@@ -45,6 +45,7 @@ class Pool:
     def __init__(self, setup: Setup, jobs: int, begins: Begins | None = None) -> None:
         self._setup, self._begins = setup, begins
         self._context: Any = get_context("fork" if "fork" in get_all_start_methods() else "spawn")
+        self.died = False  # a worker broke down, maybe in the middle of writing
         self._workers: list[_Worker] = []
         for _ in range(jobs):
             try:
@@ -97,6 +98,7 @@ class Pool:
                 return
             worker.give(queue.next())
         except (EOFError, OSError):
+            self.died = True
             worker.end()
             self._workers.remove(worker)
             killed = worker.process.exitcode == -SIGKILL and not worker.late
