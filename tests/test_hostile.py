@@ -12,16 +12,20 @@ import re
 import time
 from collections.abc import Callable
 from pathlib import Path
+from random import Random
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from good_licks import good_file
 from lickwright.compilation import Compilation
 from lickwright.diagnostics import has_errors
+from lickwright.notation.navigation import NAVIGATION
 from lickwright.notation.syntax import parse, parser
-from lickwright.pipeline import compile_bytes, compile_text
+from lickwright.pipeline import RULES, compile_bytes, compile_text
 from lickwright.source import Source
+from planting import plant
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 EXAMPLE = """# Two answers for a slow blues in A
@@ -47,7 +51,8 @@ SIGNS = "EADGBe0123456789hptrx/\\^~!?,='.-&|:%[]()<>@#\" \n\t*"
 PIECES = [
     "e8", "B8^10", "-", "-r", ".", "..", "G7/9", "3[", "5:4[", "]", "(pm:", "(rake:", "(grace:", "(trill:", ")", "|", "||", ":|", ":|x3", "|:",
     "1st", "2nd", "%", "&", "1/8", "1/8.", "@mf", '@"', '"', "#", "\n", " ", '\nlick "a"\n', "\nkey A minor\n", "h7", "p5", "5:", "e.", "A-&", "E<12>",
-    "'1", "~~", "^", "r", "=", "“", "–", "\u00a0", "\u200b", "z", "99999999999", "E30&A2", "e22&E1", "t12", "e0^full", "e36^36",
+    "'1", "~~", "^", "r", "=", "“", "–", "\u00a0", "\u200b", "z", "99999999999", "E30&A2", "e22&E1", "t12", "tB13", "e0^full", "e36^36",
+    "@segno", "@coda", "@fine", "@to-coda", "@dc", "@dc-al-fine", "@ds-al-coda", "3:3[", "2:2[", "H8", "(let", "ring:", "{", "}", "e 8", "1.", "D.C.",
 ]  # fmt: skip
 GRAMMAR = sorted(
     {terminal.name for terminal in parser().terminals} | {"Token", "Tree", "Traceback", "Unexpected", "lark"}
@@ -113,6 +118,42 @@ def test_a_run_is_read_whole_or_not_at_all(some: list[str]) -> None:
     if not found:
         ends = [item.span for item in events]
         assert (ends[0].start, ends[-1].end) == (len(HEAD), len(HEAD) + len(run)), run
+
+
+SIGNPOSTS = [
+    "|",
+    "|",
+    "|",
+    "||",
+    "|:",
+    ":|",
+    ":|x3",
+    "|1st",
+    ":|2nd",
+    "%",
+    "G7-------",
+    "G7-------",
+    "e5---B8---",
+    *(f"@{m.sign}" for m in NAVIGATION),
+]
+
+
+@ANYTHING
+@given(st.lists(st.sampled_from(SIGNPOSTS), max_size=24))
+def test_any_road_is_played_or_refused(some: list[str]) -> None:
+    judge(compile_text(HEAD + " ".join(some)))
+
+
+def test_whatever_is_left_out_has_an_error() -> None:
+    """Over all that lies here: samples, bad licks, the rules' own examples, and files with mistakes planted."""
+    texts = [path.read_text("utf-8") for path in (*SAMPLES, *(Path(__file__).parent / "bad").rglob("*.lick"))]
+    texts += [text for rule in RULES for text in (rule.bad, rule.good)]
+    for seed in range(40):
+        chance = Random(seed)
+        page, _ = plant(good_file(chance), chance, 5)
+        texts.append("".join(piece.text for piece in page))
+    left_out = sum(not lick.ok for text in texts for lick in judge(compile_text(text)).licks)
+    assert left_out > 150
 
 
 def test_every_beginning_of_a_file() -> None:
