@@ -121,7 +121,7 @@ class _Judge:
         for sound, ends in ((a, self.faulty_mine), (b, self.faulty_theirs)):
             if sound is None:
                 continue
-            apart = slip is not None and slip.about in (SPLIT, JOINED)
+            apart = slip is not None and slip.about in (SPLIT, JOINED)  # the first of them ends what the others end
             if met.late or apart or a is None or b is None or a.begin.name != b.begin.name:
                 ends.add((sound.start, None))  # a note that is joined lets the others ring on
             elif a.string != b.string:
@@ -151,8 +151,12 @@ class _Judge:
         semitones = self.matched.semitones
         if bend_instead(before.mine, before.theirs, semitones) not in (FRETTED, BENT_TO):
             return False
-        bent, lower = (before.theirs, semitones) if met.mine is not None else (before.mine, -semitones)
-        if not highest_bend(bent):
+        clocks = self.matched.clock_mine, self.matched.clock_theirs
+        if met.mine is not None:
+            bent, lower, start, end = before.theirs, semitones, met.mine.start * clocks[0] - met.shift, clocks[1]
+        else:
+            bent, lower, start, end = before.mine, -semitones, alone.start * clocks[1] + met.shift, clocks[0]
+        if not highest_bend(bent) or start >= bent.end * end:
             return False
         reached = {bent.pitch + s.amount for s in bent.shapes if s.technique.curve is Curve.RELEASE}
         return alone.pitch + lower in reached
