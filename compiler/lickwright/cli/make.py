@@ -104,6 +104,7 @@ class _Make(click.Command):
 @click.option("--dry-run", is_flag=True, help="Only say what would be made and removed.")
 @click.option("--watch", is_flag=True, help="Stay, and make again what changes, until Ctrl-C.")
 @click.option("--report", metavar="FILE", help="Write what was done as JSON; - for standard output.")
+@click.option("--no-sync", is_flag=True, help="Do not wait for the disk: quicker, but a power cut may cost outputs.")
 @click.option("--shard", callback=_share, metavar="K/N", help="Make only one of N equal shares, for several machines.")
 @click.option("--merge", is_flag=True, help="PATHs are output folders of shards: bring them together in --out.")
 @click.option(
@@ -154,6 +155,7 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         prune=more["prune"],
         dry=more["dry_run"],
         stdin=_stdin,
+        sync=not more["no_sync"],
     )
     reported = None if more["report"] is None else Report(more["report"], overwrite, paths)
     if reported is not None:

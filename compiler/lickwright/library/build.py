@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 
 SERIAL = 150  # sources; for fewer, workers would take longer to start than they save
 _USUAL = 400  # bytes of a source with one lick
-_EACH = 0.5  # seconds between two commits
+_EACH = 0.5  # seconds between two commits, at least
+_PART = 20  # times as long as the last commit took: a slow disk makes them rare
 
 Done = tuple[int, Sequence[Item], Sequence[Result]]  # a chunk's number, its items, their results
 
@@ -56,6 +57,7 @@ class Wish(NamedTuple):
     workers: Callable[[Setup], AbstractContextManager[Any]] | None = (
         None  # do the work in place of processes of our own
     )
+    sync: bool = True  # what is on record as made is on the disk
     work: Work | None = None  # tests put one in its place that breaks down
 
 
@@ -101,12 +103,13 @@ class _Build:
         self._orders = Orders(wish.order_of)
         self._kept = time.monotonic()
         self._died = False  # a worker did
+        self._pause = _EACH
 
     def run(self) -> None:
         """All of it."""
         wish = self.wish
         folder = None if self._forget and wish.dry else wish.out
-        with Manifest(folder, write=not wish.dry) as self.manifest:
+        with Manifest(folder, write=not wish.dry, sync=wish.sync) as self.manifest:
             if not wish.dry and journal.left(wish.out):
                 journal.recover(wish.out, self.manifest)
             plan.scan(self.manifest, wish.out, wish.paths, self._orders, wish.share)
@@ -193,9 +196,11 @@ class _Build:
             "UPDATE scan SET state = ?, findings = ? WHERE id = ?",
             [(*state, item.id) for state, item in zip(states, items, strict=True)],
         )
-        if time.monotonic() - self._kept > _EACH:
+        now = time.monotonic()
+        if now - self._kept > self._pause:
             self.manifest.keep()
             self._kept = time.monotonic()
+            self._pause = max(_EACH, _PART * (self._kept - now))
 
     def _many(self) -> bool:
         """Whether it is worth while to have others do the work."""

@@ -42,7 +42,7 @@ def hold(out: str, overwrite: bool, say: Callable[[str], None], work: Callable[[
 def held(out: str, overwrite: bool, say: Callable[[str], None]) -> Iterator[tuple[Manifest, Place]]:
     """Holds `out`, which is made if need be. Raises OSError if nothing can be written; what the manifest raises comes out as it is."""
     os.makedirs(out, exist_ok=True)
-    with Lock(out, say), opened(out, say) as manifest:
+    with Lock(out, say), opened(out, say, sync=True) as manifest:
         if journal.left(out):
             journal.recover(out, manifest)
         place = Place(out, overwrite)

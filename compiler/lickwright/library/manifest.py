@@ -16,6 +16,7 @@ from functools import cache
 from types import TracebackType
 from typing import NamedTuple
 
+from lickwright.library.durable import Written
 from lickwright.library.guarded import BESIDE, Unusable, check, connect, damaged, look, tables
 from lickwright.library.ours import Refused, plain_folder, plain_name
 
@@ -100,14 +101,15 @@ class Manifest:
     A full disk and the like come out of it as OSError.
     """
 
-    def __init__(self, folder: str | None, *, write: bool) -> None:
+    def __init__(self, folder: str | None, *, write: bool, sync: bool = False) -> None:
         """Opens or begins the manifest of `folder`. Without `write` nothing is created: a folder that has none, or None, gives an empty one.
 
-        Raises `Unusable` and OSError.
+        With `sync` whatever `keep` has made true is still true after a power cut. Raises `Unusable` and OSError.
         """
         path = os.path.join(folder or "", NAME)
         size = look(path, write) if folder is not None else None
         self.writable = write
+        self.written = Written(folder) if sync and folder is not None else None  # outputs that `keep` sees on disk
         try:
             if size is None and not write:
                 self.db = connect(None, "")
@@ -127,8 +129,8 @@ class Manifest:
 
     def _prepare(self, begin: bool) -> None:
         db = self.db
-        # A killed program loses nothing without waiting for the disk; after a power cut a torn manifest is noticed and begun anew.
-        db.execute("PRAGMA synchronous = OFF")
+        # A killed program loses nothing without waiting for the disk either; after a power cut a torn manifest is then noticed and begun anew.
+        db.execute(f"PRAGMA synchronous = {'EXTRA' if self.written is not None else 'OFF'}")
         if begin:
             db.execute("BEGIN IMMEDIATE")
             for statement in SCHEMA.split(";\n"):
@@ -188,6 +190,8 @@ class Manifest:
     def keep(self) -> None:
         """Makes everything entered so far true. Raises OSError where the disk does not take the outputs."""
         if self.db.in_transaction:
+            if self.written is not None:
+                self.written.sync()
             self.db.execute("COMMIT")
 
     def known(self, folder: str) -> dict[str, Made]:
@@ -234,14 +238,14 @@ def aside(folder: str, why: object) -> str:
     return f"{os.path.join(folder, NAME)} is set aside: {why}; what stands in the folder is looked at anew"
 
 
-def opened(folder: str, say: Callable[[str], None]) -> Manifest:
+def opened(folder: str, say: Callable[[str], None], sync: bool = False) -> Manifest:
     """The manifest of `folder`, to be written; one that cannot be used is set aside, which is said, and begun anew."""
     try:
-        return Manifest(folder, write=True)
+        return Manifest(folder, write=True, sync=sync)
     except Unusable as e:
         say(aside(folder, e))
         set_aside(folder)
-        return Manifest(folder, write=True)
+        return Manifest(folder, write=True, sync=sync)
 
 
 def _of_disk(error: sqlite3.OperationalError) -> OSError:

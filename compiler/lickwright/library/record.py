@@ -72,6 +72,8 @@ class Recorder:
 
     def _outputs(self, item: Item, result: Result) -> None:
         self._db.executemany(_OUTPUT, [(item.target, *made) for made in result.outputs])
+        if self._manifest.written is not None and result.written:
+            self._manifest.written.note(item.target, [made.name for made in result.outputs])
         if item.claimed and result.done:
             self._db.execute("DELETE FROM claims WHERE folder = ?", (item.target,))
         if item.known and result.done and result.ok:
