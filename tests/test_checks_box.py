@@ -253,9 +253,9 @@ def test_no_suggestion_names_a_fret_beyond_the_neck() -> None:
         head = f"key A minor\nbox any\nfrets {frets}\n"
         words = [
             f"{d.message} {d.help}"
-            for note in ("e{}", "B{}", "B{}^half", "G{}^full", "e{}^1.5")
+            for note in ("e{}", "B{}", "B{}^half", "G{}^full", "e{}^2", "e{}^1.5", "B{0}^{0}")
             for fret in range(frets - 4, frets + 1)
-            for d in found(f"{note.format(fret)} - - - . . . .", head)
+            for d in compile_text(text(f"{note.format(fret)} - - - . . . .", head)).diagnostics
         ]
         named = [int(n) for text in words for n in re.findall(r"(?:[EADGBe]|\^|fret )(\d{2})\b", text)]
         assert named and max(named) <= frets

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lickwright.checks.findings import at_slot, string_name, written
+from lickwright.checks.findings import at_slot, bend_written, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
 from lickwright.notation.techniques import HELD_BEND, Curve
 from lickwright.timeline import Shape, Sound, Timeline
@@ -119,15 +119,17 @@ def steps(semitones: float) -> str:
     return "a whole step" if quarters == 4 else f"{whole}{' ' * bool(part)}{part} whole steps"
 
 
-def _meant(sign: str, fret: int, written: float) -> str:
+def _meant(timeline: Timeline, sign: str, fret: int, written: float) -> str:
     """What a number below the fret may have meant: `^1` and `^1.5` are whole steps to many."""
     above = {0.5: 1, 1: 2, 1.5: 3}.get(written)
     if above is None or written >= fret:
-        return f"the number is the fret whose pitch it reaches: `{sign}{fret + 2}` is a whole step up"
+        return f"the number is the fret whose pitch it reaches: `{bend_written(timeline, sign, fret, 2)}` is a whole step up"
     name = {1: "half", 2: "full"}.get(above)
-    return f"the number is a fret: {steps(above)} above {fret} is `{sign}{fret + above}`" + (
-        f" or `{sign}{name}`" if name else ""
+    ways = dict.fromkeys(
+        way for way in (bend_written(timeline, sign, fret, above), f"{sign}{name}" if name else "") if way
     )
+    meant = " or ".join(f"`{way}`" for way in ways)
+    return f"the number is a fret: {steps(above)} above {fret} is " + (meant or "past the end of the neck")
 
 
 def _fret(sound: Sound, semitones: float) -> str:
@@ -150,7 +152,7 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
         help = "fret the note, or use the bar: `(scoop: …)`, `(dip: …)`"
         return say(OPEN_BEND, f"{name} on the open {string}: no finger holds it", help, there)
     if shape.amount <= 0:
-        help = _meant(shape.technique.sign, sound.fret, sound.fret + shape.amount)
+        help = _meant(timeline, shape.technique.sign, sound.fret, sound.fret + shape.amount)
         return say(
             NOT_UP,
             f"{name} on fret {sound.fret} to the pitch of fret {_fret(sound, shape.amount)} does not go up",
@@ -159,7 +161,10 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
         )
     if shape.amount > MOST:
         target = _fret(sound, shape.amount)
-        help = f"two whole steps, `{shape.technique.sign}{sound.fret + 4}`, are the most; is `/{target}` meant?"
+        most = bend_written(timeline, shape.technique.sign, sound.fret, int(MOST))
+        help = f"two whole steps{f', `{most}`,' if most else ''} are the most"
+        if sound.fret + shape.amount <= timeline.settings.frets - timeline.settings.capo:
+            help += f"; is `/{target}` meant?"
         return say(
             TOO_FAR, f"{name} of {steps(shape.amount)} on {written(timeline, sound.string, sound.fret)}", help, there
         )

@@ -13,7 +13,7 @@ from lickwright.checks import places as p
 from lickwright.checks.bends import MOST
 from lickwright.checks.blues import WHICH_BLUES, which_blues
 from lickwright.checks.case import CASE, check_case
-from lickwright.checks.findings import at_slot, at_sound, string_name, written
+from lickwright.checks.findings import at_slot, at_sound, bend_written, string_name, written
 from lickwright.checks.places import Neck
 from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.music.box import Box
@@ -317,18 +317,10 @@ def _bends(timeline: Timeline, board: Neck, sound: Sound) -> Iterator[Diagnostic
         message = (
             f"the {what} on {written(timeline, sound.string, sound.fret)} reaches {note}, outside {board.scale_name}"
         )
-        ways = ((k, _bend_to(board, shape.technique.sign, sound.fret, k)) for k in (1, 2, 3))
+        ways = ((k, bend_written(timeline, shape.technique.sign, sound.fret, k)) for k in (1, 2, 3))
         inside = [(way, int(sound.pitch) + k) for k, way in ways if way and board.fits(int(sound.pitch) + k)]
         help = " or ".join(f"`{way}` ({board.note(pitch)})" for way, pitch in inside) + " would be in it"
         yield at_slot(BEND_TARGET, timeline, shape.slot, shape.span, message, help if inside else None)
-
-
-def _bend_to(board: Neck, sign: str, fret: int, semitones: int) -> str:
-    """How a bend of so many semitones is written: by its fret, or by its size where the neck has no such fret; else ""."""
-    if fret + semitones <= board.frets:
-        return f"{sign}{fret + semitones}"
-    name = {1: "half", 2: "full"}.get(semitones, "")
-    return f"{sign}{name}" if name and sign != "r" else ""
 
 
 def _trill(timeline: Timeline, board: Neck, sound: Sound) -> Iterator[Diagnostic]:

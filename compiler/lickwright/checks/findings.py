@@ -65,3 +65,11 @@ def string_name(timeline: Timeline, string: int) -> str:
 def written(timeline: Timeline, string: int, fret: int | str) -> str:
     """As one types it: `G7`, `6:7`."""
     return f"{timeline.settings.tuning.written(string)}{fret}"
+
+
+def bend_written(timeline: Timeline, sign: str, fret: int, semitones: int) -> str:
+    """A bend or release by so many semitones as one types it: `^10`; `^full` where the neck has no such fret; else ""."""
+    if fret + semitones <= timeline.settings.frets - timeline.settings.capo:
+        return f"{sign}{fret + semitones}"
+    name = {1: "half", 2: "full"}.get(semitones)
+    return f"{sign}{name}" if name and sign != "r" else ""
