@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
+import csv
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+
 import pytest
 
+from commanding import Run
 from lickwright import compile_text
+from lickwright.backends import Options
 from lickwright.harmony import chord_tones, chords_of, chords_under
 from lickwright.music.chord import parse_chord, parse_chord_name
 from lickwright.timeline import Timeline
@@ -38,9 +46,9 @@ def test_a_pick_up_has_none_and_repeats_keep_theirs() -> None:
 @pytest.mark.parametrize(
     ("chord", "tones"),
     [
-        ("Am", ["1", "b3", "5", "-", "-"]), ("Am7", ["1", "b3", "5", "b7", "-"]), ("C", ["-", "1", "3", "5", "-"]),
-        ("D9", ["5", "b7", "9", "-", "1"]), ("A7#9", ["1", "#9", "5", "b7", "-"]), ("Fmaj7", ["3", "5", "7", "-", "-"]),
-        ("G/A", ["A", "-", "-", "1", "5"]), ("Bdim7", ["-", "-", "-", "-", "b3"]),
+        ("Am", ["1", "b3", "5", "no", "no"]), ("Am7", ["1", "b3", "5", "b7", "no"]), ("C", ["no", "1", "3", "5", "no"]),
+        ("D9", ["5", "b7", "9", "no", "1"]), ("A7#9", ["1", "#9", "5", "b7", "no"]), ("Fmaj7", ["3", "5", "7", "no", "no"]),
+        ("G/A", ["A", "no", "no", "1", "5"]), ("Bdim7", ["no", "no", "no", "no", "b3"]),
     ],
 )  # fmt: skip
 def test_what_a_note_is_in_its_chord(chord: str, tones: list[str]) -> None:
@@ -71,3 +79,61 @@ def test_a_chord_has_one_plain_name(written: str, plain: str) -> None:
 )  # fmt: skip
 def test_chords_in_words(words: str, symbol: str) -> None:
     assert str(parse_chord_name(words)) == symbol
+
+
+# --- in the tab and the timing sheet ---------------------------------------------------------------------------------
+
+CHANGES = 'key A minor\nlick "Over"\nchords Am7 | D7\n| A5 A7 D5 D7 G5 Gx B8^10 -r | D7 G4 G5&B7 e5 G7 D7 A7- ||\n'
+
+
+def tab(text: str, **how: bool) -> list[str]:
+    lick = compile_text(text).licks[0]
+    assert lick.ok
+    return lick.emit("tab", Options(**how)).data.decode().split("\n")  # type: ignore[arg-type]
+
+
+def tones_over(lines: list[str]) -> dict[int, str]:
+    """By column, what the row says."""
+    row = next(line for line in lines if line.endswith("chord tones"))
+    return {m.start(): m[0] for m in re.finditer(r"\S+", row.removesuffix("chord tones"))}
+
+
+def test_the_tab_says_chord_tones_on_request_only() -> None:
+    assert not any("chord tones" in line for line in tab(CHANGES))
+    lines = tab(CHANGES, chord_tones=True)
+    assert list(tones_over(lines).values()) == ["5", "b7", "1", "b3", "1", "b7", "5", "3", "5", "1", "5"]
+    assert any(line.startswith("5 b7 1") and "what the note is in the chord over it" in line for line in lines)
+    strings = [line for line in lines if re.match(r"[eBGDAE]\|", line)]
+    for at in tones_over(lines):  # each stands over a fret
+        assert any(line[at : at + 1].isdigit() or line[at - 1 : at].isdigit() for line in strings), at
+
+
+def test_a_lick_without_chords_has_no_such_row() -> None:
+    bare = CHANGES.replace("chords Am7 | D7\n", "")
+    assert tab(bare, chord_tones=True) == tab(bare)
+
+
+def test_the_timing_sheets_have_a_column_of_chord_tones() -> None:
+    lick = compile_text(CHANGES).licks[0]
+    rows = list(csv.DictReader(lick.emit("timing").data.decode().splitlines()))
+    assert [row["chord_tone"] for row in rows if row["event"] == "note"] == [
+        "no", "5", "b7", "1", "b3", "", "b7", "5", "no", "b7", "3", "5", "1", "5", "no",
+    ]  # fmt: skip
+    assert [row["chord_tone"] for row in rows if row["event"] != "note"] == ["1", "b7"]
+    value = json.loads(lick.emit("timing-json").data)
+    assert [note["chord_tone"] for note in value["notes"]] == [
+        row["chord_tone"] for row in rows if row["event"] == "note"
+    ]
+    assert "chord_tone" in lick.emit("timing-text").data.decode().split("\n")[2]
+
+
+def test_show_and_make_take_the_option(run_from: Callable[..., Run]) -> None:
+    Path("a.lick").write_text(CHANGES)
+    code, out, _ = run_from("show")("--chord-tones", "a.lick")
+    assert code == 0 and "chord tones" in out
+    code, out, _ = run_from("show")("--chord-tones", "--fingers", "a.lick")
+    assert code == 0 and "chord tones" in out and "fretting hand" in out
+    assert run_from("make")("--to", "tab", "--chord-tones", "a.lick")[0] == 0
+    assert "chord tones" in Path("out/a/over.tab.txt").read_text()
+    assert run_from("make")("--to", "tab", "a.lick")[0] == 0  # another option: made again
+    assert "chord tones" not in Path("out/a/over.tab.txt").read_text()

@@ -38,7 +38,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("marks",),
     ("layout_holds",),
     ("layout_rows",),
-    ("layout", "performance"),
+    ("layout", "layout_tones", "performance"),
     ("synth",),
     ("backends",),
     ("compare",),

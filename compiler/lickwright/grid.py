@@ -63,6 +63,7 @@ class Row(IntEnum):
     STROKE = 10
     FINGER = 11
     PLUCK = 12
+    TONE = 13  # what a note is in its chord; only on request (`layout_tones.py`)
 
 
 class Above(NamedTuple):

@@ -10,7 +10,7 @@ from lickwright.music.chord import Chord
 from lickwright.notation.techniques import Curve
 from lickwright.timeline import Sound, Timeline
 
-NO_TONE = "-"  # said of a note over a chord that does not hold it
+NO_TONE = "no"  # said of a note over a chord that does not hold it
 
 
 def chords_of(timeline: Timeline) -> tuple[Chord, ...]:
@@ -46,7 +46,7 @@ def _at(entries: list[tuple[int, Chord | None]], grains: int) -> Chord | None:
 
 
 def tone(chord: Chord | None, pitch: float) -> str:
-    """What a pitch as fingered is in a chord: "1", "b3", "9"; "-" where it is none of its notes; "" without a chord.
+    """What a pitch as fingered is in a chord: "1", "b3", "9"; "no" where it is none of its notes; "" without a chord.
 
     A quarter-tone is no chord note.
     """

@@ -46,6 +46,7 @@ class Options:
     tempo_bpm: Fraction | None = None  # `--tempo 72`: the opening tempo, later changes in proportion
     single_channel: bool = False  # MIDI for old gear: all strings on one channel
     recording: Recording = Recording()
+    chord_tones: bool = False  # a text tab with what each note is in its chord over the strings
 
     @property
     def tempo_words(self) -> str:

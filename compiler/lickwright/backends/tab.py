@@ -16,6 +16,7 @@ from lickwright.backends.tab_lines import Line, break_lines
 from lickwright.diagnostics import Rule
 from lickwright.grid import Above, Grid
 from lickwright.hand import CAUTION
+from lickwright.layout_tones import mark_chord_tones
 from lickwright.notation.techniques import MARKS
 
 RULES: tuple[Rule, ...] = ()
@@ -26,6 +27,8 @@ WIDTH_MIN, WIDTH_MAX = 40, 400  # characters; asked for less or more, these
 def emit(stages: Stages, options: Options) -> Emission:
     """The whole sheet."""
     grid, timeline = stages.grid(), stages.timeline
+    if options.chord_tones:
+        grid = mark_chord_tones(grid)
     width = min(WIDTH_MAX, max(WIDTH_MIN, options.width))
     lines = break_lines(grid, width)
     parts = [heading(grid, width, tempo_words(timeline, options.tempo_percent, options.tempo_bpm))]

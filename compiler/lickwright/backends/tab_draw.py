@@ -27,6 +27,8 @@ FINGERS = {  # by row: what it is about, and what its signs stand for
         {"p": "thumb", "i": "index", "m": "middle", "a": "ring", "c": "little finger"},
     ),
 }
+CHORD_TONES = "chord tones"
+_LABELS = {Row.TONE: CHORD_TONES} | {row: label for row, (label, _) in FINGERS.items()}  # said at the end of a row
 LET_RING, LET_RING_SHORT = WORDS["ring"].above, "LR"
 _ENDING_ROOM = 4  # characters between a bar's number and an ending, which begins with a number too
 _SHORTEST_WORDS = 24  # characters to which words are broken near the end of a line
@@ -102,7 +104,7 @@ def _rows(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]], above: Se
         if times > 2 and not placed.piece.goes_on:
             text = f"x{times}"
             _lay(rows.setdefault(Row.ENDING, []), placed.right + len(sign[0]) - len(text), text)
-    for row, (label, _) in FINGERS.items():
+    for row, label in _LABELS.items():
         for lane in rows.get(row, ())[:1]:
             end = max(at + len(text) for at, text in lane) + 2
             if end + len(label) <= width:

@@ -10,7 +10,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.backends.tab_draw import FINGERS, LET_RING, LET_RING_SHORT, wrapped
+from lickwright.backends.tab_draw import CHORD_TONES, FINGERS, LET_RING, LET_RING_SHORT, wrapped
 from lickwright.fingering import hand_for
 from lickwright.grid import Cell, Grid, Row
 from lickwright.hand import BIG_BEND, PICKING
@@ -167,6 +167,9 @@ def legend(grid: Grid, printed: Printed, width: int) -> list[str]:
     rows += [(node.mark.printed, node.mark.sentence) for drawn in grid.bars for node in drawn.bar.marks]
     rows += _of_length(grid, printed.held)
     rows += _of_fingers(grid)
+    tones = dict.fromkeys(above.text for above in grid.above if above.row is Row.TONE)
+    if tones:
+        rows.append((" ".join(list(tones)[:3]), f"{CHORD_TONES}: what the note is in the chord over it"))
     rows += [(count, sentence) for sign, sentence in _COUNTS for count in [c for c in said if sign in c][:1]]
     if rest:
         rows.append((f"({rest})", "in the count: a rest, count it and play nothing"))

@@ -128,7 +128,7 @@ def _needs(grid: Grid) -> _Needs:
     for row, text, first, last, lasts, technique in grid.above:
         if row is Row.CHORD:
             needs.chords[first] = (*needs.chords.get(first, ()), text)
-        elif row is Row.HOW and not lasts:
+        elif (row is Row.HOW and not lasts) or row is Row.TONE:
             needs.words[first] = max(len(text), needs.words.get(first, 0))
         elif row is Row.BEND:
             needs.clear.add(last + 1)

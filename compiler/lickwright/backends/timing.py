@@ -20,6 +20,8 @@ from lickwright.checks.findings import within_meter
 from lickwright.checks.places import places
 from lickwright.curves import shape_moves
 from lickwright.diagnostics import Rule
+from lickwright.harmony import chord_tones, chords_under, tone
+from lickwright.music.chord import Chord
 from lickwright.music.pitch import Key, pitch_name
 from lickwright.music.scale import Scale, degree_name
 from lickwright.music.syllables import Said
@@ -57,6 +59,7 @@ class Row(NamedTuple):
     event: str  # "note", or "bend", "pre-bend", "release"
     arrives_beat: float | None  # the beat at which a bend or release arrives, in its bar; None for a note
     arrives_s: float | None  # the second at which it does
+    chord_tone: str  # what it is in the chord over it: "1", "b3"; "no" for none of its notes; "" without a chord
 
 
 COLUMNS = Row._fields
@@ -115,6 +118,8 @@ def _keyed(timeline: Timeline, performance: Performance) -> dict[tuple[int, int]
         _names(settings.key, settings.scale, settings.capo + settings.tuning.shift),
         [counted(timeline, bar) for bar in timeline.bars],
         [turn.start for turn in timeline.passes],
+        chord_tones(timeline),
+        chords_under(timeline),
     )
     notes = [note for note in performance.notes if note.part == 0]
     found = [(note.start, 0, (note.sound, 0), _row(sheet, note)) for note in notes]
@@ -166,6 +171,8 @@ class _Sheet(NamedTuple):
     names: _Names
     counts: list[dict[int, Said]]  # by bar: what is said at its instants
     turns: list[int]  # where each bar begins as played
+    tones: tuple[str, ...]  # by index of the sound, what it is in its chord
+    chords: tuple[Chord | None, ...]  # by index of the sound
 
 
 def _row(sheet: _Sheet, note: Played) -> Row:
@@ -183,7 +190,7 @@ def _row(sheet: _Sheet, note: Played) -> Row:
         sheet.timeline.bars[sound.bar].number, _beat(sheet.timeline, sound.bar, at), sheet.counts[sound.bar][at].name,
         round(note.start, 3), round(sheet.last[note.sound] - note.start, 3), note.string,
         fret, name, midi, degree, sheet.places[note.sound], how(sound), bends, sound.finger or "",
-        round(note.loudness, 2), NOTE, None, None,
+        round(note.loudness, 2), NOTE, None, None, sheet.tones[note.sound],
     )  # fmt: skip
 
 
@@ -207,6 +214,7 @@ def _moves(sheet: _Sheet, note: Played) -> Iterator[tuple[float, Row]]:
             round(move.end - move.start, 3), note.string, fret, sheet.names.bent(pitch), _plain(round(pitch, 2)), "", "",
             f"{shape.technique.name}, partly" if partly else shape.technique.name, sheet.names.bent(pitch), "", None,
             shape.technique.curve.value, _beat(timeline, bar, at + share * (shape.end - shape.start)), round(move.end, 3),
+            tone(sheet.chords[note.sound], sound.pitch + shape.amount),
         )  # fmt: skip
 
 

@@ -15,7 +15,17 @@ _GATE = (
     "one rung up after three clean times, two down after a stumble"  # the share of correct tries counts, not the number
 )
 _SECONDS = ("at_s", "for_s", "arrives_s")
-_WORDS = ("count", "note", "degree", "place", "how", "bend_to", "finger", "event")  # columns that begin at the left
+_WORDS = (
+    "count",
+    "note",
+    "degree",
+    "place",
+    "how",
+    "bend_to",
+    "finger",
+    "event",
+    "chord_tone",
+)  # columns that begin at the left
 
 
 def emit(stages: Stages, options: Options) -> Emission:

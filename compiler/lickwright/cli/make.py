@@ -85,6 +85,9 @@ class _Make(click.Command):
     help="For practice: 60% of the written tempo, or 72 beats a minute.",
 )
 @click.option("--width", type=click.IntRange(20, 10000), default=80, show_default=True, help="Columns of a text tab.")
+@click.option(
+    "--chord-tones/--no-chord-tones", help="In a text tab, say over each note what it is in its chord: 1, b3, 5."
+)
 @click.option("--single-channel/--no-single-channel", help="MIDI with all strings on one channel, for old gear.")
 @recording.making
 @click.option("--overwrite", is_flag=True, help="Replace files in the way that are not Lickwright's own.")
@@ -251,7 +254,9 @@ def _orders(context: click.Context, houses: Houses, facts: bool) -> Callable[[st
             rows += tuple(row for row in BACKENDS if row.recorded)  # who asks for a click wants to hear it
         if any(row.recorded for row in rows):
             recording.need_sound()
-        options = Options(chosen["width"], tempo.percent, tempo.bpm, chosen["single_channel"], sound)
+        options = Options(
+            chosen["width"], tempo.percent, tempo.bpm, chosen["single_channel"], sound, chosen["chord_tones"]
+        )
         names = tuple(row.name for row in rows)
         return Order(
             names, options, house, key(options, house.key if house else ""), facts, bool(house and not house.ok)

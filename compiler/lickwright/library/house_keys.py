@@ -136,6 +136,7 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "width", _number(20, 10_000), "columns of a text tab", "80"),
     KeyRow("make", "jobs", _number(1, 256), "how many processes work at once", "one a core"),
     KeyRow("make", "tempo", lambda value: asked.tempo(text(value)), "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
+    KeyRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
     KeyRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),
     KeyRow("make", "format", _one_of(SOUND_FORMATS), "of a recording: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
     KeyRow("make", "count-in", _number(0, 8), "bars of clicks before a recorded lick", "0"),
