@@ -75,6 +75,7 @@ UNSURE = [
     f"{HEAD}| G5 G7 B8 B5 e5 | e8{REST} |",  # a pick-up, or steps left out
     f"{HEAD}| G5 G7 | e8{REST} |",  # the same: nothing at the end makes up for it
     f"{HEAD}| e5|B5 e5 B8 e5 G7 - - - |",  # a pick-up, or two notes together
+    f"{HEAD}|e5 B8 e5 B8|e5 B8 e5 B8|",  # a pick-up, or quarters
     f"{HEAD}| H8{REST} |",  # a hammer-on, or the B string of German books
     f"{HEAD}| G5H7{REST} |",
     f"{HEAD}| G5 H7{REST[:-2]} |",
@@ -162,9 +163,12 @@ def test_the_bytes_of_a_file_keep_their_line_ends(text: str, data: st.DataObject
 
 
 def test_windows_line_ends_and_the_mark_survive() -> None:
-    raw = f"\ufeff{HEAD}| G5 G7 | b8{REST[:-4]} |\n".replace("\n", "\r\n").encode()
+    raw = f"\ufeff{HEAD}| G5 G7 | b8{REST} | e8{REST[:-4]} |\n".replace("\n", "\r\n").encode()
     mended = mend(compile_text(raw.decode()))
-    assert mended.rewrite(raw) == f"\ufeff{HEAD}pickup 1/4\n| G5 G7 | B8{REST[:-4]} |\n".replace("\n", "\r\n").encode()
+    assert (
+        mended.rewrite(raw)
+        == f"\ufeff{HEAD}pickup 1/4\n| G5 G7 | B8{REST} | e8{REST[:-4]} |\n".replace("\n", "\r\n").encode()
+    )
 
 
 # --- the whole ------------------------------------------------------------------------------------------------------

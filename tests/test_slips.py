@@ -95,6 +95,15 @@ SLIPS = [
     (f"| F#4 {SEVEN} |", "L103", "F#4", "where it is played"),
     ("| e8 e5 B8 e5 G7 _ _ _ |", "L101", "_", "`-`"),
     ("| e8 e5 B8 e5 G7 z z z |", "L104", "z", "`.`"),
+    (f"| G12harm {SEVEN} |", "L101", "harm", "`G<12>`"),
+    (f"| g:7 {SEVEN} |", "L101", ":", "`G7`"),
+    ("| {pm: E0 E0 E0} E0 E0 - - - |", "L109", "{pm:", "`(pm: …)`"),
+    ("| (PM E0 E0 E0) E0 E0 - - - |", "L109", "PM", "`(pm: …)`"),
+    (HEAD + "e|-5-8-5-8-|\nB|---------|\nG|---------|", "L117", "e|-5-8-5-8-|", "`| e5 e8 B5 B8 |`"),
+    # going back, as print has it
+    (f"| 𝄋 {BAR} | {BAR} @ds ||", "L111", "𝄋", "`@segno`"),
+    (f"| {BAR} | D.C. |", "L111", "D.C.", "`@dc`"),
+    (f"| {BAR} | {BAR} || D.C. al Fine", "L111", "D.C. al Fine", "`@dc-al-fine`"),
     # said at a moment
     (f"| @tempo 80 {BAR} |", "L111", "@tempo", "`@tempo=80`"),
     (f"| @forte {BAR} |", "L111", "@forte", "`@f`"),

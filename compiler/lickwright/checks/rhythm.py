@@ -100,8 +100,8 @@ def _completes(timeline: Timeline, bar: Bar, open_start: Bar | None) -> bool:
 
 
 def _made_up_for(timeline: Timeline, first: Bar) -> bool:
-    """Whether a bar that may be short lacks exactly what the first one holds."""
-    return any(
+    """Whether a bar that may be short lacks exactly what the first one holds, and whole bars show that the meter is right."""
+    return any(bar.length == bar.nominal for bar in timeline.bars) and any(
         _completes(timeline, bar, first) for bar in timeline.bars[1:] if bar.sure and 0 < bar.length < bar.nominal
     )
 

@@ -322,6 +322,8 @@ class Walk:
 
     def _join(self, before: BarLine, line: BarLine) -> None:
         """Two bar lines with nothing between: one, where a line break or a repeat's signs part them, else an empty bar."""
+        if not self._bar.sure:
+            return  # what cannot be read stands between them, and has been reported
         if line.empty or not (before.newline or line.newline or before.repeat_end or line.repeat_start):
             self.report(
                 rules.EMPTY_BAR,

@@ -32,6 +32,7 @@ _INVISIBLE = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff\ufff9-\ufffb\ud800-\udfff]"
 )
 _WIDTHLESS = re.compile("[\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff]")
+_TAB_LINE = re.compile(r"[EADGBe][#b]? ?[|:][-0-9hpbrtsx/\\~()<>^|*. ]*-[-0-9hpbrtsx/\\~()<>^|*. ]*$")
 _ENDS = " \t\n|()[]"
 _TYPED = str.maketrans("“”„«»", '"""""')
 
@@ -45,6 +46,7 @@ class Builder:
         self.found: list[Diagnostic] = []
         self._invisible: set[int] = set()
         self._run_pattern = run_pattern
+        self._tab_until = -1  # up to where lines of drawn tab have been reported
         self._here = 0  # errors about the head, or about the lick being built
         self._music = MusicBuilder(self.text, self.report, run_pattern, self._has_invisible, self._crowded)
 
@@ -154,8 +156,15 @@ class Builder:
                 "music before any lick",
                 'put a line such as `lick "Porch light"` above it',
             )
+        elif _TAB_LINE.match(line):
+            if span.start > self._tab_until:
+                help = "each note names its string and its fret, and stands for one step: `| e5 e8 B5 B8 |`"
+                self.report(rules.LINE, span, "a drawn line of tab is not read", help)
+            self._tab_until = self.text.find("\n", span.end) + 2  # the other strings of it
         else:
             help = "music begins with a bar line `|`, a field with its name, a remark with `#`"
+            if line[0] == "@":
+                help = f"the first bar line comes before it: `| {line.split()[0][:20]} …`"
             self.report(
                 rules.LINE,
                 Span(span.start, span.start + len(line.rstrip())),

@@ -192,6 +192,7 @@ class BadRuns:
         def good(part: str) -> bool:
             return pattern.fullmatch(part) is not None
 
+        self._curly = self._curly or text[0] == "{"
         if text[0] in "{<" and good(text[1:]):
             self._curly = True
             message, help = f"`{text[0]}` groups nothing", "notes together are `e5&B8`, a triplet is `3[…]`"

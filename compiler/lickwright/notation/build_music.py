@@ -231,7 +231,9 @@ class MusicBuilder:
         if meant is not None:
             help, sure, end = meant
             said = self.text[span.start + 1 : end].strip().rstrip(":").rstrip()
-            where, shown = Span(span.start + 1, span.start + 1 + len(said)), f"there is no word `{short(said)}`"
+            where = Span(span.start + 1, span.start + 1 + len(said))
+            lacks = habits.plain(said) in known and self.text[end - 1] != ":"
+            shown = f"`{short(said)}` needs its colon" if lacks else f"there is no word `{short(said)}`"
             fix = replacing(span.start, end, f"({sure}:") if sure else None
             self._runs_bad.told = end
         elif word:

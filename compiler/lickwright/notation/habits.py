@@ -61,6 +61,7 @@ _ROADS = {
     "dalsegno": "ds", "dcalfine": "dc-al-fine", "dsalfine": "ds-al-fine", "dcalcoda": "dc-al-coda", "dsalcoda": "ds-al-coda",
     "dacapoalfine": "dc-al-fine", "dacapoalcoda": "dc-al-coda", "dalsegnoalfine": "ds-al-fine", "dalsegnoalcoda": "ds-al-coda",
 }  # fmt: skip
+_PRINTED = {"𝄋": "segno", "𝄌": "coda"}
 _CHORD = re.compile(
     r"(?:[A-G][#b]?(?:m|min|maj|dim|aug|sus|add)[0-9]*(?:sus[24]?|add[0-9]+|b5|#5|\(maj7\))*"
     r"|[A-G][#b](?:5|6|7|9|11|13)?|[CF][0-9]{1,2})(?:/[A-G][#b]?)?"
@@ -96,6 +97,8 @@ def loudness(name: str) -> str | None:
 
 def road(text: str) -> tuple[str, int] | None:
     """`D.C. al Fine`, as print has it at the start of `text` → the notation's sign for it, and how long the phrase is."""
+    if text[:1] in _PRINTED:
+        return _PRINTED[text[0]], 1
     run = re.match(r"[^ \t\n|]+", text)
     if run and (sign := _ROADS.get(plain(run[0]))) and not run[0].isspace():
         longer = re.match(r"[ \t]+al[ \t]+(?:fine|coda)(?![a-z0-9])\.?", text[run.end() :], re.IGNORECASE)
@@ -218,7 +221,7 @@ def whole(run: str) -> Fault | None:
         return unreadable(*place, f"`{run}` names no string", "a dead note is `Gx`")
     if re.fullmatch(r"~+", run) and len(run) > 2:
         return unreadable(*place, "vibrato is `~`, wide vibrato `~~`", "it touches its note or a hold: `G7~`, `-~`")
-    if re.fullmatch(r"[whqes]\.?", run) or re.fullmatch(r"1/\d+[tT]", run):
+    if re.fullmatch(r"[wq]\.?", run) or re.fullmatch(r"1/\d+[tT]", run):
         help = (
             "three steps in the time of two are `3[…]`"
             if run[0] == "1"
@@ -252,9 +255,10 @@ def signs(run: str) -> Fault | None:
     if held:
         help = f"a string goes on for one step at a time: `{held[1]}- -`; a scrape's holds follow it: `(scrape: {held[1]}){run[1:]}`"
         return unreadable(2, len(run), f"`{run}` has no fret", help)
-    split = re.match(r"([EADGBe])([-:_])(\d{1,2})(?!\d)", run)
+    split = re.match(r"([EADGBeadgb])([-:_])(\d{1,2})(?!\d)", run)
     if split:
-        help = f"string {split[1]}, fret {split[3]} is `{split[1]}{split[3]}`"
+        letter = split[1] if split[1] == "e" else split[1].upper()
+        help = f"string {letter}, fret {split[3]} is `{letter}{split[3]}`"
         return unreadable(1, 2, f"`{split[2]}` stands between a string and its fret", help)
     first = re.match(r"([!?,>~=])((?:[EADGBe]|\d{1,2}:)\d{1,2})", run)
     if first:
@@ -278,6 +282,10 @@ def signs(run: str) -> Fault | None:
     if re.search(r"~~~", run):
         at = run.index("~~~")
         return unreadable(at, at + 3, "vibrato is `~`, wide vibrato `~~`", "each touches its note once: `G7~`, `G7~~`")
+    harmonic = re.search(r"([EADGBe])(\d{1,2})(harm|nh|n\.h\.)", run, re.IGNORECASE)
+    if harmonic and harmonic[1] in "EADGBe":
+        at, help = harmonic.start(3), f"write `{harmonic[1]}<{harmonic[2]}>`"
+        return unreadable(at, harmonic.end(3), f"`{harmonic[3]}` is no sign: a natural harmonic has `<>`", help)
     finger = re.search(r"(?<=\d)(T|P|I|M)(?!\d)|'(P|I|M|A|C)", run)
     if finger:
         letter = finger[1] or finger[2]
