@@ -187,6 +187,15 @@ def _bent(page: Page, n: int) -> tuple[Note, Mark, Sound] | None:
     return note, marks[0], sound
 
 
+def _bent_notes(page: Page, sound: Sound) -> int:
+    """Return how many notes one bend bends: taps and pull-offs while it is held are bent too."""
+    chain = {sound.index}
+    for later in page.timeline.sounds[sound.index + 1 :]:
+        if later.source in chain and any(shape.technique.curve in BENT for shape in later.shapes):
+            chain.add(later.index)
+    return len(chain)
+
+
 def bend_missing(page: Page, n: int, chance: Random) -> Mistake | None:
     """Struck and not bent."""
     found = _bent(page, n)
@@ -196,7 +205,7 @@ def bend_missing(page: Page, n: int, chance: Random) -> Mistake | None:
     amount = next(s.amount for s in sound.shapes if s.technique.curve in BENT)
     plain = replace(note, marks=tuple(m for m in note.marks if m is not mark))
     line = page.expect("bend", n, -Fraction(amount))
-    return Mistake(_instead(page, n, note, plain, line), (line,), "", wrong=1)
+    return Mistake(_instead(page, n, note, plain, line), (line,), "", wrong=_bent_notes(page, sound))
 
 
 def bend_flat(page: Page, n: int, chance: Random) -> Mistake | None:
@@ -211,7 +220,9 @@ def bend_flat(page: Page, n: int, chance: Random) -> Mistake | None:
     flat = replace(mark, fret=note.fret + Fraction(amount) - Fraction(1, 2), by=None)
     line = page.expect("intonation", n, Fraction(-1, 2))
     marks = tuple(flat if m is mark else m for m in note.marks)
-    return Mistake(_instead(page, n, note, replace(note, marks=marks), line), (line,), "", other=1)
+    return Mistake(
+        _instead(page, n, note, replace(note, marks=marks), line), (line,), "", other=_bent_notes(page, sound)
+    )
 
 
 def bend_fretted(page: Page, n: int, chance: Random) -> Mistake | None:

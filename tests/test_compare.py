@@ -159,6 +159,13 @@ def test_a_bend_and_its_release_fretted_are_one_thing(mine: str) -> None:
     assert back.score.notes == 4 and not {Kind.MISSING, Kind.EXTRA} & {d.kind for d in back.differences}
 
 
+def test_a_bend_held_under_taps_is_told_once() -> None:
+    theirs = "| G5 G7 e5 B15^17- tB20 p15 - ||"
+    c = _compare("| G5 G7 e5 B15- tB20 p15 - ||", theirs)
+    assert _said(c) == ["1 2 &: the bend is missing: fret 15 on the B string stays a whole step too low"]
+    assert c.score.right == 3
+
+
 def test_a_note_after_the_bend_has_ended_is_no_release_of_it() -> None:
     c = _compare("| G9~- - p5 D7 D5 G7 . ||", "| G7^9~- -r p5 D7 D5 . . ||")
     assert [(d.kind, d.place.beat) for d in c.differences if d.kind is Kind.EXTRA] == [(Kind.EXTRA, "4")]

@@ -17,7 +17,7 @@ from lickwright.compare.match import Matched, Met
 from lickwright.compare.notes import arrival_off, highest_bend, same_pitch
 from lickwright.compare.technique import BENT_TO, FRETTED, HALF_STEP, Otherwise, bend_instead, otherwise
 from lickwright.compare.timing import JOINED, SPLIT, Slip, Timing, timing
-from lickwright.notation.techniques import Curve, Damping
+from lickwright.notation.techniques import HELD_BEND, Curve, Damping
 from lickwright.timeline import Sound, Timeline
 
 _PLACE_SHARE = Fraction(3, 5)  # of the right pitches that lie on another string: the phrase is played elsewhere
@@ -84,6 +84,7 @@ class _Judge:
     unsure_mine: set[int] = field(default_factory=set)  # index of a note that is extra or has another pitch
     unsure_theirs: set[int] = field(default_factory=set)
     absorbed: set[int] = field(default_factory=set)  # notes alone that are a step of a bend in the other version
+    bends: dict[int, float] = field(default_factory=dict)  # by string: semitones that its last bend is off
     # Starts of notes that answer each other, of the student's and of the teacher's version.
     answers: set[tuple[int, int]] = field(default_factory=set)
 
@@ -233,7 +234,13 @@ class _Judge:
         sources_right = right and a.source not in self.unsure_mine and b.source not in self.unsure_theirs
         clock = (self.matched.clock_mine, self.matched.clock_theirs)
         for one in otherwise(a, b, sources_right, clock, met.late, semitones):
-            yield self._technique(met, one)
+            found = self._technique(met, one)
+            if one.kind in (Kind.BEND, Kind.INTONATION):
+                held = any(shape.technique is HELD_BEND for shape in (*a.shapes, *b.shapes))
+                if held and self.bends.get(b.string) == one.by:  # the bend of the note before goes on under this one
+                    found = found._replace(told=False)
+                self.bends[b.string] = one.by
+            yield found
 
     def _wrong_elsewhere(self, a: Sound, b: Sound) -> bool:
         """Return whether a bend is missing or added on another string: the note is wrong, wherever its bend begins."""
