@@ -5,6 +5,7 @@ Everything is made by code in a throw-away folder; device nodes are the test's o
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import socket
@@ -200,6 +201,7 @@ LEADING_OUT = (
 
 def rewrite(folder: Path, *statements: tuple[str, tuple[object, ...]]) -> None:
     """Executes statements in the manifest of a folder."""
+    gc.collect()  # a command that failed keeps its last look at the file until then, and with it a lock
     db = sqlite3.connect(folder / ".lickwright.db", isolation_level=None)
     db.execute("PRAGMA writable_schema = ON")
     for statement, values in statements:

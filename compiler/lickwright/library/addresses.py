@@ -16,6 +16,7 @@ from importlib import import_module
 from typing import Any, NamedTuple
 
 from lickwright.files import TEMPORARY, Unopened, reason, replace
+from lickwright.files import read as read_here
 from lickwright.library.spool import PIECE, Large
 from lickwright.source import MAX_BYTES
 
@@ -69,11 +70,12 @@ def spot(address: str) -> Spot:
 
 
 @contextmanager
-def answering() -> Iterator[None]:
-    """Whatever the other side raises comes out as OSError."""
+def answering(*ours: type[Exception]) -> Iterator[None]:
+    """Whatever the other side raises comes out as OSError; `ours` are let through."""
+    through: tuple[type[Exception], ...] = (OSError, *ours)
     try:
         yield
-    except OSError:
+    except through:
         raise
     except Exception as e:
         raise OSError(0, reason(e)[:180]) from None
@@ -95,6 +97,8 @@ def exists(address: str) -> bool:
 def read(address: str) -> bytes:
     """The bytes of a source; raises `Unopened` as a file of this machine does."""
     at = spot(address)
+    if local(at):
+        return read_here(at.path)
     try:
         data: bytes = at.fs.cat_file(at.path, start=0, end=MAX_BYTES + 1)
     except Exception as e:  # whatever the other side raises
@@ -161,6 +165,11 @@ def mark(info: Mapping[str, Any]) -> int:
 def _protocols(fs: Any) -> frozenset[str]:
     said = getattr(fs, "protocol", ())
     return frozenset((said,) if isinstance(said, str) else said)
+
+
+def local(at: Spot) -> bool:
+    """Whether it is a place of this machine after all."""
+    return _local(at.fs)
 
 
 def _local(fs: Any) -> bool:

@@ -9,6 +9,7 @@ killed is gone on with by the next one: what stands already is known by its byte
 from __future__ import annotations
 
 import os
+import sqlite3
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -22,7 +23,8 @@ from lickwright.library import addresses, remembered
 from lickwright.library.account import Account, Teller
 from lickwright.library.addresses import Spot, answering, spot, whole
 from lickwright.library.far_place import far_make
-from lickwright.library.manifest import NAME, Made, opened
+from lickwright.library.guarded import DAMAGED, LARGEST, understood
+from lickwright.library.manifest import NAME, Made, Unusable, aside, damaged, opened
 from lickwright.library.orders import Item, Order, Result
 from lickwright.library.outputs import Begins, Place, digest, unwritable
 from lickwright.library.pool import CHUNK, Chunk, Pool, Setup
@@ -56,19 +58,28 @@ def build(wish: Far, teller: Teller) -> Account:
     """Does it. Raises `NoAddress` where an address cannot be used at all."""
     account = Account(teller)
     try:
-        with tempfile.TemporaryDirectory(prefix="lickwright-") as folder:
-            _Build(wish, teller, account, folder).run()
+        try:
+            with tempfile.TemporaryDirectory(prefix="lickwright-") as folder:
+                _Build(wish, teller, account, folder).run()
+        except (Unusable, sqlite3.DatabaseError, UnicodeError) as e:
+            if not damaged(e) or account.stopped:
+                raise
+            teller.say(aside(wish.out, e if isinstance(e, Unusable) else DAMAGED))
+            account = Account(teller)
+            with tempfile.TemporaryDirectory(prefix="lickwright-") as folder:
+                _Build(wish, teller, account, folder, forget=True).run()
     except OSError as e:
         account.broke(unwritable(wish.out, e, "place"))
     return account
 
 
 class _Build:
-    def __init__(self, wish: Far, teller: Teller, account: Account, folder: str) -> None:
+    def __init__(self, wish: Far, teller: Teller, account: Account, folder: str, forget: bool = False) -> None:
         self._wish = wish
         self._teller = teller
         self._account = account
         self._folder = folder  # of the manifest, here
+        self._forget = forget  # the one that is there cannot be used
         self._out = spot(wish.out)
         self._orders: list[Order] = []
         self._listed: dict[str, dict[str, Any]] | None = (
@@ -79,8 +90,11 @@ class _Build:
     def run(self) -> None:
         """All of it."""
         there = f"{self._out.path}/{NAME}"
-        with answering():
-            if self._out.fs.exists(there):
+        with answering(Unusable):
+            if not self._forget and self._out.fs.exists(there):
+                info = self._out.fs.info(there)
+                if info.get("islink") or info["type"] != "file" or int(info["size"] or 0) > LARGEST:
+                    raise Unusable("it is no file of ours")
                 self._out.fs.get_file(there, os.path.join(self._folder, NAME))
         sources = list(self._sources())
         self._account.found += len(sources)
@@ -151,8 +165,9 @@ class _Build:
             data = addresses.read(source.path)
         except Unopened:
             return item
-        if self._same(source, order, known, data, *row):
-            return None
+        with understood():
+            if self._same(source, order, known, data, *row):
+                return None
         return item._replace(data=data)
 
     def _same(

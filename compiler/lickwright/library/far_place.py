@@ -15,7 +15,8 @@ from lickwright.library import addresses, remembered
 from lickwright.library.addresses import spot
 from lickwright.library.manifest import Made
 from lickwright.library.orders import Item, Order, Result
-from lickwright.library.outputs import Output, Place, Placed, Trouble, digest, in_the_way, unwritable
+from lickwright.library.ours import LED_OUT, Inside, Refused, plain_folder, plain_name
+from lickwright.library.outputs import Output, Place, Placed, Trouble, digest, in_the_way, refused, unwritable
 from lickwright.library.work import make
 from lickwright.source import Unreadable
 
@@ -49,11 +50,17 @@ class FarPlace(Place):
         known = {row.name: row for row in item.known}
         folder = f"{self._at.path}/{item.target}"
         shown = f"{self.out.rstrip('/')}/{item.target}"
+        if not plain_folder(item.target) or not all(plain_name(output.name) for output in outputs):
+            return Placed((), 0, (refused(shown, LED_OUT),))
         made: list[Made] = []
         troubles: list[Trouble] = []
         written = 0
         try:
+            if addresses.local(self._at):
+                Inside(self._at.path).folder(item.target)
             there = addresses.listing(self._at, folder)
+        except Refused as e:
+            return Placed((), 0, (refused(shown, str(e)),))
         except Exception as e:  # whatever the other side raises
             return Placed((), 0, (unwritable(shown, e, "place"),))
         for output in outputs:
@@ -77,8 +84,9 @@ class FarPlace(Place):
 
     def _hash(self, path: str, info: Mapping[str, Any], row: Made | None) -> bytes:
         """The hash of what stands at `path`; nothing is read that is known by its mark."""
-        if info.get("type") == "directory":
-            raise OSError(0, "a folder stands where the file would go")
+        if info.get("islink") or info.get("type", "file") != "file":
+            what = "folder" if info.get("type") == "directory" and not info.get("islink") else "link, pipe or device"
+            raise OSError(0, f"a {what} stands where the file would go")
         if row is not None and info["size"] == row.size and addresses.mark(info) == row.inode:
             return row.hash
         return addresses.digest(self._at, path)

@@ -17,7 +17,7 @@ from typing import Any
 from lickwright.library.ours import kind, open_ours
 
 BESIDE = ("-journal", "-wal", "-shm")  # what SQLite keeps beside a file
-_LARGEST = 1 << 33  # bytes; a million licks take one gigabyte
+LARGEST = 1 << 33  # bytes; a million licks take one gigabyte
 _LONGEST = 1 << 24  # bytes of one value; the largest of ours are the findings of one source
 _OFTEN = 100_000  # instructions of SQLite's between two looks at whether to go on: about a thousandth of a second
 _MOST = 60_000_000  # instructions of one statement, and as many again for every `_PER`
@@ -134,7 +134,7 @@ def look(path: str, write: bool) -> int | None:
     found = kind(status.st_mode)
     if found != "file":
         raise Unusable(f"a {found} stands in its place")
-    if status.st_size > _LARGEST:
+    if status.st_size > LARGEST:
         raise Unusable(f"it is larger than any of ours ({status.st_size:,} bytes)")
     if write and status.st_nlink > 1:
         raise Unusable("it is one file with another, by a hard link")
