@@ -12,7 +12,17 @@ from hypothesis import strategies as st
 from lickwright.notation.canonical import canonical
 from lickwright.notation.navigation import NAVIGATION
 from lickwright.notation.syntax import parse
-from lickwright.notation.techniques import CURL, ENTRIES, EVENT_WORDS, HEADS, JOINS, MARKS, PICKED, SHAPES, WORDS
+from lickwright.notation.techniques import (
+    ENTRIES,
+    EVENT_WORDS,
+    HEADS,
+    JOINS,
+    MARKS,
+    PICKED,
+    QUARTER_BEND,
+    SHAPES,
+    WORDS,
+)
 from lickwright.notation.tree import (
     Bare,
     BarLine,
@@ -126,7 +136,7 @@ shapes = st.one_of(
         st.none(),
         st.sampled_from([Fraction(2), Fraction(1), Fraction(1, 2)]),
     ),
-    st.builds(Mark, st.just(CURL)),
+    st.builds(Mark, st.just(QUARTER_BEND)),
     st.builds(Mark, st.just(SHAPES["r"]), st.none() | targets),
     st.builds(Mark, st.sampled_from([SHAPES["~"], SHAPES["~~"]])),
 )

@@ -11,7 +11,17 @@ import pytest
 
 from counted import HEAD, count, errors, items, sounds, timeline
 from lickwright import compile_text
-from lickwright.notation.techniques import CURL, ENTRIES, EVENT_WORDS, HEADS, JOINS, MARKS, PICKED, SHAPES, WORDS
+from lickwright.notation.techniques import (
+    ENTRIES,
+    EVENT_WORDS,
+    HEADS,
+    JOINS,
+    MARKS,
+    PICKED,
+    QUARTER_BEND,
+    SHAPES,
+    WORDS,
+)
 from lickwright.notation.tree import (
     Bare,
     BarLine,
@@ -101,7 +111,7 @@ TREE: tuple[tuple[str, tuple[Item, ...]], ...] = (
     ("B8^half", (note("B", 8, mark("^", by=F(1))),)),
     ("B8^quarter", (note("B", 8, mark("^", by=F(1, 2))),)),
     ("B8^8.5", (note("B", 8, mark("^", 8.5)),)),
-    ("B8^", (note("B", 8, Mark(CURL)),)),
+    ("B8^", (note("B", 8, Mark(QUARTER_BEND)),)),
     ("B8^10r", (note("B", 8, mark("^", 10), mark("r")),)),
     ("B8 -r8", (note("B", 8), Event((Hold("", (mark("r", 8),)),)))),
     ("B8^^10", (note("B", 8, mark("^^", 10)),)),
@@ -190,7 +200,7 @@ MEANING: tuple[tuple[str, str], ...] = (
     ("B8 ---^10 -", "B8 0-5, bend 3-4 to 2"),
     ("B8^full B8^half", "B8 0-1, bend 0-1 to 2; B8 1-2, bend 1-2 to 1"),
     ("B8^quarter B8^11", "B8 0-1, bend 0-1 to 0.5; B8 1-2, bend 1-2 to 3"),
-    ("B8^8.5 B8^", "B8 0-1, bend 0-1 to 0.5; B8 1-2, curl 1-2 to 0.5"),
+    ("B8^8.5 B8^", "B8 0-1, bend 0-1 to 0.5; B8 1-2, quarter-step bend 1-2 to 0.5"),
     ("B8^^10 -r", "B8 0-2, pre-bend 0-1 to 2, release 1-2 to 0"),
     ("B8^10 -r p5", "B8 0-2, bend 0-1 to 2, release 1-2 to 0; B5 2-3 pull-off from 0"),
     # a bend stays up, across bars, until it is released

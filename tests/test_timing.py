@@ -165,7 +165,7 @@ def test_dead_notes_and_harmonics() -> None:
         ("x", "", None, "", "dead note"),
         ("<12>", "G4", 67, "1", "natural harmonic"),
         ("<4>", "B5", 82.86, "3", "natural harmonic"),
-        ("5<17>", "C5", 72, "4", "touched harmonic"),
+        ("5<17>", "C5", 72, "4", "artificial harmonic"),
     ]
 
 

@@ -17,7 +17,7 @@ ring). The hardest counts in full and the others by half: a lick is about as har
     ringing     1 point where every note sounds on under a later one of another string (fingers must stay and stay
                 clear), in proportion below.
     techniques  half a point for each kind that is learned on its own (tapping, slap and pop, trills, rolls, pinched or
-                touched harmonics, pre-bends, the bar), a quarter for every other past the second, and up to 1 for the
+                artificial harmonics, pre-bends, the bar), a quarter for every other past the second, and up to 1 for the
                 share of notes that the fretting hand sounds alone; together at most 1 1/2. Of the easy kinds, hammer-on and
                 pull-off are one, all slides are one, and bends count in their own term.
 

@@ -20,7 +20,7 @@ from lickwright.music.box import Area, played
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import parse_key, pitch_name
 from lickwright.music.syllables import BETWEEN, GROUP, NUMBERED
-from lickwright.notation.techniques import CURL, MARKS, TECHNIQUES, Curve, Stroke, Technique
+from lickwright.notation.techniques import MARKS, QUARTER_BEND, TECHNIQUES, Curve, Stroke, Technique
 from lickwright.settings import Settings
 from lickwright.timeline import Timeline
 
@@ -211,7 +211,7 @@ def _examples(cell: Cell, above: bool) -> Iterator[tuple[Technique, str]]:
     for shape in cell.shapes:
         text = shape_text(shape, sound)
         bare = bool(text) and shape.technique.curve is Curve.BEND and not text[-1:].isdigit()
-        yield CURL if bare else shape.technique, text or note_text(sound)
+        yield QUARTER_BEND if bare else shape.technique, text or note_text(sound)
 
 
 def ending(settings: Settings, width: int) -> list[str]:

@@ -69,7 +69,7 @@ NODE = _rule(
 BEHIND = _rule(
     "L427", "harmonic behind the finger",
     "a harmonic touched at or below the fret that is held",
-    "A touched harmonic holds one fret and touches the string above it: G5<17>. Between the finger and the nut "
+    "An artificial harmonic holds one fret and touches the string above it: G5<17>. Between the finger and the nut "
     "nothing sounds.",
     "G7<5> - - - e8 e5 e8 -", "G5<17> - - - e8 e5 e8 -",
 )  # fmt: skip

@@ -82,7 +82,7 @@ def phrase(timeline: Timeline) -> Phrase:
 def _steady(sound: Sound) -> list[tuple[int, int]]:
     """When it reaches which pitch: a bend at once arrives with the stroke, a later one where it starts.
 
-    A quarter-tone counts as the note below it, so a curl changes nothing.
+    A quarter-tone counts as the note below it, so a quarter-step bend changes nothing.
     """
     pitch = floor(sound.pitch + 0.25)
     found = [(sound.start, pitch)]

@@ -12,7 +12,7 @@ from typing import NamedTuple, Protocol
 
 from lickwright.diagnostics import Fix, Rule
 from lickwright.notation import rules
-from lickwright.notation.techniques import CURL, ENTRIES, HEADS, JOINS, MARKS, PICKED, SHAPES, Kind
+from lickwright.notation.techniques import ENTRIES, HEADS, JOINS, MARKS, PICKED, QUARTER_BEND, SHAPES, Kind
 from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest, Unknown
 from lickwright.source import Span
 
@@ -195,7 +195,7 @@ class _Reader:
                     "a pre-bend to what pitch?",
                     "write the fret whose pitch it reaches, or how far: `^^10`, `^^full`",
                 )
-            return Mark(CURL if sign == "^" else technique, span=span)
+            return Mark(QUARTER_BEND if sign == "^" else technique, span=span)
         if value in AMOUNTS:
             return Mark(technique, None, AMOUNTS[value], span=span)
         if len(value) > 8 or float(value) > MAX_FRET:

@@ -105,10 +105,10 @@ TECHNIQUES: tuple[Technique, ...] = (
     Technique("tapped", E, "t", Stroke.TAP, loudness=0.8, tab="t{}", sentence="tap with a finger of the picking hand"),
     Technique("dead note", H, "x", None, loudness=0.8, damping=Damping.DEAD, tab="x", sentence="dead note: string damped, no pitch"),
     Technique("natural harmonic", H, "<>", None, loudness=0.9, tab="<{}>", sentence="natural harmonic: touch the string over this fret"),
-    Technique("touched harmonic", H, "n<>", None, loudness=0.9, tab="{}<{}>", sentence="artificial harmonic: fret the first, touch or tap over the second"),
+    Technique("artificial harmonic", H, "n<>", None, loudness=0.9, tab="{}<{}>", sentence="artificial harmonic: fret the first, touch or tap over the second"),
     Technique("pinch harmonic", H, "*", None, loudness=1.05, tab="{}*", sentence="pinch harmonic: the thumb catches the string as you pick"),
     Technique("bend", S, "^", curve=Curve.BEND, tab="b{}", sentence="bend up to the pitch of this fret, by the amount above"),
-    Technique("curl", S, "^", curve=Curve.BEND, amount=0.5, tab="b", above="1/4", sentence="bend up by the amount above, to a pitch between two frets"),
+    Technique("quarter-step bend", S, "^", curve=Curve.BEND, amount=0.5, tab="b", above="1/4", sentence="bend up by the amount above, to a pitch between two frets"),
     Technique("pre-bend", S, "^^", curve=Curve.PREBEND, tab="pb{}", sentence="pre-bend: bend first, then pick"),
     Technique("release", S, "r", curve=Curve.RELEASE, tab="r{}", sentence="release the bend to the pitch of this fret"),
     Technique("vibrato", S, "~", curve=Curve.VIBRATO, amount=0.35, tab="~", sentence="vibrato"),
@@ -140,10 +140,10 @@ EVENT_WORDS: tuple[str, ...] = ("grace", "rake", "trill", "roll", "scrape")
 
 
 def _rows(kind: Kind) -> dict[str, Technique]:
-    return {t.sign: t for t in TECHNIQUES if t.kind is kind and t.name not in ("curl", "held bend")}
+    return {t.sign: t for t in TECHNIQUES if t.kind is kind and t.name not in ("quarter-step bend", "held bend")}
 
 
 JOINS, ENTRIES, HEADS, SHAPES, MARKS, WORDS = (_rows(k) for k in Kind)
 PICKED = HEADS[""]
-CURL = next(t for t in TECHNIQUES if t.name == "curl")
+QUARTER_BEND = next(t for t in TECHNIQUES if t.name == "quarter-step bend")
 HELD_BEND = next(t for t in TECHNIQUES if t.name == "held bend")  # never written: what a tap over a bent string has
