@@ -99,6 +99,11 @@ def test_no_hand_holds_what_is_too_wide() -> None:
     assert voicing(all_places(6, 6, 6), chord, STANDARD.nominal) == frozenset()
 
 
+def test_the_longest_stretch_of_the_widest_neck_takes_no_time() -> None:
+    for symbol, tuning in (("A13", "standard"), ("Am11", "8 string")):
+        assert drawn(symbol, "chord", "frets 0-36", tuning, frets=36)
+
+
 # --- arpeggios -------------------------------------------------------------------------------------------------------
 
 

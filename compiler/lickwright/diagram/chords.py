@@ -103,38 +103,42 @@ def _one_place(boxes: list[Box], spec: BoxSpec) -> list[Box]:
 def _shapes(
     drawing: Drawing, boxes: Sequence[Box], chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int
 ) -> Iterator[Neck]:
-    """The chord as one hand holds it, in each of the boxes that have it."""
-    found = boxes or _windows(chord, tuning, frets)
-    if spec is not None and spec.any:
-        spec = None
-    if spec is not None and spec.window is not None:
-        low, high = spec.window
-        places = frozenset((s, f) for s, f in _tones(chord, tuning, min(high, frets)) if low <= f)
-        wanted = [Box(f"frets {low}-{high}", "", low, high, places, frozenset())]
-    elif spec is not None:
-        _want_boxes(boxes, tuning)
-        wanted = _one_place(chosen(boxes, spec, f"on a neck of {frets} frets"), spec)
-    else:
-        low, high = OPEN
-        near = frozenset(place for place in _tones(chord, tuning, min(high, frets)) if low <= place[1])
-        wanted = [Box("open position", "", low, high, near, frozenset()), *_lowest(found)]
-    every = [(box, voicing(box.places, chord, tuning.nominal)) for box in wanted]
-    held = [
-        (box, places) for n, (box, places) in enumerate(every) if places and places not in [p for _, p in every[:n]]
-    ]
+    """The chord as one hand holds it, in each of the places asked for that have it, up the neck."""
+    held: dict[frozenset[Place], Box] = {}
+    for box in _asked(boxes, chord, tuning, spec, frets):
+        places = voicing(box.places, chord, tuning.nominal)
+        if places:
+            held.setdefault(places, box)
     if not held:
         raise ValueError(f"one hand cannot hold {chord} there: leave the box out to see where it can")
-    for box, places in sorted(held, key=lambda one: min(fret for _, fret in one[1])):
+    for places, box in sorted(held.items(), key=lambda one: min(fret for _, fret in one[0])):
         low, high = min(fret for _, fret in places), max(fret for _, fret in places)
-        shape = box._replace(low=low, high=high, places=places)
-        at = box.name.partition(", frets")[0]
-        caption = f"{at}: {_grip_words(places, tuning)}"
-        yield drawing.boxes([shape], caption, _MOVABLE, fingers_of(places))
+        caption = f"{box.name.partition(', frets')[0]}: {_grip_words(places, tuning)}"
+        yield drawing.boxes([box._replace(low=low, high=high, places=places)], caption, _MOVABLE, fingers_of(places))
 
 
-def _lowest(boxes: Sequence[Box]) -> list[Box]:
-    labels = dict.fromkeys(box.label for box in boxes)
-    return [min((box for box in boxes if box.label == label), key=lambda box: box.low) for label in labels]
+def _asked(boxes: Sequence[Box], chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int) -> list[Box]:
+    """The stretches of neck in which shapes are looked for."""
+    if spec is None or spec.any:
+        low, high = OPEN
+        return [_stretch("open position", low, min(high, frets), chord, tuning),
+                *_one_place(list(boxes or _windows(chord, tuning, frets)), BoxSpec())]  # fmt: skip
+    if spec.window is not None:
+        low, high = spec.window
+        return [_stretch(f"frets {low}-{high}", low, min(high, frets), chord, tuning)]
+    _want_boxes(boxes, tuning)
+    return _one_place(chosen(boxes, spec, f"on a neck of {frets} frets"), spec)
+
+
+def _stretch(name: str, low: int, high: int, chord: Chord, tuning: Tuning) -> Box:
+    """Every note of the chord on some frets."""
+    places = frozenset(
+        (string, fret)
+        for string in range(1, tuning.strings + 1)
+        for fret in range(low, high + 1)
+        if (tuning.open(string) + fret) % 12 in chord.pitch_classes
+    )
+    return Box(name, "", low, high, places, frozenset())
 
 
 def _grip_words(places: frozenset[Place], tuning: Tuning) -> str:
@@ -143,21 +147,13 @@ def _grip_words(places: frozenset[Place], tuning: Tuning) -> str:
     return " ".join(str(held.get(string, "x")) for string in range(tuning.strings, 0, -1))
 
 
-def _tones(chord: Chord, tuning: Tuning, frets: int) -> Iterator[Place]:
-    for string in range(1, tuning.strings + 1):
-        for fret in range(frets + 1):
-            if (tuning.open(string) + fret) % 12 in chord.pitch_classes:
-                yield string, fret
-
-
 def _windows(chord: Chord, tuning: Tuning, frets: int) -> list[Box]:
     """Where a tuning has no boxes: four frets from the root on each of the three thickest strings."""
     found, bass = [], (chord.bass or chord.root).pc
     for string in range(tuning.strings, max(0, tuning.strings - 3), -1):
         low = (bass - tuning.open(string)) % 12
         high = min(frets, low + _WITHOUT_BOXES - 1)
-        places = frozenset((s, f) for s, f in _tones(chord, tuning, high) if low <= f)
-        found.append(Box(f"root on string {string}", "", low, high, places, frozenset()))
+        found.append(_stretch(f"root on string {string}", low, high, chord, tuning))
     return found
 
 

@@ -7,7 +7,6 @@ D shape and so on come out by themselves. Copies no grip.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from itertools import product
 
 from lickwright.music.chord import Chord
 from lickwright.music.fretboard import Open, Place
@@ -64,6 +63,7 @@ def _fingers(held: list[Place]) -> int:
 # --- any chord -------------------------------------------------------------------------------------------------------
 
 _REACH = 4  # frets that a held shape spans
+_WIDEST = 6  # strings of a shape, on guitars that have more as well
 
 
 def voicing(places: Iterable[Place], chord: Chord, opens: Open) -> frozenset[Place]:
@@ -82,17 +82,27 @@ def voicing(places: Iterable[Place], chord: Chord, opens: Open) -> frozenset[Pla
 
 
 def _shapes(places: Iterable[Place], chord: Chord, opens: Open) -> Iterator[list[Place]]:
+    """Every way from the bass to thinner strings within the reach of a hand, one string inside left out at most."""
     bass = (chord.bass or chord.root).pc
     offers: dict[int, list[int]] = {}
     for string, fret in sorted(places):
         offers.setdefault(string, []).append(fret)
     for first in sorted(offers, reverse=True):
-        for low in (fret for fret in offers[first] if (opens[first - 1] + fret) % 12 == bass):
-            for last in range(first - 1, 0, -1):
-                choices = [[*offers.get(string, []), None] for string in range(first - 1, last, -1)]
-                for frets in product(*choices, offers.get(last, [])):
-                    held = [(first - 1 - n, fret) for n, fret in enumerate(frets) if fret is not None]
-                    yield [(first, low), *held]
+        for fret in offers[first]:
+            if (opens[first - 1] + fret) % 12 == bass:
+                yield from _onwards([(first, fret)], False, offers)
+
+
+def _onwards(held: list[Place], skipped: bool, offers: dict[int, list[int]]) -> Iterator[list[Place]]:
+    """The shape so far, and every longer one."""
+    yield held
+    if len(held) == _WIDEST:
+        return
+    fretted = [fret for _, fret in held if fret]
+    for string in (held[-1][0] - 1, *([] if skipped else [held[-1][0] - 2])):
+        for fret in offers.get(string, ()):
+            if not fret or all(abs(fret - other) < _REACH for other in fretted):
+                yield from _onwards([*held, (string, fret)], skipped or string != held[-1][0] - 1, offers)
 
 
 def _merit(shape: list[Place], chord: Chord, opens: Open) -> tuple[float, ...] | None:
