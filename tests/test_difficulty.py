@@ -42,7 +42,7 @@ def test_a_plain_lick_is_level_1_and_says_why() -> None:
     assert (found.shifts, found.skips, found.bend, found.span_mm) == (0, 0, 0.0, 0.0)
     assert found.text() == (
         '"Gate": 5 notes in 1 bar, 2.4 seconds\n'
-        "    +0.1 speed: 5 notes on end at 3.3 a second, 2.1 on the whole\n"
+        "    +0.1 speed: 5 notes in a row at 3.3 a second, 2.1 on the whole\n"
         "    level 1 of 5: 1 for every lick, 0.1 for what is above"
     )
 

@@ -4,7 +4,7 @@ In: a Timeline. Out: a `Profile`, and a warning (L461) where the declared level 
 each of a thing that teachers name (trade lists: notes a second, subdivision, shifts, span, skips, bend size, techniques,
 ring). The hardest counts in full and the others by half: a lick is about as hard as the hardest thing in it.
 
-    speed       (pace - 2) / 3, at least 0: the most notes a second in a stretch of up to nine; fewer on end count less.
+    speed       (pace - 2) / 3, at least 0: the most notes a second in a stretch of up to nine; fewer in a row count less.
                 The trade's bands are one point apart: 5 a second, which beginners manage, are 1 point, 8 two, 11 three.
     strings     (pace - 3) / 6, from 0 to 1 1/2, of picked notes on another string than the one before.
     bends       half a point up to half a step, 1 up to a whole one, 2 up to one and a half, 3 beyond; half more where a
@@ -187,7 +187,7 @@ def check_level(timeline: Timeline) -> list[Diagnostic]:
 def _speed(pace: rhythm.Pace, mean: float) -> str:
     if not pace.things:
         return "no two notes after one another"
-    return f"{pace.things + 1} notes on end at {pace.rate:.1f} a second, {mean:.1f} on the whole"
+    return f"{pace.things + 1} notes in a row at {pace.rate:.1f} a second, {mean:.1f} on the whole"
 
 
 def _string_term(pace: rhythm.Pace) -> Term:
