@@ -77,6 +77,7 @@ SCENES = (
         (*_MAKE, "--prune"),
         prepared=_BUILT,
         changes={"lib/porch.lick": _CHANGED, "lib/slow/slow-gate.lick": None},
+        daily=True,
     ),
     Scene(
         "make --merge",
@@ -85,6 +86,7 @@ SCENES = (
             (*_MAKE, "--shard", "1/2", "--out", "one"),
             (*_MAKE, "--shard", "2/2", "--out", "two"),
         ),
+        daily=True,
     ),
     Scene("make --report", _REPORT, varies=frozenset({"report.json"})),
     Scene(
@@ -93,6 +95,7 @@ SCENES = (
         prepared=(_REPORT,),
         changes={"lib/gate.lick": _GATE.replace("e8", "e5")},
         varies=frozenset({"report.json"}),
+        daily=True,
     ),
     Scene("make a recording", ("make", "short.lick", "--to", "audio"), files={"short.lick": _SHORT, "notes.txt": _FOREIGN}),
     Scene(
@@ -124,6 +127,7 @@ SCENES = (
         _FAMILY,
         prepared=(_FAMILY,),
         changes={"lib/gate.lick": _GATE.replace("e8", "e5")},
+        daily=True,
     ),
     Scene("box --svg", ("box", "A blues", "1", "--svg", "pictures/box.svg"), files={**_USUAL, "pictures/a.txt": "-"}),
     Scene(
@@ -132,9 +136,9 @@ SCENES = (
         prepared=(("box", "A blues", "1", "--svg", "box.svg"),),
         daily=True,
     ),
-    Scene("find in an index", ("find", "out", "box:1"), prepared=_BUILT, says=True),
+    Scene("find in an index", ("find", "out", "box:1"), prepared=_BUILT, says=True, daily=True),
     Scene("find in sources", ("find", "lib", "gate"), says=True),
-    Scene("library", ("library", "out"), prepared=_BUILT, says=True),
+    Scene("library", ("library", "out"), prepared=_BUILT, says=True, daily=True),
     Scene("check", ("check", "lib"), says=True),
     Scene("show", ("show", "lib/porch.lick"), says=True),
 )  # fmt: skip

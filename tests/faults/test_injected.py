@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from injected import disturb
 from injecting import Fault, Server, compiled, missing
-from scenes import SCENES, Scene
+from scenes import SCENES, Scene, Stage
 
 pytestmark = [
     pytest.mark.skipif(bool(missing()), reason=missing() or "it works"),
@@ -35,6 +35,17 @@ def test_a_fault_happens_where_it_was_wanted_and_nowhere_else(server: Server, tm
     assert server.run(tmp_path, ["check", "a.lick"], opening._replace(at=10_000)).fired == 0
     assert server.run(tmp_path, ["check", "a.lick"], opening._replace(error=0, signal=9)).code == 128 + 9
     assert server.run(tmp_path, ["check", "a.lick"]) == clean
+
+
+def test_a_file_that_was_written_is_not_said_to_be_unwritten(server: Server, tmp_path: Path) -> None:
+    scene = next(scene for scene in SCENES if scene.name == "make what changed")
+    stage = Stage(scene, tmp_path, server)
+    trace = stage.clean.trace
+    places = [at for at, kind in enumerate(trace, 1) if kind == "status" and trace[at - 2] == "rename"]
+    assert places, "no output is looked at after it was written"
+    for at in places[:2]:
+        run, wrong = stage.play(Fault("EACCES, status", at, error=13))
+        assert run.code == 3 and "was written" in run.err and not wrong
 
 
 @pytest.mark.parametrize("scene", DAILY, ids=[scene.name.replace(" ", "-") for scene in DAILY])

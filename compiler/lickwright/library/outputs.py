@@ -127,10 +127,15 @@ class Place:
             path = os.path.join(folder, output.name)
             try:
                 replace(path, output.data)
-                made.append(_made(output.name, output.lick, output.format, hash, os.lstat(path)))
-                written += 1
             except OSError as e:
                 troubles.append(unwritable(path, e))
+                continue
+            written += 1
+            try:
+                made.append(_made(output.name, output.lick, output.format, hash, os.lstat(path)))
+            except OSError as e:  # it is not on record then: the next run knows it by its bytes
+                message = f"the file was written, and cannot be looked at: {reason(e)}"
+                troubles.append(Trouble(path, UNWRITABLE.at(Span(0, 0), message, "run the command again")))
         return Placed(tuple(made), written, tuple(troubles))
 
     def _new(self, folder: str, target: str) -> bool:
