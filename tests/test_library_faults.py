@@ -157,6 +157,28 @@ def test_a_journal_that_a_full_disk_cut_off_is_read_and_taken_away(
     assert not stray(tmp_path)
 
 
+def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "a.lick").write_text(lick(1))
+    order = Order(("tab", "midi"), Options(), None, key(Options(), ""), False)
+    wish = Wish([str(tmp_path / "a.lick")], str(tmp_path / "out"), lambda path: order)
+    assert build(wish, Screen()).files == 2
+    (tmp_path / "a.lick").write_text(lick(1).replace("tempo 61", "tempo 62"))
+    lstat = os.lstat
+
+    def refused(path: str, **more: object) -> os.stat_result:
+        if str(path).endswith(".mid"):
+            raise PermissionError(13, "Permission denied")
+        return lstat(path, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(os, "lstat", refused)
+    screen = Screen()
+    build(wish, screen)
+    monkeypatch.undo()
+    assert screen.code == 3
+    assert build(wish, Screen()).failed == 0
+    assert "1/4 = 62" in (tmp_path / "out" / "a" / "number-1.tab.txt").read_text("utf-8")
+
+
 # ---- stopped
 
 

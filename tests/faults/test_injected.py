@@ -48,6 +48,16 @@ def test_a_file_that_was_written_is_not_said_to_be_unwritten(server: Server, tmp
         assert run.code == 3 and "was written" in run.err and not wrong
 
 
+def test_one_page_that_the_disk_would_not_read_costs_no_record(server: Server, tmp_path: Path) -> None:
+    scene = next(scene for scene in SCENES if scene.name == "make --prune")
+    stage = Stage(scene, tmp_path, server)
+    reads = [at for at, kind in enumerate(stage.clean.trace, 1) if kind == "read"]
+    for at in reads[:: len(reads) // 5]:
+        run, wrong = stage.play(Fault("EIO, read", at, error=5))
+        assert run.code in (0, 3) and run.fired and not wrong
+        assert "set aside" not in run.err
+
+
 @pytest.mark.parametrize("scene", DAILY, ids=[scene.name.replace(" ", "-") for scene in DAILY])
 def test_some_faults_at_some_calls(server: Server, tmp_path: Path, scene: Scene) -> None:
     totals = disturb(scene, tmp_path, server, sample=4)

@@ -20,7 +20,7 @@ from lickwright.backends import BACKENDS
 from lickwright.library import journal, plan, prune, unchanged
 from lickwright.library.account import Account, Teller
 from lickwright.library.lock import Lock
-from lickwright.library.manifest import Manifest, Unusable, aside, damaged, set_aside
+from lickwright.library.manifest import DAMAGED, Manifest, Unusable, aside, damaged, set_aside
 from lickwright.library.orders import Item, Order, Result
 from lickwright.library.outputs import unwritable
 from lickwright.library.plan import Orders, Share
@@ -73,10 +73,11 @@ def build(wish: Wish, teller: Teller) -> Account:
             except (Unusable, sqlite3.DatabaseError, UnicodeDecodeError) as e:
                 if not damaged(e) or account.stopped:
                     raise
-                teller.say(aside(wish.out, e if isinstance(e, Unusable) else "it is damaged"))
+                if wish.dry:
+                    teller.say(aside(wish.out, e if isinstance(e, Unusable) else DAMAGED))
+                else:
+                    set_aside(wish.out, e, teller.say)
                 account = Account(teller)
-                if not wish.dry:
-                    set_aside(wish.out)
                 _Build(wish, teller, account, forget=True).run()
     except OSError as e:
         account.broke(unwritable(_where(wish), e))

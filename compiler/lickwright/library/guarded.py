@@ -29,9 +29,10 @@ _BEGIN_ANEW = "move it away: the next lickwright make begins it anew from the so
 class Unusable(Exception):
     """What stands in the manifest's place is no manifest that can be used; says why, and `help` what to do."""
 
-    def __init__(self, why: str, help: str = _BEGIN_ANEW) -> None:
+    def __init__(self, why: str, help: str = _BEGIN_ANEW, doubtful: bool = False) -> None:
         super().__init__(why)
         self.help = help
+        self.doubtful = doubtful  # a disk that refused to be read for a moment would look the same
 
 
 DAMAGED = "it is damaged"
@@ -195,7 +196,7 @@ def check(db: sqlite3.Connection, wanted: Mapping[str, str], more: Callable[[], 
         raise Unusable("it is damaged, or no manifest: its tables are not ours")
     ((said,),) = db.execute("PRAGMA quick_check(1)").fetchall()
     if said != "ok":
-        raise Unusable(DAMAGED)
+        raise Unusable(DAMAGED, doubtful=True)
 
 
 def tables(statements: Iterable[str]) -> dict[str, str]:
@@ -239,6 +240,13 @@ def damaged(error: BaseException) -> bool:
     return isinstance(error, sqlite3.DatabaseError) and (
         getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF in _wrong()
     )
+
+
+def doubtful(error: BaseException) -> bool:
+    """Whether a second look is worth while: SQLite calls a file malformed when the disk refuses to read a page of it."""
+    if isinstance(error, Unusable):
+        return error.doubtful
+    return getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_CORRUPT
 
 
 @cache

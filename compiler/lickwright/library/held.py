@@ -14,7 +14,7 @@ from typing import TypeVar
 
 from lickwright.library import journal
 from lickwright.library.lock import Lock
-from lickwright.library.manifest import Manifest, Unusable, aside, damaged, opened, set_aside
+from lickwright.library.manifest import Manifest, Unusable, damaged, opened, set_aside
 from lickwright.library.outputs import Place
 
 Worth = TypeVar("Worth")
@@ -32,8 +32,7 @@ def hold(out: str, overwrite: bool, say: Callable[[str], None], work: Callable[[
     except (Unusable, sqlite3.DatabaseError, UnicodeError) as e:
         if not damaged(e):
             raise
-        say(aside(out, e if isinstance(e, Unusable) else "it is damaged"))
-        set_aside(out)
+        set_aside(out, e, say)
     with held(out, overwrite, say) as (manifest, place):
         return work(manifest, place)
 

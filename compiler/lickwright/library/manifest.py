@@ -17,10 +17,10 @@ from types import TracebackType
 from typing import NamedTuple
 
 from lickwright.library.durable import Written
-from lickwright.library.guarded import BESIDE, Unusable, check, connect, damaged, look, tables
+from lickwright.library.guarded import BESIDE, DAMAGED, Unusable, check, connect, damaged, doubtful, look, tables
 from lickwright.library.ours import Refused, plain_folder, plain_name
 
-__all__ = ["Made", "Manifest", "Unusable", "damaged"]
+__all__ = ["DAMAGED", "Made", "Manifest", "Unusable", "damaged"]
 
 NAME = ".lickwright.db"
 ASIDE = NAME + ".old"  # what stood in its place and could not be used
@@ -122,7 +122,7 @@ class Manifest:
                 raise
         except (sqlite3.DatabaseError, UnicodeError) as e:
             if damaged(e):
-                raise Unusable("it is damaged, or no manifest") from None
+                raise Unusable("it is damaged, or no manifest", doubtful=doubtful(e)) from None
             if isinstance(e, sqlite3.OperationalError):
                 raise _of_disk(e) from None
             raise
@@ -243,8 +243,7 @@ def opened(folder: str, say: Callable[[str], None], sync: bool = False) -> Manif
     try:
         return Manifest(folder, write=True, sync=sync)
     except Unusable as e:
-        say(aside(folder, e))
-        set_aside(folder)
+        set_aside(folder, e, say)
         return Manifest(folder, write=True, sync=sync)
 
 
@@ -252,8 +251,23 @@ def _of_disk(error: sqlite3.OperationalError) -> OSError:
     return OSError(0, f"{NAME}: {error}")
 
 
-def set_aside(folder: str) -> None:
-    """Moves what stands in the manifest's place away, so that a new one can be begun. Raises OSError."""
+def _look_again(folder: str) -> None:
+    """Raises OSError if the manifest is well, or cannot be read."""
+    try:
+        Manifest(folder, write=False).db.close()
+    except Unusable:
+        return
+    raise OSError(errno.EIO, f"{NAME} could not be read for a moment: run the command again")
+
+
+def set_aside(folder: str, error: Exception, say: Callable[[str], None]) -> None:
+    """Moves what stands in the manifest's place away because of `error`, and says so; then a new one can be begun.
+
+    Raises OSError, also where a second look finds nothing wrong: for one page that the disk would not read no record is given up.
+    """
+    if doubtful(error):
+        _look_again(folder)
+    say(aside(folder, error if isinstance(error, Unusable) else DAMAGED))
     path = os.path.join(folder, NAME)
     try:
         os.replace(path, os.path.join(folder, ASIDE))

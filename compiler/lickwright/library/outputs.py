@@ -104,6 +104,9 @@ class Place:
             except Refused as e:
                 troubles.append(Trouble(path, NOT_OURS.at(Span(0, 0), str(e), "move it away")))
                 continue
+            except OSError as e:  # what stands there, if anything, cannot be looked at
+                troubles.append(unwritable(path, e))
+                continue
             if standing is None:
                 todo.append((output, hash))
             elif standing.hash == hash:
