@@ -6,10 +6,9 @@ proportion to the tempo, so that no lick becomes easier when only its tempo rise
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Sequence
-from fractions import Fraction
-from math import floor
+from functools import lru_cache
+from math import gcd
 from typing import NamedTuple
 
 from lickwright.timeline import Timeline
@@ -38,9 +37,9 @@ def pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
         sums.append(sums[-1] + one)
     for length in range(1, min(_KEPT_UP, len(instants) - 1) + 1):
         share = (length / _KEPT_UP) ** _BURST
-        for start in range(len(instants) - length):
-            seconds, count = instants[start + length] - instants[start], sums[start + length] - sums[start]
-            if seconds > 1e-9 and count * share / seconds > best.weighted * (1 + 1e-9):
+        for first, last, before, after in zip(instants, instants[length:], sums, sums[length:], strict=False):
+            seconds, count = last - first, after - before
+            if count * share > best.weighted * seconds * (1 + 1e-9) and seconds > 1e-9:
                 best = Pace(count * share / seconds, count / seconds, count)
     return best
 
@@ -52,28 +51,30 @@ def syncopation(timeline: Timeline) -> float:
     and Lee, "The rhythmic interpretation of monophonic music", Music Perception 1(4), 1984). It counts by how much
     stronger that place is, 2 at the most; the result is the sum over the notes, divided by their number.
     """
-    starts = sorted({(turn.start, turn.bar) for turn in timeline.passes})
-    begins = [start for start, _ in starts]
+    begins = [turn.start for turn in timeline.passes]
     onsets = sorted({sound.start for sound in timeline.sounds})
-    beat = timeline.settings.meter.beat
-    unit = Fraction(timeline.grain) * beat
-    total = 0
+    meter = timeline.settings.meter
+    scale, beat = meter.beat.denominator, meter.beat.numerator * timeline.grain  # so that all places are whole numbers
+    length = beat * int(meter.length / meter.beat)
+    total, n = 0, 0
     for onset, following in zip(onsets, onsets[1:], strict=False):
-        n = max(0, bisect_right(begins, onset) - 1)
-        bar = timeline.bars[starts[n][1]]
-        ahead = timeline.settings.meter.length * timeline.grain - bar.nominal if bar.number == 0 else 0
-        at = (onset - begins[n] + ahead) / unit
-        own = _weight(at)
-        passed = _strongest(at, (following - begins[n] + ahead) / unit, timeline.settings.meter.length / beat)
-        total += min(2, max(0, passed - own))
+        while n + 1 < len(begins) and begins[n + 1] <= onset:
+            n += 1
+        bar = timeline.bars[timeline.passes[n].bar]
+        begin = begins[n] * scale - (length - bar.nominal * scale if bar.number == 0 else 0)
+        at = onset * scale - begin
+        own = _weight(at, beat)
+        if own < 0:
+            total += min(2, max(0, _strongest(at, following * scale - begin, beat, length) - own))
     return total / len(onsets) if onsets else 0.0
 
 
-def _weight(beats: Fraction) -> int:
+@lru_cache(maxsize=1024)
+def _weight(at: int, beat: int) -> int:
     """0 on the first beat of a bar, -1 on the others, -2 on halves and thirds of a beat, -3 on quarters and sixths."""
-    if not beats:
+    if not at:
         return 0
-    weight, rest = -1, beats.denominator
+    weight, rest = -1, beat // gcd(at, beat)
     for prime in (2, 3, 5, 7):
         while rest % prime == 0:
             rest //= prime
@@ -81,10 +82,10 @@ def _weight(beats: Fraction) -> int:
     return weight - (rest > 1)
 
 
-def _strongest(after: Fraction, before: Fraction, bar: Fraction) -> int:
-    """The weight of the strongest place between two notes, both excluded; counted in beats from the start of a bar."""
+def _strongest(after: int, before: int, beat: int, bar: int) -> int:
+    """The weight of the strongest place between two notes, both excluded; all counted from the start of a bar."""
     if before > bar:
         return 0
-    if floor(after) + 1 < before:
+    if (after // beat + 1) * beat < before:
         return -1
-    return -2 if Fraction(floor(after * 2) + 1, 2) < before else _NONE
+    return -2 if (after * 2 // beat + 1) * beat < before * 2 else _NONE
