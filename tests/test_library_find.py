@@ -73,7 +73,7 @@ def uses(one: LickFacts, *names: str) -> bool:
         ("tags:bend", lambda path, one: said(one, "bend", "tags")),
         ('"double stop"', lambda path, one: said(one, "double stop", *MUSICAL, begins=False)),
         ('"turn"', lambda path, one: said(one, "turn", begins=False)),
-        ("technique:bend", lambda path, one: uses(one, "bend", "pre-bend")),
+        ("technique:bend", lambda path, one: uses(one, "bend", "pre-bend", "quarter-step bend")),
         ("techniques:slide,tapped", lambda path, one: any("slide" in t or "tap" in t for t in one.techniques.split(", "))),
         ("technique:none", lambda path, one: one.ok and not one.techniques or not one.techniques),
         ("figure:triplet", lambda path, one: "triplet" in one.figures.split(", ")),

@@ -6,8 +6,10 @@ bar. A beat is divided by what is written in it (notes, shapes, rests; a plain h
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Set
 from functools import lru_cache
+from operator import attrgetter
 
 from lickwright.music.rhythm import Meter
 from lickwright.music.syllables import Said, count_bar
@@ -27,8 +29,20 @@ def count(instants: Set[int], timeline: Timeline, bar: Bar) -> dict[int, Said]:
 
 def name_at(timeline: Timeline, bar: Bar, at: int) -> str:
     """What a player calls an instant of a bar: "3 trip", "2 &"."""
-    said = counted(timeline, bar).get(at) or count({*happening(timeline, bar), at}, timeline, bar)[at]
-    return said.name
+    meter, shift, slots = timeline.settings.meter, count_shift(timeline, bar), timeline.slots
+    unit, beat = meter.beat.denominator, meter.beat.numerator * timeline.grain
+    number = (at + shift) * unit // beat
+    there = {at + shift}  # what happens in its beat; a bar that never ends may have thousands
+    for n in range(bisect_left(slots, number * beat / unit - shift, bar.first, bar.last, key=_at), bar.last):
+        if (slots[n].at + shift) * unit >= (number + 1) * beat:
+            break
+        rests_on = n > bar.first and is_silent(slots[n - 1].event, False) and is_silent(slots[n].event, True)
+        if not rests_on and not _only_holds(slots[n].event):
+            there.add(slots[n].at + shift)
+    return count_bar(there, timeline.grain, meter)[at + shift].name
+
+
+_at = attrgetter("at")
 
 
 def count_shift(timeline: Timeline, bar: Bar) -> int:

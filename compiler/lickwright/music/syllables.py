@@ -86,12 +86,13 @@ def _grouped(meter: Meter) -> bool:
 @lru_cache(maxsize=4096)
 def _group(meter: Meter, number: int) -> tuple[int, int]:
     """The group of a beat, from 1, and its place in it, from 0; past the end of the bar groups go on as they began."""
-    group, place = 1, number
-    while True:
-        for size in meter.groups:
-            if place < size:
-                return group, place
-            group, place = group + 1, place - size
+    times, place = divmod(number, meter.beats)
+    group = times * len(meter.groups) + 1
+    for size in meter.groups:
+        if place < size:
+            break
+        group, place = group + 1, place - size
+    return group, place
 
 
 @lru_cache(maxsize=4096)
