@@ -199,3 +199,15 @@ def test_notes_without_end_hide_no_error() -> None:
     many = "".join(f'lick "n{n}"\n| {"2:2[e5 e8] " * 4}|\n' for n in range(300))
     (*_, last) = (compilation := pipeline.compile_text(f'{many}lick "last"\n| {"2:2[e5 e8] " * 3} e5z e8 |\n')).licks
     assert has_errors(last.diagnostics) and not compilation.ok
+
+
+def test_a_title_said_twice_is_found_at_its_second_place_with_the_line_of_the_first() -> None:
+    music = "| e8 e5 B8 e5 G7 - - - ||\n"
+    text = f'key A minor\nlick "Porch light"\n{music}lick "Gate"\n{music}lick "porch  LIGHT"\n{music}'
+    compilation = pipeline.compile_text(text)
+    (found,) = compilation.diagnostics
+    assert (found.code, found.severity) == ("L126", Severity.WARNING) and "line 2" in found.message
+    assert text[found.span.start : found.span.end] == '"porch  LIGHT"'
+    assert [lick.ok for lick in compilation.licks] == [True] * 3
+    meant = text.replace('LIGHT"\n', 'LIGHT"\nmeant L126 "the same, once more"\n')
+    assert not pipeline.compile_text(meant).diagnostics

@@ -17,7 +17,12 @@ _SHARP = re.compile(r"\b([A-Ga-g])#")
 
 def same(title: str, wanted: str) -> bool:
     """Whether two titles are one: capitals and how many spaces do not count."""
-    return " ".join(title.split()).casefold() == " ".join(wanted.split()).casefold()
+    return folded(title) == folded(wanted)
+
+
+def folded(title: str) -> str:
+    """A title as it is compared: equal for titles that are one."""
+    return " ".join(title.split()).casefold()
 
 
 def slug(title: str) -> str:

@@ -12,6 +12,7 @@ from lark import Token, Tree
 
 from lickwright.diagnostics import Diagnostic, Fix, Rule, Severity, replacing
 from lickwright.music.chord import charted
+from lickwright.names import folded
 from lickwright.notation import rules
 from lickwright.notation.build_music import MusicBuilder, span_of, start_of
 from lickwright.notation.build_sayings import ESCAPE, QUOTES
@@ -82,7 +83,24 @@ class Builder:
                 'a lick begins with a line such as `lick "Porch light"`',
             )
         book = Book(head, tuple(self._lick(lick) for lick in licks), span=Span(0, len(self.text)))
+        self._find_same_titles(book.licks)
         return book, self.found
+
+    def _find_same_titles(self, licks: Iterable[Lick]) -> None:
+        """Reports every title that an earlier lick has already."""
+        first: dict[str, Lick] = {}
+        for lick in licks:
+            if not self.text.startswith('"', lick.title_span.start) or not lick.title.strip():
+                continue  # what is said of it is that it has none
+            one = first.setdefault(folded(lick.title), lick)
+            if one is not lick:
+                line = self.source.place(one.span.start).line
+                self.report(
+                    rules.SAME_TITLE,
+                    lick.title_span,
+                    f'the title "{short(lick.title)}" stands in line {line} already',
+                    "give each lick a title of its own",
+                )
 
     def _find_invisible(self) -> None:
         for match in _INVISIBLE.finditer(self.text):

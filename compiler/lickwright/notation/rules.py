@@ -1,4 +1,4 @@
-"""The rules of the notation itself (L101–L125, L130): what can be wrong with a text before anybody counts it."""
+"""The rules of the notation itself (L101–L126, L130): what can be wrong with a text before anybody counts it."""
 
 from __future__ import annotations
 
@@ -124,7 +124,15 @@ SAME_TIME = Rule(
     _HEAD + "| 3:3[e8 e5 B8] e5 G7 - - - |\n", _HEAD + "| e8 e5 B8 e5 G7 - - - |\n",
 )  # fmt: skip
 
+SAME_TITLE = Rule(
+    "L126", "title said twice", Severity.WARNING, "two licks of one file with the same title",
+    "A lick is found, and its files are named, by its title: where two have the same one, the files of the second get a number, porch-light-2.mid. "
+    "Capitals and spaces do not make two titles of one.",
+    'key A minor\n\nlick "Gate"\n| e8 e5 B8 e5 G7 - - - |\n\nlick "Gate"\n| G7 e5 B8 e5 G7 - - - |\n',
+    'key A minor\n\nlick "Gate"\n| e8 e5 B8 e5 G7 - - - |\n\nlick "Low gate"\n| G7 e5 B8 e5 G7 - - - |\n',
+)  # fmt: skip
+
 RULES: tuple[Rule, ...] = (
     UNREADABLE, TYPOGRAPHY, STRING, REST, SLIDE, OPEN, CLOSED, TUPLET, WORD, VALUE, SAYING, ENDING,
-    LIMIT, REPEAT, TITLE, LATE, LINE, EMPTY, TWICE, SAME_TIME, INVISIBLE,
+    LIMIT, REPEAT, TITLE, LATE, LINE, EMPTY, TWICE, SAME_TIME, SAME_TITLE, INVISIBLE,
 )  # fmt: skip
