@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -9,6 +11,11 @@ import pytest
 
 from commanding import Run
 from lickwright.cli import main
+
+
+# Tests start the program hundreds of times: its bytecode is kept, also where the environment says otherwise.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 
 @pytest.fixture
