@@ -12,7 +12,6 @@ import pytest
 from commanding import Run
 from lickwright.cli import main
 
-
 # Tests start the program hundreds of times: its bytecode is kept, also where the environment says otherwise.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
