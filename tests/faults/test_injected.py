@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,6 +10,8 @@ import pytest
 from injected import disturb
 from injecting import Fault, Server, compiled, missing
 from scenes import SCENES, Scene, Stage
+
+from lickwright.cli import screen
 
 pytestmark = [
     pytest.mark.skipif(bool(missing()), reason=missing() or "it works"),
@@ -56,6 +59,21 @@ def test_one_page_that_the_disk_would_not_read_costs_no_record(server: Server, t
         run, wrong = stage.play(Fault("EIO, read", at, error=5))
         assert run.code in (0, 3) and run.fired and not wrong
         assert "set aside" not in run.err
+
+
+def test_a_wish_to_end_keeps_its_exit_code_where_sqlite_drops_it() -> None:
+    before = signal.getsignal(signal.SIGTERM)
+    others = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGHUP)}
+    try:
+        with pytest.raises(KeyboardInterrupt) as ended, screen.endings():
+            try:
+                signal.raise_signal(signal.SIGTERM)
+            except KeyboardInterrupt:
+                raise KeyboardInterrupt from None  # as `library/guarded.py` does
+        assert isinstance(ended.value, screen.Ended) and ended.value.code == 143
+    finally:
+        for number, handler in (others | {signal.SIGTERM: before}).items():
+            signal.signal(number, handler)
 
 
 @pytest.mark.parametrize("scene", DAILY, ids=[scene.name.replace(" ", "-") for scene in DAILY])

@@ -222,6 +222,10 @@ def endings() -> Iterator[Callable[[], Exit]]:
             if hasattr(signal, name) and threading.current_thread() is threading.main_thread():
                 before[name] = signal.signal(getattr(signal, name), end)
         yield lambda: seen[-1]
+    except KeyboardInterrupt as e:
+        if isinstance(e, Ended) or len(seen) == 1:
+            raise
+        raise Ended(seen[-1]) from None  # SQLite drops ours, and whoever notices that raises a plain one
     finally:
         for name, handler in before.items():
             # The same wish may come again while Python itself ends: then it changes nothing.
