@@ -76,12 +76,14 @@ class Recorder:
             self._manifest.written.note(item.target, [made.name for made in result.outputs])
         if item.claimed and result.done:
             self._db.execute("DELETE FROM claims WHERE folder = ?", (item.target,))
+        gone = "UPDATE outputs SET gone = ? WHERE folder = ? AND name = ?"
         if item.known and result.done and result.ok:
             slugs = set(result.slugs)
-            self._db.executemany(
-                "UPDATE outputs SET gone = ? WHERE folder = ? AND name = ?",
-                [(row.lick not in slugs, item.target, row.name) for row in item.known],
-            )
+            self._db.executemany(gone, [(row.lick not in slugs, item.target, row.name) for row in item.known])
+        # A practice recording at another tempo has another name, and takes the place of the one before.
+        now = {(made.lick, made.suffix): made.name for made in result.outputs}
+        old = [row.name for row in item.known if now.get((row.lick, row.suffix), row.name) != row.name]
+        self._db.executemany(gone, [(True, item.target, name) for name in old])
 
     def _source(
         self, item: Item, result: Result, order: Order, path: str, stale: list[int]
