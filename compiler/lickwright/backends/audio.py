@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from lickwright.backends import BACKENDS, Emission, Length, Options, Stages, dotted, lasting
 from lickwright.diagnostics import Diagnostic, Rule, Severity
+from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.practice import MINUTES, SHARES
 from lickwright.performance import Performance
 from lickwright.synth.take import RATE, Round, Take, take
@@ -85,11 +86,10 @@ def recorded(stages: Stages, options: Options, taken: Take, file: BinaryIO) -> W
     """The samples of what is taken down; `file`, which is empty, holds what is too long for the memory. Raises OSError where it does."""
     from lickwright.synth.plan import Feel
     from lickwright.synth.record import record
-    from lickwright.synth.sounds import GUITARS
 
     settings, vary = stages.timeline.settings, options.recording.vary
     feel = None if vary is None else Feel(vary)
-    return record(taken, settings.tuning.sounding, GUITARS[settings.sound], file, RATE, feel)
+    return record(taken, settings.tuning.sounding, INSTRUMENTS[settings.sound].guitar, file, RATE, feel)
 
 
 def losses(stages: Stages, options: Options, taken: Take) -> tuple[Diagnostic, ...]:
