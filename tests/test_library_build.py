@@ -157,7 +157,7 @@ def test_other_options_are_made_anew_and_back(run: Run, more: list[str]) -> None
 def test_another_program_makes_all_anew_and_writes_only_other_bytes(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     run("lib")
     before = {name: stamp for name, stamp in _stamps().items() if not name.startswith("out/.")}
-    monkeypatch.setattr("lickwright.library.orders._program", lambda: "another")
+    monkeypatch.setattr("lickwright.library.orders.program", lambda: "another")
     assert _counts(run("lib")[1]) == "6 sources: 6 made"
     assert {name: stamp for name, stamp in _stamps().items() if not name.startswith("out/.")} == before
 
@@ -221,23 +221,6 @@ def test_the_report_adds_up(run: Run) -> None:
         assert report["codes"]["L602"] == 1
 
 
-def test_a_dry_run_says_what_it_would_do_and_does_nothing(run: Run) -> None:
-    code, out, _ = run("lib", "--dry-run")
-    assert code == 0
-    assert out.count("would make lib/") == 6
-    assert out.endswith("6 things to do, 0 sources unchanged\n")
-    assert not Path("out").exists()
-    run("lib", "--to", "tab")
-    before = _stamps()
-    os.unlink("lib/a.lick")
-    write("lib/slow/b.lick", lick(50))
-    _, out, _ = run("lib", "--to", "tab", "--dry-run", "--prune")
-    assert "would make lib/slow/b.lick\n" in out
-    assert "would remove out/a/number-0.tab.txt\n" in out
-    assert out.count("would") == 2
-    assert _stamps() == before
-
-
 def test_a_file_in_the_place_of_a_folder_of_outputs_is_named(run: Run) -> None:
     run("lib", "--to", "tab")
     shutil.rmtree("out/a")
@@ -283,14 +266,49 @@ def test_sources_whose_names_are_no_utf8_are_known_again_and_not_pruned(run: Run
     assert "removed out/slow/caf/number-9.tab.txt" in run("lib", "--to", "tab", "--prune")[1]
 
 
-def test_prune_keeps_outputs_of_sources_that_were_not_meant_or_are_broken(run: Run) -> None:
+def test_prune_keeps_outputs_of_sources_that_were_not_meant(run: Run) -> None:
     run("lib", "--to", "tab")
-    write("lib/a.lick", "lick")
     whole = tree(Path("out"))
+    write("lib/a.lick", "lick")
     run("lib/slow", "--to", "tab", "--prune")
-    run("lib", "--to", "tab", "--prune")
+    assert tree(Path("out")) == whole
+    write("lib/a.lick", lick(0))
     run("lib", "--to", "midi", "--prune")
     assert tree(Path("out")).items() >= whole.items()
+
+
+BROKEN = 'lick "Number 0"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n'
+
+
+def test_older_files_of_a_lick_that_breaks_are_said_and_pruned(run: Run) -> None:
+    run("lib", "--to", "tab,midi")
+    whole = tree(Path("out"))
+    write("lib/a.lick", BROKEN)
+    for _ in range(2):  # what is remembered says the same
+        code, out, _ = run("lib", "--to", "tab,midi")
+        assert code == 1
+        assert 'skipped "Number 0" in lib/a.lick: 1 error; 2 older files of it are still there\n' in out
+        assert "2 older files of licks that were skipped: --prune takes them away\n" in out
+        assert tree(Path("out")) == whole
+    write("out/a/number-0.tab.txt", "mended by hand")
+    code, out, _ = run("lib/a.lick", "--to", "tab,midi", "--prune")
+    assert code == 1
+    assert "removed out/a/number-0.mid" in out
+    assert "kept out/a/number-0.tab.txt" in out
+    assert "still there" not in out
+    assert Path("out/a/number-0.tab.txt").read_text() == "mended by hand"
+    write("out/a/number-0.tab.txt", whole["a/number-0.tab.txt"].decode())
+    write("lib/a.lick", lick(0))
+    assert run("lib", "--to", "tab,midi")[0] == 0
+    assert tree(Path("out")) == whole
+
+
+def test_older_files_of_a_source_that_cannot_be_parsed_or_read_are_said(run: Run) -> None:
+    run("lib", "--to", "tab")
+    write("lib/a.lick", "| e5 ||\n")  # no lick in it
+    assert "1 older file of licks that were skipped" in run("lib", "--to", "tab")[1]
+    Path("lib/a.lick").write_bytes(b"#" * (1 << 20) + b"#")
+    assert "1 source could not be read; 1 older file of it is still there\n" in run("lib", "--to", "tab")[1]
 
 
 def test_a_source_that_moved_takes_its_outputs_with_it(run: Run) -> None:
@@ -302,37 +320,6 @@ def test_a_source_that_moved_takes_its_outputs_with_it(run: Run) -> None:
 
 
 # ---- shares
-
-
-def test_shards_are_a_partition_and_merge_to_the_whole(run: Run) -> None:
-    write("lib/bad.lick", 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n')
-    run("lib", "--out", "whole")
-    for n in (1, 2, 3):
-        run("lib", "--out", f"part{n}", "--shard", f"{n}/3")
-    parts = [tree(Path(f"part{n}")) for n in (1, 2, 3)]
-    assert sum(map(len, parts)) == len(tree(Path("whole"))) == 18
-    code, out, err = run("--merge", "part1", "part2", "part3", "--out", "merged")
-    assert (code, err) == (0, "")
-    assert out == "18 files of 7 sources in merged\n"
-    assert tree(Path("merged")) == tree(Path("whole"))
-    code, out, _ = run("lib", "--out", "merged")
-    assert (code, _counts(out)) == (1, "7 sources: 6 unchanged, 1 failed")
-    with Manifest("merged", write=False) as merged, Manifest("whole", write=False) as whole:
-        question = "SELECT title, slug, line FROM licks ORDER BY title"
-        assert merged.db.execute(question).fetchall() == whole.db.execute(question).fetchall()
-
-
-def test_merging_takes_nothing_that_was_changed_and_overwrites_nothing(run: Run) -> None:
-    run("lib", "--out", "part", "--to", "tab")
-    write("part/a/number-0.tab.txt", "by hand")
-    write("merged/slow/b/number-1.tab.txt", "a user's own")
-    code, out, err = run("--merge", "part", "nowhere", "--out", "merged")
-    assert code == 3
-    assert "part/a/number-0.tab.txt: error" in err
-    assert "merged/slow/b/number-1.tab.txt: error" in err
-    assert "nowhere: error" in err
-    assert out.startswith("4 files")
-    assert Path("merged/slow/b/number-1.tab.txt").read_text() == "a user's own"
 
 
 @pytest.mark.parametrize("wrong", ["0/2", "3/2", "2", "a/b", "1/0", "-1/2", "1/2/3", "١/٢"])

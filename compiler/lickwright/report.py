@@ -162,6 +162,18 @@ def count(number: int, what: str) -> str:
     return f"{number:,} {what}" + ("" if number == 1 else "s")
 
 
+def bytes_of(number: int) -> str:
+    """`850 bytes`, `12 kB`, `3.4 MB`, `21 GB`: two digits or more."""
+    if number < 1000:
+        return count(number, "byte")
+    size = float(number)
+    for unit in ("kB", "MB", "GB"):
+        size /= 1000
+        if size < 999.5 or unit == "GB":
+            break
+    return f"{size:.1f} {unit}" if size < 9.95 else f"{size:,.0f} {unit}"
+
+
 def listed(words: Iterable[str], last: str = "and") -> str:
     """`a, b and c`; at least one word."""
     *most, final = words

@@ -124,9 +124,7 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
             "--out names a folder, and - is none: lickwright show prints a tab; for a folder called -, say ./-"
         )
     if more["merge"]:
-        from lickwright.cli.making import merge
-
-        return merge(paths, out, overwrite)
+        return _merge(context, paths, out)
     if more["watch"] and (more["dry_run"] or more["report"] or "-" in paths):
         raise click.UsageError("--watch goes with files and folders, and neither with --dry-run nor --report")
     if more["cluster"] and (more["watch"] or more["dry_run"]):
@@ -181,6 +179,43 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
             return ended()
 
 
+_OF_MERGE = (
+    "merge",
+    "paths",
+    "out",
+    "overwrite",
+    "prune",
+    "strict",
+    "everything",
+    "findings",
+    "dry_run",
+    "report",
+    "jobs",
+)
+
+
+def _merge(context: click.Context, paths: tuple[str, ...], out: str) -> int:
+    """The output folders of shards into one; what only a build can do is refused."""
+    from lickwright.cli.making import Report, merge
+    from lickwright.library.addresses import far, here
+
+    params = context.params
+    for parameter in context.command.params:
+        said = context.get_parameter_source(parameter.name or "") is not click.core.ParameterSource.DEFAULT
+        if said and parameter.name not in _OF_MERGE:
+            raise click.UsageError(f"--merge takes over what the shares hold: leave {parameter.opts[0]} out")
+    if "-" in paths:
+        raise click.UsageError("--merge wants the output folders of shares, not standard input")
+    paths, out = tuple(map(here, paths)), here(out)
+    if any(map(far, (*paths, out))):
+        raise click.UsageError("--merge goes with files of this machine: name folders here")
+    reported = None if params["report"] is None else Report(params["report"], params["overwrite"], paths)
+    if reported is not None and (refused := reported.refusal()):
+        return refused
+    teller = _teller(params, screen.err if reported is not None and reported.printed else screen.out)
+    return merge(paths, out, params, teller, reported)
+
+
 def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: Houses, jobs: int) -> int:
     """Sources or outputs that are not on this machine."""
     from lickwright.library.addresses import NoAddress
@@ -232,7 +267,9 @@ def _end(teller: Screen, account: Account, wish: Wish, houses: Houses, code: scr
     for house in houses.all():
         teller.house(house)
     library = any(os.path.isdir(path) for path in wish.paths)
-    teller.print(teller.dry_summary(account) if wish.dry else teller.summary(account, wish.out, library))
+    teller.print(
+        teller.dry_summary(account, wish.out, library) if wish.dry else teller.summary(account, wish.out, library)
+    )
     if account.stopped:
         screen.err("stopped: the same command goes on from there\n")
         return code
@@ -252,20 +289,10 @@ def _orders(context: click.Context, houses: Houses, facts: bool) -> Callable[[st
         sound = recording.asked(chosen.get)
         if replace(sound, longest=None) != Recording() and not any(row.recorded for row in rows):
             rows += tuple(row for row in BACKENDS if row.recorded)  # who asks for a click wants to hear it
-        if chosen["bars"] and all(row.whole for row in rows):
-            raise click.UsageError(
-                "--bars goes with audio, midi and timing sheets: a text tab is always of the whole lick"
-            )
         if any(row.recorded for row in rows):
             recording.need_sound()
         options = Options(
-            chosen["width"],
-            tempo.percent,
-            tempo.bpm,
-            chosen["single_channel"],
-            sound,
-            chosen["chord_tones"],
-            chosen["bars"],
+            chosen["width"], tempo.percent, tempo.bpm, chosen["single_channel"], sound, chosen["chord_tones"]
         )
         names = tuple(row.name for row in rows)
         return Order(

@@ -6,10 +6,14 @@ In: the calls of a build (`library/account.py`). Out: text on both streams, and 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Sequence
-from typing import TYPE_CHECKING
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
 
 from lickwright import report
+from lickwright.backends import lasting
 from lickwright.cli import saving, screen
 from lickwright.cli.findings_view import FindingsView, next_commands
 from lickwright.cli.near import near
@@ -22,7 +26,8 @@ from lickwright.library.house import House
 from lickwright.source import Source
 
 if TYPE_CHECKING:
-    pass
+    from lickwright.library.orders import Skipped
+    from lickwright.library.speed import Estimate
 
 FEW = 5  # skipped licks that are named where findings are many
 APOLOGIES = 5  # mistakes of ours that are shown: what breaks every file is said often enough
@@ -48,9 +53,10 @@ class Screen:
         self._strict = strict
         self._annotate = annotate
         self._view = FindingsView(self._colour, self._columns, everything)
-        self._would = 0  # things that a dry run would do
+        self._everything = everything
+        self._would: Counter[str] = Counter()  # things that a dry run would do, by their verb
         self._sorry = 0
-        self._skipped: list[str] = []  # one line a lick that was not made
+        self._skipped: list[tuple[str, Skipped]] = []  # licks that were not made, with their source
 
     def say(self, line: str) -> None:
         """One line about the build as a whole."""
@@ -58,8 +64,10 @@ class Screen:
 
     def would(self, line: str) -> None:
         """One thing that a dry run would do."""
-        self._would += 1
-        self.print(f"would {report.safe(line)}\n")
+        kind = line.partition(" ")[0]
+        self._would[kind] += 1
+        if self._everything or self._would[kind] <= LISTED:
+            self.print(f"would {report.safe(line)}\n")
 
     def source(self, told: Told) -> None:
         """What is wrong with one source."""
@@ -71,8 +79,8 @@ class Screen:
             self._sorry += 1
             if self._sorry <= APOLOGIES:
                 screen.err(screen.apology(which, during))
-        for title, why in told.refused[: LISTED + 1 - len(self._skipped)]:
-            self._skipped.append(f'  skipped "{report.safe(title)}" in {report.safe(told.path)}: {why}\n')
+        room = LISTED + 1 - len(self._skipped)
+        self._skipped += [(told.path, one) for one in told.refused[:room]]
 
     def findings(self, paths: Sequence[str]) -> str:
         """What is wrong with the sources at these paths: in full, or a digest where it is much."""
@@ -95,20 +103,36 @@ class Screen:
         """How far the build is."""
         screen.progress.rate(done, total, licks)
 
-    def dry_summary(self, account: Account) -> str:
-        """What a dry run would do, in one line."""
-        return f"{report.count(self._would, 'thing')} to do, {report.count(account.unchanged, 'source')} unchanged\n"
+    def dry_summary(self, account: Account, out: str, library: bool) -> str:
+        """What the real run would do: files, bytes and time; what it would leave out; of a library also how its sources would fare."""
+        text = ""
+        for kind, number in self._would.items():
+            if number > LISTED and not self._everything:
+                text += f"would {kind} {number - LISTED:,} more: --all names them\n"
+        written = f"{report.count(account.written, 'file')} into {report.safe(out)}"
+        if account.written:
+            size = f"{'about ' if account.sound else ''}{report.bytes_of(account.size)}"
+            sound = f", {lasting(account.sound)} of sound" if account.sound else ""
+            text += f"would write {written}: {size}{sound}; {_expected(account.estimate)}\n"
+        else:
+            text += f"would write {written}\n"
+        return text + self._left_out(account, library, True)
 
     def summary(self, account: Account, out: str, library: bool) -> str:
         """`6 files of 2 licks in out`, and what was left out; of a library also how its sources fared."""
         text = f"{report.count(account.files, 'file')} of {report.count(account.licks, 'lick')} in {report.safe(out)}\n"
+        return text + self._left_out(account, library, False)
+
+    def _left_out(self, account: Account, library: bool, dry: bool) -> str:
+        text = ""
         named = FEW if self._view.is_digest else LISTED
-        text += "".join(self._skipped[:named])
+        text += "".join(_skipped(path, one, account.older > 0) for path, one in self._skipped[:named])
         if account.refused > named:
             text += f"  and {report.count(account.refused - named, 'more lick')} skipped\n"
         if account.unread:
-            text += f"  {report.count(account.unread, 'source')} could not be read\n"
-        return text + (_of_library(account) if library else "")
+            older = f"; {_still_there(account.unread_older, account.unread)}" if account.unread_older else ""
+            text += f"  {report.count(account.unread, 'source')} could not be read{older}\n"
+        return text + (f"  {shares(account, dry)}\n" if library else "") + _left(account)
 
 
 class Report:
@@ -130,12 +154,24 @@ class Report:
         self.code = saving.saved(self._path, parts, SEAL, self._overwrite, self._sources)
 
 
-def shares(account: Account) -> str:
-    """`3 sources: 1 made, 2 unchanged; 0.1 s`."""
+def _expected(estimate: Estimate | None) -> str:
+    """`about 20 seconds, as fast as the last build here`."""
+    if estimate is None:
+        return "it would take no time"
+    time = "about a second" if estimate.seconds < 1.5 else f"about {lasting(estimate.seconds)}"
+    return (
+        f"{time}, as fast as the last build here"
+        if estimate.measured
+        else f"{time}, at a guess: nothing was made here before"
+    )
+
+
+def shares(account: Account, dry: bool = False) -> str:
+    """`3 sources: 1 made, 2 unchanged; 0.1 s`; `dry`: what would become of them."""
     parts = {
-        "made": account.built,
+        "to make" if dry else "made": account.built,
         "unchanged": account.unchanged,
-        "failed": account.failed,
+        "failing" if dry else "failed": account.failed,
         "left out": account.skipped,
     }
     told = ", ".join(f"{number:,} {word}" for word, number in parts.items() if number) or (
@@ -144,35 +180,56 @@ def shares(account: Account) -> str:
     return f"{report.count(account.found, 'source')}: {told}; {account.seconds:.1f} s"
 
 
-def _of_library(account: Account) -> str:
-    """The sources by what became of them, and the findings by code."""
-    text = f"  {shares(account)}\n"
+def _skipped(path: str, one: Skipped, left: bool) -> str:
+    """The line about a lick that was not made; `left`: older files of skipped licks are still there."""
+    older = f"; {_still_there(one.older)}" if left and one.older else ""
+    return f'  skipped "{report.safe(one.title)}" in {report.safe(path)}: {one.why}{older}\n'
+
+
+def _still_there(files: int, owners: int = 1) -> str:
+    """`3 older files of it are still there`."""
+    return f"{report.count(files, 'older file')} of {'it' if owners == 1 else 'them'} {'is' if files == 1 else 'are'} still there"
+
+
+def _left(account: Account) -> str:
+    """What stands in the output folder that no lick answers for, or was taken away since none does."""
+    text = ""
     for path in account.removed[:LISTED]:
         text += f"  removed {report.safe(path)}\n"
     if len(account.removed) > LISTED:
         text += f"  and {report.count(len(account.removed) - LISTED, 'more file')} removed\n"
     for path in account.kept[:LISTED]:
-        text += f"  kept {report.safe(path)}: its lick is gone, but it was changed by hand\n"
+        text += f"  kept {report.safe(path)}: its lick is gone or was skipped, but it was changed by hand\n"
     if account.gone:
         text += f"  {report.count(account.gone, 'file')} of licks that are gone: --prune takes them away\n"
+    if account.older:
+        text += f"  {report.count(account.older, 'older file')} of licks that were skipped: --prune takes them away\n"
     return text
 
 
-def merge(parts: Sequence[str], out: str, overwrite: bool) -> int:
-    """Brings the output folders of shards together."""
+def merge(folders: Sequence[str], out: str, options: Mapping[str, Any], teller: Screen, reported: Report | None) -> int:
+    """Brings the output folders of shards together. Raises UsageError for folders that are not all the shares of one build."""
+    from lickwright.library.merge import Merge
     from lickwright.library.merge import merge as bring_together
     from lickwright.library.outputs import unwritable
+    from lickwright.library.shares import Unfit, parts_of
 
-    teller = Screen()
     try:
-        merged = bring_together(parts, out, overwrite, teller.say)
+        parts, troubles = parts_of(folders, out)
+    except Unfit as e:
+        raise click.UsageError(f"{e}: {e.help}") from None
+    if troubles:
+        teller.source(Told(out, "", (), troubles=tuple(troubles)))
+        screen.err(teller.findings(folders) + "nothing was brought together\n")
+        return teller.code
+    report = None if reported is None else reported.write
+    wish = Merge(parts, out, options["overwrite"], options["prune"], options["dry_run"], report)
+    try:
+        account = bring_together(wish, teller)
     except OSError as e:
         teller.source(Told(out, "", (), troubles=(unwritable(out, e),)))
-        screen.err(teller.findings(parts))
+        screen.err(teller.findings(folders))
         return teller.code
-    for trouble in merged.troubles:
-        teller.source(Told(trouble.path, "", (), troubles=(trouble,)))
-    screen.err(teller.findings(parts))
-    files, sources = report.count(merged.files, "file"), report.count(merged.sources, "source")
-    screen.out(f"{files} of {sources} in {report.safe(out)}\n")
-    return teller.code
+    screen.err(teller.findings(folders))
+    teller.print(teller.dry_summary(account, out, True) if wish.dry else teller.summary(account, out, True))
+    return max(teller.code, reported.code if reported is not None else screen.Exit.FINE)

@@ -9,17 +9,20 @@ from __future__ import annotations
 import time
 from collections import Counter
 from collections.abc import Sequence
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from lickwright.backends import Length
 from lickwright.diagnostics import Diagnostic, has_errors
 from lickwright.files import NO_LICKS, NOT_TEXT, UNREADABLE, read
 from lickwright.library import remembered
 from lickwright.library.manifest import Unusable
-from lickwright.library.orders import Order, Result
+from lickwright.library.orders import Order, Result, Skipped
 from lickwright.library.outputs import Trouble
 from lickwright.library.unchanged import Remembered
 from lickwright.source import Unreadable
+
+if TYPE_CHECKING:
+    from lickwright.library.speed import Estimate
 
 _UNREAD = (UNREADABLE.code, NOT_TEXT.code, NO_LICKS.code)
 LISTED = 20  # sources and licks that a summary names; the rest is counted
@@ -31,7 +34,7 @@ class Told(NamedTuple):
     path: str
     text: str  # of the source, where there are findings
     findings: tuple[Diagnostic, ...]
-    refused: tuple[tuple[str, str], ...] = ()  # licks that were not made: title, why
+    refused: tuple[Skipped, ...] = ()  # licks that were not made
     troubles: tuple[Trouble, ...] = ()
     bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
 
@@ -65,8 +68,13 @@ class Account:
         self.refused = 0  # licks that were not made
         self.files = 0  # outputs that stand in their place
         self.written = 0  # those of them that are new or changed
+        self.size = 0  # bytes of these
+        self.estimate: Estimate | None = None  # of a dry run: how long the real one would take
+        self.sound = 0.0  # seconds of recordings that were made
         self.gone = 0  # outputs of licks that are no more, still there
-        self.removed: list[str] = []  # outputs of such that `--prune` took away
+        self.older = 0  # outputs of licks that were skipped, made of an earlier version and still there
+        self.unread_older = 0  # outputs of sources that could not be read
+        self.removed: list[str] = []  # outputs of licks that are gone or were skipped that `--prune` took away
         self.kept: list[str] = []  # those that it did not, since they were changed by hand
         self.unread = 0  # sources of which nothing is known
         self.codes: Counter[str] = Counter()  # findings
@@ -118,6 +126,7 @@ class Account:
             self.refused += len(result.refused)
             self.files += len(result.outputs)
             self.written += result.written
+            self.size += result.size
             some = bool(found or result.refused or result.troubles or result.bugs)
             states.append(("failed" if bad else "built", _for_report(told) if report and some else ""))
             if some:
@@ -136,7 +145,8 @@ class Account:
             self._tell(Told(trouble.path, "", (), troubles=(trouble,)))
 
     def begins(self, name: str, length: Length) -> None:
-        """An output is begun: said if it is going to be large."""
+        """A recording is begun: said if it is going to be large."""
+        self.sound += length.seconds
         if length.much:
             self._teller.say(f"{name}: {length}")
 
@@ -158,6 +168,11 @@ class Account:
     def seconds(self) -> float:
         """Since the build began."""
         return time.monotonic() - self._began
+
+    @property
+    def adds_up(self) -> bool:
+        """Whether every source was counted once."""
+        return self.found == self.built + self.unchanged + self.failed + self.skipped
 
     def _tell(self, told: Told) -> None:
         self._count(told)

@@ -17,8 +17,9 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.backends import BACKENDS
-from lickwright.library import journal, plan, prune, unchanged
+from lickwright.library import journal, plan, prune, speed, unchanged
 from lickwright.library.account import Account, Teller
+from lickwright.library.build_record import BuildLog, seen_below
 from lickwright.library.lock import Lock
 from lickwright.library.manifest import DAMAGED, Manifest, Unusable, aside, damaged, set_aside
 from lickwright.library.orders import Item, Order, Result
@@ -27,6 +28,7 @@ from lickwright.library.plan import Orders, Share
 from lickwright.library.record import Recorder
 
 if TYPE_CHECKING:
+    from lickwright.library.outputs import Place
     from lickwright.library.pool import Limits, Setup
     from lickwright.library.work import Work
 
@@ -35,6 +37,7 @@ _USUAL = 400  # bytes of a source with one lick
 _EACH = 0.5  # seconds between two commits, at least
 _PART = 20  # times as long as the last commit took: a slow disk makes them rare
 
+_Enter = Callable[[Sequence[Item], Sequence[Result], Sequence[Order], Sequence[str]], None]
 Done = tuple[int, Sequence[Item], Sequence[Result]]  # a chunk's number, its items, their results
 
 
@@ -104,6 +107,7 @@ class _Build:
         self._orders = Orders(wish.order_of)
         self._kept = time.monotonic()
         self._died = False  # a worker did
+        self._unread: list[int] = []  # sources by their numbers in the scan
         self._pause = _EACH
 
     def run(self) -> None:
@@ -115,6 +119,8 @@ class _Build:
                 journal.recover(wish.out, self.manifest)
             plan.scan(self.manifest, wish.out, wish.paths, self._orders, wish.share)
             self._look()
+            paths = seen_below(wish.out, wish.paths)
+            self._log = BuildLog(self.manifest, paths, self._orders.all, wish.share, self._whole)
             if wish.dry:
                 self._rehearse()
             else:
@@ -134,6 +140,7 @@ class _Build:
             "SELECT count(*) FROM scan WHERE state = 'failed' AND target IS NOT NULL"
         ).fetchone()
         account.failed += account.blocked
+        self._unread += [row[0] for row in db.execute("SELECT id FROM scan WHERE state = 'failed'")]
         db.execute("BEGIN")  # thousands of changes of tables that are ours alone
         account.files, account.licks = unchanged.look(self.manifest, self.wish.out, self._orders.all)
         db.execute("UPDATE scan SET state = 'unchanged' WHERE id IN (SELECT id FROM temp.same)")
@@ -146,16 +153,23 @@ class _Build:
         (account.skipped,) = db.execute("SELECT count(*) FROM scan WHERE state = 'skipped'").fetchone()
         (self._todo,) = db.execute("SELECT count(*) FROM scan WHERE state = ''").fetchone()
         self._whole = any(os.path.isdir(path) for path in self.wish.paths)
-        if self._whole:
-            prune.find_lost(self.manifest, self.wish.out)
+        prune.find_lost(self.manifest, self.wish.out, self._whole)
 
     def _rehearse(self) -> None:
-        for item in plan.items(self.manifest, self.wish.out):
-            self.teller.would(f"make {item.path}")
-        self.account.skipped += self._todo
-        if self.wish.prune and self._whole:
-            for folder, row in prune.gone(self.manifest):
-                self.teller.would(f"remove {os.path.join(self.wish.out, folder, row.name)}")
+        from lickwright.library.prediction import Prediction
+        from lickwright.library.rehearsal import writable
+
+        writable(self.wish.out)
+        foreseen = Prediction(self.manifest, self.wish.out, self._whole)
+        began = time.monotonic()
+        try:
+            if self._todo:
+                self._work(lambda items, results, orders, paths: foreseen.enter(items, results))
+        except KeyboardInterrupt:
+            self.account.stop()
+            return
+        foreseen.tell(self.teller, self.account, self.wish.prune)
+        foreseen.estimate(self.account, self._todo, time.monotonic() - began)
 
     # --- the work
 
@@ -163,35 +177,54 @@ class _Build:
         recorder = Recorder(self.manifest)
         try:
             if self._todo:
-                self._work(recorder)
-            if self._whole and self.wish.prune:
-                self.account.pruned(*prune.prune(self.manifest, self.wish.out))
-            elif self._whole:
-                self.account.gone = prune.count(self.manifest)
+                began = time.monotonic()
+                self._work(self._recorded(recorder))
+                speed.note(self.manifest, self._todo, self.account.sound, time.monotonic() - began)
+            if self.wish.prune:
+                self.account.pruned(*prune.prune(self.manifest, self.wish.out, self._whole))
+            else:
+                self.account.gone, self.account.older = prune.count(self.manifest, self._whole)
         except KeyboardInterrupt:
             with _undisturbed():
                 self._stop(recorder)
             return
+        self._log.end(self._unread)
         self.manifest.keep()
         journal.clear(self.wish.out, sweeping=self._died)
 
-    def _work(self, recorder: Recorder) -> None:
+    def _recorded(self, recorder: Recorder) -> _Enter:
+        """Enters a chunk; before the first of which anything is entered, that the build has begun."""
+
+        def enter(
+            items: Sequence[Item], results: Sequence[Result], orders: Sequence[Order], paths: Sequence[str]
+        ) -> None:
+            if any(result.hash for result in results):
+                self._log.begin()
+            recorder.enter(items, results, orders, paths)
+
+        return enter
+
+    def _work(self, enter: _Enter) -> None:
         chunks = self._pooled if self._many() or self._suspect() else self._alone
         licks = 0
         done = 0
         self.teller.progress(0, self._todo, 0)
         with closing(chunks()) as ready:  # so that workers end before anything else is done about an error
             for number, items, results in ready:
-                self._enter(recorder, number, items, results)
+                self._enter(enter, number, items, results)
                 licks += sum(result.made for result in results)
                 done += len(items)
                 self.teller.progress(done, self._todo, licks)
 
-    def _enter(self, recorder: Recorder, number: int, items: Sequence[Item], results: Sequence[Result]) -> None:
+    def _enter(self, enter: _Enter, number: int, items: Sequence[Item], results: Sequence[Result]) -> None:
         db = self.manifest.db
         paths = [db.execute("SELECT path FROM scan WHERE id = ?", (item.id,)).fetchone()[0] for item in items]
-        recorder.enter(items, results, self._orders.all, paths)
+        enter(items, results, self._orders.all, paths)
         told = [(item.path, result, self._orders.all[item.order]) for item, result in zip(items, results, strict=True)]
+        for item, result in zip(items, results, strict=True):
+            if not result.hash and not result.alone:
+                self._unread.append(item.id)
+                self.account.unread_older += len(item.known)
         states = self.account.chunk(number, told, self.wish.report is not None)
         db.executemany(
             "UPDATE scan SET state = ?, findings = ? WHERE id = ?",
@@ -214,6 +247,8 @@ class _Build:
 
     def _slow(self) -> bool:
         """Whether a format is wanted that takes a hundred times as long as the others: a recording."""
+        if self.wish.dry:
+            return False
         wanted = {name for order in self._orders.all for name in order.formats}
         return any(row.recorded for row in BACKENDS if row.name in wanted)
 
@@ -232,10 +267,9 @@ class _Build:
 
     def _alone(self) -> Generator[Done, None, None]:
         """In this process, a source at a time."""
-        from lickwright.library.outputs import Place
         from lickwright.library.work import given_up, make, safely
 
-        place = Place(self.wish.out, self.wish.overwrite)
+        place = self._place()
         place.begins = self.account.begins
         work = self.wish.work or make
         try:
@@ -248,13 +282,25 @@ class _Build:
         finally:
             place.journal.close()
 
+    def _place(self) -> Place:
+        """Where outputs are put by this process."""
+        if self.wish.dry:
+            from lickwright.library.rehearsal import Rehearsal
+
+            return Rehearsal(self.wish.out, self.wish.overwrite)
+        from lickwright.library.outputs import Place
+
+        return Place(self.wish.out, self.wish.overwrite)
+
     def _pooled(self) -> Generator[Done, None, None]:
         """In several processes."""
         from lickwright.library.pool import CHUNK, Chunk, Limits, Pool, Setup
         from lickwright.library.work import make
 
         limits = self.wish.limits or Limits()
-        setup = Setup(self.wish.out, self.wish.overwrite, tuple(self._orders.all), limits, self.wish.work or make)
+        setup = Setup(
+            self.wish.out, self.wish.overwrite, tuple(self._orders.all), limits, self.wish.work or make, self.wish.dry
+        )
         items = self._items()
         size = 1 if self._slow() else max(1, min(CHUNK, self._todo // (4 * self.wish.jobs)))
 

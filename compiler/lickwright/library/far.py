@@ -25,7 +25,7 @@ from lickwright.library.addresses import Spot, answering, spot, whole
 from lickwright.library.far_place import far_make
 from lickwright.library.guarded import DAMAGED, LARGEST, understood
 from lickwright.library.manifest import NAME, Made, Unusable, aside, damaged, opened
-from lickwright.library.orders import Item, Order, Result
+from lickwright.library.orders import Item, Order, Result, Skipped
 from lickwright.library.outputs import Begins, Place, digest, unwritable
 from lickwright.library.pool import CHUNK, Chunk, Pool, Setup
 from lickwright.library.record import Recorder
@@ -185,7 +185,7 @@ class _Build:
             return False
         from json import loads
 
-        licks = tuple((str(title), str(why)) for title, why in loads(refused)) if refused else ()
+        licks = tuple(Skipped(str(title), str(why)) for title, why, *_ in loads(refused)) if refused else ()
         text = data.decode("utf-8", "replace") if findings else ""
         result = Result(
             0, done=True, hash=hash, made=made, refused=licks, findings=findings, text=text, outputs=tuple(rows)

@@ -16,7 +16,6 @@ from functools import cache
 from types import TracebackType
 from typing import NamedTuple
 
-from lickwright.backends import kind_of
 from lickwright.library.durable import Written
 from lickwright.library.guarded import BESIDE, DAMAGED, Unusable, check, connect, damaged, doubtful, look, tables
 from lickwright.library.ours import Refused, plain_folder, plain_name
@@ -26,6 +25,7 @@ __all__ = ["DAMAGED", "Made", "Manifest", "Unusable", "damaged"]
 NAME = ".lickwright.db"
 ASIDE = NAME + ".old"  # what stood in its place and could not be used
 FORM = 1  # of the tables below; a manifest with a higher number is a newer lickwright's
+GONE, OLDER = 1, 2  # values of `outputs.gone`; 0: it is what its lick is now
 _MARK = 0x4C69636B  # "Lick": SQLite's application_id of our files
 
 # Paths have `/` on every system. `folder` and `target` are below the output folder, `path` is as seen from there, so that both may move.
@@ -38,7 +38,7 @@ CREATE TABLE sources (
     key BLOB,                      -- of the options, the house and the program
     formats TEXT NOT NULL,         -- that were made with this hash and key: 'tab,midi'
     made INTEGER NOT NULL,         -- licks that were written
-    refused TEXT NOT NULL,         -- JSON: title and reason of each lick that was not
+    refused TEXT NOT NULL,         -- JSON: each lick that was not, see `orders.Skipped`
     findings TEXT NOT NULL,        -- JSON, '' for none
     indexed INTEGER NOT NULL,      -- 1: its licks' facts are in the index
     alone INTEGER NOT NULL         -- 1: it brought a worker down, and is tried only in a process of its own
@@ -48,7 +48,7 @@ CREATE TABLE outputs (
     name TEXT NOT NULL,            -- of the file in it
     lick TEXT NOT NULL,            -- the slug of its lick
     format TEXT NOT NULL,
-    gone INTEGER NOT NULL,         -- 1: its lick is no more in the source
+    gone INTEGER NOT NULL,         -- 1: its lick is no more in the source; 2: its lick could not be made, it is of an earlier version
     hash BLOB NOT NULL,            -- of its bytes as we wrote them
     size INTEGER NOT NULL,         -- these four as the file system had them then
     mtime INTEGER NOT NULL,        -- nanoseconds
@@ -92,8 +92,8 @@ class Made(NamedTuple):
 
     @property
     def suffix(self) -> str:
-        """What follows the lick's name, without the tempo of a practice recording: it tells the outputs of a lick apart."""
-        return kind_of(self.name[len(self.lick) :])
+        """What follows the lick's name: it tells the outputs of a lick apart."""
+        return self.name[len(self.lick) :]
 
 
 class Manifest:
@@ -201,6 +201,14 @@ class Manifest:
             "SELECT name, lick, format, hash, size, mtime, ctime, inode FROM outputs WHERE folder = ?", (folder,)
         )
         return {row[0]: Made._make(row) for row in rows}
+
+    def current(self, folder: str) -> list[Made]:
+        """Those of them that are what their licks are now."""
+        rows = self.db.execute(
+            "SELECT name, lick, format, hash, size, mtime, ctime, inode FROM outputs WHERE folder = ? AND gone = 0",
+            (folder,),
+        )
+        return [Made._make(row) for row in rows]
 
     def owner(self, path: str, target: str) -> str | None:
         """The source that a folder of outputs belongs to, if it is not the one at `path`."""

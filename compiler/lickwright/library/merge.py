@@ -1,31 +1,35 @@
 """The output folders of several shards brought together in one, with one manifest.
 
 In: output folders, each with its manifest. Out: their outputs in one folder, as a single build would have left them, so that a build of the whole
-library into it finds nothing to do. Only files that are as they were made are taken over; the shards' folders are only read.
+library into it finds nothing to do; and an `Account` that says what a single build would have said. Only files that are as they were made are
+taken over; the shards' folders are only read.
 """
 
 from __future__ import annotations
 
 import os
-import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from functools import partial
 from json import loads
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.backends import Options
-from lickwright.diagnostics import Diagnostic
-from lickwright.files import UNREADABLE, reason
-from lickwright.library.guarded import understood
+from lickwright.diagnostics import Diagnostic, has_errors
+from lickwright.files import UNREADABLE, read, reason
+from lickwright.library import plan, prune, remembered
+from lickwright.library.account import Account, Teller
+from lickwright.library.build_record import save, seen_below
 from lickwright.library.held import hold
-from lickwright.library.manifest import NAME, Made, Manifest, Unusable, damaged, seen_from, stored, whose
-from lickwright.library.orders import Item, Order, Result
+from lickwright.library.manifest import Made, Manifest, seen_from, stored, whose
+from lickwright.library.orders import Item, Order, Result, Skipped
 from lickwright.library.ours import Inside, standing
-from lickwright.library.outputs import LARGEST, Output, Place, Trouble, digest, pieces
+from lickwright.library.outputs import LARGEST, Output, Place, Placed, Trouble, digest, pieces
+from lickwright.library.prediction import Prediction
 from lickwright.library.record import Recorder
+from lickwright.library.rehearsal import Rehearsal, writable
+from lickwright.library.shares import Broken, Part, of_share, opened
 from lickwright.library.spool import Large
-from lickwright.source import Span
+from lickwright.source import Span, Unreadable
 
 if TYPE_CHECKING:
     from lickwright.library.facts import LickFacts
@@ -36,123 +40,202 @@ _SOURCES = (
 _BATCH = 64  # sources between two commits
 
 
-class Merged:
-    """What came of it."""
+class Merge(NamedTuple):
+    """What one merge is to do."""
 
-    def __init__(self) -> None:
-        self.sources = 0
-        self.files = 0  # outputs that stand in their place now
-        self.troubles: list[Trouble] = []
+    parts: Sequence[Part]  # all shares of one build
+    out: str
+    overwrite: bool = False
+    prune: bool = False
+    dry: bool = False  # only say what would be done
+    report: Callable[[Iterator[bytes]], None] | None = None  # takes the parts of the machine report
 
 
-def merge(parts: Sequence[str], out: str, overwrite: bool, say: Callable[[str], None]) -> Merged:
+def merge(wish: Merge, teller: Teller) -> Account:
     """Does it. Raises OSError if nothing can be written."""
 
-    def work(manifest: Manifest, place: Place) -> Merged:
-        merged = Merged()
-        for part in parts:
-            if os.path.realpath(part) != os.path.realpath(out):
-                _take_over(part, out, manifest, place, merged)
-        return merged
+    def work(manifest: Manifest, place: Place) -> Account:
+        account = Account(teller)
+        _Merging(wish, teller, manifest, place, account).run()
+        return account
 
-    return hold(out, overwrite, say, work)
-
-
-class _Shard(Exception):
-    """A shard's manifest cannot be used; says why."""
+    if not wish.dry:
+        return hold(wish.out, wish.overwrite, teller.say, work)
+    writable(wish.out)
+    with Manifest(wish.out if os.path.isdir(wish.out) else None, write=False) as manifest:
+        return work(manifest, Rehearsal(wish.out, wish.overwrite))
 
 
-@contextmanager
-def _of_shard() -> Iterator[None]:
-    """Tells damage of a shard's manifest from that of our own."""
+class _Merging:
+    """One merge, with the output folder held."""
+
+    def __init__(self, wish: Merge, teller: Teller, manifest: Manifest, place: Place, account: Account) -> None:
+        self._wish = wish
+        self._teller = teller
+        self._manifest = manifest
+        self._place = place
+        self._account = account
+        self._foreseen = Prediction(manifest, wish.out, True, "take over") if wish.dry else None
+        self._recorder = Recorder(manifest)
+        self._number = 0  # of the last source, from 1
+        self._unread: list[str] = []
+        self._from: dict[str, str] = {}  # where each source was taken from, by its path in our manifest
+        self._doubled: list[Trouble] = []  # sources that are in a second share
+
+    def run(self) -> None:
+        """All of it."""
+        wish, account = self._wish, self._account
+        plan.begin(self._manifest)
+        broken: list[Trouble] = []
+        for part in wish.parts:
+            try:
+                with opened(part.folder) as theirs:
+                    for source in self._sources(part, theirs):
+                        self._enter(*source)
+            except Broken as e:
+                why = UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the share again")
+                broken.append(Trouble(part.folder, why))
+            self._forgotten(part)
+        account.found = account.built + account.failed
+        for trouble in broken + self._doubled:
+            account.broke(trouble)
+        prune.find_lost(self._manifest, wish.out)
+        if self._foreseen is not None:
+            self._foreseen.tell(self._teller, account, wish.prune)
+            self._foreseen.estimate(account, 0, 0.0)
+        else:
+            if wish.prune:
+                account.pruned(*prune.prune(self._manifest, wish.out))
+            else:
+                account.gone, account.older = prune.count(self._manifest)
+            self._keep_record()
+        if wish.report is not None:
+            from lickwright.library.build_report import parts
+
+            wish.report(parts(wish.out, account, self._manifest))
+
+    def _keep_record(self) -> None:
+        first = self._wish.parts[0]
+        whole = tuple(range(1, first.record.of + 1))
+        named = (path if path == "-" else os.path.join(first.folder, path) for path in first.record.paths)
+        paths = seen_below(self._wish.out, named)
+        done = () if self._account.lost else whole
+        unread = tuple(sorted(self._unread))
+        save(self._manifest, first.record._replace(paths=tuple(paths), begun=whole, done=done, unread=unread, gone=()))
+        self._manifest.keep()
+
+    def _sources(self, part: Part, theirs: Manifest) -> Iterator[tuple[Item, Result, Order, str]]:
+        """Each source of a share with what is taken over of it, and its path as our manifest has it. Raises `Broken`."""
+        real = os.path.realpath(self._wish.out)
+        for id, path, target, hash, key, formats, made, refused, findings, indexed, alone in _rows(theirs):
+            if path in part.record.gone:
+                continue
+            with of_share():
+                shown, path = _places(part.folder, real, path)
+                licks = (
+                    tuple(Skipped(str(title), str(why), str(slug)) for title, why, slug, _ in loads(refused))
+                    if refused
+                    else ()
+                )
+                facts = _facts(theirs, id) if indexed else ()
+                rows = theirs.current(target)
+                found = remembered.findings(findings, None)
+            if found is None:
+                raise Broken("it is damaged")
+            if path in self._from:
+                self._doubled.append(Trouble(shown, _twice(self._from[path], part.folder)))
+                continue
+            self._from[path] = part.folder
+            outputs, troubles = _read(part.folder, target, rows)
+            if hash is None and not alone and not troubles:
+                troubles.append(Trouble(shown, _half(part.folder)))
+            known = tuple(self._manifest.known(target).values())
+            owner = whose(self._wish.out, self._manifest.owner(path, target))
+            claims = tuple(self._manifest.claimed(target))
+            self._number += 1
+            item = Item(self._number, shown, target, 0, known, claims, owner)
+            placed = self._place.put(item, outputs) if outputs else Placed((), 0, ())
+            troubles += placed.troubles
+            result = Result(
+                self._number,
+                hash is not None and not troubles,
+                hash or b"-",
+                len({output.lick for output in placed.made}) if troubles else made,
+                tuple(one._replace(older=sum(row.lick == one.slug for row in known)) for one in licks),
+                tuple({output.lick for output in outputs}),
+                findings,
+                _text(shown, hash) if found else "",
+                outputs=placed.made,
+                written=placed.written,
+                size=placed.size,
+                troubles=tuple(troubles),
+                facts=facts,
+                alone=bool(alone),
+                ok=not licks and not has_errors(found),
+            )
+            order = Order(tuple(formats.split(",")), Options(), None, key, bool(indexed))
+            yield item, result, order, path
+
+    def _enter(self, item: Item, result: Result, order: Order, path: str) -> None:
+        db = self._manifest.db
+        entry = "INSERT OR REPLACE INTO scan (id, shown, path, target, ordered, named, ours, state, findings) VALUES (?, ?, ?, ?, 0, 0, 1, ?, ?)"
+        if self._foreseen is not None:
+            self._foreseen.enter([item], [result])
+        else:
+            self._recorder.enter([item], [result], [order], [path])
+        states = self._account.chunk(item.id - 1, [(item.path, result, order)], self._wish.report is not None)
+        db.execute(entry, (item.id, os.fsencode(item.path), path, item.target, *states[0]))
+        if item.id % _BATCH == 0:
+            self._manifest.keep()
+
+    def _forgotten(self, part: Part) -> None:
+        """Tells the sources of which the share knows nothing, since they could not be read."""
+        for path in part.record.unread:
+            shown, ours = _places(part.folder, os.path.realpath(self._wish.out), path)
+            self._unread.append(ours)
+            why = "the source could not be read when the share was made"
+            finding = UNREADABLE.at(Span(0, 0), why, "make the share again")
+            self._account.trouble(shown, remembered.text([finding]))
+
+
+def _places(part: str, out: str, path: str) -> tuple[str, str]:
+    """A path of a share's manifest as the user would write it, and as ours has it."""
+    if path == "-":
+        return path, path
+    whole = os.path.normpath(os.path.join(os.path.realpath(part), path))
+    here = os.path.relpath(whole)
+    return whole if here.startswith(os.pardir) else here, stored(seen_from(out, whole))
+
+
+def _half(folder: str) -> Diagnostic:
+    why = f"not all of it could be made when the share in {folder} was"
+    return UNREADABLE.at(Span(0, 0), why, "make the share again: it says why")
+
+
+def _twice(first: str, second: str) -> Diagnostic:
+    why = f"it is in {first} and in {second}, where it was made outside of its share: not taken from there"
+    return UNREADABLE.at(Span(0, 0), why, "make that share again in an empty folder")
+
+
+def _text(path: str, hash: bytes | None) -> str:
+    """The source, to show what is wrong under its lines; "" where it is elsewhere, or another by now."""
     try:
-        with understood():
-            yield
-    except Unusable as e:
-        raise _Shard(str(e)) from None
-    except sqlite3.DatabaseError as e:
-        raise _Shard("it is damaged" if damaged(e) else reason(e)) from None
-
-
-def _take_over(part: str, out: str, manifest: Manifest, place: Place, merged: Merged) -> None:
-    if not os.path.lexists(os.path.join(part, NAME)):
-        finding = UNREADABLE.at(
-            Span(0, 0), f"there is no manifest in this folder ({NAME})", "name the output folder of a shard"
-        )
-        merged.troubles.append(Trouble(part, finding))
-        return
-    try:
-        with _opened(part) as theirs:
-            recorder = Recorder(manifest)
-            for number, (item, result, order, path) in enumerate(
-                _sources(part, out, theirs, manifest, place, merged), 1
-            ):
-                recorder.enter([item._replace(id=number)], [result], [order], [path])
-                merged.sources += 1
-                merged.files += len(result.outputs)
-                if number % _BATCH == 0:
-                    manifest.keep()
-            manifest.keep()
-    except _Shard as e:
-        finding = UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the shard again")
-        merged.troubles.append(Trouble(part, finding))
-
-
-def _opened(part: str) -> Manifest:
-    try:
-        with _of_shard():
-            return Manifest(part, write=False)
-    except OSError as e:  # a build was cut off there, say
-        raise _Shard(reason(e)) from None
+        data = read(path)
+    except Unreadable:
+        return ""
+    return data.decode("utf-8", "replace") if digest(data) == hash else ""
 
 
 def _rows(theirs: Manifest) -> Iterator[tuple[Any, ...]]:
-    """The sources of a shard."""
-    with _of_shard():
+    """The sources of a share."""
+    with of_share():
         rows = iter(theirs.db.execute(_SOURCES))
     while True:
-        with _of_shard():
+        with of_share():
             row = next(rows, None)
         if row is None:
             return
         yield row
-
-
-def _sources(
-    part: str, out: str, theirs: Manifest, ours: Manifest, place: Place, merged: Merged
-) -> Iterator[tuple[Item, Result, Order, str]]:
-    real = os.path.realpath(out)
-    for id, path, target, hash, key, formats, made, refused, findings, indexed, alone in _rows(theirs):
-        with _of_shard():
-            if path != "-":
-                path = stored(seen_from(real, os.path.normpath(os.path.join(os.path.realpath(part), path))))
-            licks = tuple((str(title), str(why)) for title, why in loads(refused)) if refused else ()
-            facts = _facts(theirs, id) if indexed else ()
-            known_there = theirs.known(target)
-        outputs, troubles = _read(part, target, known_there.values())
-        owner = whose(out, ours.owner(path, target))
-        known = tuple(ours.known(target).values())
-        placed = place.put(Item(0, path, target, 0, known, tuple(ours.claimed(target)), owner), outputs)
-        troubles += placed.troubles
-        merged.troubles += troubles
-        result = Result(
-            0,
-            hash is not None and not troubles,
-            hash or b"-",
-            made,
-            licks,
-            tuple({output.lick for output in outputs}),
-            findings,
-            outputs=placed.made,
-            facts=facts,
-            alone=bool(alone),
-        )
-        yield (
-            Item(0, path, target, 0, known),
-            result,
-            Order(tuple(formats.split(",")), Options(), None, key, bool(indexed)),
-            path,
-        )
 
 
 def _read(part: str, target: str, rows: Iterable[Made]) -> tuple[list[Output], list[Trouble]]:

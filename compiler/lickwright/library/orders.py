@@ -52,6 +52,15 @@ class Item(NamedTuple):
     without: tuple[tuple[int, str], ...] = ()  # licks that are left out, and why
 
 
+class Skipped(NamedTuple):
+    """One lick that was not made."""
+
+    title: str
+    why: str
+    slug: str = ""  # by which its outputs would be named; "" where that is not known
+    older: int = 0  # outputs of an earlier version of it that still stand in the folder
+
+
 class Result(NamedTuple):
     """What became of one source."""
 
@@ -59,12 +68,13 @@ class Result(NamedTuple):
     done: bool = False  # whether there is nothing left to do, as long as neither source nor order change
     hash: bytes = b""  # of what was read; empty if it could not be
     made: int = 0  # licks written
-    refused: tuple[tuple[str, str], ...] = ()  # licks that were not: title, why
+    refused: tuple[Skipped, ...] = ()  # licks that were not
     slugs: tuple[str, ...] = ()  # of all licks of the source, by which their outputs are named
     findings: str = ""  # see `remembered.py`
     text: str = ""  # of the source, where there are findings to be shown
     outputs: tuple[Made, ...] = ()  # that stand in their places
     written: int = 0  # how many of them are new or changed
+    size: int = 0  # bytes of these
     troubles: tuple[Trouble, ...] = ()  # outputs that could not be written
     facts: tuple[LickFacts, ...] = ()  # of its licks, for the index
     loose: tuple[Finding, ...] = ()  # findings of a source without licks, for the index
@@ -75,12 +85,12 @@ class Result(NamedTuple):
 
 def key(options: Options, house: str) -> bytes:
     """The key of an order: another one for other options, another house style, another program or notation."""
-    whole = repr((__version__, NOTATION, _program(), options, house))
+    whole = repr((__version__, NOTATION, program(), options, house))
     return blake2b(whole.encode("utf-8", "surrogatepass"), digest_size=16).digest()
 
 
 @cache
-def _program() -> str:
+def program() -> str:
     """The program's own text, hashed: a working copy changes without its version. What only draws on the screen is left out."""
     top = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
     hash = blake2b(digest_size=16)

@@ -14,7 +14,7 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from hashlib import blake2b
 from typing import NamedTuple, TypeAlias
 
-from lickwright.backends import Length
+from lickwright.backends import Emission, Length
 from lickwright.diagnostics import Diagnostic
 from lickwright.files import NOT_OURS, UNWRITABLE, is_temporary, reason, replace
 from lickwright.library.fresh import take_away, write_folder
@@ -22,7 +22,7 @@ from lickwright.library.journal import Journal
 from lickwright.library.manifest import Made
 from lickwright.library.orders import Item
 from lickwright.library.ours import LED_OUT, Inside, Refused, kind, open_ours, plain_folder, plain_name
-from lickwright.library.spool import PIECE, Large
+from lickwright.library.spool import PIECE, Large, Spool
 from lickwright.source import Span
 
 LARGEST = 1 << 29  # bytes; nothing larger was written by us, and it is not read to find out
@@ -51,6 +51,7 @@ class Placed(NamedTuple):
     made: tuple[Made, ...]  # those that stand in their place
     written: int  # how many of them were not there before
     troubles: tuple[Trouble, ...]
+    size: int = 0  # bytes of those that were written
 
 
 Begins: TypeAlias = Callable[[str, Length], None]  # the output's name, and how much it is going to be
@@ -70,6 +71,10 @@ class Place:
         self._overwrite = overwrite  # replace whatever file stands in the way
         self._inside = Inside(out)
 
+    def content(self, emission: Emission, spool: Spool) -> bytes | Large | None:
+        """What an output holds, None where there is none. Raises OSError where there is no room for it."""
+        return spool.take(emission.content) if callable(emission.content) else emission.content
+
     def put(self, item: Item, outputs: Sequence[Output]) -> Placed:
         """Writes into the item's folder what is not there already; the item says what there is ours."""
         target, known = item.target, {row.name: row for row in item.known}
@@ -86,7 +91,7 @@ class Place:
                 placed = self._write_new(target, folder, outputs)
                 if placed is not None:
                     return placed
-            os.makedirs(folder, exist_ok=True)
+            self._prepare(folder)
         except Refused as e:
             return Placed((), 0, (refused(folder, str(e)),))
         except OSError as e:
@@ -120,7 +125,7 @@ class Place:
     def _write(
         self, target: str, folder: str, todo: list[tuple[Output, bytes]], made: list[Made], troubles: list[Trouble]
     ) -> Placed:
-        written = 0
+        written = size = 0
         if todo:
             try:
                 self.journal.note(target, [(output.name, hash) for output, hash in todo])
@@ -134,12 +139,13 @@ class Place:
                 troubles.append(unwritable(path, e))
                 continue
             written += 1
+            size += len(output.data)
             try:
                 made.append(_made(output.name, output.lick, output.format, hash, os.lstat(path)))
             except OSError as e:  # it is not on record then: the next run knows it by its bytes
                 message = f"the file was written, and cannot be looked at: {reason(e)}"
                 troubles.append(Trouble(path, UNWRITABLE.at(Span(0, 0), message, "run the command again")))
-        return Placed(tuple(made), written, tuple(troubles))
+        return Placed(tuple(made), written, tuple(troubles), size)
 
     def _new(self, folder: str, target: str) -> bool:
         """Whether the folder is not there yet. Sees that it lies inside the output folder."""
@@ -153,8 +159,12 @@ class Place:
             raise Refused("the folder is a link to another place")
         if not stat.S_ISDIR(mode):
             raise NotADirectoryError(20, "a file stands where the folder would go")
-        _sweep(folder)
         return False
+
+    def _prepare(self, folder: str) -> None:
+        """Makes a folder ready to be written into."""
+        os.makedirs(folder, exist_ok=True)
+        _sweep(folder)
 
     def _write_new(self, target: str, folder: str, outputs: Sequence[Output]) -> Placed | None:
         """The whole folder at once; None where that does not work, whatever the reason."""
@@ -168,7 +178,7 @@ class Place:
             _made(output.name, output.lick, output.format, hash, state)
             for output, hash, state in zip(outputs, hashes, states, strict=True)
         )
-        return Placed(made, len(made), ())
+        return Placed(made, len(made), (), sum(row.size for row in made))
 
 
 def digest(data: bytes | Large) -> bytes:

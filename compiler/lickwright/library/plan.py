@@ -79,11 +79,16 @@ class Orders:
         return self.all.index(order)
 
 
+def begin(manifest: Manifest) -> None:
+    """Makes the table `scan`, empty."""
+    for statement in _TABLES.split(";\n"):
+        manifest.db.execute(statement)
+
+
 def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, share: Share) -> None:
     """Fills the table `scan`."""
     db = manifest.db
-    for statement in _TABLES.split(";\n"):
-        db.execute(statement)
+    begin(manifest)
     real = os.path.realpath(out)
     inside = _Folders(real, orders)
     rows = (inside.row(found, share) for found in walk(paths, leave_out=real))

@@ -1,4 +1,5 @@
-"""Outputs of licks that are no more: deleted, renamed, or of a source that went away.
+"""Outputs that no lick answers for: of licks that were deleted or renamed, of sources that went away, and the older ones of licks that
+could not be made again.
 
 In: the manifest after a build. Out: how many there are, or which were taken away. Only a file that we made, and that nobody has changed since,
 is ever taken away; folders go with their last file. One that cannot be read or removed stays on record, so that the next run tries again.
@@ -11,25 +12,27 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from lickwright.library.guarded import understood
-from lickwright.library.manifest import Made, Manifest, there
+from lickwright.library.manifest import GONE, OLDER, Made, Manifest, there
 from lickwright.library.ours import Inside
 from lickwright.library.outputs import Trouble, not_removed, recorded
 
 _GONE = """
-SELECT o.folder, o.name, o.lick, o.format, o.hash, o.size, o.mtime, o.ctime, o.inode FROM outputs o
+SELECT o.folder, o.name, o.lick, o.format, o.hash, o.size, o.mtime, o.ctime, o.inode, o.gone FROM outputs o
 LEFT JOIN sources s ON s.target = o.folder
-WHERE o.gone = 1 OR s.id IS NULL OR s.id IN (SELECT id FROM temp.lost) ORDER BY o.folder, o.name
+WHERE (o.gone <> 0 OR s.id IS NULL OR s.id IN (SELECT id FROM temp.lost))
 """
 
 
-def find_lost(manifest: Manifest, out: str) -> None:
-    """Notes the sources on record that are there no more.
+def find_lost(manifest: Manifest, out: str, whole: bool = True) -> None:
+    """Notes the sources on record that are there no more; none, where `whole` is false.
 
     A source that is still there and only was not meant this time keeps its outputs.
     """
     db = manifest.db
     db.execute("CREATE TEMP TABLE IF NOT EXISTS lost (id INTEGER PRIMARY KEY)")
     db.execute("DELETE FROM temp.lost")
+    if not whole:
+        return
     others = db.execute(
         "SELECT id, path FROM sources WHERE path <> '-' AND path NOT IN (SELECT path FROM scan WHERE path IS NOT NULL)"
     )
@@ -39,16 +42,21 @@ def find_lost(manifest: Manifest, out: str) -> None:
     )
 
 
-def count(manifest: Manifest) -> int:
-    """How many outputs have no lick any more."""
-    (number,) = manifest.db.execute(f"SELECT count(*) FROM ({_GONE})").fetchone()
-    return int(number)
+def count(manifest: Manifest, whole: bool = True) -> tuple[int, int]:
+    """How many outputs have no lick any more, and how many are older ones of licks that could not be made."""
+    rows = f"SELECT gone = {OLDER}, count(*) FROM ({_asked(whole)}) GROUP BY 1"
+    found = dict(manifest.db.execute(rows).fetchall())
+    return found.get(0, 0), found.get(1, 0)
 
 
-def gone(manifest: Manifest) -> Iterator[tuple[str, Made]]:
-    """Those outputs, with their folder."""
-    for row in manifest.db.execute(_GONE).fetchall():
-        yield row[0], Made._make(row[1:])
+def gone(manifest: Manifest, whole: bool = True) -> Iterator[tuple[str, Made, int]]:
+    """Those outputs, with their folder and `GONE` or `OLDER`; `whole` is false: only those of the sources that are meant."""
+    for row in manifest.db.execute(f"{_asked(whole)} ORDER BY o.folder, o.name").fetchall():
+        yield row[0], Made._make(row[1:-1]), OLDER if row[-1] == OLDER else GONE
+
+
+def _asked(whole: bool) -> str:
+    return _GONE if whole else f"{_GONE} AND o.folder IN (SELECT target FROM scan)"
 
 
 class Pruned(NamedTuple):
@@ -59,20 +67,20 @@ class Pruned(NamedTuple):
     troubles: list[Trouble]  # since they cannot be read or removed
 
 
-def prune(manifest: Manifest, out: str) -> Pruned:
-    """Takes them away."""
+def prune(manifest: Manifest, out: str, whole: bool = True) -> Pruned:
+    """Takes them away; `whole` as for `gone`."""
     pruned = Pruned([], [], [])
     inside = Inside(out)
     manifest.begin()
-    for folder, row in gone(manifest):
+    for folder, row, _ in gone(manifest, whole):
         path = os.path.join(out, folder, row.name)
         try:
-            now = recorded(inside.file(folder, row.name), row)
-            if now is not None and now.hash == row.hash:
+            ours = unchanged(inside, folder, row)
+            if ours:
                 os.unlink(path)
                 pruned.removed.append(path)
                 _empty(out, folder)
-            elif now is not None:
+            elif ours is not None:
                 pruned.kept.append(path)
         except OSError as e:
             pruned.troubles.append(not_removed(path, e))
@@ -89,6 +97,12 @@ def prune(manifest: Manifest, out: str) -> Pruned:
     manifest.db.execute("DELETE FROM sources WHERE id IN (SELECT id FROM temp.lost)")
     manifest.keep()
     return pruned
+
+
+def unchanged(inside: Inside, folder: str, row: Made) -> bool | None:
+    """Whether an output is as we left it; None where it is not there. Raises OSError."""
+    now = recorded(inside.file(folder, row.name), row)
+    return None if now is None else now.hash == row.hash
 
 
 def _empty(out: str, folder: str) -> None:

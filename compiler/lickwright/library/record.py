@@ -6,11 +6,11 @@ never too much; the caller keeps or drops all of it together.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from lickwright.library.guarded import understood
-from lickwright.library.manifest import Manifest
+from lickwright.library.manifest import GONE, OLDER, Manifest
 from lickwright.library.orders import Item, Order, Result
 
 if TYPE_CHECKING:
@@ -18,6 +18,13 @@ if TYPE_CHECKING:
 
 _OUTPUT = "INSERT OR REPLACE INTO outputs VALUES (?, ?, ?, ?, 0, ?, ?, ?, ?, ?)"
 _SOURCE = "INSERT OR REPLACE INTO sources VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+
+
+def left(item: Item, result: Result) -> Iterator[tuple[str, int]]:
+    """What each output on record of the folder is now, by name. In a source with errors a lick that is missing may only be unreadable."""
+    made, slugs = {output.lick for output in result.outputs}, set(result.slugs)
+    for row in item.known:
+        yield row.name, 0 if row.lick in made else GONE if result.ok and row.lick not in slugs else OLDER
 
 
 class Recorder:
@@ -76,14 +83,11 @@ class Recorder:
             self._manifest.written.note(item.target, [made.name for made in result.outputs])
         if item.claimed and result.done:
             self._db.execute("DELETE FROM claims WHERE folder = ?", (item.target,))
-        gone = "UPDATE outputs SET gone = ? WHERE folder = ? AND name = ?"
-        if item.known and result.done and result.ok:
-            slugs = set(result.slugs)
-            self._db.executemany(gone, [(row.lick not in slugs, item.target, row.name) for row in item.known])
-        # A practice recording at another tempo has another name, and takes the place of the one before.
-        now = {(made.lick, made.suffix): made.name for made in result.outputs}
-        old = [row.name for row in item.known if now.get((row.lick, row.suffix), row.name) != row.name]
-        self._db.executemany(gone, [(True, item.target, name) for name in old])
+        if item.known and result.done:
+            self._db.executemany(
+                "UPDATE outputs SET gone = ? WHERE folder = ? AND name = ?",
+                [(gone, item.target, name) for name, gone in left(item, result)],
+            )
 
     def _source(
         self, item: Item, result: Result, order: Order, path: str, stale: list[int]

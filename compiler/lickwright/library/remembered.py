@@ -31,7 +31,7 @@ def _note(note: Note) -> list[object]:
 
 
 def findings(kept: str, house: Source | None) -> tuple[Diagnostic, ...] | None:
-    """The findings of `text`; `house` is the file that some of their notes may point into."""
+    """The findings of `text`; `house` is the file that some of their notes may point into; None: these are left out."""
     if not kept:
         return ()
     from json import loads
@@ -40,7 +40,10 @@ def findings(kept: str, house: Source | None) -> tuple[Diagnostic, ...] | None:
         return tuple(
             Diagnostic(
                 _text(code), Severity(severity), _span(start, end), _text(message), _maybe(help, str),
-                tuple(Note(_span(a, b), _text(words), house if elsewhere else None) for a, b, words, elsewhere in notes),
+                tuple(
+                    Note(_span(a, b), _text(words), house if elsewhere else None)
+                    for a, b, words, elsewhere in notes if house is not None or not elsewhere
+                ),
                 _maybe(lick, str), _maybe(bar, int), _maybe(beat, str),
             )
             for code, severity, start, end, message, help, notes, lick, bar, beat in loads(kept)

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from lickwright.files import read
 from lickwright.library.manifest import Made, Manifest, Unusable
-from lickwright.library.orders import Order
+from lickwright.library.orders import Order, Skipped
 from lickwright.library.ours import Inside
 from lickwright.library.outputs import digest, recorded
 from lickwright.source import Unreadable
@@ -30,7 +30,7 @@ SELECT folder, name, lick, format, hash, size, mtime, ctime, inode FROM outputs
 WHERE folder IN (SELECT target FROM scan) AND gone = 0 ORDER BY folder
 """
 _REMEMBERED = """
-SELECT scan.id, shown, ordered, s.findings, refused FROM temp.same JOIN scan USING (id) JOIN sources s ON s.path = scan.path
+SELECT scan.id, shown, scan.target, ordered, s.findings, refused FROM temp.same JOIN scan USING (id) JOIN sources s ON s.path = scan.path
 WHERE told ORDER BY scan.id
 """
 
@@ -42,7 +42,7 @@ class Remembered(NamedTuple):
     path: str  # as the user knows it
     order: int
     findings: str  # see `remembered.py`
-    refused: tuple[tuple[str, str], ...]  # licks that were not made: title, why
+    refused: tuple[Skipped, ...]  # licks that were not made
 
 
 def look(manifest: Manifest, out: str, orders: Sequence[Order]) -> tuple[int, int]:
@@ -67,12 +67,21 @@ def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
     """The sources of `same` that something is to be said about, in the order of the scan."""
     from json import loads
 
-    for id, shown, ordered, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
+    for id, shown, target, ordered, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
         try:
-            skipped = tuple((str(title), str(why)) for title, why in loads(refused)) if refused else ()
+            skipped = tuple(_skipped(manifest, target, *one) for one in loads(refused)) if refused else ()
         except (TypeError, ValueError, RecursionError):
             raise Unusable("it is damaged") from None
         yield Remembered(id, os.fsdecode(shown), ordered, findings, skipped)
+
+
+def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: object, older: object) -> Skipped:
+    """A lick that was not made, as it was entered; the older files of it are counted anew, since they may have been taken away."""
+    if older:
+        (older,) = manifest.db.execute(
+            "SELECT count(*) FROM outputs WHERE folder = ? AND lick = ? AND gone <> 0", (folder, str(slug))
+        ).fetchone()
+    return Skipped(str(title), str(why), str(slug), int(str(older)))
 
 
 def _unchanged(

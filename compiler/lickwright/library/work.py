@@ -7,6 +7,7 @@ one version or the other, never a mixture. Doing it twice does no harm.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,7 @@ from lickwright.backends import BACKENDS
 from lickwright.diagnostics import Diagnostic
 from lickwright.files import GIVEN_UP, Unopened, read
 from lickwright.library import careful, remembered
-from lickwright.library.orders import Item, Order, Result
+from lickwright.library.orders import Item, Order, Result, Skipped
 from lickwright.library.outputs import Output, Place, Placed, Trouble, digest, unwritable
 from lickwright.library.spool import Spool
 from lickwright.report import count, mistake
@@ -57,7 +58,7 @@ def make(item: Item, order: Order, place: Place) -> Result:
 
 def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compilation) -> Result:
     outputs: list[Output] = []
-    refused: list[tuple[str, str]] = []
+    refused: list[Skipped] = []
     bugs: list[tuple[str, str]] = []
     troubles: list[Trouble] = []
     losses: dict[Diagnostic, None] = {}
@@ -65,7 +66,7 @@ def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compi
         for lick in compilation.licks:
             if not lick.ok:
                 errors = sum(d.severity == "error" for d in lick.diagnostics)
-                refused.append((lick.title, count(errors, "error")))
+                refused.append(_skipped(lick, count(errors, "error"), item, place))
                 continue
             try:
                 made, lost = _emitted(lick, order, losses, spool, place, f"{place.out.rstrip('/')}/{item.target}")
@@ -75,7 +76,7 @@ def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compi
                 raise
             except Exception as e:  # a bug of ours costs only this lick
                 bugs.append((f'{item.path}, "{lick.title}"', mistake(e)))
-                refused.append((lick.title, "a mistake of lickwright's own"))
+                refused.append(_skipped(lick, "a mistake of lickwright's own", item, place))
         placed = place.put(item, outputs) if outputs and item.only is None else Placed((), 0, ())
     found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
     troubles += placed.troubles
@@ -90,11 +91,19 @@ def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compi
         compilation.source.text if found else "",
         placed.made,
         placed.written,
+        placed.size,
         tuple(troubles),
         bugs=tuple(bugs),
         ok=compilation.ok,
     )
     return _with_facts(result, compilation) if order.facts else result
+
+
+def _skipped(lick: CompiledLick, why: str, item: Item, place: Place) -> Skipped:
+    """A lick that is not made, and how many files of an earlier version of it still stand in the folder."""
+    folder = os.path.join(place.out, item.target)
+    older = sum(row.lick == lick.slug and os.path.lexists(os.path.join(folder, row.name)) for row in item.known)
+    return Skipped(lick.title, why, lick.slug, older)
 
 
 def _carefully(item: Item, order: Order, place: Place, data: bytes) -> Result:
@@ -113,7 +122,7 @@ def _carefully(item: Item, order: Order, place: Place, data: bytes) -> Result:
             found.append(GIVEN_UP.at(Span(0, 0), f'"{lick.title}" is given up: {reasons[n]}', _AGAIN))
     kept = tuple(lick for n, lick in enumerate(whole.licks) if not gone(n))
     result = _put(item, order, place, digest(data), whole._replace(licks=kept, diagnostics=tuple(found)))
-    refused = tuple((lick.title, "given up") for n, lick in enumerate(whole.licks) if n in reasons)
+    refused = tuple(_skipped(lick, "given up", item, place) for n, lick in enumerate(whole.licks) if n in reasons)
     return result._replace(done=False, ok=False, alone=True, refused=(*result.refused, *refused))
 
 
@@ -133,11 +142,10 @@ def _emitted(
         for suffix, options in _ROWS[name].files(order.options):
             emission = lick.emit(name, options)
             losses.update(dict.fromkeys(emission.losses))
-            suffix = emission.suffix or suffix  # noqa: PLW2901 (the lick's own tempo in it)
             if emission.length is not None:
                 place.begins(lick.slug + suffix, emission.length)
             try:
-                content = spool.take(emission.content) if callable(emission.content) else emission.content
+                content = place.content(emission, spool)
             except OSError as e:
                 troubles.append(unwritable(f"{folder}/{lick.slug}{suffix}", e))
                 continue

@@ -39,6 +39,7 @@ class Setup(NamedTuple):
     orders: tuple[Order, ...]
     limits: Limits = Limits()
     work: Work = make  # tests put one in its place that breaks down
+    dry: bool = False  # nothing is written
 
 
 class Begun(NamedTuple):
@@ -48,12 +49,21 @@ class Begun(NamedTuple):
     length: Length
 
 
+def place_of(setup: Setup) -> Place:
+    """Where outputs are put."""
+    if setup.dry:
+        from lickwright.library.rehearsal import Rehearsal
+
+        return Rehearsal(setup.out, setup.overwrite)
+    return Place(setup.out, setup.overwrite)
+
+
 def serve(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
     """What a worker does until there is nothing more, or nobody to do it for."""
     for other in others:  # held by us too, they would never tell their own worker that the parent is gone
         other.close()
     _limit(setup.limits)
-    place = Place(setup.out, setup.overwrite)
+    place = place_of(setup)
 
     def begins(name: str, length: Length) -> None:
         _alarm(_left() + length.seconds)
