@@ -103,6 +103,23 @@ def test_a_device_that_does_not_play(
     assert words in capsys.readouterr().err
 
 
+def test_a_long_one_is_announced_and_a_full_disk_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    device(monkeypatch)
+    monkeypatch.setattr("lickwright.backends.audio.recorded", full)
+    path = tmp_path / "long.lick"
+    path.write_text('tempo 10\nlick "Long"\n|: G5 - - - - - - - :|x75\n', "utf-8")
+    assert main(["play", str(path)]) == 3
+    said = capsys.readouterr().err
+    assert said.startswith("Long: 30 minutes, about 690 MB to put aside; it is played when all of it is ready\n")
+    assert "error: no space left on device in the folder for temporary files" in said
+    assert "Traceback" not in said
+
+
 def test_without_the_extra_it_says_what_to_install(
     file: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

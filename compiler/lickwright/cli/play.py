@@ -62,25 +62,31 @@ def _device() -> Any:
 
 def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, verdict: Verdict) -> None:
     """One lick, from its first click to its last note."""
-    from tempfile import TemporaryFile
+    from tempfile import TemporaryFile, gettempdir
 
-    from lickwright.backends.audio import length, losses, recorded, taken_down
+    from lickwright.backends import Length
+    from lickwright.backends.audio import losses, recorded, taken_down
     from lickwright.cli.choosing import complain
+    from lickwright.files import reason
     from lickwright.synth.take import RATE
+    from lickwright.synth.wave import BYTES
 
     assert lick.stages is not None  # or it had errors
     taken = taken_down(lick.stages, options)
     complain(c, list(losses(lick.stages, options, taken)), verdict)
-    expected = length(taken, "wav")
-    if expected.much:
-        screen.err(f"{report.safe(lick.title)}: {expected} to put aside; it is played when all of it is ready\n")
-    with TemporaryFile() as file:
-        wave = recorded(lick.stages, options, taken, file)
-        screen.err(f"playing {report.safe(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")
-        try:
+    aside = Length(taken.end, round(taken.end * RATE) * BYTES)
+    if aside.much:
+        screen.err(f"{report.safe(lick.title)}: {aside} to put aside; it is played when all of it is ready\n")
+    try:
+        with TemporaryFile() as file:
+            wave = recorded(lick.stages, options, taken, file)
+            screen.err(f"playing {report.safe(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")
             with device.OutputStream(RATE, channels=2, dtype="float32") as stream:
                 for piece in wave.pieces():
                     stream.write(piece.T.copy())
-        except device.PortAudioError as e:
-            screen.err(f"error: the sound device gave up: {report.safe(str(e))}\n")
-            verdict.add(screen.Exit.FILE)
+    except device.PortAudioError as e:
+        screen.err(f"error: the sound device gave up: {report.safe(str(e))}\n")
+        verdict.add(screen.Exit.FILE)
+    except OSError as e:
+        screen.err(f"error: {reason(e)} in the folder for temporary files, {report.safe(gettempdir())}\n")
+        verdict.add(screen.Exit.FILE)

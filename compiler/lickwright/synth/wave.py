@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 FRAME = 64  # samples whose largest is known
 PIECE = FRAME * 1024  # samples read together
 SHORT = 48_000 * 60  # samples up to which a recording lies in memory: 23 MB
-_WIDTH = 4  # bytes of a sample
+BYTES = 8  # of a sample of both channels in the file
+_WIDTH = BYTES // 2
 
 Piece = NDArray[np.float32]  # shape (2, n)
 
@@ -87,11 +88,10 @@ class Wave:
             self.change(lambda _, part: part)
 
     def _stored(self, start: int, stop: int) -> Piece:
-        part = np.empty((2, stop - start), np.float32)
+        part = np.zeros((2, stop - start), np.float32)
         for channel in (0, 1):
             self._file.seek((channel * self.count + start) * _WIDTH)
-            data = self._file.read((stop - start) * _WIDTH)
-            part[channel] = np.frombuffer(data.ljust((stop - start) * _WIDTH, b"\0"), np.float32)
+            self._file.readinto(part[channel].data)  # type: ignore[attr-defined]
         return part
 
     def _look(self, start: int, part: Piece) -> None:
