@@ -11,11 +11,11 @@ from math import log2
 import numpy as np
 
 from lickwright.curves import Move, Way, offsets
+from lickwright.music.instruments import INSTRUMENTS, between
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance import Played
 from lickwright.synth.guitar import Instrument, Voice
 from lickwright.synth.plan import amplitude, plan, strings
-from lickwright.synth.sounds import GUITARS, between
 from lickwright.synth.waveguide import Motion, String, kernels
 from sound_measure import (
     OPEN,
@@ -49,7 +49,7 @@ def pitch(rate: int, frets: Sequence[int]) -> float:
 
 def heard_pitch(name: str, frets: Sequence[int]) -> float:
     """The same of what is heard of a string, both planes together, as it sets in and as it dies away."""
-    worst, guitar = 0.0, GUITARS[name]
+    worst, guitar = 0.0, INSTRUMENTS[name].guitar
     for open_pitch in (43, 38, 33, 28) if name == "bass" else OPEN:
         for fret in frets:
             want = hertz(open_pitch + fret)
@@ -97,7 +97,7 @@ def _off_curve(one: Played, stop: float, wave: Wave, step: float) -> Iterator[tu
 
 def partials(frets: Sequence[int]) -> float:
     """Largest share by which the decay time of a partial below 5 kHz is off what the filter's two given times mean."""
-    guitar, worst = GUITARS["clean"], 0.0
+    guitar, worst = INSTRUMENTS["clean"].guitar, 0.0
     for string, open_pitch in enumerate(OPEN, 1):
         for fret in frets:
             base = hertz(open_pitch + fret)
@@ -223,7 +223,7 @@ def against_plain_loop() -> float:
         note(0.5, 0.6, 45, damping=Damping.PALM),
         note(0.6, 0.7, 88, loudness=1.0),
     ]
-    motion = plan(notes, 45, GUITARS["clean"], RATE).motion
+    motion = plan(notes, 45, INSTRUMENTS["clean"].guitar, RATE).motion
     count, past = int(0.75 * RATE), 2000
     plain = _plain(motion, count, past)
     worst = 0.0

@@ -11,11 +11,11 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from lickwright.music.instruments import INSTRUMENTS, Guitar
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance import Played
 from lickwright.synth.guitar import Voice
 from lickwright.synth.plan import plan
-from lickwright.synth.sounds import GUITARS, Guitar
 
 Wave = NDArray[np.float64]
 
@@ -29,7 +29,9 @@ def note(start: float, end: float, pitch: float, string: int = 1, **more: object
     return plain._replace(**more)  # type: ignore[arg-type]
 
 
-def string_of(notes: Sequence[Played], rate: int, guitar: Guitar = GUITARS["clean"], open_pitch: float = 64) -> Wave:
+def string_of(
+    notes: Sequence[Played], rate: int, guitar: Guitar = INSTRUMENTS["clean"].guitar, open_pitch: float = 64
+) -> Wave:
     """The first plane of the one string that plays `notes`, as it swings: before pick-up and amplifier."""
     voice = Voice(plan(notes, open_pitch, guitar, rate), open_pitch, guitar, rate)
     count = int((max(n.end for n in notes) + 0.3) * rate)

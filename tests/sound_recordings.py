@@ -15,13 +15,13 @@ import numpy as np
 
 from lickwright import compile_file
 from lickwright.backends import Options
+from lickwright.music.instruments import INSTRUMENTS, Guitar
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance import Performance, Played
 from lickwright.synth.amp import Amp
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.loudness import levelled
 from lickwright.synth.plan import Feel
-from lickwright.synth.sounds import GUITARS, Guitar
 from sound_measure import OPEN, lufs, note, true_peak
 
 RATE = 48_000
@@ -37,7 +37,7 @@ def performances() -> tuple[tuple[str, Performance, tuple[int, ...], Guitar], ..
             assert lick.timeline is not None
             settings = lick.timeline.settings
             performance = lick.stages.performance(Options())
-            found.append((lick.title, performance, tuple(settings.tuning.sounding), GUITARS[settings.sound]))
+            found.append((lick.title, performance, tuple(settings.tuning.sounding), INSTRUMENTS[settings.sound].guitar))
     return tuple(found)
 
 
@@ -53,7 +53,7 @@ def alias(name: str, tone: float, strength: float) -> float:
     """Decibels of all that is no harmonic of a sine at `tone` hertz, through pick-up, valve and cabinet, against all that is."""
     count = 2 * RATE
     sine = strength * np.sin(2 * np.pi * tone / RATE * np.arange(count))
-    amp = Amp(GUITARS[name], RATE, dry=True)
+    amp = Amp(INSTRUMENTS[name].guitar, RATE, dry=True)
     wave = np.concatenate(list(amp.play(lambda start, stop: sine[start:stop], count)), axis=1)[
         0, RATE // 2 : RATE * 3 // 2
     ]
@@ -78,7 +78,9 @@ def loudest_string(name: str, frets: Sequence[int]) -> float:
     tuning = (43, 38, 33, 28) if name == "bass" else OPEN
     means = []
     for string, open_pitch in enumerate(tuning, 1):
-        waves = (rendered([note(0.05, 1.05, open_pitch + f, string)], GUITARS[name], 1.2, tuning) for f in frets)
+        waves = (
+            rendered([note(0.05, 1.05, open_pitch + f, string)], INSTRUMENTS[name].guitar, 1.2, tuning) for f in frets
+        )
         means.append(np.mean([lufs(wave) for wave in waves]))
     return float(max(means) - min(means))
 
@@ -94,7 +96,7 @@ def memory(seconds: float, name: str) -> float:
     performance = next(p for title, p, _, _ in performances() if title == "Amazing Grace")
     times = int(seconds / performance.end) + 1
     notes = [later(one, n * performance.end) for n in range(times) for one in performance.notes]
-    guitar, count = GUITARS[name], int(seconds * RATE)
+    guitar, count = INSTRUMENTS[name].guitar, int(seconds * RATE)
     tracemalloc.start()
     instrument = Instrument(notes, OPEN, guitar, RATE)
     for _ in Amp(guitar, RATE).play(instrument.samples, count):

@@ -178,7 +178,31 @@ def test_the_practice_set_is_four_recordings() -> None:
     assert lengths[".full.flac"] == pytest.approx(music + 1, abs=0.1)
     assert lengths[".slow.flac"] == pytest.approx(music / 0.6 + 1, abs=0.1)
     assert lengths[".medium.flac"] == pytest.approx(music / 0.8 + 1, abs=0.1)
-    assert lengths[".ladder.flac"] == pytest.approx(sum(music * 120 / bpm for bpm in (96, 106, 116, 120)) + 1, abs=0.1)
+    rungs = sum((music + 4) * 120 / bpm for bpm in (96, 106, 116, 120))  # each counted in once and played twice
+    assert lengths[".ladder.flac"] == pytest.approx(rungs + 1, abs=0.1)
+
+
+def test_a_practice_recording_says_its_tempo() -> None:
+    one, asked = lick(), Recording(practice=True, ladder=Ladder(80, 10, 100), format="ogg")
+    found = {}
+    for _, options in AUDIO.files(Options(recording=asked, tempo_percent=Fraction(50))):
+        emission = one.emit("audio", options)
+        with soundfile.SoundFile(io.BytesIO(emission.data)) as file:
+            found[emission.suffix] = file.title
+    assert found == {
+        ".slow-36-bpm.ogg": "Näher ♯4 (slow, 36 bpm)",
+        ".medium-48-bpm.ogg": "Näher ♯4 (medium, 48 bpm)",
+        ".full-60-bpm.ogg": "Näher ♯4 (full, 60 bpm)",
+        ".ladder-48-to-60-bpm.ogg": "Näher ♯4 (ladder, 48 to 60 bpm)",
+    }
+
+
+def test_each_rung_of_a_ladder_is_played_twice_if_nothing_is_said() -> None:
+    one, ladder = lick(), Recording(part="ladder", ladder=Ladder(80, 10, 100))
+    for asked, times in ((ladder, 2), (replace(ladder, repeat=1), 1), (replace(ladder, repeat=3), 3)):
+        rounds = taken_down(one.stages, Options(recording=asked)).rounds  # type: ignore[arg-type]
+        assert [float(one.bpm or 0) for one in rounds] == [bpm for bpm in (96, 106, 116, 120) for _ in range(times)]
+    assert len(taken_down(one.stages, Options()).rounds) == 1  # type: ignore[arg-type]
 
 
 def test_a_practice_set_follows_the_tempo_that_is_asked_for() -> None:
@@ -188,7 +212,7 @@ def test_a_practice_set_follows_the_tempo_that_is_asked_for() -> None:
         assert float(only.performance.tempos[0].qpm) == pytest.approx(36)
     ladder = replace(slow, part="ladder", ladder=Ladder(50, 15, 100))
     rungs = taken_down(one.stages, Options(tempo_bpm=Fraction(60), recording=ladder)).rounds  # type: ignore[arg-type]
-    assert [float(one.bpm or 0) for one in rungs] == [30, 45, 60]
+    assert [float(one.bpm or 0) for one in rungs[::2]] == [30, 45, 60]
 
 
 def test_the_ladder_stands_in_the_timing_sheets() -> None:
@@ -199,8 +223,8 @@ def test_the_ladder_stands_in_the_timing_sheets() -> None:
     assert first[-4] == "2.5"  # after a bar of count-in at 96
     assert float(second[-4]) - float(first[-4]) == pytest.approx(0.5 * 60 / 96, abs=0.002)
     ladder = taken_down(one.stages, AUDIO.files(options)[-1][1]).rounds  # type: ignore[arg-type]
-    assert float(first[-1]) == pytest.approx(ladder[-1].at, abs=0.001)
-    assert "practice ladder: 1/4 = 96, 106, 116, 120" in one.emit("timing-text", options).data.decode()
+    assert float(first[-1]) == pytest.approx(ladder[-2].at, abs=0.001)  # the first time on that rung
+    assert "practice ladder: 1/4 = 96, 106, 116, 120, twice each" in one.emit("timing-text", options).data.decode()
     assert "Stop when it hurts" in one.emit("timing-text", options).data.decode()
     assert '{"at_s": 2.5, "beats_a_minute": 96.0}' in one.emit("timing-json", options).data.decode()
     back = Options(recording=Recording(practice=True, ladder=Ladder(90, 20, 110)))  # above the tempo, and back to it
@@ -283,9 +307,58 @@ def test_make_records_what_is_asked_for(tmp_path: Path) -> None:
 
 def test_make_writes_the_practice_set(tmp_path: Path) -> None:
     found = files_of(["--format", "ogg", "--ladder", "90%,5,100%"], tmp_path)
-    sounds = {f"one.{part}.ogg" for part in ("slow", "medium", "full", "ladder")}
+    paces = ("slow-72", "medium-96", "full-120", "ladder-108-to-120")
+    sounds = {f"one.{pace}-bpm.ogg" for pace in paces}
     assert found == sounds | {"one.tab.txt", "one.mid", "one.timing.csv"}
     assert "rung_1_at_108_s" in (tmp_path / "out" / "one" / "one.timing.csv").read_text("utf-8")
+
+
+def test_a_practice_recording_at_another_tempo_takes_the_place_of_the_one_before(tmp_path: Path) -> None:
+    """A lick whose tempo changes has recordings of other names; the old ones go with --prune, and nothing is made twice."""
+    folder, out = tmp_path / "licks", tmp_path / "out"
+    folder.mkdir()
+    asked = ["make", str(folder), "--out", str(out), "--to", "audio", "--practice", "--ladder", "80%,40,100%"]
+
+    def names(text: str, *more: str) -> set[str]:
+        (folder / "one.lick").write_text(text, "utf-8")
+        assert main([*asked, *more]) == 0
+        return {path.name for path in (out / "one").iterdir()}
+
+    text = 'tempo 120\nlick "One"\n| G5 - - - G7 - - - ||\n'
+    before = names(text)
+    assert before == {f"one.{pace}-bpm.wav" for pace in ("slow-72", "medium-96", "full-120", "ladder-96-to-120")}
+    after = {f"one.{pace}-bpm.wav" for pace in ("slow-66", "medium-88", "full-110", "ladder-88-to-110")}
+    text = text.replace("120", "110")
+    assert names(text) == before | after
+    assert names(text, "--prune") == after
+    made = {path: path.stat().st_mtime_ns for path in (out / "one").iterdir()}
+    assert names(text) == after
+    assert {path: path.stat().st_mtime_ns for path in (out / "one").iterdir()} == made
+
+
+def test_a_part_is_recorded_beside_the_whole(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    every = ["--to", "tab,midi,timing,timing-json,timing-text,audio"]
+    whole = files_of(every, tmp_path)
+    found = files_of([*every, "--bars", "2"], tmp_path)
+    assert found == whole | {
+        f"one.bar-2{suffix}" for suffix in (".mid", ".timing.csv", ".timing.json", ".timing.txt", ".wav")
+    }
+    wave, rate = soundfile.read(tmp_path / "out" / "one" / "one.bar-2.wav")
+    assert len(wave) / rate == pytest.approx(3, abs=0.01)
+    assert files_of(["--practice", "--bars", "1-2", "--ladder", "80%,40,100%"], tmp_path) >= {
+        "one.bars-1-2.slow-72-bpm.wav"
+    }
+    assert (
+        main(["make", str(tmp_path / "one.lick"), "--out", str(tmp_path / "out"), "--to", "midi", "--bars", "2-9"]) == 1
+    )
+    assert "there is no bar 9: the lick has bars 1 to 2" in capsys.readouterr().err
+    for wrong, words in (
+        (["--bars", "3-2"], "write 2-3"),
+        (["--bars", "x"], "names no bars"),
+        (["--bars", "1", "--to", "tab"], "always of the whole lick"),
+    ):
+        assert main(["make", str(tmp_path / "one.lick"), "--out", str(tmp_path / "out"), *wrong]) == 2
+        assert words in capsys.readouterr().err
 
 
 def test_a_house_can_ask_for_recordings(tmp_path: Path) -> None:

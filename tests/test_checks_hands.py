@@ -229,7 +229,7 @@ def test_a_finding_says_where_with_numbers_and_what_to_do() -> None:
     (bend,) = found("e12^16")
     assert bend.message == "bend of 2 whole steps on e12, 30 mm at 21 newtons: for experts, and the string may break"
     (unison,) = found("B5&G8^10")
-    assert unison.message == "bend arrives half a step above B5, which sounds with it"
+    assert unison.message == "bend arrives a half step above B5, which sounds with it"
     assert unison.help == "to meet it: `^9`"
     (thin,) = found("B5&e8^10")
     assert "can only be pushed" in thin.message

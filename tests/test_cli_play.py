@@ -75,6 +75,18 @@ def test_one_lick_as_it_is_asked_for(file: str, monkeypatch: pytest.MonkeyPatch)
     assert wave.shape[0] / rate == pytest.approx(4 + 2 * 8 + 1, abs=0.01)
 
 
+def test_a_part_is_played_and_the_answer_waited_for(
+    file: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    played = device(monkeypatch)
+    assert main(["play", file, "two", "--bars", "2", "--answer"]) == 0
+    ((wave, rate),) = played
+    assert wave.shape[0] / rate == pytest.approx(2 + 2 + 1, abs=0.01)
+    assert main(["play", file, "two", "--bars", "2-3"]) == 1
+    assert "there is no bar 3: the lick has bars 1 to 2" in capsys.readouterr().err
+    assert len(played) == 1
+
+
 def test_a_lick_with_errors_is_not_played(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

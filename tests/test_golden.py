@@ -12,7 +12,7 @@ from pathlib import Path
 import mido
 import pytest
 
-from lickwright import performance, timeline
+from dumps import performance_text, timeline_text
 from lickwright.backends import BACKENDS, Options
 from lickwright.compilation import CompiledLick
 from lickwright.pipeline import compile_file
@@ -24,12 +24,12 @@ GOLDEN = HERE / "golden"
 
 def counted(lick: CompiledLick) -> str:
     assert lick.timeline is not None
-    return timeline.dump(lick.timeline)
+    return timeline_text(lick.timeline)
 
 
 def sounded(lick: CompiledLick) -> str:
     assert lick.stages is not None
-    return performance.dump(lick.stages.performance(Options()))
+    return performance_text(lick.stages.performance(Options()))
 
 
 def midi_text(data: bytes) -> str:

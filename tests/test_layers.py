@@ -39,7 +39,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("layout_holds",),
     ("layout_rows",),
     ("layout", "layout_tones", "performance"),
-    ("synth",),
+    ("synth", "excerpt"),
     ("backends",),
     ("compare",),
     ("compilation",),

@@ -22,13 +22,13 @@ from lickwright.backends.audio_file import Tags, encode
 from lickwright.cli import main
 from lickwright.curves import Move, Way
 from lickwright.library.spool import IN_MEMORY, Large, Spool
+from lickwright.music.instruments import INSTRUMENTS
 from lickwright.notation.techniques import Stroke
 from lickwright.pipeline import compile_text
 from lickwright.synth import guitar, loudness
 from lickwright.synth import plan as plans
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.plan import Feel, Planner
-from lickwright.synth.sounds import GUITARS
 from lickwright.synth.strikes import Scrape
 from lickwright.synth.take import RATE, Mark
 from lickwright.synth.wave import PIECE, Wave
@@ -58,7 +58,7 @@ def test_the_same_samples_whatever_is_planned_at_once(monkeypatch: pytest.Monkey
         monkeypatch.setattr(guitar, "AHEAD", ahead)
         monkeypatch.setattr(guitar, "IN_TIME", 0.1)
         monkeypatch.setattr(plans, "WINDOW", window)
-        instrument, count = Instrument(BUSY, OPEN, GUITARS["clean"], RATE, feel), 3 * RATE
+        instrument, count = Instrument(BUSY, OPEN, INSTRUMENTS["clean"].guitar, RATE, feel), 3 * RATE
         waves.append(np.concatenate([instrument.samples(at, at + 6000) for at in range(0, count, 6000)]))
     assert np.abs(waves[0]).max() > 0.05
     assert np.array_equal(*waves)
@@ -107,13 +107,13 @@ def test_half_an_hour_of_vibrato_and_scraping_is_planned_in_little_memory() -> N
     shaken = note(0.0, half_an_hour, 64, moves=(Move(0.0, half_an_hour, 0.4, Way.ABOVE),))
     scraped = note(0.0, half_an_hour, 43, 6, stroke=Stroke.SCRAPE)
     tracemalloc.start()
-    planner = Planner([shaken], 64, GUITARS["clean"], RATE)
+    planner = Planner([shaken], 64, INSTRUMENTS["clean"].guitar, RATE)
     known = 0.0
     while known < 100 * RATE:
         motion = planner.until(known + 20 * RATE).motion
         assert motion.spans == ((round(known), round(planner.known)),)
         known = planner.known
-    ((_, shape),) = Planner([scraped], 40, GUITARS["clean"], RATE).until(inf).motion.pulses
+    ((_, shape),) = Planner([scraped], 40, INSTRUMENTS["clean"].guitar, RATE).until(inf).motion.pulses
     assert len(shape[80_000_000:80_060_000]) == 60_000
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()

@@ -131,21 +131,6 @@ def test_ratios_are_reduced() -> None:
     assert parse_feel("swing 10:6") == parse_feel("swing 5:3")
 
 
-@pytest.mark.parametrize(("ratio", "tick"), [("1:1", 240), ("3:2", 288), ("2:1", 320), ("3:1", 360)])
-def test_where_the_off_beat_falls(ratio: str, tick: int) -> None:
-    """The trade's table at 480 ticks a beat."""
-    assert parse_feel(f"swing {ratio}").swung(F(1, 8)) * 4 * 480 == tick
-
-
-def test_only_the_middle_of_a_pair_moves() -> None:
-    shuffle = parse_feel("shuffle")
-    assert [shuffle.swung(F(i, 8)) for i in range(4)] == [0, F(1, 6), F(1, 4), F(1, 4) + F(1, 6)]
-    for at in (F(1, 16), F(1, 12), F(1, 6), F(3, 16), F(1, 5)):
-        assert shuffle.swung(at) == at
-    assert parse_feel("shuffle 1/16").swung(F(1, 8)) == F(1, 8)
-    assert parse_feel("shuffle 1/16").swung(F(1, 16)) == F(1, 12)
-
-
 @pytest.mark.parametrize("text", ["swong", "swing 3:5", "shuffle 3:1", "straight 1/8", "swing 1/2", "swing 99:1", ""])
 def test_no_feel(text: str) -> None:
     with pytest.raises(ValueError, match=r"is no feel|ratio|shuffle is 2:1|straight takes nothing|value that swings"):

@@ -9,9 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from dumps import performance_text
 from lickwright.notation.techniques import Damping, Stroke
-from lickwright.performance import Performance, dump, perform
+from lickwright.performance import Performance, perform
 from lickwright.pipeline import compile_file
+from lickwright.swing import swing_of
 from lickwright.timeline import Timeline
 from playing import counted, pitch, played, starts
 
@@ -243,12 +245,21 @@ def test_every_sample_can_be_played() -> None:
 
 def test_the_same_lick_is_always_played_the_same() -> None:
     for timeline, performance in performances():
-        assert dump(perform(timeline)) == dump(performance)
+        assert performance_text(perform(timeline)) == performance_text(performance)
 
 
-def test_dump() -> None:
+@pytest.mark.parametrize(("ratio", "tick"), [("1:1", 240), ("3:2", 288), ("2:1", 320), ("3:1", 360)])
+def test_where_the_off_beat_falls(ratio: str, tick: int) -> None:
+    """The trade's table at 480 ticks a beat."""
+    timeline = counted("| B8 B5 G7 G5 D7 D5 A7 A5 ||", f"feel swing {ratio}")
+    swing = swing_of(timeline)
+    heard = [Fraction(swing.heard(sound.start), swing.parts * timeline.grain) * 4 * 480 for sound in timeline.sounds]
+    assert heard == [480 * (n // 2) + (tick if n % 2 else 0) for n in range(8)]
+
+
+def test_the_performance_as_text() -> None:
     timeline = counted("| B8^10 -r p5 G7~-- (pm: D5) D5 ||")
-    assert dump(perform(timeline)) == (
+    assert performance_text(perform(timeline)) == (
         "lead-in 0, ends at 2.0000 s\n"
         "tempo 120.000 at quarter 0.0000, 0.0000 s\n"
         "bars 0.0000\n"

@@ -7,10 +7,10 @@ import pytest
 
 import sound_goals as goals
 from lickwright.curves import Move, offsets
+from lickwright.music.instruments import INSTRUMENTS
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.plan import Feel, plan
-from lickwright.synth.sounds import GUITARS
 from lickwright.synth.waveguide import String
 from sound_measure import OPEN, cents, decay, hertz, level, note, roughness, string_of, yin
 
@@ -22,7 +22,7 @@ def test_every_fret_is_in_tune(rate: int) -> None:
     assert goals.pitch(rate, range(25)) <= 0.5
 
 
-@pytest.mark.parametrize("name", GUITARS)
+@pytest.mark.parametrize("name", INSTRUMENTS)
 def test_what_is_heard_of_a_string_is_in_tune(name: str) -> None:
     assert goals.heard_pitch(name, (0, 12)) <= 0.5
 
@@ -77,11 +77,11 @@ def test_a_note_ends_without_a_click(damping: Damping) -> None:
     assert goals.ending(damping, phases=2) <= 1.5
 
 
-@pytest.mark.parametrize("name", GUITARS)
+@pytest.mark.parametrize("name", INSTRUMENTS)
 @pytest.mark.parametrize("pitch", [40, 64, 88])
 def test_a_string_let_go_is_still_before_it_is_left_out(name: str, pitch: int) -> None:
     """Both planes; what is left is 90 dB down when nothing more is worked out, so that nothing is cut off."""
-    wave = Instrument([note(0.01, 0.4, pitch)], OPEN, GUITARS[name], RATE).samples(0, RATE)
+    wave = Instrument([note(0.01, 0.4, pitch)], OPEN, INSTRUMENTS[name].guitar, RATE).samples(0, RATE)
     sounding = np.flatnonzero(wave)[-1] + 1
     assert 0.55 < sounding / RATE < 0.7
     assert np.abs(wave[sounding - 300 : sounding]).max() < 10 ** (-90 / 20) * np.abs(wave).max()
@@ -90,7 +90,7 @@ def test_a_string_let_go_is_still_before_it_is_left_out(name: str, pitch: int) -
 def test_a_swell_hides_its_stroke() -> None:
     """The one after another on the same string too: nothing is rougher than what swells."""
     notes = [note(0.05 + i, 0.95 + i, 69, stroke=Stroke.SWELL, fade_in=0.6) for i in range(2)]
-    wave = Instrument(notes, OPEN, GUITARS["clean"], RATE).samples(0, 2 * RATE)
+    wave = Instrument(notes, OPEN, INSTRUMENTS["clean"].guitar, RATE).samples(0, 2 * RATE)
     calm = roughness(wave, RATE, 0.6, 0.9)
     assert roughness(wave, RATE, 0.0, 0.1) < calm
     assert roughness(wave, RATE, 0.94, 1.1) < calm
@@ -129,7 +129,7 @@ def test_a_hand_on_the_string_muffles_it(damping: Damping) -> None:
 def test_strings_ring_on_their_own() -> None:
     """What one string plays is the same whatever the others do."""
     held, other = note(0.05, 1.0, 64, 1), [note(0.1 * i, 0.1 * i + 0.1, 47, 5) for i in range(1, 9)]
-    guitar, count = GUITARS["clean"], RATE
+    guitar, count = INSTRUMENTS["clean"].guitar, RATE
     both, one, rest = (
         Instrument(notes, OPEN, guitar, RATE).samples(0, count) for notes in ([held, *other], [held], other)
     )
@@ -137,7 +137,7 @@ def test_strings_ring_on_their_own() -> None:
 
 
 def test_a_string_that_rests_is_silent() -> None:
-    string = String(plan([note(0.1, 0.2, 64), note(5.0, 5.2, 64)], 64, GUITARS["clean"], RATE).motion)
+    string = String(plan([note(0.1, 0.2, 64), note(5.0, 5.2, 64)], 64, INSTRUMENTS["clean"].guitar, RATE).motion)
     assert string.samples(0, RATE) is not None
     assert string.samples(RATE, 4 * RATE) is None
     last = string.samples(4 * RATE, 6 * RATE)
@@ -145,7 +145,7 @@ def test_a_string_that_rests_is_silent() -> None:
 
 
 def test_equal_notes_sound_equal_and_feel_varies_them_a_little() -> None:
-    notes, guitar = [note(0.05 + 0.2 * i, 0.25 + 0.2 * i, 64) for i in range(6)], GUITARS["clean"]
+    notes, guitar = [note(0.05 + 0.2 * i, 0.25 + 0.2 * i, 64) for i in range(6)], INSTRUMENTS["clean"].guitar
     plain, again = (Instrument(notes, OPEN, guitar, RATE).samples(0, 2 * RATE) for _ in range(2))
     assert np.array_equal(plain, again)
     felt, same, other = (Instrument(notes, OPEN, guitar, RATE, Feel(seed)).samples(0, 2 * RATE) for seed in (1, 1, 2))

@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 import sound_recordings as goals
+from lickwright.music.instruments import INSTRUMENTS
 from lickwright.synth.loudness import energies, integrated, levelled, true_peak
-from lickwright.synth.sounds import GUITARS
 from sound_measure import OPEN, centroid, crest, level, lufs, note
 from sound_measure import true_peak as measured_peak
 
 RATE = goals.RATE
 
 
-@pytest.mark.parametrize("name", [name for name, guitar in GUITARS.items() if guitar.drive])
+@pytest.mark.parametrize("name", [name for name, row in INSTRUMENTS.items() if row.guitar.drive])
 @pytest.mark.parametrize("tone", [82.41, 329.63, 1318.5])
 @pytest.mark.parametrize("strength", [0.3, 2.0])
 def test_the_valve_folds_nothing_back(name: str, tone: float, strength: float) -> None:
@@ -39,7 +39,7 @@ def test_all_recordings_are_equally_loud_and_safe() -> None:
 @pytest.mark.parametrize("case", list(goals.hostile()), ids=lambda case: case[0])
 def test_whatever_is_written_is_safe_in_headphones(case: tuple[str, list, str, float]) -> None:
     _, notes, name, seconds = case
-    wave = levelled(goals.rendered(notes, GUITARS[name], seconds), RATE)
+    wave = levelled(goals.rendered(notes, INSTRUMENTS[name].guitar, seconds), RATE)
     assert np.isfinite(wave).all()
     assert measured_peak(wave) <= -1
     assert abs(lufs(wave) + 16) <= 0.5 if notes else not wave.any()
@@ -61,17 +61,17 @@ def test_peaks_between_samples_are_seen() -> None:
         assert 20 * np.log10(true_peak(wave)) == pytest.approx(measured_peak(wave), abs=0.15)
 
 
-@pytest.mark.parametrize("name", GUITARS)
+@pytest.mark.parametrize("name", INSTRUMENTS)
 def test_strings_are_equally_loud(name: str) -> None:
     assert goals.loudest_string(name, (0, 7)) <= 4
 
 
-@pytest.mark.parametrize("name", GUITARS)
+@pytest.mark.parametrize("name", INSTRUMENTS)
 def test_a_guitar_is_alive(name: str) -> None:
     """Harder is louder and brighter; the stroke stands out of what follows; what follows gets duller as it dies."""
     tuning = (43, 38, 33, 28) if name == "bass" else OPEN
     soft, hard = (
-        goals.rendered([note(0.1, 1.6, tuning[2] + 5, 3, loudness=loudness)], GUITARS[name], 1.8, tuning)[0]
+        goals.rendered([note(0.1, 1.6, tuning[2] + 5, 3, loudness=loudness)], INSTRUMENTS[name].guitar, 1.8, tuning)[0]
         for loudness in (0.38, 0.88)
     )
     assert level(hard, RATE, 0.1, 0.4) > (1.1 if name == "lead" else 1.5) * level(soft, RATE, 0.1, 0.4)
@@ -84,7 +84,7 @@ def test_a_guitar_is_alive(name: str) -> None:
 def test_guitars_come_out_alike() -> None:
     """Without levelling, the same notes are within some decibels on all guitars."""
     notes = [note(0.1 + 0.4 * i, 0.5 + 0.4 * i, 57 + 2 * i, 4) for i in range(4)]
-    loud = [lufs(goals.rendered(notes, guitar, 2.0)) for guitar in GUITARS.values()]
+    loud = [lufs(goals.rendered(notes, row.guitar, 2.0)) for row in INSTRUMENTS.values()]
     assert max(loud) - min(loud) < 8
 
 

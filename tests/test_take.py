@@ -76,6 +76,28 @@ def test_repeats_follow_each_other_bar_by_bar() -> None:
         assert earlier.end <= later.start + 1e-9  # all on one string
 
 
+def test_an_answer_is_a_silence_as_long_as_the_call() -> None:
+    found = taken(PLAIN, "tempo 120", "chords A7 | D7", repeat=2, answer=True, click=True, backing=True, count_in=1)
+    assert [one.at for one in found.rounds] == pytest.approx([2.0, 10.0])
+    assert [(mark.at, mark.name) for mark in found.marks if "answer" in mark.name] == [
+        (pytest.approx(6.0), "round 1, answer"),
+        (pytest.approx(14.0), "round 2, answer"),
+    ]
+    assert times(found) == [0.5 * n for n in range(36)]  # the click goes on
+    assert [round(chord.start, 6) for chord in found.chords] == [2, 4, 6, 8, 10, 12, 14, 16]  # and so do the chords
+    assert found.end == pytest.approx(18.0 + 1.0)
+    assert not [note for note in found.notes if 6.01 < note.start < 9.99]
+    alone = taken(PLAIN, "tempo 120", answer=True)
+    assert (alone.end, len(alone.marks), alone.clicks) == (pytest.approx(9.0), 3, ())
+    assert taken(PLAIN, "tempo 10", answer=True, repeat=100).end <= 30 * 60
+
+
+def test_the_answer_to_a_pick_up_begins_where_the_pick_up_would() -> None:
+    found = taken("| G5 | G7 - - - - - - - ||", "tempo 120", "pickup 1/8", answer=True, repeat=2)
+    assert [one.at for one in found.rounds] == pytest.approx([0.0, 4.5])
+    assert found.marks[2] == (pytest.approx(2.25), "round 1, answer")
+
+
 def test_what_rings_over_a_repeat_is_stopped_by_its_string() -> None:
     found = taken("| (grace: G5) G7 - - - - - - - ||", "tempo 120", repeat=2)
     first, _, grace, _ = found.notes[1], found.notes[2], found.notes[2], found.notes[3]

@@ -12,6 +12,7 @@ from math import pi, sqrt
 from typing import NamedTuple
 
 from lickwright.hand import BASS_MM, EDGE_MM, GUITAR_MM, string_spacing_mm
+from lickwright.music.instruments import INSTRUMENTS, StringSet
 from lickwright.music.pitch import frequency
 from lickwright.music.tuning import Tuning
 
@@ -70,7 +71,7 @@ _BASS = (
     _wound(150, 130.81, 0.016, BASS_MM), _wound(190, 98.0, 0.020, BASS_MM), _wound(220, 73.42, 0.024, BASS_MM),
     _wound(210, 55.0, 0.030, BASS_MM), _wound(180, 41.2, 0.038, BASS_MM), _wound(150, 30.87, 0.045, BASS_MM),
 )  # fmt: skip
-_SETS: dict[str, tuple[Wire, ...]] = {"acoustic": _ACOUSTIC, "nylon": _NYLON}
+_SETS: dict[StringSet, tuple[Wire, ...]] = {"electric": _ELECTRIC, "acoustic": _ACOUSTIC, "nylon": _NYLON}
 
 
 def wire(tuning: Tuning, sound: str, string: int) -> Wire:
@@ -79,17 +80,18 @@ def wire(tuning: Tuning, sound: str, string: int) -> Wire:
     if tuning.is_bass:
         rows, n = _BASS, string - (1 if tuning.strings == 6 else 0)  # the first row is a high C
     else:
-        rows, n = _SETS.get(sound, _ELECTRIC), string - 1
+        rows, n = _SETS[INSTRUMENTS[sound].strings], string - 1
     return rows[min(n, len(rows) - 1)]
 
 
 def kind(tuning: Tuning, sound: str, string: int) -> str:
     """How it bends: `plain`, `wound third`, `wound` or `nylon`."""
-    if sound == "nylon":
+    strings = INSTRUMENTS[sound].strings
+    if strings == "nylon":
         return "nylon"
     if tuning.is_bass or string > 3:
         return "wound"
-    return "wound third" if sound == "acoustic" and string == 3 else "plain"
+    return "wound third" if strings == "acoustic" and string == 3 else "plain"
 
 
 def is_wound(tuning: Tuning, sound: str, string: int) -> bool:

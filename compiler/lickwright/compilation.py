@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.backends import BACKENDS, Emission, Options, Stages
 from lickwright.diagnostics import Diagnostic, has_errors
+from lickwright.excerpt import NoBars, no_bars
 from lickwright.meant import kept, weighed
 from lickwright.source import Source
 from lickwright.style import Style
@@ -146,9 +147,16 @@ class CompiledLick(NamedTuple):
         from importlib import import_module
 
         stages = self._need()
-        module = import_module(next(row.module for row in BACKENDS if row.name == name))
+        row = next(row for row in BACKENDS if row.name == name)
+        module = import_module(row.module)
+        said: tuple[Diagnostic, ...] = ()
+        if options.bars is not None and not row.whole:
+            try:
+                stages, said = stages.part(options.bars)
+            except NoBars as e:
+                return Emission(None, (replace(no_bars(stages.timeline, e), lick=self.title),))
         emission: Emission = module.emit(stages, options)
-        losses, _ = kept(emission.losses, stages.timeline)
+        losses, _ = kept((*said, *emission.losses), stages.timeline)
         return emission._replace(losses=tuple(replace(d, lick=self.title) for d in weighed(losses, self.house)))
 
     def tab(self, width: int = 80) -> str:

@@ -282,28 +282,3 @@ def _damped(note: Played, rings_on: bool) -> float:
             return note.start + SHORT_SHARE * length
         case _:
             return note.end
-
-
-def dump(performance: Performance) -> str:
-    """The performance as text, for people and for comparing: one line a note, its moves after it."""
-    lines = [f"lead-in {performance.lead_in}, ends at {performance.end:.4f} s"]
-    lines += [f"tempo {float(t.qpm):.3f} at quarter {t.quarters:.4f}, {t.seconds:.4f} s" for t in performance.tempos]
-    lines.append("bars " + " ".join(f"{start:.4f}" for start in performance.bars))
-    lines += [_line(note) for note in performance.notes]
-    return "\n".join(lines) + "\n"
-
-
-def _line(note: Played) -> str:
-    words = [note.stroke.value]
-    if note.joined:
-        words.append("joined")
-    if note.damping is not Damping.NONE:
-        words.append(note.damping.value)
-    if note.fade_in:
-        words.append(f"fades in {note.fade_in:.4f}")
-    if note.partial > 1:
-        words.append(f"partial {note.partial}")
-    words += [f"{move.way.value} {move.start:.4f}-{move.end:.4f} {move.change:+.4f}" for move in note.moves]
-    name = f"{note.sound}.{note.part}" if note.part else str(note.sound)
-    place = f"{note.start:9.4f} {note.end:9.4f}  {name:>5}  string {note.string}"
-    return f"{place}  {note.pitch:8.4f}  {note.loudness:.3f}  " + ", ".join(words)

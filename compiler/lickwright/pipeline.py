@@ -154,10 +154,10 @@ def find_rule(code: str) -> Rule | None:
 def _rules() -> Iterator[Rule]:
     from importlib import import_module
 
-    from lickwright import checks, difficulty, files, meant, resolve, settings, style
+    from lickwright import checks, difficulty, excerpt, files, meant, resolve, settings, style
     from lickwright.notation import syntax
 
-    for floor in (syntax, settings, resolve, checks, difficulty, meant, files, style):
+    for floor in (syntax, settings, resolve, checks, difficulty, meant, files, style, excerpt):
         yield from floor.RULES
     for row in BACKENDS:
         yield from import_module(row.module).RULES

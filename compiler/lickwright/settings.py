@@ -7,7 +7,7 @@ when they are not written; `Settings` is all of them for one lick; `settling.py`
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import field
 from fractions import Fraction
 from typing import Any, NamedTuple, Protocol
@@ -15,6 +15,7 @@ from typing import Any, NamedTuple, Protocol
 from lickwright.diagnostics import Note, Rule, Severity, nearest
 from lickwright.music.box import Area, BoxSpec, parse_box
 from lickwright.music.chord import ChordAt, parse_chord_bars
+from lickwright.music.instruments import DEFAULT_INSTRUMENT, INSTRUMENTS
 from lickwright.music.pitch import Key, parse_key
 from lickwright.music.rhythm import Feel, Meter, Tempo, parse_feel, parse_length, parse_meter, parse_tempo, parse_value
 from lickwright.music.scale import Scale
@@ -56,7 +57,7 @@ class Settings:
     capo: int = 0
     frets: int = 22
     reach: str = "medium"
-    sound: str = "clean"
+    sound: str = DEFAULT_INSTRUMENT
     numbering: str = "relative"
     level: int | None = None
     tags: str = ""
@@ -128,10 +129,10 @@ def _title(text: str) -> str:
     return bare
 
 
-def _one_of(*choices: str) -> Callable[[str], str]:
+def _one_of(choices: Collection[str]) -> Callable[[str], str]:
     def parse(text: str) -> str:
         if text not in choices:
-            near = nearest(text, choices)
+            near = nearest(text, tuple(choices))
             raise ValueError(f"`{text[:24]}` is not one of {', '.join(choices)}" + (f": {near}?" if near else ""))
         return text
 
@@ -180,9 +181,9 @@ FIELDS: tuple[FieldRow, ...] = (
     FieldRow("tuning", parse_tuning, "`standard`, `drop D`, …, or pitches low to high", "standard"),
     FieldRow("capo", _whole(0, 24), "its fret; frets and key are named as fingered", "0"),
     FieldRow("frets", _whole(1, MAX_FRETS), "how many the neck has", "22"),
-    FieldRow("reach", _one_of("small", "medium", "large"), "the hand, for stretches", "medium"),
-    FieldRow("sound", _one_of("clean", "crunch", "lead", "acoustic", "nylon", "bass"), "what it is played on", "clean"),
-    FieldRow("numbering", _one_of("relative", "tonic"), "how major boxes count", "relative"),
+    FieldRow("reach", _one_of(("small", "medium", "large")), "the hand, for stretches", "medium"),
+    FieldRow("sound", _one_of(INSTRUMENTS), "what it is played on", DEFAULT_INSTRUMENT),
+    FieldRow("numbering", _one_of(("relative", "tonic")), "how major boxes count", "relative"),
     FieldRow("level", _whole(1, 5), "how hard, 1 to 5", "none"),
     FieldRow("tags", str, "free words for finding it", "none"),
     FieldRow("style", str, "free text", "none"),

@@ -160,7 +160,7 @@ def _signed(entry: Entry) -> Diagnostic:
     sign = Span(entry.name_span.end, entry.name_span.end + 1)
     gap = "" if entry.raw_at > sign.end or entry.raw[:1].isspace() else " "
     help = f"write `{name} {entry.raw.strip()[:30]}`"
-    fix = replacing(entry.name_span.start, sign.end, name + gap)
+    fix = replacing(*sign, gap) if name == entry.name else replacing(entry.name_span.start, sign.end, name + gap)
     return LINE.at(sign, f"no `{entry.sign}` after a field's name", help, fix=fix)
 
 

@@ -25,7 +25,7 @@ def rows() -> Iterator[Row]:
     for rate in (44_100, 48_000):
         cents = goals.pitch(rate, range(25))
         yield f"pitch, frets 0 to 24 of six strings, {rate} Hz", f"{cents:.4f} cents", "0.5", cents <= 0.5
-    for name in made.GUITARS:
+    for name in made.INSTRUMENTS:
         cents = goals.heard_pitch(name, (0, 5, 12, 17, 24))
         yield f"  both planes together, {name}", f"{cents:.2f} cents", "0.5", cents <= 0.5
     staying, moving, squares, count = goals.bends(0.01)
@@ -64,7 +64,7 @@ def rows() -> Iterator[Row]:
     loop, pieces = goals.against_plain_loop(), goals.pieces()
     yield "a period at a time against the plain loop", f"{loop:.0e}", "1e-09", loop <= 1e-9
     yield "in odd pieces against in one", f"{pieces:.0e}", "1e-12", pieces <= 1e-12
-    for name in made.GUITARS:
+    for name in made.INSTRUMENTS:
         apart = made.loudest_string(name, range(0, 13, 2))
         yield f"loudest to softest string, {name}", f"{apart:.1f} LU", "3", apart <= 3
     more = made.memory(600, "lead") - made.memory(40, "lead")
@@ -77,7 +77,7 @@ def rows() -> Iterator[Row]:
 def _hostile() -> Iterator[Row]:
     off, peak = 0.0, -200.0
     for _, notes, name, seconds in made.hostile():
-        wave = levelled(made.rendered(notes, made.GUITARS[name], seconds), made.RATE)
+        wave = levelled(made.rendered(notes, made.INSTRUMENTS[name].guitar, seconds), made.RATE)
         off, peak = max(off, abs(lufs(wave) + 16) if notes else 0.0), max(peak, true_peak(wave))
     yield "hostile licks: loudness; true peak", f"{off:.2f} LU; {peak:.2f} dBTP", "0.5; -1", off <= 0.5 and peak <= -1
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 SOUND_FORMATS = ("wav", "flac", "mp3", "ogg")
 PRACTICE = (*SHARES, "ladder")  # the recordings of a practice set
+_PACE = re.compile(rf"\.({'|'.join(PRACTICE)})-[0-9]+(?:-to-[0-9]+)?-bpm(?=\.)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +32,17 @@ class Recording:
     practice: bool = False  # the whole practice set instead of one recording
     count_in: int = 0  # bars
     click: bool = False  # goes on under the lick
-    repeat: int = 1  # times through the lick, at each tempo
+    repeat: int | None = None  # times through the lick, at each tempo; None: see `times`
+    answer: bool = False  # a silence as long after each time through, to answer in
     backing: bool = False  # chords held under the lick
     ladder: Ladder = Ladder()
     vary: int | None = None  # seed of small variations from stroke to stroke; None: none
     longest: int | None = None  # seconds that a recording may last; None: as long as any
+
+    @property
+    def times(self) -> int:
+        """Times through the lick at each tempo: as asked for, else twice on each rung of a ladder, else once."""
+        return self.repeat or (2 if self.part == "ladder" else 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +55,7 @@ class Options:
     single_channel: bool = False  # MIDI for old gear: all strings on one channel
     recording: Recording = Recording()
     chord_tones: bool = False  # a text tab with what each note is in its chord over the strings
+    bars: tuple[int, int] | None = None  # the first and the last bar of the part that is wanted; None: all of it
 
     @property
     def tempo_words(self) -> str:
@@ -54,6 +63,14 @@ class Options:
         if self.tempo_bpm is not None:
             return f"{float(self.tempo_bpm):g}-bpm".replace(".", "-")
         return "" if self.tempo_percent is None else f"{float(self.tempo_percent):g}-percent".replace(".", "-")
+
+    @property
+    def bars_words(self) -> str:
+        """The part that is asked for, to name a file with, so that it does not take the whole lick's place: `bars-1-2`."""
+        if self.bars is None:
+            return ""
+        first, last = self.bars
+        return f"bars-{first}-{last}" if last > first else f"bar-{first}"
 
 
 # Writes a whole output into the first file, which can be sought in; the second is for whatever the work has to put aside.
@@ -89,6 +106,7 @@ class Emission(NamedTuple):
     content: bytes | Writer | None  # a `Writer` for what can be too large for the memory; None: there is no output
     losses: tuple[Diagnostic, ...] = ()
     length: Length | None = None  # of a recording
+    suffix: str = ""  # of its file, where its name says more than `Backend.files` can know: the tempo
 
     @property
     def data(self) -> bytes:
@@ -112,26 +130,37 @@ class Backend(NamedTuple):
     suffix: str  # of its files
     summary: str  # one line for help and README
     recorded: bool = False  # sound: wants the extra `lickwright[audio]`, and can be several files
+    whole: bool = False  # is made of the whole lick, whatever part is asked for
 
     def files(self, options: Options) -> tuple[tuple[str, Options], ...]:
-        """Suffix of each file that it makes of a lick, and the options to emit it with."""
+        """Suffix of each file that it makes of a lick, and the options to emit it with.
+
+        The recordings of a practice set have their tempo in their names too, which only the lick knows: `Emission.suffix`.
+        """
         if not self.recorded:
-            return ((self.suffix, options),)
+            return ((("" if self.whole else dotted(options.bars_words)) + self.suffix, options),)
         recording = options.recording
         parts = PRACTICE if recording.practice else (recording.part,)
         count_in = max(1, recording.count_in) if recording.practice else recording.count_in
         made = (replace(recording, part=part, practice=False, count_in=count_in) for part in parts)
         return tuple(
-            (_dotted(one.part or options.tempo_words, one.format), replace(options, recording=one)) for one in made
+            (dotted(options.bars_words, one.part or options.tempo_words, one.format), replace(options, recording=one))
+            for one in made
         )
 
 
-def _dotted(*words: str) -> str:
+def dotted(*words: str) -> str:
+    """A suffix of words, without the empty ones: `.slow.wav`."""
     return "".join(f".{word}" for word in words if word)
 
 
+def kind_of(suffix: str) -> str:
+    """A suffix as `Backend.files` has it: without the tempo that the name of a practice set's recording carries."""
+    return _PACE.sub(r".\1", suffix)
+
+
 BACKENDS: tuple[Backend, ...] = (
-    Backend("tab", "lickwright.backends.tab", ".tab.txt", "text tab, for reading and mailing"),
+    Backend("tab", "lickwright.backends.tab", ".tab.txt", "text tab, for reading and mailing", whole=True),
     Backend(
         "midi", "lickwright.backends.midi", ".mid", "Standard MIDI File, one track and channel per string, with bends"
     ),
@@ -159,6 +188,7 @@ class Stages:
     def __init__(self, timeline: Timeline) -> None:
         self.timeline = timeline
         self._grid: Grid | None = None
+        self._parts: dict[tuple[int, int], tuple[Stages, tuple[Diagnostic, ...]]] = {}
         self._performances: dict[tuple[Fraction | None, Fraction | None], Performance] = {}
 
     def grid(self) -> Grid:
@@ -168,6 +198,15 @@ class Stages:
 
             self._grid = lay_out(self.timeline)
         return self._grid
+
+    def part(self, bars: tuple[int, int]) -> tuple[Stages, tuple[Diagnostic, ...]]:
+        """The part from one bar to another, and what is to be said of it. Raises `excerpt.NoBars`."""
+        if bars not in self._parts:
+            from lickwright.excerpt import excerpt
+
+            timeline, said = excerpt(self.timeline, *bars)
+            self._parts[bars] = Stages(timeline), said
+        return self._parts[bars]
 
     def performance(self, options: Options) -> Performance:
         """The lick as sounded, at the tempo that `options` ask for."""

@@ -13,8 +13,9 @@ from itertools import groupby
 from math import inf
 from typing import TYPE_CHECKING, BinaryIO
 
-from lickwright.backends import BACKENDS, Emission, Length, Options, Stages, lasting
+from lickwright.backends import BACKENDS, Emission, Length, Options, Stages, dotted, lasting
 from lickwright.diagnostics import Diagnostic, Rule, Severity
+from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.practice import MINUTES, SHARES
 from lickwright.performance import Performance
 from lickwright.synth.take import RATE, Round, Take, take
@@ -66,14 +67,14 @@ def emit(stages: Stages, options: Options) -> Emission:
     if any(loss.code == OVER.code for loss in found):
         return Emission(None, found)
     settings = stages.timeline.settings
-    part = f" ({options.recording.part})" if options.recording.part else ""
-    tags = Tags(stages.timeline.title + part, settings.by, settings.rights, _tempo_words(stages, taken), taken.marks)
+    tags = Tags(_title(stages, options, taken), settings.by, settings.rights, _tempo_words(stages, taken), taken.marks)
 
     def write(file: BinaryIO, scratch: BinaryIO) -> None:
         wave = recorded(stages, options, taken, scratch)
         encode(file, wave.pieces(), wave.count, RATE, options.recording.format, tags)
 
-    return Emission(write, found, length(taken, options.recording.format))
+    suffix = _suffix(stages, options, taken) if options.recording.part else ""
+    return Emission(write, found, length(taken, options.recording.format), suffix)
 
 
 def length(taken: Take, kind: str) -> Length:
@@ -85,18 +86,20 @@ def recorded(stages: Stages, options: Options, taken: Take, file: BinaryIO) -> W
     """The samples of what is taken down; `file`, which is empty, holds what is too long for the memory. Raises OSError where it does."""
     from lickwright.synth.plan import Feel
     from lickwright.synth.record import record
-    from lickwright.synth.sounds import GUITARS
 
     settings, vary = stages.timeline.settings, options.recording.vary
     feel = None if vary is None else Feel(vary)
-    return record(taken, settings.tuning.sounding, GUITARS[settings.sound], file, RATE, feel)
+    return record(taken, settings.tuning.sounding, INSTRUMENTS[settings.sound].guitar, file, RATE, feel)
 
 
 def losses(stages: Stages, options: Options, taken: Take) -> tuple[Diagnostic, ...]:
     """What was asked for and is not in the recording."""
     span, found = stages.timeline.span, []
     longest = _longest(options)
-    ends = taken.rounds[-1].at + taken.rounds[-1].performance.end
+    last = taken.rounds[-1]
+    ends = last.at + last.performance.end
+    if options.recording.answer:
+        ends += last.performance.end - last.performance.bars[0]
     if ends > longest and options.recording.longest is not None:
         why = f"the recording would last {lasting(ends)}, and {lasting(longest)} are allowed here: it is not made"
         return (
@@ -117,10 +120,11 @@ def taken_down(stages: Stages, options: Options) -> Take:
     return take(
         stages.timeline,
         _performances(stages, options),
-        repeat=recording.repeat,
+        repeat=recording.times,
         count_in=recording.count_in,
         click=recording.click,
         backing=recording.backing,
+        answer=recording.answer,
         longest=_longest(options),
     )
 
@@ -144,7 +148,8 @@ def _performances(stages: Stages, options: Options) -> list[tuple[Fraction | Non
 
 def rungs(stages: Stages, options: Options) -> tuple[Fraction, ...]:
     """Beats a minute of each rung of the practice ladder, in beats of the lick's own tempo."""
-    written = stages.timeline.settings.tempo.bpm
+    settings = stages.timeline.settings
+    written = settings.tempo.beats_per_minute(stages.timeline.tempos[0].qpm, settings.meter)
     bpm = options.tempo_bpm or written * (options.tempo_percent or 100) / 100
     return options.recording.ladder.rungs(bpm)
 
@@ -156,9 +161,33 @@ def ladder(stages: Stages, options: Options) -> list[Round]:
     return [next(same) for _, same in groupby(taken_down(stages, asked).rounds, key=lambda one: one.bpm)]
 
 
+def _tempi(stages: Stages, taken: Take) -> list[float]:
+    """Beats a minute of each tempo that the recording has, in beats of the lick's own tempo."""
+    settings = stages.timeline.settings
+    value = settings.tempo.unit or settings.meter.beat
+    return [bpm for bpm, _ in groupby(float(one.performance.tempos[0].qpm / (4 * value)) for one in taken.rounds)]
+
+
 def _tempo_words(stages: Stages, taken: Take) -> str:
     """`1/4 = 72`; of a ladder all its rungs."""
     settings = stages.timeline.settings
-    value = settings.tempo.unit or settings.meter.beat
-    tempi = [float(one.performance.tempos[0].qpm / (4 * value)) for one in taken.rounds]
-    return f"{settings.tempo.counted(settings.meter)} = " + ", ".join(f"{bpm:.4g}" for bpm, _ in groupby(tempi))
+    tempi = ", ".join(f"{bpm:.4g}" for bpm in _tempi(stages, taken))
+    return f"{settings.tempo.counted(settings.meter)} = {tempi}"
+
+
+def _pace(stages: Stages, taken: Take, to: str) -> str:
+    """The tempo in whole beats a minute: `43`; of a ladder its first and its highest, `to` between them: `43 to 72`."""
+    tempi = [round(bpm) for bpm in _tempi(stages, taken)]
+    return f"{tempi[0]}{to}{max(tempi)}" if len(tempi) > 1 else str(tempi[0])
+
+
+def _suffix(stages: Stages, options: Options, taken: Take) -> str:
+    """How the name of a practice set's recording ends: `.slow-43-bpm.wav`, `.ladder-43-to-72-bpm.wav`."""
+    words = f"{options.recording.part}-{_pace(stages, taken, '-to-')}-bpm"
+    return dotted(options.bars_words, words, options.recording.format)
+
+
+def _title(stages: Stages, options: Options, taken: Take) -> str:
+    """`Porch light (slow, 43 bpm)`; of what is no part of a practice set the lick's title alone."""
+    part = options.recording.part
+    return stages.timeline.title + (f" ({part}, {_pace(stages, taken, ' to ')} bpm)" if part else "")

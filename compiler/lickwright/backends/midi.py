@@ -19,6 +19,7 @@ from lickwright.backends.ticks import TICKS_A_QUARTER, Ticks
 from lickwright.backends.timing import PLAIN, how
 from lickwright.checks.findings import at_sound, written
 from lickwright.diagnostics import Diagnostic, Rule, Severity
+from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.rhythm import Meter
 from lickwright.notation.techniques import Stroke
 from lickwright.performance import Performance, Played
@@ -45,7 +46,6 @@ SCRAPE = Rule(
 )
 RULES: tuple[Rule, ...] = (*midi_voices.RULES, *midi_one_channel.RULES, TOO_SLOW, SCRAPE)
 
-PROGRAMS = {"clean": 27, "crunch": 29, "lead": 30, "acoustic": 25, "nylon": 24, "bass": 33}  # General MIDI, from 0
 _SLOWEST = 0xFFFFFF  # microseconds a quarter: three bytes
 _CHANNELS = (1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13)  # of strings 1 to 12, from 0; 9 is the drums'
 _FULL_CLICK = 255  # clocks a click, one byte
@@ -73,7 +73,7 @@ def _strings(
     timeline: Timeline, performance: Performance, ticks: Ticks, options: Options, report: Report
 ) -> list[bytes]:
     """One track a string, or one for all."""
-    tuning, program = timeline.settings.tuning, PROGRAMS[timeline.settings.sound]
+    tuning, program = timeline.settings.tuning, INSTRUMENTS[timeline.settings.sound].program
     by_string: list[list[Played]] = [[] for _ in range(tuning.strings)]
     for note in performance.notes:
         if note.stroke is Stroke.SCRAPE:

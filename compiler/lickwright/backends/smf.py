@@ -18,7 +18,6 @@ Meta = tuple[int, int, bytes]
 TEXT, COPYRIGHT, TRACK_NAME, LYRIC, MARKER, CUE = 0x01, 0x02, 0x03, 0x05, 0x06, 0x07
 TEMPO, METER, KEY, _END = 0x51, 0x58, 0x59, 0x2F
 NOTE_OFF, NOTE_ON, CONTROL, PROGRAM, BEND = 0x80, 0x90, 0xB0, 0xC0, 0xE0
-MAX_TICK = (1 << 28) - 1  # the largest number that four bytes of seven bits hold
 MAX_TEXT = 2000  # bytes of a text event
 
 

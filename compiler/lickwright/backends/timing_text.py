@@ -5,6 +5,8 @@ In: a lick as counted and as sounded. Out: UTF-8 text for a fixed-width font. No
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from lickwright.backends import Emission, Options, Stages
 from lickwright.backends.timing import COLUMNS, Row, rows
 from lickwright.diagnostics import Rule
@@ -40,7 +42,9 @@ def emit(stages: Stages, options: Options) -> Emission:
         from lickwright.backends.audio import rungs
 
         tempi = ", ".join(f"{float(bpm):g}" for bpm in rungs(stages, options))
-        heading += f"\npractice ladder: {tempo.counted(meter)} = {tempi}"
+        times = replace(options.recording, part="ladder").times
+        often = "" if times == 1 else ", twice each" if times == 2 else f", {times} times each"
+        heading += f"\npractice ladder: {tempo.counted(meter)} = {tempi}{often}"
         heading += f"\n{_GATE}\n{CAUTION_LADDER}"
     table = [COLUMNS, *(_texts(row) for row in rows(timeline, performance))]
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]

@@ -289,10 +289,20 @@ def _orders(context: click.Context, houses: Houses, facts: bool) -> Callable[[st
         sound = recording.asked(chosen.get)
         if replace(sound, longest=None) != Recording() and not any(row.recorded for row in rows):
             rows += tuple(row for row in BACKENDS if row.recorded)  # who asks for a click wants to hear it
+        if chosen["bars"] and all(row.whole for row in rows):
+            raise click.UsageError(
+                "--bars goes with audio, midi and timing sheets: a text tab is always of the whole lick"
+            )
         if any(row.recorded for row in rows):
             recording.need_sound()
         options = Options(
-            chosen["width"], tempo.percent, tempo.bpm, chosen["single_channel"], sound, chosen["chord_tones"]
+            chosen["width"],
+            tempo.percent,
+            tempo.bpm,
+            chosen["single_channel"],
+            sound,
+            chosen["chord_tones"],
+            chosen["bars"],
         )
         names = tuple(row.name for row in rows)
         return Order(

@@ -12,6 +12,7 @@ from lickwright.cli import choices, recording, screen
 if TYPE_CHECKING:
     from lickwright.backends import Options
     from lickwright.cli.sources import Verdict
+    from lickwright.diagnostics import Diagnostic
     from lickwright.pipeline import Compilation, CompiledLick
 
 
@@ -31,7 +32,9 @@ def command(path: str, title: str | None, tempo: choices.TempoWish, **more: Any)
     from lickwright.cli.choosing import choose, complain
 
     recording.need_sound()
-    options = Options(tempo_percent=tempo.percent, tempo_bpm=tempo.bpm, recording=recording.asked(more.get))
+    options = Options(
+        tempo_percent=tempo.percent, tempo_bpm=tempo.bpm, recording=recording.asked(more.get), bars=more["bars"]
+    )
     chosen, verdict = choose(path, title)
     for c, lick in chosen:
         if not lick.ok:
@@ -67,19 +70,28 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
     from lickwright.backends import Length
     from lickwright.backends.audio import losses, recorded, taken_down
     from lickwright.cli.choosing import complain
+    from lickwright.excerpt import NoBars, no_bars
     from lickwright.files import reason
     from lickwright.synth.take import RATE
     from lickwright.synth.wave import BYTES
 
     assert lick.stages is not None  # or it had errors
-    taken = taken_down(lick.stages, options)
-    complain(c, list(losses(lick.stages, options, taken)), verdict)
+    stages = lick.stages
+    said: tuple[Diagnostic, ...] = ()
+    if options.bars is not None:
+        try:
+            stages, said = stages.part(options.bars)
+        except NoBars as e:
+            complain(c, [no_bars(stages.timeline, e)], verdict)
+            return
+    taken = taken_down(stages, options)
+    complain(c, [*said, *losses(stages, options, taken)], verdict)
     aside = Length(taken.end, round(taken.end * RATE) * BYTES)
     if aside.much:
         screen.err(f"{report.safe(lick.title)}: {aside} to put aside; it is played when all of it is ready\n")
     try:
         with TemporaryFile() as file:
-            wave = recorded(lick.stages, options, taken, file)
+            wave = recorded(stages, options, taken, file)
             screen.err(f"playing {report.safe(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")
             with device.OutputStream(RATE, channels=2, dtype="float32") as stream:
                 for piece in wave.pieces():

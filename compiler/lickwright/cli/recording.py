@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import click
 
 from lickwright.backends import SOUND_FORMATS, Recording
-from lickwright.music.practice import MINUTES, Ladder, parse_ladder
+from lickwright.music.practice import MINUTES, Ladder, parse_bars, parse_ladder
 from lickwright.report import safe
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -31,7 +31,22 @@ def _ladder(context: click.Context, parameter: click.Parameter, value: str | Non
         raise click.BadParameter(safe(str(e))) from None
 
 
+def _bars(context: click.Context, parameter: click.Parameter, value: str | None) -> tuple[int, int] | None:
+    if value is None:
+        return None
+    try:
+        return parse_bars(value)
+    except ValueError as e:
+        raise click.BadParameter(safe(str(e))) from None
+
+
 _PLAYING = (
+    click.option(
+        "--bars",
+        callback=_bars,
+        metavar="FIRST-LAST",
+        help="A part of the lick, bars counted as over the tab: 1-2, or 3 alone; a pick-up is 0.",
+    ),
     click.option(
         "--count-in",
         type=click.IntRange(0, MAX_COUNT_IN),
@@ -43,10 +58,10 @@ _PLAYING = (
     click.option(
         "--repeat",
         type=click.IntRange(1, MAX_REPEAT),
-        default=_USUAL.repeat,
         metavar="TIMES",
-        help="Times through the lick.",
+        help="Times through the lick; once, and twice on each rung of a ladder, if not said.",
     ),
+    click.option("--answer/--no-answer", help="After each time through a silence as long, to answer the call in."),
     click.option("--backing/--no-backing", help="Hold the lick's chords under it, or its key's tonic and fifth."),
     click.option(
         "--vary", type=click.IntRange(0, 2**31 - 1), metavar="SEED", help="Vary strokes a little, as a hand does."
@@ -94,7 +109,18 @@ def asked(value: Callable[[str], Any]) -> Recording:
     """What is asked for: `value` gives an option's value, None where there is no such option. Who says a ladder wants the set."""
     given = {
         name: value(name)
-        for name in ("format", "practice", "count_in", "click", "repeat", "backing", "ladder", "vary", "longest")
+        for name in (
+            "format",
+            "practice",
+            "count_in",
+            "click",
+            "repeat",
+            "answer",
+            "backing",
+            "ladder",
+            "vary",
+            "longest",
+        )
     }
     given["practice"] = given["practice"] or click.get_current_context().meta.get(_WANTED)
     return Recording(**{name: one for name, one in given.items() if one is not None})

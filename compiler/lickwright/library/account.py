@@ -169,11 +169,6 @@ class Account:
         """Since the build began."""
         return time.monotonic() - self._began
 
-    @property
-    def adds_up(self) -> bool:
-        """Whether every source was counted once."""
-        return self.found == self.built + self.unchanged + self.failed + self.skipped
-
     def _tell(self, told: Told) -> None:
         self._count(told)
         self._teller.source(told)

@@ -16,6 +16,7 @@ from functools import cache
 from types import TracebackType
 from typing import NamedTuple
 
+from lickwright.backends import kind_of
 from lickwright.library.durable import Written
 from lickwright.library.guarded import BESIDE, DAMAGED, Unusable, check, connect, damaged, doubtful, look, tables
 from lickwright.library.ours import Refused, plain_folder, plain_name
@@ -92,8 +93,8 @@ class Made(NamedTuple):
 
     @property
     def suffix(self) -> str:
-        """What follows the lick's name: it tells the outputs of a lick apart."""
-        return self.name[len(self.lick) :]
+        """What follows the lick's name, without the tempo of a practice recording: it tells the outputs of a lick apart."""
+        return kind_of(self.name[len(self.lick) :])
 
 
 class Manifest:

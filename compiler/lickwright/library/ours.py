@@ -112,22 +112,3 @@ def open_ours(path: str, flags: int = os.O_RDONLY) -> int:
         os.close(handle)
         raise Refused(f"{os.path.basename(path)} is a {found} and not ours: take it away")
     return handle
-
-
-def read_ours(path: str, most: int) -> bytes:
-    """The bytes of an ordinary file that is no longer than `most`; raises OSError, `Refused` among them."""
-    handle = open_ours(path)
-    try:
-        size = os.fstat(handle).st_size
-        if size > most:
-            raise Refused(f"the file is larger than any of ours ({size:,} bytes)")
-        parts = []
-        while size >= 0:
-            part = os.read(handle, size + 1)
-            if not part:
-                break
-            parts.append(part)
-            size -= len(part)
-        return b"".join(parts)
-    finally:
-        os.close(handle)

@@ -83,11 +83,13 @@ class Recorder:
             self._manifest.written.note(item.target, [made.name for made in result.outputs])
         if item.claimed and result.done:
             self._db.execute("DELETE FROM claims WHERE folder = ?", (item.target,))
+        gone = "UPDATE outputs SET gone = ? WHERE folder = ? AND name = ?"
         if item.known and result.done:
-            self._db.executemany(
-                "UPDATE outputs SET gone = ? WHERE folder = ? AND name = ?",
-                [(gone, item.target, name) for name, gone in left(item, result)],
-            )
+            self._db.executemany(gone, [(how, item.target, name) for name, how in left(item, result)])
+        # A practice recording at another tempo has another name, and takes the place of the one before.
+        now = {(made.lick, made.suffix): made.name for made in result.outputs}
+        old = [row.name for row in item.known if now.get((row.lick, row.suffix), row.name) != row.name]
+        self._db.executemany(gone, [(GONE, item.target, name) for name in old])
 
     def _source(
         self, item: Item, result: Result, order: Order, path: str, stale: list[int]

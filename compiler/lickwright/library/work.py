@@ -142,6 +142,7 @@ def _emitted(
         for suffix, options in _ROWS[name].files(order.options):
             emission = lick.emit(name, options)
             losses.update(dict.fromkeys(emission.losses))
+            suffix = emission.suffix or suffix  # noqa: PLW2901 (the lick's own tempo in it)
             if emission.length is not None:
                 place.begins(lick.slug + suffix, emission.length)
             try:

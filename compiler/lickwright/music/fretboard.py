@@ -58,11 +58,6 @@ class Window(NamedTuple):
     gaps: tuple[int, ...]  # MIDI numbers of scale notes between its lowest and highest that no string offers
     duplicates: tuple[int, ...]  # MIDI numbers that two or more strings offer
 
-    @property
-    def clean(self) -> bool:
-        """Every scale note once: what makes a window a fingering."""
-        return not self.gaps and not self.duplicates
-
 
 @lru_cache(maxsize=4096)
 def window(low: int, high: int, tonic: int, semitones: tuple[int, ...], opens: Open) -> Window:

@@ -13,6 +13,7 @@ from typing import NamedTuple
 SHARES: dict[str, Fraction] = {"slow": Fraction(60), "medium": Fraction(80), "full": Fraction(100)}  # per cent
 MINUTES = 30  # that a recording lasts at most
 MAX_RUNGS = 60
+_BARS = re.compile(r"([0-9]{1,4})(?:\s*-\s*([0-9]{1,4}))?\Z")
 _LADDER = re.compile(r"([0-9]{1,3})%\s*,\s*([0-9]{1,3})\s*,\s*([0-9]{1,3})%\Z")
 
 
@@ -49,3 +50,14 @@ def parse_ladder(text: str) -> Ladder:
     if ladder.step < 1:
         raise ValueError("a ladder climbs by 1 beat a minute at the least")
     return ladder
+
+
+def parse_bars(text: str) -> tuple[int, int]:
+    """`1-2`: from bar 1 to bar 2; `3`: bar 3 alone; a pick-up is bar 0. Raises ValueError in a player's words."""
+    match = _BARS.match(text.strip())
+    if match is None:
+        raise ValueError(f'"{text}" names no bars: write the first and the last, as in 1-2, or one of them')
+    first, last = int(match[1]), int(match[2] or match[1])
+    if first > last:
+        raise ValueError(f"a part goes forward: write {last}-{first}")
+    return first, last

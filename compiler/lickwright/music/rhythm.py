@@ -162,13 +162,6 @@ class Feel:
     unit: Fraction = Fraction(1, 8)  # the value that swings, in whole notes
     ratio: tuple[int, int] = (1, 1)  # long to short: (2, 1) shuffle, (3, 2) swing
 
-    def swung(self, at: Fraction) -> Fraction:
-        """Where an instant within the bar really falls: the middle of a pair is late, every other instant stays."""
-        long, short = self.ratio
-        if long == short or at % (2 * self.unit) != self.unit:
-            return at
-        return at - self.unit + 2 * self.unit * Fraction(long, long + short)
-
     def __str__(self) -> str:
         words = [self.name]
         if self.ratio != _RATIOS[self.name]:

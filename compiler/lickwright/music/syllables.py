@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from fractions import Fraction
 from functools import lru_cache
-from math import gcd, lcm
+from math import gcd
 from typing import NamedTuple
 
 from lickwright.music.rhythm import Meter
@@ -70,13 +70,6 @@ def count_bar(instants: Collection[int], whole: int, meter: Meter) -> dict[int, 
                 between = "" if part.name.startswith(NUMBERED) else " "
                 found[at] = Said(at, said, f"{name}{between}{part.name}".rstrip() + after)
     return found
-
-
-def count_at(at: Fraction, meter: Meter, among: Collection[Fraction] = ()) -> str:
-    """The name of one instant of a bar, in whole notes: "2 &"; `among` are others in the bar, which say how it is divided."""
-    whole = lcm(at.denominator, *(other.denominator for other in among))
-    there = {int(other * whole) for other in (at, *among)}
-    return count_bar(there, whole, meter)[int(at * whole)].name
 
 
 def _grouped(meter: Meter) -> bool:

@@ -13,8 +13,8 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from lickwright.music.instruments import Filter, Guitar
 from lickwright.synth import strokes
-from lickwright.synth.sounds import Filter, Guitar
 from lickwright.synth.waveguide import Samples
 
 Response: TypeAlias = NDArray[np.complex128]

@@ -11,10 +11,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from lickwright.music.instruments import Guitar, between
 from lickwright.music.pitch import frequency
 from lickwright.performance import Played
 from lickwright.synth.plan import Feel, Plan, Planner, strings
-from lickwright.synth.sounds import Guitar, between
 from lickwright.synth.waveguide import TAPS, WIDE, Motion, Samples, String, kernels
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike

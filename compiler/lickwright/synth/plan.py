@@ -15,11 +15,11 @@ from typing import NamedTuple
 import numpy as np
 
 from lickwright.curves import Move, Way, offsets
+from lickwright.music.instruments import Guitar, between
 from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance import Played
 from lickwright.synth import strikes, strokes, touch
-from lickwright.synth.sounds import Guitar, between
 from lickwright.synth.touch import Decay, Knot
 from lickwright.synth.waveguide import Motion, Samples, Shape, losses
 

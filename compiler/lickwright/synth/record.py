@@ -10,11 +10,11 @@ from typing import BinaryIO
 
 import numpy as np
 
+from lickwright.music.instruments import Guitar
 from lickwright.synth.amp import Amp
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.loudness import level
 from lickwright.synth.plan import Feel
-from lickwright.synth.sounds import Guitar
 from lickwright.synth.take import RATE, Take
 from lickwright.synth.under import clicks, pad
 from lickwright.synth.wave import Piece, Wave

@@ -10,11 +10,11 @@ from typing import NamedTuple
 
 import numpy as np
 
+from lickwright.music.instruments import Guitar
 from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance import Played
 from lickwright.synth import strokes
-from lickwright.synth.sounds import Guitar
 from lickwright.synth.waveguide import Samples
 
 MEDIUM = 0.63  # the loudness of mf

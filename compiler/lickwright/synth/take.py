@@ -74,13 +74,16 @@ def take(
     count_in: int = 0,
     click: bool = False,
     backing: bool = False,
+    answer: bool = False,
     longest: float = 60.0 * MINUTES,
 ) -> Take:
     """The recording of `performances` (each with its rung, or None), each `repeat` times after `count_in` bars.
 
-    Rounds after the first that would make it last longer than `longest` seconds are left out.
+    With `answer` each time through is followed by a silence as long, for the player to answer in; click and chords
+    go on in it. Rounds after the first that would make it last longer than `longest` seconds are left out.
     """
     rounds: list[Round] = []
+    turns: list[Round] = []  # those, and the answers
     clicks: list[Click] = []
     marks: list[Mark] = []
     now, left_out = 0.0, 0  # the bar line that the round before ended with
@@ -95,24 +98,34 @@ def take(
             clicks += _counted_in(timeline, at + one - counted, at + music, count_in, counted / count_in)
             marks.append(Mark(at + one - counted, _name(timeline, bpm, None, "count-in")))
         for again in range(repeat):
-            if rounds and at + performance.end > longest:
+            length = performance.end - music
+            if rounds and at + performance.end + answer * length > longest:
                 left_out += 1
                 continue
             rounds.append(Round(at, performance, bpm))
-            marks += _bar_marks(timeline, rounds[-1], again if repeat > 1 else None)
-            if click:
-                clicks += [Click(at + performance.straight(grains), first) for grains, first in _beats(timeline)]
-            at += performance.end - music
+            counted_round = again if repeat > 1 else None
+            marks += _bar_marks(timeline, rounds[-1], counted_round)
+            turns.append(rounds[-1])
+            if answer:
+                at += length
+                turns.append(Round(at, performance, bpm))
+                marks.append(Mark(at + music, _name(timeline, bpm, counted_round, "answer")))
+            at += length
         now = at + music
+    if click:
+        for turn in turns:
+            ticks = _beats(timeline)
+            clicks += [Click(turn.at + turn.performance.straight(grains), first) for grains, first in ticks]
     notes = _notes(rounds)
     end = min(60.0 * MINUTES, max([note.end for note in notes] + [now]) + TAIL)
-    chords = tuple(_chords(timeline, rounds)) if backing else ()
+    chords = tuple(_chords(timeline, turns)) if backing else ()
     return Take(tuple(rounds), notes, tuple(sorted(clicks)), chords, tuple(sorted(marks)), end, left_out)
 
 
 def _upbeat(timeline: Timeline) -> int:
-    """Grains of a pick-up."""
-    return timeline.bars[0].length if timeline.bars and timeline.bars[0].number == 0 else 0
+    """Grains of the pick-up that it begins with."""
+    first = timeline.bars[timeline.passes[0].bar] if timeline.passes else None
+    return first.length if first is not None and first.number == 0 else 0
 
 
 def _bar_seconds(timeline: Timeline, performance: Performance) -> float:
@@ -174,7 +187,7 @@ def _name(timeline: Timeline, bpm: Fraction | None, again: int | None, place: st
 
 
 def _chords(timeline: Timeline, rounds: Sequence[Round]) -> Iterator[Under]:
-    """The chords under all rounds; without any the key's tonic and fifth; nothing without a key."""
+    """The chords under all rounds and answers; without any the key's tonic and fifth; nothing without a key."""
     settings = timeline.settings
     shift = settings.capo + settings.tuning.shift
     if not settings.chords:
@@ -202,7 +215,7 @@ def _chords(timeline: Timeline, rounds: Sequence[Round]) -> Iterator[Under]:
 def _held(timeline: Timeline) -> list[list[tuple[Fraction, Chord | None]]]:
     """For each written bar the chords in it and at what share of it they begin; the one held from before comes first."""
     bars, written = timeline.bars, timeline.settings.chords
-    first = 1 if _upbeat(timeline) else 0
+    first = 1 if bars and bars[0].number == 0 else 0
     found: list[list[tuple[Fraction, Chord | None]]] = []
     chord: Chord | None = None
     for index in range(len(bars)):

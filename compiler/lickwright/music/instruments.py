@@ -1,0 +1,171 @@
+"""The instruments that a lick can be played on: one row each, and nothing that computes.
+
+A row names the instrument as the field `sound` does, and says its MIDI program, its strings and the numbers of the guitar that audio plays. The
+field's choices, MIDI, audio and the checks of bends read the table; nothing else lists instruments.
+
+Lengths and times are those of real instruments where a physical quantity has a usual value (scale length, where one picks, where a
+pick-up sits); decay times and filters were set by measuring and comparing, and are the place to change how a guitar sounds.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+StringSet = Literal["electric", "acoustic", "nylon"]
+
+
+class Filter(NamedTuple):
+    """One second-order filter of a chain (R. Bristow-Johnson's forms)."""
+
+    kind: str  # "high-pass", "low-pass", "bell"
+    hertz: float
+    q: float = 0.7071
+    decibels: float = 0.0  # a bell's gain
+
+
+class Plane(NamedTuple):
+    """The second plane in which a string swings, against the first. It makes a note set in louder than it goes on, and live."""
+
+    strength: float
+    cents: float  # that it is sharp
+    lasting: float  # its decay times, against the first's
+
+
+class Guitar(NamedTuple):
+    """How one kind of guitar sounds. What lies between two rows of a table runs straight, beyond its ends it stays."""
+
+    scale: float  # metres from nut to bridge
+    low: tuple[
+        tuple[float, float], ...
+    ]  # (open string's MIDI pitch, seconds): 60 dB at the fundamental of the open string
+    high: tuple[tuple[float, float], ...]  # the same at 3 kHz, at any fret
+    second: Plane
+    trim: tuple[tuple[float, float], ...]  # (open string's MIDI pitch, decibels): so that all strings are equally loud
+    wound_below: float  # strings tuned below this MIDI pitch are wound
+    pick: float  # metres from the bridge
+    palm: float  # the same, when palm-muted
+    edge: float  # seconds that the pick needs to leave the string, at medium loudness
+    noise: float  # of the pick on the string, against the stroke
+    pickup: float | None  # metres from the bridge; None: the bridge itself is heard
+    pre: tuple[Filter, ...]  # pick-up and pre-amp
+    drive: float  # gain before the valve; 0: none
+    bias: float  # what makes the valve's even harmonics
+    post: tuple[Filter, ...]  # cabinet or tone
+    body: tuple[tuple[float, float, float], ...]  # (hertz, Q, strength): the wood's lowest resonances; () for none
+    room: float  # level of the room against the direct sound, decibels
+    level: float  # decibels at the very end: so that all guitars come out alike
+
+
+_STEEL_LOW = ((28.0, 13.0), (40.0, 12.0), (45.0, 11.0), (50.0, 10.0), (55.0, 9.0), (59.0, 8.0), (64.0, 7.0))
+_STEEL_HIGH = ((28.0, 0.9), (40.0, 1.1), (45.0, 1.3), (50.0, 1.6), (55.0, 1.5), (59.0, 1.9), (64.0, 2.2))
+_SOLID, _WOODEN = Plane(0.3, 0.6, 0.35), Plane(0.2, 0.3, 2.0)
+_EVEN = ((0.0, 0.0),)
+_STEEL_TRIM = ((40.0, -1.3), (45.0, -0.8), (50.0, 0.1), (55.0, 0.6), (59.0, 0.7), (64.0, 0.6))
+_WOOD_TRIM = ((40.0, -0.8), (45.0, -0.3), (50.0, -0.2), (55.0, 0.4), (59.0, 0.6), (64.0, 0.2))
+_LEAD_TRIM = (
+    (40.0, 2.5),
+    (45.0, 2.0),
+    (50.0, 1.7),
+    (55.0, 0.0),
+    (59.0, -2.0),
+    (64.0, -4.0),
+)  # the valve evens out half
+_BASS_TRIM = ((28.0, -0.6), (33.0, -0.4), (38.0, 0.1), (43.0, 1.0))
+_PICKUP = (Filter("high-pass", 40.0), Filter("low-pass", 4200.0, 1.6))
+_CABINET = (
+    Filter("high-pass", 85.0),
+    Filter("bell", 120.0, 1.0, 3.0),
+    Filter("bell", 420.0, 0.9, -3.5),
+    Filter("bell", 2600.0, 0.9, 5.0),
+    Filter("low-pass", 4800.0),
+    Filter("low-pass", 5200.0),
+)
+_OPEN_CABINET = (
+    Filter("high-pass", 70.0),
+    Filter("bell", 200.0, 0.8, 1.5),
+    Filter("bell", 450.0, 0.8, -2.5),
+    Filter("bell", 3000.0, 0.8, 3.0),
+    Filter("low-pass", 6500.0),
+)
+
+
+class InstrumentRow(NamedTuple):
+    """One value of the field `sound`."""
+
+    name: str
+    program: int  # of General MIDI, from 0
+    strings: StringSet  # where the tuning is a guitar's; a bass has its own
+    guitar: Guitar
+
+
+_ROWS: tuple[InstrumentRow, ...] = (
+    InstrumentRow(
+        "clean", program=27, strings="electric",
+        guitar=Guitar(
+            scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_STEEL_TRIM, wound_below=54.5,
+            pick=0.09, palm=0.06, edge=0.0006, noise=0.20, pickup=0.075,
+            pre=_PICKUP, drive=0.0, bias=0.0, post=_OPEN_CABINET, body=(), room=-19.0, level=-4.5,
+        ),
+    ),
+    InstrumentRow(
+        "crunch", program=29, strings="electric",
+        guitar=Guitar(
+            scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_EVEN, wound_below=54.5,
+            pick=0.09, palm=0.06, edge=0.0005, noise=0.16, pickup=0.045,
+            pre=(*_PICKUP, Filter("high-pass", 110.0), Filter("bell", 800.0, 0.7, 4.0)),
+            drive=5.5, bias=0.10, post=_CABINET, body=(), room=-20.0, level=-14.0,
+        ),
+    ),
+    InstrumentRow(
+        "lead", program=30, strings="electric",
+        guitar=Guitar(
+            scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_LEAD_TRIM, wound_below=54.5,
+            pick=0.09, palm=0.06, edge=0.0005, noise=0.12, pickup=0.045,
+            pre=(*_PICKUP, Filter("high-pass", 160.0), Filter("bell", 900.0, 0.7, 6.0)),
+            drive=24.0, bias=0.06, post=_CABINET, body=(), room=-17.0, level=-19.0,
+        ),
+    ),
+    InstrumentRow(
+        "acoustic", program=25, strings="acoustic",
+        guitar=Guitar(
+            scale=0.645, low=((28.0, 7.0), (40.0, 6.0), (50.0, 5.0), (64.0, 3.6)),
+            high=((28.0, 1.0), (40.0, 1.2), (50.0, 1.3), (64.0, 1.2)), second=_WOODEN, trim=_WOOD_TRIM, wound_below=58.5,
+            pick=0.14, palm=0.07, edge=0.00025, noise=0.30, pickup=None,
+            pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
+            post=(Filter("bell", 3500.0, 0.7, 3.0), Filter("low-pass", 11000.0)),
+            body=((101.0, 7.0, 0.7), (196.0, 8.0, 0.6), (232.0, 12.0, 0.25), (378.0, 10.0, 0.4)), room=-17.0, level=-0.5,
+        ),
+    ),
+    InstrumentRow(
+        "nylon", program=24, strings="nylon",
+        guitar=Guitar(
+            scale=0.65, low=((28.0, 4.5), (40.0, 4.0), (50.0, 3.4), (64.0, 2.4)),
+            high=((28.0, 0.45), (40.0, 0.55), (50.0, 0.6), (64.0, 0.5)), second=_WOODEN, trim=_WOOD_TRIM, wound_below=50.5,
+            pick=0.13, palm=0.07, edge=0.0006, noise=0.10, pickup=None,
+            pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
+            post=(Filter("low-pass", 8000.0),),
+            body=((97.0, 7.0, 0.7), (189.0, 8.0, 0.65), (225.0, 12.0, 0.25), (350.0, 10.0, 0.4)), room=-16.0, level=1.0,
+        ),
+    ),
+    InstrumentRow(
+        "bass", program=33, strings="electric",
+        guitar=Guitar(
+            scale=0.864, low=((23.0, 14.0), (28.0, 13.0), (43.0, 10.0), (48.0, 9.0), (64.0, 7.0)),
+            high=((23.0, 0.5), (28.0, 0.6), (43.0, 0.8), (64.0, 0.8)), second=_SOLID, trim=_BASS_TRIM, wound_below=64.0,
+            pick=0.16, palm=0.09, edge=0.0010, noise=0.08, pickup=0.10,
+            pre=(Filter("high-pass", 30.0), Filter("low-pass", 3200.0, 1.1)), drive=0.0, bias=0.0,
+            post=(Filter("bell", 90.0, 0.8, 2.0), Filter("bell", 350.0, 0.8, -2.0), Filter("low-pass", 5000.0)),
+            body=(), room=-24.0, level=-4.5,
+        ),
+    ),
+)  # fmt: skip
+INSTRUMENTS: dict[str, InstrumentRow] = {row.name: row for row in _ROWS}
+DEFAULT_INSTRUMENT = _ROWS[0].name
+
+
+def between(table: tuple[tuple[float, float], ...], at: float) -> float:
+    """Return a table's value at `at`: straight between two rows, level beyond the ends."""
+    for (x0, y0), (x1, y1) in zip(table, table[1:], strict=False):
+        if at < x1:
+            return y0 + (y1 - y0) * max(0.0, (at - x0) / (x1 - x0))
+    return table[-1][1]
