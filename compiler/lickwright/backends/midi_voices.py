@@ -25,6 +25,7 @@ LEGATO, EXPRESSION = 68, 11  # controllers
 AUDIBLE = 0.05  # semitones: out of tune by less is not worth a word
 _TOUCH = 1e-6  # seconds: two notes closer than this follow one another without a gap
 _OFF_VELOCITY = 64
+_NONE = Stroke.NONE  # bound here, since it is asked for every note and an enumeration is slow to look into
 
 TOO_WIDE = Rule(
     "L501",
@@ -75,7 +76,7 @@ def voices(notes: Iterable[Played], ticks: Ticks, report: Report) -> list[Voice]
     found: list[Voice] = []
     free = 0  # tick from which the string can sound again
     for note in notes:
-        if note.stroke is Stroke.NONE and found and abs(found[-1].parts[-1].end - note.start) < _TOUCH:
+        if note.stroke is _NONE and found and abs(found[-1].parts[-1].end - note.start) < _TOUCH:
             voice = found[-1]
             if abs(note.pitch + voice.moved - voice.number) <= BEND_RANGE:
                 voice.parts.append(note)

@@ -35,6 +35,7 @@ _OF_STRINGS = (
     (f"{MARKS['='].above} ", "of the notes there, the one on this string goes on ringing"),
     (f"{STOP} ", "this string stops sounding here, the others go on"),
 )
+_TAP = Stroke.TAP  # bound here, since it is asked for every sound and an enumeration is slow to look into
 _PACE_NOTES = 5  # in a row, for a pace to count
 
 
@@ -49,7 +50,7 @@ def heading(grid: Grid, width: int, tempo: str) -> list[str]:
 def _fretted(timeline: Timeline) -> Iterator[Place]:
     """Where the fretting hand holds a string: the picking hand taps where it likes."""
     for sound in timeline.sounds:
-        if sound.fret and sound.begin.stroke is not Stroke.TAP:
+        if sound.fret and sound.begin.stroke is not _TAP:
             yield sound.string, sound.fret
 
 
@@ -236,7 +237,7 @@ def _stretches(timeline: Timeline) -> bool:
     """Whether fretted notes that start together are further apart than a hand stretches with ease."""
     hand = hand_for(timeline)
     # The picking hand taps where it likes.
-    fretted = [(s.start, s.fret) for s in timeline.sounds if s.fret and s.begin.stroke is not Stroke.TAP]
+    fretted = [(s.start, s.fret) for s in timeline.sounds if s.fret and s.begin.stroke is not _TAP]
     every = [fret for _, fret in fretted]
     if not every or hand.span(min(every), max(every)) <= hand.stretch:
         return False

@@ -1,15 +1,20 @@
 """Hands (L430–L445): what the fretting hand cannot reach, hold or change in time, and the picking hand cannot do.
 
-In: a Timeline. Out: findings. One walk over the sounds sorts out what is worth a closer look, which most licks have
-little of; the parts are `hands_grip` (held together), `hands_ring`, `hands_motion` (speed), `hands_bends` and `hands_pick`. Distances are
+In: a Timeline. Out: findings. The sounds are sorted first: most licks have little that is worth a
+closer look. The parts are `hands_grip` (held together), `hands_ring`, `hands_motion` (speed), `hands_bends` and `hands_pick`. Distances are
 in millimetres along the neck; limits stand in `hand.py` and `bending.py`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
 from lickwright.checks import hands_bends, hands_grip, hands_motion, hands_pick, hands_ring
 from lickwright.diagnostics import Diagnostic, Rule
 from lickwright.fingering import hand_for
+from lickwright.hand import Hand
 from lickwright.notation.techniques import Curve, Damping, Kind, Stroke
 from lickwright.timeline import Sound, Timeline
 
@@ -21,59 +26,83 @@ RULES: tuple[Rule, ...] = (
     *hands_pick.RULES,
 )
 
+# Members bound to names of the module, which Python 3.11 finds in a quarter of the time; asked for every sound.
+_TAP, _PULL, _PICK = Stroke.TAP, Stroke.PULL, Stroke.PICK
+_PALM, _RING, _MARK = Damping.PALM, Damping.RING, Kind.MARK
 _UP = (Curve.BEND, Curve.PREBEND)
+_FINGERED = ("note", "grace")  # kinds of sound that a hand plays note by note
+
+
+@dataclass(slots=True)
+class _Sorted:
+    """The sounds of a lick by what is worth a closer look, and whether there is any of it."""
+
+    timeline: Timeline
+    hand: Hand
+    fretted: list[Sound]  # under a finger of the fretting hand
+    tapped: list[Sound]
+    picked: list[Sound]
+    bent: list[Sound]
+    damped: list[Sound]  # under a palm
+    pulled: bool  # a finger must be down before the note that it pulls off to
+    fingers: bool  # some are written
+    together: bool  # some sounds overlap
+    rings: bool  # a note is marked to ring
+
+
+def _sorted(timeline: Timeline) -> _Sorted:
+    played = [sound for sound in timeline.sounds if sound.kind in _FINGERED]
+    fretted = [s for s in played if s.fret and s.begin.stroke is not _TAP and (s.head is None or not s.dead)]
+    marked = [(sound, mark) for sound in played if sound.marks for mark in sound.marks]
+    return _Sorted(
+        timeline,
+        hand_for(timeline),
+        fretted,
+        tapped=[sound for sound in played if sound.begin.stroke is _TAP],
+        picked=[sound for sound in played if sound.begin.stroke is _PICK and sound.kind == "note"],
+        bent=[s for s in played if s.shapes and s.fret and any(shape.technique.curve in _UP for shape in s.shapes)],
+        damped=[sound for sound, mark in marked if mark.damping is _PALM],
+        pulled=any(sound.begin.stroke is _PULL or sound.trill is not None for sound in fretted),
+        fingers=any(sound.finger is not None for sound in played),
+        together=_overlap(played),
+        rings=any(mark.damping is _RING and mark.kind is _MARK for _, mark in marked),
+    )
+
+
+def _overlap(played: Sequence[Sound]) -> bool:
+    """Whether a sound begins before the end of one before it, or is over at once."""
+    until = -1
+    for sound in played:
+        if sound.start < until or (sound.start == sound.end and sound.kind == "note"):
+            return True
+        until = max(until, sound.end)
+    return False
+
+
+class _Check(NamedTuple):
+    """One family of findings: when it is worth a look, and the look."""
+
+    wanted: Callable[[_Sorted], object]
+    found: Callable[[_Sorted], Iterable[Diagnostic]]
+
+
+# In the order in which findings at one place are told.
+_CHECKS: tuple[_Check, ...] = (
+    _Check(
+        lambda s: s.together or s.pulled or s.fingers,
+        lambda s: hands_grip.check_grips(s.timeline, s.hand, s.together, s.pulled, s.fingers),
+    ),
+    _Check(lambda s: s.rings or s.timeline.words, lambda s: hands_ring.check_idle_rings(s.timeline)),
+    _Check(lambda s: len(s.fretted) > 1, lambda s: hands_motion.check_shifts(s.timeline, s.hand, s.fretted)),
+    _Check(lambda s: s.fingers, lambda s: hands_motion.check_hops(s.timeline)),
+    _Check(lambda s: len(s.picked) > 2, lambda s: hands_motion.check_picking(s.timeline, s.picked)),
+    _Check(lambda s: s.bent, lambda s: hands_bends.check_bends(s.timeline, s.bent, s.together)),
+    _Check(lambda s: s.tapped or s.damped, lambda s: hands_pick.check_pick_hand(s.timeline, s.tapped, s.damped)),
+    _Check(lambda s: s.together, lambda s: hands_pick.check_double_slides(s.timeline, s.fretted)),
+)
 
 
 def check_hands(timeline: Timeline) -> list[Diagnostic]:
-    """All of them, by family."""
-    fretted: list[Sound] = []  # under a finger of the fretting hand
-    bent: list[Sound] = []
-    tapped: list[Sound] = []
-    damped: list[Sound] = []  # under a palm
-    picked: list[Sound] = []
-    pulled = fingers = together = rings = False
-    until = -1
-    for sound in timeline.sounds:
-        kind, begin, fret = sound.kind, sound.begin, sound.fret
-        if kind not in ("note", "grace"):
-            continue
-        stroke = begin.stroke
-        if stroke is Stroke.TAP:
-            tapped.append(sound)
-        elif fret and sound.head is None or fret and not sound.dead:
-            fretted.append(sound)
-            if stroke is Stroke.PULL or sound.trill is not None:
-                pulled = True
-        if stroke is Stroke.PICK and kind == "note":
-            picked.append(sound)
-        if sound.finger is not None:
-            fingers = True
-        if sound.shapes and fret and any(shape.technique.curve in _UP for shape in sound.shapes):
-            bent.append(sound)
-        for mark in sound.marks:
-            if mark.damping is Damping.PALM:
-                damped.append(sound)
-            elif mark.damping is Damping.RING and mark.kind is Kind.MARK:
-                rings = True
-        if sound.start < until or (kind == "note" and sound.start == sound.end):
-            together = True
-        until = max(until, sound.end)
-    hand = hand_for(timeline)
-    found: list[Diagnostic] = []
-    if together or pulled or fingers:
-        found += hands_grip.check_grips(timeline, hand, together, pulled, fingers)
-    if rings or timeline.words:
-        found += hands_ring.check_idle_rings(timeline)
-    if len(fretted) > 1:
-        found += hands_motion.check_shifts(timeline, hand, fretted)
-    if fingers:
-        found += hands_motion.check_hops(timeline)
-    if len(picked) > 2:
-        found += hands_motion.check_picking(timeline, picked)
-    if bent:
-        found += hands_bends.check_bends(timeline, bent, together)
-    if tapped or damped:
-        found += hands_pick.check_pick_hand(timeline, tapped, damped)
-    if together:
-        found += hands_pick.check_double_slides(timeline, fretted)
-    return found
+    """Return the findings about both hands, by family."""
+    by_use = _sorted(timeline)
+    return [finding for check in _CHECKS if check.wanted(by_use) for finding in check.found(by_use)]

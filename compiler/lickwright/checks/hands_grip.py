@@ -18,6 +18,8 @@ from lickwright.hand import CAUTION_STRETCH, SHARE, Hand
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.timeline import Sound, Timeline
 
+_TAP = Stroke.TAP  # bound here, since it is asked for every sound and an enumeration is slow to look into
+
 
 def _rule(code: str, name: str, severity: Severity, summary: str, explanation: str, bad: str, good: str) -> Rule:
     texts = (f'lick "In one hand"\nkey A minor\n| {music} ||\n' for music in (bad, good))
@@ -106,7 +108,7 @@ def _sounding_on(alive: list[Sound], sounds: list[Sound]) -> list[Sound]:
 
 def _struck(sounds: list[Sound]) -> list[Sound]:
     """Those with a clear pitch that the picking hand does not tap."""
-    return [s for s in sounds if s.fret is not None and s.begin.stroke is not Stroke.TAP and not (s.head and s.dead)]
+    return [s for s in sounds if s.fret is not None and s.begin.stroke is not _TAP and not (s.head and s.dead)]
 
 
 def _onsets(timeline: Timeline) -> Iterator[list[Sound]]:

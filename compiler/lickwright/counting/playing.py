@@ -23,6 +23,7 @@ from lickwright.settings import VALUE, Settings
 from lickwright.source import Span
 from lickwright.timeline import Bar, Pass, Saying, Sound, TempoAt
 
+_JOIN = Kind.JOIN  # bound here, since it is asked for every note and an enumeration is slow to look into
 _PINCHED = 24.0  # semitones that a pinch harmonic sounds above its fret: the fourth partial is the one most players get
 
 
@@ -166,7 +167,7 @@ class Player:
     def _one_note(self, note: Note, parts: tuple[Part, ...]) -> None:
         """`_parts` for what most events are."""
         number = self._number(note)
-        if note.begin.kind is not Kind.JOIN:
+        if note.begin.kind is not _JOIN:
             self._neck.end_others((number,), self._over, self._now)
         if self._over:
             self._roll(parts)
@@ -219,7 +220,7 @@ class Player:
 
     @staticmethod
     def _joined(part: Note | Bare) -> bool:
-        return isinstance(part, Note) and part.begin.kind is Kind.JOIN
+        return isinstance(part, Note) and part.begin.kind is _JOIN
 
     def _hold_one(self, number: int, hold: Hold) -> None:
         if self._neck[number].sound is None:
@@ -311,7 +312,7 @@ class Player:
 
     def _note(self, number: int, note: Note, roll: int | None) -> None:
         source = None
-        if note.begin.kind is Kind.JOIN:
+        if note.begin.kind is _JOIN:
             source = self._source(number, note)
             if source is None and not note.string:
                 self._unknown()  # nobody knows which string it is on

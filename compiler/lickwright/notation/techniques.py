@@ -8,10 +8,9 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from lickwright.records import quick, record
+from lickwright.records import record
 
 
-@quick
 class Kind(StrEnum):
     """Where a technique's sign stands."""
 
@@ -23,7 +22,6 @@ class Kind(StrEnum):
     WORD = "word"  # a word in parentheses round events: `(pm: …)`
 
 
-@quick
 class Curve(StrEnum):
     """What the pitch does."""
 
@@ -40,7 +38,6 @@ class Curve(StrEnum):
     SCOOP = "scoop"  # from `amount` below, at once
 
 
-@quick
 class Damping(StrEnum):
     """What stops the string."""
 
@@ -51,7 +48,6 @@ class Damping(StrEnum):
     RING = "ring"  # goes on under what follows
 
 
-@quick
 class Stroke(StrEnum):
     """How the string is set going."""
 
