@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -136,13 +136,19 @@ def _print(shelf: Shelf, library: str, text: str, form: str, paths: bool, limit:
         from lickwright.cli.shelves import place
 
         reasons = _reasons(text, found.hits)
-        rows = [(*_row(hit), *reason, place(shelf, hit)) for hit, reason in zip(found.hits, reasons, strict=True)]
-        heads = (*_HEADS, *(("found in",) if any(reasons) else ()), "where")
+        states = _states(shelf, found.hits)
+        rows = [
+            (*_row(hit), *reason, *state, place(shelf, hit))
+            for hit, reason, state in zip(found.hits, reasons, states, strict=True)
+        ]
+        heads = (*_HEADS, *(("found in",) if any(reasons) else ()), *(("state",) if any(states) else ()), "where")
         screen.out(table(heads, rows, _columns(), least="techniques"))
         more = found.total - len(found.hits)
         screen.out(
             report.count(found.total, "lick") + (f"; {more:,} not shown: --limit shows more\n" if more else "\n")
         )
+    if form != "json":
+        _say_stale(shelf, library, found.hits, screen.out if form == "text" and not paths else screen.err)
     if not found.hits and shelf.licks:
         screen.err(_nothing(text, found))
 
@@ -170,6 +176,24 @@ def _reasons(text: str, hits: Sequence[Hit]) -> list[tuple[str, ...]]:
     if all(set(names) & {"title", "techniques"} or not names for names in found):
         return [()] * len(hits)
     return [(", ".join(names),) for names in found]
+
+
+def _states(shelf: Shelf, hits: Sequence[Hit]) -> list[tuple[str, ...]]:
+    """For each lick a cell that says what became of it; of nothing where nothing did."""
+    from lickwright.cli.shelves import state
+
+    found = [state(shelf, hit) for hit in hits]
+    return [()] * len(hits) if not any(found) else [(one,) for one in found]
+
+
+def _say_stale(shelf: Shelf, library: str, hits: Sequence[Hit], print: Callable[[str], None]) -> None:
+    """Says how many of the licks shown are of sources that are gone or changed."""
+    from collections import Counter
+
+    from lickwright.cli.shelves import stale_line
+
+    if line := stale_line(shelf, library, Counter(shelf.state(hit.path) for hit in hits)):
+        print(line)
 
 
 def _columns() -> int:
@@ -208,18 +232,19 @@ def _json(shelf: Shelf, library: str, text: str, total: int, hits: list[tuple[Hi
 
 _CSV = (
     "path", "line", "title", "key", "scale", "box", "level", "tempo", "meter", "feel", "bars", "notes", "seconds",
-    "techniques", "figures", "tags", "style", "by", "rights", "origin",
+    "techniques", "figures", "tags", "style", "by", "rights", "origin", "state",
 )  # fmt: skip
 
 
 def _csv(shelf: Shelf, hits: list[tuple[Hit, dict[str, object]]]) -> None:
     """A row a lick, for a spreadsheet."""
     from lickwright.backends.timing import cell
+    from lickwright.cli.shelves import state
 
     more = tuple(hits[0][1]) if hits else ()
     screen.out(",".join((*_CSV, *more)) + "\r\n")
     for hit, extra in hits:
-        values = {**hit.facts, "path": shelf.path(hit.path), **extra}
+        values = {**hit.facts, "path": shelf.path(hit.path), "state": state(shelf, hit), **extra}
         said = ("" if values[name] is None else values[name] for name in (*_CSV, *more))
         screen.out(",".join(cell(", ".join(v) if isinstance(v, list) else str(v)) for v in said) + "\r\n")
 
@@ -278,8 +303,16 @@ def _print_like(
         from lickwright.cli.columns import table
         from lickwright.cli.shelves import place
 
-        rows = [(f"{one.share:.0%}", one.hit.facts["title"], _how(one), place(shelf, one.hit)) for one in found]
-        screen.out(table(("alike", "title", "how it differs", "where"), rows, _columns()))
+        states = _states(shelf, [one.hit for one in found])
+        rows = [
+            (f"{one.share:.0%}", one.hit.facts["title"], _how(one), *state, place(shelf, one.hit))
+            for one, state in zip(found, states, strict=True)
+        ]
+        heads = ("alike", "title", "how it differs", *(("state",) if any(states) else ()), "where")
+        screen.out(table(heads, rows, _columns()))
+    if form != "json":
+        hits = [one.hit for one in found]
+        _say_stale(shelf, library, hits, screen.out if form == "text" and not paths else screen.err)
     if not found:
         screen.err(f'no lick is like "{report.safe(wanted.title)}"\n')
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from lickwright.library.duplicates import Group
     from lickwright.library.gaps import Gap
     from lickwright.library.overview import Overview
+    from lickwright.library.search import Hit
     from lickwright.library.shelf import Shelf
 
 _SHOWN = 15  # names in a line of the overview, hints of a kind, and licks in a group, where no other number is said
@@ -66,6 +67,7 @@ def command(library: str, duplicates: bool, families: bool, form: str, limit: in
 
 
 def _overview(shelf: Shelf, library: str, form: str, most: int | None) -> None:
+    from lickwright.cli.shelves import stale_line
     from lickwright.library.gaps import gaps
     from lickwright.library.overview import overview
 
@@ -73,7 +75,12 @@ def _overview(shelf: Shelf, library: str, form: str, most: int | None) -> None:
     if form == "json":
         from json import dumps
 
-        value = {"library": library, **found.as_value(), "missing": [gap._asdict() for gap in missing]}
+        value = {
+            "library": library,
+            **found.as_value(),
+            "stale": shelf.stale(),
+            "missing": [gap._asdict() for gap in missing],
+        }
         screen.out(dumps(value, indent=2) + "\n")
         return
     minutes = f"{found.seconds / 60:.0f} minutes" if found.seconds >= 90 else f"{found.seconds:.0f} seconds"
@@ -84,6 +91,8 @@ def _overview(shelf: Shelf, library: str, form: str, most: int | None) -> None:
         if counts:
             lines += _list(_PLURALS[name], [f"{value}: {n:,}" for value, n in _first(counts, most)], len(counts))
     lines += ["", *_wrong(found, library)]
+    if line := stale_line(shelf, library, shelf.stale()):
+        lines.append(f"{'stale':{_INDENT}}{line.rstrip()}")
     lines += _hints("perhaps missing:", [gap for gap in missing if gap.kind != "order"], most)
     lines += _hints("in the order of the files:", [gap for gap in missing if gap.kind == "order"], most)
     screen.out("".join(report.safe(line) + "\n" for line in lines))
@@ -149,7 +158,11 @@ def _wrong(found: Overview, library: str) -> Iterator[str]:
 
 
 def _duplicates(shelf: Shelf, library: str, form: str, most: int | None, families: bool) -> None:
+    from collections import Counter
+
+    from lickwright.cli.shelves import stale_line
     from lickwright.library.duplicates import groups
+    from lickwright.library.search import fetched
 
     found = groups(shelf.connection, families)
     if form == "json":
@@ -164,6 +177,8 @@ def _duplicates(shelf: Shelf, library: str, form: str, most: int | None, familie
             screen.out(f"{_KINDS[kind]}\n\n")
         screen.out(_group(shelf, group, most) + "\n")
     licks = sum(len(group.licks) for group in found)
+    ids = [lick for group in found for lick in group.licks]
+    screen.out(stale_line(shelf, library, Counter(shelf.state(hit.path) for hit in fetched(shelf.connection, ids))))
     counted = f"{report.count(len(found), 'group')} of {report.count(licks, 'lick')}" if found else "no licks are alike"
     screen.out(f"{counted}\n")
 
@@ -186,11 +201,21 @@ def _group(shelf: Shelf, group: Group, most: int | None) -> str:
         known = member.hit.facts
         first = ", ".join(filter(None, (known["key"], box_said(known["box"])))) or "no key"
         rows.append(
-            (known["title"], first if n == 0 else ", ".join(member.how) or "the same", place(shelf, member.hit))
+            (
+                known["title"],
+                (first if n == 0 else ", ".join(member.how) or "the same") + _marked(shelf, member.hit),
+                place(shelf, member.hit),
+            )
         )
     more = len(group.licks) - len(rows)
     text = table((), rows, min(screen.columns(sys.stdout, 120), 200) - 2)
     return "".join(f"  {line}\n" for line in text.splitlines()) + (f"  and {more:,} more\n" if more else "")
+
+
+def _marked(shelf: Shelf, hit: Hit) -> str:
+    """What became of a lick's source, in brackets."""
+    state = shelf.state(hit.path)
+    return f" ({state})" if state else ""
 
 
 def _as_value(shelf: Shelf, group: Group) -> dict[str, object]:
@@ -204,6 +229,7 @@ def _as_value(shelf: Shelf, group: Group) -> dict[str, object]:
             "key": member.hit.facts["key"] or None,
             "box": member.hit.facts["box"] or None,
             "differs": list(member.how),
+            "stale": bool(shelf.state(member.hit.path)),
         }
         for member in described(shelf.connection, group)
     ]

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from lickwright import report
@@ -85,6 +85,19 @@ def place(shelf: Shelf, hit: Hit) -> str:
     return f"{shelf.path(hit.path)}:{hit.facts['line']}"
 
 
+def state(shelf: Shelf, hit: Hit) -> str:
+    """What keeps a lick from being in the library as it was found: its source is gone or changed, or it has errors; "" for nothing."""
+    return shelf.state(hit.path) or ("" if hit.facts["ok"] else "has errors")
+
+
+def stale_line(shelf: Shelf, library: str, counts: Mapping[str, int]) -> str:
+    """The line about licks whose source is gone or changed, by what became of it; "" where there are none."""
+    from lickwright.library.source_state import WORDS
+
+    said = [f"{report.count(n, 'lick')} {WORDS[name]}" for name, n in sorted(counts.items()) if name in WORDS and n]
+    return f"{', '.join(said)}: lickwright make brings {report.safe(library)} up to date\n" if said else ""
+
+
 def as_value(shelf: Shelf, hit: Hit) -> dict[str, object]:
     """A lick for JSON: everything that is known of it, lists as lists, what is not said as null."""
     known = {name: None if value == "" else value for name, value in hit.facts.items()}
@@ -95,6 +108,6 @@ def as_value(shelf: Shelf, hit: Hit) -> dict[str, object]:
     known["figures"] = [word for word in hit.facts["figures"].split(", ") if word]
     known["tags"] = [tag.strip() for tag in hit.facts["tags"].split(",") if tag.strip()]
     return {
-        "path": shelf.path(hit.path), **known, **shelf.phrase(hit),
+        "path": shelf.path(hit.path), "stale": bool(shelf.state(hit.path)), "state": state(shelf, hit) or None, **known, **shelf.phrase(hit),
         "findings": shelf.findings(hit), "outputs": shelf.outputs(hit),
     }  # fmt: skip

@@ -308,10 +308,16 @@ def stored(path: str) -> str:
     return path.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
+def place_of(out: str, path: str) -> str | None:
+    """Where a path of the manifest is, as seen from here; None if nothing is there."""
+    raw = re.sub(r"\\udc([89a-f][0-9a-f])", lambda byte: chr(0xDC00 + int(byte[1], 16)), path)
+    places = (os.path.normpath(os.path.join(out, name)) for name in (path, raw))
+    return next((place for place in places if os.path.lexists(place)), None)
+
+
 def there(out: str, path: str) -> bool:
     """Whether something is at a path of the manifest."""
-    raw = re.sub(r"\\udc([89a-f][0-9a-f])", lambda byte: chr(0xDC00 + int(byte[1], 16)), path)
-    return any(os.path.lexists(os.path.join(out, name)) for name in {path, raw})
+    return place_of(out, path) is not None
 
 
 def seen_from(out: str, folder: str) -> str:

@@ -35,6 +35,7 @@ class Shelf:
     ) -> None:
         self.connection = connection
         self._folder = folder  # from which its paths are seen; None: as they are
+        self._states: dict[str, str] = {}  # of sources, by path as kept; filled as it is asked for
         self._names = names or {}  # paths that no table can hold, since they are no text, by what stands for them
 
     def __enter__(self) -> Shelf:
@@ -67,6 +68,27 @@ class Shelf:
         rows = self.connection.execute("SELECT path FROM sources WHERE NOT indexed ORDER BY path")
         return [self.path(row[0]) for row in rows if row[0] != "-"]
 
+    def state(self, kept: str) -> str:
+        """What became of a source since its licks were entered, one of `source_state.WORDS`; "" if nothing did."""
+        if self._folder is None:
+            return ""
+        if kept not in self._states:
+            from lickwright.library.source_state import state_of
+
+            row = self.connection.execute("SELECT hash FROM sources WHERE path = ?", (kept,)).fetchone()
+            self._states[kept] = state_of(self._folder, kept, row[0] if row else None)
+        return self._states[kept]
+
+    def stale(self) -> dict[str, int]:
+        """How many licks are of sources that something became of, by what; looks at every source."""
+        found: dict[str, int] = {}
+        if self._folder is not None:
+            rows = "SELECT s.path, count(*) FROM licks l JOIN sources s ON s.id = l.source_id GROUP BY s.id"
+            for path, licks in self.connection.execute(rows).fetchall():
+                if state := self.state(path):
+                    found[state] = found.get(state, 0) + licks
+        return found
+
     def complete(self, compiled: Callable[[Sequence[str]], Iterable[tuple[str, Compilation]]]) -> None:
         """Brings in the licks of sources that a build knows and the index does not: files that were made one by one, say.
 
@@ -90,10 +112,12 @@ class Shelf:
         self.connection.close()
         self.connection = copy
         create(copy)
-        numbers = {self.path(path): number for number, path in copy.execute("SELECT id, path FROM sources")}
+        kept: dict[int, str] = dict(copy.execute("SELECT id, path FROM sources").fetchall())
+        numbers = {self.path(path): number for number, path in kept.items()}
         copy.execute("BEGIN")
         for path, compilation in compilations:
             _put(copy, numbers[path], compilation)
+            self._states[kept[numbers[path]]] = ""  # compiled just now
         copy.execute("COMMIT")
 
     def outputs(self, hit: Hit) -> list[str]:
@@ -102,7 +126,7 @@ class Shelf:
             return []
         rows = self.connection.execute(
             "SELECT o.folder, o.name FROM outputs o JOIN sources s ON s.target = o.folder JOIN licks l ON l.source_id = s.id "
-            "WHERE l.id = ? AND o.lick = l.slug ORDER BY o.name",
+            "WHERE l.id = ? AND o.lick = l.slug AND o.gone = 0 ORDER BY o.name",
             (hit.lick,),
         )
         return [os.path.normpath(os.path.join(self._folder, folder, name)) for folder, name in rows]

@@ -1,0 +1,34 @@
+"""Whether what a library knows of a source is still so.
+
+In: an output folder, and a source as its manifest has it. Out: a word for what became of the source, "" if nothing did.
+"""
+
+from __future__ import annotations
+
+from lickwright.files import read
+from lickwright.library.manifest import place_of
+from lickwright.library.outputs import digest
+from lickwright.source import Unreadable
+
+GONE, CHANGED, UNREAD, UNFINISHED = "gone", "changed", "unreadable", "unfinished"
+WORDS = {
+    GONE: "of sources that are gone",
+    CHANGED: "of sources that changed since",
+    UNREAD: "of sources that cannot be read",
+    UNFINISHED: "of sources that were not made whole",
+}
+
+
+def state_of(out: str, path: str, hash: object) -> str:
+    """What became of the source at `path` since it was compiled with the hash `hash`, None where that work was not finished."""
+    if path == "-" or "://" in path:  # nobody keeps what was sent, and what is far away takes long to ask
+        return ""
+    whole = place_of(out, path)
+    if whole is None:
+        return GONE
+    if not isinstance(hash, bytes):
+        return UNFINISHED
+    try:
+        return "" if digest(read(whole)) == hash else CHANGED
+    except Unreadable:
+        return UNREAD
