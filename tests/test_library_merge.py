@@ -78,7 +78,7 @@ def test_shares_of_different_builds_are_refused(run: Run) -> None:
     assert "in different formats: tab and tab,midi" in refused(run, "part1", "other")
     run("lib", "--to", "tab", "--width", "100", *other)
     assert "with different options: without --width and with --width 100" in refused(run, "part1", "other")
-    write("lib/lickwright.toml", '[defaults]\nfeel = "shuffle"\n')
+    write("lib/lickwright.toml", '[fields]\nfeel = "shuffle"\n')
     run("lib", "--to", "tab", *other)
     assert "in different house styles" in refused(run, "part1", "other")
     os.unlink("lib/lickwright.toml")

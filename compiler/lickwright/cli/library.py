@@ -26,9 +26,14 @@ _HELP = """What LIBRARY holds and lacks: an output folder of lickwright make, a 
 \b
   lickwright library out                  keys, boxes, levels, techniques; what is missing
   lickwright library out --duplicates     licks that are alike, in groups
+  lickwright library out --ready          what is missing or out of date in an output folder
 
 Licks are alike when they are the same tab; when they are the same phrase, note for note, in another key or box; and when
 they nearly are: a note in eight may differ. What lickwright move made of a lick is no duplicate of it.
+
+An output folder is ready when every lick of the library was made in every format that was asked for, nothing changed since, no
+file was changed by hand, no share is missing, no title comes twice, and every lick says its rights and who made it. Ends with
+0 if so, 1 if not.
 """
 
 
@@ -39,17 +44,26 @@ they nearly are: a note in eight may differ. What lickwright move made of a lick
     "--families", is_flag=True, help="With --duplicates: also licks that `lickwright move` made of one another.",
 )  # fmt: skip
 @click.option(
+    "--ready", is_flag=True, help="What is missing or out of date in an output folder; for a check before a release."
+)
+@click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
     help="For a person, or everything for a program.",
 )  # fmt: skip
 @click.option("--limit", type=click.IntRange(1), metavar="N", help=f"Of each list at most N; {_SHOWN} if not said.")
-def command(library: str, duplicates: bool, families: bool, form: str, limit: int | None) -> int:
+def command(library: str, duplicates: bool, families: bool, ready: bool, form: str, limit: int | None) -> int:
     """Its help is `_HELP`, since it shows examples."""
     from lickwright.cli.shelves import opened, unusable
     from lickwright.library.shelf import Unusable
 
     if families and not duplicates:
         raise click.UsageError("--families goes with --duplicates")
+    if ready:
+        if duplicates:
+            raise click.UsageError("--ready or --duplicates, not both")
+        from lickwright.cli.readiness import readiness
+
+        return readiness(library, form, limit)
     most = limit or (_SHOWN if form == "text" else None)
     try:
         shelf, code = opened(library)

@@ -36,7 +36,7 @@ class Prediction:
         for item, result in zip(items, results, strict=True):
             if result.written:
                 self._makes.append((item.id, item.path, result.written))
-            if result.hash and result.done:
+            if result.hash or result.alone:
                 rows = {row.name: row for row in item.known}
                 self._rows.update(((item.target, name), (gone, rows[name])) for name, gone in left(item, result))
 

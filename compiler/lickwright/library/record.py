@@ -23,8 +23,13 @@ _SOURCE = "INSERT OR REPLACE INTO sources VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 
 def left(item: Item, result: Result) -> Iterator[tuple[str, int]]:
     """What each output on record of the folder is now, by name. In a source with errors a lick that is missing may only be unreadable."""
     made, slugs = {output.lick for output in result.outputs}, set(result.slugs)
+    # A practice recording at another tempo has another name, and takes the place of the one before.
+    now = {(output.lick, output.suffix): output.name for output in result.outputs}
     for row in item.known:
-        yield row.name, 0 if row.lick in made else GONE if result.ok and row.lick not in slugs else OLDER
+        if now.get((row.lick, row.suffix), row.name) != row.name:
+            yield row.name, GONE
+        elif result.done:
+            yield row.name, 0 if row.lick in made else GONE if result.ok and row.lick not in slugs else OLDER
 
 
 class Recorder:
@@ -83,13 +88,10 @@ class Recorder:
             self._manifest.written.note(item.target, [made.name for made in result.outputs])
         if item.claimed and result.done:
             self._db.execute("DELETE FROM claims WHERE folder = ?", (item.target,))
-        gone = "UPDATE outputs SET gone = ? WHERE folder = ? AND name = ?"
-        if item.known and result.done:
-            self._db.executemany(gone, [(how, item.target, name) for name, how in left(item, result)])
-        # A practice recording at another tempo has another name, and takes the place of the one before.
-        now = {(made.lick, made.suffix): made.name for made in result.outputs}
-        old = [row.name for row in item.known if now.get((row.lick, row.suffix), row.name) != row.name]
-        self._db.executemany(gone, [(GONE, item.target, name) for name in old])
+        self._db.executemany(
+            "UPDATE outputs SET gone = ? WHERE folder = ? AND name = ?",
+            [(gone, item.target, name) for name, gone in left(item, result)],
+        )
 
     def _source(
         self, item: Item, result: Result, order: Order, path: str, stale: list[int]

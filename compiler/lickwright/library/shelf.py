@@ -61,6 +61,14 @@ class Shelf:
         """How many there are."""
         return int(self.connection.execute("SELECT count(*) FROM licks").fetchone()[0])
 
+    @property
+    def made(self) -> tuple[int, int]:
+        """How many licks a build has made files of, and how many files."""
+        row = self.connection.execute(
+            "SELECT count(DISTINCT folder || '/' || lick), count(*) FROM outputs WHERE gone = 0"
+        ).fetchone()
+        return row[0], row[1]
+
     def left_out(self) -> list[str]:
         """Sources that a build knows and whose licks are not in the index, as seen from here."""
         if self._folder is None:

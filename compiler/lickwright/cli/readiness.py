@@ -1,0 +1,75 @@
+"""`lickwright library OUT --ready`: whether an output folder can go to the people it is for.
+
+In: an output folder. Out: what it lacks, for a person or as JSON, and an exit code.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+from lickwright import report
+from lickwright.cli import screen
+
+if TYPE_CHECKING:
+    from lickwright.library.ready import Lack
+
+_PLACES = 3  # of each kind that are shown, where no other number is said
+
+
+def readiness(library: str, form: str, limit: int | None) -> int:
+    """Says what an output folder lacks; gives the exit code."""
+    from lickwright.cli.shelves import opened, unusable
+    from lickwright.library.ready import lacks
+    from lickwright.library.shelf import Unusable, is_kept
+
+    if not is_kept(library):
+        raise click.UsageError(
+            f"--ready looks at an output folder of lickwright make, and {report.safe(library)} is none: make it first"
+        )
+    try:
+        shelf, _ = opened(library)
+        with shelf:
+            found = lacks(shelf, library)
+            licks, files = shelf.made
+    except Unusable as e:
+        return unusable(library, e)
+    if form == "json":
+        from json import dumps
+
+        shown = [one._asdict() for one in found[:limit]]
+        value = {
+            "library": library,
+            "ready": not found,
+            "licks": licks,
+            "files": files,
+            "total": len(found),
+            "lacks": shown,
+        }
+        screen.out(dumps(value, indent=2) + "\n")
+    else:
+        screen.out(
+            _lacking(
+                library, found, limit or _PLACES, f"{report.count(files, 'file')} of {report.count(licks, 'lick')}"
+            )
+        )
+    return screen.Exit.MUSIC if found else screen.Exit.FINE
+
+
+def _lacking(library: str, found: Sequence[Lack], most: int, made: str) -> str:
+    from lickwright.library.ready import KINDS, counted
+
+    if not found:
+        return f"ready: {made} in {report.safe(library)}\n"
+    text = f"not ready: {made} in {report.safe(library)}\n"
+    for kind, number in counted(found).items():
+        text += f"\n{KINDS[kind]}: {number:,}\n"
+        for one in [one for one in found if one.kind == kind][:most]:
+            title = f'"{one.title}"' if one.title else ""
+            place = " ".join(filter(None, (one.path, title)))
+            text += f"  {report.safe(f'{place}: {one.message}' if place else one.message)}\n"
+        if number > most:
+            text += f"  and {number - most:,} more: --limit {number} shows all\n"
+    return text
