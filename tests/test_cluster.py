@@ -255,7 +255,12 @@ def test_nobody_there(monkeypatch: pytest.MonkeyPatch, library: Path, capsys: py
             started = time.monotonic()
             assert main(["make", "lib", "--cluster", wrong]) == 2
             assert time.monotonic() - started < 10
-            assert f"error: the cluster at {wrong} does not answer" in capsys.readouterr().err
+            said = (
+                f"the cluster at {wrong} does not answer"
+                if wrong == address
+                else f"{wrong} is no address of a scheduler"
+            )
+            assert f"error: {said}" in capsys.readouterr().err
     assert not tree(library / "out") if (library / "out").exists() else True
 
 

@@ -9,6 +9,7 @@ import sqlite3
 import subprocess
 import sys
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -92,12 +93,37 @@ SCHEMAS = {
 }
 
 
+# A trigger with the name of a table, before it: of one name only the last was looked at once.
+HIDDEN = (
+    "INSERT INTO sqlite_master (rowid, type, name, tbl_name, rootpage, sql) SELECT 2, 'trigger', 'outputs', 'sources', 0, "
+    "'CREATE TRIGGER outputs AFTER INSERT ON sources BEGIN UPDATE outputs SET gone = 1, folder = ''../docs''; END'"
+)
+SCHEMAS["a trigger that hides behind a table"] = [
+    "CREATE TABLE t AS SELECT rowid AS n, * FROM sqlite_master",
+    "DELETE FROM sqlite_master WHERE rowid > 1",
+    HIDDEN,
+    "INSERT INTO sqlite_master (rowid, type, name, tbl_name, rootpage, sql) "
+    "SELECT n + 2, type, name, tbl_name, rootpage, sql FROM t WHERE n > 1",
+]
+
+
 @pytest.mark.parametrize("which", SCHEMAS)
 def test_tables_that_are_not_ours(here: Path, which: str, capsys: pytest.CaptureFixture[str]) -> None:
     rewrite(here / "out", *((statement, ()) for statement in SCHEMAS[which]))
     commands = ("find", "library", "move", "merge from", "prune")
     assert _asked(here, which, capsys, *commands) == len(commands) - 1  # a shard is told apart
     assert (here / "out" / manifest.ASIDE).exists()
+
+
+def test_a_journal_of_sqlites_does_not_make_the_file_enormous(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = here / "out" / manifest.NAME
+    size = path.stat().st_size
+    head = guarded._HEAD.pack(guarded._MAGIC, 0, 1, 0x3FFFFFF0, 512, 4096)
+    for command in ("find", "move", "prune"):
+        (here / "out/.lickwright.db-journal").write_bytes(head.ljust(512, b"\0") + bytes(600))
+        run(command)
+        assert ".lickwright.db-journal belongs to a larger file" in capsys.readouterr().err
+        assert path.stat().st_size < 2 * size
 
 
 def test_a_table_whose_pages_go_in_a_circle(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -170,6 +196,62 @@ def test_a_blob_without_measure_takes_no_memory(here: Path) -> None:
         assert ran.returncode in (0, 3), ran.stderr
         assert "Traceback" not in ran.stderr
         assert "sorry" not in ran.stderr
+
+
+def _measured(command: str) -> tuple[int, str, int]:
+    """A command as a process: its exit code, what it said, the memory that it took, in MiB."""
+    program = (
+        "import resource, sys; from lickwright.cli import main; code = main({}); "
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10, file=sys.stderr); raise SystemExit(code)"
+    )
+    # A process begins with the memory of the one that started it: hence one that is small between them.
+    between = "import subprocess, sys; raise SystemExit(subprocess.run([sys.executable, '-c', sys.argv[1]]).returncode)"
+    words = [sys.executable, "-c", between, program.format(COMMANDS[command])]
+    ran = subprocess.run(words, capture_output=True, text=True, timeout=120)
+    said, _, number = ran.stderr.rstrip().rpartition("\n")
+    return ran.returncode, said, int(number)
+
+
+def _many_tables(db: sqlite3.Connection) -> None:
+    columns = ", ".join(f"c{n}" for n in range(300))
+    statement = "INSERT INTO sqlite_master VALUES ('table', ?, ?, 2, ?)"
+    db.executemany(statement, ((f"t{n}", f"t{n}", f"CREATE TABLE t{n}({columns})") for n in range(20_000)))
+
+
+def _kept_pages(db: sqlite3.Connection) -> None:
+    db.execute("PRAGMA default_cache_size = 2000000000")
+    db.execute("PRAGMA cache_size = 100")  # of this connection
+    db.executemany("INSERT INTO claims VALUES (?, 'n', zeroblob(3000))", ((f"f{n}",) for n in range(100_000)))
+
+
+def _many_outputs(db: sqlite3.Connection) -> None:
+    db.executemany(
+        "INSERT INTO outputs VALUES (?, 'n.mid', 'n', 'midi', 1, x'00', 1, 1, 1, 1)",
+        ((f"gone-{n}",) for n in range(300_000)),
+    )
+
+
+def _many_of_one(db: sqlite3.Connection) -> None:
+    db.executemany(
+        "INSERT INTO outputs VALUES ('n0001', ?, 'n', 'midi', 0, x'00', 1, 1, 1, 1)",
+        ((f"n{n}.mid",) for n in range(500_000)),
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("fill", [_many_tables, _kept_pages, _many_outputs, _many_of_one])
+def test_a_large_manifest_takes_little_memory(here: Path, fill: Callable[[sqlite3.Connection], None]) -> None:
+    db = sqlite3.connect(here / "out" / manifest.NAME, isolation_level=None)
+    db.execute("PRAGMA writable_schema = ON")
+    db.execute("BEGIN")
+    fill(db)
+    db.execute("COMMIT")
+    db.close()
+    for command in ("find", "merge from", "prune"):
+        code, said, memory = _measured(command)
+        assert code in (0, 3), said
+        assert "Traceback" not in said and "sorry" not in said
+        assert memory < 256, (command, memory)
 
 
 # ---- what does not end

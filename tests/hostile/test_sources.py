@@ -65,6 +65,22 @@ def test_what_is_no_address_of_a_scheduler_is_said_at_once(
     assert err.count("\n") == 2
 
 
+@pytest.mark.parametrize("host", ["127.0.0.1", "no-such.invalid", "[::1]"])
+def test_where_no_scheduler_answers_nothing_is_loaded(
+    tmp_path: Path, host: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pytest.importorskip("distributed")
+    from lickwright.library import cluster
+
+    monkeypatch.setattr(cluster, "ANSWER", 0.5)
+    monkeypatch.setattr(cluster, "import_module", None)
+    (tmp_path / "a.lick").write_text(lick(1))
+    for port in (9, 99999):
+        words = ["make", str(tmp_path / "a.lick"), "--out", str(tmp_path / "out"), "--cluster", f"tcp://{host}:{port}"]
+        assert main(words) == 2
+        assert f"the cluster at tcp://{host}:{port} does not answer" in capsys.readouterr().err
+
+
 def test_one_read_error_is_no_reason_to_forget_an_output(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

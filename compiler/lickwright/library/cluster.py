@@ -11,10 +11,13 @@ from __future__ import annotations
 import logging
 import os
 import re
+import socket
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from importlib import import_module
+from importlib.util import find_spec
 from itertools import islice
 from queue import Empty, SimpleQueue
 from typing import Any
@@ -25,7 +28,7 @@ from lickwright.library.orders import Item, Result, key
 from lickwright.library.outputs import Place
 from lickwright.library.pool import Chunk, Pool, Setup
 
-ANSWER = 10.0  # seconds that the scheduler has to answer, and then its first worker to be there
+ANSWER = 5.0  # seconds that the scheduler has to answer, and then its first worker to be there
 PATIENCE = 120.0  # seconds in which not one chunk comes back, though they take tenths: nothing moves any more
 _AHEAD = 32  # chunks a worker that are handed over at a time: joblib asks for more on threads that our manifest does not know
 _LOOK = 0.25  # seconds between two looks at how the cluster is
@@ -95,11 +98,10 @@ class Cluster:
 def _connected(address: str) -> Any:
     if _ADDRESS.fullmatch(address) is None:
         raise NoCluster(f"{address} is no address of a scheduler: write it as tcp://name:8786")
-    try:
-        import_module("joblib")
-        distributed = import_module("distributed")
-    except ImportError:
-        raise NoCluster("--cluster works with dask and joblib: pip install 'lickwright[cluster]'") from None
+    if not all(map(find_spec, ("joblib", "distributed"))):
+        raise NoCluster("--cluster works with dask and joblib: pip install 'lickwright[cluster]'")
+    _somebody_there(address)
+    distributed = import_module("distributed")
     logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what matters is said in our words
     try:
         # A client that did not get as far as a connection waits for it once more when it is thrown away, and complains.
@@ -109,6 +111,29 @@ def _connected(address: str) -> Any:
         raise NoCluster(
             f"the cluster at {address} does not answer: is it the scheduler's address, tcp://name:8786 say?"
         ) from e
+
+
+def _somebody_there(address: str) -> None:
+    """Raises `NoCluster` where nothing answers: asked before anything is loaded, and of a name that no server knows no longer either."""
+    host, _, port = address.rpartition("://")[2].rpartition(":")
+    if not port.isdigit():  # it is in this process
+        return
+    found: list[bool] = []
+
+    def ask() -> None:
+        with (
+            suppress(OSError, ValueError, OverflowError),
+            socket.create_connection((host.strip("[]"), int(port)), ANSWER),
+        ):
+            found.append(True)
+
+    asking = threading.Thread(target=ask, daemon=True)  # the search for a name cannot be broken off
+    asking.start()
+    asking.join(ANSWER)
+    if not found:
+        raise NoCluster(
+            f"the cluster at {address} does not answer: is it the scheduler's address, tcp://name:8786 say?"
+        )
 
 
 class _Workers:

@@ -22,7 +22,12 @@ _LONGEST = 1 << 24  # bytes of one value; the largest of ours are the findings o
 _OFTEN = 100_000  # instructions of SQLite's between two looks at whether to go on: about a thousandth of a second
 _MOST = 60_000_000  # instructions of one statement, and as many again for every `_PER`
 _PER = 1 << 24  # bytes of the file
+_MEMORY = 96 << 20  # bytes that SQLite may take in all; a build of 300,000 outputs takes 10 million
+_CACHE = 2 << 10  # KiB of pages kept in memory, whatever the file itself wishes
 _MAGIC = b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7"  # begins a journal of SQLite's; ends one that names another file
+_HEAD = struct.Struct(
+    ">8sIIIII"
+)  # of such a journal: its magic, records, nonce, the file's pages, sector and page in bytes
 _BEGIN_ANEW = "move it away: the next lickwright make begins it anew from the sources"
 
 
@@ -49,10 +54,11 @@ class Guarded(sqlite3.Connection):
         """Sets the bounds. `size` is the file's, in bytes: the work that is allowed grows with it."""
         self._most = (_MOST + _MOST * size // _PER) // _OFTEN
         self.set_progress_handler(self._tick, _OFTEN)
+        self.execute(f"PRAGMA hard_heap_limit = {_MEMORY}")  # before the tables are read, which may be a million
         self.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST)
         self.setlimit(sqlite3.SQLITE_LIMIT_ATTACHED, 0)
         self.setlimit(sqlite3.SQLITE_LIMIT_TRIGGER_DEPTH, 1)
-        for pragma in ("trusted_schema = OFF", "cell_size_check = ON", "mmap_size = 0"):
+        for pragma in ("trusted_schema = OFF", "cell_size_check = ON", "mmap_size = 0", f"cache_size = -{_CACHE}"):
             self.execute(f"PRAGMA {pragma}")
         if hasattr(self, "setconfig"):  # Python 3.12 and later
             self.setconfig(sqlite3.SQLITE_DBCONFIG_DEFENSIVE, True)  # type: ignore[attr-defined,unused-ignore]
@@ -73,8 +79,10 @@ class Guarded(sqlite3.Connection):
         """A statement begins."""
         self._ticks = 0
 
-    def meant(self, error: sqlite3.OperationalError) -> BaseException:
+    def meant(self, error: sqlite3.OperationalError | MemoryError) -> BaseException:
         """What an error of SQLite's means. Python drops what a signal's handler raises in a function that SQLite calls."""
+        if isinstance(error, MemoryError):
+            return Unusable("it is damaged: it takes too much memory", doubtful=True)
         if str(error) == _RAISED:
             return KeyboardInterrupt()  # the functions that records are judged with raise nothing themselves
         if getattr(error, "sqlite_errorcode", 0) != sqlite3.SQLITE_INTERRUPT:
@@ -95,42 +103,44 @@ class _Cursor(sqlite3.Cursor):
         self.connection.begun()
         try:
             return super().execute(*arguments)
-        except sqlite3.OperationalError as e:
+        except (sqlite3.OperationalError, MemoryError) as e:
             raise self.connection.meant(e) from None
 
     def executemany(self, *arguments: Any) -> _Cursor:
         self.connection.begun()
         try:
             return super().executemany(*arguments)
-        except sqlite3.OperationalError as e:
+        except (sqlite3.OperationalError, MemoryError) as e:
             raise self.connection.meant(e) from None
 
     def fetchone(self) -> Any:
         try:
             return super().fetchone()
-        except sqlite3.OperationalError as e:
+        except (sqlite3.OperationalError, MemoryError) as e:
             raise self.connection.meant(e) from None
 
     def fetchall(self) -> list[Any]:
         try:
             return super().fetchall()
-        except sqlite3.OperationalError as e:
+        except (sqlite3.OperationalError, MemoryError) as e:
             raise self.connection.meant(e) from None
 
     def __iter__(self) -> Any:
         try:
             yield from iter(super().__next__, None)
-        except sqlite3.OperationalError as e:
+        except (sqlite3.OperationalError, MemoryError) as e:
             raise self.connection.meant(e) from None
 
 
 def look(path: str, write: bool) -> int | None:
     """The size of the file at `path`, None where there is none. Raises `Unusable` for what SQLite must not be let near."""
-    for rest in BESIDE:
-        _look_beside(path + rest, rest)
     try:
         status = os.lstat(path)
     except FileNotFoundError:
+        status = None
+    for rest in BESIDE:
+        _look_beside(path + rest, rest, status.st_size if status is not None else 0)
+    if status is None:
         return None
     found = kind(status.st_mode)
     if found != "file":
@@ -149,8 +159,11 @@ def look(path: str, write: bool) -> int | None:
     return status.st_size
 
 
-def _look_beside(path: str, rest: str) -> None:
-    """Sees that what stands beside the file is nothing, or a journal of its own."""
+def _look_beside(path: str, rest: str, size: int) -> None:
+    """Sees that what stands beside the file of `size` bytes is nothing, or a journal of its own.
+
+    SQLite brings the file to the size that its journal tells. We never make a file smaller, so an honest journal tells no larger one.
+    """
     try:
         status = os.lstat(path)
     except FileNotFoundError:
@@ -160,6 +173,11 @@ def _look_beside(path: str, rest: str) -> None:
         raise Unusable(f"{os.path.basename(path)} is not ours")
     handle = open_ours(path)
     try:
+        head = os.read(handle, _HEAD.size)
+        if len(head) == _HEAD.size:
+            magic, _, _, pages, _, page = _HEAD.unpack(head)
+            if magic == _MAGIC and pages * page > size:
+                raise Unusable(f"{os.path.basename(path)} belongs to a larger file")
         if status.st_size >= 2 * len(_MAGIC):
             os.lseek(handle, -len(_MAGIC), os.SEEK_END)
             if os.read(handle, len(_MAGIC)) == _MAGIC:
@@ -188,11 +206,10 @@ def check(db: sqlite3.Connection, wanted: Mapping[str, str], more: Callable[[], 
 
     After that no page is met twice, so no walk through a table is endless. Raises `Unusable`, and what SQLite raises.
     """
-    found = {
-        str(name): _bare(sql)
-        for name, sql in db.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL LIMIT 100")
-    }
-    if found != wanted and not any(found == {**wanted, **some} for some in more()):
+    rows = db.execute(f"{_SCHEMA} LIMIT 100").fetchall()
+    found = _named(rows)
+    # A trigger may have the name of a table. Of two rows of one name one would hide the other.
+    if len(rows) != len(found) or found != wanted and not any(found == {**wanted, **some} for some in more()):
         raise Unusable("it is damaged, or no manifest: its tables are not ours")
     ((said,),) = db.execute("PRAGMA quick_check(1)").fetchall()
     if said != "ok":
@@ -209,11 +226,17 @@ def tables(statements: Iterable[str]) -> dict[str, str]:
             except sqlite3.OperationalError as e:
                 if "no such module" not in str(e):
                     raise
-        return {
-            name: _bare(sql) for name, sql in db.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL")
-        }
+        return _named(db.execute(_SCHEMA))
     finally:
         db.close()
+
+
+_SCHEMA = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE sql IS NOT NULL"
+
+
+def _named(rows: Iterable[tuple[object, ...]]) -> dict[str, str]:
+    """The statements of a schema by what they make: `table sources`, `index licks_place of licks`."""
+    return {f"{type} {name}" + (f" of {table}" if table != name else ""): _bare(sql) for type, name, table, sql in rows}
 
 
 def _bare(sql: object) -> str:

@@ -62,14 +62,10 @@ def left(out: str) -> bool:
 
 def recover(out: str, manifest: Manifest) -> None:
     """Takes over what runs that died have noted. Nobody else may be at work in `out`."""
-    folders: set[str] = set()
     manifest.begin()
-    for folder, name, hash in _lines(out):
-        folders.add(folder)
-        manifest.db.execute("INSERT OR IGNORE INTO claims VALUES (?, ?, ?)", (folder, name, hash))
+    manifest.db.executemany("INSERT OR IGNORE INTO claims VALUES (?, ?, ?)", _lines(out))
     manifest.keep()
-    sweep(out, folders)
-    clear(out)
+    clear(out, sweeping=True)
 
 
 def clear(out: str, sweeping: bool = False) -> None:
@@ -81,7 +77,7 @@ def clear(out: str, sweeping: bool = False) -> None:
     if not left(out):
         return
     if sweeping:
-        sweep(out, {folder for folder, _, _ in _lines(out)})
+        sweep(out, (folder for folder, _, _ in _lines(out)))
     for path in _journals(out):
         os.unlink(path)
     try:
@@ -91,17 +87,28 @@ def clear(out: str, sweeping: bool = False) -> None:
 
 
 def sweep(out: str, folders: Iterable[str]) -> None:
-    """Takes away temporary files and folders."""
+    """Takes away temporary files and folders in `folders`, which come in any number, and in those above them."""
     inside = Inside(out)
-    for folder in {*folders, *map(os.path.dirname, folders)}:  # a new folder is filled beside its place
-        try:
-            here = inside.folder(folder)
-            names = os.listdir(here)
-        except OSError:  # it was never made, or leads to another place
+    last = above = None
+    for folder in folders:
+        if folder == last:  # as the lines of one source are
             continue
-        for name in names:
-            if is_temporary(name):
-                take_away(os.path.join(here, name))
+        last = folder
+        _swept(inside, folder)
+        if os.path.dirname(folder) != above:  # a new folder is filled beside its place
+            above = os.path.dirname(folder)
+            _swept(inside, above)
+
+
+def _swept(inside: Inside, folder: str) -> None:
+    try:
+        here = inside.folder(folder)
+        names = os.listdir(here)
+    except OSError:  # it was never made, or leads to another place
+        return
+    for name in names:
+        if is_temporary(name):
+            take_away(os.path.join(here, name))
 
 
 def _journals(out: str) -> Iterator[str]:

@@ -66,7 +66,9 @@ CREATE TABLE claims (              -- files that a run that died may have writte
 CREATE TABLE about (name TEXT PRIMARY KEY, value) WITHOUT ROWID;
 """
 
-# Rows that no program of ours has entered: a type that is not the column's, or a name that leads out of the folder.
+_MOST = 200_000  # outputs of one source, which are looked at together: a file has at most 10,000 licks
+
+# Rows that no program of ours has entered: a type that is not the column's, a name that leads out of the folder, too many of one source.
 _FOREIGN = (
     "SELECT 1 FROM sources WHERE typeof(path) <> 'text' OR typeof(formats) <> 'text' OR typeof(made) <> 'integer' "
     "OR typeof(refused) <> 'text' OR typeof(findings) <> 'text' OR typeof(indexed) <> 'integer' OR typeof(alone) <> 'integer' "
@@ -75,6 +77,8 @@ _FOREIGN = (
     "SELECT 1 FROM outputs WHERE typeof(lick) <> 'text' OR typeof(format) <> 'text' OR typeof(gone) <> 'integer' "
     "OR typeof(hash) <> 'blob' OR typeof(size) <> 'integer' OR typeof(mtime) <> 'integer' OR typeof(ctime) <> 'integer' "
     "OR typeof(inode) <> 'integer' OR NOT plain_name(name)",
+    f"SELECT 1 FROM outputs GROUP BY folder HAVING count(*) > {_MOST}",
+    f"SELECT 1 FROM claims GROUP BY folder HAVING count(*) > {_MOST}",
     "SELECT 1 FROM claims WHERE typeof(hash) <> 'blob' OR NOT plain_folder(folder) OR NOT plain_name(name)",
 )
 

@@ -50,9 +50,16 @@ def count(manifest: Manifest, whole: bool = True) -> tuple[int, int]:
 
 
 def gone(manifest: Manifest, whole: bool = True) -> Iterator[tuple[str, Made, int]]:
-    """Those outputs, with their folder and `GONE` or `OLDER`; `whole` is false: only those of the sources that are meant."""
-    for row in manifest.db.execute(f"{_asked(whole)} ORDER BY o.folder, o.name").fetchall():
-        yield row[0], Made._make(row[1:-1]), OLDER if row[-1] == OLDER else GONE
+    """Those outputs, with their folder and `GONE` or `OLDER`; `whole` is false: only those of the sources that are meant.
+
+    They are read a few at a time, and may be deleted meanwhile.
+    """
+    some = f"{_asked(whole)} AND (o.folder, o.name) > (?, ?) ORDER BY o.folder, o.name LIMIT 256"
+    last = ("", "")
+    while rows := manifest.db.execute(some, last).fetchall():
+        for row in rows:
+            yield row[0], Made._make(row[1:-1]), OLDER if row[-1] == OLDER else GONE
+        last = rows[-1][:2]
 
 
 def _asked(whole: bool) -> str:
