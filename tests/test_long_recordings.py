@@ -18,7 +18,8 @@ import numpy as np
 import pytest
 
 from lickwright.backends import SOUND_FORMATS, Length, Options, Recording
-from lickwright.backends.audio_file import Tags, encode
+from lickwright.backends.audio_file import Form, save
+from lickwright.backends.audio_tags import Tags
 from lickwright.cli import main
 from lickwright.curves import Move, Way
 from lickwright.library.spool import IN_MEMORY, Large, Spool
@@ -126,7 +127,7 @@ def test_three_minutes_are_written_in_little_memory(kind: str) -> None:
     pieces = (np.zeros((2, min(PIECE, count - at)), np.float32) for at in range(0, count, PIECE))
     with Spool() as spool:
         tracemalloc.start()
-        large = spool.take(lambda file, scratch: encode(file, pieces, count, RATE, kind, SILENT))
+        large = spool.take(lambda file, scratch: save(file, scratch, pieces, Form(kind, count, RATE), SILENT))
         assert sum(len(piece) for piece in large) == len(large)
         peak = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
@@ -233,7 +234,7 @@ def test_what_goes_wrong_while_samples_come_is_what_is_raised(error: BaseExcepti
 
     for kind in SOUND_FORMATS:
         with pytest.raises(error if isinstance(error, type) else type(error)):
-            encode(io.BytesIO(), pieces(), 2 * PIECE, RATE, kind, SILENT)
+            save(io.BytesIO(), io.BytesIO(), pieces(), Form(kind, 2 * PIECE, RATE), SILENT)
 
 
 def test_an_interrupt_in_the_middle_leaves_nothing_behind(lick: Path, monkeypatch: pytest.MonkeyPatch) -> None:

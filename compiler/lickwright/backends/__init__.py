@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from io import BytesIO
 from typing import TYPE_CHECKING, BinaryIO, NamedTuple, TypeAlias
@@ -46,6 +46,27 @@ class Recording:
 
 
 @dataclass(frozen=True, slots=True)
+class Cover:
+    """A picture for recordings: a PNG or JPEG file."""
+
+    mime: str
+    width: int  # pixels
+    height: int
+    digest: str  # of its bytes, for comparing
+    data: bytes = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Album:
+    """What a house says of all its recordings."""
+
+    title: str = ""
+    genre: str = ""
+    year: str = ""
+    cover: Cover | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Options:
     """What a user asks of every back end."""
 
@@ -55,6 +76,8 @@ class Options:
     single_channel: bool = False  # MIDI for old gear: all strings on one channel
     recording: Recording = Recording()
     chord_tones: bool = False  # a text tab with what each note is in its chord over the strings
+    album: Album = Album()  # for tags of recordings
+    track: int = 0  # the lick's number in the album, from 1; 0: none
     bars: tuple[int, int] | None = None  # the first and the last bar of the part that is wanted; None: all of it
 
     @property

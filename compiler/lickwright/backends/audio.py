@@ -13,7 +13,7 @@ from itertools import groupby
 from math import inf
 from typing import TYPE_CHECKING, BinaryIO
 
-from lickwright.backends import BACKENDS, Emission, Length, Options, Stages, dotted, lasting
+from lickwright.backends import BACKENDS, PRACTICE, Emission, Length, Options, Stages, dotted, lasting
 from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.practice import MINUTES, SHARES
@@ -60,18 +60,23 @@ _SIZES = {"wav": 4 * RATE, "flac": 52_000, "mp3": 16_000, "ogg": 15_000}
 
 def emit(stages: Stages, options: Options) -> Emission:
     """The file that `options.recording` asks for; it is recorded while it is written."""
-    from lickwright.backends.audio_file import Tags, encode
+    from lickwright.backends.audio_file import Form, save
+    from lickwright.backends.audio_tags import Tags
 
     taken = taken_down(stages, options)
     found = losses(stages, options, taken)
     if any(loss.code == OVER.code for loss in found):
         return Emission(None, found)
     settings = stages.timeline.settings
-    tags = Tags(_title(stages, options, taken), settings.by, settings.rights, _tempo_words(stages, taken), taken.marks)
+    tags = Tags(
+        _title(stages, options, taken), settings.by, settings.rights, _tempo_words(stages, taken), taken.marks,
+        options.album, _track(options),
+    )  # fmt: skip
+    form = Form(options.recording.format, round(taken.end * RATE), RATE)
 
     def write(file: BinaryIO, scratch: BinaryIO) -> None:
         wave = recorded(stages, options, taken, scratch)
-        encode(file, wave.pieces(), wave.count, RATE, options.recording.format, tags)
+        save(file, scratch, wave.pieces(), form, tags)
 
     suffix = _suffix(stages, options, taken) if options.recording.part else ""
     return Emission(write, found, length(taken, options.recording.format), suffix)
@@ -185,6 +190,13 @@ def _suffix(stages: Stages, options: Options, taken: Take) -> str:
     """How the name of a practice set's recording ends: `.slow-43-bpm.wav`, `.ladder-43-to-72-bpm.wav`."""
     words = f"{options.recording.part}-{_pace(stages, taken, '-to-')}-bpm"
     return dotted(options.bars_words, words, options.recording.format)
+
+
+def _track(options: Options) -> int:
+    """The number of a recording in its album: of a practice set each has its own."""
+    if options.track == 0 or not options.recording.part:
+        return options.track
+    return (options.track - 1) * len(PRACTICE) + PRACTICE.index(options.recording.part) + 1
 
 
 def _title(stages: Stages, options: Options, taken: Take) -> str:

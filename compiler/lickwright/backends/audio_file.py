@@ -1,25 +1,24 @@
-"""Samples as an audio file, with what belongs to them written inside.
+"""Samples as an audio file, and what belongs to them written inside.
 
-In: two channels, a piece at a time, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile)
-does the encoding; what it cannot do is added here: the cue points of a WAV file, the tags of an MP3 file in any alphabet, an Ogg stream that
-carries no number by chance.
+In: two channels, a piece at a time, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile) encodes the bare sound; tags are
+put round it here (`audio_tags.py`), in any alphabet. So a file whose words alone change gets other tags round the same sound, byte for byte what
+it would be if it were recorded anew.
 """
 
 from __future__ import annotations
 
 import struct
-import zlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from io import SEEK_END, SEEK_SET
-from typing import BinaryIO, NamedTuple
+from io import SEEK_CUR, SEEK_END, SEEK_SET
+from typing import BinaryIO, NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lickwright.backends.audio_ogg import with_comment
+from lickwright.backends.audio_tags import Tags, comments, id3, info, picture, trailer
 from lickwright.interrupts import unheard
-from lickwright.synth.take import Mark
-from lickwright.version import __version__
 
 # Format of `--format`: how libsndfile calls container and coding, and its settings.
 _KINDS: dict[str, tuple[str, str, dict[str, object]]] = {
@@ -28,35 +27,38 @@ _KINDS: dict[str, tuple[str, str, dict[str, object]]] = {
     "mp3": ("MP3", "MPEG_LAYER_III", {"bitrate_mode": "VARIABLE", "compression_level": 0.3}),
     "ogg": ("OGG", "VORBIS", {"compression_level": 0.4}),
 }
-_LONGEST = 4000  # characters of the comment with the bars
+_PIECE = 1 << 20  # bytes copied at once
+_STREAMINFO, _SEEKTABLE, _COMMENT, _PICTURE = 0, 3, 4, 6  # blocks of a FLAC file
 
 
-class Tags(NamedTuple):
-    """What a player may show."""
+class Form(NamedTuple):
+    """What a file is beside its tags."""
 
-    title: str
-    by: str
-    rights: str
-    tempo: str
-    marks: Sequence[Mark]
+    kind: str  # one of `_KINDS`
+    samples: int  # of each channel
+    rate: int  # samples a second
 
 
-def encode(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], count: int, rate: int, kind: str, tags: Tags) -> None:
-    """Writes a recording of `count` samples into `file`, which is empty and can be sought in.
+def save(file: BinaryIO, scratch: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: Form, tags: Tags) -> None:
+    """Writes a recording into `file`, which is empty; its bare sound is put behind whatever is in `scratch`.
 
-    `pieces` are its samples, shape (2, n) each, at `rate` samples a second. Raises what `pieces` and `file` raise.
+    `pieces` are its samples, shape (2, n) each. Raises what `pieces` and both files raise.
+    """
+    tagged(file, encode(scratch, pieces, form), form, tags)
+
+
+def encode(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: Form) -> BinaryIO:
+    """Writes the bare sound of a recording behind whatever is in `file`; gives it as a file of its own.
+
+    `pieces` are its samples, shape (2, n) each. Raises what `pieces` and `file` raise.
     """
     import soundfile
 
-    container, coding, settings = _KINDS[kind]
-    called = _Called(file, file.write(_id3(tags, count / rate)) if kind == "mp3" else 0)
+    container, coding, settings = _KINDS[form.kind]
+    called = _Called(file)
     with called.back():
-        out = soundfile.SoundFile(called, "w", rate, 2, coding, format=container, **settings)
+        out = soundfile.SoundFile(called, "w", form.rate, 2, coding, format=container, **settings)
     try:
-        if kind != "mp3":
-            for name, text in _texts(tags).items():
-                if text:
-                    setattr(out, name, text)
         for piece in pieces:
             frames = piece.T
             with called.back():
@@ -64,18 +66,120 @@ def encode(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], count: int, ra
     finally:
         with called.back():
             out.close()
-    if kind == "wav":
-        _add_cues(file, rate, tags.marks)
-    elif kind == "ogg":
-        _number(file)
+    return cast(BinaryIO, called)
+
+
+def tagged(file: BinaryIO, sound: BinaryIO, form: Form, tags: Tags) -> None:
+    """Writes the sound of `sound`, a file of this form with other tags or none, under `tags` into `file`, which is empty.
+
+    Raises ValueError where `sound` is no such file, and what both files raise.
+    """
+    for part in _WRITERS[form.kind](sound, form, tags):
+        file.write(part)
+    if form.kind == "wav":
+        whole = file.tell()
+        file.seek(4)
+        file.write(struct.pack("<I", whole - 8))
+
+
+def _wav(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+    chunks = dict(_chunks(sound))
+    if not {b"fmt ", b"data"} <= chunks.keys():
+        raise ValueError("no samples in the file")
+    yield b"RIFF\0\0\0\0WAVE"
+    yield from _chunk(sound, b"fmt ", *chunks[b"fmt "])
+    yield info(tags)
+    yield from _chunk(sound, b"data", *chunks[b"data"])
+    yield from trailer(tags, form.rate, form.samples / form.rate)
+
+
+def _chunks(sound: BinaryIO) -> Iterator[tuple[bytes, tuple[int, int]]]:
+    """Name, place and size of each chunk of a WAV file."""
+    sound.seek(0)
+    head = sound.read(12)
+    if head[:4] != b"RIFF" or head[8:] != b"WAVE":
+        raise ValueError("no WAV file")
+    at, end = 12, sound.seek(0, SEEK_END)
+    while at + 8 <= end:
+        sound.seek(at)
+        name, size = struct.unpack("<4sI", sound.read(8))
+        if at + 8 + size > end:
+            raise ValueError("the file ends within a chunk")
+        yield name, (at + 8, size)
+        at += 8 + size + size % 2
+
+
+def _chunk(sound: BinaryIO, name: bytes, at: int, size: int) -> Iterator[bytes]:
+    yield name + struct.pack("<I", size)
+    yield from _rest(sound, at, at + size)
+    if size % 2:
+        yield b"\0"
+
+
+def _flac(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+    sound.seek(0)
+    if sound.read(4) != b"fLaC":
+        raise ValueError("no FLAC file")
+    kept: list[tuple[int, bytes]] = []
+    last = False
+    while not last:
+        head = sound.read(4)
+        if len(head) < 4:
+            raise ValueError("the file ends within its header")
+        last, kind = head[0] >= 0x80, head[0] & 0x7F
+        size = int.from_bytes(head[1:], "big")
+        if kind in (_STREAMINFO, _SEEKTABLE):
+            kept.append((kind, sound.read(size)))
+        else:
+            sound.seek(size, SEEK_CUR)
+    at = sound.tell()
+    if not kept or kept[0][0] != _STREAMINFO:
+        raise ValueError("no FLAC file")
+    kept.append((_COMMENT, comments(tags, embed=False)))
+    if tags.album.cover is not None:
+        kept.append((_PICTURE, picture(tags.album.cover)))
+    yield b"fLaC"
+    for n, (kind, body) in enumerate(kept, 1):
+        yield bytes((kind | 0x80 * (n == len(kept)),)) + len(body).to_bytes(3, "big") + body
+    yield from _rest(sound, at)
+
+
+def _mp3(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+    sound.seek(0)
+    head, at = sound.read(10), 0
+    if head[:3] == b"ID3":
+        at = 10 + sum(byte << shift for byte, shift in zip(head[6:], (21, 14, 7, 0), strict=True))
+    sound.seek(at)
+    if sound.read(1) != b"\xff":
+        raise ValueError("no MP3 file")
+    yield id3(tags, form.samples / form.rate)
+    yield from _rest(sound, at)
+
+
+def _ogg(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+    return with_comment(sound, comments(tags, embed=True))
+
+
+_WRITERS = {"wav": _wav, "flac": _flac, "mp3": _mp3, "ogg": _ogg}
+
+
+def _rest(sound: BinaryIO, start: int, stop: int | None = None) -> Iterator[bytes]:
+    """A part of a file, a piece at a time."""
+    sound.seek(start)
+    left = _PIECE if stop is None else stop - start
+    while part := sound.read(min(_PIECE, left)):
+        yield part
+        left -= 0 if stop is None else len(part)
 
 
 class _Called:
-    """A file from byte `begin` on, as libsndfile calls back to it: it is told that nothing was done where something goes wrong."""
+    """The end of a file, from where it ends now, as a file of its own that libsndfile calls back to: it is told that nothing was
+    done where something goes wrong. It keeps its own place, since others read in the same file meanwhile.
+    """
 
-    def __init__(self, file: BinaryIO, begin: int) -> None:
-        self._file, self._begin = file, begin
-        self._error: BaseException | None = None  # what went wrong first
+    def __init__(self, file: BinaryIO) -> None:
+        self._file, self._begin, self._at = file, file.seek(0, SEEK_END), 0
+        self._error: Exception | None = None  # what went wrong first
 
     @contextmanager
     def back(self) -> Iterator[None]:
@@ -90,115 +194,42 @@ class _Called:
             raise self._error
 
     def tell(self) -> int:
-        return self._tried(self._file.tell) - self._begin
+        return self._at
 
     def seek(self, offset: int, whence: int = SEEK_SET) -> int:
-        return self._tried(lambda: self._file.seek(offset + (0 if whence else self._begin), whence)) - self._begin
+        if self._error is None:
+            try:
+                end = self._file.seek(0, SEEK_END) - self._begin if whence == SEEK_END else 0
+                self._at = max(0, offset + (end if whence == SEEK_END else self._at if whence == SEEK_CUR else 0))
+            except Exception as e:
+                self._error = e
+        return self._at
+
+    def read(self, size: int = -1) -> bytes:
+        """For readers in Python: raises what the file raises."""
+        self._file.seek(self._begin + self._at)
+        data = self._file.read(size)
+        self._at += len(data)
+        return data
 
     def readinto(self, buffer: object) -> int:
-        return self._tried(lambda: self._file.readinto(buffer))  # type: ignore[attr-defined]
+        if self._error is None:
+            try:
+                self._file.seek(self._begin + self._at)
+                count: int = self._file.readinto(buffer)  # type: ignore[attr-defined]
+                self._at += count
+                return count
+            except Exception as e:
+                self._error = e
+        return 0
 
     def write(self, data: bytes) -> int:
-        return self._tried(lambda: self._file.write(data))
-
-    def _tried(self, work: Callable[[], int]) -> int:
-        try:
-            return work() if self._error is None else 0
-        except Exception as e:
-            self._error = e
-            return 0
-
-
-def _texts(tags: Tags) -> dict[str, str]:
-    counted = [mark for mark in tags.marks if mark.name.endswith("count-in")]
-    marks = counted if len(counted) > 1 else tags.marks  # of a ladder its rungs
-    places = "; ".join(f"{mark.name} at {mark.at:.3f} s" for mark in marks)
-    if len(places) > _LONGEST:
-        places = places[: places.rindex(";", 0, _LONGEST)]
-    return {
-        "title": _line(tags.title),
-        "artist": _line(tags.by),
-        "copyright": _line(tags.rights),
-        "comment": _line(f"{tags.tempo}; {places}"),
-        "software": f"lickwright {__version__}",
-    }
-
-
-def _line(text: str) -> str:
-    return "".join(char if char.isprintable() else " " for char in text)
-
-
-# --- cue points of a WAV file (Multimedia Programming Interface and Data Specifications 1.0, 1991) --------------------
-
-
-def _add_cues(file: BinaryIO, rate: int, marks: Sequence[Mark]) -> None:
-    """Puts a cue point and a label for each mark behind the samples of the file."""
-    points = b"".join(
-        struct.pack("<II4sIII", n, at, b"data", 0, 0, at) for n, at in enumerate((round(m.at * rate) for m in marks), 1)
-    )
-    labels = b"".join(
-        _chunk(b"labl", struct.pack("<I", n) + _line(m.name).encode() + b"\0") for n, m in enumerate(marks, 1)
-    )
-    added = _chunk(b"cue ", struct.pack("<I", len(marks)) + points) + _chunk(b"LIST", b"adtl" + labels)
-    size = file.seek(0, SEEK_END)
-    file.write((b"\0" if size % 2 else b"") + added)
-    whole = file.tell()
-    file.seek(4)
-    file.write(struct.pack("<I", whole - 8))
-
-
-def _chunk(name: bytes, payload: bytes) -> bytes:
-    return name + struct.pack("<I", len(payload)) + payload + (b"\0" if len(payload) % 2 else b"")
-
-
-# --- tags of an MP3 file (ID3v2.4.0, and its addendum for chapters) --------------------------------------------------
-
-
-def _id3(tags: Tags, seconds: float) -> bytes:
-    """A tag in UTF-8, a chapter for each mark. libsndfile would write UTF-8 and call it Latin-1."""
-    texts = _texts(tags)
-    frames = b"".join(
-        _frame(name, b"\3" + texts[text].encode())
-        for name, text in ((b"TIT2", "title"), (b"TPE1", "artist"), (b"TCOP", "copyright"), (b"TSSE", "software"))
-        if texts[text]
-    )
-    frames += _frame(b"COMM", b"\3eng\0" + texts["comment"].encode())
-    ends = [mark.at for mark in tags.marks[1:]] + [seconds]
-    for n, (mark, end) in enumerate(zip(tags.marks, ends, strict=True)):
-        times = struct.pack(">IIII", round(mark.at * 1000), round(end * 1000), 0xFFFFFFFF, 0xFFFFFFFF)
-        frames += _frame(b"CHAP", b"c%d\0" % n + times + _frame(b"TIT2", b"\3" + _line(mark.name).encode()))
-    return b"ID3\4\0\0" + _seven_bits(len(frames)) + frames
-
-
-def _frame(name: bytes, payload: bytes) -> bytes:
-    return name + _seven_bits(len(payload)) + b"\0\0" + payload
-
-
-def _seven_bits(size: int) -> bytes:
-    """A size in four bytes of seven bits."""
-    return bytes(size >> shift & 0x7F for shift in (21, 14, 7, 0))
-
-
-# --- Ogg pages (RFC 3533) ---------------------------------------------------------------------------------------------
-
-_SERIAL = struct.pack("<I", 1)
-_MIRRORED = bytes(int(f"{n:08b}"[::-1], 2) for n in range(256))
-
-
-def _number(file: BinaryIO) -> None:
-    """Puts the serial number 1 on every page instead of one by chance, and the checksum that goes with it."""
-    at = 0
-    file.seek(0)
-    while head := file.read(27):
-        lengths = file.read(head[26])
-        page = head[:14] + _SERIAL + head[18:22] + b"\0\0\0\0" + head[26:] + lengths + file.read(sum(lengths))
-        file.seek(at)
-        file.write(page[:22] + struct.pack("<I", _checksum(page)) + page[26:])
-        at += len(page)
-        file.seek(at)
-
-
-def _checksum(page: bytes) -> int:
-    """Ogg's CRC, highest bit first from 0: zlib's, which goes the other way, of the mirrored bytes, mirrored."""
-    mirrored = zlib.crc32(page.translate(_MIRRORED), 0xFFFFFFFF) ^ 0xFFFFFFFF
-    return int(f"{mirrored:032b}"[::-1], 2)
+        if self._error is None:
+            try:
+                self._file.seek(self._begin + self._at)
+                count = self._file.write(data)
+                self._at += count
+                return count
+            except Exception as e:
+                self._error = e
+        return 0

@@ -302,8 +302,10 @@ def _orders(context: click.Context, houses: Houses, facts: bool) -> Callable[[st
             chosen["single_channel"],
             sound,
             chosen["chord_tones"],
-            chosen["bars"],
+            bars=chosen["bars"],
         )
+        if house is not None and house.album is not None and any(row.recorded for row in rows):
+            options = replace(options, album=house.album)
         names = tuple(row.name for row in rows)
         return Order(
             names, options, house, key(options, house.key if house else ""), facts, bool(house and not house.ok)

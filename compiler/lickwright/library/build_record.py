@@ -124,7 +124,7 @@ def _options(options: Any) -> dict[str, str]:
         value = getattr(options, field.name)
         if dataclasses.is_dataclass(value) and field.name == "recording":
             found |= _options(value)
-        elif value != getattr(type(options)(), field.name):
+        elif field.name != "album" and value != getattr(type(options)(), field.name):  # which is the house's
             name = "tempo" if field.name.startswith("tempo_") else field.name.replace("_", "-")
             found[f"--{name}"] = f"{value}%" if field.name == "tempo_percent" else str(value)
     return found

@@ -10,10 +10,13 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lickwright.diagnostics import Diagnostic, has_errors
 from lickwright.style import Style
+
+if TYPE_CHECKING:
+    from lickwright.backends import Album
 
 FILE = "lickwright.toml"
 
@@ -27,6 +30,7 @@ class House(Style):
     make: Mapping[str, Any] = field(
         default_factory=dict
     )  # options of `lickwright make` by name, as the command wants them
+    album: Album | None = None  # what recordings say of the album that they belong to; None: of none
     findings: tuple[Diagnostic, ...] = ()  # about the file itself
 
     @property

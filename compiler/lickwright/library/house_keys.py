@@ -46,6 +46,13 @@ def text(value: Any) -> str:
     return words
 
 
+def _quoted(value: Any) -> str:
+    """Words in quotes."""
+    if not isinstance(value, str):
+        raise ValueError(f"{kind(value)} stands here, words in quotes are wanted")
+    return text(value)
+
+
 def kind(value: Any) -> str:
     """What a value is, for a message: `a list`."""
     if isinstance(value, bool):
@@ -98,13 +105,27 @@ def _formats(value: Any) -> Any:
 
 def _folder(value: Any) -> str:
     """A folder below the house's own: a library that was sent to somebody must not write elsewhere on the machine."""
+    name = _below(value, "folder")
+    if name is None:
+        raise ValueError(f"`{value[:60]}` lies outside this folder: only --out leads there")
+    return name
+
+
+def _file(value: Any) -> str:
+    """A file below the house's folder, for the same reason the other way round: a recording is given away."""
+    name = _below(value, "file")
+    if name is None:
+        raise ValueError(f"`{value[:60]}` lies outside this folder: put a copy into it")
+    return name
+
+
+def _below(value: Any, what: str) -> str | None:
+    """A name that leads nowhere else as it stands; None for another."""
     if not isinstance(value, str):
-        raise ValueError(f"{kind(value)} stands here, the name of a folder in quotes is wanted")
+        raise ValueError(f"{kind(value)} stands here, the name of a {what} in quotes is wanted")
     name = text(value)
     parts = re.split(r"[/\\]", name)
-    if name.startswith(("/", "\\", "~")) or ".." in parts or re.match("[A-Za-z]:", name):
-        raise ValueError(f"`{name[:60]}` lies outside this folder: only --out leads there")
-    return name
+    return None if name.startswith(("/", "\\", "~")) or ".." in parts or re.match("[A-Za-z]:", name) else name
 
 
 def _required(value: Any) -> tuple[str, ...]:
@@ -147,6 +168,10 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "longest", _number(1, 60 * MINUTES), "seconds that a recording may last", f"{60 * MINUTES}, half an hour"),
     KeyRow("make", "practice", _switch, "recordings are practice sets: `true`", "false"),
     KeyRow("make", "ladder", lambda value: parse_ladder(text(value)), "of a practice set: start, step, top, `\"60%,5,100%\"`", str(Ladder())),
+    KeyRow("album", "title", _quoted, "the album's title, in the tags of every recording", "none, and no track numbers"),
+    KeyRow("album", "genre", _quoted, "its genre: `\"Blues\"`", "none"),
+    KeyRow("album", "year", _number(1000, 9999), "its year: `2026`", "none"),
+    KeyRow("album", "cover", _file, "its picture, a PNG or JPEG file of 2 MiB at most in the folder of this file or below it", "none"),
     *(
         KeyRow("fields", row.name, _field(row), row.summary, "the notation's: " + row.default)
         for row in FIELDS
@@ -156,6 +181,7 @@ ROWS: tuple[KeyRow, ...] = (
 BY_PLACE = {(row.section, row.name): row for row in ROWS}
 SECTIONS = {
     "make": "what `lickwright make` does where the command line does not say",
+    "album": "what recordings say of the album that they belong to",
     "fields": "fields for every lick that does not write them, nor its file",
     "findings": "how much a finding weighs: its code, and error, warning, info or off",
 }

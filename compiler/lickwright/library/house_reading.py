@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from hashlib import blake2b
 from typing import Any
 
+from lickwright.backends import Album
 from lickwright.diagnostics import Diagnostic, Severity, nearest
 from lickwright.files import NOT_TEXT, UNREADABLE, Unopened, read
 from lickwright.library import toml_syntax
@@ -65,6 +66,7 @@ class _Reading:
         self._required: dict[str, Span] = {}
         self._severities: dict[str, Severity | None] = {}
         self._make: dict[str, Any] = {}
+        self._album: dict[str, Any] = {}
 
     def read(self, values: dict[str, Any], where: dict[Path, Where]) -> None:
         """Goes through all names in the order of the text."""
@@ -96,12 +98,26 @@ class _Reading:
         if row.section == "fields":
             field, words = read
             self._fields[row.name] = Given(field, words, self._where[path].value)
+        elif row.section == "album":
+            self._tag(path, row.name, read)
         elif row.section == "make" and row.name == "out":
             self._place(path, read)
         elif row.section == "make":
             self._make[row.name] = read
         else:
             self._required = {name: self._word(self._where[path].value, name) for name in read}
+
+    def _tag(self, path: Path, name: str, value: Any) -> None:
+        """One line of [album]."""
+        if name != "cover":
+            self._album[name] = str(value)
+            return
+        from lickwright.library.cover import read_cover
+
+        try:
+            self._album[name] = read_cover(value, os.path.dirname(self._source.name))
+        except ValueError as e:
+            self._report(VALUE, path, str(e), "name a PNG or JPEG file in this folder or below it", value)
 
     def _place(self, path: Path, name: str) -> None:
         """The folder to write into: below the house's own by real path too, since a link may have come with the library."""
@@ -175,7 +191,8 @@ class _Reading:
         found = sorted(self._found, key=lambda d: d.span)
         return House(
             self._source, self._fields, frozenset(self._unread), self._required, self._severities,
-            self._source.name, self._key(), self._make, tuple(found),
+            self._source.name, self._key(), self._make,
+            Album(**self._album) if self._album else None, tuple(found),
         )  # fmt: skip
 
     def _key(self) -> str:

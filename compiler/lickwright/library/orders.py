@@ -31,6 +31,15 @@ class Order(NamedTuple):
     facts: bool  # whether the index is to know the licks
     blocked: bool = False  # nothing is made: the house's file has errors
 
+    @property
+    def numbered(self) -> bool:
+        """Whether licks have numbers in an album."""
+        return bool(self.options.album.title)
+
+    def key_after(self, before: int) -> bytes:
+        """The key for a source that so many licks come before in its album: another one for other numbers."""
+        return key_of(self.key, before) if before else self.key
+
     def suffixes(self) -> frozenset[str]:
         """How the names of all outputs of a lick end."""
         rows = [row for row in BACKENDS if row.name in self.formats]
@@ -48,6 +57,7 @@ class Item(NamedTuple):
     claimed: tuple[tuple[str, bytes], ...] = ()  # what a run that died may have written there
     taken: str = ""  # whose its folder is, if somebody else's
     data: bytes | None = None  # what was read already; None: it is to be read
+    before: int = 0  # licks that come before it in its album
     only: int | None = None  # the one lick (from 0) that is tried, without writing anything; see `careful.py`
     without: tuple[tuple[int, str], ...] = ()  # licks that are left out, and why
 
@@ -83,10 +93,14 @@ class Result(NamedTuple):
     ok: bool = False  # whether nothing in the source is an error: then all its licks are known
 
 
+def key_of(*parts: object) -> bytes:
+    """A key that is another one for other parts, each of which `repr` tells apart."""
+    return blake2b(repr(parts).encode("utf-8", "surrogatepass"), digest_size=16).digest()
+
+
 def key(options: Options, house: str) -> bytes:
     """The key of an order: another one for other options, another house style, another program or notation."""
-    whole = repr((__version__, NOTATION, program(), options, house))
-    return blake2b(whole.encode("utf-8", "surrogatepass"), digest_size=16).digest()
+    return key_of(__version__, NOTATION, program(), options, house)
 
 
 @cache

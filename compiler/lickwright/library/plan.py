@@ -14,6 +14,7 @@ from typing import NamedTuple
 from lickwright.library import remembered
 from lickwright.library.manifest import Manifest, seen_from, stored, whose
 from lickwright.library.orders import Item, Order
+from lickwright.library.tracks import Tracks
 from lickwright.names import slug
 from lickwright.scan import SUFFIX, Found, walk
 
@@ -26,6 +27,7 @@ CREATE TEMP TABLE scan (
     ordered INTEGER NOT NULL,      -- which order holds
     named INTEGER NOT NULL,        -- 1: a file that was named itself
     ours INTEGER NOT NULL,         -- 0: another shard's
+    before INTEGER NOT NULL,       -- licks that come before it in its album; 0 where there is none
     state TEXT NOT NULL,           -- '': to be done; built, unchanged, failed, skipped
     findings TEXT NOT NULL         -- for the report; of what cannot be read see `remembered.py`
 );
@@ -94,7 +96,7 @@ def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, sha
     rows = (inside.row(found, share) for found in walk(paths, leave_out=real))
     db.execute("BEGIN")
     db.executemany(
-        "INSERT OR IGNORE INTO scan (shown, path, target, ordered, named, ours, state, findings) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT OR IGNORE INTO scan (shown, path, target, ordered, named, ours, before, state, findings) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         rows,
     )
     db.execute(_KEPT)
@@ -108,6 +110,7 @@ class _Folders:
     def __init__(self, real: str, orders: Orders) -> None:
         self._real = real
         self._orders = orders
+        self._tracks = Tracks(real)
         self._last = ""  # the real folder that the next two are about
         self._seen_from_out = ""
         self._order = 0
@@ -118,7 +121,7 @@ class _Folders:
     def row(self, found: Found, share: Share) -> tuple[object, ...]:
         shown = os.fsencode(found.path)
         if found.trouble is not None:
-            return shown, None, None, 0, 0, 1, "failed", remembered.text([found.trouble])
+            return shown, None, None, 0, 0, 1, 0, "failed", remembered.text([found.trouble])
         folder, slash, name = found.real.rpartition(os.sep)
         folder += slash
         if folder != self._last or found.path == "-":
@@ -137,7 +140,9 @@ class _Folders:
             shown_name = found.path.rpartition(os.sep)[2]  # a link has a name of its own
             stem = slug(shown_name[: -len(SUFFIX)] if shown_name.endswith(SUFFIX) else os.path.splitext(shown_name)[0])
         state = "skipped" if not ours else "failed" if self._blocked else ""
-        return shown, path, self._above + stem, self._order, found.named, ours, state, ""
+        order = self._orders.all[self._order]
+        before = self._tracks.before(order.house, found.real) if order.numbered else 0
+        return shown, path, self._above + stem, self._order, found.named, ours, before, state, ""
 
 
 def _part(manifest: Manifest) -> None:
@@ -159,7 +164,7 @@ def _part(manifest: Manifest) -> None:
             db.execute("UPDATE scan SET target = ? WHERE id = ?", (chosen, id))
 
 
-_TODO = "SELECT id, shown, path, target, ordered FROM scan WHERE id > ? AND state = '' ORDER BY id LIMIT 256"
+_TODO = "SELECT id, shown, path, target, ordered, before FROM scan WHERE id > ? AND state = '' ORDER BY id LIMIT 256"
 
 
 def items(manifest: Manifest, out: str) -> Iterator[Item]:
@@ -169,11 +174,11 @@ def items(manifest: Manifest, out: str) -> Iterator[Item]:
     some = db.execute("SELECT 1 FROM outputs LIMIT 1").fetchone() is not None
     last = 0
     while rows := db.execute(_TODO, (last,)).fetchall():
-        for id, shown, path, target, ordered in rows:
+        for id, shown, path, target, ordered, before in rows:
             known = tuple(manifest.known(target).values()) if some else ()
             claimed = tuple(manifest.claimed(target)) if claims else ()
             owner = _taken(manifest, out, path, target) if some else ""
-            yield Item(id, os.fsdecode(shown), target, ordered, known, claimed, owner)
+            yield Item(id, os.fsdecode(shown), target, ordered, known, claimed, owner, before=before)
         last = rows[-1][0]
 
 

@@ -99,7 +99,7 @@ class Recorder:
         from json import dumps
 
         id = self._last + item.id
-        formats = order.formats
+        formats, wanted = order.formats, order.key_after(item.before)
         if self._some:
             for other, other_path, hash, key, before, indexed in self._db.execute(
                 "SELECT id, path, hash, key, formats, indexed FROM sources WHERE path = ? OR target = ?",
@@ -109,14 +109,14 @@ class Recorder:
                     stale.append(other)
                 if other_path == path:
                     id = other
-                    if hash == result.hash and key == order.key:
+                    if hash == result.hash and key == wanted:
                         formats = tuple(dict.fromkeys((*before.split(","), *order.formats)))
         return (
             id,
             path,
             item.target,
             result.hash if result.done else None,
-            order.key,
+            wanted,
             ",".join(formats),
             result.made,
             dumps(result.refused) if result.refused else "",

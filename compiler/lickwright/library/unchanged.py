@@ -21,7 +21,7 @@ from lickwright.source import Unreadable
 # Both in the order of the folders of outputs, to be read side by side: a question for each source would take three times as long. Both begin with
 # the scan, so that one file of a large library is quick (`CROSS JOIN` keeps SQLite to that order).
 _MATCHED = """
-SELECT scan.id, shown, s.target, ordered, s.hash, key, formats, made, s.findings <> '' OR refused <> '', indexed
+SELECT scan.id, shown, s.target, ordered, s.hash, key, formats, made, s.findings <> '' OR refused <> '', indexed, before
 FROM scan CROSS JOIN sources s ON s.path = scan.path
 WHERE state = '' AND s.target = scan.target AND s.hash IS NOT NULL ORDER BY s.target
 """
@@ -92,7 +92,7 @@ def _unchanged(
     inside = Inside(out)
     asked = [order.suffixes() for order in orders]
     enough: dict[tuple[int, str], bool] = {}  # by order: whether these formats are all that it wants
-    for id, shown, target, ordered, hash, key, formats, made, told, indexed in manifest.db.execute(_MATCHED):
+    for id, shown, target, ordered, hash, key, formats, made, told, indexed, before in manifest.db.execute(_MATCHED):
         order = orders[ordered]
         wanted = asked[ordered]
         while output is not None and output[0] < target:
@@ -105,7 +105,7 @@ def _unchanged(
             output = outputs.fetchone()
         if (ordered, formats) not in enough:
             enough[ordered, formats] = set(formats.split(",")).issuperset(order.formats)
-        if key != order.key or order.facts > indexed or not enough[ordered, formats]:
+        if key != order.key_after(before) or order.facts > indexed or not enough[ordered, formats]:
             continue
         if len(rows) != made * len(wanted):
             continue

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lickwright import pipeline
@@ -63,13 +64,15 @@ def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compi
     troubles: list[Trouble] = []
     losses: dict[Diagnostic, None] = {}
     with Spool() as spool:
-        for lick in compilation.licks:
+        for number, lick in enumerate(compilation.licks, item.before + 1):
             if not lick.ok:
                 errors = sum(d.severity == "error" for d in lick.diagnostics)
                 refused.append(_skipped(lick, count(errors, "error"), item, place))
                 continue
             try:
-                made, lost = _emitted(lick, order, losses, spool, place, f"{place.out.rstrip('/')}/{item.target}")
+                made, lost = _emitted(
+                    lick, _of(order, number), losses, spool, place, f"{place.out.rstrip('/')}/{item.target}"
+                )
                 outputs += made
                 troubles += lost
             except MemoryError:
@@ -130,6 +133,11 @@ def given_up(item: Item, why: str) -> Result:
     """The result of a source that brought its worker down."""
     finding = GIVEN_UP.at(Span(0, 0), f"given up: {why}", _AGAIN)
     return Result(item.id, findings=remembered.text([finding]), alone=True)
+
+
+def _of(order: Order, number: int) -> Order:
+    """The order for one lick, whose number in its album stands in it."""
+    return order._replace(options=replace(order.options, track=number)) if order.numbered else order
 
 
 def _emitted(
