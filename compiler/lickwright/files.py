@@ -178,6 +178,14 @@ def replace(path: str, data: bytes | Iterable[bytes], like: os.stat_result | Non
         _unlock(lock)
 
 
+def make_folder(path: str) -> None:
+    """Makes a folder, and those above it, if it is not there. Raises OSError."""
+    try:
+        os.makedirs(path, exist_ok=True)
+    except RecursionError:  # it has thousands of parts
+        raise OSError(errno.ENAMETOOLONG, os.strerror(errno.ENAMETOOLONG)) from None
+
+
 def temporary_beside(path: str) -> str:
     """A name in the folder of `path` that nothing has."""
     return os.path.join(os.path.dirname(path), f"{TEMPORARY}{os.urandom(8).hex()}.tmp")

@@ -81,6 +81,39 @@ def test_where_no_scheduler_answers_nothing_is_loaded(
         assert f"the cluster at tcp://{host}:{port} does not answer" in capsys.readouterr().err
 
 
+def test_folders_in_too_many_folders(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("lib", *"d" * 70).mkdir(parents=True)
+    for folder in (Path("lib"), Path("lib", *"d" * 70)):
+        (folder / "a.lick").write_text(lick(1))
+    for made in (1, 0):
+        assert main(["make", "lib"]) == 3
+        out, err = capsys.readouterr()
+        assert "it would lie in more than 64 folders (L605)" in err
+        assert "set aside" not in err
+        assert ("1 made" in out) == bool(made)
+    assert main(["find", "out"]) == 0
+
+
+@pytest.mark.parametrize("name", ["a/" * 1900, "a/" * 3000, "a" * 5000])
+def test_a_house_with_an_output_folder_too_deep(
+    tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("a.lick").write_text(lick(1))
+    Path("lickwright.toml").write_text(f'[make]\nout = "{name}"\n')
+    for words in (
+        ["make", "."],
+        ["make", ".", "--out", name],
+        ["move", "a.lick", "--octave", "up", "--out", name + "/"],
+    ):
+        assert main(words) == 3
+        assert "name too long (L604)" in capsys.readouterr().err
+    assert sorted(os.listdir()) == ["a.lick", "lickwright.toml"]
+
+
 def test_one_read_error_is_no_reason_to_forget_an_output(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -17,6 +17,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.backends import BACKENDS
+from lickwright.files import make_folder
 from lickwright.library import journal, plan, prune, speed, unchanged
 from lickwright.library.account import Account, Teller
 from lickwright.library.build_record import BuildLog, seen_below
@@ -69,7 +70,7 @@ def build(wish: Wish, teller: Teller) -> Account:
     account = Account(teller)
     try:
         if not wish.dry:
-            os.makedirs(wish.out, exist_ok=True)
+            make_folder(wish.out)
         with nullcontext() if wish.dry else Lock(wish.out, teller.say):
             try:
                 _Build(wish, teller, account).run()

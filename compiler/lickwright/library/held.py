@@ -6,12 +6,12 @@ entered is kept.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
+from lickwright.files import make_folder
 from lickwright.library import journal
 from lickwright.library.lock import Lock
 from lickwright.library.manifest import Manifest, Unusable, damaged, opened, set_aside
@@ -40,7 +40,7 @@ def hold(out: str, overwrite: bool, say: Callable[[str], None], work: Callable[[
 @contextmanager
 def held(out: str, overwrite: bool, say: Callable[[str], None]) -> Iterator[tuple[Manifest, Place]]:
     """Holds `out`, which is made if need be. Raises OSError if nothing can be written; what the manifest raises comes out as it is."""
-    os.makedirs(out, exist_ok=True)
+    make_folder(out)
     with Lock(out, say), opened(out, say, sync=True) as manifest:
         if journal.left(out):
             journal.recover(out, manifest)

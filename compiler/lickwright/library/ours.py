@@ -16,6 +16,7 @@ _PART = "[a-z0-9][a-z0-9._-]{0,199}"
 _FOLDER = re.compile(rf"{_PART}(?:/{_PART}){{0,63}}|\.")
 _NAME = re.compile(_PART)
 
+TOO_DEEP = "it would lie in more than 64 folders"
 LED_OUT = "its name leads out of the output folder"
 
 _FLAGS = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)

@@ -21,7 +21,7 @@ from lickwright.library.fresh import take_away, write_folder
 from lickwright.library.journal import Journal
 from lickwright.library.manifest import Made
 from lickwright.library.orders import Item
-from lickwright.library.ours import LED_OUT, Inside, Refused, kind, open_ours, plain_folder, plain_name
+from lickwright.library.ours import LED_OUT, TOO_DEEP, Inside, Refused, kind, open_ours, plain_folder, plain_name
 from lickwright.library.spool import PIECE, Large, Spool
 from lickwright.source import Span
 
@@ -81,7 +81,8 @@ class Place:
         folder = os.path.join(self.out, target)
         named = [output for output in outputs if not plain_name(output.name)]
         if named or not plain_folder(target):
-            return Placed((), 0, (refused(os.path.join(folder, *(one.name for one in named[:1])), LED_OUT),))
+            why = TOO_DEEP if target.count("/") >= 64 else LED_OUT
+            return Placed((), 0, (refused(os.path.join(folder, *(one.name for one in named[:1])), why),))
         if item.taken and not self._overwrite:
             message = f"the folder holds the outputs of {item.taken}"
             help = "name another folder with --out, or say --overwrite"

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from lickwright.library.guarded import understood
 from lickwright.library.manifest import GONE, OLDER, Manifest
 from lickwright.library.orders import Item, Order, Result
+from lickwright.library.ours import plain_folder
 
 if TYPE_CHECKING:
     from lickwright.library.facts import Finding, LickFacts
@@ -55,6 +56,8 @@ class Recorder:
         for item, result, path in zip(items, results, paths, strict=True):
             if not result.hash and not result.alone:
                 continue  # it could not be read: what is known of it stays
+            if not plain_folder(item.target):
+                continue  # nothing was written there, and no manifest with it could be used
             self._outputs(item, result)
             rows.append(self._source(item, result, orders[item.order], path, stale))
             if orders[item.order].facts and result.hash:
