@@ -6,6 +6,7 @@ import os
 import re
 import socket
 import stat
+import sys
 from pathlib import Path
 
 import pytest
@@ -48,10 +49,22 @@ def test_slugs(title: str, name: str) -> None:
 
 
 @pytest.mark.parametrize("title", ["", ".", "..", "\n", "\U0001f3b8", "日本", "---", "\ud800"])
-def test_titles_with_nothing_to_keep_get_a_stable_name_of_their_own(title: str) -> None:
+def test_titles_with_nothing_to_keep_get_a_stable_name_of_their_own(
+    title: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "anyascii", None)  # as where the extra is not installed
     assert re.fullmatch(r"lick-[0-9a-f]{8}", slug(title))
     assert slug(title) == slug(title)
     assert slug(title) != slug(title + "!")
+
+
+@pytest.mark.parametrize(
+    ("title", "name"), [("Калинка", "kalinka"), ("Вечер blues", "vecher-blues"), ("Blå ø", "bla-o"), ("ο♭", "o-flat")]
+)
+def test_titles_in_other_scripts_are_written_in_latin_letters(title: str, name: str) -> None:
+    pytest.importorskip("anyascii")
+    assert slug(title) == name
+    assert slug(title, readable=False) != name
 
 
 @given(st.text(st.characters(), max_size=300))

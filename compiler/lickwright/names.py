@@ -7,7 +7,8 @@ In: any title. Out: a name that is safe on every system (lower-case ASCII letter
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from importlib import import_module
 
 LONGEST = 60  # characters, which are bytes here; leaves room for a suffix and a path
 _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])\Z")  # device names on some systems, with any suffix
@@ -25,24 +26,33 @@ def folded(title: str) -> str:
     return " ".join(title.split()).casefold()
 
 
-def slug(title: str) -> str:
+def slug(title: str, readable: bool = True) -> str:
     """`Porch light!` → `porch-light`.
 
-    A title with nothing to keep (empty, or in another script) becomes `lick-` and a short hash of itself.
+    A title in another script is written in Latin letters where the extra `lickwright[names]` is installed (`Калинка` → `kalinka`). Without it, or
+    without `readable`, which gives the same on every machine, a title with nothing to keep becomes `lick-` and a short hash of itself.
     """
     if len(title) <= LONGEST and _SAFE.match(title) and not _RESERVED.match(title):
         return title  # thousands of files are named so already
-    text = title
-    if not text.isascii():
-        from unicodedata import normalize  # only wanted beyond plain ASCII
-
-        text = text.replace("♯", "#").replace("♭", " flat ").replace("ß", "ss")
-        text = normalize("NFKD", text).encode("ascii", "ignore").decode()
+    text = title if title.isascii() else _ascii(title, readable)
     text = _SHARP.sub(r"\1 sharp ", text.replace("'", ""))
     name = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:LONGEST].rstrip("-")
     if not name:
         return f"lick-{_hash(title)}"
     return f"lick-{name}" if _RESERVED.match(name) else name
+
+
+def _ascii(title: str, readable: bool) -> str:
+    """A title in ASCII: accents are taken off; what has no Latin letter in it is transliterated, or left out."""
+    from unicodedata import normalize  # only wanted beyond plain ASCII
+
+    text = normalize("NFKD", title.replace("♯", "#").replace("♭", " flat ").replace("ß", "ss"))
+    if readable and any(char.isalpha() and not char.isascii() for char in text):
+        try:
+            text = str(import_module("anyascii").anyascii(text))
+        except ImportError:  # it comes with the extra
+            pass
+    return text.encode("ascii", "ignore").decode()
 
 
 def _hash(title: str) -> str:
@@ -51,13 +61,13 @@ def _hash(title: str) -> str:
     return blake2b(title.encode("utf-8", "surrogatepass"), digest_size=4).hexdigest()
 
 
-def distinct(names: Sequence[str]) -> tuple[str, ...]:
+def distinct(names: Sequence[str], held: Iterable[str] = ()) -> tuple[str, ...]:
     """The same names, later equals numbered:
 
-    `x`, `x`, `x-2` → `x`, `x-3`, `x-2`. A name that occurs once is never changed by another.
+    `x`, `x`, `x-2` → `x`, `x-3`, `x-2`. A name that occurs once is never changed by another, unless it is one of those `held` by somebody else.
     """
-    taken = set(names)
-    seen: set[str] = set()
+    seen = set(held)
+    taken = seen.union(names)
     numbers: dict[str, int] = {}  # the next number to try for a name: ten thousand equal titles stay quick
     result = []
     for name in names:

@@ -154,7 +154,7 @@ class _Build:
             self._account.blocked += 1
             return None
         known = tuple(self._manifest.known(source.target).values())
-        item = Item(id, source.path, source.target, source.order, known)
+        item = Item(id, source.path, source.target, source.order, known, named=self._manifest.names(source.target))
         row = self._manifest.db.execute(
             "SELECT hash, key, formats, made, refused, findings, indexed FROM sources WHERE path = ? AND target = ?",
             (source.path, source.target),

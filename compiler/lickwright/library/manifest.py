@@ -19,13 +19,15 @@ from typing import NamedTuple
 from lickwright.backends import kind_of
 from lickwright.library.durable import Written
 from lickwright.library.guarded import BESIDE, DAMAGED, Unusable, check, connect, damaged, doubtful, look, tables
+from lickwright.library.naming import Named
 from lickwright.library.ours import Refused, plain_folder, plain_name
+from lickwright.names import slug
 
 __all__ = ["DAMAGED", "Made", "Manifest", "Unusable", "damaged"]
 
 NAME = ".lickwright.db"
 ASIDE = NAME + ".old"  # what stood in its place and could not be used
-FORM = 1  # of the tables below; a manifest with a higher number is a newer lickwright's
+FORM = 2  # of the tables below; a manifest with a higher number is a newer lickwright's
 GONE, OLDER = 1, 2  # values of `outputs.gone`; 0: it is what its lick is now
 _MARK = 0x4C69636B  # "Lick": SQLite's application_id of our files
 
@@ -65,6 +67,18 @@ CREATE TABLE claims (              -- files that a run that died may have writte
 ) WITHOUT ROWID;
 CREATE TABLE about (name TEXT PRIMARY KEY, value) WITHOUT ROWID;
 """
+# What came with form 2. A manifest of form 1 gets it, and stays what it is otherwise.
+SECOND = """
+CREATE TABLE names (               -- of licks: see `naming.py`
+    folder TEXT NOT NULL,          -- the `target` of their source
+    name TEXT NOT NULL,            -- `lick` in `outputs`
+    base TEXT NOT NULL,
+    code INTEGER NOT NULL,
+    place INTEGER NOT NULL,
+    gone INTEGER NOT NULL,         -- 1: its lick is no more in the source; the name is free when its outputs are removed
+    PRIMARY KEY (folder, name)
+) WITHOUT ROWID;
+"""
 
 _MOST = 200_000  # outputs of one source, which are looked at together: a file has at most 10,000 licks
 
@@ -80,6 +94,13 @@ _FOREIGN = (
     f"SELECT 1 FROM outputs GROUP BY folder HAVING count(*) > {_MOST}",
     f"SELECT 1 FROM claims GROUP BY folder HAVING count(*) > {_MOST}",
     "SELECT 1 FROM claims WHERE typeof(hash) <> 'blob' OR NOT plain_folder(folder) OR NOT plain_name(name)",
+    "SELECT 1 FROM names WHERE typeof(base) <> 'text' OR typeof(code) <> 'integer' OR typeof(place) <> 'integer' "
+    "OR typeof(gone) <> 'integer' OR NOT plain_folder(folder) OR NOT plain_name(name)",
+)
+
+_NAMES_OF_INDEX = (
+    "INSERT OR IGNORE INTO names SELECT s.target, l.slug, base(l.title), l.tab, l.line, 0 FROM licks l "
+    "JOIN sources s ON s.id = l.source_id WHERE plain_name(l.slug) AND typeof(l.tab) = 'integer' AND typeof(l.line) = 'integer'"
 )
 
 
@@ -139,7 +160,7 @@ class Manifest:
         db.execute(f"PRAGMA synchronous = {'EXTRA' if self.written is not None else 'OFF'}")
         if begin:
             db.execute("BEGIN IMMEDIATE")
-            for statement in SCHEMA.split(";\n"):
+            for statement in (SCHEMA + SECOND).split(";\n"):
                 db.execute(statement)
             db.execute(f"PRAGMA application_id = {_MARK}")
             db.execute(f"PRAGMA user_version = {FORM}")
@@ -151,14 +172,28 @@ class Manifest:
             raise Unusable("it is damaged, or no manifest")
         if form > FORM:
             raise Unusable("it was made by a newer lickwright")
-        if form < FORM:
+        if form < 1:
             raise Unusable("it was made by an older lickwright")
-        check(db, _tables(), _tables_of_index)
+        check(db, _tables(form), _tables_of_index)
         db.create_function("plain_folder", 1, plain_folder, deterministic=True)
         db.create_function("plain_name", 1, plain_name, deterministic=True)
+        if form == 1:
+            self._to_second()
         for question in _FOREIGN:
             if db.execute(f"{question} LIMIT 1").fetchone() is not None:
                 raise Unusable("it is damaged: it holds what no lickwright has entered")
+
+    def _to_second(self) -> None:
+        """Gives a manifest of form 1 the table of form 2; for one that is only read it is gone with the connection."""
+        db = self.db
+        db.execute("BEGIN IMMEDIATE" if self.writable else "BEGIN")
+        db.execute(SECOND if self.writable else SECOND.replace("TABLE", "TEMP TABLE", 1))
+        if self.writable:
+            db.create_function("base", 1, lambda title: slug(str(title), readable=False), deterministic=True)
+            if db.execute("SELECT 1 FROM sqlite_master WHERE name = 'licks'").fetchone() is not None:
+                db.execute(_NAMES_OF_INDEX)
+            db.execute(f"PRAGMA user_version = {FORM}")
+        db.execute("COMMIT")
 
     def __enter__(self) -> Manifest:
         return self
@@ -220,15 +255,20 @@ class Manifest:
         row = self.db.execute("SELECT path FROM sources WHERE target = ? AND path <> ?", (target, path)).fetchone()
         return None if row is None else str(row[0])
 
+    def names(self, folder: str) -> tuple[Named, ...]:
+        """The names of licks on record of the source whose outputs are in a folder."""
+        rows = self.db.execute("SELECT name, base, code, place, gone FROM names WHERE folder = ?", (folder,))
+        return tuple(Named(row[0], row[1], row[2], row[3], bool(row[4])) for row in rows)
+
     def claimed(self, folder: str) -> list[tuple[str, bytes]]:
         """Names and hashes that a run that died may have written there."""
         return list(self.db.execute("SELECT name, hash FROM claims WHERE folder = ?", (folder,)))
 
 
 @cache
-def _tables() -> dict[str, str]:
+def _tables(form: int) -> dict[str, str]:
     """The tables of a manifest, as `guarded.check` wants them."""
-    return tables(SCHEMA.split(";\n"))
+    return tables((SCHEMA + SECOND if form > 1 else SCHEMA).split(";\n"))
 
 
 @cache

@@ -139,6 +139,7 @@ class _Merging:
                 )
                 facts = _facts(theirs, id) if indexed else ()
                 rows = theirs.current(target)
+                named = theirs.names(target)
                 found = remembered.findings(findings, None)
             if found is None:
                 raise Broken("it is damaged")
@@ -153,7 +154,7 @@ class _Merging:
             owner = whose(self._wish.out, self._manifest.owner(path, target))
             claims = tuple(self._manifest.claimed(target))
             self._number += 1
-            item = Item(self._number, shown, target, 0, known, claims, owner)
+            item = Item(self._number, shown, target, 0, known, claims, taken=owner)
             placed = self._place.put(item, outputs) if outputs else Placed((), 0, ())
             troubles += placed.troubles
             result = Result(
@@ -172,13 +173,17 @@ class _Merging:
                 facts=facts,
                 alone=bool(alone),
                 ok=not licks and not has_errors(found),
+                named=named,
             )
             order = Order(tuple(formats.split(",")), Options(), None, key, bool(indexed))
             yield item, result, order, path
 
     def _enter(self, item: Item, result: Result, order: Order, path: str) -> None:
         db = self._manifest.db
-        entry = "INSERT OR REPLACE INTO scan (id, shown, path, target, ordered, named, ours, state, findings) VALUES (?, ?, ?, ?, 0, 0, 1, ?, ?)"
+        entry = (
+            "INSERT OR REPLACE INTO scan (id, shown, path, target, ordered, named, ours, before, state, findings) "
+            "VALUES (?, ?, ?, ?, 0, 0, 1, 0, ?, ?)"
+        )
         if self._foreseen is not None:
             self._foreseen.enter([item], [result])
         else:

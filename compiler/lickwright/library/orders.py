@@ -17,6 +17,7 @@ from lickwright.version import NOTATION, __version__
 if TYPE_CHECKING:
     from lickwright.library.facts import Finding, LickFacts
     from lickwright.library.manifest import Made
+    from lickwright.library.naming import Named
     from lickwright.library.outputs import Trouble
     from lickwright.style import Style
 
@@ -55,6 +56,7 @@ class Item(NamedTuple):
     order: int  # which of the run's orders holds for it
     known: tuple[Made, ...] = ()  # what is on record of that folder
     claimed: tuple[tuple[str, bytes], ...] = ()  # what a run that died may have written there
+    named: tuple[Named, ...] = ()  # the names on record of its licks
     taken: str = ""  # whose its folder is, if somebody else's
     data: bytes | None = None  # what was read already; None: it is to be read
     before: int = 0  # licks that come before it in its album
@@ -91,6 +93,7 @@ class Result(NamedTuple):
     bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
     alone: bool = False  # it brought a worker down
     ok: bool = False  # whether nothing in the source is an error: then all its licks are known
+    named: tuple[Named, ...] = ()  # what is to be on record of its licks' names
 
 
 def key_of(*parts: object) -> bytes:

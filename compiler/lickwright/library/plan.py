@@ -24,6 +24,7 @@ CREATE TEMP TABLE scan (
     shown BLOB NOT NULL,           -- the path as the user knows it, in the file system's bytes
     path TEXT UNIQUE,              -- as in `sources`; NULL where there is nothing to read
     target TEXT,                   -- the folder of its outputs
+    plain TEXT,                    -- the same as it is where the extra `lickwright[names]` is not installed
     ordered INTEGER NOT NULL,      -- which order holds
     named INTEGER NOT NULL,        -- 1: a file that was named itself
     ours INTEGER NOT NULL,         -- 0: another shard's
@@ -96,7 +97,8 @@ def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, sha
     rows = (inside.row(found, share) for found in walk(paths, leave_out=real))
     db.execute("BEGIN")
     db.executemany(
-        "INSERT OR IGNORE INTO scan (shown, path, target, ordered, named, ours, before, state, findings) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT OR IGNORE INTO scan (shown, path, target, plain, ordered, named, ours, before, state, findings) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         rows,
     )
     db.execute(_KEPT)
@@ -116,12 +118,12 @@ class _Folders:
         self._order = 0
         self._blocked = False
         self._below = ""
-        self._above = ""  # the folder of outputs for `_below`
+        self._above = self._plain = ""  # the folder of outputs for `_below`, and without transliteration
 
     def row(self, found: Found, share: Share) -> tuple[object, ...]:
         shown = os.fsencode(found.path)
         if found.trouble is not None:
-            return shown, None, None, 0, 0, 1, 0, "failed", remembered.text([found.trouble])
+            return shown, None, None, None, 0, 0, 1, 0, "failed", remembered.text([found.trouble])
         folder, slash, name = found.real.rpartition(os.sep)
         folder += slash
         if folder != self._last or found.path == "-":
@@ -131,37 +133,66 @@ class _Folders:
             self._blocked = self._orders.all[self._order].blocked
         if found.below != self._below:
             self._below = found.below
-            self._above = "".join(slug(part) + "/" for part in found.below.split("/")) if found.below else ""
+            parts = found.below.split("/") if found.below else []
+            self._above = "".join(slug(part) + "/" for part in parts)
+            self._plain = "".join(slug(part, readable=False) + "/" for part in parts)
         ours = share.of == 1 or share.holds(f"{found.below}/{name}" if found.below else name)
         if found.path == "-":
-            path, stem = "-", "stdin"
+            path, title = "-", "stdin"
         else:
             path = self._seen_from_out + (name if name.isascii() else stored(name))
             shown_name = found.path.rpartition(os.sep)[2]  # a link has a name of its own
-            stem = slug(shown_name[: -len(SUFFIX)] if shown_name.endswith(SUFFIX) else os.path.splitext(shown_name)[0])
+            title = shown_name[: -len(SUFFIX)] if shown_name.endswith(SUFFIX) else os.path.splitext(shown_name)[0]
         state = "skipped" if not ours else "failed" if self._blocked else ""
+        target = self._above + slug(title)
+        plain = target if title.isascii() and self._above == self._plain else self._plain + slug(title, readable=False)
         order = self._orders.all[self._order]
         before = self._tracks.before(order.house, found.real) if order.numbered else 0
-        return shown, path, self._above + stem, self._order, found.named, ours, before, state, ""
+        return shown, path, target, plain, self._order, found.named, ours, before, state, ""
 
 
 def _part(manifest: Manifest) -> None:
-    """Gives sources that would share a folder of outputs one each: named with the folder they lie in, then numbered."""
+    """Gives sources that would share a folder of outputs one each: named with the folder they lie in, then numbered.
+
+    One that has such a folder on record keeps it, whatever sources come and go beside it.
+    """
     db = manifest.db
+    recorded = (
+        "SELECT scan.id, shown, scan.target, plain, s.target FROM scan JOIN sources s ON s.path = scan.path "
+        "WHERE s.target <> scan.target"
+    )
+    for id, shown, wanted, plain, before in db.execute(recorded).fetchall():
+        if _numbered(before, (*_wanted(shown, wanted), *_wanted(shown, plain))):
+            db.execute("UPDATE scan SET target = ? WHERE id = ?", (before, id))
     shared = db.execute(
         "SELECT target FROM scan WHERE target IS NOT NULL GROUP BY target HAVING count(*) > 1"
     ).fetchall()
+    theirs = (
+        "SELECT id, shown FROM scan WHERE target = ? AND NOT EXISTS "
+        "(SELECT 1 FROM sources s WHERE s.path = scan.path AND s.target = scan.target) ORDER BY id"
+    )
     for (target,) in shared:
-        above, _, stem = target.rpartition("/")
-        for id, shown in db.execute("SELECT id, shown FROM scan WHERE target = ? ORDER BY id", (target,)).fetchall():
-            folder = os.path.basename(os.path.dirname(os.path.abspath(os.fsdecode(shown))))
-            name = slug(f"{folder} {stem}")
-            wanted, number = f"{above}/{name}" if above else name, 1
+        for id, shown in db.execute(theirs, (target,)).fetchall():
+            wanted, number = _wanted(shown, target)[1], 1
             chosen = wanted
             while db.execute("SELECT 1 FROM scan WHERE target = ? LIMIT 1", (chosen,)).fetchone():
                 number += 1
                 chosen = f"{wanted}-{number}"
             db.execute("UPDATE scan SET target = ? WHERE id = ?", (chosen, id))
+
+
+def _wanted(shown: bytes, target: str) -> tuple[str, str]:
+    """The folders of outputs that a source would have: alone, and where another would have the same."""
+    above, _, stem = target.rpartition("/")
+    folder = os.path.basename(os.path.dirname(os.path.abspath(os.fsdecode(shown))))
+    name = slug(f"{folder} {stem}")
+    return target, f"{above}/{name}" if above else name
+
+
+def _numbered(target: str, wanted: tuple[str, ...]) -> bool:
+    """Whether `target` is one of these folders, or one of them with a number after it."""
+    bare, _, number = target.rpartition("-")
+    return target in wanted or (number.isascii() and number.isdigit() and bare in wanted)
 
 
 _TODO = "SELECT id, shown, path, target, ordered, before FROM scan WHERE id > ? AND state = '' ORDER BY id LIMIT 256"
@@ -172,13 +203,15 @@ def items(manifest: Manifest, out: str) -> Iterator[Item]:
     db = manifest.db
     claims = db.execute("SELECT 1 FROM claims LIMIT 1").fetchone() is not None
     some = db.execute("SELECT 1 FROM outputs LIMIT 1").fetchone() is not None
+    names = db.execute("SELECT 1 FROM names LIMIT 1").fetchone() is not None
     last = 0
     while rows := db.execute(_TODO, (last,)).fetchall():
         for id, shown, path, target, ordered, before in rows:
             known = tuple(manifest.known(target).values()) if some else ()
             claimed = tuple(manifest.claimed(target)) if claims else ()
+            named = manifest.names(target) if names else ()
             owner = _taken(manifest, out, path, target) if some else ""
-            yield Item(id, os.fsdecode(shown), target, ordered, known, claimed, owner, before=before)
+            yield Item(id, os.fsdecode(shown), target, ordered, known, claimed, named, owner, before=before)
         last = rows[-1][0]
 
 

@@ -22,6 +22,12 @@ LEFT JOIN sources s ON s.target = o.folder
 WHERE (o.gone <> 0 OR s.id IS NULL OR s.id IN (SELECT id FROM temp.lost))
 """
 
+# Names of licks that are gone and have no output any more.
+_FREE = """
+DELETE FROM names WHERE (gone = 1 OR folder NOT IN (SELECT target FROM sources WHERE id NOT IN (SELECT id FROM temp.lost)))
+AND NOT EXISTS (SELECT 1 FROM outputs o WHERE o.folder = names.folder AND o.lick = names.name)
+"""
+
 
 def find_lost(manifest: Manifest, out: str, whole: bool = True) -> None:
     """Notes the sources on record that are there no more; none, where `whole` is false.
@@ -93,6 +99,7 @@ def prune(manifest: Manifest, out: str, whole: bool = True) -> Pruned:
             pruned.troubles.append(not_removed(path, e))
             continue
         manifest.db.execute("DELETE FROM outputs WHERE folder = ? AND name = ?", (folder, row.name))
+    manifest.db.execute(_FREE)
     ids = [
         id for (id,) in manifest.db.execute("SELECT id FROM sources WHERE indexed AND id IN (SELECT id FROM temp.lost)")
     ]

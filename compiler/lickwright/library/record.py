@@ -96,6 +96,12 @@ class Recorder:
             [(gone, item.target, name) for name, gone in left(item, result)],
         )
 
+        if result.named:
+            self._db.execute("DELETE FROM names WHERE folder = ?", (item.target,))
+            self._db.executemany(
+                "INSERT INTO names VALUES (?, ?, ?, ?, ?, ?)", [(item.target, *row) for row in result.named]
+            )
+
     def _source(
         self, item: Item, result: Result, order: Order, path: str, stale: list[int]
     ) -> tuple[int, *tuple[object, ...]]:

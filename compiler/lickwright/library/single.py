@@ -25,7 +25,7 @@ def put(
         path = source if source == "-" else _stored(out, source)
         known = tuple(manifest.known(target).values())
         owner = whose(out, manifest.owner(path, target))
-        item = Item(1, source, target, 0, known, tuple(manifest.claimed(target)), owner)
+        item = Item(1, source, target, 0, known, tuple(manifest.claimed(target)), taken=owner)
         placed = place.put(item, outputs)
         if placed.made:  # entered as not done: a build that means the same source does its own work
             result = Result(1, hash=b"-", outputs=placed.made)

@@ -17,6 +17,7 @@ from lickwright.backends import BACKENDS
 from lickwright.diagnostics import Diagnostic
 from lickwright.files import GIVEN_UP, Unopened, read
 from lickwright.library import careful, remembered
+from lickwright.library.naming import Named, code_of, keep
 from lickwright.library.orders import Item, Order, Result, Skipped
 from lickwright.library.outputs import Output, Place, Placed, Trouble, digest, unwritable
 from lickwright.library.spool import Spool
@@ -54,10 +55,21 @@ def make(item: Item, order: Order, place: Place) -> Result:
     hash = digest(data)
     if item.only is not None or item.without:
         return _carefully(item, order, place, data)
-    return _put(item, order, place, hash, pipeline.compile_bytes(data, item.path, order.house))
+    return _put(item, order, place, hash, *_named(item, pipeline.compile_bytes(data, item.path, order.house)))
 
 
-def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compilation) -> Result:
+def _named(item: Item, compilation: Compilation) -> tuple[Compilation, tuple[Named, ...]]:
+    """The same with its licks named as they are on record, and what is to be on record then."""
+    licks = compilation.licks
+    named = keep([(lick.title, code_of(lick)) for lick in licks], item.named, compilation.ok)
+    renamed = (lick._replace(slug=row.name) for lick, row in zip(licks, named, strict=False))
+    needed = {row.lick for row in item.known}  # a name that no file has is free when its lick is gone
+    return compilation._replace(licks=tuple(renamed)), tuple(row for row in named if not row.gone or row.name in needed)
+
+
+def _put(
+    item: Item, order: Order, place: Place, hash: bytes, compilation: Compilation, named: tuple[Named, ...]
+) -> Result:
     outputs: list[Output] = []
     refused: list[Skipped] = []
     bugs: list[tuple[str, str]] = []
@@ -98,6 +110,7 @@ def _put(item: Item, order: Order, place: Place, hash: bytes, compilation: Compi
         tuple(troubles),
         bugs=tuple(bugs),
         ok=compilation.ok,
+        named=named,
     )
     return _with_facts(result, compilation) if order.facts else result
 
@@ -118,13 +131,13 @@ def _carefully(item: Item, order: Order, place: Place, data: bytes) -> Result:
         return number in reasons if item.only is None else number != item.only
 
     text, spans = careful.blanked(source.text, gone)
-    whole = pipeline.compile_text(text, item.path, order.house)
+    whole, named = _named(item, pipeline.compile_text(text, item.path, order.house))
     found = [d for d in whole.diagnostics if not any(a <= d.span.start < b for a, b in spans)]
     for n, lick in enumerate(whole.licks):
         if n in reasons:
             found.append(GIVEN_UP.at(Span(0, 0), f'"{lick.title}" is given up: {reasons[n]}', _AGAIN))
     kept = tuple(lick for n, lick in enumerate(whole.licks) if not gone(n))
-    result = _put(item, order, place, digest(data), whole._replace(licks=kept, diagnostics=tuple(found)))
+    result = _put(item, order, place, digest(data), whole._replace(licks=kept, diagnostics=tuple(found)), named)
     refused = tuple(_skipped(lick, "given up", item, place) for n, lick in enumerate(whole.licks) if n in reasons)
     return result._replace(done=False, ok=False, alone=True, refused=(*result.refused, *refused))
 
