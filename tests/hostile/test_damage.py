@@ -141,6 +141,21 @@ def test_a_table_whose_pages_go_in_a_circle(here: Path, capsys: pytest.CaptureFi
         assert _asked(here, root, capsys, "find", "prune") == 2
 
 
+def test_a_manifest_that_another_program_holds(
+    here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert max(guarded._WAIT) < 10
+    monkeypatch.setattr(guarded, "_WAIT", (0.1, 0.1))
+    other = sqlite3.connect(here / "out" / manifest.NAME, isolation_level=None)
+    other.execute("BEGIN EXCLUSIVE")
+    for command in ("find", "library", "make", "move", "merge from"):
+        assert run(command) == 3
+        said = capsys.readouterr().err
+        assert ("a build is at work on it" if command in ASKING else "another program is at work on") in said
+    other.close()
+    assert run("make") == 0
+
+
 # ---- values that are not ours
 
 VALUES: tuple[object, ...] = (

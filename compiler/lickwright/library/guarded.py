@@ -24,6 +24,7 @@ _MOST = 60_000_000  # instructions of one statement, and as many again for every
 _PER = 1 << 24  # bytes of the file
 _MEMORY = 96 << 20  # bytes that SQLite may take in all; a build of 300,000 outputs takes 10 million
 _CACHE = 2 << 10  # KiB of pages kept in memory, whatever the file itself wishes
+_WAIT = (5.0, 8.0)  # seconds for whoever else is at work on the file, of one who reads, and of one who writes
 _MAGIC = b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7"  # begins a journal of SQLite's; ends one that names another file
 _HEAD = struct.Struct(
     ">8sIIIII"
@@ -192,7 +193,9 @@ def connect(path: str | None, mode: str, size: int = 0) -> Guarded:
     `mode` is SQLite's: `ro`, `rw`, `rwc`.
     """
     place = ":memory:" if path is None else f"file:{_quoted(path)}?mode={mode}"
-    db = sqlite3.connect(place, uri=True, isolation_level=None, timeout=30.0, cached_statements=64, factory=Guarded)
+    db = sqlite3.connect(
+        place, uri=True, isolation_level=None, timeout=_WAIT[mode != "ro"], cached_statements=64, factory=Guarded
+    )
     try:
         db.guard(size)
     except BaseException:
@@ -253,6 +256,11 @@ def understood() -> Iterator[None]:
         from lickwright.report import mistake
 
         raise Unusable(f"it is damaged ({mistake(e)})"[:200]) from None
+
+
+def locked(error: BaseException) -> bool:
+    """Whether another program did not let go of the file in time."""
+    return getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
 def damaged(error: BaseException) -> bool:

@@ -18,7 +18,18 @@ from typing import NamedTuple
 
 from lickwright.backends import kind_of
 from lickwright.library.durable import Written
-from lickwright.library.guarded import BESIDE, DAMAGED, Unusable, check, connect, damaged, doubtful, look, tables
+from lickwright.library.guarded import (
+    BESIDE,
+    DAMAGED,
+    Unusable,
+    check,
+    connect,
+    damaged,
+    doubtful,
+    locked,
+    look,
+    tables,
+)
 from lickwright.library.naming import Named
 from lickwright.library.ours import Refused, plain_folder, plain_name
 from lickwright.names import slug
@@ -302,6 +313,8 @@ def opened(folder: str, say: Callable[[str], None], sync: bool = False) -> Manif
 
 
 def _of_disk(error: sqlite3.OperationalError) -> OSError:
+    if locked(error):
+        return BlockingIOError(0, f"another program is at work on {NAME}")
     return OSError(0, f"{NAME}: {error}")
 
 

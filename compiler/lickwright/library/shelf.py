@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from lickwright.files import reason
 from lickwright.library.facts import facts, findings
-from lickwright.library.guarded import DAMAGED, connect, look, understood
+from lickwright.library.guarded import DAMAGED, connect, locked, look, understood
 from lickwright.library.index import VERSION, add, create
 from lickwright.library.manifest import NAME, Manifest, Unusable, stored
 from lickwright.library.phrase import WHOLE, unpack
@@ -23,6 +23,8 @@ from lickwright.library.search import Hit, memory
 
 if TYPE_CHECKING:
     from lickwright.compilation import Compilation
+
+_AT_WORK = "a build is at work on it", "ask again when it is done"
 
 __all__ = ["Shelf", "Unusable", "is_kept", "kept", "made"]
 
@@ -163,6 +165,8 @@ def kept(folder: str) -> Shelf:
     """The index in an output folder. Raises `Unusable`."""
     try:
         manifest = _opened(folder)
+    except BlockingIOError:
+        raise Unusable(*_AT_WORK) from None
     except OSError as e:
         if os.path.exists(os.path.join(folder, NAME + "-journal")):
             raise Unusable("a build was cut off there", "only who may write there can take it back") from None
@@ -184,8 +188,8 @@ def _judge(error: BaseException) -> None:
 
     What stands in an index is input: a value that cannot be is no mistake of ours, however it shows.
     """
-    if isinstance(error, sqlite3.OperationalError) and "locked" in str(error):
-        raise Unusable("a build is at work on it", "ask again when it is done") from None
+    if locked(error):
+        raise Unusable(*_AT_WORK) from None
     if isinstance(error, sqlite3.DatabaseError):
         raise Unusable(DAMAGED) from None
     if not isinstance(error, Unclear):  # which is an error of the question
@@ -197,6 +201,8 @@ def _opened(folder: str) -> Manifest:
     """The manifest. Where a build was killed, what it had begun is first taken back: SQLite does that, if it may write."""
     try:
         return Manifest(folder, write=False)
+    except BlockingIOError:
+        raise
     except OSError:
         path = os.path.join(folder, NAME)
         try:
