@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import io
+import multiprocessing
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -10,10 +14,11 @@ import pytest
 import soundfile
 
 import album as readers
-from lickwright.backends import SOUND_FORMATS, Album
+from lickwright.backends import SOUND_FORMATS, Album, Stages, audio
 from lickwright.backends.audio_file import Form, encode, save, tagged
 from lickwright.backends.audio_tags import Tags
 from lickwright.cli import main
+from lickwright.library import sounds
 from lickwright.library.cover import LARGEST, cover
 from lickwright.library.house import find_house
 from lickwright.synth.take import RATE, Mark
@@ -181,7 +186,8 @@ def library(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     for name, titles in (("a/one", "A B"), ("b/two", "C"), ("b/other/x", "X"), ("c", "D")):
         path = licks / f"{name}.lick"
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text("by Mara Quill\n" + "".join(f'lick "{title}"\n{BAR}' for title in titles.split()), "utf-8")
+        licks_of = (f'lick "{title}"\n{BAR.replace("B8", f"B{ord(title) % 16}")}' for title in titles.split())
+        path.write_text("by Mara Quill\n" + "".join(licks_of), "utf-8")
     (licks / "lickwright.toml").write_text(ALBUM, "utf-8")
     (licks / "b" / "other" / "lickwright.toml").write_text(ALBUM, "utf-8")
     return licks
@@ -221,3 +227,147 @@ def test_the_recordings_of_a_practice_set_have_a_number_each(library: Path) -> N
     assert sorted(numbers.values(), key=int) == [str(n) for n in range(1, 13)]
     assert numbers["D (slow, 60 bpm)"] == "1"
     assert numbers["B (ladder, 60 to 100 bpm)"] == "12"
+
+
+# --- sounds that are there already ------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def played(library: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The titles of licks that are played after a first build, which plays all."""
+    titles: list[str] = []
+    noise = audio.recorded
+
+    def noted(stages: Stages, *more: object) -> Wave:
+        titles.append(stages.timeline.title)
+        return noise(stages, *more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("lickwright.backends.audio.recorded", noted)
+    assert main(["make", "licks", "--jobs", "1"]) == 0
+    assert sorted(titles) == ["A", "B", "C", "D", "X"]
+    titles.clear()
+    return titles
+
+
+def recordings(out: str = "out") -> dict[str, bytes]:
+    return {str(path.relative_to(out)): path.read_bytes() for path in Path(out).rglob("*.mp3")}
+
+
+def rewrite(path: Path, old: str, new: str) -> None:
+    text = path.read_text("utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), "utf-8")
+
+
+def test_what_changes_in_words_only_is_not_played_again(library: Path, played: list[str]) -> None:
+    before = recordings()
+    rewrite(library / "a" / "one.lick", "Mara Quill", "Ned Farrow")
+    rewrite(library / "lickwright.toml", "Porch songs", "Gate songs")
+    (library / "cover.png").write_bytes(readers.png())
+    with (library / "lickwright.toml").open("a", encoding="utf-8") as file:
+        file.write('cover = "cover.png"\nyear = 2026\n')
+    assert main(["make", "licks", "--jobs", "1"]) == 0
+    assert played == []
+    after = recordings()
+    assert after.keys() == before.keys()
+    frames = readers.id3(after["a/one/a.mp3"])
+    assert (frames["TPE1"], frames["TALB"], frames["TDRC"]) == (["Ned Farrow"], ["Gate songs"], ["2026"])
+    assert "APIC" in frames
+    assert main(["make", "licks", "--jobs", "1", "--out", "new"]) == 0
+    assert sorted(played) == ["A", "B", "C", "D", "X"]
+    assert recordings("new") == after  # byte for byte what a new recording is
+
+
+def test_what_is_moved_or_renamed_is_not_played_again(library: Path, played: list[str]) -> None:
+    (library / "a" / "one.lick").rename(library / "b" / "moved.lick")
+    rewrite(library / "c.lick", '"D"', '"Gate"')
+    assert main(["make", "licks", "--jobs", "1", "--prune"]) == 0
+    assert played == []
+    assert recordings().keys() == {"b/moved/a.mp3", "b/moved/b.mp3", "b/two/c.mp3", "b/other/x/x.mp3", "c/gate.mp3"}
+    assert main(["make", "licks", "--jobs", "1", "--out", "new"]) == 0
+    assert recordings("new") == recordings()
+    played.clear()
+    rewrite(library / "c.lick", '"Gate"', '"D"')  # the sound is on record under its new name
+    assert main(["make", "licks", "--jobs", "1"]) == 0
+    assert played == []
+
+
+def test_a_tempo_another_practice_set_or_format_is_played_once(library: Path, played: list[str]) -> None:
+    for more, times in ((["--tempo", "60%"], 1), (["--format", "ogg"], 1), ([], 0), (["--tempo", "60"], 0)):
+        played.clear()
+        assert main(["make", "licks/c.lick", "--jobs", "1", *more]) == 0
+        assert len(played) == times, more
+
+
+@pytest.mark.parametrize(
+    ("old", "new"), [("B4", "B7"), ("- ||", "B5 ||"), ("by ", "sound nylon\nby "), ("by ", "tempo 90\nby ")]
+)
+def test_what_sounds_otherwise_is_played(library: Path, played: list[str], old: str, new: str) -> None:
+    rewrite(library / "c.lick", old, new)
+    assert main(["make", "licks/c.lick", "--jobs", "1"]) == 0
+    assert played == ["D"]
+
+
+def test_a_file_that_is_not_as_it_was_left_is_not_believed(library: Path, played: list[str]) -> None:
+    (library / "c.lick").rename(library / "e.lick")
+    (library / "b" / "two.lick").rename(library / "b" / "three.lick")
+    made = Path("out/c/d.mp3")
+    data = bytearray(made.read_bytes())
+    data[-1] ^= 1
+    made.write_bytes(data)
+    Path("out/b/two/c.mp3").unlink()
+    Path("out/b/two/c.mp3").symlink_to("../../a/one/a.mp3")
+    assert main(["make", "licks", "--jobs", "1"]) == 0
+    assert sorted(played) == ["C", "D"]
+
+
+def test_sounds_go_from_the_record_with_their_files(library: Path, played: list[str]) -> None:
+    with closing(sqlite3.connect("out/.lickwright.db")) as db:
+        assert db.execute("SELECT count(*) FROM sounds").fetchone() == (5,)
+    (library / "a" / "one.lick").unlink()
+    assert main(["make", "licks", "--jobs", "1", "--prune"]) == 0
+    with closing(sqlite3.connect("out/.lickwright.db")) as db:
+        assert db.execute("SELECT count(*) FROM sounds JOIN outputs USING (hash)").fetchone() == (3,)
+        assert db.execute("SELECT count(*) FROM sounds").fetchone() == (3,)
+        db.execute("UPDATE sounds SET sound = 1 << 40")  # no key of ours: passed over
+        db.commit()
+    rewrite(library / "c.lick", "Mara Quill", "Ned Farrow")
+    assert main(["make", "licks", "--jobs", "1"]) == 0
+    assert played == ["D"]
+
+
+def test_shares_that_are_brought_together_keep_their_sounds(library: Path, played: list[str]) -> None:
+    for number in (1, 2):
+        assert main(["make", "licks", "--jobs", "1", "--shard", f"{number}/2", "--out", f"part{number}"]) == 0
+    assert main(["make", "part1", "part2", "--merge", "--out", "whole"]) == 0
+    played.clear()
+    rewrite(library / "lickwright.toml", "Porch songs", "Gate songs")
+    assert main(["make", "licks", "--jobs", "1", "--out", "whole"]) == 0
+    assert played == []
+
+
+def test_all_that_makes_sound_counts_in_its_key() -> None:
+    """A module that `synth` or the encoder imports stands in the list; those that only carry values do not change samples."""
+    package = Path(sounds.__file__).parents[1]
+    carrying = ("timeline", "interrupts", "backends.audio_tags", "backends.audio_ogg")
+    for path in (*package.glob("synth/*.py"), package / "backends" / "audio_file.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("lickwright."):
+                name = str(node.module).removeprefix("lickwright.")
+                found = (name.partition(".")[0] in sounds.SOUNDING, f"{name}.py" in sounds.SOUNDING, name in carrying)
+                assert any(found), f"{path}: {name}"
+    assert all((package / part).exists() for part in sounds.SOUNDING)
+
+
+def test_workers_know_the_sounds_too(library: Path, played: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    if "fork" not in multiprocessing.get_all_start_methods():
+        pytest.skip("what is patched here is not patched in a process that is started anew")
+    rewrite(library / "lickwright.toml", "Porch songs", "Gate songs")
+    before = {path: path.read_bytes() for path in Path("out").rglob("*.mp3") if path.name != "x.mp3"}
+
+    def refuse(*_: object) -> Wave:
+        raise AssertionError("played")
+
+    monkeypatch.setattr(audio, "recorded", refuse)
+    assert main(["make", "licks", "--jobs", "2"]) == 0
+    assert all(path.read_bytes() != data for path, data in before.items())

@@ -100,6 +100,10 @@ class Options:
 Writer: TypeAlias = Callable[[BinaryIO, BinaryIO], None]
 
 
+# Writes an output into the second file, of an earlier one with the same sound, the first; ValueError where that is no such file.
+Retag: TypeAlias = Callable[[BinaryIO, BinaryIO], None]
+
+
 class Length(NamedTuple):
     """How long a recording lasts, and how large its file will be, about."""
 
@@ -130,6 +134,8 @@ class Emission(NamedTuple):
     losses: tuple[Diagnostic, ...] = ()
     length: Length | None = None  # of a recording
     suffix: str = ""  # of its file, where its name says more than `Backend.files` can know: the tempo
+    sound: bytes = b""  # of a recording: the same for the same samples, encoded in the same way; its tags do not count
+    retag: Retag | None = None  # of a recording
 
     @property
     def data(self) -> bytes:

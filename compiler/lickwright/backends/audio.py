@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from hashlib import blake2b
 from itertools import groupby
 from math import inf
 from typing import TYPE_CHECKING, BinaryIO
@@ -60,7 +61,7 @@ _SIZES = {"wav": 4 * RATE, "flac": 52_000, "mp3": 16_000, "ogg": 15_000}
 
 def emit(stages: Stages, options: Options) -> Emission:
     """The file that `options.recording` asks for; it is recorded while it is written."""
-    from lickwright.backends.audio_file import Form, save
+    from lickwright.backends.audio_file import Form, save, tagged
     from lickwright.backends.audio_tags import Tags
 
     taken = taken_down(stages, options)
@@ -79,7 +80,24 @@ def emit(stages: Stages, options: Options) -> Emission:
         save(file, scratch, wave.pieces(), form, tags)
 
     suffix = _suffix(stages, options, taken) if options.recording.part else ""
-    return Emission(write, found, length(taken, options.recording.format), suffix)
+    expected = length(taken, options.recording.format)
+    return Emission(
+        write, found, expected, suffix, _sound(stages, options, taken),
+        lambda old, file: tagged(file, old, form, tags),
+    )  # fmt: skip
+
+
+def _sound(stages: Stages, options: Options, taken: Take) -> bytes:
+    """What the samples are made of and how they are encoded, hashed: everything but the tags."""
+    import numpy
+    import soundfile
+
+    settings, recording = stages.timeline.settings, options.recording
+    parts = (
+        taken.notes, taken.clicks, taken.chords, taken.end, settings.tuning.sounding, settings.sound,
+        recording.vary, recording.format, RATE, numpy.__version__, soundfile.__libsndfile_version__,
+    )  # fmt: skip
+    return blake2b(repr(parts).encode(), digest_size=16).digest()
 
 
 def length(taken: Take, kind: str) -> Length:

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.backends import BACKENDS
 from lickwright.files import make_folder
-from lickwright.library import journal, plan, prune, speed, unchanged
+from lickwright.library import journal, plan, prune, sounds, speed, unchanged
 from lickwright.library.account import Account, Teller
 from lickwright.library.build_record import BuildLog, seen_below
 from lickwright.library.lock import Lock
@@ -31,6 +31,7 @@ from lickwright.library.record import Recorder
 if TYPE_CHECKING:
     from lickwright.library.outputs import Place
     from lickwright.library.pool import Limits, Setup
+    from lickwright.library.sounds import Sounds
     from lickwright.library.work import Work
 
 SERIAL = 150  # sources; for fewer, workers would take longer to start than they save
@@ -291,7 +292,13 @@ class _Build:
             return Rehearsal(self.wish.out, self.wish.overwrite)
         from lickwright.library.outputs import Place
 
-        return Place(self.wish.out, self.wish.overwrite)
+        place = Place(self.wish.out, self.wish.overwrite)
+        place.sounds = self._sounds()
+        return place
+
+    def _sounds(self) -> Sounds:
+        """Recordings that are on record, if any are wanted."""
+        return sounds.of(self.manifest) if self._slow() else {}
 
     def _pooled(self) -> Generator[Done, None, None]:
         """In several processes."""
@@ -300,8 +307,9 @@ class _Build:
 
         limits = self.wish.limits or Limits()
         setup = Setup(
-            self.wish.out, self.wish.overwrite, tuple(self._orders.all), limits, self.wish.work or make, self.wish.dry
-        )
+            self.wish.out, self.wish.overwrite, tuple(self._orders.all), limits, self.wish.work or make, self.wish.dry,
+            self._sounds(),
+        )  # fmt: skip
         items = self._items()
         size = 1 if self._slow() else max(1, min(CHUNK, self._todo // (4 * self.wish.jobs)))
 

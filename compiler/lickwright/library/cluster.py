@@ -25,8 +25,8 @@ from typing import Any
 from lickwright.backends import Options
 from lickwright.library.addresses import exists, put, spot, whole
 from lickwright.library.orders import Item, Result, key
-from lickwright.library.outputs import Place
 from lickwright.library.pool import Chunk, Pool, Setup
+from lickwright.library.worker import place_of
 
 ANSWER = 5.0  # seconds that the scheduler has to answer, and then its first worker to be there
 PATIENCE = 120.0  # seconds in which not one chunk comes back, though they take tenths: nothing moves any more
@@ -262,7 +262,7 @@ _one = threading.Lock()  # a worker's threads gain nothing from compiling at onc
 def serve(setup: Setup, number: int, items: tuple[Item, ...]) -> tuple[int, list[Result] | None]:
     """The results of one chunk; None where it cannot be done in a process that others use too."""
     with _one:
-        place = Place(setup.out, setup.overwrite)
+        place = place_of(setup)
         try:
             return number, [setup.work(item, setup.orders[item.order], place) for item in items]
         except (MemoryError, OSError):

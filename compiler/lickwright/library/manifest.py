@@ -115,6 +115,15 @@ _NAMES_OF_INDEX = (
 )
 
 
+# Comes with the first recording.
+SOUNDS = """
+CREATE TABLE sounds (
+    hash BLOB PRIMARY KEY,         -- of a recording in `outputs`
+    sound BLOB NOT NULL            -- the key of what is heard in it: see `sounds.py`
+) WITHOUT ROWID
+"""
+
+
 class Made(NamedTuple):
     """One output in its place: a row of `outputs`, without its folder."""
 
@@ -185,7 +194,7 @@ class Manifest:
             raise Unusable("it was made by a newer lickwright")
         if form < 1:
             raise Unusable("it was made by an older lickwright")
-        check(db, _tables(form), _tables_of_index)
+        check(db, _tables(form), _further_tables)
         db.create_function("plain_folder", 1, plain_folder, deterministic=True)
         db.create_function("plain_name", 1, plain_name, deterministic=True)
         if form == 1:
@@ -234,6 +243,16 @@ class Manifest:
             index.create(self.db)
             self.db.execute("INSERT INTO about VALUES ('index', ?)", (index.VERSION,))
 
+    def has_sounds(self) -> bool:
+        """Whether it knows the sounds of recordings."""
+        return self.db.execute("SELECT 1 FROM sqlite_master WHERE name = 'sounds'").fetchone() is not None
+
+    def with_sounds(self) -> None:
+        """Sees that the table of `sounds.py` is there."""
+        self.begin()
+        if not self.has_sounds():
+            self.db.execute(SOUNDS)
+
     def begin(self) -> None:
         """Opens a transaction, if none is open: what follows becomes true together at the next `keep`."""
         if not self.db.in_transaction:
@@ -280,6 +299,13 @@ class Manifest:
 def _tables(form: int) -> dict[str, str]:
     """The tables of a manifest, as `guarded.check` wants them."""
     return tables((SCHEMA + SECOND if form > 1 else SCHEMA).split(";\n"))
+
+
+@cache
+def _further_tables() -> tuple[dict[str, str], ...]:
+    """The sets of tables that a manifest may have beside its own."""
+    sounds = tables((SOUNDS,))
+    return (sounds, *_tables_of_index(), *({**index, **sounds} for index in _tables_of_index()))
 
 
 @cache

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from lickwright.backends import Options
 from lickwright.diagnostics import Diagnostic, has_errors
 from lickwright.files import UNREADABLE, read, reason
-from lickwright.library import plan, prune, remembered
+from lickwright.library import plan, prune, remembered, sounds
 from lickwright.library.account import Account, Teller
 from lickwright.library.build_record import save, seen_below
 from lickwright.library.held import hold
@@ -140,6 +140,7 @@ class _Merging:
                 facts = _facts(theirs, id) if indexed else ()
                 rows = theirs.current(target)
                 named = theirs.names(target)
+                heard = sounds.known(theirs, rows)
                 found = remembered.findings(findings, None)
             if found is None:
                 raise Broken("it is damaged")
@@ -172,6 +173,7 @@ class _Merging:
                 troubles=tuple(troubles),
                 facts=facts,
                 alone=bool(alone),
+                sounds=heard,
                 ok=not licks and not has_errors(found),
                 named=named,
             )

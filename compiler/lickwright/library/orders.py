@@ -7,6 +7,7 @@ nothing to do wants none.
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from functools import cache
 from hashlib import blake2b
 from typing import TYPE_CHECKING, NamedTuple
@@ -22,13 +23,16 @@ if TYPE_CHECKING:
     from lickwright.style import Style
 
 
+KEY = 16  # bytes of the key of an order
+
+
 class Order(NamedTuple):
     """What is wanted of sources."""
 
     formats: tuple[str, ...]  # names of back ends, in the table's order
     options: Options
     house: Style | None  # the style of its `lickwright.toml`
-    key: bytes  # changes with the options, the house and the program: what was made under another key is made again
+    key: bytes  # `KEY` bytes; changes with the options, the house and the program: what was made under another key is made again
     facts: bool  # whether the index is to know the licks
     blocked: bool = False  # nothing is made: the house's file has errors
 
@@ -39,7 +43,7 @@ class Order(NamedTuple):
 
     def key_after(self, before: int) -> bytes:
         """The key for a source that so many licks come before in its album: another one for other numbers."""
-        return key_of(self.key, before) if before else self.key
+        return self.key + before.to_bytes(4, "big") if before else self.key
 
     def suffixes(self) -> frozenset[str]:
         """How the names of all outputs of a lick end."""
@@ -92,13 +96,14 @@ class Result(NamedTuple):
     loose: tuple[Finding, ...] = ()  # findings of a source without licks, for the index
     bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
     alone: bool = False  # it brought a worker down
+    sounds: tuple[tuple[bytes, bytes], ...] = ()  # of recordings among the outputs: hash of the file, key of the sound
     ok: bool = False  # whether nothing in the source is an error: then all its licks are known
     named: tuple[Named, ...] = ()  # what is to be on record of its licks' names
 
 
 def key_of(*parts: object) -> bytes:
-    """A key that is another one for other parts, each of which `repr` tells apart."""
-    return blake2b(repr(parts).encode("utf-8", "surrogatepass"), digest_size=16).digest()
+    """A key of `KEY` bytes that is another one for other parts, each of which `repr` tells apart."""
+    return blake2b(repr(parts).encode("utf-8", "surrogatepass"), digest_size=KEY).digest()
 
 
 def key(options: Options, house: str) -> bytes:
@@ -109,9 +114,21 @@ def key(options: Options, house: str) -> bytes:
 @cache
 def program() -> str:
     """The program's own text, hashed: a working copy changes without its version. What only draws on the screen is left out."""
+    return text_of(("",))
+
+
+def text_of(parts: Iterable[str]) -> str:
+    """Parts of the program's own text, files or folders below the package, hashed."""
     top = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
     hash = blake2b(digest_size=16)
-    folders = [top]
+    folders: list[str] = []
+    for part in parts:
+        path = os.path.join(top, part)
+        if part.endswith(".py"):
+            with open(path, "rb") as file:
+                hash.update(file.read())
+        else:
+            folders.append(path)
     while folders:
         folder = folders.pop()
         with os.scandir(folder) as entries:

@@ -22,6 +22,7 @@ from lickwright.library.journal import Journal
 from lickwright.library.manifest import Made
 from lickwright.library.orders import Item
 from lickwright.library.ours import LED_OUT, TOO_DEEP, Inside, Refused, kind, open_ours, plain_folder, plain_name
+from lickwright.library.sounds import Sounds, taken_over
 from lickwright.library.spool import PIECE, Large, Spool
 from lickwright.source import Span
 
@@ -36,6 +37,7 @@ class Output(NamedTuple):
     data: bytes | Large
     lick: str = ""  # the slug of its lick
     format: str = ""
+    sound: bytes = b""  # the key of a recording's sound
 
 
 class Trouble(NamedTuple):
@@ -68,12 +70,15 @@ class Place:
         self.out = out
         self.journal = Journal(out)
         self.begins: Begins = _begins  # told before an output that takes long
+        self.sounds: Sounds = {}  # that stand here already
         self._overwrite = overwrite  # replace whatever file stands in the way
         self._inside = Inside(out)
 
     def content(self, emission: Emission, spool: Spool) -> bytes | Large | None:
         """What an output holds, None where there is none. Raises OSError where there is no room for it."""
-        return spool.take(emission.content) if callable(emission.content) else emission.content
+        if not callable(emission.content):
+            return emission.content
+        return taken_over(emission, self.sounds, self._inside, spool) or spool.take(emission.content)
 
     def put(self, item: Item, outputs: Sequence[Output]) -> Placed:
         """Writes into the item's folder what is not there already; the item says what there is ours."""

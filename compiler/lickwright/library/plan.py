@@ -28,7 +28,7 @@ CREATE TEMP TABLE scan (
     ordered INTEGER NOT NULL,      -- which order holds
     named INTEGER NOT NULL,        -- 1: a file that was named itself
     ours INTEGER NOT NULL,         -- 0: another shard's
-    before INTEGER NOT NULL,       -- licks that come before it in its album; 0 where there is none
+    before INTEGER NOT NULL DEFAULT 0, -- licks that come before it in its album; 0 where there is none
     state TEXT NOT NULL,           -- '': to be done; built, unchanged, failed, skipped
     findings TEXT NOT NULL         -- for the report; of what cannot be read see `remembered.py`
 );

@@ -11,6 +11,7 @@ import os
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from lickwright.library import sounds
 from lickwright.library.guarded import understood
 from lickwright.library.manifest import GONE, OLDER, Made, Manifest, there
 from lickwright.library.ours import Inside
@@ -109,6 +110,7 @@ def prune(manifest: Manifest, out: str, whole: bool = True) -> Pruned:
         with understood():
             index.remove(manifest.db, ids)
     manifest.db.execute("DELETE FROM sources WHERE id IN (SELECT id FROM temp.lost)")
+    sounds.forget(manifest)
     manifest.keep()
     return pruned
 

@@ -17,7 +17,7 @@ from lickwright.library.families import Origin, unrelated
 from lickwright.library.guarded import understood
 from lickwright.library.house import Houses
 from lickwright.library.manifest import GONE, Made, place_of, seen_from, stored
-from lickwright.library.orders import program
+from lickwright.library.orders import KEY, program
 from lickwright.library.ours import Inside
 from lickwright.library.prune import unchanged
 from lickwright.library.shelf import Shelf
@@ -124,7 +124,7 @@ class _Look:
     def _of_source(self, row: _Row) -> Iterator[Lack]:
         shown = self._shelf.path(row.path)
         state = state_of(self._out, row.path, row.hash)
-        asked = self._asked.get((row.key or b"").hex())
+        asked = self._asked.get((row.key or b"")[:KEY].hex())
         if state:
             yield Lack(UNMADE if state == UNFINISHED else STALE, shown, "", _STATES[state])
         elif why := self._made_otherwise(row, asked):
@@ -188,7 +188,7 @@ class _Look:
 
     def _of_another(self, row: _Row, output: Made) -> bool:
         """Whether an output is of other formats or options than those of the last build of its source."""
-        asked = self._asked.get((row.key or b"").hex())
+        asked = self._asked.get((row.key or b"")[:KEY].hex())
         if output.format not in row.formats.split(","):
             return True
         return asked is not None and output.format in asked.formats and output.suffix not in asked.suffixes

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from lickwright.library import sounds
 from lickwright.library.guarded import understood
 from lickwright.library.manifest import GONE, OLDER, Manifest
 from lickwright.library.orders import Item, Order, Result
@@ -87,6 +88,7 @@ class Recorder:
 
     def _outputs(self, item: Item, result: Result) -> None:
         self._db.executemany(_OUTPUT, [(item.target, *made) for made in result.outputs])
+        sounds.enter(self._manifest, result.sounds)
         if self._manifest.written is not None and result.written:
             self._manifest.written.note(item.target, [made.name for made in result.outputs])
         if item.claimed and result.done:

@@ -59,6 +59,8 @@ class Spool:
 
     def take(self, write: Writer) -> Large:
         """What `write` writes. Raises OSError where the temporary file cannot hold it, and whatever `write` raises."""
+        self._file.seek(self._size)
+        self._file.truncate()  # what a work that failed has left
         section = _Section(self._file, self._size)
         try:
             with tempfile.SpooledTemporaryFile(max_size=1) as scratch:  # a file once anything is put aside

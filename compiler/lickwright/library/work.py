@@ -20,6 +20,7 @@ from lickwright.library import careful, remembered
 from lickwright.library.naming import Named, code_of, keep
 from lickwright.library.orders import Item, Order, Result, Skipped
 from lickwright.library.outputs import Output, Place, Placed, Trouble, digest, unwritable
+from lickwright.library.sounds import key as sound_key
 from lickwright.library.spool import Spool
 from lickwright.report import count, mistake
 from lickwright.source import Span, Unreadable, decode
@@ -95,6 +96,7 @@ def _put(
         placed = place.put(item, outputs) if outputs and item.only is None else Placed((), 0, ())
     found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
     troubles += placed.troubles
+    sounds = {output.name: output.sound for output in outputs if output.sound}
     result = Result(
         item.id,
         not bugs and not troubles,
@@ -109,6 +111,7 @@ def _put(
         placed.size,
         tuple(troubles),
         bugs=tuple(bugs),
+        sounds=tuple((made.hash, sounds[made.name]) for made in placed.made if made.name in sounds),
         ok=compilation.ok,
         named=named,
     )
@@ -172,7 +175,7 @@ def _emitted(
                 troubles.append(unwritable(f"{folder}/{lick.slug}{suffix}", e))
                 continue
             if content is not None:
-                outputs.append(Output(lick.slug + suffix, content, lick.slug, name))
+                outputs.append(Output(lick.slug + suffix, content, lick.slug, name, sound_key(emission)))
     return outputs, troubles
 
 

@@ -16,6 +16,7 @@ from lickwright.backends import Length
 from lickwright.interrupts import ENDINGS
 from lickwright.library.orders import Item, Order
 from lickwright.library.outputs import Place
+from lickwright.library.sounds import Sounds
 from lickwright.library.work import Work, make, safely
 
 OUT_OF_MEMORY = 77  # a worker's exit code
@@ -40,6 +41,7 @@ class Setup(NamedTuple):
     limits: Limits = Limits()
     work: Work = make  # tests put one in its place that breaks down
     dry: bool = False  # nothing is written
+    sounds: Sounds = {}  # noqa: RUF012 (never changed)
 
 
 class Begun(NamedTuple):
@@ -55,7 +57,9 @@ def place_of(setup: Setup) -> Place:
         from lickwright.library.rehearsal import Rehearsal
 
         return Rehearsal(setup.out, setup.overwrite)
-    return Place(setup.out, setup.overwrite)
+    place = Place(setup.out, setup.overwrite)
+    place.sounds = setup.sounds
+    return place
 
 
 def serve(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
