@@ -14,7 +14,7 @@ OPEN = {"E": 40, "A": 45, "D": 50, "G": 55, "B": 59, "e": 64}  # MIDI numbers
 KEYS = {"A": 9, "B": 11, "C": 0, "D": 2, "E": 4, "G": 7}
 PENTATONIC = {0, 3, 5, 7, 10}
 METERS = {"4/4": 8, "3/4": 6, "6/8": 6, "12/8": 12}  # eighths a bar
-TITLES = ("Porch", "Gravel", "Lantern", "Ferry", "Copper", "Willow", "Harbour", "Thistle", "Mill", "Ember")
+TITLES = ("Porch", "Gravel", "Lantern", "Ferry", "Copper", "Willow", "Harbor", "Thistle", "Mill", "Ember")
 CHORDS = ("7", "m", "m7")
 
 

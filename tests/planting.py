@@ -242,7 +242,7 @@ MISTAKES: tuple[Mistake, ...] = (
     M("string left out", "L101", "plain", becomes("{f}")),
     M("fret before string", "L101", "plain", becomes("{f}{s}")),
     M("fret of two hands", "L113", "plain", becomes("{s}1{f}9")),
-    M("fret beyond the neck", "L422", "plain", one_of(becomes("{s}25"), becomes("{s}30")), SCALE),
+    M("fret past the end of the neck", "L422", "plain", one_of(becomes("{s}25"), becomes("{s}30")), SCALE),
     M("string 0 or 14", "L113", "plain", one_of(becomes("0:{f}"), becomes("14:{f}"))),
     M("string 7 of six", "L140", "plain", becomes("7:{f}"), needs=("tuning",)),
     M("letter of no sign", "L101", "plain", one_of(becomes("{}z"), becomes("{}k"), becomes("{};"), becomes("{}+"))),

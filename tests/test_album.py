@@ -150,7 +150,7 @@ def test_a_cover_is_found_only_in_the_house(tmp_path: Path) -> None:
         (str(tmp_path / "secret.png"), "lies outside this folder"),
         ("link.png", "is a link that leads out of this folder"),
         ("away/secret.png", "is a link that leads out of this folder"),
-        ("deep", "is a folder, a picture is wanted"),
+        ("deep", "is a folder, a picture is needed"),
         ("gone.png", "cannot be read"),
         ("large.png", "is larger than 2 MiB"),
         ("text.png", "is no PNG or JPEG picture"),

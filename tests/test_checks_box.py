@@ -243,7 +243,7 @@ def test_what_takes_both_in_is_said_with_its_number_or_not_at_all() -> None:
                 for d in found(f"{note} - - - . . . .", f"key {key}\nbox {box} at 5\nfrets 20\n"):
                     assert "`box `" not in (d.help or "")
                     if d.code == "L202" and "has it" not in d.message:
-                        assert d.help == 'if it is meant: `meant L202 bar 1 "why"`'
+                        assert d.help == 'if you mean it: `meant L202 bar 1 "why"`'
                         alone += 1
     assert alone
 

@@ -113,7 +113,7 @@ IMPOSSIBLE = {
     "vibrato on a natural harmonic": ("G<12>~ . . . . . . .", "L417"),
     "two notes on one string": ("G5&G7 . . . . . . .", "L421"),
     "two notes on one string in a chord": ("A7&G5&G7 . . . . . . .", "L421"),
-    "fret beyond the neck": ("e23 . . . . . . .", "L422"),
+    "fret past the end of the neck": ("e23 . . . . . . .", "L422"),
     "trill beyond the neck": ("(trill: e22h23) . . . . . . .", "L422"),
     "rake that leaves a string out": ("(rake: D B e8) . . . . . . .", "L423"),
     "rake that turns back": ("(rake: G B G7) . . . . . . .", "L423"),
@@ -158,7 +158,7 @@ def test_nothing_else_is_wrong_with_the_cases() -> None:
 def test_messages_name_frets_string_and_the_other_place() -> None:
     (finding,) = found("G7 - h5 . . . . .")
     assert finding.message == "hammer-on from fret 7 to 5 on string G goes down"
-    assert finding.help == "downwards it is a pull-off: `p5`"
+    assert finding.help == "going down, it is a pull-off: `p5`"
     assert finding.beat == "2"
     text = 'lick "Case"\nkey A minor\n| G7 - h5 . . . . . |\n'
     assert text[finding.span.start : finding.span.end] == "h5"

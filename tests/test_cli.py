@@ -51,7 +51,7 @@ def test_no_arguments_show_the_help(run: Run) -> None:
         (["make", "x", "--tempo", "fast"], "72 for beats a minute, or 60%"),
         (["make", "x", "--tempo", "5"], "from 10 to 400"),
         (["make", "x", "--tempo", "500%"], "from 10 to 400"),
-        (["make", "x", "--tempo", "٧٢"], "is no tempo"),
+        (["make", "x", "--tempo", "٧٢"], "is not a tempo"),
         (["make", "x", "--width", "1"], "--width"),
         (["make", "x", "--widt", "80"], "--width"),
         (["check", "x", "--format", "xml"], "json"),
@@ -393,7 +393,7 @@ def test_why_explains_each_with_its_examples(run: Run) -> None:
     for rule in RULES:
         code, out, _ = run("why", rule.code.lower())
         assert code == 0
-        assert out.startswith(f"{rule.code}  {rule.name} ({rule.severity.value})\n")
+        assert out.startswith(f"{rule.code}  {rule.name} ({rule.severity.word})\n")
         for line in (rule.bad + rule.good).splitlines():
             assert line in out
     assert run("why", RULES[0].name) == run("why", RULES[0].code)

@@ -52,13 +52,13 @@ def test_one_box(run: Run, arguments: tuple[str, ...], caption: str) -> None:
     ("arguments", "words"),
     [
         ((), "a scale is missing"),
-        (("A foo",), "no scale known here"),
-        (("H blues",), "no note name"),
+        (("A foo",), "not a scale known here"),
+        (("H blues",), "not a note name"),
         (("A",), "write A minor or A major for a scale, A chord for the chord"),
         (("A blues", "7"), "there is no box 7"),
         (("A major", "1", "--show", "finger"), "did you mean fingers?"),
         (("A major", "--tuning", "drp D"), "drop D?"),
-        (("A minor pentatonic", "1", "--tuning", "drop D"), "write frets 5-8 say"),
+        (("A minor pentatonic", "1", "--tuning", "drop D"), "such as frets 5-8"),
         (("A blues", "--numbering", "other"), "there are relative, tonic"),
         (("--for", "x.lick", "--svg", "x.svg"), "leave out --svg"),
     ],
@@ -130,7 +130,9 @@ def test_notes_left_out_are_counted_and_a_close_call_is_said(run: Run) -> None:
     Path("a.lick").write_text('lick "One slip"\n| A7 D5 D7 G5 G7 G6 D7 D5 | e8 D7~--- ... ||\n')
     code, out, _ = run("--for", "a.lick")
     assert code == 0
-    assert "best  A minor pentatonic, box 1 (E shape), frets 5-8   leaves out 1 of 10: 1 outside the scale\n" in out
+    assert (
+        "best  A minor pentatonic, box 1 (E shape), frets 5-8   1 of 10 notes doesn't fit: 1 outside the scale\n" in out
+    )
     assert "close call" in run("--for", str(SAMPLES / "jazz" / "two-five.lick"), "Umbrella stand")[1]
 
 

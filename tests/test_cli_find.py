@@ -241,7 +241,7 @@ def test_an_index_that_is_damaged_says_so(run: Run) -> None:
         for command in ("find", "library"):
             code, _, err = run(command, "out")
             assert code == 3, (command, damaged[:20], err)
-            assert "the next lickwright make begins it anew" in err
+            assert "the next lickwright make starts a new one" in err
             assert "sorry" not in err
 
 

@@ -258,7 +258,7 @@ def test_nobody_there(monkeypatch: pytest.MonkeyPatch, library: Path, capsys: py
             said = (
                 f"the cluster at {wrong} does not answer"
                 if wrong == address
-                else f"{wrong} is no address of a scheduler"
+                else f"{wrong} is not an address of a scheduler"
             )
             assert f"error: {said}" in capsys.readouterr().err
     assert not tree(library / "out") if (library / "out").exists() else True

@@ -165,7 +165,7 @@ def test_several_boxes_are_one_picture_at_one_place() -> None:
 def test_a_capo_shortens_the_neck_and_is_named() -> None:
     (neck,) = drawn("C major", "major", "open", capo=3, left_handed=True)
     assert neck.remark == "capo 3, frets counted from it, named as fingered, left-handed"
-    with pytest.raises(ValueError, match="frets 8-12 lie beyond the neck, which has 7 frets"):
+    with pytest.raises(ValueError, match="frets 8-12 are past the end of the neck, which has 7 frets"):
         drawn("C major", "major", "frets 8-12", capo=3, frets=10)
 
 
@@ -183,7 +183,7 @@ def test_text_of_one_box() -> None:
         "A |--4--|-b5*-|-(5)-|-----|\n"
         "E |-[1]-|-----|-----|--b3-|\n"
         "     5     6     7     8\n\n"
-        "[ ] root   ( ) chord inside: Am (with its root)   * blue note\n"
+        "[ ] root   ( ) chord tones of Am (with the root)   * blue note\n"
     )
 
 

@@ -42,7 +42,7 @@ def test_a_plain_lick_is_level_1_and_says_why() -> None:
     assert (found.shifts, found.skips, found.bend, found.span_mm) == (0, 0, 0.0, 0.0)
     assert found.text() == (
         '"Gate": 5 notes in 1 bar, 2.4 seconds\n'
-        "    +0.1 speed: 5 notes in a row at 3.3 a second, 2.1 on the whole\n"
+        "    +0.1 speed: 5 notes in a row at 3.3 a second, 2.1 on average\n"
         "    level 1 of 5: 1 for every lick, 0.1 for what is above"
     )
 
@@ -245,7 +245,7 @@ def _level_findings(level: int, music: str = EASY) -> list[str]:
 
 def test_two_levels_off_is_a_warning_and_one_is_taste() -> None:
     assert _level_findings(1) == _level_findings(2) == []
-    assert _level_findings(3) == ["level 3 is declared, 1 is what it asks for"]
+    assert _level_findings(3) == ["the file says level 3, but it plays like a level 1"]
     assert len(_level_findings(5)) == 1
 
 

@@ -227,7 +227,7 @@ def test_nothing_there(memory: Any, library: Path, capsys: pytest.CaptureFixture
 
 
 @pytest.mark.parametrize(
-    ("address", "says"), [("nonsense://x", "cannot be reached"), ("s3://x/y", "wants one more package")]
+    ("address", "says"), [("nonsense://x", "cannot be reached"), ("s3://x/y", "needs one more package")]
 )
 def test_addresses_that_cannot_be_used(
     address: str, says: str, library: Path, capsys: pytest.CaptureFixture[str]

@@ -199,7 +199,7 @@ KINDS: tuple[tuple[str, tuple[Make, ...], bool], ...] = (
     ("bend too big", (_overbent,), True),
     ("open string bent", (_open_bent,), True),
     ("two notes on one string", (_doubled,), True),
-    ("fret beyond the neck", (_beyond,), True),
+    ("fret past the end of the neck", (_beyond,), True),
     ("fret one off, still in the scale", (_fret(1, False), _fret(-1, False)), False),
     ("string moved, still in the box", (_string(1, False), _string(-1, False)), False),
 )

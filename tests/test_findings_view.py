@@ -112,7 +112,7 @@ def test_fixes_of_a_folder_come_without_the_findings_again(run: Run) -> None:
     course(12)
     code, out, err = run("check", "--fix", "lib")
     assert out.count("+| B8 e5") == 2
-    assert code == 1 and re.fullmatch(r"2 fixes shown, nothing written; what remains: .*\n", err)
+    assert code == 1 and re.fullmatch(r"2 fixes shown, nothing written; what is left: .*\n", err)
     assert "L2" in run("check", "--fix", "lib/part0/n000.lick")[2]
 
 

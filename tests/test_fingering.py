@@ -174,8 +174,12 @@ def test_show_suggests_on_request_and_never_writes_over(tmp_path: Path, capfd: p
     assert main(["show", str(path), "--fingers"]) == 0
     out = capfd.readouterr().out.splitlines()
     row = next(n for n, line in enumerate(out) if line.startswith("e|")) - 1
-    assert out[row].split() == ["3", "1", "4", "1", "3", "1", "3", "1"]
+    assert out[row].split() == ["3", "1", "4", "1", "3", "1", "3", "1", "fretting", "hand"]
     assert out[-1] == "fingers: the writer's where they are written, else a suggestion"
     assert [line for line in plain if "|" in line] == [line for line in out if "|" in line]
-    assert plain[next(n for n, line in enumerate(plain) if line.startswith("e|")) - 1].split() == ["3"]
+    assert plain[next(n for n, line in enumerate(plain) if line.startswith("e|")) - 1].split() == [
+        "3",
+        "fretting",
+        "hand",
+    ]
     assert path.read_text().count("'") == 1

@@ -226,7 +226,7 @@ def test_fix_prints_a_diff_and_writes_nothing(run: Run) -> None:
     path = _write("a.lick", SLIP)
     code, out, err = run("check", "--fix", "a.lick")
     assert code == 1  # the file as it stands has an error
-    assert out == (f"--- a.lick\n+++ a.lick (mended)\n@@ -1,2 +1,2 @@\n {HEAD}-| b8{REST} |\n+| B8{REST} |\n")
+    assert out == (f"--- a.lick\n+++ a.lick (fixed)\n@@ -1,2 +1,2 @@\n {HEAD}-| b8{REST} |\n+| B8{REST} |\n")
     assert "1 fix shown, nothing written" in err
     assert path.read_text() == SLIP
 

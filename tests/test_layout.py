@@ -155,7 +155,7 @@ def test_signs_fingers_and_sayings_stand_over_their_notes() -> None:
     assert over(grid, Row.PLUCK) == [("i", 0, 0)]
     assert over(grid, Row.DYNAMIC) == [("mf", 0, 0)]
     assert over(grid, Row.WORDS) == [("let it hang", 1, 1)]
-    assert over(grid, Row.TEMPO) == [("pause", 1, 1), ("tempo 60", 3, 3)]
+    assert over(grid, Row.TEMPO) == [("fermata", 1, 1), ("tempo 60", 3, 3)]
 
 
 def test_a_string_stopped_alone_is_said_above() -> None:

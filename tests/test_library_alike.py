@@ -226,7 +226,7 @@ def test_planted_licks(tmp_path: Path) -> None:
     members = {m.hit.facts["title"]: m.how for m in described(connection, group)}
     assert list(members) == ["base", "copy", "higher", "one"]
     assert members["base"] == members["copy"] == ()
-    assert members["higher"] == ("frets 8-11", "3 semitones higher")
+    assert members["higher"] == ("frets 8-11", "3 half steps higher")
     assert members["one"][0] == "1 note different"
 
 

@@ -347,7 +347,7 @@ def test_watch_makes_what_changes_and_ends_tidily(tmp_path: Path) -> None:
     _, err = process.communicate(timeout=10)
     assert process.returncode == 130
     assert "Traceback" not in err
-    assert err.splitlines() == ["watching: Ctrl-C ends it", "stopped"]
+    assert err.splitlines() == ["watching: press Ctrl-C to stop", "stopped"]
 
 
 def test_the_manifest_is_one_file_that_others_can_read(run: Run) -> None:

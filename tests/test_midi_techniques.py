@@ -23,7 +23,7 @@ def test_a_slide_beyond_the_bend_range_is_struck_again_and_said() -> None:
     _, emission = made("| G2 - /15 - - - - - ||")
     assert [note.number for note in heard(read(emission.data).tracks[3])] == [57, 70]
     assert [(loss.code, loss.bar, loss.beat) for loss in emission.losses] == [("L501", 1, "2")]
-    assert "13 semitones" in emission.losses[0].message
+    assert "13 half steps" in emission.losses[0].message
 
 
 def test_a_full_octave_dive_is_kept() -> None:

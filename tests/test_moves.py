@@ -165,7 +165,7 @@ def test_another_tuning_keeps_what_is_heard() -> None:
         ("| e8 - - - - - - - |", {"tuning": "whole step down"}, "fingered in B minor, it sounds as before"),
         ("| e21 - - - - - - - |", {"key": "C minor"}, "an octave lower: the neck ends there"),
         ("| E0 E3 A0 A2 --- . |", {"key": "F minor", "by": "shape"}, "2 open strings are fretted now"),
-        ("| G<12> - - - --- . |", {"key": "B minor", "by": "shape"}, "natural harmonics are fretted and touched now"),
+        ("| G<12> - - - --- . |", {"key": "B minor", "by": "shape"}, "natural harmonics are artificial harmonics now"),
         ("| e8'4 e5'1 B8'3 B5 G7 - - - |", {"box": "4"}, "written fingers are left out: the hand is another"),
     ],
 )  # fmt: skip
@@ -228,7 +228,7 @@ def test_another_octave_is_better_than_a_lick_without_its_hammer_ons() -> None:
     (spiral,) = [(lick, book, source) for lick, book, source, _ in licks() if lick.title == "Spiral stair"]
     one = move_lick(*spiral, Wish(key="E minor"))
     assert one.semitones == 7
-    assert one.said[0].startswith("an octave higher: otherwise bend ")
+    assert one.said[0].startswith("an octave higher: otherwise a whole-step bend ")
     assert not any("picked" in words for words in one.said)
 
 

@@ -53,9 +53,9 @@ def test_no_chord(text: str) -> None:
         ("am7", "write Am7$"),
         ("A-7", "write Am7 for minor$"),
         ("H7", "write B7"),
-        ("A7#15", "is no chord known here"),
-        ("A(maj7", "is no chord known here"),
-        ("A/3", "is no chord known here"),
+        ("A7#15", "is not a chord known here"),
+        ("A(maj7", "is not a chord known here"),
+        ("A/3", "is not a chord known here"),
         ("%", "keeps the chord"),
     ],
 )
@@ -102,7 +102,7 @@ def test_bar_lines_at_the_ends_change_nothing() -> None:
 
 
 def test_a_wrong_symbol_in_a_bar_is_named() -> None:
-    with pytest.raises(ValueError, match='"Q7" is no chord'):
+    with pytest.raises(ValueError, match='"Q7" is not a chord'):
         parse_chord_bars("A7 | Q7")
 
 

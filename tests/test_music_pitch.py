@@ -38,13 +38,13 @@ def test_pitches(text: str, midi: int) -> None:
     ("text", "advice"), [("f#", "write F#"), ("bb", "write Bb"), ("F♯", "write F#"), ("H", "write B")]
 )
 def test_a_wrong_note_name_gets_the_right_one(text: str, advice: str) -> None:
-    with pytest.raises(ValueError, match=f'^"{text}" is no note name: {advice}$'):
+    with pytest.raises(ValueError, match=f'^"{text}" is not a note name: {advice}$'):
         parse_note_name(text)
 
 
 @pytest.mark.parametrize("text", ["", "D", "d2", "D2x", "G#9", "Cb-1"])
 def test_no_pitch(text: str) -> None:
-    with pytest.raises(ValueError, match=r"is no pitch|outside what can be played"):
+    with pytest.raises(ValueError, match=r"is not a pitch|outside what can be played"):
         parse_pitch(text)
 
 
@@ -80,8 +80,8 @@ def test_minor_keys_are_those_with_a_minor_third() -> None:
         ("Am", '"Am" is a chord symbol: write A minor'),
         ("bbmaj", '"bbmaj" is a chord symbol: write Bb major'),
         ("A", '"A" does not say which mode: write A minor or A major'),
-        ("a minor", '"a" is no note name: write A'),
-        ("D dorain", '"dorain" is no mode: D dorian?'),
+        ("a minor", '"a" is not a note name: write A'),
+        ("D dorain", '"dorain" is not a mode: D dorian?'),
         ("A minor pentatonic", "minor pentatonic is a scale: write key A minor and scale minor pentatonic"),
         ("Cb dorian", "Cb dorian would have 9 flats: write B dorian"),
         ("Ab locrian", "Ab locrian would have 9 flats: write G# locrian"),

@@ -46,7 +46,7 @@ def test_values_that_are_no_plain_note() -> None:
 
 @pytest.mark.parametrize("text", ["1/12", "1/3", "2/8", "1/8...", "1/128", "8", "", "1/0"])
 def test_no_note_value(text: str) -> None:
-    with pytest.raises(ValueError, match="is no note value: 1/1, 1/2, 1/4"):
+    with pytest.raises(ValueError, match="is not a note value: 1/1, 1/2, 1/4"):
         parse_value(text)
 
 
@@ -83,9 +83,9 @@ def test_the_usual_grouping_need_not_be_said() -> None:
     ("text", "message"),
     [
         ("7/8 2+2", "the groups 2+2 make 4, 7/8 asks for 7"),
-        ("4/3", '"4/3" is no meter: the lower number is 1, 2, 4, 8, 16, 32 or 64, not 3'),
-        ("0/4", '"0/4" is no meter: the upper number goes from 1 to 64'),
-        ("four", '"four" is no meter: write 4/4, 12/8, or grouped as 7/8 2+2+3'),
+        ("4/3", '"4/3" is not a meter: the lower number is 1, 2, 4, 8, 16, 32 or 64, not 3'),
+        ("0/4", '"0/4" is not a meter: the upper number goes from 1 to 64'),
+        ("four", '"four" is not a meter: write 4/4, 12/8, or grouped as 7/8 2+2+3'),
     ],
 )
 def test_no_meter(text: str, message: str) -> None:
@@ -106,7 +106,7 @@ def test_tempos() -> None:
 
 @pytest.mark.parametrize("text", ["9", "401", "fast", "", "1/4 =", "= 90", "1/5 = 90", "-60"])
 def test_no_tempo(text: str) -> None:
-    with pytest.raises(ValueError, match=r"is no tempo|a tempo goes from 10 to 400|is no note value"):
+    with pytest.raises(ValueError, match=r"is not a tempo|a tempo goes from 10 to 400|is not a note value"):
         parse_tempo(text)
 
 
@@ -133,5 +133,7 @@ def test_ratios_are_reduced() -> None:
 
 @pytest.mark.parametrize("text", ["swong", "swing 3:5", "shuffle 3:1", "straight 1/8", "swing 1/2", "swing 99:1", ""])
 def test_no_feel(text: str) -> None:
-    with pytest.raises(ValueError, match=r"is no feel|ratio|shuffle is 2:1|straight takes nothing|value that swings"):
+    with pytest.raises(
+        ValueError, match=r"is not a feel|ratio|shuffle is 2:1|straight takes nothing|value that swings"
+    ):
         parse_feel(text)

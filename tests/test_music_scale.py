@@ -72,13 +72,13 @@ def test_the_pentatonic_family() -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("minor pentatonik", '"minor pentatonik" is no scale known here: minor pentatonic?'),
+        ("minor pentatonik", '"minor pentatonik" is not a scale known here: minor pentatonic?'),
         ("A minor pentatonic", "the key gives the tonic: write key A …, scale minor pentatonic"),
         ("b3 4 5", "a scale holds its tonic: write 1 b3 4 5"),
         ("1 #4 b5", "#4 and b5 are the same note: name it once"),
         ("1 b3 9", "a scale's degrees go from 1 to 7: write 2 for 9"),
-        ("1 5", "a scale of 2 notes is none: name three or more, 1 b3 4 5 b7 say"),
-        ("1 b3 x4", '"x4" is no degree: write 1, b3, #4 and so on'),
+        ("1 5", "a scale of 2 notes is none: name three or more, such as 1 b3 4 5 b7"),
+        ("1 b3 x4", '"x4" is not a degree: write 1, b3, #4 and so on'),
     ],
 )
 def test_a_wrong_scale_gets_the_right_one(text: str, message: str) -> None:

@@ -152,10 +152,10 @@ def test_drift(name: str, intervals: str, penta: float, diatonic: float) -> None
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("drop E", '"drop E" is no tuning known here: drop D?'),
-        ("", '"" is no tuning known here: name its pitches low to high, D2 A2 D3 G3 B3 E4 say'),
+        ("drop E", '"drop E" is not a tuning known here: drop D?'),
+        ("", '"" is not a tuning known here: name its pitches low to high, such as D2 A2 D3 G3 B3 E4'),
         ("E2 A2 D3", "3 strings: a tuning names 4 to 12, low to high"),
-        ("E2 A2 D3 G3 B3 e4", '"e4" is no pitch: write E4'),
+        ("E2 A2 D3 G3 B3 e4", '"e4" is not a pitch: write E4'),
         ("E2 A2 D3 G3 B3 E9", "no string is tuned to E9: pitches go from C0 to C7, C4 is middle C"),
     ],
 )

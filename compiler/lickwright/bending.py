@@ -145,16 +145,18 @@ class Limit(NamedTuple):
 _ANY = 99
 # The most severe first: the first that fits is said. Two steps and more are another rule's.
 LIMITS: tuple[Limit, ...] = (
-    Limit(("plain", "wound third", "wound", "nylon"), 1, 1, 1.0, "error", "beside the nut no string gives so much"),
-    Limit(("wound", "wound third", "nylon"), 1, _ANY, 2.0, "error", "this string does not give so much"),
-    Limit(("plain",), 2, 3, 3.0, "error", "so near the nut no string gives so much"),
-    Limit(("plain", "wound third", "wound", "nylon"), 1, 1, 0.5, "warning", "hard beside the nut"),
-    Limit(("wound", "wound third", "nylon"), 2, _ANY, 1.0, "warning", "hard on this string"),
-    Limit(("plain",), 2, 3, 1.0, "warning", "hard so near the nut"),
-    Limit(("plain",), 4, 4, 2.0, "warning", "hard so near the nut"),
+    Limit(
+        ("plain", "wound third", "wound", "nylon"), 1, 1, 1.0, "error", "no string gives that much at the first fret"
+    ),
+    Limit(("wound", "wound third", "nylon"), 1, _ANY, 2.0, "error", "this string won't go that far"),
+    Limit(("plain",), 2, 3, 3.0, "error", "no string gives that much this near the nut"),
+    Limit(("plain", "wound third", "wound", "nylon"), 1, 1, 0.5, "warning", "very stiff at the first fret"),
+    Limit(("wound", "wound third", "nylon"), 2, _ANY, 1.0, "warning", "very hard on this string"),
+    Limit(("plain",), 2, 3, 1.0, "warning", "very stiff this near the nut"),
+    Limit(("plain",), 4, 4, 2.0, "warning", "stiff this near the nut"),
     Limit(("plain",), 5, _ANY, 3.0, "warning", "for experts"),
-    Limit(("plain",), 5, _ANY, 2.0, "info", "for the advanced"),
-    Limit(("nylon",), 2, _ANY, 0.5, "info", "nylon goes far aside for little"),
+    Limit(("plain",), 5, _ANY, 2.0, "info", "for advanced players"),
+    Limit(("nylon",), 2, _ANY, 0.5, "info", "a nylon string has to be pushed a long way for it"),
 )
 
 

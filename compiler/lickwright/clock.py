@@ -1,6 +1,6 @@
 """From counted time to seconds: tempo changes, pauses, swing, and silence before the first beat.
 
-In: a Timeline, and a factor on its tempo. Out: `Clock`. A pause doubles the length of its event: its event goes at
+In: a Timeline, and a factor on its tempo. Out: `Clock`. A fermata doubles the length of its event: its event goes at
 half the tempo, which every file of notes can say. Knows no strings and no pitches.
 """
 
@@ -15,7 +15,7 @@ from typing import NamedTuple
 from lickwright.swing import swing_of
 from lickwright.timeline import Timeline
 
-PAUSE = 2  # a pause makes its event so many times as long
+FERMATA = 2  # a fermata makes its event so many times as long
 
 
 class TempoStep(NamedTuple):
@@ -81,7 +81,7 @@ class Clock:
 
 
 def _speeds(timeline: Timeline, factor: Fraction) -> list[tuple[int, Fraction]]:
-    """Grain and quarters a minute, wherever the tempo changes or a pause begins or ends. The first is at 0."""
+    """Grain and quarters a minute, wherever the tempo changes or a fermata begins or ends. The first is at 0."""
     tempos = timeline.tempos
     if len(tempos) == 1 and not timeline.fermatas:
         return [(0, tempos[0].qpm * factor)]
@@ -94,7 +94,7 @@ def _speeds(timeline: Timeline, factor: Fraction) -> list[tuple[int, Fraction]]:
     written, held = tempos[0].qpm, 0
     for grain in sorted({0, *starts, *pauses}):
         written, held = starts.get(grain, written), held + pauses[grain]
-        qpm = written * factor / (PAUSE if held else 1)
+        qpm = written * factor / (FERMATA if held else 1)
         if not speeds or speeds[-1][1] != qpm:
             speeds.append((grain, qpm))
     return speeds

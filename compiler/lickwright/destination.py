@@ -75,11 +75,11 @@ def obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[st
     kind = _KINDS.get(stat.S_IFMT(status.st_mode), "something that is no file")
     if stat.S_ISLNK(status.st_mode):
         return _refused(
-            "a link stands there: not followed and not replaced",
-            "name the file that it leads to, or - for standard output",
+            "this is a link: not followed and not replaced",
+            "name the file it leads to, or - for standard output",
         )
     if kind:
-        return _refused(f"{kind} stands there", "name a file, or - for standard output")
+        return _refused(f"{kind} is in the way", "name a file, or - for standard output")
     if stat.S_ISCHR(status.st_mode):
         return None
     if what := _protected(path, status, seal, sources):
@@ -87,8 +87,8 @@ def obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[st
     if overwrite or (seal is not None and seal.holds(path)):
         return None
     if seal is None:
-        return _refused("a file stands there: not overwritten", "name another file, or say --overwrite")
-    message = "another file stands there, or it was changed since it was written: not overwritten"
+        return _refused("the file already exists: not overwritten", "name another file, or say --overwrite")
+    message = "another file is there, or it was changed since it was written: not overwritten"
     return _refused(message, "name another file, or say --overwrite")
 
 

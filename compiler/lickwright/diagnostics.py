@@ -15,11 +15,16 @@ from lickwright.source import Source, Span
 
 
 class Severity(StrEnum):
-    """`error`: cannot be played or read; `warning`: probably not meant; `info`: worth knowing."""
+    """`error`: cannot be played or read; `warning`: probably not meant; `info`: worth knowing, a note on every screen."""
 
     ERROR = "error"
     WARNING = "warning"
     INFO = "info"
+
+    @property
+    def word(self) -> str:
+        """What players call it: `error`, `warning` or `note`. The value `info` is what programs read."""
+        return "note" if self is Severity.INFO else self.value
 
 
 MESSAGE, HELP = 200, 300  # characters: a message is one line, a help may list names

@@ -40,6 +40,7 @@ from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.fingering import hand_for
 from lickwright.hand import BIG_BEND, CAUTION_BEND, CAUTION_FAST, CAUTION_STRETCH, PICKING, Hand
 from lickwright.music.rhythm import Meter
+from lickwright.music.steps import size
 from lickwright.timeline import Timeline, TupletSpan
 
 FAR_OFF = 2  # levels between declared and worked out, from which it is said
@@ -53,9 +54,9 @@ TRIPLETS, TUPLETS, NESTED, ODD = 0.25, 1.25, 0.75, 0.5  # points
 
 LEVEL = Rule(
     "L461", "level far off", Severity.WARNING,
-    "the declared level is two or more from what the lick asks for",
+    "the declared level is two or more off from how hard the lick is",
     "The level is worked out from speed, bends, reach, movement and techniques, as `lickwright check --profile` shows. "
-    "One level apart is a matter of taste; two are a surprise for the student. Change the level, or say why it is meant.",
+    "One level apart is a matter of taste; two are a surprise for the student. Change the level, or say why you mean it.",
     'lick "Steep"\nkey A minor\nlevel 5\n| e8 e5 B8 B5 G7 - - - ||\n',
     'lick "Steep"\nkey A minor\nlevel 1\n| e8 e5 B8 B5 G7 - - - ||\n',
 )  # fmt: skip
@@ -102,7 +103,7 @@ class Profile(NamedTuple):
         worth = [term for term in self.terms if round(term.points, 1)]
         lines += [f"    {term.points:+.1f} {term.name}: {term.reason}" for term in worth]
         lines += [f"    caution: {words}" for words in self.cautions]
-        how = ", the hardest in full and the rest by half" if len(worth) > 1 else ""
+        how = ", the hardest in full and the rest at half" if len(worth) > 1 else ""
         above = f", {self.total:.1f} for what is above{how}" if worth else ""
         declared = "" if self.declared is None else f"; the file says {self.declared}"
         return "\n".join([*lines, f"    level {self.level} of 5: 1 for every lick{above}{declared}"])
@@ -175,7 +176,7 @@ def check_level(timeline: Timeline) -> list[Diagnostic]:
     if abs(found.level - declared) < FAR_OFF:
         return []
     hardest = max(found.terms, key=lambda term: term.points)
-    message = f"level {declared} is declared, {found.level} is what it asks for"
+    message = f"the file says level {declared}, but it plays like a level {found.level}"
     help = f"most of it is {hardest.name}: {hardest.reason}; `lickwright check --profile` shows the sum"
     at, notes = timeline.settings.place("level", timeline.span)
     return [LEVEL.at(at, message, help, notes)]
@@ -186,36 +187,28 @@ def check_level(timeline: Timeline) -> list[Diagnostic]:
 
 def _speed(pace: rhythm.Pace, mean: float) -> str:
     if not pace.things:
-        return "no two notes after one another"
-    return f"{pace.things + 1} notes in a row at {pace.rate:.1f} a second, {mean:.1f} on the whole"
+        return "only one note"
+    return f"{pace.things + 1} notes in a row at {pace.rate:.1f} a second, {mean:.1f} on average"
 
 
 def _string_term(pace: rhythm.Pace) -> Term:
     points = min(MOST_CROSSING, max(0.0, (pace.weighted - FEW) / CROSSING))
-    return Term("strings", points, f"the pick changes string up to {pace.rate:.1f} times a second")
+    return Term("strings", points, f"the pick changes strings up to {pace.rate:.1f} times a second")
 
 
 def _bend_term(bend: float, beside: bool, shaped: bool) -> Term:
     points = 0.0 if not bend else 0.5 if bend <= 1 else 1.0 if bend <= 2 else 2.0 if bend <= 3 else 3.0
-    size = (
-        "none"
-        if not bend
-        else "half a step or less"
-        if bend <= 1
-        else "a whole step"
-        if bend <= 2
-        else f"{bend / 2:g} whole steps"
-    )
-    size += ", released, shaken or struck bent" if shaped else ""
-    return Term("bends", points + 0.5 * shaped + beside, size + (", with another string sounding" if beside else ""))
+    reason = "none" if not bend else "a half step or less" if bend <= 1 else size(bend)
+    reason += ", with a release, vibrato or pre-bend" if shaped else ""
+    return Term("bends", points + 0.5 * shaped + beside, reason + (", with another string sounding" if beside else ""))
 
 
 def _reach_term(span: float, hand: Hand) -> Term:
     if not span:
         return Term("reach", 0.0, "one finger at a time")
     points = float(sum(span > limit for limit in (hand.fine, hand.stretch, hand.hard)))
-    words = ("at ease", "a stretch", "a hard stretch", "more than most hands do")[int(points)]
-    return Term("reach", points, f"two fingers {span:.0f} mm apart, {words}")
+    words = ("easy", "a stretch", "a hard stretch", "too far for most hands")[int(points)]
+    return Term("reach", points, f"two fingers {span:.0f} mm apart: {words}")
 
 
 def _movement_term(shifts: int, skips: int, seconds: float) -> Term:
@@ -249,7 +242,7 @@ def _is_odd(meter: Meter) -> bool:
 
 def _technique_term(every: set[str], easy: set[str], own: set[str], unpicked: float) -> Term:
     points = min(MOST_TECHNIQUES, 0.25 * max(0, len(easy) - 2) + 0.5 * len(own) + unpicked)
-    alone = f"; {unpicked:.0%} of the notes by the fretting hand alone" if unpicked else ""
+    alone = f"; {100 * unpicked:.0f} % slurred" if unpicked else ""
     return Term("techniques", points, (", ".join(sorted(every)) or "plain picking") + alone)
 
 

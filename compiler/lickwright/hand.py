@@ -47,11 +47,11 @@ CAUTION = (
     "Stop when it hurts or tingles; if it goes on, ask your teacher or a doctor."
 )
 CAUTION_LADDER = (
-    "Warm up with easy, slow playing and climb little by little, with pauses. "
+    "Warm up with easy, slow playing and climb little by little, with breaks. "
     "Stop when it hurts or tingles; if it goes on, ask your teacher or a doctor."
 )
 CAUTION_STRETCH = "a hard stretch is optional: warm up, build it up little by little, and stop if it hurts"
-CAUTION_FAST = "build up speed little by little, with pauses; stop if it hurts or tingles, and rest"
+CAUTION_FAST = "build up speed little by little, with breaks; stop if it hurts or tingles, and rest"
 CAUTION_BEND = "build up big bends little by little, with three fingers behind them, and stop if it hurts"
 
 

@@ -201,7 +201,7 @@ def _event_word(word: str, columns: Sequence[Column], index: int) -> str:
 def _saying(kind: str, text: str) -> str:
     if kind == "tempo":
         return text if "=" in text else f"tempo {text}"
-    return "pause" if kind == "fermata" else text
+    return text or kind  # a fermata has no text of its own
 
 
 def _tuplet_number(tuplet: TupletSpan) -> str:

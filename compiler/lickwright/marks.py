@@ -25,9 +25,9 @@ class EventAbove(NamedTuple):
 # One for each of techniques.EVENT_WORDS.
 EVENT_ABOVE: dict[str, EventAbove] = {
     "grace": EventAbove("gr", "grace note: squeezed in just before the beat, takes no count"),
-    "rake": EventAbove("rake", "one stroke of the pick over muted strings and on into the note"),
+    "rake": EventAbove("rake", "drag the pick over muted strings and on into the note"),
     "trill": EventAbove("tr", "trill: alternate with the fret in parentheses, fast"),
-    "roll": EventAbove("roll", "sound the strings one after another, low to high", False),
+    "roll": EventAbove("roll", "play the strings one after another, low to high", False),
     "scrape": EventAbove("scrape", "run the edge of the pick along the wound string"),
 }
 

@@ -24,7 +24,7 @@ IDLE = Rule(
     Severity.WARNING,
     "a `meant` line names a finding that is not there",
     "`meant` says that a finding is intended, and why. Where there is no such finding (any more), the line "
-    "would hide the next one by accident: delete it, or mend its code or bar. "
+    "would hide the next one by accident: delete it, or fix its code or bar. "
     "Errors are never hidden.",
     'lick "Plain"\nmeant L301 "leaves the last beat to the band"\n| B5 B5 B5 B5 B5 B5 B5 B5 ||\n',
     'lick "Plain"\n| B5 B5 B5 B5 B5 B5 B5 B5 ||\n',
@@ -79,7 +79,7 @@ def idle(meant: Iterable[Meant], used: set[Span], found: list[Diagnostic]) -> li
 def _idle(meant: Meant, found: list[Diagnostic]) -> Diagnostic:
     where = "here" if meant.bar is None else f"in bar {meant.bar}"
     bars = sorted({d.bar for d in found if d.code == meant.code and d.bar is not None})
-    help = "delete the line, or mend its code or bar"
+    help = "delete the line, or fix its code or bar"
     if bars:
         help = f"{meant.code} is in bar " + ", ".join(map(str, bars))
     return IDLE.at(meant.span, f"meant {meant.code} hides nothing: there is no such finding {where}", help)

@@ -71,7 +71,7 @@ class Performance:
 
     @property
     def tempos(self) -> tuple[TempoStep, ...]:
-        """The tempo map; a pause is half the tempo while it lasts."""
+        """The tempo map; a fermata is half the tempo while it lasts."""
         return self._clock.tempos
 
     @property

@@ -122,7 +122,7 @@ def _unread(lick: Lick, timeline: Timeline | None) -> Diagnostic:
     unsure = next((bar for bar in timeline.bars if not bar.sure), None) if timeline is not None else None
     where, span = (bar_name(unsure.number), unsure.span) if unsure else ("this lick", lick.title_span)
     number = unsure.number if unsure else None
-    return UNREADABLE_MUSIC.at(span, f"something in {where} cannot be read", "write the bar anew", bar=number)
+    return UNREADABLE_MUSIC.at(span, f"something in {where} cannot be read", "write the bar again", bar=number)
 
 
 def _once(found: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:

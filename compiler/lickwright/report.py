@@ -19,7 +19,6 @@ from lickwright.source import Source, Span
 SHOWN = 100  # findings a file on a screen; the rest is counted
 TAB = 4  # columns between tab stops in a shown line
 
-_WORDS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.INFO: "note"}
 _COLOURS = {Severity.ERROR: "31", Severity.WARNING: "33", Severity.INFO: "36"}
 _ESCAPED = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")  # characters that move a cursor, reverse text or show nothing
 
@@ -95,7 +94,7 @@ def finding(source: Source, diagnostic: Diagnostic, colour: bool = False, column
                   ^^^
         help: add one more step, or a rest: .
     """
-    word = _paint(severity_word(diagnostic.severity), _COLOURS[diagnostic.severity], colour)
+    word = _paint(diagnostic.severity.word, _COLOURS[diagnostic.severity], colour)
     message = _paint(safe(diagnostic.message), "1", colour)
     lines = [f"{where(source, diagnostic)}: {word}: {message} ({diagnostic.code})"]
     if _has_place(diagnostic):
@@ -112,11 +111,6 @@ def finding(source: Source, diagnostic: Diagnostic, colour: bool = False, column
 
 def _line_of(note: Note) -> str:
     return f"{safe(note.source.name)}, " if note.source else ""
-
-
-def severity_word(severity: Severity) -> str:
-    """How a severity is called on a screen."""
-    return _WORDS[severity]
 
 
 def where(source: Source, diagnostic: Diagnostic) -> str:
@@ -188,7 +182,7 @@ def tally(diagnostics: Iterable[Diagnostic]) -> str:
 
 def tally_of(severities: Mapping[Severity, int]) -> str:
     """The same of numbers by severity."""
-    parts = [count(severities[severity], word) for severity, word in _WORDS.items() if severities.get(severity)]
+    parts = [count(severities[severity], severity.word) for severity in Severity if severities.get(severity)]
     return ", ".join(parts) or "no findings"
 
 

@@ -115,7 +115,7 @@ class FieldRow(NamedTuple):
 def _whole(low: int, high: int) -> Callable[[str], int]:
     def parse(text: str) -> int:
         if not re.fullmatch(r"[0-9]{1,3}", text) or not low <= int(text) <= high:
-            raise ValueError(f"`{text[:24]}` is no whole number from {low} to {high}")
+            raise ValueError(f"`{text[:24]}` is not a whole number from {low} to {high}")
         return int(text)
 
     return parse
@@ -191,7 +191,7 @@ FIELDS: tuple[FieldRow, ...] = (
     FieldRow("rights", str, "whose it is", "none"),
     FieldRow("source", str, "where it is from", "none"),
     FieldRow("from", _title, "the title of the lick that it was moved from; `move` writes it", "none"),
-    FieldRow("note", str, "a remark that is printed", "none", repeats=True),
+    FieldRow("note", str, "words printed with the tab", "none", repeats=True),
     FieldRow(
         "meant",
         _meant,
@@ -237,7 +237,7 @@ VALUE = Rule(
     _GOOD.replace("A minor", "A miner"), _GOOD,
 )  # fmt: skip
 TWICE = Rule(
-    "L122", "field said twice", Severity.ERROR, "the same field twice in one place",
+    "L122", "field given twice", Severity.ERROR, "the same field twice in one place",
     "A field stands once in the file's head and once in a lick, which then overrides the head. Only note and meant may repeat.",
     _GOOD.replace("key A minor", "key A minor\nkey C major"), _GOOD,
 )  # fmt: skip
@@ -248,7 +248,7 @@ NOTATION = Rule(
 )  # fmt: skip
 MISSING = Rule(
     "L705", "required field", Severity.WARNING, "a field that lickwright.toml requires is not written",
-    "A lickwright.toml in the lick's folder or above it says which fields every lick must have: `required = [\"by\"]` say. Write the "
+    "A lickwright.toml in the lick's folder or above it says which fields every lick must have: `required = [\"by\"]`, for example. Write the "
     "field in the lick or at the top of its file. With `L705 = \"error\"` under [findings] a lick without it is not made.",
     "# lickwright.toml says: required = [\"by\"]\n" + _GOOD, "by Wren Castellowe\n" + _GOOD,
 )  # fmt: skip

@@ -142,7 +142,7 @@ def _read_fields(
                 )
             )
         if row.name in seen and not row.repeats:
-            found.append(TWICE.at(entry.name_span, f"`{row.name}` is said twice here", "leave one of them"))
+            found.append(TWICE.at(entry.name_span, f"`{row.name}` is given twice here", "keep one of them"))
         seen.add(row.name)
         one = _value(row, entry, of_file, found)
         if one is not None and row.repeats:
@@ -177,7 +177,7 @@ def _value(row: FieldRow, entry: Entry, of_file: bool, found: list[Diagnostic]) 
                 NOTATION.at(
                     span,
                     f"the file is written in notation {value}, this program reads {NOTATION_READ}",
-                    "a newer Lickwright reads it",
+                    "update Lickwright to read it",
                 )
             )
     except ValueError as e:

@@ -42,7 +42,7 @@ class Style:
 # --- rules about the file -------------------------------------------------------------------------------------------
 
 SYNTAX = Rule(
-    "L701", "house style unreadable", Severity.ERROR, "a line of lickwright.toml that cannot be read",
+    "L701", "house rules unreadable", Severity.ERROR, "a line of lickwright.toml that cannot be read",
     "A lickwright.toml holds one setting a line: a name, `=` and a value. Words stand in straight quotes, numbers and true or false do not, "
     "several values stand in [brackets] with commas between. A section begins with its name in brackets, alone on its line. "
     "Nothing is made by a file that is half understood.",
@@ -61,7 +61,7 @@ VALUE = Rule(
 )  # fmt: skip
 FIXED = Rule(
     "L704", "error that must stay", Severity.ERROR, "an error that lickwright.toml would turn off",
-    "Under [findings] a house says which warnings and remarks it does not want to see, or wants to see as errors. What is an error by itself stays one: "
+    "Under [findings] you say which warnings and notes not to show, or to show as errors. What is an error by itself stays one: "
     "such a lick cannot be read or played as it is written, so nothing could be made of it.",
     "[findings]\nL301 = \"off\"\n", "[findings]\nL303 = \"off\"\n",
 )  # fmt: skip

@@ -195,7 +195,7 @@ class Timeline:
     passes: tuple[Pass, ...]  # the bars as played
     sounds: tuple[Sound, ...]  # as played, by start, then by lead, then from the thickest string to the thinnest
     tempos: tuple[TempoAt, ...]  # the first at 0
-    fermatas: tuple[tuple[int, int], ...]  # (start, end) in grains, as played, of events under a pause
+    fermatas: tuple[tuple[int, int], ...]  # (start, end) in grains, as played, of events under a fermata
     end: int  # grains, the length as played
     span: Span  # the lick's place in its file
     unknown: bool  # something in it could not be read

@@ -37,7 +37,7 @@ GOAL = 100  # ms, of a question to 100,000 licks
 AT_ONCE = 64  # licks to a batch, as a build puts them in
 POOL = 1500  # licks that are compiled
 DUPLICATES = 10_000  # licks whose duplicates are looked for
-WORDS = ("porch", "kettle", "river", "lamp", "gate", "stone", "ladder", "creak", "window", "harbour")
+WORDS = ("porch", "kettle", "river", "lamp", "gate", "stone", "ladder", "creak", "window", "harbor")
 
 
 def known() -> list[LickFacts]:

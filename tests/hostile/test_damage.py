@@ -40,7 +40,7 @@ def _asked(here: Path, what: object, capsys: pytest.CaptureFixture[str], *comman
         if command in ASKING:
             assert code in (0, 3), (what, command, err)
             assert (code == 3) == ("the index cannot be used" in err), (what, command, err)
-            assert code == 0 or "the next lickwright make begins it anew" in err
+            assert code == 0 or "the next lickwright make starts a new one" in err
         said += "the index cannot be used" in err or "is set aside" in err
     return said
 

@@ -61,7 +61,7 @@ def test_what_is_no_address_of_a_scheduler_is_said_at_once(
     (tmp_path / "a.lick").write_text(lick(1))
     assert main(["make", str(tmp_path / "a.lick"), "--out", str(tmp_path / "out"), "--cluster", address]) == 2
     err = capsys.readouterr().err
-    assert "is no address of a scheduler: write it as tcp://name:8786" in err
+    assert "is not an address of a scheduler: write it as tcp://name:8786" in err
     assert err.count("\n") == 2
 
 

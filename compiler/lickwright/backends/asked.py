@@ -48,7 +48,7 @@ def tempo(value: str) -> TempoWish:
     """`60%` of the written tempo, or `72` beats a minute."""
     match = _NUMBER.match(value.strip())
     if match is None:
-        raise ValueError(f"{safe(value)} is no tempo: write 72 for beats a minute, or 60% of the written tempo")
+        raise ValueError(f"{safe(value)} is not a tempo: write 72 for beats a minute, or 60% of the written tempo")
     number = Fraction(match[1])
     if not 10 <= number <= 400:
         unit = "%" if match[2] else " beats a minute"

@@ -28,8 +28,8 @@ TOO_LONG = Rule(
     "L507",
     "too long for a recording",
     Severity.WARNING,
-    f"a recording lasts {MINUTES} minutes at most",
-    f"A recording that would last longer than {MINUTES} minutes, or than `longest` in the house's lickwright.toml, ends earlier, "
+    f"a recording is {MINUTES} minutes long at most",
+    f"A recording that would last longer than {MINUTES} minutes, or than `longest` in lickwright.toml, ends earlier, "
     "whole times through the lick if it can. Ask for fewer repeats, or for a ladder with fewer rungs.",
     "",
     "",
@@ -38,7 +38,7 @@ NO_HARMONY = Rule(
     "L508",
     "nothing to hold under the lick",
     Severity.INFO,
-    "a backing wants chords, or at least a key",
+    "a backing needs chords, or at least a key",
     "With `--backing` the chords of the `chords` field are held under the lick, or, where there are none, tonic and fifth of its `key`. "
     "A lick with neither is recorded alone.",
     "",
@@ -126,7 +126,7 @@ def losses(stages: Stages, options: Options, taken: Take) -> tuple[Diagnostic, .
     if ends > longest and options.recording.longest is not None:
         why = f"the recording would last {lasting(ends)}, and {lasting(longest)} are allowed here: it is not made"
         return (
-            OVER.at(span, why, "make it shorter or quicker, or allow more: `longest` in lickwright.toml, or --longest"),
+            OVER.at(span, why, "make it shorter or faster, or allow more: `longest` in lickwright.toml, or --longest"),
         )
     if taken.left_out or ends > longest:
         why = f"the recording would last longer than {lasting(longest)}: it ends earlier"

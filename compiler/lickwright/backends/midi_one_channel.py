@@ -19,7 +19,7 @@ ONE_CHANNEL = Rule(
     "with all strings on one MIDI channel, a string cannot bend or slide while another sounds",
     "MIDI bends a whole channel. With `--single-channel` a bend, slide, vibrato or harmonic off the piano's pitch "
     "is kept only where no other string sounds at the same time; elsewhere the note keeps its fretted pitch, and "
-    "slides are struck again softly. Leave the option away to give every string a channel of its own.",
+    "slides are picked again softly. Without the option every string has a channel of its own.",
     "",
     "",
 )
@@ -29,7 +29,7 @@ UNISON = Rule(
     Severity.INFO,
     "with all strings on one MIDI channel, two strings cannot start the same pitch at once",
     "A MIDI channel has each note once. With `--single-channel` two strings that start the same pitch together "
-    "sound as one, for the longer of the two. Leave the option away to keep both.",
+    "sound as one, for the longer of the two. Leave out the option to keep both.",
     "",
     "",
 )

@@ -31,9 +31,9 @@ TOO_WIDE = Rule(
     "L501",
     "wider than a MIDI bend",
     Severity.INFO,
-    "a slide or bend goes further than the 12 semitones that a MIDI bend reaches here",
-    "Slides and bends are written as pitch bends of at most 12 semitones from the note that was struck. A slide "
-    "that goes further is struck again softly where it arrives; a bend stops at 12 semitones.",
+    "a slide or bend goes farther than the octave that a MIDI bend reaches here",
+    "Slides and bends are written as pitch bends of at most an octave (12 half steps) from the note that was picked. A slide "
+    "that goes farther is picked again softly where it arrives; a bend stops at 12 half steps.",
     "",
     "",
 )
@@ -41,7 +41,7 @@ OFF_SCALE = Rule(
     "L502",
     "beyond MIDI's notes",
     Severity.INFO,
-    "a note lies outside MIDI's 128 notes and is written an octave nearer",
+    "a note is outside MIDI's 128 notes and is written an octave closer",
     "MIDI has notes 0 to 127 (C-1 to G9). A harmonic high on the neck, or a very low string, can lie beyond them; "
     "it is moved by octaves until it fits.",
     "",
@@ -83,9 +83,9 @@ def voices(notes: Iterable[Played], ticks: Ticks, report: Report) -> list[Voice]
                 voice.off = free = max(voice.on + 1, ticks.at(note.end))
                 continue
             far = abs(round(note.pitch + voice.moved - voice.number))
-            slid = f"is reached by sliding {far} semitones"
+            slid = f"is reached by a slide of {far} half steps"
             voice.said = True
-            report(TOO_WIDE, note.sound, f"{slid}: it is struck again, since a MIDI bend reaches {BEND_RANGE}")
+            report(TOO_WIDE, note.sound, f"{slid}: it is picked again, since a MIDI bend reaches {BEND_RANGE}")
         voice = _voice(note, ticks, free, report)
         free = voice.off
         found.append(voice)
@@ -157,7 +157,7 @@ def _bends(voice: Voice, part: Played, ticks: Ticks, report: Report) -> tuple[li
     farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE
     if farthest > BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
         if farthest > BEND_RANGE + AUDIBLE and not voice.said:
-            far = f"moves {farthest:.1f} semitones from the note struck"
+            far = f"moves {farthest:.1f} half steps from the picked note"
             report(TOO_WIDE, part.sound, f"{far}: it stops at {BEND_RANGE}, the reach of a MIDI bend")
         values = [min(FULL, max(0, value)) for value in values]
     return at, values

@@ -28,11 +28,11 @@ _ORDER = {id(technique): index for index, technique in enumerate(TECHNIQUES)}
 _FLATS = parse_key("Db major")
 
 _COUNTS = (  # what not everyone knows of a count, by its sign
-    (NUMBERED, "in the count: from here equal parts are counted by number, 2 3 4 and on"),
+    (NUMBERED, "in the count: from here equal parts are counted by number, 2 3 4 and so on"),
     (GROUP, "in the count: a new group of beats begins"),
 )
 _OF_STRINGS = (
-    (f"{MARKS['='].above} ", "of the notes there, the one on this string goes on ringing"),
+    (f"{MARKS['='].above} ", "only the note on this string goes on ringing"),
     (f"{STOP} ", "this string stops sounding here, the others go on"),
 )
 _TAP = Stroke.TAP  # bound here, since it is asked for every sound and an enumeration is slow to look into

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from lickwright.checks.findings import at_slot, bend_written, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.music.steps import bend_of, size
 from lickwright.notation.techniques import HELD_BEND, Curve
 from lickwright.timeline import Shape, Sound, Timeline
 
@@ -34,9 +35,9 @@ OPEN_BEND = _rule(
 TOO_FAR = _rule(
     "L412", "bend above two whole steps",
     "a bend of more than two whole steps",
-    "Two whole steps (four frets) are the most that a string gives; beyond, it breaks or the finger slips. Often the "
+    "Two whole steps (four frets) are the most that a string gives; past that it breaks or the finger slips. Often the "
     "target fret is a slip, "
-    "or a fret was meant to be slid to.",
+    "or a slide was meant.",
     "B8^13 - - - e8 e5 e8 -", "B8^10 - - - e8 e5 e8 -",
 )  # fmt: skip
 NOT_UP = _rule(
@@ -50,7 +51,7 @@ NOT_UP = _rule(
 PREBEND = _rule(
     "L414", "pre-bend after the stroke",
     "a pre-bend on a note that sounds already",
-    "A pre-bend is bent in silence, before its note is picked: it stands on a picked note, first of its marks. "
+    "A pre-bend is silent: bend first, then pick. It stands on a picked note, first of its marks. "
     "On a hold or "
     "after a hammer-on the string sounds already, and the rise is heard: that is a bend (^10).",
     "B8 -^^10 - - e8 e5 e8 -", "B8 -^10 - - e8 e5 e8 -",
@@ -58,7 +59,7 @@ PREBEND = _rule(
 RELEASE = _rule(
     "L415", "release of nothing",
     "a release without a bend before it, or to a pitch that it cannot reach",
-    "A release lets a bent string back: to the fretted pitch (r), or part of the way (r9). It cannot go above "
+    "A release takes a bent string back: to the fretted pitch (r), or partly (r9). It cannot go above "
     "the bend, nor below "
     "the fret that is held. A bend ends when its string is struck again.",
     "B8 -r - - e8 e5 e8 -", "B8^10 -r - - e8 e5 e8 -",
@@ -66,7 +67,7 @@ RELEASE = _rule(
 DEAD = _rule(
     "L416", "shape on a dead note",
     "a bend, release, vibrato or slide on a dead note",
-    "A dead note is struck on a damped string and has no pitch that could be bent or shaken.",
+    "A dead note is picked on a muted string and has no pitch to bend or shake.",
     "Gx~ - - - e8 e5 e8 -", "G7~ - - - e8 e5 e8 -",
 )  # fmt: skip
 OPEN_VIBRATO = _rule(
@@ -74,7 +75,7 @@ OPEN_VIBRATO = _rule(
     "vibrato where no finger is on the string",
     "Finger vibrato shakes the string from the fret that holds it. An open string or a natural harmonic can be "
     "shaken only with the "
-    "bar or by bending the neck: (dip: …) says the bar.",
+    "bar or by bending the neck: (dip: …) is the bar.",
     "B0~ - - - e8 e5 e8 -", "B1~ - - - e8 e5 e8 -", Severity.WARNING,
 )  # fmt: skip
 
@@ -88,7 +89,7 @@ def check_shapes(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
     if sound.dead:
         first = sound.shapes[0]
         message = f"{first.technique.name} on a dead note, which has no pitch"
-        help = f"take `x` or `{first.technique.sign}` away"
+        help = f"take out `x` or `{first.technique.sign}`"
         yield at_slot(DEAD, timeline, first.slot, first.span, message, help)
         return
     bent = 0.0  # semitones above the fretted pitch
@@ -109,16 +110,6 @@ def check_shapes(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
             yield finding
 
 
-def steps(semitones: float) -> str:
-    """An amount as players say it: "a half step", "1 1/2 whole steps"."""
-    quarters = round(semitones * 2)  # of a step
-    whole, rest = divmod(quarters, 4)
-    part = {0: "", 1: "1/4", 2: "1/2", 3: "3/4"}[rest]
-    if not whole:
-        return {0: "nothing", 1: "a quarter step", 2: "a half step", 3: "3/4 of a whole step"}[rest]
-    return "a whole step" if quarters == 4 else f"{whole}{' ' * bool(part)}{part} whole steps"
-
-
 def _meant(timeline: Timeline, sign: str, fret: int, written: float) -> str:
     """What a number below the fret may have meant: `^1` and `^1.5` are whole steps to many."""
     above = {0.5: 1, 1: 2, 1.5: 3}.get(written)
@@ -129,7 +120,7 @@ def _meant(timeline: Timeline, sign: str, fret: int, written: float) -> str:
         way for way in (bend_written(timeline, sign, fret, above), f"{sign}{name}" if name else "") if way
     )
     meant = " or ".join(f"`{way}`" for way in ways)
-    return f"the number is a fret: {steps(above)} above {fret} is " + (meant or "past the end of the neck")
+    return f"the number is a fret: {size(above)} above {fret} is " + (meant or "past the end of the neck")
 
 
 def _fret(sound: Sound, semitones: float) -> str:
@@ -146,7 +137,7 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
     there = (Note(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
     if sound.fret is None:
         return say(
-            OPEN_BEND, f"{name} of a natural harmonic: no finger holds the string", "take one of the two away", there
+            OPEN_BEND, f"{name} of a natural harmonic: no finger holds the string", "take out one of the two", there
         )
     if sound.fret == 0:
         help = "fret the note, or use the bar: `(scoop: …)`, `(dip: …)`"
@@ -164,12 +155,12 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
         most = bend_written(timeline, shape.technique.sign, sound.fret, int(MOST))
         help = f"two whole steps{f', `{most}`,' if most else ''} are the most"
         if sound.fret + shape.amount <= timeline.settings.frets - timeline.settings.capo:
-            help += f"; is `/{target}` meant?"
+            help += f"; or did you mean the slide `/{target}`?"
         return say(
-            TOO_FAR, f"{name} of {steps(shape.amount)} on {written(timeline, sound.string, sound.fret)}", help, there
+            TOO_FAR, f"{bend_of(shape.amount, name)} on {written(timeline, sound.string, sound.fret)}", help, there
         )
     if shape.technique.curve is Curve.PREBEND and not (first and shape.slot == sound.slot and sound.source is None):
-        help = f"`^{_fret(sound, shape.amount)}` bends it as it sounds; to strike it bent, pick it again"
+        help = f"`^{_fret(sound, shape.amount)}` bends it while it sounds; for a pre-bend, pick it again"
         return say(PREBEND, "pre-bend on a note that sounds already", help, there)
     if shape.amount == bent:
         return say(
@@ -178,14 +169,14 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
     if shape.amount < bent:
         target = _fret(sound, shape.amount)
         message = f"bend to the pitch of fret {target}, below that of fret {_fret(sound, bent)} where it is already"
-        return say(NOT_UP, message, f"down again is a release: `r{target}`", there)
+        return say(NOT_UP, message, f"going back down is a release: `r{target}`", there)
     return None
 
 
 def _release(timeline: Timeline, sound: Sound, shape: Shape, bent: float) -> Diagnostic | None:
     there = (Note(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
     message = None
-    help = f"`r` lets it back to fret {sound.fret}"
+    help = f"`r` releases it to fret {sound.fret}"
     if bent <= 0:
         message, help = (
             "release, but nothing is bent",

@@ -40,7 +40,7 @@ NO_KEY = Rule(
 OUTSIDE_BOX = Rule(
     "L202", "in the scale, outside the box", Severity.WARNING,
     "a note of the scale that the box does not hold",
-    "The note sounds right, but the hand has to leave its place for it. If the lick does reach into another "
+    "The note sounds right, but the hand has to leave its position for it. If the lick does reach into another "
     "box, name both "
     "(box 1 2); otherwise the same pitch is often found inside the box, on the next string.",
     _lick("One step out", "| e8 e5 B10 e5 G7 - - - ||"),
@@ -49,16 +49,16 @@ OUTSIDE_BOX = Rule(
 OUTSIDE_SCALE = Rule(
     "L203", "outside the scale", Severity.WARNING,
     "a note that the scale does not have",
-    "Often a slip of a fret. If the colour is meant, say so with a meant line and a reason, or name the scale "
+    "Often a slip of a fret. If you want that color, say so with a meant line and a reason, or name the scale "
     "that has the "
-    "note. A short note off the beat, one semitone from the next, is taken as leading to it and is no warning.",
+    "note. A short note off the beat, a half step from the next, is taken as leading to it and is no warning.",
     _lick("Cold spot", "| e8 e5 G6 - G7 - - - ||"),
     _lick("Cold spot", "| e8 e5 G5 - G7 - - - ||"),
 )  # fmt: skip
 MOVES = Rule(
     "L204", "moves to another box", Severity.WARNING,
-    "several notes on end lie in another box",
-    "The hand moves along the neck here. If that is the idea of the lick, name both boxes (box 1 2); they then "
+    "several notes in a row lie in another box",
+    "The hand shifts along the neck here. If that is the idea of the lick, name both boxes (box 1 2); they then "
     "count as one.",
     _lick("Upstairs", "| e5 e8 e10 B10 e10 B10 e8 e5 ||"),
     _lick("Upstairs", "| e5 e8 e10 B10 e10 B10 e8 e5 ||", "key A minor\nbox 1 2\n"),
@@ -66,8 +66,8 @@ MOVES = Rule(
 BEND_TARGET = Rule(
     "L205", "bend to a note outside the scale", Severity.WARNING,
     "a bend arrives at a pitch that the scale does not have",
-    "What is heard of a bend is where it arrives. Half a step too far or too near is the usual slip. A "
-    "quarter-tone is never "
+    "What you hear of a bend is where it arrives. A half step too far or too short is the usual slip. A "
+    "quarter step is never "
     "judged: it is the sound of the blues.",
     _lick("Sour top", "| e8 e5 B8^9 - G7 - - - ||"),
     _lick("Sour top", "| e8 e5 B8^10 - G7 - - - ||"),
@@ -75,15 +75,15 @@ BEND_TARGET = Rule(
 BLUE_REST = Rule(
     "L206", "rests on the blue note", Severity.INFO,
     "the blue note is held for a beat or more, or ends the lick",
-    "The blue note is usually passed through, on the way to its neighbours. Resting on it is a strong colour: "
-    "fine where it is meant.",
+    "The blue note is usually passed through, on the way to the scale note next to it. Resting on it is a strong color: "
+    "fine if you want it.",
     _lick("Hanging", "| e8 e5 B8 B5 A6 - - - ||"),
     _lick("Hanging", "| e8 e5 B8 A6 A5 - - - ||"),
 )  # fmt: skip
 APPROACH = Rule(
     "L207", "approach note", Severity.INFO,
     "a short note outside the scale leads to the next one",
-    "A note off the beat, no longer than the next and one semitone from it, leads the ear into it. It is good "
+    "A note off the beat, no longer than the next and a half step from it, leads the ear into it. It is good "
     "practice to know "
     "that it is there; nothing is wrong.",
     _lick("Side door", "| e8 e5 B8 G6 G7 - - - ||"),
@@ -169,7 +169,7 @@ def spot(timeline: Timeline, board: Neck, sound: Sound, fret: int | None = None)
 
 def _meant(rule: Rule, timeline: Timeline, sound: Sound) -> str:
     bar = timeline.bars[timeline.slots[sound.slot].bar].number
-    return f'if it is meant: `meant {rule.code} bar {bar} "why"`'
+    return f'if you mean it: `meant {rule.code} bar {bar} "why"`'
 
 
 def _remarks(timeline: Timeline, board: Neck, here: tuple[str, ...]) -> Iterator[Diagnostic]:
@@ -225,7 +225,7 @@ def _blue_rest(timeline: Timeline, board: Neck, sound: Sound) -> Diagnostic | No
     if not (long or last) or any(shape.technique.curve in _TARGETED and shape.amount >= 1 for shape in sound.shapes):
         return None
     how = "ends on it" if last else "rests on it"
-    help = "usually passed through on the way to a neighbour; fine where the tension is meant"
+    help = "usually passed through on the way to the next scale note; fine if you want the tension"
     return at_sound(
         BLUE_REST, timeline, sound, f"{spot(timeline, board, sound)} is the blue note, and the lick {how}", help
     )

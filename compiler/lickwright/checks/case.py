@@ -13,7 +13,7 @@ from lickwright.timeline import Sound, Timeline
 
 CASE = Rule(
     "L209", "e or E", Severity.WARNING,
-    "a note far from its neighbours, nearer to them on the other E string",
+    "a note far from the notes around it, and near them on the other E string",
     "e is the thinnest string and E the thickest; they differ only by a capital letter, which phones and word "
     "processors "
     "change. Where one note leaps more than an octave (15 half steps) away and back, and would not on the other E "
@@ -88,11 +88,11 @@ def _letter_written(timeline: Timeline, sound: Sound) -> bool:
 def _ask(timeline: Timeline, sound: Sound) -> Diagnostic:
     letter = timeline.settings.tuning.written(sound.string)
     other, which, far = ("e", "thickest", "thinnest") if letter == "E" else ("E", "thinnest", "thickest")
-    message = f"{letter}{sound.fret} leaps far from the notes about it: is {other}{sound.fret} meant?"
+    message = f"{letter}{sound.fret} is far from the notes around it: did you mean {other}{sound.fret}?"
     return at_sound(
         CASE,
         timeline,
         sound,
         message,
-        f"`{letter}` is the {which} string, `{other}` the {far}; only the capital differs",
+        f"`{letter}` is the {which} string, `{other}` the {far}",
     )

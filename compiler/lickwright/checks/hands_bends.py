@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from lickwright.bending import Pushed, kind, limit, push, room_mm
-from lickwright.checks.bends import MOST, steps
+from lickwright.checks.bends import MOST
 from lickwright.checks.findings import at_slot, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
 from lickwright.fingering import hand_for
 from lickwright.hand import CAUTION_BEND, string_spacing_mm
+from lickwright.music.steps import bend_of, size
 from lickwright.notation.techniques import HELD_BEND, Curve, Damping
 from lickwright.timeline import Shape, Sound, Timeline
 
@@ -26,7 +27,7 @@ HARD = _rule(
     "L439", "bend too big for its place",
     "a bend that string and fret hardly give, or not at all",
     "The nearer to the nut, the harder a string is to bend: at fret 1 twice as hard as at fret 12, and a half step is the most. "
-    "On the three plain strings a whole step is ordinary from fret 4 on, a whole step and a half is for the advanced, two for "
+    "On the three plain strings a whole step is ordinary from fret 4 on, a whole step and a half is for advanced players, two for "
     "experts. A wound string gives a whole step at most, a nylon string little. Reach the pitch from a higher fret of "
     "the next string, or with a finger.",
     "D7^10 - - - e8 e5 e8 -", "G9^11 - - - e8 e5 e8 -",
@@ -40,7 +41,7 @@ ALONE = _rule(
 )  # fmt: skip
 NEIGHBOUR = _rule(
     "L441", "bend into a sounding string",
-    "a bend runs into a neighbouring string that is to sound",
+    "a bend runs into the next string, which should still sound",
     "A half step moves a string about as far as the next one lies, a whole step to it and beyond. The thinnest string can only be "
     "pushed towards the others, the thickest only pulled, the second and the fifth nearly so, the middle ones go either way. "
     "What sounds on the side that the string has to go to is stopped.",
@@ -71,8 +72,8 @@ def check_bends(timeline: Timeline, bent: Sequence[Sound], together: bool) -> It
             if row is not None:
                 yield _hard(timeline, sound, shape, Severity(row.level), row.words)
             if sound.finger == "1" and shape.amount >= 2:
-                message = f"{steps(shape.amount)} bent with finger 1 alone"
-                help = "take finger 3, with 1 and 2 behind it"
+                message = f"{bend_of(shape.amount)} with finger 1 alone"
+                help = "use finger 3, with 1 and 2 behind it"
                 yield at_slot(ALONE, timeline, shape.slot, shape.span, message, help)
             if meets:
                 yield from _neighbours(timeline, sound, shape, meets)
@@ -91,12 +92,8 @@ def _meets(sound: Sound, other: Sound) -> bool:
 
 
 def _hard(timeline: Timeline, sound: Sound, shape: Shape, severity: Severity, words: str) -> Diagnostic:
-    pushed = _pushed(timeline, sound, shape.amount)
-    where = written(timeline, sound.string, sound.fret or 0)
-    message = (
-        f"bend of {steps(shape.amount)} on {where}, {pushed.travel_mm:.0f} mm at {pushed.force_n:.0f} newtons: {words}"
-    )
-    if pushed.may_break:
+    message = f"{bend_of(shape.amount)} on {written(timeline, sound.string, sound.fret or 0)}: {words}"
+    if _pushed(timeline, sound, shape.amount).may_break:
         message += ", and the string may break"
     help = CAUTION_BEND if severity is not Severity.ERROR else "slide to the pitch, or bend it from a fret higher up"
     return at_slot(HARD, timeline, shape.slot, shape.span, message, help, (), severity)
@@ -129,12 +126,10 @@ def _neighbours(timeline: Timeline, sound: Sound, shape: Shape, meets: list[Soun
         only = "pushed" if pulled < travel else "pulled" if pushed < travel else ""
         name = string_name(timeline, other.string)
         must = f", which can only be {only}," if only else ""
-        message = (
-            f"bend on {string_name(timeline, sound.string)}{must} goes {travel:.0f} mm, into {name}, which is to sound"
-        )
+        message = f"the bend on {string_name(timeline, sound.string)}{must} runs into {name}, which should still sound"
         ring = any(mark.damping is Damping.RING for mark in other.marks)
-        there = (Note(other.span, "this stops where the bend begins" if ring else "this is to sound"),)
-        help = "end that note before the bend, or put it two strings further"
+        there = (Note(other.span, "this stops where the bend begins" if ring else "this should still sound"),)
+        help = "end that note before the bend, or move it two strings away"
         yield at_slot(NEIGHBOUR, timeline, shape.slot, shape.span, message, help, there)
 
 
@@ -150,7 +145,7 @@ def _unisons(timeline: Timeline, sound: Sound, shape: Shape, meets: list[Sound])
             or sound.harmonic
         ):
             continue
-        apart = steps(abs(off))
+        apart = size(off)
         where = written(timeline, other.string, other.fret or 0)
         message = f"bend arrives {apart} {'above' if off > 0 else 'below'} {where}, which sounds with it"
         amount = shape.amount - off

@@ -28,9 +28,9 @@ def _rule(code: str, name: str, severity: Severity, summary: str, explanation: s
 
 STRETCH = _rule(
     "L430", "stretch", Severity.WARNING,
-    "notes held together, or both notes of a pull-off or trill, lie far apart",
-    "Frets grow narrower up the neck, so a stretch is counted in millimetres. Up to 98 mm, four frets from fret 1, a hand of "
-    "medium reach stands easily; to 115 it stretches, to 130 it is hard, and beyond that the notes cannot be held together, "
+    "notes held together, or both notes of a pull-off or trill, are far apart",
+    "Frets get narrower up the neck, so a stretch is counted in millimeters. Up to 98 mm, four frets from fret 1, is easy for a "
+    "hand of medium reach; up to 115 it is a stretch, up to 130 a hard one, and past that the notes cannot be held together, "
     "which is an error. A reach line (small, medium, large) says whose hand it is. Play one of the notes on another string, "
     "or the same shape higher up.",
     "E1&B6 - - - e8 e5 e8 -", "E8&B12 - - - e8 e5 e8 -",
@@ -38,20 +38,20 @@ STRETCH = _rule(
 ORDER = _rule(
     "L431", "order of the fingers", Severity.ERROR,
     "fingers as written that cross, or one finger in two places",
-    "Along the neck the fingers stand in their order: a higher fret takes a higher finger, the same fret any. One finger cannot "
+    "Along the neck the fingers stay in order: a higher fret takes a higher finger, the same fret any. One finger cannot "
     "hold two frets at a time, a hammer-on comes down with a higher finger than the one that stays, a pull-off lifts it.",
     "G5'3&B7'1 - - - e8 e5 e8 -", "G5'1&B7'3 - - - e8 e5 e8 -",
 )  # fmt: skip
 PLACES = _rule(
     "L432", "more notes than fingers", Severity.ERROR,
-    "more fretted places at a time than four fingers hold",
-    "Four fingers hold four places, the thumb a fifth on the thickest strings; one finger laid flat covers neighbouring strings "
+    "more fretted notes at a time than four fingers can hold",
+    "Four fingers hold four notes, the thumb a fifth on the thickest strings; one finger laid flat covers several strings "
     "on one fret. Leave a note out, or choose a shape with open strings or a barre.",
     "E9&A8&D7&G10&B11&e7 - - - e8 e5 e8 -", "A8&D7&G10&B11&e7 - - - e8 e5 e8 -",
 )  # fmt: skip
 BARRE = _rule(
     "L433", "barre over an open string", Severity.ERROR,
-    "a barre with an open string or a lower note inside",
+    "a barre across an open string or a lower note",
     "A finger laid flat stops every string that it covers, so between its strings none can sound open or at a lower fret. "
     "Higher frets are fine: other fingers stand in front of the barre.",
     "E3'1&A0&D3'1 - - - e8 e5 e8 -", "E3'1&A5'3&D3'1 - - - e8 e5 e8 -",
@@ -154,18 +154,17 @@ def _judged(timeline: Timeline, hand: Hand, down: list[Down], fingers: bool) -> 
 def _too_many(timeline: Timeline, places: Places, asked: Hold, culprit: Sound) -> Diagnostic:
     notes = " ".join(written(timeline, string, fret) for string, fret in places)
     if asked.split:
-        message = f"{notes} would need a barre, but an open string or a lower note lies inside it"
-        return at_sound(BARRE, timeline, culprit, message, "leave a note out, or put it in front of the barre")
+        message = f"{notes} would need a barre, but an open string or a lower note lies under it"
+        return at_sound(BARRE, timeline, culprit, message, "leave a note out, or fret it above the barre")
     message = f"{notes} takes {asked.fingers} fingers at once"
     return at_sound(PLACES, timeline, culprit, message, "leave a note out, or choose a shape with a barre")
 
 
 def _stretch(timeline: Timeline, hand: Hand, down: list[Down], asked: Hold, culprit: Sound) -> Diagnostic:
-    severity = Severity.INFO if asked.span <= hand.stretch else Severity.WARNING
-    limit, how = (hand.fine, "easy") if severity is Severity.INFO else (hand.stretch, "a stretch")
+    severity, how = (Severity.INFO, "a stretch") if asked.span <= hand.stretch else (Severity.WARNING, "a hard stretch")
     if asked.span > hand.hard:
-        severity, limit, how = Severity.ERROR, hand.hard, "the most"
-    message = f"frets {asked.low} and {asked.high} are {asked.span:.0f} mm apart, for a {hand.reach} hand {limit:.0f} mm is {how}"
+        severity, how = Severity.ERROR, "too far apart"
+    message = f"frets {asked.low} and {asked.high} together: {how} for a {hand.reach} hand"
     help = "take one of the notes on another string, or play it higher up the neck"
     if severity is Severity.WARNING:
         help = CAUTION_STRETCH
@@ -192,8 +191,8 @@ def _pair(timeline: Timeline, hand: Hand, down: list[Down], low: Down, high: Dow
     span = hand.span(low.fret, high.fret, abs(low.string - high.string))
     most = hand.hard * SHARE[min(first, second), max(first, second)]
     if low.fret < high.fret and span > most and (first, second) != (1, 4):
-        message = f"fingers {first} and {second} are {span:.0f} mm apart, {most:.0f} mm is the most for these two"
-        yield at_sound(STRETCH, timeline, here, message, "use fingers further apart", there, Severity.WARNING)
+        message = f"frets {low.fret} and {high.fret} are too far apart for fingers {first} and {second}"
+        yield at_sound(STRETCH, timeline, here, message, "use fingers farther apart", there, Severity.WARNING)
 
 
 def _one_finger(
@@ -214,7 +213,7 @@ def _one_finger(
             if not inside.fret
             else written(timeline, inside.string, inside.fret)
         )
-        message = f"finger {low.finger} lies over {what}, which is to sound"
+        message = f"finger {low.finger} lies across {what}, which should sound"
         yield at_sound(BARRE, timeline, here, message, "give one of the two another finger", there)
 
 

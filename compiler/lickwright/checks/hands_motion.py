@@ -24,32 +24,32 @@ def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: 
 
 
 SHIFT = _rule(
-    "L435", "shift in no time",
-    "the hand has to move faster along the neck than hands do",
-    "A metre a second (a quarter of a metre in a quarter of a second) is what hands do at ease, two are hard; beyond is a "
-    "warning. Win time with an open string or a rest, slide, or play the note where the hand is.",
+    "L435", "shift too fast",
+    "the hand has to shift faster along the neck than hands can",
+    "Up to a meter a second (10 inches in a quarter of a second) is easy for a hand, up to two is hard; beyond that is a "
+    "warning. Gain time with an open string or a rest, slide, or play the note where the hand is.",
     "e3--- e3 e19 e3 e19 e3---....", "e3--- e3--- e19--- ....", 150,
 )  # fmt: skip
 HOP = _rule(
-    "L436", "hop of one finger",
-    "the same finger is written for two places in too quick a turn",
-    "One finger changes its place about six times a second at most; another finger is there already. Over two neighbouring "
-    "strings on one fret a finger may lie flat and roll, which is quick.",
+    "L436", "hop with one finger",
+    "the same finger is written for two places too soon after each other",
+    "One finger can hop about six times a second at most; another finger is there already. Across two strings next to "
+    "each other on one fret, a finger may lie flat and roll, which is quick.",
     "G5'1 G7'1 G5'1 G7'1 G5--- ........", "G5'1 G7'3 G5'1 G7'3 G5--- ........", 120,
 )  # fmt: skip
 PICKING_SPEED = _rule(
     "L437", "picking speed",
-    "more strokes of the pick in a second than hands do",
-    "From 10 notes a second on, picking is for the advanced, from 13 for the few, and beyond 17 it is not done; strokes all "
+    "more pick strokes a second than hands can play",
+    "From 10 notes a second on, picking is for advanced players, from 13 for a few, and past 17 nobody does it; strokes all "
     "one way reach about half of that. Hammer-ons, pull-offs and sweeps are faster: let the fretting hand play some, or "
     "take the tempo down.",
     "G5 G7 G5 G7 G5 G7 G5 G7 G5 G7 G5 G7 G5---", "G5 h7 p5 h7 G5 h7 p5 h7 G5 h7 p5 h7 G5---", 230,
 )  # fmt: skip
 SWEEP = _rule(
     "L438", "sweep that turns back",
-    "quick strokes one way that skip a string or go against the stroke",
+    "fast strokes one way that skip a string or go against the stroke",
     "At such a speed strokes one way are one movement across the strings: a down-stroke falls from the thick to the thin ones, "
-    "one note a string, an up-stroke the other way. A string that is skipped or lies the other way wants a stroke of its own.",
+    "one note a string, an up-stroke the other way. A string that is skipped or lies the other way needs a stroke of its own.",
     "(down: D7 G5 e5 B5) e8--- ........", "(down: D7 G5 B5 e5) e8--- ........", 150,
 )  # fmt: skip
 
@@ -107,13 +107,10 @@ def _hurried(fretted: Sequence[Sound], hand: Hand, seconds: Seconds) -> Iterator
 def _shift(timeline: Timeline, hand: Hand, before: Sound, sound: Sound, time: float) -> Diagnostic:
     far = abs(hand.at(sound.fret or 0) - hand.at(before.fret or 0)) - hand.stretch
     pace = far / max(time, 0.001)
-    severity = Severity.WARNING if pace > SHIFT_HARD else Severity.INFO
-    message = (
-        f"from fret {before.fret} to {sound.fret} in {time:.2f} s the hand moves {far:.0f} mm, "
-        f"{pace / 1000:.1f} metres a second"
-    )
+    severity, how = (Severity.WARNING, "very fast") if pace > SHIFT_HARD else (Severity.INFO, "fast")
+    message = f"a {how} shift: from fret {before.fret} to fret {sound.fret} in {time:.2f} seconds"
     help = "gain time with an open string or a slide, or play it where the hand is"
-    there = (Note(before.span, "the hand comes from here"),)
+    there = (Note(before.span, "the hand shifts from here"),)
     return at_sound(SHIFT, timeline, sound, message, help, there, severity)
 
 
@@ -138,7 +135,7 @@ def check_hops(timeline: Timeline) -> Iterator[Diagnostic]:
             places = (
                 f"{written(timeline, before.string, before.fret or 0)} to {written(timeline, sound.string, sound.fret)}"
             )
-            message = f"finger {finger} goes from {places} in {time:.2f} s, {1 / HOPS:.2f} s is quick"
+            message = f"finger {finger} hops from {places} in {time:.2f} seconds, too fast for one finger"
             there = (Note(before.span, "from here"),)
             yield at_sound(HOP, timeline, sound, message, "give one of the two another finger", there)
 
@@ -204,7 +201,7 @@ def _sweeps(timeline: Timeline, strokes: list[Stroke], times: list[float]) -> It
             continue
         names = f"{string_name(timeline, before.string)} to {string_name(timeline, sound.string)}"
         wrong = "skips a string" if step > 1 else f"goes against a {way}-stroke"
-        message = f"from {names} {wrong}, with {times[n] - times[n - 1]:.2f} s for it"
+        message = f"from {names} {wrong}, with {times[n] - times[n - 1]:.2f} seconds for it"
         other = "up" if way == "down" else "down"
         there = (Note(before.span, "from here"),)
         yield at_sound(SWEEP, timeline, sound, message, f"begin an {other}-stroke here" if other == "up" else
@@ -243,11 +240,8 @@ def _rate(strokes: list[Stroke], times: list[float]) -> tuple[float, tuple[float
 
 def _too_fast(timeline: Timeline, stroke: Stroke, rate: float, limits: tuple[float, float, float]) -> Diagnostic:
     severity = Severity.ERROR if rate > limits[2] else Severity.WARNING if rate > limits[1] else Severity.INFO
-    limit = limits[2] if severity is Severity.ERROR else limits[1] if severity is Severity.WARNING else limits[0]
-    what = {PICKING: "picked", ONE_WAY: "picked one way", SWEEPING: "swept"}[limits]
-    says = {Severity.ERROR: "is the most", Severity.WARNING: "is hard", Severity.INFO: "is fast"}[severity]
-    message = f"{rate:.1f} notes a second {what}, {limit:g} {says}"
-    help = (
-        "take the tempo down, or let hammer-ons and pull-offs play some" if severity is Severity.ERROR else CAUTION_FAST
-    )
+    what = {PICKING: "picked", ONE_WAY: "picked all one way", SWEEPING: "swept"}[limits]
+    says = {Severity.ERROR: "faster than anyone plays", Severity.WARNING: "very fast", Severity.INFO: "fast"}[severity]
+    message = f"{rate:.1f} notes a second, {what}: {says}"
+    help = "slow down, or play some with hammer-ons and pull-offs" if severity is Severity.ERROR else CAUTION_FAST
     return at_sound(PICKING_SPEED, timeline, stroke[0], message, help, (), severity)

@@ -22,15 +22,15 @@ def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: 
 TAP = _rule(
     "L443", "tap below the fretting hand",
     "a tap at or below the fret that is held, or with nothing held behind it",
-    "A string sounds from the highest finger on it to the bridge. A tap below the fret that is held changes nothing; it has to be "
+    "A string sounds from the highest finger on it to the bridge. A tap below the held fret changes nothing; it has to be "
     "above. A tap usually pulls off to a note that is held already: without one it stands alone, which is worth knowing.",
     "B12 t10 - - e8 e5 e8 -", "B5 t12 p5 - e8 e5 e8 -",
 )  # fmt: skip
 MUTED_RING = _rule(
-    "L444", "palm mute that is to ring",
-    "a palm-muted note that is to ring, or a harmonic under the palm",
-    "The palm on the bridge stops a string at once, so nothing under it rings on, and a harmonic does not sound. Take one of the "
-    "two away.",
+    "L444", "palm mute that should ring",
+    "a palm-muted note that should ring, or a harmonic under the palm",
+    "The palm at the bridge stops a string right away, so nothing under it rings on, and a harmonic does not sound. Take out one "
+    "of the two.",
     "(pm: E3= A3) - - e8 e5 e8 -", "(pm: E3 A3) - - e8 e5 e8 -",
 )  # fmt: skip
 DIVERGING = _rule(
@@ -67,12 +67,12 @@ def _tap(timeline: Timeline, sound: Sound, pulls_off: bool) -> Iterator[Diagnost
             f"tap at fret {sound.fret} below fret {source.fret}, which is held on {string_name(timeline, sound.string)}"
         )
         if sound.fret == source.fret:
-            message = f"tap at fret {sound.fret}, which is held already on {string_name(timeline, sound.string)}"
+            message = f"tap at fret {sound.fret}, which is already held on {string_name(timeline, sound.string)}"
         help = f"tap above it, or pick the lower note: `{written(timeline, sound.string, sound.fret)}`"
         yield at_sound(TAP, timeline, sound, message, help, (Note(source.span, "held here"),))
     elif source is None and not pulls_off:
         message = f"tap at fret {sound.fret} with no note held behind it"
-        help = "usual is a pull-off to a held note: `t12p5`"
+        help = "a tap usually pulls off to a held note: `t12p5`"
         yield at_sound(TAP, timeline, sound, message, help, (), Severity.INFO)
 
 

@@ -16,8 +16,8 @@ from lickwright.timeline import Sound, Timeline
 
 RING = Rule(
     "L434", "let ring that cannot ring", Severity.WARNING,
-    "a note that is to ring on, though its finger or string is needed elsewhere",
-    "A fretted string rings as long as its finger stays. When the hand moves away, or the string is played again at once, it "
+    "a note that should ring on, though its finger or string is needed elsewhere",
+    "A fretted string rings as long as its finger stays. When the hand moves away, or the string is played again right away, it "
     "stops there. Play the later note on another string or nearer, use an open string, or let the ring end.",
     'lick "In one hand"\nkey A minor\n| G5= e5 e12 - e8 e5 e8 - ||\n', 'lick "In one hand"\nkey A minor\n| G5= e5 e8 - e8 e5 e8 - ||\n',
 )  # fmt: skip
@@ -50,7 +50,7 @@ def check_rings(
         needed = " and ".join(written(timeline, s.string, s.fret or 0) for s in struck if s.fret)
         why = f"{message}: the hand goes to {needed}" if needed else message
         notes = (Note(here.span, "it stops here"),)
-        yield at_sound(RING, timeline, sound, why, "let it end there, or play what follows nearer", notes)
+        yield at_sound(RING, timeline, sound, why, "let it end there, or play what follows closer to it", notes)
 
 
 def _when(timeline: Timeline, sound: Sound) -> str:

@@ -27,9 +27,9 @@ def _rule(
 HAMMER = _rule(
     "L401", "hammer-on that does not go up",
     "a hammer-on to the same or a lower fret",
-    "A hammer-on brings a finger down behind the one that sounds, so the second note must be higher on the "
+    "A hammer-on brings another finger down on the string, so the second note must be higher on the "
     "same string. "
-    "Downwards it is a pull-off (p5); the same note again is picked.",
+    "Going down, it is a pull-off (p5); the same note again is picked.",
     "G7 h5 - - e8 e5 e8 -", "G5 h7 - - e8 e5 e8 -",
 )  # fmt: skip
 PULL = _rule(
@@ -37,12 +37,12 @@ PULL = _rule(
     "a pull-off to the same or a higher fret",
     "A pull-off lifts a finger and lets the note below it sound, so the second note must be lower on the same "
     "string. "
-    "Upwards it is a hammer-on (h7).",
+    "Going up, it is a hammer-on (h7).",
     "G5 p7 - - e8 e5 e8 -", "G7 p5 - - e8 e5 e8 -",
 )  # fmt: skip
 SLIDE = _rule(
     "L403", "slide in the wrong direction",
-    "a slide up that ends lower, a slide down that ends higher, or one that stays",
+    "a slide up that ends lower, a slide down that ends higher, or one that goes nowhere",
     r"/ slides up the neck and \ slides down; the fret after it must lie that way from the note before it.",
     "G7 /5 - - e8 e5 e8 -", "G7 \\5 - - e8 e5 e8 -",
 )  # fmt: skip
@@ -51,13 +51,13 @@ OPEN_SLIDE = _rule(
     "a slide from or to an open string",
     "A slide needs a finger on the string all the way. From an open string, a player picks it and slides the "
     "next note in "
-    "(G0 /G5); to one, the finger lifts, which is a pull-off (p0).",
+    "(G0 /G5); to an open string, the finger pulls off (p0).",
     "G0 /7 - - e8 e5 e8 -", "G0 /G7 - - e8 e5 e8 -", Severity.WARNING,
 )  # fmt: skip
 NOTHING_HELD = _rule(
     "L405", "nothing held to connect from",
     "a pull-off or slide from a dead note or a natural harmonic, or from a note that has ended",
-    "A pull-off and a slide carry on a note that a finger holds down. On a dead note the string is damped, on "
+    "A pull-off and a slide need a note that a finger holds down. On a dead note the string is muted, on "
     "a natural harmonic "
     "it is only touched, and a note that has stopped carries nothing on. A hammer-on can start from nothing (hG7).",
     "Gx p5 - - e8 e5 e8 -", "G7 p5 - - e8 e5 e8 -",
@@ -112,7 +112,7 @@ def _wrong_way(timeline: Timeline, sound: Sound, old: int, new: int, there: tupl
     rule = SLIDE if slides else HAMMER if technique.stroke is Stroke.HAMMER else PULL
     where = f"from fret {old} to {new} on {string_name(timeline, sound.string)}"
     if old == new:
-        message = f"{_noun(sound)} to fret {new} on {string_name(timeline, sound.string)}, which sounds already"
+        message = f"{_noun(sound)} to fret {new} on {string_name(timeline, sound.string)}, which is sounding already"
         return at_sound(rule, timeline, sound, message, f"hold it with `-`, or {_afresh(timeline, sound)}", there)
     way = "up" if new > old else "down"
     should = "up" if technique.direction > 0 else "down"
@@ -121,8 +121,8 @@ def _wrong_way(timeline: Timeline, sound: Sound, old: int, new: int, there: tupl
     message = f"{_noun(sound)} {where} goes {way}"
     if slides:
         message = f"slide {should} {where} goes {way}"
-    kind = "that slide" if slides else "a hammer-on" if way == "up" else "a pull-off"
-    help = f"{way}wards it is {kind}: `{sign}{new}`"
+    kind = "hammer-on" if way == "up" else "pull-off"
+    help = f"a slide {way} is `{sign}{new}`" if slides else f"going {way}, it is a {kind}: `{sign}{new}`"
     return at_sound(rule, timeline, sound, message, help, there, fix=_turned(timeline, sound, sign))
 
 

@@ -19,16 +19,16 @@ SHORT = Rule(
     "a bar holds less than the meter asks for",
     "Every bar lasts as long as the meter says. Hold a note longer with -, rest with a dot, or write a note "
     "with another "
-    "length by changing the step: 1/4 G7. A short first bar is a pick-up and wants a pickup line; the last "
+    "length by changing the step: 1/4 G7. A short first bar is a pick-up and needs a pickup line; the last "
     "bar, and the one before "
-    "a repeat sign :|, may lack exactly what the pick-up holds.",
+    "a repeat sign :|, may be short by exactly the pick-up.",
     'lick "Early exit"\nkey A minor\n| e8 e5 B8 B5 G7 - - ||\n',
     'lick "Early exit"\nkey A minor\n| e8 e5 B8 B5 G7 - - - ||\n',
 )  # fmt: skip
 LONG = Rule(
     "L302", "bar too long", Severity.ERROR,
     "a bar holds more than the meter asks for",
-    "Every bar lasts as long as the meter says. Move what is too much behind a bar line, take a hold out, or "
+    "Every bar lasts as long as the meter says. Move what is too much into the next bar, take a hold out, or "
     "write shorter notes: "
     "a smaller step (1/16), or a tuplet (3[…] puts three steps into the time of two).",
     'lick "Past the fence"\nkey A minor\n| e8 e5 B8 B5 G7 - - - - ||\n',
@@ -227,7 +227,7 @@ def _help_long(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, un
         return f"it would make {held // asked} bars: are bar lines missing?"
     if held - asked == step and not _has_tuplet(timeline, bar):
         return f"{over}: take one out, or make three steps a triplet, `3[…]`"
-    return f"{over}: leave something out, or move it behind the bar line"
+    return f"{over}: take something out, or move it into the next bar"
 
 
 def _has_tuplet(timeline: Timeline, bar: Bar) -> bool:
@@ -258,7 +258,7 @@ def _meter_hint(timeline: Timeline, held: Fraction, asked: Fraction) -> str:
         return f"is it `meter {quarters}/4`{other}?"
     if eighths.denominator == 1:
         return f"is it `meter {eighths}/8`?"
-    return f"is it `meter {held * 16}/16`?" if (held * 16).denominator == 1 else "is another meter meant?"
+    return f"is it `meter {held * 16}/16`?" if (held * 16).denominator == 1 else "or did you mean another meter?"
 
 
 def _pickup(timeline: Timeline, bar: Bar) -> Diagnostic:

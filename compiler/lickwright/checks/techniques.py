@@ -33,7 +33,7 @@ SAME_STRING = _rule(
     "G5&G7 - - - e8 e5 e8 -", "G5&B8 - - - e8 e5 e8 -",
 )  # fmt: skip
 BEYOND = _rule(
-    "L422", "fret beyond the neck",
+    "L422", "fret past the end of the neck",
     "a fret that the neck does not have",
     "A lick is checked against a neck of 22 frets unless a frets line says otherwise. Frets are counted from "
     "the capo, so that "
@@ -42,8 +42,8 @@ BEYOND = _rule(
 )  # fmt: skip
 RAKE = _rule(
     "L423", "rake that jumps",
-    "a rake whose strings are not neighbours, one way, up to its note",
-    "A rake drags the pick over neighbouring strings in one direction and into the note: (rake: D G B e8).",
+    "a rake that skips a string or turns back before its note",
+    "A rake drags the pick across strings next to each other, in one direction and into the note: (rake: D G B e8).",
     "(rake: D B e8) - - - e8 e5 e8 -", "(rake: D G B e8) - - - e8 e5 e8 -",
 )  # fmt: skip
 TRILL = _rule(
@@ -54,7 +54,7 @@ TRILL = _rule(
 )  # fmt: skip
 WORD_ON_REST = _rule(
     "L425", "word on a rest",
-    "a rest where a word wants notes",
+    "a rest where a word needs notes",
     "Tremolo picking, swells and the bar need a note that sounds. Leave rests outside the parentheses.",
     "(tremolo: . G7 -) - e8 e5 e8 -", ". (tremolo: G7 - -) e8 e5 e8 -",
 )  # fmt: skip
@@ -68,22 +68,22 @@ NODE = _rule(
 )  # fmt: skip
 BEHIND = _rule(
     "L427", "harmonic behind the finger",
-    "a harmonic touched at or below the fret that is held",
-    "An artificial harmonic holds one fret and touches the string above it: G5<17>. Between the finger and the nut "
+    "a harmonic at or below the fretted note",
+    "An artificial harmonic: fret the first number, touch or tap over the second, higher up: G5<17>. Between the finger and the nut "
     "nothing sounds.",
     "G7<5> - - - e8 e5 e8 -", "G5<17> - - - e8 e5 e8 -",
 )  # fmt: skip
 OPEN_FINGER = _rule(
     "L428", "finger on an open string",
     "a fretting finger written on an open string",
-    "An open string sounds because no finger holds it. Leave the finger out, or write the fret that it holds.",
+    "An open string sounds because no finger is on it. Leave the finger out, or write the fret it holds.",
     "A0'1 - - - e8 e5 e8 -", "A2'1 - - - e8 e5 e8 -", Severity.WARNING,
 )  # fmt: skip
 PLAIN_SCRAPE = _rule(
     "L429", "scrape on a plain string",
     "a pick scrape along a string that is not wound",
     "The sound of a pick scrape is that of the pick's edge on the winding. The plain strings, and nylon trebles, are "
-    "smooth: scrape the A or the low E.",
+    "smooth: scrape the A or low E string.",
     "(scrape: e) - - - e8 e5 e8 -", "(scrape: A) - - - e8 e5 e8 -", Severity.WARNING,
 )  # fmt: skip
 
@@ -141,7 +141,7 @@ def _same_string(timeline: Timeline, before: Sound, sound: Sound) -> Iterator[Di
 def _beyond(timeline: Timeline, sound: Sound, fret: int, highest: int) -> Iterator[Diagnostic]:
     settings = timeline.settings
     past = fret if fret > highest else sound.trill or 0
-    message = f"fret {past} is beyond the neck, which has {settings.frets} frets"
+    message = f"fret {past} is past the end of the neck, which has {settings.frets} frets"
     notes = (*settings.set_here("capo", "capo"), *settings.set_here("frets", "frets"))
     help = f"if the guitar has them, add the line `frets {past + settings.capo}`"
     if settings.capo:
@@ -183,7 +183,7 @@ def _harmonic(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
     above = float(sound.touch) - held
     touch = f"{float(sound.touch):g}"
     if above <= 0:
-        message = f"harmonic touched at {touch}, not above fret {held} that is held"
+        message = f"harmonic at fret {touch}: it has to be above the fretted note, fret {held}"
         yield at_sound(
             BEHIND, timeline, sound, message, f"an octave up is `{written(timeline, sound.string, held)}<{held + 12}>`"
         )
@@ -237,14 +237,14 @@ def _one_rake(timeline: Timeline, run: list[Sound], target: Sound) -> Iterator[D
     culprit = (*run, target)[wrong + 1]
     one, other = (string_name(timeline, strings[n]) for n in (wrong, wrong + 1))
     step = abs(steps[wrong])
-    how = ": they are not neighbours" if step > 1 else " turns back" if step else ": the same string"
+    how = " skips a string" if step > 1 else " turns back" if step else ": the same string"
     message = f"rake from {one} to {other}{how}"
     way = 1 if run[0].string < target.string else -1
     names = [timeline.settings.tuning.written(n) for n in range(run[0].string, target.string, way)]
     if not names:
         names = [timeline.settings.tuning.written(target.string + (1 if target.string == 1 else -1))]
     note = written(timeline, target.string, target.fret or 0)
-    help = f"neighbouring strings, one way: `(rake: {' '.join(names)} {note})`"
+    help = f"strings next to each other, one way: `(rake: {' '.join(names)} {note})`"
     yield at_slot(RAKE, timeline, target.slot, culprit.span, message, help)
 
 
@@ -259,4 +259,6 @@ def _word(timeline: Timeline, word: WordSpan) -> Iterator[Diagnostic]:
             parts = getattr(event, "parts", ())
             if parts and all(isinstance(part, Rest) for part in parts):
                 message = f"{technique.name} on a rest: nothing sounds"
-                yield at_slot(WORD_ON_REST, timeline, n, event.span, message, f"leave it outside `({word.word}: …)`")
+                yield at_slot(
+                    WORD_ON_REST, timeline, n, event.span, message, f"write the rest outside `({word.word}: …)`"
+                )

@@ -25,17 +25,17 @@ _HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
   lickwright check porch.lick       find what is wrong
   lickwright make  porch.lick       write tab, MIDI and timing sheet into out/; --to audio the sound
   lickwright play  porch.lick       hear it
-  lickwright box   "A blues" 1      draw a box, or a chord (Am7); --for FILE: where a lick lives
+  lickwright box   "A blues" 1      draw a box, or a chord (Am7); --for FILE: a lick's key and box
   lickwright move  porch.lick --box 3        the lick in another box, key, octave or tuning
   lickwright compare mine.lick theirs.lick   where your version differs from the teacher's
   lickwright find  out 'bend box:2 level<=3'  licks of a library, by what is in them; --like FILE: by phrase
-  lickwright library out             what a library holds, and what it lacks; --duplicates
+  lickwright library out             what a library has, and what it lacks; --duplicates
   lickwright why   L301             what a finding means, with examples
 
 Any PATH may be a folder, or - for standard input.
 
 \b
-Ends with 0 when all is well (warnings allowed), 1 for errors in the music,
+Exits with 0 when all is well (warnings allowed), 1 for errors in the music,
 2 for wrong usage, 3 for a file that cannot be read or written.
 """
 
@@ -133,7 +133,7 @@ def _usage(error: click.ClickException) -> str:
         wanted = error.param.type
         said = error.message
         if isinstance(wanted, click.IntRange):
-            said = f"a whole number {_range(wanted)} is wanted"
+            said = f"a whole number {_range(wanted)} is needed"
         message = f"{error.param.opts[0] if error.param.opts else error.param.name}: {said}"
         if isinstance(error, click.MissingParameter):
             name = error.param.make_metavar(error.ctx) if error.ctx else str(error.param.name)

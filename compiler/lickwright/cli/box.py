@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 _RUNNERS_UP = 3
 _SEAL = Seal(b"<!-- lickwright box ", b" -->\n")  # the last line of a picture
 
-_HELP = """Draw a scale's boxes or a chord on the neck, or find where a lick lives.
+_HELP = """Draw a scale's boxes or a chord on the neck, or find the key and box of a lick.
 
 \b
   lickwright box "A minor pentatonic"         all five boxes side by side
@@ -44,9 +44,9 @@ box are worked out from its notes and chords, whatever key the lick declares.
 """
 
 
-@click.command(short_help="Draw a scale's boxes; find where a lick lives.", help=_HELP)
+@click.command(short_help="Draw a scale's boxes or a chord; find a lick's key and box.", help=_HELP)
 @click.argument("words", nargs=-1, metavar="SCALE|CHORD [BOX]")
-@click.option("--for", "path", metavar="FILE", help="Say where the licks of FILE live, instead of drawing.")
+@click.option("--for", "path", metavar="FILE", help="Say where on the neck the licks of FILE lie, instead of drawing.")
 @click.option(
     "--show", default="degrees", show_default=True, metavar="WHAT", help="In the dots: degrees, notes, fingers."
 )
@@ -60,7 +60,7 @@ box are worked out from its notes and chords, whatever key the lick declares.
 @click.option(
     "--numbering", default="relative", show_default=True, metavar="HOW", help="Major boxes: relative or tonic."
 )
-@click.option("--width", type=click.IntRange(20, 10000), help="Columns; the screen's own if not said, 80 in a pipe.")
+@click.option("--width", type=click.IntRange(20, 10000), help="Columns; default: the screen's own, 80 when piped.")
 @click.option("--overwrite", is_flag=True, help="Let --svg replace a file that is not Lickwright's own.")
 def command(
     words: tuple[str, ...],
@@ -78,10 +78,10 @@ def command(
     """Its help is `_HELP`, since it shows examples."""
     if path is not None:
         if picture is not None:
-            raise click.UsageError("--for says where a lick lives and draws nothing: leave out --svg")
+            raise click.UsageError("--for finds a lick's key and box and draws nothing: leave out --svg")
         return _find(path, " ".join(words) or None)
     if not words:
-        raise click.UsageError('a scale is missing: write "A minor pentatonic" say, or --for and a file')
+        raise click.UsageError('a scale is missing: write "A minor pentatonic", for example, or --for and a file')
     from lickwright.diagram import chord_necks, necks, svg, text
 
     _one_of("--show", show, ("degrees", "notes", "fingers"))
@@ -226,12 +226,12 @@ def _answer(lick: CompiledLick, homes: tuple[Home, ...]) -> str:
     best, twin = homes[0], relative(homes)
     others = [home for home in homes[1:] if home is not twin][: _RUNNERS_UP - (twin is not None)]
     said = [("best", best, _left_out(best))]
-    said += [("same", twin, "the same notes: chords, long and last notes decide")] if twin else []
+    said += [("same", twin, "the same notes: chords, long notes and the last note decide")] if twin else []
     said += [("or" if n == 0 else "", home, _left_out(home)) for n, home in enumerate(others)]
     wide = max(len(home.name) for _, home, _ in said)
     lines = [name, *(f"  {word:5} {home.name:{wide}}   {words}" for word, home, words in said)]
     if close_calls(homes):
-        lines.append("  a close call: the notes alone do not decide")
+        lines.append("  a close call: the notes alone don't decide")
     return "\n".join(lines) + "\n"
 
 
@@ -239,4 +239,6 @@ def _left_out(home: Home) -> str:
     if not home.left_out:
         return f"holds all {report.count(home.notes, 'note')}"
     parts = ((home.outside_scale, "outside the scale"), (home.outside_box, "outside the box"))
-    return f"leaves out {home.left_out} of {home.notes}: " + ", ".join(f"{n} {where}" for n, where in parts if n)
+    fit = "doesn't fit" if home.left_out == 1 else "don't fit"
+    where = ", ".join(f"{n} {what}" for n, what in parts if n)
+    return f"{home.left_out} of {report.count(home.notes, 'note')} {fit}: {where}"

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="For a person, for programs (JSON, SARIF 2.1.0), or as annotations on GitHub.",
 )
-@click.option("--strict", is_flag=True, help="Let warnings fail too.")
+@click.option("--strict", is_flag=True, help="Exit with 1 for warnings too.")
 @click.option("--all", "everything", is_flag=True, help="Show every finding in full, however many files have some.")
 @click.option("--profile", is_flag=True, help="Say how hard each lick is, and why.")
 @click.option("--fix", is_flag=True, help="Print the fixes that are safe to make, as a diff.")
@@ -52,9 +52,9 @@ def command(
     if fix and (form != "text" or profile):
         raise click.UsageError("--fix prints a diff: leave --format and --profile out")
     if everything and (form != "text" or fix):
-        raise click.UsageError("--all is about findings on the screen: the other formats have all of them anyway")
+        raise click.UsageError("--all is for the screen: the other formats hold every finding anyway")
     if profile and form in ("sarif", "github"):
-        raise click.UsageError(f"--profile has no place in {form}: take --format text or json")
+        raise click.UsageError(f"--profile does not go with {form}: use --format text or json")
     verdict = Verdict(strict)
     if fix:
         from lickwright.cli.fixing import run

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from lickwright.pipeline import Compilation, CompiledLick
 
 
-@click.command(short_help="Set your version beside the teacher's, and see what differs.")
+@click.command(short_help="Compare your version with the teacher's.")
 @click.argument("mine", metavar="MINE")
 @click.argument("theirs", metavar="THEIRS")
 @click.argument("title", required=False, metavar="[TITLE]")

@@ -65,7 +65,7 @@ class _Find(click.Command):
 )  # fmt: skip
 @click.option("--paths", is_flag=True, help="Only the files, each once.")
 @click.option(
-    "--limit", type=click.IntRange(1), metavar="N", help=f"At most N licks; a table shows {_SHOWN} if not said."
+    "--limit", type=click.IntRange(1), metavar="N", help=f"At most N licks; a table shows {_SHOWN} by default."
 )
 def command(
     library: str,

@@ -170,7 +170,7 @@ class FindingsView:
             rule = find_rule(name)
             more = code.number - len(code.places)
             places = ", ".join(code.places) + (f" and {more:,} more" if more > 0 else "")
-            word = report.severity_word(code.severity)
+            word = code.severity.word
             line = f"{word:7} {name} {code.number:{wide},}  {rule.name if rule else ''}: {places}"
             yield cut(line, self._columns) + "\n"
         if len(rows) > CODES:
@@ -184,7 +184,7 @@ def next_commands(view: FindingsView, paths: Sequence[str]) -> list[tuple[str, s
     commands = [(f"lickwright check --all {what}", f"shows all {report.count(view.severities.total(), 'finding')}")]
     if hidden.fixes:
         commands.append(
-            (f"lickwright check --fix {what}", f"shows how {hidden.fixes:,} of them can be fixed by itself")
+            (f"lickwright check --fix {what}", f"shows how {hidden.fixes:,} of them can be fixed automatically")
         )
     return commands
 

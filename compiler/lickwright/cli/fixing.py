@@ -66,7 +66,7 @@ class _Run:
         if self._in_place and mended.count and self._leads_out(one.path):
             screen.err(
                 f"{report.safe(one.path)}: left as it is: it is a link to a file outside what was named\n"
-                "    name the link itself to mend that file\n"
+                "    name the link itself to fix that file\n"
             )
             mended = Mended(before, before, (), ())
         screen.out(_diff(before.source, mended.after.source))
@@ -104,7 +104,7 @@ class _Run:
     def end(self) -> int:
         """Tells what it came to; the exit code."""
         done = "written" if self._in_place else "shown, nothing written"
-        screen.err(f"{_count(self._fixes)} {done}; what remains: {report.tally(self._remaining)}\n")
+        screen.err(f"{_count(self._fixes)} {done}; what is left: {report.tally(self._remaining)}\n")
         return self._verdict.code
 
 
@@ -128,7 +128,7 @@ def _diff(before: Source, after: Source) -> str:
     from difflib import unified_diff
 
     name = "standard input" if before.name == "-" else before.name
-    lines = unified_diff(_lines(before.text), _lines(after.text), name, f"{name} (mended)", lineterm="", n=1)
+    lines = unified_diff(_lines(before.text), _lines(after.text), name, f"{name} (fixed)", lineterm="", n=1)
     if not sys.stdout.isatty():
         return "".join(line + "\n" for line in lines)
     return "".join(report.safe(line.replace("\t", " " * report.TAB)) + "\n" for line in lines)
@@ -148,7 +148,7 @@ def _refusal(refused: Refused) -> str:
     assert d.fix is not None
     place = refused.source.place(d.span.start)
     where = f"{report.safe(refused.source.name)}:{place.line}:{place.column}"
-    return f"{where}: not mended: to {report.safe(d.fix.title)} would bring another error: {report.safe(refused.because.message)}\n"
+    return f"{where}: not fixed: to {report.safe(d.fix.title)} would bring another error: {report.safe(refused.because.message)}\n"
 
 
 def _write(path: str, mended: Mended) -> Diagnostic | None:
@@ -159,7 +159,7 @@ def _write(path: str, mended: Mended) -> Diagnostic | None:
         real = os.path.realpath(path)  # a link stays a link
         status = os.stat(real)
         if not os.access(real, os.W_OK):
-            return _unwritten("the file may not be written to", "change its permissions, or mend it by hand")
+            return _unwritten("the file may not be written to", "change its permissions, or fix it by hand")
         data = read(real)
         if decode(path, data).text != mended.before.source.text:
             return _unwritten("the file was changed while it was read", "run the command again")

@@ -28,7 +28,7 @@ def housed(paths: Iterable[str]) -> Houses:
         columns = min(screen.columns(sys.stderr, 100), 160)
         for house in wrong:
             screen.err(report.findings(house.source, house.findings, screen.colour(sys.stderr), columns))
-        screen.err("nothing was done: mend it first\n")
+        screen.err("nothing was done: fix it first\n")
         raise click.exceptions.Exit(Exit.FILE)
     return houses
 

@@ -10,6 +10,7 @@ import click
 
 from lickwright import report
 from lickwright.cli import screen
+from lickwright.diagnostics import Severity
 
 if TYPE_CHECKING:
     from lickwright.library.duplicates import Group
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 _SHOWN = 15  # names in a line of the overview, hints of a kind, and licks in a group, where no other number is said
 _INDENT = 12
 
-_HELP = """What LIBRARY holds and lacks: an output folder of lickwright make, a folder of licks, or a file.
+_HELP = """Show what LIBRARY has and lacks: an output folder of lickwright make, a folder of licks, or a file.
 
 \b
   lickwright library out                  keys, boxes, levels, techniques; what is missing
@@ -37,7 +38,7 @@ file was changed by hand, no share is missing, no title comes twice, and every l
 """
 
 
-@click.command(short_help="Say what a library holds and lacks; find duplicates.", help=_HELP)
+@click.command(short_help="Show what a library has and lacks; find duplicates.", help=_HELP)
 @click.argument("library", metavar="LIBRARY")
 @click.option("--duplicates", is_flag=True, help="Licks that are alike, in groups.")
 @click.option(
@@ -50,7 +51,7 @@ file was changed by hand, no share is missing, no title comes twice, and every l
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
     help="For a person, or everything for a program.",
 )  # fmt: skip
-@click.option("--limit", type=click.IntRange(1), metavar="N", help=f"Of each list at most N; {_SHOWN} if not said.")
+@click.option("--limit", type=click.IntRange(1), metavar="N", help=f"At most N of each list; default: {_SHOWN}.")
 def command(library: str, duplicates: bool, families: bool, ready: bool, form: str, limit: int | None) -> int:
     """Its help is `_HELP`, since it shows examples."""
     from lickwright.cli.shelves import opened, unusable
@@ -150,8 +151,8 @@ def _wrong(found: Overview, library: str) -> Iterator[str]:
     place = report.safe(library)
     if found.codes:
         tally = ", ".join(
-            report.count(found.severities[severity], word)
-            for severity, word in (("error", "error"), ("warning", "warning"), ("info", "remark"))
+            report.count(found.severities[severity], severity.word)
+            for severity in Severity
             if severity in found.severities
         )
         codes = ", ".join(f"{code} {n:,}" for code, n in _first(found.codes, _SHOWN))

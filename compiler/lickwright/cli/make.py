@@ -90,12 +90,14 @@ class _Make(click.Command):
 )
 @click.option("--single-channel/--no-single-channel", help="MIDI with all strings on one channel, for old gear.")
 @recording.making
-@click.option("--overwrite", is_flag=True, help="Replace files in the way that are not Lickwright's own.")
-@click.option("--jobs", type=click.IntRange(1, 256), metavar="N", help="Processes to work in; by default one a core.")
+@click.option("--overwrite", is_flag=True, help="Replace files that are in the way and not Lickwright's own.")
+@click.option("--jobs", type=click.IntRange(1, 256), metavar="N", help="Processes to work in; default: one per core.")
 @click.option(
-    "--prune", is_flag=True, help="Remove files of licks that are gone, if we made them and nobody changed them."
+    "--prune",
+    is_flag=True,
+    help="Remove files of licks that are gone, if Lickwright made them and nobody changed them.",
 )
-@click.option("--strict", is_flag=True, help="Let warnings fail too.")
+@click.option("--strict", is_flag=True, help="Exit with 1 for warnings too.")
 @click.option("--all", "everything", is_flag=True, help="Show every finding in full, however many there are.")
 @click.option(
     "--findings",
@@ -105,9 +107,9 @@ class _Make(click.Command):
     help="Findings for a person, or as annotations on GitHub; --format github says the same.",
 )
 @click.option("--dry-run", is_flag=True, help="Only say what would be made and removed.")
-@click.option("--watch", is_flag=True, help="Stay, and make again what changes, until Ctrl-C.")
+@click.option("--watch", is_flag=True, help="Keep running, and remake what changes, until Ctrl-C.")
 @click.option("--report", metavar="FILE", help="Write what was done as JSON; - for standard output.")
-@click.option("--no-sync", is_flag=True, help="Do not wait for the disk: quicker, but a power cut may cost outputs.")
+@click.option("--no-sync", is_flag=True, help="Do not wait for the disk: faster, but a power cut may cost outputs.")
 @click.option("--shard", callback=_share, metavar="K/N", help="Make only one of N equal shares, for several machines.")
 @click.option("--merge", is_flag=True, help="PATHs are output folders of shards: bring them together in --out.")
 @click.option(
@@ -205,7 +207,7 @@ def _merge(context: click.Context, paths: tuple[str, ...], out: str) -> int:
         if said and parameter.name not in _OF_MERGE:
             raise click.UsageError(f"--merge takes over what the shares hold: leave {parameter.opts[0]} out")
     if "-" in paths:
-        raise click.UsageError("--merge wants the output folders of shares, not standard input")
+        raise click.UsageError("--merge needs the output folders of shares, not standard input")
     paths, out = tuple(map(here, paths)), here(out)
     if any(map(far, (*paths, out))):
         raise click.UsageError("--merge goes with files of this machine: name folders here")
@@ -271,7 +273,7 @@ def _end(teller: Screen, account: Account, wish: Wish, houses: Houses, code: scr
         teller.dry_summary(account, wish.out, library) if wish.dry else teller.summary(account, wish.out, library)
     )
     if account.stopped:
-        screen.err("stopped: the same command goes on from there\n")
+        screen.err("stopped: run the same command to go on from there\n")
         return code
     return teller.code
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 def command(path: str, title: str | None, tempo: choices.TempoWish, **more: Any) -> int:
     """Play every lick of a file, or the one called TITLE, through the default sound device.
 
-    Wants the extra lickwright[play]. Ctrl-C stops. In headphones begin with the volume down.
+    Needs the extra lickwright[play]. Ctrl-C stops. In headphones begin with the volume down.
     """
     from lickwright.backends import Options
     from lickwright.cli.choosing import choose, complain
@@ -51,9 +51,11 @@ def _device() -> Any:
     try:
         import sounddevice
     except ImportError:
-        raise click.UsageError("playing wants sounddevice: pip install 'lickwright[play]'") from None
+        raise click.UsageError("playing needs sounddevice: pip install 'lickwright[play]'") from None
     except OSError:  # it found no PortAudio, the system's own part of it
-        raise click.UsageError("playing wants PortAudio, which your system installs: libportaudio2, say") from None
+        raise click.UsageError(
+            "playing needs PortAudio; install it with your system's packages, for example libportaudio2"
+        ) from None
     try:
         sounddevice.query_devices(kind="output")
     except (sounddevice.PortAudioError, ValueError):

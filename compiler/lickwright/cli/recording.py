@@ -59,7 +59,7 @@ _PLAYING = (
         "--repeat",
         type=click.IntRange(1, MAX_REPEAT),
         metavar="TIMES",
-        help="Times through the lick; once, and twice on each rung of a ladder, if not said.",
+        help="Times through the lick; default: once, and twice on each rung of a ladder.",
     ),
     click.option("--answer/--no-answer", help="After each time through a silence as long, to answer the call in."),
     click.option("--backing/--no-backing", help="Hold the lick's chords under it, or its key's tonic and fifth."),
@@ -80,13 +80,13 @@ _MAKING = (
         "--ladder",
         callback=_ladder,
         metavar="START,STEP,TOP",
-        help=f"The ladder of the practice set, which it asks for; {_USUAL.ladder} if not said. The step is in beats a minute.",
+        help=f"The ladder of the practice set, and asks for the set; default: {_USUAL.ladder}. STEP is in beats a minute.",
     ),
     click.option(
         "--longest",
         type=click.IntRange(1, 60 * MINUTES),
         metavar="SECONDS",
-        help=f"How long a recording may last; {MINUTES} minutes if not said.",
+        help=f"How long a recording may last; default: {MINUTES} minutes.",
     ),
 )
 
@@ -132,5 +132,5 @@ def need_sound() -> None:
 
     missing = [name for name in ("numpy", "soundfile") if find_spec(name) is None]
     if missing:
-        raise click.UsageError(f"sound wants {' and '.join(missing)}: pip install 'lickwright[audio]'")
+        raise click.UsageError(f"sound needs {' and '.join(missing)}: pip install 'lickwright[audio]'")
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread a core, for work that there is not

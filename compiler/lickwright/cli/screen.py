@@ -253,7 +253,7 @@ def apology(error: Exception | str, during: str = "") -> str:
 
     about = f" while working on {safe(during)}" if during else ""
     return (
-        f"sorry: lickwright made a mistake of its own{about}\n"
+        f"sorry: something went wrong inside lickwright{about}\n"
         f"please report the next two lines, with the lick if you may share it:\n"
         f"  lickwright {__version__}, Python {platform.python_version()}, {platform.system()}\n"
         f"  {error if isinstance(error, str) else mistake(error)}\n"

@@ -38,9 +38,9 @@ class _Round(Screen):
         for told in sorted(self._new, key=lambda told: _edited(told.path)):
             super().source(told)
         well = [path for path in self._last if path not in self.said]
-        lines = [f"{report.safe(path)}: nothing is wrong any more\n" for path in well[:_NAMED]]
+        lines = [f"{report.safe(path)}: nothing is wrong anymore\n" for path in well[:_NAMED]]
         if len(well) > _NAMED:
-            lines.append(f"and {report.count(len(well) - _NAMED, 'more source')} with nothing wrong any more\n")
+            lines.append(f"and {report.count(len(well) - _NAMED, 'more source')} with nothing wrong anymore\n")
         return self.findings(sorted({os.path.dirname(told.path) or "." for told in self._new})) + "".join(lines)
 
 
@@ -83,7 +83,7 @@ def watch(
                 screen.err(news)
             if first:
                 screen.out(teller.summary(account, wish.out, True))
-                screen.err("watching: Ctrl-C ends it\n")
+                screen.err("watching: press Ctrl-C to stop\n")
             elif account.built or account.removed or news:
                 screen.out(f"{report.count(account.written, 'file')} written; {shares(account)}\n")
             screen.flush()

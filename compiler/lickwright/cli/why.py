@@ -16,12 +16,12 @@ from lickwright.report import safe
 def command(code: str | None) -> int:
     """Explain a finding: what it means, why it matters, a bad and a good example.
 
-    CODE is what stands at the end of a finding, L301 say. Without it, all are listed.
+    CODE is what stands at the end of a finding, such as L301. Without it, all are listed.
     """
     from lickwright.pipeline import RULES
 
     if code is None:
-        screen.out("".join(f"{rule.code}  {rule.severity.value:8} {rule.name}: {rule.summary}\n" for rule in RULES))
+        screen.out("".join(f"{rule.code}  {rule.severity.word:8} {rule.name}: {rule.summary}\n" for rule in RULES))
         return screen.Exit.FINE
     by_name = {rule.code.lower(): rule for rule in RULES} | {rule.name.lower(): rule for rule in RULES}
     rule = by_name.get(code.strip().lower())
@@ -41,7 +41,7 @@ def _explained(rule: Rule, columns: int) -> str:
     from textwrap import fill, indent
 
     parts = [
-        f"{rule.code}  {rule.name} ({rule.severity.value})",
+        f"{rule.code}  {rule.name} ({rule.severity.word})",
         fill(f"{rule.summary[:1].upper()}{rule.summary[1:]}.", columns),
         fill(rule.explanation, columns),
     ]

@@ -12,21 +12,12 @@ from lickwright.compare.notes import BENT, highest_bend
 from lickwright.compare.technique import BENT_TO, FRETTED
 from lickwright.compare.timing import DRAGGED, ENTRY, JOINED, RUSHED, SPLIT
 from lickwright.music.rhythm import value_name
+from lickwright.music.steps import size
 from lickwright.notation.techniques import HEADS
 from lickwright.timeline import Sound, Timeline
 
 DEAD = HEADS["x"].name
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
-_SIZES = {
-    0.0: "not at all",
-    0.5: "a quarter step",
-    1.0: "a half step",
-    1.5: "three quarter steps",
-    2.0: "a whole step",
-    2.5: "a whole step and a quarter",
-    3.0: "a whole step and a half",
-    4.0: "two whole steps",
-}
 
 
 def value(length: Fraction) -> str:
@@ -43,12 +34,6 @@ def value(length: Fraction) -> str:
 
 def _number(count: int) -> str:
     return _NUMBERS[count] if count < len(_NUMBERS) else str(count)
-
-
-def size(semitones: float) -> str:
-    """Return how far a bend goes, in words: `a whole step`. Less than 0 is as far downwards."""
-    semitones = abs(semitones)
-    return _SIZES.get(semitones) or f"{semitones:g} half steps"
 
 
 def spot(timeline: Timeline, sound: Sound) -> str:

@@ -190,7 +190,7 @@ class Player:
                 rules.NO_SHAPE,
                 self._at(hold.marks[0]),
                 f"`{hold.marks[0].technique.sign}` has nothing to shape: no string sounds here",
-                "play a note first, or take the mark away",
+                "play a note first, or take the mark out",
             )
         for n in numbers:
             self._shape(n, hold.marks)
@@ -339,7 +339,7 @@ class Player:
         if not self._lenient:
             name, sign = self.tuning.written(number), note.begin.sign
             self._say(rules.NO_SOURCE, self._at(note), f"nothing sounds on {name} for `{sign}{note.fret}` to go on from",
-                      f"hold or ring the note before, or begin anew: `{'t' if sign == 't' else ''}{name}{note.fret}`")  # fmt: skip
+                      f"hold the note before or let it ring, or start again: `{'t' if sign == 't' else ''}{name}{note.fret}`")  # fmt: skip
         return None
 
     def _rake(self, strokes: tuple[tuple[str, Span], ...]) -> None:

@@ -56,7 +56,7 @@ EMPTY_BAR = error(
 )  # fmt: skip
 MISPLACED = error(
     "L148", "mark out of place", "a navigation mark that is not at the start or end of its bar",
-    "@segno and @coda stand at the start of a bar; @fine, @to-coda and the jumps @dc and @ds (and their kin, @dc-al-fine) at the end, before the bar line.",
+    "@segno and @coda stand at the start of a bar; @fine, @to-coda and the jumps @dc and @ds (and the likes of @dc-al-fine) at the end, before the bar line.",
     "| e8 e5 @fine B8 e5 G7 - - - | G5 - - - G7 - - - @dc-al-fine ||", "| e8 e5 B8 e5 G7 - - - @fine | G5 - - - G7 - - - @dc-al-fine ||",
 )  # fmt: skip
 ROAD = error(
@@ -74,7 +74,7 @@ NO_SOURCE = error(
 )  # fmt: skip
 NO_SHAPE = error(
     "L452", "nothing to shape", "a bend, release, vibrato or slide on a hold where nothing sounds",
-    "A shape on a hold bends what is sounding; after a rest nothing is.",
+    "A shape on a hold bends the note that is sounding; after a rest there is none.",
     "| B5 . -~ - G7 - - - |", "| B5 . . . G7 -~ - - |",
 )  # fmt: skip
 

@@ -139,7 +139,7 @@ class Drawing:
     def whole(self) -> tuple[Neck, ...]:
         """The whole neck, an octave a picture."""
         if self._shown == "fingers":
-            raise ValueError("fingers go with a box, not with the whole neck: name one, 1 say, or frets 5-8")
+            raise ValueError("fingers go with a box, not with the whole neck: name one, such as 1 or frets 5-8")
         pieces: list[tuple[int, int]] = []
         for low in range(0, self._frets + 1, _PIECE):
             high = min(low + _PIECE - 1, self._frets)
@@ -209,7 +209,9 @@ def _fingers(box: Box) -> dict[Place, int]:
     The hand lies where most of the box is under four fingers, lower where it is equal.
     """
     if box.high - box.low >= _HAND:
-        raise ValueError(f"fingers want what one hand holds, {_HAND} frets: {box.name} is {box.high - box.low + 1}")
+        raise ValueError(
+            f"fingers are shown for what one hand can hold, {_HAND} frets: {box.name} is {box.high - box.low + 1}"
+        )
     places = box.places
     fretted = [fret for _, fret in places if fret > 0]
     hand = min(

@@ -86,7 +86,9 @@ def _boxes(chord: Chord, key: Key, scale: Scale, tuning: Tuning, frets: int, num
 
 def _want_boxes(boxes: Sequence[Box], tuning: Tuning) -> None:
     if not boxes:
-        raise ValueError(f"boxes need the intervals of standard tuning, not those of {tuning}: write frets 5-8 say")
+        raise ValueError(
+            f"boxes need the intervals of standard tuning, not those of {tuning}: write a range, such as frets 5-8"
+        )
 
 
 def _one_place(boxes: list[Box], spec: BoxSpec) -> list[Box]:

@@ -106,7 +106,7 @@ def _dot(x: float, y: float, dot: Dot) -> Iterable[str]:
 
 def _legend(necks: Sequence[Neck], y: int) -> Iterable[str]:
     chords = ", ".join(sorted({neck.chord for neck in necks if neck.chord}))
-    words = {"root": "root", "chord": f"chord inside: {chords} (with its root)", "blue": "blue note"}
+    words = {"root": "root", "chord": f"chord tones of {chords} (with the root)", "blue": "blue note"}
     kinds = {kind for neck in necks for kind in neck.legend}
     x: float = _MARGIN + _DOT
     for kind, word in words.items():

@@ -87,7 +87,7 @@ def _legend(necks: Sequence[Neck]) -> str:
     chords = sorted({neck.chord for neck in necks if neck.chord})
     words = {
         "root": "[ ] root",
-        "chord": f"( ) chord inside: {', '.join(chords)} (with its root)",
+        "chord": f"( ) chord tones of {', '.join(chords)} (with the root)",
         "blue": "* blue note",
     }
     kinds = {kind for neck in necks for kind in neck.legend}

@@ -61,9 +61,9 @@ def spot(address: str) -> Spot:
     try:
         fs, path = import_module("fsspec.core").url_to_fs(whole(here(address)))
     except ModuleNotFoundError:
-        raise NoAddress(f"{address} wants fsspec: pip install 'lickwright[cluster]'") from None
+        raise NoAddress(f"{address} needs fsspec: pip install 'lickwright[cluster]'") from None
     except ImportError as e:
-        raise NoAddress(f"{address} wants one more package: {str(e)[:80]}") from None
+        raise NoAddress(f"{address} needs one more package: {str(e)[:80]}") from None
     except Exception as e:
         raise NoAddress(f"{address} cannot be reached: {reason(e)}"[:200]) from None
     return Spot(fs, path.rstrip("/"))

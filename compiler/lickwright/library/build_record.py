@@ -27,7 +27,7 @@ class Asked(NamedTuple):
     formats: tuple[str, ...]
     suffixes: tuple[str, ...]  # how the names of all outputs of a lick end
     options: dict[str, str]  # by the option of `make` that sets each
-    house: str  # the key of the house style; "" for none
+    house: str  # the key of the house rules; "" for none
 
 
 class BuildRecord(NamedTuple):
@@ -163,8 +163,8 @@ def differences(one: BuildRecord, other: BuildRecord) -> str:
                 ]
                 return f"they were made with different options: {words[0]} and {words[1]}"
         if a.house != b.house:
-            return "they were made in different house styles: their lickwright.toml is not the same"
-    return "" if one.asked == other.asked else "they were made in different house styles"
+            return "they were made with different house rules: their lickwright.toml is not the same"
+    return "" if one.asked == other.asked else "they were made with different house rules"
 
 
 class BuildLog:

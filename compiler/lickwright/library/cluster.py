@@ -97,7 +97,7 @@ class Cluster:
 
 def _connected(address: str) -> Any:
     if _ADDRESS.fullmatch(address) is None:
-        raise NoCluster(f"{address} is no address of a scheduler: write it as tcp://name:8786")
+        raise NoCluster(f"{address} is not an address of a scheduler: write it as tcp://name:8786")
     if not all(map(find_spec, ("joblib", "distributed"))):
         raise NoCluster("--cluster works with dask and joblib: pip install 'lickwright[cluster]'")
     _somebody_there(address)
@@ -109,7 +109,7 @@ def _connected(address: str) -> Any:
         return quiet(address, timeout=ANSWER, set_as_default=False)
     except Exception as e:
         raise NoCluster(
-            f"the cluster at {address} does not answer: is it the scheduler's address, tcp://name:8786 say?"
+            f"the cluster at {address} does not answer: is it the scheduler's address, such as tcp://name:8786?"
         ) from e
 
 
@@ -132,7 +132,7 @@ def _somebody_there(address: str) -> None:
     asking.join(ANSWER)
     if not found:
         raise NoCluster(
-            f"the cluster at {address} does not answer: is it the scheduler's address, tcp://name:8786 say?"
+            f"the cluster at {address} does not answer: is it the scheduler's address, such as tcp://name:8786?"
         )
 
 

@@ -70,10 +70,10 @@ FIELDS: tuple[Field, ...] = (
         ("title", "title", "its words"), ("tags", "tags", "turnaround"), ("style", "style", "blues"),
         ("by", "by", "who wrote it"), ("rights", "rights", "whose it is"), ("source", "source", "where it is from"),
         ("from", "origin", "the lick that it was moved from"),
-        ("note", "note", "the remark that is printed"),
+        ("note", "note", "words printed with the tab"),
     ),
     Field("file", "file", (), "a part of its path"),
-    Field("finding", "finding", (), "L203, error, warning, info"),
+    Field("finding", "finding", (), "L203, error, warning, note"),
 )  # fmt: skip
 # Words that players use for several rows of the table of techniques at once.
 FAMILIES = (
@@ -92,7 +92,7 @@ FAMILIES = (
 )
 _BY_NAME = {field.name: field for field in FIELDS}
 _RANGE = re.compile(r"(\d{1,6}(?:\.\d{1,3})?)(?:-(\d{1,6}(?:\.\d{1,3})?))?")
-_SEVERITIES = ("error", "warning", "info")
+_SEVERITIES = {"error": "error", "warning": "warning", "note": "info", "info": "info"}  # as asked, as kept
 _WORDS = re.compile(r"[^\W_]+")
 
 
@@ -116,7 +116,7 @@ def condition(term: Term, search: bool) -> Condition:
 def searched(words: str) -> tuple[str, ...]:
     """The columns in which a bare word or words in quotes are looked for.
 
-    What names a technique or a figure is not looked for in what somebody says about a lick: tagged `bend` is no bend.
+    What names a technique or a figure is not looked for in what somebody says about a lick: tagged `bend` is not a bend.
     """
     name = " ".join(words.lower().split())
     if name in FAMILIES or name in FIGURES or name in technique_names():
@@ -275,10 +275,10 @@ def _finding(field: Field, value: Value, search: bool) -> Condition:
     if re.fullmatch(r"l[0-9]{3}", text):
         return Condition("id IN (SELECT lick_id FROM findings WHERE code = ?)", (text.upper(),))
     if text not in _SEVERITIES:
-        near = nearest(text, _SEVERITIES)
-        help = f"did you mean {near}?" if near else "write a code, L203 say, or error, warning, info"
-        raise Unclear(f"`{value.text[:30]}` is no kind of finding", value.start, value.end, help)
-    return Condition("id IN (SELECT lick_id FROM findings WHERE severity = ?)", (text,))
+        near = nearest(text, list(_SEVERITIES))
+        help = f"did you mean {near}?" if near else "write a code such as L203, or error, warning, note"
+        raise Unclear(f"`{value.text[:30]}` is not a kind of finding", value.start, value.end, help)
+    return Condition("id IN (SELECT lick_id FROM findings WHERE severity = ?)", (_SEVERITIES[text],))
 
 
 # --- numbers ---------------------------------------------------------------------------------------------------------
@@ -293,7 +293,7 @@ def _number(field: Field, value: Value, search: bool) -> Condition:
 def _compared(field: Field, term: Term) -> Condition:
     if field.takes != "number":
         help = f"write {field.name}:{term.values[0].text}"
-        raise Unclear(f"`{field.name}` is no number to compare", term.start, term.end, help)
+        raise Unclear(f"`{field.name}` is not a number to compare", term.start, term.end, help)
     if len(term.values) > 1:
         raise Unclear("a comparison takes one number", term.start, term.end, f"write {field.name}:80-100 for a range")
     low, high = _read(field, term.values[0])
@@ -309,7 +309,7 @@ def _read(field: Field, value: Value) -> tuple[float, float]:
     match = _RANGE.fullmatch(value.text.strip())
     if match is None:
         help = f"as in {field.name}:3, {field.name}<=3 or {field.name}:2-4"
-        raise Unclear(f"`{value.text[:30]}` is no number", value.start, value.end, help)
+        raise Unclear(f"`{value.text[:30]}` is not a number", value.start, value.end, help)
     low, high = float(match[1]), float(match[2] or match[1])
     if low > high:
         raise Unclear(f"{value.text} runs backwards", value.start, value.end, f"write {match[2]}-{match[1]}")

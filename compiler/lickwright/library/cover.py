@@ -32,7 +32,7 @@ def read_cover(name: str, home: str) -> Cover:
     try:
         what = kind(os.stat(real).st_mode)
         if what != "file":
-            raise ValueError(f"`{name[:60]}` is a {what}, a picture is wanted")
+            raise ValueError(f"`{name[:60]}` is a {what}, a picture is needed")
         with os.fdopen(open_ours(real), "rb") as file:
             data = file.read(LARGEST + 1)
     except OSError as e:

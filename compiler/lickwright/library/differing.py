@@ -59,4 +59,4 @@ def _apart(semitones: int) -> str:
     where = "higher" if semitones > 0 else "lower"
     if rest == 0:
         return f"an octave {where}" if octaves == 1 else f"{octaves} octaves {where}"
-    return f"{count(abs(semitones), 'semitone')} {where}"
+    return f"{count(abs(semitones), 'half step')} {where}"

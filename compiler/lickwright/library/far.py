@@ -94,7 +94,7 @@ class _Build:
             if not self._forget and self._out.fs.exists(there):
                 info = self._out.fs.info(there)
                 if info.get("islink") or info["type"] != "file" or int(info["size"] or 0) > LARGEST:
-                    raise Unusable("it is no file of ours")
+                    raise Unusable("it is not one of our files")
                 self._out.fs.get_file(there, os.path.join(self._folder, NAME))
         sources = list(self._sources())
         self._account.found += len(sources)

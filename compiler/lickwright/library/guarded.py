@@ -29,7 +29,7 @@ _MAGIC = b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7"  # begins a journal of SQLite's; en
 _HEAD = struct.Struct(
     ">8sIIIII"
 )  # of such a journal: its magic, records, nonce, the file's pages, sector and page in bytes
-_BEGIN_ANEW = "move it away: the next lickwright make begins it anew from the sources"
+_BEGIN_ANEW = "move it away: the next lickwright make starts a new one from the sources"
 
 
 class Unusable(Exception):

@@ -18,7 +18,7 @@ from lickwright.report import safe
 from lickwright.settings import FIELDS, FieldRow
 from lickwright.style import Given
 
-SEVERITIES: dict[str, Severity | None] = {**{s.value: s for s in Severity}, "off": None}
+SEVERITIES: dict[str, Severity | None] = {**{s.word: s for s in Severity}, "off": None}
 _LONE_HASH = re.compile(r"(?:^|\s)#(?:\s|$)")
 
 
@@ -35,7 +35,7 @@ class KeyRow(NamedTuple):
 def text(value: Any) -> str:
     """Words, or a number as it would be written in a lick, on one line."""
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise ValueError(f"{kind(value)} stands here, words in quotes are wanted")
+        raise ValueError(f"{kind(value)} is here, but it takes words in quotes")
     if isinstance(value, int) and abs(value) >= 10**9:
         raise ValueError("the number is too large")
     words = " ".join(str(value).split())
@@ -49,7 +49,7 @@ def text(value: Any) -> str:
 def _quoted(value: Any) -> str:
     """Words in quotes."""
     if not isinstance(value, str):
-        raise ValueError(f"{kind(value)} stands here, words in quotes are wanted")
+        raise ValueError(f"{kind(value)} is here, but it takes words in quotes")
     return text(value)
 
 
@@ -64,9 +64,9 @@ def kind(value: Any) -> str:
 def _number(low: int, high: int) -> Callable[[Any], int]:
     def parse(value: Any) -> int:
         if isinstance(value, str) and re.fullmatch("[0-9]{1,6}", value):
-            raise ValueError(f"a number stands here without quotes: {value}")
+            raise ValueError(f"a number is written without quotes: {value}")
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            raise ValueError(f"a whole number from {low:,} to {high:,} is wanted")
+            raise ValueError(f"a whole number from {low:,} to {high:,} is needed")
         return value
 
     return parse
@@ -74,7 +74,7 @@ def _number(low: int, high: int) -> Callable[[Any], int]:
 
 def _switch(value: Any) -> bool:
     if not isinstance(value, bool):
-        raise ValueError(f"{kind(value)} stands here, true or false is wanted, without quotes")
+        raise ValueError(f"{kind(value)} is here, but it takes true or false, without quotes")
     return value
 
 
@@ -122,7 +122,7 @@ def _file(value: Any) -> str:
 def _below(value: Any, what: str) -> str | None:
     """A name that leads nowhere else as it stands; None for another."""
     if not isinstance(value, str):
-        raise ValueError(f"{kind(value)} stands here, the name of a {what} in quotes is wanted")
+        raise ValueError(f"{kind(value)} is here, but it takes the name of a {what} in quotes")
     name = text(value)
     parts = re.split(r"[/\\]", name)
     return None if name.startswith(("/", "\\", "~")) or ".." in parts or re.match("[A-Za-z]:", name) else name
@@ -142,7 +142,7 @@ def _field(row: FieldRow) -> Callable[[Any], Given]:
     def parse(value: Any) -> Any:
         words = text(value)
         if _LONE_HASH.search(words):
-            raise ValueError("a lone `#` would begin a remark in a lick")
+            raise ValueError("a lone `#` would begin a comment in a lick")
         if row.name == "scale":
             parse_scale(words, None)
         return row.parse(words), words
@@ -183,7 +183,7 @@ SECTIONS = {
     "make": "what `lickwright make` does where the command line does not say",
     "album": "what recordings say of the album that they belong to",
     "fields": "fields for every lick that does not write them, nor its file",
-    "findings": "how much a finding weighs: its code, and error, warning, info or off",
+    "findings": "how much a finding weighs: its code, and error, warning, note or off",
 }
 
 
@@ -195,6 +195,6 @@ def table() -> str:
         cells = (section, f"`{row.name}`", row.summary.replace("|", "\\|"), row.default.replace("|", "\\|"))
         lines.append("| " + " | ".join(cells) + " |")
     lines.append(
-        f"| `[findings]` | a code, `L203` say | {', '.join(f'`{word}`' for word in SEVERITIES)} | the finding's own |"
+        f"| `[findings]` | a code, such as `L203` | {', '.join(f'`{word}`' for word in SEVERITIES)} | the finding's own |"
     )
     return "\n".join(lines) + "\n"

@@ -140,19 +140,19 @@ class _Reading:
             help = (
                 "lickwright why lists the codes"
                 if re.fullmatch("[Ll][0-9]{3}", code)
-                else "a finding is named by its code, L203 say"
+                else "a finding is named by its code, such as L203"
             )
             self._report(UNKNOWN, path, f"there is no finding `{code[:30]}`", help)
-        elif not isinstance(value, str) or value not in SEVERITIES:
+        elif not isinstance(value, str) or value not in (*SEVERITIES, Severity.INFO):
             near = nearest(value, list(SEVERITIES)) if isinstance(value, str) else None
             wish = f"did you mean `{near}`?" if near else f"there are {', '.join(SEVERITIES)}"
             said = f"`{value[:30]}`" if isinstance(value, str) else kind(value)
-            self._report(VALUE, path, f"{said} is no weight of a finding", wish, value)
+            self._report(VALUE, path, f"{said} is not a severity", wish, value)
         elif rule.severity is Severity.ERROR and value != Severity.ERROR.value:
-            help = "leave the line out: what cannot be played or read cannot be made, however it is called"
+            help = "leave the line out: what cannot be played or read cannot be made, whatever it is called"
             self._report(FIXED, path, f"{rule.code} ({rule.name}) is an error and stays one", help, value)
         else:
-            self._severities[rule.code] = SEVERITIES[value]
+            self._severities[rule.code] = SEVERITIES.get(value, Severity.INFO)
 
     def _unknown(self, path: Path, section: str, name: str, value: Any) -> None:
         """A name that is not there, or that belongs elsewhere."""

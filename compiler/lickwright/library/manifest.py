@@ -326,7 +326,7 @@ def whose(out: str, owner: str | None) -> str:
 
 def aside(folder: str, why: object) -> str:
     """What is said about a manifest that cannot be used."""
-    return f"{os.path.join(folder, NAME)} is set aside: {why}; what stands in the folder is looked at anew"
+    return f"{os.path.join(folder, NAME)} is set aside: {why}; what is in the folder is checked again"
 
 
 def opened(folder: str, say: Callable[[str], None], sync: bool = False) -> Manifest:
@@ -367,10 +367,10 @@ def set_aside(folder: str, error: Exception, say: Callable[[str], None]) -> None
     except FileNotFoundError:  # only something beside it was wrong
         pass
     except (IsADirectoryError, NotADirectoryError, FileExistsError):
-        raise Refused(f"{ASIDE} is in the way: take it away") from None
+        raise Refused(f"{ASIDE} is in the way: move it away") from None
     except OSError as e:
         if e.errno == errno.ENOTEMPTY:
-            raise Refused(f"{ASIDE} is in the way: take it away") from None
+            raise Refused(f"{ASIDE} is in the way: move it away") from None
         raise
     for rest in BESIDE:  # they belong to what was moved: a new file must not be mended with them
         try:
@@ -379,7 +379,7 @@ def set_aside(folder: str, error: Exception, say: Callable[[str], None]) -> None
             pass
         except (IsADirectoryError, PermissionError):
             if os.path.isdir(path + rest):
-                raise Refused(f"{NAME}{rest} is a folder and not ours: take it away") from None
+                raise Refused(f"{NAME}{rest} is a folder and not ours: move it away") from None
             raise
 
 

@@ -92,7 +92,7 @@ def _term(text: str, at: int, negated: bool) -> Term:
         raise Unclear(f"`{compare}` is not used here", field.start(2), field.end(2), f"write {right}")
     if field.end() == len(text) or text[field.end()].isspace():
         raise Unclear(
-            f"`{field[0].strip()}` wants a value",
+            f"`{field[0].strip()}` needs a value",
             at,
             field.end(),
             f'as in {field[1]}{compare}3 or {field[1]}:"A minor"',

@@ -38,7 +38,7 @@ _WORDS = (
     ("Invalid date", "this is no date, and no setting takes one", 'words stand in quotes: `"2026"`'),
     ("Invalid initial character", "no name begins like this", _GRAMMAR),
     ("Invalid statement", "no setting begins like this", _GRAMMAR),
-    ("Invalid value", "this is no value", 'words stand in quotes: `"Mara Quill"`; numbers, true and false do not'),
+    ("Invalid value", "this is not a value", 'words stand in quotes: `"Mara Quill"`; numbers, true and false do not'),
     ("Found invalid character", "a sign stands here that has no place in a text", "take it out"),
 )  # fmt: skip
 
@@ -113,7 +113,7 @@ def _finding(source: Source, error: str, place: re.Match[str]) -> Diagnostic:
     if curly:
         at, stop = start + curly.start(), start + curly.end()
         message, help = f'`{curly[0]}` is a curly quote, not `"`', "a word processor makes them: write straight quotes"
-    elif message == "this is no value" and (word := text[at:stop]).lower() in (
+    elif message == "this is not a value" and (word := text[at:stop]).lower() in (
         "true",
         "false",
         "yes",
@@ -122,8 +122,8 @@ def _finding(source: Source, error: str, place: re.Match[str]) -> Diagnostic:
         "off",
     ):
         help = "true and false are written small, without quotes"
-        message = f"`{word}` is no value"
-    elif message == "this is no value" and re.match(r"[^\W\d]", text[at:stop]):
+        message = f"`{word}` is not a value"
+    elif message == "this is not a value" and re.match(r"[^\W\d]", text[at:stop]):
         message, help = f"`{text[at:stop][:40]}` is not in quotes", f'write `"{text[at:stop][:40]}"`'
     elif "no `=`" in message:
         at, stop = start + len(line) - len(line.lstrip()), start + len(line.split("#")[0].rstrip())

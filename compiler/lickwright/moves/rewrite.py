@@ -104,7 +104,7 @@ class _Writer:
         if note.head.sign == "<>" and fret == 0:
             return replace(moved, fret=None)
         if note.head.sign == "<>":
-            self.said.append("natural harmonics are fretted and touched now")
+            self.said.append("natural harmonics are artificial harmonics now")
         head = HEADS["n<>"] if fret else HEADS["<>"]
         return replace(moved, head=head, fret=fret or None, touch=note.touch + change)
 

@@ -63,7 +63,7 @@ def area(
     if spec.window is not None:
         return _window_area(spec.window, key, scale, tuning, frets)
     if key is None or scale is None:
-        raise ValueError(f"{_asked(spec)} wants a key: add one, A minor say, or write frets 5-8")
+        raise ValueError(f"{_asked(spec)} needs a key: add one, such as A minor, or write frets 5-8")
     _refuse(spec, scale, tuning)
     if spec.numbers and spec.shape:
         _refuse_contradiction(spec, key, scale, numbering)
@@ -96,7 +96,7 @@ def _window_area(
     low, high = frets_meant
     label = "open position" if frets_meant == OPEN else f"frets {low}-{high}"
     if low > frets:
-        raise ValueError(f"{label} lie beyond the neck, which has {frets} frets")
+        raise ValueError(f"{label} are past the end of the neck, which has {frets} frets")
     top = min(high, frets)
     places, blue = all_places(low, top, tuning.strings), frozenset[Place]()
     if key is not None and scale is not None:
@@ -109,12 +109,16 @@ def _refuse(spec: BoxSpec, scale: Scale, tuning: Tuning) -> None:
     """Raises where numbers or shapes mean nothing, with what to write instead."""
     if not tuning.standard_intervals:
         asked = _asked(spec)
-        raise ValueError(f"{asked} wants the intervals of standard tuning, not those of {tuning}: write frets 5-8 say")
+        raise ValueError(
+            f"{asked} needs the intervals of standard tuning, not those of {tuning}: write a range, such as frets 5-8"
+        )
     if spec.numbers and not scale.is_pentatonic_family:
-        instead = "a shape, E shape say" if scale.notes == 7 else "frets 5-8 say"
+        instead = "a shape, such as E shape" if scale.notes == 7 else "a range, such as frets 5-8"
         raise ValueError(f"box numbers are for pentatonic and blues scales, not {scale}: write {instead}")
     if not scale.is_pentatonic_family and scale.notes != 7:
-        raise ValueError(f"shapes are for pentatonic, blues and seven-note scales, not {scale}: write frets 5-8 say")
+        raise ValueError(
+            f"shapes are for pentatonic, blues and seven-note scales, not {scale}: write a range, such as frets 5-8"
+        )
 
 
 def _matches(box: Box, spec: BoxSpec) -> bool:

@@ -104,8 +104,8 @@ def _unknown(text: str) -> str:
     if (span := re.fullmatch(r"(\d{1,2})\s*-\s*(\d{1,2})", text)) is not None:
         return f'"{text}" could be boxes or frets: write frets {span[1]}-{span[2]}, or the boxes one by one'
     if text.upper() in SHAPES:
-        return f'"{text}" is no box: {text.upper()} shape?'
+        return f'"{text}" is not a box: {text.upper()} shape?'
     known = nearest(text, ("open", "any", "frets 5-8", *(f"{shape} shape" for shape in SHAPES)))
     if known is not None:
-        return f'"{text}" is no box: {known}?'
-    return f'"{text}" is no box: write 1 to 5, E shape, open, frets 5-8 or any'
+        return f'"{text}" is not a box: {known}?'
+    return f'"{text}" is not a box: write 1 to 5, E shape, open, frets 5-8 or any'

@@ -117,7 +117,7 @@ def parse_chord_name(text: str) -> Chord:
     root = root[:1].upper() + root[1:]
     chord = parse_chord(root + _QUALITIES.get(words.lower(), words.replace(" ", "")) if words else root)
     if chord is None:
-        raise ValueError(f'"{text}" is no chord')
+        raise ValueError(f'"{text}" is not a chord')
     return chord
 
 
@@ -187,19 +187,19 @@ def _apply(intervals: set[int], change: str) -> None:
 
 def _unknown(text: str) -> str:
     if re.match(r"[a-g](?![a-z]*\s)", text) and _SYMBOL.fullmatch(text[0].upper() + text[1:]):
-        return f'"{text}" is no chord: write {text[0].upper()}{text[1:]}'
+        return f'"{text}" is not a chord: write {text[0].upper()}{text[1:]}'
     minor = re.sub(r"^([A-G][#b]?)-", r"\1m", text)
     if minor != text and _SYMBOL.fullmatch(minor):
-        return f'"{text}" is no chord: write {minor} for minor'
+        return f'"{text}" is not a chord: write {minor} for minor'
     if re.match(r"H(?![a-z]{2})", text) and _SYMBOL.fullmatch("B" + text[1:]):
-        return f'"{text}" is no chord here: what German and Nordic books call H is B: write B{text[1:]}'
+        return f'"{text}" is not a chord here: what German and Nordic books call H is B: write B{text[1:]}'
     if text == "%":
         return "% is for bars of music: an empty bar of chords, or a slash, keeps the chord"
     if set(text) == {"/"}:
         return f'"{text}": one slash is one share of the bar: write {" ".join(text)}'
     if text.lower() in ("n.c.", "n.c", "nc.", "nc", "tacet"):
-        return f'"{text}" is no chord: write {NO_CHORD}'
-    return f'"{text}" is no chord known here: write A, Am7, D9, E7#9, Gsus4, C/E and so on, N.C. for none'
+        return f'"{text}" is not a chord: write {NO_CHORD}'
+    return f'"{text}" is not a chord known here: write A, Am7, D9, E7#9, Gsus4, C/E and so on, N.C. for none'
 
 
 class ChordAt(NamedTuple):

@@ -148,7 +148,7 @@ def parse_note_name(text: str) -> NoteName:
     """`F#`, `Bb`, `C##`: a capital letter, then sharps or flats."""
     match = _NOTE.fullmatch(text)
     if match is None:
-        raise ValueError(f'"{text}" is no note name: {_mended_name(text, _NOTE) or "write A, F# or Bb say"}')
+        raise ValueError(f'"{text}" is not a note name: {_mended_name(text, _NOTE) or "write A, F# or Bb"}')
     return NoteName(match[1], _ALTERS[match[2]])
 
 
@@ -157,7 +157,9 @@ def parse_pitch(text: str) -> int:
     """`D2` as a MIDI number; C4 is middle C, 60."""
     match = _PITCH.fullmatch(text)
     if match is None:
-        raise ValueError(f'"{text}" is no pitch: {_mended_name(text, _PITCH) or "write D2 or F#3 say, C4 is middle C"}')
+        raise ValueError(
+            f'"{text}" is not a pitch: {_mended_name(text, _PITCH) or "such as D2 or F#3; C4 is middle C"}'
+        )
     midi = 12 * (int(match[3]) + 1) + _PCS[match[1]] + _ALTERS[match[2]]
     if not 0 <= midi <= 127:
         raise ValueError(f'"{text}" lies outside what can be played: pitches go from C-1 to G9')
@@ -176,7 +178,7 @@ def parse_key(text: str) -> Key:
     """A tonic and a mode: `A minor`, `F# major`, `D dorian`."""
     text = " ".join(text.split())
     if (meant := _named_elsewhere(text)) is not None:
-        raise ValueError(f'"{text}" is no key here: write {meant}')
+        raise ValueError(f'"{text}" is not a key here: write {meant}')
     tonic_text, _, mode_text = text.partition(" ")
     mode = MODE_ALIASES.get(mode_text.lower(), mode_text.lower())
     if not mode:
@@ -229,7 +231,7 @@ def _named_elsewhere(text: str) -> str | None:
 def _bare_key(text: str) -> str:
     match = re.fullmatch(r"([A-Ga-g](?:##?|bb?)?)(m|min|maj|M)?", text)
     if match is None:
-        return f'"{text}" is no key: write tonic and mode, A minor say'
+        return f'"{text}" is not a key: write tonic and mode, such as A minor'
     tonic = match[1][0].upper() + match[1][1:]
     if match[2] is None:
         return f'"{text}" does not say which mode: write {tonic} minor or {tonic} major'
@@ -240,7 +242,7 @@ def _unknown_mode(tonic: NoteName, mode: str) -> str:
     if "blues" in mode or "pentatonic" in mode:
         return f"{mode} is a scale: write key {tonic} {'major' if 'major' in mode else 'minor'} and scale {mode}"
     known = nearest(mode, (*MODES, *MODE_ALIASES))
-    return f'"{mode}" is no mode: ' + (f"{tonic} {known}?" if known else f"one of {', '.join(MODES)}")
+    return f'"{mode}" is not a mode: ' + (f"{tonic} {known}?" if known else f"one of {', '.join(MODES)}")
 
 
 def plain_degree(semitones: int, minor: bool) -> Degree:

@@ -41,7 +41,7 @@ def parse_ladder(text: str) -> Ladder:
     """`60%,5,110%`: from 60 per cent of the tempo, 5 beats a minute a rung, to 110 per cent."""
     match = _LADDER.match(text.strip())
     if match is None:
-        raise ValueError(f'"{text}" is no ladder: write start, step and top, as in {Ladder()}')
+        raise ValueError(f'"{text}" is not a ladder: write start, step and top, as in {Ladder()}')
     ladder = Ladder(*map(int, match.groups()))
     if not 20 <= ladder.start < ladder.top <= 200:
         raise ValueError(

@@ -36,7 +36,9 @@ def parse_value(text: str) -> Fraction:
     """A note value with up to two dots, as a fraction of a whole note: `1/8.` is 3/16."""
     match = _VALUE.fullmatch(text.strip())
     if match is None:
-        raise ValueError(f'"{text.strip()}" is no note value: 1/1, 1/2, 1/4, 1/8, 1/16, 1/32 or 1/64, dotted as 1/8.')
+        raise ValueError(
+            f'"{text.strip()}" is not a note value: 1/1, 1/2, 1/4, 1/8, 1/16, 1/32 or 1/64, dotted as 1/8.'
+        )
     dots = len(match[2])
     return Fraction(2 ** (dots + 1) - 1, int(match[1]) * 2**dots)  # n dots make 2 - 1/2^n of the plain value
 
@@ -48,7 +50,7 @@ def parse_length(text: str) -> Fraction:
     if match is None:
         return parse_value(text)
     if int(match[1]) == 0:
-        raise ValueError(f'"{text.strip()}" is no length: it must be longer than nothing, 1/4 say')
+        raise ValueError(f'"{text.strip()}" is not a length: write one longer than nothing, such as 1/4')
     return Fraction(int(match[1]), int(match[2]))
 
 
@@ -105,12 +107,12 @@ def parse_meter(text: str) -> Meter:
     text = text.strip()
     match = _METER.fullmatch(text)
     if match is None:
-        raise ValueError(f'"{text}" is no meter: write 4/4, 12/8, or grouped as 7/8 2+2+3')
+        raise ValueError(f'"{text}" is not a meter: write 4/4, 12/8, or grouped as 7/8 2+2+3')
     beats, unit = int(match[1]), int(match[2])
     if unit not in _UNITS:
-        raise ValueError(f'"{text}" is no meter: the lower number is 1, 2, 4, 8, 16, 32 or 64, not {unit}')
+        raise ValueError(f'"{text}" is not a meter: the lower number is 1, 2, 4, 8, 16, 32 or 64, not {unit}')
     if not 1 <= beats <= _MAX_BEATS:
-        raise ValueError(f'"{text}" is no meter: the upper number goes from 1 to {_MAX_BEATS}')
+        raise ValueError(f'"{text}" is not a meter: the upper number goes from 1 to {_MAX_BEATS}')
     groups = tuple(int(group) for group in (match[3] or "").split("+") if group)
     if groups and (sum(groups) != beats or 0 in groups):
         raise ValueError(f"the groups {match[3]} make {sum(groups)}, {beats}/{unit} asks for {beats}")
@@ -146,7 +148,7 @@ def parse_tempo(text: str) -> Tempo:
     text = text.strip()
     match = _TEMPO.fullmatch(text)
     if match is None:
-        raise ValueError(f'"{text}" is no tempo: write beats a minute, 96 say, or 1/4. = 66')
+        raise ValueError(f'"{text}" is not a tempo: write beats a minute, such as 96, or 1/4. = 66')
     unit = parse_value(match[1]) if match[1] else None
     bpm = Fraction(match[2])
     if not TEMPO_MIN <= bpm <= TEMPO_MAX:
@@ -180,7 +182,7 @@ def parse_feel(text: str) -> Feel:
     name, *rest = text.lower().split() or [""]
     if name not in _RATIOS:
         known = nearest(name, tuple(_RATIOS))
-        raise ValueError(f'"{text.strip()}" is no feel: ' + (f"{known}?" if known else "straight, shuffle or swing"))
+        raise ValueError(f'"{text.strip()}" is not a feel: ' + (f"{known}?" if known else "straight, shuffle or swing"))
     if name == "straight" and rest:
         raise ValueError(f'straight takes nothing after it, not "{" ".join(rest)}"')
     unit, ratio = Fraction(1, 8), _RATIOS[name]
@@ -195,7 +197,7 @@ def parse_feel(text: str) -> Feel:
 def _parse_ratio(name: str, word: str) -> tuple[int, int]:
     match = _RATIO.fullmatch(word)
     if match is None:
-        raise ValueError(f'"{word}" is no ratio: write long to short, 5:3 say')
+        raise ValueError(f'"{word}" is not a ratio: write long to short, such as 5:3')
     long, short = int(match[1]), int(match[2])
     if name == "shuffle" and (long, short) != (2, 1):
         raise ValueError(f"a shuffle is 2:1; for {word} write swing {word}")

@@ -63,10 +63,10 @@ def _read_degrees(words: list[str]) -> tuple[Degree, ...]:
 def _read_degree(word: str) -> Degree:
     match = _DEGREE.fullmatch(word)
     if match is None:
-        raise ValueError(f'"{word}" is no degree: write 1, b3, #4 and so on')
+        raise ValueError(f'"{word}" is not a degree: write 1, b3, #4 and so on')
     number, sign = int(match[2]), match[1] or ""
     if number == 0 or number > 14:
-        raise ValueError(f'"{word}" is no degree: a scale has 1 to 7')
+        raise ValueError(f'"{word}" is not a degree: a scale has 1 to 7')
     if number > 7:
         raise ValueError(f"a scale's degrees go from 1 to 7: write {sign}{number - 7} for {word}")
     return Degree(number, len(sign) * (1 if sign.startswith("#") else -1))
@@ -132,7 +132,7 @@ def _scale_of_degrees(words: list[str]) -> Scale:
         if low.semitones == high.semitones:
             raise ValueError(f"{low} and {high} are the same note: name it once")
     if len(degrees) < 3:
-        raise ValueError(f"a scale of {len(degrees)} notes is none: name three or more, 1 b3 4 5 b7 say")
+        raise ValueError(f"a scale of {len(degrees)} notes is none: name three or more, such as 1 b3 4 5 b7")
     same = next((scale for scale in _NAMED.values() if scale.degrees == degrees), None)
     return same or Scale(" ".join(map(str, degrees)), degrees)
 
@@ -144,7 +144,7 @@ def _unknown_scale(name: str, words: list[str]) -> str:
     if re.fullmatch(r"[A-G][#b]?", words[0]) and (rest in SCALE_NAMES):
         return f"the key gives the tonic: write key {words[0]} …, scale {rest}"
     known = nearest(name, SCALE_NAMES)
-    return f'"{name}" is no scale known here: ' + (f"{known}?" if known else "give its degrees, 1 b3 4 5 b7 say")
+    return f'"{name}" is not a scale known here: ' + (f"{known}?" if known else "give its degrees, such as 1 b3 4 5 b7")
 
 
 def default_scale(key: Key, numbered_box: bool) -> Scale:

@@ -145,11 +145,11 @@ def _unknown(text: str) -> str:
     letters = re.sub("[^A-H#b]", "", text).replace("H", "B")
     same = [name for name, pitches in _NAMED.items() if re.sub("[^A-G#b]", "", pitches) == letters]
     if letters and same:
-        return f'"{text}" is {same[0]}: write that name, or pitches with their octaves, E2 say'
+        return f'"{text}" is {same[0]}: write that name, or pitches with their octaves, such as E2'
     known = nearest(text, TUNING_NAMES)
     if known is not None:
-        return f'"{text}" is no tuning known here: {known}?'
-    return f'"{text}" is no tuning known here: name its pitches low to high, D2 A2 D3 G3 B3 E4 say'
+        return f'"{text}" is not a tuning known here: {known}?'
+    return f'"{text}" is not a tuning known here: name its pitches low to high, such as D2 A2 D3 G3 B3 E4'
 
 
 def _tuning(name: str, pitches: str) -> Tuning:

@@ -98,7 +98,7 @@ class Builder:
                 self.report(
                     rules.SAME_TITLE,
                     lick.title_span,
-                    f'the title "{short(lick.title)}" stands in line {line} already',
+                    f'the title "{short(lick.title)}" is already used in line {line}',
                     "give each lick a title of its own",
                 )
 
@@ -160,7 +160,7 @@ class Builder:
             rules.LIMIT,
             span,
             f"more than {MAX_FIELDS} fields in one place",
-            "what is said at such length fits a remark (`#`) or a page of its own",
+            "longer text fits a comment (`#`) or a page of its own",
         )
 
     def _junk(self, span: Span) -> None:
@@ -180,7 +180,7 @@ class Builder:
                 self.report(rules.LINE, span, "a drawn line of tab is not read", help)
             self._tab_until = self.text.find("\n", span.end) + 2  # the other strings of it
         else:
-            help = "music begins with a bar line `|`, a field with its name, a remark with `#`"
+            help = "music begins with a bar line `|`, a field with its name, a comment with `#`"
             if line[0] == "@":
                 help = f"the first bar line comes before it: `| {line.split()[0][:20]} …`"
             self.report(
@@ -271,7 +271,7 @@ class Builder:
             return match[1], span, ()
         if not text.startswith("lick"):
             small = replacing(start, start + 4, "lick")
-            self.report(rules.TITLE, Span(start, start + 4), f"`{text[:4]}` is written small", "write `lick`", small)
+            self.report(rules.TITLE, Span(start, start + 4), "`lick` has small letters only", "write `lick`", small)
         elif rest.startswith('"'):  # and no other ends it
             at = start + text.index('"')
             self.report(

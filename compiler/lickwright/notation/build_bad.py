@@ -57,7 +57,7 @@ class BadRuns:
         if text in ("]", ")"):
             return self._closes_nothing(span, text)
         if text[0] in "(" or text[-1] == "[":
-            help = "nobody could read that: take some away"
+            help = "nobody could read that: take some out"
             self.report(rules.LIMIT, span, "brackets are nested more than 16 deep", help)
             return Unknown(0, span=span)
         if _COUNTED.fullmatch(text) and _OPENS.match(self.text, span.end):
@@ -73,7 +73,7 @@ class BadRuns:
         ):
             note = f"{string[1]}{text}"
             where = Span(string.start(1), span.end)
-            message = f"`{self.text[where.start : where.end]}`: a space parts the string from its fret"
+            message = f"`{self.text[where.start : where.end]}`: a space between the string and its fret"
             self.report(rules.UNREADABLE, where, message, f"write `{note}`", replacing(*where, note))
             return None  # `apart` makes the string before it unknown
         self._last = (text, span.end)
@@ -118,7 +118,7 @@ class BadRuns:
             self._before_bracket(span, text, following)
         elif after_bar and not (after_repeat and text.isdigit()) and (ending := _ENDING.fullmatch(text)):
             number = "1st" if ending[1] == "1" else "2nd"
-            message = f"`{text}` is no ending, nor a note"
+            message = f"`{text}` is not an ending, nor a note"
             self.report(
                 rules.ENDING, span, message, f"an ending is `|{number}`; a note is a string and a fret, `B{ending[1]}`"
             )
@@ -141,7 +141,7 @@ class BadRuns:
         """`tr(…)`, `t[…]`: a word outside of its bracket."""
         self.told = span.end + 1
         if bracket == "[":
-            self.report(rules.TUPLET, span, f"`{text}[` is no tuplet", "three in the time of two is `3[…]`")
+            self.report(rules.TUPLET, span, f"`{text}[` is not a tuplet", "three in the time of two is `3[…]`")
             return
         known = habits.bracketed(f"({text})", 0)
         help = known[0] if known else "a word and a colon stand inside: `(pm: E0 E0)`"
@@ -170,8 +170,8 @@ class BadRuns:
             self.report(
                 rules.LATE,
                 where,
-                f"`{self.text[where.start : where.end]}` begins no remark",
-                "a remark begins with `#` and a space",
+                f"`{self.text[where.start : where.end]}` begins no comment",
+                "a comment begins with `#` and a space",
             )
         self.told = end
 

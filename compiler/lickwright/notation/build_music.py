@@ -108,7 +108,7 @@ class MusicBuilder:
         if (ending := _NUMBERED.match(token)) and self._prev_end == span.start and self.text[span.start - 1] == "|":
             number = "1st" if ending[1] == "1" else "2nd"
             where = Span(span.start, span.start + ending.end())
-            self.report(rules.ENDING, where, f"`{ending[0]}` is no ending", f"write `|{number}`")
+            self.report(rules.ENDING, where, f"`{ending[0]}` is not an ending", f"write `|{number}`")
             events[0] = Unknown(0, span=where)
         self._events += len(events)
         if self._events > MAX_EVENTS:
@@ -179,7 +179,7 @@ class MusicBuilder:
             if ending := re.compile(r"(?<=\|)\[([12])\.?\]").match(self.text, span.start):
                 number = "1st" if ending[1] == "1" else "2nd"
                 self._runs_bad.told = ending.end()
-                self.report(rules.ENDING, Span(*ending.span()), f"`{ending[0]}` is no ending", f"write `|{number}`")
+                self.report(rules.ENDING, Span(*ending.span()), f"`{ending[0]}` is not an ending", f"write `|{number}`")
                 return None
             self._runs_bad.told = _first_word(self.text, span.end)
             before = re.search(r"(\d+(?::\d+)?)[ \t]+$", self.text[max(0, span.start - 12) : span.start])
@@ -199,7 +199,7 @@ class MusicBuilder:
             self.report(
                 rules.TUPLET,
                 span,
-                f"`{short(opener)}` is no tuplet",
+                f"`{short(opener)}` is not a tuplet",
                 f"the numbers go from 2 to {MAX_TUPLET}: `3[…]`, `5:4[…]`",
             )
             return None
@@ -260,7 +260,7 @@ class MusicBuilder:
                 self.report(
                     rules.REPEAT,
                     where,
-                    f"`{short(times[0])}` is no number of times",
+                    f"`{short(times[0])}` is not a number of times",
                     "`:|x3` plays it three times in all; from 2 to 10,000",
                 )
                 count = 2
@@ -309,7 +309,7 @@ class MusicBuilder:
     def _late(self, token: Token) -> None:
         span = span_of(token)
         name = str(token).split()[0]
-        help = "fields stand between the `lick` line and the first bar line; a remark begins with `#`"
+        help = "fields stand between the `lick` line and the first bar line; a comment begins with `#`"
         self.report(
             rules.LATE,
             Span(span.start, span.start + len(name)),

@@ -217,7 +217,7 @@ class _Reader:
             if mark.technique.kind is not Kind.MARK:
                 continue
             if sign in seen:
-                self.report(rules.TWICE, mark.span, f"`{sign}` is said twice", "once is enough")
+                self.report(rules.TWICE, mark.span, f"`{sign}` stands twice", "once is enough")
             elif sign in "!?" and seen & {"!", "?"}:
                 self.report(rules.TWICE, mark.span, "accented and a ghost note at once", "leave `!` or `?`")
             elif sign in ",=" and seen & {",", "="}:

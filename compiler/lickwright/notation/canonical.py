@@ -204,7 +204,7 @@ def step_text(value: Fraction) -> str:
         plain = value / (2 - Fraction(1, 2**dots))
         if plain.numerator == 1:
             return f"1/{plain.denominator}{'.' * dots}"
-    raise ValueError(f"{value} is no note value")
+    raise ValueError(f"{value} is not a note value")
 
 
 def _part(part: Part, count: int) -> str:

@@ -141,7 +141,7 @@ def _standing_signs(run: str, after_repeat: bool) -> Fault | None:
         )
     number = re.fullmatch(r"@(?:tempo|bpm)?[:]?(\d{2,3})", run, re.IGNORECASE)
     if number:
-        return Fault(rules.SAYING, *whole, f"`{run}` is no tempo", f"write `@tempo={number[1]}`")
+        return Fault(rules.SAYING, *whole, f"`{run}` is not a tempo", f"write `@tempo={number[1]}`")
     if run.startswith("@"):
         return Fault(
             rules.SAYING,
@@ -171,7 +171,7 @@ def _finger(run: str) -> Fault | None:
     if match is None:
         return None
     help = "fretting fingers are '1 to '4 and 'T, plucking ones 'p 'i 'm 'a 'c"
-    return Fault(rules.UNREADABLE, match.start(), match.end(), f"`{match[0]}` is no finger", help)
+    return Fault(rules.UNREADABLE, match.start(), match.end(), f"`{match[0]}` is not a finger", help)
 
 
 def _after(run: str, cut: int) -> Fault:
@@ -211,7 +211,7 @@ def _after(run: str, cut: int) -> Fault:
             rules.UNREADABLE,
             cut,
             cut + 1,
-            f"`{char}` is written small",
+            f"`{char}` is a small letter",
             f"write `{_LARGE[char]}{rest[1:4]}`",
             _LARGE[char],
         )
@@ -252,7 +252,7 @@ def _bent(before: str, rest: str, cut: int) -> Fault:
         message = "there is no string `b`: only the thinnest, e, has a small letter"
         return Fault(rules.STRING, cut, cut + 1, message, f"write `B{target[1]}`; a bend is `^`, and goes up")
     right = f"`{before[-12:]}^{target[1]}{'r' if target[2] else ''}`"
-    return Fault(rules.UNREADABLE, cut, cut + 1, "`b` is no sign: a bend is `^`", f"write {right}")
+    return Fault(rules.UNREADABLE, cut, cut + 1, "`b` is not a sign: a bend is `^`", f"write {right}")
 
 
 def _rest(run: str, before: str, rest: str) -> Fault:

@@ -136,7 +136,7 @@ def bend(run: str) -> Fault | None:
         return unreadable(
             pre.start(2),
             pre.end(2),
-            "`pb` is no sign: a pre-bend is `^^`",
+            "`pb` is not a sign: a pre-bend is `^^`",
             f"write `{run[: pre.start(2)][-6:]}^^{pre[3]}`",
         )
     plus = re.search(r"\^\+(\d)", run)
@@ -199,7 +199,7 @@ def whole(run: str) -> Fault | None:
     if run in ("full", "half", "quarter", "bend"):
         return unreadable(*place, f"`{run}` stands apart from its note", "a bend touches its note: `B8^full`")
     if run in (">", "->", "-->", "<", "<-"):
-        return unreadable(*place, f"`{run}` is no sign", "a slide is `/` up or `\\` down: `G7/9`")
+        return unreadable(*place, f"`{run}` is not a sign", "a slide is `/` up or `\\` down: `G7/9`")
     note = re.fullmatch(r"(do|re|mi|fa|sol|la|si)(\d{1,2})", run, re.IGNORECASE)
     if note:
         letter = {"mi": "e", "la": "A", "re": "D", "sol": "G", "si": "B"}.get(note[1].lower())
@@ -216,7 +216,7 @@ def whole(run: str) -> Fault | None:
         more = {",": "; a short note is `G7,`", "r": "; a release is `-r`", "*": "; a pinch harmonic is `G7*`"}.get(
             run, ""
         )
-        return Fault(rules.REST, *place, f"`{run}` is no rest", f"a step of silence is `.`{more}")
+        return Fault(rules.REST, *place, f"`{run}` is not a rest", f"a step of silence is `.`{more}")
     if re.fullmatch(r"[xX]{1,2}", run):
         return unreadable(*place, f"`{run}` names no string", "a dead note is `Gx`")
     if re.fullmatch(r"~+", run) and len(run) > 2:
@@ -227,7 +227,7 @@ def whole(run: str) -> Fault | None:
             if run[0] == "1"
             else "a note value alone sets the step: `1/4 G7`"
         )
-        return Fault(rules.VALUE, *place, f"`{run}` is no note value", help)
+        return Fault(rules.VALUE, *place, f"`{run}` is not a note value", help)
     if re.fullmatch(r"[A-G](?:#|b)\d", run):
         return Fault(
             rules.STRING, *place, f"`{run}` is a pitch, not a string and a fret", "say where it is played: `B8`"
@@ -277,7 +277,7 @@ def signs(run: str) -> Fault | None:
     if trill:
         at = trill.end(2)
         return unreadable(
-            at, at + 2, "`tr` is no sign: a trill is a word", f"write `(trill: {trill[1]}{trill[2]}h{trill[3]})`"
+            at, at + 2, "`tr` is not a sign: a trill is a word", f"write `(trill: {trill[1]}{trill[2]}h{trill[3]})`"
         )
     if re.search(r"~~~", run):
         at = run.index("~~~")
@@ -285,7 +285,7 @@ def signs(run: str) -> Fault | None:
     harmonic = re.search(r"([EADGBe])(\d{1,2})(harm|nh|n\.h\.)", run, re.IGNORECASE)
     if harmonic and harmonic[1] in "EADGBe":
         at, help = harmonic.start(3), f"write `{harmonic[1]}<{harmonic[2]}>`"
-        return unreadable(at, harmonic.end(3), f"`{harmonic[3]}` is no sign: a natural harmonic has `<>`", help)
+        return unreadable(at, harmonic.end(3), f"`{harmonic[3]}` is not a sign: a natural harmonic has `<>`", help)
     finger = re.search(r"(?<=\d)(T|P|I|M)(?!\d)|'(P|I|M|A|C)", run)
     if finger:
         letter = finger[1] or finger[2]
@@ -297,7 +297,7 @@ def signs(run: str) -> Fault | None:
             f"write `{run[: finger.start()][-6:]}{right}`",
         )
     if run.endswith((";", "}")) and run[:-1]:
-        return unreadable(len(run) - 1, len(run), f"`{run[-1]}` is no sign", "notes are set apart by spaces alone")
+        return unreadable(len(run) - 1, len(run), f"`{run[-1]}` is not a sign", "notes are set apart by spaces alone")
     return None
 
 
@@ -317,4 +317,4 @@ def _onwards(match: re.Match[str]) -> Fault:
             f"fret {new} has no string",
             f"one after the other is `{string}{old} {string}{new}`, a slide {slide}",
         )
-    return unreadable(at, at + len(arrow), f"`{arrow}` is no sign: a slide is `/` up or `\\` down", f"write {slide}")
+    return unreadable(at, at + len(arrow), f"`{arrow}` is not a sign: a slide is `/` up or `\\` down", f"write {slide}")

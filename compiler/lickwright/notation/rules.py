@@ -37,7 +37,7 @@ REST = error(
 )  # fmt: skip
 SLIDE = error(
     "L105", "which way does it slide", "a slide's sign between two notes that could belong to either",
-    "A sign that could belong to either neighbour must touch its own: G7/ G9 slides off and then plays, G7 /G9 slides in, G7/9 slides from one to the other.",
+    "A sign that could belong to either note must touch its own: G7/ G9 slides off and then plays, G7 /G9 slides in, G7/9 slides from one to the other.",
     "| G7/G9 - - - G7 - - |", "| G7/9 - - - G7 - - |",
 )  # fmt: skip
 OPEN = error(
@@ -93,12 +93,12 @@ TITLE = error(
 )  # fmt: skip
 LATE = error(
     "L116", "field after the music", "a line of words below the first bar line",
-    "Fields stand between the lick line and the first bar line; from there to the next lick everything is music. A remark begins with #.",
+    "Fields stand between the lick line and the first bar line; from there to the next lick everything is music. A comment begins with #.",
     "| e8 e5 B8 e5 G7 - - - |\ntempo 80", "# tempo comes first\n| e8 e5 B8 e5 G7 - - - |",
 )  # fmt: skip
 LINE = error(
     "L117", "neither field nor music", "a line that is no field, no lick, no music",
-    "Before the music, a line is a field (name, space, value), a remark (#), or indented to go on with the field above. Music begins with a bar line.",
+    "Before the music, a line is a field (name, space, value), a comment (#), or indented to go on with the field above. Music begins with a bar line.",
     "e8 e5 B8 e5\n| e8 e5 B8 e5 G7 - - - |", "| e8 e5 B8 e5 G7 - - - |",
 )  # fmt: skip
 EMPTY = error(
@@ -107,7 +107,7 @@ EMPTY = error(
     'lick "Gate"\n', 'lick "Gate"\n| e8 e5 B8 e5 G7 - - - |\n',
 )  # fmt: skip
 TWICE = error(
-    "L119", "said twice", "one note with two marks that exclude each other",
+    "L119", "given twice", "one note with two marks that exclude each other",
     "A note has one fretting finger, one plucking finger, and each mark once; it is not both accented and a ghost.",
     "| e8'1'2 e5 B8 e5 G7 - - - |", "| e8'4 e5 B8 e5 G7 - - - |",
 )  # fmt: skip
@@ -125,7 +125,7 @@ SAME_TIME = Rule(
 )  # fmt: skip
 
 SAME_TITLE = Rule(
-    "L126", "title said twice", Severity.WARNING, "two licks of one file with the same title",
+    "L126", "title used twice", Severity.WARNING, "two licks of one file with the same title",
     "A lick is found, and its files are named, by its title: where two have the same one, the files of the second get a number, porch-light-2.mid. "
     "Capitals and spaces do not make two titles of one.",
     'key A minor\n\nlick "Gate"\n| e8 e5 B8 e5 G7 - - - |\n\nlick "Gate"\n| G7 e5 B8 e5 G7 - - - |\n',
