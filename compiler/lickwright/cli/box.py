@@ -10,6 +10,7 @@ import click
 
 from lickwright import report
 from lickwright.cli import screen
+from lickwright.cli.given import given_but
 from lickwright.destination import Seal
 
 if TYPE_CHECKING:
@@ -77,11 +78,15 @@ def command(
 ) -> int:
     """Its help is `_HELP`, since it shows examples."""
     if path is not None:
-        if picture is not None:
-            raise click.UsageError("--for finds a lick's key and box and draws nothing: leave out --svg")
+        if option := given_but(("words", "path")):
+            raise click.UsageError(f"--for finds a lick's key and box and draws nothing: leave out {option}")
         return _find(path, " ".join(words) or None)
     if not words:
         raise click.UsageError('a scale is missing: write "A minor pentatonic", for example, or --for and a file')
+    if picture is not None and width is not None:
+        raise click.UsageError("--width is for text, and --svg draws a picture: leave one of them out")
+    if overwrite and picture is None:
+        raise click.UsageError("--overwrite goes with --svg")
     from lickwright.diagram import chord_necks, necks, svg, text
 
     _one_of("--show", show, ("degrees", "notes", "fingers"))

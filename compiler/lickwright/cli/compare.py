@@ -10,6 +10,7 @@ import click
 
 from lickwright import report
 from lickwright.cli import screen
+from lickwright.cli.given import given
 
 if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
@@ -40,6 +41,8 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
     """
     if mine == theirs == "-":
         raise click.UsageError("only one of the two can be standard input")
+    if form == "json" and (option := given("everything", "width")):
+        raise click.UsageError(f"{option} is about the text: JSON has every difference anyway")
     from lickwright.cli.sources import Found, Verdict, compiled
 
     verdict = Verdict()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -93,8 +94,9 @@ def _overview(shelf: Shelf, library: str, form: str, most: int | None) -> None:
         value = {
             "library": library,
             **found.as_value(),
+            "counts": {name: dict(_first(counts, most)) for name, counts in found.counts.items()},
             "stale": shelf.stale(),
-            "missing": [gap._asdict() for gap in missing],
+            "missing": [gap._asdict() for gap in _few(missing, most)],
         }
         screen.out(dumps(value, indent=2) + "\n")
         return
@@ -123,10 +125,21 @@ def _hints(head: str, found: Sequence[Gap], most: int | None) -> Iterator[str]:
     if found:
         yield from ("", head)
     for kind in dict.fromkeys(gap.kind for gap in found):
-        own = [gap.message for gap in found if gap.kind == kind]
-        yield from (f"  {message}" for message in own[:most])
+        own = [gap for gap in found if gap.kind == kind]
+        yield from (f"  {gap.message}" for gap in _few(own, most))
         if most is not None and len(own) > most:
             yield f"  and {len(own) - most:,} more like these"
+
+
+def _few(found: Sequence[Gap], most: int | None) -> list[Gap]:
+    """The first of each kind."""
+    seen: Counter[str] = Counter()
+    few = []
+    for gap in found:
+        seen[gap.kind] += 1
+        if most is None or seen[gap.kind] <= most:
+            few.append(gap)
+    return few
 
 
 def _first(counts: Mapping[str, int], most: int | None) -> list[tuple[str, int]]:
@@ -173,8 +186,6 @@ def _wrong(found: Overview, library: str) -> Iterator[str]:
 
 
 def _duplicates(shelf: Shelf, library: str, form: str, most: int | None, families: bool) -> None:
-    from collections import Counter
-
     from lickwright.cli.shelves import stale_line
     from lickwright.library.duplicates import groups
     from lickwright.library.search import fetched
@@ -183,7 +194,9 @@ def _duplicates(shelf: Shelf, library: str, form: str, most: int | None, familie
     if form == "json":
         from json import dumps
 
-        screen.out(dumps({"library": library, "groups": [_as_value(shelf, group) for group in found]}, indent=2) + "\n")
+        screen.out(
+            dumps({"library": library, "groups": [_as_value(shelf, group, most) for group in found]}, indent=2) + "\n"
+        )
         return
     kind = ""
     for group in found:
@@ -233,7 +246,7 @@ def _marked(shelf: Shelf, hit: Hit) -> str:
     return f" ({state})" if state else ""
 
 
-def _as_value(shelf: Shelf, group: Group) -> dict[str, object]:
+def _as_value(shelf: Shelf, group: Group, most: int | None) -> dict[str, object]:
     from lickwright.library.duplicates import described
 
     members = [
@@ -246,6 +259,6 @@ def _as_value(shelf: Shelf, group: Group) -> dict[str, object]:
             "differs": list(member.how),
             "stale": bool(shelf.state(member.hit.path)),
         }
-        for member in described(shelf.connection, group)
+        for member in described(shelf.connection, group, most)
     ]
     return {"kind": group.kind, "licks": members}

@@ -13,6 +13,7 @@ import click
 
 from lickwright.backends import BACKENDS, Backend, Options, Recording
 from lickwright.cli import choices, recording, screen
+from lickwright.cli.given import given_but
 
 if TYPE_CHECKING:
     from lickwright.cli.making import Screen
@@ -202,10 +203,8 @@ def _merge(context: click.Context, paths: tuple[str, ...], out: str) -> int:
     from lickwright.library.addresses import far, here
 
     params = context.params
-    for parameter in context.command.params:
-        said = context.get_parameter_source(parameter.name or "") is not click.core.ParameterSource.DEFAULT
-        if said and parameter.name not in _OF_MERGE:
-            raise click.UsageError(f"--merge takes over what the shares hold: leave {parameter.opts[0]} out")
+    if option := given_but(_OF_MERGE):
+        raise click.UsageError(f"--merge takes over what the shares hold: leave {option} out")
     if "-" in paths:
         raise click.UsageError("--merge needs the output folders of shares, not standard input")
     paths, out = tuple(map(here, paths)), here(out)

@@ -53,6 +53,8 @@ def command(
         raise click.UsageError("where to? say --key, --box, --octave, --tuning, --all-keys or --all-boxes")
     if (key and all_keys) or (box and all_boxes):
         raise click.UsageError("one key or all of them, one box or all of them")
+    if overwrite and out in (None, "-"):
+        raise click.UsageError("--overwrite goes with --out and a file or a folder")
     from lickwright.cli.sources import Found, Verdict, compiled
     from lickwright.moves import Wish
     from lickwright.moves.housed import housed
