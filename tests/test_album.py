@@ -371,3 +371,34 @@ def test_workers_know_the_sounds_too(library: Path, played: list[str], monkeypat
     monkeypatch.setattr(audio, "recorded", refuse)
     assert main(["make", "licks", "--jobs", "2"]) == 0
     assert all(path.read_bytes() != data for path, data in before.items())
+
+
+def test_a_dry_run_foretells_what_is_played(
+    library: Path, played: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    rewrite(library / "lickwright.toml", "Porch songs", "Gate songs")
+    capsys.readouterr()
+    assert main(["make", "licks", "--jobs", "1", "--dry-run"]) == 0
+    said = capsys.readouterr().out
+    assert "would make licks/c.lick: 1 file" in said
+    assert "of sound" not in said, said
+    rewrite(library / "c.lick", "- ||", "B5 ||")
+    assert main(["make", "licks", "--jobs", "1", "--dry-run"]) == 0
+    assert "of sound" in capsys.readouterr().out
+
+
+def test_a_release_whose_tags_would_change_is_not_ready(
+    library: Path, played: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    def why() -> str:
+        capsys.readouterr()
+        main(["library", "out", "--ready"])
+        return capsys.readouterr().out
+
+    assert "album" not in why()
+    rewrite(library / "lickwright.toml", "Porch songs", "Gate songs")
+    assert "its album changed since" in why()
+    assert main(["make", "licks", "--jobs", "1"]) == 0
+    assert "album" not in why()
+    (library / "aa.lick").write_text(f'lick "New"\n{BAR}', "utf-8")
+    assert "its number in the album changed since" in why()

@@ -249,8 +249,10 @@ class _Build:
 
     def _slow(self) -> bool:
         """Whether a format is wanted that takes a hundred times as long as the others: a recording."""
-        if self.wish.dry:
-            return False
+        return not self.wish.dry and self._audible()
+
+    def _audible(self) -> bool:
+        """Whether recordings are wanted."""
         wanted = {name for order in self._orders.all for name in order.formats}
         return any(row.recorded for row in BACKENDS if row.name in wanted)
 
@@ -289,16 +291,17 @@ class _Build:
         if self.wish.dry:
             from lickwright.library.rehearsal import Rehearsal
 
-            return Rehearsal(self.wish.out, self.wish.overwrite)
-        from lickwright.library.outputs import Place
+            place: Place = Rehearsal(self.wish.out, self.wish.overwrite)
+        else:
+            from lickwright.library.outputs import Place
 
-        place = Place(self.wish.out, self.wish.overwrite)
+            place = Place(self.wish.out, self.wish.overwrite)
         place.sounds = self._sounds()
         return place
 
     def _sounds(self) -> Sounds:
         """Recordings that are on record, if any are wanted."""
-        return sounds.of(self.manifest) if self._slow() else {}
+        return sounds.of(self.manifest) if self._audible() else {}
 
     def _pooled(self) -> Generator[Done, None, None]:
         """In several processes."""

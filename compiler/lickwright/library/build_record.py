@@ -15,7 +15,7 @@ from json import dumps, loads
 from typing import Any, NamedTuple
 
 from lickwright.library.manifest import Manifest, Unusable, seen_from, stored
-from lickwright.library.orders import Order, program
+from lickwright.library.orders import Order, album_key, program
 
 _NAME = "build"  # of the row
 
@@ -28,6 +28,7 @@ class Asked(NamedTuple):
     suffixes: tuple[str, ...]  # how the names of all outputs of a lick end
     options: dict[str, str]  # by the option of `make` that sets each
     house: str  # the key of the house rules; "" for none
+    album: str = ""  # the key of the house's album, where recordings are made; "" for none
 
 
 class BuildRecord(NamedTuple):
@@ -63,8 +64,15 @@ def load(connection: sqlite3.Connection) -> BuildRecord | None:
 
 def _read(value: Any) -> BuildRecord:
     asked = tuple(
-        Asked(str(key), _texts(formats), _texts(suffixes), {str(k): str(v) for k, v in options.items()}, str(house))
-        for key, formats, suffixes, options, house in value["asked"]
+        Asked(
+            str(key),
+            _texts(formats),
+            _texts(suffixes),
+            {str(k): str(v) for k, v in options.items()},
+            str(house),
+            "".join(album),
+        )
+        for key, formats, suffixes, options, house, *album in value["asked"]
     )
     of, sources = int(value["of"]), int(value["sources"])
     if not 1 <= of <= _MOST:
@@ -114,7 +122,14 @@ def of_scan(manifest: Manifest, paths: Iterable[str], orders: Sequence[Order], s
 
 def _asked(order: Order) -> Asked:
     house = getattr(order.house, "key", "")
-    return Asked(order.key.hex(), order.formats, tuple(sorted(order.suffixes())), _options(order.options), house)
+    return Asked(
+        order.key.hex(),
+        order.formats,
+        tuple(sorted(order.suffixes())),
+        _options(order.options),
+        house,
+        album_key(order.options.album),
+    )
 
 
 def _options(options: Any) -> dict[str, str]:
@@ -164,6 +179,8 @@ def differences(one: BuildRecord, other: BuildRecord) -> str:
                 return f"they were made with different options: {words[0]} and {words[1]}"
         if a.house != b.house:
             return "they were made with different house rules: their lickwright.toml is not the same"
+        if a.album != b.album:
+            return "they were made for different albums: [album] in their lickwright.toml is not the same"
     return "" if one.asked == other.asked else "they were made with different house rules"
 
 

@@ -12,7 +12,7 @@ from functools import cache
 from hashlib import blake2b
 from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.backends import BACKENDS, Options
+from lickwright.backends import BACKENDS, Album, Options
 from lickwright.version import NOTATION, __version__
 
 if TYPE_CHECKING:
@@ -99,6 +99,11 @@ class Result(NamedTuple):
     sounds: tuple[tuple[bytes, bytes], ...] = ()  # of recordings among the outputs: hash of the file, key of the sound
     ok: bool = False  # whether nothing in the source is an error: then all its licks are known
     named: tuple[Named, ...] = ()  # what is to be on record of its licks' names
+
+
+def album_key(album: Album) -> str:
+    """A key of what a house says of its album, in hexadecimal; "" for nothing."""
+    return key_of(album).hex() if album != Album() else ""
 
 
 def key_of(*parts: object) -> bytes:

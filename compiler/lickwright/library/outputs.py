@@ -74,11 +74,15 @@ class Place:
         self._overwrite = overwrite  # replace whatever file stands in the way
         self._inside = Inside(out)
 
-    def content(self, emission: Emission, spool: Spool) -> bytes | Large | None:
-        """What an output holds, None where there is none. Raises OSError where there is no room for it."""
+    def content(self, name: str, emission: Emission, spool: Spool) -> bytes | Large | None:
+        """What the output of this name holds, None where there is none. Raises OSError where there is no room for it."""
         if not callable(emission.content):
             return emission.content
-        return taken_over(emission, self.sounds, self._inside, spool) or spool.take(emission.content)
+        if (kept := taken_over(emission, self.sounds, self._inside, spool)) is not None:
+            return kept
+        if emission.length is not None:
+            self.begins(name, emission.length)
+        return spool.take(emission.content)
 
     def put(self, item: Item, outputs: Sequence[Output]) -> Placed:
         """Writes into the item's folder what is not there already; the item says what there is ours."""

@@ -11,18 +11,20 @@ from collections.abc import Iterator, Sequence
 from json import loads
 from typing import NamedTuple
 
+from lickwright.backends import BACKENDS, Album
 from lickwright.files import reason
 from lickwright.library.build_record import Asked, BuildRecord, load
 from lickwright.library.families import Origin, unrelated
 from lickwright.library.guarded import understood
-from lickwright.library.house import Houses
+from lickwright.library.house import House, Houses
 from lickwright.library.manifest import GONE, Made, place_of, seen_from, stored
-from lickwright.library.orders import KEY, program
+from lickwright.library.orders import KEY, album_key, program
 from lickwright.library.ours import Inside
 from lickwright.library.prune import unchanged
 from lickwright.library.shelf import Shelf
 from lickwright.library.source_state import CHANGED, UNFINISHED, UNREAD, state_of
 from lickwright.library.source_state import GONE as SOURCE_GONE
+from lickwright.library.tracks import Tracks
 from lickwright.scan import walk
 
 BUILD, UNMADE, STALE, FILES, TITLES, RIGHTS, AUTHOR = "build", "unmade", "stale", "files", "titles", "rights", "by"
@@ -89,6 +91,7 @@ class _Look:
         self._record = load(self._db)
         self._asked = {one.key: one for one in self._record.asked} if self._record else {}
         self._houses = Houses()
+        self._tracks = Tracks(os.path.realpath(out))
         self._rows = [_Row._make(row) for row in self._db.execute(_SOURCES)]
 
     def all(self) -> Iterator[Lack]:
@@ -144,7 +147,21 @@ class _Look:
         house = self._houses.of(place) if place is not None else None
         if house is not None and not house.ok:
             return f"{house.path} has errors"
-        return "" if (house.key if house else "") == asked.house else "its lickwright.toml changed since"
+        if (house.key if house else "") != asked.house:
+            return "its lickwright.toml changed since"
+        return self._of_album(row, asked, house, place) if house is not None and place is not None else ""
+
+    def _of_album(self, row: _Row, asked: Asked, house: House, place: str) -> str:
+        """Why its recordings would have other tags; "" where they would not, or there are none."""
+        if not any(one.recorded and one.name in asked.formats for one in BACKENDS):
+            return ""
+        album = house.album or Album()
+        if album_key(album) != asked.album:
+            return "its album changed since"
+        before = self._tracks.before(house, os.path.realpath(place)) if album.title else 0
+        return (
+            "" if before == int.from_bytes((row.key or b"")[KEY:], "big") else "its number in the album changed since"
+        )
 
     def _unmade_formats(self, row: _Row, asked: Asked, shown: str) -> Iterator[Lack]:
         lost = [name for name in asked.formats if name not in row.formats.split(",")]

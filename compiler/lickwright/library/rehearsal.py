@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from lickwright.backends import Emission, Length
 from lickwright.library.manifest import Made
 from lickwright.library.outputs import Output, Place, Placed, Trouble, digest
+from lickwright.library.sounds import key as sound_key
 from lickwright.library.spool import Large, Spool
 
 _NO_HASH = b"not made"  # of a recording that nobody made: equal to that of no file
@@ -41,11 +42,13 @@ class Rehearsal(Place):
         super().__init__(out, overwrite)
         self._may: set[str] = set()  # folders that may be written into
 
-    def content(self, emission: Emission, spool: Spool) -> bytes | Large | None:
-        """What an output holds; of a recording only how much."""
-        if callable(emission.content) and emission.length is not None:
-            return Unmade(emission.length)
-        return super().content(emission, spool)
+    def content(self, name: str, emission: Emission, spool: Spool) -> bytes | Large | None:
+        """What an output holds; of a recording only how much, and whether it would be played."""
+        if not callable(emission.content) or emission.length is None:
+            return super().content(name, emission, spool)
+        if sound_key(emission) not in self.sounds:
+            self.begins(name, emission.length)
+        return Unmade(emission.length)
 
     def _prepare(self, folder: str) -> None:
         writable(folder, self._may)

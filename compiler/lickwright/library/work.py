@@ -167,10 +167,8 @@ def _emitted(
             emission = lick.emit(name, options)
             losses.update(dict.fromkeys(emission.losses))
             suffix = emission.suffix or suffix  # noqa: PLW2901 (the lick's own tempo in it)
-            if emission.length is not None:
-                place.begins(lick.slug + suffix, emission.length)
             try:
-                content = place.content(emission, spool)
+                content = place.content(lick.slug + suffix, emission, spool)
             except OSError as e:
                 troubles.append(unwritable(f"{folder}/{lick.slug}{suffix}", e))
                 continue

@@ -56,8 +56,9 @@ def place_of(setup: Setup) -> Place:
     if setup.dry:
         from lickwright.library.rehearsal import Rehearsal
 
-        return Rehearsal(setup.out, setup.overwrite)
-    place = Place(setup.out, setup.overwrite)
+        place: Place = Rehearsal(setup.out, setup.overwrite)
+    else:
+        place = Place(setup.out, setup.overwrite)
     place.sounds = setup.sounds
     return place
 
