@@ -433,6 +433,7 @@ OPTIONS: dict[str, tuple[str, list[str]]] = {
     "tempo": ('"60%"', ["72"]), "single-channel": ("true", []), "chord-tones": ("true", []),
     "format": ('"flac"', ["ogg"]), "count-in": ("2", ["1"]),
     "click": ("true", []), "repeat": ("4", ["2"]), "answer": ("true", []), "backing": ("true", []), "practice": ("true", []), "longest": ("600", ["300"]),
+    "layout": ('"flat"', ["by-format"]),
     "ladder": ('"50%,4,110%"', ["70%,5,100%"]),
 }  # fmt: skip
 

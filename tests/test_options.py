@@ -48,7 +48,7 @@ class Scene(NamedTuple):
 _MAKE = {
     "--to": "tab,midi", "--out": "other", "--tempo": "50%", "--width": "40", "--count-in": "1", "--repeat": "2", "--vary": "3",
     "--format": "flac", "--ladder": "50%,20,110%", "--longest": "2", "--bars": "1", "--jobs": "2", "--findings": "github",
-    "--report": "report.json", "--shard": "2/2",
+    "--report": "report.json", "--shard": "2/2", "--zip": "course.zip", "--names": "{book-number}-{title}", "--layout": "flat",
 }  # fmt: skip
 _LIKE = {"--like": "a.lick", "--title": "Two", "--format": "json", "--limit": "1"}
 _MOVE = {
@@ -60,7 +60,10 @@ _MOVE = {
     "--out": "moved.lick",
 }
 SCENES = {
-    "make": Scene("make", ("lib",), _MAKE, ("--cluster", "--merge")),
+    "make": Scene("make", ("lib",), _MAKE, ("--cluster", "--merge", "--names", "--layout")),
+    "make an archive": Scene(
+        "make", ("lib", "--zip", "course.zip"), _MAKE, ("--cluster", "--merge", "--zip", "--shard", "--watch"),
+    ),
     "make a merge": Scene("make", ("part1", "part2", "--merge"), {**_MAKE, "--cluster": "tcp://name:8786"}, ("--merge",)),
     "show": Scene("show", ("a.lick",), {"--width": "40"}),
     "check": Scene("check", ("many",), {"--format": "json"}),
@@ -94,11 +97,14 @@ def options(scene: Scene) -> dict[str, list[str]]:
 _BUILD_ONLY = (
     "--to", "--tempo", "--width", "--chord-tones", "--single-channel", "--count-in", "--click", "--repeat", "--answer", "--backing",
     "--vary", "--bars", "--format", "--practice", "--ladder", "--longest", "--watch", "--no-sync", "--shard", "--cluster",
+    "--zip", "--names", "--layout",
 )  # fmt: skip
 REFUSED: dict[str, list[tuple[str, str]]] = {
     "make": [
         ("--watch", "--dry-run"), ("--watch", "--report"), ("--watch", "--findings"), ("--all", "--findings"),
+        ("--zip", "--shard"), ("--zip", "--watch"),
     ],
+    "make an archive": [("--all", "--findings")],
     "check": [
         ("--format", "--all"), ("--format", "--fix"), ("--fix", "--all"), ("--fix", "--profile"),
         *(("--in-place", other) for other in ("--format", "--strict", "--all", "--profile")),
@@ -132,6 +138,10 @@ REFUSED: dict[str, list[tuple[str, str]]] = {
 
 # (option, beside another): it changes nothing there, and why that harms nobody. `*`: beside every other.
 HARMLESS: dict[str, dict[tuple[str, str], str]] = {
+    "make an archive": {
+        (option, "--dry-run"): "what an archive would hold is not foretold, only that it would be written"
+        for option in ("--names", "--layout")
+    },
     "box": {
         ("--width", "--tuning"): "drop D has no boxes of its own, and the pictures of a whole neck stand alone anyway"
     },

@@ -66,6 +66,7 @@ def _big(number: int) -> str:
 
 _MAKE = ("make", "lib", "--jobs", "1", "--to", "tab,midi")
 _BUILT = (_MAKE,)
+_ZIP = ("make", "lib", "--to", "tab,midi", "--jobs", "1", "--zip", "course.zip")
 _REPORT = ("make", "lib/gate.lick", "--to", "tab,midi", "--report", "report.json")
 _FAMILY = ("move", "lib/gate.lick", "--all-boxes", "--out", "family/")
 SCENES = (
@@ -97,6 +98,8 @@ SCENES = (
         varies=frozenset({"report.json"}),
         daily=True,
     ),
+    Scene("make --zip", _ZIP),
+    Scene("make --zip again", (*_ZIP, "--layout", "flat"), prepared=(_ZIP,), changes={"lib/porch.lick": _CHANGED}),
     Scene("make a recording", ("make", "short.lick", "--to", "audio"), files={"short.lick": _SHORT, "notes.txt": _FOREIGN}),
     Scene(
         "make in two processes",

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lickwright.backends import BACKENDS, Backend, Options, Recording
-from lickwright.cli import choices, recording, screen
+from lickwright.cli import archive_options, choices, recording, screen
 from lickwright.cli.given import given_but
 
 if TYPE_CHECKING:
@@ -110,6 +110,7 @@ class _Make(click.Command):
 @click.option("--dry-run", is_flag=True, help="Only say what would be made and removed.")
 @click.option("--watch", is_flag=True, help="Keep running, and remake what changes, until Ctrl-C.")
 @click.option("--report", metavar="FILE", help="Write what was done as JSON; - for standard output.")
+@archive_options.options
 @click.option("--no-sync", is_flag=True, help="Do not wait for the disk: faster, but a power cut may cost outputs.")
 @click.option("--shard", callback=_share, metavar="K/N", help="Make only one of N equal shares, for several machines.")
 @click.option("--merge", is_flag=True, help="PATHs are output folders of shards: bring them together in --out.")
@@ -149,6 +150,8 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
     library = any(os.path.isdir(path) for path in paths)
     if any(map(far, (*paths, out))):
         return _far(context, paths, out, houses, chosen["jobs"] or _cores())
+    archive = archive_options.asked(more | {"paths": paths, "overwrite": overwrite}, chosen, out)
+    library = library or archive is not None  # whose names want the fields of every lick
     wish = Wish(
         paths,
         out,
@@ -166,6 +169,10 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         if refused := reported.refusal():
             return refused
         wish = wish._replace(report=reported.write)
+    if archive is not None:
+        if refused := archive.refusal():
+            return refused
+        wish = wish._replace(archive=archive.write)
     with screen.endings() as ended, _cluster(more["cluster"], wish) as wish:
         try:
             if more["watch"]:
@@ -176,7 +183,8 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
             teller = _teller(more, screen.err if reported is not None and reported.printed else screen.out)
             account = build(wish, teller)
             teller.code = max(teller.code, reported.code if reported is not None else screen.Exit.FINE)
-            return _end(teller, account, wish, houses, ended())
+            code = _end(teller, account, wish, houses, ended())
+            return code if archive is None or account.stopped else max(code, archive.told(teller.print, wish.dry))
         except KeyboardInterrupt:  # before there was anything to tidy up
             screen.err("stopped\n")
             return ended()
@@ -223,7 +231,15 @@ def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: House
     from lickwright.library.far import Far, build
 
     params = context.params
-    refused = next((name for name in ("prune", "dry_run", "watch", "report", "shard", "merge") if params[name]), None)
+    refused = next(
+        (
+            name
+            for name in ("prune", "dry_run", "watch", "report", "shard", "merge", "archive", "names")
+            if params[name]
+        ),
+        None,
+    )
+    refused = "zip" if refused == "archive" else refused
     if refused or "-" in paths:
         what = f"--{refused.replace('_', '-')}" if refused else "standard input"
         raise click.UsageError(f"{what} goes with files of this machine: leave it out, or name folders here")

@@ -84,6 +84,7 @@ class Account:
         self.stopped = False
         self._began = time.monotonic()
         self._teller = teller
+        self._troubled: set[str] = set()  # paths of outputs that something was said about
         self._waiting: dict[int, list[Told]] = {}  # by chunk: ready before its turn
         self._turn = 0
 
@@ -144,6 +145,11 @@ class Account:
         for trouble in troubles:
             self._tell(Told(trouble.path, "", (), troubles=(trouble,)))
 
+    def left_out(self, troubles: Sequence[Trouble]) -> None:
+        """Files that did not go into the archive; nothing is said of one that something was said about already."""
+        for trouble in (one for one in troubles if one.path not in self._troubled):
+            self._tell(Told(trouble.path, "", (), troubles=(trouble,)))
+
     def begins(self, name: str, length: Length) -> None:
         """A recording is begun: said if it is going to be large."""
         self.sound += length.seconds
@@ -171,6 +177,7 @@ class Account:
 
     def _tell(self, told: Told) -> None:
         self._count(told)
+        self._troubled.update(trouble.path for trouble in told.troubles)
         self._teller.source(told)
 
     def _count(self, told: Told) -> None:

@@ -58,6 +58,9 @@ class Wish(NamedTuple):
         None  # reads standard input, if `-` is among the paths; None: it cannot be read
     )
     report: Callable[[Iterator[bytes]], None] | None = None  # takes the parts of the machine report
+    archive: Callable[[Manifest, Sequence[Order], Account], None] | None = (
+        None  # writes what is given away; may tell the account
+    )
     limits: Limits | None = None  # of workers; None: the usual ones
     workers: Callable[[Setup], AbstractContextManager[Any]] | None = (
         None  # do the work in place of processes of our own
@@ -127,6 +130,11 @@ class _Build:
                 self._rehearse()
             else:
                 self._do()
+            if wish.archive is not None and not (wish.dry or self.account.stopped or self.account.blocked):
+                db = self.manifest.db
+                db.execute("CREATE TEMP TABLE unread (id INTEGER PRIMARY KEY)")  # known from before only
+                db.executemany("INSERT OR IGNORE INTO temp.unread VALUES (?)", [(id,) for id in self._unread])
+                wish.archive(self.manifest, self._orders.all, self.account)
             if wish.report is not None:
                 from lickwright.library.build_report import parts
 

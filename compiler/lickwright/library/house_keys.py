@@ -12,6 +12,8 @@ from typing import Any, NamedTuple
 
 from lickwright.backends import SOUND_FORMATS, asked
 from lickwright.diagnostics import Severity, nearest
+from lickwright.library.pattern import LAYOUTS, Pattern
+from lickwright.library.pattern import parse as parse_pattern
 from lickwright.music.practice import MINUTES, Ladder, parse_ladder
 from lickwright.music.scale import parse_scale
 from lickwright.report import safe
@@ -128,6 +130,12 @@ def _below(value: Any, what: str) -> str | None:
     return None if name.startswith(("/", "\\", "~")) or ".." in parts or re.match("[A-Za-z]:", name) else name
 
 
+def _pattern(value: Any) -> Pattern:
+    if not isinstance(value, str):
+        raise ValueError(f"{kind(value)} stands here, a pattern in quotes is wanted")
+    return parse_pattern(text(value))
+
+
 def _required(value: Any) -> tuple[str, ...]:
     known = tuple(row.name for row in FIELDS if not row.head_only and row.name != "meant")
     names = _words(value)
@@ -172,6 +180,8 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("album", "genre", _quoted, "its genre: `\"Blues\"`", "none"),
     KeyRow("album", "year", _number(1000, 9999), "its year: `2026`", "none"),
     KeyRow("album", "cover", _file, "its picture, a PNG or JPEG file of 2 MiB at most in the folder of this file or below it", "none"),
+    KeyRow("make", "layout", _one_of(LAYOUTS), "folders in an archive: " + ", ".join(f"`\"{name}\"`" for name in LAYOUTS), LAYOUTS[0]),
+    KeyRow("names", "lick", _pattern, "how a lick's files are named in an archive: `\"{chapter}-{number:02}-{title}\"`", "`{title}`"),
     *(
         KeyRow("fields", row.name, _field(row), row.summary, "the notation's: " + row.default)
         for row in FIELDS
@@ -182,6 +192,7 @@ BY_PLACE = {(row.section, row.name): row for row in ROWS}
 SECTIONS = {
     "make": "what `lickwright make` does where the command line does not say",
     "album": "what recordings say of the album that they belong to",
+    "names": "how files are named in the archive that `lickwright make --zip` writes",
     "fields": "fields for every lick that does not write them, nor its file",
     "findings": "how much a finding weighs: its code, and error, warning, note or off",
 }

@@ -104,6 +104,8 @@ class _Reading:
             self._place(path, read)
         elif row.section == "make":
             self._make[row.name] = read
+        elif row.section == "names":
+            self._make["names"] = read
         else:
             self._required = {name: self._word(self._where[path].value, name) for name in read}
 

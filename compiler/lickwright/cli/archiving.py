@@ -1,0 +1,75 @@
+"""The archive that `lickwright make --zip` writes after a build.
+
+In: its path, and how its files are named and laid out. Out: the file, whole or not at all, and the exit code. What goes in is `library/release.py`
+and `library/archive.py`; what may be replaced is `destination.py`.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+
+from lickwright import report
+from lickwright.cli import saving, screen
+from lickwright.files import GIVEN_UP, NOT_OURS, UNREADABLE, UNWRITABLE
+from lickwright.library.account import Account
+from lickwright.library.archive import SEAL, checked, parts
+from lickwright.library.manifest import Manifest
+from lickwright.library.orders import Order
+from lickwright.library.outputs import Trouble
+from lickwright.library.pattern import Pattern
+from lickwright.library.release import Released, book
+from lickwright.source import Span
+
+
+class Archive:
+    """The file that `--zip` names."""
+
+    def __init__(
+        self, path: str, pattern: Pattern | None, layout: str, out: str, overwrite: bool, sources: Sequence[str]
+    ) -> None:
+        self.code = screen.Exit.FINE
+        self.path = path
+        self.said = ""  # what was written, in one line
+        self._pattern = pattern
+        self._layout = layout
+        self._out = out
+        self._overwrite = overwrite
+        self._sources = sources
+
+    def refusal(self) -> screen.Exit:
+        """Says why it will not be written, before anything is made; FINE if it may be."""
+        return saving.refusal(self.path, SEAL, self._overwrite, self._sources)
+
+    def write(self, manifest: Manifest, orders: Sequence[Order], account: Account) -> None:
+        """Writes it, and keeps the exit code."""
+        licks, troubles = checked(self._out, book(manifest, orders, self._pattern, self._layout))
+        account.left_out(troubles)
+        if why := _missing(licks, troubles, account):
+            finding = UNWRITABLE.at(
+                Span(0, 0), f"nothing was written: {why}", "mend what is said above, and run it again"
+            )
+            account.left_out([Trouble(self.path, finding)])
+            return
+        name = os.path.splitext(os.path.basename(self.path))[0]
+        archive = parts(name, self._out, licks)
+        self.code = saving.saved(self.path, archive, SEAL, self._overwrite, self._sources)
+        if self.code == screen.Exit.FINE:
+            files = sum(len(lick.files) for lick in licks)
+            left = f"; {report.count(len(troubles), 'file')} left out" if troubles else ""
+            told = f"{report.count(files, 'file')} of {report.count(len(licks), 'lick')}"
+            self.said = f"{told} in {report.safe(self.path)}{left}\n"
+
+    def told(self, print: Callable[[str], None], dry: bool) -> screen.Exit:
+        """Says what became of it; gives the exit code."""
+        print(f"would write {report.safe(self.path)}\n" if dry else self.said)
+        return self.code
+
+
+def _missing(licks: Sequence[Released], troubles: Sequence[Trouble], account: Account) -> str:
+    """Why there is no archive: what should be in it and is not, for no lick's fault; "" where nothing is missing."""
+    if not licks:
+        return "no lick has a file"
+    if account.unread or account.lost or any(account.codes[rule.code] for rule in (UNREADABLE, UNWRITABLE, GIVEN_UP)):
+        return "something could not be read or made"
+    return "a file is gone" if any(one.finding.code != NOT_OURS.code for one in troubles) else ""
