@@ -13,6 +13,7 @@ from lickwright.library.search import memory
 from lickwright.pipeline import compile_text
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
+SAMPLE_LICKS = sum(("\n" + path.read_text("utf-8")).count('\nlick "') for path in SAMPLES)
 
 
 def facts_of(text: str, name: str = "a.lick") -> list[LickFacts]:

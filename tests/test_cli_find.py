@@ -14,7 +14,7 @@ import pytest
 from commanding import Run, write
 from lickwright.cli.columns import table
 from lickwright.report import width
-from shelved import SAMPLES, sample_facts
+from shelved import SAMPLE_LICKS, SAMPLES, sample_facts
 
 SAMPLE_FOLDER = str(SAMPLES[0].parents[1])
 BLUES = str(next(path for path in SAMPLES if path.name == "slow-blues.lick"))
@@ -39,9 +39,9 @@ def test_the_words_of_a_question_may_be_one_argument_or_several(run: Run) -> Non
 def test_a_table_is_cut_and_says_so(run: Run) -> None:
     _, out, _ = run("find", SAMPLE_FOLDER)
     assert len(out.splitlines()) == 52
-    assert out.endswith("60 licks; 10 not shown: --limit shows more\n")
+    assert out.endswith(f"{SAMPLE_LICKS} licks; {SAMPLE_LICKS - 50} not shown: --limit shows more\n")
     _, out, _ = run("find", SAMPLE_FOLDER, "--limit", "100")
-    assert len(out.splitlines()) == 62 and out.endswith("\n60 licks\n")
+    assert len(out.splitlines()) == SAMPLE_LICKS + 2 and out.endswith(f"\n{SAMPLE_LICKS} licks\n")
 
 
 @pytest.mark.parametrize("columns", [72, 80, 132])
@@ -465,3 +465,23 @@ def test_help_lists_every_field(run: Run) -> None:
 
 def test_a_field_without_its_colon_is_recognised(run: Run) -> None:
     assert "did you mean level:…?" in "".join(run("find", BLUES, "level 3")[1:])
+
+
+def test_names_of_before_still_find_or_hint(run: Run) -> None:
+    folder = SAMPLE_FOLDER
+    for old, new in (
+        ("curl", "quarter-step bend"),
+        ("touched", "artificial harmonic"),
+        ("touched harmonic", "artificial harmonic"),
+    ):
+        asked, now = (run("find", folder, f'technique:"{name}"')[1] for name in (old, new))
+        assert asked == now and new in now
+    assert run("find", folder, "curl")[2] == "no lick has `curl`; did you mean quarter-step bend?\n"
+
+
+def test_a_narrow_table_gives_up_a_column_before_it_cuts_every_title() -> None:
+    rows = [("Gravel and honey", "A major", "bend, slide up, hammer-on, pull-off", "samples/blues/shuffles.lick:10")]
+    heads = ("title", "key", "techniques", "where")
+    wide, narrow = (table(heads, rows, columns, least="techniques") for columns in (70, 60))
+    assert "techniques" in wide and "…" in wide
+    assert narrow.splitlines()[0].split() == ["title", "key", "where"] and "…" not in narrow

@@ -189,6 +189,7 @@ OUT_OF_TIME = [
         "| A5 B5 D5 G5 e5 E5 E8 . | A5 B5 D5 G5 e5 E5 E8 A7 ||", "| . A5 B5 D5 G5 e5 E5 E8 | A5 B5 D5 G5 e5 E5 E8 A7 ||",
         "1 1: you come in an eighth note late, and stay so up to bar 1, beat 4", 8,
     ),
+    ("| e8 e5 B8 G7 G5 D7 -- ||", "| 3[e8 e5 B8] G7 G5 D7 -- . ||", "1 1: these three notes are rushed; from G7 on everything is an eighth note early", 1),
     ("| A5 B5 D5 G5 e5 E5 E8 A7 | - ------- ||", "| . A5 B5 D5 G5 e5 E5 E8 | A7 ------- ||", "1 1: you come in an eighth note late, and stay so", 0),
     ("| . A5 B5 D5 G5 e5 E5 E8 | A7 ------- ||", "| A5 B5 D5 G5 e5 E5 E8 A7 | - ------- ||", "1 1 &: you come in an eighth note early, and stay so", 0),
     (PAIR, "| e5 B8^full G7 G5 D7 D5 A7 A5 ||", "1 1: you split the pair: the bend at fret 8 on the B string is an eighth note late", 7),

@@ -18,7 +18,7 @@ from lickwright.notation.syntax import parse
 from lickwright.pipeline import compile_file, compile_text
 from lickwright.source import Source
 from lickwright.timeline import Timeline
-from shelved import SAMPLES, facts_of, indexed, sample_facts
+from shelved import SAMPLE_LICKS, SAMPLES, facts_of, indexed, sample_facts
 
 HEAD = 'key A minor\nbox 1\n\nlick "Porch light"\n'
 
@@ -98,7 +98,7 @@ def test_facts_of_all_samples_agree_with_their_timelines() -> None:
             starts = [s.start for s in line.sounds if s.kind == "note"]
             assert sum(read.waits) >= round((max(starts) - min(starts)) * WHOLE / line.grain)
             licks += 1
-    assert licks == 60
+    assert licks == SAMPLE_LICKS
 
 
 @pytest.mark.parametrize(
@@ -198,7 +198,7 @@ def test_samples_moved_to_another_key_and_box_are_the_same_phrase() -> None:
                     if wish.by == "shape" and own.lowest:
                         assert again.tab != own.tab
             moved += 1
-    assert moved == 60 and by_shape > 40
+    assert moved == SAMPLE_LICKS and by_shape > 40
 
 
 # --- the index -------------------------------------------------------------------------------------------------------

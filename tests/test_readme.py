@@ -11,6 +11,7 @@ import pytest
 from lickwright.diagnostics import has_errors
 from lickwright.pipeline import compile_text
 from lickwright.report import findings, tally
+from shelved import SAMPLE_LICKS
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
@@ -82,6 +83,10 @@ def test_ci_runs_the_readme_s_test_command() -> None:
     assert "pip install" in ci
     assert "'.[dev]'" in ci
     assert re.search(r"^pytest$", ci, re.MULTILINE)
+
+
+def test_the_samples_are_as_many_as_it_says() -> None:
+    assert f" {SAMPLE_LICKS} licks to read, play and change: `samples/`." in README.read_text("utf-8")
 
 
 if __name__ == "__main__":

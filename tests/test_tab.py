@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lickwright import compile_text
 from lickwright.backends import Options, Stages
 from lickwright.backends.tab import emit
 from lickwright.bar_count import count_shift
@@ -439,3 +440,19 @@ def test_widths_are_kept_between_forty_and_four_hundred() -> None:
     timeline = lick("| e5 e5 e5 e5 e5 e5 e5 e5 | e5 e5 e5 e5 e5 e5 e5 e5 ||")
     assert tab(timeline, 1) == tab(timeline, 40)
     assert tab(timeline, 10_000) == tab(timeline, 400)
+
+
+def test_a_triplet_is_counted_in_two_words_however_tight() -> None:
+    for music in (
+        "| 1/16 3[A5 A7 D5] D7 G5 1/4 G7 G5 D7 ||",
+        "| 3[A5 A7 D5] 3[D7 G5 G7] 6[1/16 A5 A7 D5 D7 G5 G7] G5 G7 ||",
+    ):
+        (lick,) = compile_text(f'key A minor\nlick "Count"\n{music}\n').licks
+        count = next(line for line in lick.tab().splitlines() if line.startswith("   1"))
+        assert "triplet" not in count and "1 trip let" in " ".join(count.split())
+    assert " ".join(count.split()).startswith("1 trip let 2 trip let 3 trip let & trip let 4")
+
+
+def test_taps_from_a_note_and_from_nowhere_are_explained_once() -> None:
+    (lick,) = compile_text('key A minor\nlick "Taps"\n| G5t12 p5 - - tG12 p5 - ||\n').licks
+    assert lick.tab().count("tap with a finger of the picking hand") == 1

@@ -160,7 +160,12 @@ def legend(grid: Grid, printed: Printed, width: int) -> list[str]:
     for above in grid.above:
         if above.technique is not None and above.lasts:
             used.setdefault(_ORDER[id(above.technique)], (above.text, above.technique.sentence))
-    rows = [used[order] for order in sorted(used)]
+    by_sentence = {
+        sentence: (mark, sentence) for mark, sentence in (used[order] for order in sorted(used, reverse=True))
+    }
+    rows = [
+        by_sentence.pop(sentence) for _, sentence in (used[order] for order in sorted(used)) if sentence in by_sentence
+    ]
     if printed.short_ring:
         rows = [(f"{mark}, {LET_RING_SHORT}" if mark == LET_RING else mark, sentence) for mark, sentence in rows]
     written = {word.word for word in grid.timeline.words}

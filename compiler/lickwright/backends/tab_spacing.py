@@ -258,7 +258,7 @@ def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: in
     base, base_at = 1, begin  # from here space is counted, so that roundings do not add up
     busy = [0] * (STRINGS_MAX + 1)  # by string: the first free character
     free = said_free = chord_free = bend_free = words_end = 0
-    before = ")"  # the count before: no blank is wanted beside a parenthesis, nor inside "triplet"
+    before = ")"  # the count before: no blank is needed beside a parenthesis
     xs: list[int] = []
     for at, back, marks, width, said, chords, bends, apart, clear, words in blocks:
         asked = x = base + ((at - base_at) * chars + half) // grains - back
@@ -276,7 +276,7 @@ def space(blocks: Sequence[Block], begin: int, end: int, scale: Scale, least: in
             x = max(x, bend_free - bends[0][0])
         if said:
             lead = count_lead(said)
-            joined = said[0] == "(" or before[-1] == ")" or (before == "trip" and said == "let")
+            joined = said[0] == "(" or before[-1] == ")"
             x = max(x, said_free + lead + (not joined))
             said_free, before = x - lead + len(said), said
         if chords:

@@ -18,14 +18,19 @@ _LEAST = 5  # columns to which a cell is cut, at most
 def table(heads: Sequence[str], rows: Sequence[Sequence[str]], columns: int, least: str = "") -> str:
     """A line of heads, if there are any, and one a row, at most `columns` wide where that can be. Numbers stand to the right.
 
-    The last column is a place: of a long one its end is kept. `least` is the head of the column that is cut first, down to that head.
+    The last column is a place: of a long one its end is kept. `least` is the head of the column that is cut first, down to
+    that head, and left out where the rest has no room even so.
     """
     cells = [[" ".join(safe(cell).split()) for cell in row] for row in rows]
     widest = [max(map(width, column)) for column in zip_longest(heads, *cells, fillvalue="")]
-    if least in heads:
-        over = sum(widest) + _BETWEEN * (len(widest) - 1) - columns
+    over = sum(widest) + _BETWEEN * (len(widest) - 1) - columns
+    if least in heads and over > 0:
         at = list(heads).index(least)
-        widest[at] -= max(0, min(over, widest[at] - len(least)))
+        if over <= widest[at] - len(least):
+            widest[at] -= over
+        else:
+            heads, *cells = [[*row[:at], *row[at + 1 :]] for row in (heads, *cells)]
+            del widest[at]
     while sum(widest) + _BETWEEN * (len(widest) - 1) > columns:
         most = max(widest)
         if most <= _LEAST:

@@ -213,12 +213,14 @@ def _nothing(text: str, found: Found) -> str:
 def _near(term: Term) -> str | None:
     """The technique, or the field, that a bare word may have meant."""
     from lickwright.diagnostics import nearest
-    from lickwright.library.conditions import FIELDS, technique_names
+    from lickwright.library.conditions import FIELDS, OLD_NAMES, technique_names
 
     if term.field:
         return None
     word = term.values[0].text
-    return f"{word.lower()}:…" if word.lower() in [field.name for field in FIELDS] else nearest(word, technique_names())
+    if word.lower() in [field.name for field in FIELDS]:
+        return f"{word.lower()}:…"
+    return OLD_NAMES.get(word.lower()) or nearest(word, technique_names())
 
 
 def _json(shelf: Shelf, library: str, text: str, total: int, hits: list[tuple[Hit, dict[str, object]]]) -> None:

@@ -16,6 +16,9 @@ _VOTERS = 3  # neighbouring places to each side that a step of the melody is loo
 _TRANSPOSED = 50  # a transposed reading has to be cheaper by this, hundredths of a note
 _CARRIED = 35  # and may leave no more than this a note: about half of them are right then
 _MOST = Fraction(3, 5)  # the share of steps that has to agree on other note values
+_MOST_IN_THREES = Fraction(
+    3, 4
+)  # on triplets for eighths, say: fewer are a rushed or dragged figure, not another spelling
 # Eighths for sixteenths and the like; a dotted quarter for a quarter, where 12/8 is written for a shuffle.
 _FACTORS = frozenset(Fraction(*f) for f in ((2, 1), (1, 2), (4, 1), (1, 4), (3, 2), (2, 3), (3, 1), (1, 3)))
 
@@ -65,4 +68,5 @@ def values(mine: Sequence[Moment], theirs: Sequence[Moment], links: Sequence[Lin
     if not ratios:
         return Fraction(1)
     (ratio, times), *_ = ratios.most_common(1)
-    return ratio if ratio in _FACTORS and times >= 2 and times >= _MOST * ratios.total() else Fraction(1)
+    most = _MOST_IN_THREES if 3 in ratio.as_integer_ratio() else _MOST
+    return ratio if ratio in _FACTORS and times >= 2 and times >= most * ratios.total() else Fraction(1)

@@ -89,6 +89,8 @@ def _speed(matched: Matched) -> Iterator[Said]:
         words = f"you write {value_name(usual)}s where the teacher writes {value_name(usual * matched.factor)}s"
         yield Said("spelling", words + (f"; {tempos}, so it sounds the same" if mine == theirs else ""))
     if mine != theirs:
+        one = _bpm(matched, 0)
+        tempos = f"your tempo is {one}, like the teacher's" if one == _bpm(matched, 1) else tempos
         yield Said("tempo", f"{tempos}: you play at {round(100 * mine / theirs)} % of the speed")
 
 

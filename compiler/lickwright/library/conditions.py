@@ -194,7 +194,12 @@ def technique_names() -> tuple[str, ...]:
     return tuple(dict.fromkeys([*(t.name for t in TECHNIQUES if t.sign), *EVENT_WORDS]))
 
 
+# What techniques were called here before, and players may still ask for: the names of now.
+OLD_NAMES = {"curl": "quarter-step bend", "touched": "artificial harmonic", "touched harmonic": "artificial harmonic"}
+
+
 def _technique(field: Field, value: Value, search: bool) -> Condition:
+    value = value._replace(text=OLD_NAMES.get(value.text.lower(), value.text))
     _known(technique_names(), "technique", value)
     return _text(field.columns, value, search)
 

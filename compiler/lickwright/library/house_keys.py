@@ -132,7 +132,7 @@ def _below(value: Any, what: str) -> str | None:
 
 def _pattern(value: Any) -> Pattern:
     if not isinstance(value, str):
-        raise ValueError(f"{kind(value)} stands here, a pattern in quotes is wanted")
+        raise ValueError(f"{kind(value)} is here, but it takes a pattern in quotes")
     return parse_pattern(text(value))
 
 

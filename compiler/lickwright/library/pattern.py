@@ -100,7 +100,7 @@ def _field(field: str, spec: str, conversion: str | None) -> Part:
     if conversion is not None:
         raise ValueError(f"`!{conversion[:10]}` cannot stand after a field")
     if field in NUMBERS and not _WIDTH.fullmatch(spec):
-        raise ValueError(f"`{spec[:10]}` is no width of a number: {{{field}:02}} writes two digits")
+        raise ValueError(f"`{spec[:10]}` is not a width of a number: {{{field}:02}} writes two digits")
     if field not in NUMBERS and not _SHORT.fullmatch(spec):
         raise ValueError(f"`{spec[:10]}` cannot stand after words: {{{field}:.20}} keeps twenty letters of them")
     return Part("", field, spec)

@@ -127,7 +127,7 @@ TECHNIQUES: tuple[Technique, ...] = (
     Technique("dip", W, "dip", curve=Curve.DIP, amount=-1.0, above="dip", sentence="with the bar, down and back"),
     Technique("scoop", W, "scoop", curve=Curve.SCOOP, amount=-1.0, above="scoop", sentence="with the bar, up from below"),
     Technique("swell", W, "swell", Stroke.SWELL, above="swell", sentence="fade the note in with the volume"),
-    Technique("held bend", S, "", curve=Curve.PREBEND, sentence="the bend under it is held: it sounds by that much higher"),
+    Technique("held bend", S, "", curve=Curve.PREBEND, sentence="the bend under it is held: it sounds that much higher"),
 )
 # fmt: on
 
