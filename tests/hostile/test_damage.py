@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import random
 import signal
@@ -15,6 +16,7 @@ from pathlib import Path
 import pytest
 from folders import COMMANDS, columns, home, rewrite, run
 
+from lickwright.cli import main
 from lickwright.library import guarded, manifest
 from lickwright.library.guarded import Unusable
 
@@ -222,7 +224,7 @@ def _measured(command: str) -> tuple[int, str, int]:
     # A process begins with the memory of the one that started it: hence one that is small between them.
     between = "import subprocess, sys; raise SystemExit(subprocess.run([sys.executable, '-c', sys.argv[1]]).returncode)"
     words = [sys.executable, "-c", between, program.format(COMMANDS[command])]
-    ran = subprocess.run(words, capture_output=True, text=True, timeout=120)
+    ran = subprocess.run(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, timeout=300)
     said, _, number = ran.stderr.rstrip().rpartition("\n")
     return ran.returncode, said, int(number)
 
@@ -267,6 +269,29 @@ def test_a_large_manifest_takes_little_memory(here: Path, fill: Callable[[sqlite
         assert code in (0, 3), said
         assert "Traceback" not in said and "sorry" not in said
         assert memory < 256, (command, memory)
+
+
+def test_an_answer_is_written_lick_by_lick_as_it_would_be_at_once(
+    here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for question in ("tempo>1", "tempo>900"):
+        capsys.readouterr()
+        assert main(["find", "out", question, "--format", "json"]) == 0
+        said = capsys.readouterr().out
+        assert said == json.dumps(json.loads(said), indent=2) + "\n"
+
+
+@pytest.mark.slow
+def test_an_answer_of_very_many_licks_takes_little_memory(here: Path) -> None:
+    db = sqlite3.connect(here / "out" / manifest.NAME)
+    names = ", ".join(f'"{row[1]}"' for row in db.execute("PRAGMA table_info(licks)") if row[1] != "id")
+    for _ in range(15):
+        db.execute(f"INSERT INTO licks ({names}) SELECT {names} FROM licks")
+    db.commit()
+    db.close()
+    code, said, memory = _measured("json")
+    assert code == 0, said
+    assert memory < 256
 
 
 # ---- what does not end

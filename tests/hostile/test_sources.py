@@ -51,6 +51,18 @@ def test_an_address_without_its_package_says_what_to_install(
         assert wanted in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("address", ["file:///srv/a%00", "file://[x/a"])
+def test_what_is_no_address_of_a_file(
+    address: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("a.lick").write_text(lick(1))
+    for words in (["make", address], ["make", "a.lick", "--out", address]):
+        assert main(words) == 2
+        assert "error: " in capsys.readouterr().err
+    assert os.listdir() == ["a.lick"]
+
+
 @pytest.mark.parametrize(
     "address", ["nonsense", "", "tcp://", "tcp://name", "name:port", "tcp://a b:8786", "http//x:1:2"]
 )

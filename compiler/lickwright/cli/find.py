@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
@@ -126,9 +126,9 @@ def _print(shelf: Shelf, library: str, text: str, form: str, paths: bool, limit:
 
     found = find(shelf.connection, text, limit or (_SHOWN if form == "text" and not paths else None))
     if form == "json":
-        _json(shelf, library, text, found.total, [(hit, {}) for hit in found.hits])
+        _json(shelf, library, text, found.total, ((hit, {}) for hit in found.hits))
     elif form == "csv":
-        _csv(shelf, [(hit, {}) for hit in found.hits])
+        _csv(shelf, (), ((hit, {}) for hit in found.hits))
     elif paths:
         _paths(shelf, found.hits)
     elif found.hits:
@@ -223,13 +223,23 @@ def _near(term: Term) -> str | None:
     return OLD_NAMES.get(word.lower()) or nearest(word, technique_names())
 
 
-def _json(shelf: Shelf, library: str, text: str, total: int, hits: list[tuple[Hit, dict[str, object]]]) -> None:
+_More: TypeAlias = "Iterable[tuple[Hit, dict[str, object]]]"  # licks, and what else is said of each
+
+
+def _json(shelf: Shelf, library: str, text: str, total: int, hits: _More) -> None:
+    """One object, written lick by lick."""
     from json import dumps
 
     from lickwright.cli.shelves import as_value
 
-    licks = [{**as_value(shelf, hit), **more} for hit, more in hits]
-    screen.out(dumps({"library": library, "question": text, "total": total, "licks": licks}, indent=2) + "\n")
+    head = dumps({"library": library, "question": text, "total": total, "licks": []}, indent=2)
+    screen.out(head.removesuffix("]\n}"))
+    between = ""
+    for hit, more in hits:
+        value = dumps({**as_value(shelf, hit), **more}, indent=2).replace("\n", "\n    ")
+        screen.out(f"{between}\n    {value}")
+        between = ","
+    screen.out("\n  ]\n}\n" if between else "]\n}\n")
 
 
 _CSV = (
@@ -238,12 +248,11 @@ _CSV = (
 )  # fmt: skip
 
 
-def _csv(shelf: Shelf, hits: list[tuple[Hit, dict[str, object]]]) -> None:
-    """A row a lick, for a spreadsheet."""
+def _csv(shelf: Shelf, more: tuple[str, ...], hits: _More) -> None:
+    """A row a lick, for a spreadsheet; `more` are the names of what else is said of each."""
     from lickwright.backends.timing import cell
     from lickwright.cli.shelves import state
 
-    more = tuple(hits[0][1]) if hits else ()
     screen.out(",".join((*_CSV, *more)) + "\r\n")
     for hit, extra in hits:
         values = {**hit.facts, "path": shelf.path(hit.path), "state": state(shelf, hit), **extra}
@@ -251,7 +260,7 @@ def _csv(shelf: Shelf, hits: list[tuple[Hit, dict[str, object]]]) -> None:
         screen.out(",".join(cell(", ".join(v) if isinstance(v, list) else str(v)) for v in said) + "\r\n")
 
 
-def _paths(shelf: Shelf, hits: tuple[Hit, ...]) -> None:
+def _paths(shelf: Shelf, hits: Iterable[Hit]) -> None:
     for path in dict.fromkeys(shelf.path(hit.path) for hit in hits):
         screen.out((report.safe(path) if sys.stdout.isatty() else path) + "\n")
 
@@ -296,9 +305,9 @@ def _print_like(
     found = like(shelf.connection, wanted, limit or _LIKE, among(shelf.connection, text))
     found = sorted_by(understood(text).order, found, lambda one, column: one.hit.facts[column])
     if form == "json":
-        _json(shelf, library, text, len(found), [(one.hit, _likeness(one)) for one in found])
+        _json(shelf, library, text, len(found), ((one.hit, _likeness(one)) for one in found))
     elif form == "csv":
-        _csv(shelf, [(one.hit, _likeness(one)) for one in found])
+        _csv(shelf, ("kind", "alike", "differs"), ((one.hit, _likeness(one)) for one in found))
     elif paths:
         _paths(shelf, tuple(one.hit for one in found))
     elif found:

@@ -135,15 +135,15 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         raise click.UsageError("--cluster goes neither with --watch nor with --dry-run")
     if more["findings"] != "text" and (more["everything"] or more["watch"]):
         raise click.UsageError("--all and --watch are for a screen: leave --findings out")
-    from lickwright.library.addresses import far, here
+    from lickwright.library.addresses import far
     from lickwright.library.build import Wish, build
     from lickwright.library.house import Houses
     from lickwright.library.plan import Share
 
     houses = Houses()
-    paths = tuple(map(here, paths))
+    paths = tuple(map(_here, paths))
     chosen = preferred(context, houses.named(paths[0]))  # for what holds for the whole run
-    out = here(chosen["out"])
+    out = _here(chosen["out"])
     usual = context.get_parameter_source("out") is click.core.ParameterSource.DEFAULT and out == context.params["out"]
     if usual and os.path.islink(out):  # where a house's own `out` leads was looked at when it was read
         raise click.UsageError(f"{out} is a link to another place: say --out {out} to write there")
@@ -208,14 +208,14 @@ _OF_MERGE = (
 def _merge(context: click.Context, paths: tuple[str, ...], out: str) -> int:
     """The output folders of shards into one; what only a build can do is refused."""
     from lickwright.cli.making import Report, merge
-    from lickwright.library.addresses import far, here
+    from lickwright.library.addresses import far
 
     params = context.params
     if option := given_but(_OF_MERGE):
         raise click.UsageError(f"--merge takes over what the shares hold: leave {option} out")
     if "-" in paths:
         raise click.UsageError("--merge needs the output folders of shares, not standard input")
-    paths, out = tuple(map(here, paths)), here(out)
+    paths, out = tuple(map(_here, paths)), _here(out)
     if any(map(far, (*paths, out))):
         raise click.UsageError("--merge goes with files of this machine: name folders here")
     reported = None if params["report"] is None else Report(params["report"], params["overwrite"], paths)
@@ -223,6 +223,16 @@ def _merge(context: click.Context, paths: tuple[str, ...], out: str) -> int:
         return refused
     teller = _teller(params, screen.err if reported is not None and reported.printed else screen.out)
     return merge(paths, out, params, teller, reported)
+
+
+def _here(text: str) -> str:
+    """A name as `addresses.here` understands it."""
+    from lickwright.library.addresses import NoAddress, here
+
+    try:
+        return here(text)
+    except (NoAddress, ValueError) as e:
+        raise click.UsageError(str(e)) from None
 
 
 def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: Houses, jobs: int) -> int:

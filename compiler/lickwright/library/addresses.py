@@ -42,13 +42,16 @@ def far(text: str) -> bool:
 
 
 def here(text: str) -> str:
-    """`file:///srv/licks%20of%20mine` as the path that it means; anything else as it is."""
+    """`file:///srv/licks%20of%20mine` as the path that it means; anything else as it is. Raises `NoAddress`."""
     if not text.startswith("file://"):
         return text
     from urllib.parse import urlsplit
     from urllib.request import url2pathname
 
-    return url2pathname(urlsplit(text).path)
+    path = url2pathname(urlsplit(text).path)
+    if "\0" in path:
+        raise NoAddress(f"{text} is no address of a file: no name holds %00")
+    return path
 
 
 def whole(text: str) -> str:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, overload
 
 from lickwright.library.conditions import Condition, condition
 from lickwright.library.index import COLUMNS, searchable
@@ -28,11 +28,41 @@ class Hit(NamedTuple):
     ]  # by the names of `LickFacts`, without findings and moments; and `level`, `errors`, `warnings`
 
 
+class Hits(Sequence[Hit]):
+    """Licks that were found, in order. They are read a few at a time, as often as they are looked at: a library may have very many."""
+
+    def __init__(self, connection: sqlite3.Connection, ids: Sequence[int]) -> None:
+        self._connection, self._ids = connection, ids
+
+    def __len__(self) -> int:
+        return len(self._ids)
+
+    def __iter__(self) -> Iterator[Hit]:
+        for some in _some(self._ids):
+            by_id = {hit.lick: hit for hit in fetched(self._connection, some)}
+            yield from (by_id[lick] for lick in some)
+
+    @overload
+    def __getitem__(self, at: int) -> Hit: ...
+    @overload
+    def __getitem__(self, at: slice) -> Hits: ...
+    def __getitem__(self, at: int | slice) -> Hit | Hits:
+        if isinstance(at, slice):
+            return Hits(self._connection, self._ids[at])
+        (hit,) = fetched(self._connection, [self._ids[at]])
+        return hit
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Hits) and list(self) == list(other)
+
+    __hash__ = None  # type: ignore[assignment]
+
+
 class Found(NamedTuple):
     """An answer."""
 
     total: int  # how many there are
-    hits: tuple[Hit, ...]  # the first of them
+    hits: Hits  # the first of them
     none: tuple[Term, ...]  # where there are none: the terms that no lick meets even alone
 
 
@@ -55,7 +85,7 @@ def find(connection: sqlite3.Connection, question: str, limit: int | None = None
     ids = matching(connection, [one for _, one in terms])
     alone = len(terms) == 1
     none = [term for term, one in terms if not ids and (alone or not matching(connection, [one], 1))]
-    return Found(len(ids), tuple(hits(connection, ids, limit, order)), tuple(none))
+    return Found(len(ids), hits(connection, ids, limit, order), tuple(none))
 
 
 def among(connection: sqlite3.Connection, question: str) -> list[int] | None:
@@ -90,20 +120,13 @@ def _with_words(connection: sqlite3.Connection, between: str, conditions: Sequen
 
 def hits(
     connection: sqlite3.Connection, ids: Collection[int], limit: int | None = None, order: Sequence[Order] = ()
-) -> Iterator[Hit]:
+) -> Hits:
     """These licks in that order, else by path and line, at most `limit`."""
     if order:
-        first = _sorted(connection, ids, order)[:limit]
-        by_id = {hit.lick: hit for hit in fetched(connection, first)}
-        yield from (by_id[lick] for lick in first)
-        return
-    if limit is None or limit >= len(ids):
-        chosen: Iterable[int] = ids
-    elif len(ids) > _FEW:
-        chosen = _in_order(connection, ids, limit)
-    else:
-        chosen = _first(connection, ids, limit)
-    yield from sorted(fetched(connection, chosen), key=lambda hit: (hit.path, hit.facts["line"], hit.lick))
+        return Hits(connection, _sorted(connection, ids, order)[:limit])
+    if limit is not None and _FEW < len(ids) > limit:
+        return Hits(connection, list(_in_order(connection, ids, limit)))
+    return Hits(connection, list(_first(connection, ids, limit)))
 
 
 def _sorted(connection: sqlite3.Connection, ids: Iterable[int], order: Sequence[Order]) -> list[int]:
@@ -116,7 +139,7 @@ def _sorted(connection: sqlite3.Connection, ids: Iterable[int], order: Sequence[
     return [row[2] for row in sorted_by(order, rows, lambda row, column: row[3 + columns.index(column)])]
 
 
-def _first(connection: sqlite3.Connection, ids: Iterable[int], limit: int) -> Iterator[int]:
+def _first(connection: sqlite3.Connection, ids: Iterable[int], limit: int | None) -> Iterator[int]:
     """The first by path and line, by sorting all."""
     rows = [place for some in _some(ids) for place in connection.execute(
         "SELECT s.path, l.line, l.id FROM licks l JOIN sources s ON s.id = l.source_id "
