@@ -15,6 +15,7 @@ from typing import Any, NamedTuple, Protocol
 from lickwright.diagnostics import Note, Rule, Severity, nearest
 from lickwright.music.box import Area, BoxSpec, parse_box
 from lickwright.music.chord import ChordAt, parse_chord_bars
+from lickwright.music.fretboard import MAX_CAPO, MAX_FRET, USUAL_FRETS
 from lickwright.music.instruments import DEFAULT_INSTRUMENT, INSTRUMENTS
 from lickwright.music.pitch import Key, parse_key
 from lickwright.music.rhythm import Feel, Meter, Tempo, parse_feel, parse_length, parse_meter, parse_tempo, parse_value
@@ -22,8 +23,6 @@ from lickwright.music.scale import Scale
 from lickwright.music.tuning import Tuning, parse_tuning
 from lickwright.records import record
 from lickwright.source import Span
-
-MAX_FRETS = 36
 
 
 class Meant(NamedTuple):
@@ -55,7 +54,7 @@ class Settings:
         tuple[ChordAt, ...], ...
     ] = ()  # written bar by written bar, pick-up excluded; missing bars keep the last
     capo: int = 0
-    frets: int = 22
+    frets: int = USUAL_FRETS
     reach: str = "medium"
     sound: str = DEFAULT_INSTRUMENT
     numbering: str = "relative"
@@ -179,8 +178,8 @@ FIELDS: tuple[FieldRow, ...] = (
     FieldRow("feel", parse_feel, "`straight`, `shuffle`, `swing`, `swing 5:3`, `swing 1/16`", "straight"),
     FieldRow("chords", parse_chord_bars, "chord symbols bar by bar: `A7 | D7 / / A7`", "none"),
     FieldRow("tuning", parse_tuning, "`standard`, `drop D`, …, or pitches low to high", "standard"),
-    FieldRow("capo", _whole(0, 24), "its fret; frets and key are named as fingered", "0"),
-    FieldRow("frets", _whole(1, MAX_FRETS), "how many the neck has", "22"),
+    FieldRow("capo", _whole(0, MAX_CAPO), "its fret; frets and key are named as fingered", "0"),
+    FieldRow("frets", _whole(1, MAX_FRET), "how many the neck has", str(USUAL_FRETS)),
     FieldRow("reach", _one_of(("small", "medium", "large")), "the hand, for stretches", "medium"),
     FieldRow("sound", _one_of(INSTRUMENTS), "what it is played on", DEFAULT_INSTRUMENT),
     FieldRow("numbering", _one_of(("relative", "tonic")), "how major boxes count", "relative"),

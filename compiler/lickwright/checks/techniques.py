@@ -12,6 +12,7 @@ from lickwright.bending import is_wound
 from lickwright.checks import bends, links
 from lickwright.checks.findings import at_slot, at_sound, string_name, written
 from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.music.fretboard import USUAL_FRETS
 from lickwright.music.harmonic import MAX_PARTIAL, NODES, TOLERANCE
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.notation.tree import Rest
@@ -35,7 +36,7 @@ SAME_STRING = _rule(
 BEYOND = _rule(
     "L422", "fret past the end of the neck",
     "a fret that the neck does not have",
-    "A lick is checked against a neck of 22 frets unless a frets line says otherwise. Frets are counted from "
+    f"A lick is checked against a neck of {USUAL_FRETS} frets unless a frets line says otherwise. Frets are counted from "
     "the capo, so that "
     "with one there are fewer.",
     "e24 - - - e8 e5 e8 -", "e22 - - - e8 e5 e8 -",

@@ -12,6 +12,7 @@ from lickwright import report
 from lickwright.cli import screen
 from lickwright.cli.given import given_but
 from lickwright.destination import Seal
+from lickwright.music.fretboard import MAX_CAPO, MAX_FRET, USUAL_FRETS
 
 if TYPE_CHECKING:
     from lickwright.locate import Home
@@ -55,8 +56,10 @@ box are worked out from its notes and chords, whatever key the lick declares.
 @click.option(
     "--tuning", default="standard", show_default=True, metavar="TUNING", help="Its name, or pitches low to high."
 )
-@click.option("--capo", type=click.IntRange(0, 24), default=0, help="Its fret; the frets drawn count from it.")
-@click.option("--frets", type=click.IntRange(1, 36), default=22, show_default=True, help="How many the neck has.")
+@click.option("--capo", type=click.IntRange(0, MAX_CAPO), default=0, help="Its fret; the frets drawn count from it.")
+@click.option(
+    "--frets", type=click.IntRange(1, MAX_FRET), default=USUAL_FRETS, show_default=True, help="How many the neck has."
+)
 @click.option("--left-handed", is_flag=True, help="Mirrored: the head of the guitar to the right.")
 @click.option(
     "--numbering", default="relative", show_default=True, metavar="HOW", help="Major boxes: relative or tonic."

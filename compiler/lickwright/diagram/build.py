@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from lickwright.diagram.facts import Dot, Neck
 from lickwright.diagram.grips import grip
 from lickwright.music.box import BLUE, Area, Box, BoxSpec, area, neighbours
-from lickwright.music.fretboard import Place, window
+from lickwright.music.fretboard import USUAL_FRETS, Place, window
 from lickwright.music.pitch import Key, note_name
 from lickwright.music.positions import is_minor
 from lickwright.music.scale import Scale, degree_name
@@ -28,7 +28,7 @@ def necks(
     tuning: Tuning,
     spec: BoxSpec | None = None,
     *,
-    frets: int = 22,
+    frets: int = USUAL_FRETS,
     numbering: str = "relative",
     shown: str = "degrees",
     capo: int = 0,

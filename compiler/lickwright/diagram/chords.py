@@ -14,7 +14,7 @@ from lickwright.diagram.grips import fingers_of, voicing
 from lickwright.music.box import OPEN, BoxSpec, area, chosen, neighbours
 from lickwright.music.box import window as scale_window
 from lickwright.music.chord import Chord
-from lickwright.music.fretboard import Place
+from lickwright.music.fretboard import USUAL_FRETS, Place
 from lickwright.music.pitch import Key
 from lickwright.music.positions import Box
 from lickwright.music.scale import Scale, parse_scale
@@ -33,7 +33,7 @@ def chord_necks(
     tuning: Tuning,
     spec: BoxSpec | None,
     *,
-    frets: int = 22,
+    frets: int = USUAL_FRETS,
     numbering: str = "relative",
     shown: str = "degrees",
     capo: int = 0,

@@ -11,10 +11,10 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from lickwright.diagnostics import nearest
+from lickwright.music.fretboard import MAX_FRET
 
 SHAPES = ("C", "A", "G", "E", "D")  # the five open chords whose grips the positions hold, in the order up the neck
 OPEN = (0, 3)  # frets of the open position
-_MAX_FRET = 36  # a limit of the notation
 
 _NUMBERS = re.compile(r"\d+(?:[\s,]+\d+)*")
 _NUMBER_SHAPE = re.compile(r"(\d+(?:[\s,]+\d+)*)?\s*\(?([A-Ga-g])[\s-]shape\)?", re.IGNORECASE)
@@ -67,8 +67,8 @@ def parse_box(text: str) -> BoxSpec:
 def _placed(spec: BoxSpec, at: int) -> BoxSpec:
     if spec.window is not None or spec.any:
         raise ValueError(f"{spec} says where already: at {at} goes with a box number or a shape")
-    if at > _MAX_FRET:
-        raise ValueError(f"no neck has a fret {at}: at goes from 0 to {_MAX_FRET}")
+    if at > MAX_FRET:
+        raise ValueError(f"no neck has a fret {at}: at goes from 0 to {MAX_FRET}")
     return spec._replace(at=at)
 
 
@@ -95,8 +95,8 @@ def _shape(letter: str) -> str:
 def _window(low: int, high: int) -> tuple[int, int]:
     if low > high:
         raise ValueError(f"frets {low}-{high} run backwards: write frets {high}-{low}")
-    if high > _MAX_FRET:
-        raise ValueError(f"no neck has a fret {high}: they go from 0 to {_MAX_FRET}")
+    if high > MAX_FRET:
+        raise ValueError(f"no neck has a fret {high}: they go from 0 to {MAX_FRET}")
     return low, high
 
 

@@ -10,6 +10,10 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import NamedTuple
 
+MAX_FRET = 36  # of any neck that the notation allows
+MAX_CAPO = 24
+USUAL_FRETS = 22  # of a neck where nothing is said: most electric guitars have 21, 22 or 24
+
 Place = tuple[int, int]  # (string, fret); string 1 is the thinnest
 Open = tuple[int, ...]  # nominal MIDI numbers of the open strings, index 0 is string 1
 

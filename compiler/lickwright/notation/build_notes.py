@@ -11,13 +11,13 @@ from functools import lru_cache
 from typing import NamedTuple, Protocol
 
 from lickwright.diagnostics import Fix, Rule
+from lickwright.music.fretboard import MAX_FRET
+from lickwright.music.tuning import STRINGS_MAX
 from lickwright.notation import rules
 from lickwright.notation.techniques import ENTRIES, HEADS, JOINS, MARKS, PICKED, QUARTER_BEND, SHAPES, Kind
 from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest, Unknown
 from lickwright.source import Span
 
-MAX_FRET = 36
-MAX_STRING = 12
 AMOUNTS = {"full": Fraction(2), "half": Fraction(1), "quarter": Fraction(1, 2)}  # semitones
 
 # One part of an event. The grammar says what is right; this only finds the pieces of what is.
@@ -134,14 +134,14 @@ class _Reader:
         return tuple(mark for mark in marks if mark.technique.kind is Kind.SHAPE)
 
     def _check_string(self, string: str, span: Span) -> None:
-        if string.endswith(":") and (len(string) > 3 or not 1 <= int(string[:-1]) <= MAX_STRING):
+        if string.endswith(":") and (len(string) > 3 or not 1 <= int(string[:-1]) <= STRINGS_MAX):
             at = Span(span.start, span.start + len(string))
             self._nowhere = True
             self.report(
                 rules.LIMIT,
                 at,
                 f"there is no string {_cut(string[:-1])}",
-                f"strings go from 1, the thinnest, to {MAX_STRING}",
+                f"strings go from 1, the thinnest, to {STRINGS_MAX}",
             )
 
     def _fret(self, digits: str, at: int) -> int:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from lickwright.diagnostics import Rule, Severity
+from lickwright.music.fretboard import MAX_FRET
+from lickwright.music.rhythm import TEMPO_MAX, TEMPO_MIN
+from lickwright.music.tuning import STRINGS_MAX
 
 _HEAD = 'key A minor\n\nlick "Gate"\n'
 
@@ -78,7 +81,7 @@ ENDING = error(
 LIMIT = error(
     "L113", "past a limit", "more than the notation allows",
     "Limits keep any file quick to read: 10,000 licks a file, 200 fields in one place, 10,000 events a lick with its repeats, nesting 16, "
-    "frets 0 to 36, strings 1 to 12, tempo 10 to 400.",
+    f"frets 0 to {MAX_FRET}, strings 1 to {STRINGS_MAX}, tempo {TEMPO_MIN} to {TEMPO_MAX}.",
     "| e99 e5 B8 e5 e8 e5 e8 e5 |", "| e9 e5 B8 e5 e8 e5 e8 e5 |",
 )  # fmt: skip
 REPEAT = error(
