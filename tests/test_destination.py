@@ -472,16 +472,16 @@ def test_what_is_no_file_is_never_waited_for(run: Run, words: tuple[str, ...], k
 
 
 @pytest.mark.parametrize("after", [False, True], ids=["before", "after"])
-@pytest.mark.parametrize("call", ["replace", "rename"])
-def test_an_interrupt_ends_a_build_at_once(run: Run, monkeypatch: pytest.MonkeyPatch, call: str, after: bool) -> None:
+@pytest.mark.parametrize("what", ["files", "folders"])
+def test_an_interrupt_ends_a_build_at_once(run: Run, monkeypatch: pytest.MonkeyPatch, what: str, after: bool) -> None:
     """Of outputs that are replaced, and of folders that are new: nothing more is made, and the next build goes on."""
-    real = getattr(os, call)
+    real = os.replace
     for number in range(1, 20):
         for name in ("a", "b", "c"):
             write(f"lib/{name}.lick", LICK)
         out = f"out{number}"
         words = ("make", "lib", "--to", "tab,timing", "--jobs", "1", "--out", out)
-        if call == "replace":
+        if what == "files":
             run(*words)
             for name in ("a", "b", "c"):
                 write(f"lib/{name}.lick", LICK.replace("e5 ", "e8 "))
@@ -496,7 +496,7 @@ def test_an_interrupt_ends_a_build_at_once(run: Run, monkeypatch: pytest.MonkeyP
                 raise KeyboardInterrupt
 
         with monkeypatch.context() as patch:
-            patch.setattr(os, call, stopped)
+            patch.setattr(os, "replace", stopped)
             code, _, err = run(*words)
         if len(made) < number:
             assert number > 3 and code == 0

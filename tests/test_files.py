@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import re
 import socket
 import stat
 import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -17,6 +19,7 @@ from lickwright import files
 from lickwright.cli.sources import find
 from lickwright.cli.writing import Folder, Output
 from lickwright.library import outputs as writing
+from lickwright.library.fresh import write_folder
 from lickwright.library.manifest import NAME, Manifest
 from lickwright.names import LONGEST, distinct, slug
 from lickwright.source import MAX_BYTES, Unreadable, decode
@@ -299,3 +302,50 @@ def test_the_record_names_no_place_on_this_machine(tmp_path: Path) -> None:
             ("../song.lick", "song", None)
         ]
         assert list(manifest.known("song")) == ["a.txt"]
+
+
+# --- whole files and folders ------------------------------------------------------------------------------------------
+
+
+def test_a_signal_in_the_move_of_a_folder_costs_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    moves: list[str] = []
+
+    def interrupted(old: str, new: str, move: Callable[[str, str], None] = os.replace) -> None:
+        moves.append(new)
+        if len(moves) == 1:
+            raise InterruptedError
+        move(old, new)
+
+    monkeypatch.setattr(os, "replace", interrupted)
+    folder = str(tmp_path / "out" / "porch-light")
+    states = write_folder(folder, [("a.txt", b"one"), ("b.txt", [b"t", b"wo"])])
+    assert moves == [folder, folder]
+    assert [state.st_size for state in states] == [3, 3]
+    assert {path.name: path.read_bytes() for path in (tmp_path / "out").rglob("*.txt")} == {
+        "a.txt": b"one",
+        "b.txt": b"two",
+    }
+    assert os.listdir(tmp_path / "out") == ["porch-light"]
+
+
+def test_of_a_folder_that_cannot_be_filled_nothing_is_left(tmp_path: Path) -> None:
+    def failing() -> Iterator[bytes]:
+        yield b"half"
+        raise OSError("no more")
+
+    with pytest.raises(OSError, match="no more"):
+        write_folder(str(tmp_path / "gate"), [("a.txt", b"one"), ("b.txt", failing())])
+    assert os.listdir(tmp_path) == []
+
+
+def test_only_one_module_moves_files_into_their_place() -> None:
+    """Every writer uses the parts of `files`, which know signals, locks and what a network disk says late."""
+    package = Path(__file__).parents[1] / "compiler" / "lickwright"
+    found = {
+        str(path.relative_to(package))
+        for path in package.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in ("os", "shutil")
+        if node.attr in ("replace", "rename", "link", "move")
+    }
+    assert found == {"files.py"}

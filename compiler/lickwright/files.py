@@ -2,8 +2,9 @@
 
 In: a path. Out: its bytes, or an `Unreadable` that says why not in a player's words. Only ordinary files are read,
 and never more than the limit: a pipe that nobody writes to, a device without an end or a folder is refused before its
-first byte. `replace` writes a file whole or not at all, and `sweep` removes what a killed run left; which files may be
-replaced is decided in `library/outputs.py` for an output folder and in `destination.py` for a file that a user named.
+first byte. `replace` writes a file whole or not at all, and `sweep` removes what a killed run left; every other writer of
+whole files is made of the same parts (`write_new`, `move`, `discard`). Which files may be replaced is decided in
+`library/outputs.py` for an output folder and in `destination.py` for a file that a user named.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import errno
 import os
 import re
 import stat
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 
 from lickwright.diagnostics import Rule, Severity
@@ -85,9 +86,9 @@ GIVEN_UP = Rule(
 
 RULES: tuple[Rule, ...] = (UNREADABLE, NOT_TEXT, NO_LICKS, UNWRITABLE, NOT_OURS, GIVEN_UP)
 
-TEMPORARY = ".lw-"  # how the names begin of files that are not yet in their place; they end in `.tmp`
+_TEMPORARY = ".lw-"  # how the names begin of files that are not yet in their place; they end in `.tmp`
 _NAME = re.compile(r"\.lw-[0-9a-f]{16}\.tmp\Z")
-NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 _SAFELY = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
 _TRIES = 9  # for a system call that is interrupted again and again
 
@@ -155,7 +156,7 @@ def replace(path: str, data: bytes | Iterable[bytes], like: os.stat_result | Non
     try:
         while True:
             temporary = temporary_beside(path)
-            handle = os.open(temporary, NEW, 0o666)
+            handle = os.open(temporary, _NEW, 0o666)
             lock = _locked(handle)
             if os.fstat(handle).st_nlink:  # else a sweep took it before it was locked
                 break
@@ -168,7 +169,7 @@ def replace(path: str, data: bytes | Iterable[bytes], like: os.stat_result | Non
                 os.fsync(handle)
         finally:
             os.close(handle)  # a network disk says only here that it is full; the lock stays with the other handle
-        _move(temporary, path)
+        move(temporary, path)
         if like is not None:
             _sync_folder(os.path.dirname(path))
     except BaseException:
@@ -186,9 +187,24 @@ def make_folder(path: str) -> None:
         raise OSError(errno.ENAMETOOLONG, os.strerror(errno.ENAMETOOLONG)) from None
 
 
+def write_new(path: str, data: bytes | Iterable[bytes]) -> os.stat_result:
+    """Write a file that must not be there yet and return its state. Raises OSError, and then part of it may stand."""
+    handle = os.open(path, _NEW, 0o666)
+    try:
+        write_all(handle, data)
+        return os.fstat(handle)
+    finally:
+        os.close(handle)
+
+
+def temporary_name() -> str:
+    """Return a new name for a file that is not yet in its place."""
+    return f"{_TEMPORARY}{os.urandom(8).hex()}.tmp"
+
+
 def temporary_beside(path: str) -> str:
-    """A name in the folder of `path` that nothing has."""
-    return os.path.join(os.path.dirname(path), f"{TEMPORARY}{os.urandom(8).hex()}.tmp")
+    """Return a path in the folder of `path` that nothing has."""
+    return os.path.join(os.path.dirname(path), temporary_name())
 
 
 def is_temporary(name: str) -> bool:
@@ -208,19 +224,31 @@ def write_all(handle: int, data: bytes | Iterable[bytes]) -> None:
 
 
 def discard(temporary: str) -> None:
-    """Removes a temporary file. One that is gone, since it was moved to its place, is fine: this must not hide an error."""
+    """Remove a temporary file, or a temporary folder with its files; never raises OSError, which would hide another error.
+
+    One that is gone, since it was moved to its place, is fine.
+    """
+    with suppress(OSError):
+        if os.path.isdir(temporary) and not os.path.islink(temporary):
+            for name in os.listdir(temporary):
+                _remove(os.unlink, os.path.join(temporary, name))
+            _remove(os.rmdir, temporary)
+        else:
+            _remove(os.unlink, temporary)
+
+
+def _remove(remove: Callable[[str], None], path: str) -> None:
+    """Call `os.unlink` or `os.rmdir`, again where a signal interrupted it."""
     for _ in range(_TRIES):
         try:
-            os.unlink(temporary)
+            return remove(path)
         except InterruptedError:
             continue
-        except OSError:
-            pass
-        return
+    return None
 
 
-def _move(temporary: str, path: str) -> None:
-    """`os.replace`, again where a signal interrupted it, which Python does for most calls and not for this one."""
+def move(temporary: str, path: str) -> None:
+    """`os.replace`, again where a signal interrupted it, which Python does for most calls and not for this one. Raises OSError."""
     for _ in range(_TRIES):
         try:
             return os.replace(temporary, path)

@@ -15,7 +15,7 @@ from hashlib import blake2b
 from importlib import import_module
 from typing import Any, NamedTuple
 
-from lickwright.files import TEMPORARY, Unopened, reason, replace
+from lickwright.files import Unopened, reason, replace, temporary_name
 from lickwright.files import read as read_here
 from lickwright.library.spool import PIECE, Large
 from lickwright.source import MAX_BYTES
@@ -128,7 +128,7 @@ def put(at: Spot, path: str, data: bytes | Large) -> None:
         else:
             folder, _, name = path.rpartition("/")
             at.fs.makedirs(folder, exist_ok=True)
-            temporary = f"{folder}/{TEMPORARY}{os.urandom(8).hex()}.tmp"
+            temporary = f"{folder}/{temporary_name()}"
             _send(at, temporary, data)
             at.fs.mv(temporary, f"{folder}/{name}")
 

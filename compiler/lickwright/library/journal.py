@@ -12,8 +12,7 @@ import os
 import re
 from collections.abc import Iterable, Iterator
 
-from lickwright.files import is_temporary, write_all
-from lickwright.library.fresh import take_away
+from lickwright.files import discard, is_temporary, write_all
 from lickwright.library.manifest import Manifest
 from lickwright.library.ours import Inside, Refused, open_ours, plain_folder, plain_name, standing
 
@@ -108,7 +107,7 @@ def _swept(inside: Inside, folder: str) -> None:
         return
     for name in names:
         if is_temporary(name):
-            take_away(os.path.join(here, name))
+            discard(os.path.join(here, name))
 
 
 def _journals(out: str) -> Iterator[str]:

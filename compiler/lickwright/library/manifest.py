@@ -17,6 +17,7 @@ from types import TracebackType
 from typing import NamedTuple
 
 from lickwright.backends import kind_of
+from lickwright.files import move
 from lickwright.library.durable import Written
 from lickwright.library.guarded import (
     BESIDE,
@@ -363,7 +364,7 @@ def set_aside(folder: str, error: Exception, say: Callable[[str], None]) -> None
     say(aside(folder, error if isinstance(error, Unusable) else DAMAGED))
     path = os.path.join(folder, NAME)
     try:
-        os.replace(path, os.path.join(folder, ASIDE))
+        move(path, os.path.join(folder, ASIDE))
     except FileNotFoundError:  # only something beside it was wrong
         pass
     except (IsADirectoryError, NotADirectoryError, FileExistsError):

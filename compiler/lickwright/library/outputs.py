@@ -16,8 +16,8 @@ from typing import NamedTuple, TypeAlias
 
 from lickwright.backends import Emission, Length
 from lickwright.diagnostics import Diagnostic
-from lickwright.files import NOT_OURS, UNWRITABLE, is_temporary, reason, replace
-from lickwright.library.fresh import take_away, write_folder
+from lickwright.files import NOT_OURS, UNWRITABLE, discard, is_temporary, reason, replace
+from lickwright.library.fresh import write_folder
 from lickwright.library.journal import Journal
 from lickwright.library.manifest import Made
 from lickwright.library.orders import Item
@@ -288,7 +288,7 @@ def _sweep(folder: str) -> None:
             except OSError:  # it was the other command's, and is gone
                 continue
             if old:
-                take_away(path)
+                discard(path)
 
 
 def refused(path: str, why: str) -> Trouble:
