@@ -126,6 +126,39 @@ def test_a_house_with_an_output_folder_too_deep(
     assert sorted(os.listdir()) == ["a.lick", "lickwright.toml"]
 
 
+@pytest.mark.skipif(os.name != "posix", reason="elsewhere such a folder cannot be taken away")
+def test_where_the_user_is_in_a_folder_that_was_taken_away(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "gone").mkdir()
+    (tmp_path / "lib").mkdir()
+    (tmp_path / "lib/a.lick").write_text(lick(1))
+    lib, out = str(tmp_path / "lib"), str(tmp_path / "out")
+    monkeypatch.chdir(tmp_path / "gone")
+    (tmp_path / "gone").rmdir()
+    for words in (["make", lib, "--out", out], ["find", out], ["library", out], ["check", lib]):
+        assert main(words) == 0, capsys.readouterr().err
+    assert main(["make", "."]) == 3
+
+
+def test_an_output_folder_that_is_taken_away_during_a_build(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from lickwright.library import work
+
+    monkeypatch.chdir(tmp_path)
+    Path("a.lick").write_text(lick(1))
+    made = work.make
+
+    def removing(*given: object) -> object:
+        shutil.rmtree("out")
+        return made(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(work, "make", removing)
+    assert main(["make", "."]) == 3
+    assert ".lickwright.db was taken away meanwhile (L604)" in capsys.readouterr().err
+
+
 def test_one_read_error_is_no_reason_to_forget_an_output(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

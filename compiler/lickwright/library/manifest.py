@@ -342,6 +342,11 @@ def opened(folder: str, say: Callable[[str], None], sync: bool = False) -> Manif
 def _of_disk(error: sqlite3.OperationalError) -> OSError:
     if locked(error):
         return BlockingIOError(0, f"another program is at work on {NAME}")
+    code = getattr(error, "sqlite_errorcode", 0)
+    if code == sqlite3.SQLITE_READONLY_DBMOVED:
+        return OSError(0, f"{NAME} was taken away meanwhile")
+    if code & 0xFF == sqlite3.SQLITE_READONLY:
+        return OSError(0, f"{NAME} may not be written to: permission denied")
     return OSError(0, f"{NAME}: {error}")
 
 

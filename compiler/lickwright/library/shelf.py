@@ -55,7 +55,10 @@ class Shelf:
         if self._folder is None or kept == "-":
             return self._names.get(kept, kept)
         path = os.path.normpath(os.path.join(self._folder, kept))
-        here = os.path.relpath(path) if os.path.isabs(path) else path
+        try:
+            here = os.path.relpath(path) if os.path.isabs(path) else path
+        except OSError:  # the folder that the user is in was taken away
+            return path
         return path if here.startswith(os.pardir) else here
 
     @property
