@@ -68,7 +68,7 @@ NOT_OURS = Rule(
     "record of that in .lickwright.db, a report or a picture has a last line that tells. A file that you changed by "
     "hand, one that came from elsewhere, or outputs of another source of the same name stay as they are. Move the "
     "file away, name another place, or say --overwrite. A lick that is read, a lickwright.toml, a link, a folder, a "
-    "pipe or a disk in the place of an output stays whatever you say.",
+    "pipe or a disk in the place of an output stays, even with --overwrite.",
     "",
     "",
 )

@@ -1,11 +1,14 @@
 """Our recording against a general SoundFont player on our own MIDI file: `python tests/bench/sound_shell.py` (half a minute).
 
-Wants the programs `fluidsynth` and a General MIDI SoundFont (Debian: fluidsynth, timgm6mb-soundfont); the time is that of whole commands, ours installed in an
-environment of its own as users have it. Pitch is that of single notes and of a bend where it stays, by YIN on both recordings.
+Needs a command that plays a MIDI file into a WAV file, in the environment variable BENCH_MIDI_PLAYER, with `{font}`, `{midi}` and `{wav}` where its files go
+(without reverb and chorus, at 48,000 Hz), and General MIDI SoundFonts in the folder that BENCH_SOUNDFONTS names. The time is that of whole commands, ours
+installed in an environment of its own as users have it. Pitch is that of single notes and of a bend where it stays, by YIN on both recordings.
 """
 
 from __future__ import annotations
 
+import os
+import shlex
 import shutil
 import subprocess
 import sys
@@ -50,9 +53,12 @@ def off(path: Path) -> list[float]:
 
 
 def main() -> None:
-    fonts = sorted(Path("/usr/share/sounds/sf2").glob("*.sf2"), key=lambda font: font.stat().st_size)
-    if shutil.which("fluidsynth") is None or not fonts:
-        sys.exit("this wants fluidsynth and a SoundFont in /usr/share/sounds/sf2")
+    folder, words = os.environ.get("BENCH_SOUNDFONTS", ""), shlex.split(os.environ.get("BENCH_MIDI_PLAYER", ""))
+    fonts = sorted(Path(folder).glob("*.sf2"), key=lambda font: font.stat().st_size) if folder else []
+    if not words or shutil.which(words[0]) is None or not fonts:
+        sys.exit(
+            "set BENCH_MIDI_PLAYER to a command with {font}, {midi} and {wav}, and BENCH_SOUNDFONTS to a folder of .sf2 files"
+        )
     with tempfile.TemporaryDirectory() as name:
         place = Path(name)
         venv.create(place / "env", with_pip=True)
@@ -73,7 +79,7 @@ def main() -> None:
                 str(out),
             ]
             ours = timed(ours_command)
-            theirs = [timed(_fluid(font, place / "nine.mid", place / "f.wav")) for font in fonts]
+            theirs = [timed(_player(font, place / "nine.mid", place / "f.wav")) for font in fonts]
             if n == 0:
                 measured: list[tuple[float, list[float]]] = []
             else:
@@ -94,7 +100,7 @@ def main() -> None:
             f"pitch of {len(PITCHES)} notes, cents off: {max(ours_off):.3f} at most, {sum(ours_off) / len(ours_off):.3f} on average"
         )
         for font in fonts:
-            subprocess.run(_fluid(font, place / "single.mid", place / "f.wav"), check=True, capture_output=True)
+            subprocess.run(_player(font, place / "single.mid", place / "f.wav"), check=True, capture_output=True)
             theirs_off = [abs(value) for value in off(place / "f.wav")]
             ratio = (sum(ours_off) / len(ours_off)) / (sum(theirs_off) / len(theirs_off))
             print(
@@ -102,9 +108,8 @@ def main() -> None:
             )
 
 
-def _fluid(font: Path, midi: Path, wav: Path) -> list[str]:
-    settings = ["-ni", "-R", "0", "-C", "0", "-g", "0.8", "-r", "48000"]
-    return ["fluidsynth", *settings, "-F", str(wav), str(font), str(midi)]
+def _player(font: Path, midi: Path, wav: Path) -> list[str]:
+    return [word.format(font=font, midi=midi, wav=wav) for word in shlex.split(os.environ["BENCH_MIDI_PLAYER"])]
 
 
 if __name__ == "__main__":

@@ -154,7 +154,7 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
         target = _fret(sound, shape.amount)
         most = bend_written(timeline, shape.technique.sign, sound.fret, int(MOST))
         help = f"two whole steps{f', `{most}`,' if most else ''} are the most"
-        if sound.fret + shape.amount <= timeline.settings.frets - timeline.settings.capo:
+        if shape.amount % 1 == 0 and sound.fret + shape.amount <= timeline.settings.frets - timeline.settings.capo:
             help += f"; or did you mean the slide `/{target}`?"
         return say(
             TOO_FAR, f"{bend_of(shape.amount, name)} on {written(timeline, sound.string, sound.fret)}", help, there

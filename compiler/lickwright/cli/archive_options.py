@@ -50,7 +50,7 @@ _OPTIONS = (
         type=click.Choice(LAYOUTS),
         default=LAYOUTS[0],
         show_default=True,
-        help="Folders in the archive: one a source, one a format with those in it, or none.",
+        help="Folders in the archive: one per source, one per format with those in it, or none.",
     ),
 )
 

@@ -32,12 +32,12 @@ _HELP = """Find licks in LIBRARY: an output folder of lickwright make, a folder 
   lickwright find out --like porch.lick                 the same phrase in any key or box, and near ones
   lickwright find out --like porch.lick 'level<3'       the same, but easier
 
-All that you ask for must hold. A bare word is looked for in titles, tags, style, by, source, notes and the names of
+Every term has to match. A bare word is looked for in titles, tags, style, by, source, notes and the names of
 techniques and figures, and may be the beginning of one: turn finds turnaround. "In quotes" it is a whole word, or several in
 a row. The name of a technique is only looked for in titles and techniques: bend finds bends, tags:bend what is tagged so.
 FIELD:VALUE asks for one thing, FIELD:VALUE,VALUE for one of several; numbers can be compared (level<=3, tempo>100) or
 lie between two (tempo:80-100). Names that Lickwright knows need no quotes: key:A minor, technique:palm mute. none is a
-value too: it finds what does not say. not turns round what follows it. sort:level puts the easiest first, sort:-tempo the
+value too: it finds what does not say. not reverses the term after it. sort:level puts the easiest first, sort:-tempo the
 fastest.
 """
 

@@ -31,10 +31,10 @@ _HELP = """Show what LIBRARY has and lacks: an output folder of lickwright make,
   lickwright library out --ready          what is missing or out of date in an output folder
 
 Licks are alike when they are the same tab; when they are the same phrase, note for note, in another key or box; and when
-they nearly are: a note in eight may differ. What lickwright move made of a lick is no duplicate of it.
+they nearly are: a note in eight may differ. What lickwright move made of a lick is not a duplicate of it.
 
 An output folder is ready when every lick of the library was made in every format that was asked for, nothing changed since, no
-file was changed by hand, no share is missing, no title comes twice, and every lick says its rights and who made it. Ends with
+file was changed by hand, no share is missing, no title is used twice, and every lick says its rights and who made it. Exits with
 0 if so, 1 if not.
 """
 
@@ -46,7 +46,7 @@ file was changed by hand, no share is missing, no title comes twice, and every l
     "--families", is_flag=True, help="With --duplicates: also licks that `lickwright move` made of one another.",
 )  # fmt: skip
 @click.option(
-    "--ready", is_flag=True, help="What is missing or out of date in an output folder; for a check before a release."
+    "--ready", is_flag=True, help="What is missing or out of date in an output folder; to check before a release."
 )
 @click.option(
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,

@@ -76,7 +76,7 @@ class _Make(click.Command):
     show_default=True,
     callback=choices.formats,
     metavar="LIST",
-    help="Formats, with commas between.",
+    help="Formats, separated by commas.",
 )
 @click.option("--out", default="out", show_default=True, metavar="DIR", help="The folder to write into.")
 @click.option(

@@ -61,10 +61,13 @@ _PLAYING = (
         metavar="TIMES",
         help="Times through the lick; default: once, and twice on each rung of a ladder.",
     ),
-    click.option("--answer/--no-answer", help="After each time through a silence as long, to answer the call in."),
+    click.option("--answer/--no-answer", help="After each time through, a silence of the same length for your answer."),
     click.option("--backing/--no-backing", help="Hold the lick's chords under it, or its key's tonic and fifth."),
     click.option(
-        "--vary", type=click.IntRange(0, 2**31 - 1), metavar="SEED", help="Vary strokes a little, as a hand does."
+        "--vary",
+        type=click.IntRange(0, 2**31 - 1),
+        metavar="SEED",
+        help="Vary the strokes a little, as a player's hand does.",
     ),
 )
 _MAKING = (

@@ -50,7 +50,7 @@ def here(text: str) -> str:
 
     path = url2pathname(urlsplit(text).path)
     if "\0" in path:
-        raise NoAddress(f"{text} is no address of a file: no name holds %00")
+        raise NoAddress(f"{text} is not an address of a file: no name holds %00")
     return path
 
 

@@ -61,7 +61,7 @@ FIELDS: tuple[Field, ...] = (
         ("level", "1 to 5, as declared, else as worked out"), ("tempo", "beats a minute"), ("bars", "as played"),
         ("notes", "how many"), ("seconds", "how long"),
     ),
-    Field("fret", "number", ("lowest", "highest"), "every fret of the lick, open strings aside"),
+    Field("fret", "number", ("lowest", "highest"), "every fret of the lick, not counting open strings"),
     *_numbers(("capo", "its fret"),),
     *(Field(name, "one of", (name,), meaning) for name, meaning in (
         ("meter", "12/8"), ("feel", "shuffle"), ("tuning", '"drop D"'), ("sound", "lead"),

@@ -1,4 +1,4 @@
-"""House style: the `lickwright.toml` that holds for a folder of licks and all below it.
+"""House rules: the `lickwright.toml` that holds for a folder of licks and all below it.
 
 In: where a source lies. Out: the `House` that holds there, or None. The nearest file upwards counts, alone: two are never mixed. What stands in it
 is `house_keys.py`, how it is read `house_reading.py`; both are loaded only where there is such a file, and looking for one costs a

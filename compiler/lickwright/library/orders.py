@@ -112,7 +112,7 @@ def key_of(*parts: object) -> bytes:
 
 
 def key(options: Options, house: str) -> bytes:
-    """The key of an order: another one for other options, another house style, another program or notation."""
+    """The key of an order: another one for other options, other house rules, another program or notation."""
     return key_of(__version__, NOTATION, program(), options, house)
 
 
