@@ -10,9 +10,9 @@ import re
 from collections.abc import Callable
 
 from lickwright.notation import habits, rules
+from lickwright.notation.explain_stop import stop
 from lickwright.notation.fault import Fault
 
-STRINGS = "EADGBe"
 LONGEST = 120  # characters of a run that are searched for the mistake; a busy bar written in one has some 60
 
 _LOOKALIKES = {
@@ -29,13 +29,6 @@ _LOOKALIKES = {
     "\u3000": ("a wide space", "a plain space"),
 }
 _UNSURE = "•"  # a word processor makes it of many things
-_LARGE = {"H": "h", "P": "p", "T": "t", "R": "r", "X": "x"}
-_HABITS = {
-    "v": ("vibrato is `~`", "~"),
-    "s": ("a slide is `/` up or `\\` down", "/"),
-    "+": ("notes together are joined by `&`", "& and the other note"),
-    "*": ("`*` follows the fret of a pinch harmonic", "G7*"),
-}
 
 
 def mended(run: str, good: Callable[[str], bool]) -> str | None:
@@ -65,7 +58,7 @@ def explain(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
             )
         return Fault(rules.UNREADABLE, 0, len(run), f"`{run}` stands apart from the note that it shapes", help)
     cut = next((n for n in range(len(run) - 1, 0, -1) if good(run[:n])), 0)
-    return _after(run, cut)
+    return stop(run[:cut], run[cut:])
 
 
 def _too_long(run: str) -> Fault:
@@ -172,144 +165,3 @@ def _finger(run: str) -> Fault | None:
         return None
     help = "fretting fingers are '1 to '4 and 'T, plucking ones 'p 'i 'm 'a 'c"
     return Fault(rules.UNREADABLE, match.start(), match.end(), f"`{match[0]}` is not a finger", help)
-
-
-def _after(run: str, cut: int) -> Fault:
-    """What stops the reading after `cut` good characters."""
-    before, rest = run[:cut], run[cut:]
-    char = rest[0]
-    if "." in (char, run[0]) and not before.endswith("^"):
-        return _rest(run, before, rest)
-    if char in "<>" and re.search(r"[EADGBe]\d{0,2}$", before):
-        return _harmonic(before, rest, cut)
-    if before and before[-1].isdigit() and char == "b":
-        return _bent(before, rest, cut)
-    if char.isdigit() and before.endswith("-"):
-        fret = re.match(r"\d+", rest)
-        message = f"fret {fret[0] if fret else char} has no string"
-        return Fault(rules.UNREADABLE, cut, cut + 1, message, "a note is a string and a fret, and `-` holds it: `B8-`")
-    large = char == "X" or (char in _LARGE and rest[1:2].isdigit())  # `GX`, `GH9`
-    if before and before[-1] in STRINGS and (len(before) == 1 or before[-2] in "&-") and not large:
-        return Fault(
-            rules.UNREADABLE,
-            cut - 1,
-            cut,
-            f"string {before[-1]} has no fret here",
-            f"a note is a string and a fret: `{before[-1]}7`",
-        )
-    if char in "hpt/\\" or (before.endswith(tuple("hpt")) and not rest[0].isdigit()):
-        return Fault(
-            rules.UNREADABLE,
-            cut,
-            cut + 1,
-            f"`{char}` needs the fret that it goes to",
-            f"write them together, `{char}9`, after a note of the same string",
-        )
-    named = before.endswith(tuple(STRINGS))  # `GH7` can only be a hammer-on
-    if char in _LARGE and (before or rest[1:2].isdigit()) and (named or char != "H"):
-        return Fault(
-            rules.UNREADABLE,
-            cut,
-            cut + 1,
-            f"`{char}` is a small letter",
-            f"write `{_LARGE[char]}{rest[1:4]}`",
-            _LARGE[char],
-        )
-    slide = re.match(r"s(\d{1,2})", rest)
-    came = re.search(r"(\d{1,2})$", before)
-    if slide and came:
-        sign = "/" if int(slide[1]) > int(came[1]) else "\\"
-        return Fault(rules.UNREADABLE, cut, cut + 1, _HABITS["s"][0], f"write `{before[-12:]}{sign}{slide[1]}`")
-    star = re.match(r"\*((?:[EADGBe]|\d{1,2}:)\d{1,2})", rest)
-    if star and not before:
-        return Fault(rules.UNREADABLE, cut, cut + 1, _HABITS["*"][0], f"write `{star[1]}*`")
-    if char in _HABITS and before:
-        what, right = _HABITS[char]
-        return Fault(
-            rules.UNREADABLE, cut, cut + 1, what, f"write `{before}{right}`" if len(right) == 1 else f"write `{right}`"
-        )
-    fault = _string(rest, cut) or (_string(rest[1:], cut + 1) if char == "&" else None)
-    return fault or _plain(before, rest, cut)
-
-
-def _harmonic(before: str, rest: str, cut: int) -> Fault:
-    """`E<12`, `E12>`: half of the signs round the fret that is touched."""
-    touched = re.match(r"<(\d{1,2})", rest)
-    note = re.search(r"([EADGBe])(\d*)$", before)
-    assert note is not None
-    right = f"{note[0]}<{touched[1]}>" if touched else f"{note[1]}<{note[2] or 12}>"
-    return Fault(
-        rules.UNREADABLE, cut, cut + 1, f"`{rest[0]}` without its other half", f"a harmonic there is `{right}`"
-    )
-
-
-def _bent(before: str, rest: str, cut: int) -> Fault:
-    """`B8b10`: a bend as other tab writes it; where it would go down, the B string written small."""
-    target = re.match(r"b(\d*)(r\d*)?", rest)
-    fret = re.search(r"(\d{1,2})$", before)
-    assert target is not None and fret is not None
-    if target[1] and int(target[1]) <= int(fret[1]):
-        message = "there is no string `b`: only the thinnest, e, has a small letter"
-        return Fault(rules.STRING, cut, cut + 1, message, f"write `B{target[1]}`; a bend is `^`, and goes up")
-    right = f"`{before[-12:]}^{target[1]}{'r' if target[2] else ''}`"
-    return Fault(rules.UNREADABLE, cut, cut + 1, "`b` is not a sign: a bend is `^`", f"write {right}")
-
-
-def _rest(run: str, before: str, rest: str) -> Fault:
-    at = 0 if run[0] == "." else len(before)
-    if run[0] == ".":
-        tail = run.lstrip(".")
-        return Fault(
-            rules.REST,
-            0,
-            len(run) - len(tail),
-            f"the rest in `{run[:20]}` does not stand apart",
-            f"put a space after it: `. {tail[:12]}`",
-        )
-    return Fault(rules.REST, at, at + 1, f"`{run[: at + 1][:20]}` looks like a dotted note, and a rest stands apart",
-                 f"a rest after it: `{before[:12]} .`; a longer note: `{before[:12]}-`; a dotted step: `1/8.` before it")  # fmt: skip
-
-
-def _string(rest: str, cut: int) -> Fault | None:
-    """A letter that names no string."""
-    match = re.match(r"([A-Za-z])(\d+|x)", rest)
-    if not match:
-        return None
-    letter, fret = match.groups()
-    if letter == "H":
-        return habits.german(fret, cut)
-    if letter.upper() in STRINGS:
-        return Fault(
-            rules.STRING,
-            cut,
-            cut + 1,
-            f"there is no string `{letter}`: only the thinnest, e, has a small letter",
-            f"write `{letter.upper()}{fret}`",
-            letter.upper(),
-        )
-    return Fault(
-        rules.STRING,
-        cut,
-        cut + 1,
-        f"there is no string `{letter}`",
-        "the strings are E A D G B e, or a number and a colon: `2:8`",
-    )
-
-
-def _plain(before: str, rest: str, cut: int) -> Fault:
-    shown = rest if len(rest) <= 12 else rest[:12] + "…"
-    if not before:
-        return Fault(
-            rules.UNREADABLE,
-            cut,
-            cut + len(rest),
-            f"`{shown}` is neither a note nor a sign",
-            "a note is a string and a fret, such as `B8`; `-` holds, `.` rests",
-        )
-    return Fault(
-        rules.UNREADABLE,
-        cut,
-        cut + 1,
-        f"`{rest[0]}` cannot follow `{before[-12:]}`",
-        "what belongs to one note touches; the next note follows after a space",
-    )
