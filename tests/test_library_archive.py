@@ -223,6 +223,12 @@ def test_no_option_is_taken_and_ignored(course: Run, words: tuple[str, ...]) -> 
     assert code == 2 and "--" in err and not Path("x.zip").exists()
 
 
+@pytest.mark.parametrize("words", [("--zip", "x.zip"), ("--names", "{title}"), ("--layout", "flat")])
+def test_elsewhere_there_is_no_archive(course: Run, words: tuple[str, ...]) -> None:
+    code, _, err = course("make", "songs", "--out", "memory://out", *words)
+    assert code == 2 and f"{words[0]} goes with files of this machine" in err
+
+
 def test_a_dry_run_writes_none(course: Run) -> None:
     code, out, _ = course("make", "songs", *FEW, "--dry-run")
     assert code == 0 and "would write course.zip" in out and not Path("course.zip").exists()

@@ -13,7 +13,7 @@ import click
 
 from lickwright.backends import BACKENDS, Backend, Options, Recording
 from lickwright.cli import archive_options, choices, recording, screen
-from lickwright.cli.given import given_but
+from lickwright.cli.given import given, given_but
 
 if TYPE_CHECKING:
     from lickwright.cli.making import Screen
@@ -241,17 +241,9 @@ def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: House
     from lickwright.library.far import Far, build
 
     params = context.params
-    refused = next(
-        (
-            name
-            for name in ("prune", "dry_run", "watch", "report", "shard", "merge", "archive", "names")
-            if params[name]
-        ),
-        None,
-    )
-    refused = "zip" if refused == "archive" else refused
+    refused = given("prune", "dry_run", "watch", "report", "shard", "merge", "archive", "names", "layout")
     if refused or "-" in paths:
-        what = f"--{refused.replace('_', '-')}" if refused else "standard input"
+        what = refused or "standard input"
         raise click.UsageError(f"{what} goes with files of this machine: leave it out, or name folders here")
     wish = Far(paths, out, _orders(context, houses, True), jobs, params["overwrite"])
     try:
