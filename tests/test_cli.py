@@ -11,8 +11,10 @@ import pytest
 
 from commanding import Run, write
 from lickwright.backends import BACKENDS
-from lickwright.pipeline import RULES
+from lickwright.pipeline import all_rules
 from lickwright.version import __version__
+
+RULES = all_rules()
 
 GOOD = 'lick "Porch light"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
 BAD = 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n'  # hammers on to nothing

@@ -17,8 +17,10 @@ from lickwright.cli import main
 from lickwright.diagnostics import Change, Fix, has_errors, replacing
 from lickwright.fixes import applied, placed, rewritten, together
 from lickwright.mending import mend
-from lickwright.pipeline import RULES
+from lickwright.pipeline import all_rules
 from lickwright.source import Source, Span, decode
+
+RULES = all_rules()
 
 HEAD = 'lick "Gate"\n'
 REST = " e8 e5 B8 B5 G7 - -"

@@ -23,9 +23,11 @@ from lickwright.compilation import Compilation
 from lickwright.diagnostics import has_errors
 from lickwright.notation.navigation import NAVIGATION
 from lickwright.notation.syntax import parse, parser
-from lickwright.pipeline import RULES, compile_bytes, compile_text
+from lickwright.pipeline import all_rules, compile_bytes, compile_text
 from lickwright.source import Source
 from planting import plant
+
+RULES = all_rules()
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 EXAMPLE = """# Two answers for a slow blues in A

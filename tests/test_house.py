@@ -25,9 +25,11 @@ from lickwright.cli.housing import preferred
 from lickwright.library.house import FILE, House, Houses, find_house
 from lickwright.library.house_keys import ROWS, SEVERITIES, table
 from lickwright.library.house_reading import house
-from lickwright.pipeline import RULES
+from lickwright.pipeline import all_rules
 from lickwright.settings import FIELDS, Settings
 from lickwright.source import Source
+
+RULES = all_rules()
 
 PAGE = (Path(__file__).parents[1] / "grammar" / "house.md").read_text("utf-8")
 MUSIC = "| e8 e5 B8 e5 G7 - - - ||\n"

@@ -12,9 +12,11 @@ from lickwright import compile_text
 from lickwright.backends import BACKENDS, Options
 from lickwright.diagnostics import Diagnostic, Rule, Severity
 from lickwright.library.house_reading import house
-from lickwright.pipeline import RULES
+from lickwright.pipeline import all_rules
 from lickwright.source import Source, Span
 from lickwright.style import Style
+
+RULES = all_rules()
 
 PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
 

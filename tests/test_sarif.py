@@ -14,9 +14,11 @@ from jsonschema import Draft4Validator
 from lickwright import compile_text
 from lickwright.cli import main
 from lickwright.diagnostics import Diagnostic, fingerprints
-from lickwright.pipeline import RULES, Compilation
+from lickwright.pipeline import Compilation, all_rules
 from lickwright.sarif import FINGERPRINT, document
 from lickwright.source import Source, Span
+
+RULES = all_rules()
 
 ROOT = Path(__file__).parent.parent
 BAD = sorted((ROOT / "tests" / "bad").glob("*.lick"))

@@ -172,7 +172,7 @@ def kinds(timeline: Timeline) -> tuple[set[str], set[str], set[str]]:
 
 def _takes_practice(t: Technique) -> bool:
     """A kind that is learned on its own: another way of the picking hand, a harmonic besides the fret, the bar."""
-    return t.stroke in _OWN_STROKES or t.curve in (*_BAR, Curve.PREBEND) or t.sign in ("n<>", "*")
+    return t.stroke in _OWN_STROKES or (t.curve in _BAR or t.curve is Curve.PREBEND) or t.sign in ("n<>", "*")
 
 
 def _family(t: Technique) -> str:

@@ -11,7 +11,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from os import PathLike, fspath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from lickwright.backends import BACKENDS, Stages
 from lickwright.checks import check
@@ -30,9 +30,8 @@ from lickwright.timeline import Timeline, bar_name
 if TYPE_CHECKING:
     from lickwright.notation.tree import Book, Lick
 
-    RULES: tuple[Rule, ...]
 
-__all__ = ["RULES", "Compilation", "CompiledLick", "compile_bytes", "compile_file", "compile_text", "unreadable"]
+__all__ = ["Compilation", "CompiledLick", "all_rules", "compile_bytes", "compile_file", "compile_text", "unreadable"]
 
 
 def compile_file(path: str | PathLike[str], house: Style | None = None) -> Compilation:
@@ -139,10 +138,8 @@ def _once(found: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
 _RANK = tuple(Severity)  # most severe first
 
 
-def __getattr__(name: str) -> Any:
-    """`RULES`: those of every floor, by code. Gathered when asked for, since it loads every back end."""
-    if name != "RULES":
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+def all_rules() -> tuple[Rule, ...]:
+    """Return the rules of every stage and back end, by code. Loads every back end."""
     return tuple(sorted(_rules(), key=lambda rule: rule.code))
 
 

@@ -48,7 +48,7 @@ def source(data: bytes) -> str:
     from lickwright.mending import mend
     from lickwright.notation.canonical import canonical
     from lickwright.notation.syntax import parse
-    from lickwright.pipeline import RULES, compile_bytes
+    from lickwright.pipeline import all_rules, compile_bytes
     from lickwright.source import Source
 
     compilation = compile_bytes(data, "fuzzed.lick")
@@ -56,7 +56,7 @@ def source(data: bytes) -> str:
     screen = report.findings(text, compilation.diagnostics)
     assert all(report.safe(line) == line for line in screen.split("\n")), "a character that steers the terminal"
     json.dumps(report.as_values(text, compilation.diagnostics))
-    json.dumps(sarif.document([(text, compilation.diagnostics)], RULES))
+    json.dumps(sarif.document([(text, compilation.diagnostics)], all_rules()))
     github.commands([(text, compilation.diagnostics)])
     mend(compilation)
     for lick in compilation.licks:

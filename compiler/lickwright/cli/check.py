@@ -141,11 +141,11 @@ def _json(found: Compiled) -> None:
 def _sarif(found: Compiled) -> None:
     from json import dumps
 
-    from lickwright.pipeline import RULES
+    from lickwright.pipeline import all_rules
     from lickwright.sarif import document
 
     files = [(near(c.source), [_noted(d) for d in c.diagnostics]) for _, c in found]
-    screen.out(dumps(document(files, RULES), indent=2) + "\n")
+    screen.out(dumps(document(files, all_rules()), indent=2) + "\n")
 
 
 def _noted(d: Diagnostic) -> Diagnostic:

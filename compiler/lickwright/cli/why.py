@@ -18,12 +18,14 @@ def command(code: str | None) -> int:
 
     CODE is what stands at the end of a finding, such as L301. Without it, all are listed.
     """
-    from lickwright.pipeline import RULES
+    from lickwright.pipeline import all_rules
+
+    rules = all_rules()
 
     if code is None:
-        screen.out("".join(f"{rule.code}  {rule.severity.word:8} {rule.name}: {rule.summary}\n" for rule in RULES))
+        screen.out("".join(f"{rule.code}  {rule.severity.word:8} {rule.name}: {rule.summary}\n" for rule in rules))
         return screen.Exit.FINE
-    by_name = {rule.code.lower(): rule for rule in RULES} | {rule.name.lower(): rule for rule in RULES}
+    by_name = {rule.code.lower(): rule for rule in rules} | {rule.name.lower(): rule for rule in rules}
     rule = by_name.get(code.strip().lower())
     if rule is None:
         near = nearest(code, list(by_name))

@@ -139,7 +139,7 @@ def _one_shape(
 ) -> Iterator[Otherwise]:
     """Two of one kind: their size where the notes are `right`, and when they begin."""
     curve = theirs.technique.curve
-    if curve in (*BENT, Curve.RELEASE):
+    if curve in BENT or curve is Curve.RELEASE:
         release_of_wrong = curve is Curve.RELEASE and highest_bend(a) != highest_bend(b) and bool(theirs.amount)
         off = mine.amount - theirs.amount
         if right and off and not release_of_wrong:

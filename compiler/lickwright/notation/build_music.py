@@ -208,7 +208,7 @@ class MusicBuilder:
 
     def _word(self, opener: Token, inside: list[Child], end: int, closed: bool) -> Item:
         word = opener[1:].strip().removesuffix(":").strip()
-        if word not in (*WORDS, *EVENT_WORDS) or opener != f"({word}:":
+        if (word not in WORDS and word not in EVENT_WORDS) or opener != f"({word}:":
             self._wrong_word(opener, span_of(opener), word)
         if not closed and word in EVENT_WORDS:
             word = ""  # nobody knows what belongs to it

@@ -50,7 +50,7 @@ class Sayings:
             return Say("fermata", "", span=span)
         if name in BY_SIGN and not equals:
             return Navigation(BY_SIGN[name], span=span)
-        large = not equals and name.lower() in (*DYNAMICS, "fermata", *BY_SIGN)
+        large = not equals and (name.lower() in DYNAMICS or name.lower() in BY_SIGN or name.lower() == "fermata")
         small = replacing(*span, text.lower()) if large else None
         self.report(rules.SAYING, span, f"there is no `{short(text)}`", self._meant(name, equals, value, span), small)
         return None
