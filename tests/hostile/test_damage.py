@@ -271,6 +271,11 @@ def test_a_large_manifest_takes_little_memory(here: Path, fill: Callable[[sqlite
         assert memory < 256, (command, memory)
 
 
+def test_a_phrase_longer_than_any_lick_is_not_compared(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rewrite(here / "out", ("UPDATE phrases SET moments = zeroblob(8000000)", ()))
+    assert _asked(here, "phrases", capsys, "json", "duplicates", "like", "move") == 4
+
+
 def test_an_answer_is_written_lick_by_lick_as_it_would_be_at_once(
     here: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -124,6 +124,9 @@ CREATE TABLE sounds (
 ) WITHOUT ROWID
 """
 
+# The same in the index, where there is one: phrases longer than any lick's. A lick has 10,000 events, its repeats and bends among them.
+_FOREIGN_PHRASES = "SELECT 1 FROM phrases WHERE typeof(moments) <> 'blob' OR length(moments) > 400000"
+
 
 class Made(NamedTuple):
     """One output in its place: a row of `outputs`, without its folder."""
@@ -200,7 +203,8 @@ class Manifest:
         db.create_function("plain_name", 1, plain_name, deterministic=True)
         if form == 1:
             self._to_second()
-        for question in _FOREIGN:
+        indexed = db.execute("SELECT 1 FROM sqlite_master WHERE name = 'phrases'").fetchone() is not None
+        for question in (*_FOREIGN, *((_FOREIGN_PHRASES,) if indexed else ())):
             if db.execute(f"{question} LIMIT 1").fetchone() is not None:
                 raise Unusable("it is damaged: it holds what no lickwright has entered")
 
