@@ -137,6 +137,6 @@ def test_all_lists_everything(run: Run) -> None:
     code, short, _ = run(_mine(mine), "theirs.lick")
     _, full, _ = run("--all", _mine(mine), "theirs.lick")
     assert code == 1
-    assert "more further on: --all lists them" in short
+    assert "more after that: --all lists them" in short
     assert "further on" not in full
     assert len(full.splitlines()) > len(short.splitlines())

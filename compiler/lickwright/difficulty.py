@@ -147,7 +147,7 @@ def profile(timeline: Timeline) -> Profile:
         _reach_term(span, hand),
         _movement_term(shifts, skips, end),
         _rhythm_term(timeline),
-        Term("ringing", ringing, f"{ringing:.0%} of the notes sound on under another string"),
+        Term("ringing", ringing, f"{100 * ringing:.0f} % of the notes sound on under another string"),
         _technique_term(every, easy, own, facts.unpicked(timeline.sounds)),
     )
     peak = fastest.weighted
@@ -218,7 +218,7 @@ def _movement_term(shifts: int, skips: int, seconds: float) -> Term:
 
 def _rhythm_term(timeline: Timeline) -> Term:
     off = min(1.0, rhythm.syncopation(timeline))
-    points, words = off, [f"{off:.0%} off the beat"] if round(off, 1) else []
+    points, words = off, [f"{100 * off:.0f} % off the beat"] if round(off, 1) else []
     counts = sorted({f"{t.count} in {t.normal}" for t in timeline.tuplets})
     if counts:
         long = any(_length(timeline, t) > timeline.settings.meter.beat for t in timeline.tuplets)

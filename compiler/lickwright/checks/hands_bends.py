@@ -28,8 +28,9 @@ HARD = _rule(
     "a bend that string and fret hardly give, or not at all",
     "The nearer to the nut, the harder a string is to bend: at fret 1 twice as hard as at fret 12, and a half step is the most. "
     "On the three plain strings a whole step is ordinary from fret 4 on, a whole step and a half is for advanced players, two for "
-    "experts. A wound string gives a whole step at most, a nylon string little. Reach the pitch from a higher fret of "
-    "the next string, or with a finger.",
+    "experts. A wound string gives a whole step at most, a nylon string little. In numbers: a whole step on the B string takes "
+    "a push of 17 newtons at fret 1, 11 at fret 3 and 8 at fret 12, where it moves the string 15 mm. Bend from a higher fret of the "
+    "next string instead, or fret the pitch.",
     "D7^10 - - - e8 e5 e8 -", "G9^11 - - - e8 e5 e8 -",
 )  # fmt: skip
 ALONE = _rule(
@@ -43,7 +44,7 @@ NEIGHBOUR = _rule(
     "L441", "bend into a sounding string",
     "a bend runs into the next string, which should still sound",
     "A half step moves a string about as far as the next one lies, a whole step to it and beyond. The thinnest string can only be "
-    "pushed towards the others, the thickest only pulled, the second and the fifth nearly so, the middle ones go either way. "
+    "pushed toward the others, the thickest only pulled, the second and the fifth nearly so, the middle ones go either way. "
     "What sounds on the side that the string has to go to is stopped.",
     "B5&e8^10 - - - e8 e5 e8 -", "e5&B8^10 - - - e8 e5 e8 -",
 )  # fmt: skip

@@ -88,7 +88,7 @@ def listing(c: Comparison, everything: bool, width: int) -> tuple[list[str], int
         row = _row(f"{number:2}  {where:{wide}}  ", sentence(c.mine, c.theirs, d), width)
         left = len(c.differences) - number
         if not everything and len(lines) + len(row) + (left > 0) > LISTED:
-            return [*lines, f"and {left + 1} more further on: --all lists them"], number - 1
+            return [*lines, f"and {left + 1} more after that: --all lists them"], number - 1
         lines += row
     return lines, len(c.differences)
 

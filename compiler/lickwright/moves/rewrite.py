@@ -127,7 +127,7 @@ class _Writer:
                     strokes += 1
                     out.append(replace(item, parts=(replace(bare, string=self.tuning.written(number)),)))
                 else:
-                    self.said.append("a rake is shorter: the neck has no further string there")
+                    self.said.append("a rake is shorter: there are no more strings on that side")
             else:
                 out += self.items([item])
         if strokes:
