@@ -8,7 +8,9 @@ from pathlib import Path
 import click
 import pytest
 
-from lickwright.cli import box
+from lickwright.backends import asked
+from lickwright.cli import box, make
+from lickwright.library.house_keys import BY_PLACE
 from lickwright.music.boxspec import parse_box
 from lickwright.music.fretboard import MAX_CAPO, MAX_FRET, USUAL_FRETS
 from lickwright.pipeline import compile_text, find_rule
@@ -60,3 +62,18 @@ def test_the_number_stands_once_in_the_program() -> None:
         if re.search(rf"\b(?i:\w*frets?\w*)\b[^#\"]*(?:=|,) *\b{MAX_FRET}\b", line)
     ]
     assert [name for name in found if name != "svg.py"] == ["fretboard.py"]  # a picture has 36 pixels somewhere
+
+
+def test_a_command_and_a_house_ask_for_the_same_limits() -> None:
+    options = {one.name: one.type for one in make.command.params}
+    for name, (least, most) in (
+        ("width", asked.WIDTHS), ("jobs", asked.JOBS), ("count_in", asked.COUNT_INS), ("repeat", asked.REPEATS),
+        ("longest", asked.LONGEST),
+    ):  # fmt: skip
+        kind = options[name]
+        assert isinstance(kind, click.IntRange) and (kind.min, kind.max) == (least, most)
+        parse = BY_PLACE["make", name.replace("_", "-")].parse
+        assert [parse(value) for value in (least, most)] == [least, most]
+        for value in (least - 1, most + 1):
+            with pytest.raises(ValueError, match=f"{least:,} to {most:,}"):
+                parse(value)

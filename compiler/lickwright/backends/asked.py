@@ -12,7 +12,16 @@ from typing import NamedTuple
 
 from lickwright.backends import BACKENDS, SOUND_FORMATS, Backend
 from lickwright.diagnostics import nearest
+from lickwright.music.practice import MINUTES
+from lickwright.music.rhythm import TEMPO_MAX, TEMPO_MIN
 from lickwright.report import safe
+
+# Least and most of what may be asked for, on a command line as in a lickwright.toml.
+WIDTHS = (20, 10_000)  # columns of a text tab
+JOBS = (1, 256)  # processes
+COUNT_INS = (0, 8)  # bars
+REPEATS = (1, 100)  # times through a lick
+LONGEST = (1, 60 * MINUTES)  # seconds
 
 _NUMBER = re.compile(r"([0-9]{1,4}(?:\.[0-9]{1,4})?)(%?)\Z")
 
@@ -50,7 +59,7 @@ def tempo(value: str) -> TempoWish:
     if match is None:
         raise ValueError(f"{safe(value)} is not a tempo: write 72 for beats a minute, or 60% of the written tempo")
     number = Fraction(match[1])
-    if not 10 <= number <= 400:
+    if not TEMPO_MIN <= number <= TEMPO_MAX:
         unit = "%" if match[2] else " beats a minute"
-        raise ValueError(f"{safe(value)} is out of reach: a tempo goes from 10 to 400{unit}")
+        raise ValueError(f"{safe(value)} is out of reach: a tempo goes from {TEMPO_MIN} to {TEMPO_MAX}{unit}")
     return TempoWish(percent=number) if match[2] else TempoWish(bpm=number)

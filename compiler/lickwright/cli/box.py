@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypedDict
 import click
 
 from lickwright import report
-from lickwright.cli import screen
+from lickwright.cli import choices, screen
 from lickwright.cli.given import given_but
 from lickwright.destination import Seal
 from lickwright.music.fretboard import MAX_CAPO, MAX_FRET, USUAL_FRETS
@@ -64,7 +64,7 @@ box are worked out from its notes and chords, whatever key the lick declares.
 @click.option(
     "--numbering", default="relative", show_default=True, metavar="HOW", help="Major boxes: relative or tonic."
 )
-@click.option("--width", type=click.IntRange(20, 10000), help="Columns; default: the screen's own, 80 when piped.")
+@choices.width()
 @click.option("--overwrite", is_flag=True, help="Let --svg replace a file that is not Lickwright's own.")
 def command(
     words: tuple[str, ...],

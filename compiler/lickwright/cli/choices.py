@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any, TypeVar
+
 import click
 
 from lickwright.backends import Backend, asked
 from lickwright.backends.asked import TempoWish
 
-__all__ = ["DEFAULT_FORMATS", "TempoWish", "formats", "tempo"]
+__all__ = ["DEFAULT_FORMATS", "TempoWish", "formats", "tempo", "width"]
+_Command = TypeVar("_Command", bound=Callable[..., Any])
 DEFAULT_FORMATS = "tab,midi,timing"
+
+
+def width(least: int = asked.WIDTHS[0]) -> Callable[[_Command], _Command]:
+    """Return the option `--width` of a command that shows something, with at least so many columns."""
+    help = "Columns; default: the screen's own, 80 when piped."
+    return click.option("--width", type=click.IntRange(least, asked.WIDTHS[1]), help=help)
 
 
 def formats(context: click.Context, parameter: click.Parameter, value: str) -> tuple[Backend, ...]:

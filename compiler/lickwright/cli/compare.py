@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lickwright import report
-from lickwright.cli import screen
+from lickwright.cli import choices, screen
 from lickwright.cli.given import given
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     help="For a person, or for a program.",
 )
 @click.option("--all", "everything", is_flag=True, help="List every difference, and draw every line of the tabs.")
-@click.option("--width", type=click.IntRange(40, 10000), help="Columns; default: the screen's own, 80 when piped.")
+@choices.width(least=40)
 def command(mine: str, theirs: str, title: str | None, form: str, everything: bool, width: int | None) -> int:
     """Compare a lick of yours (MINE) with the teacher's (THEIRS).
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lickwright.backends import BACKENDS, Backend, Options, Recording
+from lickwright.backends import BACKENDS, Backend, Options, Recording, asked
 from lickwright.cli import archive_options, choices, recording, screen
 from lickwright.cli.given import given, given_but
 
@@ -85,14 +85,18 @@ class _Make(click.Command):
     metavar="TEMPO",
     help="For practice: 60% of the written tempo, or 72 beats a minute.",
 )
-@click.option("--width", type=click.IntRange(20, 10000), default=80, show_default=True, help="Columns of a text tab.")
+@click.option(
+    "--width", type=click.IntRange(*asked.WIDTHS), default=80, show_default=True, help="Columns of a text tab."
+)
 @click.option(
     "--chord-tones/--no-chord-tones", help="In a text tab, say over each note what it is in its chord: 1, b3, 5."
 )
 @click.option("--single-channel/--no-single-channel", help="MIDI with all strings on one channel, for old gear.")
 @recording.making
 @click.option("--overwrite", is_flag=True, help="Replace files that are in the way and not Lickwright's own.")
-@click.option("--jobs", type=click.IntRange(1, 256), metavar="N", help="Processes to work in; default: one per core.")
+@click.option(
+    "--jobs", type=click.IntRange(*asked.JOBS), metavar="N", help="Processes to work in; default: one per core."
+)
 @click.option(
     "--prune",
     is_flag=True,

@@ -12,11 +12,11 @@ from typing import Any, TypeVar
 import click
 
 from lickwright.backends import SOUND_FORMATS, Recording
+from lickwright.backends.asked import COUNT_INS, LONGEST, REPEATS
 from lickwright.music.practice import MINUTES, Ladder, parse_bars, parse_ladder
 from lickwright.report import safe
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
-MAX_REPEAT, MAX_COUNT_IN = 100, 8
 _USUAL = Recording()
 _WANTED = "lickwright.ladder"  # where a context keeps that a ladder was asked for
 
@@ -49,7 +49,7 @@ _PLAYING = (
     ),
     click.option(
         "--count-in",
-        type=click.IntRange(0, MAX_COUNT_IN),
+        type=click.IntRange(*COUNT_INS),
         default=_USUAL.count_in,
         metavar="BARS",
         help="Bars of clicks before the lick.",
@@ -57,7 +57,7 @@ _PLAYING = (
     click.option("--click/--no-click", help="The click goes on under the lick."),
     click.option(
         "--repeat",
-        type=click.IntRange(1, MAX_REPEAT),
+        type=click.IntRange(*REPEATS),
         metavar="TIMES",
         help="Times through the lick; default: once, and twice on each rung of a ladder.",
     ),
@@ -87,7 +87,7 @@ _MAKING = (
     ),
     click.option(
         "--longest",
-        type=click.IntRange(1, 60 * MINUTES),
+        type=click.IntRange(*LONGEST),
         metavar="SECONDS",
         help=f"How long a recording may last; default: {MINUTES} minutes.",
     ),

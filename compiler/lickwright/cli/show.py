@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lickwright import report
-from lickwright.cli import screen
+from lickwright.cli import choices, screen
 
 if TYPE_CHECKING:
     from lickwright.backends import Emission, Options
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.command(short_help="Print the text tab.")
 @click.argument("path", metavar="PATH")
 @click.argument("title", required=False, metavar="[TITLE]")
-@click.option("--width", type=click.IntRange(20, 10000), help="Columns; default: the screen's own, 80 when piped.")
+@choices.width()
 @click.option("--fingers", is_flag=True, help="Suggest a finger for every note that has none written.")
 @click.option("--chord-tones", is_flag=True, help="Say over each note what it is in its chord: 1, b3, 5.")
 def command(path: str, title: str | None, width: int | None, fingers: bool, chord_tones: bool) -> int:
