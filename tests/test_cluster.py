@@ -168,6 +168,7 @@ def run(address: str, library: Path, work: Any, size: int = 10) -> tuple[dict[in
     return done, said
 
 
+@pytest.mark.slow
 def test_a_worker_killed_midway_loses_nothing(scheduler: Any, library: Path) -> None:
     said: list[str] = []
     done: dict[int, Result] = {}

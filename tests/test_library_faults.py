@@ -76,6 +76,7 @@ def _killed(here: Path, number: int, kills: int, seed: int) -> None:
     _right(here, wholes[0])
 
 
+@pytest.mark.slow
 def test_builds_that_are_killed_leave_nothing_torn_and_nothing_unknown(tmp_path: Path) -> None:
     _killed(tmp_path, 160, 6, 1)
 
@@ -85,6 +86,7 @@ def test_two_hundred_killed_builds_of_two_thousand_licks(tmp_path: Path) -> None
     _killed(tmp_path, 2000, 200, 2)
 
 
+@pytest.mark.slow
 def test_a_worker_that_is_killed_costs_nothing(tmp_path: Path) -> None:
     library(tmp_path / "lib", 400)
     whole = _whole(tmp_path)
@@ -187,9 +189,9 @@ def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, mo
     ("signals", "code"),
     [
         ([signal.SIGINT], 130),
-        ([signal.SIGINT, signal.SIGINT], 130),
+        pytest.param([signal.SIGINT, signal.SIGINT], 130, marks=pytest.mark.slow),
         ([signal.SIGTERM], 143),
-        ([signal.SIGHUP], 129),
+        pytest.param([signal.SIGHUP], 129, marks=pytest.mark.slow),
     ],
 )
 @pytest.mark.parametrize("after", [0.4])
@@ -302,6 +304,7 @@ def _poisoned(here: Path, number: int, every: int, seconds: float) -> None:
     _right(here, whole)
 
 
+@pytest.mark.slow
 def test_a_poison_source_costs_itself_only(tmp_path: Path) -> None:
     _poisoned(tmp_path, 180, 30, 2.0)
 
@@ -339,7 +342,11 @@ print(account.built, account.failed, account.licks, account.refused)
 
 @pytest.mark.parametrize(
     ("bad", "counts"),
-    [(["Number 3"], "1 1 10 1"), (["Number 0", "Number 4"], "1 1 9 2"), ([f"Number {n}" for n in range(5)], "1 1 6 0")],
+    [
+        (["Number 3"], "1 1 10 1"),
+        pytest.param(["Number 0", "Number 4"], "1 1 9 2", marks=pytest.mark.slow),
+        pytest.param([f"Number {n}" for n in range(5)], "1 1 6 0", marks=pytest.mark.slow),
+    ],
 )
 def test_a_poison_lick_costs_itself_only(tmp_path: Path, bad: list[str], counts: str) -> None:
     (tmp_path / "lib").mkdir()
@@ -490,6 +497,7 @@ def test_two_builds_at_once_do_the_work_of_one(tmp_path: Path) -> None:
     assert not stray(tmp_path / "out")
 
 
+@pytest.mark.slow
 def test_a_killed_holder_leaves_the_lock_free(tmp_path: Path) -> None:
     library(tmp_path / "lib", 200)
     whole = _whole(tmp_path)
@@ -620,6 +628,7 @@ def test_outputs_never_leave_the_output_folder(tmp_path: Path) -> None:
     assert list((tmp_path / "elsewhere").iterdir()) == []
 
 
+@pytest.mark.slow
 def test_sources_that_change_while_they_are_built_give_the_one_or_the_other(tmp_path: Path) -> None:
     library(tmp_path / "lib", 200)
     path = tmp_path / "lib/part01/n0060.lick"

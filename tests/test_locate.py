@@ -120,6 +120,7 @@ def test_nothing_declared_is_left_to_read() -> None:
     assert sum(case.declared.key is not None for case in cases()) == len(cases())
 
 
+@pytest.mark.slow
 def test_declared_fields_are_never_read() -> None:
     """A lick with its fields, but for the chords, and the same one without have the same homes, numbering aside."""
     for path in SAMPLES:
