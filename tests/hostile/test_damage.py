@@ -194,7 +194,7 @@ def _valued(
 
 
 def test_values_that_no_lickwright_has_entered(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    _valued(here, capsys, VALUES, ("library",), 12)
+    _valued(here, capsys, VALUES, ("library",), 37)
 
 
 @pytest.mark.slow
