@@ -5,7 +5,7 @@ In: a `Grid`. Out: lines of text within a width. The legend explains just the ma
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
@@ -143,49 +143,62 @@ class Printed(NamedTuple):
 
 def legend(grid: Grid, printed: Printed, width: int) -> list[str]:
     """The marks that were printed, each with its longest example in this lick, in the order of the reference page."""
+    rows = [row for part in _LEGEND for row in part(grid, printed) if row[1]]
+    return _listed(list(dict.fromkeys(rows)), width)
+
+
+def _of_techniques(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
+    """The rows of the table of techniques."""
     used: dict[int, tuple[str, str]] = {}
-    said: dict[str, None] = {}
-    rest = ""
-    for _, _, _, cells, silent, count in grid.columns:
-        said[count] = None
-        if silent and not rest and count != BETWEEN:
-            rest = count.removeprefix(GROUP)
-        for cell in cells:
-            sound = cell.sound
-            if cell.shapes or not sound.fret or sound.marks or sound.begin.sign or sound.head:
-                for technique, example in _examples(cell, bool(printed.held)):
-                    order = _ORDER[id(technique)]
-                    if order not in used or len(used[order][0]) < len(example):
-                        used[order] = (example, technique.sentence)
+    for cell in (cell for column in grid.columns for cell in column.cells if _is_marked(cell)):
+        for technique, example in _examples(cell, bool(printed.held)):
+            order = _ORDER[id(technique)]
+            if order not in used or len(used[order][0]) < len(example):
+                used[order] = (example, technique.sentence)
     for above in grid.above:
         if above.technique is not None and above.lasts:
             used.setdefault(_ORDER[id(above.technique)], (above.text, above.technique.sentence))
-    by_sentence = {
-        sentence: (mark, sentence) for mark, sentence in (used[order] for order in sorted(used, reverse=True))
-    }
-    rows = [
-        by_sentence.pop(sentence) for _, sentence in (used[order] for order in sorted(used)) if sentence in by_sentence
-    ]
-    if printed.short_ring:
-        rows = [(f"{mark}, {LET_RING_SHORT}" if mark == LET_RING else mark, sentence) for mark, sentence in rows]
+    by_sentence: dict[str, str] = {}  # two rows of one sentence are told once, by the mark of the first
+    for order in sorted(used):
+        by_sentence.setdefault(used[order][1], used[order][0])
+    for sentence, mark in by_sentence.items():
+        yield f"{mark}, {LET_RING_SHORT}" if printed.short_ring and mark == LET_RING else mark, sentence
+
+
+def _is_marked(cell: Cell) -> bool:
+    """Whether a cell may have more than a fret."""
+    sound = cell.sound
+    return bool(cell.shapes or not sound.fret or sound.marks or sound.begin.sign or sound.head)
+
+
+def _of_events(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
     written = {word.word for word in grid.timeline.words}
-    rows += [(event.above, event.sentence) for word, event in EVENT_ABOVE.items() if word in written]
-    rows += [(node.mark.printed, node.mark.sentence) for drawn in grid.bars for node in drawn.bar.marks]
-    rows += _of_length(grid, printed.held)
-    rows += _of_fingers(grid)
+    return ((event.above, event.sentence) for word, event in EVENT_ABOVE.items() if word in written)
+
+
+def _of_navigation(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
+    return ((node.mark.printed, node.mark.sentence) for drawn in grid.bars for node in drawn.bar.marks)
+
+
+def _of_tones(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
     tones = dict.fromkeys(above.text for above in grid.above if above.row is Row.TONE)
     if tones:
-        rows.append((" ".join(list(tones)[:3]), f"{CHORD_TONES}: what the note is in the chord over it"))
-    rows += [(count, sentence) for sign, sentence in _COUNTS for count in [c for c in said if sign in c][:1]]
-    if rest:
-        rows.append((f"({rest})", "in the count: a rest, count it and play nothing"))
-    return _listed(list(dict.fromkeys(row for row in rows if row[1])), width)
+        yield " ".join(list(tones)[:3]), f"{CHORD_TONES}: what the note is in the chord over it"
 
 
-def _of_length(grid: Grid, held: str) -> Iterator[tuple[str, str]]:
+def _of_counts(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
+    said = dict.fromkeys(column.said for column in grid.columns)
+    for sign, sentence in _COUNTS:
+        yield from ((count, sentence) for count in [count for count in said if sign in count][:1])
+    rests = (column.said.removeprefix(GROUP) for column in grid.columns if column.silent and column.said != BETWEEN)
+    if rest := next(filter(None, rests), ""):
+        yield f"({rest})", "in the count: a rest, count it and play nothing"
+
+
+def _of_length(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
     """What says how long notes last."""
-    if held:
-        yield held, "still sounding from before: hold it, don't pick again"
+    if printed.held:
+        yield printed.held, "still sounding from before: hold it, don't pick again"
     if any(above.row is Row.BEND for above in grid.above):
         yield f"{HOLD}--|", "keep the bend up as far as the line goes (a short line has no word)"
     for word, sentence in _OF_STRINGS:
@@ -194,13 +207,19 @@ def _of_length(grid: Grid, held: str) -> Iterator[tuple[str, str]]:
             yield text, sentence
 
 
-def _of_fingers(grid: Grid) -> Iterator[tuple[str, str]]:
+def _of_fingers(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
     """The rows of letters and numbers for the two hands."""
     for row, (label, names) in FINGERS.items():
         used = {above.text for above in grid.above if above.row is row}
         if used:
             known = [(sign, name) for sign, name in names.items() if sign in used]
             yield " ".join(sign for sign, _ in known), f"{label}: {', '.join(name for _, name in known)}"
+
+
+# In the order of the reference page.
+_LEGEND: tuple[Callable[[Grid, Printed], Iterable[tuple[str, str]]], ...] = (
+    _of_techniques, _of_events, _of_navigation, _of_length, _of_fingers, _of_tones, _of_counts,
+)  # fmt: skip
 
 
 def _examples(cell: Cell, above: bool) -> Iterator[tuple[Technique, str]]:
