@@ -9,6 +9,8 @@ from __future__ import annotations
 import gc
 import math
 import re
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -228,6 +230,20 @@ def test_ten_thousand_events_and_one_more() -> None:
     assert "L113" in codes(HEAD.replace("| ", "|: ") + "e5 " * 8 + ":|x10000")
     assert "L114" in codes(HEAD.replace("| ", "|: ") + "e5 " * 8 + ":|x10001")
     assert "L113" in codes(HEAD + "|: e5 :|x9999 " * 3_000)
+
+
+def test_a_mebibyte_of_fields_takes_little_memory() -> None:
+    """Matched as one, so many short lines took the expression engine 450 MiB."""
+    program = (
+        "import resource; from lickwright import compile_text; "
+        "compile_text('key A minor\\n' + 'e\\n' * 500_000); "
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10)"
+    )
+    between = (
+        "import subprocess, sys; subprocess.run([sys.executable, '-c', sys.argv[1]])"  # its memory is counted from here
+    )
+    ran = subprocess.run([sys.executable, "-c", between, program], capture_output=True, text=True, check=True)
+    assert int(ran.stdout) < 100
 
 
 def test_two_hundred_fields_and_one_more() -> None:
