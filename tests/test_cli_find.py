@@ -387,6 +387,25 @@ def test_duplicates(run: Run) -> None:
     assert run("library", BLUES, "--duplicates") == (0, "no licks are alike\n", "")
 
 
+def test_many_groups_fit_one_screen_and_the_rest_is_counted(run: Run) -> None:
+    pool = [
+        ("e8", "e5", "B8", "B5", "G7", "G5", "D7", "D5")[n:] + ("e5", "G7", "e8", "B8", "D7", "e5", "G5")[:n]
+        for n in range(8)
+    ]
+    for n in range(64):
+        notes = " ".join((*pool[n % 8][:7], f"e{5 + n // 8 % 4}"))
+        write(f"lib/n{n:02}.lick", f'key A minor\n\nlick "L {n}"\n| {notes} |\n')
+    out = run("library", "lib", "--duplicates")[1]
+    shown, all_ = out.count("lib/n"), json.loads(run("library", "lib", "--duplicates", "--format", "json")[1])["groups"]
+    assert out.count("\n") <= 60 and shown < 64
+    assert out.endswith(f"{len(all_)} groups of {sum(len(group['licks']) for group in all_)} licks\n")
+    if len(all_) > 9:
+        assert f"and {len(all_) - 9} more group" in out
+    assert run("library", "lib", "--duplicates", "--limit", "64")[1].count("lib/n") == sum(
+        len(g["licks"]) for g in all_
+    )
+
+
 def test_the_headline_counts_what_the_tables_count(run: Run) -> None:
     write("lib/a.lick", 'key A minor\n\nlick "One"\n| e5 - e5 - e5 - e5 - |\n\nlick "Two"\n| e5 zz |\n')
     lines = run("library", "lib")[1].splitlines()

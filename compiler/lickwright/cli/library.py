@@ -20,7 +20,12 @@ if TYPE_CHECKING:
     from lickwright.library.search import Hit
     from lickwright.library.shelf import Shelf
 
-_SHOWN = 15  # names in a line of the overview, hints of a kind, and licks in a group, where no other number is said
+_SHOWN = 15  # names in a line of the overview, where no other number is said
+_HINTS, _GROUPS, _MEMBERS = (
+    4,
+    9,
+    3,
+)  # the same for hints of a kind, groups of licks, and licks in a group: together one screen
 _INDENT = 12
 
 _HELP = """Show what LIBRARY has and lacks: an output folder of lickwright make, a folder of licks, or a file.
@@ -52,7 +57,9 @@ file was changed by hand, no share is missing, no title is used twice, and every
     "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
     help="For a person, or everything for a program.",
 )  # fmt: skip
-@click.option("--limit", type=click.IntRange(1), metavar="N", help=f"At most N of each list; default: {_SHOWN}.")
+@click.option(
+    "--limit", type=click.IntRange(1), metavar="N", help="At most N of each list; by default what fits one screen."
+)
 def command(library: str, duplicates: bool, families: bool, ready: bool, form: str, limit: int | None) -> int:
     """Its help is `_HELP`, since it shows examples."""
     from lickwright.cli.shelves import opened, unusable
@@ -66,14 +73,13 @@ def command(library: str, duplicates: bool, families: bool, ready: bool, form: s
         from lickwright.cli.readiness import readiness
 
         return readiness(library, form, limit)
-    most = limit or (_SHOWN if form == "text" else None)
     try:
         shelf, code = opened(library)
         with shelf:
             if duplicates:
-                _duplicates(shelf, library, form, most, families)
+                _duplicates(shelf, library, form, limit, families)
             else:
-                _overview(shelf, library, form, most)
+                _overview(shelf, library, form, limit)
     except Unusable as e:
         return unusable(library, e)
     return code
@@ -82,7 +88,7 @@ def command(library: str, duplicates: bool, families: bool, ready: bool, form: s
 # --- the overview ----------------------------------------------------------------------------------------------------
 
 
-def _overview(shelf: Shelf, library: str, form: str, most: int | None) -> None:
+def _overview(shelf: Shelf, library: str, form: str, limit: int | None) -> None:
     from lickwright.cli.shelves import stale_line
     from lickwright.library.gaps import gaps
     from lickwright.library.overview import overview
@@ -94,9 +100,9 @@ def _overview(shelf: Shelf, library: str, form: str, most: int | None) -> None:
         value = {
             "library": library,
             **found.as_value(),
-            "counts": {name: dict(_first(counts, most)) for name, counts in found.counts.items()},
+            "counts": {name: dict(_first(counts, limit)) for name, counts in found.counts.items()},
             "stale": shelf.stale(),
-            "missing": [gap._asdict() for gap in _few(missing, most)],
+            "missing": [gap._asdict() for gap in _few(missing, limit)],
         }
         screen.out(dumps(value, indent=2) + "\n")
         return
@@ -106,12 +112,14 @@ def _overview(shelf: Shelf, library: str, form: str, most: int | None) -> None:
     lines = [f"{good} in {report.count(found.files, 'file')}, {minutes} of music{broken}", ""]
     for name, counts in found.counts.items():
         if counts:
-            lines += _list(_PLURALS[name], [f"{value}: {n:,}" for value, n in _first(counts, most)], len(counts))
+            lines += _list(
+                _PLURALS[name], [f"{value}: {n:,}" for value, n in _first(counts, limit or _SHOWN)], len(counts)
+            )
     lines += ["", *_wrong(found, library)]
     if line := stale_line(shelf, library, shelf.stale()):
         lines.append(f"{'stale':{_INDENT}}{line.rstrip()}")
-    lines += _hints("perhaps missing:", [gap for gap in missing if gap.kind != "order"], most)
-    lines += _hints("in the order of the files:", [gap for gap in missing if gap.kind == "order"], most)
+    lines += _hints("perhaps missing:", [gap for gap in missing if gap.kind != "order"], limit or _HINTS)
+    lines += _hints("in the order of the files:", [gap for gap in missing if gap.kind == "order"], limit or _HINTS)
     screen.out("".join(report.safe(line) + "\n" for line in lines))
 
 
@@ -185,7 +193,7 @@ def _wrong(found: Overview, library: str) -> Iterator[str]:
 # --- duplicates ------------------------------------------------------------------------------------------------------
 
 
-def _duplicates(shelf: Shelf, library: str, form: str, most: int | None, families: bool) -> None:
+def _duplicates(shelf: Shelf, library: str, form: str, limit: int | None, families: bool) -> None:
     from lickwright.cli.shelves import stale_line
     from lickwright.library.duplicates import groups
     from lickwright.library.search import fetched
@@ -195,15 +203,17 @@ def _duplicates(shelf: Shelf, library: str, form: str, most: int | None, familie
         from json import dumps
 
         screen.out(
-            dumps({"library": library, "groups": [_as_value(shelf, group, most) for group in found]}, indent=2) + "\n"
+            dumps({"library": library, "groups": [_as_value(shelf, group, limit) for group in found]}, indent=2) + "\n"
         )
         return
-    kind = ""
-    for group in found:
+    kind, most = "", limit or _GROUPS
+    for group in found[:most]:
         if group.kind != kind:
             kind = group.kind
             screen.out(f"{_KINDS[kind]}\n\n")
-        screen.out(_group(shelf, group, most) + "\n")
+        screen.out(_group(shelf, group, limit or _MEMBERS) + "\n")
+    if len(found) > most:
+        screen.out(f"and {report.count(len(found) - most, 'more group')}: --limit N shows more, --format json all\n\n")
     licks = sum(len(group.licks) for group in found)
     ids = [lick for group in found for lick in group.licks]
     screen.out(stale_line(shelf, library, Counter(shelf.state(hit.path) for hit in fetched(shelf.connection, ids))))
