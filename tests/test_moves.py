@@ -132,6 +132,18 @@ def test_in_another_box(music: str, wish: dict[str, str | int], expected: str) -
     assert written(music, **wish) == expected
 
 
+@pytest.mark.parametrize("box", ["2", "3", "4", "5"])
+@pytest.mark.parametrize("key", [None, "C minor"])
+def test_a_lick_goes_into_the_box_that_was_asked_for_though_it_is_harder_there(key: str | None, box: str) -> None:
+    """A bend held under other notes is easiest where it was written; a box that can hold it is taken all the same."""
+    music = "| G7^9 G-&e5 G-r&e8 Gp5 D7~ - . . | e5 G5h7 e5&B5 B8^full - -r - ||"
+    wish: dict[str, str | int] = {"box": box} if key is None else {"box": box, "key": key}
+    one = moved(music, HEAD, **wish)
+    assert not [words for words in one.said if "the hand cannot hold it" in words]
+    found = compile_text(canonical(Book((), (one.lick,)))).diagnostics
+    assert not [d for d in found if d.code == "L204"], "it moves to another box than the one that it names"
+
+
 def test_a_box_is_found_by_pitch_and_the_way_back_restores_the_pitches() -> None:
     music = "| e8 e5 B8 B5 G7 G5 D7 - | B8^10 -r p5 G7h9 G7 D7~ - |"
     book, source = read(f"{HEAD}{music}\n")

@@ -8,7 +8,7 @@ that is no harder to play than where the lick comes from is preferred; what is h
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from lickwright.diagnostics import Diagnostic, Severity, has_errors
@@ -86,7 +86,7 @@ def move_lick(lick: Lick, book: Book, source: Source, wish: Wish) -> Moved:
         for aim in aims(timeline, wish.key, wish.box, wish.octave, wish.tuning, wish.by):
             if best is not None and aim.folded and wish.key is None:
                 break
-            for places in _ways(timeline, aim, best is None):
+            for places in _ways(timeline, aim, lambda: best is None):  # noqa: B023 (asked late on purpose)
                 moved = _tried(lick, book, timeline, old, aim, places)
                 if isinstance(moved, str):
                     refused = refused or moved
@@ -141,10 +141,11 @@ def _own(lick: Lick, name: str) -> Field | None:
     return next((f for f in lick.fields if isinstance(f, Field) and f.name == name), None)
 
 
-def _ways(timeline: Timeline, aim: Aim, last_resort: bool) -> Iterator[Places]:
+def _ways(timeline: Timeline, aim: Aim, none_will_do: Callable[[], bool]) -> Iterator[Places]:
     """Ways to place the notes, the likeliest first. A shape that goes along whole keeps every technique.
 
-    `last_resort`: where no box holds the lick, its shape beside the box will do.
+    `none_will_do` is asked after all places in the box were tried: only where none of them can be played, the shape
+    beside the box will do.
     """
     if aim.shape_first:
         shape = by_shape(timeline, aim)
@@ -152,13 +153,11 @@ def _ways(timeline: Timeline, aim: Aim, last_resort: bool) -> Iterator[Places]:
             yield shape
     if aim.by == "pitch":
         yield from by_box(timeline, aim)
-        # BP yield from by_pitch(timeline, aim)
-        if (
-            last_resort and not aim.shape_first and aim.tuning == timeline.settings.tuning
-        ):  # better beside the box than not at all
+        if not aim.shape_first and aim.tuning == timeline.settings.tuning and none_will_do():
             shape = by_shape(timeline, aim)
-            if shape is not None:
-                yield replace(shape, said=(*shape.said, "the hand cannot hold it in that box: it keeps its shape"))
+            if shape is not None:  # better beside the box than not at all
+                stays = "it keeps its shape" if shape.semitones else "it stays where it is"
+                yield replace(shape, said=(*shape.said, f"the hand cannot hold it in that box: {stays}"))
 
 
 def _tried(lick: Lick, book: Book, old: Timeline, judged: Judged, aim: Aim, places: Places) -> Moved | str:
