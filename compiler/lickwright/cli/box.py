@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, TypedDict
 
 import click
@@ -95,7 +96,7 @@ def command(
     _one_of("--show", show, ("degrees", "notes", "fingers"))
     _one_of("--numbering", numbering, ("relative", "tonic"))
     try:
-        spec = _box(" ".join(words[1:]))
+        spec = _box(*words)
         how: _How = {
             "frets": frets, "numbering": numbering, "shown": show, "capo": capo, "left_handed": left_handed,
         }  # fmt: skip
@@ -124,10 +125,34 @@ def _one_of(option: str, value: str, known: tuple[str, ...]) -> None:
         raise click.UsageError(f"{option}: {report.safe(value)} is not known; {wish}")
 
 
-def _box(words: str) -> BoxSpec | None:
+def _box(name: str, *words: str) -> BoxSpec | None:
+    """The box in the words after the name. Raises `ValueError`, with quotes round the name where it was written without."""
     from lickwright.music.box import parse_box
 
-    return parse_box(words) if words else None
+    if not words:
+        return None
+    try:
+        return parse_box(" ".join(words))
+    except ValueError:
+        parted = _parted([name, *words])
+        if parted is None:
+            raise
+        whole = " ".join(filter(None, (f'"{parted[0]}"', parted[1])))
+        raise ValueError(f"put the name in quotes: {whole}") from None
+
+
+def _parted(words: Sequence[str]) -> tuple[str, str] | None:
+    """The name of a scale or chord and the box after it, where words written without quotes are both; None if not."""
+    for n in range(len(words), 1, -1):
+        name, box = " ".join(words[:n]), " ".join(words[n:])
+        try:
+            spec = _box(name, box) if box else None
+            if _chord(name) is None:
+                _scale(name, spec)
+        except ValueError:
+            continue
+        return name, box
+    return None
 
 
 def _tuning(words: str) -> Tuning:
