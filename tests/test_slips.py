@@ -111,6 +111,9 @@ SLIPS = [
     (f'| "let it hang" {BAR} |', "L111", '"', '`@"let it hang"`'),
     (f"| @let it hang {BAR} |", "L111", "@let", '`@"let it hang"`'),
     (f"| {BAR} |\n// a remark", "L116", "//", "`#`"),
+    (f"| {BAR} |\nstep 1/16\n| {BAR} |", "L116", "step", "`1/16`"),
+    (f"| {BAR} |\ntempo 60\n| {BAR} |", "L116", "tempo", "`@tempo=60`"),
+    (f"| B8bend {SEVEN} |", "L101", "b", "`B8^full`"),
     # fields
     ("Key: A minor" + FILE, "L117", ":", "`key A minor`"),
     ("key = A minor" + FILE, "L117", "=", "`key A minor`"),

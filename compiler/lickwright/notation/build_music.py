@@ -309,7 +309,8 @@ class MusicBuilder:
     def _late(self, token: Token) -> None:
         span = span_of(token)
         name = str(token).split()[0]
-        help = "fields stand between the `lick` line and the first bar line; a comment begins with `#`"
+        help = _ALONG_THE_WAY.get(name.lower().rstrip(":="), "a comment begins with `#`")
+        help = f"fields stand between the `lick` line and the first bar line; {help}"
         self.report(
             rules.LATE,
             Span(span.start, span.start + len(name)),
@@ -324,6 +325,13 @@ class MusicBuilder:
             return Unknown(0, span=span)
         after_bar = self._prev_end == span.start and self.text[span.start - 1] == "|"
         return self._runs_bad.item(span, text, self._prev_end, self._after_repeat, after_bar)
+
+
+# What may change below the first bar line, and how that is written: for fields that come too late.
+_ALONG_THE_WAY = {
+    "step": "to change the step for a part of a bar, write `1/16` before the notes",
+    "tempo": "to change the tempo along the way, write `@tempo=60`",
+}
 
 
 def _first_word(text: str, at: int) -> int:

@@ -71,6 +71,8 @@ def _bent(before: str, rest: str) -> Fault | None:
         message = "there is no string `b`: only the thinnest, e, has a small letter"
         help = f"write `B{target[1]}`; a bend is `^`, and goes up"
         return Fault(rules.STRING, len(before), len(before) + 1, message, help)
+    if not target[1] and rest.startswith("bend"):
+        return _here(before, "`b` is not a sign: a bend is `^`", f"a whole step up is `{before[-12:]}^full`")
     right = f"`{before[-12:]}^{target[1]}{'r' if target[2] else ''}`"
     return _here(before, "`b` is not a sign: a bend is `^`", f"write {right}")
 
