@@ -344,6 +344,15 @@ def test_said_once(mine: str, fields: str, kind: str, words: str) -> None:
     assert c.score.of_100 == 100
 
 
+def test_what_the_student_does_not_write_is_not_held_against_them() -> None:
+    c = _compare(TEACHER, their_fields="tempo 84\nfeel shuffle\n")
+    assert [said.words for said in c.said] == [
+        "you write no tempo: the teacher's is 84",
+        "you write no feel: the teacher plays a shuffle; compared as written",
+    ]
+    assert c.alike
+
+
 def test_a_shuffle_spelled_out_is_the_same() -> None:
     theirs = "| B5 B8 e5 e8 G7^9 -r p5 D7 | D5 - B5h8 B5 - G7 . ||"
     mine = "| B5- B8 e5- e8 G7^9- -r p5- D7 | D5- - B5-h8 B5- - G7- . ||"

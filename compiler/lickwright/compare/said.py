@@ -14,6 +14,7 @@ from lickwright.compare.judge import elsewhere
 from lickwright.compare.match import Matched
 from lickwright.compare.timing import timing
 from lickwright.music.rhythm import Feel, value_name
+from lickwright.timeline import Timeline
 
 _STEPS = {
     1: "a half step", 2: "a whole step", 3: "a minor third", 4: "a major third", 5: "a fourth", 6: "a flat fifth",
@@ -45,11 +46,19 @@ def _all(matched: Matched) -> Iterator[Said]:
     if matched.heard:
         one, other = (f"{_feel(s.feel)} in {s.meter}" for s in (mine, theirs))
         yield Said("feel", f"you write {one}, the teacher writes {other}; compared as it sounds")
+    elif str(mine.feel) != str(theirs.feel) and not _says(matched.mine, "feel"):
+        yield Said("feel", f"you write no feel: the teacher plays {_feel(theirs.feel)}; compared as written")
     elif str(mine.feel) != str(theirs.feel):
         yield Said("feel", f"you play {_feel(mine.feel)}, the teacher plays {_feel(theirs.feel)}; compared as written")
     if matched.first_shift and not timing(matched).enters_late:
         rest = "you rest longer" if matched.first_shift > 0 else "you rest less"
         yield Said("start", f"{rest} before the first note, and come in on the right beat: compared from there")
+
+
+def _says(timeline: Timeline, field: str) -> bool:
+    """Whether the lick, its file or its house says something in that field; else its value is the notation's."""
+    settings = timeline.settings
+    return field in settings.written or field in settings.house
 
 
 def _feel(feel: Feel) -> str:
@@ -88,7 +97,11 @@ def _speed(matched: Matched) -> Iterator[Said]:
         usual = _usual(matched)
         words = f"you write {value_name(usual)}s where the teacher writes {value_name(usual * matched.factor)}s"
         yield Said("spelling", words + (f"; {tempos}, so it sounds the same" if mine == theirs else ""))
-    if mine != theirs:
+    if mine == theirs:
+        return
+    if matched.factor == 1 and not _says(matched.mine, "tempo") and len(matched.mine.tempos) == 1:
+        yield Said("tempo", f"you write no tempo: the teacher's is {_bpm(matched, 1)}")
+    else:
         one = _bpm(matched, 0)
         tempos = f"your tempo is {one}, like the teacher's" if one == _bpm(matched, 1) else tempos
         yield Said("tempo", f"{tempos}: you play at {round(100 * mine / theirs)} % of the speed")
