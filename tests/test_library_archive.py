@@ -214,7 +214,7 @@ def test_only_an_archive_of_ours_is_replaced(course: Run) -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        ("--layout", "flat"), ("--names", "{title}"), ("--zip", "-"), ("--zip", "x.zip", "--shard", "1/2"),
+        ("--layout", "flat", "--shard", "1/2"), ("--names", "{title}", "--shard", "1/2"), ("--zip", "-"), ("--zip", "x.zip", "--shard", "1/2"),
         ("--zip", "x.zip", "--watch"), ("--zip", "x.zip", "--names", "{titel}"), ("--zip", "x.zip", "--merge"),
     ],
 )  # fmt: skip

@@ -61,11 +61,11 @@ _MOVE = {
     "--out": "moved.lick",
 }
 # Tried by hand or in scenes of their own: they want a cluster or shares, are not seen from outside, or take half a minute a run.
-_ELSEWHERE = ("--cluster", "--merge", "--jobs", "--no-sync", "--practice", "--ladder", "--names", "--layout")
+_ELSEWHERE = ("--cluster", "--merge", "--jobs", "--no-sync", "--practice", "--ladder")
 SCENES = {
     "make": Scene("make", ("small", "--jobs", "1"), _MAKE, _ELSEWHERE),
     "make an archive": Scene(
-        "make", ("small", "--jobs", "1", "--zip", "course.zip"), _MAKE, (*_ELSEWHERE[:6], "--zip", "--shard", "--watch"),
+        "make", ("small", "--jobs", "1", "--zip", "course.zip"), _MAKE, (*_ELSEWHERE, "--zip", "--shard", "--watch"),
     ),
     "make a merge": Scene("make", ("part1", "part2", "--merge"), {**_MAKE, "--cluster": "tcp://name:8786"}, ("--merge",)),
     "show": Scene("show", ("a.lick",), {"--width": "40"}),
@@ -105,7 +105,7 @@ _BUILD_ONLY = (
 REFUSED: dict[str, list[tuple[str, str]]] = {
     "make": [
         ("--watch", "--dry-run"), ("--watch", "--report"), ("--watch", "--findings"), ("--all", "--findings"),
-        ("--zip", "--shard"), ("--zip", "--watch"),
+        ("--zip", "--shard"), ("--zip", "--watch"), ("--shard", "--names"), ("--shard", "--layout"),
     ],
     "make an archive": [("--all", "--findings")],
     "check": [

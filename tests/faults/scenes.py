@@ -26,6 +26,7 @@ lick "Second Porch"
 | e8 e5 B8 B5 G7 G5 D7 D5 ||
 """
 _GATE = 'key A minor\nlick "Gate"\n| e8 e5 B8 B5 G7 B5 B8 e5 ||\n'
+_ARCH = 'key A minor\nlick "Arch"\n| e5 e8 B8 B5 G7 B5 B8 e8 ||\n'
 _SLOW = 'key A minor\ntempo 60\nlick "Slow Gate"\n| A5 A7 D5 D7 G5 G7 B5 B8 ||\n'
 _CHANGED = (
     'key A minor\nlick "Porch Light"\n| G5 G7 B5 B8 e8 B8 B5 G7 ||\nlick "Third Porch"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
@@ -67,6 +68,7 @@ def _big(number: int) -> str:
 _MAKE = ("make", "lib", "--jobs", "1", "--to", "tab,midi")
 _BUILT = (_MAKE,)
 _ZIP = ("make", "lib", "--to", "tab,midi", "--jobs", "1", "--zip", "course.zip")
+_FLAT = ("--layout", "flat", "--names", "{book-number:02}-{title}")
 _REPORT = ("make", "lib/gate.lick", "--to", "tab,midi", "--report", "report.json")
 _FAMILY = ("move", "lib/gate.lick", "--all-boxes", "--out", "family/")
 SCENES = (
@@ -100,6 +102,15 @@ SCENES = (
     ),
     Scene("make --zip", _ZIP),
     Scene("make --zip again", (*_ZIP, "--layout", "flat"), prepared=(_ZIP,), changes={"lib/porch.lick": _CHANGED}),
+    Scene("make --layout", (*_MAKE, *_FLAT)),
+    Scene(
+        "make --layout again",
+        (*_MAKE, *_FLAT, "--prune"),
+        prepared=((*_MAKE, *_FLAT),),
+        changes={"lib/porch.lick": _CHANGED, "lib/slow/slow-gate.lick": None, "lib/arch.lick": _ARCH},
+        daily=True,
+    ),
+    Scene("make another --layout", (*_MAKE, "--layout", "by-format"), prepared=((*_MAKE, *_FLAT),)),
     Scene("make a recording", ("make", "short.lick", "--to", "audio"), files={"short.lick": _SHORT, "notes.txt": _FOREIGN}),
     Scene(
         "make in two processes",

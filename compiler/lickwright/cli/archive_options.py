@@ -1,6 +1,6 @@
-"""Options of `lickwright make` about the archive.
+"""Options of `lickwright make` about the release.
 
-In: what follows the command on its line, and what the house says. Out: the `Archive` that is wanted, or None.
+In: what follows the command on its line, and what the house says. Out: the `Archive` and the `Arrangement` that are wanted, or None.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from lickwright.cli.given import given
-from lickwright.library.pattern import FIELDS, LAYOUTS, Pattern, parse
+from lickwright.library.pattern import FIELDS, LAYOUTS, Arrangement, Pattern, parse
 from lickwright.report import safe
 
 if TYPE_CHECKING:
@@ -43,24 +43,32 @@ _OPTIONS = (
         "--names",
         callback=_names,
         metavar="PATTERN",
-        help="How files are named in the archive: '{number:02}-{title}'; fields: " + ", ".join(FIELDS) + ".",
+        help="How files are named in the archive, or else in release_files/: '{number:02}-{title}'; fields: "
+        + ", ".join(FIELDS)
+        + ".",
     ),
     click.option(
         "--layout",
         type=click.Choice(LAYOUTS),
         default=LAYOUTS[0],
         show_default=True,
-        help="Folders in the archive: one per source, one per format with those in it, or none.",
+        help="Folders there: one per source, one per format with those in it, or none.",
     ),
 )
+
+
+def arranged(params: Mapping[str, Any], chosen: Mapping[str, Any]) -> Arrangement | None:
+    """How the release is named and laid out; None where it is as in the output folder, or only a share is made. Raises UsageError."""
+    if params["shard"] and (option := given("names", "layout")):
+        raise click.UsageError(f"{option} is about the whole release: leave --shard out, or say it when all is made")
+    found = Arrangement(chosen["names"], chosen["layout"])
+    return None if params["shard"] or found.usual else found
 
 
 def asked(params: Mapping[str, Any], chosen: Mapping[str, Any], out: str) -> Archive | None:
     """The archive that is asked for. `params`: what the command line says; `chosen`: with what the house says. Raises UsageError."""
     path = params["archive"]
     if path is None:
-        if option := given("names", "layout"):
-            raise click.UsageError(f"{option} says how an archive is filled: name it with --zip FILE")
         return None
     if path in ("", "-"):
         raise click.UsageError("--zip needs the name of a file")

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 
 from lickwright import report
 from lickwright.cli import saving, screen
-from lickwright.files import GIVEN_UP, NOT_OURS, UNREADABLE, UNWRITABLE
+from lickwright.files import NOT_OURS, UNWRITABLE
 from lickwright.library.account import Account
 from lickwright.library.archive import SEAL, checked, parts
 from lickwright.library.manifest import Manifest
@@ -70,6 +70,6 @@ def _missing(licks: Sequence[Released], troubles: Sequence[Trouble], account: Ac
     """Why there is no archive: what should be in it and is not, for no lick's fault; "" where nothing is missing."""
     if not licks:
         return "no lick has a file"
-    if account.unread or account.lost or any(account.codes[rule.code] for rule in (UNREADABLE, UNWRITABLE, GIVEN_UP)):
+    if account.incomplete:
         return "something could not be read or made"
     return "a file is gone" if any(one.finding.code != NOT_OURS.code for one in troubles) else ""

@@ -155,7 +155,8 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
     if any(map(far, (*paths, out))):
         return _far(context, paths, out, houses, chosen["jobs"] or _cores())
     archive = archive_options.asked(more | {"paths": paths, "overwrite": overwrite}, chosen, out)
-    library = library or archive is not None  # whose names want the fields of every lick
+    arranged = archive_options.arranged(more, chosen)
+    library = library or archive is not None or arranged is not None  # whose names want the fields of every lick
     wish = Wish(
         paths,
         out,
@@ -167,6 +168,7 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         dry=more["dry_run"],
         stdin=_stdin,
         sync=not more["no_sync"],
+        release=arranged,
     )
     reported = None if more["report"] is None else Report(more["report"], overwrite, paths)
     if reported is not None:
@@ -182,7 +184,12 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
             if more["watch"]:
                 from lickwright.cli.watching import watch
 
-                wishes = lambda: wish._replace(order_of=_orders(context, Houses(), library))  # noqa: E731
+                def wishes() -> Any:  # a `Wish`, anew, since a lickwright.toml may change too
+                    houses = Houses()
+                    release = archive_options.arranged(more, preferred(context, houses.named(paths[0])))
+                    orders = _orders(context, houses, library or release is not None)
+                    return wish._replace(order_of=orders, release=release)
+
                 return watch(wishes, ended, more["everything"], more["strict"])
             teller = _teller(more, screen.err if reported is not None and reported.printed else screen.out)
             account = build(wish, teller)

@@ -194,6 +194,8 @@ def _still_there(files: int, owners: int = 1) -> str:
 def _left(account: Account) -> str:
     """What stands in the output folder that no lick answers for, or was taken away since none does."""
     text = ""
+    for line in account.release[: LISTED + 1]:
+        text += f"  {report.safe(line)}\n"
     for path in account.removed[:LISTED]:
         text += f"  removed {report.safe(path)}\n"
     if len(account.removed) > LISTED:

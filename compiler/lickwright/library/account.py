@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from lickwright.backends import Length
 from lickwright.diagnostics import Diagnostic, has_errors
-from lickwright.files import NO_LICKS, NOT_TEXT, UNREADABLE, read
+from lickwright.files import GIVEN_UP, NO_LICKS, NOT_TEXT, UNREADABLE, UNWRITABLE, read
 from lickwright.library import remembered
 from lickwright.library.manifest import Unusable
 from lickwright.library.orders import Order, Result, Skipped
@@ -76,6 +76,7 @@ class Account:
         self.unread_older = 0  # outputs of sources that could not be read
         self.removed: list[str] = []  # outputs of licks that are gone or were skipped that `--prune` took away
         self.kept: list[str] = []  # those that it did not, since they were changed by hand
+        self.release: list[str] = []  # what is to be said about the release in the output folder
         self.unread = 0  # sources of which nothing is known
         self.codes: Counter[str] = Counter()  # findings
         self.bad: list[tuple[str, str]] = []  # the first sources that failed, and the codes of their errors
@@ -146,7 +147,7 @@ class Account:
             self._tell(Told(trouble.path, "", (), troubles=(trouble,)))
 
     def left_out(self, troubles: Sequence[Trouble]) -> None:
-        """Files that did not go into the archive; nothing is said of one that something was said about already."""
+        """Files that did not go into a release; nothing is said of one that something was said about already."""
         for trouble in (one for one in troubles if one.path not in self._troubled):
             self._tell(Told(trouble.path, "", (), troubles=(trouble,)))
 
@@ -169,6 +170,12 @@ class Account:
         for number in sorted(self._waiting):
             for told in self._waiting.pop(number):
                 self._tell(told)
+
+    @property
+    def incomplete(self) -> bool:
+        """Whether something that a release should hold could not be read or made, for no lick's fault."""
+        rules = (UNREADABLE, UNWRITABLE, GIVEN_UP)
+        return bool(self.unread or self.lost or self.blocked or any(self.codes[rule.code] for rule in rules))
 
     @property
     def seconds(self) -> float:

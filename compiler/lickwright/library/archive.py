@@ -51,8 +51,11 @@ class _Sink:
         return data
 
 
-def checked(out: str, book: Sequence[Released]) -> tuple[list[Released], list[Trouble]]:
-    """The licks that have files, with those files that are as they were made; and the others, with what is the matter."""
+def checked(out: str, book: Sequence[Released], place: str = "the archive") -> tuple[list[Released], list[Trouble]]:
+    """The licks that have files, with those files that are as they were made; and the others, with what is the matter.
+
+    `place`: what the others are left out of, for a message.
+    """
     inside = Inside(out)
     kept: list[Released] = []
     troubles: list[Trouble] = []
@@ -61,9 +64,9 @@ def checked(out: str, book: Sequence[Released]) -> tuple[list[Released], list[Tr
         for filed in lick.files:
             try:
                 now = recorded(inside.file(lick.target, filed.row.name), filed.row)
-                found = None if now is not None and now.hash == filed.row.hash else _left_out(now is None)
+                found = None if now is not None and now.hash == filed.row.hash else _left_out(now is None, place)
             except OSError as e:
-                found = UNREADABLE.at(Span(0, 0), f"left out of the archive: {reason(e)}"[:180], "make it again")
+                found = UNREADABLE.at(Span(0, 0), f"left out of {place}: {reason(e)}"[:180], "make it again")
             if found is None:
                 files.append(filed)
             else:
@@ -73,11 +76,11 @@ def checked(out: str, book: Sequence[Released]) -> tuple[list[Released], list[Tr
     return kept, troubles
 
 
-def _left_out(missing: bool) -> Diagnostic:
+def _left_out(missing: bool, place: str) -> Diagnostic:
     if missing:
         return UNREADABLE.at(Span(0, 0), "the file is gone", "make it again")
-    message = "the file was changed since it was made: left out of the archive"
-    return NOT_OURS.at(Span(0, 0), message, "make it again with --overwrite, or add it to the archive yourself")
+    message = f"the file was changed since it was made: left out of {place}"
+    return NOT_OURS.at(Span(0, 0), message, f"make it again with --overwrite, or add it to {place} yourself")
 
 
 def parts(name: str, out: str, book: Sequence[Released]) -> Iterator[bytes]:

@@ -30,6 +30,7 @@ from lickwright.library.record import Recorder
 
 if TYPE_CHECKING:
     from lickwright.library.outputs import Place
+    from lickwright.library.pattern import Arrangement
     from lickwright.library.pool import Limits, Setup
     from lickwright.library.sounds import Sounds
     from lickwright.library.work import Work
@@ -61,6 +62,7 @@ class Wish(NamedTuple):
     archive: Callable[[Manifest, Sequence[Order], Account], None] | None = (
         None  # writes what is given away; may tell the account
     )
+    release: Arrangement | None = None  # of the copies that are kept in the output folder; None: none are wanted
     limits: Limits | None = None  # of workers; None: the usual ones
     workers: Callable[[Setup], AbstractContextManager[Any]] | None = (
         None  # do the work in place of processes of our own
@@ -131,14 +133,18 @@ class _Build:
             else:
                 self._do()
             if wish.archive is not None and not (wish.dry or self.account.stopped or self.account.blocked):
-                db = self.manifest.db
-                db.execute("CREATE TEMP TABLE unread (id INTEGER PRIMARY KEY)")  # known from before only
-                db.executemany("INSERT OR IGNORE INTO temp.unread VALUES (?)", [(id,) for id in self._unread])
+                self._note_unread()
                 wish.archive(self.manifest, self._orders.all, self.account)
             if wish.report is not None:
                 from lickwright.library.build_report import parts
 
                 wish.report(parts(wish.out, self.account, self.manifest))
+
+    def _note_unread(self) -> None:
+        """Puts the sources that could not be read, which are known from before only, into a table."""
+        db = self.manifest.db
+        db.execute("CREATE TEMP TABLE IF NOT EXISTS unread (id INTEGER PRIMARY KEY)")
+        db.executemany("INSERT OR IGNORE INTO temp.unread VALUES (?)", [(id,) for id in self._unread])
 
     def _look(self) -> None:
         """Everything that needs no work."""
@@ -179,6 +185,8 @@ class _Build:
             self.account.stop()
             return
         foreseen.tell(self.teller, self.account, self.wish.prune)
+        if self.manifest.has_copies() or (self.wish.release is not None and self.wish.archive is None):
+            self.account.release.append("the release would be brought up to date")
         foreseen.estimate(self.account, self._todo, time.monotonic() - began)
 
     # --- the work
@@ -194,6 +202,7 @@ class _Build:
                 self.account.pruned(*prune.prune(self.manifest, self.wish.out, self._whole))
             else:
                 self.account.gone, self.account.older = prune.count(self.manifest, self._whole)
+            self._lay_out()
         except KeyboardInterrupt:
             with _undisturbed():
                 self._stop(recorder)
@@ -201,6 +210,21 @@ class _Build:
         self._log.end(self._unread)
         self.manifest.keep()
         journal.clear(self.wish.out, sweeping=self._died)
+
+    def _lay_out(self) -> None:
+        """Brings the release in the output folder up to date, where one is wanted or on record."""
+        wish = self.wish
+        if self.manifest.has_copies() or (wish.release is not None and wish.archive is None):
+            from lickwright.library.outputs import Place
+            from lickwright.library.release_files import release
+
+            self._note_unread()
+            place = Place(wish.out, wish.overwrite)
+            part = self._log.partial or wish.share.of > 1
+            try:
+                release(self.manifest, self._orders.all, place, wish.release, self.account, part, wish.prune)
+            finally:
+                place.journal.close()
 
     def _recorded(self, recorder: Recorder) -> _Enter:
         """Enters a chunk; before the first of which anything is entered, that the build has begun."""

@@ -202,6 +202,11 @@ class BuildLog:
         self._share = share[0]
         self._begun = False  # and entered as such
 
+    @property
+    def partial(self) -> bool:
+        """Whether the build is about a part of what the folder is on record of."""
+        return self._stays
+
     def begin(self) -> None:
         """Notes that the build is under way; made true by the next `keep` of the manifest."""
         if not self._stays and not self._begun:

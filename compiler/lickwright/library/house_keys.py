@@ -180,8 +180,8 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("album", "genre", _quoted, "its genre: `\"Blues\"`", "none"),
     KeyRow("album", "year", _number(1000, 9999), "its year: `2026`", "none"),
     KeyRow("album", "cover", _file, "its picture, a PNG or JPEG file of 2 MiB at most in the folder of this file or below it", "none"),
-    KeyRow("make", "layout", _one_of(LAYOUTS), "folders in an archive: " + ", ".join(f"`\"{name}\"`" for name in LAYOUTS), LAYOUTS[0]),
-    KeyRow("names", "lick", _pattern, "how a lick's files are named in an archive: `\"{chapter}-{number:02}-{title}\"`", "`{title}`"),
+    KeyRow("make", "layout", _one_of(LAYOUTS), "folders of a release: " + ", ".join(f"`\"{name}\"`" for name in LAYOUTS), LAYOUTS[0]),
+    KeyRow("names", "lick", _pattern, "how a lick's files are named in a release: `\"{chapter}-{number:02}-{title}\"`", "`{title}`"),
     *(
         KeyRow("fields", row.name, _field(row), row.summary, "the notation's: " + row.default)
         for row in FIELDS
@@ -192,7 +192,7 @@ BY_PLACE = {(row.section, row.name): row for row in ROWS}
 SECTIONS = {
     "make": "what `lickwright make` does where the command line does not say",
     "album": "what recordings say of the album that they belong to",
-    "names": "how files are named in the archive that `lickwright make --zip` writes",
+    "names": "how files are named in a release: in `release_files`, and in the archive that `lickwright make --zip` writes",
     "fields": "fields for every lick that does not write them, nor its file",
     "findings": "how much a finding weighs: its code, and error, warning, note or off",
 }

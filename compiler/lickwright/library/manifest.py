@@ -127,6 +127,30 @@ CREATE TABLE sounds (
 # The same in the index, where there is one: phrases longer than any lick's. A lick has 10,000 events, its repeats and bends among them.
 _FOREIGN_PHRASES = "SELECT 1 FROM phrases WHERE typeof(moments) <> 'blob' OR length(moments) > 400000"
 
+RELEASE = "release_files"  # a folder of outputs is made of slugs, which have no underscore: no source has this one
+# Comes with the first release: see `release_files.py`.
+RELEASED = """
+CREATE TABLE released (
+    folder TEXT NOT NULL,          -- `release_files`, or one below it
+    name TEXT NOT NULL,
+    target TEXT NOT NULL,          -- `folder` and `name` in `outputs` of what it is a copy of
+    output TEXT NOT NULL,
+    hash BLOB NOT NULL,            -- of its bytes as we wrote them
+    size INTEGER NOT NULL,         -- these four as the file system had them then
+    mtime INTEGER NOT NULL,        -- nanoseconds
+    ctime INTEGER NOT NULL,
+    inode INTEGER NOT NULL,
+    PRIMARY KEY (folder, name)
+) WITHOUT ROWID;
+CREATE INDEX released_of ON released (target, output)
+"""
+_FOREIGN_RELEASED = (
+    "SELECT 1 FROM released WHERE typeof(target) <> 'text' OR typeof(output) <> 'text' OR typeof(hash) <> 'blob' "
+    "OR typeof(size) <> 'integer' OR typeof(mtime) <> 'integer' OR typeof(ctime) <> 'integer' OR typeof(inode) <> 'integer' "
+    f"OR NOT plain_folder(folder) OR NOT plain_name(name) OR (folder <> '{RELEASE}' AND folder NOT GLOB '{RELEASE}/*')",
+    "SELECT 1 FROM (SELECT count(*) AS files FROM released) WHERE files > 5000000",
+)
+
 
 class Made(NamedTuple):
     """One output in its place: a row of `outputs`, without its folder."""
@@ -204,7 +228,8 @@ class Manifest:
         if form == 1:
             self._to_second()
         indexed = db.execute("SELECT 1 FROM sqlite_master WHERE name = 'phrases'").fetchone() is not None
-        for question in (*_FOREIGN, *((_FOREIGN_PHRASES,) if indexed else ())):
+        further = ((_FOREIGN_PHRASES,) if indexed else ()) + (_FOREIGN_RELEASED if self.has_released() else ())
+        for question in (*_FOREIGN, *further):
             if db.execute(f"{question} LIMIT 1").fetchone() is not None:
                 raise Unusable("it is damaged: it holds what no lickwright has entered")
 
@@ -258,6 +283,21 @@ class Manifest:
         if not self.has_sounds():
             self.db.execute(SOUNDS)
 
+    def has_released(self) -> bool:
+        """Whether it knows a release in the output folder."""
+        return self.db.execute("SELECT 1 FROM sqlite_master WHERE name = 'released'").fetchone() is not None
+
+    def has_copies(self) -> bool:
+        """Whether any file of a release is on record."""
+        return self.has_released() and self.db.execute("SELECT 1 FROM released LIMIT 1").fetchone() is not None
+
+    def with_released(self) -> None:
+        """Sees that the table of `release_files.py` is there."""
+        self.begin()
+        if not self.has_released():
+            for statement in RELEASED.split(";\n"):
+                self.db.execute(statement)
+
     def begin(self) -> None:
         """Opens a transaction, if none is open: what follows becomes true together at the next `keep`."""
         if not self.db.in_transaction:
@@ -309,8 +349,10 @@ def _tables(form: int) -> dict[str, str]:
 @cache
 def _further_tables() -> tuple[dict[str, str], ...]:
     """The sets of tables that a manifest may have beside its own."""
-    sounds = tables((SOUNDS,))
-    return (sounds, *_tables_of_index(), *({**index, **sounds} for index in _tables_of_index()))
+    indexes: tuple[dict[str, str], ...] = ({}, *_tables_of_index())
+    found = [{**index, **sounds} for index in indexes for sounds in ({}, tables((SOUNDS,)))]
+    released = tables(RELEASED.split(";\n"))
+    return (*(one for one in found if one), *({**one, **released} for one in found))
 
 
 @cache

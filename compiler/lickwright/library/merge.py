@@ -20,7 +20,7 @@ from lickwright.library import plan, prune, remembered, sounds
 from lickwright.library.account import Account, Teller
 from lickwright.library.build_record import save, seen_below
 from lickwright.library.held import hold
-from lickwright.library.manifest import Made, Manifest, seen_from, stored, whose
+from lickwright.library.manifest import RELEASE, Made, Manifest, seen_from, stored, whose
 from lickwright.library.orders import Item, Order, Result, Skipped
 from lickwright.library.ours import Inside, standing
 from lickwright.library.outputs import LARGEST, Output, Place, Placed, Trouble, digest, pieces
@@ -108,6 +108,11 @@ class _Merging:
                 account.pruned(*prune.prune(self._manifest, wish.out))
             else:
                 account.gone, account.older = prune.count(self._manifest)
+            if self._manifest.has_copies():
+                place = os.path.join(wish.out, RELEASE)
+                account.release.append(
+                    f"{place} is left as it was: make the library into {wish.out} to bring it up to date"
+                )
             self._keep_record()
         if wish.report is not None:
             from lickwright.library.build_report import parts

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from lickwright.diagnostics import nearest
 from lickwright.names import LONGEST, slug
 
-LAYOUTS = ("by-source", "by-format", "flat")  # folders of an archive
+LAYOUTS = ("by-source", "by-format", "flat")  # folders of a release
 MOST = 200  # characters of a pattern
 NUMBERS = ("number", "file-number", "chapter-number", "book-number", "level", "tempo")
 FIELDS: dict[str, str] = {
@@ -58,6 +58,18 @@ class Pattern(NamedTuple):
             pieces[at] = pieces[at][: max(1, len(pieces[at]) - over)]
         whole = "".join(pieces)
         return slug(whole if any(char.isalnum() for char in whole) else str(values["title"]))
+
+
+class Arrangement(NamedTuple):
+    """How the files of a release are named and laid out."""
+
+    pattern: Pattern | None  # None: as in the output folder
+    layout: str  # one of `LAYOUTS`
+
+    @property
+    def usual(self) -> bool:
+        """Whether it is that of the output folder itself."""
+        return self.pattern is None and self.layout == LAYOUTS[0]
 
 
 def parse(text: str) -> Pattern:

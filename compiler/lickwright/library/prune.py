@@ -93,7 +93,7 @@ def prune(manifest: Manifest, out: str, whole: bool = True) -> Pruned:
             if ours:
                 os.unlink(path)
                 pruned.removed.append(path)
-                _empty(out, folder)
+                remove_empty(out, folder)
             elif ours is not None:
                 pruned.kept.append(path)
         except OSError as e:
@@ -121,7 +121,7 @@ def unchanged(inside: Inside, folder: str, row: Made) -> bool | None:
     return None if now is None else now.hash == row.hash
 
 
-def _empty(out: str, folder: str) -> None:
+def remove_empty(out: str, folder: str) -> None:
     """Takes the folder away if nothing is left in it, and those above it."""
     while folder and folder != ".":
         try:

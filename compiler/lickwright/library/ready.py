@@ -17,7 +17,7 @@ from lickwright.library.build_record import Asked, BuildRecord, load
 from lickwright.library.families import Origin, unrelated
 from lickwright.library.guarded import understood
 from lickwright.library.house import House, Houses
-from lickwright.library.manifest import GONE, Made, place_of, seen_from, stored
+from lickwright.library.manifest import GONE, RELEASE, Made, place_of, seen_from, stored
 from lickwright.library.orders import KEY, album_key, program
 from lickwright.library.ours import Inside
 from lickwright.library.prune import unchanged
@@ -72,6 +72,14 @@ _OUTPUTS = """
 SELECT o.folder, o.gone, s.id, o.name, o.lick, o.format, o.hash, o.size, o.mtime, o.ctime, o.inode
 FROM outputs o LEFT JOIN sources s ON s.target = o.folder ORDER BY o.folder, o.name
 """
+_RELEASED = """
+SELECT r.folder, o.hash, r.name, '', '', r.hash, r.size, r.mtime, r.ctime, r.inode
+FROM released r LEFT JOIN outputs o ON o.folder = r.target AND o.name = r.output AND o.gone = 0 ORDER BY r.folder, r.name
+"""
+_UNRELEASED = """
+SELECT folder, name FROM outputs WHERE gone = 0 AND EXISTS (SELECT 1 FROM released)
+AND (folder, name) NOT IN (SELECT target, output FROM released) ORDER BY folder, name
+"""
 
 
 def lacks(shelf: Shelf, out: str) -> list[Lack]:
@@ -104,6 +112,7 @@ class _Look:
         for row in self._rows:
             yield from self._of_source(row)
         yield from self._of_outputs()
+        yield from self._of_release()
         yield from self._of_licks()
 
     def _unknown(self, record: BuildRecord) -> Iterator[Lack]:
@@ -202,6 +211,32 @@ class _Look:
                 yield Lack(FILES, path, "", "it was changed by hand")
             elif self._of_another(rows[source], output):
                 yield Lack(FILES, path, "", "the last build did not make it: it may be out of date")
+
+    def _of_release(self) -> Iterator[Lack]:
+        """Copies in the release that are not those of today's outputs, and outputs that have none."""
+        if not self._shelf.has_released:
+            return
+        inside = Inside(self._out)
+        for folder, now, *made in self._db.execute(_RELEASED):
+            copy = Made._make(made)
+            path = os.path.normpath(os.path.join(self._out, folder, copy.name))
+            try:
+                ours = unchanged(inside, folder, copy)
+            except OSError as e:
+                yield Lack(FILES, path, "", reason(e))
+                continue
+            if ours is not None and now != copy.hash:
+                why = (
+                    "its lick is gone or could not be made"
+                    if now is None
+                    else "it is of an earlier version of its lick"
+                )
+                yield Lack(FILES, path, "", why)
+            elif not ours:
+                yield Lack(FILES, path, "", "it is gone" if ours is None else "it was changed by hand")
+        for folder, name in self._db.execute(_UNRELEASED):
+            path = os.path.normpath(os.path.join(self._out, folder, name))
+            yield Lack(FILES, path, "", f"it is not in {RELEASE}")
 
     def _of_another(self, row: _Row, output: Made) -> bool:
         """Whether an output is of other formats or options than those of the last build of its source."""

@@ -142,7 +142,21 @@ class Shelf:
             "WHERE l.id = ? AND o.lick = l.slug AND o.gone = 0 ORDER BY o.name",
             (hit.lick,),
         )
-        return [os.path.normpath(os.path.join(self._folder, folder, name)) for folder, name in rows]
+        found = list(rows)
+        if self.has_released:
+            found += self.connection.execute(
+                "SELECT r.folder, r.name FROM outputs o JOIN sources s ON s.target = o.folder JOIN licks l ON l.source_id = s.id "
+                "JOIN released r ON r.target = o.folder AND r.output = o.name AND r.hash = o.hash "
+                "WHERE l.id = ? AND o.lick = l.slug AND o.gone = 0 ORDER BY r.folder, r.name",
+                (hit.lick,),
+            )
+        return [os.path.normpath(os.path.join(self._folder, folder, name)) for folder, name in found]
+
+    @property
+    def has_released(self) -> bool:
+        """Whether a build keeps a release in the folder."""
+        row = self.connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'released'").fetchone()
+        return self._folder is not None and row is not None
 
     def phrase(self, hit: Hit) -> dict[str, list[object]]:
         """The semitones from each note to the next and the times between them, in whole notes, for JSON."""
