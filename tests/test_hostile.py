@@ -246,6 +246,17 @@ def test_a_mebibyte_of_fields_takes_little_memory() -> None:
     assert int(ran.stdout) < 100
 
 
+def test_a_file_keeps_ten_thousand_findings_and_few_of_each_lick_after_them() -> None:
+    licks = 75
+    compilation = compile_text(('lick "a"\n' + "a b\n" * 200 + "| e5 |\n") * licks)
+    numbers = [len(lick.diagnostics) for lick in compilation.licks]
+    first = next(n for n, number in enumerate(numbers) if number < 200)
+    assert sum(numbers[:first]) <= 10_000 < sum(numbers[: first - 1]) + 2 * 210
+    assert max(numbers[first:]) <= 11 and min(numbers[first:]) >= 10
+    assert sum("more than 10,000 findings" in d.message for d in compilation.diagnostics) == 1
+    assert all(has_errors(lick.diagnostics) for lick in compilation.licks), "a lick without outputs still says why"
+
+
 def test_two_hundred_fields_and_one_more() -> None:
     note = "note lay back\n"
     assert "L113" not in codes(note * 199 + HEAD + "e8 - - - - - - - |")

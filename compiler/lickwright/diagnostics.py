@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from typing import NamedTuple
 
 from lickwright.source import Source, Span
@@ -141,8 +142,13 @@ def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]
 
 def nearest(word: str, known: list[str] | tuple[str, ...]) -> str | None:
     """The known name most like `word`, or None when nothing is near: for "did you mean"."""
+    return _nearest(word.lower()[:40], tuple(known))
+
+
+@lru_cache(maxsize=256)  # a file may say one wrong word many thousand times
+def _nearest(word: str, known: tuple[str, ...]) -> str | None:
     from difflib import get_close_matches  # slow to import; only wanted when something is wrong
 
     lower = {name.lower(): name for name in known}
-    match = get_close_matches(word.lower()[:40], list(lower), n=1, cutoff=0.6)
+    match = get_close_matches(word, list(lower), n=1, cutoff=0.6)
     return lower[match[0]] if match else None

@@ -20,6 +20,7 @@ from lickwright.diagnostics import Diagnostic, Rule, Severity, has_errors
 from lickwright.files import NOT_TEXT, UNREADABLE, Unopened, read
 from lickwright.meant import idle, kept, weighed
 from lickwright.names import distinct, slug
+from lickwright.notation.rules import LIMIT
 from lickwright.notation.rules import UNREADABLE as UNREADABLE_MUSIC
 from lickwright.notation.syntax import parse
 from lickwright.resolve import FEW, resolve
@@ -74,15 +75,42 @@ def _compile(source: Source, house: Style | None) -> Compilation:
         shares[bisect_right(starts, d.span.start)].append(d)
     names = distinct([slug(lick.title) for lick in book.licks])
     used: set[Span] = set()  # the `meant` lines that hid something
-    licks = tuple(
-        _compile_lick(lick, name, (shares[0][:FEW] if n else shares[0]) + share, book, source, house, used)
-        for n, (lick, name, share) in enumerate(zip(book.licks, names, shares[1:], strict=True))
+    licks: tuple[CompiledLick, ...] = tuple(
+        _bounded(
+            _compile_lick(lick, name, (shares[0][:FEW] if n else shares[0]) + share, book, source, house, used)
+            for n, (lick, name, share) in enumerate(zip(book.licks, names, shares[1:], strict=True))
+        )
     )
     found = [d for lick in licks for d in lick.diagnostics] if licks else weighed(shares[0], house)
     if all(lick.ok for lick in licks):  # else something was not looked at that the line may be about
         meant = (m for lick in licks if lick.timeline for m in lick.timeline.settings.meant if m.of_file)
         found = found + weighed(idle(meant, used, found), house)
     return Compilation(source, licks, _once(found), house)
+
+
+MANY = 10_000  # findings of one file; of each lick after them the first `FEW` are kept, errors before others
+
+
+def _bounded(licks: Iterable[CompiledLick]) -> Iterator[CompiledLick]:
+    """The licks, whose findings take no more memory than a screen could ever show: a file of 1 MiB can hold 260,000."""
+    total, said = 0, False
+    for lick in licks:
+        found = lick.diagnostics
+        total += len(found)
+        if total > MANY and len(found) > FEW:
+            worst = sorted(found, key=lambda d: _RANK.index(d.severity))[:FEW]
+            if not said:
+                worst.append(
+                    LIMIT.at(
+                        found[0].span,
+                        f"more than {MANY:,} findings in this file: of each lick from here on {FEW} are kept",
+                        "fix these first",
+                        severity=Severity.WARNING,
+                    )
+                )
+            said = True
+            lick = lick._replace(diagnostics=_once(worst))
+        yield lick
 
 
 def _compile_lick(

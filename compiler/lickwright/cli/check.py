@@ -110,6 +110,7 @@ def _text(found: Compiled, paths: tuple[str, ...], profile: bool, everything: bo
             screen.out(view.drained() + (_profiles(c) if profile else ""))
         files_done += 1
         licks += len(c.licks)
+        del c  # before the next is compiled
     screen.out(view.text(next_commands(view, paths)))
     counted = f"{report.count(files_done, 'file')}, {report.count(licks, 'lick')}"
     screen.out(f"{counted}: {report.tally_of(view.severities)}\n")

@@ -40,6 +40,7 @@ def compiled(
             continue
         verdict.judge(compilation.diagnostics)
         yield one, compilation
+        del compilation  # before the next is made: a file of a mebibyte takes a hundred
 
 
 def _compile(one: Found, house: Style | None) -> Compilation:
