@@ -198,20 +198,26 @@ def test_tuplets_nest_once() -> None:
     assert codes(HEAD + "3[3[3[e8 e5 B8] e5] -] - - - - - - |") == ["L108"]
 
 
+MANY = [20_000, pytest.param(100_000, marks=pytest.mark.slow)]
+
+
+@pytest.mark.parametrize("characters", MANY)
 @pytest.mark.parametrize("sign", ["3[", "(pm: ", "(", "[", "3[(pm: ", "(3["])
-def test_a_hundred_thousand_openers(sign: str) -> None:
-    for closers in ("", "])" * 50_000):
-        assert "L113" in codes(HEAD + "e8 " + sign * (100_000 // len(sign)) + closers)
+def test_very_many_openers(sign: str, characters: int) -> None:
+    for closers in ("", "])" * (characters // 2)):
+        assert "L113" in codes(HEAD + "e8 " + sign * (characters // len(sign)) + closers)
 
 
+@pytest.mark.parametrize("characters", MANY)
 @pytest.mark.parametrize("sign", ["]", ")", "])"])
-def test_a_hundred_thousand_closers(sign: str) -> None:
-    assert "L107" in codes(HEAD + "e8 " + sign * (100_000 // len(sign)))
+def test_very_many_closers(sign: str, characters: int) -> None:
+    assert "L107" in codes(HEAD + "e8 " + sign * (characters // len(sign)))
 
 
 # --- limits and numbers ----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow  # by day, test_contract_files looks at the same limit
 def test_ten_thousand_licks_and_one_more() -> None:
     lick = 'lick "a"\n| E5 |\n'
     assert len(parse(Source("-", lick * 10_000))[0].licks) == 10_000

@@ -6,6 +6,7 @@ has a short test; the long ones are marked `slow`.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import resource
@@ -20,6 +21,7 @@ import pytest
 
 from building import COMMAND, kill, library, lick, make, start, stray, tree, wait_for
 from lickwright.backends import Options
+from lickwright.cli import main
 from lickwright.cli.making import Screen
 from lickwright.library import journal, manifest, work
 from lickwright.library.build import Wish, build
@@ -32,7 +34,8 @@ ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 
 def _whole(here: Path, *more: str) -> dict[str, bytes]:
     """What an undisturbed build of `lib` gives."""
-    assert make(here, "lib", "--out", "undisturbed", *more)[0] == 0
+    with contextlib.chdir(here):
+        assert main(["make", "lib", "--out", "undisturbed", "--jobs", "1", *more]) == 0
     whole = tree(here / "undisturbed")
     shutil.rmtree(here / "undisturbed")
     return whole
@@ -530,7 +533,10 @@ def _limited(here: Path, size: int) -> tuple[int, str]:
     return ran.returncode, ran.stderr
 
 
-@pytest.mark.parametrize("size", [0, 100, 4096, 20_000, 60_000])
+@pytest.mark.parametrize(
+    "size",
+    [0, 4096, 60_000, *(pytest.param(size, marks=pytest.mark.slow) for size in (100, 20_000))],
+)
 def test_a_disk_that_takes_no_more_is_named_and_the_next_build_goes_on(tmp_path: Path, size: int) -> None:
     library(tmp_path / "lib", 20)
     whole = _whole(tmp_path)
@@ -543,7 +549,7 @@ def test_a_disk_that_takes_no_more_is_named_and_the_next_build_goes_on(tmp_path:
 
 
 @pytest.mark.skipif(not ROOT, reason="only root can mount")
-@pytest.mark.parametrize("size", ["64k", "200k", "300k"])
+@pytest.mark.parametrize("size", ["200k", *(pytest.param(size, marks=pytest.mark.slow) for size in ("64k", "300k"))])
 def test_a_full_disk_is_named_and_the_next_build_goes_on(tmp_path: Path, size: str) -> None:
     library(tmp_path / "lib", 60)
     whole = _whole(tmp_path)

@@ -122,10 +122,18 @@ PLACES_OF_NAMES = {
 }
 
 
-@pytest.mark.parametrize("where", PLACES_OF_NAMES)
-def test_a_name_that_leads_out_is_followed_nowhere(here: Path, where: str, capsys: pytest.CaptureFixture[str]) -> None:
+# By day two names for each place, so that every name and every place is used.
+NAMES_LEADING_OUT = ("../docs", "{}/docs", "n0001/../../docs", "docs\\letter.txt", "C:docs", "n0001\0", b"..")
+DAILY_NAMES = [(where, NAMES_LEADING_OUT[n : n + 2]) for n, where in enumerate(PLACES_OF_NAMES)]
+ALL_NAMES = [pytest.param(where, NAMES_LEADING_OUT, marks=pytest.mark.slow) for where in PLACES_OF_NAMES]
+
+
+@pytest.mark.parametrize(("where", "names"), [*DAILY_NAMES, *ALL_NAMES])
+def test_a_name_that_leads_out_is_followed_nowhere(
+    here: Path, where: str, names: tuple[str | bytes, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
     sound = (here / "out/.lickwright.db").read_bytes()
-    for name in ("../docs", str(here / "docs"), "n0001/../../docs", "docs\\letter.txt", "C:docs", "n0001\0", b".."):
+    for name in (name.replace("{}", str(here)) if isinstance(name, str) else name for name in names):
         (here / "out/.lickwright.db").write_bytes(sound)
         rewrite(here / "out", (PLACES_OF_NAMES[where], (name,)))
         said = _all(here, capsys, "find", "merge from", "prune")
