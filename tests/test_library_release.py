@@ -285,6 +285,15 @@ def test_ready_says_what_is_old_or_not_there(course: Run) -> None:
     assert "release_files" not in ready(course)
 
 
+def test_no_folder_gets_more_files_than_it_can_take(course: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    course(*MAKE, "--layout", "by-format")
+    before = tree()
+    monkeypatch.setattr(release_files, "MOST", 2)
+    code, _, err = course(*MAKE, "--layout", "flat")
+    assert code == 3 and "out/release_files: error: 3 files are too many for one folder (L605)" in err
+    assert tree() == before
+
+
 def test_no_source_can_have_its_folder() -> None:
     from lickwright.names import slug
 
@@ -303,6 +312,23 @@ def test_a_record_that_leads_elsewhere_is_no_manifest(course: Run, place: str) -
     victim.write_bytes(tree()["01-twin"])
     _, _, err = course(*MAKE, "--prune")
     assert "set aside" in err and victim.exists() and Path("out/a/twin.timing.csv").exists()
+
+
+def test_a_copy_that_cannot_be_looked_at_after_its_move_is_still_ours(
+    course: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    course(*MAKE, *NUMBERED)
+    with monkeypatch.context() as patch:
+        patch.setattr(release_files, "inode_of", _fail)
+        code, out, err = course(*MAKE, "--layout", "flat")
+    assert (code, err) == (0, "") and "3 renamed" in out
+    write("a.lick", lick("Twin", 3), lick("Low road", 6))
+    assert course(*MAKE, "--layout", "flat")[0] == 0 and list(tree()) == ["gate", "low-road", "twin"]
+    assert "release_files" not in ready(course)
+
+
+def _fail(*_: object) -> int:
+    raise OSError(5, "input/output error")
 
 
 def test_what_a_killed_run_wrote_is_known_again(course: Run, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,22 +9,24 @@ changed is neither replaced nor removed.
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from hashlib import blake2b
 from typing import NamedTuple
 
-from lickwright.files import make_folder, move
+from lickwright.files import NOT_OURS, make_folder, move
 from lickwright.library.account import Account
 from lickwright.library.archive import checked
 from lickwright.library.manifest import RELEASE, Made, Manifest
 from lickwright.library.orders import Item, Order
 from lickwright.library.ours import Inside, standing
-from lickwright.library.outputs import Output, Place, Trouble, inode_of, not_removed, pieces, recorded, refused
+from lickwright.library.outputs import Output, Place, Trouble, inode_of, not_removed, pieces, recorded
 from lickwright.library.pattern import Arrangement
 from lickwright.library.prune import remove_empty, unchanged
 from lickwright.library.release import Released, book
 from lickwright.library.spool import Large
 from lickwright.report import count
+from lickwright.source import Span
 
 MOST = 100_000  # files in one folder; more than that neither a file browser nor the record of a killed run can take
 _BATCH = 1000  # files between two commits
@@ -133,6 +135,10 @@ def lay_out(manifest: Manifest, orders: Sequence[Order], place: Place, wanted: A
             above, _, name = filed.at.rpartition("/")
             at = (f"{RELEASE}/{above}" if above else RELEASE, name)
             copies[at] = Origin(lick.target, filed.row.name), _Copy(inside.file(lick.target, filed.row.name), filed.row)
+    folder, most = max(Counter(folder for folder, _ in copies).items(), key=lambda one: one[1], default=("", 0))
+    if most > MOST:
+        path, why = os.path.join(place.out, folder), f"{most:,} files are too many for one folder"
+        return Laid([], [], [Trouble(path, NOT_OURS.at(Span(0, 0), why, "say --layout by-source"))])
     held = {trouble.path for trouble in troubles}
     tree.recover()
     tree.rename(copies)
@@ -152,7 +158,8 @@ class _Tree:
             (folder, name): (Origin(target, output), Made(name, "", "", *state))
             for folder, name, target, output, *state in manifest.db.execute(_ROWS)
         }
-        self._written = self._renamed = 0
+        self._moved: set[_At] = set()  # where copies were moved to just now
+        self._written = 0
 
     def recover(self) -> None:
         """Takes files onto the record that a run which was killed has written."""
@@ -195,13 +202,9 @@ class _Tree:
         self._place.journal.note(new[0], [(new[1], made.hash)])
         make_folder(os.path.dirname(there))
         move(path, there)
-        status = os.lstat(there)
-        now = made._replace(
-            name=new[1], mtime=status.st_mtime_ns, ctime=status.st_ctime_ns, inode=inode_of(status)
-        )  # of the same bytes
-        self._enter(new, self._rows[at][0], now)
+        self._enter(new, self._rows[at][0], _seen(there, made._replace(name=new[1])))
+        self._moved.add(new)
         self._forget(at)
-        self._renamed += 1
         self._synced(new[0], [new[1]])
         remove_empty(self._place.out, at[0])
 
@@ -209,15 +212,12 @@ class _Tree:
         """Writes what is not there yet, folder by folder."""
         folders: dict[str, list[Output]] = {}
         for (folder, name), (_, copy) in copies.items():
-            folders.setdefault(folder, []).append(Output(name, copy))
+            if (folder, name) not in self._moved:
+                folders.setdefault(folder, []).append(Output(name, copy))
         known: dict[str, list[Made]] = {}
         for (folder, _), (_, made) in self._rows.items():
             known.setdefault(folder, []).append(made)
         for folder, outputs in sorted(folders.items()):
-            if len(outputs) > MOST:
-                why = f"{len(outputs):,} files are too many for one folder: choose the layout by-source"
-                self._troubles.append(refused(os.path.join(self._place.out, folder), why))
-                continue
             for first in range(0, len(outputs), _BATCH):
                 some = outputs[first : first + _BATCH]
                 self._put(folder, some, known.get(folder, ()), copies)
@@ -269,7 +269,7 @@ class _Tree:
                 laid.removed.append(path)
         self._manifest.keep()
         files = sum(at in self._rows for at in copies)
-        return laid._replace(files=files, written=self._written, renamed=self._renamed, gone=gone)
+        return laid._replace(files=files, written=self._written, renamed=len(self._moved), gone=gone)
 
     def _enter(self, at: _At, origin: Origin, made: Made) -> None:
         self._rows[at] = origin, made
@@ -284,3 +284,12 @@ class _Tree:
     def _synced(self, folder: str, names: Sequence[str]) -> None:
         if self._manifest.written is not None:
             self._manifest.written.note(folder, names)
+
+
+def _seen(path: str, made: Made) -> Made:
+    """The row of a file that was moved to `path`, with its state now; one that cannot be looked at is read again in the next run."""
+    try:
+        status = os.lstat(path)
+        return made._replace(mtime=status.st_mtime_ns, ctime=status.st_ctime_ns, inode=inode_of(status))
+    except OSError:
+        return made._replace(mtime=0, ctime=0, inode=0)
