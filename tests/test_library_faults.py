@@ -206,20 +206,19 @@ def test_a_build_that_is_stopped_ends_at_once_and_goes_on_later(
     wait_for(lambda: (tmp_path / "out" / manifest.NAME).exists())
     time.sleep(after)
     workers = _children(process.pid)
-    began = time.monotonic()
+    before = sum(len(names) for _, _, names in os.walk(tmp_path / "out"))  # some of them vanish while it is at work
     for number in signals:
         os.killpg(process.pid, number)  # as a terminal does: workers get it too
         time.sleep(0.01)
     out, err = process.communicate(timeout=30)
-    took = time.monotonic() - began
     assert process.returncode in (code, 0)
     assert "Traceback" not in out + err
-    assert took < 3  # one second on a machine that has nothing else to do
     assert not any(os.path.exists(f"/proc/{child}") for child in workers)
     if process.returncode == code:
         assert "stopped" in err
         assert not stray(tmp_path / "out")
     done = len(tree(tmp_path / "out"))
+    assert process.returncode == 0 or done < min(1200, before + 600), "it went on with what was left"
     assert make(tmp_path, "lib")[0] == 0
     assert len(tree(tmp_path / "out")) == 1200 >= done
 

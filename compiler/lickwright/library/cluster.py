@@ -136,6 +136,11 @@ def _somebody_there(address: str) -> None:
         )
 
 
+def _executing(dask_worker: Any) -> int:
+    """The number of tasks that a worker is executing, with those that were cancelled since, which the scheduler no longer knows."""
+    return int(dask_worker.state.executing_count)
+
+
 class _Workers:
     """The cluster's workers at work for one build, to be used as a `Pool` is."""
 
@@ -157,7 +162,7 @@ class _Workers:
         while not self._gone and time.monotonic() < until:
             try:
                 self._client.cancel(list(self._client.futures), force=True)
-                if not any(self._client.processing().values()):
+                if not any(self._client.processing().values()) and not any(self._client.run(_executing).values()):
                     return
             except Exception:  # it is gone
                 return
