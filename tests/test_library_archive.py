@@ -117,6 +117,16 @@ def test_it_holds_the_tree_and_a_page_of_contents_in_the_books_order(course: Run
     assert "Twin: A minor, box 1, level 2, 100 beats a minute, by Mara Quill\n       slow/a/twin.timing.csv\n" in page
 
 
+def test_a_lick_that_was_skipped_is_missed_in_the_archives_own_line(course: Run) -> None:
+    Path("songs/slow/b.lick").write_text(lick("Twin", 7).replace("B8", "b8"))
+    for _ in range(2):  # made, and remembered
+        code, out, _ = course("make", "songs", *FEW)
+        assert code == 1 and "4 files of 4 licks in course.zip; 1 skipped lick left out\n" in out
+    Path("out/intro/warm-up.timing.csv").write_text("mine")
+    _, out, _ = course("make", "songs", *FEW)
+    assert "3 files of 3 licks in course.zip; 1 skipped lick and 1 file left out\n" in out
+
+
 def test_the_same_release_is_the_same_bytes_whenever_and_wherever(course: Run) -> None:
     course("make", "songs", *FEW)
     first = Path("course.zip").read_bytes()

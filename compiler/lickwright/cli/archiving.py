@@ -56,7 +56,9 @@ class Archive:
         self.code = saving.saved(self.path, archive, SEAL, self._overwrite, self._sources)
         if self.code == screen.Exit.FINE:
             files = sum(len(lick.files) for lick in licks)
-            left = f"; {report.count(len(troubles), 'file')} left out" if troubles else ""
+            missed = (account.refused, "skipped lick"), (len(troubles), "file")
+            left = " and ".join(report.count(number, what) for number, what in missed if number)
+            left = f"; {left} left out" if left else ""
             told = f"{report.count(files, 'file')} of {report.count(len(licks), 'lick')}"
             self.said = f"{told} in {report.safe(self.path)}{left}\n"
 
