@@ -53,6 +53,25 @@ def test_different(run: Run) -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("music", "counted"),
+    [
+        ("| . e8 e5 B8 B5 G7 G5 D7 | D5 ..", "all 8 notes are right but for their time; one place to look at"),
+        ("| . e8 e5 B8 B5 G7 G5 D7 | D3 ..", "7 of 8 notes are right but for their time; 2 places to look at"),
+        (
+            "| e8 e5 B8 B5 G7 . G5 D7 | D5 ..",
+            "5 of 8 notes are just right, 3 more but for their time; one place to look at",
+        ),
+    ],
+)
+def test_notes_that_are_only_late_are_counted_as_right_but_for_that(run: Run, music: str, counted: str) -> None:
+    code, out, _ = run(
+        "--width", "100", _mine(f'key A minor\nlick "Porch light"\n{music} . . . . . ||\n'), "theirs.lick"
+    )
+    assert code == 1
+    assert out.splitlines()[1].partition(": ")[2] == counted
+
+
 def test_hardly_anything_right(run: Run) -> None:
     code, out, _ = run(
         "--width", "100", _mine('key A minor\nlick "Porch light"\n| A3 A2 E4 A5 E2 E3 E1 E0 ||\n'), "theirs.lick"

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from lickwright.compare.facts import Comparison, Difference, Pair
+from lickwright.compare.facts import Comparison, Difference, Kind, Pair
 from lickwright.compare.judge import place
 from lickwright.compare.score import FORMULA
 from lickwright.compare.wording import sentence
@@ -16,6 +16,7 @@ from lickwright.report import count
 from lickwright.timeline import Sound, Timeline
 
 LISTED = 14  # lines of differences where not all are asked for: with the summary about twenty
+_TIME = {Kind.EARLY, Kind.LATE}
 _FEW = 25  # of 100: below it what to do comes first, and the number last
 _PRAISE = (
     (100, "just like the teacher's"),
@@ -45,18 +46,31 @@ def _to_do(c: Comparison) -> str:
 
 
 def _counted(c: Comparison) -> str:
+    """`7 of 8 notes are just right, 1 more but for its time; one place to look at`."""
     score = c.score
-    right = (
-        f"all {score.notes} notes are"
-        if score.right == score.notes
-        else f"{score.right} of {score.notes} notes {'is' if score.right == 1 else 'are'}"
-    )
-    if score.notes == 1:
-        right = f"{score.right or 'no'} note of 1 is"
+    late = sum(bool(pair.theirs and pair.kinds) and pair.kinds <= _TIME for pair in c.pairs)
+    if late and not score.right:
+        right = f"{_of(late, score.notes)} right but for {_whose(late)} time"
+    else:
+        right = f"{_of(score.right, score.notes)} just right"
+        right += f", {late} more but for {_whose(late)} time" if late else ""
     more = f", {score.extra} more than the teacher plays" if score.extra else ""
     places = len(c.differences)
     look = "" if not places else "; one place to look at" if places == 1 else f"; {places} places to look at"
-    return f"{right} just right{more}{look}"
+    return f"{right}{more}{look}"
+
+
+def _of(some: int, notes: int) -> str:
+    """`3 of 8 notes are`."""
+    if notes == 1:
+        return f"{some or 'no'} note of 1 is"
+    if some == notes:
+        return f"all {notes} notes are"
+    return f"{some} of {notes} notes {'is' if some == 1 else 'are'}"
+
+
+def _whose(notes: int) -> str:
+    return "its" if notes == 1 else "their"
 
 
 def _wrong_bars(c: Comparison) -> set[int]:
