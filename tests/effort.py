@@ -33,7 +33,6 @@ def seconds(work: Callable[[], object], tries: int = 3) -> float:
     """Seconds of processor time that `work` takes, the least of some tries, without the garbage collector. Only ratios of two of them mean something."""
     best = math.inf
     for _ in range(tries):
-        gc.collect()
         gc.disable()
         try:
             began = time.process_time()
