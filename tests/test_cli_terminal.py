@@ -83,13 +83,18 @@ def test_no_colour_in_a_pipe_unless_forced(lick: Path) -> None:
     assert b"\x1b[31m" in _run(lick, "check", "b.lick", FORCE_COLOR="1").stdout
 
 
-@pytest.mark.parametrize("columns", ["0", "1", "20", "1000000", "wide", "-5"])
+@pytest.mark.parametrize(
+    "columns", ["1", "1000000", "wide", *(pytest.param(some, marks=pytest.mark.slow) for some in ("0", "20", "-5"))]
+)
 def test_any_width_of_terminal(lick: Path, columns: str) -> None:
     for arguments in (["check", "b.lick"], ["show", "a.lick"], ["why"]):
         assert _on_a_terminal(lick, *arguments, COLUMNS=columns)
 
 
-@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp437", "utf-8", "utf-16"])
+@pytest.mark.parametrize(
+    "encoding",
+    ["ascii", "cp437", "utf-16", *(pytest.param(some, marks=pytest.mark.slow) for some in ("latin-1", "utf-8"))],
+)
 def test_a_screen_that_knows_few_characters_still_gets_everything(lick: Path, encoding: str) -> None:
     for arguments, code in ((["show", "a.lick"], 0), (["check", "b.lick"], 1), (["why"], 0), (["--help"], 0)):
         ran = _run(lick, *arguments, PYTHONIOENCODING=encoding)
