@@ -27,7 +27,7 @@ from lickwright.library import journal, manifest, work
 from lickwright.library.build import Wish, build
 from lickwright.library.manifest import Manifest
 from lickwright.library.orders import Item, Order, Result, key
-from lickwright.library.outputs import Place
+from lickwright.library.outputs import Place, digest
 
 ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 
@@ -161,6 +161,29 @@ def test_a_journal_that_a_full_disk_cut_off_is_read_and_taken_away(
         journal.recover(str(tmp_path), kept)
         assert kept.claimed("a") == [("a.mid", hashes[2])]
     assert not stray(tmp_path)
+
+
+@pytest.mark.parametrize("again", [True, False])
+def test_what_a_killed_build_wrote_of_a_lick_that_is_gone_is_still_ours(tmp_path: Path, again: bool) -> None:
+    """The output was written anew, or for the first time, and its lick deleted before the next build."""
+    lib, out = tmp_path / "lib", tmp_path / "out"
+    lib.mkdir()
+    other = lick(2).partition("\n")[2]
+    (lib / "a.lick").write_text(lick(1) + (other if again else ""))
+    assert make(tmp_path, "lib", "--to", "tab")[0] == 0
+    rest = tree(out)
+    written = Place(str(out), False)  # as a build does that is killed before it is on record
+    written.journal.note("a", [("number-2.tab.txt", digest(b"new"))])
+    (out / "a/number-2.tab.txt").write_bytes(b"new")
+    written.journal.close()
+    (lib / "a.lick").write_text(lick(1))
+    code, _, err = make(tmp_path, "lib", "--to", "tab", "--prune")
+    assert code == 0 and "by hand" not in err
+    rest.pop("a/number-2.tab.txt", None)
+    assert tree(out) == rest
+    (lib / "a.lick").write_text(lick(1) + other)
+    assert make(tmp_path, "lib", "--to", "tab")[0] == 0
+    assert b"new" not in tree(out).values() and len(tree(out)) == 2
 
 
 def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

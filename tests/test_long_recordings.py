@@ -148,7 +148,7 @@ def test_what_is_spooled_second_is_as_if_it_were_alone(monkeypatch: pytest.Monke
 
 
 LONG = 'tempo 10\nlick "x"\n|: G5 - - - - - - - :|x75\n'
-PLAYED = 'tempo 100\nlick "x"\n|: A5h7 A5 D7p5 D5~ (scrape: E) - (dive: G5) - :|x75\n'
+PLAYED = 'tempo 100\nlick "x"\n|: A5h7 D7p5 D5~ (scrape: E) - (dive: G5) :|x75\n'
 
 
 def made_in_a_child(folder: Path, source: str, arguments: list[str]) -> tuple[int, float, set[str]]:

@@ -27,6 +27,7 @@ from lickwright.library.orders import Item, Order, Result
 from lickwright.library.outputs import unwritable
 from lickwright.library.plan import Orders, Share
 from lickwright.library.record import Recorder
+from lickwright.library.recovery import recover
 
 if TYPE_CHECKING:
     from lickwright.library.outputs import Place
@@ -123,7 +124,7 @@ class _Build:
         folder = None if self._forget and wish.dry else wish.out
         with Manifest(folder, write=not wish.dry, sync=wish.sync) as self.manifest:
             if not wish.dry and journal.left(wish.out):
-                journal.recover(wish.out, self.manifest)
+                recover(wish.out, self.manifest)
             plan.scan(self.manifest, wish.out, wish.paths, self._orders, wish.share)
             self._look()
             paths = seen_below(wish.out, wish.paths)
@@ -369,7 +370,7 @@ class _Build:
             self.manifest.keep()
         elif self.manifest.db.in_transaction:  # not so where SQLite was at work on it: it has taken back all itself
             self.manifest.db.execute("ROLLBACK")
-        journal.recover(self.wish.out, self.manifest)
+        recover(self.wish.out, self.manifest)
         self.account.stop()
 
 

@@ -16,6 +16,7 @@ from lickwright.library import journal
 from lickwright.library.lock import Lock
 from lickwright.library.manifest import Manifest, Unusable, damaged, opened, set_aside
 from lickwright.library.outputs import Place
+from lickwright.library.recovery import recover
 
 Worth = TypeVar("Worth")
 
@@ -43,7 +44,7 @@ def held(out: str, overwrite: bool, say: Callable[[str], None]) -> Iterator[tupl
     make_folder(out)
     with Lock(out, say), opened(out, say, sync=True) as manifest:
         if journal.left(out):
-            journal.recover(out, manifest)
+            recover(out, manifest)
         place = Place(out, overwrite)
         try:
             yield manifest, place
