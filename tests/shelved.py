@@ -22,9 +22,15 @@ def facts_of(text: str, name: str = "a.lick") -> list[LickFacts]:
     return [facts(lick, compilation.source) for lick in compilation.licks]
 
 
+_OPEN: list[
+    sqlite3.Connection
+] = []  # until the tests end: Python 3.13 warns of one that is let go without being closed
+
+
 def indexed(files: dict[str, Iterable[LickFacts]]) -> sqlite3.Connection:
     """An index of files, by path."""
     connection = memory()
+    _OPEN.append(connection)
     for number, (path, found) in enumerate(files.items(), 1):
         connection.execute("INSERT INTO sources VALUES (?, ?)", (number, path))
         add(connection, number, list(found))

@@ -11,6 +11,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -82,7 +83,7 @@ def tree(folder: Path) -> dict[str, bytes]:
 
 
 def record(folder: Path) -> list[tuple[Any, ...]]:
-    with sqlite3.connect(folder / ".lickwright.db") as db:
+    with closing(sqlite3.connect(folder / ".lickwright.db")) as db:
         outputs = db.execute(
             "SELECT folder, name, lick, format, gone, hash, size FROM outputs ORDER BY folder, name"
         ).fetchall()

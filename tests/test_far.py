@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -201,7 +202,7 @@ def test_in_several_processes(library: Path) -> None:
 
 def test_the_manifest_is_any_other(library: Path) -> None:
     assert main(["make", f"local://{library}/lib", "--out", f"local://{library}/made"]) == 1
-    with sqlite3.connect(library / "made" / ".lickwright.db") as db:
+    with closing(sqlite3.connect(library / "made" / ".lickwright.db")) as db:
         assert db.execute("SELECT count(*) FROM licks").fetchone()[0] >= len(SAMPLES)
         assert {format for (format,) in db.execute("SELECT DISTINCT format FROM outputs")} == {"tab", "midi"}
     assert main(["find", "made", "by:mara"]) in (0, 1)

@@ -238,3 +238,4 @@ def test_what_is_removed_leaves_nothing() -> None:
         assert not connection.execute("SELECT rowid FROM lick_text WHERE lick_text MATCH ?", (word,)).fetchall()
     grams = connection.execute('SELECT count(*) FROM phrase_grams WHERE phrase_grams MATCH \'"0" * OR "f" *\'')
     assert grams.fetchone() == (0,)
+    connection.close()

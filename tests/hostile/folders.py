@@ -12,6 +12,7 @@ import socket
 import sqlite3
 import stat
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 from building import lick
@@ -202,11 +203,10 @@ LEADING_OUT = (
 def rewrite(folder: Path, *statements: tuple[str, tuple[object, ...]]) -> None:
     """Executes statements in the manifest of a folder."""
     gc.collect()  # a command that failed keeps its last look at the file until then, and with it a lock
-    db = sqlite3.connect(folder / ".lickwright.db", isolation_level=None)
-    db.execute("PRAGMA writable_schema = ON")
-    for statement, values in statements:
-        db.execute(statement, values)
-    db.close()
+    with closing(sqlite3.connect(folder / ".lickwright.db", isolation_level=None)) as db:
+        db.execute("PRAGMA writable_schema = ON")
+        for statement, values in statements:
+            db.execute(statement, values)
 
 
 def columns(folder: Path) -> Iterator[tuple[str, str]]:

@@ -192,7 +192,7 @@ def test_a_folder_that_may_not_be_written_is_said_to_be_so() -> None:
         nobody = ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"]
         for words in (["make", "a.lick"], ["move", "a.lick", "--octave", "up", "--out", "out/"]):
             ran = subprocess.run([*nobody, *COMMAND, *words], cwd=here, capture_output=True, text=True)
-            if "No module" in ran.stderr:
+            if "No module" in ran.stderr or ran.returncode == 127:  # 127: nor may Python
                 pytest.skip("the program itself may not be read by others here")
             assert ran.returncode == 3
             assert "permission denied (L604)" in ran.stderr
