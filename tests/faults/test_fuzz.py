@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import fuzz
@@ -77,5 +78,6 @@ def test_hostile_statements_stay_in_their_database(tmp_path: Path) -> None:
         place, f"INSERT INTO t VALUES (1); ATTACH '{elsewhere}' AS b; CREATE TABLE b.t (n); VACUUM INTO '{elsewhere}'"
     )
     assert not elsewhere.exists()
-    assert sqlite3.connect(place).execute("SELECT n FROM t").fetchall() == [(1,)]
+    with closing(sqlite3.connect(place)) as db:
+        assert db.execute("SELECT n FROM t").fetchall() == [(1,)]
     assert patched(b"abcd", b"\0\0\1x\0\0\7y?") == b"axcy"
