@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from lickwright.library.alike import NOTE, Shape, cost, likeness, near, shape
 from lickwright.library.differing import Known, edits, places
-from lickwright.library.families import Origin, unrelated
+from lickwright.library.families import Lineage, unrelated
 from lickwright.library.phrase import FEWEST
 from lickwright.library.search import Hit, fetched
 
@@ -60,7 +60,7 @@ def groups(connection: sqlite3.Connection, families: bool = False) -> list[Group
     for members in linked([shape(moments[code]) for code in codes]):
         alike = sorted((one for n in members for one in of_phrase[codes[n]]), key=lambda one: order[one.id])
         if not families:
-            alike = unrelated((Origin(one.title, one.origin), one) for one in alike)
+            alike = unrelated((Lineage(one.title, one.origin), one) for one in alike)
         if len(alike) > 1:
             found.append(Group(_kind(alike), tuple(one.id for one in alike)))
     rank = (SAME_TAB, SAME_PHRASE, NEAR).index

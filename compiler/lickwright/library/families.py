@@ -11,14 +11,14 @@ from typing import NamedTuple, TypeVar
 Lick = TypeVar("Lick")
 
 
-class Origin(NamedTuple):
+class Lineage(NamedTuple):
     """What tells a lick's family."""
 
     title: str
     moved_from: str  # "" for a lick that was not moved
 
 
-def unrelated(licks: Iterable[tuple[Origin, Lick]]) -> list[Lick]:
+def unrelated(licks: Iterable[tuple[Lineage, Lick]]) -> list[Lick]:
     """The licks in their order, less those that were moved from another of them, or from the same one as an earlier of them."""
     licks = list(licks)
     seen = {_folded(origin.title) for origin, _ in licks if not origin.moved_from}

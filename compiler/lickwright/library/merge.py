@@ -27,7 +27,7 @@ from lickwright.library.outputs import LARGEST, Output, Place, Placed, Trouble, 
 from lickwright.library.prediction import Prediction
 from lickwright.library.record import Recorder
 from lickwright.library.rehearsal import Rehearsal, writable
-from lickwright.library.shares import Broken, Part, of_share, opened
+from lickwright.library.shares import Broken, ShareFolder, of_share, opened
 from lickwright.library.spool import Large
 from lickwright.source import Span, Unreadable
 
@@ -43,7 +43,7 @@ _BATCH = 64  # sources between two commits
 class Merge(NamedTuple):
     """What one merge is to do."""
 
-    parts: Sequence[Part]  # all shares of one build
+    parts: Sequence[ShareFolder]  # all shares of one build
     out: str
     overwrite: bool = False
     prune: bool = False
@@ -129,7 +129,7 @@ class _Merging:
         save(self._manifest, first.record._replace(paths=tuple(paths), begun=whole, done=done, unread=unread, gone=()))
         self._manifest.keep()
 
-    def _sources(self, part: Part, theirs: Manifest) -> Iterator[tuple[Item, Result, Order, str]]:
+    def _sources(self, part: ShareFolder, theirs: Manifest) -> Iterator[tuple[Item, Result, Order, str]]:
         """Each source of a share with what is taken over of it, and its path as our manifest has it. Raises `Broken`."""
         real = os.path.realpath(self._wish.out)
         for id, path, target, hash, key, formats, made, refused, findings, indexed, alone in _rows(theirs):
@@ -200,7 +200,7 @@ class _Merging:
         if item.id % _BATCH == 0:
             self._manifest.keep()
 
-    def _forgotten(self, part: Part) -> None:
+    def _forgotten(self, part: ShareFolder) -> None:
         """Tells the sources of which the share knows nothing, since they could not be read."""
         for path in part.record.unread:
             shown, ours = _places(part.folder, os.path.realpath(self._wish.out), path)

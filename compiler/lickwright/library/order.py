@@ -20,20 +20,20 @@ COLUMNS = {
 Item = TypeVar("Item")
 
 
-class Order(NamedTuple):
+class SortKey(NamedTuple):
     """One column to sort by."""
 
     column: str
     down: bool  # True: the highest first
 
 
-def parted(terms: Sequence[Term]) -> tuple[list[Term], tuple[Order, ...]]:
+def parted(terms: Sequence[Term]) -> tuple[list[Term], tuple[SortKey, ...]]:
     """The terms that ask, and the order; raises `Unclear` for an order that there is not."""
     asking = [term for term in terms if term.field != SORT]
     return asking, tuple(order for term in terms if term.field == SORT for order in _orders(term))
 
 
-def _orders(term: Term) -> list[Order]:
+def _orders(term: Term) -> list[SortKey]:
     if term.negated or term.compare != ":":
         raise Unclear("`sort` only takes what to sort by", term.start, term.end, "write sort:level, or sort:-level")
     found = []
@@ -43,11 +43,11 @@ def _orders(term: Term) -> list[Order]:
             near = nearest(name, tuple(COLUMNS))
             help = f"did you mean sort:{near}?" if near else f"there are {', '.join(COLUMNS)}"
             raise Unclear(f"licks cannot be sorted by `{name[:30]}`", value.start, value.end, help)
-        found.append(Order(COLUMNS[name], value.text.startswith("-")))
+        found.append(SortKey(COLUMNS[name], value.text.startswith("-")))
     return found
 
 
-def sorted_by(order: Sequence[Order], items: Sequence[Item], value: Callable[[Item, str], Any]) -> list[Item]:
+def sorted_by(order: Sequence[SortKey], items: Sequence[Item], value: Callable[[Item, str], Any]) -> list[Item]:
     """The items in that order, equals as they stood; what has no value stands last. `value` gives an item's column."""
     found = list(items)
     for column, down in reversed(order):

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from lickwright.library.facts import NUMBERED
-from lickwright.library.families import Origin, unrelated
+from lickwright.library.families import Lineage, unrelated
 from lickwright.library.phrase import FEWEST
 from lickwright.music.boxspec import SHAPES
 
@@ -105,7 +105,7 @@ def _repeated(connection: sqlite3.Connection) -> int:
         "GROUP BY l.phrase HAVING count(*) > 1)",
         (FEWEST,),
     )
-    of_phrase: dict[int, list[Origin]] = {}
+    of_phrase: dict[int, list[Lineage]] = {}
     for phrase, *origin in rows:
-        of_phrase.setdefault(phrase, []).append(Origin(*origin))
+        of_phrase.setdefault(phrase, []).append(Lineage(*origin))
     return sum(len(unrelated((origin, origin) for origin in found)) > 1 for found in of_phrase.values())

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from lickwright.backends import BACKENDS, Album
 from lickwright.files import reason
 from lickwright.library.build_record import Asked, BuildRecord, load
-from lickwright.library.families import Origin, unrelated
+from lickwright.library.families import Lineage, unrelated
 from lickwright.library.guarded import understood
 from lickwright.library.house import House, Houses
 from lickwright.library.manifest import GONE, RELEASE, Made, place_of, seen_from, stored
@@ -250,14 +250,14 @@ class _Look:
             'SELECT l.title, l.origin, s.path, l.line, l.rights, l."by" FROM licks l JOIN sources s ON s.id = l.source_id '
             "WHERE l.ok ORDER BY s.path, l.line, l.id"
         )
-        titles: dict[str, list[tuple[Origin, tuple[str, str]]]] = {}
+        titles: dict[str, list[tuple[Lineage, tuple[str, str]]]] = {}
         for title, origin, kept, line, rights, by in rows.fetchall():
             place = f"{self._shelf.path(kept)}:{line}"
             if not rights:
                 yield Lack(RIGHTS, place, title, "no rights")
             if not by:
                 yield Lack(AUTHOR, place, title, "no author")
-            titles.setdefault(_folded(title), []).append((Origin(title, origin), (title, place)))
+            titles.setdefault(_folded(title), []).append((Lineage(title, origin), (title, place)))
         for same in titles.values():
             (title, first), *more = unrelated(same) or [same[0][1]]
             for _, place in more:

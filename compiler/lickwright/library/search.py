@@ -12,7 +12,7 @@ from typing import Any, NamedTuple, overload
 from lickwright.library.conditions import Condition, condition
 from lickwright.library.index import COLUMNS, searchable
 from lickwright.library.joined import joined
-from lickwright.library.order import Order, parted, sorted_by
+from lickwright.library.order import SortKey, parted, sorted_by
 from lickwright.library.query import Term, read
 
 _FEW = 3000  # licks that are cheaper to fetch and sort than to look for in the order of the files
@@ -70,7 +70,7 @@ class Question(NamedTuple):
     """A question, understood."""
 
     terms: tuple[tuple[Term, Condition], ...]  # each with what it asks of the index
-    order: tuple[Order, ...]  # in which licks are to stand; () for that of their files
+    order: tuple[SortKey, ...]  # in which licks are to stand; () for that of their files
 
 
 def understood(question: str, search: bool = True) -> Question:
@@ -119,7 +119,7 @@ def _with_words(connection: sqlite3.Connection, between: str, conditions: Sequen
 
 
 def hits(
-    connection: sqlite3.Connection, ids: Collection[int], limit: int | None = None, order: Sequence[Order] = ()
+    connection: sqlite3.Connection, ids: Collection[int], limit: int | None = None, order: Sequence[SortKey] = ()
 ) -> Hits:
     """These licks in that order, else by path and line, at most `limit`."""
     if order:
@@ -129,7 +129,7 @@ def hits(
     return Hits(connection, list(_first(connection, ids, limit)))
 
 
-def _sorted(connection: sqlite3.Connection, ids: Iterable[int], order: Sequence[Order]) -> list[int]:
+def _sorted(connection: sqlite3.Connection, ids: Iterable[int], order: Sequence[SortKey]) -> list[int]:
     columns = list(dict.fromkeys(column for column, _ in order))
     names = ", ".join(f'l."{column}"' for column in columns)
     rows = [row for some in _some(ids) for row in connection.execute(

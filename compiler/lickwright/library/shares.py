@@ -1,6 +1,6 @@
 """Whether output folders are the shares of one build, each of them once and none missing.
 
-In: the folders that a merge was given. Out: `Part` values; else the reasons why they cannot be brought together.
+In: the folders that a merge was given. Out: `ShareFolder` values; else the reasons why they cannot be brought together.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from lickwright.library.outputs import Trouble
 from lickwright.source import Span
 
 
-class Part(NamedTuple):
+class ShareFolder(NamedTuple):
     """The output folder of one share, or of several."""
 
     folder: str  # as the user knows it
@@ -39,7 +39,7 @@ class Broken(Exception):
     """A folder's manifest cannot be used; says why."""
 
 
-def parts_of(folders: Sequence[str], out: str) -> tuple[list[Part], list[Trouble]]:
+def parts_of(folders: Sequence[str], out: str) -> tuple[list[ShareFolder], list[Trouble]]:
     """The folders with what they remember, and those that cannot be read. Raises `Unfit`."""
     for n, folder in enumerate(folders):
         if os.path.realpath(folder) == os.path.realpath(out):
@@ -48,11 +48,11 @@ def parts_of(folders: Sequence[str], out: str) -> tuple[list[Part], list[Trouble
             )
         if any(os.path.realpath(folder) == os.path.realpath(other) for other in folders[:n]):
             raise Unfit(f"{folder} is named twice", "name each share's folder once")
-    parts: list[Part] = []
+    parts: list[ShareFolder] = []
     troubles: list[Trouble] = []
     for folder in folders:
         try:
-            parts.append(Part(folder, _record(folder)))
+            parts.append(ShareFolder(folder, _record(folder)))
         except Broken as e:
             troubles.append(
                 Trouble(folder, UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the share again"))
@@ -80,7 +80,7 @@ def _record(folder: str) -> BuildRecord:
     return record
 
 
-def _complete(parts: Sequence[Part]) -> None:
+def _complete(parts: Sequence[ShareFolder]) -> None:
     """Raises `Unfit` unless the parts are one build's shares, each once."""
     first = parts[0]
     for part in parts[1:]:
