@@ -11,7 +11,6 @@ import shlex
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
-from typing import NamedTuple
 
 from lickwright import report
 from lickwright.cli.columns import cut
@@ -52,13 +51,6 @@ class _Cause:
         self.licks: set[tuple[str, str | None]] = set()
 
 
-class Hidden(NamedTuple):
-    """What a digest leaves out."""
-
-    findings: int
-    fixes: int  # findings among all that have a fix
-
-
 class FindingsView:
     """Collects findings and says them once, at the end."""
 
@@ -76,7 +68,6 @@ class FindingsView:
         self._sources: set[str] = set()
         self.severities: Counter[Severity] = Counter()
         self._fixes = 0
-        self._shown = 0
 
     @property
     def is_digest(self) -> bool:
@@ -134,9 +125,10 @@ class FindingsView:
         text, self._full = "".join(self._full or ()), []
         return text
 
-    def hidden(self) -> Hidden:
-        """What a digest leaves out."""
-        return Hidden(self.severities.total() - len(self._errors) if self.is_digest else 0, self._fixes)
+    @property
+    def fixes(self) -> int:
+        """How many of the findings have a fix."""
+        return self._fixes
 
     def _digest(self, commands: Sequence[tuple[str, str]]) -> Iterator[str]:
         yield from self._said_causes()
@@ -180,11 +172,11 @@ class FindingsView:
 
 def next_commands(view: FindingsView, paths: Sequence[str]) -> list[tuple[str, str]]:
     """What to say next about these paths: pairs of a command and what it does."""
-    hidden, what = view.hidden(), " ".join(shlex.quote(report.safe(path)) for path in paths[:3])
+    what = " ".join(shlex.quote(report.safe(path)) for path in paths[:3])
     commands = [(f"lickwright check --all {what}", f"shows all {report.count(view.severities.total(), 'finding')}")]
-    if hidden.fixes:
+    if view.fixes:
         commands.append(
-            (f"lickwright check --fix {what}", f"shows how {hidden.fixes:,} of them can be fixed automatically")
+            (f"lickwright check --fix {what}", f"shows how {view.fixes:,} of them can be fixed automatically")
         )
     return commands
 

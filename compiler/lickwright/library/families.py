@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple, TypeVar
 
+from lickwright.names import folded
+
 Lick = TypeVar("Lick")
 
 
@@ -21,17 +23,13 @@ class Lineage(NamedTuple):
 def unrelated(licks: Iterable[tuple[Lineage, Lick]]) -> list[Lick]:
     """The licks in their order, less those that were moved from another of them, or from the same one as an earlier of them."""
     licks = list(licks)
-    seen = {_folded(origin.title) for origin, _ in licks if not origin.moved_from}
+    seen = {folded(origin.title) for origin, _ in licks if not origin.moved_from}
     kept: list[Lick] = []
     for origin, lick in licks:
-        first = _folded(origin.moved_from)
+        first = folded(origin.moved_from)
         if first and first in seen:
             continue
         if first:
             seen.add(first)
         kept.append(lick)
     return kept
-
-
-def _folded(title: str) -> str:
-    return " ".join(title.split()).casefold()

@@ -25,6 +25,7 @@ from lickwright.library.shelf import Shelf
 from lickwright.library.source_state import CHANGED, UNFINISHED, UNREAD, state_of
 from lickwright.library.source_state import GONE as SOURCE_GONE
 from lickwright.library.tracks import Tracks
+from lickwright.names import folded
 from lickwright.scan import walk
 
 BUILD, UNMADE, STALE, FILES, TITLES, RIGHTS, AUTHOR = "build", "unmade", "stale", "files", "titles", "rights", "by"
@@ -257,7 +258,7 @@ class _Look:
                 yield Lack(RIGHTS, place, title, "no rights")
             if not by:
                 yield Lack(AUTHOR, place, title, "no author")
-            titles.setdefault(_folded(title), []).append((Lineage(title, origin), (title, place)))
+            titles.setdefault(folded(title), []).append((Lineage(title, origin), (title, place)))
         for same in titles.values():
             (title, first), *more = unrelated(same) or [same[0][1]]
             for _, place in more:
@@ -276,10 +277,6 @@ def _of_build(record: BuildRecord) -> Iterator[Lack]:
 
 
 _NAMED = 20  # shares that are missing
-
-
-def _folded(title: str) -> str:
-    return " ".join(title.split()).casefold()
 
 
 def counted(found: Sequence[Lack]) -> dict[str, int]:
