@@ -11,15 +11,15 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from random import Random
 
-from lickwright.compare.judge import place
+from lickwright.compare.diff import score_position
+from lickwright.compiler import CompiledLick, compile_text
+from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical
-from lickwright.notation.syntax import parse
+from lickwright.notation.syntax import parse_source
 from lickwright.notation.techniques import JOINS, MARKS, PICKED, SHAPES, Curve, Damping
-from lickwright.notation.techniques import Kind as Place
-from lickwright.notation.tree import Book, Event, Hold, Item, Lick, Mark, Note, Part, Rest, Step, Tuplet, Worded
-from lickwright.pipeline import CompiledLick, compile_text
-from lickwright.source import Source
-from lickwright.timeline import Slot, Sound
+from lickwright.notation.techniques import TechniqueKind as Place
+from lickwright.notation.tree import Book, Event, Hold, Item, Lick, MarkNode, Note, Part, Rest, Step, Tuplet, Worded
+from lickwright.timeline.model import Slot, SoundingNote
 
 Expected = tuple[str, int, str, Fraction | None]  # kind, bar, beat, and by how much where that is sure
 BENT = (Curve.BEND, Curve.PREBEND)
@@ -33,7 +33,7 @@ class Written:
     inside: tuple[int, ...]  # numbers of the brackets it stands in, outermost first
     odd: bool  # in a tuplet, or a word with events of its own kind
     slots: tuple[Slot, ...]
-    sounds: tuple[Sound, ...]  # that start in it, the first time
+    sounds: tuple[SoundingNote, ...]  # that start in it, the first time
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ class Page:
         return True
 
     def expect(self, kind: str, n: int, by: Fraction | None = None) -> Expected:
-        at = place(self.timeline, self.events[n].sounds[0])
+        at = score_position(self.timeline, self.events[n].sounds[0])
         return kind, at.bar, at.beat, by
 
 
@@ -157,7 +157,7 @@ def _spot(page: Page, n: int, old: Part, new: Part, kind: str, by: Fraction | No
     return Fault(_with(page, n, old, new), frozenset({n}), page.expect(kind, n, by))
 
 
-def _sound(page: Page, n: int, note: Note) -> Sound | None:
+def _sound(page: Page, n: int, note: Note) -> SoundingNote | None:
     """The sound of a part; parts and sounds of an event are told apart by string."""
     letters = page.timeline.settings.tuning.letters
     string = letters.get(note.string) if note.string in letters else None
@@ -234,16 +234,16 @@ def extra(page: Page, n: int, chance: Random) -> Fault | None:
     note = Note(tuning.written(chance.randint(1, tuning.strings)), PICKED, fret=chance.randint(1, 12))
     slot = page.events[n].slots[0]
     stand_in = replace_sound(page, n)
-    at = place(page.timeline, stand_in)
+    at = score_position(page.timeline, stand_in)
     assert slot.bar == stand_in.bar
     return Fault({n: (Event((note,)),)}, frozenset({n - 1, n, n + 1}), ("extra", at.bar, at.beat, None))
 
 
-def replace_sound(page: Page, n: int) -> Sound:
+def replace_sound(page: Page, n: int) -> SoundingNote:
     """A sound that stands where event n stands: only its place is used."""
     slot = page.events[n].slots[0]
     index = page.timeline.slots.index(slot)
-    return Sound(0, 0, 0, 1, 0, None, 0.0, PICKED, None, (), [], None, index, slot.bar, 0)
+    return SoundingNote(0, 0, 0, 1, 0, None, 0.0, PICKED, None, (), [], None, index, slot.bar, 0)
 
 
 def out_of_time(page: Page, n: int, chance: Random) -> Fault | None:
@@ -311,7 +311,7 @@ def technique(page: Page, n: int, chance: Random) -> Fault | None:
     if not made and not note.marks and note.head is None and note.fret:
         sign = chance.choice(["~", "!", ","])
         row = SHAPES.get(sign) or MARKS[sign]
-        made.append(replace(note, marks=(Mark(row),)))
+        made.append(replace(note, marks=(MarkNode(row),)))
     if not made:
         return None
     new = chance.choice(made)
@@ -398,7 +398,7 @@ KINDS: dict[str, Make] = {
 
 def pages(text: str) -> list[Page]:
     """The licks of a file."""
-    book, _ = parse(Source("lick", text))
+    book, _ = parse_source(Source("lick", text))
     compiled = compile_text(text).licks
     return [Page(book, lick, one) for lick, one in zip(book.licks, compiled, strict=True)]
 

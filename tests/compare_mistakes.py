@@ -13,8 +13,8 @@ from random import Random
 
 from compare_faults import BENT, Expected, Fault, Page
 from lickwright.notation.techniques import PICKED
-from lickwright.notation.tree import Event, Hold, Item, Mark, Note, Rest, Tuplet
-from lickwright.timeline import Sound
+from lickwright.notation.tree import Event, Hold, Item, MarkNode, Note, Rest, Tuplet
+from lickwright.timeline.model import SoundingNote
 
 
 @dataclass(frozen=True)
@@ -174,7 +174,7 @@ def late_throughout(page: Page, n: int, chance: Random) -> Mistake | None:
     return Mistake(Fault(instead, frozenset(everything), line), (line,), "entry", displaced(page, everything))
 
 
-def _bent(page: Page, n: int) -> tuple[Note, Mark, Sound] | None:
+def _bent(page: Page, n: int) -> tuple[Note, MarkNode, SoundingNote] | None:
     """Return the only note of an event, bent once by a half step or more, with its bend and its sound."""
     notes = page.notes(n) if page.plain(n) else []
     if len(notes) != 1 or notes[0].fret is None or not notes[0].string or len(page.events[n].sounds) != 1:
@@ -187,7 +187,7 @@ def _bent(page: Page, n: int) -> tuple[Note, Mark, Sound] | None:
     return note, marks[0], sound
 
 
-def _bent_notes(page: Page, sound: Sound) -> int:
+def _bent_notes(page: Page, sound: SoundingNote) -> int:
     """Return how many notes one bend bends: taps and pull-offs while it is held are bent too."""
     chain = {sound.index}
     for later in page.timeline.sounds[sound.index + 1 :]:

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from lickwright.diagnostics import Diagnostic, Severity
-from lickwright.notation.syntax import parse
+from lickwright.core.diagnostics import Diagnostic, Severity
+from lickwright.core.source import Source
+from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Item
-from lickwright.resolve import resolve
-from lickwright.source import Source
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.build import resolve
+from lickwright.timeline.model import SoundingNote, Timeline
 
 HEAD = 'key A minor\nlick "Gate"\n'
 EIGHTH = Fraction(1, 8)
@@ -22,7 +22,7 @@ EIGHTH = Fraction(1, 8)
 def count(text: str) -> tuple[Book, list[Timeline], list[Diagnostic]]:
     """A whole file read and counted, not judged by the checks."""
     source = Source("gate.lick", text)
-    book, found = parse(source)
+    book, found = parse_source(source)
     timelines = []
     for lick in book.licks:
         timeline, more = resolve(lick, book, source)
@@ -48,7 +48,7 @@ def timeline(music: str, fields: str = "") -> Timeline:
 
 def items(music: str) -> tuple[Item, ...]:
     """What stands between the first bar line and the end."""
-    book, found = parse(Source("gate.lick", f"{HEAD}| {music}\n"))
+    book, found = parse_source(Source("gate.lick", f"{HEAD}| {music}\n"))
     assert not found, [(d.code, d.message) for d in found]
     return book.licks[0].music[1:]
 
@@ -59,7 +59,7 @@ def sounds(music: str, fields: str = "") -> str:
     return "; ".join(_sound(sound, one) for sound in one.sounds)
 
 
-def _sound(sound: Sound, one: Timeline) -> str:
+def _sound(sound: SoundingNote, one: Timeline) -> str:
     words = [_place(sound, one), f"{_steps(sound.start, one)}-{_steps(sound.end, one)}"]
     if sound.kind != "note":
         words.append(f"{sound.kind} {sound.lead}" if sound.lead else sound.kind)
@@ -79,7 +79,7 @@ def _sound(sound: Sound, one: Timeline) -> str:
     return " ".join(words) + marks + shapes
 
 
-def _place(sound: Sound, one: Timeline) -> str:
+def _place(sound: SoundingNote, one: Timeline) -> str:
     string = one.settings.tuning.written(sound.string)
     fret = "" if sound.fret is None else str(sound.fret)
     if sound.touch is not None:

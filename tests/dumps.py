@@ -6,8 +6,8 @@ In: a Timeline or a Performance. Out: lines that say all of it, to be read and c
 from __future__ import annotations
 
 from lickwright.notation.techniques import Damping
-from lickwright.performance import Performance, Played
-from lickwright.timeline import Sound, Timeline
+from lickwright.performance.note_events import NoteEvent, Performance
+from lickwright.timeline.model import SoundingNote, Timeline
 
 
 def timeline_text(timeline: Timeline) -> str:
@@ -55,7 +55,7 @@ def _written(what: str, timeline: Timeline, first: int, last: int) -> str:
     return f"{what} from {timeline.fraction(start.at)} to bar {timeline.bars[end.bar].number} {timeline.fraction(end.at + end.length)}"
 
 
-def _sounded(sound: Sound, timeline: Timeline) -> str:
+def _sounded(sound: SoundingNote, timeline: Timeline) -> str:
     fret = "x" if sound.fret is None and sound.touch is None else "" if sound.fret is None else sound.fret
     touch = f"<{float(sound.touch):g}>" if sound.touch is not None else ""
     words = [sound.begin.name, *([sound.head.name] if sound.head else []), *(mark.name for mark in sound.marks)]
@@ -84,7 +84,7 @@ def performance_text(performance: Performance) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _line(note: Played) -> str:
+def _line(note: NoteEvent) -> str:
     words = [note.stroke.value]
     if note.joined:
         words.append("joined")

@@ -9,8 +9,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from lickwright.diagnostics import Diagnostic, Severity
-from lickwright.pipeline import compile_text
+from lickwright.compiler import compile_text
+from lickwright.core.diagnostics import Diagnostic, Severity
 from planting import Page, Planted
 
 HANDS = ("L43", "L44", "L46")

@@ -10,11 +10,11 @@ from typing import Any, NamedTuple
 
 import mido
 
-from lickwright.backends import Emission, Options, Stages
-from lickwright.backends.midi import emit
+from lickwright.compiler import compile_file, compile_text
+from lickwright.export import Export, LoweredLick, Options
+from lickwright.export.midi import emit
 from lickwright.notation.techniques import Stroke
-from lickwright.performance import Played
-from lickwright.pipeline import compile_file, compile_text
+from lickwright.performance.note_events import NoteEvent
 
 SAMPLES = sorted(glob.glob(str(Path(__file__).parent.parent / "samples" / "**" / "*.lick"), recursive=True))
 OWN = r"""
@@ -30,13 +30,13 @@ lick "Every turn ♯"
 CHANNELS = (1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13)
 
 
-def made(music: str, *fields: str, options: Options = Options()) -> tuple[Stages, Emission]:  # noqa: B008 (frozen)
+def made(music: str, *fields: str, options: Options = Options()) -> tuple[LoweredLick, Export]:  # noqa: B008 (frozen)
     head = "".join(f"{field}\n" for field in fields)
     if not any(field.startswith("tempo") for field in fields):
         head += "tempo 120\n"
     timeline = compile_text(f'{head}lick "Test"\n{music}\n').licks[0].timeline
     assert timeline is not None
-    stages = Stages(timeline)
+    stages = LoweredLick(timeline)
     return stages, emit(stages, options)
 
 
@@ -44,7 +44,7 @@ def read(data: bytes) -> mido.MidiFile:
     return mido.MidiFile(file=io.BytesIO(data), charset="utf-8")
 
 
-def licks() -> list[Stages]:
+def licks() -> list[LoweredLick]:
     compiled = [lick for path in SAMPLES for lick in compile_file(path).licks] + list(compile_text(OWN).licks)
     found = [lick.stages for lick in compiled if lick.stages is not None]
     assert len(found) > 20
@@ -102,10 +102,10 @@ def heard(track: mido.MidiTrack) -> list[Heard]:
     return found
 
 
-def strings(stages: Stages) -> list[list[list[Played]]]:
+def strings(stages: LoweredLick) -> list[list[list[NoteEvent]]]:
     """The notes of each string, a stroke together with what it slides on to."""
     performance = stages.performance(Options())
-    found: list[list[list[Played]]] = [[] for _ in range(stages.timeline.settings.tuning.strings)]
+    found: list[list[list[NoteEvent]]] = [[] for _ in range(stages.timeline.settings.tuning.strings)]
     for note in performance.notes:
         own = found[note.string - 1]
         if note.stroke is Stroke.NONE and abs(note.pitch - own[-1][0].pitch) <= 12:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from lickwright.curves import offsets
-from lickwright.performance import Played, perform
-from lickwright.pipeline import compile_text
-from lickwright.timeline import Timeline
+from lickwright.compiler import compile_text
+from lickwright.performance.note_events import NoteEvent, perform
+from lickwright.performance.pitch_curves import offsets
+from lickwright.timeline.model import Timeline
 
 
 def counted(music: str, *fields: str) -> Timeline:
@@ -18,7 +18,7 @@ def counted(music: str, *fields: str) -> Timeline:
     return lick.timeline
 
 
-def played(music: str, *fields: str) -> tuple[Played, ...]:
+def played(music: str, *fields: str) -> tuple[NoteEvent, ...]:
     return perform(counted(music, *fields)).notes
 
 
@@ -26,5 +26,5 @@ def starts(music: str, *fields: str) -> list[float]:
     return [note.start for note in played(music, *fields)]
 
 
-def pitch(note: Played, *seconds: float) -> list[float]:
+def pitch(note: NoteEvent, *seconds: float) -> list[float]:
     return [note.pitch + offset for offset in offsets(note.moves, seconds)]

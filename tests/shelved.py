@@ -7,10 +7,10 @@ from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 
-from lickwright.library.facts import LickFacts, facts
-from lickwright.library.index import add
-from lickwright.library.search import memory
-from lickwright.pipeline import compile_text
+from lickwright.compiler import compile_text
+from lickwright.index.search import memory
+from lickwright.store.features import LickFacts, facts
+from lickwright.store.index_schema import add
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 SAMPLE_LICKS = sum(("\n" + path.read_text("utf-8")).count('\nlick "') for path in SAMPLES)

@@ -10,13 +10,13 @@ from math import log2
 
 import numpy as np
 
-from lickwright.curves import Move, Way, offsets
 from lickwright.music.instruments import INSTRUMENTS, between
 from lickwright.notation.techniques import Damping, Stroke
-from lickwright.performance import Played
-from lickwright.synth.guitar import Instrument, Voice
-from lickwright.synth.plan import amplitude, plan, strings
-from lickwright.synth.waveguide import Motion, String, kernels
+from lickwright.performance.note_events import NoteEvent
+from lickwright.performance.pitch_curves import CurveShape, PitchRamp, offsets
+from lickwright.synth.automation import amplitude, plan_string, strings
+from lickwright.synth.guitar import Instrument, StringVoice
+from lickwright.synth.waveguide import DelayLoop, Motion, kernels
 from sound_measure import (
     OPEN,
     Wave,
@@ -53,8 +53,8 @@ def heard_pitch(name: str, frets: Sequence[int]) -> float:
     for open_pitch in (43, 38, 33, 28) if name == "bass" else OPEN:
         for fret in frets:
             want = hertz(open_pitch + fret)
-            voice = Voice(
-                plan([note(0.01, 2.2, open_pitch + fret)], open_pitch, guitar, RATE), open_pitch, guitar, RATE
+            voice = StringVoice(
+                plan_string([note(0.01, 2.2, open_pitch + fret)], open_pitch, guitar, RATE), open_pitch, guitar, RATE
             )
             wave = voice.samples(0, int(2.1 * RATE))
             assert wave is not None
@@ -79,9 +79,9 @@ def bends(step: float, take: slice = slice(None)) -> tuple[float, float, float, 
     return max(staying), max(moving), squares, len(staying) + len(moving)
 
 
-def _off_curve(one: Played, stop: float, wave: Wave, step: float) -> Iterator[tuple[float, float]]:
+def _off_curve(one: NoteEvent, stop: float, wave: Wave, step: float) -> Iterator[tuple[float, float]]:
     """Cents off, and cents a second, along a note. Slides are left out: they jump from fret to fret."""
-    if not one.moves or one.damping is Damping.DEAD or any(move.way is Way.FRETS for move in one.moves):
+    if not one.moves or one.damping is Damping.DEAD or any(move.way is CurveShape.FRETS for move in one.moves):
         return
     period = 1 / hertz(one.pitch + min(0.0, *offsets(one.moves, list(np.linspace(one.start, one.end, 50)))))
     settle = 0.15 if one.partial > 1 else 0.03
@@ -142,7 +142,7 @@ def change(name: str, phases: int) -> tuple[float, float]:
                 for phase in random.uniform(0, 1, phases):
                     base, period = open_pitch + fret, 1 / hertz(open_pitch + fret)
                     at = 0.35 + phase * period
-                    moves = (Move(at - 0.1, at, interval, Way.FRETS),) if name == "slide" else ()
+                    moves = (PitchRamp(at - 0.1, at, interval, CurveShape.FRETS),) if name == "slide" else ()
                     first = note(0.01, at, base, loudness=loudness, moves=moves)
                     second = note(at, at + 0.4, base + interval, loudness=loudness * quieter, **more)
                     wave = string_of([first, second], RATE, open_pitch=open_pitch)
@@ -155,7 +155,7 @@ def change(name: str, phases: int) -> tuple[float, float]:
     return rough, off
 
 
-def _level_off(wave: Wave, alone: Wave, at: float, period: float, second: Played) -> float:
+def _level_off(wave: Wave, alone: Wave, at: float, period: float, second: NoteEvent) -> float:
     """Decibels above what is meant: as loud as asked, but no softer than what sounds on, where the finger does not stop it."""
     start, stop = at + 2 * period + 0.003, at + 0.043 + 2 * period
     on = level(alone, RATE, start, stop)
@@ -216,19 +216,19 @@ def onsets(take: slice = slice(None)) -> tuple[float, int]:
 
 def against_plain_loop() -> float:
     """Largest difference of the string, computed a period at a time and in pieces, from a loop over single samples."""
-    curve = (Move(0.1, 0.3, 2.0), Move(0.3, 0.5, 0.7, Way.ABOVE))
+    curve = (PitchRamp(0.1, 0.3, 2.0), PitchRamp(0.3, 0.5, 0.7, CurveShape.ABOVE))
     notes = [
         note(0.01, 0.3, 64, moves=curve[:1]),
         note(0.3, 0.5, 66, stroke=Stroke.HAMMER, joined=True, moves=curve[1:]),
         note(0.5, 0.6, 45, damping=Damping.PALM),
         note(0.6, 0.7, 88, loudness=1.0),
     ]
-    motion = plan(notes, 45, INSTRUMENTS["clean"].guitar, RATE).motion
+    motion = plan_string(notes, 45, INSTRUMENTS["clean"].guitar, RATE).motion
     count, past = int(0.75 * RATE), 2000
     plain = _plain(motion, count, past)
     worst = 0.0
     for piece in (count, 1000, 777):
-        string = String(motion)
+        string = DelayLoop(motion)
         parts = [string.samples(at, min(count, at + piece)) for at in range(0, count, piece)]
         sizes = [min(piece, count - at) for at in range(0, count, piece)]
         block = np.concatenate([np.zeros(n) if p is None else p for p, n in zip(parts, sizes, strict=True)])

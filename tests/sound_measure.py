@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from lickwright.music.instruments import INSTRUMENTS, Guitar
 from lickwright.notation.techniques import Damping, Stroke
-from lickwright.performance import Played
-from lickwright.synth.guitar import Voice
-from lickwright.synth.plan import plan
+from lickwright.performance.note_events import NoteEvent
+from lickwright.synth.automation import plan_string
+from lickwright.synth.guitar import StringVoice
 
 Wave = NDArray[np.float64]
 
@@ -23,17 +23,17 @@ OPEN = (64, 59, 55, 50, 45, 40)  # MIDI pitches of the six strings
 _REACH = 24  # taps either side when a signal is read between its samples
 
 
-def note(start: float, end: float, pitch: float, string: int = 1, **more: object) -> Played:
+def note(start: float, end: float, pitch: float, string: int = 1, **more: object) -> NoteEvent:
     """A picked note, mf, unless `more` says otherwise."""
-    plain = Played(0, 0, start, end, string, pitch, 0.63, Stroke.PICK, False, Damping.NONE, 0.0, ())
+    plain = NoteEvent(0, 0, start, end, string, pitch, 0.63, Stroke.PICK, False, Damping.NONE, 0.0, ())
     return plain._replace(**more)  # type: ignore[arg-type]
 
 
 def string_of(
-    notes: Sequence[Played], rate: int, guitar: Guitar = INSTRUMENTS["clean"].guitar, open_pitch: float = 64
+    notes: Sequence[NoteEvent], rate: int, guitar: Guitar = INSTRUMENTS["clean"].guitar, open_pitch: float = 64
 ) -> Wave:
     """The first plane of the one string that plays `notes`, as it swings: before pick-up and amplifier."""
-    voice = Voice(plan(notes, open_pitch, guitar, rate), open_pitch, guitar, rate)
+    voice = StringVoice(plan_string(notes, open_pitch, guitar, rate), open_pitch, guitar, rate)
     count = int((max(n.end for n in notes) + 0.3) * rate)
     samples = voice.first.samples(0, count)
     assert samples is not None

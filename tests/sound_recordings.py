@@ -14,14 +14,14 @@ from pathlib import Path
 import numpy as np
 
 from lickwright import compile_file
-from lickwright.backends import Options
+from lickwright.export import Options
 from lickwright.music.instruments import INSTRUMENTS, Guitar
 from lickwright.notation.techniques import Damping, Stroke
-from lickwright.performance import Performance, Played
+from lickwright.performance.note_events import NoteEvent, Performance
 from lickwright.synth.amp import Amp
+from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.loudness import levelled
-from lickwright.synth.plan import Feel
 from sound_measure import OPEN, lufs, note, true_peak
 
 RATE = 48_000
@@ -42,7 +42,11 @@ def performances() -> tuple[tuple[str, Performance, tuple[int, ...], Guitar], ..
 
 
 def rendered(
-    notes: Sequence[Played], guitar: Guitar, seconds: float, tuning: Sequence[int] = OPEN, feel: Feel | None = None
+    notes: Sequence[NoteEvent],
+    guitar: Guitar,
+    seconds: float,
+    tuning: Sequence[int] = OPEN,
+    feel: Humanizer | None = None,
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
     """Both channels, as loud as they come out of the amplifier."""
     instrument = Instrument(notes, tuning, guitar, RATE, feel)
@@ -85,7 +89,7 @@ def loudest_string(name: str, frets: Sequence[int]) -> float:
     return float(max(means) - min(means))
 
 
-def later(one: Played, seconds: float) -> Played:
+def later(one: NoteEvent, seconds: float) -> NoteEvent:
     """The same note at another time."""
     moves = tuple(move._replace(start=move.start + seconds, end=move.end + seconds) for move in one.moves)
     return one._replace(start=one.start + seconds, end=one.end + seconds, moves=moves)
@@ -117,7 +121,7 @@ def speed(title: str) -> float:
     return (performance.end + 1) / best
 
 
-def hostile() -> Iterator[tuple[str, Sequence[Played], str, float]]:
+def hostile() -> Iterator[tuple[str, Sequence[NoteEvent], str, float]]:
     """What somebody will write some day: name, notes, guitar, seconds."""
     dead = note(0.1, 0.16, 45, 5, damping=Damping.DEAD, loudness=0.5)
     loud = [note(0.1, 0.5, pitch, string, loudness=1.0) for string, pitch in enumerate(OPEN, 1)]

@@ -14,20 +14,20 @@ import pytest
 import soundfile
 
 import album as readers
-from lickwright.backends import SOUND_FORMATS, Album, Stages, audio
-from lickwright.backends.audio_file import Form, encode, save, tagged
-from lickwright.backends.audio_tags import Tags
 from lickwright.cli import main
-from lickwright.library import sounds
-from lickwright.library.cover import LARGEST, cover
-from lickwright.library.house import find_house
-from lickwright.synth.take import RATE, Mark
+from lickwright.config.cover import LARGEST, cover
+from lickwright.config.discovery import find_house
+from lickwright.export import SOUND_FORMATS, Album, LoweredLick, audio
+from lickwright.export.audio.encoding import Form, encode, tagged, write_audio
+from lickwright.export.audio.tags import Tags
+from lickwright.store import recorded_sounds
+from lickwright.synth.arrangement import RATE, Cue
 from lickwright.synth.wave import Wave
 
 COUNT = 9_000
 NOISE = np.random.default_rng(5).normal(0, 0.1, (2, COUNT)).astype(np.float32)
 PICTURE = cover(readers.png(filler=70_000), "cover.png")
-MARKS = (Mark(0.0, "bar 1"), Mark(0.1, "bar 2"))
+MARKS = (Cue(0.0, "bar 1"), Cue(0.1, "bar 2"))
 PLAIN = Tags("Gate", "", "", "1/4 = 60", MARKS)
 FULL = Tags(
     "Näher ♯4", "Mara Quill", "own ©", "1/4 = 60", MARKS, Album("Porch songs", "Blues", "2026", PICTURE), track=12
@@ -37,7 +37,7 @@ CHANGED = FULL._replace(title="Gate, again", track=13, album=Album("Porch songs,
 
 def made(kind: str, tags: Tags) -> bytes:
     file = io.BytesIO()
-    save(file, io.BytesIO(b"something that is there before"), iter((NOISE,)), Form(kind, COUNT, RATE), tags)
+    write_audio(file, io.BytesIO(b"something that is there before"), iter((NOISE,)), Form(kind, COUNT, RATE), tags)
     return file.getvalue()
 
 
@@ -180,7 +180,7 @@ def library(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         wave.write(0, NOISE)
         return wave
 
-    monkeypatch.setattr("lickwright.backends.audio.recorded", noise)
+    monkeypatch.setattr("lickwright.export.audio.render_samples", noise)
     monkeypatch.chdir(tmp_path)
     licks = tmp_path / "licks"
     for name, titles in (("a/one", "A B"), ("b/two", "C"), ("b/other/x", "X"), ("c", "D")):
@@ -236,13 +236,13 @@ def test_the_recordings_of_a_practice_set_have_a_number_each(library: Path) -> N
 def played(library: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """The titles of licks that are played after a first build, which plays all."""
     titles: list[str] = []
-    noise = audio.recorded
+    noise = audio.render_samples
 
-    def noted(stages: Stages, *more: object) -> Wave:
+    def noted(stages: LoweredLick, *more: object) -> Wave:
         titles.append(stages.timeline.title)
         return noise(stages, *more)  # type: ignore[arg-type]
 
-    monkeypatch.setattr("lickwright.backends.audio.recorded", noted)
+    monkeypatch.setattr("lickwright.export.audio.render_samples", noted)
     assert main(["make", "licks", "--jobs", "1"]) == 0
     assert sorted(titles) == ["A", "B", "C", "D", "X"]
     titles.clear()
@@ -348,15 +348,19 @@ def test_shares_that_are_brought_together_keep_their_sounds(library: Path, playe
 
 def test_all_that_makes_sound_counts_in_its_key() -> None:
     """A module that `synth` or the encoder imports stands in the list; those that only carry values do not change samples."""
-    package = Path(sounds.__file__).parents[1]
-    carrying = ("timeline", "interrupts", "backends.audio_tags", "backends.audio_ogg")
-    for path in (*package.glob("synth/*.py"), package / "backends" / "audio_file.py"):
+    package = Path(recorded_sounds.__file__).parents[1]
+    carrying = ("timeline.model", "core.interrupts", "export.audio.tags", "export.audio.ogg")
+    for path in (*package.glob("synth/*.py"), package / "export" / "audio" / "encoding.py"):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("lickwright."):
                 name = str(node.module).removeprefix("lickwright.")
-                found = (name.partition(".")[0] in sounds.SOUNDING, f"{name}.py" in sounds.SOUNDING, name in carrying)
+                found = (
+                    name.partition(".")[0] in recorded_sounds.SOUNDING,
+                    f"{name.replace('.', '/')}.py" in recorded_sounds.SOUNDING,
+                    name in carrying,
+                )
                 assert any(found), f"{path}: {name}"
-    assert all((package / part).exists() for part in sounds.SOUNDING)
+    assert all((package / part).exists() for part in recorded_sounds.SOUNDING)
 
 
 def test_workers_know_the_sounds_too(library: Path, played: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
@@ -368,7 +372,7 @@ def test_workers_know_the_sounds_too(library: Path, played: list[str], monkeypat
     def refuse(*_: object) -> Wave:
         raise AssertionError("played")
 
-    monkeypatch.setattr(audio, "recorded", refuse)
+    monkeypatch.setattr(audio, "render_samples", refuse)
     assert main(["make", "licks", "--jobs", "2"]) == 0
     assert all(path.read_bytes() != data for path, data in before.items())
 

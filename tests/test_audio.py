@@ -14,21 +14,21 @@ import numpy as np
 import pytest
 import soundfile
 
-from lickwright.backends import BACKENDS, SOUND_FORMATS, Options, Recording
-from lickwright.backends.audio import taken_down
 from lickwright.cli import main
 from lickwright.compilation import CompiledLick
+from lickwright.compiler import compile_text
+from lickwright.export import EXPORTS, SOUND_FORMATS, Options, Recording
+from lickwright.export.audio import taken_down
 from lickwright.music.practice import Ladder
-from lickwright.pipeline import compile_text
+from lickwright.synth.accompaniment import click
 from lickwright.synth.loudness import energies, integrated, true_peak
-from lickwright.synth.under import click
 from sound_measure import cents, hertz, yin
 
 HEAD = 'key A minor\ntempo 120\nby Mara Quill\nrights own ©\nchords A7 | D7\nlick "Näher ♯4"\n'
 MUSIC = "| G5 G7 B8^10 - e5 - D5h7 | G7~ - - - - - - - ||"
 SHORT = "| G5 - - - G7 - - - ||"  # where only names are looked at
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
-AUDIO = next(row for row in BACKENDS if row.recorded)
+AUDIO = next(row for row in EXPORTS if row.recorded)
 
 
 def lick(music: str = MUSIC, head: str = HEAD) -> CompiledLick:
@@ -375,7 +375,7 @@ def test_a_house_can_ask_for_recordings(tmp_path: Path) -> None:
 def test_a_recording_is_made_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     asked = ["--to", "audio", "--practice", "--ladder", "90%,5,100%"]
     files_of(asked, tmp_path, SHORT)
-    monkeypatch.setattr("lickwright.backends.audio.recorded", None)  # would be called again if anything were made
+    monkeypatch.setattr("lickwright.export.audio.render_samples", None)  # would be called again if anything were made
     assert len(files_of(asked, tmp_path, SHORT)) == 4
 
 

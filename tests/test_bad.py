@@ -15,7 +15,7 @@ import pytest
 
 from lickwright import checks, compile_text
 from lickwright.compilation import Compilation
-from lickwright.report import findings
+from lickwright.report.console import format_findings
 
 BAD = Path(__file__).parent / "bad"
 FILES = sorted(BAD.rglob("*.lick"))
@@ -42,7 +42,7 @@ def met(path: Path) -> Counter[tuple[int, str, str]]:
 
 def report(path: Path) -> str:
     compilation = compiled(path)
-    return findings(compilation.source, compilation.diagnostics)
+    return format_findings(compilation.source, compilation.diagnostics)
 
 
 def beside(path: Path) -> Path:

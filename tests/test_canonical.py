@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
 
@@ -9,9 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical
 from lickwright.notation.navigation import NAVIGATION
-from lickwright.notation.syntax import parse
+from lickwright.notation.syntax import parse_source
 from lickwright.notation.techniques import (
     ENTRIES,
     EVENT_WORDS,
@@ -22,8 +24,9 @@ from lickwright.notation.techniques import (
     QUARTER_BEND,
     SHAPES,
     WORDS,
+    Technique,
 )
-from lickwright.notation.tree import (
+from lickwright.notation.tree import (  # fmt: skip
     Bare,
     BarLine,
     Book,
@@ -33,7 +36,7 @@ from lickwright.notation.tree import (
     Hold,
     Item,
     Lick,
-    Mark,
+    MarkNode,
     Navigation,
     Note,
     Part,
@@ -44,14 +47,13 @@ from lickwright.notation.tree import (
     Tuplet,
     Unknown,
     Worded,
-)  # fmt: skip
-from lickwright.source import Source
+)
 
 SAMPLES = sorted(Path(__file__).parents[1].glob("samples/**/*.lick"))
 
 
 def read(text: str) -> Book:
-    book, found = parse(Source("-", text))
+    book, found = parse_source(Source("-", text))
     found = [
         d for d in found if d.code not in ("L118", "L125", "L126")
     ]  # a made-up lick may hold only words, or 3:3[…]
@@ -127,20 +129,26 @@ def test_what_could_not_be_read_is_not_written() -> None:
 
 # --- any tree ----------------------------------------------------------------------------------------------------
 
+
+def rows(table: Mapping[str, Technique], *signs: str) -> st.SearchStrategy[Technique]:
+    """Techniques by their signs, whose reports are short."""
+    return st.sampled_from(signs).map(table.__getitem__)
+
+
 strings = st.sampled_from(["E", "A", "D", "G", "B", "e", "1:", "7:", "12:"])
 frets = st.integers(0, 36)
 targets = st.one_of(st.integers(0, 36).map(Fraction), st.integers(0, 72).map(lambda n: Fraction(n, 2)))
 shapes = st.one_of(
-    st.builds(Mark, st.sampled_from([SHAPES["^"], SHAPES["^^"]]), targets),
+    st.builds(MarkNode, rows(SHAPES, "^", "^^"), targets),
     st.builds(
-        Mark,
-        st.sampled_from([SHAPES["^"], SHAPES["^^"]]),
+        MarkNode,
+        rows(SHAPES, "^", "^^"),
         st.none(),
         st.sampled_from([Fraction(2), Fraction(1), Fraction(1, 2)]),
     ),
-    st.builds(Mark, st.just(QUARTER_BEND)),
-    st.builds(Mark, st.just(SHAPES["r"]), st.none() | targets),
-    st.builds(Mark, st.sampled_from([SHAPES["~"], SHAPES["~~"]])),
+    st.builds(MarkNode, st.just(QUARTER_BEND)),
+    st.builds(MarkNode, rows(SHAPES, "r"), st.none() | targets),
+    st.builds(MarkNode, rows(SHAPES, "~", "~~")),
 )
 # two vibratos that touch would read as the wide one, a curl before a curl as a pre-bend
 chains = (
@@ -153,26 +161,23 @@ chains = (
         )
     )
 )
-plain = st.lists(st.sampled_from([MARKS["!"], MARKS[","]]).map(Mark), unique=True, max_size=2).map(tuple)
-off = st.sampled_from([(), (Mark(SHAPES["/"]),), (Mark(SHAPES["\\"]),)])
+plain = st.lists(rows(MARKS, "!", ",").map(MarkNode), unique=True, max_size=2).map(tuple)
+off = st.sampled_from([(), (MarkNode(SHAPES["/"]),), (MarkNode(SHAPES["\\"]),)])
 marks = st.tuples(chains, plain, off).map(lambda three: three[0] + three[1] + three[2])
 fingers = st.sampled_from([None, "1", "4", "T"])
 plucks = st.sampled_from([None, "p", "i", "c"])
-begins = st.sampled_from([PICKED, *ENTRIES.values()])
+begins = st.just(PICKED) | rows(ENTRIES, *ENTRIES)
+joins = rows(JOINS, *JOINS)
 notes = st.one_of(
     st.builds(Note, strings, begins, st.none(), frets, st.none(), marks, fingers, plucks),
-    st.builds(
-        Note, strings, st.sampled_from(list(JOINS.values())), st.none(), frets, st.none(), marks, fingers, plucks
-    ),
-    st.builds(Note, strings, st.just(PICKED), st.just(HEADS["x"]), st.none(), st.none(), plain, fingers, plucks),
-    st.builds(Note, strings, st.just(PICKED), st.just(HEADS["*"]), frets, st.none(), marks, fingers, plucks),
-    st.builds(Note, strings, st.just(PICKED), st.just(HEADS["n<>"]), frets, targets, marks, fingers, plucks),
-    st.builds(Note, strings, st.just(PICKED), st.just(HEADS["<>"]), st.none(), targets, marks, fingers, plucks),
+    st.builds(Note, strings, joins, st.none(), frets, st.none(), marks, fingers, plucks),
+    st.builds(Note, strings, st.just(PICKED), rows(HEADS, "x"), st.none(), st.none(), plain, fingers, plucks),
+    st.builds(Note, strings, st.just(PICKED), rows(HEADS, "*"), frets, st.none(), marks, fingers, plucks),
+    st.builds(Note, strings, st.just(PICKED), rows(HEADS, "n<>"), frets, targets, marks, fingers, plucks),
+    st.builds(Note, strings, st.just(PICKED), rows(HEADS, "<>"), st.none(), targets, marks, fingers, plucks),
 )
 parts: st.SearchStrategy[Part] = st.one_of(notes, st.builds(Hold, strings, chains), st.builds(Rest, strings))
-loose = st.builds(
-    Note, st.just(""), st.sampled_from(list(JOINS.values())), st.none(), frets, st.none(), marks, fingers, plucks
-)
+loose = st.builds(Note, st.just(""), joins, st.none(), frets, st.none(), marks, fingers, plucks)
 events = st.one_of(
     st.lists(parts, min_size=1, max_size=3).map(lambda some: Event(tuple(some))),
     loose.map(lambda note: Event((note,))),
@@ -231,6 +236,7 @@ def licks(draw: st.DrawFn) -> Lick:
     return Lick(draw(st.text('ab"\\ é#', min_size=1, max_size=8).filter(str.strip)), tuple(fields), tuple(music))
 
 
+@pytest.mark.filterwarnings("ignore:Generating overly large repr")  # of the strategy, if it fails
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(st.lists(licks(), min_size=1, max_size=2))
 def test_any_tree_comes_back(some: list[Lick]) -> None:

@@ -7,8 +7,8 @@ import re
 import pytest
 
 from lickwright import compile_text
-from lickwright.checks.places import places
-from lickwright.diagnostics import Diagnostic, Severity
+from lickwright.checks.scale_membership import note_memberships
+from lickwright.core.diagnostics import Diagnostic, Severity
 
 BOX_1 = "key A minor\nbox 1\n"
 
@@ -28,7 +28,7 @@ def codes(music: str, head: str = BOX_1) -> list[str]:
 def classes(music: str, head: str = BOX_1) -> list[str]:
     timeline = compile_text(text(music, head)).licks[0].timeline
     assert timeline is not None
-    return list(places(timeline))
+    return list(note_memberships(timeline))
 
 
 def test_every_note_of_the_box_is_in_it() -> None:

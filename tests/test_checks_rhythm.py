@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lickwright import compile_text
-from lickwright.diagnostics import Diagnostic, Severity
+from lickwright.core.diagnostics import Diagnostic, Severity
 
 FULL = "e8 e5 B8 B5 G7 - - -"
 

@@ -8,8 +8,8 @@ from itertools import pairwise
 import pytest
 
 from commanding import Run
-from lickwright.diagram import Neck, chord_necks
-from lickwright.diagram.grips import fingers_of, voicing
+from lickwright.diagram import FretboardDiagram, chord_necks
+from lickwright.diagram.chord_shapes import fingers_of, voicing
 from lickwright.music.boxspec import parse_box
 from lickwright.music.chord import parse_chord, parse_chord_name
 from lickwright.music.fretboard import all_places
@@ -18,12 +18,14 @@ from lickwright.music.tuning import parse_tuning
 STANDARD = parse_tuning("standard")
 
 
-def drawn(name: str, kind: str, box: str | None = None, tuning: str = "standard", **how: object) -> tuple[Neck, ...]:
+def drawn(
+    name: str, kind: str, box: str | None = None, tuning: str = "standard", **how: object
+) -> tuple[FretboardDiagram, ...]:
     spec = parse_box(box) if box else None
     return chord_necks(kind, parse_chord_name(name), name, parse_tuning(tuning), spec, **how)  # type: ignore[arg-type]
 
 
-def frets(neck: Neck) -> str:
+def frets(neck: FretboardDiagram) -> str:
     """Thick to thin, as the caption has them."""
     return neck.caption.partition(": ")[2]
 

@@ -10,9 +10,9 @@ from tempfile import TemporaryDirectory
 import pytest
 
 from commanding import Run, write
-from lickwright.backends import BACKENDS
-from lickwright.pipeline import all_rules
-from lickwright.version import __version__
+from lickwright.compiler import all_rules
+from lickwright.core.version import __version__
+from lickwright.export import EXPORTS
 
 RULES = all_rules()
 
@@ -76,7 +76,7 @@ def test_a_bug_of_ours_is_owned_up_to(run: Run, monkeypatch: pytest.MonkeyPatch)
 
     write("a.lick", GOOD)
     write("b.lick", BAD)
-    monkeypatch.setattr("lickwright.pipeline.check", broken)
+    monkeypatch.setattr("lickwright.compiler.check_timeline", broken)
     code, out, err = run("check", "a.lick", "absent.lick")
     assert code == 70
     assert "sorry" in err
@@ -88,7 +88,7 @@ def test_a_bug_of_ours_is_owned_up_to(run: Run, monkeypatch: pytest.MonkeyPatch)
 
 
 def test_a_bug_outside_the_files_is_owned_up_to(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lickwright.cli.sources.find", lambda _: 1 / 0)
+    monkeypatch.setattr("lickwright.cli.sources.find_sources", lambda _: 1 / 0)
     code, _, err = run("check", "a.lick")
     assert code == 70
     assert "ZeroDivisionError" in err
@@ -98,7 +98,7 @@ def test_control_c_ends_with_130(run: Run, monkeypatch: pytest.MonkeyPatch) -> N
     def stopped(_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("lickwright.cli.sources.find", stopped)
+    monkeypatch.setattr("lickwright.cli.sources.find_sources", stopped)
     assert run("check", "a.lick") == (130, "", "stopped\n")
 
 
@@ -240,9 +240,9 @@ def test_make_writes_every_format_asked_for(run: Run) -> None:
     code, out, err = run("make", "songs/a.lick")
     assert (code, out, err) == (0, "3 files of 1 lick in out\n", "")
     assert _tree() == ["a/porch-light.mid", "a/porch-light.tab.txt", "a/porch-light.timing.csv"]
-    everything = ",".join(row.name for row in BACKENDS)
+    everything = ",".join(row.name for row in EXPORTS)
     assert run("make", "songs", "--to", everything, "--out", "all")[0] == 0
-    assert _tree("all") == sorted("a/porch-light" + row.suffix for row in BACKENDS)
+    assert _tree("all") == sorted("a/porch-light" + row.suffix for row in EXPORTS)
 
 
 def test_make_twice_gives_the_same_bytes_and_writes_nothing(run: Run) -> None:
@@ -309,7 +309,7 @@ def test_make_into_a_place_that_is_no_folder(run: Run) -> None:
 
 
 def test_a_bug_in_one_format_costs_one_lick(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    from lickwright.backends import tab
+    from lickwright.export import tab
 
     real = tab.emit
 

@@ -13,8 +13,8 @@ import pytest
 
 from commanding import Run, write
 from lickwright.cli import main
-from lickwright.cli.columns import table
-from lickwright.report import width
+from lickwright.cli.table import format_table
+from lickwright.report.console import display_width
 from shelved import SAMPLE_LICKS, SAMPLES, sample_facts
 
 SAMPLE_FOLDER = str(SAMPLES[0].parents[1])
@@ -61,7 +61,7 @@ def test_a_table_fits_the_columns_asked_for(
 ) -> None:
     monkeypatch.setenv("COLUMNS", str(columns))
     code, out, _ = run("find", SAMPLE_FOLDER, *more)
-    assert code == 0 and max(map(width, out.splitlines())) <= columns
+    assert code == 0 and max(map(display_width, out.splitlines())) <= columns
     assert ".lick:" in out
 
 
@@ -150,9 +150,9 @@ def test_file_names_that_are_no_text(run: Run) -> None:
 @pytest.mark.parametrize("columns", [30, 60, 80, 200])
 def test_a_table_fits_the_screen(columns: int) -> None:
     rows = [("夜の雨 " * n, "A minor", str(n), "bend, slide, " * n, "a/long/path/to/a.lick:12") for n in range(1, 9)]
-    lines = table(("title", "key", "level", "techniques", "where"), rows, columns).splitlines()
+    lines = format_table(("title", "key", "level", "techniques", "where"), rows, columns).splitlines()
     assert len(lines) == 9
-    assert all(width(line) <= max(columns, 5 * 5 + 8) for line in lines)
+    assert all(display_width(line) <= max(columns, 5 * 5 + 8) for line in lines)
     assert all(line.endswith("12") for line in lines[1:])
 
 
@@ -261,7 +261,7 @@ def test_an_index_is_asked_after_its_build_was_killed(run: Run, tmp_path: Path) 
     before = run("find", "out", "bend")
     killed = """
 import os, signal
-from lickwright.library.manifest import Manifest
+from lickwright.store.manifest import Manifest
 manifest = Manifest("out", write=True)
 manifest.db.execute("PRAGMA cache_size = 5")  # so that the file is written to before the end
 manifest.begin()
@@ -283,8 +283,14 @@ def test_an_index_is_asked_without_the_compiler(run: Run, tmp_path: Path) -> Non
         capture_output=True, text=True, check=True, cwd=tmp_path,
     )  # fmt: skip
     loaded = set(ran.stderr.split())
-    assert "lickwright.library.search" in loaded
-    assert not loaded & {"lark", "lickwright.pipeline", "lickwright.timeline", "lickwright.settings", "numpy"}
+    assert "lickwright.index.search" in loaded
+    assert not loaded & {
+        "lark",
+        "lickwright.compiler",
+        "lickwright.timeline.model",
+        "lickwright.settings.fields",
+        "numpy",
+    }
 
 
 # --- library ---------------------------------------------------------------------------------------------------------
@@ -484,7 +490,7 @@ def test_rows_for_a_spreadsheet(run: Run) -> None:
 
 
 def test_help_lists_every_field(run: Run) -> None:
-    from lickwright.library.conditions import FIELDS
+    from lickwright.index.query_fields import FIELDS
 
     code, out, _ = run("find", "--help")
     assert code == 0
@@ -510,6 +516,6 @@ def test_names_of_before_still_find_or_hint(run: Run, sample_shelf: str) -> None
 def test_a_narrow_table_gives_up_a_column_before_it_cuts_every_title() -> None:
     rows = [("Gravel and honey", "A major", "bend, slide up, hammer-on, pull-off", "samples/blues/shuffles.lick:10")]
     heads = ("title", "key", "techniques", "where")
-    wide, narrow = (table(heads, rows, columns, least="techniques") for columns in (70, 60))
+    wide, narrow = (format_table(heads, rows, columns, least="techniques") for columns in (70, 60))
     assert "techniques" in wide and "…" in wide
     assert narrow.splitlines()[0].split() == ["title", "key", "where"] and "…" not in narrow

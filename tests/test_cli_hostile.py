@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from lickwright import report
-from lickwright.backends import BACKENDS
-from lickwright.pipeline import compile_bytes
+from lickwright.compiler import compile_bytes
+from lickwright.export import EXPORTS
+from lickwright.report import console
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
 MUSIC = 'lick "a"\n| '
@@ -54,11 +54,11 @@ SHAPES = {
 def _whole(text: str | bytes) -> str:
     """Everything that a user could see of a text; raises whatever would be a bug."""
     compilation = compile_bytes(text if isinstance(text, bytes) else text.encode("utf-8", "surrogatepass"), "a.lick")
-    seen = report.findings(compilation.source, compilation.diagnostics)
+    seen = console.format_findings(compilation.source, compilation.diagnostics)
     for lick in compilation.licks[:20]:
         if lick.ok:
             seen += "".join(
-                str(len(lick.emit(row.name).data)) for row in BACKENDS if not row.recorded
+                str(len(lick.emit(row.name).data)) for row in EXPORTS if not row.recorded
             )  # sound: test_audio
         else:
             assert lick.diagnostics, "refused without a word"
@@ -74,7 +74,7 @@ def test_what_was_found_once(text: str) -> None:
 def test_shapes_that_break_programs(text: str) -> None:
     seen = _whole(text)
     assert seen
-    assert report.safe(seen.replace("\n", " ")) == seen.replace("\n", " ")
+    assert console.safe(seen.replace("\n", " ")) == seen.replace("\n", " ")
 
 
 @pytest.mark.parametrize("seed", range(20))

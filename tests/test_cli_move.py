@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from lickwright.cli import main
-from lickwright.pipeline import compile_text
+from lickwright.compiler import compile_text
 
 LICK = '# mine\nkey A minor\nbox 1\n\nlick "Porch light"\n| e8 e5 B8^10 -r p5 G7~-- |  # end\n'
 

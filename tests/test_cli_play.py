@@ -122,7 +122,7 @@ def test_a_long_one_is_announced_and_a_full_disk_is_said(
         raise OSError(28, "No space left on device")
 
     device(monkeypatch)
-    monkeypatch.setattr("lickwright.backends.audio.recorded", full)
+    monkeypatch.setattr("lickwright.export.audio.render_samples", full)
     path = tmp_path / "long.lick"
     path.write_text('tempo 10\nlick "Long"\n|: G5 - - - - - - - :|x75\n', "utf-8")
     assert main(["play", str(path)]) == 3

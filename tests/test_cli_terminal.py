@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from lickwright.cli import screen
+from lickwright.cli import terminal
 
 BAD = 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 || # ♯\n'
 GOOD = 'lick "Größe ♯ ♭"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
@@ -158,8 +158,8 @@ def test_progress_is_shown_on_a_terminal_only_and_taken_away(monkeypatch: pytest
 
     for stream, drawn in ((Terminal(), True), (io.StringIO(), False)):
         monkeypatch.setattr(sys, "stderr", stream)
-        progress = screen.Progress()
-        monkeypatch.setattr(screen, "progress", progress)
+        progress = terminal.Progress()
+        monkeypatch.setattr(terminal, "progress", progress)
         progress.show(1, 340)
         assert stream.getvalue() == ""  # short work needs none
         monkeypatch.setattr(time, "monotonic", lambda: float("inf"))

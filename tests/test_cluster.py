@@ -17,14 +17,15 @@ from typing import Any
 
 import pytest
 
-from lickwright.backends import Options
+from lickwright.build import dask_executor as module
+from lickwright.build.dask_executor import Cluster, NoCluster
+from lickwright.build.process_pool import Chunk, Setup
+from lickwright.build.task import compile_source
 from lickwright.cli import main
-from lickwright.library import cluster as module
-from lickwright.library.cluster import Cluster, NoCluster
-from lickwright.library.orders import Item, Order, Result, key
-from lickwright.library.outputs import Place
-from lickwright.library.pool import Chunk, Setup
-from lickwright.library.work import make
+from lickwright.export import Options
+from lickwright.store.output_keys import options_key
+from lickwright.store.output_writer import OutputWriter
+from lickwright.store.types import CompileOptions, WorkItem, WorkResult
 
 pytest.importorskip("joblib")
 distributed = pytest.importorskip("distributed")
@@ -126,40 +127,40 @@ def test_sources_and_outputs_at_addresses(scheduler: Any, library: Path, capsys:
 # --- what can go wrong -----------------------------------------------------------------------------------------------
 
 
-def slow(item: Item, order: Order, place: Place) -> Result:
+def slow(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
     """Work that takes its time, and tells where it is done."""
     time.sleep(0.02)
-    return make(item, order, place)._replace(text=str(os.getpid()))
+    return compile_source(item, order, place)._replace(text=str(os.getpid()))
 
 
-def deadly(item: Item, order: Order, place: Place) -> Result:
+def deadly(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
     """Kills whoever works on number 7."""
     if item.path.endswith("no 7.lick"):
         os.kill(os.getpid(), signal.SIGKILL)
-    return make(item, order, place)
+    return compile_source(item, order, place)
 
 
-def starved(item: Item, order: Order, place: Place) -> Result:
+def starved(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
     """Needs more memory than there is, but not in a process of its own."""
     if item.path.endswith("no 7.lick") and "dask" in " ".join(sys.modules):
         raise MemoryError
-    return make(item, order, place)
+    return compile_source(item, order, place)
 
 
 def chunks(library: Path, size: int) -> list[Chunk]:
     paths = sorted(str(path) for path in library.glob("lib/*/*.lick"))
-    items = [Item(n, path, f"s{n}", 0) for n, path in enumerate(paths, 1)]
+    items = [WorkItem(n, path, f"s{n}", 0) for n, path in enumerate(paths, 1)]
     return [Chunk(n, tuple(items[at : at + size])) for n, at in enumerate(range(0, len(items), size))]
 
 
 def setup(work: Any) -> Setup:
     options = Options()
-    return Setup("made", False, (Order(("tab",), options, None, key(options, ""), False),), work=work)
+    return Setup("made", False, (CompileOptions(("tab",), options, None, options_key(options, ""), False),), work=work)
 
 
-def run(address: str, library: Path, work: Any, size: int = 10) -> tuple[dict[int, Result], list[str]]:
+def run(address: str, library: Path, work: Any, size: int = 10) -> tuple[dict[int, WorkResult], list[str]]:
     said: list[str] = []
-    done: dict[int, Result] = {}
+    done: dict[int, WorkResult] = {}
     with Cluster(address, said.append) as cluster, cluster.workers(setup(work)) as workers:
         for _, results in workers.run(chunks(library, size)):
             for result in results:
@@ -171,7 +172,7 @@ def run(address: str, library: Path, work: Any, size: int = 10) -> tuple[dict[in
 @pytest.mark.slow
 def test_a_worker_killed_midway_loses_nothing(scheduler: Any, library: Path) -> None:
     said: list[str] = []
-    done: dict[int, Result] = {}
+    done: dict[int, WorkResult] = {}
     killed: list[int] = []
     with Cluster(scheduler.scheduler_address, said.append) as cluster, cluster.workers(setup(slow)) as workers:
         for _, results in workers.run(chunks(library, 10)):
@@ -204,7 +205,7 @@ def test_what_needs_too_much_memory_there_is_done_here(scheduler: Any, library: 
 @pytest.mark.slow
 def test_a_scheduler_that_goes_away_midway_loses_nothing(library: Path) -> None:
     said: list[str] = []
-    done: dict[int, Result] = {}
+    done: dict[int, WorkResult] = {}
     running = local_cluster(1)
     with running, Cluster(running.scheduler_address, said.append) as cluster, cluster.workers(setup(slow)) as workers:
         for _, results in workers.run(chunks(library, 10)):
@@ -282,8 +283,8 @@ def test_workers_that_do_not_see_the_folder_or_are_another_version(
     with Cluster(scheduler.scheduler_address, print) as cluster:
         cluster.check("made")
         assert not list((library / "made").iterdir())
-        real = module.key
-        monkeypatch.setattr(module, "key", lambda *a: real(*a)[:-1] + b"x")
+        real = module.options_key
+        monkeypatch.setattr(module, "options_key", lambda *a: real(*a)[:-1] + b"x")
         with pytest.raises(NoCluster, match="has another lickwright"):
             cluster.check("made")
         monkeypatch.undo()
@@ -297,7 +298,7 @@ def test_workers_that_do_not_see_the_folder_or_are_another_version(
 
 
 def blind(probe: str) -> tuple[bytes, bool]:
-    return key(Options(), ""), False
+    return options_key(Options(), ""), False
 
 
 def absent(probe: str) -> tuple[bytes, bool]:

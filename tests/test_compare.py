@@ -13,11 +13,11 @@ import pytest
 
 from counted import timeline
 from effort import steps
-from lickwright.compare import Comparison, Kind, compare
-from lickwright.compare.report import LISTED, as_value, text
-from lickwright.compare.shift import shifts
+from lickwright.compare import Comparison, DifferenceKind, compare
+from lickwright.compare.report import LISTED, comparison_as_json, comparison_text
+from lickwright.compare.shift import held_shifts
 from lickwright.compare.wording import sentence, value
-from lickwright.pipeline import compile_text
+from lickwright.compiler import compile_text
 
 SAMPLES = Path(__file__).parent.parent / "samples"
 TEACHER = "| B5 B8 e5 e8 G7^9~- -r p5 | D7 D5 B5h8 B5 G7 - . | B5 G7 B5 G7 D7~--- ||"
@@ -78,7 +78,7 @@ def test_one_thing_is_said_once(old: str, new: str, words: str) -> None:
 def test_musical_order() -> None:
     c = _compare("| B6 B8 e5 e8 G7^8~- -r p5 | D7 D5 B5 B8 B5 G7 . . | B5 G7 e12 G7 D7--- ||")
     assert [d.kind for d in c.differences] == [
-        Kind.FRET, Kind.BEND, Kind.TECHNIQUE, Kind.SHORT, Kind.NOTE, Kind.TECHNIQUE,
+        DifferenceKind.FRET, DifferenceKind.BEND, DifferenceKind.TECHNIQUE, DifferenceKind.SHORT, DifferenceKind.NOTE, DifferenceKind.TECHNIQUE,
     ]  # fmt: skip
     assert [d.place.bar for d in c.differences] == [1, 1, 2, 2, 3, 3]
 
@@ -157,7 +157,9 @@ def test_a_bend_and_its_release_fretted_are_one_thing(mine: str) -> None:
     assert all("pull-off" in words for words in others)
     assert c.score.extra == 0
     back = _compare(theirs, f"| {mine} D7 D5 - . ||")
-    assert back.score.notes == 4 and not {Kind.MISSING, Kind.EXTRA} & {d.kind for d in back.differences}
+    assert back.score.notes == 4 and not {DifferenceKind.MISSING, DifferenceKind.EXTRA} & {
+        d.kind for d in back.differences
+    }
 
 
 def test_a_bend_held_under_taps_is_told_once() -> None:
@@ -169,7 +171,9 @@ def test_a_bend_held_under_taps_is_told_once() -> None:
 
 def test_a_note_after_the_bend_has_ended_is_no_release_of_it() -> None:
     c = _compare("| G9~- - p5 D7 D5 G7 . ||", "| G7^9~- -r p5 D7 D5 . . ||")
-    assert [(d.kind, d.place.beat) for d in c.differences if d.kind is Kind.EXTRA] == [(Kind.EXTRA, "4")]
+    assert [(d.kind, d.place.beat) for d in c.differences if d.kind is DifferenceKind.EXTRA] == [
+        (DifferenceKind.EXTRA, "4")
+    ]
 
 
 # ---- rushed, dragged, late, split: one thing each, against the teacher's beat
@@ -235,7 +239,7 @@ def test_what_is_early_is_never_called_late(first: int, rushed: bool) -> None:
     figure = "3[" + hold.join(words[first : first + 3]) + (hold if not rushed else "") + "]"
     mine = [*words[:first], figure, *whole[first + 3 : None if rushed else 7], *(["."] if rushed else [])]
     c = _compare(f"| {' '.join(mine)}{after}", f"| {' '.join(whole)}{after}")
-    assert {d.kind for d in c.differences} == {Kind.EARLY if rushed else Kind.LATE}
+    assert {d.kind for d in c.differences} == {DifferenceKind.EARLY if rushed else DifferenceKind.LATE}
     (line,) = _said(c)
     assert ("rushed" if rushed else "dragged") in line
     assert c.score.right == c.score.notes - (len(whole) - (not rushed) - first - 1)
@@ -260,7 +264,7 @@ def test_a_note_held_too_long_moves_the_rest_and_is_no_second_thing() -> None:
 def test_a_wrong_note_is_not_asked_for_its_release_too() -> None:
     theirs = "| B5 B8 e5 e8 G7^9 -r D7 D5 ||"
     c = _compare("| B5 B8 e5 e8 G6 - D7 D5 ||", theirs)
-    assert [d.kind for d in c.differences] == [Kind.FRET]
+    assert [d.kind for d in c.differences] == [DifferenceKind.FRET]
 
 
 def test_silence_of_whole_bars_is_free_in_other_note_values_too() -> None:
@@ -361,7 +365,7 @@ def test_a_shuffle_spelled_out_is_the_same() -> None:
         "you write it straight in 12/8, the teacher writes a shuffle in 4/4; compared as it sounds"
     ]
     assert c.alike, _said(c)
-    assert {note["theirs"]["length"] for note in as_value(c)["notes"]} == {"1/8", "1/4"}
+    assert {note["theirs"]["length"] for note in comparison_as_json(c)["notes"]} == {"1/8", "1/4"}
     slip = _compare(mine.replace("e8", "e7"), theirs, "meter 12/8\ntempo 90\n", "feel shuffle\ntempo 90\n")
     assert _said(slip) == ["1 2 &: fret 7 on the e string: the teacher plays fret 8, one fret higher"]
 
@@ -410,13 +414,19 @@ def test_words_for_lengths() -> None:
     ],
 )
 def test_shifts(late: list[int], cheap: tuple[int, ...], found: list[int]) -> None:
-    assert shifts(late, [k in cheap for k in range(len(late))]) == found
+    assert held_shifts(late, [k in cheap for k in range(len(late))]) == found
 
 
 def test_the_score_adds_up() -> None:
     # Of 17 notes: one at the wrong fret keeps 2 of 10, a missing one 0, one late 8, one without its hammer-on 9; one is extra.
     c = _compare("| B6 - 1/16 - e5 1/8 e8 G7^9~- -r p5 | D7 D5 B5 B8 B5 G7 - e5 | B5 G7 B5 G7 D7~--- ||")
-    assert [d.kind for d in c.differences] == [Kind.FRET, Kind.MISSING, Kind.LATE, Kind.TECHNIQUE, Kind.EXTRA]
+    assert [d.kind for d in c.differences] == [
+        DifferenceKind.FRET,
+        DifferenceKind.MISSING,
+        DifferenceKind.LATE,
+        DifferenceKind.TECHNIQUE,
+        DifferenceKind.EXTRA,
+    ]
     assert (c.score.points, c.score.possible) == (170 - 8 - 10 - 2 - 1 - 5, 170)
     assert c.score.of_100 == 100 * 144 // 170
     assert (c.score.right, c.score.notes, c.score.extra) == (13, 17, 1)
@@ -461,7 +471,7 @@ def test_the_report_is_short_unless_asked() -> None:
     mine, theirs = timeline(_phrase(64, 3)), timeline(_phrase(64, 4))
     c = compare(mine, theirs)
     assert len(c.differences) > LISTED
-    short, full = (list(text(c, 80, everything, drawn=False)) for everything in (False, True))
+    short, full = (list(comparison_text(c, 80, everything, drawn=False)) for everything in (False, True))
     assert len(short) <= 20
     assert any("--all" in line for line in short)
     assert len(full) >= len(c.differences)
@@ -470,7 +480,7 @@ def test_the_report_is_short_unless_asked() -> None:
 
 def test_the_tabs_are_marked() -> None:
     c = _compare(TEACHER.replace("e5 e8", "e5 e7").replace("D7~---", "D7---"))
-    lines = list(text(c, 80, everything=False))
+    lines = list(comparison_text(c, 80, everything=False))
     first, second = lines.index("the teacher's:"), lines.index("yours:")
     marks = [line for line in lines[first:] if line.lstrip().startswith("^")]
     assert marks[0].split() == marks[1].split() == ["^1"]
@@ -493,14 +503,14 @@ def test_a_bar_with_mistakes_in_it_can_be_compared() -> None:
     assert mine.timeline is not None
     assert theirs.timeline is not None
     c = compare(mine.timeline, theirs.timeline)
-    assert [(d.kind, d.place) for d in c.differences][:1] == [(Kind.MISSING, (1, "4 &"))]
-    assert {d.kind for d in c.differences} <= {Kind.MISSING, Kind.SHORT}
-    assert list(text(c, 80, True))
+    assert [(d.kind, d.place) for d in c.differences][:1] == [(DifferenceKind.MISSING, (1, "4 &"))]
+    assert {d.kind for d in c.differences} <= {DifferenceKind.MISSING, DifferenceKind.SHORT}
+    assert list(comparison_text(c, 80, True))
 
 
 def test_the_value_for_programs_is_complete() -> None:
     c = _compare(TEACHER.replace("e5 e8", "e5 e7"))
-    found = as_value(c)
+    found = comparison_as_json(c)
     assert found["alike"] is False
     assert found["score"]["of_100"] == c.score.of_100
     assert len(found["notes"]) == 17
@@ -519,11 +529,11 @@ def test_any_two_licks_can_be_compared() -> None:
         assert other.timeline is not None
         c = compare(one.timeline, other.timeline)
         assert not c.alike
-        lines = list(text(c, 100, everything=True))
+        lines = list(comparison_text(c, 100, everything=True))
         marks = {n for line in lines if line.lstrip()[:1] == "^" for n in re.findall(r"\d+", line)}
         assert marks == {str(n) for n in range(1, len(c.differences) + 1)}
         assert 0 <= c.score.of_100 < 100
-        assert json.loads(json.dumps(as_value(c)))["score"]["points"] == c.score.points
+        assert json.loads(json.dumps(comparison_as_json(c)))["score"]["points"] == c.score.points
 
 
 def test_every_lick_is_alike_to_itself() -> None:

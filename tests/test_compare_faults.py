@@ -11,7 +11,7 @@ import pytest
 
 from compare_faults import KINDS, Expected, Make, Page, pages, plant
 from lickwright.compare import Comparison, compare
-from lickwright.pipeline import compile_text
+from lickwright.compiler import compile_text
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
 ENOUGH = 0.95  # of the cases of each kind, and of all mixed

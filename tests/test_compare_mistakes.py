@@ -14,7 +14,7 @@ from compare_mistakes import MISTAKES, Make, Mistake
 from lickwright.compare import Comparison, compare
 from lickwright.compare.score import WHOLE
 from lickwright.compare.wording import sentence
-from lickwright.pipeline import compile_text
+from lickwright.compiler import compile_text
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
 A_LICK = 4  # places tried in a lick

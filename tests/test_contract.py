@@ -28,7 +28,7 @@ from lickwright.notation.tree import (
     Event,
     Hold,
     Item,
-    Mark,
+    MarkNode,
     Note,
     Rest,
     SameBar,
@@ -37,19 +37,19 @@ from lickwright.notation.tree import (
     Tuplet,
     Worded,
 )
-from lickwright.performance import perform
+from lickwright.performance.note_events import perform
 from playing import pitch, played
 
 F = Fraction
 
 
-def note(string: str, fret: int | None, *marks: Mark, count: int = 1, **more: object) -> Event:
+def note(string: str, fret: int | None, *marks: MarkNode, count: int = 1, **more: object) -> Event:
     """One picked note, or what `more` makes of it."""
     return Event((Note(string, more.pop("begin", PICKED), fret=fret, marks=marks, **more),), count)  # type: ignore[arg-type]
 
 
-def mark(sign: str, fret: float | None = None, by: Fraction | None = None) -> Mark:
-    return Mark((SHAPES | MARKS)[sign], None if fret is None else F(fret), by)
+def mark(sign: str, fret: float | None = None, by: Fraction | None = None) -> MarkNode:
+    return MarkNode((SHAPES | MARKS)[sign], None if fret is None else F(fret), by)
 
 
 G7, A5, E7 = note("G", 7), note("A", 5), note("e", 7)
@@ -111,7 +111,7 @@ TREE: tuple[tuple[str, tuple[Item, ...]], ...] = (
     ("B8^half", (note("B", 8, mark("^", by=F(1))),)),
     ("B8^quarter", (note("B", 8, mark("^", by=F(1, 2))),)),
     ("B8^8.5", (note("B", 8, mark("^", 8.5)),)),
-    ("B8^", (note("B", 8, Mark(QUARTER_BEND)),)),
+    ("B8^", (note("B", 8, MarkNode(QUARTER_BEND)),)),
     ("B8^10r", (note("B", 8, mark("^", 10), mark("r")),)),
     ("B8 -r8", (note("B", 8), Event((Hold("", (mark("r", 8),)),)))),
     ("B8^^10", (note("B", 8, mark("^^", 10)),)),

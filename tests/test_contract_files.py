@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 
 from counted import HEAD, count, errors, timeline
-from lickwright.diagnostics import Diagnostic, Severity
+from lickwright.compiler import compile_bytes, compile_text
+from lickwright.core.diagnostics import Diagnostic, Severity
 from lickwright.notation.tree import Comment, Field
-from lickwright.performance import perform
-from lickwright.pipeline import compile_bytes, compile_text
-from lickwright.settings import FIELDS, Settings
-from lickwright.timeline import Timeline
+from lickwright.performance.note_events import perform
+from lickwright.settings.fields import FIELDS, Settings
+from lickwright.timeline.model import Timeline
 
 F = Fraction
 MUSIC = "| G7------- |\n"

@@ -7,17 +7,17 @@ from math import log2
 
 import pytest
 
-from lickwright.curves import Move, Way, offsets
 from lickwright.notation.techniques import Stroke
+from lickwright.performance.pitch_curves import CurveShape, PitchRamp, offsets
 from playing import pitch, played
 
 
 def test_a_bend_arrives_early_in_its_step_and_stays() -> None:
     (note,) = played("| B8^10 - - - - - - - ||", "tempo 60")
-    assert note.moves == (Move(0, 0.25, 2),)
+    assert note.moves == (PitchRamp(0, 0.25, 2),)
     assert pitch(note, 0, 0.125, 0.25, 2) == pytest.approx([67, 68, 69, 69])
     (quick,) = played("| B8^10 - - - - - - - ||", "tempo 240")
-    assert quick.moves == (Move(0, pytest.approx(0.075), 2),)
+    assert quick.moves == (PitchRamp(0, pytest.approx(0.075), 2),)
 
 
 def test_bend_amounts_curl_and_targets() -> None:
@@ -57,11 +57,13 @@ def test_vibrato_goes_up_from_a_fretted_note_and_around_a_bent_one() -> None:
 
 def test_a_slide_leaves_at_the_end_of_the_note_and_its_target_is_not_struck() -> None:
     source, target = played("| G7 - /9 - - - - - ||")
-    assert source.moves == (Move(pytest.approx(0.4), 0.5, 2, Way.FRETS),)
+    assert source.moves == (PitchRamp(pytest.approx(0.4), 0.5, 2, CurveShape.FRETS),)
     assert pitch(source, 0.4, 0.5) == [62, 64]
     assert (target.stroke, target.joined, target.pitch, target.moves) == (Stroke.NONE, True, 64, ())
     far, _ = played("| G5 /17 - - - - - - ||")
-    assert far.moves == (Move(pytest.approx(0.125), 0.25, 12, Way.FRETS),)  # 600 ms, but at most half of the note
+    assert far.moves == (
+        PitchRamp(pytest.approx(0.125), 0.25, 12, CurveShape.FRETS),
+    )  # 600 ms, but at most half of the note
     shift, picked = played("| G7 - \\\\5 - - - - - ||")
     assert pitch(shift, 0.5) == [60]
     assert (picked.stroke, picked.joined) == (Stroke.PICK, True)
@@ -116,6 +118,6 @@ def test_capo_and_tuning_are_heard() -> None:
 
 
 def test_moves_add_up() -> None:
-    moves = (Move(0, 0, -2), Move(0, 1, 2), Move(2, 3, 1), Move(2, 3, 0.5, Way.ABOVE))
+    moves = (PitchRamp(0, 0, -2), PitchRamp(0, 1, 2), PitchRamp(2, 3, 1), PitchRamp(2, 3, 0.5, CurveShape.ABOVE))
     assert offsets(moves, (0, 0.5, 1, 2, 3)) == pytest.approx([-2, -1, 0, 0, 1])
     assert offsets(moves, ()) == []

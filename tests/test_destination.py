@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 
 from commanding import Run, write
-from lickwright import files
 from lickwright.cli import main
-from lickwright.destination import Seal, save
+from lickwright.core import files
+from lickwright.core.destination import Seal, save_file
 
 LICK = 'lick "Porch light"\nkey A minor\nbox 1\n| e8 e5 B8 B5 G7 G5 D7 D5 |\n'
 SLIP = LICK.replace("| e8", "| b8")
@@ -386,23 +386,23 @@ def test_a_sweep_takes_only_what_is_certainly_ours_and_idle(tmp_path: Path) -> N
     handle = os.open(tmp_path / ".lw-0000000000000006.tmp", os.O_CREAT | os.O_RDWR)
     before = set(os.listdir(tmp_path))
     lock = files._locked(handle)  # another command is at work on it
-    files.sweep(str(tmp_path))
+    files.remove_stale_files(str(tmp_path))
     assert before - set(os.listdir(tmp_path)) == {".lw-0000000000000004.tmp", ".lw-0000000000000005.tmp"}
     os.close(handle)
     os.close(lock)
-    files.sweep(str(tmp_path))
+    files.remove_stale_files(str(tmp_path))
     assert not (tmp_path / ".lw-0000000000000006.tmp").exists()
     assert precious.read_text() == "mine"
-    files.sweep(str(tmp_path / "nowhere"))
+    files.remove_stale_files(str(tmp_path / "nowhere"))
 
 
 def test_two_writers_at_once_do_not_sweep_each_other(tmp_path: Path) -> None:
     def parts() -> Iterator[bytes]:
         yield b"first"
-        assert save(str(tmp_path / "b"), b"second", None, False, ()) is None
+        assert save_file(str(tmp_path / "b"), b"second", None, False, ()) is None
         yield b", and more"
 
-    assert save(str(tmp_path / "a"), parts(), None, False, ()) is None
+    assert save_file(str(tmp_path / "a"), parts(), None, False, ()) is None
     assert (tmp_path / "a").read_bytes() == b"first, and more"
     assert sorted(os.listdir(tmp_path)) == ["a", "b"]
 
@@ -418,7 +418,7 @@ def test_what_takes_the_place_while_the_data_are_made_stays(tmp_path: Path, over
         else:
             path.write_text("a user's own")
 
-    found = save(str(path), parts(), None, overwrite, ())
+    found = save_file(str(path), parts(), None, overwrite, ())
     assert found is not None and found.code == "L605"
     assert os.listdir(tmp_path) == ["a"]
     assert overwrite or path.read_text() == "a user's own"

@@ -7,8 +7,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from lickwright.diagram import Dot, Neck, necks, svg, text
-from lickwright.diagram.grips import grip
+from lickwright.diagram import Dot, FretboardDiagram, diagram_text, necks, svg
+from lickwright.diagram.chord_shapes import grip
 from lickwright.music.box import neighbours, parse_box
 from lickwright.music.pitch import parse_key
 from lickwright.music.scale import parse_scale
@@ -17,7 +17,7 @@ from lickwright.music.tuning import parse_tuning
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def drawn(key: str, scale: str, box: str = "", tuning: str = "standard", **how: object) -> tuple[Neck, ...]:
+def drawn(key: str, scale: str, box: str = "", tuning: str = "standard", **how: object) -> tuple[FretboardDiagram, ...]:
     spec = parse_box(box) if box else None
     return necks(parse_key(key), parse_scale(scale, parse_key(key)), parse_tuning(tuning), spec, **how)  # type: ignore[arg-type]
 
@@ -173,7 +173,7 @@ def test_a_capo_shortens_the_neck_and_is_named() -> None:
 
 
 def test_text_of_one_box() -> None:
-    assert text(drawn("A minor", "minor blues", "1")) == (
+    assert diagram_text(drawn("A minor", "minor blues", "1")) == (
         "A minor blues\n\n"
         "box 1 (E shape), frets 5-8\n"
         "e |-[1]-|-----|-----|--b3-|\n"
@@ -191,18 +191,20 @@ def test_text_of_one_box() -> None:
 @pytest.mark.parametrize("left_handed", [False, True])
 def test_text_wraps_at_the_screen(columns: int, left_handed: bool) -> None:
     pictures = drawn("E minor", "blues", left_handed=left_handed)
-    lines = text(pictures, columns).splitlines()
+    lines = diagram_text(pictures, columns).splitlines()
     assert all(line == line.rstrip() and line.isascii() for line in lines)
     strings = [line for line in lines if "|--" in line or "--|" in line]
-    widest = max(len(line) for line in text(pictures, 1).splitlines() if "|" in line)  # one picture is never cut
+    widest = max(
+        len(line) for line in diagram_text(pictures, 1).splitlines() if "|" in line
+    )  # one picture is never cut
     assert all(len(line) <= max(columns, widest) for line in strings)
     marks = re.findall(r"\[1\]|\(\w+\)|b5\*", "\n".join(strings))
     assert len(marks) == sum(d.root or d.chord or d.blue for n in pictures for d in n.dots)
 
 
 def test_text_for_the_left_hand_is_the_mirror_image() -> None:
-    right = text(drawn("E minor", "minor pentatonic", "1")).splitlines()[3:9]
-    left = text(drawn("E minor", "minor pentatonic", "1", left_handed=True)).splitlines()[3:9]
+    right = diagram_text(drawn("E minor", "minor pentatonic", "1")).splitlines()[3:9]
+    left = diagram_text(drawn("E minor", "minor pentatonic", "1", left_handed=True)).splitlines()[3:9]
 
     def cells(line: str) -> list[str]:
         return [cell.strip(" -") for cell in re.split(r"\|+", line) if cell.strip()]
@@ -214,7 +216,7 @@ def test_text_for_the_left_hand_is_the_mirror_image() -> None:
 
 
 def test_a_bass_has_four_lines() -> None:
-    lines = text(drawn("G major", "major", "E shape", "bass")).splitlines()
+    lines = diagram_text(drawn("G major", "major", "E shape", "bass")).splitlines()
     assert [line[0] for line in lines[3:7]] == list("GDAE")
 
 
@@ -270,7 +272,7 @@ def test_svg_for_the_left_hand_is_the_mirror_image() -> None:
 
 def test_svg_escapes_whatever_it_is_given() -> None:
     evil = "<script>&\"'\x00\x1b\ud800\uffff"
-    neck = Neck(evil, evil, (evil,) * 6, 0, 4, (Dot((1, 1), evil, False, False, True),), evil, evil)
+    neck = FretboardDiagram(evil, evil, (evil,) * 6, 0, 4, (Dot((1, 1), evil, False, False, True),), evil, evil)
     root = ElementTree.fromstring(svg((neck,)))
     assert root.find(f"{SVG}title") is not None and not list(root.iter(f"{SVG}script"))
     assert any((t.text or "").startswith("<script>&\"'??") for t in root.iter(f"{SVG}text"))

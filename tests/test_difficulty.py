@@ -14,10 +14,10 @@ import pytest
 
 from good_licks import good_file
 from lickwright import compile_text
+from lickwright.analysis.difficulty import Profile, profile
 from lickwright.cli import main
-from lickwright.difficulty import Profile, profile
-from lickwright.pipeline import compile_file
-from lickwright.timeline import Timeline
+from lickwright.compiler import compile_file
+from lickwright.timeline.model import Timeline
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
 EASY = "| e8 e5 B8 B5 G7 - - - |"

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from lickwright.backends import BACKENDS, Options, Stages
-from lickwright.excerpt import NoBars, excerpt
+from lickwright.compiler import compile_text
+from lickwright.export import EXPORTS, LoweredLick, Options
 from lickwright.music.practice import parse_bars
-from lickwright.performance import perform
-from lickwright.pipeline import compile_text
-from lickwright.timeline import Timeline
+from lickwright.performance.note_events import perform
+from lickwright.timeline.excerpt import NoBars, cut_bars
+from lickwright.timeline.model import Timeline
 from playing import counted
 
 FOUR = "| G5 - - - G7 - - - | D5 - - - D7 - - - | A5 - - - A7 - - - | E5 - - - E8 - - - ||"
@@ -21,7 +21,7 @@ UPBEAT = "| G5 | G7 - - - - - - - | D5 - - - D7 - - - ||"
 
 def taken(timeline: Timeline, first: int, last: int) -> list[tuple[int, int]]:
     """Bars of a part as heard, and the time through that each is in the lick."""
-    part, _ = excerpt(timeline, first, last)
+    part, _ = cut_bars(timeline, first, last)
     begin = next(
         turn.start
         for n, turn in enumerate(timeline.passes)
@@ -49,13 +49,13 @@ def test_a_part_is_the_shortest_stretch_as_played_with_all_its_bars(
 ) -> None:
     timeline = counted(music)
     assert taken(timeline, *bars) == expected
-    _, said = excerpt(timeline, *bars)
+    _, said = cut_bars(timeline, *bars)
     plain = [(n, 0) for n in range(bars[0], bars[1] + 1)]
     assert [d.code for d in said] == ([] if expected == plain else ["L511"])
 
 
 def test_the_times_that_are_taken_are_named() -> None:
-    _, (said,) = excerpt(counted(ENDINGS), 1, 3)
+    _, (said,) = cut_bars(counted(ENDINGS), 1, 3)
     assert said.message == "bars 1-3 as the lick plays them: 1; 2; 1, time 2; 3"
 
 
@@ -66,7 +66,7 @@ def test_bars_that_are_not_there_are_told_in_players_words() -> None:
         ("| G5 - - - - - - - ||", (2, 2), "there is no bar 2: the lick has bar 1 only"),
     ):
         with pytest.raises(NoBars) as refused:
-            excerpt(counted(music), *bars)
+            cut_bars(counted(music), *bars)
         assert str(refused.value) == words
 
 
@@ -76,7 +76,7 @@ def test_bars_that_are_not_there_are_told_in_players_words() -> None:
 def test_a_part_sounds_as_the_whole_does_there(music: str) -> None:
     timeline = counted(music, "tempo 90", "feel shuffle")
     whole = perform(timeline)
-    part, _ = excerpt(timeline, 2, 3)
+    part, _ = cut_bars(timeline, 2, 3)
     alone = perform(part)
     start = next(n for n in range(len(timeline.passes)) if [t.bar for t in timeline.passes[n : n + 2]] == [1, 2])
     shift = whole.bars[start] - alone.bars[0]
@@ -96,18 +96,18 @@ def test_a_pick_up_is_bar_0() -> None:
 
 
 def test_a_note_joined_to_one_before_the_part_is_picked() -> None:
-    part, _ = excerpt(counted("| G5 - - - - - - - | h7 - - - D5 - - - ||"), 2, 2)
+    part, _ = cut_bars(counted("| G5 - - - - - - - | h7 - - - D5 - - - ||"), 2, 2)
     assert (part.sounds[0].begin.name, part.sounds[0].source) == ("picked", None)
     assert [sound.index for sound in part.sounds] == [0, 1]
 
 
 def test_a_later_part_keeps_the_tempo_that_is_in_force_there() -> None:
     timeline = counted("| G5 - - - - - - - | @tempo=60 D5 - - - - - - - | A5 - - - - - - - ||", "tempo 120")
-    part, _ = excerpt(timeline, 3, 3)
+    part, _ = cut_bars(timeline, 3, 3)
     assert [(tempo.start, int(tempo.qpm)) for tempo in part.tempos] == [(0, 60)]
 
 
-@pytest.mark.parametrize("row", [row for row in BACKENDS if not row.recorded], ids=lambda row: row.name)
+@pytest.mark.parametrize("row", [row for row in EXPORTS if not row.recorded], ids=lambda row: row.name)
 @pytest.mark.parametrize("music", [FOUR, TWICE, ENDINGS, FINE])
 def test_every_format_can_be_made_of_a_part(row: object, music: str) -> None:
     (lick,) = compile_text(f'tempo 120\nkey A minor\nlick "One"\n{music}\n').licks
@@ -120,7 +120,7 @@ def test_every_format_can_be_made_of_a_part(row: object, music: str) -> None:
 
 
 def test_a_part_is_made_once() -> None:
-    stages = Stages(counted(FOUR))
+    stages = LoweredLick(counted(FOUR))
     assert stages.part((1, 2)) is stages.part((1, 2))
 
 

@@ -11,10 +11,10 @@ from typing import Any
 
 import pytest
 
-from lickwright import pipeline
+from lickwright import compiler
 from lickwright.cli import main
-from lickwright.library import addresses
-from lickwright.library.addresses import far, here, mark, whole
+from lickwright.store import addresses
+from lickwright.store.addresses import absolute_name, far, here, mark
 
 fsspec = pytest.importorskip("fsspec")
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))[:12]
@@ -74,7 +74,7 @@ def stored(fs: Any, root: str) -> dict[str, bytes]:
 )  # fmt: skip
 def test_what_is_somewhere_else(text: str, away: bool) -> None:
     assert far(text) == away
-    assert (whole(text) == text) == (away or os.path.isabs(text))
+    assert (absolute_name(text) == text) == (away or os.path.isabs(text))
 
 
 def test_addresses_of_files_are_their_paths(library: Path) -> None:
@@ -126,14 +126,14 @@ def test_a_mistake_of_ours_costs_its_source_only(
     library: Path, memory: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     memory.put(str(library / "lib"), "/lib", recursive=True)
-    real = pipeline.compile_bytes
+    real = compiler.compile_bytes
 
     def compile_bytes(data: bytes, name: str = "-", house: Any = None) -> Any:
         if name.endswith("own.lick"):
             raise RuntimeError("a bug")
         return real(data, name, house)
 
-    monkeypatch.setattr(pipeline, "compile_bytes", compile_bytes)
+    monkeypatch.setattr(compiler, "compile_bytes", compile_bytes)
     assert main(["make", "memory://lib", "--out", "memory://out"]) == 70
     seen = capsys.readouterr()
     assert "memory://lib/own.lick" in seen.err and "RuntimeError: a bug" in seen.err
@@ -146,8 +146,8 @@ def test_only_what_changed_is_made_again(
 ) -> None:
     memory.put(str(library / "lib"), "/lib", recursive=True)
     wrote: list[str] = []
-    real = addresses.put
-    monkeypatch.setattr(addresses, "put", lambda at, path, data: (wrote.append(path), real(at, path, data))[1])
+    real = addresses.put_remote
+    monkeypatch.setattr(addresses, "put_remote", lambda at, path, data: (wrote.append(path), real(at, path, data))[1])
 
     def make(code: int = 1) -> list[str]:
         wrote.clear()
@@ -288,7 +288,7 @@ def test_the_other_side_may_raise_anything(
 
 
 def test_ctrl_c_keeps_what_is_done(library: Path, memory: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    real, calls = addresses.put, []
+    real, calls = addresses.put_remote, []
 
     def put(at: Any, path: str, data: bytes) -> None:
         calls.append(path)
@@ -296,7 +296,7 @@ def test_ctrl_c_keeps_what_is_done(library: Path, memory: Any, monkeypatch: pyte
             raise KeyboardInterrupt
         real(at, path, data)
 
-    monkeypatch.setattr(addresses, "put", put)
+    monkeypatch.setattr(addresses, "put_remote", put)
     assert main(["make", "lib", "--out", "memory://out"]) == 130
     monkeypatch.undo()
     assert memory.exists("/out/.lickwright.db")

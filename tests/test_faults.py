@@ -16,12 +16,12 @@ from random import Random
 import pytest
 
 from lickwright import compile_text
-from lickwright.checks.places import IN_BLUE, IN_BOX, OUTSIDE, Neck, neck
-from lickwright.diagnostics import Diagnostic
-from lickwright.notation.syntax import parse
+from lickwright.checks.scale_membership import IN_BLUE, IN_BOX, OUTSIDE, NoteMembership, neck
+from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.source import Source
+from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Event, Note
-from lickwright.source import Source
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
 EACH = 4  # faults of a kind in a lick, where it has so many places
@@ -34,7 +34,7 @@ _NOTE = re.compile(r"([ht/\\](?=[EADGBe]|\d+:))?([EADGBe]|\d+:)?(//?|\\\\?|[hpt]
 class Site:
     """A plain note of one lick, where a fault can be made."""
 
-    sound: Sound
+    sound: SoundingNote
     start: int  # of its part in the text
     end: int
     parts: tuple[str, str, str, str, str]  # entry, string, join, fret, marks
@@ -48,7 +48,7 @@ class Case:
     name: str
     text: str
     timeline: Timeline
-    board: Neck | None
+    board: NoteMembership | None
     findings: Counter[tuple[str, int | None]]
     sites: tuple[Site, ...]
 
@@ -67,7 +67,7 @@ Make = Callable[[Case, Site], "str | None"]  # what stands in the note's place; 
 def _alone(path: Path) -> Iterator[tuple[str, str]]:
     """Each lick of a file in a text of its own."""
     source = Source(str(path), path.read_text("utf-8"))
-    book, found = parse(source)
+    book, found = parse_source(source)
     assert not found
     starts = [lick.span.start for lick in book.licks] + [len(source.text)]
     for lick, end in zip(book.licks, starts[1:], strict=True):

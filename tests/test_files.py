@@ -15,14 +15,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lickwright import files
-from lickwright.cli.sources import find
-from lickwright.cli.writing import Folder, Output
-from lickwright.library import outputs as writing
-from lickwright.library.fresh import write_folder
-from lickwright.library.manifest import NAME, Manifest
-from lickwright.names import LONGEST, distinct, slug
-from lickwright.source import MAX_BYTES, Unreadable, decode
+from lickwright.cli.output import Folder, Output
+from lickwright.cli.sources import find_sources
+from lickwright.core import files
+from lickwright.core.slugs import LONGEST, distinct, slug
+from lickwright.core.source import MAX_BYTES, Unreadable, decode
+from lickwright.store import output_writer as writing
+from lickwright.store.atomic_dir import write_folder
+from lickwright.store.manifest import NAME, Manifest
 
 # ---- names
 
@@ -102,20 +102,20 @@ def test_only_ordinary_files_are_read(tmp_path: Path) -> None:
         server.bind(str(tmp_path / "socket"))
         for path in (pipe, tmp_path / "socket", tmp_path, Path("/dev/zero"), tmp_path / "absent", Path("nul\0")):
             with pytest.raises(files.Unopened):
-                files.read(str(path))
+                files.read_file(str(path))
 
 
 def test_the_limit_is_checked_before_reading_and_on_both_sides(tmp_path: Path) -> None:
     path = tmp_path / "a.lick"
     path.write_bytes(b"#" * MAX_BYTES)
-    assert len(decode("a", files.read(str(path))).text) == MAX_BYTES
+    assert len(decode("a", files.read_file(str(path))).text) == MAX_BYTES
     path.write_bytes(b"#" * (MAX_BYTES + 1))
     with pytest.raises(Unreadable, match="larger than 1 MiB"):
-        files.read(str(path))
+        files.read_file(str(path))
     with open(path, "wb") as file:
         file.truncate(1 << 30)  # sparse: reading it would take a gigabyte
     with pytest.raises(Unreadable, match="larger than 1 MiB"):
-        files.read(str(path))
+        files.read_file(str(path))
 
 
 def test_folders_are_walked_in_order_and_hidden_and_linked_ones_left_out(tmp_path: Path) -> None:
@@ -123,13 +123,13 @@ def test_folders_are_walked_in_order_and_hidden_and_linked_ones_left_out(tmp_pat
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_text("")
     (tmp_path / "b" / "loop").symlink_to(tmp_path)
-    found = find([str(tmp_path)])
+    found = find_sources([str(tmp_path)])
     assert [os.path.relpath(one.path, tmp_path) for one in found] == ["a.lick", "b/z.lick", "b/c/y.LICK"]
-    assert len(find([str(tmp_path), str(tmp_path / "a.lick"), str(tmp_path / "b" / ".." / "a.lick")])) == 3
+    assert len(find_sources([str(tmp_path), str(tmp_path / "a.lick"), str(tmp_path / "b" / ".." / "a.lick")])) == 3
 
 
 def test_a_folder_without_licks_is_an_error(tmp_path: Path) -> None:
-    (one,) = find([str(tmp_path)])
+    (one,) = find_sources([str(tmp_path)])
     assert one.trouble is not None
     assert one.trouble.code == files.NO_LICKS.code
 
@@ -348,4 +348,4 @@ def test_only_one_module_moves_files_into_their_place() -> None:
         if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in ("os", "shutil")
         if node.attr in ("replace", "rename", "link", "move")
     }
-    assert found == {"files.py"}
+    assert found == {"core/files.py"}

@@ -12,7 +12,7 @@ import pytest
 from building import start, wait_for
 from commanding import Run, write
 from lickwright.cli.findings_view import LINES
-from lickwright.report import width
+from lickwright.report.console import display_width
 
 GOOD = 'key A minor\n\nlick "Good {0}"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
 ODD = 'key A minor\nbox 1\n\nlick "Odd {0}"\n| e8 e5 B8 B5 G4 G5 D4 D5 | e8 e6 e5 B9 B8 B5 G7 - ||\n'  # outside scale and box
@@ -32,7 +32,7 @@ def test_a_check_of_a_course_fits_one_screen(run: Run) -> None:
     code, out, _ = run("check", "lib")
     lines = out.splitlines()
     assert code == 1
-    assert len(lines) <= 60 and max(map(width, lines)) <= 100
+    assert len(lines) <= 60 and max(map(display_width, lines)) <= 100
     every = json.loads(run("check", "lib", "--format", "json")[1])["files"]
     found = [d for file in every for d in file["diagnostics"]]
     assert sum(d["severity"] == "error" for d in found) >= 10 and len(found) > 100
@@ -148,6 +148,6 @@ def test_watching_says_what_stands_once_and_the_file_edited_last_at_the_end(tmp_
     ("speed", "words"), [(600.0, "600 licks a second"), (1.0, "1 licks a second"), (0.25, "15.0 licks a minute")]
 )
 def test_slow_work_has_a_speed_too(speed: float, words: str) -> None:
-    from lickwright.cli.screen import speed_words
+    from lickwright.cli.terminal import speed_words
 
     assert speed_words(speed) == words

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 from lickwright import compile_text
-from lickwright.fingering import Moment, fingers, moments_of, plan
-from lickwright.fingering_costs import grips
-from lickwright.hand import hand_of
+from lickwright.compiler import compile_file
+from lickwright.hand.fingering import HandMoment, fingers, moments_of, plan_fingering
+from lickwright.hand.fingering_costs import grips
+from lickwright.hand.measures import hand_of
 from lickwright.notation.techniques import Curve, Stroke
-from lickwright.pipeline import compile_file
-from lickwright.timeline import Timeline
+from lickwright.timeline.model import Timeline
 
 HAND = hand_of("medium")
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
@@ -104,17 +104,17 @@ def test_fingers_stand_in_the_order_of_the_frets() -> None:
             assert all(a[1] <= b[1] for a, b in zip(held, held[1:], strict=False) if a[0] < b[0])  # type: ignore[operator]
 
 
-def at(*notes: tuple[int, ...]) -> list[Moment]:
+def at(*notes: tuple[int, ...]) -> list[HandMoment]:
     """Moments a quarter of a second apart; each pitch with every place it has in standard tuning."""
     opens = (64, 59, 55, 50, 45, 40)
     return [
-        Moment(n / 4, n / 4 + 0.25, tuple(((string, pitch - open_),) for string, open_ in enumerate(opens, 1) if 0 <= pitch - open_ <= 22))
+        HandMoment(n / 4, n / 4 + 0.25, tuple(((string, pitch - open_),) for string, open_ in enumerate(opens, 1) if 0 <= pitch - open_ <= 22))
         for n, (pitch,) in enumerate(notes)
     ]  # fmt: skip
 
 
-def placed(moments: list[Moment], box: frozenset[tuple[int, int]] | None = None) -> list[tuple[int, int | None]]:
-    return [m.choices[n][0] for m, n in zip(moments, plan(moments, HAND, box).choice, strict=True)]
+def placed(moments: list[HandMoment], box: frozenset[tuple[int, int]] | None = None) -> list[tuple[int, int | None]]:
+    return [m.choices[n][0] for m, n in zip(moments, plan_fingering(moments, HAND, box).choice, strict=True)]
 
 
 def test_pitches_are_placed_where_one_hand_has_them() -> None:
@@ -138,10 +138,10 @@ def test_connected_notes_stay_on_one_string() -> None:
 
 def test_the_plan_tells_its_costs() -> None:
     moments, _ = moments_of(timelines()[0])
-    found = plan(moments, HAND)
+    found = plan_fingering(moments, HAND)
     assert found.cost == pytest.approx(sum(found.costs))
     assert len(found.why) == len(found.position) == len(found.choice) == len(moments)
-    assert plan([], HAND).cost == 0
+    assert plan_fingering([], HAND).cost == 0
 
 
 def test_no_better_way_among_all_of_a_short_phrase() -> None:
@@ -149,18 +149,18 @@ def test_no_better_way_among_all_of_a_short_phrase() -> None:
     rng = random.Random(9)
     for _ in range(8):
         notes = [((rng.randint(1, 3), rng.randint(3, 12)),) for _ in range(4)]
-        moments = [Moment(n / 4, n / 4 + 0.25, (note,)) for n, note in enumerate(notes)]
-        best = plan(moments, HAND).cost
+        moments = [HandMoment(n / 4, n / 4 + 0.25, (note,)) for n, note in enumerate(notes)]
+        best = plan_fingering(moments, HAND).cost
         tried = []
         for taken in product("1234", repeat=len(moments)):
             fixed = [m._replace(fixed=(finger,)) for m, finger in zip(moments, taken, strict=True)]
-            tried.append(plan(fixed, HAND).cost)
+            tried.append(plan_fingering(fixed, HAND).cost)
         assert best == pytest.approx(min(tried))
 
 
 def test_a_small_hand_shifts_where_a_large_one_reaches() -> None:
-    moments = [Moment(n / 4, n / 4 + 0.25, (((6, fret),),)) for n, fret in enumerate((1, 5, 1, 5, 1, 5))]
-    costs = [plan(moments, hand_of(reach)).cost for reach in ("small", "medium", "large")]
+    moments = [HandMoment(n / 4, n / 4 + 0.25, (((6, fret),),)) for n, fret in enumerate((1, 5, 1, 5, 1, 5))]
+    costs = [plan_fingering(moments, hand_of(reach)).cost for reach in ("small", "medium", "large")]
     assert costs[0] >= costs[1] >= costs[2]
 
 

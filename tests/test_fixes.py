@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 
 from lickwright import compile_text
 from lickwright.cli import main
-from lickwright.diagnostics import Change, Fix, has_errors, replacing
-from lickwright.fixes import applied, placed, rewritten, together
-from lickwright.mending import mend
-from lickwright.pipeline import all_rules
-from lickwright.source import Source, Span, decode
+from lickwright.compiler import all_rules
+from lickwright.core.diagnostics import Change, Fix, has_errors, replacing
+from lickwright.core.source import Source, Span, decode
+from lickwright.core.text_edits import applied, compatible_fixes, placed, rewritten
+from lickwright.transform.autofix import mend
 
 RULES = all_rules()
 
@@ -143,7 +143,7 @@ def test_a_join_over_a_bar_line_that_is_played_twice_is_not_sure() -> None:
 def test_fixes_that_touch_are_not_taken_together() -> None:
     source = Source("a", "abcdef\n")
     first, second, third = replacing(0, 2, "X"), replacing(2, 4, "Y"), replacing(5, 6, "Z")
-    assert together(source, [first, second, third, first]) == [first, third]
+    assert compatible_fixes(source, [first, second, third, first]) == [first, third]
     assert applied(source, [first, third]) == "XcdeZ\n"
 
 
@@ -271,16 +271,16 @@ def test_a_file_that_cannot_be_written_is_as_it_was(run: Run, monkeypatch: pytes
 
 
 def test_a_file_that_changed_meanwhile_is_left_alone(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    from lickwright.cli import fixing
+    from lickwright.cli import fix_view
 
     path = _write("a.lick", SLIP)
-    whole = fixing.mend
+    whole = fix_view.mend
 
     def slow(before: object) -> object:
         path.write_text("# mine\n" + SLIP)
         return whole(before)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(fixing, "mend", slow)
+    monkeypatch.setattr(fix_view, "mend", slow)
     code, _, err = run("check", "--fix", "--in-place", "a.lick")
     assert code == 3
     assert "was changed" in err

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lickwright.cli import main
-from lickwright.diagnostics import Rule, Severity
-from lickwright.github import commands
-from lickwright.source import Source, Span
+from lickwright.core.diagnostics import Rule, Severity
+from lickwright.core.source import Source, Span
+from lickwright.report.annotations import commands
 
 RULE = Rule("L301", "bar too short", Severity.ERROR, "s", "e", "", "")
 _LINE = re.compile(r"::(error|warning|notice) ([^:]*)::([^\n]*)\n")

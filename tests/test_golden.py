@@ -13,9 +13,9 @@ import mido
 import pytest
 
 from dumps import performance_text, timeline_text
-from lickwright.backends import BACKENDS, Options
 from lickwright.compilation import CompiledLick
-from lickwright.pipeline import compile_file
+from lickwright.compiler import compile_file
+from lickwright.export import EXPORTS, Options
 
 HERE = Path(__file__).parent
 SAMPLES = sorted((HERE.parent / "samples").glob("**/*.lick"))
@@ -63,7 +63,7 @@ def shown(name: str) -> Callable[[CompiledLick], str]:
 STAGES: dict[str, Callable[[CompiledLick], str]] = {
     "counted": counted,
     "sounded": sounded,
-    **{row.name: shown(row.name) for row in BACKENDS if not row.recorded},  # sound is measured: test_synth, test_audio
+    **{row.name: shown(row.name) for row in EXPORTS if not row.recorded},  # sound is measured: test_synth, test_audio
 }
 
 

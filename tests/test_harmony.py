@@ -12,10 +12,10 @@ import pytest
 
 from commanding import Run
 from lickwright import compile_text
-from lickwright.backends import Options
-from lickwright.harmony import chord_tones, chords_of, chords_under
+from lickwright.export import Options
 from lickwright.music.chord import parse_chord, parse_chord_name
-from lickwright.timeline import Timeline
+from lickwright.timeline.harmony import chord_tones, chords_of, chords_under
+from lickwright.timeline.model import Timeline
 
 
 def counted(music: str, head: str) -> Timeline:

@@ -22,11 +22,11 @@ from hypothesis import strategies as st
 from effort import seconds
 from good_licks import good_file
 from lickwright.compilation import Compilation
-from lickwright.diagnostics import has_errors
+from lickwright.compiler import all_rules, compile_bytes, compile_text
+from lickwright.core.diagnostics import has_errors
+from lickwright.core.source import Source
 from lickwright.notation.navigation import NAVIGATION
-from lickwright.notation.syntax import parse, parser
-from lickwright.pipeline import all_rules, compile_bytes, compile_text
-from lickwright.source import Source
+from lickwright.notation.syntax import parse_source, parser
 from planting import plant
 
 RULES = all_rules()
@@ -116,7 +116,7 @@ def test_any_pieces_in_any_order(some: list[str], between: str) -> None:
 def test_a_run_is_read_whole_or_not_at_all(some: list[str]) -> None:
     """Grammar and reader agree: what the one lets through, the other takes apart without a rest."""
     run = "".join(some)
-    book, found = parse(Source("-", HEAD + run))
+    book, found = parse_source(Source("-", HEAD + run))
     events = [item for item in book.licks[0].music if item.span.start >= len(HEAD)]
     assert events, run
     if not found:
@@ -220,7 +220,7 @@ def test_very_many_closers(sign: str, characters: int) -> None:
 @pytest.mark.slow  # by day, test_contract_files looks at the same limit
 def test_ten_thousand_licks_and_one_more() -> None:
     lick = 'lick "a"\n| E5 |\n'
-    assert len(parse(Source("-", lick * 10_000))[0].licks) == 10_000
+    assert len(parse_source(Source("-", lick * 10_000))[0].licks) == 10_000
     over = judge(compile_text(lick * 10_001))
     assert [d.message for d in over.diagnostics if d.code == "L113"] == [
         "the file holds 10,001 licks, 10,000 is the limit"

@@ -20,15 +20,15 @@ import pytest
 
 from effort import steps
 from lickwright import compile_file, compile_text
-from lickwright.backends import Options
 from lickwright.cli import group, main
-from lickwright.cli.housing import preferred
-from lickwright.library.house import FILE, House, Houses, find_house
-from lickwright.library.house_keys import ROWS, SEVERITIES, table
-from lickwright.library.house_reading import house
-from lickwright.pipeline import all_rules
-from lickwright.settings import FIELDS, Settings
-from lickwright.source import Source
+from lickwright.cli.project_options import preferred
+from lickwright.compiler import all_rules
+from lickwright.config.discovery import FILE, ProjectConfig, ProjectConfigs, find_house
+from lickwright.config.keys import ROWS, SEVERITIES, keys_table
+from lickwright.config.reading import house
+from lickwright.core.source import Source
+from lickwright.export import Options
+from lickwright.settings.fields import FIELDS, Settings
 
 RULES = all_rules()
 
@@ -36,14 +36,14 @@ PAGE = (Path(__file__).parents[1] / "grammar" / "house.md").read_text("utf-8")
 MUSIC = "| e8 e5 B8 e5 G7 - - - ||\n"
 
 
-def styled(text: str) -> House:
+def styled(text: str) -> ProjectConfig:
     """A house without mistakes in it."""
     made = house(Source(FILE, text))
     assert made.ok, [d.message for d in made.findings]
     return made
 
 
-def settings(text: str, style: House | None = None) -> Settings:
+def settings(text: str, style: ProjectConfig | None = None) -> Settings:
     timeline = compile_text(text, house=style).licks[0].timeline
     assert timeline is not None
     return timeline.settings
@@ -135,7 +135,7 @@ def test_numbers_may_stand_without_quotes() -> None:
 # --- findings show the house's line ----------------------------------------------------------------------------------
 
 
-def notes(text: str, style: House, code: str) -> list[str]:
+def notes(text: str, style: ProjectConfig, code: str) -> list[str]:
     return [
         f"{note.source.name if note.source else 'here'}:{(note.source or c.source).place(note.span.start).line} {note.message}"
         for c in [compile_text(text, house=style)]
@@ -187,7 +187,7 @@ def test_reports_for_programs_name_the_other_file(
 # --- required fields, severities -------------------------------------------------------------------------------------
 
 
-def codes(text: str, style: House | None) -> dict[str, str]:
+def codes(text: str, style: ProjectConfig | None) -> dict[str, str]:
     return {d.code: d.severity.value for d in compile_text(text, house=style).diagnostics}
 
 
@@ -228,7 +228,7 @@ def test_what_a_lick_means_comes_before_what_its_house_thinks() -> None:
 def test_a_loss_of_a_format_is_weighed_too() -> None:
     slow = f'lick "a"\ntempo 1/16 = 10\n{MUSIC}'
 
-    def losses(style: House | None) -> list[tuple[str, str]]:
+    def losses(style: ProjectConfig | None) -> list[tuple[str, str]]:
         return [(d.code, d.severity.value) for d in compile_text(slow, house=style).licks[0].emit("midi").losses]
 
     ((code, _),) = losses(None)
@@ -252,7 +252,7 @@ def test_the_nearest_file_upwards_counts_alone(tmp_path: Path) -> None:
     deep.mkdir(parents=True)
     (tmp_path / FILE).write_text("[fields]\ncapo = 1\nfrets = 24\n")
     (tmp_path / "a" / "b" / FILE).write_text("[fields]\ncapo = 2\n")
-    houses = Houses()
+    houses = ProjectConfigs()
     assert [houses.find(str(folder)).fields["capo"].text for folder in (deep, deep.parent, tmp_path / "a")] == [
         "2",
         "2",
@@ -266,7 +266,7 @@ def test_the_nearest_file_upwards_counts_alone(tmp_path: Path) -> None:
 def test_standard_input_belongs_where_the_user_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / FILE).write_text("[make]\nwidth = 60\n")
     monkeypatch.chdir(tmp_path)
-    found = Houses().of("-")
+    found = ProjectConfigs().of("-")
     assert found is not None and (found.path, found.make) == (FILE, {"width": 60})
 
 
@@ -274,7 +274,7 @@ def test_it_is_shown_as_the_source_is_named(tmp_path: Path, monkeypatch: pytest.
     (tmp_path / FILE).write_text("")
     (tmp_path / "in").mkdir()
     monkeypatch.chdir(tmp_path / "in")
-    shown = [found.path for path in ("a.lick", str(tmp_path / "in" / "a.lick")) if (found := Houses().of(path))]
+    shown = [found.path for path in ("a.lick", str(tmp_path / "in" / "a.lick")) if (found := ProjectConfigs().of(path))]
     assert shown == [os.path.join("..", FILE), str(tmp_path / FILE)]
 
 
@@ -289,7 +289,7 @@ def test_each_folder_is_looked_into_once(tmp_path: Path, monkeypatch: pytest.Mon
     deep = tmp_path / "a" / "b"
     deep.mkdir(parents=True)
     monkeypatch.setattr(os, "stat", stat)
-    houses = Houses()
+    houses = ProjectConfigs()
     for _ in range(50):
         assert houses.of(str(deep / "x.lick")) is None
         assert houses.of(str(tmp_path / "y.lick")) is None
@@ -320,7 +320,7 @@ def test_a_house_travels_to_other_processes_and_its_key_follows_what_licks_notic
     other = [text.replace("by", "rights"), text.replace("3/4", "2/4"), text.replace("off", "info"), "# line\n" + text]
     assert {styled(one).key for one in same} == {style.key}
     assert len({style.key, *(styled(one).key for one in other)}) == 5
-    code = "from lickwright.library.house_reading import house; from lickwright.source import Source; "
+    code = "from lickwright.config.reading import house; from lickwright.core.source import Source; "
     code += f"print(house(Source({FILE!r}, {text!r})).key)"
     keys = {
         subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout for _ in "ab"
@@ -448,7 +448,7 @@ def test_every_option_comes_from_the_house_unless_the_command_line_says_another(
     style = styled(f"[make]\n{row.name} = {ours}\n")
     words = [f"--{row.name}" if said else f"--no-{row.name}", *said]
 
-    def value(*more: str, by: House | None = style) -> Any:
+    def value(*more: str, by: ProjectConfig | None = style) -> Any:
         with make.make_context("make", [*more, "x.lick"]) as context:
             (name,) = (p.name for p in make.params if f"--{row.name}" in p.opts)
             return preferred(context, by)[name or ""]
@@ -490,7 +490,7 @@ def test_what_a_house_switches_on_the_command_line_switches_off() -> None:
 
 
 def test_the_page_has_the_table_of_names() -> None:
-    assert table() in PAGE
+    assert keys_table() in PAGE
 
 
 def test_the_examples_of_the_page_can_be_read() -> None:
@@ -511,20 +511,20 @@ def test_without_such_a_file_nothing_of_it_is_loaded(tmp_path: Path) -> None:
     code = f"import sys; from lickwright.cli import main; main(['check', {str(path)!r}]); print(*sys.modules, file=sys.stderr)"
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = set(ran.stderr.split())
-    assert "lickwright.library.house" in loaded
-    assert not loaded & {"tomllib", "lickwright.library.house_reading", "lickwright.library.house_keys", "sqlite3"}
+    assert "lickwright.config.project_config" in loaded
+    assert not loaded & {"tomllib", "lickwright.config.reading", "lickwright.config.keys", "sqlite3"}
 
 
 def test_looking_for_it_costs_next_to_nothing(tmp_path: Path) -> None:
     deep = tmp_path.joinpath(*"abcdefgh")
     deep.mkdir(parents=True)
     path = str(deep / "x.lick")
-    houses = Houses()
+    houses = ProjectConfigs()
     houses.of(path)
     assert steps(lambda: [houses.of(path) for _ in range(100)]) < 100 * 60  # measured: 30 lines of Python each
 
 
 if __name__ == "__main__":  # after a change of the rows
     head, _, rest = PAGE.partition("| section | name |")
-    page = head + table() + rest[rest.index("\n\n") + 1 :]
+    page = head + keys_table() + rest[rest.index("\n\n") + 1 :]
     (Path(__file__).parents[1] / "grammar" / "house.md").write_text(page, "utf-8")

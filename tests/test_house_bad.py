@@ -22,26 +22,26 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from effort import seconds
-from lickwright.library.house import FILE, House, Houses
-from lickwright.library.house_keys import ROWS, SECTIONS
-from lickwright.library.house_reading import MAX_BYTES, MOST, house, read_house
-from lickwright.library.toml_places import DEPTH, places
-from lickwright.report import findings
-from lickwright.settings import FIELDS
-from lickwright.source import Source
-from lickwright.style import RULES
+from lickwright.config.discovery import FILE, ProjectConfig, ProjectConfigs
+from lickwright.config.keys import ROWS, SECTIONS
+from lickwright.config.reading import MAX_BYTES, MOST, house, read_house
+from lickwright.config.toml_spans import DEPTH, toml_names
+from lickwright.core.source import Source
+from lickwright.report.console import format_findings
+from lickwright.settings.fields import FIELDS
+from lickwright.settings.project_rules import RULES
 
 BAD = sorted((Path(__file__).parent / "house").glob("*.toml"))
 CLAIM = re.compile(r"error: (L7[0-9]{2})")
 
 
-def made(path: Path) -> House:
+def made(path: Path) -> ProjectConfig:
     return house(Source(path.name, path.read_text("utf-8")))
 
 
 def report(path: Path) -> str:
     one = made(path)
-    return findings(one.source, one.findings)
+    return format_findings(one.source, one.findings)
 
 
 @pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
@@ -167,9 +167,9 @@ HOSTILE = {
 }
 
 
-def reported(text: str) -> tuple[House, str]:
+def reported(text: str) -> tuple[ProjectConfig, str]:
     one = house(Source(FILE, text))
-    return one, findings(one.source, one.findings)
+    return one, format_findings(one.source, one.findings)
 
 
 @cache
@@ -181,7 +181,7 @@ def plain_lines() -> float:
 @pytest.mark.parametrize("name", HOSTILE)
 def test_hostile_files_end_in_findings_soon(name: str) -> None:
     """Soon: in ten times as long as a file of as many plain lines with unknown names at most; measured: as long as that."""
-    made: list[tuple[House, str]] = []
+    made: list[tuple[ProjectConfig, str]] = []
     assert seconds(lambda: made.append(reported(HOSTILE[name])), 1) < 10 * plain_lines()
     one, text = made[0]
     assert len(one.findings) <= MOST
@@ -196,7 +196,7 @@ def test_bytes_that_are_no_text(tmp_path: Path, data: bytes) -> None:
     (tmp_path / FILE).write_bytes(data)
     one = read_house(str(tmp_path / FILE), FILE)
     assert [d.code for d in one.findings] == ["L602"]
-    assert "lickwright.toml: error:" in findings(one.source, one.findings)
+    assert "lickwright.toml: error:" in format_findings(one.source, one.findings)
 
 
 def test_things_that_are_no_files(tmp_path: Path) -> None:
@@ -206,7 +206,7 @@ def test_things_that_are_no_files(tmp_path: Path) -> None:
     (tmp_path / "circle" / FILE).symlink_to(FILE)
     os.mkfifo(tmp_path / "pipe" / FILE)
     (tmp_path / "gone" / FILE).symlink_to("nowhere")
-    houses = Houses()
+    houses = ProjectConfigs()
     for name in ("folder", "circle", "pipe"):
         one = houses.find(str(tmp_path / name))
         assert one is not None and [d.code for d in one.findings] == ["L601"], name
@@ -229,7 +229,7 @@ def test_damaged_files_never_bring_a_mistake_of_ours() -> None:
         at, length = signs.randrange(len(whole)), signs.randrange(1, 30)
         put = "".join(signs.choice("[]{}\"'=#.\\\n ab1") for _ in range(signs.randrange(4)))
         one = house(Source(FILE, whole[:at] + put + whole[at + length :]))
-        findings(one.source, one.findings)
+        format_findings(one.source, one.findings)
         for d in one.findings:
             assert 0 <= d.span.start <= d.span.end <= max(1, len(one.source.text) + 1)
 
@@ -300,7 +300,7 @@ def test_every_name_stands_where_it_is_said_to(
                 f"{name(k, draw)}={written(v, draw)}\n" for k, v in values.items()
             )
     read = tomllib.loads(text)
-    found = places(text)
+    found = toml_names(text)
     for path, value in leaves(read):
         if len(path) > DEPTH:
             continue

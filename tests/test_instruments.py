@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 import soundfile
 
-from lickwright.bending import is_wound, push
+from lickwright.compiler import compile_text
+from lickwright.hand.string_tension import bend_string, is_wound
 from lickwright.music.instruments import INSTRUMENTS, InstrumentRow
 from lickwright.music.tuning import parse_tuning
-from lickwright.pipeline import compile_text
-from lickwright.settings import BY_NAME
+from lickwright.settings.fields import BY_NAME
 
 ROOT = Path(__file__).parents[1]
 LICK = 'key A minor\nsound {}\nlick "Barn door"\n| G5 G7 B8^10 - e5 - D5h7 ||\n'
@@ -42,7 +42,9 @@ def test_a_new_row_has_its_midi_program_and_strings(hollow: str) -> None:
     file = mido.MidiFile(file=io.BytesIO(lick.emit("midi").data))
     assert {m.program for track in file.tracks for m in track if m.type == "program_change"} == {26}
     tuning = parse_tuning("standard")
-    assert is_wound(tuning, hollow, 3) and push(tuning, hollow, 2, 8, 2) == push(tuning, "acoustic", 2, 8, 2)
+    assert is_wound(tuning, hollow, 3) and bend_string(tuning, hollow, 2, 8, 2) == bend_string(
+        tuning, "acoustic", 2, 8, 2
+    )
 
 
 def test_a_new_row_is_heard(hollow: str) -> None:

@@ -1,4 +1,4 @@
-"""The floors of the house: a module imports only from floors below its own, or from its own folder."""
+"""The rooms of the house: imports only go down, and no modules import each other, however long the circle."""
 
 from __future__ import annotations
 
@@ -9,58 +9,38 @@ from pathlib import Path
 
 PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
 
-# From the ground up. Those on one line do not import each other.
-FLOORS: tuple[tuple[str, ...], ...] = (
-    ("source", "version", "names", "records", "interrupts"),
-    ("diagnostics",),
-    ("fixes", "style"),
-    ("report", "files"),
-    ("scan", "destination"),
-    ("github", "sarif"),
-    ("music",),
-    ("notation",),
-    ("settings", "hand"),
-    ("settling",),
-    ("bending",),
-    ("timeline",),
-    ("bar_count",),
-    ("counting", "tonality", "harmony"),
-    ("resolve", "locate", "diagram"),
-    ("swing",),
-    ("clock", "curves", "grid"),
-    ("fingering_costs",),
-    ("fingering",),
-    ("checks", "meant"),
-    ("difficulty_facts", "difficulty_rhythm"),
-    ("difficulty",),
-    ("moves",),
-    ("marks",),
-    ("layout_holds",),
-    ("layout_rows",),
-    ("layout", "layout_tones", "performance"),
-    ("synth", "excerpt"),
-    ("backends",),
-    ("compare",),
-    ("compilation",),
-    ("pipeline",),
-    ("mending",),
-    ("library",),
-    ("cli",),
-    ("__init__", "__main__"),
-)
-FLOOR = {name: floor for floor, names in enumerate(FLOORS) for name in names}
+# From the ground up: a module imports from its own room and from those on lines above it. Rooms on one line do not import each other.
+ROOMS = """
+core
+report
+music
+notation diagram
+settings
+timeline
+performance layout
+hand synth
+checks analysis
+export
+compilation compare
+store compiler
+config index transform
+build
+cli
+__init__ __main__
+"""
+LINE = {room: number for number, line in enumerate(ROOMS.split("\n")) for room in line.split()}
 
 # Who may touch the outside world, and who may load what is slow.
 OUTSIDE = {"subprocess", "socket", "shutil", "tempfile", "time", "datetime", "random", "asyncio"}
 ONLY_IN: dict[str, set[str]] = {
-    "multiprocessing": {"library"},
-    "sqlite3": {"library"},
+    "multiprocessing": {"build"},
+    "sqlite3": {"store", "index", "build"},
     "lark": {"notation"},
     "click": {"cli"},
     "pretty_midi": {"compilation"},
     "mido": set(),
-    "numpy": {"synth", "backends"},
-    "soundfile": {"backends"},
+    "numpy": {"synth", "export"},
+    "soundfile": {"export"},
     "sounddevice": {"cli"},
 }
 
@@ -91,22 +71,53 @@ def _imports(path: Path) -> Iterator[tuple[str, ast.stmt]]:
                 yield node.module, node
 
 
-def test_there_is_a_house() -> None:
-    assert len(_modules()) > 20
+def _name(path: Path) -> str:
+    """The dotted name of a module below the package; a package has its folder's."""
+    return ".".join(path.relative_to(PACKAGE).with_suffix("").parts).removesuffix(".__init__")
 
 
 def test_imports_only_go_down() -> None:
     wrong = []
     for path in _modules():
-        unit = _unit(path)
-        assert unit in FLOOR, f"give {unit} a floor in FLOORS"
+        room = _unit(path)
+        assert room in LINE, f"give {room} a line in ROOMS"
         for name, node in _imports(path):
-            if not name.startswith("lickwright."):
-                continue
-            other = name.split(".")[1]
-            if other not in ("__version__", unit) and FLOOR[other] >= FLOOR[unit]:
-                wrong.append(f"{path}:{node.lineno}: {unit} must not import {other}")
+            other = name.split(".")[1] if name.startswith("lickwright.") else room
+            if other not in ("__version__", room) and LINE[other] >= LINE[room]:
+                wrong.append(f"{path}:{node.lineno}: {room} must not import {other}")
     assert not wrong, "\n".join(wrong)
+    assert set(LINE) == {_unit(path) for path in _modules()}, "ROOMS names what is not there"
+
+
+def test_no_modules_import_each_other() -> None:
+    """Imports within functions and for types count too: a circle of modules is one module in several files."""
+    modules = {_name(path): path for path in _modules()}
+    imports: dict[str, set[str]] = {}
+    for name, path in modules.items():
+        imports[name] = set()
+        for node in _nodes(path):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] == "lickwright":
+                base = str(node.module).removeprefix("lickwright").removeprefix(".")
+                inner = {f"{base}.{alias.name}".removeprefix(".") for alias in node.names}
+                imports[name] |= {one if one in modules else base for one in inner} & set(modules)
+        imports[name].discard(name)
+    while leaves := [name for name, others in imports.items() if not others]:
+        for leaf in leaves:
+            del imports[leaf]
+        for others in imports.values():
+            others.difference_update(leaves)
+    assert not imports, f"in or above a circle: {', '.join(sorted(imports))}"
+
+
+def test_a_class_name_stands_for_one_thing() -> None:
+    homes: dict[str, list[str]] = {}
+    for path in _modules():
+        for node in _nodes(path):
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                homes.setdefault(node.name, []).append(_name(path))
+    twice = {name: where for name, where in homes.items() if len(where) > 1}
+    assert len(homes) > 200
+    assert not twice, twice
 
 
 def test_the_outside_world_is_met_in_one_place() -> None:
@@ -115,7 +126,7 @@ def test_the_outside_world_is_met_in_one_place() -> None:
         unit = _unit(path)
         for name, node in _imports(path):
             top = name.split(".")[0]
-            if unit not in ("cli", "library") and top in OUTSIDE:
+            if unit not in ("cli", "build", "store") and top in OUTSIDE:
                 wrong.append(f"{path}:{node.lineno}: {unit} may not import {top}")
             if top in ONLY_IN and unit not in ONLY_IN[top]:
                 wrong.append(f"{path}:{node.lineno}: {top} belongs to {ONLY_IN[top]}")

@@ -6,22 +6,22 @@ from fractions import Fraction
 
 import pytest
 
-from lickwright.grid import Column, Grid, Row
-from lickwright.layout import held_cells, lay_out
-from lickwright.marks import EVENT_ABOVE, bend_amount, cell_text
-from lickwright.notation.syntax import parse
+from lickwright.core.source import Source
+from lickwright.layout.columns import held_cells, lay_out_bars
+from lickwright.layout.grid import Column, Grid, GridRow
+from lickwright.layout.tab_marks import EVENT_ABOVE, bend_amount, cell_text
+from lickwright.notation.syntax import parse_source
 from lickwright.notation.techniques import EVENT_WORDS
-from lickwright.resolve import resolve
-from lickwright.source import Source
+from lickwright.timeline.build import resolve
 
 
 def grid_of(music: str, *fields: str) -> Grid:
     source = Source("-", "\n".join(("step 1/8", *fields, 'lick "t"', music)))
-    book, written = parse(source)
+    book, written = parse_source(source)
     timeline, counted = resolve(book.licks[0], book, source)
     assert timeline is not None
     assert not [d for d in (*written, *counted) if d.severity == "error"]
-    return lay_out(timeline)
+    return lay_out_bars(timeline)
 
 
 def bar(grid: Grid, index: int) -> list[Column]:
@@ -38,7 +38,7 @@ def marks(grid: Grid, index: int = 0) -> list[str]:
     return ["&".join(cell_text(cell) for cell in c.cells) or "." for c in bar(grid, index)]
 
 
-def over(grid: Grid, row: Row) -> list[tuple[str, int, int]]:
+def over(grid: Grid, row: GridRow) -> list[tuple[str, int, int]]:
     return [(above.text, above.first, above.last) for above in grid.above if above.row is row]
 
 
@@ -104,7 +104,7 @@ def test_leads_have_columns_of_their_own() -> None:
         (3, ""), (2, ""), (1, ""), (0, "1"), (2, ""), (1, ""), (0, "&"),
     ]  # fmt: skip
     assert marks(grid)[:7] == ["x", "x", "x", "8", "5", "h7", "9"]
-    assert over(grid, Row.HOW) == [("rake", 0, 3), ("gr", 4, 5)]
+    assert over(grid, GridRow.HOW) == [("rake", 0, 3), ("gr", 4, 5)]
 
 
 def test_repeats_and_same_bars_are_drawn_once() -> None:
@@ -117,7 +117,7 @@ def test_repeats_and_same_bars_are_drawn_once() -> None:
 
 def test_endings_span_their_bars() -> None:
     grid = grid_of("|: e5------- | 1st e7------- | e8------- :| 2nd e5------- ||")
-    assert over(grid, Row.ENDING) == [
+    assert over(grid, GridRow.ENDING) == [
         ("1.", grid.bars[1].first, grid.bars[2].last - 1),
         ("2.", grid.bars[3].first, grid.bars[3].last - 1),
     ]
@@ -126,20 +126,20 @@ def test_endings_span_their_bars() -> None:
 def test_chords_stand_where_they_start_also_over_a_same_bar() -> None:
     grid = grid_of("| e5-- | e5------- | % ||", "chords A7 | D7 A7 | E7", "pickup 3/8")
     start = grid.bars[1].first
-    assert over(grid, Row.CHORD)[:1] == [("A7", start, start)]
+    assert over(grid, GridRow.CHORD)[:1] == [("A7", start, start)]
     drawn = grid.bars[2]
-    assert over(grid, Row.CHORD)[1:] == [("D7", drawn.first, drawn.first), ("A7", drawn.first + 1, drawn.first + 1)]
+    assert over(grid, GridRow.CHORD)[1:] == [("D7", drawn.first, drawn.first), ("A7", drawn.first + 1, drawn.first + 1)]
     assert bar(grid, 2)[1].at == grid.timeline.grain // 2
 
 
 def test_a_word_over_neighbours_is_one_span_and_lasts_as_long_as_its_note() -> None:
     grid = grid_of("| (pm: E0 E0) (pm: E0 E0) e5 (pm: E0) -- ||")
-    assert over(grid, Row.HOW) == [("PM", 0, 3), ("PM", 5, 6)]
+    assert over(grid, GridRow.HOW) == [("PM", 0, 3), ("PM", 5, 6)]
 
 
 def test_a_trill_names_its_other_fret() -> None:
     grid = grid_of("| (trill: G5h7) --- e5--- ||")
-    assert over(grid, Row.HOW) == [("tr(7)", 0, 1)]
+    assert over(grid, GridRow.HOW) == [("tr(7)", 0, 1)]
 
 
 def test_a_roll_is_said_of_the_stroke_alone() -> None:
@@ -149,18 +149,18 @@ def test_a_roll_is_said_of_the_stroke_alone() -> None:
 
 def test_signs_fingers_and_sayings_stand_over_their_notes() -> None:
     grid = grid_of("| @mf (up: e5!'1'i&B5'2) @\"let it hang\" @fermata - (down: e8,) @tempo=60 e5---- ||")
-    assert over(grid, Row.ACCENT) == [(">", 0, 0), (".", 2, 2)]
-    assert over(grid, Row.STROKE) == [("U", 0, 0), ("D", 2, 2)]
-    assert over(grid, Row.FINGER) == [("1", 0, 0), ("2", 0, 0)]
-    assert over(grid, Row.PLUCK) == [("i", 0, 0)]
-    assert over(grid, Row.DYNAMIC) == [("mf", 0, 0)]
-    assert over(grid, Row.WORDS) == [("let it hang", 1, 1)]
-    assert over(grid, Row.TEMPO) == [("fermata", 1, 1), ("tempo 60", 3, 3)]
+    assert over(grid, GridRow.ACCENT) == [(">", 0, 0), (".", 2, 2)]
+    assert over(grid, GridRow.STROKE) == [("U", 0, 0), ("D", 2, 2)]
+    assert over(grid, GridRow.FINGER) == [("1", 0, 0), ("2", 0, 0)]
+    assert over(grid, GridRow.PLUCK) == [("i", 0, 0)]
+    assert over(grid, GridRow.DYNAMIC) == [("mf", 0, 0)]
+    assert over(grid, GridRow.WORDS) == [("let it hang", 1, 1)]
+    assert over(grid, GridRow.TEMPO) == [("fermata", 1, 1), ("tempo 60", 3, 3)]
 
 
 def test_a_string_stopped_alone_is_said_above() -> None:
     grid = grid_of("| E0=&e5 - e. - 1/16 . 1/8. E3&e5 e. -- ||")
-    stops = [(text, grid.columns[first].said) for text, first, _ in over(grid, Row.HOW) if text.startswith("stop")]
+    stops = [(text, grid.columns[first].said) for text, first, _ in over(grid, GridRow.HOW) if text.startswith("stop")]
     assert stops == [("stop e", "2"), ("stop e", "4")]
 
 
@@ -170,7 +170,7 @@ def test_every_bar_has_a_column() -> None:
 
 def test_tuplets_are_numbered() -> None:
     grid = grid_of("| 3[e5 e5 e5] 5:6[e5 e5 e5 e5 e5] ||")
-    assert [text for text, _, _ in over(grid, Row.TUPLET)] == ["3", "5:6"]
+    assert [text for text, _, _ in over(grid, GridRow.TUPLET)] == ["3", "5:6"]
 
 
 def test_what_a_hold_carries_over_is_known_with_its_bend() -> None:
@@ -228,7 +228,7 @@ def test_what_goes_on_is_shown_where_it_would_be_read_as_ended(music: str, shown
 )
 def test_a_bend_held_under_notes_or_over_a_bar_line_has_a_line(music: str, line: list[tuple[str, str]]) -> None:
     grid = grid_of(music)
-    assert [(grid.columns[a].said, grid.columns[b].said) for _, a, b in over(grid, Row.BEND)] == line
+    assert [(grid.columns[a].said, grid.columns[b].said) for _, a, b in over(grid, GridRow.BEND)] == line
 
 
 @pytest.mark.parametrize(
@@ -242,11 +242,11 @@ def test_a_bend_held_under_notes_or_over_a_bar_line_has_a_line(music: str, line:
 )
 def test_a_string_that_ends_unseen_is_said_to(music: str, stops: list[str]) -> None:
     grid = grid_of(music)
-    assert [f"{text} at {grid.columns[a].said}" for text, a, _ in over(grid, Row.HOW) if "stop" in text] == stops
+    assert [f"{text} at {grid.columns[a].said}" for text, a, _ in over(grid, GridRow.HOW) if "stop" in text] == stops
 
 
 def test_a_ring_of_some_strings_names_them() -> None:
-    rows = over(grid_of("| A0=&e5 - B5= e5= - - - - ||"), Row.HOW)
+    rows = over(grid_of("| A0=&e5 - B5= e5= - - - - ||"), GridRow.HOW)
     assert rows == [("ring A", 0, 0), ("ring", 1, 2)]
 
 

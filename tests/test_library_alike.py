@@ -11,17 +11,17 @@ from pathlib import Path
 
 import pytest
 
-from lickwright.library.alike import NOTE, PART, Shape, cost, likeness, near, shape
-from lickwright.library.duplicates import described, groups, linked
-from lickwright.library.facts import LickFacts
-from lickwright.library.index import SEARCH_SCHEMA
-from lickwright.library.like import like
-from lickwright.library.phrase import WHOLE, unpack
-from lickwright.moves import Wish, gathered, move_lick
+from lickwright.analysis.fingerprint import WHOLE, unpack
+from lickwright.core.source import Source
+from lickwright.index.duplicates import described, duplicate_groups, linked
+from lickwright.index.edit_distance import NOTE, PART, PreparedPhrase, cost, likeness, near_limit, shape
+from lickwright.index.similarity_search import like
 from lickwright.music.pitch import parse_key
 from lickwright.notation.canonical import canonical
-from lickwright.notation.syntax import parse
-from lickwright.source import Source
+from lickwright.notation.syntax import parse_source
+from lickwright.store.features import LickFacts
+from lickwright.store.index_schema import SEARCH_SCHEMA
+from lickwright.transform.moves import MoveRequest, gathered, move_lick
 from shelved import SAMPLES, facts_of, indexed, sample_facts, sample_index
 
 EIGHTH = WHOLE // 8
@@ -35,7 +35,7 @@ def packed(pitches: list[int], waits: list[int]) -> bytes:
     return bytes(128 + p - pitches[0] for p in pitches) + bytes(len(pitches)) + low
 
 
-def plain_cost(one: Shape, other: Shape, semitones: int) -> int:
+def plain_cost(one: PreparedPhrase, other: PreparedPhrase, semitones: int) -> int:
     """The cheapest way from one to the other, all of the table worked out."""
     a = list(zip(*one.moments, strict=True))
     b = [(p - semitones, c, w) for p, c, w in zip(*other.moments, strict=True)]
@@ -67,7 +67,7 @@ def plain_cost(one: Shape, other: Shape, semitones: int) -> int:
 )  # fmt: skip
 def test_what_differs_is_counted(music: str, halves: int | None, counts: tuple[int, int, int, int] | None) -> None:
     one, other = (shape(facts_of(f'{HEAD}lick "x"\n{text}\n')[0].moments) for text in (BASE, music))
-    found = likeness(one, other, 2 * near(one.notes))
+    found = likeness(one, other, 2 * near_limit(one.notes))
     if halves is None or counts is None:
         assert found is None or found.cost > 0
         return
@@ -84,7 +84,7 @@ def test_costs_agree_with_the_plain_table() -> None:
         one = shape(packed(pitches, waits))
         up = draw.randint(-5, 5)
         other = shape(packed(*changed(draw, pitches, waits, draw.randint(0, 4), up)))
-        limit = near(min(one.notes, other.notes))
+        limit = near_limit(min(one.notes, other.notes))
         least = min(plain_cost(one, other, semitones) for semitones in range(-24, 25))
         if least <= limit:
             told += 1
@@ -119,7 +119,7 @@ def changed(
 
 
 def test_the_samples_are_not_alike() -> None:
-    assert groups(sample_index()) == []
+    assert duplicate_groups(sample_index()) == []
 
 
 @cache
@@ -128,11 +128,11 @@ def moved_samples() -> list[tuple[LickFacts, LickFacts]]:
     pairs = []
     for path in SAMPLES:
         source = Source(str(path), path.read_text("utf-8"))
-        book, _ = parse(source)
+        book, _ = parse_source(source)
         for lick, own in zip(book.licks, sample_facts()[str(path)], strict=True):
             n = len(pairs)
             key = str(parse_key(own.key).transposed(n % 11 + 1)) if own.key else None
-            there = move_lick(lick, book, source, Wish(key=key, box=str(n % 5 + 1)))
+            there = move_lick(lick, book, source, MoveRequest(key=key, box=str(n % 5 + 1)))
             pairs.append((own, facts_of(canonical(gathered(book, [there.lick])))[0]))
     return pairs
 
@@ -141,8 +141,8 @@ def test_samples_in_another_key_and_box_are_found_and_nothing_else() -> None:
     files = {f"a/{n:02}.lick": [own] for n, (own, _) in enumerate(moved_samples())}
     files |= {f"b/{n:02}.lick": [there] for n, (_, there) in enumerate(moved_samples())}
     connection = indexed(files)
-    assert groups(connection) == [], "a family is no duplicate"
-    found = groups(connection, families=True)
+    assert duplicate_groups(connection) == [], "a family is no duplicate"
+    found = duplicate_groups(connection, families=True)
     assert len(found) == 60 == len(moved_samples())
     assert {group.kind for group in found} == {"same phrase"}
     for group in found:
@@ -174,7 +174,7 @@ def test_samples_with_one_or_two_notes_changed_are_found() -> None:
         files[f"b/{n:02}.lick"] = [own._replace(moments=copy, phrase=n + 1, tab=n + 1, key="C minor")]
         changes[n] = edits
     connection = indexed(files)
-    found = groups(connection)
+    found = duplicate_groups(connection)
     assert len(found) == 59 and {group.kind for group in found} == {"near"}
     for group in found:
         first, second = described(connection, group)
@@ -199,7 +199,7 @@ def test_near_ones_are_never_missed() -> None:
     pairs = 0
     for n, one in enumerate(shapes):
         for m in range(n):
-            limit = near(min(one.notes, shapes[m].notes))
+            limit = near_limit(min(one.notes, shapes[m].notes))
             if NOTE * abs(one.notes - shapes[m].notes) > limit:
                 continue
             near_by = min(plain_cost(shapes[m], one, up) for up in range(-12, 13)) <= limit
@@ -221,7 +221,7 @@ def test_planted_licks(tmp_path: Path) -> None:
     }
     text = HEAD + "\n".join(f'lick "{name}"\n{music}\n' for name, music in licks.items())
     connection = indexed({"a.lick": facts_of(text)})
-    (group,) = groups(connection)
+    (group,) = duplicate_groups(connection)
     assert group.kind == "near"
     members = {m.hit.facts["title"]: m.how for m in described(connection, group)}
     assert list(members) == ["base", "copy", "higher", "one"]

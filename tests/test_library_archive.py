@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from commanding import Run
-from lickwright.library.pattern import FIELDS, NUMBERS, parse
-from lickwright.names import LONGEST
+from lickwright.config.name_pattern import FIELDS, NUMBERS, parse_pattern
+from lickwright.core.slugs import LONGEST
 
 MUSIC = "| e{} e5 B8 e5 G7 - - - ||\n"
 VALUES: dict[str, str | int] = {name: 3 if name in NUMBERS else "Low Road" for name in FIELDS}
@@ -75,17 +75,17 @@ def names(path: str = "course.zip") -> list[str]:
 )
 def test_patterns_give_names_or_say_what_is_wrong(pattern: str, name: str | None) -> None:
     if name is not None and re.fullmatch("[a-z0-9-]+", name):
-        assert parse(pattern).name(VALUES) == name
+        assert parse_pattern(pattern).name(VALUES) == name
         return
     with pytest.raises(ValueError) as found:
-        parse(pattern)
+        parse_pattern(pattern)
     assert name is None or name in str(found.value)
 
 
 @given(st.text("{}:!.[]/\\ atilenumbr0129-_é\0", max_size=30), st.text(max_size=200))
 def test_no_pattern_gives_a_name_that_is_not_safe(pattern: str, title: str) -> None:
     try:
-        read = parse(pattern)
+        read = parse_pattern(pattern)
     except ValueError:
         return
     name = read.name({**VALUES, "title": title, "number": 10**9})
@@ -93,7 +93,7 @@ def test_no_pattern_gives_a_name_that_is_not_safe(pattern: str, title: str) -> N
 
 
 def test_a_name_that_is_too_long_keeps_its_numbers() -> None:
-    name = parse("{chapter}-{title}-{number:03}").name({**VALUES, "title": "x" * 100})
+    name = parse_pattern("{chapter}-{title}-{number:03}").name({**VALUES, "title": "x" * 100})
     assert len(name) == LONGEST and name.endswith("-003") and name.startswith("low-road-x")
 
 
@@ -247,12 +247,12 @@ def test_a_dry_run_writes_none(course: Run) -> None:
 def test_a_file_that_changes_while_it_is_read_stops_the_whole(course: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     course("make", "songs", *FEW)
     before = Path("course.zip").read_bytes()
-    from lickwright.library import archive
+    from lickwright.build import archive
 
     def other(path: str) -> Iterator[bytes]:
         yield b"something else"
 
-    monkeypatch.setattr(archive, "pieces", other)
+    monkeypatch.setattr(archive, "read_pieces", other)
     code, _, err = course("make", "songs", *FEW, "--layout", "flat")
     assert code == 3 and "changed meanwhile" in err
     assert Path("course.zip").read_bytes() == before

@@ -12,8 +12,8 @@ import pytest
 
 from building import library, lick, make, stray, tree
 from commanding import Run, write
-from lickwright.library import pool
-from lickwright.library.manifest import NAME, Manifest
+from lickwright.build import process_pool
+from lickwright.store.manifest import NAME, Manifest
 
 
 @pytest.fixture
@@ -157,7 +157,7 @@ def test_other_options_are_made_anew_and_back(run: Run, more: list[str]) -> None
 def test_another_program_makes_all_anew_and_writes_only_other_bytes(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     run("lib")
     before = {name: stamp for name, stamp in _stamps().items() if not name.startswith("out/.")}
-    monkeypatch.setattr("lickwright.library.orders.program", lambda: "another")
+    monkeypatch.setattr("lickwright.store.output_keys.program", lambda: "another")
     assert _counts(run("lib")[1]) == "6 sources: 6 made"
     assert {name: stamp for name, stamp in _stamps().items() if not name.startswith("out/.")} == before
 
@@ -168,7 +168,7 @@ def test_what_is_wrong_is_said_again_without_work(run: Run, monkeypatch: pytest.
     assert first[0] == 1
     assert "lib/bad.lick:2:3: error" in first[2]
     assert 'skipped "Low road" in lib/bad.lick: 1 error' in first[1]
-    monkeypatch.setattr("lickwright.library.work.make", lambda *_: 1 / 0)
+    monkeypatch.setattr("lickwright.build.task.compile_source", lambda *_: 1 / 0)
     again = run("lib")
     assert (again[0], again[2]) == (first[0], first[2])
     assert _counts(again[1]) == "7 sources: 6 unchanged, 1 failed"
@@ -182,8 +182,8 @@ def test_jobs_change_nothing(run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path
     library(tmp_path / "more", 60)
     write("more/part00/n0007.lick", "what is this\n" + lick(7))
     write("more/part01/n0053.lick", 'lick "x"\n| h7 e5 ||\n')
-    monkeypatch.setattr("lickwright.library.build.SERIAL", 10)
-    monkeypatch.setattr(pool, "CHUNK", 4)
+    monkeypatch.setattr("lickwright.build.engine.SERIAL", 10)
+    monkeypatch.setattr(process_pool, "CHUNK", 4)
     serial = run("more", "--out", "serial", "--jobs", "1")
     parallel = run("more", "--out", "parallel", "--jobs", "3")
     assert serial[0] == parallel[0] == 1

@@ -120,7 +120,7 @@ def test_recordings_are_foretold_and_not_made(run: Run, monkeypatch: pytest.Monk
     def none(*_: object) -> None:
         raise AssertionError("a recording was made")
 
-    monkeypatch.setattr("lickwright.backends.audio.recorded", none)
+    monkeypatch.setattr("lickwright.export.audio.render_samples", none)
     code, out, _ = run("lib/a.lick", "lib/d.lick", "--to", "audio", "--repeat", "2", "--dry-run")
     assert code == 0
     assert re.search(r"would write 2 files into out: about [\d.]+ MB, \d+ seconds of sound; about", out)
@@ -146,7 +146,7 @@ def test_a_dry_run_by_several_processes_says_the_same(run: Run, monkeypatch: pyt
     write("out/a/number-0.mid", "a user's own")
     timeless = lambda said: (said[0], re.sub(r"; [^;]*$", "", said[1]), said[2])  # noqa: E731
     alone = timeless(run("lib", "--dry-run", "--jobs", "1"))
-    monkeypatch.setattr("lickwright.library.build.SERIAL", 2)
+    monkeypatch.setattr("lickwright.build.engine.SERIAL", 2)
     assert timeless(run("lib", "--dry-run", "--jobs", "2")) == alone
     assert list(tree(Path("out"))) == ["a/number-0.mid"]
 

@@ -6,18 +6,18 @@ from fractions import Fraction
 
 import pytest
 
-from lickwright.clock import Clock
-from lickwright.difficulty import profile
-from lickwright.library.index import add, load, remove
-from lickwright.library.phrase import WHOLE, phrase, unpack
-from lickwright.library.search import memory
-from lickwright.moves import Unmovable, Wish, gathered, move_lick
+from lickwright.analysis.difficulty import profile
+from lickwright.analysis.fingerprint import WHOLE, phrase, unpack
+from lickwright.compiler import compile_file, compile_text
+from lickwright.core.source import Source
+from lickwright.index.search import memory
 from lickwright.music.pitch import parse_key
 from lickwright.notation.canonical import canonical
-from lickwright.notation.syntax import parse
-from lickwright.pipeline import compile_file, compile_text
-from lickwright.source import Source
-from lickwright.timeline import Timeline
+from lickwright.notation.syntax import parse_source
+from lickwright.performance.tempo_map import Clock
+from lickwright.store.index_schema import add, load_index_rows, remove
+from lickwright.timeline.model import Timeline
+from lickwright.transform.moves import MoveRequest, Unmovable, gathered, move_lick
 from shelved import SAMPLE_LICKS, SAMPLES, facts_of, indexed, sample_facts
 
 HEAD = 'key A minor\nbox 1\n\nlick "Porch light"\n'
@@ -177,13 +177,13 @@ def test_samples_moved_to_another_key_and_box_are_the_same_phrase() -> None:
     moved = by_shape = 0
     for path in SAMPLES:
         source = Source(str(path), path.read_text("utf-8"))
-        book, _ = parse(source)
+        book, _ = parse_source(source)
         for lick, own in zip(book.licks, sample_facts()[str(path)], strict=True):
             n = moved
-            wishes = [Wish(box=str(n % 5 + 1))]
+            wishes = [MoveRequest(box=str(n % 5 + 1))]
             if own.key:
                 key = str(parse_key(own.key).transposed(n % 11 + 1))
-                wishes += [Wish(key=key), Wish(key=key, by="shape")]
+                wishes += [MoveRequest(key=key), MoveRequest(key=key, by="shape")]
             for wish in wishes:
                 try:
                     there = move_lick(lick, book, source, wish)
@@ -209,7 +209,7 @@ def test_the_index_gives_the_facts_back() -> None:
     files["bad.lick"] = facts_of('lick "Two"\n| e5 z9 - |\n')
     connection = indexed(files)
     for number, found in enumerate(files.values(), 1):
-        assert load(connection, number) == found
+        assert load_index_rows(connection, number) == found
 
 
 def test_facts_are_plain_values() -> None:
@@ -228,7 +228,7 @@ def test_what_is_removed_leaves_nothing() -> None:
         connection.execute("INSERT INTO sources VALUES (?, ?)", (number, f"{number}.lick"))
         add(connection, number, ones)
     remove(connection, [1, 3])
-    assert load(connection, 1) == [] and load(connection, len(found) + 1) == twice
+    assert load_index_rows(connection, 1) == [] and load_index_rows(connection, len(found) + 1) == twice
     for table in ("lick_text", "phrase_grams"):
         connection.execute(f"INSERT INTO {table} ({table}) VALUES ('integrity-check')")
     remove(connection, range(1, len(found) + 2))

@@ -20,14 +20,16 @@ from pathlib import Path
 import pytest
 
 from building import COMMAND, kill, library, lick, make, start, stray, tree, wait_for
-from lickwright.backends import Options
+from lickwright.build import task
+from lickwright.build.engine import BuildConfig, build_library
 from lickwright.cli import main
-from lickwright.cli.making import Screen
-from lickwright.library import journal, manifest, work
-from lickwright.library.build import Wish, build
-from lickwright.library.manifest import Manifest
-from lickwright.library.orders import Item, Order, Result, key
-from lickwright.library.outputs import Place, digest
+from lickwright.cli.build_view import Screen
+from lickwright.export import Options
+from lickwright.store import journal, manifest
+from lickwright.store.manifest import Manifest
+from lickwright.store.output_keys import options_key
+from lickwright.store.output_writer import OutputWriter, content_digest
+from lickwright.store.types import CompileOptions, WorkItem, WorkResult
 
 ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 
@@ -112,12 +114,12 @@ def _children(pid: int) -> list[int]:
         return []
 
 
-def _dies_once(item: Item, order: Order, place: Place) -> Result:
+def _dies_once(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
     """Dies in the middle of writing, the first time; is done well when tried again."""
     try:
         (Path(place.out).parent / "died").touch(exist_ok=False)  # by one worker only, whichever comes first
     except FileExistsError:
-        return work.make(item, order, place)
+        return task.compile_source(item, order, place)
     place.journal.note(item.target, [("a.mid", bytes(16))])
     Path(place.out, os.path.dirname(item.target), f".lw-{0:016x}.tmp").mkdir(parents=True)
     os.kill(os.getpid(), signal.SIGKILL)
@@ -126,9 +128,9 @@ def _dies_once(item: Item, order: Order, place: Place) -> Result:
 
 def test_what_a_killed_worker_was_writing_goes_with_the_same_build(tmp_path: Path) -> None:
     library(tmp_path / "lib", 150)
-    order = Order(("tab",), Options(), None, key(Options(), ""), False)
-    wish = Wish([str(tmp_path / "lib")], str(tmp_path / "out"), lambda path: order, 2, work=_dies_once)
-    account = build(wish, Screen())
+    order = CompileOptions(("tab",), Options(), None, options_key(Options(), ""), False)
+    wish = BuildConfig([str(tmp_path / "lib")], str(tmp_path / "out"), lambda path: order, 2, work=_dies_once)
+    account = build_library(wish, Screen())
     assert (account.built, account.failed) == (150, 0)
     assert (tmp_path / "died").exists()
     assert not stray(tmp_path / "out")
@@ -158,7 +160,7 @@ def test_a_journal_that_a_full_disk_cut_off_is_read_and_taken_away(
             notes.note("a", [("a.mid", hash)])
     notes.close()
     with Manifest(str(tmp_path), write=True) as kept:
-        journal.recover(str(tmp_path), kept)
+        journal.recover_journals(str(tmp_path), kept)
         assert kept.claimed("a") == [("a.mid", hashes[2])]
     assert not stray(tmp_path)
 
@@ -172,8 +174,8 @@ def test_what_a_killed_build_wrote_of_a_lick_that_is_gone_is_still_ours(tmp_path
     (lib / "a.lick").write_text(lick(1) + (other if again else ""))
     assert make(tmp_path, "lib", "--to", "tab")[0] == 0
     rest = tree(out)
-    written = Place(str(out), False)  # as a build does that is killed before it is on record
-    written.journal.note("a", [("number-2.tab.txt", digest(b"new"))])
+    written = OutputWriter(str(out), False)  # as a build does that is killed before it is on record
+    written.journal.note("a", [("number-2.tab.txt", content_digest(b"new"))])
     (out / "a/number-2.tab.txt").write_bytes(b"new")
     written.journal.close()
     (lib / "a.lick").write_text(lick(1))
@@ -188,9 +190,9 @@ def test_what_a_killed_build_wrote_of_a_lick_that_is_gone_is_still_ours(tmp_path
 
 def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "a.lick").write_text(lick(1))
-    order = Order(("tab", "midi"), Options(), None, key(Options(), ""), False)
-    wish = Wish([str(tmp_path / "a.lick")], str(tmp_path / "out"), lambda path: order)
-    assert build(wish, Screen()).files == 2
+    order = CompileOptions(("tab", "midi"), Options(), None, options_key(Options(), ""), False)
+    wish = BuildConfig([str(tmp_path / "a.lick")], str(tmp_path / "out"), lambda path: order)
+    assert build_library(wish, Screen()).files == 2
     (tmp_path / "a.lick").write_text(lick(1).replace("tempo 61", "tempo 62"))
     lstat = os.lstat
 
@@ -201,10 +203,10 @@ def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, mo
 
     monkeypatch.setattr(os, "lstat", refused)
     screen = Screen()
-    build(wish, screen)
+    build_library(wish, screen)
     monkeypatch.undo()
     assert screen.code == 3
-    assert build(wish, Screen()).failed == 0
+    assert build_library(wish, Screen()).failed == 0
     assert "1/4 = 62" in (tmp_path / "out" / "a" / "number-1.tab.txt").read_text("utf-8")
 
 
@@ -251,12 +253,13 @@ def test_a_build_that_is_stopped_ends_at_once_and_goes_on_later(
 
 POISON = """
 import ctypes, os, signal, sys
-from lickwright.backends import Options
-from lickwright.cli.making import Screen
-from lickwright.cli import screen
-from lickwright.library import pool, work
-from lickwright.library.build import Wish, build
-from lickwright.library.orders import Order, key
+from lickwright.export import Options
+from lickwright.cli.build_view import Screen
+from lickwright.cli import terminal
+from lickwright.build import process_pool, task
+from lickwright.build.engine import BuildConfig, build_library
+from lickwright.store.output_keys import options_key
+from lickwright.store.types import CompileOptions
 
 EVERY, SECONDS, MEMORY = int(sys.argv[1]), float(sys.argv[2]), 1 << 29
 KINDS = ("crash", "exit", "loop", "memory", "bug", "abort")
@@ -280,19 +283,19 @@ def poisoned(item, order, place):
             raise RuntimeError("poison")
         elif kind == "abort":
             signal.raise_signal(signal.SIGABRT)
-    return work.make(item, order, place)
+    return task.compile_source(item, order, place)
 
 class Teller(Screen):
     def progress(self, done, total, licks):
         pass
 
-screen.prepare()
+terminal.prepare()
 teller = Teller(everything=True)
-order = Order(("tab", "midi", "timing"), Options(), None, key(Options(), ""), True)
-wish = Wish(["lib"], "out", lambda path: order, 2, limits=pool.Limits(SECONDS, MEMORY), work=poisoned)
-account = build(wish, teller)
+order = CompileOptions(("tab", "midi", "timing"), Options(), None, options_key(Options(), ""), True)
+config = BuildConfig(["lib"], "out", lambda path: order, 2, limits=process_pool.Limits(SECONDS, MEMORY), work=poisoned)
+account = build_library(config, teller)
 assert account.found == account.built + account.unchanged + account.failed + account.skipped, vars(account)
-screen.err(teller.findings(["lib"]))
+terminal.err(teller.findings(["lib"]))
 print(account.found, account.built, account.unchanged, account.failed)
 """
 
@@ -341,12 +344,13 @@ def test_twenty_five_poison_sources_among_two_thousand(tmp_path: Path) -> None:
 
 LOOKED_INTO = """
 import ctypes, sys
-from lickwright.backends import Options, tab
-from lickwright.cli import screen
-from lickwright.cli.making import Screen
-from lickwright.library.build import Wish, build
-from lickwright.library.orders import Order, key
-from lickwright.library import build as building
+from lickwright.export import Options, tab
+from lickwright.cli import terminal
+from lickwright.cli.build_view import Screen
+from lickwright.build.engine import BuildConfig, build_library
+from lickwright.store.output_keys import options_key
+from lickwright.store.types import CompileOptions
+from lickwright.build import engine
 
 def emit(stages, options, real=tab.emit):
     if stages.timeline.title in sys.argv[1:]:
@@ -354,13 +358,13 @@ def emit(stages, options, real=tab.emit):
     return real(stages, options)
 
 tab.emit = emit
-building.SERIAL = 1
-screen.prepare()
+engine.SERIAL = 1
+terminal.prepare()
 teller = Screen(everything=True)
-order = Order(("tab", "midi"), Options(), None, key(Options(), ""), True)
-account = build(Wish(["lib"], "out", lambda path: order, 2), teller)
+order = CompileOptions(("tab", "midi"), Options(), None, options_key(Options(), ""), True)
+account = build_library(BuildConfig(["lib"], "out", lambda path: order, 2), teller)
 assert account.found == account.built + account.unchanged + account.failed + account.skipped
-screen.err(teller.findings(["lib"]))
+terminal.err(teller.findings(["lib"]))
 print(account.built, account.failed, account.licks, account.refused)
 """
 

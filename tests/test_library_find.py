@@ -12,13 +12,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lickwright.library.conditions import FIELDS, condition, technique_names
-from lickwright.library.facts import LickFacts
-from lickwright.library.index import SEARCH_SCHEMA, searchable
-from lickwright.library.query import Unclear, read
-from lickwright.library.search import find
+from lickwright.index.query_fields import FIELDS, condition, technique_names
+from lickwright.index.query_parser import QueryError, parse_query
+from lickwright.index.search import search_index
 from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES
-from lickwright.settings import FIELDS as NOTATION_FIELDS
+from lickwright.settings.fields import FIELDS as NOTATION_FIELDS
+from lickwright.store.features import LickFacts
+from lickwright.store.index_schema import SEARCH_SCHEMA, searchable
 from shelved import facts_of, indexed, sample_facts
 
 WRONG = 'key A minor\nbox 1\n\nlick "Wrong"\n| e5 z9 - |\n\nlick "Odd"\nby Ágnes Őri-Nagy\ntags x_y, 50%\n| e5 A#4 e8 - - - - - |\n'
@@ -130,11 +130,11 @@ def uses(one: LickFacts, *names: str) -> bool:
 )  # fmt: skip
 def test_answers(question: str, holds: Callable[[str, LickFacts], bool]) -> None:
     expected = sorted((path, one.line, one.title) for path, one in everything() if holds(path, one))
-    found = find(library(), question)
+    found = search_index(library(), question)
     assert [(hit.path, hit.facts["line"], hit.facts["title"]) for hit in found.hits] == expected
     assert found.total == len(expected)
     for limit in (1, 2, 7):
-        few = find(library(), question, limit)
+        few = search_index(library(), question, limit)
         assert few.hits == found.hits[:limit] and few.total == found.total
 
 
@@ -155,12 +155,12 @@ def test_a_box_is_found_by_number_and_by_shape() -> None:
         ("box:1 2", "5"),
         ("box:2 not box:1", "6"),
     ):
-        assert "".join(hit.facts["title"] for hit in find(boxes, question).hits) == expected, question
+        assert "".join(hit.facts["title"] for hit in search_index(boxes, question).hits) == expected, question
 
 
 def test_most_questions_above_tell_licks_apart() -> None:
     for question in ("bend", 'key:"A minor"', "box:2", "level<=2", "fret<=5", "feel:swing", "finding:error", "capo>0"):
-        assert 0 < find(library(), question).total < len(everything()), question
+        assert 0 < search_index(library(), question).total < len(everything()), question
 
 
 def test_without_full_text_search_the_same_is_found() -> None:
@@ -180,14 +180,14 @@ def test_without_full_text_search_the_same_is_found() -> None:
         "pull-off",
         "rights:none",
     ):
-        assert find(plain, question) == find(rich, question), question
+        assert search_index(plain, question) == search_index(rich, question), question
 
 
 def test_a_technique_is_asked_for_by_its_name() -> None:
     """Every name of the table finds the licks that use it, every sample technique among them."""
     for name in technique_names():
         wanted = [one.title for _, one in everything() if uses(one, name)]
-        found = [hit.facts["title"] for hit in find(library(), f'technique:"{name}"').hits]
+        found = [hit.facts["title"] for hit in search_index(library(), f'technique:"{name}"').hits]
         assert set(wanted) <= set(found), name
         assert wanted, name  # some sample uses it
     assert set(technique_names()) == {t.name for t in TECHNIQUES if t.sign} | set(EVENT_WORDS)
@@ -199,17 +199,17 @@ def test_a_technique_is_asked_for_by_its_name() -> None:
 def test_a_chord_is_found_in_any_spelling_and_whole(asked: str, plain: str) -> None:
     """Every lick whose chords line has it, and none that has only one that begins with it."""
     wanted = [one.title for _, one in everything() if plain in one.chords.split()]
-    assert [hit.facts["title"] for hit in find(library(), f"chords:{asked}").hits] == wanted
+    assert [hit.facts["title"] for hit in search_index(library(), f"chords:{asked}").hits] == wanted
     assert wanted or plain == "Bb"
     either = [one.title for _, one in everything() if {"A7", "D7"} & set(one.chords.split())]
-    assert [hit.facts["title"] for hit in find(library(), "chord:A7,D7").hits] == either
+    assert [hit.facts["title"] for hit in search_index(library(), "chord:A7,D7").hits] == either
     without = [one.title for _, one in everything() if not one.chords and one.key]
-    assert set(without) <= {hit.facts["title"] for hit in find(library(), "chords:none").hits}
+    assert set(without) <= {hit.facts["title"] for hit in search_index(library(), "chords:none").hits}
 
 
 def test_what_is_no_chord_is_said() -> None:
-    with pytest.raises(Unclear, match="not a chord"):
-        find(library(), "chords:H7x")
+    with pytest.raises(QueryError, match="not a chord"):
+        search_index(library(), "chords:H7x")
 
 
 def test_every_field_of_the_notation_can_be_asked_for_or_is_left_out_on_purpose() -> None:
@@ -257,8 +257,8 @@ def test_every_field_of_the_notation_can_be_asked_for_or_is_left_out_on_purpose(
     ],
 )  # fmt: skip
 def test_what_cannot_be_read_is_said(question: str, marked: str, message: str | None, help: str | None) -> None:
-    with pytest.raises(Unclear) as caught:
-        find(library(), question)
+    with pytest.raises(QueryError) as caught:
+        search_index(library(), question)
     assert question[caught.value.start : caught.value.end] == marked
     assert message is None or str(caught.value) == message
     assert help is None or caught.value.help == help
@@ -285,11 +285,11 @@ def test_what_cannot_be_read_is_said(question: str, marked: str, message: str | 
     ],
 )  # fmt: skip
 def test_known_names_need_no_quotes(question: str, quoted: str) -> None:
-    assert find(library(), question).hits == find(library(), quoted).hits
+    assert search_index(library(), question).hits == search_index(library(), quoted).hits
 
 
 def test_curly_quotes_are_read_as_straight_ones() -> None:
-    assert find(library(), "key:“A minor”") == find(library(), 'key:"A minor"')
+    assert search_index(library(), "key:“A minor”") == search_index(library(), 'key:"A minor"')
 
 
 _PIECES = st.sampled_from([
@@ -308,8 +308,8 @@ _PIECES = st.sampled_from([
 def test_any_text_gives_an_answer_or_a_clear_error(question: str) -> None:
     before = library().total_changes
     try:
-        found = find(library(), question, 5)
-    except Unclear as e:
+        found = search_index(library(), question, 5)
+    except QueryError as e:
         assert 0 <= e.start < e.end <= max(1, len(question))
         assert str(e) and "sql" not in str(e).lower()
     else:
@@ -324,27 +324,27 @@ def test_no_text_of_a_question_is_ever_sql(text: str) -> None:
     quoted = '"' + text.replace('"', "") + '"'
     for field in ("title", "file"):
         try:
-            (term,) = read(f"{field}:{quoted}")
+            (term,) = parse_query(f"{field}:{quoted}")
             made = condition(term, True)
-        except Unclear:
+        except QueryError:
             continue
-        assert made.sql == condition(read(f'{field}:"x"')[0], True).sql
+        assert made.sql == condition(parse_query(f'{field}:"x"')[0], True).sql
 
 
 def test_an_endless_question_is_refused() -> None:
-    with pytest.raises(Unclear, match="longer than 2,000 characters"):
-        find(library(), "bend " * 1000)
-    with pytest.raises(Unclear, match="more than 50 terms"):
-        find(library(), "a " * 60)
+    with pytest.raises(QueryError, match="longer than 2,000 characters"):
+        search_index(library(), "bend " * 1000)
+    with pytest.raises(QueryError, match="more than 50 terms"):
+        search_index(library(), "a " * 60)
 
 
 # --- nothing found ---------------------------------------------------------------------------------------------------
 
 
 def test_it_is_told_which_part_finds_nothing() -> None:
-    found = find(library(), "bend zzz level:2")
+    found = search_index(library(), "bend zzz level:2")
     assert found.total == 0 and [term.values[0].text for term in found.none] == ["zzz"]
-    found = find(library(), "key:lydian level:5")
+    found = search_index(library(), "key:lydian level:5")
     assert found.total == 0 and not found.none
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from building import lick, tree
 from commanding import Run, write
-from lickwright.library.manifest import Manifest
+from lickwright.store.manifest import Manifest
 
 BAD = 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n'
 

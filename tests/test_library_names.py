@@ -11,8 +11,8 @@ import pytest
 
 from building import tree
 from commanding import Run
-from lickwright.library.manifest import NAME, Manifest
-from lickwright.library.naming import keep
+from lickwright.store.manifest import NAME, Manifest
+from lickwright.store.naming import keep
 
 A, B, C, D = (f"| e{n} e5 B8 e5 G7 - - - ||\n" for n in (8, 7, 5, 3))
 SONGS = Path("songs")

@@ -133,7 +133,7 @@ def test_a_house_that_changed(run: Run) -> None:
 
 
 def test_another_program(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lickwright.library.ready.program", lambda: "another")
+    monkeypatch.setattr("lickwright.build.readiness.program", lambda: "another")
     assert lacks(run) == [("build", "", "", "it was made by another version of lickwright")]
 
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from commanding import Run
-from lickwright.library import release_files
-from lickwright.library.manifest import Manifest
+from lickwright.build import release_files
+from lickwright.store.manifest import Manifest
 
 MUSIC = "| e{} e5 B8 e5 G7 - - - ||\n"
 TREE = Path("out/release_files")
@@ -295,7 +295,7 @@ def test_no_folder_gets_more_files_than_it_can_take(course: Run, monkeypatch: py
 
 
 def test_no_source_can_have_its_folder() -> None:
-    from lickwright.names import slug
+    from lickwright.core.slugs import slug
 
     assert slug(release_files.RELEASE) != release_files.RELEASE
 
@@ -343,7 +343,7 @@ def test_what_a_killed_run_wrote_is_known_again(course: Run, monkeypatch: pytest
 
     with monkeypatch.context() as patch:
         patch.setattr(release_files._Tree, "_enter", kill)
-        patch.setattr("lickwright.library.build.journal.clear", kill)
+        patch.setattr("lickwright.build.engine.journal.clear", kill)
         with pytest.raises(Killed):
             course(*MAKE, *NUMBERED)
     assert len(tree()) == 3

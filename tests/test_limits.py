@@ -8,13 +8,13 @@ from pathlib import Path
 import click
 import pytest
 
-from lickwright.backends import asked
 from lickwright.cli import box, make
-from lickwright.library.house_keys import BY_PLACE
+from lickwright.compiler import compile_text, find_rule
+from lickwright.config.keys import BY_PLACE
+from lickwright.export import option_parsing
 from lickwright.music.boxspec import parse_box
 from lickwright.music.fretboard import MAX_CAPO, MAX_FRET, USUAL_FRETS
-from lickwright.pipeline import compile_text, find_rule
-from lickwright.settings import BY_NAME, Settings
+from lickwright.settings.fields import BY_NAME, Settings
 
 PACKAGE = Path(__file__).parents[1] / "compiler" / "lickwright"
 
@@ -67,8 +67,8 @@ def test_the_number_stands_once_in_the_program() -> None:
 def test_a_command_and_a_house_ask_for_the_same_limits() -> None:
     options = {one.name: one.type for one in make.command.params}
     for name, (least, most) in (
-        ("width", asked.WIDTHS), ("jobs", asked.JOBS), ("count_in", asked.COUNT_INS), ("repeat", asked.REPEATS),
-        ("longest", asked.LONGEST),
+        ("width", option_parsing.WIDTHS), ("jobs", option_parsing.JOBS), ("count_in", option_parsing.COUNT_INS), ("repeat", option_parsing.REPEATS),
+        ("longest", option_parsing.LONGEST),
     ):  # fmt: skip
         kind = options[name]
         assert isinstance(kind, click.IntRange) and (kind.min, kind.max) == (least, most)

@@ -22,13 +22,13 @@ from typing import NamedTuple
 import pytest
 
 from effort import steps
-from lickwright import tonality
-from lickwright.locate import Home, close_calls, locate, relative
+from lickwright.analysis import key_finder
+from lickwright.analysis.key_and_box_finder import Candidate, close_calls, locate, relative
+from lickwright.compiler import compile_file, compile_text
 from lickwright.music.box import Area
 from lickwright.music.scale import Scale
-from lickwright.pipeline import compile_file, compile_text
-from lickwright.settings import BY_NAME, Settings
-from lickwright.timeline import Timeline
+from lickwright.settings.fields import BY_NAME, Settings
+from lickwright.timeline.model import Timeline
 from phrases import Phrase, phrase
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
@@ -56,7 +56,7 @@ class Case(NamedTuple):
     title: str
     declared: Settings
     stripped: Timeline
-    homes: tuple[Home, ...]
+    homes: tuple[Candidate, ...]
 
 
 @cache
@@ -87,10 +87,10 @@ def right_scale(case: Case) -> bool:
         return False
     assert case.declared.scale is not None and case.declared.key is not None
     tonic = case.declared.key.tonic.pc
-    played = {(note.pitch - tonic) % 12 for note in tonality.heard(case.stripped)}
+    played = {(note.pitch - tonic) % 12 for note in key_finder.heard(case.stripped)}
 
     def heard(scale: Scale) -> set[int]:
-        return played & tonality.classes(scale)
+        return played & key_finder.classes(scale)
 
     return same_scale(case) or heard(case.homes[0].scale) == heard(case.declared.scale)
 
@@ -195,10 +195,10 @@ def test_a_phrase_lives_in_the_same_place_when_its_hand_moves(semitones: int) ->
 @pytest.mark.parametrize("weight", ["_EVIDENCE", "_LAST", "_LOWEST", "_FIRST", "_OUTSIDE"])
 def test_no_weight_stands_on_a_knife_edge(weight: str, factor: float, monkeypatch: pytest.MonkeyPatch) -> None:
     """The weights were settled on these samples: with any of them a third off, nine keys in ten are still found."""
-    monkeypatch.setattr(tonality, weight, getattr(tonality, weight) * factor)
+    monkeypatch.setattr(key_finder, weight, getattr(key_finder, weight) * factor)
     found = 0
     for case in cases():
-        best = tonality.tonalities(tonality.heard(case.stripped))[0].key
+        best = key_finder.tonalities(key_finder.heard(case.stripped))[0].key
         assert case.declared.key is not None
         found += (best.tonic.pc, best.is_minor) == (case.declared.key.tonic.pc, case.declared.key.is_minor)
     assert found >= 0.9 * len(cases())
@@ -207,7 +207,7 @@ def test_no_weight_stands_on_a_knife_edge(weight: str, factor: float, monkeypatc
 # --- by hand ---------------------------------------------------------------------------------------------------------
 
 
-def home(music: str, head: str = "") -> Home:
+def home(music: str, head: str = "") -> Candidate:
     timeline = compile_text(f'{head}lick "1"\n{music}\n').licks[0].timeline
     assert timeline is not None
     return locate(timeline)[0]
@@ -329,11 +329,11 @@ def score(seeds: range) -> Score:
     return Score(len(seeds), whole, tied)
 
 
-def is_in(found: Home, made: Phrase) -> bool:
+def is_in(found: Candidate, made: Phrase) -> bool:
     return (found.key.tonic.pc, found.key.is_minor) == (made.tonic, made.minor)
 
 
-def holds(found: Home, made: Phrase, timeline: Timeline) -> bool:
+def holds(found: Candidate, made: Phrase, timeline: Timeline) -> bool:
     """Whether the numbered box found, or as many as the phrase was made in, hold every fretted note."""
     where, places = found.area, {(s.string, s.fret) for s in timeline.sounds if s.fret}
     if where is None or len(where.boxes) > (2 if made.second else 1):

@@ -17,42 +17,42 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lickwright.backends import SOUND_FORMATS, Length, Options, Recording
-from lickwright.backends.audio_file import Form, save
-from lickwright.backends.audio_tags import Tags
 from lickwright.cli import main
-from lickwright.curves import Move, Way
-from lickwright.library.spool import IN_MEMORY, Large, Spool
+from lickwright.compiler import compile_text
+from lickwright.export import SOUND_FORMATS, Length, Options, Recording
+from lickwright.export.audio.encoding import Form, write_audio
+from lickwright.export.audio.tags import Tags
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.notation.techniques import Stroke
-from lickwright.pipeline import compile_text
+from lickwright.performance.pitch_curves import CurveShape, PitchRamp
+from lickwright.store.spool import IN_MEMORY, Large, Spool
+from lickwright.synth import automation as plans
 from lickwright.synth import guitar, loudness
-from lickwright.synth import plan as plans
+from lickwright.synth.arrangement import RATE, Cue
+from lickwright.synth.automation import Humanizer, Planner
+from lickwright.synth.excitation import Scrape
 from lickwright.synth.guitar import Instrument
-from lickwright.synth.plan import Feel, Planner
-from lickwright.synth.strikes import Scrape
-from lickwright.synth.take import RATE, Mark
 from lickwright.synth.wave import PIECE, Wave
 from sound_measure import OPEN, note
 
-SILENT = Tags("x", "", "", "1/4 = 60", (Mark(0.0, "bar 1"),))
+SILENT = Tags("x", "", "", "1/4 = 60", (Cue(0.0, "bar 1"),))
 
 
 # --- the same samples, however they are cut ---------------------------------------------------------------------------
 
 BUSY = [
-    note(0.02, 1.5, 64, 1, moves=(Move(0.1, 0.3, 2.0), Move(0.3, 1.5, 0.4, Way.AROUND))),
-    note(1.5, 1.9, 67, 1, stroke=Stroke.HAMMER, joined=True, moves=(Move(1.7, 1.9, 3.0, Way.FRETS),)),
+    note(0.02, 1.5, 64, 1, moves=(PitchRamp(0.1, 0.3, 2.0), PitchRamp(0.3, 1.5, 0.4, CurveShape.AROUND))),
+    note(1.5, 1.9, 67, 1, stroke=Stroke.HAMMER, joined=True, moves=(PitchRamp(1.7, 1.9, 3.0, CurveShape.FRETS),)),
     note(2.4, 2.6, 70, 1),
     note(0.1, 2.2, 43, 6, stroke=Stroke.SCRAPE),
-    note(0.5, 2.5, 50, 4, moves=(Move(0.5, 0.5, 2.0), Move(0.6, 0.8, -2.0, Way.FRETS), Move(0.5, 2.5, -9.0))),
+    note(0.5, 2.5, 50, 4, moves=(PitchRamp(0.5, 0.5, 2.0), PitchRamp(0.6, 0.8, -2.0, CurveShape.FRETS), PitchRamp(0.5, 2.5, -9.0))),
     note(0.4, 1.0, 59, 2, stroke=Stroke.SWELL, fade_in=0.4),
     note(1.0, 2.7, 59, 2),
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("feel", [None, Feel(4)])
-def test_the_same_samples_whatever_is_planned_at_once(monkeypatch: pytest.MonkeyPatch, feel: Feel | None) -> None:
+@pytest.mark.parametrize("feel", [None, Humanizer(4)])
+def test_the_same_samples_whatever_is_planned_at_once(monkeypatch: pytest.MonkeyPatch, feel: Humanizer | None) -> None:
     """Bit by bit: nobody may hear where a stretch of the plan ends."""
     waves = []
     for ahead, window in ((inf, 99.0), (0.0, 0.11)):
@@ -105,7 +105,7 @@ def test_a_recording_in_a_file_is_levelled_as_one_in_memory(seconds: float) -> N
 
 def test_half_an_hour_of_vibrato_and_scraping_is_planned_in_little_memory() -> None:
     half_an_hour = 1800.0
-    shaken = note(0.0, half_an_hour, 64, moves=(Move(0.0, half_an_hour, 0.4, Way.ABOVE),))
+    shaken = note(0.0, half_an_hour, 64, moves=(PitchRamp(0.0, half_an_hour, 0.4, CurveShape.ABOVE),))
     scraped = note(0.0, half_an_hour, 43, 6, stroke=Stroke.SCRAPE)
     tracemalloc.start()
     planner = Planner([shaken], 64, INSTRUMENTS["clean"].guitar, RATE)
@@ -127,7 +127,7 @@ def test_three_minutes_are_written_in_little_memory(kind: str) -> None:
     pieces = (np.zeros((2, min(PIECE, count - at)), np.float32) for at in range(0, count, PIECE))
     with Spool() as spool:
         tracemalloc.start()
-        large = spool.take(lambda file, scratch: save(file, scratch, pieces, Form(kind, count, RATE), SILENT))
+        large = spool.take(lambda file, scratch: write_audio(file, scratch, pieces, Form(kind, count, RATE), SILENT))
         assert sum(len(piece) for piece in large) == len(large)
         peak = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
@@ -136,7 +136,7 @@ def test_three_minutes_are_written_in_little_memory(kind: str) -> None:
 
 
 def test_what_is_spooled_second_is_as_if_it_were_alone(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lickwright.backends.audio.recorded", lambda *_: _noise(1))
+    monkeypatch.setattr("lickwright.export.audio.render_samples", lambda *_: _noise(1))
     one = compile_text('tempo 120\nlick "x"\n| G5 - - - - - - - ||\n').licks[0]
     with Spool() as spool:
         for kind in SOUND_FORMATS:
@@ -212,7 +212,7 @@ def test_a_full_disk_costs_the_recording_only_and_is_said(
 ) -> None:
     monkeypatch.setattr(tempfile, "SpooledTemporaryFile", lambda max_size: _Full())
     if kind != "wav":  # smaller than what fits
-        monkeypatch.setattr("lickwright.backends.audio.recorded", lambda *_: _noise(8))
+        monkeypatch.setattr("lickwright.export.audio.render_samples", lambda *_: _noise(8))
     assert main(["make", str(lick / "x.lick"), "--out", str(lick / "out"), "--to", "tab,audio", "--format", kind]) == 3
     said = capfd.readouterr().err
     assert "nothing was written: no space left on device in the folder for temporary files" in said
@@ -234,7 +234,7 @@ def test_what_goes_wrong_while_samples_come_is_what_is_raised(error: BaseExcepti
 
     for kind in SOUND_FORMATS:
         with pytest.raises(error if isinstance(error, type) else type(error)):
-            save(io.BytesIO(), io.BytesIO(), pieces(), Form(kind, 2 * PIECE, RATE), SILENT)
+            write_audio(io.BytesIO(), io.BytesIO(), pieces(), Form(kind, 2 * PIECE, RATE), SILENT)
 
 
 def test_an_interrupt_in_the_middle_leaves_nothing_behind(lick: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -244,7 +244,7 @@ def test_an_interrupt_in_the_middle_leaves_nothing_behind(lick: Path, monkeypatc
     monkeypatch.setattr(tempfile, "tempdir", str(lick / "temporary"))
     (lick / "temporary").mkdir()
     with monkeypatch.context() as patch:
-        patch.setattr("lickwright.backends.audio.recorded", interrupted)
+        patch.setattr("lickwright.export.audio.render_samples", interrupted)
         assert main(["make", str(lick / "x.lick"), "--out", str(lick / "out"), "--to", "audio"]) == 130
     assert left(lick) == {"x.lick"}
     assert main(["make", str(lick / "x.lick"), "--out", str(lick / "out"), "--to", "audio"]) == 0
@@ -270,7 +270,7 @@ def stand_in(stages: object, options: object, taken: object, file: object) -> Wa
 def test_a_long_recording_is_announced(
     jobs: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("lickwright.backends.audio.recorded", stand_in)
+    monkeypatch.setattr("lickwright.export.audio.render_samples", stand_in)
     for name in ("porch", "barn"):
         (tmp_path / f"{name}.lick").write_text(LONG.replace('"x"', f'"{name} light"'), "utf-8")
     asked = ["--to", "audio", "--format", "mp3", "--out", str(tmp_path / "out"), "--jobs", jobs]
@@ -286,15 +286,15 @@ def test_a_short_one_is_not(lick: Path, capsys: pytest.CaptureFixture[str]) -> N
 
 
 def test_a_worker_may_take_as_long_as_a_recording_lasts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from lickwright.library.worker import Limits, Setup
+    from lickwright.build.worker import Limits, Setup
 
     def slow(*_: object) -> Wave:
         time.sleep(0.9)
         return Wave(RATE, io.BytesIO())
 
-    monkeypatch.setattr("lickwright.backends.audio.recorded", slow)
-    monkeypatch.setattr("lickwright.library.worker.Limits", lambda: Limits(seconds=0.6))
-    monkeypatch.setattr("lickwright.library.pool.Limits", lambda: Limits(seconds=0.6))
+    monkeypatch.setattr("lickwright.export.audio.render_samples", slow)
+    monkeypatch.setattr("lickwright.build.worker.Limits", lambda: Limits(seconds=0.6))
+    monkeypatch.setattr("lickwright.build.process_pool.Limits", lambda: Limits(seconds=0.6))
     assert Setup("", False, ()).limits.seconds == 60
     for name in ("a", "b"):
         (tmp_path / f"{name}.lick").write_text(LONG, "utf-8")
@@ -304,7 +304,7 @@ def test_a_worker_may_take_as_long_as_a_recording_lasts(tmp_path: Path, monkeypa
 def test_a_house_bounds_recordings(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("lickwright.backends.audio.recorded", stand_in)
+    monkeypatch.setattr("lickwright.export.audio.render_samples", stand_in)
     (tmp_path / "lickwright.toml").write_text('[make]\nlongest = 600\nto = ["tab", "audio"]\n', "utf-8")
     (tmp_path / "x.lick").write_text(LONG, "utf-8")
     command = ["make", str(tmp_path / "x.lick"), "--out", str(tmp_path / "out")]

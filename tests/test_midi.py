@@ -10,9 +10,9 @@ from fractions import Fraction
 import mido
 import pytest
 
-from lickwright.backends import Options, Stages, smf
-from lickwright.backends.midi import emit
-from lickwright.curves import offsets
+from lickwright.export import LoweredLick, Options
+from lickwright.export.midi import emit, smf
+from lickwright.performance.pitch_curves import offsets
 from midi_reader import CHANNELS, LICKS, Reader, heard, made, read, strings, timed
 
 # --- the encoder -----------------------------------------------------------------------------------------------------
@@ -34,14 +34,14 @@ def test_numbers_are_those_of_the_standard() -> None:
 
 
 def test_text_is_utf_8_without_control_characters() -> None:
-    assert smf.text("Blues in F♯\n\x00\x1b[31m“slow”") == "Blues in F♯ [31m“slow”".encode()
-    assert len(smf.text("é" * 5000)) == smf.MAX_TEXT
-    assert smf.text("é" * 5000).decode("utf-8")
+    assert smf.text_payload("Blues in F♯\n\x00\x1b[31m“slow”") == "Blues in F♯ [31m“slow”".encode()
+    assert len(smf.text_payload("é" * 5000)) == smf.MAX_TEXT
+    assert smf.text_payload("é" * 5000).decode("utf-8")
 
 
 def test_same_lick_same_bytes() -> None:
     for stages in LICKS:
-        assert emit(Stages(stages.timeline), Options()).data == emit(stages, Options()).data
+        assert emit(LoweredLick(stages.timeline), Options()).data == emit(stages, Options()).data
 
 
 # --- read back -------------------------------------------------------------------------------------------------------

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from lickwright.backends import Options
-from lickwright.backends.midi import RULES, emit
+from lickwright.export import Options
+from lickwright.export.midi import RULES, emit
 from midi_reader import LICKS, heard, made, read, timed
 
 # --- techniques ------------------------------------------------------------------------------------------------------

@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from lickwright.moves import Moved, Unmovable, Wish, gathered, move_lick
+from lickwright.compiler import CompiledLick, compile_text
+from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical
-from lickwright.notation.syntax import parse
+from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Field, Lick
-from lickwright.pipeline import CompiledLick, compile_text
-from lickwright.resolve import resolve
-from lickwright.source import Source
-from lickwright.timeline import Timeline
+from lickwright.timeline.build import resolve
+from lickwright.timeline.model import Timeline
+from lickwright.transform.moves import Moved, MoveRequest, Unmovable, gathered, move_lick
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
 HEAD = 'key A minor\nbox 1\n\nlick "Porch light"\n'
@@ -27,14 +27,14 @@ HEAD = 'key A minor\nbox 1\n\nlick "Porch light"\n'
 
 def read(text: str) -> tuple[Book, Source]:
     source = Source("-", text)
-    book, found = parse(source)
+    book, found = parse_source(source)
     assert not found
     return book, source
 
 
 def moved(music: str, head: str = HEAD, **wish: str | int) -> Moved:
     book, source = read(f"{head}{music}\n")
-    return move_lick(book.licks[0], book, source, Wish(**wish))  # type: ignore[arg-type]
+    return move_lick(book.licks[0], book, source, MoveRequest(**wish))  # type: ignore[arg-type]
 
 
 def written(music: str, head: str = HEAD, **wish: str | int) -> str:
@@ -156,7 +156,7 @@ def test_a_box_is_found_by_pitch_and_the_way_back_restores_the_pitches() -> None
     inside = [s for s in there.timeline.sounds if (s.string, s.fret) in area.places]
     assert len(inside) >= len(there.timeline.sounds) - 2
     back_book, back_source = read(canonical(Book(book.head, (there.lick,))))
-    back = move_lick(back_book.licks[0], back_book, back_source, Wish(box="1"))
+    back = move_lick(back_book.licks[0], back_book, back_source, MoveRequest(box="1"))
     assert heard(back.timeline) == heard(before)
 
 
@@ -238,7 +238,7 @@ def test_bends_stay_away_from_the_nut_where_another_octave_is_no_harder(wish: di
 
 def test_another_octave_is_better_than_a_lick_without_its_hammer_ons() -> None:
     (spiral,) = [(lick, book, source) for lick, book, source, _ in licks() if lick.title == "Spiral stair"]
-    one = move_lick(*spiral, Wish(key="E minor"))
+    one = move_lick(*spiral, MoveRequest(key="E minor"))
     assert one.semitones == 7
     assert one.said[0].startswith("an octave higher: otherwise a whole-step bend ")
     assert not any("picked" in words for words in one.said)
@@ -303,7 +303,7 @@ def compiled(text: str) -> tuple[CompiledLick, ...]:
 SAID = ("harder now", "the level no longer fits")
 
 
-def harder(lick: Lick, book: Book, source: Source, wish: Wish) -> tuple[Moved, set[str]] | None:
+def harder(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> tuple[Moved, set[str]] | None:
     """The lick moved, and the codes of warnings about hands of which its text has more than the lick had; None if it cannot be moved."""
     try:
         one = move_lick(lick, book, source, wish)
@@ -323,8 +323,8 @@ def test_no_move_is_harder_in_silence() -> None:
     tried = gained = 0
     for n, (lick, book, source, timeline) in enumerate(licks()):
         key = keys(timeline)[(n + 3) % 12]
-        wishes = [Wish(key=key, by="shape" if n % 3 == 0 else "pitch")]
-        wishes += [Wish(box=str(n % 5 + 1)) if n % 2 else Wish(octave=1 if n % 4 else -1)]
+        wishes = [MoveRequest(key=key, by="shape" if n % 3 == 0 else "pitch")]
+        wishes += [MoveRequest(box=str(n % 5 + 1)) if n % 2 else MoveRequest(octave=1 if n % 4 else -1)]
         for wish in wishes:
             found = harder(lick, book, source, wish)
             if found is None:
@@ -341,8 +341,8 @@ def test_no_move_is_harder_in_silence() -> None:
 def test_no_move_of_any_sample_is_harder_in_silence() -> None:
     tried = gained = 0
     for lick, book, source, timeline in licks():
-        wishes = [Wish(key=key, by=by) for key in keys(timeline)[1:] for by in ("pitch", "shape")]
-        wishes += [Wish(box=box) for box in "12345"] + [Wish(octave=1), Wish(octave=-1)]
+        wishes = [MoveRequest(key=key, by=by) for key in keys(timeline)[1:] for by in ("pitch", "shape")]
+        wishes += [MoveRequest(box=box) for box in "12345"] + [MoveRequest(octave=1), MoveRequest(octave=-1)]
         for wish in wishes:
             found = harder(lick, book, source, wish)
             if found is not None:
@@ -368,7 +368,7 @@ def licks() -> list[tuple[Lick, Book, Source, Timeline]]:
     return out
 
 
-def in_all(lick: Lick, book: Book, source: Source, timeline: Timeline, wish: Wish) -> Moved:
+def in_all(lick: Lick, book: Book, source: Source, timeline: Timeline, wish: MoveRequest) -> Moved:
     """Moved, with the text of it compiled again: no errors, and every pitch as far as it was to go."""
     one = move_lick(lick, book, source, wish)
     again = compile_text(canonical(gathered(book, [one.lick]))).licks[0]
@@ -388,17 +388,17 @@ def test_a_share_of_the_samples() -> None:
     """Every sample in two keys and boxes, each time others."""
     for n, (lick, book, source, timeline) in enumerate(licks()):
         for m in (n, n + 7):
-            in_all(lick, book, source, timeline, Wish(key=keys(timeline)[m % 12], box=str(m % 5 + 1)))
+            in_all(lick, book, source, timeline, MoveRequest(key=keys(timeline)[m % 12], box=str(m % 5 + 1)))
 
 
 def test_every_sample_into_a_box_and_back() -> None:
     """The pitches are those it had; with its own box that is a place it has been played in."""
     for n, (lick, book, source, timeline) in enumerate(licks()):
-        there = in_all(lick, book, source, timeline, Wish(box=str(n % 5 + 1)))
+        there = in_all(lick, book, source, timeline, MoveRequest(box=str(n % 5 + 1)))
         assert there.semitones == 0
         book2, source2 = read(canonical(gathered(book, [there.lick])))
         box = str(timeline.settings.box or "any")
-        back = in_all(book2.licks[0], book2, source2, there.timeline, Wish(box=box))
+        back = in_all(book2.licks[0], book2, source2, there.timeline, MoveRequest(box=box))
         assert heard(back.timeline) == heard(timeline), lick.title
 
 
@@ -408,7 +408,7 @@ def test_every_sample_in_every_key_and_box() -> None:
     for lick, book, source, timeline in licks():
         for key in keys(timeline):
             for box in "12345":
-                one = in_all(lick, book, source, timeline, Wish(key=key, box=box))
+                one = in_all(lick, book, source, timeline, MoveRequest(key=key, box=box))
                 tried += 1
                 said.update({words.split(" in bar")[0] for words in one.said})
                 area = one.timeline.settings.area
@@ -428,7 +428,7 @@ def test_the_head_of_a_file_says_what_all_its_licks_say() -> None:
             "- - - |", "-- e5 ---- |"
         )
     )
-    done = [move_lick(lick, book, source, Wish(key="C minor")).lick for lick in book.licks]
+    done = [move_lick(lick, book, source, MoveRequest(key="C minor")).lick for lick in book.licks]
     text = canonical(gathered(book, done))
     assert text.startswith("key C minor\nby  Me\n")
     assert text.count("key") == 1

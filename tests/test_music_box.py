@@ -18,7 +18,7 @@ from lickwright.music.box import (
     pentatonic_boxes,
     played,
     three_per_string,
-    window,
+    window_of_key,
 )
 from lickwright.music.fretboard import Window
 from lickwright.music.pitch import Key, parse_key
@@ -104,7 +104,7 @@ def test_octaves_stop_where_the_neck_does(frets: int, placements: int) -> None:
 def test_boxes_join_and_cover_the_neck() -> None:
     boxes = pentatonic_boxes(A_MINOR, MINOR_PENTATONIC, STANDARD, 36)
     covered = {place for box in boxes for place in box.places if place[1] <= 24}
-    every = window(0, 24, A_MINOR, MINOR_PENTATONIC, STANDARD).places
+    every = window_of_key(0, 24, A_MINOR, MINOR_PENTATONIC, STANDARD).places
     assert covered == every
     for low, high in pairwise(minor_boxes(E_MINOR).values()):
         for string in range(1, 7):
@@ -233,7 +233,7 @@ def test_blues_boxes_miss_and_double_no_note() -> None:
     assert {label: rows(box.places) for label, box in boxes.items()} == BLUES_BOXES
     assert [(box.low, box.high) for box in boxes.values()] == [(5, 8), (7, 10), (9, 13), (0, 3), (2, 5)]
     for low, high in ((5, 8), (7, 11), (9, 13), (0, 4), (2, 6)):
-        assert fits(window(low, high, A_MINOR, BLUES, STANDARD))
+        assert fits(window_of_key(low, high, A_MINOR, BLUES, STANDARD))
 
 
 THREE = """
@@ -316,21 +316,23 @@ def test_five_positions_miss_and_double_no_note_in_any_mode_and_key() -> None:
             scale = parse_scale(mode, key)
             boxes = five_positions(key, scale, STANDARD, 24)
             assert len({box.shape for box in boxes}) == 5
-            assert all(fits(window(box.low, box.high, key, scale, STANDARD)) for box in boxes), key
+            assert all(fits(window_of_key(box.low, box.high, key, scale, STANDARD)) for box in boxes), key
 
 
 @pytest.mark.parametrize("name", ["drop D", "open G", "open D", "DADGAD"])
 def test_altered_tunings_have_no_clean_hand_of_four_frets(name: str) -> None:
     tuning = parse_tuning(name)
-    windows = [window(low, low + 3, A_MINOR, MINOR_PENTATONIC, tuning) for low in range(13)]
+    windows = [window_of_key(low, low + 3, A_MINOR, MINOR_PENTATONIC, tuning) for low in range(13)]
     assert not any(fits(found) for found in windows)
     assert neighbours(A_MINOR, MINOR_PENTATONIC, tuning, 22) == ()
 
 
 def test_an_audit_names_what_is_missing_and_double() -> None:
-    found = window(7, 10, A_MINOR, BLUES, STANDARD)
+    found = window_of_key(7, 10, A_MINOR, BLUES, STANDARD)
     assert found.gaps == (51,)  # Eb3, on string 6 one fret above
-    assert window(5, 9, A_MINOR, parse_scale("minor", A_MINOR), STANDARD).duplicates == (64,)  # E4 on strings 3 and 2
+    assert window_of_key(5, 9, A_MINOR, parse_scale("minor", A_MINOR), STANDARD).duplicates == (
+        64,
+    )  # E4 on strings 3 and 2
 
 
 @pytest.mark.parametrize("name", ["bass", "5 string bass", "7 string", "8 string"])

@@ -6,13 +6,13 @@ from math import lcm
 
 import pytest
 
-from lickwright.backends import Options, Stages, timing
-from lickwright.backends.timing import rows
-from lickwright.layout import lay_out
+from lickwright.compiler import compile_text
+from lickwright.export import LoweredLick, Options, timing
+from lickwright.export.timing import rows
+from lickwright.layout.columns import lay_out_bars
 from lickwright.music.rhythm import parse_meter
 from lickwright.music.syllables import count_bar
-from lickwright.pipeline import compile_text
-from lickwright.timeline import Timeline
+from lickwright.timeline.model import Timeline
 
 
 def timeline(music: str, *fields: str) -> Timeline:
@@ -24,7 +24,7 @@ def timeline(music: str, *fields: str) -> Timeline:
 
 def row(lick: Timeline) -> str:
     """The count row of a tab, bar by bar."""
-    grid = lay_out(lick)
+    grid = lay_out_bars(lick)
     return " / ".join(
         " ".join(f"({column.said})" if column.silent else column.said for column in grid.columns[bar.first : bar.last])
         for bar in grid.bars
@@ -134,13 +134,13 @@ NAMES = {
 
 @pytest.mark.parametrize("music", NAMES)
 def test_the_timing_sheet_says_the_same(music: str) -> None:
-    made = Stages(timeline(music))
+    made = LoweredLick(timeline(music))
     assert ", ".join(row.count for row in rows(made.timeline, made.performance(Options()))) == NAMES[music]
     assert timing.emit(made, Options()).data.decode().splitlines()[1].split(",")[2] == "1"
 
 
 def test_groups_are_told_apart_where_a_count_stands_alone() -> None:
-    made = Stages(timeline("| A5 A5 A5 A5 A5 A5 A5 ||", "meter 7/8 2+2+3"))
+    made = LoweredLick(timeline("| A5 A5 A5 A5 A5 A5 A5 ||", "meter 7/8 2+2+3"))
     assert [row.count for row in rows(made.timeline, made.performance(Options()))] == [
         "1 (group 1)", "2 (group 1)", "1 (group 2)", "2 (group 2)", "1 (group 3)", "2 (group 3)", "3 (group 3)",
     ]  # fmt: skip

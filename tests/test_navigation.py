@@ -10,11 +10,11 @@ import pytest
 
 from lickwright import compile_text
 from lickwright.compilation import CompiledLick
-from lickwright.diagnostics import Severity
+from lickwright.core.diagnostics import Severity
+from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical
 from lickwright.notation.navigation import BY_SIGN, NAVIGATION
-from lickwright.notation.syntax import parse
-from lickwright.source import Source
+from lickwright.notation.syntax import parse_source
 
 HEAD = 'key A minor\nlick "Gate"\n'
 
@@ -135,9 +135,9 @@ def test_what_leads_nowhere_is_one_error_at_its_mark(music: str, code: str, plac
 @pytest.mark.parametrize("mark", NAVIGATION, ids=lambda mark: mark.sign)
 def test_each_mark_is_written_again_as_it_was(mark: object) -> None:
     text = f'lick "Gate"\n| {"@" + mark.sign + " " if mark.opens else ""}G5 - - -{"" if mark.opens else " @" + mark.sign} ||\n'  # type: ignore[attr-defined]
-    book, found = parse(Source("-", text))
+    book, found = parse_source(Source("-", text))
     assert not found
-    assert parse(Source("-", canonical(book)))[0] == book
+    assert parse_source(Source("-", canonical(book)))[0] == book
     assert canonical(book) == text
 
 

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from dumps import performance_text
+from lickwright.compiler import compile_file
 from lickwright.notation.techniques import Damping, Stroke
-from lickwright.performance import Performance, perform
-from lickwright.pipeline import compile_file
-from lickwright.swing import swing_of
-from lickwright.timeline import Timeline
+from lickwright.performance.note_events import Performance, perform
+from lickwright.timeline.model import Timeline
+from lickwright.timeline.swing import swing_of
 from playing import counted, pitch, played, starts
 
 SAMPLES = sorted(glob.glob(str(Path(__file__).parent.parent / "samples" / "**" / "*.lick"), recursive=True))

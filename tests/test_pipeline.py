@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 import lickwright
-from lickwright import compile_bytes, compile_file, compile_text, pipeline
-from lickwright.backends import Options
+from lickwright import compile_bytes, compile_file, compile_text, compiler
+from lickwright.checks.suppressions import IDLE
 from lickwright.compilation import LickHasErrors
-from lickwright.diagnostics import Severity, has_errors
-from lickwright.meant import IDLE
+from lickwright.core.diagnostics import Severity, has_errors
+from lickwright.export import Options
 from lickwright.notation import syntax
 
 FULL = "| e8 e5 B8 B5 G7 G5 D7 D5 ||\n"
@@ -179,8 +179,8 @@ def test_a_lick_can_be_had_as_timing_rows() -> None:
 
 
 def test_a_lick_that_is_left_out_says_so_even_if_no_stage_has_said_why(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pipeline, "parse", lambda source: (syntax.parse(source)[0], []))
-    compilation = pipeline.compile_text('lick "Gate"\n| e8 e5 B8 e5 G7 - - - | e8 e5 ? e5 G7 - - - ||\n')
+    monkeypatch.setattr(compiler, "parse_source", lambda source: (syntax.parse_source(source)[0], []))
+    compilation = compiler.compile_text('lick "Gate"\n| e8 e5 B8 e5 G7 - - - | e8 e5 ? e5 G7 - - - ||\n')
     (lick,) = compilation.licks
     assert not lick.ok and not compilation.ok
     assert [(d.code, d.bar) for d in lick.diagnostics if d.severity is Severity.ERROR] == [("L101", 2)]
@@ -189,25 +189,25 @@ def test_a_lick_that_is_left_out_says_so_even_if_no_stage_has_said_why(monkeypat
 @pytest.mark.parametrize("ratio", ["3:3", "2:2", "64:64"])
 def test_a_tuplet_of_as_many_steps_as_their_time_plays_as_written_and_is_noted(ratio: str) -> None:
     with_bracket = f'key A minor\nlick "Gate"\n| {ratio}[e8 e5 B8] e5 G7 - - - ||\n'
-    (lick,) = (compilation := pipeline.compile_text(with_bracket)).licks
-    (plain,) = pipeline.compile_text('key A minor\nlick "Gate"\n| e8 e5 B8 e5 G7 - - - ||\n').licks
+    (lick,) = (compilation := compiler.compile_text(with_bracket)).licks
+    (plain,) = compiler.compile_text('key A minor\nlick "Gate"\n| e8 e5 B8 e5 G7 - - - ||\n').licks
     assert lick.ok and lick.midi() == plain.midi()
     assert [(d.code, d.severity) for d in compilation.diagnostics] == [("L125", Severity.INFO)]
 
 
 def test_notes_without_end_hide_no_error() -> None:
     many = "".join(f'lick "n{n}"\n| {"2:2[e5 e8] " * 4}|\n' for n in range(300))
-    (*_, last) = (compilation := pipeline.compile_text(f'{many}lick "last"\n| {"2:2[e5 e8] " * 3} e5z e8 |\n')).licks
+    (*_, last) = (compilation := compiler.compile_text(f'{many}lick "last"\n| {"2:2[e5 e8] " * 3} e5z e8 |\n')).licks
     assert has_errors(last.diagnostics) and not compilation.ok
 
 
 def test_a_title_said_twice_is_found_at_its_second_place_with_the_line_of_the_first() -> None:
     music = "| e8 e5 B8 e5 G7 - - - ||\n"
     text = f'key A minor\nlick "Porch light"\n{music}lick "Gate"\n{music}lick "porch  LIGHT"\n{music}'
-    compilation = pipeline.compile_text(text)
+    compilation = compiler.compile_text(text)
     (found,) = compilation.diagnostics
     assert (found.code, found.severity) == ("L126", Severity.WARNING) and "line 2" in found.message
     assert text[found.span.start : found.span.end] == '"porch  LIGHT"'
     assert [lick.ok for lick in compilation.licks] == [True] * 3
     meant = text.replace('LIGHT"\n', 'LIGHT"\nmeant L126 "the same, once more"\n')
-    assert not pipeline.compile_text(meant).diagnostics
+    assert not compiler.compile_text(meant).diagnostics

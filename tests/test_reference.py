@@ -13,12 +13,12 @@ from typing import NamedTuple
 
 import pytest
 
-from lickwright.diagnostics import Diagnostic, Severity
+from lickwright.compiler import compile_text
+from lickwright.core.diagnostics import Diagnostic, Severity
 from lickwright.music.tuning import TUNING_NAMES
 from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES
-from lickwright.pipeline import compile_text
-from lickwright.settings import FIELDS
-from lickwright.timeline import Timeline
+from lickwright.settings.fields import FIELDS
+from lickwright.timeline.model import Timeline
 
 PAGE = (Path(__file__).parents[1] / "grammar" / "reference.md").read_text(encoding="utf-8")
 _FENCE = re.compile(r"^```(\w+)(?: error (L\d{3}))?\n(.*?)^```$", re.MULTILINE | re.DOTALL)

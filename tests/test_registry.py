@@ -9,19 +9,19 @@ from pathlib import Path
 import pytest
 
 from lickwright import compile_text
-from lickwright.backends import BACKENDS, Options
-from lickwright.diagnostics import Diagnostic, Rule, Severity
-from lickwright.library.house_reading import house
-from lickwright.pipeline import all_rules
-from lickwright.source import Source, Span
-from lickwright.style import Style
+from lickwright.compiler import all_rules
+from lickwright.config.reading import house
+from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.source import Source, Span
+from lickwright.export import EXPORTS, Options
+from lickwright.settings.project_rules import ProjectRules
 
 RULES = all_rules()
 
 PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
 
 
-STRICT = Style(
+STRICT = ProjectRules(
     Source("lickwright.toml", 'required = ["by"]'), required={"by": Span(12, 16)}
 )  # a house that wants a name
 
@@ -38,7 +38,7 @@ def _found(text: str) -> list[Diagnostic]:
     found = list(compilation.diagnostics)
     for lick in compilation.licks:
         if lick.ok:
-            found += [d for row in BACKENDS for d in lick.emit(row.name).losses]
+            found += [d for row in EXPORTS for d in lick.emit(row.name).losses]
     return found
 
 
@@ -89,15 +89,15 @@ def test_every_code_that_the_program_names_is_a_rule() -> None:
 
 
 def test_formats_are_distinct_and_each_has_its_module() -> None:
-    assert BACKENDS
-    assert len({row.name for row in BACKENDS}) == len({row.suffix for row in BACKENDS}) == len(BACKENDS)
-    for row in BACKENDS:
+    assert EXPORTS
+    assert len({row.name for row in EXPORTS}) == len({row.suffix for row in EXPORTS}) == len(EXPORTS)
+    for row in EXPORTS:
         module = import_module(row.module)
         assert callable(module.emit)
         assert all(rule.code.startswith("L5") for rule in module.RULES)
 
 
-@pytest.mark.parametrize("row", BACKENDS, ids=lambda row: row.name)
+@pytest.mark.parametrize("row", EXPORTS, ids=lambda row: row.name)
 def test_every_format_gives_the_same_bytes_twice(row: object) -> None:
     name = row.name  # type: ignore[attr-defined]
     text = 'lick "Porch light"\nkey A minor\nbox 1\n| e8 e5 B8^10 -r p5 G7~-- ||\n'
@@ -108,5 +108,5 @@ def test_every_format_gives_the_same_bytes_twice(row: object) -> None:
 
 def test_the_readme_lists_every_format_as_the_table_has_it() -> None:
     readme = (PACKAGE.parent.parent / "README.md").read_text("utf-8")
-    rows = [f"| `{row.name}` | `{row.suffix}` | {row.summary} |\n" for row in BACKENDS]
+    rows = [f"| `{row.name}` | `{row.suffix}` | {row.summary} |\n" for row in EXPORTS]
     assert "".join(rows) in readme

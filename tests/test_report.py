@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lickwright import report
-from lickwright.diagnostics import Change, Fix, Note, Rule, Severity
-from lickwright.source import Source, Span
+from lickwright.core.diagnostics import Change, Fix, RelatedInformation, Rule, Severity
+from lickwright.core.source import Source, Span
+from lickwright.report import console
 
 RULE = Rule("L301", "bar too short", Severity.ERROR, "s", "e", "", "")
 FILE_RULE = Rule("L601", "file cannot be read", Severity.ERROR, "s", "e", "", "")
@@ -25,9 +25,9 @@ def _at(text: str, part: str) -> Span:
 def test_a_finding_in_full() -> None:
     text = "meter 4/4\n| e8 e5 |\n"
     source = Source("porch.lick", text)
-    note = Note(_at(text, "4/4"), "the meter is set here")
+    note = RelatedInformation(_at(text, "4/4"), "the meter is set here")
     found = RULE.at(_at(text, "e8 e5"), "bar 1 holds 2 eighths, 4/4 asks for 8", "add 6 steps", (note,))
-    assert report.finding(source, found) == (
+    assert console.finding(source, found) == (
         "porch.lick:2:3: error: bar 1 holds 2 eighths, 4/4 asks for 8 (L301)\n"
         "    | e8 e5 |\n"
         "      ^^^^^\n"
@@ -50,7 +50,7 @@ def test_a_finding_in_full() -> None:
     ],
 )
 def test_the_caret_lies_under_the_part_as_it_is_displayed(line: str, part: str, caret: str) -> None:
-    _, carets = report.excerpt(Source("x", line), _at(line, part))
+    _, carets = console.source_excerpt(Source("x", line), _at(line, part))
     assert carets == caret
 
 
@@ -60,15 +60,17 @@ _PIECES = st.sampled_from(["a", " ", "\t", "日", "é", "e\u0301", "\x1b", "\u20
 @given(st.lists(_PIECES, max_size=40), st.lists(_PIECES, min_size=1, max_size=5), st.lists(_PIECES, max_size=40))
 def test_what_stands_left_of_the_caret_is_as_wide_as_it(before: list[str], part: list[str], after: list[str]) -> None:
     left, middle = "".join(before), "".join(part)
-    text, carets = report.excerpt(Source("x", left + middle + "".join(after)), Span(len(left), len(left) + len(middle)))
-    expected, _ = report.excerpt(Source("x", left + "|"), Span(0, 1))
-    assert len(carets) - len(carets.lstrip()) == report.width(expected) - 1
+    text, carets = console.source_excerpt(
+        Source("x", left + middle + "".join(after)), Span(len(left), len(left) + len(middle))
+    )
+    expected, _ = console.source_excerpt(Source("x", left + "|"), Span(0, 1))
+    assert len(carets) - len(carets.lstrip()) == console.display_width(expected) - 1
     assert text.startswith(expected[:-1].rstrip())
 
 
 def test_a_long_line_is_cut_round_the_part() -> None:
     line = "x" * 5000 + "B5" + "y" * 5000
-    text, carets = report.excerpt(Source("x", line), Span(5000, 5002), 80)
+    text, carets = console.source_excerpt(Source("x", line), Span(5000, 5002), 80)
     assert len(text) < 90
     assert text.startswith("...")
     assert text.endswith("...")
@@ -79,45 +81,45 @@ def test_a_long_line_is_cut_round_the_part() -> None:
 @pytest.mark.parametrize("span", [Span(0, 0), Span(3, 3), Span(4, 4), Span(99, 100), Span(0, 99)])
 def test_spans_at_the_edges_get_a_caret(span: Span) -> None:
     for text in ("", "\n", "abc", "abc\n", "abc\nde"):
-        _, carets = report.excerpt(Source("x", text), span)
+        _, carets = console.source_excerpt(Source("x", text), span)
         assert carets.strip(" ")
         assert set(carets) <= {" ", "^"}
 
 
 def test_a_part_of_several_lines_is_marked_to_its_first_lines_end() -> None:
-    assert report.excerpt(Source("x", "abc\ndef"), Span(1, 6))[1] == " ^^"
+    assert console.source_excerpt(Source("x", "abc\ndef"), Span(1, 6))[1] == " ^^"
 
 
 @given(st.text())
 def test_safe_lets_nothing_through_that_steers_a_screen(text: str) -> None:
-    shown = report.safe(text)
+    shown = console.safe(text)
     assert not [char for char in shown if category(char) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")]
-    assert report.safe(shown) == shown
+    assert console.safe(shown) == shown
 
 
 def test_safe_names_the_character_and_leaves_music_alone() -> None:
-    assert report.safe("\x1b]0;x\x07 \u202ea\ud800 B♭ F♯ é") == r"\u{1B}]0;x\u{7} \u{202E}a\u{D800} B♭ F♯ é"
+    assert console.safe("\x1b]0;x\x07 \u202ea\ud800 B♭ F♯ é") == r"\u{1B}]0;x\u{7} \u{202E}a\u{D800} B♭ F♯ é"
 
 
 def test_every_text_of_a_finding_is_made_safe() -> None:
     source = Source("na\x1bme", "\x1b[31m\n")
-    found = RULE.at(Span(0, 1), "mess\x1bage", "he\x1blp", (Note(Span(0, 1), "no\x1bte"),))
-    assert "\x1b" not in report.finding(source, found)
-    coloured = report.finding(source, found, colour=True)
+    found = RULE.at(Span(0, 1), "mess\x1bage", "he\x1blp", (RelatedInformation(Span(0, 1), "no\x1bte"),))
+    assert "\x1b" not in console.finding(source, found)
+    coloured = console.finding(source, found, colour=True)
     assert coloured.replace("\x1b[0m", "").count("\x1b") == coloured.count("\x1b[0m")  # only the pairs that we add
 
 
 def test_colour_changes_nothing_but_colour() -> None:
     source = Source("x", "| e8 |")
-    found = RULE.at(Span(2, 4), "message", "help", (Note(Span(0, 1), "note"),))
-    plain, coloured = report.finding(source, found), report.finding(source, found, colour=True)
+    found = RULE.at(Span(2, 4), "message", "help", (RelatedInformation(Span(0, 1), "note"),))
+    plain, coloured = console.finding(source, found), console.finding(source, found, colour=True)
     assert coloured != plain
     assert re.sub(r"\x1b\[[0-9]*m", "", coloured) == plain
 
 
 def test_a_finding_about_a_file_points_at_no_line() -> None:
     found = FILE_RULE.at(Span(0, 0), "no such file", "check the name")
-    assert report.finding(Source("a.lick", ""), found) == (
+    assert console.finding(Source("a.lick", ""), found) == (
         "a.lick: error: no such file (L601)\n    help: check the name\n"
     )
 
@@ -125,11 +127,11 @@ def test_a_finding_about_a_file_points_at_no_line() -> None:
 def test_a_hundred_findings_are_shown_and_the_rest_is_counted_errors_first() -> None:
     source = Source("x", "a" * 300)
     many = [RULE.at(Span(i, i + 1), f"m{i}", severity=Severity.INFO if i < 200 else Severity.ERROR) for i in range(205)]
-    text = report.findings(source, many)
-    assert text.count("(L301)") == report.SHOWN
+    text = console.format_findings(source, many)
+    assert text.count("(L301)") == console.SHOWN
     assert all(f" m{i} " in text for i in range(200, 205))
     assert text.endswith("x: and 105 more findings not shown\n")
-    assert "not shown" not in report.findings(source, many[:100])
+    assert "not shown" not in console.format_findings(source, many[:100])
 
 
 @pytest.mark.parametrize(
@@ -142,14 +144,14 @@ def test_a_hundred_findings_are_shown_and_the_rest_is_counted_errors_first() -> 
     ],
 )
 def test_the_tally(severities: list[Severity], text: str) -> None:
-    assert report.tally(RULE.at(Span(0, 0), "m", severity=s) for s in severities) == text
+    assert console.tally(RULE.at(Span(0, 0), "m", severity=s) for s in severities) == text
 
 
 def test_json_counts_columns_in_code_points() -> None:
     text = "\U0001f3b8\U0001f3b8 B5\nx"
-    note, fix = Note(_at(text, "x"), "there"), Fix("write `B8`", (Change(_at(text, "5"), "8"),))
+    note, fix = RelatedInformation(_at(text, "x"), "there"), Fix("write `B8`", (Change(_at(text, "5"), "8"),))
     found = RULE.at(_at(text, "B5"), "m\x1b", None, (note,), 3, "2 &", fix=fix)
-    (value,) = report.as_values(Source("x", text), [found])
+    (value,) = console.as_values(Source("x", text), [found])
     assert re.fullmatch("[0-9a-f]{32}", value.pop("fingerprint"))
     assert value == {
         "code": "L301",

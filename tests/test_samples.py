@@ -16,11 +16,11 @@ from pathlib import Path
 import pytest
 
 from lickwright.compilation import Compilation, CompiledLick
-from lickwright.diagnostics import Severity
-from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES, Curve, Kind, Technique
-from lickwright.pipeline import compile_file
-from lickwright.settings import BY_NAME
-from lickwright.timeline import Sound, Timeline
+from lickwright.compiler import compile_file
+from lickwright.core.diagnostics import Severity
+from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES, Curve, Technique, TechniqueKind
+from lickwright.settings.fields import BY_NAME
+from lickwright.timeline.model import SoundingNote, Timeline
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 FILES = sorted(SAMPLES.rglob("*.lick"))
@@ -87,7 +87,7 @@ def test_every_old_tune_names_its_source_and_the_others_have_none() -> None:
 # --- together they say everything ------------------------------------------------------------------------------------
 
 
-def used(sound: Sound) -> Iterator[Technique]:
+def used(sound: SoundingNote) -> Iterator[Technique]:
     yield sound.begin
     yield from sound.marks
     yield from (shape.technique for shape in sound.shapes)
@@ -102,7 +102,7 @@ def techniques() -> frozenset[Technique]:
 
 @pytest.mark.parametrize("row", TECHNIQUES, ids=[f"{row.kind.name.lower()}-{row.name}" for row in TECHNIQUES])
 def test_every_technique_is_in_a_sample(row: Technique) -> None:
-    if row.kind is Kind.WORD:
+    if row.kind is TechniqueKind.WORD:
         assert any(span.technique is row for timeline in timelines() for span in timeline.words)
     else:
         assert row in techniques()

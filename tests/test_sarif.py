@@ -13,10 +13,10 @@ from jsonschema import Draft4Validator
 
 from lickwright import compile_text
 from lickwright.cli import main
-from lickwright.diagnostics import Diagnostic, fingerprints
-from lickwright.pipeline import Compilation, all_rules
-from lickwright.sarif import FINGERPRINT, document
-from lickwright.source import Source, Span
+from lickwright.compiler import Compilation, all_rules
+from lickwright.core.diagnostics import Diagnostic, fingerprints
+from lickwright.core.source import Source, Span
+from lickwright.report.sarif import FINGERPRINT, document
 
 RULES = all_rules()
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from lickwright import compile_text
-from lickwright.diagnostics import Severity
+from lickwright.core.diagnostics import Severity
 
 HEAD = 'key A minor\nlick "Gate"\n'
 BAR = "e8 e5 B8 e5 G7 - - -"

@@ -21,9 +21,9 @@ HEAVY = (
     "subprocess",
     "multiprocessing",
     "sqlite3",
-    "lickwright.library.build",
-    "lickwright.performance",
-    "lickwright.layout",
+    "lickwright.build.engine",
+    "lickwright.performance.note_events",
+    "lickwright.layout.columns",
 )
 
 
@@ -39,7 +39,7 @@ def test_check_loads_nothing_heavy(tmp_path: Path) -> None:
         "import sys; from lickwright.cli import main; "
         f"assert main(['check', {str(path)!r}]) == 0; print(*sys.modules, file=sys.stderr)"
     )
-    assert "lickwright.pipeline" in loaded
+    assert "lickwright.compiler" in loaded
     assert not loaded.intersection(HEAVY)
 
 
@@ -50,13 +50,13 @@ def test_help_and_version_load_no_compiler(arguments: list[str]) -> None:
         f"assert main({arguments!r}) == 0; print(*sys.modules, file=sys.stderr)"
     )
     assert "lickwright.cli" in loaded
-    assert not loaded.intersection({"lark", "lickwright.pipeline", *HEAVY})
+    assert not loaded.intersection({"lark", "lickwright.compiler", *HEAVY})
 
 
 def test_import_lickwright_costs_nothing() -> None:
     loaded = _loaded("import sys, lickwright; print(*sys.modules, file=sys.stderr)")
-    assert "lickwright.version" in loaded
-    assert not loaded.intersection({"lark", "click", "lickwright.pipeline", *HEAVY})
+    assert "lickwright.core.version" in loaded
+    assert not loaded.intersection({"lark", "click", "lickwright.compiler", *HEAVY})
 
 
 def test_making_one_file_starts_no_workers_and_nothing_to_do_loads_no_compiler(tmp_path: Path) -> None:
@@ -67,6 +67,6 @@ def test_making_one_file_starts_no_workers_and_nothing_to_do_loads_no_compiler(t
         f"assert main(['make', {str(path)!r}, '--out', {str(tmp_path)!r}]) == 0; print(*sys.modules, file=sys.stderr)"
     )
     loaded = _loaded(code)
-    assert "lickwright.pipeline" in loaded
-    assert not loaded.intersection({"multiprocessing", "numpy", "subprocess", "lickwright.library.index"})
-    assert not _loaded(code).intersection({"lark", "lickwright.pipeline", "lickwright.library.work"})
+    assert "lickwright.compiler" in loaded
+    assert not loaded.intersection({"multiprocessing", "numpy", "subprocess", "lickwright.store.index_schema"})
+    assert not _loaded(code).intersection({"lark", "lickwright.compiler", "lickwright.build.task"})

@@ -8,15 +8,15 @@ from pathlib import Path
 import pytest
 from lark import Lark
 
-from lickwright.notation import prebuilt, syntax
+from lickwright.core.source import Source
+from lickwright.notation import parser_tables, syntax
 from lickwright.notation.build_music import MusicBuilder
-from lickwright.notation.techniques import EVENT_WORDS, HELD_BEND, TECHNIQUES, Kind, Technique
+from lickwright.notation.techniques import EVENT_WORDS, HELD_BEND, TECHNIQUES, Technique, TechniqueKind
 from lickwright.notation.tree import Event, Hold, Item, Lick, Note, Tuplet, Worded
-from lickwright.source import Source
 
 
 def lick(music: str) -> Lick:
-    book, found = syntax.parse(Source("-", f'lick "Test"\n{music}\n'))
+    book, found = syntax.parse_source(Source("-", f'lick "Test"\n{music}\n'))
     assert not found, [d.message for d in found]
     return book.licks[0]
 
@@ -26,7 +26,7 @@ def techniques(items: tuple[Item, ...]) -> set[int]:
     out: set[int] = set()
     for item in items:
         if isinstance(item, Worded):
-            out |= {id(row) for row in TECHNIQUES if row.kind is Kind.WORD and row.sign == item.word}
+            out |= {id(row) for row in TECHNIQUES if row.kind is TechniqueKind.WORD and row.sign == item.word}
             out |= techniques(item.items)
         elif isinstance(item, Tuplet):
             out |= techniques(item.items)
@@ -42,13 +42,13 @@ def techniques(items: tuple[Item, ...]) -> set[int]:
 def typed(row: Technique) -> str:
     """A bar in which the row's sign stands."""
     match row.kind:
-        case Kind.JOIN:
+        case TechniqueKind.JOIN:
             return f"| G7 {row.sign}9 |"
-        case Kind.ENTRY:
+        case TechniqueKind.ENTRY:
             return f"| {row.sign}G7 |"
-        case Kind.WORD:
+        case TechniqueKind.WORD:
             return f"| ({row.sign}: G7) |"
-        case Kind.HEAD:
+        case TechniqueKind.HEAD:
             return {"": "| G7 |", "x": "| Gx |", "<>": "| G<12> |", "n<>": "| G5<17> |", "*": "| G7* |"}[row.sign]
         case _:
             amount = "9" if row.name in ("bend", "pre-bend") else ""
@@ -70,18 +70,18 @@ def test_every_event_word_is_known(word: str) -> None:
 
 def test_the_kept_tables_are_those_of_the_grammar() -> None:
     # Lark numbers its states in no fixed order, so the tables are compared by what they were made from
-    kept = json.loads(Path(syntax.grammar_folder(), prebuilt.NAME).read_text("utf-8"))["made_from"]
-    made = prebuilt.made_from(syntax.grammar_text())
+    kept = json.loads(Path(syntax.grammar_folder(), parser_tables.NAME).read_text("utf-8"))["made_from"]
+    made = parser_tables.made_from(syntax.grammar_text())
     assert kept.split(",")[1] == made.split(",")[1], (
-        "the grammar has changed: run `python -m lickwright.notation.prebuilt`"
+        "the grammar has changed: run `python -m lickwright.notation.write_parser_tables`"
     )
 
 
 @pytest.mark.parametrize("damage", ["", "{", "[]", '{"made_from": "lark 0.1"}'])
 def test_tables_that_do_not_fit_are_passed_over(tmp_path, damage: str) -> None:
-    (tmp_path / prebuilt.NAME).write_text(damage)
-    assert prebuilt.load(str(tmp_path), syntax.grammar_text(), syntax.Brackets()) is None
-    assert prebuilt.load(str(tmp_path / "nowhere"), syntax.grammar_text(), syntax.Brackets()) is None
+    (tmp_path / parser_tables.NAME).write_text(damage)
+    assert parser_tables.load_parser(str(tmp_path), syntax.grammar_text(), syntax.Brackets()) is None
+    assert parser_tables.load_parser(str(tmp_path / "nowhere"), syntax.grammar_text(), syntax.Brackets()) is None
 
 
 def test_built_and_kept_parser_agree() -> None:
@@ -107,7 +107,7 @@ def test_everything_the_grammar_names_in_music_is_built() -> None:
 
 def test_spans_point_at_what_was_written() -> None:
     text = 'lick "Test"\n| e5&B8^10~  -r | 3[G7 h9\tp7] @mf (pm: 6:x!) ---\n'
-    book, _ = syntax.parse(Source("-", text))
+    book, _ = syntax.parse_source(Source("-", text))
     shown: list[str] = []
 
     def walk(items: tuple[Item, ...]) -> None:

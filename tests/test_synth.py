@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 import sound_goals as goals
-from lickwright.curves import Move, offsets
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.notation.techniques import Damping, Stroke
+from lickwright.performance.pitch_curves import PitchRamp, offsets
+from lickwright.synth.automation import Humanizer, plan_string
 from lickwright.synth.guitar import Instrument
-from lickwright.synth.plan import Feel, plan
-from lickwright.synth.waveguide import String
+from lickwright.synth.waveguide import DelayLoop
 from sound_measure import OPEN, cents, decay, hertz, level, note, roughness, string_of, yin
 
 RATE = 48_000
@@ -42,7 +42,7 @@ def test_all_moving_pitches_follow_the_performance() -> None:
 
 @pytest.mark.parametrize("amount", [0.5, 1, 2, 3, 4.5])
 def test_a_bend_arrives(amount: float) -> None:
-    move = Move(0.2, 0.4, amount)
+    move = PitchRamp(0.2, 0.4, amount)
     wave = string_of([note(0.01, 1.0, 62, moves=(move,))], RATE, open_pitch=55)
     want = hertz(62 + offsets((move,), [0.6])[0])
     assert abs(cents(yin(wave, RATE, 0.6, want), want)) <= 1
@@ -50,7 +50,7 @@ def test_a_bend_arrives(amount: float) -> None:
 
 def test_a_bend_that_is_wrong_would_be_seen() -> None:
     """The measure can fail: a semitone more is a hundred cents more."""
-    wave = string_of([note(0.01, 1.0, 62, moves=(Move(0.2, 0.4, 2.1),))], RATE, open_pitch=55)
+    wave = string_of([note(0.01, 1.0, 62, moves=(PitchRamp(0.2, 0.4, 2.1),))], RATE, open_pitch=55)
     assert cents(yin(wave, RATE, 0.6, hertz(64)), hertz(64)) == pytest.approx(10, abs=0.5)
 
 
@@ -137,7 +137,9 @@ def test_strings_ring_on_their_own() -> None:
 
 
 def test_a_string_that_rests_is_silent() -> None:
-    string = String(plan([note(0.1, 0.2, 64), note(5.0, 5.2, 64)], 64, INSTRUMENTS["clean"].guitar, RATE).motion)
+    string = DelayLoop(
+        plan_string([note(0.1, 0.2, 64), note(5.0, 5.2, 64)], 64, INSTRUMENTS["clean"].guitar, RATE).motion
+    )
     assert string.samples(0, RATE) is not None
     assert string.samples(RATE, 4 * RATE) is None
     last = string.samples(4 * RATE, 6 * RATE)
@@ -148,7 +150,9 @@ def test_equal_notes_sound_equal_and_feel_varies_them_a_little() -> None:
     notes, guitar = [note(0.05 + 0.2 * i, 0.25 + 0.2 * i, 64) for i in range(6)], INSTRUMENTS["clean"].guitar
     plain, again = (Instrument(notes, OPEN, guitar, RATE).samples(0, 2 * RATE) for _ in range(2))
     assert np.array_equal(plain, again)
-    felt, same, other = (Instrument(notes, OPEN, guitar, RATE, Feel(seed)).samples(0, 2 * RATE) for seed in (1, 1, 2))
+    felt, same, other = (
+        Instrument(notes, OPEN, guitar, RATE, Humanizer(seed)).samples(0, 2 * RATE) for seed in (1, 1, 2)
+    )
     assert np.array_equal(felt, same)
     assert not np.array_equal(felt, other)
     for i in range(6):

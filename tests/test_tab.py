@@ -12,13 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lickwright import compile_text
-from lickwright.backends import Options, Stages
-from lickwright.backends.tab import emit
-from lickwright.bar_count import count_shift
-from lickwright.notation.syntax import parse
-from lickwright.resolve import resolve
-from lickwright.source import Source
-from lickwright.timeline import Sound, Timeline
+from lickwright.core.source import Source
+from lickwright.export import LoweredLick, Options
+from lickwright.export.tab import emit
+from lickwright.notation.syntax import parse_source
+from lickwright.timeline.bar_count import count_shift
+from lickwright.timeline.build import resolve
+from lickwright.timeline.model import SoundingNote, Timeline
 from made_licks import made_lick
 from read_lengths import PlayedNote, read_lengths
 from read_tab import read_tab, segments, systems
@@ -29,7 +29,7 @@ WIDTHS = (40, 60, 80, 120)
 
 def timelines(text: str) -> list[Timeline]:
     source = Source("-", text)
-    book, written = parse(source)
+    book, written = parse_source(source)
     assert not [d for d in written if d.severity == "error"], written
     found = []
     for lick in book.licks:
@@ -45,7 +45,7 @@ def lick(music: str, *fields: str) -> Timeline:
 
 
 def tab(timeline: Timeline, width: int = 80, options: Options | None = None) -> str:
-    return emit(Stages(timeline), options or Options(width=width)).data.decode("utf-8")
+    return emit(LoweredLick(timeline), options or Options(width=width)).data.decode("utf-8")
 
 
 def music(timeline: Timeline, width: int = 80) -> str:
@@ -78,7 +78,7 @@ def lasting(timeline: Timeline) -> list[PlayedNote]:
     )
 
 
-def place(sound: Sound) -> str:
+def place(sound: SoundingNote) -> str:
     """A fret as printed: `7`, `x`, `<12>`, `5<17>`."""
     text = "x" if sound.dead else "" if sound.fret is None else str(sound.fret)
     return text if sound.touch is None else f"{text}<{float(sound.touch):g}>"

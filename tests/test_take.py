@@ -7,8 +7,8 @@ from fractions import Fraction
 import pytest
 
 from lickwright.music.practice import MAX_RUNGS, Ladder, parse_ladder
-from lickwright.performance import perform
-from lickwright.synth.take import Take, take
+from lickwright.performance.note_events import perform
+from lickwright.synth.arrangement import Take, take
 from playing import counted
 
 PLAIN = "| G5 G7 G5 G7 G5 G7 G5 G7 | G7 - - - - - - - ||"  # two bars of 4/4

@@ -7,10 +7,10 @@ from enum import StrEnum
 
 import pytest
 
-from lickwright.notation.techniques import TECHNIQUES, Curve, Damping, Kind, Stroke
+from lickwright.notation.techniques import TECHNIQUES, Curve, Damping, Stroke, TechniqueKind
 
 
-@pytest.mark.parametrize("members", [Kind, Curve, Damping, Stroke])
+@pytest.mark.parametrize("members", [TechniqueKind, Curve, Damping, Stroke])
 def test_an_enumeration_is_one(members: type[StrEnum]) -> None:
     """A member is found by its value, is an instance of its class, and comes back from a copy as itself."""
     assert isinstance(members, type) and issubclass(members, StrEnum)
@@ -23,7 +23,7 @@ def test_an_enumeration_is_one(members: type[StrEnum]) -> None:
 
 
 def test_a_row_has_members_of_its_enumerations() -> None:
-    assert Kind("join") is Kind.JOIN
+    assert TechniqueKind("join") is TechniqueKind.JOIN
     for row in TECHNIQUES:
-        assert isinstance(row.kind, Kind) and isinstance(row.curve, Curve) and isinstance(row.damping, Damping)
+        assert isinstance(row.kind, TechniqueKind) and isinstance(row.curve, Curve) and isinstance(row.damping, Damping)
         assert row.stroke is None or isinstance(row.stroke, Stroke)

@@ -10,34 +10,34 @@ from pathlib import Path
 
 import pytest
 
-from lickwright.backends import Options, Stages, timing, timing_json, timing_text
-from lickwright.backends.timing import COLUMNS, Row, cell, rows
-from lickwright.pipeline import compile_file, compile_text
+from lickwright.compiler import compile_file, compile_text
+from lickwright.export import LoweredLick, Options, timing
+from lickwright.export.timing import COLUMNS, TimingRow, cell, rows, timing_json, timing_text
 
 SAMPLES = sorted(glob.glob(str(Path(__file__).parent.parent / "samples" / "**" / "*.lick"), recursive=True))
 OPTIONS = Options()
 
 
-def stages(music: str, *fields: str) -> Stages:
+def stages(music: str, *fields: str) -> LoweredLick:
     tempo = () if any(field.startswith("tempo") for field in fields) else ("tempo 120",)
     head = "".join(f"{field}\n" for field in (*tempo, *fields))
     timeline = compile_text(f'{head}lick "Test"\n{music}\n').licks[0].timeline
     assert timeline is not None
-    return Stages(timeline)
+    return LoweredLick(timeline)
 
 
-def sheet(music: str, *fields: str) -> tuple[Row, ...]:
+def sheet(music: str, *fields: str) -> tuple[TimingRow, ...]:
     """The rows of the notes."""
     return tuple(row for row in whole_sheet(music, *fields) if row.event == "note")
 
 
-def whole_sheet(music: str, *fields: str) -> tuple[Row, ...]:
+def whole_sheet(music: str, *fields: str) -> tuple[TimingRow, ...]:
     """The rows, those of bends and releases too."""
     made = stages(music, *fields)
     return rows(made.timeline, made.performance(OPTIONS))
 
 
-def licks() -> list[Stages]:
+def licks() -> list[LoweredLick]:
     found = [lick.stages for path in SAMPLES for lick in compile_file(path).licks if lick.stages is not None]
     assert len(found) > 20
     return found

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from lickwright.version import __version__
+from lickwright.core.version import __version__
 
 if TYPE_CHECKING:
-    from lickwright.library.house import find_house
-    from lickwright.pipeline import Compilation, CompiledLick, compile_bytes, compile_file, compile_text
+    from lickwright.compiler import Compilation, CompiledLick, compile_bytes, compile_file, compile_text
+    from lickwright.config.discovery import find_house
 
 __all__ = ["Compilation", "CompiledLick", "__version__", "compile_bytes", "compile_file", "compile_text", "find_house"]
 
@@ -27,4 +27,6 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     from importlib import import_module
 
-    return getattr(import_module("lickwright.library.house" if name == "find_house" else "lickwright.pipeline"), name)
+    return getattr(
+        import_module("lickwright.config.discovery" if name == "find_house" else "lickwright.compiler"), name
+    )

@@ -1,4 +1,4 @@
-"""What became of a source: values that `pipeline.py` makes, and the outputs they give.
+"""What became of a source: values that `compiler.py` makes, and the outputs they give.
 
 In: nothing of its own; a `Compilation` comes from `pipeline.compile_text` and its like. Out: findings, and of each
 lick without errors the bytes of any format. Nothing here writes a file.
@@ -9,16 +9,16 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from lickwright.backends import BACKENDS, Emission, Options, Stages
-from lickwright.diagnostics import Diagnostic, has_errors
-from lickwright.excerpt import NoBars, no_bars
-from lickwright.meant import kept, weighed
-from lickwright.source import Source
-from lickwright.style import Style
-from lickwright.timeline import Timeline, techniques
+from lickwright.checks.suppressions import apply_severities, apply_suppressions
+from lickwright.core.diagnostics import Diagnostic, has_errors
+from lickwright.core.source import Source
+from lickwright.export import EXPORTS, Export, LoweredLick, Options
+from lickwright.settings.project_rules import ProjectRules
+from lickwright.timeline.excerpt import NoBars, no_bars
+from lickwright.timeline.model import Timeline, techniques
 
 if TYPE_CHECKING:
-    from lickwright.backends.timing import Row
+    from lickwright.export.timing import TimingRow
 
 
 class LickHasErrors(ValueError):
@@ -35,8 +35,8 @@ class CompiledLick(NamedTuple):
     slug: str  # the name of its files, distinct within its source
     timeline: Timeline | None  # None where it cannot be counted
     diagnostics: tuple[Diagnostic, ...]  # what is wrong in it or in the fields that its file sets for it
-    stages: Stages | None  # None for a lick with errors
-    house: Style | None = None  # by which it was compiled
+    stages: LoweredLick | None  # None for a lick with errors
+    house: ProjectRules | None = None  # by which it was compiled
 
     @property
     def ok(self) -> bool:
@@ -104,7 +104,7 @@ class CompiledLick(NamedTuple):
         declared = self.timeline.settings.level
         if declared is not None or not self.ok:
             return declared
-        from lickwright.difficulty import profile
+        from lickwright.analysis.difficulty import profile
 
         return profile(self.timeline).level
 
@@ -116,9 +116,9 @@ class CompiledLick(NamedTuple):
         timeline = self.timeline
         if len(timeline.tempos) == 1 and not timeline.fermatas:  # swing moves no bar line
             return round(240 * timeline.end / (timeline.grain * float(timeline.tempos[0].qpm)), 3)
-        from lickwright.clock import written
+        from lickwright.performance.tempo_map import written_tempo_map
 
-        return round(written(timeline).seconds(timeline.end), 3)
+        return round(written_tempo_map(timeline).seconds(timeline.end), 3)
 
     @property
     def techniques(self) -> tuple[str, ...]:
@@ -137,27 +137,29 @@ class CompiledLick(NamedTuple):
 
     # --- its outputs
 
-    def _need(self) -> Stages:
+    def _need(self) -> LoweredLick:
         if self.stages is None:
             raise LickHasErrors(f'"{self.title}" has errors, so it has no outputs')
         return self.stages
 
-    def emit(self, name: str, options: Options = Options()) -> Emission:  # noqa: B008 (a frozen value)
+    def emit(self, name: str, options: Options = Options()) -> Export:  # noqa: B008 (a frozen value)
         """The output of one format, and what it could not say (less what the lick says is meant)."""
         from importlib import import_module
 
         stages = self._need()
-        row = next(row for row in BACKENDS if row.name == name)
+        row = next(row for row in EXPORTS if row.name == name)
         module = import_module(row.module)
         said: tuple[Diagnostic, ...] = ()
         if options.bars is not None and not row.whole:
             try:
                 stages, said = stages.part(options.bars)
             except NoBars as e:
-                return Emission(None, (replace(no_bars(stages.timeline, e), lick=self.title),))
-        emission: Emission = module.emit(stages, options)
-        losses, _ = kept((*said, *emission.losses), stages.timeline)
-        return emission._replace(losses=tuple(replace(d, lick=self.title) for d in weighed(losses, self.house)))
+                return Export(None, (replace(no_bars(stages.timeline, e), lick=self.title),))
+        emission: Export = module.emit(stages, options)
+        losses, _ = apply_suppressions((*said, *emission.losses), stages.timeline)
+        return emission._replace(
+            losses=tuple(replace(d, lick=self.title) for d in apply_severities(losses, self.house))
+        )
 
     def tab(self, width: int = 80) -> str:
         """Its text tab."""
@@ -171,9 +173,9 @@ class CompiledLick(NamedTuple):
         """Its timing sheet as JSON."""
         return self.emit("timing-json").data.decode("utf-8")
 
-    def timing(self, options: Options = Options()) -> tuple[Row, ...]:  # noqa: B008 (a frozen value)
+    def timing(self, options: Options = Options()) -> tuple[TimingRow, ...]:  # noqa: B008 (a frozen value)
         """Its timing sheet: a row a note, and one for each bend and release."""
-        from lickwright.backends.timing import rows
+        from lickwright.export.timing import rows
 
         stages = self._need()
         return rows(stages.timeline, stages.performance(options))
@@ -193,7 +195,7 @@ class Compilation(NamedTuple):
     source: Source
     licks: tuple[CompiledLick, ...]
     diagnostics: tuple[Diagnostic, ...]  # of the file and all its licks, by place, each finding once
-    house: Style | None = None  # by which it was compiled
+    house: ProjectRules | None = None  # by which it was compiled
 
     @property
     def ok(self) -> bool:

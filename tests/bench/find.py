@@ -19,15 +19,15 @@ from statistics import median
 
 from library_maker import make
 
-from lickwright.library import index
-from lickwright.library.duplicates import groups
-from lickwright.library.facts import LickFacts, facts
-from lickwright.library.gaps import gaps
-from lickwright.library.like import like
-from lickwright.library.manifest import Manifest
-from lickwright.library.overview import overview
-from lickwright.library.search import find, memory
-from lickwright.pipeline import compile_file
+from lickwright.compiler import compile_file
+from lickwright.index.coverage_gaps import gaps
+from lickwright.index.duplicates import duplicate_groups
+from lickwright.index.search import memory, search_index
+from lickwright.index.similarity_search import like
+from lickwright.index.statistics import overview
+from lickwright.store import index_schema
+from lickwright.store.features import LickFacts, facts
+from lickwright.store.manifest import Manifest
 
 QUESTIONS = (
     'bend box:2 key:"A minor" level<=3', "bend", "not bend", "box:2", 'technique:slide,tapped tempo:80-100', "fret<=5 level>=4",
@@ -77,7 +77,7 @@ def fill(folder: str, ones: list[LickFacts], number: int) -> float:
             ]
             manifest.db.executemany("INSERT INTO sources VALUES (?, ?, ?, NULL, NULL, 'tab', 1, '', '', 1, 0)", rows)
             begun = time.perf_counter()
-            index.add_many(manifest.db, [(n, [licks[n]]) for n, _, _ in rows])
+            index_schema.add_many(manifest.db, [(n, [licks[n]]) for n, _, _ in rows])
             spent += time.perf_counter() - begun
         manifest.keep()
     return spent / number
@@ -107,8 +107,8 @@ def main() -> None:
         print(f"indexing: {spent * 1e6:.0f} us a lick, {size / number:.0f} bytes a lick")
         with Manifest(folder, write=False) as manifest:
             for question in QUESTIONS:
-                total = find(manifest.db, question, 1).total
-                times = timed(lambda question=question: find(manifest.db, question, 50))  # type: ignore[misc]
+                total = search_index(manifest.db, question, 1).total
+                times = timed(lambda question=question: search_index(manifest.db, question, 50))  # type: ignore[misc]
                 show(question or "(everything)", times, f"{total:,} found; goal {GOAL}")
             for n in (0, len(ones) // 3, len(ones) // 2):
                 times = timed(lambda n=n: like(manifest.db, ones[n], 20))  # type: ignore[misc]
@@ -124,9 +124,9 @@ def main() -> None:
     connection = memory()
     licks = list(varied(ones, DUPLICATES))
     connection.executemany("INSERT INTO sources VALUES (?, ?)", [(n, f"{n:06}.lick") for n in range(DUPLICATES)])
-    index.add_many(connection, [(n, [one]) for n, one in enumerate(licks)])
+    index_schema.add_many(connection, [(n, [one]) for n, one in enumerate(licks)])
     begun = time.perf_counter()
-    found = groups(connection)
+    found = duplicate_groups(connection)
     seconds = time.perf_counter() - begun
     phrases = len({one.phrase for one in licks})
     kinds = Counter(group.kind for group in found)

@@ -11,11 +11,11 @@ import time
 from collections.abc import Callable
 from statistics import median
 
-from lickwright.checks import check
+from lickwright.checks import check_timeline
 from lickwright.checks.hands import check_hands
-from lickwright.fingering import Moment, fingers, hand_for, plan
-from lickwright.pipeline import compile_text
-from lickwright.timeline import Timeline
+from lickwright.compiler import compile_text
+from lickwright.hand.fingering import HandMoment, fingers, hand_for, plan_fingering
+from lickwright.timeline.model import Timeline
 
 ORDINARY = "| e8p5 B8p5 G7p5 D7p5 | e8 e5 B8^10 -r p5 G7 - - | D5h7 G5 B5 e5 B8^10 -r p5 ||"
 OPENS = (64, 59, 55, 50, 45, 40)
@@ -43,13 +43,13 @@ def wild(rng: random.Random) -> Timeline:
     return counted("tempo 240\nstep 1/16\n", f"| (ring: {' | '.join(bars)}) ||")
 
 
-def anywhere(rng: random.Random) -> list[Moment]:
+def anywhere(rng: random.Random) -> list[HandMoment]:
     """200 pitches, each with every place it has."""
     found = []
     for n in range(200):
         pitch = rng.randint(50, 76)
         places = ((string, pitch - open_) for string, open_ in enumerate(OPENS, 1) if 0 <= pitch - open_ <= 22)
-        found.append(Moment(n / 5, n / 5 + 0.2, tuple((place,) for place in places)))
+        found.append(HandMoment(n / 5, n / 5 + 0.2, tuple((place,) for place in places)))
     return found
 
 
@@ -60,11 +60,11 @@ def main() -> None:
     hard, moments, hand = wild(rng), anywhere(rng), hand_for(short)
     for what, work, goal in (
         (f"hands check, {len(short.sounds)} notes", lambda: check_hands(short), 0.4),
-        (f"all checks, {len(short.sounds)} notes", lambda: check(short), None),
+        (f"all checks, {len(short.sounds)} notes", lambda: check_timeline(short), None),
         (f"hands check, {len(long.sounds)} notes", lambda: check_hands(long), 50),
         (f"hands check, {len(hard.sounds)} notes, all of them hard", lambda: check_hands(hard), 50),
         (f"fingers, {len(long.sounds)} notes", lambda: fingers(long), 50),
-        (f"places and fingers, {len(moments)} pitches", lambda: plan(moments, hand), 50),
+        (f"places and fingers, {len(moments)} pitches", lambda: plan_fingering(moments, hand), 50),
     ):
         took = milliseconds(work, 21)
         print(f"{what:<46} {took:8.2f} ms" + (f"   goal {goal} ms" if goal is not None else ""))

@@ -22,10 +22,10 @@ from library_maker import make
 
 BARE = """
 import gc, os, sys
-from lickwright.backends import BACKENDS, Options
-from lickwright.pipeline import compile_file
+from lickwright.export import EXPORTS, Options
+from lickwright.compiler import compile_file
 gc.set_threshold(50_000, 20)
-rows = [row for row in BACKENDS if row.name in ("tab", "midi", "timing")]
+rows = [row for row in EXPORTS if row.name in ("tab", "midi", "timing")]
 options = Options()
 for number, path in enumerate(sys.stdin.read().split()):
     for lick in compile_file(path).licks:

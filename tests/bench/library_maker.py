@@ -15,13 +15,13 @@ from pathlib import Path
 from random import Random
 
 from lickwright import compile_text
-from lickwright.moves import Unmovable, Wish, gathered, move_lick
-from lickwright.names import slug
+from lickwright.core.slugs import slug
+from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical
-from lickwright.notation.syntax import parse
+from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Lick
-from lickwright.resolve import resolve
-from lickwright.source import Source
+from lickwright.timeline.build import resolve
+from lickwright.transform.moves import MoveRequest, Unmovable, gathered, move_lick
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 _PLACES = 20  # keys and boxes of each sample that are worked out; tempo and bars vary the rest
@@ -70,7 +70,7 @@ def _pool(seed: int) -> list[str]:
 
 def _of_file(path: Path) -> Iterator[str]:
     source = Source(str(path), path.read_text("utf-8"))
-    book, _ = parse(source)
+    book, _ = parse_source(source)
     for lick in book.licks:
         for text in _moved(lick, book, source):
             yield text
@@ -91,7 +91,7 @@ def _moved(lick: Lick, book: Book, source: Source) -> Iterator[str]:
     made = 1
     for to_key, box in places:
         try:
-            text = canonical(gathered(book, [move_lick(lick, book, source, Wish(key=to_key, box=box)).lick]))
+            text = canonical(gathered(book, [move_lick(lick, book, source, MoveRequest(key=to_key, box=box)).lick]))
         except Unmovable:
             continue
         if _clean(text):

@@ -9,12 +9,12 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from lickwright.moves import Wish, gathered, move_lick
+from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical
-from lickwright.notation.syntax import parse
+from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Lick
-from lickwright.resolve import resolve
-from lickwright.source import Source
+from lickwright.timeline.build import resolve
+from lickwright.transform.moves import MoveRequest, gathered, move_lick
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -25,7 +25,7 @@ def seconds(lick: Lick, book: Book, source: Source) -> tuple[float, int]:
     timeline, _ = resolve(lick, book, source)
     assert timeline is not None and timeline.settings.key is not None
     keys = [str(timeline.settings.key.transposed(n)) for n in range(12)]
-    family = [move_lick(lick, book, source, Wish(key=key, box=box)).lick for key in keys for box in "12345"]
+    family = [move_lick(lick, book, source, MoveRequest(key=key, box=box)).lick for key in keys for box in "12345"]
     canonical(gathered(book, family))
     return time.process_time() - start, len(timeline.sounds)
 
@@ -34,7 +34,7 @@ def main() -> None:
     times = []
     for path in sorted(SAMPLES.glob("**/*.lick")):
         source = Source(str(path), path.read_text("utf-8"))
-        book, _ = parse(source)
+        book, _ = parse_source(source)
         times += [(*seconds(lick, book, source), lick.title) for lick in book.licks]
     print(f"{len(times)} licks, each to 60 places: {sum(t for t, *_ in times) / len(times):.2f} s in the mean")
     for took, notes, title in sorted(times, reverse=True)[:5]:

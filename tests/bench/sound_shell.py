@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import soundfile  # noqa: E402
 
-from lickwright.pipeline import compile_text  # noqa: E402
+from lickwright.compiler import compile_text  # noqa: E402
 from sound_measure import cents, hertz, yin  # noqa: E402
 
 ROOT = Path(__file__).parents[2]

@@ -21,12 +21,12 @@ from statistics import median
 import mido
 from lark import Lark
 
-from lickwright.backends import Options, Stages, midi, tab, timing
-from lickwright.checks import check
-from lickwright.notation.syntax import parse, parser
-from lickwright.pipeline import Compilation, compile_text
-from lickwright.resolve import resolve
-from lickwright.source import Source
+from lickwright.checks import check_timeline
+from lickwright.compiler import Compilation, compile_text
+from lickwright.core.source import Source
+from lickwright.export import LoweredLick, Options, midi, tab, timing
+from lickwright.notation.syntax import parse_source, parser
+from lickwright.timeline.build import resolve
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = [path.read_text("utf-8") for path in sorted(ROOT.glob("samples/**/*.lick"))]
@@ -63,7 +63,7 @@ def parsing() -> None:
 
     def ours() -> None:
         for text in SAMPLES:
-            parse(Source("-", text))
+            parse_source(Source("-", text))
 
     for what, bare, goal in (
         ("parse: Lark's tree, a terminal a character", FINE.parse, ">= 1, aim 2"),
@@ -73,7 +73,7 @@ def parsing() -> None:
         show(what, f"{a / licks * 1e6:.0f} us/lick", f"{b / licks * 1e6:.0f} us/lick", ratio, goal)
 
 
-def midi_bytes(compiled: list[Stages]) -> None:
+def midi_bytes(compiled: list[LoweredLick]) -> None:
     files = [midi.emit(stages, OPTIONS).data for stages in compiled]
     parsed = [mido.MidiFile(file=io.BytesIO(data), charset="utf-8") for data in files]
     events = [
@@ -141,20 +141,20 @@ def whole() -> Compilation:
 def stages(compiled: Compilation) -> None:
     """Where the time goes."""
     source = compiled.source
-    book, _ = parse(source)
+    book, _ = parse_source(source)
     n = len(book.licks)
     timelines = [lick.timeline for lick in compiled.licks if lick.timeline]
-    made = [Stages(timeline) for timeline in timelines]
+    made = [LoweredLick(timeline) for timeline in timelines]
 
-    def fresh(lower: Callable[[Stages], object]) -> Callable[[], object]:
-        return lambda: [lower(Stages(timeline)) for timeline in timelines]
+    def fresh(lower: Callable[[LoweredLick], object]) -> Callable[[], object]:
+        return lambda: [lower(LoweredLick(timeline)) for timeline in timelines]
 
     for stage in made:
         stage.grid(), stage.performance(OPTIONS)
     rows: list[tuple[str, Callable[[], object]]] = [
-        ("parse", lambda: parse(source)),
+        ("parse", lambda: parse_source(source)),
         ("resolve", lambda: [resolve(lick, book, source) for lick in book.licks]),
-        ("check", lambda: [check(timeline) for timeline in timelines]),
+        ("check", lambda: [check_timeline(timeline) for timeline in timelines]),
         ("layout", fresh(lambda stage: stage.grid())),
         ("perform", fresh(lambda stage: stage.performance(OPTIONS))),
         ("tab", lambda: [tab.emit(stage, OPTIONS) for stage in made]),

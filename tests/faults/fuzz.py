@@ -140,7 +140,7 @@ def _instrumented(target: str) -> Target:
         import lickwright
 
         for module in pkgutil.walk_packages(lickwright.__path__, "lickwright."):
-            if not module.name.endswith(("__main__", "prebuilt")) and ".synth" not in module.name:
+            if not module.name.endswith(("__main__", "write_parser_tables")) and ".synth" not in module.name:
                 with contextlib.suppress(ImportError):  # of an extra that is not there
                     importlib.import_module(module.name)
         import targets

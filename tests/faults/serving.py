@@ -28,7 +28,7 @@ def warm() -> None:
     from lickwright import compile_text
 
     for module in pkgutil.walk_packages(lickwright.__path__, "lickwright."):
-        if not module.name.endswith(("__main__", ".cluster", ".prebuilt")):
+        if not module.name.endswith(("__main__", ".dask_executor", ".write_parser_tables")):
             with contextlib.suppress(ImportError):  # an extra that is not there: no scene uses it then
                 importlib.import_module(module.name)
     for name in ("json", "sqlite3", "difflib", "click.testing", "multiprocessing.popen_fork", "soundfile"):

@@ -42,32 +42,32 @@ class Target(NamedTuple):
 
 def source(data: bytes) -> str:
     """Checks, mends, and makes every output but sound."""
-    from lickwright import github, report, sarif
-    from lickwright.backends import BACKENDS
-    from lickwright.library.facts import facts
-    from lickwright.mending import mend
+    from lickwright.compiler import all_rules, compile_bytes
+    from lickwright.core.source import Source
+    from lickwright.export import EXPORTS
     from lickwright.notation.canonical import canonical
-    from lickwright.notation.syntax import parse
-    from lickwright.pipeline import all_rules, compile_bytes
-    from lickwright.source import Source
+    from lickwright.notation.syntax import parse_source
+    from lickwright.report import annotations, console, sarif
+    from lickwright.store.features import facts
+    from lickwright.transform.autofix import mend
 
     compilation = compile_bytes(data, "fuzzed.lick")
     text = compilation.source
-    screen = report.findings(text, compilation.diagnostics)
-    assert all(report.safe(line) == line for line in screen.split("\n")), "a character that steers the terminal"
-    json.dumps(report.as_values(text, compilation.diagnostics))
+    screen = console.format_findings(text, compilation.diagnostics)
+    assert all(console.safe(line) == line for line in screen.split("\n")), "a character that steers the terminal"
+    json.dumps(console.as_values(text, compilation.diagnostics))
     json.dumps(sarif.document([(text, compilation.diagnostics)], all_rules()))
-    github.commands([(text, compilation.diagnostics)])
+    annotations.commands([(text, compilation.diagnostics)])
     mend(compilation)
     for lick in compilation.licks:
         facts(lick, text)
-        for row in BACKENDS if lick.ok else ():
+        for row in EXPORTS if lick.ok else ():
             if not row.recorded:
                 assert lick.emit(row.name).data
-    book, unread = parse(text)
+    book, unread = parse_source(text)
     if not unread and compilation.ok:
         written = canonical(book)
-        again, found = parse(Source("again", written))
+        again, found = parse_source(Source("again", written))
         assert not found, "the canonical text cannot be read"
         assert canonical(again) == written, "the canonical text is not its own canonical text"
     return "made" if compilation.ok and compilation.licks else "refused"
@@ -82,7 +82,7 @@ def _sources() -> Iterator[bytes]:
 
 def _notation() -> list[str]:
     from lickwright.notation.techniques import TECHNIQUES
-    from lickwright.settings import FIELDS
+    from lickwright.settings.fields import FIELDS
 
     fields = [row.name for row in FIELDS]
     signs = [sign for row in TECHNIQUES for sign in (getattr(row, "sign", None),) if sign]
@@ -109,12 +109,13 @@ def _notation() -> list[str]:
 
 def house(data: bytes) -> str:
     """Reads a house's file, and compiles a lick in its style."""
-    from lickwright import compile_text, report
-    from lickwright.library.house_reading import read_house
+    from lickwright import compile_text
+    from lickwright.config.reading import read_house
+    from lickwright.report import console
 
     found = read_house("lickwright.toml", "lickwright.toml", lambda path: data)
-    screen = report.findings(found.source, found.findings)
-    assert all(report.safe(line) == line for line in screen.split("\n")), "a character that steers the terminal"
+    screen = console.format_findings(found.source, found.findings)
+    assert all(console.safe(line) == line for line in screen.split("\n")), "a character that steers the terminal"
     assert found.ok or found.findings
     for text in LICKS.values():
         compile_text(text, "gate.lick", found)
@@ -129,7 +130,7 @@ def _houses() -> Iterator[bytes]:
 
 
 def _settings() -> list[str]:
-    from lickwright.library.house_keys import ROWS
+    from lickwright.config.keys import ROWS
 
     return [
         *{row.section: 0 for row in ROWS},
@@ -149,13 +150,13 @@ def _settings() -> list[str]:
 
 def question(data: bytes) -> str:
     """Asks a small library."""
-    from lickwright.library.query import Unclear
-    from lickwright.library.search import find
+    from lickwright.index.query_parser import QueryError
+    from lickwright.index.search import search_index
 
     text = os.fsdecode(data)
     try:
-        found = find(_asked(), text, 5)
-    except Unclear as unclear:
+        found = search_index(_asked(), text, 5)
+    except QueryError as unclear:
         assert 0 <= unclear.start <= unclear.end <= len(text), "the culprit lies outside the question"
         return "refused"
     assert found.total >= len(found.hits)
@@ -165,9 +166,9 @@ def question(data: bytes) -> str:
 @cache
 def _asked() -> sqlite3.Connection:
     from lickwright import compile_text
-    from lickwright.library.shelf import made
+    from lickwright.index.reader import index_in_memory
 
-    return made([(name, compile_text(text, name)) for name, text in LICKS.items()]).connection
+    return index_in_memory([(name, compile_text(text, name)) for name, text in LICKS.items()]).connection
 
 
 def _questions() -> Iterator[bytes]:
@@ -182,7 +183,7 @@ def _questions() -> Iterator[bytes]:
 
 
 def _fields() -> list[str]:
-    from lickwright.library.conditions import FIELDS
+    from lickwright.index.query_fields import FIELDS
 
     return [*(field.name + ":" for field in FIELDS), "not ", "<=", ">=", ",", '"', "minor", "shape", "\u266d"]
 
@@ -196,7 +197,7 @@ def record(data: bytes) -> str:
     The first byte says how: `P` bytes of a good one are overwritten, `S` statements are executed in a good one, anything else stands
     there as it is. Nothing outside the folder may change.
     """
-    from lickwright.library.manifest import NAME
+    from lickwright.store.manifest import NAME
 
     folder = Path(_scratch())
     lib, out, others = folder / "lib", folder / "out", folder / "others"

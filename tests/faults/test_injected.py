@@ -11,7 +11,7 @@ from injected import disturb
 from injecting import Fault, Server, compiled, missing
 from scenes import SCENES, Scene, Stage
 
-from lickwright.cli import screen
+from lickwright.cli import terminal
 
 pytestmark = [
     pytest.mark.skipif(bool(missing()), reason=missing() or "it works"),
@@ -65,12 +65,12 @@ def test_a_wish_to_end_keeps_its_exit_code_where_sqlite_drops_it() -> None:
     before = signal.getsignal(signal.SIGTERM)
     others = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGHUP)}
     try:
-        with pytest.raises(KeyboardInterrupt) as ended, screen.endings():
+        with pytest.raises(KeyboardInterrupt) as ended, terminal.endings():
             try:
                 signal.raise_signal(signal.SIGTERM)
             except KeyboardInterrupt:
-                raise KeyboardInterrupt from None  # as `library/guarded.py` does
-        assert isinstance(ended.value, screen.Ended) and ended.value.code == 143
+                raise KeyboardInterrupt from None  # as `store/guarded_database.py` does
+        assert isinstance(ended.value, terminal.Ended) and ended.value.code == 143
     finally:
         for number, handler in (others | {signal.SIGTERM: before}).items():
             signal.signal(number, handler)

@@ -17,8 +17,8 @@ import pytest
 from folders import COMMANDS, columns, home, rewrite, run
 
 from lickwright.cli import main
-from lickwright.library import guarded, manifest
-from lickwright.library.guarded import Unusable
+from lickwright.store import guarded_database, manifest
+from lickwright.store.guarded_database import Unusable
 
 ASKING = ("find", "like", "json", "library", "duplicates")
 WRITING = ("move", "make", "merge into", "merge from", "prune")
@@ -120,7 +120,7 @@ def test_tables_that_are_not_ours(here: Path, which: str, capsys: pytest.Capture
 def test_a_journal_of_sqlites_does_not_make_the_file_enormous(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = here / "out" / manifest.NAME
     size = path.stat().st_size
-    head = guarded._HEAD.pack(guarded._MAGIC, 0, 1, 0x3FFFFFF0, 512, 4096)
+    head = guarded_database._HEAD.pack(guarded_database._MAGIC, 0, 1, 0x3FFFFFF0, 512, 4096)
     for command in ("find", "move", "prune"):
         (here / "out/.lickwright.db-journal").write_bytes(head.ljust(512, b"\0") + bytes(600))
         run(command)
@@ -146,8 +146,8 @@ def test_a_table_whose_pages_go_in_a_circle(here: Path, capsys: pytest.CaptureFi
 def test_a_manifest_that_another_program_holds(
     here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert max(guarded._WAIT) < 10
-    monkeypatch.setattr(guarded, "_WAIT", (0.1, 0.1))
+    assert max(guarded_database._WAIT) < 10
+    monkeypatch.setattr(guarded_database, "_WAIT", (0.1, 0.1))
     other = sqlite3.connect(here / "out" / manifest.NAME, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")
     for command in ("find", "library", "make", "move", "merge from"):
@@ -303,11 +303,11 @@ def test_an_answer_of_very_many_licks_takes_little_memory(here: Path) -> None:
 
 
 @pytest.fixture
-def db() -> guarded.Guarded:
-    return guarded.connect(None, "")
+def db() -> guarded_database.Guarded:
+    return guarded_database.connect(None, "")
 
 
-def test_a_statement_without_end_is_ended(db: guarded.Guarded) -> None:
+def test_a_statement_without_end_is_ended(db: guarded_database.Guarded) -> None:
     for ask in (lambda rows: rows.fetchall(), list, lambda rows: rows.fetchone()):
         db._most = 3
         with pytest.raises(Unusable, match="does not end"):
@@ -316,7 +316,7 @@ def test_a_statement_without_end_is_ended(db: guarded.Guarded) -> None:
     db.close()
 
 
-def test_a_wish_to_end_is_heard_while_a_statement_is_at_work(db: guarded.Guarded) -> None:
+def test_a_wish_to_end_is_heard_while_a_statement_is_at_work(db: guarded_database.Guarded) -> None:
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
     db._most = 1 << 40
     at_work = threading.Event()
@@ -337,7 +337,7 @@ def test_a_wish_to_end_is_heard_while_a_statement_is_at_work(db: guarded.Guarded
         db.close()
 
 
-def test_a_wish_to_end_is_heard_in_a_function_that_sqlite_calls(db: guarded.Guarded) -> None:
+def test_a_wish_to_end_is_heard_in_a_function_that_sqlite_calls(db: guarded_database.Guarded) -> None:
     def interrupted(value: object) -> bool:
         raise KeyboardInterrupt
 

@@ -12,8 +12,8 @@ from folders import LEADING_OUT, home, rewrite, run, seen
 
 from building import lick
 from lickwright.cli import main
-from lickwright.library import guarded, journal
-from lickwright.library.ours import Inside, Refused, plain_folder, plain_name
+from lickwright.store import guarded_database, journal
+from lickwright.store.ownership import Inside, UnsafePath, plain_folder, plain_name
 
 
 @pytest.fixture
@@ -60,7 +60,7 @@ def test_a_link_on_the_way_is_refused_and_a_link_to_the_output_folder_is_not(tmp
     assert inside.file("a/b", "x.mid") == str(tmp_path / "out/a/b/x.mid")
     assert inside.folder("not/yet/there") == str(tmp_path / "out/not/yet/there")
     for folder in ("a/c", "a/c/deep", "a/d"):
-        with pytest.raises(Refused, match="link to another place"):
+        with pytest.raises(UnsafePath, match="link to another place"):
             inside.folder(folder)
 
 
@@ -143,11 +143,17 @@ def test_a_name_that_leads_out_is_followed_nowhere(
 
 def test_pruning_takes_nothing_away_through_a_record(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The record tells everything that makes a file ours: hash, size, times and inode."""
-    from lickwright.library.outputs import digest
+    from lickwright.store.output_writer import content_digest
 
     letter = here / "docs/letter.txt"
     status = letter.stat()
-    values = (digest(letter.read_bytes()), status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino)
+    values = (
+        content_digest(letter.read_bytes()),
+        status.st_size,
+        status.st_mtime_ns,
+        status.st_ctime_ns,
+        status.st_ino,
+    )
     for folder, name in (
         ("../docs", "letter.txt"),
         (str(here / "docs"), "letter.txt"),
@@ -180,9 +186,12 @@ def test_a_journal_of_sqlites_that_names_another_file_is_not_played_back(
     for target in (here / "docs/letter.txt", here / "lost"):
         name = os.fsencode(target)
         pages = (here / "out/.lickwright.db").stat().st_size // 4096
-        head = guarded._MAGIC + struct.pack(">IIIII", 0, 1, pages, 512, 4096)
+        head = guarded_database._MAGIC + struct.pack(">IIIII", 0, 1, pages, 512, 4096)
         tail = (
-            struct.pack(">I", (1 << 30) // 4096 + 1) + name + struct.pack(">II", len(name), sum(name)) + guarded._MAGIC
+            struct.pack(">I", (1 << 30) // 4096 + 1)
+            + name
+            + struct.pack(">II", len(name), sum(name))
+            + guarded_database._MAGIC
         )
         (here / "out/.lickwright.db-journal").write_bytes(head.ljust(512, b"\0") + tail)
         if target.name == "lost":  # what would happen

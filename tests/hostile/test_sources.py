@@ -13,7 +13,7 @@ import pytest
 
 from building import COMMAND, lick
 from lickwright.cli import main
-from lickwright.library import outputs
+from lickwright.store import output_writer
 
 ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 
@@ -82,10 +82,10 @@ def test_where_no_scheduler_answers_nothing_is_loaded(
     tmp_path: Path, host: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     pytest.importorskip("distributed")
-    from lickwright.library import cluster
+    from lickwright.build import dask_executor
 
-    monkeypatch.setattr(cluster, "ANSWER", 0.5)
-    monkeypatch.setattr(cluster, "import_module", None)
+    monkeypatch.setattr(dask_executor, "ANSWER", 0.5)
+    monkeypatch.setattr(dask_executor, "import_module", None)
     (tmp_path / "a.lick").write_text(lick(1))
     for port in (9, 99999):
         words = ["make", str(tmp_path / "a.lick"), "--out", str(tmp_path / "out"), "--cluster", f"tcp://{host}:{port}"]
@@ -144,17 +144,17 @@ def test_where_the_user_is_in_a_folder_that_was_taken_away(
 def test_an_output_folder_that_is_taken_away_during_a_build(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from lickwright.library import work
+    from lickwright.build import task
 
     monkeypatch.chdir(tmp_path)
     Path("a.lick").write_text(lick(1))
-    made = work.make
+    made = task.compile_source
 
     def removing(*given: object) -> object:
         shutil.rmtree("out")
         return made(*given)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(work, "make", removing)
+    monkeypatch.setattr(task, "compile_source", removing)
     assert main(["make", "."]) == 3
     assert ".lickwright.db was taken away meanwhile (L604)" in capsys.readouterr().err
 
@@ -174,7 +174,7 @@ def test_one_read_error_is_no_reason_to_forget_an_output(
         raise OSError(5, "Input/output error")
 
     with monkeypatch.context() as patch:
-        patch.setattr(outputs, "digest_of", broken)
+        patch.setattr(output_writer, "digest_of", broken)
         assert main(["make", "lib", "--prune"]) == 3
     assert "out/n1/number-1.mid: error: not removed: input/output error (L604)" in capsys.readouterr().err
     assert os.listdir("out/n1") == ["number-1.mid"]

@@ -7,14 +7,14 @@ In: a Timeline. Out: findings, L2xx scale and box, L3xx rhythm, L4xx hands and t
 from __future__ import annotations
 
 from lickwright.checks import box, hands, rhythm, techniques
-from lickwright.diagnostics import Diagnostic, Rule
-from lickwright.source import Span
-from lickwright.timeline import Timeline
+from lickwright.core.diagnostics import Diagnostic, Rule
+from lickwright.core.source import Span
+from lickwright.timeline.model import Timeline
 
 RULES: tuple[Rule, ...] = (*box.RULES, *rhythm.RULES, *techniques.RULES, *hands.RULES)
 
 
-def check(timeline: Timeline) -> list[Diagnostic]:
+def check_timeline(timeline: Timeline) -> list[Diagnostic]:
     """Everything found, each finding once for each written place, however often it is played."""
     found = [
         *rhythm.check_rhythm(timeline),

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lickwright.checks.findings import at_slot, bend_written, string_name, written
-from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.checks.findings import at_slot, bend_written, note_as_typed, string_in_words
+from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.music.steps import bend_of, size
 from lickwright.notation.techniques import HELD_BEND, Curve
-from lickwright.timeline import Shape, Sound, Timeline
+from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 
 def _rule(
@@ -84,7 +84,7 @@ RULES: tuple[Rule, ...] = (OPEN_BEND, TOO_FAR, NOT_UP, PREBEND, RELEASE, DEAD, O
 _UP = (Curve.BEND, Curve.PREBEND)
 
 
-def check_shapes(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
+def check_shapes(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
     """All shapes of one sound, in order. One finding a shape: what is wrong first says enough."""
     if sound.dead:
         first = sound.shapes[0]
@@ -123,18 +123,18 @@ def _meant(timeline: Timeline, sign: str, fret: int, written: float) -> str:
     return f"the number is a fret: {size(above)} above {fret} is " + (meant or "past the end of the neck")
 
 
-def _fret(sound: Sound, semitones: float) -> str:
+def _fret(sound: SoundingNote, semitones: float) -> str:
     """The fret that has a pitch so far above the fretted one: `10`, `8.5`."""
     fret = (sound.fret or 0) + semitones
     return str(int(fret)) if fret % 1 == 0 else str(fret)
 
 
-def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bool) -> Diagnostic | None:
-    def say(rule: Rule, message: str, help: str, notes: tuple[Note, ...] = ()) -> Diagnostic:
+def _bend(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: float, first: bool) -> Diagnostic | None:
+    def say(rule: Rule, message: str, help: str, notes: tuple[RelatedInformation, ...] = ()) -> Diagnostic:
         return at_slot(rule, timeline, shape.slot, shape.span, message, help, notes)
 
-    name, string = shape.technique.name, string_name(timeline, sound.string)
-    there = (Note(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
+    name, string = shape.technique.name, string_in_words(timeline, sound.string)
+    there = (RelatedInformation(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
     if sound.fret is None:
         return say(
             OPEN_BEND, f"{name} of a natural harmonic: no finger holds the string", "take out one of the two", there
@@ -157,7 +157,10 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
         if shape.amount % 1 == 0 and sound.fret + shape.amount <= timeline.settings.frets - timeline.settings.capo:
             help += f"; or did you mean the slide `/{target}`?"
         return say(
-            TOO_FAR, f"{bend_of(shape.amount, name)} on {written(timeline, sound.string, sound.fret)}", help, there
+            TOO_FAR,
+            f"{bend_of(shape.amount, name)} on {note_as_typed(timeline, sound.string, sound.fret)}",
+            help,
+            there,
         )
     if shape.technique.curve is Curve.PREBEND and not (first and shape.slot == sound.slot and sound.source is None):
         help = f"`^{_fret(sound, shape.amount)}` bends it while it sounds; for a pre-bend, pick it again"
@@ -173,8 +176,8 @@ def _bend(timeline: Timeline, sound: Sound, shape: Shape, bent: float, first: bo
     return None
 
 
-def _release(timeline: Timeline, sound: Sound, shape: Shape, bent: float) -> Diagnostic | None:
-    there = (Note(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
+def _release(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: float) -> Diagnostic | None:
+    there = (RelatedInformation(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
     message = None
     help = f"`r` releases it to fret {sound.fret}"
     if bent <= 0:
@@ -190,20 +193,20 @@ def _release(timeline: Timeline, sound: Sound, shape: Shape, bent: float) -> Dia
     return at_slot(RELEASE, timeline, shape.slot, shape.span, message, help, there) if message else None
 
 
-def _held_elsewhere(timeline: Timeline, sound: Sound) -> str | None:
+def _held_elsewhere(timeline: Timeline, sound: SoundingNote) -> str | None:
     """How to hold the bend of another string that this note has ended, where it did."""
     ended = (o for o in timeline.sounds[: sound.index] if o.end == sound.start > o.start and o.string != sound.string)
     bent = next((o for o in ended if any(shape.technique.curve in _UP for shape in o.shapes)), None)
     if bent is None:
         return None
     name = timeline.settings.tuning.written(bent.string)
-    note = f"{sound.begin.sign}{written(timeline, sound.string, sound.fret or 0)}"
+    note = f"{sound.begin.sign}{note_as_typed(timeline, sound.string, sound.fret or 0)}"
     return f"hold the bend while another string sounds: `{name}-&{note}`, then `{name}-r`"
 
 
-def _vibrato(timeline: Timeline, sound: Sound, shape: Shape) -> Diagnostic | None:
+def _vibrato(timeline: Timeline, sound: SoundingNote, shape: PitchGesture) -> Diagnostic | None:
     if sound.fret:
         return None
-    what = f"the open {string_name(timeline, sound.string)}" if sound.fret == 0 else "a natural harmonic"
+    what = f"the open {string_in_words(timeline, sound.string)}" if sound.fret == 0 else "a natural harmonic"
     message = f"vibrato on {what}: no finger is there to shake it"
     return at_slot(OPEN_VIBRATO, timeline, shape.slot, shape.span, message, "fret the note, or use the bar: `(dip: …)`")

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from lickwright.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.music.scale import Scale, parse_scale
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 WHICH_BLUES = Rule(
     "L210", "which blues scale", Severity.WARNING,
@@ -22,7 +22,7 @@ WHICH_BLUES = Rule(
 )  # fmt: skip
 
 
-def which_blues(timeline: Timeline, sounds: Iterable[Sound]) -> Diagnostic | None:
+def which_blues(timeline: Timeline, sounds: Iterable[SoundingNote]) -> Diagnostic | None:
     """The question, or None. `sounds` are those of every written note once."""
     settings = timeline.settings
     if not settings.scale_by_key or settings.key is None or settings.scale != parse_scale("major blues", None):

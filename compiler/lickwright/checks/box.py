@@ -1,6 +1,6 @@
 """Scale and box (L2xx): notes that leave what the lick says it stays in.
 
-In: a Timeline. Out: findings. What each note is comes from `places.py`; here it is said, a move into a neighbouring
+In: a Timeline. Out: findings. What each note is comes from `scale_membership.py`; here it is said, a move into a neighbouring
 box once and not note by note. Nothing is an error: teachers leave the box on purpose.
 """
 
@@ -9,18 +9,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
-from lickwright.checks import places as p
+from lickwright.checks import scale_membership as p
 from lickwright.checks.bends import MOST
 from lickwright.checks.blues import WHICH_BLUES, which_blues
-from lickwright.checks.case import CASE, check_case
-from lickwright.checks.findings import at_slot, at_sound, bend_written, string_name, written
-from lickwright.checks.places import Neck
-from lickwright.diagnostics import Diagnostic, Rule, Severity
+from lickwright.checks.e_string_case import CASE, check_case
+from lickwright.checks.findings import at_slot, at_sound, bend_written, note_as_typed, string_in_words
+from lickwright.checks.scale_membership import NoteMembership
+from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.source import Span
 from lickwright.music.box import Box
 from lickwright.notation.techniques import Curve
-from lickwright.settings import Settings
-from lickwright.source import Span
-from lickwright.timeline import Sound, Timeline
+from lickwright.settings.fields import Settings
+from lickwright.timeline.model import SoundingNote, Timeline
 
 _HEAD = "key A minor\nbox 1\n"
 
@@ -127,7 +127,7 @@ def _check_box(timeline: Timeline) -> list[Diagnostic]:
     asked = which_blues(timeline, _first_time(timeline))
     if asked is not None:
         return [*found, asked, *check_case(timeline, list(_first_time(timeline)))]
-    here = p.places(timeline)
+    here = p.note_memberships(timeline)
     if not _UNREMARKABLE.issuperset(here):
         if board.area is not None:
             found += _outside_box(timeline, board, here)
@@ -149,7 +149,7 @@ def _no_key(timeline: Timeline) -> Diagnostic:
     return NO_KEY.at(span, f"no key is set: {off}", "add a line such as `key A minor`")
 
 
-def _first_time(timeline: Timeline) -> Iterator[Sound]:
+def _first_time(timeline: Timeline) -> Iterator[SoundingNote]:
     """The sounds of every written note once: no repeats, no `%`."""
     same = [bar.same for bar in timeline.bars]
     return (s for s in timeline.sounds if s.pass_no == 0 and not same[s.bar])
@@ -158,22 +158,22 @@ def _first_time(timeline: Timeline) -> Iterator[Sound]:
 # --- notes -----------------------------------------------------------------------------------------------------------
 
 
-def spot(timeline: Timeline, board: Neck, sound: Sound, fret: int | None = None) -> str:
+def note_in_words(timeline: Timeline, board: NoteMembership, sound: SoundingNote, fret: int | None = None) -> str:
     """A note in words: "string G fret 6 (C#, major 3rd)"."""
     fret = sound.fret if fret is None else fret
     if fret is None or sound.harmonic:
-        return f"the harmonic on {string_name(timeline, sound.string)} ({board.note(round(sound.pitch))})"
+        return f"the harmonic on {string_in_words(timeline, sound.string)} ({board.note(round(sound.pitch))})"
     pitch = timeline.settings.tuning.open(sound.string) + fret
-    return f"{string_name(timeline, sound.string)} fret {fret} ({board.note(pitch)})"
+    return f"{string_in_words(timeline, sound.string)} fret {fret} ({board.note(pitch)})"
 
 
-def _meant(rule: Rule, timeline: Timeline, sound: Sound) -> str:
+def _meant(rule: Rule, timeline: Timeline, sound: SoundingNote) -> str:
     bar = timeline.bars[timeline.slots[sound.slot].bar].number
     return f'if you mean it: `meant {rule.code} bar {bar} "why"`'
 
 
-def _remarks(timeline: Timeline, board: Neck, here: tuple[str, ...]) -> Iterator[Diagnostic]:
-    say: dict[str, Callable[[Timeline, Neck, Sound], Diagnostic | None]] = {
+def _remarks(timeline: Timeline, board: NoteMembership, here: tuple[str, ...]) -> Iterator[Diagnostic]:
+    say: dict[str, Callable[[Timeline, NoteMembership, SoundingNote], Diagnostic | None]] = {
         p.OUTSIDE: _outside_scale, p.APPROACH: _approach, p.OPEN: _open_string, p.IN_BLUE: _blue_rest,
     }  # fmt: skip
     for sound in _first_time(timeline):
@@ -183,41 +183,41 @@ def _remarks(timeline: Timeline, board: Neck, here: tuple[str, ...]) -> Iterator
                 yield finding
 
 
-def _outside_scale(timeline: Timeline, board: Neck, sound: Sound) -> Diagnostic:
+def _outside_scale(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Diagnostic:
     return at_sound(
         OUTSIDE_SCALE, timeline, sound, _is_outside(timeline, board, sound), _meant(OUTSIDE_SCALE, timeline, sound)
     )
 
 
-def _is_outside(timeline: Timeline, board: Neck, sound: Sound, fret: int | None = None) -> str:
+def _is_outside(timeline: Timeline, board: NoteMembership, sound: SoundingNote, fret: int | None = None) -> str:
     fret = sound.fret if fret is None else fret
-    message = f"{spot(timeline, board, sound, fret)} is outside {_stay(board)}"
+    message = f"{note_in_words(timeline, board, sound, fret)} is outside {_stay(board)}"
     if fret is None or sound.harmonic:
         return message
-    near = [written(timeline, sound.string, f) for f in board.near(sound.string, fret)]
+    near = [note_as_typed(timeline, sound.string, f) for f in board.near(sound.string, fret)]
     if not near:
         return message
     return f"{message}; {' or '.join(near)} {'is' if len(near) == 1 else 'are'} in it"
 
 
-def _stay(board: Neck) -> str:
+def _stay(board: NoteMembership) -> str:
     """What the lick says it stays in: "A minor pentatonic box 1", "C major in the E shape"."""
     between = " " if board.area_name.startswith("box") else " in " if board.area_name else ""
     return f"{board.scale_name}{between}{board.area_name}"
 
 
-def _approach(timeline: Timeline, board: Neck, sound: Sound) -> Diagnostic:
-    message = f"{spot(timeline, board, sound)} is outside {board.scale_name}, as an approach to the next note"
+def _approach(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Diagnostic:
+    message = f"{note_in_words(timeline, board, sound)} is outside {board.scale_name}, as an approach to the next note"
     return at_sound(APPROACH, timeline, sound, message)
 
 
-def _open_string(timeline: Timeline, board: Neck, sound: Sound) -> Diagnostic:
+def _open_string(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Diagnostic:
     note = board.note(timeline.settings.tuning.open(sound.string))
-    message = f"open {string_name(timeline, sound.string)} ({note}) is outside {board.area_name}"
+    message = f"open {string_in_words(timeline, sound.string)} ({note}) is outside {board.area_name}"
     return at_sound(OPEN_STRING, timeline, sound, message)
 
 
-def _blue_rest(timeline: Timeline, board: Neck, sound: Sound) -> Diagnostic | None:
+def _blue_rest(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Diagnostic | None:
     """Rested on: for a beat or more, or at the very end; not where it is bent on to another note."""
     beat = timeline.settings.meter.beat
     long = sound.end - sound.start >= beat * timeline.grain
@@ -227,14 +227,18 @@ def _blue_rest(timeline: Timeline, board: Neck, sound: Sound) -> Diagnostic | No
     how = "ends on it" if last else "rests on it"
     help = "usually passed through on the way to the next scale note; fine if you want the tension"
     return at_sound(
-        BLUE_REST, timeline, sound, f"{spot(timeline, board, sound)} is the blue note, and the lick {how}", help
+        BLUE_REST,
+        timeline,
+        sound,
+        f"{note_in_words(timeline, board, sound)} is the blue note, and the lick {how}",
+        help,
     )
 
 
 # --- the box ---------------------------------------------------------------------------------------------------------
 
 
-def _outside_box(timeline: Timeline, board: Neck, here: tuple[str, ...]) -> Iterator[Diagnostic]:
+def _outside_box(timeline: Timeline, board: NoteMembership, here: tuple[str, ...]) -> Iterator[Diagnostic]:
     """Notes outside the box, run by run: a run lies in one other box, notes that both boxes hold included."""
     steps = [s for s in _first_time(timeline) if here[s.index] in (p.IN_BOX, p.IN_BLUE, p.IN_SCALE) and not s.harmonic]
     at = 0
@@ -251,7 +255,7 @@ def _outside_box(timeline: Timeline, board: Neck, here: tuple[str, ...]) -> Iter
         at = end
 
 
-def _longest_run(board: Neck, steps: list[Sound], at: int) -> tuple[Box | None, int]:
+def _longest_run(board: NoteMembership, steps: list[SoundingNote], at: int) -> tuple[Box | None, int]:
     """The other box that holds the most notes on end from here (the nearest of equals), and where they end."""
     first = steps[at]
     best: tuple[Box | None, int] = (None, at + 1)
@@ -264,18 +268,18 @@ def _longest_run(board: Neck, steps: list[Sound], at: int) -> tuple[Box | None, 
     return best
 
 
-def _move(timeline: Timeline, board: Neck, run: list[Sound], box: Box) -> Diagnostic:
+def _move(timeline: Timeline, board: NoteMembership, run: list[SoundingNote], box: Box) -> Diagnostic:
     bar = timeline.bars[timeline.slots[run[0].slot].bar].number
     message = f"moves to {_placed(box)} in bar {bar}: {len(run)} notes outside {board.area_name}"
     return at_sound(MOVES, timeline, run[0], message, _wider(timeline, box, MOVES, run[0]))
 
 
-def _one_outside(timeline: Timeline, board: Neck, run: list[Sound], box: Box | None) -> Diagnostic:
+def _one_outside(timeline: Timeline, board: NoteMembership, run: list[SoundingNote], box: Box | None) -> Diagnostic:
     sound = run[0]
     within = f"in {board.scale_name} but " if board.scale_name else ""
     if board.is_blue(sound.string, sound.fret or 0):
         within = f"the blue note of {board.key_name}, but "
-    message = f"{spot(timeline, board, sound)} is {within}outside {board.area_name}"
+    message = f"{note_in_words(timeline, board, sound)} is {within}outside {board.area_name}"
     if box is not None:
         message += f"; {_placed(box)} has it"
     return at_sound(OUTSIDE_BOX, timeline, sound, message, _wider(timeline, box, OUTSIDE_BOX, sound))
@@ -286,7 +290,7 @@ def _placed(box: Box) -> str:
     return f"{label} (frets {box.low}-{box.high})"
 
 
-def _wider(timeline: Timeline, box: Box | None, rule: Rule, sound: Sound) -> str:
+def _wider(timeline: Timeline, box: Box | None, rule: Rule, sound: SoundingNote) -> str:
     """What to write to take the note in."""
     asked = timeline.settings.box
     numbers = sorted({*asked.numbers, int(box.label[4:])}) if asked and box and box.label.startswith("box ") else []
@@ -299,7 +303,7 @@ def _wider(timeline: Timeline, box: Box | None, rule: Rule, sound: Sound) -> str
 # --- pitches reached from a note -------------------------------------------------------------------------------------
 
 
-def _bends(timeline: Timeline, board: Neck, sound: Sound) -> Iterator[Diagnostic]:
+def _bends(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Iterator[Diagnostic]:
     """Where bends and releases arrive; quarter-tones are not judged, nor a release to the fretted note."""
     if not sound.fret or sound.dead:
         return  # no finger bends it, which is said with the techniques
@@ -314,16 +318,14 @@ def _bends(timeline: Timeline, board: Neck, sound: Sound) -> Iterator[Diagnostic
             continue
         what = "release" if curve is Curve.RELEASE else "bend"
         note = board.note(int(target))
-        message = (
-            f"the {what} on {written(timeline, sound.string, sound.fret)} reaches {note}, outside {board.scale_name}"
-        )
+        message = f"the {what} on {note_as_typed(timeline, sound.string, sound.fret)} reaches {note}, outside {board.scale_name}"
         ways = ((k, bend_written(timeline, shape.technique.sign, sound.fret, k)) for k in (1, 2, 3))
         inside = [(way, int(sound.pitch) + k) for k, way in ways if way and board.fits(int(sound.pitch) + k)]
         help = " or ".join(f"`{way}` ({board.note(pitch)})" for way, pitch in inside) + " would be in it"
         yield at_slot(BEND_TARGET, timeline, shape.slot, shape.span, message, help if inside else None)
 
 
-def _trill(timeline: Timeline, board: Neck, sound: Sound) -> Iterator[Diagnostic]:
+def _trill(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Iterator[Diagnostic]:
     """The other note of a trill, which is no sound of its own."""
     if sound.trill is not None and board.at(sound.string, sound.trill) == p.OUTSIDE:
         message = "the trill's other note, " + _is_outside(timeline, board, sound, sound.trill)

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from lickwright.bar_count import name_at
-from lickwright.diagnostics import Diagnostic, Fix, Note, Rule, Severity
-from lickwright.source import Span
-from lickwright.timeline import Bar, Sound, Timeline
+from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, Rule, Severity
+from lickwright.core.source import Span
+from lickwright.timeline.bar_count import name_at
+from lickwright.timeline.model import Bar, SoundingNote, Timeline
 
 
 def within_meter(timeline: Timeline, bar: Bar, at: int) -> Fraction:
@@ -33,7 +33,7 @@ def at_slot(
     span: Span,
     message: str,
     help: str | None = None,
-    notes: tuple[Note, ...] = (),
+    notes: tuple[RelatedInformation, ...] = (),
     severity: Severity | None = None,
     fix: Fix | None = None,
 ) -> Diagnostic:
@@ -46,10 +46,10 @@ def at_slot(
 def at_sound(
     rule: Rule,
     timeline: Timeline,
-    sound: Sound,
+    sound: SoundingNote,
     message: str,
     help: str | None = None,
-    notes: tuple[Note, ...] = (),
+    notes: tuple[RelatedInformation, ...] = (),
     severity: Severity | None = None,
     fix: Fix | None = None,
 ) -> Diagnostic:
@@ -57,12 +57,12 @@ def at_sound(
     return at_slot(rule, timeline, sound.slot, sound.span, message, help, notes, severity, fix)
 
 
-def string_name(timeline: Timeline, string: int) -> str:
+def string_in_words(timeline: Timeline, string: int) -> str:
     """As one says it: "string G", or "string 6" where no letter holds."""
     return f"string {timeline.settings.tuning.written(string).rstrip(':')}"
 
 
-def written(timeline: Timeline, string: int, fret: int | str) -> str:
+def note_as_typed(timeline: Timeline, string: int, fret: int | str) -> str:
     """As one types it: `G7`, `6:7`."""
     return f"{timeline.settings.tuning.written(string)}{fret}"
 

@@ -2,7 +2,7 @@
 
 In: a Timeline. Out: findings. The sounds are sorted first: most licks have little that is worth a
 closer look. The parts are `hands_grip` (held together), `hands_ring`, `hands_motion` (speed), `hands_bends` and `hands_pick`. Distances are
-in millimetres along the neck; limits stand in `hand.py` and `bending.py`.
+in millimetres along the neck; limits stand in `hand/measures.py` and `hand/string_tension.py`.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from lickwright.checks import hands_bends, hands_grip, hands_motion, hands_pick, hands_ring
-from lickwright.diagnostics import Diagnostic, Rule
-from lickwright.fingering import hand_for
-from lickwright.hand import Hand
-from lickwright.notation.techniques import Curve, Damping, Kind, Stroke
-from lickwright.timeline import Sound, Timeline
+from lickwright.core.diagnostics import Diagnostic, Rule
+from lickwright.hand.fingering import hand_for
+from lickwright.hand.measures import Hand
+from lickwright.notation.techniques import Curve, Damping, Stroke, TechniqueKind
+from lickwright.timeline.model import SoundingNote, Timeline
 
 RULES: tuple[Rule, ...] = (
     *hands_grip.RULES,
@@ -28,7 +28,7 @@ RULES: tuple[Rule, ...] = (
 
 # Members bound to names of the module, which Python 3.11 finds in a quarter of the time; asked for every sound.
 _TAP, _PULL, _PICK = Stroke.TAP, Stroke.PULL, Stroke.PICK
-_PALM, _RING, _MARK = Damping.PALM, Damping.RING, Kind.MARK
+_PALM, _RING, _MARK = Damping.PALM, Damping.RING, TechniqueKind.MARK
 _UP = (Curve.BEND, Curve.PREBEND)
 _FINGERED = ("note", "grace")  # kinds of sound that a hand plays note by note
 
@@ -39,11 +39,11 @@ class _Sorted:
 
     timeline: Timeline
     hand: Hand
-    fretted: list[Sound]  # under a finger of the fretting hand
-    tapped: list[Sound]
-    picked: list[Sound]
-    bent: list[Sound]
-    damped: list[Sound]  # under a palm
+    fretted: list[SoundingNote]  # under a finger of the fretting hand
+    tapped: list[SoundingNote]
+    picked: list[SoundingNote]
+    bent: list[SoundingNote]
+    damped: list[SoundingNote]  # under a palm
     pulled: bool  # a finger must be down before the note that it pulls off to
     fingers: bool  # some are written
     together: bool  # some sounds overlap
@@ -69,7 +69,7 @@ def _sorted(timeline: Timeline) -> _Sorted:
     )
 
 
-def _overlap(played: Sequence[Sound]) -> bool:
+def _overlap(played: Sequence[SoundingNote]) -> bool:
     """Whether a sound begins before the end of one before it, or is over at once."""
     until = -1
     for sound in played:

@@ -1,21 +1,21 @@
 """How hard a bend is, and what it runs into (L439–L442). That it is one at all is judged in `bends.py`.
 
-In: a Timeline and its bent sounds. Out: findings. Travel, force and room come from `bending.py`, as do the limits.
+In: a Timeline and its bent sounds. Out: findings. Travel, force and room come from `hand/string_tension.py`, as do the limits.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from lickwright.bending import Pushed, kind, limit, push, room_mm
 from lickwright.checks.bends import MOST
-from lickwright.checks.findings import at_slot, string_name, written
-from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
-from lickwright.fingering import hand_for
-from lickwright.hand import CAUTION_BEND, string_spacing_mm
+from lickwright.checks.findings import at_slot, note_as_typed, string_in_words
+from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
+from lickwright.hand.fingering import hand_for
+from lickwright.hand.measures import CAUTION_BEND, string_spacing_mm
+from lickwright.hand.string_tension import BentString, bend_string, limit, room_mm, string_kind
 from lickwright.music.steps import bend_of, size
 from lickwright.notation.techniques import HELD_BEND, Curve, Damping
-from lickwright.timeline import Shape, Sound, Timeline
+from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 
 def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: str) -> Rule:
@@ -61,7 +61,7 @@ RULES: tuple[Rule, ...] = (HARD, ALONE, NEIGHBOUR, UNISON)
 _UP = (Curve.BEND, Curve.PREBEND)
 
 
-def check_bends(timeline: Timeline, bent: Sequence[Sound], together: bool) -> Iterator[Diagnostic]:
+def check_bends(timeline: Timeline, bent: Sequence[SoundingNote], together: bool) -> Iterator[Diagnostic]:
     """Each bend upwards, once; what it meets only where other strings sound."""
     settings = timeline.settings
     for sound in bent:
@@ -69,7 +69,7 @@ def check_bends(timeline: Timeline, bent: Sequence[Sound], together: bool) -> It
         for shape in sound.shapes:
             if shape.technique.curve not in _UP or shape.technique is HELD_BEND or not 0 < shape.amount <= MOST:
                 continue
-            row = limit(kind(settings.tuning, settings.sound, sound.string), sound.fret or 0, shape.amount)
+            row = limit(string_kind(settings.tuning, settings.sound, sound.string), sound.fret or 0, shape.amount)
             if row is not None:
                 yield _hard(timeline, sound, shape, Severity(row.level), row.words)
             if sound.finger == "1" and shape.amount >= 2:
@@ -81,7 +81,7 @@ def check_bends(timeline: Timeline, bent: Sequence[Sound], together: bool) -> It
                 yield from _unisons(timeline, sound, shape, meets)
 
 
-def _meets(sound: Sound, other: Sound) -> bool:
+def _meets(sound: SoundingNote, other: SoundingNote) -> bool:
     """Whether another string sounds while this one is bent, and stays as it is."""
     return (
         other.string != sound.string
@@ -92,20 +92,22 @@ def _meets(sound: Sound, other: Sound) -> bool:
     )
 
 
-def _hard(timeline: Timeline, sound: Sound, shape: Shape, severity: Severity, words: str) -> Diagnostic:
-    message = f"{bend_of(shape.amount)} on {written(timeline, sound.string, sound.fret or 0)}: {words}"
+def _hard(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, severity: Severity, words: str) -> Diagnostic:
+    message = f"{bend_of(shape.amount)} on {note_as_typed(timeline, sound.string, sound.fret or 0)}: {words}"
     if _pushed(timeline, sound, shape.amount).may_break:
         message += ", and the string may break"
     help = CAUTION_BEND if severity is not Severity.ERROR else "slide to the pitch, or bend it from a fret higher up"
     return at_slot(HARD, timeline, shape.slot, shape.span, message, help, (), severity)
 
 
-def _pushed(timeline: Timeline, sound: Sound, semitones: float) -> Pushed:
+def _pushed(timeline: Timeline, sound: SoundingNote, semitones: float) -> BentString:
     settings = timeline.settings
-    return push(settings.tuning, settings.sound, sound.string, sound.fret or 0, semitones, settings.capo)
+    return bend_string(settings.tuning, settings.sound, sound.string, sound.fret or 0, semitones, settings.capo)
 
 
-def _neighbours(timeline: Timeline, sound: Sound, shape: Shape, meets: list[Sound]) -> Iterator[Diagnostic]:
+def _neighbours(
+    timeline: Timeline, sound: SoundingNote, shape: PitchGesture, meets: list[SoundingNote]
+) -> Iterator[Diagnostic]:
     """Both ways that have room are tried: towards the thick strings (pushed) and towards the thin ones (pulled)."""
     tuning, hand = timeline.settings.tuning, hand_for(timeline)
     near = [o for o in meets if abs(o.string - sound.string) <= 2 and o.end > shape.start]
@@ -115,7 +117,7 @@ def _neighbours(timeline: Timeline, sound: Sound, shape: Shape, meets: list[Soun
     travel = _pushed(timeline, sound, shape.amount).travel_mm
     runs = int(travel / string_spacing_mm(fret, hand.scale_mm))  # strings that it runs into
     pushed, pulled = room_mm(tuning.strings, sound.string, fret, hand.scale_mm)
-    hit: list[Sound] = []
+    hit: list[SoundingNote] = []
     for way, room in ((1, pushed), (-1, pulled)):
         if room < travel:
             continue
@@ -125,16 +127,22 @@ def _neighbours(timeline: Timeline, sound: Sound, shape: Shape, meets: list[Soun
         hit += struck
     for other in hit[:1]:
         only = "pushed" if pulled < travel else "pulled" if pushed < travel else ""
-        name = string_name(timeline, other.string)
+        name = string_in_words(timeline, other.string)
         must = f", which can only be {only}," if only else ""
-        message = f"the bend on {string_name(timeline, sound.string)}{must} runs into {name}, which should still sound"
+        message = (
+            f"the bend on {string_in_words(timeline, sound.string)}{must} runs into {name}, which should still sound"
+        )
         ring = any(mark.damping is Damping.RING for mark in other.marks)
-        there = (Note(other.span, "this stops where the bend begins" if ring else "this should still sound"),)
+        there = (
+            RelatedInformation(other.span, "this stops where the bend begins" if ring else "this should still sound"),
+        )
         help = "end that note before the bend, or move it two strings away"
         yield at_slot(NEIGHBOUR, timeline, shape.slot, shape.span, message, help, there)
 
 
-def _unisons(timeline: Timeline, sound: Sound, shape: Shape, meets: list[Sound]) -> Iterator[Diagnostic]:
+def _unisons(
+    timeline: Timeline, sound: SoundingNote, shape: PitchGesture, meets: list[SoundingNote]
+) -> Iterator[Diagnostic]:
     """Another string half a step or less from where the bend arrives, for as long as it is up there."""
     for other in meets:
         off = sound.pitch + shape.amount - other.pitch
@@ -147,9 +155,11 @@ def _unisons(timeline: Timeline, sound: Sound, shape: Shape, meets: list[Sound])
         ):
             continue
         apart = size(off)
-        where = written(timeline, other.string, other.fret or 0)
+        where = note_as_typed(timeline, other.string, other.fret or 0)
         message = f"bend arrives {apart} {'above' if off > 0 else 'below'} {where}, which sounds with it"
         amount = shape.amount - off
         target = (sound.fret or 0) + amount
         help = f"to meet it: `{shape.technique.sign}{target:g}`" if 0 < amount <= MOST else "bend from another fret"
-        yield at_slot(UNISON, timeline, shape.slot, shape.span, message, help, (Note(other.span, "with this"),))
+        yield at_slot(
+            UNISON, timeline, shape.slot, shape.span, message, help, (RelatedInformation(other.span, "with this"),)
+        )

@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
-from lickwright.checks.findings import at_sound, string_name, written
-from lickwright.checks.hands_hold import Down, Hold, Places, down_by, hold, places_of
+from lickwright.checks.findings import at_sound, note_as_typed, string_in_words
+from lickwright.checks.hands_hold import Down, HandHold, Places, down_by, hand_hold, places_of
 from lickwright.checks.hands_ring import check_rings, is_ringing
-from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
-from lickwright.fingering import by_fretting_hand
-from lickwright.hand import CAUTION_STRETCH, SHARE, Hand
+from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
+from lickwright.hand.fingering import by_fretting_hand
+from lickwright.hand.measures import CAUTION_STRETCH, SHARE, Hand
 from lickwright.notation.techniques import Curve, Stroke
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 _TAP = Stroke.TAP  # bound here, since it is asked for every sound and an enumeration is slow to look into
 
@@ -62,7 +62,7 @@ RULES: tuple[Rule, ...] = (STRETCH, ORDER, PLACES, BARRE)
 def check_grips(timeline: Timeline, hand: Hand, together: bool, pulled: bool, fingers: bool) -> list[Diagnostic]:
     """Every moment in order. Each finding names the note that makes it impossible."""
     found: list[Diagnostic] = []
-    alive: list[Sound] = []
+    alive: list[SoundingNote] = []
     until = 0  # when all of them have ended
     stopped: set[int] = set()  # ringing sounds that had to stop, by index
     for sounds in _onsets(timeline):
@@ -80,8 +80,8 @@ def check_grips(timeline: Timeline, hand: Hand, together: bool, pulled: bool, fi
 def _moment(
     timeline: Timeline,
     hand: Hand,
-    alive: list[Sound],
-    struck: list[Sound],
+    alive: list[SoundingNote],
+    struck: list[SoundingNote],
     pulled: bool,
     fingers: bool,
     stopped: set[int],
@@ -101,19 +101,19 @@ def _moment(
         yield from check_rings(timeline, hand, down, ringing, stopped, struck)
 
 
-def _sounding_on(alive: list[Sound], sounds: list[Sound]) -> list[Sound]:
+def _sounding_on(alive: list[SoundingNote], sounds: list[SoundingNote]) -> list[SoundingNote]:
     """What still sounds when `sounds` begin, on strings of its own."""
     return [s for s in alive if s.end > sounds[0].start and all(s.string != new.string for new in sounds)]
 
 
-def _struck(sounds: list[Sound]) -> list[Sound]:
+def _struck(sounds: list[SoundingNote]) -> list[SoundingNote]:
     """Those with a clear pitch that the picking hand does not tap."""
     return [s for s in sounds if s.fret is not None and s.begin.stroke is not _TAP and not (s.head and s.dead)]
 
 
-def _onsets(timeline: Timeline) -> Iterator[list[Sound]]:
+def _onsets(timeline: Timeline) -> Iterator[list[SoundingNote]]:
     """Sounds that begin together, in time. Grace notes are each alone."""
-    group: list[Sound] = []
+    group: list[SoundingNote] = []
     for sound in timeline.sounds:
         if sound.kind not in ("note", "grace"):
             continue
@@ -125,7 +125,7 @@ def _onsets(timeline: Timeline) -> Iterator[list[Sound]]:
         yield group
 
 
-def _behind(timeline: Timeline, sound: Sound) -> Iterator[Down]:
+def _behind(timeline: Timeline, sound: SoundingNote) -> Iterator[Down]:
     """The other note of a pull-off or trill, which is down too."""
     if sound.trill:
         yield Down(sound.string, sound.trill, sound, None)
@@ -140,7 +140,7 @@ def _judged(timeline: Timeline, hand: Hand, down: list[Down], fingers: bool) -> 
     thumbs = [d for d in down if d.finger == "T"]
     places = places_of([d for d in down if d.finger != "T"] if thumbs else down)
     if any(fret for _, fret in places):
-        asked = hold(places, hand)
+        asked = hand_hold(places, hand)
         culprit = max((d for d in down if d.fret), key=lambda d: (d.sound.start, d.fret)).sound
         if asked.fingers > 4:
             yield _too_many(timeline, places, asked, culprit)
@@ -151,8 +151,8 @@ def _judged(timeline: Timeline, hand: Hand, down: list[Down], fingers: bool) -> 
             yield from _pair(timeline, hand, down, *sorted((one, other), key=lambda d: (d.fret, d.finger)))
 
 
-def _too_many(timeline: Timeline, places: Places, asked: Hold, culprit: Sound) -> Diagnostic:
-    notes = " ".join(written(timeline, string, fret) for string, fret in places)
+def _too_many(timeline: Timeline, places: Places, asked: HandHold, culprit: SoundingNote) -> Diagnostic:
+    notes = " ".join(note_as_typed(timeline, string, fret) for string, fret in places)
     if asked.split:
         message = f"{notes} would need a barre, but an open string or a lower note lies under it"
         return at_sound(BARRE, timeline, culprit, message, "leave a note out, or fret it above the barre")
@@ -160,7 +160,7 @@ def _too_many(timeline: Timeline, places: Places, asked: Hold, culprit: Sound) -
     return at_sound(PLACES, timeline, culprit, message, "leave a note out, or choose a shape with a barre")
 
 
-def _stretch(timeline: Timeline, hand: Hand, down: list[Down], asked: Hold, culprit: Sound) -> Diagnostic:
+def _stretch(timeline: Timeline, hand: Hand, down: list[Down], asked: HandHold, culprit: SoundingNote) -> Diagnostic:
     severity, how = (Severity.INFO, "a stretch") if asked.span <= hand.stretch else (Severity.WARNING, "a hard stretch")
     if asked.span > hand.hard:
         severity, how = Severity.ERROR, "too far apart"
@@ -169,7 +169,7 @@ def _stretch(timeline: Timeline, hand: Hand, down: list[Down], asked: Hold, culp
     if severity is Severity.WARNING:
         help = CAUTION_STRETCH
     others = {d.sound.span: d for d in down if d.sound is not culprit and d.fret in (asked.low, asked.high)}
-    notes = tuple(Note(span, "held with this") for span in list(others)[:1])
+    notes = tuple(RelatedInformation(span, "held with this") for span in list(others)[:1])
     return at_sound(STRETCH, timeline, culprit, message, help, notes, severity)
 
 
@@ -178,7 +178,7 @@ def _pair(timeline: Timeline, hand: Hand, down: list[Down], low: Down, high: Dow
     if not low.fret or not high.fret or "T" in (low.finger, high.finger) or low.sound is high.sound:
         return
     here = max(low.sound, high.sound, key=lambda s: (s.start, s.span))
-    there = (Note((low if here is high.sound else high).sound.span, "held with this"),)
+    there = (RelatedInformation((low if here is high.sound else high).sound.span, "held with this"),)
     if low.finger == high.finger:
         yield from _one_finger(timeline, down, low, high, here, there)
         return
@@ -196,7 +196,12 @@ def _pair(timeline: Timeline, hand: Hand, down: list[Down], low: Down, high: Dow
 
 
 def _one_finger(
-    timeline: Timeline, down: list[Down], low: Down, high: Down, here: Sound, there: tuple[Note, ...]
+    timeline: Timeline,
+    down: list[Down],
+    low: Down,
+    high: Down,
+    here: SoundingNote,
+    there: tuple[RelatedInformation, ...],
 ) -> Iterator[Diagnostic]:
     """One finger on two strings: on one fret, with nothing lower between."""
     if low.string == high.string:
@@ -209,22 +214,22 @@ def _one_finger(
     inside = next((d for d in down if thin < d.string < thick and d.fret < low.fret), None)
     if inside is not None:
         what = (
-            f"the open {string_name(timeline, inside.string)}"
+            f"the open {string_in_words(timeline, inside.string)}"
             if not inside.fret
-            else written(timeline, inside.string, inside.fret)
+            else note_as_typed(timeline, inside.string, inside.fret)
         )
         message = f"finger {low.finger} lies across {what}, which should sound"
         yield at_sound(BARRE, timeline, here, message, "give one of the two another finger", there)
 
 
-def _joined_fingers(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
+def _joined_fingers(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
     """Fingers written on both notes of a connection."""
     assert sound.source is not None
     source, technique = timeline.sounds[sound.source], sound.begin
     if not (sound.finger and source.finger) or "T" in (sound.finger, source.finger) or not (sound.fret and source.fret):
         return
     before, after = int(source.finger), int(sound.finger)
-    there = (Note(source.span, "from here"),)
+    there = (RelatedInformation(source.span, "from here"),)
     if technique.curve is Curve.GLIDE:
         if before != after:
             message = f"slide begins with finger {before} and ends with finger {after}"

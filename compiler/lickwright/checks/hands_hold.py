@@ -10,14 +10,14 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.fingering_costs import groups
-from lickwright.hand import Hand
-from lickwright.timeline import Sound
+from lickwright.hand.fingering_costs import barre_groups
+from lickwright.hand.measures import Hand
+from lickwright.timeline.model import SoundingNote
 
 Places = tuple[tuple[int, int], ...]  # (string, fret), from the thickest string
 
 
-class Hold(NamedTuple):
+class HandHold(NamedTuple):
     """What a set of places asks of a hand."""
 
     span: float  # mm, index to little finger
@@ -32,7 +32,7 @@ class Hold(NamedTuple):
 
 
 @lru_cache(maxsize=4096)
-def hold(places: Places, hand: Hand) -> Hold:
+def hand_hold(places: Places, hand: Hand) -> HandHold:
     """Judges places that are down at one time, open strings among them."""
     held = [n for n, (_, fret) in enumerate(places) if fret]
     frets = [places[n][1] for n in held]
@@ -42,11 +42,11 @@ def hold(places: Places, hand: Hand) -> Hold:
         ends = ([s for s, fret in places if fret == end] for end in (low, high))
         first, second = (list(strings) for strings in ends)
         span = hand.span(low, high, min(abs(a - b) for a in first for b in second))
-    covers = groups(places, held)
+    covers = barre_groups(places, held)
     needed = len(covers)
     if needed > 4 and places[held[0]][0] >= 5 and places[held[0]][1] <= low + 1:  # the thumb takes the thickest
-        needed = len(groups(places, held[1:]))
-    return Hold(span, low, high, needed, needed > 4 and len(set(frets)) <= 4)
+        needed = len(barre_groups(places, held[1:]))
+    return HandHold(span, low, high, needed, needed > 4 and len(set(frets)) <= 4)
 
 
 class Down(NamedTuple):
@@ -54,11 +54,11 @@ class Down(NamedTuple):
 
     string: int
     fret: int
-    sound: Sound
+    sound: SoundingNote
     finger: str | None
 
 
-def down_by(sound: Sound) -> Down:
+def down_by(sound: SoundingNote) -> Down:
     """Where the finger is that plays a sound."""
     return Down(sound.string, sound.fret or 0, sound, sound.finger)
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from lickwright.checks.findings import at_sound, string_name, written
-from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
-from lickwright.hand import CAUTION_FAST, HOPS, ONE_WAY, PICKING, SHIFT_EASY, SHIFT_HARD, SWEEPING, Hand
+from lickwright.checks.findings import at_sound, note_as_typed, string_in_words
+from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
+from lickwright.hand.measures import CAUTION_FAST, HOPS, ONE_WAY, PICKING, SHIFT_EASY, SHIFT_HARD, SWEEPING, Hand
 from lickwright.notation.techniques import WORDS, Curve
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 Seconds = Callable[[float], float]
 
@@ -57,9 +57,9 @@ RULES: tuple[Rule, ...] = (SHIFT, HOP, PICKING_SPEED, SWEEP)
 
 
 def _seconds(timeline: Timeline) -> Seconds:
-    from lickwright.clock import written
+    from lickwright.performance.tempo_map import written_tempo_map
 
-    return written(timeline).seconds
+    return written_tempo_map(timeline).seconds
 
 
 def _fastest(timeline: Timeline) -> float:
@@ -72,7 +72,7 @@ def _fastest(timeline: Timeline) -> float:
 # --- the fretting hand -----------------------------------------------------------------------------------------------
 
 
-def check_shifts(timeline: Timeline, hand: Hand, fretted: Sequence[Sound]) -> Iterator[Diagnostic]:
+def check_shifts(timeline: Timeline, hand: Hand, fretted: Sequence[SoundingNote]) -> Iterator[Diagnostic]:
     """Shifts faster than is easy, whatever fingers are taken. The walk is tried first with the quickest time that there could be."""
     frets = [sound.fret or 0 for sound in fretted]
     if hand.at(max(frets)) - hand.at(min(frets)) <= hand.stretch:
@@ -85,12 +85,14 @@ def check_shifts(timeline: Timeline, hand: Hand, fretted: Sequence[Sound]) -> It
         yield _shift(timeline, hand, before, sound, seconds(sound.start) - seconds(before.start))
 
 
-def _hurried(fretted: Sequence[Sound], hand: Hand, seconds: Seconds) -> Iterator[tuple[Sound, Sound]]:
+def _hurried(
+    fretted: Sequence[SoundingNote], hand: Hand, seconds: Seconds
+) -> Iterator[tuple[SoundingNote, SoundingNote]]:
     """Pairs between which the hand has to move faster than is easy; after each the walk begins anew."""
     reach, pace = hand.stretch, SHIFT_EASY
     low, high = float("inf"), float("-inf")  # of place - pace x time, and of place + pace x time
     lowest = highest = first = fretted[0]
-    waiting: list[tuple[float, float, Sound]] = []  # of the same instant: not yet behind the hand
+    waiting: list[tuple[float, float, SoundingNote]] = []  # of the same instant: not yet behind the hand
     for sound in fretted:
         if sound.start != first.start:
             for down, up, other in waiting:
@@ -104,19 +106,19 @@ def _hurried(fretted: Sequence[Sound], hand: Hand, seconds: Seconds) -> Iterator
         waiting.append((place - moved, place + moved, sound))
 
 
-def _shift(timeline: Timeline, hand: Hand, before: Sound, sound: Sound, time: float) -> Diagnostic:
+def _shift(timeline: Timeline, hand: Hand, before: SoundingNote, sound: SoundingNote, time: float) -> Diagnostic:
     far = abs(hand.at(sound.fret or 0) - hand.at(before.fret or 0)) - hand.stretch
     pace = far / max(time, 0.001)
     severity, how = (Severity.WARNING, "very fast") if pace > SHIFT_HARD else (Severity.INFO, "fast")
     message = f"a {how} shift: from fret {before.fret} to fret {sound.fret} in {time:.2f} seconds"
     help = "gain time with an open string or a slide, or play it where the hand is"
-    there = (Note(before.span, "the hand shifts from here"),)
+    there = (RelatedInformation(before.span, "the hand shifts from here"),)
     return at_sound(SHIFT, timeline, sound, message, help, there, severity)
 
 
 def check_hops(timeline: Timeline) -> Iterator[Diagnostic]:
     """The same finger as written, twice in a row of its own, at two places, with too little time between."""
-    last: dict[str, Sound] = {}
+    last: dict[str, SoundingNote] = {}
     seconds: Seconds | None = None
     grain = _fastest(timeline)
     for sound in timeline.sounds:
@@ -132,15 +134,13 @@ def check_hops(timeline: Timeline) -> Iterator[Diagnostic]:
         seconds = seconds or _seconds(timeline)
         time = seconds(sound.start) - seconds(before.start)
         if time * HOPS < 1.0:
-            places = (
-                f"{written(timeline, before.string, before.fret or 0)} to {written(timeline, sound.string, sound.fret)}"
-            )
+            places = f"{note_as_typed(timeline, before.string, before.fret or 0)} to {note_as_typed(timeline, sound.string, sound.fret)}"
             message = f"finger {finger} hops from {places} in {time:.2f} seconds, too fast for one finger"
-            there = (Note(before.span, "from here"),)
+            there = (RelatedInformation(before.span, "from here"),)
             yield at_sound(HOP, timeline, sound, message, "give one of the two another finger", there)
 
 
-def _hops(before: Sound, sound: Sound) -> bool:
+def _hops(before: SoundingNote, sound: SoundingNote) -> bool:
     if before.string == sound.string:
         return before.fret != sound.fret and sound.begin.curve is not Curve.GLIDE
     return before.fret != sound.fret or abs(before.string - sound.string) > 1
@@ -150,11 +150,11 @@ def _hops(before: Sound, sound: Sound) -> bool:
 
 _WINDOW = 4  # strokes that a speed is measured over: fewer are a flurry, which anybody can
 Stroke = tuple[
-    Sound, str
+    SoundingNote, str
 ]  # the first sound of a stroke of the pick, and which way it goes: "alternate", "down", "up", "swept"
 
 
-def check_picking(timeline: Timeline, picked: Sequence[Sound]) -> Iterator[Diagnostic]:
+def check_picking(timeline: Timeline, picked: Sequence[SoundingNote]) -> Iterator[Diagnostic]:
     """Strokes a second, and sweeps. Plucking fingers are not judged."""
     one_way = any(_way(sound) for sound in picked if sound.marks)
     least = ONE_WAY[0] if one_way else PICKING[0]  # strokes a second
@@ -168,9 +168,9 @@ def check_picking(timeline: Timeline, picked: Sequence[Sound]) -> Iterator[Diagn
     yield from _speeds(timeline, strokes, times)
 
 
-def _strokes(picked: Sequence[Sound]) -> Iterator[Stroke]:
+def _strokes(picked: Sequence[SoundingNote]) -> Iterator[Stroke]:
     """One for each instant. A note that goes on to the next string the way the last two went is swept."""
-    before: Sound | None = None
+    before: SoundingNote | None = None
     step = 0  # strings, from the stroke before; 0 where one was no single note
     alone = {}
     for sound in picked:
@@ -188,7 +188,7 @@ def _strokes(picked: Sequence[Sound]) -> Iterator[Stroke]:
         before, step = sound, went
 
 
-def _way(sound: Sound) -> str:
+def _way(sound: SoundingNote) -> str:
     return next((mark.sign for mark in sound.marks if mark is WORDS["down"] or mark is WORDS["up"]), "")
 
 
@@ -199,11 +199,11 @@ def _sweeps(timeline: Timeline, strokes: list[Stroke], times: list[float]) -> It
         step = before.string - sound.string if way == "down" else sound.string - before.string
         if old != way or way not in ("down", "up") or step in (0, 1) or times[n] - times[n - 1] > 1.0 / ONE_WAY[1]:
             continue
-        names = f"{string_name(timeline, before.string)} to {string_name(timeline, sound.string)}"
+        names = f"{string_in_words(timeline, before.string)} to {string_in_words(timeline, sound.string)}"
         wrong = "skips a string" if step > 1 else f"goes against a {way}-stroke"
         message = f"from {names} {wrong}, with {times[n] - times[n - 1]:.2f} seconds for it"
         other = "up" if way == "down" else "down"
-        there = (Note(before.span, "from here"),)
+        there = (RelatedInformation(before.span, "from here"),)
         yield at_sound(SWEEP, timeline, sound, message, f"begin an {other}-stroke here" if other == "up" else
                        "begin a down-stroke here", there)  # fmt: skip
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from lickwright.checks.findings import at_sound, string_name, written
-from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
-from lickwright.fingering import by_fretting_hand
+from lickwright.checks.findings import at_sound, note_as_typed, string_in_words
+from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
+from lickwright.hand.fingering import by_fretting_hand
 from lickwright.notation.techniques import Curve, Damping, Stroke
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 
 def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: str) -> Rule:
@@ -44,7 +44,9 @@ DIVERGING = _rule(
 RULES: tuple[Rule, ...] = (TAP, MUTED_RING, DIVERGING)
 
 
-def check_pick_hand(timeline: Timeline, tapped: Sequence[Sound], damped: Sequence[Sound]) -> Iterator[Diagnostic]:
+def check_pick_hand(
+    timeline: Timeline, tapped: Sequence[SoundingNote], damped: Sequence[SoundingNote]
+) -> Iterator[Diagnostic]:
     """Taps, then palm mutes."""
     pulled = {s.source for s in timeline.sounds if s.source is not None and s.begin.stroke is Stroke.PULL}
     for sound in tapped:
@@ -54,31 +56,29 @@ def check_pick_hand(timeline: Timeline, tapped: Sequence[Sound], damped: Sequenc
         rings = any(mark.damping is Damping.RING for mark in sound.marks)
         if rings or sound.touch is not None:
             what = "let ring" if rings else "a harmonic"
-            message = f"{what} under a palm mute on {string_name(timeline, sound.string)}"
+            message = f"{what} under a palm mute on {string_in_words(timeline, sound.string)}"
             yield at_sound(MUTED_RING, timeline, sound, message, "leave it outside `(pm: …)`")
 
 
-def _tap(timeline: Timeline, sound: Sound, pulls_off: bool) -> Iterator[Diagnostic]:
+def _tap(timeline: Timeline, sound: SoundingNote, pulls_off: bool) -> Iterator[Diagnostic]:
     source = timeline.sounds[sound.source] if sound.source is not None else None
     if source is not None and by_fretting_hand(source) and source.fret and sound.fret and sound.fret <= source.fret:
         if source.end < sound.start:
             return
-        message = (
-            f"tap at fret {sound.fret} below fret {source.fret}, which is held on {string_name(timeline, sound.string)}"
-        )
+        message = f"tap at fret {sound.fret} below fret {source.fret}, which is held on {string_in_words(timeline, sound.string)}"
         if sound.fret == source.fret:
-            message = f"tap at fret {sound.fret}, which is already held on {string_name(timeline, sound.string)}"
-        help = f"tap above it, or pick the lower note: `{written(timeline, sound.string, sound.fret)}`"
-        yield at_sound(TAP, timeline, sound, message, help, (Note(source.span, "held here"),))
+            message = f"tap at fret {sound.fret}, which is already held on {string_in_words(timeline, sound.string)}"
+        help = f"tap above it, or pick the lower note: `{note_as_typed(timeline, sound.string, sound.fret)}`"
+        yield at_sound(TAP, timeline, sound, message, help, (RelatedInformation(source.span, "held here"),))
     elif source is None and not pulls_off:
         message = f"tap at fret {sound.fret} with no note held behind it"
         help = "a tap usually pulls off to a held note: `t12p5`"
         yield at_sound(TAP, timeline, sound, message, help, (), Severity.INFO)
 
 
-def check_double_slides(timeline: Timeline, fretted: Sequence[Sound]) -> Iterator[Diagnostic]:
+def check_double_slides(timeline: Timeline, fretted: Sequence[SoundingNote]) -> Iterator[Diagnostic]:
     """Slides that begin and end together."""
-    before: tuple[Sound, int] | None = None
+    before: tuple[SoundingNote, int] | None = None
     for sound in fretted:
         if sound.begin.curve is not Curve.GLIDE or sound.source is None:
             continue
@@ -90,7 +90,7 @@ def check_double_slides(timeline: Timeline, fretted: Sequence[Sound]) -> Iterato
             message = f"one string slides {abs(before[1])} frets, the other {abs(far)}"
             if before[1] * far < 0:
                 message = "two strings slide in opposite directions"
-            there = (Note(before[0].span, "together with this"),)
+            there = (RelatedInformation(before[0].span, "together with this"),)
             help = "let one string slide, and pick the other"
             yield at_sound(DIVERGING, timeline, sound, message, help, there)
         before = (sound, far)

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lickwright.checks.findings import at_slot, at_sound, beat_at, string_name, written
-from lickwright.checks.hands_hold import Down, down_by, hold, places_of
-from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
-from lickwright.hand import Hand
-from lickwright.notation.techniques import Damping, Kind
-from lickwright.timeline import Sound, Timeline
+from lickwright.checks.findings import at_slot, at_sound, beat_at, note_as_typed, string_in_words
+from lickwright.checks.hands_hold import Down, down_by, hand_hold, places_of
+from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
+from lickwright.hand.measures import Hand
+from lickwright.notation.techniques import Damping, TechniqueKind
+from lickwright.timeline.model import SoundingNote, Timeline
 
 RING = Rule(
     "L434", "let ring that cannot ring", Severity.WARNING,
@@ -26,13 +26,18 @@ RING = Rule(
 RULES: tuple[Rule, ...] = (RING,)
 
 
-def is_ringing(sound: Sound) -> bool:
+def is_ringing(sound: SoundingNote) -> bool:
     """Whether it is to ring on, by a mark or a word."""
     return bool(sound.marks) and any(mark.damping is Damping.RING for mark in sound.marks)
 
 
 def check_rings(
-    timeline: Timeline, hand: Hand, down: list[Down], ringing: list[Sound], stopped: set[int], struck: list[Sound]
+    timeline: Timeline,
+    hand: Hand,
+    down: list[Down],
+    ringing: list[SoundingNote],
+    stopped: set[int],
+    struck: list[SoundingNote],
 ) -> Iterator[Diagnostic]:
     """Which ringing notes the hand can keep with what it holds now; the youngest are kept first."""
     kept = list(down)
@@ -41,19 +46,19 @@ def check_rings(
             kept.append(down_by(sound))
             continue
         with_it = [*kept, down_by(sound)]
-        if hold(places_of([d for d in with_it if d.finger != "T"] or with_it), hand).possible(hand):
+        if hand_hold(places_of([d for d in with_it if d.finger != "T"] or with_it), hand).possible(hand):
             kept = with_it
             continue
         stopped.add(sound.index)
         here = struck[0]
-        message = f"{written(timeline, sound.string, sound.fret)} cannot ring on past {_when(timeline, here)}"
-        needed = " and ".join(written(timeline, s.string, s.fret or 0) for s in struck if s.fret)
+        message = f"{note_as_typed(timeline, sound.string, sound.fret)} cannot ring on past {_when(timeline, here)}"
+        needed = " and ".join(note_as_typed(timeline, s.string, s.fret or 0) for s in struck if s.fret)
         why = f"{message}: the hand goes to {needed}" if needed else message
-        notes = (Note(here.span, "it stops here"),)
+        notes = (RelatedInformation(here.span, "it stops here"),)
         yield at_sound(RING, timeline, sound, why, "let it end there, or play what follows closer to it", notes)
 
 
-def _when(timeline: Timeline, sound: Sound) -> str:
+def _when(timeline: Timeline, sound: SoundingNote) -> str:
     slot = timeline.slots[sound.slot]
     bar = timeline.bars[slot.bar]
     beat = beat_at(timeline, bar, slot.at)
@@ -65,23 +70,23 @@ def check_idle_rings(timeline: Timeline) -> Iterator[Diagnostic]:
     sounds = timeline.sounds
     for sound, after in zip(sounds, sounds[1:], strict=False):
         if after.string == sound.string and after.source is None and _marked(sound) and after.start == sound.end:
-            name = string_name(timeline, sound.string)
+            name = string_in_words(timeline, sound.string)
             message = f"let ring, but the next note is on {name} too: it stops at {_when(timeline, after)}"
             yield at_sound(
                 RING, timeline, sound, message, "leave the `=` out, or play the next note on another string",
-                (Note(after.span, "it stops here"),),
+                (RelatedInformation(after.span, "it stops here"),),
             )  # fmt: skip
     for word in timeline.words:
         if word.technique is not None and word.technique.damping is Damping.RING:
             inside = [s for s in sounds if word.first <= s.slot <= word.last and s.pass_no == 0]
             if len(inside) > 1 and len({s.string for s in inside}) == 1 and any(s.source is None for s in inside[1:]):
-                name = string_name(timeline, inside[0].string)
+                name = string_in_words(timeline, inside[0].string)
                 message = f"let ring over notes of {name} alone: each stops where the next begins"
                 yield at_slot(
                     RING, timeline, word.first, word.span, message, f"leave `({word.word}: …)` out",
-                    (Note(inside[1].span, "the first stops here"),),
+                    (RelatedInformation(inside[1].span, "the first stops here"),),
                 )  # fmt: skip
 
 
-def _marked(sound: Sound) -> bool:
-    return any(mark.damping is Damping.RING and mark.kind is Kind.MARK for mark in sound.marks)
+def _marked(sound: SoundingNote) -> bool:
+    return any(mark.damping is Damping.RING and mark.kind is TechniqueKind.MARK for mark in sound.marks)

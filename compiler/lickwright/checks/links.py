@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lickwright.checks.findings import at_slot, at_sound, string_name, written
-from lickwright.diagnostics import Change, Diagnostic, Fix, Note, Rule, Severity
+from lickwright.checks.findings import at_slot, at_sound, note_as_typed, string_in_words
+from lickwright.core.diagnostics import Change, Diagnostic, Fix, RelatedInformation, Rule, Severity
+from lickwright.core.source import Span
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.notation.tree import Event
 from lickwright.notation.tree import Note as Played
-from lickwright.source import Span
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 
 def _rule(
@@ -66,12 +66,12 @@ NOTHING_HELD = _rule(
 RULES: tuple[Rule, ...] = (HAMMER, PULL, SLIDE, OPEN_SLIDE, NOTHING_HELD)
 
 
-def check_join(timeline: Timeline, sound: Sound, before: Sound) -> Iterator[Diagnostic]:
+def check_join(timeline: Timeline, sound: SoundingNote, before: SoundingNote) -> Iterator[Diagnostic]:
     """A note joined to the one before it on its string. Nothing is judged in a bar that holds something unreadable."""
     if not timeline.bars[timeline.slots[sound.slot].bar].sure:
         return
     technique = sound.begin
-    there = (Note(before.span, "from here"),)
+    there = (RelatedInformation(before.span, "from here"),)
     carries = technique.stroke in (Stroke.PULL, Stroke.NONE) or technique.curve is Curve.GLIDE
     loose = _loose(before, sound)
     if loose:
@@ -88,12 +88,12 @@ def check_join(timeline: Timeline, sound: Sound, before: Sound) -> Iterator[Diag
         yield _open_slide(timeline, sound, before.fret, there)
 
 
-def _noun(sound: Sound) -> str:
+def _noun(sound: SoundingNote) -> str:
     """The technique as a noun: "slide", "pull-off"."""
     return "slide" if sound.begin.curve is Curve.GLIDE else sound.begin.name
 
 
-def _loose(before: Sound, sound: Sound) -> str:
+def _loose(before: SoundingNote, sound: SoundingNote) -> str:
     """What is before the join, where no finger holds it; else ""."""
     if before.dead:
         return "a dead note"
@@ -102,17 +102,21 @@ def _loose(before: Sound, sound: Sound) -> str:
     return "a note that has ended" if before.end < sound.start else ""
 
 
-def _afresh(timeline: Timeline, sound: Sound) -> str:
-    return f"pick it: `{written(timeline, sound.string, sound.fret or 0)}`"
+def _afresh(timeline: Timeline, sound: SoundingNote) -> str:
+    return f"pick it: `{note_as_typed(timeline, sound.string, sound.fret or 0)}`"
 
 
-def _wrong_way(timeline: Timeline, sound: Sound, old: int, new: int, there: tuple[Note, ...]) -> Diagnostic:
+def _wrong_way(
+    timeline: Timeline, sound: SoundingNote, old: int, new: int, there: tuple[RelatedInformation, ...]
+) -> Diagnostic:
     """A connection against its direction, or to the fret that sounds already."""
     technique, slides = sound.begin, sound.begin.curve is Curve.GLIDE
     rule = SLIDE if slides else HAMMER if technique.stroke is Stroke.HAMMER else PULL
-    where = f"from fret {old} to {new} on {string_name(timeline, sound.string)}"
+    where = f"from fret {old} to {new} on {string_in_words(timeline, sound.string)}"
     if old == new:
-        message = f"{_noun(sound)} to fret {new} on {string_name(timeline, sound.string)}, which is sounding already"
+        message = (
+            f"{_noun(sound)} to fret {new} on {string_in_words(timeline, sound.string)}, which is sounding already"
+        )
         return at_sound(rule, timeline, sound, message, f"hold it with `-`, or {_afresh(timeline, sound)}", there)
     way = "up" if new > old else "down"
     should = "up" if technique.direction > 0 else "down"
@@ -126,7 +130,7 @@ def _wrong_way(timeline: Timeline, sound: Sound, old: int, new: int, there: tupl
     return at_sound(rule, timeline, sound, message, help, there, fix=_turned(timeline, sound, sign))
 
 
-def _turned(timeline: Timeline, sound: Sound, sign: str) -> Fix | None:
+def _turned(timeline: Timeline, sound: SoundingNote, sign: str) -> Fix | None:
     """The sign of the other way, where the note comes from one place only: at the start of a bar it may be played after several."""
     source = timeline.sounds[sound.source or 0]
     event = timeline.slots[sound.slot].event
@@ -140,22 +144,22 @@ def _turned(timeline: Timeline, sound: Sound, sign: str) -> Fix | None:
     return None
 
 
-def _open_slide(timeline: Timeline, sound: Sound, old: int, there: tuple[Note, ...]) -> Diagnostic:
-    string = string_name(timeline, sound.string)
+def _open_slide(timeline: Timeline, sound: SoundingNote, old: int, there: tuple[RelatedInformation, ...]) -> Diagnostic:
+    string = string_in_words(timeline, sound.string)
     if old == 0:
         message = f"slide from the open {string}: no finger is there to slide"
-        help = f"pick it and slide in: `{sound.begin.sign[0]}{written(timeline, sound.string, sound.fret or 0)}`"
+        help = f"pick it and slide in: `{sound.begin.sign[0]}{note_as_typed(timeline, sound.string, sound.fret or 0)}`"
         return at_sound(OPEN_SLIDE, timeline, sound, message, help, there)
     message = f"slide to the open {string}: no finger stops it there"
     return at_sound(OPEN_SLIDE, timeline, sound, message, "pull off with `p0`", there)
 
 
-def check_open_slides(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
+def check_open_slides(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
     """Slides from or to nowhere, of an open string."""
-    string = string_name(timeline, sound.string)
+    string = string_in_words(timeline, sound.string)
     if sound.begin.curve is Curve.SLIDE_IN:
         message = f"slide into the open {string}: no finger stops it there"
-        yield at_sound(OPEN_SLIDE, timeline, sound, message, f"pick it: `{written(timeline, sound.string, 0)}`")
+        yield at_sound(OPEN_SLIDE, timeline, sound, message, f"pick it: `{note_as_typed(timeline, sound.string, 0)}`")
     for shape in sound.shapes:
         if shape.technique.curve is Curve.SLIDE_OFF:
             message = f"slide off the open {string}: no finger is there to slide"

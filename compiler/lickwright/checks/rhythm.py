@@ -9,10 +9,10 @@ from __future__ import annotations
 from fractions import Fraction
 
 from lickwright.checks.findings import beat_at
-from lickwright.diagnostics import Change, Diagnostic, Fix, Note, Rule, Severity
+from lickwright.core.diagnostics import Change, Diagnostic, Fix, RelatedInformation, Rule, Severity
+from lickwright.core.source import Span
 from lickwright.music.rhythm import usual_time, value_name
-from lickwright.source import Span
-from lickwright.timeline import Bar, Timeline, TupletSpan
+from lickwright.timeline.model import Bar, Timeline, TupletSpan
 
 SHORT = Rule(
     "L301", "bar too short", Severity.ERROR,
@@ -137,7 +137,7 @@ def _asks(timeline: Timeline, bar: Bar) -> str:
     return str(timeline.settings.meter)
 
 
-def _set_here(timeline: Timeline, bar: Bar) -> tuple[Note, ...]:
+def _set_here(timeline: Timeline, bar: Bar) -> tuple[RelatedInformation, ...]:
     field, name = ("pickup", "the pick-up") if bar.number == 0 else ("meter", "the meter")
     return timeline.settings.set_here(field, name)
 
@@ -181,7 +181,9 @@ def _overfull(timeline: Timeline, bar: Bar) -> TupletSpan | None:
     return None
 
 
-def _tuplet(rule: Rule, tuplet: TupletSpan, message: str, bar: Bar, notes: tuple[Note, ...]) -> Diagnostic:
+def _tuplet(
+    rule: Rule, tuplet: TupletSpan, message: str, bar: Bar, notes: tuple[RelatedInformation, ...]
+) -> Diagnostic:
     """A bar whose length is wrong for a tuplet that holds other than it says."""
     opener = f"{tuplet.count}[" if tuplet.normal == usual_time(tuplet.count) else f"{tuplet.count}:{tuplet.normal}["
     span = Span(tuplet.span.start, tuplet.span.start + len(opener))

@@ -8,16 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lickwright.bending import is_wound
 from lickwright.checks import bends, links
-from lickwright.checks.findings import at_slot, at_sound, string_name, written
-from lickwright.diagnostics import Diagnostic, Note, Rule, Severity
+from lickwright.checks.findings import at_slot, at_sound, note_as_typed, string_in_words
+from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
+from lickwright.hand.string_tension import is_wound
 from lickwright.music.fretboard import USUAL_FRETS
 from lickwright.music.harmonic import MAX_PARTIAL, NODES, TOLERANCE
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.notation.tree import Rest
-from lickwright.report import listed
-from lickwright.timeline import Sound, Timeline, WordSpan
+from lickwright.report.console import listed
+from lickwright.timeline.model import SoundingNote, Timeline, WordSpan
 
 
 def _rule(
@@ -97,7 +97,7 @@ def check_techniques(timeline: Timeline) -> list[Diagnostic]:
     found: list[Diagnostic] = []
     sounds = timeline.sounds
     highest = timeline.settings.frets - timeline.settings.capo
-    before: Sound | None = None
+    before: SoundingNote | None = None
     for sound in sounds:
         fret = sound.fret
         if sound.source is not None:
@@ -129,17 +129,19 @@ def check_techniques(timeline: Timeline) -> list[Diagnostic]:
 # --- strings and frets -----------------------------------------------------------------------------------------------
 
 
-def _same_string(timeline: Timeline, before: Sound, sound: Sound) -> Iterator[Diagnostic]:
+def _same_string(timeline: Timeline, before: SoundingNote, sound: SoundingNote) -> Iterator[Diagnostic]:
     if before.kind == sound.kind == "note" and before.slot == sound.slot:
         first, second = (before, sound) if before.span < sound.span else (sound, before)
-        message = f"two notes at once on {string_name(timeline, sound.string)}: frets {first.fret} and {second.fret}"
+        message = (
+            f"two notes at once on {string_in_words(timeline, sound.string)}: frets {first.fret} and {second.fret}"
+        )
         if first.fret is None or second.fret is None:
-            message = f"two notes at once on {string_name(timeline, sound.string)}"
+            message = f"two notes at once on {string_in_words(timeline, sound.string)}"
         help = "a string sounds one note at a time: put one on the next string"
-        yield at_sound(SAME_STRING, timeline, second, message, help, (Note(first.span, "the other"),))
+        yield at_sound(SAME_STRING, timeline, second, message, help, (RelatedInformation(first.span, "the other"),))
 
 
-def _beyond(timeline: Timeline, sound: Sound, fret: int, highest: int) -> Iterator[Diagnostic]:
+def _beyond(timeline: Timeline, sound: SoundingNote, fret: int, highest: int) -> Iterator[Diagnostic]:
     settings = timeline.settings
     past = fret if fret > highest else sound.trill or 0
     message = f"fret {past} is past the end of the neck, which has {settings.frets} frets"
@@ -151,15 +153,15 @@ def _beyond(timeline: Timeline, sound: Sound, fret: int, highest: int) -> Iterat
     yield at_sound(BEYOND, timeline, sound, message, help, notes)
 
 
-def _open_finger(timeline: Timeline, sound: Sound) -> Diagnostic:
-    open_string = f"the open {string_name(timeline, sound.string)}"
+def _open_finger(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
+    open_string = f"the open {string_in_words(timeline, sound.string)}"
     message = f"finger {sound.finger} on {open_string}: no finger holds it"
     return at_sound(OPEN_FINGER, timeline, sound, message, f"leave the `'{sound.finger}` out, or write its fret")
 
 
-def _plain_scrape(timeline: Timeline, sound: Sound) -> Diagnostic:
+def _plain_scrape(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
     settings = timeline.settings
-    message = f"pick scrape on {string_name(timeline, sound.string)}, which is not wound"
+    message = f"pick scrape on {string_in_words(timeline, sound.string)}, which is not wound"
     wound = range(settings.tuning.strings, 0, -1)
     names = [settings.tuning.written(n).rstrip(":") for n in wound if is_wound(settings.tuning, settings.sound, n)]
     return at_sound(PLAIN_SCRAPE, timeline, sound, message, f"scrape a wound string: {listed(names, 'or')}")
@@ -178,7 +180,7 @@ def _rings(above: float) -> bool:
     return any(abs(above - fret) <= near and partial <= most for fret, partial in NODES)
 
 
-def _harmonic(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
+def _harmonic(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
     assert sound.touch is not None
     held = sound.fret or 0
     above = float(sound.touch) - held
@@ -186,38 +188,44 @@ def _harmonic(timeline: Timeline, sound: Sound) -> Iterator[Diagnostic]:
     if above <= 0:
         message = f"harmonic at fret {touch}: it has to be above the fretted note, fret {held}"
         yield at_sound(
-            BEHIND, timeline, sound, message, f"an octave up is `{written(timeline, sound.string, held)}<{held + 12}>`"
+            BEHIND,
+            timeline,
+            sound,
+            message,
+            f"an octave up is `{note_as_typed(timeline, sound.string, held)}<{held + 12}>`",
         )
     elif not _rings(above):
         near = sorted(sorted((5, 7, 12), key=lambda node: abs(node - above))[:2])
         where = f"fret {touch}" if sound.fret is None else f"{above:g} frets above fret {held}"
         help = f"near it ring {' and '.join(f'<{held + node}>' for node in near)}"
-        yield at_sound(NODE, timeline, sound, f"no harmonic at {where} of {string_name(timeline, sound.string)}", help)
+        yield at_sound(
+            NODE, timeline, sound, f"no harmonic at {where} of {string_in_words(timeline, sound.string)}", help
+        )
 
 
 # --- words -----------------------------------------------------------------------------------------------------------
 
 
-def _trill(timeline: Timeline, sound: Sound) -> Diagnostic:
+def _trill(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
     message = f"trill between fret {sound.fret} and itself"
     return at_sound(
         TRILL,
         timeline,
         sound,
         message,
-        f"name two frets: `(trill: {written(timeline, sound.string, sound.fret or 0)}h…)`",
+        f"name two frets: `(trill: {note_as_typed(timeline, sound.string, sound.fret or 0)}h…)`",
     )
 
 
 def _rakes(timeline: Timeline) -> Iterator[Diagnostic]:
     """Strokes and target of each rake, in the order of playing, step by one string the same way."""
-    strokes: dict[tuple[int, int], list[Sound]] = {}
+    strokes: dict[tuple[int, int], list[SoundingNote]] = {}
     for sound in timeline.sounds:
         if sound.kind == "rake":
             strokes.setdefault((sound.start, sound.slot), []).append(sound)
     if not strokes:
         return
-    targets: dict[tuple[int, int], list[Sound]] = {}
+    targets: dict[tuple[int, int], list[SoundingNote]] = {}
     for sound in timeline.sounds:
         if sound.kind == "note" and (sound.start, sound.slot) in strokes:
             targets.setdefault((sound.start, sound.slot), []).append(sound)
@@ -228,7 +236,7 @@ def _rakes(timeline: Timeline) -> Iterator[Diagnostic]:
             yield from _one_rake(timeline, run, target)
 
 
-def _one_rake(timeline: Timeline, run: list[Sound], target: Sound) -> Iterator[Diagnostic]:
+def _one_rake(timeline: Timeline, run: list[SoundingNote], target: SoundingNote) -> Iterator[Diagnostic]:
     strings = [s.string for s in (*run, target)]
     steps = [b - a for a, b in zip(strings, strings[1:], strict=False)]
     way = steps[0] if abs(steps[0]) == 1 else 1 if strings[-1] > strings[0] else -1
@@ -236,7 +244,7 @@ def _one_rake(timeline: Timeline, run: list[Sound], target: Sound) -> Iterator[D
     if wrong is None:
         return
     culprit = (*run, target)[wrong + 1]
-    one, other = (string_name(timeline, strings[n]) for n in (wrong, wrong + 1))
+    one, other = (string_in_words(timeline, strings[n]) for n in (wrong, wrong + 1))
     step = abs(steps[wrong])
     how = " skips a string" if step > 1 else " turns back" if step else ": the same string"
     message = f"rake from {one} to {other}{how}"
@@ -244,7 +252,7 @@ def _one_rake(timeline: Timeline, run: list[Sound], target: Sound) -> Iterator[D
     names = [timeline.settings.tuning.written(n) for n in range(run[0].string, target.string, way)]
     if not names:
         names = [timeline.settings.tuning.written(target.string + (1 if target.string == 1 else -1))]
-    note = written(timeline, target.string, target.fret or 0)
+    note = note_as_typed(timeline, target.string, target.fret or 0)
     help = f"strings next to each other, one way: `(rake: {' '.join(names)} {note})`"
     yield at_slot(RAKE, timeline, target.slot, culprit.span, message, help)
 

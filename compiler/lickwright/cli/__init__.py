@@ -12,9 +12,9 @@ from collections.abc import Sequence
 
 import click
 
-from lickwright.cli import screen
-from lickwright.cli.screen import Exit
-from lickwright.version import NOTATION, __version__
+from lickwright.cli import terminal
+from lickwright.cli.terminal import Exit
+from lickwright.core.version import NOTATION, __version__
 
 COMMANDS = ("make", "show", "play", "check", "box", "move", "compare", "find", "library", "why")
 
@@ -63,8 +63,8 @@ class _Commands(click.Group):
 
 
 def _unknown_command(word: str) -> str:
-    from lickwright.diagnostics import nearest
-    from lickwright.report import safe
+    from lickwright.core.diagnostics import nearest
+    from lickwright.report.console import safe
 
     near = nearest(word, COMMANDS)
     if near is None and (word.lower().endswith(".lick") or "/" in word):
@@ -86,17 +86,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     gc.set_threshold(
         50_000, 20
     )  # a command keeps most of what it makes: collecting as often as usual took a tenth of the time
-    screen.prepare()
+    terminal.prepare()
     try:
         code = _run(sys.argv[1:] if arguments is None else list(arguments))
-        screen.flush()
-    except screen.ScreenLost as lost:
-        return screen.lost(lost)
+        terminal.flush()
+    except terminal.ScreenLost as lost:
+        return terminal.lost(lost)
     except KeyboardInterrupt as e:
-        screen.err("stopped\n")
-        return e.code if isinstance(e, screen.Ended) else Exit.STOPPED
+        terminal.err("stopped\n")
+        return e.code if isinstance(e, terminal.Ended) else Exit.STOPPED
     except Exception as e:  # a bug of ours, by definition
-        screen.err(screen.apology(e))
+        terminal.err(terminal.apology(e))
         return Exit.INTERNAL
     return code
 
@@ -113,10 +113,10 @@ def _run(arguments: list[str]) -> int:
         e.show()
         return Exit.USAGE
     except click.ClickException as e:
-        screen.err(_usage(e))
+        terminal.err(_usage(e))
         return Exit.USAGE
     except OSError as e:  # commands turn a file's errors into findings: what is left is the screen's
-        raise screen.ScreenLost(e) from None
+        raise terminal.ScreenLost(e) from None
 
 
 def _range(wanted: click.IntRange) -> str:
@@ -126,7 +126,7 @@ def _range(wanted: click.IntRange) -> str:
 
 def _usage(error: click.ClickException) -> str:
     """`error: --to: there is no format mid; did you mean midi?`, and where to read on."""
-    from lickwright.report import safe
+    from lickwright.report.console import safe
 
     message = error.format_message()
     if isinstance(error, click.BadParameter) and error.param is not None:

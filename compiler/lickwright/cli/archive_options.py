@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lickwright.cli.given import given
-from lickwright.library.pattern import FIELDS, LAYOUTS, Arrangement, Pattern, parse
-from lickwright.report import safe
+from lickwright.cli.option_pairs import given
+from lickwright.config.name_pattern import FIELDS, LAYOUTS, Arrangement, Pattern, parse_pattern
+from lickwright.report.console import safe
 
 if TYPE_CHECKING:
-    from lickwright.cli.archiving import Archive
+    from lickwright.cli.archive import Archive
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -23,7 +23,7 @@ _Command = TypeVar("_Command", bound=Callable[..., Any])
 def _names(context: click.Context, parameter: click.Parameter, value: str | None) -> Pattern | None:
     """`{number:02}-{title}`."""
     try:
-        return None if value is None else parse(value)
+        return None if value is None else parse_pattern(value)
     except ValueError as e:
         raise click.BadParameter(safe(str(e).replace("`layout` under [make]", "--layout"))) from None
 
@@ -65,7 +65,7 @@ def arranged(params: Mapping[str, Any], chosen: Mapping[str, Any]) -> Arrangemen
     return None if params["shard"] or found.usual else found
 
 
-def asked(params: Mapping[str, Any], chosen: Mapping[str, Any], out: str) -> Archive | None:
+def requested_archive(params: Mapping[str, Any], chosen: Mapping[str, Any], out: str) -> Archive | None:
     """The archive that is asked for. `params`: what the command line says; `chosen`: with what the house says. Raises UsageError."""
     path = params["archive"]
     if path is None:
@@ -74,6 +74,6 @@ def asked(params: Mapping[str, Any], chosen: Mapping[str, Any], out: str) -> Arc
         raise click.UsageError("--zip needs the name of a file")
     if params["shard"] or params["watch"]:
         raise click.UsageError("--zip goes neither with --shard nor with --watch: it holds the whole release")
-    from lickwright.cli.archiving import Archive
+    from lickwright.cli.archive import Archive
 
     return Archive(path, chosen["names"], chosen["layout"], out, params["overwrite"], params["paths"])

@@ -9,20 +9,20 @@ from typing import TYPE_CHECKING, TypedDict
 
 import click
 
-from lickwright import report
-from lickwright.cli import choices, screen
-from lickwright.cli.given import given_but
-from lickwright.destination import Seal
+from lickwright.cli import option_types, terminal
+from lickwright.cli.option_pairs import given_but
+from lickwright.core.destination import Seal
 from lickwright.music.fretboard import MAX_CAPO, MAX_FRET, USUAL_FRETS
+from lickwright.report import console
 
 if TYPE_CHECKING:
-    from lickwright.locate import Home
+    from lickwright.analysis.key_and_box_finder import Candidate
+    from lickwright.compiler import CompiledLick
     from lickwright.music.box import BoxSpec
     from lickwright.music.chord import Chord
     from lickwright.music.pitch import Key
     from lickwright.music.scale import Scale
     from lickwright.music.tuning import Tuning
-    from lickwright.pipeline import CompiledLick
 
 _RUNNERS_UP = 3
 _SEAL = Seal(b"<!-- lickwright box ", b" -->\n")  # the last line of a picture
@@ -65,7 +65,7 @@ box are worked out from its notes and chords, whatever key the lick declares.
 @click.option(
     "--numbering", default="relative", show_default=True, metavar="HOW", help="Major boxes: relative or tonic."
 )
-@choices.width()
+@option_types.width_option()
 @click.option("--overwrite", is_flag=True, help="Let --svg replace a file that is not Lickwright's own.")
 def command(
     words: tuple[str, ...],
@@ -91,7 +91,7 @@ def command(
         raise click.UsageError("--width is for text, and --svg draws a picture: leave one of them out")
     if overwrite and picture is None:
         raise click.UsageError("--overwrite goes with --svg")
-    from lickwright.diagram import chord_necks, necks, svg, text
+    from lickwright.diagram import chord_necks, diagram_text, necks, svg
 
     _one_of("--show", show, ("degrees", "notes", "fingers"))
     _one_of("--numbering", numbering, ("relative", "tonic"))
@@ -108,21 +108,21 @@ def command(
     except ValueError as e:
         raise click.UsageError(str(e)) from None
     if picture is None:
-        screen.out(text(drawn, width or min(screen.columns(sys.stdout, 80), 200)))
-        return screen.Exit.FINE
-    from lickwright.cli.saving import saved
+        terminal.out(diagram_text(drawn, width or min(terminal.columns(sys.stdout, 80), 200)))
+        return terminal.Exit.FINE
+    from lickwright.cli.single_output import saved
 
-    with screen.endings():
+    with terminal.endings():
         return saved(picture, svg(drawn).encode("utf-8"), _SEAL, overwrite, ())
 
 
 def _one_of(option: str, value: str, known: tuple[str, ...]) -> None:
-    from lickwright.diagnostics import nearest
+    from lickwright.core.diagnostics import nearest
 
     if value not in known:
         near = nearest(value, known)
         wish = f"did you mean {near}?" if near else f"there are {', '.join(known)}"
-        raise click.UsageError(f"{option}: {report.safe(value)} is not known; {wish}")
+        raise click.UsageError(f"{option}: {console.safe(value)} is not known; {wish}")
 
 
 def _box(name: str, *words: str) -> BoxSpec | None:
@@ -222,38 +222,38 @@ def _scale(words: str, spec: BoxSpec | None) -> tuple[Key, Scale]:
 def _find(path: str, title: str | None) -> int:
     """The home of every lick in a file, or of the one called `title`. A lick with errors in it is looked at all the
     same where it can be counted; its errors are `check`'s to tell."""
-    from lickwright.cli.sources import Verdict, compiled, find
-    from lickwright.locate import locate
-    from lickwright.names import same
+    from lickwright.analysis.key_and_box_finder import locate
+    from lickwright.cli.sources import Verdict, compiled, find_sources
+    from lickwright.core.slugs import same
 
     verdict, whole = Verdict(), Verdict()
-    files = [c for _, c in compiled(find([path]), whole)]
-    if whole.code == screen.Exit.INTERNAL:
+    files = [c for _, c in compiled(find_sources([path]), whole)]
+    if whole.code == terminal.Exit.INTERNAL:
         verdict.add(whole.code)
     chosen = [lick for c in files for lick in c.licks if title is None or same(lick.title, title)]
     if title is not None and not chosen and any(c.licks for c in files):
-        from lickwright.cli.choosing import no_such_lick
+        from lickwright.cli.select_lick import no_such_lick
 
         raise no_such_lick(title, path, [lick.title for c in files for lick in c.licks])
     for c in files:
         unread = [d for d in c.diagnostics if d.severity == "error" and (d.code.startswith("L6") or not c.licks)]
         verdict.judge(unread)
-        screen.err(report.findings(c.source, unread, screen.colour(sys.stderr)))
+        terminal.err(console.format_findings(c.source, unread, terminal.colour(sys.stderr)))
     for n, lick in enumerate(chosen):
-        screen.out("\n" if n else "")
+        terminal.out("\n" if n else "")
         if lick.timeline is None or lick.timeline.unknown:
-            screen.err(f'"{report.safe(lick.title)}" has errors: lickwright check says which\n')
-            verdict.add(screen.Exit.MUSIC)
+            terminal.err(f'"{console.safe(lick.title)}" has errors: lickwright check says which\n')
+            verdict.add(terminal.Exit.MUSIC)
             continue
-        screen.out(_answer(lick, locate(lick.timeline)))
+        terminal.out(_answer(lick, locate(lick.timeline)))
     return verdict.code
 
 
-def _answer(lick: CompiledLick, homes: tuple[Home, ...]) -> str:
+def _answer(lick: CompiledLick, homes: tuple[Candidate, ...]) -> str:
     """The best home, what it leaves out, and the runners-up below it."""
-    from lickwright.locate import close_calls, relative
+    from lickwright.analysis.key_and_box_finder import close_calls, relative
 
-    name = f'"{report.safe(lick.title)}"'
+    name = f'"{console.safe(lick.title)}"'
     if not homes:
         return f"{name} has no note with a pitch\n"
     best, twin = homes[0], relative(homes)
@@ -268,10 +268,10 @@ def _answer(lick: CompiledLick, homes: tuple[Home, ...]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _left_out(home: Home) -> str:
+def _left_out(home: Candidate) -> str:
     if not home.left_out:
-        return f"holds all {report.count(home.notes, 'note')}"
+        return f"holds all {console.counted_noun(home.notes, 'note')}"
     parts = ((home.outside_scale, "outside the scale"), (home.outside_box, "outside the box"))
     fit = "doesn't fit" if home.left_out == 1 else "don't fit"
     where = ", ".join(f"{n} {what}" for n, what in parts if n)
-    return f"{home.left_out} of {report.count(home.notes, 'note')} {fit}: {where}"
+    return f"{home.left_out} of {console.counted_noun(home.notes, 'note')} {fit}: {where}"

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lickwright import report
-from lickwright.cli import screen
+from lickwright.cli import terminal
 from lickwright.cli.findings_view import FindingsView, next_commands
-from lickwright.cli.near import near
-from lickwright.diagnostics import Diagnostic
+from lickwright.cli.report_paths import report_path
+from lickwright.core.diagnostics import Diagnostic
+from lickwright.report import console
 
 if TYPE_CHECKING:
     from lickwright.cli.sources import Found, Verdict
-    from lickwright.pipeline import Compilation
+    from lickwright.compiler import Compilation
 
     Compiled = Iterator[tuple[Found, Compilation]]
 
@@ -57,13 +57,13 @@ def command(
         raise click.UsageError(f"--profile does not go with {form}: use --format text or json")
     verdict = Verdict(strict)
     if fix:
-        from lickwright.cli.fixing import run
-        from lickwright.cli.sources import find
+        from lickwright.cli.fix_view import fix_sources
+        from lickwright.cli.sources import find_sources
 
         if in_place:
-            with screen.endings():
-                return run(paths, find(paths), True, strict)
-        return run(paths, find(paths), False, strict)
+            with terminal.endings():
+                return fix_sources(paths, find_sources(paths), True, strict)
+        return fix_sources(paths, find_sources(paths), False, strict)
     found = _checked(paths, verdict)
     if form == "text":
         _text(found, paths, profile, everything)
@@ -72,27 +72,27 @@ def command(
     elif form == "sarif":
         _sarif(found)
     else:
-        from lickwright.github import commands
+        from lickwright.report.annotations import commands
 
         for _, c in found:
-            screen.out(commands([(near(c.source), c.diagnostics)]))
+            terminal.out(commands([(report_path(c.source), c.diagnostics)]))
     return verdict.code
 
 
 def _checked(paths: tuple[str, ...], verdict: Verdict) -> Compiled:
     """What becomes of each source; before them, once, each lickwright.toml that has mistakes in it or was named."""
-    from lickwright.cli.sources import Found, compiled, find
+    from lickwright.cli.sources import Found, compiled, find_sources
     from lickwright.compilation import Compilation
-    from lickwright.library.house import Houses
+    from lickwright.config.discovery import ProjectConfigs
 
-    houses = Houses()
-    found = find(paths)
+    houses = ProjectConfigs()
+    found = find_sources(paths)
     of_file = [(one, houses.of(one.path)) for one in found]
     named = {one.path: house.path for one, house in of_file if house is not None and _same(one.path, house.path)}
     sources = [one for one in found if one.path not in named]
     for house in houses.all():
         if not house.ok or house.path in named.values():
-            verdict.add(screen.Exit.FINE if house.ok else screen.Exit.FILE)
+            verdict.add(terminal.Exit.FINE if house.ok else terminal.Exit.FILE)
             yield Found(house.path), Compilation(house.source, (), house.findings)
     yield from compiled(sources, verdict, houses)
 
@@ -102,51 +102,51 @@ def _same(path: str, other: str) -> bool:
 
 
 def _text(found: Compiled, paths: tuple[str, ...], profile: bool, everything: bool) -> None:
-    view = FindingsView(screen.colour(sys.stdout), min(screen.columns(sys.stdout, 100), 160), everything or profile)
+    view = FindingsView(terminal.colour(sys.stdout), min(terminal.columns(sys.stdout, 100), 160), everything or profile)
     files_done = licks = 0
     for _, c in found:
         view.add(c.source, c.diagnostics)
         if everything or profile:
-            screen.out(view.drained() + (_profiles(c) if profile else ""))
+            terminal.out(view.drained() + (_profiles(c) if profile else ""))
         files_done += 1
         licks += len(c.licks)
         del c  # before the next is compiled
-    screen.out(view.text(next_commands(view, paths)))
-    counted = f"{report.count(files_done, 'file')}, {report.count(licks, 'lick')}"
-    screen.out(f"{counted}: {report.tally_of(view.severities)}\n")
+    terminal.out(view.text(next_commands(view, paths)))
+    counted = f"{console.counted_noun(files_done, 'file')}, {console.counted_noun(licks, 'lick')}"
+    terminal.out(f"{counted}: {console.tally_of(view.severities)}\n")
 
 
 def _profiles(c: Compilation) -> str:
-    from lickwright.difficulty import profile
+    from lickwright.analysis.difficulty import profile
 
-    return "".join(report.safe_lines(profile(lick.timeline).text()) for lick in c.licks if lick.timeline and lick.ok)
+    return "".join(console.safe_lines(profile(lick.timeline).text()) for lick in c.licks if lick.timeline and lick.ok)
 
 
 def _json(found: Compiled) -> None:
     from json import dumps
 
-    from lickwright.difficulty import profile
+    from lickwright.analysis.difficulty import profile
 
     files = [
         {
             "path": c.source.name,
             "licks": [lick.title for lick in c.licks],
-            "diagnostics": report.as_values(c.source, c.diagnostics),
+            "diagnostics": console.as_values(c.source, c.diagnostics),
             "profiles": [profile(lick.timeline).as_value() for lick in c.licks if lick.timeline and lick.ok],
         }
         for _, c in found
     ]
-    screen.out(dumps({"files": files}, indent=2) + "\n")
+    terminal.out(dumps({"files": files}, indent=2) + "\n")
 
 
 def _sarif(found: Compiled) -> None:
     from json import dumps
 
-    from lickwright.pipeline import all_rules
-    from lickwright.sarif import document
+    from lickwright.compiler import all_rules
+    from lickwright.report.sarif import document
 
-    files = [(near(c.source), [_noted(d) for d in c.diagnostics]) for _, c in found]
-    screen.out(dumps(document(files, all_rules()), indent=2) + "\n")
+    files = [(report_path(c.source), [_noted(d) for d in c.diagnostics]) for _, c in found]
+    terminal.out(dumps(document(files, all_rules()), indent=2) + "\n")
 
 
 def _noted(d: Diagnostic) -> Diagnostic:
@@ -155,4 +155,4 @@ def _noted(d: Diagnostic) -> Diagnostic:
         return d
     from dataclasses import replace
 
-    return replace(d, notes=tuple(n._replace(source=near(n.source)) if n.source else n for n in d.notes))
+    return replace(d, notes=tuple(n._replace(source=report_path(n.source)) if n.source else n for n in d.notes))

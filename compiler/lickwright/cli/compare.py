@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lickwright import report
-from lickwright.cli import choices, screen
-from lickwright.cli.given import given
+from lickwright.cli import option_types, terminal
+from lickwright.cli.option_pairs import given
+from lickwright.report import console
 
 if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
     from lickwright.compare import Comparison
-    from lickwright.pipeline import Compilation, CompiledLick
+    from lickwright.compiler import Compilation, CompiledLick
 
 
 @click.command(short_help="Compare your version with the teacher's.")
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     help="For a person, or for a program.",
 )
 @click.option("--all", "everything", is_flag=True, help="List every difference, and draw every line of the tabs.")
-@choices.width(least=40)
+@option_types.width_option(least=40)
 def command(mine: str, theirs: str, title: str | None, form: str, everything: bool, width: int | None) -> int:
     """Compare a lick of yours (MINE) with the teacher's (THEIRS).
 
@@ -48,43 +48,43 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
     verdict = Verdict()
     files = [c for path in (mine, theirs) for _, c in compiled([Found(path)], Verdict())]
     if len(files) < 2:
-        return screen.Exit.INTERNAL
+        return terminal.Exit.INTERNAL
     one, other = files
     if not (one.licks and other.licks):
         for c in files:
             _complain(c, None, verdict)
-        verdict.add(screen.Exit.MUSIC)
+        verdict.add(terminal.Exit.MUSIC)
         return verdict.code
-    columns = width or min(screen.columns(sys.stdout, 80), 160)
+    columns = width or min(terminal.columns(sys.stdout, 80), 160)
     done: list[Comparison] = []
     for a, b in _matched(one, other, title):
         found = _compared((one, a), (other, b), verdict)
         if found is not None:
-            verdict.add(screen.Exit.FINE if found.alike else screen.Exit.MUSIC)
+            verdict.add(terminal.Exit.FINE if found.alike else terminal.Exit.MUSIC)
             done.append(found)
     _print(done, form, columns, everything)
     return verdict.code
 
 
 def _print(done: list[Comparison], form: str, columns: int, everything: bool) -> None:
-    from lickwright.compare.report import as_value, closing, text
+    from lickwright.compare.report import closing, comparison_as_json, comparison_text
 
     if form == "json":
         from json import dumps
 
-        screen.out(dumps({"licks": [as_value(c) for c in done]}, indent=2) + "\n")
+        terminal.out(dumps({"licks": [comparison_as_json(c) for c in done]}, indent=2) + "\n")
         return
-    parts = [text(c, columns, everything) for c in done]
+    parts = [comparison_text(c, columns, everything) for c in done]
     if not all(c.alike for c in done):
         parts.append(closing(columns))
-    screen.out("\n".join("\n".join(map(report.safe, part)) + "\n" for part in parts))
+    terminal.out("\n".join("\n".join(map(console.safe, part)) + "\n" for part in parts))
 
 
 def _matched(one: Compilation, other: Compilation, title: str | None) -> Iterator[tuple[CompiledLick, CompiledLick]]:
     """Which lick is compared with which; that there are none is wrong usage."""
     if title is None and len(one.licks) == 1 == len(other.licks):
         return iter([(one.licks[0], other.licks[0])])
-    from lickwright.cli.choosing import no_such_lick
+    from lickwright.cli.select_lick import no_such_lick
 
     if title is not None:
         b = _called(other, title)
@@ -103,13 +103,13 @@ def _matched(one: Compilation, other: Compilation, title: str | None) -> Iterato
 
 
 def _called(c: Compilation, title: str) -> CompiledLick | None:
-    from lickwright.names import same
+    from lickwright.core.slugs import same
 
     return next((lick for lick in c.licks if same(lick.title, title)), None)
 
 
 def _titles(c: Compilation) -> str:
-    from lickwright.cli.choosing import quoted
+    from lickwright.cli.select_lick import quoted
 
     return quoted([lick.title for lick in c.licks])
 
@@ -133,4 +133,8 @@ def _complain(c: Compilation, lick: CompiledLick | None, verdict: Verdict) -> No
     """The errors of a file, or of one lick."""
     found = [d for d in (lick or c).diagnostics if d.severity == "error"]
     verdict.judge(found)
-    screen.err(report.findings(c.source, found, screen.colour(sys.stderr), min(screen.columns(sys.stderr, 100), 160)))
+    terminal.err(
+        console.format_findings(
+            c.source, found, terminal.colour(sys.stderr), min(terminal.columns(sys.stderr, 100), 160)
+        )
+    )

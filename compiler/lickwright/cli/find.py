@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
-from lickwright import report
-from lickwright.cli import screen
+from lickwright.cli import terminal
+from lickwright.report import console
 
 if TYPE_CHECKING:
-    from lickwright.library.facts import LickFacts
-    from lickwright.library.like import Like
-    from lickwright.library.query import Term, Unclear
-    from lickwright.library.search import Found, Hit
-    from lickwright.library.shelf import Shelf
+    from lickwright.index.query_parser import QueryError, QueryTerm
+    from lickwright.index.reader import Shelf
+    from lickwright.index.search import SearchHit, SearchResult
+    from lickwright.index.similarity_search import Like
+    from lickwright.store.features import LickFacts
 
 _SHOWN = 50  # licks in a table, where no other number is said
 _LIKE = 20  # licks that are like one
@@ -46,7 +46,7 @@ class _Find(click.Command):
     """Lists the fields at the end of its help."""
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        from lickwright.library.conditions import FIELDS  # not for every `lickwright --help`
+        from lickwright.index.query_fields import FIELDS  # not for every `lickwright --help`
 
         with formatter.section("Fields"):
             formatter.write_dl([(field.name, field.meaning) for field in FIELDS])
@@ -83,48 +83,48 @@ def command(
         raise click.UsageError("--title goes with --like; to find a title, ask for title:words")
     if path == library == "-":
         raise click.UsageError("only one of the two can be standard input")
-    from lickwright.cli.shelves import opened, unusable
-    from lickwright.library.query import Unclear
-    from lickwright.library.search import understood
-    from lickwright.library.shelf import Unusable
+    from lickwright.cli.index_source import index_of, unusable
+    from lickwright.index.query_parser import QueryError
+    from lickwright.index.reader import Unusable
+    from lickwright.index.search import interpret_question
 
     text = " ".join(question)
     try:
-        understood(text)  # before a library is read for it
+        interpret_question(text)  # before a library is read for it
         wanted = _wanted(path, title) if path is not None else None
         if isinstance(wanted, int):
             return wanted
-        shelf, code = opened(library)
+        shelf, code = index_of(library)
         with shelf:
             if wanted is not None:
                 _print_like(shelf, library, text, wanted, form, paths, limit)
             else:
                 _print(shelf, library, text, form, paths, limit)
-    except Unclear as e:
-        screen.err(_complaint(text, e))
-        return screen.Exit.USAGE
+    except QueryError as e:
+        terminal.err(_complaint(text, e))
+        return terminal.Exit.USAGE
     except Unusable as e:
         return unusable(library, e)
     return code
 
 
-def _complaint(text: str, unclear: Unclear) -> str:
+def _complaint(text: str, unclear: QueryError) -> str:
     """What cannot be read, with a caret under it."""
-    from lickwright.source import Source, Span
+    from lickwright.core.source import Source, Span
 
     line = Source("", "".join(" " if char.isspace() else char for char in text))
-    shown, carets = report.excerpt(line, Span(unclear.start, unclear.end), 90)
-    help = f"    help: {report.safe(unclear.help)}\n" if unclear.help else ""
-    return f"error: {report.safe(str(unclear))}\n    {shown}\n    {carets}\n{help}"
+    shown, carets = console.source_excerpt(line, Span(unclear.start, unclear.end), 90)
+    help = f"    help: {console.safe(unclear.help)}\n" if unclear.help else ""
+    return f"error: {console.safe(str(unclear))}\n    {shown}\n    {carets}\n{help}"
 
 
 # --- a question ------------------------------------------------------------------------------------------------------
 
 
 def _print(shelf: Shelf, library: str, text: str, form: str, paths: bool, limit: int | None) -> None:
-    from lickwright.library.search import find
+    from lickwright.index.search import search_index
 
-    found = find(shelf.connection, text, limit or (_SHOWN if form == "text" and not paths else None))
+    found = search_index(shelf.connection, text, limit or (_SHOWN if form == "text" and not paths else None))
     if form == "json":
         _json(shelf, library, text, found.total, ((hit, {}) for hit in found.hits))
     elif form == "csv":
@@ -132,31 +132,32 @@ def _print(shelf: Shelf, library: str, text: str, form: str, paths: bool, limit:
     elif paths:
         _paths(shelf, found.hits)
     elif found.hits:
-        from lickwright.cli.columns import table
-        from lickwright.cli.shelves import place
+        from lickwright.cli.index_source import lick_place
+        from lickwright.cli.table import format_table
 
         reasons = _reasons(text, found.hits)
         states = _states(shelf, found.hits)
         rows = [
-            (*_row(hit), *reason, *state, place(shelf, hit))
+            (*_row(hit), *reason, *state, lick_place(shelf, hit))
             for hit, reason, state in zip(found.hits, reasons, states, strict=True)
         ]
         heads = (*_HEADS, *(("found in",) if any(reasons) else ()), *(("state",) if any(states) else ()), "where")
-        screen.out(table(heads, rows, _columns(), least="techniques"))
+        terminal.out(format_table(heads, rows, _columns(), least="techniques"))
         more = found.total - len(found.hits)
-        screen.out(
-            report.count(found.total, "lick") + (f"; {more:,} not shown: --limit shows more\n" if more else "\n")
+        terminal.out(
+            console.counted_noun(found.total, "lick")
+            + (f"; {more:,} not shown: --limit shows more\n" if more else "\n")
         )
     if form != "json":
-        _say_stale(shelf, library, found.hits, screen.out if form == "text" and not paths else screen.err)
+        _say_stale(shelf, library, found.hits, terminal.out if form == "text" and not paths else terminal.err)
     if not found.hits and shelf.licks:
-        screen.err(_nothing(text, found))
+        terminal.err(_nothing(text, found))
 
 
 _HEADS = ("title", "key", "box", "level", "tempo", "bars", "techniques")
 
 
-def _row(hit: Hit) -> tuple[str, ...]:
+def _row(hit: SearchHit) -> tuple[str, ...]:
     known = hit.facts
     frets = f"frets {known['lowest']}-{known['highest']}" if known["lowest"] is not None else ""
     numbers = (known["level"], f"{known['tempo']:g}" if known["tempo"] else None, known["bars"] or None)
@@ -166,31 +167,31 @@ def _row(hit: Hit) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _reasons(text: str, hits: Sequence[Hit]) -> list[tuple[str, ...]]:
+def _reasons(text: str, hits: Sequence[SearchHit]) -> list[tuple[str, ...]]:
     """For each lick where its words were found; of nothing where all stand in titles and techniques, which the table shows."""
-    from lickwright.library.reasons import found_in
-    from lickwright.library.search import understood
+    from lickwright.index.reasons import found_in
+    from lickwright.index.search import interpret_question
 
-    terms = [term for term, _ in understood(text).terms]
+    terms = [term for term, _ in interpret_question(text).terms]
     found = [found_in(terms, hit.facts) for hit in hits]
     if all(set(names) & {"title", "techniques"} or not names for names in found):
         return [()] * len(hits)
     return [(", ".join(names),) for names in found]
 
 
-def _states(shelf: Shelf, hits: Sequence[Hit]) -> list[tuple[str, ...]]:
+def _states(shelf: Shelf, hits: Sequence[SearchHit]) -> list[tuple[str, ...]]:
     """For each lick a cell that says what became of it; of nothing where nothing did."""
-    from lickwright.cli.shelves import state
+    from lickwright.cli.index_source import state
 
     found = [state(shelf, hit) for hit in hits]
     return [()] * len(hits) if not any(found) else [(one,) for one in found]
 
 
-def _say_stale(shelf: Shelf, library: str, hits: Sequence[Hit], print: Callable[[str], None]) -> None:
+def _say_stale(shelf: Shelf, library: str, hits: Sequence[SearchHit], print: Callable[[str], None]) -> None:
     """Says how many of the licks shown are of sources that are gone or changed."""
     from collections import Counter
 
-    from lickwright.cli.shelves import stale_line
+    from lickwright.cli.index_source import stale_line
 
     if line := stale_line(shelf, library, Counter(shelf.state(hit.path) for hit in hits)):
         print(line)
@@ -198,22 +199,22 @@ def _say_stale(shelf: Shelf, library: str, hits: Sequence[Hit], print: Callable[
 
 def _columns() -> int:
     """Those of COLUMNS or the screen; in a pipe that is told nothing, no cell is cut."""
-    return screen.columns(sys.stdout, 10_000)
+    return terminal.columns(sys.stdout, 10_000)
 
 
-def _nothing(text: str, found: Found) -> str:
+def _nothing(text: str, found: SearchResult) -> str:
     """That nothing was found, and which part of the question alone finds nothing."""
-    parts = [f"`{report.safe(text[term.start : term.end])}`" for term in found.none]
+    parts = [f"`{console.safe(text[term.start : term.end])}`" for term in found.none]
     if not parts:
         return "no lick holds all of that\n"
     help = next((f"; did you mean {near}?" for term in found.none if (near := _near(term))), "")
     return f"no lick has {', nor '.join(parts)}{help}\n"
 
 
-def _near(term: Term) -> str | None:
+def _near(term: QueryTerm) -> str | None:
     """The technique, or the field, that a bare word may have meant."""
-    from lickwright.diagnostics import nearest
-    from lickwright.library.conditions import FIELDS, OLD_NAMES, technique_names
+    from lickwright.core.diagnostics import nearest
+    from lickwright.index.query_fields import FIELDS, OLD_NAMES, technique_names
 
     if term.field:
         return None
@@ -223,23 +224,23 @@ def _near(term: Term) -> str | None:
     return OLD_NAMES.get(word.lower()) or nearest(word, technique_names())
 
 
-_More: TypeAlias = "Iterable[tuple[Hit, dict[str, object]]]"  # licks, and what else is said of each
+_More: TypeAlias = "Iterable[tuple[SearchHit, dict[str, object]]]"  # licks, and what else is said of each
 
 
 def _json(shelf: Shelf, library: str, text: str, total: int, hits: _More) -> None:
     """One object, written lick by lick."""
     from json import dumps
 
-    from lickwright.cli.shelves import as_value
+    from lickwright.cli.index_source import lick_as_json
 
     head = dumps({"library": library, "question": text, "total": total, "licks": []}, indent=2)
-    screen.out(head.removesuffix("]\n}"))
+    terminal.out(head.removesuffix("]\n}"))
     between = ""
     for hit, more in hits:
-        value = dumps({**as_value(shelf, hit), **more}, indent=2).replace("\n", "\n    ")
-        screen.out(f"{between}\n    {value}")
+        value = dumps({**lick_as_json(shelf, hit), **more}, indent=2).replace("\n", "\n    ")
+        terminal.out(f"{between}\n    {value}")
         between = ","
-    screen.out("\n  ]\n}\n" if between else "]\n}\n")
+    terminal.out("\n  ]\n}\n" if between else "]\n}\n")
 
 
 _CSV = (
@@ -250,19 +251,19 @@ _CSV = (
 
 def _csv(shelf: Shelf, more: tuple[str, ...], hits: _More) -> None:
     """A row a lick, for a spreadsheet; `more` are the names of what else is said of each."""
-    from lickwright.backends.timing import cell
-    from lickwright.cli.shelves import state
+    from lickwright.cli.index_source import state
+    from lickwright.export.timing import cell
 
-    screen.out(",".join((*_CSV, *more)) + "\r\n")
+    terminal.out(",".join((*_CSV, *more)) + "\r\n")
     for hit, extra in hits:
         values = {**hit.facts, "path": shelf.path(hit.path), "state": state(shelf, hit), **extra}
         said = ("" if values[name] is None else values[name] for name in (*_CSV, *more))
-        screen.out(",".join(cell(", ".join(v) if isinstance(v, list) else str(v)) for v in said) + "\r\n")
+        terminal.out(",".join(cell(", ".join(v) if isinstance(v, list) else str(v)) for v in said) + "\r\n")
 
 
-def _paths(shelf: Shelf, hits: Iterable[Hit]) -> None:
+def _paths(shelf: Shelf, hits: Iterable[SearchHit]) -> None:
     for path in dict.fromkeys(shelf.path(hit.path) for hit in hits):
-        screen.out((report.safe(path) if sys.stdout.isatty() else path) + "\n")
+        terminal.out((console.safe(path) if sys.stdout.isatty() else path) + "\n")
 
 
 # --- a lick ----------------------------------------------------------------------------------------------------------
@@ -271,14 +272,14 @@ def _paths(shelf: Shelf, hits: Iterable[Hit]) -> None:
 def _wanted(path: str, title: str | None) -> LickFacts | int:
     """The lick that others are to be like; an exit code where it cannot be read, which is then said."""
     from lickwright.cli.sources import Found, Verdict, compiled
-    from lickwright.library.facts import facts
-    from lickwright.names import same
+    from lickwright.core.slugs import same
+    from lickwright.store.features import facts
 
     verdict = Verdict()
     for _, c in compiled([Found(path)], verdict):
         licks = [lick for lick in c.licks if title is None or same(lick.title, title)]
         if len(licks) != 1 and c.licks:
-            from lickwright.cli.choosing import no_such_lick, quoted
+            from lickwright.cli.select_lick import no_such_lick, quoted
 
             titles = [lick.title for lick in c.licks]
             if title is not None and not licks:
@@ -286,7 +287,7 @@ def _wanted(path: str, title: str | None) -> LickFacts | int:
             raise click.UsageError(f"which one? --title names one of {quoted(titles)}")
         if not licks or not licks[0].ok:
             found = [d for d in (licks[0].diagnostics if licks else c.diagnostics) if d.severity == "error"]
-            screen.err(report.findings(c.source, found, screen.colour(sys.stderr)))
+            terminal.err(console.format_findings(c.source, found, terminal.colour(sys.stderr)))
         if licks and licks[0].timeline is not None and not licks[0].timeline.unknown:
             return facts(licks[0], c.source, measure=False)
     return verdict.code
@@ -295,15 +296,15 @@ def _wanted(path: str, title: str | None) -> LickFacts | int:
 def _print_like(
     shelf: Shelf, library: str, text: str, wanted: LickFacts, form: str, paths: bool, limit: int | None
 ) -> None:
-    from lickwright.library.like import like
-    from lickwright.library.order import sorted_by
-    from lickwright.library.phrase import FEWEST
-    from lickwright.library.search import among, understood
+    from lickwright.analysis.fingerprint import FEWEST
+    from lickwright.index.order import sorted_by
+    from lickwright.index.search import among, interpret_question
+    from lickwright.index.similarity_search import like
 
     if wanted.phrase_notes < FEWEST:
-        raise click.UsageError(f'"{report.safe(wanted.title)}" has fewer than {FEWEST} notes: too few to look for')
+        raise click.UsageError(f'"{console.safe(wanted.title)}" has fewer than {FEWEST} notes: too few to look for')
     found = like(shelf.connection, wanted, limit or _LIKE, among(shelf.connection, text))
-    found = sorted_by(understood(text).order, found, lambda one, column: one.hit.facts[column])
+    found = sorted_by(interpret_question(text).order, found, lambda one, column: one.hit.facts[column])
     if form == "json":
         _json(shelf, library, text, len(found), ((one.hit, _likeness(one)) for one in found))
     elif form == "csv":
@@ -311,21 +312,21 @@ def _print_like(
     elif paths:
         _paths(shelf, tuple(one.hit for one in found))
     elif found:
-        from lickwright.cli.columns import table
-        from lickwright.cli.shelves import place
+        from lickwright.cli.index_source import lick_place
+        from lickwright.cli.table import format_table
 
         states = _states(shelf, [one.hit for one in found])
         rows = [
-            (f"{one.share:.0%}", one.hit.facts["title"], _how(one), *state, place(shelf, one.hit))
+            (f"{one.share:.0%}", one.hit.facts["title"], _how(one), *state, lick_place(shelf, one.hit))
             for one, state in zip(found, states, strict=True)
         ]
         heads = ("alike", "title", "how it differs", *(("state",) if any(states) else ()), "where")
-        screen.out(table(heads, rows, _columns()))
+        terminal.out(format_table(heads, rows, _columns()))
     if form != "json":
         hits = [one.hit for one in found]
-        _say_stale(shelf, library, hits, screen.out if form == "text" and not paths else screen.err)
+        _say_stale(shelf, library, hits, terminal.out if form == "text" and not paths else terminal.err)
     if not found:
-        screen.err(f'no lick is like "{report.safe(wanted.title)}"\n')
+        terminal.err(f'no lick is like "{console.safe(wanted.title)}"\n')
 
 
 def _how(one: Like) -> str:

@@ -12,10 +12,10 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
-from lickwright import report
-from lickwright.cli.columns import cut
-from lickwright.diagnostics import Diagnostic, Note, Severity
-from lickwright.source import Source
+from lickwright.cli.table import cut
+from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Severity
+from lickwright.core.source import Source
+from lickwright.report import console
 
 LINES = 40  # of findings in full; of more there is a digest, which takes fewer lines than these and 20 more
 ERRORS, ERROR_LINES = 5, 15  # findings shown in full before the digest, and the lines that they may take
@@ -40,13 +40,13 @@ class _Code:
 class _Cause:
     """What is known of one setting that findings go back to."""
 
-    def __init__(self, note: Note, columns: int) -> None:
+    def __init__(self, note: RelatedInformation, columns: int) -> None:
         assert note.source is not None
         place = note.source.place(note.span.start)
-        shown, carets = report.excerpt(note.source, note.span, columns - 4)
-        self.where = f"{report.safe(note.source.name)}:{place.line}:{place.column}"
+        shown, carets = console.source_excerpt(note.source, note.span, columns - 4)
+        self.where = f"{console.safe(note.source.name)}:{place.line}:{place.column}"
         self.excerpt = f"    {shown}\n    {carets}\n"
-        self.message = report.safe(note.message)
+        self.message = console.safe(note.message)
         self.codes: Counter[str] = Counter()
         self.licks: set[tuple[str, str | None]] = set()
 
@@ -82,7 +82,7 @@ class FindingsView:
         self.severities.update(d.severity for d in found)
         text = ""
         if self._full is not None:
-            text = report.findings(source, found, self._colour, self._columns)
+            text = console.format_findings(source, found, self._colour, self._columns)
             self._full.append(text)
             self._lines += text.count("\n")
         for d in found:
@@ -97,7 +97,7 @@ class FindingsView:
         code.files += code.last != source.name
         code.last = source.name
         if len(code.places) < PLACES:
-            code.places.append(report.where(source, d))
+            code.places.append(console.where(source, d))
         self._fixes += d.fix is not None
         self._worst_files[source.name] += 1
         self._worst_folders[os.path.dirname(source.name)] += 1
@@ -109,7 +109,7 @@ class FindingsView:
                     cause.codes[d.code] += 1
                     cause.licks.add((source.name, d.lick))
         if d.severity is Severity.ERROR and len(self._errors) < ERRORS and not self._everything:
-            text = report.finding(source, d, self._colour, self._columns)
+            text = console.finding(source, d, self._colour, self._columns)
             if self._error_lines + text.count("\n") <= ERROR_LINES:
                 self._errors.append(text)
                 self._error_lines += text.count("\n")
@@ -146,15 +146,15 @@ class FindingsView:
     def _said_causes(self) -> Iterator[str]:
         many = [cause for cause in self._causes.values() if cause.codes.total() >= LEAST]
         for cause in sorted(many, key=lambda cause: -cause.codes.total())[:CAUSES]:
-            number = report.count(cause.codes.total(), "finding")
+            number = console.counted_noun(cause.codes.total(), "finding")
             codes = ", ".join(f"{code} {n:,}" for code, n in cause.codes.most_common(3))
-            yield f"{cause.where}: {cause.message}: {number} in {report.count(len(cause.licks), 'lick')} go back to it ({codes})\n"
+            yield f"{cause.where}: {cause.message}: {number} in {console.counted_noun(len(cause.licks), 'lick')} go back to it ({codes})\n"
             yield cause.excerpt
         if many:
             yield "\n"
 
     def _said_codes(self) -> Iterator[str]:
-        from lickwright.pipeline import find_rule
+        from lickwright.compiler import find_rule
 
         rows = sorted(self._codes.items(), key=lambda one: (_RANK.index(one[1].severity), -one[1].number, one[0]))
         wide = max(len(f"{code.number:,}") for _, code in rows)
@@ -167,13 +167,15 @@ class FindingsView:
             yield cut(line, self._columns) + "\n"
         if len(rows) > CODES:
             rest = sum(code.number for _, code in rows[CODES:])
-            yield f"and {report.count(len(rows) - CODES, 'more kind')} with {report.count(rest, 'finding')}\n"
+            yield f"and {console.counted_noun(len(rows) - CODES, 'more kind')} with {console.counted_noun(rest, 'finding')}\n"
 
 
 def next_commands(view: FindingsView, paths: Sequence[str]) -> list[tuple[str, str]]:
     """What to say next about these paths: pairs of a command and what it does."""
-    what = " ".join(shlex.quote(report.safe(path)) for path in paths[:3])
-    commands = [(f"lickwright check --all {what}", f"shows all {report.count(view.severities.total(), 'finding')}")]
+    what = " ".join(shlex.quote(console.safe(path)) for path in paths[:3])
+    commands = [
+        (f"lickwright check --all {what}", f"shows all {console.counted_noun(view.severities.total(), 'finding')}")
+    ]
     if view.fixes:
         commands.append(
             (f"lickwright check --fix {what}", f"shows how {view.fixes:,} of them can be fixed automatically")
@@ -185,7 +187,7 @@ def _listed(name: str, counts: Counter[str], columns: int) -> Iterator[str]:
     most = counts.most_common(WORST)
     if len(counts) < 2:
         return
-    parts = [f"{report.safe(path) or '.'}\0{number:,}" for path, number in most]
+    parts = [f"{console.safe(path) or '.'}\0{number:,}" for path, number in most]
     lines = wrap(", ".join(parts), max(20, columns - 15), break_long_words=False, break_on_hyphens=False)
     for n, line in enumerate(lines[:5]):
         shown = line.replace("\0", " ")

@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lickwright import report
-from lickwright.cli import screen
-from lickwright.diagnostics import Severity
+from lickwright.cli import terminal
+from lickwright.core.diagnostics import Severity
+from lickwright.report import console
 
 if TYPE_CHECKING:
-    from lickwright.library.duplicates import Group
-    from lickwright.library.gaps import Gap
-    from lickwright.library.overview import Overview
-    from lickwright.library.search import Hit
-    from lickwright.library.shelf import Shelf
+    from lickwright.index.coverage_gaps import Gap
+    from lickwright.index.duplicates import Group
+    from lickwright.index.reader import Shelf
+    from lickwright.index.search import SearchHit
+    from lickwright.index.statistics import Overview
 
 _SHOWN = 15  # names in a line of the overview, where no other number is said
 _HINTS, _GROUPS, _MEMBERS = (
@@ -62,8 +62,8 @@ file was changed by hand, no share is missing, no title is used twice, and every
 )
 def command(library: str, duplicates: bool, families: bool, ready: bool, form: str, limit: int | None) -> int:
     """Its help is `_HELP`, since it shows examples."""
-    from lickwright.cli.shelves import opened, unusable
-    from lickwright.library.shelf import Unusable
+    from lickwright.cli.index_source import index_of, unusable
+    from lickwright.index.reader import Unusable
 
     if families and not duplicates:
         raise click.UsageError("--families goes with --duplicates")
@@ -74,7 +74,7 @@ def command(library: str, duplicates: bool, families: bool, ready: bool, form: s
 
         return readiness(library, form, limit)
     try:
-        shelf, code = opened(library)
+        shelf, code = index_of(library)
         with shelf:
             if duplicates:
                 _duplicates(shelf, library, form, limit, families)
@@ -89,9 +89,9 @@ def command(library: str, duplicates: bool, families: bool, ready: bool, form: s
 
 
 def _overview(shelf: Shelf, library: str, form: str, limit: int | None) -> None:
-    from lickwright.cli.shelves import stale_line
-    from lickwright.library.gaps import gaps
-    from lickwright.library.overview import overview
+    from lickwright.cli.index_source import stale_line
+    from lickwright.index.coverage_gaps import gaps
+    from lickwright.index.statistics import overview
 
     found, missing = overview(shelf.connection), gaps(shelf.connection)
     if form == "json":
@@ -104,12 +104,12 @@ def _overview(shelf: Shelf, library: str, form: str, limit: int | None) -> None:
             "stale": shelf.stale(),
             "missing": [gap._asdict() for gap in _few(missing, limit)],
         }
-        screen.out(dumps(value, indent=2) + "\n")
+        terminal.out(dumps(value, indent=2) + "\n")
         return
     minutes = f"{found.seconds / 60:.0f} minutes" if found.seconds >= 90 else f"{found.seconds:.0f} seconds"
-    good = report.count(found.licks - found.broken, "lick")
+    good = console.counted_noun(found.licks - found.broken, "lick")
     broken = f" ({found.broken:,} more with errors, not counted here)" if found.broken else ""
-    lines = [f"{good} in {report.count(found.files, 'file')}, {minutes} of music{broken}", ""]
+    lines = [f"{good} in {console.counted_noun(found.files, 'file')}, {minutes} of music{broken}", ""]
     for name, counts in found.counts.items():
         if counts:
             lines += _list(
@@ -120,7 +120,7 @@ def _overview(shelf: Shelf, library: str, form: str, limit: int | None) -> None:
         lines.append(f"{'stale':{_INDENT}}{line.rstrip()}")
     lines += _hints("perhaps missing:", [gap for gap in missing if gap.kind != "order"], limit or _HINTS)
     lines += _hints("in the order of the files:", [gap for gap in missing if gap.kind == "order"], limit or _HINTS)
-    screen.out("".join(report.safe(line) + "\n" for line in lines))
+    terminal.out("".join(console.safe(line) + "\n" for line in lines))
 
 
 _PLURALS = {
@@ -160,7 +160,7 @@ def _list(name: str, parts: list[str], total: int) -> list[str]:
 
     more = [f"and {total - len(parts):,} more"] if total > len(parts) else []
     text = ", ".join([*(part.replace(" ", "\0") for part in parts), *(word.replace(" ", "\0") for word in more)])
-    columns = max(40, min(screen.columns(sys.stdout, 100), 120))
+    columns = max(40, min(terminal.columns(sys.stdout, 100), 120))
     lines = wrap(text, columns - _INDENT, break_long_words=False, break_on_hyphens=False)
     return [
         (f"{name:{_INDENT}}" if n == 0 else " " * _INDENT) + line.replace("\0", " ") for n, line in enumerate(lines)
@@ -169,10 +169,10 @@ def _list(name: str, parts: list[str], total: int) -> list[str]:
 
 def _wrong(found: Overview, library: str) -> Iterator[str]:
     """Findings, fields that are not said, phrases that come twice; each with what shows more of it."""
-    place = report.safe(library)
+    place = console.safe(library)
     if found.codes:
         tally = ", ".join(
-            report.count(found.severities[severity], severity.word)
+            console.counted_noun(found.severities[severity], severity.word)
             for severity in Severity
             if severity in found.severities
         )
@@ -181,10 +181,10 @@ def _wrong(found: Overview, library: str) -> Iterator[str]:
     else:
         yield f"{'findings':{_INDENT}}none"
     if found.broken:
-        yield f"{'':{_INDENT}}{report.count(found.broken, 'lick')} with errors: lickwright find {place} finding:error"
+        yield f"{'':{_INDENT}}{console.counted_noun(found.broken, 'lick')} with errors: lickwright find {place} finding:error"
     for name, n in found.without.items():
         if n:
-            yield f"{'without':{_INDENT}}{name}: {report.count(n, 'lick')}; lickwright find {place} {name}:none"
+            yield f"{'without':{_INDENT}}{name}: {console.counted_noun(n, 'lick')}; lickwright find {place} {name}:none"
     if found.repeated:
         words = "phrase comes" if found.repeated == 1 else "phrases come"
         yield f"{'repeated':{_INDENT}}{found.repeated:,} {words} more than once: lickwright library {place} --duplicates"
@@ -194,15 +194,15 @@ def _wrong(found: Overview, library: str) -> Iterator[str]:
 
 
 def _duplicates(shelf: Shelf, library: str, form: str, limit: int | None, families: bool) -> None:
-    from lickwright.cli.shelves import stale_line
-    from lickwright.library.duplicates import groups
-    from lickwright.library.search import fetched
+    from lickwright.cli.index_source import stale_line
+    from lickwright.index.duplicates import duplicate_groups
+    from lickwright.index.search import fetched
 
-    found = groups(shelf.connection, families)
+    found = duplicate_groups(shelf.connection, families)
     if form == "json":
         from json import dumps
 
-        screen.out(
+        terminal.out(
             dumps({"library": library, "groups": [_as_value(shelf, group, limit) for group in found]}, indent=2) + "\n"
         )
         return
@@ -210,15 +210,21 @@ def _duplicates(shelf: Shelf, library: str, form: str, limit: int | None, famili
     for group in found[:most]:
         if group.kind != kind:
             kind = group.kind
-            screen.out(f"{_KINDS[kind]}\n\n")
-        screen.out(_group(shelf, group, limit or _MEMBERS) + "\n")
+            terminal.out(f"{_KINDS[kind]}\n\n")
+        terminal.out(_group(shelf, group, limit or _MEMBERS) + "\n")
     if len(found) > most:
-        screen.out(f"and {report.count(len(found) - most, 'more group')}: --limit N shows more, --format json all\n\n")
+        terminal.out(
+            f"and {console.counted_noun(len(found) - most, 'more group')}: --limit N shows more, --format json all\n\n"
+        )
     licks = sum(len(group.licks) for group in found)
     ids = [lick for group in found for lick in group.licks]
-    screen.out(stale_line(shelf, library, Counter(shelf.state(hit.path) for hit in fetched(shelf.connection, ids))))
-    counted = f"{report.count(len(found), 'group')} of {report.count(licks, 'lick')}" if found else "no licks are alike"
-    screen.out(f"{counted}\n")
+    terminal.out(stale_line(shelf, library, Counter(shelf.state(hit.path) for hit in fetched(shelf.connection, ids))))
+    counted = (
+        f"{console.counted_noun(len(found), 'group')} of {console.counted_noun(licks, 'lick')}"
+        if found
+        else "no licks are alike"
+    )
+    terminal.out(f"{counted}\n")
 
 
 _KINDS = {
@@ -229,10 +235,10 @@ _KINDS = {
 
 
 def _group(shelf: Shelf, group: Group, most: int | None) -> str:
-    from lickwright.cli.columns import table
-    from lickwright.cli.shelves import place
-    from lickwright.library.differing import box_said
-    from lickwright.library.duplicates import described
+    from lickwright.cli.index_source import lick_place
+    from lickwright.cli.table import format_table
+    from lickwright.index.describe_difference import box_said
+    from lickwright.index.duplicates import described
 
     rows = []
     for n, member in enumerate(described(shelf.connection, group, most)):
@@ -242,22 +248,22 @@ def _group(shelf: Shelf, group: Group, most: int | None) -> str:
             (
                 known["title"],
                 (first if n == 0 else ", ".join(member.how) or "the same") + _marked(shelf, member.hit),
-                place(shelf, member.hit),
+                lick_place(shelf, member.hit),
             )
         )
     more = len(group.licks) - len(rows)
-    text = table((), rows, min(screen.columns(sys.stdout, 120), 200) - 2)
+    text = format_table((), rows, min(terminal.columns(sys.stdout, 120), 200) - 2)
     return "".join(f"  {line}\n" for line in text.splitlines()) + (f"  and {more:,} more\n" if more else "")
 
 
-def _marked(shelf: Shelf, hit: Hit) -> str:
+def _marked(shelf: Shelf, hit: SearchHit) -> str:
     """What became of a lick's source, in brackets."""
     state = shelf.state(hit.path)
     return f" ({state})" if state else ""
 
 
 def _as_value(shelf: Shelf, group: Group, most: int | None) -> dict[str, object]:
-    from lickwright.library.duplicates import described
+    from lickwright.index.duplicates import described
 
     members = [
         {

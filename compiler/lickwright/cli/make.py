@@ -11,17 +11,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lickwright.backends import BACKENDS, Backend, Options, Recording, asked
-from lickwright.cli import archive_options, choices, recording, screen
-from lickwright.cli.given import given, given_but
+from lickwright.cli import archive_options, audio_options, option_types, terminal
+from lickwright.cli.option_pairs import given, given_but
+from lickwright.export import EXPORTS, ExportFormat, Options, Recording, option_parsing
 
 if TYPE_CHECKING:
-    from lickwright.cli.making import Screen
-    from lickwright.library.account import Account
-    from lickwright.library.build import Wish
-    from lickwright.library.house import Houses
-    from lickwright.library.orders import Order
-    from lickwright.library.plan import Share
+    from lickwright.build.engine import BuildConfig
+    from lickwright.build.planner import Share
+    from lickwright.build.summary import BuildSummary
+    from lickwright.cli.build_view import Screen
+    from lickwright.config.discovery import ProjectConfigs
+    from lickwright.store.types import CompileOptions
 
 _HELP = f"""Write text tab, MIDI and timing sheet of every lick.
 
@@ -36,13 +36,13 @@ never overwritten unless you say --overwrite.
 
 \b
 Formats for --to:
-{chr(10).join(f"  {row.name:12} {row.summary}" for row in BACKENDS)}
+{chr(10).join(f"  {row.name:12} {row.summary}" for row in EXPORTS)}
 """
 
 
 def _share(context: click.Context, parameter: click.Parameter, value: str | None) -> Share | None:
     """`2/8`: the second of eight shares."""
-    from lickwright.library.plan import Share
+    from lickwright.build.planner import Share
 
     if value is None:
         return None
@@ -72,30 +72,33 @@ class _Make(click.Command):
 @click.option(
     "--to",
     "rows",
-    default=choices.DEFAULT_FORMATS,
+    default=option_types.DEFAULT_FORMATS,
     show_default=True,
-    callback=choices.formats,
+    callback=option_types.formats_option,
     metavar="LIST",
     help="Formats, separated by commas.",
 )
 @click.option("--out", default="out", show_default=True, metavar="DIR", help="The folder to write into.")
 @click.option(
     "--tempo",
-    callback=choices.tempo,
+    callback=option_types.tempo_option,
     metavar="TEMPO",
     help="For practice: 60% of the written tempo, or 72 beats a minute.",
 )
 @click.option(
-    "--width", type=click.IntRange(*asked.WIDTHS), default=80, show_default=True, help="Columns of a text tab."
+    "--width", type=click.IntRange(*option_parsing.WIDTHS), default=80, show_default=True, help="Columns of a text tab."
 )
 @click.option(
     "--chord-tones/--no-chord-tones", help="In a text tab, say over each note what it is in its chord: 1, b3, 5."
 )
 @click.option("--single-channel/--no-single-channel", help="MIDI with all strings on one channel, for old gear.")
-@recording.making
+@audio_options.making
 @click.option("--overwrite", is_flag=True, help="Replace files that are in the way and not Lickwright's own.")
 @click.option(
-    "--jobs", type=click.IntRange(*asked.JOBS), metavar="N", help="Processes to work in; default: one per core."
+    "--jobs",
+    type=click.IntRange(*option_parsing.JOBS),
+    metavar="N",
+    help="Processes to work in; default: one per core.",
 )
 @click.option(
     "--prune",
@@ -124,8 +127,8 @@ class _Make(click.Command):
 @click.pass_context
 def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwrite: bool, **more: Any) -> int:
     """Its help is `_HELP`, since it lists the formats."""
-    from lickwright.cli.housing import preferred
-    from lickwright.cli.making import Report
+    from lickwright.cli.build_view import ReportFile
+    from lickwright.cli.project_options import preferred
 
     if out == "-":
         raise click.UsageError(
@@ -139,12 +142,12 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         raise click.UsageError("--cluster goes neither with --watch nor with --dry-run")
     if more["findings"] != "text" and (more["everything"] or more["watch"]):
         raise click.UsageError("--all and --watch are for a screen: leave --findings out")
-    from lickwright.library.addresses import far
-    from lickwright.library.build import Wish, build
-    from lickwright.library.house import Houses
-    from lickwright.library.plan import Share
+    from lickwright.build.engine import BuildConfig, build_library
+    from lickwright.build.planner import Share
+    from lickwright.config.discovery import ProjectConfigs
+    from lickwright.store.addresses import far
 
-    houses = Houses()
+    houses = ProjectConfigs()
     paths = tuple(map(_here, paths))
     chosen = preferred(context, houses.named(paths[0]))  # for what holds for the whole run
     out = _here(chosen["out"])
@@ -154,10 +157,10 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
     library = any(os.path.isdir(path) for path in paths)
     if any(map(far, (*paths, out))):
         return _far(context, paths, out, houses, chosen["jobs"] or _cores())
-    archive = archive_options.asked(more | {"paths": paths, "overwrite": overwrite}, chosen, out)
+    archive = archive_options.requested_archive(more | {"paths": paths, "overwrite": overwrite}, chosen, out)
     arranged = archive_options.arranged(more, chosen)
     library = library or archive is not None or arranged is not None  # whose names want the fields of every lick
-    wish = Wish(
+    wish = BuildConfig(
         paths,
         out,
         _orders(context, houses, library),
@@ -170,7 +173,7 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         sync=not more["no_sync"],
         release=arranged,
     )
-    reported = None if more["report"] is None else Report(more["report"], overwrite, paths)
+    reported = None if more["report"] is None else ReportFile(more["report"], overwrite, paths)
     if reported is not None:
         if refused := reported.refusal():
             return refused
@@ -179,25 +182,25 @@ def command(context: click.Context, /, paths: tuple[str, ...], out: str, overwri
         if refused := archive.refusal():
             return refused
         wish = wish._replace(archive=archive.write)
-    with screen.endings() as ended, _cluster(more["cluster"], wish) as wish:
+    with terminal.endings() as ended, _cluster(more["cluster"], wish) as wish:
         try:
             if more["watch"]:
-                from lickwright.cli.watching import watch
+                from lickwright.cli.watch import watch
 
-                def wishes() -> Any:  # a `Wish`, anew, since a lickwright.toml may change too
-                    houses = Houses()
+                def wishes() -> Any:  # a `BuildConfig`, anew, since a lickwright.toml may change too
+                    houses = ProjectConfigs()
                     release = archive_options.arranged(more, preferred(context, houses.named(paths[0])))
                     orders = _orders(context, houses, library or release is not None)
                     return wish._replace(order_of=orders, release=release)
 
                 return watch(wishes, ended, more["everything"], more["strict"])
-            teller = _teller(more, screen.err if reported is not None and reported.printed else screen.out)
-            account = build(wish, teller)
-            teller.code = max(teller.code, reported.code if reported is not None else screen.Exit.FINE)
+            teller = _teller(more, terminal.err if reported is not None and reported.printed else terminal.out)
+            account = build_library(wish, teller)
+            teller.code = max(teller.code, reported.code if reported is not None else terminal.Exit.FINE)
             code = _end(teller, account, wish, houses, ended())
             return code if archive is None or account.stopped else max(code, archive.told(teller.print, wish.dry))
         except KeyboardInterrupt:  # before there was anything to tidy up
-            screen.err("stopped\n")
+            terminal.err("stopped\n")
             return ended()
 
 
@@ -218,8 +221,8 @@ _OF_MERGE = (
 
 def _merge(context: click.Context, paths: tuple[str, ...], out: str) -> int:
     """The output folders of shards into one; what only a build can do is refused."""
-    from lickwright.cli.making import Report, merge
-    from lickwright.library.addresses import far
+    from lickwright.cli.build_view import ReportFile, run_merge
+    from lickwright.store.addresses import far
 
     params = context.params
     if option := given_but(_OF_MERGE):
@@ -229,16 +232,16 @@ def _merge(context: click.Context, paths: tuple[str, ...], out: str) -> int:
     paths, out = tuple(map(_here, paths)), _here(out)
     if any(map(far, (*paths, out))):
         raise click.UsageError("--merge goes with files of this machine: name folders here")
-    reported = None if params["report"] is None else Report(params["report"], params["overwrite"], paths)
+    reported = None if params["report"] is None else ReportFile(params["report"], params["overwrite"], paths)
     if reported is not None and (refused := reported.refusal()):
         return refused
-    teller = _teller(params, screen.err if reported is not None and reported.printed else screen.out)
-    return merge(paths, out, params, teller, reported)
+    teller = _teller(params, terminal.err if reported is not None and reported.printed else terminal.out)
+    return run_merge(paths, out, params, teller, reported)
 
 
 def _here(text: str) -> str:
     """A name as `addresses.here` understands it."""
-    from lickwright.library.addresses import NoAddress, here
+    from lickwright.store.addresses import NoAddress, here
 
     try:
         return here(text)
@@ -246,10 +249,10 @@ def _here(text: str) -> str:
         raise click.UsageError(str(e)) from None
 
 
-def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: Houses, jobs: int) -> int:
+def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: ProjectConfigs, jobs: int) -> int:
     """Sources or outputs that are not on this machine."""
-    from lickwright.library.addresses import NoAddress
-    from lickwright.library.far import Far, build
+    from lickwright.build.remote import Far, build_at_address
+    from lickwright.store.addresses import NoAddress
 
     params = context.params
     refused = given("prune", "dry_run", "watch", "report", "shard", "merge", "archive", "names", "layout")
@@ -258,20 +261,20 @@ def _far(context: click.Context, paths: tuple[str, ...], out: str, houses: House
         raise click.UsageError(f"{what} goes with files of this machine: leave it out, or name folders here")
     wish = Far(paths, out, _orders(context, houses, True), jobs, params["overwrite"])
     try:
-        with screen.endings() as ended, _cluster(params["cluster"], wish) as wish:
+        with terminal.endings() as ended, _cluster(params["cluster"], wish) as wish:
             teller = _teller(params)
-            account = build(wish, teller)
-            screen.err(teller.findings(paths))
+            account = build_at_address(wish, teller)
+            terminal.err(teller.findings(paths))
             for house in houses.all():
                 teller.house(house)
-            screen.out(teller.summary(account, out, True))
+            terminal.out(teller.summary(account, out, True))
             return ended() if account.stopped else teller.code
     except NoAddress as e:
         raise click.UsageError(str(e)) from None
 
 
-def _teller(params: Mapping[str, Any], print: Callable[[str], None] = screen.out) -> Screen:
-    from lickwright.cli.making import Screen
+def _teller(params: Mapping[str, Any], print: Callable[[str], None] = terminal.out) -> Screen:
+    from lickwright.cli.build_view import Screen
 
     return Screen(print, params["everything"], params["strict"], params["findings"] == "github")
 
@@ -282,18 +285,18 @@ def _cluster(address: str | None, wish: Any) -> Iterator[Any]:
     if address is None:
         yield wish
         return
-    from lickwright.library.cluster import Cluster, NoCluster
+    from lickwright.build.dask_executor import Cluster, NoCluster
 
     try:
-        with Cluster(address, lambda line: screen.err(line + "\n"), wish.jobs) as cluster:
+        with Cluster(address, lambda line: terminal.err(line + "\n"), wish.jobs) as cluster:
             cluster.check(wish.out)
             yield wish._replace(workers=cluster.workers)
     except NoCluster as e:
         raise click.UsageError(str(e)) from None
 
 
-def _end(teller: Screen, account: Account, wish: Wish, houses: Houses, code: screen.Exit) -> int:
-    screen.err(teller.findings(wish.paths))
+def _end(teller: Screen, account: BuildSummary, wish: BuildConfig, houses: ProjectConfigs, code: terminal.Exit) -> int:
+    terminal.err(teller.findings(wish.paths))
     for house in houses.all():
         teller.house(house)
     library = any(os.path.isdir(path) for path in wish.paths)
@@ -301,30 +304,31 @@ def _end(teller: Screen, account: Account, wish: Wish, houses: Houses, code: scr
         teller.dry_summary(account, wish.out, library) if wish.dry else teller.summary(account, wish.out, library)
     )
     if account.stopped:
-        screen.err("stopped: run the same command to go on from there\n")
+        terminal.err("stopped: run the same command to go on from there\n")
         return code
     return teller.code
 
 
-def _orders(context: click.Context, houses: Houses, facts: bool) -> Callable[[str], Order]:
+def _orders(context: click.Context, houses: ProjectConfigs, facts: bool) -> Callable[[str], CompileOptions]:
     """What is wanted of a source: what the command line says, else what its house says, else the usual."""
-    from lickwright.cli.housing import preferred
-    from lickwright.library.orders import Order, key
+    from lickwright.cli.project_options import preferred
+    from lickwright.store.output_keys import options_key
+    from lickwright.store.types import CompileOptions
 
-    def order(path: str) -> Order:
+    def order(path: str) -> CompileOptions:
         house = houses.of(path)
         chosen = preferred(context, house)
-        rows: tuple[Backend, ...] = chosen["rows"]
-        tempo: choices.TempoWish = chosen["tempo"]
-        sound = recording.asked(chosen.get)
+        rows: tuple[ExportFormat, ...] = chosen["rows"]
+        tempo: option_types.TempoWish = chosen["tempo"]
+        sound = audio_options.requested_audio(chosen.get)
         if replace(sound, longest=None) != Recording() and not any(row.recorded for row in rows):
-            rows += tuple(row for row in BACKENDS if row.recorded)  # who asks for a click wants to hear it
+            rows += tuple(row for row in EXPORTS if row.recorded)  # who asks for a click wants to hear it
         if chosen["bars"] and all(row.whole for row in rows):
             raise click.UsageError(
                 "--bars goes with audio, midi and timing sheets: a text tab is always of the whole lick"
             )
         if any(row.recorded for row in rows):
-            recording.need_sound()
+            audio_options.need_sound()
         options = Options(
             chosen["width"],
             tempo.percent,
@@ -337,8 +341,8 @@ def _orders(context: click.Context, houses: Houses, facts: bool) -> Callable[[st
         if house is not None and house.album is not None and any(row.recorded for row in rows):
             options = replace(options, album=house.album)
         names = tuple(row.name for row in rows)
-        return Order(
-            names, options, house, key(options, house.key if house else ""), facts, bool(house and not house.ok)
+        return CompileOptions(
+            names, options, house, options_key(options, house.key if house else ""), facts, bool(house and not house.ok)
         )
 
     return order
@@ -353,7 +357,7 @@ def _cores() -> int:
 
 
 def _stdin() -> bytes | None:
-    from lickwright.source import MAX_BYTES
+    from lickwright.core.source import MAX_BYTES
 
     try:
         return sys.stdin.buffer.read(MAX_BYTES + 1)

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lickwright import report
-from lickwright.cli import screen
-from lickwright.names import same
+from lickwright.cli import terminal
+from lickwright.core.slugs import same
+from lickwright.report import console
 
 if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
-    from lickwright.moves import Moved, Wish
+    from lickwright.core.source import Source
     from lickwright.notation.tree import Book, Lick
-    from lickwright.source import Source
+    from lickwright.transform.moves import Moved, MoveRequest
 
 _HELP = """Move the licks of FILE (or the one called TITLE) and write a new .lick.
 
@@ -56,24 +56,24 @@ def command(
     if overwrite and out in (None, "-"):
         raise click.UsageError("--overwrite goes with --out and a file or a folder")
     from lickwright.cli.sources import Found, Verdict, compiled
-    from lickwright.moves import Wish
-    from lickwright.moves.housed import housed
-    from lickwright.notation.syntax import parse
+    from lickwright.notation.syntax import parse_source
+    from lickwright.transform.moves import MoveRequest
+    from lickwright.transform.moves.inline_config import inline_config
 
     verdict = Verdict()
-    wish = Wish(key, box, {"up": 1, "down": -1}.get(octave or "", 0), tuning, by)
+    wish = MoveRequest(key, box, {"up": 1, "down": -1}.get(octave or "", 0), tuning, by)
     for _, compilation in compiled([Found(path)], verdict):
         if not compilation.licks:
-            screen.err(report.findings(compilation.source, compilation.diagnostics))
+            terminal.err(console.format_findings(compilation.source, compilation.diagnostics))
             continue
-        book = housed(parse(compilation.source)[0], compilation.house)
+        book = inline_config(parse_source(compilation.source)[0], compilation.house)
         moved = [
             one
             for lick in _chosen(book, title, path)
             for one in _family(lick, book, compilation.source, wish, all_keys, all_boxes, verdict)
         ]
         if moved:
-            with screen.endings():
+            with terminal.endings():
                 _write(book, moved, path, out, overwrite, verdict)
     return verdict.code
 
@@ -88,7 +88,7 @@ def _chosen(book: Book, title: str | None, path: str) -> list[Lick]:
         return list(book.licks)
     found = [lick for lick in book.licks if same(lick.title, title)]
     if not found:
-        from lickwright.cli.choosing import no_such_lick
+        from lickwright.cli.select_lick import no_such_lick
 
         raise no_such_lick(title, path, [lick.title for lick in book.licks])
     return found
@@ -98,34 +98,36 @@ def _chosen(book: Book, title: str | None, path: str) -> list[Lick]:
 
 
 def _family(
-    lick: Lick, book: Book, source: Source, wish: Wish, all_keys: bool, all_boxes: bool, verdict: Verdict
+    lick: Lick, book: Book, source: Source, wish: MoveRequest, all_keys: bool, all_boxes: bool, verdict: Verdict
 ) -> Iterator[Lick]:
     """The lick in all the places asked for, each under a title of its own where there are several."""
     from dataclasses import replace
 
-    from lickwright.moves import Unmovable, move_lick
+    from lickwright.transform.moves import Unmovable, move_lick
 
     refused: set[str] = set()  # said once: what is wrong with one key is wrong with all
     for one in _wishes(lick, book, source, wish, all_keys, all_boxes):
         try:
             moved = move_lick(lick, book, source, one)
         except Unmovable as e:
-            verdict.add(screen.Exit.MUSIC)
+            verdict.add(terminal.Exit.MUSIC)
             if str(e) not in refused:
                 refused.add(str(e))
-                screen.err(f"{_name(lick.title, _goal(one, all_keys, all_boxes))}: {report.safe(str(e))}\n")
+                terminal.err(f"{_name(lick.title, _goal(one, all_keys, all_boxes))}: {console.safe(str(e))}\n")
             continue
         place = _place(moved, all_keys, all_boxes)
         for words in moved.said:
-            screen.err(f"{_name(lick.title, place)}: {report.safe(words)}\n")
+            terminal.err(f"{_name(lick.title, place)}: {console.safe(words)}\n")
         yield replace(moved.lick, title=f"{lick.title}, {place}") if place else moved.lick
 
 
-def _wishes(lick: Lick, book: Book, source: Source, wish: Wish, all_keys: bool, all_boxes: bool) -> Iterator[Wish]:
+def _wishes(
+    lick: Lick, book: Book, source: Source, wish: MoveRequest, all_keys: bool, all_boxes: bool
+) -> Iterator[MoveRequest]:
     """Every place: keys from C up, each as it is best spelled, and in each the boxes by number."""
     from dataclasses import replace
 
-    from lickwright.resolve import resolve
+    from lickwright.timeline.build import resolve
 
     keys: list[str | None] = [wish.key]
     boxes = [str(n) for n in range(1, 6)] if all_boxes else [wish.box]
@@ -139,7 +141,7 @@ def _wishes(lick: Lick, book: Book, source: Source, wish: Wish, all_keys: bool, 
             yield replace(wish, key=to_key, box=box)
 
 
-def _goal(wish: Wish, all_keys: bool, all_boxes: bool) -> str:
+def _goal(wish: MoveRequest, all_keys: bool, all_boxes: bool) -> str:
     return ", ".join(filter(None, (wish.key if all_keys else "", f"box {wish.box}" if all_boxes else "")))
 
 
@@ -151,7 +153,7 @@ def _place(moved: Moved, all_keys: bool, all_boxes: bool) -> str:
 
 
 def _name(title: str, place: str) -> str:
-    return f'"{report.safe(title)}"' + (f", {place}" if place else "")
+    return f'"{console.safe(title)}"' + (f", {place}" if place else "")
 
 
 # --- writing ---------------------------------------------------------------------------------------------------------
@@ -159,26 +161,26 @@ def _name(title: str, place: str) -> str:
 
 def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwrite: bool, verdict: Verdict) -> None:
     """One file, or a folder with a file a lick. What stands in the way stays, unless it may be replaced."""
-    from lickwright.moves import gathered
     from lickwright.notation.canonical import canonical
+    from lickwright.transform.moves import gathered
 
     if out is not None and _folder(out):
         _into_folder(book, licks, path, out, overwrite, verdict)
         return
-    from lickwright.cli.saving import STDOUT, saved
+    from lickwright.cli.single_output import STDOUT, saved
 
     text = canonical(gathered(book, licks)).encode("utf-8")
     verdict.add(saved(STDOUT if out is None else out, text, None, overwrite, (path,)))
 
 
 def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwrite: bool, verdict: Verdict) -> None:
+    from lickwright.cli.output import Folder, Output
     from lickwright.cli.sources import SUFFIX
-    from lickwright.cli.writing import Folder, Output
-    from lickwright.destination import source_there
-    from lickwright.moves import gathered
-    from lickwright.names import distinct, slug
+    from lickwright.core.destination import source_there
+    from lickwright.core.slugs import distinct, slug
+    from lickwright.core.source import Source as Text
     from lickwright.notation.canonical import canonical
-    from lickwright.source import Source as Text
+    from lickwright.transform.moves import gathered
 
     names = distinct([slug(lick.title) for lick in licks])
     outputs = [
@@ -191,5 +193,5 @@ def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwri
     troubles = folder.write([output for output, place in places if place not in refused])
     for place, finding in (*refused.items(), *troubles):
         verdict.judge([finding])
-        screen.err(report.findings(Text(place, ""), [finding]))
-    screen.err(f"{report.count(folder.done, 'lick')} in {report.safe(out)}\n")
+        terminal.err(console.format_findings(Text(place, ""), [finding]))
+    terminal.err(f"{console.counted_noun(folder.done, 'lick')} in {console.safe(out)}\n")

@@ -6,34 +6,40 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lickwright import report
-from lickwright.cli import choices, recording, screen
+from lickwright.cli import audio_options, option_types, terminal
+from lickwright.report import console
 
 if TYPE_CHECKING:
-    from lickwright.backends import Options
     from lickwright.cli.sources import Verdict
-    from lickwright.diagnostics import Diagnostic
-    from lickwright.pipeline import Compilation, CompiledLick
+    from lickwright.compiler import Compilation, CompiledLick
+    from lickwright.core.diagnostics import Diagnostic
+    from lickwright.export import Options
 
 
 @click.command(short_help="Play it through the loudspeakers.")
 @click.argument("path", metavar="PATH")
 @click.argument("title", required=False, metavar="[TITLE]")
 @click.option(
-    "--tempo", callback=choices.tempo, metavar="TEMPO", help="60% of the written tempo, or 72 beats a minute."
+    "--tempo",
+    callback=option_types.tempo_option,
+    metavar="TEMPO",
+    help="60% of the written tempo, or 72 beats a minute.",
 )
-@recording.playing
-def command(path: str, title: str | None, tempo: choices.TempoWish, **more: Any) -> int:
+@audio_options.playing
+def command(path: str, title: str | None, tempo: option_types.TempoWish, **more: Any) -> int:
     """Play every lick of a file, or the one called TITLE, through the default sound device.
 
     Needs the extra lickwright[play]. Ctrl-C stops. In headphones begin with the volume down.
     """
-    from lickwright.backends import Options
-    from lickwright.cli.choosing import choose, complain
+    from lickwright.cli.select_lick import choose, complain
+    from lickwright.export import Options
 
-    recording.need_sound()
+    audio_options.need_sound()
     options = Options(
-        tempo_percent=tempo.percent, tempo_bpm=tempo.bpm, recording=recording.asked(more.get), bars=more["bars"]
+        tempo_percent=tempo.percent,
+        tempo_bpm=tempo.bpm,
+        recording=audio_options.requested_audio(more.get),
+        bars=more["bars"],
     )
     chosen, verdict = choose(path, title)
     for c, lick in chosen:
@@ -69,13 +75,13 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
     """One lick, from its first click to its last note."""
     from tempfile import TemporaryFile, gettempdir
 
-    from lickwright.backends import Length
-    from lickwright.backends.audio import losses, recorded, taken_down
-    from lickwright.cli.choosing import complain
-    from lickwright.excerpt import NoBars, no_bars
-    from lickwright.files import reason
-    from lickwright.synth.take import RATE
+    from lickwright.cli.select_lick import complain
+    from lickwright.core.files import reason
+    from lickwright.export import Length
+    from lickwright.export.audio import audio_losses, render_samples, taken_down
+    from lickwright.synth.arrangement import RATE
     from lickwright.synth.wave import BYTES
+    from lickwright.timeline.excerpt import NoBars, no_bars
 
     assert lick.stages is not None  # or it had errors
     stages = lick.stages
@@ -87,20 +93,20 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
             complain(c, [no_bars(stages.timeline, e)], verdict)
             return
     taken = taken_down(stages, options)
-    complain(c, [*said, *losses(stages, options, taken)], verdict)
+    complain(c, [*said, *audio_losses(stages, options, taken)], verdict)
     aside = Length(taken.end, round(taken.end * RATE) * BYTES)
     if aside.much:
-        screen.err(f"{report.safe(lick.title)}: {aside} to put aside; it is played when all of it is ready\n")
+        terminal.err(f"{console.safe(lick.title)}: {aside} to put aside; it is played when all of it is ready\n")
     try:
         with TemporaryFile() as file:
-            wave = recorded(stages, options, taken, file)
-            screen.err(f"playing {report.safe(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")
+            wave = render_samples(stages, options, taken, file)
+            terminal.err(f"playing {console.safe(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")
             with device.OutputStream(RATE, channels=2, dtype="float32") as stream:
                 for piece in wave.pieces():
                     stream.write(piece.T.copy())
     except device.PortAudioError as e:
-        screen.err(f"error: the sound device gave up: {report.safe(str(e))}\n")
-        verdict.add(screen.Exit.FILE)
+        terminal.err(f"error: the sound device gave up: {console.safe(str(e))}\n")
+        verdict.add(terminal.Exit.FILE)
     except OSError as e:
-        screen.err(f"error: {reason(e)} in the folder for temporary files, {report.safe(gettempdir())}\n")
-        verdict.add(screen.Exit.FILE)
+        terminal.err(f"error: {reason(e)} in the folder for temporary files, {console.safe(gettempdir())}\n")
+        verdict.add(terminal.Exit.FILE)

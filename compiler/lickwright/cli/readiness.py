@@ -10,27 +10,27 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lickwright import report
-from lickwright.cli import screen
+from lickwright.cli import terminal
+from lickwright.report import console
 
 if TYPE_CHECKING:
-    from lickwright.library.ready import Lack
+    from lickwright.build.readiness import Lack
 
 _PLACES = 3  # of each kind that are shown, where no other number is said
 
 
 def readiness(library: str, form: str, limit: int | None) -> int:
     """Says what an output folder lacks; gives the exit code."""
-    from lickwright.cli.shelves import opened, unusable
-    from lickwright.library.ready import lacks
-    from lickwright.library.shelf import Unusable, is_kept
+    from lickwright.build.readiness import lacks
+    from lickwright.cli.index_source import index_of, unusable
+    from lickwright.index.reader import Unusable, is_kept
 
     if not is_kept(library):
         raise click.UsageError(
-            f"--ready looks at an output folder of lickwright make, and {report.safe(library)} is none: make it first"
+            f"--ready looks at an output folder of lickwright make, and {console.safe(library)} is none: make it first"
         )
     try:
-        shelf, _ = opened(library)
+        shelf, _ = index_of(library)
         with shelf:
             found = lacks(shelf, library)
             licks, files = shelf.made
@@ -48,28 +48,31 @@ def readiness(library: str, form: str, limit: int | None) -> int:
             "total": len(found),
             "lacks": shown,
         }
-        screen.out(dumps(value, indent=2) + "\n")
+        terminal.out(dumps(value, indent=2) + "\n")
     else:
-        screen.out(
+        terminal.out(
             _lacking(
-                library, found, limit or _PLACES, f"{report.count(files, 'file')} of {report.count(licks, 'lick')}"
+                library,
+                found,
+                limit or _PLACES,
+                f"{console.counted_noun(files, 'file')} of {console.counted_noun(licks, 'lick')}",
             )
         )
-    return screen.Exit.MUSIC if found else screen.Exit.FINE
+    return terminal.Exit.MUSIC if found else terminal.Exit.FINE
 
 
 def _lacking(library: str, found: Sequence[Lack], most: int, made: str) -> str:
-    from lickwright.library.ready import KINDS, counted
+    from lickwright.build.readiness import KINDS, count_by_kind
 
     if not found:
-        return f"ready: {made} in {report.safe(library)}\n"
-    text = f"not ready: {made} in {report.safe(library)}\n"
-    for kind, number in counted(found).items():
+        return f"ready: {made} in {console.safe(library)}\n"
+    text = f"not ready: {made} in {console.safe(library)}\n"
+    for kind, number in count_by_kind(found).items():
         text += f"\n{KINDS[kind]}: {number:,}\n"
         for one in [one for one in found if one.kind == kind][:most]:
             title = f'"{one.title}"' if one.title else ""
             place = " ".join(filter(None, (one.path, title)))
-            text += f"  {report.safe(f'{place}: {one.message}' if place else one.message)}\n"
+            text += f"  {console.safe(f'{place}: {one.message}' if place else one.message)}\n"
         if number > most:
             text += f"  and {number - most:,} more: --limit {number} shows all\n"
     return text

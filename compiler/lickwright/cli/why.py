@@ -6,9 +6,9 @@ import sys
 
 import click
 
-from lickwright.cli import screen
-from lickwright.diagnostics import Rule, nearest
-from lickwright.report import safe
+from lickwright.cli import terminal
+from lickwright.core.diagnostics import Rule, nearest
+from lickwright.report.console import safe
 
 
 @click.command(short_help="Explain a finding by its code, or list them all.")
@@ -18,13 +18,13 @@ def command(code: str | None) -> int:
 
     CODE is what stands at the end of a finding, such as L301. Without it, all are listed.
     """
-    from lickwright.pipeline import all_rules
+    from lickwright.compiler import all_rules
 
     rules = all_rules()
 
     if code is None:
-        screen.out("".join(f"{rule.code}  {rule.severity.word:8} {rule.name}: {rule.summary}\n" for rule in rules))
-        return screen.Exit.FINE
+        terminal.out("".join(f"{rule.code}  {rule.severity.word:8} {rule.name}: {rule.summary}\n" for rule in rules))
+        return terminal.Exit.FINE
     by_name = {rule.code.lower(): rule for rule in rules} | {rule.name.lower(): rule for rule in rules}
     rule = by_name.get(code.strip().lower())
     if rule is None:
@@ -35,8 +35,8 @@ def command(code: str | None) -> int:
             else "; lickwright why lists them all"
         )
         raise click.UsageError(f"there is no finding {safe(code)}{wish}")
-    screen.out(_explained(rule, min(screen.columns(sys.stdout, 80), 100)))
-    return screen.Exit.FINE
+    terminal.out(_explained(rule, min(terminal.columns(sys.stdout, 80), 100)))
+    return terminal.Exit.FINE
 
 
 def _explained(rule: Rule, columns: int) -> str:

@@ -6,14 +6,14 @@ another way (said once), and a score. `words.py` says it in sentences, `tabs.py`
 
 from __future__ import annotations
 
-from lickwright.compare.facts import Comparison, Difference, Kind, Pair, Said, Score
-from lickwright.compare.judge import judge
+from lickwright.compare.diff import judge
 from lickwright.compare.match import match
-from lickwright.compare.said import said_once
+from lickwright.compare.model import Comparison, Difference, DifferenceKind, Normalization, Pair, Score
+from lickwright.compare.notation_equivalences import said_once
 from lickwright.compare.score import score
-from lickwright.timeline import Timeline
+from lickwright.timeline.model import Timeline
 
-__all__ = ["Comparison", "Difference", "Kind", "Pair", "Said", "Score", "compare"]
+__all__ = ["Comparison", "Difference", "DifferenceKind", "Pair", "Normalization", "Score", "compare"]
 
 
 def compare(mine: Timeline, theirs: Timeline) -> Comparison:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from lickwright.compare.notes import GAP, pair_up
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 QUARTER_OFF = 60  # cost of starting a quarter note apart, hundredths of a note
 MOST_OFF = 120  # of starting any further apart
@@ -22,24 +22,24 @@ _FAR = 1 << 60  # dearer than anything
 Link = tuple[int | None, int | None]  # indices of a student's and a teacher's moment; None: nothing answers
 
 
-class Moment(NamedTuple):
+class ComparedMoment(NamedTuple):
     """All that starts together; each grace note or rake stroke is a moment of its own."""
 
     at: int  # units of the common clock
     lead: int  # n-th stolen stroke before the beat; 0: on it
-    notes: tuple[Sound, ...]  # from the thickest string
+    notes: tuple[SoundingNote, ...]  # from the thickest string
 
 
-def moments(timeline: Timeline, factor: int) -> list[Moment]:
+def moments(timeline: Timeline, factor: int) -> list[ComparedMoment]:
     """A lick's moments in order; `factor` units of the common clock make a grain."""
-    found: dict[tuple[int, int], list[Sound]] = {}
+    found: dict[tuple[int, int], list[SoundingNote]] = {}
     for sound in timeline.sounds:
         found.setdefault((sound.start, -sound.lead), []).append(sound)
-    return [Moment(start * factor, -lead, tuple(found[start, lead])) for start, lead in sorted(found)]
+    return [ComparedMoment(start * factor, -lead, tuple(found[start, lead])) for start, lead in sorted(found)]
 
 
 def align(
-    mine: Sequence[Moment], theirs: Sequence[Moment], semitones: int, quarter: int, limit: int = _FAR
+    mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment], semitones: int, quarter: int, limit: int = _FAR
 ) -> tuple[int, list[Link]]:
     """The cheapest way to read one as the other. `quarter` is a quarter note in units; 0 leaves time out.
 
@@ -58,7 +58,7 @@ def align(
 
 
 def _table(
-    mine: Sequence[Moment], theirs: Sequence[Moment], semitones: int
+    mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment], semitones: int
 ) -> tuple[list[list[int]], list[int], list[int]]:
     """Costs between kinds of moments, and the kind of each: a phrase has few."""
     kinds_mine, rows = _kinds(mine)
@@ -67,9 +67,9 @@ def _table(
     return table, rows, columns
 
 
-def _kinds(phrase: Sequence[Moment]) -> tuple[list[Moment], list[int]]:
+def _kinds(phrase: Sequence[ComparedMoment]) -> tuple[list[ComparedMoment], list[int]]:
     seen: dict[object, int] = {}
-    kinds: list[Moment] = []
+    kinds: list[ComparedMoment] = []
     numbers: list[int] = []
     for moment in phrase:
         key = tuple(
@@ -87,7 +87,7 @@ def _kinds(phrase: Sequence[Moment]) -> tuple[list[Moment], list[int]]:
 
 
 def _within(
-    mine: Sequence[Moment], theirs: Sequence[Moment], table: list[list[int]], rows: list[int], columns: list[int],
+    mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment], table: list[list[int]], rows: list[int], columns: list[int],
     quarter: int, band: int, limit: int,
 ) -> tuple[int, list[Link]]:  # fmt: skip
     """The cheapest path that keeps within `band` of the diagonal."""

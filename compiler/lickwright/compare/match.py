@@ -10,12 +10,12 @@ from fractions import Fraction
 from math import lcm
 from typing import NamedTuple
 
-from lickwright.compare.align import Link, Moment, align, moments
+from lickwright.compare.align import ComparedMoment, Link, align, moments
+from lickwright.compare.normalization import note_value_ratio, transposition
 from lickwright.compare.notes import pair_up
-from lickwright.compare.relate import transposition, values
-from lickwright.compare.shift import shifts
+from lickwright.compare.shift import held_shifts
 from lickwright.compare.swing import as_heard, swings
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 # What has to be gained by a reading that is not the plain one, in hundredths of a note left alone.
 _RESPELLED = 2  # other note values, or swung notes where they are heard: for each of the teacher's moments
@@ -26,8 +26,8 @@ _LOOKS = 3  # at most, at what the shifts found so far leave
 class Met(NamedTuple):
     """Two notes that answer each other, or one alone."""
 
-    mine: Sound | None
-    theirs: Sound | None
+    mine: SoundingNote | None
+    theirs: SoundingNote | None
     moment: int  # which link it is of
     shift: int  # units by which the student's version runs late hereabouts; a note on its place there is in time
     late: int  # units that it starts late besides; 0 for one alone
@@ -68,7 +68,7 @@ def _readings(mine: Timeline, theirs: Timeline, heard: bool) -> list[tuple[int, 
     phrases = moments(one, both // one.grain), moments(other, both // other.grain)
     semitones, links = transposition(*phrases)
     found = []
-    for factor in {Fraction(1), values(*phrases, links)}:
+    for factor in {Fraction(1), note_value_ratio(*phrases, links)}:
         cost, matched = _read(one, other, semitones, links, factor)
         if cost:
             cost += _RESPELLED * len(phrases[1]) * ((factor != 1) + heard)
@@ -103,7 +103,7 @@ def _read(mine: Timeline, theirs: Timeline, semitones: int, links: list[Link], f
 
 
 def _shifts(
-    mine: Timeline, theirs: Timeline, one: Sequence[Moment], other: Sequence[Moment], links: Sequence[Link],
+    mine: Timeline, theirs: Timeline, one: Sequence[ComparedMoment], other: Sequence[ComparedMoment], links: Sequence[Link],
     seldom: bool = False,
 ) -> list[int]:  # fmt: skip
     """For each link by how much the student's version runs late there; a link of one moment has that of the one before.
@@ -118,7 +118,7 @@ def _shifts(
         odd = _odd(mine, one[i0].notes[0].bar, one[i1].notes[0].bar)
         odd = odd or _odd(theirs, other[j0].notes[0].bar, other[j1].notes[0].bar)
         cheap[k] = not seldom and (odd or i1 - i0 + j1 - j0 > 4)
-    found = iter(shifts(late, cheap))
+    found = iter(held_shifts(late, cheap))
     moved: list[int] = []
     for i, j in links:
         moved.append(next(found) if i is not None and j is not None else moved[-1] if moved else 0)
@@ -132,7 +132,7 @@ def _odd(timeline: Timeline, first: int, last: int) -> bool:
 
 
 def _again(
-    mine: Timeline, theirs: Timeline, one: Sequence[Moment], other: Sequence[Moment], links: list[Link],
+    mine: Timeline, theirs: Timeline, one: Sequence[ComparedMoment], other: Sequence[ComparedMoment], links: list[Link],
     moved: list[int], semitones: int, quarter: int, limit: int,
 ) -> tuple[int, list[Link], list[int]]:  # fmt: skip
     """A second look, with the teacher's moments where the student's version has them; its cost, each shift's included."""
@@ -147,7 +147,11 @@ def _again(
 
 
 def _met(
-    one: Sequence[Moment], other: Sequence[Moment], links: Sequence[Link], moved: Sequence[int], semitones: int
+    one: Sequence[ComparedMoment],
+    other: Sequence[ComparedMoment],
+    links: Sequence[Link],
+    moved: Sequence[int],
+    semitones: int,
 ) -> list[Met]:
     met: list[Met] = []
     for number, ((i, j), shift) in enumerate(zip(links, moved, strict=True)):
@@ -181,5 +185,5 @@ def _rejoin(met: list[Met], clock_mine: int, clock_theirs: int, reach: int) -> N
     met[:] = [m for m in met if m.mine is not None or m.theirs is not None]
 
 
-def _same_place(a: Sound, b: Sound) -> bool:
+def _same_place(a: SoundingNote, b: SoundingNote) -> bool:
     return (a.string, a.fret, a.touch, a.kind, a.dead) == (b.string, b.fret, b.touch, b.kind, b.dead)

@@ -6,7 +6,7 @@ In: two Sounds and the semitones by which the student's phrase is lower. Out: fa
 from __future__ import annotations
 
 from lickwright.notation.techniques import Curve
-from lickwright.timeline import Sound
+from lickwright.timeline.model import SoundingNote
 
 # Costs of pairing two notes, in hundredths of a note. A note left alone costs GAP, so two left alone cost more than any
 # pair that starts together (it is the same note, played wrong), and less than an unlike pair that starts far apart.
@@ -22,19 +22,19 @@ OTHER_STROKE = 5  # decides between equal notes only
 BENT = (Curve.BEND, Curve.PREBEND)
 
 
-def highest_bend(sound: Sound) -> float:
+def highest_bend(sound: SoundingNote) -> float:
     """Semitones above the fretted pitch at the top of its bends; 0 without one."""
     return max((shape.amount for shape in sound.shapes if shape.technique.curve in BENT), default=0.0)
 
 
-def same_pitch(a: Sound, b: Sound, semitones: int) -> bool:
+def same_pitch(a: SoundingNote, b: SoundingNote, semitones: int) -> bool:
     """Whether they sound alike, bends aside; dead notes have only their string."""
     if a.dead or b.dead:
         return a.dead and b.dead
     return a.pitch + semitones == b.pitch
 
 
-def bent_instead(a: Sound, b: Sound, semitones: int) -> bool:
+def bent_instead(a: SoundingNote, b: SoundingNote, semitones: int) -> bool:
     """Whether one is bent to the pitch at which the other is fretted."""
     one, other = highest_bend(a), highest_bend(b)
     if a.dead or b.dead or (one > 0) == (other > 0):
@@ -42,12 +42,12 @@ def bent_instead(a: Sound, b: Sound, semitones: int) -> bool:
     return arrival_off(a, b, semitones) == 0
 
 
-def arrival_off(a: Sound, b: Sound, semitones: int) -> float:
+def arrival_off(a: SoundingNote, b: SoundingNote, semitones: int) -> float:
     """Return by how many semitones `a` arrives too high, each taken at the top of its bends."""
     return a.pitch + highest_bend(a) + semitones - b.pitch - highest_bend(b)
 
 
-def note_cost(a: Sound, b: Sound, semitones: int) -> int:
+def note_cost(a: SoundingNote, b: SoundingNote, semitones: int) -> int:
     """How unlike two notes are, time aside."""
     cost = 0 if (a.kind == "note") == (b.kind == "note") else OTHER_KIND
     if a.begin is not b.begin:
@@ -62,10 +62,10 @@ def note_cost(a: Sound, b: Sound, semitones: int) -> int:
     return cost + UNLIKE
 
 
-Two = tuple[Sound | None, Sound | None]
+Two = tuple[SoundingNote | None, SoundingNote | None]
 
 
-def pair_up(mine: tuple[Sound, ...], theirs: tuple[Sound, ...], semitones: int) -> tuple[int, list[Two]]:
+def pair_up(mine: tuple[SoundingNote, ...], theirs: tuple[SoundingNote, ...], semitones: int) -> tuple[int, list[Two]]:
     """The notes of two chords paired, the likest first; and the cost, with those left alone."""
     if len(mine) == 1 == len(theirs):
         return note_cost(mine[0], theirs[0], semitones), [(mine[0], theirs[0])]

@@ -8,15 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from lickwright.compare.facts import Comparison, Difference, Kind, Pair
-from lickwright.compare.judge import place
+from lickwright.compare.diff import score_position
+from lickwright.compare.model import Comparison, Difference, DifferenceKind, Pair
 from lickwright.compare.score import FORMULA
 from lickwright.compare.wording import sentence
-from lickwright.report import count
-from lickwright.timeline import Sound, Timeline
+from lickwright.report.console import counted_noun
+from lickwright.timeline.model import SoundingNote, Timeline
 
 LISTED = 14  # lines of differences where not all are asked for: with the summary about twenty
-_TIME = {Kind.EARLY, Kind.LATE}
+_TIME = {DifferenceKind.EARLY, DifferenceKind.LATE}
 _FEW = 25  # of 100: below it what to do comes first, and the number last
 _PRAISE = (
     (100, "just like the teacher's"),
@@ -41,7 +41,7 @@ def _to_do(c: Comparison) -> str:
     """`start with bar 1, slowly: 21 notes to find`."""
     number = min(_wrong_bars(c), default=1)
     find = c.score.notes - c.score.right
-    what = count(find, "note") + " to find" if find else count(c.score.extra, "note") + " to leave out"
+    what = counted_noun(find, "note") + " to find" if find else counted_noun(c.score.extra, "note") + " to leave out"
     return f"start with {f'bar {number}' if number else 'the pick-up'}, slowly: {what}"
 
 
@@ -75,7 +75,7 @@ def _whose(notes: int) -> str:
 
 def _wrong_bars(c: Comparison) -> set[int]:
     """The bars in which something differs; 0 is the pick-up."""
-    noted = {place(c.theirs, p.theirs).bar for p in c.pairs if p.theirs and not p.right}
+    noted = {score_position(c.theirs, p.theirs).bar for p in c.pairs if p.theirs and not p.right}
     return noted | {d.place.bar for d in c.differences}
 
 
@@ -83,7 +83,7 @@ def _good_bars(c: Comparison) -> list[str]:
     """`bars 1, 3 and 4 are just right`."""
     if c.alike:
         return []
-    good = sorted({place(c.theirs, p.theirs).bar for p in c.pairs if p.theirs} - _wrong_bars(c))
+    good = sorted({score_position(c.theirs, p.theirs).bar for p in c.pairs if p.theirs} - _wrong_bars(c))
     names = ["the pick-up" if number == 0 else str(number) for number in good]
     if not names:
         return []
@@ -93,7 +93,7 @@ def _good_bars(c: Comparison) -> list[str]:
     return [f"bar {listed} is just right" if len(names) == 1 else f"bars {listed} are just right"]
 
 
-def listing(c: Comparison, everything: bool, width: int) -> tuple[list[str], int]:
+def list_differences(c: Comparison, everything: bool, width: int) -> tuple[list[str], int]:
     """The differences in musical order, numbered as in the tabs; and how many are listed."""
     places = [_place(d) for d in c.differences]
     wide = max(map(len, places), default=0)
@@ -111,7 +111,7 @@ def _place(d: Difference) -> str:
     return f"{'pick-up' if d.place.bar == 0 else f'bar {d.place.bar}'}, beat {d.place.beat}"
 
 
-def as_value(c: Comparison) -> dict[str, Any]:
+def comparison_as_json(c: Comparison) -> dict[str, Any]:
     """Everything, for a program. Pitches are nominal, `by` is in semitones or in the teacher's whole notes."""
     score = c.score
     return {
@@ -147,8 +147,8 @@ def _pair(c: Comparison, pair: Pair) -> dict[str, Any]:
     }
 
 
-def _note(timeline: Timeline, sound: Sound) -> dict[str, Any]:
-    at = place(timeline, sound)
+def _note(timeline: Timeline, sound: SoundingNote) -> dict[str, Any]:
+    at = score_position(timeline, sound)
     sound = timeline.sounds[sound.index]  # as written, where it was compared as it sounds
     return {
         "bar": at.bar, "beat": at.beat, "string": sound.string, "fret": sound.fret, "pitch": None if sound.dead else sound.pitch,
@@ -156,13 +156,13 @@ def _note(timeline: Timeline, sound: Sound) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def text(c: Comparison, width: int, everything: bool, drawn: bool = True) -> Iterator[str]:
+def comparison_text(c: Comparison, width: int, everything: bool, drawn: bool = True) -> Iterator[str]:
     """The whole report of one lick, line by line, without how the score is counted."""
-    from lickwright.backends.tab_draw import wrapped
+    from lickwright.export.tab.drawing import wrapped
 
     for line in summary(c):
         yield from _hung(wrapped(line, width - 2))
-    rows, listed = listing(c, everything, width)
+    rows, listed = list_differences(c, everything, width)
     if rows:
         yield ""
         yield from rows
@@ -175,14 +175,14 @@ def text(c: Comparison, width: int, everything: bool, drawn: bool = True) -> Ite
 
 def closing(width: int) -> Iterator[str]:
     """How the score is counted: said once, after all the licks, where one is not perfect."""
-    from lickwright.backends.tab_draw import wrapped
+    from lickwright.export.tab.drawing import wrapped
 
     yield from _hung(wrapped(f"how the score is counted: {FORMULA}", width - 2))
 
 
 def _row(place: str, words: str, width: int) -> list[str]:
     """A difference, its words in a column of their own."""
-    from lickwright.backends.tab_draw import wrapped
+    from lickwright.export.tab.drawing import wrapped
 
     first, *rest = wrapped(words, max(20, width - len(place)))
     return [place + first, *(" " * len(place) + part for part in rest)]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lickwright.compare.facts import Kind, Pair, Score
+from lickwright.compare.model import DifferenceKind, Pair, Score
 
 # What a note of the teacher's is worth: a right note late is worth more than a wrong one in time, and how it is played
 # counts least, since that comes last in learning. Of a wrong note only its start counts.
@@ -33,10 +33,15 @@ def score(pairs: Sequence[Pair]) -> Score:
 
 def _points(pair: Pair) -> int:
     kinds = pair.kinds
-    if Kind.MISSING in kinds:
+    if DifferenceKind.MISSING in kinds:
         return 0
-    start = 0 if kinds & {Kind.EARLY, Kind.LATE} else START
-    if kinds & {Kind.FRET, Kind.NOTE, Kind.BEND}:
+    start = 0 if kinds & {DifferenceKind.EARLY, DifferenceKind.LATE} else START
+    if kinds & {DifferenceKind.FRET, DifferenceKind.NOTE, DifferenceKind.BEND}:
         return start
-    length = 0 if kinds & {Kind.SHORT, Kind.LONG} else LENGTH
-    return NOTE + start + length + max(0, HOW - len(kinds & {Kind.STRING, Kind.TECHNIQUE, Kind.INTONATION}))
+    length = 0 if kinds & {DifferenceKind.SHORT, DifferenceKind.LONG} else LENGTH
+    return (
+        NOTE
+        + start
+        + length
+        + max(0, HOW - len(kinds & {DifferenceKind.STRING, DifferenceKind.TECHNIQUE, DifferenceKind.INTONATION}))
+    )

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from lickwright.swing import swing_of
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
+from lickwright.timeline.swing import swing_of
 
 
 def swings(timeline: Timeline) -> bool:
@@ -25,7 +25,7 @@ def as_heard(timeline: Timeline) -> Timeline:
     swing = swing_of(timeline)
     heard = swing.heard
 
-    def sounding(sound: Sound) -> Sound:
+    def sounding(sound: SoundingNote) -> SoundingNote:
         shapes = [replace(s, start=heard(s.start), end=heard(s.end)) for s in sound.shapes]
         return replace(sound, start=heard(sound.start), end=heard(sound.end), shapes=shapes)
 

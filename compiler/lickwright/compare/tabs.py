@@ -10,12 +10,12 @@ from bisect import bisect_right
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
-from lickwright.backends.tab_draw import draw_line
-from lickwright.backends.tab_lines import Line, break_lines
-from lickwright.compare.facts import Comparison
-from lickwright.grid import Above, Grid
-from lickwright.layout import lay_out
-from lickwright.timeline import Sound, Timeline
+from lickwright.compare.model import Comparison
+from lickwright.export.tab.drawing import draw_line
+from lickwright.export.tab.lines import Line, break_lines
+from lickwright.layout.columns import lay_out_bars
+from lickwright.layout.grid import Above, Grid
+from lickwright.timeline.model import SoundingNote, Timeline
 
 MINE, THEIRS = "yours", "the teacher's"
 _MOST_BARS = 8  # on one line: more cannot be read, and need not be tried
@@ -25,7 +25,7 @@ Marks = dict[int, list[int]]  # by index of a sound: the numbers of the differen
 
 def tabs(comparison: Comparison, width: int, listed: Collection[int] | None = None) -> list[str]:
     """Both tabs; with `listed`, only the lines that have one of these differences (numbers from 1)."""
-    mine, theirs = lay_out(comparison.mine), lay_out(comparison.theirs)
+    mine, theirs = lay_out_bars(comparison.mine), lay_out_bars(comparison.theirs)
     mine_marks, their_marks = _marks(comparison)
     lines: list[str] = []
     for ours, other in _shares(comparison, mine, theirs, width):
@@ -125,7 +125,7 @@ class _Part:
         return row
 
 
-def _column(grid: Grid, sound: Sound) -> int:
+def _column(grid: Grid, sound: SoundingNote) -> int:
     """The column a note stands in; of a `%` its only one."""
     timeline: Timeline = grid.timeline
     drawn = grid.bars[sound.bar]

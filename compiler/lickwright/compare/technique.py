@@ -10,11 +10,11 @@ from collections.abc import Iterator, Sequence
 from itertools import zip_longest
 from typing import NamedTuple
 
-from lickwright.compare.facts import Kind
+from lickwright.compare.model import DifferenceKind
 from lickwright.compare.notes import BENT, arrival_off, highest_bend
 from lickwright.notation.techniques import PICKED, Curve, Damping, Stroke, Technique
-from lickwright.notation.techniques import Kind as Place
-from lickwright.timeline import Shape, Sound
+from lickwright.notation.techniques import TechniqueKind as Place
+from lickwright.timeline.model import PitchGesture, SoundingNote
 
 FRETTED, BENT_TO, ELSEWHERE = (
     "fretted",
@@ -30,14 +30,14 @@ class Otherwise(NamedTuple):
 
     lacking: str  # what the teacher has; "" for nothing
     added: str  # what the student has in its place; "" for nothing
-    kind: Kind = Kind.TECHNIQUE
+    kind: DifferenceKind = DifferenceKind.TECHNIQUE
     by: float = 0  # a bend's size, semitones; a time, units of the clock
     about: str = ""  # a bend or release that comes early or late
     lasts: bool = False  # a word that may stand over several notes
 
 
 def otherwise(
-    a: Sound, b: Sound, sources_right: bool, clock: tuple[int, int], late: int, semitones: int
+    a: SoundingNote, b: SoundingNote, sources_right: bool, clock: tuple[int, int], late: int, semitones: int
 ) -> Iterator[Otherwise]:
     """Return what the student's note `a` has otherwise than `b`.
 
@@ -58,15 +58,15 @@ def otherwise(
     yield from _shapes(a, b, clock, late, semitones)
 
 
-def _event(sound: Sound) -> str:
+def _event(sound: SoundingNote) -> str:
     return {"note": "", "grace": "grace note"}.get(sound.kind, sound.kind)
 
 
-def _trill(sound: Sound) -> str:
+def _trill(sound: SoundingNote) -> str:
     return f"trill with fret {sound.trill}" if sound.trill is not None else ""
 
 
-def _begin(a: Sound, b: Sound, sources_right: bool) -> Iterator[Otherwise]:
+def _begin(a: SoundingNote, b: SoundingNote, sources_right: bool) -> Iterator[Otherwise]:
     """Joins and entries. One from a note that is missing or wrong may have to be another: nothing is said then."""
     one, other = a.begin, b.begin
     if one.name == other.name:
@@ -82,7 +82,7 @@ def _unless(plain: Technique, technique: Technique) -> str:
     return "" if technique is plain else technique.name
 
 
-def _marks(a: Sound, b: Sound) -> Iterator[Otherwise]:
+def _marks(a: SoundingNote, b: SoundingNote) -> Iterator[Otherwise]:
     one, other = {mark.name: mark for mark in a.marks}, {mark.name: mark for mark in b.marks}
     for name, mark in other.items():
         if name not in one:
@@ -98,7 +98,7 @@ def _heard(mark: Technique) -> bool:
     return not silent or mark.loudness != 1.0
 
 
-def bend_instead(a: Sound, b: Sound, semitones: int) -> str:
+def bend_instead(a: SoundingNote, b: SoundingNote, semitones: int) -> str:
     """Return how the right pitch is reached in another way: one of the constants above; "" where it is not so."""
     one, other = highest_bend(a), highest_bend(b)
     if a.dead or b.dead or not (one or other) or a.pitch + semitones == b.pitch or arrival_off(a, b, semitones):
@@ -106,7 +106,7 @@ def bend_instead(a: Sound, b: Sound, semitones: int) -> str:
     return ELSEWHERE if one and other else FRETTED if other else BENT_TO
 
 
-def _shapes(a: Sound, b: Sound, clock: tuple[int, int], late: int, semitones: int) -> Iterator[Otherwise]:
+def _shapes(a: SoundingNote, b: SoundingNote, clock: tuple[int, int], late: int, semitones: int) -> Iterator[Otherwise]:
     """Bends, releases and vibratos. A wrong note is bent from another pitch: of its bends nothing is said."""
     right = a.pitch + semitones == b.pitch or a.dead or b.dead
     gone: set[Curve] = set()
@@ -122,12 +122,12 @@ def _shapes(a: Sound, b: Sound, clock: tuple[int, int], late: int, semitones: in
             continue  # no bend, no release
         names = lacking.name if lacking else "", added.name if added else ""
         off = arrival_off(a, b, semitones) if len(curves & set(BENT)) == 1 == sum(map(bool, names)) else 0
-        yield Otherwise(*names, Kind.BEND, off) if abs(off) >= HALF_STEP else Otherwise(*names)
+        yield Otherwise(*names, DifferenceKind.BEND, off) if abs(off) >= HALF_STEP else Otherwise(*names)
 
 
-def _told(sound: Sound) -> list[Shape]:
+def _told(sound: SoundingNote) -> list[PitchGesture]:
     """Its shapes; a vibrato that goes on over the next step is one."""
-    told: list[Shape] = []
+    told: list[PitchGesture] = []
     for shape in sound.shapes:
         if not told or shape.technique.curve is not Curve.VIBRATO or told[-1].technique is not shape.technique:
             told.append(shape)
@@ -135,7 +135,13 @@ def _told(sound: Sound) -> list[Shape]:
 
 
 def _one_shape(
-    a: Sound, b: Sound, mine: Shape, theirs: Shape, clock: tuple[int, int], late: int, right: bool
+    a: SoundingNote,
+    b: SoundingNote,
+    mine: PitchGesture,
+    theirs: PitchGesture,
+    clock: tuple[int, int],
+    late: int,
+    right: bool,
 ) -> Iterator[Otherwise]:
     """Two of one kind: their size where the notes are `right`, and when they begin."""
     curve = theirs.technique.curve
@@ -144,16 +150,22 @@ def _one_shape(
         off = mine.amount - theirs.amount
         if right and off and not release_of_wrong:
             wrong = curve is not Curve.RELEASE and abs(off) >= HALF_STEP
-            yield Otherwise("", "", Kind.BEND if wrong else Kind.INTONATION, off, theirs.technique.name)
+            yield Otherwise(
+                "", "", DifferenceKind.BEND if wrong else DifferenceKind.INTONATION, off, theirs.technique.name
+            )
     elif mine.technique.amount != theirs.technique.amount:
         yield Otherwise(theirs.technique.name, mine.technique.name)
     if curve in _TIMED:
         after = (mine.start - a.start) * clock[0] - (theirs.start - b.start) * clock[1]
         if after and after + late:
-            yield Otherwise("", "", Kind.LATE if after > 0 else Kind.EARLY, after, theirs.technique.name)
+            yield Otherwise(
+                "", "", DifferenceKind.LATE if after > 0 else DifferenceKind.EARLY, after, theirs.technique.name
+            )
 
 
-def _facing(one: Sequence[Shape], other: Sequence[Shape]) -> Iterator[tuple[Shape | None, Shape | None]]:
+def _facing(
+    one: Sequence[PitchGesture], other: Sequence[PitchGesture]
+) -> Iterator[tuple[PitchGesture | None, PitchGesture | None]]:
     """As many shapes of one curve as possible face each other, in order; of those between, the ones that are left."""
     n, m = len(one), len(other)
     most = [[0] * (m + 1) for _ in range(n + 1)]  # how many can face each other from here on
@@ -162,8 +174,8 @@ def _facing(one: Sequence[Shape], other: Sequence[Shape]) -> Iterator[tuple[Shap
             alike = one[i].technique.curve is other[j].technique.curve
             most[i][j] = max(most[i + 1][j], most[i][j + 1], most[i + 1][j + 1] + 1 if alike else 0)
     i = j = 0
-    left: list[Shape] = []  # of `one`, since the last that faced
-    right: list[Shape] = []
+    left: list[PitchGesture] = []  # of `one`, since the last that faced
+    right: list[PitchGesture] = []
     while i < n or j < m:
         both = i < n and j < m
         if both and one[i].technique.curve is other[j].technique.curve and most[i][j] == most[i + 1][j + 1] + 1:

@@ -13,7 +13,7 @@ from itertools import groupby
 from typing import NamedTuple
 
 from lickwright.compare.match import Matched, Met
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 ENTRY, RUSHED, DRAGGED, SPLIT, JOINED = "entry", "rushed", "dragged", "split", "together"
 
@@ -68,7 +68,7 @@ def _displaced(matched: Matched, met: Met) -> int:
     return late if 2 * late <= bar else late - bar
 
 
-def _bar_start(timeline: Timeline, sound: Sound) -> Fraction:
+def _bar_start(timeline: Timeline, sound: SoundingNote) -> Fraction:
     """Return when the bar of a note starts as played, in whole notes; a pick-up is the end of a full bar."""
     bar, slot = timeline.bars[sound.bar], timeline.slots[sound.slot]
     start = timeline.fraction(timeline.sounds[sound.index].start - slot.at)

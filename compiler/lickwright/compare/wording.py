@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from lickwright.compare.facts import Difference, Kind, Place
+from lickwright.compare.model import Difference, DifferenceKind, ScorePosition
 from lickwright.compare.notes import BENT, highest_bend
 from lickwright.compare.technique import BENT_TO, FRETTED
 from lickwright.compare.timing import DRAGGED, ENTRY, JOINED, RUSHED, SPLIT
 from lickwright.music.rhythm import value_name
 from lickwright.music.steps import size
 from lickwright.notation.techniques import HEADS
-from lickwright.timeline import Sound, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 DEAD = HEADS["x"].name
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
@@ -36,7 +36,7 @@ def _number(count: int) -> str:
     return _NUMBERS[count] if count < len(_NUMBERS) else str(count)
 
 
-def spot(timeline: Timeline, sound: Sound) -> str:
+def fret_in_words(timeline: Timeline, sound: SoundingNote) -> str:
     """`fret 5 on the B string`."""
     string = f"the {timeline.settings.tuning.label(sound.string)} string"
     if sound.dead:
@@ -46,8 +46,8 @@ def spot(timeline: Timeline, sound: Sound) -> str:
     return f"open {string[4:]}" if sound.fret == 0 else f"fret {sound.fret} on {string}"
 
 
-def _spots(timeline: Timeline, sounds: tuple[Sound, ...]) -> str:
-    return " and ".join(spot(timeline, sound) for sound in sounds)
+def _spots(timeline: Timeline, sounds: tuple[SoundingNote, ...]) -> str:
+    return " and ".join(fret_in_words(timeline, sound) for sound in sounds)
 
 
 def sentence(mine: Timeline, theirs: Timeline, d: Difference) -> str:
@@ -58,35 +58,37 @@ def sentence(mine: Timeline, theirs: Timeline, d: Difference) -> str:
 
 def _said(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     match d.kind:
-        case Kind.MISSING:
+        case DifferenceKind.MISSING:
             return f"missing: {_spots(theirs, d.theirs)}"
-        case Kind.EXTRA:
+        case DifferenceKind.EXTRA:
             return f"one more than the teacher plays: {_spots(mine, d.mine)}"
-        case Kind.FRET | Kind.NOTE:
+        case DifferenceKind.FRET | DifferenceKind.NOTE:
             return _other_note(mine, theirs, d)
-        case Kind.STRING:
-            return f"the right note, at {spot(mine, d.mine[0])}; the teacher takes {spot(theirs, d.theirs[0])}"
-        case Kind.EARLY | Kind.LATE:
+        case DifferenceKind.STRING:
+            return f"the right note, at {fret_in_words(mine, d.mine[0])}; the teacher takes {fret_in_words(theirs, d.theirs[0])}"
+        case DifferenceKind.EARLY | DifferenceKind.LATE:
             return _out_of_time(mine, d)
-        case Kind.SHORT | Kind.LONG:
-            one, several = ("is held", "are held") if d.kind is Kind.LONG else ("stops", "stop")
+        case DifferenceKind.SHORT | DifferenceKind.LONG:
+            one, several = ("is held", "are held") if d.kind is DifferenceKind.LONG else ("stops", "stop")
             how = one if len(d.mine) == 1 else several
-            return f"{_whole(mine, d)} {how} {value(abs(d.by))} too {'long' if d.kind is Kind.LONG else 'soon'}"
-        case Kind.BEND | Kind.INTONATION:
+            return (
+                f"{_whole(mine, d)} {how} {value(abs(d.by))} too {'long' if d.kind is DifferenceKind.LONG else 'soon'}"
+            )
+        case DifferenceKind.BEND | DifferenceKind.INTONATION:
             return _bend(mine, d)
-        case Kind.TECHNIQUE:
+        case DifferenceKind.TECHNIQUE:
             return _technique(mine, theirs, d)
 
 
-def _run(d: Difference, until: Place) -> str:
+def _run(d: Difference, until: ScorePosition) -> str:
     """The same of several notes in a row."""
     notes = f"{len(d.theirs or d.mine)} notes, up to bar {until.bar}, beat {until.beat}"
     match d.kind:
-        case Kind.MISSING:
+        case DifferenceKind.MISSING:
             return f"missing: {notes}"
-        case Kind.EXTRA:
+        case DifferenceKind.EXTRA:
             return f"more than the teacher plays: {notes}"
-        case Kind.STRING:
+        case DifferenceKind.STRING:
             return f"{notes}: the right ones, but not on the teacher's strings"
         case _:
             return f"these {notes}, are {_off(d)}"
@@ -94,7 +96,7 @@ def _run(d: Difference, until: Place) -> str:
 
 def _whole(timeline: Timeline, d: Difference) -> str:
     """The note, or the chord where there are several."""
-    return spot(timeline, d.mine[0]) if len(d.mine) == 1 else f"the {_NUMBERS[min(6, len(d.mine))]} notes here"
+    return fret_in_words(timeline, d.mine[0]) if len(d.mine) == 1 else f"the {_NUMBERS[min(6, len(d.mine))]} notes here"
 
 
 def _other_note(mine: Timeline, theirs: Timeline, d: Difference) -> str:
@@ -102,25 +104,27 @@ def _other_note(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     if highest_bend(b) and not (a.dead or b.dead):
         up = f"bends {_there(theirs, a, b)} up {size(highest_bend(b))}"
         return f"{_played(mine, a)}: the teacher {up}" + (f", {_apart(d)}" if d.by else "")
-    if d.kind is Kind.NOTE:
-        return f"{spot(mine, a)}: the teacher plays {spot(theirs, b)}"
+    if d.kind is DifferenceKind.NOTE:
+        return f"{fret_in_words(mine, a)}: the teacher plays {fret_in_words(theirs, b)}"
     frets = abs((a.fret or 0) - (b.fret or 0))
     if a.fret is None or b.fret is None or not d.by or frets != abs(d.by):
-        return f"{spot(mine, a)}: the teacher plays {spot(theirs, b)}" + (f", {_apart(d)}" if d.by else "")
+        return f"{fret_in_words(mine, a)}: the teacher plays {fret_in_words(theirs, b)}" + (
+            f", {_apart(d)}" if d.by else ""
+        )
     count = "one fret" if frets == 1 else f"{_NUMBERS[frets] if frets < 7 else frets} frets"
     goal = "the open string" if b.fret == 0 else f"fret {b.fret}"
     return f"{_played(mine, a)}: the teacher plays {goal}, {count} {'lower' if d.by > 0 else 'higher'}"
 
 
-def _played(timeline: Timeline, sound: Sound) -> str:
+def _played(timeline: Timeline, sound: SoundingNote) -> str:
     """Return `fret 5 on the B string`, with its bend if it has one."""
     bend = highest_bend(sound)
-    return spot(timeline, sound) + (f", bent {size(bend)}" if bend else "")
+    return fret_in_words(timeline, sound) + (f", bent {size(bend)}" if bend else "")
 
 
-def _there(timeline: Timeline, a: Sound, b: Sound) -> str:
+def _there(timeline: Timeline, a: SoundingNote, b: SoundingNote) -> str:
     """Return where `b` is played; without the string where that is the one of `a`."""
-    return f"fret {b.fret}" if a.string == b.string and b.fret else spot(timeline, b)
+    return f"fret {b.fret}" if a.string == b.string and b.fret else fret_in_words(timeline, b)
 
 
 def _apart(d: Difference) -> str:
@@ -142,7 +146,7 @@ def _out_of_time(mine: Timeline, d: Difference) -> str:
     if d.about in (SPLIT, JOINED):
         return _pair(mine, d) + (f", and so is everything{up_to or ' after it'}" if d.moves else "")
     if d.about:
-        return f"the {d.about} of {spot(mine, d.mine[0])} is {_off(d)}"
+        return f"the {d.about} of {fret_in_words(mine, d.mine[0])} is {_off(d)}"
     if d.moves:
         return f"from here {up_to[1:] or 'on'} everything is {_off(d)}"
     return f"{_whole(mine, d)} {'are' if len(d.mine) > 1 else 'is'} {_off(d)}"
@@ -157,10 +161,10 @@ def _figure(mine: Timeline, d: Difference, up_to: str) -> str:
     return f"{words}: the last one is {_off(d)}"
 
 
-def _name(timeline: Timeline, sound: Sound) -> str:
+def _name(timeline: Timeline, sound: SoundingNote) -> str:
     """Return a note as it is written: `E5`."""
     if sound.fret is None:
-        return spot(timeline, sound)
+        return fret_in_words(timeline, sound)
     return f"{timeline.settings.tuning.written(sound.string)}{sound.fret}"
 
 
@@ -172,9 +176,9 @@ def _pair(mine: Timeline, d: Difference) -> str:
     return f"you split the pair: {late}" if len(d.mine) == 1 else f"you split the chord: its last note is {_off(d)}"
 
 
-def _bent(timeline: Timeline, sound: Sound) -> str:
+def _bent(timeline: Timeline, sound: SoundingNote) -> str:
     """Return `the bend at fret 8 on the B string`, or the note alone where it has none."""
-    where = spot(timeline, sound)
+    where = fret_in_words(timeline, sound)
     return f"the bend at {where}" if highest_bend(sound) else where
 
 
@@ -182,13 +186,13 @@ def _bend(mine: Timeline, d: Difference) -> str:
     """Return what is said of a pitch that a bend does not arrive at."""
     a, off = d.mine[0], f"{size(float(d.by))} too {'high' if d.by > 0 else 'low'}"
     if d.lacking:
-        return f"the bend is missing: {spot(mine, a)} stays {off}"
+        return f"the bend is missing: {fret_in_words(mine, a)} stays {off}"
     if d.added:
-        return f"a bend at {spot(mine, a)}, where the teacher has none: it arrives {off}"
+        return f"a bend at {fret_in_words(mine, a)}, where the teacher has none: it arrives {off}"
     if d.about == "release":
-        return f"the release at {spot(mine, a)} stops {off}"
+        return f"the release at {fret_in_words(mine, a)} stops {off}"
     yours, wanted = _amounts(d)
-    return f"{spot(mine, a)} is bent {size(yours)}; the teacher bends {size(wanted)}"
+    return f"{fret_in_words(mine, a)} is bent {size(yours)}; the teacher bends {size(wanted)}"
 
 
 def _amounts(d: Difference) -> tuple[float, float]:
@@ -203,8 +207,8 @@ def _technique(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     if d.about:
         return _another_way(mine, theirs, d)
     if DEAD in (d.lacking, d.added) and len(d.mine) == 1:
-        return f"{spot(mine, d.mine[0])}, where the teacher plays {spot(theirs, d.theirs[0])}"
-    here = f"at {spot(mine, d.mine[0])}" if len(d.mine) == 1 else f"over these {len(d.mine)} notes"
+        return f"{fret_in_words(mine, d.mine[0])}, where the teacher plays {fret_in_words(theirs, d.theirs[0])}"
+    here = f"at {fret_in_words(mine, d.mine[0])}" if len(d.mine) == 1 else f"over these {len(d.mine)} notes"
     if d.lacking and d.added:
         return f"{_a(d.added)} {here}, where the teacher has {_a(d.lacking)}"
     if d.lacking:
@@ -216,11 +220,11 @@ def _another_way(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     """Return what is said of the right pitch where only one of the two bends up to it, or from another fret."""
     a, b = d.mine[0], d.theirs[0]
     if d.about == FRETTED:
-        return f"{spot(mine, a)} is the right pitch; the teacher bends up to it from {_there(theirs, a, b)}"
+        return f"{fret_in_words(mine, a)} is the right pitch; the teacher bends up to it from {_there(theirs, a, b)}"
     there = _there(theirs, a, b)
     if d.about == BENT_TO:
-        return f"you bend up to the right pitch from {spot(mine, a)}; the teacher frets it, at {there}"
-    return f"you bend up to the right pitch from {spot(mine, a)}, the teacher from {there}"
+        return f"you bend up to the right pitch from {fret_in_words(mine, a)}; the teacher frets it, at {there}"
+    return f"you bend up to the right pitch from {fret_in_words(mine, a)}, the teacher from {there}"
 
 
 _NO_ARTICLE = ("picked", "tapped", "hammered", "tremolo", "let", "palm", "short", "snapped", "vibrato", "wide")

@@ -2,8 +2,8 @@
 
 from lickwright.diagram.build import necks
 from lickwright.diagram.chords import KINDS, chord_necks
-from lickwright.diagram.facts import SHOWN, Dot, Neck, Place
+from lickwright.diagram.model import SHOWN, Dot, FretboardDiagram, Place
 from lickwright.diagram.svg import svg
-from lickwright.diagram.text import text
+from lickwright.diagram.text import diagram_text
 
-__all__ = ["KINDS", "SHOWN", "Dot", "Neck", "Place", "chord_necks", "necks", "svg", "text"]
+__all__ = ["KINDS", "SHOWN", "Dot", "FretboardDiagram", "Place", "chord_necks", "necks", "svg", "diagram_text"]

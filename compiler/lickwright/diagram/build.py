@@ -1,6 +1,6 @@
 """What a box looks like on a neck: from key, scale and box to the dots.
 
-In: what the user asks for, read. Out: `Neck` values, one for each box side by side. Raises `ValueError` in a player's
+In: what the user asks for, read. Out: `FretboardDiagram` values, one for each box side by side. Raises `ValueError` in a player's
 words where there is no such box. Draws nothing.
 """
 
@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from lickwright.diagram.facts import Dot, Neck
-from lickwright.diagram.grips import grip
+from lickwright.diagram.chord_shapes import grip
+from lickwright.diagram.model import Dot, FretboardDiagram
 from lickwright.music.box import BLUE, Area, Box, BoxSpec, area, neighbours
-from lickwright.music.fretboard import USUAL_FRETS, Place, window
+from lickwright.music.fretboard import USUAL_FRETS, Place, window_on_strings
 from lickwright.music.pitch import Key, note_name
 from lickwright.music.positions import is_minor
 from lickwright.music.scale import Scale, degree_name
@@ -33,7 +33,7 @@ def necks(
     shown: str = "degrees",
     capo: int = 0,
     left_handed: bool = False,
-) -> tuple[Neck, ...]:
+) -> tuple[FretboardDiagram, ...]:
     """The pictures of `spec`: one for a box; without a spec all five; the whole neck for `any`, in pieces.
 
     A scale or tuning that has no boxes is shown on the whole neck as well. `frets` counts from the nut.
@@ -123,7 +123,7 @@ class Drawing:
 
     def boxes(
         self, boxes: Sequence[Box], caption: str, numbering: str, held_by: dict[Place, int] | None = None
-    ) -> Neck:
+    ) -> FretboardDiagram:
         """One picture of one box, or of several side by side; `held_by` are the fingers of a chord held at once."""
         places = frozenset[Place]().union(*(box.places for box in boxes))
         whole_chord = held_by is not None
@@ -136,7 +136,7 @@ class Drawing:
         high = max([box.high for box in boxes] + [fret for _, fret in places])
         return self._neck(caption, places, min(low, self._frets), high, held, fingers, numbering)
 
-    def whole(self) -> tuple[Neck, ...]:
+    def whole(self) -> tuple[FretboardDiagram, ...]:
         """The whole neck, an octave a picture."""
         if self._shown == "fingers":
             raise ValueError("fingers go with a box, not with the whole neck: name one, such as 1 or frets 5-8")
@@ -153,7 +153,7 @@ class Drawing:
         )
 
     def _scale_places(self, low: int, high: int) -> frozenset[Place]:
-        return window(low, high, self._key.tonic.pc, self._scale.semitones, self._tuning.nominal).places
+        return window_on_strings(low, high, self._key.tonic.pc, self._scale.semitones, self._tuning.nominal).places
 
     def _grip(self, box: Box) -> frozenset[Place]:
         return grip(box.places, self._key.tonic.pc, self._third, self._tuning.nominal)
@@ -167,12 +167,12 @@ class Drawing:
         held: frozenset[Place],
         fingers: dict[Place, int],
         numbering: str,
-    ) -> Neck:
+    ) -> FretboardDiagram:
         high = max(high, min(low + _FEWEST_FRETS - (low > 0), self._frets))
         chord = f"{self._key.tonic}{'m' if self._third == 3 else ''}" if held else ""
         dots = tuple(self._dot(place, place in held, fingers) for place in sorted(places))
         remark = ", ".join(word for word in (numbering, *self._as_fingered()) if word)
-        return Neck(
+        return FretboardDiagram(
             self._title, caption, self._tuning.labels, low, high, dots, chord, remark, self._left_handed
         )  # fmt: skip
 

@@ -1,7 +1,7 @@
 """Chords on a neck: an arpeggio in the five boxes, the shapes of a chord, its triads on three strings.
 
-In: a chord and what the user asks for, read. Out: `Neck` values. Raises `ValueError` in a player's words where there is
-no such place. The shapes are worked out from the tuning (`grips.py`); none is copied. Draws nothing.
+In: a chord and what the user asks for, read. Out: `FretboardDiagram` values. Raises `ValueError` in a player's words where there is
+no such place. The shapes are worked out from the tuning (`chord_shapes.py`); none is copied. Draws nothing.
 """
 
 from __future__ import annotations
@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from lickwright.diagram.build import Drawing, climbing
-from lickwright.diagram.facts import Neck
-from lickwright.diagram.grips import fingers_of, voicing
+from lickwright.diagram.chord_shapes import fingers_of, voicing
+from lickwright.diagram.model import FretboardDiagram
 from lickwright.music.box import OPEN, BoxSpec, area, chosen, neighbours
-from lickwright.music.box import window as scale_window
+from lickwright.music.box import window_of_key as scale_window
 from lickwright.music.chord import Chord
 from lickwright.music.fretboard import USUAL_FRETS, Place
 from lickwright.music.pitch import Key
@@ -38,7 +38,7 @@ def chord_necks(
     shown: str = "degrees",
     capo: int = 0,
     left_handed: bool = False,
-) -> tuple[Neck, ...]:
+) -> tuple[FretboardDiagram, ...]:
     """The pictures of a chord as one of `KINDS`; all of them without a spec. `name` is its title, `frets` from the nut."""
     free = max(1, frets - capo)
     key, scale = _as_scale(chord)
@@ -104,7 +104,7 @@ def _one_place(boxes: list[Box], spec: BoxSpec) -> list[Box]:
 
 def _shapes(
     drawing: Drawing, boxes: Sequence[Box], chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int
-) -> Iterator[Neck]:
+) -> Iterator[FretboardDiagram]:
     """The chord as one hand holds it, in each of the places asked for that have it, up the neck."""
     held: dict[frozenset[Place], Box] = {}
     for box in _asked(boxes, chord, tuning, spec, frets):
@@ -162,7 +162,9 @@ def _windows(chord: Chord, tuning: Tuning, frets: int) -> list[Box]:
 # --- triads ----------------------------------------------------------------------------------------------------------
 
 
-def _triads(drawing: Drawing, chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int) -> Iterator[Neck]:
+def _triads(
+    drawing: Drawing, chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int
+) -> Iterator[FretboardDiagram]:
     """The chord's three notes as close together as they go, on three neighbouring strings, in each inversion."""
     tones = tuple(interval % 12 for interval in chord.intervals)
     if len(tones) != 3 or chord.bass is not None:

@@ -1,6 +1,6 @@
 """A neck as a picture: SVG for paper, page or screen, in black on white.
 
-In: `Neck` values. Out: an SVG document as text, the same for the same values. Needs no colour: the tonic is a black
+In: `FretboardDiagram` values. Out: an SVG document as text, the same for the same values. Needs no colour: the tonic is a black
 square, other notes are rings, those of the chord shape have a thick one, the blue note is a grey diamond.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
-from lickwright.diagram.facts import Dot, Neck
+from lickwright.diagram.model import Dot, FretboardDiagram
 
 # All in SVG units; at 100 % on paper one is 1/96 inch, a dot then is 8 mm across.
 _FRET, _STRING = 62, 36  # from wire to wire, from string to string
@@ -23,7 +23,7 @@ _NARROWEST = 440  # the legend's width
 _FONT = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
 
 
-def svg(necks: Sequence[Neck]) -> str:
+def svg(necks: Sequence[FretboardDiagram]) -> str:
     """The pictures, three to a row, under one title and over one legend."""
     rows = [necks[i : i + _ACROSS] for i in range(0, len(necks), _ACROSS)]
     width = max([*(sum(_size(neck)[0] for neck in row) for row in rows), _NARROWEST]) + 2 * _MARGIN
@@ -49,13 +49,13 @@ def svg(necks: Sequence[Neck]) -> str:
     return "\n".join([head, f"<title>{about}</title>", white, *body, "</svg>"]) + "\n"
 
 
-def _size(neck: Neck) -> tuple[int, int]:
+def _size(neck: FretboardDiagram) -> tuple[int, int]:
     """Width and height of one picture with what stands round it."""
     width = 2 * _SIDE + _OPEN * neck.has_open + _FRET * len(neck.frets)
     return width, _TOP + 2 * _DOT + _STRING * (len(neck.strings) - 1) + _BOTTOM
 
 
-def _x(neck: Neck, frets: float) -> float:
+def _x(neck: FretboardDiagram, frets: float) -> float:
     """So many frets from the wire where the picture begins, which is at the right for the left hand."""
     along = _SIDE + _OPEN * neck.has_open + frets * _FRET
     return _size(neck)[0] - along if neck.left_handed else along
@@ -65,7 +65,7 @@ def _y(string: int) -> int:
     return _TOP + _DOT + _STRING * (string - 1)
 
 
-def _neck(neck: Neck) -> Iterable[str]:
+def _neck(neck: FretboardDiagram) -> Iterable[str]:
     yield _text(_size(neck)[0] / 2, 20, neck.caption, _SMALL, "middle", bold=True)
     count = len(neck.frets)
     bottom = _y(len(neck.strings))
@@ -104,7 +104,7 @@ def _dot(x: float, y: float, dot: Dot) -> Iterable[str]:
     yield _text(x, y + size * 0.35, dot.label, size, "middle", bold=True, fill="#fff" if dot.root else "#000")
 
 
-def _legend(necks: Sequence[Neck], y: int) -> Iterable[str]:
+def _legend(necks: Sequence[FretboardDiagram], y: int) -> Iterable[str]:
     chords = ", ".join(sorted({neck.chord for neck in necks if neck.chord}))
     words = {"root": "root", "chord": f"chord tones of {chords} (with the root)", "blue": "blue note"}
     kinds = {kind for neck in necks for kind in neck.legend}

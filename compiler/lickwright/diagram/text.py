@@ -1,6 +1,6 @@
 """A neck in letters, for a terminal or a mail: a line a string, the thinnest on top, as in a tab.
 
-In: `Neck` values and how wide the screen is. Out: text, plain ASCII, lines without trailing blanks. The tonic stands in
+In: `FretboardDiagram` values and how wide the screen is. Out: text, plain ASCII, lines without trailing blanks. The tonic stands in
 square brackets, the chord shape in round ones, the blue note has a star: to be told apart without colour.
 """
 
@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lickwright.diagram.facts import Dot, Neck
+from lickwright.diagram.model import Dot, FretboardDiagram
 
 _NARROWEST = 5  # columns of a fret, wire aside
 _BETWEEN = "   "  # pictures side by side
 
 
-def text(necks: Sequence[Neck], columns: int = 80) -> str:
+def diagram_text(necks: Sequence[FretboardDiagram], columns: int = 80) -> str:
     """The pictures side by side, as many as `columns` take, with one title and one legend."""
     if not necks:
         return ""
@@ -43,7 +43,7 @@ def _side_by_side(row: Sequence[Sequence[str]]) -> str:
     return "\n".join(lines)
 
 
-def _block(neck: Neck) -> list[str]:
+def _block(neck: FretboardDiagram) -> list[str]:
     """Caption, strings, fret numbers, all of one width."""
     cell = max([_NARROWEST, *(len(_marked(dot)) + 1 for dot in neck.dots)])
     names = max(map(len, neck.strings))
@@ -64,7 +64,7 @@ def _marked(dot: Dot) -> str:
     return f"({dot.label})" if dot.chord else f"{dot.label}{'*' if dot.blue else ''}"
 
 
-def _line(neck: Neck, name: str, labels: list[str], cell: int) -> str:
+def _line(neck: FretboardDiagram, name: str, labels: list[str], cell: int) -> str:
     """`e |[1]--|-----|`; with open strings `e [1] ||-----|`; mirrored for the left hand, the names at the nut."""
     opened = labels.pop(0).center(cell) if neck.has_open else ""
     cells = [label.center(cell, "-") if label else "-" * cell for label in labels]
@@ -74,7 +74,7 @@ def _line(neck: Neck, name: str, labels: list[str], cell: int) -> str:
     return f"{name} {opened}{nut}{'|'.join(cells)}|"
 
 
-def _numbers(neck: Neck, names: int, cell: int) -> str:
+def _numbers(neck: FretboardDiagram, names: int, cell: int) -> str:
     numbers = [str(fret).center(cell) for fret in neck.frets]
     opened = "0".center(cell) if neck.has_open else ""
     gap = "  " if neck.has_open else " "
@@ -83,7 +83,7 @@ def _numbers(neck: Neck, names: int, cell: int) -> str:
     return f"{' ' * names} {opened}{gap}{' '.join(numbers)} "
 
 
-def _legend(necks: Sequence[Neck]) -> str:
+def _legend(necks: Sequence[FretboardDiagram]) -> str:
     chords = sorted({neck.chord for neck in necks if neck.chord})
     words = {
         "root": "[ ] root",

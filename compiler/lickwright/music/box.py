@@ -26,15 +26,15 @@ from lickwright.music.positions import (
     pentatonic_boxes,
     shape_of,
     three_per_string,
-    window,
+    window_of_key,
 )
 from lickwright.music.scale import Scale, default_scale
 from lickwright.music.tuning import Tuning
-from lickwright.report import listed
+from lickwright.report.console import listed
 
 __all__ = [
     "BLUE", "OPEN", "SHAPES", "Area", "Box", "BoxSpec", "area", "chosen", "five_positions", "neighbours", "parse_box",
-    "pentatonic_boxes", "played", "three_per_string", "window",
+    "pentatonic_boxes", "played", "three_per_string", "window_of_key",
 ]  # fmt: skip
 
 
@@ -100,7 +100,7 @@ def _window_area(
     top = min(high, frets)
     places, blue = all_places(low, top, tuning.strings), frozenset[Place]()
     if key is not None and scale is not None:
-        found = window(low, top, key, scale, tuning)
+        found = window_of_key(low, top, key, scale, tuning)
         places, blue = found.places, blue_of(key, scale, found, tuning, frets)
     return _union([Box(label, "", low, high, places, blue)], "")
 

@@ -10,7 +10,7 @@ import re
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.diagnostics import nearest
+from lickwright.core.diagnostics import nearest
 from lickwright.music.fretboard import MAX_FRET
 
 SHAPES = ("C", "A", "G", "E", "D")  # the five open chords whose grips the positions hold, in the order up the neck

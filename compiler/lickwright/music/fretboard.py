@@ -18,7 +18,7 @@ Place = tuple[int, int]  # (string, fret); string 1 is the thinnest
 Open = tuple[int, ...]  # nominal MIDI numbers of the open strings, index 0 is string 1
 
 
-class Run(NamedTuple):
+class StringRun(NamedTuple):
     """Consecutive scale notes laid out so many to a string."""
 
     places: frozenset[Place]
@@ -26,14 +26,14 @@ class Run(NamedTuple):
     high: int  # highest fret
     drift: int  # frets by which the first note wanders from the thickest string to the thinnest
 
-    def shifted(self, frets: int) -> Run:
+    def shifted(self, frets: int) -> StringRun:
         """The same run so many frets up the neck."""
         moved = frozenset((string, fret + frets) for string, fret in self.places)
-        return Run(moved, self.low + frets, self.high + frets, self.drift)
+        return StringRun(moved, self.low + frets, self.high + frets, self.drift)
 
 
 @lru_cache(maxsize=4096)
-def per_string(count: int, start: int, tonic: int, semitones: tuple[int, ...], opens: Open, anchor: int) -> Run:
+def per_string(count: int, start: int, tonic: int, semitones: tuple[int, ...], opens: Open, anchor: int) -> StringRun:
     """`count` consecutive notes on each string, the `start`-th degree (from 0) first on string `anchor`.
 
     The lowest place on the neck where no fret is negative: the rule for every pentatonic box (count 2) and for three
@@ -50,7 +50,7 @@ def per_string(count: int, start: int, tonic: int, semitones: tuple[int, ...], o
     drift = places[0][1] - places[-count][1]
     frets = [place[1] for place in places]
     up = -12 * (min(frets) // 12)  # whole octaves, until the lowest fret is 0 to 11
-    return Run(frozenset(places), min(frets), max(frets), drift).shifted(up)
+    return StringRun(frozenset(places), min(frets), max(frets), drift).shifted(up)
 
 
 class Window(NamedTuple):
@@ -64,7 +64,7 @@ class Window(NamedTuple):
 
 
 @lru_cache(maxsize=4096)
-def window(low: int, high: int, tonic: int, semitones: tuple[int, ...], opens: Open) -> Window:
+def window_on_strings(low: int, high: int, tonic: int, semitones: tuple[int, ...], opens: Open) -> Window:
     """Every scale note on frets `low` to `high`, audited. An open string counts only where the window starts at 0."""
     classes = {(tonic + interval) % 12 for interval in semitones}
     places = [

@@ -10,7 +10,7 @@ import re
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.diagnostics import nearest
+from lickwright.core.diagnostics import nearest
 
 _LETTERS = "CDEFGAB"
 _PCS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}  # pitch classes of the natural notes, C = 0

@@ -10,8 +10,8 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.music.fretboard import Place, Run, Window, blue_places, per_string
-from lickwright.music.fretboard import window as scale_window
+from lickwright.music.fretboard import Place, StringRun, Window, blue_places, per_string
+from lickwright.music.fretboard import window_on_strings as scale_window
 from lickwright.music.pitch import FLAT_FIVE, Degree, Key
 from lickwright.music.scale import Scale
 from lickwright.music.tuning import Tuning
@@ -61,7 +61,7 @@ def is_minor(scale: Scale) -> bool:
     return 3 in scale.semitones and 4 not in scale.semitones
 
 
-def blue_of(key: Key, scale: Scale, found: Run | Window, tuning: Tuning, frets: int) -> frozenset[Place]:
+def blue_of(key: Key, scale: Scale, found: StringRun | Window, tuning: Tuning, frets: int) -> frozenset[Place]:
     """Where the blue note of the scale's family counts as inside what was found; empty for other scales."""
     pc = _blue_pc(key, scale)
     if pc is None:
@@ -69,7 +69,7 @@ def blue_of(key: Key, scale: Scale, found: Run | Window, tuning: Tuning, frets: 
     return blue_places(pc, found.low, found.high, found.places, tuning.nominal, frets)
 
 
-def _fingering(index: int, minor_tonic: int, tuning: Tuning) -> Run:
+def _fingering(index: int, minor_tonic: int, tuning: Tuning) -> StringRun:
     """One of the five fingerings of every pentatonic: two notes a string from degree `index` (0 to 4) in minor."""
     return per_string(2, index, minor_tonic, _MINOR_PENTATONIC, tuning.nominal, tuning.anchor)
 
@@ -109,17 +109,17 @@ def pentatonic_boxes(
     return tuple(sorted(boxes, key=lambda box: (box.label, box.octave)))
 
 
-def _own_blue(key: Key, scale: Scale, run: Run, tuning: Tuning, frets: int) -> frozenset[Place]:
+def _own_blue(key: Key, scale: Scale, run: StringRun, tuning: Tuning, frets: int) -> frozenset[Place]:
     """The blue notes a blues box is drawn with: of its window, or of one fret more if that misses and doubles none."""
     if not scale.is_blues:
         return frozenset()
     tries = ((run.low, run.high), (run.low, run.high + 1), (run.low - 1, run.high))
-    windows = [window(low, high, key, scale, tuning) for low, high in tries if low >= 0 and high <= frets]
+    windows = [window_of_key(low, high, key, scale, tuning) for low, high in tries if low >= 0 and high <= frets]
     best = min(windows, key=lambda found: len(found.gaps) + len(found.duplicates))
     return best.places & blue_of(key, scale, run, tuning, frets)
 
 
-def window(low: int, high: int, key: Key, scale: Scale, tuning: Tuning) -> Window:
+def window_of_key(low: int, high: int, key: Key, scale: Scale, tuning: Tuning) -> Window:
     """Every scale note on frets `low` to `high`, with its gaps and duplicates."""
     return scale_window(low, high, key.tonic.pc, scale.semitones, tuning.nominal)
 
@@ -139,19 +139,19 @@ def five_positions(key: Key, scale: Scale, tuning: Tuning, frets: int) -> tuple[
         label = shape_of(index, minor)
         low = best.low % 12
         for octave, start in enumerate(range(low, frets + 1 - (best.high - best.low), 12)):
-            found = window(start, start + best.high - best.low, key, scale, tuning)
+            found = window_of_key(start, start + best.high - best.low, key, scale, tuning)
             boxes.append(Box(label, label, found.low, found.high, found.places, frozenset(), octave))
     return tuple(boxes)
 
 
-def _windows_over(over: Run, key: Key, scale: Scale, tuning: Tuning) -> Iterable[Window]:
+def _windows_over(over: StringRun, key: Key, scale: Scale, tuning: Tuning) -> Iterable[Window]:
     """Windows of four and five frets about a pentatonic box, an octave up so that none starts below the nut."""
     for width in (4, 5):
         for low in range(over.low + 12 - 2, over.low + 12 + 3):
-            yield window(low, low + width - 1, key, scale, tuning)
+            yield window_of_key(low, low + width - 1, key, scale, tuning)
 
 
-def _merit(found: Window, over: Run) -> tuple[int, int, int, int, int]:
+def _merit(found: Window, over: StringRun) -> tuple[int, int, int, int, int]:
     """Less is better: missing notes, notes held twice, fewer frets shared with the pentatonic box, width, distance."""
     low, high = over.low + 12, over.high + 12
     shared = min(found.high, high) - max(found.low, low) + 1

@@ -13,7 +13,7 @@ from functools import lru_cache
 from math import gcd
 from typing import NamedTuple
 
-from lickwright.diagnostics import nearest
+from lickwright.core.diagnostics import nearest
 
 _VALUE = re.compile(r"1/(1|2|4|8|16|32|64)(\.{0,2})")
 _LENGTH = re.compile(r"(\d{1,3})/(1|2|4|8|16|32|64)")

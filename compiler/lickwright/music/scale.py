@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
 
-from lickwright.diagnostics import nearest
+from lickwright.core.diagnostics import nearest
 from lickwright.music.pitch import MODE_ALIASES, MODES, Degree, Key, plain_degree
 
 __all__ = ["SCALE_NAMES", "Degree", "Scale", "default_scale", "degree_name", "follows_key", "parse_scale"]

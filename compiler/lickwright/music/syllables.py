@@ -31,7 +31,7 @@ _MIDDLES = {False: ("e", "a"), True: (BETWEEN, BETWEEN, BETWEEN)}  # what the mi
 _TRIPLET = ("trip", "let")
 
 
-class Said(NamedTuple):
+class CountedInstant(NamedTuple):
     """One counted instant."""
 
     at: int  # in the unit that was asked in
@@ -47,7 +47,7 @@ class _Part(NamedTuple):
     name: str  # what follows the beat's number
 
 
-def count_bar(instants: Collection[int], whole: int, meter: Meter) -> dict[int, Said]:
+def count_bar(instants: Collection[int], whole: int, meter: Meter) -> dict[int, CountedInstant]:
     """The instants of a bar with what is said at each, in order; `whole` is a whole note in the unit of `instants`.
 
     All beats from the first instant to the last are among them, and where a division could be misread, the parts
@@ -59,7 +59,7 @@ def count_bar(instants: Collection[int], whole: int, meter: Meter) -> dict[int, 
     for at in instants:
         number, rest = divmod(at * unit, beat)
         inside.setdefault(number, set()).add(rest)
-    found: dict[int, Said] = {}
+    found: dict[int, CountedInstant] = {}
     for number in range(min(inside, default=0), max(inside, default=-1) + 1):
         word, name = _beat(meter, number)
         after = f" (group {_group(meter, number)[0]})" if _grouped(meter) else ""
@@ -68,7 +68,7 @@ def count_bar(instants: Collection[int], whole: int, meter: Meter) -> dict[int, 
             if not rest:
                 said = word + part.word if not part.at else part.word
                 between = "" if part.name.startswith(NUMBERED) else " "
-                found[at] = Said(at, said, f"{name}{between}{part.name}".rstrip() + after)
+                found[at] = CountedInstant(at, said, f"{name}{between}{part.name}".rstrip() + after)
     return found
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
-from lickwright.diagnostics import nearest
+from lickwright.core.diagnostics import nearest
 from lickwright.music.pitch import parse_pitch
 
 STRINGS_MIN, STRINGS_MAX = 4, 12

@@ -1,6 +1,6 @@
 """Parse tree → book: the lines outside the music.
 
-In: Lark's tree of one text. Out: a `Book` and its findings. The music is `build_music.py`'s; what sounds is judged by `resolve.py`.
+In: Lark's tree of one text. Out: a `Book` and its findings. The music is `build_music.py`'s; what sounds is judged by `timeline/build.py`.
 """
 
 from __future__ import annotations
@@ -10,15 +10,15 @@ from collections.abc import Callable, Iterable
 
 from lark import Token, Tree
 
-from lickwright.diagnostics import Diagnostic, Fix, Rule, Severity, replacing
+from lickwright.core.diagnostics import Diagnostic, Fix, Rule, Severity, replacing
+from lickwright.core.slugs import folded
+from lickwright.core.source import Source, Span
 from lickwright.music.chord import charted
-from lickwright.names import folded
 from lickwright.notation import rules
 from lickwright.notation.build_music import MusicBuilder, span_of, start_of
 from lickwright.notation.build_sayings import ESCAPE, QUOTES
 from lickwright.notation.fault import short
 from lickwright.notation.tree import Book, Comment, Event, Field, Lick, SameBar, Tuplet, Unknown, Worded
-from lickwright.source import Source, Span
 
 MAX_LICKS = 10_000
 MAX_FIELDS = 200  # in a file's head or a lick: each is looked at for every lick

@@ -9,13 +9,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from lickwright.diagnostics import Change, Fix, replacing
+from lickwright.core.diagnostics import Change, Fix, replacing
+from lickwright.core.source import Span
 from lickwright.notation import habits, rules
-from lickwright.notation.build_notes import Report
+from lickwright.notation.build_notes import ReportFinding
 from lickwright.notation.explain import explain, mended
 from lickwright.notation.fault import Fault
 from lickwright.notation.tree import Bare, Event, Item, Unknown
-from lickwright.source import Span
 
 _COUNTED = re.compile(r"\d+(?::\d+)?")
 _CONNECTS = re.compile(r"(?<![^ \t|()\[\]])[hpt/\\]{1,2}[ \t]+\Z")
@@ -34,7 +34,7 @@ class BadRuns:
     def __init__(
         self,
         text: str,
-        report: Report,
+        report: ReportFinding,
         run_pattern: Callable[[], re.Pattern[str]],
         unseen: Callable[[Span], bool],
         crowded: Callable[[], bool],

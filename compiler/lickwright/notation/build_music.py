@@ -11,16 +11,16 @@ from dataclasses import replace
 
 from lark import Token, Tree
 
-from lickwright.diagnostics import Fix, nearest, replacing
+from lickwright.core.diagnostics import Fix, nearest, replacing
+from lickwright.core.source import Span
 from lickwright.music.rhythm import parse_value, usual_time
 from lickwright.notation import habits, rules
 from lickwright.notation.build_bad import BadRuns
-from lickwright.notation.build_notes import Report, read_runs
+from lickwright.notation.build_notes import ReportFinding, read_runs
 from lickwright.notation.build_sayings import Sayings
 from lickwright.notation.fault import short
 from lickwright.notation.techniques import EVENT_WORDS, WORDS
 from lickwright.notation.tree import BarLine, Comment, Item, SameBar, Step, Tuplet, Unknown, Worded
-from lickwright.source import Span
 
 _NUMBERED = re.compile(r"([12]):(?=[ \t])")
 MAX_EVENTS = 10_000  # a lick
@@ -37,7 +37,7 @@ class MusicBuilder:
     def __init__(
         self,
         text: str,
-        report: Report,
+        report: ReportFinding,
         run_pattern: Callable[[], re.Pattern[str]],
         unseen: Callable[[Span], bool],
         crowded: Callable[[], bool] = lambda: False,

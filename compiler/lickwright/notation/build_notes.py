@@ -10,13 +10,13 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple, Protocol
 
-from lickwright.diagnostics import Fix, Rule
+from lickwright.core.diagnostics import Fix, Rule
+from lickwright.core.source import Span
 from lickwright.music.fretboard import MAX_FRET
 from lickwright.music.tuning import STRINGS_MAX
 from lickwright.notation import rules
-from lickwright.notation.techniques import ENTRIES, HEADS, JOINS, MARKS, PICKED, QUARTER_BEND, SHAPES, Kind
-from lickwright.notation.tree import Bare, Event, Hold, Mark, Note, Part, Rest, Unknown
-from lickwright.source import Span
+from lickwright.notation.techniques import ENTRIES, HEADS, JOINS, MARKS, PICKED, QUARTER_BEND, SHAPES, TechniqueKind
+from lickwright.notation.tree import Bare, Event, Hold, MarkNode, Note, Part, Rest, Unknown
 
 AMOUNTS = {"full": Fraction(2), "half": Fraction(1), "quarter": Fraction(1, 2)}  # semitones
 
@@ -32,7 +32,7 @@ _RUN = re.compile(r"[^ \t]+")
 _MARK = re.compile(rf"(\^\^?|r|~~?|[!?,=/\\]|')({_AMOUNT}|(?<=')[1-4Tpimac])?")
 
 
-class Report(Protocol):
+class ReportFinding(Protocol):
     """Takes a finding."""
 
     def __call__(
@@ -44,14 +44,14 @@ def _amount(text: str) -> Fraction:
     return AMOUNTS.get(text) or Fraction(text)
 
 
-class Run(NamedTuple):
+class TokenRun(NamedTuple):
     """A run taken apart, wherever it stands: equal runs share their parts, since a library says `e5` ten thousand times."""
 
     events: tuple[tuple[int, int, int, tuple[Part, ...]], ...]  # start and end in the run, steps, parts (none: unknown)
     findings: tuple[tuple[Rule, Span, str, str | None], ...]  # spans count from the run's start
 
 
-def read_runs(text: str, start: int, report: Report) -> list[Event | Unknown]:
+def read_runs(text: str, start: int, report: ReportFinding) -> list[Event | Unknown]:
     """The events of the runs in `text`, which begins at offset `start`."""
     events: list[Event | Unknown] = []
     for match in _RUN.finditer(text):
@@ -66,10 +66,10 @@ def read_runs(text: str, start: int, report: Report) -> list[Event | Unknown]:
 
 
 @lru_cache(maxsize=8192)
-def read_run(text: str) -> Run:
+def read_run(text: str) -> TokenRun:
     """One run."""
     if text[0] == ".":
-        return Run(((0, len(text), len(text), (Rest(span=Span(0, len(text))),)),), ())
+        return TokenRun(((0, len(text), len(text), (Rest(span=Span(0, len(text))),)),), ())
     return _Reader(text).run()
 
 
@@ -86,7 +86,7 @@ class _Reader:
         at = self._first
         self.findings.append((rule, Span(at + span.start, at + span.end), message, help))
 
-    def run(self) -> Run:
+    def run(self) -> TokenRun:
         """All of it."""
         events: list[tuple[int, int, int, tuple[Part, ...]]] = []
         parts: list[Part] = []
@@ -101,17 +101,17 @@ class _Reader:
             if not match["and"]:
                 events.append((first, at, count, () if self._nowhere else tuple(parts)))
                 parts, self._first, self._nowhere = [], at, False
-        return Run(tuple(events), tuple(self.findings))
+        return TokenRun(tuple(events), tuple(self.findings))
 
     def _part(self, match: re.Match[str], start: int, span: Span) -> tuple[Part, int]:
         entry, string, hold, rest, join, fret, dead, touch, pinch, marks_text, _ = match.groups()
         string = string or ""
-        marks: tuple[Mark, ...] = ()
+        marks: tuple[MarkNode, ...] = ()
         finger = pluck = None
         if marks_text:
             marks, finger, pluck = self._marks(marks_text, start + match.start("marks"))
         if hold:
-            if finger or pluck or any(mark.technique.kind is Kind.MARK for mark in marks):
+            if finger or pluck or any(mark.technique.kind is TechniqueKind.MARK for mark in marks):
                 marks = self._shapes_only(marks_text or "", marks, start + match.start("marks"))
             return Hold(string, marks, span=span), len(hold)
         self._check_string(string, span)
@@ -125,13 +125,13 @@ class _Reader:
         node = self._touch(touch, start + match.start("touch")) if touch else None
         return Note(string, begin, head, number, node, marks, finger, pluck, span=span), 1
 
-    def _shapes_only(self, text: str, marks: tuple[Mark, ...], start: int) -> tuple[Mark, ...]:
+    def _shapes_only(self, text: str, marks: tuple[MarkNode, ...], start: int) -> tuple[MarkNode, ...]:
         """The shapes among what touches a hold; fingers and marks belong to a note."""
         sign = next(match for match in _MARK.finditer(text) if match[1] in MARKS or match[1] == "'")
         span = Span(start + sign.start(), start + sign.end())
         help = f"write it on the note: `G7{sign[0]}`; a hold takes shapes: `-r`, `-~`, `-^10`"
         self.report(rules.UNREADABLE, span, f"`{sign[0]}` belongs to a note, not to a hold", help)
-        return tuple(mark for mark in marks if mark.technique.kind is Kind.SHAPE)
+        return tuple(mark for mark in marks if mark.technique.kind is TechniqueKind.SHAPE)
 
     def _check_string(self, string: str, span: Span) -> None:
         if string.endswith(":") and (len(string) > 3 or not 1 <= int(string[:-1]) <= STRINGS_MAX):
@@ -167,8 +167,8 @@ class _Reader:
             return Fraction(12)
         return _amount(digits)
 
-    def _marks(self, text: str, start: int) -> tuple[tuple[Mark, ...], str | None, str | None]:
-        marks: list[Mark] = []
+    def _marks(self, text: str, start: int) -> tuple[tuple[MarkNode, ...], str | None, str | None]:
+        marks: list[MarkNode] = []
         finger = pluck = None
         for match in _MARK.finditer(text):
             sign, value = match.groups()
@@ -184,7 +184,7 @@ class _Reader:
             self._exclusive(marks)
         return tuple(marks), finger, pluck
 
-    def _mark(self, sign: str, value: str | None, span: Span) -> Mark:
+    def _mark(self, sign: str, value: str | None, span: Span) -> MarkNode:
         technique = MARKS.get(sign) or SHAPES[sign]
         if value is None:
             if sign == "^^":
@@ -195,26 +195,26 @@ class _Reader:
                     "a pre-bend to what pitch?",
                     "write the fret whose pitch it reaches, or how far: `^^10`, `^^full`",
                 )
-            return Mark(QUARTER_BEND if sign == "^" else technique, span=span)
+            return MarkNode(QUARTER_BEND if sign == "^" else technique, span=span)
         if value in AMOUNTS:
-            return Mark(technique, None, AMOUNTS[value], span=span)
+            return MarkNode(technique, None, AMOUNTS[value], span=span)
         if len(value) > 8 or float(value) > MAX_FRET:
             at = Span(span.start + len(sign), span.end)
             self._nowhere = True
             self.report(rules.LIMIT, at, f"there is no fret {_cut(value)}", f"frets go from 0 to {MAX_FRET}")
-            return Mark(technique, span=span)
-        return Mark(technique, _amount(value), span=span)
+            return MarkNode(technique, span=span)
+        return MarkNode(technique, _amount(value), span=span)
 
     def _once(self, before: str | None, now: str, span: Span, what: str) -> str:
         if before is not None:
             self.report(rules.TWICE, span, f"a second {what}: '{before} and '{now}", f"a note has one {what}")
         return now
 
-    def _exclusive(self, marks: list[Mark]) -> None:
+    def _exclusive(self, marks: list[MarkNode]) -> None:
         seen: set[str] = set()
         for mark in marks:
             sign = mark.technique.sign
-            if mark.technique.kind is not Kind.MARK:
+            if mark.technique.kind is not TechniqueKind.MARK:
                 continue
             if sign in seen:
                 self.report(rules.TWICE, mark.span, f"`{sign}` stands twice", "once is enough")

@@ -8,14 +8,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from lickwright.diagnostics import nearest, replacing
+from lickwright.core.diagnostics import nearest, replacing
+from lickwright.core.source import Span
 from lickwright.notation import habits, rules
 from lickwright.notation.build_bad import BadRuns
-from lickwright.notation.build_notes import Report
+from lickwright.notation.build_notes import ReportFinding
 from lickwright.notation.fault import short
 from lickwright.notation.navigation import BY_SIGN
 from lickwright.notation.tree import Item, Navigation, Say, Unknown
-from lickwright.source import Span
 
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 QUOTES = "“”„«»"
@@ -26,7 +26,7 @@ _NUMBER_AFTER = re.compile(r"[ \t]*:?[ \t]*(\d{2,3})(?![^ \t\n|])")
 class Sayings:
     """Reads the sayings of one text."""
 
-    def __init__(self, text: str, report: Report, bad: BadRuns, crowded: Callable[[], bool]) -> None:
+    def __init__(self, text: str, report: ReportFinding, bad: BadRuns, crowded: Callable[[], bool]) -> None:
         self.text = text
         self.report = report
         self._bad = bad

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 from lickwright.music.rhythm import usual_time
-from lickwright.notation.techniques import HEADS, Kind
+from lickwright.notation.techniques import HEADS, TechniqueKind
 from lickwright.notation.tree import (
     Bare,
     BarLine,
@@ -21,7 +21,7 @@ from lickwright.notation.tree import (
     Hold,
     Item,
     Lick,
-    Mark,
+    MarkNode,
     Navigation,
     Note,
     Part,
@@ -221,7 +221,7 @@ def _part(part: Part, count: int) -> str:
 
 def _note(note: Note) -> str:
     begin = note.begin.sign
-    lead = begin + note.string if note.begin.kind is Kind.ENTRY else note.string + begin
+    lead = begin + note.string if note.begin.kind is TechniqueKind.ENTRY else note.string + begin
     place = "" if note.fret is None else str(note.fret)
     if note.head is HEADS["x"]:
         place = "x"
@@ -233,11 +233,11 @@ def _note(note: Note) -> str:
     return lead + place + _marks(note.marks) + fingers
 
 
-def _marks(marks: tuple[Mark, ...]) -> str:
+def _marks(marks: tuple[MarkNode, ...]) -> str:
     return "".join(mark.technique.sign + _target(mark) for mark in marks)
 
 
-def _target(mark: Mark) -> str:
+def _target(mark: MarkNode) -> str:
     if mark.fret is not None:
         return _decimal(mark.fret)
     return _AMOUNTS[mark.by] if mark.by is not None else ""

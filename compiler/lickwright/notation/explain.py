@@ -46,7 +46,7 @@ def mended(run: str, good: Callable[[str], bool]) -> str | None:
 def explain(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
     """The mistake in `run`; `good` tells whether a text can be read, `after_repeat` whether a `:|` stands just before it."""
     fault = _lookalike(run) or (_too_long(run) if len(run) > LONGEST else None)
-    fault = fault or _standing_signs(run, after_repeat) or habits.whole(run) or _slide(run) or _finger(run)
+    fault = fault or _standing_signs(run, after_repeat) or habits.habit_of_run(run) or _slide(run) or _finger(run)
     fault = fault or habits.bend(run) or habits.signs(run)
     if fault:
         return fault

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from lickwright.diagnostics import Rule
+from lickwright.core.diagnostics import Rule
 from lickwright.notation import rules
 
 
@@ -19,7 +19,7 @@ class Fault(NamedTuple):
     right: str | None = None  # what should stand from `start` to `end`; None where that is not sure
 
 
-def unreadable(start: int, end: int, message: str, help: str) -> Fault:
+def unreadable_rule(start: int, end: int, message: str, help: str) -> Fault:
     """A fault of the rule for what cannot be read at all."""
     return Fault(rules.UNREADABLE, start, end, message, help)
 

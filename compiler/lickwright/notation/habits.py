@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 
 from lickwright.notation import rules
-from lickwright.notation.fault import Fault, unreadable
+from lickwright.notation.fault import Fault, unreadable_rule
 from lickwright.notation.techniques import EVENT_WORDS, WORDS
 
 FULL = ("step", "whole", "tone", "1step", "wholestep", "wholetone", "fullstep", "fulltone", "ganz", "ton")
@@ -130,10 +130,10 @@ def bend(run: str) -> Fault | None:
     bare = re.search(r"(?<=\d)(b?)(full|half|quarter)", run)
     if bare:
         message = f"`{bare[0]}` without its `^`"
-        return unreadable(bare.start(), bare.end(), message, f"write `{run[: bare.start()][-6:]}^{bare[2]}`")
+        return unreadable_rule(bare.start(), bare.end(), message, f"write `{run[: bare.start()][-6:]}^{bare[2]}`")
     pre = re.search(r"(\d)(pb)(\d{1,2})", run)
     if pre:
-        return unreadable(
+        return unreadable_rule(
             pre.start(2),
             pre.end(2),
             "`pb` is not a sign: a pre-bend is `^^`",
@@ -154,7 +154,9 @@ def bend(run: str) -> Fault | None:
 
 
 def _amount(start: int, end: int, amount: str, help: str) -> Fault:
-    return unreadable(start, end, f"a bend goes to a fret's pitch or by quarter, half or full, not `{amount}`", help)
+    return unreadable_rule(
+        start, end, f"a bend goes to a fret's pitch or by quarter, half or full, not `{amount}`", help
+    )
 
 
 def _in_steps(before: str, amount: str) -> str:
@@ -177,7 +179,7 @@ def german(fret: str, start: int) -> Fault:
     return Fault(rules.STRING, start, start + 1, "there is no string `H`", help)
 
 
-def whole(run: str) -> Fault | None:
+def habit_of_run(run: str) -> Fault | None:
     """A run that is one thing of another way of writing."""
     place = (0, len(run))
     word = plain(run)
@@ -197,9 +199,9 @@ def whole(run: str) -> Fault | None:
             f"a repeat is `|: … :|{run}`; a dead note is `Gx`",
         )
     if run in ("full", "half", "quarter", "bend"):
-        return unreadable(*place, f"`{run}` stands apart from its note", "a bend touches its note: `B8^full`")
+        return unreadable_rule(*place, f"`{run}` stands apart from its note", "a bend touches its note: `B8^full`")
     if run in (">", "->", "-->", "<", "<-"):
-        return unreadable(*place, f"`{run}` is not a sign", "a slide is `/` up or `\\` down: `G7/9`")
+        return unreadable_rule(*place, f"`{run}` is not a sign", "a slide is `/` up or `\\` down: `G7/9`")
     note = re.fullmatch(r"(do|re|mi|fa|sol|la|si)(\d{1,2})", run, re.IGNORECASE)
     if note:
         letter = {"mi": "e", "la": "A", "re": "D", "sol": "G", "si": "B"}.get(note[1].lower())
@@ -207,7 +209,7 @@ def whole(run: str) -> Fault | None:
         help = f"write `{letter}{note[2]}`{thick}" if letter else "the strings are E A D G B e"
         return Fault(rules.STRING, 0, len(note[1]), f"there is no string `{note[1]}`", help)
     if run in ("_", "__", "___", "="):
-        return unreadable(
+        return unreadable_rule(
             *place,
             f"`{run}` holds nothing",
             "a hold is `-`" + ("; `=`, let ring, touches its note: `G7=`" if run == "=" else ""),
@@ -218,9 +220,11 @@ def whole(run: str) -> Fault | None:
         )
         return Fault(rules.REST, *place, f"`{run}` is not a rest", f"a step of silence is `.`{more}")
     if re.fullmatch(r"[xX]{1,2}", run):
-        return unreadable(*place, f"`{run}` names no string", "a dead note is `Gx`")
+        return unreadable_rule(*place, f"`{run}` names no string", "a dead note is `Gx`")
     if re.fullmatch(r"~+", run) and len(run) > 2:
-        return unreadable(*place, "vibrato is `~`, wide vibrato `~~`", "it touches its note or a hold: `G7~`, `-~`")
+        return unreadable_rule(
+            *place, "vibrato is `~`, wide vibrato `~~`", "it touches its note or a hold: `G7~`, `-~`"
+        )
     if re.fullmatch(r"[wq]\.?", run) or re.fullmatch(r"1/\d+[tT]", run):
         help = (
             "three steps in the time of two are `3[…]`"
@@ -240,7 +244,9 @@ def whole(run: str) -> Fault | None:
             f"chords stand above the music: `chords {run}`",
         )
     if run.startswith("<") and re.fullmatch(r"<\d{1,2}>", run):
-        return unreadable(*place, f"`{run}` has no string", f"a harmonic is a string and a place to touch: `G{run}`")
+        return unreadable_rule(
+            *place, f"`{run}` has no string", f"a harmonic is a string and a place to touch: `G{run}`"
+        )
     return None
 
 
@@ -248,56 +254,60 @@ def signs(run: str) -> Fault | None:
     """Signs in a run that mean something elsewhere."""
     ascii_tab = re.fullmatch(r"-*\d{1,2}(?:[-hp/\\b~]+\d{1,2})+-*", run)
     if ascii_tab:
-        return unreadable(
+        return unreadable_rule(
             0, len(run), f"`{run[:12]}` names frets without their strings", "each note names its string: `e8 e5 B8`"
         )
     held = re.fullmatch(r"([EADGBe])--+", run)
     if held:
         help = f"a string goes on for one step at a time: `{held[1]}- -`; a scrape's holds follow it: `(scrape: {held[1]}){run[1:]}`"
-        return unreadable(2, len(run), f"`{run}` has no fret", help)
+        return unreadable_rule(2, len(run), f"`{run}` has no fret", help)
     split = re.match(r"([EADGBeadgb])([-:_])(\d{1,2})(?!\d)", run)
     if split:
         letter = split[1] if split[1] == "e" else split[1].upper()
         help = f"string {letter}, fret {split[3]} is `{letter}{split[3]}`"
-        return unreadable(1, 2, f"`{split[2]}` stands between a string and its fret", help)
+        return unreadable_rule(1, 2, f"`{split[2]}` stands between a string and its fret", help)
     first = re.match(r"([!?,>~=])((?:[EADGBe]|\d{1,2}:)\d{1,2})", run)
     if first:
         sign = "!" if first[1] == ">" else first[1]
-        return unreadable(
+        return unreadable_rule(
             0, 1, f"`{first[1]}` stands before its note", f"what is done to a note follows it: `{first[2]}{sign}`"
         )
     both = re.search(r"((?:[EADGBe]|\d{1,2}:)\d{1,2})([+_])((?:[EADGBe]|\d{1,2}:)\d{1,2})", run)
     if both:
         at = both.start(2)
-        return unreadable(at, at + 1, "notes together are joined by `&`", f"write `{both[1]}&{both[3]}`")
+        return unreadable_rule(at, at + 1, "notes together are joined by `&`", f"write `{both[1]}&{both[3]}`")
     again = re.search(r"([EADGBe])(\d{1,2})(?:([hpt/\\])\1|(--?>|>|sl|-)(?=\d))(\d{1,2})", run)
     if again:
         return _onwards(again)
     trill = re.search(r"([EADGBe])(\d{1,2})tr(\d{1,2})", run)
     if trill:
         at = trill.end(2)
-        return unreadable(
+        return unreadable_rule(
             at, at + 2, "`tr` is not a sign: a trill is a word", f"write `(trill: {trill[1]}{trill[2]}h{trill[3]})`"
         )
     if re.search(r"~~~", run):
         at = run.index("~~~")
-        return unreadable(at, at + 3, "vibrato is `~`, wide vibrato `~~`", "each touches its note once: `G7~`, `G7~~`")
+        return unreadable_rule(
+            at, at + 3, "vibrato is `~`, wide vibrato `~~`", "each touches its note once: `G7~`, `G7~~`"
+        )
     harmonic = re.search(r"([EADGBe])(\d{1,2})(harm|nh|n\.h\.)", run, re.IGNORECASE)
     if harmonic and harmonic[1] in "EADGBe":
         at, help = harmonic.start(3), f"write `{harmonic[1]}<{harmonic[2]}>`"
-        return unreadable(at, harmonic.end(3), f"`{harmonic[3]}` is not a sign: a natural harmonic has `<>`", help)
+        return unreadable_rule(at, harmonic.end(3), f"`{harmonic[3]}` is not a sign: a natural harmonic has `<>`", help)
     finger = re.search(r"(?<=\d)(T|P|I|M)(?!\d)|'(P|I|M|A|C)", run)
     if finger:
         letter = finger[1] or finger[2]
         right = f"'{letter if letter == 'T' else letter.lower()}"
-        return unreadable(
+        return unreadable_rule(
             finger.start(),
             finger.end(),
             f"a finger is written `{right}`",
             f"write `{run[: finger.start()][-6:]}{right}`",
         )
     if run.endswith((";", "}")) and run[:-1]:
-        return unreadable(len(run) - 1, len(run), f"`{run[-1]}` is not a sign", "notes are set apart by spaces alone")
+        return unreadable_rule(
+            len(run) - 1, len(run), f"`{run[-1]}` is not a sign", "notes are set apart by spaces alone"
+        )
     return None
 
 
@@ -306,15 +316,17 @@ def _onwards(match: re.Match[str]) -> Fault:
     string, old, join, arrow, new = match.groups()
     at = match.end(2)
     if join:
-        return unreadable(
+        return unreadable_rule(
             at, at + 2, f"the string is named once: `{join}` goes on from it", f"write `{string}{old}{join}{new}`"
         )
     slide = f"`{string}{old}{'/' if int(new) > int(old) else chr(92)}{new}`"
     if arrow == "-":
-        return unreadable(
+        return unreadable_rule(
             at,
             at + 1,
             f"fret {new} has no string",
             f"one after the other is `{string}{old} {string}{new}`, a slide {slide}",
         )
-    return unreadable(at, at + len(arrow), f"`{arrow}` is not a sign: a slide is `/` up or `\\` down", f"write {slide}")
+    return unreadable_rule(
+        at, at + len(arrow), f"`{arrow}` is not a sign: a slide is `/` up or `\\` down", f"write {slide}"
+    )

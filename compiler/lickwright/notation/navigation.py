@@ -1,12 +1,12 @@
 """The table of navigation marks: segno, coda, Fine, To Coda and the jumps back, as print has them.
 
 A mark stands at the start or at the end of a bar and takes no time. What order of bars they come to is said by
-`counting/navigation.py`.
+`timeline/navigation.py`.
 """
 
 from __future__ import annotations
 
-from lickwright.records import record
+from lickwright.core.fast_dataclass import record
 
 _CODA = "without repeats, and from To Coda on to Coda"
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lickwright.diagnostics import Rule, Severity
+from lickwright.core.diagnostics import Rule, Severity
 from lickwright.music.fretboard import MAX_FRET
 from lickwright.music.rhythm import TEMPO_MAX, TEMPO_MIN
 from lickwright.music.tuning import STRINGS_MAX

@@ -13,14 +13,14 @@ from functools import cache
 
 from lark import Lark, Token
 
-from lickwright.diagnostics import Diagnostic
-from lickwright.notation import prebuilt
+from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.source import Source
+from lickwright.notation import parser_tables
 from lickwright.notation.build import Builder
 from lickwright.notation.rules import RULES
 from lickwright.notation.tree import Book
-from lickwright.source import Source
 
-__all__ = ["RULES", "Brackets", "grammar_text", "parse", "parser", "run_pattern"]
+__all__ = ["RULES", "Brackets", "grammar_text", "parse_source", "parser", "run_pattern"]
 MAX_NESTING = 16
 MAX_TOKENS = 60_000  # a lick: more than its 10,000 events can need with a word and a bar line each
 _CLOSER = {"TUPLET": "CLOSE_TUPLET", "WORD": "CLOSE_WORD"}
@@ -119,7 +119,7 @@ def built() -> Lark:
 @cache
 def parser() -> Lark:
     """The one parser; it keeps nothing between texts."""
-    return prebuilt.load(grammar_folder(), grammar_text(), Brackets()) or built()
+    return parser_tables.load_parser(grammar_folder(), grammar_text(), Brackets()) or built()
 
 
 @cache
@@ -128,7 +128,7 @@ def run_pattern() -> re.Pattern[str]:
     return re.compile(parser().get_terminal("RUNS").pattern.to_regexp())
 
 
-def parse(source: Source) -> tuple[Book, list[Diagnostic]]:
+def parse_source(source: Source) -> tuple[Book, list[Diagnostic]]:
     """The tree of `source` and every mistake in it; never raises on any text."""
     tree = parser().parse(source.text)
     return Builder(source, run_pattern).book(tree)

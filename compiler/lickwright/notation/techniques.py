@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from lickwright.records import record
+from lickwright.core.fast_dataclass import record
 
 
-class Kind(StrEnum):
+class TechniqueKind(StrEnum):
     """Where a technique's sign stands."""
 
     JOIN = "join"  # before a fret, after a note of the same string: `h7`
@@ -69,7 +69,7 @@ class Technique:
     """One row of the table."""
 
     name: str  # in words, as the timing sheet and legend say it
-    kind: Kind
+    kind: TechniqueKind
     sign: str  # as typed; for a word, the word
     stroke: Stroke | None = None  # how the string is set going; None: says nothing about it
     direction: int = 0  # +1: the second note must be higher, -1: lower, 0: either
@@ -82,7 +82,14 @@ class Technique:
     sentence: str = ""  # the legend's explanation
 
 
-J, E, H, S, M, W = Kind.JOIN, Kind.ENTRY, Kind.HEAD, Kind.SHAPE, Kind.MARK, Kind.WORD
+J, E, H, S, M, W = (
+    TechniqueKind.JOIN,
+    TechniqueKind.ENTRY,
+    TechniqueKind.HEAD,
+    TechniqueKind.SHAPE,
+    TechniqueKind.MARK,
+    TechniqueKind.WORD,
+)
 
 # name, kind, sign, …: the order is that of the reference page and of the legend.
 # fmt: off
@@ -135,11 +142,11 @@ TECHNIQUES: tuple[Technique, ...] = (
 EVENT_WORDS: tuple[str, ...] = ("grace", "rake", "trill", "roll", "scrape")
 
 
-def _rows(kind: Kind) -> dict[str, Technique]:
+def _rows(kind: TechniqueKind) -> dict[str, Technique]:
     return {t.sign: t for t in TECHNIQUES if t.kind is kind and t.name not in ("quarter-step bend", "held bend")}
 
 
-JOINS, ENTRIES, HEADS, SHAPES, MARKS, WORDS = (_rows(k) for k in Kind)
+JOINS, ENTRIES, HEADS, SHAPES, MARKS, WORDS = (_rows(k) for k in TechniqueKind)
 PICKED = HEADS[""]
 QUARTER_BEND = next(t for t in TECHNIQUES if t.name == "quarter-step bend")
 HELD_BEND = next(t for t in TECHNIQUES if t.name == "held bend")  # never written: what a tap over a bent string has

@@ -1,6 +1,6 @@
 """A lick as written: frozen nodes, each with its span.
 
-`syntax.py` makes them from text, `canonical.py` turns them back, `timeline.py` counts them. Spans do not take part in equality, so that
+`syntax.py` makes them from text, `canonical.py` turns them back, `timeline/model.py` counts them. Spans do not take part in equality, so that
 two texts that say the same compare equal.
 """
 
@@ -9,10 +9,10 @@ from __future__ import annotations
 from dataclasses import field
 from fractions import Fraction
 
+from lickwright.core.fast_dataclass import record
+from lickwright.core.source import Span
 from lickwright.notation.navigation import NavigationMark
 from lickwright.notation.techniques import Technique
-from lickwright.records import record
-from lickwright.source import Span
 
 NOWHERE = Span(0, 0)
 
@@ -48,7 +48,7 @@ class Field(Node):
 
 
 @record
-class Mark(Node):
+class MarkNode(Node):
     """A shape, mark or finger that touches a note or a hold."""
 
     technique: Technique
@@ -65,7 +65,7 @@ class Note(Node):
     head: Technique | None = None  # dead note or harmonic; None for an ordinary fret
     fret: int | None = None  # None only for a dead note without one and a natural harmonic
     touch: Fraction | None = None  # the fret touched for a harmonic
-    marks: tuple[Mark, ...] = ()
+    marks: tuple[MarkNode, ...] = ()
     finger: str | None = None  # "1".."4", "T"
     pluck: str | None = None  # "p", "i", "m", "a", "c"
 
@@ -75,7 +75,7 @@ class Hold(Node):
     """`-`: what sounds goes on, on one string or (string "") on all."""
 
     string: str = ""
-    marks: tuple[Mark, ...] = ()
+    marks: tuple[MarkNode, ...] = ()
 
 
 @record

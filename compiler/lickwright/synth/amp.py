@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lickwright.music.instruments import Filter, Guitar
-from lickwright.synth import strokes
+from lickwright.synth import pulses
 from lickwright.synth.waveguide import Samples
 
 Response: TypeAlias = NDArray[np.complex128]
@@ -132,7 +132,7 @@ def _body(lowest: tuple[tuple[float, float, float], ...], bins: Samples) -> Resp
     """
     modes = list(lowest)
     hertz, n = _WOOD_FROM, 0
-    scatter = strokes.noise(256, 160)  # chosen among many: no note falls into a hole
+    scatter = pulses.noise(256, 160)  # chosen among many: no note falls into a hole
     while hertz < _WOOD_TO:
         modes.append((hertz * (1 + 0.02 * scatter[n]), _WOOD_Q, _WOOD_LEVEL * (1 if scatter[n + 128] > 0 else -1)))
         hertz, n = hertz * _WOOD_STEP, n + 1
@@ -147,7 +147,7 @@ def _room(rate: int) -> Response:
     """A small room, two channels: four echoes, and what is left of many more. Level 1 is the direct sound's energy."""
     count = min(int(ROOM_LENGTH * rate), MEMORY * 3 // 4)  # no longer than what is remembered, at any rate
     time = np.arange(count) / rate
-    tail = np.stack([strokes.noise(count, seed) for seed in (101, 202)])
+    tail = np.stack([pulses.noise(count, seed) for seed in (101, 202)])
     tail *= 10 ** (-3 * time / ROOM_TIME) * np.clip((time - 0.012) / 0.02, 0, 1)
     tail /= np.sqrt((tail**2).sum(axis=1, keepdims=True))
     for left, right, level in _ECHOES:

@@ -13,9 +13,9 @@ import numpy as np
 
 from lickwright.music.instruments import Guitar, between
 from lickwright.music.pitch import frequency
-from lickwright.performance import Played
-from lickwright.synth.plan import Feel, Plan, Planner, strings
-from lickwright.synth.waveguide import TAPS, WIDE, Motion, Samples, String, kernels
+from lickwright.performance.note_events import NoteEvent
+from lickwright.synth.automation import Humanizer, Planner, StringAutomation, strings
+from lickwright.synth.waveguide import TAPS, WIDE, DelayLoop, Motion, Samples, kernels
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
 AHEAD, IN_TIME = 20.0, 1.5  # seconds that are planned at once; that must be planned beyond what is asked for
@@ -26,13 +26,18 @@ class Instrument:
     """A guitar while it plays. Ask for its samples from the first to the last."""
 
     def __init__(
-        self, notes: Sequence[Played], tuning: Sequence[int], guitar: Guitar, rate: int, feel: Feel | None = None
+        self,
+        notes: Sequence[NoteEvent],
+        tuning: Sequence[int],
+        guitar: Guitar,
+        rate: int,
+        feel: Humanizer | None = None,
     ) -> None:
         self._rate = rate
-        self._parts: list[tuple[Planner, Voice]] = []
+        self._parts: list[tuple[Planner, StringVoice]] = []
         for string, of_string in strings(notes):
             planner = Planner(of_string, tuning[string - 1], guitar, rate, feel)
-            self._parts.append((planner, Voice(planner.until(AHEAD * rate), tuning[string - 1], guitar, rate)))
+            self._parts.append((planner, StringVoice(planner.until(AHEAD * rate), tuning[string - 1], guitar, rate)))
 
     def samples(self, start: int, stop: int) -> Samples:
         """Samples `start` to `stop` of all strings."""
@@ -46,20 +51,20 @@ class Instrument:
         return total
 
 
-class Voice:
+class StringVoice:
     """One string, its two planes and the place where it is heard."""
 
-    def __init__(self, plan: Plan, open_pitch: float, guitar: Guitar, rate: int) -> None:
+    def __init__(self, plan: StringAutomation, open_pitch: float, guitar: Guitar, rate: int) -> None:
         self._guitar, self._rate = guitar, rate
         self._swells = list(plan.swells)
-        self.first = String(plan.motion)
-        self.second = String(self._other(plan.motion))
+        self.first = DelayLoop(plan.motion)
+        self.second = DelayLoop(self._other(plan.motion))
         self._gain = 10 ** (between(guitar.trim, open_pitch) / 20)
         self._comb: Comb | None = None
         if guitar.pickup is not None:
             self._comb = Comb(guitar.pickup / (guitar.scale * frequency(open_pitch)) * rate)
 
-    def go_on(self, plan: Plan) -> None:
+    def go_on(self, plan: StringAutomation) -> None:
         """What happens to the string after all that is known."""
         self._swells += plan.swells
         self.first.go_on(plan.motion)

@@ -132,18 +132,18 @@ def level(wave: Wave, rate: int, target: float = TARGET, ceiling: float = CEILIN
     wave.scale(10 ** ((target - loud) / 20))
     if wave.peak > limit:
         for _ in range(_TRIES):
-            hold(wave, limit)
+            limit_peaks(wave, limit)
             missing = target - integrated(energies(wave, rate))
             if missing < 0.1:
                 break
             wave.scale(10 ** (1.25 * missing / 20))
-        hold(wave, limit)
+        limit_peaks(wave, limit)
     peak = true_peak(wave)
     if peak > limit / 0.98:
         wave.scale(limit / peak)
 
 
-def hold(wave: Wave, limit: float) -> None:
+def limit_peaks(wave: Wave, limit: float) -> None:
     """Turns peaks above `limit` down: the gain falls before a peak and rises after it, over some milliseconds."""
     if not limit / max(wave.peak, 1e-9) < 1.0:
         return

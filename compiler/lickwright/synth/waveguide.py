@@ -25,7 +25,7 @@ _MEAN = 0.9999  # of a loop's mean, left after a period at most
 _TIME = 3000.0  # Hz at which the second decay time is meant
 
 
-class Shape(Protocol):
+class Pulse(Protocol):
     """A pulse, known as a whole or worked out where it is asked for."""
 
     def __len__(self) -> int: ...
@@ -42,7 +42,7 @@ class Motion:
     g0: Samples  # (n,) middle tap of the loss filter
     g1: Samples  # (n,) its outer taps
     wide: Samples  # (n,) outer taps of the second filter, whose taps add up to one
-    pulses: tuple[tuple[int, Shape], ...]  # sample and shape of what is put into the loop, by sample
+    pulses: tuple[tuple[int, Pulse], ...]  # sample and shape of what is put into the loop, by sample
     spans: tuple[tuple[int, int], ...]  # samples in which the string can sound; it is still elsewhere
 
     @property
@@ -51,7 +51,7 @@ class Motion:
         return self.length, self.g0, self.g1, self.wide
 
 
-def losses(hertz: Samples, low: Samples, high: Samples, rate: int) -> tuple[Samples, Samples, Samples]:
+def loss_filter_taps(hertz: Samples, low: Samples, high: Samples, rate: int) -> tuple[Samples, Samples, Samples]:
     """Taps g0, g1 and `wide` of the loss filters for strings at `hertz` that lose 60 dB in `low` seconds at their fundamental and in
     `high` seconds at 3 kHz (at the octave where that is higher). All arrays of one shape.
 
@@ -109,13 +109,13 @@ class _Stretch(NamedTuple):
     steady: bool
 
 
-class String:
+class DelayLoop:
     """One string in motion. Ask for its samples from the first to the last, in pieces of any size; tell it in time how it goes on."""
 
     def __init__(self, motion: Motion) -> None:
         self._motion = motion  # its knots from the last one that is past on
         self._stretches: list[_Stretch] = []
-        self._pulses: list[tuple[int, int, Shape]] = []  # sample, how much of the shape is in already, shape
+        self._pulses: list[tuple[int, int, Pulse]] = []  # sample, how much of the shape is in already, shape
         self._now = 0  # the next sample to be asked for
         self._past = np.zeros(0)  # samples that the loop reads, the longest that is known
         self._learn(motion)

@@ -1,0 +1,184 @@
+"""What makes a lick hard, counted: speed, reach, movement, bends, what rings and which techniques there are.
+
+In: a Timeline, or what was sorted out of it. Out: numbers and names. What they are worth is `difficulty.py`'s.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lickwright.hand.fingering import by_fretting_hand
+from lickwright.hand.measures import Hand
+from lickwright.notation.techniques import Curve, Stroke, Technique, TechniqueKind
+from lickwright.timeline.model import SoundingNote, Timeline, techniques
+from lickwright.timeline.model import onset_grains as begins
+
+HELD = 5  # frets that a hand holds without moving
+
+_UP = (Curve.BEND, Curve.PREBEND)
+# Members bound to names of the module, which Python 3.11 finds in a quarter of the time; asked for every sound.
+_TAP, _PICK = Stroke.TAP, Stroke.PICK
+_OWN_STROKES = (Stroke.TAP, Stroke.SLAP, Stroke.POP, Stroke.SNAP, Stroke.REPEAT)
+_LEGATO = (Stroke.HAMMER, Stroke.PULL)
+_BAR = (Curve.DIVE, Curve.DIP, Curve.SCOOP)
+
+
+# --- speed -----------------------------------------------------------------------------------------------------------
+
+
+def onset_seconds(timeline: Timeline) -> tuple[list[float], float]:
+    """When notes begin, in seconds, what begins together once; and when the lick ends."""
+    from lickwright.performance.tempo_map import written_tempo_map
+
+    seconds = written_tempo_map(timeline).seconds
+    return [seconds(start) for start, _ in begins(timeline.sounds)], seconds(timeline.end)
+
+
+def crossings(timeline: Timeline) -> tuple[list[float], list[int]]:
+    """When single notes begin, in seconds, and for each but the last whether the next one is picked on another string."""
+    from lickwright.performance.tempo_map import written_tempo_map
+
+    seconds = written_tempo_map(timeline).seconds
+    groups = fretted_chords(timeline)
+    crossed = [
+        int(len(one) == len(other) == 1 and _picked(other[0]) and one[0].string != other[0].string)
+        for one, other in zip(groups, groups[1:], strict=False)
+    ]
+    return [seconds(group[0].start) for group in groups], crossed
+
+
+# --- the hand --------------------------------------------------------------------------------------------------------
+
+
+def span(timeline: Timeline, groups: Sequence[Sequence[SoundingNote]], hand: Hand) -> float:
+    """The widest two fingers that are down together: in a chord, a trill, a hammer-on or a pull-off."""
+    pairs: set[tuple[int, int, int]] = set()  # two frets, and how many strings apart
+    for group in groups:
+        if len(group) > 1:
+            held = [sound for sound in group if by_fretting_hand(sound)]
+            pairs.update((a.fret or 0, b.fret or 0, abs(a.string - b.string)) for a in held for b in held if a is not b)
+    for sound in timeline.sounds:
+        if sound.trill and sound.fret:
+            pairs.add((sound.fret, sound.trill, 0))
+        if sound.source is not None and sound.begin.stroke in _LEGATO:
+            before = timeline.sounds[sound.source]
+            if by_fretting_hand(sound) and by_fretting_hand(before):
+                pairs.add((before.fret or 0, sound.fret or 0, 0))
+    return max((hand.span(min(a, b), max(a, b), apart) for a, b, apart in pairs), default=0.0)
+
+
+def fretted_chords(timeline: Timeline) -> list[list[SoundingNote]]:
+    """The sounds of the fretting hand, what begins together in one list; rakes, scrapes and taps are not fingered."""
+    groups: dict[tuple[int, int], list[SoundingNote]] = {}
+    for sound in timeline.sounds:
+        if sound.kind in ("note", "grace") and sound.begin.stroke is not _TAP:
+            groups.setdefault((sound.start, -sound.lead), []).append(sound)
+    return list(groups.values())
+
+
+def count_position_shifts(groups: Sequence[Sequence[SoundingNote]]) -> int:
+    """How often a hand moves at the least, that holds five frets: one a finger, and one more by a stretch.
+
+    It stays as long as one position holds all that has come; when none does, it moves. No fingering moves less often.
+    """
+    moved, low, high = 0, 0, 0
+    for group in groups:
+        frets = [sound.fret for sound in group if sound.fret and not sound.dead]
+        if not frets or (low <= min(frets) and max(frets) <= high):
+            continue
+        bottom, top = min(frets), max(frets)
+        if not low:
+            low, high = bottom, top
+        low, high = min(low, bottom), max(high, top)
+        if high - low >= HELD:
+            moved, low, high = moved + 1, bottom, top
+    return moved
+
+
+def skips(groups: Sequence[Sequence[SoundingNote]]) -> int:
+    """How often the pick leaps over a string or more from one single note to the next."""
+    found, before = 0, 0
+    for group in groups:
+        string = group[0].string if len(group) == 1 and _picked(group[0]) else 0
+        if string and before and abs(string - before) > 1:
+            found += 1
+        before = string
+    return found
+
+
+def _picked(sound: SoundingNote) -> bool:
+    marked = (mark.stroke for mark in sound.marks if mark.stroke is not None)
+    return sound.pluck is None and next(marked, sound.begin.stroke) is _PICK
+
+
+def bends(timeline: Timeline) -> tuple[float, bool]:
+    """The largest bend, in semitones, and whether another string sounds with a bent one."""
+    sounds, largest, beside = timeline.sounds, 0.0, False
+    for n, sound in enumerate(sounds):
+        if not sound.shapes:
+            continue
+        bend = max((shape.amount for shape in sound.shapes if shape.technique.curve in _UP), default=0.0)
+        largest = max(largest, bend)
+        near = sounds[max(0, n - 6) : n + 7] if bend >= 1 else ()
+        beside = beside or any(
+            s.string != sound.string and s.start < sound.end and sound.start < s.end and not s.dead for s in near
+        )
+    return largest, beside
+
+
+def shaped(timeline: Timeline) -> bool:
+    """Whether a bend of half a step or more is struck bent, released, or shaken at its top."""
+    for sound in timeline.sounds:
+        curves = [shape.technique.curve for shape in sound.shapes]
+        big = any(shape.amount >= 1 for shape in sound.shapes if shape.technique.curve in _UP)
+        if big and (Curve.PREBEND in curves or Curve.RELEASE in curves or Curve.VIBRATO in curves):
+            return True
+    return False
+
+
+def unpicked(sounds: Sequence[SoundingNote]) -> float:
+    """The share of notes that a finger of the fretting hand sounds without the other's help, 0 to 1."""
+    return sum([s.begin.stroke in _LEGATO for s in sounds]) / len(sounds) if sounds else 0.0
+
+
+def ringing(sounds: Sequence[SoundingNote]) -> float:
+    """The share of notes that sound on when another string is struck, 0 to 1."""
+    rung: set[int] = set()
+    sounding: list[SoundingNote] = []
+    until = 0  # when the last of them ends
+    for sound in sounds:
+        sounding = [s for s in sounding if s.end > sound.start] if until > sound.start else []
+        if sound.kind == "note" and not sound.dead:
+            rung |= {s.index for s in sounding if s.start < sound.start and s.string != sound.string}
+            sounding.append(sound)
+            until = max(until, sound.end)
+    return len(rung) / len(sounds) if sounds else 0.0
+
+
+def kinds(timeline: Timeline) -> tuple[set[str], set[str], set[str]]:
+    """What is used, by name: all of it, the easy kinds (like ones under one name), and those learned on their own."""
+    used, own = techniques(timeline.sounds)
+    every, easy = set(own), set[str]()
+    for t in used:
+        if not t.sign or t.kind is TechniqueKind.MARK:
+            continue
+        every.add(t.name)
+        if _takes_practice(t):
+            own.add("slap and pop" if t.stroke in (Stroke.SLAP, Stroke.POP) else t.name)
+        else:
+            easy.add(_family(t))
+    return every, easy - {""}, own
+
+
+def _takes_practice(t: Technique) -> bool:
+    """A kind that is learned on its own: another way of the picking hand, a harmonic besides the fret, the bar."""
+    return t.stroke in _OWN_STROKES or (t.curve in _BAR or t.curve is Curve.PREBEND) or t.sign in ("n<>", "*")
+
+
+def _family(t: Technique) -> str:
+    """One name for techniques that are one skill; "" for bends, which have a term of their own."""
+    if t.curve in (Curve.BEND, Curve.RELEASE):
+        return ""
+    if t.curve in (Curve.GLIDE, Curve.SLIDE_IN, Curve.SLIDE_OFF):
+        return "slide"
+    return "vibrato" if t.curve is Curve.VIBRATO else "legato" if t.stroke in _LEGATO else t.name

@@ -1,0 +1,91 @@
+"""How hard the rhythm of a lick is: how fast its notes come, and how far off the beat they fall.
+
+In: a Timeline, or instants. Out: numbers. What they are worth is `difficulty.py`'s. Every figure of speed grows in
+proportion to the tempo, so that no lick becomes easier when only its tempo rises.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from math import gcd
+from typing import NamedTuple
+
+from lickwright.timeline.model import Timeline
+
+_KEPT_UP = 8  # intervals on end from which a speed counts in full
+_NONE = -9  # weaker than any place
+_BURST = 0.45  # exponent: how much less a shorter burst counts; 4 intervals count 0.73, 1 counts 0.39
+
+
+class Pace(NamedTuple):
+    """The hardest stretch of a lick."""
+
+    weighted: float  # things a second, less where the stretch is short
+    rate: float  # things a second in that stretch
+    things: int  # in it
+
+
+def pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
+    """The stretch of up to eight intervals in which the most comes a second, short ones counting less.
+
+    `instants` are seconds, ascending; `worth` says what each interval from one to the next counts, 1 for every note.
+    """
+    best = Pace(0.0, 0.0, 0)
+    sums = [0]
+    for one in worth:
+        sums.append(sums[-1] + one)
+    for length in range(1, min(_KEPT_UP, len(instants) - 1) + 1):
+        share = (length / _KEPT_UP) ** _BURST
+        for first, last, before, after in zip(instants, instants[length:], sums, sums[length:], strict=False):
+            seconds, count = last - first, after - before
+            if count * share > best.weighted * seconds * (1 + 1e-9) and seconds > 1e-9:
+                best = Pace(count * share / seconds, count / seconds, count)
+    return best
+
+
+def syncopation(timeline: Timeline) -> float:
+    """How far off the beat the notes fall: 0 where each stronger place has its own note, about 1 where most do not.
+
+    A note is syncopated when a place of the meter stronger than its own goes by before the next note (Longuet-Higgins
+    and Lee, "The rhythmic interpretation of monophonic music", Music Perception 1(4), 1984). It counts by how much
+    stronger that place is, 2 at the most; the result is the sum over the notes, divided by their number.
+    """
+    begins = [turn.start for turn in timeline.passes]
+    onsets = sorted({sound.start for sound in timeline.sounds})
+    meter = timeline.settings.meter
+    scale, beat = meter.beat.denominator, meter.beat.numerator * timeline.grain  # so that all places are whole numbers
+    length = beat * int(meter.length / meter.beat)
+    total, n = 0, 0
+    for onset, following in zip(onsets, onsets[1:], strict=False):
+        while n + 1 < len(begins) and begins[n + 1] <= onset:
+            n += 1
+        bar = timeline.bars[timeline.passes[n].bar]
+        begin = begins[n] * scale - (length - bar.nominal * scale if bar.number == 0 else 0)
+        at = onset * scale - begin
+        own = _weight(at, beat)
+        if own < 0:
+            total += min(2, max(0, _strongest(at, following * scale - begin, beat, length) - own))
+    return total / len(onsets) if onsets else 0.0
+
+
+@lru_cache(maxsize=1024)
+def _weight(at: int, beat: int) -> int:
+    """0 on the first beat of a bar, -1 on the others, -2 on halves and thirds of a beat, -3 on quarters and sixths."""
+    if not at:
+        return 0
+    weight, rest = -1, beat // gcd(at, beat)
+    for prime in (2, 3, 5, 7):
+        while rest % prime == 0:
+            rest //= prime
+            weight -= 1
+    return weight - (rest > 1)
+
+
+def _strongest(after: int, before: int, beat: int, bar: int) -> int:
+    """The weight of the strongest place between two notes, both excluded; all counted from the start of a bar."""
+    if before > bar:
+        return 0
+    if (after // beat + 1) * beat < before:
+        return -1
+    return -2 if (after * 2 // beat + 1) * beat < before * 2 else _NONE

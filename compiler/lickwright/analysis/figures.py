@@ -1,0 +1,77 @@
+"""Figures of a lick that are no single technique: double stops, unison bends, triplets, syncopation, strings left out.
+
+In: a Timeline. Out: names, in the trade's words. They are what an author asks a library for beside the table of techniques.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from lickwright.analysis.difficulty_features import fretted_chords, skips
+from lickwright.analysis.figure_names import CHORD, DOUBLE_STOP, PICK_UP, STRING_SKIP, SYNCOPATION, TUPLETS, UNISON_BEND
+from lickwright.notation.techniques import Curve
+
+if TYPE_CHECKING:
+    from lickwright.timeline.model import SoundingNote, Timeline
+
+_BENDS = (Curve.BEND, Curve.PREBEND)
+_SAME_PITCH = 0.25  # semitones: a unison bend that a writer rounds to a quarter step is one
+
+
+def figures(timeline: Timeline) -> set[str]:
+    """The names of `figure_names.FIGURES` that a lick holds."""
+    groups = fretted_chords(timeline)
+    found = {TUPLETS[tuplet.count] for tuplet in timeline.tuplets if tuplet.count in TUPLETS}
+    for group in groups:
+        notes = [sound for sound in group if sound.kind == "note" and not sound.dead]
+        strings = len({sound.string for sound in notes})
+        if strings > 1:
+            found.add(DOUBLE_STOP if strings == 2 else CHORD)
+            if _is_unison_bend(notes):
+                found.add(UNISON_BEND)
+    if skips(groups):
+        found.add(STRING_SKIP)
+    if timeline.bars and timeline.bars[0].number == 0:
+        found.add(PICK_UP)
+    if _is_syncopated(timeline):
+        found.add(SYNCOPATION)
+    return found
+
+
+def _is_unison_bend(notes: Iterable[SoundingNote]) -> bool:
+    """True if one of these notes is bent to the pitch of another that begins with it."""
+    bent: list[float] = []
+    still: list[float] = []
+    for sound in notes:
+        arrived = [sound.pitch + shape.amount for shape in sound.shapes if shape.technique.curve in _BENDS]
+        (bent if arrived else still).append(max(arrived, default=sound.pitch))
+    return any(abs(a - b) < _SAME_PITCH for a in bent for b in still)
+
+
+def _is_syncopated(timeline: Timeline) -> bool:
+    """True if a note begins off the beat and sounds on over the next beat, where nothing begins.
+
+    In beats that divide by two the same holds for the eighth notes between the beats: `1 e . a` is syncopated too.
+    """
+    meter = timeline.settings.meter
+    scale = 6 * meter.beat.denominator  # so that beats, their halves and their thirds are whole numbers
+    beat = 6 * meter.beat.numerator * timeline.grain
+    spacings = (beat,) if meter.compound else (beat, beat // 2)
+    starts = [turn.start for turn in timeline.passes]
+    notes = [sound for sound in timeline.sounds if sound.kind == "note"]
+    begins = {sound.start * scale for sound in notes}
+    for sound in notes:
+        turn = timeline.passes[bisect_right(starts, sound.start) - 1]
+        bar = timeline.bars[turn.bar]
+        at = (
+            sound.start - turn.start - (0 if bar.number else bar.length)
+        ) * scale  # a pick-up ends where a whole bar would
+        for spacing in spacings:
+            late = at % spacing
+            between = late > 0 and late % (spacing // (3 if meter.compound else 2)) == 0
+            after = sound.start * scale - late + spacing
+            if between and after not in begins and sound.end * scale > after:
+                return True
+    return False

@@ -1,0 +1,186 @@
+"""A lick as a phrase: the way from note to note and the rhythm, which stay the same in every key, box and tuning.
+
+In: a Timeline. Out: `Phrase`. A bend counts as the note that it arrives at, a release as the note that it goes back to, so
+that a note bent up and the same note fretted are the same phrase. Grace notes, rakes and scrapes are ornaments, and how long
+a note sounds on is left out. What two phrases have in common is `index/edit_distance.py`'s.
+
+A phrase has a *code*, equal for equal phrases whatever note value they are written in, and its *moments*, from which it can
+be read again: all that begins together is a moment, with its highest note, what is below it, and the time to the next.
+"""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Sequence
+from hashlib import blake2b
+from math import floor, gcd
+from typing import TYPE_CHECKING, NamedTuple
+
+from lickwright.notation.techniques import TECHNIQUES, Curve
+
+if TYPE_CHECKING:
+    from lickwright.timeline.model import SoundingNote, Timeline
+
+WHOLE = 20160  # time units to a whole note in `moments`: thirds, also of thirds, fifths and sevenths of usual values are whole
+LONGEST = 0xFFFF  # units; a longer wait counts as this one
+FEWEST = 4  # moments; of less it cannot be said that two licks are the same
+
+_MOVING = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)
+_DEAD = 1  # what stands below a moment's highest note: 0 nothing; this: it has no pitch; from 2 on a chord
+_MIDDLE = 128  # how the first note's pitch is written; others count semitones from it
+_NUMBER = {id(technique): number for number, technique in enumerate(TECHNIQUES)}
+_KINDS = {"note": 0, "grace": 1, "rake": 2, "scrape": 3}
+
+
+class Phrase(NamedTuple):
+    """One lick's phrase."""
+
+    notes: int  # moments: what begins together counts once
+    code: int  # 64 bits, signed
+    moments: bytes  # of each its highest note, then of each what is below, then of each the wait, two bytes low first
+    first: int | None  # nominal MIDI pitch of the first moment with a pitch
+
+
+class Moments(NamedTuple):
+    """Moments, read again."""
+
+    pitches: bytes  # semitones from the first one's highest note, plus 128
+    chords: bytes  # 0 for a single note
+    waits: Sequence[int]  # to the next moment, in units of `WHOLE`; the last is 0
+
+
+def phrase(timeline: Timeline) -> Phrase:
+    """What of a lick is the same in every key and box."""
+    heard: dict[int, list[int]] = {}
+    for sound in timeline.sounds:
+        if sound.kind != "note":
+            continue
+        if sound.dead:
+            heard.setdefault(sound.start, [])
+        elif sound.shapes:
+            for at, pitch in _steady(sound):
+                heard.setdefault(at, []).append(pitch)
+        else:
+            heard.setdefault(sound.start, []).append(floor(sound.pitch + 0.25))
+    times = sorted(heard)
+    waits = [after - before for before, after in zip(times, times[1:], strict=False)]
+    common = gcd(*waits) or 1
+    first = last = next((max(heard[at]) for at in times if heard[at]), None)
+    pitches, chords = bytearray(), bytearray()
+    for at in times:
+        together = heard[at]
+        last = max(together) if together else last
+        pitches.append(max(0, min(255, _MIDDLE + (last or 0) - (first or 0))))
+        chords.append(_DEAD if not together else 0 if len(together) == 1 else _chord(together))
+    values = ",".join([str(wait // common) for wait in waits]).encode()
+    code = _code(bytes(pitches), bytes(chords), values)
+    grain = timeline.grain
+    units = array("H", [min(LONGEST, (wait * WHOLE * 2 + grain) // (2 * grain)) for wait in waits] + [0] * bool(times))
+    return Phrase(len(times), code, bytes(pitches) + bytes(chords) + _low_first(units).tobytes(), first)
+
+
+def _steady(sound: SoundingNote) -> list[tuple[int, int]]:
+    """When it reaches which pitch: a bend at once arrives with the stroke, a later one where it starts.
+
+    A quarter-tone counts as the note below it, so a quarter-step bend changes nothing.
+    """
+    pitch = floor(sound.pitch + 0.25)
+    found = [(sound.start, pitch)]
+    for shape in sound.shapes:
+        if shape.technique.curve not in _MOVING:
+            continue
+        arrived = floor(sound.pitch + shape.amount + 0.25)
+        if shape.start <= sound.start:
+            found[:] = [(sound.start, arrived)]
+        elif arrived != pitch:
+            found.append((shape.start, arrived))
+        pitch = arrived
+    return found
+
+
+def _chord(together: list[int]) -> int:
+    """A number from 2 to 255 for the notes below the highest; a note twice, on two strings, counts once."""
+    notes = sorted(set(together), reverse=True)
+    number = 0
+    for below in notes[1:]:
+        number = number * 31 + notes[0] - below
+    return 2 + number % 254 if number else 0
+
+
+def tab_code(timeline: Timeline) -> int:
+    """Equal for licks that are the same on the fretboard: strings, frets, techniques and exact lengths.
+
+    Written fingers, dynamics and fields are left out. 64 bits, signed.
+    """
+    grain = timeline.grain
+    lengths = {n for s in timeline.sounds for n in (s.start, s.end)}
+    common = gcd(grain, *lengths) or 1
+    numbers: list[int] = [grain // common, *timeline.settings.tuning.nominal, -1]
+    for s in timeline.sounds:
+        numbers += (
+            s.start // common, s.end // common, s.string, -1 if s.fret is None else s.fret,
+            _NUMBER[id(s.begin)], _KINDS[s.kind], s.lead,
+        )  # fmt: skip
+        if s.head is not None:
+            touch = 0 if s.touch is None else s.touch.numerator * 64 // s.touch.denominator
+            numbers += (-2, _NUMBER[id(s.head)], touch)
+        for mark in s.marks:
+            numbers += (-3, _NUMBER[id(mark)])
+        for shape in s.shapes:
+            numbers += (-4, _NUMBER[id(shape.technique)], shape.start // common, round(shape.amount * 100))
+        if s.trill is not None or s.roll is not None:
+            numbers += (-5, -1 if s.trill is None else s.trill, -1 if s.roll is None else s.roll)
+    return _code(_low_first(array("q", numbers)).tobytes())
+
+
+def _code(*parts: bytes) -> int:
+    whole = b"\0".join((len(parts[0]).to_bytes(4, "little"), *parts))
+    return int.from_bytes(blake2b(whole, digest_size=8).digest(), "little", signed=True)
+
+
+def _low_first(units: array[int]) -> array[int]:
+    """The same bytes on every machine."""
+    from sys import byteorder
+
+    if byteorder == "big":
+        units.byteswap()
+    return units
+
+
+def length_of(moments: bytes) -> int:
+    """How many moments there are in `Phrase.moments`: each takes a pitch, a chord and two bytes of waiting."""
+    return len(moments) // 4
+
+
+def unpack(moments: bytes) -> Moments:
+    """`Phrase.moments`, read again."""
+    notes = length_of(moments)
+    waits = array("H")
+    waits.frombytes(moments[2 * notes :])
+    return Moments(moments[:notes], moments[notes : 2 * notes], _low_first(waits))
+
+
+GRAMS = (4, 5)  # moments; two lengths, since few edits leave little of a short phrase whole
+
+
+def grams(moments: bytes) -> set[str]:
+    """The steps between every few moments in a row, as words that can be looked up: what edits elsewhere leave as it is."""
+    steps = _steps(moments)
+    return {steps[i : i + size - 1].hex() for size in GRAMS for i in range(len(steps) - size + 2)}
+
+
+def separate_grams(moments: bytes) -> list[str]:
+    """Grams that do not overlap: of as many as there are, every edit spoils one at most."""
+    steps = _steps(moments)
+    size = piece_size(len(steps) + 1)
+    return [steps[i : i + size - 1].hex() for i in range(0, len(steps) - size + 2, size)]
+
+
+def piece_size(notes: int) -> int:
+    """Moments to a piece in a phrase of so many."""
+    return GRAMS[notes >= 16]
+
+
+def _steps(moments: bytes) -> bytes:
+    pitches = moments[: len(moments) // 4]
+    return bytes([b - a & 255 for a, b in zip(pitches, pitches[1:], strict=False)])

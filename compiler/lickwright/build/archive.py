@@ -1,0 +1,157 @@
+"""A release as one file: a ZIP archive with the files of every lick, and a page of contents.
+
+In: the output folder and the licks of `release.py`. Out: the archive in parts, up to its seal; the same files give the same bytes, since times and
+permissions are fixed and entries sorted. Only a file that is as it was made goes in; what is left out is a `Trouble`.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from hashlib import blake2b
+from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
+
+from lickwright.build.release import Filed, Released
+from lickwright.core.destination import Seal
+from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.files import NOT_OURS, UNREADABLE, reason
+from lickwright.core.slugs import slug
+from lickwright.core.source import Span
+from lickwright.store.output_writer import read_pieces, recorded_file
+from lickwright.store.ownership import Inside
+from lickwright.store.types import Trouble
+
+_BEFORE = b"lickwright archive "
+SEAL = Seal(_BEFORE, b"")  # the archive's comment, which ends it
+_HEX = 32  # digits of a seal
+CONTENTS = "contents.txt"
+_PACKED = ("audio",)  # formats that packing makes little smaller, and takes long
+
+
+class _Sink:
+    """A file that can only be written into, and gives out what was written."""
+
+    def __init__(self) -> None:
+        self._parts: list[bytes] = []
+
+    def write(self, data: bytes) -> int:
+        """Takes some bytes."""
+        self._parts.append(bytes(data))
+        return len(data)
+
+    def flush(self) -> None:
+        """Nothing is kept back."""
+
+    def close(self) -> None:
+        """There is nothing to let go of."""
+
+    def take(self) -> bytes:
+        """What was written since the last time."""
+        data = b"".join(self._parts)
+        self._parts.clear()
+        return data
+
+
+def checked(out: str, book: Sequence[Released], place: str = "the archive") -> tuple[list[Released], list[Trouble]]:
+    """The licks that have files, with those files that are as they were made; and the others, with what is the matter.
+
+    `place`: what the others are left out of, for a message.
+    """
+    inside = Inside(out)
+    kept: list[Released] = []
+    troubles: list[Trouble] = []
+    for lick in book:
+        files: list[Filed] = []
+        for filed in lick.files:
+            try:
+                now = recorded_file(inside.file(lick.target, filed.row.name), filed.row)
+                found = None if now is not None and now.hash == filed.row.hash else _left_out(now is None, place)
+            except OSError as e:
+                found = UNREADABLE.at(Span(0, 0), f"left out of {place}: {reason(e)}"[:180], "make it again")
+            if found is None:
+                files.append(filed)
+            else:
+                troubles.append(Trouble(os.path.join(out, lick.target, filed.row.name), found))
+        if files:
+            kept.append(lick._replace(files=tuple(files)))
+    return kept, troubles
+
+
+def _left_out(missing: bool, place: str) -> Diagnostic:
+    if missing:
+        return UNREADABLE.at(Span(0, 0), "the file is gone", "make it again")
+    message = f"the file was changed since it was made: left out of {place}"
+    return NOT_OURS.at(Span(0, 0), message, f"make it again with --overwrite, or add it to {place} yourself")
+
+
+def archive_parts(name: str, out: str, book: Sequence[Released]) -> Iterator[bytes]:
+    """The archive, up to its seal. `name` is its file's name. Raises OSError, also for a file that is changed meanwhile."""
+    top = slug(name)
+    inside = Inside(out)
+    entries = sorted((filed.at, lick.target, filed) for lick in book for filed in lick.files)
+    sink = _Sink()
+    with ZipFile(sink, "w") as archive:
+        page = contents(name, book).encode("utf-8")
+        with archive.open(_entry(f"{top}/{CONTENTS}", len(page), ZIP_DEFLATED), "w") as entry:
+            entry.write(page)
+        yield sink.take()
+        for at, target, filed in entries:
+            method = ZIP_STORED if filed.row.format in _PACKED else ZIP_DEFLATED
+            path = inside.file(target, filed.row.name)
+            hash = blake2b(digest_size=16)
+            with archive.open(_entry(f"{top}/{at}", filed.row.size, method), "w") as entry:
+                for piece in read_pieces(path):
+                    hash.update(piece)
+                    entry.write(piece)
+                    yield sink.take()
+            if hash.digest() != filed.row.hash:
+                raise OSError(0, f"{path} was changed meanwhile")
+        archive.comment = _BEFORE + b"0" * _HEX
+    yield sink.take()[: -len(_BEFORE) - _HEX]
+
+
+def _entry(path: str, size: int, method: int) -> ZipInfo:
+    """An entry of an ordinary file that all may read, made at no time."""
+    entry = ZipInfo(path, (1980, 1, 1, 0, 0, 0))
+    entry.create_system = 3  # Unix, whose permissions these are
+    entry.external_attr = 0o100644 << 16
+    entry.compress_type = method
+    entry.file_size = size
+    return entry
+
+
+def contents(name: str, book: Sequence[Released]) -> str:
+    """The page of contents: every lick in the book's order, with its files."""
+    files = sum(len(lick.files) for lick in book)
+    lines = [
+        f"{name}: {len(book)} {'lick' if len(book) == 1 else 'licks'}, {files} {'file' if files == 1 else 'files'}"
+    ]
+    last = ""
+    for lick in book:
+        if lick.target != last:
+            last = lick.target
+            lines += ["", last]
+        lines.append(f"  {lick.number}. {_line(lick)}")
+        lines += [f"       {filed.at}" for filed in lick.files]
+    return "\n".join(lines) + "\n"
+
+
+def _line(lick: Released) -> str:
+    """`Porch light: A minor, box 1, level 2, 92 beats a minute, by Mara Quill`."""
+    said = lick.said
+    tempo = said["tempo"]
+    words = [
+        str(said["key"]),
+        _box(str(said["box"])),
+        "" if said["level"] is None else f"level {said['level']}",
+        f"{float(tempo):g} beats a minute" if tempo else "",
+        f"by {said['by']}" if said["by"] else "",
+        str(said["rights"]),
+    ]
+    told = ", ".join(word for word in words if word)
+    title = " ".join(str(said["title"]).split())
+    return f"{title}: {told}" if told else title
+
+
+def _box(box: str) -> str:
+    return f"box {box}" if box[:1].isdigit() else box

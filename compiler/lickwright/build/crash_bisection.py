@@ -1,0 +1,60 @@
+"""Which licks of a source bring the program down, so that the others can still be made.
+
+In: a source that brought its worker down even when it was alone. Out: items to try, a lick each, the other licks of the source blanked; then
+one for all licks that are not to blame. Blanking keeps every line and column where it was. Licks are found by the first word of their line and not by
+the parser, which may be what breaks down.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+from lickwright.core.files import read_file
+from lickwright.core.source import Span, Unreadable
+from lickwright.store.types import WorkItem
+
+MOST = 500  # licks of one source that are tried one by one
+_LICK = re.compile(r"(?m)^[ \t]*lick\b.*$")
+
+
+def count_licks(item: WorkItem) -> int:
+    """How many licks the source seems to have; 0 for none that can be told."""
+    try:
+        return len(_LICK.findall(read_file(item.path).decode("utf-8"))) if item.path != "-" else 0
+    except (Unreadable, UnicodeDecodeError):
+        return 0
+
+
+def blank_licks(text: str, gone: Callable[[int], bool]) -> tuple[str, tuple[Span, ...]]:
+    """The text with nothing left of the licks that are `gone` (counted from 0) but their titles; and where they stood."""
+    starts = [(match.start(), match.end()) for match in _LICK.finditer(text)]
+    ends = [start for start, _ in starts[1:]] + [len(text)]
+    spans = tuple(Span(start, end) for n, ((start, _), end) in enumerate(zip(starts, ends, strict=True)) if gone(n))
+    for n, ((_, after_title), end) in enumerate(zip(starts, ends, strict=True)):
+        if gone(n):
+            text = text[:after_title] + re.sub(r"[^\r\n]", " ", text[after_title:end]) + text[end:]
+    return text, spans
+
+
+class Probe:
+    """The search in one source."""
+
+    def __init__(self, item: WorkItem, licks: int) -> None:
+        self._item = item
+        self._licks = licks
+        self._at = -1  # the lick that is being tried
+        self._bad: list[tuple[int, str]] = []  # licks that brought the worker down, and how
+
+    def next(self) -> WorkItem | None:
+        """What to try now: a lick alone, then all the others; None when there is nothing to be gained by it."""
+        self._at += 1
+        if self._at < self._licks:
+            return self._item._replace(only=self._at)
+        if self._at == self._licks and 0 < len(self._bad) < self._licks:
+            return self._item._replace(without=tuple(self._bad))
+        return None
+
+    def broke(self, why: str) -> None:
+        """What was tried brought its worker down."""
+        self._bad.append((self._at, why))

@@ -1,0 +1,224 @@
+"""What there is to do: every source that is meant, and where its outputs go.
+
+In: paths, and the manifest of the output folder. Out: items to work on, in a fixed order. The sources stand in a temporary table of the
+manifest's own connection, so a library of any size takes no more memory than a small one. Which need no work is `up_to_date.py`.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from hashlib import blake2b
+from typing import NamedTuple
+
+from lickwright.build.tracks import Tracks
+from lickwright.core.slugs import slug
+from lickwright.core.source_discovery import SUFFIX, Found, walk
+from lickwright.store import diagnostics_json
+from lickwright.store.manifest import Manifest, seen_from, stored, whose
+from lickwright.store.types import CompileOptions, WorkItem
+
+_TABLES = """
+CREATE TEMP TABLE scan (
+    id INTEGER PRIMARY KEY,        -- the order of everything
+    shown BLOB NOT NULL,           -- the path as the user knows it, in the file system's bytes
+    path TEXT UNIQUE,              -- as in `sources`; NULL where there is nothing to read
+    target TEXT,                   -- the folder of its outputs
+    plain TEXT,                    -- the same as it is where the extra `lickwright[names]` is not installed
+    ordered INTEGER NOT NULL,      -- which order holds
+    named INTEGER NOT NULL,        -- 1: a file that was named itself
+    ours INTEGER NOT NULL,         -- 0: another shard's
+    before INTEGER NOT NULL DEFAULT 0, -- licks that come before it in its album; 0 where there is none
+    state TEXT NOT NULL,           -- '': to be done; built, unchanged, failed, skipped
+    findings TEXT NOT NULL         -- for the report; of what cannot be read see `store/diagnostics_json.py`
+);
+CREATE TEMP TABLE same (           -- the sources that need no work
+    id INTEGER PRIMARY KEY,
+    told INTEGER NOT NULL          -- 1: something is remembered of it that is said again
+)
+"""
+
+
+# A part of a library that was built before goes where it went then: a file or a folder below the one that was named.
+_KEPT = """
+UPDATE scan SET target = (SELECT s.target FROM sources s WHERE s.path = scan.path)
+WHERE (SELECT count(*) FROM scan) < (SELECT count(*) FROM sources) AND EXISTS (
+    SELECT 1 FROM sources s WHERE s.path = scan.path
+    AND (s.target LIKE '%/' || scan.target OR named AND s.target LIKE '%' || scan.target)
+)
+"""
+
+
+class Share(NamedTuple):
+    """One of several equal shares of a library."""
+
+    number: int = 1  # from 1
+    of: int = 1
+
+    def holds(self, below: str) -> bool:
+        """Whether a source is in it, by its path as seen from the folder that was named: the same on every machine."""
+        if self.of == 1:
+            return True
+        whole = blake2b(stored(below).encode("utf-8"), digest_size=8).digest()
+        return int.from_bytes(whole, "big") % self.of == self.number - 1
+
+
+class Orders:
+    """The orders of a run, each once."""
+
+    def __init__(self, order_of: Callable[[str], CompileOptions]) -> None:
+        self.all: list[CompileOptions] = []
+        self._order_of = order_of
+        self._at: dict[bytes, int] = {}  # by key and formats
+
+    def of(self, path: str) -> int:
+        """The number of the order that holds for a source."""
+        order = self._order_of(path)
+        return self._at.setdefault(order.key + ",".join(order.formats).encode(), self._add(order))
+
+    def _add(self, order: CompileOptions) -> int:
+        if order not in self.all:
+            self.all.append(order)
+        return self.all.index(order)
+
+
+def begin(manifest: Manifest) -> None:
+    """Makes the table `scan`, empty."""
+    for statement in _TABLES.split(";\n"):
+        manifest.db.execute(statement)
+
+
+def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, share: Share) -> None:
+    """Fills the table `scan`."""
+    db = manifest.db
+    begin(manifest)
+    real = os.path.realpath(out)
+    inside = _Folders(real, orders)
+    rows = (inside.row(found, share) for found in walk(paths, leave_out=real))
+    db.execute("BEGIN")
+    db.executemany(
+        "INSERT OR IGNORE INTO scan (shown, path, target, plain, ordered, named, ours, before, state, findings) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        rows,
+    )
+    db.execute(_KEPT)
+    _part(manifest)
+    db.execute("COMMIT")
+
+
+class _Folders:
+    """Rows of the scan; what holds for a whole folder is worked out once."""
+
+    def __init__(self, real: str, orders: Orders) -> None:
+        self._real = real
+        self._orders = orders
+        self._tracks = Tracks(real)
+        self._last = ""  # the real folder that the next two are about
+        self._seen_from_out = ""
+        self._order = 0
+        self._blocked = False
+        self._below = ""
+        self._above = self._plain = ""  # the folder of outputs for `_below`, and without transliteration
+
+    def row(self, found: Found, share: Share) -> tuple[object, ...]:
+        shown = os.fsencode(found.path)
+        if found.trouble is not None:
+            return shown, None, None, None, 0, 0, 1, 0, "failed", diagnostics_json.diagnostics_to_json([found.trouble])
+        folder, slash, name = found.real.rpartition(os.sep)
+        folder += slash
+        if folder != self._last or found.path == "-":
+            self._last = folder
+            self._seen_from_out = stored(os.path.join(seen_from(self._real, folder), "")) if folder else ""
+            self._order = self._orders.of(found.path)
+            self._blocked = self._orders.all[self._order].blocked
+        if found.below != self._below:
+            self._below = found.below
+            parts = found.below.split("/") if found.below else []
+            self._above = "".join(slug(part) + "/" for part in parts)
+            self._plain = "".join(slug(part, readable=False) + "/" for part in parts)
+        ours = share.of == 1 or share.holds(f"{found.below}/{name}" if found.below else name)
+        if found.path == "-":
+            path, title = "-", "stdin"
+        else:
+            path = self._seen_from_out + (name if name.isascii() else stored(name))
+            shown_name = found.path.rpartition(os.sep)[2]  # a link has a name of its own
+            title = shown_name[: -len(SUFFIX)] if shown_name.endswith(SUFFIX) else os.path.splitext(shown_name)[0]
+        state = "skipped" if not ours else "failed" if self._blocked else ""
+        target = self._above + slug(title)
+        plain = target if title.isascii() and self._above == self._plain else self._plain + slug(title, readable=False)
+        order = self._orders.all[self._order]
+        before = self._tracks.before(order.house, found.real) if order.numbered else 0
+        return shown, path, target, plain, self._order, found.named, ours, before, state, ""
+
+
+def _part(manifest: Manifest) -> None:
+    """Gives sources that would share a folder of outputs one each: named with the folder they lie in, then numbered.
+
+    One that has such a folder on record keeps it, whatever sources come and go beside it.
+    """
+    db = manifest.db
+    recorded = (
+        "SELECT scan.id, shown, scan.target, plain, s.target FROM scan JOIN sources s ON s.path = scan.path "
+        "WHERE s.target <> scan.target"
+    )
+    for id, shown, wanted, plain, before in db.execute(recorded).fetchall():
+        if _numbered(before, (*_wanted(shown, wanted), *_wanted(shown, plain))):
+            db.execute("UPDATE scan SET target = ? WHERE id = ?", (before, id))
+    shared = db.execute(
+        "SELECT target FROM scan WHERE target IS NOT NULL GROUP BY target HAVING count(*) > 1"
+    ).fetchall()
+    theirs = (
+        "SELECT id, shown FROM scan WHERE target = ? AND NOT EXISTS "
+        "(SELECT 1 FROM sources s WHERE s.path = scan.path AND s.target = scan.target) ORDER BY id"
+    )
+    for (target,) in shared:
+        for id, shown in db.execute(theirs, (target,)).fetchall():
+            wanted, number = _wanted(shown, target)[1], 1
+            chosen = wanted
+            while db.execute("SELECT 1 FROM scan WHERE target = ? LIMIT 1", (chosen,)).fetchone():
+                number += 1
+                chosen = f"{wanted}-{number}"
+            db.execute("UPDATE scan SET target = ? WHERE id = ?", (chosen, id))
+
+
+def _wanted(shown: bytes, target: str) -> tuple[str, str]:
+    """The folders of outputs that a source would have: alone, and where another would have the same."""
+    above, _, stem = target.rpartition("/")
+    folder = os.path.basename(os.path.dirname(os.path.abspath(os.fsdecode(shown))))
+    name = slug(f"{folder} {stem}")
+    return target, f"{above}/{name}" if above else name
+
+
+def _numbered(target: str, wanted: tuple[str, ...]) -> bool:
+    """Whether `target` is one of these folders, or one of them with a number after it."""
+    bare, _, number = target.rpartition("-")
+    return target in wanted or (number.isascii() and number.isdigit() and bare in wanted)
+
+
+_TODO = "SELECT id, shown, path, target, ordered, before FROM scan WHERE id > ? AND state = '' ORDER BY id LIMIT 256"
+
+
+def items(manifest: Manifest, out: str) -> Iterator[WorkItem]:
+    """What there is to do, in the order of the scan."""
+    db = manifest.db
+    claims = db.execute("SELECT 1 FROM claims LIMIT 1").fetchone() is not None
+    some = db.execute("SELECT 1 FROM outputs LIMIT 1").fetchone() is not None
+    names = db.execute("SELECT 1 FROM names LIMIT 1").fetchone() is not None
+    last = 0
+    while rows := db.execute(_TODO, (last,)).fetchall():
+        for id, shown, path, target, ordered, before in rows:
+            known = tuple(manifest.known(target).values()) if some else ()
+            claimed = tuple(manifest.claimed(target)) if claims else ()
+            named = manifest.names(target) if names else ()
+            owner = _taken(manifest, out, path, target) if some else ""
+            yield WorkItem(id, os.fsdecode(shown), target, ordered, known, claimed, named, owner, before=before)
+        last = rows[-1][0]
+
+
+def _taken(manifest: Manifest, out: str, path: str, target: str) -> str:
+    """Whose the folder is; "" if the other source is to get a folder of another name in this very run."""
+    owner = manifest.owner(path, target)
+    moved = "SELECT 1 FROM scan WHERE path = ? AND target <> ?"
+    if owner is None or manifest.db.execute(moved, (owner, target)).fetchone():
+        return ""
+    return whose(out, owner)

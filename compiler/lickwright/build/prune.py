@@ -1,0 +1,132 @@
+"""Outputs that no lick answers for: of licks that were deleted or renamed, of sources that went away, and the older ones of licks that
+could not be made again.
+
+In: the manifest after a build. Out: how many there are, or which were taken away. Only a file that we made, and that nobody has changed since,
+is ever taken away; folders go with their last file. One that cannot be read or removed stays on record, so that the next run tries again.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from lickwright.store import recorded_sounds
+from lickwright.store.guarded_database import stored_values
+from lickwright.store.manifest import GONE, OLDER, Made, Manifest, there
+from lickwright.store.output_writer import not_removed, recorded_file
+from lickwright.store.ownership import Inside
+from lickwright.store.types import Trouble
+
+_GONE = """
+SELECT o.folder, o.name, o.lick, o.format, o.hash, o.size, o.mtime, o.ctime, o.inode, o.gone FROM outputs o
+LEFT JOIN sources s ON s.target = o.folder
+WHERE (o.gone <> 0 OR s.id IS NULL OR s.id IN (SELECT id FROM temp.lost))
+"""
+
+# Names of licks that are gone and have no output any more.
+_FREE = """
+DELETE FROM names WHERE (gone = 1 OR folder NOT IN (SELECT target FROM sources WHERE id NOT IN (SELECT id FROM temp.lost)))
+AND NOT EXISTS (SELECT 1 FROM outputs o WHERE o.folder = names.folder AND o.lick = names.name)
+"""
+
+
+def find_lost(manifest: Manifest, out: str, whole: bool = True) -> None:
+    """Notes the sources on record that are there no more; none, where `whole` is false.
+
+    A source that is still there and only was not meant this time keeps its outputs.
+    """
+    db = manifest.db
+    db.execute("CREATE TEMP TABLE IF NOT EXISTS lost (id INTEGER PRIMARY KEY)")
+    db.execute("DELETE FROM temp.lost")
+    if not whole:
+        return
+    others = db.execute(
+        "SELECT id, path FROM sources WHERE path <> '-' AND path NOT IN (SELECT path FROM scan WHERE path IS NOT NULL)"
+    )
+    db.executemany(
+        "INSERT INTO temp.lost VALUES (?)",
+        [(id,) for id, path in others if not there(out, path)],
+    )
+
+
+def count_prunable(manifest: Manifest, whole: bool = True) -> tuple[int, int]:
+    """How many outputs have no lick any more, and how many are older ones of licks that could not be made."""
+    rows = f"SELECT gone = {OLDER}, count(*) FROM ({_asked(whole)}) GROUP BY 1"
+    found = dict(manifest.db.execute(rows).fetchall())
+    return found.get(0, 0), found.get(1, 0)
+
+
+def gone(manifest: Manifest, whole: bool = True) -> Iterator[tuple[str, Made, int]]:
+    """Those outputs, with their folder and `GONE` or `OLDER`; `whole` is false: only those of the sources that are meant.
+
+    They are read a few at a time, and may be deleted meanwhile.
+    """
+    some = f"{_asked(whole)} AND (o.folder, o.name) > (?, ?) ORDER BY o.folder, o.name LIMIT 256"
+    last = ("", "")
+    while rows := manifest.db.execute(some, last).fetchall():
+        for row in rows:
+            yield row[0], Made._make(row[1:-1]), OLDER if row[-1] == OLDER else GONE
+        last = rows[-1][:2]
+
+
+def _asked(whole: bool) -> str:
+    return _GONE if whole else f"{_GONE} AND o.folder IN (SELECT target FROM scan)"
+
+
+class Pruned(NamedTuple):
+    """What became of them."""
+
+    removed: list[str]
+    kept: list[str]  # since they were changed by hand
+    troubles: list[Trouble]  # since they cannot be read or removed
+
+
+def prune(manifest: Manifest, out: str, whole: bool = True) -> Pruned:
+    """Takes them away; `whole` as for `gone`."""
+    pruned = Pruned([], [], [])
+    inside = Inside(out)
+    manifest.begin()
+    for folder, row, _ in gone(manifest, whole):
+        path = os.path.join(out, folder, row.name)
+        try:
+            ours = unchanged(inside, folder, row)
+            if ours:
+                os.unlink(path)
+                pruned.removed.append(path)
+                remove_empty(out, folder)
+            elif ours is not None:
+                pruned.kept.append(path)
+        except OSError as e:
+            pruned.troubles.append(not_removed(path, e))
+            continue
+        manifest.db.execute("DELETE FROM outputs WHERE folder = ? AND name = ?", (folder, row.name))
+    manifest.db.execute(_FREE)
+    ids = [
+        id for (id,) in manifest.db.execute("SELECT id FROM sources WHERE indexed AND id IN (SELECT id FROM temp.lost)")
+    ]
+    if ids:
+        from lickwright.store import index_schema
+
+        with stored_values():
+            index_schema.remove(manifest.db, ids)
+    manifest.db.execute("DELETE FROM sources WHERE id IN (SELECT id FROM temp.lost)")
+    recorded_sounds.forget(manifest)
+    manifest.keep()
+    return pruned
+
+
+def unchanged(inside: Inside, folder: str, row: Made) -> bool | None:
+    """Whether an output is as we left it; None where it is not there. Raises OSError."""
+    now = recorded_file(inside.file(folder, row.name), row)
+    return None if now is None else now.hash == row.hash
+
+
+def remove_empty(out: str, folder: str) -> None:
+    """Takes the folder away if nothing is left in it, and those above it."""
+    while folder and folder != ".":
+        try:
+            os.rmdir(os.path.join(out, folder))
+        except OSError:
+            return
+        folder = os.path.dirname(folder)

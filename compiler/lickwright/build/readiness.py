@@ -1,0 +1,284 @@
+"""Whether an output folder is complete and fresh: what stands between it and the people it is for.
+
+In: an output folder, open to be asked. Out: `Lack` values, in a fixed order; none if all is there. Writes nothing.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator, Sequence
+from json import loads
+from typing import NamedTuple
+
+from lickwright.build.prune import unchanged
+from lickwright.build.tracks import Tracks
+from lickwright.config.discovery import ProjectConfig, ProjectConfigs
+from lickwright.core.files import reason
+from lickwright.core.slugs import folded
+from lickwright.core.source_discovery import walk
+from lickwright.export import EXPORTS, Album
+from lickwright.index.families import Lineage, unrelated
+from lickwright.index.reader import Shelf
+from lickwright.store.build_record import Asked, BuildRecord, load_build_record
+from lickwright.store.guarded_database import stored_values
+from lickwright.store.manifest import GONE, RELEASE, Made, path_from_here, seen_from, stored
+from lickwright.store.output_keys import KEY, album_key, program
+from lickwright.store.ownership import Inside
+from lickwright.store.source_state import CHANGED, UNFINISHED, UNREAD, state_of
+from lickwright.store.source_state import GONE as SOURCE_GONE
+
+BUILD, UNMADE, STALE, FILES, TITLES, RIGHTS, AUTHOR = "build", "unmade", "stale", "files", "titles", "rights", "by"
+# What is looked at, in this order, and how a list of what is wrong with it is headed.
+KINDS = {
+    BUILD: "the build",
+    UNMADE: "not made",
+    STALE: "out of date",
+    FILES: "files that are not as they were made",
+    TITLES: "titles that come more than once",
+    RIGHTS: "licks that do not say their rights",
+    AUTHOR: "licks that do not say who made them",
+}
+_STATES = {
+    SOURCE_GONE: "the source is gone",
+    CHANGED: "the source changed since",
+    UNREAD: "the source cannot be read",
+    UNFINISHED: "not all of it was made",
+}
+
+
+class Lack(NamedTuple):
+    """One thing that is not as it should be."""
+
+    kind: str  # a key of `KINDS`
+    path: str  # of a source or an output, as seen from here; "" for the whole
+    title: str  # of a lick; "" for none
+    message: str
+
+
+class _Row(NamedTuple):
+    """A source of the manifest."""
+
+    id: int
+    path: str
+    target: str
+    hash: bytes | None
+    key: bytes | None
+    formats: str
+    refused: str
+
+
+_SOURCES = "SELECT id, path, target, hash, key, formats, refused FROM sources ORDER BY path"
+_OUTPUTS = """
+SELECT o.folder, o.gone, s.id, o.name, o.lick, o.format, o.hash, o.size, o.mtime, o.ctime, o.inode
+FROM outputs o LEFT JOIN sources s ON s.target = o.folder ORDER BY o.folder, o.name
+"""
+_RELEASED = """
+SELECT r.folder, o.hash, r.name, '', '', r.hash, r.size, r.mtime, r.ctime, r.inode
+FROM released r LEFT JOIN outputs o ON o.folder = r.target AND o.name = r.output AND o.gone = 0 ORDER BY r.folder, r.name
+"""
+_UNRELEASED = """
+SELECT folder, name FROM outputs WHERE gone = 0 AND EXISTS (SELECT 1 FROM released)
+AND (folder, name) NOT IN (SELECT target, output FROM released) ORDER BY folder, name
+"""
+
+
+def lacks(shelf: Shelf, out: str) -> list[Lack]:
+    """Everything that is not as it should be in `out`, which `shelf` is open on. Raises `Unusable`."""
+    order = list(KINDS)
+    with stored_values():
+        return sorted(_Look(shelf, out).all(), key=lambda one: order.index(one.kind))
+
+
+class _Look:
+    """One look at an output folder."""
+
+    def __init__(self, shelf: Shelf, out: str) -> None:
+        self._db: sqlite3.Connection = shelf.connection
+        self._shelf = shelf
+        self._out = out
+        self._record = load_build_record(self._db)
+        self._asked = {one.key: one for one in self._record.asked} if self._record else {}
+        self._houses = ProjectConfigs()
+        self._tracks = Tracks(os.path.realpath(out))
+        self._rows = [_Row._make(row) for row in self._db.execute(_SOURCES)]
+
+    def all(self) -> Iterator[Lack]:
+        """Every lack, kind by kind as they are found."""
+        if self._record is None:
+            yield Lack(BUILD, "", "", "no build of a library is on record")
+        else:
+            yield from _of_build(self._record)
+            yield from self._unknown(self._record)
+        for row in self._rows:
+            yield from self._of_source(row)
+        yield from self._of_outputs()
+        yield from self._of_release()
+        yield from self._of_licks()
+
+    def _unknown(self, record: BuildRecord) -> Iterator[Lack]:
+        """Sources that stand in the library and that no build has made."""
+        known = {row.path for row in self._rows}
+        real = os.path.realpath(self._out)
+        for path in record.unread:
+            yield Lack(UNMADE, self._shelf.path(path), "", "it could not be read")
+        places = {path: path_from_here(self._out, path) for path in record.paths if path != "-"}
+        for path, place in places.items():
+            if place is None:
+                yield Lack(STALE, self._shelf.path(path), "", "it is not there any more")
+        for found in walk([place for place in places.values() if place], leave_out=real):
+            if found.trouble is not None:
+                path, why = stored(seen_from(real, os.path.realpath(found.path))), found.trouble.message
+            else:
+                path, why = stored(seen_from(real, found.real)), "it was never made"
+            if path not in known and path not in record.unread:
+                yield Lack(UNMADE, self._shelf.path(path), "", why)
+
+    def _of_source(self, row: _Row) -> Iterator[Lack]:
+        shown = self._shelf.path(row.path)
+        state = state_of(self._out, row.path, row.hash)
+        asked = self._asked.get((row.key or b"")[:KEY].hex())
+        if state:
+            yield Lack(UNMADE if state == UNFINISHED else STALE, shown, "", _STATES[state])
+        elif why := self._made_otherwise(row, asked):
+            yield Lack(STALE, shown, "", why)
+        for title, why, *_ in loads(row.refused) if row.refused else ():
+            yield Lack(UNMADE, shown, str(title), str(why))
+        if asked is not None and state != SOURCE_GONE:
+            yield from self._unmade_formats(row, asked, shown)
+
+    def _made_otherwise(self, row: _Row, asked: Asked | None) -> str:
+        """Why a source would be made again although it did not change; "" if it would not."""
+        if self._record is None:
+            return ""
+        if asked is None:
+            return "it was made with other options than the last build"
+        place = path_from_here(self._out, row.path)
+        house = self._houses.of(place) if place is not None else None
+        if house is not None and not house.ok:
+            return f"{house.path} has errors"
+        if (house.key if house else "") != asked.house:
+            return "its lickwright.toml changed since"
+        return self._of_album(row, asked, house, place) if house is not None and place is not None else ""
+
+    def _of_album(self, row: _Row, asked: Asked, house: ProjectConfig, place: str) -> str:
+        """Why its recordings would have other tags; "" where they would not, or there are none."""
+        if not any(one.recorded and one.name in asked.formats for one in EXPORTS):
+            return ""
+        album = house.album or Album()
+        if album_key(album) != asked.album:
+            return "its album changed since"
+        before = self._tracks.before(house, os.path.realpath(place)) if album.title else 0
+        return (
+            "" if before == int.from_bytes((row.key or b"")[KEY:], "big") else "its number in the album changed since"
+        )
+
+    def _unmade_formats(self, row: _Row, asked: Asked, shown: str) -> Iterator[Lack]:
+        lost = [name for name in asked.formats if name not in row.formats.split(",")]
+        if lost:
+            yield Lack(UNMADE, shown, "", f"not made as {', '.join(lost)}")
+            return
+        rows = self._db.execute(
+            f"SELECT {', '.join(Made._fields)} FROM outputs WHERE folder = ? AND gone = 0", (row.target,)
+        )
+        made = {(output.lick, output.suffix) for output in map(Made._make, rows)}
+        licks = self._db.execute("SELECT title, slug FROM licks WHERE source_id = ? AND ok ORDER BY id", (row.id,))
+        for title, slug in licks.fetchall():
+            if lost := [slug + suffix for suffix in asked.suffixes if (slug, suffix) not in made]:
+                yield Lack(UNMADE, shown, title, f"{', '.join(lost)} {'is' if len(lost) == 1 else 'are'} missing")
+
+    def _of_outputs(self) -> Iterator[Lack]:
+        inside = Inside(self._out)
+        rows = {row.id: row for row in self._rows}
+        for folder, gone, source, *made in self._db.execute(_OUTPUTS):
+            output = Made._make(made)
+            path = os.path.normpath(os.path.join(self._out, folder, output.name))
+            try:
+                ours = unchanged(inside, folder, output)
+            except OSError as e:
+                yield Lack(FILES, path, "", reason(e))
+                continue
+            if gone or source is None:
+                if ours is not None:
+                    why = (
+                        "its lick is gone"
+                        if gone == GONE or source is None
+                        else "it is of an earlier version of its lick"
+                    )
+                    yield Lack(FILES, path, "", why)
+            elif ours is None:
+                yield Lack(FILES, path, "", "it is gone")
+            elif not ours:
+                yield Lack(FILES, path, "", "it was changed by hand")
+            elif self._of_another(rows[source], output):
+                yield Lack(FILES, path, "", "the last build did not make it: it may be out of date")
+
+    def _of_release(self) -> Iterator[Lack]:
+        """Copies in the release that are not those of today's outputs, and outputs that have none."""
+        if not self._shelf.has_released:
+            return
+        inside = Inside(self._out)
+        for folder, now, *made in self._db.execute(_RELEASED):
+            copy = Made._make(made)
+            path = os.path.normpath(os.path.join(self._out, folder, copy.name))
+            try:
+                ours = unchanged(inside, folder, copy)
+            except OSError as e:
+                yield Lack(FILES, path, "", reason(e))
+                continue
+            if ours is not None and now != copy.hash:
+                why = (
+                    "its lick is gone or could not be made"
+                    if now is None
+                    else "it is of an earlier version of its lick"
+                )
+                yield Lack(FILES, path, "", why)
+            elif not ours:
+                yield Lack(FILES, path, "", "it is gone" if ours is None else "it was changed by hand")
+        for folder, name in self._db.execute(_UNRELEASED):
+            path = os.path.normpath(os.path.join(self._out, folder, name))
+            yield Lack(FILES, path, "", f"it is not in {RELEASE}")
+
+    def _of_another(self, row: _Row, output: Made) -> bool:
+        """Whether an output is of other formats or options than those of the last build of its source."""
+        asked = self._asked.get((row.key or b"")[:KEY].hex())
+        if output.format not in row.formats.split(","):
+            return True
+        return asked is not None and output.format in asked.formats and output.suffix not in asked.suffixes
+
+    def _of_licks(self) -> Iterator[Lack]:
+        rows = self._db.execute(
+            'SELECT l.title, l.origin, s.path, l.line, l.rights, l."by" FROM licks l JOIN sources s ON s.id = l.source_id '
+            "WHERE l.ok ORDER BY s.path, l.line, l.id"
+        )
+        titles: dict[str, list[tuple[Lineage, tuple[str, str]]]] = {}
+        for title, origin, kept, line, rights, by in rows.fetchall():
+            place = f"{self._shelf.path(kept)}:{line}"
+            if not rights:
+                yield Lack(RIGHTS, place, title, "no rights")
+            if not by:
+                yield Lack(AUTHOR, place, title, "no author")
+            titles.setdefault(folded(title), []).append((Lineage(title, origin), (title, place)))
+        for same in titles.values():
+            (title, first), *more = unrelated(same) or [same[0][1]]
+            for _, place in more:
+                yield Lack(TITLES, place, title, f"the title is that of {first} too")
+
+
+def _of_build(record: BuildRecord) -> Iterator[Lack]:
+    for number in record.missing[:_NAMED]:
+        what = f"share {number} of {record.of}" if record.of > 1 else "it"
+        ended = f"{what} was stopped before it was done" if number in record.begun else f"{what} is missing"
+        yield Lack(BUILD, "", "", ended)
+    if len(record.missing) > _NAMED:
+        yield Lack(BUILD, "", "", f"{len(record.missing) - _NAMED:,} more shares of {record.of:,} are missing")
+    if record.program != program():
+        yield Lack(BUILD, "", "", "it was made by another version of lickwright")
+
+
+_NAMED = 20  # shares that are missing
+
+
+def count_by_kind(found: Sequence[Lack]) -> dict[str, int]:
+    """How many there are of each kind, in order."""
+    return {kind: n for kind in KINDS if (n := sum(one.kind == kind for one in found))}

@@ -1,0 +1,304 @@
+"""The release in the output folder: copies of outputs below `release_files/`, named and laid out as the house wants them.
+
+In: the licks of `release.py` after a build, and what is on record of the copies (the manifest's table `released`). Out: the copies brought up to date,
+and what was done. The outputs themselves stay where they are. A copy is written whole or not at all, after its hash is noted in the journal, so that a
+run that is killed leaves nothing that the next one does not know. A copy that only has another place now is moved there. A copy that somebody
+changed is neither replaced nor removed.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from hashlib import blake2b
+from typing import NamedTuple
+
+from lickwright.build.archive import checked
+from lickwright.build.prune import remove_empty, unchanged
+from lickwright.build.release import Released, book
+from lickwright.build.summary import BuildSummary
+from lickwright.config.name_pattern import Arrangement
+from lickwright.core.files import NOT_OURS, make_folder, move
+from lickwright.core.source import Span
+from lickwright.report.console import counted_noun
+from lickwright.store.manifest import RELEASE, Made, Manifest
+from lickwright.store.output_writer import (
+    Output,
+    OutputWriter,
+    inode_of,
+    not_removed,
+    read_pieces,
+    recorded_file,
+)
+from lickwright.store.ownership import Inside, standing
+from lickwright.store.spool import Large
+from lickwright.store.types import CompileOptions, Trouble, WorkItem
+
+MOST = 100_000  # files in one folder; more than that neither a file browser nor the record of a killed run can take
+_BATCH = 1000  # files between two commits
+_BELOW = (RELEASE, f"{RELEASE}/*")
+_ROWS = "SELECT folder, name, target, output, hash, size, mtime, ctime, inode FROM released"
+_CLAIMS = "SELECT folder, name, hash FROM claims WHERE folder = ? OR folder GLOB ?"
+
+
+class Origin(NamedTuple):
+    """The output that a file is a copy of; both are empty for a file of a run that was killed."""
+
+    target: str
+    output: str
+
+
+_At = tuple[str, str]  # the folder and the name of a copy
+
+
+class Laid(NamedTuple):
+    """What was done to the copies."""
+
+    removed: list[str]  # paths, taken away by --prune
+    kept: list[str]  # paths of those that are no more in the release, and were changed by hand
+    troubles: list[Trouble]
+    files: int = 0  # in the release now
+    written: int = 0
+    renamed: int = 0
+    gone: int = 0  # that are no more in the release, and still there
+
+
+class _Copy(Large):
+    """The bytes of an output. Reading them raises OSError where the output is not as it was made."""
+
+    def __init__(self, path: str, row: Made) -> None:
+        self._path = path
+        self._hash, self._size = row.hash, row.size
+
+    def __iter__(self) -> Iterator[bytes]:
+        hash = blake2b(digest_size=16)
+        for piece in read_pieces(self._path):
+            hash.update(piece)
+            yield piece
+        if hash.digest() != self._hash:
+            raise OSError(0, f"{self._path} was changed meanwhile")
+
+
+def release(
+    manifest: Manifest,
+    orders: Sequence[CompileOptions],
+    place: OutputWriter,
+    wanted: Arrangement | None,
+    account: BuildSummary,
+    partial: bool,
+    prune: bool,
+) -> None:
+    """Brings the copies up to date and tells the account what was done, or why nothing was. `partial`: not all of the library was built."""
+    path = os.path.join(place.out, RELEASE)
+    if why := _left(wanted, account, partial, prune):
+        account.release.append(f"{path} is left as it was: {why}")
+        return
+    laid = update_release_files(manifest, orders, place, wanted, prune)
+    account.left_out(laid.troubles)
+    account.removed = [*account.removed, *laid.removed]
+    account.release += _told(path, laid)
+
+
+def _left(wanted: Arrangement | None, account: BuildSummary, partial: bool, prune: bool) -> str:
+    """Why the copies are left as they were; "" where they are not."""
+    if partial:
+        return "make the whole library to bring it up to date"
+    if account.incomplete:
+        return "something could not be read or made"
+    if wanted is None and not prune:
+        return "say --names or --layout to bring it up to date, or --prune to take it away"
+    return ""
+
+
+def _told(path: str, laid: Laid) -> Iterator[str]:
+    """The lines of the summary about the copies."""
+    done = [f"{number:,} {word}" for number, word in ((laid.written, "written"), (laid.renamed, "renamed")) if number]
+    yield f"{counted_noun(laid.files, 'file')} in {path}" + (f": {', '.join(done)}" if done else "")
+    for one in laid.kept:
+        yield f"kept {one}: it is no more in the release, but it was changed by hand"
+    if laid.gone:
+        single = laid.gone == 1
+        said = f"{counted_noun(laid.gone, 'file')} there {'is' if single else 'are'} no more in the release"
+        yield f"{said}: --prune takes {'it' if single else 'them'} away"
+
+
+def update_release_files(
+    manifest: Manifest, orders: Sequence[CompileOptions], place: OutputWriter, wanted: Arrangement | None, prune: bool
+) -> Laid:
+    """Brings the copies up to date with what was built; without an arrangement none is wanted, and only `prune` does anything.
+
+    Wants the tables `scan` and `unread` of a build. Raises `Unusable` for a manifest that no program of ours has made.
+    """
+    troubles: list[Trouble] = []
+    licks: list[Released] = []
+    if wanted is not None:
+        manifest.with_index()
+        licks, troubles = checked(place.out, book(manifest, orders, wanted.pattern, wanted.layout), "the release")
+    manifest.with_released()
+    tree = _Tree(manifest, place, troubles)
+    inside = Inside(place.out)
+    copies: dict[_At, tuple[Origin, _Copy]] = {}
+    for lick in licks:
+        for filed in lick.files:
+            above, _, name = filed.at.rpartition("/")
+            at = (f"{RELEASE}/{above}" if above else RELEASE, name)
+            copies[at] = Origin(lick.target, filed.row.name), _Copy(inside.file(lick.target, filed.row.name), filed.row)
+    folder, most = max(Counter(folder for folder, _ in copies).items(), key=lambda one: one[1], default=("", 0))
+    if most > MOST:
+        path, why = os.path.join(place.out, folder), f"{most:,} files are too many for one folder"
+        return Laid([], [], [Trouble(path, NOT_OURS.at(Span(0, 0), why, "say --layout by-source"))])
+    held = {trouble.path for trouble in troubles}
+    tree.recover()
+    tree.rename(copies)
+    tree.write(copies)
+    return tree.clear(copies, held, prune)
+
+
+class _Tree:
+    """The copies on record."""
+
+    def __init__(self, manifest: Manifest, place: OutputWriter, troubles: list[Trouble]) -> None:
+        self._manifest = manifest
+        self._place = place
+        self._inside = Inside(place.out)
+        self._troubles = troubles
+        self._rows: dict[_At, tuple[Origin, Made]] = {
+            (folder, name): (Origin(target, output), Made(name, "", "", *state))
+            for folder, name, target, output, *state in manifest.db.execute(_ROWS)
+        }
+        self._moved: set[_At] = set()  # where copies were moved to just now
+        self._written = 0
+
+    def recover(self) -> None:
+        """Takes files onto the record that a run which was killed has written."""
+        claims = self._manifest.db.execute(_CLAIMS, _BELOW).fetchall()
+        for folder, name, hash in claims:
+            try:
+                path = self._inside.file(folder, name)
+                status = standing(path)
+                if status is None:
+                    continue
+                row = self._rows.get((folder, name))
+                if row is not None and unchanged(self._inside, folder, row[1]):
+                    continue
+                now = recorded_file(path, Made(name, "", "", hash, status.st_size, 0, 0, 0))
+            except OSError:  # what cannot be read is not known to be ours
+                continue
+            if now is not None and now.hash == hash:
+                self._enter((folder, name), Origin("", ""), now)
+        if claims:
+            self._manifest.db.execute("DELETE FROM claims WHERE folder = ? OR folder GLOB ?", _BELOW)
+            self._manifest.keep()
+            self._manifest.begin()
+
+    def rename(self, copies: dict[_At, tuple[Origin, _Copy]]) -> None:
+        """Moves copies whose bytes stay the same to the places where they are wanted now."""
+        places = {origin: at for at, (origin, _) in copies.items()}
+        for at, (origin, made) in list(self._rows.items()):
+            new = places.get(origin)
+            if at in copies or new is None or new in self._rows or copies[new][1].hash != made.hash:
+                continue
+            try:
+                self._move(at, made, new)
+            except OSError:  # then it is written at its new place, or that is said to fail
+                continue
+
+    def _move(self, at: _At, made: Made, new: _At) -> None:
+        path, there = self._inside.file(*at), self._inside.file(*new)
+        if os.path.lexists(there) or not unchanged(self._inside, at[0], made):
+            return
+        self._place.journal.note(new[0], [(new[1], made.hash)])
+        make_folder(os.path.dirname(there))
+        move(path, there)
+        self._enter(new, self._rows[at][0], _seen(there, made._replace(name=new[1])))
+        self._moved.add(new)
+        self._forget(at)
+        self._synced(new[0], [new[1]])
+        remove_empty(self._place.out, at[0])
+
+    def write(self, copies: dict[_At, tuple[Origin, _Copy]]) -> None:
+        """Writes what is not there yet, folder by folder."""
+        folders: dict[str, list[Output]] = {}
+        for (folder, name), (_, copy) in copies.items():
+            if (folder, name) not in self._moved:
+                folders.setdefault(folder, []).append(Output(name, copy))
+        known: dict[str, list[Made]] = {}
+        for (folder, _), (_, made) in self._rows.items():
+            known.setdefault(folder, []).append(made)
+        for folder, outputs in sorted(folders.items()):
+            for first in range(0, len(outputs), _BATCH):
+                some = outputs[first : first + _BATCH]
+                self._put(folder, some, known.get(folder, ()), copies)
+
+    def _put(
+        self, folder: str, outputs: Sequence[Output], known: Sequence[Made], copies: dict[_At, tuple[Origin, _Copy]]
+    ) -> None:
+        placed = self._place.put(WorkItem(0, "", folder, 0, tuple(known)), outputs)
+        self._troubles += placed.troubles
+        self._written += placed.written
+        fresh = []
+        for made in placed.made:
+            at, bare = (folder, made.name), made._replace(lick="", format="")
+            if self._rows.get(at) != (copies[at][0], bare):
+                self._enter(at, copies[at][0], bare)
+                fresh.append(made.name)
+        if fresh:
+            self._synced(folder, fresh)
+            self._manifest.keep()
+            self._manifest.begin()
+
+    def clear(self, copies: dict[_At, tuple[Origin, _Copy]], held: set[str], prune: bool) -> Laid:
+        """Takes away what has a new place or was of a killed run; with `prune` also what is no more in the release."""
+        laid = Laid([], [], self._troubles)
+        places = {origin: at for at, (origin, _) in copies.items()}
+        gone = 0
+        for at, (origin, made) in list(self._rows.items()):
+            if at in copies or os.path.join(self._place.out, *origin) in held:
+                continue
+            moved = not origin.output or (origin in places and places[origin] in self._rows)
+            if origin in places and not moved:  # its new place could not be written: this is all there is of it
+                continue
+            if not moved and not prune:
+                gone += 1
+                continue
+            path = os.path.join(self._place.out, *at)
+            try:
+                ours = unchanged(self._inside, at[0], made)
+                if ours:
+                    os.unlink(self._inside.file(*at))
+                    remove_empty(self._place.out, at[0])
+            except OSError as e:
+                self._troubles.append(not_removed(path, e))
+                continue
+            self._forget(at)
+            if ours is False:
+                laid.kept.append(path)
+            elif ours and not moved:
+                laid.removed.append(path)
+        self._manifest.keep()
+        files = sum(at in self._rows for at in copies)
+        return laid._replace(files=files, written=self._written, renamed=len(self._moved), gone=gone)
+
+    def _enter(self, at: _At, origin: Origin, made: Made) -> None:
+        self._rows[at] = origin, made
+        self._manifest.db.execute(
+            "INSERT OR REPLACE INTO released VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", (*at, *origin, *made[3:])
+        )
+
+    def _forget(self, at: _At) -> None:
+        del self._rows[at]
+        self._manifest.db.execute("DELETE FROM released WHERE folder = ? AND name = ?", at)
+
+    def _synced(self, folder: str, names: Sequence[str]) -> None:
+        if self._manifest.written is not None:
+            self._manifest.written.note(folder, names)
+
+
+def _seen(path: str, made: Made) -> Made:
+    """The row of a file that was moved to `path`, with its state now; one that cannot be looked at is read again in the next run."""
+    try:
+        status = os.lstat(path)
+        return made._replace(mtime=status.st_mtime_ns, ctime=status.st_ctime_ns, inode=inode_of(status))
+    except OSError:
+        return made._replace(mtime=0, ctime=0, inode=0)

@@ -1,0 +1,61 @@
+"""What a build did, for programs: `--report build.json`.
+
+In: the account and the scan of a build. Out: JSON in parts, source by source, so that it takes no memory however long it gets. Its shape is
+`FORM`; whoever reads it should look there first. Where it goes is for the caller to say; `SEAL` ends it.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from json import dumps
+
+from lickwright.build.summary import BuildSummary
+from lickwright.core.destination import Seal
+from lickwright.core.version import NOTATION, __version__
+from lickwright.store.manifest import Manifest
+
+FORM = 1  # of the report
+SEAL = Seal(b',\n "seal": "', b'"\n}\n')  # the last member of the object
+_SOURCES = "SELECT shown, target, state, findings FROM scan ORDER BY id"
+_OUTPUTS = "SELECT name FROM outputs WHERE folder = ? AND gone = 0 ORDER BY name"
+
+
+def report_parts(out: str, account: BuildSummary, manifest: Manifest) -> Iterator[bytes]:
+    """The report up to its seal, in ASCII."""
+    for text in _texts(out, account, manifest):
+        yield text.encode("ascii")
+
+
+def _texts(out: str, account: BuildSummary, manifest: Manifest) -> Iterator[str]:
+    head = {
+        "form": FORM,
+        "lickwright": __version__,
+        "notation": NOTATION,
+        "out": out,
+        "stopped": account.stopped,
+        "seconds": round(account.seconds, 3),
+        "counts": {
+            "found": account.found,
+            "built": account.built,
+            "unchanged": account.unchanged,
+            "failed": account.failed,
+            "skipped": account.skipped,
+            "licks": account.licks,
+            "licks_refused": account.refused,
+            "outputs": account.files,
+            "outputs_written": account.written,
+            "outputs_removed": len(account.removed),
+        },
+        "codes": dict(sorted(account.codes.items())),
+        "removed": account.removed,
+    }
+    yield dumps(head, indent=1)[:-2] + ',\n "sources": ['
+    between = "\n  "
+    for shown, target, state, findings in manifest.db.execute(_SOURCES):
+        done = state in ("built", "unchanged", "failed") and target is not None
+        outputs = [f"{target}/{name}" for (name,) in manifest.db.execute(_OUTPUTS, (target,))] if done else []
+        value = {"path": os.fsdecode(shown), "state": state or "skipped", "outputs": outputs}
+        yield f'{between}{dumps(value)[:-1]}, "findings": {findings or "[]"}}}'
+        between = ",\n  "
+    yield "\n ]"

@@ -1,0 +1,141 @@
+"""Whether output folders are the shares of one build, each of them once and none missing.
+
+In: the folders that a merge was given. Out: `ShareFolder` values; else the reasons why they cannot be brought together.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import NamedTuple
+
+from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.files import UNREADABLE, reason
+from lickwright.core.source import Span
+from lickwright.store.build_record import BuildRecord, differences, load_build_record
+from lickwright.store.guarded_database import stored_values
+from lickwright.store.manifest import NAME, Manifest, Unusable, damaged
+from lickwright.store.types import Trouble
+
+
+class ShareFolder(NamedTuple):
+    """The output folder of one share, or of several."""
+
+    folder: str  # as the user knows it
+    record: BuildRecord
+
+
+class Unfit(Exception):
+    """Folders that are no shares of one build, or not all of them; says why, and `help` what would be right."""
+
+    def __init__(self, why: str, help: str) -> None:
+        super().__init__(why)
+        self.help = help
+
+
+class Broken(Exception):
+    """A folder's manifest cannot be used; says why."""
+
+
+def parts_of(folders: Sequence[str], out: str) -> tuple[list[ShareFolder], list[Trouble]]:
+    """The folders with what they remember, and those that cannot be read. Raises `Unfit`."""
+    for n, folder in enumerate(folders):
+        if os.path.realpath(folder) == os.path.realpath(out):
+            raise Unfit(
+                f"{folder} is one of the shares and the folder for all of them", "name another folder with --out"
+            )
+        if any(os.path.realpath(folder) == os.path.realpath(other) for other in folders[:n]):
+            raise Unfit(f"{folder} is named twice", "name each share's folder once")
+    parts: list[ShareFolder] = []
+    troubles: list[Trouble] = []
+    for folder in folders:
+        try:
+            parts.append(ShareFolder(folder, _record(folder)))
+        except Broken as e:
+            troubles.append(
+                Trouble(folder, UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the share again"))
+            )
+        except FileNotFoundError:
+            troubles.append(Trouble(folder, _no_manifest()))
+    if not troubles:
+        _complete(parts)
+    return parts, troubles
+
+
+def _no_manifest() -> Diagnostic:
+    return UNREADABLE.at(
+        Span(0, 0), f"there is no manifest in this folder ({NAME})", "name the output folder of a share"
+    )
+
+
+def _record(folder: str) -> BuildRecord:
+    if not os.path.lexists(os.path.join(folder, NAME)):
+        raise FileNotFoundError
+    with open_share(folder) as manifest, of_share():
+        record = load_build_record(manifest.db)
+    if record is None:
+        raise Broken("it does not say which share it is")
+    return record
+
+
+def _complete(parts: Sequence[ShareFolder]) -> None:
+    """Raises `Unfit` unless the parts are one build's shares, each once."""
+    first = parts[0]
+    for part in parts[1:]:
+        if words := differences(first.record, part.record):
+            raise Unfit(
+                f"{first.folder} and {part.folder} do not belong together: {words}", "make all shares in the same way"
+            )
+    of = first.record.of
+    where: dict[int, str] = {}
+    for folder, record in parts:
+        for number in record.begun:
+            if number in where:
+                raise Unfit(
+                    f"share {number} of {of} is there twice: {where[number]} and {folder}", "leave one of them out"
+                )
+            where[number] = folder
+    if lost := [number for number in range(1, min(of, 10**6) + 1) if number not in where]:
+        raise Unfit(_missing(lost, of), "name the output folders of all shares")
+    for folder, record in parts:
+        if cut := [number for number in record.begun if number not in record.done]:
+            raise Unfit(
+                f"{folder}: share {cut[0]} of {of} was stopped before it was done",
+                "make it again: it goes on from there",
+            )
+
+
+_NAMED = 5
+
+
+def _missing(lost: Sequence[int], of: int) -> str:
+    """`share 3 of 3 is missing`; of several their numbers."""
+    if len(lost) == 1:
+        return f"share {lost[0]} of {of} is missing"
+    numbers = [str(number) for number in lost[:_NAMED]]
+    more = [f"{len(lost) - _NAMED} more"] if len(lost) > _NAMED else []
+    *most, last = [*numbers, *more]
+    return f"shares {', '.join(most)} and {last} of {of} are missing"
+
+
+@contextmanager
+def of_share() -> Iterator[None]:
+    """Tells damage of a share's manifest from that of our own: raises `Broken` for it."""
+    try:
+        with stored_values():
+            yield
+    except Unusable as e:
+        raise Broken(str(e)) from None
+    except sqlite3.DatabaseError as e:
+        raise Broken("it is damaged" if damaged(e) else reason(e)) from None
+
+
+def open_share(folder: str) -> Manifest:
+    """A share's manifest, to be read. Raises `Broken`."""
+    try:
+        with of_share():
+            return Manifest(folder, write=False)
+    except OSError as e:  # a build was cut off there, say
+        raise Broken(reason(e)) from None

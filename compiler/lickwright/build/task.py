@@ -1,0 +1,197 @@
+"""The work on one source: read, compiled, its outputs put in place.
+
+In: an `WorkItem` and the `CompileOptions` that holds for it. Out: a `WorkResult`, a plain value that travels between processes and says everything that the
+manifest, the screen and the report want to know. What is read is what is hashed and compiled, so a file that changes meanwhile gives the
+one version or the other, never a mixture. Doing it twice does no harm.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from lickwright import compiler
+from lickwright.build import crash_bisection
+from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.files import GIVEN_UP, Unopened, read_file
+from lickwright.core.source import Span, Unreadable, decode
+from lickwright.export import EXPORTS
+from lickwright.report.console import counted_noun, mistake
+from lickwright.store import diagnostics_json
+from lickwright.store.naming import Named, keep, music_code
+from lickwright.store.output_writer import Output, OutputWriter, Placed, content_digest, unwritable
+from lickwright.store.recorded_sounds import sound_key as sound_key
+from lickwright.store.spool import Spool
+from lickwright.store.types import CompileOptions, Skipped, Trouble, WorkItem, WorkResult
+
+if TYPE_CHECKING:
+    from lickwright.compilation import Compilation, CompiledLick
+
+_ROWS = {row.name: row for row in EXPORTS}
+_AGAIN = "it is tried again in the next run; everything else is made"
+
+Work = Callable[[WorkItem, CompileOptions, OutputWriter], WorkResult]
+
+
+def run_guarded(work: Work, item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
+    """Does the work; a bug of ours that nobody thought of costs only this source."""
+    try:
+        return work(item, order, place)
+    except MemoryError:
+        raise
+    except Exception as e:
+        return WorkResult(item.id, bugs=((item.path, mistake(e)),))
+
+
+def compile_source(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
+    """The work itself."""
+    try:
+        if item.data is None and item.path == "-":
+            raise Unopened("standard input cannot be read", "name a file, or send one with <")
+        data = read_file(item.path) if item.data is None else item.data
+    except Unreadable as e:
+        compilation = compiler.unreadable_source(item.path, e)
+        return WorkResult(item.id, findings=diagnostics_json.diagnostics_to_json(compilation.diagnostics))
+    hash = content_digest(data)
+    if item.only is not None or item.without:
+        return _carefully(item, order, place, data)
+    return _put(item, order, place, hash, *_named(item, compiler.compile_bytes(data, item.path, order.house)))
+
+
+def _named(item: WorkItem, compilation: Compilation) -> tuple[Compilation, tuple[Named, ...]]:
+    """The same with its licks named as they are on record, and what is to be on record then."""
+    licks = compilation.licks
+    named = keep([(lick.title, music_code(lick)) for lick in licks], item.named, compilation.ok)
+    renamed = (lick._replace(slug=row.name) for lick, row in zip(licks, named, strict=False))
+    needed = {row.lick for row in item.known}  # a name that no file has is free when its lick is gone
+    return compilation._replace(licks=tuple(renamed)), tuple(row for row in named if not row.gone or row.name in needed)
+
+
+def _put(
+    item: WorkItem,
+    order: CompileOptions,
+    place: OutputWriter,
+    hash: bytes,
+    compilation: Compilation,
+    named: tuple[Named, ...],
+) -> WorkResult:
+    outputs: list[Output] = []
+    refused: list[Skipped] = []
+    bugs: list[tuple[str, str]] = []
+    troubles: list[Trouble] = []
+    losses: dict[Diagnostic, None] = {}
+    with Spool() as spool:
+        for number, lick in enumerate(compilation.licks, item.before + 1):
+            if not lick.ok:
+                errors = sum(d.severity == "error" for d in lick.diagnostics)
+                refused.append(_skipped(lick, counted_noun(errors, "error"), item, place))
+                continue
+            try:
+                made, lost = _emitted(
+                    lick, _of(order, number), losses, spool, place, f"{place.out.rstrip('/')}/{item.target}"
+                )
+                outputs += made
+                troubles += lost
+            except MemoryError:
+                raise
+            except Exception as e:  # a bug of ours costs only this lick
+                bugs.append((f'{item.path}, "{lick.title}"', mistake(e)))
+                refused.append(_skipped(lick, "a mistake of lickwright's own", item, place))
+        placed = place.put(item, outputs) if outputs and item.only is None else Placed((), 0, ())
+    found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
+    troubles += placed.troubles
+    sounds = {output.name: output.sound for output in outputs if output.sound}
+    result = WorkResult(
+        item.id,
+        not bugs and not troubles,
+        hash,
+        len(compilation.licks) - len(refused),
+        tuple(refused),
+        tuple(lick.slug for lick in compilation.licks),
+        diagnostics_json.diagnostics_to_json(found),
+        compilation.source.text if found else "",
+        placed.made,
+        placed.written,
+        placed.size,
+        tuple(troubles),
+        bugs=tuple(bugs),
+        sounds=tuple((made.hash, sounds[made.name]) for made in placed.made if made.name in sounds),
+        ok=compilation.ok,
+        named=named,
+    )
+    return _with_facts(result, compilation) if order.facts else result
+
+
+def _skipped(lick: CompiledLick, why: str, item: WorkItem, place: OutputWriter) -> Skipped:
+    """A lick that is not made, and how many files of an earlier version of it still stand in the folder."""
+    folder = os.path.join(place.out, item.target)
+    older = sum(row.lick == lick.slug and os.path.lexists(os.path.join(folder, row.name)) for row in item.known)
+    return Skipped(lick.title, why, lick.slug, older)
+
+
+def _carefully(item: WorkItem, order: CompileOptions, place: OutputWriter, data: bytes) -> WorkResult:
+    """The same with some licks left out, of a source that brought a worker down."""
+    source = decode(item.path, data)
+    reasons = dict(item.without)
+
+    def gone(number: int) -> bool:
+        return number in reasons if item.only is None else number != item.only
+
+    text, spans = crash_bisection.blank_licks(source.text, gone)
+    whole, named = _named(item, compiler.compile_text(text, item.path, order.house))
+    found = [d for d in whole.diagnostics if not any(a <= d.span.start < b for a, b in spans)]
+    for n, lick in enumerate(whole.licks):
+        if n in reasons:
+            found.append(GIVEN_UP.at(Span(0, 0), f'"{lick.title}" is given up: {reasons[n]}', _AGAIN))
+    kept = tuple(lick for n, lick in enumerate(whole.licks) if not gone(n))
+    result = _put(item, order, place, content_digest(data), whole._replace(licks=kept, diagnostics=tuple(found)), named)
+    refused = tuple(_skipped(lick, "given up", item, place) for n, lick in enumerate(whole.licks) if n in reasons)
+    return result._replace(done=False, ok=False, alone=True, refused=(*result.refused, *refused))
+
+
+def crashed_result(item: WorkItem, why: str) -> WorkResult:
+    """The result of a source that brought its worker down."""
+    finding = GIVEN_UP.at(Span(0, 0), f"given up: {why}", _AGAIN)
+    return WorkResult(item.id, findings=diagnostics_json.diagnostics_to_json([finding]), alone=True)
+
+
+def _of(order: CompileOptions, number: int) -> CompileOptions:
+    """The order for one lick, whose number in its album stands in it."""
+    return order._replace(options=replace(order.options, track=number)) if order.numbered else order
+
+
+def _emitted(
+    lick: CompiledLick,
+    order: CompileOptions,
+    losses: dict[Diagnostic, None],
+    spool: Spool,
+    place: OutputWriter,
+    folder: str,
+) -> tuple[list[Output], list[Trouble]]:
+    """The outputs of a lick, and those that there is no room for; what a format cannot say goes into `losses`."""
+    outputs: list[Output] = []
+    troubles: list[Trouble] = []
+    for name in order.formats:
+        for suffix, options in _ROWS[name].files(order.options):
+            emission = lick.emit(name, options)
+            losses.update(dict.fromkeys(emission.losses))
+            suffix = emission.suffix or suffix  # noqa: PLW2901 (the lick's own tempo in it)
+            try:
+                content = place.content(lick.slug + suffix, emission, spool)
+            except OSError as e:
+                troubles.append(unwritable(f"{folder}/{lick.slug}{suffix}", e))
+                continue
+            if content is not None:
+                outputs.append(Output(lick.slug + suffix, content, lick.slug, name, sound_key(emission)))
+    return outputs, troubles
+
+
+def _with_facts(result: WorkResult, compilation: Compilation) -> WorkResult:
+    from lickwright.store.features import facts, index_findings
+
+    source = compilation.source
+    if not compilation.licks:
+        return result._replace(loose=index_findings(compilation.diagnostics, source))
+    return result._replace(facts=tuple(facts(lick, source) for lick in compilation.licks))

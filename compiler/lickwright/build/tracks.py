@@ -1,0 +1,58 @@
+"""Numbers of licks in the album of their house: the order of the book.
+
+In: a house, and a source. Out: how many licks come before it. The book is everything below the folder of the house's `lickwright.toml` that no nearer
+one holds for, in the order of `scan.walk`, whichever part of it a build was asked for: so a number is the same for one file, a folder or a share.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+
+from lickwright.config.discovery import ProjectConfig, ProjectConfigs
+from lickwright.core.files import read_file
+from lickwright.core.source import Unreadable
+from lickwright.core.source_discovery import walk
+from lickwright.settings.project_rules import ProjectRules
+
+_LICK = re.compile(rb"^(?:\xef\xbb\xbf)?lick(?![\w-])", re.MULTILINE | re.IGNORECASE)  # as in the grammar
+
+
+class Tracks:
+    """The books of one build, each gone through once."""
+
+    def __init__(self, leave_out: str) -> None:
+        """`leave_out` is the real folder of the outputs."""
+        self._leave_out = leave_out
+        self._houses = ProjectConfigs()
+        self._books: dict[
+            str, dict[str, int]
+        ] = {}  # by the path of the house's file: licks before each source, by its real path
+
+    def before(self, house: ProjectRules | None, real: str) -> int:
+        """How many licks come before the source whose real path is `real`; 0 for one outside the book."""
+        if not isinstance(house, ProjectConfig) or "://" in house.path:
+            return 0
+        if house.path not in self._books:
+            self._books[house.path] = self._book(os.path.dirname(house.path) or ".")
+        return self._books[house.path].get(real, 0)
+
+    def _book(self, home: str) -> dict[str, int]:
+        found: dict[str, int] = {}
+        licks = 0
+        top = os.path.realpath(home)
+        for one in walk([home], leave_out=self._leave_out):
+            nearest = self._houses.of(one.path)
+            if one.trouble is not None or nearest is None or os.path.realpath(os.path.dirname(nearest.path)) != top:
+                continue
+            found.setdefault(one.real, licks)
+            licks += _count(one.path)
+        return found
+
+
+def _count(path: str) -> int:
+    """How many licks a source has; 0 for one that cannot be read."""
+    try:
+        return len(_LICK.findall(read_file(path)))
+    except Unreadable:
+        return 0

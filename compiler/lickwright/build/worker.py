@@ -1,0 +1,139 @@
+"""One worker process of a pool: what it does, what it may cost, and what its end means.
+
+In: items, over a pipe. Out: results over the same pipe; or an end, which `why` puts into words. A worker ends by itself when there is nobody to work
+for, when a source takes too long (the system's own alarm, which needs no help from a program that hangs) and when memory runs out.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Sequence
+from multiprocessing.connection import Connection
+from typing import NamedTuple
+
+from lickwright.build.task import Work, compile_source, run_guarded
+from lickwright.core.interrupts import ENDINGS
+from lickwright.export import Length
+from lickwright.store.output_writer import OutputWriter
+from lickwright.store.recorded_sounds import Sounds
+from lickwright.store.types import CompileOptions, WorkItem
+
+OUT_OF_MEMORY = 77  # a worker's exit code
+SIGKILL = getattr(signal, "SIGKILL", 0)
+KILLED = 3  # tries of a source whose worker was killed from outside, as happens where memory is short
+PORTION = 4096  # bytes of a source
+
+
+class Limits(NamedTuple):
+    """What one source may cost."""
+
+    seconds: float = 60.0  # by the clock, and as much again for every `PORTION` of the file; most need two thousandths
+    memory: int = 2 << 30  # bytes of address space, where the system can limit it
+
+
+class Setup(NamedTuple):
+    """What every worker needs to know."""
+
+    out: str
+    overwrite: bool
+    orders: tuple[CompileOptions, ...]
+    limits: Limits = Limits()
+    work: Work = compile_source  # tests put one in its place that breaks down
+    dry: bool = False  # nothing is written
+    sounds: Sounds = {}  # noqa: RUF012 (never changed)
+
+
+class Begun(NamedTuple):
+    """What a worker says of a recording before it makes it: it may take as long as it lasts."""
+
+    name: str
+    length: Length
+
+
+def output_writer(setup: Setup) -> OutputWriter:
+    """Where outputs are put."""
+    if setup.dry:
+        from lickwright.store.dry_output import Rehearsal
+
+        place: OutputWriter = Rehearsal(setup.out, setup.overwrite)
+    else:
+        place = OutputWriter(setup.out, setup.overwrite)
+    place.sounds = setup.sounds
+    return place
+
+
+def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
+    """What a worker does until there is nothing more, or nobody to do it for."""
+    for other in others:  # held by us too, they would never tell their own worker that the parent is gone
+        other.close()
+    _limit(setup.limits)
+    place = output_writer(setup)
+
+    def begins(name: str, length: Length) -> None:
+        _alarm(_left() + length.seconds)
+        conn.send(Begun(name, length))
+
+    place.begins = begins
+    try:
+        while True:
+            items: tuple[WorkItem, ...] = conn.recv()
+            results = []
+            for item in items:
+                if os.getppid() != parent and hasattr(os, "fork"):
+                    return
+                _alarm(time_for(item, setup.limits.seconds))
+                results.append(run_guarded(setup.work, item, setup.orders[item.order], place))
+            _alarm(0)
+            conn.send(results)
+    except (EOFError, OSError):  # the parent is gone, or has no more use for us
+        pass
+    except MemoryError:
+        os._exit(OUT_OF_MEMORY)
+
+
+def _limit(limits: Limits) -> None:
+    for number in ENDINGS:  # Ctrl-C goes to all of us, and the parent decides
+        signal.signal(number, signal.SIG_IGN if number == signal.SIGINT else signal.SIG_DFL)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDINGS)
+    try:
+        import resource
+    except ImportError:  # Windows has none
+        return
+    for which, most in ((resource.RLIMIT_AS, limits.memory), (resource.RLIMIT_CORE, 0)):
+        soft, hard = resource.getrlimit(which)
+        allowed = [limit for limit in (most, soft, hard) if limit != resource.RLIM_INFINITY]
+        resource.setrlimit(which, (min(allowed), hard))
+
+
+def time_for(item: WorkItem, seconds: float) -> float:
+    """How long a source may take."""
+    try:
+        return seconds * (1 + os.stat(item.path).st_size // PORTION)
+    except (OSError, ValueError):  # it cannot be read either: that is said soon
+        return seconds
+
+
+def _alarm(seconds: float) -> None:
+    """Lets the system end this process, if the source it is at takes so long; 0: no more."""
+    if hasattr(signal, "setitimer"):
+        signal.setitimer(signal.ITIMER_REAL, seconds)
+
+
+def _left() -> float:
+    """Seconds until the alarm."""
+    return signal.getitimer(signal.ITIMER_REAL)[0] if hasattr(signal, "getitimer") else 0.0
+
+
+def why(code: int | None, late: bool, limits: Limits) -> str:
+    """What became of a worker, in a few words."""
+    if code == OUT_OF_MEMORY:
+        return f"it needs more than {limits.memory / (1 << 30):.3g} GiB of memory"
+    if late or code == -getattr(signal, "SIGALRM", 0):
+        return f"it took longer than {limits.seconds:g} seconds for each {PORTION // 1024} KiB"
+    if code == -SIGKILL:
+        return f"its process was killed {KILLED} times, as happens where memory is short"
+    if code is not None and code < 0:
+        return f"lickwright broke down over it ({signal.Signals(-code).name})"
+    return f"lickwright broke down over it (exit code {code})"

@@ -1,0 +1,85 @@
+"""Findings that their writer intends (`meant`), and what a house thinks of the rest.
+
+In: the findings of a lick and the lick as counted. Out: those that remain, and the `meant` lines that hid nothing. An
+error is never hidden: a lick that cannot be played or read does not become playable by being meant. What a format
+cannot say (L5xx) is known only when the format is written, so a line about that is never called idle.
+
+A lick's own `meant` comes first, whatever the house thinks of such findings: its writer has given a reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.source import Span
+from lickwright.settings.fields import Meant
+from lickwright.settings.project_rules import ProjectRules
+from lickwright.timeline.model import Timeline
+
+IDLE = Rule(
+    "L191",
+    "meant hides nothing",
+    Severity.WARNING,
+    "a `meant` line names a finding that is not there",
+    "`meant` says that a finding is intended, and why. Where there is no such finding (any more), the line "
+    "would hide the next one by accident: delete it, or fix its code or bar. "
+    "Errors are never hidden.",
+    'lick "Plain"\nmeant L301 "leaves the last beat to the band"\n| B5 B5 B5 B5 B5 B5 B5 B5 ||\n',
+    'lick "Plain"\n| B5 B5 B5 B5 B5 B5 B5 B5 ||\n',
+)
+
+RULES: tuple[Rule, ...] = (IDLE,)
+
+
+def apply_suppressions(found: Iterable[Diagnostic], timeline: Timeline | None) -> tuple[list[Diagnostic], set[Span]]:
+    """The findings that no `meant` line of the lick hides, and the places of the lines that hid some."""
+    meant = timeline.settings.meant if timeline is not None else ()
+    if not meant:
+        return list(found), set()
+    rest: list[Diagnostic] = []
+    used: set[Span] = set()
+    for d in found:
+        hiding = [m.span for m in meant if _hides(m, d)]
+        used.update(hiding)
+        if not hiding:
+            rest.append(d)
+    return rest, used
+
+
+def _hides(meant: Meant, d: Diagnostic) -> bool:
+    return d.severity is not Severity.ERROR and meant.code == d.code and meant.bar in (None, d.bar)
+
+
+def apply_severities(found: list[Diagnostic], house: ProjectRules | None) -> list[Diagnostic]:
+    """The findings with the severities that the house gives them, less those that it does not want to see. An error stays one."""
+    if house is None or not house.severities:
+        return found
+    rest: list[Diagnostic] = []
+    for d in found:
+        weight = d.severity if d.severity is Severity.ERROR else house.severities.get(d.code, d.severity)
+        if weight is not None:
+            rest.append(d if weight is d.severity else replace(d, severity=weight))
+    return rest
+
+
+def unused_suppressions(meant: Iterable[Meant], used: set[Span], found: list[Diagnostic]) -> list[Diagnostic]:
+    """A warning for each line that is not among `used`;
+
+    `found` are the findings that remain, to say what is there instead.
+    """
+    return [
+        _idle(m, found)
+        for m in {m.span: m for m in meant}.values()
+        if m.span not in used and not m.code.startswith("L5")
+    ]
+
+
+def _idle(meant: Meant, found: list[Diagnostic]) -> Diagnostic:
+    where = "here" if meant.bar is None else f"in bar {meant.bar}"
+    bars = sorted({d.bar for d in found if d.code == meant.code and d.bar is not None})
+    help = "delete the line, or fix its code or bar"
+    if bars:
+        help = f"{meant.code} is in bar " + ", ".join(map(str, bars))
+    return IDLE.at(meant.span, f"meant {meant.code} hides nothing: there is no such finding {where}", help)

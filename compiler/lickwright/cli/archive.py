@@ -1,0 +1,76 @@
+"""The archive that `lickwright make --zip` writes after a build.
+
+In: its path, and how its files are named and laid out. Out: the file, whole or not at all, and the exit code. What goes in is `build/release.py`
+and `build/archive.py`; what may be replaced is `core/destination.py`.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+
+from lickwright.build.archive import SEAL, archive_parts, checked
+from lickwright.build.release import Released, book
+from lickwright.build.summary import BuildSummary
+from lickwright.cli import single_output, terminal
+from lickwright.config.name_pattern import Pattern
+from lickwright.core.files import NOT_OURS, UNWRITABLE
+from lickwright.core.source import Span
+from lickwright.report import console
+from lickwright.store.manifest import Manifest
+from lickwright.store.types import CompileOptions, Trouble
+
+
+class Archive:
+    """The file that `--zip` names."""
+
+    def __init__(
+        self, path: str, pattern: Pattern | None, layout: str, out: str, overwrite: bool, sources: Sequence[str]
+    ) -> None:
+        self.code = terminal.Exit.FINE
+        self.path = path
+        self.said = ""  # what was written, in one line
+        self._pattern = pattern
+        self._layout = layout
+        self._out = out
+        self._overwrite = overwrite
+        self._sources = sources
+
+    def refusal(self) -> terminal.Exit:
+        """Says why it will not be written, before anything is made; FINE if it may be."""
+        return single_output.refusal(self.path, SEAL, self._overwrite, self._sources)
+
+    def write(self, manifest: Manifest, orders: Sequence[CompileOptions], account: BuildSummary) -> None:
+        """Writes it, and keeps the exit code."""
+        licks, troubles = checked(self._out, book(manifest, orders, self._pattern, self._layout))
+        account.left_out(troubles)
+        if why := _missing(licks, troubles, account):
+            finding = UNWRITABLE.at(
+                Span(0, 0), f"nothing was written: {why}", "mend what is said above, and run it again"
+            )
+            account.left_out([Trouble(self.path, finding)])
+            return
+        name = os.path.splitext(os.path.basename(self.path))[0]
+        archive = archive_parts(name, self._out, licks)
+        self.code = single_output.saved(self.path, archive, SEAL, self._overwrite, self._sources)
+        if self.code == terminal.Exit.FINE:
+            files = sum(len(lick.files) for lick in licks)
+            missed = (account.refused, "skipped lick"), (len(troubles), "file")
+            left = " and ".join(console.counted_noun(number, what) for number, what in missed if number)
+            left = f"; {left} left out" if left else ""
+            told = f"{console.counted_noun(files, 'file')} of {console.counted_noun(len(licks), 'lick')}"
+            self.said = f"{told} in {console.safe(self.path)}{left}\n"
+
+    def told(self, print: Callable[[str], None], dry: bool) -> terminal.Exit:
+        """Says what became of it; gives the exit code."""
+        print(f"would write {console.safe(self.path)}\n" if dry else self.said)
+        return self.code
+
+
+def _missing(licks: Sequence[Released], troubles: Sequence[Trouble], account: BuildSummary) -> str:
+    """Why there is no archive: what should be in it and is not, for no lick's fault; "" where nothing is missing."""
+    if not licks:
+        return "no lick has a file"
+    if account.incomplete:
+        return "something could not be read or made"
+    return "a file is gone" if any(one.finding.code != NOT_OURS.code for one in troubles) else ""

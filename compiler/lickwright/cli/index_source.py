@@ -1,0 +1,115 @@
+"""Which index a command asks: the one beside a build's outputs, or one of sources that are compiled for it.
+
+In: the LIBRARY of a command line. Out: an open `Shelf`. What cannot be read is said on standard error.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from lickwright.cli import terminal
+from lickwright.report import console
+
+if TYPE_CHECKING:
+    from lickwright.cli.sources import Verdict
+    from lickwright.compiler import Compilation
+    from lickwright.index.reader import Shelf, Unusable
+    from lickwright.index.search import SearchHit
+
+_SLOW = 2.0  # seconds to read a library, after which it is said how it goes faster
+
+
+def index_of(path: str) -> tuple[Shelf, int]:
+    """The library of that name, and the exit code so far: files that cannot be read count, errors in the music do not.
+
+    An index that a build keeps is asked without loading the compiler. Raises `Unusable` where it cannot be asked.
+    """
+    from lickwright.index.reader import is_kept, open_index
+
+    if path == "-" or not is_kept(path):
+        return _read(path)
+    shelf = open_index(path)
+    shelf.complete(_compiled)
+    return shelf, terminal.Exit.FINE
+
+
+def unusable(path: str, why: Unusable) -> int:
+    """Says that the index in the folder `path` cannot be used and what to do; gives the exit code."""
+    from lickwright.core.files import UNREADABLE
+    from lickwright.core.source import Source, Span
+    from lickwright.store.manifest import NAME
+
+    source = Source(os.path.join(path, NAME), "")
+    finding = UNREADABLE.at(Span(0, 0), f"the index cannot be used: {why}", why.help)
+    terminal.err(console.format_findings(source, [finding], terminal.colour(sys.stderr)))
+    return terminal.Exit.FILE
+
+
+def _read(path: str) -> tuple[Shelf, int]:
+    from lickwright.cli.sources import Verdict
+    from lickwright.index.reader import index_in_memory
+
+    verdict, began = Verdict(), time.monotonic()
+    shelf = index_in_memory(_compiled([path], verdict))
+    took = time.monotonic() - began
+    if took > _SLOW and os.path.isdir(path):
+        place = console.safe(path)
+        terminal.err(
+            f"reading all of {place} took {took:.0f} seconds; lickwright make {place} keeps an index in its output folder: "
+            "ask that folder\n"
+        )
+    return shelf, verdict.code
+
+
+def _compiled(paths: Sequence[str], verdict: Verdict | None = None) -> Iterator[tuple[str, Compilation]]:
+    """Each file compiled. What cannot be read is said; what is wrong in the music is not."""
+    from lickwright.cli.sources import Verdict, compiled, find_sources
+
+    whole = Verdict()
+    for one, compilation in compiled(find_sources(paths), whole):
+        unread = [d for d in compilation.diagnostics if d.code.startswith("L6")]
+        if verdict is not None:
+            verdict.judge(unread)
+            terminal.err(console.format_findings(compilation.source, unread, terminal.colour(sys.stderr)))
+        yield one.path, compilation
+    if whole.code == terminal.Exit.INTERNAL and verdict is not None:
+        verdict.add(whole.code)
+
+
+def lick_place(shelf: Shelf, hit: SearchHit) -> str:
+    """Where a lick is written: file and line."""
+    return f"{shelf.path(hit.path)}:{hit.facts['line']}"
+
+
+def state(shelf: Shelf, hit: SearchHit) -> str:
+    """What keeps a lick from being in the library as it was found: its source is gone or changed, or it has errors; "" for nothing."""
+    return shelf.state(hit.path) or ("" if hit.facts["ok"] else "has errors")
+
+
+def stale_line(shelf: Shelf, library: str, counts: Mapping[str, int]) -> str:
+    """The line about licks whose source is gone or changed, by what became of it; "" where there are none."""
+    from lickwright.store.source_state import WORDS
+
+    said = [
+        f"{console.counted_noun(n, 'lick')} {WORDS[name]}" for name, n in sorted(counts.items()) if name in WORDS and n
+    ]
+    return f"{', '.join(said)}: lickwright make brings {console.safe(library)} up to date\n" if said else ""
+
+
+def lick_as_json(shelf: Shelf, hit: SearchHit) -> dict[str, object]:
+    """A lick for JSON: everything that is known of it, lists as lists, what is not said as null."""
+    known = {name: None if value == "" else value for name, value in hit.facts.items()}
+    for name in ("boxes", "tonic", "mode", "phrase", "tab", "degree", "first"):  # what the index needs for itself
+        del known[name]
+    known["ok"] = bool(hit.facts["ok"])
+    known["techniques"] = [word for word in hit.facts["techniques"].split(", ") if word]
+    known["figures"] = [word for word in hit.facts["figures"].split(", ") if word]
+    known["tags"] = [tag.strip() for tag in hit.facts["tags"].split(",") if tag.strip()]
+    return {
+        "path": shelf.path(hit.path), "stale": bool(shelf.state(hit.path)), "state": state(shelf, hit) or None, **known, **shelf.phrase(hit),
+        "findings": shelf.findings(hit), "outputs": shelf.outputs(hit),
+    }  # fmt: skip

@@ -1,0 +1,43 @@
+"""Outputs of one source into a folder, for commands that are no build: each whole or not at all, and never over a file that is not ours.
+
+In: a folder, the source it belongs to, outputs. Out: what was written, and findings for what was not. The rule and the record of what is
+ours are `store/output_writer.py` and `store/manifest.py`.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+
+from lickwright.cli import terminal
+from lickwright.report.console import safe
+from lickwright.store.output_writer import Output, unwritable
+from lickwright.store.types import Trouble
+from lickwright.store.write_single import write_outputs
+
+__all__ = ["Folder", "Output"]
+
+
+class Folder:
+    """One folder of outputs, `root/name`, that belongs to one source; `.` is `root` itself."""
+
+    def __init__(self, root: str, name: str, source: str, overwrite: bool) -> None:
+        self.path = os.path.normpath(os.path.join(root, name))
+        self.done = 0  # outputs that stand in their place, those that already did included
+        self._root = root
+        self._name = name
+        self._source = source
+        self._overwrite = overwrite  # replace whatever file stands in the way
+
+    def write(self, outputs: Sequence[Output]) -> list[Trouble]:
+        """Writes what is not there already; gives what could not be written."""
+        try:
+            placed = write_outputs(self._root, self._name, self._source, outputs, self._overwrite, _say)
+        except OSError as e:
+            return [unwritable(self.path, e)]
+        self.done = len(placed.made)
+        return list(placed.troubles)
+
+
+def _say(line: str) -> None:
+    terminal.err(safe(line) + "\n")

@@ -1,0 +1,260 @@
+"""The terminal: writing to it whatever it is, and giving up politely.
+
+In: text. Out: the text on standard output or standard error, in that stream's own encoding; what the encoding cannot
+say is shown in plain letters. Nothing here knows about licks.
+"""
+
+from __future__ import annotations
+
+import codecs
+import errno
+import io
+import os
+import signal
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import IntEnum
+from typing import TextIO
+
+
+class Exit(IntEnum):
+    """How a run ends. Of several reasons the highest counts."""
+
+    FINE = 0  # warnings allowed
+    MUSIC = 1  # errors in the music
+    USAGE = 2  # wrong arguments
+    FILE = 3  # a file that cannot be read or written
+    INTERNAL = 70  # a bug of ours
+    HUNG_UP = 129  # its terminal went away
+    STOPPED = 130  # by Ctrl-C
+    PIPE = 141  # whoever read our output went away
+    ENDED = 143  # by another program's wish
+
+
+class ScreenLost(Exception):
+    """Standard output cannot be written to; the OSError is its argument."""
+
+
+# What the likeliest signs become where the screen's encoding has none for them; any other is shown by its number.
+_PLAIN = {"♯": "#", "♭": "b", "…": "...", "–": "-", "—": "-", "−": "-", "×": "x", "→": "->"}
+_PLAIN |= {"“": '"', "”": '"', "‘": "'", "’": "'", "½": "1/2", "¼": "1/4"}
+
+
+def _fall_back(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    chars = error.object[error.start : error.end]
+    return "".join(_PLAIN.get(char, f"\\u{{{ord(char):X}}}") for char in chars), error.end
+
+
+class _Closed(io.TextIOBase):
+    """Stands in for a standard output that was closed: writing to it is an error and not silence."""
+
+    def write(self, text: str) -> int:
+        raise OSError(errno.EBADF, "standard output is closed")
+
+
+def prepare() -> None:
+    """Makes both streams take any text: a screen that knows no sharp sign shows `#`, and none ends the program."""
+    codecs.register_error("lickwright", _fall_back)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="lickwright")
+    if sys.stdout is None:
+        sys.stdout = _Closed()  # Python sets None where the shell closed it
+    if sys.stderr is None:
+        sys.stderr = io.StringIO()
+
+
+def out(text: str) -> None:
+    """Writes to standard output."""
+    progress.clear()
+    try:
+        sys.stdout.write(text)
+    except OSError as e:
+        raise ScreenLost(e) from None
+
+
+def err(text: str) -> None:
+    """Writes to standard error; when even that fails there is nobody to tell."""
+    progress.clear()
+    try:
+        sys.stderr.write(text)
+        sys.stderr.flush()
+    except OSError:
+        pass
+
+
+def flush() -> None:
+    """Sees what was written to standard output through: a full disk shows only now."""
+    progress.clear()
+    try:
+        sys.stdout.flush()
+    except OSError as e:
+        raise ScreenLost(e) from None
+
+
+def lost(error: ScreenLost) -> int:
+    """The exit code after standard output was lost; a reader that left (`| head`) is no fault and gets no message."""
+    cause = error.args[0]
+    try:  # Python flushes once more at its end: give that somewhere to go
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    except OSError:
+        pass
+    if isinstance(cause, BrokenPipeError):
+        return Exit.PIPE
+    err(f"error: standard output cannot be written: {getattr(cause, 'strerror', None) or cause}\n")
+    return Exit.FILE
+
+
+def colour(stream: TextIO) -> bool:
+    """Whether `stream` wants colour: NO_COLOR and FORCE_COLOR decide, else whether it is a terminal that can."""
+    if os.environ.get("NO_COLOR"):
+        return False
+    if os.environ.get("FORCE_COLOR", "0") != "0":
+        return True
+    return stream.isatty() and os.environ.get("TERM") != "dumb"
+
+
+def columns(stream: TextIO, otherwise: int) -> int:
+    """How many columns to write to `stream`, at least 30: as COLUMNS says, else as its terminal shows, else `otherwise`."""
+    said = os.environ.get("COLUMNS", "")
+    if said.isascii() and said.isdigit() and int(said[:9]) > 0:
+        return max(30, int(said[:9]))
+    if not stream.isatty():
+        return otherwise
+    try:
+        return max(30, os.get_terminal_size(stream.fileno()).columns or otherwise)
+    except (OSError, ValueError):
+        return otherwise
+
+
+class Progress:
+    """How far the work is, on a terminal's standard error, if it takes more than a second; nothing anywhere else."""
+
+    def __init__(self) -> None:
+        self._began = time.monotonic()
+        self._next = self._began + 1.0
+        self._drawn = 0  # columns
+
+    def show(self, done: int, total: int) -> None:
+        """Draws how far the work is, at most five times a second."""
+        now = time.monotonic()
+        if now < self._next or not sys.stderr.isatty():
+            return
+        self._next = now + 0.2
+        self._draw(f"{done:,} of {total:,} files")
+
+    def rate(self, done: int, total: int, licks: int) -> None:
+        """Draws a bar, licks a second and the time that is left, for work that is done in many pieces."""
+        now = time.monotonic()
+        if done == 0:
+            self._began = now
+            self._next = now + 1.0
+        if now < self._next or not sys.stderr.isatty():
+            return
+        self._next = now + 0.2
+        seconds = now - self._began
+        left = seconds * (total - done) / max(1, done)
+        filled = 20 * done // max(1, total)
+        bar = "#" * filled + "." * (20 - filled)
+        text = f"[{bar}] {done:,} of {total:,} files, {speed_words(licks / seconds)}, {_clock(left)} left"
+        self._draw(text[: columns(sys.stderr, 80) - 1])
+
+    def _draw(self, text: str) -> None:
+        self.clear()
+        try:
+            sys.stderr.write("\r" + text)
+            sys.stderr.flush()
+        except OSError:
+            return
+        self._drawn = len(text)
+
+    def clear(self) -> None:
+        """Takes the line away before anything else is written."""
+        if self._drawn:
+            blank = "\r" + " " * self._drawn + "\r"
+            self._drawn = 0
+            try:
+                sys.stderr.write(blank)
+            except OSError:
+                pass
+
+
+def speed_words(licks: float) -> str:
+    """Licks a second in words; recordings are slower than one a second."""
+    return f"{licks:,.0f} licks a second" if licks >= 1 else f"{60 * licks:,.1f} licks a minute"
+
+
+PATIENCE = 2.0  # seconds in which a second wish to end is taken for the first
+
+
+class Ended(KeyboardInterrupt):
+    """The program is to end: by Ctrl-C, by another program, or because its terminal went away."""
+
+    def __init__(self, code: Exit) -> None:
+        super().__init__()
+        self.code = code
+
+
+@contextmanager
+def endings() -> Iterator[Callable[[], Exit]]:
+    """Turns every polite wish to end into the same exception; gives what tells the exit code of the last one."""
+    codes = {"SIGINT": Exit.STOPPED, "SIGTERM": Exit.ENDED, "SIGHUP": Exit.HUNG_UP}
+    seen = [Exit.STOPPED]
+    last = -PATIENCE
+
+    def end(number: int, frame: object) -> None:
+        nonlocal last
+        now = time.monotonic()
+        if now - last < PATIENCE:
+            return  # the same wish again, while we tidy up for it
+        last = now
+        seen.append(next(code for name, code in codes.items() if getattr(signal, name, None) == number))
+        raise Ended(seen[-1])
+
+    before = {}
+    try:
+        for name in codes:
+            if hasattr(signal, name) and threading.current_thread() is threading.main_thread():
+                before[name] = signal.signal(getattr(signal, name), end)
+        yield lambda: seen[-1]
+    except KeyboardInterrupt as e:
+        if isinstance(e, Ended) or len(seen) == 1:
+            raise
+        raise Ended(seen[-1]) from None  # SQLite drops ours, and whoever notices that raises a plain one
+    finally:
+        for name, handler in before.items():
+            # The same wish may come again while Python itself ends: then it changes nothing.
+            signal.signal(getattr(signal, name), handler if len(seen) == 1 else signal.SIG_IGN)
+
+
+def _clock(seconds: float) -> str:
+    """`0:07`, `12:30`."""
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02}"
+
+
+progress = Progress()
+
+
+def apology(error: Exception | str, during: str = "") -> str:
+    """What a user reads after a bug of ours: that it is ours, and what to send.
+
+    One line of where, never a traceback. `error` may be such a line already, from another process.
+    """
+    import platform
+
+    from lickwright.core.version import __version__
+    from lickwright.report.console import mistake, safe
+
+    about = f" while working on {safe(during)}" if during else ""
+    return (
+        f"sorry: something went wrong inside lickwright{about}\n"
+        f"please report the next two lines, with the lick if you may share it:\n"
+        f"  lickwright {__version__}, Python {platform.python_version()}, {platform.system()}\n"
+        f"  {error if isinstance(error, str) else mistake(error)}\n"
+    )

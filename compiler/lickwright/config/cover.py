@@ -1,0 +1,79 @@
+"""The picture that a house names for its recordings.
+
+In: its name in a `lickwright.toml`, and the folder that this lies in. Out: a `Cover`, or a ValueError in a player's words. The picture lies in that folder or
+below it by real path, since a library may have come from anybody: nothing outside it is ever written into a recording. It is known by its first bytes,
+not by its name.
+"""
+
+from __future__ import annotations
+
+import os
+import struct
+from hashlib import blake2b
+
+from lickwright.core.files import reason
+from lickwright.export import Cover
+from lickwright.store.ownership import file_kind, open_ours
+
+LARGEST = 2 << 20  # bytes; it stands in every recording
+_PNG = b"\x89PNG\r\n\x1a\n"
+_JPEG = b"\xff\xd8\xff"
+_PLAIN = (0x01, *range(0xD0, 0xD8))  # JPEG markers without a length
+_NO_FRAME = (0xC4, 0xC8, 0xCC)  # among 0xC0 to 0xCF those that begin no picture
+
+
+def read_cover(name: str, home: str) -> Cover:
+    """The picture `name` in or below the folder `home`. Raises ValueError, which says why there is none."""
+    if "://" in home:
+        raise ValueError("a cover is read from a folder of this machine only")
+    real, top = os.path.realpath(os.path.join(home, name)), os.path.realpath(home or ".")
+    if not real.startswith(os.path.join(top, "")):
+        raise ValueError(f"`{name[:60]}` is a link that leads out of this folder")
+    try:
+        what = file_kind(os.stat(real).st_mode)
+        if what != "file":
+            raise ValueError(f"`{name[:60]}` is a {what}, a picture is needed")
+        with os.fdopen(open_ours(real), "rb") as file:
+            data = file.read(LARGEST + 1)
+    except OSError as e:
+        raise ValueError(f"`{name[:60]}` cannot be read: {reason(e)}"[:180]) from None
+    if len(data) > LARGEST:
+        raise ValueError(f"`{name[:60]}` is larger than {LARGEST >> 20} MiB")
+    return cover(data, name)
+
+
+def cover(data: bytes, name: str) -> Cover:
+    """The picture that `data` is. Raises ValueError unless it is a PNG or JPEG file whose size in pixels can be read."""
+    digest = blake2b(data, digest_size=16).hexdigest()
+    found = _png(data) or _jpeg(data)
+    if found is None:
+        raise ValueError(f"`{name[:60]}` is no PNG or JPEG picture")
+    mime, width, height = found
+    return Cover(mime, width, height, digest, data)
+
+
+def _png(data: bytes) -> tuple[str, int, int] | None:
+    """PNG, third edition, 5.2 and 11.2.1: the size stands in the first chunk."""
+    if not data.startswith(_PNG) or data[12:16] != b"IHDR" or len(data) < 24:
+        return None
+    width, height = struct.unpack(">II", data[16:24])
+    return ("image/png", width, height) if width and height else None
+
+
+def _jpeg(data: bytes) -> tuple[str, int, int] | None:
+    """ITU-T T.81, B.2.2: the size stands in the header of the frame."""
+    if not data.startswith(_JPEG):
+        return None
+    at = 2
+    while at + 9 <= len(data) and data[at] == 0xFF:
+        marker = data[at + 1]
+        if marker == 0xFF:  # a fill byte
+            at += 1
+        elif marker in _PLAIN:
+            at += 2
+        elif 0xC0 <= marker <= 0xCF and marker not in _NO_FRAME:
+            height, width = struct.unpack(">HH", data[at + 5 : at + 9])
+            return ("image/jpeg", width, height) if width and height else None
+        else:
+            at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    return None

@@ -1,0 +1,103 @@
+"""Which `lickwright.toml` holds for a source: the nearest one upwards, alone. Two are never mixed.
+
+In: where a source lies. Out: its `ProjectConfig`, or None. The reader is loaded only where there is such a file, and looking for one costs
+a look at each folder once.
+"""
+
+from __future__ import annotations
+
+import os
+
+from lickwright.config.project_config import FILE, ProjectConfig
+
+__all__ = ["FILE", "ProjectConfig", "ProjectConfigs", "find_house"]
+
+
+class ProjectConfigs:
+    """Finds houses for one run, and reads each once."""
+
+    def __init__(self) -> None:
+        self._at: dict[str, ProjectConfig | None] = {}  # by absolute folder
+
+    def of(self, path: str) -> ProjectConfig | None:
+        """The house of a source, by the name that the user has for it; standard input (`-`) belongs where the user is."""
+        if "://" in path:
+            return self._far(path.rpartition("/")[0])
+        return self.find("" if path == "-" else os.path.dirname(path))
+
+    def named(self, path: str) -> ProjectConfig | None:
+        """The house of what a user named: a folder's own, or that of a source."""
+        if "://" in path:
+            return self._far(path.rstrip("/"))
+        return self.find(path) if os.path.isdir(path) else self.of(path)
+
+    def find(self, folder: str) -> ProjectConfig | None:
+        """The house of a folder: its own `lickwright.toml`, else the nearest above."""
+        try:
+            here = os.path.abspath(folder)
+        except OSError:  # the folder that the user is in was taken away
+            return None
+        passed: list[str] = []
+        while here not in self._at:
+            passed.append(here)
+            path = os.path.join(here, FILE)
+            if _stands(path):
+                self._at[here] = _read(path, folder)
+                break
+            above = os.path.dirname(here)
+            if above == here:
+                self._at[here] = None
+                break
+            here = above
+        found = self._at[here]
+        for one in passed:
+            self._at[one] = found
+        return found
+
+    def _far(self, folder: str) -> ProjectConfig | None:
+        """The same at an address of somewhere else."""
+        from lickwright.store.addresses import exists, read_remote
+
+        passed: list[str] = []
+        found: ProjectConfig | None = None
+        while "://" in folder:
+            if folder in self._at:
+                found = self._at[folder]
+                break
+            passed.append(folder)
+            path = f"{folder}/{FILE}"
+            if exists(path):
+                from lickwright.config.reading import read_house
+
+                found = read_house(path, path, read_remote)
+                break
+            folder = folder.rpartition("/")[0]
+        self._at.update(dict.fromkeys(passed, found))
+        return found
+
+    def all(self) -> tuple[ProjectConfig, ...]:
+        """Those found so far, by path, each once."""
+        found = {house.path: house for house in self._at.values() if house is not None}
+        return tuple(found[path] for path in sorted(found))
+
+
+def find_house(folder: str = "") -> ProjectConfig | None:
+    """The house that holds in a folder (where the user is, if none is named), for use from Python: `compile_file(path, find_house(folder))`."""
+    return ProjectConfigs().find(folder)
+
+
+def _stands(path: str) -> bool:
+    """Whether something of that name is there; a folder that may not be looked into has none for us."""
+    try:
+        os.stat(path)
+    except (FileNotFoundError, NotADirectoryError, PermissionError, ValueError):
+        return False
+    except OSError:  # a link in a circle, a broken disk: there is something, and reading it says what
+        return True
+    return True
+
+
+def _read(path: str, folder: str) -> ProjectConfig:
+    from lickwright.config.reading import read_house
+
+    return read_house(path, path if os.path.isabs(folder) else os.path.relpath(path))

@@ -1,0 +1,211 @@
+"""What a `lickwright.toml` can say: one row a name.
+
+In: a value as TOML has it. Out: the value as the program wants it, or a `ValueError` in a player's words. The reference's table is made from the rows
+too (`table`); the fields are the notation's own, as they stand in `settings.FIELDS`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from lickwright.config.name_pattern import LAYOUTS, Pattern
+from lickwright.config.name_pattern import parse_pattern as parse_pattern
+from lickwright.core.diagnostics import Severity, nearest
+from lickwright.export import SOUND_FORMATS, option_parsing
+from lickwright.music.practice import MINUTES, Ladder, parse_ladder
+from lickwright.music.scale import parse_scale
+from lickwright.report.console import safe
+from lickwright.settings.fields import FIELDS, FieldRow
+from lickwright.settings.project_rules import Given
+
+SEVERITIES: dict[str, Severity | None] = {**{s.word: s for s in Severity}, "off": None}
+_LONE_HASH = re.compile(r"(?:^|\s)#(?:\s|$)")
+
+
+class KeyRow(NamedTuple):
+    """One name of the file."""
+
+    section: str  # "" for the top, before the first section
+    name: str
+    parse: Callable[[Any], Any]  # raises ValueError in a player's words, the wrong word in backticks
+    summary: str  # what its value is
+    default: str  # what holds without it, in words
+
+
+def value_text(value: Any) -> str:
+    """Words, or a number as it would be written in a lick, on one line."""
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise ValueError(f"{toml_type(value)} is here, but it takes words in quotes")
+    if isinstance(value, int) and abs(value) >= 10**9:
+        raise ValueError("the number is too large")
+    words = " ".join(str(value).split())
+    if not words:
+        raise ValueError("there is nothing between the quotes")
+    if safe(words) != words:
+        raise ValueError("it holds a character that cannot be seen")
+    return words
+
+
+def _quoted(value: Any) -> str:
+    """Words in quotes."""
+    if not isinstance(value, str):
+        raise ValueError(f"{toml_type(value)} is here, but it takes words in quotes")
+    return value_text(value)
+
+
+def toml_type(value: Any) -> str:
+    """What a value is, for a message: `a list`."""
+    if isinstance(value, bool):
+        return f"`{str(value).lower()}`"
+    kinds = ((str, "a word"), (int | float, "a number"), (list, "a list"), (dict, "a section"))
+    return next((name for types, name in kinds if isinstance(value, types)), "a date or time")
+
+
+def _number(low: int, high: int) -> Callable[[Any], int]:
+    def parse(value: Any) -> int:
+        if isinstance(value, str) and re.fullmatch("[0-9]{1,6}", value):
+            raise ValueError(f"a number is written without quotes: {value}")
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            raise ValueError(f"a whole number from {low:,} to {high:,} is needed")
+        return value
+
+    return parse
+
+
+def _switch(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise ValueError(f"{toml_type(value)} is here, but it takes true or false, without quotes")
+    return value
+
+
+def _one_of(known: tuple[str, ...]) -> Callable[[Any], str]:
+    def parse(value: Any) -> str:
+        word = value_text(value).lower()
+        if word not in known:
+            near = nearest(word, known)
+            raise ValueError(
+                f"`{word[:30]}` is not known" + (f": {near}?" if near else f": there are {', '.join(known)}")
+            )
+        return word
+
+    return parse
+
+
+def _words(value: Any) -> list[str]:
+    """A list of words, or one string with commas between them."""
+    return [
+        value_text(one)
+        for one in (value.split(",") if isinstance(value, str) else value if isinstance(value, list) else [value])
+    ]
+
+
+def _formats(value: Any) -> Any:
+    return option_parsing.parse_formats(_words(value), "`")
+
+
+def _folder(value: Any) -> str:
+    """A folder below the house's own: a library that was sent to somebody must not write elsewhere on the machine."""
+    name = _below(value, "folder")
+    if name is None:
+        raise ValueError(f"`{value[:60]}` lies outside this folder: only --out leads there")
+    return name
+
+
+def _file(value: Any) -> str:
+    """A file below the house's folder, for the same reason the other way round: a recording is given away."""
+    name = _below(value, "file")
+    if name is None:
+        raise ValueError(f"`{value[:60]}` lies outside this folder: put a copy into it")
+    return name
+
+
+def _below(value: Any, what: str) -> str | None:
+    """A name that leads nowhere else as it stands; None for another."""
+    if not isinstance(value, str):
+        raise ValueError(f"{toml_type(value)} is here, but it takes the name of a {what} in quotes")
+    name = value_text(value)
+    parts = re.split(r"[/\\]", name)
+    return None if name.startswith(("/", "\\", "~")) or ".." in parts or re.match("[A-Za-z]:", name) else name
+
+
+def _pattern(value: Any) -> Pattern:
+    if not isinstance(value, str):
+        raise ValueError(f"{toml_type(value)} is here, but it takes a pattern in quotes")
+    return parse_pattern(value_text(value))
+
+
+def _required(value: Any) -> tuple[str, ...]:
+    known = tuple(row.name for row in FIELDS if not row.head_only and row.name != "meant")
+    names = _words(value)
+    for name in names:
+        if name not in known:
+            near = nearest(name, known)
+            raise ValueError(f"there is no field `{name[:30]}`" + (f": {near}?" if near else ""))
+    return tuple(dict.fromkeys(names))
+
+
+def _field(row: FieldRow) -> Callable[[Any], Given]:
+    def parse(value: Any) -> Any:
+        words = value_text(value)
+        if _LONE_HASH.search(words):
+            raise ValueError("a lone `#` would begin a comment in a lick")
+        if row.name == "scale":
+            parse_scale(words, None)
+        return row.parse(words), words
+
+    return parse
+
+
+ROWS: tuple[KeyRow, ...] = (
+    KeyRow("", "required", _required, "fields that every lick must have: `[\"rights\", \"by\"]`", "none"),
+    KeyRow("make", "to", _formats, "formats: `[\"tab\", \"midi\"]`", "tab, midi, timing"),
+    KeyRow("make", "out", _folder, "the folder to write into, in the folder of this file", "`out` where you are"),
+    KeyRow("make", "width", _number(*option_parsing.WIDTHS), "columns of a text tab", "80"),
+    KeyRow("make", "jobs", _number(*option_parsing.JOBS), "how many processes work at once", "one a core"),
+    KeyRow("make", "tempo", lambda value: option_parsing.parse_tempo(value_text(value)), "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
+    KeyRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
+    KeyRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),
+    KeyRow("make", "format", _one_of(SOUND_FORMATS), "of a recording: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
+    KeyRow("make", "count-in", _number(*option_parsing.COUNT_INS), "bars of clicks before a recorded lick", "0"),
+    KeyRow("make", "click", _switch, "the click goes on under a recorded lick: `true`", "false"),
+    KeyRow("make", "repeat", _number(*option_parsing.REPEATS), "times through a recorded lick", "1; 2 on each rung of a ladder"),
+    KeyRow("make", "answer", _switch, "after each time through a recorded lick a silence as long, to answer in: `true`", "false"),
+    KeyRow("make", "backing", _switch, "chords are held under a recorded lick: `true`", "false"),
+    KeyRow("make", "longest", _number(*option_parsing.LONGEST), "seconds that a recording may last", f"{60 * MINUTES}, half an hour"),
+    KeyRow("make", "practice", _switch, "recordings are practice sets: `true`", "false"),
+    KeyRow("make", "ladder", lambda value: parse_ladder(value_text(value)), "of a practice set: start, step, top, `\"60%,5,100%\"`", str(Ladder())),
+    KeyRow("album", "title", _quoted, "the album's title, in the tags of every recording", "none, and no track numbers"),
+    KeyRow("album", "genre", _quoted, "its genre: `\"Blues\"`", "none"),
+    KeyRow("album", "year", _number(1000, 9999), "its year: `2026`", "none"),
+    KeyRow("album", "cover", _file, "its picture, a PNG or JPEG file of 2 MiB at most in the folder of this file or below it", "none"),
+    KeyRow("make", "layout", _one_of(LAYOUTS), "folders of a release: " + ", ".join(f"`\"{name}\"`" for name in LAYOUTS), LAYOUTS[0]),
+    KeyRow("names", "lick", _pattern, "how a lick's files are named in a release: `\"{chapter}-{number:02}-{title}\"`", "`{title}`"),
+    *(
+        KeyRow("fields", row.name, _field(row), row.summary, "the notation's: " + row.default)
+        for row in FIELDS
+        if not row.head_only and not row.repeats
+    ),
+)  # fmt: skip
+BY_PLACE = {(row.section, row.name): row for row in ROWS}
+SECTIONS = {
+    "make": "what `lickwright make` does where the command line does not say",
+    "album": "what recordings say of the album that they belong to",
+    "names": "how files are named in a release: in `release_files`, and in the archive that `lickwright make --zip` writes",
+    "fields": "fields for every lick that does not write them, nor its file",
+    "findings": "how much a finding weighs: its code, and error, warning, note or off",
+}
+
+
+def keys_table() -> str:
+    """The rows as the reference shows them."""
+    lines = ["| section | name | what it says | without it |", "|---|---|---|---|"]
+    for row in ROWS:
+        section = f"`[{row.section}]`" if row.section else "the top"
+        cells = (section, f"`{row.name}`", row.summary.replace("|", "\\|"), row.default.replace("|", "\\|"))
+        lines.append("| " + " | ".join(cells) + " |")
+    lines.append(
+        f"| `[findings]` | a code, such as `L203` | {', '.join(f'`{word}`' for word in SEVERITIES)} | the finding's own |"
+    )
+    return "\n".join(lines) + "\n"

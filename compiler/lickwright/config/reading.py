@@ -1,0 +1,231 @@
+"""Reading a `lickwright.toml`: every mistake in it at once, each at its place.
+
+In: its path. Out: a `ProjectConfig`; what cannot be read is a finding and left out. TOML itself is the standard library's to read. A line that it
+stumbles over is blanked and reading goes on, as long as no list or long string runs past the line: beyond that nothing would be sure.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Iterator
+from hashlib import blake2b
+from typing import Any
+
+from lickwright.config import toml_errors
+from lickwright.config.keys import BY_PLACE, ROWS, SECTIONS, SEVERITIES, KeyRow, toml_type
+from lickwright.config.project_config import ProjectConfig
+from lickwright.config.toml_spans import Path, Where, toml_names
+from lickwright.core.diagnostics import Diagnostic, Severity, nearest
+from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
+from lickwright.core.source import Source, Span, Unreadable, decode
+from lickwright.export import Album
+from lickwright.settings.fields import BY_NAME, OTHER_NAMES
+from lickwright.settings.project_rules import FIXED, SYNTAX, UNKNOWN, VALUE, Given
+
+MAX_BYTES = 1 << 16  # no house has so much to say; keeps hostile files cheap
+MOST = 100  # findings; more are not looked for
+
+
+def read_house(path: str, shown: str, read: Callable[[str], bytes] = read_file) -> ProjectConfig:
+    """The file at `path`, under the name that the user sees."""
+    try:
+        data = read(path)
+        if len(data) > MAX_BYTES:
+            raise Unreadable(
+                f"the file is larger than 64 KiB ({len(data):,} bytes)", "a lickwright.toml is a page at most"
+            )
+        source = decode(shown, data)
+    except Unreadable as e:
+        rule = UNREADABLE if isinstance(e, Unopened) else NOT_TEXT
+        return ProjectConfig(Source(shown, ""), path=shown, findings=(rule.at(Span(0, 0), str(e), e.help),))
+    return house(source)
+
+
+def house(source: Source) -> ProjectConfig:
+    """The house that a text describes."""
+    values, found, sure = toml_errors.toml_values(source)
+    reading = _Reading(source, found)
+    if sure:
+        try:
+            reading.read(values, toml_names(toml_errors.blank_faulty_lines(source, found)))
+        except (ValueError, RecursionError):
+            found.append(SYNTAX.at(Span(0, 0), "it cannot be told where its names stand", "write one setting a line"))
+    return reading.house()
+
+
+class _Reading:
+    """What has been read so far."""
+
+    def __init__(self, source: Source, found: list[Diagnostic]) -> None:
+        self._source = source
+        self._found = found
+        self._where: dict[Path, Where] = {}
+        self._fields: dict[str, Given] = {}
+        self._unread: set[str] = set()
+        self._required: dict[str, Span] = {}
+        self._severities: dict[str, Severity | None] = {}
+        self._make: dict[str, Any] = {}
+        self._album: dict[str, Any] = {}
+
+    def read(self, values: dict[str, Any], where: dict[Path, Where]) -> None:
+        """Goes through all names in the order of the text."""
+        self._where = where
+        for section, name, value in _settings(values):
+            if len(self._found) >= MOST:
+                return
+            path = (section, name) if section else (name,)
+            row = BY_PLACE.get((section, name))
+            if section == "findings":
+                self._weigh(path, name, value)
+            elif row is not None:
+                self._set(path, row, value)
+            elif not section and name in SECTIONS:
+                self._report(
+                    VALUE, path, f"`{name}` is a section: it stands in brackets, alone on its line", f"[{name}]", value
+                )
+            else:
+                self._unknown(path, section, name, value)
+
+    def _set(self, path: Path, row: KeyRow, value: Any) -> None:
+        try:
+            read = row.parse(value)
+        except ValueError as e:
+            if row.section == "fields":
+                self._unread.add(row.name)
+            self._report(VALUE, path, str(e), f"`{row.name}`: {row.summary}", value)
+            return
+        if row.section == "fields":
+            field, words = read
+            self._fields[row.name] = Given(field, words, self._where[path].value)
+        elif row.section == "album":
+            self._tag(path, row.name, read)
+        elif row.section == "make" and row.name == "out":
+            self._place(path, read)
+        elif row.section == "make":
+            self._make[row.name] = read
+        elif row.section == "names":
+            self._make["names"] = read
+        else:
+            self._required = {name: self._word(self._where[path].value, name) for name in read}
+
+    def _tag(self, path: Path, name: str, value: Any) -> None:
+        """One line of [album]."""
+        if name != "cover":
+            self._album[name] = str(value)
+            return
+        from lickwright.config.cover import read_cover
+
+        try:
+            self._album[name] = read_cover(value, os.path.dirname(self._source.name))
+        except ValueError as e:
+            self._report(VALUE, path, str(e), "name a PNG or JPEG file in this folder or below it", value)
+
+    def _place(self, path: Path, name: str) -> None:
+        """The folder to write into: below the house's own by real path too, since a link may have come with the library."""
+        here = os.path.dirname(self._source.name)
+        out = os.path.join(here, name)
+        if "://" not in here:
+            real, home = os.path.realpath(out), os.path.realpath(here or ".")
+            if real != home and not real.startswith(os.path.join(home, "")):
+                message = f"`{name[:60]}` is a link that leads out of this folder: only --out leads there"
+                self._report(VALUE, path, message, "name a folder below that of lickwright.toml", name)
+                return
+        self._make["out"] = out
+
+    def _weigh(self, path: Path, code: str, value: Any) -> None:
+        """One line of [findings]."""
+        from lickwright.compiler import find_rule
+
+        rule = find_rule(code.upper()) if re.fullmatch("[Ll][0-9]{3}", code) else None
+        if rule is None:
+            help = (
+                "lickwright why lists the codes"
+                if re.fullmatch("[Ll][0-9]{3}", code)
+                else "a finding is named by its code, such as L203"
+            )
+            self._report(UNKNOWN, path, f"there is no finding `{code[:30]}`", help)
+        elif not isinstance(value, str) or value not in (*SEVERITIES, Severity.INFO):
+            near = nearest(value, list(SEVERITIES)) if isinstance(value, str) else None
+            wish = f"did you mean `{near}`?" if near else f"there are {', '.join(SEVERITIES)}"
+            said = f"`{value[:30]}`" if isinstance(value, str) else toml_type(value)
+            self._report(VALUE, path, f"{said} is not a severity", wish, value)
+        elif rule.severity is Severity.ERROR and value != Severity.ERROR.value:
+            help = "leave the line out: what cannot be played or read cannot be made, whatever it is called"
+            self._report(FIXED, path, f"{rule.code} ({rule.name}) is an error and stays one", help, value)
+        else:
+            self._severities[rule.code] = SEVERITIES.get(value, Severity.INFO)
+
+    def _unknown(self, path: Path, section: str, name: str, value: Any) -> None:
+        """A name that is not there, or that belongs elsewhere."""
+        said = name[:30]
+        homes = [row.section for row in ROWS if row.name == name]
+        if isinstance(value, dict):
+            near = nearest(name, tuple(SECTIONS))
+            wish = f"did you mean [{near}]?" if near else f"there are {', '.join(f'[{s}]' for s in SECTIONS)}"
+            self._report(UNKNOWN, path, f"there is no section [{said}]", wish)
+            return
+        if homes:
+            place = " or ".join(f"under [{home}]" if home else "at the top, before the first section" for home in homes)
+            here = f"under [{section}]" if section else "at the top"
+            self._report(UNKNOWN, path, f"`{said}` does not stand {here}", f"write it {place}")
+            return
+        message = f"there is no setting `{said}`" + (f" under [{section}]" if section else "")
+        self._report(UNKNOWN, path, message, _meant(section, name))
+
+    def _report(self, rule: Any, path: Path, message: str, help: str, value: Any = None) -> None:
+        """A finding under the name, or under the value that is wrong."""
+        where = self._where[path]
+        span = where.name
+        if value is not None:
+            span = where.value
+            named = re.search(r"[`\"]([^`\"]+)[`\"]", message)
+            span = self._word(span, named[1]) if named else span
+        self._found.append(rule.at(span, message, help))
+
+    def _word(self, span: Span, word: str) -> Span:
+        """Where `word` stands within a value; the whole value if it is not written so."""
+        match = re.search(rf"(?<![\w-]){re.escape(word)}(?![\w-])", self._source.text[span.start : span.end])
+        return span if match is None else Span(span.start + match.start(), span.start + match.end())
+
+    def house(self) -> ProjectConfig:
+        """All of it."""
+        found = sorted(self._found, key=lambda d: d.span)
+        return ProjectConfig(
+            self._source, self._fields, frozenset(self._unread), self._required, self._severities,
+            self._source.name, self._key(), self._make,
+            Album(**self._album) if self._album else None, tuple(found),
+        )  # fmt: skip
+
+    def _key(self) -> str:
+        """What a lick can notice of the house, the places that findings point to included: they are kept as numbers."""
+        parts = (
+            [(name, given.text, tuple(given.span)) for name, given in sorted(self._fields.items())],
+            [(name, tuple(span)) for name, span in sorted(self._required.items())],
+            [(code, str(weight)) for code, weight in sorted(self._severities.items())],
+            sorted(self._unread),
+        )
+        return blake2b(repr(parts).encode(), digest_size=16).hexdigest()
+
+
+def _meant(section: str, name: str) -> str:
+    """What a name that is not there could be: first among those of its section."""
+    if section == "fields" and name in BY_NAME:
+        return f"`{name}` belongs to a lick or its file"
+    here = [row for row in ROWS if row.section == section] if section else list(ROWS)
+    for rows in (here, list(ROWS)):
+        known = {row.name: row for row in rows}
+        near = OTHER_NAMES.get(name.lower()) or nearest(name, tuple(known))
+        if near in known:
+            home = known[near].section
+            return f"did you mean `{near}`" + (f" under [{home}]?" if home and home != section else "?")
+    return f"there are {', '.join(dict.fromkeys(row.name for row in here))}"
+
+
+def _settings(values: dict[str, Any]) -> Iterator[tuple[str, str, Any]]:
+    """Section, name and value of everything in the file; unknown sections as a whole."""
+    for name, value in values.items():
+        if name in SECTIONS and isinstance(value, dict):
+            yield from ((name, inner, one) for inner, one in value.items())
+        else:
+            yield "", name, value

@@ -1,0 +1,154 @@
+"""Findings: what is wrong where, and the rules that say so.
+
+In: facts from any stage. Out: `Diagnostic` values. `Rule` lives here because the notation, losses of a format and files
+have findings too; each floor keeps its own tuple of rules and `compiler.py` joins them. How a finding looks on a screen is `report/console.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import lru_cache
+from typing import NamedTuple
+
+from lickwright.core.source import Source, Span
+
+
+class Severity(StrEnum):
+    """`error`: cannot be played or read; `warning`: probably not meant; `info`: worth knowing, a note on every screen."""
+
+    ERROR = "error"
+    WARNING = "warning"
+    INFO = "info"
+
+    @property
+    def word(self) -> str:
+        """What players call it: `error`, `warning` or `note`. The value `info` is what programs read."""
+        return "note" if self is Severity.INFO else self.value
+
+
+MESSAGE, HELP = 200, 300  # characters: a message is one line, a help may list names
+
+
+class Rule(NamedTuple):
+    """One kind of finding, with what `lickwright why CODE` prints. Codes are never reused."""
+
+    code: str  # L1xx notation, L2xx scale and box, L3xx rhythm, L4xx hands and techniques, L5xx formats, L6xx files, L7xx house
+    name: str  # a few words, for lists: "bar too short"
+    severity: Severity
+    summary: str  # one line
+    explanation: str  # a paragraph: why it matters and what to do
+    bad: str  # a whole .lick text that triggers the rule ("" only for L6xx and losses of formats; L7xx: a lickwright.toml)
+    good: str  # the same mended: triggers no error and not this rule
+
+    def at(
+        self,
+        span: Span,
+        message: str,
+        help: str | None = None,
+        notes: tuple[RelatedInformation, ...] = (),
+        bar: int | None = None,
+        beat: str | None = None,
+        severity: Severity | None = None,
+        fix: Fix | None = None,
+    ) -> Diagnostic:
+        """A finding of this rule at `span`."""
+        if len(message) > MESSAGE or len(help or "") > HELP:
+            message, help = _brief(message, MESSAGE), _brief(help, HELP) if help else None
+        return Diagnostic(self.code, severity or self.severity, span, message, help, notes, None, bar, beat, fix)
+
+
+class RelatedInformation(NamedTuple):
+    """The other place that a finding is about: the source of a slide, the meter line."""
+
+    span: Span
+    message: str
+    source: Source | None = None  # where it is in another text: the house's; None: in the finding's own
+
+
+class Change(NamedTuple):
+    """A stretch of the text and what should stand there instead.
+
+    A text that ends with a line end is a line of its own: it goes before the line that the span begins in, whole.
+    """
+
+    span: Span
+    text: str
+
+
+class Fix(NamedTuple):
+    """The one sure mending of a finding; a finding that could be mended in two ways has none."""
+
+    title: str  # what it does, as an order: "write `B8`"
+    changes: tuple[Change, ...]  # that do not touch each other
+
+
+def replacing(start: int, end: int, text: str) -> Fix:
+    """The commonest fix: one stretch, written anew."""
+    shown = text if len(text) <= 40 else text[:37] + "…"
+    title = f"write `{shown}`" if text.strip() else "take it out" if not text else "put a space there"
+    return Fix(title, (Change(Span(start, end), text),))
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnostic:
+    """One finding. The message stands alone: lower case, one line, no full stop, real numbers."""
+
+    code: str
+    severity: Severity
+    span: Span  # the smallest wrong part
+    message: str  # what is wrong
+    help: str | None = None  # what would be right
+    notes: tuple[RelatedInformation, ...] = ()
+    lick: str | None = None  # the lick's title, None outside licks; filled in by the pipeline
+    bar: int | None = None  # the written bar's number (0 is a pick-up), None where there is none
+    beat: str | None = None  # the count there: "2 &"; None where there is none
+    fix: Fix | None = None  # only where there is one sure answer
+
+
+def _brief(text: str, most: int) -> str:
+    """A message that quotes something endless, cut to a line."""
+    from re import sub
+
+    text = sub(r"([`\"])([^`\"]{30})[^`\"]{10,}\1", r"\1\2…\1", text)
+    text = sub(r"[0-9]{30,}", lambda digits: f"{digits[0][:6]}… ({len(digits[0])} digits)", text)
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def has_errors(diagnostics: tuple[Diagnostic, ...] | list[Diagnostic]) -> bool:
+    """Whether any finding is an error."""
+    return any(d.severity is Severity.ERROR for d in diagnostics)
+
+
+def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]:
+    """A name for each finding that stays the same while the text is edited elsewhere.
+
+    Made of the rule, the lick's title, the line without its spacing, and the how-manieth it is among equals; never of
+    line numbers. Two findings of one source never share a name.
+    """
+    from hashlib import blake2b  # only wanted in reports for programs
+
+    seen: dict[tuple[str, str, str], int] = {}
+    names = []
+    for d in found:
+        line = source.line(source.place(d.span.start).line)
+        what = (d.code, d.lick or "", " ".join(line.split()))
+        seen[what] = nth = seen.get(what, 0) + 1
+        whole = "\0".join((*what, str(nth))).encode("utf-8", "surrogatepass")
+        names.append(blake2b(whole, digest_size=16).hexdigest())
+    return tuple(names)
+
+
+def nearest(word: str, known: list[str] | tuple[str, ...]) -> str | None:
+    """The known name most like `word`, or None when nothing is near: for "did you mean"."""
+    return _nearest(word.lower()[:40], tuple(known))
+
+
+@lru_cache(maxsize=256)  # a file may say one wrong word many thousand times
+def _nearest(word: str, known: tuple[str, ...]) -> str | None:
+    from difflib import get_close_matches  # slow to import; only wanted when something is wrong
+
+    lower = {name.lower(): name for name in known}
+    match = get_close_matches(word, list(lower), n=1, cutoff=0.6)
+    return lower[match[0]] if match else None

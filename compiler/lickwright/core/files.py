@@ -1,0 +1,333 @@
+"""Reading a lick file, putting a file in its place, and the rules about files (L6xx).
+
+In: a path. Out: its bytes, or an `Unreadable` that says why not in a player's words. Only ordinary files are read,
+and never more than the limit: a pipe that nobody writes to, a device without an end or a folder is refused before its
+first byte. `replace` writes a file whole or not at all, and `sweep` removes what a killed run left; every other writer of
+whole files is made of the same parts (`write_new`, `move`, `discard`). Which files may be replaced is decided in
+`store/output_writer.py` for an output folder and in `destination.py` for a file that a user named.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import re
+import stat
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+
+from lickwright.core.diagnostics import Rule, Severity
+from lickwright.core.source import MAX_BYTES, Unreadable
+
+UNREADABLE = Rule(
+    "L601",
+    "file cannot be read",
+    Severity.ERROR,
+    "the file does not exist, or you may not read it",
+    "Lickwright could not open the file. The name may be mistyped, the file may have moved, or it belongs to "
+    "someone else. The other files are still done.",
+    "",
+    "",
+)
+NOT_TEXT = Rule(
+    "L602",
+    "not a lick file",
+    Severity.ERROR,
+    "the file is too large, or not UTF-8 text",
+    "A lick file is plain text in UTF-8, at most 1 MiB. A file of a word processor, a picture or a recording is "
+    "refused whole, because guessing at letters would silently change the music.",
+    "",
+    "",
+)
+NO_LICKS = Rule(
+    "L603",
+    "folder without licks",
+    Severity.ERROR,
+    "there is no .lick file in the folder",
+    "A folder was named, and neither it nor the folders in it hold a file whose name ends in .lick. Hidden "
+    "files and linked folders are skipped. It counts as an error, so that you notice a mistyped folder.",
+    "",
+    "",
+)
+UNWRITABLE = Rule(
+    "L604",
+    "output cannot be written",
+    Severity.ERROR,
+    "the output file could not be written",
+    "The disk is full, or you may not write to the folder. A file that was there before is unchanged: every "
+    "output is written whole next to its place and then moved there.",
+    "",
+    "",
+)
+NOT_OURS = Rule(
+    "L605",
+    "output not overwritten",
+    Severity.ERROR,
+    "another file is where the output would go",
+    "Lickwright replaces only what it wrote itself and nobody has changed since; the output folder keeps a "
+    "record of that in .lickwright.db, a report or a picture has a last line that tells. A file that you changed by "
+    "hand, one that came from elsewhere, or outputs of another source of the same name stay as they are. Move the "
+    "file away, name another place, or say --overwrite. A lick that is read, a lickwright.toml, a link, a folder, a "
+    "pipe or a disk in the place of an output stays, even with --overwrite.",
+    "",
+    "",
+)
+GIVEN_UP = Rule(
+    "L606",
+    "source skipped",
+    Severity.ERROR,
+    "the program crashed, took too long or ran out of memory over a source",
+    "While a library is built each source is worked on in a process of its own, with limits of time and memory. A "
+    "source that crashes this process twice, the second time alone, is skipped and named; all others are still made. "
+    "It is tried again in the next run. Please report it, with the file if you may share it.",
+    "",
+    "",
+)
+
+RULES: tuple[Rule, ...] = (UNREADABLE, NOT_TEXT, NO_LICKS, UNWRITABLE, NOT_OURS, GIVEN_UP)
+
+_TEMPORARY = ".lw-"  # how the names begin of files that are not yet in their place; they end in `.tmp`
+_NAME = re.compile(r"\.lw-[0-9a-f]{16}\.tmp\Z")
+_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+_SAFELY = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+_TRIES = 9  # for a system call that is interrupted again and again
+
+
+class Unopened(Unreadable):
+    """The file could not be opened at all (L601); a plain `Unreadable` is about what is in it (L602)."""
+
+
+def read_file(path: str) -> bytes:
+    """The bytes of an ordinary file, at most one more than the limit (so that `decode` can refuse it).
+
+    Raises Unopened for what cannot be opened or is no ordinary file, Unreadable for a file that is too large.
+    """
+    try:
+        _ordinary(os.stat(path))  # before it is opened: opening alone rewinds a tape, and wakes who writes to a pipe
+        # Not to wait for a pipe that took the file's place just now; the second look is at what was really opened.
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    except (OSError, ValueError) as e:
+        near = f"{path}.lick"
+        wish = f"did you mean {near}?" if os.path.isfile(near) else "check the name and the folder"
+        raise Unopened(f"the file cannot be read: {reason(e)}", wish) from None
+    try:
+        status = os.fstat(handle)
+        _ordinary(status)
+        data = os.read(handle, status.st_size + 1)  # mostly all of it; asking for the limit would take a megabyte
+        if len(data) == status.st_size > 0:
+            return data
+        parts = [data]
+        while parts[-1] and sum(map(len, parts)) <= MAX_BYTES:
+            parts.append(os.read(handle, MAX_BYTES + 1))
+        return b"".join(parts)[: MAX_BYTES + 1]
+    except OSError as e:
+        raise Unopened(f"the file cannot be read: {reason(e)}", "check the name and the folder") from None
+    finally:
+        with suppress(OSError):  # what was read was read
+            os.close(handle)
+
+
+def _ordinary(status: os.stat_result) -> None:
+    if stat.S_ISDIR(status.st_mode):
+        raise Unopened("this is a folder, not a file", "name a file in it")
+    if not stat.S_ISREG(status.st_mode):
+        raise Unopened("this is no ordinary file but a pipe or device", "name a file, or - for standard input")
+    if status.st_size > MAX_BYTES:
+        raise Unreadable(f"the file is larger than 1 MiB ({status.st_size:,} bytes)", "split it into several files")
+
+
+def reason(error: Exception) -> str:
+    """Why the system refused, in its own few words: `no such file or directory`."""
+    words = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    return words[:1].lower() + words[1:]
+
+
+# --- writing ---------------------------------------------------------------------------------------------------------
+
+
+def replace(path: str, data: bytes | Iterable[bytes], like: os.stat_result | None = None) -> None:
+    """Puts `data`, as a whole or in pieces, at `path` in one move: whoever looks sees the old file or the whole new one.
+
+    `like` is the state of a user's own file that is replaced, whose permissions and owner are kept; then the data is on
+    the disk before the move, since nothing could make it again. Raises OSError (or whatever making the data raises)
+    when nothing was written. An interrupt goes through; it may come after the move, and then the new file stands.
+    """
+    temporary, lock = "", -1
+    try:
+        while True:
+            temporary = temporary_beside(path)
+            handle = os.open(temporary, _NEW, 0o666)
+            lock = _locked(handle)
+            if os.fstat(handle).st_nlink:  # else a sweep took it before it was locked
+                break
+            os.close(handle)
+            _unlock(lock)
+        try:
+            write_all(handle, data)
+            if like is not None:
+                _made_like(handle, temporary, like)
+                os.fsync(handle)
+        finally:
+            os.close(handle)  # a network disk says only here that it is full; the lock stays with the other handle
+        move(temporary, path)
+        if like is not None:
+            _sync_folder(os.path.dirname(path))
+    except BaseException:
+        discard(temporary)
+        raise
+    finally:
+        _unlock(lock)
+
+
+def make_folder(path: str) -> None:
+    """Makes a folder, and those above it, if it is not there. Raises OSError."""
+    try:
+        os.makedirs(path, exist_ok=True)
+    except RecursionError:  # it has thousands of parts
+        raise OSError(errno.ENAMETOOLONG, os.strerror(errno.ENAMETOOLONG)) from None
+
+
+def write_new(path: str, data: bytes | Iterable[bytes]) -> os.stat_result:
+    """Write a file that must not be there yet and return its state. Raises OSError, and then part of it may stand."""
+    handle = os.open(path, _NEW, 0o666)
+    try:
+        write_all(handle, data)
+        return os.fstat(handle)
+    finally:
+        os.close(handle)
+
+
+def temporary_name() -> str:
+    """Return a new name for a file that is not yet in its place."""
+    return f"{_TEMPORARY}{os.urandom(8).hex()}.tmp"
+
+
+def temporary_beside(path: str) -> str:
+    """Return a path in the folder of `path` that nothing has."""
+    return os.path.join(os.path.dirname(path), temporary_name())
+
+
+def is_temporary(name: str) -> bool:
+    """Whether a file of this name is one that was not yet in its place when its command was killed."""
+    return _NAME.match(name) is not None
+
+
+def write_all(handle: int, data: bytes | Iterable[bytes]) -> None:
+    """Writes all of `data`, as a whole or in pieces, however little the system takes at once. Raises OSError."""
+    for piece in (data,) if isinstance(data, bytes) else data:
+        rest = memoryview(piece)
+        while rest:
+            written = os.write(handle, rest)
+            if not written:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            rest = rest[written:]
+
+
+def discard(temporary: str) -> None:
+    """Remove a temporary file, or a temporary folder with its files; never raises OSError, which would hide another error.
+
+    One that is gone, since it was moved to its place, is fine.
+    """
+    with suppress(OSError):
+        if os.path.isdir(temporary) and not os.path.islink(temporary):
+            for name in os.listdir(temporary):
+                _remove(os.unlink, os.path.join(temporary, name))
+            _remove(os.rmdir, temporary)
+        else:
+            _remove(os.unlink, temporary)
+
+
+def _remove(remove: Callable[[str], None], path: str) -> None:
+    """Call `os.unlink` or `os.rmdir`, again where a signal interrupted it."""
+    for _ in range(_TRIES):
+        try:
+            return remove(path)
+        except InterruptedError:
+            continue
+    return None
+
+
+def move(temporary: str, path: str) -> None:
+    """`os.replace`, again where a signal interrupted it, which Python does for most calls and not for this one. Raises OSError."""
+    for _ in range(_TRIES):
+        try:
+            return os.replace(temporary, path)
+        except InterruptedError:
+            if not os.path.lexists(temporary):
+                return None
+    return os.replace(temporary, path)
+
+
+def _made_like(handle: int, path: str, like: os.stat_result) -> None:
+    now = os.fstat(handle)
+    if (now.st_uid, now.st_gid) != (like.st_uid, like.st_gid) and hasattr(os, "fchown"):
+        with suppress(PermissionError):  # only root gives files away
+            os.fchown(handle, like.st_uid, like.st_gid)
+    os.chmod(path, stat.S_IMODE(like.st_mode))
+
+
+def _sync_folder(folder: str) -> None:
+    """Sees that the move outlasts a power cut, where the system can do that."""
+    with suppress(OSError):
+        handle = os.open(folder or ".", os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _unlock(lock: int) -> None:
+    if lock >= 0:
+        with suppress(OSError):
+            os.close(lock)
+
+
+# --- what killed runs left --------------------------------------------------------------------------------------------
+
+
+def remove_stale_files(folder: str) -> None:
+    """Removes the temporary files in `folder` of runs that were killed: ordinary files with a name of our form that no
+    running command holds locked. Anything else stays, and no link is followed.
+    """
+    try:
+        names = os.listdir(folder or ".")
+    except OSError:
+        return
+    for name in names:
+        if is_temporary(name):
+            path = os.path.join(folder, name)
+            with suppress(OSError):
+                if stat.S_ISREG(os.lstat(path).st_mode) and _abandoned(path):
+                    os.unlink(path)
+
+
+try:
+    import fcntl
+except ImportError:  # Windows, which refuses to remove a file that is open: there a lock is not wanted
+
+    def _locked(handle: int) -> int:
+        return -1
+
+    def _abandoned(path: str) -> bool:
+        return True
+
+else:
+
+    def _locked(handle: int) -> int:
+        """Locks a temporary file as long as what is returned, another handle of it, stays open."""
+        other = -1
+        with suppress(OSError):  # a disk without locks: then no sweep can tell, and it leaves the file
+            other = os.dup(handle)
+            fcntl.flock(other, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        return other
+
+    def _abandoned(path: str) -> bool:
+        """Whether nobody holds the lock of a temporary file. Raises OSError where that cannot be told."""
+        handle = os.open(path, os.O_RDWR | _SAFELY)
+        try:
+            if not stat.S_ISREG(os.fstat(handle).st_mode):
+                return False
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return True
+        finally:
+            os.close(handle)

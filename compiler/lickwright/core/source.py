@@ -1,0 +1,87 @@
+"""A source text and places in it.
+
+In: a name and a text (or raw bytes). Out: `Source`, which turns an offset into line and column, and `Span`, a stretch
+of it. Nothing here knows the notation. All offsets count code points of the normalised text (no byte-order mark, LF line ends),
+which gives the same lines and columns as the file has in an editor.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from typing import NamedTuple
+
+MAX_BYTES = 1 << 20  # 1 MiB a file, a limit of the notation
+
+
+class Span(NamedTuple):
+    """Where something stands: offsets in code points, `end` exclusive."""
+
+    start: int
+    end: int
+
+
+class Position(NamedTuple):
+    """Line and column, both from 1, columns in code points."""
+
+    line: int
+    column: int
+
+
+class Source:
+    """One text and its name (as the user gave it; `-` for standard input)."""
+
+    __slots__ = ("_starts", "name", "text")
+
+    def __init__(self, name: str, text: str) -> None:
+        self.name = name
+        if "\r" in text:
+            text = text.replace("\r\n", "\n").replace("\r", "\n")
+        self.text = text.removeprefix("\ufeff")
+        self._starts: list[int] | None = None
+
+    def _line_starts(self) -> list[int]:
+        if self._starts is None:  # only wanted when there is something to point at
+            starts, at = [0], self.text.find("\n")
+            while at >= 0:
+                starts.append(at + 1)
+                at = self.text.find("\n", at + 1)
+            self._starts = starts
+        return self._starts
+
+    def place(self, offset: int) -> Position:
+        """The line and column of `offset`; past the end counts as the end."""
+        offset = max(0, min(offset, len(self.text)))
+        starts = self._line_starts()
+        line = bisect_right(starts, offset)
+        return Position(line, offset - starts[line - 1] + 1)
+
+    def line(self, number: int) -> str:
+        """The text of line `number` (from 1), without its end."""
+        starts = self._line_starts()
+        end = starts[number] - 1 if number < len(starts) else len(self.text)
+        return self.text[starts[number - 1] : end]
+
+
+class Unreadable(Exception):
+    """The bytes are no text of ours: `str()` is a message in a player's words, `help` what to do."""
+
+    def __init__(self, message: str, help: str) -> None:
+        super().__init__(message)
+        self.help = help
+
+
+def decode(name: str, data: bytes) -> Source:
+    """Bytes of a file as a `Source`; raises `Unreadable` when too large or not UTF-8 (nothing is ever replaced in silence)."""
+    if len(data) > MAX_BYTES:
+        raise Unreadable(f"the file is larger than 1 MiB ({len(data):,} bytes)", "split it into several files")
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise Unreadable("the file is UTF-16 text, not UTF-8", "save it again as UTF-8")
+    try:
+        return Source(name, data.decode("utf-8"))
+    except UnicodeDecodeError as e:
+        line = data.count(b"\n", 0, e.start) + 1
+        column = len(data[data.rfind(b"\n", 0, e.start) + 1 : e.start].decode("utf-8", "replace")) + 1
+        message = f"the file is not UTF-8 text: byte {data[e.start]:#04x} at line {line}, column {column}"
+        raise Unreadable(
+            message, "was it saved as Latin-1 or by a word processor? save it again as plain text, UTF-8"
+        ) from None

@@ -1,0 +1,56 @@
+"""What is drawn on a stretch of neck, whatever it is drawn with.
+
+In: nothing of its own. Out: `FretboardDiagram` values, which `build.py` makes and `text.py` and `svg.py` draw. Knows no scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from lickwright.music.fretboard import Place
+
+__all__ = ["SHOWN", "Dot", "FretboardDiagram", "Place"]
+
+SHOWN = ("degrees", "notes", "fingers")  # what can stand in the dots
+
+
+class Dot(NamedTuple):
+    """One place with a note in it."""
+
+    place: Place  # (string, fret)
+    label: str  # what stands in it: "b3", "Eb", "2"
+    root: bool  # the tonic
+    blue: bool  # the blue note of the scale's family
+    chord: bool  # belongs to the chord shape inside
+
+
+@dataclass(frozen=True, slots=True)
+class FretboardDiagram:
+    """One stretch of neck with its dots."""
+
+    title: str  # "A minor pentatonic"
+    caption: str  # "box 1 (E shape), frets 5-8"
+    strings: tuple[str, ...]  # names of the open strings, thinnest first
+    low: int  # the first fret drawn; 0 for the open strings
+    high: int  # the last
+    dots: tuple[Dot, ...]  # by string, then by fret
+    chord: str  # symbol of the chord shape inside, "Am"; "" for none
+    remark: str = ""  # a line about capo, tuning or numbering; "" for none
+    left_handed: bool = False  # mirrored: the head of the guitar to the right
+
+    @property
+    def frets(self) -> range:
+        """Those between wires, the open strings left out."""
+        return range(max(1, self.low), self.high + 1)
+
+    @property
+    def has_open(self) -> bool:
+        """Whether the nut is drawn, with the open strings beside it."""
+        return self.low == 0
+
+    @property
+    def legend(self) -> tuple[str, ...]:
+        """Which kinds of dot there are, of "root", "chord" and "blue"."""
+        kinds = (("root", any(dot.root for dot in self.dots)), ("chord", bool(self.chord)))
+        return tuple(kind for kind, there in (*kinds, ("blue", any(dot.blue for dot in self.dots))) if there)

@@ -1,0 +1,223 @@
+"""Sound: the lick as a guitar plays it, as WAV, FLAC, MP3 or Ogg Vorbis.
+
+In: a lick as counted and as sounded. Out: a file of two channels at 48,000 samples a second, −16 LUFS, with title, tempo and the places of its
+bars. Wants the extra `lickwright[audio]`. A recording lasts half an hour at most, or as long as the house
+allows; what would be longer ends earlier or is not made, and that is said.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from hashlib import blake2b
+from itertools import groupby
+from math import inf
+from typing import TYPE_CHECKING, BinaryIO
+
+from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.export import EXPORTS, PRACTICE, Export, Length, LoweredLick, Options, dotted, lasting
+from lickwright.music.instruments import INSTRUMENTS
+from lickwright.music.practice import MINUTES, SHARES
+from lickwright.performance.note_events import Performance
+from lickwright.synth.arrangement import RATE, Round, Take, take
+
+if TYPE_CHECKING:
+    from lickwright.synth.wave import Wave
+
+TOO_LONG = Rule(
+    "L507",
+    "too long for a recording",
+    Severity.WARNING,
+    f"a recording is {MINUTES} minutes long at most",
+    f"A recording that would last longer than {MINUTES} minutes, or than `longest` in lickwright.toml, ends earlier, "
+    "whole times through the lick if it can. Ask for fewer repeats, or for a ladder with fewer rungs.",
+    "",
+    "",
+)
+NO_HARMONY = Rule(
+    "L508",
+    "nothing to hold under the lick",
+    Severity.INFO,
+    "a backing needs chords, or at least a key",
+    "With `--backing` the chords of the `chords` field are held under the lick, or, where there are none, tonic and fifth of its `key`. "
+    "A lick with neither is recorded alone.",
+    "",
+    "",
+)
+OVER = Rule(
+    "L509",
+    "longer than recordings may be here",
+    Severity.ERROR,
+    "a single time through the lick lasts longer than `longest` allows",
+    "`longest` in the `[make]` section of lickwright.toml, or `--longest` on the command line, says how many seconds a recording may "
+    "last, so that nobody fills a disk by mistake. A lick that is longer than that by itself is not recorded; everything else is made of it.",
+    "",
+    "",
+)
+RULES: tuple[Rule, ...] = (TOO_LONG, NO_HARMONY, OVER)
+# Bytes of a second, measured over the samples.
+_SIZES = {"wav": 4 * RATE, "flac": 52_000, "mp3": 16_000, "ogg": 15_000}
+
+
+def emit(stages: LoweredLick, options: Options) -> Export:
+    """The file that `options.recording` asks for; it is recorded while it is written."""
+    from lickwright.export.audio.encoding import Form, tagged, write_audio
+    from lickwright.export.audio.tags import Tags
+
+    taken = taken_down(stages, options)
+    found = audio_losses(stages, options, taken)
+    if any(loss.code == OVER.code for loss in found):
+        return Export(None, found)
+    settings = stages.timeline.settings
+    tags = Tags(
+        _title(stages, options, taken), settings.by, settings.rights, _tempo_words(stages, taken), taken.marks,
+        options.album, _track(options),
+    )  # fmt: skip
+    form = Form(options.recording.format, round(taken.end * RATE), RATE)
+
+    def write(file: BinaryIO, scratch: BinaryIO) -> None:
+        wave = render_samples(stages, options, taken, scratch)
+        write_audio(file, scratch, wave.pieces(), form, tags)
+
+    suffix = _suffix(stages, options, taken) if options.recording.part else ""
+    expected = length(taken, options.recording.format)
+    return Export(
+        write, found, expected, suffix, _sound(stages, options, taken),
+        lambda old, file: tagged(file, old, form, tags),
+    )  # fmt: skip
+
+
+def _sound(stages: LoweredLick, options: Options, taken: Take) -> bytes:
+    """What the samples are made of and how they are encoded, hashed: everything but the tags."""
+    import numpy
+    import soundfile
+
+    settings, recording = stages.timeline.settings, options.recording
+    parts = (
+        taken.notes, taken.clicks, taken.chords, taken.end, settings.tuning.sounding, settings.sound,
+        recording.vary, recording.format, RATE, numpy.__version__, soundfile.__libsndfile_version__,
+    )  # fmt: skip
+    return blake2b(repr(parts).encode(), digest_size=16).digest()
+
+
+def length(taken: Take, kind: str) -> Length:
+    """How long a recording lasts, and how large it will be in a format."""
+    return Length(taken.end, round(taken.end * _SIZES[kind]))
+
+
+def render_samples(stages: LoweredLick, options: Options, taken: Take, file: BinaryIO) -> Wave:
+    """The samples of what is taken down; `file`, which is empty, holds what is too long for the memory. Raises OSError where it does."""
+    from lickwright.synth.automation import Humanizer
+    from lickwright.synth.mixdown import mix_down
+
+    settings, vary = stages.timeline.settings, options.recording.vary
+    feel = None if vary is None else Humanizer(vary)
+    return mix_down(taken, settings.tuning.sounding, INSTRUMENTS[settings.sound].guitar, file, RATE, feel)
+
+
+def audio_losses(stages: LoweredLick, options: Options, taken: Take) -> tuple[Diagnostic, ...]:
+    """What was asked for and is not in the recording."""
+    span, found = stages.timeline.span, []
+    longest = _longest(options)
+    last = taken.rounds[-1]
+    ends = last.at + last.performance.end
+    if options.recording.answer:
+        ends += last.performance.end - last.performance.bars[0]
+    if ends > longest and options.recording.longest is not None:
+        why = f"the recording would last {lasting(ends)}, and {lasting(longest)} are allowed here: it is not made"
+        return (
+            OVER.at(span, why, "make it shorter or faster, or allow more: `longest` in lickwright.toml, or --longest"),
+        )
+    if taken.left_out or ends > longest:
+        why = f"the recording would last longer than {lasting(longest)}: it ends earlier"
+        found.append(TOO_LONG.at(span, why, "ask for fewer repeats or a ladder with fewer rungs"))
+    if options.recording.backing and not taken.chords:
+        why = "there are no chords and no key to hold under the lick: it is recorded alone"
+        found.append(NO_HARMONY.at(span, why, "write chords A7 | D7 above the lick"))
+    return tuple(found)
+
+
+def taken_down(stages: LoweredLick, options: Options) -> Take:
+    """What the recording plays, and when."""
+    recording = options.recording
+    return take(
+        stages.timeline,
+        _performances(stages, options),
+        repeat=recording.times,
+        count_in=recording.count_in,
+        click=recording.click,
+        backing=recording.backing,
+        answer=recording.answer,
+        longest=_longest(options),
+    )
+
+
+def _longest(options: Options) -> float:
+    """Seconds that a recording may last."""
+    return min(60.0 * MINUTES, options.recording.longest or inf)
+
+
+def _performances(stages: LoweredLick, options: Options) -> list[tuple[Fraction | None, Performance]]:
+    """The lick at the tempo, or the tempi, of the part that is asked for."""
+    part = options.recording.part
+    if part == "ladder":
+        return [(bpm, stages.performance(Options(tempo_bpm=bpm))) for bpm in rungs(stages, options)]
+    share = SHARES.get(part, Fraction(100)) / 100
+    if options.tempo_bpm is not None:
+        return [(None, stages.performance(Options(tempo_bpm=options.tempo_bpm * share)))]
+    percent = (options.tempo_percent or Fraction(100)) * share
+    return [(None, stages.performance(Options(tempo_percent=None if percent == 100 else percent)))]
+
+
+def rungs(stages: LoweredLick, options: Options) -> tuple[Fraction, ...]:
+    """Beats a minute of each rung of the practice ladder, in beats of the lick's own tempo."""
+    settings = stages.timeline.settings
+    written = settings.tempo.beats_per_minute(stages.timeline.tempos[0].qpm, settings.meter)
+    bpm = options.tempo_bpm or written * (options.tempo_percent or 100) / 100
+    return options.recording.ladder.rungs(bpm)
+
+
+def ladder(stages: LoweredLick, options: Options) -> list[Round]:
+    """The first time through the lick on each rung of the practice ladder, as its recording has them."""
+    row = next(row for row in EXPORTS if row.recorded)
+    asked = row.files(replace(options, recording=replace(options.recording, practice=True)))[-1][1]
+    return [next(same) for _, same in groupby(taken_down(stages, asked).rounds, key=lambda one: one.bpm)]
+
+
+def _tempi(stages: LoweredLick, taken: Take) -> list[float]:
+    """Beats a minute of each tempo that the recording has, in beats of the lick's own tempo."""
+    settings = stages.timeline.settings
+    value = settings.tempo.unit or settings.meter.beat
+    return [bpm for bpm, _ in groupby(float(one.performance.tempos[0].qpm / (4 * value)) for one in taken.rounds)]
+
+
+def _tempo_words(stages: LoweredLick, taken: Take) -> str:
+    """`1/4 = 72`; of a ladder all its rungs."""
+    settings = stages.timeline.settings
+    tempi = ", ".join(f"{bpm:.4g}" for bpm in _tempi(stages, taken))
+    return f"{settings.tempo.counted(settings.meter)} = {tempi}"
+
+
+def _pace(stages: LoweredLick, taken: Take, to: str) -> str:
+    """The tempo in whole beats a minute: `43`; of a ladder its first and its highest, `to` between them: `43 to 72`."""
+    tempi = [round(bpm) for bpm in _tempi(stages, taken)]
+    return f"{tempi[0]}{to}{max(tempi)}" if len(tempi) > 1 else str(tempi[0])
+
+
+def _suffix(stages: LoweredLick, options: Options, taken: Take) -> str:
+    """How the name of a practice set's recording ends: `.slow-43-bpm.wav`, `.ladder-43-to-72-bpm.wav`."""
+    words = f"{options.recording.part}-{_pace(stages, taken, '-to-')}-bpm"
+    return dotted(options.bars_words, words, options.recording.format)
+
+
+def _track(options: Options) -> int:
+    """The number of a recording in its album: of a practice set each has its own."""
+    if options.track == 0 or not options.recording.part:
+        return options.track
+    return (options.track - 1) * len(PRACTICE) + PRACTICE.index(options.recording.part) + 1
+
+
+def _title(stages: LoweredLick, options: Options, taken: Take) -> str:
+    """`Porch light (slow, 43 bpm)`; of what is no part of a practice set the lick's title alone."""
+    part = options.recording.part
+    return stages.timeline.title + (f" ({part}, {_pace(stages, taken, ' to ')} bpm)" if part else "")

@@ -1,0 +1,237 @@
+"""Samples as an audio file, and what belongs to them written inside.
+
+In: two channels, a piece at a time, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile) encodes the bare sound; tags are
+put round it here (`tags.py`), in any alphabet. So a file whose words alone change gets other tags round the same sound, byte for byte what
+it would be if it were recorded anew.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from io import SEEK_CUR, SEEK_END, SEEK_SET
+from typing import BinaryIO, NamedTuple, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.core.interrupts import unheard
+from lickwright.export.audio.ogg import with_comment
+from lickwright.export.audio.tags import Tags, comments, id3, info, picture, trailer
+
+# Format of `--format`: how libsndfile calls container and coding, and its settings.
+_KINDS: dict[str, tuple[str, str, dict[str, object]]] = {
+    "wav": ("WAV", "PCM_16", {}),
+    "flac": ("FLAC", "PCM_16", {}),
+    "mp3": ("MP3", "MPEG_LAYER_III", {"bitrate_mode": "VARIABLE", "compression_level": 0.3}),
+    "ogg": ("OGG", "VORBIS", {"compression_level": 0.4}),
+}
+_PIECE = 1 << 20  # bytes copied at once
+_STREAMINFO, _SEEKTABLE, _COMMENT, _PICTURE = 0, 3, 4, 6  # blocks of a FLAC file
+
+
+class Form(NamedTuple):
+    """What a file is beside its tags."""
+
+    kind: str  # one of `_KINDS`
+    samples: int  # of each channel
+    rate: int  # samples a second
+
+
+def write_audio(
+    file: BinaryIO, scratch: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: Form, tags: Tags
+) -> None:
+    """Writes a recording into `file`, which is empty; its bare sound is put behind whatever is in `scratch`.
+
+    `pieces` are its samples, shape (2, n) each. Raises what `pieces` and both files raise.
+    """
+    tagged(file, encode(scratch, pieces, form), form, tags)
+
+
+def encode(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: Form) -> BinaryIO:
+    """Writes the bare sound of a recording behind whatever is in `file`; gives it as a file of its own.
+
+    `pieces` are its samples, shape (2, n) each. Raises what `pieces` and `file` raise.
+    """
+    import soundfile
+
+    container, coding, settings = _KINDS[form.kind]
+    called = _Called(file)
+    with called.back():
+        out = soundfile.SoundFile(called, "w", form.rate, 2, coding, format=container, **settings)
+    try:
+        for piece in pieces:
+            frames = piece.T
+            with called.back():
+                out.write(np.rint(frames * 32767).astype(np.int16) if coding == "PCM_16" else frames)
+    finally:
+        with called.back():
+            out.close()
+    return cast(BinaryIO, called)
+
+
+def tagged(file: BinaryIO, sound: BinaryIO, form: Form, tags: Tags) -> None:
+    """Writes the sound of `sound`, a file of this form with other tags or none, under `tags` into `file`, which is empty.
+
+    Raises ValueError where `sound` is no such file, and what both files raise.
+    """
+    for part in _WRITERS[form.kind](sound, form, tags):
+        file.write(part)
+    if form.kind == "wav":
+        whole = file.tell()
+        file.seek(4)
+        file.write(struct.pack("<I", whole - 8))
+
+
+def _wav(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+    chunks = dict(_chunks(sound))
+    if not {b"fmt ", b"data"} <= chunks.keys():
+        raise ValueError("no samples in the file")
+    yield b"RIFF\0\0\0\0WAVE"
+    yield from _chunk(sound, b"fmt ", *chunks[b"fmt "])
+    yield info(tags)
+    yield from _chunk(sound, b"data", *chunks[b"data"])
+    yield from trailer(tags, form.rate, form.samples / form.rate)
+
+
+def _chunks(sound: BinaryIO) -> Iterator[tuple[bytes, tuple[int, int]]]:
+    """Name, place and size of each chunk of a WAV file."""
+    sound.seek(0)
+    head = sound.read(12)
+    if head[:4] != b"RIFF" or head[8:] != b"WAVE":
+        raise ValueError("no WAV file")
+    at, end = 12, sound.seek(0, SEEK_END)
+    while at + 8 <= end:
+        sound.seek(at)
+        name, size = struct.unpack("<4sI", sound.read(8))
+        if at + 8 + size > end:
+            raise ValueError("the file ends within a chunk")
+        yield name, (at + 8, size)
+        at += 8 + size + size % 2
+
+
+def _chunk(sound: BinaryIO, name: bytes, at: int, size: int) -> Iterator[bytes]:
+    yield name + struct.pack("<I", size)
+    yield from _rest(sound, at, at + size)
+    if size % 2:
+        yield b"\0"
+
+
+def _flac(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+    sound.seek(0)
+    if sound.read(4) != b"fLaC":
+        raise ValueError("no FLAC file")
+    kept: list[tuple[int, bytes]] = []
+    last = False
+    while not last:
+        head = sound.read(4)
+        if len(head) < 4:
+            raise ValueError("the file ends within its header")
+        last, kind = head[0] >= 0x80, head[0] & 0x7F
+        size = int.from_bytes(head[1:], "big")
+        if kind in (_STREAMINFO, _SEEKTABLE):
+            kept.append((kind, sound.read(size)))
+        else:
+            sound.seek(size, SEEK_CUR)
+    at = sound.tell()
+    if not kept or kept[0][0] != _STREAMINFO:
+        raise ValueError("no FLAC file")
+    kept.append((_COMMENT, comments(tags, embed=False)))
+    if tags.album.cover is not None:
+        kept.append((_PICTURE, picture(tags.album.cover)))
+    yield b"fLaC"
+    for n, (kind, body) in enumerate(kept, 1):
+        yield bytes((kind | 0x80 * (n == len(kept)),)) + len(body).to_bytes(3, "big") + body
+    yield from _rest(sound, at)
+
+
+def _mp3(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+    sound.seek(0)
+    head, at = sound.read(10), 0
+    if head[:3] == b"ID3":
+        at = 10 + sum(byte << shift for byte, shift in zip(head[6:], (21, 14, 7, 0), strict=True))
+    sound.seek(at)
+    if sound.read(1) != b"\xff":
+        raise ValueError("no MP3 file")
+    yield id3(tags, form.samples / form.rate)
+    yield from _rest(sound, at)
+
+
+def _ogg(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+    return with_comment(sound, comments(tags, embed=True))
+
+
+_WRITERS = {"wav": _wav, "flac": _flac, "mp3": _mp3, "ogg": _ogg}
+
+
+def _rest(sound: BinaryIO, start: int, stop: int | None = None) -> Iterator[bytes]:
+    """A part of a file, a piece at a time."""
+    sound.seek(start)
+    left = _PIECE if stop is None else stop - start
+    while part := sound.read(min(_PIECE, left)):
+        yield part
+        left -= 0 if stop is None else len(part)
+
+
+class _Called:
+    """The end of a file, from where it ends now, as a file of its own that libsndfile calls back to: it is told that nothing was
+    done where something goes wrong. It keeps its own place, since others read in the same file meanwhile.
+    """
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file, self._begin, self._at = file, file.seek(0, SEEK_END), 0
+        self._error: Exception | None = None  # what went wrong first
+
+    @contextmanager
+    def back(self) -> Iterator[None]:
+        """For what calls back: raises afterwards what went wrong in a call, which C could not hand on."""
+        with unheard():
+            try:
+                yield
+            except Exception:
+                if self._error is None:
+                    raise
+        if self._error is not None:
+            raise self._error
+
+    def tell(self) -> int:
+        return self._at
+
+    def seek(self, offset: int, whence: int = SEEK_SET) -> int:
+        if self._error is None:
+            try:
+                end = self._file.seek(0, SEEK_END) - self._begin if whence == SEEK_END else 0
+                self._at = max(0, offset + (end if whence == SEEK_END else self._at if whence == SEEK_CUR else 0))
+            except Exception as e:
+                self._error = e
+        return self._at
+
+    def read(self, size: int = -1) -> bytes:
+        """For readers in Python: raises what the file raises."""
+        self._file.seek(self._begin + self._at)
+        data = self._file.read(size)
+        self._at += len(data)
+        return data
+
+    def readinto(self, buffer: object) -> int:
+        if self._error is None:
+            try:
+                self._file.seek(self._begin + self._at)
+                count: int = self._file.readinto(buffer)  # type: ignore[attr-defined]
+                self._at += count
+                return count
+            except Exception as e:
+                self._error = e
+        return 0
+
+    def write(self, data: bytes) -> int:
+        if self._error is None:
+            try:
+                self._file.seek(self._begin + self._at)
+                count = self._file.write(data)
+                self._at += count
+                return count
+            except Exception as e:
+                self._error = e
+        return 0

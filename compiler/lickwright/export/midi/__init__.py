@@ -1,0 +1,206 @@
+"""Standard MIDI File: a track and a channel for each string, with bends.
+
+In: a lick as sounded. Out: a file of type 1 at 960 ticks a quarter, and what MIDI cannot say. Track 0 has all tempos,
+meters, keys, bar markers and words; lyrics of the other tracks name techniques. Strings 1 to 6 play on channels 2 to
+7 (channel 1 and the drums' channel 10 stay free), so that a bend on one string leaves the others alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+from functools import lru_cache
+from operator import itemgetter
+
+from lickwright.checks.findings import at_sound, note_as_typed
+from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.export import Export, LoweredLick, Options
+from lickwright.export.midi import channel_voices, one_channel, smf
+from lickwright.export.midi.channel_voices import BEND_RANGE, Report
+from lickwright.export.midi.smf import Meta
+from lickwright.export.midi.ticks import TICKS_A_QUARTER, Ticks
+from lickwright.export.timing import PLAIN, how
+from lickwright.music.instruments import INSTRUMENTS
+from lickwright.music.rhythm import Meter
+from lickwright.notation.techniques import Stroke
+from lickwright.performance.note_events import NoteEvent, Performance
+from lickwright.timeline.model import Timeline, bar_name
+
+TOO_SLOW = Rule(
+    "L505",
+    "slower than MIDI",
+    Severity.INFO,
+    "the tempo is slower than a MIDI file can say",
+    "A MIDI file counts a tempo in microseconds a quarter note, 16,777,215 at most: 3.58 quarter notes a minute. "
+    "A slower tempo is written as that one.",
+    "",
+    "",
+)
+SCRAPE = Rule(
+    "L506",
+    "no scrape in MIDI",
+    Severity.INFO,
+    "MIDI has no pick scrape",
+    "A pick scrape has no pitch, and MIDI has only pitches: the scrape is left out.",
+    "",
+    "",
+)
+RULES: tuple[Rule, ...] = (*channel_voices.RULES, *one_channel.RULES, TOO_SLOW, SCRAPE)
+
+# Members bound to names of the module, which Python 3.11 finds in a quarter of the time; asked for every note.
+_SCRAPE = Stroke.SCRAPE
+_SLOWEST = 0xFFFFFF  # microseconds a quarter: three bytes
+_CHANNELS = (1, 2, 3, 4, 5, 6, 7, 8, 10, 11, 12, 13)  # of strings 1 to 12, from 0; 9 is the drums'
+_FULL_CLICK = 255  # clocks a click, one byte
+
+
+def emit(stages: LoweredLick, options: Options) -> Export:
+    """The file."""
+    performance, timeline = stages.performance(options), stages.timeline
+    losses: dict[tuple[str, int], Diagnostic] = {}
+
+    def report(rule: Rule, index: int, message: str) -> None:
+        sound = timeline.sounds[index]
+        if (rule.code, sound.span.start) not in losses:
+            name = note_as_typed(timeline, sound.string, "" if sound.fret is None else sound.fret)
+            losses[rule.code, sound.span.start] = at_sound(rule, timeline, sound, f"{name} {message}")
+
+    ticks = Ticks(performance.tempos)
+    tracks = [_conductor(timeline, performance, ticks, losses)]
+    tracks += _strings(timeline, performance, ticks, options, report)
+    found = sorted(losses.values(), key=lambda loss: (loss.span.start, loss.code))
+    return Export(smf.file(tracks, TICKS_A_QUARTER), tuple(found))
+
+
+def _strings(
+    timeline: Timeline, performance: Performance, ticks: Ticks, options: Options, report: Report
+) -> list[bytes]:
+    """One track a string, or one for all."""
+    tuning, program = timeline.settings.tuning, INSTRUMENTS[timeline.settings.sound].program
+    by_string: list[list[NoteEvent]] = [[] for _ in range(tuning.strings)]
+    for note in performance.notes:
+        if note.stroke is _SCRAPE:
+            report(SCRAPE, note.sound, "is scraped with the pick, for which MIDI has nothing: it is left out")
+        else:
+            by_string[note.string - 1].append(note)
+    sounding = [channel_voices.voices(notes, ticks, report) for notes in by_string]
+    if options.single_channel:
+        everything = [voice for voices in sounding for voice in voices]
+        lyrics = _lyrics(timeline, performance.notes, ticks)
+        events = one_channel.on_one_channel(everything, 0, ticks, report)
+        return [smf.track(events, lyrics, *_set_up(0, program, "all strings"))]
+    tracks = []
+    for index, voices in enumerate(sounding):
+        channel = _CHANNELS[index]
+        events = channel_voices.events(voices, channel, ticks, report)
+        name = f"string {index + 1} ({tuning.labels[index]})"
+        tracks.append(smf.track(events, _lyrics(timeline, by_string[index], ticks), *_set_up(channel, program, name)))
+    return tracks
+
+
+@lru_cache(maxsize=64)
+def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
+    """Name, program, bend range (registered parameter 0, closed again so that nothing changes it by mistake), nothing bent.
+
+    A file that is played again from the start then begins as it began, however its last note ended.
+    """
+    title, control = smf.text_payload(name), smf.CONTROL | channel
+    head = bytes((0, 0xFF, smf.TRACK_NAME)) + smf.number(len(title)) + title
+    head += bytes((0, smf.PROGRAM | channel, program, 0, control))
+    head += bytes((101, 0, 0, 100, 0, 0, 6, BEND_RANGE, 0, 38, 0, 0, 101, 127, 0, 100, 127, 0, 68, 0))
+    bend = smf.BEND | channel
+    return head + bytes((0, bend, 0, 64)), bend
+
+
+def _lyrics(timeline: Timeline, notes: Iterable[NoteEvent], ticks: Ticks) -> list[Meta]:
+    """What is done to each note, in words, where it is more than picking it."""
+    found: list[Meta] = []
+    for note in notes:
+        if note.part == 0 and (words := how(timeline.sounds[note.sound])) != PLAIN:
+            found.append((ticks.at(note.start), smf.LYRIC, words.encode()))
+    return found
+
+
+def _conductor(
+    timeline: Timeline, performance: Performance, ticks: Ticks, losses: dict[tuple[str, int], Diagnostic]
+) -> bytes:
+    """Track 0: whose it is, tempos, meters, key, bars and words. Readers look for all of it here and nowhere else."""
+    settings = timeline.settings
+    events: list[Meta] = []
+    if settings.rights:
+        events.append((0, smf.COPYRIGHT, smf.text_payload(settings.rights)))
+    events.append((0, smf.TRACK_NAME, smf.text_payload(timeline.title)))
+    if settings.by:
+        events.append((0, smf.TEXT, smf.text_payload(f"by {settings.by}")))
+    for tempo in performance.tempos:
+        microseconds = round(60_000_000 / tempo.qpm)
+        if microseconds > _SLOWEST:
+            slow = f"{float(tempo.qpm):.2f} quarter notes a minute are too slow for MIDI: written as 3.58"
+            at, notes = settings.place("tempo", timeline.span)
+            losses[TOO_SLOW.code, 0] = TOO_SLOW.at(at, slow, notes=notes)
+        payload = min(_SLOWEST, microseconds).to_bytes(3, "big")
+        events.append((ticks.of_quarters(tempo.quarters), smf.TEMPO, payload))
+    if settings.key is not None:
+        key = settings.key.transposed(settings.capo + settings.tuning.shift)
+        events.append((0, smf.KEY, bytes((key.signature & 0xFF, key.is_minor))))
+    events += _bars(timeline, performance)
+    events += _words(timeline, performance, ticks)
+    events.sort(key=itemgetter(0))
+    return smf.track((), events)
+
+
+def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:
+    """A marker for each bar as played, and a meter wherever the length of a bar changes.
+
+    Pick-ups and silence before them too.
+    """
+    events: list[Meta] = []
+    lead_in, grain, meter = performance.lead_in, timeline.grain, timeline.settings.meter
+    if lead_in:
+        events.append((0, smf.METER, _meter_payload(meter, lead_in.numerator, lead_in.denominator) or b""))
+    shift = int(lead_in * 4 * TICKS_A_QUARTER)
+    length = -1  # grains of the meter in force
+    for turn in timeline.passes:
+        bar = timeline.bars[turn.bar]
+        tick = shift + (8 * TICKS_A_QUARTER * turn.start + grain) // (2 * grain)  # rounded half up
+        if bar.length != length:
+            payload = _meter_payload(meter, bar.length, grain)
+            if payload is not None:
+                events.append((tick, smf.METER, payload))
+                length = bar.length
+        events.append((tick, smf.MARKER, _bar_name(bar.number, turn.number)))
+    return events
+
+
+@lru_cache(maxsize=1024)
+def _bar_name(bar: int, number: int) -> bytes:
+    return bar_name(bar, number).encode()
+
+
+@lru_cache(maxsize=1024)
+def _meter_payload(meter: Meter, grains: int, grain: int) -> bytes | None:
+    """A meter as long as `grains`, of which `grain` make a whole note: the lick's own, else a plain fraction.
+
+    None for a length that no meter has.
+    """
+    length = Fraction(grains, grain)
+    over, under = (meter.beats, meter.unit) if length == meter.length else (length.numerator, length.denominator)
+    if under & (under - 1) or not 0 < over < 256:
+        return None
+    clocks = min(_FULL_CLICK, max(1, int(96 * meter.beat)))  # MIDI clocks a click: 24 a quarter
+    return bytes((over, under.bit_length() - 1, clocks, 8))
+
+
+def _words(timeline: Timeline, performance: Performance, ticks: Ticks) -> list[Meta]:
+    """What the writer says at a moment, each time that it is played."""
+    said = [saying for saying in timeline.sayings if saying.kind == "words"]
+    if not said:
+        return []
+    events: list[Meta] = []
+    for turn in timeline.passes:
+        bar = timeline.bars[turn.bar]
+        for saying in said:
+            if bar.first <= saying.slot < bar.last:
+                at = performance.seconds(turn.start + timeline.slots[saying.slot].at)
+                events.append((ticks.at(at), smf.CUE, smf.text_payload(saying.text)))
+    return events

@@ -1,0 +1,174 @@
+"""What one string plays, as channel messages: strokes, and the bends between them.
+
+In: a Performance's notes. Out: voices (a stroke with the notes that it slides on to), and their events in the order
+in which a synthesizer wants them: note-off, controller, bend, note-on. Reports what cannot be said; never drops it in
+silence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from math import floor
+
+from lickwright.core.diagnostics import Rule, Severity
+from lickwright.export.midi.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event
+from lickwright.export.midi.ticks import Ticks
+from lickwright.notation.techniques import Stroke
+from lickwright.performance.note_events import NoteEvent
+from lickwright.performance.pitch_curves import offsets
+
+BEND_RANGE = 12  # semitones that a full bend message means, up and down
+CENTRE, FULL = 8192, 16383  # bend values of no bend and of the highest one
+A_SEMITONE = CENTRE / BEND_RANGE  # bend units
+LEGATO, EXPRESSION = 68, 11  # controllers
+AUDIBLE = 0.05  # semitones: out of tune by less is not worth a word
+_TOUCH = 1e-6  # seconds: two notes closer than this follow one another without a gap
+_OFF_VELOCITY = 64
+_NONE = Stroke.NONE  # bound here, since it is asked for every note and an enumeration is slow to look into
+
+TOO_WIDE = Rule(
+    "L501",
+    "wider than a MIDI bend",
+    Severity.INFO,
+    "a slide or bend goes farther than the octave that a MIDI bend reaches here",
+    "Slides and bends are written as pitch bends of at most an octave (12 half steps) from the note that was picked. A slide "
+    "that goes farther is picked again softly where it arrives; a bend stops at 12 half steps.",
+    "",
+    "",
+)
+OFF_SCALE = Rule(
+    "L502",
+    "beyond MIDI's notes",
+    Severity.INFO,
+    "a note is outside MIDI's 128 notes and is written an octave closer",
+    "MIDI has notes 0 to 127 (C-1 to G9). A harmonic high on the neck, or a very low string, can lie beyond them; "
+    "it is moved by octaves until it fits.",
+    "",
+    "",
+)
+RULES = (TOO_WIDE, OFF_SCALE)
+
+Report = Callable[[Rule, int, str], None]  # rule, index of the sound, message
+
+
+@dataclass(slots=True)
+class ChannelVoice:
+    """One note-on, until its note-off."""
+
+    parts: list[NoteEvent]  # the stroke, then the notes that it slides on to
+    number: int  # MIDI note
+    on: int  # tick
+    off: int  # tick, at least one later
+    moved: int = 0  # semitones by which its notes are written off their pitch, to lie within MIDI's
+    alone: bool = True  # False: shares its channel with another string at the time, so that it must not bend or fade
+    said: bool = False  # that it goes further than a bend reaches has been reported
+
+    @property
+    def needs_bend(self) -> bool:
+        """Whether its pitch is ever off its MIDI note."""
+        parts = self.parts
+        return bool(parts[0].moves) or parts[0].pitch + self.moved != self.number or len(parts) > 1
+
+
+def voices(notes: Iterable[NoteEvent], ticks: Ticks, report: Report) -> list[ChannelVoice]:
+    """The voices of one string, in order. A slide goes on in its voice as far as the bend range reaches."""
+    found: list[ChannelVoice] = []
+    free = 0  # tick from which the string can sound again
+    for note in notes:
+        if note.stroke is _NONE and found and abs(found[-1].parts[-1].end - note.start) < _TOUCH:
+            voice = found[-1]
+            if abs(note.pitch + voice.moved - voice.number) <= BEND_RANGE:
+                voice.parts.append(note)
+                voice.off = free = max(voice.on + 1, ticks.at(note.end))
+                continue
+            far = abs(round(note.pitch + voice.moved - voice.number))
+            slid = f"is reached by a slide of {far} half steps"
+            voice.said = True
+            report(TOO_WIDE, note.sound, f"{slid}: it is picked again, since a MIDI bend reaches {BEND_RANGE}")
+        voice = _voice(note, ticks, free, report)
+        free = voice.off
+        found.append(voice)
+    return found
+
+
+def _voice(note: NoteEvent, ticks: Ticks, free: int, report: Report) -> ChannelVoice:
+    number = named = round(note.pitch)
+    while number > 127:
+        number -= 12
+    while number < 0:
+        number += 12
+    if number != named:
+        report(OFF_SCALE, note.sound, f"would be MIDI note {named}, they go from 0 to 127: it is written as {number}")
+    on = max(free, ticks.at(note.start))
+    return ChannelVoice([note], number, on, max(on + 1, ticks.at(note.end)), number - named)
+
+
+def events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> list[Event]:
+    """The messages of the voices of one string. Bends are sent on change only, and set right before every note-on."""
+    out: list[Event] = []
+    bent, legato = CENTRE, 0
+    off, on, bend, control = NOTE_OFF | channel, NOTE_ON | channel, BEND | channel, CONTROL | channel
+    for voice in found:
+        note, tick, number = voice.parts[0], voice.on, voice.number
+        hint = 127 if note.joined and note.stroke in (Stroke.HAMMER, Stroke.PULL) else 0
+        if hint != legato:
+            out.append((tick, control, LEGATO, hint))
+            legato = hint
+        bends = [_bends(voice, part, ticks, report) for part in voice.parts] if voice.alone and voice.needs_bend else []
+        wanted = bends[0][1][0] if bends else CENTRE
+        if wanted != bent:
+            out.append((tick, bend, wanted & 0x7F, wanted >> 7))
+            bent = wanted
+        fades = note.fade_in and voice.alone
+        if fades:
+            out.append((tick, control, EXPRESSION, 0))
+        out.append((tick, on, number, max(1, round(note.loudness * 127))))
+        begun = len(out)
+        for at, values in bends:
+            changes = zip(at, values, (bent, *values), strict=False)
+            out += [(tick, bend, value & 0x7F, value >> 7) for tick, value, before in changes if value != before]
+            bent = values[-1]
+        if fades:
+            out += _fade(note, voice, control, ticks)
+            out[begun:] = sorted(out[begun:])
+        out.append((voice.off, off, number, _OFF_VELOCITY))
+    return out
+
+
+def _bends(voice: ChannelVoice, part: NoteEvent, ticks: Ticks, report: Report) -> tuple[list[int], list[int]]:
+    """Ticks and bend values of one part of a voice, from its start to before the note-off.
+
+    Each value is exact at its own tick, and every move ends on its target.
+    """
+    at, seconds = [voice.on if part is voice.parts[0] else ticks.at(part.start)], [part.start]
+    for move in part.moves:
+        start, end = max(part.start, move.start), min(part.end, move.end)
+        if start <= end:  # a stroke of a tremolo has its share of what moves all of them
+            ticks.during(at, seconds, start, end)
+    if len(part.moves) > 1:  # moves may overlap; ticks and seconds have the same order
+        at.sort()
+        seconds.sort()
+    while len(at) > 1 and at[-1] >= voice.off:
+        at.pop()
+        seconds.pop()
+    own = CENTRE + (part.pitch + voice.moved - voice.number) * A_SEMITONE + 0.5
+    values = [floor(own + offset * A_SEMITONE) for offset in offsets(part.moves, seconds)]
+    farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE
+    if farthest > BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
+        if farthest > BEND_RANGE + AUDIBLE and not voice.said:
+            far = f"moves {farthest:.1f} half steps from the picked note"
+            report(TOO_WIDE, part.sound, f"{far}: it stops at {BEND_RANGE}, the reach of a MIDI bend")
+        values = [min(FULL, max(0, value)) for value in values]
+    return at, values
+
+
+def _fade(note: NoteEvent, voice: ChannelVoice, control: int, ticks: Ticks) -> list[Event]:
+    """A swell: expression from nothing to full, full again before the note ends."""
+    at: list[int] = []
+    seconds: list[float] = []
+    ticks.during(at, seconds, note.start, note.start + note.fade_in)
+    values = [min(127, round(127 * (second - note.start) / note.fade_in)) for second in seconds]
+    points = zip(at, values, strict=True)
+    fade = [(tick, control, EXPRESSION, value) for tick, value in points if voice.on < tick < voice.off]
+    return fade if fade and fade[-1][3] == 127 else [*fade, (voice.off, control, EXPRESSION, 127)]

@@ -1,0 +1,64 @@
+"""Seconds ↔ MIDI ticks, by a performance's tempo map.
+
+In: the tempo map. Out: ticks, each rounded once from an exact position. Knows no events.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from math import ceil
+
+from lickwright.performance.tempo_map import TempoStep
+
+TICKS_A_QUARTER = 960  # divides by 2, 3, 5 and their products that music uses; sevenths are rounded
+SPACING = 0.009  # seconds between the bends of a moving pitch, at most
+_HAIR = 1e-6  # of a tick: more than floating point errs, so that what falls on a tick stays on it
+
+
+class Ticks:
+    """Both ways between seconds and ticks."""
+
+    __slots__ = ("_changes", "_seconds", "_seconds_a_tick", "_ticks")
+
+    def __init__(self, tempos: tuple[TempoStep, ...]) -> None:
+        self._changes = len(tempos) > 1
+        self._seconds = [tempo.seconds for tempo in tempos]
+        self._ticks = [tempo.quarters * TICKS_A_QUARTER for tempo in tempos]
+        self._seconds_a_tick = [tempo.pace / TICKS_A_QUARTER for tempo in tempos]
+
+    def at(self, seconds: float) -> int:
+        """The tick nearest to an instant."""
+        i = max(0, bisect_right(self._seconds, seconds) - 1) if self._changes else 0
+        return int(self._ticks[i] + (seconds - self._seconds[i]) / self._seconds_a_tick[i] + 0.5 + _HAIR)
+
+    @staticmethod
+    def of_quarters(quarters: float) -> int:
+        """The tick nearest to a place in quarter notes from the start."""
+        return int(quarters * TICKS_A_QUARTER + 0.5 + _HAIR)
+
+    def _exact(self, seconds: float) -> float:
+        i = max(0, bisect_right(self._seconds, seconds) - 1) if self._changes else 0
+        return self._ticks[i] + (seconds - self._seconds[i]) / self._seconds_a_tick[i]
+
+    def during(self, at: list[int], seconds: list[float], start: float, end: float) -> None:
+        """Appends ticks, and their seconds, at most 9 ms apart from after `start` on.
+
+        The last is the first not before `end`.
+
+        Of an instant, where `end` is not after `start`, that is one.
+        """
+        tick = int(self._exact(start) + _HAIR) + 1
+        stop = ceil(self._exact(end) - _HAIR)
+        i = max(0, bisect_right(self._seconds, start) - 1)
+        while True:
+            a_tick = self._seconds_a_tick[i]
+            origin = self._seconds[i] - self._ticks[i] * a_tick
+            until = min(stop, ceil(self._ticks[i + 1])) if i + 1 < len(self._ticks) else stop
+            steps = range(tick, until, max(1, int(SPACING / a_tick)))
+            at += steps
+            seconds += [origin + step * a_tick for step in steps]
+            if until == stop:
+                break
+            tick, i = max(tick, until), i + 1
+        at.append(stop)
+        seconds.append(max(end, origin + stop * a_tick))

@@ -1,0 +1,60 @@
+"""Text tab: strings as lines of dashes, frets on them, the count below.
+
+In: a lick as drawn. Out: UTF-8 text for a fixed-width font, with its heading, its legend and its rights. Everything
+that the notation can say has a place on it, so nothing is lost.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+
+from lickwright.core.diagnostics import Rule
+from lickwright.export import Export, LoweredLick, Options
+from lickwright.export.tab.drawing import LET_RING_SHORT, draw_line, wrapped
+from lickwright.export.tab.heading import Printed, ending, heading, is_hard, legend, tempo_words
+from lickwright.export.tab.lines import Line, break_lines
+from lickwright.hand.measures import CAUTION
+from lickwright.layout.chord_tones import mark_chord_tones
+from lickwright.layout.grid import Above, Grid
+from lickwright.notation.techniques import MARKS
+
+RULES: tuple[Rule, ...] = ()
+GHOST = MARKS["?"]
+WIDTH_MIN, WIDTH_MAX = 40, 400  # characters; asked for less or more, these
+
+
+def emit(stages: LoweredLick, options: Options) -> Export:
+    """The whole sheet."""
+    grid, timeline = stages.grid(), stages.timeline
+    if options.chord_tones:
+        grid = mark_chord_tones(grid)
+    width = min(WIDTH_MAX, max(WIDTH_MIN, options.width))
+    lines = break_lines(grid, width)
+    parts = [heading(grid, width, tempo_words(timeline, options.tempo_percent, options.tempo_bpm))]
+    held = _held_note(lines)
+    for line, above in zip(lines, _reaching(grid, lines), strict=True):
+        # A ghost note is told from a held one by a letter, where there are both.
+        shown = above if held else [item for item in above if item.technique is not GHOST]
+        parts.append(draw_line(grid, line, shown, width))
+    short = any(LET_RING_SHORT in row for part in parts[1:] for row in part)
+    parts += [legend(grid, Printed(held, short), width), ending(timeline.settings, width)]
+    if is_hard(timeline):
+        parts.append(wrapped(CAUTION, width))
+    return Export("\n\n".join("\n".join(part) for part in parts if part).encode() + b"\n")
+
+
+def _held_note(lines: Sequence[Line]) -> str:
+    """The first note that is shown again in parentheses; "" for none."""
+    marks = (mark for line in lines for placed in line.pieces for block in placed.blocks for mark in block.marks)
+    return next((mark.text[: mark.text.index(")") + 1] for mark in marks if mark.held), "")
+
+
+def _reaching(grid: Grid, lines: Sequence[Line]) -> list[list[Above]]:
+    """For each line what stands above its columns, by row."""
+    starts = [line.pieces[0].piece.first for line in lines]
+    shares: list[list[Above]] = [[] for _ in lines]
+    for above in grid.above:
+        for index in range(bisect_right(starts, above.first) - 1, bisect_right(starts, above.last)):
+            shares[index].append(above)
+    return shares

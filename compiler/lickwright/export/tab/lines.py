@@ -1,0 +1,188 @@
+"""Breaks a lick into lines of tab no wider than asked.
+
+In: the pieces of a `Grid` and a width. Out: for each line its pieces, placed. Lines break at bar lines; only a bar that
+is too long for a line by itself breaks at a beat.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from operator import attrgetter
+from typing import NamedTuple
+
+from lickwright.export.tab.spacing import TIGHT, Block, Piece, SpacingScale, part, pieces_of
+from lickwright.layout.grid import Grid
+from lickwright.timeline.bar_count import count_shift
+from lickwright.timeline.model import Bar
+
+_NARROW = 2  # characters a step, where a bar does not fit otherwise
+Sign = tuple[str, str]  # a bar line: on most strings, and on the two in the middle, where repeats have their dots
+CONTINUED: Sign = (">", ">")  # ends a line in the middle of a bar, and starts the next
+
+
+class PlacedBar(NamedTuple):
+    """A piece on its line."""
+
+    piece: Piece
+    left: int  # character where it starts, just after the bar line before it
+    xs: tuple[int, ...]  # characters of its columns
+    right: int  # character where the bar line after it starts
+    blocks: tuple[Block, ...]  # as drawn here: at the start of a line with what is held over
+
+
+class Line(NamedTuple):
+    """One system."""
+
+    pieces: tuple[PlacedBar, ...]
+    signs: tuple[Sign, ...]  # the bar line before the first piece, and after each
+    width: int  # characters in all
+    continued: bool  # it starts in the middle of a bar
+
+
+def bar_line(left: Bar | None, right: Bar | None) -> Sign:
+    """The bar line between two bars of one line, or at an end of it (None)."""
+    ends, starts = left is not None and left.repeat_end > 0, right is not None and right.repeat_start
+    if ends or starts:
+        sides = "-" if ends else "", "-" if starts else ""
+        return "||".join(sides), "||".join(side.replace("-", ":") for side in sides)
+    return ("||", "||") if left is not None and left.double else ("|", "|")
+
+
+def break_lines(grid: Grid, width: int) -> list[Line]:
+    """The lick in lines. One scale serves all where that costs no line, else one a line that fits, else one a bar."""
+    labels = max(map(len, grid.timeline.settings.tuning.labels))
+    pieces: list[Piece] = []
+    for piece in pieces_of(grid):
+        pieces += _fitting(grid, piece, width - labels)
+    breaker = _Breaker(grid, pieces, width, labels)
+    own = [piece.scale for piece in pieces]
+    widest = max(own, key=_ratio, default=TIGHT)
+    if any(scale.ratio not in (0, widest.ratio) for scale in own):
+        common = [scale if scale.chars == 0 else widest for scale in own]
+        wanted, evened = breaker.best(common)
+        if wanted == 1 or wanted <= breaker.best(own)[0]:
+            return [breaker.line(first, last, common) for first, last in evened]
+    _, lines = breaker.best(own)
+    return [_evened(breaker, first, last, own, width) for first, last in lines]
+
+
+_ratio = attrgetter("ratio")
+
+
+def _evened(breaker: _Breaker, first: int, last: int, own: Sequence[SpacingScale], width: int) -> Line:
+    """One line, with the widest scale of its bars for all of them where they fit."""
+    line = breaker.line(first, last, own)
+    widest = max(own[first:last], key=_ratio)
+    if all(scale.ratio in (0, widest.ratio) for scale in own[first:last]):
+        return line
+    common = [scale if scale.chars == 0 else widest for scale in own]
+    wide = breaker.line(first, last, common)
+    return wide if wide.width <= width else line
+
+
+def _fitting(grid: Grid, piece: Piece, room: int) -> list[Piece]:
+    """The piece as it is, or narrower, or else in parts: a long bar is better narrow than broken."""
+    bar = grid.bars[piece.index].bar
+    room -= len(bar_line(None, bar)[0]) + max(len(bar_line(bar, None)[0]), len(CONTINUED[0]))
+    if piece.spaced(piece.scale, True).length <= room:
+        return [piece]
+    for scale in (SpacingScale(min(_NARROW, piece.scale.chars), piece.scale.grains), TIGHT):
+        if piece.spaced(scale, True).length <= room:
+            return [replace(piece, scale=scale)]
+    return _parts(grid, piece, room)
+
+
+def _parts(grid: Grid, piece: Piece, room: int) -> list[Piece]:
+    """As many beats to a line as fit; where a single beat does not, as many columns."""
+    columns = grid.columns[piece.first : piece.first + len(piece.blocks)]
+    timeline = grid.timeline
+    meter, shift = timeline.settings.meter, count_shift(timeline, timeline.bars[piece.index])
+    beat = meter.beat.numerator * timeline.grain
+    beats = [
+        i
+        for i, column in enumerate(columns)
+        if not (i and columns[i - 1].lead) and (column.at + shift) * meter.beat.denominator % beat == 0
+    ]
+    parts: list[Piece] = []
+    first = 0
+    while first < len(columns):
+        ends = [i for i in (*beats, len(columns)) if i > first and (i == len(columns) or not columns[i - 1].lead)]
+        last = next((i for i in reversed(ends) if _fits(grid, piece, first, i, room)), None)
+        if last is None:
+            last = next((i for i in range(ends[0] - 1, first, -1) if _fits(grid, piece, first, i, room)), first + 1)
+        parts.append(part(grid, piece, first, last))
+        first = last
+    return [_easiest(made, room) for made in parts]
+
+
+def _fits(grid: Grid, piece: Piece, first: int, last: int, room: int) -> bool:
+    return part(grid, piece, first, last).spaced(TIGHT, True).length <= room
+
+
+def _easiest(piece: Piece, room: int) -> Piece:
+    """With the roomiest scale that fits."""
+    scales = [piece.scale, SpacingScale(min(_NARROW, piece.scale.chars), piece.scale.grains)]
+    return replace(piece, scale=next((scale for scale in scales if piece.spaced(scale, True).length <= room), TIGHT))
+
+
+class _Breaker:
+    """Finds where lines end: as few lines as possible, ended where the writer ended them, and of even length."""
+
+    def __init__(self, grid: Grid, pieces: Sequence[Piece], width: int, labels: int) -> None:
+        self._pieces, self._width, self._labels = pieces, width, labels
+        bars = [grid.bars[piece.index].bar for piece in pieces]
+        self._asked = [*(bar.newline for bar in bars[:-1]), True]  # by piece: the writer ended a line, or all, after it
+        self._starts: list[Sign] = []  # by piece: the bar line before it, where it starts a line
+        self._joins: list[Sign] = []  # the one after it, where the line goes on
+        self._ends: list[Sign] = []  # the one after it, where the line ends
+        broken = False
+        for piece, bar, following in zip(pieces, bars, [*bars[1:], None], strict=False):
+            self._starts.append(CONTINUED if broken else bar_line(None, bar))
+            broken = piece.goes_on
+            self._joins.append(CONTINUED if broken else bar_line(bar, following))
+            self._ends.append(CONTINUED if broken else bar_line(bar, None))
+
+    def best(self, scales: Sequence[SpacingScale]) -> tuple[int, list[tuple[int, int]]]:
+        """How many lines (far too many where one is too wide), and the first and last (excluded) piece of each."""
+        count = len(self._pieces)
+        inner = [piece.spaced(scale).length for piece, scale in zip(self._pieces, scales, strict=True)]
+        outer = [
+            length if piece.opening is piece.blocks else piece.spaced(scale, True).length
+            for piece, scale, length in zip(self._pieces, scales, inner, strict=True)
+        ]
+        costs: list[tuple[int, int, int]] = [(0, 0, 0)] + [(count + 1, 0, 0)] * count  # lines, unasked ends, unevenness
+        came = [0] * (count + 1)
+        for first in range(count):
+            width = self._labels + len(self._starts[first][0])
+            for last in range(first, count):
+                width += outer[first] if last == first else inner[last]
+                total = width + len(self._ends[last][0])
+                if total > self._width and last > first:
+                    break
+                lines, unasked, uneven = costs[first]
+                lines += 1 if total <= self._width else count + 1  # too wide even alone: where nothing else is left
+                cost = (lines, unasked + (not self._asked[last]), uneven + (self._width - total) ** 2)
+                if cost < costs[last + 1]:
+                    costs[last + 1], came[last + 1] = cost, first
+                if self._pieces[last].goes_on:
+                    break
+                width += len(self._joins[last][0])
+        found = [(came[count], count)] if count else []
+        while found and found[0][0] > 0:
+            found.insert(0, (came[found[0][0]], found[0][0]))
+        return costs[count][0], found
+
+    def line(self, first: int, last: int, scales: Sequence[SpacingScale]) -> Line:
+        """Pieces `first` to `last` (excluded), placed."""
+        signs = [self._starts[first], *self._joins[first : last - 1], self._ends[last - 1]]
+        left = self._labels + len(signs[0][0])
+        placed = []
+        for index in range(first, last):
+            piece = self._pieces[index]
+            spaced = piece.spaced(scales[index], index == first)
+            right = left + spaced.length
+            blocks = piece.opening if index == first else piece.blocks
+            placed.append(PlacedBar(piece, left, tuple(left + x for x in spaced.xs), right, blocks))
+            left = right + len(signs[index - first + 1][0])
+        return Line(tuple(placed), tuple(signs), left, first > 0 and self._pieces[first - 1].goes_on)

@@ -1,0 +1,294 @@
+"""Where on a line of text each column of a lick stands.
+
+In: the columns of a `Grid`. Out: `Piece`s, a bar each (or a part of one that is too long for a line), and character
+positions for them at a scale: so many characters for so many grains. Space is in proportion to time, and gives way
+where marks need more. Knows nothing of lines and draws nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from itertools import pairwise
+from typing import NamedTuple
+
+from lickwright.layout.columns import held_cells
+from lickwright.layout.grid import Cell, Column, Grid, GridRow
+from lickwright.layout.tab_marks import anchor, bend_amount, cell_text, held_text, note_text, shape_text
+from lickwright.music.syllables import GROUP
+from lickwright.music.tuning import STRINGS_MAX
+from lickwright.notation.techniques import Damping
+
+STEP_MIN, STEP_MAX = (
+    3,
+    5,
+)  # characters that the usual shortest step of a bar takes: room for a fret of two digits, and no more than fits a bend
+LONG_STEP_MIN = 4  # the same where that step is a quarter or longer
+RING_APART = 3  # characters that columns under "ring" or "let ring" are apart
+SAME_BAR = 7  # characters of a bar that only says `%`
+
+
+class SpacingScale(NamedTuple):
+    """`chars` characters for `grains` grains; no characters: as tight as the marks allow."""
+
+    chars: int
+    grains: int
+
+    @property
+    def ratio(self) -> float:
+        """Characters a grain, to compare."""
+        return self.chars / self.grains
+
+
+TIGHT = SpacingScale(0, 1)
+
+
+class TabMark(NamedTuple):
+    """A mark on one string's line."""
+
+    string: int
+    text: str
+    anchor: int  # which character of it stands at the column
+    reach: int  # characters from the anchor on
+    held: bool = False  # a note held over from the line before: its parenthesis may touch the bar line
+
+
+class Block(NamedTuple):
+    """One column with all the texts that need room."""
+
+    at: int  # grains in the bar
+    back: int  # characters that a grace note or rake stroke stands before its beat; 0 on the beat
+    marks: tuple[TabMark, ...]
+    width: int  # of the mark that reaches farthest
+    said: str  # the count as printed: "2", "(2)" for a rest
+    chords: tuple[str, ...]
+    bends: tuple[tuple[int, str], ...]  # amounts, with their distance from the anchor
+    apart: int = 0  # characters at least to the next column, so that a span over both can be told from one over this
+    clear: bool = False  # a "hold" ends before it: it stands to the right of what is said of bends
+    words: int = 0  # characters of what is said of this column alone, and stands just over it
+
+
+class Spaced(NamedTuple):
+    """A piece with its places."""
+
+    xs: tuple[int, ...]  # a column's characters from the bar line before it; 0 is the first after the line
+    length: int  # characters to the bar line that ends it
+
+
+@dataclass(slots=True)
+class Piece:
+    """A bar, or a part of one. Not changed once made."""
+
+    index: int  # of its bar in Grid.bars
+    first: int  # its columns: grid.columns[first:first + len(blocks)]
+    blocks: tuple[Block, ...]
+    opening: tuple[Block, ...]  # the same as the first of a line: with what is held over into it
+    begin: int  # grains in the bar
+    end: int  # grains in the bar
+    scale: SpacingScale  # the one that suits it
+    goes_on: bool = False  # the bar goes on in the next piece
+    same: bool = False  # a `%`
+    _known: dict[tuple[SpacingScale, bool], Spaced] = field(default_factory=dict, init=False, compare=False, repr=False)
+
+    def spaced(self, scale: SpacingScale, first: bool = False) -> Spaced:
+        """Its places at a scale; `first` on a line, where held notes are shown again. Asked often, worked out once."""
+        first = first and self.opening is not self.blocks
+        found = self._known.get((scale, first))
+        if found is None:
+            blocks = self.opening if first else self.blocks
+            found = space(blocks, self.begin, self.end, scale, SAME_BAR if self.same else 1)
+            self._known[scale, first] = found
+        return found
+
+
+def pieces_of(grid: Grid) -> list[Piece]:
+    """One for each bar."""
+    needs = _needs(grid)
+    grain, beat = grid.timeline.grain, int(grid.timeline.settings.meter.beat * grid.timeline.grain)
+    pieces = []
+    for index, (bar, first, last) in enumerate(grid.bars):
+        blocks = _blocks(grid.columns[first:last], needs, first)
+        scale = TIGHT if bar.same or not blocks else _scale(blocks, bar.length, grain, beat)
+        pieces.append(_opened(grid, Piece(index, first, blocks, blocks, 0, bar.length, scale, same=bar.same)))
+    return pieces
+
+
+class _Needs(NamedTuple):
+    """What the rows above ask of the columns, by column."""
+
+    chords: dict[int, tuple[str, ...]]
+    words: dict[int, int]  # characters that stand just over a column
+    apart: dict[int, int]
+    clear: set[int]
+
+
+def _needs(grid: Grid) -> _Needs:
+    needs = _Needs({}, {}, {}, set())
+    for row, text, first, last, lasts, technique in grid.above:
+        if row is GridRow.CHORD:
+            needs.chords[first] = (*needs.chords.get(first, ()), text)
+        elif (row is GridRow.HOW and not lasts) or row is GridRow.TONE:
+            needs.words[first] = max(len(text), needs.words.get(first, 0))
+        elif row is GridRow.BEND:
+            needs.clear.add(last + 1)
+        elif row is GridRow.HOW and first < last and technique is not None and technique.damping is Damping.RING:
+            needs.apart.update((column, RING_APART) for column in range(first, last + 1))
+    return needs
+
+
+def part(grid: Grid, piece: Piece, first: int, last: int) -> Piece:
+    """Blocks `first` to `last` (excluded) of a piece, as a piece of its own."""
+    blocks = piece.blocks[first:last]
+    whole = last == len(piece.blocks)
+    end = piece.end if whole else piece.blocks[last].at
+    begin = piece.begin if first == 0 else blocks[0].at
+    made = Piece(piece.index, piece.first + first, blocks, blocks, begin, end, piece.scale, piece.goes_on or not whole)
+    return _opened(grid, made)
+
+
+def _opened(grid: Grid, piece: Piece) -> Piece:
+    """Adds how it looks at the start of a line, where a tied note is shown again."""
+    held = held_cells(grid, piece.first) if piece.blocks else ()
+    if not held:
+        return piece
+    first = piece.blocks[0]
+    tied = tuple(_held_mark(cell, first.marks) for cell in held)
+    others = tuple(mark for mark in first.marks if mark.string not in {cell.string for cell in held})
+    marks = (*others, *tied)
+    opening = first._replace(back=0, marks=marks, width=max(mark.reach for mark in marks))
+    return replace(piece, opening=(opening, *piece.blocks[1:]))
+
+
+def _held_mark(cell: Cell, marks: Sequence[TabMark]) -> TabMark:
+    """`(7)`, and behind it what is done to it in this very step: `(8b10)r8`."""
+    text = held_text(cell) + "".join(mark.text for mark in marks if mark.string == cell.string)
+    return _mark(cell.string, text, True)
+
+
+@lru_cache(maxsize=4096)
+def _mark(string: int, text: str, held: bool = False) -> TabMark:
+    at = anchor(text)
+    return TabMark(string, text, at, len(text) - at, held)
+
+
+def _blocks(columns: Sequence[Column], needs: _Needs, first: int) -> tuple[Block, ...]:
+    blocks: list[Block] = []
+    for index in range(len(columns) - 1, -1, -1):  # backwards: strokes before a beat stand by it
+        _, at, lead, cells, silent, said = columns[index]
+        marks, bends = _marks(cells) if cells else ((), ())
+        width = marks[0].reach if len(marks) == 1 else max([mark.reach for mark in marks], default=0)
+        back = _room_after(blocks) + width + 1 if lead else 0
+        count = _rest(said) if silent and said else said
+        place = first + index
+        chords, words, apart = needs.chords.get(place, ()), needs.words.get(place, 0), needs.apart.get(place, 0)
+        blocks.append(Block(at, back, marks, width, count, chords, bends, apart, place in needs.clear, words))
+    blocks.reverse()
+    return tuple(blocks)
+
+
+def _rest(said: str) -> str:
+    """The count of a rest; the sign of a new group stands before its parenthesis."""
+    return f"{GROUP}({said[len(GROUP) :]})" if said.startswith(GROUP) else f"({said})"
+
+
+def count_lead(said: str) -> int:
+    """Characters of a count that stand before its column: a parenthesis, the sign of a group."""
+    return len(said) - len(said.lstrip(f"{GROUP}("))
+
+
+def _room_after(blocks: Sequence[Block]) -> int:
+    """Characters between a stroke and the beat it leads to: the strokes there, and what stands before the beat's fret."""
+    return blocks[-1].back or max((mark.anchor for mark in blocks[-1].marks), default=0) if blocks else 0
+
+
+def _marks(cells: Sequence[Cell]) -> tuple[tuple[TabMark, ...], tuple[tuple[int, str], ...]]:
+    """The marks of a column, and where in them bend amounts belong (equal ones of two strings once)."""
+    if len(cells) == 1 and cells[0].starts and not cells[0].shapes:
+        return (_mark(cells[0].string, note_text(cells[0].sound)),), ()
+    marks = []
+    bends: dict[tuple[int, str], None] = {}
+    for cell in cells:
+        string, sound, starts, shapes = cell
+        if cell.held:
+            marks.append(_mark(string, held_text(cell), True))
+            continue
+        mark = _mark(string, cell_text(cell) if shapes else note_text(sound))
+        marks.append(mark)
+        if shapes:
+            at = len(note_text(sound)) - mark.anchor if starts else -mark.anchor
+            for shape in shapes:
+                if amount := bend_amount(shape):
+                    bends[max(0, at), amount] = None
+                at += len(shape_text(shape, sound))
+    return tuple(marks), tuple(bends)
+
+
+def _scale(blocks: Sequence[Block], end: int, grain: int, beat: int) -> SpacingScale:
+    """The scale at which the usual shortest step of a bar has room.
+
+    The step is the length that a quarter of its notes and rests do not exceed (and no more than a beat), so that one
+    quick ornament does not stretch the whole bar; its room is what most such steps need, within limits, and the few
+    that need more push on what follows.
+    """
+    tight = space(blocks, 0, end, TIGHT)
+    real = [
+        (at, x)
+        for x, (at, back, marks, _, said, *_) in zip(tight.xs, blocks, strict=True)
+        if not back and ("(" in said or any(not mark.held for mark in marks))
+    ]
+    real.append((end, tight.length + 1))
+    steps = [(following - at, end - x) for (at, x), (following, end) in pairwise(real)]
+    lengths = sorted([length for length, _ in steps])
+    step = min(beat, lengths[len(lengths) // 4]) if lengths else beat
+    needs = sorted([need for length, need in steps if length <= step])
+    least = LONG_STEP_MIN if step * 4 >= grain else STEP_MIN
+    need = needs[len(needs) * 7 // 10] if needs else 0
+    return SpacingScale(min(STEP_MAX, max(least, need)), max(1, step))
+
+
+def space(blocks: Sequence[Block], begin: int, end: int, scale: SpacingScale, least: int = 1) -> Spaced:
+    """Places for columns. Each stands where its time asks, or as far on as what is before it needs:
+
+    one `-` at least between marks of a string, no mark over another's column, a blank between counts, chords and
+    bend amounts.
+    """
+    chars, grains = scale
+    half = grains // 2
+    base, base_at = 1, begin  # from here space is counted, so that roundings do not add up
+    busy = [0] * (STRINGS_MAX + 1)  # by string: the first free character
+    free = said_free = chord_free = bend_free = words_end = 0
+    before = ")"  # the count before: no blank is needed beside a parenthesis
+    xs: list[int] = []
+    for at, back, marks, width, said, chords, bends, apart, clear, words in blocks:
+        asked = x = base + ((at - base_at) * chars + half) // grains - back
+        if x < free:
+            x = free
+        for string, _, lead, _, held in marks:
+            needed = busy[string] + lead + (not held or busy[string] > 0)
+            if x < needed:
+                x = needed
+        if chords:
+            x = max(x, chord_free)
+        if clear and x <= bend_free:
+            x = bend_free + 1
+        if bends:
+            x = max(x, bend_free - bends[0][0])
+        if said:
+            lead = count_lead(said)
+            joined = said[0] == "(" or before[-1] == ")"
+            x = max(x, said_free + lead + (not joined))
+            said_free, before = x - lead + len(said), said
+        if chords:
+            chord_free = x + max(map(len, chords)) + 1
+        if bends:
+            bend_free = x + max(offset + len(amount) for offset, amount in bends) + 1
+        for string, _, _, reach, _ in marks:
+            busy[string] = x + reach
+        if x > asked and not back:
+            base, base_at = x, at
+        xs.append(x)
+        free = x + max(width + 1, apart)
+        words_end = max(words_end, x + words - 1)
+    length = base + ((end - base_at) * chars + half) // grains
+    return Spaced(tuple(xs), max(length, free, said_free, chord_free - 2, bend_free - 2, words_end, least))

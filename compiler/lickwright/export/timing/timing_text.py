@@ -1,0 +1,65 @@
+"""Timing sheet as an aligned table, for reading.
+
+In: a lick as counted and as sounded. Out: UTF-8 text for a fixed-width font. Nothing is lost.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from lickwright.core.diagnostics import Rule
+from lickwright.export import Export, LoweredLick, Options
+from lickwright.export.timing import COLUMNS, TimingRow, rows
+from lickwright.hand.measures import CAUTION_LADDER
+
+RULES: tuple[Rule, ...] = ()
+_GATE = (
+    "one rung up after three clean times, two down after a stumble"  # the share of correct tries counts, not the number
+)
+_SECONDS = ("at_s", "for_s", "arrives_s")
+_WORDS = (
+    "count",
+    "note",
+    "degree",
+    "place",
+    "how",
+    "bend_to",
+    "finger",
+    "event",
+    "chord_tone",
+)  # columns that begin at the left
+
+
+def emit(stages: LoweredLick, options: Options) -> Export:
+    """A heading, the columns' names, the rows."""
+    timeline, performance = stages.timeline, stages.performance(options)
+    tempo, meter = timeline.settings.tempo, timeline.settings.meter
+    beats = tempo.beats_per_minute(performance.tempos[0].qpm, meter)
+    heading = f"{timeline.title}: {performance.end:.3f} seconds, {tempo.counted(meter)} = {float(beats):g}"
+    if len(performance.tempos) > 1:
+        heading += " to begin with"
+    if options.recording.practice:
+        from lickwright.export.audio import rungs
+
+        tempi = ", ".join(f"{float(bpm):g}" for bpm in rungs(stages, options))
+        times = replace(options.recording, part="ladder").times
+        often = "" if times == 1 else ", twice each" if times == 2 else f", {times} times each"
+        heading += f"\npractice ladder: {tempo.counted(meter)} = {tempi}{often}"
+        heading += f"\n{_GATE}\n{CAUTION_LADDER}"
+    table = [COLUMNS, *(_texts(row) for row in rows(timeline, performance))]
+    widths = [max(map(len, column)) for column in zip(*table, strict=True)]
+    lines = [heading, "", *(_line(row, widths) for row in table)]
+    return Export(("\n".join(lines) + "\n").encode())
+
+
+def _texts(row: TimingRow) -> tuple[str, ...]:
+    return tuple(f"{value:.3f}" if name in _SECONDS and value is not None else "" if value is None else str(value)
+                 for name, value in zip(COLUMNS, row, strict=True))  # fmt: skip
+
+
+def _line(row: tuple[str, ...], widths: list[int]) -> str:
+    padded = (
+        text.ljust(width) if name in _WORDS else text.rjust(width)
+        for name, text, width in zip(COLUMNS, row, widths, strict=True)
+    )
+    return "  ".join(padded).rstrip()

@@ -1,0 +1,168 @@
+"""What a bend asks of string and hand: how far the string goes sideways, how hard it pulls, and whether there is room.
+
+In: a string of a tuning, a fret, an amount in semitones. Out: millimetres, newtons, a level of difficulty. The model is
+quasi-static: a string fixed at nut (or capo) and bridge, drawn aside at the fret, its steel core stretched; a real guitar
+asks for a little more, because of the string beyond nut and bridge (Grimes 2014, PLoS ONE 9(7) e102088).
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import pi, sqrt
+from typing import NamedTuple
+
+from lickwright.hand.measures import BASS_MM, EDGE_MM, GUITAR_MM, string_spacing_mm
+from lickwright.music.instruments import INSTRUMENTS, StringSet
+from lickwright.music.pitch import frequency
+from lickwright.music.tuning import Tuning
+
+_STEEL = 200e9  # Pa, Young's modulus of music wire
+_STEEL_DENSITY = 7850.0  # kg/m³
+_BREAKS = 2250e6  # Pa, in a plain string: handbooks have music wire break at 2300 to 2900
+_INCH_MM = 25.4
+
+
+class StringGauge(NamedTuple):
+    """One string as bought."""
+
+    mass: float  # kg a metre
+    stiffness: float  # N: force that would stretch it to twice its length
+    area: float | None  # m², of a plain string; None for a wound one, whose core is assumed
+
+
+class BentString(NamedTuple):
+    """A bent string."""
+
+    travel_mm: float  # sideways, at the fret
+    force_n: float  # of the finger
+    may_break: bool  # near what music wire stands
+
+
+def _plain(inches: float) -> StringGauge:
+    area = pi * (inches * _INCH_MM / 2000) ** 2
+    return StringGauge(_STEEL_DENSITY * area, _STEEL * area, area)
+
+
+def _wound(tension: float, hertz: float, core_inches: float, scale_mm: float = GUITAR_MM) -> StringGauge:
+    """From its tension (N) at a pitch, which is what makers print, and its core."""
+    core = pi * (core_inches * _INCH_MM / 2000) ** 2
+    return StringGauge(tension / (2 * scale_mm / 1000 * hertz) ** 2, _STEEL * core, None)
+
+
+def _nylon(tension: float, hertz: float, stiffness: float) -> StringGauge:
+    return StringGauge(tension / (2 * GUITAR_MM / 1000 * hertz) ** 2, stiffness, None)
+
+
+# From string 1. Wound rows have assumed cores; those of the electric set were fitted to the travel and force of a
+# 10-46 set, as `tests/test_hand.py` lists them.
+_ELECTRIC = (
+    _plain(0.010), _plain(0.013), _plain(0.017), _wound(81, 146.83, 0.013), _wound(88, 110.0, 0.015),
+    _wound(77, 82.41, 0.016), _wound(75, 61.74, 0.018), _wound(75, 46.25, 0.020),
+)  # fmt: skip
+_ACOUSTIC = (
+    _plain(0.012), _plain(0.016), _wound(134, 196.0, 0.013), _wound(135, 146.83, 0.015), _wound(133, 110.0, 0.018),
+    _wound(115, 82.41, 0.020),
+)  # fmt: skip
+_NYLON = (
+    _nylon(69, 329.63, 2000), _nylon(53, 246.94, 2500), _nylon(55, 196.0, 3600), _nylon(70, 146.83, 2500),
+    _nylon(68, 110.0, 2800), _nylon(64, 82.41, 3200),
+)  # fmt: skip
+_BASS = (
+    _wound(150, 130.81, 0.016, BASS_MM), _wound(190, 98.0, 0.020, BASS_MM), _wound(220, 73.42, 0.024, BASS_MM),
+    _wound(210, 55.0, 0.030, BASS_MM), _wound(180, 41.2, 0.038, BASS_MM), _wound(150, 30.87, 0.045, BASS_MM),
+)  # fmt: skip
+_SETS: dict[StringSet, tuple[StringGauge, ...]] = {"electric": _ELECTRIC, "acoustic": _ACOUSTIC, "nylon": _NYLON}
+
+
+def wire(tuning: Tuning, sound: str, string: int) -> StringGauge:
+    """The string that a lick's `sound` is played on."""
+    rows: tuple[StringGauge, ...]
+    if tuning.is_bass:
+        rows, n = _BASS, string - (1 if tuning.strings == 6 else 0)  # the first row is a high C
+    else:
+        rows, n = _SETS[INSTRUMENTS[sound].strings], string - 1
+    return rows[min(n, len(rows) - 1)]
+
+
+def string_kind(tuning: Tuning, sound: str, string: int) -> str:
+    """How it bends: `plain`, `wound third`, `wound` or `nylon`."""
+    strings = INSTRUMENTS[sound].strings
+    if strings == "nylon":
+        return "nylon"
+    if tuning.is_bass or string > 3:
+        return "wound"
+    return "wound third" if strings == "acoustic" and string == 3 else "plain"
+
+
+def is_wound(tuning: Tuning, sound: str, string: int) -> bool:
+    """Whether a string is wound: the basses of every set, and the third of an acoustic guitar."""
+    return string > 3 or string_kind(tuning, sound, string).startswith("wound")
+
+
+def bend_string(tuning: Tuning, sound: str, string: int, fret: int, semitones: float, capo: int = 0) -> BentString:
+    """The bend of one string of a lick by so many semitones; its fret is counted from the capo."""
+    scale = BASS_MM if tuning.is_bass else GUITAR_MM
+    hertz = frequency(tuning.sounding[string - 1])
+    return _push(wire(tuning, sound, string), hertz, scale, fret, semitones, capo)
+
+
+@lru_cache(maxsize=1024)
+def _push(wire: StringGauge, hertz: float, scale_mm: float, fret: int, semitones: float, capo: int) -> BentString:
+    """The travel at which the sounding part has the pitch: higher tension, less its growing length. By halving."""
+    tension = wire.mass * (2 * scale_mm / 1000 * hertz) ** 2
+    whole = scale_mm * 2.0 ** (-capo / 12)
+    sounding = whole * 2.0 ** (-fret / 12)
+    behind = whole - sounding
+    wanted = 2.0 ** (semitones / 6)  # of the squared frequency
+    low, high = 0.0, whole / 2
+    for _ in range(40):
+        aside = (low + high) / 2
+        strain = (sqrt(behind**2 + aside**2) + sqrt(sounding**2 + aside**2)) / whole - 1
+        pull = tension + wire.stiffness * strain
+        reached = pull / tension * (1 + strain) / (1 + (aside / sounding) ** 2)
+        low, high = (aside, high) if reached < wanted else (low, aside)
+    force = pull * aside * (1 / sqrt(behind**2 + aside**2) + 1 / sqrt(sounding**2 + aside**2))
+    return BentString(aside, force, wire.area is not None and pull / wire.area > _BREAKS)
+
+
+def room_mm(strings: int, string: int, fret: int, scale_mm: float = GUITAR_MM) -> tuple[float, float]:
+    """How far a string may go towards the thick side (pushed), and towards the thin side (pulled)."""
+    spacing = string_spacing_mm(fret, scale_mm)
+    return (strings - string) * spacing + EDGE_MM, (string - 1) * spacing + EDGE_MM
+
+
+class Limit(NamedTuple):
+    """From which amount on a bend is so hard."""
+
+    kinds: tuple[str, ...]
+    first: int  # frets it holds for
+    last: int
+    above: float  # semitones: a bend of more than this
+    level: str  # "error": not done; "warning": hard; "info": for the advanced
+    words: str
+
+
+_ANY = 99
+# The most severe first: the first that fits is said. Two steps and more are another rule's.
+LIMITS: tuple[Limit, ...] = (
+    Limit(
+        ("plain", "wound third", "wound", "nylon"), 1, 1, 1.0, "error", "no string gives that much at the first fret"
+    ),
+    Limit(("wound", "wound third", "nylon"), 1, _ANY, 2.0, "error", "this string won't go that far"),
+    Limit(("plain",), 2, 3, 3.0, "error", "no string gives that much this near the nut"),
+    Limit(("plain", "wound third", "wound", "nylon"), 1, 1, 0.5, "warning", "very stiff at the first fret"),
+    Limit(("wound", "wound third", "nylon"), 2, _ANY, 1.0, "warning", "very hard on this string"),
+    Limit(("plain",), 2, 3, 1.0, "warning", "very stiff this near the nut"),
+    Limit(("plain",), 4, 4, 2.0, "warning", "stiff this near the nut"),
+    Limit(("plain",), 5, _ANY, 3.0, "warning", "for experts"),
+    Limit(("plain",), 5, _ANY, 2.0, "info", "for advanced players"),
+    Limit(("nylon",), 2, _ANY, 0.5, "info", "a nylon string has to be pushed a long way for it"),
+)
+
+
+def limit(kind: str, fret: int, semitones: float) -> Limit | None:
+    """What is to be said of a bend; None where it is ordinary."""
+    for row in LIMITS:
+        if semitones > row.above and row.first <= fret <= row.last and kind in row.kinds:
+            return row
+    return None

@@ -1,0 +1,62 @@
+"""In what one lick differs from another that is like it, in a player's words.
+
+In: what is known of two licks, and how alike their phrases are. Out: words, the weightiest first. Judges nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from lickwright.index.edit_distance import Likeness
+from lickwright.report.console import counted_noun, listed
+
+Known = Mapping[str, Any]  # by the names of `LickFacts`
+
+
+def edits(found: Likeness) -> Iterator[str]:
+    """What has to change to make the second phrase of the first."""
+    if found.other:
+        yield f"{counted_noun(found.other, 'note')} different"
+    if found.more:
+        yield f"{counted_noun(found.more, 'note')} more"
+    if found.fewer:
+        yield f"{counted_noun(found.fewer, 'note')} fewer"
+    if found.lengths:
+        yield f"{counted_noun(found.lengths, 'note')} of another length"
+
+
+def position_difference(one: Known, other: Known) -> Iterator[str]:
+    """Where the second is played, where that is not where the first is, and how."""
+    if one["key"] != other["key"] and other["key"]:
+        yield f"in {other['key']}"
+    if one["box"] != other["box"] and other["box"]:
+        yield box_said(other["box"])
+    elif (one["lowest"], one["highest"]) != (other["lowest"], other["highest"]) and other["lowest"] is not None:
+        yield f"frets {other['lowest']}-{other['highest']}"
+    if one["key"] == other["key"] and None not in (one["first"], other["first"]) and one["first"] != other["first"]:
+        yield _apart(other["first"] - one["first"])
+    if one["tuning"] != other["tuning"]:
+        yield f"in {other['tuning']} tuning" if other["tuning"] == "standard" else f"tuned {other['tuning']}"
+    mine, theirs = (set(filter(None, known["techniques"].split(", "))) for known in (one, other))
+    if theirs - mine:
+        yield f"with {listed(sorted(theirs - mine))}"
+    if mine - theirs:
+        yield f"without {listed(sorted(mine - theirs))}"
+    if one["tempo"] != other["tempo"] and other["tempo"] is not None:
+        yield f"tempo {other['tempo']:g}"
+    if one["feel"] != other["feel"]:
+        yield other["feel"]
+
+
+def box_said(box: str) -> str:
+    """A lick's box as a player says it: "box 1 2", "E shape", "open"."""
+    return f"box {box}" if box[:1].isdigit() else box
+
+
+def _apart(semitones: int) -> str:
+    octaves, rest = divmod(abs(semitones), 12)
+    where = "higher" if semitones > 0 else "lower"
+    if rest == 0:
+        return f"an octave {where}" if octaves == 1 else f"{octaves} octaves {where}"
+    return f"{counted_noun(abs(semitones), 'half step')} {where}"

@@ -1,0 +1,81 @@
+"""Names of several words that need no quotes: `key:A minor`, `technique:palm mute`, `tuning:drop D`.
+
+In: the terms of a question as read. Out: the same, bare words joined to the field before them where the two together are a
+name that is known. A shell takes quotes away, and nobody should have to know that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from lickwright.analysis.figure_names import FIGURES
+from lickwright.index.query_fields import technique_names
+from lickwright.index.query_parser import QueryTerm, Value
+from lickwright.music.boxspec import parse_box
+from lickwright.music.pitch import parse_key
+from lickwright.music.scale import SCALE_NAMES
+
+_WORDS = 3  # that may follow the first: `frets 5-8 at 12` has most
+
+
+def joined(terms: Sequence[QueryTerm]) -> tuple[QueryTerm, ...]:
+    """The terms, names made whole; the longest that is known is taken."""
+    found: list[QueryTerm] = []
+    at = 0
+    while at < len(terms):
+        more = next((n for n in range(_WORDS, 0, -1) if _is_name(terms[at : at + n + 1], n)), 0)
+        found.append(_whole(terms[at : at + more + 1]) if more else terms[at])
+        at += more + 1
+    return tuple(found)
+
+
+def _is_name(terms: Sequence[QueryTerm], more: int) -> bool:
+    first, *rest = terms
+    if len(rest) != more or first.compare != ":" or first.values[-1].quoted:
+        return False
+    if any(term.field or term.negated or term.values[0].quoted for term in rest):
+        return False
+    known = _KNOWN.get(first.field.removesuffix("s"))
+    return known is not None and known(_text(terms))
+
+
+def _text(terms: Sequence[QueryTerm]) -> str:
+    return " ".join([terms[0].values[-1].text, *(term.values[0].text for term in terms[1:])])
+
+
+def _whole(terms: Sequence[QueryTerm]) -> QueryTerm:
+    first, last = terms[0], terms[-1]
+    value = Value(_text(terms), True, first.values[-1].start, last.end)
+    return first._replace(values=(*first.values[:-1], value), end=last.end)
+
+
+def _read_by(parse: Callable[[str], object]) -> Callable[[str], bool]:
+    def known(text: str) -> bool:
+        try:
+            parse(text)
+        except ValueError:
+            return False
+        return True
+
+    return known
+
+
+def _field(name: str) -> Callable[[str], bool]:
+    def known(text: str) -> bool:
+        from lickwright.settings.fields import BY_NAME  # only where something stands after such a field
+
+        return _read_by(BY_NAME[name].parse)(text)
+
+    return known
+
+
+_KNOWN: dict[str, Callable[[str], bool]] = {
+    "key": _read_by(parse_key),
+    "box": _read_by(parse_box),
+    "scale": lambda text: text.lower() in SCALE_NAMES,
+    "technique": lambda text: text.lower() in technique_names(),
+    "figure": lambda text: text.lower() in FIGURES,
+    "tuning": _field("tuning"),
+    "feel": _field("feel"),
+    "meter": _field("meter"),
+}

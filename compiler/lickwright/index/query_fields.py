@@ -1,0 +1,331 @@
+"""What can be asked: the fields of a question, the values that they take, and each term as a condition on the index.
+
+In: terms (`query_parser.py`). Out: `Condition` values, in SQL with every value apart from it, so that no text of a user's is
+ever read as SQL. A field or value that does not exist raises `QueryError`, with the nearest that does.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+from lickwright.analysis.figure_names import FIGURES
+from lickwright.core.diagnostics import nearest
+from lickwright.index.query_parser import QueryError, QueryTerm, Value, refuse
+from lickwright.music.boxspec import SHAPES, parse_box
+from lickwright.music.pitch import MODE_ALIASES, MODES, parse_key, parse_note_name
+from lickwright.music.scale import SCALE_NAMES
+from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES
+from lickwright.store.features import NUMBERED
+from lickwright.store.index_schema import TEXTS
+
+NONE = "none"  # as a value: the lick does not say
+
+
+class Condition(NamedTuple):
+    """One term in SQL, on the table `licks`."""
+
+    sql: str
+    values: tuple[str | int | float, ...]
+    match: str = ""  # the same, `not` aside, as a full-text search alone can answer it; "" where it cannot
+    negated: bool = False
+
+
+class QueryField(NamedTuple):
+    """One field that can be asked for."""
+
+    name: str
+    takes: str  # "text", "number", "one of" a fixed set, or the field's own kind
+    columns: tuple[str, ...]  # of the index; of a number the lowest and the highest, where they are two
+    meaning: str  # for the help
+
+
+def _texts(*named: tuple[str, str, str]) -> tuple[QueryField, ...]:
+    return tuple(QueryField(name, "text", (column,), meaning) for name, column, meaning in named)
+
+
+def _numbers(*named: tuple[str, str]) -> tuple[QueryField, ...]:
+    return tuple(QueryField(name, "number", (name, name), meaning) for name, meaning in named)
+
+
+# The order is the help's.
+FIELDS: tuple[QueryField, ...] = (
+    QueryField("technique", "technique", ("techniques",), "bend, slide, palm mute …"),
+    QueryField("figure", "figure", ("figures",), "double stop, triplet, syncopation …"),
+    QueryField("key", "key", ("tonic", "mode"), '"A minor", A, dorian'),
+    QueryField("scale", "scale", ("scale",), 'blues, "minor pentatonic"'),
+    QueryField("chords", "chords", ("chords",), "A7, or Am7: what is played over it"),
+    QueryField("box", "box", ("box", "boxes"), '2, "E shape", open, "frets 5-8"'),
+    *_numbers(
+        ("level", "1 to 5, as declared, else as worked out"), ("tempo", "beats a minute"), ("bars", "as played"),
+        ("notes", "how many"), ("seconds", "how long"),
+    ),
+    QueryField("fret", "number", ("lowest", "highest"), "every fret of the lick, not counting open strings"),
+    *_numbers(("capo", "its fret"),),
+    *(QueryField(name, "one of", (name,), meaning) for name, meaning in (
+        ("meter", "12/8"), ("feel", "shuffle"), ("tuning", '"drop D"'), ("sound", "lead"),
+    )),
+    *_texts(
+        ("title", "title", "its words"), ("tags", "tags", "turnaround"), ("style", "style", "blues"),
+        ("by", "by", "who wrote it"), ("rights", "rights", "whose it is"), ("source", "source", "where it is from"),
+        ("from", "origin", "the lick that it was moved from"),
+        ("note", "note", "words printed with the tab"),
+    ),
+    QueryField("file", "file", (), "a part of its path"),
+    QueryField("finding", "finding", (), "L203, error, warning, note"),
+)  # fmt: skip
+# Words that players use for several rows of the table of techniques at once.
+FAMILIES = (
+    "bend",
+    "slide",
+    "vibrato",
+    "harmonic",
+    "hammer-on",
+    "hammer",
+    "pull-off",
+    "pull",
+    "mute",
+    "tap",
+    "tapping",
+    "legato",
+)
+_BY_NAME = {field.name: field for field in FIELDS}
+_RANGE = re.compile(r"(\d{1,6}(?:\.\d{1,3})?)(?:-(\d{1,6}(?:\.\d{1,3})?))?")
+_SEVERITIES = {"error": "error", "warning": "warning", "note": "info", "info": "info"}  # as asked, as kept
+_WORDS = re.compile(r"[^\W_]+")
+
+
+def condition(term: QueryTerm, search: bool) -> Condition:
+    """A term in SQL. `search`: there is a full-text search."""
+    if not term.field:
+        if not term.values[0].quoted:
+            refuse(term.values[0])
+        found = _text(searched(term.values[0].text), term.values[0], search)
+    else:
+        field = _field(term)
+        if term.compare != ":":
+            found = _compared(field, term)
+        else:
+            found = _any([_one(field, value, search) for value in term.values])
+    if not term.negated:
+        return found
+    return Condition(f"NOT coalesce(({found.sql}), 0)", found.values, found.match, True)
+
+
+def searched(words: str) -> tuple[str, ...]:
+    """The columns in which a bare word or words in quotes are looked for.
+
+    What names a technique or a figure is not looked for in what somebody says about a lick: tagged `bend` is not a bend.
+    """
+    name = " ".join(words.lower().split())
+    if name in FAMILIES or name in FIGURES or name in technique_names():
+        return ("title", "techniques", "figures")
+    return TEXTS
+
+
+def _field(term: QueryTerm) -> QueryField:
+    for name in (term.field, term.field + "s", term.field.removesuffix("s")):  # `tag:` and `frets:` are understood
+        if name in _BY_NAME:
+            return _BY_NAME[name]
+    near = nearest(term.field, tuple(_BY_NAME))
+    help = f"did you mean {near}?" if near else f"there are {', '.join(_BY_NAME)}"
+    raise QueryError(f"there is no field `{term.field[:30]}`", term.start, term.start + len(term.field), help)
+
+
+def _any(ways: Sequence[Condition]) -> Condition:
+    if len(ways) == 1:
+        return ways[0]
+    return Condition(" OR ".join(f"({way.sql})" for way in ways), tuple(value for way in ways for value in way.values))
+
+
+def _one(field: QueryField, value: Value, search: bool) -> Condition:
+    if value.text.lower() == NONE and not value.quoted:
+        return _none(field, value)
+    return _KINDS[field.takes](field, value, search)
+
+
+def _none(field: QueryField, value: Value) -> Condition:
+    if field.takes == "finding":
+        return Condition("id NOT IN (SELECT lick_id FROM findings WHERE lick_id IS NOT NULL)", ())
+    if field.takes == "file":
+        raise QueryError("every lick has a file", value.start, value.end, "name a part of its path")
+    column = field.columns[0]
+    if column in ("tonic", "level", "lowest"):
+        return Condition(f'"{column}" IS NULL', ())
+    return Condition(f'"{column}" = ' + ("0" if field.takes == "number" else "''"), ())
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def _plain(field: QueryField, value: Value, search: bool) -> Condition:
+    return _text(field.columns, value, search)
+
+
+def _text(columns: Sequence[str], value: Value, search: bool) -> Condition:
+    """Words in a row, in one of the columns. Without quotes the last may go on: `turn` finds turnaround."""
+    words = _WORDS.findall(value.text)
+    if not words:
+        raise QueryError(
+            f"`{value.text[:30]}` holds no word to look for", value.start, value.end, "name a word or a field"
+        )
+    if not search:
+        like = "%" + "_".join(words) + "%"
+        return Condition(" OR ".join(f'"{column}" LIKE ?' for column in columns), (like,) * len(columns))
+    asked = f'{{{" ".join(columns)}}} : "{" ".join(words)}"' + ("" if value.quoted else " *")
+    return Condition("id IN (SELECT rowid FROM lick_text WHERE lick_text MATCH ?)", (asked,), asked)
+
+
+def _known(known: Sequence[str], what: str, value: Value) -> None:
+    """Refuses a word that begins no word of the known names: it would find nothing, ever."""
+    own = sorted({word for name in known for word in _WORDS.findall(name.lower())})
+    for word in _WORDS.findall(value.text.lower()):
+        if not word[0].isdigit() and not any(one.startswith(word) for one in own):
+            near = nearest(word, own)
+            raise QueryError(
+                f"no {what} has `{word[:30]}` in its name", value.start, value.end,
+                f"did you mean {near}?" if near else f"there are {', '.join(sorted(set(known)))}"[:280],
+            )  # fmt: skip
+
+
+def technique_names() -> tuple[str, ...]:
+    """The names of the table that a lick can be said to use, and the events that are techniques of their own."""
+    return tuple(dict.fromkeys([*(t.name for t in TECHNIQUES if t.sign), *EVENT_WORDS]))
+
+
+# What techniques were called here before, and players may still ask for: the names of now.
+OLD_NAMES = {"curl": "quarter-step bend", "touched": "artificial harmonic", "touched harmonic": "artificial harmonic"}
+
+
+def _technique(field: QueryField, value: Value, search: bool) -> Condition:
+    value = value._replace(text=OLD_NAMES.get(value.text.lower(), value.text))
+    _known(technique_names(), "technique", value)
+    return _text(field.columns, value, search)
+
+
+def _figure(field: QueryField, value: Value, search: bool) -> Condition:
+    _known(FIGURES, "figure", value)
+    return _text(field.columns, value, search)
+
+
+def _scale(field: QueryField, value: Value, search: bool) -> Condition:
+    _known(SCALE_NAMES, "scale", value)
+    return _text(field.columns, value, search)
+
+
+# --- values of fields ------------------------------------------------------------------------------------------------
+
+
+def _key(field: QueryField, value: Value, search: bool) -> Condition:
+    """`"A minor"`; a tonic alone, in every mode; a mode alone, on every tonic. Bb and A# are the same."""
+    text = " ".join(value.text.split())
+    mode = MODE_ALIASES.get(text.lower(), text.lower())
+    if mode in MODES:
+        return Condition("mode = ?", (mode,))
+    try:
+        if re.fullmatch(r"[A-G](#|b)?", text):
+            return Condition("tonic = ?", (parse_note_name(text).pc,))
+        key = parse_key(text)
+    except ValueError as e:
+        near = None if " " in text else nearest(mode, (*MODES, *MODE_ALIASES))
+        raise QueryError(str(e), value.start, value.end, f"did you mean {near}?" if near else "") from None
+    return Condition("tonic = ? AND mode = ?", (key.tonic.pc, key.mode))
+
+
+def _chords(field: QueryField, value: Value, search: bool) -> Condition:
+    """A chord in any spelling: Amin7 is Am7, A# is Bb."""
+    from lickwright.music.chord import parse_chord_name
+
+    try:
+        plain = parse_chord_name(value.text).plain
+    except ValueError as e:
+        raise QueryError(str(e), value.start, value.end) from None
+    return Condition("instr(' ' || chords || ' ', ?) > 0", (f" {plain} ",))
+
+
+def _box(field: QueryField, value: Value, search: bool) -> Condition:
+    """All the boxes named, whatever other ones the lick has besides; a window of frets or `at 12` as it is written."""
+    try:
+        spec = parse_box(value.text)
+    except ValueError as e:
+        raise QueryError(str(e), value.start, value.end) from None
+    if spec.window is not None or spec.at is not None or spec.any:
+        return Condition("box = ?", ("" if spec.any else str(spec),))
+    bits = sum(1 << number - 1 for number in spec.numbers)
+    bits |= 1 << NUMBERED + SHAPES.index(spec.shape) if spec.shape else 0
+    return Condition("boxes & ? = ?", (bits, bits))
+
+
+def _one_of(field: QueryField, value: Value, search: bool) -> Condition:
+    """As the notation reads it; of a feel the word is enough."""
+    from lickwright.settings.fields import BY_NAME  # most questions are about other things
+
+    try:
+        read = str(BY_NAME[field.name].parse(" ".join(value.text.split())))
+    except ValueError as e:
+        raise QueryError(str(e), value.start, value.end) from None
+    if field.name == "feel":
+        return Condition("feel = ? OR feel LIKE ?", (read, read + " %"))
+    return Condition(f'"{field.name}" = ?', (read,))
+
+
+def _file(field: QueryField, value: Value, search: bool) -> Condition:
+    text = re.sub(r"([%_\\])", r"\\\1", value.text)
+    return Condition("source_id IN (SELECT id FROM sources WHERE path LIKE ? ESCAPE '\\')", (f"%{text}%",))
+
+
+def _finding(field: QueryField, value: Value, search: bool) -> Condition:
+    text = value.text.lower()
+    if re.fullmatch(r"l[0-9]{3}", text):
+        return Condition("id IN (SELECT lick_id FROM findings WHERE code = ?)", (text.upper(),))
+    if text not in _SEVERITIES:
+        near = nearest(text, list(_SEVERITIES))
+        help = f"did you mean {near}?" if near else "write a code such as L203, or error, warning, note"
+        raise QueryError(f"`{value.text[:30]}` is not a kind of finding", value.start, value.end, help)
+    return Condition("id IN (SELECT lick_id FROM findings WHERE severity = ?)", (_SEVERITIES[text],))
+
+
+# --- numbers ---------------------------------------------------------------------------------------------------------
+
+
+def _number(field: QueryField, value: Value, search: bool) -> Condition:
+    """A number, or from one to another: `tempo:80-100`."""
+    low, high = _read(field, value)
+    return Condition(f"{field.columns[0]} >= ? AND {field.columns[1]} <= ?", (low, high))
+
+
+def _compared(field: QueryField, term: QueryTerm) -> Condition:
+    if field.takes != "number":
+        help = f"write {field.name}:{term.values[0].text}"
+        raise QueryError(f"`{field.name}` is not a number to compare", term.start, term.end, help)
+    if len(term.values) > 1:
+        raise QueryError(
+            "a comparison takes one number", term.start, term.end, f"write {field.name}:80-100 for a range"
+        )
+    low, high = _read(field, term.values[0])
+    if low != high:
+        raise QueryError(
+            "a comparison takes one number", term.start, term.end, f"write {field.name}:{term.values[0].text}"
+        )
+    column = field.columns[term.compare[0] == "<"]
+    return Condition(f"{column} {term.compare} ?", (low,))
+
+
+def _read(field: QueryField, value: Value) -> tuple[float, float]:
+    match = _RANGE.fullmatch(value.text.strip())
+    if match is None:
+        help = f"as in {field.name}:3, {field.name}<=3 or {field.name}:2-4"
+        raise QueryError(f"`{value.text[:30]}` is not a number", value.start, value.end, help)
+    low, high = float(match[1]), float(match[2] or match[1])
+    if low > high:
+        raise QueryError(f"{value.text} runs backwards", value.start, value.end, f"write {match[2]}-{match[1]}")
+    if field.name == "level" and not (low >= 1 and high <= 5):
+        raise QueryError("levels go from 1 to 5", value.start, value.end, "as in level<=3")
+    return low, high
+
+
+_KINDS: dict[str, Callable[[QueryField, Value, bool], Condition]] = {
+    "text": _plain, "technique": _technique, "figure": _figure, "scale": _scale, "chords": _chords, "key": _key, "box": _box, "one of": _one_of,
+    "file": _file, "finding": _finding, "number": _number,
+}  # fmt: skip

@@ -1,0 +1,253 @@
+"""A library opened to be asked: the index that a build keeps beside its outputs, or one made of sources on the spot.
+
+In: a folder, or compilations. Out: `Shelf`, whose connection the questions go to. Writes nothing.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from fractions import Fraction
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+from lickwright.analysis.fingerprint import WHOLE, unpack
+from lickwright.core.files import reason
+from lickwright.index.query_parser import QueryError
+from lickwright.index.search import SearchHit, memory
+from lickwright.store.features import facts, index_findings
+from lickwright.store.guarded_database import DAMAGED, connect, inspect_database, locked, stored_values
+from lickwright.store.index_schema import VERSION, add, create
+from lickwright.store.manifest import NAME, Manifest, Unusable, stored
+
+if TYPE_CHECKING:
+    from lickwright.compilation import Compilation
+
+_AT_WORK = "a build is at work on it", "ask again when it is done"
+
+__all__ = ["Shelf", "Unusable", "is_kept", "open_index", "index_in_memory"]
+
+
+class Shelf:
+    """An open library. Use it in a `with`: damage that shows while reading is then an `Unusable` too."""
+
+    def __init__(
+        self, connection: sqlite3.Connection, folder: str | None, names: Mapping[str, str] | None = None
+    ) -> None:
+        self.connection = connection
+        self._folder = folder  # from which its paths are seen; None: as they are
+        self._states: dict[str, str] = {}  # of sources, by path as kept; filled as it is asked for
+        self._names = names or {}  # paths that no table can hold, since they are no text, by what stands for them
+
+    def __enter__(self) -> Shelf:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.connection.close()
+        if error is not None and self._folder is not None:
+            _judge(error)
+
+    def path(self, kept: str) -> str:
+        """Where a source is, as seen from here."""
+        if self._folder is None or kept == "-":
+            return self._names.get(kept, kept)
+        path = os.path.normpath(os.path.join(self._folder, kept))
+        try:
+            here = os.path.relpath(path) if os.path.isabs(path) else path
+        except OSError:  # the folder that the user is in was taken away
+            return path
+        return path if here.startswith(os.pardir) else here
+
+    @property
+    def licks(self) -> int:
+        """How many there are."""
+        return int(self.connection.execute("SELECT count(*) FROM licks").fetchone()[0])
+
+    @property
+    def made(self) -> tuple[int, int]:
+        """How many licks a build has made files of, and how many files."""
+        row = self.connection.execute(
+            "SELECT count(DISTINCT folder || '/' || lick), count(*) FROM outputs WHERE gone = 0"
+        ).fetchone()
+        return row[0], row[1]
+
+    def left_out(self) -> list[str]:
+        """Sources that a build knows and whose licks are not in the index, as seen from here."""
+        if self._folder is None:
+            return []
+        rows = self.connection.execute("SELECT path FROM sources WHERE NOT indexed ORDER BY path")
+        return [self.path(row[0]) for row in rows if row[0] != "-"]
+
+    def state(self, kept: str) -> str:
+        """What became of a source since its licks were entered, one of `source_state.WORDS`; "" if nothing did."""
+        if self._folder is None:
+            return ""
+        if kept not in self._states:
+            from lickwright.store.source_state import state_of
+
+            row = self.connection.execute("SELECT hash FROM sources WHERE path = ?", (kept,)).fetchone()
+            self._states[kept] = state_of(self._folder, kept, row[0] if row else None)
+        return self._states[kept]
+
+    def stale(self) -> dict[str, int]:
+        """How many licks are of sources that something became of, by what; looks at every source."""
+        found: dict[str, int] = {}
+        if self._folder is not None:
+            rows = "SELECT s.path, count(*) FROM licks l JOIN sources s ON s.id = l.source_id GROUP BY s.id"
+            for path, licks in self.connection.execute(rows).fetchall():
+                if state := self.state(path):
+                    found[state] = found.get(state, 0) + licks
+        return found
+
+    def complete(self, compiled: Callable[[Sequence[str]], Iterable[tuple[str, Compilation]]]) -> None:
+        """Brings in the licks of sources that a build knows and the index does not: files that were made one by one, say.
+
+        `compiled` gives the sources at some paths compiled. Raises `Unusable`, and then the shelf is closed.
+        """
+        try:
+            left = self.left_out()
+            if left:
+                self.bring_in(compiled(left))
+        except BaseException as e:
+            self.connection.close()
+            _judge(e)
+            raise
+
+    def bring_in(self, compilations: Iterable[tuple[str, Compilation]]) -> None:
+        """The licks of these sources, by path as seen from here, into a copy of the index that is gone with this process."""
+        copy = sqlite3.connect(
+            "", isolation_level=None
+        )  # a file that only SQLite knows: an index may be larger than memory
+        self.connection.backup(copy)
+        self.connection.close()
+        self.connection = copy
+        create(copy)
+        kept: dict[int, str] = dict(copy.execute("SELECT id, path FROM sources").fetchall())
+        numbers = {self.path(path): number for number, path in kept.items()}
+        copy.execute("BEGIN")
+        for path, compilation in compilations:
+            _put(copy, numbers[path], compilation)
+            self._states[kept[numbers[path]]] = ""  # compiled just now
+        copy.execute("COMMIT")
+
+    def outputs(self, hit: SearchHit) -> list[str]:
+        """The files that were made of a lick; none where the library is no build's."""
+        if self._folder is None:
+            return []
+        rows = self.connection.execute(
+            "SELECT o.folder, o.name FROM outputs o JOIN sources s ON s.target = o.folder JOIN licks l ON l.source_id = s.id "
+            "WHERE l.id = ? AND o.lick = l.slug AND o.gone = 0 ORDER BY o.name",
+            (hit.lick,),
+        )
+        found = list(rows)
+        if self.has_released:
+            found += self.connection.execute(
+                "SELECT r.folder, r.name FROM outputs o JOIN sources s ON s.target = o.folder JOIN licks l ON l.source_id = s.id "
+                "JOIN released r ON r.target = o.folder AND r.output = o.name AND r.hash = o.hash "
+                "WHERE l.id = ? AND o.lick = l.slug AND o.gone = 0 ORDER BY r.folder, r.name",
+                (hit.lick,),
+            )
+        return [os.path.normpath(os.path.join(self._folder, folder, name)) for folder, name in found]
+
+    @property
+    def has_released(self) -> bool:
+        """Whether a build keeps a release in the folder."""
+        row = self.connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'released'").fetchone()
+        return self._folder is not None and row is not None
+
+    def phrase(self, hit: SearchHit) -> dict[str, list[object]]:
+        """The semitones from each note to the next and the times between them, in whole notes, for JSON."""
+        row = self.connection.execute("SELECT moments FROM phrases WHERE code = ?", (hit.facts["phrase"],)).fetchone()
+        pitches, _, waits = unpack(row[0] if row else b"")
+        steps = [after - before for before, after in zip(pitches, pitches[1:], strict=False)]
+        return {"intervals": [*steps], "rhythm": [str(Fraction(wait, WHOLE)) for wait in waits[:-1]]}
+
+    def findings(self, hit: SearchHit) -> list[dict[str, Any]]:
+        """What is wrong with a lick, for JSON."""
+        rows = self.connection.execute(
+            "SELECT code, severity, line, message FROM findings WHERE lick_id = ? ORDER BY rowid", (hit.lick,)
+        )
+        return [dict(zip(("code", "severity", "line", "message"), row, strict=True)) for row in rows]
+
+
+def is_kept(folder: str) -> bool:
+    """Whether a build keeps an index in this folder; whatever stands in its place is looked at by `kept`."""
+    return os.path.lexists(os.path.join(folder, NAME))
+
+
+def open_index(folder: str) -> Shelf:
+    """The index in an output folder. Raises `Unusable`."""
+    try:
+        manifest = _opened(folder)
+    except BlockingIOError:
+        raise Unusable(*_AT_WORK) from None
+    except OSError as e:
+        if os.path.exists(os.path.join(folder, NAME + "-journal")):
+            raise Unusable("a build was cut off there", "only who may write there can take it back") from None
+        raise Unusable(reason(e), "check who may read it") from None
+    shelf = Shelf(manifest.db, folder)
+    try:
+        row = manifest.db.execute("SELECT value FROM about WHERE name = 'index'").fetchone()
+        if row is not None and row[0] != VERSION:
+            raise Unusable("another lickwright made it")
+    except BaseException as e:
+        manifest.db.close()
+        _judge(e)
+        raise
+    return shelf
+
+
+def _judge(error: BaseException) -> None:
+    """Raises `Unusable` for what comes of an index that is locked or damaged.
+
+    What stands in an index is input: a value that cannot be is no mistake of ours, however it shows.
+    """
+    if locked(error):
+        raise Unusable(*_AT_WORK) from None
+    if isinstance(error, sqlite3.DatabaseError):
+        raise Unusable(DAMAGED) from None
+    if not isinstance(error, QueryError):  # which is an error of the question
+        with stored_values():
+            raise error
+
+
+def _opened(folder: str) -> Manifest:
+    """The manifest. Where a build was killed, what it had begun is first taken back: SQLite does that, if it may write."""
+    try:
+        return Manifest(folder, write=False)
+    except BlockingIOError:
+        raise
+    except OSError:
+        path = os.path.join(folder, NAME)
+        try:
+            again = connect(path, "rw", inspect_database(path, True) or 0)
+        except sqlite3.Error:
+            return Manifest(folder, write=False)
+        try:
+            again.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchall()
+        except sqlite3.OperationalError:
+            pass  # the second look says what is the matter
+        finally:
+            again.close()
+        return Manifest(folder, write=False)
+
+
+def index_in_memory(compilations: Iterable[tuple[str, Compilation]]) -> Shelf:
+    """An index of sources, by path, that were compiled just now."""
+    connection, names = memory(), {}
+    connection.execute("BEGIN")
+    for number, (path, compilation) in enumerate(compilations, 1):
+        names[stored(path)] = path
+        connection.execute("INSERT INTO sources VALUES (?, ?)", (number, stored(path)))
+        _put(connection, number, compilation)
+    connection.execute("COMMIT")
+    return Shelf(connection, None, names)
+
+
+def _put(connection: sqlite3.Connection, number: int, compilation: Compilation) -> None:
+    source = compilation.source
+    own = () if compilation.licks else index_findings(compilation.diagnostics, source)
+    add(connection, number, [facts(lick, source) for lick in compilation.licks], own)

@@ -1,0 +1,189 @@
+"""A lick as drawn: its written bars as columns, one an instant, with what stands in them and what is counted below.
+
+In: a `Timeline`. Out: a `Grid`. Content is what sounds the first time a bar is played; a `%` keeps its sign. The rows
+above the strings are made in `rows.py`.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
+from functools import partial
+from typing import NamedTuple
+
+from lickwright.layout.grid import Above, Cell, Column, DrawnBar, Grid, GridRow
+from lickwright.layout.holds import find_holds
+from lickwright.layout.rows import ChordWritten, Stop, chords_written, rows_above, stops_written, string_number
+from lickwright.music.syllables import BETWEEN, NUMBERED, CountedInstant
+from lickwright.notation.techniques import Curve
+from lickwright.notation.tree import Event, Hold
+from lickwright.timeline.bar_count import count_events, count_instants, count_shift, happening, is_silent
+from lickwright.timeline.model import Bar, PitchGesture, SoundingNote, Timeline
+
+__all__ = ["Above", "Cell", "Column", "DrawnBar", "Grid", "GridRow", "count_shift", "held_cells", "lay_out_bars"]
+
+Key = tuple[int, int]  # grains in the bar, minus the lead: the order of a bar's columns
+
+
+class _Draft(NamedTuple):
+    """What is known of one bar before its columns are made."""
+
+    cells: dict[Key, dict[int, Cell]]  # by column, then by string
+    silence: list[tuple[int, bool]]  # instants where a silence starts, goes on or ends, in order
+    instants: set[int]  # grains at which something is said above: they get a column where a player counts them
+
+
+def lay_out_bars(timeline: Timeline) -> Grid:
+    """The columns of every written bar, and the rows above them."""
+    stops, chords = stops_written(timeline), chords_written(timeline)
+    drafts = _drafts(timeline, stops, chords)
+    holds = find_holds(timeline, partial(_standing, drafts))
+    for (index, at), sounds in holds.notes.items():
+        for sound in sounds:
+            drafts[index].cells.setdefault((at, 0), {})[sound.string] = Cell(sound.string, sound, False, ())
+    columns: list[Column] = []
+    bars: list[DrawnBar] = []
+    for index, bar in enumerate(timeline.bars):
+        first = len(columns)
+        columns += _columns(timeline, index, drafts[index])
+        bars.append(DrawnBar(bar, first, len(columns)))
+    above = rows_above(timeline, columns, bars, stops, chords, holds)
+    return Grid(timeline, tuple(columns), tuple(bars), tuple(above))
+
+
+def _drafts(timeline: Timeline, stops: Sequence[Stop], chords: Sequence[ChordWritten]) -> list[_Draft]:
+    """Sounds, silences and sayings sorted into the bars and instants where they are written."""
+    slots = timeline.slots
+    drafts = [_Draft({}, [], set()) for _ in timeline.bars]
+    for sound in timeline.sounds:
+        slot = slots[sound.slot]
+        if sound.pass_no == 0 and slot.bar == sound.bar:  # not equal in a bar that a `%` repeats
+            column = drafts[slot.bar].cells.setdefault((slot.at, -sound.lead), {})
+            column[sound.string] = Cell(sound.string, sound, True, ())
+        for shape in sound.shapes:
+            _add_shape(timeline, drafts, sound, shape)
+    silent = False
+    for n, slot in enumerate(slots):
+        if silent and slot.at == 0 and _some_pass_sounds(timeline, slot.bar, n):
+            silent = False  # nothing is said where a bar begins with a hold that is silence in one pass, and sound in another
+        before, silent = silent, is_silent(slot.event, silent)
+        if silent or before:
+            drafts[slot.bar].silence.append((slot.at, silent))
+    for index, _ in stops:
+        drafts[slots[index].bar].instants.add(slots[index].at)
+    for saying in timeline.sayings:
+        slot = slots[saying.slot]
+        drafts[slot.bar].instants.add(slot.at)
+    for index, at, _ in chords:
+        drafts[index].instants.add(at)
+    return drafts
+
+
+def _some_pass_sounds(timeline: Timeline, index: int, slot: int) -> bool:
+    """Whether something goes on sounding into a bar whose first slot is a hold, in any of the times it is played."""
+    event, bars = timeline.slots[slot].event, timeline.bars
+    if slot != bars[index].first or not isinstance(event, Event) or not all(isinstance(p, Hold) for p in event.parts):
+        return False
+    starts = [turn.start for turn in timeline.passes if bars[turn.bar].first == slot and bars[turn.bar].last > slot]
+    return any(sound.start < start < sound.end for start in starts for sound in timeline.sounds)
+
+
+def _standing(drafts: Sequence[_Draft], bar: int, at: int) -> list[Cell]:
+    """The cells of an instant of a bar, strokes that lead to it first."""
+    cells = drafts[bar].cells
+    keys = [(at, 0)] if len(cells) == len({key[0] for key in cells}) else sorted(key for key in cells if key[0] == at)
+    return [cell for key in keys for cell in cells.get(key, {}).values()]
+
+
+def _add_shape(timeline: Timeline, drafts: list[_Draft], sound: SoundingNote, shape: PitchGesture) -> None:
+    """Into the column of the slot it is written in; once, though several passes or a `%` play it."""
+    slot = timeline.slots[shape.slot]
+    lead = sound.lead if shape.slot == sound.slot else 0
+    column = drafts[slot.bar].cells.setdefault((slot.at, -lead), {})
+    cell = column.get(sound.string)
+    if cell is None:
+        cell = Cell(sound.string, sound, False, ())
+    elif any(known.span == shape.span for known in cell.shapes):
+        return
+    column[sound.string] = cell._replace(shapes=(*cell.shapes, shape))
+
+
+def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
+    """The columns of one bar in order."""
+    bar, cells, silences = timeline.bars[index], draft.cells, draft.silence
+    if bar.same:
+        for at in sorted({0} | draft.instants):
+            yield Column(index, at, 0, (), False, "")
+        return
+    leads = [(at, lead, "") for at, lead in cells if lead]
+    spoken = [(at, 0, said.word) for at, said in _counted(timeline, bar, draft.instants).items()]
+    for at, lead, said in sorted([*leads, *spoken]) if leads else spoken:
+        cell = cells.get((at, lead))
+        here = tuple(cell.values()) if cell else ()
+        past = bisect_left(silences, (at + 1,)) if silences else 0
+        silent = past > 0 and silences[past - 1][1]
+        yield Column(index, at, -lead, tuple(sorted(here)) if len(here) > 1 else here, silent, said)
+
+
+def _counted(timeline: Timeline, bar: Bar, offered: set[int]) -> dict[int, CountedInstant]:
+    """The instants of a bar that have a column, with what is said there.
+
+    They are those where an event is written, the beats, what a count needs between them, and of those `offered` (for
+    chords and words) the ones that a player counts anyway.
+    """
+    found = count_events(timeline, bar)
+    happens = set(happening(timeline, bar))
+    for at in sorted(offered.difference(found)):
+        more = count_instants({*happens, at}, timeline, bar)
+        if all(more.get(known) == said for known, said in found.items()) and not _uneven(more, found):
+            happens, found = {*happens, at}, more
+    return found
+
+
+def _uneven(more: dict[int, CountedInstant], found: dict[int, CountedInstant]) -> bool:
+    """Whether a count was divided more finely than a player says aloud."""
+    return any(said.word == BETWEEN or NUMBERED in said.name for at, said in more.items() if at not in found)
+
+
+def held_cells(grid: Grid, index: int) -> tuple[Cell, ...]:
+    """What is held over into column `index` by a written hold, drawn again where a line starts there and it is not anyway.
+
+    The shape of such a cell is the bend it is still at, if any. What merely rings on under new notes is not held.
+    """
+    timeline, column = grid.timeline, grid.columns[index]
+    strings = _held_strings(timeline, column) - {cell.string for cell in column.cells if cell.held}
+    if not strings:
+        return ()
+    now = next(turn.start for turn in timeline.passes if turn.bar == column.bar and turn.number == 0) + column.at
+    before = bisect_left(timeline.sounds, now, key=lambda sound: sound.start)
+    found: dict[int, Cell] = {}
+    for sound in reversed(timeline.sounds[:before]):
+        if sound.string in strings:
+            strings.remove(sound.string)
+            if sound.end > now:
+                bends = [shape for shape in sound.shapes if shape.start < now and shape.technique.curve in _STAYS]
+                found[sound.string] = Cell(
+                    sound.string, sound, False, tuple(bends[-1:]) if bends and bends[-1].amount else ()
+                )
+        if not strings:
+            break
+    return tuple(found[string] for string in sorted(found))
+
+
+_STAYS = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)  # what leaves the string at a pitch of its own
+
+
+def _held_strings(timeline: Timeline, column: Column) -> set[int]:
+    """The strings that a hold written at this instant names; all of them in the middle of a step."""
+    tuning = timeline.settings.tuning
+    bar = timeline.bars[column.bar]
+    if bar.same or column.lead:
+        return set()
+    for slot in timeline.slots[bar.first : bar.last]:
+        if slot.at == column.at and slot.length:
+            parts = slot.event.parts if isinstance(slot.event, Event) else ()
+            names = [part.string for part in parts if isinstance(part, Hold)]
+            if "" not in names:
+                return {string_number(tuning, name) for name in names}
+            break
+    return set(range(1, tuning.strings + 1))

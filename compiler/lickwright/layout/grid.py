@@ -1,0 +1,87 @@
+"""What a lick looks like, as facts: columns, bars and the rows above them.
+
+`columns.py` makes a `Grid` from a `Timeline`; a text tab turns it into characters, a printed sheet into lines and dots.
+No character widths, no line breaks, no paper here: those belong to whoever draws.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import NamedTuple
+
+from lickwright.notation.techniques import Technique
+from lickwright.timeline.model import Bar, PitchGesture, SoundingNote, Timeline
+
+
+class Cell(NamedTuple):
+    """What happens on one string at one instant."""
+
+    string: int  # 1 is the thinnest
+    sound: SoundingNote
+    starts: bool  # the sound starts here; False: it started earlier and is only shaped here
+    shapes: tuple[PitchGesture, ...]  # what its pitch does in this step
+
+    @property
+    def held(self) -> bool:
+        """Nothing happens to the sound here: it is shown again because it goes on."""
+        return not (self.starts or self.shapes)
+
+
+class Column(NamedTuple):
+    """One instant of one written bar."""
+
+    bar: int  # index into Grid.bars
+    at: int  # grains from the start of the bar
+    lead: int  # n-th stolen stroke before that instant, 1 the nearest; 0: on it
+    cells: tuple[Cell, ...]  # from the thinnest string; empty where only the count goes on
+    silent: bool  # no string sounds from here on: a rest is counted
+    said: str  # what a player counts here: "1", "&", "trip"; "." for what nobody counts, "" for leads and in a `%`
+
+
+class DrawnBar(NamedTuple):
+    """One written bar and its columns."""
+
+    bar: Bar
+    first: int  # its columns: grid.columns[first:last]; of a `%` only those its chords need
+    last: int
+
+
+class GridRow(IntEnum):
+    """The rows above the strings, from the top."""
+
+    NAVIGATION = 0  # segno, coda, Fine, D.C. and so on: not in Grid.above, for they belong to bars
+    ENDING = 1
+    TEMPO = 2  # tempo changes and pauses
+    CHORD = 3
+    WORDS = 4
+    DYNAMIC = 5
+    HOW = 6  # palm mute, let ring, rake, slap and so on
+    TUPLET = 7
+    BEND = 8  # "hold" over a bend that stays up; amounts are not in Grid.above, for they are in the shapes of the cells
+    ACCENT = 9
+    STROKE = 10
+    FINGER = 11
+    PLUCK = 12
+    TONE = 13  # what a note is in its chord; only on request (`chord_tones.py`)
+
+
+class Above(NamedTuple):
+    """Something that a row above the strings says."""
+
+    row: GridRow
+    text: str
+    first: int  # index into Grid.columns
+    last: int  # of the last column it covers, included
+    lasts: bool  # it is said of all it covers and drawn as a span; False: it stands at `first`
+    technique: Technique | None = None  # whose mark it is, where it is one's
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """One lick, drawn."""
+
+    timeline: Timeline
+    columns: tuple[Column, ...]
+    bars: tuple[DrawnBar, ...]
+    above: tuple[Above, ...]  # by row, then by first column; of one instant those of the thinnest string first

@@ -1,0 +1,165 @@
+"""How a note's pitch moves: bends, releases, vibrato, slides and the bar, as moves in seconds.
+
+In: a counted sound, when it is heard, and a way from grains to seconds. Out: `PitchRamp` values, and `offsets`, the one
+place that says what they come to at an instant. MIDI and audio both ask it, so that they cannot disagree. Knows no
+ticks and no samples.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator, Sequence
+from enum import StrEnum
+from math import cos, pi, sin
+from typing import NamedTuple
+
+from lickwright.notation.techniques import Curve
+from lickwright.timeline.model import PitchGesture, SoundingNote
+
+Seconds = Callable[[int], float]  # from grains
+
+BEND_MAX, BEND_SHARE = 0.25, 0.6  # seconds, and share of its step, that a bend or release takes at most
+GLIDE_A_FRET = 0.05  # seconds that a sliding finger needs a fret
+VIBRATO_HZ, VIBRATO_IN, VIBRATO_OUT = 5.5, 0.12, 0.05  # wobbles a second; seconds to grow and to calm down
+CROSSING = 0.4  # share of its time on a fret that a sliding finger needs to get over the wire to the next
+DIP_HALF, SCOOP = 0.1, 0.15  # seconds down or up of a dip; seconds of a scoop
+
+
+class CurveShape(StrEnum):
+    """What a move does between its ends."""
+
+    EASE = "ease"  # a raised cosine from nothing to `change`, which then stays
+    ABOVE = "above"  # a wobble between the pitch and `change` above it
+    AROUND = "around"  # a wobble as wide, half of it below: what a bent note does
+    FRETS = "frets"  # as an ease, but fret by fret: a sliding finger
+
+
+STAYING = frozenset((CurveShape.EASE, CurveShape.FRETS))  # these leave the pitch where they brought it
+
+
+class PitchRamp(NamedTuple):
+    """One motion of a note's pitch. Moves add up."""
+
+    start: float  # seconds
+    end: float  # seconds; equal to `start` for what is so from then on (a pre-bend)
+    change: float  # semitones: the gain of an ease or a slide, the width of a wobble
+    way: CurveShape = CurveShape.EASE
+
+
+def offsets(moves: Sequence[PitchRamp], times: Sequence[float]) -> list[float]:
+    """Semitones above the note's own pitch at each of `times` (seconds, ascending)."""
+    values = [0.0] * len(times)
+    alone = True  # the first move needs no adding up; most notes have one
+    for start, end, change, way in moves:
+        first, last = bisect_right(times, start), bisect_left(times, end)
+        if first < last:
+            part = _between(start, end, change / 2, way, times[first:last])
+            values[first:last] = part if alone else [v + p for v, p in zip(values[first:last], part, strict=True)]
+        if way in STAYING:
+            values[last:] = [v + change for v in values[last:]]
+        alone = False
+    return values
+
+
+def _between(start: float, end: float, half: float, way: CurveShape, times: Sequence[float]) -> list[float]:
+    """What a move does between its ends; `half` its size. A bend sets out and arrives gently, as a finger does.
+
+    Vibrato grows over 120 ms (half its length when shorter) and calms down before it ends: the pitch never jumps. A
+    fretting finger can only raise the pitch; on a bent note it lets go and pulls again, which is why that starts
+    downwards.
+    """
+    if way is CurveShape.EASE:
+        turn = pi / (end - start)
+        return [half - half * cos((t - start) * turn) for t in times]
+    if way is CurveShape.FRETS:
+        return _stairs(start, end, 2 * half, times)
+    grow, calm, turn = min(VIBRATO_IN, (end - start) / 2), min(VIBRATO_OUT, (end - start) / 4), 2 * pi * VIBRATO_HZ
+    grown, calming = bisect_right(times, start + grow), bisect_left(times, end - calm)
+    depths = [half * (t - start) / grow for t in times[:grown]]
+    depths += [half] * (calming - grown)
+    depths += [half * (end - t) / calm for t in times[calming:]]
+    if way is CurveShape.ABOVE:
+        return [depth - depth * cos((t - start) * turn) for depth, t in zip(depths, times, strict=True)]
+    return [-depth * sin((t - start) * turn) for depth, t in zip(depths, times, strict=True)]
+
+
+def _stairs(start: float, end: float, change: float, times: Sequence[float]) -> list[float]:
+    """A slide: the pitch stays on each fret on the way, and is on the last one when the slide ends."""
+    frets = max(1, round(abs(change)))
+    step, pace = change / frets, frets / (end - start)
+    values = []
+    for t in times:
+        done, on = divmod((t - start) * pace, 1.0)
+        crossed = max(0.0, (on - 1 + CROSSING) / CROSSING)
+        values.append(step * (done + (1 - cos(pi * crossed)) / 2))
+    return values
+
+
+def moves_of(
+    sound: SoundingNote, start: float, end: float, seconds: Seconds, target: SoundingNote | None
+) -> tuple[PitchRamp, ...]:
+    """All moves of one sound heard from `start` to `end`; `target` is the note that it slides to, None for none."""
+    moves: list[PitchRamp] = []
+    if sound.begin.curve is Curve.SLIDE_IN:
+        amount = sound.begin.amount
+        moves += (
+            PitchRamp(start, start, amount),
+            PitchRamp(start, start + _glide_time(amount, start, end), -amount, CurveShape.FRETS),
+        )
+    for mark in sound.marks:
+        if mark.curve is not Curve.NONE:
+            moves += _bar_moves(mark.curve, mark.amount, start, end)
+    moves += _shape_moves(sound, start, end, seconds)
+    if target is not None:
+        way = target.pitch - sound.pitch
+        change = way - sum(move.change for move in moves if move.way in STAYING)  # from wherever a bend left it
+        moves.append(PitchRamp(end - _glide_time(way, start, end), end, change, CurveShape.FRETS))
+    return tuple(moves)
+
+
+def _glide_time(semitones: float, start: float, end: float) -> float:
+    """Seconds of a slide: 50 ms a fret, at most half of the note it happens in."""
+    return min(GLIDE_A_FRET * abs(semitones), (end - start) / 2)
+
+
+def _bar_moves(curve: Curve, amount: float, start: float, end: float) -> list[PitchRamp]:
+    """What the bar does to a note: a dive takes all of it, a dip and a scoop its beginning."""
+    length = end - start
+    if curve is Curve.DIVE:
+        return [PitchRamp(start, end, amount)]
+    if curve is Curve.DIP:
+        half = min(DIP_HALF, length / 3)
+        return [PitchRamp(start, start + half, amount), PitchRamp(start + half, start + 2 * half, -amount)]
+    if curve is Curve.SCOOP:
+        return [PitchRamp(start, start, amount), PitchRamp(start, start + min(SCOOP, length / 2), -amount)]
+    return []
+
+
+def _shape_moves(sound: SoundingNote, start: float, end: float, seconds: Seconds) -> list[PitchRamp]:
+    """The shapes in order, each in its part of its step."""
+    return [move for _, move in shape_moves(sound, start, end, seconds)]
+
+
+def shape_moves(
+    sound: SoundingNote, start: float, end: float, seconds: Seconds
+) -> Iterator[tuple[PitchGesture, PitchRamp]]:
+    """The shapes of a sound heard from `start` to `end`, each with its move; what bends starts from where the one
+    before left the pitch. A vibrato that has no time is left out."""
+    level = 0.0  # semitones above the fretted pitch
+    for n, shape in enumerate(sound.shapes):
+        amount, curve = shape.amount, shape.technique.curve
+        if sound.lead:  # a grace note has no step of its own: its shapes share its stolen time
+            share = (end - start) / len(sound.shapes)
+            begin, stop = start + n * share, start + (n + 1) * share
+        else:
+            begin, stop = max(start, seconds(shape.start)), min(end, seconds(shape.end))
+        if curve is Curve.VIBRATO:
+            if stop > begin:
+                yield shape, PitchRamp(begin, stop, amount, CurveShape.AROUND if level else CurveShape.ABOVE)
+            continue
+        if curve is Curve.SLIDE_OFF:
+            yield shape, PitchRamp(stop - _glide_time(amount, begin, stop), stop, amount, CurveShape.FRETS)
+            continue
+        arrives = begin if curve is Curve.PREBEND else begin + min(BEND_MAX, BEND_SHARE * (stop - begin))
+        yield shape, PitchRamp(begin, arrives, amount - level)
+        level = amount

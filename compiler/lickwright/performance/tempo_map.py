@@ -1,0 +1,110 @@
+"""From counted time to seconds: tempo changes, pauses, swing, and silence before the first beat.
+
+In: a Timeline, and a factor on its tempo. Out: `Clock`. A fermata doubles the length of its event: its event goes at
+half the tempo, which every file of notes can say. Knows no strings and no pitches.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import Counter
+from fractions import Fraction
+from math import inf
+from typing import NamedTuple
+
+from lickwright.timeline.model import Timeline
+from lickwright.timeline.swing import swing_of
+
+FERMATA = 2  # a fermata makes its event so many times as long
+
+
+class TempoStep(NamedTuple):
+    """From here on, this fast."""
+
+    quarters: float  # quarter notes since the start, as played, silence before the music included
+    seconds: float
+    qpm: Fraction  # quarter notes a minute
+
+    @property
+    def pace(self) -> float:
+        """Seconds a quarter."""
+        return 60 * self.qpm.denominator / self.qpm.numerator
+
+
+class Clock:
+    """Seconds of any instant. Time runs evenly between breaks.
+
+    Tempo changes, and start, middle and end of swung pairs.
+    """
+
+    __slots__ = ("_breaks", "_paces", "_quarters_before", "_rates", "_seconds", "_to_quarters", "lead_in", "tempos")
+
+    def __init__(self, timeline: Timeline, factor: Fraction, lead_in: Fraction = Fraction(0)) -> None:
+        self.lead_in = lead_in  # whole notes of silence before the music, at its first tempo
+        self._to_quarters = 4 / timeline.grain
+        self._quarters_before = 4 * float(lead_in)
+        swing = swing_of(timeline)
+        speeds = [(grain, swing.heard(grain) / swing.parts, qpm) for grain, qpm in _speeds(timeline, factor)]
+        self.tempos = self._tempo_steps([(heard, qpm) for _, heard, qpm in speeds])
+        self._paces = [step.pace for step in self.tempos]
+        heard = {grain: at / swing.parts for grain, at in zip(swing.breaks, swing.placed, strict=True)}
+        heard.update((grain, at) for grain, at, _ in speeds)
+        self._breaks = sorted(heard)
+        self._seconds = [self.straight(heard[grain]) for grain in self._breaks]
+        self._rates = self._slopes()
+
+    def straight(self, grains: float) -> float:
+        """Seconds of an instant that swing does not move: a bar line's."""
+        quarters = grains * self._to_quarters + self._quarters_before
+        i = bisect_right(self.tempos, (quarters, inf), 1) - 1
+        return self.tempos[i].seconds + (quarters - self.tempos[i].quarters) * self._paces[i]
+
+    def seconds(self, grains: float) -> float:
+        """When an instant is heard; at a bar line the new bar counts."""
+        i = bisect_right(self._breaks, grains, 1) - 1
+        return self._seconds[i] + (grains - self._breaks[i]) * self._rates[i]
+
+    def _tempo_steps(self, speeds: list[tuple[float, Fraction]]) -> tuple[TempoStep, ...]:
+        """The tempo map in quarters and seconds; the first step starts with the silence before the music."""
+        steps = [TempoStep(0.0, 0.0, speeds[0][1])]
+        for placed, qpm in speeds[1:]:
+            quarters = placed * self._to_quarters + self._quarters_before
+            before = steps[-1]
+            steps.append(TempoStep(quarters, before.seconds + (quarters - before.quarters) * before.pace, qpm))
+        return tuple(steps)
+
+    def _slopes(self) -> list[float]:
+        """Seconds a grain from each break on; after the last one its tempo holds."""
+        breaks, seconds = self._breaks, self._seconds
+        slopes = [(seconds[i + 1] - seconds[i]) / (breaks[i + 1] - breaks[i]) for i in range(len(breaks) - 1)]
+        return [*slopes, self._paces[-1] * self._to_quarters]
+
+
+def _speeds(timeline: Timeline, factor: Fraction) -> list[tuple[int, Fraction]]:
+    """Grain and quarters a minute, wherever the tempo changes or a fermata begins or ends. The first is at 0."""
+    tempos = timeline.tempos
+    if len(tempos) == 1 and not timeline.fermatas:
+        return [(0, tempos[0].qpm * factor)]
+    pauses: Counter[int] = Counter()  # how many begin (less how many end) at a grain
+    for start, end in timeline.fermatas:
+        pauses[start] += 1
+        pauses[end] -= 1
+    starts = {tempo.start: tempo.qpm for tempo in tempos}
+    speeds: list[tuple[int, Fraction]] = []
+    written, held = tempos[0].qpm, 0
+    for grain in sorted({0, *starts, *pauses}):
+        written, held = starts.get(grain, written), held + pauses[grain]
+        qpm = written * factor / (FERMATA if held else 1)
+        if not speeds or speeds[-1][1] != qpm:
+            speeds.append((grain, qpm))
+    return speeds
+
+
+_WRITTEN: list[tuple[Timeline, Clock]] = []  # the last one asked for
+
+
+def written_tempo_map(timeline: Timeline) -> Clock:
+    """The clock at the written tempo, made once for those who ask one after another: hands, level and performance."""
+    if not _WRITTEN or _WRITTEN[0][0] is not timeline:
+        _WRITTEN[:] = [(timeline, Clock(timeline, Fraction(1)))]
+    return _WRITTEN[0][1]

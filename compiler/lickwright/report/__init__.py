@@ -1,0 +1,1 @@
+"""Diagnostics for people and programs: a terminal, SARIF, annotations."""

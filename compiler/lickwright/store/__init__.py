@@ -1,0 +1,1 @@
+"""The output folder and its database: manifest, journal, lock, what is ours there, and writing outputs whole."""

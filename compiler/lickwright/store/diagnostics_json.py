@@ -1,0 +1,70 @@
+"""Findings as the manifest keeps them, so that a source that has not changed is complained about again without being compiled again.
+
+In: findings, or the text that `text` made of them. Out: the one from the other, but for fixes, which are `check`'s business. A text that
+cannot be read back (a damaged manifest) is None: then the source is compiled again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Severity
+from lickwright.core.source import MAX_BYTES, Source, Span
+
+
+def diagnostics_to_json(found: Iterable[Diagnostic]) -> str:
+    """Findings as JSON, or "" for none."""
+    values = [
+        [d.code, d.severity.value, *d.span, d.message, d.help, [_note(n) for n in d.notes], d.lick, d.bar, d.beat]
+        for d in found
+    ]
+    if not values:
+        return ""
+    from json import dumps
+
+    return dumps(values, separators=(",", ":"))
+
+
+def _note(note: RelatedInformation) -> list[object]:
+    return [*note.span, note.message, note.source is not None]
+
+
+def diagnostics_from_json(kept: str, house: Source | None) -> tuple[Diagnostic, ...] | None:
+    """The findings of `text`; `house` is the file that some of their notes may point into; None: these are left out."""
+    if not kept:
+        return ()
+    from json import loads
+
+    try:
+        return tuple(
+            Diagnostic(
+                _text(code), Severity(severity), _span(start, end), _text(message), _maybe(help, str),
+                tuple(
+                    RelatedInformation(_span(a, b), _text(words), house if elsewhere else None)
+                    for a, b, words, elsewhere in notes if house is not None or not elsewhere
+                ),
+                _maybe(lick, str), _maybe(bar, int), _maybe(beat, str),
+            )
+            for code, severity, start, end, message, help, notes, lick, bar, beat in loads(kept)
+        )  # fmt: skip
+    except (ValueError, TypeError, RecursionError):
+        return None
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError
+    return value
+
+
+def _span(start: Any, end: Any) -> Span:
+    if not (type(start) is type(end) is int and 0 <= start <= end <= MAX_BYTES):
+        raise ValueError
+    return Span(start, end)
+
+
+def _maybe(value: Any, *kinds: type) -> Any:
+    if value is not None and type(value) not in kinds:
+        raise TypeError
+    return value

@@ -1,0 +1,164 @@
+"""What a library knows of a lick: its fields as they hold, what is in it, how hard it is, what is wrong with it.
+
+In: a compiled lick and its source. Out: `LickFacts`, a plain value that travels between processes and into the index
+(`index_schema.py`). Cheap on purpose, since every lick of a library is asked: about a tenth of what compiling it costs.
+Where a lick cannot be counted, only its title, its place and what is wrong with it are known.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from lickwright.analysis.fingerprint import length_of, phrase, tab_code
+from lickwright.music.boxspec import SHAPES
+
+if TYPE_CHECKING:  # whoever asks an index needs no compiler
+    from lickwright.compilation import CompiledLick
+    from lickwright.core.diagnostics import Diagnostic
+    from lickwright.core.source import Source
+    from lickwright.settings.fields import Settings
+    from lickwright.timeline.model import SoundingNote, Timeline
+
+NUMBERED, OPEN_BIT = 5, 1 << 10  # bits of `boxes`: 0 to 4 boxes 1 to 5, then the five shapes, then open position
+
+
+class Finding(NamedTuple):
+    """One finding, as the index keeps it."""
+
+    code: str
+    severity: str  # "error", "warning", "info"
+    line: int  # from 1
+    message: str
+
+
+class LickFacts(NamedTuple):
+    """One lick. Texts are "" where nothing is said, numbers None where there is none."""
+
+    title: str
+    slug: str  # the name of its files
+    line: int  # where it starts, from 1
+    ok: bool  # without errors
+    key: str = ""  # "A minor"
+    tonic: int | None = None  # pitch class as fingered, C = 0
+    mode: str = ""  # "minor", "dorian"
+    scale: str = ""  # "minor pentatonic"; the key's default where none is written
+    chords: str = ""  # plain symbols, each once, in order: "Am7 D7"
+    box: str = ""  # as written, tidied: "1 2", "E shape", "frets 5-8"
+    boxes: int = 0  # bits: see `NUMBERED`; a numbered box has its shape's bit too, and the other way round
+    tempo: float | None = None  # beats a minute, of the unit that the field names
+    meter: str = ""
+    feel: str = ""
+    tuning: str = ""
+    capo: int = 0
+    sound: str = ""
+    by: str = ""
+    rights: str = ""
+    source: str = ""
+    origin: str = ""  # the title of the lick that it was moved from
+    tags: str = ""
+    style: str = ""
+    note: str = ""  # all of them, a line each
+    declared: int | None = None  # level, 1 to 5
+    measured: int | None = None  # level, 1 to 5, worked out where none is declared
+    techniques: str = ""  # names of the table, sorted, with ", " between them
+    figures: str = ""  # names of `figures.FIGURES`, the same way
+    bars: int = 0  # as played
+    beats: float = 0.0  # of the meter, as played
+    seconds: float = 0.0  # at its tempo
+    notes: int = 0  # strokes and connected notes, what begins together once: as the profile counts them
+    low: int | None = None  # lowest and highest fretted pitch, MIDI, as heard
+    high: int | None = None
+    lowest: int | None = None  # frets; the open string counts only where there is nothing else
+    highest: int | None = None
+    phrase: int = 0  # equal for the same phrase in any key or box
+    tab: int = 0  # equal for the same strings, frets, techniques and lengths
+    degree: int | None = None  # semitones from the tonic up to the phrase's first note, 0 to 11; None without a key
+    first: int | None = None  # MIDI pitch of that note, as heard
+    moments: bytes = b""  # the phrase, to be compared: see `analysis/fingerprint.py`
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def phrase_notes(self) -> int:
+        """How many moments its phrase has, where bends and releases are notes and ornaments are none."""
+        return length_of(self.moments)
+
+    @property
+    def level(self) -> int | None:
+        """The declared level, else the one that was worked out."""
+        return self.measured if self.declared is None else self.declared
+
+
+def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts:
+    """The facts of one lick. `measure`: work out the level where none is declared, which costs as much again as the rest."""
+    timeline = lick.timeline
+    found = index_findings(lick.diagnostics, source)
+    if timeline is None:
+        line = next((source.place(d.span.start).line for d in lick.diagnostics if d.lick == lick.title), 1)
+        return LickFacts(lick.title, lick.slug, line, False, findings=found)
+    settings, key = timeline.settings, timeline.settings.key
+    from lickwright.analysis.figures import figures
+    from lickwright.timeline.model import onset_grains
+
+    theirs = phrase(timeline)
+    more = settings.tuning.shift + settings.capo
+    low, high, lowest, highest = _extent(timeline.sounds)
+    degree = (theirs.first - key.tonic.pc) % 12 if key is not None and theirs.first is not None else None
+    return LickFacts(
+        lick.title, lick.slug, source.place(timeline.span.start).line, lick.ok,
+        str(key) if key else "", key.tonic.pc if key else None, key.mode if key else "",
+        str(settings.scale) if settings.scale else "", _chords(timeline), *_box(settings),
+        float(settings.tempo.bpm), str(settings.meter), str(settings.feel), settings.tuning.name, settings.capo,
+        settings.sound, settings.by, settings.rights, settings.source, settings.origin, settings.tags, settings.style,
+        "\n".join(settings.notes), settings.level, _level(lick, measure), ", ".join(lick.techniques),
+        ", ".join(sorted(figures(timeline))), len(timeline.passes), _beats(timeline), lick.duration or 0.0, len(onset_grains(timeline.sounds)),
+        None if low is None else low + more, None if high is None else high + more, lowest, highest,
+        theirs.code, tab_code(timeline), degree, None if theirs.first is None else theirs.first + more, theirs.moments,
+        found,
+    )  # fmt: skip
+
+
+def index_findings(diagnostics: tuple[Diagnostic, ...], source: Source) -> tuple[Finding, ...]:
+    """Findings as the index keeps them: of a lick, or of a file that has none."""
+    return tuple(Finding(d.code, d.severity.value, source.place(d.span.start).line, d.message) for d in diagnostics)
+
+
+def _chords(timeline: Timeline) -> str:
+    from lickwright.timeline.harmony import chords_of
+
+    return " ".join(dict.fromkeys(chord.plain for chord in chords_of(timeline)))
+
+
+def _box(settings: Settings) -> tuple[str, int]:
+    spec = settings.box
+    if spec is None or spec.any:
+        return "", 0
+    bits = sum(1 << number - 1 for number in spec.numbers)
+    for box in settings.area.boxes if settings.area else ():
+        if box.label.startswith("box "):
+            bits |= 1 << int(box.label[4:]) - 1
+        if box.shape:
+            bits |= 1 << NUMBERED + SHAPES.index(box.shape[0])
+    return str(spec), bits | OPEN_BIT * (str(spec) == "open")
+
+
+def _level(lick: CompiledLick, measure: bool) -> int | None:
+    """Only where none is declared: a declared one was compared with what the lick asks for when it was checked (L461)."""
+    if not measure or lick.timeline is None or lick.timeline.settings.level is not None:
+        return None
+    return lick.level
+
+
+def _extent(sounds: tuple[SoundingNote, ...]) -> tuple[int | None, int | None, int | None, int | None]:
+    """Lowest and highest pitch as fretted (harmonics where they sound), and lowest and highest fret."""
+    pitched = [s for s in sounds if not s.dead]
+    pitches = [round(s.pitch) for s in pitched]
+    frets = {s.fret for s in pitched if s.fret is not None}
+    fretted = frets - {0} or frets
+    return (
+        min(pitches, default=None), max(pitches, default=None), min(fretted, default=None), max(fretted, default=None)
+    )  # fmt: skip
+
+
+def _beats(timeline: Timeline) -> float:
+    beat = timeline.settings.meter.beat
+    return round(timeline.end * beat.denominator / (timeline.grain * beat.numerator), 4)

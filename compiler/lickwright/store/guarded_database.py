@@ -1,0 +1,294 @@
+"""A SQLite file that anybody may have made, opened so that it can do no harm.
+
+In: a path. Out: a connection whose every statement ends, and which listens to Ctrl-C while SQLite is at work; or `Unusable`. SQLite itself follows
+links, plays back whatever journal lies beside a file, and deletes the file that such a journal names: so what lies there is looked at first.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import struct
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from functools import cache
+from typing import Any
+
+from lickwright.store.ownership import file_kind, open_ours
+
+BESIDE = ("-journal", "-wal", "-shm")  # what SQLite keeps beside a file
+LARGEST = 1 << 33  # bytes; a million licks take one gigabyte
+_LONGEST = 1 << 24  # bytes of one value; the largest of ours are the findings of one source
+_OFTEN = 100_000  # instructions of SQLite's between two looks at whether to go on: about a thousandth of a second
+_MOST = 60_000_000  # instructions of one statement, and as many again for every `_PER`
+_PER = 1 << 24  # bytes of the file
+_MEMORY = 96 << 20  # bytes that SQLite may take in all; a build of 300,000 outputs takes 10 million
+_CACHE = 2 << 10  # KiB of pages kept in memory, whatever the file itself wishes
+_WAIT = (5.0, 8.0)  # seconds for whoever else is at work on the file, of one who reads, and of one who writes
+_MAGIC = b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7"  # begins a journal of SQLite's; ends one that names another file
+_HEAD = struct.Struct(
+    ">8sIIIII"
+)  # of such a journal: its magic, records, nonce, the file's pages, sector and page in bytes
+_BEGIN_ANEW = "move it away: the next lickwright make starts a new one from the sources"
+
+
+class Unusable(Exception):
+    """What stands in the manifest's place is no manifest that can be used; says why, and `help` what to do."""
+
+    def __init__(self, why: str, help: str = _BEGIN_ANEW, doubtful: bool = False) -> None:
+        super().__init__(why)
+        self.help = help
+        self.doubtful = doubtful  # a disk that refused to be read for a moment would look the same
+
+
+DAMAGED = "it is damaged"
+_RAISED = "user-defined function raised exception"  # Python's words, whose error code is that of any wrong statement
+
+
+class Guarded(sqlite3.Connection):
+    """A connection whose statements end: after too much work they raise `Unusable`, after a wish to end KeyboardInterrupt."""
+
+    _ticks = 0
+    _most = 0
+
+    def guard(self, size: int) -> None:
+        """Sets the bounds. `size` is the file's, in bytes: the work that is allowed grows with it."""
+        self._most = (_MOST + _MOST * size // _PER) // _OFTEN
+        self.set_progress_handler(self._tick, _OFTEN)
+        self.execute(f"PRAGMA hard_heap_limit = {_MEMORY}")  # before the tables are read, which may be a million
+        self.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST)
+        self.setlimit(sqlite3.SQLITE_LIMIT_ATTACHED, 0)
+        self.setlimit(sqlite3.SQLITE_LIMIT_TRIGGER_DEPTH, 1)
+        for pragma in ("trusted_schema = OFF", "cell_size_check = ON", "mmap_size = 0", f"cache_size = -{_CACHE}"):
+            self.execute(f"PRAGMA {pragma}")
+        if hasattr(self, "setconfig"):  # Python 3.12 and later
+            self.setconfig(sqlite3.SQLITE_DBCONFIG_DEFENSIVE, True)  # type: ignore[attr-defined,unused-ignore]
+
+    def cursor(self, factory: Any = None) -> Any:
+        """A cursor that says `Unusable` or KeyboardInterrupt where SQLite only says that it was interrupted."""
+        return super().cursor(factory or _Cursor)
+
+    def execute(self, *arguments: Any) -> Any:
+        """What any connection does, by a cursor of our own: Python's `execute` makes one of its own."""
+        return self.cursor().execute(*arguments)
+
+    def executemany(self, *arguments: Any) -> Any:
+        """The same for many rows."""
+        return self.cursor().executemany(*arguments)
+
+    def begun(self) -> None:
+        """A statement begins."""
+        self._ticks = 0
+
+    def meant(self, error: sqlite3.OperationalError | MemoryError) -> BaseException:
+        """What an error of SQLite's means. Python drops what a signal's handler raises in a function that SQLite calls."""
+        if isinstance(error, MemoryError):
+            return Unusable("it is damaged: it takes too much memory", doubtful=True)
+        if str(error) == _RAISED:
+            return KeyboardInterrupt()  # the functions that records are judged with raise nothing themselves
+        if getattr(error, "sqlite_errorcode", 0) != sqlite3.SQLITE_INTERRUPT:
+            return error
+        if self._ticks > self._most:
+            return Unusable("it is damaged: a look at it does not end")
+        return KeyboardInterrupt()
+
+    def _tick(self) -> bool:
+        self._ticks += 1
+        return self._ticks > self._most
+
+
+class _Cursor(sqlite3.Cursor):
+    connection: Guarded
+
+    def execute(self, *arguments: Any) -> _Cursor:
+        self.connection.begun()
+        try:
+            return super().execute(*arguments)
+        except (sqlite3.OperationalError, MemoryError) as e:
+            raise self.connection.meant(e) from None
+
+    def executemany(self, *arguments: Any) -> _Cursor:
+        self.connection.begun()
+        try:
+            return super().executemany(*arguments)
+        except (sqlite3.OperationalError, MemoryError) as e:
+            raise self.connection.meant(e) from None
+
+    def fetchone(self) -> Any:
+        try:
+            return super().fetchone()
+        except (sqlite3.OperationalError, MemoryError) as e:
+            raise self.connection.meant(e) from None
+
+    def fetchall(self) -> list[Any]:
+        try:
+            return super().fetchall()
+        except (sqlite3.OperationalError, MemoryError) as e:
+            raise self.connection.meant(e) from None
+
+    def __iter__(self) -> Any:
+        try:
+            yield from iter(super().__next__, None)
+        except (sqlite3.OperationalError, MemoryError) as e:
+            raise self.connection.meant(e) from None
+
+
+def inspect_database(path: str, write: bool) -> int | None:
+    """The size of the file at `path`, None where there is none. Raises `Unusable` for what SQLite must not be let near."""
+    try:
+        status = os.lstat(path)
+    except FileNotFoundError:
+        status = None
+    for rest in BESIDE:
+        _look_beside(path + rest, rest, status.st_size if status is not None else 0)
+    if status is None:
+        return None
+    found = file_kind(status.st_mode)
+    if found != "file":
+        raise Unusable(f"a {found} stands in its place")
+    if status.st_size > LARGEST:
+        raise Unusable(f"it is larger than any of ours ({status.st_size:,} bytes)")
+    if write and status.st_nlink > 1:
+        raise Unusable("it is one file with another, by a hard link")
+    handle = open_ours(path)
+    try:
+        head = os.read(handle, 20)
+    finally:
+        os.close(handle)
+    if head and (head[:16] != b"SQLite format 3\0" or head[18:20] != b"\1\1"):  # ours keep no write-ahead log
+        raise Unusable("it is damaged, or no manifest")
+    return status.st_size
+
+
+def _look_beside(path: str, rest: str, size: int) -> None:
+    """Sees that what stands beside the file of `size` bytes is nothing, or a journal of its own.
+
+    SQLite brings the file to the size that its journal tells. We never make a file smaller, so an honest journal tells no larger one.
+    """
+    try:
+        status = os.lstat(path)
+    except FileNotFoundError:
+        return
+    found = file_kind(status.st_mode)
+    if found != "file" or rest != "-journal" or status.st_nlink > 1:
+        raise Unusable(f"{os.path.basename(path)} is not ours")
+    handle = open_ours(path)
+    try:
+        head = os.read(handle, _HEAD.size)
+        if len(head) == _HEAD.size:
+            magic, _, _, pages, _, page = _HEAD.unpack(head)
+            if magic == _MAGIC and pages * page > size:
+                raise Unusable(f"{os.path.basename(path)} belongs to a larger file")
+        if status.st_size >= 2 * len(_MAGIC):
+            os.lseek(handle, -len(_MAGIC), os.SEEK_END)
+            if os.read(handle, len(_MAGIC)) == _MAGIC:
+                raise Unusable(f"{os.path.basename(path)} names another file")
+    finally:
+        os.close(handle)
+
+
+def connect(path: str | None, mode: str, size: int = 0) -> Guarded:
+    """A connection to the file at `path`, for which `look` has found nothing wrong; without a path to tables in memory.
+
+    `mode` is SQLite's: `ro`, `rw`, `rwc`.
+    """
+    place = ":memory:" if path is None else f"file:{_quoted(path)}?mode={mode}"
+    db = sqlite3.connect(
+        place, uri=True, isolation_level=None, timeout=_WAIT[mode != "ro"], cached_statements=64, factory=Guarded
+    )
+    try:
+        db.guard(size)
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
+def check_database(
+    db: sqlite3.Connection, wanted: Mapping[str, str], more: Callable[[], Sequence[Mapping[str, str]]]
+) -> None:
+    """Sees that the tables are exactly those wanted, or these with one of the sets in `more`, and that every page is in its place.
+
+    After that no page is met twice, so no walk through a table is endless. Raises `Unusable`, and what SQLite raises.
+    """
+    rows = db.execute(f"{_SCHEMA} LIMIT 100").fetchall()
+    found = _named(rows)
+    # A trigger may have the name of a table. Of two rows of one name one would hide the other.
+    if len(rows) != len(found) or found != wanted and not any(found == {**wanted, **some} for some in more()):
+        raise Unusable("it is damaged, or no manifest: its tables are not ours")
+    ((said,),) = db.execute("PRAGMA quick_check(1)").fetchall()
+    if said != "ok":
+        raise Unusable(DAMAGED, doubtful=True)
+
+
+def tables(statements: Iterable[str]) -> dict[str, str]:
+    """What `check` finds where these statements were executed; none of those that this SQLite cannot execute."""
+    db = sqlite3.connect(":memory:")
+    try:
+        for statement in statements:
+            try:
+                db.execute(statement)
+            except sqlite3.OperationalError as e:
+                if "no such module" not in str(e):
+                    raise
+        return _named(db.execute(_SCHEMA))
+    finally:
+        db.close()
+
+
+_SCHEMA = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE sql IS NOT NULL"
+
+
+def _named(rows: Iterable[tuple[object, ...]]) -> dict[str, str]:
+    """The statements of a schema by what they make: `table sources`, `index licks_place of licks`."""
+    return {f"{type} {name}" + (f" of {table}" if table != name else ""): _bare(sql) for type, name, table, sql in rows}
+
+
+def _bare(sql: object) -> str:
+    """A statement without what does not count in it."""
+    return " ".join(str(sql).replace("'", '"').split())
+
+
+@contextmanager
+def stored_values() -> Iterator[None]:
+    """Makes `Unusable` of what only values can cause that no program of ours has entered."""
+    try:
+        yield
+    except (TypeError, ValueError, LookupError, ArithmeticError, AttributeError, RecursionError, struct.error) as e:
+        from lickwright.report.console import mistake
+
+        raise Unusable(f"it is damaged ({mistake(e)})"[:200]) from None
+
+
+def locked(error: BaseException) -> bool:
+    """Whether another program did not let go of the file in time."""
+    return getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+
+
+def damaged(error: BaseException) -> bool:
+    """Whether it is the file's contents that are wrong, and not the disk or a permission."""
+    if isinstance(error, (Unusable, UnicodeError)):  # where bytes of a damaged file get into SQLite's own message
+        return True
+    # Without a code it is Python's: a text that is no text.
+    return isinstance(error, sqlite3.DatabaseError) and (
+        getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF in _wrong()
+    )
+
+
+def doubtful(error: BaseException) -> bool:
+    """Whether a second look is worth while: SQLite calls a file malformed when the disk refuses to read a page of it."""
+    if isinstance(error, Unusable):
+        return error.doubtful
+    return getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_CORRUPT
+
+
+@cache
+def _wrong() -> frozenset[int]:
+    names = ("ERROR", "CORRUPT", "NOTADB", "CONSTRAINT", "MISMATCH", "TOOBIG", "FORMAT", "SCHEMA", "RANGE")
+    return frozenset(getattr(sqlite3, f"SQLITE_{name}") for name in names)
+
+
+def _quoted(path: str) -> str:
+    """A path for SQLite's `file:` form, whatever bytes it holds."""
+    plain = b"/-_.~0123456789abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+    return "".join(chr(b) if b in plain else f"%{b:02X}" for b in os.fsencode(os.path.abspath(path)))

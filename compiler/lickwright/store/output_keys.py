@@ -1,0 +1,64 @@
+"""Keys by which an output on record is known to be still right: they change with the options, the house rules and the program's own text.
+
+In: options, house rules, parts of the program. Out: keys as bytes or hexadecimal text.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from functools import cache
+from hashlib import blake2b
+
+from lickwright.core.version import NOTATION, __version__
+from lickwright.export import Album, Options
+
+KEY = 16  # bytes of a key
+
+
+def album_key(album: Album) -> str:
+    """A key of what a house says of its album, in hexadecimal; "" for nothing."""
+    return key_of(album).hex() if album != Album() else ""
+
+
+def key_of(*parts: object) -> bytes:
+    """A key of `KEY` bytes that is another one for other parts, each of which `repr` tells apart."""
+    return blake2b(repr(parts).encode("utf-8", "surrogatepass"), digest_size=KEY).digest()
+
+
+def options_key(options: Options, house: str) -> bytes:
+    """The key of an order: another one for other options, other house rules, another program or notation."""
+    return key_of(__version__, NOTATION, program(), options, house)
+
+
+@cache
+def program() -> str:
+    """The program's own text, hashed: a working copy changes without its version. What only draws on the screen is left out."""
+    return text_of(("",))
+
+
+def text_of(parts: Iterable[str]) -> str:
+    """Parts of the program's own text, files or folders below the package, hashed."""
+    top = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+    hash = blake2b(digest_size=16)
+    folders: list[str] = []
+    for part in parts:
+        path = os.path.join(top, part)
+        if part.endswith(".py"):
+            with open(path, "rb") as file:
+                hash.update(file.read())
+        else:
+            folders.append(path)
+    while folders:
+        folder = folders.pop()
+        with os.scandir(folder) as entries:
+            here = sorted((entry.name, entry.is_dir()) for entry in entries)
+        for name, inner in here:
+            path = os.path.join(folder, name)
+            if inner and name not in ("cli", "__pycache__"):
+                folders.append(path)
+            elif name.endswith((".py", ".lark")):
+                hash.update(name.encode())
+                with open(path, "rb") as file:
+                    hash.update(file.read())
+    return hash.hexdigest()

@@ -1,0 +1,102 @@
+"""Sounds that stand in an output folder already, known by what they depend on.
+
+In: the manifest, or a recording that is to be made. Out: where a file with that very sound lies, and the recording made of it under its own tags: what is
+moved or renamed, or changes in its words only, is not played again. A file is believed only while its bytes are those that were written.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping
+from functools import cache
+from hashlib import blake2b
+from typing import NamedTuple
+
+from lickwright.export import Export
+from lickwright.store.guarded_database import stored_values
+from lickwright.store.manifest import Made, Manifest
+from lickwright.store.output_keys import key_of, text_of
+from lickwright.store.ownership import Inside, open_ours
+from lickwright.store.spool import PIECE, Large, Spool
+
+# Below the package: all that samples and their encoding come from. A test holds it to what `synth` imports.
+SOUNDING = (
+    "synth",
+    "music",
+    "notation",
+    "performance/pitch_curves.py",
+    "performance/note_events.py",
+    "export/audio/encoding.py",
+)
+
+
+class Standing(NamedTuple):
+    """A recording on record."""
+
+    folder: str  # below the output folder
+    name: str
+    hash: bytes  # of its bytes
+
+
+Sounds = Mapping[bytes, Standing]  # by key
+
+
+def sound_key(emission: Export) -> bytes:
+    """The key of a recording's sound; empty for what is no recording."""
+    return key_of(_program(), emission.sound) if emission.sound else b""
+
+
+@cache
+def _program() -> str:
+    return text_of(SOUNDING)
+
+
+def of(manifest: Manifest) -> dict[bytes, Standing]:
+    """The sounds on record, one file of each."""
+    if not manifest.has_sounds():
+        return {}
+    with stored_values():
+        rows = manifest.db.execute(
+            "SELECT sound, folder, name, hash FROM sounds JOIN outputs USING (hash) WHERE typeof(sound) = 'blob'"
+        )
+        return {sound: Standing(folder, name, hash) for sound, folder, name, hash in rows}
+
+
+def known(manifest: Manifest, rows: Iterable[Made]) -> tuple[tuple[bytes, bytes], ...]:
+    """What is on record of the sounds of some outputs, as `enter` takes it."""
+    if not manifest.has_sounds():
+        return ()
+    asked = "SELECT hash, sound FROM sounds WHERE hash = ? AND typeof(sound) = 'blob'"
+    return tuple(found for row in rows for found in manifest.db.execute(asked, (row.hash,)))
+
+
+def enter(manifest: Manifest, sounds: Iterable[tuple[bytes, bytes]]) -> None:
+    """Puts on record which files, by hash, have which sounds, by key."""
+    rows = list(sounds)
+    if rows:
+        manifest.with_sounds()
+        manifest.db.executemany("INSERT OR REPLACE INTO sounds VALUES (?, ?)", rows)
+
+
+def forget(manifest: Manifest) -> None:
+    """Takes from the record the sounds of files that are on record no more."""
+    if manifest.has_sounds():
+        manifest.db.execute("DELETE FROM sounds WHERE hash NOT IN (SELECT hash FROM outputs)")
+
+
+def taken_over(emission: Export, sounds: Sounds, inside: Inside, spool: Spool) -> Large | None:
+    """The recording made of a file with its sound; None where there is none, or it is not as we left it."""
+    retag = emission.retag
+    found = sounds.get(sound_key(emission)) if sounds else None
+    if found is None or retag is None:
+        return None
+    try:
+        with os.fdopen(open_ours(inside.file(found.folder, found.name)), "rb") as file:
+            hash = blake2b(digest_size=len(found.hash) or 1)
+            while piece := file.read(PIECE):
+                hash.update(piece)
+            if hash.digest() != found.hash:
+                return None
+            return spool.take(lambda out, _: retag(file, out))
+    except (OSError, ValueError):  # then it is played, which says what is the matter
+        return None

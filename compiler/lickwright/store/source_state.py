@@ -1,0 +1,34 @@
+"""Whether what a library knows of a source is still so.
+
+In: an output folder, and a source as its manifest has it. Out: a word for what became of the source, "" if nothing did.
+"""
+
+from __future__ import annotations
+
+from lickwright.core.files import read_file
+from lickwright.core.source import Unreadable
+from lickwright.store.manifest import path_from_here
+from lickwright.store.output_writer import content_digest
+
+GONE, CHANGED, UNREAD, UNFINISHED = "gone", "changed", "unreadable", "unfinished"
+WORDS = {
+    GONE: "of sources that are gone",
+    CHANGED: "of sources that changed since",
+    UNREAD: "of sources that cannot be read",
+    UNFINISHED: "of sources that were not made whole",
+}
+
+
+def state_of(out: str, path: str, hash: object) -> str:
+    """What became of the source at `path` since it was compiled with the hash `hash`, None where that work was not finished."""
+    if path == "-" or "://" in path:  # nobody keeps what was sent, and what is far away takes long to ask
+        return ""
+    whole = path_from_here(out, path)
+    if whole is None:
+        return GONE
+    if not isinstance(hash, bytes):
+        return UNFINISHED
+    try:
+        return "" if content_digest(read_file(whole)) == hash else CHANGED
+    except Unreadable:
+        return UNREAD

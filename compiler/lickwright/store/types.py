@@ -1,0 +1,100 @@
+"""What is asked of a build and what comes of it, as plain values that travel between processes.
+
+In: nothing. Out: `CompileOptions`, `WorkItem` and `WorkResult`, and the key by which what was made is known to be still right. Loads no compiler: a
+build that has nothing to do wants none.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from lickwright.export import EXPORTS, Options
+
+if TYPE_CHECKING:
+    from lickwright.core.diagnostics import Diagnostic
+    from lickwright.settings.project_rules import ProjectRules
+    from lickwright.store.features import Finding, LickFacts
+    from lickwright.store.manifest import Made
+    from lickwright.store.naming import Named
+
+
+class CompileOptions(NamedTuple):
+    """What is wanted of sources."""
+
+    formats: tuple[str, ...]  # names of back ends, in the table's order
+    options: Options
+    house: ProjectRules | None  # the style of its `lickwright.toml`
+    key: bytes  # `KEY` bytes; changes with the options, the house and the program: what was made under another key is made again
+    facts: bool  # whether the index is to know the licks
+    blocked: bool = False  # nothing is made: the house's file has errors
+
+    @property
+    def numbered(self) -> bool:
+        """Whether licks have numbers in an album."""
+        return bool(self.options.album.title)
+
+    def key_after(self, before: int) -> bytes:
+        """The key for a source that so many licks come before in its album: another one for other numbers."""
+        return self.key + before.to_bytes(4, "big") if before else self.key
+
+    def suffixes(self) -> frozenset[str]:
+        """How the names of all outputs of a lick end."""
+        rows = [row for row in EXPORTS if row.name in self.formats]
+        return frozenset(suffix for row in rows for suffix, _ in row.files(self.options))
+
+
+class WorkItem(NamedTuple):
+    """One source to work on."""
+
+    id: int  # its place among the sources of this run, from 1
+    path: str  # to read, and as the user knows it; `-` is standard input
+    target: str  # the folder of its outputs, below the output folder
+    order: int  # which of the run's orders holds for it
+    known: tuple[Made, ...] = ()  # what is on record of that folder
+    claimed: tuple[tuple[str, bytes], ...] = ()  # what a run that died may have written there
+    named: tuple[Named, ...] = ()  # the names on record of its licks
+    taken: str = ""  # whose its folder is, if somebody else's
+    data: bytes | None = None  # what was read already; None: it is to be read
+    before: int = 0  # licks that come before it in its album
+    only: int | None = None  # the one lick (from 0) that is tried without writing; see `build/crash_bisection.py`
+    without: tuple[tuple[int, str], ...] = ()  # licks that are left out, and why
+
+
+class Skipped(NamedTuple):
+    """One lick that was not made."""
+
+    title: str
+    why: str
+    slug: str = ""  # by which its outputs would be named; "" where that is not known
+    older: int = 0  # outputs of an earlier version of it that still stand in the folder
+
+
+class Trouble(NamedTuple):
+    """One output that was not written, and why."""
+
+    path: str
+    finding: Diagnostic
+
+
+class WorkResult(NamedTuple):
+    """What became of one source."""
+
+    id: int
+    done: bool = False  # whether there is nothing left to do, as long as neither source nor order change
+    hash: bytes = b""  # of what was read; empty if it could not be
+    made: int = 0  # licks written
+    refused: tuple[Skipped, ...] = ()  # licks that were not
+    slugs: tuple[str, ...] = ()  # of all licks of the source, by which their outputs are named
+    findings: str = ""  # see `diagnostics_json.py`
+    text: str = ""  # of the source, where there are findings to be shown
+    outputs: tuple[Made, ...] = ()  # that stand in their places
+    written: int = 0  # how many of them are new or changed
+    size: int = 0  # bytes of these
+    troubles: tuple[Trouble, ...] = ()  # outputs that could not be written
+    facts: tuple[LickFacts, ...] = ()  # of its licks, for the index
+    loose: tuple[Finding, ...] = ()  # findings of a source without licks, for the index
+    bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
+    alone: bool = False  # it brought a worker down
+    sounds: tuple[tuple[bytes, bytes], ...] = ()  # of recordings among the outputs: hash of the file, key of the sound
+    ok: bool = False  # whether nothing in the source is an error: then all its licks are known
+    named: tuple[Named, ...] = ()  # what is to be on record of its licks' names

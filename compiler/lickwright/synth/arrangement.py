@@ -1,0 +1,235 @@
+"""One recording from its first click to its last note: count-in, the lick as often as asked, click and chords under it.
+
+In: a Timeline and the performances to play one after the other. Out: a `Take`: everything that sounds, in seconds of the recording, and
+where its bars are. Makes no sound itself and needs no numpy.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import NamedTuple
+
+from lickwright.music.chord import Chord
+from lickwright.music.practice import MINUTES
+from lickwright.performance.note_events import NoteEvent, Performance, one_a_string
+from lickwright.timeline.model import Timeline, bar_name
+
+RATE = 48_000  # samples a second of a recording
+TAIL = 1.0  # seconds kept after the last note, for the room
+_DRONE = (0, 7)  # of the key, where there are no chords: tonic and fifth
+_BASS, _MIDDLE = (
+    40,
+    57,
+)  # MIDI; the bass of a chord lies in the octave above the first, its other notes above the second
+
+
+class Click(NamedTuple):
+    """One tick of the click."""
+
+    at: float  # seconds
+    first: bool  # of its bar
+
+
+class Under(NamedTuple):
+    """A chord held under the lick."""
+
+    start: float  # seconds
+    end: float
+    pitches: tuple[int, ...]  # MIDI, sounding
+
+
+class Cue(NamedTuple):
+    """A place in the recording that a player may want to find."""
+
+    at: float  # seconds
+    name: str
+
+
+class Round(NamedTuple):
+    """One time through the lick."""
+
+    at: float  # seconds of the recording at which the performance's own time begins
+    performance: Performance
+    bpm: Fraction | None  # the rung of a ladder; None for a recording at one tempo
+
+
+class Take(NamedTuple):
+    """A recording."""
+
+    rounds: tuple[Round, ...]
+    notes: tuple[NoteEvent, ...]  # by start
+    clicks: tuple[Click, ...]
+    chords: tuple[Under, ...]
+    marks: tuple[Cue, ...]
+    end: float  # seconds
+    left_out: int  # rounds for which it would have become too long
+
+
+def take(
+    timeline: Timeline,
+    performances: Sequence[tuple[Fraction | None, Performance]],
+    *,
+    repeat: int = 1,
+    count_in: int = 0,
+    click: bool = False,
+    backing: bool = False,
+    answer: bool = False,
+    longest: float = 60.0 * MINUTES,
+) -> Take:
+    """The recording of `performances` (each with its rung, or None), each `repeat` times after `count_in` bars.
+
+    With `answer` each time through is followed by a silence as long, for the player to answer in; click and chords
+    go on in it. Rounds after the first that would make it last longer than `longest` seconds are left out.
+    """
+    rounds: list[Round] = []
+    turns: list[Round] = []  # those, and the answers
+    clicks: list[Click] = []
+    marks: list[Cue] = []
+    now, left_out = 0.0, 0  # the bar line that the round before ended with
+    for bpm, performance in performances:
+        music = performance.bars[0] if performance.bars else 0.0  # silence for stolen time comes before it
+        counted = count_in * _bar_seconds(timeline, performance)
+        one = performance.straight(_upbeat(timeline))  # beat one of the first full bar
+        at = now + (counted - one if count_in else -music)
+        if not rounds:
+            at = max(0.0, at)
+        if count_in:
+            clicks += _counted_in(timeline, at + one - counted, at + music, count_in, counted / count_in)
+            marks.append(Cue(at + one - counted, _name(timeline, bpm, None, "count-in")))
+        for again in range(repeat):
+            length = performance.end - music
+            if rounds and at + performance.end + answer * length > longest:
+                left_out += 1
+                continue
+            rounds.append(Round(at, performance, bpm))
+            counted_round = again if repeat > 1 else None
+            marks += _bar_marks(timeline, rounds[-1], counted_round)
+            turns.append(rounds[-1])
+            if answer:
+                at += length
+                turns.append(Round(at, performance, bpm))
+                marks.append(Cue(at + music, _name(timeline, bpm, counted_round, "answer")))
+            at += length
+        now = at + music
+    if click:
+        for turn in turns:
+            ticks = _beats(timeline)
+            clicks += [Click(turn.at + turn.performance.straight(grains), first) for grains, first in ticks]
+    notes = _notes(rounds)
+    end = min(60.0 * MINUTES, max([note.end for note in notes] + [now]) + TAIL)
+    chords = tuple(_chords(timeline, turns)) if backing else ()
+    return Take(tuple(rounds), notes, tuple(sorted(clicks)), chords, tuple(sorted(marks)), end, left_out)
+
+
+def _upbeat(timeline: Timeline) -> int:
+    """Grains of the pick-up that it begins with."""
+    first = timeline.bars[timeline.passes[0].bar] if timeline.passes else None
+    return first.length if first is not None and first.number == 0 else 0
+
+
+def _bar_seconds(timeline: Timeline, performance: Performance) -> float:
+    """Seconds of a full bar at the first tempo."""
+    return float(timeline.settings.meter.length * 240 / performance.tempos[0].qpm)
+
+
+def _counted_in(timeline: Timeline, start: float, stop: float, bars: int, bar: float) -> Iterator[Click]:
+    """Clicks of so many bars of `bar` seconds from `start`; a pick-up that enters at `stop` takes the place of the last."""
+    pulses = timeline.settings.meter.pulses
+    for n in range(bars):
+        for pulse in pulses:
+            at = start + bar * (n + float(pulse / timeline.settings.meter.length))
+            if at < stop - 1e-6:
+                yield Click(at, pulse == 0)
+
+
+def _notes(rounds: Sequence[Round]) -> tuple[NoteEvent, ...]:
+    """The notes of all rounds in order; what one round lets ring, the next one stops where it plays the string."""
+    notes = [_later(note, at) for at, performance, _ in rounds for note in performance.notes]
+    notes.sort(key=lambda note: (note.start, -note.string))
+    if len(rounds) > 1:
+        one_a_string(notes)
+    return tuple(notes)
+
+
+def _later(note: NoteEvent, seconds: float) -> NoteEvent:
+    if seconds == 0.0:
+        return note
+    moves = tuple(move._replace(start=move.start + seconds, end=move.end + seconds) for move in note.moves)
+    return note._replace(start=note.start + seconds, end=note.end + seconds, moves=moves)
+
+
+def _beats(timeline: Timeline) -> Iterator[tuple[int, bool]]:
+    """Grains of every beat as played, and whether it begins its bar. A pick-up's beats are those that end a full bar."""
+    meter = timeline.settings.meter
+    beat, full = meter.beat * timeline.grain, meter.length * timeline.grain
+    for turn in timeline.passes:
+        bar = timeline.bars[turn.bar]
+        missing = max(Fraction(0), full - bar.length) if bar.number == 0 else Fraction(0)
+        count = -(-(missing + bar.length) // beat)
+        for k in range(int(count)):
+            if k * beat >= missing:
+                yield turn.start + int(k * beat - missing), k == 0
+
+
+def _bar_marks(timeline: Timeline, played: Round, again: int | None) -> Iterator[Cue]:
+    for turn, start in zip(timeline.passes, played.performance.bars, strict=True):
+        place = bar_name(timeline.bars[turn.bar].number, turn.number)
+        yield Cue(played.at + start, _name(timeline, played.bpm, again, place))
+
+
+def _name(timeline: Timeline, bpm: Fraction | None, again: int | None, place: str) -> str:
+    """`1/4 = 72, round 2, bar 3`."""
+    settings = timeline.settings
+    words = [] if bpm is None else [f"{settings.tempo.counted(settings.meter)} = {float(bpm):g}"]
+    words += [] if again is None else [f"round {again + 1}"]
+    return ", ".join((*words, place))
+
+
+def _chords(timeline: Timeline, rounds: Sequence[Round]) -> Iterator[Under]:
+    """The chords under all rounds and answers; without any the key's tonic and fifth; nothing without a key."""
+    settings = timeline.settings
+    shift = settings.capo + settings.tuning.shift
+    if not settings.chords:
+        if settings.key is not None:
+            pitches = _voiced(settings.key.tonic.pc + shift, _DRONE)
+            yield from (Under(at + p.straight(0), at + p.end, pitches) for at, p, _ in rounds)
+        return
+    held = _held(timeline)
+    for at, performance, _ in rounds:
+        for turn in timeline.passes:
+            length = timeline.bars[turn.bar].length
+            entries = held[turn.bar]
+            edges = [turn.start + share * length for share, _ in entries] + [Fraction(turn.start + length)]
+            for (_, chord), start, end in zip(entries, edges, edges[1:], strict=False):
+                if chord is not None:
+                    root = chord.root.pc + shift
+                    bass = None if chord.bass is None else chord.bass.pc + shift
+                    yield Under(
+                        at + performance.straight(float(start)),
+                        at + performance.straight(float(end)),
+                        _voiced(root, chord.intervals, bass),
+                    )
+
+
+def _held(timeline: Timeline) -> list[list[tuple[Fraction, Chord | None]]]:
+    """For each written bar the chords in it and at what share of it they begin; the one held from before comes first."""
+    bars, written = timeline.bars, timeline.settings.chords
+    first = 1 if bars and bars[0].number == 0 else 0
+    found: list[list[tuple[Fraction, Chord | None]]] = []
+    chord: Chord | None = None
+    for index in range(len(bars)):
+        own = written[index - first] if 0 <= index - first < len(written) else ()
+        entries = [(entry.at, entry.chord) for entry in own]
+        if not entries or entries[0][0] > 0:
+            entries.insert(0, (Fraction(0), chord))
+        found.append(entries)
+        chord = entries[-1][1]
+    return found
+
+
+def _voiced(root: int, intervals: Sequence[int], bass: int | None = None) -> tuple[int, ...]:
+    """Bass and close middle voices of a chord, MIDI."""
+    low = root if bass is None else bass
+    middle = {_MIDDLE + (root + interval - _MIDDLE) % 12 for interval in intervals}
+    return (_BASS + (low - _BASS) % 12, *sorted(middle))

@@ -1,0 +1,327 @@
+"""From the notes of one string to what is done to it: how long it is, what damps it, what strikes it, at every moment.
+
+In: the notes that one string plays, its open pitch, a guitar. Out: a `StringAutomation`. All techniques are here, in `strikes` (what sets the string going)
+and in `touch` (what damps it), and nowhere later: to the loop they are curves and pulses. Rules of performance after Laurson et al. 2001.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import chain, pairwise
+from math import ceil, floor, inf, log2
+from typing import NamedTuple
+
+import numpy as np
+
+from lickwright.music.instruments import Guitar, between
+from lickwright.music.pitch import frequency
+from lickwright.notation.techniques import Damping, Stroke
+from lickwright.performance.note_events import NoteEvent
+from lickwright.performance.pitch_curves import CurveShape, PitchRamp, offsets
+from lickwright.synth import damping, excitation, pulses
+from lickwright.synth.damping import Decay, Knot
+from lickwright.synth.waveguide import Motion, Pulse, Samples, loss_filter_taps
+
+GONE = 0.2  # seconds after which a stopped string is still: 100 dB
+CONTROL = 0.002  # seconds between two points of a pitch curve; 0.02 cents off a straight line in the quickest bend
+WINDOW = 8.0  # seconds of a pitch curve that are worked out together
+SLIDING = 0.6  # of the decay times, while a finger slides
+SQUEAK = 0.012  # of the stroke: noise of a finger that slides along a winding
+
+LEVEL = 0.1  # root mean square of a string struck mf
+LOUDER = 1.5  # amplitude is loudness to this power: 16 dB from pp to ff
+LEAST = {Stroke.HAMMER: 0.12, Stroke.PULL: 0.14, Stroke.TAP: 0.1}  # of a pick: given however loud the string is
+PRESSED = tuple(LEAST)
+
+
+class Swell(NamedTuple):
+    """A stroke with the volume off, then turned up."""
+
+    start: float  # seconds
+    length: float  # seconds until full
+
+
+@dataclass(frozen=True, slots=True)
+class StringAutomation:
+    """Everything that happens to one string."""
+
+    motion: Motion
+    swells: tuple[Swell, ...]
+
+
+class Humanizer(NamedTuple):
+    """Small variation from stroke to stroke, the same for the same seed."""
+
+    seed: int
+    loudness: float = 0.08  # at most, of a note's own, up or down
+    place: float = 0.06  # of the distance from the bridge
+    time: float = 0.002  # seconds late, at most
+
+    def turn(self, string: int, index: int, what: int) -> float:
+        """Between −1 and 1."""
+        return float(pulses.noise(1, self.seed * 1_000_003 + string * 65_537 + index * 7 + what)[0])
+
+
+def plan_string(
+    notes: Sequence[NoteEvent], open_pitch: float, guitar: Guitar, rate: int, feel: Humanizer | None = None
+) -> StringAutomation:
+    """What happens to a string tuned to `open_pitch` (MIDI) that plays `notes`, by start, at `rate` samples a second."""
+    return Planner(notes, open_pitch, guitar, rate, feel).until(inf)
+
+
+def _varied(notes: Iterable[NoteEvent], feel: Humanizer) -> Iterator[NoteEvent]:
+    """Struck notes a little louder or softer and a little late; what sounds before a late one lasts until then."""
+    before: NoteEvent | None = None
+    for n, note in enumerate(notes):
+        if not _goes_on(note):
+            late = min(feel.time * abs(feel.turn(note.string, n, 1)), (note.end - note.start) / 4)
+            if before is not None and before.end >= note.start:
+                before = before._replace(end=note.start + late)
+            loudness = min(1.0, note.loudness * (1 + feel.loudness * feel.turn(note.string, n, 0)))
+            note = note._replace(start=note.start + late, loudness=loudness)
+        if before is not None:
+            yield before
+        before = note
+    if before is not None:
+        yield before
+
+
+def amplitude(loudness: float) -> float:
+    """Root mean square of a string struck at `loudness` (0 to 1)."""
+    return float(LEVEL * (loudness / excitation.MEDIUM) ** LOUDER)
+
+
+def _goes_on(note: NoteEvent) -> bool:
+    return note.joined and note.stroke is Stroke.NONE
+
+
+class Planner:
+    """Goes through the notes of one string in order, as far as it is asked to: a plan of half an hour would take gigabytes."""
+
+    def __init__(
+        self, notes: Sequence[NoteEvent], open_pitch: float, guitar: Guitar, rate: int, feel: Humanizer | None = None
+    ) -> None:
+        self._open, self._guitar, self._rate = open_pitch, guitar, rate
+        self._knots: list[Samples] = []  # shape (4, n): sample, hertz, decay low and high
+        self._last = -1  # sample of the last knot
+        self._pulses: list[tuple[int, Pulse]] = []
+        self._spans: list[tuple[int, float]] = []  # the last one without an end while it is not known
+        self._swells: list[Swell] = []
+        self._still = -1.0  # seconds from which on the string does not sound
+        self._touched = 0.0  # seconds at which a pick touches it for the next stroke
+        self._now = Knot(0.0, frequency(open_pitch), Decay(1.0, 1.0))  # what the note before left it at
+        self._level = (0.0, 0.0, 1.0)  # how strongly it swings, since when (seconds), and its mean decay
+        self._steps = self._play(notes, feel)
+        self.known = 0.0  # the sample until which everything is given; infinity when there is nothing more
+
+    def until(self, sample: float) -> StringAutomation:
+        """What happens after all that was given before, until `sample` or later. A pulse can come some milliseconds too late for that."""
+        while self._last < sample:
+            if next(self._steps, None) is None:
+                break
+        else:
+            return self._give(self._last)
+        self._close()
+        return self._give(inf)
+
+    def _give(self, known: float) -> StringAutomation:
+        at, hertz, low, high = np.concatenate(self._knots, axis=1) if self._knots else np.zeros((4, 0))
+        taps = loss_filter_taps(hertz, low, high, self._rate)
+        spans = [(int(max(start, self.known)), min(stop, known)) for start, stop in self._spans]
+        inside = tuple((start, int(stop)) for start, stop in spans if start < stop)
+        pulses = tuple(sorted(self._pulses, key=lambda pulse: pulse[0]))
+        found = StringAutomation(
+            Motion(at.astype(np.int64), self._rate / hertz, *taps, pulses, inside), tuple(self._swells)
+        )
+        self._knots, self._pulses, self._swells = [], [], []
+        self._spans = [span for span in self._spans if span[1] > known]
+        self.known = known
+        return found
+
+    def _play(self, notes: Iterable[NoteEvent], feel: Humanizer | None) -> Iterator[bool]:
+        """All notes; stops for a moment after each, and now and then within a long one."""
+        if feel is not None:
+            notes = _varied(notes, feel)
+        note = None
+        for n, following in enumerate(chain(notes, (None,))):
+            if note is not None:
+                yield from self._note(note, following, feel.turn(note.string, n - 1, 2) * feel.place if feel else 0.0)
+                yield True
+            note = following
+
+    def _note(self, note: NoteEvent, following: NoteEvent | None, place: float) -> Iterator[bool]:
+        """One note, until `following` takes over; `place` is by how much it is picked elsewhere."""
+        pitch = note.pitch - 12 * log2(note.partial)  # of the whole string, where a harmonic sounds
+        hertz = frequency(pitch + (offsets(note.moves, [note.start])[0] if note.moves else 0.0))
+        decay = self._decay(note, pitch)
+        self._begin(note, hertz, decay)
+        self._strike(note, hertz, decay, place)
+        cut = _takes_over(note, following, hertz) if following is not None else inf
+        last = hertz
+        for begin, until in _windows(note):
+            last = self._bend(note, pitch, decay, begin, until, cut) or last
+            yield True
+        self._end(note, last, decay, cut, following)
+
+    def _decay(self, note: NoteEvent, pitch: float) -> Decay:
+        if note.damping is Damping.DEAD or note.stroke is Stroke.SCRAPE:
+            return damping.DEAD
+        low, high = between(self._guitar.low, self._open), between(self._guitar.high, self._open)
+        own = Decay(float(low * 2 ** (-max(0.0, pitch - self._open) / 24)), high)
+        return own.shorter(damping.PALM) if note.damping is Damping.PALM else own
+
+    def _add(self, seconds: float, hertz: float, decay: Decay) -> None:
+        """A knot, at least one sample after the one before."""
+        self._last = max(round(seconds * self._rate), self._last + 1)
+        self._knots.append(np.array(((self._last,), (hertz,), (decay.low,), (decay.high,))))
+
+    def _begin(self, note: NoteEvent, hertz: float, decay: Decay) -> None:
+        """The way from what the string did before to what the note wants."""
+        before, after = self._now._replace(seconds=note.start), Knot(note.start, hertz, decay)
+        knots: Iterable[Knot] = (after,)
+        if not self._sounds(note):
+            self._close()
+            self._spans.append((round(note.start * self._rate), inf))
+        elif _goes_on(note):
+            knots = (after._replace(seconds=note.start + 0.5 / hertz),)
+        elif note.stroke in PRESSED:
+            knots = damping.finger_damping(note.start, before, after, self._pressed_anew(note))
+        else:
+            knots = damping.pick_damping(self._touched, note.start, before, after, 1 / self._rate)
+        for knot in knots:
+            self._add(*knot)
+
+    def _have(self, note: NoteEvent) -> float:
+        """How strongly the string swings when a note begins (root mean square)."""
+        level, since, lasts = self._level
+        return level * 10 ** (-3 * (note.start - since) / lasts) if self._sounds(note) else 0.0
+
+    def _pressed_anew(self, note: NoteEvent) -> bool:
+        """Whether a finger gives so much that what was there would get in its way: a tap always."""
+        alone = (1 - LEAST[note.stroke] ** 2) ** 0.5  # with the least that it gives, this is as loud as wanted
+        return note.stroke is Stroke.TAP or bool(self._have(note) < amplitude(note.loudness) * alone)
+
+    def _sounds(self, note: NoteEvent) -> bool:
+        """Whether the string still sounds when a note begins."""
+        return self._still > note.start - damping.TOUCH_LEAST
+
+    def _close(self) -> None:
+        if self._spans and self._spans[-1][1] == inf:
+            self._spans[-1] = (self._spans[-1][0], round(self._still * self._rate))
+
+    def _strike(self, note: NoteEvent, hertz: float, decay: Decay, place: float) -> None:
+        """The pulse that sets the string going, as strong as the note is loud."""
+        wanted, have = amplitude(note.loudness), self._have(note)
+        if _goes_on(note) and have:
+            self._level = (have, note.start, decay.mean)
+            return
+        period = self._rate / hertz
+        shape: Pulse
+        if note.stroke is Stroke.SCRAPE:
+            shape = excitation.Scrape(note, wanted, self._rate)
+        elif note.stroke in PRESSED and have > 0.1 * wanted:
+            if self._pressed_anew(note):
+                have *= damping.SLAPPED
+            more = max(LEAST[note.stroke] * wanted, (max(0.0, wanted**2 - have**2)) ** 0.5 - have)  # at worst in step
+            shape = excitation.finger_excitation(note.stroke, period, self._rate) * more
+            wanted = (more**2 + have**2) ** 0.5
+        else:
+            shape = excitation.pick_excitation(note, self._guitar, self._open, period, place, self._rate) * wanted
+        self._pulses.append((round(note.start * self._rate), shape))
+        self._level = (wanted, note.start, decay.mean)
+        if note.fade_in:
+            self._swells.append(Swell(note.start, note.fade_in))
+
+    def _bend(
+        self, note: NoteEvent, pitch: float, decay: Decay, begin: float, until: float, cut: float
+    ) -> float | None:
+        """The pitch curve of a note from `begin` to `until` as knots, up to `cut`; where it ends (hertz), None where nothing moves.
+
+        The loop leads its curve by half a period, so each knot comes that much later.
+        """
+        times = _instants(note.moves, begin, until)
+        hertz = frequency(pitch) * 2 ** (np.array(offsets(note.moves, times.tolist())) / 12)
+        kept = times + 0.5 / hertz < cut
+        times, hertz = times[kept], hertz[kept]
+        if not len(times):
+            return None
+        knots = np.empty((4, len(times)))
+        knots[0] = np.maximum(np.round((times + 0.5 / hertz) * self._rate), self._last + 1)
+        count = np.arange(len(times))
+        knots[0] = np.maximum.accumulate(knots[0] - count) + count  # at least a sample apart
+        knots[1], knots[2], knots[3] = hertz, decay.low, decay.high
+        for move in note.moves:
+            if move.way is CurveShape.FRETS:
+                knots[2:, (times > move.start) & (times < move.end)] *= SLIDING
+                if self._open < self._guitar.wound_below and begin <= move.start < until:
+                    self._squeak(note, move.start, min(move.end, cut))
+        self._knots.append(knots)
+        self._last = int(knots[0, -1])
+        return float(hertz[-1])
+
+    def _squeak(self, note: NoteEvent, start: float, end: float) -> None:
+        count = round((end - start) * self._rate)
+        if count > 0:
+            noise = excitation.squeak(count, note.sound + 11) * (SQUEAK * amplitude(note.loudness))
+            self._pulses.append((round(start * self._rate), noise))
+
+    def _end(self, note: NoteEvent, hertz: float, decay: Decay, cut: float, following: NoteEvent | None) -> None:
+        """The note ends, unless the next one takes the string over as it sounds."""
+        self._now, self._touched = Knot(note.end, hertz, decay), cut
+        stopped, time = (
+            (damping.CUT, damping.CUTTING) if note.damping is Damping.SHORT else (damping.STOPPED, damping.STOPPING)
+        )
+        taken = following is not None and (
+            following.start <= note.end if following.joined or following.stroke in PRESSED else cut < note.end + time
+        )
+        if taken:
+            self._still = max(cut, note.end) + 1.0
+            return
+        self._add(note.end, hertz, decay)
+        decay = decay.shorter(stopped)
+        self._add(note.end + time, hertz, decay)
+        self._still = note.end + time + GONE
+        self._now = Knot(note.end, hertz, decay)
+
+
+def _takes_over(note: NoteEvent, following: NoteEvent, hertz: float) -> float:
+    """Seconds at which `following` begins to change what the string does that plays `note` at `hertz`."""
+    if following.stroke in PRESSED:
+        return following.start - 1 / hertz
+    if _goes_on(following):
+        return following.start + 0.5 / hertz
+    after = frequency(following.pitch - 12 * log2(following.partial))
+    return following.start - damping.touched(following.start - note.start, hertz, after)
+
+
+def _windows(note: NoteEvent) -> Iterator[tuple[float, float]]:
+    """Seconds between which the pitch curve of a note is worked out together; nothing for a note that does not move."""
+    count = ceil((note.end - note.start) / WINDOW) if note.moves else 0
+    edges = [*(note.start + n * WINDOW for n in range(count)), note.end]
+    return pairwise(edges)
+
+
+def _instants(moves: Sequence[PitchRamp], begin: float, until: float) -> Samples:
+    """Seconds after `begin` and not after `until` at which a pitch curve is taken, ascending."""
+    times = []
+    for start, end, _, _ in moves:
+        if count := ceil((end - start) / CONTROL):
+            step = (end - start) / count
+            first, last = floor((begin - start) / step) - 1, ceil((until - start) / step) + 1
+            some = np.arange(max(0, first), min(count, last) + 1) * step + start
+            if last >= count and len(some):
+                some[-1] = end
+            times.append(some)
+        else:
+            times.append(np.array((start - CONTROL, start)))
+    every = np.unique(np.concatenate(times))
+    return every[(every > begin) & (every <= until)]
+
+
+def strings(notes: Sequence[NoteEvent]) -> Iterator[tuple[int, list[NoteEvent]]]:
+    """The notes of each string that plays, string by string."""
+    by_string: dict[int, list[NoteEvent]] = {}
+    for note in notes:
+        by_string.setdefault(note.string, []).append(note)
+    yield from sorted(by_string.items())

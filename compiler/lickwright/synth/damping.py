@@ -1,0 +1,96 @@
+"""How hands damp a string, and the way from what it does to what the next note wants.
+
+In: two pitches and what damps the string. Out: knots for its plan. What a pick does, in this order: damp, change the pitch, let go. What a
+finger does that comes down: change the pitch over one period. Any other order or a plain jump clicks, chirps, or loses the note.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import log10
+from typing import NamedTuple
+
+
+class Decay(NamedTuple):
+    """Seconds in which a string loses 60 dB."""
+
+    low: float  # at its fundamental
+    high: float  # at 3 kHz
+
+    @property
+    def mean(self) -> float:
+        """Of all that swings, the first second or so: mostly the lowest partials."""
+        return float(self.low**0.8 * max(self.high, 0.2 * self.low) ** 0.2)
+
+    def shorter(self, other: Decay) -> Decay:
+        """The quicker of both."""
+        return Decay(min(self.low, other.low), min(self.high, other.high))
+
+
+class Knot(NamedTuple):
+    """What a string does at one moment; between two all runs straight."""
+
+    seconds: float
+    hertz: float
+    decay: Decay
+
+
+PALM, DEAD, CONTACT = Decay(0.45, 0.07), Decay(0.06, 0.025), Decay(0.012, 0.008)
+STOPPED, CUT = Decay(0.12, 0.05), Decay(0.05, 0.025)  # a note that ends; a short one
+STOPPING, CUTTING = 0.012, 0.005  # seconds until that is reached
+TOUCH = 0.004  # seconds, and a period, before a stroke that the pick touches the string: all that runs on it is damped
+TOUCH_LEAST, TOUCH_SHARE = 0.008, 0.4  # seconds at least; but at most this share of the note that sounds
+SLAPPED = 0.05  # of what swings, left by a finger that comes down hard
+_DAMPS, _SHIFTS = 0.3, 0.3  # shares of the touch: until it damps; before the stroke, in which the fretting finger moves
+_EASED = (  # shares of a period, and of the way that a length has gone by then: gently in and out
+    (0.08, 0.016), (0.16, 0.062), (0.24, 0.14), (0.32, 0.25), (0.63, 0.75), (0.71, 0.86), (0.79, 0.938), (0.87, 0.984), (0.95, 1.0),
+)  # fmt: skip
+_RAMP = (
+    (0.1, 0.02),
+    (0.2, 0.1),
+    (0.35, 0.27),
+    (0.5, 0.5),
+    (0.65, 0.73),
+    (0.8, 0.9),
+    (0.9, 0.98),
+    (1.0, 1.0),
+)  # the same
+
+
+def touched(length: float, before: float, hertz: float) -> float:
+    """Seconds before a stroke that the pick touches a string that has sounded for `length` seconds at `before` hertz and will at `hertz`."""
+    return min(max(TOUCH_LEAST, TOUCH + 1 / min(before, hertz)), TOUCH_SHARE * length)
+
+
+def pick_damping(touch: float, start: float, before: Knot, after: Knot, sample: float) -> Iterator[Knot]:
+    """A pick that lies on the string from `touch` to `start` (seconds); `sample` is how long one lasts."""
+    length = start - touch
+    yield Knot(touch, before.hertz, before.decay)
+    yield Knot(touch + _DAMPS * length, before.hertz, CONTACT)
+    yield Knot(start - _SHIFTS * length, before.hertz, CONTACT)
+    yield Knot(start - sample, after.hertz, CONTACT)
+    yield Knot(start, after.hertz, after.decay)
+
+
+def finger_damping(start: float, before: Knot, after: Knot, anew: bool) -> Iterator[Knot]:
+    """A finger that comes down or pulls off at `start`, over one period of the new pitch, without a corner.
+
+    `anew` damps what runs on the string, from a period before, so that all of it is caught once.
+    """
+    damped = before.decay
+    if anew:
+        yield Knot(start - 1 / before.hertz, before.hertz, damped)
+        for share, lost in _RAMP:
+            damped = _slapped(before.hertz, lost)
+            yield Knot(start - (1 - share / 2) / before.hertz, before.hertz, damped)
+    yield Knot(start, before.hertz, damped)
+    for share, way in _EASED:
+        now = before.hertz + way * (after.hertz - before.hertz)
+        yield Knot(start + share / after.hertz, now, _slapped(after.hertz, 1.0) if anew else damped)
+    yield Knot(start + 1 / after.hertz, after.hertz, after.decay)
+
+
+def _slapped(hertz: float, lost: float) -> Decay:
+    """A string of which a period leaves all but `lost` of what a finger takes that comes down hard."""
+    lasting = -3 / (hertz * log10(1 - lost * (1 - SLAPPED)))
+    return Decay(lasting, lasting)

@@ -1,0 +1,112 @@
+"""How a string is struck: the pulse of each kind of stroke, for the note, the guitar and the length that the string has.
+
+In: a note, a guitar, the string's period. Out: what to put into the loop, of strength 1 (`strokes.strength`); `plan` says how strong.
+"""
+
+from __future__ import annotations
+
+from math import log2
+from typing import NamedTuple
+
+import numpy as np
+
+from lickwright.music.instruments import Guitar
+from lickwright.music.pitch import frequency
+from lickwright.notation.techniques import Damping, Stroke
+from lickwright.performance.note_events import NoteEvent
+from lickwright.synth import pulses
+from lickwright.synth.waveguide import Samples
+
+MEDIUM = 0.63  # the loudness of mf
+HARDER = 4.0  # how often the pick's edge halves from silence to full loudness
+FARTHEST = 0.6  # of the sounding length: nobody strikes nearer to the fretting finger
+ROUNDEST = 0.6  # of a period: an edge as long as a period would leave nothing
+HAMMER, PULL = (
+    0.0025,
+    0.0012,
+)  # seconds of the pulses of fingers that come down and that pull off, at most half a period
+
+
+class StrokePulse(NamedTuple):
+    """How a stroke differs from a pick's."""
+
+    edge: float = 1.0  # of the guitar's
+    noise: float = 1.0  # of the guitar's
+    place: float = 1.0  # of the distance from the bridge
+
+
+HITS = {
+    Stroke.SNAP: StrokePulse(0.5, 2.5, 0.9),
+    Stroke.POP: StrokePulse(0.45, 2.5, 0.8),
+    Stroke.SLAP: StrokePulse(0.5, 3.0, 1.8),
+    Stroke.SWELL: StrokePulse(1.5, 0.3),
+    Stroke.TAP: StrokePulse(2.0, 1.0, 1.6),
+    Stroke.HAMMER: StrokePulse(2.4, 0.8, 1.6),
+    Stroke.PULL: StrokePulse(1.6, 0.8, 1.6),
+}
+_PLAIN, _PINCH = StrokePulse(), StrokePulse(0.5, 2.0, 0.8)
+_DEAD_NOISE = 3.0  # of the guitar's
+
+
+def pick_excitation(
+    note: NoteEvent, guitar: Guitar, open_pitch: float, period: float, place: float, rate: int
+) -> Samples:
+    """A pick, finger or thumb on a string tuned to `open_pitch`, whose loop holds `period` samples.
+
+    `place` is by how much it is picked elsewhere, a share of the distance.
+    """
+    hit = HITS.get(note.stroke, _PLAIN)
+    if note.partial > 1 and note.pitch - 12 * log2(note.partial) > open_pitch + 0.5:
+        hit = _PINCH
+    edge = min(guitar.edge * hit.edge * 2 ** (HARDER * (MEDIUM - note.loudness)), ROUNDEST * period / rate)
+    distance = (guitar.palm if note.damping is Damping.PALM else guitar.pick) * hit.place * (1 + place)
+    width = distance / (guitar.scale * frequency(open_pitch))  # seconds to the bridge and back
+    farthest = (
+        FARTHEST if note.partial == 1 else 0.5 / note.partial
+    )  # a harmonic is picked where it swings widest, or nearer
+    shape = pulses.pluck(min(width, farthest * period / rate), edge, period, rate)
+    scratch = pulses.scratch(rate, round(note.start * 1000) + note.string)
+    scratch *= guitar.noise * hit.noise * (note.loudness / MEDIUM)
+    if note.damping is Damping.DEAD:
+        scratch *= _DEAD_NOISE
+    if note.partial > 1:
+        shape, scratch = (pulses.only(part, note.partial, period) for part in (shape, scratch))
+    strength = pulses.strength(shape, period)
+    both = np.zeros(max(len(shape), len(scratch)))
+    both[: len(shape)] = shape
+    both[: len(scratch)] += scratch
+    return both / strength
+
+
+def finger_excitation(stroke: Stroke, period: float, rate: int) -> Samples:
+    """A finger that comes down on a sounding string, or leaves it."""
+    length = PULL if stroke is Stroke.PULL else HAMMER
+    shape = pulses.hump_pair(min(length, period / rate / 2), rate)
+    return shape / pulses.strength(shape, period)
+
+
+class Scrape:
+    """The pick's edge over one winding after the other, faster and faster. Worked out where it is asked for: it can last for minutes."""
+
+    def __init__(self, note: NoteEvent, strength: float, rate: int) -> None:
+        self._count = max(2, round((note.end - note.start) * rate))
+        self._seed, self._strength, self._rate = note.sound, strength, rate
+
+    def __len__(self) -> int:
+        return self._count
+
+    def __getitem__(self, part: slice) -> Samples:
+        """The samples of a slice without a step."""
+        start, stop, _ = part.indices(self._count)
+        first = max(0, start - 2)  # so many before it are in a sample: of two differences
+        time = np.arange(first, stop) / self._rate
+        share = time / ((self._count - 1) / self._rate)
+        ticks = np.diff(np.floor(time * (300 + 600 * share)), prepend=0.0)
+        rough = ticks + 0.3 * pulses.noise(len(time), self._seed, first)
+        scrape: Samples = 3.0 * np.diff(rough * np.sin(np.pi * share) ** 0.5, prepend=0.0)
+        return scrape[start - first :] * self._strength
+
+
+def squeak(count: int, seed: int) -> Samples:
+    """A finger along a winding: noise that swells and fades over `count` samples. No mean."""
+    return np.diff(pulses.noise(count, seed) * np.sin(np.pi * np.arange(count) / count), prepend=0.0)

@@ -1,0 +1,55 @@
+"""A recording as samples: the guitar at its loudness, what sounds under it, everything below the ceiling.
+
+In: a Take, a tuning, a guitar. Out: two channels. Works piece by piece: what it holds in memory does not grow with the recording.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import BinaryIO
+
+import numpy as np
+
+from lickwright.music.instruments import Guitar
+from lickwright.synth.accompaniment import clicks, pad
+from lickwright.synth.amp import Amp
+from lickwright.synth.arrangement import RATE, Take
+from lickwright.synth.automation import Humanizer
+from lickwright.synth.guitar import Instrument
+from lickwright.synth.loudness import level
+from lickwright.synth.wave import Piece, Wave
+
+FADE = 0.05  # seconds at the very end
+
+
+def mix_down(
+    take: Take, tuning: Sequence[int], guitar: Guitar, file: BinaryIO, rate: int = RATE, feel: Humanizer | None = None
+) -> Wave:
+    """A recording at −16 LUFS and at most −1 dBTP; silence for a lick without notes.
+
+    `tuning` are the MIDI pitches of the open strings, the thinnest first. What is too long for the memory lies in `file`, which is empty.
+    Equal for equal arguments. Raises OSError where the file does.
+    """
+    wave = Wave(round(take.end * rate), file)
+    instrument, amp, at = Instrument(take.notes, tuning, guitar, rate, feel), Amp(guitar, rate), 0
+    fade = min(wave.count, int(FADE * rate))
+    fading = np.linspace(1, 0, fade, dtype=np.float32)
+    for piece in amp.play(instrument.samples, wave.count):
+        end = at + piece.shape[1]
+        if (begin := max(at, wave.count - fade)) < end:
+            piece[:, begin - at :] *= fading[begin - wave.count + fade : end - wave.count + fade]
+        wave.write(at, piece)
+        at = end
+    level(wave, rate)
+    if take.clicks or take.chords:
+        wave.change(lambda start, part: _with_under(take, start, part, rate))
+        if take.notes:
+            level(wave, rate)
+    return wave
+
+
+def _with_under(take: Take, start: int, part: Piece, rate: int) -> Piece:
+    """A piece and what sounds beside the guitar."""
+    stop = start + part.shape[1]
+    both = part + (clicks(take.clicks, start, stop, rate) + pad(take.chords, start, stop, rate))
+    return both.astype(np.float32)

@@ -1,0 +1,83 @@
+"""What is put into a string: picks, fingers, hammers, and noise.
+
+In: how hard, how long, how loud. Out: the velocity over time, in samples. Deterministic: the noise is a function of its place.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lickwright.synth.waveguide import Samples
+
+NOISE, NOISE_DECAY = 0.006, 0.0012  # seconds that a pick's noise lasts, and in which it falls to 1/e
+
+
+def noise(count: int, seed: int, start: int = 0) -> Samples:
+    """White noise between −1 and 1 from place `start` on: a mixed counter (the finalizer of MurmurHash3), so the same on every machine."""
+    with np.errstate(over="ignore"):
+        x = np.arange(start, start + count, dtype=np.uint32) + np.uint32(seed * 0x9E3779B1 & 0xFFFFFFFF)
+        x ^= x >> np.uint32(16)
+        x *= np.uint32(0x85EBCA6B)
+        x ^= x >> np.uint32(13)
+        x *= np.uint32(0xC2B2AE35)
+        x ^= x >> np.uint32(16)
+    return x / 2.0**31 - 1.0
+
+
+def pluck(width: float, edge: float, period: float, rate: int) -> Samples:
+    """A rectangle `width` seconds long with edges `edge` seconds long, for a loop of `period` samples, 1 high.
+
+    What a pick at `width`/2 travel times from the bridge gives to the string. A string held at both ends has no mean slope: a second
+    rectangle, a period long and as low as the mean, takes it away. (What stayed of it would thump whenever the string is damped.)
+    """
+    whole = period / rate
+    time = np.arange(int((whole + edge) * rate) + 2) / rate
+    return _box(time, width, edge) - width / whole * _box(time, whole, edge)
+
+
+def only(shape: Samples, partial: int, period: float) -> Samples:
+    """Of `shape` what leaves only every m-th partial of a loop of `period` samples, as a finger on the string does.
+
+    m copies an m-th of a period apart, each an m-th as high: all other partials cancel.
+    """
+    total = np.zeros(len(shape) + int(period) + 1)
+    for copy in range(partial):
+        whole, part = divmod(copy * period / partial, 1.0)
+        first = int(whole)
+        total[first : first + len(shape)] += shape * (1 - part)
+        total[first + 1 : first + 1 + len(shape)] += shape * part
+    return total / partial
+
+
+def _box(time: Samples, width: float, edge: float) -> Samples:
+    return _rise(time / edge) - _rise((time - width) / edge)
+
+
+def _rise(u: Samples) -> Samples:
+    """From 0 at 0 to 1 at 1, smoothly."""
+    u = np.clip(u, 0.0, 1.0)
+    return u - np.sin(2 * np.pi * u) / (2 * np.pi)
+
+
+def hump_pair(length: float, rate: int) -> Samples:
+    """A pair of humps, up and down, each `length` seconds: a finger that lands on a string or leaves it. No mean."""
+    half = max(2, int(length * rate))
+    hump = np.sin(np.pi * (np.arange(half) + 0.5) / half) ** 2
+    return np.concatenate((hump, -hump))
+
+
+def scratch(rate: int, seed: int) -> Samples:
+    """The noise of a pick on a string, 1 high at its beginning. No mean."""
+    count = int(NOISE * rate)
+    envelope = np.exp(-np.arange(count) / (NOISE_DECAY * rate))
+    found = noise(count, seed) * envelope
+    even: Samples = found - envelope * (found.sum() / envelope.sum())
+    return even
+
+
+def strength(shape: Samples, period: float) -> float:
+    """How strongly a loop of `period` samples swings after `shape` went in: root mean square over a period, mean apart."""
+    n = max(2, round(period))
+    folded = np.zeros(-(-len(shape) // n) * n)
+    folded[: len(shape)] = shape
+    return float(np.std(folded.reshape(-1, n).sum(axis=0)))

@@ -1,0 +1,86 @@
+"""How the instants of a written bar are counted: one count for the tab's row, the timing sheet and the messages.
+
+In: a `Timeline` and one of its bars. Out: words and names from `music/syllables.py`, by grains from the start of the
+bar. A beat is divided by what is written in it (notes, shapes, rests; a plain hold is none).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterator, Set
+from functools import lru_cache
+from operator import attrgetter
+
+from lickwright.music.rhythm import Meter
+from lickwright.music.syllables import CountedInstant, count_bar
+from lickwright.notation.tree import Event, Hold, Rest, Unknown
+from lickwright.timeline.model import Bar, Timeline
+
+
+def count_events(timeline: Timeline, bar: Bar) -> dict[int, CountedInstant]:
+    """What is said in a bar, at grains from its start; all its beats are there, and all instants with an event."""
+    return count_instants(frozenset(happening(timeline, bar)), timeline, bar)
+
+
+def count_instants(instants: Set[int], timeline: Timeline, bar: Bar) -> dict[int, CountedInstant]:
+    """The same with these instants, in grains from the start of the bar."""
+    return _count(frozenset(instants), count_shift(timeline, bar), bar.length, timeline.grain, timeline.settings.meter)
+
+
+def name_at(timeline: Timeline, bar: Bar, at: int) -> str:
+    """What a player calls an instant of a bar: "3 trip", "2 &"."""
+    meter, shift, slots = timeline.settings.meter, count_shift(timeline, bar), timeline.slots
+    unit, beat = meter.beat.denominator, meter.beat.numerator * timeline.grain
+    number = (at + shift) * unit // beat
+    there = {at + shift}  # what happens in its beat; a bar that never ends may have thousands
+    for n in range(bisect_left(slots, number * beat / unit - shift, bar.first, bar.last, key=_at), bar.last):
+        if (slots[n].at + shift) * unit >= (number + 1) * beat:
+            break
+        rests_on = n > bar.first and is_silent(slots[n - 1].event, False) and is_silent(slots[n].event, True)
+        if not rests_on and not _only_holds(slots[n].event):
+            there.add(slots[n].at + shift)
+    return count_bar(there, timeline.grain, meter)[at + shift].name
+
+
+_at = attrgetter("at")
+
+
+def count_shift(timeline: Timeline, bar: Bar) -> int:
+    """Grains by which a bar is counted late: a pick-up is counted as the end of a full bar."""
+    return max(0, int(timeline.settings.meter.length * timeline.grain) - bar.length) if bar.number == 0 else 0
+
+
+def happening(timeline: Timeline, bar: Bar) -> Iterator[int]:
+    """The instants at which an event is written that is more than a plain hold, or than a rest after a rest."""
+    silent = False
+    for slot in timeline.slots[bar.first : bar.last]:
+        before, silent = silent, is_silent(slot.event, silent)
+        if not (silent and before) and not _only_holds(slot.event):
+            yield slot.at
+
+
+def is_silent(event: Event | Unknown, before: bool) -> bool:
+    """Whether no string sounds during an event: a rest on all strings, or a hold after one."""
+    if isinstance(event, Unknown):
+        return False
+    if before:
+        return all(isinstance(part, (Hold, Rest)) for part in event.parts)
+    part = event.parts[0]
+    return isinstance(part, Rest) and not part.string and len(event.parts) == 1
+
+
+def _only_holds(event: Event | Unknown) -> bool:
+    if isinstance(event, Unknown):
+        return False
+    part = event.parts[0]
+    return len(event.parts) == 1 and isinstance(part, Hold) and not (part.string or part.marks)
+
+
+@lru_cache(maxsize=4096)  # of a bar's rhythm alone, and most bars have one that was there before
+def _count(instants: frozenset[int], shift: int, length: int, grain: int, meter: Meter) -> dict[int, CountedInstant]:
+    beat, rest = divmod(meter.beat.numerator * grain, meter.beat.denominator)  # in grains
+    there = {shift, *(at + shift for at in instants)}
+    if not rest:  # else a lick of nothing but long notes, whose grains are coarser than a beat
+        there.update(range(shift + -shift % beat, shift + length, beat))
+    said = count_bar(there, grain, meter)
+    return {at - shift: said[at] for at in said if at >= shift}

@@ -1,0 +1,107 @@
+"""Tree → Timeline: a lick is counted.
+
+In: one lick of a book. Out: its `Timeline`, and what has no meaning when it is played. None when a limit is passed.
+"""
+
+from __future__ import annotations
+
+from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.source import Source, Span
+from lickwright.notation.build_music import MAX_EVENTS
+from lickwright.notation.rules import LIMIT
+from lickwright.notation.tree import Book, Field, Lick
+from lickwright.settings.project_rules import ProjectRules
+from lickwright.settings.resolution import Head, read_head, settle
+from lickwright.timeline.bar_builder import write_bars
+from lickwright.timeline.model import Timeline
+from lickwright.timeline.navigation import with_jumps
+from lickwright.timeline.note_builder import NoteBuilder
+from lickwright.timeline.repeats import order, played_events, sections
+from lickwright.timeline.rules import RULES
+
+__all__ = ["RULES", "resolve"]
+MAX_FINDINGS = 1_000  # a lick: nobody reads more
+FEW = 10  # findings about a file's head that are said again for each of its licks
+
+
+def resolve(
+    lick: Lick, book: Book, source: Source, house: ProjectRules | None = None
+) -> tuple[Timeline | None, list[Diagnostic]]:
+    """The lick counted, and every finding about its fields and its playing."""
+    head = _head(book, house)
+    own = [entry for entry in lick.fields if isinstance(entry, Field)]
+    settings, found = settle(head, own, lick.title_span)
+    found = (head.found if lick is book.licks[0] else _a_few(head.found)) + found
+    played: list[Diagnostic] = []
+
+    def report(rule: Rule, span: Span, message: str, help: str) -> None:
+        if len(played) < MAX_FINDINGS:
+            played.append(rule.at(span, message, help))
+
+    written = write_bars(lick, settings, report)
+    if not written.bars:
+        return None, found + played
+    parts = with_jumps(sections(written.bars, report), written.bars, report)
+    events = played_events(parts, written.bars)
+    if events > MAX_EVENTS:  # repeats played out
+        help = f"with its repeats a lick holds {MAX_EVENTS:,} events at most: play it fewer times, or make it several licks"
+        found.append(LIMIT.at(lick.title_span, f"the lick would be {_rounded(events)} events long", help))
+        return None, found + played
+    music = NoteBuilder(written, settings, report).play(order(parts))
+    timeline = Timeline(
+        lick.title, settings, written.grain, written.bars, written.slots, written.words, written.tuplets, written.sayings,
+        tuple(music.passes), tuple(music.sounds), tuple(music.tempos), tuple(music.fermatas), music.end, lick.span, written.unknown,
+    )  # fmt: skip
+    return timeline, found + _placed(played, timeline)
+
+
+_read: list[tuple[Book, ProjectRules | None, Head]] = []  # the book read last, and for which house
+
+
+def _head(book: Book, house: ProjectRules | None) -> Head:
+    """The head of a book, read once: a file may have ten thousand licks."""
+    for last, whose, head in _read:
+        if last is book and whose is house:
+            return head
+    head = read_head((entry for entry in book.head if isinstance(entry, Field)), house)
+    _read[:] = [(book, house, head)]
+    return head
+
+
+def _a_few(found: list[Diagnostic]) -> list[Diagnostic]:
+    """What every lick but the first says of its file's head: enough to tell that something is wrong there."""
+    return sorted(found, key=lambda d: d.severity is not Severity.ERROR)[:FEW]
+
+
+def _rounded(number: int) -> str:
+    return f"{number:,}" if number < 10**9 else f"{number:.1e}"
+
+
+def _placed(played: list[Diagnostic], timeline: Timeline) -> list[Diagnostic]:
+    """The findings with their bars and beats, from their places in the text; bars and slots stand in written order."""
+    if not played:
+        return []
+    from bisect import bisect_left, bisect_right
+    from dataclasses import replace
+
+    from lickwright.timeline.bar_count import name_at
+
+    bars = [bar for bar in timeline.bars if not bar.same]
+    bar_starts = [bar.span.start for bar in bars]
+    slot_starts = [slot.event.span.start for slot in timeline.slots]
+
+    def placed(d: Diagnostic) -> Diagnostic:
+        at = d.span.start
+        # A place on the border of two bars belongs to the earlier one.
+        n = bisect_left(bar_starts, at)
+        n -= n == len(bars) or bar_starts[n] > at or (n > 0 and bars[n - 1].span.end >= at)
+        if n < 0 or not bars[n].span.start <= at <= bars[n].span.end:
+            return d
+        bar = bars[n]
+        last = bisect_right(slot_starts, at, bar.first, bar.last) - 1
+        if last < bar.first or at >= timeline.slots[last].event.span.end:
+            return replace(d, bar=bar.number)
+        slot = timeline.slots[bisect_left(slot_starts, slot_starts[last], bar.first, bar.last)]  # the first of a `---`
+        return replace(d, bar=bar.number, beat=name_at(timeline, bar, slot.at))
+
+    return [placed(d) for d in played]

@@ -1,0 +1,69 @@
+"""The chords over a lick, note by note.
+
+In: a Timeline. Out: for each sounding note the chord that it is played over, and what it is in that chord. Judges
+nothing and draws nothing.
+"""
+
+from __future__ import annotations
+
+from lickwright.music.chord import Chord
+from lickwright.notation.techniques import Curve
+from lickwright.timeline.model import SoundingNote, Timeline
+
+NO_TONE = "no"  # said of a note over a chord that does not hold it
+
+
+def chords_of(timeline: Timeline) -> tuple[Chord, ...]:
+    """The chords of the `chords` line, each once, in order."""
+    found = (entry.chord for bar in timeline.settings.chords for entry in bar)
+    return tuple(dict.fromkeys(chord for chord in found if chord is not None))
+
+
+def chords_under(timeline: Timeline) -> tuple[Chord | None, ...]:
+    """For each sound, by index, the chord over the written place where it starts; None where there is none.
+
+    A pick-up has no chord; a bar without one of its own keeps the chord before.
+    """
+    bars, written = timeline.bars, timeline.settings.chords
+    if not written:
+        return (None,) * len(timeline.sounds)
+    first = 1 if bars and bars[0].number == 0 else 0
+    starts: list[list[tuple[int, Chord | None]]] = []  # by bar: grains from its start, and the chord from there on
+    last: Chord | None = None
+    for n, bar in enumerate(bars):
+        own = written[n - first] if 0 <= n - first < len(written) else ()
+        entries = [
+            (0, last),
+            *((entry.at.numerator * bar.length // entry.at.denominator, entry.chord) for entry in own),
+        ]
+        last = entries[-1][1]
+        starts.append(entries)
+    return tuple(_at(starts[sound.bar], timeline.slots[sound.slot].at) for sound in timeline.sounds)
+
+
+def _at(entries: list[tuple[int, Chord | None]], grains: int) -> Chord | None:
+    return next(chord for start, chord in reversed(entries) if start <= grains)
+
+
+def tone(chord: Chord | None, pitch: float) -> str:
+    """What a pitch as fingered is in a chord: "1", "b3", "9"; "no" where it is none of its notes; "" without a chord.
+
+    A quarter-tone is no chord note.
+    """
+    if chord is None:
+        return ""
+    return (chord.tone(int(pitch)) if pitch % 1 == 0 else "") or NO_TONE
+
+
+def struck_at(sound: SoundingNote) -> float:
+    """The pitch that a note begins with: of a pre-bend the one that it is bent to."""
+    shape = sound.shapes[0] if sound.shapes else None
+    return sound.pitch + (shape.amount if shape is not None and shape.technique.curve is Curve.PREBEND else 0.0)
+
+
+def chord_tones(timeline: Timeline) -> tuple[str, ...]:
+    """For each sound, by index, what it is in the chord over it (`tone`); "" for dead notes, and without a chord."""
+    under = chords_under(timeline)
+    return tuple(
+        "" if sound.dead else tone(chord, struck_at(sound)) for sound, chord in zip(timeline.sounds, under, strict=True)
+    )

@@ -1,0 +1,411 @@
+"""Slots → sounds: what is played, on which string, from when to when, and what connects to what.
+
+In: the written bars of a lick. Out: `SoundingNote`s as played, repeats included, with the tempo and pauses on the way. Whether a hand can do
+it is judged by the checks; here only what has no meaning at all is reported, once for each written place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from lickwright.core.diagnostics import Rule
+from lickwright.core.source import Span
+from lickwright.music.harmonic import above
+from lickwright.music.rhythm import parse_tempo
+from lickwright.notation.techniques import EVENT_WORDS, PICKED, Damping, Technique, TechniqueKind
+from lickwright.notation.tree import Bare, Event, Hold, MarkNode, Note, Part, Rest, Unknown
+from lickwright.settings.fields import VALUE, Settings
+from lickwright.timeline import rules
+from lickwright.timeline.model import Bar, Pass, Saying, SoundingNote, TempoAt
+from lickwright.timeline.pages import WrittenMusic
+from lickwright.timeline.rules import Report
+from lickwright.timeline.string_states import StringStates
+
+_JOIN = TechniqueKind.JOIN  # bound here, since it is asked for every note and an enumeration is slow to look into
+_PINCHED = 24.0  # semitones that a pinch harmonic sounds above its fret: the fourth partial is the one most players get
+
+
+@dataclass(slots=True)
+class PlayedMusic:
+    """The music as played."""
+
+    passes: list[Pass] = field(default_factory=list)
+    sounds: list[SoundingNote] = field(default_factory=list)
+    tempos: list[TempoAt] = field(default_factory=list)
+    fermatas: list[tuple[int, int]] = field(default_factory=list)
+    end: int = 0
+
+
+class NoteBuilder:
+    """Plays the slots in order."""
+
+    def __init__(self, written: WrittenMusic, settings: Settings, report: Report) -> None:
+        self.written = written
+        self.settings = settings
+        self.tuning = settings.tuning
+        self._report = report
+        self.out = PlayedMusic()
+        self.out.tempos.append(TempoAt(0, settings.tempo.quarters_per_minute(settings.meter)))
+        self._neck = StringStates(settings.tuning)
+        self._last: list[int] = []  # the strings of the note or group written last
+        self._started = False  # something has happened: a hold has a meaning
+        self._dynamic = "mf"
+        self._lenient = True  # in or after a bar that could not be read whole: connections are not judged
+        self._visits = [0] * len(written.slots)
+        self._sayings: dict[int, list[Saying]] = {}
+        for saying in written.sayings:
+            self._sayings.setdefault(saying.slot, []).append(saying)
+        # the bar, slot and instant being played
+        self._bar = 0
+        self._slot = 0
+        self._over: tuple[int, ...] = ()  # the words over it
+        self._now = 0
+        self._until = 0
+        self._beat_from = self._beat = 0  # the slots from one to before the other are grace notes of the latter
+        self._origin = 0  # where the event being played stands in the text
+
+    def play(self, order: Iterable[int]) -> PlayedMusic:
+        """All bars in the order given."""
+        now, counts, before_sure = 0, [0] * len(self.written.bars), True
+        for index in order:
+            bar = self.written.bars[index]
+            self._lenient = not (bar.sure and before_sure)
+            before_sure = bar.sure
+            self.out.passes.append(Pass(index, now, counts[index]))
+            counts[index] += 1
+            self._play_bar(index, bar, now)
+            now += bar.length
+        self._neck.stop_all(now)
+        self.out.end = now
+        return self.out
+
+    def _play_bar(self, index: int, bar: Bar, start: int) -> None:
+        self._bar = index
+        slots, words = self.written.slots, self.written.slot_words
+        for n in range(bar.first, bar.last):
+            _, at, length, event, _ = slots[n]
+            self._slot, self._over, self._now = n, words[n], start + at
+            self._until = self._now + length
+            if n in self._sayings:
+                self._hear(self._sayings[n], n, bar)
+            self._origin = event.span.start
+            if isinstance(event, Unknown):
+                self._unknown()
+            else:
+                self._event(event)
+            self._visits[n] += 1
+
+    def _say(self, rule: Rule, span: Span, message: str, help: str) -> None:
+        """Reports once a place: the first time that it is played."""
+        if not self._visits[self._slot]:
+            self._report(rule, span, message, help)
+
+    def _at(self, node: Part | MarkNode) -> Span:
+        """Where a part or mark of the event being played stands."""
+        return Span(self._origin + node.span.start, self._origin + node.span.end)
+
+    # --- sayings -------------------------------------------------------------------------------------------------
+
+    def _hear(self, sayings: list[Saying], n: int, bar: Bar) -> None:
+        for saying in sayings:
+            if saying.kind == "dynamic":
+                self._dynamic = saying.text
+            elif saying.kind == "tempo":
+                self._tempo(saying)
+            elif saying.kind == "fermata":
+                self.out.fermatas.append((self._now, self._now + self._held_length(n, bar)))
+
+    def _held_length(self, n: int, bar: Bar) -> int:
+        """The length of an event with the plain holds after it in its bar."""
+        slots = self.written.slots
+        length = slots[n].length
+        for slot in slots[n + 1 : bar.last]:
+            if (
+                isinstance(slot.event, Unknown)
+                or not isinstance(slot.event.parts[0], Hold)
+                or slot.event.parts[0].string
+            ):
+                break
+            length += slot.length
+        return length
+
+    def _tempo(self, saying: Saying) -> None:
+        try:
+            tempo = parse_tempo(saying.text)
+        except ValueError as e:
+            self._say(VALUE, saying.span, str(e), "`@tempo=60` changes the tempo from here on")
+            return
+        self.out.tempos.append(TempoAt(self._now, tempo.quarters_per_minute(self.settings.meter)))
+
+    # --- events --------------------------------------------------------------------------------------------------
+
+    def _unknown(self) -> None:
+        """Something was played here that could not be read: everything stops, and what follows is not judged."""
+        self._lenient = self._started = True
+        self._last = []
+        self._neck.stop_all(self._now)
+
+    def _event(self, event: Event) -> None:
+        parts = event.parts
+        first = parts[0]
+        if isinstance(first, Hold) and not first.string:
+            self._hold(first)
+            return
+        if isinstance(first, Rest) and not first.string:
+            self._neck.rest(self._over, self._now)
+            self._started = True
+            self._lenient = not self.written.bars[self._bar].sure  # whatever went before has ended
+            return
+        if len(parts) == 1 and isinstance(first, Note):
+            self._one_note(first, parts)
+        else:
+            self._parts(parts)
+        self._started = True
+
+    def _one_note(self, note: Note, parts: tuple[Part, ...]) -> None:
+        """`_parts` for what most events are."""
+        number = self._number(note)
+        if note.begin.kind is not _JOIN:
+            self._neck.end_others((number,), self._over, self._now)
+        if self._over:
+            self._roll(parts)
+        if number:
+            self._note(number, note, None)
+            self._last = [number]
+
+    def _hold(self, hold: Hold) -> None:
+        if not self._started and not self._lenient:
+            self._say(rules.HOLD, self._at(hold), "there is nothing to hold yet", "silence is a dot: `.`")
+        self._started = True
+        if hold.marks:
+            group = [n for n in self._last if self._neck[n].sound is not None]
+            bent = [n for n in group if self._neck[n].bent]
+            self._shape_all(bent or group, hold)
+
+    def _shape_all(self, numbers: list[int], hold: Hold) -> None:
+        if not numbers and not self._lenient:
+            self._say(
+                rules.NO_SHAPE,
+                self._at(hold.marks[0]),
+                f"`{hold.marks[0].technique.sign}` has nothing to shape: no string sounds here",
+                "play a note first, or take the mark out",
+            )
+        for n in numbers:
+            self._shape(n, hold.marks)
+
+    def _parts(self, parts: tuple[Part, ...]) -> None:
+        numbers = [self._number(part) for part in parts]
+        struck = any(isinstance(part, (Note, Bare)) and not self._joined(part) for part in parts)
+        if struck or all(isinstance(part, Hold) for part in parts):
+            self._neck.end_others(numbers, self._over, self._now)
+        rolled = self._roll(parts)
+        last: list[int] = []
+        for number, part in sorted(zip(numbers, parts, strict=True), key=_thickest_first):
+            if not number:
+                continue
+            match part:
+                case Note():
+                    self._note(number, part, len(last) if rolled else None)
+                    last.append(number)
+                case Hold():
+                    self._hold_one(number, part)
+                case Rest():
+                    self._neck.stop(number, self._now)
+                case Bare():
+                    self._bare(number, part)
+        if last:
+            self._last = last
+
+    @staticmethod
+    def _joined(part: Note | Bare) -> bool:
+        return isinstance(part, Note) and part.begin.kind is _JOIN
+
+    def _hold_one(self, number: int, hold: Hold) -> None:
+        if self._neck[number].sound is None:
+            if not self._lenient:
+                self._say(
+                    rules.HOLD,
+                    self._at(hold),
+                    f"nothing sounds on {hold.string} to hold",
+                    "play it first, or let it ring: `e5=`",
+                )
+        elif hold.marks:
+            self._shape(number, hold.marks)
+
+    def _roll(self, parts: tuple[Part, ...]) -> bool:
+        word = self._word_over("roll")
+        if word is None:
+            return False
+        if len(parts) < 2 and isinstance(parts[0], Note):
+            self._say(rules.SHAPE_OF, self._at(parts[0]), "a roll of one note", "a roll is a chord: `(roll: A0&D2&G2)`")
+        return len(parts) > 1
+
+    def _word_over(self, name: str) -> int | None:
+        if not self._over:
+            return None
+        words = self.written.words
+        return next((index for index in self._over if words[index].word == name), None)
+
+    # --- strings -------------------------------------------------------------------------------------------------
+
+    def _number(self, part: Part) -> int:
+        """The number of a part's string; 0 where it cannot be told, which has been reported."""
+        if part.string:
+            return self._neck.number(part.string) or self._unnamed(part.string, self._at(part))
+        if len(self._last) == 1:
+            return self._last[0]
+        if isinstance(part, Note) and (not self._lenient or (self._last and self.written.bars[self._bar].sure)):
+            sign = part.begin.sign
+            if self._last:
+                letters = " or ".join(f"`{self.tuning.written(n)}{sign}{part.fret}`" for n in reversed(self._last))
+                self._say(
+                    rules.WHICH,
+                    self._at(part),
+                    f"`{sign}{part.fret}` could belong to any of {len(self._last)} strings",
+                    f"name the string: {letters}",
+                )
+            else:
+                self._say(
+                    rules.NO_SOURCE,
+                    self._at(part),
+                    f"`{sign}{part.fret}` has no note before it",
+                    "begin with a note: `G7h9`; from nowhere it names its string: `hG9`",
+                )
+        self._unknown()
+        return 0
+
+    def _unnamed(self, name: str, span: Span) -> int:
+        """Reports a name that no string has; 0."""
+        if "tuning" not in self.settings.unread:
+            at = Span(span.start, span.start + len(name))
+            if name[-1] == ":":
+                self._say(
+                    rules.NO_STRING,
+                    at,
+                    f"there is no string {name[:-1]}: {self.tuning} has {self.tuning.strings}",
+                    f"strings go from 1, the thinnest, to {self.tuning.strings}",
+                )
+            else:
+                self._say(
+                    rules.NO_STRING,
+                    at,
+                    f"no string is called {name} in this tuning ({self.tuning})",
+                    f"write the string by its number, thinnest first: `{self._neck.usual(name)}:`",
+                )
+        self._unknown()
+        return 0
+
+    # --- notes ---------------------------------------------------------------------------------------------------
+
+    def _bare(self, number: int, part: Bare) -> None:
+        if self._word_over("scrape") is not None:
+            self._begin(number, PICKED, None, None, None, self._at(part), "scrape")
+        elif all(word.technique or word.word in EVENT_WORDS for word in (self.written.words[n] for n in self._over)):
+            self._say(
+                rules.BARE,
+                self._at(part),
+                f"string {part.string} has no fret here",
+                f"a note is a string and a fret: `{part.string}7`; bare strings are for a rake or scrape",
+            )
+
+    def _note(self, number: int, note: Note, roll: int | None) -> None:
+        source = None
+        if note.begin.kind is _JOIN:
+            source = self._source(number, note)
+            if source is None and not note.string:
+                self._unknown()  # nobody knows which string it is on
+                return
+        written = self.written
+        if written.rakes and self._slot in written.rakes:
+            self._rake(written.rakes[self._slot])
+        grace = self._until == self._now and self._word_over("grace") is not None
+        sound = self._begin(
+            number, note.begin, note.head, note.fret, note.touch, self._at(note), "grace" if grace else "note"
+        )
+        sound.source, sound.roll, sound.finger, sound.pluck = source, roll, note.finger, note.pluck
+        if grace:
+            sound.lead = self._grace_lead()
+        if written.trills and self._slot in written.trills:
+            sound.trill = written.trills[self._slot].fret
+        if note.marks:
+            self._note_marks(number, sound, note.marks)
+
+    def _source(self, number: int, note: Note) -> int | None:
+        sounding = self._neck[number].sound
+        if sounding is not None:
+            return sounding.index
+        if not self._lenient:
+            name, sign = self.tuning.written(number), note.begin.sign
+            self._say(rules.NO_SOURCE, self._at(note), f"nothing sounds on {name} for `{sign}{note.fret}` to go on from",
+                      f"hold the note before or let it ring, or start again: `{'t' if sign == 't' else ''}{name}{note.fret}`")  # fmt: skip
+        return None
+
+    def _rake(self, strokes: tuple[tuple[str, Span], ...]) -> None:
+        for n, (name, span) in enumerate(strokes):
+            number = self._neck.number(name) or self._unnamed(name, span)
+            if number:
+                sound = self._begin(number, PICKED, None, None, None, span, "rake")
+                sound.lead = len(strokes) - n
+                self._neck.stop(number, self._now)
+
+    def _grace_lead(self) -> int:
+        """How many grace notes from here to the beat."""
+        if not self._beat_from <= self._slot < self._beat:
+            n, slots = self._slot, self.written.slots
+            while n < len(slots) and not slots[n].length:
+                n += 1
+            self._beat_from, self._beat = self._slot, n
+        return self._beat - self._slot
+
+    def _begin(
+        self,
+        number: int,
+        begin: Technique,
+        head: Technique | None,
+        fret: int | None,
+        touch: Fraction | None,
+        span: Span,
+        kind: str,
+    ) -> SoundingNote:
+        """A sound begins now."""
+        pitch = float(self.tuning.nominal[number - 1] + (fret or 0))
+        if touch is not None:
+            pitch += above(float(touch) - (fret or 0)) or 12.0
+        elif head is not None and head.sign == "*":
+            pitch += _PINCHED
+        marks: tuple[Technique, ...] = ()
+        if self._over:
+            words = self.written.words
+            marks = tuple(t for index in self._over if (t := words[index].technique) is not None)
+        sounds = self.out.sounds
+        sound = SoundingNote(
+            len(sounds), self._now, self._now if kind in ("grace", "rake") else self._until, number, fret, touch, pitch, begin, head, marks,
+            [], None, self._slot, self._bar, self._visits[self._slot], kind, dynamic=self._dynamic, span=span,
+        )  # fmt: skip
+        sounds.append(sound)
+        self._neck.begin(sound, self._ring_word() if marks else None)
+        return sound
+
+    def _ring_word(self) -> int | None:
+        words = self.written.words
+        return next((i for i in self._over if (t := words[i].technique) and t.damping is Damping.RING), None)
+
+    # --- marks and shapes ----------------------------------------------------------------------------------------
+
+    def _note_marks(self, number: int, sound: SoundingNote, marks: tuple[MarkNode, ...]) -> None:
+        shapes = tuple(mark for mark in marks if mark.technique.kind is TechniqueKind.SHAPE)
+        plain = tuple(mark.technique for mark in marks if mark.technique.kind is not TechniqueKind.SHAPE)
+        if plain:
+            sound.marks = plain + sound.marks
+            self._neck[number].rings = any(technique.damping is Damping.RING for technique in plain)
+        if shapes:
+            self._shape(number, shapes)
+
+    def _shape(self, number: int, marks: tuple[MarkNode, ...]) -> None:
+        self._neck.shape(number, marks, self._now, self._until, self._slot, self._origin)
+
+
+def _thickest_first(pair: tuple[int, Part]) -> int:
+    return -pair[0]

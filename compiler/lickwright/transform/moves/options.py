@@ -1,0 +1,240 @@
+"""What each note of a lick may be played on, and which connections go along, box by box.
+
+In: a counted lick and an aim. Out: for each home (one place of the box on the neck) a `Draft`: the runs of connected notes, the strings each
+may lie on, and the connections that end where the box changes strings. A note inside the box is worth more than a hammer-on or
+pull-off, whose second note can be picked; a slide may leave the box by a fret or two; taps and trills never change their string.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import pairwise
+from math import inf
+
+from lickwright.hand.string_tension import limit, string_kind
+from lickwright.notation.techniques import Curve, Stroke
+from lickwright.timeline.model import SoundingNote, Timeline
+from lickwright.transform.moves.note_positions import first_pass, pitched, stopped
+from lickwright.transform.moves.target import Aim
+
+Where = frozenset[tuple[int, int]]
+
+# Costs, in notes: one note a fret outside the box is worth 1.5.
+IN_WINDOW = 0.6  # between the frets of the box, though no note of it
+OUT, FURTHER = 1.0, 0.5  # outside it, and for each fret of the way there
+OPENED = 4.0  # an open string where the lick had a finger
+OTHER_STRING = 0.3  # where no box asks for it
+FRETTED = 0.3  # and the other way round: an open note stays one where it can
+HARD_BEND = 2.5  # a bend the string hardly gives
+PARTED = 1.6  # a hammer-on or pull-off that ends: kept if one note lies a fret outside for it
+SLIDE_PARTED = 2.2
+FAR = 0.08  # each note, for each fret between here and where the hand would be if it simply went along
+NEVER = 40.0
+AS_GOOD = 0.25  # strings that cost no more than this over the best are left to the plan
+_BENT = (Curve.BEND, Curve.PREBEND)
+
+
+@dataclass(slots=True)
+class ConnectedNotes:
+    """Connected notes that share a string."""
+
+    sounds: list[SoundingNote]
+    strings: dict[int, float]  # string → what it costs to play the run there
+    string: int = 0  # the one chosen
+
+
+@dataclass(slots=True)
+class Draft:
+    """A lick in one home, its strings not yet all chosen."""
+
+    home: Where
+    runs: list[ConnectedNotes] = field(default_factory=list)
+    parted: list[SoundingNote] = field(default_factory=list)  # connected notes that no longer are
+    cost: float = 0.0
+
+
+def homes(timeline: Timeline, aim: Aim) -> list[tuple[Where, int, int]]:
+    """Each place of the box on the neck, with its lowest and highest fret; of several boxes, those that lie together."""
+    if aim.area is None:
+        return [_own(timeline, aim)]
+    boxes = aim.area.boxes
+    first = min(box.label for box in boxes)
+    out = []
+    for box in (b for b in boxes if b.label == first):
+        near = {b.label: b for b in sorted(boxes, key=lambda b: (-abs(b.low - box.low), -b.low))}  # the nearest stays
+        chosen = near.values()
+        where = frozenset[tuple[int, int]]().union(*(b.places | b.blue for b in chosen))
+        out.append((where, min(b.low for b in chosen), max(b.high for b in chosen)))
+    return out
+
+
+def _own(timeline: Timeline, aim: Aim) -> tuple[Where, int, int]:
+    """Without a box, the lick's own places, gone along: a new tuning changes no more of them than it must."""
+    notes = [s for s in first_pass(timeline) if pitched(s)]
+    at = [(s.string, (stopped(s) or 0) + aim.fingered) for s in notes]
+    frets = [fret for _, fret in at if fret > 0] or [0]
+    return frozenset(place for place in at if 0 < place[1] <= aim.frets), min(frets), max(frets)
+
+
+def drafts(timeline: Timeline, aim: Aim) -> Iterator[Draft]:
+    """One for each home that can hold the lick at all, the best first."""
+    chains = list(_chains(timeline))
+    busy = _busy(timeline)
+    found: list[tuple[float, int, Draft]] = []
+    for home, low, high in homes(timeline, aim):
+        options = {s.index: _options(s, timeline, aim, home, low, high) for chain in chains for s in chain}
+        if not all(options.values()):
+            continue
+        draft = Draft(home)
+        for chain in chains:
+            _split(chain, options, busy, draft)
+        cost = draft.cost + FAR * len(options) * _away(timeline, aim, low, high)
+        found.append((cost, len(found), draft))
+    yield from (draft for *_, draft in sorted(found, key=lambda one: one[:2]))
+
+
+def _away(timeline: Timeline, aim: Aim, low: int, high: int) -> float:
+    """Frets from where the hand would be if it simply went along."""
+    frets = [s.fret for s in first_pass(timeline) if s.fret] or [0]
+    return abs((low + high) / 2 - sum(frets) / len(frets) - aim.fingered)
+
+
+def _chains(timeline: Timeline) -> Iterator[list[SoundingNote]]:
+    """Pitched notes, each with those connected to it."""
+    chains: dict[int, list[SoundingNote]] = {}
+    for sound in first_pass(timeline):
+        if sound.source in chains and pitched(sound):
+            chains[sound.source].append(sound)
+            chains[sound.index] = chains[sound.source]
+        elif pitched(sound):
+            chains[sound.index] = [sound]
+    yield from {id(chain): chain for chain in chains.values()}.values()
+
+
+def _busy(timeline: Timeline) -> frozenset[int]:
+    """Notes that begin while or when another string sounds: struck instead of connected, they would end it."""
+    alive: list[SoundingNote] = []
+    out: set[int] = set()
+    for sound in first_pass(timeline):
+        alive = [s for s in alive if s.end > sound.start or s.start == sound.start]
+        others = [s for s in alive if s.string != sound.string]
+        if others:
+            out |= {sound.index, *(s.index for s in others if s.start == sound.start)}
+        alive.append(sound)
+    return frozenset(out)
+
+
+def _options(
+    sound: SoundingNote, timeline: Timeline, aim: Aim, home: Where, low: int, high: int
+) -> dict[int, tuple[int, float]]:
+    """String → fret and cost, for every string that has the note."""
+    old = timeline.settings
+    fret_now = stopped(sound) or 0
+    pitch = old.tuning.sounding[sound.string - 1] + fret_now + aim.semitones
+    out = {}
+    for string, open_pitch in enumerate(aim.tuning.sounding, 1):
+        fret = pitch - open_pitch
+        other = None if sound.trill is None else fret + sound.trill - fret_now
+        if not 0 <= fret <= aim.frets or (other is not None and not 0 <= other <= aim.frets):
+            continue
+        cost = _off(string, fret, fret_now, home, low, high)
+        if other is not None:
+            cost += _off(string, other, sound.trill or 0, home, low, high)
+        if sound.begin.stroke is Stroke.TAP or sound.harmonic:
+            cost *= 0.2  # the picking hand is anywhere, and so are nodes
+            cost += OPENED if sound.harmonic and fret_now == 0 != fret else 0.0  # a natural harmonic stays one
+        cost += OTHER_STRING if aim.area is None and string != sound.string else 0.0
+        cost += _shaped(sound, string, fret, aim, old.sound)
+        if cost < inf:
+            out[string] = (fret, cost)
+    return out
+
+
+def _off(string: int, fret: int, was: int, home: Where, low: int, high: int) -> float:
+    """What a place costs against the box."""
+    if fret == was == 0:
+        return 0.0
+    fretted = FRETTED if was == 0 else 0.0
+    if (string, fret) in home:
+        return fretted
+    if fret == 0:
+        return OPENED
+    away = max(low - fret, fret - high, 0)
+    return fretted + (OUT + FURTHER * away if away else IN_WINDOW)
+
+
+def _shaped(sound: SoundingNote, string: int, fret: int, aim: Aim, what: str) -> float:
+    """Bends want strings that bend; vibrato and slides a finger, which an open string has not."""
+    cost = 0.0
+    for shape in sound.shapes:
+        curve = shape.technique.curve
+        if curve in _BENT:
+            row = limit(string_kind(aim.tuning, what, string), fret, shape.amount)
+            if fret == 0 or (row is not None and row.level == "error"):
+                return inf
+            cost += HARD_BEND if row is not None and row.level == "warning" else 0.0
+        elif fret == 0 and stopped(sound) and curve in (Curve.VIBRATO, Curve.SLIDE_OFF):
+            return inf
+    glides = sound.begin.curve in (Curve.GLIDE, Curve.SLIDE_IN)
+    return inf if fret == 0 and glides and stopped(sound) else cost
+
+
+def _from_open(before: SoundingNote, sound: SoundingNote, fret: int) -> bool:
+    """Return whether a slide would start at an open string where it had a finger; `fret` is where `before` would lie."""
+    return sound.begin.curve is Curve.GLIDE and fret == 0 and bool(stopped(before))
+
+
+def _parting(sound: SoundingNote, busy: frozenset[int]) -> float:
+    """What it costs to end a connection before this note."""
+    if sound.begin.stroke is Stroke.TAP or sound.index in busy or sound.kind == "grace" or sound.lead:
+        return NEVER
+    return SLIDE_PARTED if sound.begin.curve is Curve.GLIDE else PARTED
+
+
+def _split(
+    chain: list[SoundingNote], options: dict[int, dict[int, tuple[int, float]]], busy: frozenset[int], draft: Draft
+) -> None:
+    """The cheapest strings for connected notes, by dynamic programming; where the string changes, the connection ends."""
+    best: dict[int, float] = {string: cost for string, (_, cost) in options[chain[0].index].items()}
+    back: list[dict[int, int]] = []
+    for before, sound in pairwise(chain):
+        parting = _parting(sound, busy)
+        cheapest = min(best, key=lambda string: best[string])
+        here, came = {}, {}
+        for string, (_, cost) in options[sound.index].items():
+            stay = best.get(string, inf)
+            if stay < inf and _from_open(before, sound, options[before.index][string][0]):
+                stay = inf
+            go = best[cheapest] + parting
+            came[string] = string if stay <= go else cheapest
+            here[string] = min(stay, go) + cost
+        best, back = here, [*back, came]
+    string = min(best, key=lambda s: best[s])
+    draft.cost += best[string]
+    strings = [string]
+    for came in reversed(back):
+        string = came[string]
+        strings.append(string)
+    _cut(chain, strings[::-1], options, draft)
+
+
+def _cut(
+    chain: list[SoundingNote], strings: list[int], options: dict[int, dict[int, tuple[int, float]]], draft: Draft
+) -> None:
+    start = 0
+    for n in range(1, len(chain) + 1):
+        if n < len(chain) and strings[n] == strings[n - 1]:
+            continue
+        sounds = chain[start:n]
+        draft.runs.append(_run(sounds, options))
+        draft.parted += [chain[n]] if n < len(chain) else []
+        start = n
+
+
+def _run(sounds: list[SoundingNote], options: dict[int, dict[int, tuple[int, float]]]) -> ConnectedNotes:
+    shared = set(options[sounds[0].index]).intersection(*(options[s.index] for s in sounds[1:]))
+    for before, sound in pairwise(sounds):
+        shared = {string for string in shared if not _from_open(before, sound, options[before.index][string][0])}
+    costs = {string: sum(options[s.index][string][1] for s in sounds) for string in sorted(shared)}
+    return ConnectedNotes(sounds, costs, min(costs, key=lambda string: costs[string]))

@@ -1,0 +1,158 @@
+"""The music of a moved lick: the same items with other strings and frets.
+
+In: items, the Timeline they were counted in, and the new places. Out: items, and in words what has no place any more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from fractions import Fraction
+
+from lickwright.music.tuning import Tuning
+from lickwright.notation.techniques import HEADS
+from lickwright.notation.tree import Bare, Event, Hold, Item, MarkNode, Note, Part, Rest, Tuplet, Worded
+from lickwright.timeline.model import SoundingNote, Timeline
+from lickwright.transform.moves.note_positions import Places, stopped
+
+
+def rewrite(
+    items: tuple[Item, ...], timeline: Timeline, places: Places, tuning: Tuning
+) -> tuple[tuple[Item, ...], tuple[str, ...]]:
+    """The items for the new places."""
+    writer = _Writer(timeline, places, tuning)
+    return writer.items(items), tuple(dict.fromkeys(writer.said))
+
+
+class _Writer:
+    def __init__(self, timeline: Timeline, places: Places, tuning: Tuning) -> None:
+        self.old = timeline.settings.tuning
+        self.places = places
+        self.tuning = tuning
+        self.said: list[str] = []
+        self._sounds = {
+            sound.span.start: sound for sound in timeline.sounds if sound.pass_no == 0 and sound.kind != "rake"
+        }
+        self._new_hand = _new_hand(self._sounds.values(), places)
+        self._now: dict[int, int] = {}  # old string → new, of what sounds there
+
+    def items(self, items: Iterable[Item]) -> tuple[Item, ...]:
+        """Items one by one; a rake that lost its strings is its note."""
+        out: list[Item] = []
+        for item in items:
+            match item:
+                case Event():
+                    out.append(self._event(item))
+                case Tuplet():
+                    out.append(replace(item, items=self.items(item.items)))
+                case Worded(word="rake"):
+                    out += self._rake(item)
+                case Worded(word="trill"):
+                    out.append(self._trill(item))
+                case Worded():
+                    out.append(replace(item, items=self.items(item.items)))
+                case _:
+                    out.append(item)
+        return tuple(out)
+
+    def _event(self, event: Event) -> Event:
+        return replace(event, parts=tuple(self._part(part, event.span.start) for part in event.parts))
+
+    def _part(self, part: Part, start: int) -> Part:
+        if isinstance(part, Note):
+            sound = self._sounds.get(start + part.span.start)
+            return part if sound is None else self._note(part, sound)
+        if not part.string:
+            return self._hold(part, 0) if isinstance(part, Hold) else part
+        number = self._number(part.string)
+        string = self._now.get(number, number)
+        name = self.tuning.written(min(string, self.tuning.strings))
+        if isinstance(part, Hold):
+            return replace(self._hold(part, number), string=name)
+        return replace(part, string=name) if isinstance(part, (Rest, Bare)) else part
+
+    def _number(self, name: str) -> int:
+        return int(name[:-1]) if name.endswith(":") else self.old.letters[name]
+
+    def _hold(self, hold: Hold, number: int) -> Hold:
+        """A hold's bend targets move with the note that it holds."""
+        change = self._changes.get(number, self._last_change) if number else self._last_change
+        return replace(hold, marks=tuple(_mark(mark, change) for mark in hold.marks)) if hold.marks else hold
+
+    _last_change = 0  # frets that the note written last has moved by
+    _changes: dict[int, int] = {}
+
+    def _note(self, note: Note, sound: SoundingNote) -> Note:
+        string, fret = self.places.at.get(sound.index, (sound.string, stopped(sound)))
+        begin = self.places.begins.get(sound.index, note.begin)
+        name = self.tuning.written(string) if note.string or begin is not note.begin else ""
+        self._now[sound.string] = string
+        here = stopped(sound)
+        if here is None or fret is None:
+            return replace(note, string=name, begin=begin)
+        change = fret - here
+        self._last_change = change
+        self._changes = {**self._changes, sound.string: change}
+        marks = tuple(_mark(mark, change) for mark in note.marks)
+        finger = None if self._new_hand or not fret else note.finger
+        if note.finger and finger is None and here:
+            why = "the hand is another" if self._new_hand else "their strings are open now"
+            self.said.append(f"written fingers are left out: {why}")
+        moved = replace(note, string=name, begin=begin, fret=fret, marks=marks, finger=finger)
+        if note.touch is None or note.head is None:
+            return moved
+        if note.head.sign == "<>" and fret == 0:
+            return replace(moved, fret=None)
+        if note.head.sign == "<>":
+            self.said.append("natural harmonics are artificial harmonics now")
+        head = HEADS["n<>"] if fret else HEADS["<>"]
+        return replace(moved, head=head, fret=fret or None, touch=note.touch + change)
+
+    # --- words ---------------------------------------------------------------------------------------------------
+
+    def _rake(self, word: Worded) -> list[Item]:
+        """The strings run over go along with the note at the end; those that the neck does not have are left out."""
+        events = [item for item in word.items if isinstance(item, Event)]
+        target = next((event for event in events if isinstance(event.parts[0], Note)), None)
+        sound = self._sounds.get(target.span.start + target.parts[0].span.start) if target else None
+        if sound is None:
+            return [word]
+        string = self.places.at.get(sound.index, (sound.string, 0))[0]
+        out: list[Item] = []
+        strokes = 0
+        for item in word.items:
+            if isinstance(item, Event) and isinstance(bare := item.parts[0], Bare):
+                number = string + self._number(bare.string) - sound.string
+                if 1 <= number <= self.tuning.strings:
+                    strokes += 1
+                    out.append(replace(item, parts=(replace(bare, string=self.tuning.written(number)),)))
+                else:
+                    self.said.append("a rake is shorter: there are no more strings on that side")
+            else:
+                out += self.items([item])
+        if strokes:
+            return [replace(word, items=tuple(out))]
+        self.said.append("a rake has no string to come from: its note is picked")
+        return out
+
+    def _trill(self, word: Worded) -> Item:
+        first, second, *rest = word.items
+        out = [*self.items([first])]
+        if isinstance(second, Event) and isinstance(other := second.parts[0], Note):
+            string = "" if not other.string else self.tuning.written(self._now.get(self._number(other.string), 1))
+            moved = replace(other, string=string, fret=(other.fret or 0) + self._last_change)
+            out.append(replace(second, parts=(moved,)))
+        else:
+            out.append(second)
+        return replace(word, items=(*out, *self.items(rest)))
+
+
+def _mark(mark: MarkNode, change: int) -> MarkNode:
+    return mark if mark.fret is None else replace(mark, fret=mark.fret + Fraction(change))
+
+
+def _new_hand(sounds: Iterable[SoundingNote], places: Places) -> bool:
+    """Whether this is more than the same hand some frets on."""
+    moved = [(s, at) for s in sounds if (at := places.at.get(s.index)) is not None and not s.dead]
+    changes = {(at[0] - s.string, (at[1] or 0) - (stopped(s) or 0)) for s, at in moved}
+    return len(changes) > 1 or any(string for string, _ in changes)
