@@ -109,8 +109,8 @@ def test_outside_the_box_says_which_has_it() -> None:
     (finding,) = found("e8 e5 B10 - - . . .")
     where = "string B fret 10 (A, tonic) is in A minor pentatonic but outside box 1"
     assert finding.message == f"{where}; box 2 (frets 7-10) has it"
-    assert finding.help is not None
-    assert "`box 1 2`" in finding.help
+    assert finding.hint is not None
+    assert "`box 1 2`" in finding.hint
     assert codes("e8 e5 B10 - - . . .", "key A minor\nbox 1 2\n") == []
 
 
@@ -163,7 +163,7 @@ def test_bends_are_judged_at_both_ends() -> None:
 def test_the_bend_s_finding_says_where_it_arrives_and_what_would_fit() -> None:
     (finding,) = found("B8^9 - - . . . . .")
     assert finding.message == "the bend on B8 reaches G#, major 7th, outside A minor pentatonic"
-    assert finding.help == "`^10` (A, tonic) would be in it"
+    assert finding.hint == "`^10` (A, tonic) would be in it"
     assert text("B8^9 - - . . . . .")[finding.span.start : finding.span.end] == "^9"
 
 
@@ -241,9 +241,9 @@ def test_what_takes_both_in_is_said_with_its_number_or_not_at_all() -> None:
         for box in (1, 2, 3, 4):
             for note in (f"{string}{fret}" for string in "EADGBe" for fret in (12, 19, 20)):
                 for d in found(f"{note} - - - . . . .", f"key {key}\nbox {box} at 5\nfrets 20\n"):
-                    assert "`box `" not in (d.help or "")
+                    assert "`box `" not in (d.hint or "")
                     if d.code == "L202" and "has it" not in d.message:
-                        assert d.help == 'if you mean it: `meant L202 bar 1 "why"`'
+                        assert d.hint == 'if you mean it: `meant L202 bar 1 "why"`'
                         alone += 1
     assert alone
 
@@ -252,7 +252,7 @@ def test_no_suggestion_names_a_fret_beyond_the_neck() -> None:
     for frets in (19, 22):
         head = f"key A minor\nbox any\nfrets {frets}\n"
         words = [
-            f"{d.message} {d.help}"
+            f"{d.message} {d.hint}"
             for note in ("e{}", "B{}", "B{}^half", "G{}^full", "e{}^2", "e{}^1.5", "B{0}^{0}")
             for fret in range(frets - 4, frets + 1)
             for d in compile_text(text(f"{note.format(fret)} - - - . . . .", head)).diagnostics

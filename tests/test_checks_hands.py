@@ -226,7 +226,7 @@ def test_every_rule_has_possible_and_impossible_cases() -> None:
 def test_a_finding_says_where_with_numbers_and_what_to_do() -> None:
     (span,) = found("E1&A6")
     assert span.message == "frets 1 and 6 together: too far apart for a medium hand"
-    assert span.help and span.notes and span.bar == 1 and span.beat == "1"
+    assert span.hint and span.notes and span.bar == 1 and span.beat == "1"
     (ring,) = found("G5= e5 e14 .")
     assert ring.message == "G5 cannot ring on past bar 1, beat 2: the hand goes to e14"
     (shift,) = found("e3 e19", FAST)
@@ -235,7 +235,7 @@ def test_a_finding_says_where_with_numbers_and_what_to_do() -> None:
     assert bend.message == "a bend of two whole steps on e12: for experts, and the string may break"
     (unison,) = found("B5&G8^10")
     assert unison.message == "bend arrives a half step above B5, which sounds with it"
-    assert unison.help == "to meet it: `^9`"
+    assert unison.hint == "to meet it: `^9`"
     (thin,) = found("B5&e8^10")
     assert "can only be pushed" in thin.message
     (thick,) = found("E8^9&A7")
@@ -243,9 +243,9 @@ def test_a_finding_says_where_with_numbers_and_what_to_do() -> None:
 
 
 def test_hard_ones_carry_a_caution() -> None:
-    assert found("E1&A5")[0].help == CAUTION_STRETCH
-    assert found("G5 G7 G5 G7 G5 G7", "tempo 210\nstep 1/16\n")[0].help == CAUTION_FAST
-    assert found("G7^10")[0].help == CAUTION_BEND
+    assert found("E1&A5")[0].hint == CAUTION_STRETCH
+    assert found("G5 G7 G5 G7 G5 G7", "tempo 210\nstep 1/16\n")[0].hint == CAUTION_FAST
+    assert found("G7^10")[0].hint == CAUTION_BEND
 
 
 def test_a_repeat_is_said_once() -> None:
@@ -270,4 +270,4 @@ def test_the_numbers_of_a_bend_are_in_its_explanation() -> None:
     assert said in HARD.explanation and f"moves the string {pushes[12].travel_mm:.0f} mm" in HARD.explanation
     for music in ("B3^5", "e8^11", "D7^9"):
         (bend,) = (d for d in found(music) if d.code == "L439")
-        assert not re.search(r"newton| mm\b", f"{bend.message} {bend.help}")
+        assert not re.search(r"newton| mm\b", f"{bend.message} {bend.hint}")

@@ -73,7 +73,7 @@ def test_does_not_fit(case: str) -> None:
     assert said(music, head) == [message]
     (finding,) = found(music, head)
     assert finding.severity is Severity.ERROR
-    assert finding.help
+    assert finding.hint
 
 
 def test_a_bar_with_a_stray_triplet_is_counted_in_its_own_parts() -> None:
@@ -114,15 +114,15 @@ HINTS = {
 def test_what_would_make_it_fit(case: str) -> None:
     music, hint = HINTS[case]
     (finding,) = found(music)
-    assert finding.help is not None
-    assert hint in finding.help
+    assert finding.hint is not None
+    assert hint in finding.hint
 
 
 def test_an_undeclared_pickup_is_a_question() -> None:
     (finding,) = found(f"| e5 e8 | {FULL} ||")
     assert (finding.code, finding.severity) == ("L303", Severity.WARNING)
-    assert finding.help is not None
-    assert "`pickup 1/4`" in finding.help
+    assert finding.hint is not None
+    assert "`pickup 1/4`" in finding.hint
     # its other half may be missing at the end, as if it had been declared
     assert [d.code for d in found(f"| e5 e8 | {FULL} | e8 e5 B8 B5 G7 - ||")] == ["L303"]
 

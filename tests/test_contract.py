@@ -469,4 +469,4 @@ def test_a_rake_runs_once_or_not_at_all_into_a_chord() -> None:
 @pytest.mark.parametrize(("shape", "right"), [("r8", "-r8"), ("r", "-r"), ("~", "-~"), ("^10", "-^10")])
 def test_a_shape_that_stands_alone_is_told_to_touch_a_hold(shape: str, right: str) -> None:
     _, _, found = count(f"{HEAD}| B8 {shape}")
-    assert f"`{right}`" in (found[0].help or "")
+    assert f"`{right}`" in (found[0].hint or "")

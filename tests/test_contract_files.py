@@ -191,7 +191,7 @@ def test_chords_share_their_bar_and_follow_the_bars_as_written() -> None:
 def test_a_pick_up_that_is_not_declared(music: str, codes: list[str]) -> None:
     result = compile_text(f"{HEAD}{music}\n").diagnostics
     assert [d.code for d in result] == codes
-    assert "pickup 1/4" in (result[0].help or "")
+    assert "pickup 1/4" in (result[0].hint or "")
 
 
 @pytest.mark.parametrize(
@@ -229,7 +229,7 @@ def test_meant_hides_a_warning_and_never_an_error() -> None:
 
 def test_an_unknown_field_offers_the_nearest_and_one_of_your_own_is_ignored() -> None:
     error = first(f"tmepo 90\n{LICK}")
-    assert (error.code, error.help) == ("L120", "did you mean `tempo`?")
+    assert (error.code, error.hint) == ("L120", "did you mean `tempo`?")
     assert errors(f"x-shelf 12\nX 3\n{LICK}") == [("L120", "X")]
 
 
@@ -316,7 +316,7 @@ def test_a_word_processors_mark_is_an_error_that_shows_the_right_one(text: str, 
     ((_, at),) = errors(text)
     assert at == sign
     error = first(text)
-    assert any(right in f"{error.message} {error.help}" for right in ('"', "`-`", "`...`", "`'`", "frets 5-8?"))
+    assert any(right in f"{error.message} {error.hint}" for right in ('"', "`-`", "`...`", "`'`", "frets 5-8?"))
 
 
 def test_a_version_line() -> None:
@@ -376,7 +376,7 @@ def test_letters_hold_while_a_string_keeps_its_pitch(tuning: str, music: str, st
 def test_where_a_letter_does_not_hold_the_error_says_which_number(tuning: str, music: str, number: str) -> None:
     error = first(f'tuning {tuning}\nlick "Gate"\n| {music}------- |\n')
     assert error.code == "L140"
-    assert f"`{number}`" in (error.help or "")
+    assert f"`{number}`" in (error.hint or "")
 
 
 def test_case_is_asked_about_where_the_other_one_would_fit() -> None:
@@ -385,7 +385,7 @@ def test_case_is_asked_about_where_the_other_one_would_fit() -> None:
     assert found(f"{head}| E8 e5 B8 B5 G7 - - - ||\n") == [("L209", "warning")]
     assert found(f"{head}| e8 e5 B8 B5 G7 - - - ||\n") == []
     error = first(f"{head}| b8 ------- |\n")
-    assert (error.code, error.help) == ("L103", "write `B8`")
+    assert (error.code, error.hint) == ("L103", "write `B8`")
 
 
 # --- limits: at the limit, and one past it ---------------------------------------------------------------------------
@@ -424,7 +424,7 @@ def test_a_limit_is_named_by_whoever_passes_it(at: str, past: str, names: str) -
     source, _, bad = count(past)
     wrong = [d for d in bad if d.severity is Severity.ERROR]
     assert wrong
-    assert names in f"{wrong[0].message} {wrong[0].help}"
+    assert names in f"{wrong[0].message} {wrong[0].hint}"
 
 
 def test_repeats_are_counted_before_they_are_played() -> None:

@@ -150,7 +150,7 @@ def test_an_empty_bar_is_shown_on_its_own_line() -> None:
 
 
 @pytest.mark.parametrize(
-    ("run", "caret", "help"),
+    ("run", "caret", "hint"),
     [
         ("A12s9", "s", "write `A12\\9`"),
         ("A5s9", "s", "write `A5/9`"),
@@ -166,8 +166,8 @@ def test_an_empty_bar_is_shown_on_its_own_line() -> None:
         ("d7", "d", "write `D7`"),
     ],
 )
-def test_help_is_for_this_very_input(run: str, caret: str, help: str) -> None:
+def test_help_is_for_this_very_input(run: str, caret: str, hint: str) -> None:
     text = ONE + f"| e8 {run} B5 e5 G7 - - - |\n"
     (found,) = worries(text)
     assert text[found.span.start : found.span.end] == caret
-    assert found.help == help
+    assert found.hint == hint

@@ -52,10 +52,10 @@ def test_columns_only_within_one_line_and_no_place_for_a_file() -> None:
 
 
 @given(st.text(), st.text(), st.text(min_size=1), st.text())
-def test_nothing_that_is_said_ends_the_line(message: str, help: str, name: str, lick: str) -> None:
+def test_nothing_that_is_said_ends_the_line(message: str, hint: str, name: str, lick: str) -> None:
     from dataclasses import replace
 
-    found = replace(RULE.at(Span(0, 1), message, help), lick=lick)
+    found = replace(RULE.at(Span(0, 1), message, hint), lick=lick)
     text = commands([(Source(name, "x"), [found])])
     assert text.count("\n") == 1
     _, properties, _ = _read(text)

@@ -68,10 +68,10 @@ def judge(compilation: Compilation) -> Compilation:
     """What must hold for whatever was compiled."""
     length = len(compilation.source.text)
     for d in compilation.diagnostics:
-        said = re.sub(r'`[^`]*`|"[^"]*"', "", f"{d.message} {d.help or ''}")  # without what the user wrote
+        said = re.sub(r'`[^`]*`|"[^"]*"', "", f"{d.message} {d.hint or ''}")  # without what the user wrote
         assert not TERMS.search(said), said
         assert "\n" not in d.message
-        assert len(d.message) <= 200 and len(d.help or "") <= 300, (d.message, d.help)
+        assert len(d.message) <= 200 and len(d.hint or "") <= 300, (d.message, d.hint)
         assert 0 <= d.span.start <= d.span.end <= length, d
     for lick in compilation.licks:
         assert lick.ok != has_errors(lick.diagnostics), "refused without an error, or written with one"

@@ -68,7 +68,7 @@ def test_what_is_right_is_kept_beside_what_is_wrong() -> None:
 
 
 def test_it_is_told_in_a_players_words() -> None:
-    said = " ".join(f"{d.message} {d.help}" for path in BAD for d in made(path).findings).lower()
+    said = " ".join(f"{d.message} {d.hint}" for path in BAD for d in made(path).findings).lower()
     words = set(re.findall("[a-z]+", said))
     assert not words & {
         "key",
@@ -96,7 +96,7 @@ def test_a_name_that_is_nearly_right_is_known_again(row: Any) -> None:
     (found,) = house(Source(FILE, f'{head}{wrong} = "1"\n')).findings
     assert found.code == "L702"
     if len(row.name) > 2:
-        assert f"did you mean `{row.name}`" in (found.help or "")
+        assert f"did you mean `{row.name}`" in (found.hint or "")
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row.section}.{row.name}")
@@ -110,7 +110,7 @@ def test_a_name_in_the_wrong_section_is_sent_home(row: Any) -> None:
             head = f"[{section}]\n" if section else ""
             (found,) = house(Source(FILE, f'{head}{row.name} = "1"\n')).findings
             assert found.code == "L702"
-            assert (f"[{row.section}]" if row.section else "at the top") in (found.help or "")
+            assert (f"[{row.section}]" if row.section else "at the top") in (found.hint or "")
 
 
 @pytest.mark.parametrize(

@@ -224,7 +224,7 @@ def test_every_field_of_the_notation_can_be_asked_for_or_is_left_out_on_purpose(
 
 
 @pytest.mark.parametrize(
-    ("question", "marked", "message", "help"),
+    ("question", "marked", "message", "hint"),
     [
         ("kye:A", "kye", "there is no field `kye`", "did you mean key?"),
         ('box:2 key:"A miner"', '"A miner"', '"miner" is not a mode: A minor?', ""),
@@ -256,12 +256,12 @@ def test_every_field_of_the_notation_can_be_asked_for_or_is_left_out_on_purpose(
         ("***", "***", "`***` holds no word to look for", None),
     ],
 )  # fmt: skip
-def test_what_cannot_be_read_is_said(question: str, marked: str, message: str | None, help: str | None) -> None:
+def test_what_cannot_be_read_is_said(question: str, marked: str, message: str | None, hint: str | None) -> None:
     with pytest.raises(QueryError) as caught:
         search_index(library(), question)
     assert question[caught.value.start : caught.value.end] == marked
     assert message is None or str(caught.value) == message
-    assert help is None or caught.value.help == help
+    assert hint is None or caught.value.hint == hint
     assert "\n" not in str(caught.value) and not str(caught.value)[:1].isupper()
 
 

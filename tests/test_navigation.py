@@ -129,7 +129,7 @@ def test_what_leads_nowhere_is_one_error_at_its_mark(music: str, code: str, plac
     text = HEAD + music + "\n"
     (found,) = [d for d in compile_text(text).diagnostics if d.severity is Severity.ERROR]
     assert (found.code, text[found.span.start : found.span.end]) == (code, place)
-    assert found.help
+    assert found.hint
 
 
 @pytest.mark.parametrize("mark", NAVIGATION, ids=lambda mark: mark.sign)

@@ -133,7 +133,7 @@ def test_meant_in_the_wrong_bar_hides_nothing_and_says_where_the_finding_is() ->
     code = _warning()
     found = {d.code: d for d in compile_text(f'lick "a"\nmeant {code} bar 2 "the upbeat"\n{SHORT}').diagnostics}
     assert code in found
-    assert str(found[code].bar) in str(found[IDLE.code].help)
+    assert str(found[code].bar) in str(found[IDLE.code].hint)
 
 
 def test_meant_that_hides_nothing_is_a_warning_and_no_error() -> None:

@@ -132,7 +132,7 @@ def test_one_slip_is_one_finding_with_the_right_hint(typed: str, code: str, care
     compilation = compile_text(text)
     (found,) = [d for d in compilation.diagnostics if d.severity is not Severity.INFO]
     assert (found.code, text[found.span.start : found.span.end]) == (code, caret)
-    assert right in (found.help or found.message)
+    assert right in (found.hint or found.message)
     assert not compilation.ok
 
 

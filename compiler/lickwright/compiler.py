@@ -72,7 +72,7 @@ def compile_text(text: str, name: str = "-", house: ProjectRules | None = None) 
 def unreadable_source(name: str, why: Unreadable) -> Compilation:
     """A source that could not be read."""
     rule = UNREADABLE if isinstance(why, Unopened) else NOT_TEXT
-    return Compilation(Source(name, ""), (), (rule.at(Span(0, 0), str(why), why.help),))
+    return Compilation(Source(name, ""), (), (rule.at(Span(0, 0), str(why), why.hint),))
 
 
 def _compile(source: Source, house: ProjectRules | None) -> Compilation:

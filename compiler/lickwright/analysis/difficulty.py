@@ -177,9 +177,9 @@ def check_level(timeline: Timeline) -> list[Diagnostic]:
         return []
     hardest = max(found.terms, key=lambda term: term.points)
     message = f"the file says level {declared}, but it plays like a level {found.level}"
-    help = f"most of it is {hardest.name}: {hardest.reason}; `lickwright check --profile` shows the sum"
+    hint = f"most of it is {hardest.name}: {hardest.reason}; `lickwright check --profile` shows the sum"
     at, notes = timeline.settings.place("level", timeline.span)
-    return [LEVEL.at(at, message, help, notes)]
+    return [LEVEL.at(at, message, hint, notes)]
 
 
 # --- the terms -------------------------------------------------------------------------------------------------------

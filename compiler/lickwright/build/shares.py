@@ -28,11 +28,11 @@ class ShareFolder(NamedTuple):
 
 
 class Unfit(Exception):
-    """Folders that are no shares of one build, or not all of them; says why, and `help` what would be right."""
+    """Folders that are no shares of one build, or not all of them; `str()` says why, `hint` what would be right."""
 
-    def __init__(self, why: str, help: str) -> None:
+    def __init__(self, why: str, hint: str) -> None:
         super().__init__(why)
-        self.help = help
+        self.hint = hint
 
 
 class Broken(Exception):

@@ -89,8 +89,8 @@ def check_shapes(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic
     if sound.dead:
         first = sound.shapes[0]
         message = f"{first.technique.name} on a dead note, which has no pitch"
-        help = f"take out `x` or `{first.technique.sign}`"
-        yield at_slot(DEAD, timeline, first.slot, first.span, message, help)
+        hint = f"take out `x` or `{first.technique.sign}`"
+        yield at_slot(DEAD, timeline, first.slot, first.span, message, hint)
         return
     bent = 0.0  # semitones above the fretted pitch
     sure = timeline.bars[timeline.slots[sound.slot].bar].sure
@@ -130,8 +130,8 @@ def _fret(sound: SoundingNote, semitones: float) -> str:
 
 
 def _bend(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: float, first: bool) -> Diagnostic | None:
-    def say(rule: Rule, message: str, help: str, notes: tuple[RelatedInformation, ...] = ()) -> Diagnostic:
-        return at_slot(rule, timeline, shape.slot, shape.span, message, help, notes)
+    def say(rule: Rule, message: str, hint: str, notes: tuple[RelatedInformation, ...] = ()) -> Diagnostic:
+        return at_slot(rule, timeline, shape.slot, shape.span, message, hint, notes)
 
     name, string = shape.technique.name, string_in_words(timeline, sound.string)
     there = (RelatedInformation(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
@@ -140,31 +140,31 @@ def _bend(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: fl
             OPEN_BEND, f"{name} of a natural harmonic: no finger holds the string", "take out one of the two", there
         )
     if sound.fret == 0:
-        help = "fret the note, or use the bar: `(scoop: …)`, `(dip: …)`"
-        return say(OPEN_BEND, f"{name} on the open {string}: no finger holds it", help, there)
+        hint = "fret the note, or use the bar: `(scoop: …)`, `(dip: …)`"
+        return say(OPEN_BEND, f"{name} on the open {string}: no finger holds it", hint, there)
     if shape.amount <= 0:
-        help = _meant(timeline, shape.technique.sign, sound.fret, sound.fret + shape.amount)
+        hint = _meant(timeline, shape.technique.sign, sound.fret, sound.fret + shape.amount)
         return say(
             NOT_UP,
             f"{name} on fret {sound.fret} to the pitch of fret {_fret(sound, shape.amount)} does not go up",
-            help,
+            hint,
             there,
         )
     if shape.amount > MOST:
         target = _fret(sound, shape.amount)
         most = bend_written(timeline, shape.technique.sign, sound.fret, int(MOST))
-        help = f"two whole steps{f', `{most}`,' if most else ''} are the most"
+        hint = f"two whole steps{f', `{most}`,' if most else ''} are the most"
         if shape.amount % 1 == 0 and sound.fret + shape.amount <= timeline.settings.frets - timeline.settings.capo:
-            help += f"; or did you mean the slide `/{target}`?"
+            hint += f"; or did you mean the slide `/{target}`?"
         return say(
             TOO_FAR,
             f"{bend_of(shape.amount, name)} on {note_as_typed(timeline, sound.string, sound.fret)}",
-            help,
+            hint,
             there,
         )
     if shape.technique.curve is Curve.PREBEND and not (first and shape.slot == sound.slot and sound.source is None):
-        help = f"`^{_fret(sound, shape.amount)}` bends it while it sounds; for a pre-bend, pick it again"
-        return say(PREBEND, "pre-bend on a note that sounds already", help, there)
+        hint = f"`^{_fret(sound, shape.amount)}` bends it while it sounds; for a pre-bend, pick it again"
+        return say(PREBEND, "pre-bend on a note that sounds already", hint, there)
     if shape.amount == bent:
         return say(
             NOT_UP, f"the string is bent to the pitch of fret {_fret(sound, bent)} already", "hold it with `-`", there
@@ -179,9 +179,9 @@ def _bend(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: fl
 def _release(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: float) -> Diagnostic | None:
     there = (RelatedInformation(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
     message = None
-    help = f"`r` releases it to fret {sound.fret}"
+    hint = f"`r` releases it to fret {sound.fret}"
     if bent <= 0:
-        message, help = (
+        message, hint = (
             "release, but nothing is bent",
             _held_elsewhere(timeline, sound) or "bend first (`^10`), or hold with `-`",
         )
@@ -190,7 +190,7 @@ def _release(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent:
     elif shape.amount >= bent:
         target, top = _fret(sound, shape.amount), _fret(sound, bent)
         message = f"release to the pitch of fret {target}, but it is bent only to that of fret {top}"
-    return at_slot(RELEASE, timeline, shape.slot, shape.span, message, help, there) if message else None
+    return at_slot(RELEASE, timeline, shape.slot, shape.span, message, hint, there) if message else None
 
 
 def _held_elsewhere(timeline: Timeline, sound: SoundingNote) -> str | None:

@@ -225,13 +225,13 @@ def _blue_rest(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -
     if not (long or last) or any(shape.technique.curve in _TARGETED and shape.amount >= 1 for shape in sound.shapes):
         return None
     how = "ends on it" if last else "rests on it"
-    help = "usually passed through on the way to the next scale note; fine if you want the tension"
+    hint = "usually passed through on the way to the next scale note; fine if you want the tension"
     return at_sound(
         BLUE_REST,
         timeline,
         sound,
         f"{note_in_words(timeline, board, sound)} is the blue note, and the lick {how}",
-        help,
+        hint,
     )
 
 
@@ -321,8 +321,8 @@ def _bends(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> It
         message = f"the {what} on {note_as_typed(timeline, sound.string, sound.fret)} reaches {note}, outside {board.scale_name}"
         ways = ((k, bend_written(timeline, shape.technique.sign, sound.fret, k)) for k in (1, 2, 3))
         inside = [(way, int(sound.pitch) + k) for k, way in ways if way and board.fits(int(sound.pitch) + k)]
-        help = " or ".join(f"`{way}` ({board.note(pitch)})" for way, pitch in inside) + " would be in it"
-        yield at_slot(BEND_TARGET, timeline, shape.slot, shape.span, message, help if inside else None)
+        hint = " or ".join(f"`{way}` ({board.note(pitch)})" for way, pitch in inside) + " would be in it"
+        yield at_slot(BEND_TARGET, timeline, shape.slot, shape.span, message, hint if inside else None)
 
 
 def _trill(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Iterator[Diagnostic]:

@@ -32,7 +32,7 @@ def at_slot(
     slot: int,
     span: Span,
     message: str,
-    help: str | None = None,
+    hint: str | None = None,
     notes: tuple[RelatedInformation, ...] = (),
     severity: Severity | None = None,
     fix: Fix | None = None,
@@ -40,7 +40,7 @@ def at_slot(
     """A finding at something that stands in a written slot."""
     where = timeline.slots[slot]
     bar = timeline.bars[where.bar]
-    return rule.at(span, message, help, notes, bar.number, beat_at(timeline, bar, where.at), severity, fix)
+    return rule.at(span, message, hint, notes, bar.number, beat_at(timeline, bar, where.at), severity, fix)
 
 
 def at_sound(
@@ -48,13 +48,13 @@ def at_sound(
     timeline: Timeline,
     sound: SoundingNote,
     message: str,
-    help: str | None = None,
+    hint: str | None = None,
     notes: tuple[RelatedInformation, ...] = (),
     severity: Severity | None = None,
     fix: Fix | None = None,
 ) -> Diagnostic:
     """A finding at a note."""
-    return at_slot(rule, timeline, sound.slot, sound.span, message, help, notes, severity, fix)
+    return at_slot(rule, timeline, sound.slot, sound.span, message, hint, notes, severity, fix)
 
 
 def string_in_words(timeline: Timeline, string: int) -> str:

@@ -74,8 +74,8 @@ def check_bends(timeline: Timeline, bent: Sequence[SoundingNote], together: bool
                 yield _hard(timeline, sound, shape, Severity(row.level), row.words)
             if sound.finger == "1" and shape.amount >= 2:
                 message = f"{bend_of(shape.amount)} with finger 1 alone"
-                help = "use finger 3, with 1 and 2 behind it"
-                yield at_slot(ALONE, timeline, shape.slot, shape.span, message, help)
+                hint = "use finger 3, with 1 and 2 behind it"
+                yield at_slot(ALONE, timeline, shape.slot, shape.span, message, hint)
             if meets:
                 yield from _neighbours(timeline, sound, shape, meets)
                 yield from _unisons(timeline, sound, shape, meets)
@@ -96,8 +96,8 @@ def _hard(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, severity
     message = f"{bend_of(shape.amount)} on {note_as_typed(timeline, sound.string, sound.fret or 0)}: {words}"
     if _pushed(timeline, sound, shape.amount).may_break:
         message += ", and the string may break"
-    help = CAUTION_BEND if severity is not Severity.ERROR else "slide to the pitch, or bend it from a fret higher up"
-    return at_slot(HARD, timeline, shape.slot, shape.span, message, help, (), severity)
+    hint = CAUTION_BEND if severity is not Severity.ERROR else "slide to the pitch, or bend it from a fret higher up"
+    return at_slot(HARD, timeline, shape.slot, shape.span, message, hint, (), severity)
 
 
 def _pushed(timeline: Timeline, sound: SoundingNote, semitones: float) -> BentString:
@@ -136,8 +136,8 @@ def _neighbours(
         there = (
             RelatedInformation(other.span, "this stops where the bend begins" if ring else "this should still sound"),
         )
-        help = "end that note before the bend, or move it two strings away"
-        yield at_slot(NEIGHBOUR, timeline, shape.slot, shape.span, message, help, there)
+        hint = "end that note before the bend, or move it two strings away"
+        yield at_slot(NEIGHBOUR, timeline, shape.slot, shape.span, message, hint, there)
 
 
 def _unisons(
@@ -159,7 +159,7 @@ def _unisons(
         message = f"bend arrives {apart} {'above' if off > 0 else 'below'} {where}, which sounds with it"
         amount = shape.amount - off
         target = (sound.fret or 0) + amount
-        help = f"to meet it: `{shape.technique.sign}{target:g}`" if 0 < amount <= MOST else "bend from another fret"
+        hint = f"to meet it: `{shape.technique.sign}{target:g}`" if 0 < amount <= MOST else "bend from another fret"
         yield at_slot(
-            UNISON, timeline, shape.slot, shape.span, message, help, (RelatedInformation(other.span, "with this"),)
+            UNISON, timeline, shape.slot, shape.span, message, hint, (RelatedInformation(other.span, "with this"),)
         )

@@ -165,12 +165,12 @@ def _stretch(timeline: Timeline, hand: Hand, down: list[Down], asked: HandHold, 
     if asked.span > hand.hard:
         severity, how = Severity.ERROR, "too far apart"
     message = f"frets {asked.low} and {asked.high} together: {how} for a {hand.reach} hand"
-    help = "take one of the notes on another string, or play it higher up the neck"
+    hint = "take one of the notes on another string, or play it higher up the neck"
     if severity is Severity.WARNING:
-        help = CAUTION_STRETCH
+        hint = CAUTION_STRETCH
     others = {d.sound.span: d for d in down if d.sound is not culprit and d.fret in (asked.low, asked.high)}
     notes = tuple(RelatedInformation(span, "held with this") for span in list(others)[:1])
-    return at_sound(STRETCH, timeline, culprit, message, help, notes, severity)
+    return at_sound(STRETCH, timeline, culprit, message, hint, notes, severity)
 
 
 def _pair(timeline: Timeline, hand: Hand, down: list[Down], low: Down, high: Down) -> Iterator[Diagnostic]:
@@ -185,8 +185,8 @@ def _pair(timeline: Timeline, hand: Hand, down: list[Down], low: Down, high: Dow
     first, second = int(low.finger or 0), int(high.finger or 0)
     if low.fret < high.fret and first > second:
         message = f"finger {first} on fret {low.fret} and finger {second} on fret {high.fret} cross"
-        help = "the higher fret takes the higher finger"
-        yield at_sound(ORDER, timeline, here, message, help, there)
+        hint = "the higher fret takes the higher finger"
+        yield at_sound(ORDER, timeline, here, message, hint, there)
         return
     span = hand.span(low.fret, high.fret, abs(low.string - high.string))
     most = hand.hard * SHARE[min(first, second), max(first, second)]
@@ -236,5 +236,5 @@ def _joined_fingers(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnos
             yield at_sound(ORDER, timeline, sound, message, "a slide keeps its finger", there, Severity.WARNING)
     elif (after - before) * (sound.fret - source.fret) <= 0 and sound.fret != source.fret:
         message = f"{technique.name} from finger {before} to finger {after}"
-        help = "a hammer-on takes a higher finger, a pull-off leaves a lower one"
-        yield at_sound(ORDER, timeline, sound, message, help, there)
+        hint = "a hammer-on takes a higher finger, a pull-off leaves a lower one"
+        yield at_sound(ORDER, timeline, sound, message, hint, there)

@@ -111,9 +111,9 @@ def _shift(timeline: Timeline, hand: Hand, before: SoundingNote, sound: Sounding
     pace = far / max(time, 0.001)
     severity, how = (Severity.WARNING, "very fast") if pace > SHIFT_HARD else (Severity.INFO, "fast")
     message = f"a {how} shift: from fret {before.fret} to fret {sound.fret} in {time:.2f} seconds"
-    help = "gain time with an open string or a slide, or play it where the hand is"
+    hint = "gain time with an open string or a slide, or play it where the hand is"
     there = (RelatedInformation(before.span, "the hand shifts from here"),)
-    return at_sound(SHIFT, timeline, sound, message, help, there, severity)
+    return at_sound(SHIFT, timeline, sound, message, hint, there, severity)
 
 
 def check_hops(timeline: Timeline) -> Iterator[Diagnostic]:
@@ -243,5 +243,5 @@ def _too_fast(timeline: Timeline, stroke: Stroke, rate: float, limits: tuple[flo
     what = {PICKING: "picked", ONE_WAY: "picked all one way", SWEEPING: "swept"}[limits]
     says = {Severity.ERROR: "faster than anyone plays", Severity.WARNING: "very fast", Severity.INFO: "fast"}[severity]
     message = f"{rate:.1f} notes a second, {what}: {says}"
-    help = "slow down, or play some with hammer-ons and pull-offs" if severity is Severity.ERROR else CAUTION_FAST
-    return at_sound(PICKING_SPEED, timeline, stroke[0], message, help, (), severity)
+    hint = "slow down, or play some with hammer-ons and pull-offs" if severity is Severity.ERROR else CAUTION_FAST
+    return at_sound(PICKING_SPEED, timeline, stroke[0], message, hint, (), severity)

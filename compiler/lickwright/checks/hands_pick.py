@@ -68,12 +68,12 @@ def _tap(timeline: Timeline, sound: SoundingNote, pulls_off: bool) -> Iterator[D
         message = f"tap at fret {sound.fret} below fret {source.fret}, which is held on {string_in_words(timeline, sound.string)}"
         if sound.fret == source.fret:
             message = f"tap at fret {sound.fret}, which is already held on {string_in_words(timeline, sound.string)}"
-        help = f"tap above it, or pick the lower note: `{note_as_typed(timeline, sound.string, sound.fret)}`"
-        yield at_sound(TAP, timeline, sound, message, help, (RelatedInformation(source.span, "held here"),))
+        hint = f"tap above it, or pick the lower note: `{note_as_typed(timeline, sound.string, sound.fret)}`"
+        yield at_sound(TAP, timeline, sound, message, hint, (RelatedInformation(source.span, "held here"),))
     elif source is None and not pulls_off:
         message = f"tap at fret {sound.fret} with no note held behind it"
-        help = "a tap usually pulls off to a held note: `t12p5`"
-        yield at_sound(TAP, timeline, sound, message, help, (), Severity.INFO)
+        hint = "a tap usually pulls off to a held note: `t12p5`"
+        yield at_sound(TAP, timeline, sound, message, hint, (), Severity.INFO)
 
 
 def check_double_slides(timeline: Timeline, fretted: Sequence[SoundingNote]) -> Iterator[Diagnostic]:
@@ -91,6 +91,6 @@ def check_double_slides(timeline: Timeline, fretted: Sequence[SoundingNote]) -> 
             if before[1] * far < 0:
                 message = "two strings slide in opposite directions"
             there = (RelatedInformation(before[0].span, "together with this"),)
-            help = "let one string slide, and pick the other"
-            yield at_sound(DIVERGING, timeline, sound, message, help, there)
+            hint = "let one string slide, and pick the other"
+            yield at_sound(DIVERGING, timeline, sound, message, hint, there)
         before = (sound, far)

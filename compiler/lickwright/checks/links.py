@@ -126,8 +126,8 @@ def _wrong_way(
     if slides:
         message = f"slide {should} {where} goes {way}"
     kind = "hammer-on" if way == "up" else "pull-off"
-    help = f"a slide {way} is `{sign}{new}`" if slides else f"going {way}, it is a {kind}: `{sign}{new}`"
-    return at_sound(rule, timeline, sound, message, help, there, fix=_turned(timeline, sound, sign))
+    hint = f"a slide {way} is `{sign}{new}`" if slides else f"going {way}, it is a {kind}: `{sign}{new}`"
+    return at_sound(rule, timeline, sound, message, hint, there, fix=_turned(timeline, sound, sign))
 
 
 def _turned(timeline: Timeline, sound: SoundingNote, sign: str) -> Fix | None:
@@ -148,8 +148,8 @@ def _open_slide(timeline: Timeline, sound: SoundingNote, old: int, there: tuple[
     string = string_in_words(timeline, sound.string)
     if old == 0:
         message = f"slide from the open {string}: no finger is there to slide"
-        help = f"pick it and slide in: `{sound.begin.sign[0]}{note_as_typed(timeline, sound.string, sound.fret or 0)}`"
-        return at_sound(OPEN_SLIDE, timeline, sound, message, help, there)
+        hint = f"pick it and slide in: `{sound.begin.sign[0]}{note_as_typed(timeline, sound.string, sound.fret or 0)}`"
+        return at_sound(OPEN_SLIDE, timeline, sound, message, hint, there)
     message = f"slide to the open {string}: no finger stops it there"
     return at_sound(OPEN_SLIDE, timeline, sound, message, "pull off with `p0`", there)
 

@@ -164,8 +164,8 @@ def _bar(timeline: Timeline, bar: Bar) -> Diagnostic:
         return _tuplet(SHORT if held < asked else LONG, culprit, message, bar, notes)
     if held < asked:
         span = bar.closes if bar.closes.end > bar.closes.start else Span(bar.span.end, bar.span.end)
-        help = _help_short(timeline, bar, held, asked, unit)
-        return SHORT.at(span, message, help, notes, bar.number, beat_at(timeline, bar, bar.length))
+        hint = _help_short(timeline, bar, held, asked, unit)
+        return SHORT.at(span, message, hint, notes, bar.number, beat_at(timeline, bar, bar.length))
     return LONG.at(_surplus(timeline, bar), message, _help_long(timeline, bar, held, asked, unit), notes, bar.number)
 
 
@@ -189,8 +189,8 @@ def _tuplet(
     span = Span(tuplet.span.start, tuplet.span.start + len(opener))
     held = f"{_number(tuplet.steps)} step{'s' * (tuplet.steps != 1)}"
     what = "take some out" if tuplet.steps > tuplet.count else "hold one longer, or rest with `.`"
-    help = f"{tuplet.count} steps go into it: {what}"
-    return rule.at(span, f"this `{opener}` holds {held}, so {message}", help, notes, bar.number)
+    hint = f"{tuplet.count} steps go into it: {what}"
+    return rule.at(span, f"this `{opener}` holds {held}, so {message}", hint, notes, bar.number)
 
 
 def _surplus(timeline: Timeline, bar: Bar) -> Span:
@@ -266,12 +266,12 @@ def _meter_hint(timeline: Timeline, held: Fraction, asked: Fraction) -> str:
 def _pickup(timeline: Timeline, bar: Bar) -> Diagnostic:
     held, asked, unit = _lengths(timeline, bar)
     message = f"the first bar holds {_amount(held, unit)} of {_number(asked / unit)}: is it a pick-up?"
-    help = f"if so, add the line `pickup {held}`; if not, {_amount(asked - held, unit)} more"
+    hint = f"if so, add the line `pickup {held}`; if not, {_amount(asked - held, unit)} more"
     fix = None
     if _made_up_for(timeline, bar):  # else the first bar may as well lack a step, or hold a `|` too many
         line = Change(Span(bar.span.start, bar.span.start), f"pickup {held}\n")
         fix = Fix(f"add the line `pickup {held}`", (line,))
-    return PICKUP.at(bar.span, message, help, _set_here(timeline, bar), bar.number, fix=fix)
+    return PICKUP.at(bar.span, message, hint, _set_here(timeline, bar), bar.number, fix=fix)
 
 
 def _chords(timeline: Timeline, bars: int) -> Diagnostic:

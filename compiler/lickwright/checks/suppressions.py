@@ -79,7 +79,7 @@ def unused_suppressions(meant: Iterable[Meant], used: set[Span], found: list[Dia
 def _idle(meant: Meant, found: list[Diagnostic]) -> Diagnostic:
     where = "here" if meant.bar is None else f"in bar {meant.bar}"
     bars = sorted({d.bar for d in found if d.code == meant.code and d.bar is not None})
-    help = "delete the line, or fix its code or bar"
+    hint = "delete the line, or fix its code or bar"
     if bars:
-        help = f"{meant.code} is in bar " + ", ".join(map(str, bars))
-    return IDLE.at(meant.span, f"meant {meant.code} hides nothing: there is no such finding {where}", help)
+        hint = f"{meant.code} is in bar " + ", ".join(map(str, bars))
+    return IDLE.at(meant.span, f"meant {meant.code} hides nothing: there is no such finding {where}", hint)

@@ -137,8 +137,8 @@ def _same_string(timeline: Timeline, before: SoundingNote, sound: SoundingNote) 
         )
         if first.fret is None or second.fret is None:
             message = f"two notes at once on {string_in_words(timeline, sound.string)}"
-        help = "a string sounds one note at a time: put one on the next string"
-        yield at_sound(SAME_STRING, timeline, second, message, help, (RelatedInformation(first.span, "the other"),))
+        hint = "a string sounds one note at a time: put one on the next string"
+        yield at_sound(SAME_STRING, timeline, second, message, hint, (RelatedInformation(first.span, "the other"),))
 
 
 def _beyond(timeline: Timeline, sound: SoundingNote, fret: int, highest: int) -> Iterator[Diagnostic]:
@@ -146,11 +146,11 @@ def _beyond(timeline: Timeline, sound: SoundingNote, fret: int, highest: int) ->
     past = fret if fret > highest else sound.trill or 0
     message = f"fret {past} is past the end of the neck, which has {settings.frets} frets"
     notes = (*settings.set_here("capo", "capo"), *settings.set_here("frets", "frets"))
-    help = f"if the guitar has them, add the line `frets {past + settings.capo}`"
+    hint = f"if the guitar has them, add the line `frets {past + settings.capo}`"
     if settings.capo:
         real = f"fret {past + settings.capo} of the neck, which has {settings.frets}"
         message = f"fret {past} with capo {settings.capo} is {real}"
-    yield at_sound(BEYOND, timeline, sound, message, help, notes)
+    yield at_sound(BEYOND, timeline, sound, message, hint, notes)
 
 
 def _open_finger(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
@@ -197,9 +197,9 @@ def _harmonic(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
     elif not _rings(above):
         near = sorted(sorted((5, 7, 12), key=lambda node: abs(node - above))[:2])
         where = f"fret {touch}" if sound.fret is None else f"{above:g} frets above fret {held}"
-        help = f"near it ring {' and '.join(f'<{held + node}>' for node in near)}"
+        hint = f"near it ring {' and '.join(f'<{held + node}>' for node in near)}"
         yield at_sound(
-            NODE, timeline, sound, f"no harmonic at {where} of {string_in_words(timeline, sound.string)}", help
+            NODE, timeline, sound, f"no harmonic at {where} of {string_in_words(timeline, sound.string)}", hint
         )
 
 
@@ -253,8 +253,8 @@ def _one_rake(timeline: Timeline, run: list[SoundingNote], target: SoundingNote)
     if not names:
         names = [timeline.settings.tuning.written(target.string + (1 if target.string == 1 else -1))]
     note = note_as_typed(timeline, target.string, target.fret or 0)
-    help = f"strings next to each other, one way: `(rake: {' '.join(names)} {note})`"
-    yield at_slot(RAKE, timeline, target.slot, culprit.span, message, help)
+    hint = f"strings next to each other, one way: `(rake: {' '.join(names)} {note})`"
+    yield at_slot(RAKE, timeline, target.slot, culprit.span, message, hint)
 
 
 _NEED_NOTES = (Curve.DIVE, Curve.DIP, Curve.SCOOP)

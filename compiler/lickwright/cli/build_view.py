@@ -221,7 +221,7 @@ def run_merge(
     try:
         parts, troubles = parts_of(folders, out)
     except Unfit as e:
-        raise click.UsageError(f"{e}: {e.help}") from None
+        raise click.UsageError(f"{e}: {e.hint}") from None
     if troubles:
         teller.source(SourceReport(out, "", (), troubles=tuple(troubles)))
         terminal.err(teller.findings(folders) + "nothing was brought together\n")

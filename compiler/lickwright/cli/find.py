@@ -114,8 +114,8 @@ def _complaint(text: str, unclear: QueryError) -> str:
 
     line = Source("", "".join(" " if char.isspace() else char for char in text))
     shown, carets = console.source_excerpt(line, Span(unclear.start, unclear.end), 90)
-    help = f"    help: {console.safe(unclear.help)}\n" if unclear.help else ""
-    return f"error: {console.safe(str(unclear))}\n    {shown}\n    {carets}\n{help}"
+    hint = f"    help: {console.safe(unclear.hint)}\n" if unclear.hint else ""
+    return f"error: {console.safe(str(unclear))}\n    {shown}\n    {carets}\n{hint}"
 
 
 # --- a question ------------------------------------------------------------------------------------------------------
@@ -207,8 +207,8 @@ def _nothing(text: str, found: SearchResult) -> str:
     parts = [f"`{console.safe(text[term.start : term.end])}`" for term in found.none]
     if not parts:
         return "no lick holds all of that\n"
-    help = next((f"; did you mean {near}?" for term in found.none if (near := _near(term))), "")
-    return f"no lick has {', nor '.join(parts)}{help}\n"
+    hint = next((f"; did you mean {near}?" for term in found.none if (near := _near(term))), "")
+    return f"no lick has {', nor '.join(parts)}{hint}\n"
 
 
 def _near(term: QueryTerm) -> str | None:

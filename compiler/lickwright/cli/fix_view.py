@@ -179,5 +179,5 @@ def _stands(path: str, mended: Mended) -> bool:
         return False
 
 
-def _unwritten(why: str, help: str) -> Diagnostic:
-    return UNWRITABLE.at(Span(0, 0), f"nothing was written: {why}", help)
+def _unwritten(why: str, hint: str) -> Diagnostic:
+    return UNWRITABLE.at(Span(0, 0), f"nothing was written: {why}", hint)

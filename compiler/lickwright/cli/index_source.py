@@ -44,7 +44,7 @@ def unusable(path: str, why: Unusable) -> int:
     from lickwright.store.manifest import NAME
 
     source = Source(os.path.join(path, NAME), "")
-    finding = UNREADABLE.at(Span(0, 0), f"the index cannot be used: {why}", why.help)
+    finding = UNREADABLE.at(Span(0, 0), f"the index cannot be used: {why}", why.hint)
     terminal.err(console.format_findings(source, [finding], terminal.colour(sys.stderr)))
     return terminal.Exit.FILE
 

@@ -38,7 +38,7 @@ def read_house(path: str, shown: str, read: Callable[[str], bytes] = read_file) 
         source = decode(shown, data)
     except Unreadable as e:
         rule = UNREADABLE if isinstance(e, Unopened) else NOT_TEXT
-        return ProjectConfig(Source(shown, ""), path=shown, findings=(rule.at(Span(0, 0), str(e), e.help),))
+        return ProjectConfig(Source(shown, ""), path=shown, findings=(rule.at(Span(0, 0), str(e), e.hint),))
     return house(source)
 
 
@@ -139,20 +139,20 @@ class _Reading:
 
         rule = find_rule(code.upper()) if re.fullmatch("[Ll][0-9]{3}", code) else None
         if rule is None:
-            help = (
+            hint = (
                 "lickwright why lists the codes"
                 if re.fullmatch("[Ll][0-9]{3}", code)
                 else "a finding is named by its code, such as L203"
             )
-            self._report(UNKNOWN, path, f"there is no finding `{code[:30]}`", help)
+            self._report(UNKNOWN, path, f"there is no finding `{code[:30]}`", hint)
         elif not isinstance(value, str) or value not in (*SEVERITIES, Severity.INFO):
             near = nearest(value, list(SEVERITIES)) if isinstance(value, str) else None
             wish = f"did you mean `{near}`?" if near else f"there are {', '.join(SEVERITIES)}"
             said = f"`{value[:30]}`" if isinstance(value, str) else toml_type(value)
             self._report(VALUE, path, f"{said} is not a severity", wish, value)
         elif rule.severity is Severity.ERROR and value != Severity.ERROR.value:
-            help = "leave the line out: what cannot be played or read cannot be made, whatever it is called"
-            self._report(FIXED, path, f"{rule.code} ({rule.name}) is an error and stays one", help, value)
+            hint = "leave the line out: what cannot be played or read cannot be made, whatever it is called"
+            self._report(FIXED, path, f"{rule.code} ({rule.name}) is an error and stays one", hint, value)
         else:
             self._severities[rule.code] = SEVERITIES.get(value, Severity.INFO)
 
@@ -173,7 +173,7 @@ class _Reading:
         message = f"there is no setting `{said}`" + (f" under [{section}]" if section else "")
         self._report(UNKNOWN, path, message, _meant(section, name))
 
-    def _report(self, rule: Any, path: Path, message: str, help: str, value: Any = None) -> None:
+    def _report(self, rule: Any, path: Path, message: str, hint: str, value: Any = None) -> None:
         """A finding under the name, or under the value that is wrong."""
         where = self._where[path]
         span = where.name
@@ -181,7 +181,7 @@ class _Reading:
             span = where.value
             named = re.search(r"[`\"]([^`\"]+)[`\"]", message)
             span = self._word(span, named[1]) if named else span
-        self._found.append(rule.at(span, message, help))
+        self._found.append(rule.at(span, message, hint))
 
     def _word(self, span: Span, word: str) -> Span:
         """Where `word` stands within a value; the whole value if it is not written so."""

@@ -97,8 +97,8 @@ def _runs_on(source: Source, d: Diagnostic) -> bool:
 
 
 def _finding(source: Source, error: str, place: re.Match[str]) -> Diagnostic:
-    said = next(((message, help) for begin, message, help in _WORDS if error.startswith(begin)), None)
-    message, help = said or ("this line cannot be read", _GRAMMAR)
+    said = next(((message, hint) for begin, message, hint in _WORDS if error.startswith(begin)), None)
+    message, hint = said or ("this line cannot be read", _GRAMMAR)
     text = source.text
     at = len(text.rstrip())
     if place[1]:
@@ -112,7 +112,7 @@ def _finding(source: Source, error: str, place: re.Match[str]) -> Diagnostic:
     curly = re.search("[“”„«»]", line)
     if curly:
         at, stop = start + curly.start(), start + curly.end()
-        message, help = f'`{curly[0]}` is a curly quote, not `"`', "a word processor makes them: write straight quotes"
+        message, hint = f'`{curly[0]}` is a curly quote, not `"`', "a word processor makes them: write straight quotes"
     elif message == "this is not a value" and (word := text[at:stop]).lower() in (
         "true",
         "false",
@@ -121,17 +121,17 @@ def _finding(source: Source, error: str, place: re.Match[str]) -> Diagnostic:
         "on",
         "off",
     ):
-        help = "true and false are written small, without quotes"
+        hint = "true and false are written small, without quotes"
         message = f"`{word}` is not a value"
     elif message == "this is not a value" and re.match(r"[^\W\d]", text[at:stop]):
-        message, help = f"`{text[at:stop][:40]}` is not in quotes", f'write `"{text[at:stop][:40]}"`'
+        message, hint = f"`{text[at:stop][:40]}` is not in quotes", f'write `"{text[at:stop][:40]}"`'
     elif "no `=`" in message:
         at, stop = start + len(line) - len(line.lstrip()), start + len(line.split("#")[0].rstrip())
     elif "partner" in message and (quote := re.search("[\"']", line)):
         at, stop = start + quote.start(), start + quote.end()
     elif "twice" in message:
         at, stop = start + len(line) - len(line.lstrip()), start + len(re.split("[=#]", line)[0].rstrip())
-    return SYNTAX.at(Span(at, max(at + 1, stop)), message, help)
+    return SYNTAX.at(Span(at, max(at + 1, stop)), message, hint)
 
 
 def _offset(source: Source, line: int, column: int) -> int:

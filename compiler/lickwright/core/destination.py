@@ -143,8 +143,8 @@ _KINDS = {
 }
 
 
-def _refused(message: str, help: str) -> Diagnostic:
-    return NOT_OURS.at(Span(0, 0), message, help)
+def _refused(message: str, hint: str) -> Diagnostic:
+    return NOT_OURS.at(Span(0, 0), message, hint)
 
 
 def _protected(path: str, status: os.stat_result, seal: Seal | None, sources: Sequence[str]) -> str:

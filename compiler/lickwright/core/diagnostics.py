@@ -28,7 +28,7 @@ class Severity(StrEnum):
         return "note" if self is Severity.INFO else self.value
 
 
-MESSAGE, HELP = 200, 300  # characters: a message is one line, a help may list names
+MESSAGE, HINT = 200, 300  # characters: a message is one line, a hint may list names
 
 
 class Rule(NamedTuple):
@@ -46,7 +46,7 @@ class Rule(NamedTuple):
         self,
         span: Span,
         message: str,
-        help: str | None = None,
+        hint: str | None = None,
         notes: tuple[RelatedInformation, ...] = (),
         bar: int | None = None,
         beat: str | None = None,
@@ -54,9 +54,9 @@ class Rule(NamedTuple):
         fix: Fix | None = None,
     ) -> Diagnostic:
         """A finding of this rule at `span`."""
-        if len(message) > MESSAGE or len(help or "") > HELP:
-            message, help = _brief(message, MESSAGE), _brief(help, HELP) if help else None
-        return Diagnostic(self.code, severity or self.severity, span, message, help, notes, None, bar, beat, fix)
+        if len(message) > MESSAGE or len(hint or "") > HINT:
+            message, hint = _brief(message, MESSAGE), _brief(hint, HINT) if hint else None
+        return Diagnostic(self.code, severity or self.severity, span, message, hint, notes, None, bar, beat, fix)
 
 
 class RelatedInformation(NamedTuple):
@@ -99,7 +99,7 @@ class Diagnostic:
     severity: Severity
     span: Span  # the smallest wrong part
     message: str  # what is wrong
-    help: str | None = None  # what would be right
+    hint: str | None = None  # what would be right
     notes: tuple[RelatedInformation, ...] = ()
     lick: str | None = None  # the lick's title, None outside licks; filled in by the pipeline
     bar: int | None = None  # the written bar's number (0 is a pick-up), None where there is none

@@ -63,11 +63,11 @@ class Source:
 
 
 class Unreadable(Exception):
-    """The bytes are no text of ours: `str()` is a message in a player's words, `help` what to do."""
+    """The bytes are no text of ours: `str()` is a message in a player's words, `hint` what to do."""
 
-    def __init__(self, message: str, help: str) -> None:
+    def __init__(self, message: str, hint: str) -> None:
         super().__init__(message)
-        self.help = help
+        self.hint = hint
 
 
 def decode(name: str, data: bytes) -> Source:

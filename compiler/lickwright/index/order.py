@@ -41,8 +41,8 @@ def _orders(term: QueryTerm) -> list[SortKey]:
         name = value.text.removeprefix("-").lower()
         if name not in COLUMNS:
             near = nearest(name, tuple(COLUMNS))
-            help = f"did you mean sort:{near}?" if near else f"there are {', '.join(COLUMNS)}"
-            raise QueryError(f"licks cannot be sorted by `{name[:30]}`", value.start, value.end, help)
+            hint = f"did you mean sort:{near}?" if near else f"there are {', '.join(COLUMNS)}"
+            raise QueryError(f"licks cannot be sorted by `{name[:30]}`", value.start, value.end, hint)
         found.append(SortKey(COLUMNS[name], value.text.startswith("-")))
     return found
 

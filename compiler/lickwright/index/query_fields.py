@@ -129,8 +129,8 @@ def _field(term: QueryTerm) -> QueryField:
         if name in _BY_NAME:
             return _BY_NAME[name]
     near = nearest(term.field, tuple(_BY_NAME))
-    help = f"did you mean {near}?" if near else f"there are {', '.join(_BY_NAME)}"
-    raise QueryError(f"there is no field `{term.field[:30]}`", term.start, term.start + len(term.field), help)
+    hint = f"did you mean {near}?" if near else f"there are {', '.join(_BY_NAME)}"
+    raise QueryError(f"there is no field `{term.field[:30]}`", term.start, term.start + len(term.field), hint)
 
 
 def _any(ways: Sequence[Condition]) -> Condition:
@@ -281,8 +281,8 @@ def _finding(field: QueryField, value: Value, search: bool) -> Condition:
         return Condition("id IN (SELECT lick_id FROM findings WHERE code = ?)", (text.upper(),))
     if text not in _SEVERITIES:
         near = nearest(text, list(_SEVERITIES))
-        help = f"did you mean {near}?" if near else "write a code such as L203, or error, warning, note"
-        raise QueryError(f"`{value.text[:30]}` is not a kind of finding", value.start, value.end, help)
+        hint = f"did you mean {near}?" if near else "write a code such as L203, or error, warning, note"
+        raise QueryError(f"`{value.text[:30]}` is not a kind of finding", value.start, value.end, hint)
     return Condition("id IN (SELECT lick_id FROM findings WHERE severity = ?)", (_SEVERITIES[text],))
 
 
@@ -297,8 +297,8 @@ def _number(field: QueryField, value: Value, search: bool) -> Condition:
 
 def _compared(field: QueryField, term: QueryTerm) -> Condition:
     if field.takes != "number":
-        help = f"write {field.name}:{term.values[0].text}"
-        raise QueryError(f"`{field.name}` is not a number to compare", term.start, term.end, help)
+        hint = f"write {field.name}:{term.values[0].text}"
+        raise QueryError(f"`{field.name}` is not a number to compare", term.start, term.end, hint)
     if len(term.values) > 1:
         raise QueryError(
             "a comparison takes one number", term.start, term.end, f"write {field.name}:80-100 for a range"
@@ -315,8 +315,8 @@ def _compared(field: QueryField, term: QueryTerm) -> Condition:
 def _read(field: QueryField, value: Value) -> tuple[float, float]:
     match = _RANGE.fullmatch(value.text.strip())
     if match is None:
-        help = f"as in {field.name}:3, {field.name}<=3 or {field.name}:2-4"
-        raise QueryError(f"`{value.text[:30]}` is not a number", value.start, value.end, help)
+        hint = f"as in {field.name}:3, {field.name}<=3 or {field.name}:2-4"
+        raise QueryError(f"`{value.text[:30]}` is not a number", value.start, value.end, hint)
     low, high = float(match[1]), float(match[2] or match[1])
     if low > high:
         raise QueryError(f"{value.text} runs backwards", value.start, value.end, f"write {match[2]}-{match[1]}")

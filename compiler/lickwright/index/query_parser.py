@@ -23,10 +23,10 @@ _WORD = re.compile(r'"([^"]*)"|([^\s"]+)')
 class QueryError(ValueError):
     """A question that cannot be read."""
 
-    def __init__(self, message: str, start: int, end: int, help: str = "") -> None:
+    def __init__(self, message: str, start: int, end: int, hint: str = "") -> None:
         super().__init__(message)
         self.start, self.end = start, end  # of the part that it is about, in characters
-        self.help = help  # what would be right; "" where nobody knows
+        self.hint = hint  # what would be right; "" where nobody knows
 
 
 class Value(NamedTuple):
@@ -125,8 +125,8 @@ def refuse(value: Value) -> None:
     if word == "and":
         raise QueryError("`and` goes without saying: all terms must hold", value.start, value.end, "leave it out")
     if word == "or":
-        help = "one of several values stands after a comma: box:1,2 or technique:bend,slide"
-        raise QueryError("there is no `or` between terms", value.start, value.end, help)
+        hint = "one of several values stands after a comma: box:1,2 or technique:bend,slide"
+        raise QueryError("there is no `or` between terms", value.start, value.end, hint)
     if word[0] in "-!" and len(word) > 1:
         raise QueryError(
             f"`{value.text[0]}` does not turn a term round", value.start, value.end, f"write not {value.text[1:]}"

@@ -51,12 +51,12 @@ class Builder:
         self._here = 0  # errors about the head, or about the lick being built
         self._music = MusicBuilder(self.text, self.report, run_pattern, self._has_invisible, self._crowded)
 
-    def report(self, rule: Rule, span: Span, message: str, help: str | None = None, fix: Fix | None = None, /) -> None:
+    def report(self, rule: Rule, span: Span, message: str, hint: str | None = None, fix: Fix | None = None, /) -> None:
         """Adds a finding, up to a number that nobody reads any more."""
         error = rule.severity is Severity.ERROR
         if not self._crowded() and (error or len(self.found) < MAX_FINDINGS):
             self._here += error
-            self.found.append(rule.at(span, message, help, fix=fix))
+            self.found.append(rule.at(span, message, hint, fix=fix))
 
     def _crowded(self) -> bool:
         """Whether enough has been found. A few are kept of every lick, since one without an error counts as good."""
@@ -176,18 +176,18 @@ class Builder:
             )
         elif _TAB_LINE.match(line):
             if span.start > self._tab_until:
-                help = "each note names its string and its fret, and stands for one step: `| e5 e8 B5 B8 |`"
-                self.report(rules.LINE, span, "a drawn line of tab is not read", help)
+                hint = "each note names its string and its fret, and stands for one step: `| e5 e8 B5 B8 |`"
+                self.report(rules.LINE, span, "a drawn line of tab is not read", hint)
             self._tab_until = self.text.find("\n", span.end) + 2  # the other strings of it
         else:
-            help = "music begins with a bar line `|`, a field with its name, a comment with `#`"
+            hint = "music begins with a bar line `|`, a field with its name, a comment with `#`"
             if line[0] == "@":
-                help = f"the first bar line comes before it: `| {line.split()[0][:20]} …`"
+                hint = f"the first bar line comes before it: `| {line.split()[0][:20]} …`"
             self.report(
                 rules.LINE,
                 Span(span.start, span.start + len(line.rstrip())),
                 "this line is neither a field nor music",
-                help,
+                hint,
             )
 
     def _field(self, match: re.Match[str], start: int) -> Field:
@@ -228,8 +228,8 @@ class Builder:
     def _indented(self, bar: Token | Tree[Token] | None) -> None:
         """An indented line goes on with the field above it, so music begins at the left edge."""
         if isinstance(bar, Token) and bar.column != 1:
-            help = "begin the line with its `|`; indented lines go on with the field above"
-            self.report(rules.LINE, span_of(bar), "the first bar line is indented", help)
+            hint = "begin the line with its `|`; indented lines go on with the field above"
+            self.report(rules.LINE, span_of(bar), "the first bar line is indented", hint)
 
     def _title(self, token: Token) -> tuple[str, Span, tuple[Comment, ...]]:
         text, start = str(token), start_of(token)

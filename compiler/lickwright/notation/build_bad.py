@@ -57,8 +57,8 @@ class BadRuns:
         if text in ("]", ")"):
             return self._closes_nothing(span, text)
         if text[0] in "(" or text[-1] == "[":
-            help = "nobody could read that: take some out"
-            self.report(rules.LIMIT, span, "brackets are nested more than 16 deep", help)
+            hint = "nobody could read that: take some out"
+            self.report(rules.LIMIT, span, "brackets are nested more than 16 deep", hint)
             return Unknown(0, span=span)
         if _COUNTED.fullmatch(text) and _OPENS.match(self.text, span.end):
             return None  # its `[` stands apart, and will say so
@@ -144,8 +144,8 @@ class BadRuns:
             self.report(rules.TUPLET, span, f"`{text}[` is not a tuplet", "three in the time of two is `3[…]`")
             return
         known = habits.bracketed(f"({text})", 0)
-        help = known[0] if known else "a word and a colon stand inside: `(pm: E0 E0)`"
-        self.report(rules.WORD, span, f"`{text}` stands before its parenthesis", help)
+        hint = known[0] if known else "a word and a colon stand inside: `(pm: E0 E0)`"
+        self.report(rules.WORD, span, f"`{text}` stands before its parenthesis", hint)
 
     def _begins_line(self, at: int) -> bool:
         return not self.text[self.text.rfind("\n", 0, at) + 1 : at].strip()
@@ -195,8 +195,8 @@ class BadRuns:
         self._curly = self._curly or text[0] == "{"
         if text[0] in "{<" and good(text[1:]):
             self._curly = True
-            message, help = f"`{text[0]}` groups nothing", "notes together are `e5&B8`, a triplet is `3[…]`"
-            fault = Fault(rules.UNREADABLE, 0, 1, message, help)
+            message, hint = f"`{text[0]}` groups nothing", "notes together are `e5&B8`, a triplet is `3[…]`"
+            fault = Fault(rules.UNREADABLE, 0, 1, message, hint)
             fix = None
         elif group := re.fullmatch(r"(\d{1,2}){(.*)", text):
             self._curly = True
@@ -209,11 +209,11 @@ class BadRuns:
             fault = explain(text, good, after_repeat)
             right = mended(text, good) if fault.right is not None else None
             fix = replacing(*span, right) if right is not None else self._touching(span, text, before, after_repeat)
-        help = fault.help or ""
+        hint = fault.hint or ""
         if fix is not None and (bent := self._bend_before(span, text)):
-            fix, help = None, f"{help}; a bend is `{bent}`"
+            fix, hint = None, f"{hint}; a bend is `{bent}`"
         place = Span(span.start + fault.start, span.start + fault.end)
-        self.report(fault.rule, place, fault.message, help, fix)
+        self.report(fault.rule, place, fault.message, hint, fix)
         return Unknown(span=span)
 
     def _bend_before(self, span: Span, text: str) -> str | None:

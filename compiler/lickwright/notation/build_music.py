@@ -118,12 +118,12 @@ class MusicBuilder:
 
     def _too_many(self, span: Span) -> None:
         self._events = MAX_EVENTS + 1
-        help = "make it several licks, each with its own `lick` line"
+        hint = "make it several licks, each with its own `lick` line"
         self.report(
             rules.LIMIT,
             Span(span.start, span.start + 1),
             f"the lick goes on for more than {MAX_EVENTS:,} events from here",
-            help,
+            hint,
         )
 
     def _tree(self, tree: Tree[Token]) -> Item:
@@ -132,12 +132,12 @@ class MusicBuilder:
         self._prev_end = span_of(opener).end
         tuplet = tree.data == "tuplet"
         if not closer.value:
-            help = f"close it with `{']' if tuplet else ')'}`"
+            hint = f"close it with `{']' if tuplet else ')'}`"
             self.report(
                 rules.OPEN,
                 span_of(opener),
                 f"`{opener.strip()}` is never closed: it is still open at {self._border(closer, opener)}",
-                help,
+                hint,
             )
             if not tuplet and opener[1:].rstrip(" \t:") in EVENT_WORDS:
                 self._runs_bad.told = _first_word(self.text, span_of(opener).end)
@@ -183,10 +183,10 @@ class MusicBuilder:
                 return None
             self._runs_bad.told = _first_word(self.text, span.end)
             before = re.search(r"(\d+(?::\d+)?)[ \t]+$", self.text[max(0, span.start - 12) : span.start])
-            help = f"write `{before[1]}[`, touching" if before else "three in the time of two is `3[…]`"
+            hint = f"write `{before[1]}[`, touching" if before else "three in the time of two is `3[…]`"
             fix = replacing(span.start - len(before[0]), span.end, f"{before[1]}[") if before else None
             self.report(
-                rules.TUPLET, span, "a `[` without its number: how many steps in the time of how many?", help, fix
+                rules.TUPLET, span, "a `[` without its number: how many steps in the time of how many?", hint, fix
             )
             return None
         first, _, second = opener[:-1].partition(":")
@@ -229,7 +229,7 @@ class MusicBuilder:
         where = Span(at, at + max(1, len(word)))
         shown = f"there is no word `{short(word)}`"
         if meant is not None:
-            help, sure, end = meant
+            hint, sure, end = meant
             said = self.text[span.start + 1 : end].strip().rstrip(":").rstrip()
             where = Span(span.start + 1, span.start + 1 + len(said))
             lacks = habits.plain(said) in known and self.text[end - 1] != ":"
@@ -238,13 +238,13 @@ class MusicBuilder:
             self._runs_bad.told = end
         elif word:
             near = None if self._crowded() else nearest(word, known)
-            help = f"did you mean `({near}: …)`?" if near else f"the words are {', '.join(known)}"
+            hint = f"did you mean `({near}: …)`?" if near else f"the words are {', '.join(known)}"
             fix = replacing(*where, word.lower()) if word.lower() in known else None
         else:
             shown = "a `(` without its word"
-            help = _parenthesised(self.text, span)
+            hint = _parenthesised(self.text, span)
             self._runs_bad.told = _first_word(self.text, span.end)
-        self.report(rules.WORD, where, shown, help, fix)
+        self.report(rules.WORD, where, shown, hint, fix)
 
     def _bar(self, out: list[Item], token: Token, span: Span, at: int | None) -> None:
         """Adds a bar line, or makes it one with that at `at` if only a line break or remarks part them."""
@@ -309,13 +309,13 @@ class MusicBuilder:
     def _late(self, token: Token) -> None:
         span = span_of(token)
         name = str(token).split()[0]
-        help = _ALONG_THE_WAY.get(name.lower().rstrip(":="), "a comment begins with `#`")
-        help = f"fields stand between the `lick` line and the first bar line; {help}"
+        hint = _ALONG_THE_WAY.get(name.lower().rstrip(":="), "a comment begins with `#`")
+        hint = f"fields stand between the `lick` line and the first bar line; {hint}"
         self.report(
             rules.LATE,
             Span(span.start, span.start + len(name)),
             f"`{short(name)}` comes after the music has begun",
-            help,
+            hint,
         )
 
     def _bad(self, token: Token) -> Item | None:

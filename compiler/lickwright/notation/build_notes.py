@@ -36,7 +36,7 @@ class ReportFinding(Protocol):
     """Takes a finding."""
 
     def __call__(
-        self, rule: Rule, span: Span, message: str, help: str | None = None, fix: Fix | None = None, /
+        self, rule: Rule, span: Span, message: str, hint: str | None = None, fix: Fix | None = None, /
     ) -> None: ...
 
 
@@ -60,8 +60,8 @@ def read_runs(text: str, start: int, report: ReportFinding) -> list[Event | Unkn
         for first, end, count, parts in run.events:
             span = Span(at + first, at + end)
             events.append(Event(parts, count, span=span) if parts else Unknown(span=span))
-        for rule, span, message, help in run.findings:
-            report(rule, Span(at + span.start, at + span.end), message, help)
+        for rule, span, message, hint in run.findings:
+            report(rule, Span(at + span.start, at + span.end), message, hint)
     return events
 
 
@@ -82,9 +82,9 @@ class _Reader:
         self._first = 0  # where the event being read begins
         self._nowhere = False  # whether it lies past the limits, where nothing more can be said of it
 
-    def report(self, rule: Rule, span: Span, message: str, help: str | None = None) -> None:
+    def report(self, rule: Rule, span: Span, message: str, hint: str | None = None) -> None:
         at = self._first
-        self.findings.append((rule, Span(at + span.start, at + span.end), message, help))
+        self.findings.append((rule, Span(at + span.start, at + span.end), message, hint))
 
     def run(self) -> TokenRun:
         """All of it."""
@@ -129,8 +129,8 @@ class _Reader:
         """The shapes among what touches a hold; fingers and marks belong to a note."""
         sign = next(match for match in _MARK.finditer(text) if match[1] in MARKS or match[1] == "'")
         span = Span(start + sign.start(), start + sign.end())
-        help = f"write it on the note: `G7{sign[0]}`; a hold takes shapes: `-r`, `-~`, `-^10`"
-        self.report(rules.UNREADABLE, span, f"`{sign[0]}` belongs to a note, not to a hold", help)
+        hint = f"write it on the note: `G7{sign[0]}`; a hold takes shapes: `-r`, `-~`, `-^10`"
+        self.report(rules.UNREADABLE, span, f"`{sign[0]}` belongs to a note, not to a hold", hint)
         return tuple(mark for mark in marks if mark.technique.kind is TechniqueKind.SHAPE)
 
     def _check_string(self, string: str, span: Span) -> None:

@@ -78,7 +78,7 @@ class Sayings:
             fix = replacing(*span, f'@"{text[2:-1]}"') if len(text) > 2 and '"' not in text[2:-1] else None
             self.report(rules.TYPOGRAPHY, span, "curly quotes round the words", f'write `@"{text[2:-1][:30]}"`', fix)
         elif len(text) < 3 or text[-1] != '"':
-            where, help = Span(span.start, span.start + 2), 'close it: `@"let it hang"`'
-            self.report(rules.OPEN, where, "the words' quote is never closed", help)
+            where, hint = Span(span.start, span.start + 2), 'close it: `@"let it hang"`'
+            self.report(rules.OPEN, where, "the words' quote is never closed", hint)
             return Unknown(span=span)  # it may have swallowed notes
         return Say("words", ESCAPE.sub(r"\1", text[2:-1] if text[-1] in '"' + QUOTES else text[2:]).strip(), span=span)

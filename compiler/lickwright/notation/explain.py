@@ -1,6 +1,6 @@
 """What is wrong with a run that cannot be read, in a player's words.
 
-In: the text between two spaces or brackets, and a test for "this much is good". Out: the rule, the wrong part, a message and a help. Each case is
+In: the text between two spaces or brackets, and a test for "this much is good". Out: the rule, the wrong part, a message and a hint. Each case is
 one habit that people bring along: the first that fits speaks.
 """
 
@@ -51,12 +51,12 @@ def explain(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
     if fault:
         return fault
     if run[0] in "r~^" and good(f"-{run}"):
-        help = f"write it on its note, `B8{run}`, or on a hold, `-{run}`"
+        hint = f"write it on its note, `B8{run}`, or on a hold, `-{run}`"
         if re.fullmatch(r"r\d+", run):
-            help = (
+            hint = (
                 f"`-r` lets the bend back to the fretted note, `-{run}` to fret {run[1:]}; a pull-off is `p{run[1:]}`"
             )
-        return Fault(rules.UNREADABLE, 0, len(run), f"`{run}` stands apart from the note that it shapes", help)
+        return Fault(rules.UNREADABLE, 0, len(run), f"`{run}` stands apart from the note that it shapes", hint)
     cut = next((n for n in range(len(run) - 1, 0, -1) if good(run[:n])), 0)
     return stop(run[:cut], run[cut:])
 
@@ -96,13 +96,13 @@ def _standing_signs(run: str, after_repeat: bool) -> Fault | None:
     times = re.fullmatch(r"(?:[x*×]?(\d{0,4})|(\d{1,4})[x×])x*", run) if after_repeat else None
     if times and not re.fullmatch(r"x\d+", run):
         count = times[1] or times[2]
-        help = (
+        hint = (
             f"`:|x{count}` plays it {count} times in all"
             if count and int(count) > 1
             else "`:|x2` is twice in all, `:|x3` three times"
         )
         ending = "; an ending is `|1st` and `:|2nd`" if count in ("1", "2") else ""
-        return Fault(rules.REPEAT, *whole, f"`{run}`: how many times is it played?", help + ending)
+        return Fault(rules.REPEAT, *whole, f"`{run}`: how many times is it played?", hint + ending)
     if times:
         return Fault(rules.REPEAT, *whole, f"`{run}` does not touch its repeat sign", f"write `:|{run}`")
     glued = re.fullmatch(r"(x\d+?)(\d(?:st|nd|rd|th))", run) if after_repeat else None
@@ -122,8 +122,8 @@ def _standing_signs(run: str, after_repeat: bool) -> Fault | None:
         return Fault(rules.UNREADABLE, *whole, f"fret {run} has no string", f"a note is a string and a fret: `B{run}`")
     fingered = re.fullmatch(r"([1-4])([EADGBe]\d{1,2})", run)
     if fingered:
-        help = f"the fretting finger follows: `{fingered[2]}'{fingered[1]}`"
-        return Fault(rules.UNREADABLE, 0, 1, f"`{fingered[1]}` stands before its note", help)
+        hint = f"the fretting finger follows: `{fingered[2]}'{fingered[1]}`"
+        return Fault(rules.UNREADABLE, 0, 1, f"`{fingered[1]}` stands before its note", hint)
     back = re.fullmatch(r"(\d{1,2})([EADGBe])(\D.*)?", run)
     if back:
         return Fault(
@@ -163,5 +163,5 @@ def _finger(run: str) -> Fault | None:
     match = re.search(r"'([^1-4TpimacPIMAC]|$)", run)
     if match is None:
         return None
-    help = "fretting fingers are '1 to '4 and 'T, plucking ones 'p 'i 'm 'a 'c"
-    return Fault(rules.UNREADABLE, match.start(), match.end(), f"`{match[0]}` is not a finger", help)
+    hint = "fretting fingers are '1 to '4 and 'T, plucking ones 'p 'i 'm 'a 'c"
+    return Fault(rules.UNREADABLE, match.start(), match.end(), f"`{match[0]}` is not a finger", hint)

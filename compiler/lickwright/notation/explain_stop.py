@@ -1,6 +1,6 @@
 """What stops the reading of a run after some good characters, in a player's words.
 
-In: the good characters of a run, and the rest of it, which begins with what stops the reading. Out: the rule, the wrong part, a message and a help.
+In: the good characters of a run, and the rest of it, which begins with what stops the reading. Out: the rule, the wrong part, a message and a hint.
 The cases stand in `_CASES`: the first that fits speaks.
 """
 
@@ -27,9 +27,9 @@ def stop(before: str, rest: str) -> Fault:
     return next((fault for case in _CASES if (fault := case(before, rest))), None) or _plain(before, rest)
 
 
-def _here(before: str, message: str, help: str, right: str | None = None) -> Fault:
+def _here(before: str, message: str, hint: str, right: str | None = None) -> Fault:
     """The first character after `before` cannot be read."""
-    return Fault(rules.UNREADABLE, len(before), len(before) + 1, message, help, right)
+    return Fault(rules.UNREADABLE, len(before), len(before) + 1, message, hint, right)
 
 
 def _rest(before: str, rest: str) -> Fault | None:
@@ -69,8 +69,8 @@ def _bent(before: str, rest: str) -> Fault | None:
         return None
     if target[1] and int(target[1]) <= int(fret[1]):
         message = "there is no string `b`: only the thinnest, e, has a small letter"
-        help = f"write `B{target[1]}`; a bend is `^`, and goes up"
-        return Fault(rules.STRING, len(before), len(before) + 1, message, help)
+        hint = f"write `B{target[1]}`; a bend is `^`, and goes up"
+        return Fault(rules.STRING, len(before), len(before) + 1, message, hint)
     if not target[1] and rest.startswith("bend"):
         return _here(before, "`b` is not a sign: a bend is `^`", f"a whole step up is `{before[-12:]}^full`")
     right = f"`{before[-12:]}^{target[1]}{'r' if target[2] else ''}`"
@@ -92,8 +92,8 @@ def _no_fret(before: str, rest: str) -> Fault | None:
     if large or not re.search(rf"(?:^|[&-])[{_STRINGS}]\Z", before):
         return None
     cut, string = len(before), before[-1]
-    help = f"a note is a string and a fret: `{string}7`"
-    return Fault(rules.UNREADABLE, cut - 1, cut, f"string {string} has no fret here", help)
+    hint = f"a note is a string and a fret: `{string}7`"
+    return Fault(rules.UNREADABLE, cut - 1, cut, f"string {string} has no fret here", hint)
 
 
 def _to_nowhere(before: str, rest: str) -> Fault | None:
@@ -101,8 +101,8 @@ def _to_nowhere(before: str, rest: str) -> Fault | None:
     char = rest[0]
     if char not in "hpt/\\" and (char.isdigit() or not before.endswith(("h", "p", "t"))):
         return None
-    help = f"write them together, `{char}9`, after a note of the same string"
-    return _here(before, f"`{char}` needs the fret that it goes to", help)
+    hint = f"write them together, `{char}9`, after a note of the same string"
+    return _here(before, f"`{char}` needs the fret that it goes to", hint)
 
 
 def _capital(before: str, rest: str) -> Fault | None:
@@ -179,8 +179,8 @@ def _plain(before: str, rest: str) -> Fault:
             f"`{shown}` is neither a note nor a sign",
             "a note is a string and a fret, such as `B8`; `-` holds, `.` rests",
         )
-    help = "what belongs to one note touches; the next note follows after a space"
-    return _here(before, f"`{rest[0]}` cannot follow `{before[-12:]}`", help)
+    hint = "what belongs to one note touches; the next note follows after a space"
+    return _here(before, f"`{rest[0]}` cannot follow `{before[-12:]}`", hint)
 
 
 # In this order: a case may rely on those before it.

@@ -15,13 +15,13 @@ class Fault(NamedTuple):
     start: int  # offsets into the run
     end: int
     message: str
-    help: str | None
+    hint: str | None
     right: str | None = None  # what should stand from `start` to `end`; None where that is not sure
 
 
-def unreadable_rule(start: int, end: int, message: str, help: str) -> Fault:
+def unreadable_rule(start: int, end: int, message: str, hint: str) -> Fault:
     """A fault of the rule for what cannot be read at all."""
-    return Fault(rules.UNREADABLE, start, end, message, help)
+    return Fault(rules.UNREADABLE, start, end, message, hint)
 
 
 def short(text: str) -> str:

@@ -121,12 +121,12 @@ def bend(run: str) -> Fault | None:
     )
     if word:
         amount = _AMOUNTS.get(plain(word[1]).removesuffix("s")) or _AMOUNTS.get(plain(word[1]))
-        help = (
+        hint = (
             f"write `^{amount}`"
             if amount
             else "a whole step is `^full`; else write the fret whose pitch it reaches: `^11`"
         )
-        return _amount(word.start(1), word.end(1), word[1], help)
+        return _amount(word.start(1), word.end(1), word[1], hint)
     bare = re.search(r"(?<=\d)(b?)(full|half|quarter)", run)
     if bare:
         message = f"`{bare[0]}` without its `^`"
@@ -153,9 +153,9 @@ def bend(run: str) -> Fault | None:
     return _amount(steps.start(1), steps.end(1), steps[1], _in_steps(run[: steps.start()], steps[1])) if steps else None
 
 
-def _amount(start: int, end: int, amount: str, help: str) -> Fault:
+def _amount(start: int, end: int, amount: str, hint: str) -> Fault:
     return unreadable_rule(
-        start, end, f"a bend goes to a fret's pitch or by quarter, half or full, not `{amount}`", help
+        start, end, f"a bend goes to a fret's pitch or by quarter, half or full, not `{amount}`", hint
     )
 
 
@@ -175,8 +175,8 @@ def _in_steps(before: str, amount: str) -> str:
 def german(fret: str, start: int) -> Fault:
     """`H8`: the B string, as German and Nordic books call it, or a hammer-on: nobody can tell, so nothing is changed."""
     other = f"; a hammer-on is small, `h{fret}`" if fret != "x" else ""
-    help = f"`B{fret}`, if it is the string that German and Nordic books call H{other}"
-    return Fault(rules.STRING, start, start + 1, "there is no string `H`", help)
+    hint = f"`B{fret}`, if it is the string that German and Nordic books call H{other}"
+    return Fault(rules.STRING, start, start + 1, "there is no string `H`", hint)
 
 
 def habit_of_run(run: str) -> Fault | None:
@@ -206,8 +206,8 @@ def habit_of_run(run: str) -> Fault | None:
     if note:
         letter = {"mi": "e", "la": "A", "re": "D", "sol": "G", "si": "B"}.get(note[1].lower())
         thick = f" or `E{note[2]}`" if letter == "e" else ""
-        help = f"write `{letter}{note[2]}`{thick}" if letter else "the strings are E A D G B e"
-        return Fault(rules.STRING, 0, len(note[1]), f"there is no string `{note[1]}`", help)
+        hint = f"write `{letter}{note[2]}`{thick}" if letter else "the strings are E A D G B e"
+        return Fault(rules.STRING, 0, len(note[1]), f"there is no string `{note[1]}`", hint)
     if run in ("_", "__", "___", "="):
         return unreadable_rule(
             *place,
@@ -226,12 +226,12 @@ def habit_of_run(run: str) -> Fault | None:
             *place, "vibrato is `~`, wide vibrato `~~`", "it touches its note or a hold: `G7~`, `-~`"
         )
     if re.fullmatch(r"[wq]\.?", run) or re.fullmatch(r"1/\d+[tT]", run):
-        help = (
+        hint = (
             "three steps in the time of two are `3[…]`"
             if run[0] == "1"
             else "a note value alone sets the step: `1/4 G7`"
         )
-        return Fault(rules.VALUE, *place, f"`{run}` is not a note value", help)
+        return Fault(rules.VALUE, *place, f"`{run}` is not a note value", hint)
     if re.fullmatch(r"[A-G](?:#|b)\d", run):
         return Fault(
             rules.STRING, *place, f"`{run}` is a pitch, not a string and a fret", "say where it is played: `B8`"
@@ -259,13 +259,13 @@ def signs(run: str) -> Fault | None:
         )
     held = re.fullmatch(r"([EADGBe])--+", run)
     if held:
-        help = f"a string goes on for one step at a time: `{held[1]}- -`; a scrape's holds follow it: `(scrape: {held[1]}){run[1:]}`"
-        return unreadable_rule(2, len(run), f"`{run}` has no fret", help)
+        hint = f"a string goes on for one step at a time: `{held[1]}- -`; a scrape's holds follow it: `(scrape: {held[1]}){run[1:]}`"
+        return unreadable_rule(2, len(run), f"`{run}` has no fret", hint)
     split = re.match(r"([EADGBeadgb])([-:_])(\d{1,2})(?!\d)", run)
     if split:
         letter = split[1] if split[1] == "e" else split[1].upper()
-        help = f"string {letter}, fret {split[3]} is `{letter}{split[3]}`"
-        return unreadable_rule(1, 2, f"`{split[2]}` stands between a string and its fret", help)
+        hint = f"string {letter}, fret {split[3]} is `{letter}{split[3]}`"
+        return unreadable_rule(1, 2, f"`{split[2]}` stands between a string and its fret", hint)
     first = re.match(r"([!?,>~=])((?:[EADGBe]|\d{1,2}:)\d{1,2})", run)
     if first:
         sign = "!" if first[1] == ">" else first[1]
@@ -292,8 +292,8 @@ def signs(run: str) -> Fault | None:
         )
     harmonic = re.search(r"([EADGBe])(\d{1,2})(harm|nh|n\.h\.)", run, re.IGNORECASE)
     if harmonic and harmonic[1] in "EADGBe":
-        at, help = harmonic.start(3), f"write `{harmonic[1]}<{harmonic[2]}>`"
-        return unreadable_rule(at, harmonic.end(3), f"`{harmonic[3]}` is not a sign: a natural harmonic has `<>`", help)
+        at, hint = harmonic.start(3), f"write `{harmonic[1]}<{harmonic[2]}>`"
+        return unreadable_rule(at, harmonic.end(3), f"`{harmonic[3]}` is not a sign: a natural harmonic has `<>`", hint)
     finger = re.search(r"(?<=\d)(T|P|I|M)(?!\d)|'(P|I|M|A|C)", run)
     if finger:
         letter = finger[1] or finger[2]

@@ -30,7 +30,7 @@ def _annotation(source: Source, d: Diagnostic) -> str:
             properties |= {"col": str(start.column), "endColumn": str(end.column)}
     properties["title"] = title
     said = ",".join(f"{name}={_property(value)}" for name, value in properties.items())
-    message = d.message + (f"\n{d.help}" if d.help else "")
+    message = d.message + (f"\n{d.hint}" if d.hint else "")
     return f"::{_COMMANDS[d.severity]} {said}::{_data(message)}\n"
 
 

@@ -104,8 +104,8 @@ def finding(source: Source, diagnostic: Diagnostic, colour: bool = False, column
             f"    {_line_of(note)}line {(note.source or source).place(note.span.start).line}: {safe(note.message)}"
         )
         lines += _quoted(note.source or source, note.span, "36", 8, colour, columns)
-    if diagnostic.help:
-        lines.append(f"    {_paint('help', '36', colour)}: {safe(diagnostic.help)}")
+    if diagnostic.hint:
+        lines.append(f"    {_paint('help', '36', colour)}: {safe(diagnostic.hint)}")
     return "\n".join(lines) + "\n"
 
 
@@ -197,7 +197,7 @@ def _value(source: Source, d: Diagnostic, fingerprint: str) -> dict[str, Any]:
         "severity": d.severity.value,
         **_extent(source, d.span),
         "message": d.message,
-        "help": d.help,
+        "help": d.hint,
         "lick": d.lick,
         "bar": d.bar,
         "beat": d.beat,

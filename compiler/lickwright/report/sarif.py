@@ -67,7 +67,7 @@ def _result(source: Source, d: Diagnostic, fingerprint: str, index: dict[str, in
         "ruleId": d.code,
         "ruleIndex": index[d.code],
         "level": _LEVELS[d.severity],
-        "message": {"text": d.message + (f"\n{d.help}" if d.help else "")},
+        "message": {"text": d.message + (f"\n{d.hint}" if d.hint else "")},
         "locations": [_location(source, d)],
         "partialFingerprints": {FINGERPRINT: fingerprint},
     }

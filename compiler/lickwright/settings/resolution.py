@@ -131,11 +131,11 @@ def _read_fields(
             if not own:
                 near = OTHER_NAMES.get(entry.name.lower()) or nearest(entry.name, tuple(BY_NAME))
                 unread |= {near} if near else set()
-                help = f"did you mean `{near}`?" if near else "a field of your own begins with x-"
+                hint = f"did you mean `{near}`?" if near else "a field of your own begins with x-"
                 if entry.name.lower() in ("title", "lick-title", "song"):
-                    help = f'a title begins a lick: `lick "{entry.raw.strip()[:30] or "Porch light"}"`'
+                    hint = f'a title begins a lick: `lick "{entry.raw.strip()[:30] or "Porch light"}"`'
                 fix = replacing(*entry.name_span, entry.name.lower()) if entry.name.lower() in BY_NAME else None
-                found.append(UNKNOWN.at(entry.name_span, f"there is no field `{entry.name[:30]}`", help, fix=fix))
+                found.append(UNKNOWN.at(entry.name_span, f"there is no field `{entry.name[:30]}`", hint, fix=fix))
             continue
         if row.head_only and (n or not of_file):
             found.append(
@@ -161,9 +161,9 @@ def _signed(entry: Entry) -> Diagnostic:
     name = entry.name.lower() if entry.name.lower() in BY_NAME else entry.name
     sign = Span(entry.name_span.end, entry.name_span.end + 1)
     gap = "" if entry.raw_at > sign.end or entry.raw[:1].isspace() else " "
-    help = f"write `{name} {entry.raw.strip()[:30]}`"
+    hint = f"write `{name} {entry.raw.strip()[:30]}`"
     fix = replacing(*sign, gap) if name == entry.name else replacing(entry.name_span.start, sign.end, name + gap)
-    return LINE.at(sign, f"no `{entry.sign}` after a field's name", help, fix=fix)
+    return LINE.at(sign, f"no `{entry.sign}` after a field's name", hint, fix=fix)
 
 
 def _value(row: FieldRow, entry: Entry, of_file: bool, found: list[Diagnostic]) -> _Read | None:
@@ -237,12 +237,12 @@ def _missing(wanted: list[tuple[str, RelatedInformation]], title: Span) -> list[
     names = [f"`{name}`" for name, _ in wanted]
     verb = "are" if len(names) > 1 else "is"
     lines = ", ".join(f"`{name} …` ({BY_NAME[name].summary})" for name, _ in wanted)
-    help = f"write in the lick or at the top of its file: {lines}"
+    hint = f"write in the lick or at the top of its file: {lines}"
     return [
         MISSING.at(
             title,
             f"{listed(names)} {verb} missing, which every lick here must have",
-            help,
+            hint,
             tuple(note for _, note in wanted),
         )
     ]
@@ -250,8 +250,8 @@ def _missing(wanted: list[tuple[str, RelatedInformation]], title: Span) -> list[
 
 def _about(name: str, read: _Read, title: Span, message: str) -> Diagnostic:
     """A value that makes no sense in this lick, wherever it was set."""
-    help = f"`{name}` is {BY_NAME[name].summary}"
-    return VALUE.at(title if read.house else read.span, message, help, (read.house,) if read.house else ())
+    hint = f"`{name}` is {BY_NAME[name].summary}"
+    return VALUE.at(title if read.house else read.span, message, hint, (read.house,) if read.house else ())
 
 
 def _scale(read: _Read | None, key: Key | None, numbered: bool, title: Span, found: list[Diagnostic]) -> Scale | None:

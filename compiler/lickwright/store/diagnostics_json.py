@@ -16,7 +16,7 @@ from lickwright.core.source import MAX_BYTES, Source, Span
 def diagnostics_to_json(found: Iterable[Diagnostic]) -> str:
     """Findings as JSON, or "" for none."""
     values = [
-        [d.code, d.severity.value, *d.span, d.message, d.help, [_note(n) for n in d.notes], d.lick, d.bar, d.beat]
+        [d.code, d.severity.value, *d.span, d.message, d.hint, [_note(n) for n in d.notes], d.lick, d.bar, d.beat]
         for d in found
     ]
     if not values:
@@ -39,14 +39,14 @@ def diagnostics_from_json(kept: str, house: Source | None) -> tuple[Diagnostic, 
     try:
         return tuple(
             Diagnostic(
-                _text(code), Severity(severity), _span(start, end), _text(message), _maybe(help, str),
+                _text(code), Severity(severity), _span(start, end), _text(message), _maybe(hint, str),
                 tuple(
                     RelatedInformation(_span(a, b), _text(words), house if elsewhere else None)
                     for a, b, words, elsewhere in notes if house is not None or not elsewhere
                 ),
                 _maybe(lick, str), _maybe(bar, int), _maybe(beat, str),
             )
-            for code, severity, start, end, message, help, notes, lick, bar, beat in loads(kept)
+            for code, severity, start, end, message, hint, notes, lick, bar, beat in loads(kept)
         )  # fmt: skip
     except (ValueError, TypeError, RecursionError):
         return None

@@ -33,11 +33,11 @@ _BEGIN_ANEW = "move it away: the next lickwright make starts a new one from the 
 
 
 class Unusable(Exception):
-    """What stands in the manifest's place is no manifest that can be used; says why, and `help` what to do."""
+    """What stands in the manifest's place is no manifest that can be used; `str()` says why, `hint` what to do."""
 
-    def __init__(self, why: str, help: str = _BEGIN_ANEW, doubtful: bool = False) -> None:
+    def __init__(self, why: str, hint: str = _BEGIN_ANEW, doubtful: bool = False) -> None:
         super().__init__(why)
-        self.help = help
+        self.hint = hint
         self.doubtful = doubtful  # a disk that refused to be read for a moment would look the same
 
 

@@ -95,8 +95,8 @@ class OutputWriter:
             return Placed((), 0, (refused(os.path.join(folder, *(one.name for one in named[:1])), why),))
         if item.taken and not self._overwrite:
             message = f"the folder holds the outputs of {item.taken}"
-            help = "name another folder with --out, or say --overwrite"
-            return Placed((), 0, (Trouble(folder, NOT_OURS.at(Span(0, 0), message, help)),))
+            hint = "name another folder with --out, or say --overwrite"
+            return Placed((), 0, (Trouble(folder, NOT_OURS.at(Span(0, 0), message, hint)),))
         try:
             if self._new(folder, target) and outputs:
                 placed = self._write_new(target, folder, outputs)

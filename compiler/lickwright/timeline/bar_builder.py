@@ -172,9 +172,9 @@ class BarBuilder:
         else:
             self.page.words[index] = WordSpan(word.word, technique, first, last, opener)
 
-    def _wrong(self, span: Span, message: str, help: str) -> None:
+    def _wrong(self, span: Span, message: str, hint: str) -> None:
         self._bar.sure = False
-        self.report(rules.SHAPE_OF, span, message, help)
+        self.report(rules.SHAPE_OF, span, message, hint)
 
     def _rake(self, word: Worded, opener: Span) -> None:
         """Bare strings and then one note take one step together; holds may follow inside."""
@@ -308,8 +308,8 @@ class BarBuilder:
         bar.ends = bar.ends or not mark.opens
         self._mark(item.span)
 
-    def _misplaced(self, item: Navigation, message: str, help: str) -> None:
-        self.report(rules.MISPLACED, item.span, message, help)
+    def _misplaced(self, item: Navigation, message: str, hint: str) -> None:
+        self.report(rules.MISPLACED, item.span, message, hint)
 
     def _early(self) -> None:
         """An event after a mark that ends its bar."""

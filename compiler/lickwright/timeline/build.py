@@ -34,9 +34,9 @@ def resolve(
     found = (head.found if lick is book.licks[0] else _a_few(head.found)) + found
     played: list[Diagnostic] = []
 
-    def report(rule: Rule, span: Span, message: str, help: str) -> None:
+    def report(rule: Rule, span: Span, message: str, hint: str) -> None:
         if len(played) < MAX_FINDINGS:
-            played.append(rule.at(span, message, help))
+            played.append(rule.at(span, message, hint))
 
     written = write_bars(lick, settings, report)
     if not written.bars:
@@ -44,8 +44,8 @@ def resolve(
     parts = with_jumps(sections(written.bars, report), written.bars, report)
     events = played_events(parts, written.bars)
     if events > MAX_EVENTS:  # repeats played out
-        help = f"with its repeats a lick holds {MAX_EVENTS:,} events at most: play it fewer times, or make it several licks"
-        found.append(LIMIT.at(lick.title_span, f"the lick would be {_rounded(events)} events long", help))
+        hint = f"with its repeats a lick holds {MAX_EVENTS:,} events at most: play it fewer times, or make it several licks"
+        found.append(LIMIT.at(lick.title_span, f"the lick would be {_rounded(events)} events long", hint))
         return None, found + played
     music = NoteBuilder(written, settings, report).play(order(parts))
     timeline = Timeline(

@@ -80,8 +80,8 @@ class _Route:
         wanted |= {"fine"} if not mark.until else set()
         for sign, found in self.marks.items():
             if sign not in wanted:
-                help = f"leave it out, or jump with `@{_jump_for(sign, mark.target)}`"
-                return self._wrong(found, f"{found.printed} is never needed: {jump.printed} does not use it", help)
+                hint = f"leave it out, or jump with `@{_jump_for(sign, mark.target)}`"
+                return self._wrong(found, f"{found.printed} is never needed: {jump.printed} does not use it", hint)
         return self._reached(jump)
 
     def _reached(self, jump: _Found) -> bool:
@@ -111,8 +111,8 @@ class _Route:
             return self._wrong(coda, "Coda stands in a first ending", "begin the coda at a bar of its own")
         return True
 
-    def _wrong(self, found: _Found, message: str, help: str) -> bool:
-        self.report(rules.ROAD, found.node.span, message, help)
+    def _wrong(self, found: _Found, message: str, hint: str) -> bool:
+        self.report(rules.ROAD, found.node.span, message, hint)
         return False
 
     def _part(self, bar: int) -> Section:

@@ -97,10 +97,10 @@ class NoteBuilder:
                 self._event(event)
             self._visits[n] += 1
 
-    def _say(self, rule: Rule, span: Span, message: str, help: str) -> None:
+    def _say(self, rule: Rule, span: Span, message: str, hint: str) -> None:
         """Reports once a place: the first time that it is played."""
         if not self._visits[self._slot]:
-            self._report(rule, span, message, help)
+            self._report(rule, span, message, hint)
 
     def _at(self, node: Part | MarkNode) -> Span:
         """Where a part or mark of the event being played stands."""

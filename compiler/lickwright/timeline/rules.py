@@ -8,7 +8,7 @@ from lickwright.core.diagnostics import Rule
 from lickwright.core.source import Span
 from lickwright.notation.rules import error
 
-Report = Callable[[Rule, Span, str, str], None]  # how those who count say what they find: rule, place, message, help
+Report = Callable[[Rule, Span, str, str], None]  # how those who count say what they find: rule, place, message, hint
 
 NO_STRING = error(
     "L140", "string not on this neck", "a string that the tuning does not have, or a letter that names none in it",
