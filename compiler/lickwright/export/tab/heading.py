@@ -42,9 +42,15 @@ _PACE_NOTES = 5  # in a row, for a pace to count
 def heading(grid: Grid, width: int, tempo: str) -> list[str]:
     """Title, author and what a player has to know before the first note."""
     settings = grid.timeline.settings
-    area = settings.area and played(settings.area, _fretted(grid.timeline))
     lines = [*wrapped(grid.timeline.title, width), *(wrapped(f"by {settings.by}", width) if settings.by else ()), ""]
-    return lines + _listed(_facts(settings, area, tempo, _meter(grid.timeline)), width)
+    return lines + _listed(heading_facts(grid.timeline, tempo), width)
+
+
+def heading_facts(timeline: Timeline, tempo: str) -> list[tuple[str, str]]:
+    """Return what a player has to know before the first note, each with its name; `tempo` as `tempo_words` says it."""
+    settings = timeline.settings
+    area = settings.area and played(settings.area, _fretted(timeline))
+    return list(_facts(settings, area, tempo, _meter(timeline)))
 
 
 def _fretted(timeline: Timeline) -> Iterator[Place]:
@@ -143,8 +149,13 @@ class Printed(NamedTuple):
 
 def legend(grid: Grid, printed: Printed, width: int) -> list[str]:
     """The marks that were printed, each with its longest example in this lick, in the order of the reference page."""
+    return _listed(legend_rows(grid, printed), width)
+
+
+def legend_rows(grid: Grid, printed: Printed) -> list[tuple[str, str]]:
+    """Return each mark that was printed with its sentence, in the order of the reference page."""
     rows = [row for part in _LEGEND for row in part(grid, printed) if row[1]]
-    return _listed(list(dict.fromkeys(rows)), width)
+    return list(dict.fromkeys(rows))
 
 
 def _of_techniques(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
