@@ -23,7 +23,7 @@ from building import COMMAND, kill, library, lick, make, start, stray, tree, wai
 from lickwright.build import task
 from lickwright.build.engine import BuildConfig, build_library
 from lickwright.cli import main
-from lickwright.cli.build_view import Screen
+from lickwright.cli.build_view import BuildView
 from lickwright.export import Options
 from lickwright.store import journal, manifest
 from lickwright.store.manifest import Manifest
@@ -130,7 +130,7 @@ def test_what_a_killed_worker_was_writing_goes_with_the_same_build(tmp_path: Pat
     library(tmp_path / "lib", 150)
     order = CompileOptions(("tab",), Options(), None, options_key(Options(), ""), False)
     wish = BuildConfig([str(tmp_path / "lib")], str(tmp_path / "out"), lambda path: order, 2, work=_dies_once)
-    account = build_library(wish, Screen())
+    account = build_library(wish, BuildView())
     assert (account.built, account.failed) == (150, 0)
     assert (tmp_path / "died").exists()
     assert not stray(tmp_path / "out")
@@ -192,7 +192,7 @@ def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, mo
     (tmp_path / "a.lick").write_text(lick(1))
     order = CompileOptions(("tab", "midi"), Options(), None, options_key(Options(), ""), False)
     wish = BuildConfig([str(tmp_path / "a.lick")], str(tmp_path / "out"), lambda path: order)
-    assert build_library(wish, Screen()).files == 2
+    assert build_library(wish, BuildView()).files == 2
     (tmp_path / "a.lick").write_text(lick(1).replace("tempo 61", "tempo 62"))
     lstat = os.lstat
 
@@ -202,11 +202,11 @@ def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, mo
         return lstat(path, **more)  # type: ignore[arg-type]
 
     monkeypatch.setattr(os, "lstat", refused)
-    screen = Screen()
+    screen = BuildView()
     build_library(wish, screen)
     monkeypatch.undo()
     assert screen.code == 3
-    assert build_library(wish, Screen()).failed == 0
+    assert build_library(wish, BuildView()).failed == 0
     assert "1/4 = 62" in (tmp_path / "out" / "a" / "number-1.tab.txt").read_text("utf-8")
 
 
@@ -254,7 +254,7 @@ def test_a_build_that_is_stopped_ends_at_once_and_goes_on_later(
 POISON = """
 import ctypes, os, signal, sys
 from lickwright.export import Options
-from lickwright.cli.build_view import Screen
+from lickwright.cli.build_view import BuildView
 from lickwright.cli import terminal
 from lickwright.build import process_pool, task
 from lickwright.build.engine import BuildConfig, build_library
@@ -285,7 +285,7 @@ def poisoned(item, order, place):
             signal.raise_signal(signal.SIGABRT)
     return task.compile_source(item, order, place)
 
-class Teller(Screen):
+class Teller(BuildView):
     def progress(self, done, total, licks):
         pass
 
@@ -346,7 +346,7 @@ LOOKED_INTO = """
 import ctypes, sys
 from lickwright.export import Options, tab
 from lickwright.cli import terminal
-from lickwright.cli.build_view import Screen
+from lickwright.cli.build_view import BuildView
 from lickwright.build.engine import BuildConfig, build_library
 from lickwright.store.output_keys import options_key
 from lickwright.store.types import CompileOptions
@@ -360,7 +360,7 @@ def emit(stages, options, real=tab.emit):
 tab.emit = emit
 engine.SERIAL = 1
 terminal.prepare()
-teller = Screen(everything=True)
+teller = BuildView(everything=True)
 order = CompileOptions(("tab", "midi"), Options(), None, options_key(Options(), ""), True)
 account = build_library(BuildConfig(["lib"], "out", lambda path: order, 2), teller)
 assert account.found == account.built + account.unchanged + account.failed + account.skipped

@@ -114,7 +114,8 @@ def guided(target: str, work: Path, finds: Path, seconds: int) -> None:
 
         import lickwright  # noqa: F401
 
-        for module in ("cli", "cli.find", "cli.library", "cli.make", "library.build", "mending", "sarif", "github"):
+        modules = ("cli", "cli.find", "cli.library", "cli.make", "build.engine", "transform.autofix", "report.sarif")
+        for module in (*modules, "report.annotations"):
             __import__(f"lickwright.{module}")
     chosen = targets.TARGETS[target]
     words = finds / f"{target}.words"

@@ -1,72 +1,67 @@
-"""Options of `lickwright make` about the release.
+"""Options of `lickwright make` about a release: its archive, and how its files are named and laid out.
 
-In: what follows the command on its line, and what the house says. Out: the `Archive` and the `Arrangement` that are wanted, or None.
+In: the values of the options, from the command line and the project config. Out: an `Archive` and an `Arrangement`, or None for each.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, TypeVar
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from lickwright.cli.option_pairs import given
+from lickwright.cli.option_pairs import first_given
+from lickwright.cli.option_types import add_options, parsed_by
 from lickwright.config.name_pattern import FIELDS, LAYOUTS, Arrangement, Pattern, parse_pattern
-from lickwright.report.console import safe
 
 if TYPE_CHECKING:
     from lickwright.cli.archive import Archive
 
-_Command = TypeVar("_Command", bound=Callable[..., Any])
 
-
-def _names(context: click.Context, parameter: click.Parameter, value: str | None) -> Pattern | None:
-    """`{number:02}-{title}`."""
+def _parse_names(text: str) -> Pattern:
     try:
-        return None if value is None else parse_pattern(value)
-    except ValueError as e:
-        raise click.BadParameter(safe(str(e).replace("`layout` under [make]", "--layout"))) from None
+        return parse_pattern(text)
+    except ValueError as e:  # the message is about lickwright.toml: here the option is meant
+        raise ValueError(str(e).replace("`layout` under [make]", "--layout")) from None
 
 
-def options(command: _Command) -> _Command:
-    """Adds them to a command."""
-    for option in reversed(_OPTIONS):
-        command = option(command)
-    return command
-
-
-_OPTIONS = (
-    click.option(
-        "--zip", "archive", metavar="FILE", help="Also put what was made into an archive, with a page of contents."
-    ),
-    click.option(
-        "--names",
-        callback=_names,
-        metavar="PATTERN",
-        help="How files are named in the archive, or else in release_files/: '{number:02}-{title}'; fields: "
-        + ", ".join(FIELDS)
-        + ".",
-    ),
-    click.option(
-        "--layout",
-        type=click.Choice(LAYOUTS),
-        default=LAYOUTS[0],
-        show_default=True,
-        help="Folders there: one per source, one per format with those in it, or none.",
-    ),
+release_options = add_options(
+    (
+        click.option(
+            "--zip", "archive", metavar="FILE", help="Also put what was made into an archive, with a page of contents."
+        ),
+        click.option(
+            "--names",
+            callback=parsed_by(_parse_names),
+            metavar="PATTERN",
+            help="How files are named in the archive, or else in release_files/: '{number:02}-{title}'; fields: "
+            + ", ".join(FIELDS)
+            + ".",
+        ),
+        click.option(
+            "--layout",
+            type=click.Choice(LAYOUTS),
+            default=LAYOUTS[0],
+            show_default=True,
+            help="Folders there: one per source, one per format with those in it, or none.",
+        ),
+    )
 )
 
 
-def arranged(params: Mapping[str, Any], chosen: Mapping[str, Any]) -> Arrangement | None:
-    """How the release is named and laid out; None where it is as in the output folder, or only a share is made. Raises UsageError."""
-    if params["shard"] and (option := given("names", "layout")):
+def requested_arrangement(params: Mapping[str, Any], chosen: Mapping[str, Any]) -> Arrangement | None:
+    """Return how the release is named and laid out; None if it is like the output folder, or if only a share is made.
+
+    `params` has the values of the command line, `chosen` those with the project config applied. Raises UsageError.
+    """
+    if params["shard"] and (option := first_given("names", "layout")):
         raise click.UsageError(f"{option} is about the whole release: leave --shard out, or say it when all is made")
     found = Arrangement(chosen["names"], chosen["layout"])
     return None if params["shard"] or found.usual else found
 
 
 def requested_archive(params: Mapping[str, Any], chosen: Mapping[str, Any], out: str) -> Archive | None:
-    """The archive that is asked for. `params`: what the command line says; `chosen`: with what the house says. Raises UsageError."""
+    """Return the archive that `--zip` asks for, of the output folder `out`; None without it. Values as above. Raises UsageError."""
     path = params["archive"]
     if path is None:
         return None

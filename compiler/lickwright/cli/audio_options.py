@@ -1,56 +1,42 @@
 """Options about sound, the same for `make` and `play`.
 
-In: what follows the command on its line. Out: a `Recording`. Whether sound can be made here at all is asked here too.
+In: the values of the options. Out: a `Recording`. Whether the packages that sound needs are installed is checked here too.
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 
+from lickwright.cli.option_types import add_options, parsed_by
 from lickwright.export import SOUND_FORMATS, Recording
 from lickwright.export.option_parsing import COUNT_INS, LONGEST, REPEATS
 from lickwright.music.practice import MINUTES, Ladder, parse_bars, parse_ladder
-from lickwright.report.console import safe
 
-_Command = TypeVar("_Command", bound=Callable[..., Any])
-_USUAL = Recording()
-_WANTED = "lickwright.ladder"  # where a context keeps that a ladder was asked for
+_DEFAULT = Recording()
+_LADDER_GIVEN = "lickwright.ladder"  # key of the click context: the command line has a ladder
 
 
 def _ladder(context: click.Context, parameter: click.Parameter, value: str | None) -> Ladder | None:
-    if value is None:
-        return None
-    context.meta[_WANTED] = True
-    try:
-        return parse_ladder(value)
-    except ValueError as e:
-        raise click.BadParameter(safe(str(e))) from None
-
-
-def _bars(context: click.Context, parameter: click.Parameter, value: str | None) -> tuple[int, int] | None:
-    if value is None:
-        return None
-    try:
-        return parse_bars(value)
-    except ValueError as e:
-        raise click.BadParameter(safe(str(e))) from None
+    if value is not None:
+        context.meta[_LADDER_GIVEN] = True
+    return parsed_by(parse_ladder)(context, parameter, value)
 
 
 _PLAYING = (
     click.option(
         "--bars",
-        callback=_bars,
+        callback=parsed_by(parse_bars),
         metavar="FIRST-LAST",
         help="A part of the lick, bars counted as over the tab: 1-2, or 3 alone; a pick-up is 0.",
     ),
     click.option(
         "--count-in",
         type=click.IntRange(*COUNT_INS),
-        default=_USUAL.count_in,
+        default=_DEFAULT.count_in,
         metavar="BARS",
         help="Bars of clicks before the lick.",
     ),
@@ -70,11 +56,11 @@ _PLAYING = (
         help="Vary the strokes a little, as a player's hand does.",
     ),
 )
-_MAKING = (
+_FILES = (
     click.option(
         "--format",
         type=click.Choice(SOUND_FORMATS),
-        default=_USUAL.format,
+        default=_DEFAULT.format,
         show_default=True,
         help="Of a recording.",
     ),
@@ -83,7 +69,7 @@ _MAKING = (
         "--ladder",
         callback=_ladder,
         metavar="START,STEP,TOP",
-        help=f"The ladder of the practice set, and asks for the set; default: {_USUAL.ladder}. STEP is in beats a minute.",
+        help=f"The ladder of the practice set, and asks for the set; default: {_DEFAULT.ladder}. STEP is in beats a minute.",
     ),
     click.option(
         "--longest",
@@ -93,47 +79,26 @@ _MAKING = (
     ),
 )
 
-
-def playing(command: _Command) -> _Command:
-    """Adds the options about what is played."""
-    for add in reversed(_PLAYING):
-        command = add(command)
-    return command
-
-
-def making(command: _Command) -> _Command:
-    """Adds those, and the ones about files."""
-    for add in reversed((*_PLAYING, *_MAKING)):
-        command = add(command)
-    return command
+playing_options = add_options(_PLAYING)
+recording_options = add_options((*_PLAYING, *_FILES))
 
 
 def requested_audio(value: Callable[[str], Any]) -> Recording:
-    """What is asked for: `value` gives an option's value, None where there is no such option. Who says a ladder wants the set."""
-    given = {
-        name: value(name)
-        for name in (
-            "format",
-            "practice",
-            "count_in",
-            "click",
-            "repeat",
-            "answer",
-            "backing",
-            "ladder",
-            "vary",
-            "longest",
-        )
-    }
-    given["practice"] = given["practice"] or click.get_current_context().meta.get(_WANTED)
+    """Return the recording that the options ask for; a ladder on the command line asks for the practice set.
+
+    `value` returns the value of an option, or None if the command has no such option.
+    """
+    names = ("format", "practice", "count_in", "click", "repeat", "answer", "backing", "ladder", "vary", "longest")
+    given = {name: value(name) for name in names}
+    given["practice"] = given["practice"] or click.get_current_context().meta.get(_LADDER_GIVEN)
     return Recording(**{name: one for name, one in given.items() if one is not None})
 
 
-def need_sound() -> None:
-    """UsageError where the extra that sound wants is not installed."""
+def require_sound() -> None:
+    """Prepare to make sound. Raises UsageError if a package that it needs is not installed."""
     from importlib.util import find_spec
 
     missing = [name for name in ("numpy", "soundfile") if find_spec(name) is None]
     if missing:
         raise click.UsageError(f"sound needs {' and '.join(missing)}: pip install 'lickwright[audio]'")
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread a core, for work that there is not
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread per core and leave them idle

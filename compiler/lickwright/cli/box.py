@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypedDict
 import click
 
 from lickwright.cli import option_types, terminal
-from lickwright.cli.option_pairs import given_but
+from lickwright.cli.option_pairs import first_given_except
 from lickwright.core.destination import Seal
 from lickwright.music.fretboard import MAX_CAPO, MAX_FRET, USUAL_FRETS
 from lickwright.report import console
@@ -66,7 +66,7 @@ box are worked out from its notes and chords, whatever key the lick declares.
     "--numbering", default="relative", show_default=True, metavar="HOW", help="Major boxes: relative or tonic."
 )
 @option_types.width_option()
-@click.option("--overwrite", is_flag=True, help="Let --svg replace a file that is not Lickwright's own.")
+@option_types.overwrite_option("Let --svg replace a file that is not Lickwright's own.")
 def command(
     words: tuple[str, ...],
     path: str | None,
@@ -82,7 +82,7 @@ def command(
 ) -> int:
     """Its help is `_HELP`, since it shows examples."""
     if path is not None:
-        if option := given_but(("words", "path")):
+        if option := first_given_except(("words", "path")):
             raise click.UsageError(f"--for finds a lick's key and box and draws nothing: leave out {option}")
         return _find(path, " ".join(words) or None)
     if not words:

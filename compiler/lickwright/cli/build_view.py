@@ -33,7 +33,7 @@ FEW = 5  # skipped licks that are named where findings are many
 APOLOGIES = 5  # mistakes of ours that are shown: what breaks every file is said often enough
 
 
-class Screen:
+class BuildView:
     """Tells a user about one build."""
 
     def __init__(
@@ -93,11 +93,11 @@ class Screen:
         else:
             self._view.add(source, found)
 
-    def house(self, house: ProjectConfig) -> None:
-        """What is wrong with a `lickwright.toml`."""
-        if not house.ok:
+    def project(self, project: ProjectConfig) -> None:
+        """Show what is wrong with a `lickwright.toml`, and keep the exit code."""
+        if not project.ok:
             self.code = max(self.code, terminal.Exit.FILE)
-        terminal.err(console.format_findings(house.source, house.findings, self._colour, self._columns))
+        terminal.err(console.format_findings(project.source, project.findings, self._colour, self._columns))
 
     def progress(self, done: int, total: int, licks: int) -> None:
         """How far the build is."""
@@ -210,7 +210,7 @@ def _left(account: BuildSummary) -> str:
 
 
 def run_merge(
-    folders: Sequence[str], out: str, options: Mapping[str, Any], teller: Screen, reported: ReportFile | None
+    folders: Sequence[str], out: str, options: Mapping[str, Any], teller: BuildView, reported: ReportFile | None
 ) -> int:
     """Brings the output folders of shards together. Raises UsageError for folders that are not all the shares of one build."""
     from lickwright.build.merge import Merge

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lickwright.cli import terminal
+from lickwright.cli import option_types, terminal
 from lickwright.cli.findings_view import FindingsView, next_commands
 from lickwright.cli.report_paths import report_path
 from lickwright.core.diagnostics import Diagnostic
@@ -23,17 +23,12 @@ if TYPE_CHECKING:
 
 
 @click.command(short_help="Find what is wrong, and say what would be right.")
-@click.argument("paths", nargs=-1, required=True, metavar="PATH...")
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json", "sarif", "github"]),
-    default="text",
-    show_default=True,
-    help="For a person, for programs (JSON, SARIF 2.1.0), or as annotations on GitHub.",
+@option_types.paths_argument()
+@option_types.format_option(
+    "json", "sarif", "github", help="For a person, for programs (JSON, SARIF 2.1.0), or as annotations on GitHub."
 )
-@click.option("--strict", is_flag=True, help="Exit with 1 for warnings too.")
-@click.option("--all", "everything", is_flag=True, help="Show every finding in full, however many files have some.")
+@option_types.strict_option()
+@option_types.all_option("Show every finding in full, however many files have some.")
 @click.option("--profile", is_flag=True, help="Say how hard each lick is, and why.")
 @click.option("--fix", is_flag=True, help="Print the fixes that are safe to make, as a diff.")
 @click.option("--in-place", is_flag=True, help="With --fix: write them into the files that lie below PATH.")

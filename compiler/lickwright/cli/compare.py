@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lickwright.cli import option_types, terminal
-from lickwright.cli.option_pairs import given
+from lickwright.cli.option_pairs import first_given
 from lickwright.report import console
 
 if TYPE_CHECKING:
@@ -21,16 +21,9 @@ if TYPE_CHECKING:
 @click.command(short_help="Compare your version with the teacher's.")
 @click.argument("mine", metavar="MINE")
 @click.argument("theirs", metavar="THEIRS")
-@click.argument("title", required=False, metavar="[TITLE]")
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="For a person, or for a program.",
-)
-@click.option("--all", "everything", is_flag=True, help="List every difference, and draw every line of the tabs.")
+@option_types.title_argument()
+@option_types.format_option("json", help="For a person, or for a program.")
+@option_types.all_option("List every difference, and draw every line of the tabs.")
 @option_types.width_option(least=40)
 def command(mine: str, theirs: str, title: str | None, form: str, everything: bool, width: int | None) -> int:
     """Compare a lick of yours (MINE) with the teacher's (THEIRS).
@@ -41,7 +34,7 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
     """
     if mine == theirs == "-":
         raise click.UsageError("only one of the two can be standard input")
-    if form == "json" and (option := given("everything", "width")):
+    if form == "json" and (option := first_given("everything", "width")):
         raise click.UsageError(f"{option} is about the text: JSON has every difference anyway")
     from lickwright.cli.sources import Found, Verdict, compiled
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
-from lickwright.cli import terminal
+from lickwright.cli import option_types, terminal
 from lickwright.report import console
 
 if TYPE_CHECKING:
@@ -59,14 +59,11 @@ class _Find(click.Command):
     "--like", "path", metavar="FILE", help="Licks like the one in FILE: same intervals and rhythm, then near ones."
 )
 @click.option("--title", metavar="TITLE", help="Which lick of FILE, where there are several.")
-@click.option(
-    "--format", "form", type=click.Choice(["text", "csv", "json"]), default="text", show_default=True,
-    help="A table for a person, rows for a spreadsheet, or everything for a program.",
-)  # fmt: skip
-@click.option("--paths", is_flag=True, help="Only the files, each once.")
-@click.option(
-    "--limit", type=click.IntRange(1), metavar="N", help=f"At most N licks; a table shows {_SHOWN} by default."
+@option_types.format_option(
+    "csv", "json", help="A table for a person, rows for a spreadsheet, or everything for a program."
 )
+@click.option("--paths", is_flag=True, help="Only the files, each once.")
+@option_types.limit_option(f"At most N licks; a table shows {_SHOWN} by default.")
 def command(
     library: str,
     question: tuple[str, ...],

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lickwright.cli import terminal
+from lickwright.cli import option_types, terminal
 from lickwright.core.diagnostics import Severity
 from lickwright.report import console
 
@@ -53,13 +53,8 @@ file was changed by hand, no share is missing, no title is used twice, and every
 @click.option(
     "--ready", is_flag=True, help="What is missing or out of date in an output folder; to check before a release."
 )
-@click.option(
-    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
-    help="For a person, or everything for a program.",
-)  # fmt: skip
-@click.option(
-    "--limit", type=click.IntRange(1), metavar="N", help="At most N of each list; by default what fits one screen."
-)
+@option_types.format_option("json", help="For a person, or everything for a program.")
+@option_types.limit_option("At most N of each list; by default what fits one screen.")
 def command(library: str, duplicates: bool, families: bool, ready: bool, form: str, limit: int | None) -> int:
     """Its help is `_HELP`, since it shows examples."""
     from lickwright.cli.index_source import index_of, unusable

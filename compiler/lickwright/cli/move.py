@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lickwright.cli import terminal
+from lickwright.cli import option_types, terminal
 from lickwright.core.slugs import same
 from lickwright.report import console
 
@@ -34,7 +34,7 @@ by shape every finger keeps its place in the hand. What could not be kept is sai
 
 @click.command(short_help="Write a lick in another key, box, octave or tuning.", help=_HELP)
 @click.argument("path", metavar="FILE")
-@click.argument("title", required=False, metavar="[TITLE]")
+@option_types.title_argument()
 @click.option("--key", metavar="KEY", help='The new key: "C minor".')
 @click.option("--box", metavar="BOX", help="The new box, as in the notation: 3, E shape, frets 5-8.")
 @click.option("--octave", type=click.Choice(["up", "down"]), help="An octave higher or lower.")
@@ -42,8 +42,8 @@ by shape every finger keeps its place in the hand. What could not be kept is sai
 @click.option("--by", type=click.Choice(["pitch", "shape"]), default="pitch", show_default=True, help="What is kept.")
 @click.option("--all-keys", is_flag=True, help="Each lick in all twelve keys.")
 @click.option("--all-boxes", is_flag=True, help="Each lick in all five boxes.")
-@click.option("--out", metavar="PATH", help="Write there; a folder (family/) gets a file a lick; - is standard output.")
-@click.option("--overwrite", is_flag=True, help="Let --out replace other files; never FILE itself.")
+@option_types.out_option("PATH", "Write there; a folder (family/) gets a file a lick; - is standard output.")
+@option_types.overwrite_option("Let --out replace other files; never FILE itself.")
 def command(
     path: str, title: str | None, key: str | None, box: str | None, octave: str | None, tuning: str | None, by: str,
     all_keys: bool, all_boxes: bool, out: str | None, overwrite: bool,

@@ -1,6 +1,6 @@
-"""Options that a user said on the command line, for commands that refuse some of them together: none is taken and ignored.
+"""Which options a user gave on the command line, for commands that refuse some of them together: no option is taken and ignored.
 
-In: names of a command's parameters. Out: the first that was said, as it is written.
+In: names of parameters of the running command. Out: the first of them that was given, as it is written.
 """
 
 from __future__ import annotations
@@ -10,19 +10,19 @@ from collections.abc import Iterable
 import click
 
 
-def given(*names: str) -> str | None:
-    """Return the first of these parameters of the running command that was said, `--width`; None for none of them."""
+def first_given(*names: str) -> str | None:
+    """Return the first of these parameters that the command line gives, as in `--width`; None if it gives none of them."""
     context = click.get_current_context()
-    return next((_written(context, name) for name in names if _said(context, name)), None)
+    return next((_written(context, name) for name in names if _is_given(context, name)), None)
 
 
-def given_but(names: Iterable[str]) -> str | None:
-    """Return the first parameter that was said and is none of these; None if there is none."""
+def first_given_except(names: Iterable[str]) -> str | None:
+    """Return the first parameter that the command line gives and that is none of these; None if there is none."""
     every = [parameter.name or "" for parameter in click.get_current_context().command.params]
-    return given(*(name for name in every if name not in names))
+    return first_given(*(name for name in every if name not in names))
 
 
-def _said(context: click.Context, name: str) -> bool:
+def _is_given(context: click.Context, name: str) -> bool:
     return context.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
 
 

@@ -1,39 +1,132 @@
-"""Values of options that click has no type for: formats and tempo. Errors say what would be right."""
+"""Options and arguments that several commands share: each is declared once, under one name and with one meaning.
+
+In: what differs from command to command, such as the help text. Out: decorators for click commands. An option that only one command has is
+declared beside that command. Nothing slow is imported before a command that has the option is loaded.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 import click
 
-from lickwright.export import ExportFormat, option_parsing
-from lickwright.export.option_parsing import TempoWish
-
-__all__ = ["DEFAULT_FORMATS", "TempoWish", "formats_option", "tempo_option", "width_option"]
-_Command = TypeVar("_Command", bound=Callable[..., Any])
+Command = TypeVar("Command", bound=Callable[..., Any])
+Parsed = TypeVar("Parsed")
 DEFAULT_FORMATS = "tab,midi,timing"
 
 
-def width_option(least: int = option_parsing.WIDTHS[0]) -> Callable[[_Command], _Command]:
-    """Return the option `--width` of a command that shows something, with at least so many columns."""
-    help = "Columns; default: the screen's own, 80 when piped."
-    return click.option("--width", type=click.IntRange(least, option_parsing.WIDTHS[1]), help=help)
+def parsed_by(parse: Callable[[str], Parsed]) -> Callable[[click.Context, click.Parameter, str | None], Parsed | None]:
+    """Return a click callback that parses the text of an option. A `ValueError` of `parse` becomes wrong usage of that option."""
+
+    def callback(context: click.Context, parameter: click.Parameter, value: str | None) -> Parsed | None:
+        if value is None:
+            return None
+        try:
+            return parse(value)
+        except ValueError as e:
+            raise click.BadParameter(str(e)) from None
+
+    return callback
 
 
-def formats_option(context: click.Context, parameter: click.Parameter, value: str) -> tuple[ExportFormat, ...]:
-    """`tab,midi` as rows of the table of back ends, each once, in the table's order."""
-    try:
-        return option_parsing.parse_formats(value.split(","))
-    except ValueError as e:
-        raise click.BadParameter(str(e)) from None
+def add_options(options: Sequence[Callable[[Any], Any]]) -> Callable[[Command], Command]:
+    """Return a decorator that adds these options to a command, in this order."""
+
+    def decorate(command: Command) -> Command:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return decorate
 
 
-def tempo_option(context: click.Context, parameter: click.Parameter, value: str | None) -> TempoWish:
-    """`60%` of the written tempo, or `72` beats a minute."""
-    if value is None:
-        return TempoWish()
-    try:
-        return option_parsing.parse_tempo(value)
-    except ValueError as e:
-        raise click.BadParameter(str(e)) from None
+# --- arguments -------------------------------------------------------------------------------------------------------
+
+
+def paths_argument() -> Callable[[Command], Command]:
+    """Return the argument PATH..., one or more, as the parameter `paths`."""
+    return click.argument("paths", nargs=-1, required=True, metavar="PATH...")
+
+
+def title_argument() -> Callable[[Command], Command]:
+    """Return the optional argument TITLE, which picks one lick, as the parameter `title`."""
+    return click.argument("title", required=False, metavar="[TITLE]")
+
+
+# --- what is shown ---------------------------------------------------------------------------------------------------
+
+
+def format_option(*formats: str, help: str) -> Callable[[Command], Command]:
+    """Return `--format` of a command that prints findings or answers, as the parameter `form`; the default is `text`."""
+    kinds = click.Choice(["text", *formats])
+    return click.option("--format", "form", type=kinds, default="text", show_default=True, help=help)
+
+
+def all_option(help: str) -> Callable[[Command], Command]:
+    """Return `--all`, which shows what a screen leaves out, as the parameter `everything`."""
+    return click.option("--all", "everything", is_flag=True, help=help)
+
+
+def limit_option(help: str) -> Callable[[Command], Command]:
+    """Return `--limit N`, at least 1; None if it is not given."""
+    return click.option("--limit", type=click.IntRange(1), metavar="N", help=help)
+
+
+def width_option(least: int | None = None, default: int | None = None) -> Callable[[Command], Command]:
+    """Return `--width` in columns, at least `least`. Without a `default` it is None, and the screen decides."""
+    from lickwright.export.option_parsing import WIDTHS
+
+    columns = click.IntRange(WIDTHS[0] if least is None else least, WIDTHS[1])
+    screen = "Columns; default: the screen's own, 80 when piped."
+    help = screen if default is None else "Columns of a text tab."
+    return click.option("--width", type=columns, default=default, show_default=default is not None, help=help)
+
+
+def chord_tones_option(switch: bool = False) -> Callable[[Command], Command]:
+    """Return `--chord-tones`. A `switch` can be turned off too, for a command whose defaults a `lickwright.toml` sets."""
+    if switch:
+        help = "In a text tab, say over each note what it is in its chord: 1, b3, 5."
+        return click.option("--chord-tones/--no-chord-tones", help=help)
+    return click.option("--chord-tones", is_flag=True, help="Say over each note what it is in its chord: 1, b3, 5.")
+
+
+# --- what is made ----------------------------------------------------------------------------------------------------
+
+
+def to_option() -> Callable[[Command], Command]:
+    """Return `--to`, a list of output formats, as the parameter `rows`: rows of the table of exports."""
+    from lickwright.export.option_parsing import parse_formats
+
+    return click.option(
+        "--to", "rows", default=DEFAULT_FORMATS, show_default=True, metavar="LIST",
+        callback=parsed_by(lambda text: parse_formats(text.split(","))), help="Formats, separated by commas.",
+    )  # fmt: skip
+
+
+def out_option(metavar: str, help: str, default: str | None = None) -> Callable[[Command], Command]:
+    """Return `--out`: where a command writes."""
+    return click.option("--out", default=default, show_default=default is not None, metavar=metavar, help=help)
+
+
+def overwrite_option(help: str) -> Callable[[Command], Command]:
+    """Return `--overwrite`: the only way to replace a file that is not Lickwright's own."""
+    return click.option("--overwrite", is_flag=True, help=help)
+
+
+def tempo_option(help: str) -> Callable[[Command], Command]:
+    """Return `--tempo`, as a `TempoWish`; an empty one if it is not given."""
+    from lickwright.export.option_parsing import TempoWish, parse_tempo
+
+    def callback(context: click.Context, parameter: click.Parameter, value: str | None) -> TempoWish:
+        return parsed_by(parse_tempo)(context, parameter, value) or TempoWish()
+
+    return click.option("--tempo", callback=callback, metavar="TEMPO", help=help)
+
+
+# --- how a run ends --------------------------------------------------------------------------------------------------
+
+
+def strict_option() -> Callable[[Command], Command]:
+    """Return `--strict`: warnings count as errors do for the exit code."""
+    return click.option("--strict", is_flag=True, help="Exit with 1 for warnings too.")

@@ -14,19 +14,15 @@ if TYPE_CHECKING:
     from lickwright.compiler import Compilation, CompiledLick
     from lickwright.core.diagnostics import Diagnostic
     from lickwright.export import Options
+    from lickwright.export.option_parsing import TempoWish
 
 
 @click.command(short_help="Play it through the loudspeakers.")
 @click.argument("path", metavar="PATH")
-@click.argument("title", required=False, metavar="[TITLE]")
-@click.option(
-    "--tempo",
-    callback=option_types.tempo_option,
-    metavar="TEMPO",
-    help="60% of the written tempo, or 72 beats a minute.",
-)
-@audio_options.playing
-def command(path: str, title: str | None, tempo: option_types.TempoWish, **more: Any) -> int:
+@option_types.title_argument()
+@option_types.tempo_option("60% of the written tempo, or 72 beats a minute.")
+@audio_options.playing_options
+def command(path: str, title: str | None, tempo: TempoWish, **more: Any) -> int:
     """Play every lick of a file, or the one called TITLE, through the default sound device.
 
     Needs the extra lickwright[play]. Ctrl-C stops. In headphones begin with the volume down.
@@ -34,7 +30,7 @@ def command(path: str, title: str | None, tempo: option_types.TempoWish, **more:
     from lickwright.cli.select_lick import choose, complain
     from lickwright.export import Options
 
-    audio_options.need_sound()
+    audio_options.require_sound()
     options = Options(
         tempo_percent=tempo.percent,
         tempo_bpm=tempo.bpm,

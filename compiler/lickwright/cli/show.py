@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Print the text tab.")
 @click.argument("path", metavar="PATH")
-@click.argument("title", required=False, metavar="[TITLE]")
+@option_types.title_argument()
 @option_types.width_option()
 @click.option("--fingers", is_flag=True, help="Suggest a finger for every note that has none written.")
-@click.option("--chord-tones", is_flag=True, help="Say over each note what it is in its chord: 1, b3, 5.")
+@option_types.chord_tones_option()
 def command(path: str, title: str | None, width: int | None, fingers: bool, chord_tones: bool) -> int:
     """Print the text tab of every lick in a file, or of the one called TITLE.
 

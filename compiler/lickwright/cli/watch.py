@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from lickwright.build.summary import SourceReport
 from lickwright.cli import terminal
-from lickwright.cli.build_view import Screen, shares
+from lickwright.cli.build_view import BuildView, shares
 from lickwright.core.source import Source
 from lickwright.report import console
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from lickwright.build.engine import BuildConfig
 
 
-class _Round(Screen):
+class _Round(BuildView):
     """Tells what is new since the round before."""
 
     def __init__(self, last: Mapping[str, str], everything: bool, strict: bool) -> None:

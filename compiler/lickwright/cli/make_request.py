@@ -1,0 +1,192 @@
+"""What one call of `lickwright make` asks for: its options, with the project config applied where the command line says nothing.
+
+In: the click context of the command. Out: a `MakeRequest`, a `BuildConfig`, and the `CompileOptions` of each source. Options that contradict each
+other are wrong usage. Nothing is built here.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Mapping
+from copy import copy
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lickwright.build.engine import BuildConfig
+from lickwright.build.planner import Share
+from lickwright.cli import archive_options, audio_options
+from lickwright.cli.project_options import preferred
+from lickwright.config.discovery import ProjectConfig, ProjectConfigs
+from lickwright.config.name_pattern import Arrangement
+from lickwright.export import EXPORTS, ExportFormat, Options, Recording
+from lickwright.export.option_parsing import TempoWish
+from lickwright.store.addresses import NoAddress, far, here
+from lickwright.store.output_keys import options_key
+from lickwright.store.types import CompileOptions
+
+if TYPE_CHECKING:
+    from lickwright.cli.archive import Archive
+
+Values = Mapping[str, Any]  # of options, by the names of the command's parameters
+
+_CONTRADICTIONS: tuple[tuple[Callable[[Values], Any], str], ...] = (
+    (
+        lambda v: v["out"] == "-",
+        "--out names a folder, and - is none: lickwright show prints a tab; for a folder called -, say ./-",
+    ),
+    (
+        lambda v: not v["merge"] and v["watch"] and (v["dry_run"] or v["report"] or "-" in v["paths"]),
+        "--watch goes with files and folders, and neither with --dry-run nor --report",
+    ),
+    (
+        lambda v: not v["merge"] and v["cluster"] and (v["watch"] or v["dry_run"]),
+        "--cluster goes neither with --watch nor with --dry-run",
+    ),
+    (
+        lambda v: not v["merge"] and v["findings"] != "text" and (v["everything"] or v["watch"]),
+        "--all and --watch are for a screen: leave --findings out",
+    ),
+)  # a merge refuses all but a few options by itself
+
+
+def refuse_contradictions(values: Values) -> None:
+    """Raise UsageError for options that cannot hold together, whatever the sources are."""
+    for contradicts, message in _CONTRADICTIONS:
+        if contradicts(values):
+            raise click.UsageError(message)
+
+
+def local_name(text: str) -> str:
+    """Return the path that a `file:` address means, and any other text as it is. Raises UsageError."""
+    try:
+        return here(text)
+    except (NoAddress, ValueError) as e:
+        raise click.UsageError(str(e)) from None
+
+
+class MakeRequest:
+    """One call of `lickwright make`: paths, output folder, and options from the command line and the project config.
+
+    Raises UsageError when it is made, for an output folder that is a link and was not named.
+    """
+
+    def __init__(self, context: click.Context) -> None:
+        self.params: Values = context.params
+        self.paths: tuple[str, ...] = tuple(map(local_name, self.params["paths"]))
+        self.projects = ProjectConfigs()
+        self._context = context
+        self._chosen = preferred(context, self.projects.named(self.paths[0]))  # for what holds for the whole run
+        self.out = local_name(self._chosen["out"])
+        self.is_library = any(os.path.isdir(path) for path in self.paths)
+        self._refuse_linked_default()
+
+    def _refuse_linked_default(self) -> None:
+        source = self._context.get_parameter_source("out")
+        is_default = source is click.core.ParameterSource.DEFAULT and self.out == self.params["out"]
+        if is_default and os.path.islink(self.out):  # `out` of a project config was checked when it was read
+            raise click.UsageError(f"{self.out} is a link to another place: say --out {self.out} to write there")
+
+    @property
+    def is_remote(self) -> bool:
+        """True if sources or outputs are at an address that is not on this machine."""
+        return any(map(far, (*self.paths, self.out)))
+
+    @property
+    def jobs(self) -> int:
+        """The number of processes to work in: as asked for, else one per core."""
+        return self._chosen["jobs"] or _cores()
+
+    def archive(self) -> Archive | None:
+        """Return the `Archive` that `--zip` asks for; None without it. Raises UsageError."""
+        return archive_options.requested_archive({**self.params, "paths": self.paths}, self._chosen, self.out)
+
+    def arrangement(self) -> Arrangement | None:
+        """Return how the release in the output folder is named and laid out; None if there is none. Raises UsageError."""
+        return archive_options.requested_arrangement(self.params, self._chosen)
+
+    def build_config(self) -> BuildConfig:
+        """Return the build on this machine, without its report and archive. Raises UsageError."""
+        arrangement = self.arrangement()
+        # the names of a release need what the index knows of every lick
+        indexed = self.is_library or self.params["archive"] is not None or arrangement is not None
+        return BuildConfig(
+            self.paths,
+            self.out,
+            self.options_by_source(indexed),
+            self.jobs,
+            self.params["overwrite"],
+            self.params["shard"] or Share(),
+            prune=self.params["prune"],
+            dry=self.params["dry_run"],
+            stdin=_stdin,
+            sync=not self.params["no_sync"],
+            release=arrangement,
+        )
+
+    def read_again(self) -> MakeRequest:
+        """Return the same request with every `lickwright.toml` read anew, but with the same paths and output folder."""
+        request = copy(self)
+        request.projects = ProjectConfigs()
+        request._chosen = preferred(self._context, request.projects.named(self.paths[0]))
+        return request
+
+    def options_by_source(self, indexed: bool) -> Callable[[str], CompileOptions]:
+        """Return a function from the path of a source to what is wanted of it; `indexed`: the index is to know its licks.
+
+        The command line comes first, then the project config of the source, then the defaults. The function raises UsageError.
+        """
+
+        def options_of(path: str) -> CompileOptions:
+            project = self.projects.of(path)
+            chosen = preferred(self._context, project)
+            rows, options = _formats_and_options(chosen, project)
+            key = options_key(options, project.key if project else "")
+            names = tuple(row.name for row in rows)
+            return CompileOptions(names, options, project, key, indexed, bool(project and not project.ok))
+
+        return options_of
+
+
+def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple[tuple[ExportFormat, ...], Options]:
+    """Return the formats to make and the options of the exports. Raises UsageError."""
+    rows: tuple[ExportFormat, ...] = chosen["rows"]
+    tempo: TempoWish = chosen["tempo"]
+    recording = audio_options.requested_audio(chosen.get)
+    if replace(recording, longest=None) != Recording() and not any(row.recorded for row in rows):
+        rows += tuple(row for row in EXPORTS if row.recorded)  # an option about sound asks for sound
+    if chosen["bars"] and all(row.whole for row in rows):
+        raise click.UsageError("--bars goes with audio, midi and timing sheets: a text tab is always of the whole lick")
+    options = Options(
+        chosen["width"],
+        tempo.percent,
+        tempo.bpm,
+        chosen["single_channel"],
+        recording,
+        chosen["chord_tones"],
+        bars=chosen["bars"],
+    )
+    if any(row.recorded for row in rows):
+        audio_options.require_sound()
+        if project is not None and project.album is not None:
+            options = replace(options, album=project.album)
+    return rows, options
+
+
+def _cores() -> int:
+    """Processors that this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:
+        return os.cpu_count() or 1
+
+
+def _stdin() -> bytes | None:
+    from lickwright.core.source import MAX_BYTES
+
+    try:
+        return sys.stdin.buffer.read(MAX_BYTES + 1)
+    except (OSError, AttributeError, ValueError):  # closed by the shell, or a folder
+        return None

@@ -1,0 +1,145 @@
+"""The ways in which `lickwright make` runs: a build here, one at an address, a watch, and a merge of shares.
+
+In: a `MakeRequest`. Out: what the build says, on both streams, and the exit code. What is built is decided in `build/`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import click
+
+from lickwright.build.engine import BuildConfig, build_library
+from lickwright.build.summary import BuildSummary
+from lickwright.cli import terminal
+from lickwright.cli.build_view import BuildView, ReportFile, run_merge
+from lickwright.cli.make_request import MakeRequest, Values, local_name
+from lickwright.cli.option_pairs import first_given, first_given_except
+from lickwright.store.addresses import NoAddress, far
+
+_LOCAL_ONLY = ("prune", "dry_run", "watch", "report", "shard", "merge", "archive", "names", "layout")
+_OF_MERGE = (
+    "merge", "paths", "out", "overwrite", "prune", "strict", "everything", "findings", "dry_run", "report", "jobs",
+)  # fmt: skip
+
+
+def build_local(request: MakeRequest) -> int:
+    """Build, or watch, with sources and outputs on this machine; return the exit code. Raises UsageError."""
+    archive = request.archive()
+    build = request.build_config()
+    report = _report_file(request.params, request.paths)
+    for output in (report, archive):
+        if output is not None and (refused := output.refusal()):
+            return int(refused)
+    build = build._replace(
+        report=None if report is None else report.write, archive=None if archive is None else archive.write
+    )
+    with terminal.endings() as ended, _on_cluster(request.params["cluster"], build) as build:
+        try:
+            if request.params["watch"]:
+                return _watch(request, build, ended)
+            view = _view(request.params, report)
+            summary = build_library(build, view)
+            if report is not None:
+                view.code = max(view.code, report.code)
+            code = _end(view, summary, build, request, ended())
+            if archive is None or summary.stopped:
+                return code
+            return max(code, archive.told(view.print, build.dry))
+        except KeyboardInterrupt:  # before there was anything to tidy up
+            terminal.err("stopped\n")
+            return ended()
+
+
+def _watch(request: MakeRequest, build: BuildConfig, ended: Callable[[], terminal.Exit]) -> int:
+    from lickwright.cli.watch import watch
+
+    def next_build() -> BuildConfig:
+        fresh = request.read_again().build_config()
+        return build._replace(order_of=fresh.order_of, release=fresh.release)
+
+    return watch(next_build, ended, request.params["everything"], request.params["strict"])
+
+
+def _end(
+    view: BuildView, summary: BuildSummary, build: BuildConfig, request: MakeRequest, code: terminal.Exit
+) -> terminal.Exit:
+    """Show what the build came to; return the exit code, which is `code` for a build that was stopped."""
+    _show_findings(view, request)
+    told = view.dry_summary if build.dry else view.summary
+    view.print(told(summary, build.out, request.is_library))
+    if summary.stopped:
+        terminal.err("stopped: run the same command to go on from there\n")
+        return code
+    return view.code
+
+
+def build_remote(request: MakeRequest) -> int:
+    """Build with sources or outputs at an address; return the exit code. Raises UsageError for what an address cannot do."""
+    from lickwright.build.remote import Far, build_at_address
+
+    refused = first_given(*_LOCAL_ONLY)
+    if refused or "-" in request.paths:
+        what = refused or "standard input"
+        raise click.UsageError(f"{what} goes with files of this machine: leave it out, or name folders here")
+    params = request.params
+    build = Far(request.paths, request.out, request.options_by_source(True), request.jobs, params["overwrite"])
+    try:
+        with terminal.endings() as ended, _on_cluster(params["cluster"], build) as build:
+            view = _view(params)
+            summary = build_at_address(build, view)
+            _show_findings(view, request)
+            terminal.out(view.summary(summary, request.out, True))
+            return ended() if summary.stopped else view.code
+    except NoAddress as e:
+        raise click.UsageError(str(e)) from None
+
+
+def merge_shares(context: click.Context) -> int:
+    """Merge the output folders of shards into one; return the exit code. Raises UsageError for what only a build can do."""
+    params = context.params
+    if option := first_given_except(_OF_MERGE):
+        raise click.UsageError(f"--merge takes over what the shares hold: leave {option} out")
+    if "-" in params["paths"]:
+        raise click.UsageError("--merge needs the output folders of shares, not standard input")
+    paths, out = tuple(map(local_name, params["paths"])), local_name(params["out"])
+    if any(map(far, (*paths, out))):
+        raise click.UsageError("--merge goes with files of this machine: name folders here")
+    report = _report_file(params, paths)
+    if report is not None and (refused := report.refusal()):
+        return int(refused)
+    return run_merge(paths, out, params, _view(params, report), report)
+
+
+def _report_file(params: Values, sources: tuple[str, ...]) -> ReportFile | None:
+    return None if params["report"] is None else ReportFile(params["report"], params["overwrite"], sources)
+
+
+def _view(params: Values, report: ReportFile | None = None) -> BuildView:
+    """Return the view of a build; its summary goes to standard error if the report is on standard output."""
+    print = terminal.err if report is not None and report.printed else terminal.out
+    return BuildView(print, params["everything"], params["strict"], params["findings"] == "github")
+
+
+def _show_findings(view: BuildView, request: MakeRequest) -> None:
+    terminal.err(view.findings(request.paths))
+    for project in request.projects.all():
+        view.project(project)
+
+
+@contextmanager
+def _on_cluster(address: str | None, build: Any) -> Iterator[Any]:
+    """Give the build as it is, or with the workers of the cluster at this address. Raises UsageError."""
+    if address is None:
+        yield build
+        return
+    from lickwright.build.dask_executor import Cluster, NoCluster
+
+    try:
+        with Cluster(address, lambda line: terminal.err(line + "\n"), build.jobs) as cluster:
+            cluster.check(build.out)
+            yield build._replace(workers=cluster.workers)
+    except NoCluster as e:
+        raise click.UsageError(str(e)) from None
