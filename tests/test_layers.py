@@ -133,6 +133,10 @@ def test_the_outside_world_is_met_in_one_place() -> None:
     assert not wrong, "\n".join(wrong)
 
 
+# Makes `__init__` from the names of a class's fields, which stand in our own code; a function made in any other way takes its arguments slowly.
+MAKES_CODE = {("core.fast_dataclass", "exec")}
+
+
 def test_nothing_runs_what_it_reads() -> None:
     """No pickle, no eval, no shell: what a user wrote is never code."""
     wrong = []
@@ -148,5 +152,6 @@ def test_nothing_runs_what_it_reads() -> None:
             if isinstance(node, ast.Call)
             and isinstance(node.func, ast.Name)
             and node.func.id in ("eval", "exec", "compile", "__import__")
+            and (_name(path), node.func.id) not in MAKES_CODE
         ]
     assert not wrong, "\n".join(wrong)

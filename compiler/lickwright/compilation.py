@@ -6,11 +6,11 @@ lick without errors the bytes of any format. Nothing here writes a file.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.checks.suppressions import apply_severities, apply_suppressions
 from lickwright.core.diagnostics import Diagnostic, has_errors
+from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Source
 from lickwright.export import EXPORTS, Export, LoweredLick, Options
 from lickwright.settings.project_rules import ProjectRules

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 from os import PathLike, fspath
 from typing import TYPE_CHECKING
 
@@ -17,6 +16,7 @@ from lickwright.checks import check_timeline
 from lickwright.checks.suppressions import apply_severities, apply_suppressions, unused_suppressions
 from lickwright.compilation import Compilation, CompiledLick
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity, has_errors
+from lickwright.core.fast_dataclass import replace
 from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
 from lickwright.core.slugs import distinct, slug
 from lickwright.core.source import Source, Span, Unreadable, decode

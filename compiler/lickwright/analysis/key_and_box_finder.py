@@ -7,9 +7,9 @@ notes that each leaves out. Draws and prints nothing.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from lickwright.analysis.key_finder import Heard, Tonality, classes, heard, tonalities
+from lickwright.core.fast_dataclass import record
 from lickwright.music.box import OPEN, Area, Box, BoxSpec, area, neighbours
 from lickwright.music.chord import Chord
 from lickwright.music.fretboard import Place
@@ -29,7 +29,7 @@ _ALL_OUT, _FURTHER_BOX = 16.0, 0.7
 _LOOSE_FIT = 0.02  # for each fret by which the box's ends miss the phrase's: of two boxes that hold all, the closer one
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Candidate:
     """One answer."""
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
+from lickwright.core.fast_dataclass import record
 from lickwright.music.box import BLUE
 from lickwright.music.chord import Chord
 from lickwright.music.pitch import Key, parse_key
@@ -62,7 +62,7 @@ class Heard(NamedTuple):
         return _LEADING if self.leads else _BENT if self.bent else 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Tonality:
     """A tonic with a scale on it, and how well they account for the notes."""
 

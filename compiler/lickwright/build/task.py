@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lickwright import compiler
 from lickwright.build import crash_bisection
 from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.fast_dataclass import replace
 from lickwright.core.files import GIVEN_UP, Unopened, read_file
 from lickwright.core.source import Span, Unreadable, decode
 from lickwright.export import EXPORTS

@@ -7,7 +7,6 @@ box once and not note by note. Nothing is an error: teachers leave the box on pu
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 
 from lickwright.checks import scale_membership as p
 from lickwright.checks.bends import MOST
@@ -16,6 +15,7 @@ from lickwright.checks.e_string_case import CASE, check_case
 from lickwright.checks.findings import at_slot, at_sound, bend_written, note_as_typed, string_in_words
 from lickwright.checks.scale_membership import NoteMembership
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Span
 from lickwright.music.box import Box
 from lickwright.notation.techniques import Curve

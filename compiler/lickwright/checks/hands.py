@@ -8,11 +8,11 @@ in millimetres along the neck; limits stand in `hand/measures.py` and `hand/stri
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from lickwright.checks import hands_bends, hands_grip, hands_motion, hands_pick, hands_ring
 from lickwright.core.diagnostics import Diagnostic, Rule
+from lickwright.core.fast_dataclass import mutable_record
 from lickwright.hand.fingering import hand_for
 from lickwright.hand.measures import Hand
 from lickwright.notation.techniques import Curve, Damping, Stroke, TechniqueKind
@@ -33,7 +33,7 @@ _UP = (Curve.BEND, Curve.PREBEND)
 _FINGERED = ("note", "grace")  # kinds of sound that a hand plays note by note
 
 
-@dataclass(slots=True)
+@mutable_record
 class _Sorted:
     """The sounds of a lick by what is worth a closer look, and whether there is any of it."""
 

@@ -10,9 +10,9 @@ A lick's own `meant` comes first, whatever the house thinks of such findings: it
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Span
 from lickwright.settings.fields import Meant
 from lickwright.settings.project_rules import ProjectRules

@@ -148,6 +148,6 @@ def _noted(d: Diagnostic) -> Diagnostic:
     """The finding with the house's file, where its notes point into it, named in the same way."""
     if not any(note.source for note in d.notes):
         return d
-    from dataclasses import replace
+    from lickwright.core.fast_dataclass import replace
 
     return replace(d, notes=tuple(n._replace(source=report_path(n.source)) if n.source else n for n in d.notes))

@@ -10,7 +10,6 @@ import os
 import sys
 from collections.abc import Callable, Mapping
 from copy import copy
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -21,6 +20,7 @@ from lickwright.cli import archive_options, audio_options
 from lickwright.cli.project_options import preferred
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 from lickwright.config.name_pattern import Arrangement
+from lickwright.core.fast_dataclass import replace
 from lickwright.export import EXPORTS, ExportFormat, Options, Recording
 from lickwright.export.option_parsing import TempoWish
 from lickwright.store.addresses import NoAddress, far, here

@@ -101,8 +101,7 @@ def _family(
     lick: Lick, book: Book, source: Source, wish: MoveRequest, all_keys: bool, all_boxes: bool, verdict: Verdict
 ) -> Iterator[Lick]:
     """The lick in all the places asked for, each under a title of its own where there are several."""
-    from dataclasses import replace
-
+    from lickwright.core.fast_dataclass import replace
     from lickwright.transform.moves import Unmovable, move_lick
 
     refused: set[str] = set()  # said once: what is wrong with one key is wrong with all
@@ -125,8 +124,7 @@ def _wishes(
     lick: Lick, book: Book, source: Source, wish: MoveRequest, all_keys: bool, all_boxes: bool
 ) -> Iterator[MoveRequest]:
     """Every place: keys from C up, each as it is best spelled, and in each the boxes by number."""
-    from dataclasses import replace
-
+    from lickwright.core.fast_dataclass import replace
     from lickwright.timeline.build import resolve
 
     keys: list[str | None] = [wish.key]

@@ -60,8 +60,7 @@ def _tab(c: Compilation, lick: CompiledLick, options: Options, verdict: Verdict,
 
 def _fingered(lick: CompiledLick, options: Options) -> Export:
     """The tab with suggested fingers above the notes; those that the writer gave stay, and it is said which are which."""
-    from dataclasses import replace
-
+    from lickwright.core.fast_dataclass import replace
     from lickwright.export import Export, LoweredLick, tab
     from lickwright.export.tab.drawing import wrapped
     from lickwright.hand.fingering import fingers

@@ -7,7 +7,6 @@ call a mistake of its own is none: the end of a note where the next one comes la
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -16,6 +15,7 @@ from lickwright.compare.model import Difference, DifferenceKind, Pair, ScorePosi
 from lickwright.compare.notes import arrival_off, highest_bend, same_pitch
 from lickwright.compare.technique import BENT_TO, FRETTED, HALF_STEP, Otherwise, bend_instead, otherwise
 from lickwright.compare.timing import JOINED, SPLIT, Slip, Timing, timing
+from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.notation.techniques import HELD_BEND, Curve, Damping
 from lickwright.timeline.bar_count import name_at
 from lickwright.timeline.model import SoundingNote, Timeline
@@ -76,7 +76,7 @@ def elsewhere(matched: Matched) -> bool:
     return moved >= _PLACE_LEAST and moved >= _PLACE_SHARE * len(same) and 2 * len(same) >= len(matched.met)
 
 
-@dataclass(slots=True)
+@mutable_record
 class _Judge:
     """Everything that is asked of the whole phrase while single notes are judged."""
 

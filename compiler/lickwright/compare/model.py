@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
 
+from lickwright.core.fast_dataclass import record
 from lickwright.timeline.model import SoundingNote, Timeline
 
 
@@ -84,7 +84,7 @@ class Score(NamedTuple):
     extra: int  # student's notes that the teacher has not
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Comparison:
     """Two versions, compared."""
 

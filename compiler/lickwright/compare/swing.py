@@ -6,8 +6,7 @@ written, so only its sounds are of use.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
+from lickwright.core.fast_dataclass import replace
 from lickwright.timeline.model import SoundingNote, Timeline
 from lickwright.timeline.swing import swing_of
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import replace
 
 from lickwright.compare.model import Comparison
+from lickwright.core.fast_dataclass import replace
 from lickwright.export.tab.drawing import draw_line
 from lickwright.export.tab.lines import Line, break_lines
 from lickwright.layout.columns import lay_out_bars

@@ -7,12 +7,12 @@ teacher's beat, so that a note that is early is never called late. A version tha
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import groupby
 from typing import NamedTuple
 
 from lickwright.compare.match import Matched, Met
+from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.timeline.model import SoundingNote, Timeline
 
 ENTRY, RUSHED, DRAGGED, SPLIT, JOINED = "entry", "rushed", "dragged", "split", "together"
@@ -28,7 +28,7 @@ class Slip(NamedTuple):
     until: int | None = None  # the last note that does, where the student is in time again later
 
 
-@dataclass(slots=True)
+@mutable_record
 class Timing:
     """When the student's notes come."""
 

@@ -7,10 +7,10 @@ holds for a source.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from lickwright.core.diagnostics import Diagnostic, has_errors
+from lickwright.core.fast_dataclass import field, record
 from lickwright.settings.project_rules import ProjectRules
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 FILE = "lickwright.toml"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class ProjectConfig(ProjectRules):
     """A `lickwright.toml` as read. What could not be read is left out, and is a finding."""
 

@@ -7,11 +7,11 @@ have findings too; each floor keeps its own tuple of rules and `compiler.py` joi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
 from typing import NamedTuple
 
+from lickwright.core.fast_dataclass import record
 from lickwright.core.source import Source, Span
 
 
@@ -91,7 +91,7 @@ def replacing(start: int, end: int, text: str) -> Fix:
     return Fix(title, (Change(Span(start, end), text),))
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Diagnostic:
     """One finding. The message stands alone: lower case, one line, no full stop, real numbers."""
 

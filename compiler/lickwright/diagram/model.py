@@ -5,9 +5,9 @@ In: nothing of its own. Out: `FretboardDiagram` values, which `build.py` makes a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
+from lickwright.core.fast_dataclass import record
 from lickwright.music.fretboard import Place
 
 __all__ = ["SHOWN", "Dot", "FretboardDiagram", "Place"]
@@ -25,7 +25,7 @@ class Dot(NamedTuple):
     chord: bool  # belongs to the chord shape inside
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FretboardDiagram:
     """One stretch of neck with its dots."""
 

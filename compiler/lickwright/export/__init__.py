@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from io import BytesIO
 from typing import TYPE_CHECKING, BinaryIO, NamedTuple, TypeAlias
 
 from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.fast_dataclass import field, record, replace
 from lickwright.music.practice import SHARES, Ladder
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ PRACTICE = (*SHARES, "ladder")  # the recordings of a practice set
 _PACE = re.compile(rf"\.({'|'.join(PRACTICE)})-[0-9]+(?:-to-[0-9]+)?-bpm(?=\.)")
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Recording:
     """What a user asks of a recording."""
 
@@ -45,7 +45,7 @@ class Recording:
         return self.repeat or (2 if self.part == "ladder" else 1)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Cover:
     """A picture for recordings: a PNG or JPEG file."""
 
@@ -56,7 +56,7 @@ class Cover:
     data: bytes = field(repr=False, compare=False)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Album:
     """What a house says of all its recordings."""
 
@@ -66,7 +66,7 @@ class Album:
     cover: Cover | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Options:
     """What a user asks of every back end."""
 

@@ -5,8 +5,7 @@ In: a `Grid`. Out: the same grid with one row more above the strings. Only on re
 
 from __future__ import annotations
 
-from dataclasses import replace
-
+from lickwright.core.fast_dataclass import replace
 from lickwright.layout.grid import Above, Cell, Grid, GridRow
 from lickwright.notation.techniques import Curve
 from lickwright.timeline.harmony import NO_TONE, chords_under, struck_at, tone

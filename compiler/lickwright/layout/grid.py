@@ -6,10 +6,10 @@ No character widths, no line breaks, no paper here: those belong to whoever draw
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import IntEnum
 from typing import NamedTuple
 
+from lickwright.core.fast_dataclass import record
 from lickwright.notation.techniques import Technique
 from lickwright.timeline.model import Bar, PitchGesture, SoundingNote, Timeline
 
@@ -77,7 +77,7 @@ class Above(NamedTuple):
     technique: Technique | None = None  # whose mark it is, where it is one's
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Grid:
     """One lick, drawn."""
 

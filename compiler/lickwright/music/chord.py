@@ -7,11 +7,11 @@ which strings play a chord is for whoever sounds or draws it.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
+from lickwright.core.fast_dataclass import record
 from lickwright.music.pitch import PLAIN_NAMES, Degree, Key, NoteName, note_name, parse_note_name
 
 _SYMBOL = re.compile(
@@ -34,7 +34,7 @@ _TRIADS = {"": (4, 7), "m": (3, 7), "dim": (3, 6), "aug": (4, 8)}
 _SAME_THIRD = {"min": "m", "maj": "", "M": "", "°": "dim", "ø": "dim", "+": "aug"}
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Chord:
     """A chord as its symbol names it."""
 

@@ -7,13 +7,13 @@ no bars as written; nothing here is rounded. What a player says at an instant is
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 from math import gcd
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import nearest
+from lickwright.core.fast_dataclass import field, record
 
 _VALUE = re.compile(r"1/(1|2|4|8|16|32|64)(\.{0,2})")
 _LENGTH = re.compile(r"(\d{1,3})/(1|2|4|8|16|32|64)")
@@ -64,7 +64,7 @@ def value_name(value: Fraction) -> str:
     return f"{value} of a whole note"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Meter:
     """What a bar holds and how it is counted."""
 
@@ -156,7 +156,7 @@ def parse_tempo(text: str) -> Tempo:
     return Tempo(bpm, unit)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Feel:
     """How pairs of short notes are played: evenly, or long and short."""
 

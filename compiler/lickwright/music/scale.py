@@ -7,11 +7,11 @@ Knows no pitches and no strings.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
 
 from lickwright.core.diagnostics import nearest
+from lickwright.core.fast_dataclass import field, record
 from lickwright.music.pitch import MODE_ALIASES, MODES, Degree, Key, plain_degree
 
 __all__ = ["SCALE_NAMES", "Degree", "Scale", "default_scale", "degree_name", "follows_key", "parse_scale"]
@@ -19,7 +19,7 @@ __all__ = ["SCALE_NAMES", "Degree", "Scale", "default_scale", "degree_name", "fo
 _DEGREE = re.compile(r"(#{1,2}|b{1,2})?(\d{1,2})")
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Scale:
     """A set of degrees with a name. Both pentatonics and both blues are one family, whose boxes are numbered 1 to 5."""
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
 from lickwright.core.diagnostics import nearest
+from lickwright.core.fast_dataclass import record
 from lickwright.music.pitch import parse_pitch
 
 STRINGS_MIN, STRINGS_MAX = 4, 12
@@ -49,7 +49,7 @@ _GUITAR_LETTERS = ("e", "B", "G", "D", "A", "E")  # strings 1 to 6
 _BASS_LETTERS = ("G", "D", "A", "E", "B")  # strings 1 to 5 of a bass of four or five; one further on with a high C
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Tuning:
     """The open strings. Index 0 of every tuple is string 1, the thinnest."""
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import replace
 
 from lark import Token, Tree
 
 from lickwright.core.diagnostics import Fix, nearest, replacing
+from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Span
 from lickwright.music.rhythm import parse_value, usual_time
 from lickwright.notation import habits, rules

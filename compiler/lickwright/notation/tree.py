@@ -6,10 +6,9 @@ two texts that say the same compare equal.
 
 from __future__ import annotations
 
-from dataclasses import field
 from fractions import Fraction
 
-from lickwright.core.fast_dataclass import record
+from lickwright.core.fast_dataclass import field, record
 from lickwright.core.source import Span
 from lickwright.notation.navigation import NavigationMark
 from lickwright.notation.techniques import Technique

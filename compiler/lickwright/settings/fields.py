@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import field
 from fractions import Fraction
 from typing import Any, NamedTuple, Protocol
 
 from lickwright.core.diagnostics import RelatedInformation, Rule, Severity, nearest
-from lickwright.core.fast_dataclass import record
+from lickwright.core.fast_dataclass import field, record
 from lickwright.core.source import Span
 from lickwright.music.box import Area, BoxSpec, parse_box
 from lickwright.music.chord import ChordAt, parse_chord_bars

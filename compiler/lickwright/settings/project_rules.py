@@ -8,10 +8,10 @@ that a finding can show the line.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from lickwright.core.diagnostics import RelatedInformation, Rule, Severity
+from lickwright.core.fast_dataclass import field, record
 from lickwright.core.source import Source, Span
 
 
@@ -23,7 +23,7 @@ class Given(NamedTuple):
     span: Span  # in the house's file
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class ProjectRules:
     """Fields, wishes and severities of a house. Plain data: it travels to other processes."""
 

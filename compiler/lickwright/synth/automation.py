@@ -7,13 +7,13 @@ and in `touch` (what damps it), and nowhere later: to the loop they are curves a
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import chain, pairwise
 from math import ceil, floor, inf, log2
 from typing import NamedTuple
 
 import numpy as np
 
+from lickwright.core.fast_dataclass import record
 from lickwright.music.instruments import Guitar, between
 from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping, Stroke
@@ -42,7 +42,7 @@ class Swell(NamedTuple):
     length: float  # seconds until full
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class StringAutomation:
     """Everything that happens to one string."""
 

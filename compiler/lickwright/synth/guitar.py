@@ -7,10 +7,10 @@ little in pitch and much in how long they last (so that a held note lives); they
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
+from lickwright.core.fast_dataclass import replace
 from lickwright.music.instruments import Guitar, between
 from lickwright.music.pitch import frequency
 from lickwright.performance.note_events import NoteEvent

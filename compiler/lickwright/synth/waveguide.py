@@ -8,12 +8,13 @@ what is at least `i` samples old, so that numpy computes a whole period at a tim
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple, Protocol, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+
+from lickwright.core.fast_dataclass import record
 
 Samples: TypeAlias = NDArray[np.float64]
 
@@ -33,7 +34,7 @@ class Pulse(Protocol):
     def __getitem__(self, part: slice, /) -> Samples: ...
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Motion:
     """What is done to one string. Between two knots all values run straight; before the first and after the last they stay."""
 

@@ -82,8 +82,8 @@ def _placed(played: list[Diagnostic], timeline: Timeline) -> list[Diagnostic]:
     if not played:
         return []
     from bisect import bisect_left, bisect_right
-    from dataclasses import replace
 
+    from lickwright.core.fast_dataclass import replace
     from lickwright.timeline.bar_count import name_at
 
     bars = [bar for bar in timeline.bars if not bar.same]

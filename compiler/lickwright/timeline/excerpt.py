@@ -12,9 +12,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.fast_dataclass import replace
 from lickwright.notation.techniques import PICKED
 from lickwright.timeline.model import Pass, PitchGesture, SoundingNote, TempoAt, Timeline, bar_name
 

@@ -8,17 +8,17 @@ fractions are, and twenty times as fast). `fraction()` gives the musical value b
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
+from lickwright.core.fast_dataclass import mutable_record, record
 from lickwright.core.source import Span
 from lickwright.notation.techniques import Technique
 from lickwright.notation.tree import Event, Navigation, Unknown
 from lickwright.settings.fields import Settings
 
 
-@dataclass(slots=True)
+@mutable_record
 class PitchGesture:
     """What the pitch of a sound does from `start` to `end` (its step)."""
 
@@ -33,7 +33,7 @@ class PitchGesture:
     )
 
 
-@dataclass(slots=True)
+@mutable_record
 class SoundingNote:
     """One sounding note: a stroke or a connected note on one string. Bends and holds belong to it and are not sounds of their own."""
 
@@ -137,7 +137,7 @@ class WordSpan(NamedTuple):
     span: Span  # the opening "(pm:"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class TupletSpan:
     """A tuplet over written slots."""
 
@@ -180,7 +180,7 @@ class TempoAt(NamedTuple):
     qpm: Fraction
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Timeline:
     """One lick, counted."""
 

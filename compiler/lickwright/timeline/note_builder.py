@@ -7,10 +7,10 @@ it is judged by the checks; here only what has no meaning at all is reported, on
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from fractions import Fraction
 
 from lickwright.core.diagnostics import Rule
+from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.core.source import Span
 from lickwright.music.harmonic import above
 from lickwright.music.rhythm import parse_tempo
@@ -27,7 +27,7 @@ _JOIN = TechniqueKind.JOIN  # bound here, since it is asked for every note and a
 _PINCHED = 24.0  # semitones that a pinch harmonic sounds above its fret: the fourth partial is the one most players get
 
 
-@dataclass(slots=True)
+@mutable_record
 class PlayedMusic:
     """The music as played."""
 

@@ -5,11 +5,11 @@ In: slots with exact lengths, bars with their signs. Out: `WrittenMusic`, which 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from fractions import Fraction
 from math import lcm
 from typing import NamedTuple
 
+from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.core.source import Span
 from lickwright.notation.tree import BarLine, Event, Navigation, Note, SameBar, Unknown
 from lickwright.settings.fields import Settings
@@ -33,7 +33,7 @@ class WrittenMusic(NamedTuple):
     unknown: bool
 
 
-@dataclass(slots=True)
+@mutable_record
 class OpenBar:
     """The bar being filled."""
 
@@ -49,7 +49,7 @@ class OpenBar:
     newline: bool = False
 
 
-@dataclass(slots=True)
+@mutable_record
 class RawBar:
     """A bar before lengths are whole numbers."""
 
@@ -58,7 +58,7 @@ class RawBar:
     closing: BarLine | None
 
 
-@dataclass(slots=True)
+@mutable_record
 class Page:
     """What the walk has collected so far; the lists of slots run side by side."""
 

@@ -6,9 +6,9 @@ In: strokes and shapes one after another. Out: the ends of sounds, set as they c
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from fractions import Fraction
 
+from lickwright.core.fast_dataclass import mutable_record
 from lickwright.core.source import Span
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import HELD_BEND, Curve, Stroke
@@ -19,7 +19,7 @@ _STANDARD = {"e": 1, "B": 2, "G": 3, "D": 4, "A": 5, "E": 6}
 _BASS = {"G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
 
 
-@dataclass(slots=True)
+@mutable_record
 class StringState:
     """What goes on on one string."""
 

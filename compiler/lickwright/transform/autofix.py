@@ -7,11 +7,11 @@ there as often before is left out, with that error: then the answer was not so s
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from lickwright.compiler import Compilation, compile_text
 from lickwright.core.diagnostics import Diagnostic, Severity
+from lickwright.core.fast_dataclass import record
 from lickwright.core.source import Source, decode
 from lickwright.core.text_edits import applied, compatible_fixes, rewritten
 
@@ -33,7 +33,7 @@ class Taken(NamedTuple):
     findings: tuple[Diagnostic, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Mended:
     """What mending a source came to."""
 

@@ -7,7 +7,6 @@ allows; what would be longer ends earlier or is not made, and that is said.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 from hashlib import blake2b
 from itertools import groupby
@@ -15,6 +14,7 @@ from math import inf
 from typing import TYPE_CHECKING, BinaryIO
 
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.fast_dataclass import replace
 from lickwright.export import EXPORTS, PRACTICE, Export, Length, LoweredLick, Options, dotted, lasting
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.practice import MINUTES, SHARES

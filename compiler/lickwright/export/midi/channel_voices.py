@@ -8,10 +8,10 @@ silence.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from math import floor
 
 from lickwright.core.diagnostics import Rule, Severity
+from lickwright.core.fast_dataclass import mutable_record
 from lickwright.export.midi.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event
 from lickwright.export.midi.ticks import Ticks
 from lickwright.notation.techniques import Stroke
@@ -52,7 +52,7 @@ RULES = (TOO_WIDE, OFF_SCALE)
 Report = Callable[[Rule, int, str], None]  # rule, index of the sound, message
 
 
-@dataclass(slots=True)
+@mutable_record
 class ChannelVoice:
     """One note-on, until its note-off."""
 

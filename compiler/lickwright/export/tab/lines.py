@@ -7,10 +7,10 @@ is too long for a line by itself breaks at a beat.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from operator import attrgetter
 from typing import NamedTuple
 
+from lickwright.core.fast_dataclass import replace
 from lickwright.export.tab.spacing import TIGHT, Block, Piece, SpacingScale, part, pieces_of
 from lickwright.layout.grid import Grid
 from lickwright.timeline.bar_count import count_shift

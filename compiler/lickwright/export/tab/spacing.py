@@ -8,11 +8,11 @@ where marks need more. Knows nothing of lines and draws nothing.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 
+from lickwright.core.fast_dataclass import field, mutable_record, replace
 from lickwright.layout.columns import held_cells
 from lickwright.layout.grid import Cell, Column, Grid, GridRow
 from lickwright.layout.tab_marks import anchor, bend_amount, cell_text, held_text, note_text, shape_text
@@ -76,7 +76,7 @@ class Spaced(NamedTuple):
     length: int  # characters to the bar line that ends it
 
 
-@dataclass(slots=True)
+@mutable_record
 class Piece:
     """A bar, or a part of one. Not changed once made."""
 

@@ -5,9 +5,8 @@ In: a lick as counted and as sounded. Out: UTF-8 text for a fixed-width font. No
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from lickwright.core.diagnostics import Rule
+from lickwright.core.fast_dataclass import replace
 from lickwright.export import Export, LoweredLick, Options
 from lickwright.export.timing import COLUMNS, TimingRow, rows
 from lickwright.hand.measures import CAUTION_LADDER

@@ -9,10 +9,10 @@ that is no harder to play than where the lick comes from is preferred; what is h
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
 
 from lickwright.analysis.difficulty import LEVEL
 from lickwright.core.diagnostics import Diagnostic, Severity, has_errors
+from lickwright.core.fast_dataclass import record, replace
 from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
@@ -42,7 +42,7 @@ class Unmovable(ValueError):
     """The lick cannot go there; says why in a player's words."""
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class MoveRequest:
     """Where a lick should go. Fields as in the notation; None keeps what the lick has."""
 
@@ -53,7 +53,7 @@ class MoveRequest:
     by: str = "pitch"  # or "shape"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Moved:
     """A lick in its new place."""
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 from lickwright.analysis.difficulty import LEVEL, check_level
 from lickwright.checks import check_timeline
@@ -16,6 +15,7 @@ from lickwright.checks.bends import OPEN_VIBRATO
 from lickwright.checks.links import OPEN_SLIDE
 from lickwright.checks.suppressions import apply_suppressions
 from lickwright.core.diagnostics import Diagnostic, Severity
+from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Span
 from lickwright.music.chord import parse_chord
 from lickwright.notation.tree import Book, Comment, Field, Lick

@@ -6,8 +6,7 @@ moved is written somewhere else, where another house may stand or none, and must
 
 from __future__ import annotations
 
-from dataclasses import replace
-
+from lickwright.core.fast_dataclass import replace
 from lickwright.notation.tree import Book, Field
 from lickwright.settings.project_rules import ProjectRules
 

@@ -5,13 +5,12 @@ In: a counted lick. Out: its sounds once each, and `Places`. Chooses nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
+from lickwright.core.fast_dataclass import field, record
 from lickwright.notation.techniques import Technique
 from lickwright.timeline.model import SoundingNote, Timeline
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Places:
     """A place for every note."""
 

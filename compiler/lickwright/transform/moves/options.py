@@ -8,10 +8,10 @@ pull-off, whose second note can be picked; a slide may leave the box by a fret o
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from itertools import pairwise
 from math import inf
 
+from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.hand.string_tension import limit, string_kind
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.timeline.model import SoundingNote, Timeline
@@ -35,7 +35,7 @@ AS_GOOD = 0.25  # strings that cost no more than this over the best are left to 
 _BENT = (Curve.BEND, Curve.PREBEND)
 
 
-@dataclass(slots=True)
+@mutable_record
 class ConnectedNotes:
     """Connected notes that share a string."""
 
@@ -44,7 +44,7 @@ class ConnectedNotes:
     string: int = 0  # the one chosen
 
 
-@dataclass(slots=True)
+@mutable_record
 class Draft:
     """A lick in one home, its strings not yet all chosen."""
 

@@ -6,9 +6,9 @@ In: items, the Timeline they were counted in, and the new places. Out: items, an
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from fractions import Fraction
 
+from lickwright.core.fast_dataclass import replace
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import HEADS
 from lickwright.notation.tree import Bare, Event, Hold, Item, MarkNode, Note, Part, Rest, Tuplet, Worded

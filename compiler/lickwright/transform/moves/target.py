@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 
+from lickwright.core.fast_dataclass import record, replace
 from lickwright.music.box import BLUE, Area, BoxSpec, area, parse_box
 from lickwright.music.chord import AGAIN, parse_chord
 from lickwright.music.pitch import Key, parse_key
@@ -23,7 +23,7 @@ from lickwright.transform.moves.note_positions import Places
 OCTAVE = 12
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Aim:
     """Where a lick should arrive."""
 
