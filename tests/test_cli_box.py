@@ -63,7 +63,7 @@ def test_one_box(run: Run, arguments: tuple[str, ...], caption: str) -> None:
         (("A major", "1", "--show", "finger"), "did you mean fingers?"),
         (("A major", "--tuning", "drp D"), "drop D?"),
         (("A minor pentatonic", "1", "--tuning", "drop D"), "such as frets 5-8"),
-        (("A blues", "--numbering", "other"), "there are relative, tonic"),
+        (("A blues", "--numbering", "other"), "is not one of relative, tonic"),
         (("--for", "x.lick", "--svg", "x.svg"), "leave out --svg"),
     ],
 )

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lickwright.cli.option_pairs import first_given
-from lickwright.cli.option_types import add_options, parsed_by
+from lickwright.cli.option_types import OneOf, add_options, parsed_by
 from lickwright.config.name_pattern import FIELDS, LAYOUTS, Arrangement, Pattern, parse_pattern
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ release_options = add_options(
         ),
         click.option(
             "--layout",
-            type=click.Choice(LAYOUTS),
+            type=OneOf(*LAYOUTS),
             default=LAYOUTS[0],
             show_default=True,
             help="Folders there: one per source, one per format with those in it, or none.",

@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from lickwright.cli.option_types import add_options, parsed_by
+from lickwright.cli.option_types import OneOf, add_options, parsed_by
 from lickwright.export import SOUND_FORMATS, Recording
 from lickwright.export.option_parsing import COUNT_INS, LONGEST, REPEATS
 from lickwright.music.practice import MINUTES, Ladder, parse_bars, parse_ladder
@@ -59,7 +59,7 @@ _PLAYING = (
 _FILES = (
     click.option(
         "--format",
-        type=click.Choice(SOUND_FORMATS),
+        type=OneOf(*SOUND_FORMATS),
         default=_DEFAULT.format,
         show_default=True,
         help="Of a recording.",

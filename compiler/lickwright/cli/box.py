@@ -51,7 +51,11 @@ box are worked out from its notes and chords, whatever key the lick declares.
 @click.argument("words", nargs=-1, metavar="SCALE|CHORD [BOX]")
 @click.option("--for", "path", metavar="FILE", help="Say where on the neck the licks of FILE lie, instead of drawing.")
 @click.option(
-    "--show", default="degrees", show_default=True, metavar="WHAT", help="In the dots: degrees, notes, fingers."
+    "--show",
+    type=option_types.OneOf("degrees", "notes", "fingers"),
+    default="degrees",
+    show_default=True,
+    help="What to write in the dots.",
 )
 @click.option("--svg", "picture", metavar="FILE", help="Write a picture instead of text; - for standard output.")
 @click.option(
@@ -63,7 +67,11 @@ box are worked out from its notes and chords, whatever key the lick declares.
 )
 @click.option("--left-handed", is_flag=True, help="Mirrored: the head of the guitar to the right.")
 @click.option(
-    "--numbering", default="relative", show_default=True, metavar="HOW", help="Major boxes: relative or tonic."
+    "--numbering",
+    type=option_types.OneOf("relative", "tonic"),
+    default="relative",
+    show_default=True,
+    help="How major boxes are counted.",
 )
 @option_types.width_option()
 @option_types.overwrite_option("Let --svg replace a file that is not Lickwright's own.")
@@ -93,8 +101,6 @@ def command(
         raise click.UsageError("--overwrite goes with --svg")
     from lickwright.diagram import chord_necks, diagram_text, necks, svg
 
-    _one_of("--show", show, ("degrees", "notes", "fingers"))
-    _one_of("--numbering", numbering, ("relative", "tonic"))
     try:
         spec = _box(*words)
         how: _How = {
@@ -114,15 +120,6 @@ def command(
 
     with terminal.endings():
         return saved(picture, svg(drawn).encode("utf-8"), _SEAL, overwrite, ())
-
-
-def _one_of(option: str, value: str, known: tuple[str, ...]) -> None:
-    from lickwright.core.diagnostics import nearest
-
-    if value not in known:
-        near = nearest(value, known)
-        wish = f"did you mean {near}?" if near else f"there are {', '.join(known)}"
-        raise click.UsageError(f"{option}: {console.safe(value)} is not known; {wish}")
 
 
 def _box(name: str, *words: str) -> BoxSpec | None:

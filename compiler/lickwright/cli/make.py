@@ -84,7 +84,7 @@ class _Make(click.Command):
 @option_types.all_option("Show every finding in full, however many there are.")
 @click.option(
     "--findings",
-    type=click.Choice(["text", "github"]),
+    type=option_types.OneOf("text", "github"),
     default="text",
     show_default=True,
     help="Findings for a person, or as annotations on GitHub; --format github says the same.",

@@ -37,9 +37,11 @@ by shape every finger keeps its place in the hand. What could not be kept is sai
 @option_types.title_argument()
 @click.option("--key", metavar="KEY", help='The new key: "C minor".')
 @click.option("--box", metavar="BOX", help="The new box, as in the notation: 3, E shape, frets 5-8.")
-@click.option("--octave", type=click.Choice(["up", "down"]), help="An octave higher or lower.")
+@click.option("--octave", type=option_types.OneOf("up", "down"), help="An octave higher or lower.")
 @click.option("--tuning", metavar="TUNING", help='The new tuning: "drop D".')
-@click.option("--by", type=click.Choice(["pitch", "shape"]), default="pitch", show_default=True, help="What is kept.")
+@click.option(
+    "--by", type=option_types.OneOf("pitch", "shape"), default="pitch", show_default=True, help="What is kept."
+)
 @click.option("--all-keys", is_flag=True, help="Each lick in all twelve keys.")
 @click.option("--all-boxes", is_flag=True, help="Each lick in all five boxes.")
 @option_types.out_option("PATH", "Write there; a folder (family/) gets a file a lick; - is standard output.")

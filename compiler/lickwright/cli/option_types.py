@@ -11,6 +11,8 @@ from typing import Any, TypeVar
 
 import click
 
+from lickwright.core.diagnostics import one_of
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 Parsed = TypeVar("Parsed")
 DEFAULT_FORMATS = "tab,midi,timing"
@@ -28,6 +30,19 @@ def parsed_by(parse: Callable[[str], Parsed]) -> Callable[[click.Context, click.
             raise click.BadParameter(str(e)) from None
 
     return callback
+
+
+class OneOf(click.Choice):  # type: ignore[type-arg]  # generic from click 8.2 on, and 8.1 is supported
+    """One of a few words, for the type of an option; an unknown word is answered with the nearest of them."""
+
+    def __init__(self, *words: str) -> None:
+        super().__init__(words)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        try:
+            return one_of([str(choice) for choice in self.choices])(str(value))
+        except ValueError as e:
+            self.fail(str(e), param, ctx)
 
 
 def add_options(options: Sequence[Callable[[Any], Any]]) -> Callable[[Command], Command]:
@@ -59,8 +74,7 @@ def title_argument() -> Callable[[Command], Command]:
 
 def format_option(*formats: str, help: str) -> Callable[[Command], Command]:
     """Return `--format` of a command that prints findings or answers, as the parameter `form`; the default is `text`."""
-    kinds = click.Choice(["text", *formats])
-    return click.option("--format", "form", type=kinds, default="text", show_default=True, help=help)
+    return click.option("--format", "form", type=OneOf("text", *formats), default="text", show_default=True, help=help)
 
 
 def all_option(help: str) -> Callable[[Command], Command]:

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from lickwright.config.name_pattern import LAYOUTS, Pattern
 from lickwright.config.name_pattern import parse_pattern as parse_pattern
-from lickwright.core.diagnostics import Severity, nearest
+from lickwright.core.diagnostics import Severity, nearest, one_of
 from lickwright.export import SOUND_FORMATS, option_parsing
 from lickwright.music.practice import MINUTES, Ladder, parse_ladder
 from lickwright.music.scale import parse_scale
@@ -80,17 +80,9 @@ def _switch(value: Any) -> bool:
     return value
 
 
-def _one_of(known: tuple[str, ...]) -> Callable[[Any], str]:
-    def parse(value: Any) -> str:
-        word = value_text(value).lower()
-        if word not in known:
-            near = nearest(word, known)
-            raise ValueError(
-                f"`{word[:30]}` is not known" + (f": {near}?" if near else f": there are {', '.join(known)}")
-            )
-        return word
-
-    return parse
+def _choice(known: tuple[str, ...]) -> Callable[[Any], str]:
+    parse = one_of(known)
+    return lambda value: parse(value_text(value).lower())
 
 
 def _words(value: Any) -> list[str]:
@@ -167,7 +159,7 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "tempo", lambda value: option_parsing.parse_tempo(value_text(value)), "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
     KeyRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
     KeyRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),
-    KeyRow("make", "format", _one_of(SOUND_FORMATS), "of a recording: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
+    KeyRow("make", "format", _choice(SOUND_FORMATS), "of a recording: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
     KeyRow("make", "count-in", _number(*option_parsing.COUNT_INS), "bars of clicks before a recorded lick", "0"),
     KeyRow("make", "click", _switch, "the click goes on under a recorded lick: `true`", "false"),
     KeyRow("make", "repeat", _number(*option_parsing.REPEATS), "times through a recorded lick", "1; 2 on each rung of a ladder"),
@@ -180,7 +172,7 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("album", "genre", _quoted, "its genre: `\"Blues\"`", "none"),
     KeyRow("album", "year", _number(1000, 9999), "its year: `2026`", "none"),
     KeyRow("album", "cover", _file, "its picture, a PNG or JPEG file of 2 MiB at most in the folder of this file or below it", "none"),
-    KeyRow("make", "layout", _one_of(LAYOUTS), "folders of a release: " + ", ".join(f"`\"{name}\"`" for name in LAYOUTS), LAYOUTS[0]),
+    KeyRow("make", "layout", _choice(LAYOUTS), "folders of a release: " + ", ".join(f"`\"{name}\"`" for name in LAYOUTS), LAYOUTS[0]),
     KeyRow("names", "lick", _pattern, "how a lick's files are named in a release: `\"{chapter}-{number:02}-{title}\"`", "`{title}`"),
     *(
         KeyRow("fields", row.name, _field(row), row.summary, "the notation's: " + row.default)

@@ -6,7 +6,7 @@ have findings too; each floor keeps its own tuple of rules and `compiler.py` joi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from enum import StrEnum
 from functools import lru_cache
 from typing import NamedTuple
@@ -143,6 +143,19 @@ def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]
 def nearest(word: str, known: list[str] | tuple[str, ...]) -> str | None:
     """The known name most like `word`, or None when nothing is near: for "did you mean"."""
     return _nearest(word.lower()[:40], tuple(known))
+
+
+def one_of(choices: Collection[str]) -> Callable[[str], str]:
+    """Return a parser that takes exactly one of these words. It raises ValueError, which names the nearest of them."""
+
+    def parse(word: str) -> str:
+        if word not in choices:
+            near = nearest(word, tuple(choices))
+            meant = f"; did you mean {near}?" if near else ""
+            raise ValueError(f"`{word[:24]}` is not one of {', '.join(choices)}{meant}")
+        return word
+
+    return parse
 
 
 @lru_cache(maxsize=256)  # a file may say one wrong word many thousand times

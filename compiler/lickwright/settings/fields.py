@@ -7,11 +7,11 @@ when they are not written; `Settings` is all of them for one lick; `resolution.p
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 from typing import Any, NamedTuple, Protocol
 
-from lickwright.core.diagnostics import RelatedInformation, Rule, Severity, nearest
+from lickwright.core.diagnostics import RelatedInformation, Rule, Severity, one_of
 from lickwright.core.fast_dataclass import field, record
 from lickwright.core.source import Span
 from lickwright.music.box import Area, BoxSpec, parse_box
@@ -127,16 +127,6 @@ def _title(text: str) -> str:
     return bare
 
 
-def _one_of(choices: Collection[str]) -> Callable[[str], str]:
-    def parse(text: str) -> str:
-        if text not in choices:
-            near = nearest(text, tuple(choices))
-            raise ValueError(f"`{text[:24]}` is not one of {', '.join(choices)}" + (f": {near}?" if near else ""))
-        return text
-
-    return parse
-
-
 _MEANT = re.compile(r'(L[0-9]{3})(?:\s+bar\s+([0-9]{1,5}))?\s+"((?:[^"\\]|\\.)+)"')
 
 
@@ -179,9 +169,9 @@ FIELDS: tuple[FieldRow, ...] = (
     FieldRow("tuning", parse_tuning, "`standard`, `drop D`, …, or pitches low to high", "standard"),
     FieldRow("capo", _whole(0, MAX_CAPO), "its fret; frets and key are named as fingered", "0"),
     FieldRow("frets", _whole(1, MAX_FRET), "how many the neck has", str(USUAL_FRETS)),
-    FieldRow("reach", _one_of(("small", "medium", "large")), "the hand, for stretches", "medium"),
-    FieldRow("sound", _one_of(INSTRUMENTS), "what it is played on", DEFAULT_INSTRUMENT),
-    FieldRow("numbering", _one_of(("relative", "tonic")), "how major boxes count", "relative"),
+    FieldRow("reach", one_of(("small", "medium", "large")), "the hand, for stretches", "medium"),
+    FieldRow("sound", one_of(INSTRUMENTS), "what it is played on", DEFAULT_INSTRUMENT),
+    FieldRow("numbering", one_of(("relative", "tonic")), "how major boxes count", "relative"),
     FieldRow("level", _whole(1, 5), "how hard, 1 to 5", "none"),
     FieldRow("tags", str, "free words for finding it", "none"),
     FieldRow("style", str, "free text", "none"),
