@@ -12,7 +12,7 @@ from lickwright.core.diagnostics import Diagnostic, Severity
 from lickwright.core.source import Source
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Item
-from lickwright.timeline.build import resolve
+from lickwright.timeline.build import build_timeline
 from lickwright.timeline.model import SoundingNote, Timeline
 
 HEAD = 'key A minor\nlick "Gate"\n'
@@ -25,7 +25,7 @@ def count(text: str) -> tuple[Book, list[Timeline], list[Diagnostic]]:
     book, found = parse_source(source)
     timelines = []
     for lick in book.licks:
-        timeline, more = resolve(lick, book, source)
+        timeline, more = build_timeline(lick, book, source)
         found = found + more
         if timeline is not None:
             timelines.append(timeline)

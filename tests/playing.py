@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lickwright.compiler import compile_text
 from lickwright.performance.note_events import NoteEvent, perform
-from lickwright.performance.pitch_curves import offsets
+from lickwright.performance.pitch_curves import pitch_offsets
 from lickwright.timeline.model import Timeline
 
 
@@ -27,4 +27,4 @@ def starts(music: str, *fields: str) -> list[float]:
 
 
 def pitch(note: NoteEvent, *seconds: float) -> list[float]:
-    return [note.pitch + offset for offset in offsets(note.moves, seconds)]
+    return [note.pitch + offset for offset in pitch_offsets(note.moves, seconds)]

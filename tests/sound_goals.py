@@ -10,10 +10,10 @@ from math import log2
 
 import numpy as np
 
-from lickwright.music.instruments import INSTRUMENTS, between
+from lickwright.music.instruments import INSTRUMENTS, interpolate
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
-from lickwright.performance.pitch_curves import CurveShape, PitchRamp, offsets
+from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from lickwright.synth.automation import amplitude, plan_string, strings
 from lickwright.synth.guitar import Instrument, StringVoice
 from lickwright.synth.waveguide import DelayLoop, Motion, kernels
@@ -83,11 +83,11 @@ def _off_curve(one: NoteEvent, stop: float, wave: Wave, step: float) -> Iterator
     """Cents off, and cents a second, along a note. Slides are left out: they jump from fret to fret."""
     if not one.moves or one.damping is Damping.DEAD or any(move.way is CurveShape.FRETS for move in one.moves):
         return
-    period = 1 / hertz(one.pitch + min(0.0, *offsets(one.moves, list(np.linspace(one.start, one.end, 50)))))
+    period = 1 / hertz(one.pitch + min(0.0, *pitch_offsets(one.moves, list(np.linspace(one.start, one.end, 50)))))
     settle = 0.15 if one.partial > 1 else 0.03
     for at in np.arange(one.start + settle + 2 * period, stop - 2 * period, step):
-        around = offsets(one.moves, list(np.linspace(at - 1.5 * period, at + 1.5 * period, 9)))
-        want = hertz(one.pitch + offsets(one.moves, [float(at)])[0])
+        around = pitch_offsets(one.moves, list(np.linspace(at - 1.5 * period, at + 1.5 * period, 9)))
+        want = hertz(one.pitch + pitch_offsets(one.moves, [float(at)])[0])
         if want < SLOWEST:
             continue
         still = max(around) == min(around)
@@ -101,7 +101,7 @@ def partials(frets: Sequence[int]) -> float:
     for string, open_pitch in enumerate(OPEN, 1):
         for fret in frets:
             base = hertz(open_pitch + fret)
-            low, high = between(guitar.low, open_pitch) * 2 ** (-fret / 24), between(guitar.high, open_pitch)
+            low, high = interpolate(guitar.low, open_pitch) * 2 ** (-fret / 24), interpolate(guitar.high, open_pitch)
             wave = string_of([note(0.01, 2.5, open_pitch + fret, string)], RATE, guitar, open_pitch)
             for k in range(1, int(5000 / base) + 1):
                 if (want := _decay_of(k * base, base, low, high)) is not None:

@@ -8,8 +8,8 @@ from itertools import pairwise
 import pytest
 
 from commanding import Run
-from lickwright.diagram import FretboardDiagram, chord_necks
-from lickwright.diagram.chord_shapes import fingers_of, voicing
+from lickwright.diagram import FretboardDiagram, chord_diagrams
+from lickwright.diagram.chord_shapes import chord_fingers, fullest_voicing
 from lickwright.music.boxspec import parse_box
 from lickwright.music.chord import parse_chord, parse_chord_name
 from lickwright.music.fretboard import all_places
@@ -22,7 +22,7 @@ def drawn(
     name: str, kind: str, box: str | None = None, tuning: str = "standard", **how: object
 ) -> tuple[FretboardDiagram, ...]:
     spec = parse_box(box) if box else None
-    return chord_necks(kind, parse_chord_name(name), name, parse_tuning(tuning), spec, **how)  # type: ignore[arg-type]
+    return chord_diagrams(kind, parse_chord_name(name), name, parse_tuning(tuning), spec, **how)  # type: ignore[arg-type]
 
 
 def frets(neck: FretboardDiagram) -> str:
@@ -82,7 +82,7 @@ def test_a_shape_is_in_one_hand_and_holds_the_chord(symbol: str, tuning: str) ->
         assert needed <= pitches <= chord.pitch_classes
         lowest = min(strings.open(string) + fret for string, fret in held)
         assert lowest % 12 == (chord.bass or chord.root).pc
-        fingers = fingers_of(held)
+        fingers = chord_fingers(held)
         assert max(fingers.values()) <= 4 and all((fingers[place] == 0) == (place[1] == 0) for place in held)
 
 
@@ -97,8 +97,8 @@ def test_moving_the_root_moves_every_closed_shape() -> None:
 def test_no_hand_holds_what_is_too_wide() -> None:
     chord = parse_chord("Am")
     assert chord is not None
-    assert voicing({(6, 5), (4, 10), (1, 20)}, chord, STANDARD.nominal) == frozenset()
-    assert voicing(all_places(6, 6, 6), chord, STANDARD.nominal) == frozenset()
+    assert fullest_voicing({(6, 5), (4, 10), (1, 20)}, chord, STANDARD.nominal) == frozenset()
+    assert fullest_voicing(all_places(6, 6, 6), chord, STANDARD.nominal) == frozenset()
 
 
 def test_the_longest_stretch_of_the_widest_neck_takes_no_time() -> None:

@@ -8,7 +8,7 @@ from math import log2
 import pytest
 
 from lickwright.notation.techniques import Stroke
-from lickwright.performance.pitch_curves import CurveShape, PitchRamp, offsets
+from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from playing import pitch, played
 
 
@@ -43,7 +43,7 @@ def test_vibrato_goes_up_from_a_fretted_note_and_around_a_bent_one() -> None:
     times = [i / 1000 for i in range(4000)]
     plain, wide = (played(f"| B8{sign} - - - - - - - ||", "tempo 60")[0] for sign in ("~", "~~"))
     for note, width in ((plain, 0.35), (wide, 0.7)):
-        values = offsets(note.moves, times)
+        values = pitch_offsets(note.moves, times)
         assert min(values) >= 0
         assert max(values) == pytest.approx(width, abs=0.001)
         steady = values[120:3900]
@@ -51,7 +51,7 @@ def test_vibrato_goes_up_from_a_fretted_note_and_around_a_bent_one() -> None:
         assert len(troughs) == pytest.approx(5.5 * 3.78, abs=1)
         assert max(abs(b - a) for a, b in pairwise(values)) < 0.02  # no jumps
     (bent,) = played("| B8^10 -~ - - - - - - ||", "tempo 60")
-    values = offsets(bent.moves, times[1000:])
+    values = pitch_offsets(bent.moves, times[1000:])
     assert (min(values), max(values)) == pytest.approx((2 - 0.175, 2 + 0.175), abs=0.001)
 
 
@@ -71,7 +71,7 @@ def test_a_slide_leaves_at_the_end_of_the_note_and_its_target_is_not_struck() ->
 
 def test_a_slide_goes_fret_by_fret() -> None:
     source, _ = played("| G5 - - - /9 - - - ||", "tempo 60")
-    values = offsets(source.moves, [1.8 + i / 1000 for i in range(201)])  # four frets, 50 ms each
+    values = pitch_offsets(source.moves, [1.8 + i / 1000 for i in range(201)])  # four frets, 50 ms each
     assert values == sorted(values)
     for fret in range(4):
         stay = values[50 * fret + 1 : 50 * fret + 29]
@@ -119,5 +119,5 @@ def test_capo_and_tuning_are_heard() -> None:
 
 def test_moves_add_up() -> None:
     moves = (PitchRamp(0, 0, -2), PitchRamp(0, 1, 2), PitchRamp(2, 3, 1), PitchRamp(2, 3, 0.5, CurveShape.ABOVE))
-    assert offsets(moves, (0, 0.5, 1, 2, 3)) == pytest.approx([-2, -1, 0, 0, 1])
-    assert offsets(moves, ()) == []
+    assert pitch_offsets(moves, (0, 0.5, 1, 2, 3)) == pytest.approx([-2, -1, 0, 0, 1])
+    assert pitch_offsets(moves, ()) == []

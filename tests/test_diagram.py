@@ -7,9 +7,9 @@ from xml.etree import ElementTree
 
 import pytest
 
-from lickwright.diagram import Dot, FretboardDiagram, diagram_text, necks, svg
-from lickwright.diagram.chord_shapes import grip
-from lickwright.music.box import neighbours, parse_box
+from lickwright.diagram import Dot, FretboardDiagram, box_diagrams, diagram_svg, diagram_text
+from lickwright.diagram.chord_shapes import triad_grip
+from lickwright.music.box import boxes_of_scale, parse_box
 from lickwright.music.pitch import parse_key
 from lickwright.music.scale import parse_scale
 from lickwright.music.tuning import parse_tuning
@@ -19,7 +19,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 def drawn(key: str, scale: str, box: str = "", tuning: str = "standard", **how: object) -> tuple[FretboardDiagram, ...]:
     spec = parse_box(box) if box else None
-    return necks(parse_key(key), parse_scale(scale, parse_key(key)), parse_tuning(tuning), spec, **how)  # type: ignore[arg-type]
+    return box_diagrams(parse_key(key), parse_scale(scale, parse_key(key)), parse_tuning(tuning), spec, **how)  # type: ignore[arg-type]
 
 
 # --- what is drawn ---------------------------------------------------------------------------------------------------
@@ -45,8 +45,8 @@ GRIPS = {
 def test_the_chord_shape_inside_is_the_one_that_names_the_box(key: str, scale: str) -> None:
     tuning, tonic = parse_tuning("standard"), parse_key(key)
     found = {}
-    for box in neighbours(tonic, parse_scale(scale, tonic), tuning, 22):
-        held = dict(grip(box.places, tonic.tonic.pc, 3 if tonic.is_minor else 4, tuning.nominal))
+    for box in boxes_of_scale(tonic, parse_scale(scale, tonic), tuning, 22):
+        held = dict(triad_grip(box.places, tonic.tonic.pc, 3 if tonic.is_minor else 4, tuning.nominal))
         if box.octave == 0:
             found[box.label] = " ".join(str(held.get(string, "x")) for string in range(6, 0, -1))
     assert found == GRIPS[key, scale]
@@ -225,7 +225,7 @@ def test_a_bass_has_four_lines() -> None:
 
 def test_svg_shapes_say_what_the_dots_are() -> None:
     (neck,) = drawn("A minor", "minor blues", "1")
-    root = ElementTree.fromstring(svg((neck,)))
+    root = ElementTree.fromstring(diagram_svg((neck,)))
     picture = root.find(f"{SVG}g")
     assert picture is not None
     assert len(picture.findall(f"{SVG}rect")) == sum(d.root for d in neck.dots) == 3
@@ -243,7 +243,7 @@ def test_svg_shapes_say_what_the_dots_are() -> None:
 def test_svg_stays_inside_its_frame(key: str, how: dict[str, object], tuning: str) -> None:
     """Widths of words are guessed from above: 0.62 of the letters' height, as wide as capitals of these fonts are."""
     pictures = drawn(key, "blues", tuning=tuning, **how)
-    root = ElementTree.fromstring(svg(pictures))
+    root = ElementTree.fromstring(diagram_svg(pictures))
     width, height = int(root.get("width", "")), int(root.get("height", ""))
     shift = {group: tuple(map(int, re.findall(r"\d+", group.get("transform", "")))) for group in root.iter(f"{SVG}g")}
     assert len(shift) == 5
@@ -259,7 +259,7 @@ def test_svg_stays_inside_its_frame(key: str, how: dict[str, object], tuning: st
 
 def test_svg_for_the_left_hand_is_the_mirror_image() -> None:
     one, other = (
-        ElementTree.fromstring(svg(drawn("A minor", "minor pentatonic", "4", left_handed=hand)))
+        ElementTree.fromstring(diagram_svg(drawn("A minor", "minor pentatonic", "4", left_handed=hand)))
         for hand in (False, True)
     )
 
@@ -273,12 +273,12 @@ def test_svg_for_the_left_hand_is_the_mirror_image() -> None:
 def test_svg_escapes_whatever_it_is_given() -> None:
     evil = "<script>&\"'\x00\x1b\ud800\uffff"
     neck = FretboardDiagram(evil, evil, (evil,) * 6, 0, 4, (Dot((1, 1), evil, False, False, True),), evil, evil)
-    root = ElementTree.fromstring(svg((neck,)))
+    root = ElementTree.fromstring(diagram_svg((neck,)))
     assert root.find(f"{SVG}title") is not None and not list(root.iter(f"{SVG}script"))
     assert any((t.text or "").startswith("<script>&\"'??") for t in root.iter(f"{SVG}text"))
 
 
 def test_the_same_bytes_every_time() -> None:
-    once, again = (svg(drawn("F# minor", "blues", shown="notes")) for _ in range(2))
+    once, again = (diagram_svg(drawn("F# minor", "blues", shown="notes")) for _ in range(2))
     assert once == again and once.endswith("</svg>\n")
     assert "e-" not in "".join(re.findall(r'"[-0-9.e]+"', once))

@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 from lickwright.cli.output import Folder, Output
 from lickwright.cli.sources import find_sources
 from lickwright.core import files
-from lickwright.core.slugs import LONGEST, distinct, slug
-from lickwright.core.source import MAX_BYTES, Unreadable, decode
+from lickwright.core.slugs import MAX_SLUG, distinct_names, slug
+from lickwright.core.source import MAX_BYTES, Unreadable, decode_source
 from lickwright.store import output_writer as writing
 from lickwright.store.atomic_dir import write_folder
 from lickwright.store.manifest import NAME, Manifest
@@ -74,13 +74,13 @@ def test_titles_in_other_scripts_are_written_in_latin_letters(title: str, name: 
 def test_every_title_gives_a_safe_name(title: str) -> None:
     name = slug(title)
     assert re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", name)
-    assert len(name) <= LONGEST + len("lick-")
+    assert len(name) <= MAX_SLUG + len("lick-")
     assert not re.fullmatch(r"con|prn|aux|nul|com\d|lpt\d", name)
 
 
 @given(st.lists(st.sampled_from(["x", "x-2", "x-3", "y", "x-2-2"]), max_size=12))
 def test_names_never_collide_and_single_ones_stay(names: list[str]) -> None:
-    result = distinct(names)
+    result = distinct_names(names)
     assert len(set(result)) == len(names)
     for name, given_name in zip(names, result, strict=True):
         if names.count(name) == 1:
@@ -89,7 +89,7 @@ def test_names_never_collide_and_single_ones_stay(names: list[str]) -> None:
 
 
 def test_ten_thousand_equal_titles_are_quick() -> None:
-    assert distinct(["x"] * 10_000)[-1] == "x-10000"
+    assert distinct_names(["x"] * 10_000)[-1] == "x-10000"
 
 
 # ---- reading
@@ -108,7 +108,7 @@ def test_only_ordinary_files_are_read(tmp_path: Path) -> None:
 def test_the_limit_is_checked_before_reading_and_on_both_sides(tmp_path: Path) -> None:
     path = tmp_path / "a.lick"
     path.write_bytes(b"#" * MAX_BYTES)
-    assert len(decode("a", files.read_file(str(path))).text) == MAX_BYTES
+    assert len(decode_source("a", files.read_file(str(path))).text) == MAX_BYTES
     path.write_bytes(b"#" * (MAX_BYTES + 1))
     with pytest.raises(Unreadable, match="larger than 1 MiB"):
         files.read_file(str(path))
@@ -258,14 +258,14 @@ def test_a_failing_disk_leaves_old_or_new_and_no_rubbish(
 def test_a_run_that_was_cut_short_leaves_nothing_unknown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The record is written first, so the next run knows both the old and the new bytes as ours."""
     _folder(tmp_path).write([Output("a.txt", b"1"), Output("b.txt", b"1")])
-    real = writing.replace
+    real = writing.replace_file
 
     def killed(path: str, data: bytes) -> None:
         if path.endswith("b.txt"):
             raise KeyboardInterrupt
         real(path, data)
 
-    monkeypatch.setattr(writing, "replace", killed)
+    monkeypatch.setattr(writing, "replace_file", killed)
     with pytest.raises(KeyboardInterrupt):
         _folder(tmp_path).write([Output("a.txt", b"2"), Output("b.txt", b"2")])
     monkeypatch.undo()

@@ -11,13 +11,13 @@ import pytest
 
 from lickwright import compile_text
 from lickwright.compiler import compile_file
-from lickwright.hand.fingering import HandMoment, fingers, moments_of, plan_fingering
-from lickwright.hand.fingering_costs import grips
-from lickwright.hand.measures import hand_of
+from lickwright.hand.fingering import HandMoment, hand_moments, plan_fingering, suggest_fingers
+from lickwright.hand.fingering_costs import find_grips
+from lickwright.hand.measures import make_hand
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.timeline.model import Timeline
 
-HAND = hand_of("medium")
+HAND = make_hand("medium")
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 
 
@@ -25,7 +25,7 @@ def suggested(music: str, head: str = "") -> str:
     """A finger a note: `-` for none."""
     lick = compile_text(f'lick "Case"\nkey A minor\n{head}| {music} |\n').licks[0]
     assert lick.timeline is not None
-    return " ".join(finger or "-" for finger in fingers(lick.timeline))
+    return " ".join(finger or "-" for finger in suggest_fingers(lick.timeline))
 
 
 # What is taught: one finger a fret in box 1, the ring finger bends, slides keep their finger. Where teachers differ, both.
@@ -65,7 +65,7 @@ def timelines() -> tuple[Timeline, ...]:
 def test_every_fretted_note_of_the_samples_gets_a_finger_and_no_other() -> None:
     assert len(timelines()) > 50
     for timeline in timelines():
-        for sound, finger in zip(timeline.sounds, fingers(timeline), strict=True):
+        for sound, finger in zip(timeline.sounds, suggest_fingers(timeline), strict=True):
             if sound.finger:
                 assert finger == sound.finger, timeline.title
             elif sound.kind in ("rake", "scrape") or sound.dead or not sound.fret or sound.begin.stroke is Stroke.TAP:
@@ -78,7 +78,7 @@ def test_connections_of_the_samples_are_fingered_as_a_hand_can() -> None:
     """A slide keeps its finger; a hammer-on goes to a higher finger, a pull-off to a lower one."""
     seen = 0
     for timeline in timelines():
-        found = fingers(timeline)
+        found = suggest_fingers(timeline)
         for sound in timeline.sounds:
             source = timeline.sounds[sound.source] if sound.source is not None else None
             if source is None or not source.fret or not sound.fret or not found[source.index] or not found[sound.index]:
@@ -98,7 +98,7 @@ def test_fingers_stand_in_the_order_of_the_frets() -> None:
         strings = sorted(rng.sample(range(1, 7), rng.randint(1, 4)), reverse=True)
         low = rng.randint(1, 12)
         places = tuple((string, low + rng.randint(0, 3)) for string in strings)
-        for grip in grips(places, HAND):
+        for grip in find_grips(places, HAND):
             pairs = sorted(zip((fret for _, fret in places), grip.fingers, strict=True))
             held = [(fret, finger) for fret, finger in pairs if finger != 5]
             assert all(a[1] <= b[1] for a, b in zip(held, held[1:], strict=False) if a[0] < b[0])  # type: ignore[operator]
@@ -137,7 +137,7 @@ def test_connected_notes_stay_on_one_string() -> None:
 
 
 def test_the_plan_tells_its_costs() -> None:
-    moments, _ = moments_of(timelines()[0])
+    moments, _ = hand_moments(timelines()[0])
     found = plan_fingering(moments, HAND)
     assert found.cost == pytest.approx(sum(found.costs))
     assert len(found.why) == len(found.position) == len(found.choice) == len(moments)
@@ -160,7 +160,7 @@ def test_no_better_way_among_all_of_a_short_phrase() -> None:
 
 def test_a_small_hand_shifts_where_a_large_one_reaches() -> None:
     moments = [HandMoment(n / 4, n / 4 + 0.25, (((6, fret),),)) for n, fret in enumerate((1, 5, 1, 5, 1, 5))]
-    costs = [plan_fingering(moments, hand_of(reach)).cost for reach in ("small", "medium", "large")]
+    costs = [plan_fingering(moments, make_hand(reach)).cost for reach in ("small", "medium", "large")]
     assert costs[0] >= costs[1] >= costs[2]
 
 

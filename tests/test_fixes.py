@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from lickwright import compile_text
 from lickwright.cli import main
 from lickwright.compiler import all_rules
-from lickwright.core.diagnostics import Change, Fix, has_errors, replacing
-from lickwright.core.source import Source, Span, decode
-from lickwright.core.text_edits import applied, compatible_fixes, placed, rewritten
+from lickwright.core.diagnostics import Change, Fix, has_errors, replacement_fix
+from lickwright.core.source import Source, Span, decode_source
+from lickwright.core.text_edits import apply_fixes, compatible_fixes, place_change, rewrite_bytes
 from lickwright.transform.autofix import mend
 
 RULES = all_rules()
@@ -142,26 +142,26 @@ def test_a_join_over_a_bar_line_that_is_played_twice_is_not_sure() -> None:
 
 def test_fixes_that_touch_are_not_taken_together() -> None:
     source = Source("a", "abcdef\n")
-    first, second, third = replacing(0, 2, "X"), replacing(2, 4, "Y"), replacing(5, 6, "Z")
+    first, second, third = replacement_fix(0, 2, "X"), replacement_fix(2, 4, "Y"), replacement_fix(5, 6, "Z")
     assert compatible_fixes(source, [first, second, third, first]) == [first, third]
-    assert applied(source, [first, third]) == "XcdeZ\n"
+    assert apply_fixes(source, [first, third]) == "XcdeZ\n"
 
 
 def test_a_line_of_its_own_goes_before_its_line() -> None:
     source = Source("a", "one\ntwo three\n")
     fix = Fix("add", (Change(Span(8, 8), "new\n"),))
-    assert placed(source, fix.changes[0]) == Change(Span(4, 4), "new\n")
-    assert applied(source, [fix]) == "one\nnew\ntwo three\n"
+    assert place_change(source, fix.changes[0]) == Change(Span(4, 4), "new\n")
+    assert apply_fixes(source, [fix]) == "one\nnew\ntwo three\n"
 
 
 @given(st.text("ab\r\n\ufeff\U0001f3b8"), st.data())
 def test_the_bytes_of_a_file_keep_their_line_ends(text: str, data: st.DataObject) -> None:
     raw = text.encode()
-    source = decode("a", raw)
+    source = decode_source("a", raw)
     at = data.draw(st.integers(0, len(source.text)))
-    new = rewritten(raw, source, [replacing(at, at, "XY")])
+    new = rewrite_bytes(raw, source, [replacement_fix(at, at, "XY")])
     assert new.replace(b"XY", b"", 1) == raw
-    assert decode("a", new).text == applied(source, [replacing(at, at, "XY")])
+    assert decode_source("a", new).text == apply_fixes(source, [replacement_fix(at, at, "XY")])
 
 
 def test_windows_line_ends_and_the_mark_survive() -> None:

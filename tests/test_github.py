@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from lickwright.cli import main
 from lickwright.core.diagnostics import Rule, Severity
 from lickwright.core.source import Source, Span
-from lickwright.report.annotations import commands
+from lickwright.report.annotations import annotation_commands
 
 RULE = Rule("L301", "bar too short", Severity.ERROR, "s", "e", "", "")
 _LINE = re.compile(r"::(error|warning|notice) ([^:]*)::([^\n]*)\n")
@@ -34,7 +34,7 @@ def _back(text: str) -> str:
 
 def test_a_finding_in_full() -> None:
     found = RULE.at(Span(2, 4), "bar 1 holds 2, 4/4 asks for 8: 100% short", "add 6", bar=1)
-    assert commands([(Source("a,b:c.lick", "| e8 |"), [found])]) == (
+    assert annotation_commands([(Source("a,b:c.lick", "| e8 |"), [found])]) == (
         "::error file=a%2Cb%3Ac.lick,line=1,endLine=1,col=3,endColumn=5,title=L301%2C bar 1"
         "::bar 1 holds 2, 4/4 asks for 8: 100%25 short%0Aadd 6\n"
     )
@@ -42,12 +42,14 @@ def test_a_finding_in_full() -> None:
 
 def test_columns_only_within_one_line_and_no_place_for_a_file() -> None:
     source = Source("a.lick", "ab\ncd\n")
-    (line,) = commands([(source, [RULE.at(Span(0, 5), "m", severity=Severity.WARNING)])]).splitlines(keepends=True)
+    (line,) = annotation_commands([(source, [RULE.at(Span(0, 5), "m", severity=Severity.WARNING)])]).splitlines(
+        keepends=True
+    )
     kind, properties, _ = _read(line)
     assert kind == "warning"
     assert properties == {"file": "a.lick", "line": "1", "endLine": "2", "title": "L301"}
     file_rule = Rule("L601", "file cannot be read", Severity.INFO, "s", "e", "", "")
-    kind, properties, _ = _read(commands([(source, [file_rule.at(Span(0, 0), "m")])]))
+    kind, properties, _ = _read(annotation_commands([(source, [file_rule.at(Span(0, 0), "m")])]))
     assert (kind, properties) == ("notice", {"file": "a.lick", "title": "L601"})
 
 
@@ -56,7 +58,7 @@ def test_nothing_that_is_said_ends_the_line(message: str, hint: str, name: str, 
     from dataclasses import replace
 
     found = replace(RULE.at(Span(0, 1), message, hint), lick=lick)
-    text = commands([(Source(name, "x"), [found])])
+    text = annotation_commands([(Source(name, "x"), [found])])
     assert text.count("\n") == 1
     _, properties, _ = _read(text)
     assert list(properties) == ["file", "line", "endLine", "col", "endColumn", "title"]

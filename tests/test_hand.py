@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from lickwright.hand.measures import BASS_MM, GUITAR_MM, REACH, fret_mm, hand_of, span_mm, string_spacing_mm
-from lickwright.hand.string_tension import bend_string, limit, room_mm, string_kind
+from lickwright.hand.measures import BASS_MM, GUITAR_MM, REACH, fret_mm, make_hand, span_mm, string_spacing_mm
+from lickwright.hand.string_tension import bend_limit, bend_room_mm, bend_string, string_kind
 from lickwright.music.tuning import parse_tuning
 
 STANDARD = parse_tuning("standard")
@@ -56,7 +56,7 @@ def test_strings_apart_add_to_a_span() -> None:
 
 
 def test_reach_scales_every_limit_by_a_tenth() -> None:
-    small, medium, large = (hand_of(reach) for reach in ("small", "medium", "large"))
+    small, medium, large = (make_hand(reach) for reach in ("small", "medium", "large"))
     assert (medium.fine, medium.stretch, medium.hard) == (98, 115, 130)
     for hand, factor in ((small, 0.9), (large, 1.1)):
         assert (hand.fine, hand.stretch, hand.hard) == pytest.approx((98 * factor, 115 * factor, 130 * factor))
@@ -64,7 +64,7 @@ def test_reach_scales_every_limit_by_a_tenth() -> None:
 
 
 def test_a_capo_makes_frets_narrower() -> None:
-    assert hand_of("medium", GUITAR_MM, 3).span(1, 5) == pytest.approx(span_mm(4, 8))
+    assert make_hand("medium", GUITAR_MM, 3).span(1, 5) == pytest.approx(span_mm(4, 8))
 
 
 # string, fret: millimetres (newtons) for half a step, one, one and a half, two, on a 10-46 set
@@ -116,7 +116,7 @@ ROOM = {1: (45, 3.5), 2: (37, 12), 3: (28, 20), 4: (20, 28), 5: (12, 37), 6: (3.
 
 @pytest.mark.parametrize("string", ROOM)
 def test_room_on_the_neck(string: int) -> None:
-    assert room_mm(6, string, 7) == pytest.approx(ROOM[string], abs=0.9)
+    assert bend_room_mm(6, string, 7) == pytest.approx(ROOM[string], abs=0.9)
 
 
 # What a string is, fret, semitones: the verdict of the trade page.
@@ -133,7 +133,7 @@ VERDICTS = [
 
 @pytest.mark.parametrize(("string", "fret", "semitones", "level"), VERDICTS)
 def test_verdicts_on_bends(string: str, fret: int, semitones: float, level: str | None) -> None:
-    row = limit(string, fret, semitones)
+    row = bend_limit(string, fret, semitones)
     assert (row.level if row else None) == level
 
 

@@ -14,7 +14,7 @@ from commanding import Run
 from lickwright import compile_text
 from lickwright.export import Options
 from lickwright.music.chord import parse_chord, parse_chord_name
-from lickwright.timeline.harmony import chord_tones, chords_of, chords_under
+from lickwright.timeline.harmony import chord_tones, chords_under, distinct_chords
 from lickwright.timeline.model import Timeline
 
 
@@ -61,7 +61,7 @@ def test_bends_dead_notes_and_capo() -> None:
 
 
 def test_each_chord_once() -> None:
-    assert [str(c) for c in chords_of(counted(f"| {BAR} ||", "chords Am | D7 Am | - | Am"))] == ["Am", "D7"]
+    assert [str(c) for c in distinct_chords(counted(f"| {BAR} ||", "chords Am | D7 Am | - | Am"))] == ["Am", "D7"]
 
 
 @pytest.mark.parametrize(

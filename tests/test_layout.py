@@ -12,13 +12,13 @@ from lickwright.layout.grid import Column, Grid, GridRow
 from lickwright.layout.tab_marks import EVENT_ABOVE, bend_amount, cell_text
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.techniques import EVENT_WORDS
-from lickwright.timeline.build import resolve
+from lickwright.timeline.build import build_timeline
 
 
 def grid_of(music: str, *fields: str) -> Grid:
     source = Source("-", "\n".join(("step 1/8", *fields, 'lick "t"', music)))
     book, written = parse_source(source)
-    timeline, counted = resolve(book.licks[0], book, source)
+    timeline, counted = build_timeline(book.licks[0], book, source)
     assert timeline is not None
     assert not [d for d in (*written, *counted) if d.severity == "error"]
     return lay_out_bars(timeline)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from commanding import Run
 from lickwright.config.name_pattern import FIELDS, NUMBERS, parse_pattern
-from lickwright.core.slugs import LONGEST
+from lickwright.core.slugs import MAX_SLUG
 
 MUSIC = "| e{} e5 B8 e5 G7 - - - ||\n"
 VALUES: dict[str, str | int] = {name: 3 if name in NUMBERS else "Low Road" for name in FIELDS}
@@ -89,12 +89,12 @@ def test_no_pattern_gives_a_name_that_is_not_safe(pattern: str, title: str) -> N
     except ValueError:
         return
     name = read.name({**VALUES, "title": title, "number": 10**9})
-    assert re.fullmatch("[a-z0-9]+(-[a-z0-9]+)*", name) and len(name) <= LONGEST + len("lick-")
+    assert re.fullmatch("[a-z0-9]+(-[a-z0-9]+)*", name) and len(name) <= MAX_SLUG + len("lick-")
 
 
 def test_a_name_that_is_too_long_keeps_its_numbers() -> None:
     name = parse_pattern("{chapter}-{title}-{number:03}").name({**VALUES, "title": "x" * 100})
-    assert len(name) == LONGEST and name.endswith("-003") and name.startswith("low-road-x")
+    assert len(name) == MAX_SLUG and name.endswith("-003") and name.startswith("low-road-x")
 
 
 def test_the_houses_page_has_every_field() -> None:

@@ -14,7 +14,7 @@ from lickwright.index.search import memory
 from lickwright.music.pitch import parse_key
 from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
-from lickwright.performance.tempo_map import Clock
+from lickwright.performance.tempo_map import TempoMap
 from lickwright.store.index_schema import add, load_index_rows, remove
 from lickwright.timeline.model import Timeline
 from lickwright.transform.moves import MoveRequest, Unmovable, gathered, move_lick
@@ -87,7 +87,7 @@ def test_facts_of_all_samples_agree_with_their_timelines() -> None:
         for lick, one in zip(compile_file(path).licks, sample_facts()[str(path)], strict=True):
             assert lick.timeline is not None
             line = lick.timeline
-            assert one.seconds == pytest.approx(Clock(line, Fraction(1)).seconds(line.end), abs=0.0006), lick.title
+            assert one.seconds == pytest.approx(TempoMap(line, Fraction(1)).seconds(line.end), abs=0.0006), lick.title
             used = {s.begin.name for s in line.sounds if s.begin.sign} | {m.name for s in line.sounds for m in s.marks}
             assert used <= set(one.techniques.split(", "))
             assert one.bars == len(line.passes)

@@ -12,7 +12,7 @@ import pytest
 
 from lickwright.export import LoweredLick, Options
 from lickwright.export.midi import emit, smf
-from lickwright.performance.pitch_curves import offsets
+from lickwright.performance.pitch_curves import pitch_offsets
 from midi_reader import CHANNELS, LICKS, Reader, heard, made, read, strings, timed
 
 # --- the encoder -----------------------------------------------------------------------------------------------------
@@ -78,7 +78,7 @@ def test_every_bend_is_within_half_a_cent_of_the_performance() -> None:
                 at = max(i for i, note in enumerate(notes) if note.on <= tick)
                 seconds = max(reader.seconds(tick), voices[at][0].start)
                 part = [part for part in voices[at] if part.start <= seconds + 1e-9][-1]
-                expected = part.pitch + offsets(part.moves, [seconds])[0]
+                expected = part.pitch + pitch_offsets(part.moves, [seconds])[0]
                 moving = [m for m in part.moves if m.start <= seconds + 1e-6 and seconds - 0.001 < m.end]
                 slack = 0.005 if tick != notes[at].on or not moving else 0.01  # a note-on is rounded to its tick
                 assert notes[at].number + message.pitch * 12 / 8192 == pytest.approx(expected, abs=slack)

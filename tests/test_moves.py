@@ -17,7 +17,7 @@ from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Field, Lick
-from lickwright.timeline.build import resolve
+from lickwright.timeline.build import build_timeline
 from lickwright.timeline.model import Timeline
 from lickwright.transform.moves import Moved, MoveRequest, Unmovable, gathered, move_lick
 
@@ -147,7 +147,7 @@ def test_a_lick_goes_into_the_box_that_was_asked_for_though_it_is_harder_there(k
 def test_a_box_is_found_by_pitch_and_the_way_back_restores_the_pitches() -> None:
     music = "| e8 e5 B8 B5 G7 G5 D7 - | B8^10 -r p5 G7h9 G7 D7~ - |"
     book, source = read(f"{HEAD}{music}\n")
-    before, _ = resolve(book.licks[0], book, source)
+    before, _ = build_timeline(book.licks[0], book, source)
     assert before is not None
     there = moved(music, box="2")
     assert heard(there.timeline) == heard(before)
@@ -362,7 +362,7 @@ def licks() -> list[tuple[Lick, Book, Source, Timeline]]:
     for path in SAMPLES:
         book, source = read(path.read_text("utf-8"))
         for lick in book.licks:
-            timeline, _ = resolve(lick, book, source)
+            timeline, _ = build_timeline(lick, book, source)
             assert timeline is not None
             out.append((lick, book, source, timeline))
     return out

@@ -11,12 +11,12 @@ from lickwright.music.box import (
     BLUE,
     Box,
     BoxSpec,
-    area,
+    box_area,
+    boxes_of_scale,
     five_positions,
-    neighbours,
     parse_box,
     pentatonic_boxes,
-    played,
+    played_area,
     three_per_string,
     window_of_key,
 )
@@ -200,7 +200,9 @@ BLUE_PLACES = {  # A minor, lowest placement but box 4 (12-15): in the window, t
 
 def test_the_blue_note_in_and_beside_each_box() -> None:
     """Both copies that diagrams show; box 1 does not reach back to string 2 for the one its string 3 has."""
-    boxes = minor_boxes(A_MINOR) | {"box 4": by_label(neighbours(A_MINOR, MINOR_PENTATONIC, STANDARD, 22), 1)["box 4"]}
+    boxes = minor_boxes(A_MINOR) | {
+        "box 4": by_label(boxes_of_scale(A_MINOR, MINOR_PENTATONIC, STANDARD, 22), 1)["box 4"]
+    }
     for label, box in boxes.items():
         expected = {(int(p[0]), int(p[2:])) for p in BLUE_PLACES[label].split()}
         assert box.blue == expected, label
@@ -324,7 +326,7 @@ def test_altered_tunings_have_no_clean_hand_of_four_frets(name: str) -> None:
     tuning = parse_tuning(name)
     windows = [window_of_key(low, low + 3, A_MINOR, MINOR_PENTATONIC, tuning) for low in range(13)]
     assert not any(fits(found) for found in windows)
-    assert neighbours(A_MINOR, MINOR_PENTATONIC, tuning, 22) == ()
+    assert boxes_of_scale(A_MINOR, MINOR_PENTATONIC, tuning, 22) == ()
 
 
 def test_an_audit_names_what_is_missing_and_double() -> None:
@@ -349,7 +351,7 @@ def test_other_standard_sets_share_the_guitars_boxes(name: str) -> None:
 def meant(text: str, key: Key | None = A_MINOR, scale: str | None = None, **more: str) -> str:
     tuning = parse_tuning(more.get("tuning", "standard"))
     parsed = parse_scale(scale, key) if scale else None
-    found = area(parse_box(text), key, parsed, tuning, 22, more.get("numbering", "relative"))
+    found = box_area(parse_box(text), key, parsed, tuning, 22, more.get("numbering", "relative"))
     return found.name if found else "anywhere"
 
 
@@ -376,7 +378,7 @@ def test_areas_are_named_with_their_frets(text: str, name: str) -> None:
 
 
 def test_areas_hold_what_their_boxes_hold() -> None:
-    found = area(parse_box("1 2"), A_MINOR, None, STANDARD, 22)
+    found = box_area(parse_box("1 2"), A_MINOR, None, STANDARD, 22)
     assert found is not None
     boxes = pentatonic_boxes(A_MINOR, MINOR_PENTATONIC, STANDARD, 22)
     assert found.places == {place for box in boxes if box.label in ("box 1", "box 2") for place in box.places}
@@ -392,8 +394,8 @@ def test_a_shape_of_a_pentatonic_is_its_numbered_box() -> None:
 
 
 def test_major_numbers_say_how_they_count() -> None:
-    relative = area(parse_box("1"), A_MAJOR, None, STANDARD, 22)
-    tonic = area(parse_box("1"), A_MAJOR, None, STANDARD, 22, "tonic")
+    relative = box_area(parse_box("1"), A_MAJOR, None, STANDARD, 22)
+    tonic = box_area(parse_box("1"), A_MAJOR, None, STANDARD, 22, "tonic")
     assert relative is not None
     assert tonic is not None
     assert (relative.boxes[0].low, tonic.boxes[0].low) == (2, 4)
@@ -402,11 +404,11 @@ def test_major_numbers_say_how_they_count() -> None:
 
 
 def test_windows_without_a_key_hold_every_place() -> None:
-    found = area(parse_box("open"), None, None, STANDARD, 22)
+    found = box_area(parse_box("open"), None, None, STANDARD, 22)
     assert found is not None
     assert found.places == {(string, fret) for string in range(1, 7) for fret in range(4)}
     assert not found.blue
-    cut = area(parse_box("frets 20-24"), None, None, STANDARD, 22)
+    cut = box_area(parse_box("frets 20-24"), None, None, STANDARD, 22)
     assert cut is not None
     assert max(fret for _, fret in cut.places) == 22
 
@@ -414,7 +416,7 @@ def test_windows_without_a_key_hold_every_place() -> None:
 def test_windows_work_in_every_tuning() -> None:
     for name in TUNING_NAMES:
         tuning = parse_tuning(name)
-        found = area(parse_box("frets 5-8"), A_MINOR, BLUES, tuning, 22)
+        found = box_area(parse_box("frets 5-8"), A_MINOR, BLUES, tuning, 22)
         assert found is not None
         classes = {(9 + up) % 12 for up in BLUES.semitones}
         every = {(string, fret) for string in range(1, tuning.strings + 1) for fret in range(5, 9)}
@@ -451,7 +453,7 @@ def test_what_means_no_place_says_what_to_write(
 
 def test_a_box_that_the_neck_is_too_short_for() -> None:
     with pytest.raises(ValueError, match="box 3 does not fit on a neck of 12 frets in A minor pentatonic"):
-        area(parse_box("3"), A_MINOR, None, STANDARD, 12)
+        box_area(parse_box("3"), A_MINOR, None, STANDARD, 12)
 
 
 @pytest.mark.parametrize(
@@ -511,5 +513,5 @@ def test_a_wrong_box_line_gets_the_right_one(text: str, message: str) -> None:
 )
 def test_the_placement_that_is_played(box: str, places: set[tuple[int, int]], name: str) -> None:
     key = parse_key("A minor")
-    where = area(parse_box(box), key, parse_scale("pentatonic", key), parse_tuning("standard"), 22)
-    assert where is not None and played(where, places).name == name
+    where = box_area(parse_box(box), key, parse_scale("pentatonic", key), parse_tuning("standard"), 22)
+    assert where is not None and played_area(where, places).name == name

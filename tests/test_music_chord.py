@@ -7,7 +7,7 @@ from fractions import Fraction as F
 
 import pytest
 
-from lickwright.music.chord import charted, parse_chord, parse_chord_bars
+from lickwright.music.chord import chart_signs, parse_chord, parse_chord_bars
 from lickwright.music.pitch import parse_key
 
 # Degrees in semitones above the root; ninths and above stay above the octave.
@@ -109,8 +109,8 @@ def test_a_wrong_symbol_in_a_bar_is_named() -> None:
 def test_a_printed_chart_is_read_as_the_short_signs_are() -> None:
     printed, typed = "A7 / D7 / | N.C. | E7 / / A7 | | C/E /", "A7 . D7 . | - | E7 . . A7 | | C/E ."
     assert parse_chord_bars(printed) == parse_chord_bars(typed)
-    assert charted(typed) == charted(printed) == printed
-    assert charted("|A7|-|  NC  |.|") == "|A7|N.C.| N.C. |/|"
+    assert chart_signs(typed) == chart_signs(printed) == printed
+    assert chart_signs("|A7|-|  NC  |.|") == "|A7|N.C.| N.C. |/|"
 
 
 @pytest.mark.parametrize(("typed", "right"), [("A7 ///", "write / / /"), ("n.c.", "write N.C."), ("Hm7", "write Bm7")])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from lickwright.music.fretboard import per_string
+from lickwright.music.fretboard import lay_out_per_string
 from lickwright.music.pitch import parse_pitch
 from lickwright.music.tuning import TUNING_NAMES, Tuning, parse_tuning
 
@@ -143,8 +143,8 @@ def test_drift(name: str, intervals: str, penta: float, diatonic: float) -> None
     tuning = parse_tuning(name)
     opens = tuning.nominal
     assert [opens[s - 2] - opens[s - 1] for s in range(len(opens), 1, -1)] == [int(i) for i in intervals.split()]
-    two = [per_string(2, i, 9, (0, 3, 5, 7, 10), opens, tuning.strings).drift for i in range(5)]
-    three = [per_string(3, i, 7, (0, 2, 4, 5, 7, 9, 11), opens, tuning.strings).drift for i in range(7)]
+    two = [lay_out_per_string(2, i, 9, (0, 3, 5, 7, 10), opens, tuning.strings).drift for i in range(5)]
+    three = [lay_out_per_string(3, i, 7, (0, 2, 4, 5, 7, 9, 11), opens, tuning.strings).drift for i in range(7)]
     assert round(sum(two) / 5, 1) == penta
     assert round(sum(three) / 7, 1) == diatonic
 

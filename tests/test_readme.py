@@ -10,7 +10,7 @@ import pytest
 
 from lickwright.compiler import compile_text
 from lickwright.core.diagnostics import has_errors
-from lickwright.report.console import format_findings, tally
+from lickwright.report.console import format_findings, tally_findings
 from shelved import SAMPLE_LICKS
 
 ROOT = Path(__file__).parents[1]
@@ -32,7 +32,10 @@ def checked(lick: str) -> str:
         assert right in lick
         lick = lick.replace(right, wrong)
     compiled = compile_text(lick, "porch.lick")
-    return format_findings(compiled.source, compiled.diagnostics) + f"1 file, 1 lick: {tally(compiled.diagnostics)}\n"
+    return (
+        format_findings(compiled.source, compiled.diagnostics)
+        + f"1 file, 1 lick: {tally_findings(compiled.diagnostics)}\n"
+    )
 
 
 def test_the_example_is_real() -> None:

@@ -27,7 +27,7 @@ def test_a_finding_in_full() -> None:
     source = Source("porch.lick", text)
     note = RelatedInformation(_at(text, "4/4"), "the meter is set here")
     found = RULE.at(_at(text, "e8 e5"), "bar 1 holds 2 eighths, 4/4 asks for 8", "add 6 steps", (note,))
-    assert console.finding(source, found) == (
+    assert console.format_finding(source, found) == (
         "porch.lick:2:3: error: bar 1 holds 2 eighths, 4/4 asks for 8 (L301)\n"
         "    | e8 e5 |\n"
         "      ^^^^^\n"
@@ -92,34 +92,34 @@ def test_a_part_of_several_lines_is_marked_to_its_first_lines_end() -> None:
 
 @given(st.text())
 def test_safe_lets_nothing_through_that_steers_a_screen(text: str) -> None:
-    shown = console.safe(text)
+    shown = console.safe_text(text)
     assert not [char for char in shown if category(char) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")]
-    assert console.safe(shown) == shown
+    assert console.safe_text(shown) == shown
 
 
 def test_safe_names_the_character_and_leaves_music_alone() -> None:
-    assert console.safe("\x1b]0;x\x07 \u202ea\ud800 B♭ F♯ é") == r"\u{1B}]0;x\u{7} \u{202E}a\u{D800} B♭ F♯ é"
+    assert console.safe_text("\x1b]0;x\x07 \u202ea\ud800 B♭ F♯ é") == r"\u{1B}]0;x\u{7} \u{202E}a\u{D800} B♭ F♯ é"
 
 
 def test_every_text_of_a_finding_is_made_safe() -> None:
     source = Source("na\x1bme", "\x1b[31m\n")
     found = RULE.at(Span(0, 1), "mess\x1bage", "he\x1blp", (RelatedInformation(Span(0, 1), "no\x1bte"),))
-    assert "\x1b" not in console.finding(source, found)
-    coloured = console.finding(source, found, colour=True)
+    assert "\x1b" not in console.format_finding(source, found)
+    coloured = console.format_finding(source, found, colour=True)
     assert coloured.replace("\x1b[0m", "").count("\x1b") == coloured.count("\x1b[0m")  # only the pairs that we add
 
 
 def test_colour_changes_nothing_but_colour() -> None:
     source = Source("x", "| e8 |")
     found = RULE.at(Span(2, 4), "message", "help", (RelatedInformation(Span(0, 1), "note"),))
-    plain, coloured = console.finding(source, found), console.finding(source, found, colour=True)
+    plain, coloured = console.format_finding(source, found), console.format_finding(source, found, colour=True)
     assert coloured != plain
     assert re.sub(r"\x1b\[[0-9]*m", "", coloured) == plain
 
 
 def test_a_finding_about_a_file_points_at_no_line() -> None:
     found = FILE_RULE.at(Span(0, 0), "no such file", "check the name")
-    assert console.finding(Source("a.lick", ""), found) == (
+    assert console.format_finding(Source("a.lick", ""), found) == (
         "a.lick: error: no such file (L601)\n    help: check the name\n"
     )
 
@@ -128,7 +128,7 @@ def test_a_hundred_findings_are_shown_and_the_rest_is_counted_errors_first() -> 
     source = Source("x", "a" * 300)
     many = [RULE.at(Span(i, i + 1), f"m{i}", severity=Severity.INFO if i < 200 else Severity.ERROR) for i in range(205)]
     text = console.format_findings(source, many)
-    assert text.count("(L301)") == console.SHOWN
+    assert text.count("(L301)") == console.MAX_SHOWN
     assert all(f" m{i} " in text for i in range(200, 205))
     assert text.endswith("x: and 105 more findings not shown\n")
     assert "not shown" not in console.format_findings(source, many[:100])
@@ -144,14 +144,14 @@ def test_a_hundred_findings_are_shown_and_the_rest_is_counted_errors_first() -> 
     ],
 )
 def test_the_tally(severities: list[Severity], text: str) -> None:
-    assert console.tally(RULE.at(Span(0, 0), "m", severity=s) for s in severities) == text
+    assert console.tally_findings(RULE.at(Span(0, 0), "m", severity=s) for s in severities) == text
 
 
 def test_json_counts_columns_in_code_points() -> None:
     text = "\U0001f3b8\U0001f3b8 B5\nx"
     note, fix = RelatedInformation(_at(text, "x"), "there"), Fix("write `B8`", (Change(_at(text, "5"), "8"),))
     found = RULE.at(_at(text, "B5"), "m\x1b", None, (note,), 3, "2 &", fix=fix)
-    (value,) = console.as_values(Source("x", text), [found])
+    (value,) = console.findings_json(Source("x", text), [found])
     assert re.fullmatch("[0-9a-f]{32}", value.pop("fingerprint"))
     assert value == {
         "code": "L301",

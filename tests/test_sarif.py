@@ -16,7 +16,7 @@ from lickwright.cli import main
 from lickwright.compiler import Compilation, all_rules
 from lickwright.core.diagnostics import Diagnostic, fingerprints
 from lickwright.core.source import Source, Span
-from lickwright.report.sarif import FINGERPRINT, document
+from lickwright.report.sarif import FINGERPRINT, sarif_document
 
 RULES = all_rules()
 
@@ -37,7 +37,7 @@ def wrong() -> Valid:
 
 
 def _document(*compilations: Compilation) -> dict[str, Any]:
-    return document([(c.source, c.diagnostics) for c in compilations], RULES)
+    return sarif_document([(c.source, c.diagnostics) for c in compilations], RULES)
 
 
 def test_the_schema_finds_faults(wrong: Valid) -> None:
@@ -66,7 +66,7 @@ def test_every_bad_file_gives_a_valid_report_of_all_its_findings(path: Path, wro
 
 def test_every_rule_has_help_that_the_schema_accepts(wrong: Valid) -> None:
     everything = [Diagnostic(rule.code, rule.severity, Span(0, 0), "m") for rule in RULES]
-    value = document([(Source("a.lick", ""), everything)], RULES)
+    value = sarif_document([(Source("a.lick", ""), everything)], RULES)
     assert wrong(value) == []
     for rule, listed in zip(RULES, value["runs"][0]["tool"]["driver"]["rules"], strict=True):
         assert rule.explanation in listed["help"]["text"]

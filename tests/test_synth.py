@@ -8,7 +8,7 @@ import pytest
 import sound_goals as goals
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.notation.techniques import Damping, Stroke
-from lickwright.performance.pitch_curves import PitchRamp, offsets
+from lickwright.performance.pitch_curves import PitchRamp, pitch_offsets
 from lickwright.synth.automation import Humanizer, plan_string
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.waveguide import DelayLoop
@@ -44,7 +44,7 @@ def test_all_moving_pitches_follow_the_performance() -> None:
 def test_a_bend_arrives(amount: float) -> None:
     move = PitchRamp(0.2, 0.4, amount)
     wave = string_of([note(0.01, 1.0, 62, moves=(move,))], RATE, open_pitch=55)
-    want = hertz(62 + offsets((move,), [0.6])[0])
+    want = hertz(62 + pitch_offsets((move,), [0.6])[0])
     assert abs(cents(yin(wave, RATE, 0.6, want), want)) <= 1
 
 

@@ -17,7 +17,7 @@ from lickwright.export import LoweredLick, Options
 from lickwright.export.tab import emit
 from lickwright.notation.syntax import parse_source
 from lickwright.timeline.bar_count import count_shift
-from lickwright.timeline.build import resolve
+from lickwright.timeline.build import build_timeline
 from lickwright.timeline.model import SoundingNote, Timeline
 from made_licks import made_lick
 from read_lengths import PlayedNote, read_lengths
@@ -33,7 +33,7 @@ def timelines(text: str) -> list[Timeline]:
     assert not [d for d in written if d.severity == "error"], written
     found = []
     for lick in book.licks:
-        timeline, counted = resolve(lick, book, source)
+        timeline, counted = build_timeline(lick, book, source)
         assert timeline is not None
         assert not [d for d in counted if d.severity == "error"], counted
         found.append(timeline)

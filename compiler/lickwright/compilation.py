@@ -14,8 +14,8 @@ from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Source
 from lickwright.export import EXPORTS, Export, LoweredLick, Options
 from lickwright.settings.project_rules import ProjectRules
-from lickwright.timeline.excerpt import NoBars, no_bars
-from lickwright.timeline.model import Timeline, techniques
+from lickwright.timeline.excerpt import NoBars, no_bars_finding
+from lickwright.timeline.model import Timeline, techniques_used
 
 if TYPE_CHECKING:
     from lickwright.export.timing import TimingRow
@@ -126,7 +126,7 @@ class CompiledLick(NamedTuple):
         if self.timeline is None:
             return ()
         sounds = self.timeline.sounds
-        rows, names = techniques(sounds)
+        rows, names = techniques_used(sounds)
         names.update(sound.kind for sound in sounds if sound.kind != "note")
         return tuple(sorted(names | {row.name for row in rows if row.sign}))
 
@@ -154,7 +154,7 @@ class CompiledLick(NamedTuple):
             try:
                 stages, said = stages.part(options.bars)
             except NoBars as e:
-                return Export(None, (replace(no_bars(stages.timeline, e), lick=self.title),))
+                return Export(None, (replace(no_bars_finding(stages.timeline, e), lick=self.title),))
         emission: Export = module.emit(stages, options)
         losses, _ = apply_suppressions((*said, *emission.losses), stages.timeline)
         return emission._replace(

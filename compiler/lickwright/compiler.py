@@ -18,14 +18,14 @@ from lickwright.compilation import Compilation, CompiledLick
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity, has_errors
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
-from lickwright.core.slugs import distinct, slug
-from lickwright.core.source import Source, Span, Unreadable, decode
+from lickwright.core.slugs import distinct_names, slug
+from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.export import EXPORTS, LoweredLick
 from lickwright.notation.rules import LIMIT
 from lickwright.notation.rules import UNREADABLE as UNREADABLE_MUSIC
 from lickwright.notation.syntax import parse_source
 from lickwright.settings.project_rules import ProjectRules
-from lickwright.timeline.build import FEW, resolve
+from lickwright.timeline.build import MAX_REPEATED_FINDINGS, build_timeline
 from lickwright.timeline.model import Timeline, bar_name
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def compile_file(path: str | PathLike[str], house: ProjectRules | None = None) -
 def compile_bytes(data: bytes, name: str = "-", house: ProjectRules | None = None) -> Compilation:
     """Compiles the bytes of a file."""
     try:
-        source = decode(name, data)
+        source = decode_source(name, data)
     except Unreadable as e:
         return unreadable_source(name, e)
     return _compile(source, house)
@@ -81,11 +81,13 @@ def _compile(source: Source, house: ProjectRules | None) -> Compilation:
     shares: list[list[Diagnostic]] = [[] for _ in range(len(starts) + 1)]  # those of the file's head, then each lick's
     for d in written:
         shares[bisect_right(starts, d.span.start)].append(d)
-    names = distinct([slug(lick.title) for lick in book.licks])
+    names = distinct_names([slug(lick.title) for lick in book.licks])
     used: set[Span] = set()  # the `meant` lines that hid something
     licks: tuple[CompiledLick, ...] = tuple(
         _bounded(
-            _compile_lick(lick, name, (shares[0][:FEW] if n else shares[0]) + share, book, source, house, used)
+            _compile_lick(
+                lick, name, (shares[0][:MAX_REPEATED_FINDINGS] if n else shares[0]) + share, book, source, house, used
+            )
             for n, (lick, name, share) in enumerate(zip(book.licks, names, shares[1:], strict=True))
         )
     )
@@ -105,13 +107,13 @@ def _bounded(licks: Iterable[CompiledLick]) -> Iterator[CompiledLick]:
     for lick in licks:
         found = lick.diagnostics
         total += len(found)
-        if total > MANY and len(found) > FEW:
-            worst = sorted(found, key=lambda d: _RANK.index(d.severity))[:FEW]
+        if total > MANY and len(found) > MAX_REPEATED_FINDINGS:
+            worst = sorted(found, key=lambda d: _RANK.index(d.severity))[:MAX_REPEATED_FINDINGS]
             if not said:
                 worst.append(
                     LIMIT.at(
                         found[0].span,
-                        f"more than {MANY:,} findings in this file: of each lick from here on {FEW} are kept",
+                        f"more than {MANY:,} findings in this file: of each lick from here on {MAX_REPEATED_FINDINGS} are kept",
                         "fix these first",
                         severity=Severity.WARNING,
                     )
@@ -130,7 +132,7 @@ def _compile_lick(
     house: ProjectRules | None,
     used: set[Span],
 ) -> CompiledLick:
-    timeline, counted = resolve(lick, book, source, house)
+    timeline, counted = build_timeline(lick, book, source, house)
     found = written + counted
     if timeline is not None:
         found += check_timeline(timeline)

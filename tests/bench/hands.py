@@ -14,7 +14,7 @@ from statistics import median
 from lickwright.checks import check_timeline
 from lickwright.checks.hands import check_hands
 from lickwright.compiler import compile_text
-from lickwright.hand.fingering import HandMoment, fingers, hand_for, plan_fingering
+from lickwright.hand.fingering import HandMoment, hand_for, plan_fingering, suggest_fingers
 from lickwright.timeline.model import Timeline
 
 ORDINARY = "| e8p5 B8p5 G7p5 D7p5 | e8 e5 B8^10 -r p5 G7 - - | D5h7 G5 B5 e5 B8^10 -r p5 ||"
@@ -63,7 +63,7 @@ def main() -> None:
         (f"all checks, {len(short.sounds)} notes", lambda: check_timeline(short), None),
         (f"hands check, {len(long.sounds)} notes", lambda: check_hands(long), 50),
         (f"hands check, {len(hard.sounds)} notes, all of them hard", lambda: check_hands(hard), 50),
-        (f"fingers, {len(long.sounds)} notes", lambda: fingers(long), 50),
+        (f"fingers, {len(long.sounds)} notes", lambda: suggest_fingers(long), 50),
         (f"places and fingers, {len(moments)} pitches", lambda: plan_fingering(moments, hand), 50),
     ):
         took = milliseconds(work, 21)

@@ -20,7 +20,7 @@ from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Lick
-from lickwright.timeline.build import resolve
+from lickwright.timeline.build import build_timeline
 from lickwright.transform.moves import MoveRequest, Unmovable, gathered, move_lick
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -80,7 +80,7 @@ def _of_file(path: Path) -> Iterator[str]:
 
 
 def _moved(lick: Lick, book: Book, source: Source) -> Iterator[str]:
-    timeline, _ = resolve(lick, book, source)
+    timeline, _ = build_timeline(lick, book, source)
     assert timeline is not None
     key = timeline.settings.key
     places = [(str(key.transposed(n)), box) for n in range(12) for box in "12345"] if key else []

@@ -13,7 +13,7 @@ from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Lick
-from lickwright.timeline.build import resolve
+from lickwright.timeline.build import build_timeline
 from lickwright.transform.moves import MoveRequest, gathered, move_lick
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -22,7 +22,7 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 def seconds(lick: Lick, book: Book, source: Source) -> tuple[float, int]:
     """This process's own time for all keys and boxes of one lick, the text of them included, and its number of notes."""
     start = time.process_time()
-    timeline, _ = resolve(lick, book, source)
+    timeline, _ = build_timeline(lick, book, source)
     assert timeline is not None and timeline.settings.key is not None
     keys = [str(timeline.settings.key.transposed(n)) for n in range(12)]
     family = [move_lick(lick, book, source, MoveRequest(key=key, box=box)).lick for key in keys for box in "12345"]

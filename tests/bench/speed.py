@@ -26,7 +26,7 @@ from lickwright.compiler import Compilation, compile_text
 from lickwright.core.source import Source
 from lickwright.export import LoweredLick, Options, midi, tab, timing
 from lickwright.notation.syntax import parse_source, parser
-from lickwright.timeline.build import resolve
+from lickwright.timeline.build import build_timeline
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = [path.read_text("utf-8") for path in sorted(ROOT.glob("samples/**/*.lick"))]
@@ -153,7 +153,7 @@ def stages(compiled: Compilation) -> None:
         stage.grid(), stage.performance(OPTIONS)
     rows: list[tuple[str, Callable[[], object]]] = [
         ("parse", lambda: parse_source(source)),
-        ("resolve", lambda: [resolve(lick, book, source) for lick in book.licks]),
+        ("resolve", lambda: [build_timeline(lick, book, source) for lick in book.licks]),
         ("check", lambda: [check_timeline(timeline) for timeline in timelines]),
         ("layout", fresh(lambda stage: stage.grid())),
         ("perform", fresh(lambda stage: stage.performance(OPTIONS))),

@@ -54,10 +54,10 @@ def source(data: bytes) -> str:
     compilation = compile_bytes(data, "fuzzed.lick")
     text = compilation.source
     screen = console.format_findings(text, compilation.diagnostics)
-    assert all(console.safe(line) == line for line in screen.split("\n")), "a character that steers the terminal"
-    json.dumps(console.as_values(text, compilation.diagnostics))
-    json.dumps(sarif.document([(text, compilation.diagnostics)], all_rules()))
-    annotations.commands([(text, compilation.diagnostics)])
+    assert all(console.safe_text(line) == line for line in screen.split("\n")), "a character that steers the terminal"
+    json.dumps(console.findings_json(text, compilation.diagnostics))
+    json.dumps(sarif.sarif_document([(text, compilation.diagnostics)], all_rules()))
+    annotations.annotation_commands([(text, compilation.diagnostics)])
     mend(compilation)
     for lick in compilation.licks:
         facts(lick, text)
@@ -115,7 +115,7 @@ def house(data: bytes) -> str:
 
     found = read_house("lickwright.toml", "lickwright.toml", lambda path: data)
     screen = console.format_findings(found.source, found.findings)
-    assert all(console.safe(line) == line for line in screen.split("\n")), "a character that steers the terminal"
+    assert all(console.safe_text(line) == line for line in screen.split("\n")), "a character that steers the terminal"
     assert found.ok or found.findings
     for text in LICKS.values():
         compile_text(text, "gate.lick", found)

@@ -40,7 +40,7 @@ from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.hand.fingering import hand_for
 from lickwright.hand.measures import BIG_BEND, CAUTION_BEND, CAUTION_FAST, CAUTION_STRETCH, PICKING, Hand
 from lickwright.music.rhythm import Meter
-from lickwright.music.steps import size
+from lickwright.music.steps import interval_words
 from lickwright.timeline.model import Timeline, TupletSpan
 
 FAR_OFF = 2  # levels between declared and worked out, from which it is said
@@ -198,7 +198,7 @@ def _string_term(pace: rhythm.Pace) -> ScoreTerm:
 
 def _bend_term(bend: float, beside: bool, shaped: bool) -> ScoreTerm:
     points = 0.0 if not bend else 0.5 if bend <= 1 else 1.0 if bend <= 2 else 2.0 if bend <= 3 else 3.0
-    reason = "none" if not bend else "a half step or less" if bend <= 1 else size(bend)
+    reason = "none" if not bend else "a half step or less" if bend <= 1 else interval_words(bend)
     reason += ", with a release, vibrato or pre-bend" if shaped else ""
     return ScoreTerm(
         "bends", points + 0.5 * shaped + beside, reason + (", with another string sounding" if beside else "")

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lickwright.hand.fingering import by_fretting_hand
+from lickwright.hand.fingering import is_fretted
 from lickwright.hand.measures import Hand
 from lickwright.notation.techniques import Curve, Stroke, Technique, TechniqueKind
-from lickwright.timeline.model import SoundingNote, Timeline, techniques
+from lickwright.timeline.model import SoundingNote, Timeline, techniques_used
 from lickwright.timeline.model import onset_grains as begins
 
 HELD = 5  # frets that a hand holds without moving
@@ -55,14 +55,14 @@ def span(timeline: Timeline, groups: Sequence[Sequence[SoundingNote]], hand: Han
     pairs: set[tuple[int, int, int]] = set()  # two frets, and how many strings apart
     for group in groups:
         if len(group) > 1:
-            held = [sound for sound in group if by_fretting_hand(sound)]
+            held = [sound for sound in group if is_fretted(sound)]
             pairs.update((a.fret or 0, b.fret or 0, abs(a.string - b.string)) for a in held for b in held if a is not b)
     for sound in timeline.sounds:
         if sound.trill and sound.fret:
             pairs.add((sound.fret, sound.trill, 0))
         if sound.source is not None and sound.begin.stroke in _LEGATO:
             before = timeline.sounds[sound.source]
-            if by_fretting_hand(sound) and by_fretting_hand(before):
+            if is_fretted(sound) and is_fretted(before):
                 pairs.add((before.fret or 0, sound.fret or 0, 0))
     return max((hand.span(min(a, b), max(a, b), apart) for a, b, apart in pairs), default=0.0)
 
@@ -157,7 +157,7 @@ def ringing(sounds: Sequence[SoundingNote]) -> float:
 
 def kinds(timeline: Timeline) -> tuple[set[str], set[str], set[str]]:
     """What is used, by name: all of it, the easy kinds (like ones under one name), and those learned on their own."""
-    used, own = techniques(timeline.sounds)
+    used, own = techniques_used(timeline.sounds)
     every, easy = set(own), set[str]()
     for t in used:
         if not t.sign or t.kind is TechniqueKind.MARK:

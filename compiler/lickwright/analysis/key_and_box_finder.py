@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 
 from lickwright.analysis.key_finder import Heard, Tonality, classes, heard, tonalities
 from lickwright.core.fast_dataclass import record
-from lickwright.music.box import OPEN, Area, Box, BoxSpec, area, neighbours
+from lickwright.music.box import OPEN, Area, Box, BoxSpec, box_area, boxes_of_scale
 from lickwright.music.chord import Chord
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import Key
@@ -138,7 +138,7 @@ def _slack(where: Area, places: Sequence[Place]) -> int:
 
 def _areas(found: Tonality, places: Sequence[Place], settings: Settings) -> Iterator[Area]:
     """Boxes one by one and side by side; stretches of frets where scale or tuning have no boxes."""
-    boxes = neighbours(found.key, found.scale, settings.tuning, _neck(settings), settings.numbering)
+    boxes = boxes_of_scale(found.key, found.scale, settings.tuning, _neck(settings), settings.numbering)
     if boxes:
         yield from _walks(sorted(boxes, key=lambda box: (box.low, box.high)), places)
         if not found.scale.is_pentatonic_family and any(fret == 0 for _, fret in places):
@@ -153,7 +153,7 @@ def _stretches(windows: Sequence[tuple[int, int]], found: Tonality, settings: Se
     neck = _neck(settings)
     for window in windows:
         spec = BoxSpec(window=window)
-        where = area(spec, found.key, found.scale, settings.tuning, neck) if window[0] <= neck else None
+        where = box_area(spec, found.key, found.scale, settings.tuning, neck) if window[0] <= neck else None
         if where is not None:
             yield where
 

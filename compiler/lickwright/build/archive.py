@@ -14,7 +14,7 @@ from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
 from lickwright.build.release import Filed, Released
 from lickwright.core.destination import Seal
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import NOT_OURS, UNREADABLE, reason
+from lickwright.core.files import NOT_OURS, UNREADABLE, error_reason
 from lickwright.core.slugs import slug
 from lickwright.core.source import Span
 from lickwright.store.output_writer import read_pieces, recorded_file
@@ -67,7 +67,7 @@ def checked(out: str, book: Sequence[Released], place: str = "the archive") -> t
                 now = recorded_file(inside.file(lick.target, filed.row.name), filed.row)
                 found = None if now is not None and now.hash == filed.row.hash else _left_out(now is None, place)
             except OSError as e:
-                found = UNREADABLE.at(Span(0, 0), f"left out of {place}: {reason(e)}"[:180], "make it again")
+                found = UNREADABLE.at(Span(0, 0), f"left out of {place}: {error_reason(e)}"[:180], "make it again")
             if found is None:
                 files.append(filed)
             else:

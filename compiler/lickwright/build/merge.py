@@ -18,7 +18,7 @@ from lickwright.build.prediction import Prediction
 from lickwright.build.shares import Broken, ShareFolder, of_share, open_share
 from lickwright.build.summary import BuildObserver, BuildSummary
 from lickwright.core.diagnostics import Diagnostic, has_errors
-from lickwright.core.files import UNREADABLE, read_file, reason
+from lickwright.core.files import UNREADABLE, error_reason, read_file
 from lickwright.core.source import Span, Unreadable
 from lickwright.export import Options
 from lickwright.store import diagnostics_json, recorded_sounds
@@ -278,7 +278,7 @@ def _read(part: str, target: str, rows: Iterable[Made]) -> tuple[list[Output], l
                     Span(0, 0), "the file was changed since it was made: left out", "build the shard again"
                 )
         except OSError as e:
-            why = UNREADABLE.at(Span(0, 0), f"the file cannot be read: {reason(e)}", "build the shard again")
+            why = UNREADABLE.at(Span(0, 0), f"the file cannot be read: {error_reason(e)}", "build the shard again")
         if why is None:
             outputs.append(Output(row.name, data, row.lick, row.format))
         else:

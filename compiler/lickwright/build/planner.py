@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from lickwright.build.tracks import Tracks
 from lickwright.core.slugs import slug
-from lickwright.core.source_discovery import SUFFIX, Found, walk
+from lickwright.core.source_discovery import SUFFIX, FoundSource, walk_sources
 from lickwright.store import diagnostics_json
 from lickwright.store.manifest import Manifest, seen_from, stored, whose
 from lickwright.store.types import CompileOptions, WorkItem
@@ -94,7 +94,7 @@ def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, sha
     begin(manifest)
     real = os.path.realpath(out)
     inside = _Folders(real, orders)
-    rows = (inside.row(found, share) for found in walk(paths, leave_out=real))
+    rows = (inside.row(found, share) for found in walk_sources(paths, leave_out=real))
     db.execute("BEGIN")
     db.executemany(
         "INSERT OR IGNORE INTO scan (shown, path, target, plain, ordered, named, ours, before, state, findings) "
@@ -120,7 +120,7 @@ class _Folders:
         self._below = ""
         self._above = self._plain = ""  # the folder of outputs for `_below`, and without transliteration
 
-    def row(self, found: Found, share: Share) -> tuple[object, ...]:
+    def row(self, found: FoundSource, share: Share) -> tuple[object, ...]:
         shown = os.fsencode(found.path)
         if found.trouble is not None:
             return shown, None, None, None, 0, 0, 1, 0, "failed", diagnostics_json.diagnostics_to_json([found.trouble])

@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 from lickwright.build import crash_bisection
 from lickwright.build.task import crashed_result
 from lickwright.build.worker import KILLED, SIGKILL, Begun, Limits, Setup, serve_pool, time_for, why
-from lickwright.core.interrupts import unheard
+from lickwright.core.interrupts import defer_interrupts
 from lickwright.store.output_writer import Begins
 from lickwright.store.types import WorkItem, WorkResult
 
@@ -118,7 +118,7 @@ class Pool:
         process = self._context.Process(
             target=serve_pool, args=(theirs, self._setup, others if inherited else (), os.getpid()), daemon=True
         )
-        with unheard():  # or a wish to end would find the child with our way to deal with it
+        with defer_interrupts():  # or a wish to end would find the child with our way to deal with it
             process.start()
         theirs.close()
         return _Worker(process, ours, self._setup.limits.seconds)

@@ -14,9 +14,9 @@ from typing import NamedTuple
 from lickwright.build.prune import unchanged
 from lickwright.build.tracks import Tracks
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
-from lickwright.core.files import reason
-from lickwright.core.slugs import folded
-from lickwright.core.source_discovery import walk
+from lickwright.core.files import error_reason
+from lickwright.core.slugs import fold_title
+from lickwright.core.source_discovery import walk_sources
 from lickwright.export import EXPORTS, Album
 from lickwright.index.families import Lineage, unrelated
 from lickwright.index.reader import Shelf
@@ -126,7 +126,7 @@ class _Look:
         for path, place in places.items():
             if place is None:
                 yield Lack(STALE, self._shelf.path(path), "", "it is not there any more")
-        for found in walk([place for place in places.values() if place], leave_out=real):
+        for found in walk_sources([place for place in places.values() if place], leave_out=real):
             if found.trouble is not None:
                 path, why = stored(seen_from(real, os.path.realpath(found.path))), found.trouble.message
             else:
@@ -196,7 +196,7 @@ class _Look:
             try:
                 ours = unchanged(inside, folder, output)
             except OSError as e:
-                yield Lack(FILES, path, "", reason(e))
+                yield Lack(FILES, path, "", error_reason(e))
                 continue
             if gone or source is None:
                 if ours is not None:
@@ -224,7 +224,7 @@ class _Look:
             try:
                 ours = unchanged(inside, folder, copy)
             except OSError as e:
-                yield Lack(FILES, path, "", reason(e))
+                yield Lack(FILES, path, "", error_reason(e))
                 continue
             if ours is not None and now != copy.hash:
                 why = (
@@ -258,7 +258,7 @@ class _Look:
                 yield Lack(RIGHTS, place, title, "no rights")
             if not by:
                 yield Lack(AUTHOR, place, title, "no author")
-            titles.setdefault(folded(title), []).append((Lineage(title, origin), (title, place)))
+            titles.setdefault(fold_title(title), []).append((Lineage(title, origin), (title, place)))
         for same in titles.values():
             (title, first), *more = unrelated(same) or [same[0][1]]
             for _, place in more:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from lickwright.config.name_pattern import Pattern
-from lickwright.core.slugs import LONGEST, distinct, slug
+from lickwright.core.slugs import MAX_SLUG, distinct_names, slug
 from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import Made, Manifest
 from lickwright.store.types import CompileOptions
@@ -107,11 +107,11 @@ def _apart(folders: Sequence[str], stems: Sequence[str], more: Sequence[tuple[st
             if len({more[n][step] for n in numbers}) > 1:
                 for n in numbers:
                     own = more[n][step]
-                    found[n] = slug(f"{stem[: max(8, LONGEST - len(own) - 1)]}-{own}")
+                    found[n] = slug(f"{stem[: max(8, MAX_SLUG - len(own) - 1)]}-{own}")
     of_folder: dict[str, list[int]] = {}
     for n, folder in enumerate(folders):
         of_folder.setdefault(folder, []).append(n)
     for numbers in of_folder.values():  # what is cut to length may still be equal
-        for n, name in zip(numbers, distinct([found[n] for n in numbers]), strict=True):
+        for n, name in zip(numbers, distinct_names([found[n] for n in numbers]), strict=True):
             found[n] = name
     return found

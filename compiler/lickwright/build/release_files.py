@@ -19,18 +19,11 @@ from lickwright.build.prune import remove_empty, unchanged
 from lickwright.build.release import Released, book
 from lickwright.build.summary import BuildSummary
 from lickwright.config.name_pattern import Arrangement
-from lickwright.core.files import NOT_OURS, make_folder, move
+from lickwright.core.files import NOT_OURS, make_folder, move_file
 from lickwright.core.source import Span
 from lickwright.report.console import counted_noun
 from lickwright.store.manifest import RELEASE, Made, Manifest
-from lickwright.store.output_writer import (
-    Output,
-    OutputWriter,
-    inode_of,
-    not_removed,
-    read_pieces,
-    recorded_file,
-)
+from lickwright.store.output_writer import Output, OutputWriter, inode_of, not_removed, read_pieces, recorded_file
 from lickwright.store.ownership import Inside, standing
 from lickwright.store.spool import Large
 from lickwright.store.types import CompileOptions, Trouble, WorkItem
@@ -210,7 +203,7 @@ class _Tree:
             return
         self._place.journal.note(new[0], [(new[1], made.hash)])
         make_folder(os.path.dirname(there))
-        move(path, there)
+        move_file(path, there)
         self._enter(new, self._rows[at][0], _seen(there, made._replace(name=new[1])))
         self._moved.add(new)
         self._forget(at)

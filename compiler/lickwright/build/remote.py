@@ -23,7 +23,7 @@ from lickwright.build.remote_output import far_make
 from lickwright.build.summary import BuildObserver, BuildSummary
 from lickwright.build.task import run_guarded
 from lickwright.core.files import NO_LICKS, Unopened
-from lickwright.core.slugs import distinct, slug
+from lickwright.core.slugs import distinct_names, slug
 from lickwright.core.source import Span
 from lickwright.core.source_discovery import SUFFIX
 from lickwright.store import addresses, diagnostics_json
@@ -131,7 +131,7 @@ class _Build:
                 folder, _, name = inside.rpartition("/")
                 above = "".join(slug(part) + "/" for part in folder.split("/")) if folder else ""
                 found.setdefault(path, above + slug(name[: -len(SUFFIX)]))
-        for path, target in zip(found, distinct(list(found.values())), strict=True):
+        for path, target in zip(found, distinct_names(list(found.values())), strict=True):
             order = self._wish.order_of(path)
             if order not in self._orders:
                 self._orders.append(order)

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import UNREADABLE, reason
+from lickwright.core.files import UNREADABLE, error_reason
 from lickwright.core.source import Span
 from lickwright.store.build_record import BuildRecord, differences, load_build_record
 from lickwright.store.guarded_database import stored_values
@@ -129,7 +129,7 @@ def of_share() -> Iterator[None]:
     except Unusable as e:
         raise Broken(str(e)) from None
     except sqlite3.DatabaseError as e:
-        raise Broken("it is damaged" if damaged(e) else reason(e)) from None
+        raise Broken("it is damaged" if damaged(e) else error_reason(e)) from None
 
 
 def open_share(folder: str) -> Manifest:
@@ -138,4 +138,4 @@ def open_share(folder: str) -> Manifest:
         with of_share():
             return Manifest(folder, write=False)
     except OSError as e:  # a build was cut off there, say
-        raise Broken(reason(e)) from None
+        raise Broken(error_reason(e)) from None

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from lickwright.build.up_to_date import Remembered
 from lickwright.core.diagnostics import Diagnostic, has_errors
-from lickwright.core.files import GIVEN_UP, NO_LICKS, NOT_TEXT, UNREADABLE, UNWRITABLE, read_file
+from lickwright.core.files import NO_LICKS, NOT_TEXT, SKIPPED, UNREADABLE, UNWRITABLE, read_file
 from lickwright.core.source import Unreadable
 from lickwright.export import Length
 from lickwright.store import diagnostics_json
@@ -178,7 +178,7 @@ class BuildSummary:
     @property
     def incomplete(self) -> bool:
         """Whether something that a release should hold could not be read or made, for no lick's fault."""
-        rules = (UNREADABLE, UNWRITABLE, GIVEN_UP)
+        rules = (UNREADABLE, UNWRITABLE, SKIPPED)
         return bool(self.unread or self.lost or self.blocked or any(self.codes[rule.code] for rule in rules))
 
     @property
@@ -205,11 +205,11 @@ def _for_report(told: SourceReport) -> str:
     from json import dumps
 
     from lickwright.core.source import Source
-    from lickwright.report.console import as_values
+    from lickwright.report.console import findings_json
 
-    values = as_values(Source(told.path, told.text), told.findings)
+    values = findings_json(Source(told.path, told.text), told.findings)
     for trouble in told.troubles:
-        (value,) = as_values(Source(trouble.path, ""), [trouble.finding])
+        (value,) = findings_json(Source(trouble.path, ""), [trouble.finding])
         values.append({**value, "output": trouble.path})
     for during, which in told.bugs:
         values.append(

@@ -15,10 +15,10 @@ from lickwright import compiler
 from lickwright.build import crash_bisection
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.fast_dataclass import replace
-from lickwright.core.files import GIVEN_UP, Unopened, read_file
-from lickwright.core.source import Span, Unreadable, decode
+from lickwright.core.files import SKIPPED, Unopened, read_file
+from lickwright.core.source import Span, Unreadable, decode_source
 from lickwright.export import EXPORTS
-from lickwright.report.console import counted_noun, mistake
+from lickwright.report.console import counted_noun, describe_crash
 from lickwright.store import diagnostics_json
 from lickwright.store.naming import Named, keep, music_code
 from lickwright.store.output_writer import Output, OutputWriter, Placed, content_digest, unwritable
@@ -42,7 +42,7 @@ def run_guarded(work: Work, item: WorkItem, order: CompileOptions, place: Output
     except MemoryError:
         raise
     except Exception as e:
-        return WorkResult(item.id, bugs=((item.path, mistake(e)),))
+        return WorkResult(item.id, bugs=((item.path, describe_crash(e)),))
 
 
 def compile_source(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
@@ -97,7 +97,7 @@ def _put(
             except MemoryError:
                 raise
             except Exception as e:  # a bug of ours costs only this lick
-                bugs.append((f'{item.path}, "{lick.title}"', mistake(e)))
+                bugs.append((f'{item.path}, "{lick.title}"', describe_crash(e)))
                 refused.append(_skipped(lick, "a mistake of lickwright's own", item, place))
         placed = place.put(item, outputs) if outputs and item.only is None else Placed((), 0, ())
     found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
@@ -133,7 +133,7 @@ def _skipped(lick: CompiledLick, why: str, item: WorkItem, place: OutputWriter) 
 
 def _carefully(item: WorkItem, order: CompileOptions, place: OutputWriter, data: bytes) -> WorkResult:
     """The same with some licks left out, of a source that brought a worker down."""
-    source = decode(item.path, data)
+    source = decode_source(item.path, data)
     reasons = dict(item.without)
 
     def gone(number: int) -> bool:
@@ -144,7 +144,7 @@ def _carefully(item: WorkItem, order: CompileOptions, place: OutputWriter, data:
     found = [d for d in whole.diagnostics if not any(a <= d.span.start < b for a, b in spans)]
     for n, lick in enumerate(whole.licks):
         if n in reasons:
-            found.append(GIVEN_UP.at(Span(0, 0), f'"{lick.title}" is given up: {reasons[n]}', _AGAIN))
+            found.append(SKIPPED.at(Span(0, 0), f'"{lick.title}" is given up: {reasons[n]}', _AGAIN))
     kept = tuple(lick for n, lick in enumerate(whole.licks) if not gone(n))
     result = _put(item, order, place, content_digest(data), whole._replace(licks=kept, diagnostics=tuple(found)), named)
     refused = tuple(_skipped(lick, "given up", item, place) for n, lick in enumerate(whole.licks) if n in reasons)
@@ -153,7 +153,7 @@ def _carefully(item: WorkItem, order: CompileOptions, place: OutputWriter, data:
 
 def crashed_result(item: WorkItem, why: str) -> WorkResult:
     """The result of a source that brought its worker down."""
-    finding = GIVEN_UP.at(Span(0, 0), f"given up: {why}", _AGAIN)
+    finding = SKIPPED.at(Span(0, 0), f"given up: {why}", _AGAIN)
     return WorkResult(item.id, findings=diagnostics_json.diagnostics_to_json([finding]), alone=True)
 
 

@@ -12,7 +12,7 @@ import re
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 from lickwright.core.files import read_file
 from lickwright.core.source import Unreadable
-from lickwright.core.source_discovery import walk
+from lickwright.core.source_discovery import walk_sources
 from lickwright.settings.project_rules import ProjectRules
 
 _LICK = re.compile(rb"^(?:\xef\xbb\xbf)?lick(?![\w-])", re.MULTILINE | re.IGNORECASE)  # as in the grammar
@@ -41,7 +41,7 @@ class Tracks:
         found: dict[str, int] = {}
         licks = 0
         top = os.path.realpath(home)
-        for one in walk([home], leave_out=self._leave_out):
+        for one in walk_sources([home], leave_out=self._leave_out):
             nearest = self._houses.of(one.path)
             if one.trouble is not None or nearest is None or os.path.realpath(os.path.dirname(nearest.path)) != top:
                 continue

@@ -13,7 +13,7 @@ from multiprocessing.connection import Connection
 from typing import NamedTuple
 
 from lickwright.build.task import Work, compile_source, run_guarded
-from lickwright.core.interrupts import ENDINGS
+from lickwright.core.interrupts import TERMINATION_SIGNALS
 from lickwright.export import Length
 from lickwright.store.output_writer import OutputWriter
 from lickwright.store.recorded_sounds import Sounds
@@ -93,10 +93,10 @@ def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], par
 
 
 def _limit(limits: Limits) -> None:
-    for number in ENDINGS:  # Ctrl-C goes to all of us, and the parent decides
+    for number in TERMINATION_SIGNALS:  # Ctrl-C goes to all of us, and the parent decides
         signal.signal(number, signal.SIG_IGN if number == signal.SIGINT else signal.SIG_DFL)
     if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDINGS)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, TERMINATION_SIGNALS)
     try:
         import resource
     except ImportError:  # Windows has none

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from lickwright.checks.findings import at_slot, bend_written, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
-from lickwright.music.steps import bend_of, size
+from lickwright.music.steps import bend_words, interval_words
 from lickwright.notation.techniques import HELD_BEND, Curve
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
@@ -120,7 +120,7 @@ def _meant(timeline: Timeline, sign: str, fret: int, written: float) -> str:
         way for way in (bend_written(timeline, sign, fret, above), f"{sign}{name}" if name else "") if way
     )
     meant = " or ".join(f"`{way}`" for way in ways)
-    return f"the number is a fret: {size(above)} above {fret} is " + (meant or "past the end of the neck")
+    return f"the number is a fret: {interval_words(above)} above {fret} is " + (meant or "past the end of the neck")
 
 
 def _fret(sound: SoundingNote, semitones: float) -> str:
@@ -158,7 +158,7 @@ def _bend(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: fl
             hint += f"; or did you mean the slide `/{target}`?"
         return say(
             TOO_FAR,
-            f"{bend_of(shape.amount, name)} on {note_as_typed(timeline, sound.string, sound.fret)}",
+            f"{bend_words(shape.amount, name)} on {note_as_typed(timeline, sound.string, sound.fret)}",
             hint,
             there,
         )

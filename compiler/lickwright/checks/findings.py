@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, Rule, Severity
 from lickwright.core.source import Span
-from lickwright.timeline.bar_count import name_at
+from lickwright.timeline.bar_count import count_name
 from lickwright.timeline.model import Bar, SoundingNote, Timeline
 
 
@@ -23,7 +23,9 @@ def within_meter(timeline: Timeline, bar: Bar, at: int) -> Fraction:
 
 def beat_at(timeline: Timeline, bar: Bar, at: int) -> str | None:
     """The count there; None past the end of what the meter counts."""
-    return name_at(timeline, bar, at) if 0 <= within_meter(timeline, bar, at) < timeline.settings.meter.length else None
+    return (
+        count_name(timeline, bar, at) if 0 <= within_meter(timeline, bar, at) < timeline.settings.meter.length else None
+    )
 
 
 def at_slot(

@@ -12,8 +12,8 @@ from lickwright.checks.findings import at_slot, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.fingering import hand_for
 from lickwright.hand.measures import CAUTION_BEND, string_spacing_mm
-from lickwright.hand.string_tension import BentString, bend_string, limit, room_mm, string_kind
-from lickwright.music.steps import bend_of, size
+from lickwright.hand.string_tension import BentString, bend_limit, bend_room_mm, bend_string, string_kind
+from lickwright.music.steps import bend_words, interval_words
 from lickwright.notation.techniques import HELD_BEND, Curve, Damping
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
@@ -69,11 +69,11 @@ def check_bends(timeline: Timeline, bent: Sequence[SoundingNote], together: bool
         for shape in sound.shapes:
             if shape.technique.curve not in _UP or shape.technique is HELD_BEND or not 0 < shape.amount <= MOST:
                 continue
-            row = limit(string_kind(settings.tuning, settings.sound, sound.string), sound.fret or 0, shape.amount)
+            row = bend_limit(string_kind(settings.tuning, settings.sound, sound.string), sound.fret or 0, shape.amount)
             if row is not None:
                 yield _hard(timeline, sound, shape, Severity(row.level), row.words)
             if sound.finger == "1" and shape.amount >= 2:
-                message = f"{bend_of(shape.amount)} with finger 1 alone"
+                message = f"{bend_words(shape.amount)} with finger 1 alone"
                 hint = "use finger 3, with 1 and 2 behind it"
                 yield at_slot(ALONE, timeline, shape.slot, shape.span, message, hint)
             if meets:
@@ -93,7 +93,7 @@ def _meets(sound: SoundingNote, other: SoundingNote) -> bool:
 
 
 def _hard(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, severity: Severity, words: str) -> Diagnostic:
-    message = f"{bend_of(shape.amount)} on {note_as_typed(timeline, sound.string, sound.fret or 0)}: {words}"
+    message = f"{bend_words(shape.amount)} on {note_as_typed(timeline, sound.string, sound.fret or 0)}: {words}"
     if _pushed(timeline, sound, shape.amount).may_break:
         message += ", and the string may break"
     hint = CAUTION_BEND if severity is not Severity.ERROR else "slide to the pitch, or bend it from a fret higher up"
@@ -116,7 +116,7 @@ def _neighbours(
     fret = (sound.fret or 0) + hand.capo
     travel = _pushed(timeline, sound, shape.amount).travel_mm
     runs = int(travel / string_spacing_mm(fret, hand.scale_mm))  # strings that it runs into
-    pushed, pulled = room_mm(tuning.strings, sound.string, fret, hand.scale_mm)
+    pushed, pulled = bend_room_mm(tuning.strings, sound.string, fret, hand.scale_mm)
     hit: list[SoundingNote] = []
     for way, room in ((1, pushed), (-1, pulled)):
         if room < travel:
@@ -154,7 +154,7 @@ def _unisons(
             or sound.harmonic
         ):
             continue
-        apart = size(off)
+        apart = interval_words(off)
         where = note_as_typed(timeline, other.string, other.fret or 0)
         message = f"bend arrives {apart} {'above' if off > 0 else 'below'} {where}, which sounds with it"
         amount = shape.amount - off

@@ -13,7 +13,7 @@ from lickwright.checks.findings import at_sound, note_as_typed, string_in_words
 from lickwright.checks.hands_hold import Down, HandHold, Places, down_by, hand_hold, places_of
 from lickwright.checks.hands_ring import check_rings, is_ringing
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
-from lickwright.hand.fingering import by_fretting_hand
+from lickwright.hand.fingering import is_fretted
 from lickwright.hand.measures import CAUTION_STRETCH, SHARE, Hand
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.timeline.model import SoundingNote, Timeline
@@ -131,7 +131,7 @@ def _behind(timeline: Timeline, sound: SoundingNote) -> Iterator[Down]:
         yield Down(sound.string, sound.trill, sound, None)
     if sound.begin.stroke is Stroke.PULL and sound.source is not None and sound.fret:
         source = timeline.sounds[sound.source]
-        if by_fretting_hand(source) and source.fret and source.fret > sound.fret:
+        if is_fretted(source) and source.fret and source.fret > sound.fret:
             yield Down(sound.string, source.fret, source, source.finger)
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 
 from lickwright.checks.findings import at_sound, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
-from lickwright.hand.fingering import by_fretting_hand
+from lickwright.hand.fingering import is_fretted
 from lickwright.notation.techniques import Curve, Damping, Stroke
 from lickwright.timeline.model import SoundingNote, Timeline
 
@@ -62,7 +62,7 @@ def check_pick_hand(
 
 def _tap(timeline: Timeline, sound: SoundingNote, pulls_off: bool) -> Iterator[Diagnostic]:
     source = timeline.sounds[sound.source] if sound.source is not None else None
-    if source is not None and by_fretting_hand(source) and source.fret and sound.fret and sound.fret <= source.fret:
+    if source is not None and is_fretted(source) and source.fret and sound.fret and sound.fret <= source.fret:
         if source.end < sound.start:
             return
         message = f"tap at fret {sound.fret} below fret {source.fret}, which is held on {string_in_words(timeline, sound.string)}"

@@ -10,14 +10,14 @@ from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
 from lickwright.checks.findings import within_meter
-from lickwright.music.box import BLUE, Area, Box, neighbours
+from lickwright.music.box import BLUE, Area, Box, boxes_of_scale
 from lickwright.music.pitch import PLAIN_NAMES, Key, note_name
 from lickwright.music.positions import is_minor
 from lickwright.music.scale import Scale, degree_name
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import Curve
 from lickwright.settings.fields import Settings
-from lickwright.timeline.harmony import struck_at
+from lickwright.timeline.harmony import struck_pitch
 from lickwright.timeline.model import SoundingNote, Timeline
 
 # The words; "" is for what is not judged: dead notes, rake strokes, and everything where neither key nor box is set.
@@ -143,7 +143,7 @@ def _neck(
 ) -> NoteMembership:
     boxes: tuple[Box, ...] = ()
     if key is not None and scale is not None:
-        boxes = neighbours(key, scale, tuning, frets, numbering)
+        boxes = boxes_of_scale(key, scale, tuning, frets, numbering)
     return NoteMembership(area, key, scale, tuning, boxes, frets)
 
 
@@ -221,7 +221,7 @@ def _leads(timeline: Timeline, sound: SoundingNote, upcoming: Iterable[SoundingN
         return False
     length = sound.end - sound.start
     return any(
-        abs(struck_at(after) - sound.pitch) == 1
+        abs(struck_pitch(after) - sound.pitch) == 1
         and (grace or (length <= after.end - after.start and after.start <= sound.end))
         for after in upcoming
     )

@@ -14,7 +14,7 @@ from collections.abc import Iterable
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Span
-from lickwright.settings.fields import Meant
+from lickwright.settings.fields import Suppression
 from lickwright.settings.project_rules import ProjectRules
 from lickwright.timeline.model import Timeline
 
@@ -48,7 +48,7 @@ def apply_suppressions(found: Iterable[Diagnostic], timeline: Timeline | None) -
     return rest, used
 
 
-def _hides(meant: Meant, d: Diagnostic) -> bool:
+def _hides(meant: Suppression, d: Diagnostic) -> bool:
     return d.severity is not Severity.ERROR and meant.code == d.code and meant.bar in (None, d.bar)
 
 
@@ -64,7 +64,7 @@ def apply_severities(found: list[Diagnostic], house: ProjectRules | None) -> lis
     return rest
 
 
-def unused_suppressions(meant: Iterable[Meant], used: set[Span], found: list[Diagnostic]) -> list[Diagnostic]:
+def unused_suppressions(meant: Iterable[Suppression], used: set[Span], found: list[Diagnostic]) -> list[Diagnostic]:
     """A warning for each line that is not among `used`;
 
     `found` are the findings that remain, to say what is there instead.
@@ -76,7 +76,7 @@ def unused_suppressions(meant: Iterable[Meant], used: set[Span], found: list[Dia
     ]
 
 
-def _idle(meant: Meant, found: list[Diagnostic]) -> Diagnostic:
+def _idle(meant: Suppression, found: list[Diagnostic]) -> Diagnostic:
     where = "here" if meant.bar is None else f"in bar {meant.bar}"
     bars = sorted({d.bar for d in found if d.code == meant.code and d.bar is not None})
     hint = "delete the line, or fix its code or bar"

@@ -16,7 +16,7 @@ from lickwright.music.fretboard import USUAL_FRETS
 from lickwright.music.harmonic import MAX_PARTIAL, NODES, TOLERANCE
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.notation.tree import Rest
-from lickwright.report.console import listed
+from lickwright.report.console import join_words
 from lickwright.timeline.model import SoundingNote, Timeline, WordSpan
 
 
@@ -164,7 +164,7 @@ def _plain_scrape(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
     message = f"pick scrape on {string_in_words(timeline, sound.string)}, which is not wound"
     wound = range(settings.tuning.strings, 0, -1)
     names = [settings.tuning.written(n).rstrip(":") for n in wound if is_wound(settings.tuning, settings.sound, n)]
-    return at_sound(PLAIN_SCRAPE, timeline, sound, message, f"scrape a wound string: {listed(names, 'or')}")
+    return at_sound(PLAIN_SCRAPE, timeline, sound, message, f"scrape a wound string: {join_words(names, 'or')}")
 
 
 # --- harmonics -------------------------------------------------------------------------------------------------------

@@ -63,14 +63,14 @@ class _Commands(click.Group):
 
 
 def _unknown_command(word: str) -> str:
-    from lickwright.core.diagnostics import nearest
-    from lickwright.report.console import safe
+    from lickwright.core.diagnostics import nearest_name
+    from lickwright.report.console import safe_text
 
-    near = nearest(word, COMMANDS)
+    near = nearest_name(word, COMMANDS)
     if near is None and (word.lower().endswith(".lick") or "/" in word):
         near = f"check {word}"
-    wish = f"; did you mean lickwright {safe(near)}?" if near else ""
-    return f"there is no command {safe(word)}{wish}"
+    wish = f"; did you mean lickwright {safe_text(near)}?" if near else ""
+    return f"there is no command {safe_text(word)}{wish}"
 
 
 @click.group(
@@ -126,7 +126,7 @@ def _range(wanted: click.IntRange) -> str:
 
 def _usage(error: click.ClickException) -> str:
     """`error: --to: there is no format mid; did you mean midi?`, and where to read on."""
-    from lickwright.report.console import safe
+    from lickwright.report.console import safe_text
 
     message = error.format_message()
     if isinstance(error, click.BadParameter) and error.param is not None:
@@ -140,5 +140,5 @@ def _usage(error: click.ClickException) -> str:
             message = f"a {name.strip('.')} is missing"
     context = error.ctx if isinstance(error, click.UsageError) else None
     command = context.command_path if context else "lickwright"
-    message = safe(message[:1].lower() + message[1:].rstrip("."))
+    message = safe_text(message[:1].lower() + message[1:].rstrip("."))
     return f"error: {message}\n    {command} --help says more\n"

@@ -59,11 +59,11 @@ class Archive:
             left = " and ".join(console.counted_noun(number, what) for number, what in missed if number)
             left = f"; {left} left out" if left else ""
             told = f"{console.counted_noun(files, 'file')} of {console.counted_noun(len(licks), 'lick')}"
-            self.said = f"{told} in {console.safe(self.path)}{left}\n"
+            self.said = f"{told} in {console.safe_text(self.path)}{left}\n"
 
     def told(self, print: Callable[[str], None], dry: bool) -> terminal.Exit:
         """Says what became of it; gives the exit code."""
-        print(f"would write {console.safe(self.path)}\n" if dry else self.said)
+        print(f"would write {console.safe_text(self.path)}\n" if dry else self.said)
         return self.code
 
 

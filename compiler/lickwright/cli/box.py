@@ -99,7 +99,7 @@ def command(
         raise click.UsageError("--width is for text, and --svg draws a picture: leave one of them out")
     if overwrite and picture is None:
         raise click.UsageError("--overwrite goes with --svg")
-    from lickwright.diagram import chord_necks, diagram_text, necks, svg
+    from lickwright.diagram import box_diagrams, chord_diagrams, diagram_svg, diagram_text
 
     try:
         spec = _box(*words)
@@ -108,9 +108,9 @@ def command(
         }  # fmt: skip
         chord = _chord(words[0])
         if chord is not None:
-            drawn = chord_necks(*chord, _tuning(tuning), spec, **how)
+            drawn = chord_diagrams(*chord, _tuning(tuning), spec, **how)
         else:
-            drawn = necks(*_scale(words[0], spec), _tuning(tuning), spec, **how)
+            drawn = box_diagrams(*_scale(words[0], spec), _tuning(tuning), spec, **how)
     except ValueError as e:
         raise click.UsageError(str(e)) from None
     if picture is None:
@@ -119,7 +119,7 @@ def command(
     from lickwright.cli.single_output import saved
 
     with terminal.endings():
-        return saved(picture, svg(drawn).encode("utf-8"), _SEAL, overwrite, ())
+        return saved(picture, diagram_svg(drawn).encode("utf-8"), _SEAL, overwrite, ())
 
 
 def _box(name: str, *words: str) -> BoxSpec | None:
@@ -221,13 +221,13 @@ def _find(path: str, title: str | None) -> int:
     same where it can be counted; its errors are `check`'s to tell."""
     from lickwright.analysis.key_and_box_finder import locate
     from lickwright.cli.sources import Verdict, compiled, find_sources
-    from lickwright.core.slugs import same
+    from lickwright.core.slugs import same_title
 
     verdict, whole = Verdict(), Verdict()
     files = [c for _, c in compiled(find_sources([path]), whole)]
     if whole.code == terminal.Exit.INTERNAL:
         verdict.add(whole.code)
-    chosen = [lick for c in files for lick in c.licks if title is None or same(lick.title, title)]
+    chosen = [lick for c in files for lick in c.licks if title is None or same_title(lick.title, title)]
     if title is not None and not chosen and any(c.licks for c in files):
         from lickwright.cli.select_lick import no_such_lick
 
@@ -239,7 +239,7 @@ def _find(path: str, title: str | None) -> int:
     for n, lick in enumerate(chosen):
         terminal.out("\n" if n else "")
         if lick.timeline is None or lick.timeline.unknown:
-            terminal.err(f'"{console.safe(lick.title)}" has errors: lickwright check says which\n')
+            terminal.err(f'"{console.safe_text(lick.title)}" has errors: lickwright check says which\n')
             verdict.add(terminal.Exit.MUSIC)
             continue
         terminal.out(_answer(lick, locate(lick.timeline)))
@@ -250,7 +250,7 @@ def _answer(lick: CompiledLick, homes: tuple[Candidate, ...]) -> str:
     """The best home, what it leaves out, and the runners-up below it."""
     from lickwright.analysis.key_and_box_finder import close_calls, relative
 
-    name = f'"{console.safe(lick.title)}"'
+    name = f'"{console.safe_text(lick.title)}"'
     if not homes:
         return f"{name} has no note with a pitch\n"
     best, twin = homes[0], relative(homes)

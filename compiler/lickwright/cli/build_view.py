@@ -23,7 +23,7 @@ from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.source import Source
 from lickwright.export import lasting
 from lickwright.report import console
-from lickwright.report.annotations import commands
+from lickwright.report.annotations import annotation_commands
 
 if TYPE_CHECKING:
     from lickwright.store.build_speed import Estimate
@@ -60,14 +60,14 @@ class BuildView:
 
     def say(self, line: str) -> None:
         """One line about the build as a whole."""
-        terminal.err(console.safe(line) + "\n")
+        terminal.err(console.safe_text(line) + "\n")
 
     def would(self, line: str) -> None:
         """One thing that a dry run would do."""
         kind = line.partition(" ")[0]
         self._would[kind] += 1
         if self._everything or self._would[kind] <= LISTED:
-            self.print(f"would {console.safe(line)}\n")
+            self.print(f"would {console.safe_text(line)}\n")
 
     def source(self, told: SourceReport) -> None:
         """What is wrong with one source."""
@@ -89,7 +89,7 @@ class BuildView:
     def _complain(self, source: Source, found: tuple[Diagnostic, ...]) -> None:
         self.code = max(self.code, exit_code(found, self._strict))
         if self._annotate and found:
-            terminal.out(commands([(report_path(source), found)]))
+            terminal.out(annotation_commands([(report_path(source), found)]))
         else:
             self._view.add(source, found)
 
@@ -109,9 +109,9 @@ class BuildView:
         for kind, number in self._would.items():
             if number > LISTED and not self._everything:
                 text += f"would {kind} {number - LISTED:,} more: --all names them\n"
-        written = f"{console.counted_noun(account.written, 'file')} into {console.safe(out)}"
+        written = f"{console.counted_noun(account.written, 'file')} into {console.safe_text(out)}"
         if account.written:
-            size = f"{'about ' if account.sound else ''}{console.bytes_of(account.size)}"
+            size = f"{'about ' if account.sound else ''}{console.format_bytes(account.size)}"
             sound = f", {lasting(account.sound)} of sound" if account.sound else ""
             text += f"would write {written}: {size}{sound}; {_expected(account.estimate)}\n"
         else:
@@ -120,7 +120,7 @@ class BuildView:
 
     def summary(self, account: BuildSummary, out: str, library: bool) -> str:
         """`6 files of 2 licks in out`, and what was left out; of a library also how its sources fared."""
-        text = f"{console.counted_noun(account.files, 'file')} of {console.counted_noun(account.licks, 'lick')} in {console.safe(out)}\n"
+        text = f"{console.counted_noun(account.files, 'file')} of {console.counted_noun(account.licks, 'lick')} in {console.safe_text(out)}\n"
         return text + self._left_out(account, library, False)
 
     def _left_out(self, account: BuildSummary, library: bool, dry: bool) -> str:
@@ -183,7 +183,7 @@ def shares(account: BuildSummary, dry: bool = False) -> str:
 def _skipped(path: str, one: Skipped, left: bool) -> str:
     """The line about a lick that was not made; `left`: older files of skipped licks are still there."""
     older = f"; {_still_there(one.older)}" if left and one.older else ""
-    return f'  skipped "{console.safe(one.title)}" in {console.safe(path)}: {one.why}{older}\n'
+    return f'  skipped "{console.safe_text(one.title)}" in {console.safe_text(path)}: {one.why}{older}\n'
 
 
 def _still_there(files: int, owners: int = 1) -> str:
@@ -195,13 +195,13 @@ def _left(account: BuildSummary) -> str:
     """What stands in the output folder that no lick answers for, or was taken away since none does."""
     text = ""
     for line in account.release[: LISTED + 1]:
-        text += f"  {console.safe(line)}\n"
+        text += f"  {console.safe_text(line)}\n"
     for path in account.removed[:LISTED]:
-        text += f"  removed {console.safe(path)}\n"
+        text += f"  removed {console.safe_text(path)}\n"
     if len(account.removed) > LISTED:
         text += f"  and {console.counted_noun(len(account.removed) - LISTED, 'more file')} removed\n"
     for path in account.kept[:LISTED]:
-        text += f"  kept {console.safe(path)}: its lick is gone or was skipped, but it was changed by hand\n"
+        text += f"  kept {console.safe_text(path)}: its lick is gone or was skipped, but it was changed by hand\n"
     if account.gone:
         text += f"  {console.counted_noun(account.gone, 'file')} of licks that are gone: --prune takes them away\n"
     if account.older:

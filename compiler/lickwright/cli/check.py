@@ -16,10 +16,10 @@ from lickwright.core.diagnostics import Diagnostic
 from lickwright.report import console
 
 if TYPE_CHECKING:
-    from lickwright.cli.sources import Found, Verdict
+    from lickwright.cli.sources import FoundSource, Verdict
     from lickwright.compiler import Compilation
 
-    Compiled = Iterator[tuple[Found, Compilation]]
+    Compiled = Iterator[tuple[FoundSource, Compilation]]
 
 
 @click.command(short_help="Find what is wrong, and say what would be right.")
@@ -67,16 +67,16 @@ def command(
     elif form == "sarif":
         _sarif(found)
     else:
-        from lickwright.report.annotations import commands
+        from lickwright.report.annotations import annotation_commands
 
         for _, c in found:
-            terminal.out(commands([(report_path(c.source), c.diagnostics)]))
+            terminal.out(annotation_commands([(report_path(c.source), c.diagnostics)]))
     return verdict.code
 
 
 def _checked(paths: tuple[str, ...], verdict: Verdict) -> Compiled:
     """What becomes of each source; before them, once, each lickwright.toml that has mistakes in it or was named."""
-    from lickwright.cli.sources import Found, compiled, find_sources
+    from lickwright.cli.sources import FoundSource, compiled, find_sources
     from lickwright.compilation import Compilation
     from lickwright.config.discovery import ProjectConfigs
 
@@ -88,7 +88,7 @@ def _checked(paths: tuple[str, ...], verdict: Verdict) -> Compiled:
     for house in houses.all():
         if not house.ok or house.path in named.values():
             verdict.add(terminal.Exit.FINE if house.ok else terminal.Exit.FILE)
-            yield Found(house.path), Compilation(house.source, (), house.findings)
+            yield FoundSource(house.path), Compilation(house.source, (), house.findings)
     yield from compiled(sources, verdict, houses)
 
 
@@ -108,7 +108,7 @@ def _text(found: Compiled, paths: tuple[str, ...], profile: bool, everything: bo
         del c  # before the next is compiled
     terminal.out(view.text(next_commands(view, paths)))
     counted = f"{console.counted_noun(files_done, 'file')}, {console.counted_noun(licks, 'lick')}"
-    terminal.out(f"{counted}: {console.tally_of(view.severities)}\n")
+    terminal.out(f"{counted}: {console.tally_severities(view.severities)}\n")
 
 
 def _profiles(c: Compilation) -> str:
@@ -126,7 +126,7 @@ def _json(found: Compiled) -> None:
         {
             "path": c.source.name,
             "licks": [lick.title for lick in c.licks],
-            "diagnostics": console.as_values(c.source, c.diagnostics),
+            "diagnostics": console.findings_json(c.source, c.diagnostics),
             "profiles": [profile(lick.timeline).as_value() for lick in c.licks if lick.timeline and lick.ok],
         }
         for _, c in found
@@ -138,10 +138,10 @@ def _sarif(found: Compiled) -> None:
     from json import dumps
 
     from lickwright.compiler import all_rules
-    from lickwright.report.sarif import document
+    from lickwright.report.sarif import sarif_document
 
     files = [(report_path(c.source), [_noted(d) for d in c.diagnostics]) for _, c in found]
-    terminal.out(dumps(document(files, all_rules()), indent=2) + "\n")
+    terminal.out(dumps(sarif_document(files, all_rules()), indent=2) + "\n")
 
 
 def _noted(d: Diagnostic) -> Diagnostic:

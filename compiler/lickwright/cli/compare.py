@@ -36,10 +36,10 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
         raise click.UsageError("only one of the two can be standard input")
     if form == "json" and (option := first_given("everything", "width")):
         raise click.UsageError(f"{option} is about the text: JSON has every difference anyway")
-    from lickwright.cli.sources import Found, Verdict, compiled
+    from lickwright.cli.sources import FoundSource, Verdict, compiled
 
     verdict = Verdict()
-    files = [c for path in (mine, theirs) for _, c in compiled([Found(path)], Verdict())]
+    files = [c for path in (mine, theirs) for _, c in compiled([FoundSource(path)], Verdict())]
     if len(files) < 2:
         return terminal.Exit.INTERNAL
     one, other = files
@@ -70,7 +70,7 @@ def _print(done: list[Comparison], form: str, columns: int, everything: bool) ->
     parts = [comparison_text(c, columns, everything) for c in done]
     if not all(c.alike for c in done):
         parts.append(closing(columns))
-    terminal.out("\n".join("\n".join(map(console.safe, part)) + "\n" for part in parts))
+    terminal.out("\n".join("\n".join(map(console.safe_text, part)) + "\n" for part in parts))
 
 
 def _matched(one: Compilation, other: Compilation, title: str | None) -> Iterator[tuple[CompiledLick, CompiledLick]]:
@@ -96,9 +96,9 @@ def _matched(one: Compilation, other: Compilation, title: str | None) -> Iterato
 
 
 def _called(c: Compilation, title: str) -> CompiledLick | None:
-    from lickwright.core.slugs import same
+    from lickwright.core.slugs import same_title
 
-    return next((lick for lick in c.licks if same(lick.title, title)), None)
+    return next((lick for lick in c.licks if same_title(lick.title, title)), None)
 
 
 def _titles(c: Compilation) -> str:

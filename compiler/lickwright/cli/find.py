@@ -111,8 +111,8 @@ def _complaint(text: str, unclear: QueryError) -> str:
 
     line = Source("", "".join(" " if char.isspace() else char for char in text))
     shown, carets = console.source_excerpt(line, Span(unclear.start, unclear.end), 90)
-    hint = f"    help: {console.safe(unclear.hint)}\n" if unclear.hint else ""
-    return f"error: {console.safe(str(unclear))}\n    {shown}\n    {carets}\n{hint}"
+    hint = f"    help: {console.safe_text(unclear.hint)}\n" if unclear.hint else ""
+    return f"error: {console.safe_text(str(unclear))}\n    {shown}\n    {carets}\n{hint}"
 
 
 # --- a question ------------------------------------------------------------------------------------------------------
@@ -201,7 +201,7 @@ def _columns() -> int:
 
 def _nothing(text: str, found: SearchResult) -> str:
     """That nothing was found, and which part of the question alone finds nothing."""
-    parts = [f"`{console.safe(text[term.start : term.end])}`" for term in found.none]
+    parts = [f"`{console.safe_text(text[term.start : term.end])}`" for term in found.none]
     if not parts:
         return "no lick holds all of that\n"
     hint = next((f"; did you mean {near}?" for term in found.none if (near := _near(term))), "")
@@ -210,7 +210,7 @@ def _nothing(text: str, found: SearchResult) -> str:
 
 def _near(term: QueryTerm) -> str | None:
     """The technique, or the field, that a bare word may have meant."""
-    from lickwright.core.diagnostics import nearest
+    from lickwright.core.diagnostics import nearest_name
     from lickwright.index.query_fields import FIELDS, OLD_NAMES, technique_names
 
     if term.field:
@@ -218,7 +218,7 @@ def _near(term: QueryTerm) -> str | None:
     word = term.values[0].text
     if word.lower() in [field.name for field in FIELDS]:
         return f"{word.lower()}:…"
-    return OLD_NAMES.get(word.lower()) or nearest(word, technique_names())
+    return OLD_NAMES.get(word.lower()) or nearest_name(word, technique_names())
 
 
 _More: TypeAlias = "Iterable[tuple[SearchHit, dict[str, object]]]"  # licks, and what else is said of each
@@ -260,7 +260,7 @@ def _csv(shelf: Shelf, more: tuple[str, ...], hits: _More) -> None:
 
 def _paths(shelf: Shelf, hits: Iterable[SearchHit]) -> None:
     for path in dict.fromkeys(shelf.path(hit.path) for hit in hits):
-        terminal.out((console.safe(path) if sys.stdout.isatty() else path) + "\n")
+        terminal.out((console.safe_text(path) if sys.stdout.isatty() else path) + "\n")
 
 
 # --- a lick ----------------------------------------------------------------------------------------------------------
@@ -268,13 +268,13 @@ def _paths(shelf: Shelf, hits: Iterable[SearchHit]) -> None:
 
 def _wanted(path: str, title: str | None) -> LickFacts | int:
     """The lick that others are to be like; an exit code where it cannot be read, which is then said."""
-    from lickwright.cli.sources import Found, Verdict, compiled
-    from lickwright.core.slugs import same
+    from lickwright.cli.sources import FoundSource, Verdict, compiled
+    from lickwright.core.slugs import same_title
     from lickwright.store.features import facts
 
     verdict = Verdict()
-    for _, c in compiled([Found(path)], verdict):
-        licks = [lick for lick in c.licks if title is None or same(lick.title, title)]
+    for _, c in compiled([FoundSource(path)], verdict):
+        licks = [lick for lick in c.licks if title is None or same_title(lick.title, title)]
         if len(licks) != 1 and c.licks:
             from lickwright.cli.select_lick import no_such_lick, quoted
 
@@ -299,7 +299,9 @@ def _print_like(
     from lickwright.index.similarity_search import like
 
     if wanted.phrase_notes < FEWEST:
-        raise click.UsageError(f'"{console.safe(wanted.title)}" has fewer than {FEWEST} notes: too few to look for')
+        raise click.UsageError(
+            f'"{console.safe_text(wanted.title)}" has fewer than {FEWEST} notes: too few to look for'
+        )
     found = like(shelf.connection, wanted, limit or _LIKE, among(shelf.connection, text))
     found = sorted_by(interpret_question(text).order, found, lambda one, column: one.hit.facts[column])
     if form == "json":
@@ -323,7 +325,7 @@ def _print_like(
         hits = [one.hit for one in found]
         _say_stale(shelf, library, hits, terminal.out if form == "text" and not paths else terminal.err)
     if not found:
-        terminal.err(f'no lick is like "{console.safe(wanted.title)}"\n')
+        terminal.err(f'no lick is like "{console.safe_text(wanted.title)}"\n')
 
 
 def _how(one: Like) -> str:

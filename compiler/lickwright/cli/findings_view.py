@@ -44,9 +44,9 @@ class _Cause:
         assert note.source is not None
         place = note.source.place(note.span.start)
         shown, carets = console.source_excerpt(note.source, note.span, columns - 4)
-        self.where = f"{console.safe(note.source.name)}:{place.line}:{place.column}"
+        self.where = f"{console.safe_text(note.source.name)}:{place.line}:{place.column}"
         self.excerpt = f"    {shown}\n    {carets}\n"
-        self.message = console.safe(note.message)
+        self.message = console.safe_text(note.message)
         self.codes: Counter[str] = Counter()
         self.licks: set[tuple[str, str | None]] = set()
 
@@ -97,7 +97,7 @@ class FindingsView:
         code.files += code.last != source.name
         code.last = source.name
         if len(code.places) < PLACES:
-            code.places.append(console.where(source, d))
+            code.places.append(console.format_location(source, d))
         self._fixes += d.fix is not None
         self._worst_files[source.name] += 1
         self._worst_folders[os.path.dirname(source.name)] += 1
@@ -109,7 +109,7 @@ class FindingsView:
                     cause.codes[d.code] += 1
                     cause.licks.add((source.name, d.lick))
         if d.severity is Severity.ERROR and len(self._errors) < ERRORS and not self._everything:
-            text = console.finding(source, d, self._colour, self._columns)
+            text = console.format_finding(source, d, self._colour, self._columns)
             if self._error_lines + text.count("\n") <= ERROR_LINES:
                 self._errors.append(text)
                 self._error_lines += text.count("\n")
@@ -172,7 +172,7 @@ class FindingsView:
 
 def next_commands(view: FindingsView, paths: Sequence[str]) -> list[tuple[str, str]]:
     """What to say next about these paths: pairs of a command and what it does."""
-    what = " ".join(shlex.quote(console.safe(path)) for path in paths[:3])
+    what = " ".join(shlex.quote(console.safe_text(path)) for path in paths[:3])
     commands = [
         (f"lickwright check --all {what}", f"shows all {console.counted_noun(view.severities.total(), 'finding')}")
     ]
@@ -187,7 +187,7 @@ def _listed(name: str, counts: Counter[str], columns: int) -> Iterator[str]:
     most = counts.most_common(WORST)
     if len(counts) < 2:
         return
-    parts = [f"{console.safe(path) or '.'}\0{number:,}" for path, number in most]
+    parts = [f"{console.safe_text(path) or '.'}\0{number:,}" for path, number in most]
     lines = wrap(", ".join(parts), max(20, columns - 15), break_long_words=False, break_on_hyphens=False)
     for n, line in enumerate(lines[:5]):
         shown = line.replace("\0", " ")

@@ -12,16 +12,16 @@ import sys
 from collections.abc import Sequence
 
 from lickwright.cli import terminal
-from lickwright.cli.sources import Found, Verdict, compiled
+from lickwright.cli.sources import FoundSource, Verdict, compiled
 from lickwright.compiler import Compilation
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import UNWRITABLE, read_file, reason, remove_stale_files, replace
-from lickwright.core.source import Source, Span, Unreadable, decode
+from lickwright.core.files import UNWRITABLE, error_reason, read_file, remove_stale_files, replace_file
+from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.report import console
 from lickwright.transform.autofix import Mended, RefusedFix, mend
 
 
-def fix_sources(paths: Sequence[str], found: Sequence[Found], in_place: bool, strict: bool) -> int:
+def fix_sources(paths: Sequence[str], found: Sequence[FoundSource], in_place: bool, strict: bool) -> int:
     """Mends each source in turn and gives the exit code: of the files as they stand afterwards. `paths` are those that were named.
 
     An interrupt goes through; how much was written until then is said.
@@ -51,21 +51,21 @@ class _Run:
         self._fixes = 0
         self._writing: tuple[str, Mended] | None = None  # a file of which an interrupt leaves open whether it was
 
-    def sweep(self, found: Sequence[Found]) -> None:
+    def sweep(self, found: Sequence[FoundSource]) -> None:
         """Removes what killed runs left beside the files that may be written."""
         for folder in {
             os.path.dirname(one.real) for one in found if one.real not in ("", "-") and not self._leads_out(one.path)
         }:
             remove_stale_files(folder)
 
-    def mend(self, one: Found, before: Compilation) -> None:
+    def mend(self, one: FoundSource, before: Compilation) -> None:
         """Mends one and tells about it."""
         mended = _mended(one, before, self._verdict)
         if mended is None:
             return
         if self._in_place and mended.count and self._leads_out(one.path):
             terminal.err(
-                f"{console.safe(one.path)}: left as it is: it is a link to a file outside what was named\n"
+                f"{console.safe_text(one.path)}: left as it is: it is a link to a file outside what was named\n"
                 "    name the link itself to fix that file\n"
             )
             mended = Mended(before, before, (), ())
@@ -104,7 +104,7 @@ class _Run:
     def end(self) -> int:
         """Tells what it came to; the exit code."""
         done = "written" if self._in_place else "shown, nothing written"
-        terminal.err(f"{_count(self._fixes)} {done}; what is left: {console.tally(self._remaining)}\n")
+        terminal.err(f"{_count(self._fixes)} {done}; what is left: {console.tally_findings(self._remaining)}\n")
         return self._verdict.code
 
 
@@ -112,7 +112,7 @@ def _count(fixes: int) -> str:
     return f"{fixes:,} {'fix' if fixes == 1 else 'fixes'}"
 
 
-def _mended(one: Found, before: Compilation, verdict: Verdict) -> Mended | None:
+def _mended(one: FoundSource, before: Compilation, verdict: Verdict) -> Mended | None:
     try:
         return mend(before)
     except Exception as e:  # a bug of ours costs only this file
@@ -131,7 +131,7 @@ def _diff(before: Source, after: Source) -> str:
     lines = unified_diff(_lines(before.text), _lines(after.text), name, f"{name} (fixed)", lineterm="", n=1)
     if not sys.stdout.isatty():
         return "".join(line + "\n" for line in lines)
-    return "".join(console.safe(line.replace("\t", " " * console.TAB)) + "\n" for line in lines)
+    return "".join(console.safe_text(line.replace("\t", " " * console.TAB)) + "\n" for line in lines)
 
 
 def _lines(text: str) -> list[str]:
@@ -147,8 +147,8 @@ def _refusal(refused: RefusedFix) -> str:
     d = refused.finding
     assert d.fix is not None
     place = refused.source.place(d.span.start)
-    where = f"{console.safe(refused.source.name)}:{place.line}:{place.column}"
-    return f"{where}: not fixed: to {console.safe(d.fix.title)} would bring another error: {console.safe(refused.because.message)}\n"
+    where = f"{console.safe_text(refused.source.name)}:{place.line}:{place.column}"
+    return f"{where}: not fixed: to {console.safe_text(d.fix.title)} would bring another error: {console.safe_text(refused.because.message)}\n"
 
 
 def _write(path: str, mended: Mended) -> Diagnostic | None:
@@ -161,20 +161,22 @@ def _write(path: str, mended: Mended) -> Diagnostic | None:
         if not os.access(real, os.W_OK):
             return _unwritten("the file may not be written to", "change its permissions, or fix it by hand")
         data = read_file(real)
-        if decode(path, data).text != mended.before.source.text:
+        if decode_source(path, data).text != mended.before.source.text:
             return _unwritten("the file was changed while it was read", "run the command again")
-        replace(real, mended.rewrite(data), status)
+        replace_file(real, mended.rewrite(data), status)
     except (OSError, Unreadable) as e:
-        return _unwritten(reason(e), "check who may write to the file and its folder")
+        return _unwritten(error_reason(e), "check who may write to the file and its folder")
     if status.st_nlink > 1:
-        terminal.err(f"{console.safe(path)}: the file has another name too (a hard link), where the old text stays\n")
+        terminal.err(
+            f"{console.safe_text(path)}: the file has another name too (a hard link), where the old text stays\n"
+        )
     return None
 
 
 def _stands(path: str, mended: Mended) -> bool:
     """Whether a file has the mended text."""
     try:
-        return decode(path, read_file(path)).text == mended.after.source.text
+        return decode_source(path, read_file(path)).text == mended.after.source.text
     except Unreadable:
         return False
 

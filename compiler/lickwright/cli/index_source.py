@@ -57,7 +57,7 @@ def _read(path: str) -> tuple[Shelf, int]:
     shelf = index_in_memory(_compiled([path], verdict))
     took = time.monotonic() - began
     if took > _SLOW and os.path.isdir(path):
-        place = console.safe(path)
+        place = console.safe_text(path)
         terminal.err(
             f"reading all of {place} took {took:.0f} seconds; lickwright make {place} keeps an index in its output folder: "
             "ask that folder\n"
@@ -97,7 +97,7 @@ def stale_line(shelf: Shelf, library: str, counts: Mapping[str, int]) -> str:
     said = [
         f"{console.counted_noun(n, 'lick')} {WORDS[name]}" for name, n in sorted(counts.items()) if name in WORDS and n
     ]
-    return f"{', '.join(said)}: lickwright make brings {console.safe(library)} up to date\n" if said else ""
+    return f"{', '.join(said)}: lickwright make brings {console.safe_text(library)} up to date\n" if said else ""
 
 
 def lick_as_json(shelf: Shelf, hit: SearchHit) -> dict[str, object]:

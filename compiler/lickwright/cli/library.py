@@ -115,7 +115,7 @@ def _overview(shelf: Shelf, library: str, form: str, limit: int | None) -> None:
         lines.append(f"{'stale':{_INDENT}}{line.rstrip()}")
     lines += _hints("perhaps missing:", [gap for gap in missing if gap.kind != "order"], limit or _HINTS)
     lines += _hints("in the order of the files:", [gap for gap in missing if gap.kind == "order"], limit or _HINTS)
-    terminal.out("".join(console.safe(line) + "\n" for line in lines))
+    terminal.out("".join(console.safe_text(line) + "\n" for line in lines))
 
 
 _PLURALS = {
@@ -164,7 +164,7 @@ def _list(name: str, parts: list[str], total: int) -> list[str]:
 
 def _wrong(found: Overview, library: str) -> Iterator[str]:
     """Findings, fields that are not said, phrases that come twice; each with what shows more of it."""
-    place = console.safe(library)
+    place = console.safe_text(library)
     if found.codes:
         tally = ", ".join(
             console.counted_noun(found.severities[severity], severity.word)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lickwright.cli import option_types, terminal
-from lickwright.core.slugs import same
+from lickwright.core.slugs import same_title
 from lickwright.report import console
 
 if TYPE_CHECKING:
@@ -57,14 +57,14 @@ def command(
         raise click.UsageError("one key or all of them, one box or all of them")
     if overwrite and out in (None, "-"):
         raise click.UsageError("--overwrite goes with --out and a file or a folder")
-    from lickwright.cli.sources import Found, Verdict, compiled
+    from lickwright.cli.sources import FoundSource, Verdict, compiled
     from lickwright.notation.syntax import parse_source
     from lickwright.transform.moves import MoveRequest
     from lickwright.transform.moves.inline_config import inline_config
 
     verdict = Verdict()
     wish = MoveRequest(key, box, {"up": 1, "down": -1}.get(octave or "", 0), tuning, by)
-    for _, compilation in compiled([Found(path)], verdict):
+    for _, compilation in compiled([FoundSource(path)], verdict):
         if not compilation.licks:
             terminal.err(console.format_findings(compilation.source, compilation.diagnostics))
             continue
@@ -88,7 +88,7 @@ def _folder(out: str) -> bool:
 def _chosen(book: Book, title: str | None, path: str) -> list[Lick]:
     if title is None:
         return list(book.licks)
-    found = [lick for lick in book.licks if same(lick.title, title)]
+    found = [lick for lick in book.licks if same_title(lick.title, title)]
     if not found:
         from lickwright.cli.select_lick import no_such_lick
 
@@ -114,11 +114,11 @@ def _family(
             verdict.add(terminal.Exit.MUSIC)
             if str(e) not in refused:
                 refused.add(str(e))
-                terminal.err(f"{_name(lick.title, _goal(one, all_keys, all_boxes))}: {console.safe(str(e))}\n")
+                terminal.err(f"{_name(lick.title, _goal(one, all_keys, all_boxes))}: {console.safe_text(str(e))}\n")
             continue
         place = _place(moved, all_keys, all_boxes)
         for words in moved.said:
-            terminal.err(f"{_name(lick.title, place)}: {console.safe(words)}\n")
+            terminal.err(f"{_name(lick.title, place)}: {console.safe_text(words)}\n")
         yield replace(moved.lick, title=f"{lick.title}, {place}") if place else moved.lick
 
 
@@ -127,12 +127,12 @@ def _wishes(
 ) -> Iterator[MoveRequest]:
     """Every place: keys from C up, each as it is best spelled, and in each the boxes by number."""
     from lickwright.core.fast_dataclass import replace
-    from lickwright.timeline.build import resolve
+    from lickwright.timeline.build import build_timeline
 
     keys: list[str | None] = [wish.key]
     boxes = [str(n) for n in range(1, 6)] if all_boxes else [wish.box]
     if all_keys:
-        timeline, _ = resolve(lick, book, source)
+        timeline, _ = build_timeline(lick, book, source)
         key = timeline.settings.key if timeline else None
         # without a key any will do: `move_lick` says that one is missing
         keys = [str(key.transposed(pc - key.tonic.pc)) for pc in range(12)] if key else ["C major"]
@@ -153,7 +153,7 @@ def _place(moved: Moved, all_keys: bool, all_boxes: bool) -> str:
 
 
 def _name(title: str, place: str) -> str:
-    return f'"{console.safe(title)}"' + (f", {place}" if place else "")
+    return f'"{console.safe_text(title)}"' + (f", {place}" if place else "")
 
 
 # --- writing ---------------------------------------------------------------------------------------------------------
@@ -176,22 +176,22 @@ def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwr
 def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwrite: bool, verdict: Verdict) -> None:
     from lickwright.cli.output import Folder, Output
     from lickwright.cli.sources import SUFFIX
-    from lickwright.core.destination import source_there
-    from lickwright.core.slugs import distinct, slug
+    from lickwright.core.destination import source_conflict
+    from lickwright.core.slugs import distinct_names, slug
     from lickwright.core.source import Source as Text
     from lickwright.notation.canonical import canonical
     from lickwright.transform.moves import gathered
 
-    names = distinct([slug(lick.title) for lick in licks])
+    names = distinct_names([slug(lick.title) for lick in licks])
     outputs = [
         Output(name + SUFFIX, canonical(gathered(book, [lick])).encode("utf-8"))
         for name, lick in zip(names, licks, strict=True)
     ]
     places = [(output, os.path.join(out, output.name)) for output in outputs]
-    refused = {place: found for _, place in places if (found := source_there(place, (path,)))}
+    refused = {place: found for _, place in places if (found := source_conflict(place, (path,)))}
     folder = Folder(out, ".", path, overwrite)
     troubles = folder.write([output for output, place in places if place not in refused])
     for place, finding in (*refused.items(), *troubles):
         verdict.judge([finding])
         terminal.err(console.format_findings(Text(place, ""), [finding]))
-    terminal.err(f"{console.counted_noun(folder.done, 'lick')} in {console.safe(out)}\n")
+    terminal.err(f"{console.counted_noun(folder.done, 'lick')} in {console.safe_text(out)}\n")

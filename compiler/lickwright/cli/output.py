@@ -10,7 +10,7 @@ import os
 from collections.abc import Sequence
 
 from lickwright.cli import terminal
-from lickwright.report.console import safe
+from lickwright.report.console import safe_text
 from lickwright.store.output_writer import Output, unwritable
 from lickwright.store.types import Trouble
 from lickwright.store.write_single import write_outputs
@@ -40,4 +40,4 @@ class Folder:
 
 
 def _say(line: str) -> None:
-    terminal.err(safe(line) + "\n")
+    terminal.err(safe_text(line) + "\n")

@@ -72,12 +72,12 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
     from tempfile import TemporaryFile, gettempdir
 
     from lickwright.cli.select_lick import complain
-    from lickwright.core.files import reason
+    from lickwright.core.files import error_reason
     from lickwright.export import Length
     from lickwright.export.audio import audio_losses, render_samples, taken_down
     from lickwright.synth.arrangement import RATE
     from lickwright.synth.wave import BYTES
-    from lickwright.timeline.excerpt import NoBars, no_bars
+    from lickwright.timeline.excerpt import NoBars, no_bars_finding
 
     assert lick.stages is not None  # or it had errors
     stages = lick.stages
@@ -86,23 +86,23 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
         try:
             stages, said = stages.part(options.bars)
         except NoBars as e:
-            complain(c, [no_bars(stages.timeline, e)], verdict)
+            complain(c, [no_bars_finding(stages.timeline, e)], verdict)
             return
     taken = taken_down(stages, options)
     complain(c, [*said, *audio_losses(stages, options, taken)], verdict)
     aside = Length(taken.end, round(taken.end * RATE) * BYTES)
     if aside.much:
-        terminal.err(f"{console.safe(lick.title)}: {aside} to put aside; it is played when all of it is ready\n")
+        terminal.err(f"{console.safe_text(lick.title)}: {aside} to put aside; it is played when all of it is ready\n")
     try:
         with TemporaryFile() as file:
             wave = render_samples(stages, options, taken, file)
-            terminal.err(f"playing {console.safe(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")
+            terminal.err(f"playing {console.safe_text(lick.title)}, {taken.end:.0f} seconds; Ctrl-C stops\n")
             with device.OutputStream(RATE, channels=2, dtype="float32") as stream:
                 for piece in wave.pieces():
                     stream.write(piece.T.copy())
     except device.PortAudioError as e:
-        terminal.err(f"error: the sound device gave up: {console.safe(str(e))}\n")
+        terminal.err(f"error: the sound device gave up: {console.safe_text(str(e))}\n")
         verdict.add(terminal.Exit.FILE)
     except OSError as e:
-        terminal.err(f"error: {reason(e)} in the folder for temporary files, {console.safe(gettempdir())}\n")
+        terminal.err(f"error: {error_reason(e)} in the folder for temporary files, {console.safe_text(gettempdir())}\n")
         verdict.add(terminal.Exit.FILE)

@@ -27,7 +27,7 @@ def readiness(library: str, form: str, limit: int | None) -> int:
 
     if not is_kept(library):
         raise click.UsageError(
-            f"--ready looks at an output folder of lickwright make, and {console.safe(library)} is none: make it first"
+            f"--ready looks at an output folder of lickwright make, and {console.safe_text(library)} is none: make it first"
         )
     try:
         shelf, _ = index_of(library)
@@ -65,14 +65,14 @@ def _lacking(library: str, found: Sequence[Lack], most: int, made: str) -> str:
     from lickwright.build.readiness import KINDS, count_by_kind
 
     if not found:
-        return f"ready: {made} in {console.safe(library)}\n"
-    text = f"not ready: {made} in {console.safe(library)}\n"
+        return f"ready: {made} in {console.safe_text(library)}\n"
+    text = f"not ready: {made} in {console.safe_text(library)}\n"
     for kind, number in count_by_kind(found).items():
         text += f"\n{KINDS[kind]}: {number:,}\n"
         for one in [one for one in found if one.kind == kind][:most]:
             title = f'"{one.title}"' if one.title else ""
             place = " ".join(filter(None, (one.path, title)))
-            text += f"  {console.safe(f'{place}: {one.message}' if place else one.message)}\n"
+            text += f"  {console.safe_text(f'{place}: {one.message}' if place else one.message)}\n"
         if number > most:
             text += f"  and {number - most:,} more: --limit {number} shows all\n"
     return text

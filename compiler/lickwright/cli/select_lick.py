@@ -14,7 +14,7 @@ from lickwright.cli import terminal
 from lickwright.cli.sources import Verdict, compiled, find_sources
 from lickwright.compiler import Compilation, CompiledLick
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.slugs import same
+from lickwright.core.slugs import same_title
 from lickwright.report import console
 
 _MOST_TITLES = 10  # that a message lists
@@ -27,7 +27,7 @@ def choose(path: str, title: str | None) -> tuple[list[tuple[Compilation, Compil
     """
     verdict = Verdict()
     files = [c for _, c in compiled(find_sources([path]), verdict)]
-    chosen = [(c, lick) for c in files for lick in c.licks if title is None or same(lick.title, title)]
+    chosen = [(c, lick) for c in files for lick in c.licks if title is None or same_title(lick.title, title)]
     if title is not None and not chosen and any(c.licks for c in files):
         raise no_such_lick(title, path, [lick.title for c in files for lick in c.licks])
     if title is not None:
@@ -50,19 +50,19 @@ def complain(c: Compilation, found: list[Diagnostic], verdict: Verdict) -> None:
 
 def no_such_lick(title: str, path: str, titles: Sequence[str]) -> click.UsageError:
     """Return the error of every command for a title that names no lick of `path`, with the nearest of its titles."""
-    from lickwright.core.diagnostics import nearest
+    from lickwright.core.diagnostics import nearest_name
 
     titles = list(dict.fromkeys(titles))
-    near = nearest(title, titles)
+    near = nearest_name(title, titles)
     if near is None:
         inside = [known for known in titles if title.casefold() in known.casefold()]
         near = inside[0] if inside else None
-    wish = f'did you mean "{console.safe(near)}"?' if near else "there are " + quoted(titles)
-    where = "standard input" if path == "-" else console.safe(path)
-    return click.UsageError(f'there is no lick called "{console.safe(title)}" in {where}; {wish}')
+    wish = f'did you mean "{console.safe_text(near)}"?' if near else "there are " + quoted(titles)
+    where = "standard input" if path == "-" else console.safe_text(path)
+    return click.UsageError(f'there is no lick called "{console.safe_text(title)}" in {where}; {wish}')
 
 
 def quoted(titles: Sequence[str]) -> str:
     """Return up to `_MOST_TITLES` titles in quotes: `"Gate", "Porch light" and 4 more`."""
-    words = ", ".join(f'"{console.safe(title)}"' for title in titles[:_MOST_TITLES])
+    words = ", ".join(f'"{console.safe_text(title)}"' for title in titles[:_MOST_TITLES])
     return words + (f" and {len(titles) - _MOST_TITLES} more" if len(titles) > _MOST_TITLES else "")

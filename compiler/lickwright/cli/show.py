@@ -55,7 +55,9 @@ def _tab(c: Compilation, lick: CompiledLick, options: Options, verdict: Verdict,
         verdict.add(terminal.Exit.INTERNAL)
         return ""
     complain(c, list(emission.losses), verdict)
-    return "".join(console.safe(line) + "\n" for line in emission.data.decode("utf-8").removesuffix("\n").split("\n"))
+    return "".join(
+        console.safe_text(line) + "\n" for line in emission.data.decode("utf-8").removesuffix("\n").split("\n")
+    )
 
 
 def _fingered(lick: CompiledLick, options: Options) -> Export:
@@ -63,12 +65,12 @@ def _fingered(lick: CompiledLick, options: Options) -> Export:
     from lickwright.core.fast_dataclass import replace
     from lickwright.export import Export, LoweredLick, tab
     from lickwright.export.tab.drawing import wrapped
-    from lickwright.hand.fingering import fingers
+    from lickwright.hand.fingering import suggest_fingers
 
     timeline = lick.timeline
     assert timeline is not None  # or the lick had errors
     own = any(sound.finger for sound in timeline.sounds)
-    sounds = (replace(s, finger=f) for s, f in zip(timeline.sounds, fingers(timeline), strict=True))
+    sounds = (replace(s, finger=f) for s, f in zip(timeline.sounds, suggest_fingers(timeline), strict=True))
     emission = tab.emit(LoweredLick(replace(timeline, sounds=tuple(sounds))), options)
     words = "fingers: the writer's where they are written, else a suggestion" if own else "fingers: a suggestion"
     said = "\n".join(wrapped(words, options.width))

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 
 from lickwright.cli import terminal
 from lickwright.cli.exit_code import exit_code
-from lickwright.core.destination import Seal, obstacle, save_file
+from lickwright.core.destination import Seal, find_obstacle, save_file
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.source import Source
 from lickwright.report import console
@@ -22,7 +22,7 @@ STDOUT = "-"
 def refusal(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[str]) -> terminal.Exit:
     """Says beforehand why a file will not be written, so that no long work is done in vain; FINE where it may be."""
     try:
-        return _told(path, None if path == STDOUT else obstacle(path, seal, overwrite, sources))
+        return _told(path, None if path == STDOUT else find_obstacle(path, seal, overwrite, sources))
     except (OSError, ValueError):  # it is said when the file is to be written
         return terminal.Exit.FINE
 

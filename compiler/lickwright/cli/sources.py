@@ -16,15 +16,15 @@ from lickwright.compiler import Compilation, compile_bytes, compile_file
 from lickwright.config.discovery import ProjectConfigs
 from lickwright.core.files import UNREADABLE
 from lickwright.core.source import MAX_BYTES, Source, Span
-from lickwright.core.source_discovery import SUFFIX, Found, find_sources
+from lickwright.core.source_discovery import SUFFIX, FoundSource, find_sources
 from lickwright.settings.project_rules import ProjectRules
 
-__all__ = ["SUFFIX", "Found", "Verdict", "compiled", "find_sources"]
+__all__ = ["SUFFIX", "FoundSource", "Verdict", "compiled", "find_sources"]
 
 
 def compiled(
-    found: Sequence[Found], verdict: Verdict, houses: ProjectConfigs | None = None
-) -> Iterator[tuple[Found, Compilation]]:
+    found: Sequence[FoundSource], verdict: Verdict, houses: ProjectConfigs | None = None
+) -> Iterator[tuple[FoundSource, Compilation]]:
     """Each compiled in turn by its house's style. A bug of ours costs only the file it happened with.
 
     Without `houses`, a lickwright.toml with mistakes in it ends the run before anything is compiled.
@@ -43,7 +43,7 @@ def compiled(
         del compilation  # before the next is made: a file of a mebibyte takes a hundred
 
 
-def _compile(one: Found, house: ProjectRules | None) -> Compilation:
+def _compile(one: FoundSource, house: ProjectRules | None) -> Compilation:
     if one.trouble is not None:
         return Compilation(Source(one.path, ""), (), (one.trouble,))
     if one.path != "-":

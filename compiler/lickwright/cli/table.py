@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import zip_longest
 
-from lickwright.report.console import display_width, safe
+from lickwright.report.console import display_width, safe_text
 
 _BETWEEN = 2  # blanks
 _LEAST = 5  # columns to which a cell is cut, at most
@@ -21,7 +21,7 @@ def format_table(heads: Sequence[str], rows: Sequence[Sequence[str]], columns: i
     The last column is a place: of a long one its end is kept. `least` is the head of the column that is cut first, down to
     that head, and left out where the rest has no room even so.
     """
-    cells = [[" ".join(safe(cell).split()) for cell in row] for row in rows]
+    cells = [[" ".join(safe_text(cell).split()) for cell in row] for row in rows]
     widest = [max(map(display_width, column)) for column in zip_longest(heads, *cells, fillvalue="")]
     over = sum(widest) + _BETWEEN * (len(widest) - 1) - columns
     if least in heads and over > 0:

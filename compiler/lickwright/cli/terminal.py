@@ -249,12 +249,12 @@ def apology(error: Exception | str, during: str = "") -> str:
     import platform
 
     from lickwright.core.version import __version__
-    from lickwright.report.console import mistake, safe
+    from lickwright.report.console import describe_crash, safe_text
 
-    about = f" while working on {safe(during)}" if during else ""
+    about = f" while working on {safe_text(during)}" if during else ""
     return (
         f"sorry: something went wrong inside lickwright{about}\n"
         f"please report the next two lines, with the lick if you may share it:\n"
         f"  lickwright {__version__}, Python {platform.python_version()}, {platform.system()}\n"
-        f"  {error if isinstance(error, str) else mistake(error)}\n"
+        f"  {error if isinstance(error, str) else describe_crash(error)}\n"
     )

@@ -38,7 +38,7 @@ class _Round(BuildView):
         for told in sorted(self._new, key=lambda told: _edited(told.path)):
             super().source(told)
         well = [path for path in self._last if path not in self.said]
-        lines = [f"{console.safe(path)}: nothing is wrong anymore\n" for path in well[:_NAMED]]
+        lines = [f"{console.safe_text(path)}: nothing is wrong anymore\n" for path in well[:_NAMED]]
         if len(well) > _NAMED:
             lines.append(f"and {console.counted_noun(len(well) - _NAMED, 'more source')} with nothing wrong anymore\n")
         return self.findings(sorted({os.path.dirname(told.path) or "." for told in self._new})) + "".join(lines)

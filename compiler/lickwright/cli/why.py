@@ -7,8 +7,8 @@ import sys
 import click
 
 from lickwright.cli import terminal
-from lickwright.core.diagnostics import Rule, nearest
-from lickwright.report.console import safe
+from lickwright.core.diagnostics import Rule, nearest_name
+from lickwright.report.console import safe_text
 
 
 @click.command(short_help="Explain a finding by its code, or list them all.")
@@ -28,13 +28,13 @@ def command(code: str | None) -> int:
     by_name = {rule.code.lower(): rule for rule in rules} | {rule.name.lower(): rule for rule in rules}
     rule = by_name.get(code.strip().lower())
     if rule is None:
-        near = nearest(code, list(by_name))
+        near = nearest_name(code, list(by_name))
         wish = (
             f"; did you mean {by_name[near].code} ({by_name[near].name})?"
             if near
             else "; lickwright why lists them all"
         )
-        raise click.UsageError(f"there is no finding {safe(code)}{wish}")
+        raise click.UsageError(f"there is no finding {safe_text(code)}{wish}")
     terminal.out(_explained(rule, min(terminal.columns(sys.stdout, 80), 100)))
     return terminal.Exit.FINE
 

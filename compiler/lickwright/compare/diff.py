@@ -17,7 +17,7 @@ from lickwright.compare.technique import BENT_TO, FRETTED, HALF_STEP, Otherwise,
 from lickwright.compare.timing import JOINED, SPLIT, Slip, Timing, timing
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.notation.techniques import HELD_BEND, Curve, Damping
-from lickwright.timeline.bar_count import name_at
+from lickwright.timeline.bar_count import count_name
 from lickwright.timeline.model import SoundingNote, Timeline
 
 _PLACE_SHARE = Fraction(3, 5)  # of the right pitches that lie on another string: the phrase is played elsewhere
@@ -279,7 +279,7 @@ def _rings(sound: SoundingNote) -> bool:
 def score_position(timeline: Timeline, sound: SoundingNote) -> ScorePosition:
     """Bar and beat of a note as written; a pick-up is counted as the end of a full bar."""
     bar, slot = timeline.bars[sound.bar], timeline.slots[sound.slot]
-    return ScorePosition(bar.number, name_at(timeline, bar, slot.at))
+    return ScorePosition(bar.number, count_name(timeline, bar, slot.at))
 
 
 def _written(met: Met) -> tuple[object, ...]:

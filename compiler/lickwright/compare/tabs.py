@@ -14,7 +14,7 @@ from lickwright.core.fast_dataclass import replace
 from lickwright.export.tab.drawing import draw_line
 from lickwright.export.tab.lines import Line, break_lines
 from lickwright.layout.columns import lay_out_bars
-from lickwright.layout.grid import Above, Grid
+from lickwright.layout.grid import Grid, RowEntry
 from lickwright.timeline.model import SoundingNote, Timeline
 
 MINE, THEIRS = "yours", "the teacher's"
@@ -110,7 +110,7 @@ class _Part:
                 yield marks
             yield from drawn[ends:]
 
-    def _above(self, line: Line) -> list[Above]:
+    def _above(self, line: Line) -> list[RowEntry]:
         first, last = line.pieces[0].piece.first, line.pieces[-1].piece.first + len(line.pieces[-1].xs)
         return [above for above in self._grid.above if above.first < last and above.last >= first]
 

@@ -12,7 +12,7 @@ from lickwright.compare.notes import BENT, highest_bend
 from lickwright.compare.technique import BENT_TO, FRETTED
 from lickwright.compare.timing import DRAGGED, ENTRY, JOINED, RUSHED, SPLIT
 from lickwright.music.rhythm import value_name
-from lickwright.music.steps import size
+from lickwright.music.steps import interval_words
 from lickwright.notation.techniques import HEADS
 from lickwright.timeline.model import SoundingNote, Timeline
 
@@ -102,7 +102,7 @@ def _whole(timeline: Timeline, d: Difference) -> str:
 def _other_note(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     a, b = d.mine[0], d.theirs[0]
     if highest_bend(b) and not (a.dead or b.dead):
-        up = f"bends {_there(theirs, a, b)} up {size(highest_bend(b))}"
+        up = f"bends {_there(theirs, a, b)} up {interval_words(highest_bend(b))}"
         return f"{_played(mine, a)}: the teacher {up}" + (f", {_apart(d)}" if d.by else "")
     if d.kind is DifferenceKind.NOTE:
         return f"{fret_in_words(mine, a)}: the teacher plays {fret_in_words(theirs, b)}"
@@ -119,7 +119,7 @@ def _other_note(mine: Timeline, theirs: Timeline, d: Difference) -> str:
 def _played(timeline: Timeline, sound: SoundingNote) -> str:
     """Return `fret 5 on the B string`, with its bend if it has one."""
     bend = highest_bend(sound)
-    return fret_in_words(timeline, sound) + (f", bent {size(bend)}" if bend else "")
+    return fret_in_words(timeline, sound) + (f", bent {interval_words(bend)}" if bend else "")
 
 
 def _there(timeline: Timeline, a: SoundingNote, b: SoundingNote) -> str:
@@ -129,7 +129,7 @@ def _there(timeline: Timeline, a: SoundingNote, b: SoundingNote) -> str:
 
 def _apart(d: Difference) -> str:
     """Return how far off the pitch is that is arrived at, where frets do not say it."""
-    return f"so yours is {size(float(d.by))} too {'high' if d.by > 0 else 'low'}"
+    return f"so yours is {interval_words(float(d.by))} too {'high' if d.by > 0 else 'low'}"
 
 
 def _off(d: Difference) -> str:
@@ -184,7 +184,7 @@ def _bent(timeline: Timeline, sound: SoundingNote) -> str:
 
 def _bend(mine: Timeline, d: Difference) -> str:
     """Return what is said of a pitch that a bend does not arrive at."""
-    a, off = d.mine[0], f"{size(float(d.by))} too {'high' if d.by > 0 else 'low'}"
+    a, off = d.mine[0], f"{interval_words(float(d.by))} too {'high' if d.by > 0 else 'low'}"
     if d.lacking:
         return f"the bend is missing: {fret_in_words(mine, a)} stays {off}"
     if d.added:
@@ -192,7 +192,7 @@ def _bend(mine: Timeline, d: Difference) -> str:
     if d.about == "release":
         return f"the release at {fret_in_words(mine, a)} stops {off}"
     yours, wanted = _amounts(d)
-    return f"{fret_in_words(mine, a)} is bent {size(yours)}; the teacher bends {size(wanted)}"
+    return f"{fret_in_words(mine, a)} is bent {interval_words(yours)}; the teacher bends {interval_words(wanted)}"
 
 
 def _amounts(d: Difference) -> tuple[float, float]:

@@ -11,7 +11,7 @@ import os
 import struct
 from hashlib import blake2b
 
-from lickwright.core.files import reason
+from lickwright.core.files import error_reason
 from lickwright.export import Cover
 from lickwright.store.ownership import file_kind, open_ours
 
@@ -36,7 +36,7 @@ def read_cover(name: str, home: str) -> Cover:
         with os.fdopen(open_ours(real), "rb") as file:
             data = file.read(LARGEST + 1)
     except OSError as e:
-        raise ValueError(f"`{name[:60]}` cannot be read: {reason(e)}"[:180]) from None
+        raise ValueError(f"`{name[:60]}` cannot be read: {error_reason(e)}"[:180]) from None
     if len(data) > LARGEST:
         raise ValueError(f"`{name[:60]}` is larger than {LARGEST >> 20} MiB")
     return cover(data, name)

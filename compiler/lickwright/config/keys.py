@@ -12,13 +12,13 @@ from typing import Any, NamedTuple
 
 from lickwright.config.name_pattern import LAYOUTS, Pattern
 from lickwright.config.name_pattern import parse_pattern as parse_pattern
-from lickwright.core.diagnostics import Severity, nearest, one_of
+from lickwright.core.diagnostics import Severity, nearest_name, one_of
 from lickwright.export import SOUND_FORMATS, option_parsing
 from lickwright.music.practice import MINUTES, Ladder, parse_ladder
 from lickwright.music.scale import parse_scale
-from lickwright.report.console import safe
+from lickwright.report.console import safe_text
 from lickwright.settings.fields import FIELDS, FieldRow
-from lickwright.settings.project_rules import Given
+from lickwright.settings.project_rules import ProjectField
 
 SEVERITIES: dict[str, Severity | None] = {**{s.word: s for s in Severity}, "off": None}
 _LONE_HASH = re.compile(r"(?:^|\s)#(?:\s|$)")
@@ -43,7 +43,7 @@ def value_text(value: Any) -> str:
     words = " ".join(str(value).split())
     if not words:
         raise ValueError("there is nothing between the quotes")
-    if safe(words) != words:
+    if safe_text(words) != words:
         raise ValueError("it holds a character that cannot be seen")
     return words
 
@@ -133,12 +133,12 @@ def _required(value: Any) -> tuple[str, ...]:
     names = _words(value)
     for name in names:
         if name not in known:
-            near = nearest(name, known)
+            near = nearest_name(name, known)
             raise ValueError(f"there is no field `{name[:30]}`" + (f": {near}?" if near else ""))
     return tuple(dict.fromkeys(names))
 
 
-def _field(row: FieldRow) -> Callable[[Any], Given]:
+def _field(row: FieldRow) -> Callable[[Any], ProjectField]:
     def parse(value: Any) -> Any:
         words = value_text(value)
         if _LONE_HASH.search(words):

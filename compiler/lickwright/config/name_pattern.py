@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from string import Formatter
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest
-from lickwright.core.slugs import LONGEST, slug
+from lickwright.core.diagnostics import nearest_name
+from lickwright.core.slugs import MAX_SLUG, slug
 
 LAYOUTS = ("by-source", "by-format", "flat")  # folders of a release
 MOST = 200  # characters of a pattern
@@ -50,7 +50,7 @@ class Pattern(NamedTuple):
     def name(self, values: Mapping[str, str | int]) -> str:
         """The name for a lick. What it does not say is left out; the longest words are cut where the whole is too long."""
         pieces = [_written(part, values) for part in self.parts]
-        while (over := len("".join(pieces)) - LONGEST) > 0:
+        while (over := len("".join(pieces)) - MAX_SLUG) > 0:
             words = [n for n, part in enumerate(self.parts) if part.field not in NUMBERS]
             at = max(words, key=lambda n: len(pieces[n]), default=None)
             if at is None or len(pieces[at]) < 2:
@@ -105,7 +105,7 @@ def _see_literal(literal: str) -> None:
 
 def _field(field: str, spec: str, conversion: str | None) -> Part:
     if field not in FIELDS:
-        near = nearest(field, tuple(FIELDS))
+        near = nearest_name(field, tuple(FIELDS))
         raise ValueError(
             f"there is no field `{field[:30]}`" + (f": {near}?" if near else f": there are {', '.join(FIELDS)}")
         )

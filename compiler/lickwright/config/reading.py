@@ -16,12 +16,12 @@ from lickwright.config import toml_errors
 from lickwright.config.keys import BY_PLACE, ROWS, SECTIONS, SEVERITIES, KeyRow, toml_type
 from lickwright.config.project_config import ProjectConfig
 from lickwright.config.toml_spans import Path, Where, toml_names
-from lickwright.core.diagnostics import Diagnostic, Severity, nearest
+from lickwright.core.diagnostics import Diagnostic, Severity, nearest_name
 from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
-from lickwright.core.source import Source, Span, Unreadable, decode
+from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.export import Album
 from lickwright.settings.fields import BY_NAME, OTHER_NAMES
-from lickwright.settings.project_rules import FIXED, SYNTAX, UNKNOWN, VALUE, Given
+from lickwright.settings.project_rules import FIXED, SYNTAX, UNKNOWN, VALUE, ProjectField
 
 MAX_BYTES = 1 << 16  # no house has so much to say; keeps hostile files cheap
 MOST = 100  # findings; more are not looked for
@@ -35,7 +35,7 @@ def read_house(path: str, shown: str, read: Callable[[str], bytes] = read_file) 
             raise Unreadable(
                 f"the file is larger than 64 KiB ({len(data):,} bytes)", "a lickwright.toml is a page at most"
             )
-        source = decode(shown, data)
+        source = decode_source(shown, data)
     except Unreadable as e:
         rule = UNREADABLE if isinstance(e, Unopened) else NOT_TEXT
         return ProjectConfig(Source(shown, ""), path=shown, findings=(rule.at(Span(0, 0), str(e), e.hint),))
@@ -61,7 +61,7 @@ class _Reading:
         self._source = source
         self._found = found
         self._where: dict[Path, Where] = {}
-        self._fields: dict[str, Given] = {}
+        self._fields: dict[str, ProjectField] = {}
         self._unread: set[str] = set()
         self._required: dict[str, Span] = {}
         self._severities: dict[str, Severity | None] = {}
@@ -97,7 +97,7 @@ class _Reading:
             return
         if row.section == "fields":
             field, words = read
-            self._fields[row.name] = Given(field, words, self._where[path].value)
+            self._fields[row.name] = ProjectField(field, words, self._where[path].value)
         elif row.section == "album":
             self._tag(path, row.name, read)
         elif row.section == "make" and row.name == "out":
@@ -146,7 +146,7 @@ class _Reading:
             )
             self._report(UNKNOWN, path, f"there is no finding `{code[:30]}`", hint)
         elif not isinstance(value, str) or value not in (*SEVERITIES, Severity.INFO):
-            near = nearest(value, list(SEVERITIES)) if isinstance(value, str) else None
+            near = nearest_name(value, list(SEVERITIES)) if isinstance(value, str) else None
             wish = f"did you mean `{near}`?" if near else f"there are {', '.join(SEVERITIES)}"
             said = f"`{value[:30]}`" if isinstance(value, str) else toml_type(value)
             self._report(VALUE, path, f"{said} is not a severity", wish, value)
@@ -161,7 +161,7 @@ class _Reading:
         said = name[:30]
         homes = [row.section for row in ROWS if row.name == name]
         if isinstance(value, dict):
-            near = nearest(name, tuple(SECTIONS))
+            near = nearest_name(name, tuple(SECTIONS))
             wish = f"did you mean [{near}]?" if near else f"there are {', '.join(f'[{s}]' for s in SECTIONS)}"
             self._report(UNKNOWN, path, f"there is no section [{said}]", wish)
             return
@@ -215,7 +215,7 @@ def _meant(section: str, name: str) -> str:
     here = [row for row in ROWS if row.section == section] if section else list(ROWS)
     for rows in (here, list(ROWS)):
         known = {row.name: row for row in rows}
-        near = OTHER_NAMES.get(name.lower()) or nearest(name, tuple(known))
+        near = OTHER_NAMES.get(name.lower()) or nearest_name(name, tuple(known))
         if near in known:
             home = known[near].section
             return f"did you mean `{near}`" + (f" under [{home}]?" if home and home != section else "?")

@@ -20,7 +20,7 @@ from hashlib import blake2b
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import NOT_OURS, UNWRITABLE, reason, remove_stale_files, replace, write_all
+from lickwright.core.files import NOT_OURS, UNWRITABLE, error_reason, remove_stale_files, replace_file, write_all
 from lickwright.core.source import Span
 
 _BLOCK = 1 << 20  # bytes read at once
@@ -62,7 +62,7 @@ class Seal(NamedTuple):
         return self.before + hash.encode("ascii") + self.after
 
 
-def obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[str]) -> Diagnostic | None:
+def find_obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[str]) -> Diagnostic | None:
     """Why nothing may be written at `path`; None if something may, as far as can be told before.
 
     `seal` is that of the output's kind, None for licks. `sources` are paths that the command reads. Raises OSError or
@@ -105,24 +105,24 @@ def save_file(
     def still_free() -> Iterator[bytes]:
         """The whole, and at its end, which may be long after, another look at the place."""
         yield from whole
-        if found := obstacle(path, seal, overwrite, sources):
+        if found := find_obstacle(path, seal, overwrite, sources):
             raise _InTheWay(found)
 
     try:
         if seal is None and isinstance(data, bytes) and _stands(path, data):
             return None
-        found = obstacle(path, seal, overwrite, sources)
+        found = find_obstacle(path, seal, overwrite, sources)
         if found is not None:
             return found
         if _is_device(path):
             _into(path, whole)
         else:
             remove_stale_files(os.path.dirname(path))
-            replace(path, still_free())
+            replace_file(path, still_free())
     except _InTheWay as e:
         return e.found
     except (OSError, ValueError) as e:
-        return UNWRITABLE.at(Span(0, 0), f"nothing was written: {reason(e)}"[:180], "name another file")
+        return UNWRITABLE.at(Span(0, 0), f"nothing was written: {error_reason(e)}"[:180], "name another file")
     return None
 
 
@@ -157,7 +157,7 @@ def _protected(path: str, status: os.stat_result, seal: Seal | None, sources: Se
     return "a lick" if seal is not None and name.endswith(".lick") else ""
 
 
-def source_there(path: str, sources: Sequence[str]) -> Diagnostic | None:
+def source_conflict(path: str, sources: Sequence[str]) -> Diagnostic | None:
     """The refusal to write at `path` if one of the sources stands there, under whatever name."""
     with suppress(OSError, ValueError):
         if _is_source(os.lstat(path), sources):

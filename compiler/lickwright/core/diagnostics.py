@@ -84,7 +84,7 @@ class Fix(NamedTuple):
     changes: tuple[Change, ...]  # that do not touch each other
 
 
-def replacing(start: int, end: int, text: str) -> Fix:
+def replacement_fix(start: int, end: int, text: str) -> Fix:
     """The commonest fix: one stretch, written anew."""
     shown = text if len(text) <= 40 else text[:37] + "…"
     title = f"write `{shown}`" if text.strip() else "take it out" if not text else "put a space there"
@@ -140,7 +140,7 @@ def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]
     return tuple(names)
 
 
-def nearest(word: str, known: list[str] | tuple[str, ...]) -> str | None:
+def nearest_name(word: str, known: list[str] | tuple[str, ...]) -> str | None:
     """The known name most like `word`, or None when nothing is near: for "did you mean"."""
     return _nearest(word.lower()[:40], tuple(known))
 
@@ -150,7 +150,7 @@ def one_of(choices: Collection[str]) -> Callable[[str], str]:
 
     def parse(word: str) -> str:
         if word not in choices:
-            near = nearest(word, tuple(choices))
+            near = nearest_name(word, tuple(choices))
             meant = f"; did you mean {near}?" if near else ""
             raise ValueError(f"`{word[:24]}` is not one of {', '.join(choices)}{meant}")
         return word

@@ -72,7 +72,7 @@ NOT_OURS = Rule(
     "",
     "",
 )
-GIVEN_UP = Rule(
+SKIPPED = Rule(
     "L606",
     "source skipped",
     Severity.ERROR,
@@ -84,7 +84,7 @@ GIVEN_UP = Rule(
     "",
 )
 
-RULES: tuple[Rule, ...] = (UNREADABLE, NOT_TEXT, NO_LICKS, UNWRITABLE, NOT_OURS, GIVEN_UP)
+RULES: tuple[Rule, ...] = (UNREADABLE, NOT_TEXT, NO_LICKS, UNWRITABLE, NOT_OURS, SKIPPED)
 
 _TEMPORARY = ".lw-"  # how the names begin of files that are not yet in their place; they end in `.tmp`
 _NAME = re.compile(r"\.lw-[0-9a-f]{16}\.tmp\Z")
@@ -109,7 +109,7 @@ def read_file(path: str) -> bytes:
     except (OSError, ValueError) as e:
         near = f"{path}.lick"
         wish = f"did you mean {near}?" if os.path.isfile(near) else "check the name and the folder"
-        raise Unopened(f"the file cannot be read: {reason(e)}", wish) from None
+        raise Unopened(f"the file cannot be read: {error_reason(e)}", wish) from None
     try:
         status = os.fstat(handle)
         _ordinary(status)
@@ -121,7 +121,7 @@ def read_file(path: str) -> bytes:
             parts.append(os.read(handle, MAX_BYTES + 1))
         return b"".join(parts)[: MAX_BYTES + 1]
     except OSError as e:
-        raise Unopened(f"the file cannot be read: {reason(e)}", "check the name and the folder") from None
+        raise Unopened(f"the file cannot be read: {error_reason(e)}", "check the name and the folder") from None
     finally:
         with suppress(OSError):  # what was read was read
             os.close(handle)
@@ -136,7 +136,7 @@ def _ordinary(status: os.stat_result) -> None:
         raise Unreadable(f"the file is larger than 1 MiB ({status.st_size:,} bytes)", "split it into several files")
 
 
-def reason(error: Exception) -> str:
+def error_reason(error: Exception) -> str:
     """Why the system refused, in its own few words: `no such file or directory`."""
     words = getattr(error, "strerror", None) or str(error) or type(error).__name__
     return words[:1].lower() + words[1:]
@@ -145,7 +145,7 @@ def reason(error: Exception) -> str:
 # --- writing ---------------------------------------------------------------------------------------------------------
 
 
-def replace(path: str, data: bytes | Iterable[bytes], like: os.stat_result | None = None) -> None:
+def replace_file(path: str, data: bytes | Iterable[bytes], like: os.stat_result | None = None) -> None:
     """Puts `data`, as a whole or in pieces, at `path` in one move: whoever looks sees the old file or the whole new one.
 
     `like` is the state of a user's own file that is replaced, whose permissions and owner are kept; then the data is on
@@ -169,11 +169,11 @@ def replace(path: str, data: bytes | Iterable[bytes], like: os.stat_result | Non
                 os.fsync(handle)
         finally:
             os.close(handle)  # a network disk says only here that it is full; the lock stays with the other handle
-        move(temporary, path)
+        move_file(temporary, path)
         if like is not None:
             _sync_folder(os.path.dirname(path))
     except BaseException:
-        discard(temporary)
+        discard_temporary(temporary)
         raise
     finally:
         _unlock(lock)
@@ -223,7 +223,7 @@ def write_all(handle: int, data: bytes | Iterable[bytes]) -> None:
             rest = rest[written:]
 
 
-def discard(temporary: str) -> None:
+def discard_temporary(temporary: str) -> None:
     """Remove a temporary file, or a temporary folder with its files; never raises OSError, which would hide another error.
 
     One that is gone, since it was moved to its place, is fine.
@@ -247,7 +247,7 @@ def _remove(remove: Callable[[str], None], path: str) -> None:
     return None
 
 
-def move(temporary: str, path: str) -> None:
+def move_file(temporary: str, path: str) -> None:
     """`os.replace`, again where a signal interrupted it, which Python does for most calls and not for this one. Raises OSError."""
     for _ in range(_TRIES):
         try:

@@ -9,16 +9,16 @@ import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-ENDINGS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+TERMINATION_SIGNALS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 
 
 @contextmanager
-def unheard() -> Iterator[None]:
+def defer_interrupts() -> Iterator[None]:
     """Keeps wishes to end waiting, in this thread and in what it forks, where the system can."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, ENDINGS)
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, TERMINATION_SIGNALS)
     try:
         yield
     finally:

@@ -10,18 +10,18 @@ import re
 from collections.abc import Iterable, Sequence
 from importlib import import_module
 
-LONGEST = 60  # characters, which are bytes here; leaves room for a suffix and a path
+MAX_SLUG = 60  # characters, which are bytes here; leaves room for a suffix and a path
 _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])\Z")  # device names on some systems, with any suffix
 _SAFE = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*\Z")
 _SHARP = re.compile(r"\b([A-Ga-g])#")
 
 
-def same(title: str, wanted: str) -> bool:
+def same_title(title: str, wanted: str) -> bool:
     """Whether two titles are one: capitals and how many spaces do not count."""
-    return folded(title) == folded(wanted)
+    return fold_title(title) == fold_title(wanted)
 
 
-def folded(title: str) -> str:
+def fold_title(title: str) -> str:
     """A title as it is compared: equal for titles that are one."""
     return " ".join(title.split()).casefold()
 
@@ -32,11 +32,11 @@ def slug(title: str, readable: bool = True) -> str:
     A title in another script is written in Latin letters where the extra `lickwright[names]` is installed (`Калинка` → `kalinka`). Without it, or
     without `readable`, which gives the same on every machine, a title with nothing to keep becomes `lick-` and a short hash of itself.
     """
-    if len(title) <= LONGEST and _SAFE.match(title) and not _RESERVED.match(title):
+    if len(title) <= MAX_SLUG and _SAFE.match(title) and not _RESERVED.match(title):
         return title  # thousands of files are named so already
     text = title if title.isascii() else _ascii(title, readable)
     text = _SHARP.sub(r"\1 sharp ", text.replace("'", ""))
-    name = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:LONGEST].rstrip("-")
+    name = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:MAX_SLUG].rstrip("-")
     if not name:
         return f"lick-{_hash(title)}"
     return f"lick-{name}" if _RESERVED.match(name) else name
@@ -61,7 +61,7 @@ def _hash(title: str) -> str:
     return blake2b(title.encode("utf-8", "surrogatepass"), digest_size=4).hexdigest()
 
 
-def distinct(names: Sequence[str], held: Iterable[str] = ()) -> tuple[str, ...]:
+def distinct_names(names: Sequence[str], held: Iterable[str] = ()) -> tuple[str, ...]:
     """The same names, later equals numbered:
 
     `x`, `x`, `x-2` → `x`, `x-3`, `x-2`. A name that occurs once is never changed by another, unless it is one of those `held` by somebody else.

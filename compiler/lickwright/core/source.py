@@ -70,7 +70,7 @@ class Unreadable(Exception):
         self.hint = hint
 
 
-def decode(name: str, data: bytes) -> Source:
+def decode_source(name: str, data: bytes) -> Source:
     """Bytes of a file as a `Source`; raises `Unreadable` when too large or not UTF-8 (nothing is ever replaced in silence)."""
     if len(data) > MAX_BYTES:
         raise Unreadable(f"the file is larger than 1 MiB ({len(data):,} bytes)", "split it into several files")

@@ -11,13 +11,13 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import NO_LICKS, UNREADABLE, reason
+from lickwright.core.files import NO_LICKS, UNREADABLE, error_reason
 from lickwright.core.source import Span
 
 SUFFIX = ".lick"
 
 
-class Found(NamedTuple):
+class FoundSource(NamedTuple):
     """One thing to compile."""
 
     path: str  # as the user gave it or as found below it; `-` is standard input
@@ -27,19 +27,19 @@ class Found(NamedTuple):
     named: bool = False  # it was named itself, not found in a folder
 
 
-def find_sources(paths: Sequence[str]) -> list[Found]:
+def find_sources(paths: Sequence[str]) -> list[FoundSource]:
     """Everything that `paths` mean, each file once."""
-    found: dict[str, Found] = {}
-    for one in walk(paths):
+    found: dict[str, FoundSource] = {}
+    for one in walk_sources(paths):
         found.setdefault(one.real or one.path, one)
     return list(found.values())
 
 
-def walk(paths: Sequence[str], leave_out: str | None = None) -> Iterator[Found]:
+def walk_sources(paths: Sequence[str], leave_out: str | None = None) -> Iterator[FoundSource]:
     """The same one by one, a file as often as it is named. `leave_out` is a real folder that is not looked into, unless it is named."""
     for path in paths:
         if path == "-":
-            yield Found(path, real=path, named=True)
+            yield FoundSource(path, real=path, named=True)
         elif os.path.isdir(path):
             some = False
             for one in _below(path, leave_out):
@@ -47,12 +47,12 @@ def walk(paths: Sequence[str], leave_out: str | None = None) -> Iterator[Found]:
                 yield one
             if not some:
                 message = "there is no .lick file in this folder or below it"
-                yield Found(path, NO_LICKS.at(Span(0, 0), message, "check the folder's name"))
+                yield FoundSource(path, NO_LICKS.at(Span(0, 0), message, "check the folder's name"))
         else:
-            yield Found(path, real=os.path.realpath(path), named=True)
+            yield FoundSource(path, real=os.path.realpath(path), named=True)
 
 
-def _below(top: str, leave_out: str | None) -> Iterator[Found]:
+def _below(top: str, leave_out: str | None) -> Iterator[FoundSource]:
     folders = [(os.path.normpath(top), "", os.path.realpath(top))]
     while folders:
         shown, below, real = folders.pop()
@@ -60,8 +60,8 @@ def _below(top: str, leave_out: str | None) -> Iterator[Found]:
             with os.scandir(shown) as entries:
                 here = [(entry.name, entry.is_symlink(), _is_folder(entry)) for entry in entries]
         except OSError as e:
-            message = f"the folder cannot be read: {reason(e)}"
-            yield Found(shown, UNREADABLE.at(Span(0, 0), message, "check who may read it"))
+            message = f"the folder cannot be read: {error_reason(e)}"
+            yield FoundSource(shown, UNREADABLE.at(Span(0, 0), message, "check who may read it"))
             continue
         here.sort()
         at = "" if shown == "." else os.path.join(shown, "")
@@ -69,7 +69,7 @@ def _below(top: str, leave_out: str | None) -> Iterator[Found]:
         for name, linked, folder in here:
             if name[-5:].lower() == SUFFIX and name[0] != "." and not folder:
                 whole = inside + name
-                yield Found(at + name, None, below, os.path.realpath(whole) if linked else whole)
+                yield FoundSource(at + name, None, below, os.path.realpath(whole) if linked else whole)
         for name, linked, folder in reversed(here):
             if folder and not linked and name[0] != "." and inside + name != leave_out:
                 folders.append((at + name, f"{below}/{name}" if below else name, inside + name))

@@ -12,7 +12,7 @@ from lickwright.core.diagnostics import Change, Fix
 from lickwright.core.source import Source, Span
 
 
-def placed(source: Source, change: Change) -> Change:
+def place_change(source: Source, change: Change) -> Change:
     """A change where it really goes: a line of its own goes to the start of the line that its span begins in."""
     if not change.text.endswith("\n"):
         return change
@@ -25,14 +25,14 @@ def compatible_fixes(source: Source, fixes: Iterable[Fix]) -> list[Fix]:
     taken: list[Span] = []
     kept: list[Fix] = []
     for fix in fixes:
-        spans = [placed(source, change).span for change in fix.changes]
+        spans = [place_change(source, change).span for change in fix.changes]
         if fix not in kept and not any(a.start <= b.end and b.start <= a.end for a in spans for b in taken):
             taken += spans
             kept.append(fix)
     return kept
 
 
-def applied(source: Source, fixes: Sequence[Fix]) -> str:
+def apply_fixes(source: Source, fixes: Sequence[Fix]) -> str:
     """The text with all of them; they must go `together`."""
     text = source.text
     for span, new in _last_first(source, fixes):
@@ -40,7 +40,7 @@ def applied(source: Source, fixes: Sequence[Fix]) -> str:
     return text
 
 
-def rewritten(data: bytes, source: Source, fixes: Sequence[Fix]) -> bytes:
+def rewrite_bytes(data: bytes, source: Source, fixes: Sequence[Fix]) -> bytes:
     """The bytes of the file that `source` was read from, with all of them."""
     raw = data.decode("utf-8")
     places = _raw_offsets(raw)
@@ -53,7 +53,7 @@ def rewritten(data: bytes, source: Source, fixes: Sequence[Fix]) -> bytes:
 
 def _last_first(source: Source, fixes: Sequence[Fix]) -> list[Change]:
     """All changes from the text's end backwards, so that each leaves the offsets of the rest alone."""
-    return sorted((placed(source, change) for fix in fixes for change in fix.changes), reverse=True)
+    return sorted((place_change(source, change) for fix in fixes for change in fix.changes), reverse=True)
 
 
 def _raw_offsets(raw: str) -> list[int]:

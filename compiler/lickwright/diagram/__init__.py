@@ -1,9 +1,19 @@
-"""Pictures of the neck: what to draw (`necks`), as text (`text`), as SVG (`svg`)."""
+"""Diagrams of boxes and chords on a neck: what is drawn (`build`, `chords`), as text (`text`), as SVG (`svg`)."""
 
-from lickwright.diagram.build import necks
-from lickwright.diagram.chords import KINDS, chord_necks
-from lickwright.diagram.model import SHOWN, Dot, FretboardDiagram, Place
-from lickwright.diagram.svg import svg
+from lickwright.diagram.build import box_diagrams
+from lickwright.diagram.chords import KINDS, chord_diagrams
+from lickwright.diagram.model import DOT_LABELS, Dot, FretboardDiagram, Place
+from lickwright.diagram.svg import diagram_svg
 from lickwright.diagram.text import diagram_text
 
-__all__ = ["KINDS", "SHOWN", "Dot", "FretboardDiagram", "Place", "chord_necks", "necks", "svg", "diagram_text"]
+__all__ = [
+    "KINDS",
+    "DOT_LABELS",
+    "Dot",
+    "FretboardDiagram",
+    "Place",
+    "box_diagrams",
+    "chord_diagrams",
+    "diagram_svg",
+    "diagram_text",
+]

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from lickwright.diagram.chord_shapes import grip
+from lickwright.diagram.chord_shapes import triad_grip
 from lickwright.diagram.model import Dot, FretboardDiagram
-from lickwright.music.box import BLUE, Area, Box, BoxSpec, area, neighbours
+from lickwright.music.box import BLUE, Area, Box, BoxSpec, box_area, boxes_of_scale
 from lickwright.music.fretboard import USUAL_FRETS, Place, window_on_strings
 from lickwright.music.pitch import Key, note_name
 from lickwright.music.positions import is_minor
@@ -22,7 +22,7 @@ _PIECE = 12  # frets of one picture of the whole neck
 _HAND = 5  # frets that one hand holds with a stretch
 
 
-def necks(
+def box_diagrams(
     key: Key,
     scale: Scale,
     tuning: Tuning,
@@ -41,8 +41,8 @@ def necks(
     free = max(1, frets - capo)
     drawing = Drawing(key, scale, tuning, shown, free, capo, left_handed)
     if spec is None:
-        found = neighbours(key, scale, tuning, free, numbering)
-        boxes = climbing(found)
+        found = boxes_of_scale(key, scale, tuning, free, numbering)
+        boxes = boxes_up_the_neck(found)
         if boxes:
             said = ", ".join(words for words in (_lower(boxes, found), _counted(scale, boxes, numbering)) if words)
             return tuple(drawing.boxes([box], box.name, said) for box in boxes)
@@ -53,7 +53,7 @@ def necks(
     return (drawing.boxes(where.boxes, where.name, where.numbering),)
 
 
-def climbing(boxes: Iterable[Box]) -> list[Box]:
+def boxes_up_the_neck(boxes: Iterable[Box]) -> list[Box]:
     """One placement of each box, up the neck: from box 1 on by number, shapes from the lowest.
 
     A box that would start beyond the neck is shown where it lies lower.
@@ -86,12 +86,12 @@ def _counted(scale: Scale, boxes: Sequence[Box], numbering: str) -> str:
 
 def _one_place(spec: BoxSpec, key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str) -> Area:
     """The boxes asked for at one place: `at`, or the lowest one of the first with the others beside it."""
-    where = area(spec, key, scale, tuning, frets, numbering)
+    where = box_area(spec, key, scale, tuning, frets, numbering)
     assert where is not None, "any is drawn as the whole neck"
     if spec.window is None and spec.at is None:
         label = min(box.label for box in where.boxes)
         lowest = min(box.low for box in where.boxes if box.label == label)
-        beside = area(spec._replace(at=lowest), key, scale, tuning, frets, numbering)
+        beside = box_area(spec._replace(at=lowest), key, scale, tuning, frets, numbering)
         assert beside is not None
         return beside
     return where
@@ -156,7 +156,7 @@ class Drawing:
         return window_on_strings(low, high, self._key.tonic.pc, self._scale.semitones, self._tuning.nominal).places
 
     def _grip(self, box: Box) -> frozenset[Place]:
-        return grip(box.places, self._key.tonic.pc, self._third, self._tuning.nominal)
+        return triad_grip(box.places, self._key.tonic.pc, self._third, self._tuning.nominal)
 
     def _neck(
         self,

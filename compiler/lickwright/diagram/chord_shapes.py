@@ -15,7 +15,7 @@ _FINGERS = 4
 _FEWEST = 3  # strings that make a chord
 
 
-def grip(places: Iterable[Place], tonic: int, third: int, opens: Open) -> frozenset[Place]:
+def triad_grip(places: Iterable[Place], tonic: int, third: int, opens: Open) -> frozenset[Place]:
     """One chord note a string from the thickest string that has the tonic; empty where the box holds no whole chord.
 
     Where a string offers two chord notes, the one that was still missing is taken, the fifth before the third, as the
@@ -66,7 +66,7 @@ _REACH = 4  # frets that a held shape spans
 _WIDEST = 6  # strings of a shape, on guitars that have more as well
 
 
-def voicing(places: Iterable[Place], chord: Chord, opens: Open) -> frozenset[Place]:
+def fullest_voicing(places: Iterable[Place], chord: Chord, opens: Open) -> frozenset[Place]:
     """The fullest way to hold a chord with these places; empty where one hand cannot.
 
     The lowest note is the bass, then comes a chord note on every string to the thin end, or to where fingers run out;
@@ -134,7 +134,7 @@ def _merit(shape: list[Place], chord: Chord, opens: Open) -> tuple[float, ...] |
     )  # fmt: skip
 
 
-def fingers_of(places: Iterable[Place]) -> dict[Place, int]:
+def chord_fingers(places: Iterable[Place]) -> dict[Place, int]:
     """A finger for each place of a held shape, 0 for open strings: from the lowest fret and the thickest string on.
 
     A finger lies flat over its fret where there would not be enough of them otherwise.

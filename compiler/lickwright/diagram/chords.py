@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from lickwright.diagram.build import Drawing, climbing
-from lickwright.diagram.chord_shapes import fingers_of, voicing
+from lickwright.diagram.build import Drawing, boxes_up_the_neck
+from lickwright.diagram.chord_shapes import chord_fingers, fullest_voicing
 from lickwright.diagram.model import FretboardDiagram
-from lickwright.music.box import OPEN, BoxSpec, area, chosen, neighbours
+from lickwright.music.box import OPEN, BoxSpec, box_area, boxes_of_scale, choose_boxes
 from lickwright.music.box import window_of_key as scale_window
 from lickwright.music.chord import Chord
 from lickwright.music.fretboard import USUAL_FRETS, Place
@@ -26,7 +26,7 @@ _WITHOUT_BOXES = 4  # frets of a shape's window where the tuning has no boxes
 _MOVABLE = "shapes without open strings move along the neck with their root"
 
 
-def chord_necks(
+def chord_diagrams(
     kind: str,
     chord: Chord,
     name: str,
@@ -50,15 +50,15 @@ def chord_necks(
     if kind == "chord":
         return tuple(_shapes(drawing, boxes, chord, tuning, spec, free))
     if spec is None and boxes:
-        return tuple(drawing.boxes([box], box.name, "") for box in climbing(boxes))
+        return tuple(drawing.boxes([box], box.name, "") for box in boxes_up_the_neck(boxes))
     if spec is None or spec.any:
         return drawing.whole()
     if spec.window is not None:
-        where = area(spec, key, scale, tuning, free)
+        where = box_area(spec, key, scale, tuning, free)
         assert where is not None, "a window is an area"
         return (drawing.boxes(where.boxes, where.name, ""),)
     _want_boxes(boxes, tuning)
-    wanted = _one_place(chosen(boxes, spec, f"on a neck of {free} frets"), spec)
+    wanted = _one_place(choose_boxes(boxes, spec, f"on a neck of {free} frets"), spec)
     return (drawing.boxes(wanted, " and ".join(box.name for box in wanted), ""),)
 
 
@@ -76,7 +76,7 @@ def _boxes(chord: Chord, key: Key, scale: Scale, tuning: Tuning, frets: int, num
     """The chord's notes in the windows of the five pentatonic boxes, one fret wider where one would be missing."""
     boxes = []
     pentatonic = parse_scale("minor pentatonic" if chord.is_minor else "major pentatonic", None)
-    for box in neighbours(key, pentatonic, tuning, frets, numbering):
+    for box in boxes_of_scale(key, pentatonic, tuning, frets, numbering):
         tries = ((box.low, box.high), (box.low, box.high + 1), (box.low - 1, box.high))
         windows = [scale_window(low, high, key, scale, tuning) for low, high in tries if low >= 0 and high <= frets]
         best = min(windows, key=lambda found: len(found.gaps))
@@ -108,7 +108,7 @@ def _shapes(
     """The chord as one hand holds it, in each of the places asked for that have it, up the neck."""
     held: dict[frozenset[Place], Box] = {}
     for box in _asked(boxes, chord, tuning, spec, frets):
-        places = voicing(box.places, chord, tuning.nominal)
+        places = fullest_voicing(box.places, chord, tuning.nominal)
         if places:
             held.setdefault(places, box)
     if not held:
@@ -116,7 +116,7 @@ def _shapes(
     for places, box in sorted(held.items(), key=lambda one: min(fret for _, fret in one[0])):
         low, high = min(fret for _, fret in places), max(fret for _, fret in places)
         caption = f"{box.name.partition(', frets')[0]}: {_grip_words(places, tuning)}"
-        yield drawing.boxes([box._replace(low=low, high=high, places=places)], caption, _MOVABLE, fingers_of(places))
+        yield drawing.boxes([box._replace(low=low, high=high, places=places)], caption, _MOVABLE, chord_fingers(places))
 
 
 def _asked(boxes: Sequence[Box], chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int) -> list[Box]:
@@ -129,7 +129,7 @@ def _asked(boxes: Sequence[Box], chord: Chord, tuning: Tuning, spec: BoxSpec | N
         low, high = spec.window
         return [_stretch(f"frets {low}-{high}", low, min(high, frets), chord, tuning)]
     _want_boxes(boxes, tuning)
-    return _one_place(chosen(boxes, spec, f"on a neck of {frets} frets"), spec)
+    return _one_place(choose_boxes(boxes, spec, f"on a neck of {frets} frets"), spec)
 
 
 def _stretch(name: str, low: int, high: int, chord: Chord, tuning: Tuning) -> Box:
@@ -186,7 +186,7 @@ def _triads(
         for low, inversion, places in sorted(found, key=lambda one: one[0]):
             names = " ".join(tuning.label(string) for string in (top + 2, top + 1, top))
             box = Box(f"strings {names}", "", low, max(fret for _, fret in places), places, frozenset())
-            yield drawing.boxes([box], f"strings {names}, {inversion}", _MOVABLE, fingers_of(places))
+            yield drawing.boxes([box], f"strings {names}, {inversion}", _MOVABLE, chord_fingers(places))
 
 
 def _stacked(tones: Sequence[int], root: int, thick: int, tuning: Tuning) -> frozenset[Place]:

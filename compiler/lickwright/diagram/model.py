@@ -10,9 +10,9 @@ from typing import NamedTuple
 from lickwright.core.fast_dataclass import record
 from lickwright.music.fretboard import Place
 
-__all__ = ["SHOWN", "Dot", "FretboardDiagram", "Place"]
+__all__ = ["DOT_LABELS", "Dot", "FretboardDiagram", "Place"]
 
-SHOWN = ("degrees", "notes", "fingers")  # what can stand in the dots
+DOT_LABELS = ("degrees", "notes", "fingers")  # what can stand in the dots
 
 
 class Dot(NamedTuple):

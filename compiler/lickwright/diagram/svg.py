@@ -23,7 +23,7 @@ _NARROWEST = 440  # the legend's width
 _FONT = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
 
 
-def svg(necks: Sequence[FretboardDiagram]) -> str:
+def diagram_svg(necks: Sequence[FretboardDiagram]) -> str:
     """The pictures, three to a row, under one title and over one legend."""
     rows = [necks[i : i + _ACROSS] for i in range(0, len(necks), _ACROSS)]
     width = max([*(sum(_size(neck)[0] for neck in row) for row in rows), _NARROWEST]) + 2 * _MARGIN

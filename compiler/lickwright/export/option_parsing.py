@@ -10,11 +10,11 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest
+from lickwright.core.diagnostics import nearest_name
 from lickwright.export import EXPORTS, SOUND_FORMATS, ExportFormat
 from lickwright.music.practice import MINUTES
 from lickwright.music.rhythm import TEMPO_MAX, TEMPO_MIN
-from lickwright.report.console import safe
+from lickwright.report.console import safe_text
 
 # Least and most of what may be asked for, on a command line as in a lickwright.toml.
 WIDTHS = (20, 10_000)  # columns of a text tab
@@ -32,7 +32,7 @@ def parse_formats(words: Sequence[str], quote: str = "") -> tuple[ExportFormat, 
     wanted = [word.strip().lower() for word in words if word.strip()]
     for word in wanted:
         if word not in known:
-            near = nearest(word, list(known))
+            near = nearest_name(word, list(known))
             wish = (
                 f"write audio, and --format {word}"
                 if word in SOUND_FORMATS
@@ -40,7 +40,7 @@ def parse_formats(words: Sequence[str], quote: str = "") -> tuple[ExportFormat, 
                 if near
                 else f"there are {', '.join(known)}"
             )
-            raise ValueError(f"there is no format {quote}{safe(word)}{quote}; {wish}")
+            raise ValueError(f"there is no format {quote}{safe_text(word)}{quote}; {wish}")
     if not wanted:
         raise ValueError(f"no format named; there are {', '.join(known)}")
     return tuple(row for row in EXPORTS if row.name in wanted)
@@ -57,9 +57,9 @@ def parse_tempo(value: str) -> TempoWish:
     """`60%` of the written tempo, or `72` beats a minute."""
     match = _NUMBER.match(value.strip())
     if match is None:
-        raise ValueError(f"{safe(value)} is not a tempo: write 72 for beats a minute, or 60% of the written tempo")
+        raise ValueError(f"{safe_text(value)} is not a tempo: write 72 for beats a minute, or 60% of the written tempo")
     number = Fraction(match[1])
     if not TEMPO_MIN <= number <= TEMPO_MAX:
         unit = "%" if match[2] else " beats a minute"
-        raise ValueError(f"{safe(value)} is out of reach: a tempo goes from {TEMPO_MIN} to {TEMPO_MAX}{unit}")
+        raise ValueError(f"{safe_text(value)} is out of reach: a tempo goes from {TEMPO_MIN} to {TEMPO_MAX}{unit}")
     return TempoWish(percent=number) if match[2] else TempoWish(bpm=number)

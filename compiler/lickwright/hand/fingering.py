@@ -14,8 +14,8 @@ from math import inf
 from typing import NamedTuple
 
 from lickwright.hand import fingering_costs as c
-from lickwright.hand.fingering_costs import FREE, NAME, Grip, Place, grips
-from lickwright.hand.measures import BASS_MM, GUITAR_MM, HOPS, SHIFT_EASY, Hand, hand_of
+from lickwright.hand.fingering_costs import FINGER_NAMES, FREE, Grip, Place, find_grips
+from lickwright.hand.measures import BASS_MM, GUITAR_MM, HOPS, SHIFT_EASY, Hand, make_hand
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.timeline.model import SoundingNote, Timeline
@@ -88,7 +88,7 @@ def _ways(
             continue
         extra = _placing(choice, moment, box, tuning) if len(moment.choices) > 1 else 0.0
         seen: set[int] = set()
-        for grip in grips(choice, hand, moment.fixed, moment.bent):
+        for grip in find_grips(choice, hand, moment.fixed, moment.bent):
             if lean and (grip.position in seen or len(seen) == _LEAN):
                 continue
             seen.add(grip.position)
@@ -233,15 +233,15 @@ def _again(before: int, last: int | None, string: int, fret: int | None, moment:
 def hand_for(timeline: Timeline) -> Hand:
     """The hand that a lick's settings name, on its neck."""
     settings = timeline.settings
-    return hand_of(settings.reach, BASS_MM if settings.tuning.is_bass else GUITAR_MM, settings.capo)
+    return make_hand(settings.reach, BASS_MM if settings.tuning.is_bass else GUITAR_MM, settings.capo)
 
 
-def by_fretting_hand(sound: SoundingNote) -> bool:
+def is_fretted(sound: SoundingNote) -> bool:
     """Whether a finger of the fretting hand is on the string: not for open, dead and tapped notes and natural harmonics."""
     return bool(sound.fret) and sound.begin.stroke is not Stroke.TAP and not sound.dead
 
 
-def moments_of(timeline: Timeline) -> tuple[list[HandMoment], list[list[SoundingNote]]]:
+def hand_moments(timeline: Timeline) -> tuple[list[HandMoment], list[list[SoundingNote]]]:
     """A lick's moments, one choice each, with the sounds that begin in them. Rakes, scrapes and taps are not fingered."""
     from lickwright.performance.tempo_map import written_tempo_map
 
@@ -272,12 +272,12 @@ def moments_of(timeline: Timeline) -> tuple[list[HandMoment], list[list[Sounding
 _UP = (Curve.BEND, Curve.PREBEND)
 
 
-def fingers(timeline: Timeline) -> tuple[str | None, ...]:
+def suggest_fingers(timeline: Timeline) -> tuple[str | None, ...]:
     """A finger for each sound of the lick: the teacher's where one is written, else a suggestion; None: none needed."""
-    moments, groups = moments_of(timeline)
+    moments, groups = hand_moments(timeline)
     found: list[str | None] = [sound.finger for sound in timeline.sounds]
     for sounds, taken in zip(groups, plan_fingering(moments, hand_for(timeline)).fingers, strict=True):
         for sound, finger in zip(sounds, taken, strict=True):
             if found[sound.index] is None and finger:
-                found[sound.index] = NAME[finger]
+                found[sound.index] = FINGER_NAMES[finger]
     return tuple(found)

@@ -52,7 +52,7 @@ FREE = -1  # the position of a grip that holds nothing: the hand may be anywhere
 
 
 @lru_cache(maxsize=4096)
-def grips(
+def find_grips(
     places: tuple[Place, ...], hand: Hand, fixed: tuple[str | None, ...] = (), bent: bool = False
 ) -> tuple[Grip, ...]:
     """Every way, best first. One that breaks a limit is kept at a price, so that there is always one."""
@@ -72,11 +72,11 @@ def grips(
 
 
 def _as_written(grip: Grip, fixed: tuple[str | None, ...]) -> bool:
-    return all(not want or NUMBER.get(want) == got for want, got in zip(fixed, grip.fingers, strict=False))
+    return all(not want or FINGER_NUMBERS.get(want) == got for want, got in zip(fixed, grip.fingers, strict=False))
 
 
-NUMBER = {"1": 1, "2": 2, "3": 3, "4": 4, "T": 5}
-NAME = {number: name for name, number in NUMBER.items()}
+FINGER_NUMBERS = {"1": 1, "2": 2, "3": 3, "4": 4, "T": 5}
+FINGER_NAMES = {number: name for name, number in FINGER_NUMBERS.items()}
 
 
 def _forced(places: tuple[Place, ...], held: list[int], fixed: tuple[str | None, ...], hand: Hand) -> Grip:
@@ -86,7 +86,7 @@ def _forced(places: tuple[Place, ...], held: list[int], fixed: tuple[str | None,
     position = low
     for n in held:
         written = fixed[n] if n < len(fixed) else None
-        fingers[n] = NUMBER.get(written or "", 1 + min(3, (places[n][1] or 0) - low))
+        fingers[n] = FINGER_NUMBERS.get(written or "", 1 + min(3, (places[n][1] or 0) - low))
         if written in ("1", "2", "3", "4"):
             position = max(1, (places[n][1] or 0) - int(written) + 1)
     return Grip(position, hand.at(position), tuple(fingers), NEVER, "fingers as written")

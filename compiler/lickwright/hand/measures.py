@@ -75,7 +75,7 @@ class Hand(NamedTuple):
 
 
 @lru_cache(maxsize=64)
-def hand_of(reach: str, scale_mm: float = GUITAR_MM, capo: int = 0) -> Hand:
+def make_hand(reach: str, scale_mm: float = GUITAR_MM, capo: int = 0) -> Hand:
     """The hand of a `reach` setting."""
     size = REACH[reach]
     return Hand(reach, scale_mm, FINE_MM * size, STRETCH_MM * size, HARD_MM * size, capo)

@@ -74,7 +74,7 @@ _BASS = (
 _SETS: dict[StringSet, tuple[StringGauge, ...]] = {"electric": _ELECTRIC, "acoustic": _ACOUSTIC, "nylon": _NYLON}
 
 
-def wire(tuning: Tuning, sound: str, string: int) -> StringGauge:
+def string_gauge(tuning: Tuning, sound: str, string: int) -> StringGauge:
     """The string that a lick's `sound` is played on."""
     rows: tuple[StringGauge, ...]
     if tuning.is_bass:
@@ -103,7 +103,7 @@ def bend_string(tuning: Tuning, sound: str, string: int, fret: int, semitones: f
     """The bend of one string of a lick by so many semitones; its fret is counted from the capo."""
     scale = BASS_MM if tuning.is_bass else GUITAR_MM
     hertz = frequency(tuning.sounding[string - 1])
-    return _push(wire(tuning, sound, string), hertz, scale, fret, semitones, capo)
+    return _push(string_gauge(tuning, sound, string), hertz, scale, fret, semitones, capo)
 
 
 @lru_cache(maxsize=1024)
@@ -125,13 +125,13 @@ def _push(wire: StringGauge, hertz: float, scale_mm: float, fret: int, semitones
     return BentString(aside, force, wire.area is not None and pull / wire.area > _BREAKS)
 
 
-def room_mm(strings: int, string: int, fret: int, scale_mm: float = GUITAR_MM) -> tuple[float, float]:
+def bend_room_mm(strings: int, string: int, fret: int, scale_mm: float = GUITAR_MM) -> tuple[float, float]:
     """How far a string may go towards the thick side (pushed), and towards the thin side (pulled)."""
     spacing = string_spacing_mm(fret, scale_mm)
     return (strings - string) * spacing + EDGE_MM, (string - 1) * spacing + EDGE_MM
 
 
-class Limit(NamedTuple):
+class BendLimit(NamedTuple):
     """From which amount on a bend is so hard."""
 
     kinds: tuple[str, ...]
@@ -144,25 +144,25 @@ class Limit(NamedTuple):
 
 _ANY = 99
 # The most severe first: the first that fits is said. Two steps and more are another rule's.
-LIMITS: tuple[Limit, ...] = (
-    Limit(
+BEND_LIMITS: tuple[BendLimit, ...] = (
+    BendLimit(
         ("plain", "wound third", "wound", "nylon"), 1, 1, 1.0, "error", "no string gives that much at the first fret"
     ),
-    Limit(("wound", "wound third", "nylon"), 1, _ANY, 2.0, "error", "this string won't go that far"),
-    Limit(("plain",), 2, 3, 3.0, "error", "no string gives that much this near the nut"),
-    Limit(("plain", "wound third", "wound", "nylon"), 1, 1, 0.5, "warning", "very stiff at the first fret"),
-    Limit(("wound", "wound third", "nylon"), 2, _ANY, 1.0, "warning", "very hard on this string"),
-    Limit(("plain",), 2, 3, 1.0, "warning", "very stiff this near the nut"),
-    Limit(("plain",), 4, 4, 2.0, "warning", "stiff this near the nut"),
-    Limit(("plain",), 5, _ANY, 3.0, "warning", "for experts"),
-    Limit(("plain",), 5, _ANY, 2.0, "info", "for advanced players"),
-    Limit(("nylon",), 2, _ANY, 0.5, "info", "a nylon string has to be pushed a long way for it"),
+    BendLimit(("wound", "wound third", "nylon"), 1, _ANY, 2.0, "error", "this string won't go that far"),
+    BendLimit(("plain",), 2, 3, 3.0, "error", "no string gives that much this near the nut"),
+    BendLimit(("plain", "wound third", "wound", "nylon"), 1, 1, 0.5, "warning", "very stiff at the first fret"),
+    BendLimit(("wound", "wound third", "nylon"), 2, _ANY, 1.0, "warning", "very hard on this string"),
+    BendLimit(("plain",), 2, 3, 1.0, "warning", "very stiff this near the nut"),
+    BendLimit(("plain",), 4, 4, 2.0, "warning", "stiff this near the nut"),
+    BendLimit(("plain",), 5, _ANY, 3.0, "warning", "for experts"),
+    BendLimit(("plain",), 5, _ANY, 2.0, "info", "for advanced players"),
+    BendLimit(("nylon",), 2, _ANY, 0.5, "info", "a nylon string has to be pushed a long way for it"),
 )
 
 
-def limit(kind: str, fret: int, semitones: float) -> Limit | None:
+def bend_limit(kind: str, fret: int, semitones: float) -> BendLimit | None:
     """What is to be said of a bend; None where it is ordinary."""
-    for row in LIMITS:
+    for row in BEND_LIMITS:
         if semitones > row.above and row.first <= fret <= row.last and kind in row.kinds:
             return row
     return None

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from lickwright.music.pitch import Key, parse_key
-from lickwright.report.console import listed
+from lickwright.report.console import join_words
 from lickwright.store.features import NUMBERED
 
 _FIFTH = 7  # semitones: keys a fifth apart are neighbours, they share all notes but one
@@ -101,7 +101,7 @@ def _holes(bits: int) -> list[int]:
 
 
 def _numbered(numbers: Sequence[int]) -> str:
-    return f"box{'es' if len(numbers) > 1 else ''} {listed(map(str, numbers))}"
+    return f"box{'es' if len(numbers) > 1 else ''} {join_words(map(str, numbers))}"
 
 
 def _uses(connection: sqlite3.Connection) -> dict[str, list[_Use]]:

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from lickwright.index.edit_distance import Likeness
-from lickwright.report.console import counted_noun, listed
+from lickwright.report.console import counted_noun, join_words
 
 Known = Mapping[str, Any]  # by the names of `LickFacts`
 
@@ -40,9 +40,9 @@ def position_difference(one: Known, other: Known) -> Iterator[str]:
         yield f"in {other['tuning']} tuning" if other["tuning"] == "standard" else f"tuned {other['tuning']}"
     mine, theirs = (set(filter(None, known["techniques"].split(", "))) for known in (one, other))
     if theirs - mine:
-        yield f"with {listed(sorted(theirs - mine))}"
+        yield f"with {join_words(sorted(theirs - mine))}"
     if mine - theirs:
-        yield f"without {listed(sorted(mine - theirs))}"
+        yield f"without {join_words(sorted(mine - theirs))}"
     if one["tempo"] != other["tempo"] and other["tempo"] is not None:
         yield f"tempo {other['tempo']:g}"
     if one["feel"] != other["feel"]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple, TypeVar
 
-from lickwright.core.slugs import folded
+from lickwright.core.slugs import fold_title
 
 Lick = TypeVar("Lick")
 
@@ -23,10 +23,10 @@ class Lineage(NamedTuple):
 def unrelated(licks: Iterable[tuple[Lineage, Lick]]) -> list[Lick]:
     """The licks in their order, less those that were moved from another of them, or from the same one as an earlier of them."""
     licks = list(licks)
-    seen = {folded(origin.title) for origin, _ in licks if not origin.moved_from}
+    seen = {fold_title(origin.title) for origin, _ in licks if not origin.moved_from}
     kept: list[Lick] = []
     for origin, lick in licks:
-        first = folded(origin.moved_from)
+        first = fold_title(origin.moved_from)
         if first and first in seen:
             continue
         if first:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple, TypeVar
 
-from lickwright.core.diagnostics import nearest
+from lickwright.core.diagnostics import nearest_name
 from lickwright.index.query_parser import QueryError, QueryTerm
 
 SORT = "sort"
@@ -40,7 +40,7 @@ def _orders(term: QueryTerm) -> list[SortKey]:
     for value in term.values:
         name = value.text.removeprefix("-").lower()
         if name not in COLUMNS:
-            near = nearest(name, tuple(COLUMNS))
+            near = nearest_name(name, tuple(COLUMNS))
             hint = f"did you mean sort:{near}?" if near else f"there are {', '.join(COLUMNS)}"
             raise QueryError(f"licks cannot be sorted by `{name[:30]}`", value.start, value.end, hint)
         found.append(SortKey(COLUMNS[name], value.text.startswith("-")))

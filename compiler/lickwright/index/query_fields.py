@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from lickwright.analysis.figure_names import FIGURES
-from lickwright.core.diagnostics import nearest
+from lickwright.core.diagnostics import nearest_name
 from lickwright.index.query_parser import QueryError, QueryTerm, Value, refuse
 from lickwright.music.boxspec import SHAPES, parse_box
 from lickwright.music.pitch import MODE_ALIASES, MODES, parse_key, parse_note_name
@@ -128,7 +128,7 @@ def _field(term: QueryTerm) -> QueryField:
     for name in (term.field, term.field + "s", term.field.removesuffix("s")):  # `tag:` and `frets:` are understood
         if name in _BY_NAME:
             return _BY_NAME[name]
-    near = nearest(term.field, tuple(_BY_NAME))
+    near = nearest_name(term.field, tuple(_BY_NAME))
     hint = f"did you mean {near}?" if near else f"there are {', '.join(_BY_NAME)}"
     raise QueryError(f"there is no field `{term.field[:30]}`", term.start, term.start + len(term.field), hint)
 
@@ -182,7 +182,7 @@ def _known(known: Sequence[str], what: str, value: Value) -> None:
     own = sorted({word for name in known for word in _WORDS.findall(name.lower())})
     for word in _WORDS.findall(value.text.lower()):
         if not word[0].isdigit() and not any(one.startswith(word) for one in own):
-            near = nearest(word, own)
+            near = nearest_name(word, own)
             raise QueryError(
                 f"no {what} has `{word[:30]}` in its name", value.start, value.end,
                 f"did you mean {near}?" if near else f"there are {', '.join(sorted(set(known)))}"[:280],
@@ -228,7 +228,7 @@ def _key(field: QueryField, value: Value, search: bool) -> Condition:
             return Condition("tonic = ?", (parse_note_name(text).pc,))
         key = parse_key(text)
     except ValueError as e:
-        near = None if " " in text else nearest(mode, (*MODES, *MODE_ALIASES))
+        near = None if " " in text else nearest_name(mode, (*MODES, *MODE_ALIASES))
         raise QueryError(str(e), value.start, value.end, f"did you mean {near}?" if near else "") from None
     return Condition("tonic = ? AND mode = ?", (key.tonic.pc, key.mode))
 
@@ -280,7 +280,7 @@ def _finding(field: QueryField, value: Value, search: bool) -> Condition:
     if re.fullmatch(r"l[0-9]{3}", text):
         return Condition("id IN (SELECT lick_id FROM findings WHERE code = ?)", (text.upper(),))
     if text not in _SEVERITIES:
-        near = nearest(text, list(_SEVERITIES))
+        near = nearest_name(text, list(_SEVERITIES))
         hint = f"did you mean {near}?" if near else "write a code such as L203, or error, warning, note"
         raise QueryError(f"`{value.text[:30]}` is not a kind of finding", value.start, value.end, hint)
     return Condition("id IN (SELECT lick_id FROM findings WHERE severity = ?)", (_SEVERITIES[text],))

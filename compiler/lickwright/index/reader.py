@@ -13,7 +13,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from lickwright.analysis.fingerprint import WHOLE, unpack
-from lickwright.core.files import reason
+from lickwright.core.files import error_reason
 from lickwright.index.query_parser import QueryError
 from lickwright.index.search import SearchHit, memory
 from lickwright.store.features import facts, index_findings
@@ -187,7 +187,7 @@ def open_index(folder: str) -> Shelf:
     except OSError as e:
         if os.path.exists(os.path.join(folder, NAME + "-journal")):
             raise Unusable("a build was cut off there", "only who may write there can take it back") from None
-        raise Unusable(reason(e), "check who may read it") from None
+        raise Unusable(error_reason(e), "check who may read it") from None
     shelf = Shelf(manifest.db, folder)
     try:
         row = manifest.db.execute("SELECT value FROM about WHERE name = 'index'").fetchone()

@@ -6,9 +6,9 @@ In: a `Grid`. Out: the same grid with one row more above the strings. Only on re
 from __future__ import annotations
 
 from lickwright.core.fast_dataclass import replace
-from lickwright.layout.grid import Above, Cell, Grid, GridRow
+from lickwright.layout.grid import Cell, Grid, GridRow, RowEntry
 from lickwright.notation.techniques import Curve
-from lickwright.timeline.harmony import NO_TONE, chords_under, struck_at, tone
+from lickwright.timeline.harmony import NO_TONE, chords_under, struck_pitch, tone_in_chord
 
 _MOVING = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)
 
@@ -23,9 +23,9 @@ def mark_chord_tones(grid: Grid) -> Grid:
     for index, column in enumerate(grid.columns):
         for cell in column.cells:
             pitch = _heard(cell)
-            said = "" if pitch is None or cell.sound.dead else tone(chords[cell.sound.index], pitch)
+            said = "" if pitch is None or cell.sound.dead else tone_in_chord(chords[cell.sound.index], pitch)
             if said not in ("", NO_TONE):
-                found.append(Above(GridRow.TONE, said, index, index, False))
+                found.append(RowEntry(GridRow.TONE, said, index, index, False))
     return replace(grid, above=(*grid.above, *found)) if found else grid
 
 
@@ -34,4 +34,4 @@ def _heard(cell: Cell) -> float | None:
     moves = [shape for shape in cell.shapes if shape.technique.curve in _MOVING]
     if moves:
         return cell.sound.pitch + moves[-1].amount
-    return struck_at(cell.sound) if cell.starts else None
+    return struck_pitch(cell.sound) if cell.starts else None

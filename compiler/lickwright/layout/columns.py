@@ -11,16 +11,16 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import NamedTuple
 
-from lickwright.layout.grid import Above, Cell, Column, DrawnBar, Grid, GridRow
+from lickwright.layout.grid import Cell, Column, DrawnBar, Grid, GridRow, RowEntry
 from lickwright.layout.holds import find_holds
 from lickwright.layout.rows import ChordWritten, Stop, chords_written, rows_above, stops_written, string_number
 from lickwright.music.syllables import BETWEEN, NUMBERED, CountedInstant
 from lickwright.notation.techniques import Curve
 from lickwright.notation.tree import Event, Hold
-from lickwright.timeline.bar_count import count_events, count_instants, count_shift, happening, is_silent
+from lickwright.timeline.bar_count import count_events, count_instants, count_shift, event_instants, is_silent
 from lickwright.timeline.model import Bar, PitchGesture, SoundingNote, Timeline
 
-__all__ = ["Above", "Cell", "Column", "DrawnBar", "Grid", "GridRow", "count_shift", "held_cells", "lay_out_bars"]
+__all__ = ["RowEntry", "Cell", "Column", "DrawnBar", "Grid", "GridRow", "count_shift", "held_cells", "lay_out_bars"]
 
 Key = tuple[int, int]  # grains in the bar, minus the lead: the order of a bar's columns
 
@@ -132,7 +132,7 @@ def _counted(timeline: Timeline, bar: Bar, offered: set[int]) -> dict[int, Count
     chords and words) the ones that a player counts anyway.
     """
     found = count_events(timeline, bar)
-    happens = set(happening(timeline, bar))
+    happens = set(event_instants(timeline, bar))
     for at in sorted(offered.difference(found)):
         more = count_instants({*happens, at}, timeline, bar)
         if all(more.get(known) == said for known, said in found.items()) and not _uneven(more, found):

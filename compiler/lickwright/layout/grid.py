@@ -66,7 +66,7 @@ class GridRow(IntEnum):
     TONE = 13  # what a note is in its chord; only on request (`chord_tones.py`)
 
 
-class Above(NamedTuple):
+class RowEntry(NamedTuple):
     """Something that a row above the strings says."""
 
     row: GridRow
@@ -84,4 +84,4 @@ class Grid:
     timeline: Timeline
     columns: tuple[Column, ...]
     bars: tuple[DrawnBar, ...]
-    above: tuple[Above, ...]  # by row, then by first column; of one instant those of the thinnest string first
+    above: tuple[RowEntry, ...]  # by row, then by first column; of one instant those of the thinnest string first

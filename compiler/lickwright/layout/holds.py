@@ -18,7 +18,7 @@ from typing import NamedTuple
 from lickwright.layout.grid import Cell
 from lickwright.notation.techniques import Curve, Damping, TechniqueKind
 from lickwright.notation.tree import Event, Hold, Rest, Unknown
-from lickwright.timeline.bar_count import happening
+from lickwright.timeline.bar_count import event_instants
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 Instant = tuple[int, int]  # written bar (index), grains from its start
@@ -89,7 +89,7 @@ class _Finder:
             while bars[written].same:
                 written -= 1
             if turn.number < 2:
-                for at in sorted({0, *happening(self._timeline, bars[written])}):
+                for at in sorted({0, *event_instants(self._timeline, bars[written])}):
                     self._look(written, at, turn.start + at, drawn=turn.number == 0 and written == turn.bar)
         return self._found
 
@@ -168,7 +168,7 @@ class _Finder:
         while index < len(bars) and index in turns and not bars[index].same:
             if index > first[0] and turns[index] != turns[index - 1] + bars[index - 1].length:
                 break
-            for at in sorted({0, *happening(self._timeline, bars[index])}):
+            for at in sorted({0, *event_instants(self._timeline, bars[index])}):
                 if now < turns[index] + at < until:
                     last = index, at
                     needed = needed or at == 0 or any(cell.starts for cell in self._cells(index, at))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from lickwright.layout.grid import Above, Column, DrawnBar, GridRow
+from lickwright.layout.grid import Column, DrawnBar, GridRow, RowEntry
 from lickwright.layout.holds import Holds, held_to
 from lickwright.layout.tab_marks import EVENT_ABOVE
 from lickwright.music.rhythm import usual_time
@@ -36,26 +36,28 @@ def rows_above(
     stops: Sequence[Stop],
     chords: Sequence[ChordWritten],
     holds: Holds,
-) -> list[Above]:
+) -> list[RowEntry]:
     """Everything above the strings, by row, then by column."""
     places = _Places(timeline, columns, bars)
     found = [*_over_notes(columns, timeline.settings.tuning), *_endings(bars)]
-    found += [Above(GridRow.CHORD, symbol, places.at(bar, at), places.at(bar, at), False) for bar, at, symbol in chords]
+    found += [
+        RowEntry(GridRow.CHORD, symbol, places.at(bar, at), places.at(bar, at), False) for bar, at, symbol in chords
+    ]
     for saying in timeline.sayings:
         column = places.last(saying.slot)
-        found.append(Above(_SAYING_ROWS[saying.kind], _saying(saying.kind, saying.text), column, column, False))
+        found.append(RowEntry(_SAYING_ROWS[saying.kind], _saying(saying.kind, saying.text), column, column, False))
     found += _words(timeline, columns, places)
     slots = timeline.slots
     stopped = {((slots[slot].bar, slots[slot].at), string) for slot, string in stops}.union(holds.stops)
     for (bar, at), string in sorted(stopped, key=lambda stop: (stop[0], -stop[1])):
         column = places.at(bar, at)
         found.append(
-            Above(GridRow.HOW, f"{STOP} {string_label(timeline.settings.tuning, string)}", column, column, False)
+            RowEntry(GridRow.HOW, f"{STOP} {string_label(timeline.settings.tuning, string)}", column, column, False)
         )
-    found += [Above(GridRow.BEND, HOLD, places.at(*hold.first), places.at(*hold.last), True) for hold in holds.bends]
+    found += [RowEntry(GridRow.BEND, HOLD, places.at(*hold.first), places.at(*hold.last), True) for hold in holds.bends]
     for tuplet in timeline.tuplets:
         found.append(
-            Above(GridRow.TUPLET, _tuplet_number(tuplet), places.last(tuplet.first), places.last(tuplet.last), True)
+            RowEntry(GridRow.TUPLET, _tuplet_number(tuplet), places.last(tuplet.first), places.last(tuplet.last), True)
         )
     found.sort(key=lambda above: (above.row, above.first))
     return found
@@ -142,13 +144,13 @@ def _whose(column: Column, mark: Technique, tuning: Tuning) -> str:
     )
 
 
-def _over_notes(columns: Sequence[Column], tuning: Tuning) -> Iterator[Above]:
+def _over_notes(columns: Sequence[Column], tuning: Tuning) -> Iterator[RowEntry]:
     """What stands over single notes: signs of one letter, fingers; marks in words over all in a row that have them."""
-    going: dict[str, Above] = {}  # by what is said
+    going: dict[str, RowEntry] = {}  # by what is said
     for index, column in enumerate(columns):
         if not column.silent and all(cell.held for cell in column.cells):
             continue
-        said: dict[str, Above] = {}
+        said: dict[str, RowEntry] = {}
         for cell in column.cells:
             sound = cell.sound
             if not cell.starts:
@@ -157,16 +159,18 @@ def _over_notes(columns: Sequence[Column], tuning: Tuning) -> Iterator[Above]:
                 if len(mark.above) == 1:
                     row = GridRow.ACCENT if mark.kind is TechniqueKind.MARK else GridRow.STROKE
                     whose = _whose(column, mark, tuning) if any(other.held for other in column.cells) else ""
-                    said.setdefault(mark.above, Above(row, mark.above + whose, index, index, False, mark))
+                    said.setdefault(mark.above, RowEntry(row, mark.above + whose, index, index, False, mark))
                 elif mark.above and mark.kind is TechniqueKind.MARK:
                     whose = _whose(column, mark, tuning)
                     before = going.get(mark.above) if not whose else None
                     first = before.first if before else index
-                    said.setdefault(mark.above, Above(GridRow.HOW, mark.above + whose, first, index, not whose, mark))
+                    said.setdefault(
+                        mark.above, RowEntry(GridRow.HOW, mark.above + whose, first, index, not whose, mark)
+                    )
             if sound.finger:
-                yield Above(GridRow.FINGER, sound.finger, index, index, False)
+                yield RowEntry(GridRow.FINGER, sound.finger, index, index, False)
             if sound.pluck:
-                yield Above(GridRow.PLUCK, sound.pluck, index, index, False)
+                yield RowEntry(GridRow.PLUCK, sound.pluck, index, index, False)
         if going or said:
             yield from (above for text, above in going.items() if text not in said or not said[text].lasts)
             going = {text: above for text, above in said.items() if above.lasts}
@@ -174,9 +178,9 @@ def _over_notes(columns: Sequence[Column], tuning: Tuning) -> Iterator[Above]:
     yield from going.values()
 
 
-def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> Iterator[Above]:
+def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> Iterator[RowEntry]:
     """Words over events. One way of damping over neighbours is one span; what is done to each note is said of each."""
-    open_words: dict[str, tuple[int, Above]] = {}
+    open_words: dict[str, tuple[int, RowEntry]] = {}
     for word in timeline.words:
         technique = word.technique
         if technique is not None and len(technique.above) < 2:
@@ -184,7 +188,7 @@ def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> It
         end = held_to(timeline, word.last)
         text = technique.above if technique is not None else _event_word(word.word, columns, places.last(word.first))
         lasts = technique is not None or EVENT_ABOVE[word.word].lasts
-        above = Above(GridRow.HOW, text, places.first(word.first), places.last(end), lasts, technique)
+        above = RowEntry(GridRow.HOW, text, places.first(word.first), places.last(end), lasts, technique)
         last, before = open_words.get(text, (-2, above))
         if technique is not None and technique.damping in _MERGED and word.first == last + 1:
             above = above._replace(first=before.first)
@@ -212,7 +216,7 @@ def _tuplet_number(tuplet: TupletSpan) -> str:
     return str(tuplet.count) if tuplet.normal == usual else f"{tuplet.count}:{tuplet.normal}"
 
 
-def _endings(bars: Sequence[DrawnBar]) -> Iterator[Above]:
+def _endings(bars: Sequence[DrawnBar]) -> Iterator[RowEntry]:
     """Brackets over the endings: from their first bar to the sign that closes them."""
     ending, first = 0, 0
     for index, drawn in enumerate(bars):
@@ -223,5 +227,5 @@ def _endings(bars: Sequence[DrawnBar]) -> Iterator[Above]:
             drawn.bar.repeat_end or drawn.bar.double or following is None or following.repeat_start or following.ending
         )
         if ending and closes:
-            yield Above(GridRow.ENDING, f"{ending}.", first, drawn.last - 1, True)
+            yield RowEntry(GridRow.ENDING, f"{ending}.", first, drawn.last - 1, True)
             ending = 0

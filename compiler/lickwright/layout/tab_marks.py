@@ -95,7 +95,7 @@ def held_text(cell: Cell) -> str:
     return f"({head_text(sound.head, sound)}{bend})"
 
 
-def anchor(text: str) -> int:
+def anchor_index(text: str) -> int:
     """Which character of a mark stands at the instant: the first of its fret, or its `x`. So frets line up."""
     for index, char in enumerate(text):
         if char.isdigit() or char == "x":

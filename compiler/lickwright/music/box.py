@@ -17,11 +17,11 @@ from lickwright.music.positions import (
     BLUE,
     NUMBERINGS,
     Box,
-    blue_of,
+    blue_places_of,
     box_name,
+    boxes_of_scale,
     five_positions,
     is_minor,
-    neighbours,
     number_of,
     pentatonic_boxes,
     shape_of,
@@ -30,11 +30,11 @@ from lickwright.music.positions import (
 )
 from lickwright.music.scale import Scale, default_scale
 from lickwright.music.tuning import Tuning
-from lickwright.report.console import listed
+from lickwright.report.console import join_words
 
 __all__ = [
-    "BLUE", "OPEN", "SHAPES", "Area", "Box", "BoxSpec", "area", "chosen", "five_positions", "neighbours", "parse_box",
-    "pentatonic_boxes", "played", "three_per_string", "window_of_key",
+    "BLUE", "OPEN", "SHAPES", "Area", "Box", "BoxSpec", "box_area", "choose_boxes", "five_positions", "boxes_of_scale", "parse_box",
+    "pentatonic_boxes", "played_area", "three_per_string", "window_of_key",
 ]  # fmt: skip
 
 
@@ -49,7 +49,7 @@ class Area(NamedTuple):
 
 
 @lru_cache(maxsize=1024)
-def area(
+def box_area(
     spec: BoxSpec, key: Key | None, scale: Scale | None, tuning: Tuning, frets: int, numbering: str = "relative"
 ) -> Area | None:
     """The places that `spec` means; None for `any`. Without a scale, the one that key and the form of `spec` imply.
@@ -67,12 +67,12 @@ def area(
     _refuse(spec, scale, tuning)
     if spec.numbers and spec.shape:
         _refuse_contradiction(spec, key, scale, numbering)
-    found = neighbours(key, scale, tuning, frets, numbering)
-    wanted = chosen(found, spec, f"on a neck of {frets} frets in {key.tonic} {scale}")
+    found = boxes_of_scale(key, scale, tuning, frets, numbering)
+    wanted = choose_boxes(found, spec, f"on a neck of {frets} frets in {key.tonic} {scale}")
     return _union(wanted, _numbering_note(spec, key, scale, numbering))
 
 
-def chosen(found: Iterable[Box], spec: BoxSpec, where: str) -> list[Box]:
+def choose_boxes(found: Iterable[Box], spec: BoxSpec, where: str) -> list[Box]:
     """Those of the boxes that a number or a shape means, every octave unless `at` names one.
 
     Raises `ValueError` where one is not there; `where` says in what, for the message.
@@ -87,7 +87,7 @@ def _asked(spec: BoxSpec) -> str:
     """The box as a player asks for it: "box 1", "boxes 1 and 2", "the E shape"."""
     if not spec.numbers:
         return f"the {spec.shape} shape"
-    return f"box{'es' if len(spec.numbers) > 1 else ''} {listed(map(str, spec.numbers))}"
+    return f"box{'es' if len(spec.numbers) > 1 else ''} {join_words(map(str, spec.numbers))}"
 
 
 def _window_area(
@@ -101,7 +101,7 @@ def _window_area(
     places, blue = all_places(low, top, tuning.strings), frozenset[Place]()
     if key is not None and scale is not None:
         found = window_of_key(low, top, key, scale, tuning)
-        places, blue = found.places, blue_of(key, scale, found, tuning, frets)
+        places, blue = found.places, blue_places_of(key, scale, found, tuning, frets)
     return _union([Box(label, "", low, high, places, blue)], "")
 
 
@@ -140,7 +140,7 @@ def _refuse_contradiction(spec: BoxSpec, key: Key, scale: Scale, numbering: str)
     other = next((way for way in NUMBERINGS if shapes[way] == asked), None)
     fix = f"write numbering {other}, or leave the shape out" if other else "leave one of them out"
     verb = "is" if len(spec.numbers) == 1 else "are"
-    meant = listed(sorted(shapes[numbering]))
+    meant = join_words(sorted(shapes[numbering]))
     raise ValueError(f"{_asked(spec)} of {key.tonic} {scale} {verb} the {meant}, not the {spec.shape} shape: {fix}")
 
 
@@ -157,8 +157,8 @@ def _nearest_placements(boxes: list[Box], at: int) -> list[Box]:
 def _union(boxes: list[Box], numbering: str) -> Area:
     boxes = sorted(boxes, key=lambda box: (box.low, box.label))
     labels = sorted({box.label for box in boxes})
-    frets = f"frets {listed((f'{low}-{high}' for low, high in _joined(boxes)), 'or')}"
-    several = f"boxes {listed(label.removeprefix('box ') for label in labels)}, {frets}"
+    frets = f"frets {join_words((f'{low}-{high}' for low, high in _joined(boxes)), 'or')}"
+    several = f"boxes {join_words(label.removeprefix('box ') for label in labels)}, {frets}"
     name = several if len(labels) > 1 else box_name(labels[0], boxes[0].shape, frets)
     places = frozenset[Place]().union(*(box.places for box in boxes))
     blue = frozenset[Place]().union(*(box.blue for box in boxes))
@@ -176,7 +176,7 @@ def _joined(boxes: list[Box]) -> list[tuple[int, int]]:
     return joined
 
 
-def played(area: Area, places: Iterable[Place]) -> Area:
+def played_area(area: Area, places: Iterable[Place]) -> Area:
     """The area without the octaves of its boxes that a lick does not use; `places` are those that it frets.
 
     Of each box the placement that holds most of them is kept, and another only where it holds one that those kept do

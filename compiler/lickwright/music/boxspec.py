@@ -10,7 +10,7 @@ import re
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest
+from lickwright.core.diagnostics import nearest_name
 from lickwright.music.fretboard import MAX_FRET
 
 SHAPES = ("C", "A", "G", "E", "D")  # the five open chords whose grips the positions hold, in the order up the neck
@@ -105,7 +105,7 @@ def _unknown(text: str) -> str:
         return f'"{text}" could be boxes or frets: write frets {span[1]}-{span[2]}, or the boxes one by one'
     if text.upper() in SHAPES:
         return f'"{text}" is not a box: {text.upper()} shape?'
-    known = nearest(text, ("open", "any", "frets 5-8", *(f"{shape} shape" for shape in SHAPES)))
+    known = nearest_name(text, ("open", "any", "frets 5-8", *(f"{shape} shape" for shape in SHAPES)))
     if known is not None:
         return f'"{text}" is not a box: {known}?'
     return f'"{text}" is not a box: write 1 to 5, E shape, open, frets 5-8 or any'

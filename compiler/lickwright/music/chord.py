@@ -25,7 +25,7 @@ _SYMBOL = re.compile(
 _MINOR_MAJOR = re.compile(r"^([A-G][#b]?)mmaj")
 _CHANGE = re.compile(r"sus[24]?|add\d+|no[35]|[#b]\d+|alt")
 _NO_CHORD = ("N.C.", "NC", "-")
-AGAIN = ("/", ".")  # the same chord for one more share: as a printed chart has it, and as it is short to type
+REPEAT_SIGNS = ("/", ".")  # the same chord for one more share: as a printed chart has it, and as it is short to type
 NO_CHORD = "N.C."  # how a bar without a chord is printed
 
 # Semitones above the root of the degrees that extensions and changes name. Ninths and above stay above the octave.
@@ -225,17 +225,17 @@ def parse_chord_bars(text: str) -> tuple[tuple[ChordAt, ...], ...]:
 def _read_bar(words: list[str]) -> tuple[ChordAt, ...]:
     entries = []
     for i, word in enumerate(words):
-        if word not in AGAIN:
+        if word not in REPEAT_SIGNS:
             chord = parse_chord(word)
             entries.append(ChordAt(Fraction(i, len(words)), chord, chord.symbol if chord else NO_CHORD))
     return tuple(entries)
 
 
-def charted(text: str) -> str:
+def chart_signs(text: str) -> str:
     """A line of chords with the signs of a printed chart: `/` for a dot, `N.C.` for a dash. Whatever else stands in it stays."""
 
     def sign(match: re.Match[str]) -> str:
-        return NO_CHORD if match[0] in _NO_CHORD else "/" if match[0] in AGAIN else match[0]
+        return NO_CHORD if match[0] in _NO_CHORD else "/" if match[0] in REPEAT_SIGNS else match[0]
 
     return re.sub(r"[^\s|]+", sign, " ".join(text.split()))
 

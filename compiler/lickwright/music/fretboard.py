@@ -33,7 +33,9 @@ class StringRun(NamedTuple):
 
 
 @lru_cache(maxsize=4096)
-def per_string(count: int, start: int, tonic: int, semitones: tuple[int, ...], opens: Open, anchor: int) -> StringRun:
+def lay_out_per_string(
+    count: int, start: int, tonic: int, semitones: tuple[int, ...], opens: Open, anchor: int
+) -> StringRun:
     """`count` consecutive notes on each string, the `start`-th degree (from 0) first on string `anchor`.
 
     The lowest place on the neck where no fret is negative: the rule for every pentatonic box (count 2) and for three

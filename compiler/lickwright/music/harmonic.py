@@ -18,7 +18,7 @@ NODES: tuple[tuple[float, int], ...] = tuple(
 
 
 @lru_cache(maxsize=256)
-def above(fret: float) -> float | None:
+def harmonic_interval(fret: float) -> float | None:
     """Semitones that a string sounds above itself when touched `fret` frets above its stopped end; None away from any node.
 
     Of the nodes within reach the lowest partial wins, since it is the loudest.

@@ -163,7 +163,7 @@ INSTRUMENTS: dict[str, InstrumentRow] = {row.name: row for row in _ROWS}
 DEFAULT_INSTRUMENT = _ROWS[0].name
 
 
-def between(table: tuple[tuple[float, float], ...], at: float) -> float:
+def interpolate(table: tuple[tuple[float, float], ...], at: float) -> float:
     """Return a table's value at `at`: straight between two rows, level beyond the ends."""
     for (x0, y0), (x1, y1) in zip(table, table[1:], strict=False):
         if at < x1:

@@ -10,7 +10,7 @@ import re
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest
+from lickwright.core.diagnostics import nearest_name
 
 _LETTERS = "CDEFGAB"
 _PCS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}  # pitch classes of the natural notes, C = 0
@@ -241,7 +241,7 @@ def _bare_key(text: str) -> str:
 def _unknown_mode(tonic: NoteName, mode: str) -> str:
     if "blues" in mode or "pentatonic" in mode:
         return f"{mode} is a scale: write key {tonic} {'major' if 'major' in mode else 'minor'} and scale {mode}"
-    known = nearest(mode, (*MODES, *MODE_ALIASES))
+    known = nearest_name(mode, (*MODES, *MODE_ALIASES))
     return f'"{mode}" is not a mode: ' + (f"{tonic} {known}?" if known else f"one of {', '.join(MODES)}")
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.music.fretboard import Place, StringRun, Window, blue_places, per_string
+from lickwright.music.fretboard import Place, StringRun, Window, blue_places, lay_out_per_string
 from lickwright.music.fretboard import window_on_strings as scale_window
 from lickwright.music.pitch import FLAT_FIVE, Degree, Key
 from lickwright.music.scale import Scale
@@ -61,7 +61,7 @@ def is_minor(scale: Scale) -> bool:
     return 3 in scale.semitones and 4 not in scale.semitones
 
 
-def blue_of(key: Key, scale: Scale, found: StringRun | Window, tuning: Tuning, frets: int) -> frozenset[Place]:
+def blue_places_of(key: Key, scale: Scale, found: StringRun | Window, tuning: Tuning, frets: int) -> frozenset[Place]:
     """Where the blue note of the scale's family counts as inside what was found; empty for other scales."""
     pc = _blue_pc(key, scale)
     if pc is None:
@@ -71,7 +71,7 @@ def blue_of(key: Key, scale: Scale, found: StringRun | Window, tuning: Tuning, f
 
 def _fingering(index: int, minor_tonic: int, tuning: Tuning) -> StringRun:
     """One of the five fingerings of every pentatonic: two notes a string from degree `index` (0 to 4) in minor."""
-    return per_string(2, index, minor_tonic, _MINOR_PENTATONIC, tuning.nominal, tuning.anchor)
+    return lay_out_per_string(2, index, minor_tonic, _MINOR_PENTATONIC, tuning.nominal, tuning.anchor)
 
 
 def _minor_tonic(key: Key, scale: Scale) -> int:
@@ -104,7 +104,7 @@ def pentatonic_boxes(
             if placed.high > frets:
                 break
             places = placed.places | _own_blue(key, scale, placed, tuning, frets)
-            blue = blue_of(key, scale, placed, tuning, frets)
+            blue = blue_places_of(key, scale, placed, tuning, frets)
             boxes.append(Box(label, shape_of(index, minor), placed.low, placed.high, places, blue, octave))
     return tuple(sorted(boxes, key=lambda box: (box.label, box.octave)))
 
@@ -116,7 +116,7 @@ def _own_blue(key: Key, scale: Scale, run: StringRun, tuning: Tuning, frets: int
     tries = ((run.low, run.high), (run.low, run.high + 1), (run.low - 1, run.high))
     windows = [window_of_key(low, high, key, scale, tuning) for low, high in tries if low >= 0 and high <= frets]
     best = min(windows, key=lambda found: len(found.gaps) + len(found.duplicates))
-    return best.places & blue_of(key, scale, run, tuning, frets)
+    return best.places & blue_places_of(key, scale, run, tuning, frets)
 
 
 def window_of_key(low: int, high: int, key: Key, scale: Scale, tuning: Tuning) -> Window:
@@ -163,7 +163,7 @@ def three_per_string(key: Key, scale: Scale, tuning: Tuning, frets: int) -> tupl
     """Three notes on every string, one pattern from each degree on the thickest string, with their octaves."""
     boxes = []
     for index, degree in enumerate(scale.degrees):
-        run = per_string(3, index, key.tonic.pc, scale.semitones, tuning.nominal, tuning.strings)
+        run = lay_out_per_string(3, index, key.tonic.pc, scale.semitones, tuning.nominal, tuning.strings)
         for octave in range(3 + frets // 12):
             placed = run.shifted(12 * octave)
             if placed.high > frets:
@@ -173,7 +173,7 @@ def three_per_string(key: Key, scale: Scale, tuning: Tuning, frets: int) -> tupl
     return tuple(boxes)
 
 
-def neighbours(key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str = "relative") -> tuple[Box, ...]:
+def boxes_of_scale(key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str = "relative") -> tuple[Box, ...]:
     """All boxes of the scale with all their octaves on the neck; none where the scale or the tuning has no boxes."""
     if not tuning.standard_intervals:
         return ()

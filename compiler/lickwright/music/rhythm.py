@@ -12,7 +12,7 @@ from functools import lru_cache
 from math import gcd
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest
+from lickwright.core.diagnostics import nearest_name
 from lickwright.core.fast_dataclass import field, record
 
 _VALUE = re.compile(r"1/(1|2|4|8|16|32|64)(\.{0,2})")
@@ -181,7 +181,7 @@ def parse_feel(text: str) -> Feel:
     """`straight`, `shuffle`, `swing`, with a ratio (`swing 5:3`) and the value that swings (`swing 1/16`)."""
     name, *rest = text.lower().split() or [""]
     if name not in _RATIOS:
-        known = nearest(name, tuple(_RATIOS))
+        known = nearest_name(name, tuple(_RATIOS))
         raise ValueError(f'"{text.strip()}" is not a feel: ' + (f"{known}?" if known else "straight, shuffle or swing"))
     if name == "straight" and rest:
         raise ValueError(f'straight takes nothing after it, not "{" ".join(rest)}"')

@@ -10,7 +10,7 @@ import re
 from functools import lru_cache
 from itertools import pairwise
 
-from lickwright.core.diagnostics import nearest
+from lickwright.core.diagnostics import nearest_name
 from lickwright.core.fast_dataclass import field, record
 from lickwright.music.pitch import MODE_ALIASES, MODES, Degree, Key, plain_degree
 
@@ -143,7 +143,7 @@ def _unknown_scale(name: str, words: list[str]) -> str:
     rest = name.partition(" ")[2]
     if re.fullmatch(r"[A-G][#b]?", words[0]) and (rest in SCALE_NAMES):
         return f"the key gives the tonic: write key {words[0]} …, scale {rest}"
-    known = nearest(name, SCALE_NAMES)
+    known = nearest_name(name, SCALE_NAMES)
     return f'"{name}" is not a scale known here: ' + (f"{known}?" if known else "give its degrees, such as 1 b3 4 5 b7")
 
 

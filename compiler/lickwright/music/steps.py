@@ -8,7 +8,7 @@ _COUNTS = ("", "a whole step", "two whole steps", "three whole steps", "four who
 _ONE = {0.5: "a quarter-step", 1.0: "a half-step", 2.0: "a whole-step"}
 
 
-def size(semitones: float) -> str:
+def interval_words(semitones: float) -> str:
     """Return a distance in words, to the quarter step: `a whole step and a half`. One downwards is said like one upwards."""
     whole, part = divmod(round(abs(semitones) * 2), 4)
     if not whole:
@@ -16,6 +16,6 @@ def size(semitones: float) -> str:
     return (_COUNTS[whole] if whole < len(_COUNTS) else f"{whole} whole steps") + _PARTS[part]
 
 
-def bend_of(semitones: float, what: str = "bend") -> str:
+def bend_words(semitones: float, what: str = "bend") -> str:
     """Return a bend with its size: `a whole-step bend`, `a bend of a whole step and a half`. `what` is what it is called."""
-    return f"{_ONE[semitones]} {what}" if semitones in _ONE else f"a {what} of {size(semitones)}"
+    return f"{_ONE[semitones]} {what}" if semitones in _ONE else f"a {what} of {interval_words(semitones)}"

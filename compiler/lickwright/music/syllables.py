@@ -63,7 +63,7 @@ def count_bar(instants: Collection[int], whole: int, meter: Meter) -> dict[int, 
     for number in range(min(inside, default=0), max(inside, default=-1) + 1):
         word, name = _beat(meter, number)
         after = f" (group {_group(meter, number)[0]})" if _grouped(meter) else ""
-        for part in divide(frozenset(inside.get(number, ())), beat, meter.compound):
+        for part in divide_beat(frozenset(inside.get(number, ())), beat, meter.compound):
             at, rest = divmod(number * beat + part.at, unit)
             if not rest:
                 said = word + part.word if not part.at else part.word
@@ -98,7 +98,7 @@ def _beat(meter: Meter, number: int) -> tuple[str, str]:
 
 
 @lru_cache(maxsize=4096)
-def divide(inside: frozenset[int], beat: int, compound: bool) -> tuple[_Part, ...]:
+def divide_beat(inside: frozenset[int], beat: int, compound: bool) -> tuple[_Part, ...]:
     """One beat of length `beat`: the beat, the instants `inside` it, and what has to be said between them, in order."""
     part = gcd(beat, *inside)
     return tuple(

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 from types import MappingProxyType
 
-from lickwright.core.diagnostics import nearest
+from lickwright.core.diagnostics import nearest_name
 from lickwright.core.fast_dataclass import record
 from lickwright.music.pitch import parse_pitch
 
@@ -146,7 +146,7 @@ def _unknown(text: str) -> str:
     same = [name for name, pitches in _NAMED.items() if re.sub("[^A-G#b]", "", pitches) == letters]
     if letters and same:
         return f'"{text}" is {same[0]}: write that name, or pitches with their octaves, such as E2'
-    known = nearest(text, TUNING_NAMES)
+    known = nearest_name(text, TUNING_NAMES)
     if known is not None:
         return f'"{text}" is not a tuning known here: {known}?'
     return f'"{text}" is not a tuning known here: name its pitches low to high, such as D2 A2 D3 G3 B3 E4'

@@ -10,10 +10,10 @@ from collections.abc import Callable, Iterable
 
 from lark import Token, Tree
 
-from lickwright.core.diagnostics import Diagnostic, Fix, Rule, Severity, replacing
-from lickwright.core.slugs import folded
+from lickwright.core.diagnostics import Diagnostic, Fix, Rule, Severity, replacement_fix
+from lickwright.core.slugs import fold_title
 from lickwright.core.source import Source, Span
-from lickwright.music.chord import charted
+from lickwright.music.chord import chart_signs
 from lickwright.notation import rules
 from lickwright.notation.build_music import MusicBuilder, span_of, start_of
 from lickwright.notation.build_sayings import ESCAPE, QUOTES
@@ -92,7 +92,7 @@ class Builder:
         for lick in licks:
             if not self.text.startswith('"', lick.title_span.start) or not lick.title.strip():
                 continue  # what is said of it is that it has none
-            one = first.setdefault(folded(lick.title), lick)
+            one = first.setdefault(fold_title(lick.title), lick)
             if one is not lick:
                 line = self.source.place(one.span.start).line
                 self.report(
@@ -126,7 +126,7 @@ class Builder:
         run = _WIDTHLESS.sub("", self.text[first:last])
         if not _WIDTHLESS.match(self.text, at) or not run or not self._run_pattern().fullmatch(run):
             return None
-        return replacing(at, at + 1, "")
+        return replacement_fix(at, at + 1, "")
 
     def _has_invisible(self, span: Span) -> bool:
         return bool(self._invisible) and any(at in self._invisible for at in range(span.start, span.end))
@@ -200,7 +200,7 @@ class Builder:
             raw = _REMARK.sub(lambda m: " " * len(m[0]) if m[1] else m[0], raw)
         at = start + match.start()
         name_span, span = Span(at, at + len(name)), Span(at, start + match.end())
-        value = charted(raw) if name == "chords" else " ".join(raw.split())
+        value = chart_signs(raw) if name == "chords" else " ".join(raw.split())
         return Field(name, value, remark, name_span, raw, start + match.start(3), sign, span=span)
 
     def _lick(self, tree: Tree[Token]) -> Lick:
@@ -266,11 +266,11 @@ class Builder:
                 Span(start + at, start + at + 1),
                 f'`{text[at]}` is a curly quote, not `"`',
                 f'write `lick "{match[1]}"`',
-                replacing(start, start + match.end(), f'lick "{match[1]}"'),
+                replacement_fix(start, start + match.end(), f'lick "{match[1]}"'),
             )
             return match[1], span, ()
         if not text.startswith("lick"):
-            small = replacing(start, start + 4, "lick")
+            small = replacement_fix(start, start + 4, "lick")
             self.report(rules.TITLE, Span(start, start + 4), "`lick` has small letters only", "write `lick`", small)
         elif rest.startswith('"'):  # and no other ends it
             at = start + text.index('"')

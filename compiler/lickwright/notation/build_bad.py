@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from lickwright.core.diagnostics import Change, Fix, replacing
+from lickwright.core.diagnostics import Change, Fix, replacement_fix
 from lickwright.core.source import Span
 from lickwright.notation import habits, rules
 from lickwright.notation.build_notes import ReportFinding
@@ -74,7 +74,7 @@ class BadRuns:
             note = f"{string[1]}{text}"
             where = Span(string.start(1), span.end)
             message = f"`{self.text[where.start : where.end]}`: a space between the string and its fret"
-            self.report(rules.UNREADABLE, where, message, f"write `{note}`", replacing(*where, note))
+            self.report(rules.UNREADABLE, where, message, f"write `{note}`", replacement_fix(*where, note))
             return None  # `apart` makes the string before it unknown
         self._last = (text, span.end)
         if self._crowded() or self._unseen(span):
@@ -208,7 +208,9 @@ class BadRuns:
         else:
             fault = explain(text, good, after_repeat)
             right = mended(text, good) if fault.right is not None else None
-            fix = replacing(*span, right) if right is not None else self._touching(span, text, before, after_repeat)
+            fix = (
+                replacement_fix(*span, right) if right is not None else self._touching(span, text, before, after_repeat)
+            )
         hint = fault.hint or ""
         if fix is not None and (bent := self._bend_before(span, text)):
             fix, hint = None, f"{hint}; a bend is `{bent}`"

@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 from lark import Token, Tree
 
-from lickwright.core.diagnostics import Fix, nearest, replacing
+from lickwright.core.diagnostics import Fix, nearest_name, replacement_fix
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Span
 from lickwright.music.rhythm import parse_value, usual_time
@@ -184,7 +184,7 @@ class MusicBuilder:
             self._runs_bad.told = _first_word(self.text, span.end)
             before = re.search(r"(\d+(?::\d+)?)[ \t]+$", self.text[max(0, span.start - 12) : span.start])
             hint = f"write `{before[1]}[`, touching" if before else "three in the time of two is `3[…]`"
-            fix = replacing(span.start - len(before[0]), span.end, f"{before[1]}[") if before else None
+            fix = replacement_fix(span.start - len(before[0]), span.end, f"{before[1]}[") if before else None
             self.report(
                 rules.TUPLET, span, "a `[` without its number: how many steps in the time of how many?", hint, fix
             )
@@ -220,7 +220,7 @@ class MusicBuilder:
         if span.start < self._runs_bad.told:
             return  # `3(…`, `tr(…`, which have been reported
         if word in known:
-            colon = replacing(*span, f"({word}:")
+            colon = replacement_fix(*span, f"({word}:")
             self.report(rules.WORD, span, f"`{word}` needs its colon", f"write `({word}: …)`", colon)
             return
         fix: Fix | None = None
@@ -234,12 +234,12 @@ class MusicBuilder:
             where = Span(span.start + 1, span.start + 1 + len(said))
             lacks = habits.plain(said) in known and self.text[end - 1] != ":"
             shown = f"`{short(said)}` needs its colon" if lacks else f"there is no word `{short(said)}`"
-            fix = replacing(span.start, end, f"({sure}:") if sure else None
+            fix = replacement_fix(span.start, end, f"({sure}:") if sure else None
             self._runs_bad.told = end
         elif word:
-            near = None if self._crowded() else nearest(word, known)
+            near = None if self._crowded() else nearest_name(word, known)
             hint = f"did you mean `({near}: …)`?" if near else f"the words are {', '.join(known)}"
-            fix = replacing(*where, word.lower()) if word.lower() in known else None
+            fix = replacement_fix(*where, word.lower()) if word.lower() in known else None
         else:
             shown = "a `(` without its word"
             hint = _parenthesised(self.text, span)

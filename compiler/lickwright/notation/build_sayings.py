@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from lickwright.core.diagnostics import nearest, replacing
+from lickwright.core.diagnostics import nearest_name, replacement_fix
 from lickwright.core.source import Span
 from lickwright.notation import habits, rules
 from lickwright.notation.build_bad import BadRuns
@@ -38,7 +38,7 @@ class Sayings:
             return self._words(text, span)
         if re.search(r"[ \t]", text):
             close = "=".join(side.strip() for side in text.split("=", 1))
-            fix = replacing(*span, close)
+            fix = replacement_fix(*span, close)
             self.report(rules.SAYING, span, f"`{short(text)}` has spaces in it", f"write `{close}`, touching", fix)
             text = close
         name, equals, value = text[1:].partition("=")
@@ -51,7 +51,7 @@ class Sayings:
         if name in BY_SIGN and not equals:
             return Navigation(BY_SIGN[name], span=span)
         large = not equals and (name.lower() in DYNAMICS or name.lower() in BY_SIGN or name.lower() == "fermata")
-        small = replacing(*span, text.lower()) if large else None
+        small = replacement_fix(*span, text.lower()) if large else None
         self.report(rules.SAYING, span, f"there is no `{short(text)}`", self._meant(name, equals, value, span), small)
         return None
 
@@ -67,7 +67,7 @@ class Sayings:
         loud = habits.loudness(name)
         if loud and not equals:
             return f"write `@{loud}`"
-        near = None if self._crowded() else nearest(name, (*DYNAMICS, "tempo=", "fermata", *BY_SIGN))
+        near = None if self._crowded() else nearest_name(name, (*DYNAMICS, "tempo=", "fermata", *BY_SIGN))
         words = "" if near and near not in DYNAMICS else self._bad.words_after(span.end)
         if words:
             return f'words go in quotes: `@"{name} {words}"`'
@@ -75,7 +75,7 @@ class Sayings:
 
     def _words(self, text: str, span: Span) -> Item | None:
         if text[1] != '"' or text[-1] in QUOTES:
-            fix = replacing(*span, f'@"{text[2:-1]}"') if len(text) > 2 and '"' not in text[2:-1] else None
+            fix = replacement_fix(*span, f'@"{text[2:-1]}"') if len(text) > 2 and '"' not in text[2:-1] else None
             self.report(rules.TYPOGRAPHY, span, "curly quotes round the words", f'write `@"{text[2:-1][:30]}"`', fix)
         elif len(text) < 3 or text[-1] != '"':
             where, hint = Span(span.start, span.start + 2), 'close it: `@"let it hang"`'

@@ -17,8 +17,8 @@ from typing import NamedTuple
 
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import JOINS, Curve, Damping, Stroke
-from lickwright.performance.pitch_curves import PitchRamp, moves_of
-from lickwright.performance.tempo_map import Clock, TempoStep, written_tempo_map
+from lickwright.performance.pitch_curves import PitchRamp, pitch_ramps
+from lickwright.performance.tempo_map import TempoMap, TempoStep, written_tempo_map
 from lickwright.timeline.model import SoundingNote, Timeline
 
 # Velocities of the dynamics, out of 127: a habit of players and files, no standard.
@@ -54,7 +54,7 @@ class NoteEvent(NamedTuple):
     joined: bool  # connected to the note before on its string
     damping: Damping
     fade_in: float  # seconds from nothing to its loudness: a swell's; else 0
-    moves: tuple[PitchRamp, ...]  # what its pitch does, for `curves.offsets`
+    moves: tuple[PitchRamp, ...]  # what its pitch does, for `pitch_curves.pitch_offsets`
     partial: int = 1  # which partial of the stopped string it is: m for a harmonic that leaves only every m-th
 
 
@@ -63,7 +63,7 @@ class Performance:
 
     __slots__ = ("_clock", "bars", "end", "notes")
 
-    def __init__(self, clock: Clock, notes: tuple[NoteEvent, ...], bars: tuple[float, ...], end: float) -> None:
+    def __init__(self, clock: TempoMap, notes: tuple[NoteEvent, ...], bars: tuple[float, ...], end: float) -> None:
         self._clock = clock
         self.notes = notes  # by start, then from the thickest string to the thinnest
         self.bars = bars  # seconds at which each of Timeline.passes begins
@@ -101,12 +101,12 @@ def perform(timeline: Timeline, percent: Fraction | None = None, bpm: Fraction |
     if bpm is not None:
         settings = timeline.settings
         factor = settings.tempo._replace(bpm=bpm).quarters_per_minute(settings.meter) / timeline.tempos[0].qpm
-    clock = written_tempo_map(timeline) if factor == 1 else Clock(timeline, factor)
+    clock = written_tempo_map(timeline) if factor == 1 else TempoMap(timeline, factor)
     stolen = _Times({}, {})
     if any(sound.lead for sound in timeline.sounds):
         missing = -min(_steal(timeline, clock).starts.values())
         if missing > 0:
-            clock = Clock(timeline, factor, _lead_in(missing, clock.tempos[0].qpm))
+            clock = TempoMap(timeline, factor, _lead_in(missing, clock.tempos[0].qpm))
         stolen = _steal(timeline, clock)
     notes = _notes(timeline, clock, stolen)
     bars = tuple(clock.straight(turn.start) for turn in timeline.passes)
@@ -121,7 +121,7 @@ def _lead_in(seconds: float, qpm: Fraction) -> Fraction:
     return value
 
 
-def _steal(timeline: Timeline, clock: Clock) -> _Times:
+def _steal(timeline: Timeline, clock: TempoMap) -> _Times:
     """When grace notes and rake strokes sound.
 
     With nothing before them they take what they want, even from before 0.
@@ -149,7 +149,7 @@ def _steal(timeline: Timeline, clock: Clock) -> _Times:
     return times
 
 
-def _notes(timeline: Timeline, clock: Clock, stolen: _Times) -> tuple[NoteEvent, ...]:
+def _notes(timeline: Timeline, clock: TempoMap, stolen: _Times) -> tuple[NoteEvent, ...]:
     """All that is struck or connected, in order; each string plays one note at a time."""
     targets = {sound.source: sound for sound in timeline.sounds if sound.source is not None}
     tuning, capo = timeline.settings.tuning, timeline.settings.capo
@@ -171,7 +171,7 @@ def _notes(timeline: Timeline, clock: Clock, stolen: _Times) -> tuple[NoteEvent,
                 start += sound.roll * min(ROLL, (end - start) / roll_share)
         _play(notes, sound, target, start, end, tuning, shift, clock)
     notes.sort(key=_order)
-    one_a_string(notes)
+    end_replayed_notes(notes)
     return tuple(notes)
 
 
@@ -179,7 +179,7 @@ def _order(note: NoteEvent) -> tuple[float, int]:
     return note.start, -note.string
 
 
-def one_a_string(notes: list[NoteEvent]) -> None:
+def end_replayed_notes(notes: list[NoteEvent]) -> None:
     """A string that is played again stops what it played before. In place; `notes` are in order."""
     following: dict[int, float] = {}
     for i in range(len(notes) - 1, -1, -1):
@@ -198,7 +198,7 @@ def _play(
     end: float,
     tuning: Tuning,
     shift: Sequence[int],
-    clock: Clock,
+    clock: TempoMap,
 ) -> None:
     """One sound, heard from `start` to `end` if nothing damps it, as its stroke or strokes.
 
@@ -225,7 +225,7 @@ def _play(
     slides = target is not None and target.begin.curve is Curve.GLIDE
     moves: tuple[PitchRamp, ...] = ()
     if (sound.shapes or sound.marks or slides or begin.curve is not _STRAIGHT) and damping is not _DEAD:
-        moves = moves_of(sound, start, end, clock.seconds, target if slides else None)
+        moves = pitch_ramps(sound, start, end, clock.seconds, target if slides else None)
     fade = min(SWELL, SWELL_SHARE * (end - start)) if stroke is _SWELLED else 0.0
     joined = sound.source is not None
     note = NoteEvent(

@@ -46,7 +46,7 @@ class PitchRamp(NamedTuple):
     way: CurveShape = CurveShape.EASE
 
 
-def offsets(moves: Sequence[PitchRamp], times: Sequence[float]) -> list[float]:
+def pitch_offsets(moves: Sequence[PitchRamp], times: Sequence[float]) -> list[float]:
     """Semitones above the note's own pitch at each of `times` (seconds, ascending)."""
     values = [0.0] * len(times)
     alone = True  # the first move needs no adding up; most notes have one
@@ -95,7 +95,7 @@ def _stairs(start: float, end: float, change: float, times: Sequence[float]) -> 
     return values
 
 
-def moves_of(
+def pitch_ramps(
     sound: SoundingNote, start: float, end: float, seconds: Seconds, target: SoundingNote | None
 ) -> tuple[PitchRamp, ...]:
     """All moves of one sound heard from `start` to `end`; `target` is the note that it slides to, None for none."""
@@ -137,10 +137,10 @@ def _bar_moves(curve: Curve, amount: float, start: float, end: float) -> list[Pi
 
 def _shape_moves(sound: SoundingNote, start: float, end: float, seconds: Seconds) -> list[PitchRamp]:
     """The shapes in order, each in its part of its step."""
-    return [move for _, move in shape_moves(sound, start, end, seconds)]
+    return [move for _, move in gesture_ramps(sound, start, end, seconds)]
 
 
-def shape_moves(
+def gesture_ramps(
     sound: SoundingNote, start: float, end: float, seconds: Seconds
 ) -> Iterator[tuple[PitchGesture, PitchRamp]]:
     """The shapes of a sound heard from `start` to `end`, each with its move; what bends starts from where the one

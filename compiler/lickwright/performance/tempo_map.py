@@ -31,7 +31,7 @@ class TempoStep(NamedTuple):
         return 60 * self.qpm.denominator / self.qpm.numerator
 
 
-class Clock:
+class TempoMap:
     """Seconds of any instant. Time runs evenly between breaks.
 
     Tempo changes, and start, middle and end of swung pairs.
@@ -100,11 +100,11 @@ def _speeds(timeline: Timeline, factor: Fraction) -> list[tuple[int, Fraction]]:
     return speeds
 
 
-_WRITTEN: list[tuple[Timeline, Clock]] = []  # the last one asked for
+_WRITTEN: list[tuple[Timeline, TempoMap]] = []  # the last one asked for
 
 
-def written_tempo_map(timeline: Timeline) -> Clock:
+def written_tempo_map(timeline: Timeline) -> TempoMap:
     """The clock at the written tempo, made once for those who ask one after another: hands, level and performance."""
     if not _WRITTEN or _WRITTEN[0][0] is not timeline:
-        _WRITTEN[:] = [(timeline, Clock(timeline, Fraction(1)))]
+        _WRITTEN[:] = [(timeline, TempoMap(timeline, Fraction(1)))]
     return _WRITTEN[0][1]

@@ -10,12 +10,12 @@ from collections.abc import Iterable, Sequence
 
 from lickwright.core.diagnostics import Diagnostic, Severity
 from lickwright.core.source import Source
-from lickwright.report.console import safe
+from lickwright.report.console import safe_text
 
 _COMMANDS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.INFO: "notice"}
 
 
-def commands(files: Iterable[tuple[Source, Sequence[Diagnostic]]]) -> str:
+def annotation_commands(files: Iterable[tuple[Source, Sequence[Diagnostic]]]) -> str:
     """`::error file=a.lick,line=4,endLine=4,col=7,endColumn=9,title=L301 in "Gate", bar 3::…`, a line each."""
     return "".join(_annotation(source, d) for source, found in files for d in found)
 
@@ -36,7 +36,7 @@ def _annotation(source: Source, d: Diagnostic) -> str:
 
 def _data(text: str) -> str:
     """Escaped as a command's message: nothing in a text of a user's can end the line and begin a command of its own."""
-    return safe(text.replace("%", "%25").replace("\r", "%0D").replace("\n", "%0A"))
+    return safe_text(text.replace("%", "%25").replace("\r", "%0D").replace("\n", "%0A"))
 
 
 def _property(text: str) -> str:

@@ -14,16 +14,16 @@ from typing import Any
 
 from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, Severity, fingerprints
 from lickwright.core.source import Source, Span
-from lickwright.core.text_edits import placed
+from lickwright.core.text_edits import place_change
 
-SHOWN = 100  # findings a file on a screen; the rest is counted
+MAX_SHOWN = 100  # findings a file on a screen; the rest is counted
 TAB = 4  # columns between tab stops in a shown line
 
 _COLOURS = {Severity.ERROR: "31", Severity.WARNING: "33", Severity.INFO: "36"}
 _ESCAPED = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")  # characters that move a cursor, reverse text or show nothing
 
 
-def safe(text: str) -> str:
+def safe_text(text: str) -> str:
     r"""`text` with every control,
 
     format, private, unassigned and surrogate character shown as `\u{1B}`: no text of a user's steers the screen.
@@ -35,7 +35,7 @@ def safe(text: str) -> str:
 
 def safe_lines(text: str) -> str:
     """`safe` for a text of several lines, which stay lines."""
-    return "".join(safe(line) + "\n" for line in text.split("\n"))
+    return "".join(safe_text(line) + "\n" for line in text.split("\n"))
 
 
 def _shown(char: str) -> str:
@@ -74,7 +74,7 @@ def source_excerpt(source: Source, span: Span, columns: int = 100) -> tuple[str,
         if i == last:
             stop = at
         if i < end:
-            piece = " " * (TAB - at % TAB) if line[i] == "\t" else safe(line[i])
+            piece = " " * (TAB - at % TAB) if line[i] == "\t" else safe_text(line[i])
             shown.append(piece)
             at += display_width(piece)
     begin = at if begin is None else begin
@@ -83,7 +83,7 @@ def source_excerpt(source: Source, span: Span, columns: int = 100) -> tuple[str,
     return "".join(shown).rstrip() + ("..." if end < len(line) else ""), carets
 
 
-def finding(source: Source, diagnostic: Diagnostic, colour: bool = False, columns: int = 100) -> str:
+def format_finding(source: Source, diagnostic: Diagnostic, colour: bool = False, columns: int = 100) -> str:
     """One finding in full, ending in a line end.
 
     porch.lick:12:9: error: bar 3 holds 7 eighths, 4/4 asks for 8 (L301)
@@ -95,27 +95,27 @@ def finding(source: Source, diagnostic: Diagnostic, colour: bool = False, column
         help: add one more step, or a rest: .
     """
     word = _paint(diagnostic.severity.word, _COLOURS[diagnostic.severity], colour)
-    message = _paint(safe(diagnostic.message), "1", colour)
-    lines = [f"{where(source, diagnostic)}: {word}: {message} ({diagnostic.code})"]
+    message = _paint(safe_text(diagnostic.message), "1", colour)
+    lines = [f"{format_location(source, diagnostic)}: {word}: {message} ({diagnostic.code})"]
     if _has_place(diagnostic):
         lines += _quoted(source, diagnostic.span, _COLOURS[diagnostic.severity], 4, colour, columns)
     for note in diagnostic.notes:
         lines.append(
-            f"    {_line_of(note)}line {(note.source or source).place(note.span.start).line}: {safe(note.message)}"
+            f"    {_line_of(note)}line {(note.source or source).place(note.span.start).line}: {safe_text(note.message)}"
         )
         lines += _quoted(note.source or source, note.span, "36", 8, colour, columns)
     if diagnostic.hint:
-        lines.append(f"    {_paint('help', '36', colour)}: {safe(diagnostic.hint)}")
+        lines.append(f"    {_paint('help', '36', colour)}: {safe_text(diagnostic.hint)}")
     return "\n".join(lines) + "\n"
 
 
 def _line_of(note: RelatedInformation) -> str:
-    return f"{safe(note.source.name)}, " if note.source else ""
+    return f"{safe_text(note.source.name)}, " if note.source else ""
 
 
-def where(source: Source, diagnostic: Diagnostic) -> str:
+def format_location(source: Source, diagnostic: Diagnostic) -> str:
     """`porch.lick:12:9`, or the file alone where a finding is about it as a whole."""
-    name = safe(source.name) if source.name != "-" else "standard input"
+    name = safe_text(source.name) if source.name != "-" else "standard input"
     if not _has_place(diagnostic):
         return name
     place = source.place(diagnostic.span.start)
@@ -141,13 +141,13 @@ def _paint(text: str, code: str, colour: bool) -> str:
 def format_findings(source: Source, diagnostics: Sequence[Diagnostic], colour: bool = False, columns: int = 100) -> str:
     """Findings of one file, at most `SHOWN` of them, errors before the rest where there are more."""
     shown = list(diagnostics)
-    if len(shown) > SHOWN:
-        keep = sorted(range(len(shown)), key=lambda i: (shown[i].severity is not Severity.ERROR, i))[:SHOWN]
+    if len(shown) > MAX_SHOWN:
+        keep = sorted(range(len(shown)), key=lambda i: (shown[i].severity is not Severity.ERROR, i))[:MAX_SHOWN]
         shown = [shown[i] for i in sorted(keep)]
-    text = "".join(finding(source, d, colour, columns) for d in shown)
+    text = "".join(format_finding(source, d, colour, columns) for d in shown)
     hidden = len(diagnostics) - len(shown)
     if hidden:
-        text += f"{safe(source.name)}: and {counted_noun(hidden, 'more finding')} not shown\n"
+        text += f"{safe_text(source.name)}: and {counted_noun(hidden, 'more finding')} not shown\n"
     return text
 
 
@@ -156,7 +156,7 @@ def counted_noun(number: int, what: str) -> str:
     return f"{number:,} {what}" + ("" if number == 1 else "s")
 
 
-def bytes_of(number: int) -> str:
+def format_bytes(number: int) -> str:
     """`850 bytes`, `12 kB`, `3.4 MB`, `21 GB`: two digits or more."""
     if number < 1000:
         return counted_noun(number, "byte")
@@ -168,25 +168,25 @@ def bytes_of(number: int) -> str:
     return f"{size:.1f} {unit}" if size < 9.95 else f"{size:,.0f} {unit}"
 
 
-def listed(words: Iterable[str], last: str = "and") -> str:
+def join_words(words: Iterable[str], last: str = "and") -> str:
     """`a, b and c`; at least one word."""
     *most, final = words
     return f"{', '.join(most)} {last} {final}" if most else final
 
 
-def tally(diagnostics: Iterable[Diagnostic]) -> str:
+def tally_findings(diagnostics: Iterable[Diagnostic]) -> str:
     """`2 errors, 1 warning`, or `no findings`."""
     found = [d.severity for d in diagnostics]
-    return tally_of(Counter(found))
+    return tally_severities(Counter(found))
 
 
-def tally_of(severities: Mapping[Severity, int]) -> str:
+def tally_severities(severities: Mapping[Severity, int]) -> str:
     """The same of numbers by severity."""
     parts = [counted_noun(severities[severity], severity.word) for severity in Severity if severities.get(severity)]
     return ", ".join(parts) or "no findings"
 
 
-def as_values(source: Source, found: Sequence[Diagnostic]) -> list[dict[str, Any]]:
+def findings_json(source: Source, found: Sequence[Diagnostic]) -> list[dict[str, Any]]:
     """Findings for JSON: lines and columns from 1, columns in code points, the end exclusive."""
     return [_value(source, d, name) for d, name in zip(found, fingerprints(source, found), strict=True)]
 
@@ -213,7 +213,7 @@ def _note_value(source: Source, note: RelatedInformation) -> dict[str, Any]:
 
 
 def _fix_value(source: Source, fix: Fix) -> dict[str, Any]:
-    changes = (placed(source, change) for change in fix.changes)
+    changes = (place_change(source, change) for change in fix.changes)
     return {"title": fix.title, "changes": [{**_extent(source, span), "text": text} for span, text in changes]}
 
 
@@ -222,10 +222,10 @@ def _extent(source: Source, span: Span) -> dict[str, int]:
     return {"line": start.line, "column": start.column, "end_line": end.line, "end_column": end.column}
 
 
-def mistake(error: BaseException) -> str:
+def describe_crash(error: BaseException) -> str:
     """What went wrong inside the program, and where, in one line for whoever mends it."""
     from traceback import extract_tb
 
     frames = [f for f in extract_tb(error.__traceback__) if not f.filename.startswith("<")]
     at = " < ".join(f"{os.path.basename(f.filename)}:{f.lineno}" for f in reversed(frames[-6:]))
-    return f"{type(error).__name__}: {safe(str(error))[:200]} at {at}"
+    return f"{type(error).__name__}: {safe_text(str(error))[:200]} at {at}"

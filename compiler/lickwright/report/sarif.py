@@ -13,7 +13,7 @@ from urllib.parse import quote
 
 from lickwright.core.diagnostics import Diagnostic, Fix, Rule, Severity, fingerprints
 from lickwright.core.source import Source, Span
-from lickwright.core.text_edits import placed
+from lickwright.core.text_edits import place_change
 from lickwright.core.version import __version__
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -24,7 +24,7 @@ _LEVELS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.INFO: 
 Value = dict[str, Any]
 
 
-def document(files: Sequence[tuple[Source, Sequence[Diagnostic]]], rules: Sequence[Rule]) -> Value:
+def sarif_document(files: Sequence[tuple[Source, Sequence[Diagnostic]]], rules: Sequence[Rule]) -> Value:
     """The whole report: one run, one result a finding, and the rules that were met."""
     met = {d.code for _, found in files for d in found}
     listed = [rule for rule in rules if rule.code in met]
@@ -120,7 +120,7 @@ def _region(source: Source, span: Span) -> Value:
 def _fix(source: Source, fix: Fix) -> Value:
     replacements = []
     for change in fix.changes:
-        span, text = placed(source, change)
+        span, text = place_change(source, change)
         replacements.append({"deletedRegion": _region(source, span), "insertedContent": {"text": text}})
     return {
         "description": {"text": fix.title},

@@ -24,7 +24,7 @@ from lickwright.music.scale import Scale
 from lickwright.music.tuning import Tuning, parse_tuning
 
 
-class Meant(NamedTuple):
+class Suppression(NamedTuple):
     """`meant L203 bar 2 "reason"`: a finding that is intended."""
 
     code: str
@@ -65,7 +65,7 @@ class Settings:
     source: str = ""
     origin: str = ""  # the field `from`, which is a keyword of Python
     notes: tuple[str, ...] = ()
-    meant: tuple[Meant, ...] = ()
+    meant: tuple[Suppression, ...] = ()
     unread: frozenset[str] = frozenset()  # fields with a value that could not be read: nothing is judged by them
     written: Mapping[str, Span] = field(
         default_factory=dict
@@ -84,7 +84,7 @@ class Settings:
         return (self.house[name]._replace(message=f"{called} is set here"),) if name in self.house else ()
 
 
-class Entry(Protocol):
+class WrittenField(Protocol):
     """One field as written: a node of the tree."""
 
     @property

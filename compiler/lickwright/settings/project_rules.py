@@ -15,7 +15,7 @@ from lickwright.core.fast_dataclass import field, record
 from lickwright.core.source import Source, Span
 
 
-class Given(NamedTuple):
+class ProjectField(NamedTuple):
     """A field that the house sets for licks that do not."""
 
     value: Any  # as the field's row reads it
@@ -28,7 +28,7 @@ class ProjectRules:
     """Fields, wishes and severities of a house. Plain data: it travels to other processes."""
 
     source: Source  # the house's file, for notes that quote it
-    fields: Mapping[str, Given] = field(default_factory=dict)  # by the field's name
+    fields: Mapping[str, ProjectField] = field(default_factory=dict)  # by the field's name
     unread: frozenset[str] = frozenset()  # fields that it sets to what cannot be read: nothing is judged by them
     required: Mapping[str, Span] = field(
         default_factory=dict

@@ -10,14 +10,14 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, nearest, replacing
+from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, nearest_name, replacement_fix
 from lickwright.core.source import Span
 from lickwright.core.version import NOTATION as NOTATION_READ
-from lickwright.music.box import Area, BoxSpec, area
+from lickwright.music.box import Area, BoxSpec, box_area
 from lickwright.music.pitch import Key
 from lickwright.music.scale import Scale, default_scale, follows_key, parse_scale
 from lickwright.notation.rules import LINE
-from lickwright.report.console import listed
+from lickwright.report.console import join_words
 from lickwright.settings.fields import (
     BY_NAME,
     MISSING,
@@ -26,10 +26,10 @@ from lickwright.settings.fields import (
     TWICE,
     UNKNOWN,
     VALUE,
-    Entry,
     FieldRow,
-    Meant,
     Settings,
+    Suppression,
+    WrittenField,
 )
 from lickwright.settings.project_rules import ProjectRules
 
@@ -49,7 +49,7 @@ class _Read(NamedTuple):
     )
 
 
-class Head(NamedTuple):
+class FileHead(NamedTuple):
     """The fields of a file's head and those of its house, read once for all its licks."""
 
     read: dict[str, _Read]
@@ -59,7 +59,7 @@ class Head(NamedTuple):
     required: tuple[tuple[str, RelatedInformation], ...]  # fields that the house wants, and where it says so
 
 
-def read_head(entries: Iterable[Entry], house: ProjectRules | None = None) -> Head:
+def read_head(entries: Iterable[WrittenField], house: ProjectRules | None = None) -> FileHead:
     """The fields that apply to every lick of a file, and the findings about them."""
     read: dict[str, _Read] = {}
     unread: set[str] = set()
@@ -70,12 +70,12 @@ def read_head(entries: Iterable[Entry], house: ProjectRules | None = None) -> He
             read[name] = _Read(given.value, given.span, given.text, 0, True, note)
         unread |= house.unread
         required = tuple((name, house.note(at, "it is required here")) for name, at in house.required.items())
-    head = Head(read, {"note": [], "meant": []}, unread, [], required)
+    head = FileHead(read, {"note": [], "meant": []}, unread, [], required)
     _read_fields(entries, True, head.read, head.many, head.unread, head.found)
     return head
 
 
-def settle(head: Head, own: Iterable[Entry], title: Span) -> tuple[Settings, list[Diagnostic]]:
+def resolve_settings(head: FileHead, own: Iterable[WrittenField], title: Span) -> tuple[Settings, list[Diagnostic]]:
     """The settings of a lick from its file's fields and its own, which override them, and the findings about its own.
 
     A value that cannot be read counts as not written. `title` is where findings stand about what the lick does not write.
@@ -113,7 +113,7 @@ def settle(head: Head, own: Iterable[Entry], title: Span) -> tuple[Settings, lis
 
 
 def _read_fields(
-    entries: Iterable[Entry],
+    entries: Iterable[WrittenField],
     of_file: bool,
     read: dict[str, _Read],
     many: dict[str, list[_Read]],
@@ -129,12 +129,12 @@ def _read_fields(
             found.append(_signed(entry))
         if row is None:
             if not own:
-                near = OTHER_NAMES.get(entry.name.lower()) or nearest(entry.name, tuple(BY_NAME))
+                near = OTHER_NAMES.get(entry.name.lower()) or nearest_name(entry.name, tuple(BY_NAME))
                 unread |= {near} if near else set()
                 hint = f"did you mean `{near}`?" if near else "a field of your own begins with x-"
                 if entry.name.lower() in ("title", "lick-title", "song"):
                     hint = f'a title begins a lick: `lick "{entry.raw.strip()[:30] or "Porch light"}"`'
-                fix = replacing(*entry.name_span, entry.name.lower()) if entry.name.lower() in BY_NAME else None
+                fix = replacement_fix(*entry.name_span, entry.name.lower()) if entry.name.lower() in BY_NAME else None
                 found.append(UNKNOWN.at(entry.name_span, f"there is no field `{entry.name[:30]}`", hint, fix=fix))
             continue
         if row.head_only and (n or not of_file):
@@ -156,17 +156,21 @@ def _read_fields(
             unread.add(row.name)
 
 
-def _signed(entry: Entry) -> Diagnostic:
+def _signed(entry: WrittenField) -> Diagnostic:
     """`Key: A minor`: no sign belongs after a field's name, which is written small."""
     name = entry.name.lower() if entry.name.lower() in BY_NAME else entry.name
     sign = Span(entry.name_span.end, entry.name_span.end + 1)
     gap = "" if entry.raw_at > sign.end or entry.raw[:1].isspace() else " "
     hint = f"write `{name} {entry.raw.strip()[:30]}`"
-    fix = replacing(*sign, gap) if name == entry.name else replacing(entry.name_span.start, sign.end, name + gap)
+    fix = (
+        replacement_fix(*sign, gap)
+        if name == entry.name
+        else replacement_fix(entry.name_span.start, sign.end, name + gap)
+    )
     return LINE.at(sign, f"no `{entry.sign}` after a field's name", hint, fix=fix)
 
 
-def _value(row: FieldRow, entry: Entry, of_file: bool, found: list[Diagnostic]) -> _Read | None:
+def _value(row: FieldRow, entry: WrittenField, of_file: bool, found: list[Diagnostic]) -> _Read | None:
     raw = entry.raw.rstrip()
     text = " ".join(raw.split())
     span = Span(entry.raw_at, entry.raw_at + len(raw))
@@ -188,13 +192,13 @@ def _value(row: FieldRow, entry: Entry, of_file: bool, found: list[Diagnostic]) 
     return _Read(value, span, entry.raw, entry.raw_at, of_file)
 
 
-def _wrong(row: FieldRow, entry: Entry, message: str) -> Diagnostic:
+def _wrong(row: FieldRow, entry: WrittenField, message: str) -> Diagnostic:
     """A value that cannot be read; the caret stands under the word that the message names."""
     raw = entry.raw.rstrip()
     apart = re.match(r"([:=])[ \t]*(?=[^ \t\n])", raw)
     if apart and _readable(row, raw[apart.end() :]):
         where = Span(entry.raw_at, entry.raw_at + 1)
-        fix = replacing(entry.name_span.start, entry.raw_at + apart.end(), f"{entry.name} ")
+        fix = replacement_fix(entry.name_span.start, entry.raw_at + apart.end(), f"{entry.name} ")
         return LINE.at(
             where, f"no `{apart[1]}` after a field's name", f"write `{row.name} {raw[apart.end() :][:30]}`", fix=fix
         )
@@ -215,7 +219,7 @@ def _mended(row: FieldRow, at: int, raw: str) -> Fix | None:
     for text in (raw.translate(_STRAIGHT), raw.lower(), raw[:1].upper() + raw[1:]):
         if _readable(row, text):
             sure.add(text)
-    return replacing(at, at + len(raw), sure.pop()) if len(sure) == 1 and "\n" not in raw else None
+    return replacement_fix(at, at + len(raw), sure.pop()) if len(sure) == 1 and "\n" not in raw else None
 
 
 def _readable(row: FieldRow, text: str) -> bool:
@@ -227,9 +231,9 @@ def _readable(row: FieldRow, text: str) -> bool:
     return True
 
 
-def _intended(read: _Read) -> Meant:
+def _intended(read: _Read) -> Suppression:
     code, bar, reason = read.value
-    return Meant(code, bar, reason, read.span, read.of_file)
+    return Suppression(code, bar, reason, read.span, read.of_file)
 
 
 def _missing(wanted: list[tuple[str, RelatedInformation]], title: Span) -> list[Diagnostic]:
@@ -241,7 +245,7 @@ def _missing(wanted: list[tuple[str, RelatedInformation]], title: Span) -> list[
     return [
         MISSING.at(
             title,
-            f"{listed(names)} {verb} missing, which every lick here must have",
+            f"{join_words(names)} {verb} missing, which every lick here must have",
             hint,
             tuple(note for _, note in wanted),
         )
@@ -272,7 +276,7 @@ def _area(values: Mapping[str, Any], box: _Read, title: Span, found: list[Diagno
     names = ("tuning", "frets", "capo", "numbering")
     tuning, frets, capo, numbering = (values.get(name, getattr(_DEFAULTS, name)) for name in names)
     try:
-        return area(spec or BoxSpec(), key, values["scale"], tuning, max(1, frets - capo), numbering)
+        return box_area(spec or BoxSpec(), key, values["scale"], tuning, max(1, frets - capo), numbering)
     except ValueError as e:
         found.append(_about("box", box, title, str(e)))
         return None

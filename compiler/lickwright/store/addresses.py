@@ -15,7 +15,7 @@ from hashlib import blake2b
 from importlib import import_module
 from typing import Any, NamedTuple
 
-from lickwright.core.files import Unopened, reason, replace, temporary_name
+from lickwright.core.files import Unopened, error_reason, replace_file, temporary_name
 from lickwright.core.files import read_file as read_here
 from lickwright.core.source import MAX_BYTES
 from lickwright.store.spool import PIECE, Large
@@ -68,7 +68,7 @@ def parse_address(address: str) -> Spot:
     except ImportError as e:
         raise NoAddress(f"{address} needs one more package: {str(e)[:80]}") from None
     except Exception as e:
-        raise NoAddress(f"{address} cannot be reached: {reason(e)}"[:200]) from None
+        raise NoAddress(f"{address} cannot be reached: {error_reason(e)}"[:200]) from None
     return Spot(fs, path.rstrip("/"))
 
 
@@ -81,7 +81,7 @@ def answering(*ours: type[Exception]) -> Iterator[None]:
     except through:
         raise
     except Exception as e:
-        raise OSError(0, reason(e)[:180]) from None
+        raise OSError(0, error_reason(e)[:180]) from None
 
 
 def exists(address: str) -> bool:
@@ -106,7 +106,7 @@ def read_remote(address: str) -> bytes:
         data: bytes = at.fs.cat_file(at.path, start=0, end=MAX_BYTES + 1)
     except Exception as e:  # whatever the other side raises
         raise Unopened(
-            f"the file cannot be read: {reason(e)}"[:180], "check the address, and who may read it"
+            f"the file cannot be read: {error_reason(e)}"[:180], "check the address, and who may read it"
         ) from None
     return data
 
@@ -122,7 +122,7 @@ def put_remote(at: Spot, path: str, data: bytes | Large) -> None:
     with answering():
         if _local(at.fs):
             os.makedirs(os.path.dirname(path), exist_ok=True)
-            replace(path, data)
+            replace_file(path, data)
         elif _protocols(at.fs) & _WHOLE:
             _send(at, path, data)
         else:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Sequence
 
-from lickwright.core.files import discard, move, temporary_beside, write_new
+from lickwright.core.files import discard_temporary, move_file, temporary_beside, write_new
 
 
 def write_folder(folder: str, files: Sequence[tuple[str, bytes | Iterable[bytes]]]) -> list[os.stat_result]:
@@ -25,8 +25,8 @@ def write_folder(folder: str, files: Sequence[tuple[str, bytes | Iterable[bytes]
             os.makedirs(os.path.dirname(folder), exist_ok=True)
             os.mkdir(temporary)
         states = [write_new(f"{temporary}/{name}", data) for name, data in files]
-        move(temporary, folder)
+        move_file(temporary, folder)
     except BaseException:
-        discard(temporary)
+        discard_temporary(temporary)
         raise
     return states

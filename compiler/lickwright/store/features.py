@@ -123,9 +123,9 @@ def index_findings(diagnostics: tuple[Diagnostic, ...], source: Source) -> tuple
 
 
 def _chords(timeline: Timeline) -> str:
-    from lickwright.timeline.harmony import chords_of
+    from lickwright.timeline.harmony import distinct_chords
 
-    return " ".join(dict.fromkeys(chord.plain for chord in chords_of(timeline)))
+    return " ".join(dict.fromkeys(chord.plain for chord in distinct_chords(timeline)))
 
 
 def _box(settings: Settings) -> tuple[str, int]:

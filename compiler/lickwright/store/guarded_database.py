@@ -255,9 +255,9 @@ def stored_values() -> Iterator[None]:
     try:
         yield
     except (TypeError, ValueError, LookupError, ArithmeticError, AttributeError, RecursionError, struct.error) as e:
-        from lickwright.report.console import mistake
+        from lickwright.report.console import describe_crash
 
-        raise Unusable(f"it is damaged ({mistake(e)})"[:200]) from None
+        raise Unusable(f"it is damaged ({describe_crash(e)})"[:200]) from None
 
 
 def locked(error: BaseException) -> bool:

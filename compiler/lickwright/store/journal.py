@@ -12,7 +12,7 @@ import os
 import re
 from collections.abc import Iterable, Iterator
 
-from lickwright.core.files import discard, is_temporary, write_all
+from lickwright.core.files import discard_temporary, is_temporary, write_all
 from lickwright.store.manifest import Manifest
 from lickwright.store.ownership import Inside, UnsafePath, open_ours, plain_folder, plain_name, standing
 
@@ -107,7 +107,7 @@ def _swept(inside: Inside, folder: str) -> None:
         return
     for name in names:
         if is_temporary(name):
-            discard(os.path.join(here, name))
+            discard_temporary(os.path.join(here, name))
 
 
 def _journals(out: str) -> Iterator[str]:

@@ -16,7 +16,7 @@ from functools import cache
 from types import TracebackType
 from typing import NamedTuple
 
-from lickwright.core.files import move
+from lickwright.core.files import move_file
 from lickwright.core.slugs import slug
 from lickwright.export import kind_of
 from lickwright.store.durable import UnsyncedFiles
@@ -417,7 +417,7 @@ def set_aside(folder: str, error: Exception, say: Callable[[str], None]) -> None
     say(aside(folder, error if isinstance(error, Unusable) else DAMAGED))
     path = os.path.join(folder, NAME)
     try:
-        move(path, os.path.join(folder, ASIDE))
+        move_file(path, os.path.join(folder, ASIDE))
     except FileNotFoundError:  # only something beside it was wrong
         pass
     except (IsADirectoryError, NotADirectoryError, FileExistsError):

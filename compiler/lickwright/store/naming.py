@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.core.slugs import distinct, slug
+from lickwright.core.slugs import distinct_names, slug
 
 if TYPE_CHECKING:
     from lickwright.compilation import CompiledLick
@@ -52,7 +52,7 @@ def keep(licks: Sequence[tuple[str, int]], known: Sequence[Named], whole: bool) 
         found = _paired([licks[number][1] for number in numbers], rows.get(base, ()))
         kept.update((numbers[at], row) for at, row in found.items())
     fresh = [number for number in range(len(licks)) if number not in kept]
-    given = distinct([slug(licks[number][0]) for number in fresh], (row.name for row in known))
+    given = distinct_names([slug(licks[number][0]) for number in fresh], (row.name for row in known))
     name = {number: row.name for number, row in kept.items()} | dict(zip(fresh, given, strict=True))
     there = tuple(
         Named(name[number], bases[number], code or (kept[number].code if number in kept else 0), number)

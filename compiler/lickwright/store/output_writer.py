@@ -14,7 +14,7 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from hashlib import blake2b
 from typing import NamedTuple, TypeAlias
 
-from lickwright.core.files import NOT_OURS, UNWRITABLE, discard, is_temporary, reason, replace
+from lickwright.core.files import NOT_OURS, UNWRITABLE, discard_temporary, error_reason, is_temporary, replace_file
 from lickwright.core.source import Span
 from lickwright.export import Export, Length
 from lickwright.store.atomic_dir import write_folder
@@ -145,7 +145,7 @@ class OutputWriter:
         for output, hash in todo:
             path = os.path.join(folder, output.name)
             try:
-                replace(path, output.data)
+                replace_file(path, output.data)
             except OSError as e:
                 troubles.append(unwritable(path, e))
                 continue
@@ -154,7 +154,7 @@ class OutputWriter:
             try:
                 made.append(_made(output.name, output.lick, output.format, hash, os.lstat(path)))
             except OSError as e:  # it is not on record then: the next run knows it by its bytes
-                message = f"the file was written, and cannot be looked at: {reason(e)}"
+                message = f"the file was written, and cannot be looked at: {error_reason(e)}"
                 troubles.append(Trouble(path, UNWRITABLE.at(Span(0, 0), message, "run the command again")))
         return Placed(tuple(made), written, tuple(troubles), size)
 
@@ -289,7 +289,7 @@ def _sweep(folder: str) -> None:
             except OSError:  # it was the other command's, and is gone
                 continue
             if old:
-                discard(path)
+                discard_temporary(path)
 
 
 def refused(path: str, why: str) -> Trouble:
@@ -300,13 +300,13 @@ def refused(path: str, why: str) -> Trouble:
 def not_removed(path: str, error: Exception) -> Trouble:
     """That an output whose lick is gone could not be taken away."""
     return Trouble(
-        path, UNWRITABLE.at(Span(0, 0), f"not removed: {reason(error)}"[:180], "it is tried again with --prune")
+        path, UNWRITABLE.at(Span(0, 0), f"not removed: {error_reason(error)}"[:180], "it is tried again with --prune")
     )
 
 
 def unwritable(path: str, error: Exception, place: str = "folder") -> Trouble:
     """That nothing could be written at `path`."""
-    message = f"nothing was written: {reason(error)}"[:180]
+    message = f"nothing was written: {error_reason(error)}"[:180]
     return Trouble(path, UNWRITABLE.at(Span(0, 0), message, f"name another {place} with --out"))
 
 

@@ -12,7 +12,7 @@ from hashlib import blake2b
 from io import SEEK_CUR, SEEK_END, SEEK_SET, RawIOBase
 from typing import Any, BinaryIO, cast
 
-from lickwright.core.files import reason
+from lickwright.core.files import error_reason
 from lickwright.export import Writer
 
 PIECE = 1 << 20  # bytes handed on at once
@@ -68,7 +68,9 @@ class Spool:
             begin, end = self._size, self._size + section.seek(0, SEEK_END)
             large = Large(lambda: _pieces(self._file, begin, end))
         except OSError as e:
-            raise OSError(e.errno, f"{reason(e)} in the folder for temporary files, {tempfile.gettempdir()}") from None
+            raise OSError(
+                e.errno, f"{error_reason(e)} in the folder for temporary files, {tempfile.gettempdir()}"
+            ) from None
         self._size = end
         return large
 

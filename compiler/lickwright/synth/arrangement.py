@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from lickwright.music.chord import Chord
 from lickwright.music.practice import MINUTES
-from lickwright.performance.note_events import NoteEvent, Performance, one_a_string
+from lickwright.performance.note_events import NoteEvent, Performance, end_replayed_notes
 from lickwright.timeline.model import Timeline, bar_name
 
 RATE = 48_000  # samples a second of a recording
@@ -148,7 +148,7 @@ def _notes(rounds: Sequence[Round]) -> tuple[NoteEvent, ...]:
     notes = [_later(note, at) for at, performance, _ in rounds for note in performance.notes]
     notes.sort(key=lambda note: (note.start, -note.string))
     if len(rounds) > 1:
-        one_a_string(notes)
+        end_replayed_notes(notes)
     return tuple(notes)
 
 

@@ -14,11 +14,11 @@ from typing import NamedTuple
 import numpy as np
 
 from lickwright.core.fast_dataclass import record
-from lickwright.music.instruments import Guitar, between
+from lickwright.music.instruments import Guitar, interpolate
 from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
-from lickwright.performance.pitch_curves import CurveShape, PitchRamp, offsets
+from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from lickwright.synth import damping, excitation, pulses
 from lickwright.synth.damping import Decay, Knot
 from lickwright.synth.waveguide import Motion, Pulse, Samples, loss_filter_taps
@@ -153,7 +153,7 @@ class Planner:
     def _note(self, note: NoteEvent, following: NoteEvent | None, place: float) -> Iterator[bool]:
         """One note, until `following` takes over; `place` is by how much it is picked elsewhere."""
         pitch = note.pitch - 12 * log2(note.partial)  # of the whole string, where a harmonic sounds
-        hertz = frequency(pitch + (offsets(note.moves, [note.start])[0] if note.moves else 0.0))
+        hertz = frequency(pitch + (pitch_offsets(note.moves, [note.start])[0] if note.moves else 0.0))
         decay = self._decay(note, pitch)
         self._begin(note, hertz, decay)
         self._strike(note, hertz, decay, place)
@@ -167,7 +167,7 @@ class Planner:
     def _decay(self, note: NoteEvent, pitch: float) -> Decay:
         if note.damping is Damping.DEAD or note.stroke is Stroke.SCRAPE:
             return damping.DEAD
-        low, high = between(self._guitar.low, self._open), between(self._guitar.high, self._open)
+        low, high = interpolate(self._guitar.low, self._open), interpolate(self._guitar.high, self._open)
         own = Decay(float(low * 2 ** (-max(0.0, pitch - self._open) / 24)), high)
         return own.shorter(damping.PALM) if note.damping is Damping.PALM else own
 
@@ -241,7 +241,7 @@ class Planner:
         The loop leads its curve by half a period, so each knot comes that much later.
         """
         times = _instants(note.moves, begin, until)
-        hertz = frequency(pitch) * 2 ** (np.array(offsets(note.moves, times.tolist())) / 12)
+        hertz = frequency(pitch) * 2 ** (np.array(pitch_offsets(note.moves, times.tolist())) / 12)
         kept = times + 0.5 / hertz < cut
         times, hertz = times[kept], hertz[kept]
         if not len(times):

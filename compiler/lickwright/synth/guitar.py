@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from lickwright.core.fast_dataclass import replace
-from lickwright.music.instruments import Guitar, between
+from lickwright.music.instruments import Guitar, interpolate
 from lickwright.music.pitch import frequency
 from lickwright.performance.note_events import NoteEvent
 from lickwright.synth.automation import Humanizer, Planner, StringAutomation, strings
@@ -59,7 +59,7 @@ class StringVoice:
         self._swells = list(plan.swells)
         self.first = DelayLoop(plan.motion)
         self.second = DelayLoop(self._other(plan.motion))
-        self._gain = 10 ** (between(guitar.trim, open_pitch) / 20)
+        self._gain = 10 ** (interpolate(guitar.trim, open_pitch) / 20)
         self._comb: Comb | None = None
         if guitar.pickup is not None:
             self._comb = Comb(guitar.pickup / (guitar.scale * frequency(open_pitch)) * rate)

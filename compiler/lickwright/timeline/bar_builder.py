@@ -32,8 +32,8 @@ from lickwright.notation.tree import (
 from lickwright.settings.fields import Settings
 from lickwright.timeline import rules
 from lickwright.timeline.model import Saying, TupletSpan, WordSpan
-from lickwright.timeline.pages import OpenBar, Page, RawBar, WrittenMusic
 from lickwright.timeline.rules import Report
+from lickwright.timeline.written_music import OpenBar, Page, RawBar, WrittenMusic
 
 _NONE, _WHOLE = Fraction(0), Fraction(1)
 _HOLD = (Hold(),)
@@ -174,7 +174,7 @@ class BarBuilder:
 
     def _wrong(self, span: Span, message: str, hint: str) -> None:
         self._bar.sure = False
-        self.report(rules.SHAPE_OF, span, message, hint)
+        self.report(rules.WORD_NOTES, span, message, hint)
 
     def _rake(self, word: Worded, opener: Span) -> None:
         """Bare strings and then one note take one step together; holds may follow inside."""
@@ -355,7 +355,7 @@ def _is_hold(item: Item) -> bool:
     return isinstance(item, Event) and isinstance(item.parts[0], Hold)
 
 
-def write_bars(lick: Lick, settings: Settings, report: Report) -> WrittenMusic:
+def build_bars(lick: Lick, settings: Settings, report: Report) -> WrittenMusic:
     """The written bars of a lick."""
     walk = BarBuilder(settings, report)
     walk.music(lick)

@@ -19,7 +19,7 @@ from lickwright.timeline.model import Bar, Timeline
 
 def count_events(timeline: Timeline, bar: Bar) -> dict[int, CountedInstant]:
     """What is said in a bar, at grains from its start; all its beats are there, and all instants with an event."""
-    return count_instants(frozenset(happening(timeline, bar)), timeline, bar)
+    return count_instants(frozenset(event_instants(timeline, bar)), timeline, bar)
 
 
 def count_instants(instants: Set[int], timeline: Timeline, bar: Bar) -> dict[int, CountedInstant]:
@@ -27,7 +27,7 @@ def count_instants(instants: Set[int], timeline: Timeline, bar: Bar) -> dict[int
     return _count(frozenset(instants), count_shift(timeline, bar), bar.length, timeline.grain, timeline.settings.meter)
 
 
-def name_at(timeline: Timeline, bar: Bar, at: int) -> str:
+def count_name(timeline: Timeline, bar: Bar, at: int) -> str:
     """What a player calls an instant of a bar: "3 trip", "2 &"."""
     meter, shift, slots = timeline.settings.meter, count_shift(timeline, bar), timeline.slots
     unit, beat = meter.beat.denominator, meter.beat.numerator * timeline.grain
@@ -50,7 +50,7 @@ def count_shift(timeline: Timeline, bar: Bar) -> int:
     return max(0, int(timeline.settings.meter.length * timeline.grain) - bar.length) if bar.number == 0 else 0
 
 
-def happening(timeline: Timeline, bar: Bar) -> Iterator[int]:
+def event_instants(timeline: Timeline, bar: Bar) -> Iterator[int]:
     """The instants at which an event is written that is more than a plain hold, or than a rest after a rest."""
     silent = False
     for slot in timeline.slots[bar.first : bar.last]:

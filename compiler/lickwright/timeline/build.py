@@ -11,26 +11,26 @@ from lickwright.notation.build_music import MAX_EVENTS
 from lickwright.notation.rules import LIMIT
 from lickwright.notation.tree import Book, Field, Lick
 from lickwright.settings.project_rules import ProjectRules
-from lickwright.settings.resolution import Head, read_head, settle
-from lickwright.timeline.bar_builder import write_bars
+from lickwright.settings.resolution import FileHead, read_head, resolve_settings
+from lickwright.timeline.bar_builder import build_bars
 from lickwright.timeline.model import Timeline
-from lickwright.timeline.navigation import with_jumps
+from lickwright.timeline.navigation import sections_with_jumps
 from lickwright.timeline.note_builder import NoteBuilder
-from lickwright.timeline.repeats import order, played_events, sections
+from lickwright.timeline.repeats import played_events, playing_order, repeat_sections
 from lickwright.timeline.rules import RULES
 
-__all__ = ["RULES", "resolve"]
+__all__ = ["RULES", "build_timeline"]
 MAX_FINDINGS = 1_000  # a lick: nobody reads more
-FEW = 10  # findings about a file's head that are said again for each of its licks
+MAX_REPEATED_FINDINGS = 10  # findings about a file's head that are said again for each of its licks
 
 
-def resolve(
+def build_timeline(
     lick: Lick, book: Book, source: Source, house: ProjectRules | None = None
 ) -> tuple[Timeline | None, list[Diagnostic]]:
     """The lick counted, and every finding about its fields and its playing."""
     head = _head(book, house)
     own = [entry for entry in lick.fields if isinstance(entry, Field)]
-    settings, found = settle(head, own, lick.title_span)
+    settings, found = resolve_settings(head, own, lick.title_span)
     found = (head.found if lick is book.licks[0] else _a_few(head.found)) + found
     played: list[Diagnostic] = []
 
@@ -38,16 +38,16 @@ def resolve(
         if len(played) < MAX_FINDINGS:
             played.append(rule.at(span, message, hint))
 
-    written = write_bars(lick, settings, report)
+    written = build_bars(lick, settings, report)
     if not written.bars:
         return None, found + played
-    parts = with_jumps(sections(written.bars, report), written.bars, report)
+    parts = sections_with_jumps(repeat_sections(written.bars, report), written.bars, report)
     events = played_events(parts, written.bars)
     if events > MAX_EVENTS:  # repeats played out
         hint = f"with its repeats a lick holds {MAX_EVENTS:,} events at most: play it fewer times, or make it several licks"
         found.append(LIMIT.at(lick.title_span, f"the lick would be {_rounded(events)} events long", hint))
         return None, found + played
-    music = NoteBuilder(written, settings, report).play(order(parts))
+    music = NoteBuilder(written, settings, report).play(playing_order(parts))
     timeline = Timeline(
         lick.title, settings, written.grain, written.bars, written.slots, written.words, written.tuplets, written.sayings,
         tuple(music.passes), tuple(music.sounds), tuple(music.tempos), tuple(music.fermatas), music.end, lick.span, written.unknown,
@@ -55,10 +55,10 @@ def resolve(
     return timeline, found + _placed(played, timeline)
 
 
-_read: list[tuple[Book, ProjectRules | None, Head]] = []  # the book read last, and for which house
+_read: list[tuple[Book, ProjectRules | None, FileHead]] = []  # the book read last, and for which house
 
 
-def _head(book: Book, house: ProjectRules | None) -> Head:
+def _head(book: Book, house: ProjectRules | None) -> FileHead:
     """The head of a book, read once: a file may have ten thousand licks."""
     for last, whose, head in _read:
         if last is book and whose is house:
@@ -70,7 +70,7 @@ def _head(book: Book, house: ProjectRules | None) -> Head:
 
 def _a_few(found: list[Diagnostic]) -> list[Diagnostic]:
     """What every lick but the first says of its file's head: enough to tell that something is wrong there."""
-    return sorted(found, key=lambda d: d.severity is not Severity.ERROR)[:FEW]
+    return sorted(found, key=lambda d: d.severity is not Severity.ERROR)[:MAX_REPEATED_FINDINGS]
 
 
 def _rounded(number: int) -> str:
@@ -84,7 +84,7 @@ def _placed(played: list[Diagnostic], timeline: Timeline) -> list[Diagnostic]:
     from bisect import bisect_left, bisect_right
 
     from lickwright.core.fast_dataclass import replace
-    from lickwright.timeline.bar_count import name_at
+    from lickwright.timeline.bar_count import count_name
 
     bars = [bar for bar in timeline.bars if not bar.same]
     bar_starts = [bar.span.start for bar in bars]
@@ -102,6 +102,6 @@ def _placed(played: list[Diagnostic], timeline: Timeline) -> list[Diagnostic]:
         if last < bar.first or at >= timeline.slots[last].event.span.end:
             return replace(d, bar=bar.number)
         slot = timeline.slots[bisect_left(slot_starts, slot_starts[last], bar.first, bar.last)]  # the first of a `---`
-        return replace(d, bar=bar.number, beat=name_at(timeline, bar, slot.at))
+        return replace(d, bar=bar.number, beat=count_name(timeline, bar, slot.at))
 
     return [placed(d) for d in played]

@@ -74,7 +74,7 @@ def bars_named(first: int, last: int) -> str:
     return f"bars {first}-{last}" if last > first else bar_name(first)
 
 
-def no_bars(timeline: Timeline, error: NoBars) -> Diagnostic:
+def no_bars_finding(timeline: Timeline, error: NoBars) -> Diagnostic:
     """The finding for what `excerpt` raises."""
     return NO_BARS.at(timeline.span, str(error), "bars are counted as over the tab; a pick-up is bar 0")
 

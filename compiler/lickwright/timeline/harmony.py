@@ -13,7 +13,7 @@ from lickwright.timeline.model import SoundingNote, Timeline
 NO_TONE = "no"  # said of a note over a chord that does not hold it
 
 
-def chords_of(timeline: Timeline) -> tuple[Chord, ...]:
+def distinct_chords(timeline: Timeline) -> tuple[Chord, ...]:
     """The chords of the `chords` line, each once, in order."""
     found = (entry.chord for bar in timeline.settings.chords for entry in bar)
     return tuple(dict.fromkeys(chord for chord in found if chord is not None))
@@ -45,7 +45,7 @@ def _at(entries: list[tuple[int, Chord | None]], grains: int) -> Chord | None:
     return next(chord for start, chord in reversed(entries) if start <= grains)
 
 
-def tone(chord: Chord | None, pitch: float) -> str:
+def tone_in_chord(chord: Chord | None, pitch: float) -> str:
     """What a pitch as fingered is in a chord: "1", "b3", "9"; "no" where it is none of its notes; "" without a chord.
 
     A quarter-tone is no chord note.
@@ -55,7 +55,7 @@ def tone(chord: Chord | None, pitch: float) -> str:
     return (chord.tone(int(pitch)) if pitch % 1 == 0 else "") or NO_TONE
 
 
-def struck_at(sound: SoundingNote) -> float:
+def struck_pitch(sound: SoundingNote) -> float:
     """The pitch that a note begins with: of a pre-bend the one that it is bent to."""
     shape = sound.shapes[0] if sound.shapes else None
     return sound.pitch + (shape.amount if shape is not None and shape.technique.curve is Curve.PREBEND else 0.0)
@@ -65,5 +65,6 @@ def chord_tones(timeline: Timeline) -> tuple[str, ...]:
     """For each sound, by index, what it is in the chord over it (`tone`); "" for dead notes, and without a chord."""
     under = chords_under(timeline)
     return tuple(
-        "" if sound.dead else tone(chord, struck_at(sound)) for sound, chord in zip(timeline.sounds, under, strict=True)
+        "" if sound.dead else tone_in_chord(chord, struck_pitch(sound))
+        for sound, chord in zip(timeline.sounds, under, strict=True)
     )

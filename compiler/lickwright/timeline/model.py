@@ -72,7 +72,7 @@ class SoundingNote:
         return self.head is not None and self.head.sign != "x"
 
 
-def techniques(sounds: Iterable[SoundingNote]) -> tuple[list[Technique], set[str]]:
+def techniques_used(sounds: Iterable[SoundingNote]) -> tuple[list[Technique], set[str]]:
     """The rows of the table that sounds use, each once, and the names of what is no row: "trill", "roll"."""
     rows: dict[int, Technique] = {}  # by identity: hashing a row is slow
     names: set[str] = set()

@@ -26,7 +26,7 @@ class _Found(NamedTuple):
         return self.node.mark.printed
 
 
-def with_jumps(parts: list[Section], bars: tuple[Bar, ...], report: Report) -> list[Section]:
+def sections_with_jumps(parts: list[Section], bars: tuple[Bar, ...], report: Report) -> list[Section]:
     """All sections as played; those of `parts` where nothing jumps, or where the marks do not fit together, which is reported."""
     marks: dict[str, _Found] = {}
     jump: _Found | None = None
@@ -37,7 +37,7 @@ def with_jumps(parts: list[Section], bars: tuple[Bar, ...], report: Report) -> l
             other = jump if node.mark.target else marks.get(node.mark.sign)
             if other is not None:
                 message = f"a second {'jump back' if node.mark.target else found.printed}: {found.printed} after {other.printed}"
-                report(rules.ROAD, node.span, message, "a lick has one jump back, and each of its marks once")
+                report(rules.JUMP, node.span, message, "a lick has one jump back, and each of its marks once")
                 whole = False
             elif node.mark.target:
                 jump = found
@@ -112,7 +112,7 @@ class _Route:
         return True
 
     def _wrong(self, found: _Found, message: str, hint: str) -> bool:
-        self.report(rules.ROAD, found.node.span, message, hint)
+        self.report(rules.JUMP, found.node.span, message, hint)
         return False
 
     def _part(self, bar: int) -> Section:

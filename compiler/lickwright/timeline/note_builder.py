@@ -12,16 +12,16 @@ from fractions import Fraction
 from lickwright.core.diagnostics import Rule
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.core.source import Span
-from lickwright.music.harmonic import above
+from lickwright.music.harmonic import harmonic_interval
 from lickwright.music.rhythm import parse_tempo
 from lickwright.notation.techniques import EVENT_WORDS, PICKED, Damping, Technique, TechniqueKind
 from lickwright.notation.tree import Bare, Event, Hold, MarkNode, Note, Part, Rest, Unknown
 from lickwright.settings.fields import VALUE, Settings
 from lickwright.timeline import rules
 from lickwright.timeline.model import Bar, Pass, Saying, SoundingNote, TempoAt
-from lickwright.timeline.pages import WrittenMusic
 from lickwright.timeline.rules import Report
 from lickwright.timeline.string_states import StringStates
+from lickwright.timeline.written_music import WrittenMusic
 
 _JOIN = TechniqueKind.JOIN  # bound here, since it is asked for every note and an enumeration is slow to look into
 _PINCHED = 24.0  # semitones that a pinch harmonic sounds above its fret: the fourth partial is the one most players get
@@ -239,7 +239,9 @@ class NoteBuilder:
         if word is None:
             return False
         if len(parts) < 2 and isinstance(parts[0], Note):
-            self._say(rules.SHAPE_OF, self._at(parts[0]), "a roll of one note", "a roll is a chord: `(roll: A0&D2&G2)`")
+            self._say(
+                rules.WORD_NOTES, self._at(parts[0]), "a roll of one note", "a roll is a chord: `(roll: A0&D2&G2)`"
+            )
         return len(parts) > 1
 
     def _word_over(self, name: str) -> int | None:
@@ -261,7 +263,7 @@ class NoteBuilder:
             if self._last:
                 letters = " or ".join(f"`{self.tuning.written(n)}{sign}{part.fret}`" for n in reversed(self._last))
                 self._say(
-                    rules.WHICH,
+                    rules.WHICH_STRING,
                     self._at(part),
                     f"`{sign}{part.fret}` could belong to any of {len(self._last)} strings",
                     f"name the string: {letters}",
@@ -372,7 +374,7 @@ class NoteBuilder:
         """A sound begins now."""
         pitch = float(self.tuning.nominal[number - 1] + (fret or 0))
         if touch is not None:
-            pitch += above(float(touch) - (fret or 0)) or 12.0
+            pitch += harmonic_interval(float(touch) - (fret or 0)) or 12.0
         elif head is not None and head.sign == "*":
             pitch += _PINCHED
         marks: tuple[Technique, ...] = ()

@@ -22,7 +22,7 @@ class Section(NamedTuple):
     first_ending: int | None  # where the bars begin that the last time leaves out
 
 
-def sections(bars: tuple[Bar, ...], report: Report) -> list[Section]:
+def repeat_sections(bars: tuple[Bar, ...], report: Report) -> list[Section]:
     """The bars cut at their repeats."""
     out: list[Section] = []
     start = since = 0
@@ -80,7 +80,7 @@ def _events(bars: tuple[Bar, ...], first: int, last: int) -> int:
     return sum(max(1, bar.last - bar.first) for bar in bars[first:last])
 
 
-def order(parts: list[Section]) -> list[int]:
+def playing_order(parts: list[Section]) -> list[int]:
     """Indices of bars as played."""
     out: list[int] = []
     for part in parts:

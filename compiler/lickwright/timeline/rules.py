@@ -27,12 +27,12 @@ HOLD = error(
     "begins, there is nothing yet; silence is a dot.",
     "| - e5 B8 e5 G7 - - - |", "| . e5 B8 e5 G7 - - - |",
 )  # fmt: skip
-WHICH = error(
+WHICH_STRING = error(
     "L143", "which string", "a connection or shape that could belong to more than one string",
     "After notes joined by & a hammer-on, pull-off or slide names its string: e5&B5 Bh7.",
     "| e5&B5 h7 - - G7 - - - |", "| e5&B5 Bh7 - - G7 - - - |",
 )  # fmt: skip
-SHAPE_OF = error(
+WORD_NOTES = error(
     "L144", "word's notes", "a rake, trill, roll, scrape or grace with the wrong things inside",
     "A rake is bare strings and then one note, a trill a note and the one connected to it, a roll a chord joined by"
     " &, a scrape a bare string; grace notes stand before an event.",
@@ -59,7 +59,7 @@ MISPLACED = error(
     "@segno and @coda stand at the start of a bar; @fine, @to-coda and the jumps @dc and @ds (and the likes of @dc-al-fine) at the end, before the bar line.",
     "| e8 e5 @fine B8 e5 G7 - - - | G5 - - - G7 - - - @dc-al-fine ||", "| e8 e5 B8 e5 G7 - - - @fine | G5 - - - G7 - - - @dc-al-fine ||",
 )  # fmt: skip
-ROAD = error(
+JUMP = error(
     "L149", "jump that does not work out", "a D.C. or D.S. without what it needs, or marks without a jump",
     "@ds goes back to @segno and @dc to the start; al fine ends at @fine, al coda goes from @to-coda on to @coda. A lick has one jump back and each "
     "mark once; after the jump nothing is repeated and first endings are left out.",
@@ -82,13 +82,13 @@ RULES: tuple[Rule, ...] = (
     NO_STRING,
     BARE,
     HOLD,
-    WHICH,
-    SHAPE_OF,
+    WHICH_STRING,
+    WORD_NOTES,
     SAME,
     ENDINGS,
     EMPTY_BAR,
     MISPLACED,
-    ROAD,
+    JUMP,
     NO_SOURCE,
     NO_SHAPE,
 )

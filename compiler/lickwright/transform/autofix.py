@@ -12,8 +12,8 @@ from typing import NamedTuple
 from lickwright.compiler import Compilation, compile_text
 from lickwright.core.diagnostics import Diagnostic, Severity
 from lickwright.core.fast_dataclass import record
-from lickwright.core.source import Source, decode
-from lickwright.core.text_edits import applied, compatible_fixes, rewritten
+from lickwright.core.source import Source, decode_source
+from lickwright.core.text_edits import apply_fixes, compatible_fixes, rewrite_bytes
 
 ROUNDS = 20  # a fix may uncover the next; a text that needs more than this is better looked at in between
 
@@ -50,8 +50,8 @@ class Mended:
     def rewrite(self, data: bytes) -> bytes:
         """The bytes of the file with all fixes. Raises ValueError where the result is not exactly the text that was compiled."""
         for taken in self.rounds:
-            data = rewritten(data, taken.source, [d.fix for d in taken.findings if d.fix])
-        if decode(self.after.source.name, data).text != self.after.source.text:
+            data = rewrite_bytes(data, taken.source, [d.fix for d in taken.findings if d.fix])
+        if decode_source(self.after.source.name, data).text != self.after.source.text:
             raise ValueError("the fixes do not fit the file's bytes")
         return data
 
@@ -116,7 +116,7 @@ def _better(
 def _with(now: Compilation, findings: list[Diagnostic]) -> Compilation:
     if not findings:
         return now
-    return compile_text(applied(now.source, [d.fix for d in findings if d.fix]), now.source.name, now.house)
+    return compile_text(apply_fixes(now.source, [d.fix for d in findings if d.fix]), now.source.name, now.house)
 
 
 def _new_error(before: Compilation, after: Compilation, hope: bool) -> Diagnostic | None:

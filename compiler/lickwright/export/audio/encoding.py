@@ -16,7 +16,7 @@ from typing import BinaryIO, NamedTuple, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from lickwright.core.interrupts import unheard
+from lickwright.core.interrupts import defer_interrupts
 from lickwright.export.audio.ogg import with_comment
 from lickwright.export.audio.tags import Tags, comments, id3, info, picture, trailer
 
@@ -186,7 +186,7 @@ class _Called:
     @contextmanager
     def back(self) -> Iterator[None]:
         """For what calls back: raises afterwards what went wrong in a call, which C could not hand on."""
-        with unheard():
+        with defer_interrupts():
             try:
                 yield
             except Exception:

@@ -16,7 +16,7 @@ from lickwright.export.midi.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event
 from lickwright.export.midi.ticks import Ticks
 from lickwright.notation.techniques import Stroke
 from lickwright.performance.note_events import NoteEvent
-from lickwright.performance.pitch_curves import offsets
+from lickwright.performance.pitch_curves import pitch_offsets
 
 BEND_RANGE = 12  # semitones that a full bend message means, up and down
 CENTRE, FULL = 8192, 16383  # bend values of no bend and of the highest one
@@ -153,7 +153,7 @@ def _bends(voice: ChannelVoice, part: NoteEvent, ticks: Ticks, report: Report) -
         at.pop()
         seconds.pop()
     own = CENTRE + (part.pitch + voice.moved - voice.number) * A_SEMITONE + 0.5
-    values = [floor(own + offset * A_SEMITONE) for offset in offsets(part.moves, seconds)]
+    values = [floor(own + offset * A_SEMITONE) for offset in pitch_offsets(part.moves, seconds)]
     farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE
     if farthest > BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
         if farthest > BEND_RANGE + AUDIBLE and not voice.said:

@@ -16,7 +16,7 @@ from lickwright.export.tab.heading import Printed, ending, heading, is_hard, leg
 from lickwright.export.tab.lines import Line, break_lines
 from lickwright.hand.measures import CAUTION
 from lickwright.layout.chord_tones import mark_chord_tones
-from lickwright.layout.grid import Above, Grid
+from lickwright.layout.grid import Grid, RowEntry
 from lickwright.notation.techniques import MARKS
 
 RULES: tuple[Rule, ...] = ()
@@ -50,10 +50,10 @@ def _held_note(lines: Sequence[Line]) -> str:
     return next((mark.text[: mark.text.index(")") + 1] for mark in marks if mark.held), "")
 
 
-def _reaching(grid: Grid, lines: Sequence[Line]) -> list[list[Above]]:
+def _reaching(grid: Grid, lines: Sequence[Line]) -> list[list[RowEntry]]:
     """For each line what stands above its columns, by row."""
     starts = [line.pieces[0].piece.first for line in lines]
-    shares: list[list[Above]] = [[] for _ in lines]
+    shares: list[list[RowEntry]] = [[] for _ in lines]
     for above in grid.above:
         for index in range(bisect_right(starts, above.first) - 1, bisect_right(starts, above.last)):
             shares[index].append(above)

@@ -10,7 +10,7 @@ from unicodedata import combining, east_asian_width
 
 from lickwright.export.tab.lines import Line, PlacedBar
 from lickwright.export.tab.spacing import Block, count_lead
-from lickwright.layout.grid import Above, Grid, GridRow
+from lickwright.layout.grid import Grid, GridRow, RowEntry
 from lickwright.notation.techniques import WORDS, Damping
 
 Item = tuple[int, str]  # the character where a text starts, and the text
@@ -34,7 +34,7 @@ _ENDING_ROOM = 4  # characters between a bar's number and an ending, which begin
 _SHORTEST_WORDS = 24  # characters to which words are broken near the end of a line
 
 
-def draw_line(grid: Grid, line: Line, above: Sequence[Above], width: int) -> list[str]:
+def draw_line(grid: Grid, line: Line, above: Sequence[RowEntry], width: int) -> list[str]:
     """The rows above, the strings and the count of one line; `above` is all that reaches into it, by row."""
     blocks = [pair for placed in line.pieces for pair in zip(placed.xs, placed.blocks, strict=True)]
     counts = [(x - count_lead(block.said), block.said) for x, block in blocks if block.said]
@@ -71,7 +71,9 @@ def _empty_string(line: Line, labels: int, side: int) -> bytes:
     return bytes(text)
 
 
-def _rows(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]], above: Sequence[Above], width: int) -> list[str]:
+def _rows(
+    grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]], above: Sequence[RowEntry], width: int
+) -> list[str]:
     rows: dict[GridRow, list[list[Item]]] = {}
     spans = _Spans(grid, line)
     holds = [(spans.start(item), item) for item in above if item.row is GridRow.BEND]
@@ -140,7 +142,7 @@ class _Spans:
         held = (p for p in self._line.pieces if p.piece.first <= column < p.piece.first + len(p.xs))
         return next(held, None)
 
-    def _stop(self, item: Above) -> int:
+    def _stop(self, item: RowEntry) -> int:
         """The last character that its last column has for itself."""
         placed = self._holds(item.last)
         if placed is None:
@@ -151,11 +153,11 @@ class _Spans:
         following = placed.xs[index + 1] if index + 1 < len(placed.xs) else placed.right + 1
         return max(placed.xs[index], following - 2)
 
-    def start(self, item: Above) -> int:
+    def start(self, item: RowEntry) -> int:
         """The character where a span begins."""
         return self.at.get(item.first, self._line.pieces[0].left + 1)
 
-    def text(self, item: Above) -> Item:
+    def text(self, item: RowEntry) -> Item:
         """What is said and where. A span that has no room for its word and its end is the word alone."""
         start, stop = self.start(item), self._stop(item)
         if self._columns[item.first].lead and item.row is not GridRow.ENDING:
@@ -167,13 +169,13 @@ class _Spans:
             return start, f"{item.text:-<{room - 1}}|" if room > len(item.text) else item.text
         return start, self._rings(item, room)
 
-    def held(self, item: Above, start: int, amount: str) -> str:
+    def held(self, item: RowEntry, start: int, amount: str) -> str:
         """A bend's amount and the line that it is held for: `full hold----|`, without the word where it is short."""
         room = self._stop(item) - start + 1
         word = f"{amount} {item.text}".lstrip()
         return self._closed(item, word if room > len(word) else amount, room)
 
-    def _rings(self, item: Above, room: int) -> str:
+    def _rings(self, item: RowEntry, room: int) -> str:
         """How long strings ring, with a short word where the long one has no room; of one column only, the word alone."""
         if room > len(item.text):
             return self._closed(item, item.text, room)
@@ -182,7 +184,7 @@ class _Spans:
             return item.text
         return self._closed(item, LET_RING_SHORT, room)
 
-    def _closed(self, item: Above, word: str, room: int) -> str:
+    def _closed(self, item: RowEntry, word: str, room: int) -> str:
         """A word and its line to the end of the room; left open where it goes on in the next line."""
         goes_on = item.last not in self.at and item.last > max(self.at, default=0)
         return word.ljust(room, "-") if goes_on else f"{word.ljust(room - 1, '-')}|"

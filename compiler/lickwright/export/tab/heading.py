@@ -16,7 +16,7 @@ from lickwright.hand.measures import BIG_BEND, PICKING
 from lickwright.layout.grid import Cell, Grid, GridRow
 from lickwright.layout.rows import HOLD, STOP
 from lickwright.layout.tab_marks import EVENT_ABOVE, head_text, note_text, shape_text
-from lickwright.music.box import Area, played
+from lickwright.music.box import Area, played_area
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import parse_key, pitch_name
 from lickwright.music.syllables import BETWEEN, GROUP, NUMBERED
@@ -49,7 +49,7 @@ def heading(grid: Grid, width: int, tempo: str) -> list[str]:
 def heading_facts(timeline: Timeline, tempo: str) -> list[tuple[str, str]]:
     """Return what a player has to know before the first note, each with its name; `tempo` as `tempo_words` says it."""
     settings = timeline.settings
-    area = settings.area and played(settings.area, _fretted(timeline))
+    area = settings.area and played_area(settings.area, _fretted(timeline))
     return list(_facts(settings, area, tempo, _meter(timeline)))
 
 

@@ -15,7 +15,7 @@ from typing import NamedTuple
 from lickwright.core.fast_dataclass import field, mutable_record, replace
 from lickwright.layout.columns import held_cells
 from lickwright.layout.grid import Cell, Column, Grid, GridRow
-from lickwright.layout.tab_marks import anchor, bend_amount, cell_text, held_text, note_text, shape_text
+from lickwright.layout.tab_marks import anchor_index, bend_amount, cell_text, held_text, note_text, shape_text
 from lickwright.music.syllables import GROUP
 from lickwright.music.tuning import STRINGS_MAX
 from lickwright.notation.techniques import Damping
@@ -168,7 +168,7 @@ def _held_mark(cell: Cell, marks: Sequence[TabMark]) -> TabMark:
 
 @lru_cache(maxsize=4096)
 def _mark(string: int, text: str, held: bool = False) -> TabMark:
-    at = anchor(text)
+    at = anchor_index(text)
     return TabMark(string, text, at, len(text) - at, held)
 
 

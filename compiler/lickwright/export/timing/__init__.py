@@ -24,9 +24,9 @@ from lickwright.music.scale import Scale, degree_name
 from lickwright.music.syllables import CountedInstant
 from lickwright.notation.techniques import HELD_BEND, PICKED, Curve
 from lickwright.performance.note_events import NoteEvent, Performance
-from lickwright.performance.pitch_curves import shape_moves
-from lickwright.timeline.bar_count import count_events, name_at
-from lickwright.timeline.harmony import chord_tones, chords_under, tone
+from lickwright.performance.pitch_curves import gesture_ramps
+from lickwright.timeline.bar_count import count_events, count_name
+from lickwright.timeline.harmony import chord_tones, chords_under, tone_in_chord
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 RULES: tuple[Rule, ...] = ()
@@ -201,7 +201,7 @@ def _moves(sheet: _Sheet, note: NoteEvent) -> Iterator[tuple[float, TimingRow]]:
         "x" if sound.dead else _touched(sound) if sound.fret is None or sound.touch is not None else sound.fret
     )
     seconds = sheet.performance.seconds
-    for shape, move in shape_moves(sound, note.start, note.end, seconds):
+    for shape, move in gesture_ramps(sound, note.start, note.end, seconds):
         if shape.technique.curve not in _MOVING or shape.technique is HELD_BEND:  # which does not move
             continue
         step = seconds(shape.end) - seconds(shape.start)
@@ -214,7 +214,7 @@ def _moves(sheet: _Sheet, note: NoteEvent) -> Iterator[tuple[float, TimingRow]]:
             round(move.end - move.start, 3), note.string, fret, sheet.names.bent(pitch), _plain(round(pitch, 2)), "", "",
             f"{shape.technique.name}, partly" if partly else shape.technique.name, sheet.names.bent(pitch), "", None,
             shape.technique.curve.value, _beat(timeline, bar, at + share * (shape.end - shape.start)), round(move.end, 3),
-            tone(sheet.chords[note.sound], sound.pitch + shape.amount),
+            tone_in_chord(sheet.chords[note.sound], sound.pitch + shape.amount),
         )  # fmt: skip
 
 
@@ -227,7 +227,7 @@ def _written(sheet: _Sheet, shape: PitchGesture) -> tuple[int, int]:
 def _count(sheet: _Sheet, bar: int, at: int) -> str:
     """What is said at an instant; of the later of two shapes in one step, what would be."""
     said = sheet.counts[bar].get(at)
-    return said.name if said else name_at(sheet.timeline, sheet.timeline.bars[bar], at)
+    return said.name if said else count_name(sheet.timeline, sheet.timeline.bars[bar], at)
 
 
 def _beat(timeline: Timeline, bar: int, at: float) -> float:

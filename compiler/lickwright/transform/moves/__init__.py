@@ -18,11 +18,11 @@ from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.settings.fields import BY_NAME
-from lickwright.timeline.build import resolve
+from lickwright.timeline.build import build_timeline
 from lickwright.timeline.model import SoundingNote, Timeline
 from lickwright.transform.moves.by_box import by_box
 from lickwright.transform.moves.by_shape import by_shape
-from lickwright.transform.moves.consequences import (  # fmt: skip
+from lickwright.transform.moves.consequences import (
     Judged,
     gained,
     high_up,
@@ -75,7 +75,7 @@ def move_lick(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> Move
     The nearest place that is no harder to play; another octave for that, or to keep hammer-ons and slides where the
     hand would have to let them go, only where the key is another. Raises `Unmovable` where it cannot be had.
     """
-    timeline, found = resolve(lick, book, source)
+    timeline, found = build_timeline(lick, book, source)
     old = Judged(timeline, found) if timeline is not None else None
     if timeline is None or old is None or old.error:
         raise Unmovable("it has errors: fix it first")
@@ -169,7 +169,7 @@ def _tried(lick: Lick, book: Book, old: Timeline, judged: Judged, aim: Aim, plac
     new_book, written = parse_source(again)
     if written or not new_book.licks:
         return written[0].message if written else "nothing is left of it"
-    timeline, counted = resolve(new_book.licks[0], new_book, again)
+    timeline, counted = build_timeline(new_book.licks[0], new_book, again)
     if timeline is None or has_errors(counted):
         return next((d.message for d in counted if d.severity is Severity.ERROR), "it cannot be counted")
     now = Judged(timeline, counted)

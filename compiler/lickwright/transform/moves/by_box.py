@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 
-from lickwright.hand.fingering import Choice, HandMoment, hand_for, moments_of, plan_fingering
+from lickwright.hand.fingering import Choice, HandMoment, hand_for, hand_moments, plan_fingering
 from lickwright.notation.techniques import ENTRIES, PICKED, Curve, Technique
 from lickwright.timeline.model import SoundingNote, Timeline
 from lickwright.transform.moves.note_positions import Places, first_pass, pitched, stopped
@@ -26,7 +26,7 @@ _CHOICES = 16  # places of one moment that are weighed
 
 def by_box(timeline: Timeline, aim: Aim) -> Iterator[Places]:
     """Places in the box: those that it does not hold lie as near to it as can be."""
-    moments, groups = moments_of(timeline)
+    moments, groups = hand_moments(timeline)
     for draft in islice(drafts(timeline, aim), _HOMES):
         run_of = {sound.index: run for run in draft.runs for sound in run.sounds}
         if _planned(timeline, aim, draft, run_of, moments, groups):

@@ -19,7 +19,7 @@ from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Span
 from lickwright.music.chord import parse_chord
 from lickwright.notation.tree import Book, Comment, Field, Lick
-from lickwright.settings.fields import Meant
+from lickwright.settings.fields import Suppression
 from lickwright.timeline.model import Timeline, bar_name
 
 HIGH = 20  # fret from which on little of the neck is left, and the body of most guitars is in the way
@@ -149,7 +149,7 @@ def without_idle_meant(lick: Lick, old: Judged, new: Judged) -> tuple[Lick, tupl
     return (replace(lick, fields=tuple(fields)) if gone else lick), tuple(gone)
 
 
-def _says(entry: Field | Comment, meant: Meant) -> bool:
+def _says(entry: Field | Comment, meant: Suppression) -> bool:
     """Return whether a field is this `meant` line."""
     if not isinstance(entry, Field) or entry.name != "meant":
         return False

@@ -12,7 +12,7 @@ from itertools import pairwise
 from math import inf
 
 from lickwright.core.fast_dataclass import field, mutable_record
-from lickwright.hand.string_tension import limit, string_kind
+from lickwright.hand.string_tension import bend_limit, string_kind
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.timeline.model import SoundingNote, Timeline
 from lickwright.transform.moves.note_positions import first_pass, pitched, stopped
@@ -170,7 +170,7 @@ def _shaped(sound: SoundingNote, string: int, fret: int, aim: Aim, what: str) ->
     for shape in sound.shapes:
         curve = shape.technique.curve
         if curve in _BENT:
-            row = limit(string_kind(aim.tuning, what, string), fret, shape.amount)
+            row = bend_limit(string_kind(aim.tuning, what, string), fret, shape.amount)
             if fret == 0 or (row is not None and row.level == "error"):
                 return inf
             cost += HARD_BEND if row is not None and row.level == "warning" else 0.0

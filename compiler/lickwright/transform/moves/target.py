@@ -9,8 +9,8 @@ import re
 from collections.abc import Iterator
 
 from lickwright.core.fast_dataclass import record, replace
-from lickwright.music.box import BLUE, Area, BoxSpec, area, parse_box
-from lickwright.music.chord import AGAIN, parse_chord
+from lickwright.music.box import BLUE, Area, BoxSpec, box_area, parse_box
+from lickwright.music.chord import REPEAT_SIGNS, parse_chord
 from lickwright.music.pitch import Key, parse_key
 from lickwright.music.positions import is_minor, number_of, pentatonic_boxes, shape_of
 from lickwright.music.scale import Scale, default_scale, parse_scale
@@ -107,7 +107,7 @@ def _aim(
     moved = spec if new_box or spec is None else _shifted(spec, fingered, settings, frets)
     if new_tuning and not new_box and not tuning.standard_intervals:
         moved = None  # boxes by number or shape want the standard intervals; the frets played will be named
-    here = area(moved, key, scale, tuning, frets, settings.numbering) if moved and (key or moved.window) else None
+    here = box_area(moved, key, scale, tuning, frets, settings.numbering) if moved and (key or moved.window) else None
     return Aim(
         by, semitones, key, scale, moved, here, tuning, frets,
         shape_first=not new_box and (by == "shape" or not new_tuning),
@@ -199,7 +199,7 @@ def _chords(text: str, semitones: int, key: Key) -> str:
     """Every chord symbol of a `chords` line moved; bars and signs stay."""
 
     def moved(match: re.Match[str]) -> str:
-        chord = None if match[0] in AGAIN else parse_chord(match[0])
+        chord = None if match[0] in REPEAT_SIGNS else parse_chord(match[0])
         return match[0] if chord is None else str(chord.transposed(semitones, key))
 
     return re.sub(r"[^\s|]+", moved, text)
