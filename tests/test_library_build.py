@@ -12,7 +12,7 @@ import pytest
 
 from building import library, lick, make, stray, tree
 from commanding import Run, write
-from lickwright.build import process_pool
+from lickwright.build import process_pool, up_to_date
 from lickwright.store.manifest import NAME, Manifest
 
 
@@ -126,6 +126,68 @@ def test_same_size_and_time_with_other_contents_is_noticed(run: Run) -> None:
     stamp = os.stat("lib/a.lick").st_mtime_ns
     write("lib/a.lick", lick(0).replace("tempo 60", "tempo 61"))
     os.utime("lib/a.lick", ns=(stamp, stamp))
+    assert _counts(run("lib")[1]) == "6 sources: 1 made, 5 unchanged"
+
+
+@pytest.fixture
+def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The sources that are read to see whether they changed. Files that were written this moment count as settled."""
+    found: list[str] = []
+    read_file = up_to_date.read_file
+    monkeypatch.setattr(up_to_date, "read_file", lambda path: (found.append(path), read_file(path))[1])
+    monkeypatch.setattr(up_to_date, "_SETTLED", -(10**10))
+    return found
+
+
+def test_a_source_is_read_once_more_after_it_was_made_and_then_only_if_its_state_changed(
+    run: Run, reads: list[str]
+) -> None:
+    run("lib")
+    assert _counts(run("lib")[1]) == "6 sources: 6 unchanged"
+    assert len(reads) == 6
+    reads.clear()
+    before = _stamps()
+    assert _counts(run("lib")[1]) == "6 sources: 6 unchanged"
+    assert (reads, _stamps()) == ([], before)
+    os.utime("lib/a.lick", (0, 0))
+    shutil.copy("lib/slow/b.lick", "copy")
+    os.replace("copy", "lib/slow/b.lick")
+    assert _counts(run("lib")[1]) == "6 sources: 6 unchanged"
+    assert reads == ["lib/a.lick", "lib/slow/b.lick"]
+    reads.clear()
+    stamp = os.stat("lib/a.lick").st_mtime_ns
+    write("lib/a.lick", lick(0).replace("tempo 60", "tempo 61"))
+    os.utime("lib/a.lick", ns=(stamp, stamp))  # neither size nor time tells; when the inode changed does
+    assert _counts(run("lib")[1]) == "6 sources: 1 made, 5 unchanged"
+    assert reads == ["lib/a.lick"]
+
+
+def test_every_source_is_read_where_the_project_asks_for_it(run: Run, reads: list[str]) -> None:
+    run("lib"), run("lib")
+    reads.clear()
+    assert _counts(run("lib", "--check-contents")[1]) == "6 sources: 6 unchanged"
+    assert len(reads) == 6
+    write("lickwright.toml", "[make]\ncheck-contents = true\n")
+    run("lib"), reads.clear()
+    assert _counts(run("lib")[1]) == "6 sources: 6 unchanged"
+    assert len(reads) == 6
+    assert _counts(run("lib", "--no-check-contents")[1]) == "6 sources: 6 unchanged"
+    assert len(reads) == 6
+
+
+def test_the_state_of_a_source_proves_nothing_while_it_is_young_or_of_other_bytes(
+    run: Run, reads: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(up_to_date, "_SETTLED", 10**10)
+    for _ in range(3):
+        run("lib")
+    assert len(reads) == 12, "written just now: a second change within one tick of the clock would look the same"
+    monkeypatch.setattr(up_to_date, "_SETTLED", -(10**10))
+    run("lib")
+    with Manifest(
+        "out", write=True
+    ) as manifest:  # as after a build of other bytes, and the file system turned back since
+        manifest.db.execute("UPDATE sources SET hash = zeroblob(16) WHERE path LIKE '%a.lick'")
     assert _counts(run("lib")[1]) == "6 sources: 1 made, 5 unchanged"
 
 

@@ -70,6 +70,7 @@ class BuildConfig(NamedTuple):
         None  # do the work in place of processes of our own
     )
     sync: bool = True  # what is on record as made is on the disk
+    check_contents: bool = False  # read every source to tell whether it changed, whatever its size and times
     work: Work | None = None  # tests put one in its place that breaks down
 
 
@@ -160,7 +161,9 @@ class _Build:
         account.failed += account.blocked
         self._unread += [row[0] for row in db.execute("SELECT id FROM scan WHERE state = 'failed'")]
         db.execute("BEGIN")  # thousands of changes of tables that are ours alone
-        account.files, account.licks = up_to_date.find_up_to_date(self.manifest, self.wish.out, self._orders.all)
+        account.files, account.licks = up_to_date.find_up_to_date(
+            self.manifest, self.wish.out, self._orders.all, self.wish.check_contents
+        )
         db.execute("UPDATE scan SET state = 'unchanged' WHERE id IN (SELECT id FROM temp.same)")
         (account.unchanged,) = db.execute("SELECT count(*) FROM temp.same").fetchone()
         for one in up_to_date.remembered_of(self.manifest):

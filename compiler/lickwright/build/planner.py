@@ -35,6 +35,12 @@ CREATE TEMP TABLE scan (
 CREATE TEMP TABLE same (           -- the sources that need no work
     id INTEGER PRIMARY KEY,
     told INTEGER NOT NULL          -- 1: something is remembered of it that is said again
+);
+CREATE TEMP TABLE seen (           -- sources that were read to tell that they are the same, with the states of their files
+    id INTEGER PRIMARY KEY, size, mtime, ctime, inode
+);
+CREATE TEMP TABLE moved (          -- outputs with the bytes on record whose state is another one now
+    size, mtime, ctime, inode, folder, name
 )
 """
 

@@ -1,38 +1,57 @@
-"""Which sources need no work.
+"""Find the sources of a build that need no work.
 
 In: the scan of a build (`planner.py`) and the manifest. Out: the table `same`, and what is to be said again about its sources. A source is unchanged if
 its bytes hash to what is on record, under the same key and for the formats wanted, and all its outputs are there as we left them: size, times
-and inode as they were, or else the same bytes.
+and inode as they were, or else the same bytes. A source is read only where its own size, times or inode differ from those at its last reading,
+unless the build asks for the contents of all. Compiles nothing and writes to no file but the manifest.
 """
 
 from __future__ import annotations
 
 import os
+import stat
+import time
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
+from itertools import groupby
+from operator import itemgetter
+from typing import Any, NamedTuple
 
 from lickwright.core.files import read_file
 from lickwright.core.source import Unreadable
+from lickwright.export import kind_of
 from lickwright.store.manifest import Made, Manifest, Unusable
-from lickwright.store.output_writer import content_digest, recorded_file
+from lickwright.store.output_writer import content_digest, file_state, recorded_file
 from lickwright.store.ownership import Inside
 from lickwright.store.types import CompileOptions, Skipped
 
 # Both in the order of the folders of outputs, to be read side by side: a question for each source would take three times as long. Both begin with
 # the scan, so that one file of a large library is quick (`CROSS JOIN` keeps SQLite to that order).
 _MATCHED = """
-SELECT scan.id, shown, s.target, ordered, s.hash, key, formats, made, s.findings <> '' OR refused <> '', indexed, before
-FROM scan CROSS JOIN sources s ON s.path = scan.path
+SELECT s.target, scan.id, shown, ordered, s.hash, key, formats, made, s.findings <> '' OR refused <> '', indexed, before, {state}
+FROM scan CROSS JOIN sources s ON s.path = scan.path {joined}
 WHERE state = '' AND s.target = scan.target AND s.hash IS NOT NULL ORDER BY s.target
 """
+_STATE = "t.size, t.mtime, t.ctime, t.inode"
+_JOINED = "LEFT JOIN source_states t ON t.id = s.id AND t.hash = s.hash"
 _OUTPUTS = """
-SELECT folder, name, lick, format, hash, size, mtime, ctime, inode FROM outputs
+SELECT folder, name, lick, size, mtime, ctime, inode FROM outputs
 WHERE folder IN (SELECT target FROM scan) AND gone = 0 ORDER BY folder
 """
+_OUTPUT = "SELECT name, lick, format, hash, size, mtime, ctime, inode FROM outputs WHERE folder = ? AND name = ?"
 _REMEMBERED = """
 SELECT scan.id, shown, scan.target, ordered, s.findings, refused FROM temp.same JOIN scan USING (id) JOIN sources s ON s.path = scan.path
 WHERE told ORDER BY scan.id
 """
+_KEEP_SEEN = """
+INSERT OR REPLACE INTO source_states SELECT s.id, s.hash, seen.size, seen.mtime, seen.ctime, seen.inode
+FROM temp.seen JOIN scan USING (id) JOIN sources s ON s.path = scan.path
+"""
+_KEEP_MOVED = "UPDATE outputs SET size = ?, mtime = ?, ctime = ?, inode = ? WHERE folder = ? AND name = ?"
+
+# A file may change twice within one tick of its file system's clock, two seconds at worst (FAT). So the state of one that changed
+# less than this many nanoseconds ago proves nothing yet, and is not recorded.
+_SETTLED = 3_000_000_000
+_BATCH = 500  # rows fetched or entered at a time
 
 
 class Remembered(NamedTuple):
@@ -45,26 +64,33 @@ class Remembered(NamedTuple):
     refused: tuple[Skipped, ...]  # licks that were not made
 
 
-def find_up_to_date(manifest: Manifest, out: str, orders: Sequence[CompileOptions]) -> tuple[int, int]:
-    """Fills the table `same` with the sources that need no work; gives how many outputs and licks these have."""
-    moved: list[tuple[object, ...]] = []
-    counts = [0, 0]
+def find_up_to_date(
+    manifest: Manifest, out: str, orders: Sequence[CompileOptions], check_contents: bool = False
+) -> tuple[int, int]:
+    """Fill the table `same` with the sources that need no work, and return how many outputs and licks these have.
+
+    With `check_contents` every source is read, whatever its state. Raises `Unusable` for a manifest that no program of ours wrote.
+    """
+    check = _UpToDateCheck(manifest, out, orders, check_contents)
     try:
-        rows = _unchanged(manifest, out, orders, moved, counts)
-        manifest.db.executemany("INSERT INTO temp.same VALUES (?, ?)", rows)
+        manifest.db.executemany("INSERT INTO temp.same VALUES (?, ?)", check.unchanged())
+        check.flush()
     except (TypeError, ValueError, AttributeError, OverflowError):  # what no program of ours has entered
         raise Unusable("it is damaged") from None
-    if moved and manifest.writable:  # the very bytes, but copied or touched: the next look is short again
+    if manifest.writable and (check.read or check.moved):
         manifest.keep()
         manifest.begin()
-        manifest.db.executemany(
-            "UPDATE outputs SET size = ?, mtime = ?, ctime = ?, inode = ? WHERE folder = ? AND name = ?", moved
-        )
-    return counts[0], counts[1]
+        if check.read:
+            manifest.with_source_states()
+            manifest.db.execute(_KEEP_SEEN)
+            manifest.db.execute("DELETE FROM source_states WHERE id NOT IN (SELECT id FROM sources)")
+        if check.moved:  # the very bytes, but copied or touched: the next look is short again
+            manifest.db.executemany(_KEEP_MOVED, manifest.db.execute("SELECT * FROM temp.moved"))
+    return check.files, check.licks
 
 
 def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
-    """The sources of `same` that something is to be said about, in the order of the scan."""
+    """Yield the sources of `same` that something is to be said about, in the order of the scan. Raises `Unusable`."""
     from json import loads
 
     for id, shown, target, ordered, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
@@ -84,50 +110,120 @@ def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: 
     return Skipped(str(title), str(why), str(slug), int(str(older)))
 
 
-def _unchanged(
-    manifest: Manifest, out: str, orders: Sequence[CompileOptions], moved: list[tuple[object, ...]], counts: list[int]
-) -> Iterator[tuple[int, bool]]:
-    outputs = manifest.db.execute(_OUTPUTS)
-    output = outputs.fetchone()
-    inside = Inside(out)
-    asked = [order.suffixes() for order in orders]
-    enough: dict[tuple[int, str], bool] = {}  # by order: whether these formats are all that it wants
-    for id, shown, target, ordered, hash, key, formats, made, told, indexed, before in manifest.db.execute(_MATCHED):
-        order = orders[ordered]
-        wanted = asked[ordered]
-        while output is not None and output[0] < target:
-            output = outputs.fetchone()
-        rows = []
-        while output is not None and output[0] == target:
-            row = Made._make(output[1:])
-            if row.suffix in wanted:
+class _UpToDateCheck:
+    """One pass over the sources and outputs on record, both in the order of the folders of outputs."""
+
+    def __init__(self, manifest: Manifest, out: str, orders: Sequence[CompileOptions], check_contents: bool) -> None:
+        self.files = self.licks = 0  # of unchanged sources
+        self.read = self.moved = 0  # sources whose states are new; outputs with another state
+        self._db = manifest.db
+        self._orders = orders
+        self._check_contents = check_contents
+        self._stated = manifest.has_source_states()
+        self._settled = time.time_ns() - _SETTLED
+        self._suffixes = [order.suffixes() for order in orders]
+        self._kinds: dict[str, str] = {}  # by what follows a lick's name in that of an output
+        self._enough: dict[tuple[int, str], bool] = {}  # by order: whether these formats are all that it wants
+        self._inside = Inside(out)
+        self._out = os.path.join(out, "")
+        self._above = "."  # the folder of outputs that was last seen to lie inside
+        self._seen: list[tuple[int, ...]] = []  # rows of `seen` and `moved` to be entered
+        self._moved: list[tuple[object, ...]] = []
+
+    def unchanged(self) -> Iterator[tuple[int, bool]]:
+        """Yield the rows of `same`: number in the scan, and whether something is to be said about the source."""
+        matched = _MATCHED.format(
+            state=_STATE if self._stated else "0, 0, 0, 0", joined=_JOINED if self._stated else ""
+        )
+        by_folder = groupby(self._db.execute(_OUTPUTS), itemgetter(0))
+        folder, outputs = next(by_folder, ("", iter(())))
+        for target, id, shown, ordered, hash, key, formats, made, told, indexed, before, *state in self._db.execute(
+            matched
+        ):
+            while folder < target:
+                folder, outputs = next(by_folder, ("\U0010ffff", iter(())))
+            if not self._as_ordered(ordered, key, formats, indexed, before):
+                continue
+            rows = self._wanted(outputs, ordered) if folder == target else []
+            if len(rows) != made * len(self._suffixes[ordered]):
+                continue
+            if self._same_source(id, shown, hash, state) and self._same_outputs(target, rows):
+                self.files += len(rows)
+                self.licks += made
+                yield id, told
+
+    def _as_ordered(self, ordered: int, key: bytes, formats: str, indexed: int, before: int) -> bool:
+        """Whether what was made is what is wanted now."""
+        order = self._orders[ordered]
+        if (ordered, formats) not in self._enough:
+            self._enough[ordered, formats] = set(formats.split(",")).issuperset(order.formats)
+        return key == order.key_after(before) and order.facts <= indexed and self._enough[ordered, formats]
+
+    def _wanted(self, outputs: Iterator[tuple[Any, ...]], ordered: int) -> list[tuple[Any, ...]]:
+        """The outputs of one folder that its order asks for."""
+        wanted, kinds, rows = self._suffixes[ordered], self._kinds, []
+        for row in outputs:
+            suffix = row[1][len(row[2]) :]
+            if suffix not in kinds:
+                kinds[suffix] = kind_of(suffix)
+            if kinds[suffix] in wanted:
                 rows.append(row)
-            output = outputs.fetchone()
-        if (ordered, formats) not in enough:
-            enough[ordered, formats] = set(formats.split(",")).issuperset(order.formats)
-        if key != order.key_after(before) or order.facts > indexed or not enough[ordered, formats]:
-            continue
-        if len(rows) != made * len(wanted):
-            continue
-        try:
-            data = read_file(os.fsdecode(shown)) if shown != b"-" else b""
-        except Unreadable:
-            continue
-        if content_digest(data) == hash and _all_there(inside, target, rows, moved):
-            counts[0] += len(rows)
-            counts[1] += made
-            yield id, told
+        return rows
 
-
-def _all_there(inside: Inside, folder: str, rows: Sequence[Made], moved: list[tuple[object, ...]]) -> bool:
-    """Whether all outputs are as we left them. One with another time or place is read; if only those differ, it is noted in `moved`."""
-    for row in rows:
+    def _same_source(self, id: int, shown: bytes, hash: bytes, state: list[int]) -> bool:
+        """Whether a source holds the bytes on record: by its state where that is on record too, else by reading it."""
+        if shown == b"-":
+            return content_digest(b"") == hash
         try:
-            now = recorded_file(inside.file(folder, row.name), row)
-        except OSError:  # the work on the source says what is the matter
+            status = os.stat(shown)
+            now = file_state(status)
+            if not self._check_contents and self._stated and now == tuple(state) and stat.S_ISREG(status.st_mode):
+                return True
+            if content_digest(read_file(os.fsdecode(shown))) != hash:
+                return False
+        except (OSError, Unreadable):
             return False
+        if max(now[1:3]) < self._settled and now != tuple(state):
+            self.read += 1
+            self._seen.append((id, *now))
+            if len(self._seen) == _BATCH:
+                self.flush()
+        return True
+
+    def _same_outputs(self, folder: str, rows: list[tuple[Any, ...]]) -> bool:
+        """Whether all these outputs are as we left them. Where only the state of one differs, that is noted in `moved`."""
+        try:
+            above, slash, _ = folder.rpartition("/")
+            if above != self._above:
+                self._inside.folder(above or ".")
+                self._above = above
+            if rows and not stat.S_ISDIR(os.lstat(self._out + folder).st_mode):
+                return False  # a link: the work on the source says what is the matter
+            for row in rows:
+                status = os.lstat(f"{self._out}{folder}/{row[1]}")
+                if (row[3:] != file_state(status) or not stat.S_ISREG(status.st_mode)) and not self._same_bytes(
+                    folder, row[1]
+                ):
+                    return False
+        except OSError:
+            return False
+        return True
+
+    def _same_bytes(self, folder: str, name: str) -> bool:
+        """Whether an output whose state differs holds the bytes on record. Raises OSError."""
+        row = Made._make(self._db.execute(_OUTPUT, (folder, name)).fetchone())
+        now = recorded_file(self._inside.file(folder, name), row)
         if now is None or now.hash != row.hash:
             return False
-        if now is not row:
-            moved.append((now.size, now.mtime, now.ctime, now.inode, folder, row.name))
-    return True
+        self.moved += 1
+        self._moved.append((now.size, now.mtime, now.ctime, now.inode, folder, name))
+        if len(self._moved) == _BATCH:
+            self.flush()
+        return True
+
+    def flush(self) -> None:
+        """Enter what waits for `seen` and `moved`."""
+        self._db.executemany("INSERT INTO temp.seen VALUES (?, ?, ?, ?, ?)", self._seen)
+        self._db.executemany("INSERT INTO temp.moved VALUES (?, ?, ?, ?, ?, ?)", self._moved)
+        self._seen.clear()
+        self._moved.clear()

@@ -93,6 +93,10 @@ class _Make(click.Command):
 @click.option("--watch", is_flag=True, help="Keep running, and remake what changes, until Ctrl-C.")
 @click.option("--report", metavar="FILE", help="Write what was done as JSON; - for standard output.")
 @release_options
+@click.option(
+    "--check-contents/--no-check-contents",
+    help="Read every lick file to see whether it changed, whatever its size and time.",
+)
 @click.option("--no-sync", is_flag=True, help="Do not wait for the disk: faster, but a power cut may cost outputs.")
 @click.option(
     "--shard",

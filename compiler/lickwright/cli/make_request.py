@@ -123,6 +123,7 @@ class MakeRequest:
             dry=self.params["dry_run"],
             stdin=_stdin,
             sync=not self.params["no_sync"],
+            check_contents=self._chosen["check_contents"],
             release=arrangement,
         )
 

@@ -156,6 +156,7 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "out", _folder, "the folder to write into, in the folder of this file", "`out` where you are"),
     KeyRow("make", "width", _number(*option_parsing.WIDTHS), "columns of a text tab", "80"),
     KeyRow("make", "jobs", _number(*option_parsing.JOBS), "how many processes work at once", "one a core"),
+    KeyRow("make", "check-contents", _switch, "read every lick file to see whether it changed, whatever its size and time: `true`", "false"),
     KeyRow("make", "tempo", lambda value: option_parsing.parse_tempo(value_text(value)), "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
     KeyRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
     KeyRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),

@@ -205,20 +205,32 @@ def connect(path: str | None, mode: str, size: int = 0) -> Guarded:
 
 
 def check_database(
-    db: sqlite3.Connection, wanted: Mapping[str, str], more: Callable[[], Sequence[Mapping[str, str]]]
+    db: sqlite3.Connection, wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]]
 ) -> None:
-    """Sees that the tables are exactly those wanted, or these with one of the sets in `more`, and that every page is in its place.
+    """Check that the tables are exactly those wanted, with any of the `optional` groups, and that every page is in its place.
 
-    After that no page is met twice, so no walk through a table is endless. Raises `Unusable`, and what SQLite raises.
+    After that no page is met twice, so no walk through a table is endless. Of two groups that share a table the first that is there whole
+    counts. Raises `Unusable`, and what SQLite raises.
     """
     rows = db.execute(f"{_SCHEMA} LIMIT 100").fetchall()
     found = _named(rows)
     # A trigger may have the name of a table. Of two rows of one name one would hide the other.
-    if len(rows) != len(found) or found != wanted and not any(found == {**wanted, **some} for some in more()):
+    if len(rows) != len(found) or not wanted.items() <= found.items() or _without(found, wanted, optional):
         raise Unusable("it is damaged, or no manifest: its tables are not ours")
     ((said,),) = db.execute("PRAGMA quick_check(1)").fetchall()
     if said != "ok":
         raise Unusable(DAMAGED, doubtful=True)
+
+
+def _without(
+    found: Mapping[str, str], wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]]
+) -> set[tuple[str, str]]:
+    """What is left of the tables found without those wanted and the groups that are there whole."""
+    rest = found.items() - wanted.items()
+    for group in optional() if rest else ():
+        if group.items() <= rest:
+            rest -= group.items()
+    return rest
 
 
 def tables(statements: Iterable[str]) -> dict[str, str]:

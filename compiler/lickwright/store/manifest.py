@@ -95,11 +95,12 @@ CREATE TABLE names (               -- of licks: see `naming.py`
 _MOST = 200_000  # outputs of one source, which are looked at together: a file has at most 10,000 licks
 
 # Rows that no program of ours has entered: a type that is not the column's, a name that leads out of the folder, too many of one source.
+# A folder is checked with the source that it belongs to, where there is one.
 _FOREIGN = (
     "SELECT 1 FROM sources WHERE typeof(path) <> 'text' OR typeof(formats) <> 'text' OR typeof(made) <> 'integer' "
     "OR typeof(refused) <> 'text' OR typeof(findings) <> 'text' OR typeof(indexed) <> 'integer' OR typeof(alone) <> 'integer' "
     "OR typeof(hash) NOT IN ('blob', 'null') OR typeof(key) NOT IN ('blob', 'null') OR NOT plain_folder(target)",
-    "SELECT 1 FROM (SELECT DISTINCT folder FROM outputs) WHERE NOT plain_folder(folder)",
+    "SELECT 1 FROM (SELECT DISTINCT folder FROM outputs) WHERE folder NOT IN (SELECT target FROM sources) AND NOT plain_folder(folder)",
     "SELECT 1 FROM outputs WHERE typeof(lick) <> 'text' OR typeof(format) <> 'text' OR typeof(gone) <> 'integer' "
     "OR typeof(hash) <> 'blob' OR typeof(size) <> 'integer' OR typeof(mtime) <> 'integer' OR typeof(ctime) <> 'integer' "
     "OR typeof(inode) <> 'integer' OR NOT plain_name(name)",
@@ -107,7 +108,7 @@ _FOREIGN = (
     f"SELECT 1 FROM claims GROUP BY folder HAVING count(*) > {_MOST}",
     "SELECT 1 FROM claims WHERE typeof(hash) <> 'blob' OR NOT plain_folder(folder) OR NOT plain_name(name)",
     "SELECT 1 FROM names WHERE typeof(base) <> 'text' OR typeof(code) <> 'integer' OR typeof(place) <> 'integer' "
-    "OR typeof(gone) <> 'integer' OR NOT plain_folder(folder) OR NOT plain_name(name)",
+    "OR typeof(gone) <> 'integer' OR NOT plain_name(name) OR folder NOT IN (SELECT target FROM sources) AND NOT plain_folder(folder)",
 )
 
 _NAMES_OF_INDEX = (
@@ -122,6 +123,18 @@ CREATE TABLE sounds (
     hash BLOB PRIMARY KEY,         -- of a recording in `outputs`
     sound BLOB NOT NULL            -- the key of what is heard in it: see `recorded_sounds.py`
 ) WITHOUT ROWID
+"""
+
+# Comes with the first build that finds a source unchanged: what its file was like when it was last read, see `build/up_to_date.py`.
+SOURCE_STATES = """
+CREATE TABLE source_states (
+    id INTEGER PRIMARY KEY,        -- in `sources`
+    hash BLOB NOT NULL,            -- of the bytes that were read: the row counts only while it is that of the source
+    size INTEGER NOT NULL,         -- these four as the file system had them before the reading
+    mtime INTEGER NOT NULL,        -- nanoseconds
+    ctime INTEGER NOT NULL,
+    inode INTEGER NOT NULL
+)
 """
 
 # The same in the index, where there is one: phrases longer than any lick's. A lick has 10,000 events, its repeats and bends among them.
@@ -285,6 +298,16 @@ class Manifest:
         if not self.has_sounds():
             self.db.execute(SOUNDS)
 
+    def has_source_states(self) -> bool:
+        """Return whether the states of sources are on record."""
+        return self.db.execute("SELECT 1 FROM sqlite_master WHERE name = 'source_states'").fetchone() is not None
+
+    def with_source_states(self) -> None:
+        """Create the table `source_states` where it is not there yet."""
+        self.begin()
+        if not self.has_source_states():
+            self.db.execute(SOURCE_STATES)
+
     def has_released(self) -> bool:
         """Whether it knows a release in the output folder."""
         return self.db.execute("SELECT 1 FROM sqlite_master WHERE name = 'released'").fetchone() is not None
@@ -350,20 +373,18 @@ def _tables(form: int) -> dict[str, str]:
 
 @cache
 def _further_tables() -> tuple[dict[str, str], ...]:
-    """The sets of tables that a manifest may have beside its own."""
-    indexes: tuple[dict[str, str], ...] = ({}, *_tables_of_index())
-    found = [{**index, **sounds} for index in indexes for sounds in ({}, tables((SOUNDS,)))]
-    released = tables(RELEASED.split(";\n"))
-    return (*(one for one in found if one), *({**one, **released} for one in found))
+    """Return the groups of tables that a manifest may have beside its own, each whole or not at all.
 
-
-@cache
-def _tables_of_index() -> tuple[dict[str, str], ...]:
-    """Those that an index adds: with a full-text search, and without."""
+    An index has a full-text search or not: the larger group comes first.
+    """
     from lickwright.store import index_schema
 
     own = index_schema.SCHEMA.split(";")
-    return tables([*own, *index_schema.SEARCH_SCHEMA.split(";")]), tables(own)
+    return (
+        tables([*own, *index_schema.SEARCH_SCHEMA.split(";")]),
+        tables(own),
+        *(tables(group.split(";\n")) for group in (SOUNDS, SOURCE_STATES, RELEASED)),
+    )
 
 
 def whose(out: str, owner: str | None) -> str:
