@@ -19,7 +19,7 @@ settings
 timeline
 performance layout
 hand synth
-checks analysis
+checks analysis engraving
 export
 compilation compare
 store compiler

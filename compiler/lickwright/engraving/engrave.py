@@ -1,0 +1,133 @@
+"""A lick as engraved music: systems of tab that fill a width. The way in to this room.
+
+In: a `Grid`, a width and what is wanted. Out: a `EngravedMusic`: systems with their heights and what is drawn on them. Knows no page and no file format.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from lickwright.core.fast_dataclass import record
+from lickwright.engraving import measures as m
+from lickwright.engraving.bends import draw_bends
+from lickwright.engraving.display_list import DrawnEvent, Extent, Item, ItemGroup, extent, extents
+from lickwright.engraving.joins import draw_joins
+from lickwright.engraving.placed import PlacedSystem, place_system
+from lickwright.engraving.rhythm_row import draw_count, draw_rhythm, rhythm_bottom
+from lickwright.engraving.rows import ABOVE_STAFF, ON_STRINGS, draw_rows
+from lickwright.engraving.skyline import Skyline
+from lickwright.engraving.spacing import SystemPlan, pieces_of, plan_systems
+from lickwright.engraving.stops import bars_of_stops
+from lickwright.engraving.strings import METER_ROOM, draw_numbers, draw_staff, margin
+from lickwright.layout.grid import Grid, RowEntry
+from lickwright.notation.techniques import MARKS
+
+NARROWEST = 120.0  # points; asked for less, this
+_GHOST = MARKS["?"]
+
+
+@record
+class EngravingOptions:
+    """What is wanted of engraved music."""
+
+    count: bool = False  # the count below the strings
+    staff: bool = False  # a staff of notes above the strings
+
+
+class Cursor(NamedTuple):
+    """Where a cursor stands at an instant of a written bar."""
+
+    bar: int  # index into Timeline.bars
+    at: int  # grains from the start of the bar
+    x: float
+
+
+class System(NamedTuple):
+    """One system: what is drawn, from y 0 down to its height."""
+
+    group: ItemGroup
+    height: float
+    top: float  # of the strings
+    bottom: float
+    first_bar: int  # numbers of its first and last bar
+    last_bar: int
+    cursors: tuple[Cursor, ...]
+
+
+class EngravedMusic(NamedTuple):
+    """Engraved music."""
+
+    systems: tuple[System, ...]
+    width: float
+
+    @property
+    def height(self) -> float:
+        """Of all systems one below the other."""
+        return sum(system.height for system in self.systems) + m.SYSTEM_GAP * (len(self.systems) - 1)
+
+    def stacked(self) -> Iterator[ItemGroup]:
+        """All systems one below the other, from y 0."""
+        y = 0.0
+        for system in self.systems:
+            yield system.group._replace(y=y)
+            y += system.height + m.SYSTEM_GAP
+
+
+def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptions()) -> EngravedMusic:  # noqa: B008 (a frozen value)
+    """The music of a lick in systems of `width` points; wider where a single number needs more."""
+    width = max(NARROWEST, width)
+    bars = bars_of_stops(grid, options.count)
+    labels = margin(grid.timeline.settings.tuning.labels)
+    margins = (labels + METER_ROOM, labels)
+    pieces = pieces_of(grid, bars, width - max(margins))
+    plans = plan_systems(pieces, width, margins) if pieces else [SystemPlan((), 1.0)]
+    systems = tuple(
+        _system(place_system(grid, bars, plan.pieces, plan.scale, margins[1 if n else 0], n == 0), options)
+        for n, plan in enumerate(plans)
+    )
+    widest = max((extent(system.group).right for system in systems), default=width)
+    return EngravedMusic(systems, max(width, widest))
+
+
+def _system(system: PlacedSystem, options: EngravingOptions) -> System:
+    bends = draw_bends(system)
+    numbers = tuple(draw_numbers(system))
+    joins = tuple(draw_joins(system))
+    sky = Skyline(-5.0)
+    for item in (*numbers, *joins, *bends.arrows):
+        box = extent(item)
+        if box.top < 0:
+            sky.add(box)
+    held = any(mark.held for placed in system.stops for mark in placed.stop.marks)
+
+    def shown(above: RowEntry) -> bool:
+        return held or above.technique is not _GHOST
+
+    rows = draw_rows(system, bends, sky, shown, (*ON_STRINGS, *ABOVE_STAFF))
+    below = list(draw_rhythm(system))
+    bottom = rhythm_bottom(system)
+    if options.count:
+        below += draw_count(system, bottom + m.COUNT + 2.0)
+    items: tuple[Item, ...] = (*draw_staff(system), *numbers, *joins, *bends.arrows, *rows, *below)
+    around = extents(items)
+    top, numbers_of = -around.top, [system.grid.bars[p.piece.bar].bar.number for p in system.pieces] or [0]
+    group = ItemGroup(
+        (ItemGroup(items, y=top),),
+        "system",
+        data=(("top", f"{top:.2f}"), ("bottom", f"{top + system.bottom:.2f}")),
+        alt=_said(numbers_of[0], numbers_of[-1]),
+    )
+    cursors = tuple(
+        Cursor(placed.stop.bar, placed.stop.at, placed.x) for placed in system.stops if not placed.stop.lead
+    )
+    return System(group, around.bottom + top, top, top + system.bottom, numbers_of[0], numbers_of[-1], cursors)
+
+
+def _said(first: int, last: int) -> str:
+    """`tab of bars 1 to 4`."""
+    name = f"bar {first}" if first else "the pick-up"
+    return f"tab of {name}" if first == last else f"tab of {name.replace('bar ', 'bars ')} to {last}"
+
+
+__all__ = ["Cursor", "DrawnEvent", "EngravingOptions", "Extent", "EngravedMusic", "System", "engrave"]

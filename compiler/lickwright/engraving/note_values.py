@@ -1,0 +1,234 @@
+"""The rhythm of a bar in written note values: which sign, how many dots, what is tied, what is beamed.
+
+In: a `Grid` and the index of one of its bars. Out: `RhythmEvent`s in order, and the beams over them. Grace notes and rake strokes have no value and are not
+among them. Draws nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from itertools import pairwise
+from typing import NamedTuple
+
+from lickwright.layout.grid import Grid
+from lickwright.music.rhythm import Meter
+from lickwright.timeline.bar_count import count_shift, is_silent
+from lickwright.timeline.model import Bar, Timeline
+
+SHORTEST = Fraction(1, 128)  # the shortest value that is written
+_DOTS = ((Fraction(1), 0), (Fraction(3, 2), 1), (Fraction(7, 4), 2))
+
+
+class RhythmEvent(NamedTuple):
+    """One written value."""
+
+    at: int  # grains from the start of the bar
+    end: int  # grains
+    base: Fraction  # the value without its dots, of a whole note: 1/8
+    dots: int
+    rest: bool
+    tied: bool  # it goes on with what the event before it began: nothing new is played
+    whole_bar: bool = False  # a rest for the whole bar, whatever the meter
+
+    @property
+    def flags(self) -> int:
+        """Flags or beams: 1 for an eighth; 0 for a quarter and what is longer."""
+        return max(0, self.base.denominator.bit_length() - 3) if self.base.numerator == 1 else 0
+
+
+class TupletInBar(NamedTuple):
+    """The part of a tuplet that lies in a bar."""
+
+    start: int  # grains in the bar
+    end: int
+    factor: Fraction  # what lengths within it are written as: 3/2 for a triplet
+    label: str
+    depth: int
+
+
+class BarRhythm(NamedTuple):
+    """The rhythm of one bar."""
+
+    events: tuple[RhythmEvent, ...]
+    beams: tuple[tuple[int, int], ...]  # first and last event of each, by index; of two events at least
+    tuplets: tuple[TupletInBar, ...]
+
+
+def bar_rhythm(grid: Grid, index: int) -> BarRhythm:
+    """The written values of a bar; nothing for a `%`."""
+    timeline, drawn = grid.timeline, grid.bars[index]
+    bar = drawn.bar
+    if bar.same:
+        return BarRhythm((), (), ())
+    tuplets = _tuplets(timeline, bar)
+    events = tuple(_events(grid, index, tuplets))
+    starts = group_starts(timeline.settings.meter, timeline.grain, bar.length, count_shift(timeline, bar))
+    return BarRhythm(events, tuple(_beams(events, starts, tuplets)), tuplets)
+
+
+def _tuplets(timeline: Timeline, bar: Bar) -> tuple[TupletInBar, ...]:
+    slots, found = timeline.slots, []
+    for tuplet in timeline.tuplets:
+        inside = [slots[n] for n in range(tuplet.first, tuplet.last + 1) if bar.first <= n < bar.last]
+        timed = [slot for slot in inside if slot.length]
+        if timed:
+            label = str(tuplet.count)
+            if tuplet.normal != 1 << ((tuplet.count - 1).bit_length() - 1):
+                label += f":{tuplet.normal}"
+            end = max(slot.at + slot.length for slot in timed)
+            factor = Fraction(tuplet.count, tuplet.normal)
+            found.append(TupletInBar(min(slot.at for slot in timed), end, factor, label, tuplet.depth))
+    return tuple(found)
+
+
+def _points(grid: Grid, index: int) -> list[tuple[int, bool]]:
+    """The instants of a bar at which something begins, each with whether it is a silence."""
+    timeline, drawn = grid.timeline, grid.bars[index]
+    found: dict[int, bool] = {0: False}
+    for column in grid.columns[drawn.first : drawn.last]:
+        if column.cells and not column.lead:
+            found[column.at] = False
+    silent = _silent_before(timeline, drawn.bar)
+    for slot in timeline.slots[drawn.bar.first : drawn.bar.last]:
+        before, silent = silent, is_silent(slot.event, silent)
+        if silent and (not before or slot.at == 0) and slot.length:
+            found[slot.at] = True
+    return sorted(found.items())
+
+
+def _silent_before(timeline: Timeline, bar: Bar) -> bool:
+    """Whether a rest goes on into the bar."""
+    silent = False
+    for slot in timeline.slots[max(0, bar.first - 64) : bar.first]:
+        silent = is_silent(slot.event, silent)
+    return silent
+
+
+def _events(grid: Grid, index: int, tuplets: Sequence[TupletInBar]) -> Iterator[RhythmEvent]:
+    timeline, bar = grid.timeline, grid.bars[index].bar
+    points = [point for point in _points(grid, index) if point[0] < bar.length]
+    if len(points) == 1 and points[0][1]:
+        yield RhythmEvent(0, bar.length, Fraction(1), 0, True, False, True)
+        return
+    edges = sorted({edge for tuplet in tuplets for edge in (tuplet.start, tuplet.end)})
+    for (at, rest), (following, _) in pairwise([*points, (bar.length, False)]):
+        cuts = [at, *(edge for edge in edges if at < edge < following), following]
+        tied = False
+        for start, end in pairwise(cuts):
+            inside = [tuplet for tuplet in tuplets if tuplet.start <= start < tuplet.end]
+            for event in _written(timeline, bar, start, end, inside, rest):
+                yield event._replace(tied=tied and not rest)
+                tied = True
+
+
+def _written(timeline: Timeline, bar: Bar, start: int, end: int, tuplets: Sequence[TupletInBar], rest: bool) -> Iterator[RhythmEvent]:  # fmt: skip
+    """A length as one value, or as several that are tied: first up to the next beat, then the longest that fit."""
+    grain = timeline.grain
+    factor = Fraction(1)
+    for tuplet in tuplets:
+        factor *= tuplet.factor
+    origin = max((tuplet.start for tuplet in tuplets), default=-count_shift(timeline, bar))
+    beat = timeline.settings.meter.beat
+    compound = timeline.settings.meter.compound
+    at, left = Fraction(start - origin, grain) * factor, Fraction(end - start, grain) * factor
+    place = Fraction(start)
+    while left > 0:
+        to_beat = beat - at % beat
+        off_beat = at % beat != 0 and left > to_beat
+        single = _single(left)
+        plain = single is not None and (not rest or not single[1] or (compound and at % beat == 0))
+        if single is not None and plain and not (rest and off_beat):
+            value, (base, dots) = left, single
+        else:
+            most = min(left, to_beat) if off_beat else left
+            value, base, dots = _largest(most, allow_dots=not rest or compound)
+        if value <= 0:
+            return
+        length = value / factor * grain
+        yield RhythmEvent(int(place), int(place + length), base, dots, rest, False)
+        place += length
+        at += value
+        left -= value
+
+
+def _single(value: Fraction) -> tuple[Fraction, int] | None:
+    """Base value and dots of a length that one sign can write; None for another."""
+    for factor, dots in _DOTS:
+        base = value / factor
+        power = base.numerator if base.denominator == 1 else base.denominator
+        if (base.numerator == 1 or base.denominator == 1) and power & (power - 1) == 0 and SHORTEST <= base <= 2:
+            return base, dots
+    return None
+
+
+def _largest(most: Fraction, allow_dots: bool) -> tuple[Fraction, Fraction, int]:
+    """The longest value that is no longer than `most`: its length, base and dots; a length of 0 where there is none."""
+    base = Fraction(1)
+    while base >= SHORTEST:
+        if allow_dots and base * Fraction(3, 2) <= most:
+            return base * Fraction(3, 2), base, 1
+        if base <= most:
+            return base, base, 0
+        base /= 2
+    return Fraction(0), Fraction(0), 0
+
+
+def group_starts(meter: Meter, grain: int, length: int, shift: int) -> tuple[int, ...]:
+    """Where the meter's groups begin in a bar, in grains; the bar's end is the last.
+
+    A group is a beat of a simple meter, three units of a compound one, or what the meter line says. Meters of eighths or shorter that name no groups are
+    beamed in pairs, and a bar of three units as a whole.
+    """
+    units = meter.groups
+    if meter.unit >= 8 and set(units) == {1}:
+        units = (meter.beats,) if meter.beats <= 3 else tuple(
+            min(2, meter.beats - n) for n in range(0, meter.beats, 2)
+        )  # fmt: skip
+    starts, at = [], 0
+    for unit in units:
+        starts.append(at * grain // meter.unit - shift)
+        at += unit
+    return tuple(sorted({0, *(start for start in starts if 0 < start < length), length}))
+
+
+def _beams(
+    events: Sequence[RhythmEvent], starts: Sequence[int], tuplets: Sequence[TupletInBar]
+) -> Iterator[tuple[int, int]]:
+    first = None
+    for index, event in enumerate(events):
+        joined = first is not None and index > 0 and _one_group(events[index - 1], event, starts, tuplets)
+        if not (event.flags and not event.rest):
+            if first is not None and index - first > 1:
+                yield first, index - 1
+            first = None
+        elif not joined:
+            if first is not None and index - first > 1:
+                yield first, index - 1
+            first = index
+    if first is not None and len(events) - first > 1:
+        yield first, len(events) - 1
+
+
+def _one_group(before: RhythmEvent, after: RhythmEvent, starts: Sequence[int], tuplets: Sequence[TupletInBar]) -> bool:
+    """Whether two neighbours lie in one group of the meter or, across groups, in one tuplet."""
+    outer = [t for t in tuplets if t.depth == 0]
+    if any(t.start <= before.at and after.at < t.end for t in outer):
+        return True
+    if any(t.start <= before.at < t.end or t.start <= after.at < t.end for t in outer):
+        edge = any(t.end == after.at or t.start == after.at for t in outer)
+        return not edge and not any(before.at < start <= after.at for start in starts)
+    return not any(before.at < start <= after.at for start in starts)
+
+
+def beam_levels(events: Sequence[RhythmEvent], first: int, last: int) -> Iterator[tuple[int, int, int]]:
+    """The lines of a beam: level (1 is the outermost), first and last event; the same event twice for a stub."""
+    for level in range(1, max(events[n].flags for n in range(first, last + 1)) + 1):
+        run: int | None = None
+        for n in range(first, last + 2):
+            inside = n <= last and events[n].flags >= level
+            if inside and run is None:
+                run = n
+            elif not inside and run is not None:
+                yield level, run, n - 1
+                run = None

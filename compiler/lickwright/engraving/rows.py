@@ -1,0 +1,318 @@
+"""The rows above the strings: bend amounts, vibrato, accents, fingers, spans, dynamics, words, chords, tempo, endings, navigation.
+
+In: a `PlacedSystem` and the skyline of what stands on it. Out: groups of the display list, stacked so that none touches another. What belongs to one
+row of a system stands on one level, or on several where it would collide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from enum import IntEnum
+from typing import NamedTuple
+
+from lickwright.engraving import measures as m
+from lickwright.engraving.bends import Bends
+from lickwright.engraving.display_list import Command, Extent, Item, ItemGroup, Path, Text, disc, extent, line
+from lickwright.engraving.music_signs import music_sign, place_sign
+from lickwright.engraving.placed import PlacedStop, PlacedSystem, drawn_event
+from lickwright.engraving.skyline import Skyline
+from lickwright.engraving.strings import draw_bar_number
+from lickwright.engraving.typefaces import text_width
+from lickwright.layout.grid import GridRow, RowEntry
+from lickwright.layout.tab_marks import EVENT_ABOVE
+from lickwright.notation.techniques import MARKS, WORDS, Curve, Damping, Stroke
+from lickwright.timeline.model import PitchGesture
+
+_DOWN, _UP = WORDS["down"].above, WORDS["up"].above
+_ACCENT, _SHORT = MARKS["!"].above, MARKS[","].above
+_TRILL = EVENT_ABOVE["trill"].above
+_ROLL = EVENT_ABOVE["roll"].above
+_WAVE, _WIDE = (4.2, 1.1), (5.0, 2.2)  # length and height of a wave
+_WIDE_FROM = 0.5  # semitones from which a vibrato is drawn wide
+_SIGNS = {"Segno": "segno", "Coda": "coda", "To Coda": "coda"}
+
+
+class Level(IntEnum):
+    """The rows in the order in which they are stacked, from the strings upwards."""
+
+    NUMBER = 0
+    AMOUNT = 1
+    VIBRATO = 2
+    TONE = 3
+    ACCENT = 4
+    FINGER = 5
+    PLUCK = 6
+    STROKE = 7
+    HOW = 8
+    DYNAMIC = 9
+    WORDS = 10
+    CHORD = 11
+    TEMPO = 12
+    ENDING = 13
+    NAVIGATION = 14
+
+
+_LEVELS = {
+    GridRow.TONE: Level.TONE, GridRow.ACCENT: Level.ACCENT, GridRow.FINGER: Level.FINGER, GridRow.PLUCK: Level.PLUCK,
+    GridRow.STROKE: Level.STROKE, GridRow.HOW: Level.HOW, GridRow.DYNAMIC: Level.DYNAMIC, GridRow.WORDS: Level.WORDS,
+    GridRow.CHORD: Level.CHORD, GridRow.TEMPO: Level.TEMPO, GridRow.ENDING: Level.ENDING,
+}  # fmt: skip
+
+
+class RowItem(NamedTuple):
+    """Something for a row, drawn as if its base line were at y 0."""
+
+    level: Level
+    group: ItemGroup
+
+
+def draw_rows(system: PlacedSystem, bends: Bends, sky: Skyline, shown: Callable[[RowEntry], bool], levels: Iterable[Level]) -> list[ItemGroup]:  # fmt: skip
+    """The rows of the given levels over `sky`, which grows by them; `shown` says which of the grid's rows are wanted."""
+    items: dict[Level, list[ItemGroup]] = {}
+    for level, group in _items(system, bends, shown):
+        items.setdefault(level, []).append(_inside(group, system))
+    found: list[ItemGroup] = []
+    for level in levels:
+        for lane in _lanes(items.get(level, ())):
+            boxes = [extent(group) for group in lane]
+            y = min(sky.top(box.left - 1.5, box.right + 1.5) - m.ROW_GAP - box.bottom for box in boxes)
+            for group, box in zip(lane, boxes, strict=True):
+                found.append(group._replace(y=group.y + y))
+                sky.add(Extent(box.left, box.top + y, box.right, box.bottom + y))
+    return found
+
+
+def _inside(group: ItemGroup, system: PlacedSystem) -> ItemGroup:
+    """A group moved to the left as far as it would reach over the end of the system."""
+    over = extent(group).right - system.right
+    return group._replace(x=group.x - min(over, max(0.0, extent(group).left))) if over > 0 else group
+
+
+def _lanes(groups: Sequence[ItemGroup]) -> list[list[ItemGroup]]:
+    """Groups of a row, those that would touch on lanes of their own."""
+    lanes: list[tuple[float, list[ItemGroup]]] = []
+    for group in sorted(groups, key=lambda group: extent(group).left):
+        box = extent(group)
+        for n, (end, lane) in enumerate(lanes):
+            if box.left > end + 2.0:
+                lane.append(group)
+                lanes[n] = (box.right, lane)
+                break
+        else:
+            lanes.append((box.right, [group]))
+    return [lane for _, lane in lanes]
+
+
+def _items(system: PlacedSystem, bends: Bends, shown: Callable[[RowEntry], bool]) -> Iterator[RowItem]:
+    for placed in system.pieces:
+        number = draw_bar_number(system, placed)
+        if number is not None:
+            yield RowItem(Level.NUMBER, number)
+        yield from _navigation(system, placed.left, placed.right, placed.piece.bar, placed.piece.opens, placed.piece.closes)  # fmt: skip
+    yield from (RowItem(Level.AMOUNT, group) for group in bends.amounts)
+    for stop in system.stops:
+        yield from (RowItem(Level.VIBRATO, wave) for wave in _vibratos(system, stop))
+    first, last = system.columns
+    for above in system.grid.above:
+        if above.first <= last and above.last >= first and above.row in _LEVELS and shown(above):
+            group = _above(system, above)
+            if group is not None:
+                yield RowItem(_LEVELS[above.row], group)
+
+
+# --- single things ---------------------------------------------------------------------------------------------------
+
+
+def _above(system: PlacedSystem, above: RowEntry) -> ItemGroup | None:
+    """What one entry of the grid's rows looks like."""
+    x = system.column_x.get(above.first)
+    role = above.row.name.lower()
+    if above.row is GridRow.ENDING:
+        return ItemGroup(tuple(_ending(system, above)), role)
+    if above.lasts:
+        return ItemGroup(tuple(_span(system, above)), role)
+    if x is None or not above.text.strip() or (above.row is GridRow.HOW and above.text == _ROLL):
+        return None
+    draw = _DRAWN.get(above.row, _small)
+    return ItemGroup(tuple(draw(x, above.text)), role)
+
+
+def _small(x: float, text: str) -> Iterator[Item]:
+    yield Text(x, 0.0, text, "sans", m.SMALL, "middle")
+
+
+def _accent(x: float, text: str) -> Iterator[Item]:
+    """An accent, a dot or a letter; what comes after it are the names of the strings it is meant for."""
+    sign, _, strings = text.partition(" ")
+    if sign == _ACCENT:
+        yield Path((("M", x - 3.0, -4.4), ("L", x + 3.0, -2.4), ("L", x - 3.0, -0.4)), 0.9)
+    elif sign == _SHORT:
+        yield disc(x, -1.2, 1.1)
+    else:
+        yield Text(x, 0.0, sign, "sans", m.SMALL, "middle")
+    if strings:
+        yield Text(x + 4.0, 0.0, strings, "sans", m.SMALL)
+
+
+def _stroke(x: float, text: str) -> Iterator[Item]:
+    """A down-stroke as a squared arch, an up-stroke as a wedge; letters for slap and pop."""
+    sign, _, strings = text.partition(" ")
+    if sign == _DOWN:
+        yield Path((("M", x - 2.8, 0.0), ("L", x - 2.8, -5.0), ("L", x + 2.8, -5.0), ("L", x + 2.8, 0.0)), 0.8)
+        yield line(x - 2.8, -4.4, x + 2.8, -4.4, 1.6)
+    elif sign == _UP:
+        yield Path((("M", x - 2.4, -5.6), ("L", x, 0.0), ("L", x + 2.4, -5.6)), 0.8)
+    else:
+        yield Text(x, 0.0, sign, "sans-bold", m.SMALL, "middle")
+    if strings:
+        yield Text(x + 4.0, 0.0, strings, "sans", m.SMALL)
+
+
+def _finger(x: float, text: str) -> Iterator[Item]:
+    yield Text(x, 0.0, text, "serif-italic", m.SMALL + 0.8, "middle")
+
+
+def _chord(x: float, text: str) -> Iterator[Item]:
+    yield Text(x - 3.0, 0.0, text, "sans-bold", m.CHORD)
+
+
+def _dynamic(x: float, text: str) -> Iterator[Item]:
+    yield Text(x - 3.0, 0.0, text, "serif-italic", m.WORDS + 2.0)
+
+
+def _words(x: float, text: str) -> Iterator[Item]:
+    yield Text(x - 3.0, 0.0, text, "serif-italic", m.WORDS)
+
+
+def _tempo(x: float, text: str) -> Iterator[Item]:
+    if text == "fermata":
+        width = music_sign(text).width * 5.0
+        yield place_sign(text, x - width / 2, 5.0 * 0.592, 5.0)
+    else:
+        yield Text(x - 3.0, 0.0, text, "serif-italic", m.WORDS)
+
+
+_DRAWN: dict[GridRow, Callable[[float, str], Iterator[Item]]] = {
+    GridRow.ACCENT: _accent, GridRow.STROKE: _stroke, GridRow.FINGER: _finger, GridRow.PLUCK: _finger,
+    GridRow.CHORD: _chord, GridRow.DYNAMIC: _dynamic, GridRow.WORDS: _words, GridRow.TEMPO: _tempo,
+}  # fmt: skip
+
+
+# --- what lasts ------------------------------------------------------------------------------------------------------
+
+
+def _span(system: PlacedSystem, above: RowEntry) -> Iterator[Item]:
+    """A word and a dashed line to the end of what it is said of, with a hook there; a wave for a trill."""
+    begins, ends = above.first in system.column_x, above.last in system.column_x
+    start = system.column_x[above.first] - 3.0 if begins else system.left + 2.0
+    text = Text(start, 0.0, above.text, "serif-italic", m.WORDS)
+    yield text
+    end = _span_end(system, above) if ends else system.right - 1.0
+    after = start + text.width + 2.0
+    if above.text.startswith(_TRILL) and above.technique is None:
+        if end - after > _WAVE[0]:
+            yield wave(after, end, -2.4, *_WAVE)
+        return
+    if end - after < 3.0:
+        return
+    yield line(after, -2.6, end, -2.6, 0.6, (2.4, 1.8))
+    if ends:
+        yield line(end, -2.6, end, 1.0, 0.6)
+
+
+def _span_end(system: PlacedSystem, above: RowEntry) -> float:
+    """Where a span ends: with its last number; of strings that ring, before what comes next."""
+    x = system.column_x[above.last]
+    if system.grid.columns[above.first].lead and not system.grid.columns[above.last].lead:
+        return x - 2.0
+    rings = above.technique is not None and above.technique.damping is Damping.RING
+    lasting = above.technique is None or above.technique.curve is not Curve.NONE
+    if not (rings or lasting or above.technique is not None and above.technique.stroke is Stroke.REPEAT):
+        return x + 4.0
+    following = system.column_x.get(above.last + 1)
+    if following is None or system.grid.columns[above.last + 1].bar != system.grid.columns[above.last].bar:
+        bar = system.grid.columns[above.last].bar
+        following = next((p.right for p in system.pieces if p.piece.bar == bar and p.piece.closes), system.right)
+    return max(x + 4.0, following - 6.0)
+
+
+def _ending(system: PlacedSystem, above: RowEntry) -> Iterator[Item]:
+    """The bracket over an ending."""
+    begins, ends = above.first in system.column_x, above.last in system.column_x
+    columns = system.grid.columns
+    start = next((p.left for p in system.pieces if begins and p.piece.bar == columns[above.first].bar), system.left)
+    end = next((p.right for p in system.pieces[::-1] if ends and p.piece.bar == columns[above.last].bar), system.right)
+    text = above.text if begins else f"({above.text})"
+    yield Text(start + 3.5, 0.0, text, "sans", m.WORDS)
+    yield line(start + 1.0, -8.0, end - 1.5, -8.0, 0.7)
+    if begins:
+        yield line(start + 1.0, -8.0, start + 1.0, 1.0, 0.7)
+    if ends:
+        yield line(end - 1.5, -8.0, end - 1.5, 1.0, 0.7)
+
+
+def _vibratos(system: PlacedSystem, placed: PlacedStop) -> Iterator[ItemGroup]:
+    """A wave as long as the vibrato lasts."""
+    said: set[tuple[int, float]] = set()  # two strings that tremble together have one wave
+    for mark in placed.stop.marks:
+        for shape in mark.shapes:
+            if shape.technique.curve is not Curve.VIBRATO or (shape.end, shape.amount) in said:
+                continue
+            said.add((shape.end, shape.amount))
+            yield _vibrato(system, placed, shape, mark.sound.index)
+
+
+def _vibrato(system: PlacedSystem, placed: PlacedStop, shape: PitchGesture, number: int) -> ItemGroup:
+    start = placed.x - 2.0
+    if placed.stop.arrows:
+        start = placed.x + placed.stop.arrows[-1].x - 1.0
+    end = system.x_at(placed.stop.bar, placed.stop.at + shape.end - shape.start) - 5.0
+    end = max(min(end, system.right - 2.0), start + 9.0)
+    kind = _WIDE if shape.amount >= _WIDE_FROM else _WAVE
+    event = drawn_event(system.grid.timeline, system.grid.timeline.sounds[number])
+    return ItemGroup((wave(start, end, -kind[1], *kind),), "vibrato", event)
+
+
+def wave(left: float, right: float, y: float, length: float, height: float) -> Path:
+    """A wavy line about y."""
+    count = max(2, round((right - left) / length * 2))
+    step = (right - left) / count
+    commands: list[Command] = [("M", left, y)]
+    for n in range(count):
+        x, lift = left + n * step, height * 4 / 3 * (-1 if n % 2 == 0 else 1)
+        commands.append(("C", x + step * 0.36, y + lift, x + step * 0.64, y + lift, x + step, y))
+    return Path(tuple(commands), 0.9)
+
+
+# --- signs of bars ---------------------------------------------------------------------------------------------------
+
+
+def _navigation(system: PlacedSystem, left: float, right: float, index: int, opens: bool, closes: bool) -> Iterator[RowItem]:  # fmt: skip
+    """Segno, Coda, Fine and the jumps, over the start or the end of their bar; how often a repeat is played."""
+    bar = system.grid.bars[index].bar
+    for node in bar.marks:
+        if node.mark.opens and opens:
+            yield RowItem(Level.NAVIGATION, ItemGroup(tuple(_jump(left, node.mark.printed, False)), "navigation"))
+        elif not node.mark.opens and closes:
+            yield RowItem(Level.NAVIGATION, ItemGroup(tuple(_jump(right, node.mark.printed, True)), "navigation"))
+    if bar.repeat_end > 2 and closes:
+        text = Text(right, 0.0, f"x{bar.repeat_end}", "sans-bold", m.WORDS, "end")
+        yield RowItem(Level.ENDING, ItemGroup((text,), "times"))
+
+
+def _jump(x: float, text: str, to_left: bool) -> Iterator[Item]:
+    sign = _SIGNS.get(text)
+    size = 4.6
+    width = text_width(text, "serif-italic", m.WORDS + 1.0)
+    extra = music_sign(sign).width * size + 3.0 if sign else 0.0
+    start = x - width - extra if to_left else x
+    if sign and not to_left:
+        yield place_sign(sign, start, -3.0, size)
+        start += extra
+    yield Text(start, 0.0, text, "serif-italic", m.WORDS + 1.0)
+    if sign and to_left:
+        yield place_sign(sign, start + width + 3.0, -3.0, size)
+
+
+ABOVE_STAFF = (Level.DYNAMIC, Level.WORDS, Level.CHORD, Level.TEMPO, Level.ENDING, Level.NAVIGATION)
+ON_STRINGS = tuple(level for level in Level if level not in ABOVE_STAFF)

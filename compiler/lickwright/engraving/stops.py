@@ -1,0 +1,208 @@
+"""The instants of a bar that get a place on the staff, and what stands there.
+
+In: a `Grid`. Out: for each bar its `Stop`s: the columns of the grid, and the instants at which a note is only tied on. Knows what is wide, not where it goes.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from lickwright.engraving import measures as m
+from lickwright.engraving.note_values import BarRhythm, RhythmEvent, bar_rhythm
+from lickwright.engraving.typefaces import text_width
+from lickwright.layout.columns import held_cells
+from lickwright.layout.grid import Cell, Column, Grid, GridRow
+from lickwright.layout.tab_marks import bend_amount, head_text
+from lickwright.music.syllables import GROUP
+from lickwright.notation.techniques import HEADS, Curve, TechniqueKind
+from lickwright.timeline.model import PitchGesture, SoundingNote
+
+PITCHED = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)  # what an arrow is drawn for
+SLIDE_ROOM = 7.0  # a slide from or to nowhere, beside its number
+ROLL_ROOM = 6.0
+_DEAD = HEADS["x"]
+_GHOST = "({})"
+
+
+class NoteMark(NamedTuple):
+    """A number on a string."""
+
+    string: int
+    text: str
+    size: float
+    sound: SoundingNote
+    held: bool  # it sounds already and is shown again, in parentheses
+    shapes: tuple[PitchGesture, ...]  # what its pitch does here
+
+    @property
+    def half(self) -> float:
+        """Half its width."""
+        return text_width(self.text, "sans" if self.held else "sans-bold", self.size) / 2
+
+
+class Arrow(NamedTuple):
+    """An arrow of a bend or release: where it rises or falls, from the stop's own place."""
+
+    mark: int  # index into the stop's marks
+    shape: PitchGesture
+    x: float
+    amount: str
+
+
+class Stop(NamedTuple):
+    """One instant of one written bar, with what stands there."""
+
+    bar: int  # index into Grid.bars
+    at: int  # grains from the start of the bar
+    lead: int
+    column: int  # index into Grid.columns; -1 where there is none
+    marks: tuple[NoteMark, ...]
+    event: RhythmEvent | None
+    arrows: tuple[Arrow, ...]
+    left: float  # of what stands on the strings, from the stop's place
+    right: float
+    said: str  # the count
+    chords: tuple[str, ...]
+    space: float  # that its time asks for, to the next stop
+
+    @property
+    def bend_extent(self) -> tuple[float, float]:
+        """Left and right of the amounts over its arrows; zeros where there are none."""
+        halves = [(arrow.x, text_width(arrow.amount, "sans", m.SMALL) / 2) for arrow in self.arrows if arrow.amount]
+        if not halves:
+            return 0.0, 0.0
+        return min(x - half for x, half in halves), max(x + half for x, half in halves)
+
+
+class BarStops(NamedTuple):
+    """One bar."""
+
+    stops: tuple[Stop, ...]
+    rhythm: BarRhythm
+
+
+def bars_of_stops(grid: Grid, count: bool) -> list[BarStops]:
+    """The stops of every written bar; with room for the count where it is asked for."""
+    chords: dict[int, tuple[str, ...]] = {}
+    for above in grid.above:
+        if above.row is GridRow.CHORD:
+            chords[above.first] = (*chords.get(above.first, ()), above.text)
+    return [_bar(grid, index, chords, count) for index in range(len(grid.bars))]
+
+
+def _bar(grid: Grid, index: int, chords: dict[int, tuple[str, ...]], count: bool) -> BarStops:
+    rhythm, drawn = bar_rhythm(grid, index), grid.bars[index]
+    events = {event.at: event for event in rhythm.events}
+    found: list[Stop] = []
+    columns = {(c.at, -c.lead): (n, c) for n, c in enumerate(grid.columns[drawn.first : drawn.last], drawn.first)}
+    now = _played_at(grid, index)
+    before: tuple[NoteMark, ...] = ()
+    for key in sorted({*columns, *((at, 0) for at in events)}):
+        number, column = columns.get(key, (-1, None))
+        event = events.get(key[0]) if key[1] == 0 else None
+        marks = _marks(grid, number, column, event, before, now + key[0])
+        before = marks or before
+        said = column.said if column is not None and count else ""
+        found.append(_stop(index, key, number, marks, event, said, chords.get(number, ())))
+    return BarStops(tuple(_spaced(grid, index, found)), rhythm)
+
+
+def _played_at(grid: Grid, index: int) -> int:
+    """When a bar is first played, in grains; 0 for one that never is."""
+    turns = (turn.start for turn in grid.timeline.passes if turn.bar == index and turn.number == 0)
+    return next(turns, 0)
+
+
+def _marks(
+    grid: Grid, number: int, column: Column | None, event: RhythmEvent | None, before: Sequence[NoteMark], now: int
+) -> tuple[NoteMark, ...]:
+    cells: Sequence[Cell] = column.cells if column is not None else ()
+    if cells or event is None or event.rest:
+        return tuple(_mark(cell, bool(column and column.lead)) for cell in cells)
+    if event.tied:
+        return tuple(_mark(Cell(one.string, one.sound, False, ()), False) for one in before if one.sound.end > now)
+    if number >= 0 and event.at == 0:
+        return tuple(_mark(cell._replace(shapes=()), False) for cell in held_cells(grid, number))
+    return ()
+
+
+def _mark(cell: Cell, small: bool) -> NoteMark:
+    sound = cell.sound
+    text = head_text(_DEAD if sound.dead else sound.head, sound).replace("<", "‹").replace(">", "›")
+    if not cell.starts:
+        return NoteMark(cell.string, f"({text})", m.HELD, sound, True, cell.shapes)
+    if any(mark.kind is TechniqueKind.MARK and mark.tab == _GHOST for mark in sound.marks):
+        text = _GHOST.format(text)
+    return NoteMark(cell.string, text, m.GRACE if small else m.DIGIT, sound, False, cell.shapes)
+
+
+def _stop(
+    bar: int,
+    key: tuple[int, int],
+    column: int,
+    marks: tuple[NoteMark, ...],
+    event: RhythmEvent | None,
+    said: str,
+    chords: tuple[str, ...],
+) -> Stop:
+    half = max((mark.half for mark in marks), default=0.0)
+    arrows = tuple(_arrows(marks, half))
+    right = max([half, *(arrow.x + 2.5 for arrow in arrows)])
+    left = half
+    if any(mark.sound.begin.kind is TechniqueKind.ENTRY and not mark.held for mark in marks):
+        left += SLIDE_ROOM
+    if any(mark.sound.roll is not None and not mark.held for mark in marks):
+        left += ROLL_ROOM
+    if any(shape.technique.curve is Curve.SLIDE_OFF for mark in marks for shape in mark.shapes):
+        right += SLIDE_ROOM
+    if event is not None:
+        if event.rest:
+            left, right = max(left, 3.5), max(right, 3.5)
+        elif event.flags:
+            right = max(right, 6.5)
+        if event.base >= 1 / 2 and not event.rest:
+            left, right = max(left, 4.5), max(right, 4.5)
+        right += 3.5 * event.dots
+    return Stop(bar, key[0], -key[1], column, marks, event, arrows, left, right, said, chords, 0.0)
+
+
+def _arrows(marks: Sequence[NoteMark], half: float) -> Iterator[Arrow]:
+    """The arrows of a stop, side by side; those of thinner strings are nearer to their numbers.
+
+    Equal amounts of two strings are said once.
+    """
+    x, said = half, set()
+    for index, mark in enumerate(marks):
+        for shape in mark.shapes:
+            if shape.technique.curve in PITCHED and shape.technique.sign:
+                upright = shape.technique.curve is Curve.PREBEND
+                x += 3.0 if upright and x == half else m.BEND_REACH if x == half else m.BEND_REACH - 1.5
+                amount = bend_amount(shape)
+                yield Arrow(index, shape, x, amount if (amount, len(mark.shapes)) not in said else "")
+                said.add((amount, len(mark.shapes)))
+
+
+def _spaced(grid: Grid, index: int, stops: Sequence[Stop]) -> Iterator[Stop]:
+    """The stops with the space that their time asks for; between two rhythm events in proportion to time."""
+    grain, end = grid.timeline.grain, grid.bars[index].bar.length
+    ats = sorted({stop.at for stop in stops if not stop.lead} | {end})
+    events = sorted({0, end, *(stop.at for stop in stops if stop.event is not None)})
+    for stop in stops:
+        if stop.lead or stop.at >= end:
+            yield stop
+            continue
+        following = ats[bisect_right(ats, stop.at)]
+        after = bisect_right(events, stop.at)
+        first, last = events[after - 1], events[after]
+        length = (last - first) / grain
+        yield stop._replace(space=m.EIGHTH * (length * 8) ** m.GROWTH * (following - stop.at) / (last - first))
+
+
+def count_text(stop: Stop, silent: bool) -> str:
+    """The count as printed, in parentheses for a rest; the sign of a new group stands before it."""
+    said = stop.said
+    if not silent or not said:
+        return said
+    return f"{GROUP}({said[len(GROUP) :]})" if said.startswith(GROUP) else f"({said})"

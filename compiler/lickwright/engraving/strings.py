@@ -1,0 +1,174 @@
+"""The staff of a system: strings with gaps for the numbers, bar lines, repeats, the tuning and the meter, numbers and rests.
+
+In: a `PlacedSystem`. Out: items of the display list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from lickwright.engraving import measures as m
+from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Path, Text, box, disc, line
+from lickwright.engraving.music_signs import music_sign, place_sign
+from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem, drawn_event
+from lickwright.engraving.stops import NoteMark
+from lickwright.engraving.typefaces import CAPITAL, text_width
+
+_SHORT_RESTS = {4: "rest-4", 8: "rest-8", 16: "rest-16", 32: "rest-32"}
+
+
+def draw_staff(system: PlacedSystem) -> Iterator[Item]:
+    """Strings, margin and bar lines."""
+    yield ItemGroup(tuple(_strings(system)), "strings")
+    tuning, start = system.grid.timeline.settings.tuning, _start(system)
+    for string in range(1, tuning.strings + 1):
+        y = (string - 1) * m.STRING + CAPITAL * m.LABEL / 2
+        yield ItemGroup((Text(start - 3.0, y, tuning.label(string), "sans", m.LABEL, "end", FAINT),), "string-name")
+    if system.opens:
+        yield ItemGroup(tuple(_meter(system)), "meter")
+    yield _bar_line(system, system.left)
+    for placed in system.pieces:
+        yield from _bar_lines(system, placed)
+
+
+def margin(system_labels: Sequence[str]) -> float:
+    """Room for the names of the strings before a system."""
+    return max(text_width(label, "sans", m.LABEL) for label in system_labels) + 5.0
+
+
+METER_ROOM = 12.0
+
+
+def _start(system: PlacedSystem) -> float:
+    """Where the strings begin: before the meter, where it is shown."""
+    return system.left - (METER_ROOM if system.opens else 0.0)
+
+
+def _strings(system: PlacedSystem) -> Iterator[Item]:
+    start = _start(system)
+    for string in range(1, system.strings + 1):
+        y = (string - 1) * m.STRING
+        x = start
+        for left, right in sorted(_clear(system, string)):
+            if left > x:
+                yield line(x, y, left, y, m.LINE)
+            x = max(x, right)
+        if x < system.right:
+            yield line(x, y, system.right, y, m.LINE)
+
+
+def _clear(system: PlacedSystem, string: int) -> Iterator[tuple[float, float]]:
+    """The stretches of a string that are kept clear for numbers."""
+    for placed in system.stops:
+        for mark in placed.stop.marks:
+            if mark.string == string:
+                yield placed.x - mark.half - m.CLEAR, placed.x + mark.half + m.CLEAR
+
+
+def _meter(system: PlacedSystem) -> Iterator[Item]:
+    meter = system.grid.timeline.settings.meter
+    size = min(17.0, system.bottom * 0.46)
+    x, middle = system.left - METER_ROOM / 2, system.bottom / 2
+    size = min(size, (METER_ROOM - 1.0) / max(text_width(str(n), "sans-bold", 1.0) for n in (meter.beats, meter.unit)))
+    yield Text(x, middle - 1.2, str(meter.beats), "sans-bold", size, "middle")
+    yield Text(x, middle + 1.2 + CAPITAL * size, str(meter.unit), "sans-bold", size, "middle")
+
+
+def _bar_line(system: PlacedSystem, x: float, width: float = m.BAR_LINE) -> ItemGroup:
+    return ItemGroup((line(x, 0.0, x, system.bottom, width),), "bar-line")
+
+
+def _bar_lines(system: PlacedSystem, placed: PlacedPiece) -> Iterator[Item]:
+    """The signs at both ends of a piece; a part of a bar that goes on has no line at its end."""
+    piece, bar = placed.piece, system.grid.bars[placed.piece.bar].bar
+    if piece.repeat_start:
+        items = [box(placed.left, 0.0, placed.left + m.THICK_BAR, system.bottom)]
+        items += [line(placed.left + 4.2, 0.0, placed.left + 4.2, system.bottom, m.BAR_LINE)]
+        items += [disc(placed.left + 7.0, y, 1.1) for y in _dots(system)]
+        yield ItemGroup(tuple(items), "repeat-start")
+    right = placed.right
+    is_end = piece.bar + 1 == len(system.grid.bars)
+    if not piece.closes:
+        yield ItemGroup((line(right, 0.0, right, system.bottom, m.BAR_LINE, (1.5, 2.0)),), "bar-goes-on")
+    elif piece.repeat_end:
+        items = [box(right - m.THICK_BAR, 0.0, right, system.bottom)]
+        items += [line(right - 4.2, 0.0, right - 4.2, system.bottom, m.BAR_LINE)]
+        items += [disc(right - 7.0, y, 1.1) for y in _dots(system)]
+        yield ItemGroup(tuple(items), "repeat-end")
+    elif bar.double and is_end:
+        items = [line(right - 4.2, 0.0, right - 4.2, system.bottom, m.BAR_LINE)]
+        items += [box(right - m.THICK_BAR, 0.0, right, system.bottom)]
+        yield ItemGroup(tuple(items), "end")
+    else:
+        yield _bar_line(system, right)
+        if bar.double:
+            yield _bar_line(system, right - 2.4)
+    if piece.same:
+        yield ItemGroup(tuple(_same(system, (placed.left + right) / 2)), "as-before")
+
+
+def _dots(system: PlacedSystem) -> tuple[float, float]:
+    """Where a repeat has its dots: in the gaps beside the middle."""
+    middle, step = system.bottom / 2, m.STRING if system.strings % 2 == 0 else m.STRING / 2
+    return middle - step, middle + step
+
+
+def _same(system: PlacedSystem, x: float) -> Iterator[Item]:
+    """The sign for a bar that is played like the one before."""
+    y = system.bottom / 2
+    yield Path(
+        (("M", x - 5.5, y + 5), ("L", x - 2.5, y + 5), ("L", x + 5.5, y - 5), ("L", x + 2.5, y - 5), ("Z",)), 0.0
+    )
+    yield disc(x - 4.6, y - 2.8, 1.3)
+    yield disc(x + 4.6, y + 2.8, 1.3)
+
+
+def draw_numbers(system: PlacedSystem) -> Iterator[Item]:
+    """The numbers on the strings, in playing order, each a group that says which event it is; and the rests."""
+    for placed in system.stops:
+        for mark in sorted(placed.stop.marks, key=lambda mark: -mark.string):
+            yield _number(system, placed, mark)
+        if placed.stop.event is not None and placed.stop.event.rest:
+            yield ItemGroup(tuple(_rest(system, placed)), "rest")
+
+
+def _number(system: PlacedSystem, placed: PlacedStop, mark: NoteMark) -> ItemGroup:
+    face = "sans" if mark.held else "sans-bold"
+    y = (mark.string - 1) * m.STRING + CAPITAL * mark.size / 2
+    event = drawn_event(system.grid.timeline, mark.sound)
+    text = Text(placed.x, y, mark.text, face, mark.size, "middle")
+    return ItemGroup((text,), "held" if mark.held else "note", event)
+
+
+def _rest(system: PlacedSystem, placed: PlacedStop) -> Iterator[Item]:
+    event = placed.stop.event
+    assert event is not None
+    middle = round(system.bottom / 2 / m.STRING) * m.STRING if system.strings % 2 else system.bottom / 2
+    x = placed.x
+    if event.whole_bar:
+        piece = next(p for p in system.pieces if p.piece.bar == placed.stop.bar)
+        x = (piece.left + piece.right) / 2
+    if event.base >= 1:
+        yield box(x - 4, middle - 4.5, x + 4, middle - 1.5)
+        yield line(x - 6, middle - 4.5, x + 6, middle - 4.5)
+        right = x + 6
+    elif event.base * 2 >= 1:
+        yield box(x - 4, middle + 1.5, x + 4, middle + 4.5)
+        yield line(x - 6, middle + 4.5, x + 6, middle + 4.5)
+        right = x + 6
+    else:
+        name = _SHORT_RESTS[min(32, event.base.denominator)]
+        width = music_sign(name).width * m.SPACE
+        yield place_sign(name, x - width / 2, middle, m.SPACE)
+        right = x + width / 2
+    for n in range(event.dots):
+        yield disc(right + 2.5 + 3.0 * n, middle - 2.0, 0.9)
+
+
+def draw_bar_number(system: PlacedSystem, placed: PlacedPiece) -> ItemGroup | None:
+    """The number over the start of a bar; in parentheses where a part of it stands on an earlier system; None for a pick-up."""
+    number = system.grid.bars[placed.piece.bar].bar.number
+    if not number or (not placed.piece.opens and placed is not system.pieces[0]):
+        return None
+    text = str(number) if placed.piece.opens else f"({number})"
+    return ItemGroup((Text(placed.left, 0.0, text, "sans", m.SMALL, "start", ACCENT),), "bar-number")
