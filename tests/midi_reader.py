@@ -46,7 +46,7 @@ def read(data: bytes) -> mido.MidiFile:
 
 def licks() -> list[LoweredLick]:
     compiled = [lick for path in SAMPLES for lick in compile_file(path).licks] + list(compile_text(OWN).licks)
-    found = [lick.stages for lick in compiled if lick.stages is not None]
+    found = [lick.lowered for lick in compiled if lick.lowered is not None]
     assert len(found) > 20
     assert found[-1].timeline.title == "Every turn ♯"
     return found

@@ -36,7 +36,7 @@ def performances() -> tuple[tuple[str, Performance, tuple[int, ...], Guitar], ..
         for lick in compile_file(path).licks:
             assert lick.timeline is not None
             settings = lick.timeline.settings
-            performance = lick.stages.performance(Options())
+            performance = lick.lowered.performance(Options())
             found.append((lick.title, performance, tuple(settings.tuning.sounding), INSTRUMENTS[settings.sound].guitar))
     return tuple(found)
 

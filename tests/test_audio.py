@@ -15,8 +15,8 @@ import pytest
 import soundfile
 
 from lickwright.cli import main
-from lickwright.compilation import CompiledLick
 from lickwright.compiler import compile_text
+from lickwright.compiler.compilation import CompiledLick
 from lickwright.export import EXPORTS, SOUND_FORMATS, Options, Recording
 from lickwright.export.audio import taken_down
 from lickwright.music.practice import Ladder
@@ -28,7 +28,7 @@ HEAD = 'key A minor\ntempo 120\nby Mara Quill\nrights own ©\nchords A7 | D7\nli
 MUSIC = "| G5 G7 B8^10 - e5 - D5h7 | G7~ - - - - - - - ||"
 SHORT = "| G5 - - - G7 - - - ||"  # where only names are looked at
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
-AUDIO = next(row for row in EXPORTS if row.recorded)
+AUDIO = next(row for row in EXPORTS if row.is_audio)
 
 
 def lick(music: str = MUSIC, head: str = HEAD) -> CompiledLick:
@@ -204,18 +204,18 @@ def test_a_practice_recording_says_its_tempo() -> None:
 def test_each_rung_of_a_ladder_is_played_twice_if_nothing_is_said() -> None:
     one, ladder = lick(), Recording(part="ladder", ladder=Ladder(80, 10, 100))
     for asked, times in ((ladder, 2), (replace(ladder, repeat=1), 1), (replace(ladder, repeat=3), 3)):
-        rounds = taken_down(one.stages, Options(recording=asked)).rounds  # type: ignore[arg-type]
+        rounds = taken_down(one.lowered, Options(recording=asked)).rounds  # type: ignore[arg-type]
         assert [float(one.bpm or 0) for one in rounds] == [bpm for bpm in (96, 106, 116, 120) for _ in range(times)]
-    assert len(taken_down(one.stages, Options()).rounds) == 1  # type: ignore[arg-type]
+    assert len(taken_down(one.lowered, Options()).rounds) == 1  # type: ignore[arg-type]
 
 
 def test_a_practice_set_follows_the_tempo_that_is_asked_for() -> None:
     one, slow = lick(), Recording(part="slow")
     for options in (Options(tempo_bpm=Fraction(60)), Options(tempo_percent=Fraction(50))):
-        (only,) = taken_down(one.stages, replace(options, recording=slow)).rounds  # type: ignore[arg-type]
+        (only,) = taken_down(one.lowered, replace(options, recording=slow)).rounds  # type: ignore[arg-type]
         assert float(only.performance.tempos[0].qpm) == pytest.approx(36)
     ladder = replace(slow, part="ladder", ladder=Ladder(50, 15, 100))
-    rungs = taken_down(one.stages, Options(tempo_bpm=Fraction(60), recording=ladder)).rounds  # type: ignore[arg-type]
+    rungs = taken_down(one.lowered, Options(tempo_bpm=Fraction(60), recording=ladder)).rounds  # type: ignore[arg-type]
     assert [float(one.bpm or 0) for one in rungs[::2]] == [30, 45, 60]
 
 
@@ -226,7 +226,7 @@ def test_the_ladder_stands_in_the_timing_sheets() -> None:
     first, second = sheet[1], sheet[2]
     assert first[-4] == "2.5"  # after a bar of count-in at 96
     assert float(second[-4]) - float(first[-4]) == pytest.approx(0.5 * 60 / 96, abs=0.002)
-    ladder = taken_down(one.stages, AUDIO.files(options)[-1][1]).rounds  # type: ignore[arg-type]
+    ladder = taken_down(one.lowered, AUDIO.files(options)[-1][1]).rounds  # type: ignore[arg-type]
     assert float(first[-1]) == pytest.approx(ladder[-2].at, abs=0.001)  # the first time on that rung
     assert "practice ladder: 1/4 = 96, 106, 116, 120, twice each" in one.emit("timing-text", options).data.decode()
     assert "Stop when it hurts" in one.emit("timing-text", options).data.decode()
@@ -258,7 +258,7 @@ def test_what_is_too_long_or_has_no_harmony_is_said() -> None:
     slow = lick("| G5 - - - - - - - ||", 'tempo 10\nlick "Slow"\n')
     emission = slow.emit("audio", Options(recording=Recording(backing=True)))
     assert [d.code for d in emission.losses] == ["L508"]
-    taken = taken_down(slow.stages, Options(recording=Recording(repeat=100)))  # type: ignore[arg-type]
+    taken = taken_down(slow.lowered, Options(recording=Recording(repeat=100)))  # type: ignore[arg-type]
     assert taken.left_out == 100 - 75
 
 

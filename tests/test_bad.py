@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from lickwright import checks, compile_text
-from lickwright.compilation import Compilation
+from lickwright.compiler.compilation import Compilation
 from lickwright.report.console import format_findings
 
 BAD = Path(__file__).parent / "bad"

@@ -26,7 +26,7 @@ from lickwright.notation.techniques import (
     WORDS,
     Technique,
 )
-from lickwright.notation.tree import (  # fmt: skip
+from lickwright.notation.tree import (
     Bare,
     BarLine,
     Book,

@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 import pytest
 
 from commanding import Run, write
-from lickwright.compiler import all_rules
+from lickwright.compiler.rules import all_rules
 from lickwright.core.version import __version__
 from lickwright.export import EXPORTS
 

@@ -58,7 +58,7 @@ def _whole(text: str | bytes) -> str:
     for lick in compilation.licks[:20]:
         if lick.ok:
             seen += "".join(
-                str(len(lick.emit(row.name).data)) for row in EXPORTS if not row.recorded
+                str(len(lick.emit(row.name).data)) for row in EXPORTS if not row.is_audio
             )  # sound: test_audio
         else:
             assert lick.diagnostics, "refused without a word"

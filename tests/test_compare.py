@@ -15,8 +15,8 @@ from counted import timeline
 from effort import steps
 from lickwright.compare import Comparison, DifferenceKind, compare
 from lickwright.compare.report import LISTED, comparison_as_json, comparison_text
-from lickwright.compare.shift import held_shifts
-from lickwright.compare.wording import sentence, value
+from lickwright.compare.shift import lasting_shifts
+from lickwright.compare.wording import difference_sentence, length_in_words
 from lickwright.compiler import compile_text
 
 SAMPLES = Path(__file__).parent.parent / "samples"
@@ -28,7 +28,7 @@ def _compare(mine: str, theirs: str = TEACHER, fields: str = "", their_fields: s
 
 
 def _said(c: Comparison) -> list[str]:
-    return [f"{d.place.bar} {d.place.beat}: {sentence(c.mine, c.theirs, d)}" for d in c.differences]
+    return [f"{d.place.bar} {d.place.beat}: {difference_sentence(c.mine, c.theirs, d)}" for d in c.differences]
 
 
 def test_the_same_is_alike() -> None:
@@ -395,7 +395,7 @@ def test_one_wrong_note_is_not_another_key() -> None:
 
 def test_words_for_lengths() -> None:
     lengths = [Fraction(*f) for f in ((1, 8), (1, 16), (3, 16), (1, 12), (1, 2), (1, 1), (5, 16), (1, 4))]
-    assert list(map(value, lengths)) == [
+    assert list(map(length_in_words, lengths)) == [
         "an eighth note", "a sixteenth note", "a dotted eighth note", "a triplet eighth note", "a half note", "a whole note",
         "five sixteenth notes", "a quarter note",
     ]  # fmt: skip
@@ -414,7 +414,7 @@ def test_words_for_lengths() -> None:
     ],
 )
 def test_shifts(late: list[int], cheap: tuple[int, ...], found: list[int]) -> None:
-    assert held_shifts(late, [k in cheap for k in range(len(late))]) == found
+    assert lasting_shifts(late, [k in cheap for k in range(len(late))]) == found
 
 
 def test_the_score_adds_up() -> None:

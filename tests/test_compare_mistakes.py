@@ -13,7 +13,7 @@ from compare_faults import Page, pages
 from compare_mistakes import MISTAKES, Make, Mistake
 from lickwright.compare import Comparison, compare
 from lickwright.compare.score import WHOLE
-from lickwright.compare.wording import sentence
+from lickwright.compare.wording import difference_sentence
 from lickwright.compiler import compile_text
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
@@ -77,7 +77,7 @@ def _judged(mistake: Mistake, c: Comparison) -> tuple[int, list[str]]:
         if wanted[line] and (n or mistake.about in ("", d.about)):
             wanted[line] -= 1
         else:
-            false.append(f"{d.place.bar} {d.place.beat}: {sentence(c.mine, c.theirs, d)}")
+            false.append(f"{d.place.bar} {d.place.beat}: {difference_sentence(c.mine, c.theirs, d)}")
     return len(mistake.lines) - wanted.total(), [*false, *(said.words for said in c.said)]
 
 

@@ -14,7 +14,7 @@ import pytest
 
 from good_licks import good_file
 from lickwright import compile_text
-from lickwright.analysis.difficulty import Profile, profile
+from lickwright.analysis.difficulty import Profile, difficulty_profile
 from lickwright.cli import main
 from lickwright.compiler import compile_file
 from lickwright.timeline.model import Timeline
@@ -28,7 +28,7 @@ def _of(music: str, *fields: str) -> Profile:
     lick = compile_text(text).licks[0]
     assert lick.ok, [d.message for d in lick.diagnostics]
     assert lick.timeline is not None
-    return profile(lick.timeline)
+    return difficulty_profile(lick.timeline)
 
 
 def _points(found: Profile, name: str) -> float:
@@ -152,7 +152,7 @@ def test_techniques_that_take_practice_weigh_more() -> None:
 def _at(timeline: Timeline, factor: Fraction) -> float:
     """What a lick comes to at another tempo, before it is rounded to a level."""
     tempos = tuple(tempo._replace(qpm=tempo.qpm * factor) for tempo in timeline.tempos)
-    return profile(replace(timeline, tempos=tempos)).total
+    return difficulty_profile(replace(timeline, tempos=tempos)).total
 
 
 def _never_falls(timeline: Timeline) -> bool:
@@ -215,7 +215,7 @@ def test_pairs_that_a_teacher_would_order_come_out_in_that_order(capsys: pytest.
 def _plain(text: str) -> Profile:
     lick = compile_text(f'lick "Pair"\n{text}').licks[0]
     assert lick.ok and lick.timeline is not None, text
-    return profile(lick.timeline)
+    return difficulty_profile(lick.timeline)
 
 
 # --- against what was declared ---------------------------------------------------------------------------------------
@@ -227,7 +227,7 @@ def test_the_samples_are_within_one_level_of_what_their_writers_declared() -> No
     for path in SAMPLES:
         for lick in compile_file(str(path)).licks:
             assert lick.timeline is not None
-            found = profile(lick.timeline)
+            found = difficulty_profile(lick.timeline)
             if found.declared is None:
                 continue
             off[found.level - found.declared] += 1

@@ -107,7 +107,7 @@ def test_a_later_part_keeps_the_tempo_that_is_in_force_there() -> None:
     assert [(tempo.start, int(tempo.qpm)) for tempo in part.tempos] == [(0, 60)]
 
 
-@pytest.mark.parametrize("row", [row for row in EXPORTS if not row.recorded], ids=lambda row: row.name)
+@pytest.mark.parametrize("row", [row for row in EXPORTS if not row.is_audio], ids=lambda row: row.name)
 @pytest.mark.parametrize("music", [FOUR, TWICE, ENDINGS, FINE])
 def test_every_format_can_be_made_of_a_part(row: object, music: str) -> None:
     (lick,) = compile_text(f'tempo 120\nkey A minor\nlick "One"\n{music}\n').licks
@@ -121,7 +121,7 @@ def test_every_format_can_be_made_of_a_part(row: object, music: str) -> None:
 
 def test_a_part_is_made_once() -> None:
     stages = LoweredLick(counted(FOUR))
-    assert stages.part((1, 2)) is stages.part((1, 2))
+    assert stages.excerpt((1, 2)) is stages.excerpt((1, 2))
 
 
 def test_bars_in_words() -> None:

@@ -16,7 +16,7 @@ from random import Random
 import pytest
 
 from lickwright import compile_text
-from lickwright.checks.scale_membership import IN_BLUE, IN_BOX, OUTSIDE, NoteMembership, neck
+from lickwright.checks.scale_membership import IN_BLUE, IN_BOX, OUTSIDE, NoteMembership, membership_for
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.source import Source
 from lickwright.notation.syntax import parse_source
@@ -101,7 +101,7 @@ def _cases() -> list[Case]:
             assert timeline is not None
             sites = tuple(_sites(text, timeline))
             counted = _counted(compilation.diagnostics)
-            cases.append(Case(title, text, timeline, neck(timeline.settings), counted, sites))
+            cases.append(Case(title, text, timeline, membership_for(timeline.settings), counted, sites))
     return cases
 
 

@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 
 from lickwright import compile_text
 from lickwright.cli import main
-from lickwright.compiler import all_rules
+from lickwright.compiler.rules import all_rules
 from lickwright.core.diagnostics import Change, Fix, has_errors, replacement_fix
 from lickwright.core.source import Source, Span, decode_source
 from lickwright.core.text_edits import apply_fixes, compatible_fixes, place_change, rewrite_bytes
-from lickwright.transform.autofix import mend
+from lickwright.transform.autofix import autofix
 
 RULES = all_rules()
 
@@ -107,7 +107,7 @@ def _fixes(text: str) -> list[Fix]:
 @pytest.mark.parametrize(("typed", "meant"), [(t, m) for t, m in SURE if m], ids=[m for _, m in SURE if m])
 def test_what_is_sure_is_mended(typed: str, meant: str) -> None:
     assert [d for d in compile_text(typed + "\n").diagnostics if d.fix], "no fix offered"
-    assert mend(compile_text(typed + "\n")).after.source.text == meant + "\n"
+    assert autofix(compile_text(typed + "\n")).after.source.text == meant + "\n"
 
 
 @pytest.mark.parametrize(("typed", "meant"), [(t, m) for t, m in SURE if m], ids=[m for _, m in SURE if m])
@@ -124,7 +124,7 @@ def test_what_is_not_sure_has_no_fix(typed: str) -> None:
 @pytest.mark.parametrize("rule", [rule for rule in RULES if rule.bad], ids=lambda rule: rule.code)
 def test_no_fix_of_a_bad_example_makes_new_errors(rule: object) -> None:
     before = compile_text(rule.bad)  # type: ignore[attr-defined]
-    mended = mend(before)
+    mended = autofix(before)
     errors = [d for d in before.diagnostics if d.severity == "error"]
     assert len([d for d in mended.after.diagnostics if d.severity == "error"]) <= len(errors)
     assert mended.rewrite(before.source.text.encode("utf-8", "surrogatepass")).decode() == mended.after.source.text
@@ -166,7 +166,7 @@ def test_the_bytes_of_a_file_keep_their_line_ends(text: str, data: st.DataObject
 
 def test_windows_line_ends_and_the_mark_survive() -> None:
     raw = f"\ufeff{HEAD}| G5 G7 | b8{REST} | e8{REST[:-4]} |\n".replace("\n", "\r\n").encode()
-    mended = mend(compile_text(raw.decode()))
+    mended = autofix(compile_text(raw.decode()))
     assert (
         mended.rewrite(raw)
         == f"\ufeff{HEAD}pickup 1/4\n| G5 G7 | B8{REST} | e8{REST[:-4]} |\n".replace("\n", "\r\n").encode()
@@ -178,7 +178,7 @@ def test_windows_line_ends_and_the_mark_survive() -> None:
 
 def test_a_fix_that_would_bring_an_error_is_refused_and_the_rest_is_done() -> None:
     text = f"{HEAD}key: A minor\n| e8 e5 g8 B5 G7 - - - - |\n| b8{REST} |\n"
-    mended = mend(compile_text(text))
+    mended = autofix(compile_text(text))
     assert mended.after.source.text == text.replace("key:", "key").replace("| b8", "| B8")
     (refused,) = mended.refused
     assert refused.finding.code == "L103"
@@ -186,14 +186,14 @@ def test_a_fix_that_would_bring_an_error_is_refused_and_the_rest_is_done() -> No
 
 
 def test_one_mistake_that_hides_another_with_a_fix_is_mended_with_it() -> None:
-    mended = mend(compile_text(f"{HEAD}| G7 h5 b8 B5 G7 - - - |\n"))
+    mended = autofix(compile_text(f"{HEAD}| G7 h5 b8 B5 G7 - - - |\n"))
     assert mended.after.source.text == f"{HEAD}| G7 p5 B8 B5 G7 - - - |\n"
     assert not mended.refused
 
 
 def test_many_fixes_cost_few_tries() -> None:
     text = HEAD + f"| b8{REST} |\n" * 300
-    mended = mend(compile_text(text))
+    mended = autofix(compile_text(text))
     assert mended.count == 300
     assert mended.after.ok
 
@@ -274,13 +274,13 @@ def test_a_file_that_changed_meanwhile_is_left_alone(run: Run, monkeypatch: pyte
     from lickwright.cli import fix_view
 
     path = _write("a.lick", SLIP)
-    whole = fix_view.mend
+    whole = fix_view.autofix
 
     def slow(before: object) -> object:
         path.write_text("# mine\n" + SLIP)
         return whole(before)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(fix_view, "mend", slow)
+    monkeypatch.setattr(fix_view, "autofix", slow)
     code, _, err = run("check", "--fix", "--in-place", "a.lick")
     assert code == 3
     assert "was changed" in err
@@ -346,7 +346,7 @@ def test_a_slip_in_a_sample_is_mended_to_the_letter(name: str) -> None:
         slipped = "".join((made or {}).get(n, piece.text) for n, piece in enumerate(page))
         if slipped == text:
             continue
-        mended = mend(compile_text(slipped)).after.source.text
+        mended = autofix(compile_text(slipped)).after.source.text
         if name == "string in small letters" and mended == slipped:
             continue  # `G2 b3` may be a bend: it stays as it was typed
         assert mended == text, path.name

@@ -13,8 +13,8 @@ import mido
 import pytest
 
 from dumps import performance_text, timeline_text
-from lickwright.compilation import CompiledLick
 from lickwright.compiler import compile_file
+from lickwright.compiler.compilation import CompiledLick
 from lickwright.export import EXPORTS, Options
 
 HERE = Path(__file__).parent
@@ -28,8 +28,8 @@ def counted(lick: CompiledLick) -> str:
 
 
 def sounded(lick: CompiledLick) -> str:
-    assert lick.stages is not None
-    return performance_text(lick.stages.performance(Options()))
+    assert lick.lowered is not None
+    return performance_text(lick.lowered.performance(Options()))
 
 
 def midi_text(data: bytes) -> str:
@@ -63,7 +63,7 @@ def shown(name: str) -> Callable[[CompiledLick], str]:
 STAGES: dict[str, Callable[[CompiledLick], str]] = {
     "counted": counted,
     "sounded": sounded,
-    **{row.name: shown(row.name) for row in EXPORTS if not row.recorded},  # sound is measured: test_synth, test_audio
+    **{row.name: shown(row.name) for row in EXPORTS if not row.is_audio},  # sound is measured: test_synth, test_audio
 }
 
 

@@ -21,8 +21,9 @@ from hypothesis import strategies as st
 
 from effort import seconds
 from good_licks import good_file
-from lickwright.compilation import Compilation
-from lickwright.compiler import all_rules, compile_bytes, compile_text
+from lickwright.compiler import compile_bytes, compile_text
+from lickwright.compiler.compilation import Compilation
+from lickwright.compiler.rules import all_rules
 from lickwright.core.diagnostics import has_errors
 from lickwright.core.source import Source
 from lickwright.notation.navigation import NAVIGATION

@@ -22,7 +22,7 @@ from effort import steps
 from lickwright import compile_file, compile_text
 from lickwright.cli import group, main
 from lickwright.cli.project_options import preferred
-from lickwright.compiler import all_rules
+from lickwright.compiler.rules import all_rules
 from lickwright.config.discovery import FILE, ProjectConfig, ProjectConfigs, find_house
 from lickwright.config.keys import ROWS, SEVERITIES, keys_table
 from lickwright.config.reading import house
@@ -44,7 +44,7 @@ def styled(text: str) -> ProjectConfig:
 
 
 def settings(text: str, style: ProjectConfig | None = None) -> Settings:
-    timeline = compile_text(text, house=style).licks[0].timeline
+    timeline = compile_text(text, project=style).licks[0].timeline
     assert timeline is not None
     return timeline.settings
 
@@ -121,7 +121,7 @@ def test_a_value_that_cannot_be_read_counts_as_not_written(name: str) -> None:
 
 def test_the_command_lines_tempo_is_above_all() -> None:
     style = styled("[fields]\ntempo = 90\n")
-    (lick,) = compile_text(f'lick "a"\n{MUSIC}', house=style).licks
+    (lick,) = compile_text(f'lick "a"\n{MUSIC}', project=style).licks
     assert lick.timing()[1].at_s == pytest.approx(60 / 90 / 2, abs=0.001)  # the second eighth
     assert lick.timing(Options(tempo_bpm=Fraction(72)))[1].at_s == pytest.approx(60 / 72 / 2, abs=0.001)
 
@@ -138,7 +138,7 @@ def test_numbers_may_stand_without_quotes() -> None:
 def notes(text: str, style: ProjectConfig, code: str) -> list[str]:
     return [
         f"{note.source.name if note.source else 'here'}:{(note.source or c.source).place(note.span.start).line} {note.message}"
-        for c in [compile_text(text, house=style)]
+        for c in [compile_text(text, project=style)]
         for d in c.diagnostics
         if d.code == code
         for note in d.notes
@@ -154,7 +154,7 @@ def test_a_finding_says_that_the_house_set_it() -> None:
     assert notes(bad, style, "L422") == ["lickwright.toml:4 capo is set here", "lickwright.toml:3 frets is set here"]
     assert notes("meter 3/4\n" + bad, style, "L302") == ["here:1 the meter is set here"]
     assert notes('lick "a"\n| e8 - e5 - B8 - |\n', style, "L461") == ["lickwright.toml:5 level is set here"]
-    (box,) = [d for d in compile_text('lick "a"\nscale dorian\n' + bad, house=style).diagnostics if d.code == "L121"]
+    (box,) = [d for d in compile_text('lick "a"\nscale dorian\n' + bad, project=style).diagnostics if d.code == "L121"]
     assert box.notes[0].source is style.source
     assert box.span.start == 5  # the title: the lick has no line of its own for it
 
@@ -162,7 +162,7 @@ def test_a_finding_says_that_the_house_set_it() -> None:
 def test_a_fields_finding_without_a_line_in_the_lick_stands_at_its_title() -> None:
     style = styled('[fields]\nchords = "Am | Dm | Em"\n')
     text = f'lick "a"\n{MUSIC}'
-    (found,) = [d for d in compile_text(text, house=style).diagnostics if d.notes]
+    (found,) = [d for d in compile_text(text, project=style).diagnostics if d.notes]
     assert text[found.span.start :].startswith("lick")
     assert found.notes[0].message == "chords is set here"
 
@@ -188,14 +188,14 @@ def test_reports_for_programs_name_the_other_file(
 
 
 def codes(text: str, style: ProjectConfig | None) -> dict[str, str]:
-    return {d.code: d.severity.value for d in compile_text(text, house=style).diagnostics}
+    return {d.code: d.severity.value for d in compile_text(text, project=style).diagnostics}
 
 
 def test_a_required_field_may_stand_in_the_lick_the_file_or_the_house() -> None:
     style = styled('required = ["by", "rights", "note"]\n[fields]\nrights = "hers"\n')
     lacking = [
         d
-        for d in compile_text(f'lick "a"\n{MUSIC}lick "b"\nby Wren\nnote Slowly.\n{MUSIC}', house=style).diagnostics
+        for d in compile_text(f'lick "a"\n{MUSIC}lick "b"\nby Wren\nnote Slowly.\n{MUSIC}', project=style).diagnostics
         if d.code == "L705"
     ]
     assert [(d.lick, d.message) for d in lacking] == [
@@ -216,7 +216,7 @@ def test_a_warning_weighs_what_the_house_says(word: str) -> None:
     assert codes(UNSURE, None)["L203"] == "warning"
     found = codes(UNSURE, styled(f'[findings]\nL203 = "{word}"\n'))
     assert found.get("L203", "off") == {"note": "info"}.get(word, word)  # both words name the mildest
-    assert compile_text(UNSURE, house=styled(f'[findings]\nL203 = "{word}"\n')).licks[0].ok == (word != "error")
+    assert compile_text(UNSURE, project=styled(f'[findings]\nL203 = "{word}"\n')).licks[0].ok == (word != "error")
 
 
 def test_what_a_lick_means_comes_before_what_its_house_thinks() -> None:
@@ -229,7 +229,7 @@ def test_a_loss_of_a_format_is_weighed_too() -> None:
     slow = f'lick "a"\ntempo 1/16 = 10\n{MUSIC}'
 
     def losses(style: ProjectConfig | None) -> list[tuple[str, str]]:
-        return [(d.code, d.severity.value) for d in compile_text(slow, house=style).licks[0].emit("midi").losses]
+        return [(d.code, d.severity.value) for d in compile_text(slow, project=style).licks[0].emit("midi").losses]
 
     ((code, _),) = losses(None)
     assert code.startswith("L5")

@@ -21,8 +21,8 @@ performance layout
 hand synth
 checks analysis engraving
 export
-compilation compare
-store compiler
+compiler compare
+store
 config index transform
 build
 cli
@@ -37,7 +37,7 @@ ONLY_IN: dict[str, set[str]] = {
     "sqlite3": {"store", "index", "build"},
     "lark": {"notation"},
     "click": {"cli"},
-    "pretty_midi": {"compilation"},
+    "pretty_midi": {"compiler"},
     "mido": set(),
     "numpy": {"synth", "export"},
     "soundfile": {"export"},

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from lickwright.analysis.fingerprint import WHOLE, unpack
+from lickwright.analysis.fingerprint import WHOLE, unpack_moments
 from lickwright.core.source import Source
 from lickwright.index.duplicates import described, duplicate_groups, linked
 from lickwright.index.edit_distance import NOTE, PART, PreparedPhrase, cost, likeness, near_limit, shape
@@ -21,7 +21,7 @@ from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
 from lickwright.store.features import LickFacts
 from lickwright.store.index_schema import SEARCH_SCHEMA
-from lickwright.transform.moves import MoveRequest, gathered, move_lick
+from lickwright.transform.moves import MoveRequest, book_with_licks, move_lick
 from shelved import SAMPLES, facts_of, indexed, sample_facts, sample_index
 
 EIGHTH = WHOLE // 8
@@ -133,7 +133,7 @@ def moved_samples() -> list[tuple[LickFacts, LickFacts]]:
             n = len(pairs)
             key = str(parse_key(own.key).transposed(n % 11 + 1)) if own.key else None
             there = move_lick(lick, book, source, MoveRequest(key=key, box=str(n % 5 + 1)))
-            pairs.append((own, facts_of(canonical(gathered(book, [there.lick])))[0]))
+            pairs.append((own, facts_of(canonical(book_with_licks(book, [there.lick])))[0]))
     return pairs
 
 
@@ -164,7 +164,7 @@ def test_samples_with_one_or_two_notes_changed_are_found() -> None:
     """
     draw, files, changes = random.Random(11), {}, {}
     for n, own in enumerate(one for found in sample_facts().values() for one in found if one.phrase_notes >= 8):
-        read = unpack(own.moments)
+        read = unpack_moments(own.moments)
         edits = 1 if own.phrase_notes < 16 else draw.choice((1, 2))
         new = bytearray(read.pitches)
         for at in draw.sample([at for at in range(1, own.phrase_notes) if read.chords[at] == 0], edits):

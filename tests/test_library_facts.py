@@ -6,8 +6,8 @@ from fractions import Fraction
 
 import pytest
 
-from lickwright.analysis.difficulty import profile
-from lickwright.analysis.fingerprint import WHOLE, phrase, unpack
+from lickwright.analysis.difficulty import difficulty_profile
+from lickwright.analysis.fingerprint import WHOLE, phrase_fingerprint, unpack_moments
 from lickwright.compiler import compile_file, compile_text
 from lickwright.core.source import Source
 from lickwright.index.search import memory
@@ -17,7 +17,7 @@ from lickwright.notation.syntax import parse_source
 from lickwright.performance.tempo_map import TempoMap
 from lickwright.store.index_schema import add, load_index_rows, remove
 from lickwright.timeline.model import Timeline
-from lickwright.transform.moves import MoveRequest, Unmovable, gathered, move_lick
+from lickwright.transform.moves import MoveRequest, Unmovable, book_with_licks, move_lick
 from shelved import SAMPLE_LICKS, SAMPLES, facts_of, indexed, sample_facts
 
 HEAD = 'key A minor\nbox 1\n\nlick "Porch light"\n'
@@ -30,7 +30,7 @@ def timeline(music: str, head: str = HEAD) -> Timeline:
 
 
 def code(music: str, head: str = HEAD) -> int:
-    return phrase(timeline(music, head)).code
+    return phrase_fingerprint(timeline(music, head)).code
 
 
 # --- facts -----------------------------------------------------------------------------------------------------------
@@ -92,9 +92,9 @@ def test_facts_of_all_samples_agree_with_their_timelines() -> None:
             assert used <= set(one.techniques.split(", "))
             assert one.bars == len(line.passes)
             assert one.declared == line.settings.level
-            read = unpack(one.moments)
+            read = unpack_moments(one.moments)
             assert len(read.pitches) == one.phrase_notes == len(read.waits)
-            assert one.notes == profile(line).notes, lick.title
+            assert one.notes == difficulty_profile(line).notes, lick.title
             starts = [s.start for s in line.sounds if s.kind == "note"]
             assert sum(read.waits) >= round((max(starts) - min(starts)) * WHOLE / line.grain)
             licks += 1
@@ -147,7 +147,7 @@ def test_the_same_phrase(music: str, why: str) -> None:
     head = HEAD.replace("box 1\n", "meter 4/4\n")
     lick = compile_text(f"{head}{music}\n").licks[0]
     assert lick.timeline is not None
-    assert phrase(lick.timeline).code == code(BASE), why
+    assert phrase_fingerprint(lick.timeline).code == code(BASE), why
 
 
 @pytest.mark.parametrize(
@@ -191,7 +191,7 @@ def test_samples_moved_to_another_key_and_box_are_the_same_phrase() -> None:
                     assert wish.by == "shape"
                     continue
                 by_shape += wish.by == "shape"
-                (again,) = facts_of(canonical(gathered(book, [there.lick])))
+                (again,) = facts_of(canonical(book_with_licks(book, [there.lick])))
                 assert again.ok and again.phrase == own.phrase, (own.title, wish)
                 if wish.key:
                     assert again.degree == own.degree and again.key == wish.key

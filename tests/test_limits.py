@@ -9,7 +9,8 @@ import click
 import pytest
 
 from lickwright.cli import box, make
-from lickwright.compiler import compile_text, find_rule
+from lickwright.compiler import compile_text
+from lickwright.compiler.rules import find_rule
 from lickwright.config.keys import BY_PLACE
 from lickwright.export import option_parsing
 from lickwright.music.boxspec import parse_box

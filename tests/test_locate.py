@@ -23,7 +23,7 @@ import pytest
 
 from effort import steps
 from lickwright.analysis import key_finder
-from lickwright.analysis.key_and_box_finder import Candidate, close_calls, locate, relative
+from lickwright.analysis.key_and_box_finder import Candidate, find_key_and_box, is_close_call, relative_candidate
 from lickwright.compiler import compile_file, compile_text
 from lickwright.music.box import Area
 from lickwright.music.scale import Scale
@@ -66,7 +66,7 @@ def cases() -> tuple[Case, ...]:
         stripped = compile_text(bare(path.read_text("utf-8")), path.name)
         for whole, part in zip(compile_file(path).licks, stripped.licks, strict=True):
             assert whole.timeline is not None and part.timeline is not None, whole.title
-            found.append(Case(whole.title, whole.timeline.settings, part.timeline, locate(part.timeline)))
+            found.append(Case(whole.title, whole.timeline.settings, part.timeline, find_key_and_box(part.timeline)))
     return tuple(found)
 
 
@@ -87,10 +87,10 @@ def right_scale(case: Case) -> bool:
         return False
     assert case.declared.scale is not None and case.declared.key is not None
     tonic = case.declared.key.tonic.pc
-    played = {(note.pitch - tonic) % 12 for note in key_finder.heard(case.stripped)}
+    played = {(note.pitch - tonic) % 12 for note in key_finder.heard_pitches(case.stripped)}
 
     def heard(scale: Scale) -> set[int]:
-        return played & key_finder.classes(scale)
+        return played & key_finder.scale_classes(scale)
 
     return same_scale(case) or heard(case.homes[0].scale) == heard(case.declared.scale)
 
@@ -130,7 +130,7 @@ def test_declared_fields_are_never_read() -> None:
         for lick, case in zip(whole.licks, [c for c in cases() if c.title in titles(path)], strict=True):
             assert lick.timeline is not None
             if lick.timeline.settings.numbering == "relative":
-                assert locate(lick.timeline) == case.homes, lick.title
+                assert find_key_and_box(lick.timeline) == case.homes, lick.title
 
 
 @cache
@@ -165,7 +165,7 @@ def row(case: Case, key: bool, scale: bool, box: bool | None) -> str:
         word for word, right in (("key", key), ("scale", scale), ("box", box)) if right is False
     )  # fmt: skip
     where = declared.area.name if declared.area else "no box"
-    close = "  (close)" if close_calls(case.homes) else ""
+    close = "  (close)" if is_close_call(case.homes) else ""
     tonic = declared.key.tonic if declared.key else "?"
     return f"{case.title[:26]:26} {f'{tonic} {declared.scale}, {where}'[:62]:62} found {home.name}, {home.left_out} of {home.notes} out{close}{verdict}"
 
@@ -184,7 +184,7 @@ def test_a_phrase_lives_in_the_same_place_when_its_hand_moves(semitones: int) ->
             if sound.fret is not None:
                 sound.fret += semitones
                 sound.pitch += semitones
-        other = locate(timeline)[0]
+        other = find_key_and_box(timeline)[0]
         assert (other.key.tonic.pc - home.key.tonic.pc) % 12 == semitones, case.title
         assert (other.scale, other.left_out) == (home.scale, home.left_out), case.title
         moved += 1
@@ -198,7 +198,7 @@ def test_no_weight_stands_on_a_knife_edge(weight: str, factor: float, monkeypatc
     monkeypatch.setattr(key_finder, weight, getattr(key_finder, weight) * factor)
     found = 0
     for case in cases():
-        best = key_finder.tonalities(key_finder.heard(case.stripped))[0].key
+        best = key_finder.rank_tonalities(key_finder.heard_pitches(case.stripped))[0].key
         assert case.declared.key is not None
         found += (best.tonic.pc, best.is_minor) == (case.declared.key.tonic.pc, case.declared.key.is_minor)
     assert found >= 0.9 * len(cases())
@@ -210,7 +210,7 @@ def test_no_weight_stands_on_a_knife_edge(weight: str, factor: float, monkeypatc
 def home(music: str, head: str = "") -> Candidate:
     timeline = compile_text(f'{head}lick "1"\n{music}\n').licks[0].timeline
     assert timeline is not None
-    return locate(timeline)[0]
+    return find_key_and_box(timeline)[0]
 
 
 @pytest.mark.parametrize(
@@ -250,14 +250,14 @@ def test_a_bass_has_the_boxes_of_its_four_strings() -> None:
 
 def test_a_lick_without_a_pitch_lives_nowhere() -> None:
     timeline = compile_text('lick "1"\n| Gx Gx Gx Gx - - - - ||\n').licks[0].timeline
-    assert timeline is not None and locate(timeline) == ()
+    assert timeline is not None and find_key_and_box(timeline) == ()
 
 
 def test_it_is_quick() -> None:
     """A note costs about 2,100 lines of Python, which is 10 ms for a lick on a desktop machine; the limit is twice that."""
     some = cases()[:20]
     notes = sum(len(case.stripped.sounds) for case in some)
-    assert steps(lambda: [locate(case.stripped) for case in some]) < 4_200 * notes
+    assert steps(lambda: [find_key_and_box(case.stripped) for case in some]) < 4_200 * notes
 
 
 @pytest.mark.parametrize(
@@ -297,10 +297,10 @@ def test_chords_break_the_tie_of_relatives() -> None:
 def test_the_relative_is_named_as_a_tie() -> None:
     timeline = compile_text('lick "1"\n| A7 D5 D7 G5 G7 G5 D7 D5 | A7 D7~--- ... ||\n').licks[0].timeline
     assert timeline is not None
-    homes = locate(timeline)
-    twin = relative(homes)
+    homes = find_key_and_box(timeline)
+    twin = relative_candidate(homes)
     assert twin is not None and twin.name == "C major pentatonic, box 1 (G shape), frets 5-8"
-    assert not close_calls(homes)
+    assert not is_close_call(homes)
 
 
 # --- made-up phrases, half of which no weight was set by ----------------------------------------------------------------
@@ -320,10 +320,10 @@ def score(seeds: range) -> Score:
         made = phrase(seed)
         lick = compile_text(made.text).licks[0]
         assert lick.ok and lick.timeline is not None, made.text
-        homes = locate(lick.timeline)
+        homes = find_key_and_box(lick.timeline)
         box = holds(homes[0], made, lick.timeline)
         key = is_in(homes[0], made)
-        twin = relative(homes)
+        twin = relative_candidate(homes)
         whole += box and key
         tied += box and (key or (twin is not None and is_in(twin, made)))
     return Score(len(seeds), whole, tied)

@@ -258,7 +258,7 @@ def test_length_and_size_in_words() -> None:
     assert str(Length(1860.0, 357_120_000)) == "31 minutes, about 360 MB"
     assert str(Length(301.0, 4_816_000)) == "5 minutes, about 5 MB"
     assert str(Length(4.0, 64_000)) == "4 seconds, about 1 MB"
-    assert [Length(seconds, 1).much for seconds in (300.0, 301.0)] == [False, True]
+    assert [Length(seconds, 1).is_long for seconds in (300.0, 301.0)] == [False, True]
 
 
 def stand_in(stages: object, options: object, taken: object, file: object) -> Wave:

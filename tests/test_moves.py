@@ -19,7 +19,7 @@ from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Field, Lick
 from lickwright.timeline.build import build_timeline
 from lickwright.timeline.model import Timeline
-from lickwright.transform.moves import Moved, MoveRequest, Unmovable, gathered, move_lick
+from lickwright.transform.moves import MovedLick, MoveRequest, Unmovable, book_with_licks, move_lick
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
 HEAD = 'key A minor\nbox 1\n\nlick "Porch light"\n'
@@ -32,7 +32,7 @@ def read(text: str) -> tuple[Book, Source]:
     return book, source
 
 
-def moved(music: str, head: str = HEAD, **wish: str | int) -> Moved:
+def moved(music: str, head: str = HEAD, **wish: str | int) -> MovedLick:
     book, source = read(f"{head}{music}\n")
     return move_lick(book.licks[0], book, source, MoveRequest(**wish))  # type: ignore[arg-type]
 
@@ -53,7 +53,7 @@ def heard(timeline: Timeline) -> list[tuple[str, float]]:
     return sorted((str(timeline.fraction(s.start)), round(s.pitch + more, 2)) for s in notes)
 
 
-def fields(one: Moved) -> dict[str, str]:
+def fields(one: MovedLick) -> dict[str, str]:
     """The lick's fields but `from`, which every moved lick has."""
     said = {entry.name: entry.text for entry in one.lick.fields if isinstance(entry, Field)}
     assert said.pop("from") == "Porch light"
@@ -277,7 +277,7 @@ def test_meant_lines_go_where_they_hide_nothing(of_file: bool) -> None:
     before = [d.code for d in compile_text(f"{head}{music}\n").licks[0].diagnostics]
     assert "L439" not in before and "L191" not in before
     one = moved(music, head, key="A minor")
-    after = compile_text(canonical(gathered(read(f"{head}{music}\n")[0], [one.lick])))
+    after = compile_text(canonical(book_with_licks(read(f"{head}{music}\n")[0], [one.lick])))
     why = (
         "hides nothing here: it stands in the head of the file, and stays"
         if of_file
@@ -303,13 +303,13 @@ def compiled(text: str) -> tuple[CompiledLick, ...]:
 SAID = ("harder now", "the level no longer fits")
 
 
-def harder(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> tuple[Moved, set[str]] | None:
+def harder(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> tuple[MovedLick, set[str]] | None:
     """The lick moved, and the codes of warnings about hands of which its text has more than the lick had; None if it cannot be moved."""
     try:
         one = move_lick(lick, book, source, wish)
     except Unmovable:
         return None
-    after = compile_text(canonical(gathered(book, [one.lick]))).licks[0]
+    after = compile_text(canonical(book_with_licks(book, [one.lick]))).licks[0]
     before = next(c for c in compiled(source.text) if c.title == lick.title)
     counts = [
         Counter(d.code for d in c.diagnostics if d.code.startswith("L4") and d.severity == "warning")
@@ -368,10 +368,10 @@ def licks() -> list[tuple[Lick, Book, Source, Timeline]]:
     return out
 
 
-def in_all(lick: Lick, book: Book, source: Source, timeline: Timeline, wish: MoveRequest) -> Moved:
+def in_all(lick: Lick, book: Book, source: Source, timeline: Timeline, wish: MoveRequest) -> MovedLick:
     """Moved, with the text of it compiled again: no errors, and every pitch as far as it was to go."""
     one = move_lick(lick, book, source, wish)
-    again = compile_text(canonical(gathered(book, [one.lick]))).licks[0]
+    again = compile_text(canonical(book_with_licks(book, [one.lick]))).licks[0]
     assert again.ok and again.timeline is not None, (lick.title, wish, [d.message for d in again.diagnostics])
     expected = [(at, round(pitch + one.semitones, 2)) for at, pitch in heard(timeline)]
     assert heard(again.timeline) == expected, (lick.title, wish)
@@ -396,7 +396,7 @@ def test_every_sample_into_a_box_and_back() -> None:
     for n, (lick, book, source, timeline) in enumerate(licks()):
         there = in_all(lick, book, source, timeline, MoveRequest(box=str(n % 5 + 1)))
         assert there.semitones == 0
-        book2, source2 = read(canonical(gathered(book, [there.lick])))
+        book2, source2 = read(canonical(book_with_licks(book, [there.lick])))
         box = str(timeline.settings.box or "any")
         back = in_all(book2.licks[0], book2, source2, there.timeline, MoveRequest(box=box))
         assert heard(back.timeline) == heard(timeline), lick.title
@@ -429,7 +429,7 @@ def test_the_head_of_a_file_says_what_all_its_licks_say() -> None:
         )
     )
     done = [move_lick(lick, book, source, MoveRequest(key="C minor")).lick for lick in book.licks]
-    text = canonical(gathered(book, done))
+    text = canonical(book_with_licks(book, done))
     assert text.startswith("key C minor\nby  Me\n")
     assert text.count("key") == 1
     assert compile_text(text).ok

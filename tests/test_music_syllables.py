@@ -8,7 +8,7 @@ import pytest
 
 from lickwright.compiler import compile_text
 from lickwright.export import LoweredLick, Options, timing
-from lickwright.export.timing import rows
+from lickwright.export.timing import timing_rows
 from lickwright.layout.columns import lay_out_bars
 from lickwright.music.rhythm import parse_meter
 from lickwright.music.syllables import count_bar
@@ -135,13 +135,13 @@ NAMES = {
 @pytest.mark.parametrize("music", NAMES)
 def test_the_timing_sheet_says_the_same(music: str) -> None:
     made = LoweredLick(timeline(music))
-    assert ", ".join(row.count for row in rows(made.timeline, made.performance(Options()))) == NAMES[music]
+    assert ", ".join(row.count for row in timing_rows(made.timeline, made.performance(Options()))) == NAMES[music]
     assert timing.emit(made, Options()).data.decode().splitlines()[1].split(",")[2] == "1"
 
 
 def test_groups_are_told_apart_where_a_count_stands_alone() -> None:
     made = LoweredLick(timeline("| A5 A5 A5 A5 A5 A5 A5 ||", "meter 7/8 2+2+3"))
-    assert [row.count for row in rows(made.timeline, made.performance(Options()))] == [
+    assert [row.count for row in timing_rows(made.timeline, made.performance(Options()))] == [
         "1 (group 1)", "2 (group 1)", "1 (group 2)", "2 (group 2)", "1 (group 3)", "2 (group 3)", "3 (group 3)",
     ]  # fmt: skip
 

@@ -9,7 +9,7 @@ import mido
 import pytest
 
 from lickwright import compile_text
-from lickwright.compilation import CompiledLick
+from lickwright.compiler.compilation import CompiledLick
 from lickwright.core.diagnostics import Severity
 from lickwright.core.source import Source
 from lickwright.notation.canonical import canonical

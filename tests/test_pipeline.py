@@ -10,7 +10,7 @@ import pytest
 import lickwright
 from lickwright import compile_bytes, compile_file, compile_text, compiler
 from lickwright.checks.suppressions import IDLE
-from lickwright.compilation import LickHasErrors
+from lickwright.compiler.compilation import LickHasErrors
 from lickwright.core.diagnostics import Severity, has_errors
 from lickwright.export import Options
 from lickwright.notation import syntax
@@ -211,3 +211,9 @@ def test_a_title_said_twice_is_found_at_its_second_place_with_the_line_of_the_fi
     assert [lick.ok for lick in compilation.licks] == [True] * 3
     meant = text.replace('LIGHT"\n', 'LIGHT"\nmeant L126 "the same, once more"\n')
     assert not compiler.compile_text(meant).diagnostics
+
+
+def test_a_format_that_there_is_not_is_named() -> None:
+    (lick,) = compile_text(GOOD).licks
+    with pytest.raises(ValueError, match="no format .midi2.; there are tab, midi"):
+        lick.emit("midi2")

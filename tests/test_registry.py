@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from lickwright import compile_text
-from lickwright.compiler import all_rules
+from lickwright.compiler.rules import all_rules
 from lickwright.config.reading import house
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.source import Source, Span
@@ -34,7 +34,7 @@ def _found(text: str) -> list[Diagnostic]:
     """Findings of a text, the losses of every format included."""
     if not re.search("^lick ", text, re.MULTILINE):  # a lickwright.toml
         return list(house(Source("lickwright.toml", text)).findings)
-    compilation = compile_text(text, house=STRICT)
+    compilation = compile_text(text, project=STRICT)
     found = list(compilation.diagnostics)
     for lick in compilation.licks:
         if lick.ok:

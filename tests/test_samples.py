@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from lickwright.compilation import Compilation, CompiledLick
 from lickwright.compiler import compile_file
+from lickwright.compiler.compilation import Compilation, CompiledLick
 from lickwright.core.diagnostics import Severity
 from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES, Curve, Technique, TechniqueKind
 from lickwright.settings.fields import BY_NAME

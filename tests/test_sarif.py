@@ -13,7 +13,8 @@ from jsonschema import Draft4Validator
 
 from lickwright import compile_text
 from lickwright.cli import main
-from lickwright.compiler import Compilation, all_rules
+from lickwright.compiler import Compilation
+from lickwright.compiler.rules import all_rules
 from lickwright.core.diagnostics import Diagnostic, fingerprints
 from lickwright.core.source import Source, Span
 from lickwright.report.sarif import FINGERPRINT, sarif_document

@@ -12,7 +12,7 @@ import pytest
 
 from lickwright.compiler import compile_file, compile_text
 from lickwright.export import LoweredLick, Options, timing
-from lickwright.export.timing import COLUMNS, TimingRow, cell, rows, timing_json, timing_text
+from lickwright.export.timing import COLUMNS, TimingRow, csv_cell, timing_json, timing_rows, timing_text
 
 SAMPLES = sorted(glob.glob(str(Path(__file__).parent.parent / "samples" / "**" / "*.lick"), recursive=True))
 OPTIONS = Options()
@@ -34,11 +34,11 @@ def sheet(music: str, *fields: str) -> tuple[TimingRow, ...]:
 def whole_sheet(music: str, *fields: str) -> tuple[TimingRow, ...]:
     """The rows, those of bends and releases too."""
     made = stages(music, *fields)
-    return rows(made.timeline, made.performance(OPTIONS))
+    return timing_rows(made.timeline, made.performance(OPTIONS))
 
 
 def licks() -> list[LoweredLick]:
-    found = [lick.stages for path in SAMPLES for lick in compile_file(path).licks if lick.stages is not None]
+    found = [lick.lowered for path in SAMPLES for lick in compile_file(path).licks if lick.lowered is not None]
     assert len(found) > 20
     return found
 
@@ -62,7 +62,7 @@ def test_a_spreadsheet_reads_back_every_row() -> None:
     for made in licks():
         data = timing.emit(made, OPTIONS).data.decode("utf-8")
         read = list(csv.reader(io.StringIO(data, newline="")))
-        expected = rows(made.timeline, made.performance(OPTIONS))
+        expected = timing_rows(made.timeline, made.performance(OPTIONS))
         assert read[0] == list(COLUMNS)
         assert read[1:] == [["" if value is None else str(value) for value in row] for row in expected]
         assert not [text for row in read for text in row if text[:1] in tuple("=+-@\t\r")]
@@ -72,11 +72,11 @@ def test_a_spreadsheet_reads_back_every_row() -> None:
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-r", "@here", "\tx", "\rx"])
 def test_no_cell_is_a_formula(text: str) -> None:
-    assert next(csv.reader([cell(text)]))[0] == "'" + text if text[0] != "\r" else cell(text) == '"\'\rx"'
+    assert next(csv.reader([csv_cell(text)]))[0] == "'" + text if text[0] != "\r" else csv_cell(text) == '"\'\rx"'
 
 
 def test_commas_and_quotes_are_quoted() -> None:
-    assert next(csv.reader([f"{cell('a, b')},{cell(chr(34) + 'c' + chr(34))}"])) == ["a, b", '"c"']
+    assert next(csv.reader([f"{csv_cell('a, b')},{csv_cell(chr(34) + 'c' + chr(34))}"])) == ["a, b", '"c"']
 
 
 def test_one_row_a_sounding_note() -> None:
@@ -186,7 +186,7 @@ def test_how_says_each_technique_once() -> None:
 def test_json_has_the_same_rows_and_a_heading() -> None:
     for made in licks():
         read = json.loads(timing_json.emit(made, OPTIONS).data)
-        expected = rows(made.timeline, made.performance(OPTIONS))
+        expected = timing_rows(made.timeline, made.performance(OPTIONS))
         assert [tuple(note.values()) for note in read["notes"]] == [tuple(r) for r in expected if r.event == "note"]
         assert [tuple(bend.values()) for bend in read["bends"]] == [tuple(r) for r in expected if r.event != "note"]
         assert {tuple(note) for note in (*read["notes"], *read["bends"])} == {COLUMNS}
@@ -198,7 +198,7 @@ def test_json_has_the_same_rows_and_a_heading() -> None:
 def test_the_table_is_aligned() -> None:
     for made in licks():
         lines = timing_text.emit(made, OPTIONS).data.decode().splitlines()
-        expected = rows(made.timeline, made.performance(OPTIONS))
+        expected = timing_rows(made.timeline, made.performance(OPTIONS))
         assert lines[0].startswith(made.timeline.title)
         assert len(lines) == len(expected) + 3
         header = lines[2]
@@ -214,5 +214,5 @@ def test_the_tempo_asked_for_is_that_of_the_sheet() -> None:
     from fractions import Fraction
 
     made = stages("| G5 G7 - - - - - - ||")
-    slow = rows(made.timeline, made.performance(Options(tempo_percent=Fraction(50))))
+    slow = timing_rows(made.timeline, made.performance(Options(tempo_percent=Fraction(50))))
     assert [row.at_s for row in slow] == [0, 0.5]

@@ -21,7 +21,7 @@ from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Lick
 from lickwright.timeline.build import build_timeline
-from lickwright.transform.moves import MoveRequest, Unmovable, gathered, move_lick
+from lickwright.transform.moves import MoveRequest, Unmovable, book_with_licks, move_lick
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 _PLACES = 20  # keys and boxes of each sample that are worked out; tempo and bars vary the rest
@@ -85,13 +85,15 @@ def _moved(lick: Lick, book: Book, source: Source) -> Iterator[str]:
     key = timeline.settings.key
     places = [(str(key.transposed(n)), box) for n in range(12) for box in "12345"] if key else []
     Random(lick.title).shuffle(places)
-    own = canonical(gathered(book, [lick]))
+    own = canonical(book_with_licks(book, [lick]))
     if _clean(own):
         yield own
     made = 1
     for to_key, box in places:
         try:
-            text = canonical(gathered(book, [move_lick(lick, book, source, MoveRequest(key=to_key, box=box)).lick]))
+            text = canonical(
+                book_with_licks(book, [move_lick(lick, book, source, MoveRequest(key=to_key, box=box)).lick])
+            )
         except Unmovable:
             continue
         if _clean(text):

@@ -14,7 +14,7 @@ from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Lick
 from lickwright.timeline.build import build_timeline
-from lickwright.transform.moves import MoveRequest, gathered, move_lick
+from lickwright.transform.moves import MoveRequest, book_with_licks, move_lick
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -26,7 +26,7 @@ def seconds(lick: Lick, book: Book, source: Source) -> tuple[float, int]:
     assert timeline is not None and timeline.settings.key is not None
     keys = [str(timeline.settings.key.transposed(n)) for n in range(12)]
     family = [move_lick(lick, book, source, MoveRequest(key=key, box=box)).lick for key in keys for box in "12345"]
-    canonical(gathered(book, family))
+    canonical(book_with_licks(book, family))
     return time.process_time() - start, len(timeline.sounds)
 
 

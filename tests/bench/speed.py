@@ -199,7 +199,7 @@ def main() -> None:
     print(f"{'against':<46} {'ours':>16} {'bare':>16} {'ratio':>7}  goal")
     parsing()
     compiled = whole()
-    midi_bytes([lick.stages for lick in compiled.licks if lick.stages])
+    midi_bytes([lick.lowered for lick in compiled.licks if lick.lowered])
     stages(compiled)
     start_up()
 

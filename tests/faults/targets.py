@@ -42,14 +42,15 @@ class Target(NamedTuple):
 
 def source(data: bytes) -> str:
     """Checks, mends, and makes every output but sound."""
-    from lickwright.compiler import all_rules, compile_bytes
+    from lickwright.compiler import compile_bytes
+    from lickwright.compiler.rules import all_rules
     from lickwright.core.source import Source
     from lickwright.export import EXPORTS
     from lickwright.notation.canonical import canonical
     from lickwright.notation.syntax import parse_source
     from lickwright.report import annotations, console, sarif
     from lickwright.store.features import facts
-    from lickwright.transform.autofix import mend
+    from lickwright.transform.autofix import autofix
 
     compilation = compile_bytes(data, "fuzzed.lick")
     text = compilation.source
@@ -58,11 +59,11 @@ def source(data: bytes) -> str:
     json.dumps(console.findings_json(text, compilation.diagnostics))
     json.dumps(sarif.sarif_document([(text, compilation.diagnostics)], all_rules()))
     annotations.annotation_commands([(text, compilation.diagnostics)])
-    mend(compilation)
+    autofix(compilation)
     for lick in compilation.licks:
         facts(lick, text)
         for row in EXPORTS if lick.ok else ():
-            if not row.recorded:
+            if not row.is_audio:
                 assert lick.emit(row.name).data
     book, unread = parse_source(text)
     if not unread and compilation.ok:

@@ -130,25 +130,29 @@ class Profile(NamedTuple):
         }
 
 
-def profile(timeline: Timeline) -> Profile:
+def difficulty_profile(timeline: Timeline) -> Profile:
     """How hard a lick is at its tempo."""
     groups = facts.fretted_chords(timeline)
     onsets, end = facts.onset_seconds(timeline)
     hand = hand_for(timeline)
-    fastest, mean = rhythm.pace(onsets, [1] * (len(onsets) - 1)), len(onsets) / end if end else 0.0
-    crossing = rhythm.pace(*facts.crossings(timeline))
-    span, shifts, skips = facts.span(timeline, groups, hand), facts.count_position_shifts(groups), facts.skips(groups)
-    (bend, beside), ringing = facts.bends(timeline), facts.ringing(timeline.sounds)
-    every, easy, own = facts.kinds(timeline)
+    fastest, mean = rhythm.hardest_pace(onsets, [1] * (len(onsets) - 1)), len(onsets) / end if end else 0.0
+    crossing = rhythm.hardest_pace(*facts.string_crossings(timeline))
+    span, shifts, skips = (
+        facts.widest_span(timeline, groups, hand),
+        facts.count_position_shifts(groups),
+        facts.count_string_skips(groups),
+    )
+    (bend, beside), ringing = facts.largest_bend(timeline), facts.ringing_share(timeline.sounds)
+    every, easy, own = facts.technique_kinds(timeline)
     terms = (
         ScoreTerm("speed", max(0.0, (fastest.weighted - SLOW) / PER_POINT), _speed(fastest, mean)),
         _string_term(crossing),
-        _bend_term(bend, beside, facts.shaped(timeline)),
+        _bend_term(bend, beside, facts.has_shaped_bend(timeline)),
         _reach_term(span, hand),
         _movement_term(shifts, skips, end),
         _rhythm_term(timeline),
         ScoreTerm("ringing", ringing, f"{100 * ringing:.0f} % of the notes sound on under another string"),
-        _technique_term(every, easy, own, facts.unpicked(timeline.sounds)),
+        _technique_term(every, easy, own, facts.unpicked_share(timeline.sounds)),
     )
     peak = fastest.weighted
     level = _level(_total(terms))
@@ -172,7 +176,7 @@ def check_level(timeline: Timeline) -> list[Diagnostic]:
     declared = timeline.settings.level
     if declared is None:
         return []
-    found = profile(timeline)
+    found = difficulty_profile(timeline)
     if abs(found.level - declared) < FAR_OFF:
         return []
     hardest = max(found.terms, key=lambda term: term.points)

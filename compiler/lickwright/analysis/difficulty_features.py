@@ -34,7 +34,7 @@ def onset_seconds(timeline: Timeline) -> tuple[list[float], float]:
     return [seconds(start) for start, _ in begins(timeline.sounds)], seconds(timeline.end)
 
 
-def crossings(timeline: Timeline) -> tuple[list[float], list[int]]:
+def string_crossings(timeline: Timeline) -> tuple[list[float], list[int]]:
     """When single notes begin, in seconds, and for each but the last whether the next one is picked on another string."""
     from lickwright.performance.tempo_map import written_tempo_map
 
@@ -50,7 +50,7 @@ def crossings(timeline: Timeline) -> tuple[list[float], list[int]]:
 # --- the hand --------------------------------------------------------------------------------------------------------
 
 
-def span(timeline: Timeline, groups: Sequence[Sequence[SoundingNote]], hand: Hand) -> float:
+def widest_span(timeline: Timeline, groups: Sequence[Sequence[SoundingNote]], hand: Hand) -> float:
     """The widest two fingers that are down together: in a chord, a trill, a hammer-on or a pull-off."""
     pairs: set[tuple[int, int, int]] = set()  # two frets, and how many strings apart
     for group in groups:
@@ -95,7 +95,7 @@ def count_position_shifts(groups: Sequence[Sequence[SoundingNote]]) -> int:
     return moved
 
 
-def skips(groups: Sequence[Sequence[SoundingNote]]) -> int:
+def count_string_skips(groups: Sequence[Sequence[SoundingNote]]) -> int:
     """How often the pick leaps over a string or more from one single note to the next."""
     found, before = 0, 0
     for group in groups:
@@ -111,7 +111,7 @@ def _picked(sound: SoundingNote) -> bool:
     return sound.pluck is None and next(marked, sound.begin.stroke) is _PICK
 
 
-def bends(timeline: Timeline) -> tuple[float, bool]:
+def largest_bend(timeline: Timeline) -> tuple[float, bool]:
     """The largest bend, in semitones, and whether another string sounds with a bent one."""
     sounds, largest, beside = timeline.sounds, 0.0, False
     for n, sound in enumerate(sounds):
@@ -126,7 +126,7 @@ def bends(timeline: Timeline) -> tuple[float, bool]:
     return largest, beside
 
 
-def shaped(timeline: Timeline) -> bool:
+def has_shaped_bend(timeline: Timeline) -> bool:
     """Whether a bend of half a step or more is struck bent, released, or shaken at its top."""
     for sound in timeline.sounds:
         curves = [shape.technique.curve for shape in sound.shapes]
@@ -136,12 +136,12 @@ def shaped(timeline: Timeline) -> bool:
     return False
 
 
-def unpicked(sounds: Sequence[SoundingNote]) -> float:
+def unpicked_share(sounds: Sequence[SoundingNote]) -> float:
     """The share of notes that a finger of the fretting hand sounds without the other's help, 0 to 1."""
     return sum([s.begin.stroke in _LEGATO for s in sounds]) / len(sounds) if sounds else 0.0
 
 
-def ringing(sounds: Sequence[SoundingNote]) -> float:
+def ringing_share(sounds: Sequence[SoundingNote]) -> float:
     """The share of notes that sound on when another string is struck, 0 to 1."""
     rung: set[int] = set()
     sounding: list[SoundingNote] = []
@@ -155,7 +155,7 @@ def ringing(sounds: Sequence[SoundingNote]) -> float:
     return len(rung) / len(sounds) if sounds else 0.0
 
 
-def kinds(timeline: Timeline) -> tuple[set[str], set[str], set[str]]:
+def technique_kinds(timeline: Timeline) -> tuple[set[str], set[str], set[str]]:
     """What is used, by name: all of it, the easy kinds (like ones under one name), and those learned on their own."""
     used, own = techniques_used(timeline.sounds)
     every, easy = set(own), set[str]()

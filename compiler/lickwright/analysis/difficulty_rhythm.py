@@ -26,7 +26,7 @@ class Pace(NamedTuple):
     things: int  # in it
 
 
-def pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
+def hardest_pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
     """The stretch of up to eight intervals in which the most comes a second, short ones counting less.
 
     `instants` are seconds, ascending; `worth` says what each interval from one to the next counts, 1 for every note.

@@ -9,7 +9,7 @@ from bisect import bisect_right
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from lickwright.analysis.difficulty_features import fretted_chords, skips
+from lickwright.analysis.difficulty_features import count_string_skips, fretted_chords
 from lickwright.analysis.figure_names import CHORD, DOUBLE_STOP, PICK_UP, STRING_SKIP, SYNCOPATION, TUPLETS, UNISON_BEND
 from lickwright.notation.techniques import Curve
 
@@ -20,7 +20,7 @@ _BENDS = (Curve.BEND, Curve.PREBEND)
 _SAME_PITCH = 0.25  # semitones: a unison bend that a writer rounds to a quarter step is one
 
 
-def figures(timeline: Timeline) -> set[str]:
+def find_figures(timeline: Timeline) -> set[str]:
     """The names of `figure_names.FIGURES` that a lick holds."""
     groups = fretted_chords(timeline)
     found = {TUPLETS[tuplet.count] for tuplet in timeline.tuplets if tuplet.count in TUPLETS}
@@ -31,7 +31,7 @@ def figures(timeline: Timeline) -> set[str]:
             found.add(DOUBLE_STOP if strings == 2 else CHORD)
             if _is_unison_bend(notes):
                 found.add(UNISON_BEND)
-    if skips(groups):
+    if count_string_skips(groups):
         found.add(STRING_SKIP)
     if timeline.bars and timeline.bars[0].number == 0:
         found.add(PICK_UP)

@@ -49,7 +49,7 @@ class Moments(NamedTuple):
     waits: Sequence[int]  # to the next moment, in units of `WHOLE`; the last is 0
 
 
-def phrase(timeline: Timeline) -> Phrase:
+def phrase_fingerprint(timeline: Timeline) -> Phrase:
     """What of a lick is the same in every key and box."""
     heard: dict[int, list[int]] = {}
     for sound in timeline.sounds:
@@ -147,14 +147,14 @@ def _low_first(units: array[int]) -> array[int]:
     return units
 
 
-def length_of(moments: bytes) -> int:
+def moment_count(moments: bytes) -> int:
     """How many moments there are in `Phrase.moments`: each takes a pitch, a chord and two bytes of waiting."""
     return len(moments) // 4
 
 
-def unpack(moments: bytes) -> Moments:
+def unpack_moments(moments: bytes) -> Moments:
     """`Phrase.moments`, read again."""
-    notes = length_of(moments)
+    notes = moment_count(moments)
     waits = array("H")
     waits.frombytes(moments[2 * notes :])
     return Moments(moments[:notes], moments[notes : 2 * notes], _low_first(waits))
@@ -163,13 +163,13 @@ def unpack(moments: bytes) -> Moments:
 GRAMS = (4, 5)  # moments; two lengths, since few edits leave little of a short phrase whole
 
 
-def grams(moments: bytes) -> set[str]:
+def step_grams(moments: bytes) -> set[str]:
     """The steps between every few moments in a row, as words that can be looked up: what edits elsewhere leave as it is."""
     steps = _steps(moments)
     return {steps[i : i + size - 1].hex() for size in GRAMS for i in range(len(steps) - size + 2)}
 
 
-def separate_grams(moments: bytes) -> list[str]:
+def separate_step_grams(moments: bytes) -> list[str]:
     """Grams that do not overlap: of as many as there are, every edit spoils one at most."""
     steps = _steps(moments)
     size = piece_size(len(steps) + 1)

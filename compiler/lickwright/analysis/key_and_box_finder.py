@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from lickwright.analysis.key_finder import Heard, Tonality, classes, heard, tonalities
+from lickwright.analysis.key_finder import HeardPitch, Tonality, heard_pitches, rank_tonalities, scale_classes
 from lickwright.core.fast_dataclass import record
 from lickwright.music.box import OPEN, Area, Box, BoxSpec, box_area, boxes_of_scale
 from lickwright.music.chord import Chord
@@ -53,17 +53,17 @@ class Candidate:
         return f"{self.key.tonic} {self.scale}{where}"
 
 
-def locate(timeline: Timeline) -> tuple[Candidate, ...]:
+def find_key_and_box(timeline: Timeline) -> tuple[Candidate, ...]:
     """Every home worth naming, best first; empty where nothing has a pitch.
 
     A key and scale are scored by `key_finder.py`; each is then given the boxes that hold most of the phrase. Which box it
     is helps to decide the scale: one whose notes lie under one hand beats one whose notes do not.
     """
-    notes = heard(timeline)
+    notes = heard_pitches(timeline)
     struck = [note for note in notes if note.struck]
     ranked = [
         home
-        for found in tonalities(notes, _changes(timeline))[:_TRIED]
+        for found in rank_tonalities(notes, _changes(timeline))[:_TRIED]
         for home in _homes(found, struck, timeline.settings)
     ]
     return tuple(_different(sorted(ranked, key=lambda home: -home.score)))
@@ -85,7 +85,7 @@ def _different(homes: Sequence[Candidate]) -> Iterator[Candidate]:
             yield home
 
 
-def _homes(found: Tonality, struck: Sequence[Heard], settings: Settings) -> Iterator[Candidate]:
+def _homes(found: Tonality, struck: Sequence[HeardPitch], settings: Settings) -> Iterator[Candidate]:
     places = [place for note in struck if (place := _place(note)) is not None]
     if not places:
         yield Candidate(found.key, found.scale, None, len(struck), found.outside, 0, found.score)
@@ -110,7 +110,7 @@ def _telling(ranked: Sequence[tuple[float, int, Area]]) -> list[tuple[float, int
     return kept
 
 
-def _place(note: Heard) -> Place | None:
+def _place(note: HeardPitch) -> Place | None:
     """Where the fretting hand is; None for taps, and for harmonics, which sound far from where they are touched."""
     sound = note.sound
     if sound.harmonic or sound.fret is None or sound.begin.stroke is Stroke.TAP:
@@ -120,7 +120,7 @@ def _place(note: Heard) -> Place | None:
 
 def _in_scale(places: Sequence[Place], found: Tonality, settings: Settings) -> list[Place]:
     """Those whose fretted note the scale has; the others are counted as outside the scale, and once is enough."""
-    inside, tonic = classes(found.scale), found.key.tonic.pc
+    inside, tonic = scale_classes(found.scale), found.key.tonic.pc
     return [(s, f) for s, f in places if (settings.tuning.open(s) + f - tonic) % 12 in inside]
 
 
@@ -185,7 +185,7 @@ def _side_by_side(boxes: Sequence[Box]) -> Area:
     return Area(box_name(label, "", frets), tuple(boxes), places, blue)
 
 
-def relative(homes: Sequence[Candidate]) -> Candidate | None:
+def relative_candidate(homes: Sequence[Candidate]) -> Candidate | None:
     """The best home's relative major or minor, in the same place and with the same notes; None where there is none.
 
     The two are one answer by the notes alone: chords, long notes and the last note say which comes first.
@@ -200,9 +200,9 @@ def relative(homes: Sequence[Candidate]) -> Candidate | None:
     return None
 
 
-def close_calls(homes: Sequence[Candidate], within: float = 1.0) -> bool:
+def is_close_call(homes: Sequence[Candidate], within: float = 1.0) -> bool:
     """Whether another key or scale, the relative aside, comes so close that the frets alone do not decide."""
-    twin = relative(homes)
+    twin = relative_candidate(homes)
     same = [homes[0], *([twin] if twin else [])]
     rivals = [home for home in homes if all((home.key, home.scale) != (other.key, other.scale) for other in same)]
     return any(homes[0].score - home.score < within for home in rivals)

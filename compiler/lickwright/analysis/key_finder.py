@@ -46,7 +46,7 @@ _SHORTEST = 0.1  # beats added to each note, so that grace notes count a little
 _ON_ONE, _ON_BEAT = 1.3, 1.5  # what starts on beat one, on another beat, weighs that much more
 
 
-class Heard(NamedTuple):
+class HeardPitch(NamedTuple):
     """One steady pitch: a note, or the part of one before or after its bend."""
 
     pitch: int  # nominal MIDI number; a quarter-tone counts as the pitch below
@@ -101,15 +101,15 @@ _CANDIDATES = tuple(
 )
 
 
-def first_time(timeline: Timeline) -> Iterator[SoundingNote]:
+def first_time_sounds(timeline: Timeline) -> Iterator[SoundingNote]:
     """The pitched sounds of every written note once: a repeat says nothing new about the key."""
     same = [bar.same for bar in timeline.bars]
     return (s for s in timeline.sounds if not s.dead and s.pass_no == 0 and not same[s.bar])
 
 
-def heard(timeline: Timeline) -> tuple[Heard, ...]:
+def heard_pitches(timeline: Timeline) -> tuple[HeardPitch, ...]:
     """Every steady pitch with its weight, in the order in which it is heard."""
-    steady = [(sound, part) for sound in first_time(timeline) for part in _parts(sound)]
+    steady = [(sound, part) for sound in first_time_sounds(timeline) for part in _parts(sound)]
     found = []
     for n, (sound, (pitch, length)) in enumerate(steady):
         place = _place_weight(timeline, sound)
@@ -119,7 +119,7 @@ def heard(timeline: Timeline) -> tuple[Heard, ...]:
         leads = place == 1 and abs(next(follows, pitch) - pitch) == 1
         bent = pitch != _semitone(sound.pitch)
         weight = (min(beats, _LONGEST) * place + _SHORTEST) * (_BENT if bent else 1.0)
-        found.append(Heard(pitch, weight, sound, struck, bent, leads))
+        found.append(HeardPitch(pitch, weight, sound, struck, bent, leads))
     return tuple(found)
 
 
@@ -153,7 +153,7 @@ def _place_weight(timeline: Timeline, sound: SoundingNote) -> float:
     return _ON_BEAT if at else _ON_ONE
 
 
-def tonalities(notes: Sequence[Heard], chords: Sequence[Chord] = ()) -> list[Tonality]:
+def rank_tonalities(notes: Sequence[HeardPitch], chords: Sequence[Chord] = ()) -> list[Tonality]:
     """All keys and scales of the table, best first; `chords` are those over the phrase, in order.
 
     The score is that of drawing the phrase's notes from the scale's profile: their shares of the time, then once more
@@ -185,14 +185,14 @@ def _score(
     row: _Candidate, tonic: int, shares: list[float], counts: list[float], telling: Iterable[tuple[int, float]]
 ) -> float:
     profile = _profile(row.scale)
-    known = classes(row.scale)
+    known = scale_classes(row.scale)
     score = row.ahead + _EVIDENCE * sum(shares[(tonic + above) % 12] * profile[above] for above in range(12))
     score += sum(weight * profile[(pitch - tonic) % 12] for pitch, weight in telling)
     strangers = sum(counts[(tonic + above) % 12] for above in range(12) if above not in known)
     return score - _OUTSIDE * math.log2(1 + strangers)
 
 
-def _simplest(notes: Sequence[Heard]) -> dict[tuple[Scale, int], float]:
+def _simplest(notes: Sequence[HeardPitch]) -> dict[tuple[Scale, int], float]:
     """What the scales of fewest notes are ahead that hold everything, and minor pentatonics with bends to 2nd and 6th."""
     played = frozenset(note.pitch % 12 for note in notes)
     fretted = frozenset(note.pitch % 12 for note in notes if not note.bent)
@@ -239,18 +239,18 @@ def _profile(scale: Scale) -> tuple[float, ...]:
 
 
 @lru_cache(maxsize=64)
-def classes(scale: Scale) -> frozenset[int]:
+def scale_classes(scale: Scale) -> frozenset[int]:
     """Semitones above the tonic that count as inside: the scale's, and the blue note of its family."""
     own = frozenset(scale.semitones)
     return own | {BLUE["minor" if is_minor(scale) else "major"].semitones} if scale.is_pentatonic_family else own
 
 
-def _outside(notes: Sequence[Heard], row: _Candidate, tonic: int) -> int:
-    known = classes(row.scale)
+def _outside(notes: Sequence[HeardPitch], row: _Candidate, tonic: int) -> int:
+    known = scale_classes(row.scale)
     return len({note.sound.index for note in notes if (note.pitch - tonic) % 12 not in known})
 
 
-def _last(notes: Sequence[Heard]) -> int:
+def _last(notes: Sequence[HeardPitch]) -> int:
     """What the phrase ends on: the lowest of the notes struck last, or where the last one was bent to."""
     start = notes[-1].sound.start
     final = [note for note in notes if note.sound.start == start]
@@ -258,7 +258,7 @@ def _last(notes: Sequence[Heard]) -> int:
     return final[-1].pitch if alone else min(note.pitch for note in final)
 
 
-def _opening(notes: Sequence[Heard]) -> int:
+def _opening(notes: Sequence[HeardPitch]) -> int:
     start = notes[0].sound.start
     return min(note.pitch for note in notes if note.sound.start == start)
 

@@ -294,7 +294,7 @@ class _Build:
     def _audible(self) -> bool:
         """Whether recordings are wanted."""
         wanted = {name for order in self._orders.all for name in order.formats}
-        return any(row.recorded for row in EXPORTS if row.name in wanted)
+        return any(row.is_audio for row in EXPORTS if row.name in wanted)
 
     def _suspect(self) -> bool:
         """Whether a source that brought a worker down is to be tried again: never in this process."""

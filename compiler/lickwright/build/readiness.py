@@ -163,7 +163,7 @@ class _Look:
 
     def _of_album(self, row: _Row, asked: Asked, house: ProjectConfig, place: str) -> str:
         """Why its recordings would have other tags; "" where they would not, or there are none."""
-        if not any(one.recorded and one.name in asked.formats for one in EXPORTS):
+        if not any(one.is_audio and one.name in asked.formats for one in EXPORTS):
             return ""
         album = house.album or Album()
         if album_key(album) != asked.album:

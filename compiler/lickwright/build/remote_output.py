@@ -16,15 +16,7 @@ from lickwright.core.source import Unreadable
 from lickwright.store import addresses, diagnostics_json
 from lickwright.store.addresses import parse_address
 from lickwright.store.manifest import Made
-from lickwright.store.output_writer import (
-    Output,
-    OutputWriter,
-    Placed,
-    content_digest,
-    in_the_way,
-    refused,
-    unwritable,
-)
+from lickwright.store.output_writer import Output, OutputWriter, Placed, content_digest, in_the_way, refused, unwritable
 from lickwright.store.ownership import LED_OUT, Inside, UnsafePath, plain_folder, plain_name
 from lickwright.store.types import CompileOptions, Trouble, WorkItem, WorkResult
 

@@ -158,7 +158,7 @@ class BuildSummary:
     def begins(self, name: str, length: Length) -> None:
         """A recording is begun: said if it is going to be large."""
         self.sound += length.seconds
-        if length.much:
+        if length.is_long:
             self._teller.say(f"{name}: {length}")
 
     def broke(self, trouble: Trouble) -> None:

@@ -27,7 +27,7 @@ from lickwright.store.spool import Spool
 from lickwright.store.types import CompileOptions, Skipped, Trouble, WorkItem, WorkResult
 
 if TYPE_CHECKING:
-    from lickwright.compilation import Compilation, CompiledLick
+    from lickwright.compiler.compilation import Compilation, CompiledLick
 
 _ROWS = {row.name: row for row in EXPORTS}
 _AGAIN = "it is tried again in the next run; everything else is made"

@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 
 from lickwright.core.files import read_file
 from lickwright.core.source import Unreadable
-from lickwright.export import kind_of
+from lickwright.export import suffix_without_tempo
 from lickwright.store.manifest import Made, Manifest, Unusable
 from lickwright.store.output_writer import content_digest, file_state, recorded_file
 from lickwright.store.ownership import Inside
@@ -165,7 +165,7 @@ class _UpToDateCheck:
         for row in outputs:
             suffix = row[1][len(row[2]) :]
             if suffix not in kinds:
-                kinds[suffix] = kind_of(suffix)
+                kinds[suffix] = suffix_without_tempo(suffix)
             if kinds[suffix] in wanted:
                 rows.append(row)
         return rows

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lickwright.checks.findings import at_slot, bend_written, note_as_typed, string_in_words
+from lickwright.checks.findings import bend_as_typed, finding_at_slot, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.music.steps import bend_words, interval_words
 from lickwright.notation.techniques import HELD_BEND, Curve
@@ -90,7 +90,7 @@ def check_shapes(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic
         first = sound.shapes[0]
         message = f"{first.technique.name} on a dead note, which has no pitch"
         hint = f"take out `x` or `{first.technique.sign}`"
-        yield at_slot(DEAD, timeline, first.slot, first.span, message, hint)
+        yield finding_at_slot(DEAD, timeline, first.slot, first.span, message, hint)
         return
     bent = 0.0  # semitones above the fretted pitch
     sure = timeline.bars[timeline.slots[sound.slot].bar].sure
@@ -114,10 +114,10 @@ def _meant(timeline: Timeline, sign: str, fret: int, written: float) -> str:
     """What a number below the fret may have meant: `^1` and `^1.5` are whole steps to many."""
     above = {0.5: 1, 1: 2, 1.5: 3}.get(written)
     if above is None or written >= fret:
-        return f"the number is the fret whose pitch it reaches: `{bend_written(timeline, sign, fret, 2)}` is a whole step up"
+        return f"the number is the fret whose pitch it reaches: `{bend_as_typed(timeline, sign, fret, 2)}` is a whole step up"
     name = {1: "half", 2: "full"}.get(above)
     ways = dict.fromkeys(
-        way for way in (bend_written(timeline, sign, fret, above), f"{sign}{name}" if name else "") if way
+        way for way in (bend_as_typed(timeline, sign, fret, above), f"{sign}{name}" if name else "") if way
     )
     meant = " or ".join(f"`{way}`" for way in ways)
     return f"the number is a fret: {interval_words(above)} above {fret} is " + (meant or "past the end of the neck")
@@ -131,7 +131,7 @@ def _fret(sound: SoundingNote, semitones: float) -> str:
 
 def _bend(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: float, first: bool) -> Diagnostic | None:
     def say(rule: Rule, message: str, hint: str, notes: tuple[RelatedInformation, ...] = ()) -> Diagnostic:
-        return at_slot(rule, timeline, shape.slot, shape.span, message, hint, notes)
+        return finding_at_slot(rule, timeline, shape.slot, shape.span, message, hint, notes)
 
     name, string = shape.technique.name, string_in_words(timeline, sound.string)
     there = (RelatedInformation(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
@@ -152,7 +152,7 @@ def _bend(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: fl
         )
     if shape.amount > MOST:
         target = _fret(sound, shape.amount)
-        most = bend_written(timeline, shape.technique.sign, sound.fret, int(MOST))
+        most = bend_as_typed(timeline, shape.technique.sign, sound.fret, int(MOST))
         hint = f"two whole steps{f', `{most}`,' if most else ''} are the most"
         if shape.amount % 1 == 0 and sound.fret + shape.amount <= timeline.settings.frets - timeline.settings.capo:
             hint += f"; or did you mean the slide `/{target}`?"
@@ -190,7 +190,7 @@ def _release(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent:
     elif shape.amount >= bent:
         target, top = _fret(sound, shape.amount), _fret(sound, bent)
         message = f"release to the pitch of fret {target}, but it is bent only to that of fret {top}"
-    return at_slot(RELEASE, timeline, shape.slot, shape.span, message, hint, there) if message else None
+    return finding_at_slot(RELEASE, timeline, shape.slot, shape.span, message, hint, there) if message else None
 
 
 def _held_elsewhere(timeline: Timeline, sound: SoundingNote) -> str | None:
@@ -209,4 +209,6 @@ def _vibrato(timeline: Timeline, sound: SoundingNote, shape: PitchGesture) -> Di
         return None
     what = f"the open {string_in_words(timeline, sound.string)}" if sound.fret == 0 else "a natural harmonic"
     message = f"vibrato on {what}: no finger is there to shake it"
-    return at_slot(OPEN_VIBRATO, timeline, shape.slot, shape.span, message, "fret the note, or use the bar: `(dip: …)`")
+    return finding_at_slot(
+        OPEN_VIBRATO, timeline, shape.slot, shape.span, message, "fret the note, or use the bar: `(dip: …)`"
+    )

@@ -22,7 +22,7 @@ WHICH_BLUES = Rule(
 )  # fmt: skip
 
 
-def which_blues(timeline: Timeline, sounds: Iterable[SoundingNote]) -> Diagnostic | None:
+def check_blues_scale(timeline: Timeline, sounds: Iterable[SoundingNote]) -> Diagnostic | None:
     """The question, or None. `sounds` are those of every written note once."""
     settings = timeline.settings
     if not settings.scale_by_key or settings.key is None or settings.scale != parse_scale("major blues", None):

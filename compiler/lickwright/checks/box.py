@@ -10,9 +10,9 @@ from collections.abc import Callable, Iterator
 
 from lickwright.checks import scale_membership as p
 from lickwright.checks.bends import MOST
-from lickwright.checks.blues import WHICH_BLUES, which_blues
-from lickwright.checks.e_string_case import CASE, check_case
-from lickwright.checks.findings import at_slot, at_sound, bend_written, note_as_typed, string_in_words
+from lickwright.checks.blues import WHICH_BLUES, check_blues_scale
+from lickwright.checks.e_string_case import CASE, check_e_string_case
+from lickwright.checks.findings import bend_as_typed, finding_at_slot, finding_at_sound, note_as_typed, string_in_words
 from lickwright.checks.scale_membership import NoteMembership
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.fast_dataclass import replace
@@ -121,12 +121,12 @@ def _check_box(timeline: Timeline) -> list[Diagnostic]:
     found: list[Diagnostic] = []
     if timeline.settings.key is None and "key" not in timeline.settings.unread:
         found.append(_no_key(timeline))
-    board = p.neck(timeline.settings)
+    board = p.membership_for(timeline.settings)
     if board is None:
         return found
-    asked = which_blues(timeline, _first_time(timeline))
+    asked = check_blues_scale(timeline, _first_time(timeline))
     if asked is not None:
-        return [*found, asked, *check_case(timeline, list(_first_time(timeline)))]
+        return [*found, asked, *check_e_string_case(timeline, list(_first_time(timeline)))]
     here = p.note_memberships(timeline)
     if not _UNREMARKABLE.issuperset(here):
         if board.area is not None:
@@ -138,7 +138,7 @@ def _check_box(timeline: Timeline) -> list[Diagnostic]:
                 found += _bends(timeline, board, sound)
             if sound.trill is not None:
                 found += _trill(timeline, board, sound)
-    return found + check_case(timeline, list(_first_time(timeline)))
+    return found + check_e_string_case(timeline, list(_first_time(timeline)))
 
 
 def _no_key(timeline: Timeline) -> Diagnostic:
@@ -184,7 +184,7 @@ def _remarks(timeline: Timeline, board: NoteMembership, here: tuple[str, ...]) -
 
 
 def _outside_scale(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Diagnostic:
-    return at_sound(
+    return finding_at_sound(
         OUTSIDE_SCALE, timeline, sound, _is_outside(timeline, board, sound), _meant(OUTSIDE_SCALE, timeline, sound)
     )
 
@@ -208,13 +208,13 @@ def _stay(board: NoteMembership) -> str:
 
 def _approach(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Diagnostic:
     message = f"{note_in_words(timeline, board, sound)} is outside {board.scale_name}, as an approach to the next note"
-    return at_sound(APPROACH, timeline, sound, message)
+    return finding_at_sound(APPROACH, timeline, sound, message)
 
 
 def _open_string(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Diagnostic:
     note = board.note(timeline.settings.tuning.open(sound.string))
     message = f"open {string_in_words(timeline, sound.string)} ({note}) is outside {board.area_name}"
-    return at_sound(OPEN_STRING, timeline, sound, message)
+    return finding_at_sound(OPEN_STRING, timeline, sound, message)
 
 
 def _blue_rest(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Diagnostic | None:
@@ -226,7 +226,7 @@ def _blue_rest(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -
         return None
     how = "ends on it" if last else "rests on it"
     hint = "usually passed through on the way to the next scale note; fine if you want the tension"
-    return at_sound(
+    return finding_at_sound(
         BLUE_REST,
         timeline,
         sound,
@@ -271,7 +271,7 @@ def _longest_run(board: NoteMembership, steps: list[SoundingNote], at: int) -> t
 def _move(timeline: Timeline, board: NoteMembership, run: list[SoundingNote], box: Box) -> Diagnostic:
     bar = timeline.bars[timeline.slots[run[0].slot].bar].number
     message = f"moves to {_placed(box)} in bar {bar}: {len(run)} notes outside {board.area_name}"
-    return at_sound(MOVES, timeline, run[0], message, _wider(timeline, box, MOVES, run[0]))
+    return finding_at_sound(MOVES, timeline, run[0], message, _wider(timeline, box, MOVES, run[0]))
 
 
 def _one_outside(timeline: Timeline, board: NoteMembership, run: list[SoundingNote], box: Box | None) -> Diagnostic:
@@ -282,7 +282,7 @@ def _one_outside(timeline: Timeline, board: NoteMembership, run: list[SoundingNo
     message = f"{note_in_words(timeline, board, sound)} is {within}outside {board.area_name}"
     if box is not None:
         message += f"; {_placed(box)} has it"
-    return at_sound(OUTSIDE_BOX, timeline, sound, message, _wider(timeline, box, OUTSIDE_BOX, sound))
+    return finding_at_sound(OUTSIDE_BOX, timeline, sound, message, _wider(timeline, box, OUTSIDE_BOX, sound))
 
 
 def _placed(box: Box) -> str:
@@ -319,14 +319,14 @@ def _bends(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> It
         what = "release" if curve is Curve.RELEASE else "bend"
         note = board.note(int(target))
         message = f"the {what} on {note_as_typed(timeline, sound.string, sound.fret)} reaches {note}, outside {board.scale_name}"
-        ways = ((k, bend_written(timeline, shape.technique.sign, sound.fret, k)) for k in (1, 2, 3))
+        ways = ((k, bend_as_typed(timeline, shape.technique.sign, sound.fret, k)) for k in (1, 2, 3))
         inside = [(way, int(sound.pitch) + k) for k, way in ways if way and board.fits(int(sound.pitch) + k)]
         hint = " or ".join(f"`{way}` ({board.note(pitch)})" for way, pitch in inside) + " would be in it"
-        yield at_slot(BEND_TARGET, timeline, shape.slot, shape.span, message, hint if inside else None)
+        yield finding_at_slot(BEND_TARGET, timeline, shape.slot, shape.span, message, hint if inside else None)
 
 
 def _trill(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Iterator[Diagnostic]:
     """The other note of a trill, which is no sound of its own."""
     if sound.trill is not None and board.at(sound.string, sound.trill) == p.OUTSIDE:
         message = "the trill's other note, " + _is_outside(timeline, board, sound, sound.trill)
-        yield at_sound(OUTSIDE_SCALE, timeline, sound, message, _meant(OUTSIDE_SCALE, timeline, sound))
+        yield finding_at_sound(OUTSIDE_SCALE, timeline, sound, message, _meant(OUTSIDE_SCALE, timeline, sound))

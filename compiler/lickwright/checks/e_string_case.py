@@ -6,7 +6,7 @@ the other string. (Both strings have the same notes at the same frets, so that t
 
 from __future__ import annotations
 
-from lickwright.checks.findings import at_sound
+from lickwright.checks.findings import finding_at_sound
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.notation.tree import Note
 from lickwright.timeline.model import SoundingNote, Timeline
@@ -26,7 +26,7 @@ _FAR = 15  # semitones: a leap that single notes of a line do not make there and
 _RARE = 2  # such notes in a lick; a third is a style
 
 
-def check_case(timeline: Timeline, sounds: list[SoundingNote]) -> list[Diagnostic]:
+def check_e_string_case(timeline: Timeline, sounds: list[SoundingNote]) -> list[Diagnostic]:
     """The questions: none where such leaps are the lick's way, or where the note sounds on with its neighbours.
 
     `sounds` are those of every written note once. A bass line under a melody is no slip.
@@ -89,7 +89,7 @@ def _ask(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
     letter = timeline.settings.tuning.written(sound.string)
     other, which, far = ("e", "thickest", "thinnest") if letter == "E" else ("E", "thinnest", "thickest")
     message = f"{letter}{sound.fret} is far from the notes around it: did you mean {other}{sound.fret}?"
-    return at_sound(
+    return finding_at_sound(
         CASE,
         timeline,
         sound,

@@ -13,7 +13,7 @@ from lickwright.timeline.bar_count import count_name
 from lickwright.timeline.model import Bar, SoundingNote, Timeline
 
 
-def within_meter(timeline: Timeline, bar: Bar, at: int) -> Fraction:
+def instant_in_meter(timeline: Timeline, bar: Bar, at: int) -> Fraction:
     """An instant of a written bar as counted from beat one, in whole notes; a pick-up ends where the bar would."""
     since = timeline.fraction(at)
     if bar.number == 0:
@@ -24,11 +24,13 @@ def within_meter(timeline: Timeline, bar: Bar, at: int) -> Fraction:
 def beat_at(timeline: Timeline, bar: Bar, at: int) -> str | None:
     """The count there; None past the end of what the meter counts."""
     return (
-        count_name(timeline, bar, at) if 0 <= within_meter(timeline, bar, at) < timeline.settings.meter.length else None
+        count_name(timeline, bar, at)
+        if 0 <= instant_in_meter(timeline, bar, at) < timeline.settings.meter.length
+        else None
     )
 
 
-def at_slot(
+def finding_at_slot(
     rule: Rule,
     timeline: Timeline,
     slot: int,
@@ -45,7 +47,7 @@ def at_slot(
     return rule.at(span, message, hint, notes, bar.number, beat_at(timeline, bar, where.at), severity, fix)
 
 
-def at_sound(
+def finding_at_sound(
     rule: Rule,
     timeline: Timeline,
     sound: SoundingNote,
@@ -56,7 +58,7 @@ def at_sound(
     fix: Fix | None = None,
 ) -> Diagnostic:
     """A finding at a note."""
-    return at_slot(rule, timeline, sound.slot, sound.span, message, hint, notes, severity, fix)
+    return finding_at_slot(rule, timeline, sound.slot, sound.span, message, hint, notes, severity, fix)
 
 
 def string_in_words(timeline: Timeline, string: int) -> str:
@@ -69,7 +71,7 @@ def note_as_typed(timeline: Timeline, string: int, fret: int | str) -> str:
     return f"{timeline.settings.tuning.written(string)}{fret}"
 
 
-def bend_written(timeline: Timeline, sign: str, fret: int, semitones: int) -> str:
+def bend_as_typed(timeline: Timeline, sign: str, fret: int, semitones: int) -> str:
     """A bend or release by so many semitones as one types it: `^10`; `^full` where the neck has no such fret; else ""."""
     if fret + semitones <= timeline.settings.frets - timeline.settings.capo:
         return f"{sign}{fret + semitones}"

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from lickwright.checks.bends import MOST
-from lickwright.checks.findings import at_slot, note_as_typed, string_in_words
+from lickwright.checks.findings import finding_at_slot, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.fingering import hand_for
 from lickwright.hand.measures import CAUTION_BEND, string_spacing_mm
@@ -75,7 +75,7 @@ def check_bends(timeline: Timeline, bent: Sequence[SoundingNote], together: bool
             if sound.finger == "1" and shape.amount >= 2:
                 message = f"{bend_words(shape.amount)} with finger 1 alone"
                 hint = "use finger 3, with 1 and 2 behind it"
-                yield at_slot(ALONE, timeline, shape.slot, shape.span, message, hint)
+                yield finding_at_slot(ALONE, timeline, shape.slot, shape.span, message, hint)
             if meets:
                 yield from _neighbours(timeline, sound, shape, meets)
                 yield from _unisons(timeline, sound, shape, meets)
@@ -97,7 +97,7 @@ def _hard(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, severity
     if _pushed(timeline, sound, shape.amount).may_break:
         message += ", and the string may break"
     hint = CAUTION_BEND if severity is not Severity.ERROR else "slide to the pitch, or bend it from a fret higher up"
-    return at_slot(HARD, timeline, shape.slot, shape.span, message, hint, (), severity)
+    return finding_at_slot(HARD, timeline, shape.slot, shape.span, message, hint, (), severity)
 
 
 def _pushed(timeline: Timeline, sound: SoundingNote, semitones: float) -> BentString:
@@ -137,7 +137,7 @@ def _neighbours(
             RelatedInformation(other.span, "this stops where the bend begins" if ring else "this should still sound"),
         )
         hint = "end that note before the bend, or move it two strings away"
-        yield at_slot(NEIGHBOUR, timeline, shape.slot, shape.span, message, hint, there)
+        yield finding_at_slot(NEIGHBOUR, timeline, shape.slot, shape.span, message, hint, there)
 
 
 def _unisons(
@@ -160,6 +160,6 @@ def _unisons(
         amount = shape.amount - off
         target = (sound.fret or 0) + amount
         hint = f"to meet it: `{shape.technique.sign}{target:g}`" if 0 < amount <= MOST else "bend from another fret"
-        yield at_slot(
+        yield finding_at_slot(
             UNISON, timeline, shape.slot, shape.span, message, hint, (RelatedInformation(other.span, "with this"),)
         )

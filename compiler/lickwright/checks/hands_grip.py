@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
-from lickwright.checks.findings import at_sound, note_as_typed, string_in_words
-from lickwright.checks.hands_hold import Down, HandHold, Places, down_by, hand_hold, places_of
+from lickwright.checks.findings import finding_at_sound, note_as_typed, string_in_words
+from lickwright.checks.hands_hold import FingerPlace, HandHold, HoldPlaces, finger_down, hold_places, judge_hold
 from lickwright.checks.hands_ring import check_rings, is_ringing
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.fingering import is_fretted
@@ -87,7 +87,7 @@ def _moment(
     stopped: set[int],
 ) -> Iterator[Diagnostic]:
     """What is struck together, with what sounds on."""
-    down = [down_by(s) for s in alive if not is_ringing(s)] + [down_by(s) for s in struck]
+    down = [finger_down(s) for s in alive if not is_ringing(s)] + [finger_down(s) for s in struck]
     if pulled:
         down += [d for s in struck for d in _behind(timeline, s)]
     if len(down) > 1 and any(d.fret for d in down):
@@ -125,22 +125,22 @@ def _onsets(timeline: Timeline) -> Iterator[list[SoundingNote]]:
         yield group
 
 
-def _behind(timeline: Timeline, sound: SoundingNote) -> Iterator[Down]:
+def _behind(timeline: Timeline, sound: SoundingNote) -> Iterator[FingerPlace]:
     """The other note of a pull-off or trill, which is down too."""
     if sound.trill:
-        yield Down(sound.string, sound.trill, sound, None)
+        yield FingerPlace(sound.string, sound.trill, sound, None)
     if sound.begin.stroke is Stroke.PULL and sound.source is not None and sound.fret:
         source = timeline.sounds[sound.source]
         if is_fretted(source) and source.fret and source.fret > sound.fret:
-            yield Down(sound.string, source.fret, source, source.finger)
+            yield FingerPlace(sound.string, source.fret, source, source.finger)
 
 
-def _judged(timeline: Timeline, hand: Hand, down: list[Down], fingers: bool) -> Iterator[Diagnostic]:
+def _judged(timeline: Timeline, hand: Hand, down: list[FingerPlace], fingers: bool) -> Iterator[Diagnostic]:
     """Span, number of fingers, and fingers as written, of what is down at one time."""
     thumbs = [d for d in down if d.finger == "T"]
-    places = places_of([d for d in down if d.finger != "T"] if thumbs else down)
+    places = hold_places([d for d in down if d.finger != "T"] if thumbs else down)
     if any(fret for _, fret in places):
-        asked = hand_hold(places, hand)
+        asked = judge_hold(places, hand)
         culprit = max((d for d in down if d.fret), key=lambda d: (d.sound.start, d.fret)).sound
         if asked.fingers > 4:
             yield _too_many(timeline, places, asked, culprit)
@@ -151,16 +151,18 @@ def _judged(timeline: Timeline, hand: Hand, down: list[Down], fingers: bool) -> 
             yield from _pair(timeline, hand, down, *sorted((one, other), key=lambda d: (d.fret, d.finger)))
 
 
-def _too_many(timeline: Timeline, places: Places, asked: HandHold, culprit: SoundingNote) -> Diagnostic:
+def _too_many(timeline: Timeline, places: HoldPlaces, asked: HandHold, culprit: SoundingNote) -> Diagnostic:
     notes = " ".join(note_as_typed(timeline, string, fret) for string, fret in places)
     if asked.split:
         message = f"{notes} would need a barre, but an open string or a lower note lies under it"
-        return at_sound(BARRE, timeline, culprit, message, "leave a note out, or fret it above the barre")
+        return finding_at_sound(BARRE, timeline, culprit, message, "leave a note out, or fret it above the barre")
     message = f"{notes} takes {asked.fingers} fingers at once"
-    return at_sound(PLACES, timeline, culprit, message, "leave a note out, or choose a shape with a barre")
+    return finding_at_sound(PLACES, timeline, culprit, message, "leave a note out, or choose a shape with a barre")
 
 
-def _stretch(timeline: Timeline, hand: Hand, down: list[Down], asked: HandHold, culprit: SoundingNote) -> Diagnostic:
+def _stretch(
+    timeline: Timeline, hand: Hand, down: list[FingerPlace], asked: HandHold, culprit: SoundingNote
+) -> Diagnostic:
     severity, how = (Severity.INFO, "a stretch") if asked.span <= hand.stretch else (Severity.WARNING, "a hard stretch")
     if asked.span > hand.hard:
         severity, how = Severity.ERROR, "too far apart"
@@ -170,10 +172,12 @@ def _stretch(timeline: Timeline, hand: Hand, down: list[Down], asked: HandHold, 
         hint = CAUTION_STRETCH
     others = {d.sound.span: d for d in down if d.sound is not culprit and d.fret in (asked.low, asked.high)}
     notes = tuple(RelatedInformation(span, "held with this") for span in list(others)[:1])
-    return at_sound(STRETCH, timeline, culprit, message, hint, notes, severity)
+    return finding_at_sound(STRETCH, timeline, culprit, message, hint, notes, severity)
 
 
-def _pair(timeline: Timeline, hand: Hand, down: list[Down], low: Down, high: Down) -> Iterator[Diagnostic]:
+def _pair(
+    timeline: Timeline, hand: Hand, down: list[FingerPlace], low: FingerPlace, high: FingerPlace
+) -> Iterator[Diagnostic]:
     """Two places with fingers written, the lower fret first."""
     if not low.fret or not high.fret or "T" in (low.finger, high.finger) or low.sound is high.sound:
         return
@@ -186,20 +190,20 @@ def _pair(timeline: Timeline, hand: Hand, down: list[Down], low: Down, high: Dow
     if low.fret < high.fret and first > second:
         message = f"finger {first} on fret {low.fret} and finger {second} on fret {high.fret} cross"
         hint = "the higher fret takes the higher finger"
-        yield at_sound(ORDER, timeline, here, message, hint, there)
+        yield finding_at_sound(ORDER, timeline, here, message, hint, there)
         return
     span = hand.span(low.fret, high.fret, abs(low.string - high.string))
     most = hand.hard * SHARE[min(first, second), max(first, second)]
     if low.fret < high.fret and span > most and (first, second) != (1, 4):
         message = f"frets {low.fret} and {high.fret} are too far apart for fingers {first} and {second}"
-        yield at_sound(STRETCH, timeline, here, message, "use fingers farther apart", there, Severity.WARNING)
+        yield finding_at_sound(STRETCH, timeline, here, message, "use fingers farther apart", there, Severity.WARNING)
 
 
 def _one_finger(
     timeline: Timeline,
-    down: list[Down],
-    low: Down,
-    high: Down,
+    down: list[FingerPlace],
+    low: FingerPlace,
+    high: FingerPlace,
     here: SoundingNote,
     there: tuple[RelatedInformation, ...],
 ) -> Iterator[Diagnostic]:
@@ -208,7 +212,7 @@ def _one_finger(
         return
     if low.fret != high.fret:
         message = f"finger {low.finger} holds frets {low.fret} and {high.fret} at once"
-        yield at_sound(ORDER, timeline, here, message, "give one of them another finger", there)
+        yield finding_at_sound(ORDER, timeline, here, message, "give one of them another finger", there)
         return
     thin, thick = sorted((low.string, high.string))
     inside = next((d for d in down if thin < d.string < thick and d.fret < low.fret), None)
@@ -219,7 +223,7 @@ def _one_finger(
             else note_as_typed(timeline, inside.string, inside.fret)
         )
         message = f"finger {low.finger} lies across {what}, which should sound"
-        yield at_sound(BARRE, timeline, here, message, "give one of the two another finger", there)
+        yield finding_at_sound(BARRE, timeline, here, message, "give one of the two another finger", there)
 
 
 def _joined_fingers(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
@@ -233,8 +237,8 @@ def _joined_fingers(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnos
     if technique.curve is Curve.GLIDE:
         if before != after:
             message = f"slide begins with finger {before} and ends with finger {after}"
-            yield at_sound(ORDER, timeline, sound, message, "a slide keeps its finger", there, Severity.WARNING)
+            yield finding_at_sound(ORDER, timeline, sound, message, "a slide keeps its finger", there, Severity.WARNING)
     elif (after - before) * (sound.fret - source.fret) <= 0 and sound.fret != source.fret:
         message = f"{technique.name} from finger {before} to finger {after}"
         hint = "a hammer-on takes a higher finger, a pull-off leaves a lower one"
-        yield at_sound(ORDER, timeline, sound, message, hint, there)
+        yield finding_at_sound(ORDER, timeline, sound, message, hint, there)

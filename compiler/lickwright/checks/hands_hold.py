@@ -14,7 +14,7 @@ from lickwright.hand.fingering_costs import barre_groups
 from lickwright.hand.measures import Hand
 from lickwright.timeline.model import SoundingNote
 
-Places = tuple[tuple[int, int], ...]  # (string, fret), from the thickest string
+HoldPlaces = tuple[tuple[int, int], ...]  # (string, fret), from the thickest string
 
 
 class HandHold(NamedTuple):
@@ -32,7 +32,7 @@ class HandHold(NamedTuple):
 
 
 @lru_cache(maxsize=4096)
-def hand_hold(places: Places, hand: Hand) -> HandHold:
+def judge_hold(places: HoldPlaces, hand: Hand) -> HandHold:
     """Judges places that are down at one time, open strings among them."""
     held = [n for n, (_, fret) in enumerate(places) if fret]
     frets = [places[n][1] for n in held]
@@ -49,7 +49,7 @@ def hand_hold(places: Places, hand: Hand) -> HandHold:
     return HandHold(span, low, high, needed, needed > 4 and len(set(frets)) <= 4)
 
 
-class Down(NamedTuple):
+class FingerPlace(NamedTuple):
     """One place that is down, and why."""
 
     string: int
@@ -58,11 +58,11 @@ class Down(NamedTuple):
     finger: str | None
 
 
-def down_by(sound: SoundingNote) -> Down:
+def finger_down(sound: SoundingNote) -> FingerPlace:
     """Where the finger is that plays a sound."""
-    return Down(sound.string, sound.fret or 0, sound, sound.finger)
+    return FingerPlace(sound.string, sound.fret or 0, sound, sound.finger)
 
 
-def places_of(down: Sequence[Down]) -> Places:
+def hold_places(down: Sequence[FingerPlace]) -> HoldPlaces:
     """The places alone, each once, from the thickest string."""
     return tuple(sorted({(d.string, d.fret) for d in down}, reverse=True))

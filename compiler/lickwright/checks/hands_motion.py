@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from lickwright.checks.findings import at_sound, note_as_typed, string_in_words
+from lickwright.checks.findings import finding_at_sound, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.measures import CAUTION_FAST, HOPS, ONE_WAY, PICKING, SHIFT_EASY, SHIFT_HARD, SWEEPING, Hand
 from lickwright.notation.techniques import WORDS, Curve
@@ -113,7 +113,7 @@ def _shift(timeline: Timeline, hand: Hand, before: SoundingNote, sound: Sounding
     message = f"a {how} shift: from fret {before.fret} to fret {sound.fret} in {time:.2f} seconds"
     hint = "gain time with an open string or a slide, or play it where the hand is"
     there = (RelatedInformation(before.span, "the hand shifts from here"),)
-    return at_sound(SHIFT, timeline, sound, message, hint, there, severity)
+    return finding_at_sound(SHIFT, timeline, sound, message, hint, there, severity)
 
 
 def check_hops(timeline: Timeline) -> Iterator[Diagnostic]:
@@ -137,7 +137,7 @@ def check_hops(timeline: Timeline) -> Iterator[Diagnostic]:
             places = f"{note_as_typed(timeline, before.string, before.fret or 0)} to {note_as_typed(timeline, sound.string, sound.fret)}"
             message = f"finger {finger} hops from {places} in {time:.2f} seconds, too fast for one finger"
             there = (RelatedInformation(before.span, "from here"),)
-            yield at_sound(HOP, timeline, sound, message, "give one of the two another finger", there)
+            yield finding_at_sound(HOP, timeline, sound, message, "give one of the two another finger", there)
 
 
 def _hops(before: SoundingNote, sound: SoundingNote) -> bool:
@@ -204,7 +204,7 @@ def _sweeps(timeline: Timeline, strokes: list[Stroke], times: list[float]) -> It
         message = f"from {names} {wrong}, with {times[n] - times[n - 1]:.2f} seconds for it"
         other = "up" if way == "down" else "down"
         there = (RelatedInformation(before.span, "from here"),)
-        yield at_sound(SWEEP, timeline, sound, message, f"begin an {other}-stroke here" if other == "up" else
+        yield finding_at_sound(SWEEP, timeline, sound, message, f"begin an {other}-stroke here" if other == "up" else
                        "begin a down-stroke here", there)  # fmt: skip
 
 
@@ -244,4 +244,4 @@ def _too_fast(timeline: Timeline, stroke: Stroke, rate: float, limits: tuple[flo
     says = {Severity.ERROR: "faster than anyone plays", Severity.WARNING: "very fast", Severity.INFO: "fast"}[severity]
     message = f"{rate:.1f} notes a second, {what}: {says}"
     hint = "slow down, or play some with hammer-ons and pull-offs" if severity is Severity.ERROR else CAUTION_FAST
-    return at_sound(PICKING_SPEED, timeline, stroke[0], message, hint, (), severity)
+    return finding_at_sound(PICKING_SPEED, timeline, stroke[0], message, hint, (), severity)

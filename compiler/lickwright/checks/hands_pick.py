@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from lickwright.checks.findings import at_sound, note_as_typed, string_in_words
+from lickwright.checks.findings import finding_at_sound, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.fingering import is_fretted
 from lickwright.notation.techniques import Curve, Damping, Stroke
@@ -57,7 +57,7 @@ def check_pick_hand(
         if rings or sound.touch is not None:
             what = "let ring" if rings else "a harmonic"
             message = f"{what} under a palm mute on {string_in_words(timeline, sound.string)}"
-            yield at_sound(MUTED_RING, timeline, sound, message, "leave it outside `(pm: …)`")
+            yield finding_at_sound(MUTED_RING, timeline, sound, message, "leave it outside `(pm: …)`")
 
 
 def _tap(timeline: Timeline, sound: SoundingNote, pulls_off: bool) -> Iterator[Diagnostic]:
@@ -69,11 +69,11 @@ def _tap(timeline: Timeline, sound: SoundingNote, pulls_off: bool) -> Iterator[D
         if sound.fret == source.fret:
             message = f"tap at fret {sound.fret}, which is already held on {string_in_words(timeline, sound.string)}"
         hint = f"tap above it, or pick the lower note: `{note_as_typed(timeline, sound.string, sound.fret)}`"
-        yield at_sound(TAP, timeline, sound, message, hint, (RelatedInformation(source.span, "held here"),))
+        yield finding_at_sound(TAP, timeline, sound, message, hint, (RelatedInformation(source.span, "held here"),))
     elif source is None and not pulls_off:
         message = f"tap at fret {sound.fret} with no note held behind it"
         hint = "a tap usually pulls off to a held note: `t12p5`"
-        yield at_sound(TAP, timeline, sound, message, hint, (), Severity.INFO)
+        yield finding_at_sound(TAP, timeline, sound, message, hint, (), Severity.INFO)
 
 
 def check_double_slides(timeline: Timeline, fretted: Sequence[SoundingNote]) -> Iterator[Diagnostic]:
@@ -92,5 +92,5 @@ def check_double_slides(timeline: Timeline, fretted: Sequence[SoundingNote]) -> 
                 message = "two strings slide in opposite directions"
             there = (RelatedInformation(before[0].span, "together with this"),)
             hint = "let one string slide, and pick the other"
-            yield at_sound(DIVERGING, timeline, sound, message, hint, there)
+            yield finding_at_sound(DIVERGING, timeline, sound, message, hint, there)
         before = (sound, far)

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lickwright.checks.findings import at_slot, at_sound, beat_at, note_as_typed, string_in_words
-from lickwright.checks.hands_hold import Down, down_by, hand_hold, places_of
+from lickwright.checks.findings import beat_at, finding_at_slot, finding_at_sound, note_as_typed, string_in_words
+from lickwright.checks.hands_hold import FingerPlace, finger_down, hold_places, judge_hold
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.measures import Hand
 from lickwright.notation.techniques import Damping, TechniqueKind
@@ -34,7 +34,7 @@ def is_ringing(sound: SoundingNote) -> bool:
 def check_rings(
     timeline: Timeline,
     hand: Hand,
-    down: list[Down],
+    down: list[FingerPlace],
     ringing: list[SoundingNote],
     stopped: set[int],
     struck: list[SoundingNote],
@@ -43,10 +43,10 @@ def check_rings(
     kept = list(down)
     for sound in reversed(ringing):
         if not sound.fret:
-            kept.append(down_by(sound))
+            kept.append(finger_down(sound))
             continue
-        with_it = [*kept, down_by(sound)]
-        if hand_hold(places_of([d for d in with_it if d.finger != "T"] or with_it), hand).possible(hand):
+        with_it = [*kept, finger_down(sound)]
+        if judge_hold(hold_places([d for d in with_it if d.finger != "T"] or with_it), hand).possible(hand):
             kept = with_it
             continue
         stopped.add(sound.index)
@@ -55,7 +55,7 @@ def check_rings(
         needed = " and ".join(note_as_typed(timeline, s.string, s.fret or 0) for s in struck if s.fret)
         why = f"{message}: the hand goes to {needed}" if needed else message
         notes = (RelatedInformation(here.span, "it stops here"),)
-        yield at_sound(RING, timeline, sound, why, "let it end there, or play what follows closer to it", notes)
+        yield finding_at_sound(RING, timeline, sound, why, "let it end there, or play what follows closer to it", notes)
 
 
 def _when(timeline: Timeline, sound: SoundingNote) -> str:
@@ -72,7 +72,7 @@ def check_idle_rings(timeline: Timeline) -> Iterator[Diagnostic]:
         if after.string == sound.string and after.source is None and _marked(sound) and after.start == sound.end:
             name = string_in_words(timeline, sound.string)
             message = f"let ring, but the next note is on {name} too: it stops at {_when(timeline, after)}"
-            yield at_sound(
+            yield finding_at_sound(
                 RING, timeline, sound, message, "leave the `=` out, or play the next note on another string",
                 (RelatedInformation(after.span, "it stops here"),),
             )  # fmt: skip
@@ -82,7 +82,7 @@ def check_idle_rings(timeline: Timeline) -> Iterator[Diagnostic]:
             if len(inside) > 1 and len({s.string for s in inside}) == 1 and any(s.source is None for s in inside[1:]):
                 name = string_in_words(timeline, inside[0].string)
                 message = f"let ring over notes of {name} alone: each stops where the next begins"
-                yield at_slot(
+                yield finding_at_slot(
                     RING, timeline, word.first, word.span, message, f"leave `({word.word}: …)` out",
                     (RelatedInformation(inside[1].span, "the first stops here"),),
                 )  # fmt: skip

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lickwright.checks.findings import at_slot, at_sound, note_as_typed, string_in_words
+from lickwright.checks.findings import finding_at_slot, finding_at_sound, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Change, Diagnostic, Fix, RelatedInformation, Rule, Severity
 from lickwright.core.source import Span
 from lickwright.notation.techniques import Curve, Stroke
@@ -76,7 +76,7 @@ def check_join(timeline: Timeline, sound: SoundingNote, before: SoundingNote) ->
     loose = _loose(before, sound)
     if loose:
         if carries:
-            yield at_sound(
+            yield finding_at_sound(
                 NOTHING_HELD, timeline, sound, f"no {_noun(sound)} from {loose}", _afresh(timeline, sound), there
             )
         return
@@ -117,7 +117,9 @@ def _wrong_way(
         message = (
             f"{_noun(sound)} to fret {new} on {string_in_words(timeline, sound.string)}, which is sounding already"
         )
-        return at_sound(rule, timeline, sound, message, f"hold it with `-`, or {_afresh(timeline, sound)}", there)
+        return finding_at_sound(
+            rule, timeline, sound, message, f"hold it with `-`, or {_afresh(timeline, sound)}", there
+        )
     way = "up" if new > old else "down"
     should = "up" if technique.direction > 0 else "down"
     opposite = {"up": ("h", "/", "//"), "down": ("p", "\\", "\\\\")}[way]
@@ -127,7 +129,7 @@ def _wrong_way(
         message = f"slide {should} {where} goes {way}"
     kind = "hammer-on" if way == "up" else "pull-off"
     hint = f"a slide {way} is `{sign}{new}`" if slides else f"going {way}, it is a {kind}: `{sign}{new}`"
-    return at_sound(rule, timeline, sound, message, hint, there, fix=_turned(timeline, sound, sign))
+    return finding_at_sound(rule, timeline, sound, message, hint, there, fix=_turned(timeline, sound, sign))
 
 
 def _turned(timeline: Timeline, sound: SoundingNote, sign: str) -> Fix | None:
@@ -149,9 +151,9 @@ def _open_slide(timeline: Timeline, sound: SoundingNote, old: int, there: tuple[
     if old == 0:
         message = f"slide from the open {string}: no finger is there to slide"
         hint = f"pick it and slide in: `{sound.begin.sign[0]}{note_as_typed(timeline, sound.string, sound.fret or 0)}`"
-        return at_sound(OPEN_SLIDE, timeline, sound, message, hint, there)
+        return finding_at_sound(OPEN_SLIDE, timeline, sound, message, hint, there)
     message = f"slide to the open {string}: no finger stops it there"
-    return at_sound(OPEN_SLIDE, timeline, sound, message, "pull off with `p0`", there)
+    return finding_at_sound(OPEN_SLIDE, timeline, sound, message, "pull off with `p0`", there)
 
 
 def check_open_slides(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
@@ -159,10 +161,12 @@ def check_open_slides(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagn
     string = string_in_words(timeline, sound.string)
     if sound.begin.curve is Curve.SLIDE_IN:
         message = f"slide into the open {string}: no finger stops it there"
-        yield at_sound(OPEN_SLIDE, timeline, sound, message, f"pick it: `{note_as_typed(timeline, sound.string, 0)}`")
+        yield finding_at_sound(
+            OPEN_SLIDE, timeline, sound, message, f"pick it: `{note_as_typed(timeline, sound.string, 0)}`"
+        )
     for shape in sound.shapes:
         if shape.technique.curve is Curve.SLIDE_OFF:
             message = f"slide off the open {string}: no finger is there to slide"
-            yield at_slot(
+            yield finding_at_slot(
                 OPEN_SLIDE, timeline, shape.slot, shape.span, message, f"leave the `{shape.technique.sign}` out"
             )

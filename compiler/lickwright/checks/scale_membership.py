@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
-from lickwright.checks.findings import within_meter
+from lickwright.checks.findings import instant_in_meter
 from lickwright.music.box import BLUE, Area, Box, boxes_of_scale
 from lickwright.music.pitch import PLAIN_NAMES, Key, note_name
 from lickwright.music.positions import is_minor
@@ -147,7 +147,7 @@ def _neck(
     return NoteMembership(area, key, scale, tuning, boxes, frets)
 
 
-def neck(settings: Settings) -> NoteMembership | None:
+def membership_for(settings: Settings) -> NoteMembership | None:
     """The neck that a lick is judged on; None where neither key nor box is set. Kept, since a library asks for few."""
     if settings.key is None and settings.area is None or settings.unread & {"key", "scale", "tuning"}:
         return None
@@ -169,7 +169,7 @@ def _bent_together(timeline: Timeline, found: list[str]) -> Iterator[int]:
 
 def note_memberships(timeline: Timeline) -> tuple[str, ...]:
     """For each sound: "box", "blue", "scale" (in it or its blue note, outside the box), "open", "approach", "outside", or ""."""
-    board = neck(timeline.settings)
+    board = membership_for(timeline.settings)
     if board is None:
         return ("",) * len(timeline.sounds)
     known, found = board.table, []
@@ -229,4 +229,4 @@ def _leads(timeline: Timeline, sound: SoundingNote, upcoming: Iterable[SoundingN
 
 def _on_beat(timeline: Timeline, sound: SoundingNote) -> bool:
     slot = timeline.slots[sound.slot]
-    return within_meter(timeline, timeline.bars[slot.bar], slot.at) % timeline.settings.meter.beat == 0
+    return instant_in_meter(timeline, timeline.bars[slot.bar], slot.at) % timeline.settings.meter.beat == 0

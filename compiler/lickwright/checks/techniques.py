@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from lickwright.checks import bends, links
-from lickwright.checks.findings import at_slot, at_sound, note_as_typed, string_in_words
+from lickwright.checks.findings import finding_at_slot, finding_at_sound, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.string_tension import is_wound
 from lickwright.music.fretboard import USUAL_FRETS
@@ -138,7 +138,9 @@ def _same_string(timeline: Timeline, before: SoundingNote, sound: SoundingNote) 
         if first.fret is None or second.fret is None:
             message = f"two notes at once on {string_in_words(timeline, sound.string)}"
         hint = "a string sounds one note at a time: put one on the next string"
-        yield at_sound(SAME_STRING, timeline, second, message, hint, (RelatedInformation(first.span, "the other"),))
+        yield finding_at_sound(
+            SAME_STRING, timeline, second, message, hint, (RelatedInformation(first.span, "the other"),)
+        )
 
 
 def _beyond(timeline: Timeline, sound: SoundingNote, fret: int, highest: int) -> Iterator[Diagnostic]:
@@ -150,13 +152,15 @@ def _beyond(timeline: Timeline, sound: SoundingNote, fret: int, highest: int) ->
     if settings.capo:
         real = f"fret {past + settings.capo} of the neck, which has {settings.frets}"
         message = f"fret {past} with capo {settings.capo} is {real}"
-    yield at_sound(BEYOND, timeline, sound, message, hint, notes)
+    yield finding_at_sound(BEYOND, timeline, sound, message, hint, notes)
 
 
 def _open_finger(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
     open_string = f"the open {string_in_words(timeline, sound.string)}"
     message = f"finger {sound.finger} on {open_string}: no finger holds it"
-    return at_sound(OPEN_FINGER, timeline, sound, message, f"leave the `'{sound.finger}` out, or write its fret")
+    return finding_at_sound(
+        OPEN_FINGER, timeline, sound, message, f"leave the `'{sound.finger}` out, or write its fret"
+    )
 
 
 def _plain_scrape(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
@@ -164,7 +168,7 @@ def _plain_scrape(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
     message = f"pick scrape on {string_in_words(timeline, sound.string)}, which is not wound"
     wound = range(settings.tuning.strings, 0, -1)
     names = [settings.tuning.written(n).rstrip(":") for n in wound if is_wound(settings.tuning, settings.sound, n)]
-    return at_sound(PLAIN_SCRAPE, timeline, sound, message, f"scrape a wound string: {join_words(names, 'or')}")
+    return finding_at_sound(PLAIN_SCRAPE, timeline, sound, message, f"scrape a wound string: {join_words(names, 'or')}")
 
 
 # --- harmonics -------------------------------------------------------------------------------------------------------
@@ -187,7 +191,7 @@ def _harmonic(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
     touch = f"{float(sound.touch):g}"
     if above <= 0:
         message = f"harmonic at fret {touch}: it has to be above the fretted note, fret {held}"
-        yield at_sound(
+        yield finding_at_sound(
             BEHIND,
             timeline,
             sound,
@@ -198,7 +202,7 @@ def _harmonic(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
         near = sorted(sorted((5, 7, 12), key=lambda node: abs(node - above))[:2])
         where = f"fret {touch}" if sound.fret is None else f"{above:g} frets above fret {held}"
         hint = f"near it ring {' and '.join(f'<{held + node}>' for node in near)}"
-        yield at_sound(
+        yield finding_at_sound(
             NODE, timeline, sound, f"no harmonic at {where} of {string_in_words(timeline, sound.string)}", hint
         )
 
@@ -208,7 +212,7 @@ def _harmonic(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
 
 def _trill(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
     message = f"trill between fret {sound.fret} and itself"
-    return at_sound(
+    return finding_at_sound(
         TRILL,
         timeline,
         sound,
@@ -254,7 +258,7 @@ def _one_rake(timeline: Timeline, run: list[SoundingNote], target: SoundingNote)
         names = [timeline.settings.tuning.written(target.string + (1 if target.string == 1 else -1))]
     note = note_as_typed(timeline, target.string, target.fret or 0)
     hint = f"strings next to each other, one way: `(rake: {' '.join(names)} {note})`"
-    yield at_slot(RAKE, timeline, target.slot, culprit.span, message, hint)
+    yield finding_at_slot(RAKE, timeline, target.slot, culprit.span, message, hint)
 
 
 _NEED_NOTES = (Curve.DIVE, Curve.DIP, Curve.SCOOP)
@@ -268,6 +272,6 @@ def _word(timeline: Timeline, word: WordSpan) -> Iterator[Diagnostic]:
             parts = getattr(event, "parts", ())
             if parts and all(isinstance(part, Rest) for part in parts):
                 message = f"{technique.name} on a rest: nothing sounds"
-                yield at_slot(
+                yield finding_at_slot(
                     WORD_ON_REST, timeline, n, event.span, message, f"write the rest outside `({word.word}: …)`"
                 )

@@ -219,7 +219,7 @@ def _scale(words: str, spec: BoxSpec | None) -> tuple[Key, Scale]:
 def _find(path: str, title: str | None) -> int:
     """The home of every lick in a file, or of the one called `title`. A lick with errors in it is looked at all the
     same where it can be counted; its errors are `check`'s to tell."""
-    from lickwright.analysis.key_and_box_finder import locate
+    from lickwright.analysis.key_and_box_finder import find_key_and_box
     from lickwright.cli.sources import Verdict, compiled, find_sources
     from lickwright.core.slugs import same_title
 
@@ -242,25 +242,25 @@ def _find(path: str, title: str | None) -> int:
             terminal.err(f'"{console.safe_text(lick.title)}" has errors: lickwright check says which\n')
             verdict.add(terminal.Exit.MUSIC)
             continue
-        terminal.out(_answer(lick, locate(lick.timeline)))
+        terminal.out(_answer(lick, find_key_and_box(lick.timeline)))
     return verdict.code
 
 
 def _answer(lick: CompiledLick, homes: tuple[Candidate, ...]) -> str:
     """The best home, what it leaves out, and the runners-up below it."""
-    from lickwright.analysis.key_and_box_finder import close_calls, relative
+    from lickwright.analysis.key_and_box_finder import is_close_call, relative_candidate
 
     name = f'"{console.safe_text(lick.title)}"'
     if not homes:
         return f"{name} has no note with a pitch\n"
-    best, twin = homes[0], relative(homes)
+    best, twin = homes[0], relative_candidate(homes)
     others = [home for home in homes[1:] if home is not twin][: _RUNNERS_UP - (twin is not None)]
     said = [("best", best, _left_out(best))]
     said += [("same", twin, "the same notes: chords, long notes and the last note decide")] if twin else []
     said += [("or" if n == 0 else "", home, _left_out(home)) for n, home in enumerate(others)]
     wide = max(len(home.name) for _, home, _ in said)
     lines = [name, *(f"  {word:5} {home.name:{wide}}   {words}" for word, home, words in said)]
-    if close_calls(homes):
+    if is_close_call(homes):
         lines.append("  a close call: the notes alone don't decide")
     return "\n".join(lines) + "\n"
 

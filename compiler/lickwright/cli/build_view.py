@@ -21,7 +21,7 @@ from lickwright.cli.report_paths import report_path
 from lickwright.config.project_config import ProjectConfig
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.source import Source
-from lickwright.export import lasting
+from lickwright.export import duration_in_words
 from lickwright.report import console
 from lickwright.report.annotations import annotation_commands
 
@@ -112,7 +112,7 @@ class BuildView:
         written = f"{console.counted_noun(account.written, 'file')} into {console.safe_text(out)}"
         if account.written:
             size = f"{'about ' if account.sound else ''}{console.format_bytes(account.size)}"
-            sound = f", {lasting(account.sound)} of sound" if account.sound else ""
+            sound = f", {duration_in_words(account.sound)} of sound" if account.sound else ""
             text += f"would write {written}: {size}{sound}; {_expected(account.estimate)}\n"
         else:
             text += f"would write {written}\n"
@@ -158,7 +158,7 @@ def _expected(estimate: Estimate | None) -> str:
     """`about 20 seconds, as fast as the last build here`."""
     if estimate is None:
         return "it would take no time"
-    time = "about a second" if estimate.seconds < 1.5 else f"about {lasting(estimate.seconds)}"
+    time = "about a second" if estimate.seconds < 1.5 else f"about {duration_in_words(estimate.seconds)}"
     return (
         f"{time}, as fast as the last build here"
         if estimate.measured

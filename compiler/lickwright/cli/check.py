@@ -77,7 +77,7 @@ def command(
 def _checked(paths: tuple[str, ...], verdict: Verdict) -> Compiled:
     """What becomes of each source; before them, once, each lickwright.toml that has mistakes in it or was named."""
     from lickwright.cli.sources import FoundSource, compiled, find_sources
-    from lickwright.compilation import Compilation
+    from lickwright.compiler.compilation import Compilation
     from lickwright.config.discovery import ProjectConfigs
 
     houses = ProjectConfigs()
@@ -112,22 +112,24 @@ def _text(found: Compiled, paths: tuple[str, ...], profile: bool, everything: bo
 
 
 def _profiles(c: Compilation) -> str:
-    from lickwright.analysis.difficulty import profile
+    from lickwright.analysis.difficulty import difficulty_profile
 
-    return "".join(console.safe_lines(profile(lick.timeline).text()) for lick in c.licks if lick.timeline and lick.ok)
+    return "".join(
+        console.safe_lines(difficulty_profile(lick.timeline).text()) for lick in c.licks if lick.timeline and lick.ok
+    )
 
 
 def _json(found: Compiled) -> None:
     from json import dumps
 
-    from lickwright.analysis.difficulty import profile
+    from lickwright.analysis.difficulty import difficulty_profile
 
     files = [
         {
             "path": c.source.name,
             "licks": [lick.title for lick in c.licks],
             "diagnostics": console.findings_json(c.source, c.diagnostics),
-            "profiles": [profile(lick.timeline).as_value() for lick in c.licks if lick.timeline and lick.ok],
+            "profiles": [difficulty_profile(lick.timeline).as_value() for lick in c.licks if lick.timeline and lick.ok],
         }
         for _, c in found
     ]
@@ -137,7 +139,7 @@ def _json(found: Compiled) -> None:
 def _sarif(found: Compiled) -> None:
     from json import dumps
 
-    from lickwright.compiler import all_rules
+    from lickwright.compiler.rules import all_rules
     from lickwright.report.sarif import sarif_document
 
     files = [(report_path(c.source), [_noted(d) for d in c.diagnostics]) for _, c in found]

@@ -60,7 +60,7 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
 
 
 def _print(done: list[Comparison], form: str, columns: int, everything: bool) -> None:
-    from lickwright.compare.report import closing, comparison_as_json, comparison_text
+    from lickwright.compare.report import comparison_as_json, comparison_text, score_explanation
 
     if form == "json":
         from json import dumps
@@ -69,7 +69,7 @@ def _print(done: list[Comparison], form: str, columns: int, everything: bool) ->
         return
     parts = [comparison_text(c, columns, everything) for c in done]
     if not all(c.alike for c in done):
-        parts.append(closing(columns))
+        parts.append(score_explanation(columns))
     terminal.out("\n".join("\n".join(map(console.safe_text, part)) + "\n" for part in parts))
 
 

@@ -249,13 +249,13 @@ _CSV = (
 def _csv(shelf: Shelf, more: tuple[str, ...], hits: _More) -> None:
     """A row a lick, for a spreadsheet; `more` are the names of what else is said of each."""
     from lickwright.cli.index_source import state
-    from lickwright.export.timing import cell
+    from lickwright.export.timing import csv_cell
 
     terminal.out(",".join((*_CSV, *more)) + "\r\n")
     for hit, extra in hits:
         values = {**hit.facts, "path": shelf.path(hit.path), "state": state(shelf, hit), **extra}
         said = ("" if values[name] is None else values[name] for name in (*_CSV, *more))
-        terminal.out(",".join(cell(", ".join(v) if isinstance(v, list) else str(v)) for v in said) + "\r\n")
+        terminal.out(",".join(csv_cell(", ".join(v) if isinstance(v, list) else str(v)) for v in said) + "\r\n")
 
 
 def _paths(shelf: Shelf, hits: Iterable[SearchHit]) -> None:

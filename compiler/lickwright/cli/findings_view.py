@@ -154,7 +154,7 @@ class FindingsView:
             yield "\n"
 
     def _said_codes(self) -> Iterator[str]:
-        from lickwright.compiler import find_rule
+        from lickwright.compiler.rules import find_rule
 
         rows = sorted(self._codes.items(), key=lambda one: (_RANK.index(one[1].severity), -one[1].number, one[0]))
         wide = max(len(f"{code.number:,}") for _, code in rows)

@@ -18,7 +18,7 @@ from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.files import UNWRITABLE, error_reason, read_file, remove_stale_files, replace_file
 from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.report import console
-from lickwright.transform.autofix import Mended, RefusedFix, mend
+from lickwright.transform.autofix import AutofixResult, RefusedFix, autofix
 
 
 def fix_sources(paths: Sequence[str], found: Sequence[FoundSource], in_place: bool, strict: bool) -> int:
@@ -49,7 +49,9 @@ class _Run:
         self._columns = min(terminal.columns(sys.stderr, 100), 160)
         self._remaining: list[Diagnostic] = []
         self._fixes = 0
-        self._writing: tuple[str, Mended] | None = None  # a file of which an interrupt leaves open whether it was
+        self._writing: tuple[str, AutofixResult] | None = (
+            None  # a file of which an interrupt leaves open whether it was
+        )
 
     def sweep(self, found: Sequence[FoundSource]) -> None:
         """Removes what killed runs left beside the files that may be written."""
@@ -68,7 +70,7 @@ class _Run:
                 f"{console.safe_text(one.path)}: left as it is: it is a link to a file outside what was named\n"
                 "    name the link itself to fix that file\n"
             )
-            mended = Mended(before, before, (), ())
+            mended = AutofixResult(before, before, (), ())
         terminal.out(_diff(before.source, mended.after.source))
         trouble = None
         if self._in_place and mended.count:
@@ -112,9 +114,9 @@ def _count(fixes: int) -> str:
     return f"{fixes:,} {'fix' if fixes == 1 else 'fixes'}"
 
 
-def _mended(one: FoundSource, before: Compilation, verdict: Verdict) -> Mended | None:
+def _mended(one: FoundSource, before: Compilation, verdict: Verdict) -> AutofixResult | None:
     try:
-        return mend(before)
+        return autofix(before)
     except Exception as e:  # a bug of ours costs only this file
         terminal.err(terminal.apology(e, one.path))
         verdict.add(terminal.Exit.INTERNAL)
@@ -151,7 +153,7 @@ def _refusal(refused: RefusedFix) -> str:
     return f"{where}: not fixed: to {console.safe_text(d.fix.title)} would bring another error: {console.safe_text(refused.because.message)}\n"
 
 
-def _write(path: str, mended: Mended) -> Diagnostic | None:
+def _write(path: str, mended: AutofixResult) -> Diagnostic | None:
     """Puts the mended text in the file's place, or says why not; then the file is as it was."""
     if path == "-":
         return _unwritten("standard input has no place to write to", "leave --in-place out: the diff is printed")
@@ -173,7 +175,7 @@ def _write(path: str, mended: Mended) -> Diagnostic | None:
     return None
 
 
-def _stands(path: str, mended: Mended) -> bool:
+def _stands(path: str, mended: AutofixResult) -> bool:
     """Whether a file has the mended text."""
     try:
         return decode_source(path, read_file(path)).text == mended.after.source.text

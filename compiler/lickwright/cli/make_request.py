@@ -22,7 +22,7 @@ from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 from lickwright.config.name_pattern import Arrangement
 from lickwright.core.fast_dataclass import replace
 from lickwright.export import EXPORTS, ExportFormat, Options, Recording
-from lickwright.export.option_parsing import TempoWish
+from lickwright.export.option_parsing import TempoRequest
 from lickwright.store.addresses import NoAddress, far, here
 from lickwright.store.output_keys import options_key
 from lickwright.store.types import CompileOptions
@@ -154,11 +154,11 @@ class MakeRequest:
 def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple[tuple[ExportFormat, ...], Options]:
     """Return the formats to make and the options of the exports. Raises UsageError."""
     rows: tuple[ExportFormat, ...] = chosen["rows"]
-    tempo: TempoWish = chosen["tempo"]
+    tempo: TempoRequest = chosen["tempo"]
     recording = audio_options.requested_audio(chosen.get)
-    if replace(recording, longest=None) != Recording() and not any(row.recorded for row in rows):
-        rows += tuple(row for row in EXPORTS if row.recorded)  # an option about sound asks for sound
-    if chosen["bars"] and all(row.whole for row in rows):
+    if replace(recording, longest=None) != Recording() and not any(row.is_audio for row in rows):
+        rows += tuple(row for row in EXPORTS if row.is_audio)  # an option about sound asks for sound
+    if chosen["bars"] and all(row.whole_lick for row in rows):
         raise click.UsageError("--bars goes with audio, midi and timing sheets: a text tab is always of the whole lick")
     options = Options(
         chosen["width"],
@@ -169,7 +169,7 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
         chosen["chord_tones"],
         bars=chosen["bars"],
     )
-    if any(row.recorded for row in rows):
+    if any(row.is_audio for row in rows):
         audio_options.require_sound()
         if project is not None and project.album is not None:
             options = replace(options, album=project.album)

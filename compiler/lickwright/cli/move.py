@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
     from lickwright.core.source import Source
     from lickwright.notation.tree import Book, Lick
-    from lickwright.transform.moves import Moved, MoveRequest
+    from lickwright.transform.moves import MovedLick, MoveRequest
 
 _HELP = """Move the licks of FILE (or the one called TITLE) and write a new .lick.
 
@@ -68,7 +68,7 @@ def command(
         if not compilation.licks:
             terminal.err(console.format_findings(compilation.source, compilation.diagnostics))
             continue
-        book = inline_config(parse_source(compilation.source)[0], compilation.house)
+        book = inline_config(parse_source(compilation.source)[0], compilation.project)
         moved = [
             one
             for lick in _chosen(book, title, path)
@@ -145,7 +145,7 @@ def _goal(wish: MoveRequest, all_keys: bool, all_boxes: bool) -> str:
     return ", ".join(filter(None, (wish.key if all_keys else "", f"box {wish.box}" if all_boxes else "")))
 
 
-def _place(moved: Moved, all_keys: bool, all_boxes: bool) -> str:
+def _place(moved: MovedLick, all_keys: bool, all_boxes: bool) -> str:
     """What tells it from the others of its family: `C minor, box 3`."""
     settings = moved.timeline.settings
     box = "" if settings.box is None else f"box {settings.box}" if settings.box.numbers else str(settings.box)
@@ -162,14 +162,14 @@ def _name(title: str, place: str) -> str:
 def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwrite: bool, verdict: Verdict) -> None:
     """One file, or a folder with a file a lick. What stands in the way stays, unless it may be replaced."""
     from lickwright.notation.canonical import canonical
-    from lickwright.transform.moves import gathered
+    from lickwright.transform.moves import book_with_licks
 
     if out is not None and _folder(out):
         _into_folder(book, licks, path, out, overwrite, verdict)
         return
     from lickwright.cli.single_output import STDOUT, saved
 
-    text = canonical(gathered(book, licks)).encode("utf-8")
+    text = canonical(book_with_licks(book, licks)).encode("utf-8")
     verdict.add(saved(STDOUT if out is None else out, text, None, overwrite, (path,)))
 
 
@@ -180,11 +180,11 @@ def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwri
     from lickwright.core.slugs import distinct_names, slug
     from lickwright.core.source import Source as Text
     from lickwright.notation.canonical import canonical
-    from lickwright.transform.moves import gathered
+    from lickwright.transform.moves import book_with_licks
 
     names = distinct_names([slug(lick.title) for lick in licks])
     outputs = [
-        Output(name + SUFFIX, canonical(gathered(book, [lick])).encode("utf-8"))
+        Output(name + SUFFIX, canonical(book_with_licks(book, [lick])).encode("utf-8"))
         for name, lick in zip(names, licks, strict=True)
     ]
     places = [(output, os.path.join(out, output.name)) for output in outputs]

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from lickwright.compiler import Compilation, CompiledLick
     from lickwright.core.diagnostics import Diagnostic
     from lickwright.export import Options
-    from lickwright.export.option_parsing import TempoWish
+    from lickwright.export.option_parsing import TempoRequest
 
 
 @click.command(short_help="Play it through the loudspeakers.")
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @option_types.title_argument()
 @option_types.tempo_option("60% of the written tempo, or 72 beats a minute.")
 @audio_options.playing_options
-def command(path: str, title: str | None, tempo: TempoWish, **more: Any) -> int:
+def command(path: str, title: str | None, tempo: TempoRequest, **more: Any) -> int:
     """Play every lick of a file, or the one called TITLE, through the default sound device.
 
     Needs the extra lickwright[play]. Ctrl-C stops. In headphones begin with the volume down.
@@ -79,19 +79,19 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
     from lickwright.synth.wave import BYTES
     from lickwright.timeline.excerpt import NoBars, no_bars_finding
 
-    assert lick.stages is not None  # or it had errors
-    stages = lick.stages
+    assert lick.lowered is not None  # or it had errors
+    stages = lick.lowered
     said: tuple[Diagnostic, ...] = ()
     if options.bars is not None:
         try:
-            stages, said = stages.part(options.bars)
+            stages, said = stages.excerpt(options.bars)
         except NoBars as e:
             complain(c, [no_bars_finding(stages.timeline, e)], verdict)
             return
     taken = taken_down(stages, options)
     complain(c, [*said, *audio_losses(stages, options, taken)], verdict)
     aside = Length(taken.end, round(taken.end * RATE) * BYTES)
-    if aside.much:
+    if aside.is_long:
         terminal.err(f"{console.safe_text(lick.title)}: {aside} to put aside; it is played when all of it is ready\n")
     try:
         with TemporaryFile() as file:

@@ -64,7 +64,7 @@ def _fingered(lick: CompiledLick, options: Options) -> Export:
     """The tab with suggested fingers above the notes; those that the writer gave stay, and it is said which are which."""
     from lickwright.core.fast_dataclass import replace
     from lickwright.export import Export, LoweredLick, tab
-    from lickwright.export.tab.drawing import wrapped
+    from lickwright.export.tab.drawing import wrap_words
     from lickwright.hand.fingering import suggest_fingers
 
     timeline = lick.timeline
@@ -73,5 +73,5 @@ def _fingered(lick: CompiledLick, options: Options) -> Export:
     sounds = (replace(s, finger=f) for s, f in zip(timeline.sounds, suggest_fingers(timeline), strict=True))
     emission = tab.emit(LoweredLick(replace(timeline, sounds=tuple(sounds))), options)
     words = "fingers: the writer's where they are written, else a suggestion" if own else "fingers: a suggestion"
-    said = "\n".join(wrapped(words, options.width))
+    said = "\n".join(wrap_words(words, options.width))
     return Export(emission.data + f"\n{said}\n".encode(), emission.losses)

@@ -49,7 +49,7 @@ def _compile(one: FoundSource, house: ProjectRules | None) -> Compilation:
     if one.path != "-":
         return compile_file(one.path, house)
     try:
-        return compile_bytes(sys.stdin.buffer.read(MAX_BYTES + 1), house=house)
+        return compile_bytes(sys.stdin.buffer.read(MAX_BYTES + 1), project=house)
     except (OSError, AttributeError, ValueError):  # closed by the shell, or a folder
         trouble = UNREADABLE.at(Span(0, 0), "standard input cannot be read", "name a file, or send one with <")
         return Compilation(Source("-", ""), (), (trouble,))

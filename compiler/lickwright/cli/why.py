@@ -18,7 +18,7 @@ def command(code: str | None) -> int:
 
     CODE is what stands at the end of a finding, such as L301. Without it, all are listed.
     """
-    from lickwright.compiler import all_rules
+    from lickwright.compiler.rules import all_rules
 
     rules = all_rules()
 

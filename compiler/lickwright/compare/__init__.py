@@ -6,11 +6,11 @@ another way (said once), and a score. `words.py` says it in sentences, `tabs.py`
 
 from __future__ import annotations
 
-from lickwright.compare.diff import judge
-from lickwright.compare.match import match
+from lickwright.compare.diff import find_differences
+from lickwright.compare.match import match_phrases
 from lickwright.compare.model import Comparison, Difference, DifferenceKind, Normalization, Pair, Score
-from lickwright.compare.notation_equivalences import said_once
-from lickwright.compare.score import score
+from lickwright.compare.notation_equivalences import find_normalizations
+from lickwright.compare.score import score_pairs
 from lickwright.timeline.model import Timeline
 
 __all__ = ["Comparison", "Difference", "DifferenceKind", "Pair", "Normalization", "Score", "compare"]
@@ -18,6 +18,6 @@ __all__ = ["Comparison", "Difference", "DifferenceKind", "Pair", "Normalization"
 
 def compare(mine: Timeline, theirs: Timeline) -> Comparison:
     """What `mine` (a student's) does otherwise than `theirs` (a teacher's)."""
-    matched = match(mine, theirs)
-    pairs, differences = judge(matched)
-    return Comparison(mine, theirs, said_once(matched), pairs, differences, score(pairs))
+    matched = match_phrases(mine, theirs)
+    pairs, differences = find_differences(matched)
+    return Comparison(mine, theirs, find_normalizations(matched), pairs, differences, score_pairs(pairs))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from lickwright.compare.notes import GAP, pair_up
+from lickwright.compare.notes import GAP, pair_chord_notes
 from lickwright.timeline.model import SoundingNote, Timeline
 
 QUARTER_OFF = 60  # cost of starting a quarter note apart, hundredths of a note
@@ -30,7 +30,7 @@ class ComparedMoment(NamedTuple):
     notes: tuple[SoundingNote, ...]  # from the thickest string
 
 
-def moments(timeline: Timeline, factor: int) -> list[ComparedMoment]:
+def compared_moments(timeline: Timeline, factor: int) -> list[ComparedMoment]:
     """A lick's moments in order; `factor` units of the common clock make a grain."""
     found: dict[tuple[int, int], list[SoundingNote]] = {}
     for sound in timeline.sounds:
@@ -38,7 +38,7 @@ def moments(timeline: Timeline, factor: int) -> list[ComparedMoment]:
     return [ComparedMoment(start * factor, -lead, tuple(found[start, lead])) for start, lead in sorted(found)]
 
 
-def align(
+def align_moments(
     mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment], semitones: int, quarter: int, limit: int = _FAR
 ) -> tuple[int, list[Link]]:
     """The cheapest way to read one as the other. `quarter` is a quarter note in units; 0 leaves time out.
@@ -63,7 +63,7 @@ def _table(
     """Costs between kinds of moments, and the kind of each: a phrase has few."""
     kinds_mine, rows = _kinds(mine)
     kinds_theirs, columns = _kinds(theirs)
-    table = [[pair_up(a.notes, b.notes, semitones)[0] for b in kinds_theirs] for a in kinds_mine]
+    table = [[pair_chord_notes(a.notes, b.notes, semitones)[0] for b in kinds_theirs] for a in kinds_mine]
     return table, rows, columns
 
 

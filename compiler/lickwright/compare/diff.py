@@ -10,11 +10,11 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
-from lickwright.compare.match import Matched, Met
+from lickwright.compare.match import MatchedNotes, MatchedPhrases
 from lickwright.compare.model import Difference, DifferenceKind, Pair, ScorePosition
-from lickwright.compare.notes import arrival_off, highest_bend, same_pitch
-from lickwright.compare.technique import BENT_TO, FRETTED, HALF_STEP, Otherwise, bend_instead, otherwise
-from lickwright.compare.timing import JOINED, SPLIT, Slip, Timing, timing
+from lickwright.compare.notes import arrival_difference, highest_bend, is_same_pitch
+from lickwright.compare.technique import BENT_TO, FRETTED, HALF_STEP, NoteDifference, bend_route, note_differences
+from lickwright.compare.timing import JOINED, SPLIT, Slip, Timing, judge_timing
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.notation.techniques import HELD_BEND, Curve, Damping
 from lickwright.timeline.bar_count import count_name
@@ -46,19 +46,19 @@ _TOGETHER = (
 class _Found(NamedTuple):
     """A difference of one pair."""
 
-    met: Met
+    met: MatchedNotes
     difference: Difference
     over: bool = False  # it may be one of a word that lasts over several notes
     counts: bool = True  # against the note, in the score
     told: bool = True  # False for what another difference speaks of
 
 
-def judge(matched: Matched) -> tuple[tuple[Pair, ...], tuple[Difference, ...]]:
+def find_differences(matched: MatchedPhrases) -> tuple[tuple[Pair, ...], tuple[Difference, ...]]:
     """All pairs once, and all differences once."""
-    judged = _Judge(matched, timing(matched))
+    judged = _Judge(matched, judge_timing(matched))
     found = list(judged.all())
     kinds: dict[tuple[object, ...], set[DifferenceKind]] = {}
-    firsts: dict[tuple[object, ...], Met] = {}
+    firsts: dict[tuple[object, ...], MatchedNotes] = {}
     for k, met in enumerate(matched.met):
         if k not in judged.absorbed:
             firsts.setdefault(_written(met), met)
@@ -69,9 +69,9 @@ def judge(matched: Matched) -> tuple[tuple[Pair, ...], tuple[Difference, ...]]:
     return pairs, tuple(_runs(_joined(_once([one for one in found if one.told]))))
 
 
-def elsewhere(matched: Matched) -> bool:
+def is_elsewhere_on_neck(matched: MatchedPhrases) -> bool:
     """Whether the phrase as a whole is played at another place of the neck."""
-    same = [m for m in matched.met if m.mine and m.theirs and same_pitch(m.mine, m.theirs, matched.semitones)]
+    same = [m for m in matched.met if m.mine and m.theirs and is_same_pitch(m.mine, m.theirs, matched.semitones)]
     moved = sum(1 for m in same if m.mine and m.theirs and m.mine.string != m.theirs.string)
     return moved >= _PLACE_LEAST and moved >= _PLACE_SHARE * len(same) and 2 * len(same) >= len(matched.met)
 
@@ -80,7 +80,7 @@ def elsewhere(matched: Matched) -> bool:
 class _Judge:
     """Everything that is asked of the whole phrase while single notes are judged."""
 
-    matched: Matched
+    matched: MatchedPhrases
     timing: Timing
     elsewhere: bool = False
     # Where a note starts that ends others in one version only: by start, or by start and string.
@@ -111,17 +111,19 @@ class _Judge:
             yield from self._how(met, a, b)
 
     def _look_round(self) -> None:
-        self.elsewhere = elsewhere(self.matched)
+        self.elsewhere = is_elsewhere_on_neck(self.matched)
         for k, met in enumerate(self.matched.met):
             a, b = met.mine, met.theirs
             self._look_at_ends(met, a, b, self.timing.slips.get(k))
             if a is not None and b is not None:
                 self.answers.add((a.start, b.start))
-            if a is None or b is None or not same_pitch(a, b, self.matched.semitones):
+            if a is None or b is None or not is_same_pitch(a, b, self.matched.semitones):
                 self.unsure_mine |= {a.index} if a is not None else set()
                 self.unsure_theirs |= {b.index} if b is not None else set()
 
-    def _look_at_ends(self, met: Met, a: SoundingNote | None, b: SoundingNote | None, slip: Slip | None) -> None:
+    def _look_at_ends(
+        self, met: MatchedNotes, a: SoundingNote | None, b: SoundingNote | None, slip: Slip | None
+    ) -> None:
         """Takes note of a beginning that ends other notes in one version and not in the other."""
         if a is None and b is not None:
             self.lost.add(b.start * self.matched.clock_theirs + met.shift)
@@ -134,7 +136,7 @@ class _Judge:
             elif a.string != b.string:
                 ends.add((sound.start, sound.string))
 
-    def _found(self, met: Met, kind: DifferenceKind, by: Fraction = Fraction(0)) -> _Found:
+    def _found(self, met: MatchedNotes, kind: DifferenceKind, by: Fraction = Fraction(0)) -> _Found:
         a, b = met.mine, met.theirs
         timeline, sound = (self.matched.theirs, b) if b is not None else (self.matched.mine, a)
         assert sound is not None
@@ -145,10 +147,10 @@ class _Judge:
             ),
         )
 
-    def _alone(self, met: Met) -> _Found:
+    def _alone(self, met: MatchedNotes) -> _Found:
         return self._found(met, DifferenceKind.EXTRA if met.theirs is None else DifferenceKind.MISSING)
 
-    def _step_of_a_bend(self, k: int, met: Met) -> bool:
+    def _step_of_a_bend(self, k: int, met: MatchedNotes) -> bool:
         """Return whether a note that is alone is a release that the other version has as a note of its own.
 
         The note before it is bent to in one version and fretted in the other, of which enough is said there.
@@ -158,7 +160,7 @@ class _Judge:
         if alone is None or before is None or before.mine is None or before.theirs is None:
             return False
         semitones = self.matched.semitones
-        if bend_instead(before.mine, before.theirs, semitones) not in (FRETTED, BENT_TO):
+        if bend_route(before.mine, before.theirs, semitones) not in (FRETTED, BENT_TO):
             return False
         clocks = self.matched.clock_mine, self.matched.clock_theirs
         if met.mine is not None:
@@ -170,12 +172,14 @@ class _Judge:
         reached = {bent.pitch + s.amount for s in bent.shapes if s.technique.curve is Curve.RELEASE}
         return alone.pitch + lower in reached
 
-    def _where(self, met: Met, a: SoundingNote, b: SoundingNote) -> Iterator[_Found]:
+    def _where(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> Iterator[_Found]:
         semitones = self.matched.semitones
         if self._wrong_elsewhere(a, b):
-            yield self._found(met, DifferenceKind.NOTE, Fraction(arrival_off(a, b, semitones)).limit_denominator(100))
+            yield self._found(
+                met, DifferenceKind.NOTE, Fraction(arrival_difference(a, b, semitones)).limit_denominator(100)
+            )
             return
-        if same_pitch(a, b, semitones):
+        if is_same_pitch(a, b, semitones):
             if a.string != b.string and not self.elsewhere:
                 yield self._found(met, DifferenceKind.STRING)
             return
@@ -183,12 +187,12 @@ class _Judge:
             return  # a technique, and no pitch to compare
         if a.head is not b.head and a.string == b.string and a.fret == b.fret:
             return  # a harmonic at the right fret sounds elsewhere
-        if not bend_instead(a, b, semitones):
-            off = 0.0 if a.dead or b.dead else arrival_off(a, b, semitones) or a.pitch + semitones - b.pitch
+        if not bend_route(a, b, semitones):
+            off = 0.0 if a.dead or b.dead else arrival_difference(a, b, semitones) or a.pitch + semitones - b.pitch
             apart = Fraction(off).limit_denominator(100)
             yield self._found(met, DifferenceKind.FRET if a.string == b.string else DifferenceKind.NOTE, apart)
 
-    def _when(self, k: int, met: Met) -> Iterator[_Found]:
+    def _when(self, k: int, met: MatchedNotes) -> Iterator[_Found]:
         """What is early or late: told of the notes that it begins with, and counted for each."""
         late, slip = self.timing.late[k], self.timing.slips.get(k)
         if slip is not None:
@@ -197,7 +201,7 @@ class _Judge:
             kind = DifferenceKind.LATE if late > 0 else DifferenceKind.EARLY
             yield self._found(met, kind, Fraction(late, self.matched.unit))._replace(told=False)
 
-    def _slip(self, met: Met, slip: Slip) -> _Found:
+    def _slip(self, met: MatchedNotes, slip: Slip) -> _Found:
         found = self._found(
             met, DifferenceKind.LATE if slip.by > 0 else DifferenceKind.EARLY, Fraction(slip.by, self.matched.unit)
         )
@@ -210,7 +214,7 @@ class _Judge:
         )  # fmt: skip
         return found._replace(difference=difference)
 
-    def _how_long(self, met: Met, a: SoundingNote, b: SoundingNote) -> Iterator[_Found]:
+    def _how_long(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> Iterator[_Found]:
         """The end of a note, where it is not that of another's beginning that is itself another matter."""
         off = self._end_off(met, a, b)
         if off in (0, met.late) or a.kind != "note" or b.kind != "note" or a.dead or b.dead or _rings(a) or _rings(b):
@@ -227,25 +231,33 @@ class _Judge:
             met, DifferenceKind.LONG if off > 0 else DifferenceKind.SHORT, Fraction(off - met.late, self.matched.unit)
         )
 
-    def _end_off(self, met: Met, a: SoundingNote, b: SoundingNote) -> int:
+    def _end_off(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> int:
         """Units by which the student's note ends late."""
         return a.end * self.matched.clock_mine - b.end * self.matched.clock_theirs - met.shift
 
-    def _how(self, met: Met, a: SoundingNote, b: SoundingNote) -> Iterator[_Found]:
+    def _how(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> Iterator[_Found]:
         """Techniques; of another note on another string that is too much to ask."""
         semitones = self.matched.semitones
-        instead = bend_instead(a, b, semitones)
+        instead = bend_route(a, b, semitones)
         if instead:
             lacking, added = "bend" if highest_bend(b) else "", "bend" if highest_bend(a) else ""
-            one = Otherwise(lacking, added, about=instead) if lacking != added else Otherwise("", "", about=instead)
+            one = (
+                NoteDifference(lacking, added, about=instead)
+                if lacking != added
+                else NoteDifference("", "", about=instead)
+            )
             yield self._technique(met, one)
             return
-        if a.string != b.string and not (self.elsewhere or same_pitch(a, b, semitones)) or self._wrong_elsewhere(a, b):
+        if (
+            a.string != b.string
+            and not (self.elsewhere or is_same_pitch(a, b, semitones))
+            or self._wrong_elsewhere(a, b)
+        ):
             return
         right = a.index not in self.unsure_mine
         sources_right = right and a.source not in self.unsure_mine and b.source not in self.unsure_theirs
         clock = (self.matched.clock_mine, self.matched.clock_theirs)
-        for one in otherwise(a, b, sources_right, clock, met.late, semitones):
+        for one in note_differences(a, b, sources_right, clock, met.late, semitones):
             found = self._technique(met, one)
             if one.kind in (DifferenceKind.BEND, DifferenceKind.INTONATION):
                 held = any(shape.technique is HELD_BEND for shape in (*a.shapes, *b.shapes))
@@ -257,10 +269,10 @@ class _Judge:
     def _wrong_elsewhere(self, a: SoundingNote, b: SoundingNote) -> bool:
         """Return whether a bend is missing or added on another string: the note is wrong, wherever its bend begins."""
         bent = bool(highest_bend(a)) != bool(highest_bend(b))
-        off = arrival_off(a, b, self.matched.semitones)
+        off = arrival_difference(a, b, self.matched.semitones)
         return a.string != b.string and not self.elsewhere and bent and not (a.dead or b.dead) and abs(off) >= HALF_STEP
 
-    def _technique(self, met: Met, one: Otherwise) -> _Found:
+    def _technique(self, met: MatchedNotes, one: NoteDifference) -> _Found:
         found = self._found(
             met,
             one.kind,
@@ -282,7 +294,7 @@ def score_position(timeline: Timeline, sound: SoundingNote) -> ScorePosition:
     return ScorePosition(bar.number, count_name(timeline, bar, slot.at))
 
 
-def _written(met: Met) -> tuple[object, ...]:
+def _written(met: MatchedNotes) -> tuple[object, ...]:
     """What names a pair however often it is played: where both notes are written."""
     return tuple((s.slot, s.string, s.lead, s.kind) if s is not None else None for s in (met.mine, met.theirs))
 

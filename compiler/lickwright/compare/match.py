@@ -10,11 +10,11 @@ from fractions import Fraction
 from math import lcm
 from typing import NamedTuple
 
-from lickwright.compare.align import ComparedMoment, Link, align, moments
+from lickwright.compare.align import ComparedMoment, Link, align_moments, compared_moments
 from lickwright.compare.normalization import note_value_ratio, transposition
-from lickwright.compare.notes import pair_up
-from lickwright.compare.shift import held_shifts
-from lickwright.compare.swing import as_heard, swings
+from lickwright.compare.notes import pair_chord_notes
+from lickwright.compare.shift import lasting_shifts
+from lickwright.compare.swing import has_long_short_pairs, swung_sounds
 from lickwright.timeline.model import SoundingNote, Timeline
 
 # What has to be gained by a reading that is not the plain one, in hundredths of a note left alone.
@@ -23,7 +23,7 @@ _SHIFTED = 40  # a lasting shift, each
 _LOOKS = 3  # at most, at what the shifts found so far leave
 
 
-class Met(NamedTuple):
+class MatchedNotes(NamedTuple):
     """Two notes that answer each other, or one alone."""
 
     mine: SoundingNote | None
@@ -33,7 +33,7 @@ class Met(NamedTuple):
     late: int  # units that it starts late besides; 0 for one alone
 
 
-class Matched(NamedTuple):
+class MatchedPhrases(NamedTuple):
     """Two phrases laid beside each other."""
 
     mine: Timeline
@@ -43,29 +43,29 @@ class Matched(NamedTuple):
     unit: int  # of the common clock to the teacher's whole note
     clock_mine: int  # units to a grain of the student's
     clock_theirs: int
-    met: tuple[Met, ...]  # in musical order
+    met: tuple[MatchedNotes, ...]  # in musical order
     first_shift: int  # units by which the whole phrase starts late
     heard: bool = (
         False  # swung notes are where they are heard: the sounds of `met` are, those of the timelines as written
     )
 
 
-def match(mine: Timeline, theirs: Timeline) -> Matched:
+def match_phrases(mine: Timeline, theirs: Timeline) -> MatchedPhrases:
     """Pairs every note, in the reading that leaves least to say."""
     readings = _readings(mine, theirs, False)
-    if swings(mine) != swings(theirs):
+    if has_long_short_pairs(mine) != has_long_short_pairs(theirs):
         readings += _readings(mine, theirs, True)
     return min(readings, key=lambda reading: reading[0])[1]  # of equals the first, which is as written
 
 
-def _readings(mine: Timeline, theirs: Timeline, heard: bool) -> list[tuple[int, Matched]]:
+def _readings(mine: Timeline, theirs: Timeline, heard: bool) -> list[tuple[int, MatchedPhrases]]:
     """As written, or with swung notes where they are heard; with the note values as they are, or multiplied.
 
     A reading that is not the plain one has to gain more the longer the phrase is, unless it leaves nothing to say.
     """
-    one, other = (as_heard(mine), as_heard(theirs)) if heard else (mine, theirs)
+    one, other = (swung_sounds(mine), swung_sounds(theirs)) if heard else (mine, theirs)
     both = lcm(one.grain, other.grain)
-    phrases = moments(one, both // one.grain), moments(other, both // other.grain)
+    phrases = compared_moments(one, both // one.grain), compared_moments(other, both // other.grain)
     semitones, links = transposition(*phrases)
     found = []
     for factor in {Fraction(1), note_value_ratio(*phrases, links)}:
@@ -76,7 +76,9 @@ def _readings(mine: Timeline, theirs: Timeline, heard: bool) -> list[tuple[int, 
     return sorted(found, key=lambda reading: (reading[0], reading[1].factor != 1))
 
 
-def _read(mine: Timeline, theirs: Timeline, semitones: int, links: list[Link], factor: Fraction) -> tuple[int, Matched]:
+def _read(
+    mine: Timeline, theirs: Timeline, semitones: int, links: list[Link], factor: Fraction
+) -> tuple[int, MatchedPhrases]:
     """The phrases with the student's note values multiplied by `factor`, and what that leaves to say.
 
     Two readings: nothing is shifted; or what follows from pairing by pitch alone is.
@@ -84,8 +86,8 @@ def _read(mine: Timeline, theirs: Timeline, semitones: int, links: list[Link], f
     unit = lcm(mine.grain * factor.denominator, theirs.grain, 4)
     clock_mine = unit * factor.numerator // (mine.grain * factor.denominator)
     clock_theirs = unit // theirs.grain
-    one, other = moments(mine, clock_mine), moments(theirs, clock_theirs)
-    cost, found = align(one, other, semitones, unit // 4)
+    one, other = compared_moments(mine, clock_mine), compared_moments(theirs, clock_theirs)
+    cost, found = align_moments(one, other, semitones, unit // 4)
     moved = _shifts(mine, theirs, one, other, found)
     by_pitch = [(links, _shifts(mine, theirs, one, other, links, seldom)) for seldom in (True, False)]
     for guess, shifted in (*by_pitch, (found, moved)):
@@ -99,7 +101,7 @@ def _read(mine: Timeline, theirs: Timeline, semitones: int, links: list[Link], f
     met = _met(one, other, found, moved, semitones)
     _rejoin(met, clock_mine, clock_theirs, unit // 2)
     first = next((m.shift for m in met if m.mine and m.theirs), 0)
-    return cost, Matched(mine, theirs, semitones, factor, unit, clock_mine, clock_theirs, tuple(met), first)
+    return cost, MatchedPhrases(mine, theirs, semitones, factor, unit, clock_mine, clock_theirs, tuple(met), first)
 
 
 def _shifts(
@@ -118,7 +120,7 @@ def _shifts(
         odd = _odd(mine, one[i0].notes[0].bar, one[i1].notes[0].bar)
         odd = odd or _odd(theirs, other[j0].notes[0].bar, other[j1].notes[0].bar)
         cheap[k] = not seldom and (odd or i1 - i0 + j1 - j0 > 4)
-    found = iter(held_shifts(late, cheap))
+    found = iter(lasting_shifts(late, cheap))
     moved: list[int] = []
     for i, j in links:
         moved.append(next(found) if i is not None and j is not None else moved[-1] if moved else 0)
@@ -140,7 +142,7 @@ def _again(
         other[j]._replace(at=other[j].at + shift) for (_, j), shift in zip(links, moved, strict=True) if j is not None
     ]
     changes = _SHIFTED * sum(a != b for a, b in zip([0, *moved], moved, strict=False))
-    cost, links = align(one, placed, semitones, quarter, limit - changes)
+    cost, links = align_moments(one, placed, semitones, quarter, limit - changes)
     if cost + changes >= limit:
         return limit, [], []
     return cost + changes, links, _shifts(mine, theirs, one, other, links)
@@ -152,20 +154,20 @@ def _met(
     links: Sequence[Link],
     moved: Sequence[int],
     semitones: int,
-) -> list[Met]:
-    met: list[Met] = []
+) -> list[MatchedNotes]:
+    met: list[MatchedNotes] = []
     for number, ((i, j), shift) in enumerate(zip(links, moved, strict=True)):
         if i is None or j is None:
-            met += [Met(sound, None, number, shift, 0) for sound in (one[i].notes if i is not None else ())]
-            met += [Met(None, sound, number, shift, 0) for sound in (other[j].notes if j is not None else ())]
+            met += [MatchedNotes(sound, None, number, shift, 0) for sound in (one[i].notes if i is not None else ())]
+            met += [MatchedNotes(None, sound, number, shift, 0) for sound in (other[j].notes if j is not None else ())]
             continue
         late = one[i].at - other[j].at - shift
-        for a, b in pair_up(one[i].notes, other[j].notes, semitones)[1]:
-            met.append(Met(a, b, number, shift, late if a and b else 0))
+        for a, b in pair_chord_notes(one[i].notes, other[j].notes, semitones)[1]:
+            met.append(MatchedNotes(a, b, number, shift, late if a and b else 0))
     return met
 
 
-def _rejoin(met: list[Met], clock_mine: int, clock_theirs: int, reach: int) -> None:
+def _rejoin(met: list[MatchedNotes], clock_mine: int, clock_theirs: int, reach: int) -> None:
     """A missing and an extra note that are the same place on the neck, less than `reach` apart, are one that is early or late.
 
     It happens where one note of a chord comes apart from it.
@@ -179,8 +181,8 @@ def _rejoin(met: list[Met], clock_mine: int, clock_theirs: int, reach: int) -> N
                 continue
             late = spare.mine.start * clock_mine - lost.theirs.start * clock_theirs - lost.shift
             if 0 < abs(late) < reach:
-                met[k] = Met(spare.mine, lost.theirs, lost.moment, lost.shift, late)
-                met[n] = Met(None, None, spare.moment, spare.shift, 0)
+                met[k] = MatchedNotes(spare.mine, lost.theirs, lost.moment, lost.shift, late)
+                met[n] = MatchedNotes(None, None, spare.moment, spare.shift, 0)
                 break
     met[:] = [m for m in met if m.mine is not None or m.theirs is not None]
 

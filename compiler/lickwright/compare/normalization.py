@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 
-from lickwright.compare.align import ComparedMoment, Link, align
+from lickwright.compare.align import ComparedMoment, Link, align_moments
 
 _VOTERS = 3  # neighbouring places to each side that a step of the melody is looked for
 _TRANSPOSED = 50  # a transposed reading has to be cheaper by this, hundredths of a note
@@ -25,10 +25,10 @@ _FACTORS = frozenset(Fraction(*f) for f in ((2, 1), (1, 2), (4, 1), (1, 4), (3, 
 
 def transposition(mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment]) -> tuple[int, list[Link]]:
     """Semitones to add to the student's pitches, and the pairing, time left aside."""
-    straight, links = align(mine, theirs, 0, 0)
+    straight, links = align_moments(mine, theirs, 0, 0)
     best = (straight - _TRANSPOSED, 0, links)
     for semitones in _candidates(mine, theirs) if straight > _TRANSPOSED else ():
-        cost, links = align(mine, theirs, semitones, 0, best[0])
+        cost, links = align_moments(mine, theirs, semitones, 0, best[0])
         if links and cost <= _CARRIED * max(len(mine), len(theirs)):
             best = min(best, (cost, semitones, links), key=lambda found: found[0])
     return best[1], best[2]

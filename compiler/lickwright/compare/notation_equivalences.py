@@ -9,10 +9,10 @@ from collections import Counter
 from collections.abc import Iterator
 from fractions import Fraction
 
-from lickwright.compare.diff import elsewhere
-from lickwright.compare.match import Matched
+from lickwright.compare.diff import is_elsewhere_on_neck
+from lickwright.compare.match import MatchedPhrases
 from lickwright.compare.model import Normalization
-from lickwright.compare.timing import timing
+from lickwright.compare.timing import judge_timing
 from lickwright.music.rhythm import Feel, value_name
 from lickwright.timeline.model import Timeline
 
@@ -22,12 +22,12 @@ _STEPS = {
 }  # fmt: skip
 
 
-def said_once(matched: Matched) -> tuple[Normalization, ...]:
+def find_normalizations(matched: MatchedPhrases) -> tuple[Normalization, ...]:
     """All there is to say."""
     return tuple(_all(matched))
 
 
-def _all(matched: Matched) -> Iterator[Normalization]:
+def _all(matched: MatchedPhrases) -> Iterator[Normalization]:
     mine, theirs = matched.mine.settings, matched.theirs.settings
     if mine.tuning.sounding != theirs.tuning.sounding:
         yield Normalization("tuning", f"your tuning is {mine.tuning}, the teacher's {theirs.tuning}")
@@ -37,7 +37,7 @@ def _all(matched: Matched) -> Iterator[Normalization]:
         )
     if matched.semitones:
         yield _transposed(matched.semitones)
-    if elsewhere(matched):
+    if is_elsewhere_on_neck(matched):
         yield Normalization(
             "place",
             f"you play it {_around(matched, 0)}, the teacher {_around(matched, 1)}: another place, the same notes",
@@ -52,7 +52,7 @@ def _all(matched: Matched) -> Iterator[Normalization]:
         yield Normalization(
             "feel", f"you play {_feel(mine.feel)}, the teacher plays {_feel(theirs.feel)}; compared as written"
         )
-    if matched.first_shift and not timing(matched).enters_late:
+    if matched.first_shift and not judge_timing(matched).enters_late:
         rest = "you rest longer" if matched.first_shift > 0 else "you rest less"
         yield Normalization(
             "start", f"{rest} before the first note, and come in on the right beat: compared from there"
@@ -86,14 +86,14 @@ def _transposed(semitones: int) -> Normalization:
     )
 
 
-def _around(matched: Matched, whose: int) -> str:
+def _around(matched: MatchedPhrases, whose: int) -> str:
     """`around fret 12`: the middle one of the fretted notes."""
     sounds = (matched.mine, matched.theirs)[whose].sounds
     frets = sorted(sound.fret for sound in sounds if sound.fret)
     return f"around fret {frets[len(frets) // 2]}" if frets else "on open strings"
 
 
-def _speed(matched: Matched) -> Iterator[Normalization]:
+def _speed(matched: MatchedPhrases) -> Iterator[Normalization]:
     """Other note values and another tempo: one may make up for the other."""
     mine, theirs = matched.mine.tempos[0].qpm * matched.factor, matched.theirs.tempos[0].qpm
     tempos = f"your tempo is {_bpm(matched, 0)}, the teacher's {_bpm(matched, 1)}"
@@ -111,7 +111,7 @@ def _speed(matched: Matched) -> Iterator[Normalization]:
         yield Normalization("tempo", f"{tempos}: you play at {round(100 * mine / theirs)} % of the speed")
 
 
-def _usual(matched: Matched) -> Fraction:
+def _usual(matched: MatchedPhrases) -> Fraction:
     """The student's commonest note length that has a name in both spellings."""
     timeline = matched.mine
     lengths = Counter(timeline.fraction(s.end - s.start) for s in timeline.sounds if s.end > s.start)
@@ -120,6 +120,6 @@ def _usual(matched: Matched) -> Fraction:
     return next(plain, Fraction(1, 8))
 
 
-def _bpm(matched: Matched, whose: int) -> str:
+def _bpm(matched: MatchedPhrases, whose: int) -> str:
     timeline = (matched.mine, matched.theirs)[whose]
     return f"{float(timeline.tempos[0].qpm / 4 / timeline.settings.meter.beat):g}"

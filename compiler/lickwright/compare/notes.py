@@ -27,22 +27,22 @@ def highest_bend(sound: SoundingNote) -> float:
     return max((shape.amount for shape in sound.shapes if shape.technique.curve in BENT), default=0.0)
 
 
-def same_pitch(a: SoundingNote, b: SoundingNote, semitones: int) -> bool:
+def is_same_pitch(a: SoundingNote, b: SoundingNote, semitones: int) -> bool:
     """Whether they sound alike, bends aside; dead notes have only their string."""
     if a.dead or b.dead:
         return a.dead and b.dead
     return a.pitch + semitones == b.pitch
 
 
-def bent_instead(a: SoundingNote, b: SoundingNote, semitones: int) -> bool:
+def is_bent_instead(a: SoundingNote, b: SoundingNote, semitones: int) -> bool:
     """Whether one is bent to the pitch at which the other is fretted."""
     one, other = highest_bend(a), highest_bend(b)
     if a.dead or b.dead or (one > 0) == (other > 0):
         return False
-    return arrival_off(a, b, semitones) == 0
+    return arrival_difference(a, b, semitones) == 0
 
 
-def arrival_off(a: SoundingNote, b: SoundingNote, semitones: int) -> float:
+def arrival_difference(a: SoundingNote, b: SoundingNote, semitones: int) -> float:
     """Return by how many semitones `a` arrives too high, each taken at the top of its bends."""
     return a.pitch + highest_bend(a) + semitones - b.pitch - highest_bend(b)
 
@@ -52,9 +52,9 @@ def note_cost(a: SoundingNote, b: SoundingNote, semitones: int) -> int:
     cost = 0 if (a.kind == "note") == (b.kind == "note") else OTHER_KIND
     if a.begin is not b.begin:
         cost += OTHER_STROKE
-    if same_pitch(a, b, semitones):
+    if is_same_pitch(a, b, semitones):
         return cost if a.string == b.string else cost + OTHER_STRING
-    if bent_instead(a, b, semitones):
+    if is_bent_instead(a, b, semitones):
         return cost + OTHER_WAY
     if a.string == b.string:
         apart = 0.0 if a.dead or b.dead else min(12.0, abs(a.pitch + semitones - b.pitch))
@@ -65,7 +65,9 @@ def note_cost(a: SoundingNote, b: SoundingNote, semitones: int) -> int:
 Two = tuple[SoundingNote | None, SoundingNote | None]
 
 
-def pair_up(mine: tuple[SoundingNote, ...], theirs: tuple[SoundingNote, ...], semitones: int) -> tuple[int, list[Two]]:
+def pair_chord_notes(
+    mine: tuple[SoundingNote, ...], theirs: tuple[SoundingNote, ...], semitones: int
+) -> tuple[int, list[Two]]:
     """The notes of two chords paired, the likest first; and the cost, with those left alone."""
     if len(mine) == 1 == len(theirs):
         return note_cost(mine[0], theirs[0], semitones), [(mine[0], theirs[0])]

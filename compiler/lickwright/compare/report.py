@@ -11,7 +11,7 @@ from typing import Any
 from lickwright.compare.diff import score_position
 from lickwright.compare.model import Comparison, Difference, DifferenceKind, Pair
 from lickwright.compare.score import FORMULA
-from lickwright.compare.wording import sentence
+from lickwright.compare.wording import difference_sentence
 from lickwright.report.console import counted_noun
 from lickwright.timeline.model import SoundingNote, Timeline
 
@@ -27,7 +27,7 @@ _PRAISE = (
 )
 
 
-def summary(c: Comparison) -> list[str]:
+def summary_lines(c: Comparison) -> list[str]:
     """Whose, how good, and what holds for all of it."""
     score = c.score
     said = [*_good_bars(c), *(one.words for one in c.said)]
@@ -99,7 +99,7 @@ def list_differences(c: Comparison, everything: bool, width: int) -> tuple[list[
     wide = max(map(len, places), default=0)
     lines: list[str] = []
     for number, (d, where) in enumerate(zip(c.differences, places, strict=True), 1):
-        row = _row(f"{number:2}  {where:{wide}}  ", sentence(c.mine, c.theirs, d), width)
+        row = _row(f"{number:2}  {where:{wide}}  ", difference_sentence(c.mine, c.theirs, d), width)
         left = len(c.differences) - number
         if not everything and len(lines) + len(row) + (left > 0) > LISTED:
             return [*lines, f"and {left + 1} more after that: --all lists them"], number - 1
@@ -129,7 +129,7 @@ def comparison_as_json(c: Comparison) -> dict[str, Any]:
 
 def _difference(c: Comparison, number: int, d: Difference) -> dict[str, Any]:
     found: dict[str, Any] = {
-        "number": number, "kind": str(d.kind), "bar": d.place.bar, "beat": d.place.beat, "words": sentence(c.mine, c.theirs, d),
+        "number": number, "kind": str(d.kind), "bar": d.place.bar, "beat": d.place.beat, "words": difference_sentence(c.mine, c.theirs, d),
         "mine": [_note(c.mine, s) for s in d.mine], "theirs": [_note(c.theirs, s) for s in d.theirs],
     }  # fmt: skip
     optional = {"by": str(d.by) if d.by else "", "lacking": d.lacking, "added": d.added, "about": d.about}
@@ -158,33 +158,33 @@ def _note(timeline: Timeline, sound: SoundingNote) -> dict[str, Any]:
 
 def comparison_text(c: Comparison, width: int, everything: bool, drawn: bool = True) -> Iterator[str]:
     """The whole report of one lick, line by line, without how the score is counted."""
-    from lickwright.export.tab.drawing import wrapped
+    from lickwright.export.tab.drawing import wrap_words
 
-    for line in summary(c):
-        yield from _hung(wrapped(line, width - 2))
+    for line in summary_lines(c):
+        yield from _hung(wrap_words(line, width - 2))
     rows, listed = list_differences(c, everything, width)
     if rows:
         yield ""
         yield from rows
     if drawn and rows:
-        from lickwright.compare.tabs import tabs
+        from lickwright.compare.tabs import draw_tabs
 
         yield ""
-        yield from tabs(c, width, None if everything else range(1, listed + 1))
+        yield from draw_tabs(c, width, None if everything else range(1, listed + 1))
 
 
-def closing(width: int) -> Iterator[str]:
+def score_explanation(width: int) -> Iterator[str]:
     """How the score is counted: said once, after all the licks, where one is not perfect."""
-    from lickwright.export.tab.drawing import wrapped
+    from lickwright.export.tab.drawing import wrap_words
 
-    yield from _hung(wrapped(f"how the score is counted: {FORMULA}", width - 2))
+    yield from _hung(wrap_words(f"how the score is counted: {FORMULA}", width - 2))
 
 
 def _row(place: str, words: str, width: int) -> list[str]:
     """A difference, its words in a column of their own."""
-    from lickwright.export.tab.drawing import wrapped
+    from lickwright.export.tab.drawing import wrap_words
 
-    first, *rest = wrapped(words, max(20, width - len(place)))
+    first, *rest = wrap_words(words, max(20, width - len(place)))
     return [place + first, *(" " * len(place) + part for part in rest)]
 
 

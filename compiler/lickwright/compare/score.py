@@ -21,7 +21,7 @@ FORMULA = (
 )
 
 
-def score(pairs: Sequence[Pair]) -> Score:
+def score_pairs(pairs: Sequence[Pair]) -> Score:
     """The points of every note of the teacher's, less the extra ones; never below nothing."""
     notes = [pair for pair in pairs if pair.theirs is not None]
     extra = len(pairs) - len(notes)

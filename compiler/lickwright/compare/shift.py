@@ -15,7 +15,7 @@ _CHANGE_AT_ODD_BAR = 6  # the same where a bar does not add up, several notes ar
 _STARTS_SHIFTED = 18  # the whole version is shifted: cheaper than two moments out of time
 
 
-def held_shifts(late: Sequence[int], cheap: Sequence[bool]) -> list[int]:
+def lasting_shifts(late: Sequence[int], cheap: Sequence[bool]) -> list[int]:
     """For each moment the shift that holds; `cheap[k]` says that there is a reason for one just before k."""
     if not late:
         return []

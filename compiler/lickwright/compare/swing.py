@@ -11,15 +11,15 @@ from lickwright.timeline.model import SoundingNote, Timeline
 from lickwright.timeline.swing import swing_of
 
 
-def swings(timeline: Timeline) -> bool:
+def has_long_short_pairs(timeline: Timeline) -> bool:
     """Whether its pairs are long and short."""
     long, short = timeline.settings.feel.ratio
     return long != short
 
 
-def as_heard(timeline: Timeline) -> Timeline:
+def swung_sounds(timeline: Timeline) -> Timeline:
     """The sounds where a player puts them."""
-    if not swings(timeline):
+    if not has_long_short_pairs(timeline):
         return timeline
     swing = swing_of(timeline)
     heard = swing.heard

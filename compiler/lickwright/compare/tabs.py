@@ -23,7 +23,7 @@ _MOST_BARS = 8  # on one line: more cannot be read, and need not be tried
 Marks = dict[int, list[int]]  # by index of a sound: the numbers of the differences there
 
 
-def tabs(comparison: Comparison, width: int, listed: Collection[int] | None = None) -> list[str]:
+def draw_tabs(comparison: Comparison, width: int, listed: Collection[int] | None = None) -> list[str]:
     """Both tabs; with `listed`, only the lines that have one of these differences (numbers from 1)."""
     mine, theirs = lay_out_bars(comparison.mine), lay_out_bars(comparison.theirs)
     mine_marks, their_marks = _marks(comparison)

@@ -11,7 +11,7 @@ from itertools import zip_longest
 from typing import NamedTuple
 
 from lickwright.compare.model import DifferenceKind
-from lickwright.compare.notes import BENT, arrival_off, highest_bend
+from lickwright.compare.notes import BENT, arrival_difference, highest_bend
 from lickwright.notation.techniques import PICKED, Curve, Damping, Stroke, Technique
 from lickwright.notation.techniques import TechniqueKind as Place
 from lickwright.timeline.model import PitchGesture, SoundingNote
@@ -25,7 +25,7 @@ HALF_STEP = 1.0  # semitones: a bend that is so far off arrives at another note
 _TIMED = (Curve.BEND, Curve.RELEASE)  # whose beginning is heard
 
 
-class Otherwise(NamedTuple):
+class NoteDifference(NamedTuple):
     """One thing that is played otherwise."""
 
     lacking: str  # what the teacher has; "" for nothing
@@ -36,25 +36,25 @@ class Otherwise(NamedTuple):
     lasts: bool = False  # a word that may stand over several notes
 
 
-def otherwise(
+def note_differences(
     a: SoundingNote, b: SoundingNote, sources_right: bool, clock: tuple[int, int], late: int, semitones: int
-) -> Iterator[Otherwise]:
+) -> Iterator[NoteDifference]:
     """Return what the student's note `a` has otherwise than `b`.
 
     `sources_right`: the notes they are joined to answer each other too. `late`: of the note itself, in units.
     `semitones`: what to add to the student's pitches.
     """
     if a.kind != b.kind:
-        yield Otherwise(_event(b), _event(a))
+        yield NoteDifference(_event(b), _event(a))
         return
     yield from _begin(a, b, sources_right)
     if a.head is not b.head:
-        yield Otherwise(b.head.name if b.head else "", a.head.name if a.head else "")
+        yield NoteDifference(b.head.name if b.head else "", a.head.name if a.head else "")
     yield from _marks(a, b)
     if a.trill != b.trill:
-        yield Otherwise(_trill(b), _trill(a))
+        yield NoteDifference(_trill(b), _trill(a))
     if (a.roll is None) != (b.roll is None):
-        yield Otherwise("roll" if b.roll is not None else "", "roll" if a.roll is not None else "")
+        yield NoteDifference("roll" if b.roll is not None else "", "roll" if a.roll is not None else "")
     yield from _shapes(a, b, clock, late, semitones)
 
 
@@ -66,7 +66,7 @@ def _trill(sound: SoundingNote) -> str:
     return f"trill with fret {sound.trill}" if sound.trill is not None else ""
 
 
-def _begin(a: SoundingNote, b: SoundingNote, sources_right: bool) -> Iterator[Otherwise]:
+def _begin(a: SoundingNote, b: SoundingNote, sources_right: bool) -> Iterator[NoteDifference]:
     """Joins and entries. One from a note that is missing or wrong may have to be another: nothing is said then."""
     one, other = a.begin, b.begin
     if one.name == other.name:
@@ -75,21 +75,21 @@ def _begin(a: SoundingNote, b: SoundingNote, sources_right: bool) -> Iterator[Ot
         return
     if one.kind is other.kind is Place.JOIN and one.curve is other.curve is Curve.GLIDE and one.stroke is other.stroke:
         return  # up or down: that is the frets' doing
-    yield Otherwise(_unless(PICKED, other), _unless(PICKED, one))
+    yield NoteDifference(_unless(PICKED, other), _unless(PICKED, one))
 
 
 def _unless(plain: Technique, technique: Technique) -> str:
     return "" if technique is plain else technique.name
 
 
-def _marks(a: SoundingNote, b: SoundingNote) -> Iterator[Otherwise]:
+def _marks(a: SoundingNote, b: SoundingNote) -> Iterator[NoteDifference]:
     one, other = {mark.name: mark for mark in a.marks}, {mark.name: mark for mark in b.marks}
     for name, mark in other.items():
         if name not in one:
-            yield Otherwise(name, "", lasts=mark.kind is Place.WORD)
+            yield NoteDifference(name, "", lasts=mark.kind is Place.WORD)
     for name, mark in one.items():
         if name not in other and _heard(mark):
-            yield Otherwise("", name, lasts=mark.kind is Place.WORD)
+            yield NoteDifference("", name, lasts=mark.kind is Place.WORD)
 
 
 def _heard(mark: Technique) -> bool:
@@ -98,15 +98,17 @@ def _heard(mark: Technique) -> bool:
     return not silent or mark.loudness != 1.0
 
 
-def bend_instead(a: SoundingNote, b: SoundingNote, semitones: int) -> str:
+def bend_route(a: SoundingNote, b: SoundingNote, semitones: int) -> str:
     """Return how the right pitch is reached in another way: one of the constants above; "" where it is not so."""
     one, other = highest_bend(a), highest_bend(b)
-    if a.dead or b.dead or not (one or other) or a.pitch + semitones == b.pitch or arrival_off(a, b, semitones):
+    if a.dead or b.dead or not (one or other) or a.pitch + semitones == b.pitch or arrival_difference(a, b, semitones):
         return ""
     return ELSEWHERE if one and other else FRETTED if other else BENT_TO
 
 
-def _shapes(a: SoundingNote, b: SoundingNote, clock: tuple[int, int], late: int, semitones: int) -> Iterator[Otherwise]:
+def _shapes(
+    a: SoundingNote, b: SoundingNote, clock: tuple[int, int], late: int, semitones: int
+) -> Iterator[NoteDifference]:
     """Bends, releases and vibratos. A wrong note is bent from another pitch: of its bends nothing is said."""
     right = a.pitch + semitones == b.pitch or a.dead or b.dead
     gone: set[Curve] = set()
@@ -121,8 +123,8 @@ def _shapes(a: SoundingNote, b: SoundingNote, clock: tuple[int, int], late: int,
         if follows or (not right and curves & set(BENT)):
             continue  # no bend, no release
         names = lacking.name if lacking else "", added.name if added else ""
-        off = arrival_off(a, b, semitones) if len(curves & set(BENT)) == 1 == sum(map(bool, names)) else 0
-        yield Otherwise(*names, DifferenceKind.BEND, off) if abs(off) >= HALF_STEP else Otherwise(*names)
+        off = arrival_difference(a, b, semitones) if len(curves & set(BENT)) == 1 == sum(map(bool, names)) else 0
+        yield NoteDifference(*names, DifferenceKind.BEND, off) if abs(off) >= HALF_STEP else NoteDifference(*names)
 
 
 def _told(sound: SoundingNote) -> list[PitchGesture]:
@@ -142,7 +144,7 @@ def _one_shape(
     clock: tuple[int, int],
     late: int,
     right: bool,
-) -> Iterator[Otherwise]:
+) -> Iterator[NoteDifference]:
     """Two of one kind: their size where the notes are `right`, and when they begin."""
     curve = theirs.technique.curve
     if curve in BENT or curve is Curve.RELEASE:
@@ -150,15 +152,15 @@ def _one_shape(
         off = mine.amount - theirs.amount
         if right and off and not release_of_wrong:
             wrong = curve is not Curve.RELEASE and abs(off) >= HALF_STEP
-            yield Otherwise(
+            yield NoteDifference(
                 "", "", DifferenceKind.BEND if wrong else DifferenceKind.INTONATION, off, theirs.technique.name
             )
     elif mine.technique.amount != theirs.technique.amount:
-        yield Otherwise(theirs.technique.name, mine.technique.name)
+        yield NoteDifference(theirs.technique.name, mine.technique.name)
     if curve in _TIMED:
         after = (mine.start - a.start) * clock[0] - (theirs.start - b.start) * clock[1]
         if after and after + late:
-            yield Otherwise(
+            yield NoteDifference(
                 "", "", DifferenceKind.LATE if after > 0 else DifferenceKind.EARLY, after, theirs.technique.name
             )
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 from itertools import groupby
 from typing import NamedTuple
 
-from lickwright.compare.match import Matched, Met
+from lickwright.compare.match import MatchedNotes, MatchedPhrases
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.timeline.model import SoundingNote, Timeline
 
@@ -39,7 +39,7 @@ class Timing:
     enters_late: bool = False  # the phrase is not in its place from the first moment on
 
 
-def timing(matched: Matched) -> Timing:
+def judge_timing(matched: MatchedPhrases) -> Timing:
     """Return what is early or late in a phrase."""
     level = [_displaced(matched, met) for met in matched.met]
     found = Timing([lasting + met.late for lasting, met in zip(level, matched.met, strict=True)])
@@ -56,7 +56,7 @@ def timing(matched: Matched) -> Timing:
     return found
 
 
-def _displaced(matched: Matched, met: Met) -> int:
+def _displaced(matched: MatchedPhrases, met: MatchedNotes) -> int:
     """Return by how much the lasting shift moves a note within the teacher's bar, in units, the nearest way round."""
     if met.mine is None or met.theirs is None or not met.shift:
         return 0
@@ -77,13 +77,13 @@ def _bar_start(timeline: Timeline, sound: SoundingNote) -> Fraction:
     return start - max(Fraction(0), timeline.settings.meter.length - timeline.fraction(bar.length))
 
 
-def _moments(matched: Matched) -> list[list[int]]:
+def _moments(matched: MatchedPhrases) -> list[list[int]]:
     """Return the indices of paired notes, those that the teacher starts together in one list."""
     paired = [k for k, met in enumerate(matched.met) if met.mine is not None and met.theirs is not None]
     return [list(group) for _, group in groupby(paired, key=lambda k: matched.met[k].moment)]
 
 
-def _split(matched: Matched, moment: list[int], found: Timing) -> None:
+def _split(matched: MatchedPhrases, moment: list[int], found: Timing) -> None:
     """A chord whose notes come one after another: the first is in its place, and the rest is told as one thing."""
     if len({found.late[k] for k in moment}) < 2 or any(_stolen(matched.met[k]) for k in moment):
         return
@@ -93,7 +93,7 @@ def _split(matched: Matched, moment: list[int], found: Timing) -> None:
     _tell(found, Slip(tuple(apart), worst, SPLIT))
 
 
-def _joined(matched: Matched, moments: list[list[int]], level: list[int], found: Timing) -> None:
+def _joined(matched: MatchedPhrases, moments: list[list[int]], level: list[int], found: Timing) -> None:
     """A note that is played together with the one before it."""
     for before, moment in zip(moments, moments[1:], strict=False):
         starts = {a.start for k in before if (a := matched.met[k].mine) is not None and not _stolen(matched.met[k])}
@@ -105,7 +105,7 @@ def _joined(matched: Matched, moments: list[list[int]], level: list[int], found:
                 _tell(found, Slip((k,), found.late[k], JOINED))
 
 
-def _stolen(met: Met) -> bool:
+def _stolen(met: MatchedNotes) -> bool:
     """Return whether it is a grace note or a stroke of a rake, which has no time of its own."""
     return any(sound is not None and sound.kind != "note" for sound in (met.mine, met.theirs))
 

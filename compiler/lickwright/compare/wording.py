@@ -20,7 +20,7 @@ DEAD = HEADS["x"].name
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
 
-def value(length: Fraction) -> str:
+def length_in_words(length: Fraction) -> str:
     """Return a length in words: `an eighth note`, `a half note`, `three sixteenth notes`: note values only."""
     name = value_name(length)
     if "of a whole note" not in name:
@@ -50,7 +50,7 @@ def _spots(timeline: Timeline, sounds: tuple[SoundingNote, ...]) -> str:
     return " and ".join(fret_in_words(timeline, sound) for sound in sounds)
 
 
-def sentence(mine: Timeline, theirs: Timeline, d: Difference) -> str:
+def difference_sentence(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     """What differs, from the student's side: "fret 6 on the B string: the teacher plays fret 5, one fret lower"."""
     words = _said(mine, theirs, d) if d.until is None or d.moves else _run(d, d.until)
     return words + (f" ({d.times} times, as it is repeated)" if d.times > 1 else "")
@@ -71,9 +71,7 @@ def _said(mine: Timeline, theirs: Timeline, d: Difference) -> str:
         case DifferenceKind.SHORT | DifferenceKind.LONG:
             one, several = ("is held", "are held") if d.kind is DifferenceKind.LONG else ("stops", "stop")
             how = one if len(d.mine) == 1 else several
-            return (
-                f"{_whole(mine, d)} {how} {value(abs(d.by))} too {'long' if d.kind is DifferenceKind.LONG else 'soon'}"
-            )
+            return f"{_whole(mine, d)} {how} {length_in_words(abs(d.by))} too {'long' if d.kind is DifferenceKind.LONG else 'soon'}"
         case DifferenceKind.BEND | DifferenceKind.INTONATION:
             return _bend(mine, d)
         case DifferenceKind.TECHNIQUE:
@@ -134,7 +132,7 @@ def _apart(d: Difference) -> str:
 
 def _off(d: Difference) -> str:
     """Return `an eighth note late`."""
-    return f"{value(abs(d.by))} {'late' if d.by > 0 else 'early'}"
+    return f"{length_in_words(abs(d.by))} {'late' if d.by > 0 else 'early'}"
 
 
 def _out_of_time(mine: Timeline, d: Difference) -> str:

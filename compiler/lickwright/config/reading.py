@@ -135,7 +135,7 @@ class _Reading:
 
     def _weigh(self, path: Path, code: str, value: Any) -> None:
         """One line of [findings]."""
-        from lickwright.compiler import find_rule
+        from lickwright.compiler.rules import find_rule
 
         rule = find_rule(code.upper()) if re.fullmatch("[Ll][0-9]{3}", code) else None
         if rule is None:

@@ -1,4 +1,8 @@
-"""The formats a lick is written in: one module a target, one row in `EXPORTS`."""
+"""The formats that a lick is exported to: one module or package a target, one row in `EXPORTS`.
+
+In: a counted lick and what a user asks. Out: the values that all exports share: `Options`, `LoweredLick`, `Export`, and the table.
+Writes no format itself, and loads none: a row's module is imported where its output is wanted.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +24,8 @@ if TYPE_CHECKING:
 
 SOUND_FORMATS = ("wav", "flac", "mp3", "ogg")
 PRACTICE = (*SHARES, "ladder")  # the recordings of a practice set
-_PACE = re.compile(rf"\.({'|'.join(PRACTICE)})-[0-9]+(?:-to-[0-9]+)?-bpm(?=\.)")
+LONG = 300  # seconds of a recording from which its length is said before it is begun; an estimate
+_TEMPO_WORD = re.compile(rf"\.({'|'.join(PRACTICE)})-[0-9]+(?:-to-[0-9]+)?-bpm(?=\.)")
 
 
 @record
@@ -58,7 +63,7 @@ class Cover:
 
 @record
 class Album:
-    """What a house says of all its recordings."""
+    """What a project says of all its recordings, for their tags."""
 
     title: str = ""
     genre: str = ""
@@ -68,7 +73,7 @@ class Album:
 
 @record
 class Options:
-    """What a user asks of every back end."""
+    """What a user asks of the exports; each reads what concerns it."""
 
     width: int = 80  # columns of a text tab
     tempo_percent: Fraction | None = None  # `--tempo 60%`
@@ -82,48 +87,46 @@ class Options:
 
     @property
     def tempo_words(self) -> str:
-        """The tempo asked for, to name a recording with, so that a slow one does not take the full one's place: `60-percent`."""
+        """The tempo asked for, as a word of a recording's file name, so that a slow one does not take the full one's place: `60-percent`."""
         if self.tempo_bpm is not None:
             return f"{float(self.tempo_bpm):g}-bpm".replace(".", "-")
         return "" if self.tempo_percent is None else f"{float(self.tempo_percent):g}-percent".replace(".", "-")
 
     @property
     def bars_words(self) -> str:
-        """The part that is asked for, to name a file with, so that it does not take the whole lick's place: `bars-1-2`."""
+        """The bars asked for, as a word of a file name, so that they do not take the whole lick's place: `bars-1-2`."""
         if self.bars is None:
             return ""
         first, last = self.bars
         return f"bars-{first}-{last}" if last > first else f"bar-{first}"
 
 
-# Writes a whole output into the first file, which can be sought in; the second is for whatever the work has to put aside.
+# Writes a whole output into the first file, which can be sought in; the second is for what the work has to put aside.
 Writer: TypeAlias = Callable[[BinaryIO, BinaryIO], None]
 
-
-# Writes an output into the second file, of an earlier one with the same sound, the first; ValueError where that is no such file.
+# Writes an output into the second file from an earlier recording with the same sound, the first. Raises `ValueError` where that is no such file.
 Retag: TypeAlias = Callable[[BinaryIO, BinaryIO], None]
 
 
 class Length(NamedTuple):
-    """How long a recording lasts, and how large its file will be, about."""
+    """The length of a recording and the size of its file, about."""
 
     seconds: float
     size: int  # bytes
 
     @property
-    def much(self) -> bool:
-        """Whether to say so before it is begun."""
-        return self.seconds > 300
+    def is_long(self) -> bool:
+        """Whether it should be said before the recording is begun."""
+        return self.seconds > LONG
 
     def __str__(self) -> str:
-        """`31 minutes, about 360 MB`."""
-        return (
-            f"{lasting(self.seconds)}, about {max(1, round(self.size, -7 if self.size >= 10**8 else -6) // 10**6)} MB"
-        )
+        """Return `31 minutes, about 360 MB`."""
+        megabytes = round(self.size, -7 if self.size >= 10**8 else -6) // 10**6
+        return f"{duration_in_words(self.seconds)}, about {max(1, megabytes)} MB"
 
 
-def lasting(seconds: float) -> str:
-    """`31 minutes`; of less than two the seconds."""
+def duration_in_words(seconds: float) -> str:
+    """Return `31 minutes`, or under two minutes `90 seconds`."""
     return f"{seconds / 60:.0f} minutes" if seconds >= 120 else f"{seconds:.0f} seconds"
 
 
@@ -133,7 +136,7 @@ class Export(NamedTuple):
     content: bytes | Writer | None  # a `Writer` for what can be too large for the memory; None: there is no output
     losses: tuple[Diagnostic, ...] = ()
     length: Length | None = None  # of a recording
-    suffix: str = ""  # of its file, where its name says more than `Backend.files` can know: the tempo
+    suffix: str = ""  # of its file, where its name says more than `ExportFormat.files` can know: the tempo
     sound: bytes = b""  # of a recording: the same for the same samples, encoded in the same way; its tags do not count
     retag: Retag | None = None  # of a recording
 
@@ -148,9 +151,9 @@ class Export(NamedTuple):
 
 
 class ExportFormat(NamedTuple):
-    """One row: where a back end is and what it makes.
+    """One row of the table: where an export is and what it makes.
 
-    Its module has `emit(stages: Stages, options: Options) -> Emission` and `RULES: tuple[Rule, ...]`
+    Its module has `emit(lowered: LoweredLick, options: Options) -> Export` and `RULES: tuple[Rule, ...]`
     (its L5xx losses), and is imported on use.
     """
 
@@ -158,38 +161,41 @@ class ExportFormat(NamedTuple):
     module: str
     suffix: str  # of its files
     summary: str  # one line for help and README
-    recorded: bool = False  # sound: wants the extra `lickwright[audio]`, and can be several files
-    whole: bool = False  # is made of the whole lick, whatever part is asked for
+    is_audio: bool = False  # needs the extra `lickwright[audio]`, and can be several files
+    whole_lick: bool = False  # is made of the whole lick, whatever bars are asked for
 
     def files(self, options: Options) -> tuple[tuple[str, Options], ...]:
-        """Suffix of each file that it makes of a lick, and the options to emit it with.
+        """Return the suffix of each file that it makes of a lick, and the options to emit it with.
 
-        The recordings of a practice set have their tempo in their names too, which only the lick knows: `Emission.suffix`.
+        The recordings of a practice set have their tempo in their names too, which only the lick knows: `Export.suffix`.
         """
-        if not self.recorded:
-            return ((("" if self.whole else dotted(options.bars_words)) + self.suffix, options),)
+        if not self.is_audio:
+            return ((("" if self.whole_lick else join_suffix(options.bars_words)) + self.suffix, options),)
         recording = options.recording
         parts = PRACTICE if recording.practice else (recording.part,)
         count_in = max(1, recording.count_in) if recording.practice else recording.count_in
         made = (replace(recording, part=part, practice=False, count_in=count_in) for part in parts)
         return tuple(
-            (dotted(options.bars_words, one.part or options.tempo_words, one.format), replace(options, recording=one))
+            (
+                join_suffix(options.bars_words, one.part or options.tempo_words, one.format),
+                replace(options, recording=one),
+            )
             for one in made
         )
 
 
-def dotted(*words: str) -> str:
-    """A suffix of words, without the empty ones: `.slow.wav`."""
+def join_suffix(*words: str) -> str:
+    """Return a suffix made of words, without the empty ones: `.slow.wav`."""
     return "".join(f".{word}" for word in words if word)
 
 
-def kind_of(suffix: str) -> str:
-    """A suffix as `Backend.files` has it: without the tempo that the name of a practice set's recording carries."""
-    return _PACE.sub(r".\1", suffix)
+def suffix_without_tempo(suffix: str) -> str:
+    """Return a suffix as `ExportFormat.files` has it: without the tempo in the name of a practice set's recording."""
+    return _TEMPO_WORD.sub(r".\1", suffix)
 
 
 EXPORTS: tuple[ExportFormat, ...] = (
-    ExportFormat("tab", "lickwright.export.tab", ".tab.txt", "text tab, for reading and mailing", whole=True),
+    ExportFormat("tab", "lickwright.export.tab", ".tab.txt", "text tab, for reading and mailing", whole_lick=True),
     ExportFormat(
         "midi", "lickwright.export.midi", ".mid", "Standard MIDI File, one track and channel per string, with bends"
     ),
@@ -208,42 +214,50 @@ EXPORTS: tuple[ExportFormat, ...] = (
         "lickwright.export.audio",
         ".wav",
         "the sound of it, as a guitar plays it; other --format, other suffix",
-        True,
+        is_audio=True,
     ),
 )
 
 
+def find_format(name: str) -> ExportFormat:
+    """Return the row of a name. Raises `ValueError` that lists the names where there is none."""
+    for row in EXPORTS:
+        if row.name == name:
+            return row
+    raise ValueError(f"there is no format {name!r}; there are {', '.join(row.name for row in EXPORTS)}")
+
+
 class LoweredLick:
-    """A counted lick and what is lowered from it, each made once, when first asked for."""
+    """A counted lick and what is lowered from it, each part made once, when first asked for."""
 
     def __init__(self, timeline: Timeline) -> None:
         self.timeline = timeline
         self._grid: Grid | None = None
-        self._parts: dict[tuple[int, int], tuple[LoweredLick, tuple[Diagnostic, ...]]] = {}
+        self._excerpts: dict[tuple[int, int], tuple[LoweredLick, tuple[Diagnostic, ...]]] = {}
         self._performances: dict[tuple[Fraction | None, Fraction | None], Performance] = {}
 
     def grid(self) -> Grid:
-        """The lick as drawn."""
+        """Return the lick as drawn."""
         if self._grid is None:
             from lickwright.layout.columns import lay_out_bars
 
             self._grid = lay_out_bars(self.timeline)
         return self._grid
 
-    def part(self, bars: tuple[int, int]) -> tuple[LoweredLick, tuple[Diagnostic, ...]]:
-        """The part from one bar to another, and what is to be said of it. Raises `excerpt.NoBars`."""
-        if bars not in self._parts:
+    def excerpt(self, bars: tuple[int, int]) -> tuple[LoweredLick, tuple[Diagnostic, ...]]:
+        """Return the bars from the first to the last number, and what is to be said of them. Raises `excerpt.NoBars`."""
+        if bars not in self._excerpts:
             from lickwright.timeline.excerpt import cut_bars
 
             timeline, said = cut_bars(self.timeline, *bars)
-            self._parts[bars] = LoweredLick(timeline), said
-        return self._parts[bars]
+            self._excerpts[bars] = LoweredLick(timeline), said
+        return self._excerpts[bars]
 
     def performance(self, options: Options) -> Performance:
-        """The lick as sounded, at the tempo that `options` ask for."""
-        asked = (options.tempo_percent, options.tempo_bpm)
-        if asked not in self._performances:
+        """Return the lick as sounded, at the tempo that `options` ask for."""
+        tempo = (options.tempo_percent, options.tempo_bpm)
+        if tempo not in self._performances:
             from lickwright.performance.note_events import perform
 
-            self._performances[asked] = perform(self.timeline, *asked)
-        return self._performances[asked]
+            self._performances[tempo] = perform(self.timeline, *tempo)
+        return self._performances[tempo]

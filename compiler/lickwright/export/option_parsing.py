@@ -1,6 +1,6 @@
-"""What a user asks of the back ends, in words: formats and a tempo for practice.
+"""Parsing of what a user asks of the exports in words: formats, and a tempo for practice.
 
-In: words from a command line or a lickwright.toml. Out: values, or a `ValueError` that says what would be right.
+In: words from a command line or a lickwright.toml. Out: values, or a `ValueError` in a player's words that says what would be right.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from lickwright.music.practice import MINUTES
 from lickwright.music.rhythm import TEMPO_MAX, TEMPO_MIN
 from lickwright.report.console import safe_text
 
-# Least and most of what may be asked for, on a command line as in a lickwright.toml.
+# The least and the most that may be asked for, on a command line as in a lickwright.toml.
 WIDTHS = (20, 10_000)  # columns of a text tab
 JOBS = (1, 256)  # processes
 COUNT_INS = (0, 8)  # bars
@@ -27,34 +27,36 @@ _NUMBER = re.compile(r"([0-9]{1,4}(?:\.[0-9]{1,4})?)(%?)\Z")
 
 
 def parse_formats(words: Sequence[str], quote: str = "") -> tuple[ExportFormat, ...]:
-    """`tab`, `midi` as rows of the table of back ends, each once, in the table's order; `quote` goes round a word in a message."""
+    """Return the rows that the words `tab`, `midi` name, each once, in the order of `EXPORTS`.
+
+    `quote` goes round a word in a message. Raises `ValueError` for a word that is no format, and where there is none.
+    """
     known = {row.name: row for row in EXPORTS}
     wanted = [word.strip().lower() for word in words if word.strip()]
     for word in wanted:
         if word not in known:
-            near = nearest_name(word, list(known))
-            wish = (
-                f"write audio, and --format {word}"
-                if word in SOUND_FORMATS
-                else f"did you mean {near}?"
-                if near
-                else f"there are {', '.join(known)}"
-            )
-            raise ValueError(f"there is no format {quote}{safe_text(word)}{quote}; {wish}")
+            raise ValueError(f"there is no format {quote}{safe_text(word)}{quote}; {_hint(word, list(known))}")
     if not wanted:
         raise ValueError(f"no format named; there are {', '.join(known)}")
     return tuple(row for row in EXPORTS if row.name in wanted)
 
 
-class TempoWish(NamedTuple):
-    """How fast, where the user says so: at most one of the two is not None."""
+def _hint(word: str, known: list[str]) -> str:
+    if word in SOUND_FORMATS:
+        return f"write audio, and --format {word}"
+    near = nearest_name(word, known)
+    return f"did you mean {near}?" if near else f"there are {', '.join(known)}"
+
+
+class TempoRequest(NamedTuple):
+    """The tempo that a user asks for: at most one of the two is not None; none is the written tempo."""
 
     percent: Fraction | None = None  # of the written tempo: 60 is 60 %
     bpm: Fraction | None = None  # the opening tempo
 
 
-def parse_tempo(value: str) -> TempoWish:
-    """`60%` of the written tempo, or `72` beats a minute."""
+def parse_tempo(value: str) -> TempoRequest:
+    """Read `60%` of the written tempo, or `72` beats a minute. Raises `ValueError` for anything else and what is too slow or too fast."""
     match = _NUMBER.match(value.strip())
     if match is None:
         raise ValueError(f"{safe_text(value)} is not a tempo: write 72 for beats a minute, or 60% of the written tempo")
@@ -62,4 +64,4 @@ def parse_tempo(value: str) -> TempoWish:
     if not TEMPO_MIN <= number <= TEMPO_MAX:
         unit = "%" if match[2] else " beats a minute"
         raise ValueError(f"{safe_text(value)} is out of reach: a tempo goes from {TEMPO_MIN} to {TEMPO_MAX}{unit}")
-    return TempoWish(percent=number) if match[2] else TempoWish(bpm=number)
+    return TempoRequest(percent=number) if match[2] else TempoRequest(bpm=number)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from lickwright.analysis.fingerprint import FEWEST, Moments, piece_size, unpack
+from lickwright.analysis.fingerprint import FEWEST, Moments, piece_size, unpack_moments
 
 NOTE, PART = 2, 1  # what a note costs, and its length or its chord alone
 _FAR = 1 << 30
@@ -44,7 +44,7 @@ FULL = Likeness(0, 0, 0, 0, 0, 0, 1.0)  # nothing differs
 
 def shape(moments: bytes) -> PreparedPhrase:
     """A phrase made ready, from what the index keeps."""
-    read = unpack(moments)
+    read = unpack_moments(moments)
     steps = bytes([b - a & 255 for a, b in zip(read.pitches, read.pitches[1:], strict=False)])
     return PreparedPhrase(len(read.pitches), steps, read, _tokens(read, 0, 1.0))
 

@@ -12,7 +12,7 @@ from fractions import Fraction
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from lickwright.analysis.fingerprint import WHOLE, unpack
+from lickwright.analysis.fingerprint import WHOLE, unpack_moments
 from lickwright.core.files import error_reason
 from lickwright.index.query_parser import QueryError
 from lickwright.index.search import SearchHit, memory
@@ -22,7 +22,7 @@ from lickwright.store.index_schema import VERSION, add, create
 from lickwright.store.manifest import NAME, Manifest, Unusable, stored
 
 if TYPE_CHECKING:
-    from lickwright.compilation import Compilation
+    from lickwright.compiler.compilation import Compilation
 
 _AT_WORK = "a build is at work on it", "ask again when it is done"
 
@@ -161,7 +161,7 @@ class Shelf:
     def phrase(self, hit: SearchHit) -> dict[str, list[object]]:
         """The semitones from each note to the next and the times between them, in whole notes, for JSON."""
         row = self.connection.execute("SELECT moments FROM phrases WHERE code = ?", (hit.facts["phrase"],)).fetchone()
-        pitches, _, waits = unpack(row[0] if row else b"")
+        pitches, _, waits = unpack_moments(row[0] if row else b"")
         steps = [after - before for before, after in zip(pitches, pitches[1:], strict=False)]
         return {"intervals": [*steps], "rhythm": [str(Fraction(wait, WHOLE)) for wait in waits[:-1]]}
 

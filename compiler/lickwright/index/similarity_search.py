@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
-from lickwright.analysis.fingerprint import FEWEST, separate_grams
+from lickwright.analysis.fingerprint import FEWEST, separate_step_grams
 from lickwright.index.describe_difference import edits, position_difference
 from lickwright.index.duplicates import NEAR, SAME_PHRASE, SAME_TAB
 from lickwright.index.edit_distance import FULL, PreparedPhrase, cost, likeness, near_limit, shape
@@ -64,7 +64,7 @@ def _near(
     values: list[int | str] = [wanted.phrase_notes - limit // 2, wanted.phrase_notes + limit // 2, wanted.phrase]
     if searchable(connection):
         asked += " AND id IN (SELECT rowid FROM phrase_grams WHERE phrase_grams MATCH ?)"
-        values.append(" OR ".join(f'"{piece}"' for piece in set(separate_grams(wanted.moments))))
+        values.append(" OR ".join(f'"{piece}"' for piece in set(separate_step_grams(wanted.moments))))
     found: dict[int, tuple[int, PreparedPhrase]] = {}
     for code, moments in connection.execute(f"SELECT code, moments FROM phrases WHERE {asked} ORDER BY id", values):
         if limit < 0:

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.analysis.fingerprint import length_of, phrase, tab_code
+from lickwright.analysis.fingerprint import moment_count, phrase_fingerprint, tab_code
 from lickwright.music.boxspec import SHAPES
 
 if TYPE_CHECKING:  # whoever asks an index needs no compiler
-    from lickwright.compilation import CompiledLick
+    from lickwright.compiler.compilation import CompiledLick
     from lickwright.core.diagnostics import Diagnostic
     from lickwright.core.source import Source
     from lickwright.settings.fields import Settings
@@ -80,7 +80,7 @@ class LickFacts(NamedTuple):
     @property
     def phrase_notes(self) -> int:
         """How many moments its phrase has, where bends and releases are notes and ornaments are none."""
-        return length_of(self.moments)
+        return moment_count(self.moments)
 
     @property
     def level(self) -> int | None:
@@ -96,10 +96,10 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
         line = next((source.place(d.span.start).line for d in lick.diagnostics if d.lick == lick.title), 1)
         return LickFacts(lick.title, lick.slug, line, False, findings=found)
     settings, key = timeline.settings, timeline.settings.key
-    from lickwright.analysis.figures import figures
+    from lickwright.analysis.figures import find_figures
     from lickwright.timeline.model import onset_grains
 
-    theirs = phrase(timeline)
+    theirs = phrase_fingerprint(timeline)
     more = settings.tuning.shift + settings.capo
     low, high, lowest, highest = _extent(timeline.sounds)
     degree = (theirs.first - key.tonic.pc) % 12 if key is not None and theirs.first is not None else None
@@ -110,7 +110,7 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
         float(settings.tempo.bpm), str(settings.meter), str(settings.feel), settings.tuning.name, settings.capo,
         settings.sound, settings.by, settings.rights, settings.source, settings.origin, settings.tags, settings.style,
         "\n".join(settings.notes), settings.level, _level(lick, measure), ", ".join(lick.techniques),
-        ", ".join(sorted(figures(timeline))), len(timeline.passes), _beats(timeline), lick.duration or 0.0, len(onset_grains(timeline.sounds)),
+        ", ".join(sorted(find_figures(timeline))), len(timeline.passes), _beats(timeline), lick.duration or 0.0, len(onset_grains(timeline.sounds)),
         None if low is None else low + more, None if high is None else high + more, lowest, highest,
         theirs.code, tab_code(timeline), degree, None if theirs.first is None else theirs.first + more, theirs.moments,
         found,

@@ -14,7 +14,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from typing import get_args, get_type_hints
 
-from lickwright.analysis.fingerprint import grams
+from lickwright.analysis.fingerprint import step_grams
 from lickwright.store.features import Finding, LickFacts
 
 VERSION = 3  # of these tables: another one is built anew
@@ -130,7 +130,8 @@ def _add_phrases(connection: sqlite3.Connection, phrases: dict[int, LickFacts], 
         )
         if search and done.rowcount == 1:
             connection.execute(
-                "INSERT INTO phrase_grams (rowid, grams) VALUES (?, ?)", (done.lastrowid, " ".join(grams(one.moments)))
+                "INSERT INTO phrase_grams (rowid, grams) VALUES (?, ?)",
+                (done.lastrowid, " ".join(step_grams(one.moments))),
             )
 
 
@@ -164,7 +165,7 @@ def _forget(connection: sqlite3.Connection, codes: Sequence[int], search: bool) 
     if search:
         connection.executemany(
             "INSERT INTO phrase_grams (phrase_grams, rowid, grams) VALUES ('delete', ?, ?)",
-            [(number, " ".join(grams(moments))) for number, moments in lost],
+            [(number, " ".join(step_grams(moments))) for number, moments in lost],
         )
     connection.executemany("DELETE FROM phrases WHERE id = ?", [(number,) for number, _ in lost])
 

@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from lickwright.core.files import move_file
 from lickwright.core.slugs import slug
-from lickwright.export import kind_of
+from lickwright.export import suffix_without_tempo
 from lickwright.store.durable import UnsyncedFiles
 from lickwright.store.guarded_database import (
     BESIDE,
@@ -180,7 +180,7 @@ class Made(NamedTuple):
     @property
     def suffix(self) -> str:
         """What follows the lick's name, without the tempo of a practice recording: it tells the outputs of a lick apart."""
-        return kind_of(self.name[len(self.lick) :])
+        return suffix_without_tempo(self.name[len(self.lick) :])
 
 
 class Manifest:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from lickwright.core.slugs import distinct_names, slug
 
 if TYPE_CHECKING:
-    from lickwright.compilation import CompiledLick
+    from lickwright.compiler.compilation import CompiledLick
 
 
 class Named(NamedTuple):

@@ -26,7 +26,7 @@ class RefusedFix(NamedTuple):
     because: Diagnostic  # an error that it would bring
 
 
-class Taken(NamedTuple):
+class FixRound(NamedTuple):
     """Fixes that go into one text at once."""
 
     source: Source
@@ -34,12 +34,12 @@ class Taken(NamedTuple):
 
 
 @record
-class Mended:
+class AutofixResult:
     """What mending a source came to."""
 
     before: Compilation
     after: Compilation  # of the text with the fixes; `before` itself where there were none
-    rounds: tuple[Taken, ...]
+    rounds: tuple[FixRound, ...]
     refused: tuple[RefusedFix, ...]
 
     @property
@@ -56,7 +56,7 @@ class Mended:
         return data
 
 
-def mend(before: Compilation) -> Mended:
+def autofix(before: Compilation) -> AutofixResult:
     """Takes fixes until none is left that makes the text better.
 
     One mistake may hide another that has its own sure fix, which then does not count against the first. Should that fix turn
@@ -68,9 +68,9 @@ def mend(before: Compilation) -> Mended:
     return _mend(before, hope=False)
 
 
-def _mend(before: Compilation, hope: bool) -> Mended:
+def _mend(before: Compilation, hope: bool) -> AutofixResult:
     now = before
-    rounds: list[Taken] = []
+    rounds: list[FixRound] = []
     refused: dict[
         tuple[str, str], RefusedFix
     ] = {}  # by rule and title of the fix: one that was refused is not tried again
@@ -81,9 +81,9 @@ def _mend(before: Compilation, hope: bool) -> Mended:
         taken, after = _better(now, wanted, [], refused, hope)
         if not taken:
             break
-        rounds.append(Taken(now.source, tuple(taken)))
+        rounds.append(FixRound(now.source, tuple(taken)))
         now = after
-    return Mended(before, now, tuple(rounds), tuple(refused.values()))
+    return AutofixResult(before, now, tuple(rounds), tuple(refused.values()))
 
 
 def _key(d: Diagnostic) -> tuple[str, str]:
@@ -116,7 +116,7 @@ def _better(
 def _with(now: Compilation, findings: list[Diagnostic]) -> Compilation:
     if not findings:
         return now
-    return compile_text(apply_fixes(now.source, [d.fix for d in findings if d.fix]), now.source.name, now.house)
+    return compile_text(apply_fixes(now.source, [d.fix for d in findings if d.fix]), now.source.name, now.project)
 
 
 def _new_error(before: Compilation, after: Compilation, hope: bool) -> Diagnostic | None:

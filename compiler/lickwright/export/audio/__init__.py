@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.fast_dataclass import replace
-from lickwright.export import EXPORTS, PRACTICE, Export, Length, LoweredLick, Options, dotted, lasting
+from lickwright.export import EXPORTS, PRACTICE, Export, Length, LoweredLick, Options, duration_in_words, join_suffix
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.practice import MINUTES, SHARES
 from lickwright.performance.note_events import Performance
@@ -124,12 +124,12 @@ def audio_losses(stages: LoweredLick, options: Options, taken: Take) -> tuple[Di
     if options.recording.answer:
         ends += last.performance.end - last.performance.bars[0]
     if ends > longest and options.recording.longest is not None:
-        why = f"the recording would last {lasting(ends)}, and {lasting(longest)} are allowed here: it is not made"
+        why = f"the recording would last {duration_in_words(ends)}, and {duration_in_words(longest)} are allowed here: it is not made"
         return (
             OVER.at(span, why, "make it shorter or faster, or allow more: `longest` in lickwright.toml, or --longest"),
         )
     if taken.left_out or ends > longest:
-        why = f"the recording would last longer than {lasting(longest)}: it ends earlier"
+        why = f"the recording would last longer than {duration_in_words(longest)}: it ends earlier"
         found.append(TOO_LONG.at(span, why, "ask for fewer repeats or a ladder with fewer rungs"))
     if options.recording.backing and not taken.chords:
         why = "there are no chords and no key to hold under the lick: it is recorded alone"
@@ -179,7 +179,7 @@ def rungs(stages: LoweredLick, options: Options) -> tuple[Fraction, ...]:
 
 def ladder(stages: LoweredLick, options: Options) -> list[Round]:
     """The first time through the lick on each rung of the practice ladder, as its recording has them."""
-    row = next(row for row in EXPORTS if row.recorded)
+    row = next(row for row in EXPORTS if row.is_audio)
     asked = row.files(replace(options, recording=replace(options.recording, practice=True)))[-1][1]
     return [next(same) for _, same in groupby(taken_down(stages, asked).rounds, key=lambda one: one.bpm)]
 
@@ -207,7 +207,7 @@ def _pace(stages: LoweredLick, taken: Take, to: str) -> str:
 def _suffix(stages: LoweredLick, options: Options, taken: Take) -> str:
     """How the name of a practice set's recording ends: `.slow-43-bpm.wav`, `.ladder-43-to-72-bpm.wav`."""
     words = f"{options.recording.part}-{_pace(stages, taken, '-to-')}-bpm"
-    return dotted(options.bars_words, words, options.recording.format)
+    return join_suffix(options.bars_words, words, options.recording.format)
 
 
 def _track(options: Options) -> int:

@@ -12,14 +12,14 @@ from fractions import Fraction
 from functools import lru_cache
 from operator import itemgetter
 
-from lickwright.checks.findings import at_sound, note_as_typed
+from lickwright.checks.findings import finding_at_sound, note_as_typed
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.export import Export, LoweredLick, Options
 from lickwright.export.midi import channel_voices, one_channel, smf
 from lickwright.export.midi.channel_voices import BEND_RANGE, Report
 from lickwright.export.midi.smf import Meta
 from lickwright.export.midi.ticks import TICKS_A_QUARTER, Ticks
-from lickwright.export.timing import PLAIN, how
+from lickwright.export.timing import PLAIN, techniques_in_words
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.rhythm import Meter
 from lickwright.notation.techniques import Stroke
@@ -63,7 +63,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
         sound = timeline.sounds[index]
         if (rule.code, sound.span.start) not in losses:
             name = note_as_typed(timeline, sound.string, "" if sound.fret is None else sound.fret)
-            losses[rule.code, sound.span.start] = at_sound(rule, timeline, sound, f"{name} {message}")
+            losses[rule.code, sound.span.start] = finding_at_sound(rule, timeline, sound, f"{name} {message}")
 
     ticks = Ticks(performance.tempos)
     tracks = [_conductor(timeline, performance, ticks, losses)]
@@ -116,7 +116,7 @@ def _lyrics(timeline: Timeline, notes: Iterable[NoteEvent], ticks: Ticks) -> lis
     """What is done to each note, in words, where it is more than picking it."""
     found: list[Meta] = []
     for note in notes:
-        if note.part == 0 and (words := how(timeline.sounds[note.sound])) != PLAIN:
+        if note.part == 0 and (words := techniques_in_words(timeline.sounds[note.sound])) != PLAIN:
             found.append((ticks.at(note.start), smf.LYRIC, words.encode()))
     return found
 

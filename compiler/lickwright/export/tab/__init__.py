@@ -11,8 +11,15 @@ from collections.abc import Sequence
 
 from lickwright.core.diagnostics import Rule
 from lickwright.export import Export, LoweredLick, Options
-from lickwright.export.tab.drawing import LET_RING_SHORT, draw_line, wrapped
-from lickwright.export.tab.heading import Printed, ending, heading, is_hard, legend, tempo_words
+from lickwright.export.tab.drawing import LET_RING_SHORT, draw_line, wrap_words
+from lickwright.export.tab.heading import (
+    PrintedMarks,
+    closing_lines,
+    heading_lines,
+    legend_lines,
+    needs_caution,
+    tempo_words,
+)
 from lickwright.export.tab.lines import Line, break_lines
 from lickwright.hand.measures import CAUTION
 from lickwright.layout.chord_tones import mark_chord_tones
@@ -31,16 +38,16 @@ def emit(stages: LoweredLick, options: Options) -> Export:
         grid = mark_chord_tones(grid)
     width = min(WIDTH_MAX, max(WIDTH_MIN, options.width))
     lines = break_lines(grid, width)
-    parts = [heading(grid, width, tempo_words(timeline, options.tempo_percent, options.tempo_bpm))]
+    parts = [heading_lines(grid, width, tempo_words(timeline, options.tempo_percent, options.tempo_bpm))]
     held = _held_note(lines)
     for line, above in zip(lines, _reaching(grid, lines), strict=True):
         # A ghost note is told from a held one by a letter, where there are both.
         shown = above if held else [item for item in above if item.technique is not GHOST]
         parts.append(draw_line(grid, line, shown, width))
     short = any(LET_RING_SHORT in row for part in parts[1:] for row in part)
-    parts += [legend(grid, Printed(held, short), width), ending(timeline.settings, width)]
-    if is_hard(timeline):
-        parts.append(wrapped(CAUTION, width))
+    parts += [legend_lines(grid, PrintedMarks(held, short), width), closing_lines(timeline.settings, width)]
+    if needs_caution(timeline):
+        parts.append(wrap_words(CAUTION, width))
     return Export("\n\n".join("\n".join(part) for part in parts if part).encode() + b"\n")
 
 

@@ -205,7 +205,7 @@ def _lay_words(lanes: list[list[Item]], start: int, text: str, width: int) -> No
         _lay(lanes, start, text)
         return
     start = max(0, min(start, width - min(_wide(text), _SHORTEST_WORDS)))
-    lines = wrapped(text, width - start)
+    lines = wrap_words(text, width - start)
     start = max(0, min(start, width - max(map(_wide, lines))))
     free = next((i for i in range(len(lanes) + 1) if all(_is_free(lane, start) for lane in lanes[i:])), len(lanes))
     for index, line in enumerate(lines, free):
@@ -218,7 +218,7 @@ def _is_free(lane: Sequence[Item], start: int) -> bool:
     return all(at + _wide(text) < start for at, text in lane)
 
 
-def wrapped(text: str, width: int) -> list[str]:
+def wrap_words(text: str, width: int) -> list[str]:
     """Words in lines no wider than `width`; a word that is wider alone is left whole."""
     if len(text) <= width and text.isascii():
         return [text]

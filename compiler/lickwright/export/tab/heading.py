@@ -10,7 +10,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.export.tab.drawing import CHORD_TONES, FINGERS, LET_RING, LET_RING_SHORT, wrapped
+from lickwright.export.tab.drawing import CHORD_TONES, FINGERS, LET_RING, LET_RING_SHORT, wrap_words
 from lickwright.hand.fingering import hand_for
 from lickwright.hand.measures import BIG_BEND, PICKING
 from lickwright.layout.grid import Cell, Grid, GridRow
@@ -39,10 +39,14 @@ _TAP = Stroke.TAP  # bound here, since it is asked for every sound and an enumer
 _PACE_NOTES = 5  # in a row, for a pace to count
 
 
-def heading(grid: Grid, width: int, tempo: str) -> list[str]:
+def heading_lines(grid: Grid, width: int, tempo: str) -> list[str]:
     """Title, author and what a player has to know before the first note."""
     settings = grid.timeline.settings
-    lines = [*wrapped(grid.timeline.title, width), *(wrapped(f"by {settings.by}", width) if settings.by else ()), ""]
+    lines = [
+        *wrap_words(grid.timeline.title, width),
+        *(wrap_words(f"by {settings.by}", width) if settings.by else ()),
+        "",
+    ]
     return lines + _listed(heading_facts(grid.timeline, tempo), width)
 
 
@@ -136,29 +140,29 @@ def _listed(rows: Iterator[tuple[str, str]] | Sequence[tuple[str, str]], width: 
 
 @lru_cache(maxsize=4096)
 def _entry(name: str, value: str, indent: int, width: int) -> tuple[str, ...]:
-    first, *more = wrapped(value, width - indent) or [""]
+    first, *more = wrap_words(value, width - indent) or [""]
     return f"{name:<{indent}}{first}", *(" " * indent + line for line in more)
 
 
-class Printed(NamedTuple):
+class PrintedMarks(NamedTuple):
     """What only the printed lines know."""
 
     held: str = ""  # a note shown in parentheses because it goes on; "" for none
     short_ring: bool = False  # a "let ring" had no room for its words
 
 
-def legend(grid: Grid, printed: Printed, width: int) -> list[str]:
+def legend_lines(grid: Grid, printed: PrintedMarks, width: int) -> list[str]:
     """The marks that were printed, each with its longest example in this lick, in the order of the reference page."""
     return _listed(legend_rows(grid, printed), width)
 
 
-def legend_rows(grid: Grid, printed: Printed) -> list[tuple[str, str]]:
+def legend_rows(grid: Grid, printed: PrintedMarks) -> list[tuple[str, str]]:
     """Return each mark that was printed with its sentence, in the order of the reference page."""
     rows = [row for part in _LEGEND for row in part(grid, printed) if row[1]]
     return list(dict.fromkeys(rows))
 
 
-def _of_techniques(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
+def _of_techniques(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
     """The rows of the table of techniques."""
     used: dict[int, tuple[str, str]] = {}
     for cell in (cell for column in grid.columns for cell in column.cells if _is_marked(cell)):
@@ -182,22 +186,22 @@ def _is_marked(cell: Cell) -> bool:
     return bool(cell.shapes or not sound.fret or sound.marks or sound.begin.sign or sound.head)
 
 
-def _of_events(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
+def _of_events(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
     written = {word.word for word in grid.timeline.words}
     return ((event.above, event.sentence) for word, event in EVENT_ABOVE.items() if word in written)
 
 
-def _of_navigation(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
+def _of_navigation(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
     return ((node.mark.printed, node.mark.sentence) for drawn in grid.bars for node in drawn.bar.marks)
 
 
-def _of_tones(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
+def _of_tones(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
     tones = dict.fromkeys(above.text for above in grid.above if above.row is GridRow.TONE)
     if tones:
         yield " ".join(list(tones)[:3]), f"{CHORD_TONES}: what the note is in the chord over it"
 
 
-def _of_counts(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
+def _of_counts(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
     said = dict.fromkeys(column.said for column in grid.columns)
     for sign, sentence in _COUNTS:
         yield from ((count, sentence) for count in [count for count in said if sign in count][:1])
@@ -206,7 +210,7 @@ def _of_counts(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
         yield f"({rest})", "in the count: a rest, count it and play nothing"
 
 
-def _of_length(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
+def _of_length(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
     """What says how long notes last."""
     if printed.held:
         yield printed.held, "still sounding from before: hold it, don't pick again"
@@ -220,7 +224,7 @@ def _of_length(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
             yield text, sentence
 
 
-def _of_fingers(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
+def _of_fingers(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
     """The rows of letters and numbers for the two hands."""
     for row, (label, names) in FINGERS.items():
         used = {above.text for above in grid.above if above.row is row}
@@ -230,7 +234,7 @@ def _of_fingers(grid: Grid, printed: Printed) -> Iterator[tuple[str, str]]:
 
 
 # In the order of the reference page.
-_LEGEND: tuple[Callable[[Grid, Printed], Iterable[tuple[str, str]]], ...] = (
+_LEGEND: tuple[Callable[[Grid, PrintedMarks], Iterable[tuple[str, str]]], ...] = (
     _of_techniques, _of_events, _of_navigation, _of_length, _of_fingers, _of_tones, _of_counts,
 )  # fmt: skip
 
@@ -252,14 +256,14 @@ def _examples(cell: Cell, above: bool) -> Iterator[tuple[Technique, str]]:
         yield QUARTER_BEND if bare else shape.technique, text or note_text(sound)
 
 
-def ending(settings: Settings, width: int) -> list[str]:
+def closing_lines(settings: Settings, width: int) -> list[str]:
     """Whose it is and what else was written about it."""
     rows = [("rights", settings.rights), ("source", settings.source), ("tags", settings.tags)]
     rows += [("note", note) for note in settings.notes]
     return _listed([row for row in rows if row[1]], width)
 
 
-def is_hard(timeline: Timeline) -> bool:
+def needs_caution(timeline: Timeline) -> bool:
     """Whether a lick bends, stretches or hurries so far that a caution is due."""
     bends = any(
         shape.amount > BIG_BEND

@@ -11,7 +11,7 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import replace
-from lickwright.export.tab.spacing import TIGHT, Block, Piece, SpacingScale, part, pieces_of
+from lickwright.export.tab.spacing import TIGHT, Block, Piece, SpacingScale, bar_pieces, cut_piece
 from lickwright.layout.grid import Grid
 from lickwright.timeline.bar_count import count_shift
 from lickwright.timeline.model import Bar
@@ -53,7 +53,7 @@ def break_lines(grid: Grid, width: int) -> list[Line]:
     """The lick in lines. One scale serves all where that costs no line, else one a line that fits, else one a bar."""
     labels = max(map(len, grid.timeline.settings.tuning.labels))
     pieces: list[Piece] = []
-    for piece in pieces_of(grid):
+    for piece in bar_pieces(grid):
         pieces += _fitting(grid, piece, width - labels)
     breaker = _Breaker(grid, pieces, width, labels)
     own = [piece.scale for piece in pieces]
@@ -111,13 +111,13 @@ def _parts(grid: Grid, piece: Piece, room: int) -> list[Piece]:
         last = next((i for i in reversed(ends) if _fits(grid, piece, first, i, room)), None)
         if last is None:
             last = next((i for i in range(ends[0] - 1, first, -1) if _fits(grid, piece, first, i, room)), first + 1)
-        parts.append(part(grid, piece, first, last))
+        parts.append(cut_piece(grid, piece, first, last))
         first = last
     return [_easiest(made, room) for made in parts]
 
 
 def _fits(grid: Grid, piece: Piece, first: int, last: int, room: int) -> bool:
-    return part(grid, piece, first, last).spaced(TIGHT, True).length <= room
+    return cut_piece(grid, piece, first, last).spaced(TIGHT, True).length <= room
 
 
 def _easiest(piece: Piece, room: int) -> Piece:

@@ -97,12 +97,12 @@ class Piece:
         found = self._known.get((scale, first))
         if found is None:
             blocks = self.opening if first else self.blocks
-            found = space(blocks, self.begin, self.end, scale, SAME_BAR if self.same else 1)
+            found = space_blocks(blocks, self.begin, self.end, scale, SAME_BAR if self.same else 1)
             self._known[scale, first] = found
         return found
 
 
-def pieces_of(grid: Grid) -> list[Piece]:
+def bar_pieces(grid: Grid) -> list[Piece]:
     """One for each bar."""
     needs = _needs(grid)
     grain, beat = grid.timeline.grain, int(grid.timeline.settings.meter.beat * grid.timeline.grain)
@@ -137,7 +137,7 @@ def _needs(grid: Grid) -> _Needs:
     return needs
 
 
-def part(grid: Grid, piece: Piece, first: int, last: int) -> Piece:
+def cut_piece(grid: Grid, piece: Piece, first: int, last: int) -> Piece:
     """Blocks `first` to `last` (excluded) of a piece, as a piece of its own."""
     blocks = piece.blocks[first:last]
     whole = last == len(piece.blocks)
@@ -231,7 +231,7 @@ def _scale(blocks: Sequence[Block], end: int, grain: int, beat: int) -> SpacingS
     quick ornament does not stretch the whole bar; its room is what most such steps need, within limits, and the few
     that need more push on what follows.
     """
-    tight = space(blocks, 0, end, TIGHT)
+    tight = space_blocks(blocks, 0, end, TIGHT)
     real = [
         (at, x)
         for x, (at, back, marks, _, said, *_) in zip(tight.xs, blocks, strict=True)
@@ -247,7 +247,7 @@ def _scale(blocks: Sequence[Block], end: int, grain: int, beat: int) -> SpacingS
     return SpacingScale(min(STEP_MAX, max(least, need)), max(1, step))
 
 
-def space(blocks: Sequence[Block], begin: int, end: int, scale: SpacingScale, least: int = 1) -> Spaced:
+def space_blocks(blocks: Sequence[Block], begin: int, end: int, scale: SpacingScale, least: int = 1) -> Spaced:
     """Places for columns. Each stands where its time asks, or as far on as what is before it needs:
 
     one `-` at least between marks of a string, no mark over another's column, a blank between counts, chords and

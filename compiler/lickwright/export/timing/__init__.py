@@ -14,7 +14,7 @@ from math import floor
 from operator import itemgetter
 from typing import NamedTuple
 
-from lickwright.checks.findings import within_meter
+from lickwright.checks.findings import instant_in_meter
 from lickwright.checks.scale_membership import note_memberships
 from lickwright.core.diagnostics import Rule
 from lickwright.export import Export, LoweredLick, Options
@@ -68,7 +68,9 @@ COLUMNS = TimingRow._fields
 def emit(stages: LoweredLick, options: Options) -> Export:
     """The sheet as CSV: a heading line, then the rows."""
     lines = [",".join(COLUMNS)]
-    lines += [",".join([_text(value) for value in row]) for row in rows(stages.timeline, stages.performance(options))]
+    lines += [
+        ",".join([_text(value) for value in row]) for row in timing_rows(stages.timeline, stages.performance(options))
+    ]
     if options.recording.practice:
         lines = [",".join(line) for line in zip(lines, *_ladder(stages, options), strict=True)]
     return Export(("\n".join(lines) + "\n").encode())
@@ -89,11 +91,11 @@ def _ladder(stages: LoweredLick, options: Options) -> Iterator[list[str]]:
 
 def _text(value: float | str | None) -> str:
     """A value as a CSV cell."""
-    return cell(value) if isinstance(value, str) else "" if value is None else str(value)
+    return csv_cell(value) if isinstance(value, str) else "" if value is None else str(value)
 
 
 @lru_cache(maxsize=4096)
-def cell(value: str) -> str:
+def csv_cell(value: str) -> str:
     """A text as a CSV cell. What a spreadsheet would take for a formula gets an apostrophe, which shows it as text."""
     if value.startswith(_FORMULA):
         value = "'" + value
@@ -102,7 +104,7 @@ def cell(value: str) -> str:
     return value
 
 
-def rows(timeline: Timeline, performance: Performance) -> tuple[TimingRow, ...]:
+def timing_rows(timeline: Timeline, performance: Performance) -> tuple[TimingRow, ...]:
     """The rows, by when what they say begins."""
     return tuple(_keyed(timeline, performance).values())
 
@@ -189,7 +191,7 @@ def _row(sheet: _Sheet, note: NoteEvent) -> TimingRow:
     return TimingRow(
         sheet.timeline.bars[sound.bar].number, _beat(sheet.timeline, sound.bar, at), sheet.counts[sound.bar][at].name,
         round(note.start, 3), round(sheet.last[note.sound] - note.start, 3), note.string,
-        fret, name, midi, degree, sheet.places[note.sound], how(sound), bends, sound.finger or "",
+        fret, name, midi, degree, sheet.places[note.sound], techniques_in_words(sound), bends, sound.finger or "",
         round(note.loudness, 2), NOTE, None, None, sheet.tones[note.sound],
     )  # fmt: skip
 
@@ -233,7 +235,7 @@ def _count(sheet: _Sheet, bar: int, at: int) -> str:
 def _beat(timeline: Timeline, bar: int, at: float) -> float:
     """The beat of an instant in its bar, from 1: a pick-up ends where the bar would."""
     written, meter = timeline.bars[bar], timeline.settings.meter
-    shift = 0 if written.number else int(within_meter(timeline, written, 0) * timeline.grain)
+    shift = 0 if written.number else int(instant_in_meter(timeline, written, 0) * timeline.grain)
     return _plain(round(float((at + shift) / (meter.beat * timeline.grain)) + 1, 3))
 
 
@@ -255,7 +257,7 @@ def _touched(sound: SoundingNote) -> str:
     return f"<{touch}>" if sound.fret is None else f"{sound.fret}<{touch}>"
 
 
-def how(sound: SoundingNote) -> str:
+def techniques_in_words(sound: SoundingNote) -> str:
     """What is done to a note, in words: how it starts, what it is, what shapes it."""
     special = sound.kind != "note" or sound.trill is not None or sound.roll is not None
     if not (special or sound.shapes or sound.marks or sound.head or sound.pluck):

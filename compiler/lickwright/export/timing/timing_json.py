@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from lickwright.core.diagnostics import Rule
 from lickwright.export import Export, LoweredLick, Options
-from lickwright.export.timing import COLUMNS, NOTE, TimingRow, rows
+from lickwright.export.timing import COLUMNS, NOTE, TimingRow, timing_rows
 
 RULES: tuple[Rule, ...] = ()
 
@@ -47,7 +47,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
             for rung in ladder(stages, options)
         ]
     lines = [f"  {dumps(name)}: {dumps(value, ensure_ascii=False)}," for name, value in heading.items()]
-    found = rows(timeline, performance)
+    found = timing_rows(timeline, performance)
     notes = [_line(row) for row in found if row.event == NOTE]
     bends = [_line(row) for row in found if row.event != NOTE]
     text = "{\n" + "\n".join(lines) + '\n  "notes": [\n' + ",\n".join(notes) + "\n  ],\n"

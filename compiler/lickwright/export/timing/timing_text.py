@@ -8,7 +8,7 @@ from __future__ import annotations
 from lickwright.core.diagnostics import Rule
 from lickwright.core.fast_dataclass import replace
 from lickwright.export import Export, LoweredLick, Options
-from lickwright.export.timing import COLUMNS, TimingRow, rows
+from lickwright.export.timing import COLUMNS, TimingRow, timing_rows
 from lickwright.hand.measures import CAUTION_LADDER
 
 RULES: tuple[Rule, ...] = ()
@@ -45,7 +45,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
         often = "" if times == 1 else ", twice each" if times == 2 else f", {times} times each"
         heading += f"\npractice ladder: {tempo.counted(meter)} = {tempi}{often}"
         heading += f"\n{_GATE}\n{CAUTION_LADDER}"
-    table = [COLUMNS, *(_texts(row) for row in rows(timeline, performance))]
+    table = [COLUMNS, *(_texts(row) for row in timing_rows(timeline, performance))]
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]
     lines = [heading, "", *(_line(row, widths) for row in table)]
     return Export(("\n".join(lines) + "\n").encode())

@@ -20,22 +20,22 @@ from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.settings.fields import BY_NAME
 from lickwright.timeline.build import build_timeline
 from lickwright.timeline.model import SoundingNote, Timeline
-from lickwright.transform.moves.by_box import by_box
-from lickwright.transform.moves.by_shape import by_shape
+from lickwright.transform.moves.by_box import placements_in_box
+from lickwright.transform.moves.by_shape import place_by_shape
 from lickwright.transform.moves.consequences import (
-    Judged,
-    gained,
-    high_up,
-    in_words,
-    stale_chords,
-    unplayable,
-    without_idle_meant,
+    JudgedLick,
+    describe_high_end,
+    describe_stale_chords,
+    drop_idle_meant,
+    harder_in_words,
+    new_hand_warnings,
+    unplayable_reason,
 )
-from lickwright.transform.moves.note_positions import Places
-from lickwright.transform.moves.rewrite import rewrite
-from lickwright.transform.moves.target import Aim, aims, wanted_fields
+from lickwright.transform.moves.note_positions import NotePositions
+from lickwright.transform.moves.rewrite import rewrite_music
+from lickwright.transform.moves.target import MoveTarget, move_targets, moved_fields
 
-__all__ = ["Moved", "Unmovable", "MoveRequest", "gathered", "move_lick"]
+__all__ = ["MoveRequest", "MovedLick", "Unmovable", "book_with_licks", "move_lick"]
 
 
 class Unmovable(ValueError):
@@ -54,7 +54,7 @@ class MoveRequest:
 
 
 @record
-class Moved:
+class MovedLick:
     """A lick in its new place."""
 
     lick: Lick
@@ -69,21 +69,21 @@ class Moved:
         return [d for d in self.harder if d.code != LEVEL.code]
 
 
-def move_lick(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> Moved:
+def move_lick(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> MovedLick:
     """Return the lick where `wish` wants it.
 
     The nearest place that is no harder to play; another octave for that, or to keep hammer-ons and slides where the
     hand would have to let them go, only where the key is another. Raises `Unmovable` where it cannot be had.
     """
     timeline, found = build_timeline(lick, book, source)
-    old = Judged(timeline, found) if timeline is not None else None
+    old = JudgedLick(timeline, found) if timeline is not None else None
     if timeline is None or old is None or old.error:
         raise Unmovable("it has errors: fix it first")
-    best: Moved | None = None
+    best: MovedLick | None = None
     refused = ""  # why the likeliest place will not do at all
     nearer = ""  # what would be the matter in the nearest octave
     try:
-        for aim in aims(timeline, wish.key, wish.box, wish.octave, wish.tuning, wish.by):
+        for aim in move_targets(timeline, wish.key, wish.box, wish.octave, wish.tuning, wish.by):
             if best is not None and aim.folded and wish.key is None:
                 break
             for places in _ways(timeline, aim, lambda: best is None):  # noqa: B023 (asked late on purpose)
@@ -94,7 +94,7 @@ def move_lick(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> Move
                     continue
                 if aim.folded:
                     moved = replace(moved, said=(f"{aim.folded}: {nearer or 'the neck ends there'}", *moved.said))
-                high = aim.folded and best is not None and any(high_up(timeline, moved.timeline))
+                high = aim.folded and best is not None and any(describe_high_end(timeline, moved.timeline))
                 parted = places.begins and best is not None and wish.key is not None
                 if not moved.hands and not high and not parted:
                     return _with_words(moved)
@@ -108,12 +108,12 @@ def move_lick(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> Move
     return _with_words(best)
 
 
-def _with_words(moved: Moved) -> Moved:
+def _with_words(moved: MovedLick) -> MovedLick:
     """Return the moved lick with what is harder about it said too."""
-    return replace(moved, said=(*moved.said, *in_words(moved.harder)))
+    return replace(moved, said=(*moved.said, *harder_in_words(moved.harder)))
 
 
-def gathered(book: Book, licks: Sequence[Lick]) -> Book:
+def book_with_licks(book: Book, licks: Sequence[Lick]) -> Book:
     """The book with these licks; a field of its head that every lick now says for itself stands there no longer.
 
     Where they all say the same, the head says it for them.
@@ -141,29 +141,31 @@ def _own(lick: Lick, name: str) -> Field | None:
     return next((f for f in lick.fields if isinstance(f, Field) and f.name == name), None)
 
 
-def _ways(timeline: Timeline, aim: Aim, none_will_do: Callable[[], bool]) -> Iterator[Places]:
+def _ways(timeline: Timeline, aim: MoveTarget, none_will_do: Callable[[], bool]) -> Iterator[NotePositions]:
     """Ways to place the notes, the likeliest first. A shape that goes along whole keeps every technique.
 
     `none_will_do` is asked after all places in the box were tried: only where none of them can be played, the shape
     beside the box will do.
     """
     if aim.shape_first:
-        shape = by_shape(timeline, aim)
+        shape = place_by_shape(timeline, aim)
         if shape is not None:
             yield shape
     if aim.by == "pitch":
-        yield from by_box(timeline, aim)
+        yield from placements_in_box(timeline, aim)
         if not aim.shape_first and aim.tuning == timeline.settings.tuning and none_will_do():
-            shape = by_shape(timeline, aim)
+            shape = place_by_shape(timeline, aim)
             if shape is not None:  # better beside the box than not at all
                 stays = "it keeps its shape" if shape.semitones else "it stays where it is"
                 yield replace(shape, said=(*shape.said, f"the hand cannot hold it in that box: {stays}"))
 
 
-def _tried(lick: Lick, book: Book, old: Timeline, judged: Judged, aim: Aim, places: Places) -> Moved | str:
+def _tried(
+    lick: Lick, book: Book, old: Timeline, judged: JudgedLick, aim: MoveTarget, places: NotePositions
+) -> MovedLick | str:
     """The lick so placed, or why that will not do."""
-    music, said = rewrite(lick.music, old, places, aim.tuning)
-    moved = replace(lick, fields=wanted_fields(lick, book, old, aim, places), music=music)
+    music, said = rewrite_music(lick.music, old, places, aim.tuning)
+    moved = replace(lick, fields=moved_fields(lick, book, old, aim, places), music=music)
     text = canonical(replace(book, licks=(moved,)))
     again = Source("moved", text)
     new_book, written = parse_source(again)
@@ -172,16 +174,16 @@ def _tried(lick: Lick, book: Book, old: Timeline, judged: Judged, aim: Aim, plac
     timeline, counted = build_timeline(new_book.licks[0], new_book, again)
     if timeline is None or has_errors(counted):
         return next((d.message for d in counted if d.severity is Severity.ERROR), "it cannot be counted")
-    now = Judged(timeline, counted)
-    harder = gained(judged, now)
-    wrong = now.error or unplayable(harder)
+    now = JudgedLick(timeline, counted)
+    harder = new_hand_warnings(judged, now)
+    wrong = now.error or unplayable_reason(harder)
     if wrong:
         return wrong
     if not _same(old, timeline, places.semitones if aim.keeps_pitch else None, set(places.begins)):
         return "a note would end or connect differently"
-    moved, idle = without_idle_meant(moved, judged, now)
-    more = (*high_up(old, timeline), *stale_chords(lick, book, old, timeline), *idle)
-    return Moved(moved, timeline, (*aim.said, *places.said, *said, *more), places.semitones, tuple(harder))
+    moved, idle = drop_idle_meant(moved, judged, now)
+    more = (*describe_high_end(old, timeline), *describe_stale_chords(lick, book, old, timeline), *idle)
+    return MovedLick(moved, timeline, (*aim.said, *places.said, *said, *more), places.semitones, tuple(harder))
 
 
 def _same(old: Timeline, new: Timeline, semitones: int | None, parted: set[int]) -> bool:

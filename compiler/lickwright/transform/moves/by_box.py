@@ -13,9 +13,9 @@ from itertools import islice
 from lickwright.hand.fingering import Choice, HandMoment, hand_for, hand_moments, plan_fingering
 from lickwright.notation.techniques import ENTRIES, PICKED, Curve, Technique
 from lickwright.timeline.model import SoundingNote, Timeline
-from lickwright.transform.moves.note_positions import Places, first_pass, pitched, stopped
-from lickwright.transform.moves.options import AS_GOOD, ConnectedNotes, Draft, drafts
-from lickwright.transform.moves.target import Aim
+from lickwright.transform.moves.note_positions import NotePositions, has_pitch, stopped_fret, written_sounds
+from lickwright.transform.moves.options import AS_GOOD, ConnectedNotes, Draft, draft_placements
+from lickwright.transform.moves.target import MoveTarget
 
 _HOMES = 2  # the best, and the next where the best cannot be played
 _WIDE = 3  # strings a note that are tried where a chord does not fit on its best ones
@@ -24,26 +24,26 @@ _MOST = 2_000  # ways of a chord that are looked at: six strings have 720
 _CHOICES = 16  # places of one moment that are weighed
 
 
-def by_box(timeline: Timeline, aim: Aim) -> Iterator[Places]:
+def placements_in_box(timeline: Timeline, aim: MoveTarget) -> Iterator[NotePositions]:
     """Places in the box: those that it does not hold lie as near to it as can be."""
     moments, groups = hand_moments(timeline)
-    for draft in islice(drafts(timeline, aim), _HOMES):
+    for draft in islice(draft_placements(timeline, aim), _HOMES):
         run_of = {sound.index: run for run in draft.runs for sound in run.sounds}
         if _planned(timeline, aim, draft, run_of, moments, groups):
             _apart(timeline, run_of)
             yield _places(timeline, aim, draft, run_of)
 
 
-def _fret(sound: SoundingNote, string: int, timeline: Timeline, aim: Aim) -> int:
+def _fret(sound: SoundingNote, string: int, timeline: Timeline, aim: MoveTarget) -> int:
     old = timeline.settings.tuning
-    return old.sounding[sound.string - 1] + (stopped(sound) or 0) + aim.semitones - aim.tuning.sounding[string - 1]
+    return old.sounding[sound.string - 1] + (stopped_fret(sound) or 0) + aim.semitones - aim.tuning.sounding[string - 1]
 
 
 # --- choosing --------------------------------------------------------------------------------------------------------
 
 
 def _planned(
-    timeline: Timeline, aim: Aim, draft: Draft, run_of: dict[int, ConnectedNotes], moments: Sequence[HandMoment],
+    timeline: Timeline, aim: MoveTarget, draft: Draft, run_of: dict[int, ConnectedNotes], moments: Sequence[HandMoment],
     groups: Sequence[list[SoundingNote]],
 ) -> bool:  # fmt: skip
     """Gives every run its string; False where notes that sound together find no strings of their own."""
@@ -71,7 +71,7 @@ def _planned(
     return True
 
 
-def _chosen(asked: list[HandMoment], timeline: Timeline, aim: Aim, draft: Draft) -> list[Choice]:
+def _chosen(asked: list[HandMoment], timeline: Timeline, aim: MoveTarget, draft: Draft) -> list[Choice]:
     if all(len(moment.choices) == 1 for moment in asked):
         return [moment.choices[0] for moment in asked]
     planned = plan_fingering(asked, hand_for(timeline), draft.home, aim.tuning)
@@ -79,7 +79,7 @@ def _chosen(asked: list[HandMoment], timeline: Timeline, aim: Aim, draft: Draft)
 
 
 def _together(
-    sounds: Sequence[SoundingNote], run_of: dict[int, ConnectedNotes], timeline: Timeline, aim: Aim
+    sounds: Sequence[SoundingNote], run_of: dict[int, ConnectedNotes], timeline: Timeline, aim: MoveTarget
 ) -> list[tuple[int, ...]]:
     """Strings for notes that begin together, a different one each, the cheapest first: where a hand holds them, if it can."""
     costs = [run_of[s.index].strings for s in sounds]
@@ -107,7 +107,7 @@ def _ways(allowed: Sequence[Iterable[int]], taken: tuple[int, ...] = ()) -> Iter
             yield from _ways(allowed[1:], (*taken, string))
 
 
-def _spread(sounds: Sequence[SoundingNote], way: Sequence[int], timeline: Timeline, aim: Aim) -> int:
+def _spread(sounds: Sequence[SoundingNote], way: Sequence[int], timeline: Timeline, aim: MoveTarget) -> int:
     frets = [fret for s, string in zip(sounds, way, strict=True) if (fret := _fret(s, string, timeline, aim))]
     return max(frets, default=0) - min(frets, default=0)
 
@@ -115,7 +115,7 @@ def _spread(sounds: Sequence[SoundingNote], way: Sequence[int], timeline: Timeli
 def _apart(timeline: Timeline, run_of: dict[int, ConnectedNotes]) -> None:
     """Notes that go on under others keep their string to themselves: the later run takes its next best."""
     alive: list[SoundingNote] = []
-    for sound in first_pass(timeline):
+    for sound in written_sounds(timeline):
         if sound.index not in run_of:
             continue
         alive = [s for s in alive if s.end > sound.start or s.start == sound.start]
@@ -130,17 +130,17 @@ def _apart(timeline: Timeline, run_of: dict[int, ConnectedNotes]) -> None:
 # --- saying ----------------------------------------------------------------------------------------------------------
 
 
-def _places(timeline: Timeline, aim: Aim, draft: Draft, run_of: dict[int, ConnectedNotes]) -> Places:
+def _places(timeline: Timeline, aim: MoveTarget, draft: Draft, run_of: dict[int, ConnectedNotes]) -> NotePositions:
     at: dict[int, tuple[int, int | None]] = {}
     for index, run in run_of.items():
         at[index] = run.string, _fret(timeline.sounds[index], run.string, timeline, aim)
-    sounds = first_pass(timeline)
+    sounds = written_sounds(timeline)
     for sound in sounds:
         if sound.index not in at:
             at[sound.index] = _beside(sound, sounds, run_of, at, aim), None
     begins = {s.index: _instead(s) for s in draft.parted if at[s.index][0] != at[s.source or 0][0]}
     said = [*_parted(timeline, [timeline.sounds[n] for n in begins]), *_outside(timeline, aim, draft, at)]
-    return Places(at, aim.semitones, tuple(said), begins)
+    return NotePositions(at, aim.semitones, tuple(said), begins)
 
 
 def _beside(
@@ -148,7 +148,7 @@ def _beside(
     sounds: list[SoundingNote],
     run_of: dict[int, ConnectedNotes],
     at: dict[int, tuple[int, int | None]],
-    aim: Aim,
+    aim: MoveTarget,
 ) -> int:
     """A dead note goes where the nearest note of its string goes, and shares no string with what sounds then."""
     if sound.kind == "scrape":
@@ -163,7 +163,7 @@ def _beside(
 
 def _instead(sound: SoundingNote) -> Technique:
     """A slide comes from nowhere, the way it came; anything else is picked."""
-    if sound.begin.curve is not Curve.GLIDE or not stopped(sound):
+    if sound.begin.curve is not Curve.GLIDE or not stopped_fret(sound):
         return PICKED
     return ENTRIES["/" if sound.begin.direction > 0 else "\\"]
 
@@ -175,7 +175,7 @@ def _parted(timeline: Timeline, sounds: Iterable[SoundingNote]) -> Iterator[str]
         how = "picked" if _instead(sound) is PICKED else "a slide from nowhere"
         groups.setdefault((sound.begin.name, how), []).append(sound)
     for (name, how), ones in groups.items():
-        where = bars(timeline, ones)
+        where = bars_in_words(timeline, ones)
         if len(ones) == 1:
             yield f"the {name} in {where} is {how}: its notes lie on two strings here"
         else:
@@ -184,19 +184,19 @@ def _parted(timeline: Timeline, sounds: Iterable[SoundingNote]) -> Iterator[str]
             yield f"{many} in {where} are {how.replace('a slide', 'slides')}: their notes lie on two strings here"
 
 
-def _outside(timeline: Timeline, aim: Aim, draft: Draft, at: dict[int, tuple[int, int | None]]) -> Iterator[str]:
+def _outside(timeline: Timeline, aim: MoveTarget, draft: Draft, at: dict[int, tuple[int, int | None]]) -> Iterator[str]:
     ones = [
         s
-        for s in first_pass(timeline)
-        if pitched(s) and not s.harmonic and at[s.index][1] and at[s.index] not in draft.home
+        for s in written_sounds(timeline)
+        if has_pitch(s) and not s.harmonic and at[s.index][1] and at[s.index] not in draft.home
     ]
     if ones and aim.box is not None:
         name = f"box {aim.box}" if aim.box.numbers else f"the {aim.box}" if aim.box.shape else str(aim.box)
         notes = "1 note lies" if len(ones) == 1 else f"{len(ones)} notes lie"
-        yield f"{notes} outside {name}, in {bars(timeline, ones)}"
+        yield f"{notes} outside {name}, in {bars_in_words(timeline, ones)}"
 
 
-def bars(timeline: Timeline, sounds: Iterable[SoundingNote]) -> str:
+def bars_in_words(timeline: Timeline, sounds: Iterable[SoundingNote]) -> str:
     """`bar 1`, `bars 1, 2 and 4`."""
     numbers = [str(n) for n in sorted({timeline.bars[timeline.slots[s.slot].bar].number for s in sounds})]
     if len(numbers) == 1:

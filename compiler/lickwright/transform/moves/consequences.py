@@ -33,7 +33,7 @@ _CALLED_ONE = re.compile(r"\s+(?:chord|major|minor)\b")
 _NO_CHORD = re.compile(r"\s+(?:string|shape|position)")
 
 
-class Judged:
+class JudgedLick:
     """What the checks find in a counted lick, less what its writer intends."""
 
     def __init__(self, timeline: Timeline, counted: Sequence[Diagnostic]) -> None:
@@ -56,7 +56,7 @@ class Judged:
         return next((d.message for d in self.all if d.severity is Severity.ERROR), None)
 
 
-def gained(old: Judged, new: Judged) -> list[Diagnostic]:
+def new_hand_warnings(old: JudgedLick, new: JudgedLick) -> list[Diagnostic]:
     """Return the warnings about hands that the moved lick has and the old one had not: of each kind, as many as are more."""
     before = Counter(d.code for d in old.hands)
     bars = {(d.code, d.bar) for d in old.hands}
@@ -68,12 +68,12 @@ def gained(old: Judged, new: Judged) -> list[Diagnostic]:
     return found
 
 
-def unplayable(found: Sequence[Diagnostic]) -> str | None:
+def unplayable_reason(found: Sequence[Diagnostic]) -> str | None:
     """Return why a finding rules a place out: an open string has no finger to slide, shake or bend it."""
     return next((d.message for d in found if d.code in _NO_FINGER), None)
 
 
-def in_words(found: Sequence[Diagnostic]) -> Iterator[str]:
+def harder_in_words(found: Sequence[Diagnostic]) -> Iterator[str]:
     """One sentence for each kind of finding: `harder now, in bar 2: … (and 3 more like it)`."""
     for code, count in Counter(d.code for d in found).items():
         first = next(d for d in found if d.code == code)
@@ -85,7 +85,7 @@ def in_words(found: Sequence[Diagnostic]) -> Iterator[str]:
         yield f"harder now{where}: {first.message}{more}"
 
 
-def high_up(old: Timeline, new: Timeline) -> Iterator[str]:
+def describe_high_end(old: Timeline, new: Timeline) -> Iterator[str]:
     """Says that a lick ends near the end of the neck, where it did not before."""
     before, now = (max((sound.fret or 0 for sound in timeline.sounds), default=0) for timeline in (old, new))
     if now >= HIGH > before:
@@ -95,7 +95,7 @@ def high_up(old: Timeline, new: Timeline) -> Iterator[str]:
 # --- fields ----------------------------------------------------------------------------------------------------------
 
 
-def stale_chords(lick: Lick, book: Book, old: Timeline, new: Timeline) -> Iterator[str]:
+def describe_stale_chords(lick: Lick, book: Book, old: Timeline, new: Timeline) -> Iterator[str]:
     """Says which notes to the reader, and words over the music, still name chords of the key that the lick has left."""
     if old.settings.key is None or old.settings.key == new.settings.key:
         return
@@ -130,7 +130,7 @@ def _named(text: str, charted: set[str]) -> list[str]:
     return found
 
 
-def without_idle_meant(lick: Lick, old: Judged, new: Judged) -> tuple[Lick, tuple[str, ...]]:
+def drop_idle_meant(lick: Lick, old: JudgedLick, new: JudgedLick) -> tuple[Lick, tuple[str, ...]]:
     """Return the lick without the `meant` lines that hid something and hide nothing where it is now, and what to say.
 
     One that stands in the head of the file is for other licks too, and stays.

@@ -11,7 +11,7 @@ from lickwright.timeline.model import SoundingNote, Timeline
 
 
 @record
-class Places:
+class NotePositions:
     """A place for every note."""
 
     at: dict[int, tuple[int, int | None]]  # sound's index → string and fret; None where it had no fret
@@ -22,16 +22,16 @@ class Places:
     )  # sound's index → how it begins now, where it is no longer connected
 
 
-def stopped(sound: SoundingNote) -> int | None:
+def stopped_fret(sound: SoundingNote) -> int | None:
     """The fret that the fretting hand stops; None for a dead note without one."""
     return 0 if sound.fret is None and sound.touch is not None else sound.fret
 
 
-def first_pass(timeline: Timeline) -> list[SoundingNote]:
+def written_sounds(timeline: Timeline) -> list[SoundingNote]:
     """The sounds that are written: those of repeats say the same again."""
     return [sound for sound in timeline.sounds if sound.pass_no == 0 and sound.kind != "rake"]
 
 
-def pitched(sound: SoundingNote) -> bool:
+def has_pitch(sound: SoundingNote) -> bool:
     """Whether it has a pitch to keep."""
-    return not sound.dead and stopped(sound) is not None
+    return not sound.dead and stopped_fret(sound) is not None

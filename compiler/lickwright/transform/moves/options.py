@@ -15,8 +15,8 @@ from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.hand.string_tension import bend_limit, string_kind
 from lickwright.notation.techniques import Curve, Stroke
 from lickwright.timeline.model import SoundingNote, Timeline
-from lickwright.transform.moves.note_positions import first_pass, pitched, stopped
-from lickwright.transform.moves.target import Aim
+from lickwright.transform.moves.note_positions import has_pitch, stopped_fret, written_sounds
+from lickwright.transform.moves.target import MoveTarget
 
 Where = frozenset[tuple[int, int]]
 
@@ -54,7 +54,7 @@ class Draft:
     cost: float = 0.0
 
 
-def homes(timeline: Timeline, aim: Aim) -> list[tuple[Where, int, int]]:
+def possible_homes(timeline: Timeline, aim: MoveTarget) -> list[tuple[Where, int, int]]:
     """Each place of the box on the neck, with its lowest and highest fret; of several boxes, those that lie together."""
     if aim.area is None:
         return [_own(timeline, aim)]
@@ -69,20 +69,20 @@ def homes(timeline: Timeline, aim: Aim) -> list[tuple[Where, int, int]]:
     return out
 
 
-def _own(timeline: Timeline, aim: Aim) -> tuple[Where, int, int]:
+def _own(timeline: Timeline, aim: MoveTarget) -> tuple[Where, int, int]:
     """Without a box, the lick's own places, gone along: a new tuning changes no more of them than it must."""
-    notes = [s for s in first_pass(timeline) if pitched(s)]
-    at = [(s.string, (stopped(s) or 0) + aim.fingered) for s in notes]
+    notes = [s for s in written_sounds(timeline) if has_pitch(s)]
+    at = [(s.string, (stopped_fret(s) or 0) + aim.fingered) for s in notes]
     frets = [fret for _, fret in at if fret > 0] or [0]
     return frozenset(place for place in at if 0 < place[1] <= aim.frets), min(frets), max(frets)
 
 
-def drafts(timeline: Timeline, aim: Aim) -> Iterator[Draft]:
+def draft_placements(timeline: Timeline, aim: MoveTarget) -> Iterator[Draft]:
     """One for each home that can hold the lick at all, the best first."""
     chains = list(_chains(timeline))
     busy = _busy(timeline)
     found: list[tuple[float, int, Draft]] = []
-    for home, low, high in homes(timeline, aim):
+    for home, low, high in possible_homes(timeline, aim):
         options = {s.index: _options(s, timeline, aim, home, low, high) for chain in chains for s in chain}
         if not all(options.values()):
             continue
@@ -94,20 +94,20 @@ def drafts(timeline: Timeline, aim: Aim) -> Iterator[Draft]:
     yield from (draft for *_, draft in sorted(found, key=lambda one: one[:2]))
 
 
-def _away(timeline: Timeline, aim: Aim, low: int, high: int) -> float:
+def _away(timeline: Timeline, aim: MoveTarget, low: int, high: int) -> float:
     """Frets from where the hand would be if it simply went along."""
-    frets = [s.fret for s in first_pass(timeline) if s.fret] or [0]
+    frets = [s.fret for s in written_sounds(timeline) if s.fret] or [0]
     return abs((low + high) / 2 - sum(frets) / len(frets) - aim.fingered)
 
 
 def _chains(timeline: Timeline) -> Iterator[list[SoundingNote]]:
     """Pitched notes, each with those connected to it."""
     chains: dict[int, list[SoundingNote]] = {}
-    for sound in first_pass(timeline):
-        if sound.source in chains and pitched(sound):
+    for sound in written_sounds(timeline):
+        if sound.source in chains and has_pitch(sound):
             chains[sound.source].append(sound)
             chains[sound.index] = chains[sound.source]
-        elif pitched(sound):
+        elif has_pitch(sound):
             chains[sound.index] = [sound]
     yield from {id(chain): chain for chain in chains.values()}.values()
 
@@ -116,7 +116,7 @@ def _busy(timeline: Timeline) -> frozenset[int]:
     """Notes that begin while or when another string sounds: struck instead of connected, they would end it."""
     alive: list[SoundingNote] = []
     out: set[int] = set()
-    for sound in first_pass(timeline):
+    for sound in written_sounds(timeline):
         alive = [s for s in alive if s.end > sound.start or s.start == sound.start]
         others = [s for s in alive if s.string != sound.string]
         if others:
@@ -126,11 +126,11 @@ def _busy(timeline: Timeline) -> frozenset[int]:
 
 
 def _options(
-    sound: SoundingNote, timeline: Timeline, aim: Aim, home: Where, low: int, high: int
+    sound: SoundingNote, timeline: Timeline, aim: MoveTarget, home: Where, low: int, high: int
 ) -> dict[int, tuple[int, float]]:
     """String → fret and cost, for every string that has the note."""
     old = timeline.settings
-    fret_now = stopped(sound) or 0
+    fret_now = stopped_fret(sound) or 0
     pitch = old.tuning.sounding[sound.string - 1] + fret_now + aim.semitones
     out = {}
     for string, open_pitch in enumerate(aim.tuning.sounding, 1):
@@ -164,7 +164,7 @@ def _off(string: int, fret: int, was: int, home: Where, low: int, high: int) -> 
     return fretted + (OUT + FURTHER * away if away else IN_WINDOW)
 
 
-def _shaped(sound: SoundingNote, string: int, fret: int, aim: Aim, what: str) -> float:
+def _shaped(sound: SoundingNote, string: int, fret: int, aim: MoveTarget, what: str) -> float:
     """Bends want strings that bend; vibrato and slides a finger, which an open string has not."""
     cost = 0.0
     for shape in sound.shapes:
@@ -174,15 +174,15 @@ def _shaped(sound: SoundingNote, string: int, fret: int, aim: Aim, what: str) ->
             if fret == 0 or (row is not None and row.level == "error"):
                 return inf
             cost += HARD_BEND if row is not None and row.level == "warning" else 0.0
-        elif fret == 0 and stopped(sound) and curve in (Curve.VIBRATO, Curve.SLIDE_OFF):
+        elif fret == 0 and stopped_fret(sound) and curve in (Curve.VIBRATO, Curve.SLIDE_OFF):
             return inf
     glides = sound.begin.curve in (Curve.GLIDE, Curve.SLIDE_IN)
-    return inf if fret == 0 and glides and stopped(sound) else cost
+    return inf if fret == 0 and glides and stopped_fret(sound) else cost
 
 
 def _from_open(before: SoundingNote, sound: SoundingNote, fret: int) -> bool:
     """Return whether a slide would start at an open string where it had a finger; `fret` is where `before` would lie."""
-    return sound.begin.curve is Curve.GLIDE and fret == 0 and bool(stopped(before))
+    return sound.begin.curve is Curve.GLIDE and fret == 0 and bool(stopped_fret(before))
 
 
 def _parting(sound: SoundingNote, busy: frozenset[int]) -> float:

@@ -13,11 +13,11 @@ from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import HEADS
 from lickwright.notation.tree import Bare, Event, Hold, Item, MarkNode, Note, Part, Rest, Tuplet, Worded
 from lickwright.timeline.model import SoundingNote, Timeline
-from lickwright.transform.moves.note_positions import Places, stopped
+from lickwright.transform.moves.note_positions import NotePositions, stopped_fret
 
 
-def rewrite(
-    items: tuple[Item, ...], timeline: Timeline, places: Places, tuning: Tuning
+def rewrite_music(
+    items: tuple[Item, ...], timeline: Timeline, places: NotePositions, tuning: Tuning
 ) -> tuple[tuple[Item, ...], tuple[str, ...]]:
     """The items for the new places."""
     writer = _Writer(timeline, places, tuning)
@@ -25,7 +25,7 @@ def rewrite(
 
 
 class _Writer:
-    def __init__(self, timeline: Timeline, places: Places, tuning: Tuning) -> None:
+    def __init__(self, timeline: Timeline, places: NotePositions, tuning: Tuning) -> None:
         self.old = timeline.settings.tuning
         self.places = places
         self.tuning = tuning
@@ -83,11 +83,11 @@ class _Writer:
     _changes: dict[int, int] = {}
 
     def _note(self, note: Note, sound: SoundingNote) -> Note:
-        string, fret = self.places.at.get(sound.index, (sound.string, stopped(sound)))
+        string, fret = self.places.at.get(sound.index, (sound.string, stopped_fret(sound)))
         begin = self.places.begins.get(sound.index, note.begin)
         name = self.tuning.written(string) if note.string or begin is not note.begin else ""
         self._now[sound.string] = string
-        here = stopped(sound)
+        here = stopped_fret(sound)
         if here is None or fret is None:
             return replace(note, string=name, begin=begin)
         change = fret - here
@@ -151,8 +151,8 @@ def _mark(mark: MarkNode, change: int) -> MarkNode:
     return mark if mark.fret is None else replace(mark, fret=mark.fret + Fraction(change))
 
 
-def _new_hand(sounds: Iterable[SoundingNote], places: Places) -> bool:
+def _new_hand(sounds: Iterable[SoundingNote], places: NotePositions) -> bool:
     """Whether this is more than the same hand some frets on."""
     moved = [(s, at) for s in sounds if (at := places.at.get(s.index)) is not None and not s.dead]
-    changes = {(at[0] - s.string, (at[1] or 0) - (stopped(s) or 0)) for s, at in moved}
+    changes = {(at[0] - s.string, (at[1] or 0) - (stopped_fret(s) or 0)) for s, at in moved}
     return len(changes) > 1 or any(string for string, _ in changes)

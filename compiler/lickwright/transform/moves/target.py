@@ -18,13 +18,13 @@ from lickwright.music.tuning import Tuning, parse_tuning
 from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.settings.fields import Settings
 from lickwright.timeline.model import Timeline
-from lickwright.transform.moves.note_positions import Places
+from lickwright.transform.moves.note_positions import NotePositions
 
 OCTAVE = 12
 
 
 @record
-class Aim:
+class MoveTarget:
     """Where a lick should arrive."""
 
     by: str  # "pitch" or "shape"
@@ -44,9 +44,9 @@ class Aim:
     said: tuple[str, ...] = ()
 
 
-def aims(
+def move_targets(
     timeline: Timeline, key: str | None, box: str | None, octave: int, tuning: str | None, by: str
-) -> Iterator[Aim]:
+) -> Iterator[MoveTarget]:
     """What is aimed at; raises `ValueError` where the wish makes no sense for this lick."""
     settings = timeline.settings
     to_key = _key(settings, key)
@@ -94,7 +94,7 @@ def _scale(timeline: Timeline) -> Scale | None:
 def _aim(
     settings: Settings, scale: Scale | None, semitones: int, key: Key | None, spec: BoxSpec | None, new_box: bool, tuning: Tuning, new_tuning: bool,
     by: str, folded: str,
-) -> Aim:  # fmt: skip
+) -> MoveTarget:  # fmt: skip
     frets = max(1, settings.frets - settings.capo)
     fingered = semitones
     said: tuple[str, ...] = ()
@@ -108,7 +108,7 @@ def _aim(
     if new_tuning and not new_box and not tuning.standard_intervals:
         moved = None  # boxes by number or shape want the standard intervals; the frets played will be named
     here = box_area(moved, key, scale, tuning, frets, settings.numbering) if moved and (key or moved.window) else None
-    return Aim(
+    return MoveTarget(
         by, semitones, key, scale, moved, here, tuning, frets,
         shape_first=not new_box and (by == "shape" or not new_tuning),
         keeps_pitch=not (new_tuning and by == "shape"), fingered=fingered, folded=folded, said=said,
@@ -151,7 +151,9 @@ def _shifted(spec: BoxSpec, semitones: int, settings: Settings, frets: int) -> B
 # --- fields ------------------------------------------------------------------------------------------------------
 
 
-def wanted_fields(lick: Lick, book: Book, old: Timeline, aim: Aim, places: Places) -> tuple[Field | Comment, ...]:
+def moved_fields(
+    lick: Lick, book: Book, old: Timeline, aim: MoveTarget, places: NotePositions
+) -> tuple[Field | Comment, ...]:
     """The lick's fields for where it arrives; those that its file says for it are said by the lick itself where they change."""
     settings = old.settings
     first = settings.origin or old.title  # a family goes back to its first lick, however often it was moved
@@ -182,7 +184,7 @@ def _title(title: str) -> str:
     return '"' + title.replace('"', "'") + '"' if "#" in title else title
 
 
-def _window(places: Places) -> BoxSpec:
+def _window(places: NotePositions) -> BoxSpec:
     frets = [fret for _, fret in places.at.values() if fret]
     return BoxSpec(window=(min(frets), max(frets))) if frets else BoxSpec()
 
