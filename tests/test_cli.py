@@ -87,6 +87,20 @@ def test_a_bug_of_ours_is_owned_up_to(run: Run, monkeypatch: pytest.MonkeyPatch)
     assert "absent.lick" in out  # the rest goes on
 
 
+@pytest.mark.parametrize(
+    "arguments", [["check", "--fix", "a.lick"], ["compare", "a.lick", "b.lick"], ["box", "--for", "a.lick"]]
+)
+def test_a_bug_while_compiling_ends_every_command_with_70(
+    run: Run, monkeypatch: pytest.MonkeyPatch, arguments: list[str]
+) -> None:
+    write("a.lick", GOOD)
+    write("b.lick", GOOD)
+    monkeypatch.setattr("lickwright.compiler.check_timeline", lambda *_: 1 / 0)
+    code, _, err = run(*arguments)
+    assert code == 70
+    assert "sorry" in err
+
+
 def test_a_bug_outside_the_files_is_owned_up_to(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("lickwright.cli.sources.find_sources", lambda _: 1 / 0)
     code, _, err = run("check", "a.lick")

@@ -36,9 +36,9 @@ class Archive:
         self._overwrite = overwrite
         self._sources = sources
 
-    def refusal(self) -> terminal.Exit:
+    def report_obstacle(self) -> terminal.Exit:
         """Says why it will not be written, before anything is made; FINE if it may be."""
-        return single_output.refusal(self.path, SEAL, self._overwrite, self._sources)
+        return single_output.report_obstacle(self.path, SEAL, self._overwrite, self._sources)
 
     def write(self, manifest: Manifest, orders: Sequence[CompileOptions], account: BuildSummary) -> None:
         """Writes it, and keeps the exit code."""
@@ -52,7 +52,7 @@ class Archive:
             return
         name = os.path.splitext(os.path.basename(self.path))[0]
         archive = archive_parts(name, self._out, licks)
-        self.code = single_output.saved(self.path, archive, SEAL, self._overwrite, self._sources)
+        self.code = single_output.save_output(self.path, archive, SEAL, self._overwrite, self._sources)
         if self.code == terminal.Exit.FINE:
             files = sum(len(lick.files) for lick in licks)
             missed = (account.refused, "skipped lick"), (len(troubles), "file")

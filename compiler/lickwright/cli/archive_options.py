@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lickwright.cli.option_pairs import first_given
+from lickwright.cli.option_pairs import first_given, refuse
 from lickwright.cli.option_types import OneOf, add_options, parsed_by
 from lickwright.config.name_pattern import FIELDS, LAYOUTS, Arrangement, Pattern, parse_pattern
 
@@ -65,10 +65,11 @@ def requested_archive(params: Mapping[str, Any], chosen: Mapping[str, Any], out:
     path = params["archive"]
     if path is None:
         return None
-    if path in ("", "-"):
-        raise click.UsageError("--zip needs the name of a file")
-    if params["shard"] or params["watch"]:
-        raise click.UsageError("--zip goes neither with --shard nor with --watch: it holds the whole release")
+    refuse(path in ("", "-"), "--zip needs the name of a file")
+    refuse(
+        params["shard"] or params["watch"],
+        "--zip goes neither with --shard nor with --watch: it holds the whole release",
+    )
     from lickwright.cli.archive import Archive
 
     return Archive(path, chosen["names"], chosen["layout"], out, params["overwrite"], params["paths"])

@@ -145,13 +145,13 @@ class ReportFile:
         self._overwrite = overwrite
         self._sources = sources
 
-    def refusal(self) -> terminal.Exit:
+    def report_obstacle(self) -> terminal.Exit:
         """Says why it will not be written, before anything is made; FINE if it may be."""
-        return single_output.refusal(self._path, SEAL, self._overwrite, self._sources)
+        return single_output.report_obstacle(self._path, SEAL, self._overwrite, self._sources)
 
     def write(self, parts: Iterable[bytes]) -> None:
         """Writes it, and keeps the exit code."""
-        self.code = single_output.saved(self._path, parts, SEAL, self._overwrite, self._sources)
+        self.code = single_output.save_output(self._path, parts, SEAL, self._overwrite, self._sources)
 
 
 def _expected(estimate: Estimate | None) -> str:

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from lickwright.cli import option_types, terminal
-from lickwright.cli.findings_view import FindingsView, next_commands
+from lickwright.cli.findings_view import FindingsView, findings_columns, next_commands
+from lickwright.cli.option_pairs import refuse
 from lickwright.cli.report_paths import report_path
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.report import console
@@ -18,6 +19,7 @@ from lickwright.report import console
 if TYPE_CHECKING:
     from lickwright.cli.sources import FoundSource, Verdict
     from lickwright.compiler import Compilation
+    from lickwright.config.project_config import ProjectConfig
 
     Compiled = Iterator[tuple[FoundSource, Compilation]]
 
@@ -42,62 +44,58 @@ def command(
     """
     from lickwright.cli.sources import Verdict
 
-    if in_place and not fix:
-        raise click.UsageError("--in-place goes with --fix")
-    if fix and (form != "text" or profile):
-        raise click.UsageError("--fix prints a diff: leave --format and --profile out")
-    if everything and (form != "text" or fix):
-        raise click.UsageError("--all is for the screen: the other formats hold every finding anyway")
-    if profile and form in ("sarif", "github"):
-        raise click.UsageError(f"--profile does not go with {form}: use --format text or json")
-    verdict = Verdict(strict)
+    refuse(in_place and not fix, "--in-place goes with --fix")
+    refuse(fix and (form != "text" or profile), "--fix prints a diff: leave --format and --profile out")
+    refuse(
+        everything and (form != "text" or fix),
+        "--all is for the screen: the other formats hold every finding anyway",
+    )
+    refuse(profile and form in ("sarif", "github"), f"--profile does not go with {form}: use --format text or json")
     if fix:
-        from lickwright.cli.fix_view import fix_sources
-        from lickwright.cli.sources import find_sources
-
-        if in_place:
-            with terminal.endings():
-                return fix_sources(paths, find_sources(paths), True, strict)
-        return fix_sources(paths, find_sources(paths), False, strict)
+        return _fix(paths, in_place, strict)
+    verdict = Verdict(strict)
     found = _checked(paths, verdict)
     if form == "text":
         _text(found, paths, profile, everything)
-    elif form == "json":
-        _json(found)
-    elif form == "sarif":
-        _sarif(found)
     else:
-        from lickwright.report.annotations import annotation_commands
-
-        for _, c in found:
-            terminal.out(annotation_commands([(report_path(c.source), c.diagnostics)]))
+        {"json": _json, "sarif": _sarif, "github": _github}[form](found)
     return verdict.code
 
 
+def _fix(paths: tuple[str, ...], in_place: bool, strict: bool) -> int:
+    from contextlib import nullcontext
+
+    from lickwright.cli.fix_view import fix_sources
+    from lickwright.cli.sources import find_sources
+
+    with terminal.endings() if in_place else nullcontext():
+        return fix_sources(paths, find_sources(paths), in_place, strict)
+
+
 def _checked(paths: tuple[str, ...], verdict: Verdict) -> Compiled:
-    """What becomes of each source; before them, once, each lickwright.toml that has mistakes in it or was named."""
+    """Yield each source compiled; before them, once, each lickwright.toml that has mistakes in it or was named."""
     from lickwright.cli.sources import FoundSource, compiled, find_sources
     from lickwright.compiler.compilation import Compilation
     from lickwright.config.discovery import ProjectConfigs
 
-    houses = ProjectConfigs()
+    projects = ProjectConfigs()
     found = find_sources(paths)
-    of_file = [(one, houses.of(one.path)) for one in found]
-    named = {one.path: house.path for one, house in of_file if house is not None and _same(one.path, house.path)}
-    sources = [one for one in found if one.path not in named]
-    for house in houses.all():
-        if not house.ok or house.path in named.values():
-            verdict.add(terminal.Exit.FINE if house.ok else terminal.Exit.FILE)
-            yield FoundSource(house.path), Compilation(house.source, (), house.findings)
-    yield from compiled(sources, verdict, houses)
+    named = {one.path for one in found if _is_config_of(projects.of(one.path), one.path)}
+    own = {os.path.abspath(path) for path in named}
+    for project in projects.all():
+        if not project.ok or os.path.abspath(project.path) in own:
+            verdict.add(terminal.Exit.FINE if project.ok else terminal.Exit.FILE)
+            yield FoundSource(project.path), Compilation(project.source, (), project.findings)
+    yield from compiled([one for one in found if one.path not in named], verdict, projects)
 
 
-def _same(path: str, other: str) -> bool:
-    return os.path.abspath(path) == os.path.abspath(other)
+def _is_config_of(project: ProjectConfig | None, path: str) -> bool:
+    """True if the path is that of the lickwright.toml itself."""
+    return project is not None and os.path.abspath(project.path) == os.path.abspath(path)
 
 
 def _text(found: Compiled, paths: tuple[str, ...], profile: bool, everything: bool) -> None:
-    view = FindingsView(terminal.colour(sys.stdout), min(terminal.columns(sys.stdout, 100), 160), everything or profile)
+    view = FindingsView(terminal.colour(sys.stdout), findings_columns(sys.stdout), everything or profile)
     files_done = licks = 0
     for _, c in found:
         view.add(c.source, c.diagnostics)
@@ -146,8 +144,15 @@ def _sarif(found: Compiled) -> None:
     terminal.out(dumps(sarif_document(files, all_rules()), indent=2) + "\n")
 
 
+def _github(found: Compiled) -> None:
+    from lickwright.report.annotations import annotation_commands
+
+    for _, c in found:
+        terminal.out(annotation_commands([(report_path(c.source), c.diagnostics)]))
+
+
 def _noted(d: Diagnostic) -> Diagnostic:
-    """The finding with the house's file, where its notes point into it, named in the same way."""
+    """Return the finding with the path of the lickwright.toml, if its notes point into one, as reports write it."""
     if not any(note.source for note in d.notes):
         return d
     from lickwright.core.fast_dataclass import replace

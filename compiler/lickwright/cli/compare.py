@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
 from lickwright.cli import option_types, terminal
-from lickwright.cli.option_pairs import first_given
+from lickwright.cli.option_pairs import first_given, refuse
 from lickwright.report import console
 
 if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
     from lickwright.compare import Comparison
     from lickwright.compiler import Compilation, CompiledLick
+
+    Pair: TypeAlias = tuple[CompiledLick, CompiledLick]  # the student's, the teacher's
 
 
 @click.command(short_help="Compare your version with the teacher's.")
@@ -32,30 +33,25 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
     are the only ones. Another key, octave, tempo or spelling is mentioned once and costs no points; coming in late
     does. Exits with 0 when they are alike, 1 when something differs.
     """
-    if mine == theirs == "-":
-        raise click.UsageError("only one of the two can be standard input")
+    refuse(mine == theirs == "-", "only one of the two can be standard input")
     if form == "json" and (option := first_given("everything", "width")):
         raise click.UsageError(f"{option} is about the text: JSON has every difference anyway")
+    from lickwright.cli.select_lick import report_errors
     from lickwright.cli.sources import FoundSource, Verdict, compiled
 
     verdict = Verdict()
-    files = [c for path in (mine, theirs) for _, c in compiled([FoundSource(path)], Verdict())]
-    if len(files) < 2:
-        return terminal.Exit.INTERNAL
+    files = [c for path in (mine, theirs) for _, c in compiled([FoundSource(path)], verdict, judge=False)]
+    if len(files) < 2:  # a bug of ours, which was said
+        return verdict.code
     one, other = files
     if not (one.licks and other.licks):
         for c in files:
-            _complain(c, None, verdict)
+            report_errors(c, c.diagnostics, verdict)
         verdict.add(terminal.Exit.MUSIC)
         return verdict.code
-    columns = width or min(terminal.columns(sys.stdout, 80), 160)
-    done: list[Comparison] = []
-    for a, b in _matched(one, other, title):
-        found = _compared((one, a), (other, b), verdict)
-        if found is not None:
-            verdict.add(terminal.Exit.FINE if found.alike else terminal.Exit.MUSIC)
-            done.append(found)
-    _print(done, form, columns, everything)
+    pairs = _matched(one, other, title)
+    done = [found for a, b in pairs if (found := _compared((one, a), (other, b), verdict)) is not None]
+    _print(done, form, width or terminal.columns(sys.stdout, 80, most=160), everything)
     return verdict.code
 
 
@@ -73,26 +69,31 @@ def _print(done: list[Comparison], form: str, columns: int, everything: bool) ->
     terminal.out("\n".join("\n".join(map(console.safe_text, part)) + "\n" for part in parts))
 
 
-def _matched(one: Compilation, other: Compilation, title: str | None) -> Iterator[tuple[CompiledLick, CompiledLick]]:
-    """Which lick is compared with which; that there are none is wrong usage."""
-    if title is None and len(one.licks) == 1 == len(other.licks):
-        return iter([(one.licks[0], other.licks[0])])
-    from lickwright.cli.select_lick import no_such_lick
-
+def _matched(mine: Compilation, theirs: Compilation, title: str | None) -> list[Pair]:
+    """Return which lick is compared with which, in the teacher's order. Raises UsageError if there is no pair."""
     if title is not None:
-        b = _called(other, title)
-        mine = one.licks[0] if len(one.licks) == 1 else _called(one, title)
-        if b is None or mine is None:
-            where = other if b is None else one
-            raise no_such_lick(title, where.source.name, [lick.title for lick in where.licks])
-        return iter([(mine, b)])
-    found = [(a, b) for b in other.licks if (a := _called(one, b.title)) is not None]
-    if not found:
+        return [_named_pair(mine, theirs, title)]
+    if len(mine.licks) == 1 == len(theirs.licks):
+        return [(mine.licks[0], theirs.licks[0])]
+    pairs = [(a, b) for b in theirs.licks if (a := _called(mine, b.title)) is not None]
+    if not pairs:
         raise click.UsageError(
             "no lick has the same title in both: "
-            f"yours are {_titles(one)}, the teacher's {_titles(other)}; name a TITLE"
+            f"yours are {_titles(mine)}, the teacher's {_titles(theirs)}; name a TITLE"
         )
-    return iter(found)
+    return pairs
+
+
+def _named_pair(mine: Compilation, theirs: Compilation, title: str) -> Pair:
+    """Return the teacher's lick of this title and the student's, whose only lick may have another. Raises UsageError."""
+    from lickwright.cli.select_lick import no_such_lick
+
+    b = _called(theirs, title)
+    a = mine.licks[0] if len(mine.licks) == 1 else _called(mine, title)
+    if a is None or b is None:
+        c = theirs if b is None else mine
+        raise no_such_lick(title, c.source.name, [lick.title for lick in c.licks])
+    return a, b
 
 
 def _called(c: Compilation, title: str) -> CompiledLick | None:
@@ -110,24 +111,16 @@ def _titles(c: Compilation) -> str:
 def _compared(
     mine: tuple[Compilation, CompiledLick], theirs: tuple[Compilation, CompiledLick], verdict: Verdict
 ) -> Comparison | None:
-    """None where a lick cannot be read. One with mistakes in it that can be read is compared all the same."""
+    """Compare two licks, with errors in them too; None if one cannot be read. The verdict learns of errors and differences."""
+    from lickwright.cli.select_lick import report_errors
     from lickwright.compare import compare
 
     one, other = mine[1].timeline, theirs[1].timeline
     for c, lick in (mine, theirs):
         if not lick.ok:
-            _complain(c, lick, verdict)
+            report_errors(c, lick.diagnostics, verdict)
     if one is None or other is None or one.unknown or other.unknown:
         return None
-    return compare(one, other)
-
-
-def _complain(c: Compilation, lick: CompiledLick | None, verdict: Verdict) -> None:
-    """The errors of a file, or of one lick."""
-    found = [d for d in (lick or c).diagnostics if d.severity == "error"]
-    verdict.judge(found)
-    terminal.err(
-        console.format_findings(
-            c.source, found, terminal.colour(sys.stderr), min(terminal.columns(sys.stderr, 100), 160)
-        )
-    )
+    found = compare(one, other)
+    verdict.add(terminal.Exit.FINE if found.alike else terminal.Exit.MUSIC)
+    return found

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import os
 import shlex
+import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
+from typing import TextIO
 
+from lickwright.cli import terminal
 from lickwright.cli.table import cut
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Severity
 from lickwright.core.source import Source
@@ -24,6 +27,17 @@ LEAST = 10  # findings that one setting must have caused to be named so
 CODES, PLACES, WORST = 14, 3, 10  # rows of the digest, places in a row, files and folders named
 
 _RANK = tuple(Severity)
+
+
+def findings_columns(stream: TextIO) -> int:
+    """Return the columns in which findings are shown on a stream: 100 in a pipe, at most 160."""
+    return terminal.columns(stream, 100, most=160)
+
+
+def show_findings(source: Source, found: Sequence[Diagnostic]) -> None:
+    """Print the findings about one text in full on standard error."""
+    columns = findings_columns(sys.stderr)
+    terminal.err(console.format_findings(source, found, terminal.colour(sys.stderr), columns))
 
 
 class _Code:

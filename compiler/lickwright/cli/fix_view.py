@@ -1,8 +1,8 @@
-"""`lickwright check --fix`: the fixes that are safe to make, as a diff, and into the files when asked.
+"""`lickwright check --fix`: the fixes that are safe to make, as a diff, and written into the files when asked.
 
-In: what was found on the command line. Out: the diff on standard output; on standard error what remains and what was not mended. A file is replaced whole or
-not at all, and only if it is still the one that was read and lies, by its real path, below what was named. A link that was named itself
-stays one: the file that it leads to is mended in its own place.
+In: the sources that the command line means. Out: the diff on standard output; on standard error what remains and what was not fixed. A file is
+replaced whole or not at all, and only if it is still the one that was read and lies, by its real path, below what was named. A link that was
+named itself stays one: the file that it leads to is fixed in its own place.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ import sys
 from collections.abc import Sequence
 
 from lickwright.cli import terminal
+from lickwright.cli.findings_view import show_findings
 from lickwright.cli.sources import FoundSource, Verdict, compiled
-from lickwright.compiler import Compilation
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.files import UNWRITABLE, error_reason, read_file, remove_stale_files, replace_file
 from lickwright.core.source import Source, Span, Unreadable, decode_source
@@ -22,89 +22,102 @@ from lickwright.transform.autofix import AutofixResult, RefusedFix, autofix
 
 
 def fix_sources(paths: Sequence[str], found: Sequence[FoundSource], in_place: bool, strict: bool) -> int:
-    """Mends each source in turn and gives the exit code: of the files as they stand afterwards. `paths` are those that were named.
+    """Fix each source in turn; return the exit code, of the files as they stand afterwards. `paths` are those that were named.
 
-    An interrupt goes through; how much was written until then is said.
+    An interrupt goes through, after how much was written until then is said.
     """
-    work = _Run(paths, len(found) > 1, in_place, strict)
+    run = _FixRun(paths, len(found) > 1, in_place, strict)
     if in_place:
-        work.sweep(found)
+        run.remove_stale(found)
     try:
-        for one, before in compiled(found, Verdict()):
-            work.mend(one, before)
+        run.fix_all(found)
     except KeyboardInterrupt:
-        work.stop()
+        run.stop()
         raise
-    return work.end()
+    return run.end()
 
 
-class _Run:
-    """The sources of one run, mended in turn."""
+class _FixRun:
+    """The sources of one run, fixed in turn."""
 
     def __init__(self, paths: Sequence[str], many: bool, in_place: bool, strict: bool) -> None:
         self._roots = [os.path.realpath(path) for path in paths if path != "-"]
         self._in_place = in_place
         self._many = many
         self._verdict = Verdict(strict)
-        self._columns = min(terminal.columns(sys.stderr, 100), 160)
         self._remaining: list[Diagnostic] = []
         self._fixes = 0
-        self._writing: tuple[str, AutofixResult] | None = (
-            None  # a file of which an interrupt leaves open whether it was
-        )
+        self._writing: tuple[str, AutofixResult] | None = None  # a file that an interrupt may leave written or not
 
-    def sweep(self, found: Sequence[FoundSource]) -> None:
-        """Removes what killed runs left beside the files that may be written."""
-        for folder in {
-            os.path.dirname(one.real) for one in found if one.real not in ("", "-") and not self._leads_out(one.path)
-        }:
+    def remove_stale(self, found: Sequence[FoundSource]) -> None:
+        """Remove temporary files that killed runs left beside the files that may be written."""
+        inside = [one.real for one in found if one.real not in ("", "-") and not self._leads_out(one.path)]
+        for folder in {os.path.dirname(real) for real in inside}:
             remove_stale_files(folder)
 
-    def mend(self, one: FoundSource, before: Compilation) -> None:
-        """Mends one and tells about it."""
-        mended = _mended(one, before, self._verdict)
-        if mended is None:
-            return
-        if self._in_place and mended.count and self._leads_out(one.path):
+    def fix_all(self, found: Sequence[FoundSource]) -> None:
+        """Fix each source and show what came of it. A bug of ours costs only the file in which it shows."""
+        for one, before in compiled(found, self._verdict, judge=False):
+            try:
+                mended = autofix(before)
+            except Exception as e:
+                terminal.err(terminal.apology(e, one.path))
+                self._verdict.add(terminal.Exit.INTERNAL)
+                continue
+            self._fix(one.path, mended)
+
+    def _fix(self, path: str, mended: AutofixResult) -> None:
+        if self._in_place and mended.count and self._leads_out(path):
             terminal.err(
-                f"{console.safe_text(one.path)}: left as it is: it is a link to a file outside what was named\n"
+                f"{console.safe_text(path)}: left as it is: it is a link to a file outside what was named\n"
                 "    name the link itself to fix that file\n"
             )
-            mended = AutofixResult(before, before, (), ())
-        terminal.out(_diff(before.source, mended.after.source))
-        trouble = None
-        if self._in_place and mended.count:
-            self._writing = (one.path, mended)
-            trouble = _write(one.path, mended)
-        self._writing = None
+            mended = AutofixResult(mended.before, mended.before, (), ())
+        terminal.out(_diff(mended.before.source, mended.after.source))
+        trouble = self._write(path, mended)
         self._fixes += mended.count if trouble is None else 0
-        stands = mended.after if self._in_place and trouble is None else before
+        self._judge(mended, trouble)
+        self._show(mended, trouble)
+
+    def _write(self, path: str, mended: AutofixResult) -> Diagnostic | None:
+        """Write the file if asked; return why it could not be written."""
+        if not (self._in_place and mended.count):
+            return None
+        self._writing = (path, mended)
+        trouble = _write(path, mended)
+        self._writing = None
+        return trouble
+
+    def _judge(self, mended: AutofixResult, trouble: Diagnostic | None) -> None:
+        stands = mended.after if self._in_place and trouble is None else mended.before
         self._verdict.judge(stands.diagnostics)
         if trouble is not None:
             self._verdict.judge([trouble])
-        told = [*mended.after.diagnostics, *([trouble] if trouble is not None else [])]
-        # of a folder `check` lists what remains
-        shown = told[len(mended.after.diagnostics) :] if self._many else told
-        terminal.err(console.format_findings(mended.after.source, shown, terminal.colour(sys.stderr), self._columns))
+
+    def _show(self, mended: AutofixResult, trouble: Diagnostic | None) -> None:
+        """Show what remains, of many files only what could not be written: `check` lists the rest."""
+        troubles = [] if trouble is None else [trouble]
+        remaining = [*mended.after.diagnostics, *troubles]
+        show_findings(mended.after.source, troubles if self._many else remaining)
         terminal.err("".join(_refusal(refused) for refused in mended.refused))
-        self._remaining += told
+        self._remaining += remaining
 
     def _leads_out(self, path: str) -> bool:
-        """Whether a file lies, by its real path, elsewhere than in what was named."""
+        """True if a file lies, by its real path, elsewhere than in what was named."""
         if path == "-":
             return False
         real = os.path.realpath(path)
         return not any(real == root or real.startswith(os.path.join(root, "")) for root in self._roots)
 
     def stop(self) -> None:
-        """Tells how much was written before an interrupt, the file included that was being written."""
-        if self._writing is not None and _stands(*self._writing):
+        """Say how much was written before an interrupt, the file included that was being written."""
+        if self._writing is not None and _is_fixed(*self._writing):
             self._fixes += self._writing[1].count
         if self._in_place:
             terminal.err(f"{_count(self._fixes)} written until then\n")
 
     def end(self) -> int:
-        """Tells what it came to; the exit code."""
+        """Say what the run came to; return the exit code."""
         done = "written" if self._in_place else "shown, nothing written"
         terminal.err(f"{_count(self._fixes)} {done}; what is left: {console.tally_findings(self._remaining)}\n")
         return self._verdict.code
@@ -114,17 +127,8 @@ def _count(fixes: int) -> str:
     return f"{fixes:,} {'fix' if fixes == 1 else 'fixes'}"
 
 
-def _mended(one: FoundSource, before: Compilation, verdict: Verdict) -> AutofixResult | None:
-    try:
-        return autofix(before)
-    except Exception as e:  # a bug of ours costs only this file
-        terminal.err(terminal.apology(e, one.path))
-        verdict.add(terminal.Exit.INTERNAL)
-        return None
-
-
 def _diff(before: Source, after: Source) -> str:
-    """The usual lines of - and +; on a terminal what would steer it is shown by its number."""
+    """Return a unified diff; for a terminal, control characters are shown by their numbers."""
     if before.text == after.text:
         return ""
     from difflib import unified_diff
@@ -137,7 +141,7 @@ def _diff(before: Source, after: Source) -> str:
 
 
 def _lines(text: str) -> list[str]:
-    """Lines for a diff, which says so where the last one has no end."""
+    """Return lines for a diff, with the usual note after a last line that has no end."""
     lines = text.split("\n")
     if lines[-1]:
         lines[-1] += "\n\\ No newline at end of file"
@@ -154,7 +158,7 @@ def _refusal(refused: RefusedFix) -> str:
 
 
 def _write(path: str, mended: AutofixResult) -> Diagnostic | None:
-    """Puts the mended text in the file's place, or says why not; then the file is as it was."""
+    """Replace the file by the fixed text, or return why not; then the file is as it was."""
     if path == "-":
         return _unwritten("standard input has no place to write to", "leave --in-place out: the diff is printed")
     try:
@@ -175,8 +179,8 @@ def _write(path: str, mended: AutofixResult) -> Diagnostic | None:
     return None
 
 
-def _stands(path: str, mended: AutofixResult) -> bool:
-    """Whether a file has the mended text."""
+def _is_fixed(path: str, mended: AutofixResult) -> bool:
+    """True if the file has the fixed text."""
     try:
         return decode_source(path, read_file(path)).text == mended.after.source.text
     except Unreadable:

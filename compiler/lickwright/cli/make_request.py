@@ -17,6 +17,7 @@ import click
 from lickwright.build.engine import BuildConfig
 from lickwright.build.planner import Share
 from lickwright.cli import archive_options, audio_options
+from lickwright.cli.option_pairs import refuse
 from lickwright.cli.project_options import preferred
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 from lickwright.config.name_pattern import Arrangement
@@ -32,31 +33,27 @@ if TYPE_CHECKING:
 
 Values = Mapping[str, Any]  # of options, by the names of the command's parameters
 
-_CONTRADICTIONS: tuple[tuple[Callable[[Values], Any], str], ...] = (
-    (
-        lambda v: v["out"] == "-",
-        "--out names a folder, and - is none: lickwright show prints a tab; for a folder called -, say ./-",
-    ),
-    (
-        lambda v: not v["merge"] and v["watch"] and (v["dry_run"] or v["report"] or "-" in v["paths"]),
-        "--watch goes with files and folders, and neither with --dry-run nor --report",
-    ),
-    (
-        lambda v: not v["merge"] and v["cluster"] and (v["watch"] or v["dry_run"]),
-        "--cluster goes neither with --watch nor with --dry-run",
-    ),
-    (
-        lambda v: not v["merge"] and v["findings"] != "text" and (v["everything"] or v["watch"]),
-        "--all and --watch are for a screen: leave --findings out",
-    ),
-)  # a merge refuses all but a few options by itself
-
 
 def refuse_contradictions(values: Values) -> None:
     """Raise UsageError for options that cannot hold together, whatever the sources are."""
-    for contradicts, message in _CONTRADICTIONS:
-        if contradicts(values):
-            raise click.UsageError(message)
+    refuse(
+        values["out"] == "-",
+        "--out names a folder, and - is none: lickwright show prints a tab; for a folder called -, say ./-",
+    )
+    if values["merge"]:  # which refuses all but a few options by itself
+        return
+    refuse(
+        values["watch"] and (values["dry_run"] or values["report"] or "-" in values["paths"]),
+        "--watch goes with files and folders, and neither with --dry-run nor --report",
+    )
+    refuse(
+        values["cluster"] and (values["watch"] or values["dry_run"]),
+        "--cluster goes neither with --watch nor with --dry-run",
+    )
+    refuse(
+        values["findings"] != "text" and (values["everything"] or values["watch"]),
+        "--all and --watch are for a screen: leave --findings out",
+    )
 
 
 def local_name(text: str) -> str:
@@ -86,8 +83,10 @@ class MakeRequest:
     def _refuse_linked_default(self) -> None:
         source = self._context.get_parameter_source("out")
         is_default = source is click.core.ParameterSource.DEFAULT and self.out == self.params["out"]
-        if is_default and os.path.islink(self.out):  # `out` of a project config was checked when it was read
-            raise click.UsageError(f"{self.out} is a link to another place: say --out {self.out} to write there")
+        refuse(  # `out` of a project config was checked when it was read
+            is_default and os.path.islink(self.out),
+            f"{self.out} is a link to another place: say --out {self.out} to write there",
+        )
 
     @property
     def is_remote(self) -> bool:
@@ -153,13 +152,16 @@ class MakeRequest:
 
 def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple[tuple[ExportFormat, ...], Options]:
     """Return the formats to make and the options of the exports. Raises UsageError."""
-    rows: tuple[ExportFormat, ...] = chosen["rows"]
     tempo: TempoRequest = chosen["tempo"]
     recording = audio_options.requested_audio(chosen.get)
-    if replace(recording, longest=None) != Recording() and not any(row.is_audio for row in rows):
-        rows += tuple(row for row in EXPORTS if row.is_audio)  # an option about sound asks for sound
-    if chosen["bars"] and all(row.whole_lick for row in rows):
-        raise click.UsageError("--bars goes with audio, midi and timing sheets: a text tab is always of the whole lick")
+    rows = _with_audio(chosen["rows"], recording)
+    is_recorded = any(row.is_audio for row in rows)
+    refuse(
+        chosen["bars"] and all(row.whole_lick for row in rows),
+        "--bars goes with audio, midi and timing sheets: a text tab is always of the whole lick",
+    )
+    if is_recorded:
+        audio_options.require_sound()
     options = Options(
         chosen["width"],
         tempo.percent,
@@ -169,11 +171,16 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
         chosen["chord_tones"],
         bars=chosen["bars"],
     )
-    if any(row.is_audio for row in rows):
-        audio_options.require_sound()
-        if project is not None and project.album is not None:
-            options = replace(options, album=project.album)
+    if is_recorded and project is not None and project.album is not None:
+        options = replace(options, album=project.album)
     return rows, options
+
+
+def _with_audio(rows: tuple[ExportFormat, ...], recording: Recording) -> tuple[ExportFormat, ...]:
+    """Return the formats, with audio if an option about sound asks for it and no format is a recording."""
+    if replace(recording, longest=None) == Recording() or any(row.is_audio for row in rows):
+        return rows
+    return rows + tuple(row for row in EXPORTS if row.is_audio)
 
 
 def _cores() -> int:

@@ -16,7 +16,7 @@ from lickwright.build.summary import BuildSummary
 from lickwright.cli import terminal
 from lickwright.cli.build_view import BuildView, ReportFile, run_merge
 from lickwright.cli.make_request import MakeRequest, Values, local_name
-from lickwright.cli.option_pairs import first_given, first_given_except
+from lickwright.cli.option_pairs import first_given, first_given_except, refuse
 from lickwright.store.addresses import NoAddress, far
 
 _LOCAL_ONLY = ("prune", "dry_run", "watch", "report", "shard", "merge", "archive", "names", "layout")
@@ -31,7 +31,7 @@ def build_local(request: MakeRequest) -> int:
     build = request.build_config()
     report = _report_file(request.params, request.paths)
     for output in (report, archive):
-        if output is not None and (refused := output.refusal()):
+        if output is not None and (refused := output.report_obstacle()):
             return int(refused)
     build = build._replace(
         report=None if report is None else report.write, archive=None if archive is None else archive.write
@@ -81,9 +81,10 @@ def build_remote(request: MakeRequest) -> int:
     from lickwright.build.remote import Far, build_at_address
 
     refused = first_given(*_LOCAL_ONLY)
-    if refused or "-" in request.paths:
-        what = refused or "standard input"
-        raise click.UsageError(f"{what} goes with files of this machine: leave it out, or name folders here")
+    refuse(
+        refused or "-" in request.paths,
+        f"{refused or 'standard input'} goes with files of this machine: leave it out, or name folders here",
+    )
     params = request.params
     build = Far(request.paths, request.out, request.options_by_source(True), request.jobs, params["overwrite"])
     try:
@@ -102,13 +103,11 @@ def merge_shares(context: click.Context) -> int:
     params = context.params
     if option := first_given_except(_OF_MERGE):
         raise click.UsageError(f"--merge takes over what the shares hold: leave {option} out")
-    if "-" in params["paths"]:
-        raise click.UsageError("--merge needs the output folders of shares, not standard input")
+    refuse("-" in params["paths"], "--merge needs the output folders of shares, not standard input")
     paths, out = tuple(map(local_name, params["paths"])), local_name(params["out"])
-    if any(map(far, (*paths, out))):
-        raise click.UsageError("--merge goes with files of this machine: name folders here")
+    refuse(any(map(far, (*paths, out))), "--merge goes with files of this machine: name folders here")
     report = _report_file(params, paths)
-    if report is not None and (refused := report.refusal()):
+    if report is not None and (refused := report.report_obstacle()):
         return int(refused)
     return run_merge(paths, out, params, _view(params, report), report)
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lickwright.cli import option_types, terminal
+from lickwright.cli.option_pairs import refuse
 from lickwright.core.slugs import same_title
 from lickwright.report import console
 
@@ -51,45 +52,37 @@ def command(
     all_keys: bool, all_boxes: bool, out: str | None, overwrite: bool,
 ) -> int:  # fmt: skip
     """Its help is `_HELP`, since it shows examples."""
-    if not (key or box or octave or tuning or all_keys or all_boxes):
-        raise click.UsageError("where to? say --key, --box, --octave, --tuning, --all-keys or --all-boxes")
-    if (key and all_keys) or (box and all_boxes):
-        raise click.UsageError("one key or all of them, one box or all of them")
-    if overwrite and out in (None, "-"):
-        raise click.UsageError("--overwrite goes with --out and a file or a folder")
+    refuse(
+        not any((key, box, octave, tuning, all_keys, all_boxes)),
+        "where to? say --key, --box, --octave, --tuning, --all-keys or --all-boxes",
+    )
+    refuse((key and all_keys) or (box and all_boxes), "one key or all of them, one box or all of them")
+    refuse(overwrite and out in (None, "-"), "--overwrite goes with --out and a file or a folder")
+    from lickwright.cli.findings_view import show_findings
     from lickwright.cli.sources import FoundSource, Verdict, compiled
     from lickwright.notation.syntax import parse_source
     from lickwright.transform.moves import MoveRequest
     from lickwright.transform.moves.inline_config import inline_config
 
     verdict = Verdict()
-    wish = MoveRequest(key, box, {"up": 1, "down": -1}.get(octave or "", 0), tuning, by)
+    request = MoveRequest(key, box, {"up": 1, "down": -1}.get(octave or "", 0), tuning, by)
     for _, compilation in compiled([FoundSource(path)], verdict):
         if not compilation.licks:
-            terminal.err(console.format_findings(compilation.source, compilation.diagnostics))
+            show_findings(compilation.source, compilation.diagnostics)
             continue
         book = inline_config(parse_source(compilation.source)[0], compilation.project)
-        moved = [
-            one
-            for lick in _chosen(book, title, path)
-            for one in _family(lick, book, compilation.source, wish, all_keys, all_boxes, verdict)
-        ]
+        family = _Family(book, compilation.source, request, all_keys, all_boxes, verdict)
+        moved = [one for lick in _licks_called(book, title, path) for one in family.moved(lick)]
         if moved:
             with terminal.endings():
                 _write(book, moved, path, out, overwrite, verdict)
     return verdict.code
 
 
-def _folder(out: str) -> bool:
-    """Whether `--out` names a folder: one that is there, or a name that ends like one."""
-    return os.path.isdir(out) or out.endswith(("/", os.sep))
-
-
-def _chosen(book: Book, title: str | None, path: str) -> list[Lick]:
-    if title is None:
-        return list(book.licks)
-    found = [lick for lick in book.licks if same_title(lick.title, title)]
-    if not found:
+def _licks_called(book: Book, title: str | None, path: str) -> list[Lick]:
+    """Return the licks of this title, or all without one. Raises UsageError."""
+    found = [lick for lick in book.licks if title is None or same_title(lick.title, title)]
+    if title is not None and not found:
         from lickwright.cli.select_lick import no_such_lick
 
         raise no_such_lick(title, path, [lick.title for lick in book.licks])
@@ -99,57 +92,64 @@ def _chosen(book: Book, title: str | None, path: str) -> list[Lick]:
 # --- families --------------------------------------------------------------------------------------------------------
 
 
-def _family(
-    lick: Lick, book: Book, source: Source, wish: MoveRequest, all_keys: bool, all_boxes: bool, verdict: Verdict
-) -> Iterator[Lick]:
-    """The lick in all the places asked for, each under a title of its own where there are several."""
-    from lickwright.core.fast_dataclass import replace
-    from lickwright.transform.moves import Unmovable, move_lick
+class _Family:
+    """Moves licks to every place that was asked for."""
 
-    refused: set[str] = set()  # said once: what is wrong with one key is wrong with all
-    for one in _wishes(lick, book, source, wish, all_keys, all_boxes):
-        try:
-            moved = move_lick(lick, book, source, one)
-        except Unmovable as e:
-            verdict.add(terminal.Exit.MUSIC)
-            if str(e) not in refused:
-                refused.add(str(e))
-                terminal.err(f"{_name(lick.title, _goal(one, all_keys, all_boxes))}: {console.safe_text(str(e))}\n")
-            continue
-        place = _place(moved, all_keys, all_boxes)
-        for words in moved.said:
-            terminal.err(f"{_name(lick.title, place)}: {console.safe_text(words)}\n")
-        yield replace(moved.lick, title=f"{lick.title}, {place}") if place else moved.lick
+    def __init__(
+        self, book: Book, source: Source, request: MoveRequest, all_keys: bool, all_boxes: bool, verdict: Verdict
+    ) -> None:
+        self._book, self._source = book, source
+        self._request = request
+        self._all_keys, self._all_boxes = all_keys, all_boxes
+        self._verdict = verdict
 
+    def moved(self, lick: Lick) -> Iterator[Lick]:
+        """Yield the lick in each place, under a title of its own if there are several. Refusals and changes are printed."""
+        from lickwright.core.fast_dataclass import replace
+        from lickwright.transform.moves import Unmovable, move_lick
 
-def _wishes(
-    lick: Lick, book: Book, source: Source, wish: MoveRequest, all_keys: bool, all_boxes: bool
-) -> Iterator[MoveRequest]:
-    """Every place: keys from C up, each as it is best spelled, and in each the boxes by number."""
-    from lickwright.core.fast_dataclass import replace
-    from lickwright.timeline.build import build_timeline
+        refused: set[str] = set()  # printed once: what is wrong with one key is wrong with all
+        for request in self._requests(lick):
+            try:
+                moved = move_lick(lick, self._book, self._source, request)
+            except Unmovable as e:
+                self._verdict.add(terminal.Exit.MUSIC)
+                if str(e) not in refused:
+                    refused.add(str(e))
+                    terminal.err(f"{_name(lick.title, self._goal(request))}: {console.safe_text(str(e))}\n")
+                continue
+            place = self._place(moved)
+            for words in moved.said:
+                terminal.err(f"{_name(lick.title, place)}: {console.safe_text(words)}\n")
+            yield replace(moved.lick, title=f"{lick.title}, {place}") if place else moved.lick
 
-    keys: list[str | None] = [wish.key]
-    boxes = [str(n) for n in range(1, 6)] if all_boxes else [wish.box]
-    if all_keys:
-        timeline, _ = build_timeline(lick, book, source)
+    def _requests(self, lick: Lick) -> Iterator[MoveRequest]:
+        """Yield each place: keys from C up, each as it is best spelled, and in each the boxes by number."""
+        from lickwright.core.fast_dataclass import replace
+
+        keys = self._keys(lick) if self._all_keys else [self._request.key]
+        boxes = [str(n) for n in range(1, 6)] if self._all_boxes else [self._request.box]
+        for key in keys:
+            for box in boxes:
+                yield replace(self._request, key=key, box=box)
+
+    def _keys(self, lick: Lick) -> list[str | None]:
+        from lickwright.timeline.build import build_timeline
+
+        timeline, _ = build_timeline(lick, self._book, self._source)
         key = timeline.settings.key if timeline else None
-        # without a key any will do: `move_lick` says that one is missing
-        keys = [str(key.transposed(pc - key.tonic.pc)) for pc in range(12)] if key else ["C major"]
-    for to_key in keys:
-        for box in boxes:
-            yield replace(wish, key=to_key, box=box)
+        # for a lick without a key any will do: `move_lick` says that one is missing
+        return [str(key.transposed(pc - key.tonic.pc)) for pc in range(12)] if key else ["C major"]
 
+    def _goal(self, request: MoveRequest) -> str:
+        words = (request.key if self._all_keys else "", f"box {request.box}" if self._all_boxes else "")
+        return ", ".join(filter(None, words))
 
-def _goal(wish: MoveRequest, all_keys: bool, all_boxes: bool) -> str:
-    return ", ".join(filter(None, (wish.key if all_keys else "", f"box {wish.box}" if all_boxes else "")))
-
-
-def _place(moved: MovedLick, all_keys: bool, all_boxes: bool) -> str:
-    """What tells it from the others of its family: `C minor, box 3`."""
-    settings = moved.timeline.settings
-    box = "" if settings.box is None else f"box {settings.box}" if settings.box.numbers else str(settings.box)
-    return ", ".join(filter(None, (str(settings.key) if all_keys else "", box if all_boxes else "")))
+    def _place(self, moved: MovedLick) -> str:
+        """Return what tells a lick from the others of its family: `C minor, box 3`."""
+        settings = moved.timeline.settings
+        box = "" if settings.box is None else f"box {settings.box}" if settings.box.numbers else str(settings.box)
+        return ", ".join(filter(None, (str(settings.key) if self._all_keys else "", box if self._all_boxes else "")))
 
 
 def _name(title: str, place: str) -> str:
@@ -160,20 +160,21 @@ def _name(title: str, place: str) -> str:
 
 
 def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwrite: bool, verdict: Verdict) -> None:
-    """One file, or a folder with a file a lick. What stands in the way stays, unless it may be replaced."""
+    """Write one file, or a folder with a file per lick, without replacing what it may not; the verdict learns of troubles."""
     from lickwright.notation.canonical import canonical
     from lickwright.transform.moves import book_with_licks
 
-    if out is not None and _folder(out):
+    if out is not None and (os.path.isdir(out) or out.endswith(("/", os.sep))):
         _into_folder(book, licks, path, out, overwrite, verdict)
         return
-    from lickwright.cli.single_output import STDOUT, saved
+    from lickwright.cli.single_output import STDOUT, save_output
 
     text = canonical(book_with_licks(book, licks)).encode("utf-8")
-    verdict.add(saved(STDOUT if out is None else out, text, None, overwrite, (path,)))
+    verdict.add(save_output(STDOUT if out is None else out, text, None, overwrite, (path,)))
 
 
 def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwrite: bool, verdict: Verdict) -> None:
+    from lickwright.cli.findings_view import show_findings
     from lickwright.cli.output import Folder, Output
     from lickwright.cli.sources import SUFFIX
     from lickwright.core.destination import source_conflict
@@ -193,5 +194,5 @@ def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwri
     troubles = folder.write([output for output, place in places if place not in refused])
     for place, finding in (*refused.items(), *troubles):
         verdict.judge([finding])
-        terminal.err(console.format_findings(Text(place, ""), [finding]))
+        show_findings(Text(place, ""), [finding])
     terminal.err(f"{console.counted_noun(folder.done, 'lick')} in {console.safe_text(out)}\n")

@@ -1,6 +1,6 @@
 """Which options a user gave on the command line, for commands that refuse some of them together: no option is taken and ignored.
 
-In: names of parameters of the running command. Out: the first of them that was given, as it is written.
+In: names of parameters of the running command, or conditions. Out: the first parameter that was given, as it is written; or a UsageError.
 """
 
 from __future__ import annotations
@@ -8,6 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import click
+
+
+def refuse(contradiction: object, message: str) -> None:
+    """Raise UsageError with this message if the contradiction is true."""
+    if contradiction:
+        raise click.UsageError(message)
 
 
 def first_given(*names: str) -> str | None:

@@ -27,7 +27,7 @@ def command(path: str, title: str | None, tempo: TempoRequest, **more: Any) -> i
 
     Needs the extra lickwright[play]. Ctrl-C stops. In headphones begin with the volume down.
     """
-    from lickwright.cli.select_lick import choose, complain
+    from lickwright.cli.select_lick import choose, report_errors
     from lickwright.export import Options
 
     audio_options.require_sound()
@@ -40,7 +40,7 @@ def command(path: str, title: str | None, tempo: TempoRequest, **more: Any) -> i
     chosen, verdict = choose(path, title)
     for c, lick in chosen:
         if not lick.ok:
-            complain(c, [d for d in lick.diagnostics if d.severity == "error"], verdict)
+            report_errors(c, lick.diagnostics, verdict)
     device = _device() if any(lick.ok for _, lick in chosen) else None
     for c, lick in chosen:
         if lick.ok:
@@ -71,7 +71,7 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
     """One lick, from its first click to its last note."""
     from tempfile import TemporaryFile, gettempdir
 
-    from lickwright.cli.select_lick import complain
+    from lickwright.cli.select_lick import report_findings
     from lickwright.core.files import error_reason
     from lickwright.export import Length
     from lickwright.export.audio import audio_losses, render_samples, taken_down
@@ -86,10 +86,10 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
         try:
             stages, said = stages.excerpt(options.bars)
         except NoBars as e:
-            complain(c, [no_bars_finding(stages.timeline, e)], verdict)
+            report_findings(c, [no_bars_finding(stages.timeline, e)], verdict)
             return
     taken = taken_down(stages, options)
-    complain(c, [*said, *audio_losses(stages, options, taken)], verdict)
+    report_findings(c, [*said, *audio_losses(stages, options, taken)], verdict)
     aside = Length(taken.end, round(taken.end * RATE) * BYTES)
     if aside.is_long:
         terminal.err(f"{console.safe_text(lick.title)}: {aside} to put aside; it is played when all of it is ready\n")

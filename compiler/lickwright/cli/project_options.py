@@ -1,48 +1,48 @@
-"""The `lickwright.toml` of what a command works on: found, complained about, and its options taken where the command line says nothing.
+"""The `lickwright.toml` of what a command works on: found, its mistakes shown, and its options applied where the command line says nothing.
 
-In: the paths of sources. Out: their houses. A command that is told to go by a file with mistakes in it does nothing at all: what is half
-understood would be made wrong. Only `check` goes on, and shows them among its findings.
+In: the paths of sources. Out: their project configs. A command stops before it does anything if one of them has mistakes, since by what is
+half understood it would make the wrong things. Only `check` goes on, and shows them among its findings.
 """
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterable
 from typing import Any
 
 import click
 
 from lickwright.cli import terminal
+from lickwright.cli.findings_view import show_findings
 from lickwright.cli.terminal import Exit
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
-from lickwright.report import console
 
 
 def project_configs(paths: Iterable[str]) -> ProjectConfigs:
-    """The houses of all sources, known to be without mistakes. Else they are shown, and the run ends."""
-    houses = ProjectConfigs()
+    """Return the project configs of these sources. Mistakes in one are shown and end the run: raises `click.exceptions.Exit`."""
+    projects = ProjectConfigs()
     for path in paths:
-        houses.of(path)
-    wrong = [house for house in houses.all() if not house.ok]
+        projects.of(path)
+    wrong = [project for project in projects.all() if not project.ok]
     if wrong:
-        columns = min(terminal.columns(sys.stderr, 100), 160)
-        for house in wrong:
-            terminal.err(console.format_findings(house.source, house.findings, terminal.colour(sys.stderr), columns))
+        for project in wrong:
+            show_findings(project.source, project.findings)
         terminal.err("nothing was done: fix it first\n")
         raise click.exceptions.Exit(Exit.FILE)
-    return houses
+    return projects
 
 
-def preferred(context: click.Context, house: ProjectConfig | None) -> dict[str, Any]:
-    """The values of a command's parameters: the command line's, else those that the house sets, else the defaults.
+def preferred(context: click.Context, project: ProjectConfig | None) -> dict[str, Any]:
+    """Return the values of a command's parameters: the command line's, else the project config's, else the defaults.
 
-    A setting of the house belongs to the option of its name: `width` to `--width`.
+    A setting of the project config belongs to the option of its name: `width` to `--width`.
     """
     values = dict(context.params)
-    for parameter in context.command.params if house is not None else ():
+    if project is None:
+        return values
+    for parameter in context.command.params:
         name = parameter.name or ""
-        said = context.get_parameter_source(name)
+        source = context.get_parameter_source(name)
         setting = next((opt.removeprefix("--") for opt in parameter.opts if opt.startswith("--")), "")
-        if house is not None and setting in house.make and said is click.core.ParameterSource.DEFAULT:
-            values[name] = house.make[setting]
+        if setting in project.make and source is click.core.ParameterSource.DEFAULT:
+            values[name] = project.make[setting]
     return values

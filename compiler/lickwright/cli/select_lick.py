@@ -1,19 +1,18 @@
-"""Which licks of a file are meant by a path and a title, for the commands that show or play them.
+"""The licks that a path and a title on a command line mean.
 
-In: a path and a title, as typed. Out: compiled licks, with or without errors; a title that fits none is a wrong use of the command.
+In: a path and a title, as typed. Out: compiled licks, with or without errors. A title that names no lick is wrong usage.
 """
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 
 import click
 
-from lickwright.cli import terminal
+from lickwright.cli.findings_view import show_findings
 from lickwright.cli.sources import Verdict, compiled, find_sources
 from lickwright.compiler import Compilation, CompiledLick
-from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.diagnostics import Diagnostic, nearest_name
 from lickwright.core.slugs import same_title
 from lickwright.report import console
 
@@ -21,45 +20,55 @@ _MOST_TITLES = 10  # that a message lists
 
 
 def choose(path: str, title: str | None) -> tuple[list[tuple[Compilation, CompiledLick]], Verdict]:
-    """Every lick below `path`, or those called `title`, and how the run stands so far.
+    """Return the licks below `path`, or those called `title`, and the verdict so far. Raises UsageError.
 
-    With a title only what it names counts; of a file without licks the errors are shown.
+    With a title only the licks that it names count. The errors of a file without licks are shown.
     """
     verdict = Verdict()
     files = [c for _, c in compiled(find_sources([path]), verdict)]
-    chosen = [(c, lick) for c in files for lick in c.licks if title is None or same_title(lick.title, title)]
-    if title is not None and not chosen and any(c.licks for c in files):
-        raise no_such_lick(title, path, [lick.title for c in files for lick in c.licks])
+    chosen = licks_called(files, path, title)
     if title is not None:
         verdict = Verdict()
     if not chosen:
         for c in files:
-            complain(c, [d for d in c.diagnostics if d.severity == "error"], verdict)
+            report_errors(c, c.diagnostics, verdict)
     return chosen, verdict
 
 
-def complain(c: Compilation, found: list[Diagnostic], verdict: Verdict) -> None:
-    """Shows findings of a file, and takes note of them."""
+def licks_called(files: Sequence[Compilation], path: str, title: str | None) -> list[tuple[Compilation, CompiledLick]]:
+    """Return the licks called `title` of the files at `path`, or all without a title; none if the files have no lick at all.
+
+    Raises UsageError for a title that names none of their licks.
+    """
+    licks = [(c, lick) for c in files for lick in c.licks]
+    if title is None:
+        return licks
+    chosen = [(c, lick) for c, lick in licks if same_title(lick.title, title)]
+    if licks and not chosen:
+        raise no_such_lick(title, path, [lick.title for _, lick in licks])
+    return chosen
+
+
+def report_findings(c: Compilation, found: Sequence[Diagnostic], verdict: Verdict) -> None:
+    """Show these findings of a file, and add them to the verdict."""
     verdict.judge(found)
-    terminal.err(
-        console.format_findings(
-            c.source, found, terminal.colour(sys.stderr), min(terminal.columns(sys.stderr, 100), 160)
-        )
-    )
+    show_findings(c.source, found)
+
+
+def report_errors(c: Compilation, found: Sequence[Diagnostic], verdict: Verdict) -> None:
+    """Show the errors among these findings of a file, and add them to the verdict."""
+    report_findings(c, [d for d in found if d.severity == "error"], verdict)
 
 
 def no_such_lick(title: str, path: str, titles: Sequence[str]) -> click.UsageError:
     """Return the error of every command for a title that names no lick of `path`, with the nearest of its titles."""
-    from lickwright.core.diagnostics import nearest_name
-
     titles = list(dict.fromkeys(titles))
     near = nearest_name(title, titles)
     if near is None:
-        inside = [known for known in titles if title.casefold() in known.casefold()]
-        near = inside[0] if inside else None
-    wish = f'did you mean "{console.safe_text(near)}"?' if near else "there are " + quoted(titles)
+        near = next((known for known in titles if title.casefold() in known.casefold()), None)
+    hint = f'did you mean "{console.safe_text(near)}"?' if near else "there are " + quoted(titles)
     where = "standard input" if path == "-" else console.safe_text(path)
-    return click.UsageError(f'there is no lick called "{console.safe_text(title)}" in {where}; {wish}')
+    return click.UsageError(f'there is no lick called "{console.safe_text(title)}" in {where}; {hint}')
 
 
 def quoted(titles: Sequence[str]) -> str:

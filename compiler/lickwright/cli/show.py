@@ -32,7 +32,7 @@ def command(path: str, title: str | None, width: int | None, fingers: bool, chor
     from lickwright.export import Options
 
     chosen, verdict = choose(path, title)
-    columns = width or min(terminal.columns(sys.stdout, 80), 160)
+    columns = width or terminal.columns(sys.stdout, 80, most=160)
     options, between = Options(width=columns, chord_tones=chord_tones), ""
     for c, lick in chosen:
         text = _tab(c, lick, options, verdict, fingers)
@@ -43,20 +43,20 @@ def command(path: str, title: str | None, width: int | None, fingers: bool, chor
 
 def _tab(c: Compilation, lick: CompiledLick, options: Options, verdict: Verdict, fingers: bool) -> str:
     """The tab, or "" for a lick with errors, which are shown instead."""
-    from lickwright.cli.select_lick import complain
+    from lickwright.cli.select_lick import report_errors, report_findings
 
     if not lick.ok:
-        complain(c, [d for d in lick.diagnostics if d.severity == "error"], verdict)
+        report_errors(c, lick.diagnostics, verdict)
         return ""
     try:
-        emission = _fingered(lick, options) if fingers else lick.emit("tab", options)
+        export = _fingered(lick, options) if fingers else lick.emit("tab", options)
     except Exception as e:  # a bug of ours costs only this lick
         terminal.err(terminal.apology(e, f'{c.source.name}, "{lick.title}"'))
         verdict.add(terminal.Exit.INTERNAL)
         return ""
-    complain(c, list(emission.losses), verdict)
+    report_findings(c, export.losses, verdict)
     return "".join(
-        console.safe_text(line) + "\n" for line in emission.data.decode("utf-8").removesuffix("\n").split("\n")
+        console.safe_text(line) + "\n" for line in export.data.decode("utf-8").removesuffix("\n").split("\n")
     )
 
 
@@ -71,7 +71,7 @@ def _fingered(lick: CompiledLick, options: Options) -> Export:
     assert timeline is not None  # or the lick had errors
     own = any(sound.finger for sound in timeline.sounds)
     sounds = (replace(s, finger=f) for s, f in zip(timeline.sounds, suggest_fingers(timeline), strict=True))
-    emission = tab.emit(LoweredLick(replace(timeline, sounds=tuple(sounds))), options)
+    export = tab.emit(LoweredLick(replace(timeline, sounds=tuple(sounds))), options)
     words = "fingers: the writer's where they are written, else a suggestion" if own else "fingers: a suggestion"
     said = "\n".join(wrap_words(words, options.width))
-    return Export(emission.data + f"\n{said}\n".encode(), emission.losses)
+    return Export(export.data + f"\n{said}\n".encode(), export.losses)

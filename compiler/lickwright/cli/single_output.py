@@ -6,20 +6,19 @@ replaced is `core/destination.py`.
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterable, Sequence
 
 from lickwright.cli import terminal
 from lickwright.cli.exit_code import exit_code
+from lickwright.cli.findings_view import show_findings
 from lickwright.core.destination import Seal, find_obstacle, save_file
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.source import Source
-from lickwright.report import console
 
 STDOUT = "-"
 
 
-def refusal(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[str]) -> terminal.Exit:
+def report_obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[str]) -> terminal.Exit:
     """Says beforehand why a file will not be written, so that no long work is done in vain; FINE where it may be."""
     try:
         return _told(path, None if path == STDOUT else find_obstacle(path, seal, overwrite, sources))
@@ -27,7 +26,7 @@ def refusal(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[str
         return terminal.Exit.FINE
 
 
-def saved(
+def save_output(
     path: str, data: bytes | Iterable[bytes], seal: Seal | None, overwrite: bool, sources: Sequence[str]
 ) -> terminal.Exit:
     """Writes the file, UTF-8, and gives the exit code. An interrupt goes through."""
@@ -42,5 +41,5 @@ def saved(
 def _told(path: str, trouble: Diagnostic | None) -> terminal.Exit:
     if trouble is None:
         return terminal.Exit.FINE
-    terminal.err(console.format_findings(Source(path, ""), [trouble], terminal.colour(sys.stderr)))
+    show_findings(Source(path, ""), [trouble])
     return exit_code([trouble])

@@ -1,7 +1,7 @@
-"""What the paths on a command line mean, each file compiled.
+"""The sources that paths on a command line mean, each compiled.
 
-In: what `core/source_discovery.py` found. Out: compilations, one a file, in a fixed order. A file or folder that cannot be read
-becomes a compilation whose finding says so, and the rest goes on.
+In: what `core/source_discovery.py` found. Out: compilations, one per file, in a fixed order. A file or folder that cannot be read
+becomes a compilation whose finding says so, and the others are compiled.
 """
 
 from __future__ import annotations
@@ -23,33 +23,35 @@ __all__ = ["SUFFIX", "FoundSource", "Verdict", "compiled", "find_sources"]
 
 
 def compiled(
-    found: Sequence[FoundSource], verdict: Verdict, houses: ProjectConfigs | None = None
+    found: Sequence[FoundSource], verdict: Verdict, projects: ProjectConfigs | None = None, judge: bool = True
 ) -> Iterator[tuple[FoundSource, Compilation]]:
-    """Each compiled in turn by its house's style. A bug of ours costs only the file it happened with.
+    """Yield each source compiled by the rules of its project; a bug of ours costs only the file in which it shows.
 
-    Without `houses`, a lickwright.toml with mistakes in it ends the run before anything is compiled.
+    `verdict` learns of bugs, and of all findings if `judge` is true. Without `projects`, mistakes in a lickwright.toml end the run before
+    anything is compiled: raises `click.exceptions.Exit`.
     """
-    houses = houses or project_configs(one.path for one in found)
+    projects = projects or project_configs(one.path for one in found)
     for done, one in enumerate(found):
         terminal.progress.show(done, len(found))
         try:
-            compilation = _compile(one, houses.of(one.path))
+            compilation = _compile(one, projects.of(one.path))
         except Exception as e:
             terminal.err(terminal.apology(e, one.path))
             verdict.add(terminal.Exit.INTERNAL)
             continue
-        verdict.judge(compilation.diagnostics)
+        if judge:
+            verdict.judge(compilation.diagnostics)
         yield one, compilation
-        del compilation  # before the next is made: a file of a mebibyte takes a hundred
+        del compilation  # before the next is made: that of a file of one MiB takes a hundred
 
 
-def _compile(one: FoundSource, house: ProjectRules | None) -> Compilation:
+def _compile(one: FoundSource, rules: ProjectRules | None) -> Compilation:
     if one.trouble is not None:
         return Compilation(Source(one.path, ""), (), (one.trouble,))
     if one.path != "-":
-        return compile_file(one.path, house)
+        return compile_file(one.path, rules)
     try:
-        return compile_bytes(sys.stdin.buffer.read(MAX_BYTES + 1), project=house)
+        return compile_bytes(sys.stdin.buffer.read(MAX_BYTES + 1), project=rules)
     except (OSError, AttributeError, ValueError):  # closed by the shell, or a folder
         trouble = UNREADABLE.at(Span(0, 0), "standard input cannot be read", "name a file, or send one with <")
         return Compilation(Source("-", ""), (), (trouble,))

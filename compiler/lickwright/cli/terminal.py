@@ -119,11 +119,18 @@ def colour(stream: TextIO) -> bool:
     return stream.isatty() and os.environ.get("TERM") != "dumb"
 
 
-def columns(stream: TextIO, otherwise: int) -> int:
-    """How many columns to write to `stream`, at least 30: as COLUMNS says, else as its terminal shows, else `otherwise`."""
-    said = os.environ.get("COLUMNS", "")
-    if said.isascii() and said.isdigit() and int(said[:9]) > 0:
-        return max(30, int(said[:9]))
+def columns(stream: TextIO, otherwise: int, most: int = 10**9) -> int:
+    """Return how many columns to write to `stream`, from 30 to `most`.
+
+    The environment variable COLUMNS decides, else the terminal, else `otherwise`.
+    """
+    return min(_columns(stream, otherwise), most)
+
+
+def _columns(stream: TextIO, otherwise: int) -> int:
+    wanted = os.environ.get("COLUMNS", "")
+    if wanted.isascii() and wanted.isdigit() and int(wanted[:9]) > 0:
+        return max(30, int(wanted[:9]))
     if not stream.isatty():
         return otherwise
     try:
