@@ -27,7 +27,7 @@ from lickwright.compiler.rules import all_rules
 from lickwright.core.diagnostics import has_errors
 from lickwright.core.source import Source
 from lickwright.notation.navigation import NAVIGATION
-from lickwright.notation.syntax import parse_source, parser
+from lickwright.notation.syntax import lark_parser, parse_source
 from planting import plant
 
 RULES = all_rules()
@@ -60,7 +60,7 @@ PIECES = [
     "@segno", "@coda", "@fine", "@to-coda", "@dc", "@dc-al-fine", "@ds-al-coda", "3:3[", "2:2[", "H8", "(let", "ring:", "{", "}", "e 8", "1.", "D.C.",
 ]  # fmt: skip
 GRAMMAR = sorted(
-    {terminal.name for terminal in parser().terminals} | {"Token", "Tree", "Traceback", "Unexpected", "lark"}
+    {terminal.name for terminal in lark_parser().terminals} | {"Token", "Tree", "Traceback", "Unexpected", "lark"}
 )
 TERMS = re.compile(rf"\b({'|'.join(GRAMMAR)})\b|__\w+|\b\w+Error\b|object at 0x")
 

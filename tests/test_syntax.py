@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from random import Random
 
 import pytest
-from lark import Lark
+from lark import Token as LarkToken
+from lark import Tree as LarkTree
 
+from lickwright.compiler import all_rules
 from lickwright.core.source import Source
-from lickwright.notation import parser_tables, syntax
+from lickwright.notation import brackets, parser_tables, syntax
+from lickwright.notation.brackets import Token
 from lickwright.notation.build_music import MusicBuilder
+from lickwright.notation.lark_parser import make_parser
+from lickwright.notation.parse_tree import Tree, TreeParser
 from lickwright.notation.techniques import EVENT_WORDS, HELD_BEND, TECHNIQUES, Technique, TechniqueKind
 from lickwright.notation.tree import Event, Hold, Item, Lick, Note, Tuplet, Worded
 
@@ -69,36 +75,136 @@ def test_every_event_word_is_known(word: str) -> None:
 
 
 def test_the_kept_tables_are_those_of_the_grammar() -> None:
-    # Lark numbers its states in no fixed order, so the tables are compared by what they were made from
-    kept = json.loads(Path(syntax.grammar_folder(), parser_tables.NAME).read_text("utf-8"))["made_from"]
-    made = parser_tables.made_from(syntax.grammar_text())
-    assert kept.split(",")[1] == made.split(",")[1], (
-        "the grammar has changed: run `python -m lickwright.notation.write_parser_tables`"
-    )
+    kept = json.loads(Path(syntax.grammar_folder(), parser_tables.NAME).read_text("utf-8"))
+    made = parser_tables.lark_tables(syntax.lark_parser(), syntax.grammar_text())
+    assert kept == made, "the grammar has changed: run `python -m lickwright.notation.write_parser_tables`"
 
 
-@pytest.mark.parametrize("damage", ["", "{", "[]", '{"made_from": "lark 0.1"}'])
+def test_every_state_and_rule_of_the_tables_is_one_of_larks() -> None:
+    lark = syntax.lark_parser()
+    tables = syntax.tables()
+    assert tables is not None
+    assert len(tables.states) == len(lark.parser.parser._parse_table.states)
+    assert len(tables.rules) == len(lark.rules)
+    assert tables.terminals == {one.name: one.pattern.to_regexp() for one in lark.terminals if one.name[0] != "_"}
+
+
+@pytest.mark.parametrize("damage", ["", "{", "[]", "null", '{"grammar": "0-0"}', '{"grammar": "FITS"}'])
 def test_tables_that_do_not_fit_are_passed_over(tmp_path, damage: str) -> None:
-    (tmp_path / parser_tables.NAME).write_text(damage)
-    assert parser_tables.load_parser(str(tmp_path), syntax.grammar_text(), syntax.Brackets()) is None
-    assert parser_tables.load_parser(str(tmp_path / "nowhere"), syntax.grammar_text(), syntax.Brackets()) is None
+    grammar = syntax.grammar_text()
+    (tmp_path / parser_tables.NAME).write_text(damage.replace("FITS", parser_tables.fingerprint(grammar)))
+    assert parser_tables.load_tables(str(tmp_path), grammar) is None
+    assert parser_tables.load_tables(str(tmp_path / "nowhere"), grammar) is None
+    assert parser_tables.load_tables(syntax.grammar_folder(), grammar) is not None
+    assert parser_tables.load_tables(syntax.grammar_folder(), grammar + "//") is None
 
 
-def test_built_and_kept_parser_agree() -> None:
-    texts = [path.read_text("utf-8") for path in Path(__file__).parents[1].glob("samples/**/*.lick")]
-    assert len(texts) > 10
-    built = syntax.built()
-    for text in texts:
-        assert built.parse(text) == syntax.parser().parse(text)
+@pytest.mark.parametrize(
+    "extra",
+    ["?start: WORD\nWORD: /a/", 'start: "a" WORD\nWORD: /b/', "start: WORD -> other\nWORD: /a/"],
+    ids=["expanded", "left out", "alias"],
+)
+def test_a_grammar_that_the_loop_cannot_drive_is_refused(extra: str) -> None:
+    lark = make_parser(extra + "\n%ignore /[ ]+/")
+    with pytest.raises(ValueError, match="does not know how to build"):
+        parser_tables.lark_tables(lark, extra)
 
 
-def test_the_grammar_has_no_conflicts() -> None:
-    # strict mode needs interegular for terminals; the parser's own conflicts fail without it
-    Lark(syntax.grammar_text(), parser="lalr", lexer="contextual", postlex=syntax.Brackets())
+# --- the tree is Lark's --------------------------------------------------------------------------------------------
+
+
+def same_tree(text: str) -> None:
+    """Fails where our tree of a text differs from Lark's: in shape, in what a token says, or in any of its places."""
+    source = Source("-", text)
+    tables = syntax.tables()
+    assert tables is not None
+    pairs: list[tuple[Tree | Token, LarkTree[LarkToken] | LarkToken]] = [
+        (TreeParser(source.text, tables).parse(), syntax.lark_parser().parse(source.text))
+    ]
+    while pairs:
+        ours, larks = pairs.pop()
+        if isinstance(ours, Tree):
+            assert isinstance(larks, LarkTree) and ours.type == larks.data, text
+            assert len(ours.children) == len(larks.children), text
+            pairs.extend(zip(ours.children, larks.children, strict=True))
+            continue
+        assert isinstance(larks, LarkToken) and (ours.type, ours.text) == (larks.type, larks.value), text
+        assert ours.start == larks.start_pos and source.place(ours.start) == (larks.line, larks.column), text
+        if ours.text:  # Lark gives a closer that is not there the length of what it stands before
+            assert ours.end == larks.end_pos and source.place(ours.end) == (larks.end_line, larks.end_column), text
+        else:
+            assert ours.end == ours.start, text
+
+
+ROOT = Path(__file__).parents[1]
+FILES = sorted([*ROOT.glob("samples/**/*.lick"), *ROOT.glob("tests/bad/*.lick")])
+PIECES = (
+    *("e5 ", "B8^10~ ", "-r ", "h7", "---", "..", "G<12>", "3:x!", "e5&B8 ", "E", "x", "7", "q!? ", "ö", "\u200b"),
+    *("|", "||", ":|", "|:", ":|x3", "1st ", "2nd", "%", "3[", "[", "]", "5:4[", "(pm: ", "(", ")", "(rake:", "(Let ring"),
+    *(" ", "\n", "\t", "\n  ", "# why\n", " #", "1/16 ", "1/3", '@"so', '@"it" ', "@mf ", "@tempo=60 ", "@", "{", "}"),
+    *('lick "A"\n', "\nlick", '\nlick "B" | e5', "\nkey A minor\n", "key", "\ntempo: 90", "\nnote x\n  y\n", "\nbox 1 # 2\n"),
+)  # fmt: skip
+
+
+def made_up(chance: Random) -> str:
+    """Signs of the notation in any order, or a file of ours with some put in, taken out or doubled."""
+    if chance.random() < 0.6:
+        return 'lick "A"\n| ' * (chance.random() < 0.7) + "".join(chance.choices(PIECES, k=chance.randint(0, 60)))
+    text = chance.choice(FILES).read_text("utf-8")
+    first = chance.randrange(len(text))
+    text = text[first : first + chance.randint(20, 600)]
+    for _ in range(chance.randint(1, 6)):
+        at, length = chance.randrange(len(text) + 1), chance.randint(0, 4)
+        text = text[:at] + chance.choice((*PIECES, text[at : at + 9], "")) + text[at + length :]
+    return text
+
+
+def test_the_tree_of_every_file_is_larks() -> None:
+    texts = [path.read_text("utf-8") for path in FILES]
+    assert len(texts) > 25
+    for text in ("", " ", "\n", "|", *texts, "\n".join(texts), *(rule.bad for rule in all_rules())):
+        same_tree(text)
+
+
+def test_the_tree_of_what_nobody_would_write_is_larks() -> None:
+    chance = Random(5)
+    for _ in range(1000):
+        same_tree(made_up(chance))
+
+
+@pytest.mark.slow
+def test_the_tree_of_many_made_up_texts_is_larks() -> None:
+    chance = Random(7)
+    for _ in range(5000):
+        same_tree(made_up(chance))
+
+
+@pytest.mark.parametrize(
+    "deep", ["3[" * 40 + "e5" + "]" * 40, "(pm: " * 30 + "e5" + ") ]" * 30, "3[(pm: " * 9 + "| e5 ] ) ]"]
+)
+def test_the_tree_of_nested_brackets_is_larks(deep: str) -> None:
+    same_tree(f'lick "A"\n| {deep} |\n')
+
+
+def test_the_tree_of_a_lick_past_its_limit_is_larks(monkeypatch) -> None:
+    monkeypatch.setattr(brackets, "MAX_TOKENS", 40)
+    for count in (37, 38, 39, 40, 60):
+        same_tree('lick "A"\n| ' + "e5 % " * (count // 2) + '| (pm: e5)\nlick "B"\n| e5 3[e5 |')
+
+
+def test_lark_serves_where_the_tables_do_not_fit(monkeypatch) -> None:
+    texts = [path.read_text("utf-8") for path in FILES[:6]]
+    kept = [syntax.parse_text(text) for text in texts]
+    damaged = syntax.tables()._replace(
+        states=[state._replace(actions={}, appends={}) for state in syntax.tables().states]
+    )
+    for tables in (None, damaged):
+        monkeypatch.setattr(syntax, "tables", lambda tables=tables: tables)
+        assert [syntax.parse_text(text) for text in texts] == kept
 
 
 def test_everything_the_grammar_names_in_music_is_built() -> None:
-    used = {symbol.name for rule in syntax.parser().rules for symbol in rule.expansion if symbol.is_term}
+    used = {symbol.name for rule in syntax.lark_parser().rules for symbol in rule.expansion if symbol.is_term}
     music = MusicBuilder("", lambda *_: None, syntax.run_pattern, lambda _: False)
     by_name = set(music._items) | {"RUNS", "BAR", "TUPLET", "WORD", "CLOSE_TUPLET", "CLOSE_WORD"}
     header = {"LICK", "FIELDS", "JUNK"}

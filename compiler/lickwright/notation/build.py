@@ -8,16 +8,16 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable
 
-from lark import Token, Tree
-
 from lickwright.core.diagnostics import Diagnostic, Fix, Rule, Severity, replacement_fix
 from lickwright.core.slugs import fold_title
 from lickwright.core.source import Source, Span
 from lickwright.music.chord import chart_signs
 from lickwright.notation import rules
-from lickwright.notation.build_music import MusicBuilder, span_of, start_of
+from lickwright.notation.brackets import Token
+from lickwright.notation.build_music import MusicBuilder, span_of
 from lickwright.notation.build_sayings import ESCAPE, QUOTES
 from lickwright.notation.fault import short
+from lickwright.notation.parse_tree import Tree
 from lickwright.notation.tree import Book, Comment, Event, Field, Lick, SameBar, Tuplet, Unknown, Worded
 
 MAX_LICKS = 10_000
@@ -62,7 +62,7 @@ class Builder:
         """Whether enough has been found. A few are kept of every lick, since one without an error counts as good."""
         return len(self.found) >= MAX_FINDINGS and self._here >= FEW
 
-    def book(self, tree: Tree[Token]) -> tuple[Book, list[Diagnostic]]:
+    def book(self, tree: Tree) -> tuple[Book, list[Diagnostic]]:
         """The whole file."""
         self._find_invisible()
         licks = [child for child in tree.children if isinstance(child, Tree)]
@@ -139,8 +139,8 @@ class Builder:
         junk_end = -1
         for token in tokens:
             if token.type == "FIELDS":
-                start = start_of(token)
-                for match in _FIELD.finditer(token):
+                start = token.start
+                for match in _FIELD.finditer(token.text):
                     fields += 1
                     if fields == MAX_FIELDS + 1:
                         self._too_many_fields(Span(start + match.start(), start + match.end()))
@@ -203,7 +203,7 @@ class Builder:
         value = chart_signs(raw) if name == "chords" else " ".join(raw.split())
         return Field(name, value, remark, name_span, raw, start + match.start(3), sign, span=span)
 
-    def _lick(self, tree: Tree[Token]) -> Lick:
+    def _lick(self, tree: Tree) -> Lick:
         self._here = 0
         children = tree.children
         first = children[0]
@@ -223,16 +223,16 @@ class Builder:
                 "music begins with a bar line: `| e8 e5 B8 G7 |`",
             )
         end = span_of(children[-1]).end
-        return Lick(title, (*comment, *fields), music, title_span, span=Span(start_of(first), end))
+        return Lick(title, (*comment, *fields), music, title_span, span=Span(first.start, end))
 
-    def _indented(self, bar: Token | Tree[Token] | None) -> None:
+    def _indented(self, bar: Token | Tree | None) -> None:
         """An indented line goes on with the field above it, so music begins at the left edge."""
-        if isinstance(bar, Token) and bar.column != 1:
+        if isinstance(bar, Token) and bar.start and self.text[bar.start - 1] != "\n":
             hint = "begin the line with its `|`; indented lines go on with the field above"
             self.report(rules.LINE, span_of(bar), "the first bar line is indented", hint)
 
     def _title(self, token: Token) -> tuple[str, Span, tuple[Comment, ...]]:
-        text, start = str(token), start_of(token)
+        text, start = token.text, token.start
         match = _TITLE.match(text)
         if match is None:
             return self._no_title(text, start)

@@ -18,6 +18,7 @@ from lickwright.notation import rules
 from lickwright.notation.techniques import ENTRIES, HEADS, JOINS, MARKS, PICKED, QUARTER_BEND, SHAPES, TechniqueKind
 from lickwright.notation.tree import Bare, Event, Hold, MarkNode, Note, Part, Rest, Unknown
 
+MAX_SHARED = 64  # characters of a run that is kept for others like it; 8,192 of them take some 10 MiB at most
 AMOUNTS = {"full": Fraction(2), "half": Fraction(1), "quarter": Fraction(1, 2)}  # semitones
 
 # One part of an event. The grammar says what is right; this only finds the pieces of what is.
@@ -28,7 +29,6 @@ _PART = re.compile(
     r"|(?P<join>[hpt](?=\d)|//?(?=\d)|\\\\?(?=\d))?(?P<fret>\d+)?(?P<dead>x)?(?:<(?P<touch>[\d.]+)>)?(?P<pinch>\*)?)"
     rf"(?P<marks>(?:\^\^?(?:{_AMOUNT})?|r(?:{_AMOUNT})?|~~?|[!?,=]|'.|[/\\](?!\d|[/\\]\d))*)(?P<and>&)?"
 )
-_RUN = re.compile(r"[^ \t]+")
 _MARK = re.compile(rf"(\^\^?|r|~~?|[!?,=/\\]|')({_AMOUNT}|(?<=')[1-4Tpimac])?")
 
 
@@ -52,22 +52,32 @@ class TokenRun(NamedTuple):
 
 
 def read_runs(text: str, start: int, report: ReportFinding) -> list[Event | Unknown]:
-    """The events of the runs in `text`, which begins at offset `start`."""
+    """Return the events of the runs in `text`, which begins at offset `start`. White space parts runs."""
     events: list[Event | Unknown] = []
-    for match in _RUN.finditer(text):
-        at = start + match.start()
-        run = read_run(match[0])
-        for first, end, count, parts in run.events:
-            span = Span(at + first, at + end)
-            events.append(Event(parts, count, span=span) if parts else Unknown(span=span))
-        for rule, span, message, hint in run.findings:
-            report(rule, Span(at + span.start, at + span.end), message, hint)
+    new, at = tuple.__new__, start  # Span(…) takes twice as long
+    for word in text.replace("\t", " ").split(" "):
+        if word:
+            run = read_run(word)
+            for first, end, count, parts in run.events:
+                span = new(Span, (at + first, at + end))
+                events.append(Event(parts, count, span=span) if parts else Unknown(span=span))
+            for rule, span, message, hint in run.findings:
+                report(rule, Span(at + span.start, at + span.end), message, hint)
+        at += len(word) + 1
     return events
 
 
-@lru_cache(maxsize=8192)
 def read_run(text: str) -> TokenRun:
-    """One run."""
+    """Return one run taken apart. Equal runs that are short share it."""
+    return _read_short(text) if len(text) <= MAX_SHARED else _read(text)
+
+
+@lru_cache(maxsize=8192)
+def _read_short(text: str) -> TokenRun:
+    return _read(text)
+
+
+def _read(text: str) -> TokenRun:
     if text[0] == ".":
         return TokenRun(((0, len(text), len(text), (Rest(span=Span(0, len(text))),)),), ())
     return _Reader(text).run()

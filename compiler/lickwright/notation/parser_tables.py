@@ -1,53 +1,165 @@
-"""The parser's tables, made once and kept beside the grammar, since working them out anew at every start costs 30 ms.
+"""The parser's tables: made by Lark from the grammar, kept beside it as JSON, read without Lark.
 
-`grammar/lick.parser.json` names the grammar and the Lark that it was made from; with any other it is passed over and the parser is built from
-the grammar. `python -m lickwright.notation.write_parser_tables` writes it again after a change of the grammar; a test says when that is due.
+`grammar/lick.parser.json` holds the terminals' expressions in Lark's order, the rules, and for each state of the parser its actions and the
+terminals that its lexer looks for. Working them out takes Lark 40 ms at every start. The file names the grammar that it was made from; with
+any other it is passed over and Lark is asked. `python -m lickwright.notation.write_parser_tables` writes it again after a change of the grammar.
 """
 
 from __future__ import annotations
 
 import json
 import os
-from hashlib import blake2b
-from typing import Any
+import re
+from binascii import crc32
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-import lark
-from lark import Lark
-from lark.grammar import Rule
-from lark.lexer import TerminalDef
+if TYPE_CHECKING:
+    from lark import Lark
 
 NAME = "lick.parser.json"
+END = "$END"
+Match = Callable[[str, int], "re.Match[str] | None"]
 
 
-def made_from(grammar: str) -> str:
-    """What the tables depend on, in one line."""
-    return f"lark {lark.__version__}, grammar {blake2b(grammar.encode(), digest_size=16).hexdigest()}"
+class ParserRule(NamedTuple):
+    """What a reduction does: `size` values become one list of children."""
+
+    origin: str
+    size: int
+    is_inlined: bool  # its children go into the rule that holds it, and no node is made
+    spliced: tuple[int, ...]  # which of its values are children of an inlined rule
 
 
-def load_parser(folder: str, grammar: str, postlex: Any) -> Lark | None:
-    """The parser from its kept tables; None where there are none that fit."""
+class State(NamedTuple):
+    """A state of the parser."""
+
+    match: Match  # finds the token at an offset by the terminals that may stand here
+    actions: dict[str, int]  # by symbol: the state that follows it, or -1 - n to reduce by rule n
+    only: int  # the one reduction that it has, whatever follows; 0 where there is a choice
+    appends: dict[
+        str, Match
+    ]  # terminals that only make the list on top of the stack longer, and what then finds the next token
+
+
+class ParserTables(NamedTuple):
+    """Everything that drives the parser."""
+
+    terminals: dict[str, str]  # name to expression, in the order in which the lexer tries them
+    ignored: Match  # what stands between tokens
+    rules: list[ParserRule]
+    states: list[State]
+    end: int  # the state in which the text has been read whole
+
+
+def fingerprint(grammar: str) -> str:
+    """Return what tells one grammar's text from another's."""
+    return f"{len(grammar)}-{crc32(grammar.encode()):08x}"
+
+
+def load_tables(folder: str, grammar: str) -> ParserTables | None:
+    """Return the tables kept in `folder`; None where there are none, or none of this grammar."""
     try:
-        # JSON has only text for keys; states and references are numbers
         with open(os.path.join(folder, NAME), encoding="utf-8") as file:
-            kept = json.load(file, object_hook=_number_keys)
-    except (OSError, ValueError):
+            kept = json.load(file)
+        return read_tables(kept) if kept["grammar"] == fingerprint(grammar) else None
+    except (OSError, ValueError, KeyError, TypeError, IndexError, re.error):
         return None
-    if not isinstance(kept, dict) or kept.get("made_from") != made_from(grammar):
-        return None
-    parser: Lark = Lark.__new__(Lark)
-    parser._load({"data": kept["data"], "memo": kept["memo"]}, postlex=postlex)
-    return parser
 
 
-def _number_keys(d: dict[str, Any]) -> dict[Any, Any]:
-    numbers = next(iter(d), "").isdigit()  # all keys of a table are numbers, or none is
-    return dict(zip(map(int, d), d.values(), strict=True)) if numbers else d
+def read_tables(kept: dict[str, Any]) -> ParserTables:
+    """Return tables as `lark_tables` gives them, ready to use. Raises `KeyError`, `TypeError` and the like where something is missing."""
+    terminals: dict[str, str] = kept["terminals"]
+    rules = [ParserRule(origin, size, inlined, tuple(spliced)) for origin, size, inlined, spliced in kept["rules"]]
+    ignored = f"{kept['ignored']}*+"  # a set of characters
+    choices = ("|".join(f"(?P<{name}>{terminals[name]})" for name in names) for names in kept["lexers"])
+    matches = [re.compile(f"{ignored}(?:{choice})").match for choice in choices]
+    states = [State(matches[lexer], actions, _only(actions), {}) for lexer, actions in kept["states"]]
+    for state, terminal in _appending(states, rules):
+        state.appends[terminal] = states[state.actions[terminal]].match
+    return ParserTables(terminals, re.compile(ignored).match, rules, states, kept["end"])
 
 
-def dump(parser: Lark, grammar: str) -> str:
-    """The tables as JSON."""
-    data, memo = parser.memo_serialize([TerminalDef, Rule])
-    data["options"].pop("postlex", None)
-    return json.dumps(
-        {"made_from": made_from(grammar), "data": data, "memo": memo}, separators=(",", ":"), sort_keys=True
-    )
+def _only(actions: dict[str, int]) -> int:
+    different = set(actions.values())
+    return min(0, different.pop()) if len(different) == 1 else 0
+
+
+def _appending(states: list[State], rules: list[ParserRule]) -> Iterator[tuple[State, str]]:
+    """Yield the states with a list on top, and the terminals that make it longer, whatever follows them.
+
+    Lark writes `x*` as `list: list x`. In a state that is entered by `list`, the shift of `x` is followed by a reduction by that rule, which
+    leads back to the same state.
+    """
+    entered_by = {target: symbol for state in states for symbol, target in state.actions.items() if target >= 0}
+    for number, state in enumerate(states):
+        for terminal, target in state.actions.items():
+            if target >= 0 and (reduction := states[target].only):
+                rule = rules[-1 - reduction]
+                if (rule.origin, rule.size, rule.spliced) == (entered_by.get(number), 2, (0,)):
+                    yield state, terminal
+
+
+def lark_tables(parser: Lark, grammar: str) -> dict[str, Any]:
+    """Return the tables of a parser that Lark made from `grammar`, as plain values: always the same, whatever order Lark numbers states in.
+
+    Raises `ValueError` where the grammar uses what this parser does not know: aliases, `?rule`, terminals left out of the tree, or terminals
+    that one expression cannot tell from another.
+    """
+    table = parser.parser.parser._parse_table
+    order = _reached(table.states, table.start_states["start"])
+    numbers = {state: n for n, state in enumerate(order)}
+    rules = sorted(parser.rules, key=str)
+    ignored = parser.parser.lexer_conf.ignore
+    lexers: list[list[str]] = []
+    states = []
+    for state in order:
+        lexer = parser.parser.lexer.lexer.lexers[state]
+        if len(lexer.scanner._mres) != 1 or lexer.callback:
+            raise ValueError("two terminals of the grammar match the same text")
+        names = [terminal.name for terminal in lexer.scanner.terminals if terminal.name not in ignored]
+        if names not in lexers:
+            lexers.append(names)
+        actions = {
+            symbol: numbers[target] if action.name == "Shift" else -1 - rules.index(target)
+            for symbol, (action, target) in sorted(table.states[state].items())
+        }
+        states.append([lexers.index(names), actions])
+    return {
+        "grammar": fingerprint(grammar),
+        "terminals": {
+            terminal.name: terminal.pattern.to_regexp() for terminal in parser.terminals if terminal.name not in ignored
+        },
+        "ignored": _character_set([one.pattern.to_regexp() for one in parser.terminals if one.name in ignored]),
+        "lexers": lexers,
+        "rules": [_rule(rule) for rule in rules],
+        "states": states,
+        "end": numbers[table.end_states["start"]],
+    }
+
+
+def _character_set(patterns: list[str]) -> str:
+    """Return the set of characters that one pattern repeats: white space before a token is then matched at no cost."""
+    found = re.fullmatch(r"(\[[^\[\]]+\])\+", patterns[0]) if len(patterns) == 1 else None
+    if found is None:
+        raise ValueError("the grammar ignores more than characters of one set")
+    return found[1]
+
+
+def _reached(states: dict[Any, dict[str, Any]], start: Any) -> list[Any]:
+    """Return Lark's states in the order in which they are reached from the first."""
+    order = [start]
+    for state in order:
+        for _, (action, target) in sorted(states[state].items(), key=lambda item: item[0]):
+            if action.name == "Shift" and target not in order:
+                order.append(target)
+    return order
+
+
+def _rule(rule: Any) -> list[Any]:
+    options = rule.options
+    left_out = any(symbol.is_term and symbol.filter_out for symbol in rule.expansion)
+    if rule.alias or options.expand1 or options.keep_all_tokens or any(options.empty_indices) or left_out:
+        raise ValueError(f"the parser does not know how to build {rule}")
+    spliced = [n for n, symbol in enumerate(rule.expansion) if not symbol.is_term and symbol.name.startswith("_")]
+    return [rule.origin.name, len(rule.expansion), rule.origin.name.startswith("_"), spliced]
