@@ -10,7 +10,7 @@ import pytest
 from lark import Token as LarkToken
 from lark import Tree as LarkTree
 
-from lickwright.compiler import all_rules
+from lickwright.compiler.rules import all_rules
 from lickwright.core.source import Source
 from lickwright.notation import brackets, parser_tables, syntax
 from lickwright.notation.brackets import Token
