@@ -1,1 +1,1 @@
-"""The timeline as drawn: columns and rows that the text tab, the sheet and the page read."""
+"""The timeline as drawn: columns and rows that the text tab, the printed sheet and the lesson page read."""

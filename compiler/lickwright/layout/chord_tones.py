@@ -1,22 +1,20 @@
 """Chord tones over the notes: what each note is in the chord that it is played over.
 
-In: a `Grid`. Out: the same grid with one row more above the strings. Only on request, since most readers want the tab bare.
+In: a `Grid`. Out: the same grid with one more row above the strings. Exports add it only on request.
 """
 
 from __future__ import annotations
 
 from lickwright.core.fast_dataclass import replace
 from lickwright.layout.grid import Cell, Grid, GridRow, RowEntry
-from lickwright.notation.techniques import Curve
+from lickwright.notation.techniques import BEND_CURVES
 from lickwright.timeline.harmony import NO_TONE, chords_under, struck_pitch, tone_in_chord
-
-_MOVING = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)
 
 
 def mark_chord_tones(grid: Grid) -> Grid:
-    """The grid with "1", "b3", "5" over the notes that belong to their chord; the same grid where none does.
+    """Return the grid with "1", "b3", "5" over the notes that belong to their chord; the same grid where none does.
 
-    A bend or release is named by where it arrives.
+    A bend or release is named by the pitch that it arrives at.
     """
     chords = chords_under(grid.timeline)
     found = []
@@ -30,8 +28,8 @@ def mark_chord_tones(grid: Grid) -> Grid:
 
 
 def _heard(cell: Cell) -> float | None:
-    """The pitch that a note comes to here; None where it only goes on."""
-    moves = [shape for shape in cell.shapes if shape.technique.curve in _MOVING]
+    """Return the pitch (MIDI, as fingered) that a note comes to in a cell; None where it only goes on."""
+    moves = [shape for shape in cell.shapes if shape.technique.curve in BEND_CURVES]
     if moves:
         return cell.sound.pitch + moves[-1].amount
     return struck_pitch(cell.sound) if cell.starts else None

@@ -1,7 +1,7 @@
-"""A lick as drawn: its written bars as columns, one an instant, with what stands in them and what is counted below.
+"""A lick as drawn: its written bars as columns, one for each instant, with their notes and their counts.
 
-In: a `Timeline`. Out: a `Grid`. Content is what sounds the first time a bar is played; a `%` keeps its sign. The rows
-above the strings are made in `rows.py`.
+In: a `Timeline`. Out: a `Grid`. A bar shows what sounds the first time it is played; a `%` stays a sign. The rows above
+the strings are made in `rows.py`, the notes to be shown again in `holds.py`.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from lickwright.layout.grid import Cell, Column, DrawnBar, Grid, GridRow, RowEnt
 from lickwright.layout.holds import find_holds
 from lickwright.layout.rows import ChordWritten, Stop, chords_written, rows_above, stops_written, string_number
 from lickwright.music.syllables import BETWEEN, NUMBERED, CountedInstant
-from lickwright.notation.techniques import Curve
+from lickwright.notation.techniques import BEND_CURVES
 from lickwright.notation.tree import Event, Hold
 from lickwright.timeline.bar_count import count_events, count_instants, count_shift, event_instants, is_silent
 from lickwright.timeline.model import Bar, PitchGesture, SoundingNote, Timeline
@@ -34,7 +34,7 @@ class _Draft(NamedTuple):
 
 
 def lay_out_bars(timeline: Timeline) -> Grid:
-    """The columns of every written bar, and the rows above them."""
+    """Return the columns of every written bar, and the rows above them."""
     stops, chords = stops_written(timeline), chords_written(timeline)
     drafts = _drafts(timeline, stops, chords)
     holds = find_holds(timeline, partial(_standing, drafts))
@@ -52,7 +52,7 @@ def lay_out_bars(timeline: Timeline) -> Grid:
 
 
 def _drafts(timeline: Timeline, stops: Sequence[Stop], chords: Sequence[ChordWritten]) -> list[_Draft]:
-    """Sounds, silences and sayings sorted into the bars and instants where they are written."""
+    """Return a draft for each written bar, with the sounds, silences and sayings that are written in it."""
     slots = timeline.slots
     drafts = [_Draft({}, [], set()) for _ in timeline.bars]
     for sound in timeline.sounds:
@@ -62,25 +62,26 @@ def _drafts(timeline: Timeline, stops: Sequence[Stop], chords: Sequence[ChordWri
             column[sound.string] = Cell(sound.string, sound, True, ())
         for shape in sound.shapes:
             _add_shape(timeline, drafts, sound, shape)
-    silent = False
-    for n, slot in enumerate(slots):
-        if silent and slot.at == 0 and _some_pass_sounds(timeline, slot.bar, n):
-            silent = False  # nothing is said where a bar begins with a hold that is silence in one pass, and sound in another
-        before, silent = silent, is_silent(slot.event, silent)
-        if silent or before:
-            drafts[slot.bar].silence.append((slot.at, silent))
-    for index, _ in stops:
+    _add_silences(timeline, drafts)
+    for index in (*(index for index, _ in stops), *(saying.slot for saying in timeline.sayings)):
         drafts[slots[index].bar].instants.add(slots[index].at)
-    for saying in timeline.sayings:
-        slot = slots[saying.slot]
-        drafts[slot.bar].instants.add(slot.at)
     for index, at, _ in chords:
         drafts[index].instants.add(at)
     return drafts
 
 
+def _add_silences(timeline: Timeline, drafts: list[_Draft]) -> None:
+    silent = False
+    for n, slot in enumerate(timeline.slots):
+        if silent and slot.at == 0 and _some_pass_sounds(timeline, slot.bar, n):
+            silent = False  # nothing is said where a bar begins with a hold that is silence in one pass, and sound in another
+        before, silent = silent, is_silent(slot.event, silent)
+        if silent or before:
+            drafts[slot.bar].silence.append((slot.at, silent))
+
+
 def _some_pass_sounds(timeline: Timeline, index: int, slot: int) -> bool:
-    """Whether something goes on sounding into a bar whose first slot is a hold, in any of the times it is played."""
+    """Return True if something goes on sounding into a bar whose first slot is a hold, in any of its passes."""
     event, bars = timeline.slots[slot].event, timeline.bars
     if slot != bars[index].first or not isinstance(event, Event) or not all(isinstance(p, Hold) for p in event.parts):
         return False
@@ -89,14 +90,14 @@ def _some_pass_sounds(timeline: Timeline, index: int, slot: int) -> bool:
 
 
 def _standing(drafts: Sequence[_Draft], bar: int, at: int) -> list[Cell]:
-    """The cells of an instant of a bar, strokes that lead to it first."""
+    """Return the cells of an instant of a bar, strokes that lead to it first."""
     cells = drafts[bar].cells
     keys = [(at, 0)] if len(cells) == len({key[0] for key in cells}) else sorted(key for key in cells if key[0] == at)
     return [cell for key in keys for cell in cells.get(key, {}).values()]
 
 
 def _add_shape(timeline: Timeline, drafts: list[_Draft], sound: SoundingNote, shape: PitchGesture) -> None:
-    """Into the column of the slot it is written in; once, though several passes or a `%` play it."""
+    """Add a shape to the column of the slot in which it is written; once, though several passes or a `%` play it."""
     slot = timeline.slots[shape.slot]
     lead = sound.lead if shape.slot == sound.slot else 0
     column = drafts[slot.bar].cells.setdefault((slot.at, -lead), {})
@@ -109,24 +110,28 @@ def _add_shape(timeline: Timeline, drafts: list[_Draft], sound: SoundingNote, sh
 
 
 def _columns(timeline: Timeline, index: int, draft: _Draft) -> Iterator[Column]:
-    """The columns of one bar in order."""
-    bar, cells, silences = timeline.bars[index], draft.cells, draft.silence
+    """Yield the columns of one bar in order."""
+    bar = timeline.bars[index]
     if bar.same:
         for at in sorted({0} | draft.instants):
             yield Column(index, at, 0, (), False, "")
         return
-    leads = [(at, lead, "") for at, lead in cells if lead]
+    leads = [(at, lead, "") for at, lead in draft.cells if lead]
     spoken = [(at, 0, said.word) for at, said in _counted(timeline, bar, draft.instants).items()]
     for at, lead, said in sorted([*leads, *spoken]) if leads else spoken:
-        cell = cells.get((at, lead))
-        here = tuple(cell.values()) if cell else ()
-        past = bisect_left(silences, (at + 1,)) if silences else 0
-        silent = past > 0 and silences[past - 1][1]
-        yield Column(index, at, -lead, tuple(sorted(here)) if len(here) > 1 else here, silent, said)
+        cells = draft.cells.get((at, lead))
+        here = tuple(cells.values()) if cells else ()
+        yield Column(index, at, -lead, tuple(sorted(here)) if len(here) > 1 else here, _is_silent_at(draft, at), said)
+
+
+def _is_silent_at(draft: _Draft, at: int) -> bool:
+    silences = draft.silence
+    past = bisect_left(silences, (at + 1,)) if silences else 0
+    return past > 0 and silences[past - 1][1]
 
 
 def _counted(timeline: Timeline, bar: Bar, offered: set[int]) -> dict[int, CountedInstant]:
-    """The instants of a bar that have a column, with what is said there.
+    """Return the instants of a bar that have a column, with what is said at each.
 
     They are those where an event is written, the beats, what a count needs between them, and of those `offered` (for
     chords and words) the ones that a player counts anyway.
@@ -141,14 +146,15 @@ def _counted(timeline: Timeline, bar: Bar, offered: set[int]) -> dict[int, Count
 
 
 def _uneven(more: dict[int, CountedInstant], found: dict[int, CountedInstant]) -> bool:
-    """Whether a count was divided more finely than a player says aloud."""
+    """Return True if a count was divided more finely than a player says aloud."""
     return any(said.word == BETWEEN or NUMBERED in said.name for at, said in more.items() if at not in found)
 
 
 def held_cells(grid: Grid, index: int) -> tuple[Cell, ...]:
-    """What is held over into column `index` by a written hold, drawn again where a line starts there and it is not anyway.
+    """Return the cells that a written hold carries over into column `index`, for a line that starts there.
 
-    The shape of such a cell is the bend it is still at, if any. What merely rings on under new notes is not held.
+    Cells that the column shows already are left out. The shape of such a cell is the bend it is still at, if any. What
+    merely rings on under new notes is not held.
     """
     timeline, column = grid.timeline, grid.columns[index]
     strings = _held_strings(timeline, column) - {cell.string for cell in column.cells if cell.held}
@@ -156,34 +162,34 @@ def held_cells(grid: Grid, index: int) -> tuple[Cell, ...]:
         return ()
     now = next(turn.start for turn in timeline.passes if turn.bar == column.bar and turn.number == 0) + column.at
     before = bisect_left(timeline.sounds, now, key=lambda sound: sound.start)
-    found: dict[int, Cell] = {}
+    found: list[Cell] = []
     for sound in reversed(timeline.sounds[:before]):
         if sound.string in strings:
             strings.remove(sound.string)
             if sound.end > now:
-                bends = [shape for shape in sound.shapes if shape.start < now and shape.technique.curve in _STAYS]
-                found[sound.string] = Cell(
-                    sound.string, sound, False, tuple(bends[-1:]) if bends and bends[-1].amount else ()
-                )
+                found.append(Cell(sound.string, sound, False, _standing_bend(sound, now)))
         if not strings:
             break
-    return tuple(found[string] for string in sorted(found))
+    return tuple(sorted(found, key=lambda cell: cell.string))
 
 
-_STAYS = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)  # what leaves the string at a pitch of its own
+def _standing_bend(sound: SoundingNote, now: int) -> tuple[PitchGesture, ...]:
+    """Return the bend that a sound is at, alone; () where its string is not bent."""
+    bends = [shape for shape in sound.shapes if shape.start < now and shape.technique.curve in BEND_CURVES]
+    return tuple(bends[-1:]) if bends and bends[-1].amount else ()
 
 
 def _held_strings(timeline: Timeline, column: Column) -> set[int]:
-    """The strings that a hold written at this instant names; all of them in the middle of a step."""
+    """Return the strings that a hold written at this instant names; all of them in the middle of a step."""
     tuning = timeline.settings.tuning
     bar = timeline.bars[column.bar]
     if bar.same or column.lead:
         return set()
-    for slot in timeline.slots[bar.first : bar.last]:
-        if slot.at == column.at and slot.length:
-            parts = slot.event.parts if isinstance(slot.event, Event) else ()
-            names = [part.string for part in parts if isinstance(part, Hold)]
-            if "" not in names:
-                return {string_number(tuning, name) for name in names}
-            break
+    slots = timeline.slots[bar.first : bar.last]
+    slot = next((slot for slot in slots if slot.at == column.at and slot.length), None)
+    if slot is not None:
+        parts = slot.event.parts if isinstance(slot.event, Event) else ()
+        names = [part.string for part in parts if isinstance(part, Hold)]
+        if "" not in names:
+            return {string_number(tuning, name) for name in names}
     return set(range(1, tuning.strings + 1))

@@ -1,7 +1,7 @@
-"""What a lick looks like, as facts: columns, bars and the rows above them.
+"""The values of a lick as drawn: columns, bars and the rows above the strings.
 
 `columns.py` makes a `Grid` from a `Timeline`; a text tab turns it into characters, a printed sheet into lines and dots.
-No character widths, no line breaks, no paper here: those belong to whoever draws.
+Character widths, line breaks and paper are the exports' own.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ class Cell(NamedTuple):
 
     @property
     def held(self) -> bool:
-        """Nothing happens to the sound here: it is shown again because it goes on."""
+        """True if nothing happens to the sound here: it is shown again because it goes on."""
         return not (self.starts or self.shapes)
 
 
@@ -67,19 +67,19 @@ class GridRow(IntEnum):
 
 
 class RowEntry(NamedTuple):
-    """Something that a row above the strings says."""
+    """One text in a row above the strings, at a column or over several."""
 
     row: GridRow
     text: str
     first: int  # index into Grid.columns
     last: int  # of the last column it covers, included
-    lasts: bool  # it is said of all it covers and drawn as a span; False: it stands at `first`
-    technique: Technique | None = None  # whose mark it is, where it is one's
+    lasts: bool  # it holds for all the columns it covers and is drawn as a span; False: it stands at `first`
+    technique: Technique | None = None  # the technique whose mark it is; None for any other text
 
 
 @record
 class Grid:
-    """One lick, drawn."""
+    """One lick as drawn: columns, bars, and the texts above the strings."""
 
     timeline: Timeline
     columns: tuple[Column, ...]

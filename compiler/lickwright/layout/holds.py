@@ -1,13 +1,13 @@
 """What a tab has to show so that a reader knows how long each note sounds.
 
-In: a `Timeline` and what stands at the instants of its written bars. Out: notes to be shown again in parentheses,
-strings to be marked as stopped, and bends to be marked as held.
+In: a `Timeline` and what stands at the instants of its written bars. Out: `Holds`: notes to be shown again in
+parentheses, strings to be marked as stopped, and bends to be marked as held.
 
 The rule that a reader goes by: a note lasts until the next picked note on any string, or a rest. A note that is
 connected to one before (hammered, slid to) ends only its own string. What is marked as ringing lasts until its own
-string is played, and under "let ring" no longer than the first picked note after the span. Wherever the music says
-otherwise than this rule, something is shown: `(7)` for a note that goes on, "hold" for a bend that does, "stop" for a
-string that ends. A note that goes on over a bar line is shown in any case.
+string is played, and under "let ring" no longer than the first picked note after the span. Where the music differs from
+this rule, something is shown: `(7)` for a note that goes on, "hold" for a bend that does, "stop" for a string that
+ends. A note that goes on over a bar line is always shown.
 """
 
 from __future__ import annotations
@@ -16,15 +16,13 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 from lickwright.layout.grid import Cell
-from lickwright.notation.techniques import Curve, Damping, TechniqueKind
-from lickwright.notation.tree import Event, Hold, Rest, Unknown
-from lickwright.timeline.bar_count import event_instants
+from lickwright.notation.techniques import BEND_CURVES, Curve, Damping, TechniqueKind
+from lickwright.notation.tree import Event, Hold, Unknown
+from lickwright.timeline.bar_count import event_instants, is_silent
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 Instant = tuple[int, int]  # written bar (index), grains from its start
 Cells = Callable[[int, int], Sequence[Cell]]  # what stands at an instant of a bar, strokes that lead to it included
-
-_PITCHED = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)  # shapes that leave the string at a pitch of its own
 
 
 class HeldBend(NamedTuple):
@@ -35,11 +33,18 @@ class HeldBend(NamedTuple):
 
 
 class Holds(NamedTuple):
-    """What has to be shown."""
+    """What a tab has to show besides its strokes."""
 
     notes: dict[Instant, list[SoundingNote]]  # to be shown in parentheses
     stops: set[tuple[Instant, int]]  # instant and string
     bends: list[HeldBend]
+
+
+class _Expectation(NamedTuple):
+    """What a reader takes for granted of a sounding note at an instant."""
+
+    goes_on: bool
+    marked: bool  # because of "let ring", `=` or "hold"
 
 
 class _RingWord(NamedTuple):
@@ -51,12 +56,12 @@ class _RingWord(NamedTuple):
 
 
 def find_holds(timeline: Timeline, cells: Cells) -> Holds:
-    """What a reader would not know from the strokes alone; each written bar is looked at as first played."""
+    """Return what a reader would not know from the strokes alone; each written bar is looked at as first played."""
     return _Finder(timeline, cells).find()
 
 
 def held_to(timeline: Timeline, slot: int) -> int:
-    """The last of the holds that follow a slot: what is said of a note is said of its whole length."""
+    """Return the last of the holds that follow a slot (`slot` where none does): a note's marks cover its whole length."""
     slots = timeline.slots
     while slot + 1 < len(slots):
         event = slots[slot + 1].event
@@ -67,6 +72,8 @@ def held_to(timeline: Timeline, slot: int) -> int:
 
 
 class _Finder:
+    """Plays a lick and compares what sounds with what a reader expects."""
+
     def __init__(self, timeline: Timeline, cells: Cells) -> None:
         self._timeline, self._cells = timeline, cells
         self._rings = [
@@ -80,8 +87,11 @@ class _Finder:
         self._found = Holds({}, set(), [])
 
     def find(self) -> Holds:
-        """All turns in the order in which they are played. What goes on is drawn as it is the first time; what ends
-        unseen, as it is the first two times, for a repeat comes from elsewhere than the first time does."""
+        """Return what has to be shown, from all passes in the order in which they are played.
+
+        What goes on is drawn as it is the first time; what ends unseen, as it is the first two times, because a repeat
+        comes from another bar than the first time does.
+        """
         self._held_bends()
         bars = self._timeline.bars
         for turn in self._timeline.passes:
@@ -94,57 +104,63 @@ class _Finder:
         return self._found
 
     def _look(self, index: int, at: int, now: int, drawn: bool) -> None:
-        """One instant: what was sounding there, what a reader would take it for, and what becomes of it."""
-        bar, sounds = self._timeline.bars[index], self._timeline.sounds
+        """Note what has to be shown at one instant of a bar: `now` is the same instant in grains as played."""
+        sounding = self._sounding(now)
+        here = self._cells(index, at)
+        shown = {cell.string for cell in here}
+        unshown = [sound for sound in sounding if sound.string not in shown]
+        slot = self._slot_at(index, at) if unshown else 0
+        event = self._timeline.slots[slot].event
+        if not unshown or isinstance(event, Unknown):
+            return
+        rest = self._timeline.slots[slot].at == at and is_silent(event, False)
+        picked = _picks(here, {sound.string for sound in sounding})
+        for sound in unshown:
+            expected = self._expectation(sound, slot, now, rest, picked)
+            if sound.end == now:
+                self._add_stop(sound, (index, at), expected)
+            elif drawn:
+                self._add_note(sound, (index, at), expected)
+
+    def _add_stop(self, sound: SoundingNote, instant: Instant, expected: _Expectation) -> None:
+        if expected.goes_on and sound.end < self._timeline.end:
+            self._found.stops.add((instant, sound.string))
+
+    def _add_note(self, sound: SoundingNote, instant: Instant, expected: _Expectation) -> None:
+        over_bar_line = instant[1] == 0 and not (expected.marked or sound.dead)
+        if over_bar_line or not expected.goes_on:
+            self._found.notes.setdefault(instant, []).append(sound)
+
+    def _sounding(self, now: int) -> list[SoundingNote]:
+        """Return what began before `now` and sounds until then or longer, one sound a string."""
+        sounds = self._timeline.sounds
         while self._read < len(sounds) and sounds[self._read].start < now:
             sound = sounds[self._read]
             self._alive[sound.string] = sound
             self._read += 1
-        here = self._cells(index, at)
-        marked = {cell.string for cell in here}
-        going = [s for s in self._alive.values() if s.string not in marked and s.start < now <= s.end]
-        if not going:
-            return
-        slots = self._timeline.slots
-        slot = next((n for n in range(bar.first, bar.last) if slots[n].at == at and slots[n].length), bar.first)
-        event = slots[slot].event
-        if isinstance(event, Unknown):
-            return
-        rest = slots[slot].at == at and _is_rest(event)
-        picked = self._picks(here, now)
-        for sound in going:
-            ringing, spanned = _rings(sound), self._in_span(sound, slot)
-            if rest:
-                on = spanned and not ringing
-            else:
-                spanned = spanned or self._bend_shown(sound, now)
-                on = not picked or spanned or ringing
-            if sound.end == now:
-                if on and now < self._timeline.end:
-                    self._found.stops.add(((index, at), sound.string))
-            elif not drawn:
-                continue
-            elif not on or (at == 0 and not (spanned or ringing or sound.dead)):
-                self._found.notes.setdefault((index, at), []).append(sound)
+        return [sound for sound in self._alive.values() if sound.start < now <= sound.end]
 
-    def _picks(self, here: Sequence[Cell], now: int) -> bool:
-        """Whether a reader sees a picked note: one that is not connected to a note on its string."""
-        connected: set[int] = {s.string for s in self._alive.values() if s.start < now <= s.end}
-        picked = False
-        for cell in here:
-            if cell.starts:
-                picked = picked or not (cell.sound.begin.sign and cell.string in connected)
-                connected.add(cell.string)
-        return picked
+    def _slot_at(self, index: int, at: int) -> int:
+        """Return the slot of a bar that starts at an instant and takes time; the bar's first where none does."""
+        bar, slots = self._timeline.bars[index], self._timeline.slots
+        return next((n for n in range(bar.first, bar.last) if slots[n].at == at and slots[n].length), bar.first)
+
+    def _expectation(self, sound: SoundingNote, slot: int, now: int, rest: bool, picked: bool) -> _Expectation:
+        """Return what a reader expects of a sounding note where a rest, a picked note or neither is written."""
+        ringing, spanned = _rings(sound), self._in_span(sound, slot)
+        if rest:
+            return _Expectation(spanned and not ringing, spanned or ringing)
+        marked = ringing or spanned or self._bend_shown(sound, now)
+        return _Expectation(marked or not picked, marked)
 
     def _in_span(self, sound: SoundingNote, slot: int) -> bool:
-        """Whether "let ring" stands over both a note and a slot."""
+        """Return True if "let ring" stands over both a note and a slot."""
         return any(ring.first <= sound.slot <= ring.last and ring.first <= slot <= ring.held_to for ring in self._rings)
 
     # --- bends -----------------------------------------------------------------------------------------------------
 
     def _held_bends(self) -> None:
-        """Finds the bends that stay up past a stroke or a bar line."""
+        """Find the bends that stay up past a stroke or a bar line."""
         turns = {turn.bar: turn.start for turn in reversed(self._timeline.passes)}
         lasts: dict[Instant, Instant] = {}
         for sound in self._timeline.sounds:
@@ -160,25 +176,34 @@ class _Finder:
             self._found.bends.append(HeldBend(first, last))
 
     def _last_under(self, first: Instant, until: int, turns: dict[int, int]) -> Instant | None:
-        """The last instant at which something happens before `until`, bar by bar as written; None where nothing is
-        played on another string meanwhile and no bar line is passed."""
-        bars = self._timeline.bars
-        last, needed, index = first, False, first[0]
-        now = turns[index] + first[1]
-        while index < len(bars) and index in turns and not bars[index].same:
-            if index > first[0] and turns[index] != turns[index - 1] + bars[index - 1].length:
-                break
-            for at in sorted({0, *event_instants(self._timeline, bars[index])}):
+        """Return the last instant before `until` (grains as played) at which something happens, bar by bar as written.
+
+        None where nothing is played on another string meanwhile and no bar line is passed.
+        """
+        last, needed = first, False
+        now = turns[first[0]] + first[1]
+        for index in self._bars_in_a_row(first[0], turns):
+            bar = self._timeline.bars[index]
+            for at in sorted({0, *event_instants(self._timeline, bar)}):
                 if now < turns[index] + at < until:
                     last = index, at
                     needed = needed or at == 0 or any(cell.starts for cell in self._cells(index, at))
-            if turns[index] + bars[index].length >= until:
+            if turns[index] + bar.length >= until:
                 break
-            index += 1
         return last if needed else None
 
+    def _bars_in_a_row(self, first: int, turns: dict[int, int]) -> Iterator[int]:
+        """Yield bar `first` and those after it, as long as they are played one after another as written."""
+        bars = self._timeline.bars
+        for index in range(first, len(bars)):
+            if index not in turns or bars[index].same:
+                return
+            if index > first and turns[index] != turns[index - 1] + bars[index - 1].length:
+                return
+            yield index
+
     def _bend_shown(self, sound: SoundingNote, now: int) -> bool:
-        """Whether "hold" stands over both a bend that a sound is at and an instant."""
+        """Return True if "hold" stands over both a bend that a sound is at and an instant."""
         slots = self._timeline.slots
         return bool(sound.shapes) and any(
             shape.start
@@ -189,18 +214,23 @@ class _Finder:
 
 
 def _bends(sound: SoundingNote) -> Iterator[tuple[PitchGesture, int]]:
-    """The shapes that leave a sound bent, each with the instant at which the next one or the sound's end changes that."""
-    shapes = [shape for shape in sound.shapes if shape.technique.curve in (*_PITCHED, Curve.SLIDE_OFF)]
+    """Yield the shapes that leave a sound bent, each with the instant at which the next shape or the sound's end comes."""
+    shapes = [shape for shape in sound.shapes if shape.technique.curve in (*BEND_CURVES, Curve.SLIDE_OFF)]
     for n, shape in enumerate(shapes):
-        if shape.technique.curve in _PITCHED and shape.amount > 0 and not sound.lead:
+        if shape.technique.curve in BEND_CURVES and shape.amount > 0 and not sound.lead:
             yield shape, shapes[n + 1].start if n + 1 < len(shapes) else sound.end
 
 
+def _picks(here: Sequence[Cell], strings: set[int]) -> bool:
+    """Return True if a reader sees a picked note: one not connected to a note on its string; `strings` sound already."""
+    picked = False
+    for cell in here:
+        if cell.starts:
+            picked = picked or not (cell.sound.begin.sign and cell.string in strings)
+            strings.add(cell.string)
+    return picked
+
+
 def _rings(sound: SoundingNote) -> bool:
-    """Whether a note is marked `=`: it rings until its string is played, or a rest."""
+    """Return True if a note is marked `=`: it rings until its string is played, or a rest."""
     return any(mark.damping is Damping.RING and mark.kind is TechniqueKind.MARK for mark in sound.marks)
-
-
-def _is_rest(event: Event) -> bool:
-    part = event.parts[0]
-    return isinstance(part, Rest) and not part.string and len(event.parts) == 1

@@ -1,6 +1,6 @@
-"""What stands above the strings: chords, words, spans, tuplets, strokes, fingers, endings.
+"""The rows above the strings: chords, words, spans, tuplets, strokes, fingers, endings.
 
-In: a `Timeline` and the columns made of it. Out: `Above` values, by row and column. Bend amounts are not among them:
+In: a `Timeline` and the columns made of it. Out: `RowEntry` values, by row and column. Bend amounts are not among them:
 they are in the shapes of the cells.
 """
 
@@ -20,11 +20,8 @@ from lickwright.timeline.model import Timeline, TupletSpan
 ChordWritten = tuple[int, int, str]  # written bar (index), grains in it, symbol
 Stop = tuple[int, int]  # written slot (index), string that is stopped there
 
-_MERGED = (
-    Damping.PALM,
-    Damping.DEAD,
-    Damping.SHORT,
-)  # one way of damping over neighbours is one span; each ring has its own end
+# Neighbouring words of one of these dampings make one span; each ring has its own end.
+_MERGED = (Damping.PALM, Damping.DEAD, Damping.SHORT)
 STOP, HOLD = "stop", "hold"  # what is said of a string that ends, and of a bend that stays up
 _SAYING_ROWS = {"words": GridRow.WORDS, "dynamic": GridRow.DYNAMIC, "tempo": GridRow.TEMPO, "fermata": GridRow.TEMPO}
 
@@ -37,34 +34,33 @@ def rows_above(
     chords: Sequence[ChordWritten],
     holds: Holds,
 ) -> list[RowEntry]:
-    """Everything above the strings, by row, then by column."""
+    """Return all texts above the strings, by row, then by column."""
     places = _Places(timeline, columns, bars)
-    found = [*_over_notes(columns, timeline.settings.tuning), *_endings(bars)]
+    tuning, slots = timeline.settings.tuning, timeline.slots
+    found = [*_over_notes(columns, tuning), *_endings(bars)]
+    found += [_point(GridRow.CHORD, symbol, places.at(bar, at)) for bar, at, symbol in chords]
     found += [
-        RowEntry(GridRow.CHORD, symbol, places.at(bar, at), places.at(bar, at), False) for bar, at, symbol in chords
+        _point(_SAYING_ROWS[saying.kind], _saying(saying.kind, saying.text), places.last(saying.slot))
+        for saying in timeline.sayings
     ]
-    for saying in timeline.sayings:
-        column = places.last(saying.slot)
-        found.append(RowEntry(_SAYING_ROWS[saying.kind], _saying(saying.kind, saying.text), column, column, False))
     found += _words(timeline, columns, places)
-    slots = timeline.slots
     stopped = {((slots[slot].bar, slots[slot].at), string) for slot, string in stops}.union(holds.stops)
     for (bar, at), string in sorted(stopped, key=lambda stop: (stop[0], -stop[1])):
-        column = places.at(bar, at)
-        found.append(
-            RowEntry(GridRow.HOW, f"{STOP} {string_label(timeline.settings.tuning, string)}", column, column, False)
-        )
+        found.append(_point(GridRow.HOW, f"{STOP} {string_label(tuning, string)}", places.at(bar, at)))
     found += [RowEntry(GridRow.BEND, HOLD, places.at(*hold.first), places.at(*hold.last), True) for hold in holds.bends]
     for tuplet in timeline.tuplets:
-        found.append(
-            RowEntry(GridRow.TUPLET, _tuplet_number(tuplet), places.last(tuplet.first), places.last(tuplet.last), True)
-        )
-    found.sort(key=lambda above: (above.row, above.first))
+        first, last = places.last(tuplet.first), places.last(tuplet.last)
+        found.append(RowEntry(GridRow.TUPLET, _tuplet_number(tuplet), first, last, True))
+    found.sort(key=lambda entry: (entry.row, entry.first))
     return found
 
 
+def _point(row: GridRow, text: str, column: int) -> RowEntry:
+    return RowEntry(row, text, column, column, False)
+
+
 def chords_written(timeline: Timeline) -> list[ChordWritten]:
-    """Chord symbols and where they start. A pick-up has none."""
+    """Return the chord symbols and where they start; a pick-up has none."""
     bars = timeline.bars
     first = 1 if bars and bars[0].number == 0 else 0
     return [
@@ -75,7 +71,7 @@ def chords_written(timeline: Timeline) -> list[ChordWritten]:
 
 
 def stops_written(timeline: Timeline) -> list[Stop]:
-    """Rests of a single string, `e.`. A text tab has no mark for them on a line."""
+    """Return the rests of a single string, `e.`: a text tab has no mark for them on a line."""
     return [
         (index, string_number(timeline.settings.tuning, part.string))
         for index, slot in enumerate(timeline.slots)
@@ -86,12 +82,12 @@ def stops_written(timeline: Timeline) -> list[Stop]:
 
 
 def string_number(tuning: Tuning, name: str) -> int:
-    """The number of a string as written: `G`, or `5:`."""
+    """Return the number of a string as written: `G`, or `5:`."""
     return tuning.letters[name] if name in tuning.letters else int(name.rstrip(":"))
 
 
 def string_label(tuning: Tuning, string: int) -> str:
-    """What a row above calls a string: its label, or its number where another has the same label."""
+    """Return what a row above the strings calls a string: its label, or its number where another has the same label."""
     label = tuning.label(string)
     return label if tuning.labels.count(label) == 1 else f"string {string}"
 
@@ -104,7 +100,7 @@ class _Places:
         self._index = {(column.bar, column.at, column.lead): index for index, column in enumerate(columns)}
 
     def at(self, bar: int, at: int) -> int:
-        """The column at an instant; where there is none, the last one before it."""
+        """Return the column at an instant; where there is none, the last one before it."""
         found = self._index.get((bar, at, 0))
         if found is not None:
             return found
@@ -113,11 +109,11 @@ class _Places:
         return inside[-1] if inside else drawn.first
 
     def first(self, slot: int) -> int:
-        """The first column of a slot: that of the strokes that lead to it, where it has some."""
+        """Return the first column of a slot: that of the strokes that lead to it, where it has some."""
         return min((index for index, _ in self._leads(slot)), default=self.last(slot))
 
     def last(self, slot: int) -> int:
-        """The last column of a slot: its instant; of grace notes, which have none, their own."""
+        """Return the last column of a slot: its instant's; for grace notes, which take no time, their own."""
         here = self._slots[slot]
         leads = self._leads(slot) if here.length == 0 else []
         return max((index for index, _ in leads), default=self.at(here.bar, here.at))
@@ -134,52 +130,70 @@ class _Places:
 
 
 def _whose(column: Column, mark: Technique, tuning: Tuning) -> str:
-    """The strings of a mark, where not all notes that start, or are shown in parentheses, have it."""
+    """Return the labels of the strings that have a mark; "" where all notes that start or are shown again have it."""
     struck = [cell for cell in column.cells if cell.starts or cell.held]
     having = [cell for cell in struck if cell.starts and mark in cell.sound.marks]
-    return (
-        ""
-        if len(having) == len(struck)
-        else "".join(f" {string_label(tuning, cell.string)}" for cell in reversed(having))
-    )
+    if len(having) == len(struck):
+        return ""
+    return "".join(f" {string_label(tuning, cell.string)}" for cell in reversed(having))
 
 
 def _over_notes(columns: Sequence[Column], tuning: Tuning) -> Iterator[RowEntry]:
-    """What stands over single notes: signs of one letter, fingers; marks in words over all in a row that have them."""
-    going: dict[str, RowEntry] = {}  # by what is said
+    """Yield what stands over notes: signs of one letter, fingers, and marks in words, one span for notes in a row."""
+    open_spans: dict[str, RowEntry] = {}  # by the mark's text
     for index, column in enumerate(columns):
-        if not column.silent and all(cell.held for cell in column.cells):
+        if _only_goes_on(column):
             continue
-        said: dict[str, RowEntry] = {}
-        for cell in column.cells:
-            sound = cell.sound
-            if not cell.starts:
-                continue
-            for mark in sound.marks:
-                if len(mark.above) == 1:
-                    row = GridRow.ACCENT if mark.kind is TechniqueKind.MARK else GridRow.STROKE
-                    whose = _whose(column, mark, tuning) if any(other.held for other in column.cells) else ""
-                    said.setdefault(mark.above, RowEntry(row, mark.above + whose, index, index, False, mark))
-                elif mark.above and mark.kind is TechniqueKind.MARK:
-                    whose = _whose(column, mark, tuning)
-                    before = going.get(mark.above) if not whose else None
-                    first = before.first if before else index
-                    said.setdefault(
-                        mark.above, RowEntry(GridRow.HOW, mark.above + whose, first, index, not whose, mark)
-                    )
-            if sound.finger:
-                yield RowEntry(GridRow.FINGER, sound.finger, index, index, False)
-            if sound.pluck:
-                yield RowEntry(GridRow.PLUCK, sound.pluck, index, index, False)
-        if going or said:
-            yield from (above for text, above in going.items() if text not in said or not said[text].lasts)
-            going = {text: above for text, above in said.items() if above.lasts}
-            yield from (above for above in said.values() if not above.lasts)
-    yield from going.values()
+        yield from _fingers(column, index)
+        marks = _marks(column, index, tuning, open_spans)
+        if open_spans or marks:
+            spans = {text: entry for text, entry in marks.items() if entry.lasts}
+            yield from (span for text, span in open_spans.items() if text not in spans)
+            yield from (entry for entry in marks.values() if not entry.lasts)
+            open_spans = spans
+    yield from open_spans.values()
+
+
+def _only_goes_on(column: Column) -> bool:
+    return not column.silent and all(cell.held for cell in column.cells)
+
+
+def _fingers(column: Column, index: int) -> Iterator[RowEntry]:
+    """Yield the fingers of both hands that are written on the notes of a column."""
+    for cell in column.cells:
+        if cell.starts and cell.sound.finger:
+            yield _point(GridRow.FINGER, cell.sound.finger, index)
+        if cell.starts and cell.sound.pluck:
+            yield _point(GridRow.PLUCK, cell.sound.pluck, index)
+
+
+def _marks(column: Column, index: int, tuning: Tuning, open_spans: dict[str, RowEntry]) -> dict[str, RowEntry]:
+    """Return the marks of a column's notes by text; one in words goes on from its span in `open_spans`."""
+    found: dict[str, RowEntry] = {}
+    for mark in (mark for cell in column.cells if cell.starts for mark in cell.sound.marks):
+        entry = None if mark.above in found else _mark(mark, column, index, tuning, open_spans)
+        if entry is not None:
+            found[mark.above] = entry
+    return found
+
+
+def _mark(
+    mark: Technique, column: Column, index: int, tuning: Tuning, open_spans: dict[str, RowEntry]
+) -> RowEntry | None:
+    """Return the entry of a mark on notes of a column; None for one that the string line shows, or that is a word's."""
+    if len(mark.above) == 1:
+        row = GridRow.ACCENT if mark.kind is TechniqueKind.MARK else GridRow.STROKE
+        whose = _whose(column, mark, tuning) if any(cell.held for cell in column.cells) else ""
+        return RowEntry(row, mark.above + whose, index, index, False, mark)
+    if not mark.above or mark.kind is not TechniqueKind.MARK:
+        return None
+    whose = _whose(column, mark, tuning)
+    first = index if whose or mark.above not in open_spans else open_spans[mark.above].first
+    return RowEntry(GridRow.HOW, mark.above + whose, first, index, not whose, mark)
 
 
 def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> Iterator[RowEntry]:
-    """Words over events. One way of damping over neighbours is one span; what is done to each note is said of each."""
+    """Yield the words over events; neighbours with the same damping (`_MERGED`) make one span, others one each."""
     open_words: dict[str, tuple[int, RowEntry]] = {}
     for word in timeline.words:
         technique = word.technique
@@ -188,18 +202,18 @@ def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> It
         end = held_to(timeline, word.last)
         text = technique.above if technique is not None else _event_word(word.word, columns, places.last(word.first))
         lasts = technique is not None or EVENT_ABOVE[word.word].lasts
-        above = RowEntry(GridRow.HOW, text, places.first(word.first), places.last(end), lasts, technique)
-        last, before = open_words.get(text, (-2, above))
+        entry = RowEntry(GridRow.HOW, text, places.first(word.first), places.last(end), lasts, technique)
+        last, before = open_words.get(text, (-2, entry))
         if technique is not None and technique.damping in _MERGED and word.first == last + 1:
-            above = above._replace(first=before.first)
+            entry = entry._replace(first=before.first)
         elif last >= 0:
             yield before
-        open_words[text] = (end, above)
-    yield from (above for _, above in open_words.values())
+        open_words[text] = (end, entry)
+    yield from (entry for _, entry in open_words.values())
 
 
 def _event_word(word: str, columns: Sequence[Column], index: int) -> str:
-    """A trill says its other fret."""
+    """Return the mark of an event word; a trill's names its other fret."""
     others = [cell.sound.trill for cell in columns[index].cells if cell.starts and cell.sound.trill is not None]
     return EVENT_ABOVE[word].above + "".join(f"({fret})" for fret in others[:1])
 
@@ -211,13 +225,13 @@ def _saying(kind: str, text: str) -> str:
 
 
 def _tuplet_number(tuplet: TupletSpan) -> str:
-    """The count alone, but for a ratio that is not to the next lower power of two."""
+    """Return the count alone, or the whole ratio where it is not to the next lower power of two."""
     usual = usual_time(tuplet.count)
     return str(tuplet.count) if tuplet.normal == usual else f"{tuplet.count}:{tuplet.normal}"
 
 
 def _endings(bars: Sequence[DrawnBar]) -> Iterator[RowEntry]:
-    """Brackets over the endings: from their first bar to the sign that closes them."""
+    """Yield the brackets over the endings, from their first bar to the sign that closes them."""
     ending, first = 0, 0
     for index, drawn in enumerate(bars):
         if drawn.bar.ending:

@@ -1,7 +1,7 @@
-"""The plain-text marks of notes: what a cell of the grid says on a string line.
+"""The plain-text marks of notes: what stands on a string line for a cell of the grid.
 
-In: a cell's facts. Out: short ASCII strings, made from the technique table's `tab` column; no technique is known here
-by its name. Where a mark stands on a line is for whoever prints it.
+In: a cell. Out: short ASCII strings, made from the technique table's `tab` column; no technique is known here by its
+name. Where a mark stands on a line is decided by the export.
 """
 
 from __future__ import annotations
@@ -10,12 +10,12 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from lickwright.layout.grid import Cell
-from lickwright.notation.techniques import HEADS, PICKED, SHAPES, Curve, Technique
+from lickwright.notation.techniques import BEND_CURVES, HEADS, PICKED, SHAPES, Technique
 from lickwright.timeline.model import PitchGesture, SoundingNote
 
 
 class EventAbove(NamedTuple):
-    """How a kind of event that is no technique is shown."""
+    """How an event word that is no technique (grace, rake, trill, roll, scrape) is shown."""
 
     above: str  # what the row above says
     sentence: str  # the legend's explanation
@@ -36,19 +36,14 @@ _STEPS = {0.0: "", 0.5: "1/4", 1.0: "1/2", 1.5: "3/4"}  # semitones past whole s
 
 
 def fret_text(fret: Fraction | float) -> str:
-    """A fret, or a place between two (harmonics: 3.2)."""
+    """Return a fret as digits, or a place between two frets (a harmonic's) to four of them: `7`, `3.2`."""
     return str(int(fret)) if fret == int(fret) else f"{float(fret):.4g}"
 
 
 def note_text(sound: SoundingNote) -> str:
-    """How a note starts and where: `7`, `h7`, `/9`, `x`, `<12>`, `(5)`."""
-    if (
-        sound.head is None
-        and sound.begin is PICKED
-        and not sound.marks
-        and sound.fret is not None
-        and sound.kind != "rake"
-    ):
+    """Return how a note starts and where: `7`, `h7`, `/9`, `x`, `<12>`, `(5)`."""
+    plain = sound.head is None and sound.begin is PICKED and not sound.marks and sound.kind != "rake"
+    if plain and sound.fret is not None:
         return str(sound.fret)
     text = head_text(_DEAD if sound.dead else sound.head, sound)
     for mark in sound.marks:
@@ -58,7 +53,7 @@ def note_text(sound: SoundingNote) -> str:
 
 
 def head_text(head: Technique | None, sound: SoundingNote) -> str:
-    """The fret with its head alone: `x`, `<12>`."""
+    """Return the fret with its head alone, without marks and connections: `x`, `<12>`."""
     fret = "" if sound.fret is None else str(sound.fret)
     if head is None:
         return fret
@@ -67,7 +62,10 @@ def head_text(head: Technique | None, sound: SoundingNote) -> str:
 
 
 def shape_text(shape: PitchGesture, sound: SoundingNote) -> str:
-    """A bend with its target fret (`b10`), a release, vibrato. A target between frets is left to the amount above."""
+    """Return the mark of a bend with its target fret (`b10`), of a release, of a vibrato.
+
+    A target between two frets is left out: the amount above the strings says it.
+    """
     tab = shape.technique.tab
     return tab.format(_target(shape, sound)) if "{}" in tab else tab
 
@@ -81,7 +79,7 @@ def _target(shape: PitchGesture, sound: SoundingNote) -> str:
 
 
 def cell_text(cell: Cell) -> str:
-    """All of a cell in one mark: `8b10r8`; only its shapes where the note started earlier."""
+    """Return the whole of a cell as one mark: `8b10r8`; only its shapes where the note started earlier."""
     if not cell.shapes:
         return note_text(cell.sound)
     text = note_text(cell.sound) if cell.starts else ""
@@ -89,14 +87,14 @@ def cell_text(cell: Cell) -> str:
 
 
 def held_text(cell: Cell) -> str:
-    """A note that goes on from the line before: `(7)`; with the bend it is still at, `(8b10)`."""
+    """Return a note that goes on from the line before: `(7)`; with the bend it is still at, `(8b10)`."""
     sound = cell.sound
     bend = "".join(_BEND.tab.format(_target(shape, sound)) for shape in cell.shapes)
     return f"({head_text(sound.head, sound)}{bend})"
 
 
 def anchor_index(text: str) -> int:
-    """Which character of a mark stands at the instant: the first of its fret, or its `x`. So frets line up."""
+    """Return the index of the character that stands at the instant: the first of its fret, or its `x`; else 0."""
     for index, char in enumerate(text):
         if char.isdigit() or char == "x":
             return index
@@ -104,9 +102,11 @@ def anchor_index(text: str) -> int:
 
 
 def bend_amount(shape: PitchGesture) -> str:
-    """What stands above a bend, in whole steps from its fret: `full`, `1/2`, `1 1/2`; above a release, what is left of
-    the bend; "" for a whole release and for what is no bend."""
-    if shape.technique.curve not in (Curve.BEND, Curve.PREBEND, Curve.RELEASE) or not shape.amount:
+    """Return what stands above a bend, in whole steps from its fret: `full`, `1/2`, `1 1/2`.
+
+    Above a release it is what is left of the bend; "" for a whole release, and for what is no bend.
+    """
+    if shape.technique.curve not in BEND_CURVES or not shape.amount:
         return ""
     whole, rest = divmod(shape.amount, 2)
     part = _STEPS.get(rest) or ("" if rest == 0 else f"{rest / 2:.2g}")

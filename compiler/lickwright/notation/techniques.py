@@ -38,6 +38,10 @@ class Curve(StrEnum):
     SCOOP = "scoop"  # from `amount` below, at once
 
 
+UPWARD_BENDS = (Curve.BEND, Curve.PREBEND)
+BEND_CURVES = (*UPWARD_BENDS, Curve.RELEASE)  # what leaves the string at a pitch of its own
+
+
 class Damping(StrEnum):
     """What stops the string."""
 
