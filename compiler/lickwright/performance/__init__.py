@@ -1,1 +1,1 @@
-"""The timeline as sounded: seconds, loudness and pitch curves that MIDI, audio and timing sheets read."""
+"""The timeline as sounded: seconds, loudness and pitch curves, which MIDI, audio and the timing sheet read."""

@@ -1,28 +1,28 @@
 """A lick as sounded: when each note begins and ends in seconds, how loud, how it is struck, and how its pitch moves.
 
-In: a Timeline and a tempo. Out: `Performance`, one value that MIDI, audio and timing sheet share, so that they cannot
-disagree. Nothing is rounded. Knows no ticks, no samples and no file.
+In: a Timeline and a tempo. Out: `Performance`, one value that MIDI, audio and the timing sheet share. Nothing is
+rounded; ticks, samples and files are the exports' own.
 
-Stolen time: grace notes (70 ms each) and rake strokes (18 ms apart) sound just before the beat that they lead to, in
-whatever silence there is and at most half of the note before it; before the first beat, silence is put at the start,
-a note value of it, so that bars keep to the beat.
+Stolen time: grace notes (70 ms each) and rake strokes (18 ms apart) sound just before the beat that they lead to. They
+take the silence before it and at most half of the note before that. Before the first beat, a note value of silence is
+put at the start, so that bars keep to the beat.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
-from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import JOINS, Curve, Damping, Stroke
 from lickwright.performance.pitch_curves import PitchRamp, pitch_ramps
 from lickwright.performance.tempo_map import TempoMap, TempoStep, written_tempo_map
 from lickwright.timeline.model import SoundingNote, Timeline
 
-# Velocities of the dynamics, out of 127: a habit of players and files, no standard.
+# MIDI velocities of the dynamics, out of 127: common in files, no standard.
 DYNAMICS = {"pp": 33, "p": 49, "mp": 64, "mf": 80, "f": 96, "ff": 112}
+# All numbers below are estimates, set by ear.
 GRACE, RAKE = 0.07, 0.018  # seconds that a grace note and a rake stroke take
 ROLL = 0.025  # seconds from string to string of a rolled chord
 REPEATS = 9  # strokes a second of tremolo and trill
@@ -33,7 +33,7 @@ SWELL, SWELL_SHARE = 0.8, 0.6  # seconds, and share of its length, that a swell 
 RAKE_LOUDNESS = 0.6  # of a rake stroke against the note that it leads to
 
 _LEGATO = {Stroke.HAMMER: JOINS["h"].loudness, Stroke.PULL: JOINS["p"].loudness}
-# Members bound to names of the module, which Python 3.11 finds in a quarter of the time; asked for every sound.
+# Members bound to names of the module, which Python 3.11 finds in a quarter of the time; read for every sound.
 _NOT_DAMPED, _DEAD, _STRAIGHT, _SWELLED = Damping.NONE, Damping.DEAD, Curve.NONE, Stroke.SWELL
 _UNPICKED = (Stroke.HAMMER, Stroke.PULL, Stroke.TAP, Stroke.NONE)
 _UNDAMPED = (Damping.NONE, Damping.RING)
@@ -59,33 +59,33 @@ class NoteEvent(NamedTuple):
 
 
 class Performance:
-    """A lick as sounded. Made by `perform` and not changed afterwards."""
+    """A lick as sounded; made by `perform` and not changed afterwards."""
 
-    __slots__ = ("_clock", "bars", "end", "notes")
+    __slots__ = ("_tempo_map", "bars", "end", "notes")
 
-    def __init__(self, clock: TempoMap, notes: tuple[NoteEvent, ...], bars: tuple[float, ...], end: float) -> None:
-        self._clock = clock
+    def __init__(self, tempo_map: TempoMap, notes: tuple[NoteEvent, ...], bars: tuple[float, ...], end: float) -> None:
+        self._tempo_map = tempo_map
         self.notes = notes  # by start, then from the thickest string to the thinnest
         self.bars = bars  # seconds at which each of Timeline.passes begins
         self.end = end  # seconds, of the last bar line
 
     @property
     def tempos(self) -> tuple[TempoStep, ...]:
-        """The tempo map; a fermata is half the tempo while it lasts."""
-        return self._clock.tempos
+        """The tempo changes in order; a fermata is half the tempo while it lasts."""
+        return self._tempo_map.tempos
 
     @property
     def lead_in(self) -> Fraction:
-        """Silence before the music, in whole notes."""
-        return self._clock.lead_in
+        """The silence before the music, in whole notes."""
+        return self._tempo_map.lead_in
 
     def seconds(self, grains: float) -> float:
-        """When a counted instant is heard: swing, tempo, pauses and silence at the start included."""
-        return self._clock.seconds(grains)
+        """Return the second at which a counted instant is heard: swing, tempo, fermatas and lead-in included."""
+        return self._tempo_map.seconds(grains)
 
     def straight(self, grains: float) -> float:
-        """When a bar line or a beat is heard: as `seconds`, but swing does not move it."""
-        return self._clock.straight(grains)
+        """Return the second at which a bar line or a beat is heard: as `seconds`, but swing does not move it."""
+        return self._tempo_map.straight(grains)
 
 
 class _Times(NamedTuple):
@@ -96,36 +96,33 @@ class _Times(NamedTuple):
 
 
 def perform(timeline: Timeline, percent: Fraction | None = None, bpm: Fraction | None = None) -> Performance:
-    """The lick as written, at `percent` of its tempo (60 is 60 %), or opening at `bpm` of its own beats a minute."""
+    """Return a lick as sounded, at `percent` of its tempo (60 is 60 %), or opening at `bpm` of its own beats a minute."""
     factor = Fraction(1) if percent is None else percent / 100
     if bpm is not None:
         settings = timeline.settings
         factor = settings.tempo._replace(bpm=bpm).quarters_per_minute(settings.meter) / timeline.tempos[0].qpm
-    clock = written_tempo_map(timeline) if factor == 1 else TempoMap(timeline, factor)
+    tempo_map = written_tempo_map(timeline) if factor == 1 else TempoMap(timeline, factor)
     stolen = _Times({}, {})
     if any(sound.lead for sound in timeline.sounds):
-        missing = -min(_steal(timeline, clock).starts.values())
+        missing = -min(_steal(timeline, tempo_map).starts.values())
         if missing > 0:
-            clock = TempoMap(timeline, factor, _lead_in(missing, clock.tempos[0].qpm))
-        stolen = _steal(timeline, clock)
-    notes = _notes(timeline, clock, stolen)
-    bars = tuple(clock.straight(turn.start) for turn in timeline.passes)
-    return Performance(clock, notes, bars, clock.straight(timeline.end))
+            tempo_map = TempoMap(timeline, factor, _lead_in(missing, tempo_map.tempos[0].qpm))
+        stolen = _steal(timeline, tempo_map)
+    notes = _notes(timeline, tempo_map, stolen)
+    bars = tuple(tempo_map.straight(turn.start) for turn in timeline.passes)
+    return Performance(tempo_map, notes, bars, tempo_map.straight(timeline.end))
 
 
 def _lead_in(seconds: float, qpm: Fraction) -> Fraction:
-    """The shortest of 1/64, 1/32, … that lasts so long at this tempo, in whole notes."""
+    """Return the shortest of 1/64, 1/32, … that lasts so many seconds at this tempo, in whole notes."""
     value = Fraction(1, 64)
     while float(value * 240 / qpm) < seconds:
         value *= 2
     return value
 
 
-def _steal(timeline: Timeline, clock: TempoMap) -> _Times:
-    """When grace notes and rake strokes sound.
-
-    With nothing before them they take what they want, even from before 0.
-    """
+def _steal(timeline: Timeline, tempo_map: TempoMap) -> _Times:
+    """Return when grace notes and rake strokes sound; with nothing before them they may begin before 0."""
     groups: dict[int, dict[int, float]] = {}  # seconds wanted, by beat and lead
     ends: dict[int, int] = {}  # when the notes that begin at an instant have all ended, in grains
     for sound in timeline.sounds:
@@ -139,9 +136,9 @@ def _steal(timeline: Timeline, clock: TempoMap) -> _Times:
         before = bisect_left(onsets, beat) - 1
         scale = 1.0
         if before >= 0:
-            start, end = clock.seconds(onsets[before]), clock.seconds(min(ends[onsets[before]], beat))
-            scale = min(1.0, (clock.seconds(beat) - end + (end - start) / 2) / sum(wanted.values()))
-        at = clock.seconds(beat)
+            start, end = tempo_map.seconds(onsets[before]), tempo_map.seconds(min(ends[onsets[before]], beat))
+            scale = min(1.0, (tempo_map.seconds(beat) - end + (end - start) / 2) / sum(wanted.values()))
+        at = tempo_map.seconds(beat)
         for lead in sorted(wanted):
             at -= wanted[lead] * scale
             times.starts[beat, lead] = at
@@ -149,30 +146,37 @@ def _steal(timeline: Timeline, clock: TempoMap) -> _Times:
     return times
 
 
-def _notes(timeline: Timeline, clock: TempoMap, stolen: _Times) -> tuple[NoteEvent, ...]:
-    """All that is struck or connected, in order; each string plays one note at a time."""
+def _notes(timeline: Timeline, tempo_map: TempoMap, stolen: _Times) -> tuple[NoteEvent, ...]:
+    """Return all that is struck or connected, in order; each string plays one note at a time."""
     targets = {sound.source: sound for sound in timeline.sounds if sound.source is not None}
     tuning, capo = timeline.settings.tuning, timeline.settings.capo
     shift = [capo + heard - named for heard, named in zip(tuning.sounding, tuning.nominal, strict=True)]
-    roll_share = 2 * tuning.strings
     notes: list[NoteEvent] = []
     for sound in timeline.sounds:
         target = targets.get(sound.index)
-        if sound.lead:
-            start = stolen.starts[sound.start, sound.lead]
-            end = stolen.starts.get((sound.start, sound.lead - 1), clock.seconds(sound.start))
-        else:
-            start, end = clock.seconds(sound.start), clock.seconds(sound.end)
-            if sound.end in stolen.cuts and (target is None or target.lead):
-                end = max(start, min(end, stolen.cuts[sound.end]))
-            if sound.shapes and target is None and sound.shapes[-1].technique.curve is Curve.SLIDE_OFF:
-                end = min(end, clock.seconds(sound.shapes[-1].end))  # gone, though it may be held on paper
-            if sound.roll:
-                start += sound.roll * min(ROLL, (end - start) / roll_share)
-        _play(notes, sound, target, start, end, tuning, shift, clock)
+        start, end = _undamped_span(sound, target, tempo_map, stolen, tuning.strings)
+        pitch = sound.pitch + shift[sound.string - 1]
+        _play(notes, sound, target, start, end, pitch, tuning.open(sound.string), tempo_map)
     notes.sort(key=_order)
     end_replayed_notes(notes)
     return tuple(notes)
+
+
+def _undamped_span(
+    sound: SoundingNote, target: SoundingNote | None, tempo_map: TempoMap, stolen: _Times, strings: int
+) -> tuple[float, float]:
+    """Return the seconds from which and until which a sound is heard if nothing damps it."""
+    if sound.lead:
+        start = stolen.starts[sound.start, sound.lead]
+        return start, stolen.starts.get((sound.start, sound.lead - 1), tempo_map.seconds(sound.start))
+    start, end = tempo_map.seconds(sound.start), tempo_map.seconds(sound.end)
+    if sound.end in stolen.cuts and (target is None or target.lead):
+        end = max(start, min(end, stolen.cuts[sound.end]))
+    if sound.shapes and target is None and sound.shapes[-1].technique.curve is Curve.SLIDE_OFF:
+        end = min(end, tempo_map.seconds(sound.shapes[-1].end))  # gone, though it may be held on paper
+    if sound.roll:
+        start += sound.roll * min(ROLL, (end - start) / (2 * strings))
+    return start, end
 
 
 def _order(note: NoteEvent) -> tuple[float, int]:
@@ -180,7 +184,7 @@ def _order(note: NoteEvent) -> tuple[float, int]:
 
 
 def end_replayed_notes(notes: list[NoteEvent]) -> None:
-    """A string that is played again stops what it played before. In place; `notes` are in order."""
+    """End each note where its string is played again. Changes `notes`, which are in order, in place."""
     following: dict[int, float] = {}
     for i in range(len(notes) - 1, -1, -1):
         note = notes[i]
@@ -196,18 +200,44 @@ def _play(
     target: SoundingNote | None,
     start: float,
     end: float,
-    tuning: Tuning,
-    shift: Sequence[int],
-    clock: TempoMap,
+    pitch: float,
+    open_pitch: int,
+    tempo_map: TempoMap,
 ) -> None:
-    """One sound, heard from `start` to `end` if nothing damps it, as its stroke or strokes.
+    """Append the stroke or strokes of one sound, heard from `start` to `end` if nothing damps it.
 
-    `shift` is by how many semitones each string sounds above its nominal pitch.
+    `target` is the sound connected to it, `pitch` what is heard, `open_pitch` the nominal pitch of its open string.
     """
-    pitch, open_pitch = sound.pitch + shift[sound.string - 1], tuning.open(sound.string)
-    begin = sound.begin
-    stroke: Stroke = begin.stroke or Stroke.PICK
-    loudness = DYNAMICS[sound.dynamic] / 127 * begin.loudness
+    stroke, loudness, repeated = _stroke(sound)
+    damping = _damping(sound) if sound.marks or sound.head or sound.kind == "rake" else _NOT_DAMPED
+    moves = () if damping is _DEAD else _moves(sound, target, start, end, tempo_map)
+    fade = min(SWELL, SWELL_SHARE * (end - start)) if stroke is _SWELLED else 0.0
+    joined = sound.source is not None
+    note = NoteEvent(
+        sound.index, 0, start, end, sound.string, pitch, min(1.0, loudness), stroke, joined, damping, fade, moves
+    )
+    if sound.harmonic:
+        note = note._replace(partial=round(2 ** ((sound.pitch - open_pitch - (sound.fret or 0)) / 12)))
+    rings_on = target is not None  # a note goes on until the one connected to it, however it is damped
+    if repeated:
+        notes += _repeated(note, sound, rings_on)
+    else:
+        notes.append(note if damping in _UNDAMPED else note._replace(end=_damped_end(note, rings_on)))
+
+
+def _moves(
+    sound: SoundingNote, target: SoundingNote | None, start: float, end: float, tempo_map: TempoMap
+) -> tuple[PitchRamp, ...]:
+    slide_target = target if target is not None and target.begin.curve is Curve.GLIDE else None
+    if sound.shapes or sound.marks or slide_target is not None or sound.begin.curve is not _STRAIGHT:
+        return pitch_ramps(sound, start, end, tempo_map.seconds, slide_target)
+    return ()
+
+
+def _stroke(sound: SoundingNote) -> tuple[Stroke, float, bool]:
+    """Return how a sound is struck, how loud (1 is full, more is cut later), and whether it is struck again and again."""
+    stroke: Stroke = sound.begin.stroke or Stroke.PICK
+    loudness = DYNAMICS[sound.dynamic] / 127 * sound.begin.loudness
     if sound.head is not None:
         loudness *= sound.head.loudness
     repeated = sound.trill is not None
@@ -221,59 +251,57 @@ def _play(
         loudness *= RAKE_LOUDNESS
     elif sound.kind == "scrape":
         stroke = Stroke.SCRAPE
-    damping = _damping(sound) if sound.marks or sound.head or sound.kind == "rake" else _NOT_DAMPED
-    slides = target is not None and target.begin.curve is Curve.GLIDE
-    moves: tuple[PitchRamp, ...] = ()
-    if (sound.shapes or sound.marks or slides or begin.curve is not _STRAIGHT) and damping is not _DEAD:
-        moves = pitch_ramps(sound, start, end, clock.seconds, target if slides else None)
-    fade = min(SWELL, SWELL_SHARE * (end - start)) if stroke is _SWELLED else 0.0
-    joined = sound.source is not None
-    note = NoteEvent(
-        sound.index, 0, start, end, sound.string, pitch, min(1.0, loudness), stroke, joined, damping, fade, moves
-    )
-    if sound.harmonic:
-        note = note._replace(partial=round(2 ** ((sound.pitch - open_pitch - (sound.fret or 0)) / 12)))
-    rings_on = target is not None  # a note goes on until the one connected to it, however it is damped
-    if repeated:
-        notes += _repeated(note, sound, rings_on)
-    else:
-        notes.append(note if damping in _UNDAMPED else note._replace(end=_damped(note, rings_on)))
+    return stroke, loudness, repeated
 
 
 def _repeated(note: NoteEvent, sound: SoundingNote, rings_on: bool) -> Iterator[NoteEvent]:
-    """The strokes of a tremolo, or the notes of a trill: hammered and pulled by turns, each pair whole.
+    """Yield the notes of a trill or the strokes of a tremolo, `REPEATS` a second."""
+    strokes = (note.end - note.start) * REPEATS
+    if sound.trill is not None and sound.fret is not None:
+        yield from _trill(note, 2 * max(1, round(strokes / 2)), sound.trill - sound.fret, rings_on)
+    else:
+        yield from _tremolo(note, max(1, round(strokes)), rings_on)
 
-    A swell makes each louder than the one before.
-    """
-    length = note.end - note.start
-    trill = sound.trill is not None and sound.fret is not None
-    count = 2 * max(1, round(length * REPEATS / 2)) if trill else max(1, round(length * REPEATS))
-    way = (sound.trill or 0) - (sound.fret or 0) if trill else 0
+
+def _trill(note: NoteEvent, count: int, semitones: int, rings_on: bool) -> Iterator[NoteEvent]:
+    """Yield the `count` notes of a trill, hammered and pulled by turns."""
     for part in range(count):
-        start, end = note.start + length * part / count, note.start + length * (part + 1) / count
-        loudness = note.loudness * min(1.0, (end - note.start) / note.fade_in) if note.fade_in else note.loudness
-        stroke, pitch = Stroke.PICK if note.stroke is Stroke.SWELL else note.stroke, note.pitch
-        if part and trill:
-            stroke = Stroke.HAMMER if (way > 0) == (part % 2 == 1) else Stroke.PULL
-            loudness, pitch = loudness * _LEGATO[stroke], pitch + way * (part % 2)
-        elif part and stroke in _UNPICKED:
-            stroke = Stroke.PICK
-        one = note._replace(part=part, start=start, end=end, pitch=pitch, loudness=loudness, stroke=stroke, fade_in=0.0)
+        one = _part_of(note, part, count)
         if part:
-            one = one._replace(joined=trill)
-        yield one._replace(end=_damped(one, (trill and part + 1 < count) or rings_on))
+            stroke = Stroke.HAMMER if (semitones > 0) == (part % 2 == 1) else Stroke.PULL
+            pitch, loudness = one.pitch + semitones * (part % 2), one.loudness * _LEGATO[stroke]
+            one = one._replace(stroke=stroke, pitch=pitch, loudness=loudness, joined=True)
+        yield one._replace(end=_damped_end(one, part + 1 < count or rings_on))
+
+
+def _tremolo(note: NoteEvent, count: int, rings_on: bool) -> Iterator[NoteEvent]:
+    """Yield the `count` strokes of a tremolo; the first is as the note begins, the others are picked."""
+    for part in range(count):
+        one = _part_of(note, part, count)
+        if part:
+            one = one._replace(stroke=Stroke.PICK if one.stroke in _UNPICKED else one.stroke, joined=False)
+        yield one._replace(end=_damped_end(one, rings_on))
+
+
+def _part_of(note: NoteEvent, part: int, count: int) -> NoteEvent:
+    """Return one of the `count` equal parts of a note, from 0. A swell makes each louder than the one before."""
+    length = note.end - note.start
+    start, end = note.start + length * part / count, note.start + length * (part + 1) / count
+    loudness = note.loudness * min(1.0, (end - note.start) / note.fade_in) if note.fade_in else note.loudness
+    stroke = Stroke.PICK if note.stroke is Stroke.SWELL else note.stroke
+    return note._replace(part=part, start=start, end=end, loudness=loudness, stroke=stroke, fade_in=0.0)
 
 
 def _damping(sound: SoundingNote) -> Damping:
-    """What stops the string first."""
+    """Return what stops the string first."""
     if sound.dead and sound.kind != "scrape":
         return Damping.DEAD
     asked = {mark.damping for mark in sound.marks}
     return next((damping for damping in _DAMPINGS if damping in asked), Damping.NONE)
 
 
-def _damped(note: NoteEvent, rings_on: bool) -> float:
-    """When a note ends that is damped."""
+def _damped_end(note: NoteEvent, rings_on: bool) -> float:
+    """Return the second at which a note ends, its damping included; `rings_on`: a connected note follows."""
     length = note.end - note.start
     match note.damping:
         case Damping.DEAD:

@@ -1,8 +1,8 @@
-"""How a note's pitch moves: bends, releases, vibrato, slides and the bar, as moves in seconds.
+"""How a note's pitch moves: bends, releases, vibrato, slides and the vibrato bar, as ramps in seconds.
 
-In: a counted sound, when it is heard, and a way from grains to seconds. Out: `PitchRamp` values, and `offsets`, the one
-place that says what they come to at an instant. MIDI and audio both ask it, so that they cannot disagree. Knows no
-ticks and no samples.
+In: a counted sound, when it is heard, and a function from grains to seconds. Out: `PitchRamp` values, and
+`pitch_offsets`, the one function that adds them up at an instant, for MIDI and audio alike. Knows no ticks and no
+samples.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from lickwright.timeline.model import PitchGesture, SoundingNote
 
 Seconds = Callable[[int], float]  # from grains
 
+# All numbers below are estimates, set by ear.
 BEND_MAX, BEND_SHARE = 0.25, 0.6  # seconds, and share of its step, that a bend or release takes at most
 GLIDE_A_FRET = 0.05  # seconds that a sliding finger needs a fret
 VIBRATO_HZ, VIBRATO_IN, VIBRATO_OUT = 5.5, 0.12, 0.05  # wobbles a second; seconds to grow and to calm down
@@ -26,7 +27,7 @@ DIP_HALF, SCOOP = 0.1, 0.15  # seconds down or up of a dip; seconds of a scoop
 
 
 class CurveShape(StrEnum):
-    """What a move does between its ends."""
+    """What a ramp does between its ends."""
 
     EASE = "ease"  # a raised cosine from nothing to `change`, which then stays
     ABOVE = "above"  # a wobble between the pitch and `change` above it
@@ -38,7 +39,7 @@ STAYING = frozenset((CurveShape.EASE, CurveShape.FRETS))  # these leave the pitc
 
 
 class PitchRamp(NamedTuple):
-    """One motion of a note's pitch. Moves add up."""
+    """One motion of a note's pitch; several of one note add up."""
 
     start: float  # seconds
     end: float  # seconds; equal to `start` for what is so from then on (a pre-bend)
@@ -47,7 +48,7 @@ class PitchRamp(NamedTuple):
 
 
 def pitch_offsets(moves: Sequence[PitchRamp], times: Sequence[float]) -> list[float]:
-    """Semitones above the note's own pitch at each of `times` (seconds, ascending)."""
+    """Return the semitones above the note's own pitch at each of `times` (seconds, ascending)."""
     values = [0.0] * len(times)
     alone = True  # the first move needs no adding up; most notes have one
     for start, end, change, way in moves:
@@ -62,11 +63,11 @@ def pitch_offsets(moves: Sequence[PitchRamp], times: Sequence[float]) -> list[fl
 
 
 def _between(start: float, end: float, half: float, way: CurveShape, times: Sequence[float]) -> list[float]:
-    """What a move does between its ends; `half` its size. A bend sets out and arrives gently, as a finger does.
+    """Return the offsets of a ramp between its ends, in semitones; `half` is half of its size.
 
-    Vibrato grows over 120 ms (half its length when shorter) and calms down before it ends: the pitch never jumps. A
-    fretting finger can only raise the pitch; on a bent note it lets go and pulls again, which is why that starts
-    downwards.
+    A bend is a raised cosine. Vibrato grows over 120 ms (half its length when shorter) and dies down before it ends, so
+    that the pitch never jumps. A fretting finger can only raise the pitch; on a bent note it lets go and pulls again,
+    which is why that wobble starts downwards.
     """
     if way is CurveShape.EASE:
         turn = pi / (end - start)
@@ -84,7 +85,7 @@ def _between(start: float, end: float, half: float, way: CurveShape, times: Sequ
 
 
 def _stairs(start: float, end: float, change: float, times: Sequence[float]) -> list[float]:
-    """A slide: the pitch stays on each fret on the way, and is on the last one when the slide ends."""
+    """Return the offsets of a slide: the pitch stays on each fret on the way, and is on the last when the slide ends."""
     frets = max(1, round(abs(change)))
     step, pace = change / frets, frets / (end - start)
     values = []
@@ -98,7 +99,7 @@ def _stairs(start: float, end: float, change: float, times: Sequence[float]) -> 
 def pitch_ramps(
     sound: SoundingNote, start: float, end: float, seconds: Seconds, target: SoundingNote | None
 ) -> tuple[PitchRamp, ...]:
-    """All moves of one sound heard from `start` to `end`; `target` is the note that it slides to, None for none."""
+    """Return all ramps of one sound heard from `start` to `end` (seconds); `target` is the note that it slides to."""
     moves: list[PitchRamp] = []
     if sound.begin.curve is Curve.SLIDE_IN:
         amount = sound.begin.amount
@@ -118,12 +119,12 @@ def pitch_ramps(
 
 
 def _glide_time(semitones: float, start: float, end: float) -> float:
-    """Seconds of a slide: 50 ms a fret, at most half of the note it happens in."""
+    """Return the seconds of a slide: 50 ms a fret, at most half of the note in which it happens."""
     return min(GLIDE_A_FRET * abs(semitones), (end - start) / 2)
 
 
 def _bar_moves(curve: Curve, amount: float, start: float, end: float) -> list[PitchRamp]:
-    """What the bar does to a note: a dive takes all of it, a dip and a scoop its beginning."""
+    """Return what the vibrato bar does to a note: a dive takes all of it, a dip and a scoop its beginning."""
     length = end - start
     if curve is Curve.DIVE:
         return [PitchRamp(start, end, amount)]
@@ -136,15 +137,17 @@ def _bar_moves(curve: Curve, amount: float, start: float, end: float) -> list[Pi
 
 
 def _shape_moves(sound: SoundingNote, start: float, end: float, seconds: Seconds) -> list[PitchRamp]:
-    """The shapes in order, each in its part of its step."""
+    """Return the ramps of the shapes in order, each in its part of its step."""
     return [move for _, move in gesture_ramps(sound, start, end, seconds)]
 
 
 def gesture_ramps(
     sound: SoundingNote, start: float, end: float, seconds: Seconds
 ) -> Iterator[tuple[PitchGesture, PitchRamp]]:
-    """The shapes of a sound heard from `start` to `end`, each with its move; what bends starts from where the one
-    before left the pitch. A vibrato that has no time is left out."""
+    """Yield the shapes of a sound heard from `start` to `end` (seconds), each with its ramp.
+
+    A bend starts from where the shape before left the pitch. A vibrato that has no time is left out.
+    """
     level = 0.0  # semitones above the fretted pitch
     for n, shape in enumerate(sound.shapes):
         amount, curve = shape.amount, shape.technique.curve

@@ -1,7 +1,7 @@
-"""From counted time to seconds: tempo changes, pauses, swing, and silence before the first beat.
+"""From counted time to seconds: tempo changes, fermatas, swing, and silence before the first beat.
 
-In: a Timeline, and a factor on its tempo. Out: `Clock`. A fermata doubles the length of its event: its event goes at
-half the tempo, which every file of notes can say. Knows no strings and no pitches.
+In: a Timeline, and a factor on its tempo. Out: `TempoMap`. A fermata doubles the length of its event: the event goes at
+half the tempo, which every file format for notes can express. Knows no strings and no pitches.
 """
 
 from __future__ import annotations
@@ -15,11 +15,11 @@ from typing import NamedTuple
 from lickwright.timeline.model import Timeline
 from lickwright.timeline.swing import swing_of
 
-FERMATA = 2  # a fermata makes its event so many times as long
+FERMATA = 2  # a fermata makes its event so many times as long; a convention, players vary it
 
 
 class TempoStep(NamedTuple):
-    """From here on, this fast."""
+    """A tempo and the instant from which it holds."""
 
     quarters: float  # quarter notes since the start, as played, silence before the music included
     seconds: float
@@ -27,14 +27,14 @@ class TempoStep(NamedTuple):
 
     @property
     def pace(self) -> float:
-        """Seconds a quarter."""
+        """Seconds a quarter note."""
         return 60 * self.qpm.denominator / self.qpm.numerator
 
 
 class TempoMap:
-    """Seconds of any instant. Time runs evenly between breaks.
+    """Turns grains as played into seconds.
 
-    Tempo changes, and start, middle and end of swung pairs.
+    Time runs evenly between breaks, which are tempo changes and the start, middle and end of swung pairs.
     """
 
     __slots__ = ("_breaks", "_paces", "_quarters_before", "_rates", "_seconds", "_to_quarters", "lead_in", "tempos")
@@ -54,18 +54,18 @@ class TempoMap:
         self._rates = self._slopes()
 
     def straight(self, grains: float) -> float:
-        """Seconds of an instant that swing does not move: a bar line's."""
+        """Return the second of an instant that swing does not move, such as a bar line's."""
         quarters = grains * self._to_quarters + self._quarters_before
         i = bisect_right(self.tempos, (quarters, inf), 1) - 1
         return self.tempos[i].seconds + (quarters - self.tempos[i].quarters) * self._paces[i]
 
     def seconds(self, grains: float) -> float:
-        """When an instant is heard; at a bar line the new bar counts."""
+        """Return the second at which an instant is heard; at a bar line the new bar counts."""
         i = bisect_right(self._breaks, grains, 1) - 1
         return self._seconds[i] + (grains - self._breaks[i]) * self._rates[i]
 
     def _tempo_steps(self, speeds: list[tuple[float, Fraction]]) -> tuple[TempoStep, ...]:
-        """The tempo map in quarters and seconds; the first step starts with the silence before the music."""
+        """Return the tempo changes in quarters and seconds; the first starts with the silence before the music."""
         steps = [TempoStep(0.0, 0.0, speeds[0][1])]
         for placed, qpm in speeds[1:]:
             quarters = placed * self._to_quarters + self._quarters_before
@@ -74,14 +74,14 @@ class TempoMap:
         return tuple(steps)
 
     def _slopes(self) -> list[float]:
-        """Seconds a grain from each break on; after the last one its tempo holds."""
+        """Return the seconds a grain from each break on; after the last one its tempo holds."""
         breaks, seconds = self._breaks, self._seconds
         slopes = [(seconds[i + 1] - seconds[i]) / (breaks[i + 1] - breaks[i]) for i in range(len(breaks) - 1)]
         return [*slopes, self._paces[-1] * self._to_quarters]
 
 
 def _speeds(timeline: Timeline, factor: Fraction) -> list[tuple[int, Fraction]]:
-    """Grain and quarters a minute, wherever the tempo changes or a fermata begins or ends. The first is at 0."""
+    """Return grain and quarters a minute, wherever the tempo changes or a fermata begins or ends; the first is at 0."""
     tempos = timeline.tempos
     if len(tempos) == 1 and not timeline.fermatas:
         return [(0, tempos[0].qpm * factor)]
@@ -104,7 +104,7 @@ _WRITTEN: list[tuple[Timeline, TempoMap]] = []  # the last one asked for
 
 
 def written_tempo_map(timeline: Timeline) -> TempoMap:
-    """The clock at the written tempo, made once for those who ask one after another: hands, level and performance."""
+    """Return the tempo map at the written tempo; the last one made is kept, for checks, level and performance in turn."""
     if not _WRITTEN or _WRITTEN[0][0] is not timeline:
         _WRITTEN[:] = [(timeline, TempoMap(timeline, Fraction(1)))]
     return _WRITTEN[0][1]
