@@ -227,6 +227,8 @@ def test_every_field_of_the_notation_can_be_asked_for_or_is_left_out_on_purpose(
     ("question", "marked", "message", "hint"),
     [
         ("kye:A", "kye", "there is no field `kye`", "did you mean key?"),
+        ("bpm>100", "bpm", "there is no field `bpm`", "did you mean tempo?"),
+        ("time:4/4", "time", "there is no field `time`", "did you mean meter?"),
         ('box:2 key:"A miner"', '"A miner"', '"miner" is not a mode: A minor?', ""),
         ("key:a", "a", '"a" does not say which mode: write A minor or A major', ""),
         ("key:minro", "minro", None, "did you mean minor?"),

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterable, Sequence
-from typing import TYPE_CHECKING, TypeAlias
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import click
 
 from lickwright.cli import option_types, terminal
+from lickwright.cli.option_pairs import refuse
 from lickwright.report import console
 
 if TYPE_CHECKING:
+    from lickwright.cli.listing_view import Listing, Table
+    from lickwright.compiler import Compilation, CompiledLick
     from lickwright.index.query_parser import QueryError, QueryTerm
     from lickwright.index.reader import Shelf
     from lickwright.index.search import SearchHit, SearchResult
@@ -74,34 +76,31 @@ def command(
     limit: int | None,
 ) -> int:
     """Its help is `_HELP`, since it shows examples."""
-    if paths and form != "text":
-        raise click.UsageError(f"--paths or --format {form}, not both")
-    if title is not None and path is None:
-        raise click.UsageError("--title goes with --like; to find a title, ask for title:words")
-    if path == library == "-":
-        raise click.UsageError("only one of the two can be standard input")
-    from lickwright.cli.index_source import index_of, unusable
+    refuse(paths and form != "text", f"--paths or --format {form}, not both")
+    refuse(title is not None and path is None, "--title goes with --like; to find a title, ask for title:words")
+    refuse(path == library == "-", "only one of the two can be standard input")
+    from lickwright.cli.index_source import library_index, report_unusable
+    from lickwright.cli.listing_view import show_listing
     from lickwright.index.query_parser import QueryError
     from lickwright.index.reader import Unusable
     from lickwright.index.search import interpret_question
 
     text = " ".join(question)
+    form = "paths" if paths else form
     try:
         interpret_question(text)  # before a library is read for it
         wanted = _wanted(path, title) if path is not None else None
         if isinstance(wanted, int):
             return wanted
-        shelf, code = index_of(library)
+        shelf, code = library_index(library)
         with shelf:
-            if wanted is not None:
-                _print_like(shelf, library, text, wanted, form, paths, limit)
-            else:
-                _print(shelf, library, text, form, paths, limit)
+            listing = _search(shelf, text, form, limit) if wanted is None else _similar(shelf, text, wanted, limit)
+            show_listing(shelf, library, text, listing, form)
     except QueryError as e:
         terminal.err(_complaint(text, e))
         return terminal.Exit.USAGE
     except Unusable as e:
-        return unusable(library, e)
+        return report_unusable(library, e)
     return code
 
 
@@ -118,40 +117,31 @@ def _complaint(text: str, unclear: QueryError) -> str:
 # --- a question ------------------------------------------------------------------------------------------------------
 
 
-def _print(shelf: Shelf, library: str, text: str, form: str, paths: bool, limit: int | None) -> None:
+def _search(shelf: Shelf, text: str, form: str, limit: int | None) -> Listing:
+    """Return the licks that answer a question. Raises QueryError."""
+    from lickwright.cli.listing_view import Listing
     from lickwright.index.search import search_index
 
-    found = search_index(shelf.connection, text, limit or (_SHOWN if form == "text" and not paths else None))
-    if form == "json":
-        _json(shelf, library, text, found.total, ((hit, {}) for hit in found.hits))
-    elif form == "csv":
-        _csv(shelf, (), ((hit, {}) for hit in found.hits))
-    elif paths:
-        _paths(shelf, found.hits)
-    elif found.hits:
-        from lickwright.cli.index_source import lick_place
-        from lickwright.cli.table import format_table
-
-        reasons = _reasons(text, found.hits)
-        states = _states(shelf, found.hits)
-        rows = [
-            (*_row(hit), *reason, *state, lick_place(shelf, hit))
-            for hit, reason, state in zip(found.hits, reasons, states, strict=True)
-        ]
-        heads = (*_HEADS, *(("found in",) if any(reasons) else ()), *(("state",) if any(states) else ()), "where")
-        terminal.out(format_table(heads, rows, _columns(), least="techniques"))
-        more = found.total - len(found.hits)
-        terminal.out(
-            console.counted_noun(found.total, "lick")
-            + (f"; {more:,} not shown: --limit shows more\n" if more else "\n")
-        )
-    if form != "json":
-        _say_stale(shelf, library, found.hits, terminal.out if form == "text" and not paths else terminal.err)
-    if not found.hits and shelf.licks:
-        terminal.err(_nothing(text, found))
+    found = search_index(shelf.connection, text, limit or (_SHOWN if form == "text" else None))
+    more = found.total - len(found.hits)
+    count = console.counted_noun(found.total, "lick")
+    return Listing(
+        found.total,
+        found.hits,
+        table=lambda: _table(text, found.hits),
+        summary=f"{count}; {more:,} not shown: --limit shows more\n" if more else f"{count}\n",
+        nothing=_nothing(text, found) if not found.hits and shelf.licks else "",
+    )
 
 
-_HEADS = ("title", "key", "box", "level", "tempo", "bars", "techniques")
+def _table(text: str, hits: Sequence[SearchHit]) -> Table:
+    heads, reasons = _HEADS, _reasons(text, hits)
+    if any(reasons):
+        heads = (*heads, "found in")
+    return heads, [(*_row(hit), *reason) for hit, reason in zip(hits, reasons, strict=True)]
+
+
+_HEADS: tuple[str, ...] = ("title", "key", "box", "level", "tempo", "bars", "techniques")
 
 
 def _row(hit: SearchHit) -> tuple[str, ...]:
@@ -165,7 +155,7 @@ def _row(hit: SearchHit) -> tuple[str, ...]:
 
 
 def _reasons(text: str, hits: Sequence[SearchHit]) -> list[tuple[str, ...]]:
-    """For each lick where its words were found; of nothing where all stand in titles and techniques, which the table shows."""
+    """Return for each lick where its words were found; nothing if all stand in titles and techniques, which the table shows."""
     from lickwright.index.reasons import found_in
     from lickwright.index.search import interpret_question
 
@@ -176,31 +166,8 @@ def _reasons(text: str, hits: Sequence[SearchHit]) -> list[tuple[str, ...]]:
     return [(", ".join(names),) for names in found]
 
 
-def _states(shelf: Shelf, hits: Sequence[SearchHit]) -> list[tuple[str, ...]]:
-    """For each lick a cell that says what became of it; of nothing where nothing did."""
-    from lickwright.cli.index_source import state
-
-    found = [state(shelf, hit) for hit in hits]
-    return [()] * len(hits) if not any(found) else [(one,) for one in found]
-
-
-def _say_stale(shelf: Shelf, library: str, hits: Sequence[SearchHit], print: Callable[[str], None]) -> None:
-    """Says how many of the licks shown are of sources that are gone or changed."""
-    from collections import Counter
-
-    from lickwright.cli.index_source import stale_line
-
-    if line := stale_line(shelf, library, Counter(shelf.state(hit.path) for hit in hits)):
-        print(line)
-
-
-def _columns() -> int:
-    """Those of COLUMNS or the screen; in a pipe that is told nothing, no cell is cut."""
-    return terminal.columns(sys.stdout, 10_000)
-
-
 def _nothing(text: str, found: SearchResult) -> str:
-    """That nothing was found, and which part of the question alone finds nothing."""
+    """Return the line for no lick, with the parts of the question that match nothing even alone."""
     parts = [f"`{console.safe_text(text[term.start : term.end])}`" for term in found.none]
     if not parts:
         return "no lick holds all of that\n"
@@ -209,132 +176,73 @@ def _nothing(text: str, found: SearchResult) -> str:
 
 
 def _near(term: QueryTerm) -> str | None:
-    """The technique, or the field, that a bare word may have meant."""
+    """Return the technique or the field that a bare word may have meant."""
     from lickwright.core.diagnostics import nearest_name
-    from lickwright.index.query_fields import FIELDS, OLD_NAMES, technique_names
+    from lickwright.index.query_fields import OLD_NAMES, known_field, technique_names
 
     if term.field:
         return None
-    word = term.values[0].text
-    if word.lower() in [field.name for field in FIELDS]:
-        return f"{word.lower()}:…"
-    return OLD_NAMES.get(word.lower()) or nearest_name(word, technique_names())
-
-
-_More: TypeAlias = "Iterable[tuple[SearchHit, dict[str, object]]]"  # licks, and what else is said of each
-
-
-def _json(shelf: Shelf, library: str, text: str, total: int, hits: _More) -> None:
-    """One object, written lick by lick."""
-    from json import dumps
-
-    from lickwright.cli.index_source import lick_as_json
-
-    head = dumps({"library": library, "question": text, "total": total, "licks": []}, indent=2)
-    terminal.out(head.removesuffix("]\n}"))
-    between = ""
-    for hit, more in hits:
-        value = dumps({**lick_as_json(shelf, hit), **more}, indent=2).replace("\n", "\n    ")
-        terminal.out(f"{between}\n    {value}")
-        between = ","
-    terminal.out("\n  ]\n}\n" if between else "]\n}\n")
-
-
-_CSV = (
-    "path", "line", "title", "key", "scale", "box", "level", "tempo", "meter", "feel", "bars", "notes", "seconds",
-    "techniques", "figures", "tags", "style", "by", "rights", "origin", "state",
-)  # fmt: skip
-
-
-def _csv(shelf: Shelf, more: tuple[str, ...], hits: _More) -> None:
-    """A row a lick, for a spreadsheet; `more` are the names of what else is said of each."""
-    from lickwright.cli.index_source import state
-    from lickwright.export.timing import csv_cell
-
-    terminal.out(",".join((*_CSV, *more)) + "\r\n")
-    for hit, extra in hits:
-        values = {**hit.facts, "path": shelf.path(hit.path), "state": state(shelf, hit), **extra}
-        said = ("" if values[name] is None else values[name] for name in (*_CSV, *more))
-        terminal.out(",".join(csv_cell(", ".join(v) if isinstance(v, list) else str(v)) for v in said) + "\r\n")
-
-
-def _paths(shelf: Shelf, hits: Iterable[SearchHit]) -> None:
-    for path in dict.fromkeys(shelf.path(hit.path) for hit in hits):
-        terminal.out((console.safe_text(path) if sys.stdout.isatty() else path) + "\n")
+    word = term.values[0].text.lower()
+    if field := known_field(word):
+        return f"{field.name}:…"
+    return OLD_NAMES.get(word) or nearest_name(word, technique_names())
 
 
 # --- a lick ----------------------------------------------------------------------------------------------------------
 
 
 def _wanted(path: str, title: str | None) -> LickFacts | int:
-    """The lick that others are to be like; an exit code where it cannot be read, which is then said."""
+    """Return the lick that others are to be like; an exit code if it cannot be read, after its errors are shown. Raises UsageError."""
+    from lickwright.cli.findings_view import show_findings
     from lickwright.cli.sources import FoundSource, Verdict, compiled
-    from lickwright.core.slugs import same_title
     from lickwright.store.features import facts
 
     verdict = Verdict()
     for _, c in compiled([FoundSource(path)], verdict):
-        licks = [lick for lick in c.licks if title is None or same_title(lick.title, title)]
-        if len(licks) != 1 and c.licks:
-            from lickwright.cli.select_lick import no_such_lick, quoted
-
-            titles = [lick.title for lick in c.licks]
-            if title is not None and not licks:
-                raise no_such_lick(title, path, titles)
-            raise click.UsageError(f"which one? --title names one of {quoted(titles)}")
-        if not licks or not licks[0].ok:
-            found = [d for d in (licks[0].diagnostics if licks else c.diagnostics) if d.severity == "error"]
-            terminal.err(console.format_findings(c.source, found, terminal.colour(sys.stderr)))
-        if licks and licks[0].timeline is not None and not licks[0].timeline.unknown:
-            return facts(licks[0], c.source, measure=False)
+        lick = _only_lick(c, path, title)
+        if lick is None or not lick.ok:
+            found = c.diagnostics if lick is None else lick.diagnostics
+            show_findings(c.source, [d for d in found if d.severity == "error"])
+        if lick is not None and lick.timeline is not None and not lick.timeline.unknown:
+            return facts(lick, c.source, measure=False)
     return verdict.code
 
 
-def _print_like(
-    shelf: Shelf, library: str, text: str, wanted: LickFacts, form: str, paths: bool, limit: int | None
-) -> None:
+def _only_lick(c: Compilation, path: str, title: str | None) -> CompiledLick | None:
+    """Return the only lick of a file, or the only one of this title; None if the file has no lick. Raises UsageError."""
+    from lickwright.cli.select_lick import licks_called, quoted
+
+    licks = licks_called([c], path, title)
+    if len(licks) > 1:
+        raise click.UsageError(f"which one? --title names one of {quoted([lick.title for lick in c.licks])}")
+    return licks[0][1] if licks else None
+
+
+def _similar(shelf: Shelf, text: str, wanted: LickFacts, limit: int | None) -> Listing:
+    """Return the licks that are like `wanted` and answer the question. Raises QueryError, and UsageError for too few notes."""
     from lickwright.analysis.fingerprint import FEWEST
+    from lickwright.cli.listing_view import Listing
     from lickwright.index.order import sorted_by
     from lickwright.index.search import among, interpret_question
     from lickwright.index.similarity_search import like
 
+    title = console.safe_text(wanted.title)
     if wanted.phrase_notes < FEWEST:
-        raise click.UsageError(
-            f'"{console.safe_text(wanted.title)}" has fewer than {FEWEST} notes: too few to look for'
-        )
+        raise click.UsageError(f'"{title}" has fewer than {FEWEST} notes: too few to look for')
     found = like(shelf.connection, wanted, limit or _LIKE, among(shelf.connection, text))
     found = sorted_by(interpret_question(text).order, found, lambda one, column: one.hit.facts[column])
-    if form == "json":
-        _json(shelf, library, text, len(found), ((one.hit, _likeness(one)) for one in found))
-    elif form == "csv":
-        _csv(shelf, ("kind", "alike", "differs"), ((one.hit, _likeness(one)) for one in found))
-    elif paths:
-        _paths(shelf, tuple(one.hit for one in found))
-    elif found:
-        from lickwright.cli.index_source import lick_place
-        from lickwright.cli.table import format_table
-
-        states = _states(shelf, [one.hit for one in found])
-        rows = [
-            (f"{one.share:.0%}", one.hit.facts["title"], _how(one), *state, lick_place(shelf, one.hit))
-            for one, state in zip(found, states, strict=True)
-        ]
-        heads = ("alike", "title", "how it differs", *(("state",) if any(states) else ()), "where")
-        terminal.out(format_table(heads, rows, _columns()))
-    if form != "json":
-        hits = [one.hit for one in found]
-        _say_stale(shelf, library, hits, terminal.out if form == "text" and not paths else terminal.err)
-    if not found:
-        terminal.err(f'no lick is like "{console.safe_text(wanted.title)}"\n')
-
-
-def _how(one: Like) -> str:
-    return (
-        ", ".join(one.how) or "nothing: the same tab"
-        if one.kind == "same tab"
-        else ", ".join(one.how) or "the same phrase"
+    heads: tuple[str, ...] = ("alike", "title", "how it differs")
+    rows: list[tuple[str, ...]] = [(f"{one.share:.0%}", one.hit.facts["title"], _how(one)) for one in found]
+    return Listing(
+        len(found),
+        [one.hit for one in found],
+        ("kind", "alike", "differs"),
+        [{"kind": one.kind, "alike": round(one.share, 3), "differs": list(one.how)} for one in found],
+        table=lambda: (heads, rows),
+        nothing="" if found else f'no lick is like "{title}"\n',
     )
 
 
-def _likeness(one: Like) -> dict[str, object]:
-    return {"kind": one.kind, "alike": round(one.share, 3), "differs": list(one.how)}
+def _how(one: Like) -> str:
+    alike = "nothing: the same tab" if one.kind == "same tab" else "the same phrase"
+    return ", ".join(one.how) or alike

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 _SLOW = 2.0  # seconds to read a library, after which it is said how it goes faster
 
 
-def index_of(path: str) -> tuple[Shelf, int]:
+def library_index(path: str) -> tuple[Shelf, int]:
     """The library of that name, and the exit code so far: files that cannot be read count, errors in the music do not.
 
     An index that a build keeps is asked without loading the compiler. Raises `Unusable` where it cannot be asked.
@@ -37,7 +37,7 @@ def index_of(path: str) -> tuple[Shelf, int]:
     return shelf, terminal.Exit.FINE
 
 
-def unusable(path: str, why: Unusable) -> int:
+def report_unusable(path: str, why: Unusable) -> int:
     """Says that the index in the folder `path` cannot be used and what to do; gives the exit code."""
     from lickwright.core.files import UNREADABLE
     from lickwright.core.source import Source, Span
@@ -85,7 +85,7 @@ def lick_place(shelf: Shelf, hit: SearchHit) -> str:
     return f"{shelf.path(hit.path)}:{hit.facts['line']}"
 
 
-def state(shelf: Shelf, hit: SearchHit) -> str:
+def lick_state(shelf: Shelf, hit: SearchHit) -> str:
     """What keeps a lick from being in the library as it was found: its source is gone or changed, or it has errors; "" for nothing."""
     return shelf.state(hit.path) or ("" if hit.facts["ok"] else "has errors")
 
@@ -110,6 +110,6 @@ def lick_as_json(shelf: Shelf, hit: SearchHit) -> dict[str, object]:
     known["figures"] = [word for word in hit.facts["figures"].split(", ") if word]
     known["tags"] = [tag.strip() for tag in hit.facts["tags"].split(",") if tag.strip()]
     return {
-        "path": shelf.path(hit.path), "stale": bool(shelf.state(hit.path)), "state": state(shelf, hit) or None, **known, **shelf.phrase(hit),
+        "path": shelf.path(hit.path), "stale": bool(shelf.state(hit.path)), "state": lick_state(shelf, hit) or None, **known, **shelf.phrase(hit),
         "findings": shelf.findings(hit), "outputs": shelf.outputs(hit),
     }  # fmt: skip

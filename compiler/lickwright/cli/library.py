@@ -57,7 +57,7 @@ file was changed by hand, no share is missing, no title is used twice, and every
 @option_types.limit_option("At most N of each list; by default what fits one screen.")
 def command(library: str, duplicates: bool, families: bool, ready: bool, form: str, limit: int | None) -> int:
     """Its help is `_HELP`, since it shows examples."""
-    from lickwright.cli.index_source import index_of, unusable
+    from lickwright.cli.index_source import library_index, report_unusable
     from lickwright.index.reader import Unusable
 
     if families and not duplicates:
@@ -69,14 +69,14 @@ def command(library: str, duplicates: bool, families: bool, ready: bool, form: s
 
         return readiness(library, form, limit)
     try:
-        shelf, code = index_of(library)
+        shelf, code = library_index(library)
         with shelf:
             if duplicates:
                 _duplicates(shelf, library, form, limit, families)
             else:
                 _overview(shelf, library, form, limit)
     except Unusable as e:
-        return unusable(library, e)
+        return report_unusable(library, e)
     return code
 
 

@@ -22,7 +22,7 @@ _PLACES = 3  # of each kind that are shown, where no other number is said
 def readiness(library: str, form: str, limit: int | None) -> int:
     """Says what an output folder lacks; gives the exit code."""
     from lickwright.build.readiness import lacks
-    from lickwright.cli.index_source import index_of, unusable
+    from lickwright.cli.index_source import library_index, report_unusable
     from lickwright.index.reader import Unusable, is_kept
 
     if not is_kept(library):
@@ -30,12 +30,12 @@ def readiness(library: str, form: str, limit: int | None) -> int:
             f"--ready looks at an output folder of lickwright make, and {console.safe_text(library)} is none: make it first"
         )
     try:
-        shelf, _ = index_of(library)
+        shelf, _ = library_index(library)
         with shelf:
             found = lacks(shelf, library)
             licks, files = shelf.made
     except Unusable as e:
-        return unusable(library, e)
+        return report_unusable(library, e)
     if form == "json":
         from json import dumps
 

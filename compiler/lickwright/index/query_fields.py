@@ -124,11 +124,26 @@ def searched(words: str) -> tuple[str, ...]:
     return TEXTS
 
 
+def known_field(word: str) -> QueryField | None:
+    """Return the field that a word names, or that players mean by it, such as `bpm`; None for any other word."""
+    from lickwright.settings.fields import OTHER_NAMES  # most questions name fields as they are called here
+
+    return _field_named(word) or _BY_NAME.get(OTHER_NAMES.get(word.lower(), ""))
+
+
+def _field_named(word: str) -> QueryField | None:
+    """Return the field of this name, in the singular or plural: `tag:` and `frets:` are understood."""
+    names = (word, word + "s", word.removesuffix("s"))
+    return next((_BY_NAME[name] for name in names if name in _BY_NAME), None)
+
+
 def _field(term: QueryTerm) -> QueryField:
-    for name in (term.field, term.field + "s", term.field.removesuffix("s")):  # `tag:` and `frets:` are understood
-        if name in _BY_NAME:
-            return _BY_NAME[name]
-    near = nearest_name(term.field, tuple(_BY_NAME))
+    """Return the field that a term asks about. Raises QueryError, with the field that was meant."""
+    field = _field_named(term.field)
+    if field is not None:
+        return field
+    meant = known_field(term.field)
+    near = meant.name if meant is not None else nearest_name(term.field, tuple(_BY_NAME))
     hint = f"did you mean {near}?" if near else f"there are {', '.join(_BY_NAME)}"
     raise QueryError(f"there is no field `{term.field[:30]}`", term.start, term.start + len(term.field), hint)
 
