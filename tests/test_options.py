@@ -98,7 +98,7 @@ def options(scene: Scene) -> dict[str, list[str]]:
 
 # Pairs that are wrong usage.
 _BUILD_ONLY = (
-    "--to", "--tempo", "--width", "--chord-tones", "--single-channel", "--count-in", "--click", "--repeat", "--answer", "--backing",
+    "--to", "--tempo", "--width", "--chord-tones", "--single-channel", "--silent-page", "--count-in", "--click", "--repeat", "--answer", "--backing",
     "--vary", "--bars", "--format", "--practice", "--ladder", "--longest", "--watch", "--check-contents", "--no-sync", "--shard", "--cluster",
     "--zip", "--names", "--layout",
 )  # fmt: skip

@@ -292,7 +292,9 @@ class _Build:
         return not self.wish.dry and self._audible()
 
     def _audible(self) -> bool:
-        """Whether recordings are wanted."""
+        """Whether recordings are wanted, of their own or in lesson pages."""
+        if any(order.options.page_sound for order in self._orders.all):
+            return True
         wanted = {name for order in self._orders.all for name in order.formats}
         return any(row.is_audio for row in EXPORTS if row.name in wanted)
 

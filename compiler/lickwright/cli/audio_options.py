@@ -101,4 +101,9 @@ def require_sound() -> None:
     missing = [name for name in ("numpy", "soundfile") if find_spec(name) is None]
     if missing:
         raise click.UsageError(f"sound needs {' and '.join(missing)}: pip install 'lickwright[audio]'")
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread per core and leave them idle
+    keep_numpy_single()
+
+
+def keep_numpy_single() -> None:
+    """Keep numpy, once it is loaded, from starting a thread per core that would stay idle."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

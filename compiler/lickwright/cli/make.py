@@ -67,6 +67,9 @@ class _Make(click.Command):
 @option_types.width_option(default=80)
 @option_types.chord_tones_option(switch=True)
 @click.option("--single-channel/--no-single-channel", help="MIDI with all strings on one channel, for old gear.")
+@click.option(
+    "--silent-page/--no-silent-page", help="Lesson pages without a recording: small, and they play plain plucked tones."
+)
 @audio_options.recording_options
 @option_types.overwrite_option("Replace files that are in the way and not Lickwright's own.")
 @click.option(

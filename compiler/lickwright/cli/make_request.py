@@ -170,7 +170,9 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
         recording,
         chosen["chord_tones"],
         bars=chosen["bars"],
+        page_sound=not chosen["silent_page"] and any(row.name == "page" for row in rows),
     )
+    audio_options.keep_numpy_single()
     if is_recorded and project is not None and project.album is not None:
         options = replace(options, album=project.album)
     return rows, options

@@ -160,6 +160,7 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "tempo", lambda value: option_parsing.parse_tempo(value_text(value)), "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
     KeyRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
     KeyRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),
+    KeyRow("make", "silent-page", _switch, "lesson pages hold no recording and play plain tones: `true`", "false"),
     KeyRow("make", "format", _choice(SOUND_FORMATS), "of a recording: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
     KeyRow("make", "count-in", _number(*option_parsing.COUNT_INS), "bars of clicks before a recorded lick", "0"),
     KeyRow("make", "click", _switch, "the click goes on under a recorded lick: `true`", "false"),

@@ -84,6 +84,7 @@ class Options:
     album: Album = Album()  # for tags of recordings
     track: int = 0  # the lick's number in the album, from 1; 0: none
     bars: tuple[int, int] | None = None  # the first and the last bar of the part that is wanted; None: all of it
+    page_sound: bool = False  # a lesson page holds recordings, where `lickwright[audio]` is installed
 
     @property
     def tempo_words(self) -> str:
@@ -216,6 +217,7 @@ EXPORTS: tuple[ExportFormat, ...] = (
         "the sound of it, as a guitar plays it; other --format, other suffix",
         is_audio=True,
     ),
+    ExportFormat("page", "lickwright.export.page", ".html", "lesson page, to read, hear and practise in any browser"),
 )
 
 

@@ -57,7 +57,7 @@ def text_of(parts: Iterable[str]) -> str:
             path = os.path.join(folder, name)
             if inner and name not in ("cli", "__pycache__"):
                 folders.append(path)
-            elif name.endswith((".py", ".lark")):
+            elif name.endswith((".py", ".lark", ".js", ".css")):
                 hash.update(name.encode())
                 with open(path, "rb") as file:
                     hash.update(file.read())

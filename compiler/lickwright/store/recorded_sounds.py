@@ -27,6 +27,7 @@ SOUNDING = (
     "performance/pitch_curves.py",
     "performance/note_events.py",
     "export/audio/encoding.py",
+    "export/page/recording.py",
 )
 
 

@@ -1,0 +1,133 @@
+"""Lesson page: a lick to read, hear and practise, as one HTML file that needs nothing else.
+
+In: a lick as counted, drawn and sounded. Out: UTF-8 HTML; with `Options.page_sound` also its recordings, one at the tempo and one played
+slowly. Without them the page plays plain plucked tones. Nothing in the page asks a network for anything, and no words of a user can become part of its code.
+"""
+
+from __future__ import annotations
+
+import re
+from base64 import b64encode
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import BinaryIO
+
+from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.slugs import slug
+from lickwright.export import Export, Length, LoweredLick, Options, lasting
+from lickwright.export.page import recording, sections
+from lickwright.export.page.markup import Markup, asset, data_block, document, el
+from lickwright.export.page.music import drawings
+from lickwright.export.page.score import score, slow_options
+from lickwright.export.tab.heading import heading_facts, tempo_words
+from lickwright.export.timing import rows
+from lickwright.music.practice import SHARES
+from lickwright.performance.note_events import Performance
+from lickwright.timeline.model import bar_name
+
+NO_RECORDING = Rule(
+    "L515",
+    "no recording in the page",
+    Severity.INFO,
+    "a lesson page plays plain tones where it holds no recording",
+    "A lesson page holds a recording of the lick where lickwright[audio] is installed and the lick is not longer than a minute and a half. "
+    "Without one it plays plain plucked tones at every speed, and everything else in it works the same.",
+    "",
+    "",
+)
+RULES: tuple[Rule, ...] = (NO_RECORDING,)
+SLOW = int(SHARES["slow"])  # per cent of the tempo at which the slow recording is played
+_SCRIPTS = ("sound.js", "transport.js", "lesson.js")
+
+
+def emit(stages: LoweredLick, options: Options) -> Export:
+    """Return the page; its recordings are made while it is written."""
+    timeline = stages.timeline
+    full = stages.performance(options)
+    silent = _unrecorded(stages, full, options) if options.page_sound else None
+    played = [(Fraction(100), full)]
+    if not options.page_sound or silent is not None:
+        page = "".join(_parts(stages, options, played, ()))
+        return Export(page.encode("utf-8"), (silent,) if silent is not None else ())
+    played.append((Fraction(SLOW), stages.performance(slow_options(options, SLOW))))
+    performances = [performance for _, performance in played]
+
+    def write(file: BinaryIO, scratch: BinaryIO) -> None:
+        sounds = [b64encode(recording.record_mp3(timeline, one)) for one in performances]
+        file.write("".join(_parts(stages, options, played, sounds)).encode("utf-8"))
+
+    def rewrite(old: BinaryIO, file: BinaryIO) -> None:
+        old.seek(0)
+        file.write("".join(_parts(stages, options, played, _sounds_of(old.read()))).encode("utf-8"))
+
+    seconds = sum(performance.end for performance in performances)
+    expected = Length(seconds, round(seconds * recording.BYTES))
+    return Export(write, (), expected, sound=recording.sound_digest(timeline, performances), retag=rewrite)
+
+
+def _parts(
+    stages: LoweredLick, options: Options, played: Sequence[tuple[Fraction, Performance]], sounds: Sequence[bytes]
+) -> Iterator[str]:
+    """The page with these recordings, which are in base64: none, or one for each performance."""
+    timeline, full = stages.timeline, played[0][1]
+    settings = timeline.settings
+    bars = [bar_name(timeline.bars[turn.bar].number, turn.number).removeprefix("bar ") for turn in timeline.passes]
+    tempo = tempo_words(timeline, options.tempo_percent, options.tempo_bpm)
+    rungs = sections.ladder_rungs(timeline, options, full.tempos[0].qpm)
+    body = el(
+        "main",
+        sections.page_head(timeline, heading_facts(timeline, tempo)),
+        sections.player(),
+        sections.music(drawings(stages)),
+        sections.choices(bars, _RECORDED if sounds else _PLAIN),
+        el("div", sections.neck_section(timeline), sections.tips(settings), class_="beside"),
+        sections.ladder(rungs, settings.tempo.counted(settings.meter)),
+        sections.table(rows(timeline, full)),
+        sections.marks(stages.grid()),
+        _downloads(stages, options),
+        sections.page_end(timeline),
+    )
+    blocks = [data_block("score", score(stages, played))]
+    for number, sound in enumerate(sounds):
+        blocks.append(Markup(f'<script type="text/plain" id="take-{number}">{sound.decode("ascii")}</script>'))
+    yield document(timeline.title, [body, *blocks], [asset("page.css"), asset("lesson.css")], _scripts())
+
+
+_SOUND = re.compile(rb'<script type="text/plain" id="take-[01]">([A-Za-z0-9+/=]+)</script>')
+_RECORDED = "Slow speeds use a recording that was played slowly; every speed is at true pitch."
+_PLAIN = "This page holds no recording: it plays plain plucked tones, at every speed at true pitch."
+
+
+def _sounds_of(page: bytes) -> list[bytes]:
+    """The two recordings of a page that was made before. Raises ValueError where there are no two."""
+    found = _SOUND.findall(page)
+    if len(found) != 2:
+        raise ValueError("no recordings in the page")
+    return found
+
+
+def _scripts() -> list[str]:
+    """The scripts of the player as one program, with names of its own."""
+    return ['(() => {\n"use strict";', *(asset(name) for name in _SCRIPTS), "})();"]
+
+
+def _unrecorded(stages: LoweredLick, performance: Performance, options: Options) -> Diagnostic | None:
+    """Return why the page can hold no recording; None where it can."""
+    longest = min(recording.LONGEST, options.recording.longest or recording.LONGEST)
+    if performance.end > longest:
+        why = f"the lick lasts {lasting(performance.end)}, and a page holds {lasting(longest)}: it plays plain tones"
+        return NO_RECORDING.at(
+            stages.timeline.span, why, "cut the lick up, or make a recording beside it: --to page,audio"
+        )
+    if not recording.can_record():
+        why = "the page plays plain tones: numpy and soundfile are not installed"
+        return NO_RECORDING.at(stages.timeline.span, why, "pip install 'lickwright[audio]', or say --silent-page")
+    return None
+
+
+def _downloads(stages: LoweredLick, options: Options) -> Markup:
+    from lickwright.export import midi, tab
+
+    return sections.downloads(
+        slug(stages.timeline.title), midi.emit(stages, options).data, tab.emit(stages, options).data
+    )

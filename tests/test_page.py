@@ -1,0 +1,319 @@
+"""The lesson page: one file, whole, safe, the same each time, and right by the timing sheet."""
+
+from __future__ import annotations
+
+import re
+from base64 import b64decode, b64encode
+from dataclasses import replace
+from hashlib import sha256
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+
+from lickwright.cli import main
+from lickwright.compilation import CompiledLick
+from lickwright.compiler import compile_file
+from lickwright.export import LoweredLick, Options
+from lickwright.export import page as page_export
+from lickwright.export.page import recording
+from lickwright.export.page.markup import asset, data_block, document, el, escaped
+from lickwright.export.timing import NOTE
+from lickwright.music.practice import Ladder
+from pages import LICK, Reader, hosts_in, lick_of, page_of, score_of
+from payloads import PAYLOADS
+
+SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
+
+
+@pytest.fixture(scope="module")
+def page() -> str:
+    return page_of(lick_of())
+
+
+@pytest.fixture(scope="module")
+def sounded() -> str:
+    return page_of(lick_of(), sound=True)
+
+
+# --- what is in it
+
+
+def test_a_page_says_what_the_lick_says(page: str) -> None:
+    read = Reader(page)
+    assert read.all("title")[0].text == read.all("h1")[0].text == "Window seat"
+    facts = dict(zip((e.text for e in read.all("dt")), (e.text for e in read.all("dd")), strict=True))
+    assert (facts["key"], facts["tempo"], facts["rights"]) == ("A minor", "1/4 = 96", "free to copy")
+    assert facts["box"].startswith("1 (E shape)")
+    words = read.all("main")[0].text
+    for said in ("by Orla Venn", "Let the bend sing.", "evening, slow bend", "Practice ladder", "Warm up"):
+        assert said in words
+
+
+def test_every_element_that_the_scripts_ask_for_is_there(page: str) -> None:
+    asked = {id for name in page_export._SCRIPTS for id in re.findall(r'byId\("([a-z-]+)"\)', asset(name))}
+    ids = [one.attributes["id"] for one in Reader(page).elements if "id" in one.attributes]
+    assert len(asked) >= 12
+    assert asked <= set(ids)
+    assert len(ids) == len(set(ids)), "an id stands twice"
+    labelled = {word for one in Reader(page).elements for word in (one.attributes.get("aria-labelledby") or "").split()}
+    assert labelled <= set(ids)
+
+
+def test_the_table_is_the_timing_sheet(page: str) -> None:
+    cells = [one.text for one in Reader(page).all("td")]
+    notes = [row for row in lick_of().timing() if row.event == NOTE]
+    assert len(cells) == 9 * len(notes)
+    for n, row in enumerate(notes):
+        assert cells[9 * n : 9 * n + 6] == [
+            str(row.bar),
+            row.count,
+            f"{row.at_s:.2f}",
+            str(row.string),
+            str(row.fret),
+            row.note,
+        ]
+
+
+def test_the_ladder_has_the_rungs_of_the_practice_set(page: str) -> None:
+    rungs = [one.attributes["data-bpm"] for one in Reader(page).all("button") if one.attributes.get("class") == "rung"]
+    assert rungs == [f"{float(rung):g}" for rung in Ladder().rungs(96)]
+
+
+def test_the_downloads_are_the_exports(page: str) -> None:
+    lick = lick_of()
+    links = {one.attributes["download"]: str(one.attributes["href"]) for one in Reader(page).all("a")}
+    assert b64decode(links["window-seat.mid"].partition(",")[2]) == lick.midi()
+    assert b64decode(links["window-seat.tab.txt"].partition(",")[2]).decode() == lick.tab()
+
+
+def test_the_neck_has_every_note_and_says_which_the_lick_plays(page: str) -> None:
+    places = {
+        str(one.attributes["data-place"]): str(one.attributes["class"])
+        for one in Reader(page).elements
+        if "data-place" in one.attributes
+    }
+    own = {f"{string}-{fret}" for string, fret in lick_of().places}
+    assert {place for place, kind in places.items() if kind.endswith("own")} == own
+    assert places["4-7"] == "place tonic", "A, on the D string, which the lick leaves out"
+    assert len(places) == 12
+
+
+# --- what the player knows
+
+
+@pytest.mark.parametrize("path", SAMPLES[::4], ids=lambda path: path.stem)
+def test_the_player_plays_what_the_timing_sheet_says(path: Path) -> None:
+    for lick in compile_file(path).licks:
+        (take,) = score_of(page_of(lick))["takes"]
+        rows = [row for row in lick.timing() if row.event == NOTE]
+        played = take["notes"]
+        starts = sorted((note[3], note[1]) for note in played)
+        for row in rows:
+            assert any(abs(at - row.at_s) < 0.0011 and string == row.string for at, string in starts), (lick.title, row)
+        assert len({(note[0], note[3]) for note in played}) >= len(rows)
+        assert take["bars"][0]["at"] <= min(at for at, _ in starts) + 0.2
+
+
+def test_a_bar_that_is_played_again_lights_the_same_notes() -> None:
+    (take,) = score_of(page_of(lick_of('lick "Gate"\n|: e8 e5 B8 e5 G7 - - - :|\n')))["takes"]
+    events = [note[0] for note in take["notes"]]
+    assert events[:5] == events[5:]
+    assert [bar["name"] for bar in take["bars"]] == ["1", "1"]
+    assert take["bars"][1]["at"] == pytest.approx(2.4)
+
+
+def test_the_slow_recording_has_times_of_its_own(sounded: str) -> None:
+    full, slow = score_of(sounded)["takes"]
+    assert (full["percent"], slow["percent"]) == (100, 60)
+    assert slow["end"] == pytest.approx(full["end"] / 0.6, abs=0.002)
+    assert len(full["notes"]) == len(slow["notes"])
+
+
+def test_the_count_in_is_a_bar_of_beats_before_the_music() -> None:
+    (take,) = score_of(page_of(lick_of()))["takes"]
+    assert [round(at / 0.625) for at, _ in take["lead"]] == [-4, -3, -2, -1]
+    assert [first for _, first in take["lead"]] == [1, 0, 0, 0]
+    (take,) = score_of(page_of(lick_of('lick "Gate"\nmeter 3/4\npickup 1/4\n| e5 e8 |\n| e8 e5 B8 e5 G7 - ||\n')))[
+        "takes"
+    ]
+    assert len(take["lead"]) == 2, "the pick-up takes the place of the third beat"
+
+
+# --- recordings
+
+
+def test_a_page_with_recordings_is_small_and_the_same_each_time(sounded: str) -> None:
+    assert page_of(lick_of(), sound=True) == sounded
+    sounds = re.findall(r'id="take-\d">([^<]+)<', sounded)
+    assert len(sounds) == 2
+    assert all(b64decode(sound)[:2] in (b"\xff\xfb", b"\xff\xf3", b"ID") for sound in sounds), "MP3 frames"
+
+
+def test_a_page_of_ten_seconds_is_under_250_kb() -> None:
+    text = LICK.replace("tempo 96", "tempo 48")
+    lick = lick_of(text)
+    assert 9.9 < (lick.duration or 0) < 10.1
+    assert len(page_of(lick, sound=True).encode()) < 250_000
+    assert len(page_of(lick).encode()) < 100_000
+
+
+def test_words_that_change_leave_the_recordings_as_they_are(monkeypatch: pytest.MonkeyPatch) -> None:
+    options = Options(page_sound=True)
+    before, after = (lick_of(text).emit("page", options) for text in (LICK, LICK.replace("sing", "ring")))
+    other = lick_of(LICK.replace("e8 e5", "e5 e5")).emit("page", options)
+    assert before.sound == after.sound != other.sound
+    old = before.data
+    monkeypatch.setattr(recording, "record_mp3", None)
+    file = BytesIO()
+    assert after.retag is not None
+    after.retag(BytesIO(old), file)
+    sounds = re.compile(rb'id="take-\d">([^<]+)<')
+    assert sounds.findall(file.getvalue()) == sounds.findall(old)
+    assert "Let the bend ring." in Reader(file.getvalue().decode()).all("main")[0].text
+    with pytest.raises(ValueError, match="no recordings"):
+        after.retag(BytesIO(b"<p>another file</p>"), BytesIO())
+
+
+def test_without_the_libraries_it_plays_plain_tones_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(recording, "can_record", lambda: False)
+    made = lick_of().emit("page", Options(page_sound=True))
+    assert [loss.code for loss in made.losses] == ["L515"]
+    assert "plain plucked tones" in made.data.decode()
+    assert made.data.decode() == page_of(lick_of())
+
+
+def test_a_long_lick_plays_plain_tones_and_says_so() -> None:
+    made = lick_of(LICK.replace("tempo 96", "tempo 40").replace("tempo 40", "tempo 10")).emit(
+        "page", Options(page_sound=True)
+    )
+    assert made.losses == ()
+    long = lick_of('lick "Long"\ntempo 20\n' + "| e8 e5 B8 e5 G7 - - - |\n" * 10)
+    made = long.emit("page", Options(page_sound=True))
+    assert ["a page holds 90 seconds" in loss.message for loss in made.losses] == [True]
+    assert "take-0" not in made.data.decode()
+
+
+# --- safety
+
+
+def _dressed(lick: CompiledLick, words: str) -> CompiledLick:
+    """The lick with the same words in every place where a user's words can stand."""
+    timeline = lick.timeline
+    assert timeline is not None
+    said = dict.fromkeys(("by", "rights", "source", "tags", "style"), words)
+    settings = replace(timeline.settings, **said, notes=(words, words))
+    sayings = tuple(saying._replace(text=words) if saying.kind == "words" else saying for saying in timeline.sayings)
+    dressed = replace(timeline, title=words, settings=settings, sayings=sayings)
+    return lick._replace(title=words, timeline=dressed, stages=LoweredLick(dressed))
+
+
+def _frame(page: str) -> list[tuple[str, tuple[str, ...]]]:
+    return [(one.name, tuple(one.attributes)) for one in Reader(page).elements]
+
+
+def test_there_are_sixty_payloads() -> None:
+    assert len(set(PAYLOADS)) >= 60
+
+
+def test_no_words_of_a_user_become_part_of_the_page() -> None:
+    lick = lick_of('lick "Gate"\nkey A minor\nbox 1\nlevel 1\n| @"gently" e8^10 - - - B5 - - - ||\n')
+    plain = _frame(page_of(_dressed(lick, "plain")))
+    for payload in PAYLOADS:
+        page = page_of(_dressed(lick, payload))
+        assert _frame(page) == plain, payload
+        read = Reader(page)
+        seen = "".join("\ufffd" if ch == "\0" else ch for ch in payload).replace("\r\n", "\n").replace("\r", "\n")
+        assert read.all("h1")[0].text.replace("\r", "\n") == seen, payload
+        assert read.all("title")[0].text.replace("\r", "\n") == seen
+        assert not [
+            one for one in read.elements if any(name.startswith("on") or name == "style" for name in one.attributes)
+        ]
+        addresses = [
+            str(one.attributes.get(name))
+            for one in read.elements
+            for name in ("href", "src", "action")
+            if name in one.attributes
+        ]
+        assert all(re.match(r"data:(audio/midi|text/plain);base64,", address) for address in addresses), payload
+
+
+def test_only_the_pages_own_style_and_script_may_run(sounded: str) -> None:
+    policy = re.search(r'http-equiv="Content-Security-Policy" content="([^"]+)"', sounded)
+    assert policy is not None
+    assert sounded.index("Content-Security-Policy") < min(
+        sounded.index("<style>"), sounded.index("<script"), sounded.index("<title>")
+    )
+    for kind in ("style", "script"):
+        (text,) = re.findall(rf"<{kind}>(.*?)</{kind}>", sounded, re.DOTALL)
+        assert f"{kind}-src 'sha256-{b64encode(sha256(text.encode()).digest()).decode()}'" in policy[1]
+    assert policy[1].startswith("default-src 'none'; base-uri 'none'; form-action 'none'")
+    assert "unsafe" not in policy[1]
+    assert "connect-src" not in policy[1], "which falls back to none"
+
+
+def test_a_page_names_no_host(sounded: str) -> None:
+    assert hosts_in(re.sub(r"base64,[A-Za-z0-9+/=]+|id=\"take-\d\">[^<]+", "", sounded)) == set()
+    for word in (
+        "fetch(",
+        "XMLHttpRequest",
+        "sendBeacon",
+        "WebSocket",
+        "EventSource",
+        "import(",
+        "innerHTML",
+        "eval(",
+        "new Function",
+    ):
+        assert word not in sounded
+
+
+def test_markup_escapes_what_is_no_markup() -> None:
+    assert el("p", "<b>", el("i", "&"), class_="a\"b'", hidden=True, title=None) == (
+        '<p class="a&quot;b&#39;" hidden>&lt;b&gt;<i>&amp;</i></p>'
+    )
+    assert escaped("\x00\x0b\ud800\ufdd0") == "\ufffd" * 4
+    assert "</script" not in data_block("a", "</script><!--").removesuffix("</script>")
+    with pytest.raises(ValueError, match="no name of an attribute"):
+        el("p", **{"on click": "x"})
+    with pytest.raises(ValueError, match="end tag"):
+        document("a", [], ["</style>"])
+
+
+# --- bounds
+
+
+def test_a_very_long_title_and_very_many_notes_make_a_page_all_the_same() -> None:
+    lick = _dressed(lick_of(), "Æ" * 5000)
+    assert len(page_of(lick)) < 300_000
+    many = lick_of('lick "Many"\nstep 1/16\n' + "| e8 e5 B8 e5 e8 e5 B8 e5 e8 e5 B8 e5 e8 e5 B8 e5 |\n" * 100)
+    read = Reader(page_of(many))
+    assert len(read.all("td")) == 9 * 1000
+    assert "600 more notes" in read.all("main")[0].text
+
+
+# --- make
+
+
+def test_make_writes_pages_by_the_house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("porch.lick").write_text(LICK)
+    assert main(["make", "porch.lick", "--to", "page", "--silent-page"]) == 0
+    silent = Path("out/porch/window-seat.html").read_bytes()
+    assert silent.decode() == page_of(lick_of())
+    assert main(["make", "porch.lick", "--to", "page"]) == 0
+    assert b"take-1" in Path("out/porch/window-seat.html").read_bytes()
+    Path("lickwright.toml").write_text('[make]\nto = "page"\nsilent-page = true\n')
+    assert main(["make", "porch.lick"]) == 0
+    assert Path("out/porch/window-seat.html").read_bytes() == silent
+
+
+def test_make_records_a_page_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("porch.lick").write_text(LICK)
+    assert main(["make", "porch.lick", "--to", "page"]) == 0
+    Path("porch.lick").write_text(LICK.replace("sing", "ring"))
+    monkeypatch.setattr(recording, "record_mp3", None)
+    assert main(["make", "porch.lick", "--to", "page", "--dry-run"]) == 0
+    assert main(["make", "porch.lick", "--to", "page"]) == 0
+    assert b"ring." in Path("out/porch/window-seat.html").read_bytes()
