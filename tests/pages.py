@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from typing import Any
 
-from lickwright.compiler import CompiledLick, compile_text
+from lickwright.compiler import compile_text
+from lickwright.compiler.compilation import CompiledLick
 from lickwright.export import Options
 
 LICK = """lick "Window seat"

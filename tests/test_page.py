@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from base64 import b64decode, b64encode
-from dataclasses import replace
 from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
@@ -12,8 +11,9 @@ from pathlib import Path
 import pytest
 
 from lickwright.cli import main
-from lickwright.compilation import CompiledLick
 from lickwright.compiler import compile_file
+from lickwright.compiler.compilation import CompiledLick
+from lickwright.core.fast_dataclass import replace
 from lickwright.export import LoweredLick, Options
 from lickwright.export import page as page_export
 from lickwright.export.page import recording
@@ -205,7 +205,7 @@ def _dressed(lick: CompiledLick, words: str) -> CompiledLick:
     settings = replace(timeline.settings, **said, notes=(words, words))
     sayings = tuple(saying._replace(text=words) if saying.kind == "words" else saying for saying in timeline.sayings)
     dressed = replace(timeline, title=words, settings=settings, sayings=sayings)
-    return lick._replace(title=words, timeline=dressed, stages=LoweredLick(dressed))
+    return lick._replace(title=words, timeline=dressed, lowered=LoweredLick(dressed))
 
 
 def _frame(page: str) -> list[tuple[str, tuple[str, ...]]]:

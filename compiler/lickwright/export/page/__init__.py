@@ -14,13 +14,13 @@ from typing import BinaryIO
 
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.slugs import slug
-from lickwright.export import Export, Length, LoweredLick, Options, lasting
+from lickwright.export import Export, Length, LoweredLick, Options, duration_in_words
 from lickwright.export.page import recording, sections
 from lickwright.export.page.markup import Markup, asset, data_block, document, el
 from lickwright.export.page.music import drawings
 from lickwright.export.page.score import score, slow_options
 from lickwright.export.tab.heading import heading_facts, tempo_words
-from lickwright.export.timing import rows
+from lickwright.export.timing import timing_rows
 from lickwright.music.practice import SHARES
 from lickwright.performance.note_events import Performance
 from lickwright.timeline.model import bar_name
@@ -40,25 +40,25 @@ SLOW = int(SHARES["slow"])  # per cent of the tempo at which the slow recording 
 _SCRIPTS = ("sound.js", "transport.js", "lesson.js")
 
 
-def emit(stages: LoweredLick, options: Options) -> Export:
+def emit(lowered: LoweredLick, options: Options) -> Export:
     """Return the page; its recordings are made while it is written."""
-    timeline = stages.timeline
-    full = stages.performance(options)
-    silent = _unrecorded(stages, full, options) if options.page_sound else None
+    timeline = lowered.timeline
+    full = lowered.performance(options)
+    silent = _unrecorded(lowered, full, options) if options.page_sound else None
     played = [(Fraction(100), full)]
     if not options.page_sound or silent is not None:
-        page = "".join(_parts(stages, options, played, ()))
+        page = "".join(_parts(lowered, options, played, ()))
         return Export(page.encode("utf-8"), (silent,) if silent is not None else ())
-    played.append((Fraction(SLOW), stages.performance(slow_options(options, SLOW))))
+    played.append((Fraction(SLOW), lowered.performance(slow_options(options, SLOW))))
     performances = [performance for _, performance in played]
 
     def write(file: BinaryIO, scratch: BinaryIO) -> None:
         sounds = [b64encode(recording.record_mp3(timeline, one)) for one in performances]
-        file.write("".join(_parts(stages, options, played, sounds)).encode("utf-8"))
+        file.write("".join(_parts(lowered, options, played, sounds)).encode("utf-8"))
 
     def rewrite(old: BinaryIO, file: BinaryIO) -> None:
         old.seek(0)
-        file.write("".join(_parts(stages, options, played, _sounds_of(old.read()))).encode("utf-8"))
+        file.write("".join(_parts(lowered, options, played, _sounds_of(old.read()))).encode("utf-8"))
 
     seconds = sum(performance.end for performance in performances)
     expected = Length(seconds, round(seconds * recording.BYTES))
@@ -66,10 +66,10 @@ def emit(stages: LoweredLick, options: Options) -> Export:
 
 
 def _parts(
-    stages: LoweredLick, options: Options, played: Sequence[tuple[Fraction, Performance]], sounds: Sequence[bytes]
+    lowered: LoweredLick, options: Options, played: Sequence[tuple[Fraction, Performance]], sounds: Sequence[bytes]
 ) -> Iterator[str]:
     """The page with these recordings, which are in base64: none, or one for each performance."""
-    timeline, full = stages.timeline, played[0][1]
+    timeline, full = lowered.timeline, played[0][1]
     settings = timeline.settings
     bars = [bar_name(timeline.bars[turn.bar].number, turn.number).removeprefix("bar ") for turn in timeline.passes]
     tempo = tempo_words(timeline, options.tempo_percent, options.tempo_bpm)
@@ -78,16 +78,16 @@ def _parts(
         "main",
         sections.page_head(timeline, heading_facts(timeline, tempo)),
         sections.player(),
-        sections.music(drawings(stages)),
+        sections.music(drawings(lowered)),
         sections.choices(bars, _RECORDED if sounds else _PLAIN),
         el("div", sections.neck_section(timeline), sections.tips(settings), class_="beside"),
         sections.ladder(rungs, settings.tempo.counted(settings.meter)),
-        sections.table(rows(timeline, full)),
-        sections.marks(stages.grid()),
-        _downloads(stages, options),
+        sections.table(timing_rows(timeline, full)),
+        sections.marks(lowered.grid()),
+        _downloads(lowered, options),
         sections.page_end(timeline),
     )
-    blocks = [data_block("score", score(stages, played))]
+    blocks = [data_block("score", score(lowered, played))]
     for number, sound in enumerate(sounds):
         blocks.append(Markup(f'<script type="text/plain" id="take-{number}">{sound.decode("ascii")}</script>'))
     yield document(timeline.title, [body, *blocks], [asset("page.css"), asset("lesson.css")], _scripts())
@@ -111,23 +111,23 @@ def _scripts() -> list[str]:
     return ['(() => {\n"use strict";', *(asset(name) for name in _SCRIPTS), "})();"]
 
 
-def _unrecorded(stages: LoweredLick, performance: Performance, options: Options) -> Diagnostic | None:
+def _unrecorded(lowered: LoweredLick, performance: Performance, options: Options) -> Diagnostic | None:
     """Return why the page can hold no recording; None where it can."""
     longest = min(recording.LONGEST, options.recording.longest or recording.LONGEST)
     if performance.end > longest:
-        why = f"the lick lasts {lasting(performance.end)}, and a page holds {lasting(longest)}: it plays plain tones"
+        why = f"the lick lasts {duration_in_words(performance.end)}, and a page holds {duration_in_words(longest)}: it plays plain tones"
         return NO_RECORDING.at(
-            stages.timeline.span, why, "cut the lick up, or make a recording beside it: --to page,audio"
+            lowered.timeline.span, why, "cut the lick up, or make a recording beside it: --to page,audio"
         )
     if not recording.can_record():
         why = "the page plays plain tones: numpy and soundfile are not installed"
-        return NO_RECORDING.at(stages.timeline.span, why, "pip install 'lickwright[audio]', or say --silent-page")
+        return NO_RECORDING.at(lowered.timeline.span, why, "pip install 'lickwright[audio]', or say --silent-page")
     return None
 
 
-def _downloads(stages: LoweredLick, options: Options) -> Markup:
+def _downloads(lowered: LoweredLick, options: Options) -> Markup:
     from lickwright.export import midi, tab
 
     return sections.downloads(
-        slug(stages.timeline.title), midi.emit(stages, options).data, tab.emit(stages, options).data
+        slug(lowered.timeline.title), midi.emit(lowered, options).data, tab.emit(lowered, options).data
     )

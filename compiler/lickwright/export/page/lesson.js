@@ -58,12 +58,13 @@ const transport = makeTransport(score, audio);
 // ---- the music: where each event stands, on the drawing that is shown
 
 const music = byId("music");
-let shown = null; // {svg, line, events: Map of event to elements, spots: Map of event to {x, top, bottom}}
+let shown = null; // {svg, line, events: Map of event to elements, spots: Map of bar and instant to {x, top, bottom, right}}
 
 function look() {
   const svg = [...music.querySelectorAll("svg")].find((one) => one.getClientRects().length > 0);
-  if (!svg || (shown && shown.svg === svg && shown.width === svg.clientWidth)) return;
+  if (!svg || (shown && shown.svg === svg)) return;
   if (shown) shown.line.remove();
+  lightNotes(score.takes[0], 0, false);
   const events = new Map();
   for (const element of svg.querySelectorAll("[data-event]")) {
     const event = Number(element.dataset.event);
@@ -74,50 +75,61 @@ function look() {
   line.setAttribute("class", "now");
   line.setAttribute("visibility", "hidden");
   svg.append(line);
-  shown = { svg, line, events, width: svg.clientWidth, spots: spotsOf(svg, events) };
-  lit.clear();
+  shown = { svg, line, events, spots: spotsOf(svg) };
   draw();
 }
 
-function spotsOf(svg, events) {
-  const frame = svg.getScreenCTM().inverse();
-  const systems = [...svg.querySelectorAll("[data-system]")].map((one) => boxOf(one, frame));
+/** Returns where each instant of each written bar stands, by `BAR AT`. */
+function spotsOf(svg) {
   const spots = new Map();
-  for (const [event, elements] of events) {
-    const box = boxOf(elements[0], frame);
-    const middle = (box.top + box.bottom) / 2;
-    const system = systems.find((one) => one.top <= middle && middle <= one.bottom) || box;
-    spots.set(event, { x: (box.left + box.right) / 2, top: system.top, bottom: system.bottom, right: system.right });
+  const right = svg.viewBox.baseVal.width;
+  for (const system of svg.querySelectorAll('[data-role="system"]')) {
+    const matrix = system.transform.baseVal.consolidate();
+    const y = matrix ? matrix.matrix.f : 0;
+    const [top, bottom] = [y + Number(system.dataset.top) - 6, y + Number(system.dataset.bottom) + 6];
+    for (const instant of system.querySelectorAll('[data-role="instant"]')) {
+      const { bar, at, x } = instant.dataset;
+      spots.set(`${bar} ${at}`, { bar: Number(bar), x: Number(x), top, bottom, right });
+    }
   }
   return spots;
 }
 
-function boxOf(element, frame) {
-  const { left, top, right, bottom } = element.getBoundingClientRect();
-  const corner = new DOMPoint(left, top).matrixTransform(frame);
-  const other = new DOMPoint(right, bottom).matrixTransform(frame);
-  return { left: corner.x, top: corner.y, right: other.x, bottom: other.y };
+/** Returns the instants of a take in order: {second, spot}. */
+function instantsOf(take) {
+  if (take.spotted !== shown) {
+    take.spotted = shown;
+    take.instants = take.bars.flatMap((bar) =>
+      bar.instants.map(([second, at]) => ({ second, spot: shown.spots.get(`${bar.written} ${at}`) })).filter((one) => one.spot),
+    );
+  }
+  return take.instants;
 }
 
-/** Returns where the line stands at a second of a take: between the note before and the next one on its line of music. */
-function spotAt(take, second) {
-  const notes = take.played;
+/** Returns the index of the last of `items` whose `second` is not after a second; -1 where none is. */
+function lastBefore(items, second) {
   let low = 0;
-  let high = notes.length;
+  let high = items.length;
   while (low < high) {
     const middle = (low + high) >> 1;
-    if (notes[middle].start <= second + 1e-6) low = middle + 1;
+    if (items[middle].second <= second + 1e-6) low = middle + 1;
     else high = middle;
   }
-  const before = shown.spots.get(notes[Math.max(0, low - 1)]?.event);
-  if (!before) return null;
-  const next = notes[low];
-  const after = next && shown.spots.get(next.event);
-  const start = notes[Math.max(0, low - 1)].start;
-  const end = next ? next.start : take.end;
-  const share = end > start ? Math.min(1, Math.max(0, (second - start) / (end - start))) : 0;
-  const goal = after && after.top === before.top && after.x > before.x ? after.x : Math.max(before.x, before.right - 4);
-  return { ...before, x: calm.matches ? before.x : before.x + share * (goal - before.x) };
+  return low - 1;
+}
+
+/** Returns where the line stands at a second of a take: between the instant before and the next one on its line of music. */
+function spotAt(take, second) {
+  const instants = instantsOf(take);
+  if (!instants.length) return null;
+  const index = Math.max(0, lastBefore(instants, second));
+  const before = instants[index];
+  const after = instants[index + 1];
+  const end = after ? after.second : take.end;
+  const share = end > before.second ? Math.min(1, Math.max(0, (second - before.second) / (end - before.second))) : 0;
+  const onward = after && after.spot.top === before.spot.top && after.spot.x > before.spot.x;
+  const goal = onward ? after.spot.x : before.spot.right - 2;
+  return { ...before.spot, x: calm.matches ? before.spot.x : before.spot.x + share * (goal - before.spot.x) };
 }
 
 // ---- what is lit
@@ -187,12 +199,17 @@ function leadWords(moment) {
 }
 
 function barWords(moment) {
-  const bars = moment.take.bars;
-  let bar = bars.length - 1;
-  while (bar > 0 && bars[bar].at > moment.second + 1e-6) bar--;
-  const said = bars[bar]?.say || [];
+  const bar = moment.take.bars[barAt(moment.take, moment.second)];
+  const said = bar ? bar.instants.filter((instant) => instant[2] !== "") : [];
   const playing = moment.kind === "music" || moment.kind === "answer";
-  return said.map(([at, word], n) => [word, playing && at <= moment.second + 1e-6 && (n + 1 === said.length || said[n + 1][0] > moment.second + 1e-6)]);
+  return said.map(([at, , word], n) => [word, playing && at <= moment.second + 1e-6 && (n + 1 === said.length || said[n + 1][0] > moment.second + 1e-6)]);
+}
+
+/** Returns the index of the bar as played at a second of a take. */
+function barAt(take, second) {
+  let bar = take.bars.length - 1;
+  while (bar > 0 && take.bars[bar].at > second + 1e-6) bar--;
+  return bar;
 }
 
 // ---- the state of the player
@@ -340,22 +357,17 @@ function showPart() {
 first.addEventListener("change", () => choosePart(Number(first.value), Math.max(Number(first.value), Number(last.value))));
 last.addEventListener("change", () => choosePart(Math.min(Number(first.value), Number(last.value)), Number(last.value)));
 
-/** Returns the bar as played whose note is nearest to a point of the screen; null where there is none. */
+/** Returns the first bar as played that stands at a point of the screen; null where there is none. */
 function barNear(x, y) {
-  let best = null;
-  let least = Infinity;
   const at = new DOMPoint(x, y).matrixTransform(shown.svg.getScreenCTM().inverse());
-  for (const [event, spot] of shown.spots) {
-    const above = Math.max(0, spot.top - at.y, at.y - spot.bottom);
-    const far = Math.abs(spot.x - at.x) + 20 * above;
-    if (far < least) [best, least] = [event, far];
-  }
-  const take = score.takes[0];
-  const note = take.played.find((one) => one.event === best);
-  if (!note) return null;
-  let bar = take.bars.length - 1;
-  while (bar > 0 && take.bars[bar].at > note.start + 0.12) bar--;
-  return bar;
+  const far = (spot) => Math.max(0, spot.top - at.y, at.y - spot.bottom);
+  const spots = [...shown.spots.values()];
+  const least = Math.min(...spots.map(far));
+  const onLine = spots.filter((spot) => far(spot) === least);
+  const before = onLine.filter((spot) => spot.x <= at.x + 8);
+  const found = before.length ? before[before.length - 1] : onLine[0];
+  const bar = found ? score.takes[0].bars.findIndex((one) => one.written === found.bar) : -1;
+  return bar < 0 ? null : bar;
 }
 
 let dragged = null; // the bar where a drag began
@@ -376,8 +388,7 @@ music.addEventListener("pointerup", (event) => {
 music.addEventListener("keydown", (event) => {
   const { from, to } = transport.chosen;
   const moment = transport.now();
-  let bar = moment.take.bars.length - 1;
-  while (bar > 0 && moment.take.bars[bar].at > moment.second + 1e-6) bar--;
+  const bar = barAt(moment.take, moment.second);
   const actions = {
     ArrowLeft: () => transport.goTo(bar - 1).then(() => choose({})),
     ArrowRight: () => transport.goTo(bar + 1).then(() => choose({})),

@@ -1,18 +1,50 @@
 """The music of a lesson page: the drawings of which the page's style shows the one that fits the width.
 
-In: a lowered lick. Out: `Markup`.
+In: a lowered lick. Out: `Markup`, SVG as `engraving/` makes it, with what the page's style says anyway left out. A page that becomes narrow shows other
+line breaks, not smaller music.
 """
 
 from __future__ import annotations
 
-from lickwright.export import LoweredLick, Options
-from lickwright.export import tab as text_tab
-from lickwright.export.page.markup import Markup, el
+import re
 
-_WIDTH = 72  # characters of a line of tab
+from lickwright.engraving.svg import music_svg
+from lickwright.export import LoweredLick
+from lickwright.export.page.markup import Markup
+
+# The classes of lesson.css, each with its width: the narrowest screen that it is shown on, less the page's margins, in CSS pixels.
+WIDTHS = {"narrow": 332, "medium": 620, "broad": 940}
+_SCALE = 1.5  # CSS pixels a point: numbers of 12 pixels
+_MOST_EVENTS = 1_000  # of the lick, up to which all widths are drawn: a page must stay one that a phone opens
+_SANS = "'Noto Sans', 'Helvetica Neue', Arial, sans-serif"
+_SERIF = "'Noto Serif', Georgia, serif"
+_SHORTER = (  # attributes, and the classes of lesson.css that say the same
+    (f' font-family="{_SANS}" font-weight="700" fill="currentColor"', ' class="b"'),
+    (f' font-family="{_SANS}" fill="currentColor" fill-opacity="0.72"', ' class="f"'),
+    (f' font-family="{_SANS}" fill="currentColor"', ""),
+    (f' font-family="{_SERIF}" font-style="italic" fill="currentColor"', ' class="i"'),
+    (f' font-family="{_SERIF}" fill="currentColor"', ' class="r"'),
+    (' fill="none" stroke="currentColor"', ""),
+    (' text-anchor="middle"', ' class="m"'),
+    ("\n", ""),
+)
+_UNUSED = re.compile(r' data-(?:string|fret|touch|start|end|technique)="[^"]*"| data-role="(?!instant|system)[^"]*"')
+_TWO_CLASSES = re.compile(r' class="(\w)" class="(\w)"')
 
 
-def drawings(stages: LoweredLick) -> list[Markup]:
-    """Return the text tab of the lick, which is all the drawing that there is."""
-    text = text_tab.emit(stages, Options(width=_WIDTH)).data.decode("utf-8")
-    return [el("pre", text)]
+def drawings(lowered: LoweredLick) -> list[Markup]:
+    """Return the music at each width; of a very long lick at one width for all."""
+    grid = lowered.grid()
+    if len(grid.timeline.sounds) > _MOST_EVENTS:
+        return [_drawn(music_svg(grid, WIDTHS["medium"] / _SCALE), "narrow medium broad")]
+    return [_drawn(music_svg(grid, width / _SCALE), name) for name, width in WIDTHS.items()]
+
+
+def _drawn(svg: str, kind: str) -> Markup:
+    """A picture with its class, without the size that it would have on paper and without what the player does not read."""
+    head, _, rest = svg.partition(">")
+    (box,) = re.findall(r'viewBox="[^"]*"', head)
+    for long, short in _SHORTER:
+        rest = rest.replace(long, short)
+    rest = _TWO_CLASSES.sub(r' class="\1 \2"', _UNUSED.sub("", rest)).replace("<g></g>", "")
+    return Markup(f'<svg {box} role="img" class="{kind}">{rest}')

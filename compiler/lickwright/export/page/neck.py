@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from lickwright.export.page.markup import Markup, el
-from lickwright.music.box import BLUE, played
+from lickwright.music.box import BLUE, played_area
 from lickwright.music.fretboard import Place
 from lickwright.music.positions import is_minor
 from lickwright.music.scale import degree_name
@@ -41,7 +41,7 @@ def neck_view(timeline: Timeline) -> NeckView | None:
         return None
     settings = timeline.settings
     held = [(s.string, s.fret) for s in timeline.sounds if s.fret and s.begin.stroke is not Stroke.TAP]
-    area = settings.area and played(settings.area, held)
+    area = settings.area and played_area(settings.area, held)
     box: frozenset[Place] = area.places if area is not None else frozenset()
     frets = [fret for _, fret in (*own, *box)]
     low, high = min(frets), max(frets)

@@ -6,10 +6,10 @@ In: a lick as counted and as sounded. Out: plain values for JSON. All of it come
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
+from lickwright.core.fast_dataclass import replace
 from lickwright.export import LoweredLick, Options
 from lickwright.layout.grid import Grid
 from lickwright.performance.note_events import NoteEvent, Performance
@@ -25,9 +25,9 @@ _SHAPES = {
 }  # numbers that sound.js knows
 
 
-def score(stages: LoweredLick, performances: Sequence[tuple[Fraction, Performance]]) -> dict[str, Any]:
+def score(lowered: LoweredLick, performances: Sequence[tuple[Fraction, Performance]]) -> dict[str, Any]:
     """The lick for the player: `performances` are those that it can play, each with its per cent of the page's tempo, the full one first."""
-    timeline = stages.timeline
+    timeline = lowered.timeline
     settings = timeline.settings
     full = performances[0][1]
     bpm = settings.tempo.beats_per_minute(full.tempos[0].qpm, settings.meter)
@@ -35,7 +35,7 @@ def score(stages: LoweredLick, performances: Sequence[tuple[Fraction, Performanc
         "bpm": _number(float(bpm)),
         "beat": settings.tempo.counted(settings.meter),
         "strings": settings.tuning.strings,
-        "takes": [{"percent": _number(float(share)), **_take(stages, one)} for share, one in performances],
+        "takes": [{"percent": _number(float(share)), **_take(lowered, one)} for share, one in performances],
     }
 
 
@@ -48,8 +48,8 @@ def written_events(timeline: Timeline) -> list[int]:
     return found
 
 
-def _take(stages: LoweredLick, performance: Performance) -> dict[str, Any]:
-    timeline = stages.timeline
+def _take(lowered: LoweredLick, performance: Performance) -> dict[str, Any]:
+    timeline = lowered.timeline
     beats = take(timeline, [(None, performance)], count_in=1, click=True)
     shift = beats.rounds[0].at  # from seconds of the performance to those of the counted recording
     music = performance.bars[0] if performance.bars else 0.0
@@ -57,7 +57,7 @@ def _take(stages: LoweredLick, performance: Performance) -> dict[str, Any]:
     events = written_events(timeline)
     return {
         "end": _number(performance.end),
-        "bars": list(_bars(stages.grid(), performance)),
+        "bars": list(_bars(lowered.grid(), performance)),
         "lead": [[_number(at - music), int(first)] for at, first in clicks if at < music - 1e-6],
         "bar": _number(float(timeline.settings.meter.length * 240 / performance.tempos[0].qpm)),
         "clicks": [[_number(at), int(first)] for at, first in clicks if at >= music - 1e-6],
@@ -66,16 +66,19 @@ def _take(stages: LoweredLick, performance: Performance) -> dict[str, Any]:
 
 
 def _bars(grid: Grid, performance: Performance) -> Iterator[dict[str, Any]]:
-    """The bars as played: number, index as written, second, and what is counted at which second."""
+    """The bars as played: number, index as written, second, and its instants: second, whole notes from the bar's start, what is counted."""
     timeline = grid.timeline
     for turn, start in zip(timeline.passes, performance.bars, strict=True):
         drawn = grid.bars[turn.bar]
-        counted = [column for column in grid.columns[drawn.first : drawn.last] if column.said and not column.lead]
+        instants = [column for column in grid.columns[drawn.first : drawn.last] if not column.lead]
         yield {
             "name": str(drawn.bar.number),
             "written": turn.bar,
             "at": _number(start),
-            "say": [[_number(performance.seconds(turn.start + one.at)), one.said, int(one.silent)] for one in counted],
+            "instants": [
+                [_number(performance.seconds(turn.start + i.at)), str(timeline.fraction(i.at)), i.said]
+                for i in instants
+            ],
         }
 
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 from lickwright.export import Options
 from lickwright.export.page import neck
 from lickwright.export.page.markup import Markup, data_uri, el
-from lickwright.export.tab.heading import Printed, is_hard, legend_rows
+from lickwright.export.tab.heading import PrintedMarks, legend_rows, needs_caution
 from lickwright.export.timing import NOTE, TimingRow
 from lickwright.hand.measures import CAUTION, CAUTION_LADDER
 from lickwright.layout.grid import Grid
@@ -163,7 +163,7 @@ def _cells(row: TimingRow) -> Iterator[str]:
 
 def marks(grid: Grid) -> Markup | None:
     """What the marks in the music mean; None where there are only plain frets."""
-    rows = legend_rows(grid, Printed())
+    rows = legend_rows(grid, PrintedMarks())
     if not rows:
         return None
     listed = (el("div", el("dt", sign), el("dd", words)) for sign, words in rows)
@@ -187,6 +187,6 @@ def page_end(timeline: Timeline) -> Markup:
     said = [el("div", el("dt", name), el("dd", words, dir="auto")) for name, words in rows if words]
     return el(
         "footer",
-        el("p", CAUTION if is_hard(timeline) else CAUTION_LADDER, class_="caution"),
+        el("p", CAUTION if needs_caution(timeline) else CAUTION_LADDER, class_="caution"),
         el("dl", *said, class_="facts") if said else None,
     )
