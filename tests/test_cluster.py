@@ -19,8 +19,9 @@ import pytest
 
 from lickwright.build import dask_executor as module
 from lickwright.build.dask_executor import Cluster, NoCluster
-from lickwright.build.process_pool import Chunk, Setup
+from lickwright.build.executor import Chunk
 from lickwright.build.task import compile_source
+from lickwright.build.worker import Setup
 from lickwright.cli import main
 from lickwright.export import Options
 from lickwright.store.output_keys import options_key

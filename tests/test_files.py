@@ -20,7 +20,7 @@ from lickwright.cli.sources import find_sources
 from lickwright.core import files
 from lickwright.core.slugs import MAX_SLUG, distinct_names, slug
 from lickwright.core.source import MAX_BYTES, Unreadable, decode_source
-from lickwright.store import output_writer as writing
+from lickwright.store import local_storage
 from lickwright.store.atomic_dir import write_folder
 from lickwright.store.manifest import NAME, Manifest
 
@@ -243,7 +243,7 @@ def test_a_failing_disk_leaves_old_or_new_and_no_rubbish(
             raise OSError(28, "No space left on device")
         return real(*args, **kwargs)
 
-    monkeypatch.setattr(writing.os, call, failing)
+    monkeypatch.setattr(os, call, failing)
     troubles = _folder(tmp_path).write([Output("a.txt", b"2"), Output("b.txt", b"2")])
     monkeypatch.undo()
     assert fired
@@ -258,14 +258,14 @@ def test_a_failing_disk_leaves_old_or_new_and_no_rubbish(
 def test_a_run_that_was_cut_short_leaves_nothing_unknown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The record is written first, so the next run knows both the old and the new bytes as ours."""
     _folder(tmp_path).write([Output("a.txt", b"1"), Output("b.txt", b"1")])
-    real = writing.replace_file
+    real = local_storage.replace_file
 
     def killed(path: str, data: bytes) -> None:
         if path.endswith("b.txt"):
             raise KeyboardInterrupt
         real(path, data)
 
-    monkeypatch.setattr(writing, "replace_file", killed)
+    monkeypatch.setattr(local_storage, "replace_file", killed)
     with pytest.raises(KeyboardInterrupt):
         _folder(tmp_path).write([Output("a.txt", b"2"), Output("b.txt", b"2")])
     monkeypatch.undo()
@@ -274,15 +274,18 @@ def test_a_run_that_was_cut_short_leaves_nothing_unknown(tmp_path: Path, monkeyp
     assert set(_tree(tmp_path).values()) == {b"3"}
 
 
-def test_leftovers_of_killed_runs_are_swept_once_old(tmp_path: Path) -> None:
+def test_leftovers_of_killed_runs_are_swept_once_nobody_holds_them(tmp_path: Path) -> None:
+    fcntl = pytest.importorskip("fcntl")
     _folder(tmp_path).write([Output("a.txt", b"1")])
-    old, young = (tmp_path / f"out/song/.lw-{digit * 16}.tmp" for digit in "0a")
-    for path in (old, young):
-        path.touch()
-    os.utime(old, (0, 0))
+    left, held = (tmp_path / f"out/song/.lw-{digit * 16}.tmp" for digit in "0a")
+    left.touch()
+    with held.open("w") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        _folder(tmp_path).write([Output("a.txt", b"1")])
+        assert not left.exists()
+        assert held.exists()
     _folder(tmp_path).write([Output("a.txt", b"1")])
-    assert not old.exists()
-    assert young.exists()
+    assert not held.exists()
 
 
 def test_outputs_have_the_mode_that_the_user_asks_of_every_file(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from building import library, lick, make, stray, tree
 from commanding import Run, write
-from lickwright.build import process_pool, up_to_date
+from lickwright.build import executor, up_to_date
 from lickwright.store.manifest import NAME, Manifest
 
 
@@ -133,8 +133,8 @@ def test_same_size_and_time_with_other_contents_is_noticed(run: Run) -> None:
 def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """The sources that are read to see whether they changed. Files that were written this moment count as settled."""
     found: list[str] = []
-    read_file = up_to_date.read_file
-    monkeypatch.setattr(up_to_date, "read_file", lambda path: (found.append(path), read_file(path))[1])
+    read_source = up_to_date.read_source
+    monkeypatch.setattr(up_to_date, "read_source", lambda path: (found.append(path), read_source(path))[1])
     monkeypatch.setattr(up_to_date, "_SETTLED", -(10**10))
     return found
 
@@ -245,7 +245,7 @@ def test_jobs_change_nothing(run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path
     write("more/part00/n0007.lick", "what is this\n" + lick(7))
     write("more/part01/n0053.lick", 'lick "x"\n| h7 e5 ||\n')
     monkeypatch.setattr("lickwright.build.engine.SERIAL", 10)
-    monkeypatch.setattr(process_pool, "CHUNK", 4)
+    monkeypatch.setattr(executor, "CHUNK", 4)
     serial = run("more", "--out", "serial", "--jobs", "1")
     parallel = run("more", "--out", "parallel", "--jobs", "3")
     assert serial[0] == parallel[0] == 1

@@ -26,6 +26,7 @@ from lickwright.cli import main
 from lickwright.cli.build_view import BuildView
 from lickwright.export import Options
 from lickwright.store import journal, manifest
+from lickwright.store.local_storage import LocalStorage
 from lickwright.store.manifest import Manifest
 from lickwright.store.output_keys import options_key
 from lickwright.store.output_writer import OutputWriter, content_digest
@@ -117,11 +118,11 @@ def _children(pid: int) -> list[int]:
 def _dies_once(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
     """Dies in the middle of writing, the first time; is done well when tried again."""
     try:
-        (Path(place.out).parent / "died").touch(exist_ok=False)  # by one worker only, whichever comes first
+        (Path(place.storage.out).parent / "died").touch(exist_ok=False)  # by one worker only, whichever comes first
     except FileExistsError:
         return task.compile_source(item, order, place)
-    place.journal.note(item.target, [("a.mid", bytes(16))])
-    Path(place.out, os.path.dirname(item.target), f".lw-{0:016x}.tmp").mkdir(parents=True)
+    place.note(item.target, [("a.mid", bytes(16))])
+    Path(place.storage.out, os.path.dirname(item.target), f".lw-{0:016x}.tmp").mkdir(parents=True)
     os.kill(os.getpid(), signal.SIGKILL)
     raise AssertionError
 
@@ -174,10 +175,10 @@ def test_what_a_killed_build_wrote_of_a_lick_that_is_gone_is_still_ours(tmp_path
     (lib / "a.lick").write_text(lick(1) + (other if again else ""))
     assert make(tmp_path, "lib", "--to", "tab")[0] == 0
     rest = tree(out)
-    written = OutputWriter(str(out), False)  # as a build does that is killed before it is on record
-    written.journal.note("a", [("number-2.tab.txt", content_digest(b"new"))])
+    written = OutputWriter(LocalStorage(str(out)), False)  # as a build does that is killed before it is on record
+    written.note("a", [("number-2.tab.txt", content_digest(b"new"))])
     (out / "a/number-2.tab.txt").write_bytes(b"new")
-    written.journal.close()
+    written.close()
     (lib / "a.lick").write_text(lick(1))
     code, _, err = make(tmp_path, "lib", "--to", "tab", "--prune")
     assert code == 0 and "by hand" not in err
@@ -256,7 +257,7 @@ import ctypes, os, signal, sys
 from lickwright.export import Options
 from lickwright.cli.build_view import BuildView
 from lickwright.cli import terminal
-from lickwright.build import process_pool, task
+from lickwright.build import task, worker
 from lickwright.build.engine import BuildConfig, build_library
 from lickwright.store.output_keys import options_key
 from lickwright.store.types import CompileOptions
@@ -292,7 +293,7 @@ class Teller(BuildView):
 terminal.prepare()
 teller = Teller(everything=True)
 order = CompileOptions(("tab", "midi", "timing"), Options(), None, options_key(Options(), ""), True)
-config = BuildConfig(["lib"], "out", lambda path: order, 2, limits=process_pool.Limits(SECONDS, MEMORY), work=poisoned)
+config = BuildConfig(["lib"], "out", lambda path: order, 2, limits=worker.Limits(SECONDS, MEMORY), work=poisoned)
 account = build_library(config, teller)
 assert account.found == account.built + account.unchanged + account.failed + account.skipped, vars(account)
 terminal.err(teller.findings(["lib"]))

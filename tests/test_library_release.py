@@ -10,7 +10,9 @@ import pytest
 
 from commanding import Run
 from lickwright.build import release_files
+from lickwright.store.local_storage import LocalStorage
 from lickwright.store.manifest import Manifest
+from lickwright.store.storage import FileState
 
 MUSIC = "| e{} e5 B8 e5 G7 - - - ||\n"
 TREE = Path("out/release_files")
@@ -260,7 +262,7 @@ def test_a_merge_leaves_it_and_says_so(course: Run) -> None:
     for number in ("1", "2"):
         course(*MAKE, "--shard", f"{number}/2", "--out", f"part{number}")
     code, out, _ = course("make", "part1", "part2", "--merge")
-    assert code == 0 and "out/release_files is left as it was: make the library into out" in out and tree() == before
+    assert code == 0 and "out/release_files is left as it was: say --names or --layout" in out and tree() == before
     course(*MAKE, *NUMBERED)
     assert tree()["03-gate"] == Path("out/slow/b/gate.timing.csv").read_bytes() != before["03-gate"]
 
@@ -318,17 +320,23 @@ def test_a_copy_that_cannot_be_looked_at_after_its_move_is_still_ours(
     course: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     course(*MAKE, *NUMBERED)
+    state = LocalStorage.state
+    moved: list[tuple[str, str]] = []
+
+    def refused_after_a_move(self: LocalStorage, folder: str, name: str) -> FileState | None:
+        if (folder, name) in moved:
+            raise OSError(5, "input/output error")
+        return state(self, folder, name)
+
+    move = LocalStorage.move
     with monkeypatch.context() as patch:
-        patch.setattr(release_files, "inode_of", _fail)
+        patch.setattr(LocalStorage, "state", refused_after_a_move)
+        patch.setattr(LocalStorage, "move", lambda self, at, to: (move(self, at, to), moved.append(to))[0])
         code, out, err = course(*MAKE, "--layout", "flat")
     assert (code, err) == (0, "") and "3 renamed" in out
     write("a.lick", lick("Twin", 3), lick("Low road", 6))
     assert course(*MAKE, "--layout", "flat")[0] == 0 and list(tree()) == ["gate", "low-road", "twin"]
     assert "release_files" not in ready(course)
-
-
-def _fail(*_: object) -> int:
-    raise OSError(5, "input/output error")
 
 
 def test_what_a_killed_run_wrote_is_known_again(course: Run, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -343,7 +351,7 @@ def test_what_a_killed_run_wrote_is_known_again(course: Run, monkeypatch: pytest
 
     with monkeypatch.context() as patch:
         patch.setattr(release_files._Tree, "_enter", kill)
-        patch.setattr("lickwright.build.engine.journal.clear", kill)
+        patch.setattr("lickwright.store.local_storage.journal.clear", kill)
         with pytest.raises(Killed):
             course(*MAKE, *NUMBERED)
     assert len(tree()) == 3

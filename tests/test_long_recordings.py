@@ -294,7 +294,7 @@ def test_a_worker_may_take_as_long_as_a_recording_lasts(tmp_path: Path, monkeypa
 
     monkeypatch.setattr("lickwright.export.audio.render_samples", slow)
     monkeypatch.setattr("lickwright.build.worker.Limits", lambda: Limits(seconds=0.6))
-    monkeypatch.setattr("lickwright.build.process_pool.Limits", lambda: Limits(seconds=0.6))
+    monkeypatch.setattr("lickwright.build.worker.Limits", lambda: Limits(seconds=0.6))
     assert Setup("", False, ()).limits.seconds == 60
     for name in ("a", "b"):
         (tmp_path / f"{name}.lick").write_text(LONG, "utf-8")

@@ -41,7 +41,8 @@ def test_links_and_pipes_among_the_outputs(here: Path, capsys: pytest.CaptureFix
     os.mkfifo(here / "far/n0000/number-0.tab.txt")
     code, err = _made(here, capsys)
     assert code == 3
-    assert err.count("a link, pipe or device stands where the file would go") == 2
+    assert "a link stands where the file would go" in err
+    assert "a pipe or device stands where the file would go" in err
 
 
 def test_a_folder_of_outputs_that_is_a_link(here: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -170,11 +170,11 @@ def test_one_read_error_is_no_reason_to_forget_an_output(
     Path("lib/n1.lick").unlink()
     os.utime("out/n1/number-1.mid")  # so that it has to be read to be known
 
-    def broken(path: str) -> bytes:
+    def broken(*_: object) -> bytes:
         raise OSError(5, "Input/output error")
 
     with monkeypatch.context() as patch:
-        patch.setattr(output_writer, "digest_of", broken)
+        patch.setattr(output_writer, "stored_digest", broken)
         assert main(["make", "lib", "--prune"]) == 3
     assert "out/n1/number-1.mid: error: not removed: input/output error (L604)" in capsys.readouterr().err
     assert os.listdir("out/n1") == ["number-1.mid"]

@@ -6,7 +6,6 @@ permissions are fixed and entries sorted. Only a file that is as it was made goe
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Sequence
 from hashlib import blake2b
 from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
@@ -17,8 +16,8 @@ from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.files import NOT_OURS, UNREADABLE, error_reason
 from lickwright.core.slugs import slug
 from lickwright.core.source import Span
-from lickwright.store.output_writer import read_pieces, recorded_file
-from lickwright.store.ownership import Inside
+from lickwright.store.output_writer import recorded_output
+from lickwright.store.storage import Storage, read_output
 from lickwright.store.types import Trouble
 
 _BEFORE = b"lickwright archive "
@@ -52,26 +51,28 @@ class _Sink:
         return data
 
 
-def checked(out: str, book: Sequence[Released], place: str = "the archive") -> tuple[list[Released], list[Trouble]]:
+def checked(
+    storage: Storage, book: Sequence[Released], place: str = "the archive"
+) -> tuple[list[Released], list[Trouble]]:
     """The licks that have files, with those files that are as they were made; and the others, with what is the matter.
 
     `place`: what the others are left out of, for a message.
     """
-    inside = Inside(out)
+    storage.refresh()
     kept: list[Released] = []
     troubles: list[Trouble] = []
     for lick in book:
         files: list[Filed] = []
         for filed in lick.files:
             try:
-                now = recorded_file(inside.file(lick.target, filed.row.name), filed.row)
+                now = recorded_output(storage, lick.target, filed.row)
                 found = None if now is not None and now.hash == filed.row.hash else _left_out(now is None, place)
             except OSError as e:
                 found = UNREADABLE.at(Span(0, 0), f"left out of {place}: {error_reason(e)}"[:180], "make it again")
             if found is None:
                 files.append(filed)
             else:
-                troubles.append(Trouble(os.path.join(out, lick.target, filed.row.name), found))
+                troubles.append(Trouble(storage.shown(lick.target, filed.row.name), found))
         if files:
             kept.append(lick._replace(files=tuple(files)))
     return kept, troubles
@@ -84,10 +85,9 @@ def _left_out(missing: bool, place: str) -> Diagnostic:
     return NOT_OURS.at(Span(0, 0), message, f"make it again with --overwrite, or add it to {place} yourself")
 
 
-def archive_parts(name: str, out: str, book: Sequence[Released]) -> Iterator[bytes]:
+def archive_parts(name: str, storage: Storage, book: Sequence[Released]) -> Iterator[bytes]:
     """The archive, up to its seal. `name` is its file's name. Raises OSError, also for a file that is changed meanwhile."""
     top = slug(name)
-    inside = Inside(out)
     entries = sorted((filed.at, lick.target, filed) for lick in book for filed in lick.files)
     sink = _Sink()
     with ZipFile(sink, "w") as archive:
@@ -97,15 +97,14 @@ def archive_parts(name: str, out: str, book: Sequence[Released]) -> Iterator[byt
         yield sink.take()
         for at, target, filed in entries:
             method = ZIP_STORED if filed.row.format in _PACKED else ZIP_DEFLATED
-            path = inside.file(target, filed.row.name)
             hash = blake2b(digest_size=16)
             with archive.open(_entry(f"{top}/{at}", filed.row.size, method), "w") as entry:
-                for piece in read_pieces(path):
+                for piece in read_output(storage, target, filed.row.name):
                     hash.update(piece)
                     entry.write(piece)
                     yield sink.take()
             if hash.digest() != filed.row.hash:
-                raise OSError(0, f"{path} was changed meanwhile")
+                raise OSError(0, f"{storage.shown(target, filed.row.name)} was changed meanwhile")
         archive.comment = _BEFORE + b"0" * _HEX
     yield sink.take()[: -len(_BEFORE) - _HEX]
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from lickwright.core.files import read_file
 from lickwright.core.source import Span, Unreadable
+from lickwright.store.sources import read_source
 from lickwright.store.types import WorkItem
 
 MOST = 500  # licks of one source that are tried one by one
@@ -21,7 +21,7 @@ _LICK = re.compile(r"(?m)^[ \t]*lick\b.*$")
 def count_licks(item: WorkItem) -> int:
     """How many licks the source seems to have; 0 for none that can be told."""
     try:
-        return len(_LICK.findall(read_file(item.path).decode("utf-8"))) if item.path != "-" else 0
+        return len(_LICK.findall(read_source(item.path).decode("utf-8"))) if item.path != "-" else 0
     except (Unreadable, UnicodeDecodeError):
         return 0
 

@@ -22,10 +22,11 @@ from itertools import islice
 from queue import Empty, SimpleQueue
 from typing import Any
 
-from lickwright.build.process_pool import Chunk, Pool, Setup
-from lickwright.build.worker import output_writer
+from lickwright.build.executor import Chunk
+from lickwright.build.process_pool import Pool
+from lickwright.build.worker import Setup, output_writer
 from lickwright.export import Options
-from lickwright.store.addresses import absolute_name, exists, parse_address, put_remote
+from lickwright.store.addresses import absolute_name, is_reachable, parse_address, put_remote
 from lickwright.store.output_keys import options_key
 from lickwright.store.types import WorkItem, WorkResult
 
@@ -91,9 +92,9 @@ class Cluster:
                     f"the worker {worker} does not reach {absolute_name(out)}: name a folder that all machines share"
                 )
 
-    def workers(self, setup: Setup) -> _Workers:
+    def workers(self, setup: Setup) -> DaskExecutor:
         """Does the work of one build."""
-        return _Workers(self._client, setup, self._say, self._local_jobs)
+        return DaskExecutor(self._client, setup, self._say, self._local_jobs)
 
 
 def _connected(address: str) -> Any:
@@ -142,8 +143,10 @@ def _executing(dask_worker: Any) -> int:
     return int(dask_worker.state.executing_count)
 
 
-class _Workers:
-    """The cluster's workers at work for one build, to be used as a `Pool` is."""
+class DaskExecutor:
+    """The cluster's workers at work for one build: an `Executor`."""
+
+    died = False  # others may still be writing, so nothing of theirs is swept
 
     def __init__(self, client: Any, setup: Setup, say: Callable[[str], None], local_jobs: int) -> None:
         self._client = client
@@ -154,7 +157,7 @@ class _Workers:
         self._patience = max(PATIENCE, 2 * setup.limits.seconds)
         self._gone = False  # the cluster is no longer asked
 
-    def __enter__(self) -> _Workers:
+    def __enter__(self) -> DaskExecutor:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -268,15 +271,15 @@ _one = threading.Lock()  # a worker's threads gain nothing from compiling at onc
 def compile_chunk(setup: Setup, number: int, items: tuple[WorkItem, ...]) -> tuple[int, list[WorkResult] | None]:
     """The results of one chunk; None where it cannot be done in a process that others use too."""
     with _one:
-        place = output_writer(setup)
+        writer = output_writer(setup)
         try:
-            return number, [setup.work(item, setup.orders[item.order], place) for item in items]
+            return number, [setup.work(item, setup.orders[item.order], writer) for item in items]
         except (MemoryError, OSError):
             return number, None
         finally:
-            place.journal.close()
+            writer.close()
 
 
 def _look(probe: str) -> tuple[bytes, bool]:
     """Which Lickwright is here, and whether a file of the builder's is seen."""
-    return options_key(Options(), ""), exists(probe)
+    return options_key(Options(), ""), is_reachable(probe)

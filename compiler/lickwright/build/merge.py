@@ -1,8 +1,8 @@
-"""The output folders of several shards brought together in one, with one manifest.
+"""Brings the output folders of several shares together in one, with one manifest.
 
 In: output folders, each with its manifest. Out: their outputs in one folder, as a single build would have left them, so that a build of the whole
-library into it finds nothing to do; and an `BuildSummary` that says what a single build would have said. Only files that are as they were made are
-taken over; the shards' folders are only read.
+library into it finds nothing to do; and a `BuildSummary` that says what a single build would have said. Only files that are as they were made are
+taken over; the folders of the shares are only read.
 """
 
 from __future__ import annotations
@@ -18,25 +18,43 @@ from lickwright.build.prediction import Prediction
 from lickwright.build.shares import Broken, ShareFolder, of_share, open_share
 from lickwright.build.summary import BuildObserver, BuildSummary
 from lickwright.core.diagnostics import Diagnostic, has_errors
-from lickwright.core.files import UNREADABLE, error_reason, read_file
+from lickwright.core.files import UNREADABLE, error_reason
 from lickwright.core.source import Span, Unreadable
 from lickwright.export import Options
 from lickwright.store import diagnostics_json, recorded_sounds
-from lickwright.store.build_record import save_build_record, seen_below
-from lickwright.store.dry_output import Rehearsal, writable
+from lickwright.store.addresses import is_remote
+from lickwright.store.build_record import save_build_record
+from lickwright.store.dry_output import Rehearsal
 from lickwright.store.locked_output import hold_output
-from lickwright.store.manifest import RELEASE, Made, Manifest, seen_from, stored, whose
+from lickwright.store.manifest import Made, Manifest
 from lickwright.store.manifest_writer import ManifestWriter
-from lickwright.store.output_writer import LARGEST, Output, OutputWriter, Placed, content_digest, read_pieces
-from lickwright.store.ownership import Inside, standing
+from lickwright.store.open_storage import open_storage
+from lickwright.store.output_keys import KEY
+from lickwright.store.output_writer import LARGEST, Output, OutputWriter, Placed, content_digest
+from lickwright.store.ownership import UnsafePath
+from lickwright.store.source_paths import (
+    STDIN,
+    folder_from_output,
+    names_from_output,
+    output_root,
+    owner_in_words,
+    real_path,
+)
+from lickwright.store.sources import read_source
 from lickwright.store.spool import Large
+from lickwright.store.storage import Storage, read_output
 from lickwright.store.types import CompileOptions, Skipped, Trouble, WorkItem, WorkResult
 
 if TYPE_CHECKING:
+    from lickwright.config.name_pattern import Arrangement
     from lickwright.store.features import LickFacts
 
 _SOURCES = (
     "SELECT id, path, target, hash, key, formats, made, refused, findings, indexed, alone FROM sources ORDER BY id"
+)
+_ENTRY = (
+    "INSERT OR REPLACE INTO scan (id, shown, path, target, ordered, named, ours, before, state, findings) "
+    "VALUES (?, ?, ?, ?, ?, 0, 1, 0, ?, ?)"
 )
 _BATCH = 64  # sources between two commits
 
@@ -50,180 +68,254 @@ class Merge(NamedTuple):
     prune: bool = False
     dry: bool = False  # only say what would be done
     report: Callable[[Iterator[bytes]], None] | None = None  # takes the parts of the machine report
+    release: Arrangement | None = None  # of the copies that are kept in the output folder; None: none are wanted
 
 
-def merge_shards(wish: Merge, teller: BuildObserver) -> BuildSummary:
-    """Does it. Raises OSError if nothing can be written."""
+def merge_shards(config: Merge, observer: BuildObserver) -> BuildSummary:
+    """Merge, and return what was done. Raises OSError if nothing can be written, `NoAddress` for an address that cannot be used."""
+    storage = open_storage(config.out)
 
-    def work(manifest: Manifest, place: OutputWriter) -> BuildSummary:
-        account = BuildSummary(teller)
-        _Merging(wish, teller, manifest, place, account).run()
-        return account
+    def work(manifest: Manifest, writer: OutputWriter) -> BuildSummary:
+        summary = BuildSummary(observer)
+        _Merging(config, observer, manifest, writer, summary).run()
+        return summary
 
-    if not wish.dry:
-        return hold_output(wish.out, wish.overwrite, teller.say, work)
-    writable(wish.out)
-    with Manifest(wish.out if os.path.isdir(wish.out) else None, write=False) as manifest:
-        return work(manifest, Rehearsal(wish.out, wish.overwrite))
+    if not config.dry:
+        return hold_output(storage, config.overwrite, observer.say, work)
+    storage.check_writable("")
+    with storage.manifest(write=False) as manifest:
+        return work(manifest, Rehearsal(storage, config.overwrite))
 
 
 class _Merging:
     """One merge, with the output folder held."""
 
     def __init__(
-        self, wish: Merge, teller: BuildObserver, manifest: Manifest, place: OutputWriter, account: BuildSummary
+        self, config: Merge, observer: BuildObserver, manifest: Manifest, writer: OutputWriter, summary: BuildSummary
     ) -> None:
-        self._wish = wish
-        self._teller = teller
+        self._config = config
+        self._observer = observer
         self._manifest = manifest
-        self._place = place
-        self._account = account
-        self._foreseen = Prediction(manifest, wish.out, True, "take over") if wish.dry else None
+        self._writer = writer
+        self._storage = writer.storage
+        self._summary = summary
+        self._foreseen = Prediction(manifest, self._storage, True, "take over") if config.dry else None
         self._recorder = ManifestWriter(manifest)
         self._number = 0  # of the last source, from 1
         self._unread: list[str] = []
         self._from: dict[str, str] = {}  # where each source was taken from, by its path in our manifest
         self._doubled: list[Trouble] = []  # sources that are in a second share
+        # What the shares were made with: how outputs of a lick end, by the key of the options.
+        asked = {one.key: frozenset(one.suffixes) for part in config.parts for one in part.record.asked}
+        self._numbers = {key: number for number, key in enumerate(asked)}
+        self._suffixes = [*asked.values(), frozenset[str]()]  # the last: of a source that is none of these
 
     def run(self) -> None:
-        """All of it."""
-        wish, account = self._wish, self._account
+        """Take over every source of every share, then prune, bring the release up to date, and record."""
+        config, summary = self._config, self._summary
+        if self._storage.limits and self._manifest.is_empty():
+            self._observer.say(self._storage.limits)
         planner.begin(self._manifest)
         broken: list[Trouble] = []
-        for part in wish.parts:
+        for part in config.parts:
+            storage = open_storage(part.folder)
             try:
-                with open_share(part.folder) as theirs:
-                    for source in self._sources(part, theirs):
+                with open_share(storage) as theirs:
+                    storage.refresh()
+                    for source in self._sources(part, storage, theirs):
                         self._enter(*source)
             except Broken as e:
                 why = UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the share again")
                 broken.append(Trouble(part.folder, why))
-            self._forgotten(part)
-        account.found = account.built + account.failed
+            self._tell_unread(part)
+        summary.found = summary.built + summary.failed
         for trouble in broken + self._doubled:
-            account.broke(trouble)
-        prune.find_lost(self._manifest, wish.out)
+            summary.broke(trouble)
+        prune.find_lost(self._manifest, config.out)
         if self._foreseen is not None:
-            self._foreseen.tell(self._teller, account, wish.prune)
-            self._foreseen.estimate(account, 0, 0.0)
+            self._foreseen.tell(self._observer, summary, config.prune)
+            self._foreseen.estimate(summary, 0, 0.0)
+            if self._manifest.has_copies() or config.release is not None:
+                summary.release.append("the release would be brought up to date")
         else:
-            if wish.prune:
-                account.pruned(*prune.prune(self._manifest, wish.out))
+            if config.prune:
+                summary.pruned(*prune.prune(self._manifest, self._storage))
             else:
-                account.gone, account.older = prune.count_prunable(self._manifest)
-            if self._manifest.has_copies():
-                place = os.path.join(wish.out, RELEASE)
-                account.release.append(
-                    f"{place} is left as it was: make the library into {wish.out} to bring it up to date"
-                )
+                summary.gone, summary.older = prune.count_prunable(self._manifest)
+            self._update_release()
             self._keep_record()
-        if wish.report is not None:
+        if config.report is not None:
             from lickwright.build.report import report_parts
 
-            wish.report(report_parts(wish.out, account, self._manifest))
+            config.report(report_parts(config.out, summary, self._manifest))
+
+    def _update_release(self) -> None:
+        """Bring the release in the output folder up to date, where one is wanted or on record."""
+        config = self._config
+        if config.release is None and not self._manifest.has_copies():
+            return
+        from lickwright.build.release_files import release
+
+        self._number_as_scanned()
+        planner.note_unread(self._manifest, ())
+        release(self._manifest, self._suffixes, self._writer, config.release, self._summary, False, config.prune)
+
+    def _number_as_scanned(self) -> None:
+        """Number the sources in the order in which a build of the whole library finds them: the order of the book."""
+        db = self._manifest.db
+        named = self._paths()
+        rows = db.execute("SELECT path FROM scan WHERE path IS NOT NULL").fetchall()
+        ordered = sorted((path for (path,) in rows), key=partial(_place_in_scan, named))
+        db.execute("UPDATE scan SET id = -id")
+        db.executemany("UPDATE scan SET id = ? WHERE path = ?", [(n, path) for n, path in enumerate(ordered, 1)])
+
+    def _paths(self) -> list[str]:
+        """Return what was named when the shares were made, as our manifest keeps it."""
+        first = self._config.parts[0]
+        fixed = (path if path == STDIN or is_remote(path) else None for path in first.record.paths)
+        named = [
+            one if one is not None else os.path.join(first.folder, path)
+            for one, path in zip(fixed, first.record.paths, strict=True)
+        ]
+        return names_from_output(self._config.out, named)
 
     def _keep_record(self) -> None:
-        first = self._wish.parts[0]
-        whole = tuple(range(1, first.record.of + 1))
-        named = (path if path == "-" else os.path.join(first.folder, path) for path in first.record.paths)
-        paths = seen_below(self._wish.out, named)
-        done = () if self._account.lost else whole
+        record = self._config.parts[0].record
+        whole = tuple(range(1, record.of + 1))
+        done = () if self._summary.lost else whole
         unread = tuple(sorted(self._unread))
         save_build_record(
-            self._manifest, first.record._replace(paths=tuple(paths), begun=whole, done=done, unread=unread, gone=())
+            self._manifest,
+            record._replace(paths=tuple(self._paths()), begun=whole, done=done, unread=unread, gone=()),
         )
         self._manifest.keep()
 
     def _sources(
-        self, part: ShareFolder, theirs: Manifest
+        self, part: ShareFolder, storage: Storage, theirs: Manifest
     ) -> Iterator[tuple[WorkItem, WorkResult, CompileOptions, str]]:
-        """Each source of a share with what is taken over of it, and its path as our manifest has it. Raises `Broken`."""
-        real = os.path.realpath(self._wish.out)
-        for id, path, target, hash, key, formats, made, refused, findings, indexed, alone in _rows(theirs):
-            if path in part.record.gone:
+        """Yield each source of a share with what is taken over of it, and its path as our manifest has it. Raises `Broken`."""
+        for row in _rows(theirs):
+            if row[1] in part.record.gone:
                 continue
             with of_share():
-                shown, path = _places(part.folder, real, path)
-                licks = (
-                    tuple(Skipped(str(title), str(why), str(slug)) for title, why, slug, _ in loads(refused))
-                    if refused
-                    else ()
-                )
-                facts = _facts(theirs, id) if indexed else ()
-                rows = theirs.current(target)
-                named = theirs.names(target)
-                heard = recorded_sounds.known(theirs, rows)
-                found = diagnostics_json.diagnostics_from_json(findings, None)
-            if found is None:
-                raise Broken("it is damaged")
-            if path in self._from:
-                self._doubled.append(Trouble(shown, _twice(self._from[path], part.folder)))
+                source = _Source.read(part, theirs, self._config.out, row)
+            if source.path in self._from:
+                self._doubled.append(Trouble(source.shown, _twice(self._from[source.path], part.folder)))
                 continue
-            self._from[path] = part.folder
-            outputs, troubles = _read(part.folder, target, rows)
-            if hash is None and not alone and not troubles:
-                troubles.append(Trouble(shown, _half(part.folder)))
-            known = tuple(self._manifest.known(target).values())
-            owner = whose(self._wish.out, self._manifest.owner(path, target))
-            claims = tuple(self._manifest.claimed(target))
-            self._number += 1
-            item = WorkItem(self._number, shown, target, 0, known, claims, taken=owner)
-            placed = self._place.put(item, outputs) if outputs else Placed((), 0, ())
-            troubles += placed.troubles
-            result = WorkResult(
-                self._number,
-                hash is not None and not troubles,
-                hash or b"-",
-                len({output.lick for output in placed.made}) if troubles else made,
-                tuple(one._replace(older=sum(row.lick == one.slug for row in known)) for one in licks),
-                tuple({output.lick for output in outputs}),
-                findings,
-                _text(shown, hash) if found else "",
-                outputs=placed.made,
-                written=placed.written,
-                size=placed.size,
-                troubles=tuple(troubles),
-                facts=facts,
-                alone=bool(alone),
-                sounds=heard,
-                ok=not licks and not has_errors(found),
-                named=named,
-            )
-            order = CompileOptions(tuple(formats.split(",")), Options(), None, key, bool(indexed))
-            yield item, result, order, path
+            self._from[source.path] = part.folder
+            yield *self._take_over(part, storage, source), source.path
+
+    def _take_over(
+        self, part: ShareFolder, storage: Storage, source: _Source
+    ) -> tuple[WorkItem, WorkResult, CompileOptions]:
+        """Write the outputs of one source that are as they were made, and return what came of it."""
+        manifest = self._manifest
+        outputs, troubles = _read(storage, source.target, source.rows)
+        if source.hash is None and not source.alone and not troubles:
+            troubles.append(Trouble(source.shown, _half(part.folder)))
+        known = tuple(manifest.known(source.target).values())
+        owner = owner_in_words(self._config.out, manifest.owner(source.path, source.target))
+        claims = tuple(manifest.claimed(source.target))
+        self._number += 1
+        item = WorkItem(self._number, source.shown, source.target, 0, known, claims, taken=owner)
+        placed = self._writer.put(item, outputs) if outputs else Placed((), 0, ())
+        troubles += placed.troubles
+        result = WorkResult(
+            self._number,
+            source.hash is not None and not troubles,
+            source.hash or b"-",
+            len({output.lick for output in placed.made}) if troubles else source.made,
+            tuple(one._replace(older=sum(row.lick == one.slug for row in known)) for one in source.licks),
+            tuple({output.lick for output in outputs}),
+            source.findings,
+            _text(source.shown, source.hash) if source.found else "",
+            outputs=placed.made,
+            written=placed.written,
+            size=placed.size,
+            troubles=tuple(troubles),
+            facts=source.facts,
+            alone=source.alone,
+            sounds=source.heard,
+            ok=not source.licks and not has_errors(source.found),
+            named=source.named,
+        )
+        return item, result, CompileOptions(source.formats, Options(), None, source.key, source.indexed)
 
     def _enter(self, item: WorkItem, result: WorkResult, order: CompileOptions, path: str) -> None:
-        db = self._manifest.db
-        entry = (
-            "INSERT OR REPLACE INTO scan (id, shown, path, target, ordered, named, ours, before, state, findings) "
-            "VALUES (?, ?, ?, ?, 0, 0, 1, 0, ?, ?)"
-        )
         if self._foreseen is not None:
             self._foreseen.enter([item], [result])
         else:
             self._recorder.enter([item], [result], [order], [path])
-        states = self._account.chunk(item.id - 1, [(item.path, result, order)], self._wish.report is not None)
-        db.execute(entry, (item.id, os.fsencode(item.path), path, item.target, *states[0]))
+        states = self._summary.chunk(item.id - 1, [(item.path, result, order)], self._config.report is not None)
+        ordered = self._numbers.get((order.key or b"")[:KEY].hex(), len(self._suffixes) - 1)
+        row = (item.id, os.fsencode(item.path), path, item.target, ordered, *states[0])
+        self._manifest.db.execute(_ENTRY, row)
         if item.id % _BATCH == 0:
             self._manifest.keep()
+            self._storage.save_manifest()
 
-    def _forgotten(self, part: ShareFolder) -> None:
-        """Tells the sources of which the share knows nothing, since they could not be read."""
+    def _tell_unread(self, part: ShareFolder) -> None:
+        """Tell the sources of which the share knows nothing, since they could not be read."""
         for path in part.record.unread:
-            shown, ours = _places(part.folder, os.path.realpath(self._wish.out), path)
+            shown, ours = _places(part.folder, self._config.out, path)
             self._unread.append(ours)
             why = "the source could not be read when the share was made"
             finding = UNREADABLE.at(Span(0, 0), why, "make the share again")
-            self._account.trouble(shown, diagnostics_json.diagnostics_to_json([finding]))
+            self._summary.trouble(shown, diagnostics_json.diagnostics_to_json([finding]))
+
+
+class _Source(NamedTuple):
+    """What a share has on record of one source."""
+
+    shown: str  # its path as the user would write it
+    path: str  # as our manifest has it
+    target: str
+    hash: bytes | None
+    key: bytes
+    formats: tuple[str, ...]
+    made: int
+    licks: tuple[Skipped, ...]
+    findings: str
+    found: tuple[Diagnostic, ...]  # the same findings
+    indexed: bool
+    alone: bool
+    facts: tuple[LickFacts, ...]
+    rows: Sequence[Made]
+    named: tuple[Any, ...]
+    heard: tuple[tuple[bytes, bytes], ...]
+
+    @staticmethod
+    def read(part: ShareFolder, theirs: Manifest, out: str, row: tuple[Any, ...]) -> _Source:
+        """Return what the row of a source says, with what belongs to it in other tables. Raises `Broken`."""
+        id, path, target, hash, key, formats, made, refused, findings, indexed, alone = row
+        shown, path = _places(part.folder, out, path)
+        licks = tuple(Skipped(str(title), str(why), str(slug)) for title, why, slug, _ in loads(refused or "[]"))
+        found = diagnostics_json.diagnostics_from_json(findings, None)
+        if found is None:
+            raise Broken("it is damaged")
+        rows = theirs.current(target)
+        return _Source(
+            shown, path, target, hash, key, tuple(formats.split(",")), made, licks, findings, found, bool(indexed), bool(alone),
+            _facts(theirs, id) if indexed else (), rows, theirs.names(target), recorded_sounds.known(theirs, rows),
+        )  # fmt: skip
+
+
+def _place_in_scan(named: Sequence[str], path: str) -> tuple[object, ...]:
+    """Return a key that sorts sources as a scan finds them: by what was named, in a folder its files before its folders, each by name."""
+    above = next(
+        (n for n, one in enumerate(named) if path == one or path.startswith(f"{one.rstrip('/')}/")), len(named)
+    )
+    *folders, name = path.split("/")
+    return (above, [*((1, folder) for folder in folders), (0, name)])
 
 
 def _places(part: str, out: str, path: str) -> tuple[str, str]:
-    """A path of a share's manifest as the user would write it, and as ours has it."""
-    if path == "-":
+    """Return a path of a share's manifest as the user would write it, and as the manifest of `out` has it."""
+    if path == STDIN or is_remote(path):
         return path, path
-    whole = os.path.normpath(os.path.join(os.path.realpath(part), path))
+    whole = os.path.normpath(os.path.join(real_path(part), path))
     here = os.path.relpath(whole)
-    return whole if here.startswith(os.pardir) else here, stored(seen_from(out, whole))
+    return whole if here.startswith(os.pardir) else here, folder_from_output(output_root(out), whole)
 
 
 def _half(folder: str) -> Diagnostic:
@@ -237,16 +329,16 @@ def _twice(first: str, second: str) -> Diagnostic:
 
 
 def _text(path: str, hash: bytes | None) -> str:
-    """The source, to show what is wrong under its lines; "" where it is elsewhere, or another by now."""
+    """Return the source, to show what is wrong under its lines; "" where it is elsewhere, or another by now."""
     try:
-        data = read_file(path)
+        data = read_source(path)
     except Unreadable:
         return ""
     return data.decode("utf-8", "replace") if content_digest(data) == hash else ""
 
 
 def _rows(theirs: Manifest) -> Iterator[tuple[Any, ...]]:
-    """The sources of a share."""
+    """Yield the sources of a share. Raises `Broken`."""
     with of_share():
         rows = iter(theirs.db.execute(_SOURCES))
     while True:
@@ -257,32 +349,30 @@ def _rows(theirs: Manifest) -> Iterator[tuple[Any, ...]]:
         yield row
 
 
-def _read(part: str, target: str, rows: Iterable[Made]) -> tuple[list[Output], list[Trouble]]:
-    """The outputs of one source that are as they were made; never through a link, and no more of a file than it should have."""
+def _read(storage: Storage, target: str, rows: Iterable[Made]) -> tuple[list[Output], list[Trouble]]:
+    """Return the outputs of one source that are as they were made; never through a link, and no more of a file than it should have."""
     outputs: list[Output] = []
     troubles: list[Trouble] = []
-    inside = Inside(part)
     for row in rows:
-        path = os.path.join(part, target, row.name)
         why: Diagnostic | None = None
         data: bytes | Large = b""
         try:
-            whole = inside.file(target, row.name)
-            status = standing(whole)
-            if status is None:
+            state = storage.state(target, row.name)
+            if state is None:
                 raise FileNotFoundError(2, os.strerror(2))
-            if status.st_size == row.size <= LARGEST:
-                data = Large(partial(read_pieces, whole))
+            if state.kind != "file":
+                raise UnsafePath(f"{row.name} is a {state.kind} and not ours: take it away")
+            if state.size == row.size <= LARGEST:
+                data = Large(partial(read_output, storage, target, row.name))
             if len(data) != row.size or content_digest(data) != row.hash:
-                why = UNREADABLE.at(
-                    Span(0, 0), "the file was changed since it was made: left out", "build the shard again"
-                )
+                changed = "the file was changed since it was made: left out"
+                why = UNREADABLE.at(Span(0, 0), changed, "build the shard again")
         except OSError as e:
             why = UNREADABLE.at(Span(0, 0), f"the file cannot be read: {error_reason(e)}", "build the shard again")
         if why is None:
             outputs.append(Output(row.name, data, row.lick, row.format))
         else:
-            troubles.append(Trouble(path, why))
+            troubles.append(Trouble(storage.shown(target, row.name), why))
     return outputs, troubles
 
 

@@ -7,15 +7,17 @@ manifest's own connection, so a library of any size takes no more memory than a 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from hashlib import blake2b
 from typing import NamedTuple
 
 from lickwright.build.tracks import Tracks
 from lickwright.core.slugs import slug
-from lickwright.core.source_discovery import SUFFIX, FoundSource, walk_sources
+from lickwright.core.source_discovery import SUFFIX, FoundSource
 from lickwright.store import diagnostics_json
-from lickwright.store.manifest import Manifest, seen_from, stored, whose
+from lickwright.store.manifest import Manifest
+from lickwright.store.source_paths import folder_from_output, output_root, owner_in_words, slashed
+from lickwright.store.sources import find_sources
 from lickwright.store.types import CompileOptions, WorkItem
 
 _TABLES = """
@@ -65,7 +67,7 @@ class Share(NamedTuple):
         """Whether a source is in it, by its path as seen from the folder that was named: the same on every machine."""
         if self.of == 1:
             return True
-        whole = blake2b(stored(below).encode("utf-8"), digest_size=8).digest()
+        whole = blake2b(slashed(below).encode("utf-8"), digest_size=8).digest()
         return int.from_bytes(whole, "big") % self.of == self.number - 1
 
 
@@ -98,9 +100,9 @@ def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, sha
     """Fills the table `scan`."""
     db = manifest.db
     begin(manifest)
-    real = os.path.realpath(out)
+    real = output_root(out)
     inside = _Folders(real, orders)
-    rows = (inside.row(found, share) for found in walk_sources(paths, leave_out=real))
+    rows = (inside.row(found, share) for found in find_sources(paths, leave_out=real))
     db.execute("BEGIN")
     db.executemany(
         "INSERT OR IGNORE INTO scan (shown, path, target, plain, ordered, named, ours, before, state, findings) "
@@ -110,6 +112,17 @@ def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, sha
     db.execute(_KEPT)
     _part(manifest)
     db.execute("COMMIT")
+
+
+def has_folder(manifest: Manifest) -> bool:
+    """Return True if a folder is among what the scan was made of, and not only files that were named themselves."""
+    return manifest.db.execute("SELECT 1 FROM scan WHERE named = 0 LIMIT 1").fetchone() is not None
+
+
+def note_unread(manifest: Manifest, unread: Iterable[int]) -> None:
+    """Fill the table `unread` with sources, by their numbers in the scan, that could not be read and are known from before only."""
+    manifest.db.execute("CREATE TEMP TABLE IF NOT EXISTS unread (id INTEGER PRIMARY KEY)")
+    manifest.db.executemany("INSERT OR IGNORE INTO temp.unread VALUES (?)", [(id,) for id in unread])
 
 
 class _Folders:
@@ -130,11 +143,12 @@ class _Folders:
         shown = os.fsencode(found.path)
         if found.trouble is not None:
             return shown, None, None, None, 0, 0, 1, 0, "failed", diagnostics_json.diagnostics_to_json([found.trouble])
-        folder, slash, name = found.real.rpartition(os.sep)
+        separator = "/" if "://" in found.real else os.sep
+        folder, slash, name = found.real.rpartition(separator)
         folder += slash
         if folder != self._last or found.path == "-":
             self._last = folder
-            self._seen_from_out = stored(os.path.join(seen_from(self._real, folder), "")) if folder else ""
+            self._seen_from_out = os.path.join(folder_from_output(self._real, folder), "") if folder else ""
             self._order = self._orders.of(found.path)
             self._blocked = self._orders.all[self._order].blocked
         if found.below != self._below:
@@ -146,8 +160,8 @@ class _Folders:
         if found.path == "-":
             path, title = "-", "stdin"
         else:
-            path = self._seen_from_out + (name if name.isascii() else stored(name))
-            shown_name = found.path.rpartition(os.sep)[2]  # a link has a name of its own
+            path = self._seen_from_out + (name if name.isascii() else slashed(name))
+            shown_name = found.path.rpartition(separator)[2]  # a link has a name of its own
             title = shown_name[: -len(SUFFIX)] if shown_name.endswith(SUFFIX) else os.path.splitext(shown_name)[0]
         state = "skipped" if not ours else "failed" if self._blocked else ""
         target = self._above + slug(title)
@@ -227,4 +241,4 @@ def _taken(manifest: Manifest, out: str, path: str, target: str) -> str:
     moved = "SELECT 1 FROM scan WHERE path = ? AND target <> ?"
     if owner is None or manifest.db.execute(moved, (owner, target)).fetchone():
         return ""
-    return whose(out, owner)
+    return owner_in_words(out, owner)

@@ -6,7 +6,6 @@ In: items and the results of rehearsing them. Out: calls of a `BuildObserver`'s 
 from __future__ import annotations
 
 import os
-import shutil
 from collections.abc import Iterator, Sequence
 
 from lickwright.build import prune
@@ -14,17 +13,17 @@ from lickwright.build.summary import BuildObserver, BuildSummary
 from lickwright.store import build_speed
 from lickwright.store.manifest import OLDER, Made, Manifest
 from lickwright.store.manifest_writer import remaining_outputs
-from lickwright.store.output_writer import not_removed, unwritable
-from lickwright.store.ownership import Inside
+from lickwright.store.output_writer import is_unchanged, not_removed, unwritable
+from lickwright.store.storage import Storage
 from lickwright.store.types import WorkItem, WorkResult
 
 
 class Prediction:
     """Collects what is foreseen of one build."""
 
-    def __init__(self, manifest: Manifest, out: str, whole: bool, verb: str = "make") -> None:
+    def __init__(self, manifest: Manifest, storage: Storage, whole: bool, verb: str = "make") -> None:
         self._manifest = manifest
-        self._out = out
+        self._storage = storage
         self._whole = whole  # a folder was named: what is gone from it counts
         self._verb = verb  # what is done to a source
         self._makes: list[tuple[int, str, int]] = []  # sources by number: path, and how many files
@@ -52,12 +51,12 @@ class Prediction:
             account.older = states.count(OLDER)
             account.gone = len(states) - account.older
             return
-        inside = Inside(self._out)
+        self._storage.refresh()
         kept, troubles = [], []
         for folder, row, _ in self._left():
-            path = os.path.join(self._out, folder, row.name)
+            path = self._storage.shown(folder, row.name)
             try:
-                ours = prune.unchanged(inside, folder, row)
+                ours = is_unchanged(self._storage, folder, row)
             except OSError as e:
                 troubles.append(not_removed(path, e))
                 continue
@@ -83,8 +82,6 @@ class Prediction:
     def estimate(self, account: BuildSummary, sources: int, rehearsed: float) -> None:
         """Says how long it would take, and whether there is room; `rehearsed`: seconds that the rehearsal of so many sources took."""
         account.estimate = build_speed.estimate(self._manifest.db, sources, account.sound, rehearsed)
-        here = self._out
-        while here and not os.path.isdir(here):
-            here = os.path.dirname(here)
-        if account.size > shutil.disk_usage(here or ".").free:
-            account.broke(unwritable(self._out, OSError(28, os.strerror(28))))
+        free = self._storage.free_bytes()
+        if free is not None and account.size > free:
+            account.broke(unwritable(self._storage.out, OSError(28, os.strerror(28)), self._storage.noun))

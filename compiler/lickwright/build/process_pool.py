@@ -17,30 +17,19 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.connection import Connection, wait
-from typing import Any, NamedTuple
+from typing import Any
 
 from lickwright.build import crash_bisection
+from lickwright.build.executor import Chunk
 from lickwright.build.task import crashed_result
-from lickwright.build.worker import KILLED, SIGKILL, Begun, Limits, Setup, serve_pool, time_for, why
+from lickwright.build.worker import KILLED, SIGKILL, Begun, Setup, serve_pool, time_for, why
 from lickwright.core.interrupts import defer_interrupts
 from lickwright.store.output_writer import Begins
-from lickwright.store.types import WorkItem, WorkResult
-
-__all__ = ["CHUNK", "Chunk", "Limits", "Pool", "Setup"]
-
-CHUNK = 32  # sources; a chunk costs about a source's hundredth part to hand over
-
-
-class Chunk(NamedTuple):
-    """Sources that are handed over together."""
-
-    number: int
-    items: tuple[WorkItem, ...]
-    alone: int = 0  # how often its only source was tried by itself, after its chunk brought a worker down
+from lickwright.store.types import WorkResult
 
 
 class Pool:
-    """Some workers at work. Use it in a `with`: at its end, however it comes, no process is left."""
+    """An `Executor` of several processes. At its end, however it comes, no process is left."""
 
     def __init__(self, setup: Setup, jobs: int, begins: Begins | None = None) -> None:
         self._setup, self._begins = setup, begins

@@ -7,15 +7,15 @@ is ever taken away; folders go with their last file. One that cannot be read or 
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from typing import NamedTuple
 
 from lickwright.store import recorded_sounds
 from lickwright.store.guarded_database import stored_values
-from lickwright.store.manifest import GONE, OLDER, Made, Manifest, there
-from lickwright.store.output_writer import not_removed, recorded_file
-from lickwright.store.ownership import Inside
+from lickwright.store.manifest import GONE, OLDER, Made, Manifest
+from lickwright.store.output_writer import is_unchanged, not_removed
+from lickwright.store.source_paths import source_exists
+from lickwright.store.storage import Storage
 from lickwright.store.types import Trouble
 
 _GONE = """
@@ -44,10 +44,7 @@ def find_lost(manifest: Manifest, out: str, whole: bool = True) -> None:
     others = db.execute(
         "SELECT id, path FROM sources WHERE path <> '-' AND path NOT IN (SELECT path FROM scan WHERE path IS NOT NULL)"
     )
-    db.executemany(
-        "INSERT INTO temp.lost VALUES (?)",
-        [(id,) for id, path in others if not there(out, path)],
-    )
+    db.executemany("INSERT INTO temp.lost VALUES (?)", ((id,) for id, path in others if not source_exists(out, path)))
 
 
 def count_prunable(manifest: Manifest, whole: bool = True) -> tuple[int, int]:
@@ -82,19 +79,19 @@ class Pruned(NamedTuple):
     troubles: list[Trouble]  # since they cannot be read or removed
 
 
-def prune(manifest: Manifest, out: str, whole: bool = True) -> Pruned:
+def prune(manifest: Manifest, storage: Storage, whole: bool = True) -> Pruned:
     """Takes them away; `whole` as for `gone`."""
     pruned = Pruned([], [], [])
-    inside = Inside(out)
+    storage.refresh()
     manifest.begin()
     for folder, row, _ in gone(manifest, whole):
-        path = os.path.join(out, folder, row.name)
+        path = storage.shown(folder, row.name)
         try:
-            ours = unchanged(inside, folder, row)
+            ours = is_unchanged(storage, folder, row)
             if ours:
-                os.unlink(path)
+                storage.remove(folder, row.name)
                 pruned.removed.append(path)
-                remove_empty(out, folder)
+                storage.remove_empty(folder)
             elif ours is not None:
                 pruned.kept.append(path)
         except OSError as e:
@@ -114,19 +111,3 @@ def prune(manifest: Manifest, out: str, whole: bool = True) -> Pruned:
     recorded_sounds.forget(manifest)
     manifest.keep()
     return pruned
-
-
-def unchanged(inside: Inside, folder: str, row: Made) -> bool | None:
-    """Whether an output is as we left it; None where it is not there. Raises OSError."""
-    now = recorded_file(inside.file(folder, row.name), row)
-    return None if now is None else now.hash == row.hash
-
-
-def remove_empty(out: str, folder: str) -> None:
-    """Takes the folder away if nothing is left in it, and those above it."""
-    while folder and folder != ".":
-        try:
-            os.rmdir(os.path.join(out, folder))
-        except OSError:
-            return
-        folder = os.path.dirname(folder)

@@ -11,7 +11,6 @@ from collections.abc import Iterator, Sequence
 from json import loads
 from typing import NamedTuple
 
-from lickwright.build.prune import unchanged
 from lickwright.build.tracks import Tracks
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 from lickwright.core.files import error_reason
@@ -22,9 +21,11 @@ from lickwright.index.families import Lineage, unrelated
 from lickwright.index.reader import Shelf
 from lickwright.store.build_record import Asked, BuildRecord, load_build_record
 from lickwright.store.guarded_database import stored_values
-from lickwright.store.manifest import GONE, RELEASE, Made, path_from_here, seen_from, stored
+from lickwright.store.local_storage import LocalStorage
+from lickwright.store.manifest import GONE, RELEASE, Made
 from lickwright.store.output_keys import KEY, album_key, program
-from lickwright.store.ownership import Inside
+from lickwright.store.output_writer import is_unchanged
+from lickwright.store.source_paths import folder_from_output, path_from_here
 from lickwright.store.source_state import CHANGED, UNFINISHED, UNREAD, state_of
 from lickwright.store.source_state import GONE as SOURCE_GONE
 
@@ -128,9 +129,9 @@ class _Look:
                 yield Lack(STALE, self._shelf.path(path), "", "it is not there any more")
         for found in walk_sources([place for place in places.values() if place], leave_out=real):
             if found.trouble is not None:
-                path, why = stored(seen_from(real, os.path.realpath(found.path))), found.trouble.message
+                path, why = folder_from_output(real, os.path.realpath(found.path)), found.trouble.message
             else:
-                path, why = stored(seen_from(real, found.real)), "it was never made"
+                path, why = folder_from_output(real, found.real), "it was never made"
             if path not in known and path not in record.unread:
                 yield Lack(UNMADE, self._shelf.path(path), "", why)
 
@@ -188,13 +189,13 @@ class _Look:
                 yield Lack(UNMADE, shown, title, f"{', '.join(lost)} {'is' if len(lost) == 1 else 'are'} missing")
 
     def _of_outputs(self) -> Iterator[Lack]:
-        inside = Inside(self._out)
+        storage = LocalStorage(self._out)
         rows = {row.id: row for row in self._rows}
         for folder, gone, source, *made in self._db.execute(_OUTPUTS):
             output = Made._make(made)
             path = os.path.normpath(os.path.join(self._out, folder, output.name))
             try:
-                ours = unchanged(inside, folder, output)
+                ours = is_unchanged(storage, folder, output)
             except OSError as e:
                 yield Lack(FILES, path, "", error_reason(e))
                 continue
@@ -217,12 +218,12 @@ class _Look:
         """Copies in the release that are not those of today's outputs, and outputs that have none."""
         if not self._shelf.has_released:
             return
-        inside = Inside(self._out)
+        storage = LocalStorage(self._out)
         for folder, now, *made in self._db.execute(_RELEASED):
             copy = Made._make(made)
             path = os.path.normpath(os.path.join(self._out, folder, copy.name))
             try:
-                ours = unchanged(inside, folder, copy)
+                ours = is_unchanged(storage, folder, copy)
             except OSError as e:
                 yield Lack(FILES, path, "", error_reason(e))
                 continue

@@ -8,14 +8,13 @@ A lick that was not made has no files, but its number: so that those after it ke
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
 from lickwright.config.name_pattern import Pattern
 from lickwright.core.slugs import MAX_SLUG, distinct_names, slug
 from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import Made, Manifest
-from lickwright.store.types import CompileOptions
 
 _LICKS = """
 SELECT scan.target, ordered, l.slug, l.title, l."key", l.scale, l.box, l.level, l.tempo, l.meter, l.feel, l.style, l."by", l.rights
@@ -41,8 +40,13 @@ class Released(NamedTuple):
     files: tuple[Filed, ...]  # none of a lick that was not made
 
 
-def book(manifest: Manifest, orders: Sequence[CompileOptions], pattern: Pattern | None, layout: str) -> list[Released]:
-    """Every lick of the build. Raises `Unusable` for an index that no program of ours has made."""
+def book(
+    manifest: Manifest, suffixes: Sequence[Collection[str]], pattern: Pattern | None, layout: str
+) -> list[Released]:
+    """Return every lick of the build. `suffixes`: by the order that holds for a source, how the names of its outputs end.
+
+    Raises `Unusable` for an index that no program of ours has made.
+    """
     with stored_values():
         rows = manifest.db.execute(_LICKS).fetchall()
         licks = [(row[0], row[1], str(row[2]), dict(zip(_SAID, row[3:], strict=True))) for row in rows]
@@ -58,7 +62,7 @@ def book(manifest: Manifest, orders: Sequence[CompileOptions], pattern: Pattern 
     for n, ((target, ordered, name, said), stem) in enumerate(zip(licks, names, strict=True), 1):
         if target not in made:
             made[target] = {}
-            wanted = orders[ordered].suffixes()
+            wanted = suffixes[ordered]
             for row in manifest.current(target):
                 if row.suffix in wanted:
                     made[target].setdefault(row.lick, []).append(row)

@@ -8,25 +8,24 @@ changed is neither replaced nor removed.
 
 from __future__ import annotations
 
-import os
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from hashlib import blake2b
 from typing import NamedTuple
 
 from lickwright.build.archive import checked
-from lickwright.build.prune import remove_empty, unchanged
 from lickwright.build.release import Released, book
 from lickwright.build.summary import BuildSummary
 from lickwright.config.name_pattern import Arrangement
-from lickwright.core.files import NOT_OURS, make_folder, move_file
+from lickwright.core.files import NOT_OURS
 from lickwright.core.source import Span
 from lickwright.report.console import counted_noun
 from lickwright.store.manifest import RELEASE, Made, Manifest
-from lickwright.store.output_writer import Output, OutputWriter, inode_of, not_removed, read_pieces, recorded_file
-from lickwright.store.ownership import Inside, standing
+from lickwright.store.output_writer import Output, OutputWriter, is_unchanged, made_row, not_removed
+from lickwright.store.recovery import claimed_file
 from lickwright.store.spool import Large
-from lickwright.store.types import CompileOptions, Trouble, WorkItem
+from lickwright.store.storage import Storage, read_output
+from lickwright.store.types import Trouble, WorkItem
 
 MOST = 100_000  # files in one folder; more than that neither a file browser nor the record of a killed run can take
 _BATCH = 1000  # files between two commits
@@ -60,34 +59,34 @@ class Laid(NamedTuple):
 class _Copy(Large):
     """The bytes of an output. Reading them raises OSError where the output is not as it was made."""
 
-    def __init__(self, path: str, row: Made) -> None:
-        self._path = path
+    def __init__(self, storage: Storage, folder: str, row: Made) -> None:
+        self._storage, self._folder, self._name = storage, folder, row.name
         self._hash, self._size = row.hash, row.size
 
     def __iter__(self) -> Iterator[bytes]:
         hash = blake2b(digest_size=16)
-        for piece in read_pieces(self._path):
+        for piece in read_output(self._storage, self._folder, self._name):
             hash.update(piece)
             yield piece
         if hash.digest() != self._hash:
-            raise OSError(0, f"{self._path} was changed meanwhile")
+            raise OSError(0, f"{self._storage.shown(self._folder, self._name)} was changed meanwhile")
 
 
 def release(
     manifest: Manifest,
-    orders: Sequence[CompileOptions],
-    place: OutputWriter,
+    suffixes: Sequence[Collection[str]],
+    writer: OutputWriter,
     wanted: Arrangement | None,
     account: BuildSummary,
     partial: bool,
     prune: bool,
 ) -> None:
     """Brings the copies up to date and tells the account what was done, or why nothing was. `partial`: not all of the library was built."""
-    path = os.path.join(place.out, RELEASE)
+    path = writer.storage.shown(RELEASE)
     if why := _left(wanted, account, partial, prune):
         account.release.append(f"{path} is left as it was: {why}")
         return
-    laid = update_release_files(manifest, orders, place, wanted, prune)
+    laid = update_release_files(manifest, suffixes, writer, wanted, prune)
     account.left_out(laid.troubles)
     account.removed = [*account.removed, *laid.removed]
     account.release += _told(path, laid)
@@ -117,7 +116,11 @@ def _told(path: str, laid: Laid) -> Iterator[str]:
 
 
 def update_release_files(
-    manifest: Manifest, orders: Sequence[CompileOptions], place: OutputWriter, wanted: Arrangement | None, prune: bool
+    manifest: Manifest,
+    suffixes: Sequence[Collection[str]],
+    writer: OutputWriter,
+    wanted: Arrangement | None,
+    prune: bool,
 ) -> Laid:
     """Brings the copies up to date with what was built; without an arrangement none is wanted, and only `prune` does anything.
 
@@ -127,19 +130,20 @@ def update_release_files(
     licks: list[Released] = []
     if wanted is not None:
         manifest.with_index()
-        licks, troubles = checked(place.out, book(manifest, orders, wanted.pattern, wanted.layout), "the release")
+        licks, troubles = checked(
+            writer.storage, book(manifest, suffixes, wanted.pattern, wanted.layout), "the release"
+        )
     manifest.with_released()
-    tree = _Tree(manifest, place, troubles)
-    inside = Inside(place.out)
+    tree = _Tree(manifest, writer, troubles)
     copies: dict[_At, tuple[Origin, _Copy]] = {}
     for lick in licks:
         for filed in lick.files:
             above, _, name = filed.at.rpartition("/")
             at = (f"{RELEASE}/{above}" if above else RELEASE, name)
-            copies[at] = Origin(lick.target, filed.row.name), _Copy(inside.file(lick.target, filed.row.name), filed.row)
+            copies[at] = Origin(lick.target, filed.row.name), _Copy(writer.storage, lick.target, filed.row)
     folder, most = max(Counter(folder for folder, _ in copies).items(), key=lambda one: one[1], default=("", 0))
     if most > MOST:
-        path, why = os.path.join(place.out, folder), f"{most:,} files are too many for one folder"
+        path, why = writer.storage.shown(folder), f"{most:,} files are too many for one folder"
         return Laid([], [], [Trouble(path, NOT_OURS.at(Span(0, 0), why, "say --layout by-source"))])
     held = {trouble.path for trouble in troubles}
     tree.recover()
@@ -151,10 +155,10 @@ def update_release_files(
 class _Tree:
     """The copies on record."""
 
-    def __init__(self, manifest: Manifest, place: OutputWriter, troubles: list[Trouble]) -> None:
+    def __init__(self, manifest: Manifest, writer: OutputWriter, troubles: list[Trouble]) -> None:
         self._manifest = manifest
-        self._place = place
-        self._inside = Inside(place.out)
+        self._writer = writer
+        self._storage = writer.storage
         self._troubles = troubles
         self._rows: dict[_At, tuple[Origin, Made]] = {
             (folder, name): (Origin(target, output), Made(name, "", "", *state))
@@ -167,18 +171,13 @@ class _Tree:
         """Takes files onto the record that a run which was killed has written."""
         claims = self._manifest.db.execute(_CLAIMS, _BELOW).fetchall()
         for folder, name, hash in claims:
+            row = self._rows.get((folder, name))
             try:
-                path = self._inside.file(folder, name)
-                status = standing(path)
-                if status is None:
-                    continue
-                row = self._rows.get((folder, name))
-                if row is not None and unchanged(self._inside, folder, row[1]):
-                    continue
-                now = recorded_file(path, Made(name, "", "", hash, status.st_size, 0, 0, 0))
+                known = row is not None and is_unchanged(self._storage, folder, row[1])
             except OSError:  # what cannot be read is not known to be ours
                 continue
-            if now is not None and now.hash == hash:
+            now = None if known else claimed_file(self._storage, folder, name, hash)
+            if now is not None:
                 self._enter((folder, name), Origin("", ""), now)
         if claims:
             self._manifest.db.execute("DELETE FROM claims WHERE folder = ? OR folder GLOB ?", _BELOW)
@@ -198,17 +197,26 @@ class _Tree:
                 continue
 
     def _move(self, at: _At, made: Made, new: _At) -> None:
-        path, there = self._inside.file(*at), self._inside.file(*new)
-        if os.path.lexists(there) or not unchanged(self._inside, at[0], made):
+        if not is_unchanged(self._storage, at[0], made):
             return
-        self._place.journal.note(new[0], [(new[1], made.hash)])
-        make_folder(os.path.dirname(there))
-        move_file(path, there)
-        self._enter(new, self._rows[at][0], _seen(there, made._replace(name=new[1])))
+        self._writer.note(new[0], [(new[1], made.hash)])
+        if not self._storage.move(at, new):
+            return
+        self._enter(new, self._rows[at][0], self._moved_row(new, made))
         self._moved.add(new)
         self._forget(at)
         self._synced(new[0], [new[1]])
-        remove_empty(self._place.out, at[0])
+        self._storage.remove_empty(at[0])
+
+    def _moved_row(self, at: _At, made: Made) -> Made:
+        """Return the row of a file that was moved, in its present state; one that cannot be looked at is read again in the next run."""
+        try:
+            state = self._storage.state(*at)
+        except OSError:
+            state = None
+        if state is None:
+            return made._replace(name=at[1], mtime=0, ctime=0, inode=0)
+        return made_row(at[1], "", "", made.hash, state)
 
     def write(self, copies: dict[_At, tuple[Origin, _Copy]]) -> None:
         """Writes what is not there yet, folder by folder."""
@@ -227,7 +235,7 @@ class _Tree:
     def _put(
         self, folder: str, outputs: Sequence[Output], known: Sequence[Made], copies: dict[_At, tuple[Origin, _Copy]]
     ) -> None:
-        placed = self._place.put(WorkItem(0, "", folder, 0, tuple(known)), outputs)
+        placed = self._writer.put(WorkItem(0, "", folder, 0, tuple(known)), outputs)
         self._troubles += placed.troubles
         self._written += placed.written
         fresh = []
@@ -247,7 +255,7 @@ class _Tree:
         places = {origin: at for at, (origin, _) in copies.items()}
         gone = 0
         for at, (origin, made) in list(self._rows.items()):
-            if at in copies or os.path.join(self._place.out, *origin) in held:
+            if at in copies or self._storage.shown(*origin) in held:
                 continue
             moved = not origin.output or (origin in places and places[origin] in self._rows)
             if origin in places and not moved:  # its new place could not be written: this is all there is of it
@@ -255,12 +263,12 @@ class _Tree:
             if not moved and not prune:
                 gone += 1
                 continue
-            path = os.path.join(self._place.out, *at)
+            path = self._storage.shown(*at)
             try:
-                ours = unchanged(self._inside, at[0], made)
+                ours = is_unchanged(self._storage, at[0], made)
                 if ours:
-                    os.unlink(self._inside.file(*at))
-                    remove_empty(self._place.out, at[0])
+                    self._storage.remove(*at)
+                    self._storage.remove_empty(at[0])
             except OSError as e:
                 self._troubles.append(not_removed(path, e))
                 continue
@@ -286,12 +294,3 @@ class _Tree:
     def _synced(self, folder: str, names: Sequence[str]) -> None:
         if self._manifest.written is not None:
             self._manifest.written.note(folder, names)
-
-
-def _seen(path: str, made: Made) -> Made:
-    """The row of a file that was moved to `path`, with its state now; one that cannot be looked at is read again in the next run."""
-    try:
-        status = os.lstat(path)
-        return made._replace(mtime=status.st_mtime_ns, ctime=status.st_ctime_ns, inode=inode_of(status))
-    except OSError:
-        return made._replace(mtime=0, ctime=0, inode=0)

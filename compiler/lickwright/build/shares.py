@@ -5,10 +5,9 @@ In: the folders that a merge was given. Out: `ShareFolder` values; else the reas
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic
@@ -17,6 +16,9 @@ from lickwright.core.source import Span
 from lickwright.store.build_record import BuildRecord, differences, load_build_record
 from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import NAME, Manifest, Unusable, damaged
+from lickwright.store.open_storage import open_storage
+from lickwright.store.source_paths import STDIN, path_from_here, real_path
+from lickwright.store.storage import Storage
 from lickwright.store.types import Trouble
 
 
@@ -28,7 +30,7 @@ class ShareFolder(NamedTuple):
 
 
 class Unfit(Exception):
-    """Folders that are no shares of one build, or not all of them; `str()` says why, `hint` what would be right."""
+    """Folders that are no shares of one build, or not all of them; says why, and `hint` what would be right."""
 
     def __init__(self, why: str, hint: str) -> None:
         super().__init__(why)
@@ -42,11 +44,11 @@ class Broken(Exception):
 def parts_of(folders: Sequence[str], out: str) -> tuple[list[ShareFolder], list[Trouble]]:
     """The folders with what they remember, and those that cannot be read. Raises `Unfit`."""
     for n, folder in enumerate(folders):
-        if os.path.realpath(folder) == os.path.realpath(out):
+        if real_path(folder) == real_path(out):
             raise Unfit(
                 f"{folder} is one of the shares and the folder for all of them", "name another folder with --out"
             )
-        if any(os.path.realpath(folder) == os.path.realpath(other) for other in folders[:n]):
+        if any(real_path(folder) == real_path(other) for other in folders[:n]):
             raise Unfit(f"{folder} is named twice", "name each share's folder once")
     parts: list[ShareFolder] = []
     troubles: list[Trouble] = []
@@ -64,6 +66,17 @@ def parts_of(folders: Sequence[str], out: str) -> tuple[list[ShareFolder], list[
     return parts, troubles
 
 
+def library_path(part: ShareFolder) -> str:
+    """Return the first thing that was named when the share was made, as seen from here; "" if none of it is there."""
+    for path in part.record.paths:
+        try:
+            if path != STDIN and (here := path_from_here(part.folder, path)) is not None:
+                return here
+        except OSError:  # an address that does not answer
+            continue
+    return ""
+
+
 def _no_manifest() -> Diagnostic:
     return UNREADABLE.at(
         Span(0, 0), f"there is no manifest in this folder ({NAME})", "name the output folder of a share"
@@ -71,9 +84,15 @@ def _no_manifest() -> Diagnostic:
 
 
 def _record(folder: str) -> BuildRecord:
-    if not os.path.lexists(os.path.join(folder, NAME)):
-        raise FileNotFoundError
-    with open_share(folder) as manifest, of_share():
+    storage = open_storage(folder)
+    try:
+        if not storage.has_manifest():
+            raise FileNotFoundError
+    except FileNotFoundError:
+        raise
+    except OSError as e:  # an address that does not answer
+        raise Broken(error_reason(e)) from None
+    with open_share(storage) as manifest, of_share():
         record = load_build_record(manifest.db)
     if record is None:
         raise Broken("it does not say which share it is")
@@ -132,10 +151,13 @@ def of_share() -> Iterator[None]:
         raise Broken("it is damaged" if damaged(e) else error_reason(e)) from None
 
 
-def open_share(folder: str) -> Manifest:
-    """A share's manifest, to be read. Raises `Broken`."""
-    try:
-        with of_share():
-            return Manifest(folder, write=False)
-    except OSError as e:  # a build was cut off there, say
-        raise Broken(error_reason(e)) from None
+@contextmanager
+def open_share(storage: Storage) -> Iterator[Manifest]:
+    """Open a share's manifest to be read. Raises `Broken`."""
+    with ExitStack() as stack:
+        try:
+            with of_share():
+                manifest = stack.enter_context(storage.manifest(write=False))
+        except OSError as e:  # a build was cut off there, say
+            raise Broken(error_reason(e)) from None
+        yield manifest

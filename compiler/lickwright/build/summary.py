@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from lickwright.build.up_to_date import Remembered
 from lickwright.core.diagnostics import Diagnostic, has_errors
-from lickwright.core.files import NO_LICKS, NOT_TEXT, SKIPPED, UNREADABLE, UNWRITABLE, read_file
+from lickwright.core.files import NO_LICKS, NOT_TEXT, SKIPPED, UNREADABLE, UNWRITABLE
 from lickwright.core.source import Unreadable
 from lickwright.export import Length
 from lickwright.store import diagnostics_json
 from lickwright.store.manifest import Unusable
+from lickwright.store.sources import read_source
 from lickwright.store.types import CompileOptions, Skipped, Trouble, WorkResult
 
 if TYPE_CHECKING:
@@ -98,7 +99,7 @@ class BuildSummary:
         self.unchanged -= bad  # it was counted as that before anybody looked at what is wrong with it
         self.refused += len(one.refused)
         try:
-            text = read_file(one.path).decode("utf-8", "replace") if found else ""
+            text = read_source(one.path).decode("utf-8", "replace") if found else ""
         except Unreadable:  # it was there a moment ago
             text = ""
         told = SourceReport(one.path, text, found, one.refused)

@@ -7,7 +7,6 @@ one version or the other, never a mixture. Doing it twice does no harm.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -15,14 +14,15 @@ from lickwright import compiler
 from lickwright.build import crash_bisection
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.fast_dataclass import replace
-from lickwright.core.files import SKIPPED, Unopened, read_file
+from lickwright.core.files import SKIPPED, Unopened
 from lickwright.core.source import Span, Unreadable, decode_source
 from lickwright.export import EXPORTS
 from lickwright.report.console import counted_noun, describe_crash
 from lickwright.store import diagnostics_json
 from lickwright.store.naming import Named, keep, music_code
 from lickwright.store.output_writer import Output, OutputWriter, Placed, content_digest, unwritable
-from lickwright.store.recorded_sounds import sound_key as sound_key
+from lickwright.store.recorded_sounds import sound_key
+from lickwright.store.sources import read_source
 from lickwright.store.spool import Spool
 from lickwright.store.types import CompileOptions, Skipped, Trouble, WorkItem, WorkResult
 
@@ -35,29 +35,29 @@ _AGAIN = "it is tried again in the next run; everything else is made"
 Work = Callable[[WorkItem, CompileOptions, OutputWriter], WorkResult]
 
 
-def run_guarded(work: Work, item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
+def run_guarded(work: Work, item: WorkItem, order: CompileOptions, writer: OutputWriter) -> WorkResult:
     """Does the work; a bug of ours that nobody thought of costs only this source."""
     try:
-        return work(item, order, place)
+        return work(item, order, writer)
     except MemoryError:
         raise
     except Exception as e:
         return WorkResult(item.id, bugs=((item.path, describe_crash(e)),))
 
 
-def compile_source(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
+def compile_source(item: WorkItem, order: CompileOptions, writer: OutputWriter) -> WorkResult:
     """The work itself."""
     try:
         if item.data is None and item.path == "-":
             raise Unopened("standard input cannot be read", "name a file, or send one with <")
-        data = read_file(item.path) if item.data is None else item.data
+        data = read_source(item.path) if item.data is None else item.data
     except Unreadable as e:
         compilation = compiler.unreadable_source(item.path, e)
         return WorkResult(item.id, findings=diagnostics_json.diagnostics_to_json(compilation.diagnostics))
     hash = content_digest(data)
     if item.only is not None or item.without:
-        return _carefully(item, order, place, data)
-    return _put(item, order, place, hash, *_named(item, compiler.compile_bytes(data, item.path, order.house)))
+        return _carefully(item, order, writer, data)
+    return _put(item, order, writer, hash, *_named(item, compiler.compile_bytes(data, item.path, order.house)))
 
 
 def _named(item: WorkItem, compilation: Compilation) -> tuple[Compilation, tuple[Named, ...]]:
@@ -72,7 +72,7 @@ def _named(item: WorkItem, compilation: Compilation) -> tuple[Compilation, tuple
 def _put(
     item: WorkItem,
     order: CompileOptions,
-    place: OutputWriter,
+    writer: OutputWriter,
     hash: bytes,
     compilation: Compilation,
     named: tuple[Named, ...],
@@ -86,20 +86,18 @@ def _put(
         for number, lick in enumerate(compilation.licks, item.before + 1):
             if not lick.ok:
                 errors = sum(d.severity == "error" for d in lick.diagnostics)
-                refused.append(_skipped(lick, counted_noun(errors, "error"), item, place))
+                refused.append(_skipped(lick, counted_noun(errors, "error"), item, writer))
                 continue
             try:
-                made, lost = _emitted(
-                    lick, _of(order, number), losses, spool, place, f"{place.out.rstrip('/')}/{item.target}"
-                )
+                made, lost = _emitted(lick, _of(order, number), losses, spool, writer, item.target)
                 outputs += made
                 troubles += lost
             except MemoryError:
                 raise
             except Exception as e:  # a bug of ours costs only this lick
                 bugs.append((f'{item.path}, "{lick.title}"', describe_crash(e)))
-                refused.append(_skipped(lick, "a mistake of lickwright's own", item, place))
-        placed = place.put(item, outputs) if outputs and item.only is None else Placed((), 0, ())
+                refused.append(_skipped(lick, "a mistake of lickwright's own", item, writer))
+        placed = writer.put(item, outputs) if outputs and item.only is None else Placed((), 0, ())
     found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
     troubles += placed.troubles
     sounds = {output.name: output.sound for output in outputs if output.sound}
@@ -124,14 +122,13 @@ def _put(
     return _with_facts(result, compilation) if order.facts else result
 
 
-def _skipped(lick: CompiledLick, why: str, item: WorkItem, place: OutputWriter) -> Skipped:
+def _skipped(lick: CompiledLick, why: str, item: WorkItem, writer: OutputWriter) -> Skipped:
     """A lick that is not made, and how many files of an earlier version of it still stand in the folder."""
-    folder = os.path.join(place.out, item.target)
-    older = sum(row.lick == lick.slug and os.path.lexists(os.path.join(folder, row.name)) for row in item.known)
+    older = sum(row.lick == lick.slug and writer.stands(item.target, row.name) for row in item.known)
     return Skipped(lick.title, why, lick.slug, older)
 
 
-def _carefully(item: WorkItem, order: CompileOptions, place: OutputWriter, data: bytes) -> WorkResult:
+def _carefully(item: WorkItem, order: CompileOptions, writer: OutputWriter, data: bytes) -> WorkResult:
     """The same with some licks left out, of a source that brought a worker down."""
     source = decode_source(item.path, data)
     reasons = dict(item.without)
@@ -146,8 +143,10 @@ def _carefully(item: WorkItem, order: CompileOptions, place: OutputWriter, data:
         if n in reasons:
             found.append(SKIPPED.at(Span(0, 0), f'"{lick.title}" is given up: {reasons[n]}', _AGAIN))
     kept = tuple(lick for n, lick in enumerate(whole.licks) if not gone(n))
-    result = _put(item, order, place, content_digest(data), whole._replace(licks=kept, diagnostics=tuple(found)), named)
-    refused = tuple(_skipped(lick, "given up", item, place) for n, lick in enumerate(whole.licks) if n in reasons)
+    result = _put(
+        item, order, writer, content_digest(data), whole._replace(licks=kept, diagnostics=tuple(found)), named
+    )
+    refused = tuple(_skipped(lick, "given up", item, writer) for n, lick in enumerate(whole.licks) if n in reasons)
     return result._replace(done=False, ok=False, alone=True, refused=(*result.refused, *refused))
 
 
@@ -167,8 +166,8 @@ def _emitted(
     order: CompileOptions,
     losses: dict[Diagnostic, None],
     spool: Spool,
-    place: OutputWriter,
-    folder: str,
+    writer: OutputWriter,
+    target: str,
 ) -> tuple[list[Output], list[Trouble]]:
     """The outputs of a lick, and those that there is no room for; what a format cannot say goes into `losses`."""
     outputs: list[Output] = []
@@ -179,9 +178,10 @@ def _emitted(
             losses.update(dict.fromkeys(emission.losses))
             suffix = emission.suffix or suffix  # noqa: PLW2901 (the lick's own tempo in it)
             try:
-                content = place.content(lick.slug + suffix, emission, spool)
+                content = writer.content(lick.slug + suffix, emission, spool)
             except OSError as e:
-                troubles.append(unwritable(f"{folder}/{lick.slug}{suffix}", e))
+                path = writer.storage.shown(target, lick.slug + suffix)
+                troubles.append(unwritable(path, e, writer.storage.noun))
                 continue
             if content is not None:
                 outputs.append(Output(lick.slug + suffix, content, lick.slug, name, sound_key(emission)))

@@ -10,10 +10,11 @@ import os
 import re
 
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
-from lickwright.core.files import read_file
 from lickwright.core.source import Unreadable
-from lickwright.core.source_discovery import walk_sources
 from lickwright.settings.project_rules import ProjectRules
+from lickwright.store.addresses import is_remote
+from lickwright.store.source_paths import real_path
+from lickwright.store.sources import find_sources, read_source
 
 _LICK = re.compile(rb"^(?:\xef\xbb\xbf)?lick(?![\w-])", re.MULTILINE | re.IGNORECASE)  # as in the grammar
 
@@ -31,28 +32,33 @@ class Tracks:
 
     def before(self, house: ProjectRules | None, real: str) -> int:
         """How many licks come before the source whose real path is `real`; 0 for one outside the book."""
-        if not isinstance(house, ProjectConfig) or "://" in house.path:
+        if not isinstance(house, ProjectConfig):
             return 0
         if house.path not in self._books:
-            self._books[house.path] = self._book(os.path.dirname(house.path) or ".")
+            self._books[house.path] = self._book(_folder(house.path))
         return self._books[house.path].get(real, 0)
 
     def _book(self, home: str) -> dict[str, int]:
         found: dict[str, int] = {}
         licks = 0
-        top = os.path.realpath(home)
-        for one in walk_sources([home], leave_out=self._leave_out):
+        top = real_path(home)
+        for one in find_sources([home], leave_out=self._leave_out):
             nearest = self._houses.of(one.path)
-            if one.trouble is not None or nearest is None or os.path.realpath(os.path.dirname(nearest.path)) != top:
+            if one.trouble is not None or nearest is None or real_path(_folder(nearest.path)) != top:
                 continue
             found.setdefault(one.real, licks)
             licks += _count(one.path)
         return found
 
 
+def _folder(path: str) -> str:
+    """Return the folder that a `lickwright.toml` lies in."""
+    return path.rpartition("/")[0] if is_remote(path) else os.path.dirname(path) or "."
+
+
 def _count(path: str) -> int:
     """How many licks a source has; 0 for one that cannot be read."""
     try:
-        return len(_LICK.findall(read_file(path)))
+        return len(_LICK.findall(read_source(path)))
     except Unreadable:
         return 0

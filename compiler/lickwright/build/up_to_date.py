@@ -16,12 +16,14 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any, NamedTuple
 
-from lickwright.core.files import read_file
 from lickwright.core.source import Unreadable
 from lickwright.export import suffix_without_tempo
+from lickwright.store.addresses import is_remote
+from lickwright.store.local_storage import file_state
 from lickwright.store.manifest import Made, Manifest, Unusable
-from lickwright.store.output_writer import content_digest, file_state, recorded_file
-from lickwright.store.ownership import Inside
+from lickwright.store.output_writer import content_digest, recorded_output
+from lickwright.store.sources import read_source
+from lickwright.store.storage import Storage
 from lickwright.store.types import CompileOptions, Skipped
 
 # Both in the order of the folders of outputs, to be read side by side: a question for each source would take three times as long. Both begin with
@@ -65,13 +67,13 @@ class Remembered(NamedTuple):
 
 
 def find_up_to_date(
-    manifest: Manifest, out: str, orders: Sequence[CompileOptions], check_contents: bool = False
+    manifest: Manifest, storage: Storage, orders: Sequence[CompileOptions], check_contents: bool = False
 ) -> tuple[int, int]:
     """Fill the table `same` with the sources that need no work, and return how many outputs and licks these have.
 
     With `check_contents` every source is read, whatever its state. Raises `Unusable` for a manifest that no program of ours wrote.
     """
-    check = _UpToDateCheck(manifest, out, orders, check_contents)
+    check = _UpToDateCheck(manifest, storage, orders, check_contents)
     try:
         manifest.db.executemany("INSERT INTO temp.same VALUES (?, ?)", check.unchanged())
         check.flush()
@@ -113,7 +115,9 @@ def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: 
 class _UpToDateCheck:
     """One pass over the sources and outputs on record, both in the order of the folders of outputs."""
 
-    def __init__(self, manifest: Manifest, out: str, orders: Sequence[CompileOptions], check_contents: bool) -> None:
+    def __init__(
+        self, manifest: Manifest, storage: Storage, orders: Sequence[CompileOptions], check_contents: bool
+    ) -> None:
         self.files = self.licks = 0  # of unchanged sources
         self.read = self.moved = 0  # sources whose states are new; outputs with another state
         self._db = manifest.db
@@ -124,9 +128,7 @@ class _UpToDateCheck:
         self._suffixes = [order.suffixes() for order in orders]
         self._kinds: dict[str, str] = {}  # by what follows a lick's name in that of an output
         self._enough: dict[tuple[int, str], bool] = {}  # by order: whether these formats are all that it wants
-        self._inside = Inside(out)
-        self._out = os.path.join(out, "")
-        self._above = "."  # the folder of outputs that was last seen to lie inside
+        self._storage = storage
         self._seen: list[tuple[int, ...]] = []  # rows of `seen` and `moved` to be entered
         self._moved: list[tuple[object, ...]] = []
 
@@ -137,6 +139,8 @@ class _UpToDateCheck:
         )
         by_folder = groupby(self._db.execute(_OUTPUTS), itemgetter(0))
         folder, outputs = next(by_folder, ("", iter(())))
+        if folder:
+            self._storage.refresh()
         for target, id, shown, ordered, hash, key, formats, made, told, indexed, before, *state in self._db.execute(
             matched
         ):
@@ -174,12 +178,15 @@ class _UpToDateCheck:
         """Whether a source holds the bytes on record: by its state where that is on record too, else by reading it."""
         if shown == b"-":
             return content_digest(b"") == hash
+        path = os.fsdecode(shown)
         try:
+            if is_remote(path):
+                return content_digest(read_source(path)) == hash
             status = os.stat(shown)
             now = file_state(status)
             if not self._check_contents and self._stated and now == tuple(state) and stat.S_ISREG(status.st_mode):
                 return True
-            if content_digest(read_file(os.fsdecode(shown))) != hash:
+            if content_digest(read_source(path)) != hash:
                 return False
         except (OSError, Unreadable):
             return False
@@ -193,17 +200,9 @@ class _UpToDateCheck:
     def _same_outputs(self, folder: str, rows: list[tuple[Any, ...]]) -> bool:
         """Whether all these outputs are as we left them. Where only the state of one differs, that is noted in `moved`."""
         try:
-            above, slash, _ = folder.rpartition("/")
-            if above != self._above:
-                self._inside.folder(above or ".")
-                self._above = above
-            if rows and not stat.S_ISDIR(os.lstat(self._out + folder).st_mode):
-                return False  # a link: the work on the source says what is the matter
-            for row in rows:
-                status = os.lstat(f"{self._out}{folder}/{row[1]}")
-                if (row[3:] != file_state(status) or not stat.S_ISREG(status.st_mode)) and not self._same_bytes(
-                    folder, row[1]
-                ):
+            states = self._storage.file_states(folder, [row[1] for row in rows])
+            for row, state in zip(rows, states, strict=True):
+                if row[3:] != state and not self._same_bytes(folder, row[1]):
                     return False
         except OSError:
             return False
@@ -212,7 +211,7 @@ class _UpToDateCheck:
     def _same_bytes(self, folder: str, name: str) -> bool:
         """Whether an output whose state differs holds the bytes on record. Raises OSError."""
         row = Made._make(self._db.execute(_OUTPUT, (folder, name)).fetchone())
-        now = recorded_file(self._inside.file(folder, name), row)
+        now = recorded_output(self._storage, folder, row)
         if now is None or now.hash != row.hash:
             return False
         self.moved += 1

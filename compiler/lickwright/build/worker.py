@@ -9,15 +9,19 @@ from __future__ import annotations
 import os
 import signal
 from collections.abc import Sequence
-from multiprocessing.connection import Connection
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.build.task import Work, compile_source, run_guarded
 from lickwright.core.interrupts import TERMINATION_SIGNALS
 from lickwright.export import Length
+from lickwright.store.open_storage import open_storage
 from lickwright.store.output_writer import OutputWriter
 from lickwright.store.recorded_sounds import Sounds
+from lickwright.store.storage import Storage
 from lickwright.store.types import CompileOptions, WorkItem
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
 
 OUT_OF_MEMORY = 77  # a worker's exit code
 SIGKILL = getattr(signal, "SIGKILL", 0)
@@ -51,16 +55,17 @@ class Begun(NamedTuple):
     length: Length
 
 
-def output_writer(setup: Setup) -> OutputWriter:
-    """Where outputs are put."""
+def output_writer(setup: Setup, storage: Storage | None = None) -> OutputWriter:
+    """Return the writer of outputs for this process. `storage`: the one of `setup.out`, if it is open here already."""
+    storage = storage or open_storage(setup.out)
     if setup.dry:
         from lickwright.store.dry_output import Rehearsal
 
-        place: OutputWriter = Rehearsal(setup.out, setup.overwrite)
+        writer: OutputWriter = Rehearsal(storage, setup.overwrite)
     else:
-        place = OutputWriter(setup.out, setup.overwrite)
-    place.sounds = setup.sounds
-    return place
+        writer = OutputWriter(storage, setup.overwrite)
+    writer.sounds = setup.sounds
+    return writer
 
 
 def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
@@ -68,13 +73,13 @@ def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], par
     for other in others:  # held by us too, they would never tell their own worker that the parent is gone
         other.close()
     _limit(setup.limits)
-    place = output_writer(setup)
+    writer = output_writer(setup)
 
     def begins(name: str, length: Length) -> None:
         _alarm(_left() + length.seconds)
         conn.send(Begun(name, length))
 
-    place.begins = begins
+    writer.begins = begins
     try:
         while True:
             items: tuple[WorkItem, ...] = conn.recv()
@@ -83,7 +88,7 @@ def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], par
                 if os.getppid() != parent and hasattr(os, "fork"):
                     return
                 _alarm(time_for(item, setup.limits.seconds))
-                results.append(run_guarded(setup.work, item, setup.orders[item.order], place))
+                results.append(run_guarded(setup.work, item, setup.orders[item.order], writer))
             _alarm(0)
             conn.send(results)
     except (EOFError, OSError):  # the parent is gone, or has no more use for us

@@ -7,7 +7,7 @@ and `build/archive.py`; what may be replaced is `core/destination.py`.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 from lickwright.build.archive import SEAL, archive_parts, checked
 from lickwright.build.release import Released, book
@@ -18,21 +18,21 @@ from lickwright.core.files import NOT_OURS, UNWRITABLE
 from lickwright.core.source import Span
 from lickwright.report import console
 from lickwright.store.manifest import Manifest
-from lickwright.store.types import CompileOptions, Trouble
+from lickwright.store.storage import Storage
+from lickwright.store.types import Trouble
 
 
 class Archive:
     """The file that `--zip` names."""
 
     def __init__(
-        self, path: str, pattern: Pattern | None, layout: str, out: str, overwrite: bool, sources: Sequence[str]
+        self, path: str, pattern: Pattern | None, layout: str, overwrite: bool, sources: Sequence[str]
     ) -> None:
         self.code = terminal.Exit.FINE
         self.path = path
         self.said = ""  # what was written, in one line
         self._pattern = pattern
         self._layout = layout
-        self._out = out
         self._overwrite = overwrite
         self._sources = sources
 
@@ -40,9 +40,11 @@ class Archive:
         """Says why it will not be written, before anything is made; FINE if it may be."""
         return single_output.report_obstacle(self.path, SEAL, self._overwrite, self._sources)
 
-    def write(self, manifest: Manifest, orders: Sequence[CompileOptions], account: BuildSummary) -> None:
+    def write(
+        self, storage: Storage, manifest: Manifest, suffixes: Sequence[Collection[str]], account: BuildSummary
+    ) -> None:
         """Writes it, and keeps the exit code."""
-        licks, troubles = checked(self._out, book(manifest, orders, self._pattern, self._layout))
+        licks, troubles = checked(storage, book(manifest, suffixes, self._pattern, self._layout))
         account.left_out(troubles)
         if why := _missing(licks, troubles, account):
             finding = UNWRITABLE.at(
@@ -51,7 +53,7 @@ class Archive:
             account.left_out([Trouble(self.path, finding)])
             return
         name = os.path.splitext(os.path.basename(self.path))[0]
-        archive = archive_parts(name, self._out, licks)
+        archive = archive_parts(name, storage, licks)
         self.code = single_output.save_output(self.path, archive, SEAL, self._overwrite, self._sources)
         if self.code == terminal.Exit.FINE:
             files = sum(len(lick.files) for lick in licks)

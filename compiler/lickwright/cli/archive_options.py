@@ -60,8 +60,8 @@ def requested_arrangement(params: Mapping[str, Any], chosen: Mapping[str, Any]) 
     return None if params["shard"] or found.usual else found
 
 
-def requested_archive(params: Mapping[str, Any], chosen: Mapping[str, Any], out: str) -> Archive | None:
-    """Return the archive that `--zip` asks for, of the output folder `out`; None without it. Values as above. Raises UsageError."""
+def requested_archive(params: Mapping[str, Any], chosen: Mapping[str, Any]) -> Archive | None:
+    """Return the archive that `--zip` asks for; None without it. Values as above. Raises UsageError."""
     path = params["archive"]
     if path is None:
         return None
@@ -72,4 +72,4 @@ def requested_archive(params: Mapping[str, Any], chosen: Mapping[str, Any], out:
     )
     from lickwright.cli.archive import Archive
 
-    return Archive(path, chosen["names"], chosen["layout"], out, params["overwrite"], params["paths"])
+    return Archive(path, chosen["names"], chosen["layout"], params["overwrite"], params["paths"])

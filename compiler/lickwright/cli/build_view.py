@@ -26,6 +26,7 @@ from lickwright.report import console
 from lickwright.report.annotations import annotation_commands
 
 if TYPE_CHECKING:
+    from lickwright.config.name_pattern import Arrangement
     from lickwright.store.build_speed import Estimate
     from lickwright.store.types import Skipped
 
@@ -210,12 +211,19 @@ def _left(account: BuildSummary) -> str:
 
 
 def run_merge(
-    folders: Sequence[str], out: str, options: Mapping[str, Any], teller: BuildView, reported: ReportFile | None
+    folders: Sequence[str],
+    out: str,
+    options: Mapping[str, Any],
+    view: BuildView,
+    reported: ReportFile | None,
+    arrangement_of: Callable[[str], Arrangement | None],
 ) -> int:
-    """Brings the output folders of shards together. Raises UsageError for folders that are not all the shares of one build."""
-    from lickwright.build.merge import Merge
-    from lickwright.build.merge import merge_shards as bring_together
-    from lickwright.build.shares import Unfit, parts_of
+    """Merge the output folders of shards; return the exit code. `arrangement_of`: how the release of a library at a path is arranged.
+
+    Raises UsageError for folders that are not all the shares of one build, `NoAddress` for an address that cannot be used.
+    """
+    from lickwright.build.merge import Merge, merge_shards
+    from lickwright.build.shares import Unfit, library_path, parts_of
     from lickwright.store.output_writer import unwritable
 
     try:
@@ -223,17 +231,18 @@ def run_merge(
     except Unfit as e:
         raise click.UsageError(f"{e}: {e.hint}") from None
     if troubles:
-        teller.source(SourceReport(out, "", (), troubles=tuple(troubles)))
-        terminal.err(teller.findings(folders) + "nothing was brought together\n")
-        return teller.code
+        view.source(SourceReport(out, "", (), troubles=tuple(troubles)))
+        terminal.err(view.findings(folders) + "nothing was brought together\n")
+        return view.code
     report = None if reported is None else reported.write
-    wish = Merge(parts, out, options["overwrite"], options["prune"], options["dry_run"], report)
+    release = arrangement_of(library_path(parts[0]))
+    config = Merge(parts, out, options["overwrite"], options["prune"], options["dry_run"], report, release)
     try:
-        account = bring_together(wish, teller)
+        summary = merge_shards(config, view)
     except OSError as e:
-        teller.source(SourceReport(out, "", (), troubles=(unwritable(out, e),)))
-        terminal.err(teller.findings(folders))
-        return teller.code
-    terminal.err(teller.findings(folders))
-    teller.print(teller.dry_summary(account, out, True) if wish.dry else teller.summary(account, out, True))
-    return max(teller.code, reported.code if reported is not None else terminal.Exit.FINE)
+        view.source(SourceReport(out, "", (), troubles=(unwritable(out, e),)))
+        terminal.err(view.findings(folders))
+        return view.code
+    terminal.err(view.findings(folders))
+    view.print(view.dry_summary(summary, out, True) if config.dry else view.summary(summary, out, True))
+    return max(view.code, reported.code if reported is not None else terminal.Exit.FINE)

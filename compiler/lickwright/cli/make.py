@@ -120,4 +120,4 @@ def command(context: click.Context, /, **_: Any) -> int:
     if context.params["merge"]:
         return make_runs.merge_shares(context)
     request = make_request.MakeRequest(context)
-    return make_runs.build_remote(request) if request.is_remote else make_runs.build_local(request)
+    return make_runs.run_build(request)

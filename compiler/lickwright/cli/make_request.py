@@ -24,7 +24,7 @@ from lickwright.config.name_pattern import Arrangement
 from lickwright.core.fast_dataclass import replace
 from lickwright.export import EXPORTS, ExportFormat, Options, Recording
 from lickwright.export.option_parsing import TempoRequest
-from lickwright.store.addresses import NoAddress, far, here
+from lickwright.store.addresses import NoAddress, is_remote, local_path
 from lickwright.store.output_keys import options_key
 from lickwright.store.types import CompileOptions
 
@@ -57,9 +57,9 @@ def refuse_contradictions(values: Values) -> None:
 
 
 def local_name(text: str) -> str:
-    """Return the path that a `file:` address means, and any other text as it is. Raises UsageError."""
+    """Return the path that a `file:` or `local:` address means, and any other text as it is. Raises UsageError."""
     try:
-        return here(text)
+        return local_path(text)
     except (NoAddress, ValueError) as e:
         raise click.UsageError(str(e)) from None
 
@@ -67,7 +67,7 @@ def local_name(text: str) -> str:
 class MakeRequest:
     """One call of `lickwright make`: paths, output folder, and options from the command line and the project config.
 
-    Raises UsageError when it is made, for an output folder that is a link and was not named.
+    Raises UsageError when it is made, for an output folder that is a link and was not named, and for a watch of an address.
     """
 
     def __init__(self, context: click.Context) -> None:
@@ -77,8 +77,11 @@ class MakeRequest:
         self._context = context
         self._chosen = preferred(context, self.projects.named(self.paths[0]))  # for what holds for the whole run
         self.out = local_name(self._chosen["out"])
-        self.is_library = any(os.path.isdir(path) for path in self.paths)
+        self.is_remote = any(map(is_remote, (*self.paths, self.out)))  # sources or outputs are not on this machine
+        self.is_library = self.is_remote or any(os.path.isdir(path) for path in self.paths)
         self._refuse_linked_default()
+        if self.is_remote and self.params["watch"]:
+            raise click.UsageError("--watch goes with files of this machine: leave it out, or name folders here")
 
     def _refuse_linked_default(self) -> None:
         source = self._context.get_parameter_source("out")
@@ -89,25 +92,20 @@ class MakeRequest:
         )
 
     @property
-    def is_remote(self) -> bool:
-        """True if sources or outputs are at an address that is not on this machine."""
-        return any(map(far, (*self.paths, self.out)))
-
-    @property
     def jobs(self) -> int:
         """The number of processes to work in: as asked for, else one per core."""
         return self._chosen["jobs"] or _cores()
 
     def archive(self) -> Archive | None:
         """Return the `Archive` that `--zip` asks for; None without it. Raises UsageError."""
-        return archive_options.requested_archive({**self.params, "paths": self.paths}, self._chosen, self.out)
+        return archive_options.requested_archive({**self.params, "paths": self.paths}, self._chosen)
 
     def arrangement(self) -> Arrangement | None:
         """Return how the release in the output folder is named and laid out; None if there is none. Raises UsageError."""
         return archive_options.requested_arrangement(self.params, self._chosen)
 
     def build_config(self) -> BuildConfig:
-        """Return the build on this machine, without its report and archive. Raises UsageError."""
+        """Return the build, without its report and archive. Raises UsageError."""
         arrangement = self.arrangement()
         # the names of a release need what the index knows of every lick
         indexed = self.is_library or self.params["archive"] is not None or arrangement is not None

@@ -1,4 +1,4 @@
-"""The ways in which `lickwright make` runs: a build here, one at an address, a watch, and a merge of shares.
+"""The ways in which `lickwright make` runs: a build, a watch, and a merge of shares.
 
 In: a `MakeRequest`. Out: what the build says, on both streams, and the exit code. What is built is decided in `build/`.
 """
@@ -13,20 +13,23 @@ import click
 
 from lickwright.build.engine import BuildConfig, build_library
 from lickwright.build.summary import BuildSummary
-from lickwright.cli import terminal
+from lickwright.cli import archive_options, terminal
 from lickwright.cli.build_view import BuildView, ReportFile, run_merge
 from lickwright.cli.make_request import MakeRequest, Values, local_name
-from lickwright.cli.option_pairs import first_given, first_given_except, refuse
-from lickwright.store.addresses import NoAddress, far
+from lickwright.cli.option_pairs import first_given_except, refuse
+from lickwright.cli.project_options import preferred
+from lickwright.config.discovery import ProjectConfigs
+from lickwright.config.name_pattern import Arrangement
+from lickwright.store.addresses import NoAddress
 
-_LOCAL_ONLY = ("prune", "dry_run", "watch", "report", "shard", "merge", "archive", "names", "layout")
 _OF_MERGE = (
     "merge", "paths", "out", "overwrite", "prune", "strict", "everything", "findings", "dry_run", "report", "jobs",
+    "names", "layout",
 )  # fmt: skip
 
 
-def build_local(request: MakeRequest) -> int:
-    """Build, or watch, with sources and outputs on this machine; return the exit code. Raises UsageError."""
+def run_build(request: MakeRequest) -> int:
+    """Build, or watch; return the exit code. Raises UsageError, also for an address that cannot be used at all."""
     archive = request.archive()
     build = request.build_config()
     report = _report_file(request.params, request.paths)
@@ -48,6 +51,8 @@ def build_local(request: MakeRequest) -> int:
             if archive is None or summary.stopped:
                 return code
             return max(code, archive.told(view.print, build.dry))
+        except NoAddress as e:
+            raise click.UsageError(str(e)) from None
         except KeyboardInterrupt:  # before there was anything to tidy up
             terminal.err("stopped\n")
             return ended()
@@ -76,28 +81,6 @@ def _end(
     return view.code
 
 
-def build_remote(request: MakeRequest) -> int:
-    """Build with sources or outputs at an address; return the exit code. Raises UsageError for what an address cannot do."""
-    from lickwright.build.remote import Far, build_at_address
-
-    refused = first_given(*_LOCAL_ONLY)
-    refuse(
-        refused or "-" in request.paths,
-        f"{refused or 'standard input'} goes with files of this machine: leave it out, or name folders here",
-    )
-    params = request.params
-    build = Far(request.paths, request.out, request.options_by_source(True), request.jobs, params["overwrite"])
-    try:
-        with terminal.endings() as ended, _on_cluster(params["cluster"], build) as build:
-            view = _view(params)
-            summary = build_at_address(build, view)
-            _show_findings(view, request)
-            terminal.out(view.summary(summary, request.out, True))
-            return ended() if summary.stopped else view.code
-    except NoAddress as e:
-        raise click.UsageError(str(e)) from None
-
-
 def merge_shares(context: click.Context) -> int:
     """Merge the output folders of shards into one; return the exit code. Raises UsageError for what only a build can do."""
     params = context.params
@@ -105,11 +88,18 @@ def merge_shares(context: click.Context) -> int:
         raise click.UsageError(f"--merge takes over what the shares hold: leave {option} out")
     refuse("-" in params["paths"], "--merge needs the output folders of shares, not standard input")
     paths, out = tuple(map(local_name, params["paths"])), local_name(params["out"])
-    refuse(any(map(far, (*paths, out))), "--merge goes with files of this machine: name folders here")
     report = _report_file(params, paths)
     if report is not None and (refused := report.report_obstacle()):
         return int(refused)
-    return run_merge(paths, out, params, _view(params, report), report)
+
+    def arrangement_of(library: str) -> Arrangement | None:
+        project = ProjectConfigs().named(library) if library else None
+        return archive_options.requested_arrangement(params, preferred(context, project))
+
+    try:
+        return run_merge(paths, out, params, _view(params, report), report, arrangement_of)
+    except NoAddress as e:
+        raise click.UsageError(str(e)) from None
 
 
 def _report_file(params: Values, sources: tuple[str, ...]) -> ReportFile | None:

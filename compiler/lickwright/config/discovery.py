@@ -56,7 +56,7 @@ class ProjectConfigs:
 
     def _far(self, folder: str) -> ProjectConfig | None:
         """The same at an address of somewhere else."""
-        from lickwright.store.addresses import exists, read_remote
+        from lickwright.store.addresses import is_reachable, read_remote
 
         passed: list[str] = []
         found: ProjectConfig | None = None
@@ -66,7 +66,7 @@ class ProjectConfigs:
                 break
             passed.append(folder)
             path = f"{folder}/{FILE}"
-            if exists(path):
+            if is_reachable(path):
                 from lickwright.config.reading import read_house
 
                 found = read_house(path, path, read_remote)

@@ -285,9 +285,11 @@ def _unlock(lock: int) -> None:
 # --- what killed runs left --------------------------------------------------------------------------------------------
 
 
-def remove_stale_files(folder: str) -> None:
-    """Removes the temporary files in `folder` of runs that were killed: ordinary files with a name of our form that no
+def remove_stale_files(folder: str, folders: bool = False) -> None:
+    """Remove the temporary files in `folder` of runs that were killed: ordinary files with a name of our form that no
     running command holds locked. Anything else stays, and no link is followed.
+
+    `folders`: temporary folders too, which are not locked: only for a caller who knows that nobody writes there.
     """
     try:
         names = os.listdir(folder or ".")
@@ -297,8 +299,11 @@ def remove_stale_files(folder: str) -> None:
         if is_temporary(name):
             path = os.path.join(folder, name)
             with suppress(OSError):
-                if stat.S_ISREG(os.lstat(path).st_mode) and _abandoned(path):
-                    os.unlink(path)
+                mode = os.lstat(path).st_mode
+                if stat.S_ISREG(mode) and _abandoned(path):
+                    _remove(os.unlink, path)
+                elif folders and stat.S_ISDIR(mode):
+                    discard_temporary(path)
 
 
 try:

@@ -19,7 +19,8 @@ from lickwright.index.search import SearchHit, memory
 from lickwright.store.features import facts, index_findings
 from lickwright.store.guarded_database import DAMAGED, connect, inspect_database, locked, stored_values
 from lickwright.store.index_schema import VERSION, add, create
-from lickwright.store.manifest import NAME, Manifest, Unusable, stored
+from lickwright.store.manifest import NAME, Manifest, Unusable
+from lickwright.store.source_paths import slashed
 
 if TYPE_CHECKING:
     from lickwright.compiler.compilation import Compilation
@@ -240,8 +241,8 @@ def index_in_memory(compilations: Iterable[tuple[str, Compilation]]) -> Shelf:
     connection, names = memory(), {}
     connection.execute("BEGIN")
     for number, (path, compilation) in enumerate(compilations, 1):
-        names[stored(path)] = path
-        connection.execute("INSERT INTO sources VALUES (?, ?)", (number, stored(path)))
+        names[slashed(path)] = path
+        connection.execute("INSERT INTO sources VALUES (?, ?)", (number, slashed(path)))
         _put(connection, number, compilation)
     connection.execute("COMMIT")
     return Shelf(connection, None, names)

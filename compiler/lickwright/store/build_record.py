@@ -14,8 +14,9 @@ from hashlib import blake2b
 from json import dumps, loads
 from typing import Any, NamedTuple
 
-from lickwright.store.manifest import Manifest, Unusable, seen_from, stored
+from lickwright.store.manifest import Manifest, Unusable
 from lickwright.store.output_keys import album_key, program
+from lickwright.store.source_paths import slashed
 from lickwright.store.types import CompileOptions
 
 _NAME = "build"  # of the row
@@ -231,7 +232,7 @@ class BuildLog:
             path for path in self._before
             if db.execute("SELECT 1 FROM scan WHERE path = ? AND state = 'skipped'", (path,)).fetchone()
         ]  # fmt: skip
-        names = {path or stored(os.fsdecode(shown)) for path, shown in paths}
+        names = {path or slashed(os.fsdecode(shown)) for path, shown in paths}
         done = tuple(sorted({*self._record.done, self._share}))
         gone = db.execute("SELECT path FROM sources WHERE id IN (SELECT id FROM temp.lost) ORDER BY path")
         record = self._record._replace(
@@ -242,12 +243,6 @@ class BuildLog:
         except sqlite3.OperationalError as e:
             if self._begun or "readonly" not in str(e):  # else nothing was entered, and nothing has to be
                 raise
-
-
-def seen_below(out: str, paths: Iterable[str]) -> list[str]:
-    """What a user named, as the manifest keeps it."""
-    real = os.path.realpath(out)
-    return [path if path == "-" else stored(seen_from(real, os.path.realpath(path))) for path in paths]
 
 
 def _below(path: str, folders: Sequence[str]) -> bool:

@@ -12,7 +12,7 @@ import os
 import re
 from collections.abc import Iterable, Iterator
 
-from lickwright.core.files import discard_temporary, is_temporary, write_all
+from lickwright.core.files import remove_stale_files, write_all
 from lickwright.store.manifest import Manifest
 from lickwright.store.ownership import Inside, UnsafePath, open_ours, plain_folder, plain_name, standing
 
@@ -86,28 +86,24 @@ def clear(out: str, sweeping: bool = False) -> None:
 
 
 def remove_temporaries(out: str, folders: Iterable[str]) -> None:
-    """Takes away temporary files and folders in `folders`, which come in any number, and in those above them."""
+    """Remove temporary files and folders in `folders`, which come in any number, and in those above them. Nobody may be writing there."""
     inside = Inside(out)
     last = above = None
     for folder in folders:
         if folder == last:  # as the lines of one source are
             continue
         last = folder
-        _swept(inside, folder)
+        _sweep(inside, folder)
         if os.path.dirname(folder) != above:  # a new folder is filled beside its place
             above = os.path.dirname(folder)
-            _swept(inside, above)
+            _sweep(inside, above)
 
 
-def _swept(inside: Inside, folder: str) -> None:
+def _sweep(inside: Inside, folder: str) -> None:
     try:
-        here = inside.folder(folder)
-        names = os.listdir(here)
-    except OSError:  # it was never made, or leads to another place
+        remove_stale_files(inside.folder(folder), folders=True)
+    except OSError:  # it leads to another place
         return
-    for name in names:
-        if is_temporary(name):
-            discard_temporary(os.path.join(here, name))
 
 
 def _journals(out: str) -> Iterator[str]:

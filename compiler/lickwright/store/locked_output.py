@@ -1,7 +1,7 @@
-"""An output folder held by one who is no build: for a merge, or for the outputs of a single command.
+"""Holds an output folder for a command that is no build: for a merge, or for the outputs of a single command.
 
-In: the folder. Out: its manifest and the place to put outputs, with the lock held and what a run that died left taken over; in the end all that was
-entered is kept.
+In: the storage of the folder. Out: its manifest and a writer for outputs, with the lock held where the storage has one and what killed builds wrote entered;
+in the end all that was entered is committed.
 """
 
 from __future__ import annotations
@@ -11,46 +11,39 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
-from lickwright.core.files import make_folder
-from lickwright.store import journal
-from lickwright.store.lock import Lock
-from lickwright.store.manifest import Manifest, Unusable, damaged, open_manifest, set_aside
+from lickwright.store.manifest import Manifest, Unusable, damaged
 from lickwright.store.output_writer import OutputWriter
-from lickwright.store.recovery import recover_build
+from lickwright.store.storage import Say, Storage
 
 Worth = TypeVar("Worth")
 
 
-def hold_output(
-    out: str, overwrite: bool, say: Callable[[str], None], work: Callable[[Manifest, OutputWriter], Worth]
-) -> Worth:
-    """Holds `out`, which is made if need be, while `work` is done; gives what it gives.
+def hold_output(storage: Storage, overwrite: bool, say: Say, work: Callable[[Manifest, OutputWriter], Worth]) -> Worth:
+    """Hold the output folder, which is made if need be, while `work` is done; return what it returns.
 
-    A manifest whose damage shows only then is set aside, and the work is done once more: doing it twice does no harm. Raises OSError if nothing
+    A manifest that cannot be used is set aside, and the work is done once more: doing it twice does no harm. Raises OSError if nothing
     can be written.
     """
-    try:
-        with held(out, overwrite, say) as (manifest, place):
-            return work(manifest, place)
-    except (Unusable, sqlite3.DatabaseError, UnicodeError) as e:
-        if not damaged(e):
-            raise
-        set_aside(out, e, say)
-    with held(out, overwrite, say) as (manifest, place):
-        return work(manifest, place)
+    with storage.hold(say):
+        try:
+            with _held(storage, overwrite) as (manifest, writer):
+                return work(manifest, writer)
+        except (Unusable, sqlite3.DatabaseError, UnicodeError) as e:
+            if not damaged(e):
+                raise
+            storage.set_aside(e, say)
+        with _held(storage, overwrite) as (manifest, writer):
+            return work(manifest, writer)
 
 
 @contextmanager
-def held(out: str, overwrite: bool, say: Callable[[str], None]) -> Iterator[tuple[Manifest, OutputWriter]]:
-    """Holds `out`, which is made if need be. Raises OSError if nothing can be written; what the manifest raises comes out as it is."""
-    make_folder(out)
-    with Lock(out, say), open_manifest(out, say, sync=True) as manifest:
-        if journal.has_unfinished_journal(out):
-            recover_build(out, manifest)
-        place = OutputWriter(out, overwrite)
+def _held(storage: Storage, overwrite: bool) -> Iterator[tuple[Manifest, OutputWriter]]:
+    with storage.manifest(write=True, sync=True) as manifest:
+        storage.recover(manifest)
+        writer = OutputWriter(storage, overwrite)
         try:
-            yield manifest, place
+            yield manifest, writer
         finally:
-            place.journal.close()
+            writer.close()
         manifest.keep()
-        journal.clear(out)
+        storage.clear_journal()

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import errno
 import os
-import re
 import sqlite3
 from collections.abc import Callable
 from functools import cache
@@ -335,6 +334,10 @@ class Manifest:
                 self.written.sync()
             self.db.execute("COMMIT")
 
+    def is_empty(self) -> bool:
+        """Return True if no source is on record."""
+        return self.db.execute("SELECT 1 FROM sources LIMIT 1").fetchone() is None
+
     def known(self, folder: str) -> dict[str, Made]:
         """The outputs on record in a folder, by name."""
         rows = self.db.execute(
@@ -387,25 +390,14 @@ def _further_tables() -> tuple[dict[str, str], ...]:
     )
 
 
-def whose(out: str, owner: str | None) -> str:
-    """Whose a folder is, for a message; "" for nobody's, or for a source that is there no more."""
-    if owner == "-":
-        return "standard input"
-    return f"another source, {owner}" if owner is not None and there(out, owner) else ""
-
-
 def aside(folder: str, why: object) -> str:
     """What is said about a manifest that cannot be used."""
     return f"{os.path.join(folder, NAME)} is set aside: {why}; what is in the folder is checked again"
 
 
-def open_manifest(folder: str, say: Callable[[str], None], sync: bool = False) -> Manifest:
-    """The manifest of `folder`, to be written; one that cannot be used is set aside, which is said, and begun anew."""
-    try:
-        return Manifest(folder, write=True, sync=sync)
-    except Unusable as e:
-        set_aside(folder, e, say)
-        return Manifest(folder, write=True, sync=sync)
+def reason_aside(error: Exception) -> object:
+    """Return why a manifest is set aside, for `aside`."""
+    return error if isinstance(error, Unusable) else DAMAGED
 
 
 def _of_disk(error: sqlite3.OperationalError) -> OSError:
@@ -435,7 +427,7 @@ def set_aside(folder: str, error: Exception, say: Callable[[str], None]) -> None
     """
     if doubtful(error):
         _look_again(folder)
-    say(aside(folder, error if isinstance(error, Unusable) else DAMAGED))
+    say(aside(folder, reason_aside(error)))
     path = os.path.join(folder, NAME)
     try:
         move_file(path, os.path.join(folder, ASIDE))
@@ -456,31 +448,3 @@ def set_aside(folder: str, error: Exception, say: Callable[[str], None]) -> None
             if os.path.isdir(path + rest):
                 raise UnsafePath(f"{NAME}{rest} is a folder and not ours: move it away") from None
             raise
-
-
-def stored(path: str) -> str:
-    """A path as the manifest keeps it: with `/`, and bytes that are no UTF-8 shown as `\\\\udce9`."""
-    path = path.replace(os.sep, "/")
-    if path.isascii():
-        return path
-    return path.encode("utf-8", "backslashreplace").decode("utf-8")
-
-
-def path_from_here(out: str, path: str) -> str | None:
-    """Where a path of the manifest is, as seen from here; None if nothing is there."""
-    raw = re.sub(r"\\udc([89a-f][0-9a-f])", lambda byte: chr(0xDC00 + int(byte[1], 16)), path)
-    places = (os.path.normpath(os.path.join(out, name)) for name in (path, raw))
-    return next((place for place in places if os.path.lexists(place)), None)
-
-
-def there(out: str, path: str) -> bool:
-    """Whether something is at a path of the manifest."""
-    return path_from_here(out, path) is not None
-
-
-def seen_from(out: str, folder: str) -> str:
-    """A folder as seen from the output folder: the manifest names no place on this machine, so both may move together."""
-    try:
-        return os.path.relpath(folder, out)
-    except ValueError:  # on another drive, where a system has such
-        return folder

@@ -6,7 +6,6 @@ moved or renamed, or changes in its words only, is not played again. A file is b
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Mapping
 from functools import cache
 from hashlib import blake2b
@@ -16,8 +15,8 @@ from lickwright.export import Export
 from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import Made, Manifest
 from lickwright.store.output_keys import key_of, text_of
-from lickwright.store.ownership import Inside, open_ours
 from lickwright.store.spool import PIECE, Large, Spool
+from lickwright.store.storage import Storage
 
 # Below the package: all that samples and their encoding come from. A test holds it to what `synth` imports.
 SOUNDING = (
@@ -85,14 +84,14 @@ def forget(manifest: Manifest) -> None:
         manifest.db.execute("DELETE FROM sounds WHERE hash NOT IN (SELECT hash FROM outputs)")
 
 
-def taken_over(emission: Export, sounds: Sounds, inside: Inside, spool: Spool) -> Large | None:
+def taken_over(emission: Export, sounds: Sounds, storage: Storage, spool: Spool) -> Large | None:
     """The recording made of a file with its sound; None where there is none, or it is not as we left it."""
     retag = emission.retag
     found = sounds.get(sound_key(emission)) if sounds else None
     if found is None or retag is None:
         return None
     try:
-        with os.fdopen(open_ours(inside.file(found.folder, found.name)), "rb") as file:
+        with storage.open(found.folder, found.name) as file:
             hash = blake2b(digest_size=len(found.hash) or 1)
             while piece := file.read(PIECE):
                 hash.update(piece)

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from lickwright.core.files import read_file
 from lickwright.core.source import Unreadable
-from lickwright.store.manifest import path_from_here
 from lickwright.store.output_writer import content_digest
+from lickwright.store.source_paths import path_from_here
 
 GONE, CHANGED, UNREAD, UNFINISHED = "gone", "changed", "unreadable", "unfinished"
 WORDS = {

@@ -1,0 +1,72 @@
+"""Who does the work of a build: an interface for executors, and the one that works in this process.
+
+In: chunks of items. Out: the chunks with their results, in the order in which they become ready. The other executors are `process_pool.py` and
+`dask_executor.py`; which one is used does not depend on the storage of the outputs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from types import TracebackType
+from typing import NamedTuple, Protocol
+
+from lickwright.build.task import crashed_result, run_guarded
+from lickwright.build.worker import Setup, output_writer
+from lickwright.store.output_writer import Begins
+from lickwright.store.storage import Storage
+from lickwright.store.types import WorkItem, WorkResult
+
+CHUNK = 32  # sources; handing over a chunk costs about a hundredth of the work on one source
+
+
+class Chunk(NamedTuple):
+    """Sources that are handed over together."""
+
+    number: int  # counted from 0 without a gap
+    items: tuple[WorkItem, ...]
+    alone: int = 0  # how often its only source was tried by itself, after its chunk crashed a worker
+
+
+class Executor(Protocol):
+    """Works on chunks. Use it in a `with`: at its end, however it comes, nobody is at work any more."""
+
+    died: bool  # a worker crashed, maybe in the middle of writing
+
+    def __enter__(self) -> Executor: ...
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None: ...
+
+    def run(self, chunks: Iterable[Chunk]) -> Iterator[tuple[Chunk, list[WorkResult]]]:
+        """Yield every chunk with the results of its items."""
+
+
+class SerialExecutor:
+    """Works in this process, one source after the other."""
+
+    died = False
+
+    def __init__(self, setup: Setup, storage: Storage, begins: Begins) -> None:
+        self._setup = setup
+        self._writer = output_writer(setup, storage)
+        self._writer.begins = begins
+
+    def __enter__(self) -> SerialExecutor:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._writer.close()
+
+    def run(self, chunks: Iterable[Chunk]) -> Iterator[tuple[Chunk, list[WorkResult]]]:
+        """Yield every chunk with the results of its items."""
+        for chunk in chunks:
+            yield chunk, [self._result(item) for item in chunk.items]
+
+    def _result(self, item: WorkItem) -> WorkResult:
+        try:
+            return run_guarded(self._setup.work, item, self._setup.orders[item.order], self._writer)
+        except MemoryError:
+            return crashed_result(item, "it needs more memory than there is")

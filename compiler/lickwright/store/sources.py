@@ -1,0 +1,63 @@
+"""Sources wherever they are: found below folders and addresses, and read.
+
+In: paths and addresses as the user names them. Out: what there is to compile, in a fixed order, and its bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from lickwright.core.files import NO_LICKS, UNREADABLE, error_reason, read_file
+from lickwright.core.source import Span
+from lickwright.core.source_discovery import SUFFIX, FoundSource, walk_sources
+from lickwright.store.addresses import answering, is_remote, parse_address, read_remote, shared_by_processes
+
+
+def read_source(path: str) -> bytes:
+    """Return the bytes of a source, at most one more than the limit. Raises `Unopened` and `Unreadable`."""
+    return read_remote(path) if is_remote(path) else read_file(path)
+
+
+def is_shared(path: str) -> bool:
+    """Return True if other processes reach what a user named. Raises `NoAddress`."""
+    return not is_remote(path) or shared_by_processes(parse_address(path))
+
+
+def find_sources(paths: Sequence[str], leave_out: str = "") -> Iterator[FoundSource]:
+    """Yield every source that `paths` mean, one as often as it is named. `leave_out` is a real folder that is not looked into.
+
+    Raises `NoAddress` for an address that cannot be used at all.
+    """
+    for path in paths:
+        if is_remote(path):
+            yield from _at_address(path.rstrip("/"), leave_out)
+        else:
+            yield from walk_sources([path], leave_out)
+
+
+def _at_address(address: str, leave_out: str) -> Iterator[FoundSource]:
+    at = parse_address(address)
+    try:
+        with answering():
+            is_folder = at.fs.isdir(at.path)
+            found = sorted(at.fs.find(at.path)) if is_folder else []
+    except OSError as e:
+        yield FoundSource(
+            address, UNREADABLE.at(Span(0, 0), f"the folder cannot be read: {error_reason(e)}", "check who may read it")
+        )
+        return
+    if not is_folder:
+        yield FoundSource(address, real=address, named=True)
+        return
+    some = False
+    for path in found:
+        inside = path[len(at.path) :].lstrip("/")
+        whole = f"{address}/{inside}"
+        hidden = any(part.startswith(".") for part in inside.split("/"))
+        if not inside.lower().endswith(SUFFIX) or hidden or (leave_out and whole.startswith(f"{leave_out}/")):
+            continue
+        some = True
+        yield FoundSource(whole, below=inside.rpartition("/")[0], real=whole)
+    if not some:
+        message = "there is no .lick file at this address or below it"
+        yield FoundSource(address, NO_LICKS.at(Span(0, 0), message, "check the address"))
