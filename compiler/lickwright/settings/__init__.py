@@ -1,1 +1,1 @@
-"""The table of a lick's fields, how their values are resolved, and what a project asks of every lick."""
+"""The table of a lick's fields, how they are read and resolved, and what a project requires of every lick."""

@@ -1,7 +1,7 @@
 """What can be set for a lick: every field, its value and its default, in one table.
 
-In: the value of a field, as written. Out: the value as the program wants it. `FIELDS` says which fields there are, what their values are and what is meant
-when they are not written; `Settings` is all of them for one lick; `resolution.py` makes it.
+In: the value of a field, as written. Out: the value as the program uses it. `FIELDS` lists the fields, how their values
+are read, and what holds when they are not written; `Settings` is all of them for one lick, made by `resolution.py`.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Suppression(NamedTuple):
 
 @record
 class Settings:
-    """Every field of one lick, resolved: its own, else the file's, else the house's, else the default."""
+    """Every field of one lick, resolved: its own, else the file's, else the project's, else the default."""
 
     tuning: Tuning = parse_tuning("standard")
     tempo: Tempo = parse_tempo("100")
@@ -49,9 +49,7 @@ class Settings:
     area: Area | None = None  # the box worked out on this neck; None: no box check
     pickup: Fraction | None = None  # of a whole note
     step: Fraction = Fraction(1, 8)
-    chords: tuple[
-        tuple[ChordAt, ...], ...
-    ] = ()  # written bar by written bar, pick-up excluded; missing bars keep the last
+    chords: tuple[tuple[ChordAt, ...], ...] = ()  # by written bar, pick-up excluded; missing bars keep the last
     capo: int = 0
     frets: int = USUAL_FRETS
     reach: str = "medium"
@@ -67,25 +65,23 @@ class Settings:
     notes: tuple[str, ...] = ()
     meant: tuple[Suppression, ...] = ()
     unread: frozenset[str] = frozenset()  # fields with a value that could not be read: nothing is judged by them
-    written: Mapping[str, Span] = field(
-        default_factory=dict
-    )  # where each field that was written stands (for "the meter is set here")
-    house: Mapping[str, RelatedInformation] = field(default_factory=dict)  # the same for those that the house sets
+    written: Mapping[str, Span] = field(default_factory=dict)  # where each field stands that the lick or file writes
+    house: Mapping[str, RelatedInformation] = field(default_factory=dict)  # the same for those that the project sets
 
     def place(self, name: str, otherwise: Span) -> tuple[Span, tuple[RelatedInformation, ...]]:
-        """Where a finding about a field belongs: its own line, or `otherwise` and a note that shows the house's."""
+        """Return where a finding about a field stands: its own line, or `otherwise` with a note on the project's."""
         note = self.house.get(name)
         return self.written.get(name, otherwise), (note,) if note else ()
 
     def set_here(self, name: str, called: str) -> tuple[RelatedInformation, ...]:
-        """`the meter is set here`, where it was written or in the house's file; nothing for a default."""
+        """Return `the meter is set here`, where it was written or in the project's file; () for a default."""
         if name in self.written:
             return (RelatedInformation(self.written[name], f"{called} is set here"),)
         return (self.house[name]._replace(message=f"{called} is set here"),) if name in self.house else ()
 
 
 class WrittenField(Protocol):
-    """One field as written: a node of the tree."""
+    """One field as written: what a node of the notation's tree offers."""
 
     @property
     def name(self) -> str: ...
@@ -100,7 +96,7 @@ class WrittenField(Protocol):
 
 
 class FieldRow(NamedTuple):
-    """One row of the table."""
+    """One field of the notation."""
 
     name: str
     parse: Callable[[str], Any]  # raises ValueError in a player's words
@@ -120,7 +116,7 @@ def _whole(low: int, high: int) -> Callable[[str], int]:
 
 
 def _title(text: str) -> str:
-    """A title, with or without quotes; raises `ValueError` for quotes round nothing."""
+    """Return a title without its quotes. Raises ValueError for quotes round nothing."""
     bare = text[1:-1].strip() if len(text) > 1 and text[0] == text[-1] == '"' else text
     if not bare:
         raise ValueError("no title stands between the quotes")
@@ -189,7 +185,7 @@ FIELDS: tuple[FieldRow, ...] = (
     ),
 )
 BY_NAME = {row.name: row for row in FIELDS}
-# What players call some of them elsewhere; offered, never accepted.
+# Other words that people write for a field; offered, never accepted.
 OTHER_NAMES = {
     "time": "meter",
     "metre": "meter",

@@ -1,8 +1,8 @@
-"""What a house asks of every lick: the value that a `lickwright.toml` comes to.
+"""What a project requires of every lick: the house rules of a `lickwright.toml` as a value.
 
-In: nothing of its own; `config/project_config.py` finds and reads the file. Out: `ProjectRules`, which `resolution.py` and `checks/suppressions.py`
-go by, and the rules about the file itself (L701 to L704; what it asks of licks is L705, in `fields.py`). A style knows where each thing is said, so
-that a finding can show the line.
+`config/project_config.py` finds and reads the file. `ProjectRules` is what `resolution.py` and `checks/suppressions.py`
+apply; it knows where each thing is written, so that a finding can show the line. The findings about the file itself
+(L701 to L704) stand here, the one about a lick without a required field (L705) in `fields.py`.
 """
 
 from __future__ import annotations
@@ -16,27 +16,25 @@ from lickwright.core.source import Source, Span
 
 
 class ProjectField(NamedTuple):
-    """A field that the house sets for licks that do not."""
+    """A field that the project sets for licks that do not."""
 
     value: Any  # as the field's row reads it
     text: str  # as it would stand in a lick
-    span: Span  # in the house's file
+    span: Span  # in the project's file
 
 
 @record
 class ProjectRules:
-    """Fields, wishes and severities of a house. Plain data: it travels to other processes."""
+    """The fields, required fields and severities of a project: plain data, which is sent to other processes."""
 
-    source: Source  # the house's file, for notes that quote it
+    source: Source  # the project's file, for notes that quote it
     fields: Mapping[str, ProjectField] = field(default_factory=dict)  # by the field's name
     unread: frozenset[str] = frozenset()  # fields that it sets to what cannot be read: nothing is judged by them
-    required: Mapping[str, Span] = field(
-        default_factory=dict
-    )  # fields that every lick must have, and where that is said
+    required: Mapping[str, Span] = field(default_factory=dict)  # fields that every lick must have; where that is said
     severities: Mapping[str, Severity | None] = field(default_factory=dict)  # by code; None: not shown
 
     def note(self, span: Span, message: str) -> RelatedInformation:
-        """The other place of a finding, in the house's file."""
+        """Return a place in the project's file, as the other place of a finding."""
         return RelatedInformation(span, message, self.source)
 
 

@@ -1,6 +1,7 @@
-"""Tree → Timeline: a lick is counted.
+"""Tree → Timeline: the bars of a lick are measured and played through.
 
-In: one lick of a book. Out: its `Timeline`, and what has no meaning when it is played. None when a limit is passed.
+In: one lick of a book. Out: its `Timeline`, or None where a limit is passed, and the findings about its fields and about
+what has no meaning when it is played. Whether it can be played is judged by the checks.
 """
 
 from __future__ import annotations
@@ -25,13 +26,14 @@ MAX_REPEATED_FINDINGS = 10  # findings about a file's head that are said again f
 
 
 def build_timeline(
-    lick: Lick, book: Book, source: Source, house: ProjectRules | None = None
+    lick: Lick, book: Book, source: Source, project: ProjectRules | None = None
 ) -> tuple[Timeline | None, list[Diagnostic]]:
-    """The lick counted, and every finding about its fields and its playing."""
-    head = _head(book, house)
+    """Return the timeline of a lick, None where it has no bars or passes a limit, and the findings on the way."""
+    head = _head(book, project)
     own = [entry for entry in lick.fields if isinstance(entry, Field)]
     settings, found = resolve_settings(head, own, lick.title_span)
-    found = (head.found if lick is book.licks[0] else _a_few(head.found)) + found
+    of_head = head.fields.found
+    found = (of_head if lick is book.licks[0] else _worst_few(of_head)) + found
     played: list[Diagnostic] = []
 
     def report(rule: Rule, span: Span, message: str, hint: str) -> None:
@@ -55,21 +57,21 @@ def build_timeline(
     return timeline, found + _placed(played, timeline)
 
 
-_read: list[tuple[Book, ProjectRules | None, FileHead]] = []  # the book read last, and for which house
+_last_head: list[tuple[Book, ProjectRules | None, FileHead]] = []  # of the book read last, and its project
 
 
-def _head(book: Book, house: ProjectRules | None) -> FileHead:
-    """The head of a book, read once: a file may have ten thousand licks."""
-    for last, whose, head in _read:
-        if last is book and whose is house:
+def _head(book: Book, project: ProjectRules | None) -> FileHead:
+    """Return the head of a book, read once: a file may have ten thousand licks."""
+    for last, its_project, head in _last_head:
+        if last is book and its_project is project:
             return head
-    head = read_head((entry for entry in book.head if isinstance(entry, Field)), house)
-    _read[:] = [(book, house, head)]
+    head = read_head((entry for entry in book.head if isinstance(entry, Field)), project)
+    _last_head[:] = [(book, project, head)]
     return head
 
 
-def _a_few(found: list[Diagnostic]) -> list[Diagnostic]:
-    """What every lick but the first says of its file's head: enough to tell that something is wrong there."""
+def _worst_few(found: list[Diagnostic]) -> list[Diagnostic]:
+    """Return what is said of a file's head again in every lick but the first: a few findings, errors first."""
     return sorted(found, key=lambda d: d.severity is not Severity.ERROR)[:MAX_REPEATED_FINDINGS]
 
 
@@ -78,7 +80,7 @@ def _rounded(number: int) -> str:
 
 
 def _placed(played: list[Diagnostic], timeline: Timeline) -> list[Diagnostic]:
-    """The findings with their bars and beats, from their places in the text; bars and slots stand in written order."""
+    """Return the findings with their bars and beats, from their places in the text; bars and slots are in its order."""
     if not played:
         return []
     from bisect import bisect_left, bisect_right
