@@ -456,3 +456,18 @@ def test_a_triplet_is_counted_in_two_words_however_tight() -> None:
 def test_taps_from_a_note_and_from_nowhere_are_explained_once() -> None:
     (lick,) = compile_text('key A minor\nlick "Taps"\n| G5t12 p5 - - tG12 p5 - ||\n').licks
     assert lick.tab().count("tap with a finger of the picking hand") == 1
+
+
+@pytest.mark.parametrize(
+    ("notes", "shown"),
+    [
+        ("B8 e5 G7 - - - - -", True),
+        ("B8 e17 G0 - - - - -", True),
+        ("B0 e0 G0 - - - - -", True),
+        ("B15 e14 G12 - - - - -", False),
+    ],
+)
+def test_a_lick_with_no_note_in_its_box_names_none(notes: str, shown: bool) -> None:
+    """Open strings leave it open which box is meant."""
+    heading = tab(lick(f"| {notes} ||", "key A minor", "box 1")).split("\n\n")[1]
+    assert ("box " in heading) == shown

@@ -64,7 +64,7 @@ def _fingered(lick: CompiledLick, options: Options) -> Export:
     """The tab with suggested fingers above the notes; those that the writer gave stay, and it is said which are which."""
     from lickwright.core.fast_dataclass import replace
     from lickwright.export import Export, LoweredLick, tab
-    from lickwright.export.tab.drawing import wrap_words
+    from lickwright.export.tab.lanes import wrap_words
     from lickwright.hand.fingering import suggest_fingers
 
     timeline = lick.timeline

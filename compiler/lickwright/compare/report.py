@@ -158,7 +158,7 @@ def _note(timeline: Timeline, sound: SoundingNote) -> dict[str, Any]:
 
 def comparison_text(c: Comparison, width: int, everything: bool, drawn: bool = True) -> Iterator[str]:
     """The whole report of one lick, line by line, without how the score is counted."""
-    from lickwright.export.tab.drawing import wrap_words
+    from lickwright.export.tab.lanes import wrap_words
 
     for line in summary_lines(c):
         yield from _hung(wrap_words(line, width - 2))
@@ -175,14 +175,14 @@ def comparison_text(c: Comparison, width: int, everything: bool, drawn: bool = T
 
 def score_explanation(width: int) -> Iterator[str]:
     """How the score is counted: said once, after all the licks, where one is not perfect."""
-    from lickwright.export.tab.drawing import wrap_words
+    from lickwright.export.tab.lanes import wrap_words
 
     yield from _hung(wrap_words(f"how the score is counted: {FORMULA}", width - 2))
 
 
 def _row(place: str, words: str, width: int) -> list[str]:
     """A difference, its words in a column of their own."""
-    from lickwright.export.tab.drawing import wrap_words
+    from lickwright.export.tab.lanes import wrap_words
 
     first, *rest = wrap_words(words, max(20, width - len(place)))
     return [place + first, *(" " * len(place) + part for part in rest)]

@@ -1,6 +1,7 @@
-"""What stands round the strings of a text tab: heading, legend, rights, caution.
+"""Heading, legend and closing lines of a text tab, and whether a caution is due.
 
-In: a `Grid`. Out: lines of text within a width. The legend explains just the marks that were printed.
+In: a `Grid`. Out: lines of text within a width, or the same facts as rows of a name and a value, which the printed sheet takes. The
+legend explains just the marks that were printed.
 """
 
 from __future__ import annotations
@@ -10,7 +11,8 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.export.tab.drawing import CHORD_TONES, FINGERS, LET_RING, LET_RING_SHORT, wrap_words
+from lickwright.export.tab.drawing import CHORD_TONES, FINGERS, LET_RING, LET_RING_SHORT
+from lickwright.export.tab.lanes import wrap_words
 from lickwright.hand.fingering import hand_for
 from lickwright.hand.measures import BIG_BEND, PICKING
 from lickwright.layout.grid import Cell, Grid, GridRow
@@ -22,25 +24,25 @@ from lickwright.music.pitch import parse_key, pitch_name
 from lickwright.music.syllables import BETWEEN, GROUP, NUMBERED
 from lickwright.notation.techniques import MARKS, QUARTER_BEND, TECHNIQUES, Curve, Stroke, Technique
 from lickwright.settings.fields import Settings
-from lickwright.timeline.model import Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 _ORDER = {id(technique): index for index, technique in enumerate(TECHNIQUES)}
 _FLATS = parse_key("Db major")
 
-_COUNTS = (  # what not everyone knows of a count, by its sign
+_COUNT_SIGNS = (  # signs in a count that need an explanation
     (NUMBERED, "in the count: from here equal parts are counted by number, 2 3 4 and so on"),
     (GROUP, "in the count: a new group of beats begins"),
 )
-_OF_STRINGS = (
+_STRING_WORDS = (  # words about one string, by how they begin
     (f"{MARKS['='].above} ", "only the note on this string goes on ringing"),
     (f"{STOP} ", "this string stops sounding here, the others go on"),
 )
 _TAP = Stroke.TAP  # bound here, since it is asked for every sound and an enumeration is slow to look into
-_PACE_NOTES = 5  # in a row, for a pace to count
+_PACE_NOTES = 5  # notes in a row that make a pace; an estimate
 
 
 def heading_lines(grid: Grid, width: int, tempo: str) -> list[str]:
-    """Title, author and what a player has to know before the first note."""
+    """Return the title, the author and what a player has to know before the first note; `tempo` as `tempo_words` says it."""
     settings = grid.timeline.settings
     lines = [
         *wrap_words(grid.timeline.title, width),
@@ -52,13 +54,19 @@ def heading_lines(grid: Grid, width: int, tempo: str) -> list[str]:
 
 def heading_facts(timeline: Timeline, tempo: str) -> list[tuple[str, str]]:
     """Return what a player has to know before the first note, each with its name; `tempo` as `tempo_words` says it."""
-    settings = timeline.settings
-    area = settings.area and played_area(settings.area, _fretted(timeline))
-    return list(_facts(settings, area, tempo, _meter(timeline)))
+    return list(_facts(timeline.settings, _shown_area(timeline), tempo, _meter(timeline)))
+
+
+def _shown_area(timeline: Timeline) -> Area | None:
+    """Return the placements of the lick's box that it uses; None without a box, and for a lick that frets no note in it."""
+    area, frets = timeline.settings.area, set(_fretted(timeline))
+    if area is None or (frets and frets.isdisjoint(area.places | area.blue)):
+        return None
+    return played_area(area, frets)
 
 
 def _fretted(timeline: Timeline) -> Iterator[Place]:
-    """Where the fretting hand holds a string: the picking hand taps where it likes."""
+    """Yield where the fretting hand holds a string; taps are the picking hand's, which goes anywhere."""
     for sound in timeline.sounds:
         if sound.fret and sound.begin.stroke is not _TAP:
             yield sound.string, sound.fret
@@ -84,7 +92,7 @@ def _facts(settings: Settings, area: Area | None, tempo: str, meter: str) -> Ite
 
 
 def _tuning(settings: Settings) -> str:
-    """The pitches, always; the name too, where it is one."""
+    """Return the pitches, and the tuning's name where it has one."""
     tuning = settings.tuning
     if tuning.shift:  # the labels are those of the fingering; tuned down, a player says flats
         names = [
@@ -98,7 +106,7 @@ def _tuning(settings: Settings) -> str:
 
 
 def _meter(timeline: Timeline) -> str:
-    """The meter, with the pick-up and the bars that make up for it."""
+    """Return the meter, with the pick-up and the bars that are shorter by as much."""
     meter, pickup = timeline.settings.meter, timeline.settings.pickup
     if not pickup:
         return str(meter)
@@ -111,7 +119,7 @@ def _meter(timeline: Timeline) -> str:
 
 
 def tempo_words(timeline: Timeline, percent: Fraction | None, bpm: Fraction | None) -> str:
-    """`1/4 = 72, shuffle`; what was asked for first, with the written tempo beside it."""
+    """Return `1/4 = 72, shuffle`. A tempo asked for (percent of the written one, or beats a minute) comes first, the written one beside it."""
     settings = timeline.settings
     written, feel = settings.tempo, settings.feel
     asked = bpm if bpm is not None else written.bpm * percent / 100 if percent is not None else written.bpm
@@ -129,7 +137,7 @@ def _plain(number: Fraction) -> str:
 
 
 def _listed(rows: Iterator[tuple[str, str]] | Sequence[tuple[str, str]], width: int) -> list[str]:
-    """Names and values, the values in one column and wrapped there."""
+    """Return names and values as lines, the values in one column and wrapped there."""
     rows = list(rows)
     indent = max((len(name) for name, _ in rows), default=0) + 2
     lines: list[str] = []
@@ -145,14 +153,14 @@ def _entry(name: str, value: str, indent: int, width: int) -> tuple[str, ...]:
 
 
 class PrintedMarks(NamedTuple):
-    """What only the printed lines know."""
+    """What the legend has to know of the printed lines."""
 
     held: str = ""  # a note shown in parentheses because it goes on; "" for none
     short_ring: bool = False  # a "let ring" had no room for its words
 
 
 def legend_lines(grid: Grid, printed: PrintedMarks, width: int) -> list[str]:
-    """The marks that were printed, each with its longest example in this lick, in the order of the reference page."""
+    """Return the marks that were printed, each with its longest example in this lick, in the order of the reference page."""
     return _listed(legend_rows(grid, printed), width)
 
 
@@ -163,16 +171,7 @@ def legend_rows(grid: Grid, printed: PrintedMarks) -> list[tuple[str, str]]:
 
 
 def _of_techniques(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
-    """The rows of the table of techniques."""
-    used: dict[int, tuple[str, str]] = {}
-    for cell in (cell for column in grid.columns for cell in column.cells if _is_marked(cell)):
-        for technique, example in _examples(cell, bool(printed.held)):
-            order = _ORDER[id(technique)]
-            if order not in used or len(used[order][0]) < len(example):
-                used[order] = (example, technique.sentence)
-    for above in grid.above:
-        if above.technique is not None and above.lasts:
-            used.setdefault(_ORDER[id(above.technique)], (above.text, above.technique.sentence))
+    used = _used_techniques(grid, bool(printed.held))
     by_sentence: dict[str, str] = {}  # two rows of one sentence are told once, by the mark of the first
     for order in sorted(used):
         by_sentence.setdefault(used[order][1], used[order][0])
@@ -180,8 +179,22 @@ def _of_techniques(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str
         yield f"{mark}, {LET_RING_SHORT}" if printed.short_ring and mark == LET_RING else mark, sentence
 
 
+def _used_techniques(grid: Grid, held: bool) -> dict[int, tuple[str, str]]:
+    """Return the techniques in a lick by their row in the table, each with its longest example and its sentence."""
+    used: dict[int, tuple[str, str]] = {}
+    for cell in (cell for column in grid.columns for cell in column.cells if _is_marked(cell)):
+        for technique, example in _examples(cell, held):
+            order = _ORDER[id(technique)]
+            if order not in used or len(used[order][0]) < len(example):
+                used[order] = (example, technique.sentence)
+    for above in grid.above:
+        if above.technique is not None and above.lasts:
+            used.setdefault(_ORDER[id(above.technique)], (above.text, above.technique.sentence))
+    return used
+
+
 def _is_marked(cell: Cell) -> bool:
-    """Whether a cell may have more than a fret."""
+    """Return whether a cell may show more than a fret."""
     sound = cell.sound
     return bool(cell.shapes or not sound.fret or sound.marks or sound.begin.sign or sound.head)
 
@@ -203,7 +216,7 @@ def _of_tones(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
 
 def _of_counts(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
     said = dict.fromkeys(column.said for column in grid.columns)
-    for sign, sentence in _COUNTS:
+    for sign, sentence in _COUNT_SIGNS:
         yield from ((count, sentence) for count in [count for count in said if sign in count][:1])
     rests = (column.said.removeprefix(GROUP) for column in grid.columns if column.silent and column.said != BETWEEN)
     if rest := next(filter(None, rests), ""):
@@ -211,12 +224,12 @@ def _of_counts(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
 
 
 def _of_length(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
-    """What says how long notes last."""
+    """Yield what shows how long notes last."""
     if printed.held:
         yield printed.held, "still sounding from before: hold it, don't pick again"
     if any(above.row is GridRow.BEND for above in grid.above):
         yield f"{HOLD}--|", "keep the bend up as far as the line goes (a short line has no word)"
-    for word, sentence in _OF_STRINGS:
+    for word, sentence in _STRING_WORDS:
         text = next(
             (above.text for above in grid.above if above.row is GridRow.HOW and above.text.startswith(word)), ""
         )
@@ -225,7 +238,7 @@ def _of_length(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
 
 
 def _of_fingers(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
-    """The rows of letters and numbers for the two hands."""
+    """Yield the letters and numbers of fingers, a row for each hand."""
     for row, (label, names) in FINGERS.items():
         used = {above.text for above in grid.above if above.row is row}
         if used:
@@ -240,31 +253,34 @@ _LEGEND: tuple[Callable[[Grid, PrintedMarks], Iterable[tuple[str, str]]], ...] =
 
 
 def _examples(cell: Cell, above: bool) -> Iterator[tuple[Technique, str]]:
-    """The rows of the table that a cell uses, as printed; `above` where a ghost note has its letter in the row above."""
-    sound = cell.sound
+    """Yield the techniques of a cell as printed; `above` where a ghost note has its letter in the row above."""
     if cell.starts:
-        text = note_text(sound)
-        if sound.begin.sign:
-            yield sound.begin, text
-        if sound.head is not None:
-            yield sound.head, head_text(sound.head, sound)
-        for mark in sound.marks:
-            yield mark, f"{text} {mark.above}" if mark.tab and above else text if mark.tab else mark.above
+        yield from _start_examples(cell.sound, above)
     for shape in cell.shapes:
-        text = shape_text(shape, sound)
+        text = shape_text(shape, cell.sound)
         bare = bool(text) and shape.technique.curve is Curve.BEND and not text[-1:].isdigit()
-        yield QUARTER_BEND if bare else shape.technique, text or note_text(sound)
+        yield QUARTER_BEND if bare else shape.technique, text or note_text(cell.sound)
+
+
+def _start_examples(sound: SoundingNote, above: bool) -> Iterator[tuple[Technique, str]]:
+    text = note_text(sound)
+    if sound.begin.sign:
+        yield sound.begin, text
+    if sound.head is not None:
+        yield sound.head, head_text(sound.head, sound)
+    for mark in sound.marks:
+        yield mark, f"{text} {mark.above}" if mark.tab and above else text if mark.tab else mark.above
 
 
 def closing_lines(settings: Settings, width: int) -> list[str]:
-    """Whose it is and what else was written about it."""
+    """Return the rights, source, tags and notes that the lick states."""
     rows = [("rights", settings.rights), ("source", settings.source), ("tags", settings.tags)]
     rows += [("note", note) for note in settings.notes]
     return _listed([row for row in rows if row[1]], width)
 
 
 def needs_caution(timeline: Timeline) -> bool:
-    """Whether a lick bends, stretches or hurries so far that a caution is due."""
+    """Return whether a lick bends, stretches or hurries so far that a caution is due."""
     bends = any(
         shape.amount > BIG_BEND
         for sound in timeline.sounds
@@ -275,10 +291,9 @@ def needs_caution(timeline: Timeline) -> bool:
 
 
 def _stretches(timeline: Timeline) -> bool:
-    """Whether fretted notes that start together are further apart than a hand stretches with ease."""
+    """Return whether fretted notes that start together are further apart than a hand stretches with ease."""
     hand = hand_for(timeline)
-    # The picking hand taps where it likes.
-    fretted = [(s.start, s.fret) for s in timeline.sounds if s.fret and s.begin.stroke is not _TAP]
+    fretted = [(s.start, s.fret) for s in timeline.sounds if s.fret and s.begin.stroke is not _TAP]  # taps go anywhere
     every = [fret for _, fret in fretted]
     if not every or hand.span(min(every), max(every)) <= hand.stretch:
         return False
@@ -289,7 +304,7 @@ def _stretches(timeline: Timeline) -> bool:
 
 
 def _hurries(timeline: Timeline) -> bool:
-    """Whether some notes in a row, a repeat's included, come faster than the limit at the fastest tempo of the lick."""
+    """Return whether some notes in a row, a repeat's included, come faster than the limit at the fastest tempo of the lick."""
     fastest = max((tempo.qpm for tempo in timeline.tempos), default=Fraction(0))
     gap = float(60 / fastest) * 4 / timeline.grain if fastest else 1.0  # seconds a grain
     starts = sorted({sound.start for sound in timeline.sounds})

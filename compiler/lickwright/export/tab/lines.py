@@ -6,7 +6,7 @@ is too long for a line by itself breaks at a beat.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from operator import attrgetter
 from typing import NamedTuple
 
@@ -16,13 +16,13 @@ from lickwright.layout.grid import Grid
 from lickwright.timeline.bar_count import count_shift
 from lickwright.timeline.model import Bar
 
-_NARROW = 2  # characters a step, where a bar does not fit otherwise
+_NARROW = 2  # characters a step where a bar does not fit otherwise; an estimate
 Sign = tuple[str, str]  # a bar line: on most strings, and on the two in the middle, where repeats have their dots
 CONTINUED: Sign = (">", ">")  # ends a line in the middle of a bar, and starts the next
 
 
 class PlacedBar(NamedTuple):
-    """A piece on its line."""
+    """A piece at its place on a line; positions are in characters from the start of the line."""
 
     piece: Piece
     left: int  # character where it starts, just after the bar line before it
@@ -32,7 +32,7 @@ class PlacedBar(NamedTuple):
 
 
 class Line(NamedTuple):
-    """One system."""
+    """One line of tab: pieces beside each other, with the bar lines between them."""
 
     pieces: tuple[PlacedBar, ...]
     signs: tuple[Sign, ...]  # the bar line before the first piece, and after each
@@ -41,7 +41,7 @@ class Line(NamedTuple):
 
 
 def bar_line(left: Bar | None, right: Bar | None) -> Sign:
-    """The bar line between two bars of one line, or at an end of it (None)."""
+    """Return the bar line between two bars of one line; None is an end of the line."""
     ends, starts = left is not None and left.repeat_end > 0, right is not None and right.repeat_start
     if ends or starts:
         sides = "-" if ends else "", "-" if starts else ""
@@ -50,7 +50,10 @@ def bar_line(left: Bar | None, right: Bar | None) -> Sign:
 
 
 def break_lines(grid: Grid, width: int) -> list[Line]:
-    """The lick in lines. One scale serves all where that costs no line, else one a line that fits, else one a bar."""
+    """Return the lick in lines of at most `width` characters.
+
+    One scale serves the whole lick where that costs no line, else one a line where it fits, else one a bar.
+    """
     labels = max(map(len, grid.timeline.settings.tuning.labels))
     pieces: list[Piece] = []
     for piece in bar_pieces(grid):
@@ -71,7 +74,7 @@ _ratio = attrgetter("ratio")
 
 
 def _evened(breaker: _Breaker, first: int, last: int, own: Sequence[SpacingScale], width: int) -> Line:
-    """One line, with the widest scale of its bars for all of them where they fit."""
+    """Return one line, with the widest scale of its bars for all of them where they fit."""
     line = breaker.line(first, last, own)
     widest = max(own[first:last], key=_ratio)
     if all(scale.ratio in (0, widest.ratio) for scale in own[first:last]):
@@ -82,7 +85,7 @@ def _evened(breaker: _Breaker, first: int, last: int, own: Sequence[SpacingScale
 
 
 def _fitting(grid: Grid, piece: Piece, room: int) -> list[Piece]:
-    """The piece as it is, or narrower, or else in parts: a long bar is better narrow than broken."""
+    """Return the piece as it is, or narrower, or else in parts: a long bar is better narrow than broken."""
     bar = grid.bars[piece.index].bar
     room -= len(bar_line(None, bar)[0]) + max(len(bar_line(bar, None)[0]), len(CONTINUED[0]))
     if piece.spaced(piece.scale, True).length <= room:
@@ -94,26 +97,29 @@ def _fitting(grid: Grid, piece: Piece, room: int) -> list[Piece]:
 
 
 def _parts(grid: Grid, piece: Piece, room: int) -> list[Piece]:
-    """As many beats to a line as fit; where a single beat does not, as many columns."""
-    columns = grid.columns[piece.first : piece.first + len(piece.blocks)]
-    timeline = grid.timeline
+    """Return a piece in parts: as many beats to a line as fit; where a single beat does not, as many columns."""
+    beats, count = _beat_columns(grid, piece), len(piece.blocks)
+    parts: list[Piece] = []
+    first = 0
+    while first < count:
+        ends = [i for i in beats if i > first] + [count]
+        farthest_first = (*reversed(ends), *range(ends[0] - 1, first, -1))
+        last = next((i for i in farthest_first if _fits(grid, piece, first, i, room)), first + 1)
+        parts.append(cut_piece(grid, piece, first, last))
+        first = last
+    return [_easiest(made, room) for made in parts]
+
+
+def _beat_columns(grid: Grid, piece: Piece) -> list[int]:
+    """Return the columns of a piece that stand on a beat, by their number in it; no stroke before the beat is cut off from it."""
+    timeline, columns = grid.timeline, grid.columns[piece.first : piece.first + len(piece.blocks)]
     meter, shift = timeline.settings.meter, count_shift(timeline, timeline.bars[piece.index])
     beat = meter.beat.numerator * timeline.grain
-    beats = [
+    return [
         i
         for i, column in enumerate(columns)
         if not (i and columns[i - 1].lead) and (column.at + shift) * meter.beat.denominator % beat == 0
     ]
-    parts: list[Piece] = []
-    first = 0
-    while first < len(columns):
-        ends = [i for i in (*beats, len(columns)) if i > first and (i == len(columns) or not columns[i - 1].lead)]
-        last = next((i for i in reversed(ends) if _fits(grid, piece, first, i, room)), None)
-        if last is None:
-            last = next((i for i in range(ends[0] - 1, first, -1) if _fits(grid, piece, first, i, room)), first + 1)
-        parts.append(cut_piece(grid, piece, first, last))
-        first = last
-    return [_easiest(made, room) for made in parts]
 
 
 def _fits(grid: Grid, piece: Piece, first: int, last: int, room: int) -> bool:
@@ -121,13 +127,16 @@ def _fits(grid: Grid, piece: Piece, first: int, last: int, room: int) -> bool:
 
 
 def _easiest(piece: Piece, room: int) -> Piece:
-    """With the roomiest scale that fits."""
+    """Return a piece with the roomiest scale that fits."""
     scales = [piece.scale, SpacingScale(min(_NARROW, piece.scale.chars), piece.scale.grains)]
     return replace(piece, scale=next((scale for scale in scales if piece.spaced(scale, True).length <= room), TIGHT))
 
 
 class _Breaker:
-    """Finds where lines end: as few lines as possible, ended where the writer ended them, and of even length."""
+    """Finds where lines end: as few lines as possible, ended where the writer ended them, and of even length.
+
+    Dynamic programming over the pieces: the cheapest lines up to each piece are kept.
+    """
 
     def __init__(self, grid: Grid, pieces: Sequence[Piece], width: int, labels: int) -> None:
         self._pieces, self._width, self._labels = pieces, width, labels
@@ -144,37 +153,51 @@ class _Breaker:
             self._ends.append(CONTINUED if broken else bar_line(bar, None))
 
     def best(self, scales: Sequence[SpacingScale]) -> tuple[int, list[tuple[int, int]]]:
-        """How many lines (far too many where one is too wide), and the first and last (excluded) piece of each."""
+        """Return how many lines it takes (far too many where one is too wide), and the first and last (excluded) piece of each."""
         count = len(self._pieces)
+        costs: list[tuple[int, int, int]] = [(0, 0, 0)] + [(count + 1, 0, 0)] * count  # lines, unasked ends, unevenness
+        came = [0] * (count + 1)
+        inner, outer = self._lengths(scales)
+        for first in range(count):
+            lines_before, unasked, uneven = costs[first]
+            for last, total in self._candidate_lines(first, inner, outer):
+                lines = lines_before + (
+                    1 if total <= self._width else count + 1
+                )  # too wide even alone: the last resort
+                cost = (lines, unasked + (not self._asked[last]), uneven + (self._width - total) ** 2)
+                if cost < costs[last + 1]:
+                    costs[last + 1], came[last + 1] = cost, first
+        found: list[tuple[int, int]] = []
+        end = count
+        while end > 0:
+            found.append((came[end], end))
+            end = came[end]
+        return costs[count][0], found[::-1]
+
+    def _lengths(self, scales: Sequence[SpacingScale]) -> tuple[list[int], list[int]]:
+        """Return the characters of each piece within a line, and of each at the start of one."""
         inner = [piece.spaced(scale).length for piece, scale in zip(self._pieces, scales, strict=True)]
         outer = [
             length if piece.opening is piece.blocks else piece.spaced(scale, True).length
             for piece, scale, length in zip(self._pieces, scales, inner, strict=True)
         ]
-        costs: list[tuple[int, int, int]] = [(0, 0, 0)] + [(count + 1, 0, 0)] * count  # lines, unasked ends, unevenness
-        came = [0] * (count + 1)
-        for first in range(count):
-            width = self._labels + len(self._starts[first][0])
-            for last in range(first, count):
-                width += outer[first] if last == first else inner[last]
-                total = width + len(self._ends[last][0])
-                if total > self._width and last > first:
-                    break
-                lines, unasked, uneven = costs[first]
-                lines += 1 if total <= self._width else count + 1  # too wide even alone: where nothing else is left
-                cost = (lines, unasked + (not self._asked[last]), uneven + (self._width - total) ** 2)
-                if cost < costs[last + 1]:
-                    costs[last + 1], came[last + 1] = cost, first
-                if self._pieces[last].goes_on:
-                    break
-                width += len(self._joins[last][0])
-        found = [(came[count], count)] if count else []
-        while found and found[0][0] > 0:
-            found.insert(0, (came[found[0][0]], found[0][0]))
-        return costs[count][0], found
+        return inner, outer
+
+    def _candidate_lines(self, first: int, inner: Sequence[int], outer: Sequence[int]) -> Iterator[tuple[int, int]]:
+        """Yield the last piece and the characters of each line that may begin with a piece: those that fit, or that piece alone."""
+        width = self._labels + len(self._starts[first][0])
+        for last in range(first, len(self._pieces)):
+            width += outer[first] if last == first else inner[last]
+            total = width + len(self._ends[last][0])
+            if total > self._width and last > first:
+                return
+            yield last, total
+            if self._pieces[last].goes_on:
+                return
+            width += len(self._joins[last][0])
 
     def line(self, first: int, last: int, scales: Sequence[SpacingScale]) -> Line:
-        """Pieces `first` to `last` (excluded), placed."""
+        """Return pieces `first` to `last` (excluded) as a line."""
         signs = [self._starts[first], *self._joins[first : last - 1], self._ends[last - 1]]
         left = self._labels + len(signs[0][0])
         placed = []

@@ -1,4 +1,4 @@
-"""Where on a line of text each column of a lick stands.
+"""Horizontal spacing of a text tab: where on a line of text each column of a lick stands.
 
 In: the columns of a `Grid`. Out: `Piece`s, a bar each (or a part of one that is too long for a line), and character
 positions for them at a scale: so many characters for so many grains. Space is in proportion to time, and gives way
@@ -20,24 +20,22 @@ from lickwright.music.syllables import GROUP
 from lickwright.music.tuning import STRINGS_MAX
 from lickwright.notation.techniques import Damping
 
-STEP_MIN, STEP_MAX = (
-    3,
-    5,
-)  # characters that the usual shortest step of a bar takes: room for a fret of two digits, and no more than fits a bend
+# Characters that the usual shortest step of a bar takes: room for a fret of two digits, and no more than fits a bend.
+STEP_MIN, STEP_MAX = 3, 5
 LONG_STEP_MIN = 4  # the same where that step is a quarter or longer
-RING_APART = 3  # characters that columns under "ring" or "let ring" are apart
+RING_APART = 3  # characters at least between columns under "ring" or "let ring"
 SAME_BAR = 7  # characters of a bar that only says `%`
 
 
 class SpacingScale(NamedTuple):
-    """`chars` characters for `grains` grains; no characters: as tight as the marks allow."""
+    """A scale of `chars` characters for `grains` grains; no characters: as tight as the marks allow."""
 
     chars: int
     grains: int
 
     @property
     def ratio(self) -> float:
-        """Characters a grain, to compare."""
+        """Characters a grain, to compare scales by."""
         return self.chars / self.grains
 
 
@@ -55,7 +53,7 @@ class TabMark(NamedTuple):
 
 
 class Block(NamedTuple):
-    """One column with all the texts that need room."""
+    """One column with all its texts that need room."""
 
     at: int  # grains in the bar
     back: int  # characters that a grace note or rake stroke stands before its beat; 0 on the beat
@@ -70,7 +68,7 @@ class Block(NamedTuple):
 
 
 class Spaced(NamedTuple):
-    """A piece with its places."""
+    """The places of a piece's columns, in characters."""
 
     xs: tuple[int, ...]  # a column's characters from the bar line before it; 0 is the first after the line
     length: int  # characters to the bar line that ends it
@@ -78,7 +76,7 @@ class Spaced(NamedTuple):
 
 @mutable_record
 class Piece:
-    """A bar, or a part of one. Not changed once made."""
+    """A bar, or a part of one. It is not changed once made; its places at each scale are kept."""
 
     index: int  # of its bar in Grid.bars
     first: int  # its columns: grid.columns[first:first + len(blocks)]
@@ -92,7 +90,7 @@ class Piece:
     _known: dict[tuple[SpacingScale, bool], Spaced] = field(default_factory=dict, init=False, compare=False, repr=False)
 
     def spaced(self, scale: SpacingScale, first: bool = False) -> Spaced:
-        """Its places at a scale; `first` on a line, where held notes are shown again. Asked often, worked out once."""
+        """Return its places at a scale; `first` on a line, where held notes are shown again."""
         first = first and self.opening is not self.blocks
         found = self._known.get((scale, first))
         if found is None:
@@ -103,7 +101,7 @@ class Piece:
 
 
 def bar_pieces(grid: Grid) -> list[Piece]:
-    """One for each bar."""
+    """Return a piece for each bar of the lick."""
     needs = _needs(grid)
     grain, beat = grid.timeline.grain, int(grid.timeline.settings.meter.beat * grid.timeline.grain)
     pieces = []
@@ -138,7 +136,7 @@ def _needs(grid: Grid) -> _Needs:
 
 
 def cut_piece(grid: Grid, piece: Piece, first: int, last: int) -> Piece:
-    """Blocks `first` to `last` (excluded) of a piece, as a piece of its own."""
+    """Return blocks `first` to `last` (excluded) of a piece as a piece of its own."""
     blocks = piece.blocks[first:last]
     whole = last == len(piece.blocks)
     end = piece.end if whole else piece.blocks[last].at
@@ -148,7 +146,7 @@ def cut_piece(grid: Grid, piece: Piece, first: int, last: int) -> Piece:
 
 
 def _opened(grid: Grid, piece: Piece) -> Piece:
-    """Adds how it looks at the start of a line, where a tied note is shown again."""
+    """Return a piece with how it looks at the start of a line, where a tied note is shown again."""
     held = held_cells(grid, piece.first) if piece.blocks else ()
     if not held:
         return piece
@@ -161,7 +159,7 @@ def _opened(grid: Grid, piece: Piece) -> Piece:
 
 
 def _held_mark(cell: Cell, marks: Sequence[TabMark]) -> TabMark:
-    """`(7)`, and behind it what is done to it in this very step: `(8b10)r8`."""
+    """Return `(7)`, and behind it what is done to it in this very step: `(8b10)r8`."""
     text = held_text(cell) + "".join(mark.text for mark in marks if mark.string == cell.string)
     return _mark(cell.string, text, True)
 
@@ -188,22 +186,22 @@ def _blocks(columns: Sequence[Column], needs: _Needs, first: int) -> tuple[Block
 
 
 def _rest(said: str) -> str:
-    """The count of a rest; the sign of a new group stands before its parenthesis."""
+    """Return the count of a rest; the sign of a new group stands before its parenthesis."""
     return f"{GROUP}({said[len(GROUP) :]})" if said.startswith(GROUP) else f"({said})"
 
 
 def count_lead(said: str) -> int:
-    """Characters of a count that stand before its column: a parenthesis, the sign of a group."""
+    """Return the characters of a count that stand before its column: a parenthesis, the sign of a group."""
     return len(said) - len(said.lstrip(f"{GROUP}("))
 
 
 def _room_after(blocks: Sequence[Block]) -> int:
-    """Characters between a stroke and the beat it leads to: the strokes there, and what stands before the beat's fret."""
+    """Return the characters between a stroke and the beat it leads to: the strokes there, and what stands before the beat's fret."""
     return blocks[-1].back or max((mark.anchor for mark in blocks[-1].marks), default=0) if blocks else 0
 
 
 def _marks(cells: Sequence[Cell]) -> tuple[tuple[TabMark, ...], tuple[tuple[int, str], ...]]:
-    """The marks of a column, and where in them bend amounts belong (equal ones of two strings once)."""
+    """Return the marks of a column, and where in them bend amounts belong (equal ones of two strings once)."""
     if len(cells) == 1 and cells[0].starts and not cells[0].shapes:
         return (_mark(cells[0].string, note_text(cells[0].sound)),), ()
     marks = []
@@ -225,20 +223,13 @@ def _marks(cells: Sequence[Cell]) -> tuple[tuple[TabMark, ...], tuple[tuple[int,
 
 
 def _scale(blocks: Sequence[Block], end: int, grain: int, beat: int) -> SpacingScale:
-    """The scale at which the usual shortest step of a bar has room.
+    """Return the scale at which the usual shortest step of a bar has room.
 
     The step is the length that a quarter of its notes and rests do not exceed (and no more than a beat), so that one
     quick ornament does not stretch the whole bar; its room is what most such steps need, within limits, and the few
     that need more push on what follows.
     """
-    tight = space_blocks(blocks, 0, end, TIGHT)
-    real = [
-        (at, x)
-        for x, (at, back, marks, _, said, *_) in zip(tight.xs, blocks, strict=True)
-        if not back and ("(" in said or any(not mark.held for mark in marks))
-    ]
-    real.append((end, tight.length + 1))
-    steps = [(following - at, end - x) for (at, x), (following, end) in pairwise(real)]
+    steps = _steps(blocks, end)
     lengths = sorted([length for length, _ in steps])
     step = min(beat, lengths[len(lengths) // 4]) if lengths else beat
     needs = sorted([need for length, need in steps if length <= step])
@@ -247,20 +238,59 @@ def _scale(blocks: Sequence[Block], end: int, grain: int, beat: int) -> SpacingS
     return SpacingScale(min(STEP_MAX, max(least, need)), max(1, step))
 
 
-def space_blocks(blocks: Sequence[Block], begin: int, end: int, scale: SpacingScale, least: int = 1) -> Spaced:
-    """Places for columns. Each stands where its time asks, or as far on as what is before it needs:
+def _steps(blocks: Sequence[Block], end: int) -> list[tuple[int, int]]:
+    """Return the length in grains and the least room in characters of each step from a note or rest to the next."""
+    tight = space_blocks(blocks, 0, end, TIGHT)
+    real = [
+        (at, x)
+        for x, (at, back, marks, _, said, *_) in zip(tight.xs, blocks, strict=True)
+        if not back and ("(" in said or any(not mark.held for mark in marks))
+    ]
+    real.append((end, tight.length + 1))
+    return [(following - at, next_x - x) for (at, x), (following, next_x) in pairwise(real)]
 
-    one `-` at least between marks of a string, no mark over another's column, a blank between counts, chords and
-    bend amounts.
+
+class _RowsAbove:
+    """How far the texts of chords and bends reach, in characters from the bar line. Few columns have any."""
+
+    __slots__ = ("bend_free", "chord_free")
+
+    def __init__(self) -> None:
+        self.bend_free = self.chord_free = 0
+
+    def place(self, x: int, block: Block) -> int:
+        """Return the first place from `x` on at which the texts of a column touch none before them."""
+        if block.chords:
+            x = max(x, self.chord_free)
+        if block.clear and x <= self.bend_free:
+            x = self.bend_free + 1
+        return max(x, self.bend_free - block.bends[0][0]) if block.bends else x
+
+    def take(self, x: int, block: Block) -> None:
+        """Note how far the texts of a column at `x` reach."""
+        if block.chords:
+            self.chord_free = x + max(map(len, block.chords)) + 1
+        if block.bends:
+            self.bend_free = x + max(offset + len(amount) for offset, amount in block.bends) + 1
+
+
+def space_blocks(blocks: Sequence[Block], begin: int, end: int, scale: SpacingScale, least: int = 1) -> Spaced:
+    """Return places for columns: each stands where its time asks, or as far on as what is before it needs.
+
+    There is one `-` at least between marks of a string, no mark over another's column, and a blank between counts, chords and
+    bend amounts. `begin` and `end` are grains in the bar, `least` the fewest characters to the bar line. It is the innermost loop
+    of a text tab, so that it is kept in one function.
     """
     chars, grains = scale
     half = grains // 2
     base, base_at = 1, begin  # from here space is counted, so that roundings do not add up
     busy = [0] * (STRINGS_MAX + 1)  # by string: the first free character
-    free = said_free = chord_free = bend_free = words_end = 0
+    rows = _RowsAbove()
+    free = said_free = words_end = 0
     before = ")"  # the count before: no blank is needed beside a parenthesis
     xs: list[int] = []
-    for at, back, marks, width, said, chords, bends, apart, clear, words in blocks:
+    for block in blocks:
+        at, back, marks, width, said, chords, bends, apart, clear, words = block
         asked = x = base + ((at - base_at) * chars + half) // grains - back
         if x < free:
             x = free
@@ -268,21 +298,16 @@ def space_blocks(blocks: Sequence[Block], begin: int, end: int, scale: SpacingSc
             needed = busy[string] + lead + (not held or busy[string] > 0)
             if x < needed:
                 x = needed
-        if chords:
-            x = max(x, chord_free)
-        if clear and x <= bend_free:
-            x = bend_free + 1
-        if bends:
-            x = max(x, bend_free - bends[0][0])
+        above = chords or bends or clear
+        if above:
+            x = rows.place(x, block)
         if said:
             lead = count_lead(said)
             joined = said[0] == "(" or before[-1] == ")"
             x = max(x, said_free + lead + (not joined))
             said_free, before = x - lead + len(said), said
-        if chords:
-            chord_free = x + max(map(len, chords)) + 1
-        if bends:
-            bend_free = x + max(offset + len(amount) for offset, amount in bends) + 1
+        if above:
+            rows.take(x, block)
         for string, _, _, reach, _ in marks:
             busy[string] = x + reach
         if x > asked and not back:
@@ -291,4 +316,4 @@ def space_blocks(blocks: Sequence[Block], begin: int, end: int, scale: SpacingSc
         free = x + max(width + 1, apart)
         words_end = max(words_end, x + words - 1)
     length = base + ((end - base_at) * chars + half) // grains
-    return Spaced(tuple(xs), max(length, free, said_free, chord_free - 2, bend_free - 2, words_end, least))
+    return Spaced(tuple(xs), max(length, free, said_free, rows.chord_free - 2, rows.bend_free - 2, words_end, least))
