@@ -53,7 +53,7 @@ def emit(lowered: LoweredLick, options: Options) -> Export:
     performances = [performance for _, performance in played]
 
     def write(file: BinaryIO, scratch: BinaryIO) -> None:
-        sounds = [b64encode(recording.record_mp3(timeline, one)) for one in performances]
+        sounds = [b64encode(recording.record_mp3(timeline, one, slow=n > 0)) for n, one in enumerate(performances)]
         file.write("".join(_parts(lowered, options, played, sounds)).encode("utf-8"))
 
     def rewrite(old: BinaryIO, file: BinaryIO) -> None:

@@ -87,8 +87,8 @@ function spotsOf(svg) {
     const matrix = system.transform.baseVal.consolidate();
     const y = matrix ? matrix.matrix.f : 0;
     const [top, bottom] = [y + Number(system.dataset.top) - 6, y + Number(system.dataset.bottom) + 6];
-    for (const instant of system.querySelectorAll('[data-role="instant"]')) {
-      const { bar, at, x } = instant.dataset;
+    for (const instant of (system.dataset.instants || "").split(";").filter(Boolean)) {
+      const [bar, at, x] = instant.split(" ");
       spots.set(`${bar} ${at}`, { bar: Number(bar), x: Number(x), top, bottom, right });
     }
   }

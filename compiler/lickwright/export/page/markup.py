@@ -10,6 +10,7 @@ import json
 import re
 from base64 import b64encode
 from collections.abc import Iterable, Sequence
+from functools import cache
 from hashlib import sha256
 from importlib.resources import files
 from typing import TypeAlias
@@ -67,7 +68,7 @@ def el(name: str, /, *children: Child, **attributes: Attribute) -> Markup:
             words.append(f'{key}="{escaped(value)}"')
         else:
             words.append(key if value is True else f'{key}="{value:g}"')
-    if not all(map(_NAME.match, (name,))):
+    if not _NAME.match(name):
         raise ValueError(f"{name!r} is no name of an element")
     start = f"<{' '.join(words)}>"
     return Markup(start) if name in _VOID else Markup(f"{start}{joined(*children)}</{name}>")
@@ -85,9 +86,14 @@ def data_uri(content: bytes, mime: str) -> str:
     return f"data:{mime};base64,{b64encode(content).decode('ascii')}"
 
 
+_COMMENT = re.compile(r"^\s*(?://|/\*).*(?:\n \*.*)*\n", re.MULTILINE)
+
+
+@cache
 def asset(name: str) -> str:
-    """The text of a style or script of the package. Raises FileNotFoundError where there is none."""
-    return (files("lickwright.export.page") / name).read_text("utf-8")
+    """The text of a style or script of the package, without comments on lines of their own. Raises FileNotFoundError where there is none."""
+    text = (files("lickwright.export.page") / name).read_text("utf-8")
+    return re.sub(r"\n\s*", "\n", _COMMENT.sub("", text))
 
 
 def document(title: str, body: Sequence[Markup], styles: Sequence[str], scripts: Sequence[str] = ()) -> str:

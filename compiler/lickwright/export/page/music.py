@@ -13,9 +13,9 @@ from lickwright.export import LoweredLick
 from lickwright.export.page.markup import Markup
 
 # The classes of lesson.css, each with its width: the narrowest screen that it is shown on, less the page's margins, in CSS pixels.
-WIDTHS = {"narrow": 332, "medium": 620, "broad": 940}
+WIDTHS = {"narrow": 332, "broad": 624}
 _SCALE = 1.5  # CSS pixels a point: numbers of 12 pixels
-_MOST_EVENTS = 1_000  # of the lick, up to which all widths are drawn: a page must stay one that a phone opens
+_MOST_EVENTS = 1_000  # of the lick, up to which both widths are drawn: a page must stay one that a phone opens
 _SANS = "'Noto Sans', 'Helvetica Neue', Arial, sans-serif"
 _SERIF = "'Noto Serif', Georgia, serif"
 _SHORTER = (  # attributes, and the classes of lesson.css that say the same
@@ -26,9 +26,14 @@ _SHORTER = (  # attributes, and the classes of lesson.css that say the same
     (f' font-family="{_SERIF}" fill="currentColor"', ' class="r"'),
     (' fill="none" stroke="currentColor"', ""),
     (' text-anchor="middle"', ' class="m"'),
+    (' font-size="9"', ""),
     ("\n", ""),
 )
-_UNUSED = re.compile(r' data-(?:string|fret|touch|start|end|technique)="[^"]*"| data-role="(?!instant|system)[^"]*"')
+_UNUSED = re.compile(
+    r' data-(?:string|fret|touch|start|end|technique|value)="[^"]*"| data-role="(?!instant|system)[^"]*"'
+)
+_BARE_GROUP = re.compile(r"<g>((?:(?!</?g\b).)*)</g>")
+_INSTANT = re.compile(r'<g data-role="instant" data-bar="([^"]*)" data-at="([^"]*)" data-x="([^"]*)"></g>')
 _TWO_CLASSES = re.compile(r' class="(\w)" class="(\w)"')
 
 
@@ -36,7 +41,7 @@ def drawings(lowered: LoweredLick) -> list[Markup]:
     """Return the music at each width; of a very long lick at one width for all."""
     grid = lowered.grid()
     if len(grid.timeline.sounds) > _MOST_EVENTS:
-        return [_drawn(music_svg(grid, WIDTHS["medium"] / _SCALE), "narrow medium broad")]
+        return [_drawn(music_svg(grid, WIDTHS["narrow"] / _SCALE), "narrow broad")]
     return [_drawn(music_svg(grid, width / _SCALE), name) for name, width in WIDTHS.items()]
 
 
@@ -46,5 +51,13 @@ def _drawn(svg: str, kind: str) -> Markup:
     (box,) = re.findall(r'viewBox="[^"]*"', head)
     for long, short in _SHORTER:
         rest = rest.replace(long, short)
-    rest = _TWO_CLASSES.sub(r' class="\1 \2"', _UNUSED.sub("", rest)).replace("<g></g>", "")
+    rest = _TWO_CLASSES.sub(r' class="\1 \2"', _BARE_GROUP.sub(r"\1", _UNUSED.sub("", rest)))
+    rest = "".join(_with_instants(system) for system in re.split('(?=<g data-role="system")', rest))
     return Markup(f'<svg {box} role="img" class="{kind}">{rest}')
+
+
+def _with_instants(system: str) -> str:
+    """A system with its instants in one attribute, `BAR AT X` each, instead of a group each."""
+    found = ";".join(" ".join(match) for match in _INSTANT.findall(system))
+    bare = _INSTANT.sub("", system)
+    return bare.replace('data-role="system"', f'data-role="system" data-instants="{found}"', 1) if found else bare

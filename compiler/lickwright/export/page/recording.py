@@ -1,7 +1,7 @@
 """The recordings inside a lesson page: short, of one channel, as MP3.
 
-In: a lick as sounded. Out: bytes, the same each time on one machine. Wants the extra `lickwright[audio]`. 24,000 samples a second keep all that the
-guitars sound below 12,000 Hz in half the room: a page is to be mailed.
+In: a lick as sounded. Out: bytes, the same each time on one machine. Wants the extra `lickwright[audio]`. 22,050 samples a second keep all that the
+guitars sound below 11,000 Hz in half the room: a page is to be mailed.
 """
 
 from __future__ import annotations
@@ -16,10 +16,13 @@ from lickwright.performance.note_events import Performance
 from lickwright.synth.arrangement import take
 from lickwright.timeline.model import Timeline
 
-RATE = 24_000  # samples a second
+RATE = 22_050  # samples a second
 LONGEST = 90.0  # seconds of one recording in a page, about 450 kB
-BYTES = 7_000  # of a second of recording in a page, in base64: measured over the samples
-_SETTINGS = {"bitrate_mode": "VARIABLE", "compression_level": 0.7}  # libsndfile's scale: 0 is best, 1 is smallest
+BYTES = 6_000  # of a second of recording in a page, in base64: measured over the samples
+_SMALLNESS = (
+    0.85,
+    0.95,
+)  # compression of the recording at the tempo, and of the longer slow one; libsndfile's scale: 0 is best, 1 is smallest
 
 
 def can_record() -> bool:
@@ -35,13 +38,13 @@ def sound_digest(timeline: Timeline, performances: Sequence[Performance]) -> byt
     settings = timeline.settings
     parts = (
         "page", [performance.notes for performance in performances], [performance.end for performance in performances],
-        settings.tuning.sounding, settings.sound, RATE, _SETTINGS, numpy.__version__, soundfile.__libsndfile_version__,
+        settings.tuning.sounding, settings.sound, RATE, _SMALLNESS, numpy.__version__, soundfile.__libsndfile_version__,
     )  # fmt: skip
     return blake2b(repr(parts).encode(), digest_size=16).digest()
 
 
-def record_mp3(timeline: Timeline, performance: Performance) -> bytes:
-    """The lick once through, from the first second of its performance on."""
+def record_mp3(timeline: Timeline, performance: Performance, slow: bool) -> bytes:
+    """The lick once through, from the first second of its performance on. Raises ImportError without the libraries."""
     import numpy as np
     import soundfile
 
@@ -52,7 +55,9 @@ def record_mp3(timeline: Timeline, performance: Performance) -> bytes:
     guitar = INSTRUMENTS[settings.sound].guitar
     wave = mix_down(taken, settings.tuning.sounding, guitar, BytesIO(), RATE, None)
     file = BytesIO()
-    out = soundfile.SoundFile(file, "w", RATE, 1, "MPEG_LAYER_III", format="MP3", **_SETTINGS)
+    out = soundfile.SoundFile(
+        file, "w", RATE, 1, "MPEG_LAYER_III", format="MP3", bitrate_mode="VARIABLE", compression_level=_SMALLNESS[slow]
+    )
     try:
         for piece in wave.pieces():
             out.write(np.mean(piece, axis=0))

@@ -84,7 +84,7 @@ def _switch(id: str, words: str, on: bool = False) -> Markup:
 
 def music(drawings: Sequence[Markup]) -> Markup:
     """The music, drawn for several widths, of which the style shows one."""
-    help = "Left and right go from bar to bar, with Shift the part to play grows and shrinks. Space plays and pauses, Escape chooses the whole lick."
+    help = "arrow keys go from bar to bar, Shift with them changes the part, Space plays and pauses, Escape chooses the whole lick."
     return section(
         "music", "Music",
         el("div", *drawings, id="music", class_="music", tabindex="0", role="group", aria_labelledby="music-title", aria_describedby="music-help"),
