@@ -30,10 +30,11 @@ class _Field(NamedTuple):
 
 def _replace(value: T, /, **changes: Any) -> T:
     """Return a copy of a record with other values in some fields. Raises `TypeError` for a name that `__init__` does not take."""
-    for name, spec in type(value).__record_fields__.items():  # type: ignore[attr-defined]
-        if spec.init and name not in changes:
+    cls: Any = type(value)
+    for name in cls.__record_parameters__:
+        if name not in changes:
             changes[name] = getattr(value, name)
-    return type(value)(**changes)
+    return cast(T, cls(**changes))
 
 
 if TYPE_CHECKING:  # the type checker knows what these two give
@@ -93,6 +94,7 @@ def _with_methods(cls: type[T], hashed: bool) -> type[T]:
         "__slots__": tuple(name for name in fields if name not in inherited),
         "__match_args__": tuple(name for name, spec in fields.items() if spec.init and not spec.kw_only),
         "__record_fields__": fields,
+        "__record_parameters__": tuple(name for name, spec in fields.items() if spec.init),
         "__dataclass_fields__": _STANDARD_FIELDS,
         "__init__": _init(cls, fields),
         "__eq__": _eq(values),

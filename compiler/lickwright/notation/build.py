@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
+from functools import lru_cache
+from typing import NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic, Fix, Rule, Severity, replacement_fix
 from lickwright.core.slugs import fold_title
@@ -23,11 +25,13 @@ from lickwright.notation.tree import Book, Comment, Event, Field, Lick, SameBar,
 MAX_LICKS = 10_000
 MAX_FIELDS = 200  # in a file's head or a lick: each is looked at for every lick
 MAX_FINDINGS = 1_000
+MAX_SHARED = 200  # characters of a field that is kept for others like it
 FEW = 10
 
 _TITLE = re.compile(r'lick[ \t]+"((?:[^"\\]|\\.)*)"[ \t]*')
-# One field line with the indented lines that go on with it; the grammar has found that these lines are fields.
-_FIELD = re.compile(r"^([A-Za-z][A-Za-z-]*)([:=]?)[ \t]*([^\n]*(?:\n[ \t]+[^ \t\n][^\n]*)*)", re.MULTILINE)
+# The grammar has found that these lines are fields, and which indented lines go on with them.
+_FIELD = re.compile(r"([A-Za-z][A-Za-z-]*)([:=]?)[ \t]*(.*)", re.DOTALL)
+_FIELD_END = re.compile(r"\n(?![ \t])")
 _REMARK = re.compile(r'"(?:[^"\\\n]|\\.)*"|((?:(?<=[ \t\n])|^)#(?=[ \t\n]|$)[^\n]*)')  # a `#` in quotes is none
 _INVISIBLE = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff\ufff9-\ufffb\ud800-\udfff]"
@@ -35,7 +39,36 @@ _INVISIBLE = re.compile(
 _WIDTHLESS = re.compile("[\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff]")
 _TAB_LINE = re.compile(r"[EADGBe][#b]? ?[|:][-0-9hpbrtsx/\\~()<>^|*. ]*-[-0-9hpbrtsx/\\~()<>^|*. ]*$")
 _ENDS = " \t\n|()[]"
+_EVENTFUL = (Event, Unknown, Worded, Tuplet, SameBar)
 _TYPED = str.maketrans("“”„«»", '"""""')
+
+
+class _FieldLine(NamedTuple):
+    """A field, wherever it stands."""
+
+    name: str
+    value: str
+    remark: str | None
+    raw: str
+    raw_at: int  # where the value begins in the line
+    sign: str
+
+
+def _read_field(line: str) -> _FieldLine:
+    """Return the field of a line and of the indented lines that go on with it."""
+    match = _FIELD.match(line)
+    assert match is not None, line
+    name, sign, raw = match.groups()
+    remark = None
+    if "#" in raw:
+        comments = [m[1][1:].strip() for m in _REMARK.finditer(raw) if m[1]]
+        remark = " ".join(comments) or None
+        raw = _REMARK.sub(lambda m: " " * len(m[0]) if m[1] else m[0], raw)
+    value = chart_signs(raw) if name == "chords" else " ".join(raw.split())
+    return _FieldLine(name, value, remark, raw, match.start(3), sign)
+
+
+_read_short_field = lru_cache(maxsize=2048)(_read_field)  # equal lines share what they say
 
 
 class Builder:
@@ -103,6 +136,8 @@ class Builder:
                 )
 
     def _find_invisible(self) -> None:
+        if self.text.isascii() and self.text.replace("\n", "").replace("\t", "").isprintable():
+            return  # what nearly every text is
         for match in _INVISIBLE.finditer(self.text):
             if self._crowded():
                 return  # what cannot be read for it is then reported by itself
@@ -135,25 +170,37 @@ class Builder:
 
     def _header(self, tokens: Iterable[Token]) -> tuple[Field | Comment, ...]:
         out: list[Field | Comment] = []
-        fields = 0
+        count = 0
         junk_end = -1
         for token in tokens:
             if token.type == "FIELDS":
-                start = token.start
-                for match in _FIELD.finditer(token.text):
-                    fields += 1
-                    if fields == MAX_FIELDS + 1:
-                        self._too_many_fields(Span(start + match.start(), start + match.end()))
-                    elif fields <= MAX_FIELDS:
-                        out.append(self._field(match, start))
+                count = self._fields(out, token, count)
             elif token.type == "COMMENT":
                 out.append(self._music.comment(token))
             else:
-                span = span_of(token)
-                if "\n" in self.text[max(junk_end, 0) : span.start] or junk_end < 0:
-                    self._junk(span)
-                junk_end = span.end
+                if "\n" in self.text[max(junk_end, 0) : token.start] or junk_end < 0:
+                    self._junk(span_of(token))
+                junk_end = token.end
         return tuple(out)
+
+    def _fields(self, out: list[Field | Comment], token: Token, count: int) -> int:
+        """Add the fields of some lines to `out`, which holds `count` already; return how many there are then."""
+        new, start = tuple.__new__, token.start  # Span(…) takes twice as long
+        text = token.text
+        for line in _FIELD_END.split(text) if "\n " in text or "\n\t" in text else text.split("\n"):
+            end = start + len(line)
+            count += 1
+            if count <= MAX_FIELDS:
+                read = _read_short_field if len(line) <= MAX_SHARED else _read_field
+                name, value, remark, raw, raw_at, sign = read(line)
+                name_span = new(Span, (start, start + len(name)))
+                out.append(
+                    Field(name, value, remark, name_span, raw, start + raw_at, sign, span=new(Span, (start, end)))
+                )
+            elif count == MAX_FIELDS + 1:
+                self._too_many_fields(Span(start, end))
+            start = end + 1
+        return count
 
     def _too_many_fields(self, span: Span) -> None:
         self.report(
@@ -190,32 +237,19 @@ class Builder:
                 hint,
             )
 
-    def _field(self, match: re.Match[str], start: int) -> Field:
-        """A field within lines that begin at offset `start`."""
-        name, sign, raw = match.groups()
-        remark = None
-        if "#" in raw:
-            comments = [m[1][1:].strip() for m in _REMARK.finditer(raw) if m[1]]
-            remark = " ".join(comments) or None
-            raw = _REMARK.sub(lambda m: " " * len(m[0]) if m[1] else m[0], raw)
-        at = start + match.start()
-        name_span, span = Span(at, at + len(name)), Span(at, start + match.end())
-        value = chart_signs(raw) if name == "chords" else " ".join(raw.split())
-        return Field(name, value, remark, name_span, raw, start + match.start(3), sign, span=span)
-
     def _lick(self, tree: Tree) -> Lick:
         self._here = 0
         children = tree.children
         first = children[0]
         assert isinstance(first, Token)
         title, title_span, comment = self._title(first)
-        bar = next(
-            (n for n, child in enumerate(children) if isinstance(child, Token) and child.type == "BAR"), len(children)
-        )
+        bar = 1
+        while bar < len(children) and children[bar].type != "BAR":
+            bar += 1
         self._indented(children[bar] if bar < len(children) else None)
         fields = self._header(child for child in children[1:bar] if isinstance(child, Token))
         music = self._music.music(children[bar:])
-        if not self._here and not any(isinstance(item, (Event, Unknown, Worded, Tuplet, SameBar)) for item in music):
+        if not self._here and not any(isinstance(item, _EVENTFUL) for item in music):
             self.report(
                 rules.EMPTY,
                 title_span,
@@ -249,7 +283,7 @@ class Builder:
                 f"`{rest.strip()[:20]}` follows the title",
                 "the title is alone on its line; music begins on the next",
             )
-        title = ESCAPE.sub(r"\1", match[1])
+        title = ESCAPE.sub(r"\1", match[1]) if "\\" in text else match[1]
         if not title.strip():
             self.report(rules.TITLE, span, "the title is empty", 'give the lick a name: `lick "Porch light"`')
         return title, span, comment

@@ -20,6 +20,7 @@ from lickwright.notation.techniques import EVENT_WORDS, WORDS
 
 MAX_TUPLET = 64
 _WORDS = (*WORDS, *EVENT_WORDS)
+_OPENERS = {f"({word}:": word for word in _WORDS}
 _BORDERS = {"|": "a bar line", ":": "a bar line", ")": "the `)` after it", "%": "a bar's repeat"}
 
 
@@ -44,6 +45,9 @@ class BracketBuilder:
 
     def word(self, opener: Token, closed: bool) -> str:
         """Return the word of a parenthesis; "" where nobody knows what belongs to it, since it is never closed."""
+        known = _OPENERS.get(opener.text)
+        if known is not None and closed:
+            return known
         word = opener.text[1:].strip().removesuffix(":").strip()
         if word not in _WORDS or opener.text != f"({word}:":
             self._report_word(Span(opener.start, opener.end), word)

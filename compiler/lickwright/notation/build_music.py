@@ -72,26 +72,25 @@ class MusicBuilder:
     def _list(self, children: list[Child]) -> tuple[Item, ...]:
         """Return items in order; bar lines that only a line break parts become one."""
         out: list[Item] = []
+        last: Item | None = None
         solid: int | None = None  # which is the last that is no remark
         for child in children:
-            kind, before = child.type, len(out)
-            last = out[-1] if out else None
-            if isinstance(last, BarLine) and not last.newline and self._is_new_line(span_of(child).start):
+            kind, before = child[0], len(out)
+            start, end = span_of(child) if isinstance(child, Tree) else child[2:]
+            if isinstance(last, BarLine) and not last.newline and self._is_new_line(start):
                 out[-1] = replace(last, newline=True)
             if isinstance(child, Tree):
                 out.append(self._bracketed(child))
-                end = span_of(child).end
+            elif kind == "RUNS":
+                self._runs(out, child)
+            elif kind == "BAR":
+                self._bar(out, child, solid)
             else:
-                end = child.end
-                if kind == "RUNS":
-                    self._runs(out, child)
-                elif kind == "BAR":
-                    self._bar(out, child, solid)
-                else:
-                    self._other(out, child, last)
+                self._other(out, child, last)
             if kind != "BAR":
                 self._after_repeat = False
-            if len(out) > before and not isinstance(out[-1], Comment):
+            last = out[-1] if out else None
+            if len(out) > before and not isinstance(last, Comment):
                 solid = len(out) - 1
             self._prev_end = end
         return tuple(out)
@@ -165,9 +164,9 @@ class MusicBuilder:
 
     def _bar(self, out: list[Item], token: Token, at: int | None) -> None:
         """Add a bar line, or make it one with that at `at` if only a line break or remarks part them."""
-        sign = _read_bar(token.text)
-        if sign.wrong:
-            first, end = sign.wrong
+        double, times, starts, wrong = _read_bar(token.text)
+        if wrong:
+            first, end = wrong
             self.report(
                 rules.REPEAT,
                 Span(token.start + first, token.start + end),
@@ -176,18 +175,23 @@ class MusicBuilder:
             )
         new_line = self._is_new_line(token.start)
         last = out[at] if at is not None else None
-        if at is not None and isinstance(last, BarLine) and sign.goes_on(last, new_line):
+        if (
+            at is not None
+            and isinstance(last, BarLine)
+            and not last.ending
+            and (new_line or (last.repeat_end and starts))
+        ):
             out[at] = replace(
                 last,
-                double=last.double or sign.double,
-                repeat_end=last.repeat_end or sign.times,
-                repeat_start=last.repeat_start or sign.starts,
+                double=last.double or double,
+                repeat_end=last.repeat_end or times,
+                repeat_start=last.repeat_start or starts,
                 newline=last.newline or "\n" in self.text[last.span.end : token.start],
             )
         else:
-            empty = isinstance(last, BarLine) and not (last.ending or last.repeat_end or sign.starts)
-            out.append(BarLine(sign.double, sign.times, sign.starts, 0, new_line, empty, span=span_of(token)))
-        self._after_repeat = bool(sign.times)
+            empty = isinstance(last, BarLine) and not (last.ending or last.repeat_end or starts)
+            out.append(BarLine(double, times, starts, 0, new_line, empty, span=Span(token.start, token.end)))
+        self._after_repeat = bool(times)
 
     def _ending(self, token: Token) -> Item | None:
         text, span = token.text, span_of(token)
@@ -244,10 +248,6 @@ class _BarSign(NamedTuple):
     times: int  # how many times in all, where a repeat ends; else 0
     starts: bool  # a repeat begins
     wrong: tuple[int, int] | None  # where in the sign a number of times stands that is none
-
-    def goes_on(self, last: BarLine, new_line: bool) -> bool:
-        """Whether this and the bar line before it are one: `|` at the end of a line and at the start of the next, `:| |:`."""
-        return bool(new_line or (last.repeat_end and self.starts)) and not last.ending
 
 
 @lru_cache(maxsize=64)

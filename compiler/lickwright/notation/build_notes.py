@@ -54,33 +54,27 @@ class TokenRun(NamedTuple):
 def read_runs(text: str, start: int, report: ReportFinding) -> list[Event | Unknown]:
     """Return the events of the runs in `text`, which begins at offset `start`. White space parts runs."""
     events: list[Event | Unknown] = []
-    new, at = tuple.__new__, start  # Span(…) takes twice as long
+    new, append, at = tuple.__new__, events.append, start  # Span(…) takes twice as long
     for word in text.replace("\t", " ").split(" "):
         if word:
-            run = read_run(word)
-            for first, end, count, parts in run.events:
+            read, findings = read_run(word) if len(word) <= MAX_SHARED else _read_run(word)
+            for first, end, count, parts in read:
                 span = new(Span, (at + first, at + end))
-                events.append(Event(parts, count, span=span) if parts else Unknown(span=span))
-            for rule, span, message, hint in run.findings:
+                append(Event(parts, count, span=span) if parts else Unknown(span=span))
+            for rule, span, message, hint in findings:
                 report(rule, Span(at + span.start, at + span.end), message, hint)
         at += len(word) + 1
     return events
 
 
-def read_run(text: str) -> TokenRun:
-    """Return one run taken apart. Equal runs that are short share it."""
-    return _read_short(text) if len(text) <= MAX_SHARED else _read(text)
-
-
-@lru_cache(maxsize=8192)
-def _read_short(text: str) -> TokenRun:
-    return _read(text)
-
-
-def _read(text: str) -> TokenRun:
+def _read_run(text: str) -> TokenRun:
+    """Return one run taken apart."""
     if text[0] == ".":
         return TokenRun(((0, len(text), len(text), (Rest(span=Span(0, len(text))),)),), ())
     return _Reader(text).run()
+
+
+read_run = lru_cache(maxsize=8192)(_read_run)  # equal runs share their parts
 
 
 class _Reader:
