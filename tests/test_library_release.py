@@ -255,7 +255,7 @@ def test_shares_have_none_and_the_build_of_all_makes_it(course: Run) -> None:
     assert all(stamps()[path] == state for path, state in before.items() if path != "out")
 
 
-def test_a_merge_leaves_it_and_says_so(course: Run) -> None:
+def test_a_merge_leaves_a_release_that_nobody_arranges_and_says_so(course: Run) -> None:
     course(*MAKE, *NUMBERED)
     write("slow/b.lick", lick("Gate", 6))
     before = tree()
@@ -265,6 +265,29 @@ def test_a_merge_leaves_it_and_says_so(course: Run) -> None:
     assert code == 0 and "out/release_files is left as it was: say --names or --layout" in out and tree() == before
     course(*MAKE, *NUMBERED)
     assert tree()["03-gate"] == Path("out/slow/b/gate.timing.csv").read_bytes() != before["03-gate"]
+
+
+def test_a_merge_makes_the_release_of_the_whole(course: Run) -> None:
+    """Numbered in the order of the library, whatever the order of the shares; arranged as the command or the project says."""
+    write("slow/a.lick", lick("Fence", 4))
+    write("z.lick", lick("Last", 3))
+    course(*MAKE, *NUMBERED, "--out", "whole")
+    whole = tree(Path("whole/release_files"))
+    assert list(whole) == ["01-twin", "02-low-road", "03-last", "04-fence", "05-gate"]
+    for number in ("1", "2", "3"):
+        course(*MAKE, "--shard", f"{number}/3", "--out", f"part{number}")
+    merge = ("make", "--merge", "part3", "part1", "part2")
+    assert "the release would be brought up to date" in course(*merge, *NUMBERED, "--dry-run")[1]
+    assert not Path("out").exists()
+    code, out, _ = course(*merge, *NUMBERED)
+    assert code == 0 and "5 files in out/release_files: 5 written" in out and tree() == whole
+    assert "release_files" not in ready(course)
+    Path("songs/lickwright.toml").write_text('[make]\nlayout = "flat"\n[names]\nlick = "{book-number:02}-{title}"\n')
+    for number in ("1", "2", "3"):
+        course(*MAKE, "--shard", f"{number}/3", "--out", f"part{number}")
+    code, out, _ = course(*merge, "--out", "again")
+    assert code == 0 and "5 files in again/release_files: 5 written" in out
+    assert tree(Path("again/release_files")) == whole
 
 
 def test_find_names_the_copies(course: Run) -> None:
