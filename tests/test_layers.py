@@ -41,6 +41,7 @@ ONLY_IN: dict[str, set[str]] = {
     "mido": set(),
     "numpy": {"synth", "export"},
     "soundfile": {"export"},
+    "resvg_py": {"export"},
     "sounddevice": {"cli"},
 }
 

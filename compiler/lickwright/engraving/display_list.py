@@ -14,7 +14,7 @@ from lickwright.engraving.typefaces import ASCENT, DESCENT, text_width
 
 Command: TypeAlias = tuple[str | float, ...]  # ("M", x, y), ("L", x, y), ("C", x1, y1, x2, y2, x, y), ("Z",)
 
-INK, ACCENT, FAINT = "ink", "accent", "faint"  # black; the one colour; grey
+INK, ACCENT, FAINT, PAPER = "ink", "accent", "faint", "paper"  # black; the one color; grey; the ground
 
 
 class DrawnEvent(NamedTuple):

@@ -29,6 +29,7 @@ _TRILL = EVENT_ABOVE["trill"].above
 _ROLL = EVENT_ABOVE["roll"].above
 _WAVE, _WIDE = (4.2, 1.1), (5.0, 2.2)  # length and height of a wave
 _WIDE_FROM = 0.5  # semitones from which a vibrato is drawn wide
+TAPPED = "T"  # what stands over a note of the picking hand
 _SIGNS = {"Segno": "segno", "Coda": "coda", "To Coda": "coda"}
 
 
@@ -112,6 +113,8 @@ def _items(system: PlacedSystem, bends: Bends, shown: Callable[[RowEntry], bool]
     yield from (RowItem(Level.AMOUNT, group) for group in bends.amounts)
     for stop in system.stops:
         yield from (RowItem(Level.VIBRATO, wave) for wave in _vibratos(system, stop))
+        if any(mark.sound.begin.stroke is Stroke.TAP and not mark.held for mark in stop.stop.marks):
+            yield RowItem(Level.STROKE, ItemGroup(tuple(_small(stop.x, TAPPED)), "tap"))
     first, last = system.columns
     for above in system.grid.above:
         if above.first <= last and above.last >= first and above.row in _LEVELS and shown(above):

@@ -167,8 +167,10 @@ def plan_systems(pieces: Sequence[BarPiece], width: float, margins: tuple[float,
 
 def _cost(ratio: float, is_last: bool) -> float:
     """How far a system is from its natural width, squared; what must be squeezed costs more than what must be spread."""
+    if ratio >= 1 and is_last:
+        return 0.05 + min(0.5, max(0.0, 0.25 * (ratio - 1.4)))
     if ratio >= 1:
-        return 0.05 if is_last else min(9.0, (ratio - 1) ** 2 + 0.05)
+        return min(9.0, (ratio - 1) ** 2 + 0.05)
     return 6 * (1 / max(ratio, 0.05) - 1) ** 2 + 0.05
 
 

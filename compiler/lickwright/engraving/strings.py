@@ -26,7 +26,7 @@ def draw_staff(system: PlacedSystem) -> Iterator[Item]:
         yield ItemGroup((Text(start - 3.0, y, tuning.label(string), "sans", m.LABEL, "end", FAINT),), "string-name")
     if system.opens:
         yield ItemGroup(tuple(_meter(system)), "meter")
-    yield _bar_line(system, system.left)
+    yield _bar_line(system, start)
     for placed in system.pieces:
         yield from _bar_lines(system, placed)
 
@@ -49,7 +49,7 @@ def _strings(system: PlacedSystem) -> Iterator[Item]:
     for string in range(1, system.strings + 1):
         y = (string - 1) * m.STRING
         x = start
-        for left, right in sorted(_clear(system, string)):
+        for left, right in sorted((*_clear(system, string), *_under_meter(system, y))):
             if left > x:
                 yield line(x, y, left, y, m.LINE)
             x = max(x, right)
@@ -65,13 +65,20 @@ def _clear(system: PlacedSystem, string: int) -> Iterator[tuple[float, float]]:
                 yield placed.x - mark.half - m.CLEAR, placed.x + mark.half + m.CLEAR
 
 
-def _meter(system: PlacedSystem) -> Iterator[Item]:
+def _meter(system: PlacedSystem) -> Iterator[Text]:
     meter = system.grid.timeline.settings.meter
-    size = min(17.0, system.bottom * 0.46)
-    x, middle = system.left - METER_ROOM / 2, system.bottom / 2
-    size = min(size, (METER_ROOM - 1.0) / max(text_width(str(n), "sans-bold", 1.0) for n in (meter.beats, meter.unit)))
-    yield Text(x, middle - 1.2, str(meter.beats), "sans-bold", size, "middle")
-    yield Text(x, middle + 1.2 + CAPITAL * size, str(meter.unit), "sans-bold", size, "middle")
+    widest = max(text_width(str(number), "sans-bold", 1.0) for number in (meter.beats, meter.unit))
+    size = min(16.0, system.bottom * 0.42, (METER_ROOM - 2.0) / widest)
+    x, middle = system.left - METER_ROOM / 2 + 1.0, system.bottom / 2
+    yield Text(x, middle - 1.4, str(meter.beats), "sans-bold", size, "middle")
+    yield Text(x, middle + 1.4 + CAPITAL * size, str(meter.unit), "sans-bold", size, "middle")
+
+
+def _under_meter(system: PlacedSystem, y: float) -> Iterator[tuple[float, float]]:
+    """The stretch of a string at y that is kept clear for the meter."""
+    for text in _meter(system) if system.opens else ():
+        if text.y - CAPITAL * text.size - 1.5 < y < text.y + 1.5:
+            yield text.x - text.width / 2 - m.CLEAR, text.x + text.width / 2 + m.CLEAR
 
 
 def _bar_line(system: PlacedSystem, x: float, width: float = m.BAR_LINE) -> ItemGroup:

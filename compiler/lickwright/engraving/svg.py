@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from xml.sax.saxutils import escape, quoteattr
 
-from lickwright.engraving.display_list import ACCENT, FAINT, INK, DrawnEvent, Item, ItemGroup, Path, Text
+from lickwright.engraving.display_list import ACCENT, FAINT, INK, PAPER, DrawnEvent, Item, ItemGroup, Path, Text, extent
 from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, engrave
+from lickwright.engraving.neck import neck_picture
 from lickwright.engraving.typefaces import printable
 from lickwright.layout.grid import Grid
+from lickwright.timeline.model import Timeline
 
 _FAMILIES = {
     "sans": "font-family=\"'Noto Sans', 'Helvetica Neue', Arial, sans-serif\"",
@@ -20,9 +22,9 @@ _FAMILIES = {
     "serif": "font-family=\"'Noto Serif', Georgia, serif\"",
     "serif-italic": 'font-family="\'Noto Serif\', Georgia, serif" font-style="italic"',
 }
-PAGE_INKS = {INK: "currentColor", ACCENT: "currentColor", FAINT: "currentColor"}  # for a page of either scheme
-PAPER_INKS = {INK: "#000", ACCENT: "#8a3324", FAINT: "#595959"}
-BLACK_INKS = {INK: "#000", ACCENT: "#000", FAINT: "#000"}
+PAGE_INKS = {INK: "currentColor", ACCENT: "currentColor", FAINT: "currentColor", PAPER: "Canvas"}  # for either scheme
+PAPER_INKS = {INK: "#000", ACCENT: "#8a3324", FAINT: "#595959", PAPER: "#fff"}
+BLACK_INKS = {INK: "#000", ACCENT: "#000", FAINT: "#000", PAPER: "#fff"}
 _FAINTER = ' fill-opacity="0.72"'
 
 
@@ -76,6 +78,19 @@ def _written(item: Item, inks: dict[str, str]) -> Iterator[str]:
         yield "</g>"
 
 
+def neck_svg(timeline: Timeline, left_handed: bool = False) -> str:
+    """The stretch of neck that a lick is played on as a picture for a page of either color scheme; "" where it frets nothing.
+
+    Each of the lick's places is a `g` with `data-role="place"`, `data-string` and `data-fret`.
+    """
+    picture = neck_picture(timeline, left_handed)
+    if picture is None:
+        return ""
+    box = extent(picture)
+    moved = picture._replace(x=picture.x - box.left + 1, y=picture.y - box.top + 1)
+    return svg_document([moved], box.right - box.left + 2, box.bottom - box.top + 2, PAGE_INKS, picture.alt)
+
+
 def _path(item: Path, inks: dict[str, str]) -> str:
     words = " ".join(f"{command[0]}{' '.join(_number(float(n)) for n in command[1:])}" for command in item.commands)
     if item.filled:
@@ -114,4 +129,4 @@ def _number(value: float) -> str:
     return f"{value:.2f}".rstrip("0").rstrip(".") if value else "0"
 
 
-__all__ = ["BLACK_INKS", "PAPER_INKS", "music_svg", "score_items", "svg_document"]
+__all__ = ["BLACK_INKS", "PAPER_INKS", "music_svg", "neck_svg", "score_items", "svg_document"]

@@ -27,10 +27,15 @@ class Typeface(NamedTuple):
     units: int  # to the em
 
 
+def face_file(name: str) -> str:
+    """The path of the file of one of the `FACES`."""
+    return os.path.join(_FOLDER, f"{name}.ttf")
+
+
 @lru_cache(maxsize=len(FACES))
 def typeface(name: str) -> Typeface:
     """The face of one of the `FACES`. Raises `OSError` where its file is missing and `ValueError` where it is no font."""
-    with open(os.path.join(_FOLDER, f"{name}.ttf"), "rb") as file:
+    with open(face_file(name), "rb") as file:
         data = file.read()
     try:
         count = struct.unpack_from(">H", data, 4)[0]

@@ -71,6 +71,24 @@ class Album:
     cover: Cover | None = None
 
 
+PAPERS = ("a4", "letter")
+PRINT_SIZES = ("small", "normal", "large")
+SHEET_FORMATS = ("pdf", "svg", "png")
+
+
+@record
+class SheetRequest:
+    """What a user asks of a printed sheet."""
+
+    formats: tuple[str, ...] = ("pdf",)  # of SHEET_FORMATS
+    paper: str = "a4"  # one of PAPERS
+    size: str = "normal"  # one of PRINT_SIZES
+    left_handed: bool = False  # diagrams mirrored
+    black: bool = False  # no color
+    count: bool = False  # the count below the strings
+    staff: bool = False  # a staff of notes above the strings
+
+
 @record
 class Options:
     """What a user asks of the exports; each reads what concerns it."""
@@ -83,6 +101,7 @@ class Options:
     chord_tones: bool = False  # a text tab with what each note is in its chord over the strings
     album: Album = Album()  # for tags of recordings
     track: int = 0  # the lick's number in the album, from 1; 0: none
+    sheet: SheetRequest = SheetRequest()
     bars: tuple[int, int] | None = None  # the first and the last bar of the part that is wanted; None: all of it
     page_sound: bool = False  # a lesson page holds recordings, where `lickwright[audio]` is installed
 
@@ -164,12 +183,16 @@ class ExportFormat(NamedTuple):
     summary: str  # one line for help and README
     is_audio: bool = False  # needs the extra `lickwright[audio]`, and can be several files
     whole_lick: bool = False  # is made of the whole lick, whatever bars are asked for
+    is_paper: bool = False  # a printed sheet, which can be several files
 
     def files(self, options: Options) -> tuple[tuple[str, Options], ...]:
         """Return the suffix of each file that it makes of a lick, and the options to emit it with.
 
         The recordings of a practice set have their tempo in their names too, which only the lick knows: `Export.suffix`.
         """
+        if self.is_paper:
+            sheets = (replace(options.sheet, formats=(name,)) for name in options.sheet.formats)
+            return tuple((join_suffix("sheet", *one.formats), replace(options, sheet=one)) for one in sheets)
         if not self.is_audio:
             return ((("" if self.whole_lick else join_suffix(options.bars_words)) + self.suffix, options),)
         recording = options.recording
@@ -209,6 +232,14 @@ EXPORTS: tuple[ExportFormat, ...] = (
     ExportFormat("timing-json", "lickwright.export.timing.timing_json", ".timing.json", "timing sheet as JSON"),
     ExportFormat(
         "timing-text", "lickwright.export.timing.timing_text", ".timing.txt", "timing sheet as an aligned table"
+    ),
+    ExportFormat(
+        "sheet",
+        "lickwright.export.sheet",
+        ".sheet.pdf",
+        "printed sheet: engraved tab, box, practice ladder, legend",
+        whole_lick=True,
+        is_paper=True,
     ),
     ExportFormat(
         "audio",

@@ -1,0 +1,177 @@
+"""What stands on the sheet of one lick, from the title to the rights, as blocks.
+
+In: a `Grid` and what is asked for. Out: `SheetBlock`s for a column of some width, in reading order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Text, box, extent, line
+from lickwright.engraving.engrave import EngravingOptions, engrave
+from lickwright.engraving.neck import neck_picture
+from lickwright.engraving.paragraph import wrap_text
+from lickwright.export import Options
+from lickwright.export.sheet.blocks import LEADING, SheetBlock, paragraph, text_lines
+from lickwright.export.sheet.legend import SIGN, LegendRow, legend_of
+from lickwright.export.tab.heading import heading_facts, needs_caution, tempo_words
+from lickwright.hand.measures import CAUTION, CAUTION_LADDER
+from lickwright.layout.chord_tones import mark_chord_tones
+from lickwright.layout.grid import Grid
+from lickwright.timeline.model import Timeline
+
+TITLE, BODY, SMALL = 21.0, 8.6, 7.6  # sizes of text
+_TITLE_LINES = 3
+_SECTION = 11.0
+_FACT_NAME = 46.0  # room for the name of a fact
+_BESIDE = 20.0  # between the facts and the diagram
+_RUNG, _TICK = 40.0, 8.6  # of the practice ladder: room for one tempo, side of its box
+_CLEAN = 3  # times in a row that a tempo is played before its box is ticked
+_NOTES = "The numbers on the neck are the order in which the notes of the lick first come; open rings are the rest of the box, squares the root."
+_NOTES_ALONE = "The numbers on the neck are the order in which the notes of the lick first come; squares are the root."
+
+
+def lick_blocks(grid: Grid, options: Options, width: float) -> list[SheetBlock]:
+    """All blocks of a lick, `width` points wide."""
+    timeline = grid.timeline
+    if options.chord_tones:
+        grid = mark_chord_tones(grid)
+    found = [_title(timeline, width), _facts(timeline, options, width)]
+    found += _music(grid, options, width)
+    found += _ladder(timeline, options, width)
+    found += _tips(timeline, width)
+    found += _legend(grid, width)
+    found += _ending(timeline, width)
+    return found
+
+
+def _title(timeline: Timeline, width: float) -> SheetBlock:
+    title = wrap_text(timeline.title, "serif", TITLE, width, _TITLE_LINES)
+    items = [ItemGroup(text_lines(title, "serif", TITLE), "title", name=f"lick-{timeline.span.start}")]
+    height = len(title) * TITLE * LEADING
+    by = timeline.settings.by
+    if by:
+        words = wrap_text(f"by {by}", "serif-italic", BODY + 1, width, 2)
+        items.append(ItemGroup(text_lines(words, "serif-italic", BODY + 1, 0.0, height - 2.0), "paragraph"))
+        height += len(words) * (BODY + 1) * LEADING
+    rule = ItemGroup((line(0.0, height + 4.0, width, height + 4.0, 0.8, ink=ACCENT),))
+    return SheetBlock((*items, rule), height + 5.0, keep=True, bookmark=timeline.title)
+
+
+def _facts(timeline: Timeline, options: Options, width: float) -> SheetBlock:
+    """What a player has to know before the first note, beside the neck."""
+    picture = neck_picture(timeline, options.sheet.left_handed)
+    room = width
+    items: list[ItemGroup] = []
+    high = 0.0
+    if picture is not None:
+        around = extent(picture)
+        room = width - (around.right - around.left) - _BESIDE
+        high = around.bottom - around.top
+    below = picture is not None and room < _FACT_NAME + 90.0
+    if below:
+        room = width
+    tempo = tempo_words(timeline, options.tempo_percent, options.tempo_bpm)
+    y = 0.0
+    for name, value in heading_facts(timeline, tempo):
+        lines = wrap_text(value, "sans", BODY, room - _FACT_NAME)
+        texts = (Text(0.0, y + BODY, name, "sans", SMALL, "start", FAINT), *text_lines(lines, "sans", BODY, _FACT_NAME, y))  # fmt: skip
+        items.append(ItemGroup(texts, "fact"))
+        y += len(lines) * BODY * LEADING + 1.4
+    if picture is not None:
+        around = extent(picture)
+        x, top = (0.0, y + 8.0) if below else (width - around.right, 0.0)
+        items.append(picture._replace(x=x, y=top - around.top))
+        words = wrap_text(_NOTES if timeline.settings.area else _NOTES_ALONE, "sans", 6.6, around.right - around.left)
+        caption = text_lines(words, "sans", 6.6, x, top + high + 2.0, FAINT)
+        items.append(ItemGroup(caption, "paragraph"))
+        y = max(y, top + high + 2.0 + len(words) * 6.6 * LEADING)
+    return SheetBlock(tuple(items), y, 9.0)
+
+
+def _music(grid: Grid, options: Options, width: float) -> Iterator[SheetBlock]:
+    music = engrave(grid, width, EngravingOptions(options.sheet.count, options.sheet.staff))
+    for n, system in enumerate(music.systems):
+        scale = min(1.0, width / max(extent(system.group).right, 1.0))
+        yield SheetBlock((system.group._replace(scale=scale),), system.height * scale, 16.0 if n == 0 else 13.0)
+
+
+def _section(words: str) -> SheetBlock:
+    item = ItemGroup((Text(0.0, _SECTION, words, "serif-italic", _SECTION, "start", ACCENT),), "section")
+    return SheetBlock((item,), _SECTION * 1.2, 15.0, keep=True)
+
+
+def _ladder(timeline: Timeline, options: Options, width: float) -> Iterator[SheetBlock]:
+    """Tempos to practise at, each with a box to tick."""
+    tempo = timeline.settings.tempo
+    full = _asked_tempo(tempo.bpm, options)
+    rungs = options.recording.ladder.rungs(full)
+    yield _section("Practice")
+    words = f"Beats a minute, counted in {tempo.counted(timeline.settings.meter)}. Tick a tempo once it was clean {_CLEAN} times in a row."
+    yield from (block._replace(keep=True) for block in paragraph(words, width, SMALL, gap=2.0))
+    a_row = max(1, int(width // _RUNG))
+    for first in range(0, len(rungs), a_row):
+        items: list[Item] = []
+        for n, rung in enumerate(rungs[first : first + a_row]):
+            x = n * _RUNG
+            items.append(box(x + 0.5, 0.5, x + _TICK, _TICK, 0.7))
+            items.append(
+                Text(x + _TICK + 3.5, _TICK - 1.0, _plain(rung), "sans-bold" if rung == full else "sans", BODY)
+            )
+        yield SheetBlock((ItemGroup(tuple(items), "paragraph"),), _TICK + 1.0, 6.0)
+
+
+def _asked_tempo(written: Fraction, options: Options) -> Fraction:
+    if options.tempo_bpm is not None:
+        return options.tempo_bpm
+    return written if options.tempo_percent is None else written * options.tempo_percent / 100
+
+
+def _plain(number: Fraction) -> str:
+    return str(number.numerator) if number.denominator == 1 else f"{float(number):.4g}"
+
+
+def _tips(timeline: Timeline, width: float) -> Iterator[SheetBlock]:
+    notes = timeline.settings.notes
+    if notes:
+        yield _section("Tips")
+        for n, note in enumerate(notes):
+            for block in paragraph(note, width, BODY, gap=3.0, bullet="–" if len(notes) > 1 else ""):
+                yield block._replace(keep=False) if n else block
+
+
+def _legend(grid: Grid, width: float) -> Iterator[SheetBlock]:
+    """The marks in two columns, or in one where the sheet is narrow."""
+    rows = legend_of(grid)
+    if not rows:
+        return
+    yield _section("Marks")
+    columns = 2 if width >= 360 and len(rows) > 1 else 1
+    across = (width - 14.0 * (columns - 1)) / columns
+    for first in range(0, len(rows), columns):
+        items: list[ItemGroup] = []
+        high = 0.0
+        for n, row in enumerate(rows[first : first + columns]):
+            group, height = _mark(row, across)
+            items.append(group._replace(x=n * (across + 14.0)))
+            high = max(high, height)
+        yield SheetBlock(tuple(items), high, 3.4)
+
+
+def _mark(row: LegendRow, across: float) -> tuple[ItemGroup, float]:
+    sign = ItemGroup(row.items)
+    room = max(SIGN, extent(sign).right + 6.0)
+    lines = wrap_text(row.sentence, "sans", SMALL, across - room)
+    texts = text_lines(lines, "sans", SMALL, room, 3.0)
+    return ItemGroup((sign._replace(y=SMALL + 3.0), *texts), "entry"), len(lines) * SMALL * LEADING + 3.0
+
+
+def _ending(timeline: Timeline, width: float) -> Iterator[SheetBlock]:
+    """The caution, and whose the lick is."""
+    caution = CAUTION if needs_caution(timeline) else CAUTION_LADDER
+    yield from paragraph(caution, width, SMALL, "serif-italic", 14.0)
+    settings = timeline.settings
+    for name, value in (("rights", settings.rights), ("source", settings.source)):
+        if value:
+            yield from paragraph(f"{name}: {value}", width, SMALL, gap=4.0, ink=FAINT)

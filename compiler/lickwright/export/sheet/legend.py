@@ -1,0 +1,244 @@
+"""The legend of a sheet: each mark that was drawn, as it is drawn, with what it means.
+
+In: a `Grid`. Out: rows of a small drawing, or words, and a sentence, in the order of the reference page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import NamedTuple
+
+from lickwright.engraving import measures as m
+from lickwright.engraving.display_list import Command, Item, Path, Text, disc, line
+from lickwright.engraving.joins import arrowhead, lens
+from lickwright.engraving.note_values import bar_rhythm
+from lickwright.engraving.rows import TAPPED, wave
+from lickwright.export.tab.drawing import FINGERS
+from lickwright.layout.grid import Cell, Grid, GridRow
+from lickwright.layout.rows import STOP
+from lickwright.layout.tab_marks import EVENT_ABOVE, head_text
+from lickwright.notation.techniques import (
+    HEADS,
+    MARKS,
+    TECHNIQUES,
+    WORDS,
+    Curve,
+    Damping,
+    Stroke,
+    Technique,
+    TechniqueKind,
+)
+from lickwright.timeline.model import SoundingNote
+
+SIGN = 34.0  # room for the drawing
+_SIZE = 7.4
+_DEAD = HEADS["x"]
+_ORDER = {id(technique): n for n, technique in enumerate(TECHNIQUES)}
+_SAID = {  # where the drawing says something else than the sign of a text tab
+    Curve.BEND: "bend: push the string up by the amount over the arrow",
+    Curve.RELEASE: "release the bend; partly, where an amount stands over the arrow",
+    Curve.PREBEND: "pre-bend: bend first, then pick",
+}
+
+
+class LegendRow(NamedTuple):
+    """One mark and what it means."""
+
+    items: tuple[Item, ...]  # within SIGN points, its base line at y 0
+    sentence: str
+
+
+def legend_of(grid: Grid) -> list[LegendRow]:
+    """The marks of a lick, each once."""
+    found: dict[str, LegendRow] = {}
+    for part in (_techniques, _events, _holds, _hands, _navigation, _rhythm):
+        for row in part(grid):
+            found.setdefault(row.sentence, row)
+    return list(found.values())
+
+
+def _cells(grid: Grid) -> Iterator[Cell]:
+    return (cell for column in grid.columns for cell in column.cells)
+
+
+def _techniques(grid: Grid) -> Iterator[LegendRow]:
+    used: dict[int, tuple[Technique, SoundingNote]] = {}
+    for cell in _cells(grid):
+        sound = cell.sound
+        rows = [shape.technique for shape in cell.shapes]
+        if cell.starts:
+            rows += [sound.begin, *sound.marks, *([sound.head] if sound.head is not None else [])]
+        for technique in rows:
+            used.setdefault(_ORDER[id(technique)], (technique, sound))
+    for above in grid.above:
+        if above.technique is not None:
+            sound = next(cell.sound for cell in _cells(grid))
+            used.setdefault(_ORDER[id(above.technique)], (above.technique, sound))
+    for _, (technique, sound) in sorted(used.items(), key=lambda one: one[0]):
+        if technique.sign and technique.sentence:
+            items = tuple(_drawing(technique, sound))
+            if items:
+                yield LegendRow(items, _SAID.get(technique.curve, technique.sentence))
+
+
+def _word(text: str, face: str = "serif-italic") -> Iterator[Item]:
+    yield Text(0.0, 0.0, text, face, _SIZE)
+
+
+def _number(x: float, text: str) -> Text:
+    return Text(x, 0.0, text, "sans-bold", _SIZE, "middle")
+
+
+def _drawing(technique: Technique, sound: SoundingNote) -> Iterator[Item]:
+    """A technique as the sheet draws it."""
+    if technique.curve in _CURVES and technique.kind is not TechniqueKind.WORD:
+        yield from _CURVES[technique.curve](technique)
+    elif technique.stroke is Stroke.TAP:
+        yield from _word(TAPPED, "sans")
+    elif technique.kind is TechniqueKind.JOIN:
+        yield from _joined(technique)
+    elif technique.kind is TechniqueKind.ENTRY:
+        yield lens(1.0, 9.0, -4.2, 2.0)
+        yield _number(10.0, "7")
+    elif technique.kind is TechniqueKind.HEAD:
+        text = head_text(_DEAD if sound.dead else technique, sound).replace("<", "‹").replace(">", "›")
+        yield Text(0.0, 0.0, text, "sans-bold", _SIZE)
+    elif technique is MARKS["!"]:
+        yield Path((("M", 1.0, -5.0), ("L", 7.0, -3.0), ("L", 1.0, -1.0)), 0.9)
+    elif technique is MARKS[","]:
+        yield disc(3.0, -2.5, 1.1)
+    elif technique.tab.startswith("("):
+        yield Text(0.0, 0.0, "(7)", "sans-bold", _SIZE)
+    elif technique is WORDS["down"]:
+        yield Path((("M", 1.0, 0.0), ("L", 1.0, -5.0), ("L", 6.6, -5.0), ("L", 6.6, 0.0)), 0.8)
+        yield line(1.0, -4.4, 6.6, -4.4, 1.6)
+    elif technique is WORDS["up"]:
+        yield Path((("M", 1.0, -5.6), ("L", 3.4, 0.0), ("L", 5.8, -5.6)), 0.8)
+    elif technique.above:
+        yield from _word(technique.above)
+
+
+def _joined(technique: Technique) -> Iterator[Item]:
+    frets = ("5", "7") if technique.direction >= 0 else ("7", "5")
+    yield _number(4.0, frets[0])
+    yield _number(20.0, frets[1])
+    yield lens(5.0, 19.0, -5.4, 2.0)
+
+
+def _glide(technique: Technique) -> Iterator[Item]:
+    rise = 2.2 if technique.direction > 0 else -2.2
+    frets = ("5", "7") if technique.direction > 0 else ("7", "5")
+    yield _number(4.0, frets[0])
+    yield _number(20.0, frets[1])
+    yield line(7.4, -2.6 + rise, 16.6, -2.6 - rise, 0.8)
+    if technique.stroke is not Stroke.PICK:
+        yield lens(5.0, 19.0, -5.4, 2.0)
+
+
+def _slide_in(technique: Technique) -> Iterator[Item]:
+    rise = 2.2 if technique.amount < 0 else -2.2
+    yield line(1.0, -2.6 + rise, 7.0, -2.6 - rise, 0.8)
+    yield _number(11.0, "7")
+
+
+def _slide_off(technique: Technique) -> Iterator[Item]:
+    rise = 2.2 if technique.amount > 0 else -2.2
+    yield _number(4.0, "7")
+    yield line(7.5, -2.6 + rise, 13.5, -2.6 - rise, 0.8)
+
+
+def _bend(technique: Technique) -> Iterator[Item]:
+    yield _number(3.0, "7")
+    yield Path((("M", 6.0, -2.0), ("C", 12.0, -2.0, 13.0, -3.0, 13.0, -6.0)), 0.8)
+    yield arrowhead(13.0, -9.0, -1.0)
+
+
+def _prebend(technique: Technique) -> Iterator[Item]:
+    yield _number(3.0, "7")
+    yield line(8.0, -0.5, 8.0, -6.0, 0.8)
+    yield arrowhead(8.0, -9.0, -1.0)
+
+
+def _release(technique: Technique) -> Iterator[Item]:
+    commands: tuple[Command, ...] = (("M", 3.0, -8.0), ("C", 10.0, -8.0, 13.0, -8.0, 13.0, -3.6))
+    yield Path(commands, 0.8)
+    yield arrowhead(13.0, 0.0, 1.0)
+
+
+def _vibrato(technique: Technique) -> Iterator[Item]:
+    wide = technique.amount >= 0.5
+    yield wave(0.0, 22.0, -3.0, *((5.0, 2.2) if wide else (4.2, 1.1)))
+
+
+_CURVES: dict[Curve, Callable[[Technique], Iterator[Item]]] = {
+    Curve.GLIDE: _glide, Curve.SLIDE_IN: _slide_in, Curve.SLIDE_OFF: _slide_off, Curve.BEND: _bend,
+    Curve.PREBEND: _prebend, Curve.RELEASE: _release, Curve.VIBRATO: _vibrato,
+}  # fmt: skip
+
+
+def _events(grid: Grid) -> Iterator[LegendRow]:
+    written = {word.word for word in grid.timeline.words}
+    for word, event in EVENT_ABOVE.items():
+        if word in written:
+            yield LegendRow(tuple(_wave_upright() if word == "roll" else _word(event.above)), event.sentence)
+
+
+def _wave_upright() -> Iterator[Item]:
+    commands: list[Command] = [("M", 4.0, 1.0)]
+    for n in range(3):
+        side = 1.8 if n % 2 else -1.8
+        y = 1.0 - 3.0 * n
+        commands.append(("C", 4.0 + side, y - 1.0, 4.0 + side, y - 2.0, 4.0, y - 3.0))
+    yield Path(tuple(commands), 0.7)
+
+
+def _holds(grid: Grid) -> Iterator[LegendRow]:
+    if any(not cell.starts for cell in _cells(grid)):
+        yield LegendRow((Text(0.0, 0.0, "(7)", "sans", m.HELD),), "still sounding: hold it, don't pick again")
+    if any(above.row is GridRow.BEND for above in grid.above):
+        dashes = line(0.0, -3.0, 22.0, -3.0, 0.6, (2.4, 1.8))
+        yield LegendRow((dashes,), "keep the bend up as far as the dashes go")
+    stop = next((above for above in grid.above if above.row is GridRow.HOW and above.text.startswith(f"{STOP} ")), None)
+    if stop is not None:
+        yield LegendRow(tuple(_word(stop.text, "sans")), "this string stops sounding here, the others go on")
+    single = next(
+        (a for a in grid.above if a.row is GridRow.HOW and not a.lasts and a.technique is not None
+         and a.technique.damping is Damping.RING and " " in a.text), None,
+    )  # fmt: skip
+    if single is not None:
+        yield LegendRow(tuple(_word(single.text, "sans")), "only the note on this string goes on ringing")
+
+
+def _hands(grid: Grid) -> Iterator[LegendRow]:
+    for row, (label, names) in FINGERS.items():
+        used = {above.text for above in grid.above if above.row is row}
+        known = [(sign, name) for sign, name in names.items() if sign in used]
+        if known:
+            sentence = f"{label}: {', '.join(name for _, name in known)}"
+            yield LegendRow(tuple(_word(" ".join(sign for sign, _ in known))), sentence)
+
+
+def _navigation(grid: Grid) -> Iterator[LegendRow]:
+    for drawn in grid.bars:
+        for node in drawn.bar.marks:
+            yield LegendRow(tuple(_word(node.mark.printed)), node.mark.sentence)
+        if drawn.bar.same:
+            items = (
+                Path((("M", 1, 0), ("L", 3, 0), ("L", 9, -6), ("L", 7, -6), ("Z",)), 0.0),
+                disc(2.2, -5.0, 0.9),
+                disc(7.8, -1.0, 0.9),
+            )
+            yield LegendRow(items, "play the bar before again")
+
+
+def _rhythm(grid: Grid) -> Iterator[LegendRow]:
+    """What a reader of notes would look for on the number."""
+    bases = {e.base for n in range(len(grid.bars)) for e in bar_rhythm(grid, n).events if not e.rest}
+    if any(base * 2 == 1 for base in bases):
+        items = (line(3.0, -5.0, 3.0, 3.0, 0.8), disc(3.0, -6.0, 2.5, 0.9, tall=0.66))
+        yield LegendRow(items, "a half note: its open head stands under the strings")
+    if any(base >= 1 for base in bases):
+        yield LegendRow((disc(3.0, -3.0, 2.5, 0.9, tall=0.66),), "a whole note")
+
+
+__all__ = ["SIGN", "LegendRow", "legend_of"]
