@@ -63,8 +63,8 @@ def shown(name: str) -> Callable[[CompiledLick], str]:
 STAGES: dict[str, Callable[[CompiledLick], str]] = {
     "counted": counted,
     "sounded": sounded,
-    # Sound is measured (test_synth, test_audio), and pages are read by a reader of their own (test_page).
-    **{row.name: shown(row.name) for row in EXPORTS if not row.is_audio and row.name != "page"},
+    # Sound is measured (test_synth, test_audio), and pages and sheets are read by readers of their own (test_page, test_sheet).
+    **{row.name: shown(row.name) for row in EXPORTS if not row.is_audio and row.name not in ("page", "sheet")},
 }
 
 

@@ -436,6 +436,8 @@ OPTIONS: dict[str, tuple[str, list[str]]] = {
     "format": ('"flac"', ["ogg"]), "count-in": ("2", ["1"]),
     "click": ("true", []), "repeat": ("4", ["2"]), "answer": ("true", []), "backing": ("true", []), "practice": ("true", []), "longest": ("600", ["300"]),
     "layout": ('"flat"', ["by-format"]),
+    "sheet-format": ('"svg"', ["pdf,svg"]), "paper": ('"letter"', ["a4"]), "print-size": ('"large"', ["small"]), "left-handed": ("true", []),
+    "black": ("true", []), "count": ("true", []), "staff": ("true", []),
     "ladder": ('"50%,4,110%"', ["70%,5,100%"]),
 }  # fmt: skip
 

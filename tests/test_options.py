@@ -50,6 +50,7 @@ _MAKE = {
     "--to": "tab,midi", "--out": "other", "--tempo": "50%", "--width": "40", "--count-in": "1", "--repeat": "2", "--vary": "3",
     "--format": "flac", "--ladder": "50%,20,110%", "--longest": "2", "--bars": "1", "--jobs": "2", "--findings": "github",
     "--report": "report.json", "--shard": "1/2", "--zip": "course.zip", "--names": "{book-number}-{title}", "--layout": "flat",
+    "--sheet-format": "svg", "--paper": "letter", "--print-size": "large",
 }  # fmt: skip
 _LIKE = {"--like": "a.lick", "--title": "Two", "--format": "json", "--limit": "1"}
 _MOVE = {
@@ -100,7 +101,7 @@ def options(scene: Scene) -> dict[str, list[str]]:
 _BUILD_ONLY = (
     "--to", "--tempo", "--width", "--chord-tones", "--single-channel", "--silent-page", "--count-in", "--click", "--repeat", "--answer", "--backing",
     "--vary", "--bars", "--format", "--practice", "--ladder", "--longest", "--watch", "--check-contents", "--no-sync", "--shard", "--cluster",
-    "--zip", "--names", "--layout",
+    "--zip", "--names", "--layout", "--sheet-format", "--paper", "--print-size", "--left-handed", "--black", "--count", "--staff",
 )  # fmt: skip
 REFUSED: dict[str, list[tuple[str, str]]] = {
     "make": [

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lickwright.cli import audio_options, option_types
+from lickwright.cli import audio_options, option_types, sheet_options
 from lickwright.cli.archive_options import release_options
 from lickwright.export import EXPORTS, option_parsing
 
@@ -70,6 +70,7 @@ class _Make(click.Command):
 @click.option(
     "--silent-page/--no-silent-page", help="Lesson pages without a recording: small, and they play plain plucked tones."
 )
+@sheet_options.sheet_options
 @audio_options.recording_options
 @option_types.overwrite_option("Replace files that are in the way and not Lickwright's own.")
 @click.option(

@@ -16,13 +16,13 @@ import click
 
 from lickwright.build.engine import BuildConfig
 from lickwright.build.planner import Share
-from lickwright.cli import archive_options, audio_options
+from lickwright.cli import archive_options, audio_options, sheet_options
 from lickwright.cli.option_pairs import refuse
 from lickwright.cli.project_options import preferred
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 from lickwright.config.name_pattern import Arrangement
 from lickwright.core.fast_dataclass import replace
-from lickwright.export import EXPORTS, ExportFormat, Options, Recording
+from lickwright.export import EXPORTS, ExportFormat, Options, Recording, SheetRequest
 from lickwright.export.option_parsing import TempoRequest
 from lickwright.store.addresses import NoAddress, is_remote, local_path
 from lickwright.store.output_keys import options_key
@@ -152,7 +152,8 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
     """Return the formats to make and the options of the exports. Raises UsageError."""
     tempo: TempoRequest = chosen["tempo"]
     recording = audio_options.requested_audio(chosen.get)
-    rows = _with_audio(chosen["rows"], recording)
+    sheet = sheet_options.requested_sheet(chosen.__getitem__)
+    rows = _with_sheet(_with_audio(chosen["rows"], recording), sheet)
     is_recorded = any(row.is_audio for row in rows)
     refuse(
         chosen["bars"] and all(row.whole_lick for row in rows),
@@ -160,6 +161,7 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
     )
     if is_recorded:
         audio_options.require_sound()
+    sheet_options.require_pictures(sheet)
     options = Options(
         chosen["width"],
         tempo.percent,
@@ -168,6 +170,7 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
         recording,
         chosen["chord_tones"],
         bars=chosen["bars"],
+        sheet=sheet,
         page_sound=not chosen["silent_page"] and any(row.name == "page" for row in rows),
     )
     audio_options.keep_numpy_single()
@@ -181,6 +184,13 @@ def _with_audio(rows: tuple[ExportFormat, ...], recording: Recording) -> tuple[E
     if replace(recording, longest=None) == Recording() or any(row.is_audio for row in rows):
         return rows
     return rows + tuple(row for row in EXPORTS if row.is_audio)
+
+
+def _with_sheet(rows: tuple[ExportFormat, ...], sheet: SheetRequest) -> tuple[ExportFormat, ...]:
+    """Return the formats, with the sheet if an option about it asks for it."""
+    if sheet == SheetRequest() or any(row.is_paper for row in rows):
+        return rows
+    return rows + tuple(row for row in EXPORTS if row.is_paper)
 
 
 def _cores() -> int:

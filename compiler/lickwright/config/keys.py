@@ -7,13 +7,13 @@ too (`table`); the fields are the notation's own, as they stand in `settings.FIE
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
 from lickwright.config.name_pattern import LAYOUTS, Pattern
 from lickwright.config.name_pattern import parse_pattern as parse_pattern
 from lickwright.core.diagnostics import Severity, nearest_name, one_of
-from lickwright.export import SOUND_FORMATS, option_parsing
+from lickwright.export import PAPERS, PRINT_SIZES, SHEET_FORMATS, SOUND_FORMATS, option_parsing
 from lickwright.music.practice import MINUTES, Ladder, parse_ladder
 from lickwright.music.scale import parse_scale
 from lickwright.report.console import safe_text
@@ -97,6 +97,15 @@ def _formats(value: Any) -> Any:
     return option_parsing.parse_formats(_words(value), "`")
 
 
+def _sheet_formats(value: Any) -> tuple[str, ...]:
+    return option_parsing.parse_sheet_formats(",".join(_words(value)))
+
+
+def _quoted_words(words: Iterable[str]) -> str:
+    """Words as a value of the file would have them, for a summary."""
+    return ", ".join(f'`"{word}"`' for word in words)
+
+
 def _folder(value: Any) -> str:
     """A folder below the house's own: a library that was sent to somebody must not write elsewhere on the machine."""
     name = _below(value, "folder")
@@ -160,6 +169,13 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "tempo", lambda value: option_parsing.parse_tempo(value_text(value)), "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
     KeyRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
     KeyRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),
+    KeyRow("make", "sheet-format", _sheet_formats, "files of a sheet: " + _quoted_words(SHEET_FORMATS), "pdf"),
+    KeyRow("make", "paper", _choice(PAPERS), "of a sheet: " + _quoted_words(PAPERS), PAPERS[0]),
+    KeyRow("make", "print-size", _choice(PRINT_SIZES), "of a sheet: " + _quoted_words(PRINT_SIZES), "normal"),
+    KeyRow("make", "left-handed", _switch, "a sheet's neck is that of a left-handed guitar: `true`", "false"),
+    KeyRow("make", "black", _switch, "a sheet without color: `true`", "false"),
+    KeyRow("make", "count", _switch, "a sheet says the count below the strings: `true`", "false"),
+    KeyRow("make", "staff", _switch, "a sheet has a staff of notes above the strings: `true`", "false"),
     KeyRow("make", "silent-page", _switch, "lesson pages hold no recording and play plain tones: `true`", "false"),
     KeyRow("make", "format", _choice(SOUND_FORMATS), "of a recording: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
     KeyRow("make", "count-in", _number(*option_parsing.COUNT_INS), "bars of clicks before a recorded lick", "0"),

@@ -192,7 +192,7 @@ class ExportFormat(NamedTuple):
         """
         if self.is_paper:
             sheets = (replace(options.sheet, formats=(name,)) for name in options.sheet.formats)
-            return tuple((join_suffix("sheet", *one.formats), replace(options, sheet=one)) for one in sheets)
+            return tuple((join_suffix(*one.formats), replace(options, sheet=one)) for one in sheets)
         if not self.is_audio:
             return ((("" if self.whole_lick else join_suffix(options.bars_words)) + self.suffix, options),)
         recording = options.recording
@@ -236,7 +236,7 @@ EXPORTS: tuple[ExportFormat, ...] = (
     ExportFormat(
         "sheet",
         "lickwright.export.sheet",
-        ".sheet.pdf",
+        ".pdf",
         "printed sheet: engraved tab, box, practice ladder, legend",
         whole_lick=True,
         is_paper=True,

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest_name
-from lickwright.export import EXPORTS, SOUND_FORMATS, ExportFormat
+from lickwright.core.diagnostics import nearest_name, one_of
+from lickwright.export import EXPORTS, SHEET_FORMATS, SOUND_FORMATS, ExportFormat
 from lickwright.music.practice import MINUTES
 from lickwright.music.rhythm import TEMPO_MAX, TEMPO_MIN
 from lickwright.report.console import safe_text
@@ -46,6 +46,16 @@ def _hint(word: str, known: list[str]) -> str:
         return f"write audio, and --format {word}"
     near = nearest_name(word, known)
     return f"did you mean {near}?" if near else f"there are {', '.join(known)}"
+
+
+def parse_sheet_formats(text: str) -> tuple[str, ...]:
+    """`pdf`, `pdf,svg`: formats of a sheet, each once, in the table's order. Raises `ValueError` in a player's words."""
+    wanted = [word.strip().lower() for word in text.split(",") if word.strip()]
+    if not wanted:
+        raise ValueError(f"no format of a sheet named; there are {', '.join(SHEET_FORMATS)}")
+    parse = one_of(SHEET_FORMATS)
+    known = {parse(word) for word in wanted}
+    return tuple(name for name in SHEET_FORMATS if name in known)
 
 
 class TempoRequest(NamedTuple):

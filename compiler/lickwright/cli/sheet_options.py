@@ -1,0 +1,52 @@
+"""Options of `lickwright make` about printed sheets.
+
+In: the values of the options, from the command line and the project config. Out: a `SheetRequest`. Whether the package that a PNG needs is installed is
+checked here too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from lickwright.cli.option_types import OneOf, add_options, parsed_by
+from lickwright.export import PAPERS, PRINT_SIZES, SheetRequest, option_parsing
+
+_DEFAULT = SheetRequest()
+
+sheet_options = add_options(
+    (
+        click.option(
+            "--sheet-format",
+            default=",".join(_DEFAULT.formats),
+            show_default=True,
+            callback=parsed_by(option_parsing.parse_sheet_formats),
+            metavar="LIST",
+            help="Of a sheet: pdf, svg, png, separated by commas.",
+        ),
+        click.option("--paper", type=OneOf(*PAPERS), default=_DEFAULT.paper, show_default=True, help="Of a sheet."),
+        click.option(
+            "--print-size", type=OneOf(*PRINT_SIZES), default=_DEFAULT.size, show_default=True, help="Of a sheet."
+        ),
+        click.option("--left-handed/--no-left-handed", help="A sheet's neck is that of a left-handed guitar."),
+        click.option("--black/--no-black", help="A sheet without color."),
+        click.option("--count/--no-count", help="A sheet says the count below the strings."),
+        click.option("--staff/--no-staff", help="A sheet has a staff of notes above the strings."),
+    )
+)
+
+
+def requested_sheet(value: Callable[[str], Any]) -> SheetRequest:
+    """Return the sheet that the options ask for. `value` returns the value of an option."""
+    switches = {name: bool(value(name)) for name in ("left_handed", "black", "count", "staff")}
+    return SheetRequest(value("sheet_format"), value("paper"), value("print_size"), **switches)
+
+
+def require_pictures(request: SheetRequest) -> None:
+    """Raises UsageError if a PNG is asked for and the package that it needs is not installed."""
+    from importlib.util import find_spec
+
+    if "png" in request.formats and find_spec("resvg_py") is None:
+        raise click.UsageError("a PNG needs resvg-py: pip install 'lickwright[sheet]'")
