@@ -1,7 +1,6 @@
-"""What a box looks like on a neck: from key, scale and box to the dots.
+"""Diagrams of boxes: from key, scale and box to the dots on a neck.
 
-In: what the user asks for, read. Out: `FretboardDiagram` values, one for each box side by side. Raises `ValueError` in a player's
-words where there is no such box. Draws nothing.
+In: what the user asks for, parsed. Out: `FretboardDiagram` values, one for each box. `text.py` and `svg.py` draw them.
 """
 
 from __future__ import annotations
@@ -17,8 +16,8 @@ from lickwright.music.positions import is_minor
 from lickwright.music.scale import Scale, degree_name
 from lickwright.music.tuning import Tuning
 
-_FEWEST_FRETS = 4  # drawn, so that every picture has the same scale
-_PIECE = 12  # frets of one picture of the whole neck
+_FEWEST_FRETS = 4  # of a diagram, so that all have the same scale
+_PIECE = 12  # frets of one diagram of the whole neck
 _HAND = 5  # frets that one hand holds with a stretch
 
 
@@ -34,9 +33,10 @@ def box_diagrams(
     capo: int = 0,
     left_handed: bool = False,
 ) -> tuple[FretboardDiagram, ...]:
-    """The pictures of `spec`: one for a box; without a spec all five; the whole neck for `any`, in pieces.
+    """Return the diagrams of `spec`: one for a box; without a spec all five; the whole neck for `any`, in pieces.
 
-    A scale or tuning that has no boxes is shown on the whole neck as well. `frets` counts from the nut.
+    A scale or tuning that has no boxes is shown on the whole neck as well. `frets` counts from the nut; `shown` is one
+    of `DOT_LABELS`. Raises ValueError, in a player's words, where there is no such box.
     """
     free = max(1, frets - capo)
     drawing = Drawing(key, scale, tuning, shown, free, capo, left_handed)
@@ -54,7 +54,7 @@ def box_diagrams(
 
 
 def boxes_up_the_neck(boxes: Iterable[Box]) -> list[Box]:
-    """One placement of each box, up the neck: from box 1 on by number, shapes from the lowest.
+    """Return one placement of each box, up the neck: numbered boxes from box 1 on, shapes from the lowest.
 
     A box that would start beyond the neck is shown where it lies lower.
     """
@@ -71,21 +71,24 @@ def boxes_up_the_neck(boxes: Iterable[Box]) -> list[Box]:
 
 
 def _lower(shown: Sequence[Box], every: Iterable[Box]) -> str:
-    """Where boxes that are shown lie lower on the neck as well: "also box 4 at frets 0-3, box 5 at 2-5"; "" where none does."""
+    """Return where shown boxes also lie lower on the neck: "also box 4 at frets 0-3, box 5 at 2-5"; "" where none does."""
     twins = sorted(other for box in shown for other in every if other.label == box.label and other.low < box.low)
     words = ", ".join(f"{other.label} at {other.low}-{other.high}" for other in twins)
     return f"also {words.replace(' at ', ' at frets ', 1)}" if words else ""
 
 
 def _counted(scale: Scale, boxes: Sequence[Box], numbering: str) -> str:
-    """How the numbers of major boxes count, for schools differ."""
+    """Return how the numbers of major boxes count, since schools differ; "" for all others."""
     if is_minor(scale) or not boxes[0].label.startswith("box"):
         return ""
     return "counted from the tonic" if numbering == "tonic" else "counted as those of the relative minor"
 
 
 def _one_place(spec: BoxSpec, key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str) -> Area:
-    """The boxes asked for at one place: `at`, or the lowest one of the first with the others beside it."""
+    """Return the boxes of `spec` at one place: `at`, or the lowest one of the first with the others beside it.
+
+    Raises ValueError, in a player's words, where there is no such box.
+    """
     where = box_area(spec, key, scale, tuning, frets, numbering)
     assert where is not None, "any is drawn as the whole neck"
     if spec.window is None and spec.at is None:
@@ -98,7 +101,7 @@ def _one_place(spec: BoxSpec, key: Key, scale: Scale, tuning: Tuning, frets: int
 
 
 class Drawing:
-    """Everything that the pictures of one call share."""
+    """Makes diagrams that share key, scale, tuning, capo and labels."""
 
     def __init__(
         self,
@@ -124,7 +127,10 @@ class Drawing:
     def boxes(
         self, boxes: Sequence[Box], caption: str, numbering: str, held_by: dict[Place, int] | None = None
     ) -> FretboardDiagram:
-        """One picture of one box, or of several side by side; `held_by` are the fingers of a chord held at once."""
+        """Return one diagram of a box, or of several side by side; `held_by` are the fingers of a chord held at once.
+
+        Raises ValueError where fingers are to be shown and a box is wider than one hand.
+        """
         places = frozenset[Place]().union(*(box.places for box in boxes))
         whole_chord = held_by is not None
         held = frozenset[Place]() if whole_chord else frozenset[Place]().union(*(self._grip(box) for box in boxes[:1]))
@@ -137,7 +143,7 @@ class Drawing:
         return self._neck(caption, places, min(low, self._frets), high, held, fingers, numbering)
 
     def whole(self) -> tuple[FretboardDiagram, ...]:
-        """The whole neck, an octave a picture."""
+        """Return the whole neck, an octave a diagram. Raises ValueError where fingers are to be shown."""
         if self._shown == "fingers":
             raise ValueError("fingers go with a box, not with the whole neck: name one, such as 1 or frets 5-8")
         pieces: list[tuple[int, int]] = []
@@ -204,9 +210,10 @@ class Drawing:
 
 
 def _fingers(box: Box) -> dict[Place, int]:
-    """A finger a fret from where the hand lies, 0 for open strings; the outer fingers reach for what lies beyond.
+    """Return a finger for each place: one a fret from where the hand lies, 0 for open strings.
 
-    The hand lies where most of the box is under four fingers, lower where it is equal.
+    The hand lies where most of the box is under four fingers, lower where two positions are equal; the outer fingers
+    reach for what lies beyond. Raises ValueError where the box is wider than `_HAND` frets.
     """
     if box.high - box.low >= _HAND:
         raise ValueError(

@@ -1,7 +1,7 @@
-"""Chord shapes: which notes of a box are held at once.
+"""Chord shapes: which notes of a box one hand holds at once.
 
-In: the places of a box, a chord, the open strings. Out: the places that one hand can hold, as players know them: E shape,
-D shape and so on come out by themselves. Copies no grip.
+In: the places of a box, a chord, the open strings. Out: the places that are held. The shapes follow from rules about
+strings and fingers; the known ones (E shape, D shape) result from them and are not listed.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ _FEWEST = 3  # strings that make a chord
 
 
 def triad_grip(places: Iterable[Place], tonic: int, third: int, opens: Open) -> frozenset[Place]:
-    """One chord note a string from the thickest string that has the tonic; empty where the box holds no whole chord.
+    """Return a triad as one hand holds it, from the thickest string that has the tonic; empty where the box has none.
 
-    Where a string offers two chord notes, the one that was still missing is taken, the fifth before the third, as the
-    lower register wants it; else the lower fret. Strings that four fingers cannot reach as well are left out from the
-    thin end.
+    `third` is the semitones of the chord's third. Each string plays one chord note. Where a string offers two, the one
+    still missing is taken, the fifth before the third, as is usual in the low register; else the lower fret. Strings
+    that four fingers cannot reach as well are left out from the thin end.
     """
     offers: dict[int, dict[int, int]] = {}  # string: {semitones above the tonic: fret}
     for string, fret in sorted(places, reverse=True):  # higher frets first, so that the lower copy stays
@@ -33,7 +33,7 @@ def triad_grip(places: Iterable[Place], tonic: int, third: int, opens: Open) -> 
     for string in range(first, 0, -1):
         offer = offers.get(string)
         if offer is None:
-            break  # a string to be skipped in the middle: the shape ends before it
+            break  # the shape ends before a string that would have to be skipped
         above = 0 if string == first else _choice(offer, third, sounding)
         sounding.add(above)
         held.append((string, offer[above]))
@@ -49,7 +49,7 @@ def _choice(offer: dict[int, int], third: int, sounding: set[int]) -> int:
 
 
 def _fingers(held: list[Place]) -> int:
-    """How many are needed: the lowest fret is one barre, or open strings; neighbours on one fret share a finger."""
+    """Return how many fingers a shape needs: the lowest fret is one barre; neighbours on one fret share a finger."""
     lowest = min((fret for _, fret in held), default=0)
     count = 1 if lowest > 0 else 0
     before: Place | None = None
@@ -67,11 +67,11 @@ _WIDEST = 6  # strings of a shape, on guitars that have more as well
 
 
 def fullest_voicing(places: Iterable[Place], chord: Chord, opens: Open) -> frozenset[Place]:
-    """The fullest way to hold a chord with these places; empty where one hand cannot.
+    """Return the fullest way to hold a chord with these places; empty where one hand cannot.
 
-    The lowest note is the bass, then comes a chord note on every string to the thin end, or to where fingers run out;
-    one string inside may be left out. Every note of the chord sounds, but for a perfect fifth, and a ninth under an
-    eleventh or thirteenth, that there are too few strings for.
+    The lowest note is the bass; then comes a chord note on every string to the thin end, or to where fingers run out;
+    one string inside may be left out. Every note of the chord sounds, except where there are too few strings: then a
+    perfect fifth may be missing, or a ninth under an eleventh or thirteenth.
     """
     best: tuple[tuple[float, ...], frozenset[Place]] = ((), frozenset())
     for shape in _shapes(places, chord, opens):
@@ -82,7 +82,7 @@ def fullest_voicing(places: Iterable[Place], chord: Chord, opens: Open) -> froze
 
 
 def _shapes(places: Iterable[Place], chord: Chord, opens: Open) -> Iterator[list[Place]]:
-    """Every way from the bass to thinner strings within the reach of a hand, one string inside left out at most."""
+    """Yield every way from the bass to thinner strings within the reach of a hand, with at most one string left out."""
     bass = (chord.bass or chord.root).pc
     offers: dict[int, list[int]] = {}
     for string, fret in sorted(places):
@@ -94,7 +94,7 @@ def _shapes(places: Iterable[Place], chord: Chord, opens: Open) -> Iterator[list
 
 
 def _onwards(held: list[Place], skipped: bool, offers: dict[int, list[int]]) -> Iterator[list[Place]]:
-    """The shape so far, and every longer one."""
+    """Yield the shape so far, and every longer one."""
     yield held
     if len(held) == _WIDEST:
         return
@@ -106,38 +106,57 @@ def _onwards(held: list[Place], skipped: bool, offers: dict[int, list[int]]) -> 
 
 
 def _merit(shape: list[Place], chord: Chord, opens: Open) -> tuple[float, ...] | None:
-    """More is better, None where no hand holds it or a note is missing that the chord is named for."""
-    fretted = [fret for _, fret in shape if fret]
-    missing = shape[0][0] - shape[-1][0] + 1 - len(shape)
-    if len(shape) < _FEWEST or missing > 1 or _fingers(shape) > _FINGERS:
+    """Return how good a shape is, larger is better; None where no hand holds it or an essential note is missing."""
+    if not _fits_one_hand(shape):
         return None
-    if fretted and max(fretted) - min(fretted) >= _REACH:
-        return None
-    if fretted and any(fret == 0 for _, fret in shape) and max(fretted) > _REACH:
-        return None  # open strings sound with the first frets, not with a hand far up
     sounding = [(opens[string - 1] + fret - chord.root.pc) % 12 for string, fret in shape]
-    wanted = {interval % 12 for interval in chord.intervals}
-    spare = {7} if len(wanted) > 3 else set()
-    spare |= {2} if {14, 17} <= set(chord.intervals) or {14, 21} <= set(chord.intervals) else set()
-    left_out = wanted - set(sounding)
-    if not left_out <= spare:
+    left_out = {interval % 12 for interval in chord.intervals} - set(sounding)
+    if not left_out <= _dispensable(chord):
         return None
     pitches = [opens[string - 1] + fret for string, fret in shape]
     climbs = all(low < high for low, high in zip(pitches, pitches[1:], strict=False))
-    plain = {0, 3, 4, 5, 7}
-    coloured = sum(sounding.count(above) - 1 for above in set(sounding) - plain)  # a seventh twice adds nothing
-    thirds = sum(sounding.count(above) - 1 for above in set(sounding) & {3, 4, 5})
+    coloured = _doubled(sounding, set(sounding) - {0, 3, 4, 5, 7})  # a seventh twice adds nothing
+    thirds = _doubled(sounding, {3, 4, 5})
     fifth_above = sounding[1] in (0, 6, 7, 8)
+    fretted = [fret for _, fret in shape if fret]
     return (
-        climbs, -missing, -len(left_out), len(shape) - coloured, -_fingers(shape), -thirds, fifth_above,
+        climbs, -_skipped(shape), -len(left_out), len(shape) - coloured, -_fingers(shape), -thirds, fifth_above,
         -(max(fretted, default=0) - min(fretted, default=0)), -sum(fretted),
     )  # fmt: skip
 
 
-def chord_fingers(places: Iterable[Place]) -> dict[Place, int]:
-    """A finger for each place of a held shape, 0 for open strings: from the lowest fret and the thickest string on.
+def _skipped(shape: list[Place]) -> int:
+    """Return how many strings between the thickest and the thinnest are not played."""
+    return shape[0][0] - shape[-1][0] + 1 - len(shape)
 
-    A finger lies flat over its fret where there would not be enough of them otherwise.
+
+def _fits_one_hand(shape: list[Place]) -> bool:
+    if len(shape) < _FEWEST or _skipped(shape) > 1 or _fingers(shape) > _FINGERS:
+        return False
+    fretted = [fret for _, fret in shape if fret]
+    if not fretted:
+        return True
+    open_far_up = len(fretted) < len(shape) and max(fretted) > _REACH  # open strings sound with the first frets only
+    return max(fretted) - min(fretted) < _REACH and not open_far_up
+
+
+def _dispensable(chord: Chord) -> set[int]:
+    """Return the notes, in semitones above the root (0 to 11), that a shape of the chord may leave out."""
+    intervals = set(chord.intervals)
+    fifth = {7} if len({interval % 12 for interval in intervals}) > 3 else set()
+    ninth = {2} if 14 in intervals and intervals & {17, 21} else set()
+    return fifth | ninth
+
+
+def _doubled(sounding: list[int], notes: set[int]) -> int:
+    """Return how often `notes` sound beyond the first time each."""
+    return sum(sounding.count(note) - 1 for note in notes & set(sounding))
+
+
+def chord_fingers(places: Iterable[Place]) -> dict[Place, int]:
+    """Return a finger for each place of a held shape, 0 for open strings: from the lowest fret and thickest string on.
+
+    A finger lies flat over its fret where there would not be enough fingers otherwise.
     """
     shape = sorted(places, key=lambda place: (place[1], -place[0]))
     fretted = [place for place in shape if place[1]]

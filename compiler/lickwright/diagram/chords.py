@@ -1,7 +1,7 @@
-"""Chords on a neck: an arpeggio in the five boxes, the shapes of a chord, its triads on three strings.
+"""Diagrams of chords: an arpeggio in the five boxes, the shapes of a chord, its triads on three strings.
 
-In: a chord and what the user asks for, read. Out: `FretboardDiagram` values. Raises `ValueError` in a player's words where there is
-no such place. The shapes are worked out from the tuning (`chord_shapes.py`); none is copied. Draws nothing.
+In: a chord and what the user asks for, parsed. Out: `FretboardDiagram` values. The shapes are worked out from the tuning
+by `chord_shapes.py`; `text.py` and `svg.py` draw them.
 """
 
 from __future__ import annotations
@@ -11,8 +11,7 @@ from collections.abc import Iterator, Sequence
 from lickwright.diagram.build import Drawing, boxes_up_the_neck
 from lickwright.diagram.chord_shapes import chord_fingers, fullest_voicing
 from lickwright.diagram.model import FretboardDiagram
-from lickwright.music.box import OPEN, BoxSpec, box_area, boxes_of_scale, choose_boxes
-from lickwright.music.box import window_of_key as scale_window
+from lickwright.music.box import OPEN, BoxSpec, box_area, boxes_of_scale, choose_boxes, window_of_key
 from lickwright.music.chord import Chord
 from lickwright.music.fretboard import USUAL_FRETS, Place
 from lickwright.music.pitch import Key
@@ -39,7 +38,10 @@ def chord_diagrams(
     capo: int = 0,
     left_handed: bool = False,
 ) -> tuple[FretboardDiagram, ...]:
-    """The pictures of a chord as one of `KINDS`; all of them without a spec. `name` is its title, `frets` from the nut."""
+    """Return the diagrams of a chord as one of `KINDS`; all of them without a spec.
+
+    `name` is the title, `frets` counts from the nut. Raises ValueError, in a player's words, where there is no such place.
+    """
     free = max(1, frets - capo)
     key, scale = _as_scale(chord)
     title = f"{name} {kind}" if kind == "arpeggio" else name if name.endswith(kind) else f"{name}, {_SAID[kind]}"
@@ -49,16 +51,23 @@ def chord_diagrams(
     boxes = _boxes(chord, key, scale, tuning, free, numbering)
     if kind == "chord":
         return tuple(_shapes(drawing, boxes, chord, tuning, spec, free))
+    if spec is not None and spec.window is not None:
+        where = box_area(spec, key, scale, tuning, free)
+        assert where is not None, "a window is an area"
+        return (drawing.boxes(where.boxes, where.name, ""),)
+    return _arpeggios(drawing, boxes, tuning, spec, free)
+
+
+def _arpeggios(
+    drawing: Drawing, boxes: Sequence[Box], tuning: Tuning, spec: BoxSpec | None, frets: int
+) -> tuple[FretboardDiagram, ...]:
+    """Return the chord's notes in the boxes of `spec`, in all five, or on the whole neck. Raises ValueError."""
     if spec is None and boxes:
         return tuple(drawing.boxes([box], box.name, "") for box in boxes_up_the_neck(boxes))
     if spec is None or spec.any:
         return drawing.whole()
-    if spec.window is not None:
-        where = box_area(spec, key, scale, tuning, free)
-        assert where is not None, "a window is an area"
-        return (drawing.boxes(where.boxes, where.name, ""),)
-    _want_boxes(boxes, tuning)
-    wanted = _one_place(choose_boxes(boxes, spec, f"on a neck of {free} frets"), spec)
+    _require_boxes(boxes, tuning)
+    wanted = _one_place(choose_boxes(boxes, spec, f"on a neck of {frets} frets"), spec)
     return (drawing.boxes(wanted, " and ".join(box.name for box in wanted), ""),)
 
 
@@ -66,25 +75,26 @@ _SAID = {"chord": "chord shapes", "triads": "triads on three strings"}
 
 
 def _as_scale(chord: Chord) -> tuple[Key, Scale]:
-    """The chord's notes as a scale on its root, spelled as the chord names them."""
+    """Return the chord's notes as a scale on its root, spelled as the chord names them."""
     degrees = {degree.semitones: degree for degree in reversed(chord.degrees)}
     own = tuple(degrees[above] for above in sorted(degrees))
     return Key(chord.root, "minor" if chord.is_minor else "major"), Scale("chord", own)
 
 
 def _boxes(chord: Chord, key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str) -> tuple[Box, ...]:
-    """The chord's notes in the windows of the five pentatonic boxes, one fret wider where one would be missing."""
+    """Return the chord's notes in the windows of the five pentatonic boxes, one fret wider where one would be missing."""
     boxes = []
     pentatonic = parse_scale("minor pentatonic" if chord.is_minor else "major pentatonic", None)
     for box in boxes_of_scale(key, pentatonic, tuning, frets, numbering):
         tries = ((box.low, box.high), (box.low, box.high + 1), (box.low - 1, box.high))
-        windows = [scale_window(low, high, key, scale, tuning) for low, high in tries if low >= 0 and high <= frets]
+        windows = [window_of_key(low, high, key, scale, tuning) for low, high in tries if low >= 0 and high <= frets]
         best = min(windows, key=lambda found: len(found.gaps))
         boxes.append(box._replace(low=best.low, high=best.high, places=best.places, blue=frozenset()))
     return tuple(boxes)
 
 
-def _want_boxes(boxes: Sequence[Box], tuning: Tuning) -> None:
+def _require_boxes(boxes: Sequence[Box], tuning: Tuning) -> None:
+    """Raise ValueError where a tuning has no boxes."""
     if not boxes:
         raise ValueError(
             f"boxes need the intervals of standard tuning, not those of {tuning}: write a range, such as frets 5-8"
@@ -92,7 +102,7 @@ def _want_boxes(boxes: Sequence[Box], tuning: Tuning) -> None:
 
 
 def _one_place(boxes: list[Box], spec: BoxSpec) -> list[Box]:
-    """Of each box the lowest placement, or those that `at` has chosen already."""
+    """Return the lowest placement of each box, or those that `at` has chosen already."""
     if spec.at is not None:
         return boxes
     labels = dict.fromkeys(box.label for box in boxes)
@@ -105,9 +115,9 @@ def _one_place(boxes: list[Box], spec: BoxSpec) -> list[Box]:
 def _shapes(
     drawing: Drawing, boxes: Sequence[Box], chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int
 ) -> Iterator[FretboardDiagram]:
-    """The chord as one hand holds it, in each of the places asked for that have it, up the neck."""
+    """Yield the chord as one hand holds it, up the neck, wherever `spec` means. Raises ValueError where nowhere."""
     held: dict[frozenset[Place], Box] = {}
-    for box in _asked(boxes, chord, tuning, spec, frets):
+    for box in _stretches(boxes, chord, tuning, spec, frets):
         places = fullest_voicing(box.places, chord, tuning.nominal)
         if places:
             held.setdefault(places, box)
@@ -119,8 +129,8 @@ def _shapes(
         yield drawing.boxes([box._replace(low=low, high=high, places=places)], caption, _MOVABLE, chord_fingers(places))
 
 
-def _asked(boxes: Sequence[Box], chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int) -> list[Box]:
-    """The stretches of neck in which shapes are looked for."""
+def _stretches(boxes: Sequence[Box], chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int) -> list[Box]:
+    """Return the stretches of neck in which shapes are looked for. Raises ValueError where `spec` means none."""
     if spec is None or spec.any:
         low, high = OPEN
         return [_stretch("open position", low, min(high, frets), chord, tuning),
@@ -128,12 +138,12 @@ def _asked(boxes: Sequence[Box], chord: Chord, tuning: Tuning, spec: BoxSpec | N
     if spec.window is not None:
         low, high = spec.window
         return [_stretch(f"frets {low}-{high}", low, min(high, frets), chord, tuning)]
-    _want_boxes(boxes, tuning)
+    _require_boxes(boxes, tuning)
     return _one_place(choose_boxes(boxes, spec, f"on a neck of {frets} frets"), spec)
 
 
 def _stretch(name: str, low: int, high: int, chord: Chord, tuning: Tuning) -> Box:
-    """Every note of the chord on some frets."""
+    """Return every note of the chord on frets `low` to `high`."""
     places = frozenset(
         (string, fret)
         for string in range(1, tuning.strings + 1)
@@ -144,13 +154,13 @@ def _stretch(name: str, low: int, high: int, chord: Chord, tuning: Tuning) -> Bo
 
 
 def _grip_words(places: frozenset[Place], tuning: Tuning) -> str:
-    """As players write it, thick to thin: `x 0 2 0 1 0`."""
+    """Return a shape as players write it, thick to thin: `x 0 2 0 1 0`."""
     held = dict(places)
     return " ".join(str(held.get(string, "x")) for string in range(tuning.strings, 0, -1))
 
 
 def _windows(chord: Chord, tuning: Tuning, frets: int) -> list[Box]:
-    """Where a tuning has no boxes: four frets from the root on each of the three thickest strings."""
+    """Return four frets from the root on each of the three thickest strings, for a tuning that has no boxes."""
     found, bass = [], (chord.bass or chord.root).pc
     for string in range(tuning.strings, max(0, tuning.strings - 3), -1):
         low = (bass - tuning.open(string)) % 12
@@ -165,32 +175,46 @@ def _windows(chord: Chord, tuning: Tuning, frets: int) -> list[Box]:
 def _triads(
     drawing: Drawing, chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int
 ) -> Iterator[FretboardDiagram]:
-    """The chord's three notes as close together as they go, on three neighbouring strings, in each inversion."""
+    """Yield the chord's three notes in close position on three neighbouring strings, in each inversion, up the neck.
+
+    Raises ValueError for a chord that is no triad, or a string that no set of three begins with.
+    """
     tones = tuple(interval % 12 for interval in chord.intervals)
     if len(tones) != 3 or chord.bass is not None:
         raise ValueError(f"triads have three notes: {chord} has {len(chord.pitch_classes)}; leave out the word triads")
+    for thinnest in _thinnest_strings(tuning, spec):
+        names = " ".join(tuning.label(thinnest + n) for n in (2, 1, 0))
+        for low, high, inversion, places in _inversions(tones, chord, thinnest, tuning):
+            if high <= frets:
+                box = Box(f"strings {names}", "", low, high, places, frozenset())
+                yield drawing.boxes([box], f"strings {names}, {inversion}", _MOVABLE, chord_fingers(places))
+
+
+def _thinnest_strings(tuning: Tuning, spec: BoxSpec | None) -> Sequence[int]:
+    """Return the thinnest string of each set of three that `spec` means. Raises ValueError for any other."""
     sets = range(1, tuning.strings - 1)
-    if spec is not None and not spec.any:
-        if not spec.numbers or not set(spec.numbers) <= set(sets):
-            raise ValueError(f"triads are shown by their thinnest string: write 1 to {len(sets)}, or nothing for all")
-        sets_asked: Sequence[int] = spec.numbers
-    else:
-        sets_asked = sets
-    for top in sets_asked:
-        found = []
-        for turn in range(3):
-            order = [*tones[turn:], *(tone + 12 for tone in tones[:turn])]
-            places = _stacked(order, chord.root.pc, top + 2, tuning)
-            if max(fret for _, fret in places) <= frets:
-                found.append((min(fret for _, fret in places), _INVERSIONS[turn], places))
-        for low, inversion, places in sorted(found, key=lambda one: one[0]):
-            names = " ".join(tuning.label(string) for string in (top + 2, top + 1, top))
-            box = Box(f"strings {names}", "", low, max(fret for _, fret in places), places, frozenset())
-            yield drawing.boxes([box], f"strings {names}, {inversion}", _MOVABLE, chord_fingers(places))
+    if spec is None or spec.any:
+        return sets
+    if not spec.numbers or not set(spec.numbers) <= set(sets):
+        raise ValueError(f"triads are shown by their thinnest string: write 1 to {len(sets)}, or nothing for all")
+    return spec.numbers
+
+
+def _inversions(
+    tones: tuple[int, ...], chord: Chord, thinnest: int, tuning: Tuning
+) -> list[tuple[int, int, str, frozenset[Place]]]:
+    """Return lowest fret, highest fret, name and places of each inversion, up the neck."""
+    found = []
+    for turn, name in enumerate(_INVERSIONS):
+        order = [*tones[turn:], *(tone + 12 for tone in tones[:turn])]
+        places = _stacked(order, chord.root.pc, thinnest + 2, tuning)
+        frets = [fret for _, fret in places]
+        found.append((min(frets), max(frets), name, places))
+    return sorted(found, key=lambda one: one[0])
 
 
 def _stacked(tones: Sequence[int], root: int, thick: int, tuning: Tuning) -> frozenset[Place]:
-    """Three tones upwards, one a string from `thick` on, at the lowest place where no fret is below the nut."""
+    """Return three tones upwards, one a string from `thick` on, at the lowest place where no fret is below the nut."""
     first = (root + tones[0] - tuning.open(thick)) % 12 + tuning.open(thick)
     pitches = [first + tone - tones[0] for tone in tones]
     frets = [pitch - tuning.open(thick - n) for n, pitch in enumerate(pitches)]

@@ -1,6 +1,6 @@
-"""What is drawn on a stretch of neck, whatever it is drawn with.
+"""The value of a fretboard diagram: a stretch of neck and its dots.
 
-In: nothing of its own. Out: `FretboardDiagram` values, which `build.py` makes and `text.py` and `svg.py` draw. Knows no scale.
+`build.py` and `chords.py` make them; `text.py` and `svg.py` draw them. Knows no scales.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ DOT_LABELS = ("degrees", "notes", "fingers")  # what can stand in the dots
 
 
 class Dot(NamedTuple):
-    """One place with a note in it."""
+    """One place of a diagram with a note in it."""
 
     place: Place  # (string, fret)
-    label: str  # what stands in it: "b3", "Eb", "2"
+    label: str  # the text in it: "b3", "Eb", "2"
     root: bool  # the tonic
     blue: bool  # the blue note of the scale's family
     chord: bool  # belongs to the chord shape inside
@@ -41,16 +41,16 @@ class FretboardDiagram:
 
     @property
     def frets(self) -> range:
-        """Those between wires, the open strings left out."""
+        """The frets of the diagram, the open strings left out."""
         return range(max(1, self.low), self.high + 1)
 
     @property
     def has_open(self) -> bool:
-        """Whether the nut is drawn, with the open strings beside it."""
+        """True if the nut is drawn, with the open strings beside it."""
         return self.low == 0
 
     @property
     def legend(self) -> tuple[str, ...]:
-        """Which kinds of dot there are, of "root", "chord" and "blue"."""
+        """The kinds of dot that the diagram has, of "root", "chord" and "blue"."""
         kinds = (("root", any(dot.root for dot in self.dots)), ("chord", bool(self.chord)))
         return tuple(kind for kind, there in (*kinds, ("blue", any(dot.blue for dot in self.dots))) if there)

@@ -1,7 +1,8 @@
-"""A neck as a picture: SVG for paper, page or screen, in black on white.
+"""Fretboard diagrams as SVG, in black on white.
 
-In: `FretboardDiagram` values. Out: an SVG document as text, the same for the same values. Needs no colour: the tonic is a black
-square, other notes are rings, those of the chord shape have a thick one, the blue note is a grey diamond.
+In: `FretboardDiagram` values. Out: an SVG document as text, the same for the same values on every machine. The shapes
+need no colour: the tonic is a black square, other notes are rings, those of the chord shape have a thick one, the blue
+note is a grey diamond.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ _FONT = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
 
 
 def diagram_svg(necks: Sequence[FretboardDiagram]) -> str:
-    """The pictures, three to a row, under one title and over one legend."""
+    """Return an SVG document of the diagrams, three to a row, under one title and over one legend."""
     rows = [necks[i : i + _ACROSS] for i in range(0, len(necks), _ACROSS)]
     width = max([*(sum(_size(neck)[0] for neck in row) for row in rows), _NARROWEST]) + 2 * _MARGIN
     remark = necks[0].remark
@@ -50,13 +51,13 @@ def diagram_svg(necks: Sequence[FretboardDiagram]) -> str:
 
 
 def _size(neck: FretboardDiagram) -> tuple[int, int]:
-    """Width and height of one picture with what stands round it."""
+    """Return width and height of one diagram with its names, caption and fret numbers."""
     width = 2 * _SIDE + _OPEN * neck.has_open + _FRET * len(neck.frets)
     return width, _TOP + 2 * _DOT + _STRING * (len(neck.strings) - 1) + _BOTTOM
 
 
 def _x(neck: FretboardDiagram, frets: float) -> float:
-    """So many frets from the wire where the picture begins, which is at the right for the left hand."""
+    """Return the x of a point `frets` from the wire where the diagram begins, which is at the right for the left hand."""
     along = _SIDE + _OPEN * neck.has_open + frets * _FRET
     return _size(neck)[0] - along if neck.left_handed else along
 
@@ -85,7 +86,7 @@ def _neck(neck: FretboardDiagram) -> Iterable[str]:
 
 
 def _dot(x: float, y: float, dot: Dot) -> Iterable[str]:
-    """Its shape says what it is, before its shade does."""
+    """Yield the elements of a dot: its shape tells its kind, its shade repeats it."""
     outline = 4 if dot.chord else 1.6
     r = _DOT - outline / 2
     if dot.root:
@@ -132,7 +133,7 @@ def _text(
 
 
 def _number(value: float) -> str:
-    """As short as it goes, at most two places: the same on every machine."""
+    """Return a number with two decimals at most and no trailing zeros: the same on every machine."""
     return f"{value:.2f}".rstrip("0").rstrip(".")
 
 
@@ -140,6 +141,6 @@ _FORBIDDEN = re.compile("[^\t\n\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]") 
 
 
 def _escaped(words: str) -> str:
-    """Safe inside an element or a quoted attribute; characters that XML forbids become question marks."""
+    """Return text safe inside an element or a quoted attribute; characters that XML forbids become question marks."""
     allowed = _FORBIDDEN.sub("?", words)
     return allowed.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace('"', "&quot;")

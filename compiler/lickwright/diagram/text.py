@@ -1,7 +1,7 @@
-"""A neck in letters, for a terminal or a mail: a line a string, the thinnest on top, as in a tab.
+"""Fretboard diagrams as text, for a terminal or a mail: a line a string, the thinnest on top, as in a tab.
 
-In: `FretboardDiagram` values and how wide the screen is. Out: text, plain ASCII, lines without trailing blanks. The tonic stands in
-square brackets, the chord shape in round ones, the blue note has a star: to be told apart without colour.
+In: `FretboardDiagram` values and the width of the screen. Out: plain ASCII, lines without trailing blanks. The tonic
+stands in square brackets, the chord shape in round ones, the blue note has a star, so that no colour is needed.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ _BETWEEN = "   "  # pictures side by side
 
 
 def diagram_text(necks: Sequence[FretboardDiagram], columns: int = 80) -> str:
-    """The pictures side by side, as many as `columns` take, with one title and one legend."""
+    """Return the diagrams side by side, as many as `columns` take, with one title and one legend; "" for none."""
     if not necks:
         return ""
     parts = [necks[0].title]
@@ -44,7 +44,7 @@ def _side_by_side(row: Sequence[Sequence[str]]) -> str:
 
 
 def _block(neck: FretboardDiagram) -> list[str]:
-    """Caption, strings, fret numbers, all of one width."""
+    """Return the lines of one diagram, all of one width: caption, strings, fret numbers."""
     cell = max([_NARROWEST, *(len(_marked(dot)) + 1 for dot in neck.dots)])
     names = max(map(len, neck.strings))
     known = {dot.place: _marked(dot) for dot in neck.dots}
@@ -58,14 +58,14 @@ def _block(neck: FretboardDiagram) -> list[str]:
 
 
 def _marked(dot: Dot) -> str:
-    """`[1]` the tonic, `(5)` in the chord shape, `b5*` the blue note."""
+    """Return a dot's label with its sign: `[1]` the tonic, `(5)` in the chord shape, `b5*` the blue note."""
     if dot.root:
         return f"[{dot.label}]"
     return f"({dot.label})" if dot.chord else f"{dot.label}{'*' if dot.blue else ''}"
 
 
 def _line(neck: FretboardDiagram, name: str, labels: list[str], cell: int) -> str:
-    """`e |[1]--|-----|`; with open strings `e [1] ||-----|`; mirrored for the left hand, the names at the nut."""
+    """Return one string: `e |[1]--|-----|`; with open strings `e [1] ||-----|`; mirrored for the left hand."""
     opened = labels.pop(0).center(cell) if neck.has_open else ""
     cells = [label.center(cell, "-") if label else "-" * cell for label in labels]
     nut = "||" if neck.has_open else "|"
