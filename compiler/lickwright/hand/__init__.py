@@ -1,1 +1,1 @@
-"""The fretting hand: its measures, what a bend takes, and a fingering with its costs."""
+"""The fretting hand: its measures, what a bend takes, and fingerings with their costs."""

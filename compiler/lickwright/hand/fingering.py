@@ -1,10 +1,10 @@
-"""Where the hand goes: the best choice, position and fingers for each moment of a phrase.
+"""Fingering by dynamic programming: the best place, hand position and fingers for each moment of a phrase.
 
-In: `HandMoment`s (what sounds together, and where on the neck it can be had), a hand. Out: a `Fingering`. Found by dynamic
-programming over the whole phrase, never note by note: a place is good for what comes before and after it. The model of
-Sayegh (1989) with costs in millimetres and fingers as states; the costs stand in `fingering_costs.py`. Suggests, and
-never changes what a teacher wrote. Two passes keep it lean: with several choices a moment, hand positions choose among
-them first; then fingers are found for what was chosen.
+In: `HandMoment`s (what sounds together, and where on the neck it can be played), a hand. Out: a `Fingering`, the cheapest
+way through the whole phrase (Viterbi). The model is that of Sayegh (1989), "Fingering for string instruments with the
+optimum path paradigm", with costs in millimetres and fingers as states; the costs stand in `fingering_costs.py`. Fingers
+that a teacher wrote are kept. With several choices a moment there are two passes: hand positions choose among the places
+first, then fingers are found for what was chosen.
 """
 
 from __future__ import annotations
@@ -16,15 +16,16 @@ from typing import NamedTuple
 from lickwright.hand import fingering_costs as c
 from lickwright.hand.fingering_costs import FINGER_NAMES, FREE, Grip, Place, find_grips
 from lickwright.hand.measures import BASS_MM, GUITAR_MM, HOPS, SHIFT_EASY, Hand, make_hand
-from lickwright.music.tuning import Tuning
-from lickwright.notation.techniques import Curve, Stroke
+from lickwright.notation.techniques import UPWARD_BENDS, Curve, Stroke
 from lickwright.timeline.model import SoundingNote, Timeline
+
+GRACE_APART = 0.06  # seconds between grace notes, for the hand; an estimate
 
 Choice = tuple[Place, ...]
 
 
 class HandMoment(NamedTuple):
-    """What sounds from one instant on, with every place where it can be had."""
+    """What sounds from one instant on, with every place where it can be played."""
 
     at: float  # seconds
     until: float  # seconds; when the hand may let go
@@ -36,41 +37,41 @@ class HandMoment(NamedTuple):
 
 
 class Fingering(NamedTuple):
-    """A way through a phrase. All tuples have an entry a moment."""
+    """A way through a phrase; each tuple has one entry a moment."""
 
-    choice: tuple[int, ...]  # index into Moment.choices
+    choice: tuple[int, ...]  # index into HandMoment.choices
     fingers: tuple[tuple[int | None, ...], ...]  # a place each: 0 open, 1-4, 5 the thumb, None dead or not needed
     position: tuple[int, ...]  # fret of the index finger
-    cost: float  # of the whole phrase
+    cost: float  # of the whole phrase, in the units of `fingering_costs.py`
     costs: tuple[float, ...]  # of each moment, the way there included
-    why: tuple[str, ...]  # what was dearest there, "" where nothing was
+    why: tuple[str, ...]  # the largest cost there, "" where there is none
 
 
 def plan_fingering(
     moments: Sequence[HandMoment],
     hand: Hand,
     box: frozenset[tuple[int, int]] | None = None,
-    tuning: Tuning | None = None,
 ) -> Fingering:
-    """The cheapest way. `box`: places to stay in where there is a choice. `tuning`: its wound strings bend badly."""
+    """Return the cheapest way through a phrase. `box`: places to stay in where there is a choice."""
     if not moments:
         return Fingering((), (), (), 0.0, (), ())
-    options: list[list[tuple[int, Grip]]] = []
-    several = any(len(moment.choices) > 1 for moment in moments)
-    chosen = None
-    if several:
-        chosen = _cheapest(moments, [_ways(m, hand, box, tuning, lean=True) for m in moments], lean=True)[1]
-    for n, moment in enumerate(moments):
-        only = chosen[n][0] if chosen else 0
-        options.append(_ways(moment, hand, box, tuning, only=only))
+    only = [0] * len(moments)
+    if any(len(moment.choices) > 1 for moment in moments):
+        lean = [_ways(moment, hand, box, lean=True) for moment in moments]
+        only = [choice for choice, _ in _cheapest(moments, lean, lean=True)[1]]
+    options = [_ways(moment, hand, box, only=n) for moment, n in zip(moments, only, strict=True)]
     cost, path, costs, why = _cheapest(moments, options)
+    fingers = tuple(grip.fingers for _, grip in path)
+    return Fingering(tuple(n for n, _ in path), fingers, _positions(path), cost, costs, why)
+
+
+def _positions(path: Ways) -> tuple[int, ...]:
+    """Return the hand's position at each moment; where it holds nothing, the last one (at first: the next one)."""
     positions, last = [], next((grip.position for _, grip in path if grip.position != FREE), 1)
     for _, grip in path:
         last = last if grip.position == FREE else grip.position
         positions.append(last)
-    return Fingering(
-        tuple(n for n, _ in path), tuple(grip.fingers for _, grip in path), tuple(positions), cost, costs, why
-    )
+    return tuple(positions)
 
 
 _LEAN = 4  # hand positions a choice: the four fingers, each at its own fret
@@ -78,15 +79,14 @@ Ways = list[tuple[int, Grip]]  # index of a choice, and a grip for it
 
 
 def _ways(
-    moment: HandMoment, hand: Hand, box: frozenset[tuple[int, int]] | None, tuning: Tuning | None,
-    only: int | None = None, lean: bool = False,
-) -> Ways:  # fmt: skip
-    """Every grip of every choice; `lean` keeps the best of each hand position, which is enough to choose."""
+    moment: HandMoment, hand: Hand, box: frozenset[tuple[int, int]] | None, only: int | None = None, lean: bool = False
+) -> Ways:
+    """Return every grip of every choice, or of choice `only`; `lean` keeps the best of each hand position."""
     found: Ways = []
     for n, choice in enumerate(moment.choices):
         if only is not None and n != only:
             continue
-        extra = _placing(choice, moment, box, tuning) if len(moment.choices) > 1 else 0.0
+        extra = _place_cost(choice, moment, box) if len(moment.choices) > 1 else 0.0
         seen: set[int] = set()
         for grip in find_grips(choice, hand, moment.fixed, moment.bent):
             if lean and (grip.position in seen or len(seen) == _LEAN):
@@ -96,19 +96,18 @@ def _ways(
     return found
 
 
-def _placing(
-    choice: Choice, moment: HandMoment, box: frozenset[tuple[int, int]] | None, tuning: Tuning | None
-) -> float:
+def _place_cost(choice: Choice, moment: HandMoment, box: frozenset[tuple[int, int]] | None) -> float:
+    """Return the cost of places outside the box, and of bends near the nut or on the thick strings."""
     cost = 0.0
     for string, fret in choice:
         if fret is None:
             continue
         if box is not None and (string, fret) not in box:
-            cost += c.OUT_OF_BOX
-        if fret == 0 and box is not None and (string, 0) not in box:
-            cost += c.OPEN_INSIDE
-        if moment.bent and (fret < 2 or tuning is None or string > 3 or tuning.is_bass):
-            cost += c.NEVER if fret < 2 else 1.0 if string > 3 else 0.0
+            cost += c.OUT_OF_BOX + (0.0 if fret else c.OPEN_INSIDE)
+        if moment.bent and fret < 2:
+            cost += c.NEVER
+        elif moment.bent and string > 3:
+            cost += c.THICK_BEND
     return cost
 
 
@@ -126,7 +125,7 @@ class _Step(NamedTuple):
 def _cheapest(
     moments: Sequence[HandMoment], options: list[Ways], lean: bool = False
 ) -> tuple[float, Ways, tuple[float, ...], tuple[str, ...]]:
-    """Viterbi: for each grip of each moment the cheapest way there, then back from the cheapest end."""
+    """Return the cheapest way (Viterbi): its cost, its grips, and the cost and the largest cost of each moment."""
     layers: list[list[_Step]] = []
     for n, moment in enumerate(moments):
         if n:
@@ -147,7 +146,10 @@ def _cheapest(
 def _layer(
     past: list[_Step], last: HandMoment, before: Ways, moment: HandMoment, ways: Ways, lean: bool
 ) -> list[_Step]:
-    """The cheapest way to each grip of a moment. The past is tried from its cheapest, until no way could be cheaper."""
+    """Return the cheapest way to each grip of a moment.
+
+    The steps before are tried from the cheapest on, until no other could be cheaper.
+    """
     order = sorted(range(len(past)), key=lambda k: past[k].total)
     gap = moment.at - last.at
     layer = []
@@ -164,16 +166,16 @@ def _layer(
                 way += _change(last.choices[old_choice], old, places, grip, moment, gap)
             if step.total + way < best:
                 best, back, here = step.total + way, k, way
-        from_ = past[back]
-        position, at, left = (
-            (from_.position, from_.at, from_.left) if grip.position == FREE else (grip.position, grip.at, moment.at)
-        )
+        if grip.position == FREE:
+            _, _, _, position, at, left = past[back]
+        else:
+            position, at, left = grip.position, grip.at, moment.at
         layer.append(_Step(best + grip.cost, here + grip.cost, back, position, at, left))
     return layer
 
 
 def _way(step: _Step, old: Choice, places: Choice, grip: Grip, moment: HandMoment) -> float:
-    """The hand's way from one grip to the next: across the strings and along the neck."""
+    """Return the cost of the hand's way from one grip to the next: across the strings and along the neck."""
     cost = 0.0
     if moment.joined and not any(string == other for string, _ in places for other, _ in old):
         cost += c.NEVER
@@ -191,38 +193,39 @@ def _way(step: _Step, old: Choice, places: Choice, grip: Grip, moment: HandMomen
 
 
 def _change(old_places: Choice, old: Grip, places: Choice, grip: Grip, moment: HandMoment, gap: float) -> float:
-    """What the fingers have to do between two grips."""
-    cost = 0.0
+    """Return the cost of what the fingers have to do between two grips; `gap` is the time for it in seconds."""
     if old.position == FREE or grip.position == FREE:
-        return cost
-    for (string, fret), finger in zip(places, grip.fingers, strict=True):
-        if not finger:
-            continue
-        for (before, last), other in zip(old_places, old.fingers, strict=True):
-            if not other:
-                continue
-            if before == string and last == fret:
-                if other != finger:
-                    cost += c.SWAP
-            elif other == finger:
-                cost += _again(before, last, string, fret, moment, gap)
-            elif before == string and moment.joined:
-                cost += _crossed(last, fret, other, finger, moment)
+        return 0.0
+    cost = 0.0
+    for place, finger in zip(places, grip.fingers, strict=True):
+        if finger:
+            for before, other in zip(old_places, old.fingers, strict=True):
+                if other:
+                    cost += _finger_change(before, other, place, finger, moment, gap)
     return cost
 
 
-def _crossed(last: int | None, fret: int | None, other: int, finger: int, moment: HandMoment) -> float:
-    """Two fingers in a connection: none in a slide, and in the order of their frets in a hammer-on or pull-off."""
-    return c.NEVER if moment.slid or ((fret or 0) - (last or 0)) * (finger - other) < 0 else 0.0
+def _finger_change(before: Place, other: int, place: Place, finger: int, moment: HandMoment, gap: float) -> float:
+    """Return the cost of `finger` at a place after finger `other` at the place before."""
+    (old_string, old_fret), (string, fret) = before, place
+    if before == place:
+        return c.SWAP if other != finger else 0.0
+    if other == finger:
+        return _same_finger(before, place, moment, gap)
+    if old_string == string and moment.joined:
+        # No two fingers in a slide; in a hammer-on or pull-off they lie in the order of their frets.
+        return c.NEVER if moment.slid or ((fret or 0) - (old_fret or 0)) * (finger - other) < 0 else 0.0
+    return 0.0
 
 
-def _again(before: int, last: int | None, string: int, fret: int | None, moment: HandMoment, gap: float) -> float:
-    """The same finger at another place."""
-    if moment.slid and before == string:
+def _same_finger(before: Place, place: Place, moment: HandMoment, gap: float) -> float:
+    """Return the cost of the same finger at another place."""
+    (old_string, old_fret), (string, fret) = before, place
+    if moment.slid and old_string == string:
         return 0.0
-    if moment.joined and before == string:
+    if moment.joined and old_string == string:
         return c.NEVER  # a hammer-on or pull-off takes two fingers
-    if last == fret and abs(before - string) == 1:
+    if old_fret == fret and abs(old_string - string) == 1:
         return c.ROLL
     return c.HOP + (c.HOP_FAST if gap * HOPS < 1.0 else 0.0)
 
@@ -231,18 +234,18 @@ def _again(before: int, last: int | None, string: int, fret: int | None, moment:
 
 
 def hand_for(timeline: Timeline) -> Hand:
-    """The hand that a lick's settings name, on its neck."""
+    """Return the hand that a lick's settings name, on its neck."""
     settings = timeline.settings
     return make_hand(settings.reach, BASS_MM if settings.tuning.is_bass else GUITAR_MM, settings.capo)
 
 
 def is_fretted(sound: SoundingNote) -> bool:
-    """Whether a finger of the fretting hand is on the string: not for open, dead and tapped notes and natural harmonics."""
+    """Return True if a finger of the fretting hand presses the string: not for open, dead, tapped and touched notes."""
     return bool(sound.fret) and sound.begin.stroke is not Stroke.TAP and not sound.dead
 
 
 def hand_moments(timeline: Timeline) -> tuple[list[HandMoment], list[list[SoundingNote]]]:
-    """A lick's moments, one choice each, with the sounds that begin in them. Rakes, scrapes and taps are not fingered."""
+    """Return a lick's moments, one choice each, and the sounds that begin in each; rakes, scrapes and taps have none."""
     from lickwright.performance.tempo_map import written_tempo_map
 
     seconds = written_tempo_map(timeline).seconds
@@ -250,30 +253,28 @@ def hand_moments(timeline: Timeline) -> tuple[list[HandMoment], list[list[Soundi
     for sound in timeline.sounds:
         if sound.kind in ("note", "grace") and sound.begin.stroke is not Stroke.TAP:
             groups.setdefault((sound.start, -sound.lead), []).append(sound)
-    moments = []
-    for (start, lead), sounds in groups.items():
-        at = seconds(start) + 0.06 * lead
-        places = tuple((s.string, s.fret if not s.dead else None) for s in sounds)
-        joined = all(s.source is not None for s in sounds)
-        moments.append(
-            HandMoment(
-                at,
-                max(seconds(s.end) for s in sounds),
-                (places,),
-                joined,
-                tuple(s.finger for s in sounds),
-                joined and all(s.begin.curve is Curve.GLIDE for s in sounds),
-                any(shape.amount >= 1 for s in sounds for shape in s.shapes if shape.technique.curve in _UP),
-            )
-        )
+    moments = [
+        _moment(sounds, seconds(start) + GRACE_APART * lead, max(seconds(sound.end) for sound in sounds))
+        for (start, lead), sounds in groups.items()
+    ]
     return moments, list(groups.values())
 
 
-_UP = (Curve.BEND, Curve.PREBEND)
+def _moment(sounds: Sequence[SoundingNote], at: float, until: float) -> HandMoment:
+    joined = all(sound.source is not None for sound in sounds)
+    slid = joined and all(sound.begin.curve is Curve.GLIDE for sound in sounds)
+    places = tuple((sound.string, None if sound.dead else sound.fret) for sound in sounds)
+    return HandMoment(
+        at, until, (places,), joined, tuple(sound.finger for sound in sounds), slid, any(map(_bent, sounds))
+    )
+
+
+def _bent(sound: SoundingNote) -> bool:
+    return any(shape.amount >= 1 for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS)
 
 
 def suggest_fingers(timeline: Timeline) -> tuple[str | None, ...]:
-    """A finger for each sound of the lick: the teacher's where one is written, else a suggestion; None: none needed."""
+    """Return a finger for each sound of a lick: the teacher's where one is written, else a suggestion; None: none needed."""
     moments, groups = hand_moments(timeline)
     found: list[str | None] = [sound.finger for sound in timeline.sounds]
     for sounds, taken in zip(groups, plan_fingering(moments, hand_for(timeline)).fingers, strict=True):

@@ -1,7 +1,7 @@
-"""How the fingers take what sounds together, and what each way costs the hand.
+"""The ways in which fingers can hold what sounds together, and what each costs.
 
-In: the places (string, fret) of one moment, and a hand. Out: `Grip`s, one for each way that the fingers can stand. The
-weights stand here and nowhere else: they are a first set, to be fitted to what teachers approve.
+In: the places (string, fret) of one moment, and a hand. Out: `Grip`s, one for each way. The weights of all fingering
+stand here. They are estimates, to be fitted to fingerings that teachers approve.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ ROLL = 0.35  # the same finger laid over to the next string
 SWAP = 1.0  # another finger on the same place
 MID_LEGATO = 2.0  # factor on a shift while a string goes on sounding
 SLID = 0.3  # factor on a shift by slide: the finger finds its way along the string
-OUT_OF_BOX = 1.0
+OUT_OF_BOX = 1.0  # a place outside the box
+THICK_BEND = 1.0  # a bend on a string thicker than the third
 NEVER = 50.0  # what a hand cannot do: taken only where nothing else is left
 BEND_FINGER = {1: 2.0, 2: 0.5, 3: 0.0, 4: 1.2}  # three fingers behind the string are the taught way
 HARD_SHIFT = 3.0  # each m/s of the hand beyond what is easy
@@ -44,8 +45,8 @@ class Grip(NamedTuple):
     position: int  # fret of the index finger, or where it would be
     at: float  # the same in mm from the nut
     fingers: tuple[int | None, ...]  # one for each place: 0 open, 1-4, 5 the thumb, None not needed
-    cost: float  # of standing so
-    why: str  # the dearest part of it, "" where there is none
+    cost: float  # of holding it
+    why: str  # the largest part of the cost, "" where there is none
 
 
 FREE = -1  # the position of a grip that holds nothing: the hand may be anywhere
@@ -55,11 +56,14 @@ FREE = -1  # the position of a grip that holds nothing: the hand may be anywhere
 def find_grips(
     places: tuple[Place, ...], hand: Hand, fixed: tuple[str | None, ...] = (), bent: bool = False
 ) -> tuple[Grip, ...]:
-    """Every way, best first. One that breaks a limit is kept at a price, so that there is always one."""
+    """Return every grip of some places, best first, at most 16; one that breaks a limit has a cost, so one is always there.
+
+    `fixed` are fingers as written, one for each place; `bent`: the notes are bent by half a step or more.
+    """
     held = [n for n, (_, fret) in enumerate(places) if fret]
     if not held:
         return (Grip(FREE, 0.0, tuple(0 if fret == 0 else None for _, fret in places), 0.0, ""),)
-    found = [*_stands(places, held, hand, bent)]
+    found = _natural_grips(places, held, hand, bent)
     if any(fixed):
         wanted = [g for g in found if _as_written(g, fixed)]
         found = wanted or [_forced(places, held, fixed, hand)]
@@ -80,7 +84,7 @@ FINGER_NAMES = {number: name for name, number in FINGER_NUMBERS.items()}
 
 
 def _forced(places: tuple[Place, ...], held: list[int], fixed: tuple[str | None, ...], hand: Hand) -> Grip:
-    """Fingers as written where no ordinary hand stands so: taken as they are."""
+    """Return the grip of fingers as written that no ordinary hand would use, at the cost `NEVER`."""
     low = min(places[n][1] or 0 for n in held)
     fingers: list[int | None] = [0 if fret == 0 else None for _, fret in places]
     position = low
@@ -93,9 +97,9 @@ def _forced(places: tuple[Place, ...], held: list[int], fixed: tuple[str | None,
 
 
 def barre_groups(places: tuple[Place, ...], held: list[int]) -> list[list[int]]:
-    """Places that one finger can cover: the same fret, with nothing lower or open sounding on a string between.
+    """Return groups of indices into `places` that one finger can cover, from the lowest fret, then the thickest string.
 
-    From the lowest fret, then from the thickest string.
+    A group is on one fret, and no string between its strings sounds lower or open.
     """
     order = sorted(held, key=lambda n: (places[n][1] or 0, -places[n][0]))
     found: list[list[int]] = []
@@ -109,24 +113,28 @@ def barre_groups(places: tuple[Place, ...], held: list[int]) -> list[list[int]]:
 
 
 def _between(places: tuple[Place, ...], thick: int, thin: int, fret: int) -> bool:
-    """Whether a string between two sounds at a lower fret, or open."""
+    """Return True if a string between two sounds at a lower fret, or open."""
     return any(thin < string < thick and other is not None and other < fret for string, other in places)
 
 
-def _stands(places: tuple[Place, ...], held: list[int], hand: Hand, bent: bool) -> list[Grip]:
-    """Fingers 1 to 4, in the order of the frets, over the groups; with a thumb where that is not enough."""
+def _natural_grips(places: tuple[Place, ...], held: list[int], hand: Hand, bent: bool) -> list[Grip]:
+    """Return grips with fingers 1 to 4 in the order of the frets, with barres, without them, and with a thumb."""
     covers = barre_groups(places, held)
-    found = _placed(places, covers, hand, bent)
-    if len(covers) < len(held):  # fingers of their own, in front of a barre or instead of it
-        alone = [covers[0], *([n] for group in covers[1:] for n in group)]
-        for apart in (alone, [[n] for group in covers for n in group]):
-            if len(covers) < len(apart) <= 4:
-                found += _placed(places, apart, hand, bent)
+    found = _grips_over(places, covers, hand, bent)
+    for apart in _without_barres(covers) if len(covers) < len(held) else ():
+        if len(covers) < len(apart) <= 4:
+            found += _grips_over(places, apart, hand, bent)
     thick = max(held, key=lambda n: places[n][0])
-    rest = [n for n in held if n != thick]
-    if places[thick][0] >= 5 and rest and len(held) > 2:
-        found += [_with_thumb(g, thick) for g in _placed(places, barre_groups(places, rest), hand, bent)]
+    if places[thick][0] >= 5 and len(held) > 2:
+        rest = [n for n in held if n != thick]
+        found += [_with_thumb(grip, thick) for grip in _grips_over(places, barre_groups(places, rest), hand, bent)]
     return found or _crowded(places, covers, hand)
+
+
+def _without_barres(covers: list[list[int]]) -> tuple[list[list[int]], list[list[int]]]:
+    """Return the groups with a barre on the lowest fret alone, and with a finger for each place."""
+    apart = [[n] for group in covers[1:] for n in group]
+    return [covers[0], *apart], [*([n] for n in covers[0]), *apart]
 
 
 def _with_thumb(grip: Grip, thick: int) -> Grip:
@@ -135,12 +143,13 @@ def _with_thumb(grip: Grip, thick: int) -> Grip:
 
 
 def _crowded(places: tuple[Place, ...], covers: list[list[int]], hand: Hand) -> list[Grip]:
-    """More places than fingers: the last ones go without."""
-    four = _placed(places, covers[:4], hand, False)
+    """Return grips of more places than fingers: the last places go without, at the cost `NEVER`."""
+    four = _grips_over(places, covers[:4], hand, False)
     return [g._replace(cost=g.cost + NEVER, why="more places than fingers") for g in four]
 
 
-def _placed(places: tuple[Place, ...], covers: list[list[int]], hand: Hand, bent: bool) -> list[Grip]:
+def _grips_over(places: tuple[Place, ...], covers: list[list[int]], hand: Hand, bent: bool) -> list[Grip]:
+    """Return the grips in which each group of places has a finger of its own."""
     frets = [places[group[0]][1] or 0 for group in covers]
     found = []
     for fingers in combinations((1, 2, 3, 4), len(covers)):
@@ -148,36 +157,29 @@ def _placed(places: tuple[Place, ...], covers: list[list[int]], hand: Hand, bent
         for position in {natural - 1, natural, natural + 1} if len(covers) == 1 else {natural}:
             if position < 1 or (fingers[0] == 1 and position != frets[0] and len(covers) > 1):
                 continue
-            grip = _stand(places, covers, frets, fingers, position, hand, bent)
+            grip = _grip(places, covers, frets, fingers, position, hand, bent)
             if grip is not None:
                 found.append(grip)
     return found
 
 
-def _stand(
+def _grip(
     places: tuple[Place, ...], covers: list[list[int]], frets: list[int], fingers: tuple[int, ...], position: int,
     hand: Hand, bent: bool,
 ) -> Grip | None:  # fmt: skip
-    """The cost of fingers on frets with the index at `position`; None where nobody would stand so."""
+    """Return the grip of fingers on frets with the index at `position`; None where nobody would hold it so."""
     parts: dict[str, float] = {}
     taken: list[int | None] = [0 if fret == 0 else None for _, fret in places]
     for group, fret, finger in zip(covers, frets, fingers, strict=True):
-        off = fret - position - finger + 1
-        if abs(off) > 2:
+        off = abs(fret - position - finger + 1)
+        if off > 2:
             return None
-        parts["reach"] = parts.get("reach", 0.0) + OFF_NATURAL * abs(off)
+        parts["reach"] = parts.get("reach", 0.0) + OFF_NATURAL * off
         if len(group) > 1:
-            wide = places[group[0]][0] - places[group[-1]][0] + 1
-            flat = BARRE if finger == 1 else PARTIAL * max(1, wide - 1)
-            parts["barre"] = parts.get("barre", 0.0) + flat
-        if finger == 4:
-            parts["little finger"] = WEAK
+            parts["barre"] = parts.get("barre", 0.0) + _barre_cost(places, group, finger)
+        _add_finger_cost(parts, fret, finger, bent)
         for n in group:
             taken[n] = finger
-        if fret > 12:
-            parts["high"] = HIGH * (fret - 12)
-        if bent:
-            parts["bend"] = BEND_FINGER[finger]
     over = 0.0 if bent else _stretch(covers, places, fingers, frets, position, hand)  # a bend gathers the fingers
     if over:
         parts["stretch"] = over
@@ -185,11 +187,25 @@ def _stand(
     return Grip(position, hand.at(position), tuple(taken), sum(parts.values()), why)
 
 
+def _barre_cost(places: tuple[Place, ...], group: list[int], finger: int) -> float:
+    wide = places[group[0]][0] - places[group[-1]][0] + 1  # strings
+    return BARRE if finger == 1 else PARTIAL * max(1, wide - 1)
+
+
+def _add_finger_cost(parts: dict[str, float], fret: int, finger: int, bent: bool) -> None:
+    if finger == 4:
+        parts["little finger"] = WEAK
+    if fret > 12:
+        parts["high"] = HIGH * (fret - 12)
+    if bent:
+        parts["bend"] = BEND_FINGER[finger]
+
+
 def _stretch(
     covers: list[list[int]], places: tuple[Place, ...], fingers: tuple[int, ...], frets: list[int], position: int,
     hand: Hand,
 ) -> float:  # fmt: skip
-    """How far the fingers are pulled apart beyond comfort, in units; beyond what a hand can, dear."""
+    """Return how far the fingers are pulled apart beyond comfort, in units; `NEVER` beyond what a hand can."""
     worst = 0.0
     stands = [
         (finger, fret, [places[n][0] for n in group])

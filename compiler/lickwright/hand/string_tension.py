@@ -1,8 +1,8 @@
-"""What a bend asks of string and hand: how far the string goes sideways, how hard it pulls, and whether there is room.
+"""The mechanics of a bend: how far the string goes sideways, how hard it pulls, whether there is room, how hard it is.
 
 In: a string of a tuning, a fret, an amount in semitones. Out: millimetres, newtons, a level of difficulty. The model is
-quasi-static: a string fixed at nut (or capo) and bridge, drawn aside at the fret, its steel core stretched; a real guitar
-asks for a little more, because of the string beyond nut and bridge (Grimes 2014, PLoS ONE 9(7) e102088).
+quasi-static: a string fixed at nut (or capo) and bridge, pulled aside at the fret, its steel core stretched. A real
+guitar needs a little more, because of the string beyond nut and bridge (Grimes 2014, PLoS ONE 9(7) e102088).
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ _INCH_MM = 25.4
 
 
 class StringGauge(NamedTuple):
-    """One string as bought."""
+    """The mass and stiffness of one string."""
 
     mass: float  # kg a metre
     stiffness: float  # N: force that would stretch it to twice its length
@@ -31,11 +31,11 @@ class StringGauge(NamedTuple):
 
 
 class BentString(NamedTuple):
-    """A bent string."""
+    """What a bend takes."""
 
     travel_mm: float  # sideways, at the fret
     force_n: float  # of the finger
-    may_break: bool  # near what music wire stands
+    may_break: bool  # the tension comes near to what breaks music wire
 
 
 def _plain(inches: float) -> StringGauge:
@@ -44,7 +44,7 @@ def _plain(inches: float) -> StringGauge:
 
 
 def _wound(tension: float, hertz: float, core_inches: float, scale_mm: float = GUITAR_MM) -> StringGauge:
-    """From its tension (N) at a pitch, which is what makers print, and its core."""
+    """Return a wound string from its tension (N) at a pitch, which makers publish, and its core."""
     core = pi * (core_inches * _INCH_MM / 2000) ** 2
     return StringGauge(tension / (2 * scale_mm / 1000 * hertz) ** 2, _STEEL * core, None)
 
@@ -75,7 +75,7 @@ _SETS: dict[StringSet, tuple[StringGauge, ...]] = {"electric": _ELECTRIC, "acous
 
 
 def string_gauge(tuning: Tuning, sound: str, string: int) -> StringGauge:
-    """The string that a lick's `sound` is played on."""
+    """Return the string, from 1, of the set that a lick's `sound` has."""
     rows: tuple[StringGauge, ...]
     if tuning.is_bass:
         rows, n = _BASS, string - (1 if tuning.strings == 6 else 0)  # the first row is a high C
@@ -85,7 +85,7 @@ def string_gauge(tuning: Tuning, sound: str, string: int) -> StringGauge:
 
 
 def string_kind(tuning: Tuning, sound: str, string: int) -> str:
-    """How it bends: `plain`, `wound third`, `wound` or `nylon`."""
+    """Return how a string bends: `plain`, `wound third`, `wound` or `nylon`."""
     strings = INSTRUMENTS[sound].strings
     if strings == "nylon":
         return "nylon"
@@ -95,12 +95,12 @@ def string_kind(tuning: Tuning, sound: str, string: int) -> str:
 
 
 def is_wound(tuning: Tuning, sound: str, string: int) -> bool:
-    """Whether a string is wound: the basses of every set, and the third of an acoustic guitar."""
+    """Return True if a string is wound: the basses of every set, and the third of an acoustic guitar."""
     return string > 3 or string_kind(tuning, sound, string).startswith("wound")
 
 
 def bend_string(tuning: Tuning, sound: str, string: int, fret: int, semitones: float, capo: int = 0) -> BentString:
-    """The bend of one string of a lick by so many semitones; its fret is counted from the capo."""
+    """Return what it takes to bend one string of a lick by some semitones; its fret is counted from the capo."""
     scale = BASS_MM if tuning.is_bass else GUITAR_MM
     hertz = frequency(tuning.sounding[string - 1])
     return _push(string_gauge(tuning, sound, string), hertz, scale, fret, semitones, capo)
@@ -108,7 +108,7 @@ def bend_string(tuning: Tuning, sound: str, string: int, fret: int, semitones: f
 
 @lru_cache(maxsize=1024)
 def _push(wire: StringGauge, hertz: float, scale_mm: float, fret: int, semitones: float, capo: int) -> BentString:
-    """The travel at which the sounding part has the pitch: higher tension, less its growing length. By halving."""
+    """Return travel and force at which the sounding part has the pitch: more tension on a longer string; by bisection."""
     tension = wire.mass * (2 * scale_mm / 1000 * hertz) ** 2
     whole = scale_mm * 2.0 ** (-capo / 12)
     sounding = whole * 2.0 ** (-fret / 12)
@@ -126,24 +126,24 @@ def _push(wire: StringGauge, hertz: float, scale_mm: float, fret: int, semitones
 
 
 def bend_room_mm(strings: int, string: int, fret: int, scale_mm: float = GUITAR_MM) -> tuple[float, float]:
-    """How far a string may go towards the thick side (pushed), and towards the thin side (pulled)."""
+    """Return how far in mm a string may go towards the thick side (pushed), and towards the thin side (pulled)."""
     spacing = string_spacing_mm(fret, scale_mm)
     return (strings - string) * spacing + EDGE_MM, (string - 1) * spacing + EDGE_MM
 
 
 class BendLimit(NamedTuple):
-    """From which amount on a bend is so hard."""
+    """The amount above which a bend is as hard as `level` says."""
 
-    kinds: tuple[str, ...]
-    first: int  # frets it holds for
+    kinds: tuple[str, ...]  # of string, as `string_kind` names them
+    first: int  # frets that it holds for
     last: int
     above: float  # semitones: a bend of more than this
-    level: str  # "error": not done; "warning": hard; "info": for the advanced
+    level: str  # "error": impossible; "warning": hard; "info": for the advanced
     words: str
 
 
 _ANY = 99
-# The most severe first: the first that fits is said. Two steps and more are another rule's.
+# The most severe first: the first that fits is reported. Estimates, from the travel and force that the model gives.
 BEND_LIMITS: tuple[BendLimit, ...] = (
     BendLimit(
         ("plain", "wound third", "wound", "nylon"), 1, 1, 1.0, "error", "no string gives that much at the first fret"
@@ -161,7 +161,7 @@ BEND_LIMITS: tuple[BendLimit, ...] = (
 
 
 def bend_limit(kind: str, fret: int, semitones: float) -> BendLimit | None:
-    """What is to be said of a bend; None where it is ordinary."""
+    """Return the limit that a bend passes; None where it is ordinary."""
     for row in BEND_LIMITS:
         if semitones > row.above and row.first <= fret <= row.last and kind in row.kinds:
             return row

@@ -64,17 +64,17 @@ def _planned(
         joined = moment.joined and not any(s.index in parted for s in sounds)
         asked.append(moment._replace(choices=choices, joined=joined, slid=moment.slid and joined, fixed=()))
         kept.append(sounds)
-    for sounds, choice in zip(kept, _chosen(asked, timeline, aim, draft), strict=True):
+    for sounds, choice in zip(kept, _chosen(asked, timeline, draft), strict=True):
         for sound, (string, _) in zip(sounds, choice, strict=True):
             run = run_of[sound.index]
             run.string = string if sound is run.sounds[0] or run.sounds[0].source is None else run.string
     return True
 
 
-def _chosen(asked: list[HandMoment], timeline: Timeline, aim: MoveTarget, draft: Draft) -> list[Choice]:
+def _chosen(asked: list[HandMoment], timeline: Timeline, draft: Draft) -> list[Choice]:
     if all(len(moment.choices) == 1 for moment in asked):
         return [moment.choices[0] for moment in asked]
-    planned = plan_fingering(asked, hand_for(timeline), draft.home, aim.tuning)
+    planned = plan_fingering(asked, hand_for(timeline), draft.home)
     return [moment.choices[n] for moment, n in zip(asked, planned.choice, strict=True)]
 
 
