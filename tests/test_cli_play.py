@@ -137,4 +137,4 @@ def test_without_the_extra_it_says_what_to_install(
 ) -> None:
     monkeypatch.setitem(sys.modules, "sounddevice", None)
     assert main(["play", file]) == 2
-    assert "pip install 'lickwright[play]'" in capsys.readouterr().err
+    assert "pip install numpy soundfile sounddevice" in capsys.readouterr().err

@@ -258,7 +258,7 @@ def test_addresses_that_cannot_be_used(
 def test_without_the_extra(library: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(__import__("sys").modules, "fsspec.core", None)
     assert main(["make", "lib", "--out", "memory://x"]) == 2
-    assert "pip install 'lickwright[cluster]'" in capsys.readouterr().err
+    assert "pip install dask distributed fsspec joblib" in capsys.readouterr().err
 
 
 def test_an_address_is_not_watched(library: Path, memory: Any, capsys: pytest.CaptureFixture[str]) -> None:

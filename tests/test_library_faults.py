@@ -685,3 +685,33 @@ def test_sources_that_change_while_they_are_built_give_the_one_or_the_other(tmp_
     assert made in valid
     assert make(tmp_path, "lib")[0] == 0
     _right(tmp_path, tree(tmp_path / "out"))
+
+
+def test_one_refused_look_at_the_library_is_no_silent_prune(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Either the command says that something is wrong, or what is gone is pruned."""
+    monkeypatch.chdir(tmp_path)
+    library(tmp_path / "lib", 3)
+    fired = times = 0
+    stat = os.stat
+
+    def refused(path: object, *rest: object, **more: object) -> os.stat_result:
+        nonlocal fired
+        if str(path) == "lib":
+            fired += 1
+            if fired == times:
+                raise OSError(5, "Input/output error")
+        return stat(path, *rest, **more)  # type: ignore[arg-type]
+
+    while times <= fired:
+        times, fired = times + 1, 0
+        library(tmp_path / "lib", 3)
+        assert main(["make", "lib", "--to", "tab", "--jobs", "1"]) == 0
+        (tmp_path / "lib/part00/n0001.lick").unlink()
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "stat", refused)
+            code = main(["make", "lib", "--to", "tab", "--jobs", "1", "--prune"])
+        left = sorted(path.name for path in (tmp_path / "out/part00").iterdir())
+        assert code == 3 or left == ["n0000", "n0002"], (times, capsys.readouterr())
+    assert times > 2

@@ -113,6 +113,13 @@ def test_files_that_were_changed_or_taken_away(run: Run) -> None:
     ]
 
 
+def test_a_file_that_was_changed_by_hand_is_named_once(run: Run) -> None:
+    write("out/n0/number-0.tab.txt", "changed by hand")
+    write("lib/n0.lick", own(0) + "\n")
+    assert run("make", "lib", *FORMATS)[0] == 3
+    assert lacks(run) == [("files", "out/n0/number-0.tab.txt", "", "it was changed by hand")]
+
+
 def test_rights_authors_and_titles(run: Run) -> None:
     write("lib/n0.lick", lick(0))
     write("lib/slow/n1.lick", own(1).replace("Number 1", "number  2"))

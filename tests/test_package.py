@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
+import tomllib
 import zipfile
 from importlib.metadata import distribution
 from pathlib import Path
 
 import pytest
+
+from lickwright.core.extras import EXTRAS, install_command
 
 ROOT = Path(__file__).parent.parent
 LICK = 'lick "Porch light"\nkey A minor\nbox 1\n| e8 e5 B8^10 -r p5 G7~-- ||\n'
@@ -33,6 +37,26 @@ def test_the_wheel_carries_the_grammar_and_only_what_it_needs(wheel: Path) -> No
     assert not [name for name in names if not name.startswith("lickwright")]
     needed = [line for line in metadata.splitlines() if line.startswith("Requires-Dist") and "extra ==" not in line]
     assert sorted(line.split()[1].split(">")[0] for line in needed) == ["click", "lark"]
+
+
+def test_messages_name_the_packages_of_each_extra() -> None:
+    """Without Lickwright's own name, which no registry knows where it was installed from a folder."""
+    extras = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["optional-dependencies"]
+
+    def packages(extra: str) -> set[str]:
+        found: set[str] = set()
+        for requirement in extras[extra]:
+            inner = re.fullmatch(r"lickwright\[([a-z,-]+)\]", requirement)
+            names = (
+                set().union(*map(packages, inner[1].split(","))) if inner else {re.split(r"[<>=~;\[ ]", requirement)[0]}
+            )
+            found |= names
+        return found
+
+    assert {extra: set(names) for extra, names in EXTRAS.items()} == {extra: packages(extra) for extra in EXTRAS}
+    assert install_command("audio") == "pip install numpy soundfile"
+    said = [path for path in (ROOT / "compiler").rglob("*.py") if "pip install 'lickwright" in path.read_text("utf-8")]
+    assert not said
 
 
 def test_it_compiles_in_an_empty_environment(wheel: Path, tmp_path: Path) -> None:

@@ -25,6 +25,7 @@ from typing import Any
 from lickwright.build.executor import Chunk
 from lickwright.build.process_pool import Pool
 from lickwright.build.worker import Setup, output_writer
+from lickwright.core.extras import install_command
 from lickwright.export import Options
 from lickwright.store.addresses import absolute_name, is_reachable, parse_address, put_remote
 from lickwright.store.output_keys import options_key
@@ -101,7 +102,7 @@ def _connected(address: str) -> Any:
     if _ADDRESS.fullmatch(address) is None:
         raise NoCluster(f"{address} is not an address of a scheduler: write it as tcp://name:8786")
     if not all(map(find_spec, ("joblib", "distributed"))):
-        raise NoCluster("--cluster works with dask and joblib: pip install 'lickwright[cluster]'")
+        raise NoCluster(f"--cluster works with dask and joblib: {install_command('cluster')}")
     _somebody_there(address)
     distributed = import_module("distributed")
     logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what matters is said in our words

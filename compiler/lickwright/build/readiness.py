@@ -19,13 +19,14 @@ from lickwright.core.source_discovery import walk_sources
 from lickwright.export import EXPORTS, Album
 from lickwright.index.families import Lineage, unrelated
 from lickwright.index.reader import Shelf
+from lickwright.store.addresses import is_remote
 from lickwright.store.build_record import Asked, BuildRecord, load_build_record
 from lickwright.store.guarded_database import stored_values
 from lickwright.store.local_storage import LocalStorage
 from lickwright.store.manifest import GONE, RELEASE, Made
 from lickwright.store.output_keys import KEY, album_key, program
 from lickwright.store.output_writer import is_unchanged
-from lickwright.store.source_paths import folder_from_output, path_from_here
+from lickwright.store.source_paths import STDIN, folder_from_output, path_from_here
 from lickwright.store.source_state import CHANGED, UNFINISHED, UNREAD, state_of
 from lickwright.store.source_state import GONE as SOURCE_GONE
 
@@ -102,6 +103,7 @@ class _Look:
         self._asked = {one.key: one for one in self._record.asked} if self._record else {}
         self._houses = ProjectConfigs()
         self._tracks = Tracks(os.path.realpath(out))
+        self._changed: set[str] = set()  # folders of outputs in which a file was changed by hand
         self._rows = [_Row._make(row) for row in self._db.execute(_SOURCES)]
 
     def all(self) -> Iterator[Lack]:
@@ -111,9 +113,9 @@ class _Look:
         else:
             yield from _of_build(self._record)
             yield from self._unknown(self._record)
+        yield from self._of_outputs()
         for row in self._rows:
             yield from self._of_source(row)
-        yield from self._of_outputs()
         yield from self._of_release()
         yield from self._of_licks()
 
@@ -123,7 +125,9 @@ class _Look:
         real = os.path.realpath(self._out)
         for path in record.unread:
             yield Lack(UNMADE, self._shelf.path(path), "", "it could not be read")
-        places = {path: path_from_here(self._out, path) for path in record.paths if path != "-"}
+        places = {
+            path: path_from_here(self._out, path) for path in record.paths if path != STDIN and not is_remote(path)
+        }
         for path, place in places.items():
             if place is None:
                 yield Lack(STALE, self._shelf.path(path), "", "it is not there any more")
@@ -139,7 +143,9 @@ class _Look:
         shown = self._shelf.path(row.path)
         state = state_of(self._out, row.path, row.hash)
         asked = self._asked.get((row.key or b"")[:KEY].hex())
-        if state:
+        if state == UNFINISHED and row.target in self._changed:
+            pass  # the file that was changed by hand is named, and is why
+        elif state:
             yield Lack(UNMADE if state == UNFINISHED else STALE, shown, "", _STATES[state])
         elif why := self._made_otherwise(row, asked):
             yield Lack(STALE, shown, "", why)
@@ -210,6 +216,7 @@ class _Look:
             elif ours is None:
                 yield Lack(FILES, path, "", "it is gone")
             elif not ours:
+                self._changed.add(folder)
                 yield Lack(FILES, path, "", "it was changed by hand")
             elif self._of_another(rows[source], output):
                 yield Lack(FILES, path, "", "the last build did not make it: it may be out of date")

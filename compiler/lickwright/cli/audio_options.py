@@ -12,6 +12,7 @@ from typing import Any
 import click
 
 from lickwright.cli.option_types import OneOf, add_options, parsed_by
+from lickwright.core.extras import install_command
 from lickwright.export import SOUND_FORMATS, Recording
 from lickwright.export.option_parsing import COUNT_INS, LONGEST, REPEATS
 from lickwright.music.practice import MINUTES, Ladder, parse_bars, parse_ladder
@@ -100,7 +101,7 @@ def require_sound() -> None:
 
     missing = [name for name in ("numpy", "soundfile") if find_spec(name) is None]
     if missing:
-        raise click.UsageError(f"sound needs {' and '.join(missing)}: pip install 'lickwright[audio]'")
+        raise click.UsageError(f"sound needs {' and '.join(missing)}: {install_command('audio')}")
     keep_numpy_single()
 
 

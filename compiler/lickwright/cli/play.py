@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lickwright.cli import audio_options, option_types, terminal
+from lickwright.core.extras import install_command
 from lickwright.report import console
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def _device() -> Any:
     try:
         import sounddevice
     except ImportError:
-        raise click.UsageError("playing needs sounddevice: pip install 'lickwright[play]'") from None
+        raise click.UsageError(f"playing needs sounddevice: {install_command('play')}") from None
     except OSError:  # it found no PortAudio, the system's own part of it
         raise click.UsageError(
             "playing needs PortAudio; install it with your system's packages, for example libportaudio2"

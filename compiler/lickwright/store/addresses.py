@@ -14,6 +14,7 @@ from hashlib import blake2b
 from importlib import import_module
 from typing import Any, NamedTuple
 
+from lickwright.core.extras import install_command
 from lickwright.core.files import Unopened, error_reason, temporary_name
 from lickwright.core.source import MAX_BYTES
 
@@ -65,7 +66,7 @@ def parse_address(address: str) -> Spot:
     try:
         fs, path = import_module("fsspec.core").url_to_fs(absolute_name(local_path(address)))
     except ModuleNotFoundError:
-        raise NoAddress(f"{address} needs fsspec: pip install 'lickwright[cluster]'") from None
+        raise NoAddress(f"{address} needs fsspec: {install_command('cluster')}") from None
     except ImportError as e:
         raise NoAddress(f"{address} needs one more package: {str(e)[:80]}") from None
     except Exception as e:

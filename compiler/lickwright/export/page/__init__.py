@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import BinaryIO
 
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.extras import install_command
 from lickwright.core.slugs import slug
 from lickwright.export import Export, Length, LoweredLick, Options, duration_in_words
 from lickwright.export.page import recording, sections
@@ -121,7 +122,7 @@ def _unrecorded(lowered: LoweredLick, performance: Performance, options: Options
         )
     if not recording.can_record():
         why = "the page plays plain tones: numpy and soundfile are not installed"
-        return NO_RECORDING.at(lowered.timeline.span, why, "pip install 'lickwright[audio]', or say --silent-page")
+        return NO_RECORDING.at(lowered.timeline.span, why, f"{install_command('audio')}, or say --silent-page")
     return None
 
 

@@ -1,0 +1,19 @@
+"""The packages that optional features need, and the command that installs them.
+
+In: the name of an extra of `pyproject.toml`. Out: a command that works however Lickwright itself was installed, from a folder or from a registry: it names the
+packages, not Lickwright.
+"""
+
+from __future__ import annotations
+
+# A test holds this table to `pyproject.toml`.
+EXTRAS = {
+    "audio": ("numpy", "soundfile"),
+    "play": ("numpy", "soundfile", "sounddevice"),
+    "cluster": ("dask", "distributed", "fsspec", "joblib"),
+}
+
+
+def install_command(extra: str) -> str:
+    """Return the command that installs the packages of an extra."""
+    return f"pip install {' '.join(EXTRAS[extra])}"
