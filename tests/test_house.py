@@ -20,7 +20,8 @@ import pytest
 
 from effort import steps
 from lickwright import compile_file, compile_text
-from lickwright.cli import group, main
+from lickwright.cli import main
+from lickwright.cli.command_group import group
 from lickwright.cli.project_options import preferred
 from lickwright.compiler.rules import all_rules
 from lickwright.config.discovery import FILE, ProjectConfig, ProjectConfigs, find_house

@@ -33,6 +33,8 @@ def test_the_wheel_carries_the_grammar_and_only_what_it_needs(wheel: Path) -> No
         names = archive.namelist()
         metadata = archive.read(next(name for name in names if name.endswith("METADATA"))).decode()
     assert "lickwright/grammar/lick.lark" in names
+    assert "lickwright/grammar/lick.parser.json" in names
+    assert "lickwright/core/rules.json" in names
     assert "lickwright/cli/make.py" in names
     assert not [name for name in names if not name.startswith("lickwright")]
     needed = [line for line in metadata.splitlines() if line.startswith("Requires-Dist") and "extra ==" not in line]

@@ -12,6 +12,7 @@ from lickwright import compile_text
 from lickwright.compiler.rules import all_rules
 from lickwright.config.reading import house
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.kept_rules import PATH, kept_rules, rules_text
 from lickwright.core.source import Source, Span
 from lickwright.export import EXPORTS, Options
 from lickwright.settings.project_rules import ProjectRules
@@ -24,6 +25,11 @@ PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
 STRICT = ProjectRules(
     Source("lickwright.toml", 'required = ["by"]'), required={"by": Span(12, 16)}
 )  # a house that wants a name
+
+
+def test_the_kept_file_of_rules_is_due_for_nothing() -> None:
+    assert kept_rules() == RULES, "a rule has changed: run `python -m lickwright.compiler.write_rules`"
+    assert Path(PATH).read_text("utf-8") == rules_text(RULES)
 
 
 def _id(rule: Rule) -> str:

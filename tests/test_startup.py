@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import io
+import shlex
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from lickwright import cli
+from lickwright.cli import COMMANDS
 
 HEAVY = (
     "numpy",
@@ -27,6 +32,23 @@ HEAVY = (
 )
 
 
+# What takes long to import and a plain check can do without: the libraries that it stands on, and what they and dataclasses bring along.
+SLOW = (
+    "click",
+    "lark",
+    "dataclasses",
+    "inspect",
+    "json",
+    "hashlib",
+    "_hashlib",
+    "logging",
+    "pickle",
+    "platform",
+    "shlex",
+)
+COMPILER = ("lickwright.compiler", "lickwright.notation.tree", "lickwright.music.pitch")
+
+
 def _loaded(code: str) -> set[str]:
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     return set(ran.stderr.split())
@@ -40,7 +62,17 @@ def test_check_loads_nothing_heavy(tmp_path: Path) -> None:
         f"assert main(['check', {str(path)!r}]) == 0; print(*sys.modules, file=sys.stderr)"
     )
     assert "lickwright.compiler" in loaded
-    assert not loaded.intersection(HEAVY)
+    assert not loaded.intersection({*HEAVY, *SLOW} - {"json"})  # the parser's tables are JSON
+
+
+@pytest.mark.parametrize("arguments", [["why"], ["why", "L301"], ["why", "bar too short"]])
+def test_why_loads_neither_click_nor_the_compiler(arguments: list[str]) -> None:
+    loaded = _loaded(
+        "import sys; from lickwright.cli import main; "
+        f"assert main({arguments!r}) == 0; print(*sys.modules, file=sys.stderr)"
+    )
+    assert "lickwright.core.kept_rules" in loaded
+    assert not loaded.intersection({*HEAVY, *COMPILER, *SLOW} - {"json"})
 
 
 @pytest.mark.parametrize("arguments", [["--version"], ["--help"]])
@@ -50,7 +82,8 @@ def test_help_and_version_load_no_compiler(arguments: list[str]) -> None:
         f"assert main({arguments!r}) == 0; print(*sys.modules, file=sys.stderr)"
     )
     assert "lickwright.cli" in loaded
-    assert not loaded.intersection({"lark", "lickwright.compiler", *HEAVY})
+    assert not loaded.intersection({"lark", "json", "hashlib", *COMPILER, *HEAVY})
+    assert not [name for name in loaded if name.startswith("lickwright.cli.") and name.partition("cli.")[2] in COMMANDS]
 
 
 def test_import_lickwright_costs_nothing() -> None:
@@ -70,3 +103,28 @@ def test_making_one_file_starts_no_workers_and_nothing_to_do_loads_no_compiler(t
     assert "lickwright.compiler" in loaded
     assert not loaded.intersection({"multiprocessing", "numpy", "subprocess", "lickwright.store.index_schema"})
     assert not _loaded(code).intersection({"lark", "lickwright.compiler", "lickwright.build.task"})
+
+
+GOOD = 'lick "Porch light"\nkey A minor\nbox 1\n| e8 e5 B8^10 -r p5 G7~-- ||\n'
+BAD = 'lick "Bad step"\n| e8 e5 q9 |\n| e99 |\n'
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        "check good.lick", "check bad.lick", "check .", "check good.lick bad.lick nowhere.lick", "check", "check ''", "check -",
+        "check a/b/c.lick good.lick", "why", "why L301", "why l301", "why 'bar too short'", "why L999", "why a b", "why ''", "check lickwright.toml",
+    ],
+)  # fmt: skip
+def test_without_click_a_command_says_what_it_says_with_it(arguments, tmp_path, monkeypatch, capsys) -> None:
+    (tmp_path / "good.lick").write_text(GOOD)
+    (tmp_path / "bad.lick").write_text(BAD)
+    (tmp_path / "lickwright.toml").write_text('[fields]\nkey = "A minor"\nnothing = 1\n')
+    monkeypatch.chdir(tmp_path)
+    ended = []
+    for plain in (cli._PLAIN, {}):
+        monkeypatch.setattr(cli, "_PLAIN", plain)
+        monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(BAD.encode())))
+        ended.append((cli.main(shlex.split(arguments)), *capsys.readouterr()))
+    assert ended[0] == ended[1]
+    assert any(ended[0][1:])

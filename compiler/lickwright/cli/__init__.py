@@ -1,7 +1,7 @@
 """The command line: which commands there are, and how a run of any of them ends.
 
-In: arguments. Out: an exit code; every way out is here, so that no traceback reaches a user. Each command is a module
-of its own, loaded when it is called.
+In: arguments. Out: an exit code; every way out is here, so that no traceback reaches a user. Importing click takes as long as a whole check,
+so that commands whose arguments are plain run without it; everything else is `command_group.py`'s.
 """
 
 from __future__ import annotations
@@ -10,82 +10,21 @@ import gc
 import sys
 from collections.abc import Sequence
 
-import click
-
 from lickwright.cli import terminal
+from lickwright.cli.commands import COMMANDS
 from lickwright.cli.terminal import Exit
-from lickwright.core.version import NOTATION, __version__
 
-COMMANDS = ("make", "show", "play", "check", "box", "move", "compare", "find", "library", "why")
-
-_HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
-
-\b
-  lickwright show  porch.lick       see the text tab
-  lickwright check porch.lick       find what is wrong
-  lickwright make  porch.lick       write tab, MIDI and timing sheet into out/; --to audio the sound
-  lickwright play  porch.lick       hear it
-  lickwright box   "A blues" 1      draw a box, or a chord (Am7); --for FILE: a lick's key and box
-  lickwright move  porch.lick --box 3        the lick in another box, key, octave or tuning
-  lickwright compare mine.lick theirs.lick   where your version differs from the teacher's
-  lickwright find  out 'bend box:2 level<=3'  licks of a library, by what is in them; --like FILE: by phrase
-  lickwright library out             what a library has, and what it lacks; --duplicates
-  lickwright why   L301             what a finding means, with examples
-
-Any PATH may be a folder, or - for standard input.
-
-\b
-Exits with 0 when all is well (warnings allowed), 1 for errors in the music,
-2 for wrong usage, 3 for a file that cannot be read or written.
-"""
+__all__ = ["COMMANDS", "main"]
 
 
-class _Commands(click.Group):
-    """Loads a command's module when the command is called."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
-        if name not in COMMANDS:
-            return None
-        from importlib import import_module
-
-        command: click.Command = import_module(f"lickwright.cli.{name}").command
-        return command
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args[0] not in COMMANDS and not args[0].startswith("-"):
-            raise click.UsageError(_unknown_command(args[0]), ctx)
-        return super().resolve_command(ctx, args)
-
-
-def _unknown_command(word: str) -> str:
-    from lickwright.core.diagnostics import nearest_name
-    from lickwright.report.console import safe_text
-
-    near = nearest_name(word, COMMANDS)
-    if near is None and (word.lower().endswith(".lick") or "/" in word):
-        near = f"check {word}"
-    wish = f"; did you mean lickwright {safe_text(near)}?" if near else ""
-    return f"there is no command {safe_text(word)}{wish}"
-
-
-@click.group(
-    cls=_Commands, help=_HELP, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
-)
-@click.version_option(__version__, message=f"lickwright {__version__} (notation {NOTATION})")
-def group() -> None:
-    """Commands are looked up by `_Commands`."""
+# Commands that take arguments without options, and the modules whose `run_plain` does them: it returns an exit code, or None to let click decide.
+_PLAIN = {"check": "check_sources", "why": "rule_text"}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Runs one command and says how it ended."""
-    gc.set_threshold(
-        50_000, 20
-    )  # a command keeps most of what it makes: collecting as often as usual took a tenth of the time
+    """Run one command; return how it ended. Raises nothing."""
+    # A command keeps most of what it makes: collecting as often as usual took a tenth of the time.
+    gc.set_threshold(50_000, 20)
     terminal.prepare()
     try:
         code = _run(sys.argv[1:] if arguments is None else list(arguments))
@@ -103,42 +42,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(arguments: list[str]) -> int:
     try:
-        with group.make_context("lickwright", arguments) as context:
-            return int(group.invoke(context) or 0)
-    except click.exceptions.Exit as e:  # after --help and --version
-        return e.exit_code
-    except click.Abort:
-        raise KeyboardInterrupt from None
-    except click.exceptions.NoArgsIsHelpError as e:
-        e.show()
-        return Exit.USAGE
-    except click.ClickException as e:
-        terminal.err(_usage(e))
-        return Exit.USAGE
+        code = _run_plain(arguments)
     except OSError as e:  # commands turn a file's errors into findings: what is left is the screen's
         raise terminal.ScreenLost(e) from None
+    if code is not None:
+        return code
+    from lickwright.cli.command_group import run_command
+
+    return run_command(arguments)
 
 
-def _range(wanted: click.IntRange) -> str:
-    low = 0 if wanted.min is None else wanted.min
-    return f"from {low:g} to {wanted.max:g}" if wanted.max is not None else f"from {low:g} up"
+def _run_plain(arguments: list[str]) -> int | None:
+    """Run a command without click, if it is one that can be and has no options; else return None."""
+    if not arguments or arguments[0] not in _PLAIN or any(one.startswith("-") and one != "-" for one in arguments[1:]):
+        return None
+    from importlib import import_module
 
-
-def _usage(error: click.ClickException) -> str:
-    """`error: --to: there is no format mid; did you mean midi?`, and where to read on."""
-    from lickwright.report.console import safe_text
-
-    message = error.format_message()
-    if isinstance(error, click.BadParameter) and error.param is not None:
-        wanted = error.param.type
-        said = error.message
-        if isinstance(wanted, click.IntRange):
-            said = f"a whole number {_range(wanted)} is needed"
-        message = f"{error.param.opts[0] if error.param.opts else error.param.name}: {said}"
-        if isinstance(error, click.MissingParameter):
-            name = error.param.make_metavar(error.ctx) if error.ctx else str(error.param.name)
-            message = f"a {name.strip('.')} is missing"
-    context = error.ctx if isinstance(error, click.UsageError) else None
-    command = context.command_path if context else "lickwright"
-    message = safe_text(message[:1].lower() + message[1:].rstrip("."))
-    return f"error: {message}\n    {command} --help says more\n"
+    code: int | None = import_module(f"lickwright.cli.{_PLAIN[arguments[0]]}").run_plain(arguments[1:])
+    return code

@@ -33,7 +33,7 @@ box are worked out from its notes and chords, whatever key the lick declares.
 """
 
 
-@click.command(short_help="Draw a scale's boxes or a chord; find a lick's key and box.", help=_HELP)
+@click.command(help=_HELP)
 @click.argument("words", nargs=-1, metavar="SCALE|CHORD [BOX]")
 @click.option("--for", "path", metavar="FILE", help="Say where on the neck the licks of FILE lie, instead of drawing.")
 @click.option(

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     Pair: TypeAlias = tuple[CompiledLick, CompiledLick]  # the student's, the teacher's
 
 
-@click.command(short_help="Compare your version with the teacher's.")
+@click.command()
 @click.argument("mine", metavar="MINE")
 @click.argument("theirs", metavar="THEIRS")
 @option_types.title_argument()

@@ -54,7 +54,7 @@ class _Find(click.Command):
             formatter.write_dl([(field.name, field.meaning) for field in FIELDS])
 
 
-@click.command(cls=_Find, short_help="Find licks in a library.", help=_HELP)
+@click.command(cls=_Find, help=_HELP)
 @click.argument("library", metavar="LIBRARY")
 @click.argument("question", nargs=-1, metavar="[QUESTION]")
 @click.option(

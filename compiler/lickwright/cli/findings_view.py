@@ -7,11 +7,9 @@ is only counted no text is kept.
 from __future__ import annotations
 
 import os
-import shlex
 import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from textwrap import wrap
 from typing import TextIO
 
 from lickwright.cli import terminal
@@ -186,7 +184,9 @@ class FindingsView:
 
 def next_commands(view: FindingsView, paths: Sequence[str]) -> list[tuple[str, str]]:
     """What to say next about these paths: pairs of a command and what it does."""
-    what = " ".join(shlex.quote(console.safe_text(path)) for path in paths[:3])
+    from shlex import quote
+
+    what = " ".join(quote(console.safe_text(path)) for path in paths[:3])
     commands = [
         (f"lickwright check --all {what}", f"shows all {console.counted_noun(view.severities.total(), 'finding')}")
     ]
@@ -202,6 +202,8 @@ def _listed(name: str, counts: Counter[str], columns: int) -> Iterator[str]:
     if len(counts) < 2:
         return
     parts = [f"{console.safe_text(path) or '.'}\0{number:,}" for path, number in most]
+    from textwrap import wrap
+
     lines = wrap(", ".join(parts), max(20, columns - 15), break_long_words=False, break_on_hyphens=False)
     for n, line in enumerate(lines[:5]):
         shown = line.replace("\0", " ")

@@ -44,7 +44,7 @@ file was changed by hand, no share is missing, no title is used twice, and every
 """
 
 
-@click.command(short_help="Show what a library has and lacks; find duplicates.", help=_HELP)
+@click.command(help=_HELP)
 @click.argument("library", metavar="LIBRARY")
 @click.option("--duplicates", is_flag=True, help="Licks that are alike, in groups.")
 @click.option(

@@ -59,7 +59,7 @@ class _Make(click.Command):
         return super().parse_args(ctx, words)
 
 
-@click.command(cls=_Make, short_help="Write text tab, MIDI, timing sheet.", help=_HELP)
+@click.command(cls=_Make, help=_HELP)
 @option_types.paths_argument()
 @option_types.to_option()
 @option_types.out_option("DIR", "The folder to write into.", default="out")

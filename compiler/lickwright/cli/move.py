@@ -33,7 +33,7 @@ by shape every finger keeps its place in the hand. What could not be kept is sai
 """
 
 
-@click.command(short_help="Write a lick in another key, box, octave or tuning.", help=_HELP)
+@click.command(help=_HELP)
 @click.argument("path", metavar="FILE")
 @option_types.title_argument()
 @click.option("--key", metavar="KEY", help='The new key: "C minor".')

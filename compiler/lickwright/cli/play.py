@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from lickwright.export.option_parsing import TempoRequest
 
 
-@click.command(short_help="Play it through the loudspeakers.")
+@click.command()
 @click.argument("path", metavar="PATH")
 @option_types.title_argument()
 @option_types.tempo_option("60% of the written tempo, or 72 beats a minute.")

@@ -7,14 +7,15 @@ half understood it would make the wrong things. Only `check` goes on, and shows 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
-
-import click
+from typing import TYPE_CHECKING, Any
 
 from lickwright.cli import terminal
 from lickwright.cli.findings_view import show_findings
 from lickwright.cli.terminal import Exit
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
+
+if TYPE_CHECKING:
+    import click
 
 
 def project_configs(paths: Iterable[str]) -> ProjectConfigs:
@@ -26,6 +27,8 @@ def project_configs(paths: Iterable[str]) -> ProjectConfigs:
     if wrong:
         for project in wrong:
             show_findings(project.source, project.findings)
+        import click  # its import takes long, and this way out is rare
+
         terminal.err("nothing was done: fix it first\n")
         raise click.exceptions.Exit(Exit.FILE)
     return projects
@@ -36,6 +39,8 @@ def preferred(context: click.Context, project: ProjectConfig | None) -> dict[str
 
     A setting of the project config belongs to the option of its name: `width` to `--width`.
     """
+    from click.core import ParameterSource
+
     values = dict(context.params)
     if project is None:
         return values
@@ -43,6 +48,6 @@ def preferred(context: click.Context, project: ProjectConfig | None) -> dict[str
         name = parameter.name or ""
         source = context.get_parameter_source(name)
         setting = next((opt.removeprefix("--") for opt in parameter.opts if opt.startswith("--")), "")
-        if setting in project.make and source is click.core.ParameterSource.DEFAULT:
+        if setting in project.make and source is ParameterSource.DEFAULT:
             values[name] = project.make[setting]
     return values

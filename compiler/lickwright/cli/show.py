@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from lickwright.export import Export, Options
 
 
-@click.command(short_help="Print the text tab.")
+@click.command()
 @click.argument("path", metavar="PATH")
 @option_types.title_argument()
 @option_types.width_option()
