@@ -13,7 +13,6 @@ from lickwright.engraving.display_list import FAINT, Item, ItemGroup, Text, box,
 from lickwright.engraving.music_signs import place_sign
 from lickwright.engraving.note_values import RhythmEvent, TupletInBar, beam_levels
 from lickwright.engraving.placed import PlacedStop, PlacedSystem
-from lickwright.engraving.stops import count_text
 from lickwright.engraving.typefaces import CAPITAL
 from lickwright.notation.techniques import Stroke
 
@@ -129,6 +128,5 @@ def draw_count(system: PlacedSystem, y: float) -> Iterator[Item]:
         column = placed.stop.column
         if placed.stop.said and column >= 0:
             silent = system.grid.columns[column].silent
-            text = count_text(placed.stop, silent)
             ink = "ink" if placed.stop.marks and not silent else FAINT
-            yield ItemGroup((Text(placed.x, y, text, "sans", m.COUNT, "middle", ink),), "count")
+            yield ItemGroup((Text(placed.x, y, placed.stop.said, "sans", m.COUNT, "middle", ink),), "count")

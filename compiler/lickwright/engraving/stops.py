@@ -21,6 +21,7 @@ from lickwright.timeline.model import PitchGesture, SoundingNote
 
 PITCHED = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)  # what an arrow is drawn for
 SLIDE_ROOM = 7.0  # a slide from or to nowhere, beside its number
+GLIDE_ROOM = 5.0  # a slide between two numbers
 ROLL_ROOM = 6.0
 _DEAD = HEADS["x"]
 _GHOST = "({})"
@@ -63,7 +64,7 @@ class Stop(NamedTuple):
     arrows: tuple[Arrow, ...]
     left: float  # of what stands on the strings, from the stop's place
     right: float
-    said: str  # the count
+    said: str  # the count as printed
     chords: tuple[str, ...]
     space: float  # that its time asks for, to the next stop
 
@@ -89,30 +90,24 @@ def bars_of_stops(grid: Grid, count: bool) -> list[BarStops]:
     for above in grid.above:
         if above.row is GridRow.CHORD:
             chords[above.first] = (*chords.get(above.first, ()), above.text)
-    return [_bar(grid, index, chords, count) for index in range(len(grid.bars))]
+    starts = {turn.bar: turn.start for turn in grid.timeline.passes if turn.number == 0}
+    return [_bar(grid, index, starts.get(index, 0), chords, count) for index in range(len(grid.bars))]
 
 
-def _bar(grid: Grid, index: int, chords: dict[int, tuple[str, ...]], count: bool) -> BarStops:
+def _bar(grid: Grid, index: int, now: int, chords: dict[int, tuple[str, ...]], count: bool) -> BarStops:
     rhythm, drawn = bar_rhythm(grid, index), grid.bars[index]
     events = {event.at: event for event in rhythm.events}
     found: list[Stop] = []
     columns = {(c.at, -c.lead): (n, c) for n, c in enumerate(grid.columns[drawn.first : drawn.last], drawn.first)}
-    now = _played_at(grid, index)
     before: tuple[NoteMark, ...] = ()
     for key in sorted({*columns, *((at, 0) for at in events)}):
         number, column = columns.get(key, (-1, None))
         event = events.get(key[0]) if key[1] == 0 else None
         marks = _marks(grid, number, column, event, before, now + key[0])
         before = marks or before
-        said = column.said if column is not None and count else ""
+        said = _count_text(column) if column is not None and count else ""
         found.append(_stop(index, key, number, marks, event, said, chords.get(number, ())))
     return BarStops(tuple(_spaced(grid, index, found)), rhythm)
-
-
-def _played_at(grid: Grid, index: int) -> int:
-    """When a bar is first played, in grains; 0 for one that never is."""
-    turns = (turn.start for turn in grid.timeline.passes if turn.bar == index and turn.number == 0)
-    return next(turns, 0)
 
 
 def _marks(
@@ -153,6 +148,8 @@ def _stop(
     left = half
     if any(mark.sound.begin.kind is TechniqueKind.ENTRY and not mark.held for mark in marks):
         left += SLIDE_ROOM
+    elif any(mark.sound.begin.curve is Curve.GLIDE and not mark.held for mark in marks):
+        left += GLIDE_ROOM
     if any(mark.sound.roll is not None and not mark.held for mark in marks):
         left += ROLL_ROOM
     if any(shape.technique.curve is Curve.SLIDE_OFF for mark in marks for shape in mark.shapes):
@@ -200,9 +197,9 @@ def _spaced(grid: Grid, index: int, stops: Sequence[Stop]) -> Iterator[Stop]:
         yield stop._replace(space=m.EIGHTH * (length * 8) ** m.GROWTH * (following - stop.at) / (last - first))
 
 
-def count_text(stop: Stop, silent: bool) -> str:
+def _count_text(column: Column) -> str:
     """The count as printed, in parentheses for a rest; the sign of a new group stands before it."""
-    said = stop.said
-    if not silent or not said:
+    said = column.said
+    if not column.silent or not said:
         return said
     return f"{GROUP}({said[len(GROUP) :]})" if said.startswith(GROUP) else f"({said})"

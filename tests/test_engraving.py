@@ -1,0 +1,314 @@
+"""Engraved music: everything is drawn once, nothing touches what it should not, systems fill the width, and the SVG says again what was drawn."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from functools import cache
+from itertools import combinations
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from good_licks import good_file
+from lickwright.compiler import compile_file, compile_text
+from lickwright.engraving.display_list import Extent, Item, ItemGroup, Text, extent
+from lickwright.engraving.display_list import Path as Drawn
+from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, engrave
+from lickwright.engraving.note_values import bar_rhythm
+from lickwright.engraving.svg import music_svg
+from lickwright.layout.grid import Grid
+from made_licks import made_lick
+from read_svg import read_systems
+
+SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
+WIDTH = 495.0
+# Groups whose text or sign is a body of its own: no two of them may touch.
+PATHS = {"rest", "vibrato", "navigation", "accent", "stroke", "tempo", "as-before"}
+SLACK = 0.35  # points of overlap that nobody sees
+
+
+def grid_of(text: str) -> Grid | None:
+    (lick,) = compile_text(text).licks
+    return lick.lowered.grid() if lick.lowered is not None else None
+
+
+@cache
+def sample_grids() -> tuple[tuple[str, Grid], ...]:
+    licks = [lick for path in SAMPLES for lick in compile_file(path).licks]
+    assert all(lick.lowered is not None for lick in licks)
+    return tuple((lick.title, lick.lowered.grid()) for lick in licks if lick.lowered is not None)
+
+
+@cache
+def made_grids(count: int, seed: int) -> tuple[tuple[str, Grid], ...]:
+    return tuple(_made_grids(count, seed))
+
+
+def _made_grids(count: int, seed: int) -> Iterator[tuple[str, Grid]]:
+    """Licks made up by chance: half in which notes last in every way, half with every common technique."""
+    chance = Random(seed)
+    made = 0
+    while made < count:
+        if made % 2:
+            music, fields = made_lick(chance)
+            texts = ['lick "Made"\n' + "\n".join(fields) + f"\nstep 1/8\n{music}\n"]
+        else:
+            texts = [good_file(chance)]
+        for text in texts:
+            for lick in compile_text(text).licks:
+                if lick.lowered is not None and made < count:
+                    made += 1
+                    yield text, lick.lowered.grid()
+
+
+# --- what is drawn ---------------------------------------------------------------------------------------------------
+
+
+def bodies(items: Sequence[Item], role: str = "", x: float = 0.0, y: float = 0.0) -> Iterator[tuple[str, Extent, str]]:
+    """Every text and sign with its role, the box round it, and what it says."""
+    for item in items:
+        if isinstance(item, ItemGroup):
+            assert item.scale == 1
+            if item.role in PATHS and not any(isinstance(one, Text) for one in item.items):
+                box = extent(ItemGroup(item.items))
+                yield (
+                    item.role,
+                    Extent(
+                        box.left + x + item.x, box.top + y + item.y, box.right + x + item.x, box.bottom + y + item.y
+                    ),
+                    "",
+                )
+            else:
+                yield from bodies(item.items, item.role or role, x + item.x, y + item.y)
+        elif isinstance(item, Text):
+            left = x + item.x - {"start": 0, "middle": 0.5, "end": 1}[item.anchor] * item.width
+            top = y + item.y - 0.73 * item.size  # capitals and figures
+            hangs = 0.22 if any(char in "gjpqy," for char in item.text) else 0.0
+            yield role, Extent(left, top, left + item.width, y + item.y + hangs * item.size), item.text
+
+
+def lines_of(
+    items: Sequence[Item], roles: set[str], role: str = "", x: float = 0.0, y: float = 0.0
+) -> Iterator[tuple[str, list[tuple[float, float]]]]:
+    """Points along every stroke and curve of some roles."""
+    for item in items:
+        if isinstance(item, ItemGroup):
+            yield from lines_of(item.items, roles, item.role or role, x + item.x, y + item.y)
+        elif isinstance(item, Drawn) and role in roles:
+            yield role, [(x + a, y + b) for a, b in points(item)]
+
+
+def points(path: Drawn) -> Iterator[tuple[float, float]]:
+    at = (0.0, 0.0)
+    for sign, *numbers in path.commands:
+        values = [float(n) for n in numbers]
+        if sign in ("L", "M"):
+            target = (values[0], values[1])
+            for n in range(1, 13):
+                if sign == "L":
+                    yield at[0] + (target[0] - at[0]) * n / 12, at[1] + (target[1] - at[1]) * n / 12
+            at = target
+        elif sign == "C":
+            a, b, c = (values[0], values[1]), (values[2], values[3]), (values[4], values[5])
+            for n in range(13):
+                t = n / 12
+                yield (
+                    tuple(  # type: ignore[misc]
+                        at[k] * (1 - t) ** 3 + 3 * a[k] * t * (1 - t) ** 2 + 3 * b[k] * t * t * (1 - t) + c[k] * t**3
+                        for k in (0, 1)
+                    )
+                )
+            at = c
+
+
+def collisions(music: EngravedMusic) -> list[str]:
+    """What touches in each system."""
+    found = []
+    for number, system in enumerate(music.systems):
+        every = list(bodies([system.group]))
+        for (role, box, text), (other, beside, said) in combinations(every, 2):
+            if box.overlaps(beside, SLACK):
+                found.append(f"system {number}: {role} {text!r} and {other} {said!r}")
+        digits = [(box, text) for role, box, text in every if role in ("note", "held")]
+        for role, line in lines_of(
+            [system.group], {"bend", "release", "pre-bend", "bend-held", "slide", "bar-line", "slur", "tie"}
+        ):
+            deep = 1.0 if role in ("slur", "tie") else 0.5
+            for box, text in digits:
+                if any(
+                    box.left + deep < a < box.right - deep and box.top + deep < b < box.bottom - deep for a, b in line
+                ):
+                    found.append(f"system {number}: {role} through {text!r}")
+    return found
+
+
+def check(name: str, grid: Grid, width: float, options: EngravingOptions) -> None:
+    music = engrave(grid, width, options)
+    assert not collisions(music), (name, collisions(music))
+    for system in music.systems:
+        box = extent(system.group)
+        assert box.left >= -0.5 and box.top >= -0.5 and box.right <= music.width + 0.5, (name, box)
+        assert box.bottom <= system.height + 0.5
+    notes: Counter[int] = Counter()
+    held: Counter[int] = Counter()
+    for system in music.systems:
+        for group in flat(system.group):
+            if group.role in ("note", "held") and group.event is not None:
+                (notes if group.role == "note" else held)[group.event.number] += 1
+    cells = [cell for column in grid.columns for cell in column.cells]
+    assert notes == Counter(cell.sound.index for cell in cells if cell.starts), name
+    assert set(held) >= {cell.sound.index for cell in cells if not cell.starts}, name
+
+
+def flat(group: ItemGroup) -> Iterator[ItemGroup]:
+    yield group
+    for item in group.items:
+        if isinstance(item, ItemGroup):
+            yield from flat(item)
+
+
+@pytest.mark.parametrize(("width", "options"), [(WIDTH, EngravingOptions(count=True)), (250.0, EngravingOptions())])
+def test_nothing_touches_and_every_event_is_drawn_once_in_the_samples(width: float, options: EngravingOptions) -> None:
+    for name, grid in sample_grids():
+        check(name, grid, width, options)
+
+
+def test_nothing_touches_and_every_event_is_drawn_once_in_made_up_licks() -> None:
+    for name, grid in made_grids(24, 11):
+        check(name, grid, WIDTH, EngravingOptions(count=True))
+
+
+@pytest.mark.slow
+def test_nothing_touches_in_many_made_up_licks() -> None:
+    for name, grid in made_grids(500, 12):
+        for width in (WIDTH, 240.0):
+            check(name, grid, width, EngravingOptions(count=True))
+
+
+def test_systems_fill_the_width() -> None:
+    for name, grid in (*sample_grids(), *made_grids(24, 11)):
+        music = engrave(grid, WIDTH)
+        for system in music.systems[:-1]:
+            assert abs(extent(system.group).right - WIDTH) < 1.0, name
+
+
+# --- rhythm ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_beam_follows_the_groups_of_the_meter() -> None:
+    """A beam goes over the start of a group only within a tuplet; the groups are worked out here from the meter alone."""
+    beams = 0
+    for name, grid in (*sample_grids(), *made_grids(24, 11)):
+        meter, grain = grid.timeline.settings.meter, grid.timeline.grain
+        units = meter.groups if set(meter.groups) != {1} or meter.unit < 8 or meter.beats <= 3 else None
+        for index, drawn in enumerate(grid.bars):
+            rhythm = bar_rhythm(grid, index)
+            late = max(0, int(meter.length * grain) - drawn.bar.length) if drawn.bar.number == 0 else 0
+            for first, last in rhythm.beams:
+                beams += 1
+                events = rhythm.events[first : last + 1]
+                assert all(event.flags and not event.rest for event in events), name
+                tuplet = any(t.start <= events[0].at and events[-1].at < t.end for t in rhythm.tuplets)
+                if units is None or tuplet or (meter.unit >= 8 and meter.beats <= 3):
+                    continue
+                edges = {sum(units[:n]) * grain // meter.unit - late for n in range(1, len(units))}
+                assert not [edge for edge in edges if events[0].at < edge <= events[-1].at], (name, drawn.bar.number)
+    assert beams > 200
+
+
+def test_values_add_up_to_the_bar() -> None:
+    """What is written, tuplets reckoned back, is as long as the bar, without a gap."""
+    for name, grid in (*sample_grids(), *made_grids(24, 11)):
+        for index, drawn in enumerate(grid.bars):
+            rhythm = bar_rhythm(grid, index)
+            at = 0
+            for event in rhythm.events:
+                assert event.at == at, (name, drawn.bar.number)
+                value = event.base * (2 - Fraction(1, 2**event.dots))
+                for tuplet in rhythm.tuplets:
+                    if tuplet.start <= event.at < tuplet.end:
+                        value /= tuplet.factor
+                if not event.whole_bar:
+                    assert value * grid.timeline.grain == event.end - event.at, (name, drawn.bar.number, event)
+                at = event.end
+            assert at == (0 if drawn.bar.same else drawn.bar.length), (name, drawn.bar.number)
+
+
+@pytest.mark.parametrize(
+    ("music", "values"),
+    [
+        ("| e5 e5 e5 e5 e5 - - - |", "8 8 8 8 2"),
+        ("| e5 - - - - e5 - e5 |", "2 8~ 4 8"),
+        ("| 3[e5 e5 e5] e5 - . . e5 - |", "8 8 8 4 4r 4"),
+        ("| e5 . . . . . e5 - |", "8 8r 2r 4"),
+        ("| . . . . . . . . |", "1r"),
+    ],
+)
+def test_lengths_are_written_as_players_write_them(music: str, values: str) -> None:
+    grid = grid_of(f'lick "x"\nstep 1/8\n{music}\n')
+    assert grid is not None
+    said = [
+        f"{e.base.denominator}{'.' * e.dots}{'r' if e.rest else ''}{'~' if e.tied else ''}"
+        for e in bar_rhythm(grid, 0).events
+    ]
+    assert " ".join(said) == values
+
+
+# --- the picture -----------------------------------------------------------------------------------------------------
+
+
+def test_a_reader_of_the_picture_gets_string_fret_time_and_technique_back() -> None:
+    for name, grid in (*sample_grids(), *made_grids(24, 11)):
+        timeline = grid.timeline
+        systems = read_systems(music_svg(grid, WIDTH))
+        assert all(len(system.lines) == timeline.settings.tuning.strings for system in systems)
+        read = [number for system in systems for number in system.numbers if number.role == "note"]
+        cells = [cell for column in grid.columns for cell in column.cells if cell.starts]
+        assert len(read) == len(cells), name
+        by_event = {number.event: number for number in read}
+        for cell in cells:
+            sound, number = cell.sound, by_event[cell.sound.index]
+            assert number.on_line == number.string == sound.string
+            assert number.fret == sound.fret
+            assert (number.start, number.end) == (timeline.fraction(sound.start), timeline.fraction(sound.end))
+            assert sound.dead or sound.fret is None or str(sound.fret) in number.text
+            names = {mark.name for mark in sound.marks} | {shape.technique.name for shape in sound.shapes}
+            assert names <= set(number.technique.split(", ")) | {""}, (name, number)
+
+
+def test_numbers_stand_in_the_order_of_time_and_at_their_instants() -> None:
+    for name, grid in sample_grids():
+        for system in read_systems(music_svg(grid, 300)):
+            xs = [instant.x for instant in system.instants]
+            assert xs == sorted(xs), name
+            assert all(any(abs(number.x - x) < 40 for x in xs) for number in system.numbers), name
+
+
+def test_a_picture_is_the_same_each_time_and_loads_nothing() -> None:
+    grid = grid_of("lick \"A <b> & 'c'\"\n| e5 e8 B8^10 -r p5 G7~-- ||\n")
+    assert grid is not None
+    svg = music_svg(grid, 400)
+    assert svg == music_svg(grid, 400)
+    for word in ("<script", "style=", "href", "url(", "<b>"):
+        assert word not in svg
+
+
+def test_a_narrow_picture_has_more_systems_and_a_bar_that_is_wider_than_it_goes_on() -> None:
+    grid = grid_of('lick "x"\nstep 1/16\n| ' + " ".join(f"e{n + 5} B{n + 5}" for n in range(8)) + " ||\n")
+    assert grid is not None
+    wide, narrow = read_systems(music_svg(grid, 500)), read_systems(music_svg(grid, 130))
+    assert len(wide) == 1 < len(narrow)
+    order = [number.event for system in narrow for number in system.numbers]
+    assert order == [number.event for number in wide[0].numbers] == list(range(16))
+
+
+@pytest.mark.slow
+def test_ten_thousand_notes_are_engraved() -> None:
+    bars = " | ".join(["e5 e8 B5 B8 G5 G7 D5 D7"] * 1250)
+    grid = grid_of(f'lick "Long"\nstep 1/8\n| {bars} ||\n')
+    assert grid is not None
+    music = engrave(grid, WIDTH)
+    assert sum(1 for system in music.systems for group in flat(system.group) if group.role == "note") == 10_000
