@@ -1,1 +1,1 @@
-"""The music as counted: written bars once, and the passes as played, at exact instants."""
+"""The music as counted: the written bars once, and the bars and notes as played, at exact instants."""

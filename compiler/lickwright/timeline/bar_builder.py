@@ -1,16 +1,16 @@
 """Tree → written bars and slots: where every event stands and how long it takes.
 
-In: the music of one lick and its settings. Out: `WrittenMusic`. What sounds, and for how long, is `note_builder.py`'s; whether bars add up is judged
-by the checks.
+In: the music of one lick and its settings. Out: `WrittenMusic`. What sounds, and for how long, is worked out in
+`note_builder.py`; whether bars add up is judged by the checks.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from fractions import Fraction
 
 from lickwright.core.source import Span
-from lickwright.notation.techniques import WORDS, TechniqueKind
+from lickwright.notation.techniques import WORDS
 from lickwright.notation.tree import (
     Bare,
     BarLine,
@@ -31,6 +31,7 @@ from lickwright.notation.tree import (
 )
 from lickwright.settings.fields import Settings
 from lickwright.timeline import rules
+from lickwright.timeline.event_words import read_rake, trill_partner
 from lickwright.timeline.model import Saying, TupletSpan, WordSpan
 from lickwright.timeline.rules import Report
 from lickwright.timeline.written_music import OpenBar, Page, RawBar, WrittenMusic
@@ -41,7 +42,7 @@ _REST = (Rest(),)
 
 
 class BarBuilder:
-    """Goes through the items in written order."""
+    """Fills a `Page` with the items of a lick in written order."""
 
     def __init__(self, settings: Settings, report: Report) -> None:
         self.settings = settings
@@ -57,8 +58,8 @@ class BarBuilder:
         self._line: BarLine | None = None  # the bar line before the bar being filled
         self._length: Fraction | None = None  # of one step here; None after a change
 
-    def music(self, lick: Lick) -> None:
-        """All of it."""
+    def read_music(self, lick: Lick) -> None:
+        """Read the whole music of a lick."""
         self._items(lick.music)
         if self._filled():
             self._close(None)
@@ -75,9 +76,7 @@ class BarBuilder:
                 case Event():
                     self._event(item)
                 case Unknown():
-                    self._bar.sure = False
-                    if item.steps:
-                        self._slot(item, item.span)
+                    self._unknown(item)
                 case Tuplet():
                     self._tuplet(item)
                 case Worded():
@@ -93,8 +92,6 @@ class BarBuilder:
                     self._mark(item.span)
                 case SameBar():
                     self._same(item)
-                case Comment():
-                    pass
 
     # --- events --------------------------------------------------------------------------------------------------
 
@@ -120,6 +117,11 @@ class BarBuilder:
         page.slot_words.append(self._over)
         page.lengths.append(length)
         self._mark(span)
+
+    def _unknown(self, item: Unknown) -> None:
+        self._bar.sure = False
+        if item.steps:
+            self._slot(item, item.span)
 
     def _event(self, event: Event) -> None:
         if self._bar.same is not None:
@@ -159,7 +161,7 @@ class BarBuilder:
         elif word.word == "trill":
             self._trill(word, opener)
         elif word.word == "grace":
-            self._graces(word, opener)
+            self._graces(word)
         else:
             if technique is None and word.word not in ("roll", "scrape"):
                 self._bar.sure = False
@@ -177,65 +179,46 @@ class BarBuilder:
         self.report(rules.WORD_NOTES, span, message, hint)
 
     def _rake(self, word: Worded, opener: Span) -> None:
-        """Bare strings and then one note take one step together; holds may follow inside."""
-        strokes: list[tuple[str, Span]] = []
-        at = 0
-        items = [item for item in word.items if not isinstance(item, Comment)]
-        while at < len(items) and isinstance(item := items[at], (Event, Say)):
-            if isinstance(item, Say):
-                self._said.append(item)
-            elif isinstance(bare := item.parts[0], Bare) and len(item.parts) == 1:
-                strokes.append((bare.string, item.span))
-            else:
-                break
-            at += 1
-        target = items[at] if at < len(items) else None
-        rest = items[at + 1 :]
-        held = all(_is_hold(item) for item in rest)
-        if isinstance(target, Event) and _one_note(target) and strokes and held:
-            self.page.rakes[len(self.page.events)] = tuple(strokes)
-            self._items([target, *rest])
-        elif any(isinstance(item, Unknown) for item in items):
-            self._slot(Unknown(span=word.span), word.span)
-            self._bar.sure = False
+        """Put bare strings and the note after them into one step; holds may follow inside."""
+        items = _without_comments(word)
+        rake = read_rake(items)
+        self._said += rake.sayings
+        if rake.complete:
+            self.page.rakes[len(self.page.events)] = rake.strokes
+            self._items(rake.rest)
         else:
-            self._wrong(
+            self._unreadable_word(
+                word,
+                items,
                 opener,
                 "a rake is bare strings and then one note",
                 "write `(rake: D G B e8)`: the strings it runs over, then its note, in one step",
             )
-            self._slot(Unknown(span=word.span), word.span)
 
     def _trill(self, word: Worded, opener: Span) -> None:
-        """A note and the one connected to it take one step; holds may follow inside."""
-        items = [item for item in word.items if not isinstance(item, Comment)]
-        other = self._trilled(items)
-        if other is not None:
-            self.page.trills[len(self.page.events)] = other
+        """Put a note and the one joined to it into one step; holds may follow inside."""
+        items = _without_comments(word)
+        partner = trill_partner(items)
+        if partner is not None:
+            self.page.trills[len(self.page.events)] = partner
             self._items([items[0], *items[2:]])
-            return
-        if not any(isinstance(item, Unknown) for item in items):
-            self._wrong(
+        else:
+            self._unreadable_word(
+                word,
+                items,
                 opener,
                 "a trill is a note and the one connected to it",
                 "write `(trill: G5h7)`, on one string, with marks on the first and holds for its length",
             )
+
+    def _unreadable_word(self, word: Worded, items: list[Item], opener: Span, message: str, hint: str) -> None:
+        """Put an unknown event in a word's place; report it, unless something in it has been reported as unreadable."""
+        if not any(isinstance(item, Unknown) for item in items):
+            self._wrong(opener, message, hint)
         self._bar.sure = False
         self._slot(Unknown(span=word.span), word.span)
 
-    @staticmethod
-    def _trilled(items: Sequence[Item]) -> Note | None:
-        """The second note, where these are a note, a plain one connected to it on its string, and holds."""
-        if len(items) < 2 or not isinstance(items[0], Event) or not isinstance(items[1], Event):
-            return None
-        first, other = items[0].parts[0], items[1].parts[0]
-        if not (_one_note(items[0]) and _one_note(items[1]) and isinstance(first, Note) and isinstance(other, Note)):
-            return None
-        plain = other.begin.kind is TechniqueKind.JOIN and not (other.marks or other.finger or other.pluck)
-        same = other.string in ("", first.string)
-        return other if plain and same and all(_is_hold(item) for item in items[2:]) else None
-
-    def _graces(self, word: Worded, opener: Span) -> None:
+    def _graces(self, word: Worded) -> None:
         for item in word.items:
             if isinstance(item, Event) and not all(isinstance(part, (Note, Bare)) for part in item.parts):
                 self._wrong(
@@ -290,7 +273,7 @@ class BarBuilder:
         self._line = line
 
     def _navigation(self, item: Navigation) -> None:
-        """A mark at the start or at the end of its bar."""
+        """Add a mark to its bar; report one that is neither at the start nor at the end where it belongs."""
         bar, mark = self._bar, item.mark
         if self._depth or self._grace or (mark.opens and self._filled()):
             what = "start" if mark.opens else "end"
@@ -312,7 +295,7 @@ class BarBuilder:
         self.report(rules.MISPLACED, item.span, message, hint)
 
     def _early(self) -> None:
-        """An event after a mark that ends its bar."""
+        """Report a mark that ends its bar and has an event after it."""
         item = next(node for node in self._bar.marks if not node.mark.opens)
         self._misplaced(
             item,
@@ -322,7 +305,7 @@ class BarBuilder:
         self._bar.ends = False
 
     def _join(self, before: BarLine, line: BarLine) -> None:
-        """Two bar lines with nothing between: one, where a line break or a repeat's signs part them, else an empty bar."""
+        """Take two bar lines with nothing between as one where a line break or a repeat sign parts them; else report it."""
         if not self._bar.sure:
             return  # what cannot be read stands between them, and has been reported
         if line.empty or not (before.newline or line.newline or before.repeat_end or line.repeat_start):
@@ -347,16 +330,12 @@ class BarBuilder:
             self._step, self._length = self.settings.step, None
 
 
-def _one_note(event: Event) -> bool:
-    return len(event.parts) == 1 and isinstance(event.parts[0], Note)
-
-
-def _is_hold(item: Item) -> bool:
-    return isinstance(item, Event) and isinstance(item.parts[0], Hold)
+def _without_comments(word: Worded) -> list[Item]:
+    return [item for item in word.items if not isinstance(item, Comment)]
 
 
 def build_bars(lick: Lick, settings: Settings, report: Report) -> WrittenMusic:
-    """The written bars of a lick."""
-    walk = BarBuilder(settings, report)
-    walk.music(lick)
-    return walk.page.measured(settings)
+    """Return the written bars of a lick, in whole grains."""
+    builder = BarBuilder(settings, report)
+    builder.read_music(lick)
+    return builder.page.measured(settings)

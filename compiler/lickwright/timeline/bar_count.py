@@ -1,7 +1,7 @@
 """How the instants of a written bar are counted: one count for the tab's row, the timing sheet and the messages.
 
 In: a `Timeline` and one of its bars. Out: words and names from `music/syllables.py`, by grains from the start of the
-bar. A beat is divided by what is written in it (notes, shapes, rests; a plain hold is none).
+bar. A beat is divided by the events written in it: notes, shapes and rests, but not plain holds.
 """
 
 from __future__ import annotations
@@ -18,17 +18,17 @@ from lickwright.timeline.model import Bar, Timeline
 
 
 def count_events(timeline: Timeline, bar: Bar) -> dict[int, CountedInstant]:
-    """What is said in a bar, at grains from its start; all its beats are there, and all instants with an event."""
+    """Return what is said in a bar, by grains from its start, at all its beats and all instants with an event."""
     return count_instants(frozenset(event_instants(timeline, bar)), timeline, bar)
 
 
 def count_instants(instants: Set[int], timeline: Timeline, bar: Bar) -> dict[int, CountedInstant]:
-    """The same with these instants, in grains from the start of the bar."""
+    """Return what is said in a bar where something happens at `instants` (grains from its start)."""
     return _count(frozenset(instants), count_shift(timeline, bar), bar.length, timeline.grain, timeline.settings.meter)
 
 
 def count_name(timeline: Timeline, bar: Bar, at: int) -> str:
-    """What a player calls an instant of a bar: "3 trip", "2 &"."""
+    """Return what a player calls an instant of a bar (grains from its start): "3 trip", "2 &"."""
     meter, shift, slots = timeline.settings.meter, count_shift(timeline, bar), timeline.slots
     unit, beat = meter.beat.denominator, meter.beat.numerator * timeline.grain
     number = (at + shift) * unit // beat
@@ -46,12 +46,12 @@ _at = attrgetter("at")
 
 
 def count_shift(timeline: Timeline, bar: Bar) -> int:
-    """Grains by which a bar is counted late: a pick-up is counted as the end of a full bar."""
+    """Return the grains by which a bar is counted late: a pick-up is counted as the end of a full bar."""
     return max(0, int(timeline.settings.meter.length * timeline.grain) - bar.length) if bar.number == 0 else 0
 
 
 def event_instants(timeline: Timeline, bar: Bar) -> Iterator[int]:
-    """The instants at which an event is written that is more than a plain hold, or than a rest after a rest."""
+    """Yield the instants at which an event is written that is more than a plain hold or a rest after a rest."""
     silent = False
     for slot in timeline.slots[bar.first : bar.last]:
         before, silent = silent, is_silent(slot.event, silent)
@@ -60,7 +60,7 @@ def event_instants(timeline: Timeline, bar: Bar) -> Iterator[int]:
 
 
 def is_silent(event: Event | Unknown, before: bool) -> bool:
-    """Whether no string sounds during an event: a rest on all strings, or a hold after one."""
+    """Return True if no string sounds during an event: a rest on all strings, or a hold after one (`before`)."""
     if isinstance(event, Unknown):
         return False
     if before:

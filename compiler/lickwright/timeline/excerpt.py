@@ -1,11 +1,12 @@
 """A part of a lick: some of its bars as played, for practice.
 
-In: a Timeline and the numbers of two bars. Out: a Timeline that sounds only what is played from the one to the other. Its written bars, slots and
-chords stay those of the whole lick, so that every place keeps its bar, its beat and its count.
+In: a Timeline and the numbers of two bars. Out: a Timeline that sounds only what is played from the one to the other.
+Its written bars, slots and chords stay those of the whole lick, so that every place keeps its bar, beat and count.
 
-The part is the shortest stretch of the music as played that begins with the first bar, ends with the last and has every bar between them, the
-earliest where there are several. So a repeat that the part does not need is not played, and a part that lies across an ending or a jump is
-played as the lick plays it. A note that was struck before the part is not heard in it; one that is joined to such a note is picked.
+The part is the shortest stretch of the music as played that begins with the first bar, ends with the last and has every
+bar between them, the earliest where there are several. So a repeat that the part does not need is not played, and a part
+that lies across an ending or a jump is played as the lick plays it. A note that was struck before the part is not heard
+in it; one that is joined to such a note is picked.
 """
 
 from __future__ import annotations
@@ -39,15 +40,18 @@ PASSES = Rule(
     "",
 )
 RULES: tuple[Rule, ...] = (NO_BARS, PASSES)
-_NAMED = 12  # bars that are named in a message
+_NAMED = 12  # bars that a message names at most
 
 
 class NoBars(ValueError):
-    """The lick does not have these bars; says so in a player's words."""
+    """The lick does not have or does not play these bars; `str()` says so in a player's words."""
 
 
 def cut_bars(timeline: Timeline, first: int, last: int) -> tuple[Timeline, tuple[Diagnostic, ...]]:
-    """The part from bar `first` to bar `last`, and what is to be said about the times that are taken. Raises `NoBars`."""
+    """Return the part from bar `first` to bar `last`, and a note where it is not simply each bar's first time.
+
+    Raises NoBars where the lick does not have or does not play these bars.
+    """
     turns = _stretch(timeline, first, last)
     begin, stop = turns[0].start, turns[-1].start + timeline.bars[turns[-1].bar].length
     counts: Counter[int] = Counter()
@@ -66,42 +70,52 @@ def cut_bars(timeline: Timeline, first: int, last: int) -> tuple[Timeline, tuple
         ),
         end=stop - begin,
     )
-    return part, _said(timeline, turns, first, last)
+    return part, _which_times(timeline, turns, first, last)
 
 
 def bars_named(first: int, last: int) -> str:
-    """`bars 1-2`, `bar 3`, `pick-up`."""
+    """Return `bars 1-2`, `bar 3` or `pick-up`."""
     return f"bars {first}-{last}" if last > first else bar_name(first)
 
 
 def no_bars_finding(timeline: Timeline, error: NoBars) -> Diagnostic:
-    """The finding for what `excerpt` raises."""
+    """Return the finding for what `cut_bars` raises."""
     return NO_BARS.at(timeline.span, str(error), "bars are counted as over the tab; a pick-up is bar 0")
 
 
 def _stretch(timeline: Timeline, first: int, last: int) -> tuple[Pass, ...]:
+    """Return the passes of the part. Raises NoBars."""
     numbers = [bar.number for bar in timeline.bars]
-    for number in (first, last):
-        if number not in numbers:
-            has = f"bars {numbers[0]} to {numbers[-1]}" if len(numbers) > 1 else f"{bar_name(numbers[0])} only"
-            raise NoBars(f"there is no {bar_name(number)}: the lick has {has}")
-    wanted = {n for n, number in enumerate(numbers) if first <= number <= last}
-    played = {turn.bar for turn in timeline.passes}
-    if not wanted <= played:
-        raise NoBars(f"{bar_name(numbers[min(wanted - played)])} is never played")
+    wanted = _wanted_bars(timeline, numbers, first, last)
     opens, closes = numbers.index(first), numbers.index(last)
     best: tuple[Pass, ...] = ()
     for i, turn in enumerate(timeline.passes):
         if turn.bar == opens:
-            found = _from(timeline.passes, i, closes, wanted, len(best) or len(timeline.passes) + 1)
+            found = _stretch_from(timeline.passes, i, closes, wanted, len(best) or len(timeline.passes) + 1)
             best = found or best
     if not best:
         raise NoBars(f"{bar_name(last)} is never played after {bar_name(first)}")
     return best
 
 
-def _from(passes: Sequence[Pass], start: int, closes: int, wanted: set[int], below: int) -> tuple[Pass, ...]:
-    """The shortest stretch from `start` on that ends with the bar `closes` and has all of `wanted`; empty unless shorter than `below`."""
+def _wanted_bars(timeline: Timeline, numbers: list[int], first: int, last: int) -> set[int]:
+    """Return the indices of the bars of the part. Raises NoBars where one is not there or never played."""
+    for number in (first, last):
+        if number not in numbers:
+            has = f"bars {numbers[0]} to {numbers[-1]}" if len(numbers) > 1 else f"{bar_name(numbers[0])} only"
+            raise NoBars(f"there is no {bar_name(number)}: the lick has {has}")
+    wanted = {n for n, number in enumerate(numbers) if first <= number <= last}
+    never = wanted.difference(turn.bar for turn in timeline.passes)
+    if never:
+        raise NoBars(f"{bar_name(numbers[min(never)])} is never played")
+    return wanted
+
+
+def _stretch_from(passes: Sequence[Pass], start: int, closes: int, wanted: set[int], below: int) -> tuple[Pass, ...]:
+    """Return the shortest stretch from `start` on that ends with bar `closes` and has all of `wanted`.
+
+    Empty unless it is shorter than `below` passes.
+    """
     left = set(wanted)
     for stop in range(start, min(len(passes), start + below - 1)):
         left.discard(passes[stop].bar)
@@ -113,7 +127,7 @@ def _from(passes: Sequence[Pass], start: int, closes: int, wanted: set[int], bel
 def _sounds(
     timeline: Timeline, turns: Sequence[Pass], passes: Sequence[Pass], begin: int, stop: int
 ) -> Iterator[SoundingNote]:
-    """The sounds that begin in the part, in its own time, none longer than the part."""
+    """Yield the sounds that begin in the part, in its own time, none longer than the part."""
     numbers = {(old.bar, old.number): new.number for old, new in zip(turns, passes, strict=True)}
     places: dict[int, int] = {}  # a sound's index in the part, by that in the lick
     for sound in timeline.sounds:
@@ -138,14 +152,14 @@ def _shape(shape: PitchGesture, begin: int, stop: int) -> PitchGesture:
 
 
 def _tempos(timeline: Timeline, begin: int, stop: int) -> tuple[TempoAt, ...]:
-    """The tempo in force at the beginning of the part, then its changes."""
+    """Return the tempo that holds at the beginning of the part, then its changes."""
     before = [tempo for tempo in timeline.tempos if tempo.start <= begin]
     inside = [TempoAt(tempo.start - begin, tempo.qpm) for tempo in timeline.tempos if begin < tempo.start < stop]
     return (TempoAt(0, before[-1].qpm), *inside)
 
 
-def _said(timeline: Timeline, turns: Sequence[Pass], first: int, last: int) -> tuple[Diagnostic, ...]:
-    """Which times are taken, where that is not simply the first of each bar."""
+def _which_times(timeline: Timeline, turns: Sequence[Pass], first: int, last: int) -> tuple[Diagnostic, ...]:
+    """Return the note on which times are taken; () where that is simply the first of each bar."""
     if [(timeline.bars[turn.bar].number, turn.number) for turn in turns] == [(n, 0) for n in range(first, last + 1)]:
         return ()
     names = [bar_name(timeline.bars[turn.bar].number, turn.number).removeprefix("bar ") for turn in turns]

@@ -1,7 +1,7 @@
 """The chords over a lick, note by note.
 
-In: a Timeline. Out: for each sounding note the chord that it is played over, and what it is in that chord. Judges
-nothing and draws nothing.
+In: a Timeline. Out: for each sounding note the chord that it is played over, and its degree in that chord. Judging and
+drawing them is done elsewhere.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ NO_TONE = "no"  # said of a note over a chord that does not hold it
 
 
 def distinct_chords(timeline: Timeline) -> tuple[Chord, ...]:
-    """The chords of the `chords` line, each once, in order."""
+    """Return the chords of the `chords` line, each once, in order."""
     found = (entry.chord for bar in timeline.settings.chords for entry in bar)
     return tuple(dict.fromkeys(chord for chord in found if chord is not None))
 
 
 def chords_under(timeline: Timeline) -> tuple[Chord | None, ...]:
-    """For each sound, by index, the chord over the written place where it starts; None where there is none.
+    """Return for each sound, by index, the chord over the written place where it starts; None where there is none.
 
     A pick-up has no chord; a bar without one of its own keeps the chord before.
     """
@@ -46,7 +46,7 @@ def _at(entries: list[tuple[int, Chord | None]], grains: int) -> Chord | None:
 
 
 def tone_in_chord(chord: Chord | None, pitch: float) -> str:
-    """What a pitch as fingered is in a chord: "1", "b3", "9"; "no" where it is none of its notes; "" without a chord.
+    """Return the degree of a pitch, as fingered, in a chord: "1", "b3", "9"; `NO_TONE` for none; "" without a chord.
 
     A quarter-tone is no chord note.
     """
@@ -56,7 +56,7 @@ def tone_in_chord(chord: Chord | None, pitch: float) -> str:
 
 
 def struck_pitch(sound: SoundingNote) -> float:
-    """The pitch that a note begins with: of a pre-bend the one that it is bent to."""
+    """Return the pitch (MIDI, as fingered) that a note begins with: of a pre-bend the one that it is bent to."""
     shape = sound.shapes[0] if sound.shapes else None
     return sound.pitch + (shape.amount if shape is not None and shape.technique.curve is Curve.PREBEND else 0.0)
 

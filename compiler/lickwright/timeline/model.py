@@ -1,8 +1,8 @@
 """A lick as counted: the written bars once, and the sounds as played, all at exact instants.
 
-`build.py` makes a `Timeline` from a tree; layout reads its written bars and slots, checks and performance its sounds. Times are `int` numbers of
-*grains*: `Timeline.grain` of them make a whole note, chosen for each lick so that every instant is a whole number (exact as
-fractions are, and twenty times as fast). `fraction()` gives the musical value back.
+`build.py` makes a `Timeline` from a tree; layout reads its written bars and slots, checks and performance its sounds.
+Times are `int` numbers of *grains*: `Timeline.grain` of them make a whole note, chosen for each lick so that every
+instant is a whole number (as exact as fractions, and twenty times as fast). `fraction()` returns the musical value.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from lickwright.settings.fields import Settings
 
 @mutable_record
 class PitchGesture:
-    """What the pitch of a sound does from `start` to `end` (its step)."""
+    """A bend, release, vibrato or slide of a sound, from `start` to `end` (its step)."""
 
     technique: Technique
     start: int  # grains, as played
@@ -28,9 +28,7 @@ class PitchGesture:
     amount: float  # semitones above the fretted pitch where it ends up (bend, pre-bend, release); else the technique's own amount
     slot: int  # the written slot it stands in
     span: Span
-    to_fret: Fraction | None = (
-        None  # the target as a fret, where one was written or the amount gives one; None for a quarter-tone
-    )
+    to_fret: Fraction | None = None  # the target as a fret, written or from the amount; None for a quarter-tone
 
 
 @mutable_record
@@ -63,17 +61,17 @@ class SoundingNote:
 
     @property
     def dead(self) -> bool:
-        """No clear pitch: a dead note, a rake stroke or a scrape."""
+        """True for a sound without a clear pitch: a dead note, a rake stroke or a scrape."""
         return self.kind in ("rake", "scrape") or (self.head is not None and self.head.sign == "x")
 
     @property
     def harmonic(self) -> bool:
-        """A harmonic of any kind."""
+        """True for a harmonic of any kind."""
         return self.head is not None and self.head.sign != "x"
 
 
 def techniques_used(sounds: Iterable[SoundingNote]) -> tuple[list[Technique], set[str]]:
-    """The rows of the table that sounds use, each once, and the names of what is no row: "trill", "roll"."""
+    """Return the rows of the technique table that sounds use, each once, and the names of what has no row: "trill", "roll"."""
     rows: dict[int, Technique] = {}  # by identity: hashing a row is slow
     names: set[str] = set()
     for sound in sounds:
@@ -92,7 +90,7 @@ def techniques_used(sounds: Iterable[SoundingNote]) -> tuple[list[Technique], se
 
 
 def onset_grains(sounds: Iterable[SoundingNote]) -> list[tuple[int, int]]:
-    """Where notes begin, in order, what begins together once: (start in grains, minus the lead of a stolen stroke)."""
+    """Return where notes begin, in order, what begins together once: (start in grains, minus the stroke's lead)."""
     return sorted({(sound.start, -sound.lead) for sound in sounds})
 
 
@@ -160,7 +158,7 @@ class Saying(NamedTuple):
 
 
 def bar_name(number: int, again: int = 0) -> str:
-    """A bar as played, for people: `bar 3`, `bar 3, time 2` when it is played again, `pick-up`."""
+    """Return a bar's name for people: `bar 3`, `bar 3, time 2` when it is played again, `pick-up`."""
     name = f"bar {number}" if number else "pick-up"
     return f"{name}, time {again + 1}" if again else name
 
@@ -182,7 +180,7 @@ class TempoAt(NamedTuple):
 
 @record
 class Timeline:
-    """One lick, counted."""
+    """One lick as counted."""
 
     title: str
     settings: Settings
@@ -201,5 +199,5 @@ class Timeline:
     unknown: bool  # something in it could not be read
 
     def fraction(self, grains: int) -> Fraction:
-        """Grains as a fraction of a whole note."""
+        """Return grains as a fraction of a whole note."""
         return Fraction(grains, self.grain)

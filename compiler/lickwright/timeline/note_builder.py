@@ -1,7 +1,8 @@
 """Slots → sounds: what is played, on which string, from when to when, and what connects to what.
 
-In: the written bars of a lick. Out: `SoundingNote`s as played, repeats included, with the tempo and pauses on the way. Whether a hand can do
-it is judged by the checks; here only what has no meaning at all is reported, once for each written place.
+In: the written bars of a lick. Out: `SoundingNote`s as played, repeats included, with tempo changes and fermatas.
+Whether a hand can play it is judged by the checks; what has no meaning at all is reported here, once for each written
+place.
 """
 
 from __future__ import annotations
@@ -9,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from fractions import Fraction
 
-from lickwright.core.diagnostics import Rule
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.core.source import Span
 from lickwright.music.harmonic import harmonic_interval
@@ -17,8 +17,9 @@ from lickwright.music.rhythm import parse_tempo
 from lickwright.notation.techniques import EVENT_WORDS, PICKED, Damping, Technique, TechniqueKind
 from lickwright.notation.tree import Bare, Event, Hold, MarkNode, Note, Part, Rest, Unknown
 from lickwright.settings.fields import VALUE, Settings
-from lickwright.timeline import rules
+from lickwright.timeline import playing_findings as findings
 from lickwright.timeline.model import Bar, Pass, Saying, SoundingNote, TempoAt
+from lickwright.timeline.playing_findings import PlayingFinding
 from lickwright.timeline.rules import Report
 from lickwright.timeline.string_states import StringStates
 from lickwright.timeline.written_music import WrittenMusic
@@ -39,7 +40,7 @@ class PlayedMusic:
 
 
 class NoteBuilder:
-    """Plays the slots in order."""
+    """Plays the slots in order and collects what sounds."""
 
     def __init__(self, written: WrittenMusic, settings: Settings, report: Report) -> None:
         self.written = written
@@ -48,7 +49,7 @@ class NoteBuilder:
         self._report = report
         self.out = PlayedMusic()
         self.out.tempos.append(TempoAt(0, settings.tempo.quarters_per_minute(settings.meter)))
-        self._neck = StringStates(settings.tuning)
+        self._strings = StringStates(settings.tuning)
         self._last: list[int] = []  # the strings of the note or group written last
         self._started = False  # something has happened: a hold has a meaning
         self._dynamic = "mf"
@@ -57,17 +58,14 @@ class NoteBuilder:
         self._sayings: dict[int, list[Saying]] = {}
         for saying in written.sayings:
             self._sayings.setdefault(saying.slot, []).append(saying)
-        # the bar, slot and instant being played
-        self._bar = 0
-        self._slot = 0
+        self._bar = self._slot = 0  # what is being played
         self._over: tuple[int, ...] = ()  # the words over it
-        self._now = 0
-        self._until = 0
+        self._now = self._until = 0  # when it begins and ends
         self._beat_from = self._beat = 0  # the slots from one to before the other are grace notes of the latter
         self._origin = 0  # where the event being played stands in the text
 
     def play(self, order: Iterable[int]) -> PlayedMusic:
-        """All bars in the order given."""
+        """Return the music of the bars with these indices, one after another."""
         now, counts, before_sure = 0, [0] * len(self.written.bars), True
         for index in order:
             bar = self.written.bars[index]
@@ -77,7 +75,7 @@ class NoteBuilder:
             counts[index] += 1
             self._play_bar(index, bar, now)
             now += bar.length
-        self._neck.stop_all(now)
+        self._strings.stop_all(now)
         self.out.end = now
         return self.out
 
@@ -89,7 +87,7 @@ class NoteBuilder:
             self._slot, self._over, self._now = n, words[n], start + at
             self._until = self._now + length
             if n in self._sayings:
-                self._hear(self._sayings[n], n, bar)
+                self._hear(self._sayings[n], n)
             self._origin = event.span.start
             if isinstance(event, Unknown):
                 self._unknown()
@@ -97,55 +95,41 @@ class NoteBuilder:
                 self._event(event)
             self._visits[n] += 1
 
-    def _say(self, rule: Rule, span: Span, message: str, hint: str) -> None:
-        """Reports once a place: the first time that it is played."""
+    def _say(self, finding: PlayingFinding) -> None:
+        """Report a finding once a place: the first time that it is played."""
         if not self._visits[self._slot]:
-            self._report(rule, span, message, hint)
+            self._report(*finding)
 
     def _at(self, node: Part | MarkNode) -> Span:
-        """Where a part or mark of the event being played stands."""
+        """Return where a part or mark of the event being played stands."""
         return Span(self._origin + node.span.start, self._origin + node.span.end)
 
     # --- sayings -------------------------------------------------------------------------------------------------
 
-    def _hear(self, sayings: list[Saying], n: int, bar: Bar) -> None:
+    def _hear(self, sayings: list[Saying], n: int) -> None:
         for saying in sayings:
             if saying.kind == "dynamic":
                 self._dynamic = saying.text
             elif saying.kind == "tempo":
                 self._tempo(saying)
             elif saying.kind == "fermata":
-                self.out.fermatas.append((self._now, self._now + self._held_length(n, bar)))
-
-    def _held_length(self, n: int, bar: Bar) -> int:
-        """The length of an event with the plain holds after it in its bar."""
-        slots = self.written.slots
-        length = slots[n].length
-        for slot in slots[n + 1 : bar.last]:
-            if (
-                isinstance(slot.event, Unknown)
-                or not isinstance(slot.event.parts[0], Hold)
-                or slot.event.parts[0].string
-            ):
-                break
-            length += slot.length
-        return length
+                self.out.fermatas.append((self._now, self._now + self.written.held_length(n)))
 
     def _tempo(self, saying: Saying) -> None:
         try:
             tempo = parse_tempo(saying.text)
         except ValueError as e:
-            self._say(VALUE, saying.span, str(e), "`@tempo=60` changes the tempo from here on")
+            self._say((VALUE, saying.span, str(e), "`@tempo=60` changes the tempo from here on"))
             return
         self.out.tempos.append(TempoAt(self._now, tempo.quarters_per_minute(self.settings.meter)))
 
     # --- events --------------------------------------------------------------------------------------------------
 
     def _unknown(self) -> None:
-        """Something was played here that could not be read: everything stops, and what follows is not judged."""
+        """Stop everything where something could not be read; what follows is not judged."""
         self._lenient = self._started = True
         self._last = []
-        self._neck.stop_all(self._now)
+        self._strings.stop_all(self._now)
 
     def _event(self, event: Event) -> None:
         parts = event.parts
@@ -154,7 +138,7 @@ class NoteBuilder:
             self._hold(first)
             return
         if isinstance(first, Rest) and not first.string:
-            self._neck.rest(self._over, self._now)
+            self._strings.rest(self._over, self._now)
             self._started = True
             self._lenient = not self.written.bars[self._bar].sure  # whatever went before has ended
             return
@@ -165,10 +149,10 @@ class NoteBuilder:
         self._started = True
 
     def _one_note(self, note: Note, parts: tuple[Part, ...]) -> None:
-        """`_parts` for what most events are."""
+        """Play an event of one note: `_parts` for the commonest case, quicker."""
         number = self._number(note)
         if note.begin.kind is not _JOIN:
-            self._neck.end_others((number,), self._over, self._now)
+            self._strings.end_others((number,), self._over, self._now)
         if self._over:
             self._roll(parts)
         if number:
@@ -177,140 +161,91 @@ class NoteBuilder:
 
     def _hold(self, hold: Hold) -> None:
         if not self._started and not self._lenient:
-            self._say(rules.HOLD, self._at(hold), "there is nothing to hold yet", "silence is a dot: `.`")
+            self._say(findings.nothing_to_hold(self._at(hold)))
         self._started = True
         if hold.marks:
-            group = [n for n in self._last if self._neck[n].sound is not None]
-            bent = [n for n in group if self._neck[n].bent]
+            group = [n for n in self._last if self._strings[n].sound is not None]
+            bent = [n for n in group if self._strings[n].bent]
             self._shape_all(bent or group, hold)
 
     def _shape_all(self, numbers: list[int], hold: Hold) -> None:
         if not numbers and not self._lenient:
-            self._say(
-                rules.NO_SHAPE,
-                self._at(hold.marks[0]),
-                f"`{hold.marks[0].technique.sign}` has nothing to shape: no string sounds here",
-                "play a note first, or take the mark out",
-            )
+            first = hold.marks[0]
+            self._say(findings.nothing_to_shape(self._at(first), first.technique.sign))
         for n in numbers:
             self._shape(n, hold.marks)
 
     def _parts(self, parts: tuple[Part, ...]) -> None:
         numbers = [self._number(part) for part in parts]
-        struck = any(isinstance(part, (Note, Bare)) and not self._joined(part) for part in parts)
-        if struck or all(isinstance(part, Hold) for part in parts):
-            self._neck.end_others(numbers, self._over, self._now)
+        if any(map(_is_struck, parts)) or all(isinstance(part, Hold) for part in parts):
+            self._strings.end_others(numbers, self._over, self._now)
         rolled = self._roll(parts)
         last: list[int] = []
         for number, part in sorted(zip(numbers, parts, strict=True), key=_thickest_first):
             if not number:
                 continue
-            match part:
-                case Note():
-                    self._note(number, part, len(last) if rolled else None)
-                    last.append(number)
-                case Hold():
-                    self._hold_one(number, part)
-                case Rest():
-                    self._neck.stop(number, self._now)
-                case Bare():
-                    self._bare(number, part)
+            if isinstance(part, Note):
+                self._note(number, part, len(last) if rolled else None)
+                last.append(number)
+            else:
+                self._other_part(number, part)
         if last:
             self._last = last
 
-    @staticmethod
-    def _joined(part: Note | Bare) -> bool:
-        return isinstance(part, Note) and part.begin.kind is _JOIN
+    def _other_part(self, number: int, part: Hold | Rest | Bare) -> None:
+        match part:
+            case Hold():
+                self._hold_one(number, part)
+            case Rest():
+                self._strings.stop(number, self._now)
+            case Bare():
+                self._bare(number, part)
 
     def _hold_one(self, number: int, hold: Hold) -> None:
-        if self._neck[number].sound is None:
+        if self._strings[number].sound is None:
             if not self._lenient:
-                self._say(
-                    rules.HOLD,
-                    self._at(hold),
-                    f"nothing sounds on {hold.string} to hold",
-                    "play it first, or let it ring: `e5=`",
-                )
+                self._say(findings.silent_string_held(self._at(hold), hold.string))
         elif hold.marks:
             self._shape(number, hold.marks)
 
     def _roll(self, parts: tuple[Part, ...]) -> bool:
-        word = self._word_over("roll")
+        word = self.written.word_over(self._over, "roll")
         if word is None:
             return False
         if len(parts) < 2 and isinstance(parts[0], Note):
-            self._say(
-                rules.WORD_NOTES, self._at(parts[0]), "a roll of one note", "a roll is a chord: `(roll: A0&D2&G2)`"
-            )
+            self._say(findings.roll_of_one(self._at(parts[0])))
         return len(parts) > 1
-
-    def _word_over(self, name: str) -> int | None:
-        if not self._over:
-            return None
-        words = self.written.words
-        return next((index for index in self._over if words[index].word == name), None)
 
     # --- strings -------------------------------------------------------------------------------------------------
 
     def _number(self, part: Part) -> int:
-        """The number of a part's string; 0 where it cannot be told, which has been reported."""
+        """Return the number of a part's string; 0 where it cannot be told, which has been reported."""
         if part.string:
-            return self._neck.number(part.string) or self._unnamed(part.string, self._at(part))
+            return self._strings.number(part.string) or self._unnamed(part.string, self._at(part))
         if len(self._last) == 1:
             return self._last[0]
         if isinstance(part, Note) and (not self._lenient or (self._last and self.written.bars[self._bar].sure)):
-            sign = part.begin.sign
             if self._last:
-                letters = " or ".join(f"`{self.tuning.written(n)}{sign}{part.fret}`" for n in reversed(self._last))
-                self._say(
-                    rules.WHICH_STRING,
-                    self._at(part),
-                    f"`{sign}{part.fret}` could belong to any of {len(self._last)} strings",
-                    f"name the string: {letters}",
-                )
+                self._say(findings.ambiguous_string(self._at(part), part, self._last, self.tuning))
             else:
-                self._say(
-                    rules.NO_SOURCE,
-                    self._at(part),
-                    f"`{sign}{part.fret}` has no note before it",
-                    "begin with a note: `G7h9`; from nowhere it names its string: `hG9`",
-                )
+                self._say(findings.nothing_before(self._at(part), part))
         self._unknown()
         return 0
 
     def _unnamed(self, name: str, span: Span) -> int:
-        """Reports a name that no string has; 0."""
+        """Report a name that no string has, and return 0."""
         if "tuning" not in self.settings.unread:
-            at = Span(span.start, span.start + len(name))
-            if name[-1] == ":":
-                self._say(
-                    rules.NO_STRING,
-                    at,
-                    f"there is no string {name[:-1]}: {self.tuning} has {self.tuning.strings}",
-                    f"strings go from 1, the thinnest, to {self.tuning.strings}",
-                )
-            else:
-                self._say(
-                    rules.NO_STRING,
-                    at,
-                    f"no string is called {name} in this tuning ({self.tuning})",
-                    f"write the string by its number, thinnest first: `{self._neck.usual(name)}:`",
-                )
+            self._say(findings.no_such_string(span, name, self.tuning, self._strings.usual(name)))
         self._unknown()
         return 0
 
     # --- notes ---------------------------------------------------------------------------------------------------
 
     def _bare(self, number: int, part: Bare) -> None:
-        if self._word_over("scrape") is not None:
+        if self.written.word_over(self._over, "scrape") is not None:
             self._begin(number, PICKED, None, None, None, self._at(part), "scrape")
         elif all(word.technique or word.word in EVENT_WORDS for word in (self.written.words[n] for n in self._over)):
-            self._say(
-                rules.BARE,
-                self._at(part),
-                f"string {part.string} has no fret here",
-                f"a note is a string and a fret: `{part.string}7`; bare strings are for a rake or scrape",
-            )
+            self._say(findings.bare_string(self._at(part), part.string))
 
     def _note(self, number: int, note: Note, roll: int | None) -> None:
         source = None
@@ -322,7 +257,7 @@ class NoteBuilder:
         written = self.written
         if written.rakes and self._slot in written.rakes:
             self._rake(written.rakes[self._slot])
-        grace = self._until == self._now and self._word_over("grace") is not None
+        grace = self._until == self._now and self.written.word_over(self._over, "grace") is not None
         sound = self._begin(
             number, note.begin, note.head, note.fret, note.touch, self._at(note), "grace" if grace else "note"
         )
@@ -335,25 +270,23 @@ class NoteBuilder:
             self._note_marks(number, sound, note.marks)
 
     def _source(self, number: int, note: Note) -> int | None:
-        sounding = self._neck[number].sound
+        sounding = self._strings[number].sound
         if sounding is not None:
             return sounding.index
         if not self._lenient:
-            name, sign = self.tuning.written(number), note.begin.sign
-            self._say(rules.NO_SOURCE, self._at(note), f"nothing sounds on {name} for `{sign}{note.fret}` to go on from",
-                      f"hold the note before or let it ring, or start again: `{'t' if sign == 't' else ''}{name}{note.fret}`")  # fmt: skip
+            self._say(findings.nothing_to_connect(self._at(note), note, self.tuning.written(number)))
         return None
 
     def _rake(self, strokes: tuple[tuple[str, Span], ...]) -> None:
         for n, (name, span) in enumerate(strokes):
-            number = self._neck.number(name) or self._unnamed(name, span)
+            number = self._strings.number(name) or self._unnamed(name, span)
             if number:
                 sound = self._begin(number, PICKED, None, None, None, span, "rake")
                 sound.lead = len(strokes) - n
-                self._neck.stop(number, self._now)
+                self._strings.stop(number, self._now)
 
     def _grace_lead(self) -> int:
-        """How many grace notes from here to the beat."""
+        """Return how many grace notes there are from here to the beat."""
         if not self._beat_from <= self._slot < self._beat:
             n, slots = self._slot, self.written.slots
             while n < len(slots) and not slots[n].length:
@@ -371,7 +304,7 @@ class NoteBuilder:
         span: Span,
         kind: str,
     ) -> SoundingNote:
-        """A sound begins now."""
+        """Begin a sound now and return it."""
         pitch = float(self.tuning.nominal[number - 1] + (fret or 0))
         if touch is not None:
             pitch += harmonic_interval(float(touch) - (fret or 0)) or 12.0
@@ -387,7 +320,7 @@ class NoteBuilder:
             [], None, self._slot, self._bar, self._visits[self._slot], kind, dynamic=self._dynamic, span=span,
         )  # fmt: skip
         sounds.append(sound)
-        self._neck.begin(sound, self._ring_word() if marks else None)
+        self._strings.begin(sound, self._ring_word() if marks else None)
         return sound
 
     def _ring_word(self) -> int | None:
@@ -401,12 +334,16 @@ class NoteBuilder:
         plain = tuple(mark.technique for mark in marks if mark.technique.kind is not TechniqueKind.SHAPE)
         if plain:
             sound.marks = plain + sound.marks
-            self._neck[number].rings = any(technique.damping is Damping.RING for technique in plain)
+            self._strings[number].rings = any(technique.damping is Damping.RING for technique in plain)
         if shapes:
             self._shape(number, shapes)
 
     def _shape(self, number: int, marks: tuple[MarkNode, ...]) -> None:
-        self._neck.shape(number, marks, self._now, self._until, self._slot, self._origin)
+        self._strings.shape(number, marks, self._now, self._until, self._slot, self._origin)
+
+
+def _is_struck(part: Part) -> bool:
+    return isinstance(part, Bare) or (isinstance(part, Note) and part.begin.kind is not _JOIN)
 
 
 def _thickest_first(pair: tuple[int, Part]) -> int:

@@ -1,6 +1,7 @@
 """The order in which written bars are played: repeats and endings.
 
-In: written bars. Out: their indices as played, or how many events that would be. `:|` returns to the nearest earlier `|:` or `:|`, else to the start.
+In: written bars. Out: their indices as played, or how many events that would be. `:|` returns to the nearest earlier
+`|:` or `:|`, else to the start.
 """
 
 from __future__ import annotations
@@ -14,65 +15,89 @@ from lickwright.timeline.rules import Report
 
 
 class Section(NamedTuple):
-    """A stretch of bars, and how it is played."""
+    """Bars `first` to `last` (excluded), and how they are played."""
 
     first: int
-    last: int  # past its last bar
+    last: int
     times: int
     first_ending: int | None  # where the bars begin that the last time leaves out
 
 
 def repeat_sections(bars: tuple[Bar, ...], report: Report) -> list[Section]:
-    """The bars cut at their repeats."""
-    out: list[Section] = []
-    start = since = 0
-    ending: int | None = None
-    awaits_second: Bar | None = None
+    """Return the bars cut at their repeats; endings that lack their other half or their repeat are reported."""
+    builder = _SectionBuilder(bars, report)
     for n, bar in enumerate(bars):
-        if bar.repeat_start and n > start:
-            out.append(Section(start, n, 1, None))
-            start, ending = n, None
-        if awaits_second is not None and bar.ending != 2 and bar.sure:
-            report(
-                rules.ENDINGS,
-                _sign(awaits_second),
+        builder.add(n, bar)
+    builder.finish()
+    return builder.sections
+
+
+class _SectionBuilder:
+    """Cuts bars at their repeats, one bar after another."""
+
+    def __init__(self, bars: tuple[Bar, ...], report: Report) -> None:
+        self.sections: list[Section] = []
+        self._bars = bars
+        self._report = report
+        self._start = 0  # of the section being filled
+        self._before = 0  # the start of the section before
+        self._first_ending: int | None = None  # in the section being filled
+        self._awaits_second: Bar | None = None  # the first ending of the section that has just ended
+
+    def add(self, n: int, bar: Bar) -> None:
+        """Add bar number `n`, from 0."""
+        if bar.repeat_start and n > self._start:
+            self._close(n, 1, None)
+        self._judge_second(n, bar)
+        self._awaits_second = None
+        if bar.ending == 1:
+            self._first_ending = n
+        if bar.repeat_end:
+            first_ending = self._first_ending
+            self._awaits_second = None if first_ending is None else self._bars[first_ending]
+            self._before = self._start
+            self._close(n + 1, bar.repeat_end, first_ending)
+
+    def finish(self) -> None:
+        """Close the last section."""
+        if self._first_ending is not None:
+            self._wrong(self._bars[self._first_ending], "a first ending that no repeat ends", "end it with `:|`")
+        self._judge_second(len(self._bars), None)
+        if self._start < len(self._bars):
+            self._close(len(self._bars), 1, None)
+
+    def _close(self, last: int, times: int, first_ending: int | None) -> None:
+        self.sections.append(Section(self._start, last, times, first_ending))
+        self._start, self._first_ending = last, None
+
+    def _judge_second(self, n: int, bar: Bar | None) -> None:
+        """Report a first ending without a second in bar `n` (None after the last bar), or a second without a first."""
+        second = bar is not None and bar.ending == 2
+        if self._awaits_second is not None and not second and (bar is None or bar.sure):
+            self._wrong(
+                self._awaits_second,
                 "a first ending with no second after its repeat",
                 "the last time through takes the second: begin it with `|2nd` right after `:|`",
             )
-        if bar.ending == 2 and awaits_second is None and all(b.sure for b in bars[since:n]):
-            report(
-                rules.ENDINGS,
-                _sign(bar),
+        if (
+            bar is not None
+            and second
+            and self._awaits_second is None
+            and all(b.sure for b in self._bars[self._before : n])
+        ):
+            self._wrong(
+                bar,
                 "a second ending with no first before its repeat",
                 "the first ending begins with `|1st` and ends at `:|`",
             )
-        awaits_second = None
-        if bar.ending == 1:
-            ending = n
-        if bar.repeat_end:
-            out.append(Section(start, n + 1, bar.repeat_end, ending))
-            awaits_second = bars[ending] if ending is not None else None
-            since, start, ending = start, n + 1, None
-    if ending is not None:
-        report(rules.ENDINGS, _sign(bars[ending]), "a first ending that no repeat ends", "end it with `:|`")
-    if awaits_second is not None:
-        report(
-            rules.ENDINGS,
-            _sign(awaits_second),
-            "a first ending with no second after its repeat",
-            "the last time through takes the second: begin it with `|2nd` right after `:|`",
-        )
-    if start < len(bars):
-        out.append(Section(start, len(bars), 1, None))
-    return out
 
-
-def _sign(bar: Bar) -> Span:
-    return Span(bar.span.start, bar.span.start + len("1st"))  # which the bar begins with
+    def _wrong(self, bar: Bar, message: str, hint: str) -> None:
+        start = bar.span.start  # where its sign stands, `1st` or `2nd`
+        self._report(rules.ENDINGS, Span(start, start + len("1st")), message, hint)
 
 
 def played_events(parts: list[Section], bars: tuple[Bar, ...]) -> int:
-    """How many slots the music has with its repeats, without playing it."""
+    """Return how many slots the music has with its repeats."""
     return sum(_events(bars, part.first, part.last) * part.times for part in parts)
 
 
@@ -81,7 +106,7 @@ def _events(bars: tuple[Bar, ...], first: int, last: int) -> int:
 
 
 def playing_order(parts: list[Section]) -> list[int]:
-    """Indices of bars as played."""
+    """Return the indices of the bars as played."""
     out: list[int] = []
     for part in parts:
         whole = range(part.first, part.last)

@@ -1,4 +1,4 @@
-"""The rules of counting (L140–L149, L451–L452): what only shows when a lick is played through."""
+"""The rules of the timeline (L140 to L149, L451 and L452): mistakes that show only when a lick is played through."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from lickwright.core.diagnostics import Rule
 from lickwright.core.source import Span
 from lickwright.notation.rules import error
 
-Report = Callable[[Rule, Span, str, str], None]  # how those who count say what they find: rule, place, message, hint
+Report = Callable[[Rule, Span, str, str], None]  # takes a finding: rule, place, message, hint
 
 NO_STRING = error(
     "L140", "string not on this neck", "a string that the tuning does not have, or a letter that names none in it",

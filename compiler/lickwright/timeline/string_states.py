@@ -1,6 +1,7 @@
-"""What goes on on each string while a lick is played: which sound is alive, whether it rings on, whether it is bent.
+"""The state of each string while a lick is played: which sound is alive, whether it rings on, whether it is bent.
 
-In: strokes and shapes one after another. Out: the ends of sounds, set as they come. Nothing is judged or reported here.
+In: strokes and shapes in order. Out: the ends and shapes of sounds, set on the `SoundingNote`s. Nothing is judged or
+reported here.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from fractions import Fraction
 from lickwright.core.fast_dataclass import mutable_record
 from lickwright.core.source import Span
 from lickwright.music.tuning import Tuning
-from lickwright.notation.techniques import HELD_BEND, Curve, Stroke
+from lickwright.notation.techniques import HELD_BEND, UPWARD_BENDS, Curve, Stroke
 from lickwright.notation.tree import MarkNode
 from lickwright.timeline.model import PitchGesture, SoundingNote
 
@@ -21,7 +22,7 @@ _BASS = {"G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
 
 @mutable_record
 class StringState:
-    """What goes on on one string."""
+    """The state of one string."""
 
     sound: SoundingNote | None = None  # None: silence
     rings: bool = False  # until its string is played again
@@ -31,7 +32,7 @@ class StringState:
 
     @property
     def bent(self) -> bool:
-        """Whether it is bent now."""
+        """True if the string is bent now."""
         return self.bend > 0
 
 
@@ -48,7 +49,7 @@ class StringStates:
         return self._strings[number]
 
     def number(self, name: str) -> int:
-        """The string that a letter or number names in this tuning; 0 where there is none."""
+        """Return the string that a letter or number names in this tuning; 0 where there is none."""
         number = self._numbers.get(name)
         if number is None:
             number = int(name[:-1]) if name[-1] == ":" else self.tuning.letters.get(name, 0)
@@ -56,11 +57,11 @@ class StringStates:
         return number
 
     def usual(self, letter: str) -> int:
-        """The string that players mean by a letter which does not hold here."""
+        """Return the string that players mean by a letter which does not hold in this tuning."""
         return min((_BASS if self.tuning.is_bass else _STANDARD).get(letter, self.tuning.strings), self.tuning.strings)
 
     def stop(self, number: int, now: int) -> None:
-        """Ends what sounds on a string; a vibrato lasts until its note ends."""
+        """End what sounds on a string; a vibrato lasts until its note ends."""
         string = self._strings[number]
         sound = string.sound
         if sound is None:
@@ -73,19 +74,19 @@ class StringStates:
         self._sounding.discard(number)
 
     def stop_all(self, now: int) -> None:
-        """Ends everything."""
+        """End what sounds on all strings."""
         for number in tuple(self._sounding):
             self.stop(number, now)
 
     def rest(self, words: Collection[int], now: int) -> None:
-        """Silence, but for what a `(ring: …)` over this very rest lets go on."""
+        """End everything except what a `(ring: …)` over this very rest lets go on; `words` are those over the rest."""
         for number in tuple(self._sounding):
             string = self._strings[number]
             if string.rings or string.ring_word is None or string.ring_word not in words:
                 self.stop(number, now)
 
     def end_others(self, numbers: Collection[int], words: Collection[int], now: int) -> None:
-        """A new stroke ends every string that was not told to go on; `words` are those over the stroke."""
+        """End, at a stroke on `numbers`, every other string that does not ring on; `words` are those over the stroke."""
         for number in tuple(self._sounding):
             string = self._strings[number]
             if number in numbers or string.rings:
@@ -94,7 +95,7 @@ class StringStates:
                 self.stop(number, now)
 
     def begin(self, sound: SoundingNote, ring_word: int | None) -> None:
-        """A sound begins on its string and ends what was there."""
+        """Begin a sound on its string, and end what was there."""
         string = self._strings[sound.string]
         before = string.sound
         if before is not None:
@@ -108,7 +109,7 @@ class StringStates:
 
     @staticmethod
     def _hold_bend(string: StringState, before: SoundingNote, sound: SoundingNote) -> None:
-        """A tap leaves the finger that bends where it is, and so does the pull-off back to it; any other note ends the bend."""
+        """Keep the bend under a tap and under the pull-off back to the finger that bends; any other note ends it."""
         holds = before.fret if string.finger is None else string.finger
         tapped = sound.begin.stroke is Stroke.TAP and sound.kind == "note" and sound.head is None
         back = sound.begin.stroke is Stroke.PULL and string.finger is not None and sound.fret == string.finger
@@ -120,7 +121,7 @@ class StringStates:
         sound.shapes.append(PitchGesture(HELD_BEND, sound.start, sound.end, string.bend, sound.slot, sound.span, fret))
 
     def shape(self, number: int, marks: tuple[MarkNode, ...], start: int, until: int, slot: int, origin: int) -> None:
-        """Shapes of the sound on a string within one step; several share it evenly. `origin` is where their event stands."""
+        """Shape the sound on a string within one step; several shapes share it evenly. `origin` is their event's offset."""
         string = self._strings[number]
         sound = string.sound
         if sound is None:
@@ -134,14 +135,14 @@ class StringStates:
             amount, to_fret = _reached(mark, sound.fret)
             span = Span(origin + mark.span.start, origin + mark.span.end)
             sound.shapes.append(PitchGesture(mark.technique, begins, ends, amount, slot, span, to_fret))
-            if mark.technique.curve in (Curve.BEND, Curve.PREBEND):
+            if mark.technique.curve in UPWARD_BENDS:
                 string.bend = amount
             elif mark.technique.curve is Curve.RELEASE:
                 string.bend = max(0.0, amount)
 
 
 def _reached(mark: MarkNode, fret: int | None) -> tuple[float, Fraction | None]:
-    """Semitones above the fretted pitch where a shape ends up, and that pitch as a fret where there is one."""
+    """Return the semitones above the fretted pitch where a shape ends, and that pitch as a fret where there is one."""
     base = fret or 0
     if mark.fret is not None:
         return float(mark.fret - base), mark.fret

@@ -1,4 +1,4 @@
-"""When a swung note sounds: the one place that says so, for the tempo map and for comparisons.
+"""When a swung note sounds: used by the tempo map and by comparisons alike.
 
 In: a Timeline. Out: `Swing`, which turns an instant as counted into the instant at which it is heard. A pair of steps of
 the feel's value is played long and short: its middle comes late, and what lies between its ends and its middle (the end
@@ -15,10 +15,10 @@ from lickwright.timeline.model import Bar, Timeline
 
 
 class Swing:
-    """Where the instants of one lick are heard.
+    """Maps the instants of one lick as counted to the instants at which they are heard.
 
-    `breaks` are grains as played, in order, between which time runs evenly; `placed` says where each is heard, in parts
-    of a grain, of which there are `parts`, so that everything is whole.
+    `breaks` are grains as played, in order, between which time runs evenly; `placed` is where each is heard, in parts
+    of a grain, of which there are `parts`, so that all numbers are whole.
     """
 
     __slots__ = ("breaks", "parts", "placed")

@@ -1,6 +1,7 @@
-"""The written page: what a walk through a lick's music collects, and its measuring in whole grains.
+"""The written music of a lick: what `bar_builder.py` collects, and its measuring in whole grains.
 
-In: slots with exact lengths, bars with their signs. Out: `WrittenMusic`, which playing, layout and the rhythm checks stand on.
+In: slots with exact lengths, bars with their signs. Out: `WrittenMusic`, on which playing, layout and the rhythm checks
+are built.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.core.source import Span
-from lickwright.notation.tree import BarLine, Event, Navigation, Note, SameBar, Unknown
+from lickwright.notation.tree import BarLine, Event, Hold, Navigation, Note, SameBar, Unknown
 from lickwright.settings.fields import Settings
 from lickwright.timeline.model import Bar, Saying, Slot, TupletSpan, WordSpan
 
@@ -19,9 +20,9 @@ _SPARE = 24  # grains are this much finer than the music needs, so that several 
 
 
 class WrittenMusic(NamedTuple):
-    """The written page, counted."""
+    """The written bars and slots of a lick, in grains."""
 
-    grain: int
+    grain: int  # grains to the whole note
     bars: tuple[Bar, ...]
     slots: tuple[Slot, ...]
     words: tuple[WordSpan, ...]
@@ -32,10 +33,24 @@ class WrittenMusic(NamedTuple):
     trills: dict[int, Note]  # slot → the note that its own alternates with
     unknown: bool
 
+    def held_length(self, n: int) -> int:
+        """Return the length of slot `n` in grains, with the plain holds after it in its bar."""
+        length = self.slots[n].length
+        for slot in self.slots[n + 1 : self.bars[self.slots[n].bar].last]:
+            first = None if isinstance(slot.event, Unknown) else slot.event.parts[0]
+            if not isinstance(first, Hold) or first.string:
+                break
+            length += slot.length
+        return length
+
+    def word_over(self, over: tuple[int, ...], name: str) -> int | None:
+        """Return the first word called `name` of those with the indices `over`; None where there is none."""
+        return next((index for index in over if self.words[index].word == name), None)
+
 
 @mutable_record
 class OpenBar:
-    """The bar being filled."""
+    """The bar that is being filled."""
 
     first: int  # its first slot
     start: int = 0  # offset of its first sign
@@ -51,7 +66,7 @@ class OpenBar:
 
 @mutable_record
 class RawBar:
-    """A bar before lengths are whole numbers."""
+    """A bar whose lengths are not yet whole numbers."""
 
     opened: OpenBar
     last: int
@@ -60,7 +75,7 @@ class RawBar:
 
 @mutable_record
 class Page:
-    """What the walk has collected so far; the lists of slots run side by side."""
+    """What the builder has collected so far; the lists about slots have one entry a slot."""
 
     lengths: list[Fraction] = field(default_factory=list)  # of each slot, in whole notes
     events: list[Event | Unknown] = field(default_factory=list)
@@ -74,11 +89,9 @@ class Page:
     bars: list[RawBar] = field(default_factory=list)
 
     def measured(self, settings: Settings) -> WrittenMusic:
-        """Everything in grains."""
+        """Return everything in grains, of which there are so many to a whole note that every length is whole."""
         meter = settings.meter
-        lengths = {
-            id(length): length for length in self.lengths
-        }  # the walk shares equal ones; hashing fractions is slow
+        lengths = {id(length): length for length in self.lengths}  # equal ones are shared; hashing fractions is slow
         parts = (*lengths.values(), meter.length, meter.beat, settings.pickup or meter.beat, settings.feel.unit)
         grain = lcm(_SPARE * 8, *(part.denominator for part in parts)) * _SPARE
         whole = {n: length.numerator * (grain // length.denominator) for n, length in lengths.items()}
