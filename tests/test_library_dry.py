@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import re
+import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,6 +14,7 @@ import pytest
 
 from building import lick, tree
 from commanding import Run, write
+from lickwright.store.manifest import Manifest
 from test_library_build import BROKEN
 
 
@@ -159,3 +162,25 @@ def test_the_report_of_a_dry_run_is_that_of_the_real_one(run: Run) -> None:
         value = json.loads(Path("build.json").read_text())
         states.append([(source["path"], source["state"], source["findings"]) for source in value["sources"]])
     assert states[0] == states[1]
+
+
+def test_what_would_be_pruned_is_never_in_memory_as_a_whole(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ten times as many lost outputs take no more of Python's memory."""
+    run("lib/a.lick", "--to", "tab")
+    peaks = []
+    for last in (300, 3000):
+        with Manifest("out", write=True) as manifest:
+            manifest.begin()
+            for n in range(len(peaks) * 300, last):
+                manifest.db.execute(
+                    "INSERT INTO outputs SELECT ?, name, lick, format, gone, hash, size, mtime, ctime, inode FROM outputs "
+                    "WHERE folder = 'a'",
+                    (f"lost/n{n}",),
+                )
+        gc.collect()
+        tracemalloc.start()
+        code, out, _ = run("lib", "--to", "tab", "--dry-run", "--prune", "--jobs", "1")
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+        assert code == 0 and "would write 5 files into out" in out
+    assert peaks[1] < peaks[0] + 200_000

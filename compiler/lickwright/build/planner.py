@@ -43,7 +43,15 @@ CREATE TEMP TABLE seen (           -- sources that were read to tell that they a
 );
 CREATE TEMP TABLE moved (          -- outputs with the bytes on record whose state is another one now
     size, mtime, ctime, inode, folder, name
-)
+);
+CREATE TEMP TABLE lost (           -- sources on record that are there no more: see `prune.py`
+    id INTEGER PRIMARY KEY
+);
+CREATE TEMP TABLE foreseen (       -- what a dry run foresees of outputs on record; empty in a real run
+    folder TEXT, name TEXT,
+    gone INTEGER NOT NULL,         -- as it would be in `outputs`
+    PRIMARY KEY (folder, name)
+) WITHOUT ROWID
 """
 
 
@@ -91,7 +99,7 @@ class Orders:
 
 
 def begin(manifest: Manifest) -> None:
-    """Makes the table `scan`, empty."""
+    """Create the temporary tables of a build, empty."""
     for statement in _TABLES.split(";\n"):
         manifest.db.execute(statement)
 

@@ -1,59 +1,58 @@
 """What a build would do, put together from a dry run of it.
 
-In: items and the results of rehearsing them. Out: calls of a `BuildObserver`'s `would`, and an account like that of the real run.
+In: items and the results of rehearsing them. Out: calls of a `BuildObserver`'s `would`, and a summary like that of the real run. What is collected lies in
+temporary tables, so a library of any size takes no more memory than a small one.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from lickwright.build import prune
 from lickwright.build.summary import BuildObserver, BuildSummary
 from lickwright.store import build_speed
-from lickwright.store.manifest import OLDER, Made, Manifest
+from lickwright.store.manifest import Manifest
 from lickwright.store.manifest_writer import remaining_outputs
 from lickwright.store.output_writer import is_unchanged, not_removed, unwritable
 from lickwright.store.storage import Storage
-from lickwright.store.types import WorkItem, WorkResult
+from lickwright.store.types import Trouble, WorkItem, WorkResult
+
+_MAKES = "CREATE TEMP TABLE makes (id INTEGER PRIMARY KEY, path BLOB NOT NULL, files INTEGER NOT NULL)"
 
 
 class Prediction:
-    """Collects what is foreseen of one build."""
+    """Collects what is foreseen of one build. Wants the tables of `planner.begin`."""
 
     def __init__(self, manifest: Manifest, storage: Storage, whole: bool, verb: str = "make") -> None:
+        """`whole`: a folder was named, so what is gone from it counts; `verb`: what is done to a source."""
         self._manifest = manifest
         self._storage = storage
-        self._whole = whole  # a folder was named: what is gone from it counts
-        self._verb = verb  # what is done to a source
-        self._makes: list[tuple[int, str, int]] = []  # sources by number: path, and how many files
-        self._rows: dict[
-            tuple[str, str], tuple[int, Made]
-        ] = {}  # what each output on record would be, by folder and name
+        self._whole = whole
+        self._verb = verb
+        manifest.db.execute(_MAKES)
 
     def enter(self, items: Sequence[WorkItem], results: Sequence[WorkResult]) -> None:
-        """One chunk of sources."""
+        """Note one chunk of sources."""
         for item, result in zip(items, results, strict=True):
             if result.written:
-                self._makes.append((item.id, item.path, result.written))
+                row = (item.id, os.fsencode(item.path), result.written)
+                self._manifest.db.execute("INSERT INTO temp.makes VALUES (?, ?, ?)", row)
             if result.hash or result.alone:
-                rows = {row.name: row for row in item.known}
-                self._rows.update(
-                    ((item.target, name), (gone, rows[name])) for name, gone in remaining_outputs(item, result)
-                )
+                prune.foresee(self._manifest, item.target, remaining_outputs(item, result))
 
-    def tell(self, teller: BuildObserver, account: BuildSummary, pruning: bool) -> None:
-        """Says what would be made and removed, and what there would be no room for."""
-        for _, path, files in sorted(self._makes):
-            teller.would(f"{self._verb} {path}: {files:,} {'file' if files == 1 else 'files'}")
+    def tell(self, observer: BuildObserver, summary: BuildSummary, pruning: bool) -> None:
+        """Tell what would be made and removed, and what there would be no room for."""
+        for path, files in self._manifest.db.execute("SELECT path, files FROM temp.makes ORDER BY id"):
+            noun = "file" if files == 1 else "files"
+            observer.would(f"{self._verb} {os.fsdecode(path)}: {files:,} {noun}")
         if not pruning:
-            states = [gone for _, _, gone in self._left()]
-            account.older = states.count(OLDER)
-            account.gone = len(states) - account.older
+            summary.gone, summary.older = prune.count_prunable(self._manifest, self._whole)
             return
         self._storage.refresh()
-        kept, troubles = [], []
-        for folder, row, _ in self._left():
+        kept: list[str] = []
+        troubles: list[Trouble] = []
+        for folder, row, _ in prune.gone(self._manifest, self._whole):
             path = self._storage.shown(folder, row.name)
             try:
                 ours = is_unchanged(self._storage, folder, row)
@@ -61,27 +60,14 @@ class Prediction:
                 troubles.append(not_removed(path, e))
                 continue
             if ours:
-                teller.would(f"remove {path}")
+                observer.would(f"remove {path}")
             elif ours is not None:
                 kept.append(path)
-        account.pruned([], kept, troubles)
+        summary.pruned([], kept, troubles)
 
-    def _left(self) -> Iterator[tuple[str, Made, int]]:
-        """The outputs that no lick would answer for any more, with their folders."""
-        found: dict[tuple[str, str], tuple[Made, int]] = {}
-        for folder, row, gone in prune.gone(self._manifest, self._whole):
-            found[folder, row.name] = row, gone
-        for place, (gone, row) in self._rows.items():
-            if gone:
-                found[place] = row, gone
-            else:
-                found.pop(place, None)
-        for (folder, _), (row, gone) in sorted(found.items(), key=lambda one: one[0]):
-            yield folder, row, gone
-
-    def estimate(self, account: BuildSummary, sources: int, rehearsed: float) -> None:
-        """Says how long it would take, and whether there is room; `rehearsed`: seconds that the rehearsal of so many sources took."""
-        account.estimate = build_speed.estimate(self._manifest.db, sources, account.sound, rehearsed)
+    def estimate(self, summary: BuildSummary, sources: int, rehearsed: float) -> None:
+        """Estimate how long it would take, and tell if there is no room; `rehearsed`: seconds that the rehearsal of so many sources took."""
+        summary.estimate = build_speed.estimate(self._manifest.db, sources, summary.sound, rehearsed)
         free = self._storage.free_bytes()
-        if free is not None and account.size > free:
-            account.broke(unwritable(self._storage.out, OSError(28, os.strerror(28)), self._storage.noun))
+        if free is not None and summary.size > free:
+            summary.broke(unwritable(self._storage.out, OSError(28, os.strerror(28)), self._storage.noun))

@@ -7,7 +7,7 @@ is ever taken away; folders go with their last file. One that cannot be read or 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from lickwright.store import recorded_sounds
@@ -19,9 +19,9 @@ from lickwright.store.storage import Storage
 from lickwright.store.types import Trouble
 
 _GONE = """
-SELECT o.folder, o.name, o.lick, o.format, o.hash, o.size, o.mtime, o.ctime, o.inode, o.gone FROM outputs o
-LEFT JOIN sources s ON s.target = o.folder
-WHERE (o.gone <> 0 OR s.id IS NULL OR s.id IN (SELECT id FROM temp.lost))
+SELECT o.folder, o.name, o.lick, o.format, o.hash, o.size, o.mtime, o.ctime, o.inode, coalesce(f.gone, o.gone) AS gone
+FROM outputs o LEFT JOIN sources s ON s.target = o.folder LEFT JOIN temp.foreseen f ON f.folder = o.folder AND f.name = o.name
+WHERE (coalesce(f.gone, o.gone) <> 0 OR f.gone IS NULL AND (s.id IS NULL OR s.id IN (SELECT id FROM temp.lost)))
 """
 
 # Names of licks that are gone and have no output any more.
@@ -37,7 +37,6 @@ def find_lost(manifest: Manifest, out: str, whole: bool = True) -> None:
     A source that is still there and only was not meant this time keeps its outputs.
     """
     db = manifest.db
-    db.execute("CREATE TEMP TABLE IF NOT EXISTS lost (id INTEGER PRIMARY KEY)")
     db.execute("DELETE FROM temp.lost")
     if not whole:
         return
@@ -45,6 +44,12 @@ def find_lost(manifest: Manifest, out: str, whole: bool = True) -> None:
         "SELECT id, path FROM sources WHERE path <> '-' AND path NOT IN (SELECT path FROM scan WHERE path IS NOT NULL)"
     )
     db.executemany("INSERT INTO temp.lost VALUES (?)", ((id,) for id, path in others if not source_exists(out, path)))
+
+
+def foresee(manifest: Manifest, folder: str, outputs: Iterable[tuple[str, int]]) -> None:
+    """Note what outputs on record of a folder would be after a real run: their names, with values of `gone`."""
+    rows = [(folder, name, gone) for name, gone in outputs]
+    manifest.db.executemany("INSERT OR REPLACE INTO temp.foreseen VALUES (?, ?, ?)", rows)
 
 
 def count_prunable(manifest: Manifest, whole: bool = True) -> tuple[int, int]:
