@@ -1,4 +1,4 @@
-"""What a move brings with it: findings that the lick did not have, and words in its fields that no longer hold.
+"""Consequences of a move: findings that the lick did not have, and words in its fields that no longer hold.
 
 In: a lick as counted before and after. Out: findings, fields, and sentences in a player's words. Moves nothing.
 """
@@ -22,7 +22,7 @@ from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.settings.fields import Suppression
 from lickwright.timeline.model import Timeline, bar_name
 
-HIGH = 20  # fret from which on little of the neck is left, and the body of most guitars is in the way
+HIGH = 20  # fret (an estimate) from which on little of the neck is left, and the body of most guitars is in the way
 _HANDS = "L4"  # codes of findings about hands and techniques
 _NO_FINGER = (OPEN_SLIDE.code, OPEN_VIBRATO.code)
 _SYMBOL = re.compile(r"(?<![\w#/.'-])[A-G][#b]?(?:[a-z0-9#+]*)(?:/[A-G][#b]?)?(?![\w'])")
@@ -34,17 +34,17 @@ _NO_CHORD = re.compile(r"\s+(?:string|shape|position)")
 
 
 class JudgedLick:
-    """What the checks find in a counted lick, less what its writer intends."""
+    """A counted lick with what the checks find in it, less what its writer intends."""
 
     def __init__(self, timeline: Timeline, counted: Sequence[Diagnostic]) -> None:
         self.all = [*counted, *check_timeline(timeline), *check_level(timeline)]
-        self.left, self._used = apply_suppressions(self.all, timeline)
+        self._remaining, self._used = apply_suppressions(self.all, timeline)
         self.meant = timeline.settings.meant
 
     @property
     def hands(self) -> list[Diagnostic]:
         """Warnings about hands and techniques."""
-        return [d for d in self.left if d.code.startswith(_HANDS) and d.severity is Severity.WARNING]
+        return [d for d in self._remaining if d.code.startswith(_HANDS) and d.severity is Severity.WARNING]
 
     def hiding(self, span: Span) -> bool:
         """Return whether the `meant` line at `span` hides a finding."""
@@ -52,7 +52,7 @@ class JudgedLick:
 
     @property
     def error(self) -> str | None:
-        """The first error's message."""
+        """The message of the first error; None where there is none."""
         return next((d.message for d in self.all if d.severity is Severity.ERROR), None)
 
 
@@ -74,7 +74,7 @@ def unplayable_reason(found: Sequence[Diagnostic]) -> str | None:
 
 
 def harder_in_words(found: Sequence[Diagnostic]) -> Iterator[str]:
-    """One sentence for each kind of finding: `harder now, in bar 2: … (and 3 more like it)`."""
+    """Yield a sentence for each kind of finding: `harder now, in bar 2: … (and 3 more like it)`."""
     for code, count in Counter(d.code for d in found).items():
         first = next(d for d in found if d.code == code)
         if code == LEVEL.code:
@@ -86,7 +86,7 @@ def harder_in_words(found: Sequence[Diagnostic]) -> Iterator[str]:
 
 
 def describe_high_end(old: Timeline, new: Timeline) -> Iterator[str]:
-    """Says that a lick ends near the end of the neck, where it did not before."""
+    """Yield a sentence where a lick goes up to the end of the neck and did not before."""
     before, now = (max((sound.fret or 0 for sound in timeline.sounds), default=0) for timeline in (old, new))
     if now >= HIGH > before:
         yield f"it goes up to fret {now} here: near the end of the neck, and out of reach on many guitars"
@@ -96,23 +96,28 @@ def describe_high_end(old: Timeline, new: Timeline) -> Iterator[str]:
 
 
 def describe_stale_chords(lick: Lick, book: Book, old: Timeline, new: Timeline) -> Iterator[str]:
-    """Says which notes to the reader, and words over the music, still name chords of the key that the lick has left."""
+    """Yield which notes to the reader, and words over the music, still name chords of the key that the lick has left."""
     if old.settings.key is None or old.settings.key == new.settings.key:
         return
     charted = {str(entry.chord) for bar in old.settings.chords for entry in bar if entry.chord is not None}
-    entries = (*book.head, *lick.fields)
-    texts = [("a note", entry.text) for entry in entries if isinstance(entry, Field) and entry.name == "note"]
-    for saying in old.sayings:
-        if saying.kind == "words":
-            number = old.bars[old.slots[saying.slot].bar].number
-            texts.append((f'the @"…" in {bar_name(number)}', saying.text))
-    for what, text in texts:
-        names = _named(text, charted)
+    for what, text in _running_texts(lick, book, old):
+        names = _named_chords(text, charted)
         if names:
             yield f"{what} still names {' and '.join(names)}, as in {old.settings.key}: its words were not changed"
 
 
-def _named(text: str, charted: set[str]) -> list[str]:
+def _running_texts(lick: Lick, book: Book, timeline: Timeline) -> Iterator[tuple[str, str]]:
+    """Yield the notes to the reader and the words over the music, each with what it is."""
+    for entry in (*book.head, *lick.fields):
+        if isinstance(entry, Field) and entry.name == "note":
+            yield "a note", entry.text
+    for saying in timeline.sayings:
+        if saying.kind == "words":
+            number = timeline.bars[timeline.slots[saying.slot].bar].number
+            yield f'the @"…" in {bar_name(number)}', saying.text
+
+
+def _named_chords(text: str, charted: set[str]) -> list[str]:
     """Return the chord symbols in running text; what may be a note only where the chart has it or it is called a chord."""
     found: list[str] = []
     for match in _SYMBOL.finditer(text):

@@ -1,7 +1,7 @@
-"""A book that says for itself what its house says for it.
+"""Writing the fields that a project sets into a book.
 
-In: a book and its house's style. Out: the same book, the house's fields written at its top where neither the file nor the lick has them: what is
-moved is written somewhere else, where another house may stand or none, and must mean there what it meant here.
+In: a book and what its project asks. Out: the same book with the project's fields at its top where neither the file nor the licks have
+them. A moved lick is written to another place, where another `lickwright.toml` may hold or none, and must mean there what it meant.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ from lickwright.notation.tree import Book, Field
 from lickwright.settings.project_rules import ProjectRules
 
 
-def inline_config(book: Book, house: ProjectRules | None) -> Book:
-    """The book with the fields of its house. One that every lick has for itself is not needed."""
-    if house is None:
+def inline_config(book: Book, project: ProjectRules | None) -> Book:
+    """Return the book with the fields of its project. One that every lick has for itself is not needed."""
+    if project is None:
         return book
     said = {entry.name for entry in book.head if isinstance(entry, Field)}
-    for name in house.fields:
+    for name in project.fields:
         if book.licks and all(any(isinstance(f, Field) and f.name == name for f in lick.fields) for lick in book.licks):
             said.add(name)
-    new = (Field(name, given.text, raw=given.text) for name, given in house.fields.items() if name not in said)
+    new = (Field(name, given.text, raw=given.text) for name, given in project.fields.items() if name not in said)
     return replace(book, head=(*book.head, *new))

@@ -1,6 +1,6 @@
-"""The notes of a lick that are written, and the places they are given.
+"""The written notes of a lick, and the places that they are given.
 
-In: a counted lick. Out: its sounds once each, and `Places`. Chooses nothing.
+In: a counted lick. Out: its sounds once each, and `NotePositions`. Chooses nothing.
 """
 
 from __future__ import annotations
@@ -12,26 +12,25 @@ from lickwright.timeline.model import SoundingNote, Timeline
 
 @record
 class NotePositions:
-    """A place for every note."""
+    """A string and a fret for every note, and what could not be kept."""
 
     at: dict[int, tuple[int, int | None]]  # sound's index → string and fret; None where it had no fret
     semitones: int
     said: tuple[str, ...] = ()
-    begins: dict[int, Technique] = field(
-        default_factory=dict
-    )  # sound's index → how it begins now, where it is no longer connected
+    # sound's index → how it begins now, where it is no longer connected
+    begins: dict[int, Technique] = field(default_factory=dict)
 
 
 def stopped_fret(sound: SoundingNote) -> int | None:
-    """The fret that the fretting hand stops; None for a dead note without one."""
+    """Return the fret that the fretting hand stops, 0 for an open string; None for a dead note without one."""
     return 0 if sound.fret is None and sound.touch is not None else sound.fret
 
 
 def written_sounds(timeline: Timeline) -> list[SoundingNote]:
-    """The sounds that are written: those of repeats say the same again."""
+    """Return the sounds that are written, those of repeats and the strokes of rakes left out."""
     return [sound for sound in timeline.sounds if sound.pass_no == 0 and sound.kind != "rake"]
 
 
 def has_pitch(sound: SoundingNote) -> bool:
-    """Whether it has a pitch to keep."""
+    """Return whether a sound has a pitch to keep."""
     return not sound.dead and stopped_fret(sound) is not None

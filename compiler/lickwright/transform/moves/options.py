@@ -1,6 +1,6 @@
-"""What each note of a lick may be played on, and which connections go along, box by box.
+"""Where each note of a lick may be played, and which connections go along, box by box.
 
-In: a counted lick and an aim. Out: for each home (one place of the box on the neck) a `Draft`: the runs of connected notes, the strings each
+In: a counted lick and a target. Out: for each home (one place of the box on the neck) a `Draft`: the runs of connected notes, the strings each
 may lie on, and the connections that end where the box changes strings. A note inside the box is worth more than a hammer-on or
 pull-off, whose second note can be picked; a slide may leave the box by a fret or two; taps and trills never change their string.
 """
@@ -20,7 +20,7 @@ from lickwright.transform.moves.target import MoveTarget
 
 Where = frozenset[tuple[int, int]]
 
-# Costs, in notes: one note a fret outside the box is worth 1.5.
+# Costs, in notes: one note a fret outside the box is worth 1.5. All are estimates, tried on the samples (`tests/bench/moves.py`).
 IN_WINDOW = 0.6  # between the frets of the box, though no note of it
 OUT, FURTHER = 1.0, 0.5  # outside it, and for each fret of the way there
 OPENED = 4.0  # an open string where the lick had a finger
@@ -31,8 +31,11 @@ PARTED = 1.6  # a hammer-on or pull-off that ends: kept if one note lies a fret 
 SLIDE_PARTED = 2.2
 FAR = 0.08  # each note, for each fret between here and where the hand would be if it simply went along
 NEVER = 40.0
+ANYWHERE = 0.2  # what is left of a cost where the picking hand taps, which goes anywhere, and of a harmonic
 AS_GOOD = 0.25  # strings that cost no more than this over the best are left to the plan
 _BENT = (Curve.BEND, Curve.PREBEND)
+_FINGERED = frozenset((Curve.VIBRATO, Curve.SLIDE_OFF))
+_GLIDING = (Curve.GLIDE, Curve.SLIDE_IN)
 
 
 @mutable_record
@@ -54,11 +57,11 @@ class Draft:
     cost: float = 0.0
 
 
-def possible_homes(timeline: Timeline, aim: MoveTarget) -> list[tuple[Where, int, int]]:
-    """Each place of the box on the neck, with its lowest and highest fret; of several boxes, those that lie together."""
-    if aim.area is None:
-        return [_own(timeline, aim)]
-    boxes = aim.area.boxes
+def possible_homes(timeline: Timeline, target: MoveTarget) -> list[tuple[Where, int, int]]:
+    """Return each place of the box on the neck, with its lowest and highest fret; of several boxes, those that lie together."""
+    if target.area is None:
+        return [_own_home(timeline, target)]
+    boxes = target.area.boxes
     first = min(box.label for box in boxes)
     out = []
     for box in (b for b in boxes if b.label == first):
@@ -69,39 +72,39 @@ def possible_homes(timeline: Timeline, aim: MoveTarget) -> list[tuple[Where, int
     return out
 
 
-def _own(timeline: Timeline, aim: MoveTarget) -> tuple[Where, int, int]:
-    """Without a box, the lick's own places, gone along: a new tuning changes no more of them than it must."""
+def _own_home(timeline: Timeline, target: MoveTarget) -> tuple[Where, int, int]:
+    """Return the lick's own places, moved along, as its home: a new tuning changes no more of them than it must."""
     notes = [s for s in written_sounds(timeline) if has_pitch(s)]
-    at = [(s.string, (stopped_fret(s) or 0) + aim.fingered) for s in notes]
+    at = [(s.string, (stopped_fret(s) or 0) + target.fingered) for s in notes]
     frets = [fret for _, fret in at if fret > 0] or [0]
-    return frozenset(place for place in at if 0 < place[1] <= aim.frets), min(frets), max(frets)
+    return frozenset(place for place in at if 0 < place[1] <= target.frets), min(frets), max(frets)
 
 
-def draft_placements(timeline: Timeline, aim: MoveTarget) -> Iterator[Draft]:
-    """One for each home that can hold the lick at all, the best first."""
+def draft_placements(timeline: Timeline, target: MoveTarget) -> Iterator[Draft]:
+    """Yield a draft for each home that can hold the lick at all, the best first."""
     chains = list(_chains(timeline))
     busy = _busy(timeline)
     found: list[tuple[float, int, Draft]] = []
-    for home, low, high in possible_homes(timeline, aim):
-        options = {s.index: _options(s, timeline, aim, home, low, high) for chain in chains for s in chain}
+    for home, low, high in possible_homes(timeline, target):
+        options = {s.index: _options(s, timeline, target, home, low, high) for chain in chains for s in chain}
         if not all(options.values()):
             continue
         draft = Draft(home)
         for chain in chains:
             _split(chain, options, busy, draft)
-        cost = draft.cost + FAR * len(options) * _away(timeline, aim, low, high)
+        cost = draft.cost + FAR * len(options) * _away(timeline, target, low, high)
         found.append((cost, len(found), draft))
     yield from (draft for *_, draft in sorted(found, key=lambda one: one[:2]))
 
 
-def _away(timeline: Timeline, aim: MoveTarget, low: int, high: int) -> float:
-    """Frets from where the hand would be if it simply went along."""
+def _away(timeline: Timeline, target: MoveTarget, low: int, high: int) -> float:
+    """Return the frets between a home and where the hand would be if it simply went along."""
     frets = [s.fret for s in written_sounds(timeline) if s.fret] or [0]
-    return abs((low + high) / 2 - sum(frets) / len(frets) - aim.fingered)
+    return abs((low + high) / 2 - sum(frets) / len(frets) - target.fingered)
 
 
 def _chains(timeline: Timeline) -> Iterator[list[SoundingNote]]:
-    """Pitched notes, each with those connected to it."""
+    """Yield the pitched notes, each with those connected to it."""
     chains: dict[int, list[SoundingNote]] = {}
     for sound in written_sounds(timeline):
         if sound.source in chains and has_pitch(sound):
@@ -113,7 +116,7 @@ def _chains(timeline: Timeline) -> Iterator[list[SoundingNote]]:
 
 
 def _busy(timeline: Timeline) -> frozenset[int]:
-    """Notes that begin while or when another string sounds: struck instead of connected, they would end it."""
+    """Return the notes that begin while or when another string sounds: struck instead of connected, they would end it."""
     alive: list[SoundingNote] = []
     out: set[int] = set()
     for sound in written_sounds(timeline):
@@ -126,33 +129,41 @@ def _busy(timeline: Timeline) -> frozenset[int]:
 
 
 def _options(
-    sound: SoundingNote, timeline: Timeline, aim: MoveTarget, home: Where, low: int, high: int
+    sound: SoundingNote, timeline: Timeline, target: MoveTarget, home: Where, low: int, high: int
 ) -> dict[int, tuple[int, float]]:
-    """String → fret and cost, for every string that has the note."""
+    """Return string → fret and cost, for every string that has the note."""
     old = timeline.settings
-    fret_now = stopped_fret(sound) or 0
-    pitch = old.tuning.sounding[sound.string - 1] + fret_now + aim.semitones
+    pitch = old.tuning.sounding[sound.string - 1] + (stopped_fret(sound) or 0) + target.semitones
     out = {}
-    for string, open_pitch in enumerate(aim.tuning.sounding, 1):
+    for string, open_pitch in enumerate(target.tuning.sounding, 1):
         fret = pitch - open_pitch
-        other = None if sound.trill is None else fret + sound.trill - fret_now
-        if not 0 <= fret <= aim.frets or (other is not None and not 0 <= other <= aim.frets):
+        other = None if sound.trill is None else fret + sound.trill - (stopped_fret(sound) or 0)
+        if not 0 <= fret <= target.frets or (other is not None and not 0 <= other <= target.frets):
             continue
-        cost = _off(string, fret, fret_now, home, low, high)
-        if other is not None:
-            cost += _off(string, other, sound.trill or 0, home, low, high)
-        if sound.begin.stroke is Stroke.TAP or sound.harmonic:
-            cost *= 0.2  # the picking hand is anywhere, and so are nodes
-            cost += OPENED if sound.harmonic and fret_now == 0 != fret else 0.0  # a natural harmonic stays one
-        cost += OTHER_STRING if aim.area is None and string != sound.string else 0.0
-        cost += _shaped(sound, string, fret, aim, old.sound)
+        cost = _position_cost(sound, string, fret, other, home, low, high)
+        cost += OTHER_STRING if target.area is None and string != sound.string else 0.0
+        cost += _shape_cost(sound, string, fret, target, old.sound)
         if cost < inf:
             out[string] = (fret, cost)
     return out
 
 
-def _off(string: int, fret: int, was: int, home: Where, low: int, high: int) -> float:
-    """What a place costs against the box."""
+def _position_cost(
+    sound: SoundingNote, string: int, fret: int, other: int | None, home: Where, low: int, high: int
+) -> float:
+    """Return what a place costs against the box; `other` is the fret that a trill goes to there."""
+    before = stopped_fret(sound) or 0
+    cost = _fret_cost(string, fret, before, home, low, high)
+    if other is not None:
+        cost += _fret_cost(string, other, sound.trill or 0, home, low, high)
+    if sound.begin.stroke is Stroke.TAP or sound.harmonic:
+        cost *= ANYWHERE
+        cost += OPENED if sound.harmonic and before == 0 != fret else 0.0  # a natural harmonic stays one
+    return cost
+
+
+def _fret_cost(string: int, fret: int, was: int, home: Where, low: int, high: int) -> float:
+    """Return what a fret costs against the box; `was` is the fret that it was before the move."""
     if fret == was == 0:
         return 0.0
     fretted = FRETTED if was == 0 else 0.0
@@ -164,20 +175,23 @@ def _off(string: int, fret: int, was: int, home: Where, low: int, high: int) -> 
     return fretted + (OUT + FURTHER * away if away else IN_WINDOW)
 
 
-def _shaped(sound: SoundingNote, string: int, fret: int, aim: MoveTarget, what: str) -> float:
-    """Bends want strings that bend; vibrato and slides a finger, which an open string has not."""
-    cost = 0.0
-    for shape in sound.shapes:
-        curve = shape.technique.curve
-        if curve in _BENT:
-            row = bend_limit(string_kind(aim.tuning, what, string), fret, shape.amount)
-            if fret == 0 or (row is not None and row.level == "error"):
-                return inf
-            cost += HARD_BEND if row is not None and row.level == "warning" else 0.0
-        elif fret == 0 and stopped_fret(sound) and curve in (Curve.VIBRATO, Curve.SLIDE_OFF):
-            return inf
-    glides = sound.begin.curve in (Curve.GLIDE, Curve.SLIDE_IN)
-    return inf if fret == 0 and glides and stopped_fret(sound) else cost
+def _shape_cost(sound: SoundingNote, string: int, fret: int, target: MoveTarget, instrument: str) -> float:
+    """Return what its bends, vibrato and slides cost on a string; infinite where they cannot be played.
+
+    Bends need strings that bend; vibrato and slides need a finger, which an open string has not.
+    """
+    curves = {shape.technique.curve for shape in sound.shapes}
+    if fret == 0 and stopped_fret(sound) and (curves & _FINGERED or sound.begin.curve in _GLIDING):
+        return inf
+    bends = (shape.amount for shape in sound.shapes if shape.technique.curve in _BENT)
+    return sum(_bend_cost(string_kind(target.tuning, instrument, string), fret, amount) for amount in bends)
+
+
+def _bend_cost(kind: str, fret: int, semitones: float) -> float:
+    limit = bend_limit(kind, fret, semitones)
+    if fret == 0 or (limit is not None and limit.level == "error"):
+        return inf
+    return HARD_BEND if limit is not None and limit.level == "warning" else 0.0
 
 
 def _from_open(before: SoundingNote, sound: SoundingNote, fret: int) -> bool:
@@ -186,7 +200,7 @@ def _from_open(before: SoundingNote, sound: SoundingNote, fret: int) -> bool:
 
 
 def _parting(sound: SoundingNote, busy: frozenset[int]) -> float:
-    """What it costs to end a connection before this note."""
+    """Return what it costs to end a connection before this note."""
     if sound.begin.stroke is Stroke.TAP or sound.index in busy or sound.kind == "grace" or sound.lead:
         return NEVER
     return SLIDE_PARTED if sound.begin.curve is Curve.GLIDE else PARTED
@@ -195,7 +209,7 @@ def _parting(sound: SoundingNote, busy: frozenset[int]) -> float:
 def _split(
     chain: list[SoundingNote], options: dict[int, dict[int, tuple[int, float]]], busy: frozenset[int], draft: Draft
 ) -> None:
-    """The cheapest strings for connected notes, by dynamic programming; where the string changes, the connection ends."""
+    """Find the cheapest strings for connected notes, by dynamic programming; where the string changes, the connection ends."""
     best: dict[int, float] = {string: cost for string, (_, cost) in options[chain[0].index].items()}
     back: list[dict[int, int]] = []
     for before, sound in pairwise(chain):

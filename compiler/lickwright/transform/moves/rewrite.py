@@ -1,6 +1,6 @@
-"""The music of a moved lick: the same items with other strings and frets.
+"""Writing the music of a moved lick: the same items with other strings and frets.
 
-In: items, the Timeline they were counted in, and the new places. Out: items, and in words what has no place any more.
+In: items, the Timeline that they were counted in, and the new places. Out: items, and in words what has no place any more.
 """
 
 from __future__ import annotations
@@ -19,12 +19,14 @@ from lickwright.transform.moves.note_positions import NotePositions, stopped_fre
 def rewrite_music(
     items: tuple[Item, ...], timeline: Timeline, places: NotePositions, tuning: Tuning
 ) -> tuple[tuple[Item, ...], tuple[str, ...]]:
-    """The items for the new places."""
+    """Return the items for the new places, and what was left out, in words."""
     writer = _Writer(timeline, places, tuning)
     return writer.items(items), tuple(dict.fromkeys(writer.said))
 
 
 class _Writer:
+    """Rewrites items in order, since a string stands for the note that sounds on it last."""
+
     def __init__(self, timeline: Timeline, places: NotePositions, tuning: Tuning) -> None:
         self.old = timeline.settings.tuning
         self.places = places
@@ -35,9 +37,11 @@ class _Writer:
         }
         self._new_hand = _new_hand(self._sounds.values(), places)
         self._now: dict[int, int] = {}  # old string → new, of what sounds there
+        self._last_change = 0  # frets that the note written last has moved by
+        self._changes: dict[int, int] = {}  # the same by old string
 
     def items(self, items: Iterable[Item]) -> tuple[Item, ...]:
-        """Items one by one; a rake that lost its strings is its note."""
+        """Return items rewritten one by one; a rake that lost its strings is its note."""
         out: list[Item] = []
         for item in items:
             match item:
@@ -75,12 +79,9 @@ class _Writer:
         return int(name[:-1]) if name.endswith(":") else self.old.letters[name]
 
     def _hold(self, hold: Hold, number: int) -> Hold:
-        """A hold's bend targets move with the note that it holds."""
+        """Return a hold whose bend targets have moved with the note that it holds."""
         change = self._changes.get(number, self._last_change) if number else self._last_change
         return replace(hold, marks=tuple(_mark(mark, change) for mark in hold.marks)) if hold.marks else hold
-
-    _last_change = 0  # frets that the note written last has moved by
-    _changes: dict[int, int] = {}
 
     def _note(self, note: Note, sound: SoundingNote) -> Note:
         string, fret = self.places.at.get(sound.index, (sound.string, stopped_fret(sound)))
@@ -92,26 +93,35 @@ class _Writer:
             return replace(note, string=name, begin=begin)
         change = fret - here
         self._last_change = change
-        self._changes = {**self._changes, sound.string: change}
+        self._changes[sound.string] = change
         marks = tuple(_mark(mark, change) for mark in note.marks)
-        finger = None if self._new_hand or not fret else note.finger
-        if note.finger and finger is None and here:
+        finger = self._finger(note, here, fret)
+        moved = replace(note, string=name, begin=begin, fret=fret, marks=marks, finger=finger)
+        return moved if note.touch is None or note.head is None else self._harmonic(moved, note.touch + change)
+
+    def _finger(self, note: Note, before: int, fret: int) -> str | None:
+        """Return the written finger of a note, if it is still the one that plays it."""
+        if not self._new_hand and fret:
+            return note.finger
+        if note.finger and before:
             why = "the hand is another" if self._new_hand else "their strings are open now"
             self.said.append(f"written fingers are left out: {why}")
-        moved = replace(note, string=name, begin=begin, fret=fret, marks=marks, finger=finger)
-        if note.touch is None or note.head is None:
-            return moved
-        if note.head.sign == "<>" and fret == 0:
-            return replace(moved, fret=None)
-        if note.head.sign == "<>":
+        return None
+
+    def _harmonic(self, note: Note, touch: Fraction) -> Note:
+        """Return a harmonic at its new fret: a natural one off the open string becomes artificial, and the other way round."""
+        natural = note.head is not None and note.head.sign == "<>"
+        if natural and note.fret == 0:
+            return replace(note, fret=None)
+        if natural:
             self.said.append("natural harmonics are artificial harmonics now")
-        head = HEADS["n<>"] if fret else HEADS["<>"]
-        return replace(moved, head=head, fret=fret or None, touch=note.touch + change)
+        head = HEADS["n<>"] if note.fret else HEADS["<>"]
+        return replace(note, head=head, fret=note.fret or None, touch=touch)
 
     # --- words ---------------------------------------------------------------------------------------------------
 
     def _rake(self, word: Worded) -> list[Item]:
-        """The strings run over go along with the note at the end; those that the neck does not have are left out."""
+        """Return a rake whose strings go along with the note at its end; those that the neck does not have are left out."""
         events = [item for item in word.items if isinstance(item, Event)]
         target = next((event for event in events if isinstance(event.parts[0], Note)), None)
         sound = self._sounds.get(target.span.start + target.parts[0].span.start) if target else None
@@ -152,7 +162,7 @@ def _mark(mark: MarkNode, change: int) -> MarkNode:
 
 
 def _new_hand(sounds: Iterable[SoundingNote], places: NotePositions) -> bool:
-    """Whether this is more than the same hand some frets on."""
+    """Return whether this is more than the same hand some frets on."""
     moved = [(s, at) for s in sounds if (at := places.at.get(s.index)) is not None and not s.dead]
     changes = {(at[0] - s.string, (at[1] or 0) - (stopped_fret(s) or 0)) for s, at in moved}
     return len(changes) > 1 or any(string for string, _ in changes)

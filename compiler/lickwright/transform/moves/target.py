@@ -1,6 +1,6 @@
-"""What a move aims at: the key, box and tuning arrived in, how far pitches go, and the fields that say so.
+"""The target of a move: the key, box and tuning arrived in, how far pitches go, and the fields that say so.
 
-In: a counted lick and a wish. Out: `Aim`s, the likeliest first (the nearest octave, then the next). Places no note.
+In: a counted lick and a `MoveRequest`. Out: `MoveTarget`s, the likeliest first (the nearest octave, then the next). Places no note.
 """
 
 from __future__ import annotations
@@ -24,6 +24,17 @@ OCTAVE = 12
 
 
 @record
+class MoveRequest:
+    """Where a lick should go. Fields as in the notation; None keeps what the lick has."""
+
+    key: str | None = None
+    box: str | None = None
+    octave: int = 0  # 1 up, -1 down
+    tuning: str | None = None
+    by: str = "pitch"  # or "shape"
+
+
+@record
 class MoveTarget:
     """Where a lick should arrive."""
 
@@ -44,26 +55,37 @@ class MoveTarget:
     said: tuple[str, ...] = ()
 
 
-def move_targets(
-    timeline: Timeline, key: str | None, box: str | None, octave: int, tuning: str | None, by: str
-) -> Iterator[MoveTarget]:
-    """What is aimed at; raises `ValueError` where the wish makes no sense for this lick."""
+def move_targets(timeline: Timeline, request: MoveRequest) -> Iterator[MoveTarget]:
+    """Yield where a lick may arrive: in the nearest octave, then in those beside it, unless an octave is asked for.
+
+    Raises `ValueError`, in a player's words, where a value cannot be read or the request makes no sense for this lick.
+    """
     settings = timeline.settings
-    to_key = _key(settings, key)
-    to_tuning = parse_tuning(tuning) if tuning else settings.tuning
-    spec = parse_box(box) if box else settings.box
-    if box and by == "shape":
-        raise ValueError("a shape keeps its fingering, and every box has its own: move to a box by pitch")
-    if tuning and by == "shape" and to_tuning.strings < settings.tuning.strings:
-        raise ValueError(f"{to_tuning} has fewer strings than the lick was written for")
-    interval = (to_key.tonic.pc - settings.key.tonic.pc) % OCTAVE if to_key and settings.key else 0
-    near = interval - OCTAVE if interval > OCTAVE // 2 else interval
-    first = near + OCTAVE * octave
-    others = [first - OCTAVE, first + OCTAVE] if not octave else []
-    scale = _scale(timeline) if box and spec and spec.numbers else settings.scale
+    key = _key(settings, request.key)
+    tuning = parse_tuning(request.tuning) if request.tuning else settings.tuning
+    box = parse_box(request.box) if request.box else settings.box
+    _refuse_by_shape(request, settings, tuning)
+    scale = _scale(timeline) if request.box and box and box.numbers else settings.scale
+    first = _nearest_interval(settings.key, key) + OCTAVE * request.octave
+    others = () if request.octave else (first - OCTAVE, first + OCTAVE)
     for semitones in (first, *others):
         folded = "" if semitones == first else f"an octave {'lower' if semitones < first else 'higher'}"
-        yield _aim(settings, scale, semitones, to_key, spec, bool(box), to_tuning, bool(tuning), by, folded)
+        yield _target(settings, request, semitones, folded, key, scale, box, tuning)
+
+
+def _refuse_by_shape(request: MoveRequest, settings: Settings, tuning: Tuning) -> None:
+    if request.by != "shape":
+        return
+    if request.box:
+        raise ValueError("a shape keeps its fingering, and every box has its own: move to a box by pitch")
+    if tuning.strings < settings.tuning.strings:
+        raise ValueError(f"{tuning} has fewer strings than the lick was written for")
+
+
+def _nearest_interval(old: Key | None, new: Key | None) -> int:
+    """Return the semitones from one tonic up or down to the nearest of the other; a tritone goes up."""
+    interval = (new.tonic.pc - old.tonic.pc) % OCTAVE if new and old else 0
+    return interval - OCTAVE if interval > OCTAVE // 2 else interval
 
 
 def _key(settings: Settings, wanted: str | None) -> Key | None:
@@ -80,7 +102,7 @@ def _key(settings: Settings, wanted: str | None) -> Key | None:
 
 
 def _scale(timeline: Timeline) -> Scale | None:
-    """The lick's scale; where it names none and has no notes beyond the pentatonic, that, whose boxes have numbers."""
+    """Return the lick's scale; where it names none and has no notes beyond the pentatonic, that one, whose boxes have numbers."""
     settings = timeline.settings
     key, scale = settings.key, settings.scale
     if key is None or scale is None or "scale" in settings.written:
@@ -91,55 +113,75 @@ def _scale(timeline: Timeline) -> Scale | None:
     return five if all((round(s.pitch) - key.tonic.pc) % OCTAVE in known for s in notes) else scale
 
 
-def _aim(
-    settings: Settings, scale: Scale | None, semitones: int, key: Key | None, spec: BoxSpec | None, new_box: bool, tuning: Tuning, new_tuning: bool,
-    by: str, folded: str,
+def _target(
+    settings: Settings, request: MoveRequest, semitones: int, folded: str,
+    key: Key | None, scale: Scale | None, box: BoxSpec | None, tuning: Tuning,
 ) -> MoveTarget:  # fmt: skip
+    new_box, new_tuning, by_shape = bool(request.box), bool(request.tuning), request.by == "shape"
     frets = max(1, settings.frets - settings.capo)
     fingered = semitones
     said: tuple[str, ...] = ()
-    if by == "pitch" and tuning.shift != settings.tuning.shift:  # what sounds as before is fingered in another key
+    if not by_shape and tuning.shift != settings.tuning.shift:  # what sounds as before is fingered in another key
         fingered += settings.tuning.shift - tuning.shift
         key = key.transposed(fingered - semitones) if key else None
         said = (f"fingered in {key}, it sounds as before",) if key else ()
-    if new_box and spec is not None:
-        spec = _understood(spec, settings, scale, key, tuning, frets)
-    moved = spec if new_box or spec is None else _shifted(spec, fingered, settings, frets)
-    if new_tuning and not new_box and not tuning.standard_intervals:
-        moved = None  # boxes by number or shape want the standard intervals; the frets played will be named
-    here = box_area(moved, key, scale, tuning, frets, settings.numbering) if moved and (key or moved.window) else None
+    if box is not None:
+        box = _target_box(box, request, settings, scale, key, tuning, fingered)
     return MoveTarget(
-        by, semitones, key, scale, moved, here, tuning, frets,
-        shape_first=not new_box and (by == "shape" or not new_tuning),
-        keeps_pitch=not (new_tuning and by == "shape"), fingered=fingered, folded=folded, said=said,
+        request.by, semitones, key, scale, box, _area(box, key, scale, tuning, frets, settings.numbering), tuning, frets,
+        shape_first=not new_box and (by_shape or not new_tuning),
+        keeps_pitch=not (new_tuning and by_shape), fingered=fingered, folded=folded, said=said,
     )  # fmt: skip
 
 
-def _understood(
+def _target_box(
+    box: BoxSpec, request: MoveRequest, settings: Settings, scale: Scale | None, key: Key | None, tuning: Tuning, fingered: int
+) -> BoxSpec | None:  # fmt: skip
+    """Return what the `box` line will say; None where the frets played will be named instead."""
+    frets = max(1, settings.frets - settings.capo)
+    if request.box:
+        return _box_for_scale(box, settings, scale, key, tuning, frets)
+    if request.tuning and not tuning.standard_intervals:
+        return None  # boxes by number or shape need the standard intervals
+    return _shifted(box, fingered, settings, frets)
+
+
+def _area(
+    box: BoxSpec | None, key: Key | None, scale: Scale | None, tuning: Tuning, frets: int, numbering: str
+) -> Area | None:
+    """Return the places of a box; None where it cannot be known without a key."""
+    return box_area(box, key, scale, tuning, frets, numbering) if box and (key or box.window) else None
+
+
+def _box_for_scale(
     spec: BoxSpec, settings: Settings, scale: Scale | None, key: Key | None, tuning: Tuning, frets: int
 ) -> BoxSpec:
-    """A box number for a scale or tuning that has none: the shape of the same number, else the frets where it lies.
+    """Return what a box number means for a scale or tuning without numbered boxes, so that "box 3" is the same part of the neck.
 
-    So that "box 3" means the same part of the neck for every lick in a key.
+    That is the shape of the same number, else the frets where it lies.
     """
     if key is None or scale is None or len(spec.numbers) != 1:
         return spec
-    numbered = scale.is_pentatonic_family
-    if tuning.standard_intervals and numbered:
+    if tuning.standard_intervals and scale.is_pentatonic_family:
         return spec
-    index = next(n for n in range(5) if number_of(n, is_minor(scale), settings.numbering) == spec.numbers[0])
     if tuning.standard_intervals and scale.notes == 7:
-        return BoxSpec(shape=shape_of(index, is_minor(scale)).removesuffix(" shape"), at=spec.at)
+        minor = is_minor(scale)
+        index = next(n for n in range(5) if number_of(n, minor, settings.numbering) == spec.numbers[0])
+        return BoxSpec(shape=shape_of(index, minor).removesuffix(" shape"), at=spec.at)
+    return _window_of_number(spec, settings, scale, key, tuning, frets)
+
+
+def _window_of_number(spec: BoxSpec, settings: Settings, scale: Scale, key: Key, tuning: Tuning, frets: int) -> BoxSpec:
+    """Return the frets of a numbered pentatonic box in the usual tuning, the one nearest to where `spec` says."""
     five = parse_scale("minor pentatonic" if is_minor(scale) else "major pentatonic", key)
     usual = parse_tuning("bass" if tuning.is_bass else "standard")
     boxes = [b for b in pentatonic_boxes(key, five, usual, frets, settings.numbering) if b.label == f"box {spec}"]
-    low = spec.at or 0
-    best = min(boxes, key=lambda box: abs(box.low - low), default=None)
+    best = min(boxes, key=lambda box: abs(box.low - (spec.at or 0)), default=None)
     return spec if best is None else BoxSpec(window=(best.low, best.high))
 
 
 def _shifted(spec: BoxSpec, semitones: int, settings: Settings, frets: int) -> BoxSpec | None:
-    """The same box line so many frets on: windows and places move, numbers and shapes stay what they are."""
+    """Return the same box line so many frets on: windows and places move, numbers and shapes stay what they are."""
     if spec.window is not None:
         low, high = (fret + semitones for fret in spec.window)
         return spec._replace(window=(max(0, low), high)) if 0 <= high <= frets else None
@@ -152,35 +194,50 @@ def _shifted(spec: BoxSpec, semitones: int, settings: Settings, frets: int) -> B
 
 
 def moved_fields(
-    lick: Lick, book: Book, old: Timeline, aim: MoveTarget, places: NotePositions
+    lick: Lick, book: Book, old: Timeline, target: MoveTarget, places: NotePositions
 ) -> tuple[Field | Comment, ...]:
-    """The lick's fields for where it arrives; those that its file says for it are said by the lick itself where they change."""
-    settings = old.settings
-    first = settings.origin or old.title  # a family goes back to its first lick, however often it was moved
-    changes: dict[str, str | None] = {"from": _title(first)}
-    if aim.key is not None and aim.key != settings.key:
-        changes["key"] = str(aim.key)
-        chords = _written(lick, book, "chords")
-        if chords is not None:
-            changes["chords"] = _chords(
-                chords, aim.key.tonic.pc - (settings.key.tonic.pc if settings.key else 0), aim.key
-            )
-    if aim.tuning != settings.tuning:
-        changes["tuning"] = str(aim.tuning)
-    numbered = bool(aim.box and aim.box.numbers)
-    if aim.key and aim.scale and "scale" not in settings.written and aim.scale != default_scale(aim.key, numbered):
-        changes["scale"] = aim.scale.name
-    if settings.box != aim.box and (aim.box is not None or settings.box is not None):
-        changes["box"] = str(aim.box or _window(places))
+    """Return the lick's fields for where it arrives.
+
+    A field of the file's head that changes is written into the lick itself.
+    """
+    first = old.settings.origin or old.title  # a family goes back to its first lick, however often it was moved
+    changes = {"from": _title(first)}
+    changes |= _changed_key(lick, book, old.settings, target)
+    changes |= _changed_place(old.settings, target, places)
     out: list[Field | Comment] = []
     for entry in lick.fields:
         text = changes.pop(entry.name, None) if isinstance(entry, Field) else None
         out.append(replace(entry, text=text, raw=text) if isinstance(entry, Field) and text is not None else entry)
-    return (*out, *(Field(name, text) for name, text in changes.items() if text is not None))
+    return (*out, *(Field(name, text) for name, text in changes.items()))
+
+
+def _changed_key(lick: Lick, book: Book, settings: Settings, target: MoveTarget) -> dict[str, str]:
+    """Return the `key` line and the chords over the music, where the key is another."""
+    if target.key is None or target.key == settings.key:
+        return {}
+    changes = {"key": str(target.key)}
+    chords = _written(lick, book, "chords")
+    if chords is not None:
+        semitones = target.key.tonic.pc - (settings.key.tonic.pc if settings.key else 0)
+        changes["chords"] = _transposed_chords(chords, semitones, target.key)
+    return changes
+
+
+def _changed_place(settings: Settings, target: MoveTarget, places: NotePositions) -> dict[str, str]:
+    """Return the lines of tuning, scale and box that change."""
+    changes: dict[str, str] = {}
+    if target.tuning != settings.tuning:
+        changes["tuning"] = str(target.tuning)
+    if target.key and target.scale and "scale" not in settings.written:
+        usual = default_scale(target.key, bool(target.box and target.box.numbers))
+        changes |= {"scale": target.scale.name} if target.scale != usual else {}
+    if settings.box != target.box:
+        changes["box"] = str(target.box or _window(places))
+    return changes
 
 
 def _title(title: str) -> str:
-    """A title as the value of a field; in quotes where it would begin a comment."""
+    """Return a title as the value of a field; in quotes where it would begin a comment."""
     return '"' + title.replace('"', "'") + '"' if "#" in title else title
 
 
@@ -197,8 +254,8 @@ def _written(lick: Lick, book: Book, name: str) -> str | None:
     return None
 
 
-def _chords(text: str, semitones: int, key: Key) -> str:
-    """Every chord symbol of a `chords` line moved; bars and signs stay."""
+def _transposed_chords(text: str, semitones: int, key: Key) -> str:
+    """Return a `chords` line with every chord symbol moved; bars and signs stay."""
 
     def moved(match: re.Match[str]) -> str:
         chord = None if match[0] in REPEAT_SIGNS else parse_chord(match[0])
