@@ -73,18 +73,19 @@ class MusicBuilder:
         """Return items in order; bar lines that only a line break parts become one."""
         out: list[Item] = []
         last: Item | None = None
-        solid: int | None = None  # which is the last that is no remark
+        solid = -1  # which is the last that is no remark
         for child in children:
             kind, before = child[0], len(out)
-            start, end = span_of(child) if isinstance(child, Tree) else child[2:]
-            if isinstance(last, BarLine) and not last.newline and self._is_new_line(start):
+            start, end = child[2:] if isinstance(child, Token) else span_of(child)
+            new_line = start != self._prev_end and self._is_new_line(start)
+            if new_line and isinstance(last, BarLine) and not last.newline:
                 out[-1] = replace(last, newline=True)
             if isinstance(child, Tree):
                 out.append(self._bracketed(child))
             elif kind == "RUNS":
                 self._runs(out, child)
             elif kind == "BAR":
-                self._bar(out, child, solid)
+                self._bar(out, child, solid, new_line)
             else:
                 self._other(out, child, last)
             if kind != "BAR":
@@ -111,9 +112,9 @@ class MusicBuilder:
         """Add the events of runs of notes, while there is room for them."""
         if self._events > MAX_EVENTS:
             return
-        start = token.start
-        events = read_runs(token.text, start, self.report)
-        if self._prev_end == start and (ending := _NUMBERED.match(token.text)) and self.text[start - 1] == "|":
+        _, text, start, end = token
+        events = read_runs(text, start, self.report)
+        if start == self._prev_end and (ending := _NUMBERED.match(text)) and self.text[start - 1] == "|":
             number = "1st" if ending[1] == "1" else "2nd"
             where = Span(start, start + ending.end())
             self.report(rules.ENDING, where, f"`{ending[0]}` is not an ending", f"write `|{number}`")
@@ -121,8 +122,8 @@ class MusicBuilder:
         self._events += len(events)
         if self._events > MAX_EVENTS:
             self._too_many(events[0].span)
-            events = [Unknown(span=span_of(token))]
-        out.extend(events)
+            events = [Unknown(span=Span(start, end))]
+        out += events
 
     def _too_many(self, span: Span) -> None:
         self._events = MAX_EVENTS + 1
@@ -136,16 +137,17 @@ class MusicBuilder:
 
     def _bracketed(self, tree: Tree) -> Item:
         """Return what stands in brackets, a tuplet or a word."""
-        opener, *inside, closer = tree.children
+        children, span = tree.children, span_of(tree)
+        opener, closer = children[0], children[-1]
         assert isinstance(opener, Token) and isinstance(closer, Token)
         self._prev_end = opener.end
-        if not closer.text:
+        closed = bool(closer.text)
+        if not closed:
             self._brackets.report_open(opener, closer)
-        span = Span(opener.start, closer.end)
         if opener.type == "TUPLET":
-            return self._tuplet(opener, inside, span, bool(closer.text))
-        word = self._brackets.word(opener, bool(closer.text))
-        return Worded(word, self._list(inside), span=span)
+            return self._tuplet(opener, children[1:-1], span, closed)
+        word = self._brackets.word(opener, closed)
+        return Worded(word, self._list(children[1:-1]), span=span)
 
     def _tuplet(self, opener: Token, inside: list[Child], span: Span, closed: bool) -> Item:
         where, ratio = span_of(opener), self._brackets.ratio(opener)
@@ -162,36 +164,33 @@ class MusicBuilder:
             self.report(rules.SAME_TIME, where, message, "the bracket changes nothing: a triplet is `3[…]`")
         return Tuplet(count, normal, items, span=span)
 
-    def _bar(self, out: list[Item], token: Token, at: int | None) -> None:
-        """Add a bar line, or make it one with that at `at` if only a line break or remarks part them."""
-        double, times, starts, wrong = _read_bar(token.text)
+    def _bar(self, out: list[Item], token: Token, at: int, new_line: bool) -> None:
+        """Add a bar line, or make it one with that at `at` (-1: none) if only a line break or remarks part them."""
+        _, text, start, end = token
+        double, times, starts, wrong = _read_bar(text)
         if wrong:
-            first, end = wrong
             self.report(
                 rules.REPEAT,
-                Span(token.start + first, token.start + end),
-                f"`{short(token.text[first:end])}` is not a number of times",
+                Span(start + wrong[0], start + wrong[1]),
+                f"`{short(text[wrong[0] : wrong[1]])}` is not a number of times",
                 "`:|x3` plays it three times in all; from 2 to 10,000",
             )
-        new_line = self._is_new_line(token.start)
-        last = out[at] if at is not None else None
-        if (
-            at is not None
-            and isinstance(last, BarLine)
-            and not last.ending
-            and (new_line or (last.repeat_end and starts))
-        ):
-            out[at] = replace(
-                last,
-                double=last.double or double,
-                repeat_end=last.repeat_end or times,
-                repeat_start=last.repeat_start or starts,
-                newline=last.newline or "\n" in self.text[last.span.end : token.start],
-            )
-        else:
-            empty = isinstance(last, BarLine) and not (last.ending or last.repeat_end or starts)
-            out.append(BarLine(double, times, starts, 0, new_line, empty, span=Span(token.start, token.end)))
-        self._after_repeat = bool(times)
+        last = out[at] if at >= 0 else None
+        empty = False
+        if isinstance(last, BarLine):
+            if (new_line or (last.repeat_end and starts)) and not last.ending:
+                out[at] = replace(
+                    last,
+                    double=last.double or double,
+                    repeat_end=last.repeat_end or times,
+                    repeat_start=last.repeat_start or starts,
+                    newline=last.newline or "\n" in self.text[last.span.end : start],
+                )
+                self._after_repeat = times > 0
+                return
+            empty = not (last.ending or last.repeat_end or starts)
+        out.append(BarLine(double, times, starts, 0, new_line, empty, span=tuple.__new__(Span, (start, end))))
+        self._after_repeat = times > 0
 
     def _ending(self, token: Token) -> Item | None:
         text, span = token.text, span_of(token)
@@ -271,7 +270,9 @@ _ALONG_THE_WAY = {
 
 
 def span_of(child: Child) -> Span:
-    """Return where a token or tree stands; a closer that was never written has no length."""
-    if isinstance(child, Tree):
-        return Span(span_of(child.children[0]).start, span_of(child.children[-1]).end)
-    return Span(child.start, child.end)
+    """Return where a token or tree stands. A tree begins and ends with a token."""
+    if isinstance(child, Token):
+        return tuple.__new__(Span, child[2:])
+    first, last = child.children[0], child.children[-1]
+    assert isinstance(first, Token) and isinstance(last, Token)
+    return tuple.__new__(Span, (first.start, last.end))

@@ -54,17 +54,32 @@ class TokenRun(NamedTuple):
 def read_runs(text: str, start: int, report: ReportFinding) -> list[Event | Unknown]:
     """Return the events of the runs in `text`, which begins at offset `start`. White space parts runs."""
     events: list[Event | Unknown] = []
-    new, append, at = tuple.__new__, events.append, start  # Span(…) takes twice as long
+    new = tuple.__new__  # Span(…) takes twice as long
+    runs, findings = read_together(text) if len(text) <= MAX_SHARED else _read_together(text)
+    for first, end, count, parts in runs:
+        span = new(Span, (start + first, start + end))
+        events.append(Event(parts, count, span=span) if parts else Unknown(span=span))
+    for rule, span, message, hint in findings:
+        report(rule, Span(start + span.start, start + span.end), message, hint)
+    return events
+
+
+def _read_together(text: str) -> TokenRun:
+    """Return runs that white space parts as if they were one."""
+    events: list[tuple[int, int, int, tuple[Part, ...]]] = []
+    findings: list[tuple[Rule, Span, str, str | None]] = []
+    at = 0
     for word in text.replace("\t", " ").split(" "):
         if word:
-            read, findings = read_run(word) if len(word) <= MAX_SHARED else _read_run(word)
-            for first, end, count, parts in read:
-                span = new(Span, (at + first, at + end))
-                append(Event(parts, count, span=span) if parts else Unknown(span=span))
-            for rule, span, message, hint in findings:
-                report(rule, Span(at + span.start, at + span.end), message, hint)
+            run = read_run(word) if len(word) <= MAX_SHARED else _read_run(word)
+            events += [(at + first, at + end, count, parts) for first, end, count, parts in run.events]
+            for rule, span, message, hint in run.findings:
+                findings.append((rule, Span(at + span.start, at + span.end), message, hint))
         at += len(word) + 1
-    return events
+    return TokenRun(tuple(events), tuple(findings))
+
+
+read_together = lru_cache(maxsize=8192)(_read_together)  # phrases that stand in many licks share their events' parts
 
 
 def _read_run(text: str) -> TokenRun:

@@ -91,14 +91,18 @@ class TreeParser:
     def _reduce(self, action: int) -> None:
         stack, values = self._stack, self._values
         origin, size, is_inlined, spliced = self._tables.rules[-1 - action]
-        if size != 1:
+        if size == 1:
+            value = values[-1] if spliced else [values[-1]]
+            values[-1] = value if is_inlined else Tree(origin, value)
+            stack[-1] = self._tables.states[stack[-2]].actions[origin]
+            return
+        if size == 2 and is_inlined and spliced == (0,):  # a list grows
+            values[-2].append(values.pop())
+        else:
             first = len(values) - size
             children = _children(values[first:], spliced)
-            del values[first:], stack[first + 1 :]
-        else:
-            children = values.pop() if spliced else [values.pop()]
-            del stack[-1]
-        values.append(children if is_inlined else Tree(origin, children))
+            values[first:] = [children if is_inlined else Tree(origin, children)]
+        del stack[len(stack) - size :]
         stack.append(self._tables.states[stack[-1]].actions[origin])
 
     def _finish(self) -> Tree:
