@@ -33,7 +33,7 @@ def test_a_new_row_is_a_choice_of_the_field(hollow: str) -> None:
     (lick,) = compile_text(LICK.format(hollow)).licks
     assert lick.ok and lick.timeline is not None and lick.timeline.settings.sound == hollow
     (wrong,) = [d for d in compile_text(LICK.format("holow")).diagnostics if d.code == "L121"]
-    assert "bass, hollow: hollow?" in wrong.message
+    assert "bass, hollow; did you mean hollow?" in wrong.message
     assert BY_NAME["sound"].parse(hollow) == hollow
 
 

@@ -1,1 +1,1 @@
-"""Theory that knows nothing of notation: pitches, tunings, scales, boxes, chords, rhythm."""
+"""Music theory that knows nothing of the notation: pitches, tunings, scales, boxes, chords, rhythm, instruments."""

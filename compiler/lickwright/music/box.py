@@ -1,7 +1,7 @@
-"""Boxes: the part of the neck that a lick stays in.
+"""Boxes: the part of the neck in which a lick stays.
 
-In: what the lick asks for (`BoxSpec`), key, scale, tuning, number of frets. Out: `Area`, the places meant. Judges no
-note: the checks ask whether a place is in an area and say so. How boxes come about is in `positions`.
+In: what the lick's `box` line says (`BoxSpec`), key, scale, tuning, number of frets. Out: `Area`, the places meant.
+Whether a note lies in it is judged by the checks; how boxes are computed is in `positions.py`.
 """
 
 from __future__ import annotations
@@ -39,22 +39,22 @@ __all__ = [
 
 
 class Area(NamedTuple):
-    """All the placements that a lick's box line means."""
+    """All placements of the boxes that a `box` line means."""
 
     name: str  # "box 1 (E shape), frets 5-8 or 17-20"
     boxes: tuple[Box, ...]  # by fret
     places: frozenset[Place]  # of all boxes
     blue: frozenset[Place]  # of all boxes
-    numbering: str = ""  # what the number counts where schools differ, a line to print; else ""
+    numbering: str = ""  # how the number counts where schools differ, a line to print; else ""
 
 
 @lru_cache(maxsize=1024)
 def box_area(
     spec: BoxSpec, key: Key | None, scale: Scale | None, tuning: Tuning, frets: int, numbering: str = "relative"
 ) -> Area | None:
-    """The places that `spec` means; None for `any`. Without a scale, the one that key and the form of `spec` imply.
+    """Return the places that `spec` means; None for `any`. Without a scale, key and form of `spec` imply one.
 
-    Raises `ValueError`, saying what to write instead, where they mean no place.
+    Raises ValueError, in a player's words and with what to write instead, where they mean no place.
     """
     if spec.any:
         return None
@@ -63,7 +63,7 @@ def box_area(
     if spec.window is not None:
         return _window_area(spec.window, key, scale, tuning, frets)
     if key is None or scale is None:
-        raise ValueError(f"{_asked(spec)} needs a key: add one, such as A minor, or write frets 5-8")
+        raise ValueError(f"{_spec_name(spec)} needs a key: add one, such as A minor, or write frets 5-8")
     _refuse(spec, scale, tuning)
     if spec.numbers and spec.shape:
         _refuse_contradiction(spec, key, scale, numbering)
@@ -73,28 +73,27 @@ def box_area(
 
 
 def choose_boxes(found: Iterable[Box], spec: BoxSpec, where: str) -> list[Box]:
-    """Those of the boxes that a number or a shape means, every octave unless `at` names one.
+    """Return those of the boxes that a number or a shape means, in every octave unless `at` names one.
 
-    Raises `ValueError` where one is not there; `where` says in what, for the message.
+    Raises ValueError where one is not there; `where` ends the message.
     """
     wanted = [box for box in found if _matches(box, spec)]
     if not wanted or len({box.label for box in wanted}) < len(spec.numbers):
-        raise ValueError(f"{_asked(spec)} does not fit {where}")
+        raise ValueError(f"{_spec_name(spec)} does not fit {where}")
     return wanted if spec.at is None else _nearest_placements(wanted, spec.at)
 
 
-def _asked(spec: BoxSpec) -> str:
-    """The box as a player asks for it: "box 1", "boxes 1 and 2", "the E shape"."""
+def _spec_name(spec: BoxSpec) -> str:
+    """Return a box as a player asks for it: "box 1", "boxes 1 and 2", "the E shape"."""
     if not spec.numbers:
         return f"the {spec.shape} shape"
     return f"box{'es' if len(spec.numbers) > 1 else ''} {join_words(map(str, spec.numbers))}"
 
 
-def _window_area(
-    frets_meant: tuple[int, int], key: Key | None, scale: Scale | None, tuning: Tuning, frets: int
-) -> Area:
-    low, high = frets_meant
-    label = "open position" if frets_meant == OPEN else f"frets {low}-{high}"
+def _window_area(window: tuple[int, int], key: Key | None, scale: Scale | None, tuning: Tuning, frets: int) -> Area:
+    """Return the area of a window of frets. Raises ValueError where it lies past the end of the neck."""
+    low, high = window
+    label = "open position" if window == OPEN else f"frets {low}-{high}"
     if low > frets:
         raise ValueError(f"{label} are past the end of the neck, which has {frets} frets")
     top = min(high, frets)
@@ -106,11 +105,11 @@ def _window_area(
 
 
 def _refuse(spec: BoxSpec, scale: Scale, tuning: Tuning) -> None:
-    """Raises where numbers or shapes mean nothing, with what to write instead."""
+    """Raise ValueError where numbers or shapes mean nothing, with what to write instead."""
     if not tuning.standard_intervals:
-        asked = _asked(spec)
+        name = _spec_name(spec)
         raise ValueError(
-            f"{asked} needs the intervals of standard tuning, not those of {tuning}: write a range, such as frets 5-8"
+            f"{name} needs the intervals of standard tuning, not those of {tuning}: write a range, such as frets 5-8"
         )
     if spec.numbers and not scale.is_pentatonic_family:
         instead = "a shape, such as E shape" if scale.notes == 7 else "a range, such as frets 5-8"
@@ -128,7 +127,7 @@ def _matches(box: Box, spec: BoxSpec) -> bool:
 
 
 def _refuse_contradiction(spec: BoxSpec, key: Key, scale: Scale, numbering: str) -> None:
-    """A number beside a shape must be the same box; the message says which way of counting would make it so."""
+    """Raise ValueError for a number and a shape that are not one box, with the numbering that would make them one."""
     minor = is_minor(scale)
     shapes = {
         way: {shape_of(index, minor) for index in range(5) if number_of(index, minor, way) in spec.numbers}
@@ -141,11 +140,11 @@ def _refuse_contradiction(spec: BoxSpec, key: Key, scale: Scale, numbering: str)
     fix = f"write numbering {other}, or leave the shape out" if other else "leave one of them out"
     verb = "is" if len(spec.numbers) == 1 else "are"
     meant = join_words(sorted(shapes[numbering]))
-    raise ValueError(f"{_asked(spec)} of {key.tonic} {scale} {verb} the {meant}, not the {spec.shape} shape: {fix}")
+    raise ValueError(f"{_spec_name(spec)} of {key.tonic} {scale} {verb} the {meant}, not the {spec.shape} shape: {fix}")
 
 
 def _nearest_placements(boxes: list[Box], at: int) -> list[Box]:
-    """Of each box the placement starting nearest `at`; further boxes nearest the first, to keep a union together."""
+    """Return of each box the placement starting nearest `at`; further boxes nearest the first, to keep them together."""
     chosen: list[Box] = []
     for label in sorted({box.label for box in boxes}):
         target = chosen[0].low if chosen else at
@@ -166,7 +165,7 @@ def _union(boxes: list[Box], numbering: str) -> Area:
 
 
 def _joined(boxes: list[Box]) -> list[tuple[int, int]]:
-    """The windows, those that touch made one, by fret."""
+    """Return the windows of boxes, which are in order by fret; those that touch are one."""
     joined: list[tuple[int, int]] = []
     for box in boxes:
         if joined and box.low <= joined[-1][1] + 1:
@@ -177,29 +176,33 @@ def _joined(boxes: list[Box]) -> list[tuple[int, int]]:
 
 
 def played_area(area: Area, places: Iterable[Place]) -> Area:
-    """The area without the octaves of its boxes that a lick does not use; `places` are those that it frets.
+    """Return an area without the octaves of its boxes that a lick does not use; `places` are those that it frets.
 
     Of each box the placement that holds most of them is kept, and another only where it holds one that those kept do
     not. A box that holds none is kept where it lies nearest to the others.
     """
     used = set(places) & (area.places | area.blue)
-    kept: list[Box] = []
     labels = sorted({box.label for box in area.boxes})
-    idle = [label for label in labels if not any(_hold(box, used) for box in area.boxes if box.label == label)]
-    for label in (*(label for label in labels if label not in idle), *idle):
-        placed = [box for box in area.boxes if box.label == label]
-        near = kept[0].low if kept else 0
-        placed.sort(key=lambda box: (-len(_hold(box, used)), abs(box.low - near)))
-        left = _hold(placed[0], used)
-        kept.append(placed[0])
-        for box in placed[1:]:
-            if not _hold(box, used) <= left:
-                left |= _hold(box, used)
-                kept.append(box)
+    groups = [[box for box in area.boxes if box.label == label] for label in labels]
+    groups.sort(key=lambda boxes: not any(_places_in(box, used) for box in boxes))  # those that hold none come last
+    kept: list[Box] = []
+    for boxes in groups:
+        kept += _used_placements(boxes, used, kept[0].low if kept else 0)
     return area if not used or len(kept) == len(area.boxes) else _union(kept, area.numbering)
 
 
-def _hold(box: Box, places: set[Place]) -> set[Place]:
+def _used_placements(boxes: list[Box], used: set[Place], near: int) -> list[Box]:
+    """Return the placements of one box that are needed to hold what it can of `used`, those nearest to a fret first."""
+    first, *others = sorted(boxes, key=lambda box: (-len(_places_in(box, used)), abs(box.low - near)))
+    found, held = [first], _places_in(first, used)
+    for box in others:
+        if not _places_in(box, used) <= held:
+            held |= _places_in(box, used)
+            found.append(box)
+    return found
+
+
+def _places_in(box: Box, places: set[Place]) -> set[Place]:
     return places & (box.places | box.blue)
 
 

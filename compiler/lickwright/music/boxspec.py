@@ -1,7 +1,7 @@
-"""What a lick's `box` line asks for, as written.
+"""The value of a lick's `box` line, as written.
 
 In: `1 2`, `E shape`, `open`, `frets 5-8`, `any`, with `at 12`. Out: `BoxSpec`. Where that lies on the neck depends on
-key, scale and tuning and is the business of `box`.
+key, scale and tuning and is computed in `box.py`.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ _AT = re.compile(r"(.*?)\s*\bat\s+(?:fret\s+)?(\d{1,3})", re.IGNORECASE | re.DOT
 
 
 class BoxSpec(NamedTuple):
-    """One `box` line. All fields empty is `any`."""
+    """One `box` line; with all fields empty it is `any`."""
 
     numbers: tuple[int, ...] = ()  # 1 to 5, ascending: their union
     shape: str = ""  # one of `SHAPES`; beside a number it must agree with it
@@ -32,7 +32,7 @@ class BoxSpec(NamedTuple):
 
     @property
     def any(self) -> bool:
-        """Anywhere on the neck: only the scale is checked."""
+        """True for anywhere on the neck, where only the scale is checked."""
         return not self.numbers and not self.shape and self.window is None
 
     def __str__(self) -> str:
@@ -46,7 +46,7 @@ class BoxSpec(NamedTuple):
 
 @lru_cache(maxsize=256)
 def parse_box(text: str) -> BoxSpec:
-    """Every form of the `box` line."""
+    """Return the value of a `box` line. Raises ValueError, in a player's words, for any other text."""
     text = " ".join(text.split())
     if (at := _AT.fullmatch(text)) is not None:
         return _placed(parse_box(at[1]), int(at[2]))

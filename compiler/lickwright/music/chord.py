@@ -1,7 +1,7 @@
 """Chord symbols and the line of chords over a lick.
 
-In: "A7#9", or bar by bar "A7 | D7 A7". Out: roots, intervals and where in its bar each chord starts. Knows no grips:
-which strings play a chord is for whoever sounds or draws it.
+In: "A7#9", or bar by bar "A7 | D7 A7". Out: roots, intervals and where in its bar each chord starts. On which strings a
+chord is played is decided where it is drawn (`diagram/`) or sounded (`synth/`).
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ _SAME_THIRD = {"min": "m", "maj": "", "M": "", "°": "dim", "ø": "dim", "+": "a
 
 @record
 class Chord:
-    """A chord as its symbol names it."""
+    """A chord as its symbol gives it."""
 
     symbol: str  # as written: "A7#9"
     root: NoteName
@@ -45,22 +45,22 @@ class Chord:
 
     @property
     def pitch_classes(self) -> frozenset[int]:
-        """All notes of the chord, the bass included, C = 0."""
+        """The pitch classes of the chord (C = 0), the bass included."""
         own = {(self.root.pc + interval) % 12 for interval in self.intervals}
         return frozenset(own if self.bass is None else own | {self.bass.pc})
 
     @property
     def degrees(self) -> tuple[Degree, ...]:
-        """Its notes as chord players name them, in the order of `intervals`: 1 b3 5 b7 9."""
+        """The degrees of its notes, in the order of `intervals`: 1 b3 5 b7 9."""
         return tuple(_named(interval, self.intervals) for interval in self.intervals)
 
     @property
     def is_minor(self) -> bool:
-        """A minor third and no major one."""
+        """True for a minor third and no major one."""
         return 3 in self.intervals and 4 not in self.intervals
 
     def tone(self, pitch: int) -> str:
-        """What a note is in the chord: "1", "b3", "9"; the bass of a slash chord by its letter; "" where it is none."""
+        """Return the degree of a pitch in the chord: "1", "b3", "9"; the bass of a slash chord as a letter; "" for none."""
         above = (pitch - self.root.pc) % 12
         for degree in self.degrees:
             if degree.semitones == above:
@@ -69,13 +69,13 @@ class Chord:
 
     @property
     def plain(self) -> str:
-        """One name for all spellings of it: "Am7" of Amin7, "Bb" of A#."""
+        """The one name for all spellings of the chord: "Am7" for Amin7, "Bb" for A#."""
         tail = _plain_tails().get(self.intervals, self.symbol.removeprefix(str(self.root)).partition("/")[0])
         bass = f"/{PLAIN_NAMES[self.bass.pc]}" if self.bass is not None else ""
         return f"{PLAIN_NAMES[self.root.pc]}{tail}{bass}"
 
     def transposed(self, semitones: int, key: Key | None = None) -> Chord:
-        """The same chord so many semitones up, its notes spelled as `key` (the key arrived in) spells them."""
+        """Return the chord so many semitones up, its notes spelled as `key` (the key after the move) spells them."""
         root = _moved(self.root, semitones, key)
         tail = self.symbol.removeprefix(str(self.root))
         if self.bass is None:
@@ -109,9 +109,9 @@ _QUALITIES = {
 
 
 def parse_chord_name(text: str) -> Chord:
-    """A symbol, `Am7`, or a root and its kind in words, `A minor`, `C major 7`; the root's capital may be missing.
+    """Return a chord from a symbol, `Am7`, or words, `A minor`, `C major 7`; the root's capital may be missing.
 
-    Raises `ValueError`, in a player's words, for what is no chord.
+    Raises ValueError, in a player's words, for what is no chord.
     """
     root, _, words = " ".join(text.split()).partition(" ")
     root = root[:1].upper() + root[1:]
@@ -129,7 +129,10 @@ def _moved(name: NoteName, semitones: int, key: Key | None) -> NoteName:
 
 @lru_cache(maxsize=512)
 def parse_chord(text: str) -> Chord | None:
-    """`A`, `Am7`, `Dmaj9`, `E7#9`, `Bm7b5`, `Gsus4`, `C/E`; None for no chord, written `N.C.` or `-`."""
+    """Return the chord of a symbol (`A`, `Am7`, `Dmaj9`, `E7#9`, `Bm7b5`, `C/E`); None for no chord, `N.C.` or `-`.
+
+    Raises ValueError, in a player's words, for what is no chord.
+    """
     text = text.strip()
     if text in _NO_CHORD:
         return None
@@ -148,7 +151,7 @@ def parse_chord(text: str) -> Chord | None:
 
 
 def _basic(third: str, extension: str, major_seventh: bool) -> set[int]:
-    """Triad and what the number stacks on it: 9 brings the 7 along, 13 the 7 and 9; the 11 of a 13 is left out."""
+    """Return triad and extension in semitones: 9 includes the 7, 13 the 7 and 9; the 11 of a 13 is left out."""
     if extension == "5":
         return {0, 7}
     kind = _SAME_THIRD.get(third, third)
@@ -168,7 +171,7 @@ def _basic(third: str, extension: str, major_seventh: bool) -> set[int]:
 
 
 def _apply(intervals: set[int], change: str) -> None:
-    """One change of a symbol; `#5` replaces the fifth, `#9` replaces the plain ninth, `sus` the third."""
+    """Apply one change of a symbol in place: `#5` replaces the fifth, `#9` the plain ninth, `sus` the third."""
     if change == "alt":
         intervals.difference_update({7, 14})
         intervals.update({6, 8, 10, 13, 15})
@@ -203,7 +206,7 @@ def _unknown(text: str) -> str:
 
 
 class ChordAt(NamedTuple):
-    """A chord and when it starts."""
+    """A chord and where in its bar it starts."""
 
     at: Fraction  # share of its bar, 0 to 1
     chord: Chord | None  # None from here on: no chord
@@ -212,9 +215,10 @@ class ChordAt(NamedTuple):
 
 @lru_cache(maxsize=512)
 def parse_chord_bars(text: str) -> tuple[tuple[ChordAt, ...], ...]:
-    """Chords bar by bar: `A7 | D7 A7 | E7 / / A7`. Entries share their bar; a slash, a dot or an empty bar keeps the chord.
+    """Return the chords of each bar of `A7 | D7 A7 | E7 / / A7`; a slash, a dot or an empty bar keeps the chord.
 
-    Bar lines at both ends may be drawn or not. A bar that only keeps its chord comes out empty.
+    Entries share their bar evenly. Bar lines at both ends may be left out. A bar that only keeps its chord is empty.
+    Raises ValueError, in a player's words, for what is no chord.
     """
     inner = text.strip().removeprefix("|").removesuffix("|")
     if not inner.strip():
@@ -232,7 +236,7 @@ def _read_bar(words: list[str]) -> tuple[ChordAt, ...]:
 
 
 def chart_signs(text: str) -> str:
-    """A line of chords with the signs of a printed chart: `/` for a dot, `N.C.` for a dash. Whatever else stands in it stays."""
+    """Return a line of chords with the signs of a printed chart, `/` for a dot and `N.C.` for a dash; the rest stays."""
 
     def sign(match: re.Match[str]) -> str:
         return NO_CHORD if match[0] in _NO_CHORD else "/" if match[0] in REPEAT_SIGNS else match[0]
@@ -242,7 +246,7 @@ def chart_signs(text: str) -> str:
 
 @lru_cache(maxsize=1)
 def _plain_tails() -> dict[tuple[int, ...], str]:
-    """The commonest sign for each set of intervals; of two signs for one set the first is kept."""
+    """Return the commonest sign for each set of intervals; of two signs for one set the first is kept."""
     tails = (
         *(
             "",

@@ -1,8 +1,8 @@
 """Where a scale's notes lie on the strings.
 
 In: a tonic, a scale, open strings. Out: places (string, fret), either so many to a string or all in a window of frets,
-with an audit of what such a choice leaves out or holds twice. Frets follow from pitches, so the third between G and B
-needs no rule of its own. Knows no box numbers; `box` gives the results their names.
+with what such a window leaves out or holds twice. Frets are computed from pitches, so that the third between the G and B
+strings needs no rule. Boxes are named and numbered in `positions.py`.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ Open = tuple[int, ...]  # nominal MIDI numbers of the open strings, index 0 is s
 
 
 class StringRun(NamedTuple):
-    """Consecutive scale notes laid out so many to a string."""
+    """Consecutive scale notes, the same number on each string."""
 
     places: frozenset[Place]
     low: int  # lowest fret
@@ -27,7 +27,7 @@ class StringRun(NamedTuple):
     drift: int  # frets by which the first note wanders from the thickest string to the thinnest
 
     def shifted(self, frets: int) -> StringRun:
-        """The same run so many frets up the neck."""
+        """Return the same run so many frets up the neck."""
         moved = frozenset((string, fret + frets) for string, fret in self.places)
         return StringRun(moved, self.low + frets, self.high + frets, self.drift)
 
@@ -36,10 +36,10 @@ class StringRun(NamedTuple):
 def lay_out_per_string(
     count: int, start: int, tonic: int, semitones: tuple[int, ...], opens: Open, anchor: int
 ) -> StringRun:
-    """`count` consecutive notes on each string, the `start`-th degree (from 0) first on string `anchor`.
+    """Return `count` consecutive notes on each string, the `start`-th degree (from 0) first on string `anchor`.
 
-    The lowest place on the neck where no fret is negative: the rule for every pentatonic box (count 2) and for three
-    notes a string. Strings thicker than the anchor are filled downwards, so a seventh string changes nothing.
+    It is the lowest placement on the neck without a negative fret: every pentatonic box (count 2), and three notes a
+    string. Strings thicker than the anchor are filled downwards, so a seventh string changes nothing.
     """
     fret = (tonic - opens[anchor - 1]) % 12  # of the tonic on the anchor
     places = []
@@ -56,7 +56,7 @@ def lay_out_per_string(
 
 
 class Window(NamedTuple):
-    """All scale notes in a stretch of frets, and what is wrong with it."""
+    """All scale notes in a window of frets, with gaps and duplicates."""
 
     low: int
     high: int
@@ -67,7 +67,7 @@ class Window(NamedTuple):
 
 @lru_cache(maxsize=4096)
 def window_on_strings(low: int, high: int, tonic: int, semitones: tuple[int, ...], opens: Open) -> Window:
-    """Every scale note on frets `low` to `high`, audited. An open string counts only where the window starts at 0."""
+    """Return every scale note on frets `low` to `high`, with gaps and duplicates; open strings only where `low` is 0."""
     classes = {(tonic + interval) % 12 for interval in semitones}
     places = [
         (string, fret)
@@ -84,7 +84,7 @@ def window_on_strings(low: int, high: int, tonic: int, semitones: tuple[int, ...
 
 
 def all_places(low: int, high: int, strings: int) -> frozenset[Place]:
-    """Every place on frets `low` to `high`: what a window holds where no key says more."""
+    """Return every place on frets `low` to `high`: what a window holds without a key."""
     return frozenset((string, fret) for string in range(1, strings + 1) for fret in range(low, high + 1))
 
 
@@ -92,10 +92,10 @@ _HAND = 4  # frets under the fretting hand, one finger each
 
 
 def blue_places(pc: int, low: int, high: int, places: frozenset[Place], opens: Open, frets: int) -> frozenset[Place]:
-    """Where the blue note counts as inside a box: in its window, or one fret outside it beside a note of the box.
+    """Return where the blue note counts as inside a box: in its window, or one fret outside beside a note of the box.
 
-    Diagrams differ on the second copies, so all are taken; only one that the four frets under the hand already hold on
-    another string is not (box 1: the string below has it at the window's edge, nobody reaches back for it).
+    Published diagrams differ on the second copies, so all are taken, except one that the four frets under the hand
+    already hold on another string (box 1: the next string has it at the window's edge).
     """
     found = {
         (string, fret)

@@ -1,10 +1,12 @@
-"""The instruments that a lick can be played on: one row each, and nothing that computes.
+"""The table of instruments on which a lick can be played, one row each.
 
-A row names the instrument as the field `sound` does, and says its MIDI program, its strings and the numbers of the guitar that audio plays. The
-field's choices, MIDI, audio and the checks of bends read the table; nothing else lists instruments.
+A row has the instrument's name as the field `sound` writes it, its MIDI program, its strings and the numbers of the
+guitar that audio plays. The field's choices, MIDI, audio and the checks of bends read the table; nothing else lists
+instruments.
 
-Lengths and times are those of real instruments where a physical quantity has a usual value (scale length, where one picks, where a
-pick-up sits); decay times and filters were set by measuring and comparing, and are the place to change how a guitar sounds.
+Lengths and times are those of real instruments where a physical quantity has a usual value (scale length, picking point,
+place of the pick-up). Decay times, filters and levels are estimates, set by measuring and comparing recordings of this
+program; they are the place to change how a guitar sounds.
 """
 
 from __future__ import annotations
@@ -12,10 +14,11 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 StringSet = Literal["electric", "acoustic", "nylon"]
+Table = tuple[tuple[float, float], ...]  # rows (x, y), ascending by x
 
 
 class Filter(NamedTuple):
-    """One second-order filter of a chain (R. Bristow-Johnson's forms)."""
+    """One second-order filter of a chain (R. Bristow-Johnson, "Cookbook formulae for audio EQ biquad filters")."""
 
     kind: str  # "high-pass", "low-pass", "bell"
     hertz: float
@@ -24,23 +27,21 @@ class Filter(NamedTuple):
 
 
 class Plane(NamedTuple):
-    """The second plane in which a string swings, against the first. It makes a note set in louder than it goes on, and live."""
+    """The second plane in which a string swings, relative to the first; it makes a note begin louder than it goes on."""
 
     strength: float
     cents: float  # that it is sharp
-    lasting: float  # its decay times, against the first's
+    lasting: float  # factor on the first plane's decay times
 
 
 class Guitar(NamedTuple):
-    """How one kind of guitar sounds. What lies between two rows of a table runs straight, beyond its ends it stays."""
+    """How one kind of guitar sounds. Tables are read by `interpolate`."""
 
     scale: float  # metres from nut to bridge
-    low: tuple[
-        tuple[float, float], ...
-    ]  # (open string's MIDI pitch, seconds): 60 dB at the fundamental of the open string
-    high: tuple[tuple[float, float], ...]  # the same at 3 kHz, at any fret
+    low: Table  # (open string's MIDI pitch, seconds): time to decay by 60 dB at the fundamental of the open string
+    high: Table  # the same at 3 kHz, at any fret
     second: Plane
-    trim: tuple[tuple[float, float], ...]  # (open string's MIDI pitch, decibels): so that all strings are equally loud
+    trim: Table  # (open string's MIDI pitch, decibels): so that all strings are equally loud
     wound_below: float  # strings tuned below this MIDI pitch are wound
     pick: float  # metres from the bridge
     palm: float  # the same, when palm-muted
@@ -163,8 +164,8 @@ INSTRUMENTS: dict[str, InstrumentRow] = {row.name: row for row in _ROWS}
 DEFAULT_INSTRUMENT = _ROWS[0].name
 
 
-def interpolate(table: tuple[tuple[float, float], ...], at: float) -> float:
-    """Return a table's value at `at`: straight between two rows, level beyond the ends."""
+def interpolate(table: Table, at: float) -> float:
+    """Return a table's value at `at`: linear between two rows, constant beyond the ends."""
     for (x0, y0), (x1, y1) in zip(table, table[1:], strict=False):
         if at < x1:
             return y0 + (y1 - y0) * max(0.0, (at - x0) / (x1 - x0))

@@ -1,7 +1,7 @@
 """Pitches, note names, degrees and keys.
 
-In: names as a player says them ("F#", "D2", "A minor"). Out: MIDI numbers (60 is middle C, C4) and names spelled as the
-key spells them. Knows no strings and no frets.
+In: names as a player writes them ("F#", "D2", "A minor"). Out: MIDI numbers (60 is middle C, C4) and names spelled as
+the key spells them. Knows no strings and no frets.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ _ALTERS = {None: 0, "": 0, "#": 1, "##": 2, "b": -1, "bb": -2}
 
 
 def frequency(pitch: float) -> float:
-    """Hertz of a MIDI pitch, tempered: 69 is 440."""
+    """Return the hertz of a MIDI pitch in equal temperament: 440 for 69."""
     return float(440.0 * 2.0 ** ((pitch - 69) / 12))
 
 
@@ -34,7 +34,7 @@ class Degree(NamedTuple):
 
     @property
     def semitones(self) -> int:
-        """Above the tonic, 0 to 11."""
+        """Semitones above the tonic, 0 to 11."""
         return (_NATURAL[(self.number - 1) % 7] + self.alter) % 12
 
     def __str__(self) -> str:
@@ -65,7 +65,7 @@ def _sign(alter: int) -> str:
     return "#" * alter + "b" * -alter
 
 
-# The names a guitarist uses when nothing asks for another, by pitch class.
+# The names that guitarists use where no key says otherwise, by pitch class.
 PLAIN_NAMES = tuple(
     NoteName(name[0], _ALTERS[name[1:]]) for name in ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")
 )
@@ -109,24 +109,24 @@ class Key(NamedTuple):
 
     @property
     def degrees(self) -> tuple[Degree, ...]:
-        """The mode's seven."""
+        """The seven degrees of the mode."""
         return MODES[self.mode]
 
     @property
     def is_minor(self) -> bool:
-        """Whether the third is minor; dorian, phrygian and locrian count as minor."""
+        """True if the third is minor; dorian, phrygian and locrian count as minor."""
         return self.degrees[2].alter < 0
 
     @property
     def signature(self) -> int:
         """Sharps (positive) or flats (negative) of the key signature, -7 to 7."""
         fifths = self.tonic.fifths + _MODE_FIFTHS[self.mode]
-        while abs(fifths) > 7:  # a spelling nobody prints: take its enharmonic twin
+        while abs(fifths) > 7:  # not a printed key signature: take the enharmonic key
             fifths -= 12 if fifths > 0 else -12
         return fifths
 
     def transposed(self, semitones: int) -> Key:
-        """The same mode so many semitones up, with the fewest sharps or flats; F# and Eb where both are equal."""
+        """Return the same mode so many semitones up, with the fewest sharps or flats; F# and Eb where both are equal."""
         if semitones % 12 == 0:
             return self
         return _plainest(self.tonic.pc + semitones, self.mode)
@@ -145,7 +145,10 @@ def _plainest(pc: int, mode: str) -> Key:
 
 @lru_cache(maxsize=256)
 def parse_note_name(text: str) -> NoteName:
-    """`F#`, `Bb`, `C##`: a capital letter, then sharps or flats."""
+    """Return the note of `F#`, `Bb`, `C##`: a capital letter, then sharps or flats.
+
+    Raises ValueError, in a player's words, for any other text.
+    """
     match = _NOTE.fullmatch(text)
     if match is None:
         raise ValueError(f'"{text}" is not a note name: {_mended_name(text, _NOTE) or "write A, F# or Bb"}')
@@ -154,7 +157,7 @@ def parse_note_name(text: str) -> NoteName:
 
 @lru_cache(maxsize=256)
 def parse_pitch(text: str) -> int:
-    """`D2` as a MIDI number; C4 is middle C, 60."""
+    """Return the MIDI number of `D2`; C4 is middle C, 60. Raises ValueError, in a player's words, for any other text."""
     match = _PITCH.fullmatch(text)
     if match is None:
         raise ValueError(
@@ -167,7 +170,7 @@ def parse_pitch(text: str) -> int:
 
 
 def _mended_name(text: str, shape: re.Pattern[str]) -> str | None:
-    """The name meant, when only the case, the sign or the language is another."""
+    """Return the hint with the name meant, where only case, sign or language differ; else None."""
     signs = re.sub("^[Hh]", "B", text.replace("♯", "#").replace("♭", "b"))  # H is the B of German and Nordic books
     guess = signs[:1].upper() + signs[1:].lower()
     return f"write {guess}" if shape.fullmatch(guess) else None
@@ -175,7 +178,10 @@ def _mended_name(text: str, shape: re.Pattern[str]) -> str | None:
 
 @lru_cache(maxsize=256)
 def parse_key(text: str) -> Key:
-    """A tonic and a mode: `A minor`, `F# major`, `D dorian`."""
+    """Return the key of a tonic and a mode: `A minor`, `F# major`, `D dorian`.
+
+    Raises ValueError, in a player's words, for what is no key, and for one of more than seven sharps or flats.
+    """
     text = " ".join(text.split())
     if (meant := _named_elsewhere(text)) is not None:
         raise ValueError(f'"{text}" is not a key here: write {meant}')
@@ -193,7 +199,7 @@ def parse_key(text: str) -> Key:
     return Key(tonic, mode)
 
 
-# Keys as other languages say them: offered, never accepted.
+# Keys as other languages name them: offered, never accepted.
 _ELSEWHERE = re.compile(
     r"(?P<name>[A-H](?:is|es|s|#|b)?|do|re|ré|mi|fa|sol|la|si)(?P<sign>#|b|[ -](?:dièse|bémol|sharp|flat|diesis|bemolle|sostenido|bemol))?"
     r"[ -]*(?P<mode>moll|dur|m|mineur|majeur|minore|maggiore|menor|mayor|minor|major)?",
@@ -208,24 +214,29 @@ _SHARP = ("#", "dièse", "sharp", "diesis", "sostenido")
 
 
 def _named_elsewhere(text: str) -> str | None:
-    """The key that a German, Romance or spelt-out name means: `h-Moll`, `la mineur`, `B flat major`; None for any other."""
+    """Return the key that a German, Romance or spelled-out name means (`h-Moll`, `la mineur`, `B flat major`); else None."""
     match = _ELSEWHERE.fullmatch(text)
     if match is None:
         return None
     name, mode_word = match["name"].lower(), (match["mode"] or "").lower()
-    german = mode_word in ("moll", "dur")
     sign = (match["sign"] or "").strip(" -").lower()
-    letter, tail = _SYLLABLES.get(name, name[0].upper()), name[1:] if name not in _SYLLABLES else ""
-    if not (german or letter == "H" or name in _SYLLABLES or len(sign) > 1 or tail in ("is", "es", "s")):
+    german = mode_word in ("moll", "dur")
+    syllable = _SYLLABLES.get(name)
+    letter, tail = (syllable, "") if syllable else (name[0].upper(), name[1:])
+    foreign = german or syllable or letter == "H" or len(sign) > 1 or tail in ("is", "es", "s")
+    if not foreign:
         return None
-    if letter == "H":
-        letter = "B"
-    elif letter == "B" and german and not (sign or tail):
-        sign = "b"
-    accidental = "#" if sign in _SHARP or tail in ("is", "#") else "b" if sign or tail else ""
+    tonic = _english_tonic(letter, tail, sign, german)
     mode = _MODES_ELSEWHERE.get(mode_word)
-    tonic = f"{letter}{accidental}"
     return f"{tonic} {mode}" if mode else f"{tonic} minor or {tonic} major"
+
+
+def _english_tonic(letter: str, tail: str, sign: str, german: bool) -> str:
+    """Return a tonic in English: the H of German books is B, and their B alone is Bb. `tail` is `is`, `es`, `s` or a sign."""
+    if letter == "B" and german and not (sign or tail):
+        return "Bb"
+    accidental = "#" if sign in _SHARP or tail in ("is", "#") else "b" if sign or tail else ""
+    return ("B" if letter == "H" else letter) + accidental
 
 
 def _bare_key(text: str) -> str:
@@ -246,21 +257,21 @@ def _unknown_mode(tonic: NoteName, mode: str) -> str:
 
 
 def plain_degree(semitones: int, minor: bool) -> Degree:
-    """What a note so many semitones above the tonic is called where neither scale nor mode holds it."""
+    """Return the degree of a note so many semitones above the tonic that neither scale nor mode holds."""
     semitones %= 12
     return FLAT_FIVE if minor and semitones == 6 else PLAIN_DEGREES[semitones]
 
 
 @lru_cache(maxsize=2048)
 def pitch_name(midi: int, key: Key | None = None) -> str:
-    """`Bb3`: spelled by the key's letters; notes outside it flat, but for the raised 4 of a major key."""
+    """Return a name such as `Bb3`, spelled by the key; notes outside it are flat, except the raised 4 of a major key."""
     name = PLAIN_NAMES[midi % 12] if key is None else note_name(midi, key)
     return f"{name}{(midi - name.alter) // 12 - 1}"
 
 
 @lru_cache(maxsize=1024)
 def note_name(midi: int, key: Key) -> NoteName:
-    """The note without its octave, spelled by the key. Chromatic notes never get a double sharp or flat."""
+    """Return the note without its octave, spelled by the key; chromatic notes never get a double sharp or flat."""
     semitones = (midi - key.tonic.pc) % 12
     own = next((degree for degree in key.degrees if degree.semitones == semitones), None)
     name = _spell(midi, key.tonic, own or plain_degree(semitones, key.is_minor))
@@ -270,6 +281,6 @@ def note_name(midi: int, key: Key) -> NoteName:
 
 
 def _spell(midi: int, tonic: NoteName, degree: Degree) -> NoteName:
-    """The note on the letter that the degree's number asks for, with the sign that makes the pitch right."""
+    """Return the note on the letter that the degree's number requires, with the sign that makes the pitch right."""
     letter = _LETTERS[(_LETTERS.index(tonic.letter) + degree.number - 1) % 7]
     return NoteName(letter, (midi - _PCS[letter] + 6) % 12 - 6)

@@ -1,7 +1,7 @@
 """The boxes of a scale: pentatonic boxes, seven-note positions, three notes a string.
 
-In: key, scale, tuning, number of frets. Out: `Box` values, every placement on the neck. All computed from
-pitches. Knows nothing of what a lick asks for; that is `box`.
+In: key, scale, tuning, number of frets. Out: `Box` values, every placement on the neck, computed from pitches. Which of
+them a lick means is decided in `box.py`.
 """
 
 from __future__ import annotations
@@ -38,31 +38,31 @@ class Box(NamedTuple):
 
     @property
     def name(self) -> str:
-        """As in "box 1 (E shape), frets 5-8": always with the frets, for schools number differently."""
+        """A name such as "box 1 (E shape), frets 5-8", always with the frets, since schools number differently."""
         return box_name(self.label, self.shape, f"frets {self.low}-{self.high}")
 
 
 def box_name(label: str, shape: str, frets: str) -> str:
-    """The label, the grip that names the box, and where it lies."""
+    """Return a name of label, shape and frets; a label that is frets stands alone."""
     if label.startswith("frets"):
         return label
     return f"{label} ({shape}), {frets}" if shape and shape != label else f"{label}, {frets}"
 
 
 def _blue_pc(key: Key, scale: Scale) -> int | None:
-    """Pitch class of the blue note of a pentatonic or blues scale; None for every other scale."""
+    """Return the pitch class of the blue note of a pentatonic or blues scale; None for every other scale."""
     if not scale.is_pentatonic_family:
         return None
     return (key.tonic.pc + BLUE["minor" if is_minor(scale) else "major"].semitones) % 12
 
 
 def is_minor(scale: Scale) -> bool:
-    """Whether shapes and numbers follow the minor chord: no major third, and a minor one."""
+    """Return True if shapes and numbers follow the minor chord: a minor third, and no major one."""
     return 3 in scale.semitones and 4 not in scale.semitones
 
 
 def blue_places_of(key: Key, scale: Scale, found: StringRun | Window, tuning: Tuning, frets: int) -> frozenset[Place]:
-    """Where the blue note of the scale's family counts as inside what was found; empty for other scales."""
+    """Return where the blue note of the scale's family counts as inside a run or window; empty for other scales."""
     pc = _blue_pc(key, scale)
     if pc is None:
         return frozenset()
@@ -70,22 +70,22 @@ def blue_places_of(key: Key, scale: Scale, found: StringRun | Window, tuning: Tu
 
 
 def _fingering(index: int, minor_tonic: int, tuning: Tuning) -> StringRun:
-    """One of the five fingerings of every pentatonic: two notes a string from degree `index` (0 to 4) in minor."""
+    """Return one of the five fingerings of every pentatonic: two notes a string from degree `index` (0 to 4) in minor."""
     return lay_out_per_string(2, index, minor_tonic, _MINOR_PENTATONIC, tuning.nominal, tuning.anchor)
 
 
 def _minor_tonic(key: Key, scale: Scale) -> int:
-    """Pitch class that the fingerings count from: the tonic, or three semitones below that of a major scale."""
+    """Return the pitch class from which fingerings count: the tonic, or three semitones below that of a major scale."""
     return key.tonic.pc if is_minor(scale) else (key.tonic.pc - 3) % 12
 
 
 def shape_of(index: int, minor: bool) -> str:
-    """Grip that lies wholly inside a fingering: the minor chord's, or that of the relative major's."""
+    """Return the chord shape that lies wholly inside a fingering: the minor chord's, or the relative major's."""
     return f"{_SHAPE_OF[index if minor else index - 1]} shape"
 
 
 def number_of(index: int, minor: bool, numbering: str) -> int:
-    """Number of a fingering. Major boxes share their relative minor's, or count from the one starting on the tonic."""
+    """Return the number of a fingering: major boxes share their relative minor's, or count from the tonic's."""
     return (index - 1) % 5 + 1 if numbering == "tonic" and not minor else index + 1
 
 
@@ -93,7 +93,7 @@ def number_of(index: int, minor: bool, numbering: str) -> int:
 def pentatonic_boxes(
     key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str = "relative"
 ) -> tuple[Box, ...]:
-    """The five boxes of a pentatonic or blues scale with all their octaves on the neck, by number."""
+    """Return the five boxes of a pentatonic or blues scale with all their octaves on the neck, by number."""
     boxes = []
     minor = is_minor(scale)
     for index in range(5):
@@ -110,7 +110,7 @@ def pentatonic_boxes(
 
 
 def _own_blue(key: Key, scale: Scale, run: StringRun, tuning: Tuning, frets: int) -> frozenset[Place]:
-    """The blue notes a blues box is drawn with: of its window, or of one fret more if that misses and doubles none."""
+    """Return the blue notes that belong to a blues box: of its window, or of one fret more if that is more complete."""
     if not scale.is_blues:
         return frozenset()
     tries = ((run.low, run.high), (run.low, run.high + 1), (run.low - 1, run.high))
@@ -120,16 +120,16 @@ def _own_blue(key: Key, scale: Scale, run: StringRun, tuning: Tuning, frets: int
 
 
 def window_of_key(low: int, high: int, key: Key, scale: Scale, tuning: Tuning) -> Window:
-    """Every scale note on frets `low` to `high`, with its gaps and duplicates."""
+    """Return every scale note on frets `low` to `high`, with its gaps and duplicates."""
     return scale_window(low, high, key.tonic.pc, scale.semitones, tuning.nominal)
 
 
 @lru_cache(maxsize=1024)
 def five_positions(key: Key, scale: Scale, tuning: Tuning, frets: int) -> tuple[Box, ...]:
-    """The five positions of a seven-note scale with their octaves: windows that miss no scale note and hold none twice.
+    """Return the five positions of a seven-note scale with their octaves: windows with no scale note missing or doubled.
 
-    Each is named by the pentatonic box of the same tonic that it lies over. Method books move single notes to the
-    neighbouring string, so another window may be as good; this is the narrowest.
+    Each has the name of the pentatonic box of the same tonic that it lies over. Method books move single notes to the
+    neighboring string, so another window may be as good; this is the narrowest.
     """
     boxes = []
     minor = is_minor(scale)
@@ -145,14 +145,14 @@ def five_positions(key: Key, scale: Scale, tuning: Tuning, frets: int) -> tuple[
 
 
 def _windows_over(over: StringRun, key: Key, scale: Scale, tuning: Tuning) -> Iterable[Window]:
-    """Windows of four and five frets about a pentatonic box, an octave up so that none starts below the nut."""
+    """Yield windows of four and five frets around a pentatonic box, an octave up so that none starts below the nut."""
     for width in (4, 5):
         for low in range(over.low + 12 - 2, over.low + 12 + 3):
             yield window_of_key(low, low + width - 1, key, scale, tuning)
 
 
 def _merit(found: Window, over: StringRun) -> tuple[int, int, int, int, int]:
-    """Less is better: missing notes, notes held twice, fewer frets shared with the pentatonic box, width, distance."""
+    """Return how bad a window is, smaller is better: gaps, duplicates, frets not shared with the box, width, distance."""
     low, high = over.low + 12, over.high + 12
     shared = min(found.high, high) - max(found.low, low) + 1
     return len(found.gaps), len(found.duplicates), -shared, found.high - found.low, abs(found.low - low)
@@ -160,7 +160,7 @@ def _merit(found: Window, over: StringRun) -> tuple[int, int, int, int, int]:
 
 @lru_cache(maxsize=1024)
 def three_per_string(key: Key, scale: Scale, tuning: Tuning, frets: int) -> tuple[Box, ...]:
-    """Three notes on every string, one pattern from each degree on the thickest string, with their octaves."""
+    """Return three notes on every string, one pattern from each degree on the thickest string, with their octaves."""
     boxes = []
     for index, degree in enumerate(scale.degrees):
         run = lay_out_per_string(3, index, key.tonic.pc, scale.semitones, tuning.nominal, tuning.strings)
@@ -174,7 +174,7 @@ def three_per_string(key: Key, scale: Scale, tuning: Tuning, frets: int) -> tupl
 
 
 def boxes_of_scale(key: Key, scale: Scale, tuning: Tuning, frets: int, numbering: str = "relative") -> tuple[Box, ...]:
-    """All boxes of the scale with all their octaves on the neck; none where the scale or the tuning has no boxes."""
+    """Return all boxes of a scale with all their octaves on the neck; () where the scale or the tuning has no boxes."""
     if not tuning.standard_intervals:
         return ()
     if scale.is_pentatonic_family:

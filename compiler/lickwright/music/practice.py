@@ -1,7 +1,7 @@
-"""Practice tempi: slow, medium, full, and a ladder that climbs to the full tempo.
+"""Practice tempos: slow, medium, full, and a ladder that climbs to the full tempo.
 
-In: beats a minute. Out: the tempi to practise at. The ladder is the usual one among teachers: begin where it is clean, climb by a few beats
-a minute, and where it climbs above the target, settle there at the end.
+In: beats a minute. Out: the tempos at which to practice. The ladder is the one that teachers commonly use: begin where
+the lick is clean, climb by a few beats a minute, and after climbing above the target return to it at the end.
 """
 
 from __future__ import annotations
@@ -11,21 +11,21 @@ from fractions import Fraction
 from typing import NamedTuple
 
 SHARES: dict[str, Fraction] = {"slow": Fraction(60), "medium": Fraction(80), "full": Fraction(100)}  # per cent
-MINUTES = 30  # that a recording lasts at most
+MINUTES = 30  # length of a recording at most
 MAX_RUNGS = 60
 _BARS = re.compile(r"([0-9]{1,4})(?:\s*-\s*([0-9]{1,4}))?\Z")
 _LADDER = re.compile(r"([0-9]{1,3})%\s*,\s*([0-9]{1,3})\s*,\s*([0-9]{1,3})%\Z")
 
 
 class Ladder(NamedTuple):
-    """Where a ladder begins, how far apart its rungs are, and where it ends."""
+    """A ladder of tempos: where it begins, how far apart its rungs are, and where it ends."""
 
     start: int = 60  # per cent of the tempo
     step: int = 5  # beats a minute
     top: int = 100  # per cent of the tempo
 
     def rungs(self, bpm: Fraction) -> tuple[Fraction, ...]:
-        """Beats a minute of each rung, for a lick of `bpm`: `60 65 70 … 120`. The first is a whole number."""
+        """Return the beats a minute of each rung, for a lick of `bpm`: `60 65 70 … 120`; the first is a whole number."""
         first, last = Fraction(round(bpm * self.start / 100)), bpm * self.top / 100
         found: list[Fraction] = []
         while first < last and len(found) < MAX_RUNGS:
@@ -38,7 +38,10 @@ class Ladder(NamedTuple):
 
 
 def parse_ladder(text: str) -> Ladder:
-    """`60%,5,110%`: from 60 per cent of the tempo, 5 beats a minute a rung, to 110 per cent."""
+    """Return the ladder of `60%,5,110%`: from 60 per cent of the tempo by 5 beats a minute to 110 per cent.
+
+    Raises ValueError, in a player's words, for what is no ladder.
+    """
     match = _LADDER.match(text.strip())
     if match is None:
         raise ValueError(f'"{text}" is not a ladder: write start, step and top, as in {Ladder()}')
@@ -53,7 +56,10 @@ def parse_ladder(text: str) -> Ladder:
 
 
 def parse_bars(text: str) -> tuple[int, int]:
-    """`1-2`: from bar 1 to bar 2; `3`: bar 3 alone; a pick-up is bar 0. Raises ValueError in a player's words."""
+    """Return first and last bar of `1-2`, or of `3` for one bar alone; a pick-up is bar 0.
+
+    Raises ValueError, in a player's words, for what names no bars.
+    """
     match = _BARS.match(text.strip())
     if match is None:
         raise ValueError(f'"{text}" names no bars: write the first and the last, as in 1-2, or one of them')

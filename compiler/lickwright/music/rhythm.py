@@ -1,7 +1,7 @@
 """Note values, meters, tempos and swing.
 
-In: words of the notation ("1/8.", "7/8 2+2+3", "swing 1/16"). Out: exact fractions of a whole note. Knows no notes and
-no bars as written; nothing here is rounded. What a player says at an instant is in `syllables.py`.
+In: words of the notation ("1/8.", "7/8 2+2+3", "swing 1/16"). Out: exact fractions of a whole note; nothing is rounded.
+Knows no notes and no written bars. How a player counts an instant aloud is in `syllables.py`.
 """
 
 from __future__ import annotations
@@ -33,7 +33,10 @@ _MAX_RATIO = 16  # largest part of a swing ratio; keeps the grains of a lick few
 
 @lru_cache(maxsize=256)
 def parse_value(text: str) -> Fraction:
-    """A note value with up to two dots, as a fraction of a whole note: `1/8.` is 3/16."""
+    """Return a note value with up to two dots, as a fraction of a whole note: 3/16 for `1/8.`.
+
+    Raises ValueError, in a player's words, for any other text.
+    """
     match = _VALUE.fullmatch(text.strip())
     if match is None:
         raise ValueError(
@@ -45,7 +48,10 @@ def parse_value(text: str) -> Fraction:
 
 @lru_cache(maxsize=256)
 def parse_length(text: str) -> Fraction:
-    """A length that need not be one note, a pick-up's say: a note value, or a count of them such as `3/8`."""
+    """Return a length in whole notes that may be several notes long, such as a pick-up's: `1/4`, `3/8`.
+
+    Raises ValueError, in a player's words, for any other text.
+    """
     match = _LENGTH.fullmatch(text.strip())
     if match is None:
         return parse_value(text)
@@ -56,7 +62,7 @@ def parse_length(text: str) -> Fraction:
 
 @lru_cache(maxsize=1024)
 def value_name(value: Fraction) -> str:
-    """Words that take a plural s: "eighth", "dotted quarter", "triplet eighth"; else "5/32 of a whole note"."""
+    """Return words that take a plural s: "eighth", "dotted quarter", "triplet eighth"; else "5/32 of a whole note"."""
     for factor, word in _KINDS:
         plain = value / factor
         if plain.numerator == 1 and plain.denominator in _WORDS:
@@ -66,7 +72,7 @@ def value_name(value: Fraction) -> str:
 
 @record
 class Meter:
-    """What a bar holds and how it is counted."""
+    """The length of a bar and how it is counted."""
 
     beats: int  # the upper number, in units
     unit: int  # the lower number: 8 for eighths
@@ -95,7 +101,7 @@ class Meter:
 
 
 def _usual_groups(beats: int, unit: int) -> tuple[int, ...]:
-    """Threes in 6/8, 9/8, 12/8 and their kin, else every unit by itself. 3/8 and 6/4 are counted in units."""
+    """Return threes for 6/8, 9/8, 12/8 and the like, else every unit by itself: 3/8 and 6/4 are counted in units."""
     if unit >= 8 and beats > 3 and beats % 3 == 0:
         return (3,) * (beats // 3)
     return (1,) * beats
@@ -103,7 +109,10 @@ def _usual_groups(beats: int, unit: int) -> tuple[int, ...]:
 
 @lru_cache(maxsize=256)
 def parse_meter(text: str) -> Meter:
-    """`4/4`, `12/8`, or grouped: `7/8 2+2+3`. A grouped meter counts every unit."""
+    """Return the meter of `4/4`, `12/8`, or grouped, which counts every unit: `7/8 2+2+3`.
+
+    Raises ValueError, in a player's words, for any other text.
+    """
     text = text.strip()
     match = _METER.fullmatch(text)
     if match is None:
@@ -120,21 +129,21 @@ def parse_meter(text: str) -> Meter:
 
 
 class Tempo(NamedTuple):
-    """How fast: so many of a note value a minute."""
+    """A tempo: so many of a note value a minute."""
 
     bpm: Fraction  # beats a minute, 10 to 400
     unit: Fraction | None  # the note value counted, in whole notes; None is the meter's own beat
 
     def quarters_per_minute(self, meter: Meter) -> Fraction:
-        """The same speed in quarters, which is what files of notes want."""
+        """Return the tempo in quarter notes a minute, which MIDI and the tempo map use."""
         return self.bpm * (self.unit or meter.beat) * 4
 
     def beats_per_minute(self, quarters: Fraction, meter: Meter) -> Fraction:
-        """A speed in quarters a minute, in the note value that this tempo counts."""
+        """Return quarter notes a minute as beats a minute of the note value that this tempo counts."""
         return quarters / (4 * (self.unit or meter.beat))
 
     def counted(self, meter: Meter) -> str:
-        """The note value that is counted, as written: `1/4`, `1/4.`."""
+        """Return the note value that is counted, as the notation writes it: `1/4`, `1/4.`."""
         unit = self.unit or meter.beat
         if unit.numerator == 1:
             return f"1/{unit.denominator}"
@@ -144,7 +153,10 @@ class Tempo(NamedTuple):
 
 @lru_cache(maxsize=256)
 def parse_tempo(text: str) -> Tempo:
-    """`96`, or with the value that is counted: `1/4. = 66`."""
+    """Return the tempo of `96`, or with the value that is counted: `1/4. = 66`.
+
+    Raises ValueError, in a player's words, for any other text, and outside of `TEMPO_MIN` to `TEMPO_MAX`.
+    """
     text = text.strip()
     match = _TEMPO.fullmatch(text)
     if match is None:
@@ -178,7 +190,10 @@ _RATIOS = {"straight": (1, 1), "shuffle": (2, 1), "swing": (3, 2)}
 
 @lru_cache(maxsize=256)
 def parse_feel(text: str) -> Feel:
-    """`straight`, `shuffle`, `swing`, with a ratio (`swing 5:3`) and the value that swings (`swing 1/16`)."""
+    """Return the feel of `straight`, `shuffle`, `swing`, with a ratio (`swing 5:3`) and the value that swings (`1/16`).
+
+    Raises ValueError, in a player's words, for any other text.
+    """
     name, *rest = text.lower().split() or [""]
     if name not in _RATIOS:
         known = nearest_name(name, tuple(_RATIOS))
@@ -215,5 +230,5 @@ def _parse_swung_value(word: str) -> Fraction:
 
 
 def usual_time(count: int) -> int:
-    """The steps in whose time a tuplet goes that does not say it: the largest of 1, 2, 4, 8, … smaller than `count`."""
+    """Return the steps in whose time a tuplet of `count` goes by default: the largest power of two smaller than it."""
     return 1 << ((count - 1).bit_length() - 1)

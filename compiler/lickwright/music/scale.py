@@ -1,6 +1,6 @@
 """Scales as degrees above a tonic.
 
-In: a scale's name or its degrees, and the key that settles bare names. Out: `Scale`, and the degree name of any note.
+In: a scale's name or its degrees, and the key that decides bare names. Out: `Scale`, and the degree name of any note.
 Knows no pitches and no strings.
 """
 
@@ -37,11 +37,11 @@ class Scale:
 
     @property
     def notes(self) -> int:
-        """How many to an octave."""
+        """The number of notes to an octave."""
         return len(self.degrees)
 
     def pentatonic(self) -> tuple[int, ...] | None:
-        """Semitones of the five-note scale whose boxes this one shares; None outside the pentatonic family."""
+        """Return the semitones of the five-note scale whose boxes this one shares; None outside the pentatonic family."""
         return _BLUES.get(self.semitones) or (self.semitones if self.is_pentatonic_family else None)
 
     def __str__(self) -> str:
@@ -96,7 +96,7 @@ SCALE_NAMES: tuple[str, ...] = (*_BARE, *_NAMED, *_ALIASES)
 
 
 def follows_key(text: str) -> bool:
-    """Whether a scale's name leaves it to the key which scale it is: `pentatonic`, `blues`."""
+    """Return True if a scale's name leaves major or minor to the key: `pentatonic`, `blues`."""
     return _plain_name(text) in _BARE
 
 
@@ -106,10 +106,10 @@ def _plain_name(text: str) -> str:
 
 @lru_cache(maxsize=512)
 def parse_scale(text: str, key: Key | None) -> Scale:
-    """A scale's name, or degrees: `1 b3 4 b5 5 b7`. Bare `pentatonic` and `blues` follow the key, minor without one.
+    """Return the scale of a name, or of degrees: `1 b3 4 b5 5 b7`.
 
-    Over a mixolydian key, that of a dominant chord, players mean the minor blues scale.
-    Raises `ValueError`, in a player's words, for what is no scale.
+    Bare `pentatonic` and `blues` follow the key, and are minor without one. Over a mixolydian key, that of a dominant
+    chord, `blues` is the minor blues scale. Raises ValueError, in a player's words, for what is no scale.
     """
     words = text.split()
     name = _plain_name(text)
@@ -148,7 +148,7 @@ def _unknown_scale(name: str, words: list[str]) -> str:
 
 
 def default_scale(key: Key, numbered_box: bool) -> Scale:
-    """With a numbered box the pentatonic of the key, else the key's own seven notes."""
+    """Return the scale of a lick that writes none: with a numbered box the key's pentatonic, else its own seven notes."""
     if numbered_box:
         return parse_scale("pentatonic", key)
     return parse_scale(key.mode, key)
@@ -156,7 +156,7 @@ def default_scale(key: Key, numbered_box: bool) -> Scale:
 
 @lru_cache(maxsize=2048)
 def degree_name(semitones_above_tonic: int, scale: Scale | None = None, key: Key | None = None) -> str:
-    """The note's name as the scale spells it, else as the key's mode does, else b2 b3 b6 b7 and #4 (b5 in minor)."""
+    """Return a note's degree as the scale spells it, else as the mode does, else b2 b3 b6 b7 and #4 (b5 in minor)."""
     semitones = semitones_above_tonic % 12
     for degrees in (scale.degrees if scale else (), key.degrees if key else ()):
         for degree in degrees:
@@ -166,7 +166,7 @@ def degree_name(semitones_above_tonic: int, scale: Scale | None = None, key: Key
 
 
 def _minor_third(scale: Scale | None, key: Key | None) -> bool:
-    """Whether the music counts as minor; with neither key nor scale, b5 is the commoner name on a guitar."""
+    """Return True if the music counts as minor, also with neither key nor scale: b5 is the commoner name on a guitar."""
     if key is not None:
         return key.is_minor
     return scale is None or 4 not in scale.semitones

@@ -1,4 +1,4 @@
-"""How far a pitch goes up or down, in players' words: whole, half and quarter steps."""
+"""Intervals in players' words: whole, half and quarter steps."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ _ONE = {0.5: "a quarter-step", 1.0: "a half-step", 2.0: "a whole-step"}
 
 
 def interval_words(semitones: float) -> str:
-    """Return a distance in words, to the quarter step: `a whole step and a half`. One downwards is said like one upwards."""
+    """Return a distance in words, to the quarter step: `a whole step and a half`. Its sign does not count."""
     whole, part = divmod(round(abs(semitones) * 2), 4)
     if not whole:
         return _SMALL[part]
@@ -17,5 +17,5 @@ def interval_words(semitones: float) -> str:
 
 
 def bend_words(semitones: float, what: str = "bend") -> str:
-    """Return a bend with its size: `a whole-step bend`, `a bend of a whole step and a half`. `what` is what it is called."""
+    """Return a bend with its size: `a whole-step bend`, `a bend of a whole step and a half`; `what` is its noun."""
     return f"{_ONE[semitones]} {what}" if semitones in _ONE else f"a {what} of {interval_words(semitones)}"

@@ -1,7 +1,7 @@
-"""What a player says aloud at the instants of a bar: "1 e & a", "3 trip let & a", "1 & a 2 & a".
+"""Counting syllables: what a player says aloud at the instants of a bar: "1 e & a", "3 trip let & a", "1 & a 2 & a".
 
-In: a meter and the instants of a bar at which something happens, in any unit. Out: for each instant that is said its
-word (for a row of counts) and its name (for a table or a message). Knows no notes; tab, timing sheet and messages all
+In: a meter and the instants of a bar at which something happens, in any unit. Out: for each instant that is said, its
+word (for a row of counts) and its name (for a table or a message). Knows no notes. Tab, timing sheet and messages all
 count with `count_bar`.
 
 A beat is divided by what happens in it. An odd number of equal parts is a triplet or is counted by number; else each
@@ -23,11 +23,9 @@ GROUP = "|"  # stands before the first beat of a group: `1 2 |1 2 |1 2 3`
 BETWEEN = "."  # an equal part that has no word of its own
 MAX_PARTS = 16  # of a beat: in a finer division only the instants at which something happens are listed
 
-_HEADS = {
-    False: ("", "&"),
-    True: ("", "&", "a"),
-}  # by whether the meter is compound: what each share of a beat begins with
-_MIDDLES = {False: ("e", "a"), True: (BETWEEN, BETWEEN, BETWEEN)}  # what the middle of each share is called
+# By whether the meter is compound: what each share of a beat begins with, and what its middle is called.
+_HEADS = {False: ("", "&"), True: ("", "&", "a")}
+_MIDDLES = {False: ("e", "a"), True: (BETWEEN, BETWEEN, BETWEEN)}
 _TRIPLET = ("trip", "let")
 
 
@@ -48,10 +46,10 @@ class _Part(NamedTuple):
 
 
 def count_bar(instants: Collection[int], whole: int, meter: Meter) -> dict[int, CountedInstant]:
-    """The instants of a bar with what is said at each, in order; `whole` is a whole note in the unit of `instants`.
+    """Return the instants of a bar with what is said at each, in order; `whole` is a whole note in their unit.
 
-    All beats from the first instant to the last are among them, and where a division could be misread, the parts
-    between. Beats that do not fall on a whole number of units are left out.
+    All beats from the first instant to the last are among them, and the parts between where a division could be misread.
+    Beats that do not fall on a whole number of units are left out.
     """
     unit = meter.beat.denominator  # finer than a grain of a lick of long notes may be
     beat = meter.beat.numerator * whole
@@ -78,7 +76,7 @@ def _grouped(meter: Meter) -> bool:
 
 @lru_cache(maxsize=4096)
 def _group(meter: Meter, number: int) -> tuple[int, int]:
-    """The group of a beat, from 1, and its place in it, from 0; past the end of the bar groups go on as they began."""
+    """Return the group of a beat, from 1, and its place in it, from 0; past the end of the bar the groups begin again."""
     times, place = divmod(number, meter.beats)
     group = times * len(meter.groups) + 1
     for size in meter.groups:
@@ -90,7 +88,7 @@ def _group(meter: Meter, number: int) -> tuple[int, int]:
 
 @lru_cache(maxsize=4096)
 def _beat(meter: Meter, number: int) -> tuple[str, str]:
-    """The word and the name of a beat; a group that a writer asked for counts from 1 again."""
+    """Return the word and the name of a beat; a written group counts from 1 again."""
     if not _grouped(meter):
         return str(number + 1), str(number + 1)
     group, place = _group(meter, number)
@@ -99,47 +97,45 @@ def _beat(meter: Meter, number: int) -> tuple[str, str]:
 
 @lru_cache(maxsize=4096)
 def divide_beat(inside: frozenset[int], beat: int, compound: bool) -> tuple[_Part, ...]:
-    """One beat of length `beat`: the beat, the instants `inside` it, and what has to be said between them, in order."""
+    """Return the instants of a beat of length `beat`: the beat, those `inside` it, and those to be said between them."""
     part = gcd(beat, *inside)
-    return tuple(
-        [
-            said._replace(at=said.at * part)
-            for said in _divided(beat // part, frozenset(at // part for at in inside), compound)
-        ]
-    )
+    divided = _divide_into(beat // part, frozenset(at // part for at in inside), compound)
+    return tuple([said._replace(at=said.at * part) for said in divided])
 
 
 @lru_cache(maxsize=4096)
-def _divided(parts: int, inside: frozenset[int], compound: bool) -> tuple[_Part, ...]:
-    """A beat of so many equal parts, the least that all of `inside` fall on."""
-    heads, middles = _HEADS[compound], _MIDDLES[compound]
+def _divide_into(parts: int, inside: frozenset[int], compound: bool) -> tuple[_Part, ...]:
+    """Divide a beat into equal parts, the fewest on which all of `inside` fall."""
     if parts == 1:
         return (_Part(0, "", ""),)
     if parts == 3 and not compound:
         return (_Part(0, "", ""), *(_Part(at, _TRIPLET[at - 1], _TRIPLET[at - 1]) for at in sorted(inside) if at))
-    if parts % len(heads):
-        if parts > MAX_PARTS:
-            return _too_fine(parts, inside)
-        return (
-            _numbered(parts, "")
-            if compound or parts % 3
-            else _named(parts, {parts // 3: _TRIPLET[0], 2 * parts // 3: _TRIPLET[1]})
-        )
+    if parts % len(_HEADS[compound]) == 0:
+        return _in_shares(parts, inside, compound)
+    if parts > MAX_PARTS:
+        return _too_fine(parts, inside)
+    if compound or parts % 3:
+        return _numbered(parts, "")
+    return _named(parts, {parts // 3: _TRIPLET[0], 2 * parts // 3: _TRIPLET[1]})
+
+
+def _in_shares(parts: int, inside: frozenset[int], compound: bool) -> tuple[_Part, ...]:
+    """Divide each half of a beat, or third of a compound one, by itself."""
+    heads, middles = _HEADS[compound], _MIDDLES[compound]
     size = parts // len(heads)
-    shares = [_share(size, {at - n * size for at in inside if n * size <= at < (n + 1) * size}, n * size, parts, heads[n], middles[n])
-              for n in range(len(heads))]  # fmt: skip
-    plain = 1 if compound else 2  # parts of a share that need no instant between them said
-    ruled = any(len(share) > plain for share in shares)
-    return tuple(
-        part
-        for n, share in enumerate(shares)
-        for part in share
-        if part.at != n * size or n == 0 or ruled or part.at in inside
-    )
+    shares = []
+    for n, (head, middle) in enumerate(zip(heads, middles, strict=True)):
+        start = n * size
+        here = {at - start for at in inside if start <= at < start + size}
+        shares.append(_share(size, here, start, parts, head, middle))
+    plain = 1 if compound else 2  # parts of a share that need nothing said between them
+    every_head = any(len(share) > plain for share in shares)
+    silent = set() if every_head else {n * size for n in range(1, len(heads))} - inside
+    return tuple(part for share in shares for part in share if part.at not in silent)
 
 
 def _share(size: int, inside: set[int], start: int, parts: int, head: str, middle: str) -> tuple[_Part, ...]:
-    """A half of a beat, or a third of a compound one: `size` of its `parts`, with `inside` at which something happens."""
+    """Divide a half of a beat, or a third of a compound one: `size` of its `parts`, with instants `inside`."""
     step = gcd(size, *inside)
     count = size // step
     if count > MAX_PARTS // 2:
@@ -158,7 +154,7 @@ def _share(size: int, inside: set[int], start: int, parts: int, head: str, middl
 
 
 def _named(count: int, known: dict[int, str], head: str = "", middle: str = "") -> tuple[_Part, ...]:
-    """Equal parts of which some have a word of their own; what is between them is dots. `middle` is known without the head."""
+    """Return equal parts of which `known` have a word of their own; the others are dots. `middle` needs no head."""
     found, before, dots = [_Part(0, head, head)], head, 0
     for n in range(1, count):
         word = known.get(n, BETWEEN)
@@ -173,7 +169,7 @@ def _named(count: int, known: dict[int, str], head: str = "", middle: str = "") 
 
 
 def _numbered(count: int, head: str) -> tuple[_Part, ...]:
-    """Equal parts counted by number: the first keeps its own word, marked."""
+    """Return equal parts counted by number; the first keeps its own word, marked."""
     mark = head + NUMBERED
     return (_Part(0, mark, head), *(_Part(n, str(n + 1), f"{mark} {n + 1}") for n in range(1, count)))
 

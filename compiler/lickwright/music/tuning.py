@@ -1,7 +1,7 @@
 """Tunings: what the open strings sound, how they are named and written.
 
-In: a tuning's name, or its pitches low to high. Out: `Tuning`. String 1 is the thinnest. Knows no capo: that shifts
-everything alike and is added by whoever sounds a note.
+In: a tuning's name, or its pitches low to high. Out: `Tuning`. String 1 is the thinnest. Knows no capo, which shifts all
+strings alike and is added in `performance/`.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ _NAMED: dict[str, str] = {
     "baritone": "B1 E2 A2 D3 F#3 B3",
     "7 string": _GUITARS[1],
     "8 string": _GUITARS[2],
-    "12 string": _GUITARS[0],  # six courses, fingered as six strings; the octave twins are the instrument's affair
+    "12 string": _GUITARS[0],  # six courses, fingered as six strings; the octave strings are not modeled
     "bass": _BASSES[0],
     "5 string bass": _BASSES[1],
     "6 string bass": _BASSES[2],
@@ -62,34 +62,34 @@ class Tuning:
 
     @property
     def strings(self) -> int:
-        """How many."""
+        """The number of strings."""
         return len(self.sounding)
 
     @property
     def shift(self) -> int:
-        """Semitones from the nominal to the sounding pitch: -1 for half a step down, 0 for altered tunings."""
+        """Semitones from the nominal to the sounding pitch: -1 for a half step down, 0 for altered tunings."""
         return self.sounding[0] - self.nominal[0]
 
     @property
     def letters(self) -> Mapping[str, int]:
-        """Letter to string number, for the letters that hold: every other string is written by number."""
+        """The string numbers of the letters that hold in this tuning; every other string is written by number."""
         return _letters(self.nominal, self.is_bass)
 
     def open(self, string: int) -> int:
-        """Nominal MIDI number of the open string."""
+        """Return the nominal MIDI number of an open string."""
         return self.nominal[string - 1]
 
     def written(self, string: int) -> str:
-        """How the notation writes the string: `B`, or `6:` where no letter holds."""
+        """Return how the notation writes a string: `B`, or `6:` where no letter holds."""
         return _written(self.nominal, self.is_bass)[string - 1]
 
     def label(self, string: int) -> str:
-        """What starts the string's tab line: `e`, `B`, `F#`."""
+        """Return what starts a string's tab line: `e`, `B`, `F#`."""
         return self.labels[string - 1]
 
     @property
     def anchor(self) -> int:
-        """The string that boxes are counted from: the low E of a standard set, else the lowest string."""
+        """The string from which boxes are counted: the low E of a standard set, else the lowest string."""
         return self.letters.get("E", self.strings) if self.standard_intervals else self.strings
 
     def __str__(self) -> str:
@@ -98,7 +98,7 @@ class Tuning:
 
 @lru_cache(maxsize=256)
 def _letters(nominal: tuple[int, ...], is_bass: bool) -> Mapping[str, int]:
-    """Letters whose string has its standard pitch. Compared from the thin end, so a seventh string adds none."""
+    """Return the letters whose string has its standard pitch; from the thin end, so a seventh string adds none."""
     standard: tuple[int, ...]
     letters: tuple[str, ...]
     if not is_bass:
@@ -120,13 +120,16 @@ def _written(nominal: tuple[int, ...], is_bass: bool) -> tuple[str, ...]:
 
 @lru_cache(maxsize=256)
 def _read(pitches: str) -> tuple[int, ...]:
-    """Pitches written low to high, as MIDI numbers from the thinnest."""
+    """Return pitches written low to high as MIDI numbers from the thinnest."""
     return tuple(parse_pitch(pitch) for pitch in reversed(pitches.split()))
 
 
 @lru_cache(maxsize=256)
 def parse_tuning(text: str) -> Tuning:
-    """A tuning's name, or 4 to 12 pitches low to high: `D2 A2 D3 G3 B3 E4`."""
+    """Return the tuning of a name, or of 4 to 12 pitches low to high: `D2 A2 D3 G3 B3 E4`.
+
+    Raises ValueError, in a player's words, for any other text.
+    """
     words = text.split()
     name = _BY_LOWER.get(" ".join(words).replace("-", " ").lower())
     if name is not None:
@@ -153,7 +156,7 @@ def _unknown(text: str) -> str:
 
 
 def _tuning(name: str, pitches: str) -> Tuning:
-    """Puts the pitches beside the standard set they are a shift of, if any: then frets are named as on that set."""
+    """Return the tuning of some pitches; where they are a shift of a standard set, frets are named as on that set."""
     sounding = _read(pitches)
     is_bass = sounding[0] <= _BASS_TOP
     for standard in (*_GUITARS, *(_BASSES if is_bass else ())):
@@ -168,6 +171,6 @@ def _shifted_alike(sounding: tuple[int, ...], nominal: tuple[int, ...]) -> bool:
 
 
 def _labels(pitches: str) -> tuple[str, ...]:
-    """Note names from the thinnest; a thinnest E is `e`, as on every tab."""
+    """Return note names from the thinnest; a thinnest E is `e`, as on every tab."""
     names = [pitch.rstrip("-0123456789") for pitch in reversed(pitches.split())]
     return ("e", *names[1:]) if names[0] == "E" else tuple(names)
