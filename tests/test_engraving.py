@@ -14,10 +14,12 @@ import pytest
 
 from good_licks import good_file
 from lickwright.compiler import compile_file, compile_text
-from lickwright.engraving.display_list import Extent, Item, ItemGroup, Text, extent
+from lickwright.engraving.display_list import Extent, Item, ItemGroup, Text, extent, groups
 from lickwright.engraving.display_list import Path as Drawn
 from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, engrave
 from lickwright.engraving.note_values import bar_rhythm
+from lickwright.engraving.staff_notes import clef_of, signature_steps, staff_notes
+from lickwright.engraving.stops import bars_of_stops
 from lickwright.engraving.svg import music_svg
 from lickwright.layout.grid import Grid
 from made_licks import made_lick
@@ -132,6 +134,15 @@ def collisions(music: EngravedMusic) -> list[str]:
         for (role, box, text), (other, beside, said) in combinations(every, 2):
             if box.overlaps(beside, SLACK):
                 found.append(f"system {number}: {role} {text!r} and {other} {said!r}")
+        heads = [(group.event, box) for group, box in groups([system.group]) if group.role == "staff-note"]
+        for (event, box), (after, beside) in combinations(heads, 2):
+            together = abs(box.left + box.right - beside.left - beside.right) < 20  # heads of one stem may touch
+            if event is not None and after is not None and not together and box.overlaps(beside, SLACK):
+                found.append(f"system {number}: notes of events {event.number} and {after.number}")
+        for _, box in heads:
+            for role, beside, said in every:
+                if box.overlaps(beside, SLACK):
+                    found.append(f"system {number}: a note and {role} {said!r}")
         digits = [(box, text) for role, box, text in every if role in ("note", "held")]
         for role, line in lines_of(
             [system.group], {"bend", "release", "pre-bend", "bend-held", "slide", "bar-line", "slur", "tie"}
@@ -170,7 +181,10 @@ def flat(group: ItemGroup) -> Iterator[ItemGroup]:
             yield from flat(item)
 
 
-@pytest.mark.parametrize(("width", "options"), [(WIDTH, EngravingOptions(count=True)), (250.0, EngravingOptions())])
+@pytest.mark.parametrize(
+    ("width", "options"),
+    [(WIDTH, EngravingOptions(count=True)), (250.0, EngravingOptions()), (WIDTH, EngravingOptions(staff=True))],
+)
 def test_nothing_touches_and_every_event_is_drawn_once_in_the_samples(width: float, options: EngravingOptions) -> None:
     for name, grid in sample_grids():
         check(name, grid, width, options)
@@ -178,7 +192,7 @@ def test_nothing_touches_and_every_event_is_drawn_once_in_the_samples(width: flo
 
 def test_nothing_touches_and_every_event_is_drawn_once_in_made_up_licks() -> None:
     for name, grid in made_grids(24, 11):
-        check(name, grid, WIDTH, EngravingOptions(count=True))
+        check(name, grid, WIDTH, EngravingOptions(count=True, staff=True))
 
 
 @pytest.mark.slow
@@ -255,6 +269,22 @@ def test_lengths_are_written_as_players_write_them(music: str, values: str) -> N
         for e in bar_rhythm(grid, 0).events
     ]
     assert " ".join(said) == values
+
+
+def test_the_staff_writes_pitches_as_a_key_spells_them() -> None:
+    """Heads, counted from the middle line, and accidentals: an octave above the sound, once in a bar, and again in the next."""
+    grid = grid_of('lick "x"\nkey A major\nstep 1/4\n| e5 e6 e6 e4 | e6 B5 E0 Gx ||\n')
+    assert grid is not None
+    written = [note for row in staff_notes(grid, bars_of_stops(grid, False)) for notes in row for note in notes]
+    said = [(note.step, note.accidental) for note in written]
+    assert said == [(6, ""), (7, "flat"), (7, ""), (5, ""), (7, "flat"), (3, ""), (-11, ""), (-2, "")]
+    assert written[7].is_x
+    bass = grid_of('lick "x"\ntuning bass\nkey F major\nstep 1/4\n| E0 A0 D0 G0 ||\n')
+    assert bass is not None
+    assert clef_of(bass.timeline).sign == "f-clef"
+    steps = [note.step for row in staff_notes(bass, bars_of_stops(bass, False)) for notes in row for note in notes]
+    assert steps == [-6, -3, 0, 3]
+    assert signature_steps(bass.timeline) == (("flat", -2),)
 
 
 # --- the picture -----------------------------------------------------------------------------------------------------

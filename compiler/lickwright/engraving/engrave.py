@@ -11,18 +11,21 @@ from typing import NamedTuple
 from lickwright.core.fast_dataclass import record
 from lickwright.engraving import measures as m
 from lickwright.engraving.bends import draw_bends
-from lickwright.engraving.display_list import DrawnEvent, Extent, Item, ItemGroup, extent, extents
+from lickwright.engraving.display_list import DrawnEvent, Extent, Item, ItemGroup, extent, extents, line
 from lickwright.engraving.joins import draw_joins
 from lickwright.engraving.placed import PlacedSystem, place_system
 from lickwright.engraving.rhythm_row import draw_count, draw_rhythm, rhythm_bottom
 from lickwright.engraving.rows import ABOVE_STAFF, ON_STRINGS, draw_rows
 from lickwright.engraving.skyline import Skyline
 from lickwright.engraving.spacing import SystemPlan, pieces_of, plan_systems
+from lickwright.engraving.staff import Notes, draw_notes, head_room
+from lickwright.engraving.staff_notes import staff_notes, with_room_for_notes
 from lickwright.engraving.stops import bars_of_stops
 from lickwright.engraving.strings import METER_ROOM, draw_numbers, draw_staff, margin
 from lickwright.layout.grid import Grid, RowEntry
 from lickwright.notation.techniques import MARKS
 
+_STAFF_GAP = 7.0  # between a staff of notes and what stands on the strings
 NARROWEST = 120.0  # points; asked for less, this
 _GHOST = MARKS["?"]
 
@@ -78,19 +81,34 @@ def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptio
     """The music of a lick in systems of `width` points; wider where a single number needs more."""
     width = max(NARROWEST, width)
     bars = bars_of_stops(grid, options.count)
-    labels = margin(grid.timeline.settings.tuning.labels)
-    margins = (labels + METER_ROOM, labels)
+    notes: Notes = {}
+    labels, head = margin(grid.timeline.settings.tuning.labels), 0.0
+    if options.staff:
+        written = staff_notes(grid, bars)
+        bars = with_room_for_notes(bars, written, m.STAFF_SPACE)
+        notes = {
+            (stop.bar, stop.at, stop.lead): here
+            for bar, row in zip(bars, written, strict=True)
+            for stop, here in zip(bar.stops, row, strict=True)
+        }
+        head = head_room(grid.timeline)
+    heads = (head + METER_ROOM, head)
+    margins = (labels + heads[0], labels + heads[1])
     pieces = pieces_of(grid, bars, width - max(margins))
     plans = plan_systems(pieces, width, margins) if pieces else [SystemPlan((), 1.0)]
     systems = tuple(
-        _system(place_system(grid, bars, plan.pieces, plan.scale, margins[1 if n else 0], n == 0), options)
+        _system(
+            place_system(grid, bars, plan.pieces, plan.scale, margins[1 if n else 0], heads[1 if n else 0], n == 0),
+            options,
+            notes,
+        )
         for n, plan in enumerate(plans)
     )
     widest = max((extent(system.group).right for system in systems), default=width)
     return EngravedMusic(systems, max(width, widest))
 
 
-def _system(system: PlacedSystem, options: EngravingOptions) -> System:
+def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> System:
     bends = draw_bends(system)
     numbers = tuple(draw_numbers(system))
     joins = tuple(draw_joins(system))
@@ -104,7 +122,10 @@ def _system(system: PlacedSystem, options: EngravingOptions) -> System:
     def shown(above: RowEntry) -> bool:
         return held or above.technique is not _GHOST
 
-    rows = draw_rows(system, bends, sky, shown, (*ON_STRINGS, *ABOVE_STAFF))
+    rows: list[Item] = [*draw_rows(system, bends, sky, shown, ON_STRINGS)]
+    if options.staff:
+        rows += _staff(system, notes, sky)
+    rows += draw_rows(system, bends, sky, shown, ABOVE_STAFF)
     below = list(draw_rhythm(system))
     bottom = rhythm_bottom(system)
     if options.count:
@@ -122,6 +143,20 @@ def _system(system: PlacedSystem, options: EngravingOptions) -> System:
         Cursor(placed.stop.bar, placed.stop.at, placed.x) for placed in system.stops if not placed.stop.lead
     )
     return System(group, around.bottom + top, top, top + system.bottom, numbers_of[0], numbers_of[-1], cursors)
+
+
+def _staff(system: PlacedSystem, notes: Notes, sky: Skyline) -> Iterator[Item]:
+    """The staff of notes over what stands on the strings, and the line that joins the two; `sky` grows by it."""
+    start = system.left - system.head
+    items = tuple(draw_notes(system, notes, start, METER_ROOM if system.opens else 0.0))
+    around = extents(items)
+    y = sky.highest - _STAFF_GAP - around.bottom
+    yield ItemGroup(items, "staff", y=y)
+    yield ItemGroup((line(start, y + 2 * m.STAFF_SPACE, start, 0.0, m.BAR_LINE),), "bar-line")
+    sky.rise(y - 2 * m.STAFF_SPACE - 3.0)
+    for item in items:
+        box = extent(item)
+        sky.add(Extent(box.left, box.top + y, box.right, box.bottom + y))
 
 
 def _said(first: int, last: int) -> str:

@@ -44,6 +44,7 @@ class PlacedSystem:
     left: float  # where its bars begin
     right: float  # where they end
     opens: bool  # the first of all
+    head: float  # from where its strings begin to where its bars do
     column_x: dict[int, float] = field(default_factory=dict)  # by index into Grid.columns
 
     @property
@@ -87,8 +88,16 @@ class PlacedSystem:
         return x if last <= first else x + (following - x) * (at - first) / (last - first)
 
 
-def place_system(grid: Grid, bars: Sequence[BarStops], pieces: Sequence[BarPiece], scale: float, left: float, opens: bool) -> PlacedSystem:  # fmt: skip
-    """The pieces side by side from `left` on, each at the places of its scale."""
+def place_system(
+    grid: Grid,
+    bars: Sequence[BarStops],
+    pieces: Sequence[BarPiece],
+    scale: float,
+    left: float,
+    head: float,
+    opens: bool,
+) -> PlacedSystem:
+    """The pieces side by side from `left` on, each at the places of its scale; `head` is the room before them."""
     placed = []
     columns: dict[int, float] = {}
     x = left
@@ -98,7 +107,7 @@ def place_system(grid: Grid, bars: Sequence[BarStops], pieces: Sequence[BarPiece
         columns.update((stop.stop.column, stop.x) for stop in stops if stop.stop.column >= 0)
         placed.append(PlacedPiece(piece, x, x + spaced.width, stops))
         x += spaced.width
-    return PlacedSystem(grid, bars, tuple(placed), left, x, opens, columns)
+    return PlacedSystem(grid, bars, tuple(placed), left, x, opens, head, columns)
 
 
 def drawn_event(timeline: Timeline, sound: SoundingNote) -> DrawnEvent:

@@ -19,7 +19,7 @@ from lickwright.notation.techniques import Stroke
 _FLAGS = {1: "flag-8", 2: "flag-16"}
 _HEAD = 2.5  # half the width of an open head
 _STUB = 5.0  # of a beam on one side only
-_TUPLET = 9.0  # a row of tuplets
+_TUPLET = 10.5  # a row of tuplets
 
 
 def draw_rhythm(system: PlacedSystem) -> Iterator[Item]:

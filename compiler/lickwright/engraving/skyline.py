@@ -21,9 +21,11 @@ class Skyline:
 
     def top(self, left: float, right: float) -> float:
         """The y of the highest thing between two places, or of the base."""
-        return min(
-            (box.top for box in self._boxes if box.left < right and left < box.right), default=self._base
-        ) if self._boxes else self._base  # fmt: skip
+        return min([self._base, *(box.top for box in self._boxes if box.left < right and left < box.right)])  # fmt: skip
+
+    def rise(self, base: float) -> None:
+        """Raises the base: nothing is free below it any more."""
+        self._base = base
 
     @property
     def highest(self) -> float:

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from lickwright.engraving import measures as m
-from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Path, Text, box, disc, line
+from lickwright.engraving.bar_lines import bar_line, bar_lines, tab_height
+from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Text, box, disc, line
 from lickwright.engraving.music_signs import music_sign, place_sign
 from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem, drawn_event
 from lickwright.engraving.stops import NoteMark
@@ -26,9 +27,10 @@ def draw_staff(system: PlacedSystem) -> Iterator[Item]:
         yield ItemGroup((Text(start - 3.0, y, tuning.label(string), "sans", m.LABEL, "end", FAINT),), "string-name")
     if system.opens:
         yield ItemGroup(tuple(_meter(system)), "meter")
-    yield _bar_line(system, start)
+    height = tab_height(system)
+    yield bar_line(start, height)
     for placed in system.pieces:
-        yield from _bar_lines(system, placed)
+        yield from bar_lines(system, placed, height)
 
 
 def margin(system_labels: Sequence[str]) -> float:
@@ -40,8 +42,8 @@ METER_ROOM = 12.0
 
 
 def _start(system: PlacedSystem) -> float:
-    """Where the strings begin: before the meter, where it is shown."""
-    return system.left - (METER_ROOM if system.opens else 0.0)
+    """Where the strings begin: before the meter, where it is shown, and what a staff above has there."""
+    return system.left - system.head
 
 
 def _strings(system: PlacedSystem) -> Iterator[Item]:
@@ -79,55 +81,6 @@ def _under_meter(system: PlacedSystem, y: float) -> Iterator[tuple[float, float]
     for text in _meter(system) if system.opens else ():
         if text.y - CAPITAL * text.size - 1.5 < y < text.y + 1.5:
             yield text.x - text.width / 2 - m.CLEAR, text.x + text.width / 2 + m.CLEAR
-
-
-def _bar_line(system: PlacedSystem, x: float, width: float = m.BAR_LINE) -> ItemGroup:
-    return ItemGroup((line(x, 0.0, x, system.bottom, width),), "bar-line")
-
-
-def _bar_lines(system: PlacedSystem, placed: PlacedPiece) -> Iterator[Item]:
-    """The signs at both ends of a piece; a part of a bar that goes on has no line at its end."""
-    piece, bar = placed.piece, system.grid.bars[placed.piece.bar].bar
-    if piece.repeat_start:
-        items = [box(placed.left, 0.0, placed.left + m.THICK_BAR, system.bottom)]
-        items += [line(placed.left + 4.2, 0.0, placed.left + 4.2, system.bottom, m.BAR_LINE)]
-        items += [disc(placed.left + 7.0, y, 1.1) for y in _dots(system)]
-        yield ItemGroup(tuple(items), "repeat-start")
-    right = placed.right
-    is_end = piece.bar + 1 == len(system.grid.bars)
-    if not piece.closes:
-        yield ItemGroup((line(right, 0.0, right, system.bottom, m.BAR_LINE, (1.5, 2.0)),), "bar-goes-on")
-    elif piece.repeat_end:
-        items = [box(right - m.THICK_BAR, 0.0, right, system.bottom)]
-        items += [line(right - 4.2, 0.0, right - 4.2, system.bottom, m.BAR_LINE)]
-        items += [disc(right - 7.0, y, 1.1) for y in _dots(system)]
-        yield ItemGroup(tuple(items), "repeat-end")
-    elif bar.double and is_end:
-        items = [line(right - 4.2, 0.0, right - 4.2, system.bottom, m.BAR_LINE)]
-        items += [box(right - m.THICK_BAR, 0.0, right, system.bottom)]
-        yield ItemGroup(tuple(items), "end")
-    else:
-        yield _bar_line(system, right)
-        if bar.double:
-            yield _bar_line(system, right - 2.4)
-    if piece.same:
-        yield ItemGroup(tuple(_same(system, (placed.left + right) / 2)), "as-before")
-
-
-def _dots(system: PlacedSystem) -> tuple[float, float]:
-    """Where a repeat has its dots: in the gaps beside the middle."""
-    middle, step = system.bottom / 2, m.STRING if system.strings % 2 == 0 else m.STRING / 2
-    return middle - step, middle + step
-
-
-def _same(system: PlacedSystem, x: float) -> Iterator[Item]:
-    """The sign for a bar that is played like the one before."""
-    y = system.bottom / 2
-    yield Path(
-        (("M", x - 5.5, y + 5), ("L", x - 2.5, y + 5), ("L", x + 5.5, y - 5), ("L", x + 2.5, y - 5), ("Z",)), 0.0
-    )
-    yield disc(x - 4.6, y - 2.8, 1.3)
-    yield disc(x + 4.6, y + 2.8, 1.3)
 
 
 def draw_numbers(system: PlacedSystem) -> Iterator[Item]:

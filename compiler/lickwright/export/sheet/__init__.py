@@ -31,7 +31,7 @@ LETTERS = Rule(
 RULES: tuple[Rule, ...] = (LETTERS,)
 
 PAPER = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}  # points
-SCALE = {"small": 0.85, "normal": 1.0, "large": 1.4}
+SCALE = {"small": 0.9, "normal": 1.12, "large": 1.5}
 MARGIN, TOP, BOTTOM = 50.0, 46.0, 50.0
 _RESOLUTION = 2.5  # pixels to a point, of a PNG
 

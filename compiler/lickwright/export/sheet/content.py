@@ -108,7 +108,8 @@ def _ladder(timeline: Timeline, options: Options, width: float) -> Iterator[Shee
     full = _asked_tempo(tempo.bpm, options)
     rungs = options.recording.ladder.rungs(full)
     yield _section("Practice")
-    words = f"Beats a minute, counted in {tempo.counted(timeline.settings.meter)}. Tick a tempo once it was clean {_CLEAN} times in a row."
+    unit = tempo.counted(timeline.settings.meter)
+    words = f"Beats of {unit} a minute: tick a tempo once it was clean {_CLEAN} times in a row."
     yield from (block._replace(keep=True) for block in paragraph(words, width, SMALL, gap=2.0))
     a_row = max(1, int(width // _RUNG))
     for first in range(0, len(rungs), a_row):
