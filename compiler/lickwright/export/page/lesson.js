@@ -245,7 +245,7 @@ let frame = 0;
 function follow() {
   const moment = draw();
   if (transport.isPlaying()) {
-    if (moment.kind !== "still") say(WORDS[moment.kind]);
+    if (moment.kind in WORDS && moment.kind !== "still") say(WORDS[moment.kind]);
     keepInView();
     frame = requestAnimationFrame(follow);
   } else {

@@ -162,11 +162,11 @@ function makeTransport(score, audio) {
     const moment = now();
     run++;
     silence();
-    if (plan && moment.kind !== "ended" && moment.kind !== "still") rest = placeOf(plan.take, moment.second);
+    if (plan && moment.kind !== "ended" && moment.kind !== "still" && moment.kind !== "ready") rest = placeOf(plan.take, moment.second);
     plan = null;
   }
 
-  /** Says what is going on: {kind, take, second, beat}; kind is "still", "lead", "music", "answer" or "ended". */
+  /** Says what is going on: {kind, take, second, beat}; kind is "still", "ready" (about to begin), "lead", "music", "answer" or "ended". */
   function now() {
     const take = plan ? plan.take : takeAt(chosen.speed);
     const still = rest ? secondOf(take, rest) : part(take)[0];
@@ -174,8 +174,9 @@ function makeTransport(score, audio) {
     const at = clock() - delay();
     const turn = turns.find((one) => at < one.end);
     if (!turn) return plan.done ? { kind: "ended", take, second: part(take)[0], beat: 0 } : { kind: "still", take, second: still, beat: 0 };
+    if (at < turn.start) return { kind: "ready", take, second: turn.from, beat: 0 };
     const beat = turn.beats ? turn.beats.filter((one) => one <= at).length : 0;
-    const second = turn.kind === "lead" ? turn.from : Math.max(turn.from, turn.from + (at - turn.start) * plan.rate);
+    const second = turn.kind === "lead" ? turn.from : turn.from + (at - turn.start) * plan.rate;
     return { kind: turn.kind, take, second, beat };
   }
 
