@@ -86,7 +86,16 @@ def axe_core(folder: Path) -> str:
     npm = shutil.which("npm")
     if npm is None:
         missing("npm")
-    command = [str(npm), "install", "--no-audit", "--no-fund", "--ignore-scripts", "--prefix", str(folder), "axe-core@4"]
+    command = [
+        str(npm),
+        "install",
+        "--no-audit",
+        "--no-fund",
+        "--ignore-scripts",
+        "--prefix",
+        str(folder),
+        "axe-core@4",
+    ]
     made = subprocess.run(command, capture_output=True, text=True, timeout=120)
     if made.returncode:
         missing("axe-core, from npm,")

@@ -13,7 +13,7 @@ import pytest
 from browsing import WATCH, axe_core, chromium, violations
 from lickwright.export import Options
 from lickwright.export.timing import NOTE
-from pages import LICK, lick_of, page_of
+from pages import lick_of, page_of
 
 pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("browser")]
 
@@ -37,7 +37,11 @@ def browser() -> Iterator[Any]:
 @pytest.fixture(scope="module")
 def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("pages")
-    pages = {"sounded": page_of(lick_of(), sound=True), "plain": page_of(lick_of()), "sung": page_of(lick_of(SUNG), sound=True)}
+    pages = {
+        "sounded": page_of(lick_of(), sound=True),
+        "plain": page_of(lick_of()),
+        "sung": page_of(lick_of(SUNG), sound=True),
+    }
     for name, text in pages.items():
         (folder / f"{name}.html").write_text(text, "utf-8")
     return {name: folder / f"{name}.html" for name in pages}
@@ -66,7 +70,9 @@ class Opened:
 
     def status(self, words: str, timeout: int = 30_000) -> None:
         """Wait until the page says so."""
-        self.page.wait_for_function("words => document.getElementById('status').textContent === words", arg=words, timeout=timeout)
+        self.page.wait_for_function(
+            "words => document.getElementById('status').textContent === words", arg=words, timeout=timeout
+        )
 
     def set_speed(self, percent: int) -> None:
         self.page.evaluate(
@@ -109,7 +115,9 @@ def _expected(speed: int) -> list[tuple[int, float, float, int, object]]:
     return [(n, row.at_s * factor, (row.at_s + row.for_s) * factor, row.string, row.fret) for n, row in enumerate(rows)]
 
 
-@pytest.mark.parametrize(("name", "speed"), [("sounded", 100), ("sounded", 50), ("sounded", 110), ("plain", 100), ("plain", 70)])
+@pytest.mark.parametrize(
+    ("name", "speed"), [("sounded", 100), ("sounded", 50), ("sounded", 110), ("plain", 100), ("plain", 70)]
+)
 def test_what_is_lit_is_what_the_timing_sheet_says(browser: Any, files: dict[str, Path], name: str, speed: int) -> None:
     with Opened(browser, files[name]) as one:
         if speed != 100:
@@ -163,7 +171,9 @@ def test_the_line_is_on_each_note_when_it_sounds(browser: Any, files: dict[str, 
             assert min(abs(x - drawn[event]) for x in near) < 6, (event, at, near, drawn[event])
 
 
-def test_the_recording_sounds_when_the_sheet_says_at_true_pitch_at_every_speed(browser: Any, files: dict[str, Path]) -> None:
+def test_the_recording_sounds_when_the_sheet_says_at_true_pitch_at_every_speed(
+    browser: Any, files: dict[str, Path]
+) -> None:
     for speed in (40, 55, 60, 80, 100, 110):
         with Opened(browser, files["sung"]) as one:
             one.set_speed(speed)
@@ -196,7 +206,9 @@ def _cents(piece: Any, rate: int, midi: int) -> float:
     return float(1200 * log2(wanted / period))
 
 
-def test_it_pauses_goes_on_and_loops_a_part_with_count_in_click_and_answer(browser: Any, files: dict[str, Path]) -> None:
+def test_it_pauses_goes_on_and_loops_a_part_with_count_in_click_and_answer(
+    browser: Any, files: dict[str, Path]
+) -> None:
     with Opened(browser, files["sounded"]) as one:
         one.page.click("#play")
         one.status("Counting in.")
@@ -247,7 +259,9 @@ def test_bends_move_the_finger_on_the_neck(browser: Any, files: dict[str, Path])
         one.status("Ready.")
         frames = one.frames()
     assert len({place for frame in frames for string, place in frame["fingers"] if string == "2"}) == 1
-    assert len({frame["line"] for frame in frames if frame["turn"] == "music" and frame["line"]}) <= 8, "it steps from instant to instant"
+    assert len({frame["line"] for frame in frames if frame["turn"] == "music" and frame["line"]}) <= 8, (
+        "it steps from instant to instant"
+    )
 
 
 def test_keyboard_alone(browser: Any, files: dict[str, Path]) -> None:
@@ -255,8 +269,26 @@ def test_keyboard_alone(browser: Any, files: dict[str, Path]) -> None:
         reached = []
         for _ in range(40):
             one.page.keyboard.press("Tab")
-            reached.append(one.page.evaluate("(document.activeElement.id || document.activeElement.className || document.activeElement.tagName)"))
-        for wanted in ("play", "music", "speed", "from", "to", "again", "count-in", "click", "answer", "rung", "tick", "SUMMARY", "A"):
+            reached.append(
+                one.page.evaluate(
+                    "(document.activeElement.id || document.activeElement.className || document.activeElement.tagName)"
+                )
+            )
+        for wanted in (
+            "play",
+            "music",
+            "speed",
+            "from",
+            "to",
+            "again",
+            "count-in",
+            "click",
+            "answer",
+            "rung",
+            "tick",
+            "SUMMARY",
+            "A",
+        ):
             assert wanted in reached, wanted
         one.page.focus("#music")
         one.page.keyboard.press("ArrowRight")
@@ -319,7 +351,9 @@ def test_no_violation_of_accessibility_and_no_scrolling_sideways(
     browser: Any, files: dict[str, Path], tmp_path_factory: pytest.TempPathFactory, width: int, scheme: str
 ) -> None:
     axe = axe_core(tmp_path_factory.mktemp("axe"))
-    with Opened(browser, files["sounded"], viewport={"width": width, "height": 800}, color_scheme=scheme, bypass_csp=True) as one:
+    with Opened(
+        browser, files["sounded"], viewport={"width": width, "height": 800}, color_scheme=scheme, bypass_csp=True
+    ) as one:
         for summary in one.page.query_selector_all("summary"):
             summary.click()
         assert violations(one.page, axe) == []
