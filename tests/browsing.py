@@ -1,4 +1,7 @@
-"""A real browser for tests of pages: Chromium by Playwright. What is not installed is skipped with a word, or fails where the environment says `LICKWRIGHT_CI`."""
+"""A real browser for tests of pages: Chromium by Playwright.
+
+What is not installed is skipped with a word, or fails where the environment says `LICKWRIGHT_CI`.
+"""
 
 from __future__ import annotations
 

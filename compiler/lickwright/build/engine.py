@@ -65,6 +65,7 @@ class BuildConfig(NamedTuple):
         None  # writes the archive of a release; may add to the summary
     )
     release: Arrangement | None = None  # of the copies that are kept in the output folder; None: none are wanted
+    title: str = ""  # of the library, for the index of its lesson pages
     limits: Limits | None = None  # of workers; None: the usual ones
     workers: Callable[[Setup], Executor] | None = None  # makes the executor, in place of processes of our own
     sync: bool = True  # what is on record as made is on the disk
@@ -216,6 +217,7 @@ class _Build:
             else:
                 self.summary.gone, self.summary.older = prune.count_prunable(self.manifest, self._whole)
             self._update_release()
+            self._update_site()
         except KeyboardInterrupt:
             with _undisturbed():
                 self._stop(writer)
@@ -238,6 +240,15 @@ class _Build:
                 release(self.manifest, self._suffixes(), writer, config.release, self.summary, part, config.prune)
             finally:
                 writer.close()
+
+    def _update_site(self) -> None:
+        """Bring the index of the lesson pages up to date, where pages are wanted or an index is on record."""
+        if not (any("page" in order.formats for order in self._orders.all) or self.manifest.has_site()):
+            return
+        from lickwright.build import site
+
+        config = self.config
+        site.update_site(self.manifest, self.storage, config.title, config.overwrite, config.prune, self.summary)
 
     def _recorded(self, writer: ManifestWriter) -> _Enter:
         """Return what enters a chunk; before the first of which anything is entered, it enters that the build has begun."""

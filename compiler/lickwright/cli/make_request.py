@@ -122,7 +122,13 @@ class MakeRequest:
             sync=not self.params["no_sync"],
             check_contents=self._chosen["check_contents"],
             release=arrangement,
+            title=self._title(),
         )
+
+    def _title(self) -> str:
+        """Return the title of the library: that of its album."""
+        project = self.projects.named(self.paths[0])
+        return project.album.title if project is not None and project.album is not None else ""
 
     def read_again(self) -> MakeRequest:
         """Return the same request with every `lickwright.toml` read anew, but with the same paths and output folder."""
@@ -143,7 +149,9 @@ class MakeRequest:
             rows, options = _formats_and_options(chosen, project)
             key = options_key(options, project.key if project else "")
             names = tuple(row.name for row in rows)
-            return CompileOptions(names, options, project, key, indexed, bool(project and not project.ok))
+            return CompileOptions(
+                names, options, project, key, indexed or "page" in names, bool(project and not project.ok)
+            )
 
         return options_of
 

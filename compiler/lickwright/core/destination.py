@@ -58,6 +58,11 @@ class Seal(NamedTuple):
             end = file.read(_BLOCK)
         return end == self._end(hash.hexdigest())
 
+    def ends(self, data: bytes) -> bool:
+        """Whether the bytes of a whole file end with its seal, unbroken."""
+        rest = len(data) - len(self._end("0" * 2 * _HASH))
+        return rest >= 0 and data[rest:] == self._end(blake2b(data[:rest], digest_size=_HASH).hexdigest())
+
     def _end(self, hash: str) -> bytes:
         return self.before + hash.encode("ascii") + self.after
 

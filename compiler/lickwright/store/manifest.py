@@ -287,6 +287,18 @@ class Manifest:
             index_schema.create(self.db)
             self.db.execute("INSERT INTO about VALUES ('index', ?)", (index_schema.VERSION,))
 
+    def has_site(self) -> bool:
+        """Whether an index of lesson pages was written."""
+        return self.db.execute("SELECT 1 FROM about WHERE name = 'site'").fetchone() is not None
+
+    def note_site(self, there: bool) -> None:
+        """Enter whether there is an index of lesson pages; the caller keeps it."""
+        self.begin()
+        statement = (
+            "INSERT OR REPLACE INTO about VALUES ('site', 1)" if there else "DELETE FROM about WHERE name = 'site'"
+        )
+        self.db.execute(statement)
+
     def has_sounds(self) -> bool:
         """Whether it knows the sounds of recordings."""
         return self.db.execute("SELECT 1 FROM sqlite_master WHERE name = 'sounds'").fetchone() is not None
