@@ -1,1 +1,1 @@
-"""What every stage rests on: source text and positions, diagnostics, text edits, fast dataclasses, files read and written whole."""
+"""What every stage uses: source text and positions, diagnostics, text edits, fast dataclasses, reading and writing files."""

@@ -1,13 +1,14 @@
-"""A single file that a user named for an output: `make --report`, `box --svg`, `move --out`.
+"""Write a single file that a user named for an output: `make --report`, `box --svg`, `move --out`.
 
 In: its path, what is to be written, and what the command reads. Out: the file, whole or not at all, or the finding that
-says why nothing was written. The rule, in this order:
+says why nothing was written. The rules, in this order:
 
-- a link, a folder, a pipe, a socket or a disk in the place is refused, whatever the options;
-- a device that takes text, such as the null device, is written into and stays what it is;
+- a link, a folder, a pipe, a socket or a disk at the path is refused, whatever the options;
+- a character device, such as the null device, is written into and stays what it is;
 - what the command reads, a `lickwright.toml` and Lickwright's own record are never replaced; nor is a `.lick` file,
   unless the output is licks itself;
-- an ordinary file is replaced if it is ours and nobody changed it, which its seal tells, or with `--overwrite`.
+- an ordinary file is replaced if Lickwright wrote it and nobody changed it since, which its seal shows, or with
+  `--overwrite`.
 """
 
 from __future__ import annotations
@@ -24,19 +25,19 @@ from lickwright.core.files import NOT_OURS, UNWRITABLE, error_reason, remove_sta
 from lickwright.core.source import Span
 
 _BLOCK = 1 << 20  # bytes read at once
-_HASH = 16  # bytes of it
+_HASH = 16  # bytes of a seal's hash
 _READ = "a file that the command reads"
 _NEVER = ("lickwright.toml", ".lickwright.db", ".lickwright.lock")
 
 
 class Seal(NamedTuple):
-    """The end of a file of ours, which holds a hash of everything before it: whoever changes the file breaks it."""
+    """The end of a file that Lickwright wrote: a hash of everything before it, which any change of the file breaks."""
 
     before: bytes
     after: bytes
 
     def sealed(self, parts: Iterable[bytes]) -> Iterator[bytes]:
-        """The parts, and the seal after them."""
+        """Yield the parts, and the seal after them."""
         hash = blake2b(digest_size=_HASH)
         for part in parts:
             hash.update(part)
@@ -44,7 +45,7 @@ class Seal(NamedTuple):
         yield self._end(hash.hexdigest())
 
     def holds(self, path: str) -> bool:
-        """Whether an ordinary file ends with its seal, unbroken. Raises OSError."""
+        """Return True if an ordinary file ends with its seal, unbroken. Raises OSError for one that cannot be read."""
         hash = blake2b(digest_size=_HASH)
         end = b""
         with open(os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)), "rb") as file:
@@ -68,10 +69,10 @@ class Seal(NamedTuple):
 
 
 def find_obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[str]) -> Diagnostic | None:
-    """Why nothing may be written at `path`; None if something may, as far as can be told before.
+    """Return why nothing may be written at `path`; None if something may, as far as can be told before writing.
 
     `seal` is that of the output's kind, None for licks. `sources` are paths that the command reads. Raises OSError or
-    ValueError for a path that the system does not take.
+    ValueError for a path that the system does not accept.
     """
     try:
         status = os.lstat(path)
@@ -100,15 +101,15 @@ def find_obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequen
 def save_file(
     path: str, data: bytes | Iterable[bytes], seal: Seal | None, overwrite: bool, sources: Sequence[str]
 ) -> Diagnostic | None:
-    """Writes `data`, with the seal after it, at `path`; gives why nothing was written, else None.
+    """Write `data`, with the seal after it, at `path`, and return why nothing was written, else None.
 
-    An interrupt goes through. Of a device that was written into, part may be there then.
+    Raises KeyboardInterrupt as it comes; a device may have received a part by then.
     """
     parts = (data,) if isinstance(data, bytes) else data
     whole = parts if seal is None else seal.sealed(parts)
 
     def still_free() -> Iterator[bytes]:
-        """The whole, and at its end, which may be long after, another look at the place."""
+        """Yield the whole, and look at the path again at its end, which may be long after."""
         yield from whole
         if found := find_obstacle(path, seal, overwrite, sources):
             raise _InTheWay(found)
@@ -153,7 +154,7 @@ def _refused(message: str, hint: str) -> Diagnostic:
 
 
 def _protected(path: str, status: os.stat_result, seal: Seal | None, sources: Sequence[str]) -> str:
-    """What a file is that nothing may replace; "" for any other."""
+    """Return what a file is that nothing may replace; "" for any other."""
     name = os.path.basename(path).lower()
     if _is_source(status, sources):
         return _READ
@@ -163,7 +164,7 @@ def _protected(path: str, status: os.stat_result, seal: Seal | None, sources: Se
 
 
 def source_conflict(path: str, sources: Sequence[str]) -> Diagnostic | None:
-    """The refusal to write at `path` if one of the sources stands there, under whatever name."""
+    """Return the refusal to write at `path` if it is one of the sources, under whatever name; else None."""
     with suppress(OSError, ValueError):
         if _is_source(os.lstat(path), sources):
             return _refused(f"this is {_READ}: never overwritten", "name another place")
@@ -179,7 +180,7 @@ def _is_source(status: os.stat_result, sources: Sequence[str]) -> bool:
 
 
 def _stands(path: str, data: bytes) -> bool:
-    """Whether the very bytes stand there already, in an ordinary file."""
+    """Return True if an ordinary file at `path` holds exactly these bytes already."""
     try:
         status = os.lstat(path)
         if not stat.S_ISREG(status.st_mode) or status.st_size != len(data):
@@ -198,7 +199,7 @@ def _is_device(path: str) -> bool:
 
 
 def _into(path: str, parts: Iterable[bytes]) -> None:
-    """Writes into a device, which is looked at again once it is open. Raises OSError."""
+    """Write into a device, which is checked again once it is open. Raises OSError."""
     safely = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOCTTY", 0)
     handle = os.open(path, os.O_WRONLY | safely)
     try:

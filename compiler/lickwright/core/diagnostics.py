@@ -1,7 +1,7 @@
-"""Findings: what is wrong where, and the rules that say so.
+"""Diagnostics: what is wrong and where, and the rules behind them.
 
-In: facts from any stage. Out: `Diagnostic` values. `Rule` lives here because the notation, losses of a format and files
-have findings too; each floor keeps its own tuple of rules and `compiler.py` joins them. How a finding looks on a screen is `report/console.py`.
+In: facts from any stage. Out: `Diagnostic` values. Each module with rules has a tuple of them, which `compiler.py`
+joins. How a diagnostic looks on a screen is in `report/console.py`.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ class Severity(StrEnum):
 
     @property
     def word(self) -> str:
-        """What players call it: `error`, `warning` or `note`. The value `info` is what programs read."""
+        """The word that players read: `error`, `warning` or `note`; programs read the value `info`."""
         return "note" if self is Severity.INFO else self.value
 
 
@@ -53,24 +53,24 @@ class Rule(NamedTuple):
         severity: Severity | None = None,
         fix: Fix | None = None,
     ) -> Diagnostic:
-        """A finding of this rule at `span`."""
+        """Return a diagnostic of this rule at `span`; a message or hint that quotes something endless is cut."""
         if len(message) > MESSAGE or len(hint or "") > HINT:
             message, hint = _brief(message, MESSAGE), _brief(hint, HINT) if hint else None
         return Diagnostic(self.code, severity or self.severity, span, message, hint, notes, None, bar, beat, fix)
 
 
 class RelatedInformation(NamedTuple):
-    """The other place that a finding is about: the source of a slide, the meter line."""
+    """Another place that a diagnostic is about: the source of a slide, the meter line."""
 
     span: Span
     message: str
-    source: Source | None = None  # where it is in another text: the house's; None: in the finding's own
+    source: Source | None = None  # the text of `span` if it is another one, the project's; None: the diagnostic's own
 
 
 class Change(NamedTuple):
-    """A stretch of the text and what should stand there instead.
+    """A stretch of the text, and the text to be put there instead.
 
-    A text that ends with a line end is a line of its own: it goes before the line that the span begins in, whole.
+    A text that ends with a line end is a line of its own: it goes before the line in which the span begins.
     """
 
     span: Span
@@ -78,14 +78,14 @@ class Change(NamedTuple):
 
 
 class Fix(NamedTuple):
-    """The one sure mending of a finding; a finding that could be mended in two ways has none."""
+    """The one sure correction of a diagnostic; where two are possible, there is none."""
 
     title: str  # what it does, as an order: "write `B8`"
-    changes: tuple[Change, ...]  # that do not touch each other
+    changes: tuple[Change, ...]  # none of which overlap or meet
 
 
 def replacement_fix(start: int, end: int, text: str) -> Fix:
-    """The commonest fix: one stretch, written anew."""
+    """Return the fix that puts `text` in the place of one stretch of the source."""
     shown = text if len(text) <= 40 else text[:37] + "…"
     title = f"write `{shown}`" if text.strip() else "take it out" if not text else "put a space there"
     return Fix(title, (Change(Span(start, end), text),))
@@ -93,7 +93,7 @@ def replacement_fix(start: int, end: int, text: str) -> Fix:
 
 @record
 class Diagnostic:
-    """One finding. The message stands alone: lower case, one line, no full stop, real numbers."""
+    """One finding; its message stands alone: lower case, one line, no full stop, with the real numbers."""
 
     code: str
     severity: Severity
@@ -108,7 +108,7 @@ class Diagnostic:
 
 
 def _brief(text: str, most: int) -> str:
-    """A message that quotes something endless, cut to a line."""
+    """Return a message cut to `most` characters, first by shortening what it quotes."""
     from re import sub
 
     text = sub(r"([`\"])([^`\"]{30})[^`\"]{10,}\1", r"\1\2…\1", text)
@@ -117,15 +117,15 @@ def _brief(text: str, most: int) -> str:
 
 
 def has_errors(diagnostics: tuple[Diagnostic, ...] | list[Diagnostic]) -> bool:
-    """Whether any finding is an error."""
+    """Return True if any of the diagnostics is an error."""
     return any(d.severity is Severity.ERROR for d in diagnostics)
 
 
 def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]:
-    """A name for each finding that stays the same while the text is edited elsewhere.
+    """Return a name for each diagnostic that stays the same while the text is edited elsewhere.
 
-    Made of the rule, the lick's title, the line without its spacing, and the how-manieth it is among equals; never of
-    line numbers. Two findings of one source never share a name.
+    It is a hash of the rule, the lick's title, the line without its spacing, and the diagnostic's number among equals,
+    but not of line numbers. Two diagnostics of one source never share a name.
     """
     from hashlib import blake2b  # only wanted in reports for programs
 
@@ -141,7 +141,7 @@ def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]
 
 
 def nearest_name(word: str, known: list[str] | tuple[str, ...]) -> str | None:
-    """The known name most like `word`, or None when nothing is near: for "did you mean"."""
+    """Return the known name most like `word`, for "did you mean"; None when nothing is near."""
     return _nearest(word.lower()[:40], tuple(known))
 
 

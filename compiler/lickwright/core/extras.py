@@ -1,7 +1,7 @@
 """The packages that optional features need, and the command that installs them.
 
-In: the name of an extra of `pyproject.toml`. Out: a command that works however Lickwright itself was installed, from a folder or from a registry: it names the
-packages, not Lickwright.
+In: the name of an extra of `pyproject.toml`. Out: a command that names the packages and not Lickwright, so that it works
+however Lickwright itself was installed.
 """
 
 from __future__ import annotations
@@ -15,5 +15,5 @@ EXTRAS = {
 
 
 def install_command(extra: str) -> str:
-    """Return the command that installs the packages of an extra."""
+    """Return the command that installs the packages of an extra. Raises KeyError for one that is not in `EXTRAS`."""
     return f"pip install {' '.join(EXTRAS[extra])}"

@@ -1,10 +1,10 @@
-"""Reading a lick file, putting a file in its place, and the rules about files (L6xx).
+"""Read a lick file, replace a file atomically, and the rules about files (L6xx).
 
-In: a path. Out: its bytes, or an `Unreadable` that says why not in a player's words. Only ordinary files are read,
-and never more than the limit: a pipe that nobody writes to, a device without an end or a folder is refused before its
-first byte. `replace` writes a file whole or not at all, and `sweep` removes what a killed run left; every other writer of
-whole files is made of the same parts (`write_new`, `move`, `discard`). Which files may be replaced is decided in
-`store/output_writer.py` for an output folder and in `destination.py` for a file that a user named.
+In: a path. Out: its bytes, or an `Unreadable` that says why not in a player's words. Only ordinary files are read, and
+never more than the limit: a pipe that nobody writes to, a device without an end or a folder is refused before its first
+byte. `replace_file` writes a file whole or not at all, and `remove_stale_files` removes what a killed run left; every
+other writer of whole files uses the same parts (`write_new`, `move_file`, `discard_temporary`). Which files may be
+replaced is decided in `store/output_writer.py` for an output folder, in `destination.py` for a file that a user named.
 """
 
 from __future__ import annotations
@@ -86,7 +86,7 @@ SKIPPED = Rule(
 
 RULES: tuple[Rule, ...] = (UNREADABLE, NOT_TEXT, NO_LICKS, UNWRITABLE, NOT_OURS, SKIPPED)
 
-_TEMPORARY = ".lw-"  # how the names begin of files that are not yet in their place; they end in `.tmp`
+_TEMPORARY = ".lw-"  # prefix of files that are not yet at their final path; they end in `.tmp`
 _NAME = re.compile(r"\.lw-[0-9a-f]{16}\.tmp\Z")
 _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 _SAFELY = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
@@ -98,22 +98,22 @@ class Unopened(Unreadable):
 
 
 def read_file(path: str) -> bytes:
-    """The bytes of an ordinary file, at most one more than the limit (so that `decode` can refuse it).
+    """Return the bytes of an ordinary file, at most one more than the limit, so that `decode_source` can refuse it.
 
     Raises Unopened for what cannot be opened or is no ordinary file, Unreadable for a file that is too large.
     """
     try:
-        _ordinary(os.stat(path))  # before it is opened: opening alone rewinds a tape, and wakes who writes to a pipe
-        # Not to wait for a pipe that took the file's place just now; the second look is at what was really opened.
+        _refuse_special(os.stat(path))  # before it is opened: opening alone rewinds a tape, or starts a pipe's writer
+        # Non-blocking, so that a pipe that replaced the file meanwhile does not hang; what was opened is checked again.
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     except (OSError, ValueError) as e:
         near = f"{path}.lick"
-        wish = f"did you mean {near}?" if os.path.isfile(near) else "check the name and the folder"
-        raise Unopened(f"the file cannot be read: {error_reason(e)}", wish) from None
+        hint = f"did you mean {near}?" if os.path.isfile(near) else "check the name and the folder"
+        raise Unopened(f"the file cannot be read: {error_reason(e)}", hint) from None
     try:
         status = os.fstat(handle)
-        _ordinary(status)
-        data = os.read(handle, status.st_size + 1)  # mostly all of it; asking for the limit would take a megabyte
+        _refuse_special(status)
+        data = os.read(handle, status.st_size + 1)  # not the limit, for which Python would allocate a megabyte
         if len(data) == status.st_size > 0:
             return data
         parts = [data]
@@ -123,11 +123,12 @@ def read_file(path: str) -> bytes:
     except OSError as e:
         raise Unopened(f"the file cannot be read: {error_reason(e)}", "check the name and the folder") from None
     finally:
-        with suppress(OSError):  # what was read was read
+        with suppress(OSError):  # an error here does not spoil what was read
             os.close(handle)
 
 
-def _ordinary(status: os.stat_result) -> None:
+def _refuse_special(status: os.stat_result) -> None:
+    """Raise Unopened for what is no ordinary file, Unreadable for a file that is too large."""
     if stat.S_ISDIR(status.st_mode):
         raise Unopened("this is a folder, not a file", "name a file in it")
     if not stat.S_ISREG(status.st_mode):
@@ -137,7 +138,7 @@ def _ordinary(status: os.stat_result) -> None:
 
 
 def error_reason(error: Exception) -> str:
-    """Why the system refused, in its own few words: `no such file or directory`."""
+    """Return why the system refused, in its own words: `no such file or directory`."""
     words = getattr(error, "strerror", None) or str(error) or type(error).__name__
     return words[:1].lower() + words[1:]
 
@@ -146,11 +147,11 @@ def error_reason(error: Exception) -> str:
 
 
 def replace_file(path: str, data: bytes | Iterable[bytes], like: os.stat_result | None = None) -> None:
-    """Puts `data`, as a whole or in pieces, at `path` in one move: whoever looks sees the old file or the whole new one.
+    """Put `data`, as a whole or in pieces, at `path` atomically: a reader sees the old file or the whole new one.
 
-    `like` is the state of a user's own file that is replaced, whose permissions and owner are kept; then the data is on
-    the disk before the move, since nothing could make it again. Raises OSError (or whatever making the data raises)
-    when nothing was written. An interrupt goes through; it may come after the move, and then the new file stands.
+    `like` is the state of a user's own file that is replaced: its permissions and owner are kept, and the data is synced
+    to the disk before the move, since it could not be made again. Raises OSError, or whatever an iterator `data` raises,
+    when nothing was written. Raises KeyboardInterrupt as it comes; after the move, the new file stays.
     """
     temporary, lock = "", -1
     try:
@@ -158,7 +159,7 @@ def replace_file(path: str, data: bytes | Iterable[bytes], like: os.stat_result 
             temporary = temporary_beside(path)
             handle = os.open(temporary, _NEW, 0o666)
             lock = _locked(handle)
-            if os.fstat(handle).st_nlink:  # else a sweep took it before it was locked
+            if os.fstat(handle).st_nlink:  # else another run removed it as stale before it was locked
                 break
             os.close(handle)
             _unlock(lock)
@@ -180,7 +181,7 @@ def replace_file(path: str, data: bytes | Iterable[bytes], like: os.stat_result 
 
 
 def make_folder(path: str) -> None:
-    """Makes a folder, and those above it, if it is not there. Raises OSError."""
+    """Make a folder, and those above it, if it is not there. Raises OSError."""
     try:
         os.makedirs(path, exist_ok=True)
     except RecursionError:  # it has thousands of parts
@@ -188,7 +189,7 @@ def make_folder(path: str) -> None:
 
 
 def write_new(path: str, data: bytes | Iterable[bytes]) -> os.stat_result:
-    """Write a file that must not be there yet and return its state. Raises OSError, and then part of it may stand."""
+    """Write a file that must not be there yet, and return its state. Raises OSError; part of the file may be left then."""
     handle = os.open(path, _NEW, 0o666)
     try:
         write_all(handle, data)
@@ -198,22 +199,22 @@ def write_new(path: str, data: bytes | Iterable[bytes]) -> os.stat_result:
 
 
 def temporary_name() -> str:
-    """Return a new name for a file that is not yet in its place."""
+    """Return a new name for a file that is not yet at its final path."""
     return f"{_TEMPORARY}{os.urandom(8).hex()}.tmp"
 
 
 def temporary_beside(path: str) -> str:
-    """Return a path in the folder of `path` that nothing has."""
+    """Return a new temporary path in the folder of `path`."""
     return os.path.join(os.path.dirname(path), temporary_name())
 
 
 def is_temporary(name: str) -> bool:
-    """Whether a file of this name is one that was not yet in its place when its command was killed."""
+    """Return True if a name is that of a temporary file."""
     return _NAME.match(name) is not None
 
 
 def write_all(handle: int, data: bytes | Iterable[bytes]) -> None:
-    """Writes all of `data`, as a whole or in pieces, however little the system takes at once. Raises OSError."""
+    """Write all of `data`, as a whole or in pieces, however little the system accepts at once. Raises OSError."""
     for piece in (data,) if isinstance(data, bytes) else data:
         rest = memoryview(piece)
         while rest:
@@ -224,9 +225,9 @@ def write_all(handle: int, data: bytes | Iterable[bytes]) -> None:
 
 
 def discard_temporary(temporary: str) -> None:
-    """Remove a temporary file, or a temporary folder with its files; never raises OSError, which would hide another error.
+    """Remove a temporary file, or a temporary folder with its files, if it is still there.
 
-    One that is gone, since it was moved to its place, is fine.
+    Never raises OSError, which would hide the error that is being handled.
     """
     with suppress(OSError):
         if os.path.isdir(temporary) and not os.path.islink(temporary):
@@ -238,7 +239,7 @@ def discard_temporary(temporary: str) -> None:
 
 
 def _remove(remove: Callable[[str], None], path: str) -> None:
-    """Call `os.unlink` or `os.rmdir`, again where a signal interrupted it."""
+    """Call `os.unlink` or `os.rmdir`, again after a signal interrupted it."""
     for _ in range(_TRIES):
         try:
             return remove(path)
@@ -248,7 +249,7 @@ def _remove(remove: Callable[[str], None], path: str) -> None:
 
 
 def move_file(temporary: str, path: str) -> None:
-    """`os.replace`, again where a signal interrupted it, which Python does for most calls and not for this one. Raises OSError."""
+    """Call `os.replace`, again after a signal interrupted it, which Python does not do for this call. Raises OSError."""
     for _ in range(_TRIES):
         try:
             return os.replace(temporary, path)
@@ -267,7 +268,7 @@ def _made_like(handle: int, path: str, like: os.stat_result) -> None:
 
 
 def _sync_folder(folder: str) -> None:
-    """Sees that the move outlasts a power cut, where the system can do that."""
+    """Sync a folder, so that a move in it survives a power cut, where the system can do that."""
     with suppress(OSError):
         handle = os.open(folder or ".", os.O_RDONLY)
         try:
@@ -286,10 +287,11 @@ def _unlock(lock: int) -> None:
 
 
 def remove_stale_files(folder: str, folders: bool = False) -> None:
-    """Remove the temporary files in `folder` of runs that were killed: ordinary files with a name of our form that no
-    running command holds locked. Anything else stays, and no link is followed.
+    """Remove the temporary files in `folder` of runs that were killed.
 
-    `folders`: temporary folders too, which are not locked: only for a caller who knows that nobody writes there.
+    They are ordinary files with a temporary name that no running command holds locked; anything else stays, and no link
+    is followed. `folders`: temporary folders too, which are not locked; only for a caller that knows that no other run
+    writes there.
     """
     try:
         names = os.listdir(folder or ".")
@@ -308,7 +310,7 @@ def remove_stale_files(folder: str, folders: bool = False) -> None:
 
 try:
     import fcntl
-except ImportError:  # Windows, which refuses to remove a file that is open: there a lock is not wanted
+except ImportError:  # Windows, which refuses to remove a file that is open: no lock is needed
 
     def _locked(handle: int) -> int:
         return -1
@@ -319,15 +321,15 @@ except ImportError:  # Windows, which refuses to remove a file that is open: the
 else:
 
     def _locked(handle: int) -> int:
-        """Locks a temporary file as long as what is returned, another handle of it, stays open."""
+        """Lock a temporary file as long as the returned handle, another one of the same file, stays open."""
         other = -1
-        with suppress(OSError):  # a disk without locks: then no sweep can tell, and it leaves the file
+        with suppress(OSError):  # a disk without locks, on which no stale file is ever removed
             other = os.dup(handle)
             fcntl.flock(other, fcntl.LOCK_EX | fcntl.LOCK_NB)
         return other
 
     def _abandoned(path: str) -> bool:
-        """Whether nobody holds the lock of a temporary file. Raises OSError where that cannot be told."""
+        """Return True if no process holds the lock of a temporary file. Raises OSError where that cannot be told."""
         handle = os.open(path, os.O_RDWR | _SAFELY)
         try:
             if not stat.S_ISREG(os.fstat(handle).st_mode):

@@ -1,6 +1,6 @@
-"""Wishes to end (Ctrl-C, a closed terminal, a system that shuts down), kept waiting where they would do harm.
+"""Termination signals (Ctrl-C, a closed terminal, a shutdown), deferred where they would do harm.
 
-In: nothing. Out: a context in which none of them is heard; afterwards they are.
+In: nothing. Out: a context in which none of them is delivered; afterwards they are.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ TERMINATION_SIGNALS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "
 
 @contextmanager
 def defer_interrupts() -> Iterator[None]:
-    """Keeps wishes to end waiting, in this thread and in what it forks, where the system can."""
+    """Block termination signals in this thread, and in processes that it forks, where the system can do that."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return

@@ -1,7 +1,7 @@
-"""Every rule, read from `rules.json` beside this module: for who explains rules and needs none of the stages that have them.
+"""Every rule, read from `rules.json` beside this module, for commands that explain rules without loading the stages.
 
-In: nothing. Out: `Rule`s by code. The stages' own tuples are what counts; `python -m lickwright.compiler.write_rules` writes the file anew after
-any change of them, and a test says when that is due.
+In: nothing. Out: `Rule`s by code. The file is a copy of the stages' own tuples: `python -m lickwright.compiler.write_rules`
+writes it after any change of them, and a test fails when that is due.
 """
 
 from __future__ import annotations

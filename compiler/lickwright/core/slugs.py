@@ -1,7 +1,7 @@
-"""Titles that people write: which are the same, and the names of files made from them.
+"""Titles: which are the same, and the file names made from them.
 
-In: any title. Out: a name that is safe on every system (lower-case ASCII letters, digits and hyphens, at most
-`LONGEST` characters, none that some system reserves). Nothing here looks at a disk.
+In: any title. Out: a name that is safe on every system: lower-case ASCII letters, digits and hyphens, at most `MAX_SLUG`
+characters, and none that a system reserves. Nothing here reads a disk.
 """
 
 from __future__ import annotations
@@ -17,23 +17,24 @@ _SHARP = re.compile(r"\b([A-Ga-g])#")
 
 
 def same_title(title: str, wanted: str) -> bool:
-    """Whether two titles are one: capitals and how many spaces do not count."""
+    """Return True if two titles are one: capitals and the number of spaces do not count."""
     return fold_title(title) == fold_title(wanted)
 
 
 def fold_title(title: str) -> str:
-    """A title as it is compared: equal for titles that are one."""
+    """Return a title as it is compared: equal for titles that are one."""
     return " ".join(title.split()).casefold()
 
 
 def slug(title: str, readable: bool = True) -> str:
-    """`Porch light!` → `porch-light`.
+    """Return the file name of a title: `porch-light` for `Porch light!`.
 
-    A title in another script is written in Latin letters where the extra `lickwright[names]` is installed (`Калинка` → `kalinka`). Without it, or
-    without `readable`, which gives the same on every machine, a title with nothing to keep becomes `lick-` and a short hash of itself.
+    A title in another script is written in Latin letters where the extra `lickwright[names]` is installed (`kalinka` for
+    `Калинка`). Without it, or with `readable` false, which gives the same name on every machine, a title with nothing to
+    keep becomes `lick-` and a short hash of itself.
     """
     if len(title) <= MAX_SLUG and _SAFE.match(title) and not _RESERVED.match(title):
-        return title  # thousands of files are named so already
+        return title  # the quick way for the names of files, which have this form already
     text = title if title.isascii() else _ascii(title, readable)
     text = _SHARP.sub(r"\1 sharp ", text.replace("'", ""))
     name = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:MAX_SLUG].rstrip("-")
@@ -43,7 +44,7 @@ def slug(title: str, readable: bool = True) -> str:
 
 
 def _ascii(title: str, readable: bool) -> str:
-    """A title in ASCII: accents are taken off; what has no Latin letter in it is transliterated, or left out."""
+    """Return a title in ASCII: accents are removed; what has no Latin letter is transliterated, or left out."""
     from unicodedata import normalize  # only wanted beyond plain ASCII
 
     text = normalize("NFKD", title.replace("♯", "#").replace("♭", " flat ").replace("ß", "ss"))
@@ -62,9 +63,9 @@ def _hash(title: str) -> str:
 
 
 def distinct_names(names: Sequence[str], held: Iterable[str] = ()) -> tuple[str, ...]:
-    """The same names, later equals numbered:
+    """Return the names with later equals numbered: `x`, `x-3`, `x-2` for `x`, `x`, `x-2`.
 
-    `x`, `x`, `x-2` → `x`, `x-3`, `x-2`. A name that occurs once is never changed by another, unless it is one of those `held` by somebody else.
+    A name that occurs once is never changed by another, unless it is one of those `held` already.
     """
     seen = set(held)
     taken = seen.union(names)

@@ -1,8 +1,8 @@
-"""A source text and places in it.
+"""A source text and positions in it.
 
 In: a name and a text (or raw bytes). Out: `Source`, which turns an offset into line and column, and `Span`, a stretch
-of it. Nothing here knows the notation. All offsets count code points of the normalised text (no byte-order mark, LF line ends),
-which gives the same lines and columns as the file has in an editor.
+of it. Knows nothing of the notation. All offsets count code points of the normalized text (no byte-order mark, LF line
+ends), which gives the lines and columns that an editor shows.
 """
 
 from __future__ import annotations
@@ -14,21 +14,21 @@ MAX_BYTES = 1 << 20  # 1 MiB a file, a limit of the notation
 
 
 class Span(NamedTuple):
-    """Where something stands: offsets in code points, `end` exclusive."""
+    """A stretch of a source: offsets in code points, `end` exclusive."""
 
     start: int
     end: int
 
 
 class Position(NamedTuple):
-    """Line and column, both from 1, columns in code points."""
+    """A line and a column, both from 1, columns in code points."""
 
     line: int
     column: int
 
 
 class Source:
-    """One text and its name (as the user gave it; `-` for standard input)."""
+    """One text, and its name as the user gave it; `-` for standard input."""
 
     __slots__ = ("_starts", "name", "text")
 
@@ -49,21 +49,21 @@ class Source:
         return self._starts
 
     def place(self, offset: int) -> Position:
-        """The line and column of `offset`; past the end counts as the end."""
+        """Return the line and column of `offset`; past the end counts as the end."""
         offset = max(0, min(offset, len(self.text)))
         starts = self._line_starts()
         line = bisect_right(starts, offset)
         return Position(line, offset - starts[line - 1] + 1)
 
     def line(self, number: int) -> str:
-        """The text of line `number` (from 1), without its end."""
+        """Return the text of line `number` (from 1), without its line end."""
         starts = self._line_starts()
         end = starts[number] - 1 if number < len(starts) else len(self.text)
         return self.text[starts[number - 1] : end]
 
 
 class Unreadable(Exception):
-    """The bytes are no text of ours: `str()` is a message in a player's words, `hint` what to do."""
+    """The bytes cannot be read as a lick file: `str()` is a message in a player's words, `hint` what to do."""
 
     def __init__(self, message: str, hint: str) -> None:
         super().__init__(message)
@@ -71,7 +71,7 @@ class Unreadable(Exception):
 
 
 def decode_source(name: str, data: bytes) -> Source:
-    """Bytes of a file as a `Source`; raises `Unreadable` when too large or not UTF-8 (nothing is ever replaced in silence)."""
+    """Return the bytes of a file as a `Source`. Raises Unreadable for too many bytes and for what is not UTF-8."""
     if len(data) > MAX_BYTES:
         raise Unreadable(f"the file is larger than 1 MiB ({len(data):,} bytes)", "split it into several files")
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):

@@ -1,13 +1,14 @@
-"""Which files are meant by paths: files as named, and of a folder every `.lick` file in it and below.
+"""Find the sources that paths mean: files as named, and every `.lick` file in a folder and below it.
 
-In: paths: files, folders, `-` for standard input. Out: what there is to compile, in a fixed order. A folder that cannot be read becomes
-an entry whose finding says so. Hidden and linked folders are left out, so that a link to a folder above is no endless walk.
+In: paths: files, folders, `-` for standard input. Out: what there is to compile, in a fixed order. A folder that cannot
+be read becomes an entry whose finding says so. Hidden and linked folders are left out, so that a link to a folder above
+does not make an endless walk.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic
@@ -18,7 +19,7 @@ SUFFIX = ".lick"
 
 
 class FoundSource(NamedTuple):
-    """One thing to compile."""
+    """One source to compile, or the reason why a path has none."""
 
     path: str  # as the user gave it or as found below it; `-` is standard input
     trouble: Diagnostic | None = None  # why there is nothing to compile; None: there is
@@ -28,7 +29,7 @@ class FoundSource(NamedTuple):
 
 
 def find_sources(paths: Sequence[str]) -> list[FoundSource]:
-    """Everything that `paths` mean, each file once."""
+    """Return everything that `paths` mean, each file once."""
     found: dict[str, FoundSource] = {}
     for one in walk_sources(paths):
         found.setdefault(one.real or one.path, one)
@@ -36,7 +37,10 @@ def find_sources(paths: Sequence[str]) -> list[FoundSource]:
 
 
 def walk_sources(paths: Sequence[str], leave_out: str | None = None) -> Iterator[FoundSource]:
-    """The same one by one, a file as often as it is named. `leave_out` is a real folder that is not looked into, unless it is named."""
+    """Yield everything that `paths` mean, a file as often as it is named.
+
+    `leave_out` is a folder, without links in its path, that is not searched unless it is named.
+    """
     for path in paths:
         if path == "-":
             yield FoundSource(path, real=path, named=True)
@@ -52,31 +56,53 @@ def walk_sources(paths: Sequence[str], leave_out: str | None = None) -> Iterator
             yield FoundSource(path, real=os.path.realpath(path), named=True)
 
 
+class _Folder(NamedTuple):
+    """A folder that is searched."""
+
+    shown: str  # its path as it is reported
+    below: str  # as seen from the folder that was named, "" for that one
+    real: str  # its path without links
+
+
+_Entry = tuple[str, bool, bool]  # name, whether it is a link, whether it is a folder or leads to one
+
+
 def _below(top: str, leave_out: str | None) -> Iterator[FoundSource]:
-    folders = [(os.path.normpath(top), "", os.path.realpath(top))]
+    """Yield the sources in a folder and below it, in order of their paths."""
+    folders = [_Folder(os.path.normpath(top), "", os.path.realpath(top))]
     while folders:
-        shown, below, real = folders.pop()
+        folder = folders.pop()
         try:
-            with os.scandir(shown) as entries:
-                here = [(entry.name, entry.is_symlink(), _is_folder(entry)) for entry in entries]
+            with os.scandir(folder.shown) as scan:
+                entries = sorted((entry.name, entry.is_symlink(), _is_folder(entry)) for entry in scan)
         except OSError as e:
             message = f"the folder cannot be read: {error_reason(e)}"
-            yield FoundSource(shown, UNREADABLE.at(Span(0, 0), message, "check who may read it"))
+            yield FoundSource(folder.shown, UNREADABLE.at(Span(0, 0), message, "check who may read it"))
             continue
-        here.sort()
-        at = "" if shown == "." else os.path.join(shown, "")
-        inside = os.path.join(real, "")
-        for name, linked, folder in here:
-            if name[-5:].lower() == SUFFIX and name[0] != "." and not folder:
-                whole = inside + name
-                yield FoundSource(at + name, None, below, os.path.realpath(whole) if linked else whole)
-        for name, linked, folder in reversed(here):
-            if folder and not linked and name[0] != "." and inside + name != leave_out:
-                folders.append((at + name, f"{below}/{name}" if below else name, inside + name))
+        yield from _sources_in(folder, entries)
+        folders += _subfolders(folder, entries, leave_out)
+
+
+def _sources_in(folder: _Folder, entries: Iterable[_Entry]) -> Iterator[FoundSource]:
+    at = "" if folder.shown == "." else os.path.join(folder.shown, "")
+    inside = os.path.join(folder.real, "")
+    for name, linked, is_folder in entries:
+        if name[-5:].lower() == SUFFIX and name[0] != "." and not is_folder:
+            real = inside + name
+            yield FoundSource(at + name, None, folder.below, os.path.realpath(real) if linked else real)
+
+
+def _subfolders(folder: _Folder, entries: Sequence[_Entry], leave_out: str | None) -> Iterator[_Folder]:
+    """Yield the folders to be searched in a folder, the last first: the list that they go to is read from its end."""
+    at = "" if folder.shown == "." else os.path.join(folder.shown, "")
+    inside = os.path.join(folder.real, "")
+    for name, linked, is_folder in reversed(entries):
+        if is_folder and not linked and name[0] != "." and inside + name != leave_out:
+            yield _Folder(at + name, f"{folder.below}/{name}" if folder.below else name, inside + name)
 
 
 def _is_folder(entry: os.DirEntry[str]) -> bool:
-    """Whether an entry is a folder or leads to one; a link in a circle does not, and whoever reads it says so."""
+    """Return True if an entry is a folder or leads to one; a link in a circle does not, and fails when it is read."""
     try:
         return entry.is_dir()
     except OSError:

@@ -1,7 +1,8 @@
-"""Fixes put into a text: where their changes stand, which of them go together, and the text with them.
+"""Apply fixes to a text: where their changes stand, which of them are compatible, and the text with them.
 
-In: a `Source` or the bytes of its file, and fixes. Out: the changed text or bytes; everything that no change touches stays byte for byte, line ends
-and byte-order mark included. Whether the result is better is `transform/autofix.py`'s question, and writing it is `cli/`'s.
+In: a `Source` or the bytes of its file, and fixes. Out: the changed text or bytes; what no change touches stays the same
+byte for byte, line ends and byte-order mark included. Whether the result is better is judged in `transform/autofix.py`;
+it is written in `cli/`.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from lickwright.core.source import Source, Span
 
 
 def place_change(source: Source, change: Change) -> Change:
-    """A change where it really goes: a line of its own goes to the start of the line that its span begins in."""
+    """Return a change at its final place: a line of its own goes to the start of the line in which its span begins."""
     if not change.text.endswith("\n"):
         return change
     at = source.text.rfind("\n", 0, change.span.start) + 1
@@ -21,7 +22,7 @@ def place_change(source: Source, change: Change) -> Change:
 
 
 def compatible_fixes(source: Source, fixes: Iterable[Fix]) -> list[Fix]:
-    """Those of `fixes`, first come first served, whose changes do not overlap or meet; of equal ones, one."""
+    """Return those of `fixes`, in order of preference, whose changes do not overlap or meet; of equal ones, one."""
     taken: list[Span] = []
     kept: list[Fix] = []
     for fix in fixes:
@@ -33,7 +34,7 @@ def compatible_fixes(source: Source, fixes: Iterable[Fix]) -> list[Fix]:
 
 
 def apply_fixes(source: Source, fixes: Sequence[Fix]) -> str:
-    """The text with all of them; they must go `together`."""
+    """Return the text with all of `fixes`, which must be compatible."""
     text = source.text
     for span, new in _last_first(source, fixes):
         text = text[: span.start] + new + text[span.end :]
@@ -41,7 +42,7 @@ def apply_fixes(source: Source, fixes: Sequence[Fix]) -> str:
 
 
 def rewrite_bytes(data: bytes, source: Source, fixes: Sequence[Fix]) -> bytes:
-    """The bytes of the file that `source` was read from, with all of them."""
+    """Return the bytes of the file from which `source` was read, with all of `fixes`, which must be compatible."""
     raw = data.decode("utf-8")
     places = _raw_offsets(raw)
     for span, new in _last_first(source, fixes):
@@ -52,12 +53,12 @@ def rewrite_bytes(data: bytes, source: Source, fixes: Sequence[Fix]) -> bytes:
 
 
 def _last_first(source: Source, fixes: Sequence[Fix]) -> list[Change]:
-    """All changes from the text's end backwards, so that each leaves the offsets of the rest alone."""
+    """Return all changes from the text's end backwards, so that none moves the offsets of those after it."""
     return sorted((place_change(source, change) for fix in fixes for change in fix.changes), reverse=True)
 
 
 def _raw_offsets(raw: str) -> list[int]:
-    """For each offset into the normalised text of a `Source`, its end included, the one into the text of the file."""
+    """Return for each offset into the normalized text of a `Source`, its end included, the one into the file's text."""
     first = 1 if raw.startswith("\ufeff") else 0
     kept = [at for at in range(first, len(raw)) if not (raw[at] == "\n" and at and raw[at - 1] == "\r")]
     return [*kept, len(raw)]

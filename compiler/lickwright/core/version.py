@@ -1,6 +1,6 @@
-"""The two versions: the program's and the notation's.
+"""The versions of the program and of the notation.
 
-Plain constants, since asking the installed package costs 60 ms at every start.
+They are constants, since reading them from the installed package costs 60 ms at every start.
 """
 
 __version__ = "0.1.0"

@@ -1,1 +1,1 @@
-"""Diagnostics for people and programs: a terminal, SARIF, annotations."""
+"""Diagnostics as text and JSON for a terminal, as SARIF, and as annotations of a code review."""

@@ -1,7 +1,7 @@
-"""Findings as the workflow commands from which GitHub makes annotations beside the lines of a change.
+"""Findings as workflow commands, from which GitHub makes annotations beside the lines of a change.
 
-In: sources with their findings. Out: text for standard output, a line a finding. GitHub shows about ten of each kind a step; the whole list is
-SARIF's.
+In: sources with their findings. Out: text for standard output, a line a finding. GitHub shows about ten of each kind a
+step; SARIF has the whole list.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ _COMMANDS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.INFO
 
 
 def annotation_commands(files: Iterable[tuple[Source, Sequence[Diagnostic]]]) -> str:
-    """`::error file=a.lick,line=4,endLine=4,col=7,endColumn=9,title=L301 in "Gate", bar 3::…`, a line each."""
+    """Return a line for each finding: `::error file=a.lick,line=4,endLine=4,col=7,endColumn=9,title=L301 in "Gate"::…`."""
     return "".join(_annotation(source, d) for source, found in files for d in found)
 
 
@@ -35,7 +35,7 @@ def _annotation(source: Source, d: Diagnostic) -> str:
 
 
 def _data(text: str) -> str:
-    """Escaped as a command's message: nothing in a text of a user's can end the line and begin a command of its own."""
+    """Return text escaped as a command's message, so that no text of a user can end the line and begin a command."""
     return safe_text(text.replace("%", "%25").replace("\r", "%0D").replace("\n", "%0A"))
 
 

@@ -1,8 +1,8 @@
-"""Findings as a person or a program reads them.
+"""Findings as text for a screen or as values for JSON, and the words that all reports share.
 
-In: a `Source` and its findings. Out: text for a screen (a line that says what is wrong, the written line, a caret
-under the wrong part, the other place, what would be right), or a value for JSON. Nothing here touches a terminal: the
-caller says whether colour is wanted and how wide the screen is.
+In: a `Source` and its findings. Out: text (a line that says what is wrong, the written line, a caret under the wrong
+part, the other place, what would be right), or a value for JSON. The terminal itself is not touched: the caller passes
+whether colors are wanted and how wide the screen is.
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ MAX_SHOWN = 100  # findings a file on a screen; the rest is counted
 TAB = 4  # columns between tab stops in a shown line
 
 _COLOURS = {Severity.ERROR: "31", Severity.WARNING: "33", Severity.INFO: "36"}
-_ESCAPED = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")  # characters that move a cursor, reverse text or show nothing
+_ESCAPED = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")  # categories that move a cursor, reverse text or show nothing
 
 
 def safe_text(text: str) -> str:
-    r"""`text` with every control,
+    r"""Return `text` with characters that could control a screen shown as `\u{1B}`.
 
-    format, private, unassigned and surrogate character shown as `\u{1B}`: no text of a user's steers the screen.
+    They are control, format, private, unassigned and surrogate characters, and line and paragraph separators.
     """
     if text.isascii() and text.isprintable():
         return text
@@ -34,7 +34,7 @@ def safe_text(text: str) -> str:
 
 
 def safe_lines(text: str) -> str:
-    """`safe` for a text of several lines, which stay lines."""
+    """Return each line of a text made safe by `safe_text`, with a line end after it."""
     return "".join(safe_text(line) + "\n" for line in text.split("\n"))
 
 
@@ -45,7 +45,7 @@ def _shown(char: str) -> str:
 
 
 def display_width(text: str) -> int:
-    """Columns that `text` takes on a screen: two for a wide character, none for a combining mark (Unicode's UAX 11)."""
+    """Return the columns that `text` takes on a screen: two for a wide character, none for a combining mark (UAX 11)."""
     if text.isascii():
         return len(text)
     from unicodedata import category, east_asian_width
@@ -54,9 +54,9 @@ def display_width(text: str) -> int:
 
 
 def source_excerpt(source: Source, span: Span, columns: int = 100) -> tuple[str, str]:
-    """The written line where `span` starts, and the caret line under it.
+    """Return the written line where `span` starts, and the line of carets under it.
 
-    A long line is cut to about `columns` round the span, `...` where it goes on. A span that runs past its line is
+    A long line is cut to about `columns` around the span, with `...` where it goes on. A span that runs past its line is
     marked to the line's end; an empty one gets one caret.
     """
     place = source.place(span.start)
@@ -84,7 +84,7 @@ def source_excerpt(source: Source, span: Span, columns: int = 100) -> tuple[str,
 
 
 def format_finding(source: Source, diagnostic: Diagnostic, colour: bool = False, columns: int = 100) -> str:
-    """One finding in full, ending in a line end.
+    """Return one finding in full, with a line end at its end.
 
     porch.lick:12:9: error: bar 3 holds 7 eighths, 4/4 asks for 8 (L301)
         | e8 e5 B8^10 -r p5 G7~ |
@@ -114,7 +114,7 @@ def _line_of(note: RelatedInformation) -> str:
 
 
 def format_location(source: Source, diagnostic: Diagnostic) -> str:
-    """`porch.lick:12:9`, or the file alone where a finding is about it as a whole."""
+    """Return `porch.lick:12:9`, or the file alone where a finding is about it as a whole."""
     name = safe_text(source.name) if source.name != "-" else "standard input"
     if not _has_place(diagnostic):
         return name
@@ -123,7 +123,7 @@ def format_location(source: Source, diagnostic: Diagnostic) -> str:
 
 
 def _has_place(diagnostic: Diagnostic) -> bool:
-    """Whether it is about a place in the text: one about a file as a whole (L6xx) is not."""
+    """Return True for a finding about a place in the text: one about a file as a whole (L6xx) has none."""
     return not diagnostic.code.startswith("L6")
 
 
@@ -139,7 +139,7 @@ def _paint(text: str, code: str, colour: bool) -> str:
 
 
 def format_findings(source: Source, diagnostics: Sequence[Diagnostic], colour: bool = False, columns: int = 100) -> str:
-    """Findings of one file, at most `SHOWN` of them, errors before the rest where there are more."""
+    """Return the findings of one file, at most `MAX_SHOWN`; where there are more, errors are kept first."""
     shown = list(diagnostics)
     if len(shown) > MAX_SHOWN:
         keep = sorted(range(len(shown)), key=lambda i: (shown[i].severity is not Severity.ERROR, i))[:MAX_SHOWN]
@@ -152,12 +152,12 @@ def format_findings(source: Source, diagnostics: Sequence[Diagnostic], colour: b
 
 
 def counted_noun(number: int, what: str) -> str:
-    """`1 error`, `2 errors`."""
+    """Return a number and its noun: `1 error`, `2 errors`."""
     return f"{number:,} {what}" + ("" if number == 1 else "s")
 
 
 def format_bytes(number: int) -> str:
-    """`850 bytes`, `12 kB`, `3.4 MB`, `21 GB`: two digits or more."""
+    """Return a size with two digits or more: `850 bytes`, `12 kB`, `3.4 MB`, `21 GB`."""
     if number < 1000:
         return counted_noun(number, "byte")
     size = float(number)
@@ -169,25 +169,25 @@ def format_bytes(number: int) -> str:
 
 
 def join_words(words: Iterable[str], last: str = "and") -> str:
-    """`a, b and c`; at least one word."""
+    """Return `a, b and c`. Raises ValueError for no words."""
     *most, final = words
     return f"{', '.join(most)} {last} {final}" if most else final
 
 
 def tally_findings(diagnostics: Iterable[Diagnostic]) -> str:
-    """`2 errors, 1 warning`, or `no findings`."""
+    """Return the numbers of findings by severity: `2 errors, 1 warning`, or `no findings`."""
     found = [d.severity for d in diagnostics]
     return tally_severities(Counter(found))
 
 
 def tally_severities(severities: Mapping[Severity, int]) -> str:
-    """The same of numbers by severity."""
+    """Return `2 errors, 1 warning`, or `no findings`, from numbers by severity."""
     parts = [counted_noun(severities[severity], severity.word) for severity in Severity if severities.get(severity)]
     return ", ".join(parts) or "no findings"
 
 
 def findings_json(source: Source, found: Sequence[Diagnostic]) -> list[dict[str, Any]]:
-    """Findings for JSON: lines and columns from 1, columns in code points, the end exclusive."""
+    """Return findings as values for JSON: lines and columns from 1, columns in code points, the end exclusive."""
     return [_value(source, d, name) for d, name in zip(found, fingerprints(source, found), strict=True)]
 
 
@@ -223,7 +223,7 @@ def _extent(source: Source, span: Span) -> dict[str, int]:
 
 
 def describe_crash(error: BaseException) -> str:
-    """What went wrong inside the program, and where, in one line for whoever mends it."""
+    """Return what went wrong inside the program, and where, in one line for a bug report."""
     from traceback import extract_tb
 
     frames = [f for f in extract_tb(error.__traceback__) if not f.filename.startswith("<")]

@@ -1,7 +1,8 @@
-"""Findings as SARIF 2.1.0, the OASIS standard by which code review tools and editors read them.
+"""Findings as SARIF 2.1.0, the OASIS standard that code review tools and editors read.
 
-In: sources with their findings, and the rules. Out: a value for JSON. Columns count code points from 1 and the end is exclusive, as in a `Span`;
-paths are relative to the folder of the run, so that no machine's name or folder is in the file.
+In: sources with their findings, and the rules. Out: a value for JSON. Columns count code points from 1 and the end is
+exclusive, as in a `Span`; paths are relative to the folder of the run, so that the file has no name or folder of the
+machine.
 """
 
 from __future__ import annotations
@@ -17,15 +18,15 @@ from lickwright.core.text_edits import place_change
 from lickwright.core.version import __version__
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
-BASE = "%SRCROOT%"  # the name that SARIF's readers give to the folder that paths are relative to
-FINGERPRINT = "lickwrightFinding/v1"  # a later way of making them gets another number
+BASE = "%SRCROOT%"  # the usual name of the folder to which paths are relative
+FINGERPRINT = "lickwrightFinding/v1"  # fingerprints made in another way would need another number
 _LEVELS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.INFO: "note"}
 
 Value = dict[str, Any]
 
 
 def sarif_document(files: Sequence[tuple[Source, Sequence[Diagnostic]]], rules: Sequence[Rule]) -> Value:
-    """The whole report: one run, one result a finding, and the rules that were met."""
+    """Return the whole report: one run, one result a finding, and the rules that have findings."""
     met = {d.code for _, found in files for d in found}
     listed = [rule for rule in rules if rule.code in met]
     index = {rule.code: n for n, rule in enumerate(listed)}
@@ -86,7 +87,7 @@ def _result(source: Source, d: Diagnostic, fingerprint: str, index: dict[str, in
 
 
 def _location(source: Source, d: Diagnostic) -> Value:
-    """Where in the file, and which lick and bar."""
+    """Return where in the file a finding is, and its lick, bar and beat."""
     location: Value = {"physicalLocation": _physical(source, None if _of_file(d) else d.span)}
     if d.lick is not None:
         where = "" if d.bar is None else f", bar {d.bar}" + (f", beat {d.beat}" if d.beat else "")
@@ -95,12 +96,12 @@ def _location(source: Source, d: Diagnostic) -> Value:
 
 
 def _of_file(d: Diagnostic) -> bool:
-    """Whether it is about a file as a whole."""
+    """Return True for a finding about a file as a whole."""
     return d.code.startswith("L6")
 
 
 def _physical(source: Source, span: Span | None) -> Value:
-    """`span` None: the file as a whole."""
+    """Return a place in a file; `span` None is the file as a whole."""
     where: Value = {"artifactLocation": _artifact(source)}
     if span is not None:
         where["region"] = _region(source, span)
