@@ -7,6 +7,7 @@ import os
 import re
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ import pytest
 from commanding import Run, write
 from lickwright.cli import main
 from lickwright.cli.table import format_table
+from lickwright.index.duplicates import find_duplicates
 from lickwright.report.console import display_width
 from shelved import SAMPLE_LICKS, SAMPLES, sample_facts
 
@@ -401,6 +403,14 @@ def test_duplicates(run: Run) -> None:
     assert found[0]["licks"][2]["differs"][0] == "box 2"
     assert found[0]["licks"][3]["differs"][0] == "1 note fewer"
     assert run("library", BLUES, "--duplicates") == (0, "no licks are alike\n", "")
+
+
+def test_duplicates_that_were_not_all_compared_are_said_to_be_so(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lickwright.cli.duplicates_view.find_duplicates", partial(find_duplicates, effort=0))
+    code, out, _ = run("library", BLUES, "--duplicates")
+    assert code == 0
+    assert "not every pair was compared" in out
+    assert json.loads(run("library", BLUES, "--duplicates", "--format", "json")[1])["complete"] is False
 
 
 def test_many_groups_fit_one_screen_and_the_rest_is_counted(run: Run) -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from lickwright.analysis.fingerprint import WHOLE, unpack_moments
 from lickwright.core.source import Source
-from lickwright.index.duplicates import described, duplicate_groups, linked
+from lickwright.index.duplicates import _PieceIndex, described, find_duplicates, group_near_phrases
 from lickwright.index.edit_distance import NOTE, PART, PreparedPhrase, cost, likeness, near_limit, shape
 from lickwright.index.similarity_search import like
 from lickwright.music.pitch import parse_key
@@ -119,7 +119,7 @@ def changed(
 
 
 def test_the_samples_are_not_alike() -> None:
-    assert duplicate_groups(sample_index()) == []
+    assert find_duplicates(sample_index()).groups == []
 
 
 @cache
@@ -141,8 +141,8 @@ def test_samples_in_another_key_and_box_are_found_and_nothing_else() -> None:
     files = {f"a/{n:02}.lick": [own] for n, (own, _) in enumerate(moved_samples())}
     files |= {f"b/{n:02}.lick": [there] for n, (_, there) in enumerate(moved_samples())}
     connection = indexed(files)
-    assert duplicate_groups(connection) == [], "a family is no duplicate"
-    found = duplicate_groups(connection, families=True)
+    assert find_duplicates(connection).groups == [], "a family is no duplicate"
+    found = find_duplicates(connection, families=True).groups
     assert len(found) == 60 == len(moved_samples())
     assert {group.kind for group in found} == {"same phrase"}
     for group in found:
@@ -174,7 +174,7 @@ def test_samples_with_one_or_two_notes_changed_are_found() -> None:
         files[f"b/{n:02}.lick"] = [own._replace(moments=copy, phrase=n + 1, tab=n + 1, key="C minor")]
         changes[n] = edits
     connection = indexed(files)
-    found = duplicate_groups(connection)
+    found = find_duplicates(connection).groups
     assert len(found) == 59 and {group.kind for group in found} == {"near"}
     for group in found:
         first, second = described(connection, group)
@@ -195,7 +195,7 @@ def test_near_ones_are_never_missed() -> None:
         waits = [draw.choice((EIGHTH, EIGHTH, 2 * EIGHTH)) for _ in pitches]
         phrases += [(pitches, waits), changed(draw, pitches, waits, draw.randint(1, 3), draw.randint(-7, 7))]
     shapes = [shape(packed(*one)) for one in phrases]
-    of = {n: group[0] for group in linked(shapes) for n in group}
+    of = {n: group[0] for group in group_near_phrases(shapes).groups for n in group}
     pairs = 0
     for n, one in enumerate(shapes):
         for m in range(n):
@@ -206,6 +206,32 @@ def test_near_ones_are_never_missed() -> None:
             pairs += near_by
             assert not near_by or of[n] == of[m]
     assert pairs > 12
+
+
+def test_work_on_very_many_near_ones_is_bounded_and_said() -> None:
+    """Many copies of one phrase with other notes: few pairs are compared once the effort is spent, and copies side by side still link."""
+    draw = random.Random(5)
+    base = [draw.choice((-5, -2, 0, 3, 5, 7, 10, 12)) for _ in range(24)]
+    phrases = []
+    for n in range(300):
+        pitches = list(base)
+        for at in (1 + n % 23, 1 + n // 23):
+            pitches[at] += 1 + n % 5
+        phrases.append(shape(packed(pitches, [EIGHTH] * 24)))
+    whole, bounded = group_near_phrases(phrases), group_near_phrases(phrases, effort=0)
+    assert whole.is_complete and not bounded.is_complete
+    assert max(map(len, whole.groups)) == 300
+    assert max(map(len, bounded.groups)) > 250
+
+    def entries(number: int) -> int:
+        index = _PieceIndex(0)
+        for n in range(number):
+            for _ in index.candidates(phrases[n]):
+                pass
+            index.add(n, phrases[n])
+        return -index.effort
+
+    assert entries(300) < 2.5 * entries(150)  # in proportion, not by the square
 
 
 def test_planted_licks(tmp_path: Path) -> None:
@@ -221,7 +247,7 @@ def test_planted_licks(tmp_path: Path) -> None:
     }
     text = HEAD + "\n".join(f'lick "{name}"\n{music}\n' for name, music in licks.items())
     connection = indexed({"a.lick": facts_of(text)})
-    (group,) = duplicate_groups(connection)
+    (group,) = find_duplicates(connection).groups
     assert group.kind == "near"
     members = {m.hit.facts["title"]: m.how for m in described(connection, group)}
     assert list(members) == ["base", "copy", "higher", "one"]

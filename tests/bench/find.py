@@ -21,7 +21,7 @@ from library_maker import make
 
 from lickwright.compiler import compile_file
 from lickwright.index.coverage_gaps import gaps
-from lickwright.index.duplicates import duplicate_groups
+from lickwright.index.duplicates import find_duplicates
 from lickwright.index.search import memory, search_index
 from lickwright.index.similarity_search import like
 from lickwright.index.statistics import overview
@@ -126,7 +126,7 @@ def main() -> None:
     connection.executemany("INSERT INTO sources VALUES (?, ?)", [(n, f"{n:06}.lick") for n in range(DUPLICATES)])
     index_schema.add_many(connection, [(n, [one]) for n, one in enumerate(licks)])
     begun = time.perf_counter()
-    found = duplicate_groups(connection)
+    found = find_duplicates(connection).groups
     seconds = time.perf_counter() - begun
     phrases = len({one.phrase for one in licks})
     kinds = Counter(group.kind for group in found)

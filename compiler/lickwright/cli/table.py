@@ -1,7 +1,6 @@
 """Rows in columns that fit the screen.
 
-In: heads and cells. Out: lines. What does not fit is cut with `…`, the widest columns first; no text of a user's steers the
-screen.
+In: heads and cells. Out: lines. What does not fit is cut with `…`, the widest columns first; control characters in cells are shown by number.
 """
 
 from __future__ import annotations
@@ -16,35 +15,46 @@ _LEAST = 5  # columns to which a cell is cut, at most
 
 
 def format_table(heads: Sequence[str], rows: Sequence[Sequence[str]], columns: int, least: str = "") -> str:
-    """A line of heads, if there are any, and one a row, at most `columns` wide where that can be. Numbers stand to the right.
+    """Return a line of heads, if there are any, and one for each row, at most `columns` wide if that can be.
 
-    The last column is a place: of a long one its end is kept. `least` is the head of the column that is cut first, down to
-    that head, and left out where the rest has no room even so.
+    Columns of numbers are set to the right. The last column is a place: of a long one its end is kept. `least` is the head of the
+    column that is cut first, down to that head; it is left out if the rest has no room even so.
     """
     cells = [[" ".join(safe_text(cell).split()) for cell in row] for row in rows]
-    widest = [max(map(display_width, column)) for column in zip_longest(heads, *cells, fillvalue="")]
-    over = sum(widest) + _BETWEEN * (len(widest) - 1) - columns
-    if least in heads and over > 0:
+    widths = [max(map(display_width, column)) for column in zip_longest(heads, *cells, fillvalue="")]
+    over = _width(widths) - columns
+    if over > 0 and least in heads:
         at = list(heads).index(least)
-        if over <= widest[at] - len(least):
-            widest[at] -= over
+        if over <= widths[at] - len(least):
+            widths[at] -= over
         else:
             heads, *cells = [[*row[:at], *row[at + 1 :]] for row in (heads, *cells)]
-            del widest[at]
-    while sum(widest) + _BETWEEN * (len(widest) - 1) > columns:
-        most = max(widest)
+            del widths[at]
+    widths = _narrowed(widths, columns)
+    right = [_is_number_column(column) for column in zip(*cells, strict=True)]
+    lines = [_line(heads, widths, right)] if heads else []
+    lines += [_line(row, widths, right) for row in cells]
+    return "".join(line.rstrip() + "\n" for line in lines)
+
+
+def _width(widths: Sequence[int]) -> int:
+    return sum(widths) + _BETWEEN * (len(widths) - 1)
+
+
+def _narrowed(widths: list[int], columns: int) -> list[int]:
+    """Return the widths with the widest made narrower, all equal ones alike, until they fit or none is above `_LEAST`."""
+    while (over := _width(widths) - columns) > 0:
+        most = max(widths)
         if most <= _LEAST:
             break
-        over = sum(widest) + _BETWEEN * (len(widest) - 1) - columns
-        second = max((w for w in widest if w < most), default=_LEAST)
-        alike = widest.count(most)
-        lower = max(_LEAST, second, most - -(-over // alike))
-        widest = [lower if w == most else w for w in widest]
-    right = [
-        all(cell.replace(".", "", 1).isdigit() or not cell for cell in column) for column in zip(*cells, strict=True)
-    ]
-    lines = [*([_line(heads, widest, right)] if heads else []), *(_line(row, widest, right) for row in cells)]
-    return "".join(line.rstrip() + "\n" for line in lines)
+        second = max((w for w in widths if w < most), default=_LEAST)
+        lower = max(_LEAST, second, most - -(-over // widths.count(most)))
+        widths = [lower if w == most else w for w in widths]
+    return widths
+
+
+def _is_number_column(cells: Sequence[str]) -> bool:
+    return all(cell.replace(".", "", 1).isdigit() or not cell for cell in cells)
 
 
 def _line(cells: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> str:
@@ -61,7 +71,7 @@ def _fitted(cell: str, wide: int, to_right: bool, its_end: bool) -> str:
 
 
 def cut(text: str, columns: int) -> str:
-    """The beginning of a text that fits, `…` where it goes on."""
+    """Return the beginning of a text that fits into `columns`, with `…` if it goes on."""
     if display_width(text) <= columns:
         return text
     kept, taken = "", 0

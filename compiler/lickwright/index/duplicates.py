@@ -8,7 +8,8 @@ where a chain of near ones links the two already.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from lickwright.analysis.fingerprint import FEWEST
@@ -18,6 +19,11 @@ from lickwright.index.families import Lineage, unrelated
 from lickwright.index.search import SearchHit, fetched
 
 _PIECE = 4  # moments: of as many pieces as a phrase has, an edit spoils one at most
+EFFORT = 100_000_000  # entries read and moments compared; about ten seconds (estimate). Thousands of nearly equal phrases need more
+_FEW_ENTRIES, _FEW_COMPARED = (
+    50,
+    10,
+)  # of a piece and of a phrase once the effort is spent: the last, since copies stand side by side
 SAME_TAB, SAME_PHRASE, NEAR = "same tab", "same phrase", "near"  # kinds, by how alike all of a group are
 
 
@@ -38,11 +44,18 @@ class _Lick(NamedTuple):
     origin: str
 
 
-def duplicate_groups(connection: sqlite3.Connection, families: bool = False) -> list[Group]:
-    """All groups, those that are most alike first, then by where they begin.
+class Duplicates(NamedTuple):
+    """The licks of a library that are alike."""
+
+    groups: list[Group]
+    is_complete: bool  # False: there were so many near ones that not all pairs were compared
+
+
+def find_duplicates(connection: sqlite3.Connection, families: bool = False, effort: int = EFFORT) -> Duplicates:
+    """Return all groups, those that are most alike first, then by where they begin.
 
     A phrase of fewer than four notes is like none, and licks with errors are left out. So are licks that were moved from another
-    of their group (`families.py`), unless `families` is true.
+    of their group (`families.py`), unless `families` is true. `effort` bounds the work, see `group_near_phrases`.
     """
     rows = connection.execute(
         "SELECT l.id, l.phrase, l.tab, l.title, l.origin FROM licks l JOIN sources s ON s.id = l.source_id "
@@ -56,15 +69,17 @@ def duplicate_groups(connection: sqlite3.Connection, families: bool = False) -> 
     moments = dict(connection.execute("SELECT code, moments FROM phrases"))
     codes = list(of_phrase)
     order = {one.id: n for n, one in enumerate(licks)}
+    near = group_near_phrases([shape(moments[code]) for code in codes], effort)
     found = []
-    for members in linked([shape(moments[code]) for code in codes]):
+    for members in near.groups:
         alike = sorted((one for n in members for one in of_phrase[codes[n]]), key=lambda one: order[one.id])
         if not families:
             alike = unrelated((Lineage(one.title, one.origin), one) for one in alike)
         if len(alike) > 1:
             found.append(Group(_kind(alike), tuple(one.id for one in alike)))
     rank = (SAME_TAB, SAME_PHRASE, NEAR).index
-    return sorted(found, key=lambda group: (rank(group.kind), order[group.licks[0]]))
+    found.sort(key=lambda group: (rank(group.kind), order[group.licks[0]]))
+    return Duplicates(found, near.is_complete)
 
 
 def _kind(alike: Sequence[_Lick]) -> str:
@@ -73,36 +88,68 @@ def _kind(alike: Sequence[_Lick]) -> str:
     return SAME_TAB if len({one.tab for one in alike}) == 1 else SAME_PHRASE
 
 
-def linked(shapes: Sequence[PreparedPhrase]) -> Iterator[list[int]]:
-    """The phrases as groups that chains of near ones hold together, by their numbers; one alone is a group too."""
-    roots = list(range(len(shapes)))
+class _Groups:
+    """Phrases by number, joined into groups (union-find with path halving)."""
 
-    def root(n: int) -> int:
-        while roots[n] != n:
-            roots[n] = n = roots[roots[n]]
+    def __init__(self, number: int) -> None:
+        self._parents = list(range(number))
+
+    def root(self, n: int) -> int:
+        """Return the lowest number of the group that `n` is in."""
+        parents = self._parents
+        while parents[n] != n:
+            parents[n] = n = parents[parents[n]]
         return n
 
-    seen = _Seen()
-    for n, one in enumerate(shapes):
-        for other in seen.like(one):
-            limit = near_limit(min(one.notes, shapes[other].notes))
-            if root(other) != root(n) and cost(one, shapes[other], limit) is not None:
-                roots[max(root(other), root(n))] = min(root(other), root(n))
-        seen.add(n, one)
-    together: dict[int, list[int]] = {}
-    for n in range(len(shapes)):
-        together.setdefault(root(n), []).append(n)
-    yield from together.values()
+    def join(self, n: int, m: int) -> None:
+        """Make one group of those of `n` and `m`."""
+        low, high = sorted((self.root(n), self.root(m)))
+        self._parents[high] = low
+
+    def members(self) -> list[list[int]]:
+        """Return all groups, one alone too, each in ascending order."""
+        found: dict[int, list[int]] = {}
+        for n in range(len(self._parents)):
+            found.setdefault(self.root(n), []).append(n)
+        return list(found.values())
 
 
-class _Seen:
-    """The phrases looked at so far, by their steps and where these stand."""
+class NearPhrases(NamedTuple):
+    """Phrases in groups, by their numbers."""
 
-    def __init__(self) -> None:
+    groups: list[list[int]]  # one alone is a group too
+    is_complete: bool  # False: there were so many near ones that not all pairs were compared
+
+
+def group_near_phrases(phrases: Sequence[PreparedPhrase], effort: int = EFFORT) -> NearPhrases:
+    """Return the phrases as groups that chains of near ones hold together.
+
+    `effort` bounds the work, in entries read and moments compared: once it is spent, each phrase is only compared with a few
+    of those before it. The work is then proportional to the number of phrases.
+    """
+    groups, index = _Groups(len(phrases)), _PieceIndex(effort)
+    for n, one in enumerate(phrases):
+        for other in index.candidates(one):
+            if groups.root(other) == groups.root(n):
+                continue
+            limit = near_limit(min(one.notes, phrases[other].notes))
+            index.effort -= one.notes * limit
+            if cost(one, phrases[other], limit) is not None:
+                groups.join(other, n)
+        index.add(n, one)
+    return NearPhrases(groups.members(), index.effort > 0)
+
+
+class _PieceIndex:
+    """The phrases looked at so far, by their steps and where these stand; each piece of steps at a place has a list of phrases."""
+
+    def __init__(self, effort: int) -> None:
+        self.effort = effort  # that is left
         self._at: dict[tuple[bytes, int], list[int]] = {}
         self._notes: list[int] = []
 
     def add(self, number: int, one: PreparedPhrase) -> None:
+        """Add a phrase under the next number."""
         self._notes.append(one.notes)
         if not near_limit(one.notes):
             return
@@ -110,21 +157,29 @@ class _Seen:
         for i in range(len(steps) - _PIECE + 2):
             at.setdefault((steps[i : i + _PIECE - 1], i), []).append(number)
 
-    def like(self, one: PreparedPhrase) -> Iterable[int]:
-        """Those that share all pieces of this one but as many as edits may have spoiled, and nearly in their places."""
+    def candidates(self, one: PreparedPhrase) -> Iterable[int]:
+        """Return the phrases that share all pieces of this one but as many as edits may have spoiled, nearly in their places.
+
+        Those that share most come first.
+        """
         limit = near_limit(one.notes)
         if not limit:
             return ()
         moved, steps, at = limit // NOTE, one.steps, self._at
-        shared: dict[int, int] = {}
         starts = range(0, len(steps) - _PIECE + 2, _PIECE)
+        shared: Counter[int] = Counter()
         for i in starts:
             piece = steps[i : i + _PIECE - 1]
             for j in range(max(0, i - moved), i + moved + 1):
-                for number in at.get((piece, j), ()):
-                    shared[number] = shared.get(number, 0) + 1
+                numbers = at.get((piece, j), [])
+                if self.effort <= 0:
+                    numbers = numbers[-_FEW_ENTRIES:]
+                self.effort -= len(numbers)
+                shared.update(numbers)
         notes, least = self._notes, len(starts) - moved
-        return [n for n, pieces in shared.items() if pieces >= least and abs(notes[n] - one.notes) <= moved]
+        found = [n for n, pieces in shared.items() if pieces >= least and abs(notes[n] - one.notes) <= moved]
+        found.sort(key=shared.__getitem__, reverse=True)
+        return found if self.effort > 0 else found[:_FEW_COMPARED]
 
 
 class Member(NamedTuple):

@@ -1,0 +1,97 @@
+"""`lickwright library --duplicates`: the licks of a library that are alike, in groups, for a person or as JSON.
+
+In: an open index. Out: text on standard output. Which licks are alike is decided in `index/duplicates.py`.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from json import dumps
+
+from lickwright.cli import terminal
+from lickwright.cli.index_source import lick_place, stale_line
+from lickwright.cli.table import format_table
+from lickwright.index.describe_difference import box_said
+from lickwright.index.duplicates import Duplicates, Group, described, find_duplicates
+from lickwright.index.reader import Shelf
+from lickwright.index.search import SearchHit, fetched
+from lickwright.report import console
+
+_GROUPS, _MEMBERS = 9, 3  # groups, and licks in a group, without --limit: together one screen
+_INCOMPLETE = (
+    "so many phrases here are nearly the same that not every pair was compared: some groups may belong together\n"
+)
+
+
+def show_duplicates(shelf: Shelf, library: str, form: str, limit: int | None, families: bool) -> None:
+    """Print groups of licks that are alike as `form` says, "text" or "json"; at most `limit` groups, and licks in each."""
+    found = find_duplicates(shelf.connection, families)
+    if form == "json":
+        groups = [_as_value(shelf, group, limit) for group in found.groups]
+        terminal.out(dumps({"library": library, "complete": found.is_complete, "groups": groups}, indent=2) + "\n")
+        return
+    _print_groups(shelf, found, limit)
+    ids = [lick for group in found.groups for lick in group.licks]
+    terminal.out(stale_line(shelf, library, Counter(shelf.state(hit.path) for hit in fetched(shelf.connection, ids))))
+    terminal.out("" if found.is_complete else _INCOMPLETE)
+    groups_of_licks = f"{console.counted_noun(len(found.groups), 'group')} of {console.counted_noun(len(ids), 'lick')}"
+    terminal.out((groups_of_licks if found.groups else "no licks are alike") + "\n")
+
+
+def _print_groups(shelf: Shelf, found: Duplicates, limit: int | None) -> None:
+    kind, most = "", limit or _GROUPS
+    for group in found.groups[:most]:
+        if group.kind != kind:
+            kind = group.kind
+            terminal.out(f"{_KINDS[kind]}\n\n")
+        terminal.out(_group(shelf, group, limit or _MEMBERS) + "\n")
+    more = len(found.groups) - most
+    if more > 0:
+        terminal.out(f"and {console.counted_noun(more, 'more group')}: --limit N shows more, --format json all\n\n")
+
+
+_KINDS = {
+    "same tab": "The same tab:",
+    "same phrase": "The same phrase, in another key or box, or played otherwise:",
+    "near": "Nearly the same phrase:",
+}
+
+
+def _group(shelf: Shelf, group: Group, most: int | None) -> str:
+    rows = []
+    for n, member in enumerate(described(shelf.connection, group, most)):
+        known = member.hit.facts
+        first = ", ".join(filter(None, (known["key"], box_said(known["box"])))) or "no key"
+        rows.append(
+            (
+                known["title"],
+                (first if n == 0 else ", ".join(member.how) or "the same") + _marked(shelf, member.hit),
+                lick_place(shelf, member.hit),
+            )
+        )
+    more = len(group.licks) - len(rows)
+    text = format_table((), rows, terminal.columns(sys.stdout, 120, most=200) - 2)
+    return "".join(f"  {line}\n" for line in text.splitlines()) + (f"  and {more:,} more\n" if more else "")
+
+
+def _marked(shelf: Shelf, hit: SearchHit) -> str:
+    """Return what became of a lick's source, in brackets; "" for nothing."""
+    state = shelf.state(hit.path)
+    return f" ({state})" if state else ""
+
+
+def _as_value(shelf: Shelf, group: Group, most: int | None) -> dict[str, object]:
+    members = [
+        {
+            "title": member.hit.facts["title"],
+            "path": shelf.path(member.hit.path),
+            "line": member.hit.facts["line"],
+            "key": member.hit.facts["key"] or None,
+            "box": member.hit.facts["box"] or None,
+            "differs": list(member.how),
+            "stale": bool(shelf.state(member.hit.path)),
+        }
+        for member in described(shelf.connection, group, most)
+    ]
+    return {"kind": group.kind, "licks": members}
