@@ -193,10 +193,7 @@ class Builder:
             if count <= MAX_FIELDS:
                 read = _read_short_field if len(line) <= MAX_SHARED else _read_field
                 name, value, remark, raw, raw_at, sign = read(line)
-                name_span = new(Span, (start, start + len(name)))
-                out.append(
-                    Field(name, value, remark, name_span, raw, start + raw_at, sign, span=new(Span, (start, end)))
-                )
+                out.append(Field(name, value, remark, raw, start + raw_at, sign, span=new(Span, (start, end))))
             elif count == MAX_FIELDS + 1:
                 self._too_many_fields(Span(start, end))
             start = end + 1

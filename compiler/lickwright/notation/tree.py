@@ -38,12 +38,14 @@ class Field(Node):
     name: str
     text: str  # the value, white space folded, chords with the signs of a printed chart
     comment: str | None = None  # the one that ends its line
-    name_span: Span = field(compare=False, repr=False, default=NOWHERE)
-    raw: str = field(
-        compare=False, repr=False, default=""
-    )  # the value as written, comments blanked: offsets count from raw_at
-    raw_at: int = field(compare=False, repr=False, default=0)
+    raw: str = field(compare=False, repr=False, default="")  # the value as written, comments blanked
+    raw_at: int = field(compare=False, repr=False, default=0)  # where it begins
     sign: str = field(compare=False, repr=False, default="")  # `:` or `=` that touches its name, where none belongs
+
+    @property
+    def name_span(self) -> Span:
+        """Where the name stands."""
+        return Span(self.span.start, self.span.start + len(self.name))
 
 
 @record
