@@ -18,7 +18,7 @@ from lickwright.notation import rules
 from lickwright.notation.brackets import Token
 from lickwright.notation.build_music import MusicBuilder, span_of
 from lickwright.notation.build_sayings import ESCAPE, QUOTES
-from lickwright.notation.fault import short
+from lickwright.notation.fault import shorten
 from lickwright.notation.parse_tree import Tree
 from lickwright.notation.tree import Book, Comment, Event, Field, Lick, SameBar, Tuplet, Unknown, Worded
 
@@ -131,7 +131,7 @@ class Builder:
                 self.report(
                     rules.SAME_TITLE,
                     lick.title_span,
-                    f'the title "{short(lick.title)}" is already used in line {line}',
+                    f'the title "{shorten(lick.title)}" is already used in line {line}',
                     "give each lick a title of its own",
                 )
 
@@ -250,7 +250,7 @@ class Builder:
             self.report(
                 rules.EMPTY,
                 title_span,
-                f'the lick "{short(title)}" has no music',
+                f'the lick "{shorten(title)}" has no music',
                 "music begins with a bar line: `| e8 e5 B8 G7 |`",
             )
         end = span_of(children[-1]).end

@@ -13,7 +13,7 @@ from lickwright.core.diagnostics import Change, Fix, replacement_fix
 from lickwright.core.source import Span
 from lickwright.notation import habits, rules
 from lickwright.notation.build_notes import ReportFinding
-from lickwright.notation.explain import explain, mended
+from lickwright.notation.explain import explain_run, mend_run
 from lickwright.notation.fault import Fault
 from lickwright.notation.tree import Bare, Event, Item, Unknown
 
@@ -122,7 +122,7 @@ class BadRuns:
             self.report(
                 rules.ENDING, span, message, f"an ending is `|{number}`; a note is a string and a fret, `B{ending[1]}`"
             )
-        elif road := habits.road(self.text[span.start + text.startswith("@") : span.start + 25]):
+        elif road := habits.navigation_phrase(self.text[span.start + text.startswith("@") : span.start + 25]):
             self.told = span.start + text.startswith("@") + road[1]
             said = self.text[span.start : self.told].rstrip()
             message = f"there is no `{said}`" if text.startswith("@") else f"`{said}` without its `@`"
@@ -143,7 +143,7 @@ class BadRuns:
         if bracket == "[":
             self.report(rules.TUPLET, span, f"`{text}[` is not a tuplet", "three in the time of two is `3[…]`")
             return
-        known = habits.bracketed(f"({text})", 0)
+        known = habits.bracketed_phrase(f"({text})", 0)
         hint = known[0] if known else "a word and a colon stand inside: `(pm: E0 E0)`"
         self.report(rules.WORD, span, f"`{text}` stands before its parenthesis", hint)
 
@@ -206,8 +206,8 @@ class BadRuns:
             )
             fix = None
         else:
-            fault = explain(text, good, after_repeat)
-            right = mended(text, good) if fault.right is not None else None
+            fault = explain_run(text, good, after_repeat)
+            right = mend_run(text, good) if fault.right is not None else None
             fix = (
                 replacement_fix(*span, right) if right is not None else self._touching(span, text, before, after_repeat)
             )

@@ -15,7 +15,7 @@ from lickwright.notation import habits, rules
 from lickwright.notation.brackets import Token
 from lickwright.notation.build_bad import BadRuns
 from lickwright.notation.build_notes import ReportFinding
-from lickwright.notation.fault import short
+from lickwright.notation.fault import shorten
 from lickwright.notation.techniques import EVENT_WORDS, WORDS
 
 MAX_TUPLET = 64
@@ -66,7 +66,7 @@ class BracketBuilder:
             self.report(
                 rules.TUPLET,
                 span,
-                f"`{short(opener.text)}` is not a tuplet",
+                f"`{shorten(opener.text)}` is not a tuplet",
                 f"the numbers go from 2 to {MAX_TUPLET}: `3[…]`, `5:4[…]`",
             )
             return None
@@ -93,7 +93,7 @@ class BracketBuilder:
         """Report a parenthesis without a word, or with one that the notation does not have or that lacks its colon."""
         if span.start < self._bad.told:
             return  # `3(…`, `tr(…`, which have been reported
-        meant = None if word in _WORDS else habits.bracketed(self.text, span.start)
+        meant = None if word in _WORDS else habits.bracketed_phrase(self.text, span.start)
         if word in _WORDS:
             colon = replacement_fix(*span, f"({word}:")
             self.report(rules.WORD, span, f"`{word}` needs its colon", f"write `({word}: …)`", colon)
@@ -109,8 +109,8 @@ class BracketBuilder:
     def _report_habit(self, span: Span, hint: str, sure: str | None, end: int) -> None:
         """Report a phrase, up to `end`, that stands for one of our words in other notations; `sure` is the word if it is certain."""
         said = self.text[span.start + 1 : end].strip().rstrip(":").rstrip()
-        lacks = habits.plain(said) in _WORDS and self.text[end - 1] != ":"
-        message = f"`{short(said)}` needs its colon" if lacks else f"there is no word `{short(said)}`"
+        lacks = habits.plain_phrase(said) in _WORDS and self.text[end - 1] != ":"
+        message = f"`{shorten(said)}` needs its colon" if lacks else f"there is no word `{shorten(said)}`"
         fix = replacement_fix(span.start, end, f"({sure}:") if sure else None
         self._bad.told = end
         self.report(rules.WORD, Span(span.start + 1, span.start + 1 + len(said)), message, hint, fix)
@@ -121,7 +121,7 @@ class BracketBuilder:
         near = None if self._crowded() else nearest_name(word, _WORDS)
         hint = f"did you mean `({near}: …)`?" if near else f"the words are {', '.join(_WORDS)}"
         fix = replacement_fix(*where, word.lower()) if word.lower() in _WORDS else None
-        self.report(rules.WORD, where, f"there is no word `{short(word)}`", hint, fix)
+        self.report(rules.WORD, where, f"there is no word `{shorten(word)}`", hint, fix)
 
 
 def _is_number(digits: str, least: int) -> bool:

@@ -19,7 +19,7 @@ from lickwright.notation.build_bad import BadRuns
 from lickwright.notation.build_brackets import BracketBuilder
 from lickwright.notation.build_notes import ReportFinding, read_runs
 from lickwright.notation.build_sayings import Sayings
-from lickwright.notation.fault import short
+from lickwright.notation.fault import shorten
 from lickwright.notation.parse_tree import Tree
 from lickwright.notation.tree import BarLine, Comment, Item, SameBar, Step, Tuplet, Unknown, Worded
 
@@ -172,7 +172,7 @@ class MusicBuilder:
             self.report(
                 rules.REPEAT,
                 Span(start + wrong[0], start + wrong[1]),
-                f"`{short(text[wrong[0] : wrong[1]])}` is not a number of times",
+                f"`{shorten(text[wrong[0] : wrong[1]])}` is not a number of times",
                 "`:|x3` plays it three times in all; from 2 to 10,000",
             )
         last = out[at] if at >= 0 else None
@@ -198,7 +198,7 @@ class MusicBuilder:
             self.report(
                 rules.ENDING,
                 span,
-                f"there is no `{short(text)}` ending",
+                f"there is no `{shorten(text)}` ending",
                 "endings are `1st` and `2nd`; the last time through takes the second",
             )
             return Unknown(0, span=span)
@@ -227,7 +227,7 @@ class MusicBuilder:
         self.report(
             rules.LATE,
             Span(span.start, span.start + len(name)),
-            f"`{short(name)}` comes after the music has begun",
+            f"`{shorten(name)}` comes after the music has begun",
             hint,
         )
 

@@ -13,7 +13,7 @@ from lickwright.core.source import Span
 from lickwright.notation import habits, rules
 from lickwright.notation.build_bad import BadRuns
 from lickwright.notation.build_notes import ReportFinding
-from lickwright.notation.fault import short
+from lickwright.notation.fault import shorten
 from lickwright.notation.navigation import BY_SIGN
 from lickwright.notation.tree import Item, Navigation, Say, Unknown
 
@@ -39,7 +39,7 @@ class Sayings:
         if re.search(r"[ \t]", text):
             close = "=".join(side.strip() for side in text.split("=", 1))
             fix = replacement_fix(*span, close)
-            self.report(rules.SAYING, span, f"`{short(text)}` has spaces in it", f"write `{close}`, touching", fix)
+            self.report(rules.SAYING, span, f"`{shorten(text)}` has spaces in it", f"write `{close}`, touching", fix)
             text = close
         name, equals, value = text[1:].partition("=")
         if name == "tempo" and equals:
@@ -52,7 +52,7 @@ class Sayings:
             return Navigation(BY_SIGN[name], span=span)
         large = not equals and (name.lower() in DYNAMICS or name.lower() in BY_SIGN or name.lower() == "fermata")
         small = replacement_fix(*span, text.lower()) if large else None
-        self.report(rules.SAYING, span, f"there is no `{short(text)}`", self._meant(name, equals, value, span), small)
+        self.report(rules.SAYING, span, f"there is no `{shorten(text)}`", self._meant(name, equals, value, span), small)
         return None
 
     def _meant(self, name: str, equals: str, value: str, span: Span) -> str:
@@ -61,10 +61,10 @@ class Sayings:
             number = _NUMBER_AFTER.match(self.text, span.end)
             self._bad.told = number.end() if number else self._bad.told
             return f"write `@tempo={number[1] if number else value or 60}`"
-        if road := habits.road(self.text[span.start + 1 : span.start + 25]):
+        if road := habits.navigation_phrase(self.text[span.start + 1 : span.start + 25]):
             self._bad.told = span.start + 1 + road[1]
             return f"write `@{road[0]}`"
-        loud = habits.loudness(name)
+        loud = habits.loudness_sign(name)
         if loud and not equals:
             return f"write `@{loud}`"
         near = None if self._crowded() else nearest_name(name, (*DYNAMICS, "tempo=", "fermata", *BY_SIGN))

@@ -1,7 +1,7 @@
-"""What is wrong with a run that cannot be read, in a player's words.
+"""Explain a run that cannot be read, in a player's words.
 
-In: the text between two spaces or brackets, and a test for "this much is good". Out: the rule, the wrong part, a message and a hint. Each case is
-one habit that people bring along: the first that fits speaks.
+In: the text between two spaces or brackets, and a test of whether a text can be read. Out: a `Fault`: the rule, the wrong part, a message and a
+hint. Each case is a habit that people bring along; the first that fits is reported.
 """
 
 from __future__ import annotations
@@ -9,9 +9,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from lickwright.notation import habits, rules
-from lickwright.notation.explain_stop import stop
+from lickwright.notation import rules
+from lickwright.notation.explain_stop import explain_stop
 from lickwright.notation.fault import Fault
+from lickwright.notation.habits import bend_habit
+from lickwright.notation.run_habits import run_habit
+from lickwright.notation.sign_habits import sign_habit
+from lickwright.notation.standing_signs import standing_sign
 
 LONGEST = 120  # characters of a run that are searched for the mistake; a busy bar written in one has some 60
 
@@ -31,10 +35,10 @@ _LOOKALIKES = {
 _UNSURE = "•"  # a word processor makes it of many things
 
 
-def mended(run: str, good: Callable[[str], bool]) -> str | None:
-    """The run with all its sure mistakes mended; None where something in it is not sure."""
+def mend_run(run: str, good: Callable[[str], bool]) -> str | None:
+    """Return the run with all its sure mistakes mended; None where something in it is not sure."""
     for _ in range(LONGEST if len(run) <= LONGEST else 0):
-        fault = explain(run, good, after_repeat=False)
+        fault = explain_run(run, good, after_repeat=False)
         if fault.right is None:
             return None
         run = run[: fault.start] + fault.right + run[fault.end :]
@@ -43,26 +47,31 @@ def mended(run: str, good: Callable[[str], bool]) -> str | None:
     return None
 
 
-def explain(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
-    """The mistake in `run`; `good` tells whether a text can be read, `after_repeat` whether a `:|` stands just before it."""
-    fault = _lookalike(run) or (_too_long(run) if len(run) > LONGEST else None)
-    fault = fault or _standing_signs(run, after_repeat) or habits.habit_of_run(run) or _slide(run) or _finger(run)
-    fault = fault or habits.bend(run) or habits.signs(run)
+def explain_run(run: str, good: Callable[[str], bool], after_repeat: bool) -> Fault:
+    """Return the mistake in `run`; `good` tells whether a text can be read, `after_repeat` whether a `:|` stands just before it."""
+    fault = _lookalike(run) or _too_long(run) or standing_sign(run, after_repeat)
+    fault = fault or next((found for case in _CASES if (found := case(run))), None)
     if fault:
         return fault
     if run[0] in "r~^" and good(f"-{run}"):
-        hint = f"write it on its note, `B8{run}`, or on a hold, `-{run}`"
-        if re.fullmatch(r"r\d+", run):
-            hint = (
-                f"`-r` lets the bend back to the fretted note, `-{run}` to fret {run[1:]}; a pull-off is `p{run[1:]}`"
-            )
-        return Fault(rules.UNREADABLE, 0, len(run), f"`{run}` stands apart from the note that it shapes", hint)
+        return _apart(run)
     cut = next((n for n in range(len(run) - 1, 0, -1) if good(run[:n])), 0)
-    return stop(run[:cut], run[cut:])
+    return explain_stop(run[:cut], run[cut:])
 
 
-def _too_long(run: str) -> Fault:
+def _apart(run: str) -> Fault:
+    """`r8`, `~`: a shape that does not touch its note."""
+    hint = f"write it on its note, `B8{run}`, or on a hold, `-{run}`"
+    if re.fullmatch(r"r\d+", run):
+        fret = run[1:]
+        hint = f"`-r` lets the bend back to the fretted note, `-{run}` to fret {fret}; a pull-off is `p{fret}`"
+    return Fault(rules.UNREADABLE, 0, len(run), f"`{run}` stands apart from the note that it shapes", hint)
+
+
+def _too_long(run: str) -> Fault | None:
     """So much without a space that the search for the mistake would cost more than it tells."""
+    if len(run) <= LONGEST:
+        return None
     return Fault(
         rules.UNREADABLE,
         0,
@@ -73,76 +82,16 @@ def _too_long(run: str) -> Fault:
 
 
 def _lookalike(run: str) -> Fault | None:
-    for at, char in enumerate(run):
-        if char in _LOOKALIKES:
-            what, right = _LOOKALIKES[char]
-            return Fault(
-                rules.TYPOGRAPHY,
-                at,
-                at + 1,
-                f"`{char}` is {what}, not {f'`{right}`' if len(right) < 4 else right}",
-                f"type `{right}`" if len(right) < 4 else f"type {right}",
-                None if char in _UNSURE else right if len(right) < 4 else " ",
-            )
-    return None
-
-
-def _standing_signs(run: str, after_repeat: bool) -> Fault | None:
-    """Runs that are one misplaced sign."""
-    whole = (0, len(run))
-    if run in ("/", "\\", "//", "\\\\"):
-        return Fault(rules.SLIDE, *whole, f"`{run}` stands alone: does it belong to the note before or after it?",
-                     f"`G7{run}` slides off, `{run[0]}G9` slides in, `G7{run}9` slides from one to the other")  # fmt: skip
-    times = re.fullmatch(r"(?:[x*×]?(\d{0,4})|(\d{1,4})[x×])x*", run) if after_repeat else None
-    if times and not re.fullmatch(r"x\d+", run):
-        count = times[1] or times[2]
-        hint = (
-            f"`:|x{count}` plays it {count} times in all"
-            if count and int(count) > 1
-            else "`:|x2` is twice in all, `:|x3` three times"
-        )
-        ending = "; an ending is `|1st` and `:|2nd`" if count in ("1", "2") else ""
-        return Fault(rules.REPEAT, *whole, f"`{run}`: how many times is it played?", hint + ending)
-    if times:
-        return Fault(rules.REPEAT, *whole, f"`{run}` does not touch its repeat sign", f"write `:|{run}`")
-    glued = re.fullmatch(r"(x\d+?)(\d(?:st|nd|rd|th))", run) if after_repeat else None
-    if glued:
-        return Fault(
-            rules.REPEAT,
-            *whole,
-            f"`{run}`: where does the number of times end?",
-            f"put a space between: `:|{glued[1]} {glued[2]}`",
-        )
-    if run.startswith("&") or run.endswith("&"):
-        at = 0 if run.startswith("&") else len(run) - 1
-        return Fault(rules.UNREADABLE, at, at + 1, "`&` must touch both its notes", "write them together: `e5&B8`")
-    if run.startswith("-") and "&" in run:
-        return Fault(rules.UNREADABLE, 0, 1, "which string goes on while the other is played?", "name it: `A-&e7`")
-    if re.fullmatch(r"\d{1,2}", run):
-        return Fault(rules.UNREADABLE, *whole, f"fret {run} has no string", f"a note is a string and a fret: `B{run}`")
-    fingered = re.fullmatch(r"([1-4])([EADGBe]\d{1,2})", run)
-    if fingered:
-        hint = f"the fretting finger follows: `{fingered[2]}'{fingered[1]}`"
-        return Fault(rules.UNREADABLE, 0, 1, f"`{fingered[1]}` stands before its note", hint)
-    back = re.fullmatch(r"(\d{1,2})([EADGBe])(\D.*)?", run)
-    if back:
-        return Fault(
-            rules.UNREADABLE,
-            *whole,
-            f"`{run}` is the wrong way round",
-            f"string first: `{back[2]}{back[1]}{back[3] or ''}`",
-        )
-    number = re.fullmatch(r"@(?:tempo|bpm)?[:]?(\d{2,3})", run, re.IGNORECASE)
-    if number:
-        return Fault(rules.SAYING, *whole, f"`{run}` is not a tempo", f"write `@tempo={number[1]}`")
-    if run.startswith("@"):
-        return Fault(
-            rules.SAYING,
-            *whole,
-            f"`{run[:20]}` is not something that can be said here",
-            'say `@mf`, `@"words"`, `@tempo=60` or `@fermata`',
-        )
-    return None
+    """A sign that a word processor or a keyboard puts in place of one of ours."""
+    at = next((at for at, char in enumerate(run) if char in _LOOKALIKES), -1)
+    if at < 0:
+        return None
+    char = run[at]
+    what, right = _LOOKALIKES[char]
+    named = len(right) > 3  # in words: "a plain space"
+    shown = right if named else f"`{right}`"
+    mend = None if char in _UNSURE else " " if named else right
+    return Fault(rules.TYPOGRAPHY, at, at + 1, f"`{char}` is {what}, not {shown}", f"type {shown}", mend)
 
 
 def _slide(run: str) -> Fault | None:
@@ -165,3 +114,7 @@ def _finger(run: str) -> Fault | None:
         return None
     hint = "fretting fingers are '1 to '4 and 'T, plucking ones 'p 'i 'm 'a 'c"
     return Fault(rules.UNREADABLE, match.start(), match.end(), f"`{match[0]}` is not a finger", hint)
+
+
+# In this order: a case may rely on those before it.
+_CASES: tuple[Callable[[str], Fault | None], ...] = (run_habit, _slide, _finger, bend_habit, sign_habit)

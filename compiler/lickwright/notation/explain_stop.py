@@ -22,7 +22,7 @@ _HABITS = {
 }
 
 
-def stop(before: str, rest: str) -> Fault:
+def explain_stop(before: str, rest: str) -> Fault:
     """Return what stops the reading at `rest`, which is not empty, after the good characters `before`."""
     return next((fault for case in _CASES if (fault := case(before, rest))), None) or _plain(before, rest)
 
@@ -149,7 +149,7 @@ def _string(rest: str, cut: int) -> Fault | None:
         return None
     letter, fret = match.groups()
     if letter == "H":
-        return habits.german(fret, cut)
+        return habits.german_string(fret, cut)
     if letter.upper() in _STRINGS:
         return Fault(
             rules.STRING,

@@ -1,4 +1,4 @@
-"""One mistake inside a run of notes, before anybody knows where the run stands."""
+"""One mistake inside a run of notes, before it is known where the run stands."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ class Fault(NamedTuple):
 
 
 def unreadable_rule(start: int, end: int, message: str, hint: str) -> Fault:
-    """A fault of the rule for what cannot be read at all."""
+    """Return a fault of the rule for what cannot be read at all."""
     return Fault(rules.UNREADABLE, start, end, message, hint)
 
 
-def short(text: str) -> str:
-    """A text cut to what fits in a message."""
+def shorten(text: str) -> str:
+    """Return a text cut to what fits in a message."""
     return text if len(text) <= 24 else f"{text[:20]}… ({len(text)} characters)"
