@@ -60,7 +60,7 @@ class Seal(NamedTuple):
         return end == self._end(hash.hexdigest())
 
     def ends(self, data: bytes) -> bool:
-        """Whether the bytes of a whole file end with its seal, unbroken."""
+        """Return True if the bytes of a whole file end with its seal, unbroken."""
         rest = len(data) - len(self._end("0" * 2 * _HASH))
         return rest >= 0 and data[rest:] == self._end(blake2b(data[:rest], digest_size=_HASH).hexdigest())
 

@@ -24,8 +24,8 @@ SHARE = {
     (1, 2): 0.36, (1, 3): 0.64, (1, 4): 1.0, (2, 3): 0.36, (2, 4): 0.74, (3, 4): 0.46,
 }  # fmt: skip
 
-# Strings lie 7.5 mm apart at fret 2 and 9.4 at fret 20, linear between (measured on usual electric guitars); beside the
-# outer two is a margin.
+# Strings lie 7.5 mm apart at fret 2 and 9.4 at fret 20, linear between; beside the outer two is a margin. Estimates for
+# a usual guitar.
 _SPACING_MM = (7.5, 9.4)
 _SPACING_FRETS = (2, 20)
 EDGE_MM = 3.5

@@ -143,7 +143,8 @@ class BendLimit(NamedTuple):
 
 
 _ANY = 99
-# The most severe first: the first that fits is reported. Estimates, from the travel and force that the model gives.
+# Estimates. The most severe first: the first that fits is reported. Bends of more than two whole steps are judged by
+# another rule (`checks/bends.py`).
 BEND_LIMITS: tuple[BendLimit, ...] = (
     BendLimit(
         ("plain", "wound third", "wound", "nylon"), 1, 1, 1.0, "error", "no string gives that much at the first fret"

@@ -5,8 +5,8 @@ guitar that audio plays. The field's choices, MIDI, audio and the checks of bend
 instruments.
 
 Lengths and times are those of real instruments where a physical quantity has a usual value (scale length, picking point,
-place of the pick-up). Decay times, filters and levels are estimates, set by measuring and comparing recordings of this
-program; they are the place to change how a guitar sounds.
+place of the pick-up). Decay times, filters and levels are estimates, set by measuring and comparing; they are the place
+to change how a guitar sounds.
 """
 
 from __future__ import annotations

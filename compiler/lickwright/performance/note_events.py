@@ -22,7 +22,7 @@ from lickwright.timeline.model import SoundingNote, Timeline
 
 # MIDI velocities of the dynamics, out of 127: common in files, no standard.
 DYNAMICS = {"pp": 33, "p": 49, "mp": 64, "mf": 80, "f": 96, "ff": 112}
-# All numbers below are estimates, set by ear.
+# The numbers below are estimates.
 GRACE, RAKE = 0.07, 0.018  # seconds that a grace note and a rake stroke take
 ROLL = 0.025  # seconds from string to string of a rolled chord
 REPEATS = 9  # strokes a second of tremolo and trill

@@ -18,7 +18,7 @@ from lickwright.timeline.model import PitchGesture, SoundingNote
 
 Seconds = Callable[[int], float]  # from grains
 
-# All numbers below are estimates, set by ear.
+# The numbers below are estimates.
 BEND_MAX, BEND_SHARE = 0.25, 0.6  # seconds, and share of its step, that a bend or release takes at most
 GLIDE_A_FRET = 0.05  # seconds that a sliding finger needs a fret
 VIBRATO_HZ, VIBRATO_IN, VIBRATO_OUT = 5.5, 0.12, 0.05  # wobbles a second; seconds to grow and to calm down

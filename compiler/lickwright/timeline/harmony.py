@@ -62,7 +62,7 @@ def struck_pitch(sound: SoundingNote) -> float:
 
 
 def chord_tones(timeline: Timeline) -> tuple[str, ...]:
-    """For each sound, by index, what it is in the chord over it (`tone`); "" for dead notes, and without a chord."""
+    """Return for each sound, by index, its degree in the chord over it; "" for dead notes, and without a chord."""
     under = chords_under(timeline)
     return tuple(
         "" if sound.dead else tone_in_chord(chord, struck_pitch(sound))

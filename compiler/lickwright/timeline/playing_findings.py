@@ -18,28 +18,28 @@ PlayingFinding = tuple[Rule, Span, str, str]  # rule, place, message, hint
 
 
 def nothing_to_hold(at: Span) -> PlayingFinding:
-    """A hold before anything has sounded."""
+    """Return the finding for a hold before anything has sounded."""
     return rules.HOLD, at, "there is nothing to hold yet", "silence is a dot: `.`"
 
 
 def silent_string_held(at: Span, string: str) -> PlayingFinding:
-    """A hold of one string on which nothing sounds."""
+    """Return the finding for a hold of one string on which nothing sounds."""
     return rules.HOLD, at, f"nothing sounds on {string} to hold", "play it first, or let it ring: `e5=`"
 
 
 def nothing_to_shape(at: Span, sign: str) -> PlayingFinding:
-    """A shape on a hold under which no string sounds."""
+    """Return the finding for a shape on a hold under which no string sounds."""
     message = f"`{sign}` has nothing to shape: no string sounds here"
     return rules.NO_SHAPE, at, message, "play a note first, or take the mark out"
 
 
 def roll_of_one(at: Span) -> PlayingFinding:
-    """A roll round a single note."""
+    """Return the finding for a roll round a single note."""
     return rules.WORD_NOTES, at, "a roll of one note", "a roll is a chord: `(roll: A0&D2&G2)`"
 
 
 def ambiguous_string(at: Span, note: Note, strings: Iterable[int], tuning: Tuning) -> PlayingFinding:
-    """A connected note after several strings; `strings` are their numbers."""
+    """Return the finding for a connected note after several strings; `strings` are their numbers."""
     sign, numbers = note.begin.sign, list(strings)
     letters = " or ".join(f"`{tuning.written(n)}{sign}{note.fret}`" for n in reversed(numbers))
     message = f"`{sign}{note.fret}` could belong to any of {len(numbers)} strings"
@@ -47,13 +47,13 @@ def ambiguous_string(at: Span, note: Note, strings: Iterable[int], tuning: Tunin
 
 
 def nothing_before(at: Span, note: Note) -> PlayingFinding:
-    """A connected note with no note before it."""
+    """Return the finding for a connected note with no note before it."""
     message = f"`{note.begin.sign}{note.fret}` has no note before it"
     return rules.NO_SOURCE, at, message, "begin with a note: `G7h9`; from nowhere it names its string: `hG9`"
 
 
 def nothing_to_connect(at: Span, note: Note, string: str) -> PlayingFinding:
-    """A connected note on a string (as written) where nothing sounds any more."""
+    """Return the finding for a connected note on a string (as written) where nothing sounds any more."""
     sign = note.begin.sign
     again = f"{'t' if sign == 't' else ''}{string}{note.fret}"
     message = f"nothing sounds on {string} for `{sign}{note.fret}` to go on from"
@@ -61,7 +61,7 @@ def nothing_to_connect(at: Span, note: Note, string: str) -> PlayingFinding:
 
 
 def no_such_string(at: Span, name: str, tuning: Tuning, usual: int) -> PlayingFinding:
-    """A name or number that no string of the tuning has; `usual` is the string that players mean by the letter."""
+    """Return the finding for a name or number that no string has; `usual` is the string that players mean by it."""
     at = Span(at.start, at.start + len(name))
     if name[-1] == ":":
         message = f"there is no string {name[:-1]}: {tuning} has {tuning.strings}"
@@ -71,6 +71,6 @@ def no_such_string(at: Span, name: str, tuning: Tuning, usual: int) -> PlayingFi
 
 
 def bare_string(at: Span, string: str) -> PlayingFinding:
-    """A string without a fret, outside of a rake or scrape."""
+    """Return the finding for a string without a fret, outside of a rake or scrape."""
     hint = f"a note is a string and a fret: `{string}7`; bare strings are for a rake or scrape"
     return rules.BARE, at, f"string {string} has no fret here", hint
