@@ -248,7 +248,7 @@ EXPORTS: tuple[ExportFormat, ...] = (
         "the sound of it, as a guitar plays it; other --format, other suffix",
         is_audio=True,
     ),
-    ExportFormat("page", "lickwright.export.page", ".html", "lesson page, to read, hear and practise in any browser"),
+    ExportFormat("page", "lickwright.export.page", ".html", "lesson page, to read, hear and practice in any browser"),
 )
 
 

@@ -1,4 +1,4 @@
-"""Lesson page: a lick to read, hear and practise, as one HTML file that needs nothing else.
+"""Lesson page: a lick to read, hear and practice, as one HTML file that needs nothing else.
 
 In: a lick as counted, drawn and sounded. Out: UTF-8 HTML; with `Options.page_sound` also its recordings, one at the tempo and one played
 slowly. Without them the page plays plain plucked tones. Nothing in the page asks a network for anything, and no words of a user can become part of its code.
@@ -17,7 +17,7 @@ from lickwright.core.extras import install_command
 from lickwright.core.slugs import slug
 from lickwright.export import Export, Length, LoweredLick, Options, duration_in_words
 from lickwright.export.page import recording, sections
-from lickwright.export.page.markup import Markup, asset, data_block, document, el
+from lickwright.export.page.markup import Markup, asset, data_block, document, el, program
 from lickwright.export.page.music import drawings
 from lickwright.export.page.score import score, slow_options
 from lickwright.export.tab.heading import heading_facts, tempo_words
@@ -38,7 +38,7 @@ NO_RECORDING = Rule(
 )
 RULES: tuple[Rule, ...] = (NO_RECORDING,)
 SLOW = int(SHARES["slow"])  # per cent of the tempo at which the slow recording is played
-_SCRIPTS = ("sound.js", "transport.js", "lesson.js")
+_SCRIPTS = ("sound.js", "transport.js", "lesson.js", "ticks.js")
 
 
 def emit(lowered: LoweredLick, options: Options) -> Export:
@@ -91,7 +91,7 @@ def _parts(
     blocks = [data_block("score", score(lowered, played))]
     for number, sound in enumerate(sounds):
         blocks.append(Markup(f'<script type="text/plain" id="take-{number}">{sound.decode("ascii")}</script>'))
-    yield document(timeline.title, [body, *blocks], [asset("page.css"), asset("lesson.css")], _scripts())
+    yield document(timeline.title, [body, *blocks], [asset("page.css"), asset("lesson.css")], program(*_SCRIPTS))
 
 
 _SOUND = re.compile(rb'<script type="text/plain" id="take-[01]">([A-Za-z0-9+/=]+)</script>')
@@ -105,11 +105,6 @@ def _sounds_of(page: bytes) -> list[bytes]:
     if len(found) != 2:
         raise ValueError("no recordings in the page")
     return found
-
-
-def _scripts() -> list[str]:
-    """The scripts of the player as one program, with names of its own."""
-    return ['(() => {\n"use strict";', *(asset(name) for name in _SCRIPTS), "})();"]
 
 
 def _unrecorded(lowered: LoweredLick, performance: Performance, options: Options) -> Diagnostic | None:

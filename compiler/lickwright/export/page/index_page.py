@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import NamedTuple
 from urllib.parse import quote
 
-from lickwright.export.page.markup import Markup, asset, document, el
+from lickwright.export.page.markup import Markup, asset, document, el, program
 
 MOST = 20_000  # licks in one index: some 10 MB of page
 
@@ -61,8 +61,7 @@ def index_page(title: str, entries: Sequence[IndexEntry]) -> str:
         el("ul", *(_row(one) for one in shown), id="licks", class_="licks"),
         el("p", f"{len(entries) - MOST:,} more licks are not listed.", class_="hint") if len(entries) > MOST else None,
     )
-    scripts = ['(() => {\n"use strict";', asset("site.js"), "})();"]
-    return document(title, [body], [asset("page.css"), asset("site.css")], scripts)
+    return document(title, [body], [asset("page.css"), asset("site.css")], program("site.js"))
 
 
 def _licks(number: int) -> str:
@@ -126,7 +125,10 @@ def _row(one: IndexEntry) -> Markup:
 def _facts(one: IndexEntry) -> Iterator[str]:
     yield from (words for words in (one.key, one.scale if one.scale not in one.key else "") if words)
     if one.box:
-        yield f"box {one.box}" if one.box[0].isdigit() else one.box
+        boxes = _boxes(one.box)
+        yield (
+            one.box if not one.box[0].isdigit() else f"boxes {', '.join(boxes)}" if len(boxes) > 1 else f"box {one.box}"
+        )
     if one.level is not None:
         yield f"level {one.level}"
     if one.tempo:
@@ -135,6 +137,6 @@ def _facts(one: IndexEntry) -> Iterator[str]:
 
 
 def _boxes(box: str) -> list[str]:
-    """`1 2` is two boxes, `E shape` one."""
-    words = box.split(" ")
+    """`1 2` is two boxes, `1 at 12` and `E shape` one."""
+    words = box.partition(" at ")[0].split(" ")
     return words if all(word.isdigit() for word in words) else [box]

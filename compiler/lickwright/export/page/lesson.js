@@ -405,26 +405,6 @@ music.addEventListener("keydown", (event) => {
   action();
 });
 
-// ---- ticks of the practice ladder, kept in this browser where it allows that
-
-const ticks = [...document.querySelectorAll(".tick")];
-const kept = `ladder ${document.title} ${score.bpm} ${score.takes[0].notes.length}`;
-try {
-  const done = new Set(JSON.parse(localStorage.getItem(kept) || "[]"));
-  for (const tick of ticks) tick.checked = done.has(tick.dataset.bpm);
-} catch {
-  // this browser keeps nothing for a file
-}
-for (const tick of ticks) {
-  tick.addEventListener("change", () => {
-    try {
-      localStorage.setItem(kept, JSON.stringify(ticks.filter((one) => one.checked).map((one) => one.dataset.bpm)));
-    } catch {
-      // this browser keeps nothing for a file
-    }
-  });
-}
-
 new ResizeObserver(() => {
   look();
   showPart();

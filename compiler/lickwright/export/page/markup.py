@@ -96,6 +96,11 @@ def asset(name: str) -> str:
     return re.sub(r"\n\s*", "\n", _COMMENT.sub("", text))
 
 
+def program(*names: str) -> list[str]:
+    """Scripts of the package as one program, with names of its own."""
+    return ['(() => {\n"use strict";', *map(asset, names), "})();"]
+
+
 def document(title: str, body: Sequence[Markup], styles: Sequence[str], scripts: Sequence[str] = ()) -> str:
     """A whole page: `styles` and `scripts` are texts of our own, each of which becomes one block that the policy lets run by its hash."""
     style, script = "\n".join(styles), "\n".join(scripts)

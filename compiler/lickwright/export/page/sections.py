@@ -134,7 +134,7 @@ def ladder(rungs: Sequence[Fraction], beat: str) -> Markup:
         )  # fmt: skip
     return section(
         "ladder", "Practice ladder",
-        el("p", f"Beats a minute, in {beat}. Tick a tempo when it is clean three times in a row, then climb.", class_="hint"),
+        el("p", f"Beats a minute; a beat is a {beat} note. Tick a tempo when it is clean three times in a row, then climb.", class_="hint"),
         el("ol", *steps, class_="ladder"),
         class_="practice",
     )  # fmt: skip

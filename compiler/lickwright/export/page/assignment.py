@@ -1,0 +1,68 @@
+"""The assignment: what one pupil is to practice, until when, from which tempo to which, with a box to tick for each.
+
+In: the pupil, words of the teacher, and of each lick its title, its facts, its rungs and the name of its lesson page. Out: HTML, for the screen and for paper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import NamedTuple
+from urllib.parse import quote
+
+from lickwright.export.page.markup import Markup, asset, document, el, program
+from lickwright.hand.measures import CAUTION_LADDER
+
+
+class AssignedLick(NamedTuple):
+    """One lick of an assignment."""
+
+    title: str
+    page: str  # the name of its lesson page, in the folder of the assignment
+    facts: tuple[tuple[str, str], ...]  # name and value: key, box, tempo
+    beat: str  # the note value that its tempos count: "1/4"
+    rungs: tuple[Fraction, ...]  # beats a minute, the first to begin with and the last to reach
+    notes: tuple[str, ...]  # the writer's tips
+
+
+def assignment_page(pupil: str, due: str, words: str, licks: Sequence[AssignedLick]) -> str:
+    """Return the page. `due` is the day in words and `words` are the teacher's; both may be ""."""
+    body = el(
+        "main",
+        el(
+            "header",
+            el("p", "To practice", class_="hint"),
+            el("h1", pupil, dir="auto"),
+            el("p", "Until ", el("strong", due)) if due else None,
+            el("p", words, dir="auto") if words else None,
+        ),
+        *(_lick(number, lick) for number, lick in enumerate(licks, 1)),
+        el("footer", el("p", "Tick a tempo when it is clean three times in a row. ", CAUTION_LADDER, class_="caution")),
+    )
+    return document(f"To practice: {pupil}", [body], [asset("page.css"), asset("assignment.css")], program("ticks.js"))
+
+
+def _lick(number: int, lick: AssignedLick) -> Markup:
+    """A lick: its title, which leads to its lesson page, its facts, its tips, its ladder."""
+    facts = (el("div", el("dt", name), el("dd", value, dir="auto")) for name, value in lick.facts)
+    first, last = _said(lick.rungs[0]), _said(lick.rungs[-1])
+    way = f"From {lick.beat} = {first} to {last}" if len(lick.rungs) > 1 else f"At {lick.beat} = {last}"
+    return el(
+        "section",
+        el("h2", el("a", lick.title, href=quote(lick.page), dir="auto"), id=f"lick-{number}"),
+        el("dl", *facts, class_="facts"),
+        [el("p", note, dir="auto") for note in lick.notes],
+        el("p", way, class_="way"),
+        el("ol", *(_rung(rung) for rung in lick.rungs), class_="rungs"),
+        aria_labelledby=f"lick-{number}",
+    )  # fmt: skip
+
+
+def _rung(rung: Fraction) -> Markup:
+    said = _said(rung)
+    box = el("input", type="checkbox", class_="tick", data_bpm=said)
+    return el("li", el("label", box, el("span", said), el("span", " beats a minute is clean", class_="unseen")))
+
+
+def _said(rung: Fraction) -> str:
+    return f"{float(rung):g}"

@@ -1,0 +1,143 @@
+"""`lickwright assign`: a pupil's folder with the assignment and the lesson pages that it leads to."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from commanding import Run
+from lickwright.export.page.assignment import AssignedLick, assignment_page
+from pages import LICK, Reader, hosts_in
+from payloads import PAYLOADS
+
+TWO = LICK + 'lick "Back porch"\ntempo 100\nmeter 6/8\n| e8 e5 B8 e5 G7 - ||\n'
+PAGE = Path("mara/assignment.html")
+
+
+@pytest.fixture
+def assign(run: Run) -> Run:
+    """Assigns without recordings."""
+    Path("songs.lick").write_text(TWO)
+
+    def call(*arguments: str) -> tuple[int, str, str]:
+        return run("assign", *arguments, "--silent-page")
+
+    return call
+
+
+def test_a_pupil_gets_a_folder_with_everything_in_it(assign: Run) -> None:
+    code, out, err = assign("Mara", "songs.lick", "--by", "2026-12-05", "--note", "Slowly & <softly>.")
+    assert (code, err) == (0, "")
+    assert out == "mara/assignment.html: 2 licks for Mara\n"
+    read = Reader(PAGE.read_text("utf-8"))
+    assert read.all("h1")[0].text == "Mara"
+    assert "Until Saturday, December 5, 2026" in read.all("header")[0].text
+    assert "Slowly & <softly>." in read.all("header")[0].text
+    assert [one.text for one in read.all("h2")] == ["Window seat", "Back porch"]
+    for link in read.all("a"):
+        page = Path("mara", str(link.attributes["href"])).read_text("utf-8")
+        assert Reader(page).all("h1")[0].text == link.text
+    first = [one.attributes["data-bpm"] for one in read.all("section")[:1] for one in read.all("input")][:9]
+    assert first == ["58", "63", "68", "73", "78", "83", "88", "93", "96"]
+    assert "From 1/4 = 58 to 96" in read.all("section")[0].text
+    assert "From 1/4. = 60 to 100" in read.all("section")[1].text
+
+
+def test_the_tempos_are_those_that_are_asked_for_on_both_pages(assign: Run) -> None:
+    assert assign("Mara", "songs.lick", "--lick", "window SEAT", "--from", "50", "--to", "75%", "--step", "12")[0] == 0
+    ticks = [one.attributes["data-bpm"] for one in Reader(PAGE.read_text("utf-8")).all("input")]
+    assert ticks == ["48", "60", "72"]
+    lesson = Reader(Path("mara/window-seat.html").read_text("utf-8"))
+    assert [
+        one.attributes["data-bpm"] for one in lesson.all("button") if one.attributes.get("class") == "rung"
+    ] == ticks
+    assert not Path("mara/back-porch.html").exists()
+
+
+def test_again_it_is_the_same_and_what_is_not_ours_stays(assign: Run) -> None:
+    assert assign("Mara", "songs.lick")[0] == 0
+    before = PAGE.read_bytes()
+    assert assign("Mara", "songs.lick")[0] == 0
+    assert PAGE.read_bytes() == before
+    PAGE.write_bytes(before.replace(b"Window seat", b"My window"))
+    code, _, err = assign("Mara", "songs.lick")
+    assert code == 3
+    assert "not overwritten" in err
+    assert b"My window" in PAGE.read_bytes()
+    assert assign("Mara", "songs.lick", "--overwrite")[0] == 0
+    Path("mara/window-seat.html").write_text("mine")
+    assert assign("Mara", "songs.lick")[0] == 3
+    assert Path("mara/window-seat.html").read_text() == "mine"
+
+
+def test_a_lick_with_errors_is_left_out_and_said(assign: Run) -> None:
+    Path("bad.lick").write_text('lick "Bad"\n| h7 e5 B8 B5 G7 G5 D7 D5 ||\n')
+    code, out, err = assign("Mara", "songs.lick", "bad.lick")
+    assert code == 1
+    assert "bad.lick" in err and "2 licks for Mara" in out
+    assert [one.text for one in Reader(PAGE.read_text("utf-8")).all("h2")] == ["Window seat", "Back porch"]
+    code, out, _ = assign("Ada", "bad.lick")
+    assert (code, out) == (1, "")
+    assert not Path("ada").exists()
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (["--from", "soon"], "soon is no share of the tempo: write 60%"),
+        (["--from", "5%"], "it goes from 20% to 200%"),
+        (["--from", "90%", "--to", "80%"], "practice goes up"),
+        (["--by", "tomorrow"], "tomorrow is no day: write year, month and day, as in 2026-12-05"),
+        (["--by", "2026-02-30"], "2026-02-30 is no day"),
+        (["--lick", "Windov seat"], 'did you mean "Window seat"?'),
+        (["--out", "-"], "--out names a folder"),
+    ],
+)
+def test_wrong_usage_is_said(assign: Run, more: list[str], words: str) -> None:
+    code, _, err = assign("Mara", "songs.lick", *more)
+    assert code == 2
+    assert words in err
+    assert not Path("mara").exists()
+
+
+def test_a_pupil_needs_a_name_and_any_name_will_do(assign: Run) -> None:
+    assert assign(" ", "songs.lick")[0] == 2
+    assert assign("<b>Åsa/..\\", "songs.lick")[0] == 0
+    assert Reader(Path("b-asa/assignment.html").read_text("utf-8")).all("h1")[0].text == "<b>Åsa/..\\"
+
+
+def test_what_cannot_be_written_is_said(assign: Run) -> None:
+    Path("mara").write_text("a file")
+    code, _, err = assign("Mara", "songs.lick")
+    assert code == 3
+    assert "mara" in err and Path("mara").read_text() == "a file"
+
+
+def test_two_licks_of_one_title_get_two_pages(assign: Run) -> None:
+    Path("other.lick").write_text(LICK)
+    assert assign("Mara", "songs.lick", "other.lick", "--lick", "Window seat")[0] == 0
+    links = [str(one.attributes["href"]) for one in Reader(PAGE.read_text("utf-8")).all("a")]
+    assert len(set(links)) == 2 and all(Path("mara", link).is_file() for link in links)
+    Path("own.lick").write_text(LICK.replace("Window seat", "Assignment"))
+    assert assign("Mara", "own.lick", "--out", "again")[0] == 0
+    assert len(list(Path("again").iterdir())) == 2
+
+
+def test_no_words_become_part_of_the_page() -> None:
+    def made(words: str) -> str:
+        lick = AssignedLick(words, "a.html", (("key", words),), "1/4", (Fraction(60), Fraction(66)), (words,))
+        return assignment_page(words, words, words, [lick])
+
+    plain = [(one.name, tuple(one.attributes)) for one in Reader(made("plain")).elements]
+    for payload in PAYLOADS:
+        page = made(payload)
+        assert [(one.name, tuple(one.attributes)) for one in Reader(page).elements] == plain, payload
+    assert hosts_in(made("plain")) == set()
+
+
+def test_it_holds_recordings_unless_told_otherwise(run: Run) -> None:
+    Path("songs.lick").write_text(LICK)
+    assert run("assign", "Mara", "songs.lick")[0] == 0
+    assert "take-1" in Path("mara/window-seat.html").read_text("utf-8")
