@@ -51,6 +51,19 @@ def test_a_check_of_a_course_fits_one_screen(run: Run) -> None:
     assert lines[-1].startswith("60 files, 60 licks: ")
 
 
+@pytest.mark.parametrize("count", [2, 60])
+def test_findings_of_what_changed_come_before_those_of_what_did_not(run: Run, count: int) -> None:
+    for number in range(count):
+        write(f"lib/n{number:02}.lick", BAD.format(number))
+    run("make", "lib", "--to", "tab")
+    last = f"n{count - 1:02}.lick"
+    write(f"lib/{last}", BAD.format("again"))
+    err = run("make", "lib", "--to", "tab")[2]
+    assert last in err.splitlines()[0]
+    row = next((line for line in err.splitlines() if line.startswith("error   L1")), None)
+    assert count == 2 or (row is not None and last in row.split(",")[0])
+
+
 def test_all_shows_everything_and_few_findings_are_shown_in_full(run: Run) -> None:
     course()
     out = run("check", "lib", "--all")[1]

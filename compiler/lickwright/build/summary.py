@@ -37,6 +37,7 @@ class SourceReport(NamedTuple):
     refused: tuple[Skipped, ...] = ()  # licks that were not made
     troubles: tuple[Trouble, ...] = ()
     bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
+    unchanged: bool = False  # as the build before has found it
 
 
 class BuildObserver(Protocol):
@@ -102,7 +103,7 @@ class BuildSummary:
             text = read_source(one.path).decode("utf-8", "replace") if found else ""
         except Unreadable:  # it was there a moment ago
             text = ""
-        told = SourceReport(one.path, text, found, one.refused)
+        told = SourceReport(one.path, text, found, one.refused, unchanged=True)
         self._tell(told)
         return "failed" if bad else "unchanged", _for_report(told) if report else ""
 

@@ -72,7 +72,7 @@ class BuildView:
 
     def source(self, told: SourceReport) -> None:
         """What is wrong with one source."""
-        self._complain(Source(told.path, told.text), told.findings)
+        self._complain(Source(told.path, told.text), told.findings, told.unchanged)
         for trouble in told.troubles:
             self._complain(Source(trouble.path, ""), (trouble.finding,))
         for during, which in told.bugs:
@@ -87,12 +87,12 @@ class BuildView:
         """What is wrong with the sources at these paths: in full, or a digest where it is much."""
         return self._view.text(next_commands(self._view, paths))
 
-    def _complain(self, source: Source, found: tuple[Diagnostic, ...]) -> None:
+    def _complain(self, source: Source, found: tuple[Diagnostic, ...], unchanged: bool = False) -> None:
         self.code = max(self.code, exit_code(found, self._strict))
         if self._annotate and found:
             terminal.out(annotation_commands([(report_path(source), found)]))
         else:
-            self._view.add(source, found)
+            self._view.add(source, found, unchanged)
 
     def project(self, project: ProjectConfig) -> None:
         """Show what is wrong with a `lickwright.toml`, and keep the exit code."""

@@ -1,7 +1,7 @@
-"""Findings about many files on one screen: in full where they are few, else causes, errors and counts.
+"""Findings about many files on one screen: in full if they are few, else causes, errors and counts.
 
-In: findings, file by file. Out: text. What is left out is counted, and the command that shows it is named. Memory is bounded: of a finding that
-is only counted no text is kept.
+In: findings, file by file. Out: text. What is left out is counted, and the command that shows it is named. Memory is bounded: no text is kept of
+a finding that is only counted.
 """
 
 from __future__ import annotations
@@ -39,18 +39,17 @@ def show_findings(source: Source, found: Sequence[Diagnostic]) -> None:
 
 
 class _Code:
-    """What is known of one code."""
+    """The counts of one code."""
 
     def __init__(self, severity: Severity) -> None:
         self.severity = severity
         self.number = 0
         self.files = 0
-        self.places: list[str] = []
         self.last = ""  # the file that was counted last
 
 
 class _Cause:
-    """What is known of one setting that findings go back to."""
+    """One setting that findings go back to, with their counts."""
 
     def __init__(self, note: RelatedInformation, columns: int) -> None:
         assert note.source is not None
@@ -63,16 +62,24 @@ class _Cause:
         self.licks: set[tuple[str, str | None]] = set()
 
 
+class _First:
+    """The first findings of some sources: their text in full, the first errors, and the first places of each code."""
+
+    def __init__(self) -> None:
+        self.full: list[str] = []
+        self.errors: list[str] = []
+        self.places: dict[str, list[str]] = {}
+
+
 class FindingsView:
-    """Collects findings and says them once, at the end."""
+    """Collects findings, and shows them once, at the end. Those of unchanged sources come after the others."""
 
     def __init__(self, colour: bool, columns: int, everything: bool = False) -> None:
         """`everything`: show all in full, however many there are."""
         self._colour, self._columns, self._everything = colour, columns, everything
-        self._full: list[str] | None = []  # None once there are too many lines
+        self._changed, self._unchanged = _First(), _First()
+        self._is_digest = False  # True once there are too many lines
         self._lines = 0
-        self._errors: list[str] = []
-        self._error_lines = 0
         self._codes: dict[str, _Code] = {}
         self._causes: dict[tuple[str, int], _Cause] = {}
         self._worst_files: Counter[str] = Counter()
@@ -84,23 +91,33 @@ class FindingsView:
     @property
     def is_digest(self) -> bool:
         """True if there are too many findings to be shown in full."""
-        return self._full is None
+        return self._is_digest
 
-    def add(self, source: Source, found: Sequence[Diagnostic]) -> None:
-        """Takes the findings about one text."""
+    def add(self, source: Source, found: Sequence[Diagnostic], unchanged: bool = False) -> None:
+        """Take the findings about one text; `unchanged`: a build before has shown them already."""
         if not found:
             return
         self._sources.add(source.name)
         self.severities.update(d.severity for d in found)
-        text = ""
-        if self._full is not None:
+        first = self._unchanged if unchanged else self._changed
+        if not self._is_digest:
             text = console.format_findings(source, found, self._colour, self._columns)
-            self._full.append(text)
+            first.full.append(text)
             self._lines += text.count("\n")
         for d in found:
             self._count(source, d)
+            self._keep(first, source, d)
         if self._lines > LINES and len(self._sources) > 1 and not self._everything:
-            self._full = None
+            self._is_digest = True
+            self._changed.full, self._unchanged.full = [], []
+
+    def _keep(self, first: _First, source: Source, d: Diagnostic) -> None:
+        """Keep the text of the first findings, which a digest shows."""
+        places = first.places.setdefault(d.code, [])
+        if len(places) < PLACES:
+            places.append(console.format_location(source, d))
+        if d.severity is Severity.ERROR and len(first.errors) < ERRORS and not self._everything:
+            first.errors.append(console.format_finding(source, d, self._colour, self._columns))
 
     def _count(self, source: Source, d: Diagnostic) -> None:
         code = self._codes.setdefault(d.code, _Code(d.severity))
@@ -108,8 +125,6 @@ class FindingsView:
         code.number += 1
         code.files += code.last != source.name
         code.last = source.name
-        if len(code.places) < PLACES:
-            code.places.append(console.format_location(source, d))
         self._fixes += d.fix is not None
         self._worst_files[source.name] += 1
         self._worst_folders[os.path.dirname(source.name)] += 1
@@ -120,34 +135,28 @@ class FindingsView:
                 if cause is not None:
                     cause.codes[d.code] += 1
                     cause.licks.add((source.name, d.lick))
-        if d.severity is Severity.ERROR and len(self._errors) < ERRORS and not self._everything:
-            text = console.format_finding(source, d, self._colour, self._columns)
-            if self._error_lines + text.count("\n") <= ERROR_LINES:
-                self._errors.append(text)
-                self._error_lines += text.count("\n")
 
     def text(self, commands: Sequence[tuple[str, str]] = ()) -> str:
-        """All findings in full, or their digest with the next commands to say: pairs of a command and what it does."""
-        if self._full is not None:
-            return "".join(self._full)
+        """Return all findings in full, or a digest with what to say next: pairs of a command and what it does."""
+        if not self._is_digest:
+            return "".join([*self._changed.full, *self._unchanged.full])
         return "".join(self._digest(commands))
 
     def drained(self) -> str:
-        """The findings that were added since the last call, in full; of a view of everything."""
-        text, self._full = "".join(self._full or ()), []
+        """Return the findings that were added since the last call, in full, of a view of everything."""
+        text = self.text()
+        self._changed.full, self._unchanged.full = [], []
         return text
 
     @property
     def fixes(self) -> int:
-        """How many of the findings have a fix."""
+        """The number of findings that have a fix."""
         return self._fixes
 
     def _digest(self, commands: Sequence[tuple[str, str]]) -> Iterator[str]:
-        yield from self._said_causes()
-        yield from self._errors
-        if self._errors:
-            yield "\n"
-        yield from self._said_codes()
+        yield from self._cause_lines()
+        yield from self._errors()
+        yield from self._code_lines()
         yield from _listed("worst files", self._worst_files, self._columns)
         if len(self._worst_folders) > 1:
             yield from _listed("worst folders", self._worst_folders, self._columns)
@@ -155,7 +164,17 @@ class FindingsView:
         for command, does in commands:
             yield f"  {command:{wide}}  {does}\n"
 
-    def _said_causes(self) -> Iterator[str]:
+    def _errors(self) -> Iterator[str]:
+        """Yield the first errors in full, as many as fit, and an empty line after them."""
+        left = ERROR_LINES
+        for text in [*self._changed.errors, *self._unchanged.errors][:ERRORS]:
+            if text.count("\n") <= left:
+                left -= text.count("\n")
+                yield text
+        if left < ERROR_LINES:
+            yield "\n"
+
+    def _cause_lines(self) -> Iterator[str]:
         many = [cause for cause in self._causes.values() if cause.codes.total() >= LEAST]
         for cause in sorted(many, key=lambda cause: -cause.codes.total())[:CAUSES]:
             number = console.counted_noun(cause.codes.total(), "finding")
@@ -165,15 +184,16 @@ class FindingsView:
         if many:
             yield "\n"
 
-    def _said_codes(self) -> Iterator[str]:
+    def _code_lines(self) -> Iterator[str]:
         from lickwright.compiler.rules import find_rule
 
         rows = sorted(self._codes.items(), key=lambda one: (_RANK.index(one[1].severity), -one[1].number, one[0]))
         wide = max(len(f"{code.number:,}") for _, code in rows)
         for name, code in rows[:CODES]:
             rule = find_rule(name)
-            more = code.number - len(code.places)
-            places = ", ".join(code.places) + (f" and {more:,} more" if more > 0 else "")
+            first = [*self._changed.places.get(name, []), *self._unchanged.places.get(name, [])][:PLACES]
+            more = code.number - len(first)
+            places = ", ".join(first) + (f" and {more:,} more" if more > 0 else "")
             word = code.severity.word
             line = f"{word:7} {name} {code.number:{wide},}  {rule.name if rule else ''}: {places}"
             yield cut(line, self._columns) + "\n"
@@ -183,7 +203,7 @@ class FindingsView:
 
 
 def next_commands(view: FindingsView, paths: Sequence[str]) -> list[tuple[str, str]]:
-    """What to say next about these paths: pairs of a command and what it does."""
+    """Return what to say next about these paths: pairs of a command and what it does."""
     from shlex import quote
 
     what = " ".join(quote(console.safe_text(path)) for path in paths[:3])
