@@ -1,4 +1,4 @@
-"""The checks: what is wrong with a lick that could be counted.
+"""The checks of a counted lick: scale and box, rhythm, hands and techniques.
 
 In: a Timeline. Out: findings, L2xx scale and box, L3xx rhythm, L4xx hands and techniques. A family is a module with its
 `RULES` and a function for each kind of finding. Nothing is changed or hidden: `meant` lines are applied later.
@@ -15,7 +15,7 @@ RULES: tuple[Rule, ...] = (*box.RULES, *rhythm.RULES, *techniques.RULES, *hands.
 
 
 def check_timeline(timeline: Timeline) -> list[Diagnostic]:
-    """Everything found, each finding once for each written place, however often it is played."""
+    """Return the findings, each once for each written place, however often it is played."""
     found = [
         *rhythm.check_rhythm(timeline),
         *box.check_box(timeline),
@@ -31,5 +31,5 @@ def check_timeline(timeline: Timeline) -> list[Diagnostic]:
 
 
 def _about(finding: Diagnostic, places: set[Span]) -> bool:
-    """Whether a finding is about one of these places, or about a note together with it."""
+    """Return whether a finding is about one of these places, or about a note together with it."""
     return finding.span in places or any(note.span in places for note in finding.notes)

@@ -7,22 +7,17 @@ how hard a bend is on the hand is not judged here.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
-from lickwright.checks.findings import bend_as_typed, finding_at_slot, note_as_typed, string_in_words
+from lickwright.checks.findings import bend_as_typed, finding_at_slot, music_rule, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.music.steps import bend_words, interval_words
 from lickwright.notation.techniques import HELD_BEND, Curve
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
+_rule = partial(music_rule, "Bent")
 
-def _rule(
-    code: str, name: str, summary: str, explanation: str, bad: str, good: str, severity: Severity = Severity.ERROR
-) -> Rule:
-    texts = (f'lick "Bent"\nkey A minor\n| {music} ||\n' for music in (bad, good))
-    return Rule(code, name, severity, summary, explanation, *texts)
-
-
-MOST = 4.0  # semitones: two steps, past which strings break and fingers slip
+MOST = 4.0  # semitones: two whole steps, past which strings break and fingers slip (estimate)
 
 OPEN_BEND = _rule(
     "L411", "bend on an open string",
@@ -85,7 +80,7 @@ _UP = (Curve.BEND, Curve.PREBEND)
 
 
 def check_shapes(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
-    """All shapes of one sound, in order. One finding a shape: what is wrong first says enough."""
+    """Yield the findings about the shapes of one sound, in order; one a shape, since what is wrong first says enough."""
     if sound.dead:
         first = sound.shapes[0]
         message = f"{first.technique.name} on a dead note, which has no pitch"
@@ -111,7 +106,7 @@ def check_shapes(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic
 
 
 def _meant(timeline: Timeline, sign: str, fret: int, written: float) -> str:
-    """What a number below the fret may have meant: `^1` and `^1.5` are whole steps to many."""
+    """Return what a number below the fret may have meant: `^1` and `^1.5` are whole steps to many."""
     above = {0.5: 1, 1: 2, 1.5: 3}.get(written)
     if above is None or written >= fret:
         return f"the number is the fret whose pitch it reaches: `{bend_as_typed(timeline, sign, fret, 2)}` is a whole step up"
@@ -124,56 +119,59 @@ def _meant(timeline: Timeline, sign: str, fret: int, written: float) -> str:
 
 
 def _fret(sound: SoundingNote, semitones: float) -> str:
-    """The fret that has a pitch so far above the fretted one: `10`, `8.5`."""
+    """Return the fret that has a pitch so far above the fretted one: `10`, `8.5`."""
     fret = (sound.fret or 0) + semitones
     return str(int(fret)) if fret % 1 == 0 else str(fret)
 
 
 def _bend(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: float, first: bool) -> Diagnostic | None:
-    def say(rule: Rule, message: str, hint: str, notes: tuple[RelatedInformation, ...] = ()) -> Diagnostic:
-        return finding_at_slot(rule, timeline, shape.slot, shape.span, message, hint, notes)
-
-    name, string = shape.technique.name, string_in_words(timeline, sound.string)
+    """Return what is wrong with a bend; `bent` is the bend before it, in semitones, and `first` whether it is the sound's first shape."""
     there = (RelatedInformation(sound.span, "the note is here"),) if shape.slot != sound.slot else ()
-    if sound.fret is None:
-        return say(
-            OPEN_BEND, f"{name} of a natural harmonic: no finger holds the string", "take out one of the two", there
-        )
-    if sound.fret == 0:
-        hint = "fret the note, or use the bar: `(scoop: …)`, `(dip: …)`"
-        return say(OPEN_BEND, f"{name} on the open {string}: no finger holds it", hint, there)
-    if shape.amount <= 0:
-        hint = _meant(timeline, shape.technique.sign, sound.fret, sound.fret + shape.amount)
-        return say(
-            NOT_UP,
-            f"{name} on fret {sound.fret} to the pitch of fret {_fret(sound, shape.amount)} does not go up",
-            hint,
-            there,
-        )
-    if shape.amount > MOST:
-        target = _fret(sound, shape.amount)
-        most = bend_as_typed(timeline, shape.technique.sign, sound.fret, int(MOST))
-        hint = f"two whole steps{f', `{most}`,' if most else ''} are the most"
-        if shape.amount % 1 == 0 and sound.fret + shape.amount <= timeline.settings.frets - timeline.settings.capo:
-            hint += f"; or did you mean the slide `/{target}`?"
-        return say(
-            TOO_FAR,
-            f"{bend_words(shape.amount, name)} on {note_as_typed(timeline, sound.string, sound.fret)}",
-            hint,
-            there,
-        )
-    if shape.technique.curve is Curve.PREBEND and not (first and shape.slot == sound.slot and sound.source is None):
+    if not sound.fret:
+        rule, message, hint = OPEN_BEND, *_unheld(timeline, sound, shape)
+    elif shape.amount <= 0:
+        rule, message, hint = NOT_UP, *_not_up(timeline, sound, sound.fret, shape)
+    elif shape.amount > MOST:
+        rule, message, hint = TOO_FAR, *_too_far(timeline, sound, sound.fret, shape)
+    elif shape.technique.curve is Curve.PREBEND and not (first and shape.slot == sound.slot and sound.source is None):
+        rule, message = PREBEND, "pre-bend on a note that sounds already"
         hint = f"`^{_fret(sound, shape.amount)}` bends it while it sounds; for a pre-bend, pick it again"
-        return say(PREBEND, "pre-bend on a note that sounds already", hint, there)
+    elif shape.amount <= bent:
+        rule, message, hint = NOT_UP, *_bent_already(sound, shape, bent)
+    else:
+        return None
+    return finding_at_slot(rule, timeline, shape.slot, shape.span, message, hint, there)
+
+
+def _unheld(timeline: Timeline, sound: SoundingNote, shape: PitchGesture) -> tuple[str, str]:
+    name = shape.technique.name
+    if sound.fret is None:
+        return f"{name} of a natural harmonic: no finger holds the string", "take out one of the two"
+    message = f"{name} on the open {string_in_words(timeline, sound.string)}: no finger holds it"
+    return message, "fret the note, or use the bar: `(scoop: …)`, `(dip: …)`"
+
+
+def _not_up(timeline: Timeline, sound: SoundingNote, fret: int, shape: PitchGesture) -> tuple[str, str]:
+    technique = shape.technique
+    message = f"{technique.name} on fret {fret} to the pitch of fret {_fret(sound, shape.amount)} does not go up"
+    return message, _meant(timeline, technique.sign, fret, fret + shape.amount)
+
+
+def _too_far(timeline: Timeline, sound: SoundingNote, fret: int, shape: PitchGesture) -> tuple[str, str]:
+    message = f"{bend_words(shape.amount, shape.technique.name)} on {note_as_typed(timeline, sound.string, fret)}"
+    most = bend_as_typed(timeline, shape.technique.sign, fret, int(MOST))
+    hint = f"two whole steps{f', `{most}`,' if most else ''} are the most"
+    if shape.amount % 1 == 0 and fret + shape.amount <= timeline.settings.frets - timeline.settings.capo:
+        hint += f"; or did you mean the slide `/{_fret(sound, shape.amount)}`?"
+    return message, hint
+
+
+def _bent_already(sound: SoundingNote, shape: PitchGesture, bent: float) -> tuple[str, str]:
+    target, before = _fret(sound, shape.amount), _fret(sound, bent)
     if shape.amount == bent:
-        return say(
-            NOT_UP, f"the string is bent to the pitch of fret {_fret(sound, bent)} already", "hold it with `-`", there
-        )
-    if shape.amount < bent:
-        target = _fret(sound, shape.amount)
-        message = f"bend to the pitch of fret {target}, below that of fret {_fret(sound, bent)} where it is already"
-        return say(NOT_UP, message, f"going back down is a release: `r{target}`", there)
-    return None
+        return f"the string is bent to the pitch of fret {before} already", "hold it with `-`"
+    message = f"bend to the pitch of fret {target}, below that of fret {before} where it is already"
+    return message, f"going back down is a release: `r{target}`"
 
 
 def _release(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent: float) -> Diagnostic | None:
@@ -194,7 +192,7 @@ def _release(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent:
 
 
 def _held_elsewhere(timeline: Timeline, sound: SoundingNote) -> str | None:
-    """How to hold the bend of another string that this note has ended, where it did."""
+    """Return how to hold the bend of another string that this note has ended; None where it ended none."""
     ended = (o for o in timeline.sounds[: sound.index] if o.end == sound.start > o.start and o.string != sound.string)
     bent = next((o for o in ended if any(shape.technique.curve in _UP for shape in o.shapes)), None)
     if bent is None:

@@ -1,4 +1,4 @@
-"""Which blues scale is meant (L210): `scale blues` in a major key is the major one, and players often mean the minor.
+"""Which blues scale is meant (L210): `scale blues` in a major key is the major one, and players often mean the minor one.
 
 In: a Timeline. Out: one question for the lick, where its notes fit the minor blues scale of its tonic better.
 """
@@ -23,7 +23,7 @@ WHICH_BLUES = Rule(
 
 
 def check_blues_scale(timeline: Timeline, sounds: Iterable[SoundingNote]) -> Diagnostic | None:
-    """The question, or None. `sounds` are those of every written note once."""
+    """Return the question, or None. `sounds` are those of every written note once."""
     settings = timeline.settings
     if not settings.scale_by_key or settings.key is None or settings.scale != parse_scale("major blues", None):
         return None

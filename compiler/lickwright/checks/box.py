@@ -20,7 +20,7 @@ from lickwright.core.source import Span
 from lickwright.music.box import Box
 from lickwright.notation.techniques import Curve
 from lickwright.settings.fields import Settings
-from lickwright.timeline.model import SoundingNote, Timeline
+from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 _HEAD = "key A minor\nbox 1\n"
 
@@ -106,12 +106,12 @@ _UNREMARKABLE = frozenset(("", p.IN_BOX))
 
 
 def check_box(timeline: Timeline) -> list[Diagnostic]:
-    """Findings about scale and box (L2xx). Where the house sets what they go by, they show its line."""
-    return [_with_house(timeline.settings, d) for d in _check_box(timeline)]
+    """Return the findings about scale and box (L2xx). Where the project sets what they go by, they show its line."""
+    return [_with_project_line(timeline.settings, d) for d in _check_box(timeline)]
 
 
-def _with_house(settings: Settings, d: Diagnostic) -> Diagnostic:
-    """The finding with the line of `lickwright.toml` that it goes back to, if there is one."""
+def _with_project_line(settings: Settings, d: Diagnostic) -> Diagnostic:
+    """Return the finding with the line of `lickwright.toml` that it goes back to, if there is one."""
     names = ("box", "key", "scale") if d.code == OUTSIDE_BOX.code else ("scale", "key")
     note = next((settings.house[name] for name in names if name in settings.house), None)
     return d if note is None or d.code == NO_KEY.code else replace(d, notes=(*d.notes, note))
@@ -135,7 +135,7 @@ def _check_box(timeline: Timeline) -> list[Diagnostic]:
     if board.key is not None:
         for sound in timeline.sounds:
             if sound.shapes:
-                found += _bends(timeline, board, sound)
+                found += _bend_targets(timeline, board, sound)
             if sound.trill is not None:
                 found += _trill(timeline, board, sound)
     return found + check_e_string_case(timeline, list(_first_time(timeline)))
@@ -150,7 +150,7 @@ def _no_key(timeline: Timeline) -> Diagnostic:
 
 
 def _first_time(timeline: Timeline) -> Iterator[SoundingNote]:
-    """The sounds of every written note once: no repeats, no `%`."""
+    """Return the sounds of every written note once: no repeats, no `%`."""
     same = [bar.same for bar in timeline.bars]
     return (s for s in timeline.sounds if s.pass_no == 0 and not same[s.bar])
 
@@ -159,7 +159,7 @@ def _first_time(timeline: Timeline) -> Iterator[SoundingNote]:
 
 
 def note_in_words(timeline: Timeline, board: NoteMembership, sound: SoundingNote, fret: int | None = None) -> str:
-    """A note in words: "string G fret 6 (C#, major 3rd)"."""
+    """Return a note in words: "string G fret 6 (C#, major 3rd)"; `fret` instead of its own, where it is given."""
     fret = sound.fret if fret is None else fret
     if fret is None or sound.harmonic:
         return f"the harmonic on {string_in_words(timeline, sound.string)} ({board.note(round(sound.pitch))})"
@@ -201,7 +201,7 @@ def _is_outside(timeline: Timeline, board: NoteMembership, sound: SoundingNote, 
 
 
 def _stay(board: NoteMembership) -> str:
-    """What the lick says it stays in: "A minor pentatonic box 1", "C major in the E shape"."""
+    """Return what the lick says it stays in: "A minor pentatonic box 1", "C major in the E shape"."""
     between = " " if board.area_name.startswith("box") else " in " if board.area_name else ""
     return f"{board.scale_name}{between}{board.area_name}"
 
@@ -218,7 +218,7 @@ def _open_string(timeline: Timeline, board: NoteMembership, sound: SoundingNote)
 
 
 def _blue_rest(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Diagnostic | None:
-    """Rested on: for a beat or more, or at the very end; not where it is bent on to another note."""
+    """Return the note about a blue note that lasts a beat or more or ends the lick; None where it is bent on to another note."""
     beat = timeline.settings.meter.beat
     long = sound.end - sound.start >= beat * timeline.grain
     last = sound.end > sound.start >= max(s.start for s in timeline.sounds[-6:])
@@ -239,7 +239,7 @@ def _blue_rest(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -
 
 
 def _outside_box(timeline: Timeline, board: NoteMembership, here: tuple[str, ...]) -> Iterator[Diagnostic]:
-    """Notes outside the box, run by run: a run lies in one other box, notes that both boxes hold included."""
+    """Yield the notes outside the box, run by run: a run lies in one other box, notes that both boxes hold included."""
     steps = [s for s in _first_time(timeline) if here[s.index] in (p.IN_BOX, p.IN_BLUE, p.IN_SCALE) and not s.harmonic]
     at = 0
     while at < len(steps):
@@ -256,7 +256,7 @@ def _outside_box(timeline: Timeline, board: NoteMembership, here: tuple[str, ...
 
 
 def _longest_run(board: NoteMembership, steps: list[SoundingNote], at: int) -> tuple[Box | None, int]:
-    """The other box that holds the most notes on end from here (the nearest of equals), and where they end."""
+    """Return the other box that holds the most notes in a row from here (the nearest of equals), and where they end."""
     first = steps[at]
     best: tuple[Box | None, int] = (None, at + 1)
     for box in board.holders(first.string, first.fret or 0):
@@ -291,7 +291,7 @@ def _placed(box: Box) -> str:
 
 
 def _wider(timeline: Timeline, box: Box | None, rule: Rule, sound: SoundingNote) -> str:
-    """What to write to take the note in."""
+    """Return what to write to take the note in."""
     asked = timeline.settings.box
     numbers = sorted({*asked.numbers, int(box.label[4:])}) if asked and box and box.label.startswith("box ") else []
     meant = _meant(rule, timeline, sound)
@@ -303,8 +303,8 @@ def _wider(timeline: Timeline, box: Box | None, rule: Rule, sound: SoundingNote)
 # --- pitches reached from a note -------------------------------------------------------------------------------------
 
 
-def _bends(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Iterator[Diagnostic]:
-    """Where bends and releases arrive; quarter-tones are not judged, nor a release to the fretted note."""
+def _bend_targets(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Iterator[Diagnostic]:
+    """Yield bends and releases that arrive outside the scale; quarter steps are not judged, nor a release to the fretted note."""
     if not sound.fret or sound.dead:
         return  # no finger bends it, which is said with the techniques
     top = 0.0  # the furthest that it was bent: a release to above that is no release
@@ -314,19 +314,24 @@ def _bends(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> It
         if curve not in _TARGETED or not 0 < shape.amount <= most:
             continue
         top = max(top, shape.amount)
-        if target % 1 or board.fits(int(target)):
-            continue
-        what = "release" if curve is Curve.RELEASE else "bend"
-        note = board.note(int(target))
-        message = f"the {what} on {note_as_typed(timeline, sound.string, sound.fret)} reaches {note}, outside {board.scale_name}"
-        ways = ((k, bend_as_typed(timeline, shape.technique.sign, sound.fret, k)) for k in (1, 2, 3))
-        inside = [(way, int(sound.pitch) + k) for k, way in ways if way and board.fits(int(sound.pitch) + k)]
-        hint = " or ".join(f"`{way}` ({board.note(pitch)})" for way, pitch in inside) + " would be in it"
-        yield finding_at_slot(BEND_TARGET, timeline, shape.slot, shape.span, message, hint if inside else None)
+        if target % 1 == 0 and not board.fits(int(target)):
+            yield _bend_outside(timeline, board, sound, sound.fret, shape)
+
+
+def _bend_outside(
+    timeline: Timeline, board: NoteMembership, sound: SoundingNote, fret: int, shape: PitchGesture
+) -> Diagnostic:
+    what = "release" if shape.technique.curve is Curve.RELEASE else "bend"
+    note = board.note(int(sound.pitch + shape.amount))
+    message = f"the {what} on {note_as_typed(timeline, sound.string, fret)} reaches {note}, outside {board.scale_name}"
+    ways = ((k, bend_as_typed(timeline, shape.technique.sign, fret, k)) for k in (1, 2, 3))
+    inside = [(way, int(sound.pitch) + k) for k, way in ways if way and board.fits(int(sound.pitch) + k)]
+    hint = " or ".join(f"`{way}` ({board.note(pitch)})" for way, pitch in inside) + " would be in it"
+    return finding_at_slot(BEND_TARGET, timeline, shape.slot, shape.span, message, hint if inside else None)
 
 
 def _trill(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -> Iterator[Diagnostic]:
-    """The other note of a trill, which is no sound of its own."""
+    """Yield a finding about the other note of a trill, which is no sound of its own."""
     if sound.trill is not None and board.at(sound.string, sound.trill) == p.OUTSIDE:
         message = "the trill's other note, " + _is_outside(timeline, board, sound, sound.trill)
         yield finding_at_sound(OUTSIDE_SCALE, timeline, sound, message, _meant(OUTSIDE_SCALE, timeline, sound))

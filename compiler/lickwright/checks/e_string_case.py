@@ -27,28 +27,32 @@ _RARE = 2  # such notes in a lick; a third is a style
 
 
 def check_e_string_case(timeline: Timeline, sounds: list[SoundingNote]) -> list[Diagnostic]:
-    """The questions: none where such leaps are the lick's way, or where the note sounds on with its neighbours.
+    """Return a question for each note that may be on the wrong E string; none where such leaps are the lick's way.
 
-    `sounds` are those of every written note once. A bass line under a melody is no slip.
+    `sounds` are those of every written note once. A bass line under a melody is no slip, nor a note that sounds on with its neighbours.
     """
     tuning = timeline.settings.tuning
     thin, thick = tuning.letters.get("e"), tuning.letters.get("E")
     if thin is None or thick is None:
         return []
     moments = _moments(sounds)
-    found = []
     used = {s.string for s in sounds}
+    found = []
     for here, other, beside in ((thick, thin, thick - 1), (thin, thick, thin + 1)):
-        shift = tuning.open(other) - tuning.open(here)
-        alone = (n for n, moment in enumerate(moments) if len(moment) == 1 and moment[0].string == here)
-        suspects = [moments[n][0] for n in alone if _leaps(moments, n, shift, beside in used)]
+        suspects = _suspects(moments, here, tuning.open(other) - tuning.open(here), beside in used)
         if len(suspects) <= _RARE:
             found += [_ask(timeline, s) for s in suspects if _letter_written(timeline, s)]
     return found
 
 
+def _suspects(moments: list[list[SoundingNote]], string: int, shift: int, goes_there: bool) -> list[SoundingNote]:
+    """Return the single notes on a string that would be near their neighbours if shifted."""
+    alone = (n for n, moment in enumerate(moments) if len(moment) == 1 and moment[0].string == string)
+    return [moments[n][0] for n in alone if _leaps(moments, n, shift, goes_there)]
+
+
 def _moments(sounds: list[SoundingNote]) -> list[list[SoundingNote]]:
-    """The notes with a pitch, those that begin together in one list."""
+    """Return the notes with a pitch, those that begin together in one list."""
     found: dict[tuple[int, int], list[SoundingNote]] = {}
     for sound in sounds:
         if not sound.dead:
@@ -57,30 +61,45 @@ def _moments(sounds: list[SoundingNote]) -> list[list[SoundingNote]]:
 
 
 def _leaps(moments: list[list[SoundingNote]], at: int, shift: int, goes_there: bool) -> bool:
-    """Whether a single note lies far from both neighbours, but would not if shifted.
+    """Return whether a single note lies far from both neighbours, but would not if shifted.
 
-    The first and the last have one neighbour: they are judged by the two next to them, and only where the lick does not
-    go to that side of the neck anyway. An open string is never asked about: it is often a drone under a melody.
+    An open string is never asked about: it is often a drone under a melody.
     """
     sound, last = moments[at][0], at
     if not sound.fret or sound.source is not None:
         return False
     while last + 1 < len(moments) and moments[last + 1][0].source == moments[last][0].index:
         last += 1  # what is joined to it lies on its string
-    around = [n for n in (at - 1, last + 1) if 0 <= n < len(moments)]
-    if len(around) == 1:
-        around = [n for n in (at - 2, at - 1, last + 1, last + 2) if 0 <= n < len(moments)]
-        around = [] if goes_there else around
-    if len(around) < 2:
-        return False
+    around = _neighbours(len(moments), at, last, goes_there)
     pairs = [(other, moments[at if n < at else last][0]) for n in around for other in moments[n]]
-    apart = (other.string != own.string and (other.end <= own.start or own.end <= other.start) for other, own in pairs)
-    leaps = [other.pitch - own.pitch for other, own in pairs]
-    return all(apart) and all(abs(leap) >= _FAR > abs(leap - shift) for leap in leaps)
+    return bool(pairs) and all(_is_apart(*pair) and _is_far(*pair, shift) for pair in pairs)
+
+
+def _neighbours(count: int, at: int, last: int, goes_there: bool) -> list[int]:
+    """Return the moments that a note is judged by: the one on each side of it.
+
+    The first and the last have one neighbour: they are judged by the two next to them, and only where the lick does not
+    go to that side of the neck anyway.
+    """
+    around = [n for n in (at - 1, last + 1) if 0 <= n < count]
+    if len(around) == 1 and not goes_there:
+        around = [n for n in (at - 2, at - 1, last + 1, last + 2) if 0 <= n < count]
+    return around if len(around) > 1 else []
+
+
+def _is_apart(other: SoundingNote, own: SoundingNote) -> bool:
+    """Return whether two notes lie on different strings, and one is over when the other begins."""
+    return other.string != own.string and (other.end <= own.start or own.end <= other.start)
+
+
+def _is_far(other: SoundingNote, own: SoundingNote, shift: int) -> bool:
+    """Return whether two notes are far apart in pitch, but would not be with one of them shifted by so many semitones."""
+    leap = other.pitch - own.pitch
+    return abs(leap) >= _FAR > abs(leap - shift)
 
 
 def _letter_written(timeline: Timeline, sound: SoundingNote) -> bool:
-    """Whether its string was written as a letter; a number is no slip of a capital."""
+    """Return whether a note's string was written as a letter; a number is no slip of a capital."""
     event = timeline.slots[sound.slot].event
     return any(isinstance(part, Note) and part.string in ("e", "E") for part in getattr(event, "parts", ()))
 

@@ -1,8 +1,8 @@
 """Hands (L430–L445): what the fretting hand cannot reach, hold or change in time, and the picking hand cannot do.
 
-In: a Timeline. Out: findings. The sounds are sorted first: most licks have little that is worth a
-closer look. The parts are `hands_grip` (held together), `hands_ring`, `hands_motion` (speed), `hands_bends` and `hands_pick`. Distances are
-in millimetres along the neck; limits stand in `hand/measures.py` and `hand/string_tension.py`.
+In: a Timeline. Out: findings. The sounds are sorted by use first: most licks have little that is worth a closer look. The parts are
+`hands_grip` (held together), `hands_ring`, `hands_motion` (speed), `hands_bends` and `hands_pick`. Distances are in millimetres along
+the neck; limits stand in `hand/measures.py` and `hand/string_tension.py`.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _FINGERED = ("note", "grace")  # kinds of sound that a hand plays note by note
 
 
 @mutable_record
-class _Sorted:
+class _SoundsByUse:
     """The sounds of a lick by what is worth a closer look, and whether there is any of it."""
 
     timeline: Timeline
@@ -50,27 +50,51 @@ class _Sorted:
     rings: bool  # a note is marked to ring
 
 
-def _sorted(timeline: Timeline) -> _Sorted:
+def _sounds_by_use(timeline: Timeline) -> _SoundsByUse:
     played = [sound for sound in timeline.sounds if sound.kind in _FINGERED]
-    fretted = [s for s in played if s.fret and s.begin.stroke is not _TAP and (s.head is None or not s.dead)]
-    marked = [(sound, mark) for sound in played if sound.marks for mark in sound.marks]
-    return _Sorted(
+    fretted = list(filter(_is_under_finger, played))
+    damped, rings = _marked(played)
+    return _SoundsByUse(
         timeline,
         hand_for(timeline),
         fretted,
         tapped=[sound for sound in played if sound.begin.stroke is _TAP],
-        picked=[sound for sound in played if sound.begin.stroke is _PICK and sound.kind == "note"],
-        bent=[s for s in played if s.shapes and s.fret and any(shape.technique.curve in _UP for shape in s.shapes)],
-        damped=[sound for sound, mark in marked if mark.damping is _PALM],
-        pulled=any(sound.begin.stroke is _PULL or sound.trill is not None for sound in fretted),
+        picked=list(filter(_is_picked, played)),
+        bent=[sound for sound in played if sound.shapes and _is_bent(sound)],
+        damped=damped,
+        pulled=any(map(_is_pulled, fretted)),
         fingers=any(sound.finger is not None for sound in played),
         together=_overlap(played),
-        rings=any(mark.damping is _RING and mark.kind is _MARK for _, mark in marked),
+        rings=rings,
     )
 
 
+def _is_under_finger(sound: SoundingNote) -> bool:
+    """Return whether a finger of the fretting hand stops the string with a clear pitch."""
+    return bool(sound.fret) and sound.begin.stroke is not _TAP and (sound.head is None or not sound.dead)
+
+
+def _is_picked(sound: SoundingNote) -> bool:
+    return sound.begin.stroke is _PICK and sound.kind == "note"
+
+
+def _is_pulled(sound: SoundingNote) -> bool:
+    return sound.begin.stroke is _PULL or sound.trill is not None
+
+
+def _is_bent(sound: SoundingNote) -> bool:
+    return bool(sound.fret) and any(shape.technique.curve in _UP for shape in sound.shapes)
+
+
+def _marked(played: Sequence[SoundingNote]) -> tuple[list[SoundingNote], bool]:
+    """Return the sounds under a palm, and whether any note is marked to ring."""
+    marks = [(sound, mark) for sound in played if sound.marks for mark in sound.marks]
+    damped = [sound for sound, mark in marks if mark.damping is _PALM]
+    return damped, any(mark.damping is _RING and mark.kind is _MARK for _, mark in marks)
+
+
 def _overlap(played: Sequence[SoundingNote]) -> bool:
-    """Whether a sound begins before the end of one before it, or is over at once."""
+    """Return whether a sound begins before the end of one before it, or is over at once."""
     until = -1
     for sound in played:
         if sound.start < until or (sound.start == sound.end and sound.kind == "note"):
@@ -80,10 +104,10 @@ def _overlap(played: Sequence[SoundingNote]) -> bool:
 
 
 class _Check(NamedTuple):
-    """One family of findings: when it is worth a look, and the look."""
+    """One family of findings: when it is worth a look, and the function that finds them."""
 
-    wanted: Callable[[_Sorted], object]
-    found: Callable[[_Sorted], Iterable[Diagnostic]]
+    wanted: Callable[[_SoundsByUse], object]
+    found: Callable[[_SoundsByUse], Iterable[Diagnostic]]
 
 
 # In the order in which findings at one place are told.
@@ -104,5 +128,5 @@ _CHECKS: tuple[_Check, ...] = (
 
 def check_hands(timeline: Timeline) -> list[Diagnostic]:
     """Return the findings about both hands, by family."""
-    by_use = _sorted(timeline)
+    by_use = _sounds_by_use(timeline)
     return [finding for check in _CHECKS if check.wanted(by_use) for finding in check.found(by_use)]

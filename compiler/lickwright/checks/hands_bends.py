@@ -1,4 +1,4 @@
-"""How hard a bend is, and what it runs into (L439–L442). That it is one at all is judged in `bends.py`.
+"""Bends and the hand (L439–L442): how hard a bend is, and what it runs into. What a bend may be at all is judged in `bends.py`.
 
 In: a Timeline and its bent sounds. Out: findings. Travel, force and room come from `hand/string_tension.py`, as do the limits.
 """
@@ -6,9 +6,10 @@ In: a Timeline and its bent sounds. Out: findings. Travel, force and room come f
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 
 from lickwright.checks.bends import MOST
-from lickwright.checks.findings import finding_at_slot, note_as_typed, string_in_words
+from lickwright.checks.findings import finding_at_slot, music_rule, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.fingering import hand_for
 from lickwright.hand.measures import CAUTION_BEND, string_spacing_mm
@@ -17,11 +18,7 @@ from lickwright.music.steps import bend_words, interval_words
 from lickwright.notation.techniques import HELD_BEND, Curve, Damping
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
-
-def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: str) -> Rule:
-    texts = (f'lick "Pushed"\nkey A minor\n| {music} ||\n' for music in (bad, good))
-    return Rule(code, name, Severity.WARNING, summary, explanation, *texts)
-
+_rule = partial(music_rule, "Pushed", severity=Severity.WARNING)
 
 HARD = _rule(
     "L439", "bend too big for its place",
@@ -62,27 +59,31 @@ _UP = (Curve.BEND, Curve.PREBEND)
 
 
 def check_bends(timeline: Timeline, bent: Sequence[SoundingNote], together: bool) -> Iterator[Diagnostic]:
-    """Each bend upwards, once; what it meets only where other strings sound."""
-    settings = timeline.settings
+    """Yield the findings about each bend upwards, once; `together` is whether any other string sounds at the same time."""
     for sound in bent:
         meets = [o for o in timeline.sounds if _meets(sound, o)] if together else []
         for shape in sound.shapes:
-            if shape.technique.curve not in _UP or shape.technique is HELD_BEND or not 0 < shape.amount <= MOST:
-                continue
-            row = bend_limit(string_kind(settings.tuning, settings.sound, sound.string), sound.fret or 0, shape.amount)
-            if row is not None:
-                yield _hard(timeline, sound, shape, Severity(row.level), row.words)
-            if sound.finger == "1" and shape.amount >= 2:
-                message = f"{bend_words(shape.amount)} with finger 1 alone"
-                hint = "use finger 3, with 1 and 2 behind it"
-                yield finding_at_slot(ALONE, timeline, shape.slot, shape.span, message, hint)
-            if meets:
-                yield from _neighbours(timeline, sound, shape, meets)
-                yield from _unisons(timeline, sound, shape, meets)
+            if shape.technique.curve in _UP and shape.technique is not HELD_BEND and 0 < shape.amount <= MOST:
+                yield from _alone(timeline, sound, shape)
+                if meets:
+                    yield from _neighbours(timeline, sound, shape, meets)
+                    yield from _unisons(timeline, sound, shape, meets)
+
+
+def _alone(timeline: Timeline, sound: SoundingNote, shape: PitchGesture) -> Iterator[Diagnostic]:
+    """Yield what is hard about a bend whatever else sounds."""
+    settings = timeline.settings
+    row = bend_limit(string_kind(settings.tuning, settings.sound, sound.string), sound.fret or 0, shape.amount)
+    if row is not None:
+        yield _hard(timeline, sound, shape, Severity(row.level), row.words)
+    if sound.finger == "1" and shape.amount >= 2:
+        message = f"{bend_words(shape.amount)} with finger 1 alone"
+        hint = "use finger 3, with 1 and 2 behind it"
+        yield finding_at_slot(ALONE, timeline, shape.slot, shape.span, message, hint)
 
 
 def _meets(sound: SoundingNote, other: SoundingNote) -> bool:
-    """Whether another string sounds while this one is bent, and stays as it is."""
+    """Return whether another string sounds while this one is bent, and stays as it is."""
     return (
         other.string != sound.string
         and other.start < sound.end
@@ -108,42 +109,42 @@ def _pushed(timeline: Timeline, sound: SoundingNote, semitones: float) -> BentSt
 def _neighbours(
     timeline: Timeline, sound: SoundingNote, shape: PitchGesture, meets: list[SoundingNote]
 ) -> Iterator[Diagnostic]:
-    """Both ways that have room are tried: towards the thick strings (pushed) and towards the thin ones (pulled)."""
-    tuning, hand = timeline.settings.tuning, hand_for(timeline)
+    """Yield a finding where a bend runs into a sounding string both ways: towards the thick strings and towards the thin ones."""
     near = [o for o in meets if abs(o.string - sound.string) <= 2 and o.end > shape.start]
     if not near:
         return
+    hand = hand_for(timeline)
     fret = (sound.fret or 0) + hand.capo
     travel = _pushed(timeline, sound, shape.amount).travel_mm
-    runs = int(travel / string_spacing_mm(fret, hand.scale_mm))  # strings that it runs into
-    pushed, pulled = bend_room_mm(tuning.strings, sound.string, fret, hand.scale_mm)
-    hit: list[SoundingNote] = []
-    for way, room in ((1, pushed), (-1, pulled)):
-        if room < travel:
-            continue
-        struck = [o for o in near if 0 < (o.string - sound.string) * way <= runs]
-        if not struck:
-            return
-        hit += struck
-    for other in hit[:1]:
-        only = "pushed" if pulled < travel else "pulled" if pushed < travel else ""
-        name = string_in_words(timeline, other.string)
-        must = f", which can only be {only}," if only else ""
-        message = (
-            f"the bend on {string_in_words(timeline, sound.string)}{must} runs into {name}, which should still sound"
-        )
-        ring = any(mark.damping is Damping.RING for mark in other.marks)
-        there = (
-            RelatedInformation(other.span, "this stops where the bend begins" if ring else "this should still sound"),
-        )
-        hint = "end that note before the bend, or move it two strings away"
-        yield finding_at_slot(NEIGHBOUR, timeline, shape.slot, shape.span, message, hint, there)
+    reach = int(travel / string_spacing_mm(fret, hand.scale_mm))  # strings that it runs into
+    pushed, pulled = bend_room_mm(timeline.settings.tuning.strings, sound.string, fret, hand.scale_mm)
+    ways = [way for way, room in ((1, pushed), (-1, pulled)) if room >= travel]
+    struck = [_in_the_way(near, sound.string, way, reach) for way in ways]
+    if struck and all(struck):
+        yield _runs_into(timeline, sound, shape, struck[0][0], ways)
+
+
+def _in_the_way(near: Sequence[SoundingNote], string: int, way: int, reach: int) -> list[SoundingNote]:
+    """Return the sounds on the strings next to one on one side; `way` is 1 towards the thick strings, -1 towards the thin ones."""
+    return [other for other in near if 0 < (other.string - string) * way <= reach]
+
+
+def _runs_into(
+    timeline: Timeline, sound: SoundingNote, shape: PitchGesture, other: SoundingNote, ways: list[int]
+) -> Diagnostic:
+    must = f", which can only be {'pushed' if ways == [1] else 'pulled'}," if len(ways) == 1 else ""
+    name = string_in_words(timeline, other.string)
+    message = f"the bend on {string_in_words(timeline, sound.string)}{must} runs into {name}, which should still sound"
+    ring = any(mark.damping is Damping.RING for mark in other.marks)
+    there = RelatedInformation(other.span, "this stops where the bend begins" if ring else "this should still sound")
+    hint = "end that note before the bend, or move it two strings away"
+    return finding_at_slot(NEIGHBOUR, timeline, shape.slot, shape.span, message, hint, (there,))
 
 
 def _unisons(
     timeline: Timeline, sound: SoundingNote, shape: PitchGesture, meets: list[SoundingNote]
 ) -> Iterator[Diagnostic]:
-    """Another string half a step or less from where the bend arrives, for as long as it is up there."""
+    """Yield each string that sounds a half step or less from where the bend arrives, for as long as it is up there."""
     for other in meets:
         off = sound.pitch + shape.amount - other.pitch
         if (

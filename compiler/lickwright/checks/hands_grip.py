@@ -1,4 +1,4 @@
-"""What the fretting hand holds at one time (L430–L433): spans, fingers and barres.
+"""Grips (L430–L433): spans, fingers and barres of what the fretting hand holds at one time.
 
 In: a Timeline. Out: findings. A moment is what is down when a note begins: what is struck, what is held, and for a
 pull-off or a trill both of its notes. What only rings on is judged apart (`hands_ring`): it may stop, and is told where.
@@ -60,7 +60,7 @@ RULES: tuple[Rule, ...] = (STRETCH, ORDER, PLACES, BARRE)
 
 
 def check_grips(timeline: Timeline, hand: Hand, together: bool, pulled: bool, fingers: bool) -> list[Diagnostic]:
-    """Every moment in order. Each finding names the note that makes it impossible."""
+    """Return the findings about every moment in order; each names the note that makes the grip impossible."""
     found: list[Diagnostic] = []
     alive: list[SoundingNote] = []
     until = 0  # when all of them have ended
@@ -85,34 +85,41 @@ def _moment(
     pulled: bool,
     fingers: bool,
     stopped: set[int],
-) -> Iterator[Diagnostic]:
-    """What is struck together, with what sounds on."""
-    down = [finger_down(s) for s in alive if not is_ringing(s)] + [finger_down(s) for s in struck]
-    if pulled:
-        down += [d for s in struck for d in _behind(timeline, s)]
+) -> list[Diagnostic]:
+    """Return the findings about what is struck together, with what sounds on. Ringing sounds that have to stop are added to `stopped`."""
+    found: list[Diagnostic] = []
+    down = _down(timeline, alive, struck, pulled)
     if len(down) > 1 and any(d.fret for d in down):
-        yield from _judged(timeline, hand, down, fingers)
+        found += _grip(timeline, hand, down, fingers)
     if fingers:
-        for s in struck:
-            if s.source is not None:
-                yield from _joined_fingers(timeline, s)
+        for sound in struck:
+            found += _joined_fingers(timeline, sound)
     ringing = [s for s in alive if is_ringing(s) and s.index not in stopped]
     if ringing and struck:
-        yield from check_rings(timeline, hand, down, ringing, stopped, struck)
+        found += check_rings(timeline, hand, down, ringing, stopped, struck)
+    return found
+
+
+def _down(timeline: Timeline, alive: list[SoundingNote], struck: list[SoundingNote], pulled: bool) -> list[FingerPlace]:
+    """Return the places that are down: what sounds on and does not only ring, what is struck, and what is pulled off from."""
+    down = [finger_down(s) for s in alive if not is_ringing(s)] + [finger_down(s) for s in struck]
+    if pulled:
+        down += [place for s in struck for place in _behind(timeline, s)]
+    return down
 
 
 def _sounding_on(alive: list[SoundingNote], sounds: list[SoundingNote]) -> list[SoundingNote]:
-    """What still sounds when `sounds` begin, on strings of its own."""
+    """Return what still sounds when `sounds` begin, on strings of its own."""
     return [s for s in alive if s.end > sounds[0].start and all(s.string != new.string for new in sounds)]
 
 
 def _struck(sounds: list[SoundingNote]) -> list[SoundingNote]:
-    """Those with a clear pitch that the picking hand does not tap."""
+    """Return the sounds with a clear pitch that the picking hand does not tap."""
     return [s for s in sounds if s.fret is not None and s.begin.stroke is not _TAP and not (s.head and s.dead)]
 
 
 def _onsets(timeline: Timeline) -> Iterator[list[SoundingNote]]:
-    """Sounds that begin together, in time. Grace notes are each alone."""
+    """Yield the sounds that begin together, in order of time. Grace notes are each alone."""
     group: list[SoundingNote] = []
     for sound in timeline.sounds:
         if sound.kind not in ("note", "grace"):
@@ -126,7 +133,7 @@ def _onsets(timeline: Timeline) -> Iterator[list[SoundingNote]]:
 
 
 def _behind(timeline: Timeline, sound: SoundingNote) -> Iterator[FingerPlace]:
-    """The other note of a pull-off or trill, which is down too."""
+    """Yield the other note of a pull-off or trill, which is down too."""
     if sound.trill:
         yield FingerPlace(sound.string, sound.trill, sound, None)
     if sound.begin.stroke is Stroke.PULL and sound.source is not None and sound.fret:
@@ -135,20 +142,24 @@ def _behind(timeline: Timeline, sound: SoundingNote) -> Iterator[FingerPlace]:
             yield FingerPlace(sound.string, source.fret, source, source.finger)
 
 
-def _judged(timeline: Timeline, hand: Hand, down: list[FingerPlace], fingers: bool) -> Iterator[Diagnostic]:
-    """Span, number of fingers, and fingers as written, of what is down at one time."""
-    thumbs = [d for d in down if d.finger == "T"]
-    places = hold_places([d for d in down if d.finger != "T"] if thumbs else down)
-    if any(fret for _, fret in places):
-        asked = judge_hold(places, hand)
-        culprit = max((d for d in down if d.fret), key=lambda d: (d.sound.start, d.fret)).sound
-        if asked.fingers > 4:
-            yield _too_many(timeline, places, asked, culprit)
-        elif asked.span > hand.fine:
-            yield _stretch(timeline, hand, down, asked, culprit)
+def _grip(timeline: Timeline, hand: Hand, down: list[FingerPlace], fingers: bool) -> Iterator[Diagnostic]:
+    """Yield findings about the span, the number of fingers, and the fingers as written, of what is down at one time."""
+    yield from _span(timeline, hand, down)
     if fingers:
-        for one, other in combinations([d for d in down if d.finger is not None], 2):
-            yield from _pair(timeline, hand, down, *sorted((one, other), key=lambda d: (d.fret, d.finger)))
+        for pair in combinations([d for d in down if d.finger is not None], 2):
+            yield from _pair(timeline, hand, down, *sorted(pair, key=lambda d: (d.fret, d.finger)))
+
+
+def _span(timeline: Timeline, hand: Hand, down: list[FingerPlace]) -> Iterator[Diagnostic]:
+    places = hold_places([d for d in down if d.finger != "T"])  # the thumb comes from behind the neck
+    if not any(fret for _, fret in places):
+        return
+    asked = judge_hold(places, hand)
+    culprit = max((d for d in down if d.fret), key=lambda d: (d.sound.start, d.fret)).sound
+    if asked.fingers > 4:
+        yield _too_many(timeline, places, asked, culprit)
+    elif asked.span > hand.fine:
+        yield _stretch(timeline, hand, down, asked, culprit)
 
 
 def _too_many(timeline: Timeline, places: HoldPlaces, asked: HandHold, culprit: SoundingNote) -> Diagnostic:
@@ -178,23 +189,34 @@ def _stretch(
 def _pair(
     timeline: Timeline, hand: Hand, down: list[FingerPlace], low: FingerPlace, high: FingerPlace
 ) -> Iterator[Diagnostic]:
-    """Two places with fingers written, the lower fret first."""
+    """Yield findings about two places with fingers written, the lower fret first."""
     if not low.fret or not high.fret or "T" in (low.finger, high.finger) or low.sound is high.sound:
         return
     here = max(low.sound, high.sound, key=lambda s: (s.start, s.span))
     there = (RelatedInformation((low if here is high.sound else high).sound.span, "held with this"),)
     if low.finger == high.finger:
         yield from _one_finger(timeline, down, low, high, here, there)
-        return
+    elif low.fret < high.fret:
+        yield from _two_fingers(timeline, hand, low, high, here, there)
+
+
+def _two_fingers(
+    timeline: Timeline,
+    hand: Hand,
+    low: FingerPlace,
+    high: FingerPlace,
+    here: SoundingNote,
+    there: tuple[RelatedInformation, ...],
+) -> Iterator[Diagnostic]:
+    """Yield a finding about two fingers on two frets that cross, or are too far apart for the two."""
     first, second = int(low.finger or 0), int(high.finger or 0)
-    if low.fret < high.fret and first > second:
+    if first > second:
         message = f"finger {first} on fret {low.fret} and finger {second} on fret {high.fret} cross"
         hint = "the higher fret takes the higher finger"
         yield finding_at_sound(ORDER, timeline, here, message, hint, there)
         return
     span = hand.span(low.fret, high.fret, abs(low.string - high.string))
-    most = hand.hard * SHARE[min(first, second), max(first, second)]
-    if low.fret < high.fret and span > most and (first, second) != (1, 4):
+    if span > hand.hard * SHARE[first, second] and (first, second) != (1, 4):
         message = f"frets {low.fret} and {high.fret} are too far apart for fingers {first} and {second}"
         yield finding_at_sound(STRETCH, timeline, here, message, "use fingers farther apart", there, Severity.WARNING)
 
@@ -207,7 +229,7 @@ def _one_finger(
     here: SoundingNote,
     there: tuple[RelatedInformation, ...],
 ) -> Iterator[Diagnostic]:
-    """One finger on two strings: on one fret, with nothing lower between."""
+    """Yield a finding about one finger on two strings: that takes one fret, with nothing lower between."""
     if low.string == high.string:
         return
     if low.fret != high.fret:
@@ -217,18 +239,17 @@ def _one_finger(
     thin, thick = sorted((low.string, high.string))
     inside = next((d for d in down if thin < d.string < thick and d.fret < low.fret), None)
     if inside is not None:
-        what = (
-            f"the open {string_in_words(timeline, inside.string)}"
-            if not inside.fret
-            else note_as_typed(timeline, inside.string, inside.fret)
-        )
+        what = f"the open {string_in_words(timeline, inside.string)}"
+        if inside.fret:
+            what = note_as_typed(timeline, inside.string, inside.fret)
         message = f"finger {low.finger} lies across {what}, which should sound"
         yield finding_at_sound(BARRE, timeline, here, message, "give one of the two another finger", there)
 
 
 def _joined_fingers(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
-    """Fingers written on both notes of a connection."""
-    assert sound.source is not None
+    """Yield a finding about the fingers written on both notes of a connection."""
+    if sound.source is None:
+        return
     source, technique = timeline.sounds[sound.source], sound.begin
     if not (sound.finger and source.finger) or "T" in (sound.finger, source.finger) or not (sound.fret and source.fret):
         return

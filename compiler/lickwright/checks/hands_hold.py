@@ -1,7 +1,7 @@
 """What is down on the neck at one time, and whether a hand can hold it.
 
-In: places. Out: what they ask of a hand, in millimetres and fingers. `hands_grip` asks it of what is struck and held together, `hands_ring` of what
-is to ring on.
+In: places. Out: what they ask of a hand, in millimetres and fingers. `hands_grip` asks this of what is struck and held together,
+`hands_ring` of what is to ring on. Makes no findings.
 """
 
 from __future__ import annotations
@@ -27,21 +27,17 @@ class HandHold(NamedTuple):
     split: bool  # one barre more would do, but for an open string or a lower note inside
 
     def possible(self, hand: Hand) -> bool:
-        """Whether this hand holds it."""
+        """Return whether this hand can hold it at all."""
         return self.span <= hand.hard and self.fingers <= 4
 
 
 @lru_cache(maxsize=4096)
 def judge_hold(places: HoldPlaces, hand: Hand) -> HandHold:
-    """Judges places that are down at one time, open strings among them."""
+    """Return what places that are down at one time ask of a hand; at least one is fretted, open strings may be among them."""
     held = [n for n, (_, fret) in enumerate(places) if fret]
     frets = [places[n][1] for n in held]
     low, high = min(frets), max(frets)
-    span = 0.0
-    if high > low:
-        ends = ([s for s, fret in places if fret == end] for end in (low, high))
-        first, second = (list(strings) for strings in ends)
-        span = hand.span(low, high, min(abs(a - b) for a in first for b in second))
+    span = _span(places, low, high, hand) if high > low else 0.0
     covers = barre_groups(places, held)
     needed = len(covers)
     if needed > 4 and places[held[0]][0] >= 5 and places[held[0]][1] <= low + 1:  # the thumb takes the thickest
@@ -49,8 +45,14 @@ def judge_hold(places: HoldPlaces, hand: Hand) -> HandHold:
     return HandHold(span, low, high, needed, needed > 4 and len(set(frets)) <= 4)
 
 
+def _span(places: HoldPlaces, low: int, high: int, hand: Hand) -> float:
+    """Return the mm between the lowest and the highest fret, on the two strings of them that are nearest to each other."""
+    lowest, highest = ([string for string, fret in places if fret == end] for end in (low, high))
+    return hand.span(low, high, min(abs(a - b) for a in lowest for b in highest))
+
+
 class FingerPlace(NamedTuple):
-    """One place that is down, and why."""
+    """One place that is down, with the sound that it is down for."""
 
     string: int
     fret: int
@@ -59,10 +61,10 @@ class FingerPlace(NamedTuple):
 
 
 def finger_down(sound: SoundingNote) -> FingerPlace:
-    """Where the finger is that plays a sound."""
+    """Return where the finger is that plays a sound."""
     return FingerPlace(sound.string, sound.fret or 0, sound, sound.finger)
 
 
 def hold_places(down: Sequence[FingerPlace]) -> HoldPlaces:
-    """The places alone, each once, from the thickest string."""
+    """Return the places alone, each once, from the thickest string."""
     return tuple(sorted({(d.string, d.fret) for d in down}, reverse=True))

@@ -1,4 +1,4 @@
-"""What neither hand does in time (L435–L438): shifts, hops of one finger, picking, sweeps.
+"""Speed of both hands (L435–L438): shifts, hops of one finger, picking, sweeps.
 
 In: a Timeline, and its sounds under the fretting hand or the pick. Out: findings, one for a passage. Whether any hand can
 follow is exact: frets ask for the index finger in intervals of one width, and a hand of limited speed can visit them all
@@ -63,7 +63,7 @@ def _seconds(timeline: Timeline) -> Seconds:
 
 
 def _fastest(timeline: Timeline) -> float:
-    """Seconds a grain where it is fastest, the short half of a swung pair included: never longer than what is heard."""
+    """Return the seconds a grain where the lick is fastest, the short half of a swung pair included: never longer than what is heard."""
     long, short = timeline.settings.feel.ratio
     quarter = 60.0 / float(max(tempo.qpm for tempo in timeline.tempos))
     return 4.0 * quarter / timeline.grain * 2.0 * short / (long + short)
@@ -73,7 +73,10 @@ def _fastest(timeline: Timeline) -> float:
 
 
 def check_shifts(timeline: Timeline, hand: Hand, fretted: Sequence[SoundingNote]) -> Iterator[Diagnostic]:
-    """Shifts faster than is easy, whatever fingers are taken. The walk is tried first with the quickest time that there could be."""
+    """Yield shifts faster than is easy, whatever fingers are taken.
+
+    The walk is tried first with the quickest time that there could be, which costs less than the exact one.
+    """
     frets = [sound.fret or 0 for sound in fretted]
     if hand.at(max(frets)) - hand.at(min(frets)) <= hand.stretch:
         return  # it never moves
@@ -88,7 +91,7 @@ def check_shifts(timeline: Timeline, hand: Hand, fretted: Sequence[SoundingNote]
 def _hurried(
     fretted: Sequence[SoundingNote], hand: Hand, seconds: Seconds
 ) -> Iterator[tuple[SoundingNote, SoundingNote]]:
-    """Pairs between which the hand has to move faster than is easy; after each the walk begins anew."""
+    """Yield the pairs between which the hand has to move faster than is easy; after each the walk begins anew."""
     reach, pace = hand.stretch, SHIFT_EASY
     low, high = float("inf"), float("-inf")  # of place - pace x time, and of place + pace x time
     lowest = highest = first = fretted[0]
@@ -117,7 +120,7 @@ def _shift(timeline: Timeline, hand: Hand, before: SoundingNote, sound: Sounding
 
 
 def check_hops(timeline: Timeline) -> Iterator[Diagnostic]:
-    """The same finger as written, twice in a row of its own, at two places, with too little time between."""
+    """Yield where the same finger, as written, plays twice in a row at two places with too little time between."""
     last: dict[str, SoundingNote] = {}
     seconds: Seconds | None = None
     grain = _fastest(timeline)
@@ -148,14 +151,12 @@ def _hops(before: SoundingNote, sound: SoundingNote) -> bool:
 
 # --- the picking hand ------------------------------------------------------------------------------------------------
 
-_WINDOW = 4  # strokes that a speed is measured over: fewer are a flurry, which anybody can
-Stroke = tuple[
-    SoundingNote, str
-]  # the first sound of a stroke of the pick, and which way it goes: "alternate", "down", "up", "swept"
+_WINDOW = 4  # strokes that a speed is measured over (estimate): fewer are a short burst, which anybody can play
+Stroke = tuple[SoundingNote, str]  # the first sound of a pick stroke, and its way: "alternate", "down", "up", "swept"
 
 
 def check_picking(timeline: Timeline, picked: Sequence[SoundingNote]) -> Iterator[Diagnostic]:
-    """Strokes a second, and sweeps. Plucking fingers are not judged."""
+    """Yield findings about strokes a second and about sweeps. Plucking fingers are not judged."""
     one_way = any(_way(sound) for sound in picked if sound.marks)
     least = ONE_WAY[0] if one_way else PICKING[0]  # strokes a second
     close = 1.0 / (_fastest(timeline) * least)  # grains: strokes further apart than this are never remarkable
@@ -169,7 +170,7 @@ def check_picking(timeline: Timeline, picked: Sequence[SoundingNote]) -> Iterato
 
 
 def _strokes(picked: Sequence[SoundingNote]) -> Iterator[Stroke]:
-    """One for each instant. A note that goes on to the next string the way the last two went is swept."""
+    """Yield a stroke for each instant. A note that goes on to the next string the way the last two went is swept."""
     before: SoundingNote | None = None
     step = 0  # strings, from the stroke before; 0 where one was no single note
     alone = {}
@@ -193,7 +194,7 @@ def _way(sound: SoundingNote) -> str:
 
 
 def _sweeps(timeline: Timeline, strokes: list[Stroke], times: list[float]) -> Iterator[Diagnostic]:
-    """Strokes one way, quicker than single strokes, across strings: down goes to thinner ones, one string at a time."""
+    """Yield strokes one way, quicker than single strokes, that do not cross the strings one at a time, down to thinner ones."""
     for n in range(1, len(strokes)):
         (before, old), (sound, way) = strokes[n - 1], strokes[n]
         step = before.string - sound.string if way == "down" else sound.string - before.string
@@ -209,7 +210,7 @@ def _sweeps(timeline: Timeline, strokes: list[Stroke], times: list[float]) -> It
 
 
 def _speeds(timeline: Timeline, strokes: list[Stroke], times: list[float]) -> Iterator[Diagnostic]:
-    """The fastest stretch of each passage that is remarkable."""
+    """Yield the fastest stretch of each passage that is faster than is easy."""
     worst: tuple[float, int, float, tuple[float, float, float]] | None = None
     end = -1
     for n in range(len(strokes) - _WINDOW):
@@ -226,7 +227,7 @@ def _speeds(timeline: Timeline, strokes: list[Stroke], times: list[float]) -> It
 
 
 def _rate(strokes: list[Stroke], times: list[float]) -> tuple[float, tuple[float, float, float]]:
-    """Strokes a second, and the limits that hold: swept notes cost no stroke of their own where others are between."""
+    """Return the strokes a second, and the limits that hold; swept notes cost no stroke of their own where others are between."""
     ways = [way for _, way in strokes[1:]]
     time = max(times[-1] - times[0], 0.001)
     crossing = all(a.string != b.string for (a, _), (b, _) in zip(strokes, strokes[1:], strict=False))

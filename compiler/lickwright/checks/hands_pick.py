@@ -1,4 +1,4 @@
-"""What the picking hand taps and mutes, and slides on two strings (L443–L445).
+"""Taps, palm mutes and double slides (L443–L445).
 
 In: a Timeline and its tapped or palm-muted sounds. Out: findings.
 """
@@ -6,18 +6,15 @@ In: a Timeline and its tapped or palm-muted sounds. Out: findings.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 
-from lickwright.checks.findings import finding_at_sound, note_as_typed, string_in_words
+from lickwright.checks.findings import finding_at_sound, music_rule, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.fingering import is_fretted
 from lickwright.notation.techniques import Curve, Damping, Stroke
 from lickwright.timeline.model import SoundingNote, Timeline
 
-
-def _rule(code: str, name: str, summary: str, explanation: str, bad: str, good: str) -> Rule:
-    texts = (f'lick "Other hand"\nkey A minor\n| {music} ||\n' for music in (bad, good))
-    return Rule(code, name, Severity.WARNING, summary, explanation, *texts)
-
+_rule = partial(music_rule, "Other hand", severity=Severity.WARNING)
 
 TAP = _rule(
     "L443", "tap below the fretting hand",
@@ -47,7 +44,7 @@ RULES: tuple[Rule, ...] = (TAP, MUTED_RING, DIVERGING)
 def check_pick_hand(
     timeline: Timeline, tapped: Sequence[SoundingNote], damped: Sequence[SoundingNote]
 ) -> Iterator[Diagnostic]:
-    """Taps, then palm mutes."""
+    """Yield the findings about taps, then those about palm mutes."""
     pulled = {s.source for s in timeline.sounds if s.source is not None and s.begin.stroke is Stroke.PULL}
     for sound in tapped:
         if sound.fret:
@@ -77,7 +74,7 @@ def _tap(timeline: Timeline, sound: SoundingNote, pulls_off: bool) -> Iterator[D
 
 
 def check_double_slides(timeline: Timeline, fretted: Sequence[SoundingNote]) -> Iterator[Diagnostic]:
-    """Slides that begin and end together."""
+    """Yield slides that begin and end together and go different ways."""
     before: tuple[SoundingNote, int] | None = None
     for sound in fretted:
         if sound.begin.curve is not Curve.GLIDE or sound.source is None:

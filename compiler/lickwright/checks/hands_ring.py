@@ -1,4 +1,4 @@
-"""Strings that are to ring on (L434): what the hand leaves, and what its own string ends at once.
+"""Rings (L434): strings that are to ring on though the hand leaves them, or their own next note ends them at once.
 
 In: a Timeline, and what is down at each moment. Out: findings.
 """
@@ -6,13 +6,14 @@ In: a Timeline, and what is down at each moment. Out: findings.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 from lickwright.checks.findings import beat_at, finding_at_slot, finding_at_sound, note_as_typed, string_in_words
 from lickwright.checks.hands_hold import FingerPlace, finger_down, hold_places, judge_hold
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.measures import Hand
 from lickwright.notation.techniques import Damping, TechniqueKind
-from lickwright.timeline.model import SoundingNote, Timeline
+from lickwright.timeline.model import SoundingNote, Timeline, WordSpan
 
 RING = Rule(
     "L434", "let ring that cannot ring", Severity.WARNING,
@@ -27,7 +28,7 @@ RULES: tuple[Rule, ...] = (RING,)
 
 
 def is_ringing(sound: SoundingNote) -> bool:
-    """Whether it is to ring on, by a mark or a word."""
+    """Return whether a sound is to ring on, by a mark or a word."""
     return bool(sound.marks) and any(mark.damping is Damping.RING for mark in sound.marks)
 
 
@@ -39,7 +40,10 @@ def check_rings(
     stopped: set[int],
     struck: list[SoundingNote],
 ) -> Iterator[Diagnostic]:
-    """Which ringing notes the hand can keep with what it holds now; the youngest are kept first."""
+    """Yield the ringing notes that the hand cannot keep with what it holds now; the youngest are kept first.
+
+    Their indices are added to `stopped`.
+    """
     kept = list(down)
     for sound in reversed(ringing):
         if not sound.fret:
@@ -66,26 +70,39 @@ def _when(timeline: Timeline, sound: SoundingNote) -> str:
 
 
 def check_idle_rings(timeline: Timeline) -> Iterator[Diagnostic]:
-    """A ring that its own string ends at once: `=` before a note of that string, or `(ring: …)` on one string alone."""
-    sounds = timeline.sounds
-    for sound, after in zip(sounds, sounds[1:], strict=False):
-        if after.string == sound.string and after.source is None and _marked(sound) and after.start == sound.end:
-            name = string_in_words(timeline, sound.string)
-            message = f"let ring, but the next note is on {name} too: it stops at {_when(timeline, after)}"
-            yield finding_at_sound(
-                RING, timeline, sound, message, "leave the `=` out, or play the next note on another string",
-                (RelatedInformation(after.span, "it stops here"),),
-            )  # fmt: skip
+    """Yield rings that their own string ends at once: `=` before a note of that string, or `(ring: …)` on one string alone."""
+    for sound, after in pairwise(timeline.sounds):
+        ends = after.string == sound.string and after.source is None and after.start == sound.end
+        if ends and _marked(sound):
+            yield _idle_mark(timeline, sound, after)
     for word in timeline.words:
         if word.technique is not None and word.technique.damping is Damping.RING:
-            inside = [s for s in sounds if word.first <= s.slot <= word.last and s.pass_no == 0]
-            if len(inside) > 1 and len({s.string for s in inside}) == 1 and any(s.source is None for s in inside[1:]):
-                name = string_in_words(timeline, inside[0].string)
-                message = f"let ring over notes of {name} alone: each stops where the next begins"
-                yield finding_at_slot(
-                    RING, timeline, word.first, word.span, message, f"leave `({word.word}: …)` out",
-                    (RelatedInformation(inside[1].span, "the first stops here"),),
-                )  # fmt: skip
+            inside = _notes_of_word(timeline, word)
+            if _is_one_string(inside):
+                yield _idle_word(timeline, word, inside)
+
+
+def _notes_of_word(timeline: Timeline, word: WordSpan) -> list[SoundingNote]:
+    return [s for s in timeline.sounds if word.first <= s.slot <= word.last and s.pass_no == 0]
+
+
+def _is_one_string(sounds: list[SoundingNote]) -> bool:
+    """Return whether notes lie on one string alone and one of them is struck again."""
+    return len({s.string for s in sounds}) == 1 and any(s.source is None for s in sounds[1:])
+
+
+def _idle_mark(timeline: Timeline, sound: SoundingNote, after: SoundingNote) -> Diagnostic:
+    name = string_in_words(timeline, sound.string)
+    message = f"let ring, but the next note is on {name} too: it stops at {_when(timeline, after)}"
+    hint = "leave the `=` out, or play the next note on another string"
+    return finding_at_sound(RING, timeline, sound, message, hint, (RelatedInformation(after.span, "it stops here"),))
+
+
+def _idle_word(timeline: Timeline, word: WordSpan, inside: list[SoundingNote]) -> Diagnostic:
+    name = string_in_words(timeline, inside[0].string)
+    message = f"let ring over notes of {name} alone: each stops where the next begins"
+    there = (RelatedInformation(inside[1].span, "the first stops here"),)
+    return finding_at_slot(RING, timeline, word.first, word.span, message, f"leave `({word.word}: …)` out", there)
 
 
 def _marked(sound: SoundingNote) -> bool:

@@ -1,14 +1,15 @@
 """Connected notes (L401–L409): hammer-ons, pull-offs and slides that no hand can make.
 
 In: a sound that is joined to another, or slides in or off. Out: findings. What the technique asks for is read from its
-row (stroke, direction, curve). That something must be sounding at all is said by `resolve`.
+row (stroke, direction, curve). That something must be sounding at all is said by `build_timeline`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
-from lickwright.checks.findings import finding_at_slot, finding_at_sound, note_as_typed, string_in_words
+from lickwright.checks.findings import finding_at_slot, finding_at_sound, music_rule, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Change, Diagnostic, Fix, RelatedInformation, Rule, Severity
 from lickwright.core.source import Span
 from lickwright.notation.techniques import Curve, Stroke
@@ -16,13 +17,7 @@ from lickwright.notation.tree import Event
 from lickwright.notation.tree import Note as Played
 from lickwright.timeline.model import SoundingNote, Timeline
 
-
-def _rule(
-    code: str, name: str, summary: str, explanation: str, bad: str, good: str, severity: Severity = Severity.ERROR
-) -> Rule:
-    texts = (f'lick "Linked"\nkey A minor\n| {music} ||\n' for music in (bad, good))
-    return Rule(code, name, severity, summary, explanation, *texts)
-
+_rule = partial(music_rule, "Linked")
 
 HAMMER = _rule(
     "L401", "hammer-on that does not go up",
@@ -67,7 +62,7 @@ RULES: tuple[Rule, ...] = (HAMMER, PULL, SLIDE, OPEN_SLIDE, NOTHING_HELD)
 
 
 def check_join(timeline: Timeline, sound: SoundingNote, before: SoundingNote) -> Iterator[Diagnostic]:
-    """A note joined to the one before it on its string. Nothing is judged in a bar that holds something unreadable."""
+    """Yield what is wrong with a note joined to `before`. Nothing is judged in a bar that holds something unreadable."""
     if not timeline.bars[timeline.slots[sound.slot].bar].sure:
         return
     technique = sound.begin
@@ -89,12 +84,12 @@ def check_join(timeline: Timeline, sound: SoundingNote, before: SoundingNote) ->
 
 
 def _noun(sound: SoundingNote) -> str:
-    """The technique as a noun: "slide", "pull-off"."""
+    """Return the technique as a noun: "slide", "pull-off"."""
     return "slide" if sound.begin.curve is Curve.GLIDE else sound.begin.name
 
 
 def _loose(before: SoundingNote, sound: SoundingNote) -> str:
-    """What is before the join, where no finger holds it; else ""."""
+    """Return what is before the join, where no finger holds it; else ""."""
     if before.dead:
         return "a dead note"
     if before.fret is None:
@@ -109,7 +104,7 @@ def _afresh(timeline: Timeline, sound: SoundingNote) -> str:
 def _wrong_way(
     timeline: Timeline, sound: SoundingNote, old: int, new: int, there: tuple[RelatedInformation, ...]
 ) -> Diagnostic:
-    """A connection against its direction, or to the fret that sounds already."""
+    """Return the finding about a connection against its direction, or to the fret that sounds already."""
     technique, slides = sound.begin, sound.begin.curve is Curve.GLIDE
     rule = SLIDE if slides else HAMMER if technique.stroke is Stroke.HAMMER else PULL
     where = f"from fret {old} to {new} on {string_in_words(timeline, sound.string)}"
@@ -133,7 +128,7 @@ def _wrong_way(
 
 
 def _turned(timeline: Timeline, sound: SoundingNote, sign: str) -> Fix | None:
-    """The sign of the other way, where the note comes from one place only: at the start of a bar it may be played after several."""
+    """Return the fix that writes the sign of the other way; None at the start of a bar, where the note may be played after several."""
     source = timeline.sounds[sound.source or 0]
     event = timeline.slots[sound.slot].event
     if (source.bar, source.pass_no) != (sound.bar, sound.pass_no) or not isinstance(event, Event):
@@ -157,7 +152,7 @@ def _open_slide(timeline: Timeline, sound: SoundingNote, old: int, there: tuple[
 
 
 def check_open_slides(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
-    """Slides from or to nowhere, of an open string."""
+    """Yield slides from or to nowhere, of an open string."""
     string = string_in_words(timeline, sound.string)
     if sound.begin.curve is Curve.SLIDE_IN:
         message = f"slide into the open {string}: no finger stops it there"

@@ -58,7 +58,7 @@ _FINER = tuple(Fraction(1, n) for n in (8, 16, 32, 64, 12, 24, 48, 96))  # units
 
 
 def check_rhythm(timeline: Timeline) -> list[Diagnostic]:
-    """All of L3xx."""
+    """Return the findings about rhythm (L3xx)."""
     if timeline.settings.unread & {"meter", "step", "pickup"}:
         return []
     # An empty bar is reported where bars are counted.
@@ -82,7 +82,7 @@ def _one_by_one(timeline: Timeline, wrong: list[Bar]) -> list[Diagnostic]:
 
 
 def _undeclared(timeline: Timeline) -> Bar | None:
-    """The first bar, where it may be a pick-up: short, nothing declared, and neither alone nor repeated alone."""
+    """Return the first bar, where it may be a pick-up: short, nothing declared, and neither alone nor repeated alone."""
     first = timeline.bars[0]
     short = first.sure and 0 < first.length < first.nominal
     alone = len(timeline.bars) == 1 or first.repeat_end > 0
@@ -90,7 +90,7 @@ def _undeclared(timeline: Timeline) -> Bar | None:
 
 
 def _completes(timeline: Timeline, bar: Bar, open_start: Bar | None) -> bool:
-    """Whether a bar is short by exactly the pick-up, where it may be: at an end, or before what goes back."""
+    """Return whether a bar is short by exactly the pick-up, where it may be: at an end, or before what goes back."""
     ends = any(node.mark.target or node.mark.sign == "fine" for node in bar.marks)
     if bar.number == 0 or not (bar.repeat_end or ends or bar is timeline.bars[-1]):
         return False
@@ -100,7 +100,7 @@ def _completes(timeline: Timeline, bar: Bar, open_start: Bar | None) -> bool:
 
 
 def _made_up_for(timeline: Timeline, first: Bar) -> bool:
-    """Whether a bar that may be short lacks exactly what the first one holds, and whole bars show that the meter is right."""
+    """Return whether a bar that may be short lacks exactly what the first one holds, and whole bars show that the meter is right."""
     return any(bar.length == bar.nominal for bar in timeline.bars) and any(
         _completes(timeline, bar, first) for bar in timeline.bars[1:] if bar.sure and 0 < bar.length < bar.nominal
     )
@@ -110,7 +110,7 @@ def _made_up_for(timeline: Timeline, first: Bar) -> bool:
 
 
 def _unit(timeline: Timeline, *lengths: Fraction) -> Fraction:
-    """The note value to count in: the lick's step, else the meter's unit, else the coarsest that divides all."""
+    """Return the note value to count in: the lick's step, else the meter's unit, else the coarsest that divides all."""
     meter = timeline.settings.meter
     for unit in (timeline.settings.step, Fraction(1, meter.unit), *_FINER):
         if all(length % unit == 0 for length in lengths):
@@ -119,13 +119,13 @@ def _unit(timeline: Timeline, *lengths: Fraction) -> Fraction:
 
 
 def _number(count: Fraction) -> str:
-    """7, or 7 1/3."""
+    """Return `7`, or `7 1/3`."""
     whole, rest = divmod(count, 1)
     return str(whole) if not rest else f"{whole} {rest}" if whole else str(rest)
 
 
 def _amount(length: Fraction, unit: Fraction) -> str:
-    """7 eighths."""
+    """Return `7 eighths`."""
     count = length / unit
     name = value_name(unit)
     return f"{_number(count)} {name}" + ("" if count == 1 or name.endswith("note") else "s")
@@ -143,7 +143,7 @@ def _set_here(timeline: Timeline, bar: Bar) -> tuple[RelatedInformation, ...]:
 
 
 def _lengths(timeline: Timeline, bar: Bar) -> tuple[Fraction, Fraction, Fraction]:
-    """What the bar holds, what it should, and the note value to say both in."""
+    """Return what the bar holds, what it should, and the note value to say both in."""
     held, asked = timeline.fraction(bar.length), timeline.fraction(bar.nominal)
     return held, asked, _unit(timeline, held, asked)
 
@@ -156,7 +156,7 @@ def _called(bar: Bar) -> str:
 
 
 def _bar(timeline: Timeline, bar: Bar) -> Diagnostic:
-    """A bar that does not add up."""
+    """Return the finding about a bar that does not add up."""
     held, asked, unit = _lengths(timeline, bar)
     message = f"{_called(bar)} holds {_amount(held, unit)}, {_asks(timeline, bar)} asks for {_number(asked / unit)}"
     notes = _set_here(timeline, bar)
@@ -164,13 +164,13 @@ def _bar(timeline: Timeline, bar: Bar) -> Diagnostic:
         return _tuplet(SHORT if held < asked else LONG, culprit, message, bar, notes)
     if held < asked:
         span = bar.closes if bar.closes.end > bar.closes.start else Span(bar.span.end, bar.span.end)
-        hint = _help_short(timeline, bar, held, asked, unit)
+        hint = _short_hint(timeline, bar, held, asked, unit)
         return SHORT.at(span, message, hint, notes, bar.number, beat_at(timeline, bar, bar.length))
-    return LONG.at(_surplus(timeline, bar), message, _help_long(timeline, bar, held, asked, unit), notes, bar.number)
+    return LONG.at(_surplus(timeline, bar), message, _long_hint(timeline, bar, held, asked, unit), notes, bar.number)
 
 
 def _overfull(timeline: Timeline, bar: Bar) -> TupletSpan | None:
-    """The first tuplet of a bar that holds too many or too few steps for its number, where the bar would add up without."""
+    """Return the first tuplet of a bar that holds too many or too few steps for its number, if the bar would add up without that."""
     unit = timeline.settings.step
     for tuplet in timeline.tuplets:
         if bar.first <= tuplet.first < bar.last and tuplet.depth == 0 and tuplet.steps % tuplet.count:
@@ -184,7 +184,7 @@ def _overfull(timeline: Timeline, bar: Bar) -> TupletSpan | None:
 def _tuplet(
     rule: Rule, tuplet: TupletSpan, message: str, bar: Bar, notes: tuple[RelatedInformation, ...]
 ) -> Diagnostic:
-    """A bar whose length is wrong for a tuplet that holds other than it says."""
+    """Return the finding about a bar whose length is wrong because of a tuplet."""
     opener = f"{tuplet.count}[" if tuplet.normal == usual_time(tuplet.count) else f"{tuplet.count}:{tuplet.normal}["
     span = Span(tuplet.span.start, tuplet.span.start + len(opener))
     held = f"{_number(tuplet.steps)} step{'s' * (tuplet.steps != 1)}"
@@ -194,14 +194,14 @@ def _tuplet(
 
 
 def _surplus(timeline: Timeline, bar: Bar) -> Span:
-    """From the first event that no longer fits to the end of the bar."""
+    """Return the place from the first event that no longer fits to the end of the bar."""
     over = next((s for s in timeline.slots[bar.first : bar.last] if s.at + s.length > bar.nominal), None)
     if over is None or not bar.span.start <= over.event.span.start < bar.span.end:
         return bar.span
     return Span(over.event.span.start, bar.span.end)
 
 
-def _help_short(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, unit: Fraction) -> str:
+def _short_hint(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, unit: Fraction) -> str:
     step = timeline.settings.step
     missing = f"{_amount(asked - held, unit)} {'is' if asked - held == unit else 'are'} missing"
     if bar.number == 0:
@@ -213,14 +213,11 @@ def _help_short(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, u
     return f"{missing}: hold with `-` or rest with `.`"
 
 
-def _help_long(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, unit: Fraction) -> str:
+def _long_hint(timeline: Timeline, bar: Bar, held: Fraction, asked: Fraction, unit: Fraction) -> str:
     if bar.number == 0:
-        whole = held == timeline.settings.meter.length
-        return (
-            "the first bar is a whole one: take the pickup line out"
-            if whole
-            else f"write `pickup {held}`, or take some out"
-        )
+        if held == timeline.settings.meter.length:
+            return "the first bar is a whole one: take the pickup line out"
+        return f"write `pickup {held}`, or take some out"
     step = timeline.settings.step
     over = f"{_amount(held - asked, unit)} too much"
     if held == asked * 2:
@@ -237,7 +234,7 @@ def _has_tuplet(timeline: Timeline, bar: Bar) -> bool:
 
 
 def _all_alike(timeline: Timeline, wrong: list[Bar]) -> list[Diagnostic]:
-    """One finding where every judged bar (three or more) holds the same other length: it is the meter that is wrong."""
+    """Return one finding where every judged bar (three or more) holds the same other length: it is the meter that is wrong."""
     judged = [bar for bar in timeline.bars if bar.sure and not bar.same and bar.number > 0]
     if len(wrong) < 3 or len(wrong) < len(judged) or len({bar.length for bar in wrong}) > 1:
         return []

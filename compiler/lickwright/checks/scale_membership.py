@@ -1,7 +1,7 @@
 """What each sounding note is to the lick's key, scale and box.
 
-In: a Timeline. Out: one word a sound. Says nothing to anybody: `box.py` makes findings of it, and whoever colours
-notes asks here too. Bends are judged by their fretted pitch here, by their targets in `box.py`.
+In: a Timeline. Out: one word a sound. Makes no findings: `box.py` does, and the timing sheet and the page ask here too. Bends are
+judged by their fretted pitch here, by their targets in `box.py`.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _BENDING = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)
 
 
 class NoteMembership:
-    """One neck in one key, scale and box: what its places are, worked out as they are asked for."""
+    """One neck in one key, scale and box: what each place on it is, worked out when asked for and kept."""
 
     __slots__ = ("area", "blue", "boxes", "classes", "frets", "key", "scale", "table", "tuning")
 
@@ -62,7 +62,7 @@ class NoteMembership:
                 self.blue = (key.tonic.pc + BLUE["minor" if is_minor(scale) else "major"].semitones) % 12
 
     def at(self, string: int, fret: int) -> str:
-        """What a fretted note there is, its surroundings aside."""
+        """Return what a fretted note there is, its surroundings aside: one of the words above."""
         found = self.table.get((string, fret))
         if found is None:
             found = self.table[string, fret] = self._at(string, fret)
@@ -78,15 +78,15 @@ class NoteMembership:
         return OUTSIDE if not self.fits(pc) else OPEN if fret == 0 else IN_SCALE
 
     def is_blue(self, string: int, fret: int) -> bool:
-        """Whether a place has the blue note of the scale's family."""
+        """Return whether a place has the blue note of the scale's family."""
         return (self.tuning.open(string) + fret) % 12 == self.blue
 
     def fits(self, pitch: int) -> bool:
-        """Whether a pitch is in the scale, or is its family's blue note."""
+        """Return whether a MIDI pitch or pitch class is in the scale, or is its family's blue note."""
         return pitch % 12 in self.classes or pitch % 12 == self.blue
 
     def holders(self, string: int, fret: int) -> list[Box]:
-        """The boxes, other than those asked for, that hold a place, nearest first."""
+        """Return the boxes, other than those asked for, that hold a place, nearest first."""
         asked = self.area.boxes if self.area else ()
         own = {(box.label, box.low) for box in asked}
         found = [
@@ -97,17 +97,14 @@ class NoteMembership:
         return sorted(found, key=lambda box: min((abs(box.low - other.low) for other in asked), default=0))
 
     def near(self, string: int, fret: int) -> list[int]:
-        """The nearest frets on the same string, at most three away, that are in the box (in the scale without one).
-
-        None of them lies beyond the neck.
-        """
+        """Return the nearest fret on each side, at most three away and on the neck, that is in the box (in the scale without one)."""
         wanted = IN_BOX if self.area is not None else IN_SCALE
         sides = (range(fret - 1, max(fret - 4, -1), -1), range(fret + 1, min(fret + 3, self.frets) + 1))
         nearest = (next((f for f in side if self.at(string, f) == wanted), None) for side in sides)
         return [f for f in nearest if f is not None]
 
     def note(self, pitch: int) -> str:
-        """Name and degree: "C#, major 3rd"; the name alone without a key."""
+        """Return the name and degree of a MIDI pitch: "C#, major 3rd"; the name alone without a key."""
         if self.key is None:
             return str(PLAIN_NAMES[pitch % 12])
         degree = degree_name((pitch - self.key.tonic.pc) % 12, self.scale, self.key)
@@ -115,19 +112,19 @@ class NoteMembership:
 
     @property
     def key_name(self) -> str:
-        """ "A minor", "C major": the key that the scale's family belongs to; "" without a key."""
+        """The key that the scale's family belongs to, "A minor" or "C major"; "" without a key."""
         if self.key is None or self.scale is None:
             return ""
         return f"{self.key.tonic} {'minor' if is_minor(self.scale) else 'major'}"
 
     @property
     def scale_name(self) -> str:
-        """ "A minor pentatonic"; "" without a key."""
+        """The tonic and the scale, "A minor pentatonic"; "" without a key."""
         return f"{self.key.tonic} {self.scale}" if self.key is not None else ""
 
     @property
     def area_name(self) -> str:
-        """ "box 1", "boxes 1 and 2", "the E shape", "open position", "frets 5-8"; "" for any."""
+        """The box: "box 1", "boxes 1 and 2", "the E shape", "open position", "frets 5-8"; "" for any."""
         if self.area is None:
             return ""
         labels = sorted({box.label for box in self.area.boxes})
@@ -138,7 +135,7 @@ class NoteMembership:
 
 
 @lru_cache(maxsize=512)
-def _neck(
+def _membership(
     area: Area | None, key: Key | None, scale: Scale | None, tuning: Tuning, frets: int, numbering: str
 ) -> NoteMembership:
     boxes: tuple[Box, ...] = ()
@@ -148,15 +145,15 @@ def _neck(
 
 
 def membership_for(settings: Settings) -> NoteMembership | None:
-    """The neck that a lick is judged on; None where neither key nor box is set. Kept, since a library asks for few."""
+    """Return the neck that a lick is judged on; None where neither key nor box is set. It is kept, since a library asks for few."""
     if settings.key is None and settings.area is None or settings.unread & {"key", "scale", "tuning"}:
         return None
     frets = settings.frets - settings.capo
-    return _neck(settings.area, settings.key, settings.scale, settings.tuning, frets, settings.numbering)
+    return _membership(settings.area, settings.key, settings.scale, settings.tuning, frets, settings.numbering)
 
 
 def _bent_together(timeline: Timeline, found: list[str]) -> Iterator[int]:
-    """Notes outside the scale that only start a unison bend: bent at once to the pitch that another string sounds with it."""
+    """Yield the notes outside the scale that only start a unison bend: bent at once to the pitch that another string sounds with it."""
     for n in (n for n, word in enumerate(found) if word == OUTSIDE):
         sound = timeline.sounds[n]
         target = next((shape.amount for shape in sound.shapes if shape.technique.curve in _UPWARDS), 0.0)
@@ -168,7 +165,7 @@ def _bent_together(timeline: Timeline, found: list[str]) -> Iterator[int]:
 
 
 def note_memberships(timeline: Timeline) -> tuple[str, ...]:
-    """For each sound: "box", "blue", "scale" (in it or its blue note, outside the box), "open", "approach", "outside", or ""."""
+    """Return for each sound "box", "blue", "scale" (in it or its blue note, outside the box), "open", "approach", "outside", or ""."""
     board = membership_for(timeline.settings)
     if board is None:
         return ("",) * len(timeline.sounds)
@@ -187,14 +184,14 @@ def note_memberships(timeline: Timeline) -> tuple[str, ...]:
 
 
 def _headed(board: NoteMembership, sound: SoundingNote) -> str:
-    """Without a clear pitch: not judged. A harmonic, by the pitch alone: it sounds far from where it is touched."""
+    """Return what a note without a plain fret is: a harmonic is judged by its pitch alone, what has no clear pitch is not judged."""
     if sound.dead:
         return ""
     return IN_BOX if board.fits(round(sound.pitch)) else OUTSIDE
 
 
 def _find_approaches(timeline: Timeline, found: list[str]) -> None:
-    """Marks notes outside the scale that lead on: one semitone from the next note, not longer, off the beat.
+    """Mark the notes outside the scale that lead on: one semitone from the next note, not longer, off the beat.
 
     From the end backwards, since a note may lead to one that leads on itself; what it all leads to is in the scale.
     """

@@ -1,10 +1,9 @@
-"""Findings that their writer intends (`meant`), and what a house thinks of the rest.
+"""Suppressions (`meant` fields) and the severities that a project gives to findings.
 
 In: the findings of a lick and the lick as counted. Out: those that remain, and the `meant` lines that hid nothing. An
 error is never hidden: a lick that cannot be played or read does not become playable by being meant. What a format
-cannot say (L5xx) is known only when the format is written, so a line about that is never called idle.
-
-A lick's own `meant` comes first, whatever the house thinks of such findings: its writer has given a reason.
+cannot say (L5xx) is known only when the format is written, so a line about that is never called idle. A lick's own `meant` comes
+before what the project says: its writer has given a reason.
 """
 
 from __future__ import annotations
@@ -34,7 +33,7 @@ RULES: tuple[Rule, ...] = (IDLE,)
 
 
 def apply_suppressions(found: Iterable[Diagnostic], timeline: Timeline | None) -> tuple[list[Diagnostic], set[Span]]:
-    """The findings that no `meant` line of the lick hides, and the places of the lines that hid some."""
+    """Return the findings that no `meant` line of the lick hides, and the places of the lines that hid some."""
     meant = timeline.settings.meant if timeline is not None else ()
     if not meant:
         return list(found), set()
@@ -52,23 +51,20 @@ def _hides(meant: Suppression, d: Diagnostic) -> bool:
     return d.severity is not Severity.ERROR and meant.code == d.code and meant.bar in (None, d.bar)
 
 
-def apply_severities(found: list[Diagnostic], house: ProjectRules | None) -> list[Diagnostic]:
-    """The findings with the severities that the house gives them, less those that it does not want to see. An error stays one."""
-    if house is None or not house.severities:
+def apply_severities(found: list[Diagnostic], project: ProjectRules | None) -> list[Diagnostic]:
+    """Return the findings with the severities that the project gives them, less those that it hides. An error stays one."""
+    if project is None or not project.severities:
         return found
     rest: list[Diagnostic] = []
     for d in found:
-        weight = d.severity if d.severity is Severity.ERROR else house.severities.get(d.code, d.severity)
-        if weight is not None:
-            rest.append(d if weight is d.severity else replace(d, severity=weight))
+        severity = d.severity if d.severity is Severity.ERROR else project.severities.get(d.code, d.severity)
+        if severity is not None:
+            rest.append(d if severity is d.severity else replace(d, severity=severity))
     return rest
 
 
 def unused_suppressions(meant: Iterable[Suppression], used: set[Span], found: list[Diagnostic]) -> list[Diagnostic]:
-    """A warning for each line that is not among `used`;
-
-    `found` are the findings that remain, to say what is there instead.
-    """
+    """Return a warning for each `meant` line that is not among `used`; `found` are the findings that remain, to say what is there instead."""
     return [
         _idle(m, found)
         for m in {m.span: m for m in meant}.values()

@@ -6,10 +6,12 @@ walk over the sounds. How far a hand reaches and how fast it is are not judged h
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
+from itertools import pairwise
 
 from lickwright.checks import bends, links
-from lickwright.checks.findings import finding_at_slot, finding_at_sound, note_as_typed, string_in_words
+from lickwright.checks.findings import finding_at_slot, finding_at_sound, music_rule, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.hand.string_tension import is_wound
 from lickwright.music.fretboard import USUAL_FRETS
@@ -19,13 +21,7 @@ from lickwright.notation.tree import Rest
 from lickwright.report.console import join_words
 from lickwright.timeline.model import SoundingNote, Timeline, WordSpan
 
-
-def _rule(
-    code: str, name: str, summary: str, explanation: str, bad: str, good: str, severity: Severity = Severity.ERROR
-) -> Rule:
-    texts = (f'lick "At hand"\nkey A minor\n| {music} ||\n' for music in (bad, good))
-    return Rule(code, name, severity, summary, explanation, *texts)
-
+_rule = partial(music_rule, "At hand")
 
 SAME_STRING = _rule(
     "L421", "two notes on one string",
@@ -93,29 +89,18 @@ RULES: tuple[Rule, ...] = (*links.RULES, *bends.RULES, *_OWN)
 
 
 def check_techniques(timeline: Timeline) -> list[Diagnostic]:
-    """All of L4xx."""
+    """Return the findings about techniques (L401–L429), in the order of the sounds."""
     found: list[Diagnostic] = []
-    sounds = timeline.sounds
     highest = timeline.settings.frets - timeline.settings.capo
     before: SoundingNote | None = None
-    for sound in sounds:
-        fret = sound.fret
+    for sound in timeline.sounds:
         if sound.source is not None:
-            found += links.check_join(timeline, sound, sounds[sound.source])
+            found += links.check_join(timeline, sound, timeline.sounds[sound.source])
         if sound.shapes:
             found += bends.check_shapes(timeline, sound)
-        if fret == 0 and (sound.shapes or sound.begin.curve is Curve.SLIDE_IN):
-            found += links.check_open_slides(timeline, sound)
-        if fret is not None and (fret > highest or (sound.trill or 0) > highest):
-            found += _beyond(timeline, sound, fret, highest)
-        if fret == 0 and sound.finger is not None:
-            found.append(_open_finger(timeline, sound))
-        if sound.kind == "scrape" and not is_wound(timeline.settings.tuning, timeline.settings.sound, sound.string):
-            found.append(_plain_scrape(timeline, sound))
-        if sound.touch is not None:
-            found += _harmonic(timeline, sound)
-        if sound.trill is not None and sound.trill == fret:
-            found.append(_trill(timeline, sound))
+        if _is_special(sound, highest):
+            for check in _SPECIAL_CHECKS:
+                found += check(timeline, sound)
         if before is not None and before.string == sound.string and before.start == sound.start:
             found += _same_string(timeline, before, sound)
         before = sound
@@ -124,6 +109,18 @@ def check_techniques(timeline: Timeline) -> list[Diagnostic]:
         for word in timeline.words:
             found += _word(timeline, word)
     return found
+
+
+def _is_special(sound: SoundingNote, highest: int) -> bool:
+    """Return whether any of `_SPECIAL_CHECKS` may find something: not so for a note on a fret of the neck, which most are."""
+    fret = sound.fret
+    on_neck = fret is not None and 0 < fret <= highest
+    return not on_neck or sound.trill is not None or sound.touch is not None or sound.kind == "scrape"
+
+
+def _open_slides(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
+    if sound.fret == 0 and (sound.shapes or sound.begin.curve is Curve.SLIDE_IN):
+        yield from links.check_open_slides(timeline, sound)
 
 
 # --- strings and frets -----------------------------------------------------------------------------------------------
@@ -143,9 +140,12 @@ def _same_string(timeline: Timeline, before: SoundingNote, sound: SoundingNote) 
         )
 
 
-def _beyond(timeline: Timeline, sound: SoundingNote, fret: int, highest: int) -> Iterator[Diagnostic]:
+def _beyond(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
     settings = timeline.settings
-    past = fret if fret > highest else sound.trill or 0
+    highest = settings.frets - settings.capo
+    past = next((fret for fret in (sound.fret, sound.trill) if fret is not None and fret > highest), None)
+    if sound.fret is None or past is None:
+        return
     message = f"fret {past} is past the end of the neck, which has {settings.frets} frets"
     notes = (*settings.set_here("capo", "capo"), *settings.set_here("frets", "frets"))
     hint = f"if the guitar has them, add the line `frets {past + settings.capo}`"
@@ -155,20 +155,22 @@ def _beyond(timeline: Timeline, sound: SoundingNote, fret: int, highest: int) ->
     yield finding_at_sound(BEYOND, timeline, sound, message, hint, notes)
 
 
-def _open_finger(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
+def _open_finger(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
+    if sound.fret != 0 or sound.finger is None:
+        return
     open_string = f"the open {string_in_words(timeline, sound.string)}"
     message = f"finger {sound.finger} on {open_string}: no finger holds it"
-    return finding_at_sound(
-        OPEN_FINGER, timeline, sound, message, f"leave the `'{sound.finger}` out, or write its fret"
-    )
+    yield finding_at_sound(OPEN_FINGER, timeline, sound, message, f"leave the `'{sound.finger}` out, or write its fret")
 
 
-def _plain_scrape(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
+def _plain_scrape(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
     settings = timeline.settings
+    if sound.kind != "scrape" or is_wound(settings.tuning, settings.sound, sound.string):
+        return
     message = f"pick scrape on {string_in_words(timeline, sound.string)}, which is not wound"
     wound = range(settings.tuning.strings, 0, -1)
     names = [settings.tuning.written(n).rstrip(":") for n in wound if is_wound(settings.tuning, settings.sound, n)]
-    return finding_at_sound(PLAIN_SCRAPE, timeline, sound, message, f"scrape a wound string: {join_words(names, 'or')}")
+    yield finding_at_sound(PLAIN_SCRAPE, timeline, sound, message, f"scrape a wound string: {join_words(names, 'or')}")
 
 
 # --- harmonics -------------------------------------------------------------------------------------------------------
@@ -179,13 +181,14 @@ _CLEAR = 6  # partials: higher ones ring only where they are met exactly, so a w
 
 
 def _rings(above: float) -> bool:
-    """Whether a place so many frets above the stopped end is meant as a node, and not a slip such as `<6>`."""
+    """Return whether a place so many frets above the stopped end is meant as a node, and not a slip such as `<6>`."""
     near, most = (TOLERANCE, _CLEAR) if above % 1 == 0 else (_TENTHS, MAX_PARTIAL)
     return any(abs(above - fret) <= near and partial <= most for fret, partial in NODES)
 
 
 def _harmonic(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
-    assert sound.touch is not None
+    if sound.touch is None:
+        return
     held = sound.fret or 0
     above = float(sound.touch) - held
     touch = f"{float(sound.touch):g}"
@@ -210,19 +213,21 @@ def _harmonic(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
 # --- words -----------------------------------------------------------------------------------------------------------
 
 
-def _trill(timeline: Timeline, sound: SoundingNote) -> Diagnostic:
-    message = f"trill between fret {sound.fret} and itself"
-    return finding_at_sound(
-        TRILL,
-        timeline,
-        sound,
-        message,
-        f"name two frets: `(trill: {note_as_typed(timeline, sound.string, sound.fret or 0)}h…)`",
-    )
+def _trill(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
+    if sound.trill is None or sound.trill != sound.fret:
+        return
+    hint = f"name two frets: `(trill: {note_as_typed(timeline, sound.string, sound.fret)}h…)`"
+    yield finding_at_sound(TRILL, timeline, sound, f"trill between fret {sound.fret} and itself", hint)
+
+
+# For a sound that is not simply fretted on the neck; in the order in which findings are told.
+_SPECIAL_CHECKS: tuple[Callable[[Timeline, SoundingNote], Iterator[Diagnostic]], ...] = (
+    _open_slides, _beyond, _open_finger, _plain_scrape, _harmonic, _trill,
+)  # fmt: skip
 
 
 def _rakes(timeline: Timeline) -> Iterator[Diagnostic]:
-    """Strokes and target of each rake, in the order of playing, step by one string the same way."""
+    """Yield rakes whose strokes and target, in the order of playing, do not step by one string the same way."""
     strokes: dict[tuple[int, int], list[SoundingNote]] = {}
     for sound in timeline.sounds:
         if sound.kind == "rake":
@@ -242,23 +247,25 @@ def _rakes(timeline: Timeline) -> Iterator[Diagnostic]:
 
 def _one_rake(timeline: Timeline, run: list[SoundingNote], target: SoundingNote) -> Iterator[Diagnostic]:
     strings = [s.string for s in (*run, target)]
-    steps = [b - a for a, b in zip(strings, strings[1:], strict=False)]
+    steps = [b - a for a, b in pairwise(strings)]
     way = steps[0] if abs(steps[0]) == 1 else 1 if strings[-1] > strings[0] else -1
     wrong = next((n for n, step in enumerate(steps) if step != way), None)
     if wrong is None:
         return
-    culprit = (*run, target)[wrong + 1]
     one, other = (string_in_words(timeline, strings[n]) for n in (wrong, wrong + 1))
     step = abs(steps[wrong])
     how = " skips a string" if step > 1 else " turns back" if step else ": the same string"
-    message = f"rake from {one} to {other}{how}"
-    way = 1 if run[0].string < target.string else -1
-    names = [timeline.settings.tuning.written(n) for n in range(run[0].string, target.string, way)]
-    if not names:
-        names = [timeline.settings.tuning.written(target.string + (1 if target.string == 1 else -1))]
-    note = note_as_typed(timeline, target.string, target.fret or 0)
-    hint = f"strings next to each other, one way: `(rake: {' '.join(names)} {note})`"
-    yield finding_at_slot(RAKE, timeline, target.slot, culprit.span, message, hint)
+    hint = f"strings next to each other, one way: `{_even_rake(timeline, run[0].string, target)}`"
+    culprit = (*run, target)[wrong + 1]
+    yield finding_at_slot(RAKE, timeline, target.slot, culprit.span, f"rake from {one} to {other}{how}", hint)
+
+
+def _even_rake(timeline: Timeline, first: int, target: SoundingNote) -> str:
+    """Return a rake from a string to a note, over every string between them, as one types it."""
+    way = 1 if first < target.string else -1
+    strings = range(first, target.string, way) or [target.string + (1 if target.string == 1 else -1)]
+    names = [timeline.settings.tuning.written(string) for string in strings]
+    return f"(rake: {' '.join(names)} {note_as_typed(timeline, target.string, target.fret or 0)})"
 
 
 _NEED_NOTES = (Curve.DIVE, Curve.DIP, Curve.SCOOP)
