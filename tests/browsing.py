@@ -8,11 +8,13 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
+from base64 import b64decode
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 _FLAGS = (
@@ -82,6 +84,61 @@ def chromium() -> Iterator[Any]:
             yield browser
         finally:
             browser.close()
+
+
+class Opened:
+    """A page in a window of its own, and what went wrong in it."""
+
+    def __init__(self, browser: Any, path: Path, **more: Any) -> None:
+        self.context = browser.new_context(**{"viewport": {"width": 1280, "height": 900}, **more})
+        self.page = self.context.new_page()
+        self.wrong: list[str] = []
+        self.requests: list[str] = []
+        self.page.on("console", lambda message: self.wrong.append(message.text))
+        self.page.on("pageerror", lambda error: self.wrong.append(str(error)))
+        self.page.on("dialog", lambda dialog: (self.wrong.append("a dialog"), dialog.dismiss()))
+        self.page.on("request", lambda request: self.requests.append(request.url))
+        self.page.add_init_script(WATCH)
+        self.page.goto(path.as_uri())
+
+    def __enter__(self) -> Opened:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.context.close()
+
+    def status(self, words: str, timeout: int = 30_000) -> None:
+        """Wait until the page says so."""
+        self.page.wait_for_function(
+            "words => document.getElementById('status').textContent === words", arg=words, timeout=timeout
+        )
+
+    def set_speed(self, percent: int) -> None:
+        self.page.evaluate(
+            "value => { const s = document.getElementById('speed'); s.value = value; s.dispatchEvent(new Event('change')); }",
+            percent,
+        )
+
+    def frames(self) -> list[dict[str, Any]]:
+        found: list[dict[str, Any]] = self.page.evaluate("window.frames_seen")
+        return found
+
+    def starts(self) -> list[dict[str, float]]:
+        found: list[dict[str, float]] = self.page.evaluate(
+            "window.starts.map(({when, offset, buffer}) => ({when, offset, length: buffer.duration}))"
+        )
+        return found
+
+    def samples(self) -> tuple[Any, int]:
+        """The samples of what was played last, and how many there are a second."""
+        text, rate = self.page.evaluate(
+            """() => { const buffer = window.starts.at(-1).buffer; const data = new Int16Array(buffer.length);
+            buffer.getChannelData(0).forEach((v, i) => { data[i] = 32767 * v; });
+            let text = ''; const bytes = new Uint8Array(data.buffer);
+            for (let i = 0; i < bytes.length; i += 32768) text += String.fromCharCode(...bytes.subarray(i, i + 32768));
+            return [btoa(text), buffer.sampleRate]; }"""
+        )
+        return np.frombuffer(b64decode(text), "<i2") / 32767, rate
 
 
 def axe_core(folder: Path) -> str:

@@ -10,10 +10,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from browsing import WATCH, axe_core, chromium, violations
+from browsing import Opened, axe_core, chromium, violations
+from lickwright.cli import main
 from lickwright.export import Options
 from lickwright.export.timing import NOTE
-from pages import lick_of, page_of
+from pages import LICK, lick_of, page_of
 
 pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("browser")]
 
@@ -45,63 +46,6 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     for name, text in pages.items():
         (folder / f"{name}.html").write_text(text, "utf-8")
     return {name: folder / f"{name}.html" for name in pages}
-
-
-class Opened:
-    """A page in a window of its own, and what went wrong in it."""
-
-    def __init__(self, browser: Any, path: Path, **more: Any) -> None:
-        self.context = browser.new_context(**{"viewport": {"width": 1280, "height": 900}, **more})
-        self.page = self.context.new_page()
-        self.wrong: list[str] = []
-        self.requests: list[str] = []
-        self.page.on("console", lambda message: self.wrong.append(message.text))
-        self.page.on("pageerror", lambda error: self.wrong.append(str(error)))
-        self.page.on("dialog", lambda dialog: (self.wrong.append("a dialog"), dialog.dismiss()))
-        self.page.on("request", lambda request: self.requests.append(request.url))
-        self.page.add_init_script(WATCH)
-        self.page.goto(path.as_uri())
-
-    def __enter__(self) -> Opened:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.context.close()
-
-    def status(self, words: str, timeout: int = 30_000) -> None:
-        """Wait until the page says so."""
-        self.page.wait_for_function(
-            "words => document.getElementById('status').textContent === words", arg=words, timeout=timeout
-        )
-
-    def set_speed(self, percent: int) -> None:
-        self.page.evaluate(
-            "value => { const s = document.getElementById('speed'); s.value = value; s.dispatchEvent(new Event('change')); }",
-            percent,
-        )
-
-    def frames(self) -> list[dict[str, Any]]:
-        found: list[dict[str, Any]] = self.page.evaluate("window.frames_seen")
-        return found
-
-    def starts(self) -> list[dict[str, float]]:
-        found: list[dict[str, float]] = self.page.evaluate(
-            "window.starts.map(({when, offset, buffer}) => ({when, offset, length: buffer.duration}))"
-        )
-        return found
-
-    def samples(self) -> tuple[Any, int]:
-        """The samples of what was played last, and how many there are a second."""
-        text, rate = self.page.evaluate(
-            """() => { const buffer = window.starts.at(-1).buffer; const data = new Int16Array(buffer.length);
-            buffer.getChannelData(0).forEach((v, i) => { data[i] = 32767 * v; });
-            let text = ''; const bytes = new Uint8Array(data.buffer);
-            for (let i = 0; i < bytes.length; i += 32768) text += String.fromCharCode(...bytes.subarray(i, i + 32768));
-            return [btoa(text), buffer.sampleRate]; }"""
-        )
-        from base64 import b64decode
-
-        return np.frombuffer(b64decode(text), "<i2") / 32767, rate
 
 
 def _expected(speed: int) -> list[tuple[int, float, float, int, object]]:
@@ -389,3 +333,74 @@ def test_it_prints(browser: Any, files: dict[str, Path]) -> None:
         assert one.page.is_visible("h1") and one.page.is_visible("#music svg.broad")
         assert not one.page.is_visible("#play")
         assert one.page.pdf(format="A4").startswith(b"%PDF")
+
+
+# --- the index page and the assignment
+
+
+@pytest.fixture(scope="module")
+def library(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("library")
+    (folder / "book.lick").write_text(
+        LICK
+        + 'lick "Échelle"\nlevel 3\nbox 2\nchords Am7\n| e8 e10 B8 B10 G7 G9 D7 D10 |\nlick "Gate"\nkey C major\n| e8 e5 B8 e5 G7 - - - |\n'
+    )
+    assert main(["make", str(folder / "book.lick"), "--to", "page", "--silent-page", "--out", str(folder / "out")]) == 0
+    assert main(["assign", "Mara", str(folder / "book.lick"), "--silent-page", "--out", str(folder / "mara")]) == 0
+    return folder
+
+
+def _titles(page: Any) -> list[str]:
+    return [one.inner_text() for one in page.query_selector_all("#licks li:not([hidden]) a")]
+
+
+def test_the_index_finds_licks_and_leads_to_them(browser: Any, library: Path) -> None:
+    with Opened(browser, library / "out" / "index.html") as one:
+        assert _titles(one.page) == ["Gate", "Window seat", "Échelle"]
+        one.page.keyboard.press("Tab")
+        one.page.keyboard.type("echelle")
+        assert _titles(one.page) == ["Échelle"]
+        assert one.page.inner_text("#found") == "1 lick of 3"
+        one.page.keyboard.press("Enter")
+        assert _titles(one.page) == ["Échelle"], "the form goes nowhere"
+        one.page.click("text=Show all")
+        one.page.wait_for_function("() => document.getElementById('found').textContent === '3 licks'")
+        one.page.fill("#words", "SLOW bend")
+        assert _titles(one.page) == ["Window seat"]
+        one.page.fill("#words", "")
+        one.page.select_option("#by-key", "A minor")
+        one.page.select_option("#by-level", "3")
+        assert _titles(one.page) == ["Échelle"]
+        one.page.fill("#words", "nothing at all")
+        assert one.page.inner_text("#found") == "0 licks of 3"
+        one.page.click("text=Show all")
+        one.page.wait_for_function("() => document.getElementById('found').textContent === '3 licks'")
+        one.page.click("text=Window seat")
+        assert one.page.inner_text("h1") == "Window seat"
+        assert not one.wrong
+        assert all(url.startswith("file:") for url in one.requests)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("name", ["out/index.html", "mara/assignment.html"])
+def test_index_and_assignment_have_no_violation_of_accessibility(
+    browser: Any, library: Path, tmp_path_factory: pytest.TempPathFactory, name: str, width: int, scheme: str
+) -> None:
+    axe = axe_core(tmp_path_factory.mktemp("axe"))
+    with Opened(
+        browser, library / name, viewport={"width": width, "height": 800}, color_scheme=scheme, bypass_csp=True
+    ) as one:
+        assert violations(one.page, axe) == []
+        assert one.page.evaluate("document.documentElement.scrollWidth") == width
+        assert not one.wrong
+
+
+def test_ticks_of_an_assignment_stay_and_its_links_lead_to_the_pages(browser: Any, library: Path) -> None:
+    with Opened(browser, library / "mara" / "assignment.html") as one:
+        one.page.check(".tick >> nth=3")
+        one.page.reload()
+        assert [one.page.is_checked(f".tick >> nth={n}") for n in range(5)] == [False, False, False, True, False]
+        one.page.click("text=Window seat")
+        assert one.page.inner_text("h1") == "Window seat"
+        assert not one.wrong

@@ -29,6 +29,7 @@ HEAVY = (
     "lickwright.build.engine",
     "lickwright.performance.note_events",
     "lickwright.layout.columns",
+    "lickwright.export.page.markup",
 )
 
 
