@@ -15,7 +15,7 @@ from lickwright.core.source import Span
 from lickwright.music.rhythm import parse_value
 from lickwright.notation import rules
 from lickwright.notation.brackets import Token
-from lickwright.notation.build_bad import BadRuns
+from lickwright.notation.build_bad import BadRun, BadRuns
 from lickwright.notation.build_brackets import BracketBuilder
 from lickwright.notation.build_notes import ReportFinding, read_runs
 from lickwright.notation.build_sayings import Sayings
@@ -61,7 +61,7 @@ class MusicBuilder:
         """Return the items of one lick."""
         self._prev_end = None
         self._events = 0
-        self._runs_bad.lick()
+        self._runs_bad.begin_lick()
         return self._list(children)
 
     def comment(self, token: Token) -> Comment:
@@ -105,7 +105,7 @@ class MusicBuilder:
         item = self._items[token.type](token)
         if item is not None:
             out.append(item)
-        elif token.type == "BAD" and last is not None and self._runs_bad.apart(span_of(token), last):
+        elif token.type == "BAD" and last is not None and self._runs_bad.is_fret_apart(span_of(token), last):
             out[-1] = Unknown(span=Span(last.span.start, token.end))
 
     def _runs(self, out: list[Item], token: Token) -> None:
@@ -237,7 +237,7 @@ class MusicBuilder:
             self._too_many(span)
             return Unknown(0, span=span)
         after_bar = self._prev_end == span.start and self.text[span.start - 1] == "|"
-        return self._runs_bad.item(span, text, self._prev_end, self._after_repeat, after_bar)
+        return self._runs_bad.item(BadRun(span, text, self._prev_end, self._after_repeat, after_bar))
 
 
 class _BarSign(NamedTuple):

@@ -1,6 +1,6 @@
 """Runs → events: takes apart what the grammar has read whole.
 
-In: the text of a run, already known to be good. Out: `Event` nodes. Only what no grammar can say (a mark said twice, a limit passed) is reported here.
+In: the text of a run, already known to be good. Out: `Event` nodes. Reports only what no grammar can say: a mark that stands twice, a limit passed.
 """
 
 from __future__ import annotations
@@ -15,7 +15,17 @@ from lickwright.core.source import Span
 from lickwright.music.fretboard import MAX_FRET
 from lickwright.music.tuning import STRINGS_MAX
 from lickwright.notation import rules
-from lickwright.notation.techniques import ENTRIES, HEADS, JOINS, MARKS, PICKED, QUARTER_BEND, SHAPES, TechniqueKind
+from lickwright.notation.techniques import (
+    ENTRIES,
+    HEADS,
+    JOINS,
+    MARKS,
+    PICKED,
+    QUARTER_BEND,
+    SHAPES,
+    Technique,
+    TechniqueKind,
+)
 from lickwright.notation.tree import Bare, Event, Hold, MarkNode, Note, Part, Rest, Unknown
 
 MAX_SHARED = 64  # characters of a run that is kept for others like it; 8,192 of them take some 10 MiB at most
@@ -33,7 +43,7 @@ _MARK = re.compile(rf"(\^\^?|r|~~?|[!?,=/\\]|')({_AMOUNT}|(?<=')[1-4Tpimac])?")
 
 
 class ReportFinding(Protocol):
-    """Takes a finding."""
+    """A function that takes a finding."""
 
     def __call__(
         self, rule: Rule, span: Span, message: str, hint: str | None = None, fix: Fix | None = None, /
@@ -45,7 +55,7 @@ def _amount(text: str) -> Fraction:
 
 
 class TokenRun(NamedTuple):
-    """A run taken apart, wherever it stands: equal runs share their parts, since a library says `e5` ten thousand times."""
+    """A run taken apart, wherever it stands. Equal runs share it, since a library says `e5` ten thousand times."""
 
     events: tuple[tuple[int, int, int, tuple[Part, ...]], ...]  # start and end in the run, steps, parts (none: unknown)
     findings: tuple[tuple[Rule, Span, str, str | None], ...]  # spans count from the run's start
@@ -106,7 +116,7 @@ class _Reader:
         self.findings.append((rule, Span(at + span.start, at + span.end), message, hint))
 
     def run(self) -> TokenRun:
-        """All of it."""
+        """Return the whole run."""
         events: list[tuple[int, int, int, tuple[Part, ...]]] = []
         parts: list[Part] = []
         at, end = 0, len(self.text)
@@ -123,29 +133,28 @@ class _Reader:
         return TokenRun(tuple(events), tuple(self.findings))
 
     def _part(self, match: re.Match[str], start: int, span: Span) -> tuple[Part, int]:
-        entry, string, hold, rest, join, fret, dead, touch, pinch, marks_text, _ = match.groups()
-        string = string or ""
+        """Return a part and how many steps it takes; `start` is what turns an offset in the run into one from the event's start."""
+        string = match["string"] or ""
         marks: tuple[MarkNode, ...] = ()
         finger = pluck = None
-        if marks_text:
-            marks, finger, pluck = self._marks(marks_text, start + match.start("marks"))
-        if hold:
+        if match["marks"]:
+            marks, finger, pluck = self._marks(match["marks"], start + match.start("marks"))
+        if hold := match["hold"]:
             if finger or pluck or any(mark.technique.kind is TechniqueKind.MARK for mark in marks):
-                marks = self._shapes_only(marks_text or "", marks, start + match.start("marks"))
+                marks = self._shapes_only(match["marks"], marks, start + match.start("marks"))
             return Hold(string, marks, span=span), len(hold)
         self._check_string(string, span)
-        if rest:
+        if match["rest"]:
             return Rest(string, span=span), 1
-        if not (fret or dead or touch):
+        fret, touch = match["fret"], match["touch"]
+        if not (fret or match["dead"] or touch):
             return Bare(string, span=span), 1
-        begin = ENTRIES[entry] if entry else JOINS[join] if join else PICKED
-        head = HEADS["x"] if dead else HEADS["*"] if pinch else HEADS["n<>" if fret else "<>"] if touch else None
         number = self._fret(fret, start + match.start("fret")) if fret else None
         node = self._touch(touch, start + match.start("touch")) if touch else None
-        return Note(string, begin, head, number, node, marks, finger, pluck, span=span), 1
+        return Note(string, _begin(match), _head(match), number, node, marks, finger, pluck, span=span), 1
 
     def _shapes_only(self, text: str, marks: tuple[MarkNode, ...], start: int) -> tuple[MarkNode, ...]:
-        """The shapes among what touches a hold; fingers and marks belong to a note."""
+        """Return the shapes among what touches a hold; fingers and marks belong to a note, which is reported."""
         sign = next(match for match in _MARK.finditer(text) if match[1] in MARKS or match[1] == "'")
         span = Span(start + sign.start(), start + sign.end())
         hint = f"write it on the note: `G7{sign[0]}`; a hold takes shapes: `-r`, `-~`, `-^10`"
@@ -242,6 +251,24 @@ class _Reader:
             elif sign in ",=" and seen & {",", "="}:
                 self.report(rules.TWICE, mark.span, "short and ringing on at once", "leave `,` or `=`")
             seen.add(sign)
+
+
+def _begin(match: re.Match[str]) -> Technique:
+    """Return how a note starts: picked, or the row of its entry or join."""
+    if match["entry"]:
+        return ENTRIES[match["entry"]]
+    return JOINS[match["join"]] if match["join"] else PICKED
+
+
+def _head(match: re.Match[str]) -> Technique | None:
+    """Return the row of a dead note or a harmonic; None for an ordinary fret."""
+    if match["dead"]:
+        return HEADS["x"]
+    if match["pinch"]:
+        return HEADS["*"]
+    if match["touch"]:
+        return HEADS["n<>" if match["fret"] else "<>"]
+    return None
 
 
 def _cut(digits: str) -> str:

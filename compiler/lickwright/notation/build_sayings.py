@@ -1,6 +1,6 @@
-"""`@…` → what is said at a moment: words, loudness, tempo, a pause.
+"""`@…` → what is said at a moment: words, loudness, tempo, a fermata, navigation.
 
-In: the text of one saying that the grammar has found. Out: a `Say`, or an unknown of no length, and the mistakes in it.
+In: the text of one saying that the grammar has found. Out: a `Say` or `Navigation`, and the mistakes in it.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from lickwright.notation.tree import Item, Navigation, Say, Unknown
 
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 QUOTES = "“”„«»"
+_ALONE = (*DYNAMICS, *BY_SIGN, "fermata")  # what is said without a value
 ESCAPE = re.compile(r"\\(.)")
 _NUMBER_AFTER = re.compile(r"[ \t]*:?[ \t]*(\d{2,3})(?![^ \t\n|])")
 
@@ -30,10 +31,10 @@ class Sayings:
         self.text = text
         self.report = report
         self._bad = bad
-        self._crowded = crowded
+        self._crowded = crowded  # whether no finding will be kept any more
 
     def item(self, text: str, span: Span) -> Item | None:
-        """What one of them says; None where it says nothing that can be understood."""
+        """Return what a saying says; None where it says nothing that can be understood, which is reported."""
         if text[1] in '"' + QUOTES:
             return self._words(text, span)
         if re.search(r"[ \t]", text):
@@ -42,28 +43,42 @@ class Sayings:
             self.report(rules.SAYING, span, f"`{shorten(text)}` has spaces in it", f"write `{close}`, touching", fix)
             text = close
         name, equals, value = text[1:].partition("=")
-        if name == "tempo" and equals:
-            return Say("tempo", value, span=span)
-        if name in DYNAMICS and not equals:
-            return Say("dynamic", name, span=span)
-        if name == "fermata" and not equals:
-            return Say("fermata", "", span=span)
-        if name in BY_SIGN and not equals:
-            return Navigation(BY_SIGN[name], span=span)
-        large = not equals and (name.lower() in DYNAMICS or name.lower() in BY_SIGN or name.lower() == "fermata")
-        small = replacement_fix(*span, text.lower()) if large else None
-        self.report(rules.SAYING, span, f"there is no `{shorten(text)}`", self._meant(name, equals, value, span), small)
-        return None
+        if equals:
+            said: Item | None = Say("tempo", value, span=span) if name == "tempo" else None
+        elif name in DYNAMICS:
+            said = Say("dynamic", name, span=span)
+        elif name == "fermata":
+            said = Say("fermata", "", span=span)
+        else:
+            said = Navigation(BY_SIGN[name], span=span) if name in BY_SIGN else None
+        if said is None:
+            self._report_unknown(text, span)
+        return said
 
-    def _meant(self, name: str, equals: str, value: str, span: Span) -> str:
-        """What would be right instead of a saying that the notation does not have."""
-        if name.lower() in ("tempo", "bpm", "speed"):
-            number = _NUMBER_AFTER.match(self.text, span.end)
-            self._bad.told = number.end() if number else self._bad.told
-            return f"write `@tempo={number[1] if number else value or 60}`"
-        if road := habits.navigation_phrase(self.text[span.start + 1 : span.start + 25]):
-            self._bad.told = span.start + 1 + road[1]
-            return f"write `@{road[0]}`"
+    def _report_unknown(self, text: str, span: Span) -> None:
+        name, equals, value = text[1:].partition("=")
+        small = replacement_fix(*span, text.lower()) if not equals and name.lower() in _ALONE else None
+        hint = self._tempo(name, value, span) or self._navigation(span) or self._nearest(name, equals, span)
+        self.report(rules.SAYING, span, f"there is no `{shorten(text)}`", hint, small)
+
+    def _tempo(self, name: str, value: str, span: Span) -> str | None:
+        """`@bpm 120`."""
+        if name.lower() not in ("tempo", "bpm", "speed"):
+            return None
+        number = _NUMBER_AFTER.match(self.text, span.end)
+        self._bad.told = number.end() if number else self._bad.told
+        return f"write `@tempo={number[1] if number else value or 60}`"
+
+    def _navigation(self, span: Span) -> str | None:
+        """`@D.C. al Fine`."""
+        phrase = habits.navigation_phrase(self.text[span.start + 1 : span.start + 25])
+        if phrase is None:
+            return None
+        self._bad.told = span.start + 1 + phrase[1]
+        return f"write `@{phrase[0]}`"
+
+    def _nearest(self, name: str, equals: str, span: Span) -> str:
+        """`@forte`, `@mezzo`, `@slowly now`."""
         loud = habits.loudness_sign(name)
         if loud and not equals:
             return f"write `@{loud}`"
@@ -73,12 +88,14 @@ class Sayings:
             return f'words go in quotes: `@"{name} {words}"`'
         return f"did you mean `@{near}`?" if near else 'say `@mf`, `@"words"`, `@tempo=60` or `@fermata`'
 
-    def _words(self, text: str, span: Span) -> Item | None:
-        if text[1] != '"' or text[-1] in QUOTES:
+    def _words(self, text: str, span: Span) -> Item:
+        curly_end = text[-1] in QUOTES
+        if text[1] != '"' or curly_end:
             fix = replacement_fix(*span, f'@"{text[2:-1]}"') if len(text) > 2 and '"' not in text[2:-1] else None
             self.report(rules.TYPOGRAPHY, span, "curly quotes round the words", f'write `@"{text[2:-1][:30]}"`', fix)
         elif len(text) < 3 or text[-1] != '"':
             where, hint = Span(span.start, span.start + 2), 'close it: `@"let it hang"`'
             self.report(rules.OPEN, where, "the words' quote is never closed", hint)
             return Unknown(span=span)  # it may have swallowed notes
-        return Say("words", ESCAPE.sub(r"\1", text[2:-1] if text[-1] in '"' + QUOTES else text[2:]).strip(), span=span)
+        words = text[2:-1] if curly_end or text[-1] == '"' else text[2:]
+        return Say("words", ESCAPE.sub(r"\1", words).strip(), span=span)
