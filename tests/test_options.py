@@ -50,7 +50,7 @@ _MAKE = {
     "--to": "tab,midi", "--out": "other", "--tempo": "50%", "--width": "40", "--count-in": "1", "--repeat": "2", "--vary": "3",
     "--format": "flac", "--ladder": "50%,20,110%", "--longest": "2", "--bars": "1", "--jobs": "2", "--findings": "github",
     "--report": "report.json", "--shard": "1/2", "--zip": "course.zip", "--names": "{book-number}-{title}", "--layout": "flat",
-    "--sheet-format": "svg", "--paper": "letter", "--print-size": "large",
+    "--sheet-format": "svg", "--paper": "letter", "--print-size": "large", "--book": "Course",
 }  # fmt: skip
 _LIKE = {"--like": "a.lick", "--title": "Two", "--format": "json", "--limit": "1"}
 _MOVE = {
@@ -62,7 +62,7 @@ _MOVE = {
     "--out": "moved.lick",
 }
 # Tried by hand or in scenes of their own: they want a cluster or shares, are not seen from outside, or take half a minute a run.
-_ELSEWHERE = ("--cluster", "--merge", "--jobs", "--no-sync", "--practice", "--ladder")
+_ELSEWHERE = ("--share-pages", "--cluster", "--merge", "--jobs", "--no-sync", "--practice", "--ladder")
 SCENES = {
     "make": Scene("make", ("small", "--jobs", "1"), _MAKE, _ELSEWHERE),
     "make an archive": Scene(
@@ -104,12 +104,12 @@ def options(scene: Scene) -> dict[str, list[str]]:
 _BUILD_ONLY = (
     "--to", "--tempo", "--width", "--chord-tones", "--single-channel", "--silent-page", "--count-in", "--click", "--repeat", "--answer", "--backing",
     "--vary", "--bars", "--format", "--practice", "--ladder", "--longest", "--watch", "--check-contents", "--no-sync", "--shard", "--cluster",
-    "--zip", "--names", "--layout", "--sheet-format", "--paper", "--print-size", "--left-handed", "--black", "--count", "--staff",
+    "--zip", "--names", "--layout", "--sheet-format", "--paper", "--print-size", "--left-handed", "--black", "--count", "--staff", "--book", "--share-pages",
 )  # fmt: skip
 REFUSED: dict[str, list[tuple[str, str]]] = {
     "make": [
         ("--watch", "--dry-run"), ("--watch", "--report"), ("--watch", "--findings"), ("--all", "--findings"),
-        ("--zip", "--shard"), ("--zip", "--watch"), ("--shard", "--names"), ("--shard", "--layout"),
+        ("--zip", "--shard"), ("--zip", "--watch"), ("--book", "--shard"), ("--book", "--watch"), ("--shard", "--names"), ("--shard", "--layout"),
     ],
     "make an archive": [("--all", "--findings")],
     "check": [

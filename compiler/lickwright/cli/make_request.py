@@ -17,7 +17,7 @@ import click
 from lickwright.build.engine import BuildConfig
 from lickwright.build.planner import Share
 from lickwright.cli import archive_options, audio_options, sheet_options
-from lickwright.cli.option_pairs import refuse
+from lickwright.cli.option_pairs import first_given, refuse
 from lickwright.cli.project_options import preferred
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 from lickwright.config.name_pattern import Arrangement
@@ -30,6 +30,7 @@ from lickwright.store.types import CompileOptions
 
 if TYPE_CHECKING:
     from lickwright.cli.archive import Archive
+    from lickwright.cli.sheet_book import SheetBook
 
 Values = Mapping[str, Any]  # of options, by the names of the command's parameters
 
@@ -50,6 +51,7 @@ def refuse_contradictions(values: Values) -> None:
         values["cluster"] and (values["watch"] or values["dry_run"]),
         "--cluster goes neither with --watch nor with --dry-run",
     )
+    sheet_options.refuse_contradictions(values)
     refuse(
         values["findings"] != "text" and (values["everything"] or values["watch"]),
         "--all and --watch are for a screen: leave --findings out",
@@ -99,6 +101,20 @@ class MakeRequest:
     def archive(self) -> Archive | None:
         """Return the `Archive` that `--zip` asks for; None without it. Raises UsageError."""
         return archive_options.requested_archive({**self.params, "paths": self.paths}, self._chosen)
+
+    def book(self) -> SheetBook | None:
+        """Return the `SheetBook` that `--book` asks for; None without it, or where only a part of the licks is made. Raises UsageError."""
+        title: str | None = self._chosen["book"]
+        refuse(
+            first_given("share_pages") and not title,
+            "--share-pages is about a book: say --book and its title",
+        )
+        if not title or self.params["watch"] or self.params["shard"] or "-" in self.paths:
+            return None
+        from lickwright.cli.sheet_book import SheetBook  # loads the compiler
+
+        refuse(self.is_remote, "--book goes with files of this machine: name folders here")
+        return SheetBook(title, self._chosen["share_pages"], self.out, self.params["overwrite"], self.paths)
 
     def arrangement(self) -> Arrangement | None:
         """Return how the release in the output folder is named and laid out; None if there is none. Raises UsageError."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,7 +20,11 @@ from lickwright.cli.option_pairs import first_given_except, refuse
 from lickwright.cli.project_options import preferred
 from lickwright.config.discovery import ProjectConfigs
 from lickwright.config.name_pattern import Arrangement
+from lickwright.report import console
 from lickwright.store.addresses import NoAddress
+
+if TYPE_CHECKING:
+    from lickwright.cli.sheet_book import SheetBook
 
 _OF_MERGE = (
     "merge", "paths", "out", "overwrite", "prune", "strict", "everything", "findings", "dry_run", "report", "jobs",
@@ -30,10 +34,10 @@ _OF_MERGE = (
 
 def run_build(request: MakeRequest) -> int:
     """Build, or watch; return the exit code. Raises UsageError, also for an address that cannot be used at all."""
-    archive = request.archive()
+    archive, book = request.archive(), request.book()
     build = request.build_config()
     report = _report_file(request.params, request.paths)
-    for output in (report, archive):
+    for output in (report, archive, book):
         if output is not None and (refused := output.report_obstacle()):
             return int(refused)
     build = build._replace(
@@ -48,6 +52,8 @@ def run_build(request: MakeRequest) -> int:
             if report is not None:
                 view.code = max(view.code, report.code)
             code = _end(view, summary, build, request, ended())
+            if book is not None and not summary.stopped:
+                code = max(code, _write_book(book, request, view, build.dry))
             if archive is None or summary.stopped:
                 return code
             return max(code, archive.told(view.print, build.dry))
@@ -56,6 +62,14 @@ def run_build(request: MakeRequest) -> int:
         except KeyboardInterrupt:  # before there was anything to tidy up
             terminal.err("stopped\n")
             return ended()
+
+
+def _write_book(book: SheetBook, request: MakeRequest, view: BuildView, dry: bool) -> terminal.Exit:
+    """Write the book of a build that ended; return the exit code."""
+    if dry:
+        view.print(f"would write {console.safe_text(book.path)}\n")
+        return terminal.Exit.FINE
+    return book.write(request.projects, request.options_by_source(False), view.print)
 
 
 def _watch(request: MakeRequest, build: BuildConfig, ended: Callable[[], terminal.Exit]) -> int:

@@ -6,15 +6,24 @@ checked here too.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import click
 
+from lickwright.cli.option_pairs import refuse
 from lickwright.cli.option_types import OneOf, add_options, parsed_by
 from lickwright.export import PAPERS, PRINT_SIZES, SheetRequest, option_parsing
 
 _DEFAULT = SheetRequest()
+
+
+def _parse_title(text: str) -> str:
+    words = " ".join(text.split())
+    if not words:
+        raise ValueError("a book needs a title")
+    return words
+
 
 sheet_options = add_options(
     (
@@ -34,6 +43,13 @@ sheet_options = add_options(
         click.option("--black/--no-black", help="A sheet without color."),
         click.option("--count/--no-count", help="A sheet says the count below the strings."),
         click.option("--staff/--no-staff", help="A sheet has a staff of notes above the strings."),
+        click.option(
+            "--book",
+            callback=parsed_by(_parse_title),
+            metavar="TITLE",
+            help="Also put the sheets of all licks into one document, with a table of contents: OUT/title.pdf.",
+        ),
+        click.option("--share-pages/--no-share-pages", help="Licks of a book share pages; else each begins a page."),
     )
 )
 
@@ -42,6 +58,13 @@ def requested_sheet(value: Callable[[str], Any]) -> SheetRequest:
     """Return the sheet that the options ask for. `value` returns the value of an option."""
     switches = {name: bool(value(name)) for name in ("left_handed", "black", "count", "staff")}
     return SheetRequest(value("sheet_format"), value("paper"), value("print_size"), **switches)
+
+
+def refuse_contradictions(values: Mapping[str, Any]) -> None:
+    """Raises UsageError for options of a book that cannot hold together with others."""
+    for name, option in (("watch", "--watch"), ("shard", "--shard")):
+        refuse(values["book"] and values[name], f"--book is about all licks at once: leave {option} out")
+    refuse(values["book"] and "-" in values["paths"], "--book goes with files and folders, not with standard input")
 
 
 def require_pictures(request: SheetRequest) -> None:

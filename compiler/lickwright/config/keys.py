@@ -176,6 +176,8 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "black", _switch, "a sheet without color: `true`", "false"),
     KeyRow("make", "count", _switch, "a sheet says the count below the strings: `true`", "false"),
     KeyRow("make", "staff", _switch, "a sheet has a staff of notes above the strings: `true`", "false"),
+    KeyRow("make", "book", _quoted, "the title of a document with the sheets of all licks, in the output folder", "none"),
+    KeyRow("make", "share-pages", _switch, "licks of that document share pages; else each begins one: `true`", "false"),
     KeyRow("make", "silent-page", _switch, "lesson pages hold no recording and play plain tones: `true`", "false"),
     KeyRow("make", "format", _choice(SOUND_FORMATS), "of a recording: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
     KeyRow("make", "count-in", _number(*option_parsing.COUNT_INS), "bars of clicks before a recorded lick", "0"),

@@ -12,6 +12,7 @@ from functools import cache
 from typing import NamedTuple
 
 from lickwright.engraving.display_list import INK, Command, Path
+from lickwright.engraving.typefaces import MissingFace
 
 _FILE = os.path.join(os.path.dirname(__file__), "fonts", "music.json")
 _ARGUMENTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6}
@@ -28,14 +29,17 @@ class MusicSign(NamedTuple):
 
 @cache
 def _signs() -> dict[str, list[object]]:
-    with open(_FILE, encoding="utf-8") as file:
-        found: dict[str, list[object]] = json.load(file)
+    try:
+        with open(_FILE, encoding="utf-8") as file:
+            found: dict[str, list[object]] = json.load(file)
+    except (OSError, ValueError) as e:
+        raise MissingFace("music.json cannot be read") from e
     return found
 
 
 @cache
 def music_sign(name: str) -> MusicSign:
-    """The sign of a name such as "rest-4". Raises `KeyError` for another name and `OSError` where the outlines are missing."""
+    """The sign of a name such as "rest-4". Raises `KeyError` for another name and `MissingFace` where the outlines are missing."""
     width, top, bottom, path = _signs()[name]
     return MusicSign(float(str(width)), float(str(top)), float(str(bottom)), tuple(_commands(str(path))))
 

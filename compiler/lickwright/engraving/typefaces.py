@@ -17,6 +17,10 @@ _FOLDER = os.path.join(os.path.dirname(__file__), "fonts")
 _INSTEAD = {"♭": "b", "♯": "#", "→": "-", "’": "'", "\t": " "}  # what a face lacks, but can say otherwise
 
 
+class MissingFace(Exception):
+    """A face or the outlines of the music signs cannot be read; its text says which file and why, in a player's words."""
+
+
 class Typeface(NamedTuple):
     """One face as its file describes it."""
 
@@ -34,9 +38,12 @@ def face_file(name: str) -> str:
 
 @lru_cache(maxsize=len(FACES))
 def typeface(name: str) -> Typeface:
-    """The face of one of the `FACES`. Raises `OSError` where its file is missing and `ValueError` where it is no font."""
-    with open(face_file(name), "rb") as file:
-        data = file.read()
+    """The face of one of the `FACES`. Raises `MissingFace` where its file cannot be read or is no font."""
+    try:
+        with open(face_file(name), "rb") as file:
+            data = file.read()
+    except OSError as e:
+        raise MissingFace(f"{name}.ttf cannot be read") from e
     try:
         count = struct.unpack_from(">H", data, 4)[0]
         tables = {}
@@ -50,7 +57,7 @@ def typeface(name: str) -> Typeface:
         advances = wide + (wide[-1],) * (every - measured)
         return Typeface(data, tables, _characters(data, tables["cmap"][0]), advances, units)
     except (struct.error, KeyError, IndexError, UnicodeDecodeError) as e:
-        raise ValueError(f"{name}.ttf is not a TrueType font") from e
+        raise MissingFace(f"{name}.ttf is not a TrueType font") from e
 
 
 def _characters(data: bytes, cmap: int) -> dict[str, int]:

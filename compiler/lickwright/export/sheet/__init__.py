@@ -11,7 +11,7 @@ from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.source import Span
 from lickwright.engraving.display_list import FAINT, ItemGroup, Text
 from lickwright.engraving.svg import BLACK_INKS, PAPER_INKS, svg_document
-from lickwright.engraving.typefaces import lacking
+from lickwright.engraving.typefaces import MissingFace, lacking
 from lickwright.export import Export, LoweredLick, Options, SheetRequest
 from lickwright.export.sheet.blocks import PlacedBlock, SheetBlock, paginate
 from lickwright.export.sheet.content import lick_blocks
@@ -28,7 +28,16 @@ LETTERS = Rule(
     "",
     "",
 )
-RULES: tuple[Rule, ...] = (LETTERS,)
+FACES_MISSING = Rule(
+    "L513",
+    "no faces for the sheet",
+    Severity.ERROR,
+    "a file that sheets are set with cannot be read",
+    "Sheets are set with faces that come with Lickwright. One of them is gone or damaged, so no sheet was made; everything else was.",
+    "",
+    "",
+)
+RULES: tuple[Rule, ...] = (LETTERS, FACES_MISSING)
 
 PAPER = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}  # points
 SCALE = {"small": 0.9, "normal": 1.12, "large": 1.5}
@@ -37,9 +46,21 @@ _RESOLUTION = 2.5  # pixels to a point, of a PNG
 
 
 def emit(lowered: LoweredLick, options: Options) -> Export:
-    """The sheet in the first of the formats that are asked for. Raises `OSError` where a face or the rasterizer is missing."""
+    """The sheet in the first of the formats that are asked for. Raises `ImportError` for a PNG where the rasterizer is missing."""
+    try:
+        return _emit(lowered, options)
+    except MissingFace as e:
+        return Export(None, (missing_face(e, lowered.timeline.span),))
+
+
+def missing_face(error: MissingFace, span: Span) -> Diagnostic:
+    """The finding for a sheet that could not be made for want of a face."""
+    return FACES_MISSING.at(Span(span.start, span.start), f"no sheet was made: {error}", "install lickwright again")
+
+
+def _emit(lowered: LoweredLick, options: Options) -> Export:
     timeline, request = lowered.timeline, options.sheet
-    blocks = lick_blocks(lowered.grid(), options, column_width(request))
+    blocks = lick_blocks(lowered.grid(), options, column_width(request), "lick")
     kind = request.formats[0]
     if kind == "pdf":
         data = sheet_pdf(blocks, request, DocumentFacts(timeline.title, timeline.settings.by))
@@ -55,16 +76,21 @@ def column_width(request: SheetRequest) -> float:
 
 
 def sheet_pdf(blocks: Sequence[SheetBlock], request: SheetRequest, facts: DocumentFacts) -> bytes:
-    """Blocks as pages of a PDF file. Raises `OSError` where a face is missing."""
-    width, height = PAPER[request.paper]
+    """Blocks as pages of a PDF file. Raises `MissingFace`."""
+    size = PAPER[request.paper]
+    pages = paginate(blocks, (size[1] - TOP - BOTTOM) / SCALE[request.size])
+    return write_pdf(print_pages(pages, request), size, facts, request.black)
+
+
+def print_pages(pages: Sequence[Sequence[PlacedBlock]], request: SheetRequest) -> list[PrintedPage]:  # fmt: skip
+    """Pages of blocks with their margins, page numbers and bookmarks."""
     scale = SCALE[request.size]
-    pages = paginate(blocks, (height - TOP - BOTTOM) / scale)
     printed = []
     for n, page in enumerate(pages, 1):
-        groups = tuple(_placed(page, scale))
         marks = tuple((p.block.bookmark, TOP + p.y * scale) for p in page if p.block.bookmark)
-        printed.append(PrintedPage((*groups, _footer(facts.title, n, len(pages), width, height)), marks))
-    return write_pdf(printed, (width, height), facts, request.black)
+        footer = _footer(n, len(pages), PAPER[request.paper])
+        printed.append(PrintedPage((*_placed(page, scale), footer), marks))
+    return printed
 
 
 def _placed(page: Sequence[PlacedBlock], scale: float) -> Iterator[ItemGroup]:
@@ -76,11 +102,10 @@ def _placed(page: Sequence[PlacedBlock], scale: float) -> Iterator[ItemGroup]:
             )  # fmt: skip
 
 
-def _footer(title: str, page: int, pages: int, width: float, height: float) -> ItemGroup:
+def _footer(page: int, pages: int, size: tuple[float, float]) -> ItemGroup:
     if pages == 1:
         return ItemGroup(())
-    text = Text(width - MARGIN, height - 26.0, f"{page} of {pages}", "sans", 7.5, "end", FAINT)
-    return ItemGroup((text,))
+    return ItemGroup((Text(size[0] - MARGIN, size[1] - 26.0, f"{page} of {pages}", "sans", 7.5, "end", FAINT),))
 
 
 def _picture(blocks: Sequence[SheetBlock], request: SheetRequest, title: str) -> bytes:

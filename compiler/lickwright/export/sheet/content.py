@@ -5,7 +5,7 @@ In: a `Grid` and what is asked for. Out: `SheetBlock`s for a column of some widt
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
 from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Text, box, extent, line
@@ -32,23 +32,28 @@ _NOTES = "The numbers on the neck are the order in which the notes of the lick f
 _NOTES_ALONE = "The numbers on the neck are the order in which the notes of the lick first come; squares are the root."
 
 
-def lick_blocks(grid: Grid, options: Options, width: float) -> list[SheetBlock]:
-    """All blocks of a lick, `width` points wide."""
+def lick_blocks(grid: Grid, options: Options, width: float, name: str, alone: bool = True) -> list[SheetBlock]:
+    """All blocks of a lick, `width` points wide; `name` is that by which links find it. Raises `MissingFace`.
+
+    One that is not `alone` leaves out the legend and the caution, which stand once behind all of them.
+    """
     timeline = grid.timeline
     if options.chord_tones:
         grid = mark_chord_tones(grid)
-    found = [_title(timeline, width), _facts(timeline, options, width)]
+    found = [_title(timeline, width, name), _facts(timeline, options, width)]
     found += _music(grid, options, width)
     found += _ladder(timeline, options, width)
     found += _tips(timeline, width)
-    found += _legend(grid, width)
+    if alone:
+        found += legend_blocks(legend_of(grid), width)
+        found += caution_blocks([timeline], width)
     found += _ending(timeline, width)
     return found
 
 
-def _title(timeline: Timeline, width: float) -> SheetBlock:
+def _title(timeline: Timeline, width: float, name: str) -> SheetBlock:
     title = wrap_text(timeline.title, "serif", TITLE, width, _TITLE_LINES)
-    items = [ItemGroup(text_lines(title, "serif", TITLE), "title", name=f"lick-{timeline.span.start}")]
+    items = [ItemGroup(text_lines(title, "serif", TITLE), "title", name=name)]
     height = len(title) * TITLE * LEADING
     by = timeline.settings.by
     if by:
@@ -142,9 +147,8 @@ def _tips(timeline: Timeline, width: float) -> Iterator[SheetBlock]:
                 yield block._replace(keep=False) if n else block
 
 
-def _legend(grid: Grid, width: float) -> Iterator[SheetBlock]:
+def legend_blocks(rows: Sequence[LegendRow], width: float) -> Iterator[SheetBlock]:
     """The marks in two columns, or in one where the sheet is narrow."""
-    rows = legend_of(grid)
     if not rows:
         return
     yield _section("Marks")
@@ -168,10 +172,14 @@ def _mark(row: LegendRow, across: float) -> tuple[ItemGroup, float]:
     return ItemGroup((sign._replace(y=SMALL + 3.0), *texts), "entry"), len(lines) * SMALL * LEADING + 3.0
 
 
-def _ending(timeline: Timeline, width: float) -> Iterator[SheetBlock]:
-    """The caution, and whose the lick is."""
-    caution = CAUTION if needs_caution(timeline) else CAUTION_LADDER
+def caution_blocks(timelines: Iterable[Timeline], width: float) -> Iterator[SheetBlock]:
+    """The words of caution for some licks, which all have a practice ladder."""
+    caution = CAUTION if any(map(needs_caution, timelines)) else CAUTION_LADDER
     yield from paragraph(caution, width, SMALL, "serif-italic", 14.0)
+
+
+def _ending(timeline: Timeline, width: float) -> Iterator[SheetBlock]:
+    """Whose the lick is."""
     settings = timeline.settings
     for name, value in (("rights", settings.rights), ("source", settings.source)):
         if value:

@@ -20,6 +20,7 @@ _TAGS = {
     "entry": "P", "picture": "Figure",
 }  # fmt: skip
 COLORS = {INK: (0.0, 0.0, 0.0), ACCENT: (0.541, 0.2, 0.141), FAINT: (0.349, 0.349, 0.349), PAPER: (1.0, 1.0, 1.0)}
+_BRIEF = 200  # characters
 _RESOURCE = {name: f"F{n}" for n, name in enumerate(FACES)}
 
 
@@ -35,7 +36,6 @@ class DocumentFacts(NamedTuple):
 
     title: str
     author: str = ""
-    subject: str = ""
 
 
 class _Tagged(NamedTuple):
@@ -48,7 +48,7 @@ class _Tagged(NamedTuple):
 
 
 def write_pdf(pages: Sequence[PrintedPage], size: tuple[float, float], facts: DocumentFacts, black: bool) -> bytes:
-    """The file of `pages`, each `size` points wide and high. Raises `OSError` where a face is missing and `ValueError` where it is broken."""
+    """The file of `pages`, each `size` points wide and high. Raises `MissingFace`."""
     objects = PdfObjects()
     catalog, tree = objects.reserve(), objects.reserve()
     width, height = size
@@ -79,10 +79,14 @@ def write_pdf(pages: Sequence[PrintedPage], size: tuple[float, float], facts: Do
         f"<< /Type /Catalog /Pages {tree} 0 R /MarkInfo << /Marked true >> /StructTreeRoot {structure} 0 R /Lang (en) "
         f"/ViewerPreferences << /DisplayDocTitle true >>{outlines} >>",
     )
-    said = f"/Title {pdf_text(facts.title)} /Producer (Lickwright)"
-    said += f" /Author {pdf_text(facts.author)}" if facts.author else ""
-    said += f" /Subject {pdf_text(facts.subject)}" if facts.subject else ""
+    said = f"/Title {pdf_text(_brief(facts.title))} /Producer (Lickwright)"
+    said += f" /Author {pdf_text(_brief(facts.author))}" if facts.author else ""
     return objects.file(catalog, objects.add(f"<< {said} >>"))
+
+
+def _brief(words: str) -> str:
+    """Words for a window's title or a bookmark."""
+    return words if len(words) <= _BRIEF else words[: _BRIEF - 1] + "…"
 
 
 def _link(objects: PdfObjects, link: Link, height: float, pages: Sequence[int], targets: dict[str, tuple[int, float]]) -> int:  # fmt: skip
@@ -129,7 +133,7 @@ def _outlines(objects: PdfObjects, pages: Sequence[PrintedPage], numbers: Sequen
         beside = f" /Prev {every[index - 1]} 0 R" if index else ""
         beside += f" /Next {every[index + 1]} 0 R" if index + 1 < len(every) else ""
         place = f"[{page} 0 R /XYZ 0 {pdf_number(height - y)} null]"
-        objects.set(every[index], f"<< /Title {pdf_text(words)} /Parent {root} 0 R /Dest {place}{beside} >>")
+        objects.set(every[index], f"<< /Title {pdf_text(_brief(words))} /Parent {root} 0 R /Dest {place}{beside} >>")
     objects.set(root, f"<< /Type /Outlines /First {every[0]} 0 R /Last {every[-1]} 0 R /Count {len(every)} >>")
     return f" /Outlines {root} 0 R /PageMode /UseOutlines"
 

@@ -21,7 +21,7 @@ _MORE, _WORDS, _SCALE, _TWO_SCALES, _MATRIX = 0x20, 0x01, 0x08, 0x40, 0x80  # fl
 
 
 def embed_face(objects: PdfObjects, name: str, used: Iterable[str]) -> int:
-    """A face with the glyphs of `used`; returns the number of the font object. Raises `OSError` where the face is missing."""
+    """A face with the glyphs of `used`; returns the number of the font object. Raises `MissingFace`."""
     face = typeface(name)
     glyphs = {face.glyphs[char]: char for char in sorted(set(used), reverse=True) if char in face.glyphs}
     data = subset_file(face, glyphs)

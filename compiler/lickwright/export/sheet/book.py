@@ -1,0 +1,75 @@
+"""Many licks as one document: a title, a table of contents that leads to each lick, and their sheets.
+
+In: licks as drawn, each with its options. Out: the bytes of a PDF file, the same for the same licks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Link, Text, line
+from lickwright.engraving.paragraph import wrap_text
+from lickwright.export import Options, SheetRequest
+from lickwright.export.sheet import BOTTOM, PAPER, SCALE, TOP, column_width, print_pages
+from lickwright.export.sheet.blocks import LEADING, SheetBlock, paginate, text_lines
+from lickwright.export.sheet.content import caution_blocks, legend_blocks, lick_blocks
+from lickwright.export.sheet.legend import LegendRow, legend_of
+from lickwright.export.sheet.pdf import DocumentFacts, write_pdf
+from lickwright.layout.grid import Grid
+
+_TITLE, _ENTRY = 27.0, 10.5  # sizes of text
+_NUMBER = 34.0  # room for a page number
+_BETWEEN = 34.0  # between two licks on one page
+
+
+class BookLick(NamedTuple):
+    """One lick of a book."""
+
+    grid: Grid
+    options: Options
+
+
+def book_pdf(licks: Iterable[BookLick], title: str, request: SheetRequest, share_pages: bool) -> bytes:
+    """The book; each lick begins a page, unless they share pages and one legend at the end. Raises `MissingFace`."""
+    width, height = column_width(request), (PAPER[request.paper][1] - TOP - BOTTOM) / SCALE[request.size]
+    blocks: list[SheetBlock] = []
+    heads: list[tuple[str, str]] = []  # title and key of each
+    marks: dict[str, LegendRow] = {}
+    timelines = []
+    for grid, options in licks:
+        name = f"lick-{len(heads)}"
+        first, *rest = lick_blocks(grid, options, width, name, not share_pages)
+        timelines.append(grid.timeline)
+        for row in legend_of(grid) if share_pages else ():
+            marks.setdefault(row.sentence, row)
+        blocks += [first._replace(new_page=not share_pages or not heads, gap=_BETWEEN), *rest]
+        heads.append((grid.timeline.title, str(grid.timeline.settings.key or "")))
+    if share_pages and heads:
+        blocks += [*legend_blocks(list(marks.values()), width), *caution_blocks(timelines, width)]
+    pages = paginate(blocks, height)
+    starts = [n for n, page in enumerate(pages) for placed in page if placed.block.bookmark]
+    before = len(paginate(_contents(title, heads, [0] * len(heads), width), height))
+    contents = _contents(title, heads, [before + n + 1 for n in starts], width)
+    facts = DocumentFacts(title)
+    return write_pdf(
+        print_pages([*paginate(contents, height), *(pages if blocks else [])], request),
+        PAPER[request.paper], facts, request.black,
+    )  # fmt: skip
+
+
+def _contents(title: str, heads: Iterable[tuple[str, str]], numbers: Iterable[int], width: float) -> list[SheetBlock]:
+    """The title and a line for each lick."""
+    lines = wrap_text(title, "serif", _TITLE, width, 3)
+    height = len(lines) * _TITLE * LEADING
+    rule = ItemGroup((line(0.0, height + 4.0, width, height + 4.0, 0.8, ink=ACCENT),))
+    found = [SheetBlock((ItemGroup(text_lines(lines, "serif", _TITLE), "title"), rule), height + 16.0, keep=True)]
+    for n, ((name, key), page) in enumerate(zip(heads, numbers, strict=True)):
+        said = wrap_text(name, "serif", _ENTRY, width - _NUMBER - 90.0, 2)
+        high = len(said) * _ENTRY * LEADING
+        items: list[Item] = [*text_lines(said, "serif", _ENTRY)]
+        if key:
+            items.append(Text(width - _NUMBER, _ENTRY, key, "sans", 8.0, "end", FAINT))
+        items += [Text(width, _ENTRY, str(page), "sans", 9.0, "end"), Link(0.0, 0.0, width, high, f"lick-{n}")]
+        found.append(SheetBlock((ItemGroup(tuple(items), "entry"),), high, 3.5))
+    return found

@@ -1,0 +1,406 @@
+"""Printed sheets: a PDF that other programs read, text in order, faces embedded, the same bytes each time; pictures; a book; what can go wrong."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import zlib
+from pathlib import Path
+
+import pytest
+
+from lickwright.cli import main
+from lickwright.compiler import compile_file, compile_text
+from lickwright.engraving import typefaces
+from lickwright.engraving.display_list import extent
+from lickwright.engraving.neck import neck_places
+from lickwright.engraving.paragraph import wrap_text
+from lickwright.engraving.typefaces import FACES, text_width, typeface
+from lickwright.export import PAPERS, PRINT_SIZES, LoweredLick, Options, SheetRequest
+from lickwright.export.sheet import BOTTOM, MARGIN, PAPER, SCALE, TOP, column_width
+from lickwright.export.sheet.blocks import SheetBlock, paginate
+from lickwright.export.sheet.book import BookLick, book_pdf
+from lickwright.export.sheet.content import lick_blocks
+from lickwright.export.sheet.legend import legend_of
+from lickwright.export.sheet.pdf_fonts import subset_file
+
+SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
+LICK = (
+    'by Mara Quill\nrights free to copy\nkey A minor\nbox 1\ntempo 90\nchords Am | D7\nnote Lay back.\nlick "Porch light"\n'
+    "| e8 e5 B8^10 -r p5 G7~-- | (pm: E5 E5) D7h9 (ring: e5 B5) G5/7 ||\n"
+)
+
+
+def lowered(text: str) -> LoweredLick:
+    (lick,) = compile_text(text).licks
+    assert lick.lowered is not None, lick.diagnostics
+    return lick.lowered
+
+
+def sheet(text: str, **request: object) -> bytes:
+    (lick,) = compile_text(text).licks
+    return lick.emit("sheet", Options(sheet=SheetRequest(**request))).data  # type: ignore[arg-type]
+
+
+def samples() -> list[LoweredLick]:
+    return [lick.lowered for path in SAMPLES for lick in compile_file(path).licks if lick.lowered is not None]
+
+
+# --- a reader of its own ---------------------------------------------------------------------------------------------
+
+
+def objects(data: bytes) -> dict[int, bytes]:
+    """The objects of a file, found by its table alone; fails where the table is wrong."""
+    start = int(re.findall(rb"startxref\n(\d+)\n%%EOF\n", data)[-1])
+    table = re.match(rb"xref\n0 (\d+)\n((?:\d{10} \d{5} [fn] \n)+)trailer\n", data[start:])
+    assert table is not None
+    rows = table[2].split(b" \n")[1:-1]
+    assert len(rows) + 1 == int(table[1])
+    found = {}
+    for number, row in enumerate(rows, 1):
+        at = int(row[:10])
+        head = b"%d 0 obj\n" % number
+        assert data[at : at + len(head)] == head
+        found[number] = data[at + len(head) : data.index(b"\nendobj\n", at)]
+    return found
+
+
+def stream(body: bytes) -> bytes:
+    head, _, rest = body.partition(b"\nstream\n")
+    length = re.search(rb"/Length (\d+)", head)
+    assert length is not None
+    assert rest[int(length[1]) :] == b"\nendstream"
+    return zlib.decompress(rest[: int(length[1])])
+
+
+def pages(found: dict[int, bytes]) -> list[bytes]:
+    """The content of each page."""
+    (tree,) = (body for body in found.values() if b"/Type /Pages" in body)
+    kids = re.findall(rb"(\d+) 0 R", re.search(rb"/Kids \[(.*?)\]", tree)[1])  # type: ignore[index]
+    contents = [re.search(rb"/Contents (\d+) 0 R", found[int(kid)])[1] for kid in kids]  # type: ignore[index]
+    return [stream(found[int(number)]) for number in contents]
+
+
+def printed(data: bytes) -> str:
+    """All text of a file in the order in which it is drawn, by its own tables from glyphs to characters."""
+    found = objects(data)
+    (page,) = (body for body in found.values() if b"/Type /Page " in body and b"/Contents" in body)
+    known: dict[str, dict[str, str]] = {}
+    for name, number in re.findall(rb"/(F\d) (\d+) 0 R", page):
+        table = stream(found[int(re.search(rb"/ToUnicode (\d+)", found[int(number)])[1])])  # type: ignore[index]
+        rows = re.findall(rb"<([0-9a-f]{4})> <([0-9a-f]+)>\n", table)
+        known[name.decode()] = {
+            glyph.decode(): bytes.fromhex(code.decode()).decode("utf-16-be") for glyph, code in rows
+        }
+    lines = []
+    for content in pages(found):
+        for name, glyphs in re.findall(rb"/(F\d) [\d.]+ Tf [-\d.]+ [-\d.]+ Td <([0-9a-f]+)> Tj", content):
+            text = glyphs.decode()
+            lines.append("".join(known[name.decode()][text[n : n + 4]] for n in range(0, len(text), 4)))
+    return "\n".join(lines)
+
+
+def test_a_sheet_says_everything_in_reading_order() -> None:
+    text = printed(sheet(LICK, count=True))
+    order = ["Porch light", "by Mara Quill", "A minor", "1 (E shape), frets 5-8", "1/4 = 90", "4/4"]
+    order += ["Practice", "Tips", "Lay back.", "Marks", "rights: free to copy"]
+    places = [text.index(words) for words in order]
+    assert places == sorted(places)
+    music = text[text.index("4/4") : text.index("Practice")].split("\n")
+    frets = [line for line in music if re.fullmatch(r"\d+|\(\d+\)", line)]
+    assert "\n".join(["8", "5", "8", "(8)", "5", "7"]) in "\n".join(frets)
+    assert {"full", "PM", "let ring", "Am", "D7", "1", "&"} <= set(music)
+
+
+def test_every_part_of_a_file_is_in_order_and_told_to_a_reader() -> None:
+    found = objects(sheet(LICK))
+    catalog = next(body for body in found.values() if b"/Type /Catalog" in body)
+    assert b"/Marked true" in catalog and b"/StructTreeRoot" in catalog and b"/Lang (en)" in catalog
+    elements = [body for body in found.values() if b"/Type /StructElem" in body and b"/Pg" in body]
+    (content,) = pages(found)
+    told = [int(number) for number in re.findall(rb"/MCID (\d+)", content)]
+    assert told == list(range(len(elements)))
+    assert [int(re.search(rb"/K (\d+)", body)[1]) for body in elements] == told  # type: ignore[index]
+    assert content.count(b" BDC") + content.count(b" BMC") == content.count(b"EMC")
+    kinds = [re.search(rb"/S /(\w+)", body)[1] for body in elements]  # type: ignore[index]
+    assert kinds[0] == b"H1" and kinds.count(b"Figure") >= 2
+    assert all(b"/Alt <feff" in body for body in elements if b"/S /Figure" in body)
+
+
+def test_the_bytes_are_the_same_in_another_process() -> None:
+    code = f"import sys; from lickwright.compiler import compile_text; sys.stdout.buffer.write(compile_text({LICK!r}).licks[0].emit('sheet').data)"
+    made = [
+        subprocess.run(
+            [sys.executable, "-c", code], env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True, check=True
+        )
+        for seed in ("1", "2")
+    ]
+    assert made[0].stdout == made[1].stdout == sheet(LICK)
+    assert not re.search(rb"/(CreationDate|ModDate|ID) ", made[0].stdout)
+
+
+def test_poppler_reads_the_text_and_finds_every_face_embedded(tmp_path: Path) -> None:
+    for program in ("pdftotext", "pdffonts"):
+        if shutil.which(program) is None:
+            pytest.skip(f"{program} is missing: apt-get install poppler-utils")
+    for number, lick in enumerate(samples()[::12]):
+        (tmp_path / "a.pdf").write_bytes(emitted(lick))
+        text = subprocess.run(["pdftotext", "-raw", "a.pdf", "-"], cwd=tmp_path, capture_output=True, check=True)
+        assert not text.stderr, number
+        assert text.stdout.decode().startswith(lick.timeline.title)
+        frets = [str(s.fret) for s in lick.timeline.sounds if s.pass_no == 0 and s.fret is not None and not s.dead]
+        words = re.findall(r"\d+", text.stdout.decode())
+        assert not [fret for fret in set(frets) if fret not in words]
+        fonts = subprocess.run(["pdffonts", "a.pdf"], cwd=tmp_path, capture_output=True, check=True, text=True)
+        rows = [line.split() for line in fonts.stdout.splitlines()[2:]]
+        assert len(rows) >= 3
+        assert all(re.match("[A-Z]{6}\\+Noto", row[0]) and row[-5:-2] == ["yes", "yes", "yes"] for row in rows), rows
+
+
+def emitted(lick: LoweredLick, **request: object) -> bytes:
+    from lickwright.export.sheet import emit
+
+    return emit(lick, Options(sheet=SheetRequest(**request))).data  # type: ignore[arg-type]
+
+
+def test_a_strict_reader_opens_a_sheet() -> None:
+    pypdf = pytest.importorskip("pypdf", reason="pypdf is missing: pip install -e '.[dev]'")
+    from io import BytesIO
+
+    reader = pypdf.PdfReader(BytesIO(sheet(LICK)), strict=True)
+    assert reader.metadata.title == "Porch light"
+    assert "Porch light" in reader.pages[0].extract_text()
+
+
+# --- the page --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("paper", "size"), [("a4", "normal"), ("letter", "large"), ("a4", "small")])
+def test_nothing_leaves_the_page_and_no_block_is_cut(paper: str, size: str) -> None:
+    request = SheetRequest(paper=paper, size=size, count=True)
+    room = (PAPER[paper][1] - TOP - BOTTOM) / SCALE[size]
+    width = column_width(request)
+    assert abs(width * SCALE[size] + 2 * MARGIN - PAPER[paper][0]) < 0.01
+    for lick in samples()[::3]:
+        for page in paginate(lick_blocks(lick.grid(), Options(sheet=request), width, "x"), room):
+            end = 0.0
+            for placed in page:
+                assert placed.y >= end - 0.01
+                end = placed.y + placed.block.height * placed.scale
+                boxes = [extent(group) for group in placed.block.items if group.items]
+                assert all(box.left >= -0.5 and box.right <= width + 1.5 for box in boxes), lick.timeline.title
+                assert all(box.bottom <= placed.block.height + 4.0 for box in boxes), lick.timeline.title
+            assert end <= room + 0.01
+
+
+def test_blocks_fill_pages_and_headings_stay_with_what_follows() -> None:
+    head, body = SheetBlock((), 10.0, 5.0, keep=True), SheetBlock((), 40.0, 5.0)
+    placed = paginate([body, head, body, head, body], 104.0)
+    assert [[one.block.height for one in page] for page in placed] == [[40.0, 10.0, 40.0], [10.0, 40.0]]
+    placed = paginate([body, head, body, head, body], 99.0)
+    assert [[one.block.height for one in page] for page in placed] == [[40.0], [10.0, 40.0], [10.0, 40.0]]
+    (page,) = paginate([SheetBlock((), 400.0)], 100.0)
+    assert page[0].scale == 0.25
+
+
+def test_the_neck_numbers_the_notes_in_playing_order() -> None:
+    lick = lowered('key A minor\nbox 1\nlick "x"\n| e8 e5 B8 e5 G7 - - - ||\n')
+    places = neck_places(lick.timeline)
+    assert places is not None
+    assert places.order == {(1, 8): 1, (1, 5): 2, (2, 8): 3, (3, 7): 4}
+    assert (2, 5) in places.others and (1, 8) not in places.others
+    right, left = (emitted(lick, formats=("svg",), left_handed=hand).decode() for hand in (False, True))
+    assert right != left and "left-handed" not in right
+
+
+def test_black_only_has_no_color() -> None:
+    (content,) = pages(objects(sheet(LICK, black=True)))
+    colors = set(re.findall(rb"([\d.]+ [\d.]+ [\d.]+) (?:rg|RG)", content))
+    assert colors <= {b"0 0 0", b"1 1 1"}
+    (content,) = pages(objects(sheet(LICK)))
+    assert len(set(re.findall(rb"([\d.]+ [\d.]+ [\d.]+) (?:rg|RG)", content))) >= 3
+
+
+def test_the_legend_explains_just_the_marks_that_are_there() -> None:
+    said = [row.sentence for row in legend_of(lowered(LICK).grid())]
+    for word in (
+        "hammer-on",
+        "pull-off",
+        "slide up",
+        "bend",
+        "release",
+        "vibrato",
+        "palm mute",
+        "each string rings",
+        "still sounding",
+    ):
+        assert any(word in sentence for sentence in said), word
+    assert len(said) == len(set(said))
+    plain = legend_of(lowered('lick "x"\n| e8 e5 B8 e5 G7 e5 e8 e5 ||\n').grid())
+    assert plain == []
+
+
+def test_every_technique_of_the_samples_has_its_row_in_the_legend() -> None:
+    for lick in samples():
+        grid = lick.grid()
+        said = {row.sentence for row in legend_of(grid)}
+        for column in grid.columns:
+            for cell in column.cells:
+                if cell.starts and cell.sound.begin.sign:
+                    assert cell.sound.begin.sentence in said, lick.timeline.title
+
+
+# --- pictures --------------------------------------------------------------------------------------------------------
+
+
+def test_svg_is_whole_and_png_is_a_picture_of_it() -> None:
+    from xml.etree import ElementTree
+
+    svg = sheet(LICK, formats=("svg",))
+    root = ElementTree.fromstring(svg)
+    assert root.get("width") == f"{PAPER['a4'][0]:.2f}"
+    pytest.importorskip("resvg_py", reason="resvg-py is missing: pip install -e '.[sheet]'")
+    png = sheet(LICK, formats=("png",))
+    assert png.startswith(b"\x89PNG\r\n\x1a\n")
+    assert abs(int.from_bytes(png[16:20], "big") - 2.5 * PAPER["a4"][0]) < 2
+
+
+def test_make_writes_what_is_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("porch.lick").write_text(LICK)
+    assert main(["make", "porch.lick", "--to", "sheet", "--sheet-format", "pdf,svg", "--paper", "letter"]) == 0
+    assert sorted(path.name for path in Path("out/porch").iterdir()) == ["porch-light.pdf", "porch-light.svg"]
+    assert b"/MediaBox [0 0 612 792]" in Path("out/porch/porch-light.pdf").read_bytes()
+    Path("lickwright.toml").write_text('[make]\nto = "sheet"\nsheet-format = "svg"\nprint-size = "large"\n')
+    assert main(["make", "porch.lick", "--out", "other"]) == 0
+    assert [path.name for path in Path("other/porch").iterdir()] == ["porch-light.svg"]
+
+
+# --- a book ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_book_has_contents_bookmarks_and_links_that_lead_to_their_pages(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    named = ["Ember", "Ferry", "Harbor", "Lantern", "Mill", "Willow"]
+    for n, title in enumerate(named):
+        Path(f"{n}.lick").write_text(LICK.replace("Porch light", title))
+    assert main(["make", ".", "--to", "tab", "--book", "Slow blues"]) == 0
+    data = Path("out/slow-blues.pdf").read_bytes()
+    found = objects(data)
+    titles = [
+        bytes.fromhex(h.decode()).decode("utf-16-be")
+        for h in re.findall(rb"/Title <feff([0-9a-f]+)> /Parent", b"".join(found.values()))
+    ]
+    assert titles == named
+    assert len(pages(found)) == 7
+    (tree,) = (body for body in found.values() if b"/Type /Pages" in body)
+    kids = re.findall(rb"(\d+) 0 R", tree.partition(b"/Kids")[2])
+    numbers = {int(number): page for page, number in enumerate(kids, 1)}
+    links = [
+        numbers[int(n)] for body in found.values() for n in re.findall(rb"/Subtype /Link .*?/Dest \[(\d+) 0 R", body)
+    ]
+    assert links == [2, 3, 4, 5, 6, 7]
+    assert main(["make", ".", "--to", "tab", "--book", "Slow blues", "--share-pages"]) == 0
+    assert len(pages(objects(Path("out/slow-blues.pdf").read_bytes()))) < 7
+    Path("out/slow-blues.pdf").write_bytes(b"mine")
+    assert main(["make", ".", "--to", "tab", "--book", "Slow blues"]) == 3
+    assert Path("out/slow-blues.pdf").read_bytes() == b"mine"
+
+
+def test_a_book_of_no_licks_is_not_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("bad.lick").write_text('lick "Bad"\n| h7 e5 ||\n')
+    main(["make", "bad.lick", "--book", "Nothing"])
+    assert "no book: there is no lick without errors" in capsys.readouterr().out
+    assert not Path("out/nothing.pdf").exists()
+    for words in (["--shard", "1/2"], ["--watch"]):
+        assert main(["make", "bad.lick", "--book", "Nothing", *words]) == 2
+    assert main(["make", "bad.lick", "--share-pages"]) == 2
+
+
+# --- what can go wrong -----------------------------------------------------------------------------------------------
+
+
+def test_a_missing_face_is_a_clear_word_and_no_torn_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("porch.lick").write_text(LICK)
+    monkeypatch.setattr(typefaces, "_FOLDER", str(tmp_path / "gone"))
+    for cached in (typefaces.typeface, typefaces.text_width, typefaces.printable):
+        cached.cache_clear()
+    try:
+        assert main(["make", "porch.lick", "--to", "tab,sheet", "--book", "Book"]) != 70
+    finally:
+        monkeypatch.undo()
+        for cached in (typefaces.typeface, typefaces.text_width, typefaces.printable):
+            cached.cache_clear()
+    said = capsys.readouterr()
+    assert "serif.ttf cannot be read" in said.out + said.err
+    assert "install lickwright again" in said.out + said.err
+    assert [path.name for path in (tmp_path / "out/porch").iterdir()] == ["porch-light.tab.txt"]
+    assert not (tmp_path / "out/book.pdf").exists()
+
+
+def test_endless_words_make_a_bounded_sheet() -> None:
+    long = f'by {"x" * 3000}\nnote {"word " * 1000}\nlick "{"Long title " * 450}"\n| e8 e5 B8 - G7 - - - ||\n'
+    data = sheet(long)
+    assert len(data) < 150_000
+    assert len(pages(objects(data))) <= 4
+
+
+def test_letters_that_no_face_has_are_reported() -> None:
+    (lick,) = compile_text('by Ivan Ångström, Иван\nlick "Lick 漢字"\n| e8 e5 B8 - G7 - - - ||\n').licks
+    export = lick.emit("sheet")
+    assert [d.code for d in export.losses] == ["L512"]
+    assert "漢字" in export.losses[0].message
+    text = printed(export.data)
+    assert "Lick ??" in text and "by Ivan Ångström, Иван" in text
+
+
+@pytest.mark.slow
+def test_a_lick_of_ten_thousand_notes_makes_pages() -> None:
+    bars = " | ".join(["e5 e8 B5 B8 G5 G7 D5 D7"] * 1250)
+    data = sheet(f'lick "Long"\nstep 1/8\n| {bars} ||\n')
+    assert 30 < len(pages(objects(data))) < 120
+
+
+# --- faces and text --------------------------------------------------------------------------------------------------
+
+
+def test_a_subset_keeps_its_glyphs_and_drops_the_others() -> None:
+    face = typeface("serif")
+    kept = subset_file(face, [face.glyphs["A"], face.glyphs["é"]])
+    assert len(kept) < len(face.data) / 3
+    assert sum(
+        int.from_bytes(kept[12 + 16 * n + 12 : 12 + 16 * n + 16], "big")
+        for n in range(int.from_bytes(kept[4:6], "big"))
+    ) < len(kept)
+
+
+@pytest.mark.parametrize("face", FACES)
+def test_lines_fit_their_width(face: str) -> None:
+    words = "The thumb bounces off the string at the end of the neck; " + "x" * 90
+    for width in (40.0, 120.0, 400.0):
+        lines = wrap_text(words, face, 9.0, width)
+        assert all(text_width(line, face, 9.0) <= width for line in lines)
+        assert "".join("".join(lines).split()) == "".join(words.split())
+        short = wrap_text(words, face, 9.0, width, 2)
+        assert len(short) <= 2 and (len(lines) <= 2 or short[-1].endswith("…"))
+        assert all(text_width(line, face, 9.0) <= width for line in short)
+
+
+def test_papers_and_sizes_are_those_of_the_options() -> None:
+    assert set(PAPER) == set(PAPERS) and set(SCALE) == set(PRINT_SIZES)
+
+
+def test_a_book_is_the_same_each_time() -> None:
+    licks = [BookLick(lick.grid(), Options()) for lick in samples()[:3]]
+    assert book_pdf(licks, "Three", SheetRequest(), False) == book_pdf(licks, "Three", SheetRequest(), False)
