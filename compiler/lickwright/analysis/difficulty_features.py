@@ -9,13 +9,12 @@ from collections.abc import Sequence
 
 from lickwright.hand.fingering import is_fretted
 from lickwright.hand.measures import Hand
-from lickwright.notation.techniques import Curve, Stroke, Technique, TechniqueKind
+from lickwright.notation.techniques import UPWARD_BENDS, Curve, Stroke, Technique, TechniqueKind
 from lickwright.timeline.model import SoundingNote, Timeline, techniques_used
 from lickwright.timeline.model import onset_grains as begins
 
 HELD = 5  # frets that a hand holds without moving
 
-_UP = (Curve.BEND, Curve.PREBEND)
 # Members bound to names of the module, which Python 3.11 finds in a quarter of the time; asked for every sound.
 _TAP, _PICK = Stroke.TAP, Stroke.PICK
 _OWN_STROKES = (Stroke.TAP, Stroke.SLAP, Stroke.POP, Stroke.SNAP, Stroke.REPEAT)
@@ -117,7 +116,7 @@ def largest_bend(timeline: Timeline) -> tuple[float, bool]:
     for n, sound in enumerate(sounds):
         if not sound.shapes:
             continue
-        bend = max((shape.amount for shape in sound.shapes if shape.technique.curve in _UP), default=0.0)
+        bend = max((shape.amount for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS), default=0.0)
         largest = max(largest, bend)
         near = sounds[max(0, n - 6) : n + 7] if bend >= 1 else ()
         beside = beside or any(
@@ -130,7 +129,7 @@ def has_shaped_bend(timeline: Timeline) -> bool:
     """Whether a bend of half a step or more is struck bent, released, or shaken at its top."""
     for sound in timeline.sounds:
         curves = [shape.technique.curve for shape in sound.shapes]
-        big = any(shape.amount >= 1 for shape in sound.shapes if shape.technique.curve in _UP)
+        big = any(shape.amount >= 1 for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS)
         if big and (Curve.PREBEND in curves or Curve.RELEASE in curves or Curve.VIBRATO in curves):
             return True
     return False

@@ -11,12 +11,11 @@ from typing import TYPE_CHECKING
 
 from lickwright.analysis.difficulty_features import count_string_skips, fretted_chords
 from lickwright.analysis.figure_names import CHORD, DOUBLE_STOP, PICK_UP, STRING_SKIP, SYNCOPATION, TUPLETS, UNISON_BEND
-from lickwright.notation.techniques import Curve
+from lickwright.notation.techniques import UPWARD_BENDS
 
 if TYPE_CHECKING:
     from lickwright.timeline.model import SoundingNote, Timeline
 
-_BENDS = (Curve.BEND, Curve.PREBEND)
 _SAME_PITCH = 0.25  # semitones: a unison bend that a writer rounds to a quarter step is one
 
 
@@ -45,7 +44,7 @@ def _is_unison_bend(notes: Iterable[SoundingNote]) -> bool:
     bent: list[float] = []
     still: list[float] = []
     for sound in notes:
-        arrived = [sound.pitch + shape.amount for shape in sound.shapes if shape.technique.curve in _BENDS]
+        arrived = [sound.pitch + shape.amount for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS]
         (bent if arrived else still).append(max(arrived, default=sound.pitch))
     return any(abs(a - b) < _SAME_PITCH for a in bent for b in still)
 

@@ -16,7 +16,7 @@ from hashlib import blake2b
 from math import floor, gcd
 from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.notation.techniques import TECHNIQUES, Curve
+from lickwright.notation.techniques import BEND_CURVES, TECHNIQUES
 
 if TYPE_CHECKING:
     from lickwright.timeline.model import SoundingNote, Timeline
@@ -25,7 +25,6 @@ WHOLE = 20160  # time units to a whole note in `moments`: thirds, also of thirds
 LONGEST = 0xFFFF  # units; a longer wait counts as this one
 FEWEST = 4  # moments; of less it cannot be said that two licks are the same
 
-_MOVING = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)
 _DEAD = 1  # what stands below a moment's highest note: 0 nothing; this: it has no pitch; from 2 on a chord
 _MIDDLE = 128  # how the first note's pitch is written; others count semitones from it
 _NUMBER = {id(technique): number for number, technique in enumerate(TECHNIQUES)}
@@ -87,7 +86,7 @@ def _steady(sound: SoundingNote) -> list[tuple[int, int]]:
     pitch = floor(sound.pitch + 0.25)
     found = [(sound.start, pitch)]
     for shape in sound.shapes:
-        if shape.technique.curve not in _MOVING:
+        if shape.technique.curve not in BEND_CURVES:
             continue
         arrived = floor(sound.pitch + shape.amount + 0.25)
         if shape.start <= sound.start:

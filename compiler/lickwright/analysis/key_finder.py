@@ -18,7 +18,7 @@ from lickwright.music.chord import Chord
 from lickwright.music.pitch import Key, parse_key
 from lickwright.music.positions import is_minor
 from lickwright.music.scale import Scale, parse_scale
-from lickwright.notation.techniques import Curve
+from lickwright.notation.techniques import BEND_CURVES
 from lickwright.timeline.model import SoundingNote, Timeline
 
 # All weights below are our own. They were set by ear and settled by a coarse search over the sample licks and 150 made-up
@@ -128,7 +128,7 @@ def _parts(sound: SoundingNote) -> list[tuple[int, int]]:
     parts: list[tuple[int, int]] = []
     pitch, since = sound.pitch, sound.start
     for shape in sound.shapes:
-        if shape.technique.curve not in (Curve.BEND, Curve.PREBEND, Curve.RELEASE):
+        if shape.technique.curve not in BEND_CURVES:
             continue
         if shape.start > since:
             parts.append((_semitone(pitch), shape.start - since))

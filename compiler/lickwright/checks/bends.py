@@ -12,7 +12,7 @@ from functools import partial
 from lickwright.checks.findings import bend_as_typed, finding_at_slot, music_rule, note_as_typed, string_in_words
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule, Severity
 from lickwright.music.steps import bend_words, interval_words
-from lickwright.notation.techniques import HELD_BEND, Curve
+from lickwright.notation.techniques import HELD_BEND, UPWARD_BENDS, Curve
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 _rule = partial(music_rule, "Bent")
@@ -76,8 +76,6 @@ OPEN_VIBRATO = _rule(
 
 RULES: tuple[Rule, ...] = (OPEN_BEND, TOO_FAR, NOT_UP, PREBEND, RELEASE, DEAD, OPEN_VIBRATO)
 
-_UP = (Curve.BEND, Curve.PREBEND)
-
 
 def check_shapes(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
     """Yield the findings about the shapes of one sound, in order; one a shape, since what is wrong first says enough."""
@@ -93,7 +91,7 @@ def check_shapes(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic
         curve = shape.technique.curve
         if shape.technique is HELD_BEND:  # judged where it was bent
             finding, bent = None, shape.amount
-        elif curve in _UP:
+        elif curve in UPWARD_BENDS:
             finding = _bend(timeline, sound, shape, bent, first=n == 0)
             bent = max(bent, shape.amount)
         elif curve is Curve.RELEASE:
@@ -194,7 +192,7 @@ def _release(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, bent:
 def _held_elsewhere(timeline: Timeline, sound: SoundingNote) -> str | None:
     """Return how to hold the bend of another string that this note has ended; None where it ended none."""
     ended = (o for o in timeline.sounds[: sound.index] if o.end == sound.start > o.start and o.string != sound.string)
-    bent = next((o for o in ended if any(shape.technique.curve in _UP for shape in o.shapes)), None)
+    bent = next((o for o in ended if any(shape.technique.curve in UPWARD_BENDS for shape in o.shapes)), None)
     if bent is None:
         return None
     name = timeline.settings.tuning.written(bent.string)

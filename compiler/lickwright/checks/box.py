@@ -18,7 +18,7 @@ from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Span
 from lickwright.music.box import Box
-from lickwright.notation.techniques import Curve
+from lickwright.notation.techniques import BEND_CURVES, Curve
 from lickwright.settings.fields import Settings
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
@@ -101,7 +101,6 @@ RULES: tuple[Rule, ...] = (
     NO_KEY, OUTSIDE_BOX, OUTSIDE_SCALE, MOVES, BEND_TARGET, BLUE_REST, APPROACH, OPEN_STRING, CASE, WHICH_BLUES,
 )  # fmt: skip
 
-_TARGETED = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)
 _UNREMARKABLE = frozenset(("", p.IN_BOX))
 
 
@@ -113,7 +112,7 @@ def check_box(timeline: Timeline) -> list[Diagnostic]:
 def _with_project_line(settings: Settings, d: Diagnostic) -> Diagnostic:
     """Return the finding with the line of `lickwright.toml` that it goes back to, if there is one."""
     names = ("box", "key", "scale") if d.code == OUTSIDE_BOX.code else ("scale", "key")
-    note = next((settings.house[name] for name in names if name in settings.house), None)
+    note = next((settings.set_by_project[name] for name in names if name in settings.set_by_project), None)
     return d if note is None or d.code == NO_KEY.code else replace(d, notes=(*d.notes, note))
 
 
@@ -222,7 +221,7 @@ def _blue_rest(timeline: Timeline, board: NoteMembership, sound: SoundingNote) -
     beat = timeline.settings.meter.beat
     long = sound.end - sound.start >= beat * timeline.grain
     last = sound.end > sound.start >= max(s.start for s in timeline.sounds[-6:])
-    if not (long or last) or any(shape.technique.curve in _TARGETED and shape.amount >= 1 for shape in sound.shapes):
+    if not (long or last) or any(shape.technique.curve in BEND_CURVES and shape.amount >= 1 for shape in sound.shapes):
         return None
     how = "ends on it" if last else "rests on it"
     hint = "usually passed through on the way to the next scale note; fine if you want the tension"
@@ -311,7 +310,7 @@ def _bend_targets(timeline: Timeline, board: NoteMembership, sound: SoundingNote
     for shape in sound.shapes:
         curve, target = shape.technique.curve, sound.pitch + shape.amount
         most = top if curve is Curve.RELEASE else MOST
-        if curve not in _TARGETED or not 0 < shape.amount <= most:
+        if curve not in BEND_CURVES or not 0 < shape.amount <= most:
             continue
         top = max(top, shape.amount)
         if target % 1 == 0 and not board.fits(int(target)):

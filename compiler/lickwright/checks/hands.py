@@ -15,7 +15,7 @@ from lickwright.core.diagnostics import Diagnostic, Rule
 from lickwright.core.fast_dataclass import mutable_record
 from lickwright.hand.fingering import hand_for
 from lickwright.hand.measures import Hand
-from lickwright.notation.techniques import Curve, Damping, Stroke, TechniqueKind
+from lickwright.notation.techniques import UPWARD_BENDS, Damping, Stroke, TechniqueKind
 from lickwright.timeline.model import SoundingNote, Timeline
 
 RULES: tuple[Rule, ...] = (
@@ -29,7 +29,6 @@ RULES: tuple[Rule, ...] = (
 # Members bound to names of the module, which Python 3.11 finds in a quarter of the time; asked for every sound.
 _TAP, _PULL, _PICK = Stroke.TAP, Stroke.PULL, Stroke.PICK
 _PALM, _RING, _MARK = Damping.PALM, Damping.RING, TechniqueKind.MARK
-_UP = (Curve.BEND, Curve.PREBEND)
 _FINGERED = ("note", "grace")  # kinds of sound that a hand plays note by note
 
 
@@ -83,7 +82,7 @@ def _is_pulled(sound: SoundingNote) -> bool:
 
 
 def _is_bent(sound: SoundingNote) -> bool:
-    return bool(sound.fret) and any(shape.technique.curve in _UP for shape in sound.shapes)
+    return bool(sound.fret) and any(shape.technique.curve in UPWARD_BENDS for shape in sound.shapes)
 
 
 def _marked(played: Sequence[SoundingNote]) -> tuple[list[SoundingNote], bool]:

@@ -15,7 +15,7 @@ from lickwright.hand.fingering import hand_for
 from lickwright.hand.measures import CAUTION_BEND, string_spacing_mm
 from lickwright.hand.string_tension import BentString, bend_limit, bend_room_mm, bend_string, string_kind
 from lickwright.music.steps import bend_words, interval_words
-from lickwright.notation.techniques import HELD_BEND, Curve, Damping
+from lickwright.notation.techniques import HELD_BEND, UPWARD_BENDS, Damping
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 _rule = partial(music_rule, "Pushed", severity=Severity.WARNING)
@@ -55,15 +55,13 @@ UNISON = _rule(
 
 RULES: tuple[Rule, ...] = (HARD, ALONE, NEIGHBOUR, UNISON)
 
-_UP = (Curve.BEND, Curve.PREBEND)
-
 
 def check_bends(timeline: Timeline, bent: Sequence[SoundingNote], together: bool) -> Iterator[Diagnostic]:
     """Yield the findings about each bend upwards, once; `together` is whether any other string sounds at the same time."""
     for sound in bent:
         meets = [o for o in timeline.sounds if _meets(sound, o)] if together else []
         for shape in sound.shapes:
-            if shape.technique.curve in _UP and shape.technique is not HELD_BEND and 0 < shape.amount <= MOST:
+            if shape.technique.curve in UPWARD_BENDS and shape.technique is not HELD_BEND and 0 < shape.amount <= MOST:
                 yield from _alone(timeline, sound, shape)
                 if meets:
                     yield from _neighbours(timeline, sound, shape, meets)
@@ -89,7 +87,7 @@ def _meets(sound: SoundingNote, other: SoundingNote) -> bool:
         and other.start < sound.end
         and other.end > sound.start
         and not other.dead
-        and not any(shape.technique.curve in _UP for shape in other.shapes)
+        and not any(shape.technique.curve in UPWARD_BENDS for shape in other.shapes)
     )
 
 

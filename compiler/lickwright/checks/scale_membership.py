@@ -15,7 +15,7 @@ from lickwright.music.pitch import PLAIN_NAMES, Key, note_name
 from lickwright.music.positions import is_minor
 from lickwright.music.scale import Scale, degree_name
 from lickwright.music.tuning import Tuning
-from lickwright.notation.techniques import Curve
+from lickwright.notation.techniques import BEND_CURVES, UPWARD_BENDS
 from lickwright.settings.fields import Settings
 from lickwright.timeline.harmony import struck_pitch
 from lickwright.timeline.model import SoundingNote, Timeline
@@ -29,8 +29,6 @@ _QUALITIES = {
     "b5": "flat 5th", "5": "5th", "#5": "sharp 5th", "b6": "minor 6th", "6": "major 6th", "b7": "minor 7th",
     "7": "major 7th",
 }  # fmt: skip
-_UPWARDS = (Curve.BEND, Curve.PREBEND)
-_BENDING = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)
 
 
 class NoteMembership:
@@ -156,7 +154,7 @@ def _bent_together(timeline: Timeline, found: list[str]) -> Iterator[int]:
     """Yield the notes outside the scale that only start a unison bend: bent at once to the pitch that another string sounds with it."""
     for n in (n for n, word in enumerate(found) if word == OUTSIDE):
         sound = timeline.sounds[n]
-        target = next((shape.amount for shape in sound.shapes if shape.technique.curve in _UPWARDS), 0.0)
+        target = next((shape.amount for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS), 0.0)
         if target and any(
             other.start == sound.start and other is not sound and other.pitch == sound.pitch + target
             for other in timeline.sounds[max(0, n - 6) : n + 7]
@@ -211,7 +209,7 @@ def _find_approaches(timeline: Timeline, found: list[str]) -> None:
 
 
 def _leads(timeline: Timeline, sound: SoundingNote, upcoming: Iterable[SoundingNote]) -> bool:
-    if sound.harmonic or any(shape.technique.curve in _BENDING for shape in sound.shapes):
+    if sound.harmonic or any(shape.technique.curve in BEND_CURVES for shape in sound.shapes):
         return False
     grace = sound.kind == "grace"
     if not grace and _on_beat(timeline, sound):

@@ -62,7 +62,7 @@ def _all(matched: MatchedPhrases) -> Iterator[Normalization]:
 def _says(timeline: Timeline, field: str) -> bool:
     """Whether the lick, its file or its house says something in that field; else its value is the notation's."""
     settings = timeline.settings
-    return field in settings.written or field in settings.house
+    return field in settings.written or field in settings.set_by_project
 
 
 def _feel(feel: Feel) -> str:

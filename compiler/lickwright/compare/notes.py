@@ -5,7 +5,7 @@ In: two Sounds and the semitones by which the student's phrase is lower. Out: fa
 
 from __future__ import annotations
 
-from lickwright.notation.techniques import Curve
+from lickwright.notation.techniques import UPWARD_BENDS
 from lickwright.timeline.model import SoundingNote
 
 # Costs of pairing two notes, in hundredths of a note. A note left alone costs GAP, so two left alone cost more than any
@@ -19,12 +19,10 @@ UNLIKE = 70
 OTHER_KIND = 30  # a grace note for a note
 OTHER_STROKE = 5  # decides between equal notes only
 
-BENT = (Curve.BEND, Curve.PREBEND)
-
 
 def highest_bend(sound: SoundingNote) -> float:
     """Semitones above the fretted pitch at the top of its bends; 0 without one."""
-    return max((shape.amount for shape in sound.shapes if shape.technique.curve in BENT), default=0.0)
+    return max((shape.amount for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS), default=0.0)
 
 
 def is_same_pitch(a: SoundingNote, b: SoundingNote, semitones: int) -> bool:

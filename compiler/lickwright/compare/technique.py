@@ -11,8 +11,8 @@ from itertools import zip_longest
 from typing import NamedTuple
 
 from lickwright.compare.model import DifferenceKind
-from lickwright.compare.notes import BENT, arrival_difference, highest_bend
-from lickwright.notation.techniques import PICKED, Curve, Damping, Stroke, Technique
+from lickwright.compare.notes import arrival_difference, highest_bend
+from lickwright.notation.techniques import PICKED, UPWARD_BENDS, Curve, Damping, Stroke, Technique
 from lickwright.notation.techniques import TechniqueKind as Place
 from lickwright.timeline.model import PitchGesture, SoundingNote
 
@@ -118,12 +118,14 @@ def _shapes(
             continue
         lacking, added = theirs.technique if theirs else None, mine.technique if mine else None
         curves = {t.curve for t in (lacking, added) if t is not None}
-        follows = curves == {Curve.RELEASE} and gone & set(BENT)
+        follows = curves == {Curve.RELEASE} and gone & set(UPWARD_BENDS)
         gone |= curves
-        if follows or (not right and curves & set(BENT)):
+        if follows or (not right and curves & set(UPWARD_BENDS)):
             continue  # no bend, no release
         names = lacking.name if lacking else "", added.name if added else ""
-        off = arrival_difference(a, b, semitones) if len(curves & set(BENT)) == 1 == sum(map(bool, names)) else 0
+        off = (
+            arrival_difference(a, b, semitones) if len(curves & set(UPWARD_BENDS)) == 1 == sum(map(bool, names)) else 0
+        )
         yield NoteDifference(*names, DifferenceKind.BEND, off) if abs(off) >= HALF_STEP else NoteDifference(*names)
 
 
@@ -147,7 +149,7 @@ def _one_shape(
 ) -> Iterator[NoteDifference]:
     """Two of one kind: their size where the notes are `right`, and when they begin."""
     curve = theirs.technique.curve
-    if curve in BENT or curve is Curve.RELEASE:
+    if curve in UPWARD_BENDS or curve is Curve.RELEASE:
         release_of_wrong = curve is Curve.RELEASE and highest_bend(a) != highest_bend(b) and bool(theirs.amount)
         off = mine.amount - theirs.amount
         if right and off and not release_of_wrong:

@@ -8,12 +8,12 @@ from __future__ import annotations
 from fractions import Fraction
 
 from lickwright.compare.model import Difference, DifferenceKind, ScorePosition
-from lickwright.compare.notes import BENT, highest_bend
+from lickwright.compare.notes import highest_bend
 from lickwright.compare.technique import BENT_TO, FRETTED
 from lickwright.compare.timing import DRAGGED, ENTRY, JOINED, RUSHED, SPLIT
 from lickwright.music.rhythm import value_name
 from lickwright.music.steps import interval_words
-from lickwright.notation.techniques import HEADS
+from lickwright.notation.techniques import HEADS, UPWARD_BENDS
 from lickwright.timeline.model import SoundingNote, Timeline
 
 DEAD = HEADS["x"].name
@@ -196,7 +196,8 @@ def _bend(mine: Timeline, d: Difference) -> str:
 def _amounts(d: Difference) -> tuple[float, float]:
     """The first two bend amounts that are `by` apart."""
     a, b = (
-        [shape.amount for shape in sound.shapes if shape.technique.curve in BENT] for sound in (d.mine[0], d.theirs[0])
+        [shape.amount for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS]
+        for sound in (d.mine[0], d.theirs[0])
     )
     return next((x, y) for x in a for y in b if x - y == d.by)
 

@@ -66,18 +66,20 @@ class Settings:
     meant: tuple[Suppression, ...] = ()
     unread: frozenset[str] = frozenset()  # fields with a value that could not be read: nothing is judged by them
     written: Mapping[str, Span] = field(default_factory=dict)  # where each field stands that the lick or file writes
-    house: Mapping[str, RelatedInformation] = field(default_factory=dict)  # the same for those that the project sets
+    set_by_project: Mapping[str, RelatedInformation] = field(default_factory=dict)  # the same in the project's file
 
     def place(self, name: str, otherwise: Span) -> tuple[Span, tuple[RelatedInformation, ...]]:
         """Return where a finding about a field stands: its own line, or `otherwise` with a note on the project's."""
-        note = self.house.get(name)
+        note = self.set_by_project.get(name)
         return self.written.get(name, otherwise), (note,) if note else ()
 
     def set_here(self, name: str, called: str) -> tuple[RelatedInformation, ...]:
         """Return `the meter is set here`, where it was written or in the project's file; () for a default."""
+        message = f"{called} is set here"
         if name in self.written:
-            return (RelatedInformation(self.written[name], f"{called} is set here"),)
-        return (self.house[name]._replace(message=f"{called} is set here"),) if name in self.house else ()
+            return (RelatedInformation(self.written[name], message),)
+        note = self.set_by_project.get(name)
+        return (note._replace(message=message),) if note else ()
 
 
 class WrittenField(Protocol):

@@ -65,7 +65,7 @@ def resolve_settings(head: FileHead, own: Iterable[WrittenField], title: Span) -
         meant=tuple(_suppression(one) for one in fields.repeated["meant"]),
         unread=frozenset(unread),
         written={name: one.span for name, one in read.items() if one.set_by is None},
-        house={name: one.set_by for name, one in read.items() if one.set_by is not None},
+        set_by_project={name: one.set_by for name, one in read.items() if one.set_by is not None},
     )
     return settings, found
 

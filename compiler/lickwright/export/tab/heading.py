@@ -22,7 +22,7 @@ from lickwright.music.box import Area, played_area
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import parse_key, pitch_name
 from lickwright.music.syllables import BETWEEN, GROUP, NUMBERED
-from lickwright.notation.techniques import MARKS, QUARTER_BEND, TECHNIQUES, Curve, Stroke, Technique
+from lickwright.notation.techniques import MARKS, QUARTER_BEND, TECHNIQUES, UPWARD_BENDS, Curve, Stroke, Technique
 from lickwright.settings.fields import Settings
 from lickwright.timeline.model import SoundingNote, Timeline
 
@@ -285,7 +285,7 @@ def needs_caution(timeline: Timeline) -> bool:
         shape.amount > BIG_BEND
         for sound in timeline.sounds
         for shape in sound.shapes
-        if shape.technique.curve in (Curve.BEND, Curve.PREBEND)
+        if shape.technique.curve in UPWARD_BENDS
     )
     return bends or _stretches(timeline) or _hurries(timeline)
 

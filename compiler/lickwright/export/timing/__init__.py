@@ -22,7 +22,7 @@ from lickwright.music.chord import Chord
 from lickwright.music.pitch import Key, pitch_name
 from lickwright.music.scale import Scale, degree_name
 from lickwright.music.syllables import CountedInstant
-from lickwright.notation.techniques import HELD_BEND, PICKED, Curve
+from lickwright.notation.techniques import BEND_CURVES, HELD_BEND, PICKED, UPWARD_BENDS, Curve
 from lickwright.performance.note_events import NoteEvent, Performance
 from lickwright.performance.pitch_curves import gesture_ramps
 from lickwright.timeline.bar_count import count_events, count_name
@@ -34,8 +34,6 @@ PLAIN = PICKED.name  # how a note is played to which nothing else is done
 KINDS = {"grace": "grace note", "rake": "rake stroke", "scrape": "pick scrape"}
 NOTE = "note"  # the event of a row that is no bend or release
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what makes a spreadsheet calculate a cell
-_BENDS = (Curve.BEND, Curve.PREBEND)
-_MOVING = (*_BENDS, Curve.RELEASE)
 
 
 class TimingRow(NamedTuple):
@@ -204,7 +202,7 @@ def _moves(sheet: _Sheet, note: NoteEvent) -> Iterator[tuple[float, TimingRow]]:
     )
     seconds = sheet.performance.seconds
     for shape, move in gesture_ramps(sound, note.start, note.end, seconds):
-        if shape.technique.curve not in _MOVING or shape.technique is HELD_BEND:  # which does not move
+        if shape.technique.curve not in BEND_CURVES or shape.technique is HELD_BEND:  # which does not move
             continue
         step = seconds(shape.end) - seconds(shape.start)
         share = 0.0 if sound.lead or not step else (move.end - seconds(shape.start)) / step
@@ -246,7 +244,7 @@ def _plain(value: float) -> float:
 
 def _bends(sound: SoundingNote, pitch: float, names: _Names) -> str:
     """The notes that a sound is bent to, in order."""
-    return " then ".join([names.bent(pitch + s.amount) for s in sound.shapes if s.technique.curve in _BENDS])
+    return " then ".join([names.bent(pitch + s.amount) for s in sound.shapes if s.technique.curve in UPWARD_BENDS])
 
 
 def _touched(sound: SoundingNote) -> str:

@@ -13,7 +13,7 @@ from math import inf
 
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.hand.string_tension import bend_limit, string_kind
-from lickwright.notation.techniques import Curve, Stroke
+from lickwright.notation.techniques import UPWARD_BENDS, Curve, Stroke
 from lickwright.timeline.model import SoundingNote, Timeline
 from lickwright.transform.moves.note_positions import has_pitch, stopped_fret, written_sounds
 from lickwright.transform.moves.target import MoveTarget
@@ -33,7 +33,6 @@ FAR = 0.08  # each note, for each fret between here and where the hand would be 
 NEVER = 40.0
 ANYWHERE = 0.2  # what is left of a cost where the picking hand taps, which goes anywhere, and of a harmonic
 AS_GOOD = 0.25  # strings that cost no more than this over the best are left to the plan
-_BENT = (Curve.BEND, Curve.PREBEND)
 _FINGERED = frozenset((Curve.VIBRATO, Curve.SLIDE_OFF))
 _GLIDING = (Curve.GLIDE, Curve.SLIDE_IN)
 
@@ -183,7 +182,7 @@ def _shape_cost(sound: SoundingNote, string: int, fret: int, target: MoveTarget,
     curves = {shape.technique.curve for shape in sound.shapes}
     if fret == 0 and stopped_fret(sound) and (curves & _FINGERED or sound.begin.curve in _GLIDING):
         return inf
-    bends = (shape.amount for shape in sound.shapes if shape.technique.curve in _BENT)
+    bends = (shape.amount for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS)
     return sum(_bend_cost(string_kind(target.tuning, instrument, string), fret, amount) for amount in bends)
 
 
