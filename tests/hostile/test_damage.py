@@ -10,7 +10,8 @@ import sqlite3
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -303,8 +304,9 @@ def test_an_answer_of_very_many_licks_takes_little_memory(here: Path) -> None:
 
 
 @pytest.fixture
-def db() -> guarded_database.Guarded:
-    return guarded_database.connect(None, "")
+def db() -> Iterator[guarded_database.Guarded]:
+    with closing(guarded_database.connect(None, "")) as connection:
+        yield connection
 
 
 def test_a_statement_without_end_is_ended(db: guarded_database.Guarded) -> None:
@@ -313,7 +315,6 @@ def test_a_statement_without_end_is_ended(db: guarded_database.Guarded) -> None:
         with pytest.raises(Unusable, match="does not end"):
             ask(db.execute(f"{ENDLESS} FROM c WHERE x < 0"))
     assert db.execute("SELECT 1").fetchall() == [(1,)]
-    db.close()
 
 
 def test_a_wish_to_end_is_heard_while_a_statement_is_at_work(db: guarded_database.Guarded) -> None:
@@ -334,7 +335,6 @@ def test_a_wish_to_end_is_heard_while_a_statement_is_at_work(db: guarded_databas
     finally:
         other.join()
         signal.signal(signal.SIGINT, before)
-        db.close()
 
 
 def test_a_wish_to_end_is_heard_in_a_function_that_sqlite_calls(db: guarded_database.Guarded) -> None:
