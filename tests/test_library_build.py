@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
@@ -160,6 +161,22 @@ def test_a_source_is_read_once_more_after_it_was_made_and_then_only_if_its_state
     os.utime("lib/a.lick", ns=(stamp, stamp))  # neither size nor time tells; when the inode changed does
     assert _counts(run("lib")[1]) == "6 sources: 1 made, 5 unchanged"
     assert reads == ["lib/a.lick"]
+
+
+def test_who_may_not_write_the_record_still_learns_that_nothing_is_to_be_done(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the states of sources would be entered: as soon as the files are older than a few seconds."""
+    write("lib/a.lick", lick(1))
+    assert run("lib", "--to", "tab")[0] == 0
+    monkeypatch.setattr(up_to_date, "_SETTLED", -(10**12))
+
+    def refused(self: Manifest) -> None:
+        raise sqlite3.OperationalError("attempt to write a readonly database")
+
+    monkeypatch.setattr(Manifest, "begin", refused)
+    code, out, err = run("lib", "--to", "tab")
+    assert (code, err) == (0, "") and "6 unchanged" in out
 
 
 def test_every_source_is_read_where_the_project_asks_for_it(run: Run, reads: list[str]) -> None:

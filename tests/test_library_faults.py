@@ -25,7 +25,7 @@ from lickwright.build.engine import BuildConfig, build_library
 from lickwright.cli import main
 from lickwright.cli.build_view import BuildView
 from lickwright.export import Options
-from lickwright.store import journal, manifest
+from lickwright.store import journal, manifest, manifest_schema, unusable_manifest
 from lickwright.store.local_storage import LocalStorage
 from lickwright.store.manifest import Manifest
 from lickwright.store.output_keys import options_key
@@ -475,7 +475,7 @@ def test_what_is_no_manifest_of_ours_is_set_aside_with_one_line(tmp_path: Path, 
     path = tmp_path / "out" / manifest.NAME
     if what in ("newer", "older"):
         db = sqlite3.connect(path)
-        db.execute(f"PRAGMA user_version = {manifest.FORM + (1 if what == 'newer' else -1)}")
+        db.execute(f"PRAGMA user_version = {manifest_schema.FORM + (1 if what == 'newer' else -1)}")
         db.close()
     elif what == "foreign":
         path.unlink()
@@ -496,7 +496,7 @@ def test_what_is_no_manifest_of_ours_is_set_aside_with_one_line(tmp_path: Path, 
     assert code == 3
     assert err.splitlines()[0].startswith(f"out/{manifest.NAME} is set aside: ")
     assert "n0001/number-1.mid: error" in err
-    assert (tmp_path / "out" / manifest.ASIDE).exists() or what == "link"
+    assert (tmp_path / "out" / unusable_manifest.ASIDE).exists() or what == "link"
     (tmp_path / "out/part00/n0001/number-1.mid").unlink()
     if what == "link":
         assert (tmp_path / "theirs").read_text() == "precious"

@@ -163,6 +163,18 @@ def test_an_archive_is_the_same_everywhere(run: Run, place: Place) -> None:
     assert inside == place.tree("out")
 
 
+def test_lesson_pages_have_an_index(run: Run, place: Place) -> None:
+    words = ("make", place.name("lib"), "--to", "page", "--silent-page", "--out", place.name("out"), "--jobs", "1")
+    code, said, _ = run(*words)
+    assert code == 0 and f"{place.name('out')}/index.html lists 4 lesson pages" in said
+    page = place.tree("out")["index.html"]
+    assert b"Number 3" in page
+    assert "index.html" not in run(*words)[1] and place.tree("out")["index.html"] == page
+    place.remove("lib/a.lick")
+    assert run(*words, "--prune")[0] == 0
+    assert b"Number 0" not in place.tree("out")["index.html"]
+
+
 def test_standard_input_is_a_source(run: Run, place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(lick(7).encode())))
     assert run("make", "-", "--to", "tab", "--out", place.name("out"))[0] == 0

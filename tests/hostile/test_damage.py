@@ -18,7 +18,7 @@ import pytest
 from folders import COMMANDS, columns, home, rewrite, run
 
 from lickwright.cli import main
-from lickwright.store import guarded_database, manifest
+from lickwright.store import guarded_database, manifest, unusable_manifest
 from lickwright.store.guarded_database import Unusable
 
 ASKING = ("find", "like", "json", "library", "duplicates")
@@ -115,7 +115,7 @@ def test_tables_that_are_not_ours(here: Path, which: str, capsys: pytest.Capture
     rewrite(here / "out", *((statement, ()) for statement in SCHEMAS[which]))
     commands = ("find", "library", "move", "merge from", "prune")
     assert _asked(here, which, capsys, *commands) == len(commands) - 1  # a shard is told apart
-    assert (here / "out" / manifest.ASIDE).exists()
+    assert (here / "out" / unusable_manifest.ASIDE).exists()
 
 
 def test_a_journal_of_sqlites_does_not_make_the_file_enormous(here: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -22,12 +22,13 @@ from lickwright.export import EXPORTS
 from lickwright.store import build_speed, recorded_sounds
 from lickwright.store.addresses import is_remote
 from lickwright.store.build_record import BuildLog
-from lickwright.store.manifest import Unusable, aside, damaged, reason_aside
+from lickwright.store.guarded_database import Unusable, damaged
 from lickwright.store.manifest_writer import ManifestWriter
 from lickwright.store.open_storage import open_storage
 from lickwright.store.output_writer import unwritable
 from lickwright.store.source_paths import names_from_output
 from lickwright.store.types import CompileOptions, WorkItem, WorkResult
+from lickwright.store.unusable_manifest import set_aside_message
 
 if TYPE_CHECKING:
     from lickwright.build.executor import Chunk, Executor
@@ -88,7 +89,7 @@ def build_library(config: BuildConfig, observer: BuildObserver) -> BuildSummary:
                 if not damaged(e) or summary.stopped:
                     raise
                 if config.dry:
-                    observer.say(aside(config.out, reason_aside(e)))
+                    observer.say(set_aside_message(config.out, e))
                 else:
                     storage.set_aside(e, observer.say)
                 summary = BuildSummary(observer)

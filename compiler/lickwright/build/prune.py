@@ -12,7 +12,8 @@ from typing import NamedTuple
 
 from lickwright.store import recorded_sounds
 from lickwright.store.guarded_database import stored_values
-from lickwright.store.manifest import GONE, OLDER, Made, Manifest
+from lickwright.store.manifest import Made, Manifest
+from lickwright.store.manifest_schema import GONE, OLDER
 from lickwright.store.output_writer import is_unchanged, not_removed
 from lickwright.store.source_paths import source_exists
 from lickwright.store.storage import Storage

@@ -23,7 +23,8 @@ from lickwright.store.addresses import is_remote
 from lickwright.store.build_record import Asked, BuildRecord, load_build_record
 from lickwright.store.guarded_database import stored_values
 from lickwright.store.local_storage import LocalStorage
-from lickwright.store.manifest import GONE, RELEASE, Made
+from lickwright.store.manifest import Made
+from lickwright.store.manifest_schema import GONE, RELEASE
 from lickwright.store.output_keys import KEY, album_key, program
 from lickwright.store.output_writer import is_unchanged
 from lickwright.store.source_paths import STDIN, folder_from_output, path_from_here

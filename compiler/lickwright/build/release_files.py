@@ -20,7 +20,8 @@ from lickwright.config.name_pattern import Arrangement
 from lickwright.core.files import NOT_OURS
 from lickwright.core.source import Span
 from lickwright.report.console import counted_noun
-from lickwright.store.manifest import RELEASE, Made, Manifest
+from lickwright.store.manifest import Made, Manifest
+from lickwright.store.manifest_schema import RELEASE
 from lickwright.store.output_writer import Output, OutputWriter, is_unchanged, made_row, not_removed
 from lickwright.store.recovery import claimed_file
 from lickwright.store.spool import Large

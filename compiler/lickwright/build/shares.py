@@ -14,8 +14,8 @@ from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.files import UNREADABLE, error_reason
 from lickwright.core.source import Span
 from lickwright.store.build_record import BuildRecord, differences, load_build_record
-from lickwright.store.guarded_database import stored_values
-from lickwright.store.manifest import NAME, Manifest, Unusable, damaged
+from lickwright.store.guarded_database import Unusable, damaged, stored_values
+from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.open_storage import open_storage
 from lickwright.store.source_paths import STDIN, path_from_here, real_path
 from lickwright.store.storage import Storage

@@ -17,7 +17,7 @@ from lickwright.core.files import NO_LICKS, NOT_TEXT, SKIPPED, UNREADABLE, UNWRI
 from lickwright.core.source import Unreadable
 from lickwright.export import Length
 from lickwright.store import diagnostics_json
-from lickwright.store.manifest import Unusable
+from lickwright.store.guarded_database import Unusable
 from lickwright.store.sources import read_source
 from lickwright.store.types import CompileOptions, Skipped, Trouble, WorkResult
 

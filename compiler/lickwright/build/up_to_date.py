@@ -9,6 +9,7 @@ unless the build asks for the contents of all. Compiles nothing and writes to no
 from __future__ import annotations
 
 import os
+import sqlite3
 import stat
 import time
 from collections.abc import Iterator, Sequence
@@ -19,8 +20,9 @@ from typing import Any, NamedTuple
 from lickwright.core.source import Unreadable
 from lickwright.export import suffix_without_tempo
 from lickwright.store.addresses import is_remote
+from lickwright.store.guarded_database import Unusable
 from lickwright.store.local_storage import file_state
-from lickwright.store.manifest import Made, Manifest, Unusable
+from lickwright.store.manifest import Made, Manifest
 from lickwright.store.output_writer import content_digest, recorded_output
 from lickwright.store.sources import read_source
 from lickwright.store.storage import Storage
@@ -81,14 +83,22 @@ def find_up_to_date(
         raise Unusable("it is damaged") from None
     if manifest.writable and (check.read or check.moved):
         manifest.keep()
-        manifest.begin()
-        if check.read:
-            manifest.with_source_states()
-            manifest.db.execute(_KEEP_SEEN)
-            manifest.db.execute("DELETE FROM source_states WHERE id NOT IN (SELECT id FROM sources)")
-        if check.moved:  # the very bytes, but copied or touched: the next look is short again
-            manifest.db.executemany(_KEEP_MOVED, manifest.db.execute("SELECT * FROM temp.moved"))
+        try:
+            _keep_states(manifest, check)
+        except sqlite3.OperationalError as e:
+            if "readonly" not in str(e):  # else who may not write here still learns that nothing is to be done
+                raise
     return check.files, check.licks
+
+
+def _keep_states(manifest: Manifest, check: _UpToDateCheck) -> None:
+    manifest.begin()
+    if check.read:
+        manifest.with_source_states()
+        manifest.db.execute(_KEEP_SEEN)
+        manifest.db.execute("DELETE FROM source_states WHERE id NOT IN (SELECT id FROM sources)")
+    if check.moved:  # the very bytes, but copied or touched: the next look is short again
+        manifest.db.executemany(_KEEP_MOVED, manifest.db.execute("SELECT * FROM temp.moved"))
 
 
 def remembered_of(manifest: Manifest) -> Iterator[Remembered]:

@@ -17,9 +17,9 @@ from lickwright.core.files import error_reason
 from lickwright.index.query_parser import QueryError
 from lickwright.index.search import SearchHit, memory
 from lickwright.store.features import facts, index_findings
-from lickwright.store.guarded_database import DAMAGED, connect, inspect_database, locked, stored_values
+from lickwright.store.guarded_database import DAMAGED, Unusable, connect, inspect_database, locked, stored_values
 from lickwright.store.index_schema import VERSION, add, create
-from lickwright.store.manifest import NAME, Manifest, Unusable
+from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.source_paths import slashed
 
 if TYPE_CHECKING:

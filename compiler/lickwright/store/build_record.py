@@ -14,7 +14,8 @@ from hashlib import blake2b
 from json import dumps, loads
 from typing import Any, NamedTuple
 
-from lickwright.store.manifest import Manifest, Unusable
+from lickwright.store.guarded_database import Unusable
+from lickwright.store.manifest import Manifest
 from lickwright.store.output_keys import album_key, program
 from lickwright.store.source_paths import slashed
 from lickwright.store.types import CompileOptions

@@ -17,9 +17,10 @@ from lickwright.store import journal, recovery
 from lickwright.store.atomic_dir import write_folder
 from lickwright.store.journal import Journal
 from lickwright.store.lock import Lock
-from lickwright.store.manifest import NAME, Manifest, set_aside
+from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.ownership import Inside, UnsafePath, file_kind, open_ours
 from lickwright.store.storage import Data, FileState, Say
+from lickwright.store.unusable_manifest import set_aside
 
 
 class LocalStorage:

@@ -11,7 +11,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
-from lickwright.store.manifest import Manifest, Unusable, damaged
+from lickwright.store.guarded_database import Unusable, damaged
+from lickwright.store.manifest import Manifest
 from lickwright.store.output_writer import OutputWriter
 from lickwright.store.storage import Say, Storage
 

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 from lickwright.store import recorded_sounds
 from lickwright.store.guarded_database import stored_values
-from lickwright.store.manifest import GONE, OLDER, Manifest
+from lickwright.store.manifest import Manifest
+from lickwright.store.manifest_schema import GONE, OLDER
 from lickwright.store.ownership import plain_folder
 from lickwright.store.types import CompileOptions, WorkItem, WorkResult
 

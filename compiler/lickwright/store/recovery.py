@@ -6,7 +6,8 @@ is ours, also when its lick is gone by the time of the next build: without a row
 
 from __future__ import annotations
 
-from lickwright.store.manifest import RELEASE, Made, Manifest
+from lickwright.store.manifest import Made, Manifest
+from lickwright.store.manifest_schema import RELEASE
 from lickwright.store.output_writer import recorded_output
 from lickwright.store.storage import Storage
 

@@ -16,10 +16,11 @@ from typing import Any, BinaryIO, cast
 
 from lickwright.store import addresses
 from lickwright.store.addresses import Spot, answering, parse_address
-from lickwright.store.guarded_database import LARGEST
-from lickwright.store.manifest import ASIDE, NAME, Manifest, Unusable, aside, reason_aside
+from lickwright.store.guarded_database import LARGEST, Unusable
+from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.ownership import LED_OUT, UnsafePath, plain_folder, plain_name
 from lickwright.store.storage import Data, FileState, Say
+from lickwright.store.unusable_manifest import ASIDE, set_aside_message
 
 _SAVED = 30.0  # seconds between two times that the manifest is stored, at least
 
@@ -53,7 +54,7 @@ class RemoteStorage:
         """Return the state of what stands at a path, None for nothing. Raises OSError, `UnsafePath` for a name that is none of ours."""
         path = self._path(folder, name)
         with answering():
-            there = self._listing(folder)
+            there = self._listing(folder or ".")
             if name not in there:
                 return None
             info = there[name]
@@ -75,7 +76,7 @@ class RemoteStorage:
         """Write a file: in one request at an object store, elsewhere beside its place and then moved there. Raises OSError."""
         path = self._path(folder, name)
         addresses.put_remote(self._at, path, data)
-        self._folders.setdefault(folder, {})[name] = None
+        self._folders.setdefault(folder or ".", {})[name] = None
 
     def is_new(self, folder: str) -> bool:
         """Return False: no folder can be written in one move. Raises `UnsafePath` for a name that is none of ours."""
@@ -97,7 +98,7 @@ class RemoteStorage:
         """Remove a file. Raises OSError."""
         with answering():
             self._at.fs.rm_file(self._path(folder, name))
-        self._folders.get(folder, {}).pop(name, None)
+        self._folders.get(folder or ".", {}).pop(name, None)
 
     def remove_empty(self, folder: str) -> None:
         """Remove a folder if it is empty, and those above it, where folders exist by themselves."""
@@ -133,7 +134,7 @@ class RemoteStorage:
         return None
 
     def _path(self, folder: str, name: str = "") -> str:
-        if not plain_folder(folder) or (name and not plain_name(name)):
+        if not plain_folder(folder or ".") or (name and not plain_name(name)):
             raise UnsafePath(LED_OUT)
         return "/".join(part for part in (self._at.path, folder if folder != "." else "", name) if part)
 
@@ -201,7 +202,7 @@ class RemoteStorage:
 
     def set_aside(self, error: Exception, say: Say) -> None:
         """Move the manifest to `.lickwright.db.old`. Raises OSError."""
-        say(aside(self.out, reason_aside(error)))
+        say(set_aside_message(self.out, error))
         self._unusable = True
         with answering():
             if self._at.fs.isdir(self._own(NAME)):

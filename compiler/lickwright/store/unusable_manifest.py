@@ -1,0 +1,62 @@
+"""What is done about a manifest that cannot be used: it is moved out of the way, so that a new one can be begun.
+
+In: an output folder on this machine, and what is wrong with its manifest. Out: nothing in the manifest's place, and a line for the user.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+
+from lickwright.core.files import move_file
+from lickwright.store.guarded_database import BESIDE, DAMAGED, Unusable, doubtful
+from lickwright.store.manifest import NAME, Manifest
+from lickwright.store.ownership import UnsafePath
+from lickwright.store.storage import Say
+
+ASIDE = NAME + ".old"  # what stood in the manifest's place and could not be used
+
+
+def set_aside_message(folder: str, error: Exception) -> str:
+    """Return what is said about the manifest of `folder`, which cannot be used because of `error`."""
+    why = error if isinstance(error, Unusable) else DAMAGED
+    return f"{os.path.join(folder, NAME)} is set aside: {why}; what is in the folder is checked again"
+
+
+def _look_again(folder: str) -> None:
+    """Raise OSError if the manifest is well, or cannot be read."""
+    try:
+        Manifest(folder, write=False).db.close()
+    except Unusable:
+        return
+    raise OSError(errno.EIO, f"{NAME} could not be read for a moment: run the command again")
+
+
+def set_aside(folder: str, error: Exception, say: Say) -> None:
+    """Move what stands in the manifest's place to `.lickwright.db.old` because of `error`, and tell `say`.
+
+    Raises OSError, also where a second look finds nothing wrong: for one page that the disk would not read no record is given up.
+    """
+    if doubtful(error):
+        _look_again(folder)
+    say(set_aside_message(folder, error))
+    path = os.path.join(folder, NAME)
+    try:
+        move_file(path, os.path.join(folder, ASIDE))
+    except FileNotFoundError:  # only something beside it was wrong
+        pass
+    except (IsADirectoryError, NotADirectoryError, FileExistsError):
+        raise UnsafePath(f"{ASIDE} is in the way: move it away") from None
+    except OSError as e:
+        if e.errno == errno.ENOTEMPTY:
+            raise UnsafePath(f"{ASIDE} is in the way: move it away") from None
+        raise
+    for rest in BESIDE:  # they belong to what was moved: a new file must not be mended with them
+        try:
+            os.unlink(path + rest)
+        except FileNotFoundError:
+            pass
+        except (IsADirectoryError, PermissionError):
+            if os.path.isdir(path + rest):
+                raise UnsafePath(f"{NAME}{rest} is a folder and not ours: move it away") from None
+            raise
