@@ -7,7 +7,7 @@ times as long to make. `dataclasses.replace`, `fields` and `is_dataclass` accept
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, cast, dataclass_transform
 
@@ -26,6 +26,11 @@ class _Field(NamedTuple):
     repr: bool = True
     compare: bool = True
     kw_only: bool = False
+
+    @property
+    def has_default(self) -> bool:
+        """Whether the field has a value where none is given."""
+        return self.default is not _MISSING or self.default_factory is not _MISSING
 
 
 def _replace(value: T, /, **changes: Any) -> T:
@@ -79,61 +84,76 @@ _STANDARD_FIELDS = _StandardFields()
 
 
 def _with_methods(cls: type[T], hashed: bool) -> type[T]:
-    fields: dict[str, _Field] = {}
-    for base in reversed(cls.__mro__[1:]):
-        fields.update(base.__dict__.get("__record_fields__", {}))
-    inherited = set(fields)
-    for name in cls.__annotations__:
-        value = cls.__dict__.get(name, _MISSING)
-        fields[name] = value if isinstance(value, _Field) else _Field(value)
+    fields = {name: spec for base in reversed(cls.__mro__[1:]) for name, spec in _own_fields(base)}
+    own = {name: _spec(cls.__dict__.get(name, _MISSING)) for name in cls.__annotations__}
+    slots = tuple(name for name in own if name not in fields)
+    fields |= own
+    left_out = {"__dict__", "__weakref__", *fields}  # a default would hide its slot
+    namespace = {name: value for name, value in cls.__dict__.items() if name not in left_out}
+    made: Any = type(cls.__name__, cls.__bases__, {**_methods(fields, hashed), **namespace, "__slots__": slots})
+    made.__qualname__ = cls.__qualname__  # a new class, since slots cannot be given to one that is there
+    made.__init__ = _init(made, fields)
+    return cast("type[T]", made)
+
+
+def _methods(fields: dict[str, _Field], hashed: bool) -> dict[str, Any]:
+    """Return what a class with these fields has, but for `__init__`."""
+    parameters = tuple(name for name, spec in fields.items() if spec.init)
     values = _getter([name for name, spec in fields.items() if spec.compare])
-    namespace = {
-        name: value for name, value in cls.__dict__.items() if name not in ("__dict__", "__weakref__", *fields)
-    }
-    namespace |= {
-        "__slots__": tuple(name for name in fields if name not in inherited),
-        "__match_args__": tuple(name for name, spec in fields.items() if spec.init and not spec.kw_only),
+    return {
+        "__match_args__": tuple(name for name in parameters if not fields[name].kw_only),
         "__record_fields__": fields,
-        "__record_parameters__": tuple(name for name, spec in fields.items() if spec.init),
+        "__record_parameters__": parameters,
         "__dataclass_fields__": _STANDARD_FIELDS,
-        "__init__": _init(cls, fields),
         "__eq__": _eq(values),
         "__hash__": (lambda self: hash(values(self))) if hashed else None,
+        "__repr__": _repr([name for name, spec in fields.items() if spec.repr]),
     }
-    namespace.setdefault("__repr__", _repr([name for name, spec in fields.items() if spec.repr]))
-    made: Any = type(cls.__name__, cls.__bases__, namespace)  # slots can only be given to a new class
-    made.__qualname__ = cls.__qualname__
-    return cast("type[T]", made)
+
+
+def _own_fields(cls: type) -> Iterable[tuple[str, _Field]]:
+    fields: dict[str, _Field] = cls.__dict__.get("__record_fields__", {})
+    return fields.items()
+
+
+def _spec(default: Any) -> _Field:
+    return default if isinstance(default, _Field) else _Field(default)
 
 
 def _init(cls: type, fields: dict[str, _Field]) -> Callable[..., None]:
     """Return `__init__`, the only method that has to be made from text to be fast; the text holds names of fields and nothing else."""
     known: dict[str, Any] = {"_missing": _MISSING}
-    positional, keywords, body = ["self"], ["*"], []
-    for name, spec in fields.items():
-        parameter, value = name, name
-        if spec.default_factory is not _MISSING:
-            known[f"_make_{name}"] = spec.default_factory
-            made = f"_make_{name}()"
-            parameter, value = f"{name}=_missing", f"{made} if {name} is _missing else {name}" if spec.init else made
-        elif spec.default is not _MISSING:
-            known[f"_default_{name}"] = spec.default
-            parameter, value = f"{name}=_default_{name}", name if spec.init else f"_default_{name}"
-        elif not spec.init:
-            continue  # `__post_init__` sets it
-        elif not spec.kw_only and "=" in positional[-1]:
-            raise TypeError(f"{cls.__name__}.{name} without a default follows a field with one")
+    positional, keywords, body = ["self"], ["*"], [" pass"]
+    given = {
+        name: spec for name, spec in fields.items() if spec.init or spec.has_default
+    }  # `__post_init__` sets others
+    for name, spec in given.items():
+        parameter, value = _parameter(name, spec, known)
         body.append(f" self.{name} = {value}")
+        if "=" in positional[-1] and "=" not in parameter and not spec.kw_only:
+            raise TypeError(f"{cls.__name__}.{name} without a default follows a field with one")
         if spec.init:
             (keywords if spec.kw_only else positional).append(parameter)
     if hasattr(cls, "__post_init__"):
         body.append(" self.__post_init__()")
     parameters = ", ".join(positional + (keywords if len(keywords) > 1 else []))
     methods: dict[str, Any] = {}
-    exec(f"def __init__({parameters}):\n" + "\n".join(body or [" pass"]), known, methods)
+    exec(f"def __init__({parameters}):\n" + "\n".join(body), known, methods)
     init: Callable[..., None] = methods["__init__"]
     init.__qualname__ = f"{cls.__qualname__}.__init__"
     return init
+
+
+def _parameter(name: str, spec: _Field, known: dict[str, Any]) -> tuple[str, str]:
+    """Return a field as a parameter and the value that it gets, as text; names that the text uses are put into `known`."""
+    if spec.default_factory is not _MISSING:
+        known[f"_make_{name}"] = spec.default_factory
+        made = f"_make_{name}()"
+        return f"{name}=_missing", f"{made} if {name} is _missing else {name}" if spec.init else made
+    if spec.default is not _MISSING:
+        known[f"_default_{name}"] = spec.default
+        return f"{name}=_default_{name}", name if spec.init else f"_default_{name}"
+    return name, name
 
 
 def _getter(names: list[str]) -> Callable[[Any], Any]:

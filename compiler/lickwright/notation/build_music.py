@@ -80,15 +80,10 @@ class MusicBuilder:
             new_line = start != self._prev_end and self._is_new_line(start)
             if new_line and isinstance(last, BarLine) and not last.newline:
                 out[-1] = replace(last, newline=True)
-            if isinstance(child, Tree):
-                out.append(self._bracketed(child))
-            elif kind == "RUNS":
-                self._runs(out, child)
-            elif kind == "BAR":
+            if kind == "BAR":
                 self._bar(out, child, solid, new_line)
             else:
-                self._other(out, child, last)
-            if kind != "BAR":
+                self._add(out, child, last)
                 self._after_repeat = False
             last = out[-1] if out else None
             if len(out) > before and not isinstance(last, Comment):
@@ -100,13 +95,16 @@ class MusicBuilder:
         """Whether the writer began a new line between the item before and `start`."""
         return self._prev_end is not None and self.text.find("\n", self._prev_end, start) >= 0
 
-    def _other(self, out: list[Item], token: Token, last: Item | None) -> None:
-        """Add what is neither notes nor a bar line; a fret that stands apart from its string makes the string unknown."""
-        item = self._items[token.type](token)
-        if item is not None:
+    def _add(self, out: list[Item], child: Child, last: Item | None) -> None:
+        """Add what is no bar line; a fret that stands apart from its string makes the string unknown."""
+        if isinstance(child, Tree):
+            out.append(self._bracketed(child))
+        elif child.type == "RUNS":
+            self._runs(out, child)
+        elif (item := self._items[child.type](child)) is not None:
             out.append(item)
-        elif token.type == "BAD" and last is not None and self._runs_bad.is_fret_apart(span_of(token), last):
-            out[-1] = Unknown(span=Span(last.span.start, token.end))
+        elif child.type == "BAD" and last is not None and self._runs_bad.is_fret_apart(span_of(child), last):
+            out[-1] = Unknown(span=Span(last.span.start, child.end))
 
     def _runs(self, out: list[Item], token: Token) -> None:
         """Add the events of runs of notes, while there is room for them."""
@@ -164,33 +162,40 @@ class MusicBuilder:
             self.report(rules.SAME_TIME, where, message, "the bracket changes nothing: a triplet is `3[…]`")
         return Tuplet(count, normal, items, span=span)
 
-    def _bar(self, out: list[Item], token: Token, at: int, new_line: bool) -> None:
+    def _bar(self, out: list[Item], token: Child, at: int, new_line: bool) -> None:
         """Add a bar line, or make it one with that at `at` (-1: none) if only a line break or remarks part them."""
-        _, text, start, end = token
-        double, times, starts, wrong = _read_bar(text)
+        assert isinstance(token, Token)
+        double, times, starts, wrong = _read_bar(token.text)
         if wrong:
-            self.report(
-                rules.REPEAT,
-                Span(start + wrong[0], start + wrong[1]),
-                f"`{shorten(text[wrong[0] : wrong[1]])}` is not a number of times",
-                "`:|x3` plays it three times in all; from 2 to 10,000",
-            )
+            self._report_times(token, *wrong)
+        self._after_repeat = times > 0
         last = out[at] if at >= 0 else None
         empty = False
         if isinstance(last, BarLine):
             if (new_line or (last.repeat_end and starts)) and not last.ending:
-                out[at] = replace(
-                    last,
-                    double=last.double or double,
-                    repeat_end=last.repeat_end or times,
-                    repeat_start=last.repeat_start or starts,
-                    newline=last.newline or "\n" in self.text[last.span.end : start],
-                )
-                self._after_repeat = times > 0
+                out[at] = self._merged(last, token)
                 return
             empty = not (last.ending or last.repeat_end or starts)
-        out.append(BarLine(double, times, starts, 0, new_line, empty, span=tuple.__new__(Span, (start, end))))
-        self._after_repeat = times > 0
+        out.append(BarLine(double, times, starts, 0, new_line, empty, span=span_of(token)))
+
+    def _report_times(self, token: Token, first: int, end: int) -> None:
+        self.report(
+            rules.REPEAT,
+            Span(token.start + first, token.start + end),
+            f"`{shorten(token.text[first:end])}` is not a number of times",
+            "`:|x3` plays it three times in all; from 2 to 10,000",
+        )
+
+    def _merged(self, last: BarLine, token: Token) -> BarLine:
+        """Return one bar line that says what the last and the next say."""
+        double, times, starts, _ = _read_bar(token.text)
+        return replace(
+            last,
+            double=last.double or double,
+            repeat_end=last.repeat_end or times,
+            repeat_start=last.repeat_start or starts,
+            newline=last.newline or "\n" in self.text[last.span.end : token.start],
+        )
 
     def _ending(self, token: Token) -> Item | None:
         text, span = token.text, span_of(token)

@@ -139,19 +139,17 @@ class _Reader:
         finger = pluck = None
         if match["marks"]:
             marks, finger, pluck = self._marks(match["marks"], start + match.start("marks"))
-        if hold := match["hold"]:
+        if match["hold"]:
             if finger or pluck or any(mark.technique.kind is TechniqueKind.MARK for mark in marks):
                 marks = self._shapes_only(match["marks"], marks, start + match.start("marks"))
-            return Hold(string, marks, span=span), len(hold)
+            return Hold(string, marks, span=span), len(match["hold"])
         self._check_string(string, span)
         if match["rest"]:
             return Rest(string, span=span), 1
-        fret, touch = match["fret"], match["touch"]
-        if not (fret or match["dead"] or touch):
+        if not (match["fret"] or match["dead"] or match["touch"]):
             return Bare(string, span=span), 1
-        number = self._fret(fret, start + match.start("fret")) if fret else None
-        node = self._touch(touch, start + match.start("touch")) if touch else None
-        return Note(string, _begin(match), _head(match), number, node, marks, finger, pluck, span=span), 1
+        fret, touch = self._fret(match, start), self._touch(match, start)
+        return Note(string, _begin(match), _head(match), fret, touch, marks, finger, pluck, span=span), 1
 
     def _shapes_only(self, text: str, marks: tuple[MarkNode, ...], start: int) -> tuple[MarkNode, ...]:
         """Return the shapes among what touches a hold; fingers and marks belong to a note, which is reported."""
@@ -172,28 +170,36 @@ class _Reader:
                 f"strings go from 1, the thinnest, to {STRINGS_MAX}",
             )
 
-    def _fret(self, digits: str, at: int) -> int:
-        if len(digits) > 2 or int(digits) > MAX_FRET:
-            self._nowhere = True
-            self.report(
-                rules.LIMIT,
-                Span(at, at + len(digits)),
-                f"there is no fret {_cut(digits)}",
-                f"frets go from 0, the open string, to {MAX_FRET}",
-            )
-            return MAX_FRET
-        return int(digits)
+    def _fret(self, match: re.Match[str], start: int) -> int | None:
+        """Return the fret of a note; None for a dead note without one and for a natural harmonic."""
+        digits, at = match["fret"], start + match.start("fret")
+        if not digits:
+            return None
+        if len(digits) <= 2 and int(digits) <= MAX_FRET:
+            return int(digits)
+        self._nowhere = True
+        self.report(
+            rules.LIMIT,
+            Span(at, at + len(digits)),
+            f"there is no fret {_cut(digits)}",
+            f"frets go from 0, the open string, to {MAX_FRET}",
+        )
+        return MAX_FRET
 
-    def _touch(self, digits: str, at: int) -> Fraction:
-        if len(digits) > 8 or float(digits) > MAX_FRET:
-            self.report(
-                rules.LIMIT,
-                Span(at, at + len(digits)),
-                f"there is no fret {_cut(digits)} to touch",
-                f"frets go from 0 to {MAX_FRET}",
-            )
-            return Fraction(12)
-        return _amount(digits)
+    def _touch(self, match: re.Match[str], start: int) -> Fraction | None:
+        """Return the fret that is touched for a harmonic; None where none is."""
+        digits, at = match["touch"], start + match.start("touch")
+        if not digits:
+            return None
+        if len(digits) <= 8 and float(digits) <= MAX_FRET:
+            return _amount(digits)
+        self.report(
+            rules.LIMIT,
+            Span(at, at + len(digits)),
+            f"there is no fret {_cut(digits)} to touch",
+            f"frets go from 0 to {MAX_FRET}",
+        )
+        return Fraction(12)
 
     def _marks(self, text: str, start: int) -> tuple[tuple[MarkNode, ...], str | None, str | None]:
         marks: list[MarkNode] = []

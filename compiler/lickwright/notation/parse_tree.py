@@ -56,12 +56,9 @@ class TreeParser:
             else:
                 for mended in brackets.mend(token):
                     match, appends = self._feed(mended)
-        rest = self._tables.ignored(text, at)
-        if rest is None or rest.end() < size:
-            raise Unparsable(at)
         for token in brackets.rest():
             self._feed(token)
-        return self._finish()
+        return self._finish(at)
 
     def _feed(self, token: Token) -> tuple[Match, dict[str, Match]]:
         """Put a token on the stack, after the reductions that it calls for. Return how the next is found, and which of them need not come here.
@@ -105,7 +102,11 @@ class TreeParser:
         del stack[len(stack) - size :]
         stack.append(self._tables.states[stack[-1]].actions[origin])
 
-    def _finish(self) -> Tree:
+    def _finish(self, at: int) -> Tree:
+        """Reduce to the whole tree, if nothing but white space follows `at`."""
+        rest = self._tables.ignored(self._text, at)
+        if rest is None or rest.end() < len(self._text):
+            raise Unparsable(at)
         states, stack = self._tables.states, self._stack
         while stack[-1] != self._tables.end:
             action = states[stack[-1]].actions.get(END, 0)

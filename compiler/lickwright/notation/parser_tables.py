@@ -11,7 +11,7 @@ import json
 import os
 import re
 from binascii import crc32
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
@@ -103,39 +103,46 @@ def _appending(states: list[State], rules: list[ParserRule]) -> Iterator[tuple[S
 def lark_tables(parser: Lark, grammar: str) -> dict[str, Any]:
     """Return the tables of a parser that Lark made from `grammar`, as plain values: always the same, whatever order Lark numbers states in.
 
-    Raises `ValueError` where the grammar uses what this parser does not know: aliases, `?rule`, terminals left out of the tree, or terminals
-    that one expression cannot tell from another.
+    Raises `ValueError` where the grammar uses what this parser does not know: aliases, `?rule`, terminals left out of the tree, white space of
+    more than one set of characters, or terminals that one expression cannot tell from another.
     """
     table = parser.parser.parser._parse_table
     order = _reached(table.states, table.start_states["start"])
     numbers = {state: n for n, state in enumerate(order)}
     rules = sorted(parser.rules, key=str)
     ignored = parser.parser.lexer_conf.ignore
-    lexers: list[list[str]] = []
-    states = []
-    for state in order:
-        lexer = parser.parser.lexer.lexer.lexers[state]
-        if len(lexer.scanner._mres) != 1 or lexer.callback:
-            raise ValueError("two terminals of the grammar match the same text")
-        names = [terminal.name for terminal in lexer.scanner.terminals if terminal.name not in ignored]
-        if names not in lexers:
-            lexers.append(names)
-        actions = {
-            symbol: numbers[target] if action.name == "Shift" else -1 - rules.index(target)
-            for symbol, (action, target) in sorted(table.states[state].items())
-        }
-        states.append([lexers.index(names), actions])
+    expressions = {terminal.name: terminal.pattern.to_regexp() for terminal in parser.terminals}
+    names = [_terminals(parser.parser.lexer.lexer.lexers[state], ignored) for state in order]
+    lexers = list(dict.fromkeys(names))
+
+    def number(action: Any, target: Any) -> int:
+        return numbers[target] if action.name == "Shift" else -1 - rules.index(target)
+
+    actions = [{symbol: number(*action) for symbol, action in sorted(table.states[state].items())} for state in order]
     return {
         "grammar": fingerprint(grammar),
-        "terminals": {
-            terminal.name: terminal.pattern.to_regexp() for terminal in parser.terminals if terminal.name not in ignored
-        },
-        "ignored": _character_set([one.pattern.to_regexp() for one in parser.terminals if one.name in ignored]),
-        "lexers": lexers,
+        "terminals": {name: expression for name, expression in expressions.items() if name not in ignored},
+        "ignored": _character_set([expressions[name] for name in ignored]),
+        "lexers": [list(one) for one in lexers],
         "rules": [_rule(rule) for rule in rules],
-        "states": states,
+        "states": [[lexers.index(one), action] for one, action in zip(names, actions, strict=True)],
         "end": numbers[table.end_states["start"]],
     }
+
+
+def _actions(state: dict[str, Any], numbers: dict[Any, int], rules: list[Any]) -> dict[str, int]:
+    """Return what a state does, by symbol: see `State.actions`."""
+    return {
+        symbol: numbers[target] if action.name == "Shift" else -1 - rules.index(target)
+        for symbol, (action, target) in sorted(state.items())
+    }
+
+
+def _terminals(lexer: Any, ignored: Collection[str]) -> tuple[str, ...]:
+    """Return the terminals that a lexer looks for, in its order."""
+    if len(lexer.scanner._mres) != 1 or lexer.callback:
+        raise ValueError("two terminals of the grammar match the same text")
+    return tuple(terminal.name for terminal in lexer.scanner.terminals if terminal.name not in ignored)
 
 
 def _character_set(patterns: list[str]) -> str:
@@ -159,7 +166,7 @@ def _reached(states: dict[Any, dict[str, Any]], start: Any) -> list[Any]:
 def _rule(rule: Any) -> list[Any]:
     options = rule.options
     left_out = any(symbol.is_term and symbol.filter_out for symbol in rule.expansion)
-    if rule.alias or options.expand1 or options.keep_all_tokens or any(options.empty_indices) or left_out:
+    if any((rule.alias, options.expand1, options.keep_all_tokens, *options.empty_indices, left_out)):
         raise ValueError(f"the parser does not know how to build {rule}")
     spliced = [n for n, symbol in enumerate(rule.expansion) if not symbol.is_term and symbol.name.startswith("_")]
     return [rule.origin.name, len(rule.expansion), rule.origin.name.startswith("_"), spliced]
