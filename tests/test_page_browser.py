@@ -343,7 +343,7 @@ def library(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("library")
     (folder / "book.lick").write_text(
         LICK
-        + 'lick "Échelle"\nlevel 3\nbox 2\nchords Am7\n| e8 e10 B8 B10 G7 G9 D7 D10 |\nlick "Gate"\nkey C major\n| e8 e5 B8 e5 G7 - - - |\n'
+        + 'lick "Échelle"\nkey A minor\nlevel 3\nbox 2\nchords Am7\n| e8 e10 B8 B10 G7 G9 D7 D10 |\nlick "Gate"\nkey C major\n| e8 e5 B8 e5 G7 - - - |\n'
     )
     assert main(["make", str(folder / "book.lick"), "--to", "page", "--silent-page", "--out", str(folder / "out")]) == 0
     assert main(["assign", "Mara", str(folder / "book.lick"), "--silent-page", "--out", str(folder / "mara")]) == 0
@@ -369,7 +369,8 @@ def test_the_index_finds_licks_and_leads_to_them(browser: Any, library: Path) ->
         assert _titles(one.page) == ["Window seat"]
         one.page.fill("#words", "")
         one.page.select_option("#by-key", "A minor")
-        one.page.select_option("#by-level", "3")
+        assert _titles(one.page) == ["Window seat", "Échelle"]
+        one.page.select_option("#by-box", "2")
         assert _titles(one.page) == ["Échelle"]
         one.page.fill("#words", "nothing at all")
         assert one.page.inner_text("#found") == "0 licks of 3"

@@ -67,6 +67,7 @@ def _big(number: int) -> str:
 
 _MAKE = ("make", "lib", "--jobs", "1", "--to", "tab,midi")
 _BUILT = (_MAKE,)
+_PAGES = ("make", "lib", "--jobs", "1", "--to", "page", "--silent-page")
 _ZIP = ("make", "lib", "--to", "tab,midi", "--jobs", "1", "--zip", "course.zip")
 _FLAT = ("--layout", "flat", "--names", "{book-number:02}-{title}")
 _REPORT = ("make", "lib/gate.lick", "--to", "tab,midi", "--report", "report.json")
@@ -111,6 +112,19 @@ SCENES = (
         daily=True,
     ),
     Scene("make another --layout", (*_MAKE, "--layout", "by-format"), prepared=((*_MAKE, *_FLAT),)),
+    Scene("make pages", _PAGES),
+    Scene(
+        "make pages again",
+        (*_PAGES, "--prune"),
+        prepared=(_PAGES,),
+        changes={"lib/porch.lick": _CHANGED, "lib/slow/slow-gate.lick": None},
+    ),
+    Scene("assign", ("assign", "Mara", "lib/porch.lick", "--silent-page")),
+    Scene(
+        "assign again",
+        ("assign", "Mara", "lib/porch.lick", "--silent-page", "--step", "10"),
+        prepared=(("assign", "Mara", "lib/porch.lick", "--silent-page"),),
+    ),
     Scene("make a recording", ("make", "short.lick", "--to", "audio"), files={"short.lick": _SHORT, "notes.txt": _FOREIGN}),
     Scene(
         "make in two processes",
