@@ -94,7 +94,7 @@ def _line(note: NoteEvent) -> str:
         words.append(f"fades in {note.fade_in:.4f}")
     if note.partial > 1:
         words.append(f"partial {note.partial}")
-    words += [f"{move.way.value} {move.start:.4f}-{move.end:.4f} {move.change:+.4f}" for move in note.moves]
+    words += [f"{move.shape.value} {move.start:.4f}-{move.end:.4f} {move.change:+.4f}" for move in note.moves]
     name = f"{note.sound}.{note.part}" if note.part else str(note.sound)
     place = f"{note.start:9.4f} {note.end:9.4f}  {name:>5}  string {note.string}"
     return f"{place}  {note.pitch:8.4f}  {note.loudness:.3f}  " + ", ".join(words)

@@ -81,7 +81,7 @@ def bends(step: float, take: slice = slice(None)) -> tuple[float, float, float, 
 
 def _off_curve(one: NoteEvent, stop: float, wave: Wave, step: float) -> Iterator[tuple[float, float]]:
     """Cents off, and cents a second, along a note. Slides are left out: they jump from fret to fret."""
-    if not one.moves or one.damping is Damping.DEAD or any(move.way is CurveShape.FRETS for move in one.moves):
+    if not one.moves or one.damping is Damping.DEAD or any(move.shape is CurveShape.FRETS for move in one.moves):
         return
     period = 1 / hertz(one.pitch + min(0.0, *pitch_offsets(one.moves, list(np.linspace(one.start, one.end, 50)))))
     settle = 0.15 if one.partial > 1 else 0.03

@@ -36,7 +36,7 @@ def claimed(path: Path) -> Counter[tuple[int, str, str]]:
 def met(path: Path) -> Counter[tuple[int, str, str]]:
     compilation = compiled(path)
     return Counter(
-        (compilation.source.place(d.span.start).line, d.severity.value, d.code) for d in compilation.diagnostics
+        (compilation.source.position(d.span.start).line, d.severity.value, d.code) for d in compilation.diagnostics
     )
 
 

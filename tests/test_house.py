@@ -138,7 +138,7 @@ def test_numbers_may_stand_without_quotes() -> None:
 
 def notes(text: str, style: ProjectConfig, code: str) -> list[str]:
     return [
-        f"{note.source.name if note.source else 'here'}:{(note.source or c.source).place(note.span.start).line} {note.message}"
+        f"{note.source.name if note.source else 'here'}:{(note.source or c.source).position(note.span.start).line} {note.message}"
         for c in [compile_text(text, project=style)]
         for d in c.diagnostics
         if d.code == code

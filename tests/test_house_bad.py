@@ -49,7 +49,7 @@ def test_all_claimed_all_met(path: Path) -> None:
     lines = path.read_text("utf-8").splitlines()
     claimed = Counter((n, code) for n, line in enumerate(lines, 1) for code in CLAIM.findall(line))
     one = made(path)
-    assert Counter((one.source.place(d.span.start).line, d.code) for d in one.findings) == claimed
+    assert Counter((one.source.position(d.span.start).line, d.code) for d in one.findings) == claimed
 
 
 @pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
@@ -135,7 +135,7 @@ def test_no_value_of_any_kind_is_a_mistake_of_ours(value: str) -> None:
         accepted = row.parse.__name__ == "parse" and row.section == "fields" and value in ("nan", "-inf")
         assert [d.code for d in one.findings] == ["L703"] or accepted, row
         for d in one.findings:
-            assert one.source.place(d.span.start).line == head.count("\n") + 1, row
+            assert one.source.position(d.span.start).line == head.count("\n") + 1, row
 
 
 # --- hostile ---------------------------------------------------------------------------------------------------------
@@ -219,7 +219,7 @@ def test_marks_of_other_systems_do_no_harm(tmp_path: Path) -> None:
     one = read_house(str(tmp_path / FILE), FILE)
     assert one.fields["by"].text == "Mara"
     (found,) = one.findings
-    assert one.source.place(found.span.start) == (3, 10)
+    assert one.source.position(found.span.start) == (3, 10)
 
 
 def test_damaged_files_never_bring_a_mistake_of_ours() -> None:

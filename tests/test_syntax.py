@@ -129,9 +129,9 @@ def same_tree(text: str) -> None:
             pairs.extend(zip(ours.children, larks.children, strict=True))
             continue
         assert isinstance(larks, LarkToken) and (ours.type, ours.text) == (larks.type, larks.value), text
-        assert ours.start == larks.start_pos and source.place(ours.start) == (larks.line, larks.column), text
+        assert ours.start == larks.start_pos and source.position(ours.start) == (larks.line, larks.column), text
         if ours.text:  # Lark gives a closer that is not there the length of what it stands before
-            assert ours.end == larks.end_pos and source.place(ours.end) == (larks.end_line, larks.end_column), text
+            assert ours.end == larks.end_pos and source.position(ours.end) == (larks.end_line, larks.end_column), text
         else:
             assert ours.end == ours.start, text
 

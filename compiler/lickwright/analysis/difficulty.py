@@ -182,7 +182,7 @@ def check_level(timeline: Timeline) -> list[Diagnostic]:
     hardest = max(found.terms, key=lambda term: term.points)
     message = f"the file says level {declared}, but it plays like a level {found.level}"
     hint = f"most of it is {hardest.name}: {hardest.reason}; `lickwright check --profile` shows the sum"
-    at, notes = timeline.settings.place("level", timeline.span)
+    at, notes = timeline.settings.finding_place("level", timeline.span)
     return [LEVEL.at(at, message, hint, notes)]
 
 

@@ -35,7 +35,7 @@ def check_blues_scale(timeline: Timeline, sounds: Iterable[SoundingNote]) -> Dia
     major, minor = outside(settings.scale), outside(parse_scale("minor blues", None))
     if minor >= major:
         return None
-    at, notes = settings.place("scale", timeline.span)
+    at, notes = settings.finding_place("scale", timeline.span)
     others = f"only {minor} don't" if minor else "they all"
     message = f"{major} of {len(pitches)} notes don't fit {tonic} major blues, {others} fit {tonic} minor blues: is that meant?"
     return WHICH_BLUES.at(at, message, "write `scale minor blues` or `scale major blues`", notes)

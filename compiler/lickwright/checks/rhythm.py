@@ -273,6 +273,6 @@ def _pickup(timeline: Timeline, bar: Bar) -> Diagnostic:
 
 def _chords(timeline: Timeline, bars: int) -> Diagnostic:
     named = len(timeline.settings.chords)
-    span, notes = timeline.settings.place("chords", timeline.span)
+    span, notes = timeline.settings.finding_place("chords", timeline.span)
     message = f"chords names {named} bars, the lick has {bars}"
     return CHORDS.at(span, message, "chords follow the bars as written, without the pick-up and without repeats", notes)

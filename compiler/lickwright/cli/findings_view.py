@@ -53,7 +53,7 @@ class _Cause:
 
     def __init__(self, note: RelatedInformation, columns: int) -> None:
         assert note.source is not None
-        place = note.source.place(note.span.start)
+        place = note.source.position(note.span.start)
         shown, carets = console.source_excerpt(note.source, note.span, columns - 4)
         self.where = f"{console.safe_text(note.source.name)}:{place.line}:{place.column}"
         self.excerpt = f"    {shown}\n    {carets}\n"

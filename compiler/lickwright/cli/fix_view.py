@@ -152,7 +152,7 @@ def _lines(text: str) -> list[str]:
 def _refusal(refused: RefusedFix) -> str:
     d = refused.finding
     assert d.fix is not None
-    place = refused.source.place(d.span.start)
+    place = refused.source.position(d.span.start)
     where = f"{console.safe_text(refused.source.name)}:{place.line}:{place.column}"
     return f"{where}: not fixed: to {console.safe_text(d.fix.title)} would bring another error: {console.safe_text(refused.because.message)}\n"
 

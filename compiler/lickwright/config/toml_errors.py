@@ -84,7 +84,7 @@ def blank_faulty_lines(source: Source, found: list[Diagnostic]) -> str:
 
 
 def _line(source: Source, d: Diagnostic) -> tuple[int, int]:
-    place = source.place(d.span.start)
+    place = source.position(d.span.start)
     start = d.span.start - place.column + 1
     return start, start + len(source.line(place.line))
 

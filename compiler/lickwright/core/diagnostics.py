@@ -132,7 +132,7 @@ def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]
     seen: dict[tuple[str, str, str], int] = {}
     names = []
     for d in found:
-        line = source.line(source.place(d.span.start).line)
+        line = source.line(source.position(d.span.start).line)
         what = (d.code, d.lick or "", " ".join(line.split()))
         seen[what] = nth = seen.get(what, 0) + 1
         whole = "\0".join((*what, str(nth))).encode("utf-8", "surrogatepass")

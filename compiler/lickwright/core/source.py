@@ -48,7 +48,7 @@ class Source:
             self._starts = starts
         return self._starts
 
-    def place(self, offset: int) -> Position:
+    def position(self, offset: int) -> Position:
         """Return the line and column of `offset`; past the end counts as the end."""
         offset = max(0, min(offset, len(self.text)))
         starts = self._line_starts()

@@ -127,7 +127,7 @@ class Builder:
                 continue  # what is said of it is that it has none
             one = first.setdefault(fold_title(lick.title), lick)
             if one is not lick:
-                line = self.source.place(one.span.start).line
+                line = self.source.position(one.span.start).line
                 self.report(
                     rules.SAME_TITLE,
                     lick.title_span,

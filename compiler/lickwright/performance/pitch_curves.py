@@ -44,42 +44,45 @@ class PitchRamp(NamedTuple):
     start: float  # seconds
     end: float  # seconds; equal to `start` for what is so from then on (a pre-bend)
     change: float  # semitones: the gain of an ease or a slide, the width of a wobble
-    way: CurveShape = CurveShape.EASE
+    shape: CurveShape = CurveShape.EASE
 
 
 def pitch_offsets(moves: Sequence[PitchRamp], times: Sequence[float]) -> list[float]:
     """Return the semitones above the note's own pitch at each of `times` (seconds, ascending)."""
     values = [0.0] * len(times)
     alone = True  # the first move needs no adding up; most notes have one
-    for start, end, change, way in moves:
+    for start, end, change, shape in moves:
         first, last = bisect_right(times, start), bisect_left(times, end)
         if first < last:
-            part = _between(start, end, change / 2, way, times[first:last])
+            part = _between(start, end, change / 2, shape, times[first:last])
             values[first:last] = part if alone else [v + p for v, p in zip(values[first:last], part, strict=True)]
-        if way in STAYING:
+        if shape in STAYING:
             values[last:] = [v + change for v in values[last:]]
         alone = False
     return values
 
 
-def _between(start: float, end: float, half: float, way: CurveShape, times: Sequence[float]) -> list[float]:
-    """Return the offsets of a ramp between its ends, in semitones; `half` is half of its size.
-
-    A bend is a raised cosine. Vibrato grows over 120 ms (half its length when shorter) and dies down before it ends, so
-    that the pitch never jumps. A fretting finger can only raise the pitch; on a bent note it lets go and pulls again,
-    which is why that wobble starts downwards.
-    """
-    if way is CurveShape.EASE:
+def _between(start: float, end: float, half: float, shape: CurveShape, times: Sequence[float]) -> list[float]:
+    """Return the offsets of a ramp between its ends, in semitones; `half` is half of its size."""
+    if shape is CurveShape.EASE:
         turn = pi / (end - start)
         return [half - half * cos((t - start) * turn) for t in times]
-    if way is CurveShape.FRETS:
+    if shape is CurveShape.FRETS:
         return _stairs(start, end, 2 * half, times)
+    return _vibrato(start, end, half, shape, times)
+
+
+def _vibrato(start: float, end: float, half: float, shape: CurveShape, times: Sequence[float]) -> list[float]:
+    """Return the offsets of a vibrato, which grows and dies down, so that the pitch never jumps.
+
+    A fretting finger can only raise the pitch; on a bent note it lets go and pulls again, so that wobble starts downwards.
+    """
     grow, calm, turn = min(VIBRATO_IN, (end - start) / 2), min(VIBRATO_OUT, (end - start) / 4), 2 * pi * VIBRATO_HZ
     grown, calming = bisect_right(times, start + grow), bisect_left(times, end - calm)
     depths = [half * (t - start) / grow for t in times[:grown]]
     depths += [half] * (calming - grown)
     depths += [half * (end - t) / calm for t in times[calming:]]
-    if way is CurveShape.ABOVE:
+    if shape is CurveShape.ABOVE:
         return [depth - depth * cos((t - start) * turn) for depth, t in zip(depths, times, strict=True)]
     return [-depth * sin((t - start) * turn) for depth, t in zip(depths, times, strict=True)]
 
@@ -112,9 +115,9 @@ def pitch_ramps(
             moves += _bar_moves(mark.curve, mark.amount, start, end)
     moves += _shape_moves(sound, start, end, seconds)
     if target is not None:
-        way = target.pitch - sound.pitch
-        change = way - sum(move.change for move in moves if move.way in STAYING)  # from wherever a bend left it
-        moves.append(PitchRamp(end - _glide_time(way, start, end), end, change, CurveShape.FRETS))
+        interval = target.pitch - sound.pitch
+        change = interval - sum(move.change for move in moves if move.shape in STAYING)  # from where a bend left it
+        moves.append(PitchRamp(end - _glide_time(interval, start, end), end, change, CurveShape.FRETS))
     return tuple(moves)
 
 

@@ -24,7 +24,7 @@ def _annotation(source: Source, d: Diagnostic) -> str:
     title = d.code + (f' in "{d.lick}"' if d.lick is not None else "") + (f", bar {d.bar}" if d.bar is not None else "")
     properties: dict[str, str] = {"file": source.name}
     if not d.code.startswith("L6"):  # which are about a file as a whole
-        start, end = source.place(d.span.start), source.place(d.span.end)
+        start, end = source.position(d.span.start), source.position(d.span.end)
         properties |= {"line": str(start.line), "endLine": str(end.line)}
         if start.line == end.line:  # only then are columns understood
             properties |= {"col": str(start.column), "endColumn": str(end.column)}

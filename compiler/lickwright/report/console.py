@@ -59,7 +59,7 @@ def source_excerpt(source: Source, span: Span, columns: int = 100) -> tuple[str,
     A long line is cut to about `columns` around the span, with `...` where it goes on. A span that runs past its line is
     marked to the line's end; an empty one gets one caret.
     """
-    place = source.place(span.start)
+    place = source.position(span.start)
     line = source.line(place.line)
     first = min(place.column - 1, len(line))
     last = min(max(first + 1, first + span.end - span.start), max(len(line), first + 1))
@@ -101,7 +101,7 @@ def format_finding(source: Source, diagnostic: Diagnostic, colour: bool = False,
         lines += _quoted(source, diagnostic.span, _COLOURS[diagnostic.severity], 4, colour, columns)
     for note in diagnostic.notes:
         lines.append(
-            f"    {_line_of(note)}line {(note.source or source).place(note.span.start).line}: {safe_text(note.message)}"
+            f"    {_line_of(note)}line {(note.source or source).position(note.span.start).line}: {safe_text(note.message)}"
         )
         lines += _quoted(note.source or source, note.span, "36", 8, colour, columns)
     if diagnostic.hint:
@@ -118,7 +118,7 @@ def format_location(source: Source, diagnostic: Diagnostic) -> str:
     name = safe_text(source.name) if source.name != "-" else "standard input"
     if not _has_place(diagnostic):
         return name
-    place = source.place(diagnostic.span.start)
+    place = source.position(diagnostic.span.start)
     return f"{name}:{place.line}:{place.column}"
 
 
@@ -218,7 +218,7 @@ def _fix_value(source: Source, fix: Fix) -> dict[str, Any]:
 
 
 def _extent(source: Source, span: Span) -> dict[str, int]:
-    start, end = source.place(span.start), source.place(span.end)
+    start, end = source.position(span.start), source.position(span.end)
     return {"line": start.line, "column": start.column, "end_line": end.line, "end_column": end.column}
 
 

@@ -114,7 +114,7 @@ def _artifact(source: Source) -> Value:
 
 
 def _region(source: Source, span: Span) -> Value:
-    start, end = source.place(span.start), source.place(span.end)
+    start, end = source.position(span.start), source.position(span.end)
     return {"startLine": start.line, "startColumn": start.column, "endLine": end.line, "endColumn": end.column}
 
 

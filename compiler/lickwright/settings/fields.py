@@ -68,7 +68,7 @@ class Settings:
     written: Mapping[str, Span] = field(default_factory=dict)  # where each field stands that the lick or file writes
     set_by_project: Mapping[str, RelatedInformation] = field(default_factory=dict)  # the same in the project's file
 
-    def place(self, name: str, otherwise: Span) -> tuple[Span, tuple[RelatedInformation, ...]]:
+    def finding_place(self, name: str, otherwise: Span) -> tuple[Span, tuple[RelatedInformation, ...]]:
         """Return where a finding about a field stands: its own line, or `otherwise` with a note on the project's."""
         note = self.set_by_project.get(name)
         return self.written.get(name, otherwise), (note,) if note else ()

@@ -93,7 +93,7 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
     timeline = lick.timeline
     found = index_findings(lick.diagnostics, source)
     if timeline is None:
-        line = next((source.place(d.span.start).line for d in lick.diagnostics if d.lick == lick.title), 1)
+        line = next((source.position(d.span.start).line for d in lick.diagnostics if d.lick == lick.title), 1)
         return LickFacts(lick.title, lick.slug, line, False, findings=found)
     settings, key = timeline.settings, timeline.settings.key
     from lickwright.analysis.figures import find_figures
@@ -104,7 +104,7 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
     low, high, lowest, highest = _extent(timeline.sounds)
     degree = (theirs.first - key.tonic.pc) % 12 if key is not None and theirs.first is not None else None
     return LickFacts(
-        lick.title, lick.slug, source.place(timeline.span.start).line, lick.ok,
+        lick.title, lick.slug, source.position(timeline.span.start).line, lick.ok,
         str(key) if key else "", key.tonic.pc if key else None, key.mode if key else "",
         str(settings.scale) if settings.scale else "", _chords(timeline), *_box(settings),
         float(settings.tempo.bpm), str(settings.meter), str(settings.feel), settings.tuning.name, settings.capo,
@@ -119,7 +119,7 @@ def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts
 
 def index_findings(diagnostics: tuple[Diagnostic, ...], source: Source) -> tuple[Finding, ...]:
     """Findings as the index keeps them: of a lick, or of a file that has none."""
-    return tuple(Finding(d.code, d.severity.value, source.place(d.span.start).line, d.message) for d in diagnostics)
+    return tuple(Finding(d.code, d.severity.value, source.position(d.span.start).line, d.message) for d in diagnostics)
 
 
 def _chords(timeline: Timeline) -> str:

@@ -252,7 +252,7 @@ class Planner:
         knots[0] = np.maximum.accumulate(knots[0] - count) + count  # at least a sample apart
         knots[1], knots[2], knots[3] = hertz, decay.low, decay.high
         for move in note.moves:
-            if move.way is CurveShape.FRETS:
+            if move.shape is CurveShape.FRETS:
                 knots[2:, (times > move.start) & (times < move.end)] *= SLIDING
                 if self._open < self._guitar.wound_below and begin <= move.start < until:
                     self._squeak(note, move.start, min(move.end, cut))

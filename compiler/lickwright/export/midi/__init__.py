@@ -136,7 +136,7 @@ def _conductor(
         microseconds = round(60_000_000 / tempo.qpm)
         if microseconds > _SLOWEST:
             slow = f"{float(tempo.qpm):.2f} quarter notes a minute are too slow for MIDI: written as 3.58"
-            at, notes = settings.place("tempo", timeline.span)
+            at, notes = settings.finding_place("tempo", timeline.span)
             losses[TOO_SLOW.code, 0] = TOO_SLOW.at(at, slow, notes=notes)
         payload = min(_SLOWEST, microseconds).to_bytes(3, "big")
         events.append((ticks.of_quarters(tempo.quarters), smf.TEMPO, payload))

@@ -86,7 +86,7 @@ def _note(timeline: Timeline, events: list[int], note: NoteEvent) -> list[Any]:
     """Event as written, string, fret or None, start, end, sounding pitch, loudness, joined, moves."""
     sound = timeline.sounds[note.sound]
     fret = None if sound.dead or sound.fret is None else sound.fret
-    moves = [[_number(m.start), _number(m.end), _number(m.change), _SHAPES[m.way]] for m in note.moves]
+    moves = [[_number(m.start), _number(m.end), _number(m.change), _SHAPES[m.shape]] for m in note.moves]
     pitch = None if sound.dead else _number(note.pitch)
     times = (_number(note.start), _number(note.end))
     return [events[note.sound], note.string, fret, *times, pitch, _number(note.loudness), int(note.joined), moves]
