@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 
 from lickwright.compiler import compile_text
-from lickwright.index.search import memory
+from lickwright.index.search import create_memory_index
 from lickwright.store.features import LickFacts, facts
 from lickwright.store.index_schema import add
 
@@ -29,7 +29,7 @@ _OPEN: list[
 
 def indexed(files: dict[str, Iterable[LickFacts]]) -> sqlite3.Connection:
     """An index of files, by path."""
-    connection = memory()
+    connection = create_memory_index()
     _OPEN.append(connection)
     for number, (path, found) in enumerate(files.items(), 1):
         connection.execute("INSERT INTO sources VALUES (?, ?)", (number, path))

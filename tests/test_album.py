@@ -15,7 +15,7 @@ import soundfile
 
 import album as readers
 from lickwright.cli import main
-from lickwright.config.cover import LARGEST, cover
+from lickwright.config.cover import LARGEST, parse_cover
 from lickwright.config.discovery import find_house
 from lickwright.export import SOUND_FORMATS, Album, LoweredLick, audio
 from lickwright.export.audio.encoding import Form, encode, tagged, write_audio
@@ -26,7 +26,7 @@ from lickwright.synth.wave import Wave
 
 COUNT = 9_000
 NOISE = np.random.default_rng(5).normal(0, 0.1, (2, COUNT)).astype(np.float32)
-PICTURE = cover(readers.png(filler=70_000), "cover.png")
+PICTURE = parse_cover(readers.png(filler=70_000), "cover.png")
 MARKS = (Cue(0.0, "bar 1"), Cue(0.1, "bar 2"))
 PLAIN = Tags("Gate", "", "", "1/4 = 60", MARKS)
 FULL = Tags(
@@ -115,12 +115,12 @@ def test_without_an_album_nothing_is_said_of_one() -> None:
 
 def test_pictures_are_known_by_their_bytes() -> None:
     assert (PICTURE.mime, PICTURE.width, PICTURE.height) == ("image/png", 3, 2)
-    found = cover(readers.jpeg(), "x.png")
+    found = parse_cover(readers.jpeg(), "x.png")
     assert (found.mime, found.width, found.height) == ("image/jpeg", 5, 4)
     whole = readers.jpeg()
     for wrong in (b"", b"GIF89a" + bytes(40), readers.png()[:20], readers.png(0), whole[:20], whole[:2] + b"\xff" * 99):
         with pytest.raises(ValueError, match="no PNG or JPEG picture"):
-            cover(wrong, "x.png")
+            parse_cover(wrong, "x.png")
 
 
 def test_a_house_has_an_album(tmp_path: Path) -> None:
@@ -130,7 +130,7 @@ def test_a_house_has_an_album(tmp_path: Path) -> None:
     (tmp_path / "lickwright.toml").write_text(text, "utf-8")
     house = find_house(str(tmp_path))
     assert house is not None
-    assert house.album == Album("Porch songs", "Blues", "2026", cover(readers.png(), ""))
+    assert house.album == Album("Porch songs", "Blues", "2026", parse_cover(readers.png(), ""))
     (tmp_path / "lickwright.toml").write_text("[make]\nwidth = 80\n", "utf-8")
     assert (find_house(str(tmp_path)) or house).album is None
 

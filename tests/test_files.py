@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lickwright.cli.output import Folder, Output
+from lickwright.cli.output import Output, OutputFolder
 from lickwright.cli.sources import find_sources
 from lickwright.core import files
 from lickwright.core.slugs import MAX_SLUG, distinct_names, slug
@@ -137,9 +137,9 @@ def test_a_folder_without_licks_is_an_error(tmp_path: Path) -> None:
 # ---- writing
 
 
-def _folder(tmp_path: Path, source: str = "song.lick", overwrite: bool = False) -> Folder:
+def _folder(tmp_path: Path, source: str = "song.lick", overwrite: bool = False) -> OutputFolder:
     (tmp_path / source).touch()
-    return Folder(str(tmp_path / "out"), "song", str(tmp_path / source), overwrite)
+    return OutputFolder(str(tmp_path / "out"), "song", str(tmp_path / source), overwrite)
 
 
 def _tree(tmp_path: Path) -> dict[str, bytes]:

@@ -22,11 +22,11 @@ from effort import steps
 from lickwright import compile_file, compile_text
 from lickwright.cli import main
 from lickwright.cli.command_group import group
-from lickwright.cli.project_options import preferred
+from lickwright.cli.project_options import preferred_values
 from lickwright.compiler.rules import all_rules
 from lickwright.config.discovery import FILE, ProjectConfig, ProjectConfigs, find_house
 from lickwright.config.keys import ROWS, SEVERITIES, keys_table
-from lickwright.config.reading import house
+from lickwright.config.reading import parse_project_config
 from lickwright.core.source import Source
 from lickwright.export import Options
 from lickwright.settings.fields import FIELDS, Settings
@@ -39,7 +39,7 @@ MUSIC = "| e8 e5 B8 e5 G7 - - - ||\n"
 
 def styled(text: str) -> ProjectConfig:
     """A house without mistakes in it."""
-    made = house(Source(FILE, text))
+    made = parse_project_config(Source(FILE, text))
     assert made.ok, [d.message for d in made.findings]
     return made
 
@@ -240,7 +240,7 @@ def test_a_loss_of_a_format_is_weighed_too() -> None:
 
 def test_an_error_stays_one_and_anything_else_can_be_set() -> None:
     for rule, word in product(RULES, SEVERITIES):
-        made = house(Source(FILE, f'[findings]\n{rule.code} = "{word}"\n'))
+        made = parse_project_config(Source(FILE, f'[findings]\n{rule.code} = "{word}"\n'))
         assert made.ok == (rule.severity.value != "error" or word == "error"), (rule.code, word)
         assert [d.code for d in made.findings] == ([] if made.ok else ["L704"]), (rule.code, word)
 
@@ -414,7 +414,9 @@ def test_options_of_make_are_the_command_lines_then_the_houses_then_the_defaults
     def values(*words: str) -> dict[str, Any]:
         with make.make_context("make", [*words, "x.lick"]) as context:
             return {
-                o.opts[0]: preferred(context, style)[o.name or ""] for o in make.params if o.opts[0].startswith("--")
+                o.opts[0]: preferred_values(context, style)[o.name or ""]
+                for o in make.params
+                if o.opts[0].startswith("--")
             }
 
     ours, said = values(), values("--to", "tab", "--width", "100", "--tempo", "72")
@@ -454,7 +456,7 @@ def test_every_option_comes_from_the_house_unless_the_command_line_says_another(
     def value(*more: str, by: ProjectConfig | None = style) -> Any:
         with make.make_context("make", [*more, "x.lick"]) as context:
             (name,) = (p.name for p in make.params if f"--{row.name}" in p.opts)
-            return preferred(context, by)[name or ""]
+            return preferred_values(context, by)[name or ""]
 
     assert value() == style.make[row.name] != value(by=None)
     assert value(*words) == value(*words, by=None) != value()
@@ -480,13 +482,15 @@ def test_what_a_house_switches_on_the_command_line_switches_off() -> None:
     make = group.get_command(click.Context(group), "make")
     assert make is not None
     switches = {
-        row.name for row in ROWS if row.section == "make" and house(Source(FILE, f"[make]\n{row.name} = true")).ok
+        row.name
+        for row in ROWS
+        if row.section == "make" and parse_project_config(Source(FILE, f"[make]\n{row.name} = true")).ok
     }
     assert len(switches) >= 4
     for name in switches:
         style = styled(f"[make]\n{name} = true\n")
         with make.make_context("make", [f"--no-{name}", "x.lick"]) as context:
-            assert preferred(context, style)[name.replace("-", "_")] is False
+            assert preferred_values(context, style)[name.replace("-", "_")] is False
 
 
 # --- the page --------------------------------------------------------------------------------------------------------

@@ -24,7 +24,7 @@ from hypothesis import strategies as st
 from effort import seconds
 from lickwright.config.discovery import FILE, ProjectConfig, ProjectConfigs
 from lickwright.config.keys import ROWS, SECTIONS
-from lickwright.config.reading import MAX_BYTES, MOST, house, read_house
+from lickwright.config.reading import MAX_BYTES, MOST, parse_project_config, read_project_config
 from lickwright.config.toml_spans import DEPTH, toml_names
 from lickwright.core.source import Source
 from lickwright.report.console import format_findings
@@ -36,7 +36,7 @@ CLAIM = re.compile(r"error: (L7[0-9]{2})")
 
 
 def made(path: Path) -> ProjectConfig:
-    return house(Source(path.name, path.read_text("utf-8")))
+    return parse_project_config(Source(path.name, path.read_text("utf-8")))
 
 
 def report(path: Path) -> str:
@@ -93,7 +93,7 @@ def test_it_is_told_in_a_players_words() -> None:
 def test_a_name_that_is_nearly_right_is_known_again(row: Any) -> None:
     wrong = row.name[:-1] + ("x" if len(row.name) < 3 else row.name[-1] * 2)
     head = f"[{row.section}]\n" if row.section else ""
-    (found,) = house(Source(FILE, f'{head}{wrong} = "1"\n')).findings
+    (found,) = parse_project_config(Source(FILE, f'{head}{wrong} = "1"\n')).findings
     assert found.code == "L702"
     if len(row.name) > 2:
         assert f"did you mean `{row.name}`" in (found.hint or "")
@@ -108,7 +108,7 @@ def test_a_name_in_the_wrong_section_is_sent_home(row: Any) -> None:
             and (section, row.name) not in {(r.section, r.name) for r in ROWS}
         ):
             head = f"[{section}]\n" if section else ""
-            (found,) = house(Source(FILE, f'{head}{row.name} = "1"\n')).findings
+            (found,) = parse_project_config(Source(FILE, f'{head}{row.name} = "1"\n')).findings
             assert found.code == "L702"
             assert (f"[{row.section}]" if row.section else "at the top") in (found.hint or "")
 
@@ -131,7 +131,7 @@ def test_a_name_in_the_wrong_section_is_sent_home(row: Any) -> None:
 def test_no_value_of_any_kind_is_a_mistake_of_ours(value: str) -> None:
     for row in ROWS:
         head = f"[{row.section}]\n" if row.section else ""
-        one = house(Source(FILE, f"{head}{row.name} = {value}\n"))
+        one = parse_project_config(Source(FILE, f"{head}{row.name} = {value}\n"))
         accepted = row.parse.__name__ == "parse" and row.section == "fields" and value in ("nan", "-inf")
         assert [d.code for d in one.findings] == ["L703"] or accepted, row
         for d in one.findings:
@@ -168,7 +168,7 @@ HOSTILE = {
 
 
 def reported(text: str) -> tuple[ProjectConfig, str]:
-    one = house(Source(FILE, text))
+    one = parse_project_config(Source(FILE, text))
     return one, format_findings(one.source, one.findings)
 
 
@@ -194,7 +194,7 @@ def test_hostile_files_end_in_findings_soon(name: str) -> None:
 )
 def test_bytes_that_are_no_text(tmp_path: Path, data: bytes) -> None:
     (tmp_path / FILE).write_bytes(data)
-    one = read_house(str(tmp_path / FILE), FILE)
+    one = read_project_config(str(tmp_path / FILE), FILE)
     assert [d.code for d in one.findings] == ["L602"]
     assert "lickwright.toml: error:" in format_findings(one.source, one.findings)
 
@@ -216,7 +216,7 @@ def test_things_that_are_no_files(tmp_path: Path) -> None:
 
 def test_marks_of_other_systems_do_no_harm(tmp_path: Path) -> None:
     (tmp_path / FILE).write_bytes(b'\xef\xbb\xbf[fields]\r\nby = "Mara"\r\nmeter = "4"\r\n')
-    one = read_house(str(tmp_path / FILE), FILE)
+    one = read_project_config(str(tmp_path / FILE), FILE)
     assert one.fields["by"].text == "Mara"
     (found,) = one.findings
     assert one.source.position(found.span.start) == (3, 10)
@@ -228,7 +228,7 @@ def test_damaged_files_never_bring_a_mistake_of_ours() -> None:
     for _ in range(400):
         at, length = signs.randrange(len(whole)), signs.randrange(1, 30)
         put = "".join(signs.choice("[]{}\"'=#.\\\n ab1") for _ in range(signs.randrange(4)))
-        one = house(Source(FILE, whole[:at] + put + whole[at + length :]))
+        one = parse_project_config(Source(FILE, whole[:at] + put + whole[at + length :]))
         format_findings(one.source, one.findings)
         for d in one.findings:
             assert 0 <= d.span.start <= d.span.end <= max(1, len(one.source.text) + 1)

@@ -13,9 +13,17 @@ import pytest
 
 from lickwright.analysis.fingerprint import WHOLE, unpack_moments
 from lickwright.core.source import Source
-from lickwright.index.duplicates import _PieceIndex, described, find_duplicates, group_near_phrases
-from lickwright.index.edit_distance import NOTE, PART, PreparedPhrase, cost, likeness, near_limit, shape
-from lickwright.index.similarity_search import like
+from lickwright.index.duplicates import _PieceIndex, describe_group, find_duplicates, group_near_phrases
+from lickwright.index.edit_distance import (
+    NOTE,
+    PART,
+    PreparedPhrase,
+    edit_cost,
+    edit_likeness,
+    near_limit,
+    prepare_phrase,
+)
+from lickwright.index.similarity_search import find_similar
 from lickwright.music.pitch import parse_key
 from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
@@ -66,12 +74,12 @@ def plain_cost(one: PreparedPhrase, other: PreparedPhrase, semitones: int) -> in
     ],
 )  # fmt: skip
 def test_what_differs_is_counted(music: str, halves: int | None, counts: tuple[int, int, int, int] | None) -> None:
-    one, other = (shape(facts_of(f'{HEAD}lick "x"\n{text}\n')[0].moments) for text in (BASE, music))
-    found = likeness(one, other, 2 * near_limit(one.notes))
+    one, other = (prepare_phrase(facts_of(f'{HEAD}lick "x"\n{text}\n')[0].moments) for text in (BASE, music))
+    found = edit_likeness(one, other, 2 * near_limit(one.notes))
     if halves is None or counts is None:
         assert found is None or found.cost > 0
         return
-    assert found is not None and found.cost == halves == cost(one, other, 20)
+    assert found is not None and found.cost == halves == edit_cost(one, other, 20)
     assert (found.other, found.more, found.fewer, found.lengths) == counts
 
 
@@ -81,18 +89,18 @@ def test_costs_agree_with_the_plain_table() -> None:
     for _ in range(160):
         pitches = [draw.choice((0, 3, 5, 7, 10, 12)) for _ in range(draw.randint(8, 40))]
         waits = [draw.choice((EIGHTH, EIGHTH, 2 * EIGHTH)) for _ in pitches]
-        one = shape(packed(pitches, waits))
+        one = prepare_phrase(packed(pitches, waits))
         up = draw.randint(-5, 5)
-        other = shape(packed(*changed(draw, pitches, waits, draw.randint(0, 4), up)))
+        other = prepare_phrase(packed(*changed(draw, pitches, waits, draw.randint(0, 4), up)))
         limit = near_limit(min(one.notes, other.notes))
         least = min(plain_cost(one, other, semitones) for semitones in range(-24, 25))
         if least <= limit:
             told += 1
-            assert cost(one, other, limit) == least
-            found = likeness(one, other, limit)
+            assert edit_cost(one, other, limit) == least
+            found = edit_likeness(one, other, limit)
             assert found is not None and found.cost == least
         else:
-            assert cost(one, other, limit) is None
+            assert edit_cost(one, other, limit) is None
     assert told > 60
 
 
@@ -146,10 +154,10 @@ def test_samples_in_another_key_and_box_are_found_and_nothing_else() -> None:
     assert len(found) == 60 == len(moved_samples())
     assert {group.kind for group in found} == {"same phrase"}
     for group in found:
-        first, second = (member.hit for member in described(connection, group))
+        first, second = (member.hit for member in describe_group(connection, group))
         assert first.path[2:] == second.path[2:] and first.path < second.path
     for n, (own, there) in enumerate(moved_samples()):
-        likest = like(connection, own, 5)
+        likest = find_similar(connection, own, 5)
         assert [(one.kind, one.hit.path) for one in likest] == [
             ("same tab", f"a/{n:02}.lick"), ("same phrase", f"b/{n:02}.lick")
         ]  # fmt: skip
@@ -177,11 +185,11 @@ def test_samples_with_one_or_two_notes_changed_are_found() -> None:
     found = find_duplicates(connection).groups
     assert len(found) == 59 and {group.kind for group in found} == {"near"}
     for group in found:
-        first, second = described(connection, group)
+        first, second = describe_group(connection, group)
         assert first.hit.path[2:] == second.hit.path[2:]
     for n, one in changes.items():
         own = files[f"a/{n:02}.lick"][0]
-        other = like(connection, own, 5)[1]
+        other = find_similar(connection, own, 5)[1]
         assert (other.kind, other.hit.path) == ("near", f"b/{n:02}.lick")
         assert other.how[0] == ("1 note different" if one == 1 else "2 notes different")
         assert other.share == pytest.approx(1 - one / own.phrase_notes)
@@ -194,7 +202,7 @@ def test_near_ones_are_never_missed() -> None:
         pitches = [draw.choice((-5, -2, 0, 3, 5, 7, 10, 12)) for _ in range(draw.randint(8, 30))]
         waits = [draw.choice((EIGHTH, EIGHTH, 2 * EIGHTH)) for _ in pitches]
         phrases += [(pitches, waits), changed(draw, pitches, waits, draw.randint(1, 3), draw.randint(-7, 7))]
-    shapes = [shape(packed(*one)) for one in phrases]
+    shapes = [prepare_phrase(packed(*one)) for one in phrases]
     of = {n: group[0] for group in group_near_phrases(shapes).groups for n in group}
     pairs = 0
     for n, one in enumerate(shapes):
@@ -217,7 +225,7 @@ def test_work_on_very_many_near_ones_is_bounded_and_said() -> None:
         pitches = list(base)
         for at in (1 + n % 23, 1 + n // 23):
             pitches[at] += 1 + n % 5
-        phrases.append(shape(packed(pitches, [EIGHTH] * 24)))
+        phrases.append(prepare_phrase(packed(pitches, [EIGHTH] * 24)))
     whole, bounded = group_near_phrases(phrases), group_near_phrases(phrases, effort=0)
     assert whole.is_complete and not bounded.is_complete
     assert max(map(len, whole.groups)) == 300
@@ -249,7 +257,7 @@ def test_planted_licks(tmp_path: Path) -> None:
     connection = indexed({"a.lick": facts_of(text)})
     (group,) = find_duplicates(connection).groups
     assert group.kind == "near"
-    members = {m.hit.facts["title"]: m.how for m in described(connection, group)}
+    members = {m.hit.facts["title"]: m.how for m in describe_group(connection, group)}
     assert list(members) == ["base", "copy", "higher", "one"]
     assert members["base"] == members["copy"] == ()
     assert members["higher"] == ("frets 8-11", "3 half steps higher")
@@ -259,8 +267,8 @@ def test_planted_licks(tmp_path: Path) -> None:
 def test_without_full_text_search_the_same_is_found() -> None:
     own = moved_samples()[4][0]
     connection = indexed({f"{n}.lick": pair for n, pair in enumerate(moved_samples())})
-    with_search = like(connection, own, 9)
+    with_search = find_similar(connection, own, 9)
     for statement in SEARCH_SCHEMA.split(";"):
         if "VIRTUAL" in statement:
             connection.execute(f"DROP TABLE {statement.split('EXISTS ')[1].split(' ')[0]}")
-    assert like(connection, own, 9) == with_search and len(with_search) >= 2
+    assert find_similar(connection, own, 9) == with_search and len(with_search) >= 2

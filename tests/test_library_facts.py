@@ -10,7 +10,7 @@ from lickwright.analysis.difficulty import difficulty_profile
 from lickwright.analysis.fingerprint import WHOLE, phrase_fingerprint, unpack_moments
 from lickwright.compiler import compile_file, compile_text
 from lickwright.core.source import Source
-from lickwright.index.search import memory
+from lickwright.index.search import create_memory_index
 from lickwright.music.pitch import parse_key
 from lickwright.notation.canonical import canonical
 from lickwright.notation.syntax import parse_source
@@ -221,7 +221,7 @@ def test_facts_are_plain_values() -> None:
 
 
 def test_what_is_removed_leaves_nothing() -> None:
-    connection = memory()
+    connection = create_memory_index()
     found = list(sample_facts().values())
     twice = found[0]  # its phrases are still another source's
     for number, ones in enumerate([*found, twice], 1):

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lickwright.index.query_fields import FIELDS, condition, technique_names
+from lickwright.index.query_fields import FIELDS, technique_names, to_condition
 from lickwright.index.query_parser import QueryError, parse_query
 from lickwright.index.search import search_index
 from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES
@@ -327,10 +327,10 @@ def test_no_text_of_a_question_is_ever_sql(text: str) -> None:
     for field in ("title", "file"):
         try:
             (term,) = parse_query(f"{field}:{quoted}")
-            made = condition(term, True)
+            made = to_condition(term, True)
         except QueryError:
             continue
-        assert made.sql == condition(parse_query(f'{field}:"x"')[0], True).sql
+        assert made.sql == to_condition(parse_query(f'{field}:"x"')[0], True).sql
 
 
 def test_an_endless_question_is_refused() -> None:

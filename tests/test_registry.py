@@ -10,7 +10,7 @@ import pytest
 
 from lickwright import compile_text
 from lickwright.compiler.rules import all_rules
-from lickwright.config.reading import house
+from lickwright.config.reading import parse_project_config
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.kept_rules import PATH, kept_rules, rules_text
 from lickwright.core.source import Source, Span
@@ -39,7 +39,7 @@ def _id(rule: Rule) -> str:
 def _found(text: str) -> list[Diagnostic]:
     """Findings of a text, the losses of every format included."""
     if not re.search("^lick ", text, re.MULTILINE):  # a lickwright.toml
-        return list(house(Source("lickwright.toml", text)).findings)
+        return list(parse_project_config(Source("lickwright.toml", text)).findings)
     compilation = compile_text(text, project=STRICT)
     found = list(compilation.diagnostics)
     for lick in compilation.licks:

@@ -20,11 +20,11 @@ from statistics import median
 from library_maker import make
 
 from lickwright.compiler import compile_file
-from lickwright.index.coverage_gaps import gaps
+from lickwright.index.coverage_gaps import find_gaps
 from lickwright.index.duplicates import find_duplicates
-from lickwright.index.search import memory, search_index
-from lickwright.index.similarity_search import like
-from lickwright.index.statistics import overview
+from lickwright.index.search import create_memory_index, search_index
+from lickwright.index.similarity_search import find_similar
+from lickwright.index.statistics import library_statistics
 from lickwright.store import index_schema
 from lickwright.store.features import LickFacts, facts
 from lickwright.store.manifest import Manifest
@@ -111,17 +111,17 @@ def main() -> None:
                 times = timed(lambda question=question: search_index(manifest.db, question, 50))  # type: ignore[misc]
                 show(question or "(everything)", times, f"{total:,} found; goal {GOAL}")
             for n in (0, len(ones) // 3, len(ones) // 2):
-                times = timed(lambda n=n: like(manifest.db, ones[n], 20))  # type: ignore[misc]
+                times = timed(lambda n=n: find_similar(manifest.db, ones[n], 20))  # type: ignore[misc]
                 show(f"like a lick of {ones[n].notes} notes", times)
-            show("overview", timed(lambda: overview(manifest.db), 2))
-            show("what is missing", timed(lambda: gaps(manifest.db), 2))
+            show("overview", timed(lambda: library_statistics(manifest.db), 2))
+            show("what is missing", timed(lambda: find_gaps(manifest.db), 2))
         for question in QUESTIONS[:2]:
             argv = [sys.executable, "-m", "lickwright", "find", folder, question]
             show(
                 f"whole command: {question}",
                 timed(lambda argv=argv: subprocess.run(argv, capture_output=True, check=True)),
             )  # type: ignore[misc]
-    connection = memory()
+    connection = create_memory_index()
     licks = list(varied(ones, DUPLICATES))
     connection.executemany("INSERT INTO sources VALUES (?, ?)", [(n, f"{n:06}.lick") for n in range(DUPLICATES)])
     index_schema.add_many(connection, [(n, [one]) for n, one in enumerate(licks)])

@@ -111,10 +111,10 @@ def _notation() -> list[str]:
 def house(data: bytes) -> str:
     """Reads a house's file, and compiles a lick in its style."""
     from lickwright import compile_text
-    from lickwright.config.reading import read_house
+    from lickwright.config.reading import read_project_config
     from lickwright.report import console
 
-    found = read_house("lickwright.toml", "lickwright.toml", lambda path: data)
+    found = read_project_config("lickwright.toml", "lickwright.toml", lambda path: data)
     screen = console.format_findings(found.source, found.findings)
     assert all(console.safe_text(line) == line for line in screen.split("\n")), "a character that steers the terminal"
     assert found.ok or found.findings

@@ -65,12 +65,12 @@ def test_a_wish_to_end_keeps_its_exit_code_where_sqlite_drops_it() -> None:
     before = signal.getsignal(signal.SIGTERM)
     others = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGHUP)}
     try:
-        with pytest.raises(KeyboardInterrupt) as ended, terminal.endings():
+        with pytest.raises(KeyboardInterrupt) as ended, terminal.handle_interrupts():
             try:
                 signal.raise_signal(signal.SIGTERM)
             except KeyboardInterrupt:
                 raise KeyboardInterrupt from None  # as `store/guarded_database.py` does
-        assert isinstance(ended.value, terminal.Ended) and ended.value.code == 143
+        assert isinstance(ended.value, terminal.Interrupted) and ended.value.code == 143
     finally:
         for number, handler in (others | {signal.SIGTERM: before}).items():
             signal.signal(number, handler)

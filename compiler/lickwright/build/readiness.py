@@ -17,8 +17,8 @@ from lickwright.core.files import error_reason
 from lickwright.core.slugs import fold_title
 from lickwright.core.source_discovery import walk_sources
 from lickwright.export import EXPORTS, Album
-from lickwright.index.families import Lineage, unrelated
-from lickwright.index.reader import Shelf
+from lickwright.index.families import Lineage, without_moved_copies
+from lickwright.index.reader import LibraryIndex
 from lickwright.store.addresses import is_remote
 from lickwright.store.build_record import Asked, BuildRecord, load_build_record
 from lickwright.store.guarded_database import stored_values
@@ -86,7 +86,7 @@ AND (folder, name) NOT IN (SELECT target, output FROM released) ORDER BY folder,
 """
 
 
-def lacks(shelf: Shelf, out: str) -> list[Lack]:
+def lacks(shelf: LibraryIndex, out: str) -> list[Lack]:
     """Everything that is not as it should be in `out`, which `shelf` is open on. Raises `Unusable`."""
     order = list(KINDS)
     with stored_values():
@@ -96,7 +96,7 @@ def lacks(shelf: Shelf, out: str) -> list[Lack]:
 class _Look:
     """One look at an output folder."""
 
-    def __init__(self, shelf: Shelf, out: str) -> None:
+    def __init__(self, shelf: LibraryIndex, out: str) -> None:
         self._db: sqlite3.Connection = shelf.connection
         self._shelf = shelf
         self._out = out
@@ -269,7 +269,7 @@ class _Look:
                 yield Lack(AUTHOR, place, title, "no author")
             titles.setdefault(fold_title(title), []).append((Lineage(title, origin), (title, place)))
         for same in titles.values():
-            (title, first), *more = unrelated(same) or [same[0][1]]
+            (title, first), *more = without_moved_copies(same) or [same[0][1]]
             for _, place in more:
                 yield Lack(TITLES, place, title, f"the title is that of {first} too")
 

@@ -25,15 +25,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return how it ended. Raises nothing."""
     # A command keeps most of what it makes: collecting as often as usual took a tenth of the time.
     gc.set_threshold(50_000, 20)
-    terminal.prepare()
+    terminal.prepare_streams()
     try:
         code = _run(sys.argv[1:] if arguments is None else list(arguments))
         terminal.flush()
     except terminal.ScreenLost as lost:
-        return terminal.lost(lost)
+        return terminal.report_lost_screen(lost)
     except KeyboardInterrupt as e:
         terminal.err("stopped\n")
-        return e.code if isinstance(e, terminal.Ended) else Exit.STOPPED
+        return e.code if isinstance(e, terminal.Interrupted) else Exit.STOPPED
     except Exception as e:  # a bug of ours, by definition
         terminal.err(terminal.apology(e))
         return Exit.INTERNAL

@@ -107,7 +107,7 @@ def command(
     order = _Order(
         " ".join(pupil.split()), due or "", " ".join(words.split()), Ladder(start, step, top), not silent_page
     )
-    with terminal.endings() as ended:
+    with terminal.handle_interrupts() as ended:
         try:
             return max(verdict.code, _write(folder, order, chosen, overwrite, paths))
         except KeyboardInterrupt:
@@ -128,10 +128,10 @@ class _Order(NamedTuple):
 def _chosen(paths: Sequence[str], titles: Sequence[str]) -> tuple[list[CompiledLick], Verdict]:
     """The licks without errors that are meant, and the verdict so far; the errors of the others are shown. Raises UsageError."""
     from lickwright.cli.select_lick import no_such_lick, report_errors
-    from lickwright.cli.sources import Verdict, compiled, find_sources
+    from lickwright.cli.sources import Verdict, compile_sources, find_sources
 
     verdict = Verdict()
-    files: list[Compilation] = [c for _, c in compiled(find_sources(list(paths)), verdict)]
+    files: list[Compilation] = [c for _, c in compile_sources(find_sources(list(paths)), verdict)]
     every = [lick.title for c in files for lick in c.licks]
     for title in titles:
         if every and not any(same_title(title, one) for one in every):

@@ -102,5 +102,5 @@ def command(
         return terminal.Exit.FINE
     from lickwright.cli.single_output import save_output
 
-    with terminal.endings():
+    with terminal.handle_interrupts():
         return save_output(picture, diagram_svg(diagrams).encode("utf-8"), _SEAL, overwrite, ())

@@ -49,7 +49,7 @@ class BuildView:
         """
         self.code = terminal.Exit.FINE
         self.print = print
-        self._colour = terminal.colour(sys.stderr)
+        self._colour = terminal.wants_color(sys.stderr)
         self._columns = min(terminal.columns(sys.stderr, 100), 160)
         self._strict = strict
         self._annotate = annotate
@@ -133,7 +133,7 @@ class BuildView:
         if account.unread:
             older = f"; {_still_there(account.unread_older, account.unread)}" if account.unread_older else ""
             text += f"  {console.counted_noun(account.unread, 'source')} could not be read{older}\n"
-        return text + (f"  {shares(account, dry)}\n" if library else "") + _left(account)
+        return text + (f"  {source_counts(account, dry)}\n" if library else "") + _left(account)
 
 
 class ReportFile:
@@ -167,7 +167,7 @@ def _expected(estimate: Estimate | None) -> str:
     )
 
 
-def shares(account: BuildSummary, dry: bool = False) -> str:
+def source_counts(account: BuildSummary, dry: bool = False) -> str:
     """`3 sources: 1 made, 2 unchanged; 0.1 s`; `dry`: what would become of them."""
     parts = {
         "to make" if dry else "made": account.built,

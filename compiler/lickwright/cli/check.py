@@ -45,5 +45,5 @@ def _fix(paths: tuple[str, ...], in_place: bool, strict: bool) -> int:
     from lickwright.cli.fix_view import fix_sources
     from lickwright.cli.sources import find_sources
 
-    with terminal.endings() if in_place else nullcontext():
+    with terminal.handle_interrupts() if in_place else nullcontext():
         return fix_sources(paths, find_sources(paths), in_place, strict)

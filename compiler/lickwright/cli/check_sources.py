@@ -54,7 +54,7 @@ def check_sources(
 
 def _checked(paths: tuple[str, ...], verdict: Verdict) -> Compiled:
     """Yield each source compiled; before them, once, each lickwright.toml that has mistakes in it or was named."""
-    from lickwright.cli.sources import FoundSource, compiled, find_sources
+    from lickwright.cli.sources import FoundSource, compile_sources, find_sources
     from lickwright.compiler.compilation import Compilation
     from lickwright.config.discovery import ProjectConfigs
 
@@ -66,7 +66,7 @@ def _checked(paths: tuple[str, ...], verdict: Verdict) -> Compiled:
         if not project.ok or os.path.abspath(project.path) in own:
             verdict.add(terminal.Exit.FINE if project.ok else terminal.Exit.FILE)
             yield FoundSource(project.path), Compilation(project.source, (), project.findings)
-    yield from compiled([one for one in found if one.path not in named], verdict, projects)
+    yield from compile_sources([one for one in found if one.path not in named], verdict, projects)
 
 
 def _is_config_of(project: ProjectConfig | None, path: str) -> bool:
@@ -75,7 +75,7 @@ def _is_config_of(project: ProjectConfig | None, path: str) -> bool:
 
 
 def _text(found: Compiled, paths: tuple[str, ...], profile: bool, everything: bool) -> None:
-    view = FindingsView(terminal.colour(sys.stdout), findings_columns(sys.stdout), everything or profile)
+    view = FindingsView(terminal.wants_color(sys.stdout), findings_columns(sys.stdout), everything or profile)
     files_done = licks = 0
     for _, c in found:
         view.add(c.source, c.diagnostics)

@@ -37,10 +37,10 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
     if form == "json" and (option := first_given("everything", "width")):
         raise click.UsageError(f"{option} is about the text: JSON has every difference anyway")
     from lickwright.cli.select_lick import report_errors
-    from lickwright.cli.sources import FoundSource, Verdict, compiled
+    from lickwright.cli.sources import FoundSource, Verdict, compile_sources
 
     verdict = Verdict()
-    files = [c for path in (mine, theirs) for _, c in compiled([FoundSource(path)], verdict, judge=False)]
+    files = [c for path in (mine, theirs) for _, c in compile_sources([FoundSource(path)], verdict, judge=False)]
     if len(files) < 2:  # a bug of ours, which was said
         return verdict.code
     one, other = files
@@ -103,9 +103,9 @@ def _called(c: Compilation, title: str) -> CompiledLick | None:
 
 
 def _titles(c: Compilation) -> str:
-    from lickwright.cli.select_lick import quoted
+    from lickwright.cli.select_lick import quote_titles
 
-    return quoted([lick.title for lick in c.licks])
+    return quote_titles([lick.title for lick in c.licks])
 
 
 def _compared(

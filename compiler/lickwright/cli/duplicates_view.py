@@ -12,10 +12,10 @@ from json import dumps
 from lickwright.cli import terminal
 from lickwright.cli.index_source import lick_place, stale_line
 from lickwright.cli.table import format_table
-from lickwright.index.describe_difference import box_said
-from lickwright.index.duplicates import Duplicates, Group, described, find_duplicates
-from lickwright.index.reader import Shelf
-from lickwright.index.search import SearchHit, fetched
+from lickwright.index.describe_difference import box_in_words
+from lickwright.index.duplicates import DuplicateGroup, Duplicates, describe_group, find_duplicates
+from lickwright.index.reader import LibraryIndex
+from lickwright.index.search import SearchHit, fetch_hits
 from lickwright.report import console
 
 _GROUPS, _MEMBERS = 9, 3  # groups, and licks in a group, without --limit: together one screen
@@ -24,28 +24,30 @@ _INCOMPLETE = (
 )
 
 
-def show_duplicates(shelf: Shelf, library: str, form: str, limit: int | None, families: bool) -> None:
+def show_duplicates(index: LibraryIndex, library: str, form: str, limit: int | None, families: bool) -> None:
     """Print groups of licks that are alike as `form` says, "text" or "json"; at most `limit` groups, and licks in each."""
-    found = find_duplicates(shelf.connection, families)
+    found = find_duplicates(index.connection, families)
     if form == "json":
-        groups = [_as_value(shelf, group, limit) for group in found.groups]
+        groups = [_as_value(index, group, limit) for group in found.groups]
         terminal.out(dumps({"library": library, "complete": found.is_complete, "groups": groups}, indent=2) + "\n")
         return
-    _print_groups(shelf, found, limit)
+    _print_groups(index, found, limit)
     ids = [lick for group in found.groups for lick in group.licks]
-    terminal.out(stale_line(shelf, library, Counter(shelf.state(hit.path) for hit in fetched(shelf.connection, ids))))
+    terminal.out(
+        stale_line(index, library, Counter(index.state(hit.path) for hit in fetch_hits(index.connection, ids)))
+    )
     terminal.out("" if found.is_complete else _INCOMPLETE)
     groups_of_licks = f"{console.counted_noun(len(found.groups), 'group')} of {console.counted_noun(len(ids), 'lick')}"
     terminal.out((groups_of_licks if found.groups else "no licks are alike") + "\n")
 
 
-def _print_groups(shelf: Shelf, found: Duplicates, limit: int | None) -> None:
+def _print_groups(index: LibraryIndex, found: Duplicates, limit: int | None) -> None:
     kind, most = "", limit or _GROUPS
     for group in found.groups[:most]:
         if group.kind != kind:
             kind = group.kind
             terminal.out(f"{_KINDS[kind]}\n\n")
-        terminal.out(_group(shelf, group, limit or _MEMBERS) + "\n")
+        terminal.out(_group(index, group, limit or _MEMBERS) + "\n")
     more = len(found.groups) - most
     if more > 0:
         terminal.out(f"and {console.counted_noun(more, 'more group')}: --limit N shows more, --format json all\n\n")
@@ -58,16 +60,16 @@ _KINDS = {
 }
 
 
-def _group(shelf: Shelf, group: Group, most: int | None) -> str:
+def _group(index: LibraryIndex, group: DuplicateGroup, most: int | None) -> str:
     rows = []
-    for n, member in enumerate(described(shelf.connection, group, most)):
+    for n, member in enumerate(describe_group(index.connection, group, most)):
         known = member.hit.facts
-        first = ", ".join(filter(None, (known["key"], box_said(known["box"])))) or "no key"
+        first = ", ".join(filter(None, (known["key"], box_in_words(known["box"])))) or "no key"
         rows.append(
             (
                 known["title"],
-                (first if n == 0 else ", ".join(member.how) or "the same") + _marked(shelf, member.hit),
-                lick_place(shelf, member.hit),
+                (first if n == 0 else ", ".join(member.how) or "the same") + _marked(index, member.hit),
+                lick_place(index, member.hit),
             )
         )
     more = len(group.licks) - len(rows)
@@ -75,23 +77,23 @@ def _group(shelf: Shelf, group: Group, most: int | None) -> str:
     return "".join(f"  {line}\n" for line in text.splitlines()) + (f"  and {more:,} more\n" if more else "")
 
 
-def _marked(shelf: Shelf, hit: SearchHit) -> str:
+def _marked(index: LibraryIndex, hit: SearchHit) -> str:
     """Return what became of a lick's source, in brackets; "" for nothing."""
-    state = shelf.state(hit.path)
+    state = index.state(hit.path)
     return f" ({state})" if state else ""
 
 
-def _as_value(shelf: Shelf, group: Group, most: int | None) -> dict[str, object]:
+def _as_value(index: LibraryIndex, group: DuplicateGroup, most: int | None) -> dict[str, object]:
     members = [
         {
             "title": member.hit.facts["title"],
-            "path": shelf.path(member.hit.path),
+            "path": index.path(member.hit.path),
             "line": member.hit.facts["line"],
             "key": member.hit.facts["key"] or None,
             "box": member.hit.facts["box"] or None,
             "differs": list(member.how),
-            "stale": bool(shelf.state(member.hit.path)),
+            "stale": bool(index.state(member.hit.path)),
         }
-        for member in described(shelf.connection, group, most)
+        for member in describe_group(index.connection, group, most)
     ]
     return {"kind": group.kind, "licks": members}

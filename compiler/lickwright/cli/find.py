@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from lickwright.cli.listing_view import Listing, Table
     from lickwright.compiler import Compilation, CompiledLick
     from lickwright.index.query_parser import QueryError, QueryTerm
-    from lickwright.index.reader import Shelf
+    from lickwright.index.reader import LibraryIndex
     from lickwright.index.search import SearchHit, SearchResult
-    from lickwright.index.similarity_search import Like
+    from lickwright.index.similarity_search import SimilarLick
     from lickwright.store.features import LickFacts
 
 _SHOWN = 50  # licks in a table, where no other number is said
@@ -92,10 +92,10 @@ def command(
         wanted = _wanted(path, title) if path is not None else None
         if isinstance(wanted, int):
             return wanted
-        shelf, code = library_index(library)
-        with shelf:
-            listing = _search(shelf, text, form, limit) if wanted is None else _similar(shelf, text, wanted, limit)
-            show_listing(shelf, library, text, listing, form)
+        index, code = library_index(library)
+        with index:
+            listing = _search(index, text, form, limit) if wanted is None else _similar(index, text, wanted, limit)
+            show_listing(index, library, text, listing, form)
     except QueryError as e:
         terminal.err(_complaint(text, e))
         return terminal.Exit.USAGE
@@ -117,12 +117,12 @@ def _complaint(text: str, unclear: QueryError) -> str:
 # --- a question ------------------------------------------------------------------------------------------------------
 
 
-def _search(shelf: Shelf, text: str, form: str, limit: int | None) -> Listing:
+def _search(index: LibraryIndex, text: str, form: str, limit: int | None) -> Listing:
     """Return the licks that answer a question. Raises QueryError."""
     from lickwright.cli.listing_view import Listing
     from lickwright.index.search import search_index
 
-    found = search_index(shelf.connection, text, limit or (_SHOWN if form == "text" else None))
+    found = search_index(index.connection, text, limit or (_SHOWN if form == "text" else None))
     more = found.total - len(found.hits)
     count = console.counted_noun(found.total, "lick")
     return Listing(
@@ -130,7 +130,7 @@ def _search(shelf: Shelf, text: str, form: str, limit: int | None) -> Listing:
         found.hits,
         table=lambda: _table(text, found.hits),
         summary=f"{count}; {more:,} not shown: --limit shows more\n" if more else f"{count}\n",
-        nothing=_nothing(text, found) if not found.hits and shelf.licks else "",
+        nothing=_nothing(text, found) if not found.hits and index.licks else "",
     )
 
 
@@ -156,11 +156,11 @@ def _row(hit: SearchHit) -> tuple[str, ...]:
 
 def _reasons(text: str, hits: Sequence[SearchHit]) -> list[tuple[str, ...]]:
     """Return for each lick where its words were found; nothing if all stand in titles and techniques, which the table shows."""
-    from lickwright.index.reasons import found_in
+    from lickwright.index.reasons import fields_with_words
     from lickwright.index.search import interpret_question
 
     terms = [term for term, _ in interpret_question(text).terms]
-    found = [found_in(terms, hit.facts) for hit in hits]
+    found = [fields_with_words(terms, hit.facts) for hit in hits]
     if all(set(names) & {"title", "techniques"} or not names for names in found):
         return [()] * len(hits)
     return [(", ".join(names),) for names in found]
@@ -194,11 +194,11 @@ def _near(term: QueryTerm) -> str | None:
 def _wanted(path: str, title: str | None) -> LickFacts | int:
     """Return the lick that others are to be like; an exit code if it cannot be read, after its errors are shown. Raises UsageError."""
     from lickwright.cli.findings_view import show_findings
-    from lickwright.cli.sources import FoundSource, Verdict, compiled
+    from lickwright.cli.sources import FoundSource, Verdict, compile_sources
     from lickwright.store.features import facts
 
     verdict = Verdict()
-    for _, c in compiled([FoundSource(path)], verdict):
+    for _, c in compile_sources([FoundSource(path)], verdict):
         lick = _only_lick(c, path, title)
         if lick is None or not lick.ok:
             found = c.diagnostics if lick is None else lick.diagnostics
@@ -210,26 +210,26 @@ def _wanted(path: str, title: str | None) -> LickFacts | int:
 
 def _only_lick(c: Compilation, path: str, title: str | None) -> CompiledLick | None:
     """Return the only lick of a file, or the only one of this title; None if the file has no lick. Raises UsageError."""
-    from lickwright.cli.select_lick import licks_called, quoted
+    from lickwright.cli.select_lick import licks_called, quote_titles
 
     licks = licks_called([c], path, title)
     if len(licks) > 1:
-        raise click.UsageError(f"which one? --title names one of {quoted([lick.title for lick in c.licks])}")
+        raise click.UsageError(f"which one? --title names one of {quote_titles([lick.title for lick in c.licks])}")
     return licks[0][1] if licks else None
 
 
-def _similar(shelf: Shelf, text: str, wanted: LickFacts, limit: int | None) -> Listing:
+def _similar(index: LibraryIndex, text: str, wanted: LickFacts, limit: int | None) -> Listing:
     """Return the licks that are like `wanted` and answer the question. Raises QueryError, and UsageError for too few notes."""
     from lickwright.analysis.fingerprint import FEWEST
     from lickwright.cli.listing_view import Listing
     from lickwright.index.order import sorted_by
-    from lickwright.index.search import among, interpret_question
-    from lickwright.index.similarity_search import like
+    from lickwright.index.search import interpret_question, matching_ids
+    from lickwright.index.similarity_search import find_similar
 
     title = console.safe_text(wanted.title)
     if wanted.phrase_notes < FEWEST:
         raise click.UsageError(f'"{title}" has fewer than {FEWEST} notes: too few to look for')
-    found = like(shelf.connection, wanted, limit or _LIKE, among(shelf.connection, text))
+    found = find_similar(index.connection, wanted, limit or _LIKE, matching_ids(index.connection, text))
     found = sorted_by(interpret_question(text).order, found, lambda one, column: one.hit.facts[column])
     heads: tuple[str, ...] = ("alike", "title", "how it differs")
     rows: list[tuple[str, ...]] = [(f"{one.share:.0%}", one.hit.facts["title"], _how(one)) for one in found]
@@ -243,6 +243,6 @@ def _similar(shelf: Shelf, text: str, wanted: LickFacts, limit: int | None) -> L
     )
 
 
-def _how(one: Like) -> str:
+def _how(one: SimilarLick) -> str:
     alike = "nothing: the same tab" if one.kind == "same tab" else "the same phrase"
     return ", ".join(one.how) or alike

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from typing import TextIO
 
 from lickwright.cli import terminal
-from lickwright.cli.table import cut
+from lickwright.cli.table import truncate
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Severity
 from lickwright.core.source import Source
 from lickwright.report import console
@@ -35,7 +35,7 @@ def findings_columns(stream: TextIO) -> int:
 def show_findings(source: Source, found: Sequence[Diagnostic]) -> None:
     """Print the findings about one text in full on standard error."""
     columns = findings_columns(sys.stderr)
-    terminal.err(console.format_findings(source, found, terminal.colour(sys.stderr), columns))
+    terminal.err(console.format_findings(source, found, terminal.wants_color(sys.stderr), columns))
 
 
 class _Code:
@@ -196,7 +196,7 @@ class FindingsView:
             places = ", ".join(first) + (f" and {more:,} more" if more > 0 else "")
             word = code.severity.word
             line = f"{word:7} {name} {code.number:{wide},}  {rule.name if rule else ''}: {places}"
-            yield cut(line, self._columns) + "\n"
+            yield truncate(line, self._columns) + "\n"
         if len(rows) > CODES:
             rest = sum(code.number for _, code in rows[CODES:])
             yield f"and {console.counted_noun(len(rows) - CODES, 'more kind')} with {console.counted_noun(rest, 'finding')}\n"

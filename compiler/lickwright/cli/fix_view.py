@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 from lickwright.cli import terminal
 from lickwright.cli.findings_view import show_findings
-from lickwright.cli.sources import FoundSource, Verdict, compiled
+from lickwright.cli.sources import FoundSource, Verdict, compile_sources
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.files import UNWRITABLE, error_reason, read_file, remove_stale_files, replace_file
 from lickwright.core.source import Source, Span, Unreadable, decode_source
@@ -57,7 +57,7 @@ class _FixRun:
 
     def fix_all(self, found: Sequence[FoundSource]) -> None:
         """Fix each source and show what came of it. A bug of ours costs only the file in which it shows."""
-        for one, before in compiled(found, self._verdict, judge=False):
+        for one, before in compile_sources(found, self._verdict, judge=False):
             try:
                 mended = autofix(before)
             except Exception as e:

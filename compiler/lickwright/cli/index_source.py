@@ -17,24 +17,24 @@ from lickwright.report import console
 if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
     from lickwright.compiler import Compilation
-    from lickwright.index.reader import Shelf, Unusable
+    from lickwright.index.reader import LibraryIndex, Unusable
     from lickwright.index.search import SearchHit
 
 _SLOW = 2.0  # seconds to read a library, after which it is said how it goes faster
 
 
-def library_index(path: str) -> tuple[Shelf, int]:
+def library_index(path: str) -> tuple[LibraryIndex, int]:
     """The library of that name, and the exit code so far: files that cannot be read count, errors in the music do not.
 
     An index that a build keeps is asked without loading the compiler. Raises `Unusable` where it cannot be asked.
     """
-    from lickwright.index.reader import is_kept, open_index
+    from lickwright.index.reader import has_index, open_index
 
-    if path == "-" or not is_kept(path):
+    if path == "-" or not has_index(path):
         return _read(path)
-    shelf = open_index(path)
-    shelf.complete(_compiled)
-    return shelf, terminal.Exit.FINE
+    index = open_index(path)
+    index.complete(_compiled)
+    return index, terminal.Exit.FINE
 
 
 def report_unusable(path: str, why: Unusable) -> int:
@@ -45,16 +45,16 @@ def report_unusable(path: str, why: Unusable) -> int:
 
     source = Source(os.path.join(path, NAME), "")
     finding = UNREADABLE.at(Span(0, 0), f"the index cannot be used: {why}", why.hint)
-    terminal.err(console.format_findings(source, [finding], terminal.colour(sys.stderr)))
+    terminal.err(console.format_findings(source, [finding], terminal.wants_color(sys.stderr)))
     return terminal.Exit.FILE
 
 
-def _read(path: str) -> tuple[Shelf, int]:
+def _read(path: str) -> tuple[LibraryIndex, int]:
     from lickwright.cli.sources import Verdict
     from lickwright.index.reader import index_in_memory
 
     verdict, began = Verdict(), time.monotonic()
-    shelf = index_in_memory(_compiled([path], verdict))
+    index = index_in_memory(_compiled([path], verdict))
     took = time.monotonic() - began
     if took > _SLOW and os.path.isdir(path):
         place = console.safe_text(path)
@@ -62,35 +62,35 @@ def _read(path: str) -> tuple[Shelf, int]:
             f"reading all of {place} took {took:.0f} seconds; lickwright make {place} keeps an index in its output folder: "
             "ask that folder\n"
         )
-    return shelf, verdict.code
+    return index, verdict.code
 
 
 def _compiled(paths: Sequence[str], verdict: Verdict | None = None) -> Iterator[tuple[str, Compilation]]:
     """Each file compiled. What cannot be read is said; what is wrong in the music is not."""
-    from lickwright.cli.sources import Verdict, compiled, find_sources
+    from lickwright.cli.sources import Verdict, compile_sources, find_sources
 
     whole = Verdict()
-    for one, compilation in compiled(find_sources(paths), whole):
+    for one, compilation in compile_sources(find_sources(paths), whole):
         unread = [d for d in compilation.diagnostics if d.code.startswith("L6")]
         if verdict is not None:
             verdict.judge(unread)
-            terminal.err(console.format_findings(compilation.source, unread, terminal.colour(sys.stderr)))
+            terminal.err(console.format_findings(compilation.source, unread, terminal.wants_color(sys.stderr)))
         yield one.path, compilation
     if whole.code == terminal.Exit.INTERNAL and verdict is not None:
         verdict.add(whole.code)
 
 
-def lick_place(shelf: Shelf, hit: SearchHit) -> str:
+def lick_place(index: LibraryIndex, hit: SearchHit) -> str:
     """Where a lick is written: file and line."""
-    return f"{shelf.path(hit.path)}:{hit.facts['line']}"
+    return f"{index.path(hit.path)}:{hit.facts['line']}"
 
 
-def lick_state(shelf: Shelf, hit: SearchHit) -> str:
+def lick_state(index: LibraryIndex, hit: SearchHit) -> str:
     """What keeps a lick from being in the library as it was found: its source is gone or changed, or it has errors; "" for nothing."""
-    return shelf.state(hit.path) or ("" if hit.facts["ok"] else "has errors")
+    return index.state(hit.path) or ("" if hit.facts["ok"] else "has errors")
 
 
-def stale_line(shelf: Shelf, library: str, counts: Mapping[str, int]) -> str:
+def stale_line(index: LibraryIndex, library: str, counts: Mapping[str, int]) -> str:
     """The line about licks whose source is gone or changed, by what became of it; "" where there are none."""
     from lickwright.store.source_state import WORDS
 
@@ -100,7 +100,7 @@ def stale_line(shelf: Shelf, library: str, counts: Mapping[str, int]) -> str:
     return f"{', '.join(said)}: lickwright make brings {console.safe_text(library)} up to date\n" if said else ""
 
 
-def lick_as_json(shelf: Shelf, hit: SearchHit) -> dict[str, object]:
+def lick_as_json(index: LibraryIndex, hit: SearchHit) -> dict[str, object]:
     """A lick for JSON: everything that is known of it, lists as lists, what is not said as null."""
     known = {name: None if value == "" else value for name, value in hit.facts.items()}
     for name in ("boxes", "tonic", "mode", "phrase", "tab", "degree", "first"):  # what the index needs for itself
@@ -110,6 +110,6 @@ def lick_as_json(shelf: Shelf, hit: SearchHit) -> dict[str, object]:
     known["figures"] = [word for word in hit.facts["figures"].split(", ") if word]
     known["tags"] = [tag.strip() for tag in hit.facts["tags"].split(",") if tag.strip()]
     return {
-        "path": shelf.path(hit.path), "stale": bool(shelf.state(hit.path)), "state": lick_state(shelf, hit) or None, **known, **shelf.phrase(hit),
-        "findings": shelf.findings(hit), "outputs": shelf.outputs(hit),
+        "path": index.path(hit.path), "stale": bool(index.state(hit.path)), "state": lick_state(index, hit) or None, **known, **index.phrase(hit),
+        "findings": index.findings(hit), "outputs": index.outputs(hit),
     }  # fmt: skip

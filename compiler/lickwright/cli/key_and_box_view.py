@@ -9,7 +9,7 @@ from __future__ import annotations
 from lickwright.analysis.key_and_box_finder import Candidate, find_key_and_box, is_close_call, relative_candidate
 from lickwright.cli import terminal
 from lickwright.cli.select_lick import licks_called, report_findings
-from lickwright.cli.sources import Verdict, compiled, find_sources
+from lickwright.cli.sources import Verdict, compile_sources, find_sources
 from lickwright.compiler import Compilation, CompiledLick
 from lickwright.report import console
 
@@ -19,7 +19,7 @@ _RUNNERS_UP = 3
 def show_keys_and_boxes(path: str, title: str | None) -> int:
     """Print key, scale and box of every lick in a file, or of the one called `title`; return the exit code. Raises UsageError."""
     verdict = Verdict()
-    files = [c for _, c in compiled(find_sources([path]), verdict, judge=False)]
+    files = [c for _, c in compile_sources(find_sources([path]), verdict, judge=False)]
     chosen = licks_called(files, path, title)
     for c in files:
         _report_unread(c, verdict)

@@ -46,16 +46,16 @@ def command(library: str, duplicates: bool, families: bool, ready: bool, form: s
 
         return readiness(library, form, limit)
     try:
-        shelf, code = library_index(library)
-        with shelf:
+        index, code = library_index(library)
+        with index:
             if duplicates:
                 from lickwright.cli.duplicates_view import show_duplicates
 
-                show_duplicates(shelf, library, form, limit, families)
+                show_duplicates(index, library, form, limit, families)
             else:
                 from lickwright.cli.statistics_view import show_statistics
 
-                show_statistics(shelf, library, form, limit)
+                show_statistics(index, library, form, limit)
     except Unusable as e:
         return report_unusable(library, e)
     return code

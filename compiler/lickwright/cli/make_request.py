@@ -18,7 +18,7 @@ from lickwright.build.engine import BuildConfig
 from lickwright.build.planner import Share
 from lickwright.cli import archive_options, audio_options, sheet_options
 from lickwright.cli.option_pairs import first_given, refuse
-from lickwright.cli.project_options import preferred
+from lickwright.cli.project_options import preferred_values
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 from lickwright.config.name_pattern import Arrangement
 from lickwright.core.fast_dataclass import replace
@@ -77,7 +77,7 @@ class MakeRequest:
         self.paths: tuple[str, ...] = tuple(map(local_name, self.params["paths"]))
         self.projects = ProjectConfigs()
         self._context = context
-        self._chosen = preferred(context, self.projects.named(self.paths[0]))  # for what holds for the whole run
+        self._chosen = preferred_values(context, self.projects.named(self.paths[0]))  # for what holds for the whole run
         self.out = local_name(self._chosen["out"])
         self.is_remote = any(map(is_remote, (*self.paths, self.out)))  # sources or outputs are not on this machine
         self.is_library = self.is_remote or any(os.path.isdir(path) for path in self.paths)
@@ -150,7 +150,7 @@ class MakeRequest:
         """Return the same request with every `lickwright.toml` read anew, but with the same paths and output folder."""
         request = copy(self)
         request.projects = ProjectConfigs()
-        request._chosen = preferred(self._context, request.projects.named(self.paths[0]))
+        request._chosen = preferred_values(self._context, request.projects.named(self.paths[0]))
         return request
 
     def options_by_source(self, indexed: bool) -> Callable[[str], CompileOptions]:
@@ -161,7 +161,7 @@ class MakeRequest:
 
         def options_of(path: str) -> CompileOptions:
             project = self.projects.of(path)
-            chosen = preferred(self._context, project)
+            chosen = preferred_values(self._context, project)
             rows, options = _formats_and_options(chosen, project)
             key = options_key(options, project.key if project else "")
             names = tuple(row.name for row in rows)

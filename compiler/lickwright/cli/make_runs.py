@@ -17,7 +17,7 @@ from lickwright.cli import archive_options, terminal
 from lickwright.cli.build_view import BuildView, ReportFile, run_merge
 from lickwright.cli.make_request import MakeRequest, Values, local_name
 from lickwright.cli.option_pairs import first_given_except, refuse
-from lickwright.cli.project_options import preferred
+from lickwright.cli.project_options import preferred_values
 from lickwright.config.discovery import ProjectConfigs
 from lickwright.config.name_pattern import Arrangement
 from lickwright.report import console
@@ -43,7 +43,7 @@ def run_build(request: MakeRequest) -> int:
     build = build._replace(
         report=None if report is None else report.write, archive=None if archive is None else archive.write
     )
-    with terminal.endings() as ended, _on_cluster(request.params["cluster"], build) as build:
+    with terminal.handle_interrupts() as ended, _on_cluster(request.params["cluster"], build) as build:
         try:
             if request.params["watch"]:
                 return _watch(request, build, ended)
@@ -108,7 +108,7 @@ def merge_shares(context: click.Context) -> int:
 
     def arrangement_of(library: str) -> Arrangement | None:
         project = ProjectConfigs().named(library) if library else None
-        return archive_options.requested_arrangement(params, preferred(context, project))
+        return archive_options.requested_arrangement(params, preferred_values(context, project))
 
     try:
         return run_merge(paths, out, params, _view(params, report), report, arrangement_of)

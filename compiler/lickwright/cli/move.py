@@ -59,14 +59,14 @@ def command(
     refuse((key and all_keys) or (box and all_boxes), "one key or all of them, one box or all of them")
     refuse(overwrite and out in (None, "-"), "--overwrite goes with --out and a file or a folder")
     from lickwright.cli.findings_view import show_findings
-    from lickwright.cli.sources import FoundSource, Verdict, compiled
+    from lickwright.cli.sources import FoundSource, Verdict, compile_sources
     from lickwright.notation.syntax import parse_source
     from lickwright.transform.moves import MoveRequest
     from lickwright.transform.moves.inline_config import inline_config
 
     verdict = Verdict()
     request = MoveRequest(key, box, {"up": 1, "down": -1}.get(octave or "", 0), tuning, by)
-    for _, compilation in compiled([FoundSource(path)], verdict):
+    for _, compilation in compile_sources([FoundSource(path)], verdict):
         if not compilation.licks:
             show_findings(compilation.source, compilation.diagnostics)
             continue
@@ -74,7 +74,7 @@ def command(
         family = _Family(book, compilation.source, request, all_keys, all_boxes, verdict)
         moved = [one for lick in _licks_called(book, title, path) for one in family.moved(lick)]
         if moved:
-            with terminal.endings():
+            with terminal.handle_interrupts():
                 _write(book, moved, path, out, overwrite, verdict)
     return verdict.code
 
@@ -175,7 +175,7 @@ def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwr
 
 def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwrite: bool, verdict: Verdict) -> None:
     from lickwright.cli.findings_view import show_findings
-    from lickwright.cli.output import Folder, Output
+    from lickwright.cli.output import Output, OutputFolder
     from lickwright.cli.sources import SUFFIX
     from lickwright.core.destination import source_conflict
     from lickwright.core.slugs import distinct_names, slug
@@ -190,7 +190,7 @@ def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwri
     ]
     places = [(output, os.path.join(out, output.name)) for output in outputs]
     refused = {place: found for _, place in places if (found := source_conflict(place, (path,)))}
-    folder = Folder(out, ".", path, overwrite)
+    folder = OutputFolder(out, ".", path, overwrite)
     troubles = folder.write([output for output, place in places if place not in refused])
     for place, finding in (*refused.items(), *troubles):
         verdict.judge([finding])

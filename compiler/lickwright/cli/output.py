@@ -15,10 +15,10 @@ from lickwright.store.output_writer import Output, unwritable
 from lickwright.store.types import Trouble
 from lickwright.store.write_single import write_outputs
 
-__all__ = ["Folder", "Output"]
+__all__ = ["Output", "OutputFolder"]
 
 
-class Folder:
+class OutputFolder:
     """One folder of outputs, `root/name`, that belongs to one source; `.` is `root` itself."""
 
     def __init__(self, root: str, name: str, source: str, overwrite: bool) -> None:

@@ -28,7 +28,7 @@ def command(path: str, title: str | None, tempo: TempoRequest, **more: Any) -> i
 
     Needs the extra lickwright[play]. Ctrl-C stops. In headphones begin with the volume down.
     """
-    from lickwright.cli.select_lick import choose, report_errors
+    from lickwright.cli.select_lick import choose_licks, report_errors
     from lickwright.export import Options
 
     audio_options.require_sound()
@@ -38,7 +38,7 @@ def command(path: str, title: str | None, tempo: TempoRequest, **more: Any) -> i
         recording=audio_options.requested_audio(more.get),
         bars=more["bars"],
     )
-    chosen, verdict = choose(path, title)
+    chosen, verdict = choose_licks(path, title)
     for c, lick in chosen:
         if not lick.ok:
             report_errors(c, lick.diagnostics, verdict)

@@ -34,7 +34,7 @@ def project_configs(paths: Iterable[str]) -> ProjectConfigs:
     return projects
 
 
-def preferred(context: click.Context, project: ProjectConfig | None) -> dict[str, Any]:
+def preferred_values(context: click.Context, project: ProjectConfig | None) -> dict[str, Any]:
     """Return the values of a command's parameters: the command line's, else the project config's, else the defaults.
 
     A setting of the project config belongs to the option of its name: `width` to `--width`.

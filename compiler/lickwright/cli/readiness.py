@@ -23,17 +23,17 @@ def readiness(library: str, form: str, limit: int | None) -> int:
     """Says what an output folder lacks; gives the exit code."""
     from lickwright.build.readiness import lacks
     from lickwright.cli.index_source import library_index, report_unusable
-    from lickwright.index.reader import Unusable, is_kept
+    from lickwright.index.reader import Unusable, has_index
 
-    if not is_kept(library):
+    if not has_index(library):
         raise click.UsageError(
             f"--ready looks at an output folder of lickwright make, and {console.safe_text(library)} is none: make it first"
         )
     try:
-        shelf, _ = library_index(library)
-        with shelf:
-            found = lacks(shelf, library)
-            licks, files = shelf.made
+        index, _ = library_index(library)
+        with index:
+            found = lacks(index, library)
+            licks, files = index.made
     except Unusable as e:
         return report_unusable(library, e)
     if form == "json":

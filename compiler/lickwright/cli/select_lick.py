@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import click
 
 from lickwright.cli.findings_view import show_findings
-from lickwright.cli.sources import Verdict, compiled, find_sources
+from lickwright.cli.sources import Verdict, compile_sources, find_sources
 from lickwright.compiler import Compilation, CompiledLick
 from lickwright.core.diagnostics import Diagnostic, nearest_name
 from lickwright.core.slugs import same_title
@@ -19,13 +19,13 @@ from lickwright.report import console
 _MOST_TITLES = 10  # that a message lists
 
 
-def choose(path: str, title: str | None) -> tuple[list[tuple[Compilation, CompiledLick]], Verdict]:
+def choose_licks(path: str, title: str | None) -> tuple[list[tuple[Compilation, CompiledLick]], Verdict]:
     """Return the licks below `path`, or those called `title`, and the verdict so far. Raises UsageError.
 
     With a title only the licks that it names count. The errors of a file without licks are shown.
     """
     verdict = Verdict()
-    files = [c for _, c in compiled(find_sources([path]), verdict)]
+    files = [c for _, c in compile_sources(find_sources([path]), verdict)]
     chosen = licks_called(files, path, title)
     if title is not None:
         verdict = Verdict()
@@ -66,12 +66,12 @@ def no_such_lick(title: str, path: str, titles: Sequence[str]) -> click.UsageErr
     near = nearest_name(title, titles)
     if near is None:
         near = next((known for known in titles if title.casefold() in known.casefold()), None)
-    hint = f'did you mean "{console.safe_text(near)}"?' if near else "there are " + quoted(titles)
+    hint = f'did you mean "{console.safe_text(near)}"?' if near else "there are " + quote_titles(titles)
     where = "standard input" if path == "-" else console.safe_text(path)
     return click.UsageError(f'there is no lick called "{console.safe_text(title)}" in {where}; {hint}')
 
 
-def quoted(titles: Sequence[str]) -> str:
+def quote_titles(titles: Sequence[str]) -> str:
     """Return up to `_MOST_TITLES` titles in quotes: `"Gate", "Porch light" and 4 more`."""
     words = ", ".join(f'"{console.safe_text(title)}"' for title in titles[:_MOST_TITLES])
     return words + (f" and {len(titles) - _MOST_TITLES} more" if len(titles) > _MOST_TITLES else "")

@@ -28,10 +28,10 @@ def command(path: str, title: str | None, width: int | None, fingers: bool, chor
     PATH is a .lick file, a folder of them, or - for standard input. Errors go to standard error; a lick that has some
     is not shown.
     """
-    from lickwright.cli.select_lick import choose
+    from lickwright.cli.select_lick import choose_licks
     from lickwright.export import Options
 
-    chosen, verdict = choose(path, title)
+    chosen, verdict = choose_licks(path, title)
     columns = width or terminal.columns(sys.stdout, 80, most=160)
     options, between = Options(width=columns, chord_tones=chord_tones), ""
     for c, lick in chosen:

@@ -19,10 +19,10 @@ from lickwright.core.source import MAX_BYTES, Source, Span
 from lickwright.core.source_discovery import SUFFIX, FoundSource, find_sources
 from lickwright.settings.project_rules import ProjectRules
 
-__all__ = ["SUFFIX", "FoundSource", "Verdict", "compiled", "find_sources"]
+__all__ = ["SUFFIX", "FoundSource", "Verdict", "compile_sources", "find_sources"]
 
 
-def compiled(
+def compile_sources(
     found: Sequence[FoundSource], verdict: Verdict, projects: ProjectConfigs | None = None, judge: bool = True
 ) -> Iterator[tuple[FoundSource, Compilation]]:
     """Yield each source compiled by the rules of its project; a bug of ours costs only the file in which it shows.

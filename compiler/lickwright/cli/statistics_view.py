@@ -14,24 +14,24 @@ from textwrap import wrap
 from lickwright.cli import terminal
 from lickwright.cli.index_source import stale_line
 from lickwright.core.diagnostics import Severity
-from lickwright.index.coverage_gaps import Gap, gaps
-from lickwright.index.reader import Shelf
-from lickwright.index.statistics import Overview, overview
+from lickwright.index.coverage_gaps import Gap, find_gaps
+from lickwright.index.reader import LibraryIndex
+from lickwright.index.statistics import LibraryStatistics, library_statistics
 from lickwright.report import console
 
 _NAMES, _HINTS = 15, 4  # names in a line and hints of a kind, without --limit
 _INDENT = 12
 
 
-def show_statistics(shelf: Shelf, library: str, form: str, limit: int | None) -> None:
+def show_statistics(index: LibraryIndex, library: str, form: str, limit: int | None) -> None:
     """Print what a library has and lacks as `form` says, "text" or "json"; at most `limit` of each list."""
-    found, missing = overview(shelf.connection), gaps(shelf.connection)
+    found, missing = library_statistics(index.connection), find_gaps(index.connection)
     if form == "json":
         value = {
             "library": library,
             **found.as_value(),
             "counts": {name: dict(_first(counts, limit)) for name, counts in found.counts.items()},
-            "stale": shelf.stale(),
+            "stale": index.stale(),
             "missing": [gap._asdict() for gap in _few(missing, limit)],
         }
         terminal.out(dumps(value, indent=2) + "\n")
@@ -40,14 +40,14 @@ def show_statistics(shelf: Shelf, library: str, form: str, limit: int | None) ->
     for name, counts in found.counts.items():
         lines += _list(_PLURALS[name], counts, limit or _NAMES)
     lines += ["", *_wrong(found, library)]
-    if line := stale_line(shelf, library, shelf.stale()):
+    if line := stale_line(index, library, index.stale()):
         lines.append(f"{'stale':{_INDENT}}{line.rstrip()}")
     lines += _hints("perhaps missing:", [gap for gap in missing if gap.kind != "order"], limit or _HINTS)
     lines += _hints("in the order of the files:", [gap for gap in missing if gap.kind == "order"], limit or _HINTS)
     terminal.out("".join(console.safe_text(line) + "\n" for line in lines))
 
 
-def _size(found: Overview) -> str:
+def _size(found: LibraryStatistics) -> str:
     time = f"{found.seconds / 60:.0f} minutes" if found.seconds >= 90 else f"{found.seconds:.0f} seconds"
     good = console.counted_noun(found.licks - found.broken, "lick")
     broken = f" ({found.broken:,} more with errors, not counted here)" if found.broken else ""
@@ -98,7 +98,7 @@ def _list(name: str, counts: Mapping[str, int], most: int) -> list[str]:
     ]
 
 
-def _wrong(found: Overview, library: str) -> Iterator[str]:
+def _wrong(found: LibraryStatistics, library: str) -> Iterator[str]:
     """Yield lines about findings, missing fields and phrases that come twice, each with the command that shows more."""
     place = console.safe_text(library)
     if found.codes:

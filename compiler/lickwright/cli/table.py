@@ -65,12 +65,12 @@ def _line(cells: Sequence[str], widths: Sequence[int], right: Sequence[bool]) ->
 
 def _fitted(cell: str, wide: int, to_right: bool, its_end: bool) -> str:
     if display_width(cell) > wide:
-        cell = cut(cell[::-1], wide)[::-1] if its_end else cut(cell, wide)
+        cell = truncate(cell[::-1], wide)[::-1] if its_end else truncate(cell, wide)
     blank = " " * (wide - display_width(cell))
     return blank + cell if to_right else cell + blank
 
 
-def cut(text: str, columns: int) -> str:
+def truncate(text: str, columns: int) -> str:
     """Return the beginning of a text that fits into `columns`, with `…` if it goes on."""
     if display_width(text) <= columns:
         return text

@@ -57,7 +57,7 @@ class _Closed(io.TextIOBase):
         raise OSError(errno.EBADF, "standard output is closed")
 
 
-def prepare() -> None:
+def prepare_streams() -> None:
     """Makes both streams take any text: a screen that knows no sharp sign shows `#`, and none ends the program."""
     codecs.register_error("lickwright", _fall_back)
     for stream in (sys.stdout, sys.stderr):
@@ -97,7 +97,7 @@ def flush() -> None:
         raise ScreenLost(e) from None
 
 
-def lost(error: ScreenLost) -> int:
+def report_lost_screen(error: ScreenLost) -> int:
     """The exit code after standard output was lost; a reader that left (`| head`) is no fault and gets no message."""
     cause = error.args[0]
     try:  # Python flushes once more at its end: give that somewhere to go
@@ -110,7 +110,7 @@ def lost(error: ScreenLost) -> int:
     return Exit.FILE
 
 
-def colour(stream: TextIO) -> bool:
+def wants_color(stream: TextIO) -> bool:
     """Whether `stream` wants colour: NO_COLOR and FORCE_COLOR decide, else whether it is a terminal that can."""
     if os.environ.get("NO_COLOR"):
         return False
@@ -199,7 +199,7 @@ def speed_words(licks: float) -> str:
 PATIENCE = 2.0  # seconds in which a second wish to end is taken for the first
 
 
-class Ended(KeyboardInterrupt):
+class Interrupted(KeyboardInterrupt):
     """The program is to end: by Ctrl-C, by another program, or because its terminal went away."""
 
     def __init__(self, code: Exit) -> None:
@@ -208,7 +208,7 @@ class Ended(KeyboardInterrupt):
 
 
 @contextmanager
-def endings() -> Iterator[Callable[[], Exit]]:
+def handle_interrupts() -> Iterator[Callable[[], Exit]]:
     """Turns every polite wish to end into the same exception; gives what tells the exit code of the last one."""
     codes = {"SIGINT": Exit.STOPPED, "SIGTERM": Exit.ENDED, "SIGHUP": Exit.HUNG_UP}
     seen = [Exit.STOPPED]
@@ -221,7 +221,7 @@ def endings() -> Iterator[Callable[[], Exit]]:
             return  # the same wish again, while we tidy up for it
         last = now
         seen.append(next(code for name, code in codes.items() if getattr(signal, name, None) == number))
-        raise Ended(seen[-1])
+        raise Interrupted(seen[-1])
 
     before = {}
     try:
@@ -230,9 +230,9 @@ def endings() -> Iterator[Callable[[], Exit]]:
                 before[name] = signal.signal(getattr(signal, name), end)
         yield lambda: seen[-1]
     except KeyboardInterrupt as e:
-        if isinstance(e, Ended) or len(seen) == 1:
+        if isinstance(e, Interrupted) or len(seen) == 1:
             raise
-        raise Ended(seen[-1]) from None  # SQLite drops ours, and whoever notices that raises a plain one
+        raise Interrupted(seen[-1]) from None  # SQLite drops ours, and whoever notices that raises a plain one
     finally:
         for name, handler in before.items():
             # The same wish may come again while Python itself ends: then it changes nothing.

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from lickwright.build.summary import SourceReport
 from lickwright.cli import terminal
-from lickwright.cli.build_view import BuildView, shares
+from lickwright.cli.build_view import BuildView, source_counts
 from lickwright.core.source import Source
 from lickwright.report import console
 
@@ -92,7 +92,7 @@ def watch(
                 terminal.out(teller.summary(account, wish.out, True))
                 terminal.err("watching: press Ctrl-C to stop\n")
             elif account.built or account.removed or news:
-                terminal.out(f"{console.counted_noun(account.written, 'file')} written; {shares(account)}\n")
+                terminal.out(f"{console.counted_noun(account.written, 'file')} written; {source_counts(account)}\n")
             terminal.flush()
             if account.stopped:
                 return ended()

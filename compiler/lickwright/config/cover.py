@@ -39,10 +39,10 @@ def read_cover(name: str, home: str) -> Cover:
         raise ValueError(f"`{name[:60]}` cannot be read: {error_reason(e)}"[:180]) from None
     if len(data) > LARGEST:
         raise ValueError(f"`{name[:60]}` is larger than {LARGEST >> 20} MiB")
-    return cover(data, name)
+    return parse_cover(data, name)
 
 
-def cover(data: bytes, name: str) -> Cover:
+def parse_cover(data: bytes, name: str) -> Cover:
     """The picture that `data` is. Raises ValueError unless it is a PNG or JPEG file whose size in pixels can be read."""
     digest = blake2b(data, digest_size=16).hexdigest()
     found = _png(data) or _jpeg(data)

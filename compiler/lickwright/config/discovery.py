@@ -67,9 +67,9 @@ class ProjectConfigs:
             passed.append(folder)
             path = f"{folder}/{FILE}"
             if is_reachable(path):
-                from lickwright.config.reading import read_house
+                from lickwright.config.reading import read_project_config
 
-                found = read_house(path, path, read_remote)
+                found = read_project_config(path, path, read_remote)
                 break
             folder = folder.rpartition("/")[0]
         self._at.update(dict.fromkeys(passed, found))
@@ -98,6 +98,6 @@ def _stands(path: str) -> bool:
 
 
 def _read(path: str, folder: str) -> ProjectConfig:
-    from lickwright.config.reading import read_house
+    from lickwright.config.reading import read_project_config
 
-    return read_house(path, path if os.path.isabs(folder) else os.path.relpath(path))
+    return read_project_config(path, path if os.path.isabs(folder) else os.path.relpath(path))

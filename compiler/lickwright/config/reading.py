@@ -15,7 +15,7 @@ from typing import Any
 from lickwright.config import toml_errors
 from lickwright.config.keys import BY_PLACE, ROWS, SECTIONS, SEVERITIES, KeyRow, toml_type
 from lickwright.config.project_config import ProjectConfig
-from lickwright.config.toml_spans import Path, Where, toml_names
+from lickwright.config.toml_spans import NamePath, NamePlace, toml_names
 from lickwright.core.diagnostics import Diagnostic, Severity, nearest_name
 from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
 from lickwright.core.source import Source, Span, Unreadable, decode_source
@@ -27,7 +27,7 @@ MAX_BYTES = 1 << 16  # no house has so much to say; keeps hostile files cheap
 MOST = 100  # findings; more are not looked for
 
 
-def read_house(path: str, shown: str, read: Callable[[str], bytes] = read_file) -> ProjectConfig:
+def read_project_config(path: str, shown: str, read: Callable[[str], bytes] = read_file) -> ProjectConfig:
     """The file at `path`, under the name that the user sees."""
     try:
         data = read(path)
@@ -39,10 +39,10 @@ def read_house(path: str, shown: str, read: Callable[[str], bytes] = read_file) 
     except Unreadable as e:
         rule = UNREADABLE if isinstance(e, Unopened) else NOT_TEXT
         return ProjectConfig(Source(shown, ""), path=shown, findings=(rule.at(Span(0, 0), str(e), e.hint),))
-    return house(source)
+    return parse_project_config(source)
 
 
-def house(source: Source) -> ProjectConfig:
+def parse_project_config(source: Source) -> ProjectConfig:
     """The house that a text describes."""
     values, found, sure = toml_errors.toml_values(source)
     reading = _Reading(source, found)
@@ -60,7 +60,7 @@ class _Reading:
     def __init__(self, source: Source, found: list[Diagnostic]) -> None:
         self._source = source
         self._found = found
-        self._where: dict[Path, Where] = {}
+        self._where: dict[NamePath, NamePlace] = {}
         self._fields: dict[str, ProjectField] = {}
         self._unread: set[str] = set()
         self._required: dict[str, Span] = {}
@@ -68,7 +68,7 @@ class _Reading:
         self._make: dict[str, Any] = {}
         self._album: dict[str, Any] = {}
 
-    def read(self, values: dict[str, Any], where: dict[Path, Where]) -> None:
+    def read(self, values: dict[str, Any], where: dict[NamePath, NamePlace]) -> None:
         """Goes through all names in the order of the text."""
         self._where = where
         for section, name, value in _settings(values):
@@ -87,7 +87,7 @@ class _Reading:
             else:
                 self._unknown(path, section, name, value)
 
-    def _set(self, path: Path, row: KeyRow, value: Any) -> None:
+    def _set(self, path: NamePath, row: KeyRow, value: Any) -> None:
         try:
             read = row.parse(value)
         except ValueError as e:
@@ -109,7 +109,7 @@ class _Reading:
         else:
             self._required = {name: self._word(self._where[path].value, name) for name in read}
 
-    def _tag(self, path: Path, name: str, value: Any) -> None:
+    def _tag(self, path: NamePath, name: str, value: Any) -> None:
         """One line of [album]."""
         if name != "cover":
             self._album[name] = str(value)
@@ -121,7 +121,7 @@ class _Reading:
         except ValueError as e:
             self._report(VALUE, path, str(e), "name a PNG or JPEG file in this folder or below it", value)
 
-    def _place(self, path: Path, name: str) -> None:
+    def _place(self, path: NamePath, name: str) -> None:
         """The folder to write into: below the house's own by real path too, since a link may have come with the library."""
         here = os.path.dirname(self._source.name)
         out = os.path.join(here, name)
@@ -133,7 +133,7 @@ class _Reading:
                 return
         self._make["out"] = out
 
-    def _weigh(self, path: Path, code: str, value: Any) -> None:
+    def _weigh(self, path: NamePath, code: str, value: Any) -> None:
         """One line of [findings]."""
         from lickwright.compiler.rules import find_rule
 
@@ -156,7 +156,7 @@ class _Reading:
         else:
             self._severities[rule.code] = SEVERITIES.get(value, Severity.INFO)
 
-    def _unknown(self, path: Path, section: str, name: str, value: Any) -> None:
+    def _unknown(self, path: NamePath, section: str, name: str, value: Any) -> None:
         """A name that is not there, or that belongs elsewhere."""
         said = name[:30]
         homes = [row.section for row in ROWS if row.name == name]
@@ -173,7 +173,7 @@ class _Reading:
         message = f"there is no setting `{said}`" + (f" under [{section}]" if section else "")
         self._report(UNKNOWN, path, message, _meant(section, name))
 
-    def _report(self, rule: Any, path: Path, message: str, hint: str, value: Any = None) -> None:
+    def _report(self, rule: Any, path: NamePath, message: str, hint: str, value: Any = None) -> None:
         """A finding under the name, or under the value that is wrong."""
         where = self._where[path]
         span = where.name

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from lickwright.core.source import Span
 
 DEPTH = 4  # names in a path that is kept
-Path = tuple[str | int, ...]  # names, and numbers for the places in a list
+NamePath = tuple[str | int, ...]  # names, and numbers for the places in a list
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _BLANK = re.compile(r"(?:[ \t\n]|#[^\n]*)*")  # between statements, and inside lists
@@ -25,14 +25,14 @@ _STRINGS = (
 )
 
 
-class Where(NamedTuple):
+class NamePlace(NamedTuple):
     """One name's places. A section's value is its name."""
 
     name: Span
     value: Span
 
 
-def toml_names(text: str) -> dict[Path, Where]:
+def toml_names(text: str) -> dict[NamePath, NamePlace]:
     """Every name of a TOML text that lies within `DEPTH`, in the order of the text. Raises ValueError for what is no TOML."""
     scan = _Scan(text)
     scan.statements()
@@ -43,11 +43,11 @@ class _Scan:
     def __init__(self, text: str) -> None:
         self._text = text
         self._at = 0
-        self._lists: dict[Path, int] = {}  # `[[…]]`: how many so far
-        self.found: dict[Path, Where] = {}
+        self._lists: dict[NamePath, int] = {}  # `[[…]]`: how many so far
+        self.found: dict[NamePath, NamePlace] = {}
 
     def statements(self) -> None:
-        section: Path = ()
+        section: NamePath = ()
         self._skip(_BLANK)
         while self._at < len(self._text):
             if self._text[self._at] == "[":
@@ -56,13 +56,13 @@ class _Scan:
                 self._setting(section)
             self._skip(_BLANK)
 
-    def _section(self) -> Path:
+    def _section(self) -> NamePath:
         """`[make]`, or `[[one]]` of a list of sections."""
         many = self._text.startswith("[[", self._at)
         self._at += 2 if many else 1
         parts = self._names()
         self._at += 2 if many else 1
-        path: Path = ()
+        path: NamePath = ()
         for n, (part, span) in enumerate(parts):
             path = (*path, part)[:DEPTH]
             self._keep(path, span, span)
@@ -72,7 +72,7 @@ class _Scan:
                 path = (*path, self._lists[path] - 1)[:DEPTH]
         return path
 
-    def _setting(self, section: Path) -> None:
+    def _setting(self, section: NamePath) -> None:
         """`name = value`."""
         parts = self._names()
         self._spaces()
@@ -80,7 +80,7 @@ class _Scan:
             raise ValueError("no TOML")
         self._at += 1
         path = section
-        new: list[tuple[Path, Span]] = []
+        new: list[tuple[NamePath, Span]] = []
         for part, span in parts:
             path = (*path, part)[: DEPTH + 1]
             new.append((path, span))
@@ -106,7 +106,7 @@ class _Scan:
                 return parts
             self._at += 1
 
-    def _value(self, path: Path) -> Span:
+    def _value(self, path: NamePath) -> Span:
         self._spaces()
         start = self._at
         sign = self._text[start : start + 1]
@@ -121,7 +121,7 @@ class _Scan:
             return Span(start, start + len(self._text[start : self._at].rstrip()))
         return Span(start, self._at)
 
-    def _list(self, path: Path) -> None:
+    def _list(self, path: NamePath) -> None:
         self._at += 1
         number = 0
         while not self._closed("]"):
@@ -130,7 +130,7 @@ class _Scan:
             self._keep(inner, span, span)
             number += 1
 
-    def _inline(self, path: Path) -> None:
+    def _inline(self, path: NamePath) -> None:
         self._at += 1
         while not self._closed("}"):
             self._setting(path)
@@ -164,9 +164,9 @@ class _Scan:
         if match is not None:
             self._at = match.end()
 
-    def _keep(self, path: Path, name: Span, value: Span) -> None:
+    def _keep(self, path: NamePath, name: Span, value: Span) -> None:
         if len(path) <= DEPTH:
-            self.found.setdefault(path, Where(name, value))
+            self.found.setdefault(path, NamePlace(name, value))
 
 
 def _unquoted(raw: str) -> str:

@@ -36,7 +36,7 @@ class _Use(NamedTuple):
     level: int
 
 
-def gaps(connection: sqlite3.Connection) -> list[Gap]:
+def find_gaps(connection: sqlite3.Connection) -> list[Gap]:
     """All of them, by kind."""
     uses = _uses(connection)
     found = [*_levels(connection), *_keys(connection), *_boxes(connection), *_techniques(uses)]

@@ -11,10 +11,10 @@ from typing import Any
 from lickwright.index.edit_distance import Likeness
 from lickwright.report.console import counted_noun, join_words
 
-Known = Mapping[str, Any]  # by the names of `LickFacts`
+LickValues = Mapping[str, Any]  # by the names of `LickFacts`
 
 
-def edits(found: Likeness) -> Iterator[str]:
+def edits_in_words(found: Likeness) -> Iterator[str]:
     """What has to change to make the second phrase of the first."""
     if found.other:
         yield f"{counted_noun(found.other, 'note')} different"
@@ -26,12 +26,12 @@ def edits(found: Likeness) -> Iterator[str]:
         yield f"{counted_noun(found.lengths, 'note')} of another length"
 
 
-def position_difference(one: Known, other: Known) -> Iterator[str]:
+def position_differences(one: LickValues, other: LickValues) -> Iterator[str]:
     """Where the second is played, where that is not where the first is, and how."""
     if one["key"] != other["key"] and other["key"]:
         yield f"in {other['key']}"
     if one["box"] != other["box"] and other["box"]:
-        yield box_said(other["box"])
+        yield box_in_words(other["box"])
     elif (one["lowest"], one["highest"]) != (other["lowest"], other["highest"]) and other["lowest"] is not None:
         yield f"frets {other['lowest']}-{other['highest']}"
     if one["key"] == other["key"] and None not in (one["first"], other["first"]) and one["first"] != other["first"]:
@@ -49,7 +49,7 @@ def position_difference(one: Known, other: Known) -> Iterator[str]:
         yield other["feel"]
 
 
-def box_said(box: str) -> str:
+def box_in_words(box: str) -> str:
     """A lick's box as a player says it: "box 1 2", "E shape", "open"."""
     return f"box {box}" if box[:1].isdigit() else box
 

@@ -13,10 +13,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from lickwright.analysis.fingerprint import FEWEST
-from lickwright.index.describe_difference import Known, edits, position_difference
-from lickwright.index.edit_distance import NOTE, PreparedPhrase, cost, likeness, near_limit, shape
-from lickwright.index.families import Lineage, unrelated
-from lickwright.index.search import SearchHit, fetched
+from lickwright.index.describe_difference import LickValues, edits_in_words, position_differences
+from lickwright.index.edit_distance import NOTE, PreparedPhrase, edit_cost, edit_likeness, near_limit, prepare_phrase
+from lickwright.index.families import Lineage, without_moved_copies
+from lickwright.index.search import SearchHit, fetch_hits
 
 _PIECE = 4  # moments: of as many pieces as a phrase has, an edit spoils one at most
 EFFORT = 100_000_000  # entries read and moments compared; about ten seconds (estimate). Thousands of nearly equal phrases need more
@@ -27,7 +27,7 @@ _FEW_ENTRIES, _FEW_COMPARED = (
 SAME_TAB, SAME_PHRASE, NEAR = "same tab", "same phrase", "near"  # kinds, by how alike all of a group are
 
 
-class Group(NamedTuple):
+class DuplicateGroup(NamedTuple):
     """Licks that are alike."""
 
     kind: str
@@ -47,7 +47,7 @@ class _Lick(NamedTuple):
 class Duplicates(NamedTuple):
     """The licks of a library that are alike."""
 
-    groups: list[Group]
+    groups: list[DuplicateGroup]
     is_complete: bool  # False: there were so many near ones that not all pairs were compared
 
 
@@ -69,14 +69,14 @@ def find_duplicates(connection: sqlite3.Connection, families: bool = False, effo
     moments = dict(connection.execute("SELECT code, moments FROM phrases"))
     codes = list(of_phrase)
     order = {one.id: n for n, one in enumerate(licks)}
-    near = group_near_phrases([shape(moments[code]) for code in codes], effort)
+    near = group_near_phrases([prepare_phrase(moments[code]) for code in codes], effort)
     found = []
     for members in near.groups:
         alike = sorted((one for n in members for one in of_phrase[codes[n]]), key=lambda one: order[one.id])
         if not families:
-            alike = unrelated((Lineage(one.title, one.origin), one) for one in alike)
+            alike = without_moved_copies((Lineage(one.title, one.origin), one) for one in alike)
         if len(alike) > 1:
-            found.append(Group(_kind(alike), tuple(one.id for one in alike)))
+            found.append(DuplicateGroup(_kind(alike), tuple(one.id for one in alike)))
     rank = (SAME_TAB, SAME_PHRASE, NEAR).index
     found.sort(key=lambda group: (rank(group.kind), order[group.licks[0]]))
     return Duplicates(found, near.is_complete)
@@ -134,7 +134,7 @@ def group_near_phrases(phrases: Sequence[PreparedPhrase], effort: int = EFFORT) 
                 continue
             limit = near_limit(min(one.notes, phrases[other].notes))
             index.effort -= one.notes * limit
-            if cost(one, phrases[other], limit) is not None:
+            if edit_cost(one, phrases[other], limit) is not None:
                 groups.join(other, n)
         index.add(n, one)
     return NearPhrases(groups.members(), index.effort > 0)
@@ -182,29 +182,29 @@ class _PieceIndex:
         return found if self.effort > 0 else found[:_FEW_COMPARED]
 
 
-class Member(NamedTuple):
+class GroupMember(NamedTuple):
     """One lick of a group."""
 
     hit: SearchHit
     how: tuple[str, ...]  # in what it differs from the first of the group, in words; empty for the first and its equals
 
 
-def described(connection: sqlite3.Connection, group: Group, most: int | None = None) -> list[Member]:
+def describe_group(connection: sqlite3.Connection, group: DuplicateGroup, most: int | None = None) -> list[GroupMember]:
     """The licks of a group, at most `most` of them, and how each differs from the first."""
     chosen = group.licks[: most if most is not None else len(group.licks)]
-    by_id = {hit.lick: hit for hit in fetched(connection, chosen)}
+    by_id = {hit.lick: hit for hit in fetch_hits(connection, chosen)}
     hits = [by_id[lick] for lick in chosen]
     own = hits[0].facts
     marks = ", ".join("?" * len(hits))
     codes = [hit.facts["phrase"] for hit in hits]
     kept = dict(connection.execute(f"SELECT code, moments FROM phrases WHERE code IN ({marks})", codes))
-    return [Member(hit, _how(own, hit.facts, kept)) for hit in hits]
+    return [GroupMember(hit, _how(own, hit.facts, kept)) for hit in hits]
 
 
-def _how(own: Known, other: Known, kept: Mapping[int, bytes]) -> tuple[str, ...]:
+def _how(own: LickValues, other: LickValues, kept: Mapping[int, bytes]) -> tuple[str, ...]:
     if other["phrase"] == own["phrase"]:
-        return tuple(position_difference(own, other))
-    one, two = shape(kept[own["phrase"]]), shape(kept[other["phrase"]])
-    found = likeness(one, two, NOTE * max(one.notes, two.notes) // 2)
-    changed = edits(found) if found is not None else ("like another of the group",)
-    return (*changed, *position_difference(own, other))
+        return tuple(position_differences(own, other))
+    one, two = prepare_phrase(kept[own["phrase"]]), prepare_phrase(kept[other["phrase"]])
+    found = edit_likeness(one, two, NOTE * max(one.notes, two.notes) // 2)
+    changed = edits_in_words(found) if found is not None else ("like another of the group",)
+    return (*changed, *position_differences(own, other))

@@ -39,10 +39,10 @@ class Likeness(NamedTuple):
     share: float  # of the longer one that is the same, 0 to 1
 
 
-FULL = Likeness(0, 0, 0, 0, 0, 0, 1.0)  # nothing differs
+IDENTICAL = Likeness(0, 0, 0, 0, 0, 0, 1.0)  # nothing differs
 
 
-def shape(moments: bytes) -> PreparedPhrase:
+def prepare_phrase(moments: bytes) -> PreparedPhrase:
     """A phrase made ready, from what the index keeps."""
     read = unpack_moments(moments)
     steps = bytes([b - a & 255 for a, b in zip(read.pitches, read.pitches[1:], strict=False)])
@@ -57,7 +57,7 @@ def near_limit(notes: int) -> int:
     return (notes + 4) // 4 if notes >= 2 * FEWEST else 0
 
 
-def cost(one: PreparedPhrase, other: PreparedPhrase, limit: int) -> int | None:
+def edit_cost(one: PreparedPhrase, other: PreparedPhrase, limit: int) -> int | None:
     """What makes the second of the first, in halves; None where that is more than `limit`."""
     limit = min(limit, _MOST)
     best = None
@@ -71,7 +71,7 @@ def cost(one: PreparedPhrase, other: PreparedPhrase, limit: int) -> int | None:
     return best
 
 
-def likeness(one: PreparedPhrase, other: PreparedPhrase, limit: int) -> Likeness | None:
+def edit_likeness(one: PreparedPhrase, other: PreparedPhrase, limit: int) -> Likeness | None:
     """As `cost`, with what it is made of."""
     best: Likeness | None = None
     limit = min(limit, _MOST)

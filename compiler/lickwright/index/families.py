@@ -20,7 +20,7 @@ class Lineage(NamedTuple):
     moved_from: str  # "" for a lick that was not moved
 
 
-def unrelated(licks: Iterable[tuple[Lineage, Lick]]) -> list[Lick]:
+def without_moved_copies(licks: Iterable[tuple[Lineage, Lick]]) -> list[Lick]:
     """The licks in their order, less those that were moved from another of them, or from the same one as an earlier of them."""
     licks = list(licks)
     seen = {fold_title(origin.title) for origin, _ in licks if not origin.moved_from}

@@ -18,7 +18,7 @@ from lickwright.music.scale import SCALE_NAMES
 _WORDS = 3  # that may follow the first: `frets 5-8 at 12` has most
 
 
-def joined(terms: Sequence[QueryTerm]) -> tuple[QueryTerm, ...]:
+def join_multiword_values(terms: Sequence[QueryTerm]) -> tuple[QueryTerm, ...]:
     """The terms, names made whole; the longest that is known is taken."""
     found: list[QueryTerm] = []
     at = 0

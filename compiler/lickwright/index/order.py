@@ -27,7 +27,7 @@ class SortKey(NamedTuple):
     down: bool  # True: the highest first
 
 
-def parted(terms: Sequence[QueryTerm]) -> tuple[list[QueryTerm], tuple[SortKey, ...]]:
+def split_sort_terms(terms: Sequence[QueryTerm]) -> tuple[list[QueryTerm], tuple[SortKey, ...]]:
     """The terms that ask, and the order; raises `QueryError` for an order that there is not."""
     asking = [term for term in terms if term.field != SORT]
     return asking, tuple(order for term in terms if term.field == SORT for order in _orders(term))

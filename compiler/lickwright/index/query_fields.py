@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from lickwright.analysis.figure_names import FIGURES
 from lickwright.core.diagnostics import nearest_name
-from lickwright.index.query_parser import QueryError, QueryTerm, Value, refuse
+from lickwright.index.query_parser import QueryError, QueryTerm, Value, refuse_foreign_syntax
 from lickwright.music.boxspec import SHAPES, parse_box
 from lickwright.music.pitch import MODE_ALIASES, MODES, parse_key, parse_note_name
 from lickwright.music.scale import SCALE_NAMES
@@ -96,12 +96,12 @@ _SEVERITIES = {"error": "error", "warning": "warning", "note": "info", "info": "
 _WORDS = re.compile(r"[^\W_]+")
 
 
-def condition(term: QueryTerm, search: bool) -> Condition:
+def to_condition(term: QueryTerm, search: bool) -> Condition:
     """A term in SQL. `search`: there is a full-text search."""
     if not term.field:
         if not term.values[0].quoted:
-            refuse(term.values[0])
-        found = _text(searched(term.values[0].text), term.values[0], search)
+            refuse_foreign_syntax(term.values[0])
+        found = _text(searched_columns(term.values[0].text), term.values[0], search)
     else:
         field = _field(term)
         if term.compare != ":":
@@ -113,7 +113,7 @@ def condition(term: QueryTerm, search: bool) -> Condition:
     return Condition(f"NOT coalesce(({found.sql}), 0)", found.values, found.match, True)
 
 
-def searched(words: str) -> tuple[str, ...]:
+def searched_columns(words: str) -> tuple[str, ...]:
     """The columns in which a bare word or words in quotes are looked for.
 
     What names a technique or a figure is not looked for in what somebody says about a lick: tagged `bend` is not a bend.

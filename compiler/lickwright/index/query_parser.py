@@ -119,7 +119,7 @@ def _value(text: str, at: int, shape: re.Pattern[str]) -> Value:
     return Value(item[2], False, at, item.end())
 
 
-def refuse(value: Value) -> None:
+def refuse_foreign_syntax(value: Value) -> None:
     """Words and signs of other ways to ask, which would be looked for in vain."""
     word = value.text.lower()
     if word == "and":

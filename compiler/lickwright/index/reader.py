@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from lickwright.analysis.fingerprint import WHOLE, unpack_moments
 from lickwright.core.files import error_reason
 from lickwright.index.query_parser import QueryError
-from lickwright.index.search import SearchHit, memory
+from lickwright.index.search import SearchHit, create_memory_index
 from lickwright.store.features import facts, index_findings
 from lickwright.store.guarded_database import DAMAGED, Unusable, connect, inspect_database, locked, stored_values
 from lickwright.store.index_schema import VERSION, add, create
@@ -27,10 +27,10 @@ if TYPE_CHECKING:
 
 _AT_WORK = "a build is at work on it", "ask again when it is done"
 
-__all__ = ["Shelf", "Unusable", "is_kept", "open_index", "index_in_memory"]
+__all__ = ["LibraryIndex", "Unusable", "has_index", "open_index", "index_in_memory"]
 
 
-class Shelf:
+class LibraryIndex:
     """An open library. Use it in a `with`: damage that shows while reading is then an `Unusable` too."""
 
     def __init__(
@@ -41,7 +41,7 @@ class Shelf:
         self._states: dict[str, str] = {}  # of sources, by path as kept; filled as it is asked for
         self._names = names or {}  # paths that no table can hold, since they are no text, by what stands for them
 
-    def __enter__(self) -> Shelf:
+    def __enter__(self) -> LibraryIndex:
         return self
 
     def __exit__(
@@ -174,12 +174,12 @@ class Shelf:
         return [dict(zip(("code", "severity", "line", "message"), row, strict=True)) for row in rows]
 
 
-def is_kept(folder: str) -> bool:
+def has_index(folder: str) -> bool:
     """Whether a build keeps an index in this folder; whatever stands in its place is looked at by `kept`."""
     return os.path.lexists(os.path.join(folder, NAME))
 
 
-def open_index(folder: str) -> Shelf:
+def open_index(folder: str) -> LibraryIndex:
     """The index in an output folder. Raises `Unusable`."""
     try:
         manifest = _opened(folder)
@@ -189,7 +189,7 @@ def open_index(folder: str) -> Shelf:
         if os.path.exists(os.path.join(folder, NAME + "-journal")):
             raise Unusable("a build was cut off there", "only who may write there can take it back") from None
         raise Unusable(error_reason(e), "check who may read it") from None
-    shelf = Shelf(manifest.db, folder)
+    shelf = LibraryIndex(manifest.db, folder)
     try:
         row = manifest.db.execute("SELECT value FROM about WHERE name = 'index'").fetchone()
         if row is not None and row[0] != VERSION:
@@ -236,16 +236,16 @@ def _opened(folder: str) -> Manifest:
         return Manifest(folder, write=False)
 
 
-def index_in_memory(compilations: Iterable[tuple[str, Compilation]]) -> Shelf:
+def index_in_memory(compilations: Iterable[tuple[str, Compilation]]) -> LibraryIndex:
     """An index of sources, by path, that were compiled just now."""
-    connection, names = memory(), {}
+    connection, names = create_memory_index(), {}
     connection.execute("BEGIN")
     for number, (path, compilation) in enumerate(compilations, 1):
         names[slashed(path)] = path
         connection.execute("INSERT INTO sources VALUES (?, ?)", (number, slashed(path)))
         _put(connection, number, compilation)
     connection.execute("COMMIT")
-    return Shelf(connection, None, names)
+    return LibraryIndex(connection, None, names)
 
 
 def _put(connection: sqlite3.Connection, number: int, compilation: Compilation) -> None:

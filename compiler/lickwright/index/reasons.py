@@ -10,17 +10,21 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 from unicodedata import combining, normalize
 
-from lickwright.index.query_fields import searched
+from lickwright.index.query_fields import searched_columns
 from lickwright.index.query_parser import QueryTerm, Value
 
 _WORDS = re.compile(r"[^\W_]+")
 
 
-def found_in(terms: Sequence[QueryTerm], facts: Mapping[str, Any]) -> list[str]:
+def fields_with_words(terms: Sequence[QueryTerm], facts: Mapping[str, Any]) -> list[str]:
     """The names of the fields that hold a bare word of the question, in the order in which they are searched."""
     words = [term.values[0] for term in terms if not term.field and not term.negated]
-    names = dict.fromkeys(name for word in words for name in searched(word.text))
-    return [name for name in names if any(name in searched(word.text) and _holds(facts[name], word) for word in words)]
+    names = dict.fromkeys(name for word in words for name in searched_columns(word.text))
+    return [
+        name
+        for name in names
+        if any(name in searched_columns(word.text) and _holds(facts[name], word) for word in words)
+    ]
 
 
 def _holds(text: str, word: Value) -> bool:

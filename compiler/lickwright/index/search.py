@@ -9,9 +9,9 @@ import sqlite3
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import Any, NamedTuple, overload
 
-from lickwright.index.multiword_values import joined
-from lickwright.index.order import SortKey, parted, sorted_by
-from lickwright.index.query_fields import Condition, condition
+from lickwright.index.multiword_values import join_multiword_values
+from lickwright.index.order import SortKey, sorted_by, split_sort_terms
+from lickwright.index.query_fields import Condition, to_condition
 from lickwright.index.query_parser import QueryTerm, parse_query
 from lickwright.store.index_schema import COLUMNS, searchable
 
@@ -39,7 +39,7 @@ class Hits(Sequence[SearchHit]):
 
     def __iter__(self) -> Iterator[SearchHit]:
         for some in _some(self._ids):
-            by_id = {hit.lick: hit for hit in fetched(self._connection, some)}
+            by_id = {hit.lick: hit for hit in fetch_hits(self._connection, some)}
             yield from (by_id[lick] for lick in some)
 
     @overload
@@ -49,7 +49,7 @@ class Hits(Sequence[SearchHit]):
     def __getitem__(self, at: int | slice) -> SearchHit | Hits:
         if isinstance(at, slice):
             return Hits(self._connection, self._ids[at])
-        (hit,) = fetched(self._connection, [self._ids[at]])
+        (hit,) = fetch_hits(self._connection, [self._ids[at]])
         return hit
 
     def __eq__(self, other: object) -> bool:
@@ -75,26 +75,26 @@ class Question(NamedTuple):
 
 def interpret_question(question: str, search: bool = True) -> Question:
     """What a question asks; raises `QueryError`. `search`: the index has a full-text search."""
-    asking, order = parted(joined(parse_query(question)))
-    return Question(tuple((term, condition(term, search)) for term in asking), order)
+    asking, order = split_sort_terms(join_multiword_values(parse_query(question)))
+    return Question(tuple((term, to_condition(term, search)) for term in asking), order)
 
 
 def search_index(connection: sqlite3.Connection, question: str, limit: int | None = None) -> SearchResult:
     """The licks that answer a question, by path and line; raises `QueryError` where it cannot be read."""
     terms, order = interpret_question(question, searchable(connection))
-    ids = matching(connection, [one for _, one in terms])
+    ids = find_ids(connection, [one for _, one in terms])
     alone = len(terms) == 1
-    none = [term for term, one in terms if not ids and (alone or not matching(connection, [one], 1))]
-    return SearchResult(len(ids), hits(connection, ids, limit, order), tuple(none))
+    none = [term for term, one in terms if not ids and (alone or not find_ids(connection, [one], 1))]
+    return SearchResult(len(ids), sorted_hits(connection, ids, limit, order), tuple(none))
 
 
-def among(connection: sqlite3.Connection, question: str) -> list[int] | None:
+def matching_ids(connection: sqlite3.Connection, question: str) -> list[int] | None:
     """The ids of the licks that answer a question; None for one that asks nothing."""
     terms, _ = interpret_question(question, searchable(connection))
-    return matching(connection, [one for _, one in terms]) if terms else None
+    return find_ids(connection, [one for _, one in terms]) if terms else None
 
 
-def matching(connection: sqlite3.Connection, conditions: Sequence[Condition], limit: int = -1) -> list[int]:
+def find_ids(connection: sqlite3.Connection, conditions: Sequence[Condition], limit: int = -1) -> list[int]:
     """The ids of all licks that meet all conditions, in no order; at most `limit`, if it is not negative.
 
     Words are looked for by themselves where they can be, which is two or three times as fast as asking each lick for them.
@@ -103,7 +103,7 @@ def matching(connection: sqlite3.Connection, conditions: Sequence[Condition], li
     others = [one for one in conditions if one not in without]
     if without and limit < 0:
         lost = set(_with_words(connection, " OR ", without, limit))
-        return [lick for lick in matching(connection, others) if lick not in lost]
+        return [lick for lick in find_ids(connection, others) if lick not in lost]
     if conditions and not without and all(one.match for one in conditions):
         return _with_words(connection, " AND ", conditions, limit)
     where = " AND ".join(f"({one.sql})" for one in conditions) or "1"
@@ -118,7 +118,7 @@ def _with_words(connection: sqlite3.Connection, between: str, conditions: Sequen
     return [row[0] for row in rows]
 
 
-def hits(
+def sorted_hits(
     connection: sqlite3.Connection, ids: Collection[int], limit: int | None = None, order: Sequence[SortKey] = ()
 ) -> Hits:
     """These licks in that order, else by path and line, at most `limit`."""
@@ -161,7 +161,7 @@ def _in_order(connection: sqlite3.Connection, ids: Collection[int], limit: int) 
             yield lick
 
 
-def fetched(connection: sqlite3.Connection, ids: Iterable[int]) -> Iterator[SearchHit]:
+def fetch_hits(connection: sqlite3.Connection, ids: Iterable[int]) -> Iterator[SearchHit]:
     """These licks, in no order."""
     names = ("level", "errors", "warnings", *COLUMNS)
     columns = ", ".join(f'l."{name}"' for name in names)
@@ -181,7 +181,7 @@ def _some(ids: Iterable[int]) -> Iterator[list[int]]:
     yield from (every[start : start + 500] for start in range(0, len(every), 500))
 
 
-def memory() -> sqlite3.Connection:
+def create_memory_index() -> sqlite3.Connection:
     """An empty index that lives as long as this process, for licks of which no index is kept."""
     from lickwright.store.index_schema import create
 

@@ -11,10 +11,17 @@ from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
 from lickwright.analysis.fingerprint import FEWEST, separate_step_grams
-from lickwright.index.describe_difference import edits, position_difference
+from lickwright.index.describe_difference import edits_in_words, position_differences
 from lickwright.index.duplicates import NEAR, SAME_PHRASE, SAME_TAB
-from lickwright.index.edit_distance import FULL, PreparedPhrase, cost, likeness, near_limit, shape
-from lickwright.index.search import SearchHit, fetched
+from lickwright.index.edit_distance import (
+    IDENTICAL,
+    PreparedPhrase,
+    edit_cost,
+    edit_likeness,
+    near_limit,
+    prepare_phrase,
+)
+from lickwright.index.search import SearchHit, fetch_hits
 from lickwright.store.features import LickFacts
 from lickwright.store.index_schema import searchable
 
@@ -22,7 +29,7 @@ _SPARE = 10  # phrases more than wanted, before the farthest are given up
 _ANY = 1 << 30  # phrases: none is too many, since most of their licks may not be wanted
 
 
-class Like(NamedTuple):
+class SimilarLick(NamedTuple):
     """One lick that is like it."""
 
     hit: SearchHit
@@ -31,22 +38,27 @@ class Like(NamedTuple):
     how: tuple[str, ...]  # in what it differs, in words; empty for the same tab in the same place
 
 
-def like(
+def find_similar(
     connection: sqlite3.Connection, wanted: LickFacts, most: int, among: Collection[int] | None = None
-) -> list[Like]:
+) -> list[SimilarLick]:
     """The `most` licks that are like `wanted`; `among`: only of these. A phrase of fewer than four notes is like none."""
     if wanted.phrase_notes < FEWEST:
         return []
-    mine, own = shape(wanted.moments), wanted._asdict()
+    mine, own = prepare_phrase(wanted.moments), wanted._asdict()
     theirs = {wanted.phrase: (0, mine), **_near(connection, wanted, mine, most if among is None else _ANY)}
     found = []
-    for hit in fetched(connection, _likest(connection, wanted, theirs, most, among)):
+    for hit in fetch_hits(connection, _likest(connection, wanted, theirs, most, among)):
         one = theirs[hit.facts["phrase"]][1]
-        how = FULL if one is mine else likeness(mine, one, 2 * near_limit(wanted.phrase_notes))
+        how = IDENTICAL if one is mine else edit_likeness(mine, one, 2 * near_limit(wanted.phrase_notes))
         if how is not None:
             same = SAME_TAB if hit.facts["tab"] == wanted.tab else SAME_PHRASE
             found.append(
-                Like(hit, NEAR if how.cost else same, how.share, (*edits(how), *position_difference(own, hit.facts)))
+                SimilarLick(
+                    hit,
+                    NEAR if how.cost else same,
+                    how.share,
+                    (*edits_in_words(how), *position_differences(own, hit.facts)),
+                )
             )
     rank = (SAME_TAB, SAME_PHRASE, NEAR).index
     found.sort(key=lambda one: (rank(one.kind), -one.share, len(one.how), one.hit.path, one.hit.facts["line"]))
@@ -69,8 +81,8 @@ def _near(
     for code, moments in connection.execute(f"SELECT code, moments FROM phrases WHERE {asked} ORDER BY id", values):
         if limit < 0:
             break
-        one = shape(moments)
-        differ = cost(mine, one, limit)
+        one = prepare_phrase(moments)
+        differ = edit_cost(mine, one, limit)
         if differ is not None:
             found[code] = (differ, one)
             if len(found) > most + _SPARE:

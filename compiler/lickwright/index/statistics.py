@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from lickwright.analysis.fingerprint import FEWEST
-from lickwright.index.families import Lineage, unrelated
+from lickwright.index.families import Lineage, without_moved_copies
 from lickwright.music.boxspec import SHAPES
 from lickwright.store.features import NUMBERED
 
@@ -19,7 +19,7 @@ from lickwright.store.features import NUMBERED
 WANTED = ("rights", "by", "key", "declared", "tags", "style")
 
 
-class Overview(NamedTuple):
+class LibraryStatistics(NamedTuple):
     """A library in numbers."""
 
     licks: int
@@ -39,7 +39,7 @@ class Overview(NamedTuple):
         return self._asdict()
 
 
-def overview(connection: sqlite3.Connection) -> Overview:
+def library_statistics(connection: sqlite3.Connection) -> LibraryStatistics:
     """Everything counted."""
     licks, files, broken, seconds = connection.execute(
         "SELECT count(*), count(DISTINCT source_id), coalesce(sum(NOT ok), 0), coalesce(sum(seconds * ok), 0) FROM licks"
@@ -47,7 +47,7 @@ def overview(connection: sqlite3.Connection) -> Overview:
     counts = {
         "key": _commonest(_grouped(connection, "key")),
         "scale": _commonest(_grouped(connection, "scale")),
-        "box": boxes(connection),
+        "box": count_boxes(connection),
         "level": dict(sorted(_grouped(connection, "level"))),
         "technique": _commonest(_split(_grouped(connection, "techniques"))),
         "tag": _commonest(_split(_grouped(connection, "tags"))),
@@ -57,7 +57,7 @@ def overview(connection: sqlite3.Connection) -> Overview:
     codes = _commonest(connection.execute("SELECT code, count(*) FROM findings GROUP BY code"))
     columns = ", ".join(f"coalesce(sum(coalesce(\"{name}\", '') = ''), 0)" for name in WANTED)
     without = dict(zip(WANTED, connection.execute(f"SELECT {columns} FROM licks WHERE ok").fetchone(), strict=True))
-    return Overview(
+    return LibraryStatistics(
         licks, files, broken, round(seconds, 1), counts, severities, codes,
         {"level" if name == "declared" else name: n for name, n in without.items()}, _repeated(connection),
     )  # fmt: skip
@@ -84,7 +84,7 @@ def _commonest(rows: Iterable[tuple[str, int]]) -> dict[str, int]:
     return dict(sorted(whole, key=lambda one: (-one[1], one[0])))
 
 
-def boxes(connection: sqlite3.Connection) -> dict[str, int]:
+def count_boxes(connection: sqlite3.Connection) -> dict[str, int]:
     """Boxes by number; where a lick names none by number its shapes, or the frets it names. A lick in two counts in both."""
     found: Counter[str] = Counter()
     for box, bits, n in connection.execute(
@@ -108,4 +108,4 @@ def _repeated(connection: sqlite3.Connection) -> int:
     of_phrase: dict[int, list[Lineage]] = {}
     for phrase, *origin in rows:
         of_phrase.setdefault(phrase, []).append(Lineage(*origin))
-    return sum(len(unrelated((origin, origin) for origin in found)) > 1 for found in of_phrase.values())
+    return sum(len(without_moved_copies((origin, origin) for origin in found)) > 1 for found in of_phrase.values())
