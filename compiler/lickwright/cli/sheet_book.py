@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from lickwright.cli import single_output, terminal
 from lickwright.cli.exit_code import Verdict
-from lickwright.cli.sources import compiled, find_sources
+from lickwright.cli.sources import compile_sources, find_sources
 from lickwright.config.discovery import ProjectConfigs
 from lickwright.core.destination import Seal
 from lickwright.core.slugs import slug
@@ -62,7 +62,7 @@ class SheetBook:
     def _licks(self, projects: ProjectConfigs, options_of: Callable[[str], CompileOptions], verdict: Verdict) -> Iterator[BookLick]:  # fmt: skip
         from lickwright.export.sheet.book import BookLick
 
-        for found, compilation in compiled(find_sources(self._sources), verdict, projects, judge=False):
+        for found, compilation in compile_sources(find_sources(self._sources), verdict, projects, judge=False):
             for lick in compilation.licks:
                 if lick.lowered is not None:
                     yield BookLick(lick.lowered.grid(), options_of(found.path).options)
