@@ -16,7 +16,7 @@ from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from lickwright.synth.automation import amplitude, plan_string, strings
 from lickwright.synth.guitar import Instrument, StringVoice
-from lickwright.synth.waveguide import DelayLoop, Motion, kernels
+from lickwright.synth.waveguide import DelayLoop, Motion, loop_taps
 from sound_measure import (
     OPEN,
     Wave,
@@ -231,7 +231,7 @@ def against_plain_loop() -> float:
         string = DelayLoop(motion)
         parts = [string.samples(at, min(count, at + piece)) for at in range(0, count, piece)]
         sizes = [min(piece, count - at) for at in range(0, count, piece)]
-        block = np.concatenate([np.zeros(n) if p is None else p for p, n in zip(parts, sizes, strict=True)])
+        block = np.concatenate([np.zeros(n) if p is None else p[0] for p, n in zip(parts, sizes, strict=True)])
         worst = max(worst, float(np.abs(block - plain).max()))
     return worst
 
@@ -241,7 +241,7 @@ def _plain(motion: Motion, count: int, past: int) -> Wave:
     for at, shape in motion.pulses:
         y[past + at : past + at + len(shape)] += shape[: count - at]
     when = np.arange(count)
-    first, taps = kernels(*(np.interp(when, motion.at, v) for v in motion.values))
+    first, taps = loop_taps(*(np.interp(when, motion.at, v) for v in motion.values))
     for start, stop in motion.spans:
         for t in range(start, min(stop, count)):
             newest = past + t - int(first[t])

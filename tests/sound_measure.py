@@ -35,9 +35,9 @@ def string_of(
     """The first plane of the one string that plays `notes`, as it swings: before pick-up and amplifier."""
     voice = StringVoice(plan_string(notes, open_pitch, guitar, rate), open_pitch, guitar, rate)
     count = int((max(n.end for n in notes) + 0.3) * rate)
-    samples = voice.first.samples(0, count)
-    assert samples is not None
-    return samples
+    planes = voice.loop.samples(0, count)
+    assert planes is not None
+    return planes[0]
 
 
 def cents(hertz: float, against: float) -> float:

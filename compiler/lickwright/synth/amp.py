@@ -8,6 +8,7 @@ Filters are the second-order sections of R. Bristow-Johnson; the valve is a tanh
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 from typing import TypeAlias
 
 import numpy as np
@@ -42,15 +43,8 @@ class Amp:
 
     def __init__(self, guitar: Guitar, rate: int, dry: bool = False) -> None:
         """`dry` leaves the room out, for measuring."""
-        bins = frequencies(rate)
         self._guitar = guitar
-        self._pre = response(guitar.pre, bins, rate)
-        post = response(guitar.post, bins, rate)
-        if guitar.body:
-            post = post * _body(guitar.body, bins)
-        level = 0.0 if dry else 10 ** (guitar.room / 20)
-        self._post: Response = post * (10 ** (guitar.level / 20) * (1 + level * _room(rate)))
-        self._linear = self._pre * self._post
+        self._pre, self._post, self._linear = _responses(guitar, rate, dry)
 
     def play(self, samples: Callable[[int, int], Samples], count: int) -> Iterator[NDArray[np.float32]]:
         """Asks `samples` for the first to the last of `count` samples; gives the same moments, (2, n) at a time."""
@@ -101,6 +95,18 @@ class Amp:
         wave = np.fft.irfft(spectrum.astype(np.complex64), SIZE * over).astype(np.float32, copy=False)
         wave *= over * self._guitar.drive
         return wave
+
+
+@lru_cache(maxsize=4)  # they take as long as a second of sound, and two megabytes
+def _responses(guitar: Guitar, rate: int, dry: bool) -> tuple[Response, Response, Response]:
+    """Return the responses before the valve, after it (for two channels), and of both together."""
+    bins = frequencies(rate)
+    pre, post = response(guitar.pre, bins, rate), response(guitar.post, bins, rate)
+    if guitar.body:
+        post = post * _body(guitar.body, bins)
+    level = 0.0 if dry else 10 ** (guitar.room / 20)
+    post = post * (10 ** (guitar.level / 20) * (1 + level * _room(rate)))
+    return pre, post, pre * post
 
 
 def frequencies(rate: int) -> Samples:

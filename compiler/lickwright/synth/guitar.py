@@ -15,7 +15,7 @@ from lickwright.music.instruments import Guitar, interpolate
 from lickwright.music.pitch import frequency
 from lickwright.performance.note_events import NoteEvent
 from lickwright.synth.automation import Humanizer, Planner, StringAutomation, strings
-from lickwright.synth.waveguide import TAPS, WIDE, DelayLoop, Motion, Samples, kernels
+from lickwright.synth.waveguide import TAPS, WIDE, CompiledLoop, DelayLoop, Motion, Samples, loop_taps
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
 AHEAD, IN_TIME = 20.0, 1.5  # seconds that are planned at once; that must be planned beyond what is asked for
@@ -32,12 +32,15 @@ class Instrument:
         guitar: Guitar,
         rate: int,
         feel: Humanizer | None = None,
+        compiled: CompiledLoop | None = None,
     ) -> None:
         self._rate = rate
         self._parts: list[tuple[Planner, StringVoice]] = []
         for string, of_string in strings(notes):
             planner = Planner(of_string, tuning[string - 1], guitar, rate, feel)
-            self._parts.append((planner, StringVoice(planner.until(AHEAD * rate), tuning[string - 1], guitar, rate)))
+            self._parts.append(
+                (planner, StringVoice(planner.until(AHEAD * rate), tuning[string - 1], guitar, rate, compiled))
+            )
 
     def samples(self, start: int, stop: int) -> Samples:
         """Samples `start` to `stop` of all strings."""
@@ -54,11 +57,12 @@ class Instrument:
 class StringVoice:
     """One string, its two planes and the place where it is heard."""
 
-    def __init__(self, plan: StringAutomation, open_pitch: float, guitar: Guitar, rate: int) -> None:
+    def __init__(
+        self, plan: StringAutomation, open_pitch: float, guitar: Guitar, rate: int, compiled: CompiledLoop | None = None
+    ) -> None:
         self._guitar, self._rate = guitar, rate
         self._swells = list(plan.swells)
-        self.first = DelayLoop(plan.motion)
-        self.second = DelayLoop(self._other(plan.motion))
+        self.loop = DelayLoop(plan.motion, self._other(plan.motion), compiled=compiled)
         self._gain = 10 ** (interpolate(guitar.trim, open_pitch) / 20)
         self._comb: Comb | None = None
         if guitar.pickup is not None:
@@ -67,8 +71,7 @@ class StringVoice:
     def go_on(self, plan: StringAutomation) -> None:
         """What happens to the string after all that is known."""
         self._swells += plan.swells
-        self.first.go_on(plan.motion)
-        self.second.go_on(self._other(plan.motion))
+        self.loop.extend(plan.motion, self._other(plan.motion))
 
     def _other(self, motion: Motion) -> Motion:
         """The motion in the second plane."""
@@ -84,14 +87,13 @@ class StringVoice:
 
     def samples(self, start: int, stop: int) -> Samples | None:
         """Samples `start` to `stop`; None for silence."""
-        first = self.first.samples(start, stop)
-        second = self.second.samples(start, stop)
-        if first is None or second is None:
+        planes = self.loop.samples(start, stop)
+        if planes is None:
             if self._comb is None or not self._comb.rings:
                 return None
             both = np.zeros(stop - start)
         else:
-            both = first + self._guitar.second.strength * second
+            both = planes[0] + self._guitar.second.strength * planes[1]
         heard = self._comb.heard(both) if self._comb else both
         heard *= self._gain
         self._swells = [swell for swell in self._swells if (swell.start + swell.length) * self._rate >= start - 1]
@@ -104,7 +106,7 @@ class Comb:
     """The string at the pick-up: what runs towards the bridge less what comes back from it, `delay` samples later."""
 
     def __init__(self, delay: float) -> None:
-        firsts, taps = kernels(np.array([delay]), np.ones(1), np.zeros(1), np.zeros(1))
+        firsts, taps = loop_taps(np.array([delay]), np.ones(1), np.zeros(1), None)
         self._reverse = np.ascontiguousarray(taps[::-1, 0])
         self._past = np.zeros(int(firsts[0]) + TAPS - 1)
 

@@ -16,6 +16,7 @@ from lickwright.synth.amp import Amp
 from lickwright.synth.arrangement import RATE, Take
 from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
+from lickwright.synth.loop_choice import choose_compiled_loop
 from lickwright.synth.loudness import level
 from lickwright.synth.wave import Piece, Wave
 
@@ -31,7 +32,8 @@ def mix_down(
     Equal for equal arguments. Raises OSError where the file does.
     """
     wave = Wave(round(take.end * rate), file)
-    instrument, amp, at = Instrument(take.notes, tuning, guitar, rate, feel), Amp(guitar, rate), 0
+    instrument = Instrument(take.notes, tuning, guitar, rate, feel, choose_compiled_loop(take.end))
+    amp, at = Amp(guitar, rate), 0
     fade = min(wave.count, int(FADE * rate))
     fading = np.linspace(1, 0, fade, dtype=np.float32)
     for piece in amp.play(instrument.samples, wave.count):

@@ -8,6 +8,7 @@ what is at least `i` samples old, so that numpy computes a whole period at a tim
 
 from __future__ import annotations
 
+from enum import Enum
 from itertools import pairwise
 from typing import NamedTuple, Protocol, TypeAlias
 
@@ -21,9 +22,18 @@ Samples: TypeAlias = NDArray[np.float64]
 TAPS = 8  # of the loop: six to read between samples, three for the loss
 WIDE = 4  # samples between the taps of the second loss filter: at 48 kHz it takes most at 6 kHz
 SHORTEST = 10.0  # samples that a loop has at least
-_TOGETHER = 4096  # samples whose taps are worked out together
+_TOGETHER = 2048  # samples whose taps are worked out together
+_CHUNK = 32  # of these, whose shortest loop is known
 _MEAN = 0.9999  # of a loop's mean, left after a period at most
 _TIME = 3000.0  # Hz at which the second decay time is meant
+
+
+class CompiledLoop(Protocol):
+    """A loop that `compiled_loop.swing` describes."""
+
+    def __call__(
+        self, y: Samples, start: int, stop: int, offset: int, at: NDArray[np.int64], values: Samples, steady: bool, /
+    ) -> None: ...
 
 
 class Pulse(Protocol):
@@ -74,141 +84,202 @@ def loss_filter_taps(hertz: Samples, low: Samples, high: Samples, rate: int) -> 
     return np.where(steep, steepest, g0), np.where(steep, steepest / 2, g1), wide
 
 
-def kernels(length: Samples, g0: Samples, g1: Samples, wide: Samples) -> tuple[NDArray[np.int64], Samples]:
-    """Where the taps begin, shape (n,), and what they are, shape (taps, n), for loops of `length` samples.
+def loop_taps(length: Samples, g0: Samples, g1: Samples, wide: Samples | None) -> tuple[NDArray[np.int64], Samples]:
+    """Return where the taps of loops of `length` samples begin, shape (...), and the taps, shape (taps, ...), for values of shape (...).
 
-    The read lies in the central interval of its six taps, where it is most exact (fifth order).
+    The read lies in the central interval of its six taps, where it is most exact (fifth order). `wide` is None where nothing is muffled: there
+    are `TAPS` taps then, else twice `WIDE` more.
     """
     delay = np.maximum(length, SHORTEST) - 1  # the loss filter holds one sample
     first = np.floor(delay).astype(np.int64) - 2
-    d = delay - first
-    d1, d2, d3, d4, d5 = d - 1, d - 2, d - 3, d - 4, d - 5
-    low, high = d * d1 * d2, d3 * d4 * d5
-    read = (
-        d1 * d2 * high / -120, d * d2 * high / 24, d * d1 * high / -12,
-        low * d4 * d5 / 12, low * d3 * d5 / -24, low * d3 * d4 / 120,
-    )  # fmt: skip
-    taps = np.zeros((TAPS, len(d)))
-    for k, tap in enumerate(read):
-        outer = tap * g1
-        taps[k] += outer
-        taps[k + 1] += tap * g0
-        taps[k + 2] += outer
-    if not wide.any():
+    read = _lagrange(delay - first)
+    outer = read * g1
+    taps = np.empty((TAPS, *delay.shape))
+    taps[:2] = 0.0
+    taps[2:] = outer
+    read *= g0
+    taps[1:-1] += read
+    taps[:-2] += outer
+    if wide is None:
         return first, taps
-    muffled = np.zeros((TAPS + 2 * WIDE, len(d)))
-    muffled[:TAPS] = muffled[2 * WIDE :] = taps * wide
-    muffled[WIDE : WIDE + TAPS] += taps * (1 - 2 * wide)
+    muffled = np.empty((TAPS + 2 * WIDE, *delay.shape))
+    np.multiply(taps, wide, out=muffled[:TAPS])
+    muffled[2 * WIDE :] = muffled[:TAPS]
+    taps *= 1 - 2 * wide
+    muffled[WIDE : WIDE + TAPS] += taps
     return first - WIDE, muffled
 
 
+def _lagrange(d: Samples) -> Samples:
+    """Return six taps, shape (6, ...), that read at `d` (2 to 3) between six samples 0 to 5: fifth order (Laakso et al. 1996)."""
+    d1, d2, d3, d4, d5 = d - 1, d - 2, d - 3, d - 4, d - 5
+    low, high = d * d1 * d2, d3 * d4 * d5
+    taps = np.empty((6, *d.shape))
+    for tap, factors, divisor in (
+        (0, (d1, d2, high), -120), (1, (d, d2, high), 24), (2, (d, d1, high), -12),
+        (3, (low, d4, d5), 12), (4, (low, d3, d5), -24), (5, (low, d3, d4), 120),
+    ):  # fmt: skip
+        np.multiply(factors[0], factors[1], out=taps[tap])
+        taps[tap] *= factors[2]
+        taps[tap] /= divisor
+    return taps
+
+
+class _Motion(Enum):
+    """How all values of a string are in a stretch of time."""
+
+    STEADY = 0
+    MOVING = 1
+    MUFFLED = 2  # moving, with the second loss filter at work
+
+
 class _Stretch(NamedTuple):
-    """Samples in which all of a string's values stay, or all the time move."""
+    """Samples in which the values of a string stay, or all the time move."""
 
     start: int
     stop: int
-    steady: bool
+    motion: _Motion
 
 
 class DelayLoop:
-    """One string in motion. Ask for its samples from the first to the last, in pieces of any size; tell it in time how it goes on."""
+    """One string in one plane or several, whose knots, pulses and spans are the same.
 
-    def __init__(self, motion: Motion) -> None:
-        self._motion = motion  # its knots from the last one that is past on
+    Ask for its samples from the first to the last, in pieces of any size; tell it in time how it goes on.
+    """
+
+    def __init__(self, *planes: Motion, compiled: CompiledLoop | None = None) -> None:
+        self._planes = planes  # their knots from the last one that is past on
+        self._compiled = compiled  # does what `_hold` and `_move` do
         self._stretches: list[_Stretch] = []
         self._pulses: list[tuple[int, int, Pulse]] = []  # sample, how much of the shape is in already, shape
         self._now = 0  # the next sample to be asked for
-        self._past = np.zeros(0)  # samples that the loop reads, the longest that is known
-        self._learn(motion)
+        self._past = np.zeros((len(planes), 0))  # samples that the loop reads, the longest that is known
+        self._learn()
 
-    def go_on(self, motion: Motion) -> None:
-        """What is done to the string after all that is known: all of it later than what was asked for so far, by a period at least."""
-        past = max(0, int(np.searchsorted(self._motion.at, self._now, "right")) - 1)
-        both = zip((self._motion.at, *self._motion.values), (motion.at, *motion.values), strict=True)
-        at, length, g0, g1, wide = (np.concatenate((old[past:], new)) for old, new in both)
-        self._motion = Motion(at.astype(np.int64), length, g0, g1, wide, motion.pulses, motion.spans)
-        self._learn(self._motion)
+    def extend(self, *planes: Motion) -> None:
+        """Add what is done to the string after all that is known: all of it later than what was asked for so far, by a period at least."""
+        past = max(0, int(np.searchsorted(self._planes[0].at, self._now, "right")) - 1)
+        self._planes = tuple(_joined(old, new, past) for old, new in zip(self._planes, planes, strict=True))
+        self._learn()
 
-    def _learn(self, motion: Motion) -> None:
-        """Takes up the pulses and spans of `motion`, and how long the loop gets."""
+    def _learn(self) -> None:
+        """Take up the pulses and spans of the planes, and how long the loop gets."""
+        motion = self._planes[0]
         for stretch in _stretches(motion):
             last = self._stretches[-1] if self._stretches else None
-            if last is not None and (last.stop, last.steady) == (stretch.start, stretch.steady):
+            if last is not None and (last.stop, last.motion) == (stretch.start, stretch.motion):
                 self._stretches[-1] = last._replace(stop=stretch.stop)
             else:
                 self._stretches.append(stretch)
         self._pulses += [(at, 0, shape) for at, shape in motion.pulses]
         self._pulses.sort(key=lambda pulse: pulse[0])
-        keep = int(motion.length.max(initial=SHORTEST)) + TAPS + WIDE + 2
-        if keep > len(self._past):
-            self._past = np.concatenate((np.zeros(keep - len(self._past)), self._past))
+        keep = int(max(plane.length.max(initial=SHORTEST) for plane in self._planes)) + TAPS + WIDE + 2
+        if keep > self._past.shape[1]:
+            self._past = np.pad(self._past, ((0, 0), (keep - self._past.shape[1], 0)))
 
     def samples(self, start: int, stop: int) -> Samples | None:
-        """Samples `start` to `stop`; None where the string is still all the time."""
-        self._now, keep = stop, len(self._past)
+        """Return samples `start` to `stop` of each plane, shape (planes, n); None where the string is still all the time."""
+        self._now, keep = stop, self._past.shape[1]
+        y = np.zeros((len(self._planes), keep + stop - start))
+        y[:, :keep] = self._past
         if not self._stretches or self._stretches[0].start >= stop:
-            self._past = np.concatenate((self._past, np.zeros(min(stop - start, keep))))[-keep:]
+            self._past = y[:, -keep:].copy()
             return None
-        y = np.concatenate((self._past, np.zeros(stop - start)))
         offset = keep - start  # from a sample's number to its place in `y`
         self._strike(y, offset)
         while self._stretches and (stretch := self._stretches[0]).start < stop:
             end = min(stretch.stop, stop)
-            swing = self._hold if stretch.steady else self._move
-            swing(y, stretch.start + offset, end + offset, offset)
+            self._swing(y, stretch.start + offset, end + offset, offset, stretch.motion)
             if end < stretch.stop:
                 self._stretches[0] = stretch._replace(start=end)
                 break
             del self._stretches[0]
-        self._past = y[-keep:].copy()
-        return y[keep:]
+        self._past = y[:, -keep:].copy()
+        return y[:, keep:]
+
+    def _swing(self, y: Samples, start: int, stop: int, offset: int, motion: _Motion) -> None:
+        """Let a string swing from place `start` to `stop` of `y`, whose place `offset` is sample 0."""
+        steady = motion is _Motion.STEADY
+        if self._compiled is not None:
+            for row, plane in zip(y, self._planes, strict=True):
+                self._compiled(row, start, stop, offset, plane.at, np.array(plane.values), steady)
+        elif steady:
+            self._hold(y, start, stop, offset)
+        else:
+            self._move(y, start, stop, offset, motion is _Motion.MUFFLED)
 
     def _strike(self, y: Samples, offset: int) -> None:
-        """Lays the pulses into `y`; what of one lies beyond its end waits for the next piece."""
+        """Lay the pulses into `y`; what of one lies beyond its end waits for the next piece."""
         waiting = []
-        while self._pulses and self._pulses[0][0] + offset < len(y):
+        while self._pulses and self._pulses[0][0] + offset < y.shape[1]:
             at, done, shape = self._pulses.pop(0)
             begin = at + offset
-            part = shape[done : done + len(y) - begin]
-            y[begin : begin + len(part)] += part
+            part = shape[done : done + y.shape[1] - begin]
+            y[:, begin : begin + len(part)] += part
             if done + len(part) < len(shape):
                 waiting.append((at + len(part), done + len(part), shape))
         self._pulses[:0] = waiting
 
     def _hold(self, y: Samples, start: int, stop: int, offset: int) -> None:
-        """Lets a string swing that does not change."""
-        motion = self._motion
-        knot = [min(len(motion.at) - 1, int(np.searchsorted(motion.at, start - offset, "right")))]
-        firsts, taps = kernels(motion.length[knot], motion.g0[knot], motion.g1[knot], motion.wide[knot])
-        first, oldest, reverse = int(firsts[0]), int(firsts[0]) + len(taps) - 1, np.ascontiguousarray(taps[::-1, 0])
-        for at in range(start, stop, first):
-            end = min(at + first, stop)
-            y[at:end] += np.correlate(y[at - oldest : end - first], reverse, "valid")
+        """Let a string swing that does not change."""
+        at = self._planes[0].at
+        knot = min(len(at) - 1, int(np.searchsorted(at, start - offset, "right")))
+        length, g0, g1, wide = np.array([[value[knot] for value in plane.values] for plane in self._planes]).T
+        firsts, taps = loop_taps(length, g0, g1, wide if wide.any() else None)
+        for plane, newest, kernel in zip(y, firsts.tolist(), taps[::-1].T, strict=True):
+            reverse, oldest = np.ascontiguousarray(kernel), newest + len(taps) - 1
+            for begin in range(start, stop, newest):
+                end = min(begin + newest, stop)
+                plane[begin:end] += np.correlate(plane[begin - oldest : end - newest], reverse, "valid")
 
-    def _move(self, y: Samples, start: int, stop: int, offset: int) -> None:
-        """Lets a string swing whose length or losses change from sample to sample."""
-        motion = self._motion
+    def _move(self, y: Samples, start: int, stop: int, offset: int, muffled: bool) -> None:
+        """Let a string swing whose length or losses change from sample to sample."""
+        flat, rows = y.reshape(-1), np.arange(len(y))[:, None] * y.shape[1]
         for begin in range(start, stop, _TOGETHER):
             n = min(_TOGETHER, stop - begin)
             when = np.arange(begin - offset, begin + n - offset)
-            first, taps = kernels(*(np.interp(when, motion.at, v) for v in motion.values))
-            reads = np.arange(begin, begin + n) - first - np.arange(len(taps))[:, None]
+            first, taps = loop_taps(*self._values(when, muffled))
+            newest = rows + np.arange(begin, begin + n) - first
+            back = np.arange(len(taps))[:, None, None]
+            shortest = np.minimum.reduceat(first.min(axis=0), np.arange(0, n, _CHUNK)).tolist()
             at = 0
             while at < n:
-                end = min(n, at + int(first[at]))
-                end = at + int(first[at:end].min())  # a string that grows shorter must not read what is not there yet
-                y[begin + at : begin + min(end, n)] += np.einsum("ij,ij->j", y[reads[:, at:end]], taps[:, at:end])
+                # A string that grows shorter must not read what is not there yet.
+                reach = shortest[at // _CHUNK]
+                end = min(n, at + min(shortest[at // _CHUNK : (at + reach - 1) // _CHUNK + 1]))
+                heard = np.einsum("kpn,kpn->pn", flat.take(newest[:, at:end] - back), taps[:, :, at:end])
+                y[:, begin + at : begin + end] += heard
                 at = end
+
+    def _values(self, when: NDArray[np.int64], muffled: bool) -> tuple[Samples, Samples, Samples, Samples | None]:
+        """Return what `loop_taps` wants at the samples `when`, each of shape (planes, n)."""
+        at = self._planes[0].at
+        begin = max(0, int(np.searchsorted(at, when[0], "right")) - 1)
+        knots = slice(begin, int(np.searchsorted(at, when[-1])) + 1)
+        found = np.empty((4 if muffled else 3, len(self._planes), len(when)))
+        for p, plane in enumerate(self._planes):
+            for k, values in enumerate(plane.values[: len(found)]):
+                found[k, p] = np.interp(when, at[knots], values[knots])
+        return found[0], found[1], found[2], found[3] if muffled else None
+
+
+def _joined(old: Motion, new: Motion, past: int) -> Motion:
+    """Return `new` with the knots of `old` from number `past` on before its own."""
+    both = zip((old.at, *old.values), (new.at, *new.values), strict=True)
+    at, length, g0, g1, wide = (np.concatenate((before[past:], after)) for before, after in both)
+    return Motion(at.astype(np.int64), length, g0, g1, wide, new.pulses, new.spans)
 
 
 def _stretches(motion: Motion) -> list[_Stretch]:
-    """The spans, cut wherever the values begin or cease to move."""
-    moves = np.zeros(len(motion.at) + 1, dtype=bool)  # between each two knots, and before and after all of them
+    """Return the spans, cut wherever the values begin or cease to move, or the second loss filter to work."""
+    kinds = np.zeros(len(motion.at) + 1, dtype=np.int64)  # between each two knots, and before and after all of them
     for value in motion.values:
-        moves[1:-1] |= np.diff(value) != 0
-    cut = np.unique(motion.at[moves[1:] != moves[:-1]])
+        kinds[1:-1] |= np.diff(value) != 0
+    muffled = motion.wide != 0
+    kinds[1:-1] *= 1 + (muffled[1:] | muffled[:-1])
+    cut = np.unique(motion.at[kinds[1:] != kinds[:-1]])
     found: list[_Stretch] = []
     for start, stop in motion.spans:
         edges = [start, *cut[(cut > start) & (cut < stop)].tolist(), stop]
-        found += [_Stretch(a, b, not moves[np.searchsorted(motion.at, a, "right")]) for a, b in pairwise(edges)]
+        found += [_Stretch(a, b, _Motion(kinds[np.searchsorted(motion.at, a, "right")])) for a, b in pairwise(edges)]
     return found
