@@ -206,7 +206,7 @@ def test_a_house_at_an_address(library: Path, memory: Any) -> None:
 
 def test_in_several_processes(library: Path, shelf: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     leave = Pool.__exit__
-    monkeypatch.setattr("lickwright.build.engine.SERIAL", 10)
+    monkeypatch.setattr("lickwright.build.executor_choice.SERIAL", 10)
     pools: list[object] = []
     monkeypatch.setattr(Pool, "__exit__", lambda self, *_: (pools.append(self), leave(self, *_))[1])
     assert main(["make", f"shelf://{library}/lib", "--out", f"shelf://{library}/made", "--jobs", "2"]) == 1

@@ -261,7 +261,7 @@ def test_jobs_change_nothing(run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path
     library(tmp_path / "more", 60)
     write("more/part00/n0007.lick", "what is this\n" + lick(7))
     write("more/part01/n0053.lick", 'lick "x"\n| h7 e5 ||\n')
-    monkeypatch.setattr("lickwright.build.engine.SERIAL", 10)
+    monkeypatch.setattr("lickwright.build.executor_choice.SERIAL", 10)
     monkeypatch.setattr(executor, "CHUNK", 4)
     serial = run("more", "--out", "serial", "--jobs", "1")
     parallel = run("more", "--out", "parallel", "--jobs", "3")

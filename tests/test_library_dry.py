@@ -149,7 +149,7 @@ def test_a_dry_run_by_several_processes_says_the_same(run: Run, monkeypatch: pyt
     write("out/a/number-0.mid", "a user's own")
     timeless = lambda said: (said[0], re.sub(r"; [^;]*$", "", said[1]), said[2])  # noqa: E731
     alone = timeless(run("lib", "--dry-run", "--jobs", "1"))
-    monkeypatch.setattr("lickwright.build.engine.SERIAL", 2)
+    monkeypatch.setattr("lickwright.build.executor_choice.SERIAL", 2)
     assert timeless(run("lib", "--dry-run", "--jobs", "2")) == alone
     assert list(tree(Path("out"))) == ["a/number-0.mid"]
 

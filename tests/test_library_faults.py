@@ -21,7 +21,8 @@ import pytest
 
 from building import COMMAND, kill, library, lick, make, start, stray, tree, wait_for
 from lickwright.build import task
-from lickwright.build.engine import BuildConfig, build_library
+from lickwright.build.build_config import BuildConfig
+from lickwright.build.engine import build_library
 from lickwright.cli import main
 from lickwright.cli.build_view import BuildView
 from lickwright.export import Options
@@ -258,7 +259,8 @@ from lickwright.export import Options
 from lickwright.cli.build_view import BuildView
 from lickwright.cli import terminal
 from lickwright.build import task, worker
-from lickwright.build.engine import BuildConfig, build_library
+from lickwright.build.build_config import BuildConfig
+from lickwright.build.engine import build_library
 from lickwright.store.output_keys import options_key
 from lickwright.store.types import CompileOptions
 
@@ -348,10 +350,11 @@ import ctypes, sys
 from lickwright.export import Options, tab
 from lickwright.cli import terminal
 from lickwright.cli.build_view import BuildView
-from lickwright.build.engine import BuildConfig, build_library
+from lickwright.build.build_config import BuildConfig
+from lickwright.build.engine import build_library
 from lickwright.store.output_keys import options_key
 from lickwright.store.types import CompileOptions
-from lickwright.build import engine
+from lickwright.build import executor_choice
 
 def emit(stages, options, real=tab.emit):
     if stages.timeline.title in sys.argv[1:]:
@@ -359,7 +362,7 @@ def emit(stages, options, real=tab.emit):
     return real(stages, options)
 
 tab.emit = emit
-engine.SERIAL = 1
+executor_choice.SERIAL = 1
 terminal.prepare()
 teller = BuildView(everything=True)
 order = CompileOptions(("tab", "midi"), Options(), None, options_key(Options(), ""), True)

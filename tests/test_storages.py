@@ -13,7 +13,7 @@ import pytest
 
 from building import lick
 from commanding import Run, write
-from lickwright.build.engine import SERIAL
+from lickwright.build.executor_choice import SERIAL
 from lickwright.store import addresses, source_paths
 from storages import KINDS, Place, opened
 

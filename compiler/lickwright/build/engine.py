@@ -11,15 +11,15 @@ import signal
 import sqlite3
 import threading
 import time
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from lickwright.build import planner, prune, up_to_date
-from lickwright.build.planner import Orders, Share
+from lickwright.build.build_config import BuildConfig
+from lickwright.build.planner import Orders
 from lickwright.build.summary import BuildObserver, BuildSummary
-from lickwright.export import EXPORTS
-from lickwright.store import build_speed, recorded_sounds
+from lickwright.store import build_speed
 from lickwright.store.addresses import is_remote
 from lickwright.store.build_record import BuildLog
 from lickwright.store.guarded_database import Unusable, damaged
@@ -31,47 +31,13 @@ from lickwright.store.types import CompileOptions, WorkItem, WorkResult
 from lickwright.store.unusable_manifest import set_aside_message
 
 if TYPE_CHECKING:
-    from lickwright.build.executor import Chunk, Executor
-    from lickwright.build.task import Work
-    from lickwright.build.worker import Limits, Setup
-    from lickwright.config.name_pattern import Arrangement
-    from lickwright.store.manifest import Manifest
-    from lickwright.store.recorded_sounds import Sounds
+    from lickwright.build.executor import Chunk
     from lickwright.store.storage import Storage
 
-SERIAL = 150  # sources; for fewer, workers would take longer to start than they save
-_USUAL = 400  # bytes of a source with one lick
 _EACH = 0.5  # seconds between two commits, at least
 _PART = 20  # times as long as the last commit took: a slow disk makes them rare
 
 _Enter = Callable[[Sequence[WorkItem], Sequence[WorkResult], Sequence[CompileOptions], Sequence[str]], None]
-
-
-class BuildConfig(NamedTuple):
-    """What one build is to do."""
-
-    paths: Sequence[str]  # files, folders, addresses; `-` is standard input
-    out: str  # the output folder: a path or an address
-    order_of: Callable[[str], CompileOptions]  # what is wanted of the source at a path
-    jobs: int = 1  # processes to work in; 1: in this one alone
-    overwrite: bool = False
-    share: Share = Share()
-    prune: bool = False
-    dry: bool = False  # only say what would be done
-    stdin: Callable[[], bytes | None] | None = (
-        None  # reads standard input, if `-` is among the paths; None: it cannot be read
-    )
-    report: Callable[[Iterator[bytes]], None] | None = None  # takes the parts of the machine report
-    archive: Callable[[Storage, Manifest, Sequence[Collection[str]], BuildSummary], None] | None = (
-        None  # writes the archive of a release; may add to the summary
-    )
-    release: Arrangement | None = None  # of the copies that are kept in the output folder; None: none are wanted
-    title: str = ""  # of the library, for the index of its lesson pages
-    limits: Limits | None = None  # of workers; None: the usual ones
-    workers: Callable[[Setup], Executor] | None = None  # makes the executor, in place of processes of our own
-    sync: bool = True  # what is on record as made is on the disk
-    check_contents: bool = False  # read every source to tell whether it changed, whatever its size and times
-    work: Work | None = None  # tests put one in its place that crashes
 
 
 def build_library(config: BuildConfig, observer: BuildObserver) -> BuildSummary:
@@ -269,7 +235,11 @@ class _Build:
     def _work(self, enter: _Enter) -> None:
         licks = done = 0
         self.observer.progress(0, self._todo, 0)
-        size, executor = self._executor()
+        from lickwright.build.executor_choice import choose_executor
+
+        size, executor = choose_executor(
+            self.config, self.storage, self.manifest, self._orders.all, self._todo, self.summary.begins
+        )
         with executor:  # so that workers end before anything else is done about an error
             for chunk, results in executor.run(self._chunks(size)):
                 self._enter(enter, chunk, results)
@@ -298,67 +268,6 @@ class _Build:
             self.storage.save_manifest()
             self._kept = time.monotonic()
             self._pause = max(_EACH, _PART * (self._kept - now))
-
-    # --- who does the work
-
-    def _executor(self) -> tuple[int, Executor]:
-        """Return how many sources to hand over at a time, and the executor to hand them to."""
-        from lickwright.build.executor import CHUNK, SerialExecutor
-        from lickwright.build.task import compile_source
-        from lickwright.build.worker import Limits, Setup
-
-        config = self.config
-        setup = Setup(
-            config.out, config.overwrite, tuple(self._orders.all), config.limits or Limits(),
-            config.work or compile_source, config.dry, self._sounds(),
-        )  # fmt: skip
-        if not (self._is_worth_workers() or self._has_suspect()):
-            return 1, SerialExecutor(setup, self.storage, self.summary.begins)
-        size = 1 if self._is_slow() else max(1, min(CHUNK, self._todo // (4 * config.jobs)))
-        if config.workers is not None:
-            return size, config.workers(setup)
-        from lickwright.build.process_pool import Pool
-
-        return size, Pool(setup, min(config.jobs, -(-self._todo // size)), self.summary.begins)
-
-    def _is_worth_workers(self) -> bool:
-        """Return True if others should do the work."""
-        if self.config.workers is not None:
-            return True
-        if self.config.jobs < 2 or self._todo < 2 or not self._is_shared():
-            return False
-        if self._todo >= SERIAL or self._is_slow():
-            return True
-        todo = self.manifest.db.execute("SELECT shown FROM scan WHERE state = ''").fetchall()
-        return sum(os.path.getsize(shown) for (shown,) in todo if os.path.isfile(shown)) >= SERIAL * _USUAL
-
-    def _is_shared(self) -> bool:
-        """Return True if other processes reach sources and outputs."""
-        from lickwright.store.sources import is_shared
-
-        return self.storage.is_shared and all(map(is_shared, self.config.paths))
-
-    def _is_slow(self) -> bool:
-        """Return True if a format is wanted that takes a hundred times as long as the others: a recording."""
-        return not self.config.dry and self._is_audible()
-
-    def _is_audible(self) -> bool:
-        """Return True if recordings are wanted, of their own or in lesson pages."""
-        if any(order.options.page_sound for order in self._orders.all):
-            return True
-        wanted = {name for order in self._orders.all for name in order.formats}
-        return any(row.is_audio for row in EXPORTS if row.name in wanted)
-
-    def _has_suspect(self) -> bool:
-        """Return True if a source that crashed a worker is to be tried again: never in this process."""
-        row = self.manifest.db.execute(
-            "SELECT 1 FROM scan JOIN sources s ON s.path = scan.path WHERE state = '' AND alone LIMIT 1"
-        ).fetchone()
-        return row is not None
-
-    def _sounds(self) -> Sounds:
-        """Return the recordings on record, if any are wanted."""
-        return recorded_sounds.of(self.manifest) if self._is_audible() else {}
 
     def _chunks(self, size: int) -> Iterator[Chunk]:
         from itertools import islice

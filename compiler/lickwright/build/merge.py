@@ -8,50 +8,40 @@ taken over; the folders of the shares are only read.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from json import loads
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.build import planner, prune
 from lickwright.build.prediction import Prediction
+from lickwright.build.share_contents import ShareSource, paths_of_source, read_outputs, source_rows, text_of_source
 from lickwright.build.shares import Broken, ShareFolder, of_share, open_share
 from lickwright.build.summary import BuildObserver, BuildSummary
 from lickwright.core.diagnostics import Diagnostic, has_errors
-from lickwright.core.files import UNREADABLE, error_reason
-from lickwright.core.source import Span, Unreadable
+from lickwright.core.files import UNREADABLE
+from lickwright.core.source import Span
 from lickwright.export import Options
-from lickwright.store import diagnostics_json, recorded_sounds
+from lickwright.store import diagnostics_json
 from lickwright.store.addresses import is_remote
 from lickwright.store.build_record import save_build_record
 from lickwright.store.dry_output import Rehearsal
 from lickwright.store.locked_output import hold_output
-from lickwright.store.manifest import Made, Manifest
+from lickwright.store.manifest import Manifest
 from lickwright.store.manifest_writer import ManifestWriter
 from lickwright.store.open_storage import open_storage
 from lickwright.store.output_keys import KEY
-from lickwright.store.output_writer import LARGEST, Output, OutputWriter, Placed, content_digest
-from lickwright.store.ownership import UnsafePath
+from lickwright.store.output_writer import Output, OutputWriter, Placed
 from lickwright.store.source_paths import (
     STDIN,
-    folder_from_output,
     names_from_output,
-    output_root,
     owner_in_words,
-    real_path,
 )
-from lickwright.store.sources import read_source
-from lickwright.store.spool import Large
-from lickwright.store.storage import Storage, read_output
-from lickwright.store.types import CompileOptions, Skipped, Trouble, WorkItem, WorkResult
+from lickwright.store.storage import Storage
+from lickwright.store.types import CompileOptions, Trouble, WorkItem, WorkResult
 
 if TYPE_CHECKING:
     from lickwright.config.name_pattern import Arrangement
-    from lickwright.store.features import LickFacts
 
-_SOURCES = (
-    "SELECT id, path, target, hash, key, formats, made, refused, findings, indexed, alone FROM sources ORDER BY id"
-)
 _ENTRY = (
     "INSERT OR REPLACE INTO scan (id, shown, path, target, ordered, named, ours, before, state, findings) "
     "VALUES (?, ?, ?, ?, ?, 0, 1, 0, ?, ?)"
@@ -116,38 +106,49 @@ class _Merging:
         if self._storage.limits and self._manifest.is_empty():
             self._observer.say(self._storage.limits)
         planner.begin(self._manifest)
+        broken = self._take_over_all()
+        summary.found = summary.built + summary.failed
+        for trouble in broken + self._doubled:
+            summary.broke(trouble)
+        prune.find_lost(self._manifest, config.out)
+        if self._foreseen is not None:
+            self._foretell(self._foreseen)
+        else:
+            self._finish()
+        if config.report is not None:
+            from lickwright.build.report import report_parts
+
+            config.report(report_parts(config.out, summary, self._manifest))
+
+    def _take_over_all(self) -> list[Trouble]:
+        """Take over every source of every share; return the shares that cannot be used."""
         broken: list[Trouble] = []
-        for part in config.parts:
+        for part in self._config.parts:
             storage = open_storage(part.folder)
             try:
                 with open_share(storage) as theirs:
-                    storage.refresh()
                     for source in self._sources(part, storage, theirs):
                         self._enter(*source)
             except Broken as e:
                 why = UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the share again")
                 broken.append(Trouble(part.folder, why))
             self._tell_unread(part)
-        summary.found = summary.built + summary.failed
-        for trouble in broken + self._doubled:
-            summary.broke(trouble)
-        prune.find_lost(self._manifest, config.out)
-        if self._foreseen is not None:
-            self._foreseen.tell(self._observer, summary, config.prune)
-            self._foreseen.estimate(summary, 0, 0.0)
-            if self._manifest.has_copies() or config.release is not None:
-                summary.release.append("the release would be brought up to date")
-        else:
-            if config.prune:
-                summary.pruned(*prune.prune(self._manifest, self._storage))
-            else:
-                summary.gone, summary.older = prune.count_prunable(self._manifest)
-            self._update_release()
-            self._keep_record()
-        if config.report is not None:
-            from lickwright.build.report import report_parts
+        return broken
 
-            config.report(report_parts(config.out, summary, self._manifest))
+    def _foretell(self, foreseen: Prediction) -> None:
+        foreseen.tell(self._observer, self._summary, self._config.prune)
+        foreseen.estimate(self._summary, 0, 0.0)
+        if self._manifest.has_copies() or self._config.release is not None:
+            self._summary.release.append("the release would be brought up to date")
+
+    def _finish(self) -> None:
+        summary = self._summary
+        if self._config.prune:
+            summary.pruned(*prune.prune(self._manifest, self._storage))
+        else:
+            summary.gone, summary.older = prune.count_prunable(self._manifest)
+        self._update_release()
+        self._keep_record()
 
     def _update_release(self) -> None:
         """Bring the release in the output folder up to date, where one is wanted or on record."""
@@ -172,11 +173,10 @@ class _Merging:
     def _paths(self) -> list[str]:
         """Return what was named when the shares were made, as our manifest keeps it."""
         first = self._config.parts[0]
-        fixed = (path if path == STDIN or is_remote(path) else None for path in first.record.paths)
-        named = [
-            one if one is not None else os.path.join(first.folder, path)
-            for one, path in zip(fixed, first.record.paths, strict=True)
-        ]
+        named = (
+            path if path == STDIN or is_remote(path) else os.path.join(first.folder, path)
+            for path in first.record.paths
+        )
         return names_from_output(self._config.out, named)
 
     def _keep_record(self) -> None:
@@ -194,11 +194,11 @@ class _Merging:
         self, part: ShareFolder, storage: Storage, theirs: Manifest
     ) -> Iterator[tuple[WorkItem, WorkResult, CompileOptions, str]]:
         """Yield each source of a share with what is taken over of it, and its path as our manifest has it. Raises `Broken`."""
-        for row in _rows(theirs):
+        for row in source_rows(theirs):
             if row[1] in part.record.gone:
                 continue
             with of_share():
-                source = _Source.read(part, theirs, self._config.out, row)
+                source = ShareSource.read(part, theirs, self._config.out, row)
             if source.path in self._from:
                 self._doubled.append(Trouble(source.shown, _twice(self._from[source.path], part.folder)))
                 continue
@@ -206,11 +206,11 @@ class _Merging:
             yield *self._take_over(part, storage, source), source.path
 
     def _take_over(
-        self, part: ShareFolder, storage: Storage, source: _Source
+        self, part: ShareFolder, storage: Storage, source: ShareSource
     ) -> tuple[WorkItem, WorkResult, CompileOptions]:
         """Write the outputs of one source that are as they were made, and return what came of it."""
         manifest = self._manifest
-        outputs, troubles = _read(storage, source.target, source.rows)
+        outputs, troubles = read_outputs(storage, source.target, source.rows)
         if source.hash is None and not source.alone and not troubles:
             troubles.append(Trouble(source.shown, _half(part.folder)))
         known = tuple(manifest.known(source.target).values())
@@ -219,16 +219,27 @@ class _Merging:
         self._number += 1
         item = WorkItem(self._number, source.shown, source.target, 0, known, claims, taken=owner)
         placed = self._writer.put(item, outputs) if outputs else Placed((), 0, ())
-        troubles += placed.troubles
-        result = WorkResult(
-            self._number,
+        result = self._result(source, item, outputs, placed, [*troubles, *placed.troubles])
+        return item, result, CompileOptions(source.formats, Options(), None, source.key, source.indexed)
+
+    def _result(
+        self,
+        source: ShareSource,
+        item: WorkItem,
+        outputs: Sequence[Output],
+        placed: Placed,
+        troubles: Sequence[Trouble],
+    ) -> WorkResult:
+        """Return what came of one source, as a build would have it."""
+        return WorkResult(
+            item.id,
             source.hash is not None and not troubles,
             source.hash or b"-",
             len({output.lick for output in placed.made}) if troubles else source.made,
-            tuple(one._replace(older=sum(row.lick == one.slug for row in known)) for one in source.licks),
+            tuple(one._replace(older=sum(row.lick == one.slug for row in item.known)) for one in source.licks),
             tuple({output.lick for output in outputs}),
             source.findings,
-            _text(source.shown, source.hash) if source.found else "",
+            text_of_source(source.shown, source.hash) if source.found else "",
             outputs=placed.made,
             written=placed.written,
             size=placed.size,
@@ -239,7 +250,6 @@ class _Merging:
             ok=not source.licks and not has_errors(source.found),
             named=source.named,
         )
-        return item, result, CompileOptions(source.formats, Options(), None, source.key, source.indexed)
 
     def _enter(self, item: WorkItem, result: WorkResult, order: CompileOptions, path: str) -> None:
         if self._foreseen is not None:
@@ -257,47 +267,11 @@ class _Merging:
     def _tell_unread(self, part: ShareFolder) -> None:
         """Tell the sources of which the share knows nothing, since they could not be read."""
         for path in part.record.unread:
-            shown, ours = _places(part.folder, self._config.out, path)
+            shown, ours = paths_of_source(part.folder, self._config.out, path)
             self._unread.append(ours)
             why = "the source could not be read when the share was made"
             finding = UNREADABLE.at(Span(0, 0), why, "make the share again")
             self._summary.trouble(shown, diagnostics_json.diagnostics_to_json([finding]))
-
-
-class _Source(NamedTuple):
-    """What a share has on record of one source."""
-
-    shown: str  # its path as the user would write it
-    path: str  # as our manifest has it
-    target: str
-    hash: bytes | None
-    key: bytes
-    formats: tuple[str, ...]
-    made: int
-    licks: tuple[Skipped, ...]
-    findings: str
-    found: tuple[Diagnostic, ...]  # the same findings
-    indexed: bool
-    alone: bool
-    facts: tuple[LickFacts, ...]
-    rows: Sequence[Made]
-    named: tuple[Any, ...]
-    heard: tuple[tuple[bytes, bytes], ...]
-
-    @staticmethod
-    def read(part: ShareFolder, theirs: Manifest, out: str, row: tuple[Any, ...]) -> _Source:
-        """Return what the row of a source says, with what belongs to it in other tables. Raises `Broken`."""
-        id, path, target, hash, key, formats, made, refused, findings, indexed, alone = row
-        shown, path = _places(part.folder, out, path)
-        licks = tuple(Skipped(str(title), str(why), str(slug)) for title, why, slug, _ in loads(refused or "[]"))
-        found = diagnostics_json.diagnostics_from_json(findings, None)
-        if found is None:
-            raise Broken("it is damaged")
-        rows = theirs.current(target)
-        return _Source(
-            shown, path, target, hash, key, tuple(formats.split(",")), made, licks, findings, found, bool(indexed), bool(alone),
-            _facts(theirs, id) if indexed else (), rows, theirs.names(target), recorded_sounds.known(theirs, rows),
-        )  # fmt: skip
 
 
 def _place_in_scan(named: Sequence[str], path: str) -> tuple[object, ...]:
@@ -309,15 +283,6 @@ def _place_in_scan(named: Sequence[str], path: str) -> tuple[object, ...]:
     return (above, [*((1, folder) for folder in folders), (0, name)])
 
 
-def _places(part: str, out: str, path: str) -> tuple[str, str]:
-    """Return a path of a share's manifest as the user would write it, and as the manifest of `out` has it."""
-    if path == STDIN or is_remote(path):
-        return path, path
-    whole = os.path.normpath(os.path.join(real_path(part), path))
-    here = os.path.relpath(whole)
-    return whole if here.startswith(os.pardir) else here, folder_from_output(output_root(out), whole)
-
-
 def _half(folder: str) -> Diagnostic:
     why = f"not all of it could be made when the share in {folder} was"
     return UNREADABLE.at(Span(0, 0), why, "make the share again: it says why")
@@ -326,57 +291,3 @@ def _half(folder: str) -> Diagnostic:
 def _twice(first: str, second: str) -> Diagnostic:
     why = f"it is in {first} and in {second}, where it was made outside of its share: not taken from there"
     return UNREADABLE.at(Span(0, 0), why, "make that share again in an empty folder")
-
-
-def _text(path: str, hash: bytes | None) -> str:
-    """Return the source, to show what is wrong under its lines; "" where it is elsewhere, or another by now."""
-    try:
-        data = read_source(path)
-    except Unreadable:
-        return ""
-    return data.decode("utf-8", "replace") if content_digest(data) == hash else ""
-
-
-def _rows(theirs: Manifest) -> Iterator[tuple[Any, ...]]:
-    """Yield the sources of a share. Raises `Broken`."""
-    with of_share():
-        rows = iter(theirs.db.execute(_SOURCES))
-    while True:
-        with of_share():
-            row = next(rows, None)
-        if row is None:
-            return
-        yield row
-
-
-def _read(storage: Storage, target: str, rows: Iterable[Made]) -> tuple[list[Output], list[Trouble]]:
-    """Return the outputs of one source that are as they were made; never through a link, and no more of a file than it should have."""
-    outputs: list[Output] = []
-    troubles: list[Trouble] = []
-    for row in rows:
-        why: Diagnostic | None = None
-        data: bytes | Large = b""
-        try:
-            state = storage.state(target, row.name)
-            if state is None:
-                raise FileNotFoundError(2, os.strerror(2))
-            if state.kind != "file":
-                raise UnsafePath(f"{row.name} is a {state.kind} and not ours: take it away")
-            if state.size == row.size <= LARGEST:
-                data = Large(partial(read_output, storage, target, row.name))
-            if len(data) != row.size or content_digest(data) != row.hash:
-                changed = "the file was changed since it was made: left out"
-                why = UNREADABLE.at(Span(0, 0), changed, "build the shard again")
-        except OSError as e:
-            why = UNREADABLE.at(Span(0, 0), f"the file cannot be read: {error_reason(e)}", "build the shard again")
-        if why is None:
-            outputs.append(Output(row.name, data, row.lick, row.format))
-        else:
-            troubles.append(Trouble(storage.shown(target, row.name), why))
-    return outputs, troubles
-
-
-def _facts(theirs: Manifest, id: int) -> tuple[LickFacts, ...]:
-    from lickwright.store import index_schema
-
-    return tuple(index_schema.load_index_rows(theirs.db, id))

@@ -153,11 +153,12 @@ def of_share() -> Iterator[None]:
 
 @contextmanager
 def open_share(storage: Storage) -> Iterator[Manifest]:
-    """Open a share's manifest to be read. Raises `Broken`."""
+    """Open a share's manifest to be read, and prepare its storage for questions about its files. Raises `Broken`."""
     with ExitStack() as stack:
         try:
             with of_share():
                 manifest = stack.enter_context(storage.manifest(write=False))
+                storage.refresh()
         except OSError as e:  # a build was cut off there, say
             raise Broken(error_reason(e)) from None
         yield manifest

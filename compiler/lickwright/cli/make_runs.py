@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lickwright.build.engine import BuildConfig, build_library
+from lickwright.build.build_config import BuildConfig
+from lickwright.build.engine import build_library
 from lickwright.build.summary import BuildSummary
 from lickwright.cli import archive_options, terminal
 from lickwright.cli.build_view import BuildView, ReportFile, run_merge

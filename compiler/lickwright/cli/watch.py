@@ -16,7 +16,7 @@ from lickwright.core.source import Source
 from lickwright.report import console
 
 if TYPE_CHECKING:
-    from lickwright.build.engine import BuildConfig
+    from lickwright.build.build_config import BuildConfig
 
 
 class _Round(BuildView):

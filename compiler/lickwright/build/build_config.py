@@ -1,0 +1,48 @@
+"""What one build is to do, as a plain value.
+
+In: nothing. Out: `BuildConfig`, which the command line makes and `engine.py` follows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Sequence
+from typing import TYPE_CHECKING, NamedTuple
+
+from lickwright.build.planner import Share
+
+if TYPE_CHECKING:
+    from lickwright.build.executor import Executor
+    from lickwright.build.summary import BuildSummary
+    from lickwright.build.task import Work
+    from lickwright.build.worker import Limits, Setup
+    from lickwright.config.name_pattern import Arrangement
+    from lickwright.store.manifest import Manifest
+    from lickwright.store.storage import Storage
+    from lickwright.store.types import CompileOptions
+
+
+class BuildConfig(NamedTuple):
+    """What one build is to do."""
+
+    paths: Sequence[str]  # files, folders, addresses; `-` is standard input
+    out: str  # the output folder: a path or an address
+    order_of: Callable[[str], CompileOptions]  # what is wanted of the source at a path
+    jobs: int = 1  # processes to work in; 1: in this one alone
+    overwrite: bool = False
+    share: Share = Share()
+    prune: bool = False
+    dry: bool = False  # only say what would be done
+    stdin: Callable[[], bytes | None] | None = (
+        None  # reads standard input, if `-` is among the paths; None: it cannot be read
+    )
+    report: Callable[[Iterator[bytes]], None] | None = None  # takes the parts of the machine report
+    archive: Callable[[Storage, Manifest, Sequence[Collection[str]], BuildSummary], None] | None = (
+        None  # writes the archive of a release; may add to the summary
+    )
+    release: Arrangement | None = None  # of the copies that are kept in the output folder; None: none are wanted
+    title: str = ""  # of the library, for the index of its lesson pages
+    limits: Limits | None = None  # of workers; None: the usual ones
+    workers: Callable[[Setup], Executor] | None = None  # makes the executor, in place of processes of our own
+    sync: bool = True  # what is on record as made is on the disk
+    check_contents: bool = False  # read every source to tell whether it changed, whatever its size and times
+    work: Work | None = None  # tests put one in its place that crashes
