@@ -14,7 +14,7 @@ from random import Random
 from lickwright.compare.diff import score_position
 from lickwright.compiler import CompiledLick, compile_text
 from lickwright.core.source import Source
-from lickwright.notation.canonical import canonical
+from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.techniques import JOINS, MARKS, PICKED, SHAPES, Curve, Damping
 from lickwright.notation.techniques import TechniqueKind as Place
@@ -105,7 +105,7 @@ class Page:
                     made.append(item)
             return tuple(made)
 
-        return canonical(Book(self.head, (replace(self.lick, music=build(self.lick.music)),)))
+        return canonical_text(Book(self.head, (replace(self.lick, music=build(self.lick.music)),)))
 
     # ---- what a difference asks about an event
 

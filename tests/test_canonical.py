@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lickwright.core.source import Source
-from lickwright.notation.canonical import canonical
+from lickwright.notation.canonical import canonical_text
 from lickwright.notation.navigation import NAVIGATION
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.techniques import (
@@ -68,9 +68,9 @@ def test_there_are_samples() -> None:
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 def test_samples_come_back(path: Path) -> None:
     book = read(path.read_text("utf-8"))
-    text = canonical(book)
+    text = canonical_text(book)
     assert read(text) == book
-    assert canonical(read(text)) == text
+    assert canonical_text(read(text)) == text
 
 
 UNTIDY = """\ufeff# head
@@ -115,16 +115,16 @@ box 1
 
 def test_untidy_text_comes_back() -> None:
     book = read(UNTIDY.replace("\n", "\r\n"))
-    text = canonical(book)
+    text = canonical_text(book)
     assert text.startswith(TIDY[: TIDY.index("  B8")])
     assert read(text) == book
-    assert canonical(read(text)) == text
+    assert canonical_text(read(text)) == text
     assert [line for line in text.splitlines() if "#" in line].__len__() == UNTIDY.count("#")
 
 
 def test_what_could_not_be_read_is_not_written() -> None:
     with pytest.raises(ValueError, match="could not be read"):
-        canonical(Book((), (Lick("x", (), (BarLine(), Unknown())),)))
+        canonical_text(Book((), (Lick("x", (), (BarLine(), Unknown())),)))
 
 
 # --- any tree ----------------------------------------------------------------------------------------------------
@@ -241,6 +241,6 @@ def licks(draw: st.DrawFn) -> Lick:
 @given(st.lists(licks(), min_size=1, max_size=2))
 def test_any_tree_comes_back(some: list[Lick]) -> None:
     book = Book((Field("by", "Mara Quill"),), tuple(some))
-    text = canonical(book)
+    text = canonical_text(book)
     assert read(text) == book
-    assert canonical(read(text)) == text
+    assert canonical_text(read(text)) == text

@@ -25,7 +25,7 @@ from lickwright.index.edit_distance import (
 )
 from lickwright.index.similarity_search import find_similar
 from lickwright.music.pitch import parse_key
-from lickwright.notation.canonical import canonical
+from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.store.features import LickFacts
 from lickwright.store.index_schema import SEARCH_SCHEMA
@@ -141,7 +141,7 @@ def moved_samples() -> list[tuple[LickFacts, LickFacts]]:
             n = len(pairs)
             key = str(parse_key(own.key).transposed(n % 11 + 1)) if own.key else None
             there = move_lick(lick, book, source, MoveRequest(key=key, box=str(n % 5 + 1)))
-            pairs.append((own, facts_of(canonical(book_with_licks(book, [there.lick])))[0]))
+            pairs.append((own, facts_of(canonical_text(book_with_licks(book, [there.lick])))[0]))
     return pairs
 
 

@@ -12,7 +12,7 @@ from lickwright.compiler import compile_file, compile_text
 from lickwright.core.source import Source
 from lickwright.index.search import create_memory_index
 from lickwright.music.pitch import parse_key
-from lickwright.notation.canonical import canonical
+from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.performance.tempo_map import TempoMap
 from lickwright.store.index_schema import add, load_index_rows, remove
@@ -191,7 +191,7 @@ def test_samples_moved_to_another_key_and_box_are_the_same_phrase() -> None:
                     assert wish.by == "shape"
                     continue
                 by_shape += wish.by == "shape"
-                (again,) = facts_of(canonical(book_with_licks(book, [there.lick])))
+                (again,) = facts_of(canonical_text(book_with_licks(book, [there.lick])))
                 assert again.ok and again.phrase == own.phrase, (own.title, wish)
                 if wish.key:
                     assert again.degree == own.degree and again.key == wish.key

@@ -14,7 +14,7 @@ import pytest
 
 from lickwright.compiler import CompiledLick, compile_text
 from lickwright.core.source import Source
-from lickwright.notation.canonical import canonical
+from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Field, Lick
 from lickwright.timeline.build import build_timeline
@@ -41,7 +41,7 @@ def written(music: str, head: str = HEAD, **wish: str | int) -> str:
     """The music of the moved lick, as text."""
     book, _ = read(f"{head}{music}\n")
     one = moved(music, head, **wish)
-    text = canonical(Book((), (one.lick,)))
+    text = canonical_text(Book((), (one.lick,)))
     return text[text.index("|") :].strip()
 
 
@@ -140,7 +140,7 @@ def test_a_lick_goes_into_the_box_that_was_asked_for_though_it_is_harder_there(k
     wish: dict[str, str | int] = {"box": box} if key is None else {"box": box, "key": key}
     one = moved(music, HEAD, **wish)
     assert not [words for words in one.said if "the hand cannot hold it" in words]
-    found = compile_text(canonical(Book((), (one.lick,)))).diagnostics
+    found = compile_text(canonical_text(Book((), (one.lick,)))).diagnostics
     assert not [d for d in found if d.code == "L204"], "it moves to another box than the one that it names"
 
 
@@ -155,7 +155,7 @@ def test_a_box_is_found_by_pitch_and_the_way_back_restores_the_pitches() -> None
     assert area is not None
     inside = [s for s in there.timeline.sounds if (s.string, s.fret) in area.places]
     assert len(inside) >= len(there.timeline.sounds) - 2
-    back_book, back_source = read(canonical(Book(book.head, (there.lick,))))
+    back_book, back_source = read(canonical_text(Book(book.head, (there.lick,))))
     back = move_lick(back_book.licks[0], back_book, back_source, MoveRequest(box="1"))
     assert heard(back.timeline) == heard(before)
 
@@ -277,7 +277,7 @@ def test_meant_lines_go_where_they_hide_nothing(of_file: bool) -> None:
     before = [d.code for d in compile_text(f"{head}{music}\n").licks[0].diagnostics]
     assert "L439" not in before and "L191" not in before
     one = moved(music, head, key="A minor")
-    after = compile_text(canonical(book_with_licks(read(f"{head}{music}\n")[0], [one.lick])))
+    after = compile_text(canonical_text(book_with_licks(read(f"{head}{music}\n")[0], [one.lick])))
     why = (
         "hides nothing here: it stands in the head of the file, and stays"
         if of_file
@@ -309,7 +309,7 @@ def harder(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> tuple[M
         one = move_lick(lick, book, source, wish)
     except Unmovable:
         return None
-    after = compile_text(canonical(book_with_licks(book, [one.lick]))).licks[0]
+    after = compile_text(canonical_text(book_with_licks(book, [one.lick]))).licks[0]
     before = next(c for c in compiled(source.text) if c.title == lick.title)
     counts = [
         Counter(d.code for d in c.diagnostics if d.code.startswith("L4") and d.severity == "warning")
@@ -371,7 +371,7 @@ def licks() -> list[tuple[Lick, Book, Source, Timeline]]:
 def in_all(lick: Lick, book: Book, source: Source, timeline: Timeline, wish: MoveRequest) -> MovedLick:
     """Moved, with the text of it compiled again: no errors, and every pitch as far as it was to go."""
     one = move_lick(lick, book, source, wish)
-    again = compile_text(canonical(book_with_licks(book, [one.lick]))).licks[0]
+    again = compile_text(canonical_text(book_with_licks(book, [one.lick]))).licks[0]
     assert again.ok and again.timeline is not None, (lick.title, wish, [d.message for d in again.diagnostics])
     expected = [(at, round(pitch + one.semitones, 2)) for at, pitch in heard(timeline)]
     assert heard(again.timeline) == expected, (lick.title, wish)
@@ -396,7 +396,7 @@ def test_every_sample_into_a_box_and_back() -> None:
     for n, (lick, book, source, timeline) in enumerate(licks()):
         there = in_all(lick, book, source, timeline, MoveRequest(box=str(n % 5 + 1)))
         assert there.semitones == 0
-        book2, source2 = read(canonical(book_with_licks(book, [there.lick])))
+        book2, source2 = read(canonical_text(book_with_licks(book, [there.lick])))
         box = str(timeline.settings.box or "any")
         back = in_all(book2.licks[0], book2, source2, there.timeline, MoveRequest(box=box))
         assert heard(back.timeline) == heard(timeline), lick.title
@@ -429,7 +429,7 @@ def test_the_head_of_a_file_says_what_all_its_licks_say() -> None:
         )
     )
     done = [move_lick(lick, book, source, MoveRequest(key="C minor")).lick for lick in book.licks]
-    text = canonical(book_with_licks(book, done))
+    text = canonical_text(book_with_licks(book, done))
     assert text.startswith("key C minor\nby  Me\n")
     assert text.count("key") == 1
     assert compile_text(text).ok

@@ -12,7 +12,7 @@ from lickwright import compile_text
 from lickwright.compiler.compilation import CompiledLick
 from lickwright.core.diagnostics import Severity
 from lickwright.core.source import Source
-from lickwright.notation.canonical import canonical
+from lickwright.notation.canonical import canonical_text
 from lickwright.notation.navigation import BY_SIGN, NAVIGATION
 from lickwright.notation.syntax import parse_source
 
@@ -137,8 +137,8 @@ def test_each_mark_is_written_again_as_it_was(mark: object) -> None:
     text = f'lick "Gate"\n| {"@" + mark.sign + " " if mark.opens else ""}G5 - - -{"" if mark.opens else " @" + mark.sign} ||\n'  # type: ignore[attr-defined]
     book, found = parse_source(Source("-", text))
     assert not found
-    assert parse_source(Source("-", canonical(book)))[0] == book
-    assert canonical(book) == text
+    assert parse_source(Source("-", canonical_text(book)))[0] == book
+    assert canonical_text(book) == text
 
 
 def test_the_tab_shows_and_explains_them() -> None:

@@ -82,7 +82,7 @@ def test_the_kept_tables_are_those_of_the_grammar() -> None:
 
 def test_every_state_and_rule_of_the_tables_is_one_of_larks() -> None:
     lark = syntax.lark_parser()
-    tables = syntax.tables()
+    tables = syntax.kept_tables()
     assert tables is not None
     assert len(tables.states) == len(lark.parser.parser._parse_table.states)
     assert len(tables.rules) == len(lark.rules)
@@ -116,7 +116,7 @@ def test_a_grammar_that_the_loop_cannot_drive_is_refused(extra: str) -> None:
 def same_tree(text: str) -> None:
     """Fails where our tree of a text differs from Lark's: in shape, in what a token says, or in any of its places."""
     source = Source("-", text)
-    tables = syntax.tables()
+    tables = syntax.kept_tables()
     assert tables is not None
     pairs: list[tuple[Tree | Token, LarkTree[LarkToken] | LarkToken]] = [
         (TreeParser(source.text, tables).parse(), syntax.lark_parser().parse(source.text))
@@ -195,11 +195,11 @@ def test_the_tree_of_a_lick_past_its_limit_is_larks(monkeypatch) -> None:
 def test_lark_serves_where_the_tables_do_not_fit(monkeypatch) -> None:
     texts = [path.read_text("utf-8") for path in FILES[:6]]
     kept = [syntax.parse_text(text) for text in texts]
-    damaged = syntax.tables()._replace(
-        states=[state._replace(actions={}, appends={}) for state in syntax.tables().states]
+    damaged = syntax.kept_tables()._replace(
+        states=[state._replace(actions={}, appends={}) for state in syntax.kept_tables().states]
     )
     for tables in (None, damaged):
-        monkeypatch.setattr(syntax, "tables", lambda tables=tables: tables)
+        monkeypatch.setattr(syntax, "kept_tables", lambda tables=tables: tables)
         assert [syntax.parse_text(text) for text in texts] == kept
 
 

@@ -17,7 +17,7 @@ from random import Random
 from lickwright import compile_text
 from lickwright.core.slugs import slug
 from lickwright.core.source import Source
-from lickwright.notation.canonical import canonical
+from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Lick
 from lickwright.timeline.build import build_timeline
@@ -85,13 +85,13 @@ def _moved(lick: Lick, book: Book, source: Source) -> Iterator[str]:
     key = timeline.settings.key
     places = [(str(key.transposed(n)), box) for n in range(12) for box in "12345"] if key else []
     Random(lick.title).shuffle(places)
-    own = canonical(book_with_licks(book, [lick]))
+    own = canonical_text(book_with_licks(book, [lick]))
     if _clean(own):
         yield own
     made = 1
     for to_key, box in places:
         try:
-            text = canonical(
+            text = canonical_text(
                 book_with_licks(book, [move_lick(lick, book, source, MoveRequest(key=to_key, box=box)).lick])
             )
         except Unmovable:

@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 
 from lickwright.core.source import Source
-from lickwright.notation.canonical import canonical
+from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Lick
 from lickwright.timeline.build import build_timeline
@@ -26,7 +26,7 @@ def seconds(lick: Lick, book: Book, source: Source) -> tuple[float, int]:
     assert timeline is not None and timeline.settings.key is not None
     keys = [str(timeline.settings.key.transposed(n)) for n in range(12)]
     family = [move_lick(lick, book, source, MoveRequest(key=key, box=box)).lick for key in keys for box in "12345"]
-    canonical(book_with_licks(book, family))
+    canonical_text(book_with_licks(book, family))
     return time.process_time() - start, len(timeline.sounds)
 
 

@@ -46,7 +46,7 @@ def source(data: bytes) -> str:
     from lickwright.compiler.rules import all_rules
     from lickwright.core.source import Source
     from lickwright.export import EXPORTS
-    from lickwright.notation.canonical import canonical
+    from lickwright.notation.canonical import canonical_text
     from lickwright.notation.syntax import parse_source
     from lickwright.report import annotations, console, sarif
     from lickwright.store.features import facts
@@ -67,10 +67,10 @@ def source(data: bytes) -> str:
                 assert lick.emit(row.name).data
     book, unread = parse_source(text)
     if not unread and compilation.ok:
-        written = canonical(book)
+        written = canonical_text(book)
         again, found = parse_source(Source("again", written))
         assert not found, "the canonical text cannot be read"
-        assert canonical(again) == written, "the canonical text is not its own canonical text"
+        assert canonical_text(again) == written, "the canonical text is not its own canonical text"
     return "made" if compilation.ok and compilation.licks else "refused"
 
 

@@ -1,7 +1,7 @@
 """Mend brackets between lexer and parser, so that no text stops the parser.
 
-In: the tokens of one text, one after another. Out: for each, the tokens that the parser is to see in its place. Says nothing to the user: what
-was mended can be told from the tokens, and the builder reports it.
+In: the tokens of one text, one after another. Out: for each, the tokens that the parser is to see in its place. Reports nothing: what was mended
+can be told from the tokens, and the builder reports it.
 """
 
 from __future__ import annotations

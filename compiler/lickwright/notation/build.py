@@ -1,6 +1,6 @@
-"""Parse tree → book: the lines outside the music.
+"""Parse tree → book: titles, fields, and the lines outside the music.
 
-In: Lark's tree of one text. Out: a `Book` and its findings. The music is `build_music.py`'s; what sounds is judged by `timeline/build.py`.
+In: the parse tree of one text. Out: a `Book` and its findings. The music is `build_music.py`'s. What it sounds like is not judged here.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ _TYPED = str.maketrans("“”„«»", '"""""')
 
 
 class _FieldLine(NamedTuple):
-    """A field, wherever it stands."""
+    """A field taken apart, wherever it stands."""
 
     name: str
     value: str
@@ -72,7 +72,7 @@ _read_short_field = lru_cache(maxsize=2048)(_read_field)  # equal lines share wh
 
 
 class Builder:
-    """Builds one text's tree."""
+    """Builds the book of one text."""
 
     def __init__(self, source: Source, run_pattern: Callable[[], re.Pattern[str]]) -> None:
         self.source = source
@@ -85,7 +85,7 @@ class Builder:
         self._music = MusicBuilder(self.text, self.report, run_pattern, self._has_invisible, self._crowded)
 
     def report(self, rule: Rule, span: Span, message: str, hint: str | None = None, fix: Fix | None = None, /) -> None:
-        """Adds a finding, up to a number that nobody reads any more."""
+        """Add a finding, up to a number that nobody reads any more."""
         error = rule.severity is Severity.ERROR
         if not self._crowded() and (error or len(self.found) < MAX_FINDINGS):
             self._here += error
@@ -96,7 +96,7 @@ class Builder:
         return len(self.found) >= MAX_FINDINGS and self._here >= FEW
 
     def book(self, tree: Tree) -> tuple[Book, list[Diagnostic]]:
-        """The whole file."""
+        """Return the book of the whole file, and its findings."""
         self._find_invisible()
         licks = [child for child in tree.children if isinstance(child, Tree)]
         head = self._header(child for child in tree.children if isinstance(child, Token))
@@ -120,7 +120,7 @@ class Builder:
         return book, self.found
 
     def _find_same_titles(self, licks: Iterable[Lick]) -> None:
-        """Reports every title that an earlier lick has already."""
+        """Report every title that an earlier lick has already."""
         first: dict[str, Lick] = {}
         for lick in licks:
             if not self.text.startswith('"', lick.title_span.start) or not lick.title.strip():
@@ -148,11 +148,11 @@ class Builder:
                 Span(*match.span()),
                 f"an invisible character ({name}) stands here",
                 "delete it and type the place again",
-                self._seen_without(match.start()),
+                self._removal(match.start()),
             )
 
-    def _seen_without(self, at: int) -> Fix | None:
-        """Taking out a character without width is sure where a note stands there without it; any other may stand for something."""
+    def _removal(self, at: int) -> Fix | None:
+        """Return the fix that takes out a character without width; None where no note stands there without it."""
         first = last = at
         while first and self.text[first - 1] not in _ENDS and at - first < 100:
             first -= 1
@@ -179,7 +179,7 @@ class Builder:
                 out.append(self._music.comment(token))
             else:
                 if "\n" in self.text[max(junk_end, 0) : token.start] or junk_end < 0:
-                    self._junk(span_of(token))
+                    self._report_junk(span_of(token))
                 junk_end = token.end
         return tuple(out)
 
@@ -207,7 +207,7 @@ class Builder:
             "longer text fits a comment (`#`) or a page of its own",
         )
 
-    def _junk(self, span: Span) -> None:
+    def _report_junk(self, span: Span) -> None:
         line = self.text[span.start : span.end]
         if self._has_invisible(span):
             return
@@ -243,7 +243,7 @@ class Builder:
         bar = 1
         while bar < len(children) and children[bar].type != "BAR":
             bar += 1
-        self._indented(children[bar] if bar < len(children) else None)
+        self._report_indented(children[bar] if bar < len(children) else None)
         fields = self._header(child for child in children[1:bar] if isinstance(child, Token))
         music = self._music.music(children[bar:])
         if not self._here and not any(isinstance(item, _EVENTFUL) for item in music):
@@ -256,8 +256,8 @@ class Builder:
         end = span_of(children[-1]).end
         return Lick(title, (*comment, *fields), music, title_span, span=Span(first.start, end))
 
-    def _indented(self, bar: Token | Tree | None) -> None:
-        """An indented line goes on with the field above it, so music begins at the left edge."""
+    def _report_indented(self, bar: Token | Tree | None) -> None:
+        """Report a first bar line that is indented: an indented line goes on with the field above it."""
         if isinstance(bar, Token) and bar.start and self.text[bar.start - 1] != "\n":
             hint = "begin the line with its `|`; indented lines go on with the field above"
             self.report(rules.LINE, span_of(bar), "the first bar line is indented", hint)

@@ -136,7 +136,7 @@ class BadRuns:
     # --- runs that the text round them explains better -------------------------------------------------------------
 
     def _round_tuplet(self, run: BadRun) -> Unknown | None:
-        """`3(`."""
+        """`3(`: a tuplet in parentheses."""
         if not run.text.isdigit() or self._next(run) != "(":
             return None
         where = Span(run.span.start, run.span.end + 1)
@@ -163,7 +163,7 @@ class BadRuns:
         return self.text[run.span.end : run.span.end + 1]
 
     def _numbered_ending(self, run: BadRun) -> Unknown | None:
-        """`|1.`."""
+        """`|1.`: an ending by its number alone."""
         text = run.text
         ending = _ENDING.fullmatch(text) if run.after_bar and not (run.after_repeat and text.isdigit()) else None
         if ending is None:
@@ -187,7 +187,7 @@ class BadRuns:
         return Unknown(0, span=run.span)
 
     def _named_ending(self, run: BadRun) -> Unknown | None:
-        """`1st ending`."""
+        """`1st ending`: a word too many."""
         first = run.span.start
         if run.text.lower() not in ("ending", "time") or not _NAMED_ENDING.search(self.text, max(0, first - 9), first):
             return None

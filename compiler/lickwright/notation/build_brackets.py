@@ -34,7 +34,7 @@ class BracketBuilder:
         self._crowded = crowded  # whether no finding will be kept any more
 
     def report_open(self, opener: Token, closer: Token) -> None:
-        """Report a bracket that nothing closes; `closer` stands where it was closed for want of a better place."""
+        """Report a bracket that nothing closes; `closer` stands where it had to be closed."""
         sign = "]" if opener.type == "TUPLET" else ")"
         char = self.text[closer.start : closer.start + 1] if closer.start > opener.start else ""
         border = _BORDERS.get(char, "the lick's end")

@@ -62,7 +62,7 @@ class Sayings:
         self.report(rules.SAYING, span, f"there is no `{shorten(text)}`", hint, small)
 
     def _tempo(self, name: str, value: str, span: Span) -> str | None:
-        """`@bpm 120`."""
+        """Return what `@bpm 120` should be; None for what names no tempo."""
         if name.lower() not in ("tempo", "bpm", "speed"):
             return None
         number = _NUMBER_AFTER.match(self.text, span.end)
@@ -70,7 +70,7 @@ class Sayings:
         return f"write `@tempo={number[1] if number else value or 60}`"
 
     def _navigation(self, span: Span) -> str | None:
-        """`@D.C. al Fine`."""
+        """Return what `@D.C. al Fine` should be; None for what is no navigation."""
         phrase = habits.navigation_phrase(self.text[span.start + 1 : span.start + 25])
         if phrase is None:
             return None
@@ -78,7 +78,7 @@ class Sayings:
         return f"write `@{phrase[0]}`"
 
     def _nearest(self, name: str, equals: str, span: Span) -> str:
-        """`@forte`, `@mezzo`, `@slowly now`."""
+        """Return what is most like a saying that the notation does not have: `@forte`, `@mezzo`, `@slowly now`."""
         loud = habits.loudness_sign(name)
         if loud and not equals:
             return f"write `@{loud}`"

@@ -1,7 +1,7 @@
 """Tree → text: a book written out in one tidy way.
 
-In: a `Book` without mistakes. Out: text that parses to an equal book, comments and the writer's line breaks at bar lines kept. Written again it does not
-change. A book with `Unknown` in it has no canonical text and raises `ValueError`.
+In: a `Book` without mistakes. Out: text that parses to an equal book, with its comments and the writer's line breaks at bar lines. A text that was
+written so once stays as it is.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ from lickwright.notation.tree import (
 _AMOUNTS = {Fraction(2): "full", Fraction(1): "half", Fraction(1, 2): "quarter"}  # semitones
 
 
-def canonical(book: Book) -> str:
-    """The whole file."""
+def canonical_text(book: Book) -> str:
+    """Return the text of a whole file. Raises `ValueError` for a book with something unreadable in it."""
     blocks = [_header(book.head)] if book.head else []
     comments: list[Comment] = []  # those after a lick's last bar stand above the next lick
     for lick in book.licks:
@@ -68,7 +68,7 @@ def _lick_line(lick: Lick) -> str:
 
 
 def _header(entries: tuple[Field | Comment, ...], first: bool = True) -> str:
-    """Fields in one column; a remark that ends the lick's own line has been written with it."""
+    """Return fields in one column; a remark that ends the lick's own line has been written with it."""
     width = max((len(entry.name) for entry in entries if isinstance(entry, Field)), default=0)
     lines = []
     for n, entry in enumerate(entries):
@@ -99,7 +99,7 @@ class _Lines:
         self._owed = False  # a bar line asked for a new line, which comes with whatever follows
 
     def music(self, items: tuple[Item, ...]) -> str:
-        """All of it."""
+        """Return the lines of some music."""
         self._items(items)
         self._break()
         return "".join(f"{line}\n" for line in self.lines)
@@ -149,7 +149,7 @@ class _Lines:
         self._owed = line.newline
 
     def _around(self, opener: str, items: tuple[Item, ...], closer: str) -> None:
-        """A bracket: its opener touches the first item, its closer the last."""
+        """Write a bracket: its opener touches the first item, its closer the last."""
         inner = _Lines()
         inner._items(items)
         inner._break()
@@ -199,7 +199,7 @@ def _text(item: Event | Unknown | Step | Say | Navigation | SameBar | object) ->
 
 
 def step_text(value: Fraction) -> str:
-    """A note value as written: 3/16 is `1/8.`, 7/16 is `1/4..`."""
+    """Return a note value, of a whole note, as written: 3/16 is `1/8.`, 7/16 is `1/4..`. Raises `ValueError` for what is none."""
     for dots in range(3):
         plain = value / (2 - Fraction(1, 2**dots))
         if plain.numerator == 1:

@@ -1,7 +1,7 @@
-"""What stops the reading of a run after some good characters, in a player's words.
+"""Explain what stops the reading of a run after some good characters, in a player's words.
 
-In: the good characters of a run, and the rest of it, which begins with what stops the reading. Out: the rule, the wrong part, a message and a hint.
-The cases stand in `_CASES`: the first that fits speaks.
+In: the good characters of a run, and the rest of it, which begins with what stops the reading. Out: a `Fault`. The first case of `_CASES` that
+fits is reported.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ def explain_stop(before: str, rest: str) -> Fault:
 
 
 def _here(before: str, message: str, hint: str, right: str | None = None) -> Fault:
-    """The first character after `before` cannot be read."""
+    """Return a fault of the first character after `before`."""
     return Fault(rules.UNREADABLE, len(before), len(before) + 1, message, hint, right)
 
 
@@ -169,7 +169,7 @@ def _string(rest: str, cut: int) -> Fault | None:
 
 
 def _plain(before: str, rest: str) -> Fault:
-    """None of the cases."""
+    """Return the fault of what is none of the cases."""
     shown = rest if len(rest) <= 12 else rest[:12] + "…"
     if not before:
         return Fault(

@@ -1,7 +1,6 @@
 """The table of navigation marks: segno, coda, Fine, To Coda and the jumps back, as print has them.
 
-A mark stands at the start or at the end of a bar and takes no time. What order of bars they come to is said by
-`timeline/navigation.py`.
+A mark stands at the start or at the end of a bar and takes no time. `timeline/navigation.py` works out the order of bars.
 """
 
 from __future__ import annotations

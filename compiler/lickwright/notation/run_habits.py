@@ -36,7 +36,7 @@ def run_habit(run: str) -> Fault | None:
 
 
 def _phrase(run: str) -> Fault | None:
-    """`letring`, `P.M.`, `pm`."""
+    """`letring`, `P.M.`, `pm`: a word without its parentheses."""
     name = plain_phrase(run)
     in_letters = run.rstrip(":.").isalpha() or "." in run
     word = PHRASES.get(name) if in_letters and name not in _SHORT_PHRASES else None

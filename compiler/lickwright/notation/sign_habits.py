@@ -87,7 +87,7 @@ def _onwards(run: str) -> Fault | None:
 
 
 def _trill(run: str) -> Fault | None:
-    """`G5tr7`."""
+    """`G5tr7`: a trill."""
     trill = re.search(r"([EADGBe])(\d{1,2})tr(\d{1,2})", run)
     if trill is None:
         return None
@@ -124,7 +124,7 @@ def _finger(run: str) -> Fault | None:
 
 
 def _separator(run: str) -> Fault | None:
-    """`G7;`."""
+    """`G7;`: a note set apart by a sign."""
     if len(run) < 2 or not run.endswith((";", "}")):
         return None
     hint = "notes are set apart by spaces alone"

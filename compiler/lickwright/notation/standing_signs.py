@@ -88,7 +88,7 @@ def _fret_first(run: str) -> Fault | None:
 
 
 def _tempo(run: str) -> Fault | None:
-    """`@120`, `@bpm:120`."""
+    """`@120`, `@bpm:120`: a tempo without its word or its `=`."""
     number = re.fullmatch(r"@(?:tempo|bpm)?[:]?(\d{2,3})", run, re.IGNORECASE)
     return number and _whole(rules.SAYING, run, f"`{run}` is not a tempo", f"write `@tempo={number[1]}`")
 

@@ -51,14 +51,14 @@ def lark_parser() -> Lark:
 
 
 @cache
-def tables() -> ParserTables | None:
+def kept_tables() -> ParserTables | None:
     """Return the kept tables of the parser; None where they do not fit the grammar."""
     return load_tables(grammar_folder(), grammar_text())
 
 
 def parse_text(text: str) -> Tree:
-    """Return the parse tree of a text: by the kept tables, and by Lark itself where they do not fit."""
-    known = tables()
+    """Return the parse tree of a text: by the kept tables, or by Lark itself where they do not fit."""
+    known = kept_tables()
     if known is not None:
         try:
             return TreeParser(text, known).parse()
@@ -72,7 +72,7 @@ def parse_text(text: str) -> Tree:
 @cache
 def run_pattern() -> re.Pattern[str]:
     """Return what can be read as a run, from the grammar's own terminal."""
-    known = tables()
+    known = kept_tables()
     return re.compile(known.terminals["RUNS"] if known else lark_parser().get_terminal("RUNS").pattern.to_regexp())
 
 

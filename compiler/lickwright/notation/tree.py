@@ -1,7 +1,7 @@
-"""A lick as written: frozen nodes, each with its span.
+"""A lick as written: a tree of nodes, each with its span.
 
-`syntax.py` makes them from text, `canonical.py` turns them back, `timeline/model.py` counts them. Spans do not take part in equality, so that
-two texts that say the same compare equal.
+`syntax.py` makes it from text, `canonical.py` turns it back, `timeline/build.py` counts it. Spans do not take part in equality, so that two texts
+that say the same compare equal.
 """
 
 from __future__ import annotations
@@ -18,14 +18,14 @@ NOWHERE = Span(0, 0)
 
 @record
 class Node:
-    """Anything that stands somewhere in a text. Spans of parts and marks count from the start of their event: equal ones are shared."""
+    """Anything that stands somewhere in a text. Spans of parts and marks count from the start of their event, so that equal ones can be shared."""
 
     span: Span = field(compare=False, repr=False, kw_only=True, default=NOWHERE)
 
 
 @record
 class Comment(Node):
-    """`# …`, kept for whoever rewrites the file."""
+    """`# …`, kept for when the file is written again."""
 
     text: str  # without the `#` and the space after it
     own_line: bool  # False where it follows something on its line
@@ -44,7 +44,7 @@ class Field(Node):
 
     @property
     def name_span(self) -> Span:
-        """Where the name stands."""
+        """Return where the name stands."""
         return Span(self.span.start, self.span.start + len(self.name))
 
 

@@ -14,7 +14,7 @@ from lickwright.analysis.difficulty import LEVEL
 from lickwright.core.diagnostics import Diagnostic, Severity, has_errors
 from lickwright.core.fast_dataclass import record, replace
 from lickwright.core.source import Source
-from lickwright.notation.canonical import canonical
+from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.settings.fields import BY_NAME
@@ -187,7 +187,7 @@ def _try_placement(
     """Return the lick so placed, or in words why that will not do."""
     music, said = rewrite_music(lick.music, old, places, target.tuning)
     moved = replace(lick, fields=moved_fields(lick, book, old, target, places), music=music)
-    text = canonical(replace(book, licks=(moved,)))
+    text = canonical_text(replace(book, licks=(moved,)))
     again = Source("moved", text)
     new_book, written = parse_source(again)
     if written or not new_book.licks:
