@@ -52,5 +52,9 @@ class FretboardDiagram:
     @property
     def legend(self) -> tuple[str, ...]:
         """The kinds of dot that the diagram has, of "root", "chord" and "blue"."""
-        kinds = (("root", any(dot.root for dot in self.dots)), ("chord", bool(self.chord)))
-        return tuple(kind for kind, there in (*kinds, ("blue", any(dot.blue for dot in self.dots))) if there)
+        there = {
+            "root": any(dot.root for dot in self.dots),
+            "chord": bool(self.chord),
+            "blue": any(dot.blue for dot in self.dots),
+        }
+        return tuple(kind for kind, is_there in there.items() if is_there)

@@ -56,20 +56,20 @@ def _nylon(tension: float, hertz: float, stiffness: float) -> StringGauge:
 # From string 1. Wound rows have assumed cores; those of the electric set were fitted to the travel and force of a
 # 10-46 set, as `tests/test_hand.py` lists them.
 _ELECTRIC = (
-    _plain(0.010), _plain(0.013), _plain(0.017), _wound(81, 146.83, 0.013), _wound(88, 110.0, 0.015),
-    _wound(77, 82.41, 0.016), _wound(75, 61.74, 0.018), _wound(75, 46.25, 0.020),
+    _plain(0.010), _plain(0.013), _plain(0.017), _wound(81.0, 146.83, 0.013), _wound(88.0, 110.0, 0.015),
+    _wound(77.0, 82.41, 0.016), _wound(75.0, 61.74, 0.018), _wound(75.0, 46.25, 0.020),
 )  # fmt: skip
 _ACOUSTIC = (
-    _plain(0.012), _plain(0.016), _wound(134, 196.0, 0.013), _wound(135, 146.83, 0.015), _wound(133, 110.0, 0.018),
-    _wound(115, 82.41, 0.020),
+    _plain(0.012), _plain(0.016), _wound(134.0, 196.0, 0.013), _wound(135.0, 146.83, 0.015), _wound(133.0, 110.0, 0.018),
+    _wound(115.0, 82.41, 0.020),
 )  # fmt: skip
 _NYLON = (
-    _nylon(69, 329.63, 2000), _nylon(53, 246.94, 2500), _nylon(55, 196.0, 3600), _nylon(70, 146.83, 2500),
-    _nylon(68, 110.0, 2800), _nylon(64, 82.41, 3200),
+    _nylon(69.0, 329.63, 2000.0), _nylon(53.0, 246.94, 2500.0), _nylon(55.0, 196.0, 3600.0), _nylon(70.0, 146.83, 2500.0),
+    _nylon(68.0, 110.0, 2800.0), _nylon(64.0, 82.41, 3200.0),
 )  # fmt: skip
 _BASS = (
-    _wound(150, 130.81, 0.016, BASS_MM), _wound(190, 98.0, 0.020, BASS_MM), _wound(220, 73.42, 0.024, BASS_MM),
-    _wound(210, 55.0, 0.030, BASS_MM), _wound(180, 41.2, 0.038, BASS_MM), _wound(150, 30.87, 0.045, BASS_MM),
+    _wound(150.0, 130.81, 0.016, BASS_MM), _wound(190.0, 98.0, 0.020, BASS_MM), _wound(220.0, 73.42, 0.024, BASS_MM),
+    _wound(210.0, 55.0, 0.030, BASS_MM), _wound(180.0, 41.2, 0.038, BASS_MM), _wound(150.0, 30.87, 0.045, BASS_MM),
 )  # fmt: skip
 _SETS: dict[StringSet, tuple[StringGauge, ...]] = {"electric": _ELECTRIC, "acoustic": _ACOUSTIC, "nylon": _NYLON}
 

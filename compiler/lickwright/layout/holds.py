@@ -22,6 +22,7 @@ from lickwright.timeline.bar_count import event_instants, is_silent
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 Instant = tuple[int, int]  # written bar (index), grains from its start
+_ENDS_BEND = (*BEND_CURVES, Curve.SLIDE_OFF)  # shapes after which an earlier bend no longer holds
 Cells = Callable[[int, int], Sequence[Cell]]  # what stands at an instant of a bar, strokes that lead to it included
 
 
@@ -215,7 +216,7 @@ class _Finder:
 
 def _bends(sound: SoundingNote) -> Iterator[tuple[PitchGesture, int]]:
     """Yield the shapes that leave a sound bent, each with the instant at which the next shape or the sound's end comes."""
-    shapes = [shape for shape in sound.shapes if shape.technique.curve in (*BEND_CURVES, Curve.SLIDE_OFF)]
+    shapes = [shape for shape in sound.shapes if shape.technique.curve in _ENDS_BEND]
     for n, shape in enumerate(shapes):
         if shape.technique.curve in BEND_CURVES and shape.amount > 0 and not sound.lead:
             yield shape, shapes[n + 1].start if n + 1 < len(shapes) else sound.end

@@ -33,7 +33,7 @@ class Scale:
         semitones = tuple(degree.semitones for degree in self.degrees)
         object.__setattr__(self, "semitones", semitones)
         object.__setattr__(self, "is_blues", semitones in _BLUES)
-        object.__setattr__(self, "is_pentatonic_family", semitones in (*_BLUES, *_BLUES.values()))
+        object.__setattr__(self, "is_pentatonic_family", semitones in _PENTATONIC_FAMILY)
 
     @property
     def notes(self) -> int:
@@ -54,6 +54,7 @@ _BLUES: dict[tuple[int, ...], tuple[int, ...]] = {
     (0, 3, 5, 6, 7, 10): _MINOR_PENTATONIC,
     (0, 2, 3, 4, 7, 9): _MAJOR_PENTATONIC,
 }
+_PENTATONIC_FAMILY = frozenset((*_BLUES, *_BLUES.values()))
 
 
 def _read_degrees(words: list[str]) -> tuple[Degree, ...]:
