@@ -140,7 +140,7 @@ class Drawing:
                 fingers |= _fingers(box)
         low = min([box.low for box in boxes] + [fret for _, fret in places])
         high = max([box.high for box in boxes] + [fret for _, fret in places])
-        return self._neck(caption, places, min(low, self._frets), high, held, fingers, numbering)
+        return self._diagram(caption, places, min(low, self._frets), high, held, fingers, numbering)
 
     def whole(self) -> tuple[FretboardDiagram, ...]:
         """Return the whole neck, an octave a diagram. Raises ValueError where fingers are to be shown."""
@@ -154,7 +154,7 @@ class Drawing:
             else:
                 pieces.append((low, high))
         return tuple(
-            self._neck(f"frets {low}-{high}", self._scale_places(low, high), low, high, frozenset(), {}, "")
+            self._diagram(f"frets {low}-{high}", self._scale_places(low, high), low, high, frozenset(), {}, "")
             for low, high in pieces
         )
 
@@ -164,7 +164,7 @@ class Drawing:
     def _grip(self, box: Box) -> frozenset[Place]:
         return triad_grip(box.places, self._key.tonic.pc, self._third, self._tuning.nominal)
 
-    def _neck(
+    def _diagram(
         self,
         caption: str,
         places: frozenset[Place],

@@ -24,24 +24,24 @@ _NARROWEST = 440  # the legend's width
 _FONT = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
 
 
-def diagram_svg(necks: Sequence[FretboardDiagram]) -> str:
+def diagram_svg(diagrams: Sequence[FretboardDiagram]) -> str:
     """Return an SVG document of the diagrams, three to a row, under one title and over one legend."""
-    rows = [necks[i : i + _ACROSS] for i in range(0, len(necks), _ACROSS)]
-    width = max([*(sum(_size(neck)[0] for neck in row) for row in rows), _NARROWEST]) + 2 * _MARGIN
-    remark = necks[0].remark
-    height = _HEAD + sum(max(_size(neck)[1] for neck in row) for row in rows) + _FOOT + (24 if remark else 0)
-    body = [_text(_MARGIN, 32, necks[0].title, 22, "start", bold=True)]
+    rows = [diagrams[i : i + _ACROSS] for i in range(0, len(diagrams), _ACROSS)]
+    width = max([*(sum(_size(diagram)[0] for diagram in row) for row in rows), _NARROWEST]) + 2 * _MARGIN
+    remark = diagrams[0].remark
+    height = _HEAD + sum(max(_size(diagram)[1] for diagram in row) for row in rows) + _FOOT + (24 if remark else 0)
+    body = [_text(_MARGIN, 32, diagrams[0].title, 22, "start", bold=True)]
     y = _HEAD
     for row in rows:
         left = _MARGIN
-        for neck in row:
-            body += [f'<g transform="translate({left} {y})">', *_neck(neck), "</g>"]
-            left += _size(neck)[0]
-        y += max(_size(neck)[1] for neck in row)
-    body += _legend(necks, y + 22)
+        for diagram in row:
+            body += [f'<g transform="translate({left} {y})">', *_diagram(diagram), "</g>"]
+            left += _size(diagram)[0]
+        y += max(_size(diagram)[1] for diagram in row)
+    body += _legend(diagrams, y + 22)
     if remark:
         body.append(_text(_MARGIN, y + 22 + 36, remark, _SMALL, "start"))
-    about = _escaped(f"{necks[0].title}: " + "; ".join(neck.caption for neck in necks))
+    about = _escaped(f"{diagrams[0].title}: " + "; ".join(diagram.caption for diagram in diagrams))
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" '
         f'viewBox="0 0 {width} {height}" role="img" font-family="{_FONT}">'
@@ -50,39 +50,39 @@ def diagram_svg(necks: Sequence[FretboardDiagram]) -> str:
     return "\n".join([head, f"<title>{about}</title>", white, *body, "</svg>"]) + "\n"
 
 
-def _size(neck: FretboardDiagram) -> tuple[int, int]:
+def _size(diagram: FretboardDiagram) -> tuple[int, int]:
     """Return width and height of one diagram with its names, caption and fret numbers."""
-    width = 2 * _SIDE + _OPEN * neck.has_open + _FRET * len(neck.frets)
-    return width, _TOP + 2 * _DOT + _STRING * (len(neck.strings) - 1) + _BOTTOM
+    width = 2 * _SIDE + _OPEN * diagram.has_open + _FRET * len(diagram.frets)
+    return width, _TOP + 2 * _DOT + _STRING * (len(diagram.strings) - 1) + _BOTTOM
 
 
-def _x(neck: FretboardDiagram, frets: float) -> float:
+def _x(diagram: FretboardDiagram, frets: float) -> float:
     """Return the x of a point `frets` from the wire where the diagram begins, which is at the right for the left hand."""
-    along = _SIDE + _OPEN * neck.has_open + frets * _FRET
-    return _size(neck)[0] - along if neck.left_handed else along
+    along = _SIDE + _OPEN * diagram.has_open + frets * _FRET
+    return _size(diagram)[0] - along if diagram.left_handed else along
 
 
 def _y(string: int) -> int:
     return _TOP + _DOT + _STRING * (string - 1)
 
 
-def _neck(neck: FretboardDiagram) -> Iterable[str]:
-    yield _text(_size(neck)[0] / 2, 20, neck.caption, _SMALL, "middle", bold=True)
-    count = len(neck.frets)
-    bottom = _y(len(neck.strings))
-    for string, name in enumerate(neck.strings, 1):
+def _diagram(diagram: FretboardDiagram) -> Iterable[str]:
+    yield _text(_size(diagram)[0] / 2, 20, diagram.caption, _SMALL, "middle", bold=True)
+    count = len(diagram.frets)
+    bottom = _y(len(diagram.strings))
+    for string, name in enumerate(diagram.strings, 1):
         thick = 1 + 0.35 * (string - 1)  # wound strings are thicker
-        yield _line(_x(neck, 0), _y(string), _x(neck, count), _y(string), thick, "#555")
-        yield _text(_x(neck, -1 if neck.has_open else -0.42), _y(string) + 5, name, _SMALL, "middle")
+        yield _line(_x(diagram, 0), _y(string), _x(diagram, count), _y(string), thick, "#555")
+        yield _text(_x(diagram, -1 if diagram.has_open else -0.42), _y(string) + 5, name, _SMALL, "middle")
     for wire in range(count + 1):
-        nut = wire == 0 and neck.has_open
-        yield _line(_x(neck, wire), _y(1), _x(neck, wire), bottom, 7 if nut else 2, "#000")
-    for n, fret in enumerate(neck.frets):
-        yield _text(_x(neck, n + 0.5), bottom + _DOT + 22, str(fret), _SMALL, "middle", bold=True)
-    for dot in neck.dots:
+        nut = wire == 0 and diagram.has_open
+        yield _line(_x(diagram, wire), _y(1), _x(diagram, wire), bottom, 7 if nut else 2, "#000")
+    for n, fret in enumerate(diagram.frets):
+        yield _text(_x(diagram, n + 0.5), bottom + _DOT + 22, str(fret), _SMALL, "middle", bold=True)
+    for dot in diagram.dots:
         string, fret = dot.place
-        at = -0.45 if fret == 0 else neck.frets.index(fret) + 0.5
-        yield from _dot(_x(neck, at), _y(string), dot)
+        at = -0.45 if fret == 0 else diagram.frets.index(fret) + 0.5
+        yield from _dot(_x(diagram, at), _y(string), dot)
 
 
 def _dot(x: float, y: float, dot: Dot) -> Iterable[str]:
@@ -105,10 +105,10 @@ def _dot(x: float, y: float, dot: Dot) -> Iterable[str]:
     yield _text(x, y + size * 0.35, dot.label, size, "middle", bold=True, fill="#fff" if dot.root else "#000")
 
 
-def _legend(necks: Sequence[FretboardDiagram], y: int) -> Iterable[str]:
-    chords = ", ".join(sorted({neck.chord for neck in necks if neck.chord}))
+def _legend(diagrams: Sequence[FretboardDiagram], y: int) -> Iterable[str]:
+    chords = ", ".join(sorted({diagram.chord for diagram in diagrams if diagram.chord}))
     words = {"root": "root", "chord": f"chord tones of {chords} (with the root)", "blue": "blue note"}
-    kinds = {kind for neck in necks for kind in neck.legend}
+    kinds = {kind for diagram in diagrams for kind in diagram.legend}
     x: float = _MARGIN + _DOT
     for kind, word in words.items():
         if kind in kinds:

@@ -14,19 +14,19 @@ _NARROWEST = 5  # columns of a fret, wire aside
 _BETWEEN = "   "  # pictures side by side
 
 
-def diagram_text(necks: Sequence[FretboardDiagram], columns: int = 80) -> str:
+def diagram_text(diagrams: Sequence[FretboardDiagram], columns: int = 80) -> str:
     """Return the diagrams side by side, as many as `columns` take, with one title and one legend; "" for none."""
-    if not necks:
+    if not diagrams:
         return ""
-    parts = [necks[0].title]
+    parts = [diagrams[0].title]
     row: list[list[str]] = []
-    for block in map(_block, necks):
+    for block in map(_block, diagrams):
         if row and _width(row) + len(_BETWEEN) + len(block[1]) > columns:
             parts.append(_side_by_side(row))
             row = []
         row.append(block)
     parts.append(_side_by_side(row))
-    parts.append("\n".join(line for line in (_legend(necks), necks[0].remark) if line))
+    parts.append("\n".join(line for line in (_legend(diagrams), diagrams[0].remark) if line))
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -43,18 +43,23 @@ def _side_by_side(row: Sequence[Sequence[str]]) -> str:
     return "\n".join(lines)
 
 
-def _block(neck: FretboardDiagram) -> list[str]:
+def _block(diagram: FretboardDiagram) -> list[str]:
     """Return the lines of one diagram, all of one width: caption, strings, fret numbers."""
-    cell = max([_NARROWEST, *(len(_marked(dot)) + 1 for dot in neck.dots)])
-    names = max(map(len, neck.strings))
-    known = {dot.place: _marked(dot) for dot in neck.dots}
+    cell = max([_NARROWEST, *(len(_marked(dot)) + 1 for dot in diagram.dots)])
+    names = max(map(len, diagram.strings))
+    known = {dot.place: _marked(dot) for dot in diagram.dots}
     lines = [
-        _line(neck, name.ljust(names), [known.get((string, fret), "") for fret in range(neck.low, neck.high + 1)], cell)
-        for string, name in enumerate(neck.strings, 1)
+        _line(
+            diagram,
+            name.ljust(names),
+            [known.get((string, fret), "") for fret in range(diagram.low, diagram.high + 1)],
+            cell,
+        )
+        for string, name in enumerate(diagram.strings, 1)
     ]
-    lines.append(_numbers(neck, names, cell))
-    width = max(map(len, (neck.caption, *lines)))
-    return [line.ljust(width) for line in (neck.caption, *lines)]
+    lines.append(_numbers(diagram, names, cell))
+    width = max(map(len, (diagram.caption, *lines)))
+    return [line.ljust(width) for line in (diagram.caption, *lines)]
 
 
 def _marked(dot: Dot) -> str:
@@ -64,31 +69,31 @@ def _marked(dot: Dot) -> str:
     return f"({dot.label})" if dot.chord else f"{dot.label}{'*' if dot.blue else ''}"
 
 
-def _line(neck: FretboardDiagram, name: str, labels: list[str], cell: int) -> str:
+def _line(diagram: FretboardDiagram, name: str, labels: list[str], cell: int) -> str:
     """Return one string: `e |[1]--|-----|`; with open strings `e [1] ||-----|`; mirrored for the left hand."""
-    opened = labels.pop(0).center(cell) if neck.has_open else ""
+    opened = labels.pop(0).center(cell) if diagram.has_open else ""
     cells = [label.center(cell, "-") if label else "-" * cell for label in labels]
-    nut = "||" if neck.has_open else "|"
-    if neck.left_handed:
+    nut = "||" if diagram.has_open else "|"
+    if diagram.left_handed:
         return f"|{'|'.join(reversed(cells))}{nut}{opened} {name}"
     return f"{name} {opened}{nut}{'|'.join(cells)}|"
 
 
-def _numbers(neck: FretboardDiagram, names: int, cell: int) -> str:
-    numbers = [str(fret).center(cell) for fret in neck.frets]
-    opened = "0".center(cell) if neck.has_open else ""
-    gap = "  " if neck.has_open else " "
-    if neck.left_handed:
+def _numbers(diagram: FretboardDiagram, names: int, cell: int) -> str:
+    numbers = [str(fret).center(cell) for fret in diagram.frets]
+    opened = "0".center(cell) if diagram.has_open else ""
+    gap = "  " if diagram.has_open else " "
+    if diagram.left_handed:
         return f" {' '.join(reversed(numbers))}{gap}{opened} {' ' * names}"
     return f"{' ' * names} {opened}{gap}{' '.join(numbers)} "
 
 
-def _legend(necks: Sequence[FretboardDiagram]) -> str:
-    chords = sorted({neck.chord for neck in necks if neck.chord})
+def _legend(diagrams: Sequence[FretboardDiagram]) -> str:
+    chords = sorted({diagram.chord for diagram in diagrams if diagram.chord})
     words = {
         "root": "[ ] root",
         "chord": f"( ) chord tones of {', '.join(chords)} (with the root)",
         "blue": "* blue note",
     }
-    kinds = {kind for neck in necks for kind in neck.legend}
+    kinds = {kind for diagram in diagrams for kind in diagram.legend}
     return "   ".join(word for kind, word in words.items() if kind in kinds)

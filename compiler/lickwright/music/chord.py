@@ -244,34 +244,17 @@ def chart_signs(text: str) -> str:
     return re.sub(r"[^\s|]+", sign, " ".join(text.split()))
 
 
+_PLAIN_TAILS = (
+    *("", "m", "7", "m7", "maj7", "m(maj7)", "6", "m6", "6/9", "9", "m9", "maj9", "11", "m11", "13", "m13", "maj13"),
+    *("5", "sus2", "sus4", "7sus4", "9sus4", "add9", "madd9", "dim", "dim7", "m7b5", "aug", "7#5", "7b5", "7b9", "7#9"),
+)
+
+
 @lru_cache(maxsize=1)
 def _plain_tails() -> dict[tuple[int, ...], str]:
     """Return the commonest sign for each set of intervals; of two signs for one set the first is kept."""
-    tails = (
-        *(
-            "",
-            "m",
-            "7",
-            "m7",
-            "maj7",
-            "m(maj7)",
-            "6",
-            "m6",
-            "6/9",
-            "9",
-            "m9",
-            "maj9",
-            "11",
-            "m11",
-            "13",
-            "m13",
-            "maj13",
-        ),
-        *("5", "sus2", "sus4", "7sus4", "9sus4", "add9", "madd9", "dim", "dim7", "m7b5", "aug", "7#5", "7b5", "7b9"),
-        "7#9",
-    )
     found: dict[tuple[int, ...], str] = {}
-    for tail in tails:
+    for tail in _PLAIN_TAILS:
         chord = parse_chord(f"C{tail}")
         if chord is not None:
             found.setdefault(chord.intervals, tail)
