@@ -374,7 +374,10 @@ let dragged = null; // the bar where a drag began
 
 music.addEventListener("pointerdown", (event) => {
   look();
-  if (event.button === 0 && shown && event.pointerType !== "touch") dragged = barNear(event.clientX, event.clientY);
+  if (event.button === 0 && shown) dragged = barNear(event.clientX, event.clientY);
+});
+music.addEventListener("pointercancel", () => {
+  dragged = null; // the page is scrolled
 });
 music.addEventListener("pointerup", (event) => {
   if (dragged === null) return;

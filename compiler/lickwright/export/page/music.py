@@ -7,15 +7,19 @@ line breaks, not smaller music.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
-from lickwright.engraving.svg import music_svg
+from lickwright.engraving.display_list import Item, ItemGroup, extents
+from lickwright.engraving.svg import PAGE_INKS, music_svg, svg_document
 from lickwright.export import LoweredLick
 from lickwright.export.page.markup import Markup
+from lickwright.export.sheet.legend import SIGN
 
 # The classes of lesson.css, each with its width: the narrowest screen that it is shown on, less the page's margins, in CSS pixels.
 WIDTHS = {"narrow": 332, "broad": 624}
 _SCALE = 1.5  # CSS pixels a point: numbers of 12 pixels
 _MOST_EVENTS = 1_000  # of the lick, up to which both widths are drawn: a page must stay one that a phone opens
+_MARK_TOP, _MARK_HEIGHT = 11.0, 14.0  # of the drawing of a mark: its base line, its height at least
 _SANS = "'Noto Sans', 'Helvetica Neue', Arial, sans-serif"
 _SERIF = "'Noto Serif', Georgia, serif"
 _SHORTER = (  # attributes, and the classes of lesson.css that say the same
@@ -45,15 +49,28 @@ def drawings(lowered: LoweredLick) -> list[Markup]:
     return [_drawn(music_svg(grid, width / _SCALE), name) for name, width in WIDTHS.items()]
 
 
+def draw_mark(items: Sequence[Item]) -> Markup:
+    """Return the drawing of one mark of the legend, whose base line is at y 0."""
+    around = extents(items)
+    top, height = max(_MARK_TOP, -around.top + 1), max(_MARK_HEIGHT, around.bottom - around.top + 2)
+    svg = svg_document((ItemGroup(tuple(items), y=top),), SIGN, height, PAGE_INKS, "")
+    return _slim(svg.replace("<title></title>", ""), f'class="mark" aria-hidden="true" width="{SIGN * _SCALE:g}"')
+
+
 def _drawn(svg: str, kind: str) -> Markup:
-    """A picture with its class, without the size that it would have on paper and without what the player does not read."""
+    """A picture of music with its class."""
+    return _slim(svg, f'role="img" class="{kind}"')
+
+
+def _slim(svg: str, attributes: str) -> Markup:
+    """A picture without the size that it would have on paper and without what the player does not read."""
     head, _, rest = svg.partition(">")
     (box,) = re.findall(r'viewBox="[^"]*"', head)
     for long, short in _SHORTER:
         rest = rest.replace(long, short)
     rest = _TWO_CLASSES.sub(r' class="\1 \2"', _BARE_GROUP.sub(r"\1", _UNUSED.sub("", rest)))
     rest = "".join(_with_instants(system) for system in re.split('(?=<g data-role="system")', rest))
-    return Markup(f'<svg {box} role="img" class="{kind}">{rest}')
+    return Markup(f"<svg {box} {attributes}>{rest}")
 
 
 def _with_instants(system: str) -> str:

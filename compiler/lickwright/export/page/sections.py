@@ -11,7 +11,9 @@ from fractions import Fraction
 from lickwright.export import Options
 from lickwright.export.page import neck
 from lickwright.export.page.markup import Markup, data_uri, el
-from lickwright.export.tab.heading import PrintedMarks, legend_rows, needs_caution
+from lickwright.export.page.music import draw_mark
+from lickwright.export.sheet.legend import legend_of
+from lickwright.export.tab.heading import needs_caution
 from lickwright.export.timing import NOTE, TimingRow
 from lickwright.hand.measures import CAUTION, CAUTION_LADDER
 from lickwright.layout.grid import Grid
@@ -141,10 +143,12 @@ def ladder(rungs: Sequence[Fraction], beat: str) -> Markup:
 
 
 def table(rows: Sequence[TimingRow]) -> Markup:
-    """The notes as a table, for readers to whom the drawing says nothing."""
+    """The notes as a table, for readers to whom the drawing says nothing; columns that are empty from top to bottom are left out."""
     notes = [row for row in rows if row.event == NOTE]
-    head = el("thead", el("tr", *(el("th", word, scope="col") for word in _TABLE)))
-    body = el("tbody", *(el("tr", *(el("td", cell) for cell in _cells(row))) for row in notes[:MOST_ROWS]))
+    cells = [list(_cells(row)) for row in notes[:MOST_ROWS]]
+    kept = [n for n in range(len(_TABLE)) if any(row[n] for row in cells)]
+    head = el("thead", el("tr", *(el("th", _TABLE[n], scope="col") for n in kept)))
+    body = el("tbody", *(el("tr", *(el("td", row[n]) for n in kept)) for row in cells))
     whole = el("table", el("caption", "Every note in playing order"), head, body)
     more = len(notes) - MOST_ROWS
     return el(
@@ -153,7 +157,7 @@ def table(rows: Sequence[TimingRow]) -> Markup:
         el("div", whole, class_="scroll", tabindex="0", role="group", aria_label="Table of the notes"),
         el("p", f"{more:,} more notes are in the timing sheet.", class_="hint") if more > 0 else None,
         id="notes",
-    )  # fmt: skip
+    )
 
 
 def _cells(row: TimingRow) -> Iterator[str]:
@@ -163,10 +167,10 @@ def _cells(row: TimingRow) -> Iterator[str]:
 
 def marks(grid: Grid) -> Markup | None:
     """What the marks in the music mean; None where there are only plain frets."""
-    rows = legend_rows(grid, PrintedMarks())
+    rows = legend_of(grid)
     if not rows:
         return None
-    listed = (el("div", el("dt", sign), el("dd", words)) for sign, words in rows)
+    listed = (el("div", el("dt", draw_mark(row.items)), el("dd", row.sentence)) for row in rows)
     return el("details", el("summary", "What the marks mean"), el("dl", *listed, class_="marks"), id="marks")
 
 
