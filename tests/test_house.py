@@ -321,8 +321,8 @@ def test_a_house_travels_to_other_processes_and_its_key_follows_what_licks_notic
     other = [text.replace("by", "rights"), text.replace("3/4", "2/4"), text.replace("off", "info"), "# line\n" + text]
     assert {styled(one).key for one in same} == {style.key}
     assert len({style.key, *(styled(one).key for one in other)}) == 5
-    code = "from lickwright.config.reading import house; from lickwright.core.source import Source; "
-    code += f"print(house(Source({FILE!r}, {text!r})).key)"
+    code = "from lickwright.config.reading import parse_project_config; from lickwright.core.source import Source; "
+    code += f"print(parse_project_config(Source({FILE!r}, {text!r})).key)"
     keys = {
         subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout for _ in "ab"
     }

@@ -1,6 +1,6 @@
-"""In what one lick differs from another that is like it, in a player's words.
+"""How one lick differs from another that is like it, in a player's words.
 
-In: what is known of two licks, and how alike their phrases are. Out: words, the weightiest first. Judges nothing.
+In: the values of two licks in the index, and the edits between their phrases. Out: words, the most important first.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ LickValues = Mapping[str, Any]  # by the names of `LickFacts`
 
 
 def edits_in_words(found: Likeness) -> Iterator[str]:
-    """What has to change to make the second phrase of the first."""
+    """Yield what has to change to make the second phrase of the first."""
     if found.other:
         yield f"{counted_noun(found.other, 'note')} different"
     if found.more:
@@ -27,30 +27,44 @@ def edits_in_words(found: Likeness) -> Iterator[str]:
 
 
 def position_differences(one: LickValues, other: LickValues) -> Iterator[str]:
-    """Where the second is played, where that is not where the first is, and how."""
-    if one["key"] != other["key"] and other["key"]:
-        yield f"in {other['key']}"
-    if one["box"] != other["box"] and other["box"]:
-        yield box_in_words(other["box"])
-    elif (one["lowest"], one["highest"]) != (other["lowest"], other["highest"]) and other["lowest"] is not None:
-        yield f"frets {other['lowest']}-{other['highest']}"
-    if one["key"] == other["key"] and None not in (one["first"], other["first"]) and one["first"] != other["first"]:
-        yield _apart(other["first"] - one["first"])
-    if one["tuning"] != other["tuning"]:
-        yield f"in {other['tuning']} tuning" if other["tuning"] == "standard" else f"tuned {other['tuning']}"
-    mine, theirs = (set(filter(None, known["techniques"].split(", "))) for known in (one, other))
-    if theirs - mine:
-        yield f"with {join_words(sorted(theirs - mine))}"
-    if mine - theirs:
-        yield f"without {join_words(sorted(mine - theirs))}"
+    """Yield where the second is played, if that is not where the first is, and how."""
+    yield from _key_and_box(one, other)
+    yield from _tuning(one, other)
+    yield from _techniques(one, other)
     if one["tempo"] != other["tempo"] and other["tempo"] is not None:
         yield f"tempo {other['tempo']:g}"
     if one["feel"] != other["feel"]:
         yield other["feel"]
 
 
+def _key_and_box(one: LickValues, other: LickValues) -> Iterator[str]:
+    same_key = one["key"] == other["key"]
+    if not same_key and other["key"]:
+        yield f"in {other['key']}"
+    if one["box"] != other["box"] and other["box"]:
+        yield box_in_words(other["box"])
+    elif (one["lowest"], one["highest"]) != (other["lowest"], other["highest"]) and other["lowest"] is not None:
+        yield f"frets {other['lowest']}-{other['highest']}"
+    pitches = (one["first"], other["first"])
+    if same_key and None not in pitches and one["first"] != other["first"]:
+        yield _apart(other["first"] - one["first"])
+
+
+def _tuning(one: LickValues, other: LickValues) -> Iterator[str]:
+    if one["tuning"] != other["tuning"]:
+        yield f"in {other['tuning']} tuning" if other["tuning"] == "standard" else f"tuned {other['tuning']}"
+
+
+def _techniques(one: LickValues, other: LickValues) -> Iterator[str]:
+    mine, theirs = (set(filter(None, values["techniques"].split(", "))) for values in (one, other))
+    if theirs - mine:
+        yield f"with {join_words(sorted(theirs - mine))}"
+    if mine - theirs:
+        yield f"without {join_words(sorted(mine - theirs))}"
+
+
 def box_in_words(box: str) -> str:
-    """A lick's box as a player says it: "box 1 2", "E shape", "open"."""
+    """Return a lick's box as a player says it: "box 1 2", "E shape", "open"."""
     return f"box {box}" if box[:1].isdigit() else box
 
 

@@ -1,8 +1,8 @@
 """How alike two phrases are: the notes that one would have to change, add or leave out to be the other.
 
-In: the moments of two phrases (`analysis/fingerprint.py`). Out: a cost and what it is made of. A note more, less or of another pitch costs
-1, one that differs only in the time to the next or in what is struck with it costs a half; counted here in halves. The second may be
-moved as a whole and its note values doubled or halved; both cost nothing. Knows no licks and no index.
+In: the moments of two phrases (`analysis/fingerprint.py`). Out: an edit cost and what it is made of (Levenshtein's distance with weights, banded). A note
+more, less or of another pitch costs 1; one that differs only in the time to the next, or in what is struck with it, costs a half; counted here in
+halves. The second phrase may be moved as a whole and its note values doubled or halved, which costs nothing. Licks and index are not known here.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from lickwright.analysis.fingerprint import FEWEST, Moments, piece_size, unpack_
 
 NOTE, PART = 2, 1  # what a note costs, and its length or its chord alone
 _FAR = 1 << 30
-_MOST = 120  # the highest limit, in halves: two endless licks that differ everywhere are not worth minutes
-_GUESSES = 4  # ways to lay one beside the other that are tried
+_MOST = 120  # the highest limit, in halves: very long licks that differ everywhere would take minutes
+_GUESSES = 4  # ways to lay one beside the other that are tried (estimate)
 
 
 class PreparedPhrase(NamedTuple):
@@ -28,7 +28,7 @@ class PreparedPhrase(NamedTuple):
 
 
 class Likeness(NamedTuple):
-    """What makes the second phrase of the first."""
+    """The edits that make the second phrase of the first."""
 
     cost: int  # halves of a note
     other: int  # notes of another pitch, or chords of other notes
@@ -43,22 +43,22 @@ IDENTICAL = Likeness(0, 0, 0, 0, 0, 0, 1.0)  # nothing differs
 
 
 def prepare_phrase(moments: bytes) -> PreparedPhrase:
-    """A phrase made ready, from what the index keeps."""
+    """Return a phrase ready to be compared, from its moments as the index keeps them."""
     read = unpack_moments(moments)
     steps = bytes([b - a & 255 for a, b in zip(read.pitches, read.pitches[1:], strict=False)])
     return PreparedPhrase(len(read.pitches), steps, read, _tokens(read, 0, 1.0))
 
 
 def near_limit(notes: int) -> int:
-    """The most that two phrases differ in to be called near, in halves: a note in eight, and half a one.
+    """Return the most that two phrases of so many notes may differ in to be called near, in halves: a note in eight, and half a one (estimate).
 
-    As many edits at the most leave one of the pieces whole by which near ones are looked for (`phrase.pieces`).
+    So few edits leave one of the pieces whole by which near phrases are looked for (`fingerprint.separate_step_grams`).
     """
     return (notes + 4) // 4 if notes >= 2 * FEWEST else 0
 
 
 def edit_cost(one: PreparedPhrase, other: PreparedPhrase, limit: int) -> int | None:
-    """What makes the second of the first, in halves; None where that is more than `limit`."""
+    """Return the cost of making the second of the first, in halves; None if that is more than `limit`."""
     limit = min(limit, _MOST)
     best = None
     for semitones, factor in _guesses(one, other, limit // NOTE):
@@ -72,7 +72,7 @@ def edit_cost(one: PreparedPhrase, other: PreparedPhrase, limit: int) -> int | N
 
 
 def edit_likeness(one: PreparedPhrase, other: PreparedPhrase, limit: int) -> Likeness | None:
-    """As `cost`, with what it is made of."""
+    """Return the cost, as `edit_cost` does, with what it is made of."""
     best: Likeness | None = None
     limit = min(limit, _MOST)
     for semitones, factor in _guesses(one, other, limit // NOTE):
@@ -86,7 +86,7 @@ def edit_likeness(one: PreparedPhrase, other: PreparedPhrase, limit: int) -> Lik
 
 
 def _guesses(one: PreparedPhrase, other: PreparedPhrase, shifted: int) -> list[tuple[int, float]]:
-    """Semitones up and factors of the note values by which the second may lie beside the first, from the pieces they share.
+    """Return the semitones and the factors of note values by which the second may lie beside the first, from the pieces they share.
 
     `shifted`: moments by which a piece may have moved at the most.
     """
@@ -106,7 +106,7 @@ def _guesses(one: PreparedPhrase, other: PreparedPhrase, shifted: int) -> list[t
 
 
 def _beside(other: PreparedPhrase, semitones: int, factor: float) -> list[int]:
-    """The second phrase's tokens where it lies beside the first."""
+    """Return the second phrase's tokens when it lies beside the first."""
     if not semitones and factor == 1.0:
         return other.tokens
     return _tokens(other.moments, semitones, factor)
@@ -120,7 +120,7 @@ def _tokens(moments: Moments, down: int, factor: float) -> list[int]:
 
 
 def _differ(x: int, y: int) -> int:
-    """The cost of one moment in the place of another; after the last note there is no time to the next to compare."""
+    """Return the cost of one moment in the place of another; the last note has no time to the next, so none is compared."""
     if x == y:
         return 0
     if x >> 24 != y >> 24:
@@ -130,9 +130,9 @@ def _differ(x: int, y: int) -> int:
 
 
 def _table(a: Sequence[int], b: Sequence[int], limit: int, whole: bool = False) -> list[list[int]] | None:
-    """The costs of every beginning against every other, as far as they may matter; None where all cost more than `limit`.
+    """Return the costs of every beginning against every other, as far as they matter; None if all cost more than `limit`.
 
-    What the two have in common at both ends is passed over, unless the `whole` table is wanted.
+    What the two have in common at both ends is passed over, and only the last row is returned, unless the `whole` table is wanted.
     """
     if not whole:
         a, b = _trimmed(a, b)
@@ -143,27 +143,31 @@ def _table(a: Sequence[int], b: Sequence[int], limit: int, whole: bool = False) 
     row = [j * NOTE if j <= band else _FAR for j in range(m + 1)]
     rows = [row]
     for i in range(1, n + 1):
-        before, x = row, a[i - 1]
-        row = [_FAR] * (m + 1)
-        if i <= band:
-            row[0] = i * NOTE
         low, high = max(1, i - band), min(m, i + band)
-        left = row[low - 1]
-        for j in range(low, high + 1):
-            y = b[j - 1]
-            best = before[j - 1] + (0 if x == y else _differ(x, y))
-            if before[j] + NOTE < best:
-                best = before[j] + NOTE
-            if left + NOTE < best:
-                best = left + NOTE
-            row[j] = left = best
+        row = _next_row(row, a[i - 1], b, i * NOTE if i <= band else _FAR, low, high)
         if min(row[max(0, i - band) : high + 1]) > limit:
             return None
         if whole:
             rows.append(row)
-    if not whole:
-        rows = [row]
+        else:
+            rows[0] = row
     return rows if row[m] <= limit else None
+
+
+def _next_row(before: Sequence[int], x: int, b: Sequence[int], first: int, low: int, high: int) -> list[int]:
+    """Return the row of the table for the moment `x`, from the row `before`; `first` is its cost against no moment."""
+    row = [_FAR] * len(before)
+    row[0] = first
+    left = row[low - 1]
+    for j in range(low, high + 1):
+        y = b[j - 1]
+        best = before[j - 1] + (0 if x == y else _differ(x, y))
+        if before[j] + NOTE < best:
+            best = before[j] + NOTE
+        if left + NOTE < best:
+            best = left + NOTE
+        row[j] = left = best
+    return row
 
 
 def _trimmed(a: Sequence[int], b: Sequence[int]) -> tuple[Sequence[int], Sequence[int]]:
@@ -177,22 +181,27 @@ def _trimmed(a: Sequence[int], b: Sequence[int]) -> tuple[Sequence[int], Sequenc
 
 
 def _counted(rows: Sequence[Sequence[int]], a: Sequence[int], b: Sequence[int]) -> tuple[int, int, int, int]:
-    """Notes of another pitch, more, fewer, and of another length, on the cheapest way through the table."""
+    """Return the notes of another pitch, more, fewer, and of another length, on the cheapest way through the table."""
     kinds = list(_way_back(rows, a, b))
     return kinds.count("other"), kinds.count("more"), kinds.count("fewer"), kinds.count("length")
 
 
 def _way_back(rows: Sequence[Sequence[int]], a: Sequence[int], b: Sequence[int]) -> Iterator[str]:
+    """Yield the kind of each edit on the cheapest way, from the end."""
     i, j = len(a), len(b)
     while i or j:
         differ = _differ(a[i - 1], b[j - 1]) if i and j else _FAR
         if i and j and rows[i][j] == rows[i - 1][j - 1] + differ:
             i, j = i - 1, j - 1
             if differ:
-                yield "length" if differ == PART and not (a[i] ^ b[j]) & 0xFF0000 else "other"
+                yield _kind_of_change(a[i], b[j], differ)
         elif i and rows[i][j] == rows[i - 1][j] + NOTE:
             i -= 1
             yield "fewer"
         else:
             j -= 1
             yield "more"
+
+
+def _kind_of_change(x: int, y: int, cost: int) -> str:
+    return "length" if cost == PART and not (x ^ y) & 0xFF0000 else "other"

@@ -1,12 +1,13 @@
 """Questions answered from the index: which licks, in the order of their files.
 
-In: a connection with the tables of `store/index_schema.py`, and a question. Out: `SearchResult`. Reads only; how it is shown is the caller's.
+In: a connection with the tables of `store/index_schema.py`, and a question. Out: a `SearchResult`. Nothing is written or printed here.
 """
 
 from __future__ import annotations
 
 import sqlite3
 from collections.abc import Collection, Iterable, Iterator, Sequence
+from itertools import filterfalse
 from typing import Any, NamedTuple, overload
 
 from lickwright.index.multiword_values import join_multiword_values
@@ -15,7 +16,7 @@ from lickwright.index.query_fields import Condition, to_condition
 from lickwright.index.query_parser import QueryTerm, parse_query
 from lickwright.store.index_schema import COLUMNS, searchable
 
-_FEW = 3000  # licks that are cheaper to fetch and sort than to look for in the order of the files
+_FEW = 3000  # licks that are cheaper to fetch and sort than to look for in the order of the files (measured)
 
 
 class SearchHit(NamedTuple):
@@ -29,7 +30,7 @@ class SearchHit(NamedTuple):
 
 
 class Hits(Sequence[SearchHit]):
-    """Licks that were found, in order. They are read a few at a time, as often as they are looked at: a library may have very many."""
+    """Licks that were found, in order. They are read a few at a time, each time they are looked at: a library may have very many."""
 
     def __init__(self, connection: sqlite3.Connection, ids: Sequence[int]) -> None:
         self._connection, self._ids = connection, ids
@@ -59,28 +60,28 @@ class Hits(Sequence[SearchHit]):
 
 
 class SearchResult(NamedTuple):
-    """An answer."""
+    """The answer to a question."""
 
     total: int  # how many there are
     hits: Hits  # the first of them
-    none: tuple[QueryTerm, ...]  # where there are none: the terms that no lick meets even alone
+    none: tuple[QueryTerm, ...]  # if there are none: the terms that no lick meets even alone
 
 
 class Question(NamedTuple):
-    """A question, understood."""
+    """A question as read."""
 
     terms: tuple[tuple[QueryTerm, Condition], ...]  # each with what it asks of the index
     order: tuple[SortKey, ...]  # in which licks are to stand; () for that of their files
 
 
 def interpret_question(question: str, search: bool = True) -> Question:
-    """What a question asks; raises `QueryError`. `search`: the index has a full-text search."""
+    """Return what a question asks; `search`: the index has a full-text search. Raises QueryError."""
     asking, order = split_sort_terms(join_multiword_values(parse_query(question)))
     return Question(tuple((term, to_condition(term, search)) for term in asking), order)
 
 
 def search_index(connection: sqlite3.Connection, question: str, limit: int | None = None) -> SearchResult:
-    """The licks that answer a question, by path and line; raises `QueryError` where it cannot be read."""
+    """Return the licks that answer a question, by path and line, at most `limit`. Raises QueryError if it cannot be read."""
     terms, order = interpret_question(question, searchable(connection))
     ids = find_ids(connection, [one for _, one in terms])
     alone = len(terms) == 1
@@ -89,23 +90,27 @@ def search_index(connection: sqlite3.Connection, question: str, limit: int | Non
 
 
 def matching_ids(connection: sqlite3.Connection, question: str) -> list[int] | None:
-    """The ids of the licks that answer a question; None for one that asks nothing."""
+    """Return the ids of the licks that answer a question; None for one that asks nothing. Raises QueryError."""
     terms, _ = interpret_question(question, searchable(connection))
     return find_ids(connection, [one for _, one in terms]) if terms else None
 
 
 def find_ids(connection: sqlite3.Connection, conditions: Sequence[Condition], limit: int = -1) -> list[int]:
-    """The ids of all licks that meet all conditions, in no order; at most `limit`, if it is not negative.
+    """Return the ids of all licks that meet all conditions, in no order; at most `limit`, if it is not negative.
 
-    Words are looked for by themselves where they can be, which is two or three times as fast as asking each lick for them.
+    Words are searched for by themselves if they can be, which is two or three times as fast as testing each lick for them.
     """
-    without = [one for one in conditions if one.match and one.negated]
-    others = [one for one in conditions if one not in without]
-    if without and limit < 0:
-        lost = set(_with_words(connection, " OR ", without, limit))
-        return [lick for lick in find_ids(connection, others) if lick not in lost]
-    if conditions and not without and all(one.match for one in conditions):
+    excluded = [one for one in conditions if one.match and one.negated]
+    if excluded and limit < 0:
+        lost = set(_with_words(connection, " OR ", excluded, limit))
+        kept = find_ids(connection, [one for one in conditions if one not in excluded])
+        return list(filterfalse(lost.__contains__, kept))
+    if conditions and all(one.match and not one.negated for one in conditions):
         return _with_words(connection, " AND ", conditions, limit)
+    return _where(connection, conditions, limit)
+
+
+def _where(connection: sqlite3.Connection, conditions: Sequence[Condition], limit: int) -> list[int]:
     where = " AND ".join(f"({one.sql})" for one in conditions) or "1"
     values = [value for one in conditions for value in one.values]
     rows = connection.execute(f"SELECT id FROM licks WHERE {where} LIMIT ?", [*values, limit])
@@ -121,7 +126,7 @@ def _with_words(connection: sqlite3.Connection, between: str, conditions: Sequen
 def sorted_hits(
     connection: sqlite3.Connection, ids: Collection[int], limit: int | None = None, order: Sequence[SortKey] = ()
 ) -> Hits:
-    """These licks in that order, else by path and line, at most `limit`."""
+    """Return these licks in this order, else by path and line, at most `limit`."""
     if order:
         return Hits(connection, _sorted(connection, ids, order)[:limit])
     if limit is not None and _FEW < len(ids) > limit:
@@ -140,7 +145,7 @@ def _sorted(connection: sqlite3.Connection, ids: Iterable[int], order: Sequence[
 
 
 def _first(connection: sqlite3.Connection, ids: Iterable[int], limit: int | None) -> Iterator[int]:
-    """The first by path and line, by sorting all."""
+    """Yield the first by path and line, by sorting all."""
     rows = [place for some in _some(ids) for place in connection.execute(
         "SELECT s.path, l.line, l.id FROM licks l JOIN sources s ON s.id = l.source_id "
         f"WHERE l.id IN ({', '.join('?' * len(some))})", some)]  # fmt: skip
@@ -148,7 +153,7 @@ def _first(connection: sqlite3.Connection, ids: Iterable[int], limit: int | None
 
 
 def _in_order(connection: sqlite3.Connection, ids: Collection[int], limit: int) -> Iterator[int]:
-    """The first by path and line, by going through all licks until enough are found: of very many that is quicker."""
+    """Yield the first by path and line, by going through all licks until enough are found: of very many that is faster."""
     wanted, left = set(ids), limit
     rows = connection.execute(
         "SELECT l.id FROM sources s CROSS JOIN licks l ON l.source_id = s.id ORDER BY s.path, l.line, l.id"
@@ -162,7 +167,7 @@ def _in_order(connection: sqlite3.Connection, ids: Collection[int], limit: int) 
 
 
 def fetch_hits(connection: sqlite3.Connection, ids: Iterable[int]) -> Iterator[SearchHit]:
-    """These licks, in no order."""
+    """Yield these licks, in no order."""
     names = ("level", "errors", "warnings", *COLUMNS)
     columns = ", ".join(f'l."{name}"' for name in names)
     for some in _some(ids):
@@ -176,13 +181,13 @@ def fetch_hits(connection: sqlite3.Connection, ids: Iterable[int]) -> Iterator[S
 
 
 def _some(ids: Iterable[int]) -> Iterator[list[int]]:
-    """As many at once as one statement takes."""
+    """Yield as many at once as one statement takes."""
     every = list(ids)
     yield from (every[start : start + 500] for start in range(0, len(every), 500))
 
 
 def create_memory_index() -> sqlite3.Connection:
-    """An empty index that lives as long as this process, for licks of which no index is kept."""
+    """Return an empty index that is gone with this process, for licks of which no index is kept."""
     from lickwright.store.index_schema import create
 
     connection = sqlite3.connect(":memory:", isolation_level=None)
