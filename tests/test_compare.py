@@ -596,3 +596,23 @@ def test_a_version_that_swings_hardly_anything_is_compared_as_written(late: int,
     mine = [f"3[{one} - {two}]" if n < late else f"{one} {two}" for n, (one, two) in enumerate(pairs)]
     c = _compare(f"| {' '.join(mine[:4])} | {' '.join(mine[4:])} ||", SWUNG_16, "", "feel shuffle\n")
     assert [said.words.endswith("as it sounds") for said in c.said if said.kind == "feel"] == [heard]
+
+
+@pytest.mark.parametrize(
+    ("mine", "theirs", "said"),
+    [
+        ("G7 . .", "G7 -^9 -", ["the bend is missing: fret 7 on the G string stays a whole step too low"]),
+        ("G7 . .", "G7 -^9 -r", ["the bend is missing: fret 7 on the G string stays a whole step too low"]),
+        ("G7^9 - .", "G7^9 - -r", ["a release is missing at fret 7 on the G string"]),
+        ("G7 - -~", "G7 - .", ["vibrato at fret 7 on the G string, where the teacher has none"]),
+        (
+            "G7 . .", "G7^9 - -",
+            ["fret 7 on the G string stops a quarter note too soon", "the bend is missing: fret 7 on the G string stays a whole step too low"],
+        ),
+    ],
+)  # fmt: skip
+def test_a_note_that_stops_before_its_bend_is_said_once(mine: str, theirs: str, said: list[str]) -> None:
+    """What is bent from the start and held shorter are two things."""
+    rest = "B5 G7 B5 G7 D7"
+    c = _compare(f"| {mine} {rest} ||", f"| {theirs} {rest} ||")
+    assert _said(c) == [f"1 1: {words}" for words in said]

@@ -1,7 +1,7 @@
 """Two versions of one phrase beside each other: a student's and a teacher's.
 
 In: two Timelines. Out: a `Comparison`: which note answers which, what differs in musical order, what is only spelled in
-another way (said once), and a score. `words.py` says it in sentences, `tabs.py` draws it; nothing here prints.
+another way (said once), and a score. `wording.py` says it in sentences, `tabs.py` draws it; nothing here prints.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ __all__ = ["Comparison", "Difference", "DifferenceKind", "Pair", "Normalization"
 
 
 def compare(mine: Timeline, theirs: Timeline) -> Comparison:
-    """What `mine` (a student's) does otherwise than `theirs` (a teacher's)."""
+    """Return what `mine` (a student's) does otherwise than `theirs` (a teacher's)."""
     matched = match_phrases(mine, theirs)
     pairs, differences = find_differences(matched)
     return Comparison(mine, theirs, find_normalizations(matched), pairs, differences, score_pairs(pairs))

@@ -12,7 +12,8 @@ from typing import NamedTuple
 from lickwright.compare.notes import GAP, pair_chord_notes
 from lickwright.timeline.model import SoundingNote, Timeline
 
-QUARTER_OFF = 60  # cost of starting a quarter note apart, hundredths of a note
+# Costs in hundredths of a note left alone, all estimates; `tests/test_compare_faults.py` measures what they find.
+QUARTER_OFF = 60  # of starting a quarter note apart
 MOST_OFF = 120  # of starting any further apart
 _FIRST_BAND = 12  # moments to each side of the diagonal, at first
 _LAST_BAND = 250  # and at most: two long licks that have nothing in common are not worth minutes
@@ -31,7 +32,7 @@ class ComparedMoment(NamedTuple):
 
 
 def compared_moments(timeline: Timeline, factor: int) -> list[ComparedMoment]:
-    """A lick's moments in order; `factor` units of the common clock make a grain."""
+    """Return a lick's moments in order; `factor` units of the common clock make a grain."""
     found: dict[tuple[int, int], list[SoundingNote]] = {}
     for sound in timeline.sounds:
         found.setdefault((sound.start, -sound.lead), []).append(sound)
@@ -41,9 +42,9 @@ def compared_moments(timeline: Timeline, factor: int) -> list[ComparedMoment]:
 def align_moments(
     mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment], semitones: int, quarter: int, limit: int = _FAR
 ) -> tuple[int, list[Link]]:
-    """The cheapest way to read one as the other. `quarter` is a quarter note in units; 0 leaves time out.
+    """Return the cost of the cheapest way to read one as the other, and its links. `quarter` is a quarter note in units; 0 leaves time out.
 
-    One that costs `limit` or more is of no use, so the band is kept narrow then, and no links are given where it shows early.
+    A reading that costs `limit` or more is of no use, so the band is kept narrow then, and no links are given where it shows early.
     """
     table, rows, columns = _table(mine, theirs, semitones)
     apart = abs(len(mine) - len(theirs))
@@ -60,7 +61,7 @@ def align_moments(
 def _table(
     mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment], semitones: int
 ) -> tuple[list[list[int]], list[int], list[int]]:
-    """Costs between kinds of moments, and the kind of each: a phrase has few."""
+    """Return the costs between kinds of moments, and the kind of each: a phrase has few."""
     kinds_mine, rows = _kinds(mine)
     kinds_theirs, columns = _kinds(theirs)
     table = [[pair_chord_notes(a.notes, b.notes, semitones)[0] for b in kinds_theirs] for a in kinds_mine]
@@ -90,7 +91,10 @@ def _within(
     mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment], table: list[list[int]], rows: list[int], columns: list[int],
     quarter: int, band: int, limit: int,
 ) -> tuple[int, list[Link]]:  # fmt: skip
-    """The cheapest path that keeps within `band` of the diagonal."""
+    """Return the cheapest path that keeps within `band` of the diagonal.
+
+    It is the innermost loop of a comparison, so that it is kept in one function.
+    """
     n, m = len(mine), len(theirs)
     starts = [moment.at for moment in theirs]
     alone = [GAP * len(moment.notes) for moment in theirs]

@@ -1,6 +1,6 @@
-"""What differs, note by note, each thing once and no consequence of another.
+"""The differences of two matched phrases, note by note, each thing once and no consequence of another.
 
-In: `Matched`. Out: pairs with what differs in them, and the differences in musical order. One that a player would not
+In: `MatchedPhrases`. Out: pairs with what differs in them, and the differences in musical order. One that a player would not
 call a mistake of its own is none: the end of a note where the next one comes late, a pull-off from a note that is missing.
 """
 
@@ -8,12 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
-from typing import NamedTuple
 
 from lickwright.compare.match import MatchedNotes, MatchedPhrases
+from lickwright.compare.merging import FoundDifference, merge_differences, written_key
 from lickwright.compare.model import Difference, DifferenceKind, Pair, ScorePosition
 from lickwright.compare.notes import arrival_difference, highest_bend, is_same_pitch
-from lickwright.compare.technique import BENT_TO, FRETTED, HALF_STEP, NoteDifference, bend_route, note_differences
+from lickwright.compare.technique import (
+    BENT_TO,
+    ELSEWHERE,
+    FRETTED,
+    HALF_STEP,
+    NoteDifference,
+    bend_route,
+    note_differences,
+)
 from lickwright.compare.timing import JOINED, SPLIT, Slip, Timing, judge_timing
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.notation.techniques import HELD_BEND, Curve, Damping
@@ -21,56 +29,28 @@ from lickwright.timeline.bar_count import count_name
 from lickwright.timeline.model import SoundingNote, Timeline
 
 _PLACE_SHARE = Fraction(3, 5)  # of the right pitches that lie on another string: the phrase is played elsewhere
-_PLACE_LEAST = 4  # of them
-_RUN = 4  # notes one after another with the same difference: one thing to say
-_IN_RUNS = (
-    DifferenceKind.MISSING,
-    DifferenceKind.EXTRA,
-    DifferenceKind.EARLY,
-    DifferenceKind.LATE,
-    DifferenceKind.STRING,
-)
-_TOGETHER = (
-    DifferenceKind.EARLY,
-    DifferenceKind.LATE,
-    DifferenceKind.SHORT,
-    DifferenceKind.LONG,
-    DifferenceKind.TECHNIQUE,
-    DifferenceKind.BEND,
-    DifferenceKind.INTONATION,
-    DifferenceKind.MISSING,
-    DifferenceKind.EXTRA,
-)
-
-
-class _Found(NamedTuple):
-    """A difference of one pair."""
-
-    met: MatchedNotes
-    difference: Difference
-    over: bool = False  # it may be one of a word that lasts over several notes
-    counts: bool = True  # against the note, in the score
-    told: bool = True  # False for what another difference speaks of
+_PLACE_LEAST = 4  # of them; both are estimates
+_PITCH_OF_BENDS = (DifferenceKind.BEND, DifferenceKind.INTONATION)
 
 
 def find_differences(matched: MatchedPhrases) -> tuple[tuple[Pair, ...], tuple[Difference, ...]]:
-    """All pairs once, and all differences once."""
+    """Return every pair once, with what differs in it, and every difference once, in musical order."""
     judged = _Judge(matched, judge_timing(matched))
     found = list(judged.all())
     kinds: dict[tuple[object, ...], set[DifferenceKind]] = {}
     firsts: dict[tuple[object, ...], MatchedNotes] = {}
     for k, met in enumerate(matched.met):
         if k not in judged.absorbed:
-            firsts.setdefault(_written(met), met)
+            firsts.setdefault(written_key(met), met)
     for one in found:
         if one.counts:
-            kinds.setdefault(_written(one.met), set()).add(one.difference.kind)
+            kinds.setdefault(written_key(one.met), set()).add(one.difference.kind)
     pairs = tuple(Pair(met.mine, met.theirs, frozenset(kinds.get(key, ()))) for key, met in firsts.items())
-    return pairs, tuple(_runs(_joined(_once([one for one in found if one.told]))))
+    return pairs, merge_differences([one for one in found if one.told])
 
 
 def is_elsewhere_on_neck(matched: MatchedPhrases) -> bool:
-    """Whether the phrase as a whole is played at another place of the neck."""
+    """Return whether the phrase as a whole is played at another place of the neck."""
     same = [m for m in matched.met if m.mine and m.theirs and is_same_pitch(m.mine, m.theirs, matched.semitones)]
     moved = sum(1 for m in same if m.mine and m.theirs and m.mine.string != m.theirs.string)
     return moved >= _PLACE_LEAST and moved >= _PLACE_SHARE * len(same) and 2 * len(same) >= len(matched.met)
@@ -78,7 +58,7 @@ def is_elsewhere_on_neck(matched: MatchedPhrases) -> bool:
 
 @mutable_record
 class _Judge:
-    """Everything that is asked of the whole phrase while single notes are judged."""
+    """Judges single notes, with what has to be known of the whole phrase for that."""
 
     matched: MatchedPhrases
     timing: Timing
@@ -94,21 +74,40 @@ class _Judge:
     # Starts of notes that answer each other, of the student's and of the teacher's version.
     answers: set[tuple[int, int]] = field(default_factory=set)
 
-    def all(self) -> Iterator[_Found]:
+    def all(self) -> Iterator[FoundDifference]:
+        """Yield the differences of every pair, in musical order."""
         self._look_round()
         for k, met in enumerate(self.matched.met):
-            a, b = met.mine, met.theirs
-            if a is None or b is None:
-                if self._step_of_a_bend(k, met):
-                    self.absorbed.add(k)
-                else:
-                    yield self._alone(met)
-                continue
-            yield from self._where(met, a, b)
-            yield from self._when(k, met)
-            if k not in self.timing.figure:  # its notes are shorter or longer, which is what it is said of
-                yield from self._how_long(met, a, b)
-            yield from self._how(met, a, b)
+            if met.mine is not None and met.theirs is not None:
+                yield from self._pair(k, met, met.mine, met.theirs)
+            elif self._step_of_a_bend(k, met):
+                self.absorbed.add(k)
+            else:
+                yield self._alone(met)
+
+    def _pair(self, k: int, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> Iterator[FoundDifference]:
+        yield from self._where(met, a, b)
+        yield from self._when(k, met)
+        manner = list(self._how(met, a, b))
+        if k not in self.timing.figure:  # its notes are shorter or longer, which is what it is said of
+            for length in self._how_long(met, a, b):
+                yield length._replace(told=not self._length_is_shape(met, a, b, manner))
+        yield from manner
+
+    def _length_is_shape(
+        self, met: MatchedNotes, a: SoundingNote, b: SoundingNote, manner: list[FoundDifference]
+    ) -> bool:
+        """Return whether a note stops too soon, or is held too long, just for a bend or other shape that is missing or added at its end.
+
+        A bend that comes after the student's note has stopped is missing, which says both.
+        """
+        my_end = a.end * self.matched.clock_mine - met.shift
+        their_end = b.end * self.matched.clock_theirs
+        after = [(s.technique.name, "") for s in b.shapes if s.start * self.matched.clock_theirs >= my_end]
+        after += [
+            ("", s.technique.name) for s in a.shapes if s.start * self.matched.clock_mine - met.shift >= their_end
+        ]
+        return any((one.difference.lacking, one.difference.added) in after for one in manner if one.told)
 
     def _look_round(self) -> None:
         self.elsewhere = is_elsewhere_on_neck(self.matched)
@@ -124,7 +123,7 @@ class _Judge:
     def _look_at_ends(
         self, met: MatchedNotes, a: SoundingNote | None, b: SoundingNote | None, slip: Slip | None
     ) -> None:
-        """Takes note of a beginning that ends other notes in one version and not in the other."""
+        """Note a beginning that ends other notes in one version and not in the other."""
         if a is None and b is not None:
             self.lost.add(b.start * self.matched.clock_theirs + met.shift)
         for sound, ends in ((a, self.faulty_mine), (b, self.faulty_theirs)):
@@ -136,18 +135,18 @@ class _Judge:
             elif a.string != b.string:
                 ends.add((sound.start, sound.string))
 
-    def _found(self, met: MatchedNotes, kind: DifferenceKind, by: Fraction = Fraction(0)) -> _Found:
+    def _found(self, met: MatchedNotes, kind: DifferenceKind, by: Fraction = Fraction(0)) -> FoundDifference:
         a, b = met.mine, met.theirs
         timeline, sound = (self.matched.theirs, b) if b is not None else (self.matched.mine, a)
         assert sound is not None
-        return _Found(
+        return FoundDifference(
             met,
             Difference(
                 kind, score_position(timeline, sound), (a,) if a is not None else (), (b,) if b is not None else (), by
             ),
         )
 
-    def _alone(self, met: MatchedNotes) -> _Found:
+    def _alone(self, met: MatchedNotes) -> FoundDifference:
         return self._found(met, DifferenceKind.EXTRA if met.theirs is None else DifferenceKind.MISSING)
 
     def _step_of_a_bend(self, k: int, met: MatchedNotes) -> bool:
@@ -156,44 +155,48 @@ class _Judge:
         The note before it is bent to in one version and fretted in the other, of which enough is said there.
         """
         alone = met.mine or met.theirs
-        before = next((m for m in reversed(self.matched.met[:k]) if m.mine is not None and m.theirs is not None), None)
-        if alone is None or before is None or before.mine is None or before.theirs is None:
+        before = self._pair_before(k)
+        if alone is None or before is None:
             return False
         semitones = self.matched.semitones
-        if bend_route(before.mine, before.theirs, semitones) not in (FRETTED, BENT_TO):
+        if bend_route(*before, semitones) not in (FRETTED, BENT_TO):
             return False
-        clocks = self.matched.clock_mine, self.matched.clock_theirs
+        mine, theirs = self.matched.clock_mine, self.matched.clock_theirs
         if met.mine is not None:
-            bent, lower, start, end = before.theirs, semitones, met.mine.start * clocks[0] - met.shift, clocks[1]
+            bent, pitch = before[1], alone.pitch + semitones
+            goes_on = alone.start * mine - met.shift < bent.end * theirs
         else:
-            bent, lower, start, end = before.mine, -semitones, alone.start * clocks[1] + met.shift, clocks[0]
-        if not highest_bend(bent) or start >= bent.end * end:
-            return False
-        reached = {bent.pitch + s.amount for s in bent.shapes if s.technique.curve is Curve.RELEASE}
-        return alone.pitch + lower in reached
+            bent, pitch = before[0], alone.pitch - semitones
+            goes_on = alone.start * theirs + met.shift < bent.end * mine
+        return goes_on and bool(highest_bend(bent)) and pitch in _released_to(bent)
 
-    def _where(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> Iterator[_Found]:
+    def _pair_before(self, k: int) -> tuple[SoundingNote, SoundingNote] | None:
+        """Return the last two notes before one that answer each other."""
+        for met in reversed(self.matched.met[:k]):
+            if met.mine is not None and met.theirs is not None:
+                return met.mine, met.theirs
+        return None
+
+    def _where(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> Iterator[FoundDifference]:
+        """Yield another fret, string or pitch."""
         semitones = self.matched.semitones
         if self._wrong_elsewhere(a, b):
-            yield self._found(
-                met, DifferenceKind.NOTE, Fraction(arrival_difference(a, b, semitones)).limit_denominator(100)
-            )
-            return
-        if is_same_pitch(a, b, semitones):
+            yield self._found(met, DifferenceKind.NOTE, _fraction(arrival_difference(a, b, semitones)))
+        elif is_same_pitch(a, b, semitones):
             if a.string != b.string and not self.elsewhere:
                 yield self._found(met, DifferenceKind.STRING)
-            return
-        if a.dead != b.dead and (a.string == b.string or self.elsewhere):
-            return  # a technique, and no pitch to compare
-        if a.head is not b.head and a.string == b.string and a.fret == b.fret:
-            return  # a harmonic at the right fret sounds elsewhere
-        if not bend_route(a, b, semitones):
+        elif not self._is_technique_alone(a, b) and not bend_route(a, b, semitones):
             off = 0.0 if a.dead or b.dead else arrival_difference(a, b, semitones) or a.pitch + semitones - b.pitch
-            apart = Fraction(off).limit_denominator(100)
-            yield self._found(met, DifferenceKind.FRET if a.string == b.string else DifferenceKind.NOTE, apart)
+            yield self._found(met, DifferenceKind.FRET if a.string == b.string else DifferenceKind.NOTE, _fraction(off))
 
-    def _when(self, k: int, met: MatchedNotes) -> Iterator[_Found]:
-        """What is early or late: told of the notes that it begins with, and counted for each."""
+    def _is_technique_alone(self, a: SoundingNote, b: SoundingNote) -> bool:
+        """Return whether two pitches differ only by a technique: a dead note has none, and a harmonic sounds elsewhere."""
+        if a.dead != b.dead:
+            return a.string == b.string or self.elsewhere
+        return a.head is not b.head and a.string == b.string and a.fret == b.fret
+
+    def _when(self, k: int, met: MatchedNotes) -> Iterator[FoundDifference]:
+        """Yield what is early or late: told of the notes that it begins with, and counted for each."""
         late, slip = self.timing.late[k], self.timing.slips.get(k)
         if slip is not None:
             yield self._slip(met, slip)._replace(counts=late != 0)
@@ -201,7 +204,7 @@ class _Judge:
             kind = DifferenceKind.LATE if late > 0 else DifferenceKind.EARLY
             yield self._found(met, kind, Fraction(late, self.matched.unit))._replace(told=False)
 
-    def _slip(self, met: MatchedNotes, slip: Slip) -> _Found:
+    def _slip(self, met: MatchedNotes, slip: Slip) -> FoundDifference:
         found = self._found(
             met, DifferenceKind.LATE if slip.by > 0 else DifferenceKind.EARLY, Fraction(slip.by, self.matched.unit)
         )
@@ -214,57 +217,56 @@ class _Judge:
         )  # fmt: skip
         return found._replace(difference=difference)
 
-    def _how_long(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> Iterator[_Found]:
-        """The end of a note, where it is not that of another's beginning that is itself another matter."""
+    def _how_long(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> Iterator[FoundDifference]:
+        """Yield the end of a note that comes too soon or too late, where nothing else accounts for it."""
         off = self._end_off(met, a, b)
-        if off in (0, met.late) or a.kind != "note" or b.kind != "note" or a.dead or b.dead or _rings(a) or _rings(b):
+        if off in (0, met.late) or not (_has_length(a) and _has_length(b)) or self._end_is_explained(a, b, off):
             return
-        if (a.end, b.end) in self.answers or a.end * self.matched.clock_mine == b.end * self.matched.clock_theirs:
-            return  # up to the next note, or up to where the teacher's ends
+        kind = DifferenceKind.LONG if off > 0 else DifferenceKind.SHORT
+        yield self._found(met, kind, Fraction(off - met.late, self.matched.unit))
+
+    def _end_is_explained(self, a: SoundingNote, b: SoundingNote, off: int) -> bool:
+        """Return whether a note ends where it has to: at the next note, or at one that is itself another matter."""
+        my_end, their_end = a.end * self.matched.clock_mine, b.end * self.matched.clock_theirs
+        if (a.end, b.end) in self.answers or my_end == their_end:
+            return True  # up to the next note, or up to where the teacher's ends
         if self.faulty_mine & {(a.end, None), (a.end, a.string)}:
-            return
-        if self.faulty_theirs & {(b.end, None), (b.end, b.string)} and off > 0:
-            return
-        if off < 0 and a.end * self.matched.clock_mine in self.lost:
-            return  # silence in the place of a missing note
-        yield self._found(
-            met, DifferenceKind.LONG if off > 0 else DifferenceKind.SHORT, Fraction(off - met.late, self.matched.unit)
-        )
+            return True
+        if off > 0:
+            return bool(self.faulty_theirs & {(b.end, None), (b.end, b.string)})
+        return my_end in self.lost  # silence in the place of a missing note
 
     def _end_off(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> int:
-        """Units by which the student's note ends late."""
+        """Return the units by which the student's note ends late."""
         return a.end * self.matched.clock_mine - b.end * self.matched.clock_theirs - met.shift
 
-    def _how(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> Iterator[_Found]:
-        """Techniques; of another note on another string that is too much to ask."""
+    def _how(self, met: MatchedNotes, a: SoundingNote, b: SoundingNote) -> Iterator[FoundDifference]:
+        """Yield the techniques that differ; nothing of another note on another string, which would be too much to ask."""
         semitones = self.matched.semitones
-        instead = bend_route(a, b, semitones)
-        if instead:
-            lacking, added = "bend" if highest_bend(b) else "", "bend" if highest_bend(a) else ""
-            one = (
-                NoteDifference(lacking, added, about=instead)
-                if lacking != added
-                else NoteDifference("", "", about=instead)
-            )
-            yield self._technique(met, one)
+        route = bend_route(a, b, semitones)
+        if route:
+            lacking, added = ("bend" if highest_bend(sound) and route != ELSEWHERE else "" for sound in (b, a))
+            yield self._technique(met, NoteDifference(lacking, added, about=route))
             return
-        if (
-            a.string != b.string
-            and not (self.elsewhere or is_same_pitch(a, b, semitones))
-            or self._wrong_elsewhere(a, b)
-        ):
+        if self._is_another_note(a, b):
             return
         right = a.index not in self.unsure_mine
         sources_right = right and a.source not in self.unsure_mine and b.source not in self.unsure_theirs
         clock = (self.matched.clock_mine, self.matched.clock_theirs)
         for one in note_differences(a, b, sources_right, clock, met.late, semitones):
             found = self._technique(met, one)
-            if one.kind in (DifferenceKind.BEND, DifferenceKind.INTONATION):
-                held = any(shape.technique is HELD_BEND for shape in (*a.shapes, *b.shapes))
-                if held and self.bends.get(b.string) == one.by:  # the bend of the note before goes on under this one
-                    found = found._replace(told=False)
-                self.bends[b.string] = one.by
-            yield found
+            yield found._replace(told=not self._goes_on(a, b, one)) if one.kind in _PITCH_OF_BENDS else found
+
+    def _is_another_note(self, a: SoundingNote, b: SoundingNote) -> bool:
+        same = a.string == b.string or self.elsewhere or is_same_pitch(a, b, self.matched.semitones)
+        return not same or self._wrong_elsewhere(a, b)
+
+    def _goes_on(self, a: SoundingNote, b: SoundingNote, one: NoteDifference) -> bool:
+        """Return whether the bend of the note before goes on under this one, as far off as it was said to be there."""
+        held = any(shape.technique is HELD_BEND for shape in (*a.shapes, *b.shapes))
+        before = self.bends.get(b.string)
+        self.bends[b.string] = one.by
+        return held and before == one.by
 
     def _wrong_elsewhere(self, a: SoundingNote, b: SoundingNote) -> bool:
         """Return whether a bend is missing or added on another string: the note is wrong, wherever its bend begins."""
@@ -272,16 +274,25 @@ class _Judge:
         off = arrival_difference(a, b, self.matched.semitones)
         return a.string != b.string and not self.elsewhere and bent and not (a.dead or b.dead) and abs(off) >= HALF_STEP
 
-    def _technique(self, met: MatchedNotes, one: NoteDifference) -> _Found:
-        found = self._found(
-            met,
-            one.kind,
-            Fraction(one.by)
-            if one.kind in (DifferenceKind.BEND, DifferenceKind.INTONATION)
-            else Fraction(one.by) / self.matched.unit,
-        )
+    def _technique(self, met: MatchedNotes, one: NoteDifference) -> FoundDifference:
+        by = Fraction(one.by) if one.kind in _PITCH_OF_BENDS else Fraction(one.by) / self.matched.unit
+        found = self._found(met, one.kind, by)
         difference = found.difference._replace(lacking=one.lacking, added=one.added, about=one.about)
-        return _Found(met, difference, one.lasts)
+        return FoundDifference(met, difference, one.lasts)
+
+
+def _fraction(semitones: float) -> Fraction:
+    return Fraction(semitones).limit_denominator(100)
+
+
+def _released_to(sound: SoundingNote) -> set[float]:
+    """Return the pitches that the releases of a bend arrive at."""
+    return {sound.pitch + s.amount for s in sound.shapes if s.technique.curve is Curve.RELEASE}
+
+
+def _has_length(sound: SoundingNote) -> bool:
+    """Return whether it matters when a sound ends: not of a dead or grace note, nor of one that is to ring on."""
+    return sound.kind == "note" and not sound.dead and not _rings(sound)
 
 
 def _rings(sound: SoundingNote) -> bool:
@@ -289,72 +300,6 @@ def _rings(sound: SoundingNote) -> bool:
 
 
 def score_position(timeline: Timeline, sound: SoundingNote) -> ScorePosition:
-    """Bar and beat of a note as written; a pick-up is counted as the end of a full bar."""
+    """Return the bar and beat of a note as written; a pick-up is counted as the end of a full bar."""
     bar, slot = timeline.bars[sound.bar], timeline.slots[sound.slot]
     return ScorePosition(bar.number, count_name(timeline, bar, slot.at))
-
-
-def _written(met: MatchedNotes) -> tuple[object, ...]:
-    """What names a pair however often it is played: where both notes are written."""
-    return tuple((s.slot, s.string, s.lead, s.kind) if s is not None else None for s in (met.mine, met.theirs))
-
-
-def _joined(found: list[_Found]) -> list[_Found]:
-    """One difference where a chord has the same one on all its strings, or a lasting word is missing over several notes."""
-    joined: list[_Found] = []
-    for one in found:
-        k = next((k for k in range(len(joined) - 1, max(-1, len(joined) - 13), -1) if _belongs(one, joined[k])), None)
-        if k is None:
-            joined.append(one)
-            continue
-        known = joined[k].difference
-        mine, theirs = known.mine + one.difference.mine, known.theirs + one.difference.theirs
-        joined[k] = _Found(one.met, known._replace(mine=mine, theirs=theirs), one.over)
-    return joined
-
-
-def _runs(found: list[_Found]) -> Iterator[Difference]:
-    """A bar that is left out is one difference and not eight: each run of a kind becomes one."""
-    k = 0
-    while k < len(found):
-        n = k + 1
-        while n < len(found) and _follows(found[n - 1], found[n]):
-            n += 1
-        run = [one.difference for one in found[k:n]]
-        if len(run) < _RUN:
-            yield from run
-        else:
-            mine, theirs = (s for d in run for s in d.mine), (s for d in run for s in d.theirs)
-            yield run[0]._replace(mine=tuple(mine), theirs=tuple(theirs), until=run[-1].place)
-        k = n
-
-
-def _follows(before: _Found, one: _Found) -> bool:
-    a, b = before.difference, one.difference
-    if a.kind not in _IN_RUNS or one.met.moment - before.met.moment > 1 or a.times != b.times:
-        return False
-    return (a.kind, a.by, a.about, a.moves) == (b.kind, b.by, b.about, b.moves)
-
-
-def _belongs(one: _Found, known: _Found) -> bool:
-    a, b = one.difference, known.difference
-    if a.kind not in _TOGETHER or (a.kind, a.by, a.lacking, a.added, a.about) != (
-        b.kind,
-        b.by,
-        b.lacking,
-        b.added,
-        b.about,
-    ):
-        return False
-    return 0 <= one.met.moment - known.met.moment <= (1 if one.over else 0)
-
-
-def _once(found: list[_Found]) -> list[_Found]:
-    """Each as written, with how often it is played."""
-    first: dict[tuple[object, ...], _Found] = {}
-    for one in found:
-        d = one.difference
-        key = (d.kind, d.by, d.lacking, d.added, d.about, *_written(one.met))
-        known = first.get(key, one._replace(difference=d._replace(times=0)))
-        first[key] = known._replace(difference=known.difference._replace(times=known.difference.times + 1))
-    return list(first.values())

@@ -1,12 +1,13 @@
 """Two Timelines read as one phrase: which note answers which, and where each is shifted in time.
 
-In: two Timelines. Out: `Matched`. Judges nothing.
+In: two Timelines. Out: `MatchedPhrases`. Judges nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import pairwise
 from math import lcm
 from typing import NamedTuple
 
@@ -45,13 +46,12 @@ class MatchedPhrases(NamedTuple):
     clock_theirs: int
     met: tuple[MatchedNotes, ...]  # in musical order
     first_shift: int  # units by which the whole phrase starts late
-    heard: bool = (
-        False  # swung notes are where they are heard: the sounds of `met` are, those of the timelines as written
-    )
+    # swung notes are where they are heard: the sounds of `met` are, those of the timelines as written
+    heard: bool = False
 
 
 def match_phrases(mine: Timeline, theirs: Timeline) -> MatchedPhrases:
-    """Pairs every note, in the reading that leaves least to say."""
+    """Return every note paired, in the reading that leaves least to say."""
     readings = _readings(mine, theirs, False)
     if has_long_short_pairs(mine) != has_long_short_pairs(theirs):
         readings += _readings(mine, theirs, True)
@@ -59,9 +59,10 @@ def match_phrases(mine: Timeline, theirs: Timeline) -> MatchedPhrases:
 
 
 def _readings(mine: Timeline, theirs: Timeline, heard: bool) -> list[tuple[int, MatchedPhrases]]:
-    """As written, or with swung notes where they are heard; with the note values as they are, or multiplied.
+    """Return readings with their cost, the cheapest first: with the note values as they are, or multiplied.
 
-    A reading that is not the plain one has to gain more the longer the phrase is, unless it leaves nothing to say.
+    `heard`: with swung notes where they are heard, else as written. A reading that is not the plain one has to gain more the
+    longer the phrase is, unless it leaves nothing to say.
     """
     one, other = (swung_sounds(mine), swung_sounds(theirs)) if heard else (mine, theirs)
     both = lcm(one.grain, other.grain)
@@ -79,7 +80,7 @@ def _readings(mine: Timeline, theirs: Timeline, heard: bool) -> list[tuple[int, 
 def _read(
     mine: Timeline, theirs: Timeline, semitones: int, links: list[Link], factor: Fraction
 ) -> tuple[int, MatchedPhrases]:
-    """The phrases with the student's note values multiplied by `factor`, and what that leaves to say.
+    """Return the phrases with the student's note values multiplied by `factor`, and what that leaves to say.
 
     Two readings: nothing is shifted; or what follows from pairing by pitch alone is.
     """
@@ -108,28 +109,41 @@ def _shifts(
     mine: Timeline, theirs: Timeline, one: Sequence[ComparedMoment], other: Sequence[ComparedMoment], links: Sequence[Link],
     seldom: bool = False,
 ) -> list[int]:  # fmt: skip
-    """For each link by how much the student's version runs late there; a link of one moment has that of the one before.
+    """Return for each link by how much the student's version runs late there; a link of one moment has that of the one before.
 
     `seldom`: as few shifts as possible, wherever a reason for one is.
     """
     both = [(i, j) for i, j in links if i is not None and j is not None]
+    if not both:
+        return [0] * len(links)
     late = [one[i].at - other[j].at for i, j in both]
-    cheap = [False] * len(both)
-    for k in range(1, len(both)):
-        (i0, j0), (i1, j1) = both[k - 1], both[k]
-        odd = _odd(mine, one[i0].notes[0].bar, one[i1].notes[0].bar)
-        odd = odd or _odd(theirs, other[j0].notes[0].bar, other[j1].notes[0].bar)
-        cheap[k] = not seldom and (odd or i1 - i0 + j1 - j0 > 4)
-    found = iter(lasting_shifts(late, cheap))
+    cheap = [False] + [
+        not seldom and _has_reason(mine, theirs, one, other, before, after) for before, after in pairwise(both)
+    ]
+    found = lasting_shifts(late, cheap)
     moved: list[int] = []
+    paired = 0
     for i, j in links:
-        moved.append(next(found) if i is not None and j is not None else moved[-1] if moved else 0)
-    first = next((k for k, (i, j) in enumerate(links) if i is not None and j is not None), 0)
-    return [moved[first]] * first + moved[first:] if moved else []
+        paired += i is not None and j is not None
+        moved.append(found[max(0, paired - 1)])
+    return moved
+
+
+def _has_reason(
+    mine: Timeline, theirs: Timeline, one: Sequence[ComparedMoment], other: Sequence[ComparedMoment],
+    before: tuple[int, int], after: tuple[int, int],
+) -> bool:  # fmt: skip
+    """Return whether a shift between two links is to be expected: a bar does not add up there, or several notes are missing or extra."""
+    (i0, j0), (i1, j1) = before, after
+    return (
+        i1 - i0 + j1 - j0 > 4
+        or _odd(mine, one[i0].notes[0].bar, one[i1].notes[0].bar)
+        or _odd(theirs, other[j0].notes[0].bar, other[j1].notes[0].bar)
+    )
 
 
 def _odd(timeline: Timeline, first: int, last: int) -> bool:
-    """Whether a bar from `first` to `last` does not add up."""
+    """Return whether a bar from `first` to `last` does not add up."""
     return any(bar.length != bar.nominal for bar in timeline.bars[min(first, last) : max(first, last) + 1])
 
 
@@ -137,7 +151,7 @@ def _again(
     mine: Timeline, theirs: Timeline, one: Sequence[ComparedMoment], other: Sequence[ComparedMoment], links: list[Link],
     moved: list[int], semitones: int, quarter: int, limit: int,
 ) -> tuple[int, list[Link], list[int]]:  # fmt: skip
-    """A second look, with the teacher's moments where the student's version has them; its cost, each shift's included."""
+    """Return a second reading, with the teacher's moments where the student's version has them; its cost has that of each shift."""
     placed = [
         other[j]._replace(at=other[j].at + shift) for (_, j), shift in zip(links, moved, strict=True) if j is not None
     ]
@@ -168,7 +182,7 @@ def _met(
 
 
 def _rejoin(met: list[MatchedNotes], clock_mine: int, clock_theirs: int, reach: int) -> None:
-    """A missing and an extra note that are the same place on the neck, less than `reach` apart, are one that is early or late.
+    """Pair a missing and an extra note at the same place on the neck, less than `reach` apart: it is one note, early or late.
 
     It happens where one note of a chord comes apart from it.
     """

@@ -1,4 +1,7 @@
-"""What a comparison finds, as values."""
+"""The values of a comparison: differences, pairs, a score.
+
+In: nothing of its own. Out: values that the other modules of this room fill and read.
+"""
 
 from __future__ import annotations
 
@@ -28,7 +31,7 @@ class DifferenceKind(StrEnum):
 
 
 class ScorePosition(NamedTuple):
-    """Where, as a player says it."""
+    """A place in a score, as a player says it."""
 
     bar: int  # the written bar's number; 0 is a pick-up
     beat: str  # the count: "2 &"
@@ -46,9 +49,8 @@ class Difference(NamedTuple):
     added: str = ""  # the technique that the student has
     about: str = ""  # what is early or late: "bend", "release", or one of the words of `timing`; another way to a pitch: of `technique`
     moves: bool = False  # all that follows is early or late too
-    until: ScorePosition | None = (
-        None  # where it is said of four notes or more in a row, or moves some of them only: the last
-    )
+    # Where it is said of four notes or more in a row, or moves some of them only: the last
+    until: ScorePosition | None = None
     times: int = 1  # how often it is played: repeats and `%` play one written note several times
 
 
@@ -61,7 +63,7 @@ class Pair(NamedTuple):
 
     @property
     def right(self) -> bool:
-        """Just as the teacher has it."""
+        """Whether the note is just as the teacher has it."""
         return not self.kinds
 
 
@@ -97,5 +99,5 @@ class Comparison:
 
     @property
     def alike(self) -> bool:
-        """Nothing differs but what is said once."""
+        """Whether nothing differs but what is said once."""
         return not self.differences

@@ -1,4 +1,4 @@
-"""How a student's phrase is spelled otherwise as a whole: transposed, or in other note values.
+"""Normalization: how a student's phrase is spelled otherwise as a whole, transposed or in other note values.
 
 In: the moments of both. Out: semitones and a factor on the note values, both 0 and 1 unless most of the phrase says
 otherwise.
@@ -16,15 +16,14 @@ _VOTERS = 3  # neighbouring places to each side that a step of the melody is loo
 _TRANSPOSED = 50  # a transposed reading has to be cheaper by this, hundredths of a note
 _CARRIED = 35  # and may leave no more than this a note: about half of them are right then
 _MOST = Fraction(3, 5)  # the share of steps that has to agree on other note values
-_MOST_IN_THREES = Fraction(
-    3, 4
-)  # on triplets for eighths, say: fewer are a rushed or dragged figure, not another spelling
+# The same for triplets for eighths, say: fewer are a rushed or dragged figure, not another spelling
+_MOST_IN_THREES = Fraction(3, 4)
 # Eighths for sixteenths and the like; a dotted quarter for a quarter, where 12/8 is written for a shuffle.
 _FACTORS = frozenset(Fraction(*f) for f in ((2, 1), (1, 2), (4, 1), (1, 4), (3, 2), (2, 3), (3, 1), (1, 3)))
 
 
 def transposition(mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment]) -> tuple[int, list[Link]]:
-    """Semitones to add to the student's pitches, and the pairing, time left aside."""
+    """Return the semitones to add to the student's pitches, and the pairing, time left aside."""
     straight, links = align_moments(mine, theirs, 0, 0)
     best = (straight - _TRANSPOSED, 0, links)
     for semitones in _candidates(mine, theirs) if straight > _TRANSPOSED else ():
@@ -35,7 +34,7 @@ def transposition(mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMomen
 
 
 def _candidates(mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment]) -> list[int]:
-    """The two likeliest, by how many steps of the melody they carry over at about the same place."""
+    """Return the two likeliest transpositions, by how many steps of the melody they carry over at about the same place."""
     one, other = _melody(mine), _melody(theirs)
     votes: Counter[int] = Counter()
     for i in range(len(one) - 1):
@@ -48,14 +47,14 @@ def _candidates(mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment]
 
 
 def _melody(phrase: Sequence[ComparedMoment]) -> list[float]:
-    """The highest clear pitch of each moment."""
+    """Return the highest clear pitch of each moment."""
     return [max(s.pitch for s in m.notes if not s.dead) for m in phrase if any(not s.dead for s in m.notes)]
 
 
 def note_value_ratio(
     mine: Sequence[ComparedMoment], theirs: Sequence[ComparedMoment], links: Sequence[Link]
 ) -> Fraction:
-    """By what the student's note values are multiplied to be the teacher's."""
+    """Return by what the student's note values are multiplied to be the teacher's."""
     ratios: Counter[Fraction] = Counter()
     before: tuple[int, int] | None = None
     for i, j in links:

@@ -1,6 +1,6 @@
-"""What is only spelled in another way: said once for the whole phrase, and never counted as a mistake.
+"""Equivalences of notation: what is only spelled in another way is said once for the whole phrase, and never counted as a mistake.
 
-In: `Matched`. Out: sentences.
+In: `MatchedPhrases`. Out: sentences.
 """
 
 from __future__ import annotations
@@ -23,50 +23,52 @@ _STEPS = {
 
 
 def find_normalizations(matched: MatchedPhrases) -> tuple[Normalization, ...]:
-    """All there is to say."""
-    return tuple(_all(matched))
+    """Return what holds for the whole phrase, in the order in which it is said."""
+    return tuple(one for find in (_tuning_and_capo, _pitch_and_place, _speed, _feels, _start) for one in find(matched))
 
 
-def _all(matched: MatchedPhrases) -> Iterator[Normalization]:
+def _tuning_and_capo(matched: MatchedPhrases) -> Iterator[Normalization]:
     mine, theirs = matched.mine.settings, matched.theirs.settings
     if mine.tuning.sounding != theirs.tuning.sounding:
         yield Normalization("tuning", f"your tuning is {mine.tuning}, the teacher's {theirs.tuning}")
     if mine.capo != theirs.capo:
-        yield Normalization(
-            "capo", f"your capo is {_capo(mine.capo)}, the teacher's {_capo(theirs.capo)}; frets are counted from it"
-        )
+        words = f"your capo is {_capo(mine.capo)}, the teacher's {_capo(theirs.capo)}; frets are counted from it"
+        yield Normalization("capo", words)
+
+
+def _pitch_and_place(matched: MatchedPhrases) -> Iterator[Normalization]:
     if matched.semitones:
         yield _transposed(matched.semitones)
     if is_elsewhere_on_neck(matched):
-        yield Normalization(
-            "place",
-            f"you play it {_around(matched, 0)}, the teacher {_around(matched, 1)}: another place, the same notes",
-        )
-    yield from _speed(matched)
+        words = f"you play it {_around(matched, 0)}, the teacher {_around(matched, 1)}: another place, the same notes"
+        yield Normalization("place", words)
+
+
+def _feels(matched: MatchedPhrases) -> Iterator[Normalization]:
+    mine, theirs = matched.mine.settings, matched.theirs.settings
     if matched.heard:
         one, other = (f"{_feel(s.feel)} in {s.meter}" for s in (mine, theirs))
         yield Normalization("feel", f"you write {one}, the teacher writes {other}; compared as it sounds")
-    elif str(mine.feel) != str(theirs.feel) and not _says(matched.mine, "feel"):
-        yield Normalization("feel", f"you write no feel: the teacher plays {_feel(theirs.feel)}; compared as written")
     elif str(mine.feel) != str(theirs.feel):
-        yield Normalization(
-            "feel", f"you play {_feel(mine.feel)}, the teacher plays {_feel(theirs.feel)}; compared as written"
-        )
+        yours = f"you play {_feel(mine.feel)}," if _says(matched.mine, "feel") else "you write no feel:"
+        yield Normalization("feel", f"{yours} the teacher plays {_feel(theirs.feel)}; compared as written")
+
+
+def _start(matched: MatchedPhrases) -> Iterator[Normalization]:
     if matched.first_shift and not judge_timing(matched).enters_late:
         rest = "you rest longer" if matched.first_shift > 0 else "you rest less"
-        yield Normalization(
-            "start", f"{rest} before the first note, and come in on the right beat: compared from there"
-        )
+        words = f"{rest} before the first note, and come in on the right beat: compared from there"
+        yield Normalization("start", words)
 
 
 def _says(timeline: Timeline, field: str) -> bool:
-    """Whether the lick, its file or its house says something in that field; else its value is the notation's."""
+    """Return whether the lick, its file or its project says something in a field; else its value is the notation's."""
     settings = timeline.settings
     return field in settings.written or field in settings.set_by_project
 
 
 def _feel(feel: Feel) -> str:
-    """What one plays: `it straight`, `a shuffle`, `swing 5:3`."""
+    """Return what one plays: `it straight`, `a shuffle`, `swing 5:3`."""
     before = {"straight": "it ", "shuffle": "a "}.get(feel.name, "")
     return before + str(feel)
 
@@ -87,14 +89,14 @@ def _transposed(semitones: int) -> Normalization:
 
 
 def _around(matched: MatchedPhrases, whose: int) -> str:
-    """`around fret 12`: the middle one of the fretted notes."""
+    """Return `around fret 12`: the middle one of the fretted notes."""
     sounds = (matched.mine, matched.theirs)[whose].sounds
     frets = sorted(sound.fret for sound in sounds if sound.fret)
     return f"around fret {frets[len(frets) // 2]}" if frets else "on open strings"
 
 
 def _speed(matched: MatchedPhrases) -> Iterator[Normalization]:
-    """Other note values and another tempo: one may make up for the other."""
+    """Yield other note values and another tempo: one may make up for the other."""
     mine, theirs = matched.mine.tempos[0].qpm * matched.factor, matched.theirs.tempos[0].qpm
     tempos = f"your tempo is {_bpm(matched, 0)}, the teacher's {_bpm(matched, 1)}"
     if matched.factor != 1 and not matched.heard:
@@ -112,7 +114,7 @@ def _speed(matched: MatchedPhrases) -> Iterator[Normalization]:
 
 
 def _usual(matched: MatchedPhrases) -> Fraction:
-    """The student's commonest note length that has a name in both spellings."""
+    """Return the student's commonest note length that has a name in both spellings."""
     timeline = matched.mine
     lengths = Counter(timeline.fraction(s.end - s.start) for s in timeline.sounds if s.end > s.start)
     names = (length for length, _ in lengths.most_common())

@@ -1,6 +1,6 @@
-"""One note against another: what of it is the same, and how far apart the two are.
+"""Facts and costs of a pair of notes: what of them is the same, and how far apart the two are.
 
-In: two Sounds and the semitones by which the student's phrase is lower. Out: facts and a cost for the alignment.
+In: two `SoundingNote`s and the semitones by which the student's phrase is lower. Out: facts and a cost for the alignment.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 from lickwright.notation.techniques import UPWARD_BENDS
 from lickwright.timeline.model import SoundingNote
 
-# Costs of pairing two notes, in hundredths of a note. A note left alone costs GAP, so two left alone cost more than any
+# Costs of pairing two notes, in hundredths of a note; estimates. A note left alone costs GAP, so two left alone cost more than any
 # pair that starts together (it is the same note, played wrong), and less than an unlike pair that starts far apart.
 GAP = 80
 OTHER_STRING = 30  # the same pitch elsewhere
@@ -21,19 +21,19 @@ OTHER_STROKE = 5  # decides between equal notes only
 
 
 def highest_bend(sound: SoundingNote) -> float:
-    """Semitones above the fretted pitch at the top of its bends; 0 without one."""
+    """Return the semitones above the fretted pitch at the top of its bends; 0 without one."""
     return max((shape.amount for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS), default=0.0)
 
 
 def is_same_pitch(a: SoundingNote, b: SoundingNote, semitones: int) -> bool:
-    """Whether they sound alike, bends aside; dead notes have only their string."""
+    """Return whether two notes have the same pitch, bends aside; dead notes have none, and are alike."""
     if a.dead or b.dead:
         return a.dead and b.dead
     return a.pitch + semitones == b.pitch
 
 
 def is_bent_instead(a: SoundingNote, b: SoundingNote, semitones: int) -> bool:
-    """Whether one is bent to the pitch at which the other is fretted."""
+    """Return whether one is bent to the pitch at which the other is fretted."""
     one, other = highest_bend(a), highest_bend(b)
     if a.dead or b.dead or (one > 0) == (other > 0):
         return False
@@ -46,7 +46,7 @@ def arrival_difference(a: SoundingNote, b: SoundingNote, semitones: int) -> floa
 
 
 def note_cost(a: SoundingNote, b: SoundingNote, semitones: int) -> int:
-    """How unlike two notes are, time aside."""
+    """Return how unlike two notes are, time aside."""
     cost = 0 if (a.kind == "note") == (b.kind == "note") else OTHER_KIND
     if a.begin is not b.begin:
         cost += OTHER_STROKE
@@ -66,7 +66,7 @@ Two = tuple[SoundingNote | None, SoundingNote | None]
 def pair_chord_notes(
     mine: tuple[SoundingNote, ...], theirs: tuple[SoundingNote, ...], semitones: int
 ) -> tuple[int, list[Two]]:
-    """The notes of two chords paired, the likest first; and the cost, with those left alone."""
+    """Return the cost of pairing the notes of two chords, those left alone included, and the pairs; the likest are paired first."""
     if len(mine) == 1 == len(theirs):
         return note_cost(mine[0], theirs[0], semitones), [(mine[0], theirs[0])]
     costs = sorted((note_cost(a, b, semitones), i, j) for i, a in enumerate(mine) for j, b in enumerate(theirs))

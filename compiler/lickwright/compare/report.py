@@ -1,6 +1,6 @@
-"""A comparison as it is read: the summary first, then what differs in musical order.
+"""The report of a comparison: the summary first, then what differs in musical order.
 
-In: a `Comparison`. Out: lines of plain text, or a value for JSON. Encouraging and short: a long list helps nobody.
+In: a `Comparison`. Out: lines of plain text, or a value for JSON. It is encouraging and short: a long list helps nobody.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ _PRAISE = (
 
 
 def summary_lines(c: Comparison) -> list[str]:
-    """Whose, how good, and what holds for all of it."""
+    """Return whose phrase it is, how good it is, and what holds for all of it."""
     score = c.score
     said = [*_good_bars(c), *(one.words for one in c.said)]
     if score.of_100 < _FEW:
@@ -38,7 +38,7 @@ def summary_lines(c: Comparison) -> list[str]:
 
 
 def _to_do(c: Comparison) -> str:
-    """`start with bar 1, slowly: 21 notes to find`."""
+    """Return `start with bar 1, slowly: 21 notes to find`."""
     number = min(_wrong_bars(c), default=1)
     find = c.score.notes - c.score.right
     what = counted_noun(find, "note") + " to find" if find else counted_noun(c.score.extra, "note") + " to leave out"
@@ -46,7 +46,7 @@ def _to_do(c: Comparison) -> str:
 
 
 def _counted(c: Comparison) -> str:
-    """`7 of 8 notes are just right, 1 more but for its time; one place to look at`."""
+    """Return `7 of 8 notes are just right, 1 more but for its time; one place to look at`."""
     score = c.score
     late = sum(bool(pair.theirs and pair.kinds) and pair.kinds <= _TIME for pair in c.pairs)
     if late and not score.right:
@@ -61,7 +61,7 @@ def _counted(c: Comparison) -> str:
 
 
 def _of(some: int, notes: int) -> str:
-    """`3 of 8 notes are`."""
+    """Return `3 of 8 notes are`."""
     if notes == 1:
         return f"{some or 'no'} note of 1 is"
     if some == notes:
@@ -74,13 +74,13 @@ def _whose(notes: int) -> str:
 
 
 def _wrong_bars(c: Comparison) -> set[int]:
-    """The bars in which something differs; 0 is the pick-up."""
+    """Return the numbers of the bars in which something differs; 0 is the pick-up."""
     noted = {score_position(c.theirs, p.theirs).bar for p in c.pairs if p.theirs and not p.right}
     return noted | {d.place.bar for d in c.differences}
 
 
 def _good_bars(c: Comparison) -> list[str]:
-    """`bars 1, 3 and 4 are just right`."""
+    """Return `bars 1, 3 and 4 are just right`; nothing where none is, or all are."""
     if c.alike:
         return []
     good = sorted({score_position(c.theirs, p.theirs).bar for p in c.pairs if p.theirs} - _wrong_bars(c))
@@ -94,7 +94,7 @@ def _good_bars(c: Comparison) -> list[str]:
 
 
 def list_differences(c: Comparison, everything: bool, width: int) -> tuple[list[str], int]:
-    """The differences in musical order, numbered as in the tabs; and how many are listed."""
+    """Return the lines of the differences in musical order, numbered as in the tabs, and how many differences are listed."""
     places = [_place(d) for d in c.differences]
     wide = max(map(len, places), default=0)
     lines: list[str] = []
@@ -112,7 +112,7 @@ def _place(d: Difference) -> str:
 
 
 def comparison_as_json(c: Comparison) -> dict[str, Any]:
-    """Everything, for a program. Pitches are nominal, `by` is in semitones or in the teacher's whole notes."""
+    """Return everything as a value for JSON. Pitches are nominal, `by` is in semitones or in the teacher's whole notes."""
     score = c.score
     return {
         "title": c.theirs.title,
@@ -157,7 +157,7 @@ def _note(timeline: Timeline, sound: SoundingNote) -> dict[str, Any]:
 
 
 def comparison_text(c: Comparison, width: int, everything: bool, drawn: bool = True) -> Iterator[str]:
-    """The whole report of one lick, line by line, without how the score is counted."""
+    """Yield the whole report of one lick, line by line, without how the score is counted."""
     from lickwright.export.tab.lanes import wrap_words
 
     for line in summary_lines(c):
@@ -174,14 +174,14 @@ def comparison_text(c: Comparison, width: int, everything: bool, drawn: bool = T
 
 
 def score_explanation(width: int) -> Iterator[str]:
-    """How the score is counted: said once, after all the licks, where one is not perfect."""
+    """Yield how the score is counted: said once, after all the licks, where one is not perfect."""
     from lickwright.export.tab.lanes import wrap_words
 
     yield from _hung(wrap_words(f"how the score is counted: {FORMULA}", width - 2))
 
 
 def _row(place: str, words: str, width: int) -> list[str]:
-    """A difference, its words in a column of their own."""
+    """Return a difference in lines, its words in a column of their own."""
     from lickwright.export.tab.lanes import wrap_words
 
     first, *rest = wrap_words(words, max(20, width - len(place)))

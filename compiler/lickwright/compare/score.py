@@ -1,4 +1,4 @@
-"""A score, and the sum it comes from.
+"""The score of a comparison, and the formula that it comes from.
 
 In: pairs with what differs in them. Out: `Score`. What is said once for the whole phrase costs nothing.
 """
@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from lickwright.compare.model import DifferenceKind, Pair, Score
 
-# What a note of the teacher's is worth: a right note late is worth more than a wrong one in time, and how it is played
+# What a note of the teacher's is worth, in points; estimates: a right note late is worth more than a wrong one in time, and how it is played
 # counts least, since that comes last in learning. Of a wrong note only its start counts.
 NOTE, START, LENGTH, HOW = 5, 2, 1, 2
 WHOLE = NOTE + START + LENGTH + HOW
@@ -22,7 +22,7 @@ FORMULA = (
 
 
 def score_pairs(pairs: Sequence[Pair]) -> Score:
-    """The points of every note of the teacher's, less the extra ones; never below nothing."""
+    """Return the points of every note of the teacher's, less those for extra notes; never below 0."""
     notes = [pair for pair in pairs if pair.theirs is not None]
     extra = len(pairs) - len(notes)
     possible = WHOLE * len(notes)
@@ -39,9 +39,5 @@ def _points(pair: Pair) -> int:
     if kinds & {DifferenceKind.FRET, DifferenceKind.NOTE, DifferenceKind.BEND}:
         return start
     length = 0 if kinds & {DifferenceKind.SHORT, DifferenceKind.LONG} else LENGTH
-    return (
-        NOTE
-        + start
-        + length
-        + max(0, HOW - len(kinds & {DifferenceKind.STRING, DifferenceKind.TECHNIQUE, DifferenceKind.INTONATION}))
-    )
+    manner = kinds & {DifferenceKind.STRING, DifferenceKind.TECHNIQUE, DifferenceKind.INTONATION}
+    return NOTE + start + length + max(0, HOW - len(manner))

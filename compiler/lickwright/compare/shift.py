@@ -1,4 +1,4 @@
-"""Single notes out of time told from a version that runs late as a whole.
+"""Lasting shifts in time: a version that runs late as a whole, told from single notes out of time.
 
 In: by how much each paired moment is late. Out: for each the shift that holds there; what a moment is late besides is its
 own. The fewest words win: a note out of time costs one, a lasting shift a few, found by dynamic programming. Where a
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+# Costs; estimates: `tests/test_compare_mistakes.py` measures what they find.
 _OUT_OF_TIME = 10  # one moment
 _CHANGE = 25  # a shift from here on: cheaper than three moments out of time, dearer than two
 _CHANGE_AT_ODD_BAR = 6  # the same where a bar does not add up, several notes are missing or extra
@@ -16,7 +17,7 @@ _STARTS_SHIFTED = 18  # the whole version is shifted: cheaper than two moments o
 
 
 def lasting_shifts(late: Sequence[int], cheap: Sequence[bool]) -> list[int]:
-    """For each moment the shift that holds; `cheap[k]` says that there is a reason for one just before k."""
+    """Return for each moment the shift that holds; `cheap[k]` says that there is a reason for one just before k."""
     if not late:
         return []
     states = sorted(set(late) | {0}, key=lambda s: (abs(s), s))
@@ -30,12 +31,16 @@ def lasting_shifts(late: Sequence[int], cheap: Sequence[bool]) -> list[int]:
             min(cost, change) + (_OUT_OF_TIME if s != late[k] else 0) for s, cost in zip(states, costs, strict=True)
         ]
         came.append(steps)
-    at = min(range(len(states)), key=costs.__getitem__)
-    path = [at]
+    path = _path(came, min(range(len(states)), key=costs.__getitem__))
+    return _after_figures([states[n] for n in path], late)
+
+
+def _path(came: Sequence[Sequence[int]], last: int) -> list[int]:
+    """Return the states from the first to the last, where `came` has for each step and state the one before."""
+    path = [last]
     for steps in reversed(came):
-        at = steps[at]
-        path.append(at)
-    return _after_figures([states[n] for n in reversed(path)], late)
+        path.append(steps[path[-1]])
+    return path[::-1]
 
 
 def _between(value: int, one: int, other: int) -> bool:

@@ -1,4 +1,4 @@
-"""A swung phrase where it sounds, so that a shuffle can be compared with triplets or 12/8 that spell it out.
+"""Swung phrases as they sound, so that a shuffle can be compared with triplets or 12/8 that spell it out.
 
 In: a Timeline. Out: one whose sounds are moved to where the feel puts them, on a finer grain; its bars and slots stay as
 written, so only its sounds are of use.
@@ -12,13 +12,13 @@ from lickwright.timeline.swing import swing_of
 
 
 def has_long_short_pairs(timeline: Timeline) -> bool:
-    """Whether its pairs are long and short."""
+    """Return whether pairs of notes are played long and short."""
     long, short = timeline.settings.feel.ratio
     return long != short
 
 
 def swung_sounds(timeline: Timeline) -> Timeline:
-    """The sounds where a player puts them."""
+    """Return the lick with its sounds where a player puts them, on a finer grain; a straight lick as it is."""
     if not has_long_short_pairs(timeline):
         return timeline
     swing = swing_of(timeline)

@@ -1,4 +1,4 @@
-"""The two tabs one above the other, with the differences marked.
+"""Drawing of a comparison: the two tabs one above the other, with the differences marked.
 
 In: a `Comparison`. Out: lines of text no wider than asked. As many bars as fit both tabs stand together; under the strings of each
 is a row of its own with the numbers of the differences, as the report lists them: `^3` is the third.
@@ -24,7 +24,7 @@ Marks = dict[int, list[int]]  # by index of a sound: the numbers of the differen
 
 
 def draw_tabs(comparison: Comparison, width: int, listed: Collection[int] | None = None) -> list[str]:
-    """Both tabs; with `listed`, only the lines that have one of these differences (numbers from 1)."""
+    """Return both tabs in lines; with `listed`, only those that have one of these differences (numbers from 1)."""
     mine, theirs = lay_out_bars(comparison.mine), lay_out_bars(comparison.theirs)
     mine_marks, their_marks = _marks(comparison)
     lines: list[str] = []
@@ -49,7 +49,7 @@ Bars = tuple[int, int]  # first and last (excluded) written bar
 
 
 def _shares(comparison: Comparison, mine: Grid, theirs: Grid, width: int) -> Iterator[tuple[Bars, Bars]]:
-    """Bars that stand together: as many as fit on one line of each tab, at least one of the teacher's."""
+    """Yield the bars that stand together: as many as fit on one line of each tab, at least one of the teacher's."""
     cuts = _cuts(comparison)
     first = first_mine = 0
     count = len(theirs.bars)
@@ -65,7 +65,7 @@ def _shares(comparison: Comparison, mine: Grid, theirs: Grid, width: int) -> Ite
 
 
 def _cuts(comparison: Comparison) -> list[int]:
-    """For each of the teacher's bars: after which of the student's bars what answers it is over."""
+    """Return for each of the teacher's bars after which of the student's bars what answers it is over."""
     cuts = [0] * len(comparison.theirs.bars)
     for pair in comparison.pairs:
         if pair.mine is not None and pair.theirs is not None and not pair.mine.pass_no and not pair.theirs.pass_no:
@@ -76,7 +76,7 @@ def _cuts(comparison: Comparison) -> list[int]:
 
 
 def _part(grid: Grid, bars: Bars) -> Grid:
-    """Some bars of a lick as a lick."""
+    """Return some bars of a lick as a lick."""
     return replace(grid, bars=grid.bars[bars[0] : bars[1]])
 
 
@@ -99,7 +99,7 @@ class _Part:
         self.numbers = {number for numbers in self._said.values() for number in numbers}
 
     def drawn(self, whose: str) -> Iterator[str]:
-        """Its lines, headed by whose they are, with the marks between strings and count."""
+        """Yield its lines, headed by whose they are, with the marks between strings and count."""
         yield f"{whose}:"
         for line in self._lines:
             drawn = draw_line(self._grid, line, self._above(line), self._width)
@@ -115,7 +115,7 @@ class _Part:
         return [above for above in self._grid.above if above.first < last and above.last >= first]
 
     def _row(self, line: Line) -> str:
-        """`^1   ^2,3`, each under its column; one that has no room goes on to the right."""
+        """Return `^1   ^2,3`, each under its column; one that has no room goes on to the right."""
         row = ""
         for placed in line.pieces:
             for index, x in enumerate(placed.xs, placed.piece.first):
@@ -126,7 +126,7 @@ class _Part:
 
 
 def _column(grid: Grid, sound: SoundingNote) -> int:
-    """The column a note stands in; of a `%` its only one."""
+    """Return the column that a note stands in; of a `%` its only one."""
     timeline: Timeline = grid.timeline
     drawn = grid.bars[sound.bar]
     at = timeline.slots[sound.slot].at

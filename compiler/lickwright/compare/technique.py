@@ -1,6 +1,6 @@
-"""How two notes are played: joins, heads, marks and shapes beside each other.
+"""How two notes are played: connections, heads, marks and shapes beside each other.
 
-In: two Sounds that answer each other. Out: `Otherwise` values. Works on the features of the table of techniques; what
+In: two `SoundingNote`s that answer each other. Out: `NoteDifference`s. Works on the features of the table of techniques; what
 only helps the hand (strokes of the pick, fingers) counts where the teacher asks for it, and is never too much.
 """
 
@@ -16,17 +16,14 @@ from lickwright.notation.techniques import PICKED, UPWARD_BENDS, Curve, Damping,
 from lickwright.notation.techniques import TechniqueKind as Place
 from lickwright.timeline.model import PitchGesture, SoundingNote
 
-FRETTED, BENT_TO, ELSEWHERE = (
-    "fretted",
-    "bent",
-    "elsewhere",
-)  # the right pitch, though only one of the two bends up to it, or from another fret
+# Ways to the right pitch: only one of the two bends up to it, or both do from different frets.
+FRETTED, BENT_TO, ELSEWHERE = "fretted", "bent", "elsewhere"
 HALF_STEP = 1.0  # semitones: a bend that is so far off arrives at another note
 _TIMED = (Curve.BEND, Curve.RELEASE)  # whose beginning is heard
 
 
 class NoteDifference(NamedTuple):
-    """One thing that is played otherwise."""
+    """One thing that is played in another way."""
 
     lacking: str  # what the teacher has; "" for nothing
     added: str  # what the student has in its place; "" for nothing
@@ -39,7 +36,7 @@ class NoteDifference(NamedTuple):
 def note_differences(
     a: SoundingNote, b: SoundingNote, sources_right: bool, clock: tuple[int, int], late: int, semitones: int
 ) -> Iterator[NoteDifference]:
-    """Return what the student's note `a` has otherwise than `b`.
+    """Yield what the student's note `a` has otherwise than the teacher's note `b`.
 
     `sources_right`: the notes they are joined to answer each other too. `late`: of the note itself, in units.
     `semitones`: what to add to the student's pitches.
@@ -67,7 +64,7 @@ def _trill(sound: SoundingNote) -> str:
 
 
 def _begin(a: SoundingNote, b: SoundingNote, sources_right: bool) -> Iterator[NoteDifference]:
-    """Joins and entries. One from a note that is missing or wrong may have to be another: nothing is said then."""
+    """Yield connections and entries. One from a note that is missing or wrong may have to be another: nothing is said then."""
     one, other = a.begin, b.begin
     if one.name == other.name:
         return
@@ -93,7 +90,7 @@ def _marks(a: SoundingNote, b: SoundingNote) -> Iterator[NoteDifference]:
 
 
 def _heard(mark: Technique) -> bool:
-    """Whether a mark changes the sound; a stroke's direction helps the hand only."""
+    """Return whether a mark changes the sound; a stroke's direction helps the hand only."""
     silent = mark.stroke in (None, Stroke.PICK) and mark.curve is Curve.NONE and mark.damping is Damping.NONE
     return not silent or mark.loudness != 1.0
 
@@ -109,28 +106,37 @@ def bend_route(a: SoundingNote, b: SoundingNote, semitones: int) -> str:
 def _shapes(
     a: SoundingNote, b: SoundingNote, clock: tuple[int, int], late: int, semitones: int
 ) -> Iterator[NoteDifference]:
-    """Bends, releases and vibratos. A wrong note is bent from another pitch: of its bends nothing is said."""
-    right = a.pitch + semitones == b.pitch or a.dead or b.dead
-    gone: set[Curve] = set()
+    """Yield bends, releases and vibratos. A wrong note is bent from another pitch: of its bends nothing is said."""
+    right = _may_compare_bends(a, b, semitones)
+    bend_gone = False
     for mine, theirs in _facing(_told(a), _told(b)):
         if mine is not None and theirs is not None and mine.technique.curve is theirs.technique.curve:
             yield from _one_shape(a, b, mine, theirs, clock, late, right)
             continue
-        lacking, added = theirs.technique if theirs else None, mine.technique if mine else None
-        curves = {t.curve for t in (lacking, added) if t is not None}
-        follows = curves == {Curve.RELEASE} and gone & set(UPWARD_BENDS)
-        gone |= curves
-        if follows or (not right and curves & set(UPWARD_BENDS)):
-            continue  # no bend, no release
-        names = lacking.name if lacking else "", added.name if added else ""
-        off = (
-            arrival_difference(a, b, semitones) if len(curves & set(UPWARD_BENDS)) == 1 == sum(map(bool, names)) else 0
-        )
-        yield NoteDifference(*names, DifferenceKind.BEND, off) if abs(off) >= HALF_STEP else NoteDifference(*names)
+        curves = {shape.technique.curve for shape in (mine, theirs) if shape is not None}
+        bends = not curves.isdisjoint(UPWARD_BENDS)
+        follows = bend_gone and curves == {Curve.RELEASE}  # no bend, no release
+        bend_gone = bend_gone or bends
+        if not follows and (right or not bends):
+            yield _unlike_shapes(mine, theirs, arrival_difference(a, b, semitones))
+
+
+def _may_compare_bends(a: SoundingNote, b: SoundingNote, semitones: int) -> bool:
+    """Return whether two notes are bent from the same pitch, or have none to compare."""
+    return a.pitch + semitones == b.pitch or a.dead or b.dead
+
+
+def _unlike_shapes(mine: PitchGesture | None, theirs: PitchGesture | None, off: float) -> NoteDifference:
+    """Return the difference of two shapes of different kinds, or of one alone; `off` is by how much the notes arrive apart."""
+    lacking, added = (shape.technique.name if shape is not None else "" for shape in (theirs, mine))
+    alone = mine or theirs if mine is None or theirs is None else None
+    if alone is not None and alone.technique.curve in UPWARD_BENDS and abs(off) >= HALF_STEP:
+        return NoteDifference(lacking, added, DifferenceKind.BEND, off)
+    return NoteDifference(lacking, added)
 
 
 def _told(sound: SoundingNote) -> list[PitchGesture]:
-    """Its shapes; a vibrato that goes on over the next step is one."""
+    """Return the shapes of a sound; a vibrato that goes on over the next step is one."""
     told: list[PitchGesture] = []
     for shape in sound.shapes:
         if not told or shape.technique.curve is not Curve.VIBRATO or told[-1].technique is not shape.technique:
@@ -147,36 +153,35 @@ def _one_shape(
     late: int,
     right: bool,
 ) -> Iterator[NoteDifference]:
-    """Two of one kind: their size where the notes are `right`, and when they begin."""
-    curve = theirs.technique.curve
-    if curve in UPWARD_BENDS or curve is Curve.RELEASE:
-        release_of_wrong = curve is Curve.RELEASE and highest_bend(a) != highest_bend(b) and bool(theirs.amount)
-        off = mine.amount - theirs.amount
-        if right and off and not release_of_wrong:
-            wrong = curve is not Curve.RELEASE and abs(off) >= HALF_STEP
-            yield NoteDifference(
-                "", "", DifferenceKind.BEND if wrong else DifferenceKind.INTONATION, off, theirs.technique.name
-            )
+    """Yield the differences of two shapes of one kind: their size where the notes are `right`, and when they begin."""
+    if theirs.technique.curve in UPWARD_BENDS or theirs.technique.curve is Curve.RELEASE:
+        if right:
+            yield from _size(a, b, mine, theirs)
     elif mine.technique.amount != theirs.technique.amount:
         yield NoteDifference(theirs.technique.name, mine.technique.name)
-    if curve in _TIMED:
+    if theirs.technique.curve in _TIMED:
         after = (mine.start - a.start) * clock[0] - (theirs.start - b.start) * clock[1]
         if after and after + late:
-            yield NoteDifference(
-                "", "", DifferenceKind.LATE if after > 0 else DifferenceKind.EARLY, after, theirs.technique.name
-            )
+            kind = DifferenceKind.LATE if after > 0 else DifferenceKind.EARLY
+            yield NoteDifference("", "", kind, after, theirs.technique.name)
+
+
+def _size(a: SoundingNote, b: SoundingNote, mine: PitchGesture, theirs: PitchGesture) -> Iterator[NoteDifference]:
+    """Yield how far off a bend or release is; nothing of a partial release from a bend that is itself off."""
+    off = mine.amount - theirs.amount
+    release = theirs.technique.curve is Curve.RELEASE
+    if not off or (release and theirs.amount and highest_bend(a) != highest_bend(b)):
+        return
+    kind = DifferenceKind.BEND if not release and abs(off) >= HALF_STEP else DifferenceKind.INTONATION
+    yield NoteDifference("", "", kind, off, theirs.technique.name)
 
 
 def _facing(
     one: Sequence[PitchGesture], other: Sequence[PitchGesture]
 ) -> Iterator[tuple[PitchGesture | None, PitchGesture | None]]:
-    """As many shapes of one curve as possible face each other, in order; of those between, the ones that are left."""
+    """Yield shapes that face each other: as many of one curve as possible, in order; of those between, the ones that are left."""
     n, m = len(one), len(other)
-    most = [[0] * (m + 1) for _ in range(n + 1)]  # how many can face each other from here on
-    for i in range(n - 1, -1, -1):
-        for j in range(m - 1, -1, -1):
-            alike = one[i].technique.curve is other[j].technique.curve
-            most[i][j] = max(most[i + 1][j], most[i][j + 1], most[i + 1][j + 1] + 1 if alike else 0)
+    most = _most_facing(one, other)
     i = j = 0
     left: list[PitchGesture] = []  # of `one`, since the last that faced
     right: list[PitchGesture] = []
@@ -193,3 +198,14 @@ def _facing(
             right.append(other[j])
             j += 1
     yield from zip_longest(left, right)
+
+
+def _most_facing(one: Sequence[PitchGesture], other: Sequence[PitchGesture]) -> list[list[int]]:
+    """Return how many shapes of one curve can face each other from each pair of places on."""
+    n, m = len(one), len(other)
+    most = [[0] * (m + 1) for _ in range(n + 1)]
+    for i in range(n - 1, -1, -1):
+        for j in range(m - 1, -1, -1):
+            alike = one[i].technique.curve is other[j].technique.curve
+            most[i][j] = max(most[i + 1][j], most[i][j + 1], most[i + 1][j + 1] + 1 if alike else 0)
+    return most

@@ -1,6 +1,6 @@
-"""What comes early or late, and what of it is one thing of several notes.
+"""Timing of a matched phrase: what comes early or late, and what of it is one thing of several notes.
 
-In: `Matched`. Out: `Timing`: how far each note is from its place in the teacher's bar, and `Slip`s: a late entry, a part that
+In: `MatchedPhrases`. Out: `Timing`: how far each note is from its place in the teacher's bar, and `Slip`s: a late entry, a part that
 stays late, a figure that is rushed or dragged, a pair that is split or played together. Everything is told against the
 teacher's beat, so that a note that is early is never called late. A version that is whole bars late is in its place.
 """
@@ -21,7 +21,7 @@ ENTRY, RUSHED, DRAGGED, SPLIT, JOINED = "entry", "rushed", "dragged", "split", "
 class Slip(NamedTuple):
     """One thing that is out of time, of one note or several."""
 
-    notes: tuple[int, ...]  # indices of `Matched.met`: the notes that it is told of
+    notes: tuple[int, ...]  # indices of `MatchedPhrases.met`: the notes that it is told of
     by: int  # units that it comes late
     about: str = ""  # one of the constants above, or "" for a note on its own
     moves: bool = False  # what follows stays so
@@ -30,9 +30,9 @@ class Slip(NamedTuple):
 
 @mutable_record
 class Timing:
-    """When the student's notes come."""
+    """How far the student's notes are from their place, and what is told of it."""
 
-    late: list[int]  # units that each of `Matched.met` comes late; 0 for one alone
+    late: list[int]  # units that each of `MatchedPhrases.met` comes late; 0 for one alone
     slips: dict[int, Slip] = field(default_factory=dict)  # by the first note that it is told of
     told: set[int] = field(default_factory=set)  # notes that a slip speaks of or covers
     figure: dict[int, str] = field(default_factory=dict)  # notes of a figure that is rushed or dragged, and which it is
@@ -84,7 +84,7 @@ def _moments(matched: MatchedPhrases) -> list[list[int]]:
 
 
 def _split(matched: MatchedPhrases, moment: list[int], found: Timing) -> None:
-    """A chord whose notes come one after another: the first is in its place, and the rest is told as one thing."""
+    """Tell a chord whose notes come one after another: the first is in its place, and the rest is one thing."""
     if len({found.late[k] for k in moment}) < 2 or any(_stolen(matched.met[k]) for k in moment):
         return
     base = min((found.late[k] for k in moment), key=abs)
@@ -94,7 +94,7 @@ def _split(matched: MatchedPhrases, moment: list[int], found: Timing) -> None:
 
 
 def _joined(matched: MatchedPhrases, moments: list[list[int]], level: list[int], found: Timing) -> None:
-    """A note that is played together with the one before it."""
+    """Tell a note that is played together with the one before it."""
     for before, moment in zip(moments, moments[1:], strict=False):
         starts = {a.start for k in before if (a := matched.met[k].mine) is not None and not _stolen(matched.met[k])}
         for k in moment:
@@ -116,7 +116,7 @@ def _tell(found: Timing, slip: Slip) -> None:
 
 
 def _lasting(moments: list[list[int]], level: list[int], found: Timing) -> None:
-    """Parts that stay early or late: told where they begin, with the figure that leads there."""
+    """Tell parts that stay early or late, where they begin, with the figure that leads there."""
     start = 0
     before = 0
     while start < len(moments):
@@ -159,7 +159,7 @@ def _within(value: int, one: int, other: int) -> bool:
 
 
 def _figures(moments: list[list[int]], level: list[int], found: Timing) -> None:
-    """Two moments or more, each further off than the one before it: rushed or dragged.
+    """Tell two moments or more, each further off than the one before it: rushed or dragged.
 
     What follows is in time again, or a few moments stay as far off as the last one.
     """
@@ -169,20 +169,25 @@ def _figures(moments: list[list[int]], level: list[int], found: Timing) -> None:
         while end < len(moments) and _further(moments, level, found, start, end):
             end += 1
         if end - start >= 2:
-            by = found.late[moments[end - 1][0]]
-            about = RUSHED if by < 0 else DRAGGED
-            stay = end
-            while stay < len(moments) and found.late[moments[stay][0]] == by and not level[moments[stay][0]]:
-                stay += 1
-            if stay == end:
-                _tell(found, Slip(tuple(_figure(moments, start, end, about, found)), by, about))
-            else:
-                notes = (*_figure(moments, start, end - 1, about, found), moments[end - 1][0])
-                last = moments[stay - 1][-1] if stay < len(moments) else None
-                found.told.update(k for moment in moments[end - 1 : stay] for k in moment)
-                _tell(found, Slip(notes, by, about, True, last))
-            end = stay
+            end = _tell_figure(moments, level, found, start, end)
         start = max(end, start + 1)
+
+
+def _tell_figure(moments: list[list[int]], level: list[int], found: Timing, start: int, end: int) -> int:
+    """Tell the figure from moment `start` to `end` (excluded), and return the first moment that is in time again."""
+    by = found.late[moments[end - 1][0]]
+    about = RUSHED if by < 0 else DRAGGED
+    stay = end
+    while stay < len(moments) and found.late[moments[stay][0]] == by and not level[moments[stay][0]]:
+        stay += 1
+    if stay == end:
+        _tell(found, Slip(tuple(_figure(moments, start, end, about, found)), by, about))
+    else:
+        notes = (*_figure(moments, start, end - 1, about, found), moments[end - 1][0])
+        last = moments[stay - 1][-1] if stay < len(moments) else None
+        found.told.update(k for moment in moments[end - 1 : stay] for k in moment)
+        _tell(found, Slip(notes, by, about, True, last))
+    return stay
 
 
 def _further(moments: list[list[int]], level: list[int], found: Timing, start: int, k: int) -> bool:

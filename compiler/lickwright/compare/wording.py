@@ -1,4 +1,4 @@
-"""A comparison in a player's words.
+"""The wording of a comparison, in a player's words.
 
 In: differences. Out: one sentence each, without bar and beat; and words for amounts. No line breaks, no colours.
 """
@@ -37,7 +37,7 @@ def _number(count: int) -> str:
 
 
 def fret_in_words(timeline: Timeline, sound: SoundingNote) -> str:
-    """`fret 5 on the B string`."""
+    """Return `fret 5 on the B string`."""
     string = f"the {timeline.settings.tuning.label(sound.string)} string"
     if sound.dead:
         return f"a dead note on {string}"
@@ -51,7 +51,7 @@ def _spots(timeline: Timeline, sounds: tuple[SoundingNote, ...]) -> str:
 
 
 def difference_sentence(mine: Timeline, theirs: Timeline, d: Difference) -> str:
-    """What differs, from the student's side: "fret 6 on the B string: the teacher plays fret 5, one fret lower"."""
+    """Return what differs, from the student's side: "fret 6 on the B string: the teacher plays fret 5, one fret lower"."""
     words = _said(mine, theirs, d) if d.until is None or d.moves else _run(d, d.until)
     return words + (f" ({d.times} times, as it is repeated)" if d.times > 1 else "")
 
@@ -79,7 +79,7 @@ def _said(mine: Timeline, theirs: Timeline, d: Difference) -> str:
 
 
 def _run(d: Difference, until: ScorePosition) -> str:
-    """The same of several notes in a row."""
+    """Return what is said of the same difference of several notes in a row."""
     notes = f"{len(d.theirs or d.mine)} notes, up to bar {until.bar}, beat {until.beat}"
     match d.kind:
         case DifferenceKind.MISSING:
@@ -93,7 +93,7 @@ def _run(d: Difference, until: ScorePosition) -> str:
 
 
 def _whole(timeline: Timeline, d: Difference) -> str:
-    """The note, or the chord where there are several."""
+    """Return the note, or the chord where there are several."""
     return fret_in_words(timeline, d.mine[0]) if len(d.mine) == 1 else f"the {_NUMBERS[min(6, len(d.mine))]} notes here"
 
 
@@ -102,16 +102,15 @@ def _other_note(mine: Timeline, theirs: Timeline, d: Difference) -> str:
     if highest_bend(b) and not (a.dead or b.dead):
         up = f"bends {_there(theirs, a, b)} up {interval_words(highest_bend(b))}"
         return f"{_played(mine, a)}: the teacher {up}" + (f", {_apart(d)}" if d.by else "")
-    if d.kind is DifferenceKind.NOTE:
-        return f"{fret_in_words(mine, a)}: the teacher plays {fret_in_words(theirs, b)}"
-    frets = abs((a.fret or 0) - (b.fret or 0))
-    if a.fret is None or b.fret is None or not d.by or frets != abs(d.by):
-        return f"{fret_in_words(mine, a)}: the teacher plays {fret_in_words(theirs, b)}" + (
-            f", {_apart(d)}" if d.by else ""
-        )
-    count = "one fret" if frets == 1 else f"{_NUMBERS[frets] if frets < 7 else frets} frets"
-    goal = "the open string" if b.fret == 0 else f"fret {b.fret}"
-    return f"{_played(mine, a)}: the teacher plays {goal}, {count} {'lower' if d.by > 0 else 'higher'}"
+    apart = f", {_apart(d)}" if d.by and d.kind is not DifferenceKind.NOTE else ""
+    if apart and a.fret is not None and b.fret is not None and abs(a.fret - b.fret) == abs(d.by):
+        return f"{_played(mine, a)}: the teacher plays {_other_fret(b.fret, abs(a.fret - b.fret), d.by > 0)}"
+    return f"{fret_in_words(mine, a)}: the teacher plays {fret_in_words(theirs, b)}{apart}"
+
+
+def _other_fret(fret: int, apart: int, lower: bool) -> str:
+    count = "one fret" if apart == 1 else f"{_number(apart)} frets"
+    return f"{f'fret {fret}' if fret else 'the open string'}, {count} {'lower' if lower else 'higher'}"
 
 
 def _played(timeline: Timeline, sound: SoundingNote) -> str:
@@ -194,7 +193,7 @@ def _bend(mine: Timeline, d: Difference) -> str:
 
 
 def _amounts(d: Difference) -> tuple[float, float]:
-    """The first two bend amounts that are `by` apart."""
+    """Return the first two bend amounts, in semitones, that are `by` apart."""
     a, b = (
         [shape.amount for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS]
         for sound in (d.mine[0], d.theirs[0])
@@ -230,7 +229,7 @@ _NO_ARTICLE = ("picked", "tapped", "hammered", "tremolo", "let", "palm", "short"
 
 
 def _a(name: str) -> str:
-    """A technique's name with its article, where it takes one."""
+    """Return a technique's name with its article, where it takes one."""
     if name.split()[0] in _NO_ARTICLE:
         return name
     return f"{'an' if name[0] in 'aeiou' else 'a'} {name}"

@@ -20,7 +20,7 @@ from lickwright.transform.moves.target import MoveTarget
 
 Where = frozenset[tuple[int, int]]
 
-# Costs, in notes: one note a fret outside the box is worth 1.5. All are estimates, tried on the samples (`tests/bench/moves.py`).
+# Costs, in notes: one note a fret outside the box is worth 1.5. All are estimates; `tests/bench/moves.py` measures them.
 IN_WINDOW = 0.6  # between the frets of the box, though no note of it
 OUT, FURTHER = 1.0, 0.5  # outside it, and for each fret of the way there
 OPENED = 4.0  # an open string where the lick had a finger
