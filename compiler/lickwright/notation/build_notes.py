@@ -6,6 +6,7 @@ In: the text of a run, already known to be good. Out: `Event` nodes. Reports onl
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple, Protocol
@@ -64,32 +65,23 @@ class TokenRun(NamedTuple):
 def read_runs(text: str, start: int, report: ReportFinding) -> list[Event | Unknown]:
     """Return the events of the runs in `text`, which begins at offset `start`. White space parts runs."""
     events: list[Event | Unknown] = []
-    new = tuple.__new__  # Span(…) takes twice as long
-    runs, findings = read_together(text) if len(text) <= MAX_SHARED else _read_together(text)
-    for first, end, count, parts in runs:
-        span = new(Span, (start + first, start + end))
-        events.append(Event(parts, count, span=span) if parts else Unknown(span=span))
-    for rule, span, message, hint in findings:
-        report(rule, Span(start + span.start, start + span.end), message, hint)
+    new, append = tuple.__new__, events.append  # Span(…) takes twice as long
+    for word in text.replace("\t", " ").split(" "):
+        size = len(word)
+        if size:
+            runs, findings = read_run(word) if size <= MAX_SHARED else _read_run(word)
+            for first, end, count, parts in runs:
+                span = new(Span, (start + first, start + end))
+                append(Event(parts, count, span=span) if parts else Unknown(span=span))
+            if findings:
+                _report_at(findings, start, report)
+        start += size + 1
     return events
 
 
-def _read_together(text: str) -> TokenRun:
-    """Return runs that white space parts as if they were one."""
-    events: list[tuple[int, int, int, tuple[Part, ...]]] = []
-    findings: list[tuple[Rule, Span, str, str | None]] = []
-    at = 0
-    for word in text.replace("\t", " ").split(" "):
-        if word:
-            run = read_run(word) if len(word) <= MAX_SHARED else _read_run(word)
-            events += [(at + first, at + end, count, parts) for first, end, count, parts in run.events]
-            for rule, span, message, hint in run.findings:
-                findings.append((rule, Span(at + span.start, at + span.end), message, hint))
-        at += len(word) + 1
-    return TokenRun(tuple(events), tuple(findings))
-
-
-read_together = lru_cache(maxsize=8192)(_read_together)  # phrases that stand in many licks share their events' parts
+def _report_at(findings: Iterable[tuple[Rule, Span, str, str | None]], start: int, report: ReportFinding) -> None:
+    for rule, span, message, hint in findings:
+        report(rule, Span(start + span.start, start + span.end), message, hint)
 
 
 def _read_run(text: str) -> TokenRun:
