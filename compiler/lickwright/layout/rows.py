@@ -15,7 +15,7 @@ from lickwright.music.rhythm import usual_time
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import Damping, Technique, TechniqueKind
 from lickwright.notation.tree import Event, Rest
-from lickwright.timeline.model import Timeline, TupletSpan
+from lickwright.timeline.model import SoundingNote, Timeline, TupletSpan
 
 ChordWritten = tuple[int, int, str]  # written bar (index), grains in it, symbol
 Stop = tuple[int, int]  # written slot (index), string that is stopped there
@@ -144,8 +144,9 @@ def _over_notes(columns: Sequence[Column], tuning: Tuning) -> Iterator[RowEntry]
     for index, column in enumerate(columns):
         if _only_goes_on(column):
             continue
-        yield from _fingers(column, index)
-        marks = _marks(column, index, tuning, open_spans)
+        sounds = _starting(column)
+        yield from _fingers(sounds, index)
+        marks = _marks(sounds, column, index, tuning, open_spans)
         if open_spans or marks:
             spans = {text: entry for text, entry in marks.items() if entry.lasts}
             yield from (span for text, span in open_spans.items() if text not in spans)
@@ -154,26 +155,33 @@ def _over_notes(columns: Sequence[Column], tuning: Tuning) -> Iterator[RowEntry]
     yield from open_spans.values()
 
 
+def _starting(column: Column) -> list[SoundingNote]:
+    return [cell.sound for cell in column.cells if cell.starts]
+
+
 def _only_goes_on(column: Column) -> bool:
     return not column.silent and all(cell.held for cell in column.cells)
 
 
-def _fingers(column: Column, index: int) -> Iterator[RowEntry]:
-    """Yield the fingers of both hands that are written on the notes of a column."""
-    for cell in column.cells:
-        if cell.starts and cell.sound.finger:
-            yield _point(GridRow.FINGER, cell.sound.finger, index)
-        if cell.starts and cell.sound.pluck:
-            yield _point(GridRow.PLUCK, cell.sound.pluck, index)
+def _fingers(sounds: Sequence[SoundingNote], index: int) -> Iterator[RowEntry]:
+    """Yield the fingers of both hands that are written on the notes that start in a column."""
+    for sound in sounds:
+        if sound.finger:
+            yield _point(GridRow.FINGER, sound.finger, index)
+        if sound.pluck:
+            yield _point(GridRow.PLUCK, sound.pluck, index)
 
 
-def _marks(column: Column, index: int, tuning: Tuning, open_spans: dict[str, RowEntry]) -> dict[str, RowEntry]:
-    """Return the marks of a column's notes by text; one in words goes on from its span in `open_spans`."""
+def _marks(
+    sounds: Sequence[SoundingNote], column: Column, index: int, tuning: Tuning, open_spans: dict[str, RowEntry]
+) -> dict[str, RowEntry]:
+    """Return the marks of the notes that start in a column, by text; one in words goes on from its open span."""
     found: dict[str, RowEntry] = {}
-    for mark in (mark for cell in column.cells if cell.starts for mark in cell.sound.marks):
-        entry = None if mark.above in found else _mark(mark, column, index, tuning, open_spans)
-        if entry is not None:
-            found[mark.above] = entry
+    for sound in sounds:
+        for mark in sound.marks:
+            entry = None if mark.above in found else _mark(mark, column, index, tuning, open_spans)
+            if entry is not None:
+                found[mark.above] = entry
     return found
 
 
