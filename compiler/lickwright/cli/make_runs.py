@@ -53,11 +53,10 @@ def run_build(request: MakeRequest) -> int:
             if report is not None:
                 view.code = max(view.code, report.code)
             code = _end(view, summary, build, request, ended())
-            if book is not None and not summary.stopped:
-                code = max(code, _write_book(book, request, view, build.dry))
-            if archive is None or summary.stopped:
+            if summary.stopped:
                 return code
-            return max(code, archive.told(view.print, build.dry))
+            code = max(code, _write_book(book, request, view, build.dry))
+            return code if archive is None else max(code, archive.told(view.print, build.dry))
         except NoAddress as e:
             raise click.UsageError(str(e)) from None
         except KeyboardInterrupt:  # before there was anything to tidy up
@@ -65,8 +64,10 @@ def run_build(request: MakeRequest) -> int:
             return ended()
 
 
-def _write_book(book: SheetBook, request: MakeRequest, view: BuildView, dry: bool) -> terminal.Exit:
-    """Write the book of a build that ended; return the exit code."""
+def _write_book(book: SheetBook | None, request: MakeRequest, view: BuildView, dry: bool) -> terminal.Exit:
+    """Write the book of a build that ended, if there is to be one; return the exit code."""
+    if book is None:
+        return terminal.Exit.FINE
     if dry:
         view.print(f"would write {console.safe_text(book.path)}\n")
         return terminal.Exit.FINE

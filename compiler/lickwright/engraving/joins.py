@@ -11,6 +11,7 @@ from lickwright.engraving import measures as m
 from lickwright.engraving.display_list import Command, Item, ItemGroup, Path, line
 from lickwright.engraving.placed import PlacedStop, PlacedSystem, drawn_event
 from lickwright.engraving.stops import NoteMark
+from lickwright.layout.grid import Cell
 from lickwright.notation.techniques import Curve, Stroke, TechniqueKind
 
 _BENT = (Curve.BEND, Curve.PREBEND)
@@ -74,24 +75,25 @@ def _off(system: PlacedSystem, placed: PlacedStop, mark: NoteMark) -> Iterator[I
 def _onwards(system: PlacedSystem, seen: dict[int, tuple[float, float]]) -> Iterator[ItemGroup]:
     """Arcs and slides to a note on the next system, as far as the end of this one."""
     last = system.columns[1]
-    if last < 0 or last + 1 >= len(system.grid.columns):
+    if last < 0:
         return
-    following = system.grid.columns[last + 1 : last + 9]
-    done = set()
-    for column in following:
+    done: set[int | None] = {None}
+    for column in system.grid.columns[last + 1 : last + 9]:
         for cell in column.cells:
-            sound, begin = cell.sound, cell.sound.begin
-            source = sound.source if cell.starts else sound.index
-            if source in done or source is None or source not in seen or cell.shapes:
-                continue
-            done.add(source)
-            x, half = seen[source]
-            event = drawn_event(system.grid.timeline, sound)
-            if cell.starts and begin.curve is Curve.GLIDE:
-                up = begin.direction > 0
-                yield ItemGroup((_slant(x + half + 1.4, system.right - 1.5, cell.string, up),), "slide-on", event)
-            if not cell.starts or (begin.kind is TechniqueKind.JOIN and begin.stroke is not Stroke.PICK):
-                yield ItemGroup((_arc(system, x, system.right + 2.0, cell.string),), "slur-on", event)
+            source = cell.sound.source if cell.starts else cell.sound.index
+            if source not in done and source in seen and not cell.shapes:
+                done.add(source)
+                yield from _towards(system, cell, *seen[source])
+
+
+def _towards(system: PlacedSystem, cell: Cell, x: float, half: float) -> Iterator[ItemGroup]:
+    """What leads from a number at x to a cell of the next system."""
+    begin, event = cell.sound.begin, drawn_event(system.grid.timeline, cell.sound)
+    if cell.starts and begin.curve is Curve.GLIDE:
+        slant = _slant(x + half + 1.4, system.right - 1.5, cell.string, begin.direction > 0)
+        yield ItemGroup((slant,), "slide-on", event)
+    if not cell.starts or (begin.kind is TechniqueKind.JOIN and begin.stroke is not Stroke.PICK):
+        yield ItemGroup((_arc(system, x, system.right + 2.0, cell.string),), "slur-on", event)
 
 
 def _slant(left: float, right: float, string: int, up: bool) -> Path:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
+from math import prod
 from typing import NamedTuple
 
 from lickwright.layout.grid import Grid
@@ -106,50 +107,56 @@ def _silent_before(timeline: Timeline, bar: Bar) -> bool:
 
 
 def _events(grid: Grid, index: int, tuplets: Sequence[TupletInBar]) -> Iterator[RhythmEvent]:
-    timeline, bar = grid.timeline, grid.bars[index].bar
+    bar = grid.bars[index].bar
     points = [point for point in _points(grid, index) if point[0] < bar.length]
-    if len(points) == 1 and points[0][1]:
+    if points == [(0, True)]:
         yield RhythmEvent(0, bar.length, Fraction(1), 0, True, False, True)
         return
-    edges = sorted({edge for tuplet in tuplets for edge in (tuplet.start, tuplet.end)})
+    writing = _Writing(grid.timeline, bar, tuplets)
     for (at, rest), (following, _) in pairwise([*points, (bar.length, False)]):
-        cuts = [at, *(edge for edge in edges if at < edge < following), following]
-        tied = False
-        for start, end in pairwise(cuts):
-            inside = [tuplet for tuplet in tuplets if tuplet.start <= start < tuplet.end]
-            for event in _written(timeline, bar, start, end, inside, rest):
-                yield event._replace(tied=tied and not rest)
-                tied = True
+        cuts = sorted({at, following, *writing.edges(at, following)})
+        parts = [event for start, end in pairwise(cuts) for event in writing.values(start, end, rest)]
+        yield from parts[:1]
+        yield from (event._replace(tied=not rest) for event in parts[1:])
 
 
-def _written(timeline: Timeline, bar: Bar, start: int, end: int, tuplets: Sequence[TupletInBar], rest: bool) -> Iterator[RhythmEvent]:  # fmt: skip
-    """A length as one value, or as several that are tied: first up to the next beat, then the longest that fit."""
-    grain = timeline.grain
-    factor = Fraction(1)
-    for tuplet in tuplets:
-        factor *= tuplet.factor
-    origin = max((tuplet.start for tuplet in tuplets), default=-count_shift(timeline, bar))
-    beat = timeline.settings.meter.beat
-    compound = timeline.settings.meter.compound
-    at, left = Fraction(start - origin, grain) * factor, Fraction(end - start, grain) * factor
-    place = Fraction(start)
-    while left > 0:
-        to_beat = beat - at % beat
-        off_beat = at % beat != 0 and left > to_beat
+class _Writing:
+    """What lengths of one bar are written as."""
+
+    def __init__(self, timeline: Timeline, bar: Bar, tuplets: Sequence[TupletInBar]) -> None:
+        self._grain, self._tuplets = timeline.grain, tuplets
+        self._beat, self._compound = timeline.settings.meter.beat, timeline.settings.meter.compound
+        self._start = -count_shift(timeline, bar)
+
+    def edges(self, first: int, last: int) -> Iterator[int]:
+        """Where tuplets begin or end between two instants."""
+        every = (edge for tuplet in self._tuplets for edge in (tuplet.start, tuplet.end))
+        return (edge for edge in every if first < edge < last)
+
+    def values(self, start: int, end: int, rest: bool) -> Iterator[RhythmEvent]:
+        """A length as one value, or as several: first up to the next beat, then the longest that fit."""
+        inside = [tuplet for tuplet in self._tuplets if tuplet.start <= start < tuplet.end]
+        factor = prod((tuplet.factor for tuplet in inside), start=Fraction(1))
+        origin = max((tuplet.start for tuplet in inside), default=self._start)
+        at, left = Fraction(start - origin, self._grain) * factor, Fraction(end - start, self._grain) * factor
+        place = Fraction(start)
+        while left > 0:
+            value, base, dots = self._next(at, left, rest)
+            if value <= 0:
+                return
+            length = value / factor * self._grain
+            yield RhythmEvent(int(place), int(place + length), base, dots, rest, False)
+            place, at, left = place + length, at + value, left - value
+
+    def _next(self, at: Fraction, left: Fraction, rest: bool) -> tuple[Fraction, Fraction, int]:
+        """The next value of what is left: its length, base and dots."""
+        to_beat = self._beat - at % self._beat
+        on_beat = at % self._beat == 0
+        over_beat = not on_beat and left > to_beat
         single = _single(left)
-        plain = single is not None and (not rest or not single[1] or (compound and at % beat == 0))
-        if single is not None and plain and not (rest and off_beat):
-            value, (base, dots) = left, single
-        else:
-            most = min(left, to_beat) if off_beat else left
-            value, base, dots = _largest(most, allow_dots=not rest or compound)
-        if value <= 0:
-            return
-        length = value / factor * grain
-        yield RhythmEvent(int(place), int(place + length), base, dots, rest, False)
-        place += length
-        at += value
-        left -= value
+        if single is not None and not (rest and (over_beat or (single[1] and not (self._compound and on_beat)))):
+            return left, *single
+        return _largest(to_beat if over_beat else left, allow_dots=not rest or self._compound)
 
 
 def _single(value: Fraction) -> tuple[Fraction, int] | None:
@@ -195,30 +202,25 @@ def group_starts(meter: Meter, grain: int, length: int, shift: int) -> tuple[int
 def _beams(
     events: Sequence[RhythmEvent], starts: Sequence[int], tuplets: Sequence[TupletInBar]
 ) -> Iterator[tuple[int, int]]:
-    first = None
+    """First and last event of each run that one beam joins."""
+    outer = [tuplet for tuplet in tuplets if tuplet.depth == 0]
+    runs: list[list[int]] = []
     for index, event in enumerate(events):
-        joined = first is not None and index > 0 and _one_group(events[index - 1], event, starts, tuplets)
-        if not (event.flags and not event.rest):
-            if first is not None and index - first > 1:
-                yield first, index - 1
-            first = None
-        elif not joined:
-            if first is not None and index - first > 1:
-                yield first, index - 1
-            first = index
-    if first is not None and len(events) - first > 1:
-        yield first, len(events) - 1
+        if not event.flags or event.rest:
+            continue
+        if runs and runs[-1][-1] == index - 1 and _one_group(events[index - 1], event, starts, outer):
+            runs[-1].append(index)
+        else:
+            runs.append([index])
+    return ((run[0], run[-1]) for run in runs if len(run) > 1)
 
 
-def _one_group(before: RhythmEvent, after: RhythmEvent, starts: Sequence[int], tuplets: Sequence[TupletInBar]) -> bool:
-    """Whether two neighbours lie in one group of the meter or, across groups, in one tuplet."""
-    outer = [t for t in tuplets if t.depth == 0]
-    if any(t.start <= before.at and after.at < t.end for t in outer):
+def _one_group(before: RhythmEvent, after: RhythmEvent, starts: Sequence[int], outer: Sequence[TupletInBar]) -> bool:
+    """Whether two neighbours lie in one tuplet, or else in one group of the meter with no tuplet's edge between them."""
+    if any(tuplet.start <= before.at and after.at < tuplet.end for tuplet in outer):
         return True
-    if any(t.start <= before.at < t.end or t.start <= after.at < t.end for t in outer):
-        edge = any(t.end == after.at or t.start == after.at for t in outer)
-        return not edge and not any(before.at < start <= after.at for start in starts)
-    return not any(before.at < start <= after.at for start in starts)
+    edges = {edge for tuplet in outer for edge in (tuplet.start, tuplet.end)}
+    return after.at not in edges and not any(before.at < start <= after.at for start in starts)
 
 
 def beam_levels(events: Sequence[RhythmEvent], first: int, last: int) -> Iterator[tuple[int, int, int]]:

@@ -72,20 +72,27 @@ class PlacedSystem:
 
         An instant past the end of its bar is counted on into the next one.
         """
-        bars = self.grid.bars
-        while bar + 1 < len(bars) and at >= bars[bar].bar.length:
-            at -= bars[bar].bar.length
-            bar += 1
+        bar, at = self._within_bar(bar, at)
         here = [piece for piece in self.pieces if piece.piece.bar == bar]
         if not here:
             return self.left if self.pieces and bar < self.pieces[0].piece.bar else self.right
         known = [(stop.stop.at, stop.x) for piece in here for stop in piece.stops if not stop.stop.lead]
-        known.append((bars[bar].bar.length, here[-1].right))
-        index = bisect_right(known, at, key=lambda one: one[0])
-        if index == 0:
-            return here[0].left
-        (first, x), (last, following) = known[index - 1], known[min(index, len(known) - 1)]
-        return x if last <= first else x + (following - x) * (at - first) / (last - first)
+        known.append((self.grid.bars[bar].bar.length, here[-1].right))
+        return _between(known, at) if known[0][0] <= at else here[0].left
+
+    def _within_bar(self, bar: int, at: int) -> tuple[int, int]:
+        bars = self.grid.bars
+        while bar + 1 < len(bars) and at >= bars[bar].bar.length:
+            at -= bars[bar].bar.length
+            bar += 1
+        return bar, at
+
+
+def _between(known: Sequence[tuple[int, float]], at: int) -> float:
+    """The x of an instant, from the x of others, the first of which is not later."""
+    index = bisect_right(known, at, key=lambda one: one[0])
+    (first, x), (last, following) = known[index - 1], known[min(index, len(known) - 1)]
+    return x if last <= first else x + (following - x) * (at - first) / (last - first)
 
 
 def place_system(

@@ -6,13 +6,13 @@ the head alone, since the number on the string cannot show that.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 
 from lickwright.engraving import measures as m
 from lickwright.engraving.display_list import FAINT, Item, ItemGroup, Text, box, disc, line
 from lickwright.engraving.music_signs import place_sign
-from lickwright.engraving.note_values import RhythmEvent, TupletInBar, beam_levels
-from lickwright.engraving.placed import PlacedStop, PlacedSystem
+from lickwright.engraving.note_values import BarRhythm, RhythmEvent, TupletInBar, beam_levels
+from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem
 from lickwright.engraving.typefaces import CAPITAL
 from lickwright.notation.techniques import Stroke
 
@@ -24,25 +24,46 @@ _TUPLET = 10.5  # a row of tuplets
 
 def draw_rhythm(system: PlacedSystem) -> Iterator[Item]:
     """Stems, beams, flags, dots and tuplets."""
-    top = system.bottom + m.STEM_GAP
     for placed in system.pieces:
-        rhythm = system.bars[placed.piece.bar].rhythm
-        here = {stop.stop.at: stop for stop in placed.stops if stop.stop.event is not None}
-        beamed: set[int] = set()
-        for first, last in rhythm.beams:
-            shown = [n for n in range(first, last + 1) if rhythm.events[n].at in here]
-            if len(shown) > 1:
-                beamed.update(shown)
-                yield ItemGroup(tuple(_beam(rhythm.events, shown, here, top)), "beam")
-        for n, event in enumerate(rhythm.events):
-            if event.at in here and not event.rest:
-                yield from _value(here[event.at], event, top, n in beamed)
-        for tuplet in rhythm.tuplets:
-            inside = [n for n, event in enumerate(rhythm.events) if tuplet.start <= event.at < tuplet.end]
-            stops = [here[rhythm.events[n].at] for n in inside if rhythm.events[n].at in here]
-            if stops:
-                whole = any(set(inside) <= set(range(f, e + 1)) and set(inside) & beamed for f, e in rhythm.beams)
-                yield ItemGroup(tuple(_tuplet(stops, tuplet, top, whole, placed.right)), "tuplet")
+        yield from _piece(system, placed, system.bottom + m.STEM_GAP)
+
+
+def _piece(system: PlacedSystem, placed: PlacedPiece, top: float) -> Iterator[Item]:
+    """The rhythm of one piece; `top` is where its stems begin."""
+    rhythm = system.bars[placed.piece.bar].rhythm
+    here = _by_event(rhythm, placed)
+    beams = _beams_on(rhythm, here)
+    beamed = {n for beam in beams for n in beam}
+    for shown in beams:
+        yield ItemGroup(tuple(_beam(rhythm.events, shown, here, top)), "beam")
+    for n, stop in here.items():
+        if not rhythm.events[n].rest:
+            yield from _value(stop, rhythm.events[n], top, n in beamed)
+    for tuplet in rhythm.tuplets:
+        yield from _tuplet_of(rhythm, tuplet, here, beamed, top, placed.right)
+
+
+def _by_event(rhythm: BarRhythm, placed: PlacedPiece) -> dict[int, PlacedStop]:
+    """The stops of a piece at which a value is written, by the index of their event."""
+    stops = {stop.stop.at: stop for stop in placed.stops if stop.stop.event is not None}
+    return {n: stops[event.at] for n, event in enumerate(rhythm.events) if event.at in stops}
+
+
+def _beams_on(rhythm: BarRhythm, here: Container[int]) -> list[list[int]]:
+    """The events under each beam, as far as they stand on the piece: two at least."""
+    beams = ([n for n in range(first, last + 1) if n in here] for first, last in rhythm.beams)
+    return [beam for beam in beams if len(beam) > 1]
+
+
+def _tuplet_of(
+    rhythm: BarRhythm, tuplet: TupletInBar, here: dict[int, PlacedStop], beamed: set[int], top: float, end: float
+) -> Iterator[ItemGroup]:
+    """What of a tuplet stands on a piece."""
+    inside = [n for n, event in enumerate(rhythm.events) if tuplet.start <= event.at < tuplet.end]
+    shown = [here[n] for n in inside if n in here]
+    if shown:
+        whole = bool(beamed.intersection(inside)) and any(f <= inside[0] and inside[-1] <= e for f, e in rhythm.beams)
+        yield ItemGroup(tuple(_tuplet(shown, tuplet, top, whole, end)), "tuplet")
 
 
 def _value(placed: PlacedStop, event: RhythmEvent, top: float, beamed: bool) -> Iterator[Item]:
@@ -58,11 +79,15 @@ def _value(placed: PlacedStop, event: RhythmEvent, top: float, beamed: bool) -> 
         items += _flags(x, low, event.flags)
     dot = x + (_HEAD + 2.2 if open_head else 2.4)
     items += [disc(dot + 3.0 * n, top + 1.8, 0.95) for n in range(event.dots)]
-    if any(mark.stroke is Stroke.REPEAT for note in placed.stop.marks for mark in note.sound.marks):
+    if _is_tremolo(placed):
         middle = top + m.STEM * 0.45
         items += [line(x - 3, middle + 1.2 + 2.6 * n, x + 3, middle - 1.2 + 2.6 * n, 1.2) for n in range(3)]
     if items:
         yield ItemGroup(tuple(items), "stem", data=(("value", _value_text(event)),))
+
+
+def _is_tremolo(placed: PlacedStop) -> bool:
+    return any(mark.stroke is Stroke.REPEAT for note in placed.stop.marks for mark in note.sound.marks)
 
 
 def _value_text(event: RhythmEvent) -> str:
@@ -83,18 +108,18 @@ def _beam(events: Sequence[RhythmEvent], shown: Sequence[int], here: dict[int, P
     low = top + m.STEM
     for level, first, last in beam_levels(events, shown[0], shown[-1]):
         bottom = low - (level - 1) * m.BEAM_STEP
-        left, right = here[events[first].at].x, here[events[last].at].x
+        left, right = here[first].x, here[last].x
         if first == last:
-            left, right = _stub(events, first, shown, here)
+            left, right = _stub(first, shown, here)
         yield box(left - 0.4, bottom - m.BEAM, right + 0.4, bottom)
 
 
-def _stub(events: Sequence[RhythmEvent], index: int, shown: Sequence[int], here: dict[int, PlacedStop]) -> tuple[float, float]:  # fmt: skip
+def _stub(index: int, shown: Sequence[int], here: dict[int, PlacedStop]) -> tuple[float, float]:
     """Half a beam, on the side of the neighbor that it belongs to: the longer one before it, else the one after."""
-    x = here[events[index].at].x
+    x = here[index].x
     if index > shown[0]:
-        return max(x - _STUB, (x + here[events[index - 1].at].x) / 2), x
-    return x, min(x + _STUB, (x + here[events[index + 1].at].x) / 2)
+        return max(x - _STUB, (x + here[index - 1].x) / 2), x
+    return x, min(x + _STUB, (x + here[index + 1].x) / 2)
 
 
 def _tuplet(shown: Sequence[PlacedStop], tuplet: TupletInBar, top: float, beamed: bool, end: float) -> Iterator[Item]:

@@ -14,13 +14,13 @@ from lickwright.engraving import measures as m
 from lickwright.engraving.bends import Bends
 from lickwright.engraving.display_list import Command, Extent, Item, ItemGroup, Path, Text, disc, extent, line
 from lickwright.engraving.music_signs import music_sign, place_sign
-from lickwright.engraving.placed import PlacedStop, PlacedSystem, drawn_event
+from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem, drawn_event
 from lickwright.engraving.skyline import Skyline
 from lickwright.engraving.strings import draw_bar_number
 from lickwright.engraving.typefaces import text_width
 from lickwright.layout.grid import GridRow, RowEntry
 from lickwright.layout.tab_marks import EVENT_ABOVE
-from lickwright.notation.techniques import MARKS, WORDS, Curve, Damping, Stroke
+from lickwright.notation.techniques import MARKS, WORDS, Curve, Damping, Stroke, Technique
 from lickwright.timeline.model import PitchGesture
 
 _DOWN, _UP = WORDS["down"].above, WORDS["up"].above
@@ -49,8 +49,9 @@ class Level(IntEnum):
     WORDS = 10
     CHORD = 11
     TEMPO = 12
-    ENDING = 13
-    NAVIGATION = 14
+    TIMES = 13
+    ENDING = 14
+    NAVIGATION = 15
 
 
 _LEVELS = {
@@ -106,21 +107,32 @@ def _lanes(groups: Sequence[ItemGroup]) -> list[list[ItemGroup]]:
 
 def _items(system: PlacedSystem, bends: Bends, shown: Callable[[RowEntry], bool]) -> Iterator[RowItem]:
     for placed in system.pieces:
-        number = draw_bar_number(system, placed)
-        if number is not None:
-            yield RowItem(Level.NUMBER, number)
-        yield from _navigation(system, placed.left, placed.right, placed.piece.bar, placed.piece.opens, placed.piece.closes)  # fmt: skip
+        yield from _of_bar(system, placed)
     yield from (RowItem(Level.AMOUNT, group) for group in bends.amounts)
     for stop in system.stops:
-        yield from (RowItem(Level.VIBRATO, wave) for wave in _vibratos(system, stop))
-        if any(mark.sound.begin.stroke is Stroke.TAP and not mark.held for mark in stop.stop.marks):
-            yield RowItem(Level.STROKE, ItemGroup(tuple(_small(stop.x, TAPPED)), "tap"))
+        yield from _of_stop(system, stop)
     first, last = system.columns
-    for above in system.grid.above:
-        if above.first <= last and above.last >= first and above.row in _LEVELS and shown(above):
-            group = _above(system, above)
-            if group is not None:
-                yield RowItem(_LEVELS[above.row], group)
+    reaching = (above for above in system.grid.above if above.first <= last and above.last >= first)
+    for above in filter(shown, reaching):
+        group = _above(system, above) if above.row in _LEVELS else None
+        if group is not None:
+            yield RowItem(_LEVELS[above.row], group)
+
+
+def _of_stop(system: PlacedSystem, stop: PlacedStop) -> Iterator[RowItem]:
+    """What a stop has over the strings besides the grid's rows: vibrato, and the sign of the picking hand's notes."""
+    yield from (RowItem(Level.VIBRATO, wave) for wave in _vibratos(system, stop))
+    if any(mark.sound.begin.stroke is Stroke.TAP and not mark.held for mark in stop.stop.marks):
+        yield RowItem(Level.STROKE, ItemGroup(tuple(_small(stop.x, TAPPED)), "tap"))
+
+
+def _of_bar(system: PlacedSystem, placed: PlacedPiece) -> Iterator[RowItem]:
+    """What stands over the ends of a bar."""
+    number = draw_bar_number(system, placed)
+    if number is not None:
+        yield RowItem(Level.NUMBER, number)
+    piece = placed.piece
+    yield from _navigation(system, placed.left, placed.right, piece.bar, piece.opens, piece.closes)
 
 
 # --- single things ---------------------------------------------------------------------------------------------------
@@ -224,19 +236,25 @@ def _span(system: PlacedSystem, above: RowEntry) -> Iterator[Item]:
 
 
 def _span_end(system: PlacedSystem, above: RowEntry) -> float:
-    """Where a span ends: with its last number; of strings that ring, before what comes next."""
+    """Where a span ends: with its last number; of what lasts as long as its notes, before what comes next."""
     x = system.column_x[above.last]
-    if system.grid.columns[above.first].lead and not system.grid.columns[above.last].lead:
+    columns = system.grid.columns
+    if columns[above.first].lead and not columns[above.last].lead:
         return x - 2.0
-    rings = above.technique is not None and above.technique.damping is Damping.RING
-    lasting = above.technique is None or above.technique.curve is not Curve.NONE
-    if not (rings or lasting or above.technique is not None and above.technique.stroke is Stroke.REPEAT):
+    if not _lasts_on(above.technique):
         return x + 4.0
     following = system.column_x.get(above.last + 1)
-    if following is None or system.grid.columns[above.last + 1].bar != system.grid.columns[above.last].bar:
-        bar = system.grid.columns[above.last].bar
+    bar = columns[above.last].bar
+    if following is None or columns[above.last + 1].bar != bar:
         following = next((p.right for p in system.pieces if p.piece.bar == bar and p.piece.closes), system.right)
     return max(x + 4.0, following - 6.0)
+
+
+def _lasts_on(technique: Technique | None) -> bool:
+    """Whether what is said of notes goes on as long as they sound: ringing, the bar, tremolo, a trill."""
+    if technique is None:
+        return True
+    return technique.damping is Damping.RING or technique.curve is not Curve.NONE or technique.stroke is Stroke.REPEAT
 
 
 def _ending(system: PlacedSystem, above: RowEntry) -> Iterator[Item]:
@@ -300,7 +318,7 @@ def _navigation(system: PlacedSystem, left: float, right: float, index: int, ope
             yield RowItem(Level.NAVIGATION, ItemGroup(tuple(_jump(right, node.mark.printed, True)), "navigation"))
     if bar.repeat_end > 2 and closes:
         text = Text(right, 0.0, f"x{bar.repeat_end}", "sans-bold", m.WORDS, "end")
-        yield RowItem(Level.ENDING, ItemGroup((text,), "times"))
+        yield RowItem(Level.TIMES, ItemGroup((text,), "times"))
 
 
 def _jump(x: float, text: str, to_left: bool) -> Iterator[Item]:
@@ -317,5 +335,5 @@ def _jump(x: float, text: str, to_left: bool) -> Iterator[Item]:
         yield place_sign(sign, start + width + 3.0, -3.0, size)
 
 
-ABOVE_STAFF = (Level.DYNAMIC, Level.WORDS, Level.CHORD, Level.TEMPO, Level.ENDING, Level.NAVIGATION)
+ABOVE_STAFF = (Level.DYNAMIC, Level.WORDS, Level.CHORD, Level.TEMPO, Level.TIMES, Level.ENDING, Level.NAVIGATION)
 ON_STRINGS = tuple(level for level in Level if level not in ABOVE_STAFF)

@@ -6,7 +6,7 @@ width. Space grows with time, and gives way where marks need more. Draws nothing
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import field, mutable_record
@@ -20,6 +20,8 @@ from lickwright.timeline.bar_count import count_shift
 
 _LOOSEST = 1.6  # scale up to which a last system is spread to the width
 _LAST = 1.25  # its scale where it is not
+_LEAD_GAP = 1.6  # gap after a grace note
+_ASKED = 0.15  # what a line end that the writer asked for is worth, in the units of `_cost`
 _ROUNDS = 24  # of halving in the search for a scale
 
 
@@ -101,33 +103,56 @@ def _part(whole: BarPiece, first: int, last: int) -> BarPiece:
     )  # fmt: skip
 
 
+class _Reach(NamedTuple):
+    """How far what stands before reaches, by what would collide."""
+
+    numbers: float = 0.0
+    amounts: float = 0.0
+    counts: float = 0.0
+    chords: float = 0.0
+
+    def first(self, stop: Stop, asked: float) -> float:
+        """The first place for a stop that is asked for at `asked`."""
+        x = max(asked, self.numbers + stop.left)
+        if stop.arrows:
+            x = max(x, self.amounts - stop.bend_extent[0])
+        if stop.said:
+            x = max(x, self.counts + _half_count(stop))
+        return max(x, self.chords) if stop.chords else x
+
+    def after(self, stop: Stop, x: float) -> _Reach:
+        """The same once a stop stands at x."""
+        numbers, amounts, counts, chords = self
+        if stop.marks or stop.event is not None:
+            numbers = x + stop.right + (m.GAP if not stop.lead else _LEAD_GAP)
+        if stop.arrows:
+            amounts = x + stop.bend_extent[1] + m.GAP
+        if stop.said:
+            counts = x + _half_count(stop)
+        if stop.chords:
+            chords = x + max(text_width(one, "sans-bold", m.CHORD) for one in stop.chords) + m.GAP
+        return _Reach(numbers, amounts, counts, chords)
+
+
+def _half_count(stop: Stop) -> float:
+    return text_width(stop.said, "sans", m.COUNT) / 2 + (2.5 if stop.said != BETWEEN else 0)
+
+
 def _space(piece: BarPiece, scale: float) -> PiecePlaces:
     """Places for the stops: each as far on as its time asks or as the marks before it need."""
-    at = m.BAR_LEFT + (m.REPEAT if piece.repeat_start else 0.0)
-    busy = bend = said = chord = 0.0  # how far what stands before reaches, by what would collide
-    ended = at
-    asked = at
+    asked = busy = m.BAR_LEFT + (m.REPEAT if piece.repeat_start else 0.0)
+    reach = _Reach(asked)
     xs = []
     for stop in piece.stops:
-        x = max(asked, ended + stop.left)
-        if stop.arrows:
-            x = max(x, bend - stop.bend_extent[0])
-        if stop.said:
-            half = text_width(stop.said, "sans", m.COUNT) / 2 + (2.5 if stop.said != BETWEEN else 0)
-            x = max(x, said + half)
-            said = x + half
-        if stop.chords:
-            x = max(x, chord)
-            chord = x + max(text_width(one, "sans-bold", m.CHORD) for one in stop.chords) + m.GAP
+        x = reach.first(stop, asked)
+        reach = reach.after(stop, x)
         if stop.marks or stop.event is not None:
-            ended = x + stop.right + (m.GAP if not stop.lead else 1.6)
             busy = x + stop.right
-        if stop.arrows:
-            bend = x + stop.bend_extent[1] + m.GAP
         asked = x + stop.space * scale
         xs.append(x)
     least = m.SAME_BAR if piece.same else 0.0
-    width = max(asked, busy + m.BAR_RIGHT, bend, said, chord - m.GAP, least)
+    busy = busy + m.BAR_RIGHT if piece.stops else 0.0
+    width = max(asked, busy, reach.amounts, reach.counts, reach.chords - m.GAP, least)
     return PiecePlaces(tuple(xs), width + (m.REPEAT if piece.repeat_end else 0.0))
 
 
@@ -136,33 +161,39 @@ def plan_systems(pieces: Sequence[BarPiece], width: float, margins: tuple[float,
 
     A line end that the writer asked for is kept where that costs little. The last system is spread only where it is nearly full.
     """
+    breaks = _best_breaks(pieces, width, margins)
+    plans = []
+    for first, last in breaks:
+        room = width - margins[1 if first else 0]
+        scale = _scale(pieces[first:last], room, last == len(pieces))
+        plans.append(SystemPlan(tuple(pieces[first:last]), scale))
+    return plans
+
+
+def _best_breaks(pieces: Sequence[BarPiece], width: float, margins: tuple[float, float]) -> list[tuple[int, int]]:
+    """First and last piece (excluded) of each system, by dynamic programming over where systems end."""
     count = len(pieces)
-    natural = [piece.spaced(1.0).width for piece in pieces]
-    tight = [piece.spaced(0.0).width for piece in pieces]
     best = [0.0] + [float("inf")] * count
     came = [0] * (count + 1)
     for first in range(count):
-        room = width - margins[1 if first else 0]
-        wanted = least = 0.0
-        for last in range(first, count):
-            wanted += natural[last]
-            least += tight[last]
-            if last > first and least > room:
-                break
-            cost = best[first] + _cost(room / wanted, last + 1 == count) - (0.15 if pieces[last].asked else 0.0)
-            if cost < best[last + 1]:
-                best[last + 1], came[last + 1] = cost, first
-            if not pieces[last].closes and last + 1 < count and wanted > room:
-                break
-    ends, end = [], count
-    while end > 0:
-        ends.append((came[end], end))
-        end = came[end]
-    plans = []
-    for first, last in reversed(ends):
-        room = width - margins[1 if first else 0]
-        plans.append(SystemPlan(tuple(pieces[first:last]), _scale(pieces[first:last], room, last == count)))
-    return plans
+        for last, cost in _system_costs(pieces, first, width - margins[1 if first else 0]):
+            if best[first] + cost < best[last]:
+                best[last], came[last] = best[first] + cost, first
+    ends = [count] if count else []
+    while ends and came[ends[0]]:
+        ends.insert(0, came[ends[0]])
+    return list(zip([0, *ends[:-1]], ends, strict=True))
+
+
+def _system_costs(pieces: Sequence[BarPiece], first: int, room: float) -> Iterator[tuple[int, float]]:
+    """For each system that may begin with a piece: its last piece (excluded), and what it costs."""
+    wanted = least = 0.0
+    for last in range(first, len(pieces)):
+        wanted += pieces[last].spaced(1.0).width
+        least += pieces[last].spaced(0.0).width
+        if last > first and least > room:
+            break
+        yield last + 1, _cost(room / wanted, last + 1 == len(pieces)) - (_ASKED if pieces[last].asked else 0.0)
 
 
 def _cost(ratio: float, is_last: bool) -> float:

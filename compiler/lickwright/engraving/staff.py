@@ -14,7 +14,7 @@ from lickwright.engraving.bar_lines import StaffHeight, bar_line, bar_lines
 from lickwright.engraving.display_list import Item, ItemGroup, Text, box, disc, line
 from lickwright.engraving.joins import lens
 from lickwright.engraving.music_signs import music_sign, place_sign
-from lickwright.engraving.note_values import RhythmEvent, TupletInBar, beam_levels
+from lickwright.engraving.note_values import BarRhythm, RhythmEvent, TupletInBar, beam_levels
 from lickwright.engraving.placed import PlacedPiece, PlacedSystem, drawn_event
 from lickwright.engraving.staff_notes import StaffNote, accidental_columns, clef_of, signature_steps
 from lickwright.engraving.typefaces import CAPITAL, text_width
@@ -102,35 +102,52 @@ def _meter(system: PlacedSystem, x: float) -> Iterator[Item]:
 def _bar(system: PlacedSystem, placed: PlacedPiece, notes: Notes, seen: dict[int, float]) -> Iterator[Item]:
     """The notes of one piece."""
     rhythm = system.bars[placed.piece.bar].rhythm
-    chords: dict[int, _Chord] = {}  # by index of the event
     index = {event.at: n for n, event in enumerate(rhythm.events)}
+    chords: dict[int, _Chord] = {}  # by index of the event
     for stop, x in placed.stops:
         here = notes.get((stop.bar, stop.at, stop.lead), ())
-        if stop.lead and here:
+        if stop.lead:
             yield from _grace(system, x, here)
         elif stop.event is not None and stop.event.rest:
-            yield ItemGroup(tuple(_rest(stop.event, (placed.left + placed.right) / 2 if stop.event.whole_bar else x)), "rest")  # fmt: skip
+            middle = (placed.left + placed.right) / 2
+            yield ItemGroup(tuple(_rest(stop.event, middle if stop.event.whole_bar else x)), "rest")
         elif stop.event is not None and here:
             chords[index[stop.at]] = _Chord(x, stop.event, here)
-    ups: dict[int, bool] = {}
-    for first, last in rhythm.beams:
-        group = [n for n in range(first, last + 1) if n in chords]
-        if len(group) > 1:
-            up = _goes_up([chords[n] for n in group])
-            ups.update(dict.fromkeys(group, up))
-            yield from _beamed(rhythm.events, group, chords, up)
+    yield from _chords(system, rhythm, chords, seen)
+
+
+def _chords(system: PlacedSystem, rhythm: BarRhythm, chords: Mapping[int, _Chord], seen: dict[int, float]) -> Iterator[Item]:  # fmt: skip
+    """Heads, stems, beams and tuplets."""
+    ups: dict[int, bool] = {}  # of the beamed ones: whether their stems go up
+    for group in _beam_groups(rhythm, chords):
+        up = _goes_up([chords[n] for n in group])
+        ups.update(dict.fromkeys(group, up))
+        yield from _beamed(rhythm.events, group, chords, up)
     for n, chord in chords.items():
-        up = ups.get(n, _goes_up([chord]))
-        yield from _heads(system, chord, up)
-        yield from _ties(system, chord, up, seen)
-        if n not in ups and chord.event.base < 1:
-            yield ItemGroup(tuple(_stem(chord, up)), "staff-stem")
+        yield from _single(system, chord, ups.get(n), seen)
     for tuplet in rhythm.tuplets:
         inside = [n for n in chords if tuplet.start <= chords[n].event.at < tuplet.end]
         if inside:
-            up = ups.get(inside[0], True)
-            whole = all(n in ups for n in inside) and tuplet.depth == 0
-            yield ItemGroup(tuple(_tuplet([chords[n] for n in inside], tuplet, up, whole)), "tuplet")
+            whole = ups.keys() >= set(inside) and tuplet.depth == 0
+            signs = _tuplet([chords[n] for n in inside], tuplet, ups.get(inside[0], True), whole)
+            yield ItemGroup(tuple(signs), "tuplet")
+
+
+def _beam_groups(rhythm: BarRhythm, chords: Mapping[int, _Chord]) -> Iterator[list[int]]:
+    """The events under each beam, as far as they stand on this system."""
+    for first, last in rhythm.beams:
+        group = [n for n in range(first, last + 1) if n in chords]
+        if len(group) > 1:
+            yield group
+
+
+def _single(system: PlacedSystem, chord: _Chord, beamed: bool | None, seen: dict[int, float]) -> Iterator[Item]:
+    """Heads and ties; `beamed` says where the stems of its beam go, None: it has a stem of its own."""
+    up = _goes_up([chord]) if beamed is None else beamed
+    yield from _heads(system, chord, up)
+    yield from _ties(system, chord, up, seen)
+    if beamed is None and chord.event.base < 1:
+        yield ItemGroup(tuple(_stem(chord, up)), "staff-stem")
 
 
 def _goes_up(chords: Sequence[_Chord]) -> bool:
@@ -142,22 +159,31 @@ def _heads(system: PlacedSystem, chord: _Chord, up: bool) -> Iterator[ItemGroup]
     """Heads with ledger lines, accidentals and dots."""
     shifted = _shifted(chord.notes, up)
     columns = accidental_columns(chord.notes)
-    name = "head-4" if chord.event.base * 4 <= 1 else "head-2" if chord.event.base < 1 else "head-1"
-    wide = max(0.0, *(2 * _HEAD - 0.8 if n in shifted and up else 0.0 for n in range(len(chord.notes))))
+    beside = (2 * _HEAD - 0.8) * (1 if up else -1)
+    wide = max(0.0, beside) if shifted else 0.0
     for n, note in enumerate(chord.notes):
-        x = chord.x + ((2 * _HEAD - 0.8) * (1 if up else -1) if n in shifted else 0.0)
-        y = _y(note.step)
-        sign = "head-x" if note.is_x else name
+        x, y = chord.x + (beside if n in shifted else 0.0), _y(note.step)
+        sign = _head_sign(note, chord.event)
         half = music_sign(sign).width * SPACE / 2
         items: list[Item] = list(_ledgers(note.step, x, half))
         items.append(place_sign(sign, x - half, y - _HEAD_MIDDLE * SPACE, SPACE))
         if n in columns:
-            width = music_sign(note.accidental).width * _SIGN
-            right = chord.x - _HEAD - 1.4 - columns[n] * 1.3 * SPACE
-            items.append(place_sign(note.accidental, right - width, y - _SIGN_MIDDLE[note.accidental] * _SIGN, _SIGN))
+            items.append(_accidental(note, chord.x - _HEAD - 1.4 - columns[n] * 1.3 * SPACE))
         raised = y - SPACE / 2 if note.step % 2 == 0 else y
         items += [disc(chord.x + half + wide + 2.8 + 3.2 * k, raised, 1.0) for k in range(chord.event.dots)]
         yield ItemGroup(tuple(items), "staff-note", drawn_event(system.grid.timeline, note.mark.sound))
+
+
+def _head_sign(note: StaffNote, event: RhythmEvent) -> str:
+    if note.is_x:
+        return "head-x"
+    return "head-4" if event.base * 4 <= 1 else "head-2" if event.base < 1 else "head-1"
+
+
+def _accidental(note: StaffNote, right: float) -> Item:
+    """The sign before a head; it ends at `right`."""
+    width = music_sign(note.accidental).width * _SIGN
+    return place_sign(note.accidental, right - width, _y(note.step) - _SIGN_MIDDLE[note.accidental] * _SIGN, _SIGN)
 
 
 def _shifted(notes: Sequence[StaffNote], up: bool) -> set[int]:

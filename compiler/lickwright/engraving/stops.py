@@ -113,14 +113,19 @@ def _bar(grid: Grid, index: int, now: int, chords: dict[int, tuple[str, ...]], c
 def _marks(
     grid: Grid, number: int, column: Column | None, event: RhythmEvent | None, before: Sequence[NoteMark], now: int
 ) -> tuple[NoteMark, ...]:
-    cells: Sequence[Cell] = column.cells if column is not None else ()
-    if cells or event is None or event.rest:
-        return tuple(_mark(cell, bool(column and column.lead)) for cell in cells)
+    if column is not None and column.cells:
+        return tuple(_mark(cell, bool(column.lead)) for cell in column.cells)
+    if event is None or event.rest:
+        return ()
+    return tuple(_mark(cell, False) for cell in _going_on(grid, number, event, before, now))
+
+
+def _going_on(grid: Grid, number: int, event: RhythmEvent, before: Sequence[NoteMark], now: int) -> Iterator[Cell]:
+    """What goes on where a value is written at which nothing happens: a tie within a bar, or a hold into it."""
     if event.tied:
-        return tuple(_mark(Cell(one.string, one.sound, False, ()), False) for one in before if one.sound.end > now)
-    if number >= 0 and event.at == 0:
-        return tuple(_mark(cell._replace(shapes=()), False) for cell in held_cells(grid, number))
-    return ()
+        return (Cell(one.string, one.sound, False, ()) for one in before if one.sound.end > now)
+    held = held_cells(grid, number) if event.at == 0 and number >= 0 else ()
+    return (cell._replace(shapes=()) for cell in held)
 
 
 def _mark(cell: Cell, small: bool) -> NoteMark:
@@ -144,25 +149,32 @@ def _stop(
 ) -> Stop:
     half = max((mark.half for mark in marks), default=0.0)
     arrows = tuple(_arrows(marks, half))
+    left = half + _room_before(marks)
     right = max([half, *(arrow.x + 2.5 for arrow in arrows)])
-    left = half
-    if any(mark.sound.begin.kind is TechniqueKind.ENTRY and not mark.held for mark in marks):
-        left += SLIDE_ROOM
-    elif any(mark.sound.begin.curve is Curve.GLIDE and not mark.held for mark in marks):
-        left += GLIDE_ROOM
-    if any(mark.sound.roll is not None and not mark.held for mark in marks):
-        left += ROLL_ROOM
     if any(shape.technique.curve is Curve.SLIDE_OFF for mark in marks for shape in mark.shapes):
         right += SLIDE_ROOM
     if event is not None:
-        if event.rest:
-            left, right = max(left, 3.5), max(right, 3.5)
-        elif event.flags:
-            right = max(right, 6.5)
-        if event.base >= 1 / 2 and not event.rest:
-            left, right = max(left, 4.5), max(right, 4.5)
-        right += 3.5 * event.dots
+        beside = _room_of(event)
+        left, right = max(left, beside[0]), max(right, beside[1]) + 3.5 * event.dots
     return Stop(bar, key[0], -key[1], column, marks, event, arrows, left, right, said, chords, 0.0)
+
+
+def _room_before(marks: Sequence[NoteMark]) -> float:
+    """Room for what leads into the numbers of a stop."""
+    new = [mark.sound for mark in marks if not mark.held]
+    room = ROLL_ROOM if any(sound.roll is not None for sound in new) else 0.0
+    if any(sound.begin.kind is TechniqueKind.ENTRY for sound in new):
+        return room + SLIDE_ROOM
+    return room + (GLIDE_ROOM if any(sound.begin.curve is Curve.GLIDE for sound in new) else 0.0)
+
+
+def _room_of(event: RhythmEvent) -> tuple[float, float]:
+    """Room on both sides for a rest's sign, a flag or an open head."""
+    if event.rest:
+        return 3.5, 3.5
+    if event.base >= 1 / 2:
+        return 4.5, 4.5
+    return 0.0, 6.5 if event.flags else 0.0
 
 
 def _arrows(marks: Sequence[NoteMark], half: float) -> Iterator[Arrow]:

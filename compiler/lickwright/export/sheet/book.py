@@ -5,14 +5,14 @@ In: licks as drawn, each with its options. Out: the bytes of a PDF file, the sam
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Link, Text, line
 from lickwright.engraving.paragraph import wrap_text
 from lickwright.export import Options, SheetRequest
 from lickwright.export.sheet import BOTTOM, PAPER, SCALE, TOP, column_width, print_pages
-from lickwright.export.sheet.blocks import LEADING, SheetBlock, paginate, text_lines
+from lickwright.export.sheet.blocks import LEADING, PlacedBlock, SheetBlock, paginate, text_lines
 from lickwright.export.sheet.content import caution_blocks, legend_blocks, lick_blocks
 from lickwright.export.sheet.legend import LegendRow, legend_of
 from lickwright.export.sheet.pdf import DocumentFacts, write_pdf
@@ -41,21 +41,24 @@ def book_pdf(licks: Iterable[BookLick], title: str, request: SheetRequest, share
         name = f"lick-{len(heads)}"
         first, *rest = lick_blocks(grid, options, width, name, not share_pages)
         timelines.append(grid.timeline)
-        for row in legend_of(grid) if share_pages else ():
-            marks.setdefault(row.sentence, row)
+        marks.update((row.sentence, row) for row in legend_of(grid) if share_pages and row.sentence not in marks)
         blocks += [first._replace(new_page=not share_pages or not heads, gap=_BETWEEN), *rest]
         heads.append((grid.timeline.title, str(grid.timeline.settings.key or "")))
     if share_pages and heads:
         blocks += [*legend_blocks(list(marks.values()), width), *caution_blocks(timelines, width)]
-    pages = paginate(blocks, height)
+    pages = paginate(blocks, height) if blocks else []
+    contents = _numbered_contents(title, heads, pages, width, height)
+    facts = DocumentFacts(title)
+    return write_pdf(print_pages([*contents, *pages], request), PAPER[request.paper], facts, request.black)
+
+
+def _numbered_contents(
+    title: str, heads: Sequence[tuple[str, str]], pages: Sequence[Sequence[PlacedBlock]], width: float, height: float
+) -> list[list[PlacedBlock]]:
+    """The pages of contents, with the numbers of the pages behind them on which licks begin."""
     starts = [n for n, page in enumerate(pages) for placed in page if placed.block.bookmark]
     before = len(paginate(_contents(title, heads, [0] * len(heads), width), height))
-    contents = _contents(title, heads, [before + n + 1 for n in starts], width)
-    facts = DocumentFacts(title)
-    return write_pdf(
-        print_pages([*paginate(contents, height), *(pages if blocks else [])], request),
-        PAPER[request.paper], facts, request.black,
-    )  # fmt: skip
+    return paginate(_contents(title, heads, [before + n + 1 for n in starts], width), height)
 
 
 def _contents(title: str, heads: Iterable[tuple[str, str]], numbers: Iterable[int], width: float) -> list[SheetBlock]:

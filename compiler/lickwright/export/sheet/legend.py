@@ -14,7 +14,7 @@ from lickwright.engraving.joins import arrowhead, lens
 from lickwright.engraving.note_values import bar_rhythm
 from lickwright.engraving.rows import TAPPED, wave
 from lickwright.export.tab.drawing import FINGERS
-from lickwright.layout.grid import Cell, Grid, GridRow
+from lickwright.layout.grid import Cell, Grid, GridRow, RowEntry
 from lickwright.layout.rows import STOP
 from lickwright.layout.tab_marks import EVENT_ABOVE, head_text
 from lickwright.notation.techniques import (
@@ -63,22 +63,27 @@ def _cells(grid: Grid) -> Iterator[Cell]:
 
 def _techniques(grid: Grid) -> Iterator[LegendRow]:
     used: dict[int, tuple[Technique, SoundingNote]] = {}
+    for technique, sound in _used(grid):
+        used.setdefault(_ORDER[id(technique)], (technique, sound))
+    for _, (technique, sound) in sorted(used.items(), key=lambda one: one[0]):
+        items = tuple(_drawing(technique, sound)) if technique.sign and technique.sentence else ()
+        if items:
+            yield LegendRow(items, _SAID.get(technique.curve, technique.sentence))
+
+
+def _used(grid: Grid) -> Iterator[tuple[Technique, SoundingNote]]:
+    """Every technique that is drawn, with a sound that shows it."""
     for cell in _cells(grid):
         sound = cell.sound
-        rows = [shape.technique for shape in cell.shapes]
+        yield from ((shape.technique, sound) for shape in cell.shapes)
         if cell.starts:
-            rows += [sound.begin, *sound.marks, *([sound.head] if sound.head is not None else [])]
-        for technique in rows:
-            used.setdefault(_ORDER[id(technique)], (technique, sound))
-    for above in grid.above:
-        if above.technique is not None:
-            sound = next(cell.sound for cell in _cells(grid))
-            used.setdefault(_ORDER[id(above.technique)], (above.technique, sound))
-    for _, (technique, sound) in sorted(used.items(), key=lambda one: one[0]):
-        if technique.sign and technique.sentence:
-            items = tuple(_drawing(technique, sound))
-            if items:
-                yield LegendRow(items, _SAID.get(technique.curve, technique.sentence))
+            yield sound.begin, sound
+            yield from ((mark, sound) for mark in sound.marks)
+            if sound.head is not None:
+                yield sound.head, sound
+    some = next((cell.sound for cell in _cells(grid)), None)
+    if some is not None:
+        yield from ((above.technique, some) for above in grid.above if above.technique is not None)
 
 
 def _word(text: str, face: str = "serif-italic") -> Iterator[Item]:
@@ -91,29 +96,20 @@ def _number(x: float, text: str) -> Text:
 
 def _drawing(technique: Technique, sound: SoundingNote) -> Iterator[Item]:
     """A technique as the sheet draws it."""
-    if technique.curve in _CURVES and technique.kind is not TechniqueKind.WORD:
+    drawn = _DRAWN.get(id(technique))
+    if drawn is not None:
+        yield from drawn
+    elif technique.curve in _CURVES and technique.kind is not TechniqueKind.WORD:
         yield from _CURVES[technique.curve](technique)
     elif technique.stroke is Stroke.TAP:
         yield from _word(TAPPED, "sans")
     elif technique.kind is TechniqueKind.JOIN:
         yield from _joined(technique)
     elif technique.kind is TechniqueKind.ENTRY:
-        yield lens(1.0, 9.0, -4.2, 2.0)
-        yield _number(10.0, "7")
+        yield from (lens(1.0, 9.0, -4.2, 2.0), _number(10.0, "7"))
     elif technique.kind is TechniqueKind.HEAD:
         text = head_text(_DEAD if sound.dead else technique, sound).replace("<", "‹").replace(">", "›")
         yield Text(0.0, 0.0, text, "sans-bold", _SIZE)
-    elif technique is MARKS["!"]:
-        yield Path((("M", 1.0, -5.0), ("L", 7.0, -3.0), ("L", 1.0, -1.0)), 0.9)
-    elif technique is MARKS[","]:
-        yield disc(3.0, -2.5, 1.1)
-    elif technique.tab.startswith("("):
-        yield Text(0.0, 0.0, "(7)", "sans-bold", _SIZE)
-    elif technique is WORDS["down"]:
-        yield Path((("M", 1.0, 0.0), ("L", 1.0, -5.0), ("L", 6.6, -5.0), ("L", 6.6, 0.0)), 0.8)
-        yield line(1.0, -4.4, 6.6, -4.4, 1.6)
-    elif technique is WORDS["up"]:
-        yield Path((("M", 1.0, -5.6), ("L", 3.4, 0.0), ("L", 5.8, -5.6)), 0.8)
     elif technique.above:
         yield from _word(technique.above)
 
@@ -176,6 +172,18 @@ _CURVES: dict[Curve, Callable[[Technique], Iterator[Item]]] = {
 }  # fmt: skip
 
 
+_DRAWN: dict[int, tuple[Item, ...]] = {  # by the identity of a technique
+    id(MARKS["!"]): (Path((("M", 1.0, -5.0), ("L", 7.0, -3.0), ("L", 1.0, -1.0)), 0.9),),
+    id(MARKS[","]): (disc(3.0, -2.5, 1.1),),
+    id(MARKS["?"]): (Text(0.0, 0.0, MARKS["?"].tab.format("7"), "sans-bold", _SIZE),),
+    id(WORDS["down"]): (
+        Path((("M", 1.0, 0.0), ("L", 1.0, -5.0), ("L", 6.6, -5.0), ("L", 6.6, 0.0)), 0.8),
+        line(1.0, -4.4, 6.6, -4.4, 1.6),
+    ),
+    id(WORDS["up"]): (Path((("M", 1.0, -5.6), ("L", 3.4, 0.0), ("L", 5.8, -5.6)), 0.8),),
+}
+
+
 def _events(grid: Grid) -> Iterator[LegendRow]:
     written = {word.word for word in grid.timeline.words}
     for word, event in EVENT_ABOVE.items():
@@ -193,20 +201,32 @@ def _wave_upright() -> Iterator[Item]:
 
 
 def _holds(grid: Grid) -> Iterator[LegendRow]:
+    """What says how long notes last."""
     if any(not cell.starts for cell in _cells(grid)):
         yield LegendRow((Text(0.0, 0.0, "(7)", "sans", m.HELD),), "still sounding: hold it, don't pick again")
     if any(above.row is GridRow.BEND for above in grid.above):
         dashes = line(0.0, -3.0, 22.0, -3.0, 0.6, (2.4, 1.8))
         yield LegendRow((dashes,), "keep the bend up as far as the dashes go")
-    stop = next((above for above in grid.above if above.row is GridRow.HOW and above.text.startswith(f"{STOP} ")), None)
-    if stop is not None:
-        yield LegendRow(tuple(_word(stop.text, "sans")), "this string stops sounding here, the others go on")
-    single = next(
-        (a for a in grid.above if a.row is GridRow.HOW and not a.lasts and a.technique is not None
-         and a.technique.damping is Damping.RING and " " in a.text), None,
-    )  # fmt: skip
-    if single is not None:
-        yield LegendRow(tuple(_word(single.text, "sans")), "only the note on this string goes on ringing")
+    for is_meant, sentence in _OF_STRINGS:
+        text = next((above.text for above in grid.above if above.row is GridRow.HOW and is_meant(above)), "")
+        if text:
+            yield LegendRow(tuple(_word(text, "sans")), sentence)
+
+
+def _is_stop(above: RowEntry) -> bool:
+    return above.text.startswith(f"{STOP} ")
+
+
+def _is_single_ring(above: RowEntry) -> bool:
+    """Whether one string of several is left ringing: it is named."""
+    rings = above.technique is not None and above.technique.damping is Damping.RING
+    return rings and not above.lasts and " " in above.text
+
+
+_OF_STRINGS: tuple[tuple[Callable[[RowEntry], bool], str], ...] = (
+    (_is_stop, "this string stops sounding here, the others go on"),
+    (_is_single_ring, "only the note on this string goes on ringing"),
+)
 
 
 def _hands(grid: Grid) -> Iterator[LegendRow]:

@@ -51,29 +51,17 @@ def write_pdf(pages: Sequence[PrintedPage], size: tuple[float, float], facts: Do
     """The file of `pages`, each `size` points wide and high. Raises `MissingFace`."""
     objects = PdfObjects()
     catalog, tree = objects.reserve(), objects.reserve()
-    width, height = size
-    writers = [_Content(height, black) for _ in pages]
+    writers = [_Content(size[1], black) for _ in pages]
     tagged: list[_Tagged] = []
     for number, (page, writer) in enumerate(zip(pages, writers, strict=True)):
         tagged += writer.page(page.items, number)
-    used = {name: "".join(sorted(set().union(*(writer.used[name] for writer in writers)))) for name in FACES}
-    fonts = " ".join(f"/{_RESOURCE[name]} {embed_face(objects, name, chars)} 0 R" for name, chars in used.items() if chars)  # fmt: skip
+    fonts = _fonts(objects, writers)
     numbers = [objects.reserve() for _ in pages]
-    targets = {
-        name: (index, y) for index, writer in enumerate(writers) for name, y in writer.names.items()
-    }  # a name given twice is that of its last place
-    for index, (number, writer) in enumerate(zip(numbers, writers, strict=True)):
-        content = objects.add_stream("\n".join(writer.words).encode("latin-1"))
-        links = [_link(objects, link, height, numbers, targets) for link in writer.links if link.target in targets]
-        objects.set(
-            number,
-            f"<< /Type /Page /Parent {tree} 0 R /MediaBox [0 0 {pdf_number(width)} {pdf_number(height)}] "
-            f"/Resources << /Font << {fonts} >> >> /Contents {content} 0 R /StructParents {index} /Tabs /S "
-            f"/Annots [{' '.join(f'{link} 0 R' for link in links)}] >>",
-        )
-    objects.set(tree, f"<< /Type /Pages /Count {len(pages)} /Kids [{' '.join(f'{n} 0 R' for n in numbers)}] >>")
+    for index in range(len(pages)):
+        _add_page(objects, index, numbers, writers, tree, fonts, size)
+    objects.set(tree, f"<< /Type /Pages /Count {len(pages)} /Kids [{_references(numbers)}] >>")
     structure = _structure(objects, tagged, numbers)
-    outlines = _outlines(objects, pages, numbers, height)
+    outlines = _outlines(objects, pages, numbers, size[1])
     objects.set(
         catalog,
         f"<< /Type /Catalog /Pages {tree} 0 R /MarkInfo << /Marked true >> /StructTreeRoot {structure} 0 R /Lang (en) "
@@ -82,6 +70,41 @@ def write_pdf(pages: Sequence[PrintedPage], size: tuple[float, float], facts: Do
     said = f"/Title {pdf_text(_brief(facts.title))} /Producer (Lickwright)"
     said += f" /Author {pdf_text(_brief(facts.author))}" if facts.author else ""
     return objects.file(catalog, objects.add(f"<< {said} >>"))
+
+
+def _references(numbers: Iterable[int]) -> str:
+    return " ".join(f"{number} 0 R" for number in numbers)
+
+
+def _fonts(objects: PdfObjects, writers: Sequence[_Content]) -> str:
+    """The faces that pages use, as entries of their resources."""
+    used = {name: "".join(sorted(set().union(*(writer.used[name] for writer in writers)))) for name in FACES}
+    return " ".join(
+        f"/{_RESOURCE[name]} {embed_face(objects, name, chars)} 0 R" for name, chars in used.items() if chars
+    )
+
+
+def _add_page(
+    objects: PdfObjects,
+    index: int,
+    numbers: Sequence[int],
+    writers: Sequence[_Content],
+    tree: int,
+    fonts: str,
+    size: tuple[float, float],
+) -> None:
+    """Adds the page of an index: its content, its links, its place in the tree."""
+    width, height = size
+    writer = writers[index]
+    targets = {name: (n, y) for n, other in enumerate(writers) for name, y in other.names.items()} if writer.links else {}  # fmt: skip
+    content = objects.add_stream("\n".join(writer.words).encode("latin-1"))
+    links = [_link(objects, link, height, numbers, targets) for link in writer.links if link.target in targets]
+    objects.set(
+        numbers[index],
+        f"<< /Type /Page /Parent {tree} 0 R /MediaBox [0 0 {pdf_number(width)} {pdf_number(height)}] "
+        f"/Resources << /Font << {fonts} >> >> /Contents {content} 0 R /StructParents {index} /Tabs /S "
+        f"/Annots [{_references(links)}] >>",
+    )
 
 
 def _brief(words: str) -> str:
