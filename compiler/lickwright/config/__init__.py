@@ -1,1 +1,1 @@
-"""The house rules: `lickwright.toml` of a project, its keys, how it is read, and where in its text a mistake stands."""
+"""The project config, `lickwright.toml`: its settings, how it is found and read, and the spans of its mistakes."""

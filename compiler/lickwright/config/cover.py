@@ -1,8 +1,8 @@
-"""The picture that a house names for its recordings.
+"""The cover of an album: a picture that a `lickwright.toml` names for its recordings.
 
-In: its name in a `lickwright.toml`, and the folder that this lies in. Out: a `Cover`, or a ValueError in a player's words. The picture lies in that folder or
-below it by real path, since a library may have come from anybody: nothing outside it is ever written into a recording. It is known by its first bytes,
-not by its name.
+In: the name of the picture, and the folder of the lickwright.toml. Out: a `Cover`, or a ValueError in a player's words. The picture has to lie in that
+folder or below it by real path, since a library may have come from anybody: no file outside it is ever written into a recording. Its kind is
+known by its first bytes, not by its name.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ _NO_FRAME = (0xC4, 0xC8, 0xCC)  # among 0xC0 to 0xCF those that begin no picture
 
 
 def read_cover(name: str, home: str) -> Cover:
-    """The picture `name` in or below the folder `home`. Raises ValueError, which says why there is none."""
+    """Return the picture `name` in or below the folder `home`. Raises ValueError, which says why there is none."""
     if "://" in home:
         raise ValueError("a cover is read from a folder of this machine only")
     real, top = os.path.realpath(os.path.join(home, name)), os.path.realpath(home or ".")
@@ -43,7 +43,7 @@ def read_cover(name: str, home: str) -> Cover:
 
 
 def parse_cover(data: bytes, name: str) -> Cover:
-    """The picture that `data` is. Raises ValueError unless it is a PNG or JPEG file whose size in pixels can be read."""
+    """Return the picture in `data`. Raises ValueError unless it is a PNG or JPEG file whose size in pixels can be read."""
     digest = blake2b(data, digest_size=16).hexdigest()
     found = _png(data) or _jpeg(data)
     if found is None:
@@ -53,7 +53,7 @@ def parse_cover(data: bytes, name: str) -> Cover:
 
 
 def _png(data: bytes) -> tuple[str, int, int] | None:
-    """PNG, third edition, 5.2 and 11.2.1: the size stands in the first chunk."""
+    """Return type, width and height in pixels. They stand in the first chunk (PNG, third edition, 5.2 and 11.2.1)."""
     if not data.startswith(_PNG) or data[12:16] != b"IHDR" or len(data) < 24:
         return None
     width, height = struct.unpack(">II", data[16:24])
@@ -61,7 +61,7 @@ def _png(data: bytes) -> tuple[str, int, int] | None:
 
 
 def _jpeg(data: bytes) -> tuple[str, int, int] | None:
-    """ITU-T T.81, B.2.2: the size stands in the header of the frame."""
+    """Return type, width and height in pixels. They stand in the header of the frame (ITU-T T.81, B.2.2)."""
     if not data.startswith(_JPEG):
         return None
     at = 2

@@ -1,7 +1,7 @@
 """Which `lickwright.toml` holds for a source: the nearest one upwards, alone. Two are never mixed.
 
-In: where a source lies. Out: its `ProjectConfig`, or None. The reader is loaded only where there is such a file, and looking for one costs
-a look at each folder once.
+In: the path of a source. Out: its `ProjectConfig`, or None. The reader is loaded only if there is such a file, and each folder is looked at
+once in a run.
 """
 
 from __future__ import annotations
@@ -14,25 +14,25 @@ __all__ = ["FILE", "ProjectConfig", "ProjectConfigs", "find_house"]
 
 
 class ProjectConfigs:
-    """Finds houses for one run, and reads each once."""
+    """The project configs of one run, each read once."""
 
     def __init__(self) -> None:
         self._at: dict[str, ProjectConfig | None] = {}  # by absolute folder
 
     def of(self, path: str) -> ProjectConfig | None:
-        """The house of a source, by the name that the user has for it; standard input (`-`) belongs where the user is."""
+        """Return the config of a source, by the path as the user typed it; standard input (`-`) belongs to the current folder."""
         if "://" in path:
             return self._far(path.rpartition("/")[0])
         return self.find("" if path == "-" else os.path.dirname(path))
 
     def named(self, path: str) -> ProjectConfig | None:
-        """The house of what a user named: a folder's own, or that of a source."""
+        """Return the config of what a user named: that of a folder, or of a source."""
         if "://" in path:
             return self._far(path.rstrip("/"))
         return self.find(path) if os.path.isdir(path) else self.of(path)
 
     def find(self, folder: str) -> ProjectConfig | None:
-        """The house of a folder: its own `lickwright.toml`, else the nearest above."""
+        """Return the config of a folder: its own `lickwright.toml`, else the nearest above it; None if there is none."""
         try:
             here = os.path.abspath(folder)
         except OSError:  # the folder that the user is in was taken away
@@ -76,18 +76,18 @@ class ProjectConfigs:
         return found
 
     def all(self) -> tuple[ProjectConfig, ...]:
-        """Those found so far, by path, each once."""
-        found = {house.path: house for house in self._at.values() if house is not None}
+        """Return the configs found so far, by path, each once."""
+        found = {config.path: config for config in self._at.values() if config is not None}
         return tuple(found[path] for path in sorted(found))
 
 
 def find_house(folder: str = "") -> ProjectConfig | None:
-    """The house that holds in a folder (where the user is, if none is named), for use from Python: `compile_file(path, find_house(folder))`."""
+    """Return the config that holds in a folder, by default the current one, or None. For use from Python: `compile_file(path, find_house(folder))`."""
     return ProjectConfigs().find(folder)
 
 
 def _stands(path: str) -> bool:
-    """Whether something of that name is there; a folder that may not be looked into has none for us."""
+    """True if something of that name is there; a folder that may not be read counts as having none."""
     try:
         os.stat(path)
     except (FileNotFoundError, NotADirectoryError, PermissionError, ValueError):

@@ -1,7 +1,7 @@
-"""What a `lickwright.toml` can say: one row a name.
+"""The settings of a `lickwright.toml`: one row for each.
 
-In: a value as TOML has it. Out: the value as the program wants it, or a `ValueError` in a player's words. The reference's table is made from the rows
-too (`table`); the fields are the notation's own, as they stand in `settings.FIELDS`.
+In: a value as TOML has it. Out: the value as the program takes it, or a ValueError in a player's words. The table in the reference is made from the
+rows too (`keys_table`); the fields are the notation's own, from `settings.fields.FIELDS`.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _LONE_HASH = re.compile(r"(?:^|\s)#(?:\s|$)")
 
 
 class KeyRow(NamedTuple):
-    """One name of the file."""
+    """One setting of the file."""
 
     section: str  # "" for the top, before the first section
     name: str
@@ -35,7 +35,7 @@ class KeyRow(NamedTuple):
 
 
 def value_text(value: Any) -> str:
-    """Words, or a number as it would be written in a lick, on one line."""
+    """Return words, or a number as it would be written in a lick, on one line. Raises ValueError for anything else."""
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         raise ValueError(f"{toml_type(value)} is here, but it takes words in quotes")
     if isinstance(value, int) and abs(value) >= 10**9:
@@ -49,14 +49,13 @@ def value_text(value: Any) -> str:
 
 
 def _quoted(value: Any) -> str:
-    """Words in quotes."""
     if not isinstance(value, str):
         raise ValueError(f"{toml_type(value)} is here, but it takes words in quotes")
     return value_text(value)
 
 
 def toml_type(value: Any) -> str:
-    """What a value is, for a message: `a list`."""
+    """Return what a value is, for a message: `a list`."""
     if isinstance(value, bool):
         return f"`{str(value).lower()}`"
     kinds = ((str, "a word"), (int | float, "a number"), (list, "a list"), (dict, "a section"))
@@ -86,7 +85,7 @@ def _choice(known: tuple[str, ...]) -> Callable[[Any], str]:
 
 
 def _words(value: Any) -> list[str]:
-    """A list of words, or one string with commas between them."""
+    """Return a list of words, from a list or from one string with commas between them."""
     return [
         value_text(one)
         for one in (value.split(",") if isinstance(value, str) else value if isinstance(value, list) else [value])
@@ -107,7 +106,7 @@ def _quoted_words(words: Iterable[str]) -> str:
 
 
 def _folder(value: Any) -> str:
-    """A folder below the house's own: a library that was sent to somebody must not write elsewhere on the machine."""
+    """Return a folder below that of the file: a library that was sent to somebody must not write elsewhere on the machine."""
     name = _below(value, "folder")
     if name is None:
         raise ValueError(f"`{value[:60]}` lies outside this folder: only --out leads there")
@@ -115,7 +114,7 @@ def _folder(value: Any) -> str:
 
 
 def _file(value: Any) -> str:
-    """A file below the house's folder, for the same reason the other way round: a recording is given away."""
+    """Return a file below the folder of the lickwright.toml: a recording is given away, and must not hold another file of the machine."""
     name = _below(value, "file")
     if name is None:
         raise ValueError(f"`{value[:60]}` lies outside this folder: put a copy into it")
@@ -123,7 +122,7 @@ def _file(value: Any) -> str:
 
 
 def _below(value: Any, what: str) -> str | None:
-    """A name that leads nowhere else as it stands; None for another."""
+    """Return a relative name that stays below its folder; None for another. Raises ValueError."""
     if not isinstance(value, str):
         raise ValueError(f"{toml_type(value)} is here, but it takes the name of a {what} in quotes")
     name = value_text(value)
@@ -211,7 +210,7 @@ SECTIONS = {
 
 
 def keys_table() -> str:
-    """The rows as the reference shows them."""
+    """Return the rows as the table in the reference, in Markdown."""
     lines = ["| section | name | what it says | without it |", "|---|---|---|---|"]
     for row in ROWS:
         section = f"`[{row.section}]`" if row.section else "the top"

@@ -1,7 +1,7 @@
-"""How a house names the files that it gives away: `{chapter}-{number:02}-{title}`.
+"""Patterns for the names of released files: `{chapter}-{number:02}-{title}`.
 
-In: a pattern, then of each lick its values by the names of `FIELDS`. Out: a `Pattern`, or a `ValueError` in a player's words, the wrong word in
-backticks; then a name that is safe on every system. Only names and widths are read: nothing is looked up in objects, whatever stands in the braces.
+In: a pattern, then the values of each lick by the names of `FIELDS`. Out: a `Pattern`, or a ValueError in a player's words with the wrong word in
+backticks; then a name that is safe on every system. Braces hold names and widths only: no attribute of an object is ever looked up.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _SHORT = re.compile(r"(\.[1-9][0-9]?)?")
 
 
 class Part(NamedTuple):
-    """Words, or a field with how it is written."""
+    """One part of a pattern: words, or a field and its format."""
 
     literal: str
     field: str = ""  # "" for words
@@ -48,7 +48,7 @@ class Pattern(NamedTuple):
     parts: tuple[Part, ...]
 
     def name(self, values: Mapping[str, str | int]) -> str:
-        """The name for a lick. What it does not say is left out; the longest words are cut where the whole is too long."""
+        """Return the name for a lick. A missing value is left out; the longest words are cut if the whole is too long."""
         pieces = [_written(part, values) for part in self.parts]
         while (over := len("".join(pieces)) - MAX_SLUG) > 0:
             words = [n for n, part in enumerate(self.parts) if part.field not in NUMBERS]
@@ -68,12 +68,12 @@ class Arrangement(NamedTuple):
 
     @property
     def usual(self) -> bool:
-        """Whether it is that of the output folder itself."""
+        """True if it is that of the output folder itself."""
         return self.pattern is None and self.layout == LAYOUTS[0]
 
 
 def parse_pattern(text: str) -> Pattern:
-    """Reads a pattern. Raises ValueError."""
+    """Return the pattern that a text describes. Raises ValueError."""
     if len(text) > MOST:
         raise ValueError(f"the pattern is longer than {MOST} characters")
     parts: list[Part] = []
@@ -82,7 +82,7 @@ def parse_pattern(text: str) -> Pattern:
     except ValueError:
         raise ValueError("a `{` is never closed, or a `}` never opened") from None
     for literal, field, spec, conversion in found:
-        _see_literal(literal)
+        _check_literal(literal)
         if literal:
             parts.append(Part(literal))
         if field is not None:
@@ -92,7 +92,7 @@ def parse_pattern(text: str) -> Pattern:
     return Pattern(text, tuple(parts))
 
 
-def _see_literal(literal: str) -> None:
+def _check_literal(literal: str) -> None:
     match = _LITERAL.match(literal)
     end = match.end() if match else 0
     if end == len(literal):

@@ -1,7 +1,6 @@
-"""House rules: what a `lickwright.toml` says, as read.
+"""The values of a `lickwright.toml`, as read.
 
-In: nothing; `reading.py` makes these values. `keys.py` is the table of what may stand in the file, `discovery.py` finds the file that
-holds for a source.
+`reading.py` makes them, `keys.py` is the table of the settings, `discovery.py` finds the file that holds for a source.
 """
 
 from __future__ import annotations
@@ -33,5 +32,5 @@ class ProjectConfig(ProjectRules):
 
     @property
     def ok(self) -> bool:
-        """Whether all of it could be read: else nothing should be written by it."""
+        """True if all of the file could be read; else nothing should be made by it."""
         return not has_errors(self.findings)

@@ -1,14 +1,14 @@
-"""Reading a `lickwright.toml`: every mistake in it at once, each at its place.
+"""Reading a `lickwright.toml`: all mistakes in it at once, each at its place.
 
-In: its path. Out: a `ProjectConfig`; what cannot be read is a finding and left out. TOML itself is the standard library's to read. A line that it
-stumbles over is blanked and reading goes on, as long as no list or long string runs past the line: beyond that nothing would be sure.
+In: its path. Out: a `ProjectConfig`; what cannot be read is a finding and left out. The standard library parses the TOML. A line that it cannot
+parse is blanked and parsing goes on, unless a list or long string may run past the line: nothing after it would be certain.
 """
 
 from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from hashlib import blake2b
 from typing import Any
 
@@ -23,12 +23,12 @@ from lickwright.export import Album
 from lickwright.settings.fields import BY_NAME, OTHER_NAMES
 from lickwright.settings.project_rules import FIXED, SYNTAX, UNKNOWN, VALUE, ProjectField
 
-MAX_BYTES = 1 << 16  # no house has so much to say; keeps hostile files cheap
-MOST = 100  # findings; more are not looked for
+MAX_BYTES = 1 << 16  # far more than all settings take; bounds the work on a hostile file
+MOST = 100  # findings; reading stops after them
 
 
 def read_project_config(path: str, shown: str, read: Callable[[str], bytes] = read_file) -> ProjectConfig:
-    """The file at `path`, under the name that the user sees."""
+    """Return the project config at `path`; `shown` is the name that the user sees, `read` reads the bytes of a path."""
     try:
         data = read(path)
         if len(data) > MAX_BYTES:
@@ -43,7 +43,7 @@ def read_project_config(path: str, shown: str, read: Callable[[str], bytes] = re
 
 
 def parse_project_config(source: Source) -> ProjectConfig:
-    """The house that a text describes."""
+    """Return the project config that a text describes."""
     values, found, sure = toml_errors.toml_values(source)
     reading = _Reading(source, found)
     if sure:
@@ -51,11 +51,11 @@ def parse_project_config(source: Source) -> ProjectConfig:
             reading.read(values, toml_names(toml_errors.blank_faulty_lines(source, found)))
         except (ValueError, RecursionError):
             found.append(SYNTAX.at(Span(0, 0), "it cannot be told where its names stand", "write one setting a line"))
-    return reading.house()
+    return reading.project_config()
 
 
 class _Reading:
-    """What has been read so far."""
+    """The settings of one file that have been read so far."""
 
     def __init__(self, source: Source, found: list[Diagnostic]) -> None:
         self._source = source
@@ -69,7 +69,7 @@ class _Reading:
         self._album: dict[str, Any] = {}
 
     def read(self, values: dict[str, Any], where: dict[NamePath, NamePlace]) -> None:
-        """Goes through all names in the order of the text."""
+        """Read all names in the order of the text."""
         self._where = where
         for section, name, value in _settings(values):
             if len(self._found) >= MOST:
@@ -77,7 +77,7 @@ class _Reading:
             path = (section, name) if section else (name,)
             row = BY_PLACE.get((section, name))
             if section == "findings":
-                self._weigh(path, name, value)
+                self._set_severity(path, name, value)
             elif row is not None:
                 self._set(path, row, value)
             elif not section and name in SECTIONS:
@@ -99,9 +99,9 @@ class _Reading:
             field, words = read
             self._fields[row.name] = ProjectField(field, words, self._where[path].value)
         elif row.section == "album":
-            self._tag(path, row.name, read)
+            self._set_tag(path, row.name, read)
         elif row.section == "make" and row.name == "out":
-            self._place(path, read)
+            self._set_out(path, read)
         elif row.section == "make":
             self._make[row.name] = read
         elif row.section == "names":
@@ -109,8 +109,8 @@ class _Reading:
         else:
             self._required = {name: self._word(self._where[path].value, name) for name in read}
 
-    def _tag(self, path: NamePath, name: str, value: Any) -> None:
-        """One line of [album]."""
+    def _set_tag(self, path: NamePath, name: str, value: Any) -> None:
+        """Read one line of [album]."""
         if name != "cover":
             self._album[name] = str(value)
             return
@@ -121,8 +121,8 @@ class _Reading:
         except ValueError as e:
             self._report(VALUE, path, str(e), "name a PNG or JPEG file in this folder or below it", value)
 
-    def _place(self, path: NamePath, name: str) -> None:
-        """The folder to write into: below the house's own by real path too, since a link may have come with the library."""
+    def _set_out(self, path: NamePath, name: str) -> None:
+        """Set the folder to write into: below that of the file by real path too, since a link may have come with the library."""
         here = os.path.dirname(self._source.name)
         out = os.path.join(here, name)
         if "://" not in here:
@@ -133,8 +133,8 @@ class _Reading:
                 return
         self._make["out"] = out
 
-    def _weigh(self, path: NamePath, code: str, value: Any) -> None:
-        """One line of [findings]."""
+    def _set_severity(self, path: NamePath, code: str, value: Any) -> None:
+        """Read one line of [findings]."""
         from lickwright.compiler.rules import find_rule
 
         rule = find_rule(code.upper()) if re.fullmatch("[Ll][0-9]{3}", code) else None
@@ -145,11 +145,11 @@ class _Reading:
                 else "a finding is named by its code, such as L203"
             )
             self._report(UNKNOWN, path, f"there is no finding `{code[:30]}`", hint)
-        elif not isinstance(value, str) or value not in (*SEVERITIES, Severity.INFO):
+        elif not isinstance(value, str) or (value not in SEVERITIES and value != Severity.INFO):
             near = nearest_name(value, list(SEVERITIES)) if isinstance(value, str) else None
-            wish = f"did you mean `{near}`?" if near else f"there are {', '.join(SEVERITIES)}"
-            said = f"`{value[:30]}`" if isinstance(value, str) else toml_type(value)
-            self._report(VALUE, path, f"{said} is not a severity", wish, value)
+            hint = f"did you mean `{near}`?" if near else f"there are {', '.join(SEVERITIES)}"
+            shown = f"`{value[:30]}`" if isinstance(value, str) else toml_type(value)
+            self._report(VALUE, path, f"{shown} is not a severity", hint, value)
         elif rule.severity is Severity.ERROR and value != Severity.ERROR.value:
             hint = "leave the line out: what cannot be played or read cannot be made, whatever it is called"
             self._report(FIXED, path, f"{rule.code} ({rule.name}) is an error and stays one", hint, value)
@@ -157,24 +157,24 @@ class _Reading:
             self._severities[rule.code] = SEVERITIES.get(value, Severity.INFO)
 
     def _unknown(self, path: NamePath, section: str, name: str, value: Any) -> None:
-        """A name that is not there, or that belongs elsewhere."""
-        said = name[:30]
+        """Report a name that does not exist, or that belongs elsewhere."""
+        shown = name[:30]
         homes = [row.section for row in ROWS if row.name == name]
         if isinstance(value, dict):
             near = nearest_name(name, tuple(SECTIONS))
-            wish = f"did you mean [{near}]?" if near else f"there are {', '.join(f'[{s}]' for s in SECTIONS)}"
-            self._report(UNKNOWN, path, f"there is no section [{said}]", wish)
+            hint = f"did you mean [{near}]?" if near else f"there are {', '.join(f'[{s}]' for s in SECTIONS)}"
+            self._report(UNKNOWN, path, f"there is no section [{shown}]", hint)
             return
         if homes:
             place = " or ".join(f"under [{home}]" if home else "at the top, before the first section" for home in homes)
             here = f"under [{section}]" if section else "at the top"
-            self._report(UNKNOWN, path, f"`{said}` does not stand {here}", f"write it {place}")
+            self._report(UNKNOWN, path, f"`{shown}` does not stand {here}", f"write it {place}")
             return
-        message = f"there is no setting `{said}`" + (f" under [{section}]" if section else "")
-        self._report(UNKNOWN, path, message, _meant(section, name))
+        message = f"there is no setting `{shown}`" + (f" under [{section}]" if section else "")
+        self._report(UNKNOWN, path, message, _suggest_setting(section, name))
 
     def _report(self, rule: Any, path: NamePath, message: str, hint: str, value: Any = None) -> None:
-        """A finding under the name, or under the value that is wrong."""
+        """Add a finding under the name, or under the value that is wrong."""
         where = self._where[path]
         span = where.name
         if value is not None:
@@ -184,12 +184,12 @@ class _Reading:
         self._found.append(rule.at(span, message, hint))
 
     def _word(self, span: Span, word: str) -> Span:
-        """Where `word` stands within a value; the whole value if it is not written so."""
+        """Return the span of `word` within a value; the whole value if the word is not in it."""
         match = re.search(rf"(?<![\w-]){re.escape(word)}(?![\w-])", self._source.text[span.start : span.end])
         return span if match is None else Span(span.start + match.start(), span.start + match.end())
 
-    def house(self) -> ProjectConfig:
-        """All of it."""
+    def project_config(self) -> ProjectConfig:
+        """Return what was read, with all findings by place."""
         found = sorted(self._found, key=lambda d: d.span)
         return ProjectConfig(
             self._source, self._fields, frozenset(self._unread), self._required, self._severities,
@@ -198,7 +198,7 @@ class _Reading:
         )  # fmt: skip
 
     def _key(self) -> str:
-        """What a lick can notice of the house, the places that findings point to included: they are kept as numbers."""
+        """Return a hash of all that can change the outputs of a lick or the places that its findings point to."""
         parts = (
             [(name, given.text, tuple(given.span)) for name, given in sorted(self._fields.items())],
             [(name, tuple(span)) for name, span in sorted(self._required.items())],
@@ -208,22 +208,25 @@ class _Reading:
         return blake2b(repr(parts).encode(), digest_size=16).hexdigest()
 
 
-def _meant(section: str, name: str) -> str:
-    """What a name that is not there could be: first among those of its section."""
+def _suggest_setting(section: str, name: str) -> str:
+    """Return what a setting that does not exist could be: first among those of its section."""
     if section == "fields" and name in BY_NAME:
         return f"`{name}` belongs to a lick or its file"
-    here = [row for row in ROWS if row.section == section] if section else list(ROWS)
-    for rows in (here, list(ROWS)):
-        known = {row.name: row for row in rows}
-        near = OTHER_NAMES.get(name.lower()) or nearest_name(name, tuple(known))
-        if near in known:
-            home = known[near].section
-            return f"did you mean `{near}`" + (f" under [{home}]?" if home and home != section else "?")
-    return f"there are {', '.join(dict.fromkeys(row.name for row in here))}"
+    here = [row for row in ROWS if not section or row.section == section]
+    row = _nearest_row(name, here) or _nearest_row(name, ROWS)
+    if row is None:
+        return f"there are {', '.join(dict.fromkeys(row.name for row in here))}"
+    elsewhere = f" under [{row.section}]" if row.section not in ("", section) else ""
+    return f"did you mean `{row.name}`{elsewhere}?"
+
+
+def _nearest_row(name: str, rows: Sequence[KeyRow]) -> KeyRow | None:
+    known = {row.name: row for row in rows}
+    return known.get(OTHER_NAMES.get(name.lower()) or nearest_name(name, tuple(known)) or "")
 
 
 def _settings(values: dict[str, Any]) -> Iterator[tuple[str, str, Any]]:
-    """Section, name and value of everything in the file; unknown sections as a whole."""
+    """Yield section, name and value of every setting in the file; an unknown section as a whole."""
     for name, value in values.items():
         if name in SECTIONS and isinstance(value, dict):
             yield from ((name, inner, one) for inner, one in value.items())

@@ -1,23 +1,25 @@
-"""TOML read with the standard library, its complaints in a player's words.
+"""TOML read with the standard library, its errors in a player's words.
 
-In: a text. Out: the values that could be read, the findings, and whether what was left out is whole lines (so that the rest is sure).
+In: a text. Out: the values that could be read, the findings, and whether only whole lines were left out (so that the rest is certain).
 """
 
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Any, NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.source import Source, Span
 from lickwright.settings.project_rules import SYNTAX
 
 _DOTS = 200  # in a line: a name of thousands of parts takes the library minutes
-ROUNDS = 20  # lines that cannot be read; who has more of them reads the help first
+ROUNDS = 20  # lines that cannot be read, before the rest is given up (estimate)
 _PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _GRAMMAR = 'a setting is a name, `=` and a value: `width = 100`, `by = "Mara Quill"`'
 
-# What the library says, by how it begins: what we say, and how it is mended.
+_NO_VALUE = "this is not a value"
+
+# How a message of the library begins: what is said instead, and how to fix it.
 _WORDS = (
     ("Expected '=' after a key", "there is no `=` between a name and its value", _GRAMMAR),
     ("Expected newline or end of document", "something stands after the value", "one setting a line"),
@@ -38,7 +40,7 @@ _WORDS = (
     ("Invalid date", "this is no date, and no setting takes one", 'words stand in quotes: `"2026"`'),
     ("Invalid initial character", "no name begins like this", _GRAMMAR),
     ("Invalid statement", "no setting begins like this", _GRAMMAR),
-    ("Invalid value", "this is not a value", 'words stand in quotes: `"Mara Quill"`; numbers, true and false do not'),
+    ("Invalid value", _NO_VALUE, 'words stand in quotes: `"Mara Quill"`; numbers, true and false do not'),
     ("Found invalid character", "a sign stands here that has no place in a text", "take it out"),
 )  # fmt: skip
 
@@ -46,7 +48,7 @@ _OPEN = {message for begin, message, _ in _WORDS if begin.startswith("Unclosed")
 
 
 def toml_values(source: Source) -> tuple[dict[str, Any], list[Diagnostic], bool]:
-    """What the text says, what is wrong with it, and whether the rest can be relied on."""
+    """Return the values of the text, its findings, and True if the values can be relied on."""
     import tomllib
 
     found: list[Diagnostic] = []
@@ -75,7 +77,7 @@ def toml_values(source: Source) -> tuple[dict[str, Any], list[Diagnostic], bool]
 
 
 def blank_faulty_lines(source: Source, found: list[Diagnostic]) -> str:
-    """The text without the lines that findings are about, every place kept."""
+    """Return the text with the lines that findings are about blanked: every offset stays what it was."""
     text = source.text
     for d in found:
         start, end = _line(source, d)
@@ -90,48 +92,98 @@ def _line(source: Source, d: Diagnostic) -> tuple[int, int]:
 
 
 def _runs_on(source: Source, d: Diagnostic) -> bool:
-    """Whether the trouble may reach past its line, or began before it."""
+    """True if the trouble may reach past its line, or began before it."""
     start, end = _line(source, d)
     line = source.text[start:end]
     return not line.strip() or d.message in _OPEN or bool(re.search(r"[\[\]{}]|\"\"\"|'''", line))
 
 
+class _Fault(NamedTuple):
+    """A fault in one line: where it is, and what is said about it."""
+
+    line: str
+    start: int  # offset of the line in the text
+    at: int  # offset of the fault in the line
+    stop: int
+    message: str
+    hint: str
+
+    @property
+    def words(self) -> str:
+        """The text of the fault."""
+        return self.line[self.at : self.stop]
+
+
 def _finding(source: Source, error: str, place: re.Match[str]) -> Diagnostic:
-    said = next(((message, hint) for begin, message, hint in _WORDS if error.startswith(begin)), None)
-    message, hint = said or ("this line cannot be read", _GRAMMAR)
+    """Return the finding for an error of the library, under the smallest part of the line that is at fault."""
+    known = ((message, hint) for begin, message, hint in _WORDS if error.startswith(begin))
+    message, hint = next(known, ("this line cannot be read", _GRAMMAR))
+    fault = _located(source, place, message, hint)
+    refined = (refine(fault) for refine in _REFINEMENTS)
+    fault = next((one for one in refined if one is not None), fault)
+    at = fault.start + fault.at
+    return SYNTAX.at(Span(at, max(at + 1, fault.start + fault.stop)), fault.message, fault.hint)
+
+
+def _located(source: Source, place: re.Match[str], message: str, hint: str) -> _Fault:
     text = source.text
-    at = len(text.rstrip())
-    if place[1]:
-        at = _offset(source, int(place[1]), int(place[2]))
+    at = _offset(source, int(place[1]), int(place[2])) if place[1] else len(text.rstrip())
     if at >= len(text) or text[at] == "\n":  # at a line's end: what is wrong stands before it
         at = max(0, at - 1)
     start, end = _line(source, SYNTAX.at(Span(at, at), message))
-    rest = re.match(r"[^\s#,\]}]+(?: +[^\s#,\]}=]+)*", text[at:end])
-    stop = at + len(rest[0]) if rest else at + 1
-    line = text[start:end]
-    curly = re.search("[“”„«»]", line)
-    if curly:
-        at, stop = start + curly.start(), start + curly.end()
-        message, hint = f'`{curly[0]}` is a curly quote, not `"`', "a word processor makes them: write straight quotes"
-    elif message == "this is not a value" and (word := text[at:stop]).lower() in (
-        "true",
-        "false",
-        "yes",
-        "no",
-        "on",
-        "off",
-    ):
-        hint = "true and false are written small, without quotes"
-        message = f"`{word}` is not a value"
-    elif message == "this is not a value" and re.match(r"[^\W\d]", text[at:stop]):
-        message, hint = f"`{text[at:stop][:40]}` is not in quotes", f'write `"{text[at:stop][:40]}"`'
-    elif "no `=`" in message:
-        at, stop = start + len(line) - len(line.lstrip()), start + len(line.split("#")[0].rstrip())
-    elif "partner" in message and (quote := re.search("[\"']", line)):
-        at, stop = start + quote.start(), start + quote.end()
-    elif "twice" in message:
-        at, stop = start + len(line) - len(line.lstrip()), start + len(re.split("[=#]", line)[0].rstrip())
-    return SYNTAX.at(Span(at, max(at + 1, stop)), message, hint)
+    words = re.match(r"[^\s#,\]}]+(?: +[^\s#,\]}=]+)*", text[at:end])
+    stop = at + (len(words[0]) if words else 1)
+    return _Fault(text[start:end], start, at - start, stop - start, message, hint)
+
+
+def _curly_quote(fault: _Fault) -> _Fault | None:
+    curly = re.search("[“”„«»]", fault.line)
+    if curly is None:
+        return None
+    message = f'`{curly[0]}` is a curly quote, not `"`'
+    hint = "a word processor makes them: write straight quotes"
+    return fault._replace(at=curly.start(), stop=curly.end(), message=message, hint=hint)
+
+
+def _switch_word(fault: _Fault) -> _Fault | None:
+    if fault.message != _NO_VALUE or fault.words.lower() not in {"true", "false", "yes", "no", "on", "off"}:
+        return None
+    hint = "true and false are written small, without quotes"
+    return fault._replace(message=f"`{fault.words}` is not a value", hint=hint)
+
+
+def _bare_words(fault: _Fault) -> _Fault | None:
+    if fault.message != _NO_VALUE or not re.match(r"[^\W\d]", fault.words):
+        return None
+    words = fault.words[:40]
+    return fault._replace(message=f"`{words}` is not in quotes", hint=f'write `"{words}"`')
+
+
+def _whole_line(fault: _Fault) -> _Fault | None:
+    if "no `=`" not in fault.message:
+        return None
+    return fault._replace(at=_indent(fault.line), stop=len(fault.line.split("#")[0].rstrip()))
+
+
+def _lone_quote(fault: _Fault) -> _Fault | None:
+    quote = re.search("[\"']", fault.line)
+    if "partner" not in fault.message or quote is None:
+        return None
+    return fault._replace(at=quote.start(), stop=quote.end())
+
+
+def _second_name(fault: _Fault) -> _Fault | None:
+    if "twice" not in fault.message:
+        return None
+    return fault._replace(at=_indent(fault.line), stop=len(re.split("[=#]", fault.line)[0].rstrip()))
+
+
+# Each returns the fault under a smaller part of the line or in better words, or None; the first that applies counts.
+_REFINEMENTS = (_curly_quote, _switch_word, _bare_words, _whole_line, _lone_quote, _second_name)
+
+
+def _indent(line: str) -> int:
+    return len(line) - len(line.lstrip())
 
 
 def _offset(source: Source, line: int, column: int) -> int:

@@ -1,7 +1,7 @@
-"""Where the names and values of a TOML text stand.
+"""The spans of the names and values in a TOML text.
 
-In: a text that the standard library has read as TOML without complaint (which gives values, but no places). Out: for each name, as the path to
-it, the place of the name and of its value. Only the first levels are kept, since no name of ours lies deeper; nothing is judged here.
+In: a text that the standard library has read as TOML without error (which gives values, but no positions). Out: for each name, as the path to
+it, the spans of the name and of its value. Only the first levels are kept, since no setting lies deeper; no value is checked here.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ _STRINGS = (
 
 
 class NamePlace(NamedTuple):
-    """One name's places. A section's value is its name."""
+    """The spans of one name and its value. For a section both are those of its name."""
 
     name: Span
     value: Span
 
 
 def toml_names(text: str) -> dict[NamePath, NamePlace]:
-    """Every name of a TOML text that lies within `DEPTH`, in the order of the text. Raises ValueError for what is no TOML."""
+    """Return every name of a TOML text within `DEPTH`, in the order of the text. Raises ValueError for text that is no TOML."""
     scan = _Scan(text)
     scan.statements()
     return scan.found
@@ -136,7 +136,7 @@ class _Scan:
             self._setting(path)
 
     def _closed(self, sign: str) -> bool:
-        """Steps over what is between the values of a list, and over its end."""
+        """Skip what is between the values of a list; return True at its end, which is skipped too."""
         self._skip(_BLANK)
         if self._text.startswith(",", self._at):
             self._at += 1
