@@ -22,6 +22,7 @@ from lickwright.synth.amp import Amp
 from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.loudness import levelled
+from lickwright.synth.waveguide import CompiledLoop
 from sound_measure import OPEN, lufs, note, true_peak
 
 RATE = 48_000
@@ -47,9 +48,10 @@ def rendered(
     seconds: float,
     tuning: Sequence[int] = OPEN,
     feel: Humanizer | None = None,
+    compiled: CompiledLoop | None = None,
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
     """Both channels, as loud as they come out of the amplifier."""
-    instrument = Instrument(notes, tuning, guitar, RATE, feel)
+    instrument = Instrument(notes, tuning, guitar, RATE, feel, compiled)
     return np.concatenate(list(Amp(guitar, RATE).play(instrument.samples, int(seconds * RATE))), axis=1)
 
 
@@ -115,13 +117,13 @@ def _play(notes: Sequence[NoteEvent], guitar: Guitar, count: int) -> None:
         pass
 
 
-def speed(title: str) -> float:
+def speed(title: str, compiled: CompiledLoop | None = None) -> float:
     """How many times faster than it sounds a sample is rendered and levelled, by this process's own time; the best of four."""
     _, performance, tuning, guitar = next(found for found in performances() if found[0] == title)
     best = float("inf")
     for _ in range(4):
         start = time.process_time()
-        levelled(rendered(performance.notes, guitar, performance.end + 1, tuning), RATE)
+        levelled(rendered(performance.notes, guitar, performance.end + 1, tuning, None, compiled), RATE)
         best = min(best, time.process_time() - start)
     return (performance.end + 1) / best
 

@@ -89,7 +89,7 @@ def main() -> None:
         for k, font in enumerate(fonts):
             ratio = median(a / b[k] for a, b in measured)
             print(
-                f"  against {font.name}, {median(b[k] for _, b in measured):.2f} s: {ratio:.1f} times (goal: at most 6)"
+                f"  against {font.name}, {median(b[k] for _, b in measured):.2f} s: {ratio:.1f} times (goal: at most 3)"
             )
         subprocess.run(
             [python.parent / "lickwright", "make", place / "single.lick", "--to", "audio", "--out", place / "one"],
