@@ -9,8 +9,9 @@ import pytest
 
 from lickwright.diagram import Dot, FretboardDiagram, box_diagrams, diagram_svg, diagram_text
 from lickwright.diagram.chord_shapes import triad_grip
-from lickwright.music.box import boxes_of_scale, parse_box
+from lickwright.music.boxspec import parse_box
 from lickwright.music.pitch import parse_key
+from lickwright.music.positions import boxes_of_scale
 from lickwright.music.scale import parse_scale
 from lickwright.music.tuning import parse_tuning
 

@@ -7,21 +7,19 @@ from itertools import pairwise
 
 import pytest
 
-from lickwright.music.box import (
+from lickwright.music.box import box_area, played_area
+from lickwright.music.boxspec import BoxSpec, parse_box
+from lickwright.music.fretboard import Window
+from lickwright.music.pitch import Key, parse_key
+from lickwright.music.positions import (
     BLUE,
     Box,
-    BoxSpec,
-    box_area,
     boxes_of_scale,
     five_positions,
-    parse_box,
     pentatonic_boxes,
-    played_area,
     three_per_string,
     window_of_key,
 )
-from lickwright.music.fretboard import Window
-from lickwright.music.pitch import Key, parse_key
 from lickwright.music.scale import Scale, degree_name, parse_scale
 from lickwright.music.tuning import TUNING_NAMES, parse_tuning
 

@@ -10,11 +10,12 @@ from collections.abc import Iterator, Sequence
 
 from lickwright.analysis.key_finder import HeardPitch, Tonality, heard_pitches, rank_tonalities, scale_classes
 from lickwright.core.fast_dataclass import record
-from lickwright.music.box import OPEN, Area, Box, BoxSpec, box_area, boxes_of_scale
+from lickwright.music.box import Area, box_area
+from lickwright.music.boxspec import OPEN, BoxSpec
 from lickwright.music.chord import Chord
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import Key
-from lickwright.music.positions import box_name
+from lickwright.music.positions import Box, box_name, boxes_of_scale
 from lickwright.music.scale import Scale
 from lickwright.notation.techniques import Stroke
 from lickwright.settings.fields import Settings

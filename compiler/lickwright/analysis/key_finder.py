@@ -13,10 +13,9 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import record
-from lickwright.music.box import BLUE
 from lickwright.music.chord import Chord
 from lickwright.music.pitch import Key, parse_key
-from lickwright.music.positions import is_minor
+from lickwright.music.positions import BLUE, is_minor
 from lickwright.music.scale import Scale, parse_scale
 from lickwright.notation.techniques import BEND_CURVES
 from lickwright.timeline.model import SoundingNote, Timeline

@@ -10,9 +10,9 @@ from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
 from lickwright.checks.findings import instant_in_meter
-from lickwright.music.box import BLUE, Area, Box, boxes_of_scale
+from lickwright.music.box import Area
 from lickwright.music.pitch import PLAIN_NAMES, Key, note_name
-from lickwright.music.positions import is_minor
+from lickwright.music.positions import BLUE, Box, boxes_of_scale, is_minor
 from lickwright.music.scale import Scale, degree_name
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import BEND_CURVES, UPWARD_BENDS

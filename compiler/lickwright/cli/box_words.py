@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, TypedDict
 
-from lickwright.music.box import BoxSpec, parse_box
+from lickwright.music.boxspec import BoxSpec, parse_box
 from lickwright.music.chord import Chord, parse_chord_name
 from lickwright.music.pitch import MODE_ALIASES, MODES, Key, parse_key, parse_note_name
 from lickwright.music.positions import is_minor

@@ -30,9 +30,10 @@ def _rules() -> Iterator[Rule]:
     from lickwright.core import files
     from lickwright.notation import syntax
     from lickwright.settings import fields, project_rules
-    from lickwright.timeline import build, excerpt
+    from lickwright.timeline import excerpt
+    from lickwright.timeline import rules as timeline
 
-    for stage in (syntax, fields, build, checks, difficulty, suppressions, files, project_rules, excerpt):
+    for stage in (syntax, fields, timeline, checks, difficulty, suppressions, files, project_rules, excerpt):
         yield from stage.RULES
     for row in EXPORTS:
         yield from import_module(row.module).RULES

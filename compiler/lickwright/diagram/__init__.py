@@ -2,7 +2,7 @@
 
 from lickwright.diagram.build import box_diagrams
 from lickwright.diagram.chords import KINDS, chord_diagrams
-from lickwright.diagram.model import DOT_LABELS, Dot, FretboardDiagram, Place
+from lickwright.diagram.model import DOT_LABELS, Dot, FretboardDiagram
 from lickwright.diagram.svg import diagram_svg
 from lickwright.diagram.text import diagram_text
 
@@ -11,7 +11,6 @@ __all__ = [
     "DOT_LABELS",
     "Dot",
     "FretboardDiagram",
-    "Place",
     "box_diagrams",
     "chord_diagrams",
     "diagram_svg",

@@ -9,10 +9,11 @@ from collections.abc import Iterable, Sequence
 
 from lickwright.diagram.chord_shapes import triad_grip
 from lickwright.diagram.model import Dot, FretboardDiagram
-from lickwright.music.box import BLUE, Area, Box, BoxSpec, box_area, boxes_of_scale
+from lickwright.music.box import Area, box_area
+from lickwright.music.boxspec import BoxSpec
 from lickwright.music.fretboard import USUAL_FRETS, Place, window_on_strings
 from lickwright.music.pitch import Key, note_name
-from lickwright.music.positions import is_minor
+from lickwright.music.positions import BLUE, Box, boxes_of_scale, is_minor
 from lickwright.music.scale import Scale, degree_name
 from lickwright.music.tuning import Tuning
 

@@ -10,8 +10,6 @@ from typing import NamedTuple
 from lickwright.core.fast_dataclass import record
 from lickwright.music.fretboard import Place
 
-__all__ = ["DOT_LABELS", "Dot", "FretboardDiagram", "Place"]
-
 DOT_LABELS = ("degrees", "notes", "fingers")  # what can stand in the dots
 
 

@@ -17,7 +17,7 @@ from lickwright.core.fast_dataclass import field, record, replace
 from lickwright.music.practice import SHARES, Ladder
 
 if TYPE_CHECKING:
-    from lickwright.layout.columns import Grid
+    from lickwright.layout.grid import Grid
     from lickwright.performance.note_events import Performance
     from lickwright.timeline.model import Timeline
 

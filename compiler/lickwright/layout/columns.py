@@ -11,16 +11,14 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import NamedTuple
 
-from lickwright.layout.grid import Cell, Column, DrawnBar, Grid, GridRow, RowEntry
+from lickwright.layout.grid import Cell, Column, DrawnBar, Grid
 from lickwright.layout.holds import find_holds
 from lickwright.layout.rows import ChordWritten, Stop, chords_written, rows_above, stops_written, string_number
 from lickwright.music.syllables import BETWEEN, NUMBERED, CountedInstant
 from lickwright.notation.techniques import BEND_CURVES
 from lickwright.notation.tree import Event, Hold
-from lickwright.timeline.bar_count import count_events, count_instants, count_shift, event_instants, is_silent
+from lickwright.timeline.bar_count import count_events, count_instants, event_instants, is_silent
 from lickwright.timeline.model import Bar, PitchGesture, SoundingNote, Timeline
-
-__all__ = ["RowEntry", "Cell", "Column", "DrawnBar", "Grid", "GridRow", "count_shift", "held_cells", "lay_out_bars"]
 
 Key = tuple[int, int]  # grains in the bar, minus the lead: the order of a bar's columns
 

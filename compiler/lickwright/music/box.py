@@ -10,32 +10,23 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.music.boxspec import OPEN, SHAPES, BoxSpec, parse_box
+from lickwright.music.boxspec import OPEN, BoxSpec
 from lickwright.music.fretboard import Place, all_places
 from lickwright.music.pitch import Key
 from lickwright.music.positions import (
-    BLUE,
     NUMBERINGS,
     Box,
     blue_places_of,
     box_name,
     boxes_of_scale,
-    five_positions,
     is_minor,
     number_of,
-    pentatonic_boxes,
     shape_of,
-    three_per_string,
     window_of_key,
 )
 from lickwright.music.scale import Scale, default_scale
 from lickwright.music.tuning import Tuning
 from lickwright.report.console import join_words
-
-__all__ = [
-    "BLUE", "OPEN", "SHAPES", "Area", "Box", "BoxSpec", "box_area", "choose_boxes", "five_positions", "boxes_of_scale", "parse_box",
-    "pentatonic_boxes", "played_area", "three_per_string", "window_of_key",
-]  # fmt: skip
 
 
 class Area(NamedTuple):

@@ -14,8 +14,6 @@ from lickwright.core.diagnostics import nearest_name
 from lickwright.core.fast_dataclass import field, record
 from lickwright.music.pitch import MODE_ALIASES, MODES, Degree, Key, plain_degree
 
-__all__ = ["SCALE_NAMES", "Degree", "Scale", "default_scale", "degree_name", "follows_key", "parse_scale"]
-
 _DEGREE = re.compile(r"(#{1,2}|b{1,2})?(\d{1,2})")
 
 

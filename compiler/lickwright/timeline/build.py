@@ -18,9 +18,7 @@ from lickwright.timeline.model import Timeline
 from lickwright.timeline.navigation import sections_with_jumps
 from lickwright.timeline.note_builder import NoteBuilder
 from lickwright.timeline.repeats import played_events, playing_order, repeat_sections
-from lickwright.timeline.rules import RULES
 
-__all__ = ["RULES", "build_timeline"]
 MAX_FINDINGS = 1_000  # a lick: nobody reads more
 MAX_REPEATED_FINDINGS = 10  # findings about a file's head that are said again for each of its licks
 
