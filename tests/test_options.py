@@ -21,7 +21,8 @@ from typing import NamedTuple
 import click
 import pytest
 
-from lickwright.cli import COMMANDS, main
+from lickwright.build import dask_executor
+from lickwright.cli import COMMANDS, main, make, make_request
 
 LICK = """by Mara Quill
 key A minor
@@ -61,7 +62,7 @@ _MOVE = {
     "--by": "shape",
     "--out": "moved.lick",
 }
-# Tried by hand or in scenes of their own: they want a cluster or shares, are not seen from outside, or take half a minute a run.
+# Tried in scenes and tests of their own: they need a cluster or shares, are not seen from outside, or take half a minute a run.
 _ELSEWHERE = ("--share-pages", "--cluster", "--merge", "--jobs", "--no-sync", "--practice", "--ladder")
 SCENES = {
     "make": Scene("make", ("small", "--jobs", "1"), _MAKE, _ELSEWHERE),
@@ -320,6 +321,63 @@ def test_a_merge_refuses_what_only_a_build_can_do(option: str, tmp_path: Path) -
     scene = SCENES["make a merge"]
     code, _, err = _call(tmp_path, ["make", *scene.words, *options(scene)[option]])
     assert (code, f"--merge takes over what the shares hold: leave {option} out" in err) == (2, True)
+
+
+# --- options of make that the pairs leave out, since a run with them takes long -----------------------------------------
+
+
+def asked(arguments: list[str]) -> tuple[object, ...] | None:
+    """What `lickwright make` asks of a build and of one source; None for wrong usage. Nothing is built."""
+    with make.command.make_context("make", arguments) as context:
+        try:
+            make_request.refuse_contradictions(context.params)
+            request = make_request.MakeRequest(context)
+            outputs = [output and vars(output) for output in (request.archive(), request.book())]
+            build = request.build_config()
+            order = build.order_of("small/one.lick")
+        except click.UsageError:
+            return None
+        config = [value for value in build if not callable(value)]
+        shown = [context.params[name] for name in ("everything", "strict", "findings", "watch", "report", "cluster")]
+        return config, order.formats, order.options, outputs, shown
+
+
+_IMPLIED = {("--practice", "--ladder"): "a ladder asks for the practice set"}
+
+
+@pytest.mark.parametrize("first", ["--practice", "--ladder", "--jobs"])
+def test_practice_and_jobs_are_asked_for_beside_every_other_option(
+    first: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _write(tmp_path / "small/one.lick", ONE)
+    monkeypatch.chdir(tmp_path)
+    values = {**_MAKE, "--cluster": "tcp://name:8786", "--jobs": "7"}
+    known = options(Scene("make", (), values, ("--merge",)))
+    alone, nothing = asked(["small", *known[first]]), asked(["small"])
+    assert alone is not None and alone != nothing
+    for other in known.keys() - {first}:
+        both, without = asked(["small", *known[first], *known[other]]), asked(["small", *known[other]])
+        if both is None:  # wrong usage, which the other option is by itself
+            assert without is None, other
+            continue
+        assert both != without or (first, other) in _IMPLIED, f"{first} is ignored beside {other}"
+        means_nothing = without == nothing or (other, first) in _IMPLIED
+        assert both != alone or means_nothing, f"{other} is ignored beside {first}"
+
+
+def test_a_cluster_is_looked_for_beside_every_other_option(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_cluster(address: str, say: Callable[[str], None], jobs: int) -> None:
+        raise dask_executor.NoCluster(f"no cluster at {address} for {jobs} jobs")
+
+    monkeypatch.setattr(dask_executor, "Cluster", no_cluster)
+    _write(tmp_path / "small/one.lick", ONE)
+    known = options(Scene("make", (), _MAKE, ("--cluster", "--merge", "--share-pages")))
+    for other, words in known.items():
+        code, out, err = _call(tmp_path, ["make", "small", "--cluster", "tcp://name:8786", *words])
+        refused = other in ("--watch", "--dry-run")
+        assert (code, out) == (2, ""), other
+        jobs = "for 2 jobs" if other == "--jobs" else "no cluster at tcp://name:8786"
+        assert ("--cluster goes neither with" if refused else jobs) in err, other
 
 
 def _tried() -> list[tuple[str, str]]:
