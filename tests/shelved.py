@@ -9,8 +9,8 @@ from pathlib import Path
 
 from lickwright.compiler import compile_text
 from lickwright.index.search import create_memory_index
-from lickwright.store.features import LickFacts, facts
-from lickwright.store.index_schema import add
+from lickwright.store.features import LickFacts, lick_facts
+from lickwright.store.index_schema import add_licks
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 SAMPLE_LICKS = sum(("\n" + path.read_text("utf-8")).count('\nlick "') for path in SAMPLES)
@@ -19,7 +19,7 @@ SAMPLE_LICKS = sum(("\n" + path.read_text("utf-8")).count('\nlick "') for path i
 def facts_of(text: str, name: str = "a.lick") -> list[LickFacts]:
     """The facts of every lick in a text."""
     compilation = compile_text(text, name)
-    return [facts(lick, compilation.source) for lick in compilation.licks]
+    return [lick_facts(lick, compilation.source) for lick in compilation.licks]
 
 
 _OPEN: list[
@@ -33,7 +33,7 @@ def indexed(files: dict[str, Iterable[LickFacts]]) -> sqlite3.Connection:
     _OPEN.append(connection)
     for number, (path, found) in enumerate(files.items(), 1):
         connection.execute("INSERT INTO sources VALUES (?, ?)", (number, path))
-        add(connection, number, list(found))
+        add_licks(connection, number, list(found))
     return connection
 
 

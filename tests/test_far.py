@@ -15,7 +15,7 @@ from lickwright import compiler
 from lickwright.build.process_pool import Pool
 from lickwright.cli import main
 from lickwright.store import addresses
-from lickwright.store.addresses import absolute_name, is_remote, local_path, mark
+from lickwright.store.addresses import absolute_name, is_remote, local_path, remote_fingerprint
 
 fsspec = pytest.importorskip("fsspec")
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))[:12]
@@ -97,8 +97,12 @@ def test_addresses_of_files_are_their_paths(library: Path) -> None:
 
 def test_a_mark_is_of_what_is_told() -> None:
     one = {"name": "/a", "size": 3, "ETag": '"x"'}
-    assert mark(one) == mark({**one, "name": "/b", "odd": 1}) != mark({**one, "ETag": '"y"'})
-    assert 0 <= mark(one) < 1 << 63
+    assert (
+        remote_fingerprint(one)
+        == remote_fingerprint({**one, "name": "/b", "odd": 1})
+        != remote_fingerprint({**one, "ETag": '"y"'})
+    )
+    assert 0 <= remote_fingerprint(one) < 1 << 63
 
 
 # --- builds ----------------------------------------------------------------------------------------------------------

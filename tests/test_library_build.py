@@ -236,7 +236,7 @@ def test_other_options_are_made_anew_and_back(run: Run, more: list[str]) -> None
 def test_another_program_makes_all_anew_and_writes_only_other_bytes(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     run("lib")
     before = {name: stamp for name, stamp in _stamps().items() if not name.startswith("out/.")}
-    monkeypatch.setattr("lickwright.store.output_keys.program", lambda: "another")
+    monkeypatch.setattr("lickwright.store.output_keys.program_key", lambda: "another")
     assert _counts(run("lib")[1]) == "6 sources: 6 made"
     assert {name: stamp for name, stamp in _stamps().items() if not name.startswith("out/.")} == before
 

@@ -15,7 +15,7 @@ from lickwright.music.pitch import parse_key
 from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.performance.tempo_map import TempoMap
-from lickwright.store.index_schema import add, load_index_rows, remove
+from lickwright.store.index_schema import add_licks, load_index_rows, remove_licks
 from lickwright.timeline.model import Timeline
 from lickwright.transform.moves import MoveRequest, Unmovable, book_with_licks, move_lick
 from shelved import SAMPLE_LICKS, SAMPLES, facts_of, indexed, sample_facts
@@ -226,12 +226,12 @@ def test_what_is_removed_leaves_nothing() -> None:
     twice = found[0]  # its phrases are still another source's
     for number, ones in enumerate([*found, twice], 1):
         connection.execute("INSERT INTO sources VALUES (?, ?)", (number, f"{number}.lick"))
-        add(connection, number, ones)
-    remove(connection, [1, 3])
+        add_licks(connection, number, ones)
+    remove_licks(connection, [1, 3])
     assert load_index_rows(connection, 1) == [] and load_index_rows(connection, len(found) + 1) == twice
     for table in ("lick_text", "phrase_grams"):
         connection.execute(f"INSERT INTO {table} ({table}) VALUES ('integrity-check')")
-    remove(connection, range(1, len(found) + 2))
+    remove_licks(connection, range(1, len(found) + 2))
     for table in ("licks", "findings", "phrases"):
         assert connection.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
     for word in ("bend", "the", "porch"):

@@ -292,7 +292,7 @@ class Teller(BuildView):
     def progress(self, done, total, licks):
         pass
 
-terminal.prepare()
+terminal.prepare_streams()
 teller = Teller(everything=True)
 order = CompileOptions(("tab", "midi", "timing"), Options(), None, options_key(Options(), ""), True)
 config = BuildConfig(["lib"], "out", lambda path: order, 2, limits=worker.Limits(SECONDS, MEMORY), work=poisoned)
@@ -363,7 +363,7 @@ def emit(stages, options, real=tab.emit):
 
 tab.emit = emit
 executor_choice.SERIAL = 1
-terminal.prepare()
+terminal.prepare_streams()
 teller = BuildView(everything=True)
 order = CompileOptions(("tab", "midi"), Options(), None, options_key(Options(), ""), True)
 account = build_library(BuildConfig(["lib"], "out", lambda path: order, 2), teller)

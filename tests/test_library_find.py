@@ -18,7 +18,7 @@ from lickwright.index.search import search_index
 from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES
 from lickwright.settings.fields import FIELDS as NOTATION_FIELDS
 from lickwright.store.features import LickFacts
-from lickwright.store.index_schema import SEARCH_SCHEMA, searchable
+from lickwright.store.index_schema import SEARCH_SCHEMA, has_full_text
 from shelved import facts_of, indexed, sample_facts
 
 WRONG = 'key A minor\nbox 1\n\nlick "Wrong"\n| e5 z9 - |\n\nlick "Odd"\nby Ágnes Őri-Nagy\ntags x_y, 50%\n| e5 A#4 e8 - - - - - |\n'
@@ -169,7 +169,7 @@ def test_without_full_text_search_the_same_is_found() -> None:
     for statement in SEARCH_SCHEMA.split(";"):
         if "VIRTUAL" in statement:
             plain.execute(f"DROP TABLE {statement.split('EXISTS ')[1].split(' ')[0]}")
-    assert not searchable(plain)
+    assert not has_full_text(plain)
     rich = indexed(dict(sample_facts()))
     for question in (
         "bend",

@@ -12,7 +12,7 @@ import pytest
 from building import tree
 from commanding import Run
 from lickwright.store.manifest import NAME, Manifest
-from lickwright.store.naming import keep
+from lickwright.store.naming import assign_names
 
 A, B, C, D = (f"| e{n} e5 B8 e5 G7 - - - ||\n" for n in (8, 7, 5, 3))
 SONGS = Path("songs")
@@ -48,25 +48,25 @@ def made(run: Run, text: str | None = None, *more: str) -> dict[str, str]:
 )
 def test_a_lick_keeps_its_name_by_what_it_is(then: tuple[str, ...], names: tuple[str, ...]) -> None:
     code = {A: 1, B: 2, C: 3, D: 4}
-    before = keep([("Twin", 1), ("twin!", 2)], (), True)
+    before = assign_names([("Twin", 1), ("twin!", 2)], (), True)
     assert [row.name for row in before] == ["twin", "twin-2"]
-    after = keep([("Twin", code[one]) for one in then], before, True)
+    after = assign_names([("Twin", code[one]) for one in then], before, True)
     assert tuple(row.name for row in after if not row.gone) == names
 
 
 def test_a_name_is_not_given_on_while_its_files_may_be_there() -> None:
-    before = keep([("Twin", 1), ("Twin", 2)], (), True)
-    without = keep([("Twin", 2)], before, True)
+    before = assign_names([("Twin", 1), ("Twin", 2)], (), True)
+    without = assign_names([("Twin", 2)], before, True)
     assert [(row.name, row.gone) for row in without] == [("twin-2", False), ("twin", True)]
-    assert [row.name for row in keep([("Twin", 2), ("Twin", 9)], without, True)] == ["twin-2", "twin-3", "twin"]
-    assert [row.name for row in keep([("Twin", 1), ("Twin", 2)], without, True)] == ["twin", "twin-2"]
+    assert [row.name for row in assign_names([("Twin", 2), ("Twin", 9)], without, True)] == ["twin-2", "twin-3", "twin"]
+    assert [row.name for row in assign_names([("Twin", 1), ("Twin", 2)], without, True)] == ["twin", "twin-2"]
 
 
 def test_a_lick_that_cannot_be_read_for_a_while_keeps_its_name_and_its_music() -> None:
-    before = keep([("Twin", 1), ("Twin", 2)], (), True)
-    broken = keep([("Twin", 0), ("Twin", 2)], before, False)
+    before = assign_names([("Twin", 1), ("Twin", 2)], (), True)
+    broken = assign_names([("Twin", 0), ("Twin", 2)], before, False)
     assert broken == before
-    assert [row.gone for row in keep([("Twin", 2)], before, False)] == [False, False]
+    assert [row.gone for row in assign_names([("Twin", 2)], before, False)] == [False, False]
 
 
 def test_inserted_reordered_and_removed_licks_leave_the_files_of_others_alone(run: Run) -> None:

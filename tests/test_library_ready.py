@@ -140,7 +140,7 @@ def test_a_house_that_changed(run: Run) -> None:
 
 
 def test_another_program(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lickwright.build.readiness.program", lambda: "another")
+    monkeypatch.setattr("lickwright.build.readiness.program_key", lambda: "another")
     assert lacks(run) == [("build", "", "", "it was made by another version of lickwright")]
 
 

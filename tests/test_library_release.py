@@ -374,7 +374,7 @@ def test_what_a_killed_run_wrote_is_known_again(course: Run, monkeypatch: pytest
 
     with monkeypatch.context() as patch:
         patch.setattr(release_files._Tree, "_enter", kill)
-        patch.setattr("lickwright.store.local_storage.journal.clear", kill)
+        patch.setattr("lickwright.store.local_storage.journal.clear_journals", kill)
         with pytest.raises(Killed):
             course(*MAKE, *NUMBERED)
     assert len(tree()) == 3

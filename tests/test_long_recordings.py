@@ -25,7 +25,7 @@ from lickwright.export.audio.tags import Tags
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.notation.techniques import Stroke
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp
-from lickwright.store.spool import IN_MEMORY, Large, Spool
+from lickwright.store.spool import IN_MEMORY, LargeData, Spool
 from lickwright.synth import automation as plans
 from lickwright.synth import guitar, loudness
 from lickwright.synth.arrangement import RATE, Cue
@@ -144,7 +144,7 @@ def test_what_is_spooled_second_is_as_if_it_were_alone(monkeypatch: pytest.Monke
             assert callable(emission.content)
             large = spool.take(emission.content)
             assert b"".join(large) == b"".join(large) == emission.data
-            assert large.hash == Large(lambda data=emission.data: iter((data,))).hash  # type: ignore[misc]
+            assert large.hash == LargeData(lambda data=emission.data: iter((data,))).hash  # type: ignore[misc]
 
 
 LONG = 'tempo 10\nlick "x"\n|: G5 - - - - - - - :|x75\n'

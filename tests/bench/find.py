@@ -26,7 +26,7 @@ from lickwright.index.search import create_memory_index, search_index
 from lickwright.index.similarity_search import find_similar
 from lickwright.index.statistics import library_statistics
 from lickwright.store import index_schema
-from lickwright.store.features import LickFacts, facts
+from lickwright.store.features import LickFacts, lick_facts
 from lickwright.store.manifest import Manifest
 
 QUESTIONS = (
@@ -45,7 +45,7 @@ def known() -> list[LickFacts]:
     with tempfile.TemporaryDirectory() as folder:
         make(Path(folder), POOL)
         compiled = [compile_file(path) for path in sorted(Path(folder).rglob("*.lick"))]
-    return [facts(lick, c.source) for c in compiled for lick in c.licks]
+    return [lick_facts(lick, c.source) for c in compiled for lick in c.licks]
 
 
 def varied(ones: list[LickFacts], number: int) -> Iterator[LickFacts]:
@@ -77,7 +77,7 @@ def fill(folder: str, ones: list[LickFacts], number: int) -> float:
             ]
             manifest.db.executemany("INSERT INTO sources VALUES (?, ?, ?, NULL, NULL, 'tab', 1, '', '', 1, 0)", rows)
             begun = time.perf_counter()
-            index_schema.add_many(manifest.db, [(n, [licks[n]]) for n, _, _ in rows])
+            index_schema.add_licks_of_sources(manifest.db, [(n, [licks[n]]) for n, _, _ in rows])
             spent += time.perf_counter() - begun
         manifest.keep()
     return spent / number
@@ -124,7 +124,7 @@ def main() -> None:
     connection = create_memory_index()
     licks = list(varied(ones, DUPLICATES))
     connection.executemany("INSERT INTO sources VALUES (?, ?)", [(n, f"{n:06}.lick") for n in range(DUPLICATES)])
-    index_schema.add_many(connection, [(n, [one]) for n, one in enumerate(licks)])
+    index_schema.add_licks_of_sources(connection, [(n, [one]) for n, one in enumerate(licks)])
     begun = time.perf_counter()
     found = find_duplicates(connection).groups
     seconds = time.perf_counter() - begun

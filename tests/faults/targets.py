@@ -49,7 +49,7 @@ def source(data: bytes) -> str:
     from lickwright.notation.canonical import canonical_text
     from lickwright.notation.syntax import parse_source
     from lickwright.report import annotations, console, sarif
-    from lickwright.store.features import facts
+    from lickwright.store.features import lick_facts
     from lickwright.transform.autofix import autofix
 
     compilation = compile_bytes(data, "fuzzed.lick")
@@ -61,7 +61,7 @@ def source(data: bytes) -> str:
     annotations.annotation_commands([(text, compilation.diagnostics)])
     autofix(compilation)
     for lick in compilation.licks:
-        facts(lick, text)
+        lick_facts(lick, text)
         for row in EXPORTS if lick.ok else ():
             if not row.is_audio:
                 assert lick.emit(row.name).data

@@ -304,12 +304,12 @@ def test_an_answer_of_very_many_licks_takes_little_memory(here: Path) -> None:
 
 
 @pytest.fixture
-def db() -> Iterator[guarded_database.Guarded]:
-    with closing(guarded_database.connect(None, "")) as connection:
+def db() -> Iterator[guarded_database.GuardedConnection]:
+    with closing(guarded_database.open_guarded(None, "")) as connection:
         yield connection
 
 
-def test_a_statement_without_end_is_ended(db: guarded_database.Guarded) -> None:
+def test_a_statement_without_end_is_ended(db: guarded_database.GuardedConnection) -> None:
     for ask in (lambda rows: rows.fetchall(), list, lambda rows: rows.fetchone()):
         db._most = 3
         with pytest.raises(Unusable, match="does not end"):
@@ -317,7 +317,7 @@ def test_a_statement_without_end_is_ended(db: guarded_database.Guarded) -> None:
     assert db.execute("SELECT 1").fetchall() == [(1,)]
 
 
-def test_a_wish_to_end_is_heard_while_a_statement_is_at_work(db: guarded_database.Guarded) -> None:
+def test_a_wish_to_end_is_heard_while_a_statement_is_at_work(db: guarded_database.GuardedConnection) -> None:
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
     db._most = 1 << 40
     at_work = threading.Event()
@@ -337,7 +337,7 @@ def test_a_wish_to_end_is_heard_while_a_statement_is_at_work(db: guarded_databas
         signal.signal(signal.SIGINT, before)
 
 
-def test_a_wish_to_end_is_heard_in_a_function_that_sqlite_calls(db: guarded_database.Guarded) -> None:
+def test_a_wish_to_end_is_heard_in_a_function_that_sqlite_calls(db: guarded_database.GuardedConnection) -> None:
     def interrupted(value: object) -> bool:
         raise KeyboardInterrupt
 

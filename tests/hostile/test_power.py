@@ -25,19 +25,19 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def _watched(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """What is synced from now on, by path, and every COMMIT."""
     calls: list[str] = []
-    fsync, execute = os.fsync, guarded_database.Guarded.execute
+    fsync, execute = os.fsync, guarded_database.GuardedConnection.execute
 
     def synced(handle: int) -> None:
         calls.append(os.path.relpath(os.readlink(f"/proc/self/fd/{handle}")))
         fsync(handle)
 
-    def executed(db: guarded_database.Guarded, *arguments: object) -> object:
+    def executed(db: guarded_database.GuardedConnection, *arguments: object) -> object:
         if arguments[0] == "COMMIT" and db.execute("SELECT count(path) FROM sources").fetchone() != (0,):
             calls.append("COMMIT")
         return execute(db, *arguments)
 
     monkeypatch.setattr(durable.os, "fsync", synced)
-    monkeypatch.setattr(guarded_database.Guarded, "execute", executed)
+    monkeypatch.setattr(guarded_database.GuardedConnection, "execute", executed)
     return calls
 
 

@@ -13,7 +13,7 @@ from folders import LEADING_OUT, home, rewrite, run, seen
 from building import lick
 from lickwright.cli import main
 from lickwright.store import guarded_database, journal
-from lickwright.store.ownership import Inside, UnsafePath, plain_folder, plain_name
+from lickwright.store.ownership import OutputPaths, UnsafePath, plain_folder, plain_name
 
 
 @pytest.fixture
@@ -56,7 +56,7 @@ def test_a_link_on_the_way_is_refused_and_a_link_to_the_output_folder_is_not(tmp
     (tmp_path / "out").symlink_to("real")
     (tmp_path / "real/a/c").symlink_to(tmp_path / "other")
     (tmp_path / "real/a/d").symlink_to("b")
-    inside = Inside(str(tmp_path / "out"))
+    inside = OutputPaths(str(tmp_path / "out"))
     assert inside.file("a/b", "x.mid") == str(tmp_path / "out/a/b/x.mid")
     assert inside.folder("not/yet/there") == str(tmp_path / "out/not/yet/there")
     for folder in ("a/c", "a/c/deep", "a/d"):

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from hashlib import blake2b
 from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
 
-from lickwright.build.release import Filed, Released
+from lickwright.build.release import ReleasedFile, ReleasedLick
 from lickwright.core.destination import Seal
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.files import NOT_OURS, UNREADABLE, error_reason
@@ -51,18 +51,18 @@ class _Sink:
         return data
 
 
-def checked(
-    storage: Storage, book: Sequence[Released], place: str = "the archive"
-) -> tuple[list[Released], list[Trouble]]:
+def check_files(
+    storage: Storage, book: Sequence[ReleasedLick], place: str = "the archive"
+) -> tuple[list[ReleasedLick], list[Trouble]]:
     """The licks that have files, with those files that are as they were made; and the others, with what is the matter.
 
     `place`: what the others are left out of, for a message.
     """
     storage.refresh()
-    kept: list[Released] = []
+    kept: list[ReleasedLick] = []
     troubles: list[Trouble] = []
     for lick in book:
-        files: list[Filed] = []
+        files: list[ReleasedFile] = []
         for filed in lick.files:
             try:
                 now = recorded_output(storage, lick.target, filed.row)
@@ -85,13 +85,13 @@ def _left_out(missing: bool, place: str) -> Diagnostic:
     return NOT_OURS.at(Span(0, 0), message, f"make it again with --overwrite, or add it to {place} yourself")
 
 
-def archive_parts(name: str, storage: Storage, book: Sequence[Released]) -> Iterator[bytes]:
+def archive_parts(name: str, storage: Storage, book: Sequence[ReleasedLick]) -> Iterator[bytes]:
     """The archive, up to its seal. `name` is its file's name. Raises OSError, also for a file that is changed meanwhile."""
     top = slug(name)
     entries = sorted((filed.at, lick.target, filed) for lick in book for filed in lick.files)
     sink = _Sink()
     with ZipFile(sink, "w") as archive:
-        page = contents(name, book).encode("utf-8")
+        page = contents_page(name, book).encode("utf-8")
         with archive.open(_entry(f"{top}/{CONTENTS}", len(page), ZIP_DEFLATED), "w") as entry:
             entry.write(page)
         yield sink.take()
@@ -119,7 +119,7 @@ def _entry(path: str, size: int, method: int) -> ZipInfo:
     return entry
 
 
-def contents(name: str, book: Sequence[Released]) -> str:
+def contents_page(name: str, book: Sequence[ReleasedLick]) -> str:
     """The page of contents: every lick in the book's order, with its files."""
     files = sum(len(lick.files) for lick in book)
     lines = [
@@ -135,7 +135,7 @@ def contents(name: str, book: Sequence[Released]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _line(lick: Released) -> str:
+def _line(lick: ReleasedLick) -> str:
     """`Porch light: A minor, box 1, level 2, 92 beats a minute, by Mara Quill`."""
     said = lick.said
     tempo = said["tempo"]

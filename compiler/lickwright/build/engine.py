@@ -17,15 +17,15 @@ from typing import TYPE_CHECKING
 
 from lickwright.build import planner, prune, up_to_date
 from lickwright.build.build_config import BuildConfig
-from lickwright.build.planner import Orders
+from lickwright.build.planner import BuildOrders
 from lickwright.build.summary import BuildObserver, BuildSummary
 from lickwright.store import build_speed
 from lickwright.store.addresses import is_remote
 from lickwright.store.build_record import BuildLog
-from lickwright.store.guarded_database import Unusable, damaged
+from lickwright.store.guarded_database import Unusable, is_damage
 from lickwright.store.manifest_writer import ManifestWriter
 from lickwright.store.open_storage import open_storage
-from lickwright.store.output_writer import unwritable
+from lickwright.store.output_writer import unwritable_trouble
 from lickwright.store.source_paths import names_from_output
 from lickwright.store.types import CompileOptions, WorkItem, WorkResult
 from lickwright.store.unusable_manifest import set_aside_message
@@ -52,7 +52,7 @@ def build_library(config: BuildConfig, observer: BuildObserver) -> BuildSummary:
             try:
                 _Build(config, storage, observer, summary).run()
             except (Unusable, sqlite3.DatabaseError, UnicodeError) as e:
-                if not damaged(e) or summary.stopped:
+                if not is_damage(e) or summary.stopped:
                     raise
                 if config.dry:
                     observer.say(set_aside_message(config.out, e))
@@ -61,7 +61,7 @@ def build_library(config: BuildConfig, observer: BuildObserver) -> BuildSummary:
                 summary = BuildSummary(observer)
                 _Build(config, storage, observer, summary, forget=config.dry).run()
     except OSError as e:
-        summary.broke(unwritable(_where(config), e, storage.noun))
+        summary.broke(unwritable_trouble(_where(config), e, storage.noun))
     return summary
 
 
@@ -90,7 +90,7 @@ class _Build:
         self.observer = observer
         self.summary = summary
         self._forget = forget  # a dry run with a manifest that cannot be used
-        self._orders = Orders(config.order_of)
+        self._orders = BuildOrders(config.order_of)
         self._kept = time.monotonic()
         self._died = False  # a worker did
         self._unread: list[int] = []  # sources by their numbers in the scan
@@ -104,7 +104,7 @@ class _Build:
                 storage.recover(self.manifest)
             if storage.limits and self.manifest.is_empty():
                 self.observer.say(storage.limits)
-            planner.scan(self.manifest, config.out, config.paths, self._orders, config.share)
+            planner.scan_sources(self.manifest, config.out, config.paths, self._orders, config.share)
             self._look()
             paths = names_from_output(config.out, config.paths)
             self._log = BuildLog(self.manifest, paths, self._orders.all, config.share, self._whole)
@@ -178,9 +178,9 @@ class _Build:
             if self._todo:
                 began = time.monotonic()
                 self._work(self._recorded(writer))
-                build_speed.note(self.manifest, self._todo, self.summary.sound, time.monotonic() - began)
+                build_speed.note_build_speed(self.manifest, self._todo, self.summary.sound, time.monotonic() - began)
             if self.config.prune:
-                self.summary.pruned(*prune.prune(self.manifest, self.storage, self._whole))
+                self.summary.pruned(*prune.prune_outputs(self.manifest, self.storage, self._whole))
             else:
                 self.summary.gone, self.summary.older = prune.count_prunable(self.manifest, self._whole)
             self._update_release()
@@ -196,7 +196,7 @@ class _Build:
     def _update_release(self) -> None:
         """Bring the release in the output folder up to date, where one is wanted or on record."""
         if self.manifest.has_copies() or self._wants_release():
-            from lickwright.build.release_files import release
+            from lickwright.build.release_files import update_release
             from lickwright.store.output_writer import OutputWriter
 
             config = self.config
@@ -204,7 +204,9 @@ class _Build:
             writer = OutputWriter(self.storage, config.overwrite)
             part = self._log.partial or config.share.of > 1
             try:
-                release(self.manifest, self._suffixes(), writer, config.release, self.summary, part, config.prune)
+                update_release(
+                    self.manifest, self._suffixes(), writer, config.release, self.summary, part, config.prune
+                )
             finally:
                 writer.close()
 
@@ -281,7 +283,7 @@ class _Build:
             number += 1
 
     def _items(self) -> Iterator[WorkItem]:
-        for item in planner.items(self.manifest, self.config.out):
+        for item in planner.work_items(self.manifest, self.config.out):
             if item.path == "-" and self.config.stdin is not None:
                 item = item._replace(data=self.config.stdin())
             yield item

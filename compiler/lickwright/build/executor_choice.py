@@ -8,9 +8,9 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 
+from lickwright.build import task
 from lickwright.build.build_config import BuildConfig
 from lickwright.build.executor import CHUNK, Executor, SerialExecutor
-from lickwright.build.task import compile_source
 from lickwright.build.worker import Limits, Setup
 from lickwright.export import EXPORTS
 from lickwright.store import recorded_sounds
@@ -37,9 +37,9 @@ def choose_executor(
 ) -> tuple[int, Executor]:
     """Return how many sources to hand over at a time, and the executor to hand them to. Raises OSError if no process can be started."""
     audible = _is_audible(orders)
-    sounds = recorded_sounds.of(manifest) if audible else {}
+    sounds = recorded_sounds.load_sounds(manifest) if audible else {}
     setup = Setup(
-        config.out, config.overwrite, tuple(orders), config.limits or Limits(), config.work or compile_source, config.dry, sounds,
+        config.out, config.overwrite, tuple(orders), config.limits or Limits(), config.work or task.compile_source, config.dry, sounds,
     )  # fmt: skip
     slow = audible and not config.dry  # a recording takes a hundred times as long as the other formats
     size = 1 if slow else max(1, min(CHUNK, todo // (4 * config.jobs)))

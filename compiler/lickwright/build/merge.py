@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from lickwright.build import planner, prune
 from lickwright.build.prediction import Prediction
 from lickwright.build.share_contents import ShareSource, paths_of_source, read_outputs, source_rows, text_of_source
-from lickwright.build.shares import Broken, ShareFolder, of_share, open_share
+from lickwright.build.shares import BrokenShare, ShareFolder, open_share, share_damage
 from lickwright.build.summary import BuildObserver, BuildSummary
 from lickwright.core.diagnostics import Diagnostic, has_errors
 from lickwright.core.files import UNREADABLE
@@ -30,12 +30,8 @@ from lickwright.store.manifest import Manifest
 from lickwright.store.manifest_writer import ManifestWriter
 from lickwright.store.open_storage import open_storage
 from lickwright.store.output_keys import KEY
-from lickwright.store.output_writer import Output, OutputWriter, Placed
-from lickwright.store.source_paths import (
-    STDIN,
-    names_from_output,
-    owner_in_words,
-)
+from lickwright.store.output_writer import Output, OutputWriter, WrittenOutputs
+from lickwright.store.source_paths import STDIN, names_from_output, owner_in_words
 from lickwright.store.storage import Storage
 from lickwright.store.types import CompileOptions, Trouble, WorkItem, WorkResult
 
@@ -49,7 +45,7 @@ _ENTRY = (
 _BATCH = 64  # sources between two commits
 
 
-class Merge(NamedTuple):
+class MergeConfig(NamedTuple):
     """What one merge is to do."""
 
     parts: Sequence[ShareFolder]  # all shares of one build
@@ -61,7 +57,7 @@ class Merge(NamedTuple):
     release: Arrangement | None = None  # of the copies that are kept in the output folder; None: none are wanted
 
 
-def merge_shards(config: Merge, observer: BuildObserver) -> BuildSummary:
+def merge_shards(config: MergeConfig, observer: BuildObserver) -> BuildSummary:
     """Merge, and return what was done. Raises OSError if nothing can be written, `NoAddress` for an address that cannot be used."""
     storage = open_storage(config.out)
 
@@ -81,7 +77,12 @@ class _Merging:
     """One merge, with the output folder held."""
 
     def __init__(
-        self, config: Merge, observer: BuildObserver, manifest: Manifest, writer: OutputWriter, summary: BuildSummary
+        self,
+        config: MergeConfig,
+        observer: BuildObserver,
+        manifest: Manifest,
+        writer: OutputWriter,
+        summary: BuildSummary,
     ) -> None:
         self._config = config
         self._observer = observer
@@ -105,7 +106,7 @@ class _Merging:
         config, summary = self._config, self._summary
         if self._storage.limits and self._manifest.is_empty():
             self._observer.say(self._storage.limits)
-        planner.begin(self._manifest)
+        planner.create_scan(self._manifest)
         broken = self._take_over_all()
         summary.found = summary.built + summary.failed
         for trouble in broken + self._doubled:
@@ -129,7 +130,7 @@ class _Merging:
                 with open_share(storage) as theirs:
                     for source in self._sources(part, storage, theirs):
                         self._enter(*source)
-            except Broken as e:
+            except BrokenShare as e:
                 why = UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the share again")
                 broken.append(Trouble(part.folder, why))
             self._tell_unread(part)
@@ -144,7 +145,7 @@ class _Merging:
     def _finish(self) -> None:
         summary = self._summary
         if self._config.prune:
-            summary.pruned(*prune.prune(self._manifest, self._storage))
+            summary.pruned(*prune.prune_outputs(self._manifest, self._storage))
         else:
             summary.gone, summary.older = prune.count_prunable(self._manifest)
         self._update_release()
@@ -155,11 +156,11 @@ class _Merging:
         config = self._config
         if config.release is None and not self._manifest.has_copies():
             return
-        from lickwright.build.release_files import release
+        from lickwright.build.release_files import update_release
 
         self._number_as_scanned()
         planner.note_unread(self._manifest, ())
-        release(self._manifest, self._suffixes, self._writer, config.release, self._summary, False, config.prune)
+        update_release(self._manifest, self._suffixes, self._writer, config.release, self._summary, False, config.prune)
 
     def _number_as_scanned(self) -> None:
         """Number the sources in the order in which a build of the whole library finds them: the order of the book."""
@@ -197,7 +198,7 @@ class _Merging:
         for row in source_rows(theirs):
             if row[1] in part.record.gone:
                 continue
-            with of_share():
+            with share_damage():
                 source = ShareSource.read(part, theirs, self._config.out, row)
             if source.path in self._from:
                 self._doubled.append(Trouble(source.shown, _twice(self._from[source.path], part.folder)))
@@ -218,7 +219,7 @@ class _Merging:
         claims = tuple(manifest.claimed(source.target))
         self._number += 1
         item = WorkItem(self._number, source.shown, source.target, 0, known, claims, taken=owner)
-        placed = self._writer.put(item, outputs) if outputs else Placed((), 0, ())
+        placed = self._writer.put(item, outputs) if outputs else WrittenOutputs((), 0, ())
         result = self._result(source, item, outputs, placed, [*troubles, *placed.troubles])
         return item, result, CompileOptions(source.formats, Options(), None, source.key, source.indexed)
 
@@ -227,7 +228,7 @@ class _Merging:
         source: ShareSource,
         item: WorkItem,
         outputs: Sequence[Output],
-        placed: Placed,
+        placed: WrittenOutputs,
         troubles: Sequence[Trouble],
     ) -> WorkResult:
         """Return what came of one source, as a build would have it."""

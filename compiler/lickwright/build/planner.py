@@ -79,7 +79,7 @@ class Share(NamedTuple):
         return int.from_bytes(whole, "big") % self.of == self.number - 1
 
 
-class Orders:
+class BuildOrders:
     """The orders of a run, each once."""
 
     def __init__(self, order_of: Callable[[str], CompileOptions]) -> None:
@@ -98,16 +98,16 @@ class Orders:
         return self.all.index(order)
 
 
-def begin(manifest: Manifest) -> None:
+def create_scan(manifest: Manifest) -> None:
     """Create the temporary tables of a build, empty."""
     for statement in _TABLES.split(";\n"):
         manifest.db.execute(statement)
 
 
-def scan(manifest: Manifest, out: str, paths: Sequence[str], orders: Orders, share: Share) -> None:
+def scan_sources(manifest: Manifest, out: str, paths: Sequence[str], orders: BuildOrders, share: Share) -> None:
     """Fills the table `scan`."""
     db = manifest.db
-    begin(manifest)
+    create_scan(manifest)
     real = output_root(out)
     inside = _Folders(real, orders)
     rows = (inside.row(found, share) for found in find_sources(paths, leave_out=real))
@@ -136,7 +136,7 @@ def note_unread(manifest: Manifest, unread: Iterable[int]) -> None:
 class _Folders:
     """Rows of the scan; what holds for a whole folder is worked out once."""
 
-    def __init__(self, real: str, orders: Orders) -> None:
+    def __init__(self, real: str, orders: BuildOrders) -> None:
         self._real = real
         self._orders = orders
         self._tracks = Tracks(real)
@@ -226,7 +226,7 @@ def _numbered(target: str, wanted: tuple[str, ...]) -> bool:
 _TODO = "SELECT id, shown, path, target, ordered, before FROM scan WHERE id > ? AND state = '' ORDER BY id LIMIT 256"
 
 
-def items(manifest: Manifest, out: str) -> Iterator[WorkItem]:
+def work_items(manifest: Manifest, out: str) -> Iterator[WorkItem]:
     """What there is to do, in the order of the scan."""
     db = manifest.db
     claims = db.execute("SELECT 1 FROM claims LIMIT 1").fetchone() is not None

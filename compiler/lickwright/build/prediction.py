@@ -14,7 +14,7 @@ from lickwright.build.summary import BuildObserver, BuildSummary
 from lickwright.store import build_speed
 from lickwright.store.manifest import Manifest
 from lickwright.store.manifest_writer import remaining_outputs
-from lickwright.store.output_writer import is_unchanged, not_removed, unwritable
+from lickwright.store.output_writer import is_unchanged, not_removed_trouble, unwritable_trouble
 from lickwright.store.storage import Storage
 from lickwright.store.types import Trouble, WorkItem, WorkResult
 
@@ -52,12 +52,12 @@ class Prediction:
         self._storage.refresh()
         kept: list[str] = []
         troubles: list[Trouble] = []
-        for folder, row, _ in prune.gone(self._manifest, self._whole):
+        for folder, row, _ in prune.prunable_outputs(self._manifest, self._whole):
             path = self._storage.shown(folder, row.name)
             try:
                 ours = is_unchanged(self._storage, folder, row)
             except OSError as e:
-                troubles.append(not_removed(path, e))
+                troubles.append(not_removed_trouble(path, e))
                 continue
             if ours:
                 observer.would(f"remove {path}")
@@ -67,7 +67,7 @@ class Prediction:
 
     def estimate(self, summary: BuildSummary, sources: int, rehearsed: float) -> None:
         """Estimate how long it would take, and tell if there is no room; `rehearsed`: seconds that the rehearsal of so many sources took."""
-        summary.estimate = build_speed.estimate(self._manifest.db, sources, summary.sound, rehearsed)
+        summary.estimate = build_speed.estimate_build(self._manifest.db, sources, summary.sound, rehearsed)
         free = self._storage.free_bytes()
         if free is not None and summary.size > free:
-            summary.broke(unwritable(self._storage.out, OSError(28, os.strerror(28)), self._storage.noun))
+            summary.broke(unwritable_trouble(self._storage.out, OSError(28, os.strerror(28)), self._storage.noun))

@@ -22,7 +22,7 @@ from typing import Any
 from lickwright.build import crash_bisection
 from lickwright.build.executor import Chunk
 from lickwright.build.task import crashed_result
-from lickwright.build.worker import KILLED, SIGKILL, Begun, Setup, serve_pool, time_for, why
+from lickwright.build.worker import KILLED, SIGKILL, RecordingBegun, Setup, end_in_words, seconds_allowed, serve_pool
 from lickwright.core.interrupts import defer_interrupts
 from lickwright.store.output_writer import Begins
 from lickwright.store.types import WorkResult
@@ -79,8 +79,8 @@ class Pool:
         chunk = worker.chunk
         assert chunk is not None
         try:
-            results: list[WorkResult] | Begun = worker.conn.recv()
-            if isinstance(results, Begun):
+            results: list[WorkResult] | RecordingBegun = worker.conn.recv()
+            if isinstance(results, RecordingBegun):
                 worker.deadline += results.length.seconds
                 if self._begins is not None:
                     self._begins(*results)
@@ -92,7 +92,7 @@ class Pool:
             self._workers.remove(worker)
             killed = worker.process.exitcode == -SIGKILL and not worker.late
             if chunk.alone >= (KILLED if killed else 1):
-                results = queue.broke(chunk, why(worker.process.exitcode, worker.late, self._setup.limits))
+                results = queue.broke(chunk, end_in_words(worker.process.exitcode, worker.late, self._setup.limits))
             else:
                 results = []
                 queue.again(chunk)
@@ -129,7 +129,9 @@ class _Worker:
         self.chunk = chunk
         if chunk is not None:
             if not hasattr(signal, "setitimer"):  # elsewhere the system itself ends a worker that takes too long
-                self.deadline = time.monotonic() + sum(time_for(item, self._seconds) for item in chunk.items) + 1.0
+                self.deadline = (
+                    time.monotonic() + sum(seconds_allowed(item, self._seconds) for item in chunk.items) + 1.0
+                )
             try:
                 self.conn.send(chunk.items)
             except OSError:  # it is gone: noticed when its answer is read

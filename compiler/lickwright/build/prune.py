@@ -12,9 +12,9 @@ from typing import NamedTuple
 
 from lickwright.store import recorded_sounds
 from lickwright.store.guarded_database import stored_values
-from lickwright.store.manifest import Made, Manifest
+from lickwright.store.manifest import Manifest, OutputRow
 from lickwright.store.manifest_schema import GONE, OLDER
-from lickwright.store.output_writer import is_unchanged, not_removed
+from lickwright.store.output_writer import is_unchanged, not_removed_trouble
 from lickwright.store.source_paths import source_exists
 from lickwright.store.storage import Storage
 from lickwright.store.types import Trouble
@@ -60,7 +60,7 @@ def count_prunable(manifest: Manifest, whole: bool = True) -> tuple[int, int]:
     return found.get(0, 0), found.get(1, 0)
 
 
-def gone(manifest: Manifest, whole: bool = True) -> Iterator[tuple[str, Made, int]]:
+def prunable_outputs(manifest: Manifest, whole: bool = True) -> Iterator[tuple[str, OutputRow, int]]:
     """Those outputs, with their folder and `GONE` or `OLDER`; `whole` is false: only those of the sources that are meant.
 
     They are read a few at a time, and may be deleted meanwhile.
@@ -69,7 +69,7 @@ def gone(manifest: Manifest, whole: bool = True) -> Iterator[tuple[str, Made, in
     last = ("", "")
     while rows := manifest.db.execute(some, last).fetchall():
         for row in rows:
-            yield row[0], Made._make(row[1:-1]), OLDER if row[-1] == OLDER else GONE
+            yield row[0], OutputRow._make(row[1:-1]), OLDER if row[-1] == OLDER else GONE
         last = rows[-1][:2]
 
 
@@ -77,7 +77,7 @@ def _asked(whole: bool) -> str:
     return _GONE if whole else f"{_GONE} AND o.folder IN (SELECT target FROM scan)"
 
 
-class Pruned(NamedTuple):
+class PruneResult(NamedTuple):
     """What became of them."""
 
     removed: list[str]
@@ -85,12 +85,12 @@ class Pruned(NamedTuple):
     troubles: list[Trouble]  # since they cannot be read or removed
 
 
-def prune(manifest: Manifest, storage: Storage, whole: bool = True) -> Pruned:
+def prune_outputs(manifest: Manifest, storage: Storage, whole: bool = True) -> PruneResult:
     """Takes them away; `whole` as for `gone`."""
-    pruned = Pruned([], [], [])
+    pruned = PruneResult([], [], [])
     storage.refresh()
     manifest.begin()
-    for folder, row, _ in gone(manifest, whole):
+    for folder, row, _ in prunable_outputs(manifest, whole):
         path = storage.shown(folder, row.name)
         try:
             ours = is_unchanged(storage, folder, row)
@@ -101,7 +101,7 @@ def prune(manifest: Manifest, storage: Storage, whole: bool = True) -> Pruned:
             elif ours is not None:
                 pruned.kept.append(path)
         except OSError as e:
-            pruned.troubles.append(not_removed(path, e))
+            pruned.troubles.append(not_removed_trouble(path, e))
             continue
         manifest.db.execute("DELETE FROM outputs WHERE folder = ? AND name = ?", (folder, row.name))
     manifest.db.execute(_FREE)
@@ -112,8 +112,8 @@ def prune(manifest: Manifest, storage: Storage, whole: bool = True) -> Pruned:
         from lickwright.store import index_schema
 
         with stored_values():
-            index_schema.remove(manifest.db, ids)
+            index_schema.remove_licks(manifest.db, ids)
     manifest.db.execute("DELETE FROM sources WHERE id IN (SELECT id FROM temp.lost)")
-    recorded_sounds.forget(manifest)
+    recorded_sounds.remove_unused_sounds(manifest)
     manifest.keep()
     return pruned

@@ -20,12 +20,12 @@ from lickwright.export import EXPORTS, Album
 from lickwright.index.families import Lineage, without_moved_copies
 from lickwright.index.reader import LibraryIndex
 from lickwright.store.addresses import is_remote
-from lickwright.store.build_record import Asked, BuildRecord, load_build_record
+from lickwright.store.build_record import BuildRecord, RecordedOptions, load_build_record
 from lickwright.store.guarded_database import stored_values
 from lickwright.store.local_storage import LocalStorage
-from lickwright.store.manifest import Made
+from lickwright.store.manifest import OutputRow
 from lickwright.store.manifest_schema import GONE, RELEASE
-from lickwright.store.output_keys import KEY, album_key, program
+from lickwright.store.output_keys import KEY, album_key, program_key
 from lickwright.store.output_writer import is_unchanged
 from lickwright.store.source_paths import STDIN, folder_from_output, path_from_here
 from lickwright.store.source_state import CHANGED, UNFINISHED, UNREAD, state_of
@@ -86,7 +86,7 @@ AND (folder, name) NOT IN (SELECT target, output FROM released) ORDER BY folder,
 """
 
 
-def lacks(shelf: LibraryIndex, out: str) -> list[Lack]:
+def find_lacks(shelf: LibraryIndex, out: str) -> list[Lack]:
     """Everything that is not as it should be in `out`, which `shelf` is open on. Raises `Unusable`."""
     order = list(KINDS)
     with stored_values():
@@ -155,7 +155,7 @@ class _Look:
         if asked is not None and state != SOURCE_GONE:
             yield from self._unmade_formats(row, asked, shown)
 
-    def _made_otherwise(self, row: _Row, asked: Asked | None) -> str:
+    def _made_otherwise(self, row: _Row, asked: RecordedOptions | None) -> str:
         """Why a source would be made again although it did not change; "" if it would not."""
         if self._record is None:
             return ""
@@ -169,7 +169,7 @@ class _Look:
             return "its lickwright.toml changed since"
         return self._of_album(row, asked, house, place) if house is not None and place is not None else ""
 
-    def _of_album(self, row: _Row, asked: Asked, house: ProjectConfig, place: str) -> str:
+    def _of_album(self, row: _Row, asked: RecordedOptions, house: ProjectConfig, place: str) -> str:
         """Why its recordings would have other tags; "" where they would not, or there are none."""
         if not any(one.is_audio and one.name in asked.formats for one in EXPORTS):
             return ""
@@ -181,15 +181,15 @@ class _Look:
             "" if before == int.from_bytes((row.key or b"")[KEY:], "big") else "its number in the album changed since"
         )
 
-    def _unmade_formats(self, row: _Row, asked: Asked, shown: str) -> Iterator[Lack]:
+    def _unmade_formats(self, row: _Row, asked: RecordedOptions, shown: str) -> Iterator[Lack]:
         lost = [name for name in asked.formats if name not in row.formats.split(",")]
         if lost:
             yield Lack(UNMADE, shown, "", f"not made as {', '.join(lost)}")
             return
         rows = self._db.execute(
-            f"SELECT {', '.join(Made._fields)} FROM outputs WHERE folder = ? AND gone = 0", (row.target,)
+            f"SELECT {', '.join(OutputRow._fields)} FROM outputs WHERE folder = ? AND gone = 0", (row.target,)
         )
-        made = {(output.lick, output.suffix) for output in map(Made._make, rows)}
+        made = {(output.lick, output.suffix) for output in map(OutputRow._make, rows)}
         licks = self._db.execute("SELECT title, slug FROM licks WHERE source_id = ? AND ok ORDER BY id", (row.id,))
         for title, slug in licks.fetchall():
             if lost := [slug + suffix for suffix in asked.suffixes if (slug, suffix) not in made]:
@@ -199,7 +199,7 @@ class _Look:
         storage = LocalStorage(self._out)
         rows = {row.id: row for row in self._rows}
         for folder, gone, source, *made in self._db.execute(_OUTPUTS):
-            output = Made._make(made)
+            output = OutputRow._make(made)
             path = os.path.normpath(os.path.join(self._out, folder, output.name))
             try:
                 ours = is_unchanged(storage, folder, output)
@@ -228,7 +228,7 @@ class _Look:
             return
         storage = LocalStorage(self._out)
         for folder, now, *made in self._db.execute(_RELEASED):
-            copy = Made._make(made)
+            copy = OutputRow._make(made)
             path = os.path.normpath(os.path.join(self._out, folder, copy.name))
             try:
                 ours = is_unchanged(storage, folder, copy)
@@ -248,7 +248,7 @@ class _Look:
             path = os.path.normpath(os.path.join(self._out, folder, name))
             yield Lack(FILES, path, "", f"it is not in {RELEASE}")
 
-    def _of_another(self, row: _Row, output: Made) -> bool:
+    def _of_another(self, row: _Row, output: OutputRow) -> bool:
         """Whether an output is of other formats or options than those of the last build of its source."""
         asked = self._asked.get((row.key or b"")[:KEY].hex())
         if output.format not in row.formats.split(","):
@@ -281,7 +281,7 @@ def _of_build(record: BuildRecord) -> Iterator[Lack]:
         yield Lack(BUILD, "", "", ended)
     if len(record.missing) > _NAMED:
         yield Lack(BUILD, "", "", f"{len(record.missing) - _NAMED:,} more shares of {record.of:,} are missing")
-    if record.program != program():
+    if record.program != program_key():
         yield Lack(BUILD, "", "", "it was made by another version of lickwright")
 
 

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 from lickwright.config.name_pattern import Pattern
 from lickwright.core.slugs import MAX_SLUG, distinct_names, slug
 from lickwright.store.guarded_database import stored_values
-from lickwright.store.manifest import Made, Manifest
+from lickwright.store.manifest import Manifest, OutputRow
 
 _LICKS = """
 SELECT scan.target, ordered, l.slug, l.title, l."key", l.scale, l.box, l.level, l.tempo, l.meter, l.feel, l.style, l."by", l.rights
@@ -24,25 +24,25 @@ WHERE scan.id NOT IN (SELECT id FROM temp.unread) ORDER BY scan.id, l.line, l.id
 _SAID = ("title", "key", "scale", "box", "level", "tempo", "meter", "feel", "style", "by", "rights")
 
 
-class Filed(NamedTuple):
+class ReleasedFile(NamedTuple):
     """One output, and where it goes."""
 
     at: str  # its path in the archive
-    row: Made
+    row: OutputRow
 
 
-class Released(NamedTuple):
+class ReleasedLick(NamedTuple):
     """One lick."""
 
     target: str  # the folder of its outputs
     said: dict[str, Any]  # its fields, by the names of `_SAID`
     number: int  # its place in the book, from 1
-    files: tuple[Filed, ...]  # none of a lick that was not made
+    files: tuple[ReleasedFile, ...]  # none of a lick that was not made
 
 
-def book(
+def released_licks(
     manifest: Manifest, suffixes: Sequence[Collection[str]], pattern: Pattern | None, layout: str
-) -> list[Released]:
+) -> list[ReleasedLick]:
     """Return every lick of the build. `suffixes`: by the order that holds for a source, how the names of its outputs end.
 
     Raises `Unusable` for an index that no program of ours has made.
@@ -57,7 +57,7 @@ def book(
     flat = layout == "flat"
     more = [(str(one["source"]), str(one["chapter"]), str(one["title"])) for one in values]
     names = _apart(["" if flat else target for target, *_ in licks], stems, more)
-    made: dict[str, dict[str, list[Made]]] = {}
+    made: dict[str, dict[str, list[OutputRow]]] = {}
     found = []
     for n, ((target, ordered, name, said), stem) in enumerate(zip(licks, names, strict=True), 1):
         if target not in made:
@@ -66,12 +66,14 @@ def book(
             for row in manifest.current(target):
                 if row.suffix in wanted:
                     made[target].setdefault(row.lick, []).append(row)
-        files = tuple(Filed(_place(layout, target, stem, row), row) for row in sorted(made[target].get(name, ())))
-        found.append(Released(target, said, n, files))
+        files = tuple(
+            ReleasedFile(_place(layout, target, stem, row), row) for row in sorted(made[target].get(name, ()))
+        )
+        found.append(ReleasedLick(target, said, n, files))
     return found
 
 
-def _place(layout: str, target: str, stem: str, row: Made) -> str:
+def _place(layout: str, target: str, stem: str, row: OutputRow) -> str:
     folder = {"by-source": f"{target}/", "by-format": f"{row.format}/{target}/", "flat": ""}[layout]
     return f"{folder}{stem}{row.suffix}"
 

@@ -13,18 +13,18 @@ from collections.abc import Collection, Iterator, Sequence
 from hashlib import blake2b
 from typing import NamedTuple
 
-from lickwright.build.archive import checked
-from lickwright.build.release import Released, book
+from lickwright.build.archive import check_files
+from lickwright.build.release import ReleasedLick, released_licks
 from lickwright.build.summary import BuildSummary
 from lickwright.config.name_pattern import Arrangement
 from lickwright.core.files import NOT_OURS
 from lickwright.core.source import Span
 from lickwright.report.console import counted_noun
-from lickwright.store.manifest import Made, Manifest
+from lickwright.store.manifest import Manifest, OutputRow
 from lickwright.store.manifest_schema import RELEASE
-from lickwright.store.output_writer import Output, OutputWriter, is_unchanged, made_row, not_removed
+from lickwright.store.output_writer import Output, OutputWriter, is_unchanged, made_row, not_removed_trouble
 from lickwright.store.recovery import claimed_file
-from lickwright.store.spool import Large
+from lickwright.store.spool import LargeData
 from lickwright.store.storage import Storage, read_output
 from lickwright.store.types import Trouble, WorkItem
 
@@ -45,7 +45,7 @@ class Origin(NamedTuple):
 _At = tuple[str, str]  # the folder and the name of a copy
 
 
-class Laid(NamedTuple):
+class ReleaseChanges(NamedTuple):
     """What was done to the copies."""
 
     removed: list[str]  # paths, taken away by --prune
@@ -57,10 +57,10 @@ class Laid(NamedTuple):
     gone: int = 0  # that are no more in the release, and still there
 
 
-class _Copy(Large):
+class _Copy(LargeData):
     """The bytes of an output. Reading them raises OSError where the output is not as it was made."""
 
-    def __init__(self, storage: Storage, folder: str, row: Made) -> None:
+    def __init__(self, storage: Storage, folder: str, row: OutputRow) -> None:
         self._storage, self._folder, self._name = storage, folder, row.name
         self._hash, self._size = row.hash, row.size
 
@@ -73,7 +73,7 @@ class _Copy(Large):
             raise OSError(0, f"{self._storage.shown(self._folder, self._name)} was changed meanwhile")
 
 
-def release(
+def update_release(
     manifest: Manifest,
     suffixes: Sequence[Collection[str]],
     writer: OutputWriter,
@@ -104,7 +104,7 @@ def _left(wanted: Arrangement | None, account: BuildSummary, partial: bool, prun
     return ""
 
 
-def _told(path: str, laid: Laid) -> Iterator[str]:
+def _told(path: str, laid: ReleaseChanges) -> Iterator[str]:
     """The lines of the summary about the copies."""
     done = [f"{number:,} {word}" for number, word in ((laid.written, "written"), (laid.renamed, "renamed")) if number]
     yield f"{counted_noun(laid.files, 'file')} in {path}" + (f": {', '.join(done)}" if done else "")
@@ -122,17 +122,17 @@ def update_release_files(
     writer: OutputWriter,
     wanted: Arrangement | None,
     prune: bool,
-) -> Laid:
+) -> ReleaseChanges:
     """Brings the copies up to date with what was built; without an arrangement none is wanted, and only `prune` does anything.
 
     Wants the tables `scan` and `unread` of a build. Raises `Unusable` for a manifest that no program of ours has made.
     """
     troubles: list[Trouble] = []
-    licks: list[Released] = []
+    licks: list[ReleasedLick] = []
     if wanted is not None:
         manifest.with_index()
-        licks, troubles = checked(
-            writer.storage, book(manifest, suffixes, wanted.pattern, wanted.layout), "the release"
+        licks, troubles = check_files(
+            writer.storage, released_licks(manifest, suffixes, wanted.pattern, wanted.layout), "the release"
         )
     manifest.with_released()
     tree = _Tree(manifest, writer, troubles)
@@ -145,7 +145,7 @@ def update_release_files(
     folder, most = max(Counter(folder for folder, _ in copies).items(), key=lambda one: one[1], default=("", 0))
     if most > MOST:
         path, why = writer.storage.shown(folder), f"{most:,} files are too many for one folder"
-        return Laid([], [], [Trouble(path, NOT_OURS.at(Span(0, 0), why, "say --layout by-source"))])
+        return ReleaseChanges([], [], [Trouble(path, NOT_OURS.at(Span(0, 0), why, "say --layout by-source"))])
     held = {trouble.path for trouble in troubles}
     tree.recover()
     tree.rename(copies)
@@ -161,8 +161,8 @@ class _Tree:
         self._writer = writer
         self._storage = writer.storage
         self._troubles = troubles
-        self._rows: dict[_At, tuple[Origin, Made]] = {
-            (folder, name): (Origin(target, output), Made(name, "", "", *state))
+        self._rows: dict[_At, tuple[Origin, OutputRow]] = {
+            (folder, name): (Origin(target, output), OutputRow(name, "", "", *state))
             for folder, name, target, output, *state in manifest.db.execute(_ROWS)
         }
         self._moved: set[_At] = set()  # where copies were moved to just now
@@ -197,7 +197,7 @@ class _Tree:
             except OSError:  # then it is written at its new place, or that is said to fail
                 continue
 
-    def _move(self, at: _At, made: Made, new: _At) -> None:
+    def _move(self, at: _At, made: OutputRow, new: _At) -> None:
         if not is_unchanged(self._storage, at[0], made):
             return
         self._writer.note(new[0], [(new[1], made.hash)])
@@ -209,7 +209,7 @@ class _Tree:
         self._synced(new[0], [new[1]])
         self._storage.remove_empty(at[0])
 
-    def _moved_row(self, at: _At, made: Made) -> Made:
+    def _moved_row(self, at: _At, made: OutputRow) -> OutputRow:
         """Return the row of a file that was moved, in its present state; one that cannot be looked at is read again in the next run."""
         try:
             state = self._storage.state(*at)
@@ -225,7 +225,7 @@ class _Tree:
         for (folder, name), (_, copy) in copies.items():
             if (folder, name) not in self._moved:
                 folders.setdefault(folder, []).append(Output(name, copy))
-        known: dict[str, list[Made]] = {}
+        known: dict[str, list[OutputRow]] = {}
         for (folder, _), (_, made) in self._rows.items():
             known.setdefault(folder, []).append(made)
         for folder, outputs in sorted(folders.items()):
@@ -234,7 +234,11 @@ class _Tree:
                 self._put(folder, some, known.get(folder, ()), copies)
 
     def _put(
-        self, folder: str, outputs: Sequence[Output], known: Sequence[Made], copies: dict[_At, tuple[Origin, _Copy]]
+        self,
+        folder: str,
+        outputs: Sequence[Output],
+        known: Sequence[OutputRow],
+        copies: dict[_At, tuple[Origin, _Copy]],
     ) -> None:
         placed = self._writer.put(WorkItem(0, "", folder, 0, tuple(known)), outputs)
         self._troubles += placed.troubles
@@ -250,9 +254,9 @@ class _Tree:
             self._manifest.keep()
             self._manifest.begin()
 
-    def clear(self, copies: dict[_At, tuple[Origin, _Copy]], held: set[str], prune: bool) -> Laid:
+    def clear(self, copies: dict[_At, tuple[Origin, _Copy]], held: set[str], prune: bool) -> ReleaseChanges:
         """Takes away what has a new place or was of a killed run; with `prune` also what is no more in the release."""
-        laid = Laid([], [], self._troubles)
+        laid = ReleaseChanges([], [], self._troubles)
         places = {origin: at for at, (origin, _) in copies.items()}
         gone = 0
         for at, (origin, made) in list(self._rows.items()):
@@ -271,7 +275,7 @@ class _Tree:
                     self._storage.remove(*at)
                     self._storage.remove_empty(at[0])
             except OSError as e:
-                self._troubles.append(not_removed(path, e))
+                self._troubles.append(not_removed_trouble(path, e))
                 continue
             self._forget(at)
             if ours is False:
@@ -282,7 +286,7 @@ class _Tree:
         files = sum(at in self._rows for at in copies)
         return laid._replace(files=files, written=self._written, renamed=len(self._moved), gone=gone)
 
-    def _enter(self, at: _At, origin: Origin, made: Made) -> None:
+    def _enter(self, at: _At, origin: Origin, made: OutputRow) -> None:
         self._rows[at] = origin, made
         self._manifest.db.execute(
             "INSERT OR REPLACE INTO released VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", (*at, *origin, *made[3:])

@@ -12,18 +12,18 @@ from functools import partial
 from json import loads
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from lickwright.build.shares import Broken, ShareFolder, of_share
+from lickwright.build.shares import BrokenShare, ShareFolder, share_damage
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.files import UNREADABLE, error_reason
 from lickwright.core.source import Span, Unreadable
 from lickwright.store import diagnostics_json, recorded_sounds
 from lickwright.store.addresses import is_remote
-from lickwright.store.manifest import Made, Manifest
+from lickwright.store.manifest import Manifest, OutputRow
 from lickwright.store.output_writer import LARGEST, Output, content_digest
 from lickwright.store.ownership import UnsafePath
 from lickwright.store.source_paths import STDIN, folder_from_output, output_root, real_path
 from lickwright.store.sources import read_source
-from lickwright.store.spool import Large
+from lickwright.store.spool import LargeData
 from lickwright.store.storage import Storage, read_output
 from lickwright.store.types import Skipped, Trouble
 
@@ -51,7 +51,7 @@ class ShareSource(NamedTuple):
     indexed: bool
     alone: bool
     facts: tuple[LickFacts, ...]
-    rows: Sequence[Made]
+    rows: Sequence[OutputRow]
     named: tuple[Any, ...]
     heard: tuple[tuple[bytes, bytes], ...]
 
@@ -63,11 +63,11 @@ class ShareSource(NamedTuple):
         licks = tuple(Skipped(str(title), str(why), str(slug)) for title, why, slug, _ in loads(refused or "[]"))
         found = diagnostics_json.diagnostics_from_json(findings, None)
         if found is None:
-            raise Broken("it is damaged")
+            raise BrokenShare("it is damaged")
         rows = theirs.current(target)
         return ShareSource(
             shown, path, target, hash, key, tuple(formats.split(",")), made, licks, findings, found, bool(indexed), bool(alone),
-            _facts(theirs, id) if indexed else (), rows, theirs.names(target), recorded_sounds.known(theirs, rows),
+            _facts(theirs, id) if indexed else (), rows, theirs.names(target), recorded_sounds.sounds_of_outputs(theirs, rows),
         )  # fmt: skip
 
 
@@ -91,23 +91,23 @@ def text_of_source(path: str, hash: bytes | None) -> str:
 
 def source_rows(theirs: Manifest) -> Iterator[tuple[Any, ...]]:
     """Yield the sources of a share. Raises `Broken`."""
-    with of_share():
+    with share_damage():
         rows = iter(theirs.db.execute(_SOURCES))
     while True:
-        with of_share():
+        with share_damage():
             row = next(rows, None)
         if row is None:
             return
         yield row
 
 
-def read_outputs(storage: Storage, target: str, rows: Iterable[Made]) -> tuple[list[Output], list[Trouble]]:
+def read_outputs(storage: Storage, target: str, rows: Iterable[OutputRow]) -> tuple[list[Output], list[Trouble]]:
     """Return the outputs of one source that are as they were made; never through a link, and no more of a file than it should have."""
     outputs: list[Output] = []
     troubles: list[Trouble] = []
     for row in rows:
         why: Diagnostic | None = None
-        data: bytes | Large = b""
+        data: bytes | LargeData = b""
         try:
             state = storage.state(target, row.name)
             if state is None:
@@ -115,7 +115,7 @@ def read_outputs(storage: Storage, target: str, rows: Iterable[Made]) -> tuple[l
             if state.kind != "file":
                 raise UnsafePath(f"{row.name} is a {state.kind} and not ours: take it away")
             if state.size == row.size <= LARGEST:
-                data = Large(partial(read_output, storage, target, row.name))
+                data = LargeData(partial(read_output, storage, target, row.name))
             if len(data) != row.size or content_digest(data) != row.hash:
                 changed = "the file was changed since it was made: left out"
                 why = UNREADABLE.at(Span(0, 0), changed, "build the shard again")

@@ -13,8 +13,8 @@ from typing import NamedTuple
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.files import UNREADABLE, error_reason
 from lickwright.core.source import Span
-from lickwright.store.build_record import BuildRecord, differences, load_build_record
-from lickwright.store.guarded_database import Unusable, damaged, stored_values
+from lickwright.store.build_record import BuildRecord, describe_differences, load_build_record
+from lickwright.store.guarded_database import Unusable, is_damage, stored_values
 from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.open_storage import open_storage
 from lickwright.store.source_paths import STDIN, path_from_here, real_path
@@ -29,7 +29,7 @@ class ShareFolder(NamedTuple):
     record: BuildRecord
 
 
-class Unfit(Exception):
+class UnfitShares(Exception):
     """Folders that are no shares of one build, or not all of them; says why, and `hint` what would be right."""
 
     def __init__(self, why: str, hint: str) -> None:
@@ -37,25 +37,25 @@ class Unfit(Exception):
         self.hint = hint
 
 
-class Broken(Exception):
+class BrokenShare(Exception):
     """A folder's manifest cannot be used; says why."""
 
 
-def parts_of(folders: Sequence[str], out: str) -> tuple[list[ShareFolder], list[Trouble]]:
+def load_shares(folders: Sequence[str], out: str) -> tuple[list[ShareFolder], list[Trouble]]:
     """The folders with what they remember, and those that cannot be read. Raises `Unfit`."""
     for n, folder in enumerate(folders):
         if real_path(folder) == real_path(out):
-            raise Unfit(
+            raise UnfitShares(
                 f"{folder} is one of the shares and the folder for all of them", "name another folder with --out"
             )
         if any(real_path(folder) == real_path(other) for other in folders[:n]):
-            raise Unfit(f"{folder} is named twice", "name each share's folder once")
+            raise UnfitShares(f"{folder} is named twice", "name each share's folder once")
     parts: list[ShareFolder] = []
     troubles: list[Trouble] = []
     for folder in folders:
         try:
             parts.append(ShareFolder(folder, _record(folder)))
-        except Broken as e:
+        except BrokenShare as e:
             troubles.append(
                 Trouble(folder, UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the share again"))
             )
@@ -91,11 +91,11 @@ def _record(folder: str) -> BuildRecord:
     except FileNotFoundError:
         raise
     except OSError as e:  # an address that does not answer
-        raise Broken(error_reason(e)) from None
-    with open_share(storage) as manifest, of_share():
+        raise BrokenShare(error_reason(e)) from None
+    with open_share(storage) as manifest, share_damage():
         record = load_build_record(manifest.db)
     if record is None:
-        raise Broken("it does not say which share it is")
+        raise BrokenShare("it does not say which share it is")
     return record
 
 
@@ -103,8 +103,8 @@ def _complete(parts: Sequence[ShareFolder]) -> None:
     """Raises `Unfit` unless the parts are one build's shares, each once."""
     first = parts[0]
     for part in parts[1:]:
-        if words := differences(first.record, part.record):
-            raise Unfit(
+        if words := describe_differences(first.record, part.record):
+            raise UnfitShares(
                 f"{first.folder} and {part.folder} do not belong together: {words}", "make all shares in the same way"
             )
     of = first.record.of
@@ -112,15 +112,15 @@ def _complete(parts: Sequence[ShareFolder]) -> None:
     for folder, record in parts:
         for number in record.begun:
             if number in where:
-                raise Unfit(
+                raise UnfitShares(
                     f"share {number} of {of} is there twice: {where[number]} and {folder}", "leave one of them out"
                 )
             where[number] = folder
     if lost := [number for number in range(1, min(of, 10**6) + 1) if number not in where]:
-        raise Unfit(_missing(lost, of), "name the output folders of all shares")
+        raise UnfitShares(_missing(lost, of), "name the output folders of all shares")
     for folder, record in parts:
         if cut := [number for number in record.begun if number not in record.done]:
-            raise Unfit(
+            raise UnfitShares(
                 f"{folder}: share {cut[0]} of {of} was stopped before it was done",
                 "make it again: it goes on from there",
             )
@@ -140,15 +140,15 @@ def _missing(lost: Sequence[int], of: int) -> str:
 
 
 @contextmanager
-def of_share() -> Iterator[None]:
+def share_damage() -> Iterator[None]:
     """Tells damage of a share's manifest from that of our own: raises `Broken` for it."""
     try:
         with stored_values():
             yield
     except Unusable as e:
-        raise Broken(str(e)) from None
+        raise BrokenShare(str(e)) from None
     except sqlite3.DatabaseError as e:
-        raise Broken("it is damaged" if damaged(e) else error_reason(e)) from None
+        raise BrokenShare("it is damaged" if is_damage(e) else error_reason(e)) from None
 
 
 @contextmanager
@@ -156,9 +156,9 @@ def open_share(storage: Storage) -> Iterator[Manifest]:
     """Open a share's manifest to be read, and prepare its storage for questions about its files. Raises `Broken`."""
     with ExitStack() as stack:
         try:
-            with of_share():
+            with share_damage():
                 manifest = stack.enter_context(storage.manifest(write=False))
                 storage.refresh()
         except OSError as e:  # a build was cut off there, say
-            raise Broken(error_reason(e)) from None
+            raise BrokenShare(error_reason(e)) from None
         yield manifest

@@ -14,7 +14,7 @@ from lickwright.export.page.index_page import IndexEntry, index_page
 from lickwright.report.console import counted_noun
 from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import Manifest
-from lickwright.store.output_writer import in_the_way, not_removed, unwritable
+from lickwright.store.output_writer import in_the_way_trouble, not_removed_trouble, unwritable_trouble
 from lickwright.store.storage import Storage
 from lickwright.store.types import Trouble
 
@@ -57,7 +57,7 @@ def update_site(
         if there == data:
             return
         if there is not None and not (overwrite or SEAL.ends(there)):
-            summary.left_out([in_the_way(path)])
+            summary.left_out([in_the_way_trouble(path)])
             return
         storage.write("", NAME, data)
         summary.release.append(f"{path} lists {counted_noun(len(entries), 'lesson page')}")
@@ -65,7 +65,9 @@ def update_site(
         why = f"a {e} is in the way of the index of the lesson pages"
         summary.left_out([Trouble(path, NOT_OURS.at(Span(0, 0), why, "move it away"))])
     except OSError as e:
-        summary.left_out([not_removed(path, e) if len(entries) < _FEWEST else unwritable(path, e, storage.noun)])
+        summary.left_out(
+            [not_removed_trouble(path, e) if len(entries) < _FEWEST else unwritable_trouble(path, e, storage.noun)]
+        )
 
 
 class _NotAFile(Exception):

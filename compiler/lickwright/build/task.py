@@ -19,8 +19,8 @@ from lickwright.core.source import Span, Unreadable, decode_source
 from lickwright.export import EXPORTS
 from lickwright.report.console import counted_noun, describe_crash
 from lickwright.store import diagnostics_json
-from lickwright.store.naming import Named, keep, music_code
-from lickwright.store.output_writer import Output, OutputWriter, Placed, content_digest, unwritable
+from lickwright.store.naming import LickName, assign_names, music_code
+from lickwright.store.output_writer import Output, OutputWriter, WrittenOutputs, content_digest, unwritable_trouble
 from lickwright.store.recorded_sounds import sound_key
 from lickwright.store.sources import read_source
 from lickwright.store.spool import Spool
@@ -60,10 +60,10 @@ def compile_source(item: WorkItem, order: CompileOptions, writer: OutputWriter) 
     return _put(item, order, writer, hash, *_named(item, compiler.compile_bytes(data, item.path, order.house)))
 
 
-def _named(item: WorkItem, compilation: Compilation) -> tuple[Compilation, tuple[Named, ...]]:
+def _named(item: WorkItem, compilation: Compilation) -> tuple[Compilation, tuple[LickName, ...]]:
     """The same with its licks named as they are on record, and what is to be on record then."""
     licks = compilation.licks
-    named = keep([(lick.title, music_code(lick)) for lick in licks], item.named, compilation.ok)
+    named = assign_names([(lick.title, music_code(lick)) for lick in licks], item.named, compilation.ok)
     renamed = (lick._replace(slug=row.name) for lick, row in zip(licks, named, strict=False))
     needed = {row.lick for row in item.known}  # a name that no file has is free when its lick is gone
     return compilation._replace(licks=tuple(renamed)), tuple(row for row in named if not row.gone or row.name in needed)
@@ -75,7 +75,7 @@ def _put(
     writer: OutputWriter,
     hash: bytes,
     compilation: Compilation,
-    named: tuple[Named, ...],
+    named: tuple[LickName, ...],
 ) -> WorkResult:
     outputs: list[Output] = []
     refused: list[Skipped] = []
@@ -97,7 +97,7 @@ def _put(
             except Exception as e:  # a bug of ours costs only this lick
                 bugs.append((f'{item.path}, "{lick.title}"', describe_crash(e)))
                 refused.append(_skipped(lick, "a mistake of lickwright's own", item, writer))
-        placed = writer.put(item, outputs) if outputs and item.only is None else Placed((), 0, ())
+        placed = writer.put(item, outputs) if outputs and item.only is None else WrittenOutputs((), 0, ())
     found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
     troubles += placed.troubles
     sounds = {output.name: output.sound for output in outputs if output.sound}
@@ -181,7 +181,7 @@ def _emitted(
                 content = writer.content(lick.slug + suffix, emission, spool)
             except OSError as e:
                 path = writer.storage.shown(target, lick.slug + suffix)
-                troubles.append(unwritable(path, e, writer.storage.noun))
+                troubles.append(unwritable_trouble(path, e, writer.storage.noun))
                 continue
             if content is not None:
                 outputs.append(Output(lick.slug + suffix, content, lick.slug, name, sound_key(emission)))
@@ -189,9 +189,9 @@ def _emitted(
 
 
 def _with_facts(result: WorkResult, compilation: Compilation) -> WorkResult:
-    from lickwright.store.features import facts, index_findings
+    from lickwright.store.features import index_findings, lick_facts
 
     source = compilation.source
     if not compilation.licks:
         return result._replace(loose=index_findings(compilation.diagnostics, source))
-    return result._replace(facts=tuple(facts(lick, source) for lick in compilation.licks))
+    return result._replace(facts=tuple(lick_facts(lick, source) for lick in compilation.licks))

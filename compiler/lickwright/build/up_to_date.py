@@ -22,7 +22,7 @@ from lickwright.export import suffix_without_tempo
 from lickwright.store.addresses import is_remote
 from lickwright.store.guarded_database import Unusable
 from lickwright.store.local_storage import file_state
-from lickwright.store.manifest import Made, Manifest
+from lickwright.store.manifest import Manifest, OutputRow
 from lickwright.store.output_writer import content_digest, recorded_output
 from lickwright.store.sources import read_source
 from lickwright.store.storage import Storage
@@ -220,7 +220,7 @@ class _UpToDateCheck:
 
     def _same_bytes(self, folder: str, name: str) -> bool:
         """Whether an output whose state differs holds the bytes on record. Raises OSError."""
-        row = Made._make(self._db.execute(_OUTPUT, (folder, name)).fetchone())
+        row = OutputRow._make(self._db.execute(_OUTPUT, (folder, name)).fetchone())
         now = recorded_output(self._storage, folder, row)
         if now is None or now.hash != row.hash:
             return False

@@ -48,7 +48,7 @@ class Setup(NamedTuple):
     sounds: Sounds = {}  # noqa: RUF012 (never changed)
 
 
-class Begun(NamedTuple):
+class RecordingBegun(NamedTuple):
     """What a worker says of a recording before it makes it: it may take as long as it lasts."""
 
     name: str
@@ -77,7 +77,7 @@ def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], par
 
     def begins(name: str, length: Length) -> None:
         _alarm(_left() + length.seconds)
-        conn.send(Begun(name, length))
+        conn.send(RecordingBegun(name, length))
 
     writer.begins = begins
     try:
@@ -87,7 +87,7 @@ def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], par
             for item in items:
                 if os.getppid() != parent and hasattr(os, "fork"):
                     return
-                _alarm(time_for(item, setup.limits.seconds))
+                _alarm(seconds_allowed(item, setup.limits.seconds))
                 results.append(run_guarded(setup.work, item, setup.orders[item.order], writer))
             _alarm(0)
             conn.send(results)
@@ -112,7 +112,7 @@ def _limit(limits: Limits) -> None:
         resource.setrlimit(which, (min(allowed), hard))
 
 
-def time_for(item: WorkItem, seconds: float) -> float:
+def seconds_allowed(item: WorkItem, seconds: float) -> float:
     """How long a source may take."""
     try:
         return seconds * (1 + os.stat(item.path).st_size // PORTION)
@@ -131,7 +131,7 @@ def _left() -> float:
     return signal.getitimer(signal.ITIMER_REAL)[0] if hasattr(signal, "getitimer") else 0.0
 
 
-def why(code: int | None, late: bool, limits: Limits) -> str:
+def end_in_words(code: int | None, late: bool, limits: Limits) -> str:
     """What became of a worker, in a few words."""
     if code == OUT_OF_MEMORY:
         return f"it needs more than {limits.memory / (1 << 30):.3g} GiB of memory"

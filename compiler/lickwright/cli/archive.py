@@ -9,8 +9,8 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Collection, Sequence
 
-from lickwright.build.archive import SEAL, archive_parts, checked
-from lickwright.build.release import Released, book
+from lickwright.build.archive import SEAL, archive_parts, check_files
+from lickwright.build.release import ReleasedLick, released_licks
 from lickwright.build.summary import BuildSummary
 from lickwright.cli import single_output, terminal
 from lickwright.config.name_pattern import Pattern
@@ -44,7 +44,7 @@ class Archive:
         self, storage: Storage, manifest: Manifest, suffixes: Sequence[Collection[str]], account: BuildSummary
     ) -> None:
         """Writes it, and keeps the exit code."""
-        licks, troubles = checked(storage, book(manifest, suffixes, self._pattern, self._layout))
+        licks, troubles = check_files(storage, released_licks(manifest, suffixes, self._pattern, self._layout))
         account.left_out(troubles)
         if why := _missing(licks, troubles, account):
             finding = UNWRITABLE.at(
@@ -69,7 +69,7 @@ class Archive:
         return self.code
 
 
-def _missing(licks: Sequence[Released], troubles: Sequence[Trouble], account: BuildSummary) -> str:
+def _missing(licks: Sequence[ReleasedLick], troubles: Sequence[Trouble], account: BuildSummary) -> str:
     """Why there is no archive: what should be in it and is not, for no lick's fault; "" where nothing is missing."""
     if not licks:
         return "no lick has a file"

@@ -149,7 +149,7 @@ def _write(folder: str, order: _Order, licks: Sequence[CompiledLick], overwrite:
     from lickwright.cli.single_output import save_output
     from lickwright.core.files import make_folder
     from lickwright.export.page.assignment import assignment_page
-    from lickwright.store.output_writer import unwritable
+    from lickwright.store.output_writer import unwritable_trouble
 
     try:
         make_folder(folder)
@@ -157,7 +157,7 @@ def _write(folder: str, order: _Order, licks: Sequence[CompiledLick], overwrite:
         from lickwright.cli.findings_view import show_findings
         from lickwright.core.source import Source
 
-        show_findings(Source(folder, ""), [unwritable(folder, e).finding])
+        show_findings(Source(folder, ""), [unwritable_trouble(folder, e).finding])
         return terminal.Exit.FILE
     names = [f"{name}.html" for name in distinct_names([NAME, *(slug(lick.title) for lick in licks)])][1:]
     code = 0

@@ -222,13 +222,13 @@ def run_merge(
 
     Raises UsageError for folders that are not all the shares of one build, `NoAddress` for an address that cannot be used.
     """
-    from lickwright.build.merge import Merge, merge_shards
-    from lickwright.build.shares import Unfit, library_path, parts_of
-    from lickwright.store.output_writer import unwritable
+    from lickwright.build.merge import MergeConfig, merge_shards
+    from lickwright.build.shares import UnfitShares, library_path, load_shares
+    from lickwright.store.output_writer import unwritable_trouble
 
     try:
-        parts, troubles = parts_of(folders, out)
-    except Unfit as e:
+        parts, troubles = load_shares(folders, out)
+    except UnfitShares as e:
         raise click.UsageError(f"{e}: {e.hint}") from None
     if troubles:
         view.source(SourceReport(out, "", (), troubles=tuple(troubles)))
@@ -236,11 +236,11 @@ def run_merge(
         return view.code
     report = None if reported is None else reported.write
     release = arrangement_of(library_path(parts[0]))
-    config = Merge(parts, out, options["overwrite"], options["prune"], options["dry_run"], report, release)
+    config = MergeConfig(parts, out, options["overwrite"], options["prune"], options["dry_run"], report, release)
     try:
         summary = merge_shards(config, view)
     except OSError as e:
-        view.source(SourceReport(out, "", (), troubles=(unwritable(out, e),)))
+        view.source(SourceReport(out, "", (), troubles=(unwritable_trouble(out, e),)))
         terminal.err(view.findings(folders))
         return view.code
     terminal.err(view.findings(folders))

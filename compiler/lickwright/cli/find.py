@@ -195,7 +195,7 @@ def _wanted(path: str, title: str | None) -> LickFacts | int:
     """Return the lick that others are to be like; an exit code if it cannot be read, after its errors are shown. Raises UsageError."""
     from lickwright.cli.findings_view import show_findings
     from lickwright.cli.sources import FoundSource, Verdict, compile_sources
-    from lickwright.store.features import facts
+    from lickwright.store.features import lick_facts
 
     verdict = Verdict()
     for _, c in compile_sources([FoundSource(path)], verdict):
@@ -204,7 +204,7 @@ def _wanted(path: str, title: str | None) -> LickFacts | int:
             found = c.diagnostics if lick is None else lick.diagnostics
             show_findings(c.source, [d for d in found if d.severity == "error"])
         if lick is not None and lick.timeline is not None and not lick.timeline.unknown:
-            return facts(lick, c.source, measure=False)
+            return lick_facts(lick, c.source, measure=False)
     return verdict.code
 
 

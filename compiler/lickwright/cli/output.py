@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from lickwright.cli import terminal
 from lickwright.report.console import safe_text
-from lickwright.store.output_writer import Output, unwritable
+from lickwright.store.output_writer import Output, unwritable_trouble
 from lickwright.store.types import Trouble
 from lickwright.store.write_single import write_outputs
 
@@ -34,7 +34,7 @@ class OutputFolder:
         try:
             placed = write_outputs(self._root, self._name, self._source, outputs, self._overwrite, _say)
         except OSError as e:
-            return [unwritable(self.path, e)]
+            return [unwritable_trouble(self.path, e)]
         self.done = len(placed.made)
         return list(placed.troubles)
 

@@ -21,7 +21,7 @@ _PLACES = 3  # of each kind that are shown, where no other number is said
 
 def readiness(library: str, form: str, limit: int | None) -> int:
     """Says what an output folder lacks; gives the exit code."""
-    from lickwright.build.readiness import lacks
+    from lickwright.build.readiness import find_lacks
     from lickwright.cli.index_source import library_index, report_unusable
     from lickwright.index.reader import Unusable, has_index
 
@@ -32,7 +32,7 @@ def readiness(library: str, form: str, limit: int | None) -> int:
     try:
         index, _ = library_index(library)
         with index:
-            found = lacks(index, library)
+            found = find_lacks(index, library)
             licks, files = index.made
     except Unusable as e:
         return report_unusable(library, e)

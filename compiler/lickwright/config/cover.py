@@ -13,7 +13,7 @@ from hashlib import blake2b
 
 from lickwright.core.files import error_reason
 from lickwright.export import Cover
-from lickwright.store.ownership import file_kind, open_ours
+from lickwright.store.ownership import file_kind, open_ordinary
 
 LARGEST = 2 << 20  # bytes; it stands in every recording
 _PNG = b"\x89PNG\r\n\x1a\n"
@@ -33,7 +33,7 @@ def read_cover(name: str, home: str) -> Cover:
         what = file_kind(os.stat(real).st_mode)
         if what != "file":
             raise ValueError(f"`{name[:60]}` is a {what}, a picture is needed")
-        with os.fdopen(open_ours(real), "rb") as file:
+        with os.fdopen(open_ordinary(real), "rb") as file:
             data = file.read(LARGEST + 1)
     except OSError as e:
         raise ValueError(f"`{name[:60]}` cannot be read: {error_reason(e)}"[:180]) from None

@@ -16,9 +16,16 @@ from lickwright.analysis.fingerprint import WHOLE, unpack_moments
 from lickwright.core.files import error_reason
 from lickwright.index.query_parser import QueryError
 from lickwright.index.search import SearchHit, create_memory_index
-from lickwright.store.features import facts, index_findings
-from lickwright.store.guarded_database import DAMAGED, Unusable, connect, inspect_database, locked, stored_values
-from lickwright.store.index_schema import VERSION, add, create
+from lickwright.store.features import index_findings, lick_facts
+from lickwright.store.guarded_database import (
+    DAMAGED,
+    Unusable,
+    inspect_database,
+    is_locked,
+    open_guarded,
+    stored_values,
+)
+from lickwright.store.index_schema import VERSION, add_licks, create_index
 from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.source_paths import slashed
 
@@ -125,7 +132,7 @@ class LibraryIndex:
         self.connection.backup(copy)
         self.connection.close()
         self.connection = copy
-        create(copy)
+        create_index(copy)
         kept: dict[int, str] = dict(copy.execute("SELECT id, path FROM sources").fetchall())
         numbers = {self.path(path): number for number, path in kept.items()}
         copy.execute("BEGIN")
@@ -206,7 +213,7 @@ def _judge(error: BaseException) -> None:
 
     What stands in an index is input: a value that cannot be is no mistake of ours, however it shows.
     """
-    if locked(error):
+    if is_locked(error):
         raise Unusable(*_AT_WORK) from None
     if isinstance(error, sqlite3.DatabaseError):
         raise Unusable(DAMAGED) from None
@@ -224,7 +231,7 @@ def _opened(folder: str) -> Manifest:
     except OSError:
         path = os.path.join(folder, NAME)
         try:
-            again = connect(path, "rw", inspect_database(path, True) or 0)
+            again = open_guarded(path, "rw", inspect_database(path, True) or 0)
         except sqlite3.Error:
             return Manifest(folder, write=False)
         try:
@@ -251,4 +258,4 @@ def index_in_memory(compilations: Iterable[tuple[str, Compilation]]) -> LibraryI
 def _put(connection: sqlite3.Connection, number: int, compilation: Compilation) -> None:
     source = compilation.source
     own = () if compilation.licks else index_findings(compilation.diagnostics, source)
-    add(connection, number, [facts(lick, source) for lick in compilation.licks], own)
+    add_licks(connection, number, [lick_facts(lick, source) for lick in compilation.licks], own)

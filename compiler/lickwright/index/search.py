@@ -14,7 +14,7 @@ from lickwright.index.multiword_values import join_multiword_values
 from lickwright.index.order import SortKey, sorted_by, split_sort_terms
 from lickwright.index.query_fields import Condition, to_condition
 from lickwright.index.query_parser import QueryTerm, parse_query
-from lickwright.store.index_schema import COLUMNS, searchable
+from lickwright.store.index_schema import COLUMNS, has_full_text
 
 _FEW = 3000  # licks that are cheaper to fetch and sort than to look for in the order of the files (measured)
 
@@ -82,7 +82,7 @@ def interpret_question(question: str, search: bool = True) -> Question:
 
 def search_index(connection: sqlite3.Connection, question: str, limit: int | None = None) -> SearchResult:
     """Return the licks that answer a question, by path and line, at most `limit`. Raises QueryError if it cannot be read."""
-    terms, order = interpret_question(question, searchable(connection))
+    terms, order = interpret_question(question, has_full_text(connection))
     ids = find_ids(connection, [one for _, one in terms])
     alone = len(terms) == 1
     none = [term for term, one in terms if not ids and (alone or not find_ids(connection, [one], 1))]
@@ -91,7 +91,7 @@ def search_index(connection: sqlite3.Connection, question: str, limit: int | Non
 
 def matching_ids(connection: sqlite3.Connection, question: str) -> list[int] | None:
     """Return the ids of the licks that answer a question; None for one that asks nothing. Raises QueryError."""
-    terms, _ = interpret_question(question, searchable(connection))
+    terms, _ = interpret_question(question, has_full_text(connection))
     return find_ids(connection, [one for _, one in terms]) if terms else None
 
 
@@ -188,9 +188,9 @@ def _some(ids: Iterable[int]) -> Iterator[list[int]]:
 
 def create_memory_index() -> sqlite3.Connection:
     """Return an empty index that is gone with this process, for licks of which no index is kept."""
-    from lickwright.store.index_schema import create
+    from lickwright.store.index_schema import create_index
 
     connection = sqlite3.connect(":memory:", isolation_level=None)
     connection.execute("CREATE TABLE sources (id INTEGER PRIMARY KEY, path TEXT NOT NULL UNIQUE)")
-    create(connection)
+    create_index(connection)
     return connection

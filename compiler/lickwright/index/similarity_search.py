@@ -23,7 +23,7 @@ from lickwright.index.edit_distance import (
 )
 from lickwright.index.search import SearchHit, fetch_hits
 from lickwright.store.features import LickFacts
-from lickwright.store.index_schema import searchable
+from lickwright.store.index_schema import has_full_text
 
 _SPARE = 10  # phrases more than wanted, before the farthest are given up
 _ANY = 1 << 30  # phrases: none is too many, since most of their licks may not be wanted
@@ -74,7 +74,7 @@ def _near(
         return {}
     asked = "notes BETWEEN ? AND ? AND code != ?"
     values: list[int | str] = [wanted.phrase_notes - limit // 2, wanted.phrase_notes + limit // 2, wanted.phrase]
-    if searchable(connection):
+    if has_full_text(connection):
         asked += " AND id IN (SELECT rowid FROM phrase_grams WHERE phrase_grams MATCH ?)"
         values.append(" OR ".join(f'"{piece}"' for piece in set(separate_step_grams(wanted.moments))))
     found: dict[int, tuple[int, PreparedPhrase]] = {}

@@ -28,7 +28,7 @@ class NoAddress(Exception):
     """An address cannot be used at all; the message says why in a user's words."""
 
 
-class Spot(NamedTuple):
+class RemotePath(NamedTuple):
     """An address taken apart."""
 
     fs: Any  # a file system of fsspec
@@ -61,7 +61,7 @@ def absolute_name(text: str) -> str:
     return text if is_remote(text) else os.path.abspath(text)
 
 
-def parse_address(address: str) -> Spot:
+def parse_address(address: str) -> RemotePath:
     """Return the file system and path of an address, which may be a plain path. Raises `NoAddress`."""
     try:
         fs, path = import_module("fsspec.core").url_to_fs(absolute_name(local_path(address)))
@@ -71,11 +71,11 @@ def parse_address(address: str) -> Spot:
         raise NoAddress(f"{address} needs one more package: {str(e)[:80]}") from None
     except Exception as e:
         raise NoAddress(f"{address} cannot be reached: {error_reason(e)}"[:200]) from None
-    return Spot(fs, path.rstrip("/"))
+    return RemotePath(fs, path.rstrip("/"))
 
 
 @contextmanager
-def answering(*ours: type[Exception]) -> Iterator[None]:
+def remote_errors(*ours: type[Exception]) -> Iterator[None]:
     """Turn whatever the other side raises into OSError; `ours` are let through."""
     through: tuple[type[Exception], ...] = (OSError, *ours)
     try:
@@ -91,7 +91,7 @@ def exists(address: str) -> bool:
     if not is_remote(address):
         return os.path.exists(address)
     at = parse_address(address)
-    with answering():
+    with remote_errors():
         at.fs.invalidate_cache()
         return bool(at.fs.exists(at.path))
 
@@ -116,9 +116,9 @@ def read_remote(address: str) -> bytes:
     return data
 
 
-def put_remote(at: Spot, path: str, data: bytes | Iterable[bytes]) -> None:
+def put_remote(at: RemotePath, path: str, data: bytes | Iterable[bytes]) -> None:
     """Put a file in its place, its folder too; a large one is sent in pieces. Raises OSError."""
-    with answering():
+    with remote_errors():
         if is_object_store(at):
             _send(at, path, data)
             return
@@ -134,7 +134,7 @@ def put_remote(at: Spot, path: str, data: bytes | Iterable[bytes]) -> None:
             raise
 
 
-def _send(at: Spot, path: str, data: bytes | Iterable[bytes]) -> None:
+def _send(at: RemotePath, path: str, data: bytes | Iterable[bytes]) -> None:
     if isinstance(data, bytes) or not shared_by_processes(at):
         at.fs.pipe_file(path, data if isinstance(data, bytes) else b"".join(data))
         return
@@ -149,7 +149,7 @@ def _send(at: Spot, path: str, data: bytes | Iterable[bytes]) -> None:
     file.close()
 
 
-def list_remote_folder(at: Spot, folder: str) -> dict[str, Mapping[str, Any]]:
+def list_remote_folder(at: RemotePath, folder: str) -> dict[str, Mapping[str, Any]]:
     """Return what stands in a folder, by name; nothing for one that is not there. Raises what the other side raises."""
     try:
         try:
@@ -161,7 +161,7 @@ def list_remote_folder(at: Spot, folder: str) -> dict[str, Mapping[str, Any]]:
     return {str(one["name"]).rstrip("/").rpartition("/")[2]: one for one in found}
 
 
-def mark(info: Mapping[str, Any]) -> int:
+def remote_fingerprint(info: Mapping[str, Any]) -> int:
     """Return a 63-bit number that another file, or the same one written again, does not have: a hash of what the other side tells of it."""
     told = repr([(name, str(info[name])) for name in _TELLING if info.get(name) is not None])
     return int.from_bytes(blake2b(told.encode(), digest_size=8).digest(), "big") >> 1
@@ -172,11 +172,11 @@ def _protocols(fs: Any) -> frozenset[str]:
     return frozenset((said,) if isinstance(said, str) else said)
 
 
-def is_object_store(at: Spot) -> bool:
+def is_object_store(at: RemotePath) -> bool:
     """Return True where one request stores a whole file or none, and folders do not exist by themselves."""
     return bool(_protocols(at.fs) & _OBJECT_STORES)
 
 
-def shared_by_processes(at: Spot) -> bool:
+def shared_by_processes(at: RemotePath) -> bool:
     """Return True if another process sees what this one writes."""
     return "memory" not in _protocols(at.fs)

@@ -16,14 +16,14 @@ from typing import Any, NamedTuple
 
 from lickwright.store.guarded_database import Unusable
 from lickwright.store.manifest import Manifest
-from lickwright.store.output_keys import album_key, program
+from lickwright.store.output_keys import album_key, program_key
 from lickwright.store.source_paths import slashed
 from lickwright.store.types import CompileOptions
 
 _NAME = "build"  # of the row
 
 
-class Asked(NamedTuple):
+class RecordedOptions(NamedTuple):
     """One order of the build, in values that can be kept."""
 
     key: str  # of the order, in hexadecimal: the one of the sources that were made by it
@@ -44,7 +44,7 @@ class BuildRecord(NamedTuple):
     sources: int  # in the whole library
     library: str  # a hash of their paths below the library's folder
     program: str  # a hash of the program
-    asked: tuple[Asked, ...]
+    asked: tuple[RecordedOptions, ...]
     unread: tuple[str, ...] = ()  # sources of which nothing is known, as seen from the output folder
     gone: tuple[str, ...] = ()  # sources that are still on record and were not there any more
 
@@ -67,7 +67,7 @@ def load_build_record(connection: sqlite3.Connection) -> BuildRecord | None:
 
 def _read(value: Any) -> BuildRecord:
     asked = tuple(
-        Asked(
+        RecordedOptions(
             str(key),
             _texts(formats),
             _texts(suffixes),
@@ -110,7 +110,7 @@ def save_build_record(manifest: Manifest, record: BuildRecord) -> None:
         manifest.db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (_NAME, text))
 
 
-def of_scan(
+def record_of_scan(
     manifest: Manifest, paths: Iterable[str], orders: Sequence[CompileOptions], share: tuple[int, int]
 ) -> BuildRecord:
     """The record of a build whose scan is filled; nothing is done yet. `share`: its number, and how many there are."""
@@ -122,12 +122,12 @@ def of_scan(
     for (below,) in db.execute("SELECT substr(path, ?) FROM scan WHERE path <> '-' ORDER BY path", (cut + 1,)):
         hash.update(f"{below}\n".encode("utf-8", "surrogatepass"))
     asked = tuple(sorted(map(_asked, orders), key=lambda one: (one.house, one.formats, one.key)))
-    return BuildRecord(tuple(paths), share[1], (share[0],), (), sources, hash.hexdigest(), program(), asked)
+    return BuildRecord(tuple(paths), share[1], (share[0],), (), sources, hash.hexdigest(), program_key(), asked)
 
 
-def _asked(order: CompileOptions) -> Asked:
+def _asked(order: CompileOptions) -> RecordedOptions:
     house = getattr(order.house, "key", "")
-    return Asked(
+    return RecordedOptions(
         order.key.hex(),
         order.formats,
         tuple(sorted(order.suffixes())),
@@ -150,7 +150,7 @@ def _options(options: Any) -> dict[str, str]:
     return found
 
 
-def follow(before: BuildRecord | None, now: BuildRecord) -> BuildRecord:
+def continue_record(before: BuildRecord | None, now: BuildRecord) -> BuildRecord:
     """The record of the build `now` in a folder that holds `before`: shares of the same build, begun earlier, stay on record."""
     if before is None or _alike(before) != _alike(now):
         return now
@@ -163,7 +163,7 @@ def _alike(record: BuildRecord) -> tuple[object, ...]:
     return record.of, record.library, record.program, record.asked
 
 
-def differences(one: BuildRecord, other: BuildRecord) -> str:
+def describe_differences(one: BuildRecord, other: BuildRecord) -> str:
     """In what two records differ that should be shares of one build, in words; "" where they belong together."""
     if one.of != other.of:
         return f"one is a share of {one.of:,}, the other of {other.of:,}"
@@ -202,13 +202,13 @@ class BuildLog:
     ) -> None:
         """`paths` are what was named, as seen from the output folder; `whole`: a folder is among them."""
         self._manifest = manifest
-        before, now = load_build_record(manifest.db), of_scan(manifest, paths, orders, share)
+        before, now = load_build_record(manifest.db), record_of_scan(manifest, paths, orders, share)
         part = whole and before is not None and all(_below(path, before.paths) for path in paths)
         # What is about a part of a library, or about single files, leaves the record of the whole as it is.
         other = before is not None and before.paths != now.paths and now.of == 1
         self._stays = other and (part or not whole)
         self._before = () if before is None else before.unread
-        self._record = follow(before, now)
+        self._record = continue_record(before, now)
         self._share = share[0]
         self._begun = False  # and entered as such
 

@@ -43,7 +43,7 @@ def load_build_speed(connection: sqlite3.Connection) -> Speed:
     return Speed()  # a guess is good enough
 
 
-def note(manifest: Manifest, sources: int, sound: float, seconds: float) -> None:
+def note_build_speed(manifest: Manifest, sources: int, sound: float, seconds: float) -> None:
     """Enters what a build of so many sources with so many seconds of recordings took; the caller keeps it."""
     before = load_build_speed(manifest.db)
     if sound:
@@ -57,7 +57,7 @@ def note(manifest: Manifest, sources: int, sound: float, seconds: float) -> None
     manifest.db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (_NAME, text))
 
 
-def estimate(connection: sqlite3.Connection, sources: int, sound: float, rehearsed: float) -> Estimate:
+def estimate_build(connection: sqlite3.Connection, sources: int, sound: float, rehearsed: float) -> Estimate:
     """How long it would take; `rehearsed`: the seconds that the same work took without recordings and without writing."""
     known = load_build_speed(connection)
     measured = bool(known.source or not sources) and bool(known.sound or not sound)

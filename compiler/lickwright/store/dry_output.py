@@ -9,16 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from lickwright.export import Export, Length
-from lickwright.store.manifest import Made
-from lickwright.store.output_writer import Output, OutputWriter, Placed, content_digest
+from lickwright.store.manifest import OutputRow
+from lickwright.store.output_writer import Output, OutputWriter, WrittenOutputs, content_digest
 from lickwright.store.recorded_sounds import sound_key
-from lickwright.store.spool import Large, Spool
+from lickwright.store.spool import LargeData, Spool
 from lickwright.store.types import Trouble
 
 _NO_HASH = b"not made"  # of a recording that was not made: equal to the hash of no file
 
 
-class Unmade(Large):
+class Unmade(LargeData):
     """A recording that is not made: it has an estimated length and no bytes."""
 
     def __init__(self, length: Length) -> None:
@@ -38,7 +38,7 @@ class Unmade(Large):
 class Rehearsal(OutputWriter):
     """An `OutputWriter` that writes nothing."""
 
-    def content(self, name: str, emission: Export, spool: Spool) -> bytes | Large | None:
+    def content(self, name: str, emission: Export, spool: Spool) -> bytes | LargeData | None:
         """Return what an output would hold; of a recording only how much. `begins` is told of one that would be played."""
         if not callable(emission.content) or emission.length is None:
             return super().content(name, emission, spool)
@@ -49,7 +49,7 @@ class Rehearsal(OutputWriter):
     def _prepare(self, target: str) -> None:
         self.storage.check_writable(target)
 
-    def _write_new(self, target: str, outputs: Sequence[Output]) -> Placed | None:
+    def _write_new(self, target: str, outputs: Sequence[Output]) -> WrittenOutputs | None:
         try:
             self.storage.check_writable(target)
         except OSError:
@@ -57,7 +57,7 @@ class Rehearsal(OutputWriter):
         return self._write(target, [(output, content_digest(output.data)) for output in outputs], [], [])
 
     def _write(
-        self, target: str, todo: list[tuple[Output, bytes]], made: list[Made], troubles: list[Trouble]
-    ) -> Placed:
-        new = [Made(one.name, one.lick, one.format, hash, len(one.data), 0, 0, 0) for one, hash in todo]
-        return Placed((*made, *new), len(new), tuple(troubles), sum(one.size for one in new))
+        self, target: str, todo: list[tuple[Output, bytes]], made: list[OutputRow], troubles: list[Trouble]
+    ) -> WrittenOutputs:
+        new = [OutputRow(one.name, one.lick, one.format, hash, len(one.data), 0, 0, 0) for one, hash in todo]
+        return WrittenOutputs((*made, *new), len(new), tuple(troubles), sum(one.size for one in new))

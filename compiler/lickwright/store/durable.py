@@ -11,7 +11,7 @@ import errno
 import os
 from collections.abc import Iterable
 
-from lickwright.store.ownership import Inside, UnsafePath, open_ours
+from lickwright.store.ownership import OutputPaths, UnsafePath, open_ordinary
 
 _FEW = 64  # files that are synced one by one: other programs' data does not make one lick wait
 _CANNOT = (errno.EINVAL, errno.ENOTSUP, errno.ENOSYS, errno.EBADF)  # a file system that knows no syncing
@@ -38,11 +38,11 @@ class UnsyncedFiles:
         if many:
             _sync_all(self._out)
             return
-        inside = Inside(self._out)
+        inside = OutputPaths(self._out)
         folders: dict[str, None] = {}
         for folder, name in files:
             try:
-                _sync(open_ours(inside.file(folder, name)))
+                _sync(open_ordinary(inside.file(folder, name)))
             except (FileNotFoundError, UnsafePath):  # it was taken away since
                 continue
             while folder not in folders:

@@ -88,7 +88,7 @@ class LickFacts(NamedTuple):
         return self.measured if self.declared is None else self.declared
 
 
-def facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts:
+def lick_facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts:
     """The facts of one lick. `measure`: work out the level where none is declared, which costs as much again as the rest."""
     timeline = lick.timeline
     found = index_findings(lick.diagnostics, source)

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from functools import cache
 from typing import Any
 
-from lickwright.store.ownership import file_kind, open_ours
+from lickwright.store.ownership import file_kind, open_ordinary
 
 BESIDE = ("-journal", "-wal", "-shm")  # what SQLite keeps beside a file
 LARGEST = 1 << 33  # bytes; a million licks take one gigabyte
@@ -45,7 +45,7 @@ DAMAGED = "it is damaged"
 _RAISED = "user-defined function raised exception"  # Python's words, whose error code is that of any wrong statement
 
 
-class Guarded(sqlite3.Connection):
+class GuardedConnection(sqlite3.Connection):
     """A connection whose statements end: after too much work they raise `Unusable`, after a wish to end KeyboardInterrupt."""
 
     _ticks = 0
@@ -98,7 +98,7 @@ class Guarded(sqlite3.Connection):
 
 
 class _Cursor(sqlite3.Cursor):
-    connection: Guarded
+    connection: GuardedConnection
 
     def execute(self, *arguments: Any) -> _Cursor:
         self.connection.begun()
@@ -150,7 +150,7 @@ def inspect_database(path: str, write: bool) -> int | None:
         raise Unusable(f"it is larger than any of ours ({status.st_size:,} bytes)")
     if write and status.st_nlink > 1:
         raise Unusable("it is one file with another, by a hard link")
-    handle = open_ours(path)
+    handle = open_ordinary(path)
     try:
         head = os.read(handle, 20)
     finally:
@@ -172,7 +172,7 @@ def _look_beside(path: str, rest: str, size: int) -> None:
     found = file_kind(status.st_mode)
     if found != "file" or rest != "-journal" or status.st_nlink > 1:
         raise Unusable(f"{os.path.basename(path)} is not ours")
-    handle = open_ours(path)
+    handle = open_ordinary(path)
     try:
         head = os.read(handle, _HEAD.size)
         if len(head) == _HEAD.size:
@@ -187,14 +187,19 @@ def _look_beside(path: str, rest: str, size: int) -> None:
         os.close(handle)
 
 
-def connect(path: str | None, mode: str, size: int = 0) -> Guarded:
+def open_guarded(path: str | None, mode: str, size: int = 0) -> GuardedConnection:
     """A connection to the file at `path`, for which `look` has found nothing wrong; without a path to tables in memory.
 
     `mode` is SQLite's: `ro`, `rw`, `rwc`.
     """
     place = ":memory:" if path is None else f"file:{_quoted(path)}?mode={mode}"
     db = sqlite3.connect(
-        place, uri=True, isolation_level=None, timeout=_WAIT[mode != "ro"], cached_statements=64, factory=Guarded
+        place,
+        uri=True,
+        isolation_level=None,
+        timeout=_WAIT[mode != "ro"],
+        cached_statements=64,
+        factory=GuardedConnection,
     )
     try:
         db.guard(size)
@@ -233,7 +238,7 @@ def _without(
     return rest
 
 
-def tables(statements: Iterable[str]) -> dict[str, str]:
+def schema_of(statements: Iterable[str]) -> dict[str, str]:
     """What `check` finds where these statements were executed; none of those that this SQLite cannot execute."""
     db = sqlite3.connect(":memory:")
     try:
@@ -272,12 +277,12 @@ def stored_values() -> Iterator[None]:
         raise Unusable(f"it is damaged ({describe_crash(e)})"[:200]) from None
 
 
-def locked(error: BaseException) -> bool:
+def is_locked(error: BaseException) -> bool:
     """Whether another program did not let go of the file in time."""
     return getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
-def damaged(error: BaseException) -> bool:
+def is_damage(error: BaseException) -> bool:
     """Whether it is the file's contents that are wrong, and not the disk or a permission."""
     if isinstance(error, (Unusable, UnicodeError)):  # where bytes of a damaged file get into SQLite's own message
         return True
@@ -287,7 +292,7 @@ def damaged(error: BaseException) -> bool:
     )
 
 
-def doubtful(error: BaseException) -> bool:
+def is_doubtful(error: BaseException) -> bool:
     """Whether a second look is worth while: SQLite calls a file malformed when the disk refuses to read a page of it."""
     if isinstance(error, Unusable):
         return error.doubtful

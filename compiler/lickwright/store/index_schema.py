@@ -63,7 +63,7 @@ _TEXT = f"INSERT INTO lick_text (rowid, {', '.join(_NAMED_TEXTS)}) VALUES ({', '
 _AT = {name: LickFacts._fields.index(name) for name in _NAMED_TEXTS}
 
 
-def create(connection: sqlite3.Connection) -> None:
+def create_index(connection: sqlite3.Connection) -> None:
     """Makes the tables that are not there, those of the full-text search where SQLite can."""
     for statement in SCHEMA.split(";"):
         connection.execute(statement)  # not `executescript`, which would end the caller's transaction
@@ -75,7 +75,7 @@ def create(connection: sqlite3.Connection) -> None:
             raise
 
 
-def searchable(connection: sqlite3.Connection) -> bool:
+def has_full_text(connection: sqlite3.Connection) -> bool:
     """Whether there is a full-text search."""
     row = connection.execute(
         "SELECT count(*) FROM sqlite_master WHERE name IN ('lick_text', 'phrase_grams')"
@@ -83,18 +83,18 @@ def searchable(connection: sqlite3.Connection) -> bool:
     return bool(row[0] == 2)
 
 
-def add(
+def add_licks(
     connection: sqlite3.Connection, source_id: int, facts: Sequence[LickFacts], findings: Sequence[Finding] = ()
 ) -> None:
     """The licks of one source, of which nothing is there. `findings`: those of a source without licks."""
-    add_many(connection, [(source_id, facts)])
+    add_licks_of_sources(connection, [(source_id, facts)])
     if findings:
         connection.executemany(
             "INSERT INTO findings VALUES (?, NULL, ?, ?, ?, ?)", [(source_id, *finding) for finding in findings]
         )
 
 
-def add_many(connection: sqlite3.Connection, sources: Iterable[tuple[int, Sequence[LickFacts]]]) -> None:
+def add_licks_of_sources(connection: sqlite3.Connection, sources: Iterable[tuple[int, Sequence[LickFacts]]]) -> None:
     """The licks of several sources: a good deal cheaper than one by one."""
     free = int(connection.execute("SELECT coalesce(max(id), 0) + 1 FROM licks").fetchone()[0])
     ones = [(free + n, source_id, one) for n, (source_id, one) in enumerate(_each(sources))]
@@ -103,7 +103,7 @@ def add_many(connection: sqlite3.Connection, sources: Iterable[tuple[int, Sequen
         "INSERT INTO findings VALUES (?, ?, ?, ?, ?, ?)",
         [(source_id, lick, *finding) for lick, source_id, one in ones for finding in one.findings],
     )
-    search = searchable(connection)
+    search = has_full_text(connection)
     if search:
         connection.executemany(_TEXT, [(lick, *[one[at] for at in _AT.values()]) for lick, _, one in ones])
     _add_phrases(connection, {one.phrase: one for _, _, one in ones if one.moments}, search)
@@ -135,9 +135,9 @@ def _add_phrases(connection: sqlite3.Connection, phrases: dict[int, LickFacts], 
             )
 
 
-def remove(connection: sqlite3.Connection, source_ids: Sequence[int]) -> None:
+def remove_licks(connection: sqlite3.Connection, source_ids: Sequence[int]) -> None:
     """Everything known of the licks of these sources."""
-    search, names = searchable(connection), ", ".join(_NAMED_TEXTS)
+    search, names = has_full_text(connection), ", ".join(_NAMED_TEXTS)
     for start in range(0, len(source_ids), _AT_ONCE):
         some = source_ids[start : start + _AT_ONCE]
         theirs = f"source_id IN ({', '.join('?' * len(some))})"

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator
 
 from lickwright.core.files import remove_stale_files, write_all
 from lickwright.store.manifest import Manifest
-from lickwright.store.ownership import Inside, UnsafePath, open_ours, plain_folder, plain_name, standing
+from lickwright.store.ownership import OutputPaths, UnsafePath, open_ordinary, plain_folder, plain_name, state_of_kind
 
 FOLDER = ".lickwright.journal"
 _HEADER = b"lickwright journal 1\n"  # by which a file there is known as ours
@@ -33,7 +33,7 @@ class Journal:
     def note(self, folder: str, wanted: Iterable[tuple[str, bytes]]) -> None:
         """Notes names and hashes of the files that are going to be in `folder`."""
         if self._handle < 0:
-            if standing(self._folder, "folder") is None:
+            if state_of_kind(self._folder, "folder") is None:
                 os.makedirs(self._folder, exist_ok=True)
             path = os.path.join(self._folder, f"{os.getpid()}-{os.urandom(4).hex()}")
             self._handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o666)
@@ -56,7 +56,7 @@ class Journal:
 
 def has_unfinished_journal(out: str) -> bool:
     """Whether a run died here."""
-    return standing(os.path.join(out, FOLDER), "folder") is not None
+    return state_of_kind(os.path.join(out, FOLDER), "folder") is not None
 
 
 def recover_journals(out: str, manifest: Manifest) -> None:
@@ -64,10 +64,10 @@ def recover_journals(out: str, manifest: Manifest) -> None:
     manifest.begin()
     manifest.db.executemany("INSERT OR IGNORE INTO claims VALUES (?, ?, ?)", _lines(out))
     manifest.keep()
-    clear(out, sweeping=True)
+    clear_journals(out, sweeping=True)
 
 
-def clear(out: str, sweeping: bool = False) -> None:
+def clear_journals(out: str, sweeping: bool = False) -> None:
     """Takes the journals away: the manifest says all that stands in them.
 
     `sweeping`: some of those who wrote them died, and their temporary files go as well.
@@ -87,7 +87,7 @@ def clear(out: str, sweeping: bool = False) -> None:
 
 def remove_temporaries(out: str, folders: Iterable[str]) -> None:
     """Remove temporary files and folders in `folders`, which come in any number, and in those above them. Nobody may be writing there."""
-    inside = Inside(out)
+    inside = OutputPaths(out)
     last = above = None
     for folder in folders:
         if folder == last:  # as the lines of one source are
@@ -99,7 +99,7 @@ def remove_temporaries(out: str, folders: Iterable[str]) -> None:
             _sweep(inside, above)
 
 
-def _sweep(inside: Inside, folder: str) -> None:
+def _sweep(inside: OutputPaths, folder: str) -> None:
     try:
         remove_stale_files(inside.folder(folder), folders=True)
     except OSError:  # it leads to another place
@@ -114,7 +114,7 @@ def _journals(out: str) -> Iterator[str]:
         try:
             if _FORM.fullmatch(name) is None:
                 continue
-            handle = open_ours(path)
+            handle = open_ordinary(path)
             try:
                 if _HEADER.startswith(os.read(handle, len(_HEADER))):
                     yield path
@@ -127,7 +127,7 @@ def _journals(out: str) -> Iterator[str]:
 def _lines(out: str) -> Iterator[tuple[str, str, bytes]]:
     for journal in _journals(out):
         try:
-            handle = open_ours(journal)
+            handle = open_ordinary(journal)
         except UnsafePath:  # it changed into something else just now
             continue
         with open(handle, "rb") as file:

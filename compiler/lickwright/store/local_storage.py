@@ -18,7 +18,7 @@ from lickwright.store.atomic_dir import write_folder
 from lickwright.store.journal import Journal
 from lickwright.store.lock import Lock
 from lickwright.store.manifest import NAME, Manifest
-from lickwright.store.ownership import Inside, UnsafePath, file_kind, open_ours
+from lickwright.store.ownership import OutputPaths, UnsafePath, file_kind, open_ordinary
 from lickwright.store.storage import Data, FileState, Say
 from lickwright.store.unusable_manifest import set_aside
 
@@ -32,7 +32,7 @@ class LocalStorage:
 
     def __init__(self, out: str) -> None:
         self.out = out
-        self._inside = Inside(out)
+        self._inside = OutputPaths(out)
         self._above = "."  # the folder that `file_states` has seen to lie inside
         self._may: set[str] = set()  # folders that `check_writable` has found writable
 
@@ -63,7 +63,7 @@ class LocalStorage:
 
     def open(self, folder: str, name: str) -> BinaryIO:
         """Open a stored file for reading. Raises OSError, `UnsafePath` for anything but an ordinary file."""
-        return os.fdopen(open_ours(self._inside.file(folder, name)), "rb")
+        return os.fdopen(open_ordinary(self._inside.file(folder, name)), "rb")
 
     def write(self, folder: str, name: str, data: Data) -> None:
         """Write a file in one move. Raises OSError when nothing was written."""
@@ -116,7 +116,7 @@ class LocalStorage:
 
     def refresh(self) -> None:
         """Forget which folders were seen to lie inside the output folder."""
-        self._inside = Inside(self.out)
+        self._inside = OutputPaths(self.out)
         self._above = "."
 
     def check_writable(self, folder: str) -> None:
@@ -181,7 +181,7 @@ class LocalStorage:
 
     def clear_journal(self, *, sweep: bool = False) -> None:
         """Remove the journals. Raises OSError."""
-        journal.clear(self.out, sweeping=sweep)
+        journal.clear_journals(self.out, sweeping=sweep)
 
 
 def file_state(status: os.stat_result) -> tuple[int, int, int, int]:

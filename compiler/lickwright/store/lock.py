@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable
 from types import TracebackType
 
-from lickwright.store.ownership import open_ours
+from lickwright.store.ownership import open_ordinary
 
 NAME = ".lickwright.lock"
 
@@ -50,10 +50,10 @@ class Lock:
 
     def _open(self) -> int:
         try:
-            return open_ours(self._path, os.O_RDWR | os.O_CREAT)
+            return open_ordinary(self._path, os.O_RDWR | os.O_CREAT)
         except PermissionError:  # somebody else's: it can be locked without writing to it
             try:
-                return open_ours(self._path)
+                return open_ordinary(self._path)
             except FileNotFoundError:
                 pass
             raise  # there is none, and none can be made

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
-from lickwright.store.guarded_database import Unusable, damaged
+from lickwright.store.guarded_database import Unusable, is_damage
 from lickwright.store.manifest import Manifest
 from lickwright.store.output_writer import OutputWriter
 from lickwright.store.storage import Say, Storage
@@ -30,7 +30,7 @@ def hold_output(storage: Storage, overwrite: bool, say: Say, work: Callable[[Man
             with _held(storage, overwrite) as (manifest, writer):
                 return work(manifest, writer)
         except (Unusable, sqlite3.DatabaseError, UnicodeError) as e:
-            if not damaged(e):
+            if not is_damage(e):
                 raise
             storage.set_aside(e, say)
         with _held(storage, overwrite) as (manifest, writer):

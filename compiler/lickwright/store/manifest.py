@@ -16,14 +16,14 @@ from lickwright.core.slugs import slug
 from lickwright.export import suffix_without_tempo
 from lickwright.store.durable import UnsyncedFiles
 from lickwright.store.guarded_database import (
-    Guarded,
+    GuardedConnection,
     Unusable,
     check_database,
-    connect,
-    damaged,
-    doubtful,
     inspect_database,
-    locked,
+    is_damage,
+    is_doubtful,
+    is_locked,
+    open_guarded,
 )
 from lickwright.store.manifest_schema import (
     FOREIGN,
@@ -40,7 +40,7 @@ from lickwright.store.manifest_schema import (
     optional_tables,
     own_tables,
 )
-from lickwright.store.naming import Named
+from lickwright.store.naming import LickName
 from lickwright.store.ownership import plain_folder, plain_name
 
 NAME = ".lickwright.db"
@@ -48,7 +48,7 @@ _NO_MANIFEST = "it is damaged, or no manifest"
 _OUTPUTS = "SELECT name, lick, format, hash, size, mtime, ctime, inode FROM outputs WHERE folder = ?"
 
 
-class Made(NamedTuple):
+class OutputRow(NamedTuple):
     """One output in its place: a row of `outputs`, without its folder."""
 
     name: str
@@ -83,19 +83,19 @@ class Manifest:
         try:
             self.db = self._opened(folder)
         except (sqlite3.DatabaseError, UnicodeError) as e:
-            if damaged(e):
-                raise Unusable(_NO_MANIFEST, doubtful=doubtful(e)) from None
+            if is_damage(e):
+                raise Unusable(_NO_MANIFEST, doubtful=is_doubtful(e)) from None
             if isinstance(e, sqlite3.OperationalError):
                 raise _of_disk(e) from None
             raise
 
-    def _opened(self, folder: str | None) -> Guarded:
+    def _opened(self, folder: str | None) -> GuardedConnection:
         path = os.path.join(folder or "", NAME)
         size = inspect_database(path, self.writable) if folder is not None else None
         if size is None and not self.writable:
-            db = connect(None, "")
+            db = open_guarded(None, "")
         else:
-            db = connect(path, "rwc" if self.writable else "ro", size or 0)
+            db = open_guarded(path, "rwc" if self.writable else "ro", size or 0)
         try:
             # A killed program loses nothing without waiting for the disk either; after a power cut a torn manifest is noticed and begun anew.
             db.execute(f"PRAGMA synchronous = {'EXTRA' if self.written is not None else 'OFF'}")
@@ -121,7 +121,7 @@ class Manifest:
             error = error or e
         finally:
             self.db.close()
-        if isinstance(error, sqlite3.OperationalError) and not damaged(error):
+        if isinstance(error, sqlite3.OperationalError) and not is_damage(error):
             raise _of_disk(error) from None
 
     def _has_table(self, name: str) -> bool:
@@ -136,7 +136,7 @@ class Manifest:
         if row is not None and row[0] != index_schema.VERSION:
             raise Unusable("its index was made by another lickwright")
         if row is None:
-            index_schema.create(self.db)
+            index_schema.create_index(self.db)
             self.db.execute("INSERT INTO about VALUES ('index', ?)", (index_schema.VERSION,))
 
     def has_site(self) -> bool:
@@ -202,23 +202,23 @@ class Manifest:
         """Return True if no source is on record."""
         return self.db.execute("SELECT 1 FROM sources LIMIT 1").fetchone() is None
 
-    def known(self, folder: str) -> dict[str, Made]:
+    def known(self, folder: str) -> dict[str, OutputRow]:
         """Return the outputs on record in a folder, by name."""
-        return {row[0]: Made._make(row) for row in self.db.execute(_OUTPUTS, (folder,))}
+        return {row[0]: OutputRow._make(row) for row in self.db.execute(_OUTPUTS, (folder,))}
 
-    def current(self, folder: str) -> list[Made]:
+    def current(self, folder: str) -> list[OutputRow]:
         """Return the outputs on record in a folder that are what their licks are now."""
-        return [Made._make(row) for row in self.db.execute(f"{_OUTPUTS} AND gone = 0", (folder,))]
+        return [OutputRow._make(row) for row in self.db.execute(f"{_OUTPUTS} AND gone = 0", (folder,))]
 
     def owner(self, path: str, target: str) -> str | None:
         """Return the path of the source that a folder of outputs belongs to; None for nobody, or the one at `path`."""
         row = self.db.execute("SELECT path FROM sources WHERE target = ? AND path <> ?", (target, path)).fetchone()
         return None if row is None else str(row[0])
 
-    def names(self, folder: str) -> tuple[Named, ...]:
+    def names(self, folder: str) -> tuple[LickName, ...]:
         """Return the names on record of the licks whose outputs are in a folder."""
         rows = self.db.execute("SELECT name, base, code, place, gone FROM names WHERE folder = ?", (folder,))
-        return tuple(Named(row[0], row[1], row[2], row[3], bool(row[4])) for row in rows)
+        return tuple(LickName(row[0], row[1], row[2], row[3], bool(row[4])) for row in rows)
 
     def claimed(self, folder: str) -> list[tuple[str, bytes]]:
         """Return names and hashes of files that a killed build may have written in a folder."""
@@ -276,7 +276,7 @@ def _add_names(db: sqlite3.Connection, write: bool) -> None:
 
 
 def _of_disk(error: sqlite3.OperationalError) -> OSError:
-    if locked(error):
+    if is_locked(error):
         return BlockingIOError(0, f"another program is at work on {NAME}")
     code = getattr(error, "sqlite_errorcode", 0)
     if code == sqlite3.SQLITE_READONLY_DBMOVED:

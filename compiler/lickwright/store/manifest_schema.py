@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from lickwright.store.guarded_database import tables
+from lickwright.store.guarded_database import schema_of
 
 FORM = 2  # of these tables; a manifest with a higher number is a newer lickwright's
 GONE, OLDER = 1, 2  # values of `outputs.gone`; 0: it is what its lick is now
@@ -138,7 +138,7 @@ FOREIGN_RELEASED = (
 @cache
 def own_tables(form: int) -> dict[str, str]:
     """Return the tables of a manifest of this form, as `guarded_database.check_database` takes them."""
-    return tables((SCHEMA + SECOND if form > 1 else SCHEMA).split(";\n"))
+    return schema_of((SCHEMA + SECOND if form > 1 else SCHEMA).split(";\n"))
 
 
 @cache
@@ -151,7 +151,7 @@ def optional_tables() -> tuple[dict[str, str], ...]:
 
     own = index_schema.SCHEMA.split(";")
     return (
-        tables([*own, *index_schema.SEARCH_SCHEMA.split(";")]),
-        tables(own),
-        *(tables(group.split(";\n")) for group in (SOUNDS, SOURCE_STATES, RELEASED)),
+        schema_of([*own, *index_schema.SEARCH_SCHEMA.split(";")]),
+        schema_of(own),
+        *(schema_of(group.split(";\n")) for group in (SOUNDS, SOURCE_STATES, RELEASED)),
     )

@@ -86,14 +86,14 @@ class ManifestWriter:
         self._manifest.with_index()
         if stale:
             with stored_values():
-                index_schema.remove(self._db, stale)
-        index_schema.add_many(self._db, facts)
+                index_schema.remove_licks(self._db, stale)
+        index_schema.add_licks_of_sources(self._db, facts)
         for id, findings in loose:
-            index_schema.add(self._db, id, (), findings)
+            index_schema.add_licks(self._db, id, (), findings)
 
     def _outputs(self, item: WorkItem, result: WorkResult) -> None:
         self._db.executemany(_OUTPUT, [(item.target, *made) for made in result.outputs])
-        recorded_sounds.enter(self._manifest, result.sounds)
+        recorded_sounds.enter_sounds(self._manifest, result.sounds)
         if self._manifest.written is not None and result.written:
             self._manifest.written.note(item.target, [made.name for made in result.outputs])
         if item.claimed and result.done:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from lickwright.compiler.compilation import CompiledLick
 
 
-class Named(NamedTuple):
+class LickName(NamedTuple):
     """One lick's name: a row of the manifest's table `names`, without its folder."""
 
     name: str
@@ -35,7 +35,7 @@ def music_code(lick: CompiledLick) -> int:
     return tab_code(lick.timeline)
 
 
-def keep(licks: Sequence[tuple[str, int]], known: Sequence[Named], whole: bool) -> tuple[Named, ...]:
+def assign_names(licks: Sequence[tuple[str, int]], known: Sequence[LickName], whole: bool) -> tuple[LickName, ...]:
     """The names of licks, given as title and code, in their order; after them the names of licks that are not there.
 
     `whole`: all licks of the source could be read, so that those which are not there are gone.
@@ -44,10 +44,10 @@ def keep(licks: Sequence[tuple[str, int]], known: Sequence[Named], whole: bool) 
     groups: dict[str, list[int]] = {}
     for number, base in enumerate(bases):
         groups.setdefault(base, []).append(number)
-    rows: dict[str, list[Named]] = {}
+    rows: dict[str, list[LickName]] = {}
     for row in sorted(known, key=lambda row: row.place):
         rows.setdefault(row.base, []).append(row)
-    kept: dict[int, Named] = {}
+    kept: dict[int, LickName] = {}
     for base, numbers in groups.items():
         found = _paired([licks[number][1] for number in numbers], rows.get(base, ()))
         kept.update((numbers[at], row) for at, row in found.items())
@@ -55,19 +55,19 @@ def keep(licks: Sequence[tuple[str, int]], known: Sequence[Named], whole: bool) 
     given = distinct_names([slug(licks[number][0]) for number in fresh], (row.name for row in known))
     name = {number: row.name for number, row in kept.items()} | dict(zip(fresh, given, strict=True))
     there = tuple(
-        Named(name[number], bases[number], code or (kept[number].code if number in kept else 0), number)
+        LickName(name[number], bases[number], code or (kept[number].code if number in kept else 0), number)
         for number, (_, code) in enumerate(licks)
     )
     used = set(name.values())
     return there + tuple(row._replace(gone=row.gone or whole) for row in known if row.name not in used)
 
 
-def _paired(codes: Sequence[int], rows: Sequence[Named]) -> dict[int, Named]:
+def _paired(codes: Sequence[int], rows: Sequence[LickName]) -> dict[int, LickName]:
     """Which row is whose, of licks of one title and the rows of that title, both in their order."""
-    by_code: dict[int, list[Named]] = {}
+    by_code: dict[int, list[LickName]] = {}
     for row in sorted(rows, key=lambda row: row.gone):
         by_code.setdefault(row.code, []).append(row)
-    found: dict[int, Named] = {}
+    found: dict[int, LickName] = {}
     for at, code in enumerate(codes):
         if code and by_code.get(code):
             found[at] = by_code[code].pop(0)
@@ -90,5 +90,5 @@ def _paired(codes: Sequence[int], rows: Sequence[Named]) -> dict[int, Named]:
     return found
 
 
-def _unpaired(codes: Sequence[int], found: dict[int, Named]) -> list[int]:
+def _unpaired(codes: Sequence[int], found: dict[int, LickName]) -> list[int]:
     return [at for at in range(len(codes)) if at not in found]

@@ -18,26 +18,26 @@ KEY = 16  # bytes of a key
 
 def album_key(album: Album) -> str:
     """A key of what a house says of its album, in hexadecimal; "" for nothing."""
-    return key_of(album).hex() if album != Album() else ""
+    return values_key(album).hex() if album != Album() else ""
 
 
-def key_of(*parts: object) -> bytes:
+def values_key(*parts: object) -> bytes:
     """A key of `KEY` bytes that is another one for other parts, each of which `repr` tells apart."""
     return blake2b(repr(parts).encode("utf-8", "surrogatepass"), digest_size=KEY).digest()
 
 
 def options_key(options: Options, house: str) -> bytes:
     """The key of an order: another one for other options, other house rules, another program or notation."""
-    return key_of(__version__, NOTATION, program(), options, house)
+    return values_key(__version__, NOTATION, program_key(), options, house)
 
 
 @cache
-def program() -> str:
+def program_key() -> str:
     """The program's own text, hashed: a working copy changes without its version. What only draws on the screen is left out."""
-    return text_of(("",))
+    return program_text_key(("",))
 
 
-def text_of(parts: Iterable[str]) -> str:
+def program_text_key(parts: Iterable[str]) -> str:
     """Parts of the program's own text, files or folders below the package, hashed."""
     top = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
     hash = blake2b(digest_size=16)

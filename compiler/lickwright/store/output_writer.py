@@ -14,10 +14,10 @@ from typing import NamedTuple, TypeAlias
 from lickwright.core.files import NOT_OURS, UNWRITABLE, error_reason
 from lickwright.core.source import Span
 from lickwright.export import Export, Length
-from lickwright.store.manifest import Made
+from lickwright.store.manifest import OutputRow
 from lickwright.store.ownership import LED_OUT, TOO_DEEP, UnsafePath, plain_folder, plain_name
-from lickwright.store.recorded_sounds import Sounds, taken_over
-from lickwright.store.spool import Large, Spool
+from lickwright.store.recorded_sounds import Sounds, reuse_recording
+from lickwright.store.spool import LargeData, Spool
 from lickwright.store.storage import FileState, Storage, stored_digest
 from lickwright.store.types import Trouble, WorkItem
 
@@ -28,16 +28,16 @@ class Output(NamedTuple):
     """One file to be written."""
 
     name: str  # in its folder
-    data: bytes | Large
+    data: bytes | LargeData
     lick: str = ""  # the slug of its lick
     format: str = ""
     sound: bytes = b""  # the key of a recording's sound
 
 
-class Placed(NamedTuple):
+class WrittenOutputs(NamedTuple):
     """What became of the outputs of one source."""
 
-    made: tuple[Made, ...]  # those that stand in their place
+    made: tuple[OutputRow, ...]  # those that stand in their place
     written: int  # how many of them were not there before
     troubles: tuple[Trouble, ...]
     size: int = 0  # bytes of those that were written
@@ -78,22 +78,22 @@ class OutputWriter:
         except OSError:
             return False
 
-    def content(self, name: str, emission: Export, spool: Spool) -> bytes | Large | None:
+    def content(self, name: str, emission: Export, spool: Spool) -> bytes | LargeData | None:
         """Return what the output of this name holds, None where there is none. Raises OSError where there is no room for it."""
         if not callable(emission.content):
             return emission.content
-        if (kept := taken_over(emission, self.sounds, self.storage, spool)) is not None:
+        if (kept := reuse_recording(emission, self.sounds, self.storage, spool)) is not None:
             return kept
         if emission.length is not None:
             self.begins(name, emission.length)
         return spool.take(emission.content)
 
-    def put(self, item: WorkItem, outputs: Sequence[Output]) -> Placed:
+    def put(self, item: WorkItem, outputs: Sequence[Output]) -> WrittenOutputs:
         """Write into the item's folder what is not there already, and return what became of it; the item says what there is ours."""
         target, storage = item.target, self.storage
         folder = storage.shown(target)
         if trouble := self._refusal(item, outputs):
-            return Placed((), 0, (trouble,))
+            return WrittenOutputs((), 0, (trouble,))
         try:
             if outputs and storage.is_new(target):
                 placed = self._write_new(target, outputs)
@@ -101,9 +101,9 @@ class OutputWriter:
                     return placed
             self._prepare(target)
         except UnsafePath as e:
-            return Placed((), 0, (refused(folder, str(e)),))
+            return WrittenOutputs((), 0, (refused_trouble(folder, str(e)),))
         except OSError as e:
-            return Placed((), 0, (unwritable(folder, e, storage.noun),))
+            return WrittenOutputs((), 0, (unwritable_trouble(folder, e, storage.noun),))
         return self._put_each(item, outputs)
 
     def _refusal(self, item: WorkItem, outputs: Sequence[Output]) -> Trouble | None:
@@ -112,16 +112,16 @@ class OutputWriter:
         named = [output for output in outputs if not plain_name(output.name)]
         if named or not plain_folder(item.target):
             path = "/".join([folder, *(one.name for one in named[:1])])
-            return refused(path, TOO_DEEP if item.target.count("/") >= 64 else LED_OUT)
+            return refused_trouble(path, TOO_DEEP if item.target.count("/") >= 64 else LED_OUT)
         if item.taken and not self._overwrite:
             message = f"the folder holds the outputs of {item.taken}"
             hint = "name another folder with --out, or say --overwrite"
             return Trouble(folder, NOT_OURS.at(Span(0, 0), message, hint))
         return None
 
-    def _put_each(self, item: WorkItem, outputs: Sequence[Output]) -> Placed:
+    def _put_each(self, item: WorkItem, outputs: Sequence[Output]) -> WrittenOutputs:
         target, known = item.target, {row.name: row for row in item.known}
-        made: list[Made] = []
+        made: list[OutputRow] = []
         troubles: list[Trouble] = []
         todo: list[tuple[Output, bytes]] = []
         for output in outputs:
@@ -135,7 +135,7 @@ class OutputWriter:
                 troubles.append(Trouble(path, NOT_OURS.at(Span(0, 0), str(e), "move it away")))
                 continue
             except OSError as e:  # what stands there, if anything, cannot be looked at
-                troubles.append(unwritable(path, e, self.storage.noun))
+                troubles.append(unwritable_trouble(path, e, self.storage.noun))
                 continue
             if standing is None:
                 todo.append((output, hash))
@@ -144,25 +144,27 @@ class OutputWriter:
             elif self._overwrite or _ours(standing, row, item.claimed):
                 todo.append((output, hash))
             else:
-                troubles.append(in_the_way(path))
+                troubles.append(in_the_way_trouble(path))
         return self._write(target, todo, made, troubles)
 
     def _write(
-        self, target: str, todo: list[tuple[Output, bytes]], made: list[Made], troubles: list[Trouble]
-    ) -> Placed:
+        self, target: str, todo: list[tuple[Output, bytes]], made: list[OutputRow], troubles: list[Trouble]
+    ) -> WrittenOutputs:
         storage = self.storage
         written = size = 0
         if todo:
             try:
                 self.note(target, [(output.name, hash) for output, hash in todo])
             except OSError as e:
-                return Placed(tuple(made), 0, (*troubles, unwritable(storage.shown(target), e, storage.noun)))
+                return WrittenOutputs(
+                    tuple(made), 0, (*troubles, unwritable_trouble(storage.shown(target), e, storage.noun))
+                )
         for output, hash in todo:
             path = storage.shown(target, output.name)
             try:
                 storage.write(target, output.name, output.data)
             except OSError as e:
-                troubles.append(unwritable(path, e, storage.noun))
+                troubles.append(unwritable_trouble(path, e, storage.noun))
                 continue
             written += 1
             size += len(output.data)
@@ -174,12 +176,12 @@ class OutputWriter:
             except OSError as e:  # it is not on record then: the next run knows it by its bytes
                 message = f"the file was written, and cannot be looked at: {error_reason(e)}"
                 troubles.append(Trouble(path, UNWRITABLE.at(Span(0, 0), message, "run the command again")))
-        return Placed(tuple(made), written, tuple(troubles), size)
+        return WrittenOutputs(tuple(made), written, tuple(troubles), size)
 
     def _prepare(self, target: str) -> None:
         self.storage.prepare(target)
 
-    def _write_new(self, target: str, outputs: Sequence[Output]) -> Placed | None:
+    def _write_new(self, target: str, outputs: Sequence[Output]) -> WrittenOutputs | None:
         """Write the whole folder at once; return None where that does not work, whatever the reason."""
         hashes = [content_digest(output.data) for output in outputs]
         try:
@@ -191,25 +193,25 @@ class OutputWriter:
             made_row(output.name, output.lick, output.format, hash, state)
             for output, hash, state in zip(outputs, hashes, states, strict=True)
         )
-        return Placed(made, len(made), (), sum(row.size for row in made))
+        return WrittenOutputs(made, len(made), (), sum(row.size for row in made))
 
 
-def content_digest(data: bytes | Large) -> bytes:
+def content_digest(data: bytes | LargeData) -> bytes:
     """Return the hash by which sources and outputs are known: 128 bits of BLAKE2b."""
-    return data.hash if isinstance(data, Large) else blake2b(data, digest_size=16).digest()
+    return data.hash if isinstance(data, LargeData) else blake2b(data, digest_size=16).digest()
 
 
-def made_row(name: str, lick: str, format: str, hash: bytes, state: FileState) -> Made:
+def made_row(name: str, lick: str, format: str, hash: bytes, state: FileState) -> OutputRow:
     """Return the row of an output in its present state."""
-    return Made(name, lick, format, hash, state.size, state.mtime, state.ctime, state.inode)
+    return OutputRow(name, lick, format, hash, state.size, state.mtime, state.ctime, state.inode)
 
 
-def is_unaltered(row: Made, state: FileState) -> bool:
+def is_unaltered(row: OutputRow, state: FileState) -> bool:
     """Return True if a file is certainly as we left it: size, both times and inode, which no editor keeps all."""
     return row[4:] == state[1:]
 
 
-def recorded_output(storage: Storage, folder: str, row: Made) -> Made | None:
+def recorded_output(storage: Storage, folder: str, row: OutputRow) -> OutputRow | None:
     """Return the file that `row` is on record of, in its present state; None where there is none. Its hash is empty where it is surely another.
 
     Raises OSError where it cannot be read, `UnsafePath` for what is no ordinary file.
@@ -225,13 +227,15 @@ def recorded_output(storage: Storage, folder: str, row: Made) -> Made | None:
     return made_row(row.name, "", "", hash, state)
 
 
-def is_unchanged(storage: Storage, folder: str, row: Made) -> bool | None:
+def is_unchanged(storage: Storage, folder: str, row: OutputRow) -> bool | None:
     """Return True if an output is as we left it, None where it is not there. Raises what `recorded_output` raises."""
     now = recorded_output(storage, folder, row)
     return None if now is None else now.hash == row.hash
 
 
-def _standing(storage: Storage, folder: str, name: str, row: Made | None, sizes: Collection[int]) -> Made | None:
+def _standing(
+    storage: Storage, folder: str, name: str, row: OutputRow | None, sizes: Collection[int]
+) -> OutputRow | None:
     """Return the file of this name, None where there is none; its hash is empty where it cannot be ours.
 
     `row` is what is on record of it. It is read only if its size is one of `sizes`, or if there are none.
@@ -254,32 +258,32 @@ def _standing(storage: Storage, folder: str, name: str, row: Made | None, sizes:
     return made_row(name, "", "", hash, state)
 
 
-def _ours(standing: Made, row: Made | None, claimed: Sequence[tuple[str, bytes]]) -> bool:
+def _ours(standing: OutputRow, row: OutputRow | None, claimed: Sequence[tuple[str, bytes]]) -> bool:
     """Return True if we wrote what stands there. A file on record that is empty is what a power cut leaves, and holds nothing of anybody's."""
     if row is not None and (standing.hash == row.hash or standing.size == 0):
         return True
     return (standing.name, standing.hash) in claimed
 
 
-def refused(path: str, why: str) -> Trouble:
+def refused_trouble(path: str, why: str) -> Trouble:
     """Return the finding that nothing is written at `path`, whatever the options."""
     return Trouble(path, NOT_OURS.at(Span(0, 0), why, "name another folder with --out"))
 
 
-def not_removed(path: str, error: Exception) -> Trouble:
+def not_removed_trouble(path: str, error: Exception) -> Trouble:
     """Return the finding that an output whose lick is gone could not be removed."""
     return Trouble(
         path, UNWRITABLE.at(Span(0, 0), f"not removed: {error_reason(error)}"[:180], "it is tried again with --prune")
     )
 
 
-def unwritable(path: str, error: Exception, noun: str = "folder") -> Trouble:
+def unwritable_trouble(path: str, error: Exception, noun: str = "folder") -> Trouble:
     """Return the finding that nothing could be written at `path`; `noun` is what `--out` names."""
     message = f"nothing was written: {error_reason(error)}"[:180]
     return Trouble(path, UNWRITABLE.at(Span(0, 0), message, f"name another {noun} with --out"))
 
 
-def in_the_way(path: str) -> Trouble:
+def in_the_way_trouble(path: str) -> Trouble:
     """Return the finding that a file at `path` is not replaced."""
     message = "the file was changed since it was made, or is not ours: not overwritten"
     return Trouble(path, NOT_OURS.at(Span(0, 0), message, "move it away, or say --overwrite"))

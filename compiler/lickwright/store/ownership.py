@@ -45,7 +45,7 @@ def plain_name(name: object) -> bool:
     return isinstance(name, str) and _NAME.fullmatch(name) is not None
 
 
-class Inside:
+class OutputPaths:
     """Paths below one output folder, which may itself be a link: the user named it. What was found of a folder is kept."""
 
     def __init__(self, out: str) -> None:
@@ -89,7 +89,7 @@ def file_kind(mode: int) -> str:
     return "file" if stat.S_ISREG(mode) else "pipe or device"
 
 
-def standing(path: str, wanted: str = "file") -> os.stat_result | None:
+def state_of_kind(path: str, wanted: str = "file") -> os.stat_result | None:
     """The state of what stands at `path`, None for nothing; raises `UnsafePath` unless it is of the kind that is wanted."""
     try:
         status = os.lstat(path)
@@ -101,12 +101,12 @@ def standing(path: str, wanted: str = "file") -> os.stat_result | None:
     return status
 
 
-def open_ours(path: str, flags: int = os.O_RDONLY) -> int:
+def open_ordinary(path: str, flags: int = os.O_RDONLY) -> int:
     """Opens an ordinary file, never through a link and without waiting; gives its descriptor.
 
     Raises `UnsafePath` for anything else, and other errors of the system as they are.
     """
-    standing(path)  # not to touch a device at all
+    state_of_kind(path)  # not to touch a device at all
     handle = os.open(path, flags | _FLAGS | getattr(os, "O_CLOEXEC", 0), 0o666)
     found = file_kind(os.fstat(handle).st_mode)  # of what was really opened
     if found != "file":

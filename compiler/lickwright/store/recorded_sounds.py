@@ -13,9 +13,9 @@ from typing import NamedTuple
 
 from lickwright.export import Export
 from lickwright.store.guarded_database import stored_values
-from lickwright.store.manifest import Made, Manifest
-from lickwright.store.output_keys import key_of, text_of
-from lickwright.store.spool import PIECE, Large, Spool
+from lickwright.store.manifest import Manifest, OutputRow
+from lickwright.store.output_keys import program_text_key, values_key
+from lickwright.store.spool import PIECE, LargeData, Spool
 from lickwright.store.storage import Storage
 
 # Below the package: all that samples and their encoding come from. A test holds it to what `synth` imports.
@@ -30,7 +30,7 @@ SOUNDING = (
 )
 
 
-class Standing(NamedTuple):
+class StoredRecording(NamedTuple):
     """A recording on record."""
 
     folder: str  # below the output folder
@@ -38,20 +38,20 @@ class Standing(NamedTuple):
     hash: bytes  # of its bytes
 
 
-Sounds = Mapping[bytes, Standing]  # by key
+Sounds = Mapping[bytes, StoredRecording]  # by key
 
 
 def sound_key(emission: Export) -> bytes:
     """The key of a recording's sound; empty for what is no recording."""
-    return key_of(_program(), emission.sound) if emission.sound else b""
+    return values_key(_program(), emission.sound) if emission.sound else b""
 
 
 @cache
 def _program() -> str:
-    return text_of(SOUNDING)
+    return program_text_key(SOUNDING)
 
 
-def of(manifest: Manifest) -> dict[bytes, Standing]:
+def load_sounds(manifest: Manifest) -> dict[bytes, StoredRecording]:
     """The sounds on record, one file of each."""
     if not manifest.has_sounds():
         return {}
@@ -59,10 +59,10 @@ def of(manifest: Manifest) -> dict[bytes, Standing]:
         rows = manifest.db.execute(
             "SELECT sound, folder, name, hash FROM sounds JOIN outputs USING (hash) WHERE typeof(sound) = 'blob'"
         )
-        return {sound: Standing(folder, name, hash) for sound, folder, name, hash in rows}
+        return {sound: StoredRecording(folder, name, hash) for sound, folder, name, hash in rows}
 
 
-def known(manifest: Manifest, rows: Iterable[Made]) -> tuple[tuple[bytes, bytes], ...]:
+def sounds_of_outputs(manifest: Manifest, rows: Iterable[OutputRow]) -> tuple[tuple[bytes, bytes], ...]:
     """What is on record of the sounds of some outputs, as `enter` takes it."""
     if not manifest.has_sounds():
         return ()
@@ -70,7 +70,7 @@ def known(manifest: Manifest, rows: Iterable[Made]) -> tuple[tuple[bytes, bytes]
     return tuple(found for row in rows for found in manifest.db.execute(asked, (row.hash,)))
 
 
-def enter(manifest: Manifest, sounds: Iterable[tuple[bytes, bytes]]) -> None:
+def enter_sounds(manifest: Manifest, sounds: Iterable[tuple[bytes, bytes]]) -> None:
     """Puts on record which files, by hash, have which sounds, by key."""
     rows = list(sounds)
     if rows:
@@ -78,13 +78,13 @@ def enter(manifest: Manifest, sounds: Iterable[tuple[bytes, bytes]]) -> None:
         manifest.db.executemany("INSERT OR REPLACE INTO sounds VALUES (?, ?)", rows)
 
 
-def forget(manifest: Manifest) -> None:
+def remove_unused_sounds(manifest: Manifest) -> None:
     """Takes from the record the sounds of files that are on record no more."""
     if manifest.has_sounds():
         manifest.db.execute("DELETE FROM sounds WHERE hash NOT IN (SELECT hash FROM outputs)")
 
 
-def taken_over(emission: Export, sounds: Sounds, storage: Storage, spool: Spool) -> Large | None:
+def reuse_recording(emission: Export, sounds: Sounds, storage: Storage, spool: Spool) -> LargeData | None:
     """The recording made of a file with its sound; None where there is none, or it is not as we left it."""
     retag = emission.retag
     found = sounds.get(sound_key(emission)) if sounds else None

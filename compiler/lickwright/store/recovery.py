@@ -6,7 +6,7 @@ is ours, also when its lick is gone by the time of the next build: without a row
 
 from __future__ import annotations
 
-from lickwright.store.manifest import Made, Manifest
+from lickwright.store.manifest import Manifest, OutputRow
 from lickwright.store.manifest_schema import RELEASE
 from lickwright.store.output_writer import recorded_output
 from lickwright.store.storage import Storage
@@ -38,11 +38,11 @@ def enter_claims(storage: Storage, manifest: Manifest) -> None:
     manifest.keep()
 
 
-def claimed_file(storage: Storage, folder: str, name: str, hash: bytes) -> Made | None:
+def claimed_file(storage: Storage, folder: str, name: str, hash: bytes) -> OutputRow | None:
     """Return the file of this name if it has the hash that was noted, else None."""
     try:
         state = storage.state(folder, name)
-        now = recorded_output(storage, folder, Made(name, "", "", hash, state.size, 0, 0, 0)) if state else None
+        now = recorded_output(storage, folder, OutputRow(name, "", "", hash, state.size, 0, 0, 0)) if state else None
     except OSError:  # it was never written, or cannot be known to be ours
         return None
     return now if now is not None and now.hash == hash else None

@@ -15,7 +15,7 @@ from contextlib import contextmanager, suppress
 from typing import Any, BinaryIO, cast
 
 from lickwright.store import addresses
-from lickwright.store.addresses import Spot, answering, parse_address
+from lickwright.store.addresses import RemotePath, parse_address, remote_errors
 from lickwright.store.guarded_database import LARGEST, Unusable
 from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.ownership import LED_OUT, UnsafePath, plain_folder, plain_name
@@ -32,7 +32,7 @@ class RemoteStorage:
 
     def __init__(self, out: str) -> None:
         self.out = out
-        self._at: Spot = parse_address(out)
+        self._at: RemotePath = parse_address(out)
         self.is_shared = addresses.shared_by_processes(self._at)
         self.limits = f"{out} cannot be locked: run one build there at a time"
         if not addresses.is_object_store(self._at):
@@ -53,7 +53,7 @@ class RemoteStorage:
     def state(self, folder: str, name: str) -> FileState | None:
         """Return the state of what stands at a path, None for nothing. Raises OSError, `UnsafePath` for a name that is none of ours."""
         path = self._path(folder, name)
-        with answering():
+        with remote_errors():
             there = self._listing(folder or ".")
             if name not in there:
                 return None
@@ -69,7 +69,7 @@ class RemoteStorage:
 
     def open(self, folder: str, name: str) -> BinaryIO:
         """Open a stored file for reading. Raises OSError."""
-        with answering():
+        with remote_errors():
             return cast(BinaryIO, self._at.fs.open(self._path(folder, name), "rb"))
 
     def write(self, folder: str, name: str, data: Data) -> None:
@@ -89,14 +89,14 @@ class RemoteStorage:
 
     def prepare(self, folder: str) -> None:
         """List the folder anew. Raises OSError."""
-        with answering():
+        with remote_errors():
             self._folders.pop(folder, None)
             self._listed = False
             self._listing(folder)
 
     def remove(self, folder: str, name: str) -> None:
         """Remove a file. Raises OSError."""
-        with answering():
+        with remote_errors():
             self._at.fs.rm_file(self._path(folder, name))
         self._folders.get(folder or ".", {}).pop(name, None)
 
@@ -117,7 +117,7 @@ class RemoteStorage:
 
     def refresh(self) -> None:
         """List every file in as few requests as the storage allows. Raises OSError."""
-        with answering():
+        with remote_errors():
             self._at.fs.invalidate_cache()
             found: Mapping[str, Mapping[str, Any]] = self._at.fs.find(self._at.path, detail=True)
         self._folders = {}
@@ -169,7 +169,7 @@ class RemoteStorage:
 
     def _fetch(self, path: str) -> bytes:
         there = self._own(NAME)
-        with answering(Unusable):
+        with remote_errors(Unusable):
             self._at.fs.invalidate_cache()
             if not self._at.fs.exists(there):
                 return b""
@@ -182,7 +182,7 @@ class RemoteStorage:
 
     def has_manifest(self) -> bool:
         """Return True if something stands in the manifest's place. Raises OSError where that cannot be told."""
-        with answering():
+        with remote_errors():
             return bool(self._at.fs.exists(self._own(NAME)))
 
     def save_manifest(self, *, force: bool = False) -> None:
@@ -204,7 +204,7 @@ class RemoteStorage:
         """Move the manifest to `.lickwright.db.old`. Raises OSError."""
         say(set_aside_message(self.out, error))
         self._unusable = True
-        with answering():
+        with remote_errors():
             if self._at.fs.isdir(self._own(NAME)):
                 raise UnsafePath(f"{NAME} is a folder and not ours: move it away")
             self._at.fs.mv(self._own(NAME), self._own(ASIDE))
@@ -230,4 +230,4 @@ def _state(info: Mapping[str, Any]) -> FileState:
         kind = "folder"
     elif kind != "file":
         kind = "pipe or device"
-    return FileState(kind, int(info["size"] or 0), inode=addresses.mark(info))
+    return FileState(kind, int(info["size"] or 0), inode=addresses.remote_fingerprint(info))

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from lickwright.core.files import NO_LICKS, UNREADABLE, error_reason, read_file
 from lickwright.core.source import Span
 from lickwright.core.source_discovery import SUFFIX, FoundSource, walk_sources
-from lickwright.store.addresses import answering, is_remote, parse_address, read_remote, shared_by_processes
+from lickwright.store.addresses import is_remote, parse_address, read_remote, remote_errors, shared_by_processes
 
 
 def read_source(path: str) -> bytes:
@@ -38,7 +38,7 @@ def find_sources(paths: Sequence[str], leave_out: str = "") -> Iterator[FoundSou
 def _at_address(address: str, leave_out: str) -> Iterator[FoundSource]:
     at = parse_address(address)
     try:
-        with answering():
+        with remote_errors():
             is_folder = at.fs.isdir(at.path)
             found = sorted(at.fs.find(at.path)) if is_folder else []
     except OSError as e:

@@ -19,7 +19,7 @@ PIECE = 1 << 20  # bytes handed on at once
 IN_MEMORY = 1 << 23  # bytes of one source's outputs that need no file
 
 
-class Large:
+class LargeData:
     """Bytes that are read a piece at a time: iterate over it, as often as wanted."""
 
     def __init__(self, pieces: Callable[[], Iterator[bytes]]) -> None:
@@ -57,7 +57,7 @@ class Spool:
     def __exit__(self, *_: object) -> None:
         self._file.close()
 
-    def take(self, write: Writer) -> Large:
+    def take(self, write: Writer) -> LargeData:
         """What `write` writes. Raises OSError where the temporary file cannot hold it, and whatever `write` raises."""
         self._file.seek(self._size)
         self._file.truncate()  # what a work that failed has left
@@ -66,7 +66,7 @@ class Spool:
             with tempfile.SpooledTemporaryFile(max_size=1) as scratch:  # a file once anything is put aside
                 write(cast(BinaryIO, section), cast(BinaryIO, scratch))
             begin, end = self._size, self._size + section.seek(0, SEEK_END)
-            large = Large(lambda: _pieces(self._file, begin, end))
+            large = LargeData(lambda: _pieces(self._file, begin, end))
         except OSError as e:
             raise OSError(
                 e.errno, f"{error_reason(e)} in the folder for temporary files, {tempfile.gettempdir()}"

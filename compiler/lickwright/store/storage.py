@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING, BinaryIO, NamedTuple, Protocol, TypeAlias
 
-from lickwright.store.spool import PIECE, Large
+from lickwright.store.spool import PIECE, LargeData
 
 if TYPE_CHECKING:
     from lickwright.store.journal import Journal
@@ -121,4 +121,4 @@ def read_output(storage: Storage, folder: str, name: str) -> Iterator[bytes]:
 
 def stored_digest(storage: Storage, folder: str, name: str) -> bytes:
     """Return the 128-bit BLAKE2b hash of a stored file. Raises what `read_output` raises."""
-    return Large(lambda: read_output(storage, folder, name)).hash
+    return LargeData(lambda: read_output(storage, folder, name)).hash

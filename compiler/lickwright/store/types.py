@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from lickwright.core.diagnostics import Diagnostic
     from lickwright.settings.project_rules import ProjectRules
     from lickwright.store.features import Finding, LickFacts
-    from lickwright.store.manifest import Made
-    from lickwright.store.naming import Named
+    from lickwright.store.manifest import OutputRow
+    from lickwright.store.naming import LickName
 
 
 class CompileOptions(NamedTuple):
@@ -50,9 +50,9 @@ class WorkItem(NamedTuple):
     path: str  # to read, and as the user knows it; `-` is standard input
     target: str  # the folder of its outputs, below the output folder
     order: int  # which of the run's orders holds for it
-    known: tuple[Made, ...] = ()  # what is on record of that folder
+    known: tuple[OutputRow, ...] = ()  # what is on record of that folder
     claimed: tuple[tuple[str, bytes], ...] = ()  # what a run that died may have written there
-    named: tuple[Named, ...] = ()  # the names on record of its licks
+    named: tuple[LickName, ...] = ()  # the names on record of its licks
     taken: str = ""  # whose its folder is, if somebody else's
     data: bytes | None = None  # what was read already; None: it is to be read
     before: int = 0  # licks that come before it in its album
@@ -87,7 +87,7 @@ class WorkResult(NamedTuple):
     slugs: tuple[str, ...] = ()  # of all licks of the source, by which their outputs are named
     findings: str = ""  # see `diagnostics_json.py`
     text: str = ""  # of the source, where there are findings to be shown
-    outputs: tuple[Made, ...] = ()  # that stand in their places
+    outputs: tuple[OutputRow, ...] = ()  # that stand in their places
     written: int = 0  # how many of them are new or changed
     size: int = 0  # bytes of these
     troubles: tuple[Trouble, ...] = ()  # outputs that could not be written
@@ -97,4 +97,4 @@ class WorkResult(NamedTuple):
     alone: bool = False  # it brought a worker down
     sounds: tuple[tuple[bytes, bytes], ...] = ()  # of recordings among the outputs: hash of the file, key of the sound
     ok: bool = False  # whether nothing in the source is an error: then all its licks are known
-    named: tuple[Named, ...] = ()  # what is to be on record of its licks' names
+    named: tuple[LickName, ...] = ()  # what is to be on record of its licks' names

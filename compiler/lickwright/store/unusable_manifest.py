@@ -9,7 +9,7 @@ import errno
 import os
 
 from lickwright.core.files import move_file
-from lickwright.store.guarded_database import BESIDE, DAMAGED, Unusable, doubtful
+from lickwright.store.guarded_database import BESIDE, DAMAGED, Unusable, is_doubtful
 from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.ownership import UnsafePath
 from lickwright.store.storage import Say
@@ -37,7 +37,7 @@ def set_aside(folder: str, error: Exception, say: Say) -> None:
 
     Raises OSError, also where a second look finds nothing wrong: for one page that the disk would not read no record is given up.
     """
-    if doubtful(error):
+    if is_doubtful(error):
         _look_again(folder)
     say(set_aside_message(folder, error))
     path = os.path.join(folder, NAME)

@@ -11,17 +11,19 @@ from lickwright.store.local_storage import LocalStorage
 from lickwright.store.locked_output import hold_output
 from lickwright.store.manifest import Manifest
 from lickwright.store.manifest_writer import ManifestWriter
-from lickwright.store.output_writer import Output, OutputWriter, Placed
+from lickwright.store.output_writer import Output, OutputWriter, WrittenOutputs
 from lickwright.store.source_paths import owner_in_words, source_from_output
 from lickwright.store.storage import Say
 from lickwright.store.types import CompileOptions, WorkItem, WorkResult
 
 
-def write_outputs(out: str, target: str, source: str, outputs: Sequence[Output], overwrite: bool, say: Say) -> Placed:
+def write_outputs(
+    out: str, target: str, source: str, outputs: Sequence[Output], overwrite: bool, say: Say
+) -> WrittenOutputs:
     """Write `outputs` into `out`/`target` (`.` for `out` itself), and return what became of them. Raises OSError if nothing can be written."""
     from lickwright.export import Options
 
-    def work(manifest: Manifest, writer: OutputWriter) -> Placed:
+    def work(manifest: Manifest, writer: OutputWriter) -> WrittenOutputs:
         path = source_from_output(out, source)
         known = tuple(manifest.known(target).values())
         owner = owner_in_words(out, manifest.owner(path, target))
