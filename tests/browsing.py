@@ -89,7 +89,7 @@ def chromium() -> Iterator[Any]:
 class Opened:
     """A page in a window of its own, and what went wrong in it."""
 
-    def __init__(self, browser: Any, path: Path, **more: Any) -> None:
+    def __init__(self, browser: Any, path: Path, before: str = "", **more: Any) -> None:
         self.context = browser.new_context(**{"viewport": {"width": 1280, "height": 900}, **more})
         self.page = self.context.new_page()
         self.wrong: list[str] = []
@@ -99,6 +99,8 @@ class Opened:
         self.page.on("dialog", lambda dialog: (self.wrong.append("a dialog"), dialog.dismiss()))
         self.page.on("request", lambda request: self.requests.append(request.url))
         self.page.add_init_script(WATCH)
+        if before:
+            self.page.add_init_script(before)
         self.page.goto(path.as_uri())
 
     def __enter__(self) -> Opened:

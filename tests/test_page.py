@@ -14,7 +14,7 @@ from lickwright.cli import main
 from lickwright.compiler import compile_file
 from lickwright.compiler.compilation import CompiledLick
 from lickwright.core.fast_dataclass import replace
-from lickwright.export import LoweredLick, Options
+from lickwright.export import LoweredLick, Options, SheetRequest
 from lickwright.export import page as page_export
 from lickwright.export.page import music, recording, sections
 from lickwright.export.page.markup import asset, data_block, document, el, escaped
@@ -101,6 +101,20 @@ def test_the_neck_has_every_note_and_says_which_the_lick_plays(page: str) -> Non
     assert {place for place, kind in places.items() if kind.endswith("own")} == own
     assert places["4-7"] == "place tonic", "A, on the D string, which the lick leaves out"
     assert len(places) == 12
+
+
+def test_a_left_handed_neck_is_mirrored_and_a_staff_is_drawn_on_request() -> None:
+    def across(page: str) -> dict[str, float]:
+        return {place: float(x) for place, x in re.findall(r'data-place="([0-9-]+)"><circle cx="([0-9.]+)"', page)}
+
+    lick = lick_of()
+    right = page_of(lick)
+    left = lick.emit("page", Options(sheet=SheetRequest(left_handed=True))).data.decode()
+    sums = {across(left)[place] + x for place, x in across(right).items()}
+    assert len(sums) == 1, "every note is as far from the one end as it was from the other"
+    assert len(set(across(right).values())) > 2
+    staff = lick.emit("page", Options(sheet=SheetRequest(staff=True, count=True))).data.decode()
+    assert len(staff) > len(right) + 5000
 
 
 # --- what the player knows

@@ -405,3 +405,25 @@ def test_ticks_of_an_assignment_stay_and_its_links_lead_to_the_pages(browser: An
         one.page.click("text=Window seat")
         assert one.page.inner_text("h1") == "Window seat"
         assert not one.wrong
+
+
+@pytest.mark.parametrize(
+    "broken",
+    [
+        "delete window.AudioContext; delete window.webkitAudioContext;",
+        "window.AudioContext = class { constructor() { throw new Error('no device'); } };",
+        "AudioContext.prototype.createBuffer = () => { throw new Error('no memory'); };",
+        "AudioContext.prototype.decodeAudioData = () => Promise.reject(new Error('no MP3'));",
+    ],
+)
+def test_without_sound_all_else_goes_on(browser: Any, files: dict[str, Path], broken: str) -> None:
+    with Opened(browser, files["sounded"], before=broken) as one:
+        one.page.uncheck("#count-in")
+        one.page.click("#play")
+        one.status("Playing.")
+        one.page.wait_for_function("() => document.querySelectorAll('#music .lit').length > 0")
+        first = one.page.get_attribute("#music svg.broad .now", "transform")
+        one.page.wait_for_timeout(800)
+        assert one.page.get_attribute("#music svg.broad .now", "transform") != first
+        one.status("Ready.")
+        assert not one.wrong

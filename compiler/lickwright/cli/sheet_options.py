@@ -39,10 +39,12 @@ sheet_options = add_options(
         click.option(
             "--print-size", type=OneOf(*PRINT_SIZES), default=_DEFAULT.size, show_default=True, help="Of a sheet."
         ),
-        click.option("--left-handed/--no-left-handed", help="A sheet's neck is that of a left-handed guitar."),
+        click.option(
+            "--left-handed/--no-left-handed", help="The neck of a sheet or lesson page is that of a left-handed guitar."
+        ),
         click.option("--black/--no-black", help="A sheet without color."),
-        click.option("--count/--no-count", help="A sheet says the count below the strings."),
-        click.option("--staff/--no-staff", help="A sheet has a staff of notes above the strings."),
+        click.option("--count/--no-count", help="A sheet or lesson page says the count below the strings."),
+        click.option("--staff/--no-staff", help="A sheet or lesson page has a staff of notes above the strings."),
         click.option(
             "--book",
             callback=parsed_by(_parse_title),

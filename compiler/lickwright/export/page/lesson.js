@@ -28,7 +28,17 @@ function recorded(context, number) {
   return recordings.get(number);
 }
 
+/** Gives the buffer of a take at a speed; null, for silence, where the browser cannot make it. */
 async function audio(context, take, speed) {
+  try {
+    return await made(context, take, speed);
+  } catch {
+    byId("sound-said").textContent = "This browser makes no sound here: the line and the count go on in silence.";
+    return null;
+  }
+}
+
+async function made(context, take, speed) {
   const number = score.takes.indexOf(take);
   const name = `${number} ${speed}`;
   if (!buffers.has(name)) {
@@ -162,12 +172,12 @@ function moveFingers(sounding, second) {
     const finger = fingers.get(note.string);
     if (!finger || note.fret === null) continue;
     busy.add(note.string);
-    const { left, step, low, open, gap } = Object.fromEntries(Object.entries(neck.dataset).map(([name, value]) => [name, Number(value)]));
+    const { first, step, low, open, gap } = Object.fromEntries(Object.entries(neck.dataset).map(([name, value]) => [name, Number(value)]));
     const slides = note.moves.filter((move) => move[3] === 3);
     const others = note.moves.filter((move) => move[3] !== 3);
     const along = calm.matches ? 0 : bent(slides, second);
     const across = calm.matches ? 0 : Math.max(-2, Math.min(4, bent(others, second)));
-    const x = note.fret === 0 ? open : left + (note.fret - low + 0.5 + along) * step;
+    const x = note.fret === 0 ? open : first + (note.fret - low + along) * step;
     const way = note.string > score.strings / 2 ? -1 : 1; // thick strings are bent towards the thin ones, the others away
     finger.setAttribute("transform", `translate(${x.toFixed(1)} ${(across * way * gap * 0.28).toFixed(1)})`);
     finger.setAttribute("visibility", "visible");

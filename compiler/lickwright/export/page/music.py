@@ -10,8 +10,9 @@ import re
 from collections.abc import Sequence
 
 from lickwright.engraving.display_list import Item, ItemGroup, extents
+from lickwright.engraving.engrave import EngravingOptions
 from lickwright.engraving.svg import PAGE_INKS, music_svg, svg_document
-from lickwright.export import LoweredLick
+from lickwright.export import LoweredLick, Options
 from lickwright.export.page.markup import Markup
 from lickwright.export.sheet.legend import SIGN
 
@@ -41,12 +42,12 @@ _INSTANT = re.compile(r'<g data-role="instant" data-bar="([^"]*)" data-at="([^"]
 _TWO_CLASSES = re.compile(r' class="(\w)" class="(\w)"')
 
 
-def drawings(lowered: LoweredLick) -> list[Markup]:
+def drawings(lowered: LoweredLick, options: Options) -> list[Markup]:
     """Return the music at each width; of a very long lick at one width for all."""
-    grid = lowered.grid()
+    grid, wanted = lowered.grid(), EngravingOptions(count=options.sheet.count, staff=options.sheet.staff)
     if len(grid.timeline.sounds) > _MOST_EVENTS:
-        return [_drawn(music_svg(grid, WIDTHS["narrow"] / _SCALE), "narrow broad")]
-    return [_drawn(music_svg(grid, width / _SCALE), name) for name, width in WIDTHS.items()]
+        return [_drawn(music_svg(grid, WIDTHS["narrow"] / _SCALE, wanted), "narrow broad")]
+    return [_drawn(music_svg(grid, width / _SCALE, wanted), name) for name, width in WIDTHS.items()]
 
 
 def draw_mark(items: Sequence[Item]) -> Markup:

@@ -21,6 +21,7 @@ from lickwright.timeline.model import Timeline
 _STEP, _GAP, _DOT = 56, 34, 13  # from wire to wire, from string to string, radius of a note
 _LEFT, _TOP, _BOTTOM = 40, 22, 30  # names of the strings, room for a bend, numbers of the frets
 _OPEN = 34  # left of the nut, for open strings
+_MARGIN = 14  # to the edge of the picture
 _FEWEST = 4  # frets drawn, so that every neck has the same scale
 
 
@@ -50,53 +51,67 @@ def neck_view(timeline: Timeline) -> NeckView | None:
     return NeckView(low, high, own, box, area.name if area is not None else "the notes of the lick")
 
 
-def draw_neck(timeline: Timeline, view: NeckView) -> Markup:
+class _Geometry:
+    """Where strings and frets are drawn, in SVG units; mirrored, the head of the guitar is to the right."""
+
+    def __init__(self, view: NeckView, strings: int, mirrored: bool) -> None:
+        self.first = max(1, view.low)
+        self.frets = range(self.first, view.high + 1)
+        self.has_open = view.low == 0
+        self.left = _LEFT + _OPEN * self.has_open
+        self.right = self.left + _STEP * len(self.frets)
+        self.width = self.right + _MARGIN
+        self.bottom = _TOP + _GAP * (strings - 1)
+        self.height = self.bottom + _DOT + _BOTTOM
+        self.mirrored = mirrored
+
+    def across(self, x: float) -> float:
+        """Return the place of what is `x` from the head of the guitar."""
+        return self.width - x if self.mirrored else x
+
+    def wire(self, number: int) -> float:
+        """Return the place of a wire, counted from where the drawing begins."""
+        return self.across(self.left + number * _STEP)
+
+    def finger(self, fret: int) -> float:
+        """Return where a finger stands for a fret: in the middle between two wires; of an open string beside the nut."""
+        return self.across(self.left - _OPEN / 2 if fret == 0 else self.left + (fret - self.first + 0.5) * _STEP)
+
+
+def draw_neck(timeline: Timeline, view: NeckView, left_handed: bool = False) -> Markup:
     """The picture. Places are groups `data-place="STRING-FRET"`, and each string has a `finger` that the player moves."""
     settings = timeline.settings
     strings = settings.tuning.strings
-    frets = range(max(1, view.low), view.high + 1)
-    left = _LEFT + _OPEN * (view.low == 0)
-    width, bottom = left + _STEP * len(frets) + 14, _TOP + _GAP * (strings - 1)
-    height = bottom + _DOT + _BOTTOM
-    label = f"Neck: {view.caption}"
-    dots = (
-        _dot(settings, place, _x(view, left, place[1]), place in view.own) for place in sorted({*view.own, *view.box})
-    )
+    g = _Geometry(view, strings, left_handed)
+    places = sorted({*view.own, *view.box})
+    dots = (_dot(settings, place, g.finger(place[1]), place in view.own) for place in places)
     return el(
         "svg",
-        el("title", label, id="neck-drawing"),
-        _lines(settings, view, left, width - 14, bottom),
+        el("title", f"Neck: {view.caption}", id="neck-drawing"),
+        _lines(settings, g),
         el("g", *dots, class_="places"),
         el("g", *(_finger(string) for string in range(1, strings + 1)), class_="fingers", aria_hidden="true"),
-        class_="neck", id="neck", role="img", aria_labelledby="neck-drawing", width=width,
-        height=height, viewbox=f"0 0 {width:g} {height:g}", data_left=left, data_step=_STEP, data_low=frets[0], data_top=_TOP, data_gap=_GAP,
-        data_open=left - _OPEN / 2,
+        class_="neck", id="neck", role="img", aria_labelledby="neck-drawing", width=g.width, height=g.height,
+        viewbox=f"0 0 {g.width:g} {g.height:g}", data_first=g.finger(g.first), data_open=g.finger(0), data_low=g.first,
+        data_step=-_STEP if left_handed else _STEP, data_gap=_GAP,
     )  # fmt: skip
-
-
-def _x(view: NeckView, left: int, fret: int) -> float:
-    """Where a finger stands for a fret: in the middle between two wires; of an open string left of the nut."""
-    return left - _OPEN / 2 if fret == 0 else left + (fret - max(1, view.low) + 0.5) * _STEP
 
 
 def _y(string: int) -> int:
     return _TOP + _GAP * (string - 1)
 
 
-def _lines(settings: Settings, view: NeckView, left: int, right: int, bottom: int) -> Markup:
+def _lines(settings: Settings, g: _Geometry) -> Markup:
     """Strings with their names, wires, and numbers of the frets."""
-    strings = settings.tuning.strings
-    first = max(1, view.low)
     parts = []
-    for string in range(1, strings + 1):
-        name = settings.tuning.label(string)
-        parts.append(_line(left, _y(string), right, _y(string), "string", stroke_width=0.8 + 0.22 * (string - 1)))
-        parts.append(_text(14, _y(string) + 5, name, "name"))
-    for number in range(view.high - first + 2):
-        x = left + number * _STEP
-        parts.append(_line(x, _TOP, x, bottom, "nut" if view.low == 0 and number == 0 else "wire"))
-    for fret in range(first, view.high + 1):
-        parts.append(_text(_x(view, left, fret), bottom + _DOT + 20, str(fret), "number"))
+    for string in range(1, settings.tuning.strings + 1):
+        y, width = _y(string), 0.8 + 0.22 * (string - 1)
+        parts.append(_line(g.across(g.left), y, g.across(g.right), y, "string", stroke_width=width))
+        parts.append(_text(g.across(_MARGIN), y + 5, settings.tuning.label(string), "name"))
+    for number in range(len(g.frets) + 1):
+        x = g.wire(number)
+        parts.append(_line(x, _TOP, x, g.bottom, "nut" if g.has_open and number == 0 else "wire"))
+    parts += [_text(g.finger(fret), g.bottom + _DOT + 20, str(fret), "number") for fret in g.frets]
     return el("g", *parts, class_="wood", aria_hidden="true")
 
 

@@ -64,7 +64,7 @@ def choices(bars: Sequence[str], said: str) -> Markup:
             "div",
             el(
                 "div", el("label", "Speed", for_="speed"),
-                el("input", type="range", id="speed", min=SLOWEST, max=FASTEST, step="any", value=100),
+                el("input", type="range", id="speed", min=SLOWEST, max=FASTEST, step=1, value=100),
                 el("output", "100 %", id="speed-said", for_="speed"), class_="field wide",
             ),
             el(
@@ -94,7 +94,7 @@ def music(drawings: Sequence[Markup]) -> Markup:
     )  # fmt: skip
 
 
-def neck_section(timeline: Timeline) -> Markup | None:
+def neck_section(timeline: Timeline, left_handed: bool) -> Markup | None:
     """The neck, and what its shapes mean; None for a lick without notes on frets."""
     view = neck.neck_view(timeline)
     if view is None:
@@ -103,7 +103,7 @@ def neck_section(timeline: Timeline) -> Markup | None:
     return section(
         "neck", "On the neck",
         el("p", view.caption, class_="hint"),
-        neck.draw_neck(timeline, view),
+        neck.draw_neck(timeline, view, left_handed),
         el("p", "; ".join(words), class_="hint") if words else None,
         class_="on-neck",
     )  # fmt: skip

@@ -41,7 +41,11 @@ function makeTransport(score, audio) {
   function open() {
     const Context = window.AudioContext || window.webkitAudioContext;
     if (context || !Context) return;
-    context = new Context();
+    try {
+      context = new Context();
+    } catch {
+      return; // no sound device: all goes on in silence
+    }
     clicking = context.createGain();
     clicking.connect(context.destination);
     setClick();
