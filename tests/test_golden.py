@@ -6,6 +6,7 @@ Text is compared whole. A MIDI file is shown as mido reads it: a line a note, th
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,7 +16,8 @@ import pytest
 from dumps import performance_text, timeline_text
 from lickwright.compiler import compile_file
 from lickwright.compiler.compilation import CompiledLick
-from lickwright.export import EXPORTS, Options
+from lickwright.export import EXPORTS, Options, SheetRequest
+from read_pdf import printed_pages
 
 HERE = Path(__file__).parent
 SAMPLES = sorted((HERE.parent / "samples").glob("**/*.lick"))
@@ -59,11 +61,22 @@ def shown(name: str) -> Callable[[CompiledLick], str]:
     return show
 
 
+def printed_text(lick: CompiledLick) -> str:
+    """What is printed on each page of the sheet, with the count, in reading order."""
+    data = lick.emit("sheet", Options(sheet=SheetRequest(count=True))).data
+    pages = enumerate(printed_pages(data), 1)
+    return "".join(
+        f"page {n}\n" + textwrap.fill(" | ".join(texts), 140, initial_indent="  ", subsequent_indent="  ") + "\n"
+        for n, texts in pages
+    )
+
+
 # Every back end has its goldens, since they are derived from the table.
 STAGES: dict[str, Callable[[CompiledLick], str]] = {
     "counted": counted,
     "sounded": sounded,
-    # Sound is measured (test_synth, test_audio), and pages and sheets are read by readers of their own (test_page, test_sheet).
+    "sheet": printed_text,
+    # Sound is measured (test_synth, test_audio), and pages are read by a reader of their own (test_page).
     **{row.name: shown(row.name) for row in EXPORTS if not row.is_audio and row.name not in ("page", "sheet")},
 }
 

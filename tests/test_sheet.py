@@ -7,7 +7,6 @@ import re
 import shutil
 import subprocess
 import sys
-import zlib
 from pathlib import Path
 
 import pytest
@@ -26,6 +25,7 @@ from lickwright.export.sheet.book import BookLick, book_pdf
 from lickwright.export.sheet.content import lick_blocks
 from lickwright.export.sheet.legend import legend_of
 from lickwright.export.sheet.pdf_fonts import subset_file
+from read_pdf import objects, pages, printed
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
 LICK = (
@@ -47,60 +47,6 @@ def sheet(text: str, **request: object) -> bytes:
 
 def samples() -> list[LoweredLick]:
     return [lick.lowered for path in SAMPLES for lick in compile_file(path).licks if lick.lowered is not None]
-
-
-# --- a reader of its own ---------------------------------------------------------------------------------------------
-
-
-def objects(data: bytes) -> dict[int, bytes]:
-    """The objects of a file, found by its table alone; fails where the table is wrong."""
-    start = int(re.findall(rb"startxref\n(\d+)\n%%EOF\n", data)[-1])
-    table = re.match(rb"xref\n0 (\d+)\n((?:\d{10} \d{5} [fn] \n)+)trailer\n", data[start:])
-    assert table is not None
-    rows = table[2].split(b" \n")[1:-1]
-    assert len(rows) + 1 == int(table[1])
-    found = {}
-    for number, row in enumerate(rows, 1):
-        at = int(row[:10])
-        head = b"%d 0 obj\n" % number
-        assert data[at : at + len(head)] == head
-        found[number] = data[at + len(head) : data.index(b"\nendobj\n", at)]
-    return found
-
-
-def stream(body: bytes) -> bytes:
-    head, _, rest = body.partition(b"\nstream\n")
-    length = re.search(rb"/Length (\d+)", head)
-    assert length is not None
-    assert rest[int(length[1]) :] == b"\nendstream"
-    return zlib.decompress(rest[: int(length[1])])
-
-
-def pages(found: dict[int, bytes]) -> list[bytes]:
-    """The content of each page."""
-    (tree,) = (body for body in found.values() if b"/Type /Pages" in body)
-    kids = re.findall(rb"(\d+) 0 R", re.search(rb"/Kids \[(.*?)\]", tree)[1])  # type: ignore[index]
-    contents = [re.search(rb"/Contents (\d+) 0 R", found[int(kid)])[1] for kid in kids]  # type: ignore[index]
-    return [stream(found[int(number)]) for number in contents]
-
-
-def printed(data: bytes) -> str:
-    """All text of a file in the order in which it is drawn, by its own tables from glyphs to characters."""
-    found = objects(data)
-    (page,) = (body for body in found.values() if b"/Type /Page " in body and b"/Contents" in body)
-    known: dict[str, dict[str, str]] = {}
-    for name, number in re.findall(rb"/(F\d) (\d+) 0 R", page):
-        table = stream(found[int(re.search(rb"/ToUnicode (\d+)", found[int(number)])[1])])  # type: ignore[index]
-        rows = re.findall(rb"<([0-9a-f]{4})> <([0-9a-f]+)>\n", table)
-        known[name.decode()] = {
-            glyph.decode(): bytes.fromhex(code.decode()).decode("utf-16-be") for glyph, code in rows
-        }
-    lines = []
-    for content in pages(found):
-        for name, glyphs in re.findall(rb"/(F\d) [\d.]+ Tf [-\d.]+ [-\d.]+ Td <([0-9a-f]+)> Tj", content):
-            text = glyphs.decode()
-            lines.append("".join(known[name.decode()][text[n : n + 4]] for n in range(0, len(text), 4)))
-    return "\n".join(lines)
 
 
 def test_a_sheet_says_everything_in_reading_order() -> None:
