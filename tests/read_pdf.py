@@ -1,6 +1,7 @@
 """Reads a PDF file back by its own tables: shares no code with its writer.
 
-In: the bytes of a file. Out: its objects, the content of its pages, and the text on them in the order in which it is drawn. Fails where the file is not in order.
+In: the bytes of a file. Out: its objects, the content of its pages, and the text on them in the order in which it is drawn. Fails where the file is not
+in order.
 """
 
 from __future__ import annotations

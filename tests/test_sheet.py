@@ -19,11 +19,11 @@ from lickwright.engraving.neck import neck_places
 from lickwright.engraving.paragraph import wrap_text
 from lickwright.engraving.typefaces import FACES, text_width, typeface
 from lickwright.export import PAPERS, PRINT_SIZES, LoweredLick, Options, SheetRequest
-from lickwright.export.sheet import BOTTOM, MARGIN, PAPER, SCALE, TOP, column_width
 from lickwright.export.sheet.blocks import SheetBlock, paginate
 from lickwright.export.sheet.book import BookLick, book_pdf
 from lickwright.export.sheet.content import lick_blocks
 from lickwright.export.sheet.legend import legend_of
+from lickwright.export.sheet.page_shape import MARGIN, PAPER, SCALE, page_shape
 from lickwright.export.sheet.pdf_fonts import subset_file
 from read_pdf import objects, pages, printed
 
@@ -127,8 +127,8 @@ def test_a_strict_reader_opens_a_sheet() -> None:
 @pytest.mark.parametrize(("paper", "size"), [("a4", "normal"), ("letter", "large"), ("a4", "small")])
 def test_nothing_leaves_the_page_and_no_block_is_cut(paper: str, size: str) -> None:
     request = SheetRequest(paper=paper, size=size, count=True)
-    room = (PAPER[paper][1] - TOP - BOTTOM) / SCALE[size]
-    width = column_width(request)
+    shape = page_shape(request)
+    room, width = shape.room, shape.column
     assert abs(width * SCALE[size] + 2 * MARGIN - PAPER[paper][0]) < 0.01
     for lick in samples()[::3]:
         for page in paginate(lick_blocks(lick.grid(), Options(sheet=request), width, "x"), room):
@@ -197,6 +197,12 @@ def test_every_technique_of_the_samples_has_its_row_in_the_legend() -> None:
             for cell in column.cells:
                 if cell.starts and cell.sound.begin.sign:
                     assert cell.sound.begin.sentence in said, lick.timeline.title
+
+
+def test_a_second_page_for_a_few_lines_is_spared() -> None:
+    """Nine of ten samples fit a page; the print is no smaller than nine tenths for that."""
+    numbers = [len(pages(objects(emitted(lick)))) for lick in samples()]
+    assert sum(number == 1 for number in numbers) > 0.9 * len(numbers)
 
 
 # --- pictures --------------------------------------------------------------------------------------------------------

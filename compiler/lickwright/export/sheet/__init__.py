@@ -5,17 +5,17 @@ In: a lick as drawn. Out: pages with its heading, neck, engraved tab, practice l
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.source import Span
-from lickwright.engraving.display_list import FAINT, ItemGroup, Text
 from lickwright.engraving.svg import BLACK_INKS, PAPER_INKS, svg_document
 from lickwright.engraving.typefaces import MissingFace, lacking
-from lickwright.export import Export, LoweredLick, Options, SheetRequest
-from lickwright.export.sheet.blocks import PlacedBlock, SheetBlock, paginate
+from lickwright.export import Export, LoweredLick, Options
+from lickwright.export.sheet.blocks import PlacedBlock, paginate
 from lickwright.export.sheet.content import lick_blocks
-from lickwright.export.sheet.pdf import DocumentFacts, PrintedPage, write_pdf
+from lickwright.export.sheet.page_shape import BOTTOM, TOP, PageShape, page_shape, place_blocks, print_pages
+from lickwright.export.sheet.pdf import DocumentFacts, write_pdf
 from lickwright.timeline.model import Timeline
 
 LETTERS = Rule(
@@ -39,10 +39,9 @@ FACES_MISSING = Rule(
 )
 RULES: tuple[Rule, ...] = (LETTERS, FACES_MISSING)
 
-PAPER = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}  # points
-SCALE = {"small": 0.9, "normal": 1.12, "large": 1.5}
-MARGIN, TOP, BOTTOM = 50.0, 46.0, 50.0
 _RESOLUTION = 2.5  # pixels to a point, of a PNG
+_LITTLE = 0.3  # of a page
+_SMALLER = (0.95, 0.9)  # how much smaller the print may be so that a sheet needs no second page for a few lines
 
 
 def emit(lowered: LoweredLick, options: Options) -> Export:
@@ -60,62 +59,44 @@ def missing_face(error: MissingFace, span: Span) -> Diagnostic:
 
 def _emit(lowered: LoweredLick, options: Options) -> Export:
     timeline, request = lowered.timeline, options.sheet
-    blocks = lick_blocks(lowered.grid(), options, column_width(request), "lick")
     kind = request.formats[0]
     if kind == "pdf":
-        data = sheet_pdf(blocks, request, DocumentFacts(timeline.title, timeline.settings.by))
+        pages, shape = _pages(lowered, options)
+        facts = DocumentFacts(timeline.title, timeline.settings.by)
+        data = write_pdf(print_pages(pages, shape), shape.paper, facts, request.black)
     else:
-        data = _picture(blocks, request, timeline.title)
+        data = _picture(lowered, options)
         data = _png(data) if kind == "png" else data
     return Export(data, tuple(_losses(timeline)))
 
 
-def column_width(request: SheetRequest) -> float:
-    """The width of the text, in points before the print size scales it."""
-    return (PAPER[request.paper][0] - 2 * MARGIN) / SCALE[request.size]
+def _pages(lowered: LoweredLick, options: Options) -> tuple[list[list[PlacedBlock]], PageShape]:
+    """The pages of a lick: one, in a slightly smaller print, where there would be two with little on the second."""
+    usual = pages, shape = _paginated(lowered, options, 1.0)
+    for shrink in _SMALLER:
+        last = pages[-1][-1]
+        if len(pages) != 2 or last.y + last.block.height > _LITTLE * shape.room:
+            break
+        pages, shape = _paginated(lowered, options, shrink)
+        if len(pages) == 1:
+            return pages, shape
+    return usual
 
 
-def sheet_pdf(blocks: Sequence[SheetBlock], request: SheetRequest, facts: DocumentFacts) -> bytes:
-    """Blocks as pages of a PDF file. Raises `MissingFace`."""
-    size = PAPER[request.paper]
-    pages = paginate(blocks, (size[1] - TOP - BOTTOM) / SCALE[request.size])
-    return write_pdf(print_pages(pages, request), size, facts, request.black)
+def _paginated(lowered: LoweredLick, options: Options, shrink: float) -> tuple[list[list[PlacedBlock]], PageShape]:
+    shape = page_shape(options.sheet, shrink)
+    return paginate(lick_blocks(lowered.grid(), options, shape.column, "lick"), shape.room), shape
 
 
-def print_pages(pages: Sequence[Sequence[PlacedBlock]], request: SheetRequest) -> list[PrintedPage]:  # fmt: skip
-    """Pages of blocks with their margins, page numbers and bookmarks."""
-    scale = SCALE[request.size]
-    printed = []
-    for n, page in enumerate(pages, 1):
-        marks = tuple((p.block.bookmark, TOP + p.y * scale) for p in page if p.block.bookmark)
-        footer = _footer(n, len(pages), PAPER[request.paper])
-        printed.append(PrintedPage((*_placed(page, scale), footer), marks))
-    return printed
-
-
-def _placed(page: Sequence[PlacedBlock], scale: float) -> Iterator[ItemGroup]:
-    for placed in page:
-        for group in placed.block.items:
-            inner = placed.scale
-            yield group._replace(
-                x=MARGIN + group.x * inner * scale, y=TOP + (placed.y + group.y * inner) * scale, scale=group.scale * inner * scale
-            )  # fmt: skip
-
-
-def _footer(page: int, pages: int, size: tuple[float, float]) -> ItemGroup:
-    if pages == 1:
-        return ItemGroup(())
-    return ItemGroup((Text(size[0] - MARGIN, size[1] - 26.0, f"{page} of {pages}", "sans", 7.5, "end", FAINT),))
-
-
-def _picture(blocks: Sequence[SheetBlock], request: SheetRequest, title: str) -> bytes:
-    """Blocks as one SVG picture, as high as they need."""
-    scale = SCALE[request.size]
-    (page,) = paginate([block._replace(new_page=False) for block in blocks], float("inf")) or [[]]
-    height = TOP + BOTTOM + (page[-1].y + page[-1].block.height if page else 0.0) * scale
+def _picture(lowered: LoweredLick, options: Options) -> bytes:
+    """A lick as one SVG picture, as high as it needs."""
+    request, shape = options.sheet, page_shape(options.sheet)
+    blocks = lick_blocks(lowered.grid(), options, shape.column, "lick")
+    (page,) = paginate(blocks, float("inf"))
+    height = TOP + BOTTOM + (page[-1].y + page[-1].block.height) * shape.scale
     inks = BLACK_INKS if request.black else PAPER_INKS
-    text = svg_document(_placed(page, scale), PAPER[request.paper][0], height, inks, title, "#fff")
-    return text.encode()
+    items = place_blocks(page, shape.scale)
+    return svg_document(items, shape.paper[0], height, inks, lowered.timeline.title, "#fff").encode()
 
 
 def _png(svg: bytes) -> bytes:

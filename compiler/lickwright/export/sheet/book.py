@@ -11,10 +11,10 @@ from typing import NamedTuple
 from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Link, Text, line
 from lickwright.engraving.paragraph import wrap_text
 from lickwright.export import Options, SheetRequest
-from lickwright.export.sheet import BOTTOM, PAPER, SCALE, TOP, column_width, print_pages
 from lickwright.export.sheet.blocks import LEADING, PlacedBlock, SheetBlock, paginate, text_lines
 from lickwright.export.sheet.content import caution_blocks, legend_blocks, lick_blocks
 from lickwright.export.sheet.legend import LegendRow, legend_of
+from lickwright.export.sheet.page_shape import page_shape, print_pages
 from lickwright.export.sheet.pdf import DocumentFacts, write_pdf
 from lickwright.layout.grid import Grid
 
@@ -32,7 +32,8 @@ class BookLick(NamedTuple):
 
 def book_pdf(licks: Iterable[BookLick], title: str, request: SheetRequest, share_pages: bool) -> bytes:
     """The book; each lick begins a page, unless they share pages and one legend at the end. Raises `MissingFace`."""
-    width, height = column_width(request), (PAPER[request.paper][1] - TOP - BOTTOM) / SCALE[request.size]
+    shape = page_shape(request)
+    width, height = shape.column, shape.room
     blocks: list[SheetBlock] = []
     heads: list[tuple[str, str]] = []  # title and key of each
     marks: dict[str, LegendRow] = {}
@@ -49,7 +50,7 @@ def book_pdf(licks: Iterable[BookLick], title: str, request: SheetRequest, share
     pages = paginate(blocks, height) if blocks else []
     contents = _numbered_contents(title, heads, pages, width, height)
     facts = DocumentFacts(title)
-    return write_pdf(print_pages([*contents, *pages], request), PAPER[request.paper], facts, request.black)
+    return write_pdf(print_pages([*contents, *pages], shape), shape.paper, facts, request.black)
 
 
 def _numbered_contents(
