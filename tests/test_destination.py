@@ -431,12 +431,12 @@ def test_a_seal_holds_for_its_own_kind_alone(tmp_path: Path) -> None:
     one, other = Seal(b"<", b">"), Seal(b"[", b"]")
     path = tmp_path / "x"
     for parts in ((), (b"",), (b"a",), (b"x" * (1 << 20), b"y")):
-        path.write_bytes(b"".join(one.sealed(parts)))
-        assert one.holds(str(path))
-        assert not other.holds(str(path))
+        path.write_bytes(b"".join(one.add_to(parts)))
+        assert one.matches_file(str(path))
+        assert not other.matches_file(str(path))
     for data in (b"", b"<", b"<>", b"x" * 33):
         path.write_bytes(data)
-        assert not one.holds(str(path))
+        assert not one.matches_file(str(path))
 
 
 # ---- reading

@@ -253,7 +253,7 @@ def test_where_the_off_beat_falls(ratio: str, tick: int) -> None:
     """The trade's table at 480 ticks a beat."""
     timeline = counted("| B8 B5 G7 G5 D7 D5 A7 A5 ||", f"feel swing {ratio}")
     swing = swing_of(timeline)
-    heard = [Fraction(swing.heard(sound.start), swing.parts * timeline.grain) * 4 * 480 for sound in timeline.sounds]
+    heard = [Fraction(swing.heard_at(sound.start), swing.parts * timeline.grain) * 4 * 480 for sound in timeline.sounds]
     assert heard == [480 * (n // 2) + (tick if n % 2 else 0) for n in range(8)]
 
 

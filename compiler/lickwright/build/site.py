@@ -47,16 +47,16 @@ def update_site(
     try:
         there = _there(storage)
         if len(entries) < _FEWEST and (there is None or prune):
-            if there is not None and SEAL.ends(there):
+            if there is not None and SEAL.matches_bytes(there):
                 storage.remove("", NAME)
                 summary.removed = [*summary.removed, path]
             manifest.note_site(False)
             return
         manifest.note_site(True)
-        data = b"".join(SEAL.sealed([index_page(title or _TITLE, entries).encode("utf-8")]))
+        data = b"".join(SEAL.add_to([index_page(title or _TITLE, entries).encode("utf-8")]))
         if there == data:
             return
-        if there is not None and not (overwrite or SEAL.ends(there)):
+        if there is not None and not (overwrite or SEAL.matches_bytes(there)):
             summary.left_out([in_the_way_trouble(path)])
             return
         storage.write("", NAME, data)

@@ -78,7 +78,7 @@ def check_shifts(timeline: Timeline, hand: Hand, fretted: Sequence[SoundingNote]
     The walk is tried first with the quickest time that there could be, which costs less than the exact one.
     """
     frets = [sound.fret or 0 for sound in fretted]
-    if hand.at(max(frets)) - hand.at(min(frets)) <= hand.stretch:
+    if hand.fret_mm(max(frets)) - hand.fret_mm(min(frets)) <= hand.stretch:
         return  # it never moves
     grain = _fastest(timeline)
     if not next(_hurried(fretted, hand, lambda at: at * grain), None):
@@ -102,7 +102,7 @@ def _hurried(
                 low, lowest = (down, other) if down < low else (low, lowest)
                 high, highest = (up, other) if up > high else (high, highest)
             waiting, first = [], sound
-        place, moved = hand.at(sound.fret or 0), pace * seconds(sound.start)
+        place, moved = hand.fret_mm(sound.fret or 0), pace * seconds(sound.start)
         if place - moved - reach > low or high - place - moved > reach:
             yield (lowest if place - moved - reach > low else highest), sound
             low, high, waiting = float("inf"), float("-inf"), []
@@ -110,7 +110,7 @@ def _hurried(
 
 
 def _shift(timeline: Timeline, hand: Hand, before: SoundingNote, sound: SoundingNote, time: float) -> Diagnostic:
-    far = abs(hand.at(sound.fret or 0) - hand.at(before.fret or 0)) - hand.stretch
+    far = abs(hand.fret_mm(sound.fret or 0) - hand.fret_mm(before.fret or 0)) - hand.stretch
     pace = far / max(time, 0.001)
     severity, how = (Severity.WARNING, "very fast") if pace > SHIFT_HARD else (Severity.INFO, "fast")
     message = f"a {how} shift: from fret {before.fret} to fret {sound.fret} in {time:.2f} seconds"

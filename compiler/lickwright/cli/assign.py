@@ -195,5 +195,5 @@ def _assigned(licks: Sequence[CompiledLick], names: Sequence[str], ladder: Ladde
         facts = heading_facts(timeline, tempo_words(timeline, None, None))
         shown = tuple((fact, value) for fact, value in facts if fact in ("key", "box", "tempo", "level"))
         yield AssignedLick(
-            lick.title, name, shown, settings.tempo.counted(settings.meter), ladder.rungs(bpm), settings.notes
+            lick.title, name, shown, settings.tempo.counted_value(settings.meter), ladder.rungs(bpm), settings.notes
         )

@@ -33,7 +33,7 @@ def save_output(
     if path != STDOUT:
         return _told(path, save_file(path, data, seal, overwrite, sources))
     parts = (data,) if isinstance(data, bytes) else data
-    for part in parts if seal is None else seal.sealed(parts):
+    for part in parts if seal is None else seal.add_to(parts):
         terminal.out(part.decode("utf-8"))
     return terminal.Exit.FINE
 

@@ -22,7 +22,7 @@ def swung_sounds(timeline: Timeline) -> Timeline:
     if not has_long_short_pairs(timeline):
         return timeline
     swing = swing_of(timeline)
-    heard = swing.heard
+    heard = swing.heard_at
 
     def sounding(sound: SoundingNote) -> SoundingNote:
         shapes = [replace(s, start=heard(s.start), end=heard(s.end)) for s in sound.shapes]

@@ -36,7 +36,7 @@ class Seal(NamedTuple):
     before: bytes
     after: bytes
 
-    def sealed(self, parts: Iterable[bytes]) -> Iterator[bytes]:
+    def add_to(self, parts: Iterable[bytes]) -> Iterator[bytes]:
         """Yield the parts, and the seal after them."""
         hash = blake2b(digest_size=_HASH)
         for part in parts:
@@ -44,7 +44,7 @@ class Seal(NamedTuple):
             yield part
         yield self._end(hash.hexdigest())
 
-    def holds(self, path: str) -> bool:
+    def matches_file(self, path: str) -> bool:
         """Return True if an ordinary file ends with its seal, unbroken. Raises OSError for one that cannot be read."""
         hash = blake2b(digest_size=_HASH)
         end = b""
@@ -59,7 +59,7 @@ class Seal(NamedTuple):
             end = file.read(_BLOCK)
         return end == self._end(hash.hexdigest())
 
-    def ends(self, data: bytes) -> bool:
+    def matches_bytes(self, data: bytes) -> bool:
         """Return True if the bytes of a whole file end with its seal, unbroken."""
         rest = len(data) - len(self._end("0" * 2 * _HASH))
         return rest >= 0 and data[rest:] == self._end(blake2b(data[:rest], digest_size=_HASH).hexdigest())
@@ -90,7 +90,7 @@ def find_obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequen
         return None
     if what := _protected(path, status, seal, sources):
         return _refused(f"this is {what}: never overwritten", "name another file")
-    if overwrite or (seal is not None and seal.holds(path)):
+    if overwrite or (seal is not None and seal.matches_file(path)):
         return None
     if seal is None:
         return _refused("the file already exists: not overwritten", "name another file, or say --overwrite")
@@ -106,7 +106,7 @@ def save_file(
     Raises KeyboardInterrupt as it comes; a device may have received a part by then.
     """
     parts = (data,) if isinstance(data, bytes) else data
-    whole = parts if seal is None else seal.sealed(parts)
+    whole = parts if seal is None else seal.add_to(parts)
 
     def still_free() -> Iterator[bytes]:
         """Yield the whole, and look at the path again at its end, which may be long after."""

@@ -93,7 +93,7 @@ def _forced(places: tuple[Place, ...], held: list[int], fixed: tuple[str | None,
         fingers[n] = FINGER_NUMBERS.get(written or "", 1 + min(3, (places[n][1] or 0) - low))
         if written in ("1", "2", "3", "4"):
             position = max(1, (places[n][1] or 0) - int(written) + 1)
-    return Grip(position, hand.at(position), tuple(fingers), NEVER, "fingers as written")
+    return Grip(position, hand.fret_mm(position), tuple(fingers), NEVER, "fingers as written")
 
 
 def barre_groups(places: tuple[Place, ...], held: list[int]) -> list[list[int]]:
@@ -184,7 +184,7 @@ def _grip(
     if over:
         parts["stretch"] = over
     why = max(parts, key=lambda name: parts[name]) if parts else ""
-    return Grip(position, hand.at(position), tuple(taken), sum(parts.values()), why)
+    return Grip(position, hand.fret_mm(position), tuple(taken), sum(parts.values()), why)
 
 
 def _barre_cost(places: tuple[Place, ...], group: list[int], finger: int) -> float:

@@ -66,7 +66,7 @@ class Hand(NamedTuple):
     hard: float  # mm: up to here with a hard one; beyond, it cannot be held together
     capo: int = 0  # frets are named from here, which makes them narrower
 
-    def at(self, fret: float) -> float:
+    def fret_mm(self, fret: float) -> float:
         """Return the distance in mm of a fret, as named, from the nut."""
         return fret_mm(fret + self.capo, self.scale_mm)
 

@@ -142,7 +142,7 @@ class Tempo(NamedTuple):
         """Return quarter notes a minute as beats a minute of the note value that this tempo counts."""
         return quarters / (4 * (self.unit or meter.beat))
 
-    def counted(self, meter: Meter) -> str:
+    def counted_value(self, meter: Meter) -> str:
         """Return the note value that is counted, as the notation writes it: `1/4`, `1/4.`."""
         unit = self.unit or meter.beat
         if unit.numerator == 1:

@@ -83,9 +83,9 @@ class Performance:
         """Return the second at which a counted instant is heard: swing, tempo, fermatas and lead-in included."""
         return self._tempo_map.seconds(grains)
 
-    def straight(self, grains: float) -> float:
+    def straight_seconds(self, grains: float) -> float:
         """Return the second at which a bar line or a beat is heard: as `seconds`, but swing does not move it."""
-        return self._tempo_map.straight(grains)
+        return self._tempo_map.straight_seconds(grains)
 
 
 class _Times(NamedTuple):
@@ -109,8 +109,8 @@ def perform(timeline: Timeline, percent: Fraction | None = None, bpm: Fraction |
             tempo_map = TempoMap(timeline, factor, _lead_in(missing, tempo_map.tempos[0].qpm))
         stolen = _steal(timeline, tempo_map)
     notes = _notes(timeline, tempo_map, stolen)
-    bars = tuple(tempo_map.straight(turn.start) for turn in timeline.passes)
-    return Performance(tempo_map, notes, bars, tempo_map.straight(timeline.end))
+    bars = tuple(tempo_map.straight_seconds(turn.start) for turn in timeline.passes)
+    return Performance(tempo_map, notes, bars, tempo_map.straight_seconds(timeline.end))
 
 
 def _lead_in(seconds: float, qpm: Fraction) -> Fraction:

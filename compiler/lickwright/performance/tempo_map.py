@@ -44,16 +44,16 @@ class TempoMap:
         self._to_quarters = 4 / timeline.grain
         self._quarters_before = 4 * float(lead_in)
         swing = swing_of(timeline)
-        speeds = [(grain, swing.heard(grain) / swing.parts, qpm) for grain, qpm in _speeds(timeline, factor)]
+        speeds = [(grain, swing.heard_at(grain) / swing.parts, qpm) for grain, qpm in _speeds(timeline, factor)]
         self.tempos = self._tempo_steps([(heard, qpm) for _, heard, qpm in speeds])
         self._paces = [step.pace for step in self.tempos]
         heard = {grain: at / swing.parts for grain, at in zip(swing.breaks, swing.placed, strict=True)}
         heard.update((grain, at) for grain, at, _ in speeds)
         self._breaks = sorted(heard)
-        self._seconds = [self.straight(heard[grain]) for grain in self._breaks]
+        self._seconds = [self.straight_seconds(heard[grain]) for grain in self._breaks]
         self._rates = self._slopes()
 
-    def straight(self, grains: float) -> float:
+    def straight_seconds(self, grains: float) -> float:
         """Return the second of an instant that swing does not move, such as a bar line's."""
         quarters = grains * self._to_quarters + self._quarters_before
         i = bisect_right(self.tempos, (quarters, inf), 1) - 1

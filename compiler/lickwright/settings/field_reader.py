@@ -40,7 +40,7 @@ class FieldReader:
         self.unread = unread  # names of fields whose value could not be read
         self.found: list[Diagnostic] = []
 
-    def copied(self) -> FieldReader:
+    def copy(self) -> FieldReader:
         """Return a reader that goes on from here, without the findings."""
         repeated = {name: list(values) for name, values in self.repeated.items()}
         return FieldReader(dict(self.read), repeated, set(self.unread))

@@ -52,7 +52,7 @@ def resolve_settings(head: FileHead, own: Iterable[WrittenField], title: Span) -
     A value that cannot be read counts as not written. `title` is where a finding stands about what the lick does not
     write.
     """
-    fields = head.fields.copied()
+    fields = head.fields.copy()
     fields.read_fields(own, of_file=False)
     read, unread, found = fields.read, fields.unread, fields.found
     values = {_ATTRIBUTES.get(name, name): one.value for name, one in read.items() if name not in _ELSEWHERE}

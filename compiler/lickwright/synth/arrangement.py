@@ -90,7 +90,7 @@ def take(
     for bpm, performance in performances:
         music = performance.bars[0] if performance.bars else 0.0  # silence for stolen time comes before it
         counted = count_in * _bar_seconds(timeline, performance)
-        one = performance.straight(_upbeat(timeline))  # beat one of the first full bar
+        one = performance.straight_seconds(_upbeat(timeline))  # beat one of the first full bar
         at = now + (counted - one if count_in else -music)
         if not rounds:
             at = max(0.0, at)
@@ -115,7 +115,7 @@ def take(
     if click:
         for turn in turns:
             ticks = _beats(timeline)
-            clicks += [Click(turn.at + turn.performance.straight(grains), first) for grains, first in ticks]
+            clicks += [Click(turn.at + turn.performance.straight_seconds(grains), first) for grains, first in ticks]
     notes = _notes(rounds)
     end = min(60.0 * MINUTES, max([note.end for note in notes] + [now]) + TAIL)
     chords = tuple(_chords(timeline, turns)) if backing else ()
@@ -181,7 +181,7 @@ def _bar_marks(timeline: Timeline, played: Round, again: int | None) -> Iterator
 def _name(timeline: Timeline, bpm: Fraction | None, again: int | None, place: str) -> str:
     """`1/4 = 72, round 2, bar 3`."""
     settings = timeline.settings
-    words = [] if bpm is None else [f"{settings.tempo.counted(settings.meter)} = {float(bpm):g}"]
+    words = [] if bpm is None else [f"{settings.tempo.counted_value(settings.meter)} = {float(bpm):g}"]
     words += [] if again is None else [f"round {again + 1}"]
     return ", ".join((*words, place))
 
@@ -193,7 +193,7 @@ def _chords(timeline: Timeline, rounds: Sequence[Round]) -> Iterator[Under]:
     if not settings.chords:
         if settings.key is not None:
             pitches = _voiced(settings.key.tonic.pc + shift, _DRONE)
-            yield from (Under(at + p.straight(0), at + p.end, pitches) for at, p, _ in rounds)
+            yield from (Under(at + p.straight_seconds(0), at + p.end, pitches) for at, p, _ in rounds)
         return
     held = _held(timeline)
     for at, performance, _ in rounds:
@@ -206,8 +206,8 @@ def _chords(timeline: Timeline, rounds: Sequence[Round]) -> Iterator[Under]:
                     root = chord.root.pc + shift
                     bass = None if chord.bass is None else chord.bass.pc + shift
                     yield Under(
-                        at + performance.straight(float(start)),
-                        at + performance.straight(float(end)),
+                        at + performance.straight_seconds(float(start)),
+                        at + performance.straight_seconds(float(end)),
                         _voiced(root, chord.intervals, bass),
                     )
 

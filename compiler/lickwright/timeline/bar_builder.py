@@ -338,4 +338,4 @@ def build_bars(lick: Lick, settings: Settings, report: Report) -> WrittenMusic:
     """Return the written bars of a lick, in whole grains."""
     builder = BarBuilder(settings, report)
     builder.read_music(lick)
-    return builder.page.measured(settings)
+    return builder.page.in_grains(settings)

@@ -28,7 +28,7 @@ class Swing:
         self.placed = [breaks[at] for at in self.breaks]
         self.parts = parts
 
-    def heard(self, grain: int) -> int:
+    def heard_at(self, grain: int) -> int:
         """Return where an instant as played is heard, in parts of a grain."""
         i = bisect_right(self.breaks, grain) - 1
         if i < 0 or i + 1 == len(self.breaks):

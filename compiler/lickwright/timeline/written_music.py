@@ -88,7 +88,7 @@ class Page:
     trills: dict[int, Note] = field(default_factory=dict)
     bars: list[RawBar] = field(default_factory=list)
 
-    def measured(self, settings: Settings) -> WrittenMusic:
+    def in_grains(self, settings: Settings) -> WrittenMusic:
         """Return everything in grains, of which there are so many to a whole note that every length is whole."""
         meter = settings.meter
         lengths = {id(length): length for length in self.lengths}  # equal ones are shared; hashing fractions is slow

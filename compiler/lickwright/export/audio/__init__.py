@@ -195,7 +195,7 @@ def _tempo_words(stages: LoweredLick, taken: Take) -> str:
     """`1/4 = 72`; of a ladder all its rungs."""
     settings = stages.timeline.settings
     tempi = ", ".join(f"{bpm:.4g}" for bpm in _tempi(stages, taken))
-    return f"{settings.tempo.counted(settings.meter)} = {tempi}"
+    return f"{settings.tempo.counted_value(settings.meter)} = {tempi}"
 
 
 def _pace(stages: LoweredLick, taken: Take, to: str) -> str:

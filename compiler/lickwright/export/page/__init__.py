@@ -82,7 +82,7 @@ def _parts(
         sections.music(drawings(lowered, options)),
         sections.choices(bars, _RECORDED if sounds else _PLAIN),
         el("div", sections.neck_section(timeline, options.sheet.left_handed), sections.tips(settings), class_="beside"),
-        sections.ladder(rungs, settings.tempo.counted(settings.meter)),
+        sections.ladder(rungs, settings.tempo.counted_value(settings.meter)),
         sections.table(timing_rows(timeline, full)),
         sections.marks(lowered.grid()),
         _downloads(lowered, options),

@@ -33,7 +33,7 @@ def score(lowered: LoweredLick, performances: Sequence[tuple[Fraction, Performan
     bpm = settings.tempo.beats_per_minute(full.tempos[0].qpm, settings.meter)
     return {
         "bpm": _number(float(bpm)),
-        "beat": settings.tempo.counted(settings.meter),
+        "beat": settings.tempo.counted_value(settings.meter),
         "strings": settings.tuning.strings,
         "takes": [{"percent": _number(float(share)), **_take(lowered, one)} for share, one in performances],
     }

@@ -113,7 +113,7 @@ def _ladder(timeline: Timeline, options: Options, width: float) -> Iterator[Shee
     full = _asked_tempo(tempo.bpm, options)
     rungs = options.recording.ladder.rungs(full)
     yield _section("Practice")
-    unit = tempo.counted(timeline.settings.meter)
+    unit = tempo.counted_value(timeline.settings.meter)
     words = f"Beats of {unit} a minute: tick a tempo once it was clean {_CLEAN} times in a row."
     yield from (block._replace(keep=True) for block in paragraph(words, width, SMALL, gap=2.0))
     a_row = max(1, int(width // _RUNG))

@@ -123,7 +123,7 @@ def tempo_words(timeline: Timeline, percent: Fraction | None, bpm: Fraction | No
     settings = timeline.settings
     written, feel = settings.tempo, settings.feel
     asked = bpm if bpm is not None else written.bpm * percent / 100 if percent is not None else written.bpm
-    words = f"{written.counted(settings.meter)} = {_plain(asked)}"
+    words = f"{written.counted_value(settings.meter)} = {_plain(asked)}"
     if asked != written.bpm:
         words += f" (written: {_plain(written.bpm)})"
     if feel.name == "straight":

@@ -32,7 +32,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
         "tempos": [
             {
                 "at_s": round(step.seconds, 3),
-                "beat": tempo.counted(settings.meter),
+                "beat": tempo.counted_value(settings.meter),
                 "beats_a_minute": round(float(tempo.beats_per_minute(step.qpm, settings.meter)), 3),
             }
             for step in performance.tempos

@@ -34,7 +34,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
     timeline, performance = stages.timeline, stages.performance(options)
     tempo, meter = timeline.settings.tempo, timeline.settings.meter
     beats = tempo.beats_per_minute(performance.tempos[0].qpm, meter)
-    heading = f"{timeline.title}: {performance.end:.3f} seconds, {tempo.counted(meter)} = {float(beats):g}"
+    heading = f"{timeline.title}: {performance.end:.3f} seconds, {tempo.counted_value(meter)} = {float(beats):g}"
     if len(performance.tempos) > 1:
         heading += " to begin with"
     if options.recording.practice:
@@ -43,7 +43,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
         tempi = ", ".join(f"{float(bpm):g}" for bpm in rungs(stages, options))
         times = replace(options.recording, part="ladder").times
         often = "" if times == 1 else ", twice each" if times == 2 else f", {times} times each"
-        heading += f"\npractice ladder: {tempo.counted(meter)} = {tempi}{often}"
+        heading += f"\npractice ladder: {tempo.counted_value(meter)} = {tempi}{often}"
         heading += f"\n{_GATE}\n{CAUTION_LADDER}"
     table = [COLUMNS, *(_texts(row) for row in timing_rows(timeline, performance))]
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]
