@@ -108,6 +108,17 @@ def test_it_is_the_same_from_one_file_and_from_any_order(make: Run, run: Run) ->
     assert not Path("single/index.html").exists()
 
 
+def test_a_merge_of_shares_gives_the_index_of_a_whole_build(make: Run, run: Run) -> None:
+    Path("songs/lickwright.toml").write_text('[album]\ntitle = "Evening"\n')
+    make()
+    for share in ("1", "2"):
+        assert make("--shard", f"{share}/2", "--out", f"part{share}")[0] == 0
+    code, out, _ = run("make", "part1", "part2", "--merge", "--out", "merged")
+    assert code == 0
+    assert "merged/index.html lists 3 lesson pages" in out
+    assert Path("merged/index.html").read_bytes() == INDEX.read_bytes()
+
+
 def test_an_index_of_somebody_else_is_not_replaced(make: Run) -> None:
     Path("out").mkdir()
     INDEX.write_text("mine")

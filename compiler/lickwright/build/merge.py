@@ -55,6 +55,7 @@ class MergeConfig(NamedTuple):
     dry: bool = False  # only say what would be done
     report: Callable[[Iterator[bytes]], None] | None = None  # takes the parts of the machine report
     release: Arrangement | None = None  # of the copies that are kept in the output folder; None: none are wanted
+    title: str = ""  # of the library, for the index of its lesson pages
 
 
 def merge_shards(config: MergeConfig, observer: BuildObserver) -> BuildSummary:
@@ -149,6 +150,7 @@ class _Merging:
         else:
             summary.gone, summary.older = prune.count_prunable(self._manifest)
         self._update_release()
+        self._update_site()
         self._keep_record()
 
     def _update_release(self) -> None:
@@ -161,6 +163,15 @@ class _Merging:
         self._number_as_scanned()
         planner.note_unread(self._manifest, ())
         update_release(self._manifest, self._suffixes, self._writer, config.release, self._summary, False, config.prune)
+
+    def _update_site(self) -> None:
+        """Bring the index of the lesson pages up to date, where there are pages or an index is on record."""
+        if not (self._manifest.has_pages() or self._manifest.has_site()):
+            return
+        from lickwright.build.site import update_site
+
+        config = self._config
+        update_site(self._manifest, self._storage, config.title, config.overwrite, config.prune, self._summary)
 
     def _number_as_scanned(self) -> None:
         """Number the sources in the order in which a build of the whole library finds them: the order of the book."""

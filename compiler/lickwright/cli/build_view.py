@@ -217,8 +217,11 @@ def run_merge(
     view: BuildView,
     reported: ReportFile | None,
     arrangement_of: Callable[[str], Arrangement | None],
+    title_of: Callable[[str], str],
 ) -> int:
-    """Merge the output folders of shards; return the exit code. `arrangement_of`: how the release of a library at a path is arranged.
+    """Merge the output folders of shards; return the exit code.
+
+    `arrangement_of` and `title_of` tell how the release of a library at a path is arranged, and what the library is called.
 
     Raises UsageError for folders that are not all the shares of one build, `NoAddress` for an address that cannot be used.
     """
@@ -235,8 +238,9 @@ def run_merge(
         terminal.err(view.findings(folders) + "nothing was brought together\n")
         return view.code
     report = None if reported is None else reported.write
-    release = arrangement_of(library_path(parts[0]))
-    config = MergeConfig(parts, out, options["overwrite"], options["prune"], options["dry_run"], report, release)
+    library = library_path(parts[0])
+    release, title = arrangement_of(library), title_of(library)
+    config = MergeConfig(parts, out, options["overwrite"], options["prune"], options["dry_run"], report, release, title)
     try:
         summary = merge_shards(config, view)
     except OSError as e:

@@ -66,6 +66,11 @@ def local_name(text: str) -> str:
         raise click.UsageError(str(e)) from None
 
 
+def library_title(project: ProjectConfig | None) -> str:
+    """Return the title of a library, for the index of its lesson pages: that of its album; "" without one."""
+    return project.album.title if project is not None and project.album is not None else ""
+
+
 class MakeRequest:
     """One call of `lickwright make`: paths, output folder, and options from the command line and the project config.
 
@@ -138,13 +143,8 @@ class MakeRequest:
             sync=not self.params["no_sync"],
             check_contents=self._chosen["check_contents"],
             release=arrangement,
-            title=self._title(),
+            title=library_title(self.projects.named(self.paths[0])),
         )
-
-    def _title(self) -> str:
-        """Return the title of the library: that of its album."""
-        project = self.projects.named(self.paths[0])
-        return project.album.title if project is not None and project.album is not None else ""
 
     def read_again(self) -> MakeRequest:
         """Return the same request with every `lickwright.toml` read anew, but with the same paths and output folder."""

@@ -16,7 +16,7 @@ from lickwright.build.engine import build_library
 from lickwright.build.summary import BuildSummary
 from lickwright.cli import archive_options, terminal
 from lickwright.cli.build_view import BuildView, ReportFile, run_merge
-from lickwright.cli.make_request import MakeRequest, Values, local_name
+from lickwright.cli.make_request import MakeRequest, Values, library_title, local_name
 from lickwright.cli.option_pairs import first_given_except, refuse
 from lickwright.cli.project_options import preferred_values
 from lickwright.config.discovery import ProjectConfigs
@@ -112,8 +112,11 @@ def merge_shares(context: click.Context) -> int:
         project = ProjectConfigs().named(library) if library else None
         return archive_options.requested_arrangement(params, preferred_values(context, project))
 
+    def title_of(library: str) -> str:
+        return library_title(ProjectConfigs().named(library) if library else None)
+
     try:
-        return run_merge(paths, out, params, _view(params, report), report, arrangement_of)
+        return run_merge(paths, out, params, _view(params, report), report, arrangement_of, title_of)
     except NoAddress as e:
         raise click.UsageError(str(e)) from None
 

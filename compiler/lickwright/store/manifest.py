@@ -139,6 +139,10 @@ class Manifest:
             index_schema.create_index(self.db)
             self.db.execute("INSERT INTO about VALUES ('index', ?)", (index_schema.VERSION,))
 
+    def has_pages(self) -> bool:
+        """Whether a lesson page is on record; looks through all outputs where none is."""
+        return self.db.execute("SELECT 1 FROM outputs WHERE format = 'page' LIMIT 1").fetchone() is not None
+
     def has_site(self) -> bool:
         """Return True if an index of lesson pages was written."""
         return self.db.execute("SELECT 1 FROM about WHERE name = 'site'").fetchone() is not None
