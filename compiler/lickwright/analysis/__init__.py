@@ -1,1 +1,4 @@
-"""What is worked out about a lick from its timeline: difficulty, key and box, figures and a fingerprint of its phrase."""
+"""Analysis of a counted lick: difficulty, the key and box that it fits, figures, and a fingerprint of its phrase.
+
+In: a Timeline. Out: values and, where a declared level is far off, a finding. Nothing here reads files or draws.
+"""

@@ -1,4 +1,4 @@
-"""How hard a lick is: what makes it so, in numbers and words, and a level from 1 to 5.
+"""Difficulty of a lick: what makes it hard, in numbers and words, and a level from 1 to 5.
 
 In: a Timeline. Out: a `Profile`, and a warning (L461) where the declared level is far off. The formula has eight terms,
 each of a thing that teachers name (trade lists: notes a second, subdivision, shifts, span, skips, bend size, techniques,
@@ -24,8 +24,8 @@ ring). The hardest counts in full and the others by half: a lick is about as har
     level = 1 + the hardest term + half of the others, rounded, from 1 to 5
 
 The limits of reach are those of `hand/measures.py`. The weights were set on pairs of licks in the order that a teacher would give
-them (`tests/level_pairs.toml`), a third of them held out. Nothing in it falls when only the tempo rises. Length is told
-and does not count: a long lick is more to learn and no harder to play.
+them (`tests/level_pairs.toml`), a third of them held out; all constants below are estimates of that kind. Nothing in the level falls
+when only the tempo rises. Length is told and does not count: a long lick is more to learn and no harder to play.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ RULES: tuple[Rule, ...] = (LEVEL,)
 
 
 class ScoreTerm(NamedTuple):
-    """One term of the sum."""
+    """One term of the formula."""
 
     name: str
     points: float
@@ -72,7 +72,7 @@ class ScoreTerm(NamedTuple):
 
 
 class Profile(NamedTuple):
-    """How hard one lick is."""
+    """The difficulty of one lick, with the numbers that it comes from."""
 
     title: str
     declared: int | None  # its `level` line
@@ -92,11 +92,11 @@ class Profile(NamedTuple):
 
     @property
     def total(self) -> float:
-        """The hardest term, and the others by half."""
+        """The points of the hardest term, and half of the others'."""
         return _total(self.terms)
 
     def text(self) -> str:
-        """For a person: each term that is worth something with its reason, the cautions, and the level they come to."""
+        """Return the profile for a person: each term that is worth something with its reason, the cautions, and the level."""
         lines = [
             f'"{self.title}": {_count(self.notes, "note")} in {_count(self.bars, "bar")}, {self.seconds:.1f} seconds'
         ]
@@ -109,7 +109,7 @@ class Profile(NamedTuple):
         return "\n".join([*lines, f"    level {self.level} of 5: 1 for every lick{above}{declared}"])
 
     def as_value(self) -> dict[str, Any]:
-        """For JSON."""
+        """Return the profile as a value for JSON."""
         return {
             "lick": self.title,
             "level": self.level,
@@ -131,7 +131,7 @@ class Profile(NamedTuple):
 
 
 def difficulty_profile(timeline: Timeline) -> Profile:
-    """How hard a lick is at its tempo."""
+    """Return how hard a lick is at its tempo."""
     groups = facts.fretted_chords(timeline)
     onsets, end = facts.onset_seconds(timeline)
     hand = hand_for(timeline)
@@ -172,7 +172,7 @@ def _level(total: float) -> int:
 
 
 def check_level(timeline: Timeline) -> list[Diagnostic]:
-    """L461, for a lick that declares its level."""
+    """Return the warning (L461) about a declared level that is far off, if there is one."""
     declared = timeline.settings.level
     if declared is None:
         return []
@@ -242,7 +242,7 @@ def _length(timeline: Timeline, tuplet: TupletSpan) -> Fraction:
 
 
 def _is_odd(meter: Meter) -> bool:
-    """Meters whose groups are unequal, and those of five, seven, eleven and more that nothing groups evenly."""
+    """Return whether a meter has unequal groups, or five, seven, eleven and more beats that nothing groups evenly."""
     return len(set(meter.groups)) > 1 or (meter.beats > 3 and not meter.compound and meter.beats % 2 == 1)
 
 

@@ -1,11 +1,12 @@
-"""What makes a lick hard, counted: speed, reach, movement, bends, what rings and which techniques there are.
+"""Features that make a lick hard: speed, reach, movement, bends, ringing and techniques, as numbers.
 
-In: a Timeline, or what was sorted out of it. Out: numbers and names. What they are worth is `difficulty.py`'s.
+In: a Timeline, or sounds of it. Out: numbers and names. What they are worth is `difficulty.py`'s.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import combinations
 
 from lickwright.hand.fingering import is_fretted
 from lickwright.hand.measures import Hand
@@ -26,7 +27,7 @@ _BAR = (Curve.DIVE, Curve.DIP, Curve.SCOOP)
 
 
 def onset_seconds(timeline: Timeline) -> tuple[list[float], float]:
-    """When notes begin, in seconds, what begins together once; and when the lick ends."""
+    """Return when notes begin, in seconds, what begins together once; and when the lick ends."""
     from lickwright.performance.tempo_map import written_tempo_map
 
     seconds = written_tempo_map(timeline).seconds
@@ -34,7 +35,7 @@ def onset_seconds(timeline: Timeline) -> tuple[list[float], float]:
 
 
 def string_crossings(timeline: Timeline) -> tuple[list[float], list[int]]:
-    """When single notes begin, in seconds, and for each but the last whether the next one is picked on another string."""
+    """Return when single notes begin, in seconds, and for each but the last 1 where the next one is picked on another string, else 0."""
     from lickwright.performance.tempo_map import written_tempo_map
 
     seconds = written_tempo_map(timeline).seconds
@@ -50,24 +51,32 @@ def string_crossings(timeline: Timeline) -> tuple[list[float], list[int]]:
 
 
 def widest_span(timeline: Timeline, groups: Sequence[Sequence[SoundingNote]], hand: Hand) -> float:
-    """The widest two fingers that are down together: in a chord, a trill, a hammer-on or a pull-off."""
-    pairs: set[tuple[int, int, int]] = set()  # two frets, and how many strings apart
-    for group in groups:
-        if len(group) > 1:
-            held = [sound for sound in group if is_fretted(sound)]
-            pairs.update((a.fret or 0, b.fret or 0, abs(a.string - b.string)) for a in held for b in held if a is not b)
-    for sound in timeline.sounds:
-        if sound.trill and sound.fret:
-            pairs.add((sound.fret, sound.trill, 0))
-        if sound.source is not None and sound.begin.stroke in _LEGATO:
-            before = timeline.sounds[sound.source]
-            if is_fretted(sound) and is_fretted(before):
-                pairs.add((before.fret or 0, sound.fret or 0, 0))
+    """Return the mm between the widest two fingers that are down together: in a chord, a trill, a hammer-on or a pull-off."""
+    pairs = {pair for group in groups if len(group) > 1 for pair in _chord_pairs(group)}
+    pairs.update(_string_pairs(timeline))
     return max((hand.span(min(a, b), max(a, b), apart) for a, b, apart in pairs), default=0.0)
 
 
+def _chord_pairs(group: Sequence[SoundingNote]) -> Iterator[tuple[int, int, int]]:
+    """Yield two frets that are held together, and how many strings apart."""
+    held = [sound for sound in group if is_fretted(sound)]
+    for one, other in combinations(held, 2):
+        yield one.fret or 0, other.fret or 0, abs(one.string - other.string)
+
+
+def _string_pairs(timeline: Timeline) -> Iterator[tuple[int, int, int]]:
+    """Yield two frets that are down on one string, in a trill, a hammer-on or a pull-off, and 0."""
+    for sound in timeline.sounds:
+        if sound.trill and sound.fret:
+            yield sound.fret, sound.trill, 0
+        if sound.source is not None and sound.begin.stroke in _LEGATO:
+            before = timeline.sounds[sound.source]
+            if is_fretted(sound) and is_fretted(before):
+                yield before.fret or 0, sound.fret or 0, 0
+
+
 def fretted_chords(timeline: Timeline) -> list[list[SoundingNote]]:
-    """The sounds of the fretting hand, what begins together in one list; rakes, scrapes and taps are not fingered."""
+    """Return the sounds of the fretting hand, what begins together in one list; rakes, scrapes and taps are not fingered."""
     groups: dict[tuple[int, int], list[SoundingNote]] = {}
     for sound in timeline.sounds:
         if sound.kind in ("note", "grace") and sound.begin.stroke is not _TAP:
@@ -76,7 +85,7 @@ def fretted_chords(timeline: Timeline) -> list[list[SoundingNote]]:
 
 
 def count_position_shifts(groups: Sequence[Sequence[SoundingNote]]) -> int:
-    """How often a hand moves at the least, that holds five frets: one a finger, and one more by a stretch.
+    """Return how often a hand moves at the least that holds five frets: one a finger, and one more by a stretch.
 
     It stays as long as one position holds all that has come; when none does, it moves. No fingering moves less often.
     """
@@ -95,7 +104,7 @@ def count_position_shifts(groups: Sequence[Sequence[SoundingNote]]) -> int:
 
 
 def count_string_skips(groups: Sequence[Sequence[SoundingNote]]) -> int:
-    """How often the pick leaps over a string or more from one single note to the next."""
+    """Return how often the pick leaps over a string or more from one single note to the next."""
     found, before = 0, 0
     for group in groups:
         string = group[0].string if len(group) == 1 and _picked(group[0]) else 0
@@ -111,7 +120,7 @@ def _picked(sound: SoundingNote) -> bool:
 
 
 def largest_bend(timeline: Timeline) -> tuple[float, bool]:
-    """The largest bend, in semitones, and whether another string sounds with a bent one."""
+    """Return the largest bend, in semitones, and whether another string sounds with one of a half step or more."""
     sounds, largest, beside = timeline.sounds, 0.0, False
     for n, sound in enumerate(sounds):
         if not sound.shapes:
@@ -126,7 +135,7 @@ def largest_bend(timeline: Timeline) -> tuple[float, bool]:
 
 
 def has_shaped_bend(timeline: Timeline) -> bool:
-    """Whether a bend of half a step or more is struck bent, released, or shaken at its top."""
+    """Return whether a bend of a half step or more is struck bent, released, or shaken at its top."""
     for sound in timeline.sounds:
         curves = [shape.technique.curve for shape in sound.shapes]
         big = any(shape.amount >= 1 for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS)
@@ -136,12 +145,12 @@ def has_shaped_bend(timeline: Timeline) -> bool:
 
 
 def unpicked_share(sounds: Sequence[SoundingNote]) -> float:
-    """The share of notes that a finger of the fretting hand sounds without the other's help, 0 to 1."""
+    """Return the share of notes that the fretting hand sounds alone, 0 to 1."""
     return sum([s.begin.stroke in _LEGATO for s in sounds]) / len(sounds) if sounds else 0.0
 
 
 def ringing_share(sounds: Sequence[SoundingNote]) -> float:
-    """The share of notes that sound on when another string is struck, 0 to 1."""
+    """Return the share of notes that sound on when another string is struck, 0 to 1."""
     rung: set[int] = set()
     sounding: list[SoundingNote] = []
     until = 0  # when the last of them ends
@@ -155,7 +164,7 @@ def ringing_share(sounds: Sequence[SoundingNote]) -> float:
 
 
 def technique_kinds(timeline: Timeline) -> tuple[set[str], set[str], set[str]]:
-    """What is used, by name: all of it, the easy kinds (like ones under one name), and those learned on their own."""
+    """Return the techniques in use by name: all of them, the easy kinds (like ones under one name), and those learned on their own."""
     used, own = techniques_used(timeline.sounds)
     every, easy = set(own), set[str]()
     for t in used:
@@ -170,12 +179,12 @@ def technique_kinds(timeline: Timeline) -> tuple[set[str], set[str], set[str]]:
 
 
 def _takes_practice(t: Technique) -> bool:
-    """A kind that is learned on its own: another way of the picking hand, a harmonic besides the fret, the bar."""
+    """Return whether a technique is learned on its own: another way of the picking hand, a harmonic besides the fret, the bar."""
     return t.stroke in _OWN_STROKES or (t.curve in _BAR or t.curve is Curve.PREBEND) or t.sign in ("n<>", "*")
 
 
 def _family(t: Technique) -> str:
-    """One name for techniques that are one skill; "" for bends, which have a term of their own."""
+    """Return one name for techniques that are one skill; "" for bends, which have a term of their own."""
     if t.curve in (Curve.BEND, Curve.RELEASE):
         return ""
     if t.curve in (Curve.GLIDE, Curve.SLIDE_IN, Curve.SLIDE_OFF):

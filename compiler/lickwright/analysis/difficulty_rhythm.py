@@ -1,4 +1,4 @@
-"""How hard the rhythm of a lick is: how fast its notes come, and how far off the beat they fall.
+"""Rhythmic difficulty: how fast the notes of a lick come, and how far off the beat they fall.
 
 In: a Timeline, or instants. Out: numbers. What they are worth is `difficulty.py`'s. Every figure of speed grows in
 proportion to the tempo, so that no lick becomes easier when only its tempo rises.
@@ -13,9 +13,9 @@ from typing import NamedTuple
 
 from lickwright.timeline.model import Timeline
 
-_KEPT_UP = 8  # intervals on end from which a speed counts in full
+_KEPT_UP = 8  # intervals in a row from which a speed counts in full; an estimate
 _NONE = -9  # weaker than any place
-_BURST = 0.45  # exponent: how much less a shorter burst counts; 4 intervals count 0.73, 1 counts 0.39
+_BURST = 0.45  # exponent (estimate): how much less a shorter burst counts; 4 intervals count 0.73, 1 counts 0.39
 
 
 class Pace(NamedTuple):
@@ -27,7 +27,7 @@ class Pace(NamedTuple):
 
 
 def hardest_pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
-    """The stretch of up to eight intervals in which the most comes a second, short ones counting less.
+    """Return the stretch of up to eight intervals in which the most comes a second, short ones counting less.
 
     `instants` are seconds, ascending; `worth` says what each interval from one to the next counts, 1 for every note.
     """
@@ -45,7 +45,7 @@ def hardest_pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
 
 
 def syncopation(timeline: Timeline) -> float:
-    """How far off the beat the notes fall: 0 where each stronger place has its own note, about 1 where most do not.
+    """Return how far off the beat the notes fall: 0 where each stronger place has its own note, about 1 where most do not.
 
     A note is syncopated when a place of the meter stronger than its own goes by before the next note (Longuet-Higgins
     and Lee, "The rhythmic interpretation of monophonic music", Music Perception 1(4), 1984). It counts by how much
@@ -71,7 +71,7 @@ def syncopation(timeline: Timeline) -> float:
 
 @lru_cache(maxsize=1024)
 def _weight(at: int, beat: int) -> int:
-    """0 on the first beat of a bar, -1 on the others, -2 on halves and thirds of a beat, -3 on quarters and sixths."""
+    """Return 0 on the first beat of a bar, -1 on the others, -2 on halves and thirds of a beat, -3 on quarters and sixths."""
     if not at:
         return 0
     weight, rest = -1, beat // gcd(at, beat)
@@ -83,7 +83,7 @@ def _weight(at: int, beat: int) -> int:
 
 
 def _strongest(after: int, before: int, beat: int, bar: int) -> int:
-    """The weight of the strongest place between two notes, both excluded; all counted from the start of a bar."""
+    """Return the weight of the strongest place between two notes, both excluded; all counted from the start of a bar."""
     if before > bar:
         return 0
     if (after // beat + 1) * beat < before:

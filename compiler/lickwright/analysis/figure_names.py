@@ -1,4 +1,7 @@
-"""The names of figures that a library can be asked for; `figures.py` finds them in a lick."""
+"""The names of figures that a library can be asked for; `figures.py` finds them in a lick.
+
+In: nothing. Out: constants, without imports, so that the fields of questions load no analysis.
+"""
 
 from __future__ import annotations
 

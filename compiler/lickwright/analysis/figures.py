@@ -1,12 +1,12 @@
 """Figures of a lick that are no single technique: double stops, unison bends, triplets, syncopation, strings left out.
 
-In: a Timeline. Out: names, in the trade's words. They are what an author asks a library for beside the table of techniques.
+In: a Timeline. Out: names in players' words, which an author asks a library for beside those of the table of techniques.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from lickwright.analysis.difficulty_features import count_string_skips, fretted_chords
@@ -20,16 +20,11 @@ _SAME_PITCH = 0.25  # semitones: a unison bend that a writer rounds to a quarter
 
 
 def find_figures(timeline: Timeline) -> set[str]:
-    """The names of `figure_names.FIGURES` that a lick holds."""
+    """Return the names of `figure_names.FIGURES` that a lick holds."""
     groups = fretted_chords(timeline)
     found = {TUPLETS[tuplet.count] for tuplet in timeline.tuplets if tuplet.count in TUPLETS}
     for group in groups:
-        notes = [sound for sound in group if sound.kind == "note" and not sound.dead]
-        strings = len({sound.string for sound in notes})
-        if strings > 1:
-            found.add(DOUBLE_STOP if strings == 2 else CHORD)
-            if _is_unison_bend(notes):
-                found.add(UNISON_BEND)
+        found |= _chord_figures(group)
     if count_string_skips(groups):
         found.add(STRING_SKIP)
     if timeline.bars and timeline.bars[0].number == 0:
@@ -39,8 +34,17 @@ def find_figures(timeline: Timeline) -> set[str]:
     return found
 
 
+def _chord_figures(group: Sequence[SoundingNote]) -> set[str]:
+    notes = [sound for sound in group if sound.kind == "note" and not sound.dead]
+    strings = len({sound.string for sound in notes})
+    if strings < 2:
+        return set()
+    found = {DOUBLE_STOP if strings == 2 else CHORD}
+    return found | {UNISON_BEND} if _is_unison_bend(notes) else found
+
+
 def _is_unison_bend(notes: Iterable[SoundingNote]) -> bool:
-    """True if one of these notes is bent to the pitch of another that begins with it."""
+    """Return whether one of these notes is bent to the pitch of another that begins with it."""
     bent: list[float] = []
     still: list[float] = []
     for sound in notes:
@@ -50,14 +54,11 @@ def _is_unison_bend(notes: Iterable[SoundingNote]) -> bool:
 
 
 def _is_syncopated(timeline: Timeline) -> bool:
-    """True if a note begins off the beat and sounds on over the next beat, where nothing begins.
+    """Return whether a note begins off the beat and sounds on over the next beat, where nothing begins.
 
     In beats that divide by two the same holds for the eighth notes between the beats: `1 e . a` is syncopated too.
     """
-    meter = timeline.settings.meter
-    scale = 6 * meter.beat.denominator  # so that beats, their halves and their thirds are whole numbers
-    beat = 6 * meter.beat.numerator * timeline.grain
-    spacings = (beat,) if meter.compound else (beat, beat // 2)
+    scale, places = _places_of_meter(timeline)
     starts = [turn.start for turn in timeline.passes]
     notes = [sound for sound in timeline.sounds if sound.kind == "note"]
     begins = {sound.start * scale for sound in notes}
@@ -67,10 +68,20 @@ def _is_syncopated(timeline: Timeline) -> bool:
         at = (
             sound.start - turn.start - (0 if bar.number else bar.length)
         ) * scale  # a pick-up ends where a whole bar would
-        for spacing in spacings:
+        for spacing, part in places:
             late = at % spacing
-            between = late > 0 and late % (spacing // (3 if meter.compound else 2)) == 0
-            after = sound.start * scale - late + spacing
-            if between and after not in begins and sound.end * scale > after:
+            following = sound.start * scale - late + spacing  # the next place of that spacing
+            if late and late % part == 0 and following not in begins and sound.end * scale > following:
                 return True
     return False
+
+
+def _places_of_meter(timeline: Timeline) -> tuple[int, list[tuple[int, int]]]:
+    """Return how many units make a grain, and the units between stronger places with those between the weaker ones in them.
+
+    A unit is so small that beats, their halves and their thirds are whole numbers.
+    """
+    meter = timeline.settings.meter
+    beat = 6 * meter.beat.numerator * timeline.grain
+    places = [(beat, beat // 3)] if meter.compound else [(beat, beat // 2), (beat // 2, beat // 2 // 2)]
+    return 6 * meter.beat.denominator, places

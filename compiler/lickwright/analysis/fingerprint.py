@@ -1,4 +1,4 @@
-"""A lick as a phrase: the way from note to note and the rhythm, which stay the same in every key, box and tuning.
+"""Fingerprint of a phrase: the steps from note to note and the rhythm, which stay the same in every key, box and tuning.
 
 In: a Timeline. Out: `Phrase`. A bend counts as the note that it arrives at, a release as the note that it goes back to, so
 that a note bent up and the same note fretted are the same phrase. Grace notes, rakes and scrapes are ornaments, and how long
@@ -13,6 +13,7 @@ from __future__ import annotations
 from array import array
 from collections.abc import Sequence
 from hashlib import blake2b
+from itertools import pairwise
 from math import floor, gcd
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -32,7 +33,7 @@ _KINDS = {"note": 0, "grace": 1, "rake": 2, "scrape": 3}
 
 
 class Phrase(NamedTuple):
-    """One lick's phrase."""
+    """The phrase of one lick."""
 
     notes: int  # moments: what begins together counts once
     code: int  # 64 bits, signed
@@ -41,7 +42,7 @@ class Phrase(NamedTuple):
 
 
 class Moments(NamedTuple):
-    """Moments, read again."""
+    """The moments of a phrase, unpacked."""
 
     pitches: bytes  # semitones from the first one's highest note, plus 128
     chords: bytes  # 0 for a single note
@@ -49,7 +50,21 @@ class Moments(NamedTuple):
 
 
 def phrase_fingerprint(timeline: Timeline) -> Phrase:
-    """What of a lick is the same in every key and box."""
+    """Return what of a lick is the same in every key and box."""
+    heard = _pitches_by_start(timeline)
+    times = sorted(heard)
+    waits = [after - before for before, after in pairwise(times)]
+    common = gcd(*waits) or 1
+    first, pitches, chords = _melody([heard[at] for at in times])
+    values = ",".join([str(wait // common) for wait in waits]).encode()
+    code = _code(pitches, chords, values)
+    grain = timeline.grain
+    units = array("H", [min(LONGEST, (wait * WHOLE * 2 + grain) // (2 * grain)) for wait in waits] + [0] * bool(times))
+    return Phrase(len(times), code, pitches + chords + _low_first(units).tobytes(), first)
+
+
+def _pitches_by_start(timeline: Timeline) -> dict[int, list[int]]:
+    """Return the MIDI pitches that are reached at each instant, in grains; none for a dead note."""
     heard: dict[int, list[int]] = {}
     for sound in timeline.sounds:
         if sound.kind != "note":
@@ -61,27 +76,24 @@ def phrase_fingerprint(timeline: Timeline) -> Phrase:
                 heard.setdefault(at, []).append(pitch)
         else:
             heard.setdefault(sound.start, []).append(floor(sound.pitch + 0.25))
-    times = sorted(heard)
-    waits = [after - before for before, after in zip(times, times[1:], strict=False)]
-    common = gcd(*waits) or 1
-    first = last = next((max(heard[at]) for at in times if heard[at]), None)
+    return heard
+
+
+def _melody(moments: Sequence[list[int]]) -> tuple[int | None, bytes, bytes]:
+    """Return the first moment's highest pitch, and for each moment a byte for its highest pitch and one for what is below."""
+    first = last = next((max(together) for together in moments if together), None)
     pitches, chords = bytearray(), bytearray()
-    for at in times:
-        together = heard[at]
+    for together in moments:
         last = max(together) if together else last
         pitches.append(max(0, min(255, _MIDDLE + (last or 0) - (first or 0))))
         chords.append(_DEAD if not together else 0 if len(together) == 1 else _chord(together))
-    values = ",".join([str(wait // common) for wait in waits]).encode()
-    code = _code(bytes(pitches), bytes(chords), values)
-    grain = timeline.grain
-    units = array("H", [min(LONGEST, (wait * WHOLE * 2 + grain) // (2 * grain)) for wait in waits] + [0] * bool(times))
-    return Phrase(len(times), code, bytes(pitches) + bytes(chords) + _low_first(units).tobytes(), first)
+    return first, bytes(pitches), bytes(chords)
 
 
 def _steady(sound: SoundingNote) -> list[tuple[int, int]]:
-    """When it reaches which pitch: a bend at once arrives with the stroke, a later one where it starts.
+    """Return when a sound reaches which pitch: a bend at once arrives with the stroke, a later one where it starts.
 
-    A quarter-tone counts as the note below it, so a quarter-step bend changes nothing.
+    A quarter step counts as the note below it, so a quarter-step bend changes nothing.
     """
     pitch = floor(sound.pitch + 0.25)
     found = [(sound.start, pitch)]
@@ -98,7 +110,7 @@ def _steady(sound: SoundingNote) -> list[tuple[int, int]]:
 
 
 def _chord(together: list[int]) -> int:
-    """A number from 2 to 255 for the notes below the highest; a note twice, on two strings, counts once."""
+    """Return a number from 2 to 255 for the notes below the highest, 0 for none; a note twice, on two strings, counts once."""
     notes = sorted(set(together), reverse=True)
     number = 0
     for below in notes[1:]:
@@ -107,7 +119,7 @@ def _chord(together: list[int]) -> int:
 
 
 def tab_code(timeline: Timeline) -> int:
-    """Equal for licks that are the same on the fretboard: strings, frets, techniques and exact lengths.
+    """Return a code that is equal for licks that are the same on the fretboard: strings, frets, techniques and exact lengths.
 
     Written fingers, dynamics and fields are left out. 64 bits, signed.
     """
@@ -115,21 +127,28 @@ def tab_code(timeline: Timeline) -> int:
     lengths = {n for s in timeline.sounds for n in (s.start, s.end)}
     common = gcd(grain, *lengths) or 1
     numbers: list[int] = [grain // common, *timeline.settings.tuning.nominal, -1]
-    for s in timeline.sounds:
+    for sound in timeline.sounds:
         numbers += (
-            s.start // common, s.end // common, s.string, -1 if s.fret is None else s.fret,
-            _NUMBER[id(s.begin)], _KINDS[s.kind], s.lead,
+            sound.start // common, sound.end // common, sound.string, -1 if sound.fret is None else sound.fret,
+            _NUMBER[id(sound.begin)], _KINDS[sound.kind], sound.lead,
         )  # fmt: skip
-        if s.head is not None:
-            touch = 0 if s.touch is None else s.touch.numerator * 64 // s.touch.denominator
-            numbers += (-2, _NUMBER[id(s.head)], touch)
-        for mark in s.marks:
-            numbers += (-3, _NUMBER[id(mark)])
-        for shape in s.shapes:
-            numbers += (-4, _NUMBER[id(shape.technique)], shape.start // common, round(shape.amount * 100))
-        if s.trill is not None or s.roll is not None:
-            numbers += (-5, -1 if s.trill is None else s.trill, -1 if s.roll is None else s.roll)
+        numbers += _technique_numbers(sound, common)
     return _code(_low_first(array("q", numbers)).tobytes())
+
+
+def _technique_numbers(sound: SoundingNote, common: int) -> list[int]:
+    """Return the head, marks, shapes, trill and roll of a sound, each begun by a number of its own."""
+    numbers: list[int] = []
+    if sound.head is not None:
+        touch = 0 if sound.touch is None else sound.touch.numerator * 64 // sound.touch.denominator
+        numbers += (-2, _NUMBER[id(sound.head)], touch)
+    for mark in sound.marks:
+        numbers += (-3, _NUMBER[id(mark)])
+    for shape in sound.shapes:
+        numbers += (-4, _NUMBER[id(shape.technique)], shape.start // common, round(shape.amount * 100))
+    if sound.trill is not None or sound.roll is not None:
+        numbers += (-5, -1 if sound.trill is None else sound.trill, -1 if sound.roll is None else sound.roll)
+    return numbers
 
 
 def _code(*parts: bytes) -> int:
@@ -138,7 +157,7 @@ def _code(*parts: bytes) -> int:
 
 
 def _low_first(units: array[int]) -> array[int]:
-    """The same bytes on every machine."""
+    """Return units whose bytes are the same on every machine; on some machines they are swapped in place."""
     from sys import byteorder
 
     if byteorder == "big":
@@ -147,12 +166,12 @@ def _low_first(units: array[int]) -> array[int]:
 
 
 def moment_count(moments: bytes) -> int:
-    """How many moments there are in `Phrase.moments`: each takes a pitch, a chord and two bytes of waiting."""
+    """Return how many moments there are in `Phrase.moments`: each takes a pitch, a chord and two bytes of waiting."""
     return len(moments) // 4
 
 
 def unpack_moments(moments: bytes) -> Moments:
-    """`Phrase.moments`, read again."""
+    """Return what `Phrase.moments` holds."""
     notes = moment_count(moments)
     waits = array("H")
     waits.frombytes(moments[2 * notes :])
@@ -163,20 +182,20 @@ GRAMS = (4, 5)  # moments; two lengths, since few edits leave little of a short 
 
 
 def step_grams(moments: bytes) -> set[str]:
-    """The steps between every few moments in a row, as words that can be looked up: what edits elsewhere leave as it is."""
+    """Return the steps between every few moments in a row, as words that can be looked up: edits elsewhere leave them as they are."""
     steps = _steps(moments)
     return {steps[i : i + size - 1].hex() for size in GRAMS for i in range(len(steps) - size + 2)}
 
 
 def separate_step_grams(moments: bytes) -> list[str]:
-    """Grams that do not overlap: of as many as there are, every edit spoils one at most."""
+    """Return grams that do not overlap: every edit spoils one of them at most."""
     steps = _steps(moments)
     size = piece_size(len(steps) + 1)
     return [steps[i : i + size - 1].hex() for i in range(0, len(steps) - size + 2, size)]
 
 
 def piece_size(notes: int) -> int:
-    """Moments to a piece in a phrase of so many."""
+    """Return the moments to a gram in a phrase of so many notes."""
     return GRAMS[notes >= 16]
 
 

@@ -1,4 +1,4 @@
-"""Where a phrase lives: the key, scale and box that it fits best, and the next best.
+"""Finding the key, scale and box that a phrase fits best, and the next best.
 
 In: a Timeline, of which only what sounds, the tuning and the neck are read. Out: `Candidate` values, best first, with the
 notes that each leaves out. Draws and prints nothing.
@@ -21,7 +21,7 @@ from lickwright.notation.techniques import Stroke
 from lickwright.settings.fields import Settings
 from lickwright.timeline.model import Timeline
 
-_TRIED = 24  # keys and scales, best first, for which boxes are looked for; the others are too far behind to win
+_TRIED = 24  # estimate, as the constants below: keys and scales, best first, for which boxes are looked for; the others are too far behind to win
 _BOXES = 3  # the best of each key and scale that are kept
 _LONGEST_WALK = 5  # boxes side by side that count as one place to live
 _HAND = 4  # frets under the hand, for scales and tunings without boxes; one more by a stretch
@@ -32,7 +32,7 @@ _LOOSE_FIT = 0.02  # for each fret by which the box's ends miss the phrase's: of
 
 @record
 class Candidate:
-    """One answer."""
+    """A key, a scale and a place on the neck that a phrase may have."""
 
     key: Key
     scale: Scale
@@ -44,18 +44,18 @@ class Candidate:
 
     @property
     def left_out(self) -> int:
-        """Notes that are not at home."""
+        """The number of notes that the candidate does not account for."""
         return self.outside_scale + self.outside_box
 
     @property
     def name(self) -> str:
-        """As in "A minor blues, box 1 (E shape), frets 5-8"."""
+        """The candidate in words: "A minor blues, box 1 (E shape), frets 5-8"."""
         where = f", {self.area.name}" if self.area else ""
         return f"{self.key.tonic} {self.scale}{where}"
 
 
 def find_key_and_box(timeline: Timeline) -> tuple[Candidate, ...]:
-    """Every home worth naming, best first; empty where nothing has a pitch.
+    """Return every candidate worth naming, best first; none where nothing has a pitch.
 
     A key and scale are scored by `key_finder.py`; each is then given the boxes that hold most of the phrase. Which box it
     is helps to decide the scale: one whose notes lie under one hand beats one whose notes do not.
@@ -63,30 +63,30 @@ def find_key_and_box(timeline: Timeline) -> tuple[Candidate, ...]:
     notes = heard_pitches(timeline)
     struck = [note for note in notes if note.struck]
     ranked = [
-        home
+        candidate
         for found in rank_tonalities(notes, _changes(timeline))[:_TRIED]
-        for home in _homes(found, struck, timeline.settings)
+        for candidate in _candidates(found, struck, timeline.settings)
     ]
-    return tuple(_different(sorted(ranked, key=lambda home: -home.score)))
+    return tuple(_different(sorted(ranked, key=lambda candidate: -candidate.score)))
 
 
 def _changes(timeline: Timeline) -> tuple[Chord, ...]:
-    """The chords of a lick as they come."""
+    """Return the chords of a lick in order."""
     return tuple(entry.chord for bar in timeline.settings.chords for entry in bar if entry.chord is not None)
 
 
-def _different(homes: Sequence[Candidate]) -> Iterator[Candidate]:
-    """A pentatonic and its blues in the same place are one home: the better one is named."""
+def _different(candidates: Sequence[Candidate]) -> Iterator[Candidate]:
+    """Yield the candidates without those that say the same: a pentatonic and its blues in the same place are one."""
     seen: set[tuple[int, tuple[int, ...], frozenset[tuple[int, int]]]] = set()
-    for home in homes:
-        windows = frozenset((box.low, box.high) for box in home.area.boxes) if home.area else frozenset()
-        what = (home.key.tonic.pc, home.scale.pentatonic() or home.scale.semitones, windows)
+    for candidate in candidates:
+        windows = frozenset((box.low, box.high) for box in candidate.area.boxes) if candidate.area else frozenset()
+        what = (candidate.key.tonic.pc, candidate.scale.pentatonic() or candidate.scale.semitones, windows)
         if what not in seen:
             seen.add(what)
-            yield home
+            yield candidate
 
 
-def _homes(found: Tonality, struck: Sequence[HeardPitch], settings: Settings) -> Iterator[Candidate]:
+def _candidates(found: Tonality, struck: Sequence[HeardPitch], settings: Settings) -> Iterator[Candidate]:
     places = [place for note in struck if (place := _place(note)) is not None]
     if not places:
         yield Candidate(found.key, found.scale, None, len(struck), found.outside, 0, found.score)
@@ -103,7 +103,7 @@ def _homes(found: Tonality, struck: Sequence[HeardPitch], settings: Settings) ->
 
 
 def _telling(ranked: Sequence[tuple[float, int, Area]]) -> list[tuple[float, int, Area]]:
-    """Without those that only add boxes to a better one and hold no more of the phrase for it."""
+    """Return the ranked areas without those that only add boxes to a better one and hold no more of the phrase for it."""
     kept: list[tuple[float, int, Area]] = []
     for one in ranked:
         if not any(missed <= one[1] and set(better.boxes) <= set(one[2].boxes) for _, missed, better in kept):
@@ -112,7 +112,7 @@ def _telling(ranked: Sequence[tuple[float, int, Area]]) -> list[tuple[float, int
 
 
 def _place(note: HeardPitch) -> Place | None:
-    """Where the fretting hand is; None for taps, and for harmonics, which sound far from where they are touched."""
+    """Return where the fretting hand is; None for taps, and for harmonics, which sound far from where they are touched."""
     sound = note.sound
     if sound.harmonic or sound.fret is None or sound.begin.stroke is Stroke.TAP:
         return None
@@ -120,25 +120,25 @@ def _place(note: HeardPitch) -> Place | None:
 
 
 def _in_scale(places: Sequence[Place], found: Tonality, settings: Settings) -> list[Place]:
-    """Those whose fretted note the scale has; the others are counted as outside the scale, and once is enough."""
+    """Return the places whose fretted note the scale has; the others are counted as outside the scale, and once is enough."""
     inside, tonic = scale_classes(found.scale), found.key.tonic.pc
     return [(s, f) for s, f in places if (settings.tuning.open(s) + f - tonic) % 12 in inside]
 
 
 def _holds(where: Area, place: Place) -> bool:
-    """An open string costs the hand nothing, so it never leaves a box."""
+    """Return whether an area has a place; an open string costs the hand nothing, so that every area has it."""
     return place[1] == 0 or place in where.places or place in where.blue
 
 
 def _slack(where: Area, places: Sequence[Place]) -> int:
-    """Frets by which the area's ends miss those of the phrase: of two boxes that hold all, the closer one."""
+    """Return the frets by which the area's ends miss those of the phrase."""
     frets = [fret for _, fret in places if fret > 0] or [0]
     low, high = min(box.low for box in where.boxes), max(box.high for box in where.boxes)
     return abs(low - min(frets)) + abs(high - max(frets))
 
 
 def _areas(found: Tonality, places: Sequence[Place], settings: Settings) -> Iterator[Area]:
-    """Boxes one by one and side by side; stretches of frets where scale or tuning have no boxes."""
+    """Yield boxes one by one and side by side; stretches of frets where scale or tuning have no boxes."""
     boxes = boxes_of_scale(found.key, found.scale, settings.tuning, _neck(settings), settings.numbering)
     if boxes:
         yield from _walks(sorted(boxes, key=lambda box: (box.low, box.high)), places)
@@ -160,12 +160,12 @@ def _stretches(windows: Sequence[tuple[int, int]], found: Tonality, settings: Se
 
 
 def _neck(settings: Settings) -> int:
-    """Frets above the capo."""
+    """Return the number of frets above the capo."""
     return max(1, settings.frets - settings.capo)
 
 
 def _walks(boxes: Sequence[Box], places: Sequence[Place]) -> Iterator[Area]:
-    """Runs of boxes along the neck that hold some of the phrase at either end."""
+    """Yield rows of boxes along the neck that hold some of the phrase at either end."""
     useful = [any(place in box.places or place in box.blue for place in places) for box in boxes]
     for first in range(len(boxes)):
         for last in range(first, min(len(boxes), first + _LONGEST_WALK)):
@@ -186,24 +186,28 @@ def _side_by_side(boxes: Sequence[Box]) -> Area:
     return Area(box_name(label, "", frets), tuple(boxes), places, blue)
 
 
-def relative_candidate(homes: Sequence[Candidate]) -> Candidate | None:
-    """The best home's relative major or minor, in the same place and with the same notes; None where there is none.
+def relative_candidate(candidates: Sequence[Candidate]) -> Candidate | None:
+    """Return the relative major or minor of the best candidate, with the same notes; None where there is none.
 
     The two are one answer by the notes alone: chords, long notes and the last note say which comes first.
     """
-    best = homes[0]
+    best = candidates[0]
     step = 3 if best.key.is_minor else 9
-    for home in homes[1:]:
-        apart = (home.key.tonic.pc - best.key.tonic.pc) % 12
-        there = frozenset((apart + above) % 12 for above in home.scale.semitones)
-        if apart == step and home.key.is_minor != best.key.is_minor and there == frozenset(best.scale.semitones):
-            return home
+    for candidate in candidates[1:]:
+        apart = (candidate.key.tonic.pc - best.key.tonic.pc) % 12
+        there = frozenset((apart + above) % 12 for above in candidate.scale.semitones)
+        if apart == step and candidate.key.is_minor != best.key.is_minor and there == frozenset(best.scale.semitones):
+            return candidate
     return None
 
 
-def is_close_call(homes: Sequence[Candidate], within: float = 1.0) -> bool:
-    """Whether another key or scale, the relative aside, comes so close that the frets alone do not decide."""
-    twin = relative_candidate(homes)
-    same = [homes[0], *([twin] if twin else [])]
-    rivals = [home for home in homes if all((home.key, home.scale) != (other.key, other.scale) for other in same)]
-    return any(homes[0].score - home.score < within for home in rivals)
+def is_close_call(candidates: Sequence[Candidate], within: float = 1.0) -> bool:
+    """Return whether another key or scale, the relative aside, scores within so much of the best: the frets alone do not decide."""
+    twin = relative_candidate(candidates)
+    same = [candidates[0], *([twin] if twin else [])]
+    rivals = [
+        candidate
+        for candidate in candidates
+        if all((candidate.key, candidate.scale) != (other.key, other.scale) for other in same)
+    ]
+    return any(candidates[0].score - candidate.score < within for candidate in rivals)

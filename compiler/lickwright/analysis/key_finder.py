@@ -1,4 +1,4 @@
-"""Which key and scale the notes of a phrase suggest.
+"""Finding the key and scale that the notes of a phrase suggest.
 
 In: a Timeline, of which only what sounds is read (pitches, lengths, where in the bar) and the chords over it. Out: keys
 with scales, best first, with a score each. Reads neither the declared key, scale nor box, so that it can judge them.
@@ -57,7 +57,7 @@ class HeardPitch(NamedTuple):
 
     @property
     def outside(self) -> float:
-        """What it counts where a scale does not have it."""
+        """How much it counts where a scale does not have it, 1 for a plain note."""
         return _LEADING if self.leads else _BENT if self.bent else 1.0
 
 
@@ -72,7 +72,7 @@ class Tonality:
 
 
 class _Candidate(NamedTuple):
-    """One row of the table."""
+    """One row of the table of scales."""
 
     scale: Scale
     mode: str  # of the key that is named beside it
@@ -101,13 +101,13 @@ _CANDIDATES = tuple(
 
 
 def first_time_sounds(timeline: Timeline) -> Iterator[SoundingNote]:
-    """The pitched sounds of every written note once: a repeat says nothing new about the key."""
+    """Return the pitched sounds of every written note once: a repeat says nothing new about the key."""
     same = [bar.same for bar in timeline.bars]
     return (s for s in timeline.sounds if not s.dead and s.pass_no == 0 and not same[s.bar])
 
 
 def heard_pitches(timeline: Timeline) -> tuple[HeardPitch, ...]:
-    """Every steady pitch with its weight, in the order in which it is heard."""
+    """Return every steady pitch with its weight, in the order in which it is heard."""
     steady = [(sound, part) for sound in first_time_sounds(timeline) for part in _parts(sound)]
     found = []
     for n, (sound, (pitch, length)) in enumerate(steady):
@@ -123,7 +123,7 @@ def heard_pitches(timeline: Timeline) -> tuple[HeardPitch, ...]:
 
 
 def _parts(sound: SoundingNote) -> list[tuple[int, int]]:
-    """Pitch and grains of each steady part: the fretted note, then where each bend and release arrives."""
+    """Return the pitch and the grains of each steady part: the fretted note, then where each bend and release arrives."""
     parts: list[tuple[int, int]] = []
     pitch, since = sound.pitch, sound.start
     for shape in sound.shapes:
@@ -137,7 +137,7 @@ def _parts(sound: SoundingNote) -> list[tuple[int, int]]:
 
 
 def _semitone(pitch: float) -> int:
-    """A note pulled a quarter-tone sharp is still that note."""
+    """Return the nearest semitone; a note pulled a quarter step sharp is still that note."""
     return math.floor(pitch + 0.25)
 
 
@@ -153,7 +153,7 @@ def _place_weight(timeline: Timeline, sound: SoundingNote) -> float:
 
 
 def rank_tonalities(notes: Sequence[HeardPitch], chords: Sequence[Chord] = ()) -> list[Tonality]:
-    """All keys and scales of the table, best first; `chords` are those over the phrase, in order.
+    """Return all keys and scales of the table, best first; `chords` are those over the phrase, in order.
 
     The score is that of drawing the phrase's notes from the scale's profile: their shares of the time, then once more
     the note it ends on, its lowest and its first, which tell a minor key from its relative major where the notes are
@@ -192,7 +192,7 @@ def _score(
 
 
 def _simplest(notes: Sequence[HeardPitch]) -> dict[tuple[Scale, int], float]:
-    """What the scales of fewest notes are ahead that hold everything, and minor pentatonics with bends to 2nd and 6th."""
+    """Return the bonus of the scales of fewest notes that hold everything, and of minor pentatonics with bends to 2nd and 6th."""
     played = frozenset(note.pitch % 12 for note in notes)
     fretted = frozenset(note.pitch % 12 for note in notes if not note.bent)
     ahead, fewest = {}, _SIMPLE
@@ -212,7 +212,7 @@ def _above(pitch_classes: Iterable[int], tonic: int) -> frozenset[int]:
 
 
 def _home_chords(chords: Sequence[Chord]) -> dict[bool, list[float]]:
-    """What the chords say for each tonic, 0 to 11, in minor (True) and in major (False).
+    """Return the bonus that the chords give to each tonic, 0 to 11, in minor (True) and in major (False).
 
     A dominant seventh chord is at home in both: over A7 the minor pentatonic is played as much as the major.
     """
@@ -228,7 +228,7 @@ def _home_chords(chords: Sequence[Chord]) -> dict[bool, list[float]]:
 
 @lru_cache(maxsize=64)
 def _profile(scale: Scale) -> tuple[float, ...]:
-    """Natural logarithm of the share of each degree, 0 to 11 semitones above the tonic, against an even spread."""
+    """Return the natural logarithm of the share of each degree, 0 to 11 semitones above the tonic, against an even spread."""
     third = 3 if is_minor(scale) else 4
     named = {0: _TONIC, 7: _FIFTH, third: _THIRD}
     weights = [named.get(above, _OTHER) if above in scale.semitones else _STRANGER for above in range(12)]
@@ -239,7 +239,7 @@ def _profile(scale: Scale) -> tuple[float, ...]:
 
 @lru_cache(maxsize=64)
 def scale_classes(scale: Scale) -> frozenset[int]:
-    """Semitones above the tonic that count as inside: the scale's, and the blue note of its family."""
+    """Return the semitones above the tonic that count as inside: the scale's, and the blue note of its family."""
     own = frozenset(scale.semitones)
     return own | {BLUE["minor" if is_minor(scale) else "major"].semitones} if scale.is_pentatonic_family else own
 
@@ -250,7 +250,7 @@ def _outside(notes: Sequence[HeardPitch], row: _Candidate, tonic: int) -> int:
 
 
 def _last(notes: Sequence[HeardPitch]) -> int:
-    """What the phrase ends on: the lowest of the notes struck last, or where the last one was bent to."""
+    """Return the pitch that the phrase ends on: the lowest of the notes struck last, or where the last one was bent to."""
     start = notes[-1].sound.start
     final = [note for note in notes if note.sound.start == start]
     alone = all(note.sound is final[0].sound for note in final)

@@ -11,7 +11,7 @@ their outputs when asked. A mistake in a lick is a finding, never an exception. 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from os import PathLike, fspath
 from typing import TYPE_CHECKING
 
@@ -27,6 +27,7 @@ from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.export import LoweredLick
 from lickwright.notation.rules import UNREADABLE as UNREADABLE_MUSIC
 from lickwright.notation.syntax import parse_source
+from lickwright.settings.fields import Suppression
 from lickwright.settings.project_rules import ProjectRules
 from lickwright.timeline.build import MAX_REPEATED_FINDINGS, build_timeline
 from lickwright.timeline.model import Timeline, bar_name
@@ -82,9 +83,12 @@ def _compile(source: Source, project: ProjectRules | None) -> Compilation:
     licks = tuple(limit_findings(compiled))
     found = [d for lick in licks for d in lick.diagnostics] if licks else apply_severities(head, project)
     if all(lick.ok for lick in licks):  # otherwise a `meant` line may be about something that was not looked at
-        meant = (m for lick in licks if lick.timeline for m in lick.timeline.settings.meant if m.of_file)
-        found = found + apply_severities(unused_suppressions(meant, used, found), project)
+        found = found + apply_severities(unused_suppressions(_meant_of_file(licks), used, found), project)
     return Compilation(source, licks, sorted_findings(found), project)
+
+
+def _meant_of_file(licks: Sequence[CompiledLick]) -> Iterator[Suppression]:
+    return (meant for lick in licks if lick.timeline for meant in lick.timeline.settings.meant if meant.of_file)
 
 
 def _findings_by_lick(book: Book, written: Sequence[Diagnostic]) -> list[list[Diagnostic]]:

@@ -1,8 +1,8 @@
 """Timing sheet: a row for each sounding note, when it sounds and what is done to it, for a spreadsheet (CSV).
 
-In: a lick as counted and as sounded. Out: rows, and a CSV of them. A hold is no row of its own; a double stop is two, a
-trill or tremolo one; strokes of a rake and grace notes have theirs, at the beat that they lead to. Each bend and each
-release has a row after its note's, which says when it sets off and when it arrives. Nothing is lost.
+In: a lick as counted and as sounded. Out: rows, and a CSV of them; `timing_json.py` and `timing_text.py` write the same rows. A hold is
+no row of its own; a double stop is two, a trill or tremolo one; strokes of a rake and grace notes have theirs, at the beat that they
+lead to. Each bend and each release has a row after its note's, which says when it sets off and when it arrives. Nothing is lost.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 RULES: tuple[Rule, ...] = ()
 PLAIN = PICKED.name  # how a note is played to which nothing else is done
-KINDS = {"grace": "grace note", "rake": "rake stroke", "scrape": "pick scrape"}
+_KINDS = {"grace": "grace note", "rake": "rake stroke", "scrape": "pick scrape"}
 NOTE = "note"  # the event of a row that is no bend or release
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what makes a spreadsheet calculate a cell
 
@@ -63,24 +63,24 @@ class TimingRow(NamedTuple):
 COLUMNS = TimingRow._fields
 
 
-def emit(stages: LoweredLick, options: Options) -> Export:
-    """The sheet as CSV: a heading line, then the rows."""
+def emit(lowered: LoweredLick, options: Options) -> Export:
+    """Return the sheet as CSV: a heading line, then the rows; for a practice set a column more for each rung of its ladder."""
     lines = [",".join(COLUMNS)]
     lines += [
-        ",".join([_text(value) for value in row]) for row in timing_rows(stages.timeline, stages.performance(options))
+        ",".join([_text(value) for value in row]) for row in timing_rows(lowered.timeline, lowered.performance(options))
     ]
     if options.recording.practice:
-        lines = [",".join(line) for line in zip(lines, *_ladder(stages, options), strict=True)]
+        lines = [",".join(line) for line in zip(lines, *_ladder_columns(lowered, options), strict=True)]
     return Export(("\n".join(lines) + "\n").encode())
 
 
-def _ladder(stages: LoweredLick, options: Options) -> Iterator[list[str]]:
-    """A column a rung of the practice ladder, named with its tempo: the second of the ladder's recording at which each note sounds."""
+def _ladder_columns(lowered: LoweredLick, options: Options) -> Iterator[list[str]]:
+    """Yield a column for each rung of the practice ladder, named with its tempo: the second of its recording at which each note sounds."""
     from lickwright.export.audio import ladder
 
-    order = list(_keyed(stages.timeline, stages.performance(options)))
-    for number, rung in enumerate(ladder(stages, options), 1):
-        found = _keyed(stages.timeline, rung.performance)
+    order = list(_keyed_rows(lowered.timeline, lowered.performance(options)))
+    for number, rung in enumerate(ladder(lowered, options), 1):
+        found = _keyed_rows(lowered.timeline, rung.performance)
         yield [
             f"rung_{number}_at_{float(rung.bpm or 0):g}_s",
             *(str(round(rung.at + found[key].at_s, 3)) for key in order),
@@ -88,13 +88,13 @@ def _ladder(stages: LoweredLick, options: Options) -> Iterator[list[str]]:
 
 
 def _text(value: float | str | None) -> str:
-    """A value as a CSV cell."""
+    """Return a value as a CSV cell."""
     return csv_cell(value) if isinstance(value, str) else "" if value is None else str(value)
 
 
 @lru_cache(maxsize=4096)
 def csv_cell(value: str) -> str:
-    """A text as a CSV cell. What a spreadsheet would take for a formula gets an apostrophe, which shows it as text."""
+    """Return a text as a CSV cell. What a spreadsheet would take for a formula gets an apostrophe, which shows it as text."""
     if value.startswith(_FORMULA):
         value = "'" + value
     if "," in value or '"' in value or "\n" in value or "\r" in value:
@@ -103,19 +103,19 @@ def csv_cell(value: str) -> str:
 
 
 def timing_rows(timeline: Timeline, performance: Performance) -> tuple[TimingRow, ...]:
-    """The rows, by when what they say begins."""
-    return tuple(_keyed(timeline, performance).values())
+    """Return the rows of a lick, by when what they say begins; both arguments are of the same lick."""
+    return tuple(_keyed_rows(timeline, performance).values())
 
 
-def _keyed(timeline: Timeline, performance: Performance) -> dict[tuple[int, int], TimingRow]:
-    """The rows in order, each by the index of its sound and 0 for the note, or the number of its bend or release."""
+def _keyed_rows(timeline: Timeline, performance: Performance) -> dict[tuple[int, int], TimingRow]:
+    """Return the rows in order, each by the index of its sound and 0 for the note, or the number of its bend or release."""
     settings = timeline.settings
     sheet = _Sheet(
         timeline,
         performance,
         {note.sound: note.end for note in performance.notes},
         note_memberships(timeline),
-        _names(settings.key, settings.scale, settings.capo + settings.tuning.shift),
+        _pitch_names(settings.key, settings.scale, settings.capo + settings.tuning.shift),
         [count_events(timeline, bar) for bar in timeline.bars],
         [turn.start for turn in timeline.passes],
         chord_tones(timeline),
@@ -130,8 +130,8 @@ def _keyed(timeline: Timeline, performance: Performance) -> dict[tuple[int, int]
     return {key: row for _, _, key, row in found}
 
 
-class _Names:
-    """What pitches are called in one key, worked out as they are asked for."""
+class _PitchNames:
+    """The names of pitches in one key, worked out when asked for and kept."""
 
     __slots__ = ("_fingered", "_key", "_known", "_scale", "_shift")
 
@@ -140,8 +140,8 @@ class _Names:
         self._key = key and key.transposed(shift)  # as it sounds
         self._known: dict[float, tuple[str, float, str]] = {}
 
-    def of(self, pitch: float) -> tuple[str, float, str]:
-        """Name as it sounds, MIDI pitch, and degree in the scale as fingered."""
+    def describe(self, pitch: float) -> tuple[str, float, str]:
+        """Return the name as it sounds, the MIDI pitch, and the degree in the scale as fingered."""
         found = self._known.get(pitch)
         if found is None:
             nearest, degree = round(pitch), ""
@@ -151,14 +151,14 @@ class _Names:
         return found
 
     def bent(self, pitch: float) -> str:
-        """The note that a bend ends on; what lies a quarter-tone above one says so."""
+        """Return the note that a bend ends on; what lies a quarter step above one says so in cents."""
         name = pitch_name(floor(pitch + 0.01), self._key)
         over = round(100 * (pitch - floor(pitch + 0.01)))
         return f"{name} +{over} cents" if over > 1 else name
 
 
 # Kept, since a library asks for few keys. The pitches of one are few too: frets, and the partials of strings.
-_names = lru_cache(maxsize=256)(_Names)
+_pitch_names = lru_cache(maxsize=256)(_PitchNames)
 
 
 class _Sheet(NamedTuple):
@@ -168,7 +168,7 @@ class _Sheet(NamedTuple):
     performance: Performance
     last: dict[int, float]  # seconds at which a sound ends, by its index: of a trill its last stroke
     places: tuple[str, ...]  # by index of the sound
-    names: _Names
+    names: _PitchNames
     counts: list[dict[int, CountedInstant]]  # by bar: what is said at its instants
     turns: list[int]  # where each bar begins as played
     tones: tuple[str, ...]  # by index of the sound, what it is in its chord
@@ -179,27 +179,22 @@ def _row(sheet: _Sheet, note: NoteEvent) -> TimingRow:
     sound = sheet.timeline.sounds[note.sound]
     at = sheet.timeline.slots[sound.slot].at  # of a stroke before the beat, that of the beat
     midi: float | None
-    name, midi, degree = sheet.names.of(note.pitch)
-    fret: int | str | None = sound.fret
+    name, midi, degree = sheet.names.describe(note.pitch)
     if sound.dead:
-        name, midi, degree, fret = "", None, "", "x"
-    elif fret is None or sound.touch is not None:
-        fret = _touched(sound)
+        name, midi, degree = "", None, ""
     bends = _bends(sound, note.pitch, sheet.names) if sound.shapes else ""
     return TimingRow(
         sheet.timeline.bars[sound.bar].number, _beat(sheet.timeline, sound.bar, at), sheet.counts[sound.bar][at].name,
         round(note.start, 3), round(sheet.last[note.sound] - note.start, 3), note.string,
-        fret, name, midi, degree, sheet.places[note.sound], techniques_in_words(sound), bends, sound.finger or "",
+        _shown_fret(sound), name, midi, degree, sheet.places[note.sound], techniques_in_words(sound), bends, sound.finger or "",
         round(note.loudness, 2), NOTE, None, None, sheet.tones[note.sound],
     )  # fmt: skip
 
 
 def _moves(sheet: _Sheet, note: NoteEvent) -> Iterator[tuple[float, TimingRow]]:
-    """A row for each bend and release of a note, with the second at which it sets off."""
+    """Yield a row for each bend and release of a note, with the second at which it sets off."""
     timeline, sound = sheet.timeline, sheet.timeline.sounds[note.sound]
-    fret: int | str = (
-        "x" if sound.dead else _touched(sound) if sound.fret is None or sound.touch is not None else sound.fret
-    )
+    fret = _shown_fret(sound)
     seconds = sheet.performance.seconds
     for shape, move in gesture_ramps(sound, note.start, note.end, seconds):
         if shape.technique.curve not in BEND_CURVES or shape.technique is HELD_BEND:  # which does not move
@@ -219,60 +214,64 @@ def _moves(sheet: _Sheet, note: NoteEvent) -> Iterator[tuple[float, TimingRow]]:
 
 
 def _written(sheet: _Sheet, shape: PitchGesture) -> tuple[int, int]:
-    """The bar (index) in which a shape sets off, as played, and the grains from its start."""
+    """Return the index of the bar in which a shape sets off, as played, and the grains from its start."""
     turn = sheet.timeline.passes[bisect_right(sheet.turns, shape.start) - 1]
     return turn.bar, shape.start - turn.start
 
 
 def _count(sheet: _Sheet, bar: int, at: int) -> str:
-    """What is said at an instant; of the later of two shapes in one step, what would be."""
+    """Return the count of an instant; of the later of two shapes in one step, what it would be."""
     said = sheet.counts[bar].get(at)
     return said.name if said else count_name(sheet.timeline, sheet.timeline.bars[bar], at)
 
 
 def _beat(timeline: Timeline, bar: int, at: float) -> float:
-    """The beat of an instant in its bar, from 1: a pick-up ends where the bar would."""
+    """Return the beat of an instant in its bar, from 1: a pick-up ends where the bar would."""
     written, meter = timeline.bars[bar], timeline.settings.meter
     shift = 0 if written.number else int(instant_in_meter(timeline, written, 0) * timeline.grain)
     return _plain(round(float((at + shift) / (meter.beat * timeline.grain)) + 1, 3))
 
 
 def _plain(value: float) -> float:
-    """A whole number without its point."""
+    """Return a whole number without its point, anything else as it is."""
     return int(value) if value == int(value) else value
 
 
-def _bends(sound: SoundingNote, pitch: float, names: _Names) -> str:
-    """The notes that a sound is bent to, in order."""
+def _bends(sound: SoundingNote, pitch: float, names: _PitchNames) -> str:
+    """Return the notes that a sound is bent to, in order: `A4 then B4`."""
     return " then ".join([names.bent(pitch + s.amount) for s in sound.shapes if s.technique.curve in UPWARD_BENDS])
 
 
-def _touched(sound: SoundingNote) -> str:
-    """The place of a harmonic as it is written, the string aside."""
+def _shown_fret(sound: SoundingNote) -> int | str:
+    """Return the fret as the sheet shows it: `x` without a clear pitch, a harmonic as it is written, the string aside."""
+    if sound.dead:
+        return "x"
     if sound.touch is None:
-        return ""
+        return "" if sound.fret is None else sound.fret
     touch = _plain(float(sound.touch))
     return f"<{touch}>" if sound.fret is None else f"{sound.fret}<{touch}>"
 
 
 def techniques_in_words(sound: SoundingNote) -> str:
-    """What is done to a note, in words: how it starts, what it is, what shapes it."""
+    """Return what is done to a note, in words: how it starts, what it is, what shapes it; "picked" where that is all."""
     special = sound.kind != "note" or sound.trill is not None or sound.roll is not None
     if not (special or sound.shapes or sound.marks or sound.head or sound.pluck):
-        return sound.begin.name
-    words = [KINDS[sound.kind]] if sound.kind in KINDS else []
+        return sound.begin.name  # of most notes there is nothing more to say
+    return ", ".join(dict.fromkeys(_technique_words(sound))) or PLAIN
+
+
+def _technique_words(sound: SoundingNote) -> Iterator[str]:
+    if sound.kind in _KINDS:
+        yield _KINDS[sound.kind]
     if sound.begin is not PICKED:
-        words.append(sound.begin.name)
+        yield sound.begin.name
     if sound.head is not None:
-        words.append(sound.head.name)
-    words += (shape.technique.name for shape in sound.shapes)
-    words += (mark.name for mark in sound.marks)
-    if sound.trill is not None or sound.roll is not None:
-        words.append(_special(sound))
+        yield sound.head.name
+    yield from (shape.technique.name for shape in sound.shapes)
+    yield from (mark.name for mark in sound.marks)
+    if sound.trill is not None:
+        yield f"trill with fret {sound.trill}"
+    elif sound.roll is not None:
+        yield "rolled"
     if sound.pluck:
-        words.append(f"plucked with {sound.pluck}")
-    return ", ".join(dict.fromkeys(words)) or PLAIN
-
-
-def _special(sound: SoundingNote) -> str:
-    return "rolled" if sound.trill is None else f"trill with fret {sound.trill}"
+        yield f"plucked with {sound.pluck}"

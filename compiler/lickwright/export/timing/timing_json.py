@@ -12,11 +12,23 @@ from lickwright.export.timing import COLUMNS, NOTE, TimingRow, timing_rows
 RULES: tuple[Rule, ...] = ()
 
 
-def emit(stages: LoweredLick, options: Options) -> Export:
-    """An object with a heading, `notes`, and `bends`: when each bend and release sets off and arrives."""
+def emit(lowered: LoweredLick, options: Options) -> Export:
+    """Return an object with a heading, `notes`, and `bends`: when each bend and release sets off and arrives."""
     from json import dumps
 
-    timeline, performance = stages.timeline, stages.performance(options)
+    heading = _heading(lowered, options)
+    lines = [f"  {dumps(name)}: {dumps(value, ensure_ascii=False)}," for name, value in heading.items()]
+    rows = timing_rows(lowered.timeline, lowered.performance(options))
+    notes = [_line(row) for row in rows if row.event == NOTE]
+    bends = [_line(row) for row in rows if row.event != NOTE]
+    text = "{\n" + "\n".join(lines) + '\n  "notes": [\n' + ",\n".join(notes) + "\n  ],\n"
+    text += '  "bends": [\n' + ",\n".join(bends) + "\n  ]\n}\n" if bends else '  "bends": []\n}\n'
+    return Export(text.encode())
+
+
+def _heading(lowered: LoweredLick, options: Options) -> dict[str, object]:
+    """Return what holds for the whole lick, by the names in the file."""
+    timeline, performance = lowered.timeline, lowered.performance(options)
     settings, tempo = timeline.settings, timeline.settings.tempo
     heading: dict[str, object] = {
         "lick": timeline.title,
@@ -44,15 +56,9 @@ def emit(stages: LoweredLick, options: Options) -> Export:
 
         heading["ladder"] = [
             {"at_s": round(rung.at + rung.performance.bars[0], 3), "beats_a_minute": round(float(rung.bpm or 0), 3)}
-            for rung in ladder(stages, options)
+            for rung in ladder(lowered, options)
         ]
-    lines = [f"  {dumps(name)}: {dumps(value, ensure_ascii=False)}," for name, value in heading.items()]
-    found = timing_rows(timeline, performance)
-    notes = [_line(row) for row in found if row.event == NOTE]
-    bends = [_line(row) for row in found if row.event != NOTE]
-    text = "{\n" + "\n".join(lines) + '\n  "notes": [\n' + ",\n".join(notes) + "\n  ],\n"
-    text += '  "bends": [\n' + ",\n".join(bends) + "\n  ]\n}\n" if bends else '  "bends": []\n}\n'
-    return Export(text.encode())
+    return heading
 
 
 def _line(row: TimingRow) -> str:

@@ -12,9 +12,8 @@ from lickwright.export.timing import COLUMNS, TimingRow, timing_rows
 from lickwright.hand.measures import CAUTION_LADDER
 
 RULES: tuple[Rule, ...] = ()
-_GATE = (
-    "one rung up after three clean times, two down after a stumble"  # the share of correct tries counts, not the number
-)
+# When to move on: the share of correct tries counts, not the number.
+_GATE = "one rung up after three clean times, two down after a stumble"
 _SECONDS = ("at_s", "for_s", "arrives_s")
 _WORDS = (
     "count",
@@ -29,9 +28,9 @@ _WORDS = (
 )  # columns that begin at the left
 
 
-def emit(stages: LoweredLick, options: Options) -> Export:
-    """A heading, the columns' names, the rows."""
-    timeline, performance = stages.timeline, stages.performance(options)
+def emit(lowered: LoweredLick, options: Options) -> Export:
+    """Return a heading, the names of the columns, and the rows; for a practice set also the tempos of its ladder."""
+    timeline, performance = lowered.timeline, lowered.performance(options)
     tempo, meter = timeline.settings.tempo, timeline.settings.meter
     beats = tempo.beats_per_minute(performance.tempos[0].qpm, meter)
     heading = f"{timeline.title}: {performance.end:.3f} seconds, {tempo.counted_value(meter)} = {float(beats):g}"
@@ -40,7 +39,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
     if options.recording.practice:
         from lickwright.export.audio import rungs
 
-        tempi = ", ".join(f"{float(bpm):g}" for bpm in rungs(stages, options))
+        tempi = ", ".join(f"{float(bpm):g}" for bpm in rungs(lowered, options))
         times = replace(options.recording, part="ladder").times
         often = "" if times == 1 else ", twice each" if times == 2 else f", {times} times each"
         heading += f"\npractice ladder: {tempo.counted_value(meter)} = {tempi}{often}"
