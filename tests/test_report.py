@@ -105,14 +105,14 @@ def test_every_text_of_a_finding_is_made_safe() -> None:
     source = Source("na\x1bme", "\x1b[31m\n")
     found = RULE.at(Span(0, 1), "mess\x1bage", "he\x1blp", (RelatedInformation(Span(0, 1), "no\x1bte"),))
     assert "\x1b" not in console.format_finding(source, found)
-    coloured = console.format_finding(source, found, colour=True)
+    coloured = console.format_finding(source, found, color=True)
     assert coloured.replace("\x1b[0m", "").count("\x1b") == coloured.count("\x1b[0m")  # only the pairs that we add
 
 
 def test_colour_changes_nothing_but_colour() -> None:
     source = Source("x", "| e8 |")
     found = RULE.at(Span(2, 4), "message", "help", (RelatedInformation(Span(0, 1), "note"),))
-    plain, coloured = console.format_finding(source, found), console.format_finding(source, found, colour=True)
+    plain, coloured = console.format_finding(source, found), console.format_finding(source, found, color=True)
     assert coloured != plain
     assert re.sub(r"\x1b\[[0-9]*m", "", coloured) == plain
 

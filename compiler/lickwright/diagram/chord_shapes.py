@@ -49,7 +49,7 @@ def _choice(offer: dict[int, int], third: int, sounding: set[int]) -> int:
 
 
 def _fingers(held: list[Place]) -> int:
-    """Return how many fingers a shape needs: the lowest fret is one barre; neighbours on one fret share a finger."""
+    """Return how many fingers a shape needs: the lowest fret is one barre; neighbors on one fret share a finger."""
     lowest = min((fret for _, fret in held), default=0)
     count = 1 if lowest > 0 else 0
     before: Place | None = None
@@ -115,12 +115,12 @@ def _merit(shape: list[Place], chord: Chord, opens: Open) -> tuple[float, ...] |
         return None
     pitches = [opens[string - 1] + fret for string, fret in shape]
     climbs = all(low < high for low, high in zip(pitches, pitches[1:], strict=False))
-    coloured = _doubled(sounding, set(sounding) - {0, 3, 4, 5, 7})  # a seventh twice adds nothing
+    colored = _doubled(sounding, set(sounding) - {0, 3, 4, 5, 7})  # a seventh twice adds nothing
     thirds = _doubled(sounding, {3, 4, 5})
     fifth_above = sounding[1] in (0, 6, 7, 8)
     fretted = [fret for _, fret in shape if fret]
     return (
-        climbs, -_skipped(shape), -len(left_out), len(shape) - coloured, -_fingers(shape), -thirds, fifth_above,
+        climbs, -_skipped(shape), -len(left_out), len(shape) - colored, -_fingers(shape), -thirds, fifth_above,
         -(max(fretted, default=0) - min(fretted, default=0)), -sum(fretted),
     )  # fmt: skip
 

@@ -176,7 +176,7 @@ def _windows(chord: Chord, tuning: Tuning, frets: int) -> list[Box]:
 def _triads(
     drawing: Drawing, chord: Chord, tuning: Tuning, spec: BoxSpec | None, frets: int
 ) -> Iterator[FretboardDiagram]:
-    """Yield the chord's three notes in close position on three neighbouring strings, in each inversion, up the neck.
+    """Yield the chord's three notes in close position on three neighboring strings, in each inversion, up the neck.
 
     Raises ValueError for a chord that is no triad, or a string that no set of three begins with.
     """

@@ -1,7 +1,7 @@
 """Fretboard diagrams as SVG, in black on white.
 
 In: `FretboardDiagram` values. Out: an SVG document as text, the same for the same values on every machine. The shapes
-need no colour: the tonic is a black square, other notes are rings, those of the chord shape have a thick one, the blue
+need no color: the tonic is a black square, other notes are rings, those of the chord shape have a thick one, the blue
 note is a grey diamond.
 """
 
@@ -117,9 +117,9 @@ def _legend(diagrams: Sequence[FretboardDiagram], y: int) -> Iterable[str]:
             x += _DOT * 2 + 22 + 7 * len(word)
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, thick: float, colour: str) -> str:
+def _line(x1: float, y1: float, x2: float, y2: float, thick: float, color: str) -> str:
     ends = " ".join(f'{name}="{_number(at)}"' for name, at in (("x1", x1), ("y1", y1), ("x2", x2), ("y2", y2)))
-    return f'<line {ends} stroke="{colour}" stroke-width="{_number(thick)}"/>'
+    return f'<line {ends} stroke="{color}" stroke-width="{_number(thick)}"/>'
 
 
 def _text(

@@ -1,7 +1,7 @@
 """Fretboard diagrams as text, for a terminal or a mail: a line a string, the thinnest on top, as in a tab.
 
 In: `FretboardDiagram` values and the width of the screen. Out: plain ASCII, lines without trailing blanks. The tonic
-stands in square brackets, the chord shape in round ones, the blue note has a star, so that no colour is needed.
+stands in square brackets, the chord shape in round ones, the blue note has a star, so that no color is needed.
 """
 
 from __future__ import annotations

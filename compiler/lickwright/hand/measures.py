@@ -89,7 +89,7 @@ def fret_mm(fret: float, scale_mm: float = GUITAR_MM) -> float:
 
 
 def string_spacing_mm(fret: float, scale_mm: float = GUITAR_MM) -> float:
-    """Return the distance in mm between neighbouring strings at a fret."""
+    """Return the distance in mm between neighboring strings at a fret."""
     near, far = (fret_mm(at, scale_mm) for at in _SPACING_FRETS)
     low, high = _SPACING_MM
     return low + (high - low) * (fret_mm(fret, scale_mm) - near) / (far - near)

@@ -25,7 +25,7 @@ _INCH_MM = 25.4
 class StringGauge(NamedTuple):
     """The mass and stiffness of one string."""
 
-    mass: float  # kg a metre
+    mass: float  # kg a meter
     stiffness: float  # N: force that would stretch it to twice its length
     area: float | None  # m², of a plain string; None for a wound one, whose core is assumed
 

@@ -52,7 +52,7 @@ class GridRow(IntEnum):
 
     NAVIGATION = 0  # segno, coda, Fine, D.C. and so on: not in Grid.above, for they belong to bars
     ENDING = 1
-    TEMPO = 2  # tempo changes and pauses
+    TEMPO = 2  # tempo changes and fermatas
     CHORD = 3
     WORDS = 4
     DYNAMIC = 5

@@ -20,7 +20,7 @@ from lickwright.timeline.model import SoundingNote, Timeline, TupletSpan
 ChordWritten = tuple[int, int, str]  # written bar (index), grains in it, symbol
 Stop = tuple[int, int]  # written slot (index), string that is stopped there
 
-# Neighbouring words of one of these dampings make one span; each ring has its own end.
+# Neighboring words of one of these dampings make one span; each ring has its own end.
 _MERGED = (Damping.PALM, Damping.DEAD, Damping.SHORT)
 STOP, HOLD = "stop", "hold"  # what is said of a string that ends, and of a bend that stays up
 _SAYING_ROWS = {"words": GridRow.WORDS, "dynamic": GridRow.DYNAMIC, "tempo": GridRow.TEMPO, "fermata": GridRow.TEMPO}
@@ -201,7 +201,7 @@ def _mark(
 
 
 def _words(timeline: Timeline, columns: Sequence[Column], places: _Places) -> Iterator[RowEntry]:
-    """Yield the words over events; neighbours with the same damping (`_MERGED`) make one span, others one each."""
+    """Yield the words over events; neighbors with the same damping (`_MERGED`) make one span, others one each."""
     open_words: dict[str, tuple[int, RowEntry]] = {}
     for word in timeline.words:
         technique = word.technique

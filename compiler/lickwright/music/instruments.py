@@ -37,17 +37,17 @@ class Plane(NamedTuple):
 class Guitar(NamedTuple):
     """How one kind of guitar sounds. Tables are read by `interpolate`."""
 
-    scale: float  # metres from nut to bridge
+    scale: float  # meters from nut to bridge
     low: Table  # (open string's MIDI pitch, seconds): time to decay by 60 dB at the fundamental of the open string
     high: Table  # the same at 3 kHz, at any fret
     second: Plane
     trim: Table  # (open string's MIDI pitch, decibels): so that all strings are equally loud
     wound_below: float  # strings tuned below this MIDI pitch are wound
-    pick: float  # metres from the bridge
+    pick: float  # meters from the bridge
     palm: float  # the same, when palm-muted
     edge: float  # seconds that the pick needs to leave the string, at medium loudness
     noise: float  # of the pick on the string, against the stroke
-    pickup: float | None  # metres from the bridge; None: the bridge itself is heard
+    pickup: float | None  # meters from the bridge; None: the bridge itself is heard
     pre: tuple[Filter, ...]  # pick-up and pre-amp
     drive: float  # gain before the valve; 0: none
     bias: float  # what makes the valve's even harmonics

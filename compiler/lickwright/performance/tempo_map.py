@@ -85,15 +85,15 @@ def _speeds(timeline: Timeline, factor: Fraction) -> list[tuple[int, Fraction]]:
     tempos = timeline.tempos
     if len(tempos) == 1 and not timeline.fermatas:
         return [(0, tempos[0].qpm * factor)]
-    pauses: Counter[int] = Counter()  # how many begin (less how many end) at a grain
+    fermatas: Counter[int] = Counter()  # how many begin (less how many end) at a grain
     for start, end in timeline.fermatas:
-        pauses[start] += 1
-        pauses[end] -= 1
+        fermatas[start] += 1
+        fermatas[end] -= 1
     starts = {tempo.start: tempo.qpm for tempo in tempos}
     speeds: list[tuple[int, Fraction]] = []
     written, held = tempos[0].qpm, 0
-    for grain in sorted({0, *starts, *pauses}):
-        written, held = starts.get(grain, written), held + pauses[grain]
+    for grain in sorted({0, *starts, *fermatas}):
+        written, held = starts.get(grain, written), held + fermatas[grain]
         qpm = written * factor / (FERMATA if held else 1)
         if not speeds or speeds[-1][1] != qpm:
             speeds.append((grain, qpm))

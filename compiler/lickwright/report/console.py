@@ -19,7 +19,7 @@ from lickwright.core.text_edits import place_change
 MAX_SHOWN = 100  # findings a file on a screen; the rest is counted
 TAB = 4  # columns between tab stops in a shown line
 
-_COLOURS = {Severity.ERROR: "31", Severity.WARNING: "33", Severity.INFO: "36"}
+_COLORS = {Severity.ERROR: "31", Severity.WARNING: "33", Severity.INFO: "36"}
 _ESCAPED = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")  # categories that move a cursor, reverse text or show nothing
 
 
@@ -83,7 +83,7 @@ def source_excerpt(source: Source, span: Span, columns: int = 100) -> tuple[str,
     return "".join(shown).rstrip() + ("..." if end < len(line) else ""), carets
 
 
-def format_finding(source: Source, diagnostic: Diagnostic, colour: bool = False, columns: int = 100) -> str:
+def format_finding(source: Source, diagnostic: Diagnostic, color: bool = False, columns: int = 100) -> str:
     """Return one finding in full, with a line end at its end.
 
     porch.lick:12:9: error: bar 3 holds 7 eighths, 4/4 asks for 8 (L301)
@@ -94,18 +94,18 @@ def format_finding(source: Source, diagnostic: Diagnostic, colour: bool = False,
                   ^^^
         help: add one more step, or a rest: .
     """
-    word = _paint(diagnostic.severity.word, _COLOURS[diagnostic.severity], colour)
-    message = _paint(safe_text(diagnostic.message), "1", colour)
+    word = _paint(diagnostic.severity.word, _COLORS[diagnostic.severity], color)
+    message = _paint(safe_text(diagnostic.message), "1", color)
     lines = [f"{format_location(source, diagnostic)}: {word}: {message} ({diagnostic.code})"]
     if _has_place(diagnostic):
-        lines += _quoted(source, diagnostic.span, _COLOURS[diagnostic.severity], 4, colour, columns)
+        lines += _quoted(source, diagnostic.span, _COLORS[diagnostic.severity], 4, color, columns)
     for note in diagnostic.notes:
         lines.append(
             f"    {_line_of(note)}line {(note.source or source).position(note.span.start).line}: {safe_text(note.message)}"
         )
-        lines += _quoted(note.source or source, note.span, "36", 8, colour, columns)
+        lines += _quoted(note.source or source, note.span, "36", 8, color, columns)
     if diagnostic.hint:
-        lines.append(f"    {_paint('help', '36', colour)}: {safe_text(diagnostic.hint)}")
+        lines.append(f"    {_paint('help', '36', color)}: {safe_text(diagnostic.hint)}")
     return "\n".join(lines) + "\n"
 
 
@@ -127,24 +127,24 @@ def _has_place(diagnostic: Diagnostic) -> bool:
     return not diagnostic.code.startswith("L6")
 
 
-def _quoted(source: Source, span: Span, code: str, indent: int, colour: bool, columns: int) -> list[str]:
+def _quoted(source: Source, span: Span, code: str, indent: int, color: bool, columns: int) -> list[str]:
     text, carets = source_excerpt(source, span, max(30, columns - indent))
     blank = len(carets) - len(carets.lstrip())
     pad = " " * indent
-    return [pad + text, pad + carets[:blank] + _paint(carets[blank:], code, colour)]
+    return [pad + text, pad + carets[:blank] + _paint(carets[blank:], code, color)]
 
 
-def _paint(text: str, code: str, colour: bool) -> str:
-    return f"\x1b[{code}m{text}\x1b[0m" if colour else text
+def _paint(text: str, code: str, color: bool) -> str:
+    return f"\x1b[{code}m{text}\x1b[0m" if color else text
 
 
-def format_findings(source: Source, diagnostics: Sequence[Diagnostic], colour: bool = False, columns: int = 100) -> str:
+def format_findings(source: Source, diagnostics: Sequence[Diagnostic], color: bool = False, columns: int = 100) -> str:
     """Return the findings of one file, at most `MAX_SHOWN`; where there are more, errors are kept first."""
     shown = list(diagnostics)
     if len(shown) > MAX_SHOWN:
         keep = sorted(range(len(shown)), key=lambda i: (shown[i].severity is not Severity.ERROR, i))[:MAX_SHOWN]
         shown = [shown[i] for i in sorted(keep)]
-    text = "".join(format_finding(source, d, colour, columns) for d in shown)
+    text = "".join(format_finding(source, d, color, columns) for d in shown)
     hidden = len(diagnostics) - len(shown)
     if hidden:
         text += f"{safe_text(source.name)}: and {counted_noun(hidden, 'more finding')} not shown\n"

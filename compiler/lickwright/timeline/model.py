@@ -149,7 +149,7 @@ class TupletSpan:
 
 
 class Saying(NamedTuple):
-    """Words, a dynamic, a tempo change or a pause, before a written slot."""
+    """Words, a dynamic, a tempo change or a fermata, before a written slot."""
 
     kind: str  # "words", "dynamic", "tempo", "fermata"
     text: str
