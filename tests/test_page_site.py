@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from zipfile import ZipFile
 
 import pytest
 
@@ -117,6 +118,20 @@ def test_a_merge_of_shares_gives_the_index_of_a_whole_build(make: Run, run: Run)
     assert code == 0
     assert "merged/index.html lists 3 lesson pages" in out
     assert Path("merged/index.html").read_bytes() == INDEX.read_bytes()
+
+
+def test_an_archive_has_an_index_of_its_own_whose_links_lead_to_its_files(make: Run) -> None:
+    assert make("--zip", "course.zip", "--layout", "by-format", "--names", "{book-number:02}-{title}")[0] == 0
+    with ZipFile("course.zip") as archive:
+        read = Reader(archive.read("course/index.html").decode())
+        links = [f"course/{one.attributes['href']}" for one in read.all("a")]
+        assert len(links) == 3 and set(links) <= set(archive.namelist())
+    assert read.all("h1")[0].text == "course"
+    assert {one.attributes["data-chord"] for one in read.all("li")} == {"", "Am7|D7"}
+    Path("songs/index.lick").write_text('lick "Index"\n| e8 e5 B8 e5 G7 - - - |\n')
+    assert make("--zip", "flat.zip", "--layout", "flat")[0] == 0
+    with ZipFile("flat.zip") as archive:
+        assert b'<h1 dir="auto">Index</h1>' in archive.read("flat/index.html"), "a lick's own file keeps its name"
 
 
 def test_an_index_of_somebody_else_is_not_replaced(make: Run) -> None:

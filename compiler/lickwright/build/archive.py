@@ -6,7 +6,7 @@ permissions are fixed and entries sorted. Only a file that is as it was made goe
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from hashlib import blake2b
 from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
 
@@ -24,6 +24,7 @@ _BEFORE = b"lickwright archive "
 SEAL = Seal(_BEFORE, b"")  # the archive's comment, which ends it
 _HEX = 32  # digits of a seal
 CONTENTS = "contents.txt"
+SITE = "index.html"
 _PACKED = ("audio",)  # formats that packing makes little smaller, and takes long
 
 
@@ -91,10 +92,11 @@ def archive_parts(name: str, storage: Storage, book: Sequence[ReleasedLick]) -> 
     entries = sorted((filed.at, lick.target, filed) for lick in book for filed in lick.files)
     sink = _Sink()
     with ZipFile(sink, "w") as archive:
-        page = contents_page(name, book).encode("utf-8")
-        with archive.open(_entry(f"{top}/{CONTENTS}", len(page), ZIP_DEFLATED), "w") as entry:
-            entry.write(page)
-        yield sink.take()
+        pages = {CONTENTS: contents_page(name, book).encode("utf-8"), **_site(name, book, {at for at, _, _ in entries})}
+        for at, data in pages.items():
+            with archive.open(_entry(f"{top}/{at}", len(data), ZIP_DEFLATED), "w") as entry:
+                entry.write(data)
+            yield sink.take()
         for at, target, filed in entries:
             method = ZIP_STORED if filed.row.format in _PACKED else ZIP_DEFLATED
             hash = blake2b(digest_size=16)
@@ -107,6 +109,17 @@ def archive_parts(name: str, storage: Storage, book: Sequence[ReleasedLick]) -> 
                 raise OSError(0, f"{storage.shown(target, filed.row.name)} was changed meanwhile")
         archive.comment = _BEFORE + b"0" * _HEX
     yield sink.take()[: -len(_BEFORE) - _HEX]
+
+
+def _site(name: str, book: Sequence[ReleasedLick], taken: Collection[str]) -> dict[str, bytes]:
+    """The index of the lesson pages, in the book's order, where there are two or more and no file has its name."""
+    pages = [(lick.said, filed.at) for lick in book for filed in lick.files if filed.row.format == "page"]
+    if len(pages) < 2 or SITE in taken:
+        return {}
+    from lickwright.export.page.index_page import IndexEntry, index_page
+
+    entries = [IndexEntry(at, *(said[field] for field in IndexEntry._fields[1:])) for said, at in pages]
+    return {SITE: index_page(name, entries).encode("utf-8")}
 
 
 def _entry(path: str, size: int, method: int) -> ZipInfo:

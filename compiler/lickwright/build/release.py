@@ -17,11 +17,27 @@ from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import Manifest, OutputRow
 
 _LICKS = """
-SELECT scan.target, ordered, l.slug, l.title, l."key", l.scale, l.box, l.level, l.tempo, l.meter, l.feel, l.style, l."by", l.rights
+SELECT scan.target, ordered, l.slug, l.title, l."key", l.scale, l.box, l.level, l.tempo, l.meter, l.feel, l.style, l."by", l.rights,
+l.techniques, l.chords, l.tags
 FROM scan JOIN sources s ON s.path = scan.path JOIN licks l ON l.source_id = s.id
 WHERE scan.id NOT IN (SELECT id FROM temp.unread) ORDER BY scan.id, l.line, l.id
 """
-_SAID = ("title", "key", "scale", "box", "level", "tempo", "meter", "feel", "style", "by", "rights")
+_SAID = (
+    "title",
+    "key",
+    "scale",
+    "box",
+    "level",
+    "tempo",
+    "meter",
+    "feel",
+    "style",
+    "by",
+    "rights",
+    "techniques",
+    "chords",
+    "tags",
+)
 
 
 class ReleasedFile(NamedTuple):
