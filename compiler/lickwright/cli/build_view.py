@@ -1,4 +1,4 @@
-"""A build on the screen: what is wrong as it is found, how far it is, and what came of it.
+"""A build on the screen: findings as they are found, progress, and what the build came to.
 
 In: the calls of a build (`build/summary.py`). Out: text on both streams, and the exit code. Nothing here decides what is built.
 """
@@ -31,11 +31,11 @@ if TYPE_CHECKING:
     from lickwright.store.types import Skipped
 
 FEW = 5  # skipped licks that are named where findings are many
-APOLOGIES = 5  # mistakes of ours that are shown: what breaks every file is said often enough
+APOLOGIES = 5  # bugs of ours that are shown, since one may break every file
 
 
 class BuildView:
-    """Tells a user about one build."""
+    """Shows one build to a user."""
 
     def __init__(
         self,
@@ -44,7 +44,7 @@ class BuildView:
         strict: bool = False,
         annotate: bool = False,
     ) -> None:
-        """`print` takes what the build came to; what is wrong goes to standard error. `everything`: show all findings in full, however
+        """`print` takes what the build came to; findings go to standard error. `everything`: show all findings in full, however
         many; `strict`: warnings fail too; `annotate`: print findings as they are found, as GitHub's annotations.
         """
         self.code = terminal.Exit.FINE
@@ -60,31 +60,31 @@ class BuildView:
         self._skipped: list[tuple[str, Skipped]] = []  # licks that were not made, with their source
 
     def say(self, line: str) -> None:
-        """One line about the build as a whole."""
+        """Show one line about the build as a whole."""
         terminal.err(console.safe_text(line) + "\n")
 
     def would(self, line: str) -> None:
-        """One thing that a dry run would do."""
+        """Show one thing that a dry run would do."""
         kind = line.partition(" ")[0]
         self._would[kind] += 1
         if self._everything or self._would[kind] <= LISTED:
             self.print(f"would {console.safe_text(line)}\n")
 
-    def source(self, told: SourceReport) -> None:
-        """What is wrong with one source."""
-        self._complain(Source(told.path, told.text), told.findings, told.unchanged)
-        for trouble in told.troubles:
+    def source(self, report: SourceReport) -> None:
+        """Take what is wrong with one source, and keep the exit code."""
+        self._complain(Source(report.path, report.text), report.findings, report.unchanged)
+        for trouble in report.troubles:
             self._complain(Source(trouble.path, ""), (trouble.finding,))
-        for during, which in told.bugs:
+        for during, which in report.bugs:
             self.code = max(self.code, terminal.Exit.INTERNAL)
             self._sorry += 1
             if self._sorry <= APOLOGIES:
                 terminal.err(terminal.apology(which, during))
         room = LISTED + 1 - len(self._skipped)
-        self._skipped += [(told.path, one) for one in told.refused[:room]]
+        self._skipped += [(report.path, one) for one in report.refused[:room]]
 
     def findings(self, paths: Sequence[str]) -> str:
-        """What is wrong with the sources at these paths: in full, or a digest where it is much."""
+        """Return the findings about the sources at these paths: in full, or a digest if they are many."""
         return self._view.text(next_commands(self._view, paths))
 
     def _complain(self, source: Source, found: tuple[Diagnostic, ...], unchanged: bool = False) -> None:
@@ -101,39 +101,39 @@ class BuildView:
         terminal.err(console.format_findings(project.source, project.findings, self._colour, self._columns))
 
     def progress(self, done: int, total: int, licks: int) -> None:
-        """How far the build is."""
+        """Show how far the build is."""
         terminal.progress.rate(done, total, licks)
 
-    def dry_summary(self, account: BuildSummary, out: str, library: bool) -> str:
-        """What the real run would do: files, bytes and time; what it would leave out; of a library also how its sources would fare."""
+    def dry_summary(self, summary: BuildSummary, out: str, library: bool) -> str:
+        """Return what the real run would do: files, bytes and time, and what it would leave out; of a library also the counts of its sources."""
         text = ""
         for kind, number in self._would.items():
             if number > LISTED and not self._everything:
                 text += f"would {kind} {number - LISTED:,} more: --all names them\n"
-        written = f"{console.counted_noun(account.written, 'file')} into {console.safe_text(out)}"
-        if account.written:
-            size = f"{'about ' if account.sound else ''}{console.format_bytes(account.size)}"
-            sound = f", {duration_in_words(account.sound)} of sound" if account.sound else ""
-            text += f"would write {written}: {size}{sound}; {_expected(account.estimate)}\n"
+        written = f"{console.counted_noun(summary.written, 'file')} into {console.safe_text(out)}"
+        if summary.written:
+            size = f"{'about ' if summary.sound else ''}{console.format_bytes(summary.size)}"
+            sound = f", {duration_in_words(summary.sound)} of sound" if summary.sound else ""
+            text += f"would write {written}: {size}{sound}; {_expected(summary.estimate)}\n"
         else:
             text += f"would write {written}\n"
-        return text + self._left_out(account, library, True)
+        return text + self._left_out(summary, library, True)
 
-    def summary(self, account: BuildSummary, out: str, library: bool) -> str:
-        """`6 files of 2 licks in out`, and what was left out; of a library also how its sources fared."""
-        text = f"{console.counted_noun(account.files, 'file')} of {console.counted_noun(account.licks, 'lick')} in {console.safe_text(out)}\n"
-        return text + self._left_out(account, library, False)
+    def summary(self, summary: BuildSummary, out: str, library: bool) -> str:
+        """Return `6 files of 2 licks in out`, and what was left out; of a library also the counts of its sources."""
+        text = f"{console.counted_noun(summary.files, 'file')} of {console.counted_noun(summary.licks, 'lick')} in {console.safe_text(out)}\n"
+        return text + self._left_out(summary, library, False)
 
-    def _left_out(self, account: BuildSummary, library: bool, dry: bool) -> str:
+    def _left_out(self, summary: BuildSummary, library: bool, dry: bool) -> str:
         text = ""
         named = FEW if self._view.is_digest else LISTED
-        text += "".join(_skipped(path, one, account.older > 0) for path, one in self._skipped[:named])
-        if account.refused > named:
-            text += f"  and {console.counted_noun(account.refused - named, 'more lick')} skipped\n"
-        if account.unread:
-            older = f"; {_still_there(account.unread_older, account.unread)}" if account.unread_older else ""
-            text += f"  {console.counted_noun(account.unread, 'source')} could not be read{older}\n"
-        return text + (f"  {source_counts(account, dry)}\n" if library else "") + _left(account)
+        text += "".join(_skipped(path, one, summary.older > 0) for path, one in self._skipped[:named])
+        if summary.refused > named:
+            text += f"  and {console.counted_noun(summary.refused - named, 'more lick')} skipped\n"
+        if summary.unread:
+            older = f"; {_still_there(summary.unread_older, summary.unread)}" if summary.unread_older else ""
+            text += f"  {console.counted_noun(summary.unread, 'source')} could not be read{older}\n"
+        return text + (f"  {source_counts(summary, dry)}\n" if library else "") + _left(summary)
 
 
 class ReportFile:
@@ -147,11 +147,11 @@ class ReportFile:
         self._sources = sources
 
     def report_obstacle(self) -> terminal.Exit:
-        """Says why it will not be written, before anything is made; FINE if it may be."""
+        """Show why the report will not be written, before anything is made; return the exit code, FINE if it may be."""
         return single_output.report_obstacle(self._path, SEAL, self._overwrite, self._sources)
 
     def write(self, parts: Iterable[bytes]) -> None:
-        """Writes it, and keeps the exit code."""
+        """Write the report, and keep the exit code."""
         self.code = single_output.save_output(self._path, parts, SEAL, self._overwrite, self._sources)
 
 
@@ -167,22 +167,22 @@ def _expected(estimate: Estimate | None) -> str:
     )
 
 
-def source_counts(account: BuildSummary, dry: bool = False) -> str:
-    """`3 sources: 1 made, 2 unchanged; 0.1 s`; `dry`: what would become of them."""
+def source_counts(summary: BuildSummary, dry: bool = False) -> str:
+    """Return `3 sources: 1 made, 2 unchanged; 0.1 s`; `dry`: what would become of them."""
     parts = {
-        "to make" if dry else "made": account.built,
-        "unchanged": account.unchanged,
-        "failing" if dry else "failed": account.failed,
-        "left out": account.skipped,
+        "to make" if dry else "made": summary.built,
+        "unchanged": summary.unchanged,
+        "failing" if dry else "failed": summary.failed,
+        "left out": summary.skipped,
     }
     told = ", ".join(f"{number:,} {word}" for word, number in parts.items() if number) or (
-        "nothing was looked at" if account.lost else "nothing to do"
+        "nothing was looked at" if summary.lost else "nothing to do"
     )
-    return f"{console.counted_noun(account.found, 'source')}: {told}; {account.seconds:.1f} s"
+    return f"{console.counted_noun(summary.found, 'source')}: {told}; {summary.seconds:.1f} s"
 
 
 def _skipped(path: str, one: Skipped, left: bool) -> str:
-    """The line about a lick that was not made; `left`: older files of skipped licks are still there."""
+    """Return the line about a lick that was not made; `left`: older files of skipped licks are still there."""
     older = f"; {_still_there(one.older)}" if left and one.older else ""
     return f'  skipped "{console.safe_text(one.title)}" in {console.safe_text(path)}: {one.why}{older}\n'
 
@@ -192,21 +192,21 @@ def _still_there(files: int, owners: int = 1) -> str:
     return f"{console.counted_noun(files, 'older file')} of {'it' if owners == 1 else 'them'} {'is' if files == 1 else 'are'} still there"
 
 
-def _left(account: BuildSummary) -> str:
-    """What stands in the output folder that no lick answers for, or was taken away since none does."""
+def _left(summary: BuildSummary) -> str:
+    """Return lines about files that no lick answers for, and about those that were removed for it."""
     text = ""
-    for line in account.release[: LISTED + 1]:
+    for line in summary.release[: LISTED + 1]:
         text += f"  {console.safe_text(line)}\n"
-    for path in account.removed[:LISTED]:
+    for path in summary.removed[:LISTED]:
         text += f"  removed {console.safe_text(path)}\n"
-    if len(account.removed) > LISTED:
-        text += f"  and {console.counted_noun(len(account.removed) - LISTED, 'more file')} removed\n"
-    for path in account.kept[:LISTED]:
+    if len(summary.removed) > LISTED:
+        text += f"  and {console.counted_noun(len(summary.removed) - LISTED, 'more file')} removed\n"
+    for path in summary.kept[:LISTED]:
         text += f"  kept {console.safe_text(path)}: its lick is gone or was skipped, but it was changed by hand\n"
-    if account.gone:
-        text += f"  {console.counted_noun(account.gone, 'file')} of licks that are gone: --prune takes them away\n"
-    if account.older:
-        text += f"  {console.counted_noun(account.older, 'older file')} of licks that were skipped: --prune takes them away\n"
+    if summary.gone:
+        text += f"  {console.counted_noun(summary.gone, 'file')} of licks that are gone: --prune takes them away\n"
+    if summary.older:
+        text += f"  {console.counted_noun(summary.older, 'older file')} of licks that were skipped: --prune takes them away\n"
     return text
 
 

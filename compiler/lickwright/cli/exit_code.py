@@ -1,6 +1,6 @@
-"""How a run ends, as its findings come in.
+"""The exit code that findings lead to.
 
-In: findings. Out: an exit code; of all that happened the worst counts, and what is wrong with files weighs more than what is wrong with music.
+In: findings. Out: an exit code. Of several reasons the worst counts, and errors in files weigh more than errors in music.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from lickwright.core.diagnostics import Diagnostic, has_errors
 
 
 def exit_code(found: Sequence[Diagnostic], strict: bool = False) -> Exit:
-    """The exit code for these findings; `strict`: warnings fail too."""
+    """Return the exit code for these findings; `strict`: warnings fail too."""
     if not has_errors(list(found)):
         warned = strict and any(d.severity == "warning" for d in found)
         return Exit.MUSIC if warned else Exit.FINE
@@ -20,16 +20,16 @@ def exit_code(found: Sequence[Diagnostic], strict: bool = False) -> Exit:
 
 
 class Verdict:
-    """The exit code as it builds up."""
+    """The exit code of a run, as it builds up."""
 
     def __init__(self, strict: bool = False) -> None:
         self.code = Exit.FINE
         self._strict = strict  # warnings fail too
 
     def add(self, code: Exit) -> None:
-        """Takes note of one thing that went wrong."""
+        """Take note of one reason for an exit code."""
         self.code = max(self.code, code)
 
     def judge(self, found: Sequence[Diagnostic]) -> None:
-        """Takes note of findings."""
+        """Take note of findings."""
         self.add(exit_code(found, self._strict))

@@ -1,6 +1,6 @@
-"""Which index a command asks: the one beside a build's outputs, or one of sources that are compiled for it.
+"""The index that a command asks: the one beside a build's outputs, or one of sources that are compiled for it.
 
-In: the LIBRARY of a command line. Out: an open `Shelf`. What cannot be read is said on standard error.
+In: the LIBRARY of a command line. Out: an open `LibraryIndex`. What cannot be read is shown on standard error.
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ if TYPE_CHECKING:
     from lickwright.index.reader import LibraryIndex, Unusable
     from lickwright.index.search import SearchHit
 
-_SLOW = 2.0  # seconds to read a library, after which it is said how it goes faster
+_SLOW = 2.0  # seconds of reading a library, after which the faster way is named (estimate)
 
 
 def library_index(path: str) -> tuple[LibraryIndex, int]:
-    """The library of that name, and the exit code so far: files that cannot be read count, errors in the music do not.
+    """Return the index of the library at a path, and the exit code so far: files that cannot be read count, errors in the music do not.
 
-    An index that a build keeps is asked without loading the compiler. Raises `Unusable` where it cannot be asked.
+    An index that a build keeps is opened without loading the compiler. Raises `Unusable` if it cannot be used.
     """
     from lickwright.index.reader import has_index, open_index
 
@@ -38,7 +38,7 @@ def library_index(path: str) -> tuple[LibraryIndex, int]:
 
 
 def report_unusable(path: str, why: Unusable) -> int:
-    """Says that the index in the folder `path` cannot be used and what to do; gives the exit code."""
+    """Show that the index in the folder `path` cannot be used and what to do; return the exit code."""
     from lickwright.core.files import UNREADABLE
     from lickwright.core.source import Source, Span
     from lickwright.store.manifest import NAME
@@ -66,7 +66,7 @@ def _read(path: str) -> tuple[LibraryIndex, int]:
 
 
 def _compiled(paths: Sequence[str], verdict: Verdict | None = None) -> Iterator[tuple[str, Compilation]]:
-    """Each file compiled. What cannot be read is said; what is wrong in the music is not."""
+    """Yield each file compiled. A file that cannot be read is shown; errors in the music are not."""
     from lickwright.cli.sources import Verdict, compile_sources, find_sources
 
     whole = Verdict()
@@ -81,17 +81,17 @@ def _compiled(paths: Sequence[str], verdict: Verdict | None = None) -> Iterator[
 
 
 def lick_place(index: LibraryIndex, hit: SearchHit) -> str:
-    """Where a lick is written: file and line."""
+    """Return where a lick is written: file and line."""
     return f"{index.path(hit.path)}:{hit.facts['line']}"
 
 
 def lick_state(index: LibraryIndex, hit: SearchHit) -> str:
-    """What keeps a lick from being in the library as it was found: its source is gone or changed, or it has errors; "" for nothing."""
+    """Return what is wrong with a lick in the index: its source is gone or changed, or it has errors; "" for nothing."""
     return index.state(hit.path) or ("" if hit.facts["ok"] else "has errors")
 
 
 def stale_line(index: LibraryIndex, library: str, counts: Mapping[str, int]) -> str:
-    """The line about licks whose source is gone or changed, by what became of it; "" where there are none."""
+    """Return the line about licks whose source is gone or changed; "" if there are none. `counts`: licks by what became of their source."""
     from lickwright.store.source_state import WORDS
 
     said = [
@@ -101,7 +101,7 @@ def stale_line(index: LibraryIndex, library: str, counts: Mapping[str, int]) -> 
 
 
 def lick_as_json(index: LibraryIndex, hit: SearchHit) -> dict[str, object]:
-    """A lick for JSON: everything that is known of it, lists as lists, what is not said as null."""
+    """Return a lick for JSON: all that is known of it, lists as lists, missing values as null."""
     known = {name: None if value == "" else value for name, value in hit.facts.items()}
     for name in ("boxes", "tonic", "mode", "phrase", "tab", "degree", "first"):  # what the index needs for itself
         del known[name]

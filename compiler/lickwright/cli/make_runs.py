@@ -56,7 +56,7 @@ def run_build(request: MakeRequest) -> int:
             if summary.stopped:
                 return code
             code = max(code, _write_book(book, request, view, build.dry))
-            return code if archive is None else max(code, archive.told(view.print, build.dry))
+            return code if archive is None else max(code, archive.finish(view.print, build.dry))
         except NoAddress as e:
             raise click.UsageError(str(e)) from None
         except KeyboardInterrupt:  # before there was anything to tidy up

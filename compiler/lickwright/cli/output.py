@@ -1,7 +1,7 @@
-"""Outputs of one source into a folder, for commands that are no build: each whole or not at all, and never over a file that is not ours.
+"""Outputs of one source into a folder, for commands other than `make`: each whole or not at all, never over a file that is not Lickwright's.
 
-In: a folder, the source it belongs to, outputs. Out: what was written, and findings for what was not. The rule and the record of what is
-ours are `store/output_writer.py` and `store/manifest.py`.
+In: a folder, the source that it belongs to, and outputs. Out: what was written, and findings for what was not. `store/output_writer.py` has the rule
+of what may be replaced, `store/manifest.py` the record of what Lickwright wrote.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ class OutputFolder:
         self._overwrite = overwrite  # replace whatever file stands in the way
 
     def write(self, outputs: Sequence[Output]) -> list[Trouble]:
-        """Writes what is not there already; gives what could not be written."""
+        """Write what is not there already; return a finding for each output that could not be written."""
         try:
             placed = write_outputs(self._root, self._name, self._source, outputs, self._overwrite, _say)
         except OSError as e:

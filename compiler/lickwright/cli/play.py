@@ -50,7 +50,7 @@ def command(path: str, title: str | None, tempo: TempoRequest, **more: Any) -> i
 
 
 def _device() -> Any:
-    """The library that speaks to the sound device; UsageError where it is missing, or finds none."""
+    """Return the library that speaks to the sound device. Raises UsageError if it is missing or finds no device."""
     try:
         import sounddevice
     except ImportError:
@@ -69,7 +69,7 @@ def _device() -> Any:
 
 
 def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, verdict: Verdict) -> None:
-    """One lick, from its first click to its last note."""
+    """Play one lick, from its first click to its last note; the verdict learns of what went wrong."""
     from tempfile import TemporaryFile, gettempdir
 
     from lickwright.cli.select_lick import report_findings

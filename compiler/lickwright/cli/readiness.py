@@ -1,4 +1,4 @@
-"""`lickwright library OUT --ready`: whether an output folder can go to the people it is for.
+"""`lickwright library OUT --ready`: whether an output folder is ready to be released.
 
 In: an output folder. Out: what it lacks, for a person or as JSON, and an exit code.
 """
@@ -20,7 +20,7 @@ _PLACES = 3  # of each kind that are shown, where no other number is said
 
 
 def readiness(library: str, form: str, limit: int | None) -> int:
-    """Says what an output folder lacks; gives the exit code."""
+    """Print what an output folder lacks; return the exit code. Raises UsageError for a folder that is no output folder."""
     from lickwright.build.readiness import find_lacks
     from lickwright.cli.index_source import library_index, report_unusable
     from lickwright.index.reader import Unusable, has_index

@@ -1,4 +1,4 @@
-"""Sources under the paths by which programs that read reports look for them."""
+"""The paths of sources as reports for programs write them."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from lickwright.core.source import Source
 
 
 def report_path(source: Source) -> Source:
-    """The source under its path from this folder, with `/`: what programs that read reports look for."""
+    """Return the source under its path from the current folder, with `/` between folders."""
     if source.name == "-":
         return source
     try:
         name = os.path.relpath(source.name)
-    except ValueError:  # on another drive, where a system has such
+    except ValueError:  # on another drive
         name = source.name
     near = Source(name.replace(os.sep, "/"), "")
     near.text = source.text

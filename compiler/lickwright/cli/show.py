@@ -42,7 +42,7 @@ def command(path: str, title: str | None, width: int | None, fingers: bool, chor
 
 
 def _tab(c: Compilation, lick: CompiledLick, options: Options, verdict: Verdict, fingers: bool) -> str:
-    """The tab, or "" for a lick with errors, which are shown instead."""
+    """Return the tab; "" for a lick with errors, which are shown instead."""
     from lickwright.cli.select_lick import report_errors, report_findings
 
     if not lick.ok:
@@ -61,7 +61,7 @@ def _tab(c: Compilation, lick: CompiledLick, options: Options, verdict: Verdict,
 
 
 def _fingered(lick: CompiledLick, options: Options) -> Export:
-    """The tab with suggested fingers above the notes; those that the writer gave stay, and it is said which are which."""
+    """Return the tab with suggested fingers; those that are written stay, and a line says which are which."""
     from lickwright.core.fast_dataclass import replace
     from lickwright.export import Export, LoweredLick, tab
     from lickwright.export.tab.lanes import wrap_words

@@ -1,7 +1,7 @@
-"""A single file that the command line named for an output, or `-` for standard output.
+"""A single output that the command line names, or `-` for standard output.
 
-In: the path and what goes there. Out: the exit code; on standard error why nothing was written. The rule of what may be
-replaced is `core/destination.py`.
+In: its path and its bytes. Out: the exit code; on standard error why nothing was written. `core/destination.py` has the rule of what may be
+replaced.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ STDOUT = "-"
 
 
 def report_obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[str]) -> terminal.Exit:
-    """Says beforehand why a file will not be written, so that no long work is done in vain; FINE where it may be."""
+    """Show why a file will not be written, before long work for it begins; return the exit code, FINE if it may be."""
     try:
         return _told(path, None if path == STDOUT else find_obstacle(path, seal, overwrite, sources))
     except (OSError, ValueError):  # it is said when the file is to be written
@@ -29,7 +29,7 @@ def report_obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequ
 def save_output(
     path: str, data: bytes | Iterable[bytes], seal: Seal | None, overwrite: bool, sources: Sequence[str]
 ) -> terminal.Exit:
-    """Writes the file, UTF-8, and gives the exit code. An interrupt goes through."""
+    """Write the file, UTF-8, and return the exit code; why it could not be written is shown. An interrupt goes through."""
     if path != STDOUT:
         return _told(path, save_file(path, data, seal, overwrite, sources))
     parts = (data,) if isinstance(data, bytes) else data

@@ -1,7 +1,6 @@
-"""The terminal: writing to it whatever it is, and giving up politely.
+"""The terminal: text to standard output and standard error, progress, and interrupts.
 
-In: text. Out: the text on standard output or standard error, in that stream's own encoding; what the encoding cannot
-say is shown in plain letters. Nothing here knows about licks.
+In: text. Out: the text in the encoding of the stream; characters that the encoding lacks are shown in plain letters. Nothing here is about licks.
 """
 
 from __future__ import annotations
@@ -31,14 +30,14 @@ class Exit(IntEnum):
     HUNG_UP = 129  # its terminal went away
     STOPPED = 130  # by Ctrl-C
     PIPE = 141  # whoever read our output went away
-    ENDED = 143  # by another program's wish
+    ENDED = 143  # by another program
 
 
 class ScreenLost(Exception):
     """Standard output cannot be written to; the OSError is its argument."""
 
 
-# What the likeliest signs become where the screen's encoding has none for them; any other is shown by its number.
+# What common characters become if the encoding lacks them; any other is shown by its number.
 _PLAIN = {"♯": "#", "♭": "b", "…": "...", "–": "-", "—": "-", "−": "-", "×": "x", "→": "->"}
 _PLAIN |= {"“": '"', "”": '"', "‘": "'", "’": "'", "½": "1/2", "¼": "1/4"}
 
@@ -51,14 +50,14 @@ def _fall_back(error: UnicodeError) -> tuple[str, int]:
 
 
 class _Closed(io.TextIOBase):
-    """Stands in for a standard output that was closed: writing to it is an error and not silence."""
+    """A standard output that the shell closed: writing to it raises OSError instead of being silent."""
 
     def write(self, text: str) -> int:
         raise OSError(errno.EBADF, "standard output is closed")
 
 
 def prepare_streams() -> None:
-    """Makes both streams take any text: a screen that knows no sharp sign shows `#`, and none ends the program."""
+    """Make both streams take any text: a character that the encoding lacks, such as a sharp sign, becomes plain letters."""
     codecs.register_error("lickwright", _fall_back)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -70,7 +69,7 @@ def prepare_streams() -> None:
 
 
 def out(text: str) -> None:
-    """Writes to standard output."""
+    """Write to standard output. Raises `ScreenLost`."""
     progress.clear()
     try:
         sys.stdout.write(text)
@@ -79,7 +78,7 @@ def out(text: str) -> None:
 
 
 def err(text: str) -> None:
-    """Writes to standard error; when even that fails there is nobody to tell."""
+    """Write to standard error; a failure is ignored, since there is nowhere left to report it."""
     progress.clear()
     try:
         sys.stderr.write(text)
@@ -89,7 +88,7 @@ def err(text: str) -> None:
 
 
 def flush() -> None:
-    """Sees what was written to standard output through: a full disk shows only now."""
+    """Flush standard output, which is when a full disk shows. Raises `ScreenLost`."""
     progress.clear()
     try:
         sys.stdout.flush()
@@ -98,7 +97,7 @@ def flush() -> None:
 
 
 def report_lost_screen(error: ScreenLost) -> int:
-    """The exit code after standard output was lost; a reader that left (`| head`) is no fault and gets no message."""
+    """Say that standard output was lost; return the exit code. A reader that left (`| head`) is no fault and gets no message."""
     cause = error.args[0]
     try:  # Python flushes once more at its end: give that somewhere to go
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
@@ -111,7 +110,7 @@ def report_lost_screen(error: ScreenLost) -> int:
 
 
 def wants_color(stream: TextIO) -> bool:
-    """Whether `stream` wants colour: NO_COLOR and FORCE_COLOR decide, else whether it is a terminal that can."""
+    """True if `stream` is to have color: NO_COLOR and FORCE_COLOR decide, else whether it is a terminal that can show it."""
     if os.environ.get("NO_COLOR"):
         return False
     if os.environ.get("FORCE_COLOR", "0") != "0":
@@ -140,7 +139,7 @@ def _columns(stream: TextIO, otherwise: int) -> int:
 
 
 class Progress:
-    """How far the work is, on a terminal's standard error, if it takes more than a second; nothing anywhere else."""
+    """A line about progress on the standard error of a terminal, for work of more than a second; nothing anywhere else."""
 
     def __init__(self) -> None:
         self._began = time.monotonic()
@@ -148,7 +147,7 @@ class Progress:
         self._drawn = 0  # columns
 
     def show(self, done: int, total: int) -> None:
-        """Draws how far the work is, at most five times a second."""
+        """Draw how many files are done, at most five times a second."""
         now = time.monotonic()
         if now < self._next or not sys.stderr.isatty():
             return
@@ -156,7 +155,7 @@ class Progress:
         self._draw(f"{done:,} of {total:,} files")
 
     def rate(self, done: int, total: int, licks: int) -> None:
-        """Draws a bar, licks a second and the time that is left, for work that is done in many pieces."""
+        """Draw a bar, licks per second and the time left, for work that is done in many pieces."""
         now = time.monotonic()
         if done == 0:
             self._began = now
@@ -181,7 +180,7 @@ class Progress:
         self._drawn = len(text)
 
     def clear(self) -> None:
-        """Takes the line away before anything else is written."""
+        """Erase the line before anything else is written."""
         if self._drawn:
             blank = "\r" + " " * self._drawn + "\r"
             self._drawn = 0
@@ -192,11 +191,11 @@ class Progress:
 
 
 def speed_words(licks: float) -> str:
-    """Licks a second in words; recordings are slower than one a second."""
+    """Return licks per second in words, per minute if there are less than one a second."""
     return f"{licks:,.0f} licks a second" if licks >= 1 else f"{60 * licks:,.1f} licks a minute"
 
 
-PATIENCE = 2.0  # seconds in which a second wish to end is taken for the first
+PATIENCE = 2.0  # seconds in which a second signal counts as the first (estimate)
 
 
 class Interrupted(KeyboardInterrupt):
@@ -209,7 +208,7 @@ class Interrupted(KeyboardInterrupt):
 
 @contextmanager
 def handle_interrupts() -> Iterator[Callable[[], Exit]]:
-    """Turns every polite wish to end into the same exception; gives what tells the exit code of the last one."""
+    """Turn every signal that asks the program to end into `Interrupted`; gives a function for the exit code of the last one."""
     codes = {"SIGINT": Exit.STOPPED, "SIGTERM": Exit.ENDED, "SIGHUP": Exit.HUNG_UP}
     seen = [Exit.STOPPED]
     last = -PATIENCE
@@ -218,7 +217,7 @@ def handle_interrupts() -> Iterator[Callable[[], Exit]]:
         nonlocal last
         now = time.monotonic()
         if now - last < PATIENCE:
-            return  # the same wish again, while we tidy up for it
+            return  # the same signal again, while the program tidies up
         last = now
         seen.append(next(code for name, code in codes.items() if getattr(signal, name, None) == number))
         raise Interrupted(seen[-1])
@@ -232,10 +231,10 @@ def handle_interrupts() -> Iterator[Callable[[], Exit]]:
     except KeyboardInterrupt as e:
         if isinstance(e, Interrupted) or len(seen) == 1:
             raise
-        raise Interrupted(seen[-1]) from None  # SQLite drops ours, and whoever notices that raises a plain one
+        raise Interrupted(seen[-1]) from None  # SQLite drops the exception, and a plain one is raised later
     finally:
         for name, handler in before.items():
-            # The same wish may come again while Python itself ends: then it changes nothing.
+            # The same signal may come again while Python itself ends; then it is ignored.
             signal.signal(getattr(signal, name), handler if len(seen) == 1 else signal.SIG_IGN)
 
 
@@ -249,9 +248,9 @@ progress = Progress()
 
 
 def apology(error: Exception | str, during: str = "") -> str:
-    """What a user reads after a bug of ours: that it is ours, and what to send.
+    """Return what a user reads after a bug of ours: that it is ours, and what to send.
 
-    One line of where, never a traceback. `error` may be such a line already, from another process.
+    It says where in one line, never in a traceback. `error` may be such a line already, from another process.
     """
     import platform
 

@@ -1,6 +1,6 @@
-"""`lickwright make --watch`: builds again whenever something changed, and says only what is new.
+"""`lickwright make --watch`: builds again whenever something changed, and shows only what is new.
 
-In: what is to be built. Out: text on both streams, and the exit code. What has been said and still stands is not said again.
+In: what is to be built. Out: text on both streams, and the exit code. A finding that was shown and still holds is not shown again.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 class _Round(BuildView):
-    """Tells what is new since the round before."""
+    """The view of one round, which shows what is new since the round before."""
 
     def __init__(self, last: Mapping[str, str], everything: bool, strict: bool) -> None:
         super().__init__(everything=everything, strict=strict)
@@ -28,32 +28,32 @@ class _Round(BuildView):
         self._last = last
         self._new: list[SourceReport] = []
 
-    def source(self, told: SourceReport) -> None:
-        self.said[told.path] = _text(told)
-        if self._last.get(told.path) != self.said[told.path]:
-            self._new.append(told)
+    def source(self, report: SourceReport) -> None:
+        self.said[report.path] = _text(report)
+        if self._last.get(report.path) != self.said[report.path]:
+            self._new.append(report)
 
     def news(self) -> str:
-        """What is wrong with the sources that changed, the one that was edited last at the end, and which are well again."""
-        for told in sorted(self._new, key=lambda told: _edited(told.path)):
-            super().source(told)
+        """Show what is wrong with the sources that changed, the one edited last at the end; return it with the sources that are well again."""
+        for report in sorted(self._new, key=lambda report: _edited(report.path)):
+            super().source(report)
         well = [path for path in self._last if path not in self.said]
         lines = [f"{console.safe_text(path)}: nothing is wrong anymore\n" for path in well[:_NAMED]]
         if len(well) > _NAMED:
             lines.append(f"and {console.counted_noun(len(well) - _NAMED, 'more source')} with nothing wrong anymore\n")
-        return self.findings(sorted({os.path.dirname(told.path) or "." for told in self._new})) + "".join(lines)
+        return self.findings(sorted({os.path.dirname(report.path) or "." for report in self._new})) + "".join(lines)
 
 
 _NAMED = 5  # sources that are well again and named
 
 
-def _text(told: SourceReport) -> str:
-    """What would be said about a source: the same text means the same findings, in this round and the last."""
-    troubles = "".join(console.format_findings(Source(t.path, ""), (t.finding,)) for t in told.troubles)
+def _text(report: SourceReport) -> str:
+    """Return all that would be shown about a source: equal texts mean equal findings in two rounds."""
+    troubles = "".join(console.format_findings(Source(t.path, ""), (t.finding,)) for t in report.troubles)
     return (
-        console.format_findings(Source(told.path, told.text), told.findings)
+        console.format_findings(Source(report.path, report.text), report.findings)
         + troubles
-        + repr((told.refused, told.bugs))
+        + repr((report.refused, report.bugs))
     )
 
 
@@ -65,14 +65,14 @@ def _edited(path: str) -> int:
 
 
 def watch(
-    wish_of: Callable[[], BuildConfig],
+    next_build: Callable[[], BuildConfig],
     ended: Callable[[], terminal.Exit],
     everything: bool = False,
     strict: bool = False,
 ) -> int:
-    """Builds, and again whenever something changed, until it is told to end; gives the exit code.
+    """Build, and again whenever something changed, until the program is report to end; return the exit code.
 
-    The wish is asked for each time, since a `lickwright.toml` may change too.
+    `next_build` gives the build of each round, since a `lickwright.toml` may change too. `ended` gives the exit code of an interrupt.
     """
     from time import sleep
 
@@ -81,23 +81,23 @@ def watch(
     last: Mapping[str, str] = {}
     first = True
     while True:
-        teller = _Round(last, everything, strict)
-        wish = wish_of()
+        view = _Round(last, everything, strict)
+        build = next_build()
         try:
-            account = build_library(wish, teller)
-            news = teller.news()
+            summary = build_library(build, view)
+            news = view.news()
             if news:
                 terminal.err(news)
             if first:
-                terminal.out(teller.summary(account, wish.out, True))
+                terminal.out(view.summary(summary, build.out, True))
                 terminal.err("watching: press Ctrl-C to stop\n")
-            elif account.built or account.removed or news:
-                terminal.out(f"{console.counted_noun(account.written, 'file')} written; {source_counts(account)}\n")
+            elif summary.built or summary.removed or news:
+                terminal.out(f"{console.counted_noun(summary.written, 'file')} written; {source_counts(summary)}\n")
             terminal.flush()
-            if account.stopped:
+            if summary.stopped:
                 return ended()
-            first, last = False, teller.said
-            sleep(max(0.5, 4 * account.seconds))  # so that looking takes a fifth of one core at most
+            first, last = False, view.said
+            sleep(max(0.5, 4 * summary.seconds))  # so that looking takes a fifth of one core at most
         except KeyboardInterrupt:
             terminal.err("stopped\n")
             return ended()

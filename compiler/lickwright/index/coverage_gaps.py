@@ -1,7 +1,7 @@
-"""What is missing in a course: keys, boxes, levels and techniques that have no lick where their neighbours have some.
+"""Coverage gaps of a course: keys, boxes, levels and techniques without a lick whose neighbors have some.
 
-In: the index. Out: `Gap` values, in words, each with a question that `lickwright find` answers where there is one. They are
-hints: only an author knows what a course wants. Licks with errors count for nothing.
+In: the index. Out: `Gap` values, in words, each with a question that `lickwright find` answers if there is one. They are hints: only an author
+knows what a course needs. Licks with errors do not count.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from lickwright.report.console import join_words
 from lickwright.store.features import NUMBERED
 
 _FIFTH = 7  # semitones: keys a fifth apart are neighbours, they share all notes but one
-_SOME_KEYS = 4  # of one mode, from which a hole between them is worth a word
-_SOME_BOXES = 3  # of one key, likewise
-_HARD = 4  # the level at which a technique that no easier lick has is worth a word
+_SOME_KEYS = 4  # of one mode; with fewer no key between them counts as missing (estimate)
+_SOME_BOXES = 3  # of one key, likewise (estimate)
+_HARD = 4  # a technique that begins at this level or above is named (estimate)
 
 
 class Gap(NamedTuple):
@@ -37,14 +37,14 @@ class _Use(NamedTuple):
 
 
 def find_gaps(connection: sqlite3.Connection) -> list[Gap]:
-    """All of them, by kind."""
+    """Return all gaps, by kind."""
     uses = _uses(connection)
     found = [*_levels(connection), *_keys(connection), *_boxes(connection), *_techniques(uses)]
     return [*found, *_order(uses)] if _is_numbered(connection) else found
 
 
 def _is_numbered(connection: sqlite3.Connection) -> bool:
-    """Whether most files begin with a number: then their order is that of a course, and not of the alphabet."""
+    """True if most files begin with a number: then their order is that of a course, and not of the alphabet."""
     names: list[str] = [os.path.basename(path) for (path,) in connection.execute("SELECT path FROM sources")]
     return 2 * sum(name[:1].isdigit() for name in names) > len(names)
 
@@ -74,7 +74,7 @@ def _keys(connection: sqlite3.Connection) -> Iterator[Gap]:
 
 
 def _key(mode: str, pc: int) -> Key:
-    """As it is best spelled."""
+    """Return the key of a mode and a pitch class, as it is best spelled."""
     return parse_key(f"C {mode}").transposed(pc)
 
 
@@ -95,7 +95,7 @@ def _boxes(connection: sqlite3.Connection) -> Iterator[Gap]:
 
 
 def _holes(bits: int) -> list[int]:
-    """Box numbers without a lick; none where no box has one."""
+    """Return the box numbers without a lick; none if no box has one."""
     there = [number for number in range(1, NUMBERED + 1) if bits >> number - 1 & 1]
     return [number for number in range(1, NUMBERED + 1) if there and number not in there]
 
@@ -105,7 +105,7 @@ def _numbered(numbers: Sequence[int]) -> str:
 
 
 def _uses(connection: sqlite3.Connection) -> dict[str, list[_Use]]:
-    """By technique, in the order of the files."""
+    """Return the licks of each technique, in the order of the files."""
     found: dict[str, list[_Use]] = {}
     rows = connection.execute(
         "SELECT l.title, l.level, l.techniques FROM licks l JOIN sources s ON s.id = l.source_id "
@@ -118,7 +118,7 @@ def _uses(connection: sqlite3.Connection) -> dict[str, list[_Use]]:
 
 
 def _techniques(uses: Mapping[str, Sequence[_Use]]) -> Iterator[Gap]:
-    """Where a technique begins: too hard, or with a level left out."""
+    """Yield techniques that begin at a hard level, or with a level left out."""
     for name, licks in sorted(uses.items()):
         question = f'technique:"{name}"'
         easiest = min(licks, key=lambda use: use.level)
@@ -132,7 +132,7 @@ def _techniques(uses: Mapping[str, Sequence[_Use]]) -> Iterator[Gap]:
 
 
 def _order(uses: Mapping[str, Sequence[_Use]]) -> Iterator[Gap]:
-    """Techniques that come in a hard lick before they come in an easy one."""
+    """Yield techniques that come in a hard lick before they come in an easier one."""
     for name, licks in sorted(uses.items()):
         easier = next((use for use in licks if use.level < licks[0].level), None)
         if easier is not None:

@@ -1,8 +1,8 @@
 """Licks of a library that are alike: the same tab, the same phrase in another key or box, or nearly the same phrase.
 
-In: the index. Out: groups. Two phrases are near when little has to change (`alike.near`). Not every pair is compared:
-near ones share a piece in nearly the same place, so each phrase is only compared with those that do, and not at all
-where a chain of near ones links the two already.
+In: the index. Out: groups. Two phrases are near if few edits make one of the other (`edit_distance.near_limit`). Not every pair is compared: near
+phrases share a piece in nearly the same place, so each is only compared with those that do, and not at all if a chain of near ones
+links the two already.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class DuplicateGroup(NamedTuple):
 
 
 class _Lick(NamedTuple):
-    """What decides in which group a lick is."""
+    """The values that decide in which group a lick is."""
 
     id: int
     phrase: int
@@ -190,7 +190,7 @@ class GroupMember(NamedTuple):
 
 
 def describe_group(connection: sqlite3.Connection, group: DuplicateGroup, most: int | None = None) -> list[GroupMember]:
-    """The licks of a group, at most `most` of them, and how each differs from the first."""
+    """Return the licks of a group, at most `most` of them, and how each differs from the first."""
     chosen = group.licks[: most if most is not None else len(group.licks)]
     by_id = {hit.lick: hit for hit in fetch_hits(connection, chosen)}
     hits = [by_id[lick] for lick in chosen]

@@ -1,6 +1,6 @@
-"""Families of licks: those that `move` wrote, which say in their field `from` what they were moved from.
+"""Families of licks: those that `lickwright move` wrote, whose field `from` names the lick that they were moved from.
 
-In: titles and origins. Out: the licks that stand for themselves. A family is no duplicate: it is meant to be there.
+In: titles and origins. Out: the licks without their moved copies. A family is no duplicate: its members are there on purpose.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ Lick = TypeVar("Lick")
 
 
 class Lineage(NamedTuple):
-    """What tells a lick's family."""
+    """The title of a lick, and the title of the lick that it was moved from."""
 
     title: str
     moved_from: str  # "" for a lick that was not moved
 
 
 def without_moved_copies(licks: Iterable[tuple[Lineage, Lick]]) -> list[Lick]:
-    """The licks in their order, less those that were moved from another of them, or from the same one as an earlier of them."""
+    """Return the licks in their order, without those that were moved from another of them or from the same lick as an earlier one."""
     licks = list(licks)
     seen = {fold_title(origin.title) for origin, _ in licks if not origin.moved_from}
     kept: list[Lick] = []

@@ -1,7 +1,7 @@
-"""Names of several words that need no quotes: `key:A minor`, `technique:palm mute`, `tuning:drop D`.
+"""Values of several words that need no quotes: `key:A minor`, `technique:palm mute`, `tuning:drop D`.
 
-In: the terms of a question as read. Out: the same, bare words joined to the field before them where the two together are a
-name that is known. A shell takes quotes away, and nobody should have to know that.
+In: the terms of a question as read. Out: the same terms, with bare words joined to the field before them if the two together are a known name. A shell
+removes quotes, and a player should not have to know that.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ _WORDS = 3  # that may follow the first: `frets 5-8 at 12` has most
 
 
 def join_multiword_values(terms: Sequence[QueryTerm]) -> tuple[QueryTerm, ...]:
-    """The terms, names made whole; the longest that is known is taken."""
+    """Return the terms with values of several words joined; the longest known name is taken."""
     found: list[QueryTerm] = []
     at = 0
     while at < len(terms):

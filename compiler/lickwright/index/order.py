@@ -1,6 +1,6 @@
-"""In which order the licks of an answer stand: `sort:level`, `sort:-tempo,title`.
+"""The order of the licks of an answer: `sort:level`, `sort:-tempo,title`.
 
-In: the terms of a question. Out: those that ask, and the order that is asked for. Without one, licks stand in the order of their files.
+In: the terms of a question. Out: those that ask, and the order that is asked for. Without one, licks come in the order of their files.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ class SortKey(NamedTuple):
 
 
 def split_sort_terms(terms: Sequence[QueryTerm]) -> tuple[list[QueryTerm], tuple[SortKey, ...]]:
-    """The terms that ask, and the order; raises `QueryError` for an order that there is not."""
+    """Return the terms that ask, and the order. Raises QueryError for an order that does not exist."""
     asking = [term for term in terms if term.field != SORT]
     return asking, tuple(order for term in terms if term.field == SORT for order in _orders(term))
 
@@ -48,7 +48,7 @@ def _orders(term: QueryTerm) -> list[SortKey]:
 
 
 def sorted_by(order: Sequence[SortKey], items: Sequence[Item], value: Callable[[Item, str], Any]) -> list[Item]:
-    """The items in that order, equals as they stood; what has no value stands last. `value` gives an item's column."""
+    """Return the items in this order, equal ones as they came; items without a value come last. `value` returns the value of an item in a column."""
     found = list(items)
     for column, down in reversed(order):
         having = [item for item in found if value(item, column) not in (None, "")]

@@ -1,7 +1,7 @@
-"""What can be asked: the fields of a question, the values that they take, and each term as a condition on the index.
+"""The fields of a question, the values that they take, and each term as a condition on the index.
 
-In: terms (`query_parser.py`). Out: `Condition` values, in SQL with every value apart from it, so that no text of a user's is
-ever read as SQL. A field or value that does not exist raises `QueryError`, with the nearest that does.
+In: terms (`query_parser.py`). Out: `Condition` values, in SQL with every value apart from it, so that no text of a user's is ever executed as SQL. A field
+or value that does not exist raises `QueryError`, which names the nearest that does.
 """
 
 from __future__ import annotations
@@ -97,7 +97,7 @@ _WORDS = re.compile(r"[^\W_]+")
 
 
 def to_condition(term: QueryTerm, search: bool) -> Condition:
-    """A term in SQL. `search`: there is a full-text search."""
+    """Return a term in SQL; `search`: the index has a full-text search. Raises QueryError."""
     if not term.field:
         if not term.values[0].quoted:
             refuse_foreign_syntax(term.values[0])
@@ -114,9 +114,9 @@ def to_condition(term: QueryTerm, search: bool) -> Condition:
 
 
 def searched_columns(words: str) -> tuple[str, ...]:
-    """The columns in which a bare word or words in quotes are looked for.
+    """Return the columns in which a bare word or words in quotes are looked for.
 
-    What names a technique or a figure is not looked for in what somebody says about a lick: tagged `bend` is not a bend.
+    The name of a technique or figure is not looked for in tags and notes: a lick that is tagged `bend` need not have one.
     """
     name = " ".join(words.lower().split())
     if name in FAMILIES or name in FIGURES or name in technique_names():
@@ -179,7 +179,7 @@ def _plain(field: QueryField, value: Value, search: bool) -> Condition:
 
 
 def _text(columns: Sequence[str], value: Value, search: bool) -> Condition:
-    """Words in a row, in one of the columns. Without quotes the last may go on: `turn` finds turnaround."""
+    """Return the condition that words stand in a row in one of the columns. Without quotes the last may go on: `turn` finds turnaround."""
     words = _WORDS.findall(value.text)
     if not words:
         raise QueryError(
@@ -193,7 +193,7 @@ def _text(columns: Sequence[str], value: Value, search: bool) -> Condition:
 
 
 def _known(known: Sequence[str], what: str, value: Value) -> None:
-    """Refuses a word that begins no word of the known names: it would find nothing, ever."""
+    """Raise QueryError for a word that begins no word of the known names: it could never find anything."""
     own = sorted({word for name in known for word in _WORDS.findall(name.lower())})
     for word in _WORDS.findall(value.text.lower()):
         if not word[0].isdigit() and not any(one.startswith(word) for one in own):
@@ -205,11 +205,11 @@ def _known(known: Sequence[str], what: str, value: Value) -> None:
 
 
 def technique_names() -> tuple[str, ...]:
-    """The names of the table that a lick can be said to use, and the events that are techniques of their own."""
+    """Return the names of techniques that a lick can be said to use, and of the events that are techniques of their own."""
     return tuple(dict.fromkeys([*(t.name for t in TECHNIQUES if t.sign), *EVENT_WORDS]))
 
 
-# What techniques were called here before, and players may still ask for: the names of now.
+# Former names of techniques, which players may still ask for, and their present names.
 OLD_NAMES = {"curl": "quarter-step bend", "touched": "artificial harmonic", "touched harmonic": "artificial harmonic"}
 
 
@@ -233,7 +233,7 @@ def _scale(field: QueryField, value: Value, search: bool) -> Condition:
 
 
 def _key(field: QueryField, value: Value, search: bool) -> Condition:
-    """`"A minor"`; a tonic alone, in every mode; a mode alone, on every tonic. Bb and A# are the same."""
+    """Return the condition for `"A minor"`, for a tonic in every mode, or for a mode on every tonic. Bb and A# are the same."""
     text = " ".join(value.text.split())
     mode = MODE_ALIASES.get(text.lower(), text.lower())
     if mode in MODES:
@@ -249,7 +249,7 @@ def _key(field: QueryField, value: Value, search: bool) -> Condition:
 
 
 def _chords(field: QueryField, value: Value, search: bool) -> Condition:
-    """A chord in any spelling: Amin7 is Am7, A# is Bb."""
+    """Return the condition for a chord in any spelling: Amin7 is Am7, A# is Bb."""
     from lickwright.music.chord import parse_chord_name
 
     try:
@@ -260,7 +260,7 @@ def _chords(field: QueryField, value: Value, search: bool) -> Condition:
 
 
 def _box(field: QueryField, value: Value, search: bool) -> Condition:
-    """All the boxes named, whatever other ones the lick has besides; a window of frets or `at 12` as it is written."""
+    """Return the condition for all boxes named, whatever others the lick has too; a window of frets or `at 12` has to be written alike."""
     try:
         spec = parse_box(value.text)
     except ValueError as e:
@@ -273,7 +273,7 @@ def _box(field: QueryField, value: Value, search: bool) -> Condition:
 
 
 def _one_of(field: QueryField, value: Value, search: bool) -> Condition:
-    """As the notation reads it; of a feel the word is enough."""
+    """Return the condition for a value as the notation reads it; of a feel the word is enough."""
     from lickwright.settings.fields import BY_NAME  # most questions are about other things
 
     try:
@@ -305,7 +305,7 @@ def _finding(field: QueryField, value: Value, search: bool) -> Condition:
 
 
 def _number(field: QueryField, value: Value, search: bool) -> Condition:
-    """A number, or from one to another: `tempo:80-100`."""
+    """Return the condition for a number, or for a range: `tempo:80-100`."""
     low, high = _read(field, value)
     return Condition(f"{field.columns[0]} >= ? AND {field.columns[1]} <= ?", (low, high))
 

@@ -1,10 +1,10 @@
-"""What a person asks of a library, read: `bend box:2 key:"A minor" level<=3 not slide`.
+"""The parser of questions: `bend box:2 key:"A minor" level<=3 not slide`.
 
-In: the text. Out: `QueryTerm` values, or an `QueryError` that says in a player's words what cannot be read, where, and what would be
-right. Which fields there are and what they may be compared with is `query_fields.py`'s.
+In: the text. Out: `QueryTerm` values, or a `QueryError` that says in a player's words what cannot be read, where, and what would be right. Which fields
+there are and what they can be compared with is in `query_fields.py`.
 
-Terms stand side by side and all must hold. A term is a word or "words in quotes" to look for; `field:value`, with several
-values after commas of which one must hold; or a comparison, `field<=3`. `not` turns the next term round.
+Terms are separated by blanks, and all must hold. A term is a word or "words in quotes" to look for; `field:value`, with several values separated
+by commas of which one must hold; or a comparison, `field<=3`. `not` negates the next term.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ class QueryTerm(NamedTuple):
 
 
 def parse_query(text: str) -> tuple[QueryTerm, ...]:
-    """The terms of a question; none for an empty one, which every lick answers."""
+    """Return the terms of a question; none for an empty one, which every lick answers. Raises QueryError."""
     if len(text) > LONGEST:
         raise QueryError(f"the question is longer than {LONGEST:,} characters", 0, len(text), "ask for less at once")
     broken = re.search("[\ud800-\udfff]", text)  # bytes that are no text, as a command line hands them on
@@ -120,7 +120,7 @@ def _value(text: str, at: int, shape: re.Pattern[str]) -> Value:
 
 
 def refuse_foreign_syntax(value: Value) -> None:
-    """Words and signs of other ways to ask, which would be looked for in vain."""
+    """Raise QueryError for words and signs of other query languages, which would be looked for in vain."""
     word = value.text.lower()
     if word == "and":
         raise QueryError("`and` goes without saying: all terms must hold", value.start, value.end, "leave it out")

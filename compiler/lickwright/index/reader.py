@@ -1,6 +1,6 @@
-"""A library opened to be asked: the index that a build keeps beside its outputs, or one made of sources on the spot.
+"""The index of a library, opened for questions: the one that a build keeps beside its outputs, or one made of compiled sources.
 
-In: a folder, or compilations. Out: `Shelf`, whose connection the questions go to. Writes nothing.
+In: a folder, or compilations. Out: a `LibraryIndex`, whose connection the questions go to. Nothing is written.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ __all__ = ["LibraryIndex", "Unusable", "has_index", "open_index", "index_in_memo
 
 
 class LibraryIndex:
-    """An open library. Use it in a `with`: damage that shows while reading is then an `Unusable` too."""
+    """An open index. Use it in a `with` statement, which turns damage that shows while reading into `Unusable` too."""
 
     def __init__(
         self, connection: sqlite3.Connection, folder: str | None, names: Mapping[str, str] | None = None
@@ -59,7 +59,7 @@ class LibraryIndex:
             _judge(error)
 
     def path(self, kept: str) -> str:
-        """Where a source is, as seen from here."""
+        """Return where a source is, as seen from the current folder."""
         if self._folder is None or kept == "-":
             return self._names.get(kept, kept)
         path = os.path.normpath(os.path.join(self._folder, kept))
@@ -71,26 +71,26 @@ class LibraryIndex:
 
     @property
     def licks(self) -> int:
-        """How many there are."""
+        """The number of licks."""
         return int(self.connection.execute("SELECT count(*) FROM licks").fetchone()[0])
 
     @property
     def made(self) -> tuple[int, int]:
-        """How many licks a build has made files of, and how many files."""
+        """The number of licks that a build has made files of, and the number of these files."""
         row = self.connection.execute(
             "SELECT count(DISTINCT folder || '/' || lick), count(*) FROM outputs WHERE gone = 0"
         ).fetchone()
         return row[0], row[1]
 
     def left_out(self) -> list[str]:
-        """Sources that a build knows and whose licks are not in the index, as seen from here."""
+        """Return the sources that a build knows and whose licks are not in the index, as seen from the current folder."""
         if self._folder is None:
             return []
         rows = self.connection.execute("SELECT path FROM sources WHERE NOT indexed ORDER BY path")
         return [self.path(row[0]) for row in rows if row[0] != "-"]
 
     def state(self, kept: str) -> str:
-        """What became of a source since its licks were entered, one of `source_state.WORDS`; "" if nothing did."""
+        """Return what became of a source since its licks were indexed, one of `source_state.WORDS`; "" if nothing did."""
         if self._folder is None:
             return ""
         if kept not in self._states:
@@ -101,7 +101,7 @@ class LibraryIndex:
         return self._states[kept]
 
     def stale(self) -> dict[str, int]:
-        """How many licks are of sources that something became of, by what; looks at every source."""
+        """Return how many licks have a source that changed or is gone, by what became of it. Every source is looked at."""
         found: dict[str, int] = {}
         if self._folder is not None:
             rows = "SELECT s.path, count(*) FROM licks l JOIN sources s ON s.id = l.source_id GROUP BY s.id"
@@ -111,9 +111,9 @@ class LibraryIndex:
         return found
 
     def complete(self, compiled: Callable[[Sequence[str]], Iterable[tuple[str, Compilation]]]) -> None:
-        """Brings in the licks of sources that a build knows and the index does not: files that were made one by one, say.
+        """Add the licks of sources that a build knows and the index does not, such as files that were made one by one.
 
-        `compiled` gives the sources at some paths compiled. Raises `Unusable`, and then the shelf is closed.
+        `compiled` yields the sources at some paths compiled. Raises `Unusable`, and then the index is closed.
         """
         try:
             left = self.left_out()
@@ -125,7 +125,7 @@ class LibraryIndex:
             raise
 
     def bring_in(self, compilations: Iterable[tuple[str, Compilation]]) -> None:
-        """The licks of these sources, by path as seen from here, into a copy of the index that is gone with this process."""
+        """Add the licks of these sources, by path as seen from the current folder, to a copy of the index that is gone with this process."""
         copy = sqlite3.connect(
             "", isolation_level=None
         )  # a file that only SQLite knows: an index may be larger than memory
@@ -142,7 +142,7 @@ class LibraryIndex:
         copy.execute("COMMIT")
 
     def outputs(self, hit: SearchHit) -> list[str]:
-        """The files that were made of a lick; none where the library is no build's."""
+        """Return the files that were made of a lick; none if the library is not a build's."""
         if self._folder is None:
             return []
         rows = self.connection.execute(
@@ -162,19 +162,19 @@ class LibraryIndex:
 
     @property
     def has_released(self) -> bool:
-        """Whether a build keeps a release in the folder."""
+        """True if a build keeps a release in the folder."""
         row = self.connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'released'").fetchone()
         return self._folder is not None and row is not None
 
     def phrase(self, hit: SearchHit) -> dict[str, list[object]]:
-        """The semitones from each note to the next and the times between them, in whole notes, for JSON."""
+        """Return the semitones from each note to the next and the times between them, in whole notes, for JSON."""
         row = self.connection.execute("SELECT moments FROM phrases WHERE code = ?", (hit.facts["phrase"],)).fetchone()
         pitches, _, waits = unpack_moments(row[0] if row else b"")
         steps = [after - before for before, after in zip(pitches, pitches[1:], strict=False)]
         return {"intervals": [*steps], "rhythm": [str(Fraction(wait, WHOLE)) for wait in waits[:-1]]}
 
     def findings(self, hit: SearchHit) -> list[dict[str, Any]]:
-        """What is wrong with a lick, for JSON."""
+        """Return the findings about a lick, for JSON."""
         rows = self.connection.execute(
             "SELECT code, severity, line, message FROM findings WHERE lick_id = ? ORDER BY rowid", (hit.lick,)
         )
@@ -182,12 +182,12 @@ class LibraryIndex:
 
 
 def has_index(folder: str) -> bool:
-    """Whether a build keeps an index in this folder; whatever stands in its place is looked at by `kept`."""
+    """True if a build keeps an index in this folder, or something of its name is there, which `open_index` looks at."""
     return os.path.lexists(os.path.join(folder, NAME))
 
 
 def open_index(folder: str) -> LibraryIndex:
-    """The index in an output folder. Raises `Unusable`."""
+    """Return the index in an output folder. Raises `Unusable`."""
     try:
         manifest = _opened(folder)
     except BlockingIOError:
@@ -209,9 +209,9 @@ def open_index(folder: str) -> LibraryIndex:
 
 
 def _judge(error: BaseException) -> None:
-    """Raises `Unusable` for what comes of an index that is locked or damaged.
+    """Raise `Unusable` for an error that comes of an index that is locked or damaged.
 
-    What stands in an index is input: a value that cannot be is no mistake of ours, however it shows.
+    The values in an index are input: a wrong one is no bug of ours, whatever error it causes.
     """
     if is_locked(error):
         raise Unusable(*_AT_WORK) from None
@@ -223,7 +223,7 @@ def _judge(error: BaseException) -> None:
 
 
 def _opened(folder: str) -> Manifest:
-    """The manifest. Where a build was killed, what it had begun is first taken back: SQLite does that, if it may write."""
+    """Return the manifest. If a build was killed, SQLite first takes back what it had begun, if it may write."""
     try:
         return Manifest(folder, write=False)
     except BlockingIOError:
@@ -244,7 +244,7 @@ def _opened(folder: str) -> Manifest:
 
 
 def index_in_memory(compilations: Iterable[tuple[str, Compilation]]) -> LibraryIndex:
-    """An index of sources, by path, that were compiled just now."""
+    """Return an index of compiled sources, by path."""
     connection, names = create_memory_index(), {}
     connection.execute("BEGIN")
     for number, (path, compilation) in enumerate(compilations, 1):

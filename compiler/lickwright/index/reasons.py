@@ -1,6 +1,6 @@
-"""Why a lick answers a question: the fields in which its bare words stand.
+"""Why a lick answers a question: the fields that have its bare words.
 
-In: the terms of a question and a lick's facts. Out: names of fields. Letters are folded as the full-text search folds them.
+In: the terms of a question and a lick's values. Out: names of fields. Letters are folded as the full-text search folds them.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ _WORDS = re.compile(r"[^\W_]+")
 
 
 def fields_with_words(terms: Sequence[QueryTerm], facts: Mapping[str, Any]) -> list[str]:
-    """The names of the fields that hold a bare word of the question, in the order in which they are searched."""
+    """Return the names of the fields that hold a bare word of the question, in the order in which they are searched."""
     words = [term.values[0] for term in terms if not term.field and not term.negated]
     names = dict.fromkeys(name for word in words for name in searched_columns(word.text))
     return [

@@ -1,7 +1,7 @@
-"""Licks like one lick: the same intervals and rhythm in any key or box, then those of which little differs.
+"""Licks like one lick: the same intervals and rhythm in any key or box first, then those that differ by few edits.
 
-In: the facts of the lick that is asked for, and the index. Out: `Like` values, the likest first. Those that differ in no more
-than `alike.near` are all found; of those that differ more, up to a note in four, the ones that share a piece.
+In: the values of the lick that others should be like, and the index. Out: `SimilarLick` values, the most similar first. Those that differ by no more than
+`edit_distance.near_limit` are all found; of those that differ by more, up to a note in four, the ones that share a piece.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ class SimilarLick(NamedTuple):
 def find_similar(
     connection: sqlite3.Connection, wanted: LickFacts, most: int, among: Collection[int] | None = None
 ) -> list[SimilarLick]:
-    """The `most` licks that are like `wanted`; `among`: only of these. A phrase of fewer than four notes is like none."""
+    """Return the `most` licks that are most like `wanted`; `among`: only of these ids. A phrase of fewer than four notes is like none."""
     if wanted.phrase_notes < FEWEST:
         return []
     mine, own = prepare_phrase(wanted.moments), wanted._asdict()
@@ -68,7 +68,7 @@ def find_similar(
 def _near(
     connection: sqlite3.Connection, wanted: LickFacts, mine: PreparedPhrase, most: int
 ) -> dict[int, tuple[int, PreparedPhrase]]:
-    """The `most` phrases that are nearest, by code, with what they differ in. The more are found, the less is put up with."""
+    """Return the `most` nearest phrases by code, with their edit costs. Once `most` are found, the limit is lowered to the worst of them."""
     limit = 2 * near_limit(wanted.phrase_notes)
     if not limit:
         return {}
@@ -95,7 +95,7 @@ def _likest(
     connection: sqlite3.Connection, wanted: LickFacts, theirs: Mapping[int, tuple[int, PreparedPhrase]], most: int,
     among: Collection[int] | None,
 ) -> list[int]:  # fmt: skip
-    """The ids of the `most` licks with the nearest phrases, those with the same tab before others."""
+    """Return the ids of the `most` licks with the nearest phrases, those with the same tab before others."""
     rows: list[tuple[float, bool, int]] = []
     codes, chosen = list(theirs), None if among is None else set(among)
     for start in range(0, len(codes), 500):

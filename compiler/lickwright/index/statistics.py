@@ -1,6 +1,6 @@
-"""What a library holds: how many licks there are of each key, scale, box, level, technique, tag and style, and what is wrong.
+"""Statistics of a library: licks of each key, scale, box, level, technique, tag and style, and what is wrong with them.
 
-In: the index. Out: `Overview`. What is missing is `coverage_gaps.py`'s.
+In: the index. Out: `LibraryStatistics`. What is missing is counted in `coverage_gaps.py`.
 """
 
 from __future__ import annotations
@@ -35,12 +35,12 @@ class LibraryStatistics(NamedTuple):
     repeated: int  # phrases that more than one lick has
 
     def as_value(self) -> dict[str, Any]:
-        """For JSON."""
+        """Return the values for JSON."""
         return self._asdict()
 
 
 def library_statistics(connection: sqlite3.Connection) -> LibraryStatistics:
-    """Everything counted."""
+    """Return the statistics of all licks in the index."""
     licks, files, broken, seconds = connection.execute(
         "SELECT count(*), count(DISTINCT source_id), coalesce(sum(NOT ok), 0), coalesce(sum(seconds * ok), 0) FROM licks"
     ).fetchone()
@@ -69,14 +69,14 @@ def _grouped(connection: sqlite3.Connection, column: str) -> list[tuple[str, int
 
 
 def _split(rows: Iterable[tuple[str, int]]) -> Iterable[tuple[str, int]]:
-    """Each of what stands between commas for itself."""
+    """Yield each of the values between commas with its count."""
     for value, n in rows:
         for one in {part.strip() for part in value.split(",")} - {""}:
             yield one, n
 
 
 def _commonest(rows: Iterable[tuple[str, int]]) -> dict[str, int]:
-    """Those that differ in nothing but capitals are one, under the commoner spelling."""
+    """Return the counts, the commonest first. Values that differ only in capitals are one, under the commoner spelling."""
     of: dict[str, Counter[str]] = {}
     for value, n in rows:
         of.setdefault(value.casefold(), Counter())[value] += n
@@ -85,7 +85,7 @@ def _commonest(rows: Iterable[tuple[str, int]]) -> dict[str, int]:
 
 
 def count_boxes(connection: sqlite3.Connection) -> dict[str, int]:
-    """Boxes by number; where a lick names none by number its shapes, or the frets it names. A lick in two counts in both."""
+    """Return the boxes by number; if a lick names none by number its shapes, or the frets it names. A lick in two boxes counts in both."""
     found: Counter[str] = Counter()
     for box, bits, n in connection.execute(
         "SELECT box, boxes, count(*) FROM licks WHERE ok AND box != '' GROUP BY 1, 2"
@@ -98,7 +98,7 @@ def count_boxes(connection: sqlite3.Connection) -> dict[str, int]:
 
 
 def _repeated(connection: sqlite3.Connection) -> int:
-    """How many phrases more than one lick has, families aside."""
+    """Return how many phrases more than one lick has, families aside."""
     rows = connection.execute(
         "SELECT phrase, title, origin FROM licks WHERE ok AND phrase IN ("
         "SELECT l.phrase FROM licks l JOIN phrases p ON p.code = l.phrase WHERE l.ok AND p.notes >= ? "
