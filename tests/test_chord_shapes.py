@@ -8,7 +8,7 @@ from itertools import pairwise
 import pytest
 
 from commanding import Run
-from lickwright.diagram import FretboardDiagram, chord_diagrams
+from lickwright.diagram import DiagramOptions, FretboardDiagram, chord_diagrams
 from lickwright.diagram.chord_shapes import chord_fingers, fullest_voicing
 from lickwright.music.boxspec import parse_box
 from lickwright.music.chord import parse_chord, parse_chord_name
@@ -22,7 +22,7 @@ def drawn(
     name: str, kind: str, box: str | None = None, tuning: str = "standard", **how: object
 ) -> tuple[FretboardDiagram, ...]:
     spec = parse_box(box) if box else None
-    return chord_diagrams(kind, parse_chord_name(name), name, parse_tuning(tuning), spec, **how)  # type: ignore[arg-type]
+    return chord_diagrams(kind, parse_chord_name(name), name, parse_tuning(tuning), spec, DiagramOptions(**how))  # type: ignore[arg-type]
 
 
 def frets(neck: FretboardDiagram) -> str:

@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from lickwright.diagram import Dot, FretboardDiagram, box_diagrams, diagram_svg, diagram_text
+from lickwright.diagram import DiagramOptions, Dot, FretboardDiagram, box_diagrams, diagram_svg, diagram_text
 from lickwright.diagram.chord_shapes import triad_grip
 from lickwright.music.boxspec import parse_box
 from lickwright.music.pitch import parse_key
@@ -20,7 +20,9 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 def drawn(key: str, scale: str, box: str = "", tuning: str = "standard", **how: object) -> tuple[FretboardDiagram, ...]:
     spec = parse_box(box) if box else None
-    return box_diagrams(parse_key(key), parse_scale(scale, parse_key(key)), parse_tuning(tuning), spec, **how)  # type: ignore[arg-type]
+    return box_diagrams(
+        parse_key(key), parse_scale(scale, parse_key(key)), parse_tuning(tuning), spec, DiagramOptions(**how)
+    )  # type: ignore[arg-type]
 
 
 # --- what is drawn ---------------------------------------------------------------------------------------------------

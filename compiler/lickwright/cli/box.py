@@ -87,14 +87,11 @@ def command(
         "--width is for text, and --svg draws a picture: leave one of them out",
     )
     refuse(overwrite and picture is None, "--overwrite goes with --svg")
-    from lickwright.cli.box_words import DrawOptions, draw
-    from lickwright.diagram import diagram_svg, diagram_text
+    from lickwright.cli.box_words import draw
+    from lickwright.diagram import DiagramOptions, diagram_svg, diagram_text
 
-    how: DrawOptions = {
-        "frets": frets, "numbering": numbering, "shown": show, "capo": capo, "left_handed": left_handed,
-    }  # fmt: skip
     try:
-        diagrams = draw(words[0], words[1:], tuning, how)
+        diagrams = draw(words[0], words[1:], tuning, DiagramOptions(frets, numbering, show, capo, left_handed))
     except ValueError as e:
         raise click.UsageError(str(e)) from None
     if picture is None:

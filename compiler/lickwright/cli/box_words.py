@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, TypedDict
+from typing import TYPE_CHECKING
 
 from lickwright.music.boxspec import BoxSpec, parse_box
 from lickwright.music.chord import Chord, parse_chord_name
@@ -17,30 +17,20 @@ from lickwright.music.scale import Scale, default_scale, parse_scale
 from lickwright.music.tuning import parse_tuning
 
 if TYPE_CHECKING:
-    from lickwright.diagram import FretboardDiagram
+    from lickwright.diagram import DiagramOptions, FretboardDiagram
 
 _CHORD_AS_KEY = re.compile(r"([A-G][#b]?)(?:(m|min)|maj)")  # `Am` in `Am pentatonic`
 
 
-class DrawOptions(TypedDict):
-    """How the neck is and how it is drawn."""
-
-    frets: int
-    numbering: str
-    shown: str
-    capo: int
-    left_handed: bool
-
-
-def draw(name: str, box: Sequence[str], tuning: str, how: DrawOptions) -> Sequence[FretboardDiagram]:
+def draw(name: str, box: Sequence[str], tuning: str, options: DiagramOptions) -> Sequence[FretboardDiagram]:
     """Return the diagrams of the scale or chord of this name, in the box that the other words say. Raises ValueError."""
     from lickwright.diagram import box_diagrams, chord_diagrams
 
     spec = _box(name, *box)
     chord = _chord(name)
     if chord is not None:
-        return chord_diagrams(*chord, parse_tuning(tuning), spec, **how)
-    return box_diagrams(*_scale(name, spec), parse_tuning(tuning), spec, **how)
+        return chord_diagrams(*chord, parse_tuning(tuning), spec, options)
+    return box_diagrams(*_scale(name, spec), parse_tuning(tuning), spec, options)
 
 
 def _box(name: str, *words: str) -> BoxSpec | None:

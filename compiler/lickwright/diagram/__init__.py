@@ -2,13 +2,14 @@
 
 from lickwright.diagram.build import box_diagrams
 from lickwright.diagram.chords import KINDS, chord_diagrams
-from lickwright.diagram.model import DOT_LABELS, Dot, FretboardDiagram
+from lickwright.diagram.model import DOT_LABELS, DiagramOptions, Dot, FretboardDiagram
 from lickwright.diagram.svg import diagram_svg
 from lickwright.diagram.text import diagram_text
 
 __all__ = [
     "KINDS",
     "DOT_LABELS",
+    "DiagramOptions",
     "Dot",
     "FretboardDiagram",
     "box_diagrams",

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from lickwright.diagram.chord_shapes import triad_grip
-from lickwright.diagram.model import Dot, FretboardDiagram
+from lickwright.diagram.model import DiagramOptions, Dot, FretboardDiagram
 from lickwright.music.box import Area, box_area
 from lickwright.music.boxspec import BoxSpec
-from lickwright.music.fretboard import USUAL_FRETS, Place, window_on_strings
+from lickwright.music.fretboard import Place, window_on_strings
 from lickwright.music.pitch import Key, note_name
 from lickwright.music.positions import BLUE, Box, boxes_of_scale, is_minor
 from lickwright.music.scale import Scale, degree_name
@@ -26,21 +26,16 @@ def box_diagrams(
     key: Key,
     scale: Scale,
     tuning: Tuning,
-    spec: BoxSpec | None = None,
-    *,
-    frets: int = USUAL_FRETS,
-    numbering: str = "relative",
-    shown: str = "degrees",
-    capo: int = 0,
-    left_handed: bool = False,
+    spec: BoxSpec | None,
+    options: DiagramOptions,
 ) -> tuple[FretboardDiagram, ...]:
     """Return the diagrams of `spec`: one for a box; without a spec all five; the whole neck for `any`, in pieces.
 
-    A scale or tuning that has no boxes is shown on the whole neck as well. `frets` counts from the nut; `shown` is one
-    of `DOT_LABELS`. Raises ValueError, in a player's words, where there is no such box.
+    A scale or tuning that has no boxes is shown on the whole neck as well. Raises ValueError, in a player's words, where
+    there is no such box.
     """
-    free = max(1, frets - capo)
-    drawing = Drawing(key, scale, tuning, shown, free, capo, left_handed)
+    free, numbering = options.free_frets, options.numbering
+    drawing = Drawing(key, scale, tuning, options)
     if spec is None:
         found = boxes_of_scale(key, scale, tuning, free, numbering)
         boxes = boxes_up_the_neck(found)
@@ -109,20 +104,17 @@ class Drawing:
         key: Key,
         scale: Scale,
         tuning: Tuning,
-        shown: str,
-        frets: int,
-        capo: int,
-        left_handed: bool,
+        options: DiagramOptions,
         title: str = "",
     ) -> None:
         self._title = title or f"{key.tonic} {scale}"
         self._key = key
         self._scale = scale
         self._tuning = tuning
-        self._shown = shown
-        self._frets = frets  # above the capo
-        self._capo = capo
-        self._left_handed = left_handed
+        self._shown = options.shown
+        self._frets = options.free_frets
+        self._capo = options.capo
+        self._left_handed = options.left_handed
         self._third = 3 if is_minor(scale) else 4
 
     def boxes(

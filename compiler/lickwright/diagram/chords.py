@@ -10,11 +10,11 @@ from collections.abc import Iterator, Sequence
 
 from lickwright.diagram.build import Drawing, boxes_up_the_neck
 from lickwright.diagram.chord_shapes import chord_fingers, fullest_voicing
-from lickwright.diagram.model import FretboardDiagram
+from lickwright.diagram.model import DiagramOptions, FretboardDiagram
 from lickwright.music.box import box_area, choose_boxes
 from lickwright.music.boxspec import OPEN, BoxSpec
 from lickwright.music.chord import Chord
-from lickwright.music.fretboard import USUAL_FRETS, Place
+from lickwright.music.fretboard import Place
 from lickwright.music.pitch import Key
 from lickwright.music.positions import Box, boxes_of_scale, window_of_key
 from lickwright.music.scale import Scale, parse_scale
@@ -32,24 +32,19 @@ def chord_diagrams(
     name: str,
     tuning: Tuning,
     spec: BoxSpec | None,
-    *,
-    frets: int = USUAL_FRETS,
-    numbering: str = "relative",
-    shown: str = "degrees",
-    capo: int = 0,
-    left_handed: bool = False,
+    options: DiagramOptions,
 ) -> tuple[FretboardDiagram, ...]:
-    """Return the diagrams of a chord as one of `KINDS`; all of them without a spec.
+    """Return the diagrams of a chord as one of `KINDS`; all of them without a spec. `name` is the title.
 
-    `name` is the title, `frets` counts from the nut. Raises ValueError, in a player's words, where there is no such place.
+    Raises ValueError, in a player's words, where there is no such place.
     """
-    free = max(1, frets - capo)
+    free = options.free_frets
     key, scale = _as_scale(chord)
     title = f"{name} {kind}" if kind == "arpeggio" else name if name.endswith(kind) else f"{name}, {_SAID[kind]}"
-    drawing = Drawing(key, scale, tuning, shown, free, capo, left_handed, title)
+    drawing = Drawing(key, scale, tuning, options, title)
     if kind == "triads":
         return tuple(_triads(drawing, chord, tuning, spec, free))
-    boxes = _boxes(chord, key, scale, tuning, free, numbering)
+    boxes = _boxes(chord, key, scale, tuning, free, options.numbering)
     if kind == "chord":
         return tuple(_shapes(drawing, boxes, chord, tuning, spec, free))
     if spec is not None and spec.window is not None:

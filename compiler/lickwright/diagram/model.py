@@ -8,9 +8,24 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import record
-from lickwright.music.fretboard import Place
+from lickwright.music.fretboard import USUAL_FRETS, Place
 
 DOT_LABELS = ("degrees", "notes", "fingers")  # what can stand in the dots
+
+
+class DiagramOptions(NamedTuple):
+    """How the neck is, and how it is drawn."""
+
+    frets: int = USUAL_FRETS  # from the nut
+    numbering: str = "relative"  # how major boxes count
+    shown: str = "degrees"  # one of `DOT_LABELS`
+    capo: int = 0
+    left_handed: bool = False
+
+    @property
+    def free_frets(self) -> int:
+        """The number of frets above the capo."""
+        return max(1, self.frets - self.capo)
 
 
 class Dot(NamedTuple):
