@@ -7,9 +7,9 @@ note is a grey diamond.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 
+from lickwright.core.xml_text import escape_xml
 from lickwright.diagram.model import Dot, FretboardDiagram
 
 # All in SVG units; at 100 % on paper one is 1/96 inch, a dot then is 8 mm across.
@@ -41,7 +41,7 @@ def diagram_svg(diagrams: Sequence[FretboardDiagram]) -> str:
     body += _legend(diagrams, y + 22)
     if remark:
         body.append(_text(_MARGIN, y + 22 + 36, remark, _SMALL, "start"))
-    about = _escaped(f"{diagrams[0].title}: " + "; ".join(diagram.caption for diagram in diagrams))
+    about = escape_xml(f"{diagrams[0].title}: " + "; ".join(diagram.caption for diagram in diagrams))
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" '
         f'viewBox="0 0 {width} {height}" role="img" font-family="{_FONT}">'
@@ -129,18 +129,9 @@ def _text(
         return ""
     weight = ' font-weight="bold"' if bold else ""
     place = f'x="{_number(x)}" y="{_number(y)}" font-size="{size}" text-anchor="{anchor}"{weight}'
-    return f'<text {place} fill="{fill}">{_escaped(words)}</text>'
+    return f'<text {place} fill="{fill}">{escape_xml(words)}</text>'
 
 
 def _number(value: float) -> str:
     """Return a number with two decimals at most and no trailing zeros: the same on every machine."""
     return f"{value:.2f}".rstrip("0").rstrip(".")
-
-
-_FORBIDDEN = re.compile("[^\t\n\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")  # by XML 1.0, section 2.2
-
-
-def _escaped(words: str) -> str:
-    """Return text safe inside an element or a quoted attribute; characters that XML forbids become question marks."""
-    allowed = _FORBIDDEN.sub("?", words)
-    return allowed.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace('"', "&quot;")

@@ -54,6 +54,7 @@ class Level(IntEnum):
     NAVIGATION = 15
 
 
+_CENTERED = (Level.TONE, Level.ACCENT, Level.FINGER, Level.PLUCK)
 _LEVELS = {
     GridRow.TONE: Level.TONE, GridRow.ACCENT: Level.ACCENT, GridRow.FINGER: Level.FINGER, GridRow.PLUCK: Level.PLUCK,
     GridRow.STROKE: Level.STROKE, GridRow.HOW: Level.HOW, GridRow.DYNAMIC: Level.DYNAMIC, GridRow.WORDS: Level.WORDS,
@@ -75,7 +76,7 @@ def draw_rows(system: PlacedSystem, bends: Bends, sky: Skyline, shown: Callable[
         items.setdefault(level, []).append(_inside(group, system))
     found: list[ItemGroup] = []
     for level in levels:
-        for lane in _lanes(items.get(level, ())):
+        for lane in _lanes(items.get(level, ()), level in _CENTERED):
             boxes = [extent(group) for group in lane]
             y = min(sky.top(box.left - 1.5, box.right + 1.5) - m.ROW_GAP - box.bottom for box in boxes)
             for group, box in zip(lane, boxes, strict=True):
@@ -90,10 +91,13 @@ def _inside(group: ItemGroup, system: PlacedSystem) -> ItemGroup:
     return group._replace(x=group.x - min(over, max(0.0, extent(group).left))) if over > 0 else group
 
 
-def _lanes(groups: Sequence[ItemGroup]) -> list[list[ItemGroup]]:
-    """Groups of a row, those that would touch on lanes of their own."""
+def _lanes(groups: Sequence[ItemGroup], centered: bool) -> list[list[ItemGroup]]:
+    """Groups of a row, those that would touch on lanes of their own, the lowest lane first.
+
+    Of those that are `centered` over one stop, which come from the thinnest string on, the last stands lowest.
+    """
     lanes: list[tuple[float, list[ItemGroup]]] = []
-    for group in sorted(groups, key=lambda group: extent(group).left):
+    for _, group in sorted(enumerate(groups), key=_by_middle if centered else _by_left):
         box = extent(group)
         for n, (end, lane) in enumerate(lanes):
             if box.left > end + 2.0:
@@ -103,6 +107,15 @@ def _lanes(groups: Sequence[ItemGroup]) -> list[list[ItemGroup]]:
         else:
             lanes.append((box.right, [group]))
     return [lane for _, lane in lanes]
+
+
+def _by_left(numbered: tuple[int, ItemGroup]) -> tuple[float, int]:
+    return extent(numbered[1]).left, numbered[0]
+
+
+def _by_middle(numbered: tuple[int, ItemGroup]) -> tuple[float, int]:
+    box = extent(numbered[1])
+    return round((box.left + box.right) / 2, 2), -numbered[0]
 
 
 def _items(system: PlacedSystem, bends: Bends, shown: Callable[[RowEntry], bool]) -> Iterator[RowItem]:

@@ -7,8 +7,8 @@ with a strict policy. What is drawn in ink has the color of the text around it (
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from xml.sax.saxutils import escape, quoteattr
 
+from lickwright.core.xml_text import escape_xml
 from lickwright.engraving.display_list import ACCENT, FAINT, INK, PAPER, DrawnEvent, Item, ItemGroup, Path, Text, extent
 from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, engrave
 from lickwright.engraving.neck import neck_picture
@@ -31,7 +31,7 @@ _FAINTER = ' fill-opacity="0.72"'
 def svg_document(items: Iterable[Item], width: float, height: float, inks: dict[str, str], about: str, background: str = "") -> str:  # fmt: skip
     """A whole picture of `width` by `height` points; `about` is what a reader hears who cannot see it."""
     size = f'width="{_number(width)}" height="{_number(height)}" viewBox="0 0 {_number(width)} {_number(height)}"'
-    parts = [f'<svg xmlns="http://www.w3.org/2000/svg" {size} role="img">', f"<title>{escape(about)}</title>"]
+    parts = [f'<svg xmlns="http://www.w3.org/2000/svg" {size} role="img">', f"<title>{escape_xml(about)}</title>"]
     if background:
         parts.append(f'<rect width="{_number(width)}" height="{_number(height)}" fill="{background}"/>')
     for item in items:
@@ -67,7 +67,7 @@ def _written(item: Item, inks: dict[str, str]) -> Iterator[str]:
         faint = _FAINTER if item.ink == FAINT and inks is PAGE_INKS else ""
         anchor = f' text-anchor="{item.anchor}"' if item.anchor != "start" else ""
         place = f'x="{_number(item.x)}" y="{_number(item.y)}" font-size="{_number(item.size)}"'
-        text = escape(printable(item.text, item.face))
+        text = escape_xml(printable(item.text, item.face))
         yield f'<text {place} {_FAMILIES[item.face]} fill="{inks[item.ink]}"{faint}{anchor}>{text}</text>'
     elif isinstance(item, Path):
         yield f"<path {_path(item, inks)}/>"
@@ -103,8 +103,8 @@ def _about(group: ItemGroup) -> str:
     """The attributes of a group."""
     found = [f' data-role="{group.role}"'] if group.role else []
     if group.event is not None:
-        found += [f" data-{name}={quoteattr(value)}" for name, value in _event(group.event)]
-    found += [f" data-{name}={quoteattr(value)}" for name, value in group.data]
+        found += [f' data-{name}="{escape_xml(value)}"' for name, value in _event(group.event)]
+    found += [f' data-{name}="{escape_xml(value)}"' for name, value in group.data]
     if group.x or group.y or group.scale != 1:
         moved = f"translate({_number(group.x)} {_number(group.y)})"
         found.append(f' transform="{moved}{f" scale({_number(group.scale)})" if group.scale != 1 else ""}"')
