@@ -1,4 +1,4 @@
-"""A release as one file: a ZIP archive with the files of every lick, and a page of contents.
+"""Writes a release as one file: a ZIP archive with the files of every lick, and a page of contents.
 
 In: the output folder and the licks of `release.py`. Out: the archive in parts, up to its seal; the same files give the same bytes, since times and
 permissions are fixed and entries sorted. Only a file that is as it was made goes in; what is left out is a `Trouble`.
@@ -29,24 +29,24 @@ _PACKED = ("audio",)  # formats that packing makes little smaller, and takes lon
 
 
 class _Sink:
-    """A file that can only be written into, and gives out what was written."""
+    """A write-only file for `zipfile`, whose contents are taken out as they are written."""
 
     def __init__(self) -> None:
         self._parts: list[bytes] = []
 
     def write(self, data: bytes) -> int:
-        """Takes some bytes."""
+        """Append some bytes."""
         self._parts.append(bytes(data))
         return len(data)
 
     def flush(self) -> None:
-        """Nothing is kept back."""
+        """Do nothing: nothing is buffered."""
 
     def close(self) -> None:
-        """There is nothing to let go of."""
+        """Do nothing: there is nothing to close."""
 
     def take(self) -> bytes:
-        """What was written since the last time."""
+        """Return what was written since the last call."""
         data = b"".join(self._parts)
         self._parts.clear()
         return data
@@ -55,9 +55,9 @@ class _Sink:
 def check_files(
     storage: Storage, book: Sequence[ReleasedLick], place: str = "the archive"
 ) -> tuple[list[ReleasedLick], list[Trouble]]:
-    """The licks that have files, with those files that are as they were made; and the others, with what is the matter.
+    """Return the licks that have files as they were made, with those files; and a finding for each other file.
 
-    `place`: what the others are left out of, for a message.
+    `place`: what those are left out of, for the message.
     """
     storage.refresh()
     kept: list[ReleasedLick] = []
@@ -87,7 +87,7 @@ def _left_out(missing: bool, place: str) -> Diagnostic:
 
 
 def archive_parts(name: str, storage: Storage, book: Sequence[ReleasedLick]) -> Iterator[bytes]:
-    """The archive, up to its seal. `name` is its file's name. Raises OSError, also for a file that is changed meanwhile."""
+    """Yield the archive up to its seal; `name` is its file's name. Raises OSError, also for a file that is changed meanwhile."""
     top = slug(name)
     entries = sorted((filed.at, lick.target, filed) for lick in book for filed in lick.files)
     sink = _Sink()
@@ -123,7 +123,7 @@ def _site(name: str, book: Sequence[ReleasedLick], taken: Collection[str]) -> di
 
 
 def _entry(path: str, size: int, method: int) -> ZipInfo:
-    """An entry of an ordinary file that all may read, made at no time."""
+    """Return the entry of an ordinary file that all may read, with a fixed time."""
     entry = ZipInfo(path, (1980, 1, 1, 0, 0, 0))
     entry.create_system = 3  # Unix, whose permissions these are
     entry.external_attr = 0o100644 << 16
@@ -133,7 +133,7 @@ def _entry(path: str, size: int, method: int) -> ZipInfo:
 
 
 def contents_page(name: str, book: Sequence[ReleasedLick]) -> str:
-    """The page of contents: every lick in the book's order, with its files."""
+    """Return the page of contents: every lick in the book's order, with its files."""
     files = sum(len(lick.files) for lick in book)
     lines = [
         f"{name}: {len(book)} {'lick' if len(book) == 1 else 'licks'}, {files} {'file' if files == 1 else 'files'}"
@@ -149,7 +149,7 @@ def contents_page(name: str, book: Sequence[ReleasedLick]) -> str:
 
 
 def _line(lick: ReleasedLick) -> str:
-    """`Porch light: A minor, box 1, level 2, 92 beats a minute, by Mara Quill`."""
+    """Return the line of one lick: `Porch light: A minor, box 1, level 2, 92 beats a minute, by Mara Quill`."""
     said = lick.said
     tempo = said["tempo"]
     words = [

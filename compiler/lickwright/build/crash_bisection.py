@@ -1,6 +1,6 @@
-"""Which licks of a source bring the program down, so that the others can still be made.
+"""Finds the licks of a source that crash the program, so that the others can still be made.
 
-In: a source that brought its worker down even when it was alone. Out: items to try, a lick each, the other licks of the source blanked; then
+In: a source that crashed its worker even when it was alone. Out: items to try, a lick each, the other licks of the source blanked; then
 one for all licks that are not to blame. Blanking keeps every line and column where it was. Licks are found by the first word of their line and not by
 the parser, which may be what breaks down.
 """
@@ -19,7 +19,7 @@ _LICK = re.compile(r"(?m)^[ \t]*lick\b.*$")
 
 
 def count_licks(item: WorkItem) -> int:
-    """How many licks the source seems to have; 0 for none that can be told."""
+    """Return how many licks the source seems to have; 0 where that cannot be told."""
     try:
         return len(_LICK.findall(read_source(item.path).decode("utf-8"))) if item.path != "-" else 0
     except (Unreadable, UnicodeDecodeError):
@@ -27,7 +27,7 @@ def count_licks(item: WorkItem) -> int:
 
 
 def blank_licks(text: str, gone: Callable[[int], bool]) -> tuple[str, tuple[Span, ...]]:
-    """The text with nothing left of the licks that are `gone` (counted from 0) but their titles; and where they stood."""
+    """Return the text with nothing left of the licks that are `gone` (counted from 0) but their titles; and their spans."""
     starts = [(match.start(), match.end()) for match in _LICK.finditer(text)]
     ends = [start for start, _ in starts[1:]] + [len(text)]
     spans = tuple(Span(start, end) for n, ((start, _), end) in enumerate(zip(starts, ends, strict=True)) if gone(n))
@@ -38,16 +38,16 @@ def blank_licks(text: str, gone: Callable[[int], bool]) -> tuple[str, tuple[Span
 
 
 class Probe:
-    """The search in one source."""
+    """The search for bad licks in one source."""
 
     def __init__(self, item: WorkItem, licks: int) -> None:
         self._item = item
         self._licks = licks
         self._at = -1  # the lick that is being tried
-        self._bad: list[tuple[int, str]] = []  # licks that brought the worker down, and how
+        self._bad: list[tuple[int, str]] = []  # licks that crashed the worker, and how
 
     def next(self) -> WorkItem | None:
-        """What to try now: a lick alone, then all the others; None when there is nothing to be gained by it."""
+        """Return what to try next: each lick alone, then all that did not crash together; None when there is nothing more to learn."""
         self._at += 1
         if self._at < self._licks:
             return self._item._replace(only=self._at)
@@ -56,5 +56,5 @@ class Probe:
         return None
 
     def broke(self, why: str) -> None:
-        """What was tried brought its worker down."""
+        """Note that what was tried crashed its worker."""
         self._bad.append((self._at, why))

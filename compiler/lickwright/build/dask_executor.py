@@ -1,4 +1,4 @@
-"""The chunks of a build on a Dask cluster that is already there, handed over by joblib.
+"""An executor that hands the chunks of a build to a running Dask cluster, by joblib.
 
 In: the scheduler's address, and chunks as for `process_pool.py`. Out: the same results. Every machine must have this very Lickwright and reach sources and
 outputs under the same names, which is looked at before anything is begun. Dask gives the chunks of a worker that dies to another one. What the
@@ -40,14 +40,14 @@ _ADDRESS = re.compile(r"(?:[a-z]+://)?(?:\[[0-9A-Fa-f:.]+\]|[^\s/:\[\]]+):[0-9]{
 
 
 class NoCluster(Exception):
-    """There is no cluster to work on; says why in a user's words."""
+    """There is no cluster to work on; the message says why in a user's words."""
 
 
 class Cluster:
-    """A connection to a scheduler. Use it in a `with`; `workers` is what a build wants."""
+    """A connection to a scheduler, for use in a `with`; `workers` makes the executor of a build."""
 
     def __init__(self, address: str, say: Callable[[str], None], local_jobs: int = 1) -> None:
-        """Connects; raises `NoCluster` where that cannot be done soon. `say` is told if the build must go on without the cluster."""
+        """Connect. `say` is told if the build must go on without the cluster. Raises `NoCluster` where that cannot be done soon."""
         self.address = address
         self._say = say
         self._local_jobs = local_jobs
@@ -65,14 +65,14 @@ class Cluster:
         self.close()
 
     def close(self) -> None:
-        """Lets go of the cluster, which goes on without us."""
+        """Close the connection; the cluster goes on without us."""
         try:
             self._client.close(timeout=ANSWER)
         except Exception:  # it is gone already
             pass
 
     def check(self, out: str) -> None:
-        """Sees that every worker has this Lickwright and reaches the output folder; raises `NoCluster` if not."""
+        """Check that every worker has this Lickwright and reaches the output folder. Raises `NoCluster` if not."""
         name = f".lickwright.probe-{os.urandom(4).hex()}"
         probe, at = f"{absolute_name(out)}/{name}", parse_address(out)
         put_remote(at, f"{at.path}/{name}", b"")
@@ -94,7 +94,7 @@ class Cluster:
                 )
 
     def workers(self, setup: Setup) -> DaskExecutor:
-        """Does the work of one build."""
+        """Return the executor of one build."""
         return DaskExecutor(self._client, setup, self._say, self._local_jobs)
 
 
@@ -117,7 +117,7 @@ def _connected(address: str) -> Any:
 
 
 def _somebody_there(address: str) -> None:
-    """Raises `NoCluster` where nothing answers: asked before anything is loaded, and of a name that no server knows no longer either."""
+    """Raise `NoCluster` where nothing answers in time, before anything slow is loaded."""
     host, _, port = address.rpartition("://")[2].rpartition(":")
     if not port.isdigit():  # it is in this process
         return
@@ -140,12 +140,12 @@ def _somebody_there(address: str) -> None:
 
 
 def _executing(dask_worker: Any) -> int:
-    """The number of tasks that a worker is executing, with those that were cancelled since, which the scheduler no longer knows."""
+    """Return the number of tasks that a worker is executing, with those that were cancelled since, which the scheduler no longer knows."""
     return int(dask_worker.state.executing_count)
 
 
 class DaskExecutor:
-    """The cluster's workers at work for one build: an `Executor`."""
+    """An `Executor` on the workers of a cluster."""
 
     died = False  # others may still be writing, so nothing of theirs is swept
 
@@ -162,7 +162,7 @@ class DaskExecutor:
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Waits a little for what is under way: whatever comes next in the output folder should have it to itself."""
+        """Wait a few seconds for running tasks, so that nobody else writes into the output folder afterwards."""
         until = time.monotonic() + ANSWER
         while not self._gone and time.monotonic() < until:
             try:
@@ -174,7 +174,7 @@ class DaskExecutor:
             time.sleep(_LOOK)
 
     def run(self, chunks: Iterable[Chunk]) -> Iterator[tuple[Chunk, list[WorkResult]]]:
-        """Every chunk with the results of its items, in the order in which they become ready."""
+        """Yield every chunk with the results of its items, in the order in which they become ready."""
         waiting = iter(chunks)
         while window := list(islice(waiting, _AHEAD * self._number())):
             missing = {chunk.number: chunk for chunk in window}
@@ -187,7 +187,7 @@ class DaskExecutor:
                     yield from pool.run(missing.values())
 
     def _number(self) -> int:
-        """How many chunks can be worked on at once."""
+        """Return how many chunks can be worked on at once."""
         if self._gone:
             return self._jobs
         try:
@@ -196,7 +196,7 @@ class DaskExecutor:
             return 1
 
     def _tried(self, window: list[Chunk]) -> Iterator[tuple[int, list[WorkResult]]]:
-        """What the cluster brings back of some chunks; those that it does not are missing in the end."""
+        """Yield the results that the cluster returns for some chunks; the others are missing in the end."""
         answers: SimpleQueue[tuple[int, list[WorkResult] | None]] = SimpleQueue()
         threading.Thread(target=self._hand_over, args=(window, answers), daemon=True).start()
         left = {chunk.number for chunk in window}
@@ -219,14 +219,14 @@ class DaskExecutor:
             self._account(left)
 
     def _idle(self) -> bool:
-        """Whether nothing of ours is under way."""
+        """Return True if no task of ours is pending."""
         try:
             return not any(state.status == "pending" for state in list(self._client.futures.values()))
         except RuntimeError:  # it was changed while we looked
             return False
 
     def _account(self, left: set[int]) -> None:
-        """Says why some chunks are done here."""
+        """Tell why some chunks are done here."""
         if self._client.status != "running":
             self._gone = True
             self._say("the cluster no longer answers: the rest is done here")
@@ -234,7 +234,7 @@ class DaskExecutor:
             self._say("the cluster does not bring back all that it was given: that is done here, each source by itself")
 
     def _hand_over(self, window: list[Chunk], answers: SimpleQueue[tuple[int, list[WorkResult] | None]]) -> None:
-        """On a thread of its own, since joblib waits for ever for a task that Dask has given up."""
+        """Hand over chunks; runs on a thread of its own, since joblib waits for ever for a task that Dask has given up."""
         joblib = import_module("joblib")
         tasks = (joblib.delayed(compile_chunk)(self._there, chunk.number, _abroad(chunk.items)) for chunk in window)
         try:
@@ -248,12 +248,12 @@ class DaskExecutor:
 
 
 def _abroad(items: tuple[WorkItem, ...]) -> tuple[WorkItem, ...]:
-    """Items for a process that is elsewhere: their whole paths."""
+    """Return items for a process elsewhere, with absolute paths."""
     return tuple(item if item.data is not None else item._replace(path=absolute_name(item.path)) for item in items)
 
 
 def _at_home(result: WorkResult, out: str) -> WorkResult:
-    """A result with the output folder as the user knows it."""
+    """Return a result with the output folder as the user names it."""
     if not result.troubles:
         return result
     there = absolute_name(out)
@@ -270,7 +270,7 @@ _one = threading.Lock()  # a worker's threads gain nothing from compiling at onc
 
 
 def compile_chunk(setup: Setup, number: int, items: tuple[WorkItem, ...]) -> tuple[int, list[WorkResult] | None]:
-    """The results of one chunk; None where it cannot be done in a process that others use too."""
+    """Return the number and the results of one chunk; None where it cannot be done in a process that others use too."""
     with _one:
         writer = output_writer(setup)
         try:
@@ -282,5 +282,5 @@ def compile_chunk(setup: Setup, number: int, items: tuple[WorkItem, ...]) -> tup
 
 
 def _look(probe: str) -> tuple[bytes, bool]:
-    """Which Lickwright is here, and whether a file of the builder's is seen."""
+    """Return a key of the Lickwright on this worker, and whether it sees a file of the builder's."""
     return options_key(Options(), ""), is_reachable(probe)

@@ -1,4 +1,4 @@
-"""What there is to do: every source that is meant, and where its outputs go.
+"""Plans a build: every source that is meant, and the folder of its outputs.
 
 In: paths, and the manifest of the output folder. Out: items to work on, in a fixed order. The sources stand in a temporary table of the
 manifest's own connection, so a library of any size takes no more memory than a small one. Which need no work is `up_to_date.py`.
@@ -66,13 +66,13 @@ WHERE (SELECT count(*) FROM scan) < (SELECT count(*) FROM sources) AND EXISTS (
 
 
 class Share(NamedTuple):
-    """One of several equal shares of a library."""
+    """One of several equal shares of a library, for `--shard`."""
 
     number: int = 1  # from 1
     of: int = 1
 
     def holds(self, below: str) -> bool:
-        """Whether a source is in it, by its path as seen from the folder that was named: the same on every machine."""
+        """Return True if a source is in this share, by its path as seen from the folder that was named: the same on every machine."""
         if self.of == 1:
             return True
         whole = blake2b(slashed(below).encode("utf-8"), digest_size=8).digest()
@@ -80,7 +80,7 @@ class Share(NamedTuple):
 
 
 class BuildOrders:
-    """The orders of a run, each once."""
+    """The compile options of a build, each once."""
 
     def __init__(self, order_of: Callable[[str], CompileOptions]) -> None:
         self.all: list[CompileOptions] = []
@@ -88,7 +88,7 @@ class BuildOrders:
         self._at: dict[bytes, int] = {}  # by key and formats
 
     def of(self, path: str) -> int:
-        """The number of the order that holds for a source."""
+        """Return the number of the options that hold for a source."""
         order = self._order_of(path)
         return self._at.setdefault(order.key + ",".join(order.formats).encode(), self._add(order))
 
@@ -105,7 +105,7 @@ def create_scan(manifest: Manifest) -> None:
 
 
 def scan_sources(manifest: Manifest, out: str, paths: Sequence[str], orders: BuildOrders, share: Share) -> None:
-    """Fills the table `scan`."""
+    """Fill the table `scan`. Raises `NoAddress`."""
     db = manifest.db
     create_scan(manifest)
     real = output_root(out)
@@ -134,7 +134,7 @@ def note_unread(manifest: Manifest, unread: Iterable[int]) -> None:
 
 
 class _Folders:
-    """Rows of the scan; what holds for a whole folder is worked out once."""
+    """Makes rows of the scan; what holds for a whole folder is worked out once."""
 
     def __init__(self, real: str, orders: BuildOrders) -> None:
         self._real = real
@@ -148,6 +148,7 @@ class _Folders:
         self._above = self._plain = ""  # the folder of outputs for `_below`, and without transliteration
 
     def row(self, found: FoundSource, share: Share) -> tuple[object, ...]:
+        """Return the row of one source, without its number. Raises what `order_of` raises."""
         shown = os.fsencode(found.path)
         if found.trouble is not None:
             return shown, None, None, None, 0, 0, 1, 0, "failed", diagnostics_json.diagnostics_to_json([found.trouble])
@@ -155,22 +156,12 @@ class _Folders:
         folder, slash, name = found.real.rpartition(separator)
         folder += slash
         if folder != self._last or found.path == "-":
-            self._last = folder
-            self._seen_from_out = os.path.join(folder_from_output(self._real, folder), "") if folder else ""
-            self._order = self._orders.of(found.path)
-            self._blocked = self._orders.all[self._order].blocked
+            self._enter_folder(folder, found.path)
         if found.below != self._below:
-            self._below = found.below
-            parts = found.below.split("/") if found.below else []
-            self._above = "".join(slug(part) + "/" for part in parts)
-            self._plain = "".join(slug(part, readable=False) + "/" for part in parts)
+            self._enter_below(found.below)
         ours = share.of == 1 or share.holds(f"{found.below}/{name}" if found.below else name)
-        if found.path == "-":
-            path, title = "-", "stdin"
-        else:
-            path = self._seen_from_out + (name if name.isascii() else slashed(name))
-            shown_name = found.path.rpartition(separator)[2]  # a link has a name of its own
-            title = shown_name[: -len(SUFFIX)] if shown_name.endswith(SUFFIX) else os.path.splitext(shown_name)[0]
+        path = "-" if found.path == "-" else self._seen_from_out + (name if name.isascii() else slashed(name))
+        title = _title(found.path, separator)
         state = "skipped" if not ours else "failed" if self._blocked else ""
         target = self._above + slug(title)
         plain = target if title.isascii() and self._above == self._plain else self._plain + slug(title, readable=False)
@@ -178,9 +169,29 @@ class _Folders:
         before = self._tracks.before(order.house, found.real) if order.numbered else 0
         return shown, path, target, plain, self._order, found.named, ours, before, state, ""
 
+    def _enter_folder(self, folder: str, path: str) -> None:
+        self._last = folder
+        self._seen_from_out = os.path.join(folder_from_output(self._real, folder), "") if folder else ""
+        self._order = self._orders.of(path)
+        self._blocked = self._orders.all[self._order].blocked
+
+    def _enter_below(self, below: str) -> None:
+        self._below = below
+        parts = below.split("/") if below else []
+        self._above = "".join(slug(part) + "/" for part in parts)
+        self._plain = "".join(slug(part, readable=False) + "/" for part in parts)
+
+
+def _title(path: str, separator: str) -> str:
+    """Return the name of a source without its suffix, as the user sees it: a link has a name of its own."""
+    if path == "-":
+        return "stdin"
+    name = path.rpartition(separator)[2]
+    return name[: -len(SUFFIX)] if name.endswith(SUFFIX) else os.path.splitext(name)[0]
+
 
 def _part(manifest: Manifest) -> None:
-    """Gives sources that would share a folder of outputs one each: named with the folder they lie in, then numbered.
+    """Give sources that would share a folder of outputs one each: named with the folder they lie in, then numbered.
 
     One that has such a folder on record keeps it, whatever sources come and go beside it.
     """
@@ -210,7 +221,7 @@ def _part(manifest: Manifest) -> None:
 
 
 def _wanted(shown: bytes, target: str) -> tuple[str, str]:
-    """The folders of outputs that a source would have: alone, and where another would have the same."""
+    """Return the folders of outputs that a source would have: alone, and where another would have the same."""
     above, _, stem = target.rpartition("/")
     folder = os.path.basename(os.path.dirname(os.path.abspath(os.fsdecode(shown))))
     name = slug(f"{folder} {stem}")
@@ -218,7 +229,7 @@ def _wanted(shown: bytes, target: str) -> tuple[str, str]:
 
 
 def _numbered(target: str, wanted: tuple[str, ...]) -> bool:
-    """Whether `target` is one of these folders, or one of them with a number after it."""
+    """Return True if `target` is one of these folders, or one of them with a number after it."""
     bare, _, number = target.rpartition("-")
     return target in wanted or (number.isascii() and number.isdigit() and bare in wanted)
 
@@ -227,7 +238,7 @@ _TODO = "SELECT id, shown, path, target, ordered, before FROM scan WHERE id > ? 
 
 
 def work_items(manifest: Manifest, out: str) -> Iterator[WorkItem]:
-    """What there is to do, in the order of the scan."""
+    """Yield the sources that need work, in the order of the scan."""
     db = manifest.db
     claims = db.execute("SELECT 1 FROM claims LIMIT 1").fetchone() is not None
     some = db.execute("SELECT 1 FROM outputs LIMIT 1").fetchone() is not None
@@ -244,7 +255,7 @@ def work_items(manifest: Manifest, out: str) -> Iterator[WorkItem]:
 
 
 def _taken(manifest: Manifest, out: str, path: str, target: str) -> str:
-    """Whose the folder is; "" if the other source is to get a folder of another name in this very run."""
+    """Return whose the folder is; "" for nobody's, or if the other source gets a folder of another name in this build."""
     owner = manifest.owner(path, target)
     moved = "SELECT 1 FROM scan WHERE path = ? AND target <> ?"
     if owner is None or manifest.db.execute(moved, (owner, target)).fetchone():

@@ -1,8 +1,8 @@
-"""Worker processes that a bad source cannot take anything from but itself.
+"""A process pool that isolates crashes: a source that kills its worker fails alone.
 
 In: chunks of items. Out: the chunks with their results, as they become ready. Each worker has one chunk in flight over a pipe of its own. When
-a worker breaks down, hangs or runs out of memory, the sources of its chunk are done again one by one, each alone in its chunk; one that brings
-its worker down again is given up and named. Nothing queued is ever lost, since nothing is queued with a worker.
+a worker crashes, hangs or runs out of memory, the sources of its chunk are done again one by one, each alone in its chunk; one that crashes
+its worker again is given up and named. Nothing queued is ever lost, since nothing is queued with a worker.
 
 Workers (`worker.py`) are forked where the system can: they start in milliseconds, hold the build's lock with us, and end when we do.
 """
@@ -34,7 +34,7 @@ class Pool:
     def __init__(self, setup: Setup, jobs: int, begins: Begins | None = None) -> None:
         self._setup, self._begins = setup, begins
         self._context: Any = get_context("fork" if "fork" in get_all_start_methods() else "spawn")
-        self.died = False  # a worker broke down, maybe in the middle of writing
+        self.died = False  # a worker crashed, maybe in the middle of writing
         self._workers: list[_Worker] = []
         for _ in range(jobs):
             try:
@@ -55,25 +55,22 @@ class Pool:
         self._workers.clear()
 
     def run(self, chunks: Iterable[Chunk]) -> Iterator[tuple[Chunk, list[WorkResult]]]:
-        """Every chunk with the results of its items, in the order in which they become ready."""
+        """Yield every chunk with the results of its items, in the order in which they become ready."""
         queue = _Queue(chunks)
-        for worker in self._workers:
-            worker.give(queue.next())
-        while any(worker.chunk for worker in self._workers):
-            busy = {worker.conn: worker for worker in self._workers if worker.chunk}
-            now = time.monotonic()
+        self._hand_out(queue)
+        while busy := {worker.conn: worker for worker in self._workers if worker.chunk}:
             first = min(worker.deadline for worker in busy.values())
-            ready = wait(list(busy), None if first == math.inf else max(0.0, first - now))
+            ready = wait(list(busy), None if first == math.inf else max(0.0, first - time.monotonic()))
             for conn in ready:
                 yield from self._answer(busy[conn], queue)  # type: ignore[index]
-            for worker in self._workers:
-                if not worker.chunk:  # there may be something to be done again by now
-                    worker.give(queue.next())
+            self._hand_out(queue)  # there may be something to be done again by now
             if not ready:
-                for worker in busy.values():
-                    if worker.deadline <= time.monotonic():
-                        worker.late = True
-                        worker.process.kill()  # noticed as broken down in the next round
+                _kill_late(busy.values())
+
+    def _hand_out(self, queue: _Queue) -> None:
+        for worker in self._workers:
+            if not worker.chunk:
+                worker.give(queue.next())
 
     def _answer(self, worker: _Worker, queue: _Queue) -> Iterator[tuple[Chunk, list[WorkResult]]]:
         chunk = worker.chunk
@@ -113,8 +110,16 @@ class Pool:
         return _Worker(process, ours, self._setup.limits.seconds)
 
 
+def _kill_late(workers: Iterable[_Worker]) -> None:
+    """Kill the workers that are past their deadline; they are noticed as crashed in the next round."""
+    for worker in workers:
+        if worker.deadline <= time.monotonic():
+            worker.late = True
+            worker.process.kill()
+
+
 class _Worker:
-    """One process, seen from ours."""
+    """A worker process, seen from the parent."""
 
     def __init__(self, process: Any, conn: Connection, seconds: float) -> None:
         self.process = process
@@ -125,7 +130,7 @@ class _Worker:
         self._seconds = seconds
 
     def give(self, chunk: Chunk | None) -> None:
-        """Hands it the next chunk; None: there is none for it now."""
+        """Hand over the next chunk; None: there is none for it now."""
         self.chunk = chunk
         if chunk is not None:
             if not hasattr(signal, "setitimer"):  # elsewhere the system itself ends a worker that takes too long
@@ -138,13 +143,13 @@ class _Worker:
                 pass
 
     def end(self) -> None:
-        """Sees it out."""
+        """Wait for the process to end, and close its pipe."""
         self.process.join(5)
         self.conn.close()
 
 
 class _Queue:
-    """Chunks to hand out, and those that are being done again one by one."""
+    """The chunks to hand out, and those whose sources are tried again one by one."""
 
     def __init__(self, chunks: Iterable[Chunk]) -> None:
         self._chunks = iter(chunks)
@@ -155,17 +160,17 @@ class _Queue:
         self._probes: dict[int, crash_bisection.Probe] = {}  # sources in which the bad lick is being looked for
 
     def next(self) -> Chunk | None:
-        """What a worker is to do next."""
+        """Return the next chunk for a worker, None if there is none now."""
         return self._again.popleft() if self._again else next(self._chunks, None)
 
     def again(self, chunk: Chunk) -> None:
-        """Takes back a chunk whose worker broke down."""
+        """Take back a chunk whose worker crashed: its sources are tried again one by one."""
         if not chunk.alone:
             self._parts[chunk.number] = (chunk, {})
         self._again.extend(Chunk(chunk.number, (item,), chunk.alone + 1) for item in chunk.items)
 
     def broke(self, chunk: Chunk, why: str) -> list[WorkResult]:
-        """A source brought its worker down again: one with several licks is looked into, any other is given up."""
+        """Handle a source that crashed its worker again: return its result if it is given up, nothing if its licks are tried one by one."""
         item = chunk.items[0]
         if item.only is not None:
             self._probes[item.id].broke(why)
@@ -178,14 +183,14 @@ class _Queue:
         return [crashed_result(item, why)]
 
     def _look_on(self, chunk: Chunk) -> None:
-        """The next thing to try in a source that is looked into."""
+        """Queue the next try in a source whose bad lick is looked for."""
         item = self._probes[chunk.items[0].id].next()
         if item is None:  # every lick alone is fine, or none is: as a whole it cannot be made
             item = chunk.items[0]._replace(only=None, without=((-1, ""),))
         self._again.append(Chunk(chunk.number, (item,), chunk.alone))
 
     def done(self, chunk: Chunk, results: Sequence[WorkResult]) -> Iterator[tuple[Chunk, list[WorkResult]]]:
-        """The chunk, if all of it is done now."""
+        """Yield the chunk, if all of it is done now."""
         if chunk.number not in self._parts:
             yield chunk, list(results)
             return

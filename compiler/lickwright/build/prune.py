@@ -1,8 +1,8 @@
-"""Outputs that no lick answers for: of licks that were deleted or renamed, of sources that went away, and the older ones of licks that
-could not be made again.
+"""Finds and removes outputs that belong to no lick any more: of licks that were deleted or renamed, of sources that are gone, and older ones of
+licks that could not be made again.
 
-In: the manifest after a build. Out: how many there are, or which were taken away. Only a file that we made, and that nobody has changed since,
-is ever taken away; folders go with their last file. One that cannot be read or removed stays on record, so that the next run tries again.
+In: the manifest after a build. Out: how many there are, or which were removed. Only a file that we made, and that nobody has changed since,
+is ever removed; folders go with their last file. One that cannot be read or removed stays on record, so that the next run tries again.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ AND NOT EXISTS (SELECT 1 FROM outputs o WHERE o.folder = names.folder AND o.lick
 
 
 def find_lost(manifest: Manifest, out: str, whole: bool = True) -> None:
-    """Notes the sources on record that are there no more; none, where `whole` is false.
+    """Fill the table `lost` with the sources on record that are gone; with none where `whole` is false.
 
     A source that is still there and only was not meant this time keeps its outputs.
     """
@@ -54,14 +54,14 @@ def foresee(manifest: Manifest, folder: str, outputs: Iterable[tuple[str, int]])
 
 
 def count_prunable(manifest: Manifest, whole: bool = True) -> tuple[int, int]:
-    """How many outputs have no lick any more, and how many are older ones of licks that could not be made."""
+    """Return how many outputs have no lick any more, and how many are older ones of licks that could not be made."""
     rows = f"SELECT gone = {OLDER}, count(*) FROM ({_asked(whole)}) GROUP BY 1"
     found = dict(manifest.db.execute(rows).fetchall())
     return found.get(0, 0), found.get(1, 0)
 
 
 def prunable_outputs(manifest: Manifest, whole: bool = True) -> Iterator[tuple[str, OutputRow, int]]:
-    """Those outputs, with their folder and `GONE` or `OLDER`; `whole` is false: only those of the sources that are meant.
+    """Yield those outputs, with their folder and `GONE` or `OLDER`. `whole` is false: only those of the sources that are meant.
 
     They are read a few at a time, and may be deleted meanwhile.
     """
@@ -78,7 +78,7 @@ def _asked(whole: bool) -> str:
 
 
 class PruneResult(NamedTuple):
-    """What became of them."""
+    """What became of the outputs without a lick: paths and findings."""
 
     removed: list[str]
     kept: list[str]  # since they were changed by hand
@@ -86,7 +86,7 @@ class PruneResult(NamedTuple):
 
 
 def prune_outputs(manifest: Manifest, storage: Storage, whole: bool = True) -> PruneResult:
-    """Takes them away; `whole` as for `gone`."""
+    """Remove the outputs without a lick, and return what became of them; `whole` as for `prunable_outputs`. Raises OSError."""
     pruned = PruneResult([], [], [])
     storage.refresh()
     manifest.begin()

@@ -1,4 +1,4 @@
-"""Whether an output folder is complete and fresh: what stands between it and the people it is for.
+"""Checks whether an output folder is complete and up to date, before it is released.
 
 In: an output folder, open to be asked. Out: `Lack` values, in a fixed order; none if all is there. Writes nothing.
 """
@@ -51,7 +51,7 @@ _STATES = {
 
 
 class Lack(NamedTuple):
-    """One thing that is not as it should be."""
+    """One thing that is not as it should be for a release."""
 
     kind: str  # a key of `KINDS`
     path: str  # of a source or an output, as seen from here; "" for the whole
@@ -60,7 +60,7 @@ class Lack(NamedTuple):
 
 
 class _Row(NamedTuple):
-    """A source of the manifest."""
+    """A row of `sources` in the manifest."""
 
     id: int
     path: str
@@ -87,14 +87,14 @@ AND (folder, name) NOT IN (SELECT target, output FROM released) ORDER BY folder,
 
 
 def find_lacks(shelf: LibraryIndex, out: str) -> list[Lack]:
-    """Everything that is not as it should be in `out`, which `shelf` is open on. Raises `Unusable`."""
+    """Return everything that is not as it should be in `out`, which `shelf` is open on. Raises `Unusable`."""
     order = list(KINDS)
     with stored_values():
         return sorted(_Look(shelf, out).all(), key=lambda one: order.index(one.kind))
 
 
 class _Look:
-    """One look at an output folder."""
+    """One check of an output folder."""
 
     def __init__(self, shelf: LibraryIndex, out: str) -> None:
         self._db: sqlite3.Connection = shelf.connection
@@ -108,11 +108,13 @@ class _Look:
         self._rows = [_Row._make(row) for row in self._db.execute(_SOURCES)]
 
     def all(self) -> Iterator[Lack]:
-        """Every lack, kind by kind as they are found."""
+        """Yield every lack, as they are found."""
         if self._record is None:
             yield Lack(BUILD, "", "", "no build of a library is on record")
         else:
             yield from _of_build(self._record)
+            for path in self._record.unread:
+                yield Lack(UNMADE, self._shelf.path(path), "", "it could not be read")
             yield from self._unknown(self._record)
         yield from self._of_outputs()
         for row in self._rows:
@@ -121,23 +123,20 @@ class _Look:
         yield from self._of_licks()
 
     def _unknown(self, record: BuildRecord) -> Iterator[Lack]:
-        """Sources that stand in the library and that no build has made."""
+        """Yield the sources that stand in the library and that no build has made."""
         known = {row.path for row in self._rows}
         real = os.path.realpath(self._out)
-        for path in record.unread:
-            yield Lack(UNMADE, self._shelf.path(path), "", "it could not be read")
         places = {
             path: path_from_here(self._out, path) for path in record.paths if path != STDIN and not is_remote(path)
         }
         for path, place in places.items():
             if place is None:
                 yield Lack(STALE, self._shelf.path(path), "", "it is not there any more")
+        known.update(record.unread)
         for found in walk_sources([place for place in places.values() if place], leave_out=real):
-            if found.trouble is not None:
-                path, why = folder_from_output(real, os.path.realpath(found.path)), found.trouble.message
-            else:
-                path, why = folder_from_output(real, found.real), "it was never made"
-            if path not in known and path not in record.unread:
+            path = folder_from_output(real, found.real or os.path.realpath(found.path))
+            if path not in known:
+                why = "it was never made" if found.trouble is None else found.trouble.message
                 yield Lack(UNMADE, self._shelf.path(path), "", why)
 
     def _of_source(self, row: _Row) -> Iterator[Lack]:
@@ -156,7 +155,7 @@ class _Look:
             yield from self._unmade_formats(row, asked, shown)
 
     def _made_otherwise(self, row: _Row, asked: RecordedOptions | None) -> str:
-        """Why a source would be made again although it did not change; "" if it would not."""
+        """Return why a source would be made again although it did not change; "" if it would not."""
         if self._record is None:
             return ""
         if asked is None:
@@ -170,7 +169,7 @@ class _Look:
         return self._of_album(row, asked, house, place) if house is not None and place is not None else ""
 
     def _of_album(self, row: _Row, asked: RecordedOptions, house: ProjectConfig, place: str) -> str:
-        """Why its recordings would have other tags; "" where they would not, or there are none."""
+        """Return why its recordings would have other tags; "" where they would not, or there are none."""
         if not any(one.is_audio and one.name in asked.formats for one in EXPORTS):
             return ""
         album = house.album or Album()
@@ -223,7 +222,7 @@ class _Look:
                 yield Lack(FILES, path, "", "the last build did not make it: it may be out of date")
 
     def _of_release(self) -> Iterator[Lack]:
-        """Copies in the release that are not those of today's outputs, and outputs that have none."""
+        """Yield the copies in the release that are not those of the present outputs, and outputs that have none."""
         if not self._shelf.has_released:
             return
         storage = LocalStorage(self._out)
@@ -249,7 +248,7 @@ class _Look:
             yield Lack(FILES, path, "", f"it is not in {RELEASE}")
 
     def _of_another(self, row: _Row, output: OutputRow) -> bool:
-        """Whether an output is of other formats or options than those of the last build of its source."""
+        """Return True if an output is of other formats or options than those of the last build of its source."""
         asked = self._asked.get((row.key or b"")[:KEY].hex())
         if output.format not in row.formats.split(","):
             return True
@@ -289,5 +288,5 @@ _NAMED = 20  # shares that are missing
 
 
 def count_by_kind(found: Sequence[Lack]) -> dict[str, int]:
-    """How many there are of each kind, in order."""
+    """Return how many there are of each kind, in order."""
     return {kind: n for kind in KINDS if (n := sum(one.kind == kind for one in found))}

@@ -1,4 +1,4 @@
-"""What is given away of a build: its licks in the book's order, and where the files of each lie in an archive.
+"""Lays out a release: the licks of a build in the book's order, and where the files of each lie.
 
 In: the manifest and the scan of a build, with a table `unread` of sources that could not be read; a pattern and a layout. Out: `Released` licks.
 The order is that of the scan, within a source that of its text.
@@ -41,14 +41,14 @@ _SAID = (
 
 
 class ReleasedFile(NamedTuple):
-    """One output, and where it goes."""
+    """One output, and its path in the release."""
 
     at: str  # its path in the archive
     row: OutputRow
 
 
 class ReleasedLick(NamedTuple):
-    """One lick."""
+    """One lick of a release."""
 
     target: str  # the folder of its outputs
     said: dict[str, Any]  # its fields, by the names of `_SAID`
@@ -77,15 +77,19 @@ def released_licks(
     found = []
     for n, ((target, ordered, name, said), stem) in enumerate(zip(licks, names, strict=True), 1):
         if target not in made:
-            made[target] = {}
-            wanted = suffixes[ordered]
-            for row in manifest.current(target):
-                if row.suffix in wanted:
-                    made[target].setdefault(row.lick, []).append(row)
+            made[target] = _outputs_by_lick(manifest, target, suffixes[ordered])
         files = tuple(
             ReleasedFile(_place(layout, target, stem, row), row) for row in sorted(made[target].get(name, ()))
         )
         found.append(ReleasedLick(target, said, n, files))
+    return found
+
+
+def _outputs_by_lick(manifest: Manifest, target: str, suffixes: Collection[str]) -> dict[str, list[OutputRow]]:
+    found: dict[str, list[OutputRow]] = {}
+    for row in manifest.current(target):
+        if row.suffix in suffixes:
+            found.setdefault(row.lick, []).append(row)
     return found
 
 
@@ -95,7 +99,7 @@ def _place(layout: str, target: str, stem: str, row: OutputRow) -> str:
 
 
 def _values(licks: Sequence[tuple[str, str, dict[str, Any]]]) -> list[dict[str, str | int]]:
-    """Of each lick what its name can be made of."""
+    """Return for each lick the values that its name can be made of."""
     in_file: Counter[str] = Counter()
     in_chapter: Counter[str] = Counter()
     chapters: dict[str, int] = {}
@@ -119,7 +123,7 @@ def _values(licks: Sequence[tuple[str, str, dict[str, Any]]]) -> list[dict[str, 
 
 
 def _apart(folders: Sequence[str], stems: Sequence[str], more: Sequence[tuple[str, ...]]) -> list[str]:
-    """Names that differ within their folder: of those that would be one, each gets what is its own, so that none depends on the order."""
+    """Return names that differ within their folder: those that would be equal get their file, folder or title added, so that none depends on the order."""
     found = list(stems)
     for step in range(len(more[0]) if more else 0):
         groups: dict[tuple[str, str], list[int]] = {}

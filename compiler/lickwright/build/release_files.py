@@ -36,7 +36,7 @@ _CLAIMS = "SELECT folder, name, hash FROM claims WHERE folder = ? OR folder GLOB
 
 
 class Origin(NamedTuple):
-    """The output that a file is a copy of; both are empty for a file of a run that was killed."""
+    """The output that a file is a copy of; both are empty for a file of a build that was killed."""
 
     target: str
     output: str
@@ -82,7 +82,7 @@ def update_release(
     partial: bool,
     prune: bool,
 ) -> None:
-    """Brings the copies up to date and tells the account what was done, or why nothing was. `partial`: not all of the library was built."""
+    """Bring the copies up to date, and add to the summary what was done, or why nothing was. `partial`: not all of the library was built."""
     path = writer.storage.shown(RELEASE)
     if why := _left(wanted, account, partial, prune):
         account.release.append(f"{path} is left as it was: {why}")
@@ -94,7 +94,7 @@ def update_release(
 
 
 def _left(wanted: Arrangement | None, account: BuildSummary, partial: bool, prune: bool) -> str:
-    """Why the copies are left as they were; "" where they are not."""
+    """Return why the copies are left as they were; "" where they are not."""
     if partial:
         return "make the whole library to bring it up to date"
     if account.incomplete:
@@ -105,7 +105,7 @@ def _left(wanted: Arrangement | None, account: BuildSummary, partial: bool, prun
 
 
 def _told(path: str, laid: ReleaseChanges) -> Iterator[str]:
-    """The lines of the summary about the copies."""
+    """Yield the lines of the summary about the copies."""
     done = [f"{number:,} {word}" for number, word in ((laid.written, "written"), (laid.renamed, "renamed")) if number]
     yield f"{counted_noun(laid.files, 'file')} in {path}" + (f": {', '.join(done)}" if done else "")
     for one in laid.kept:
@@ -123,9 +123,9 @@ def update_release_files(
     wanted: Arrangement | None,
     prune: bool,
 ) -> ReleaseChanges:
-    """Brings the copies up to date with what was built; without an arrangement none is wanted, and only `prune` does anything.
+    """Bring the copies up to date with what was built, and return what was done. Without an arrangement none is wanted, and only `prune` does anything.
 
-    Wants the tables `scan` and `unread` of a build. Raises `Unusable` for a manifest that no program of ours has made.
+    Needs the tables `scan` and `unread` of a build. Raises `Unusable` for a manifest that no program of ours has made.
     """
     troubles: list[Trouble] = []
     licks: list[ReleasedLick] = []
@@ -154,7 +154,7 @@ def update_release_files(
 
 
 class _Tree:
-    """The copies on record."""
+    """The copies on record, and what is done to them."""
 
     def __init__(self, manifest: Manifest, writer: OutputWriter, troubles: list[Trouble]) -> None:
         self._manifest = manifest
@@ -169,7 +169,7 @@ class _Tree:
         self._written = 0
 
     def recover(self) -> None:
-        """Takes files onto the record that a run which was killed has written."""
+        """Enter the files that a killed build has written."""
         claims = self._manifest.db.execute(_CLAIMS, _BELOW).fetchall()
         for folder, name, hash in claims:
             row = self._rows.get((folder, name))
@@ -186,7 +186,7 @@ class _Tree:
             self._manifest.begin()
 
     def rename(self, copies: dict[_At, tuple[Origin, _Copy]]) -> None:
-        """Moves copies whose bytes stay the same to the places where they are wanted now."""
+        """Move copies whose bytes stay the same to the paths where they are wanted now."""
         places = {origin: at for at, (origin, _) in copies.items()}
         for at, (origin, made) in list(self._rows.items()):
             new = places.get(origin)
@@ -220,7 +220,7 @@ class _Tree:
         return made_row(at[1], "", "", made.hash, state)
 
     def write(self, copies: dict[_At, tuple[Origin, _Copy]]) -> None:
-        """Writes what is not there yet, folder by folder."""
+        """Write what is not there yet, folder by folder."""
         folders: dict[str, list[Output]] = {}
         for (folder, name), (_, copy) in copies.items():
             if (folder, name) not in self._moved:
@@ -255,36 +255,40 @@ class _Tree:
             self._manifest.begin()
 
     def clear(self, copies: dict[_At, tuple[Origin, _Copy]], held: set[str], prune: bool) -> ReleaseChanges:
-        """Takes away what has a new place or was of a killed run; with `prune` also what is no more in the release."""
-        laid = ReleaseChanges([], [], self._troubles)
+        """Remove what has a new path or was of a killed build; with `prune` also what is no more in the release."""
+        changes = ReleaseChanges([], [], self._troubles)
         places = {origin: at for at, (origin, _) in copies.items()}
         gone = 0
-        for at, (origin, made) in list(self._rows.items()):
+        for at, (origin, _) in list(self._rows.items()):
             if at in copies or self._storage.shown(*origin) in held:
                 continue
             moved = not origin.output or (origin in places and places[origin] in self._rows)
-            if origin in places and not moved:  # its new place could not be written: this is all there is of it
+            if origin in places and not moved:  # its new path could not be written: this is all there is of it
                 continue
-            if not moved and not prune:
+            if moved or prune:
+                self._remove(at, changes, moved)
+            else:
                 gone += 1
-                continue
-            path = self._storage.shown(*at)
-            try:
-                ours = is_unchanged(self._storage, at[0], made)
-                if ours:
-                    self._storage.remove(*at)
-                    self._storage.remove_empty(at[0])
-            except OSError as e:
-                self._troubles.append(not_removed_trouble(path, e))
-                continue
-            self._forget(at)
-            if ours is False:
-                laid.kept.append(path)
-            elif ours and not moved:
-                laid.removed.append(path)
         self._manifest.keep()
         files = sum(at in self._rows for at in copies)
-        return laid._replace(files=files, written=self._written, renamed=len(self._moved), gone=gone)
+        return changes._replace(files=files, written=self._written, renamed=len(self._moved), gone=gone)
+
+    def _remove(self, at: _At, changes: ReleaseChanges, moved: bool) -> None:
+        """Remove one copy from the disk and the record, unless it was changed by hand: then from the record only."""
+        path = self._storage.shown(*at)
+        try:
+            ours = is_unchanged(self._storage, at[0], self._rows[at][1])
+            if ours:
+                self._storage.remove(*at)
+                self._storage.remove_empty(at[0])
+        except OSError as e:
+            self._troubles.append(not_removed_trouble(path, e))
+            return
+        self._forget(at)
+        if ours is False:
+            changes.kept.append(path)
+        elif ours and not moved:
+            changes.removed.append(path)
 
     def _enter(self, at: _At, origin: Origin, made: OutputRow) -> None:
         self._rows[at] = origin, made

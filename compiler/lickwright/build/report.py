@@ -1,4 +1,4 @@
-"""What a build did, for programs: `--report build.json`.
+"""Writes what a build did as JSON, for programs: `--report build.json`.
 
 In: the account and the scan of a build. Out: JSON in parts, source by source, so that it takes no memory however long it gets. Its shape is
 `FORM`; whoever reads it should look there first. Where it goes is for the caller to say; `SEAL` ends it.
@@ -22,7 +22,7 @@ _OUTPUTS = "SELECT name FROM outputs WHERE folder = ? AND gone = 0 ORDER BY name
 
 
 def report_parts(out: str, account: BuildSummary, manifest: Manifest) -> Iterator[bytes]:
-    """The report up to its seal, in ASCII."""
+    """Yield the report up to its seal, in ASCII."""
     for text in _texts(out, account, manifest):
         yield text.encode("ascii")
 

@@ -1,4 +1,4 @@
-"""Whether output folders are the shares of one build, each of them once and none missing.
+"""Checks that output folders are the shares of one build, each of them once and none missing.
 
 In: the folders that a merge was given. Out: `ShareFolder` values; else the reasons why they cannot be brought together.
 """
@@ -23,7 +23,7 @@ from lickwright.store.types import Trouble
 
 
 class ShareFolder(NamedTuple):
-    """The output folder of one share, or of several."""
+    """The output folder of one share, or of several, with its record."""
 
     folder: str  # as the user knows it
     record: BuildRecord
@@ -38,11 +38,11 @@ class UnfitShares(Exception):
 
 
 class BrokenShare(Exception):
-    """A folder's manifest cannot be used; says why."""
+    """A share's manifest cannot be used; the message says why."""
 
 
 def load_shares(folders: Sequence[str], out: str) -> tuple[list[ShareFolder], list[Trouble]]:
-    """The folders with what they remember, and those that cannot be read. Raises `Unfit`."""
+    """Return the folders with their records, and findings for those that cannot be read. Raises `UnfitShares` and `NoAddress`."""
     for n, folder in enumerate(folders):
         if real_path(folder) == real_path(out):
             raise UnfitShares(
@@ -100,14 +100,28 @@ def _record(folder: str) -> BuildRecord:
 
 
 def _complete(parts: Sequence[ShareFolder]) -> None:
-    """Raises `Unfit` unless the parts are one build's shares, each once."""
+    """Raise `UnfitShares` unless the parts are one build's shares, each once."""
+    _check_alike(parts)
+    _check_numbers(parts)
+    for folder, record in parts:
+        if cut := [number for number in record.begun if number not in record.done]:
+            raise UnfitShares(
+                f"{folder}: share {cut[0]} of {record.of} was stopped before it was done",
+                "make it again: it goes on from there",
+            )
+
+
+def _check_alike(parts: Sequence[ShareFolder]) -> None:
     first = parts[0]
     for part in parts[1:]:
         if words := describe_differences(first.record, part.record):
             raise UnfitShares(
                 f"{first.folder} and {part.folder} do not belong together: {words}", "make all shares in the same way"
             )
-    of = first.record.of
+
+
+def _check_numbers(parts: Sequence[ShareFolder]) -> None:
+    of = parts[0].record.of
     where: dict[int, str] = {}
     for folder, record in parts:
         for number in record.begun:
@@ -118,19 +132,13 @@ def _complete(parts: Sequence[ShareFolder]) -> None:
             where[number] = folder
     if lost := [number for number in range(1, min(of, 10**6) + 1) if number not in where]:
         raise UnfitShares(_missing(lost, of), "name the output folders of all shares")
-    for folder, record in parts:
-        if cut := [number for number in record.begun if number not in record.done]:
-            raise UnfitShares(
-                f"{folder}: share {cut[0]} of {of} was stopped before it was done",
-                "make it again: it goes on from there",
-            )
 
 
 _NAMED = 5
 
 
 def _missing(lost: Sequence[int], of: int) -> str:
-    """`share 3 of 3 is missing`; of several their numbers."""
+    """Return `share 3 of 3 is missing`; of several their numbers."""
     if len(lost) == 1:
         return f"share {lost[0]} of {of} is missing"
     numbers = [str(number) for number in lost[:_NAMED]]
@@ -141,7 +149,7 @@ def _missing(lost: Sequence[int], of: int) -> str:
 
 @contextmanager
 def share_damage() -> Iterator[None]:
-    """Tells damage of a share's manifest from that of our own: raises `Broken` for it."""
+    """Turn damage of a share's manifest, as distinct from that of our own, into `BrokenShare`."""
     try:
         with stored_values():
             yield

@@ -71,7 +71,7 @@ def update_site(
 
 
 class _NotAFile(Exception):
-    """Something else stands where the index belongs: its kind."""
+    """Something else than a file stands where the index belongs; the message is its kind."""
 
 
 def _entry(folder: str, name: str, *said: object) -> IndexEntry:

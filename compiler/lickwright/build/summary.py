@@ -1,4 +1,4 @@
-"""What a build did, counted, and told to whoever watches.
+"""Counts what a build does, and tells it to an observer.
 
 In: sources as they are done, in any order. Out: counts that add up, and calls of a `BuildObserver` in the order of the scan, whatever the order in which
 workers were ready. Draws nothing: the screen is `cli/`'s.
@@ -29,7 +29,7 @@ LISTED = 20  # sources and licks that a summary names; the rest is counted
 
 
 class SourceReport(NamedTuple):
-    """One source, for the screen."""
+    """What there is to say about one source."""
 
     path: str
     text: str  # of the source, where there are findings
@@ -41,19 +41,19 @@ class SourceReport(NamedTuple):
 
 
 class BuildObserver(Protocol):
-    """Whoever watches a build."""
+    """What follows a build: the screen, or a test."""
 
     def say(self, line: str) -> None:
-        """One line about the build as a whole."""
+        """Take one line about the build as a whole."""
 
     def would(self, line: str) -> None:
-        """One thing that a dry run would do."""
+        """Take one thing that the real run would do."""
 
     def source(self, told: SourceReport) -> None:
-        """What is to be said about one source."""
+        """Take what there is to say about one source."""
 
     def progress(self, done: int, total: int, licks: int) -> None:
-        """How many sources are done of those that are to be made, and how many licks that were."""
+        """Take how many sources are done of those that are to be made, and how many licks were made."""
 
 
 class BuildSummary:
@@ -91,7 +91,7 @@ class BuildSummary:
         self._turn = 0
 
     def remember(self, one: Remembered, order: CompileOptions, report: bool) -> tuple[str, str]:
-        """An unchanged source that something is said about; gives its state, and its findings for the report."""
+        """Count an unchanged source with findings; return its state, and its findings for the report. Raises `Unusable`."""
         found = diagnostics_json.diagnostics_from_json(one.findings, order.house.source if order.house else None)
         if found is None:
             raise Unusable("it is damaged")
@@ -108,34 +108,26 @@ class BuildSummary:
         return "failed" if bad else "unchanged", _for_report(told) if report else ""
 
     def trouble(self, path: str, findings: str) -> None:
-        """Something that is no source: a folder that cannot be read."""
+        """Count something that is no source, such as a folder that cannot be read."""
         self.failed += 1
         self._tell(SourceReport(path, "", diagnostics_json.diagnostics_from_json(findings, None) or ()))
 
     def chunk(
         self, number: int, results: Sequence[tuple[str, WorkResult, CompileOptions]], report: bool
     ) -> list[tuple[str, str]]:
-        """Sources that were worked on together; gives the state of each, and its findings for the report.
+        """Count sources that were worked on together; return the state of each, and its findings for the report.
 
         Chunks are counted from 0 without a gap, and told in that order.
         """
         states = []
         tell = []
         for path, result, order in results:
-            found = (
-                diagnostics_json.diagnostics_from_json(result.findings, order.house.source if order.house else None)
-                or ()
-            )
+            project = order.house.source if order.house else None
+            found = diagnostics_json.diagnostics_from_json(result.findings, project) or ()
             told = SourceReport(path, result.text, found, result.refused, result.troubles, result.bugs)
             bad = not result.done or has_errors(found)
-            self.failed += bad
-            self.built += not bad
-            self.licks += result.made
-            self.refused += len(result.refused)
-            self.files += len(result.outputs)
-            self.written += result.written
-            self.size += result.size
-            some = bool(found or result.refused or result.troubles or result.bugs)
+            self._count_result(result, bad)
+            some = any((found, result.refused, result.troubles, result.bugs))
             states.append(("failed" if bad else "built", _for_report(told) if report and some else ""))
             if some:
                 tell.append(told)
@@ -146,31 +138,40 @@ class BuildSummary:
             self._turn += 1
         return states
 
+    def _count_result(self, result: WorkResult, bad: bool) -> None:
+        self.failed += bad
+        self.built += not bad
+        self.licks += result.made
+        self.refused += len(result.refused)
+        self.files += len(result.outputs)
+        self.written += result.written
+        self.size += result.size
+
     def pruned(self, removed: list[str], kept: list[str], troubles: list[Trouble]) -> None:
-        """Outputs whose licks are gone: taken away, kept since they were changed by hand, and those that could not be removed."""
+        """Count outputs whose licks are gone: removed, kept since they were changed by hand, and those that could not be removed."""
         self.removed, self.kept = removed, kept
         for trouble in troubles:
             self._tell(SourceReport(trouble.path, "", (), troubles=(trouble,)))
 
     def left_out(self, troubles: Sequence[Trouble]) -> None:
-        """Files that did not go into a release; nothing is said of one that something was said about already."""
+        """Tell files that did not go into a release, once each."""
         for trouble in (one for one in troubles if one.path not in self._troubled):
             self._tell(SourceReport(trouble.path, "", (), troubles=(trouble,)))
 
     def begins(self, name: str, length: Length) -> None:
-        """A recording is begun: said if it is going to be large."""
+        """Count a recording that is begun, and tell a large one."""
         self.sound += length.seconds
         if length.is_long:
             self._teller.say(f"{name}: {length}")
 
     def broke(self, trouble: Trouble) -> None:
-        """The output folder as a whole cannot be written into: nothing more is done."""
+        """Note that the output folder as a whole cannot be written into: nothing more is done."""
         self.lost.append(trouble)
         self.skipped = self.found - self.built - self.unchanged - self.failed
         self._tell(SourceReport(trouble.path, "", (), troubles=(trouble,)))
 
     def stop(self) -> None:
-        """Tells what is still waiting for its turn: there will be none."""
+        """Note that the build was stopped, and tell what still waited for its turn."""
         self.stopped = True
         self.skipped = self.found - self.built - self.unchanged - self.failed
         for number in sorted(self._waiting):
@@ -179,13 +180,13 @@ class BuildSummary:
 
     @property
     def incomplete(self) -> bool:
-        """Whether something that a release should hold could not be read or made, for no lick's fault."""
+        """True if something that a release should hold could not be read or made, other than by a lick's own errors."""
         rules = (UNREADABLE, UNWRITABLE, SKIPPED)
         return bool(self.unread or self.lost or self.blocked or any(self.codes[rule.code] for rule in rules))
 
     @property
     def seconds(self) -> float:
-        """Since the build began."""
+        """Seconds since the build began."""
         return time.monotonic() - self._began
 
     def _tell(self, told: SourceReport) -> None:
@@ -203,7 +204,7 @@ class BuildSummary:
 
 
 def _for_report(told: SourceReport) -> str:
-    """Its findings as JSON, those about its outputs included."""
+    """Return the findings of a source as JSON, those about its outputs included."""
     from json import dumps
 
     from lickwright.core.source import Source

@@ -1,13 +1,13 @@
-"""The work on one source: read, compiled, its outputs put in place.
+"""The work on one source: reads it, compiles it, and writes its outputs.
 
-In: an `WorkItem` and the `CompileOptions` that holds for it. Out: a `WorkResult`, a plain value that travels between processes and says everything that the
+In: a `WorkItem` and the `CompileOptions` that holds for it. Out: a `WorkResult`, a plain value that travels between processes and says everything that the
 manifest, the screen and the report want to know. What is read is what is hashed and compiled, so a file that changes meanwhile gives the
 one version or the other, never a mixture. Doing it twice does no harm.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from lickwright import compiler
@@ -36,7 +36,7 @@ Work = Callable[[WorkItem, CompileOptions, OutputWriter], WorkResult]
 
 
 def run_guarded(work: Work, item: WorkItem, order: CompileOptions, writer: OutputWriter) -> WorkResult:
-    """Does the work; a bug of ours that nobody thought of costs only this source."""
+    """Do the work, and return its result; an unexpected exception fails only this source. Raises MemoryError."""
     try:
         return work(item, order, writer)
     except MemoryError:
@@ -46,7 +46,7 @@ def run_guarded(work: Work, item: WorkItem, order: CompileOptions, writer: Outpu
 
 
 def compile_source(item: WorkItem, order: CompileOptions, writer: OutputWriter) -> WorkResult:
-    """The work itself."""
+    """Read and compile one source, write its outputs, and return the result. Raises MemoryError, and whatever a bug raises."""
     try:
         if item.data is None and item.path == "-":
             raise Unopened("standard input cannot be read", "name a file, or send one with <")
@@ -56,17 +56,46 @@ def compile_source(item: WorkItem, order: CompileOptions, writer: OutputWriter) 
         return WorkResult(item.id, findings=diagnostics_json.diagnostics_to_json(compilation.diagnostics))
     hash = content_digest(data)
     if item.only is not None or item.without:
-        return _carefully(item, order, writer, data)
+        return _compile_partly(item, order, writer, data)
     return _put(item, order, writer, hash, *_named(item, compiler.compile_bytes(data, item.path, order.house)))
 
 
 def _named(item: WorkItem, compilation: Compilation) -> tuple[Compilation, tuple[LickName, ...]]:
-    """The same with its licks named as they are on record, and what is to be on record then."""
+    """Return the compilation with its licks named as they are on record, and the names to be on record then."""
     licks = compilation.licks
     named = assign_names([(lick.title, music_code(lick)) for lick in licks], item.named, compilation.ok)
     renamed = (lick._replace(slug=row.name) for lick, row in zip(licks, named, strict=False))
     needed = {row.lick for row in item.known}  # a name that no file has is free when its lick is gone
     return compilation._replace(licks=tuple(renamed)), tuple(row for row in named if not row.gone or row.name in needed)
+
+
+class _Collected:
+    """The outputs of the licks of one source, and what was wrong with them."""
+
+    def __init__(self) -> None:
+        self.outputs: list[Output] = []
+        self.refused: list[Skipped] = []
+        self.bugs: list[tuple[str, str]] = []
+        self.troubles: list[Trouble] = []
+        self.losses: dict[Diagnostic, None] = {}
+
+    def add(
+        self, lick: CompiledLick, number: int, item: WorkItem, order: CompileOptions, writer: OutputWriter, spool: Spool
+    ) -> None:
+        """Make the outputs of one lick; `number`: its number in its album. Raises MemoryError."""
+        if not lick.ok:
+            errors = sum(d.severity == "error" for d in lick.diagnostics)
+            self.refused.append(_skipped(lick, counted_noun(errors, "error"), item, writer))
+            return
+        try:
+            made, lost = _outputs_of(lick, _numbered(order, number), self.losses, spool, writer, item.target)
+            self.outputs += made
+            self.troubles += lost
+        except MemoryError:
+            raise
+        except Exception as e:  # a bug of ours costs only this lick
+            self.bugs.append((f'{item.path}, "{lick.title}"', describe_crash(e)))
+            self.refused.append(_skipped(lick, "a mistake of lickwright's own", item, writer))
 
 
 def _put(
@@ -77,59 +106,49 @@ def _put(
     compilation: Compilation,
     named: tuple[LickName, ...],
 ) -> WorkResult:
-    outputs: list[Output] = []
-    refused: list[Skipped] = []
-    bugs: list[tuple[str, str]] = []
-    troubles: list[Trouble] = []
-    losses: dict[Diagnostic, None] = {}
+    collected = _Collected()
+    outputs = collected.outputs
     with Spool() as spool:
         for number, lick in enumerate(compilation.licks, item.before + 1):
-            if not lick.ok:
-                errors = sum(d.severity == "error" for d in lick.diagnostics)
-                refused.append(_skipped(lick, counted_noun(errors, "error"), item, writer))
-                continue
-            try:
-                made, lost = _emitted(lick, _of(order, number), losses, spool, writer, item.target)
-                outputs += made
-                troubles += lost
-            except MemoryError:
-                raise
-            except Exception as e:  # a bug of ours costs only this lick
-                bugs.append((f'{item.path}, "{lick.title}"', describe_crash(e)))
-                refused.append(_skipped(lick, "a mistake of lickwright's own", item, writer))
+            collected.add(lick, number, item, order, writer, spool)
         placed = writer.put(item, outputs) if outputs and item.only is None else WrittenOutputs((), 0, ())
-    found = [d for d in compilation.diagnostics if d.severity != "info"] + list(losses)
-    troubles += placed.troubles
-    sounds = {output.name: output.sound for output in outputs if output.sound}
+    found = [d for d in compilation.diagnostics if d.severity != "info"] + list(collected.losses)
+    troubles = (*collected.troubles, *placed.troubles)
     result = WorkResult(
         item.id,
-        not bugs and not troubles,
+        not collected.bugs and not troubles,
         hash,
-        len(compilation.licks) - len(refused),
-        tuple(refused),
+        len(compilation.licks) - len(collected.refused),
+        tuple(collected.refused),
         tuple(lick.slug for lick in compilation.licks),
         diagnostics_json.diagnostics_to_json(found),
         compilation.source.text if found else "",
         placed.made,
         placed.written,
         placed.size,
-        tuple(troubles),
-        bugs=tuple(bugs),
-        sounds=tuple((made.hash, sounds[made.name]) for made in placed.made if made.name in sounds),
+        troubles,
+        bugs=tuple(collected.bugs),
+        sounds=_sounds(outputs, placed),
         ok=compilation.ok,
         named=named,
     )
-    return _with_facts(result, compilation) if order.facts else result
+    return _with_features(result, compilation) if order.facts else result
+
+
+def _sounds(outputs: Sequence[Output], placed: WrittenOutputs) -> tuple[tuple[bytes, bytes], ...]:
+    """Return hash and sound key of each recording that stands in its place."""
+    sounds = {output.name: output.sound for output in outputs if output.sound}
+    return tuple((made.hash, sounds[made.name]) for made in placed.made if made.name in sounds)
 
 
 def _skipped(lick: CompiledLick, why: str, item: WorkItem, writer: OutputWriter) -> Skipped:
-    """A lick that is not made, and how many files of an earlier version of it still stand in the folder."""
+    """Return a lick that is not made, with how many files of an earlier version of it still stand in the folder."""
     older = sum(row.lick == lick.slug and writer.stands(item.target, row.name) for row in item.known)
     return Skipped(lick.title, why, lick.slug, older)
 
 
-def _carefully(item: WorkItem, order: CompileOptions, writer: OutputWriter, data: bytes) -> WorkResult:
-    """The same with some licks left out, of a source that brought a worker down."""
+def _compile_partly(item: WorkItem, order: CompileOptions, writer: OutputWriter, data: bytes) -> WorkResult:
+    """Compile with some licks left out a source that crashed a worker."""
     source = decode_source(item.path, data)
     reasons = dict(item.without)
 
@@ -151,17 +170,17 @@ def _carefully(item: WorkItem, order: CompileOptions, writer: OutputWriter, data
 
 
 def crashed_result(item: WorkItem, why: str) -> WorkResult:
-    """The result of a source that brought its worker down."""
+    """Return the result of a source that crashed its worker."""
     finding = SKIPPED.at(Span(0, 0), f"given up: {why}", _AGAIN)
     return WorkResult(item.id, findings=diagnostics_json.diagnostics_to_json([finding]), alone=True)
 
 
-def _of(order: CompileOptions, number: int) -> CompileOptions:
-    """The order for one lick, whose number in its album stands in it."""
+def _numbered(order: CompileOptions, number: int) -> CompileOptions:
+    """Return the options for one lick, with its number in its album."""
     return order._replace(options=replace(order.options, track=number)) if order.numbered else order
 
 
-def _emitted(
+def _outputs_of(
     lick: CompiledLick,
     order: CompileOptions,
     losses: dict[Diagnostic, None],
@@ -169,7 +188,7 @@ def _emitted(
     writer: OutputWriter,
     target: str,
 ) -> tuple[list[Output], list[Trouble]]:
-    """The outputs of a lick, and those that there is no room for; what a format cannot say goes into `losses`."""
+    """Return the outputs of a lick, and findings for those that there is no room for; what a format cannot say goes into `losses`."""
     outputs: list[Output] = []
     troubles: list[Trouble] = []
     for name in order.formats:
@@ -188,7 +207,7 @@ def _emitted(
     return outputs, troubles
 
 
-def _with_facts(result: WorkResult, compilation: Compilation) -> WorkResult:
+def _with_features(result: WorkResult, compilation: Compilation) -> WorkResult:
     from lickwright.store.features import index_findings, lick_facts
 
     source = compilation.source

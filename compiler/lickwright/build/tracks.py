@@ -1,6 +1,6 @@
-"""Numbers of licks in the album of their house: the order of the book.
+"""Track numbers: the place of each lick in the album of its project, in the order of the book.
 
-In: a house, and a source. Out: how many licks come before it. The book is everything below the folder of the house's `lickwright.toml` that no nearer
+In: a project config, and a source. Out: how many licks come before it. The book is everything below the folder of the `lickwright.toml` that no nearer
 one holds for, in the order of `scan.walk`, whichever part of it a build was asked for: so a number is the same for one file, a folder or a share.
 """
 
@@ -20,23 +20,23 @@ _LICK = re.compile(rb"^(?:\xef\xbb\xbf)?lick(?![\w-])", re.MULTILINE | re.IGNORE
 
 
 class Tracks:
-    """The books of one build, each gone through once."""
+    """The track numbers of one build; each book is gone through once."""
 
     def __init__(self, leave_out: str) -> None:
-        """`leave_out` is the real folder of the outputs."""
+        """`leave_out` is the real folder of the outputs, which is not looked into."""
         self._leave_out = leave_out
         self._houses = ProjectConfigs()
         self._books: dict[
             str, dict[str, int]
-        ] = {}  # by the path of the house's file: licks before each source, by its real path
+        ] = {}  # by the path of the `lickwright.toml`: licks before each source, by its real path
 
-    def before(self, house: ProjectRules | None, real: str) -> int:
-        """How many licks come before the source whose real path is `real`; 0 for one outside the book."""
-        if not isinstance(house, ProjectConfig):
+    def before(self, project: ProjectRules | None, real: str) -> int:
+        """Return how many licks come before the source whose real path is `real`; 0 for one outside the book."""
+        if not isinstance(project, ProjectConfig):
             return 0
-        if house.path not in self._books:
-            self._books[house.path] = self._book(_folder(house.path))
-        return self._books[house.path].get(real, 0)
+        if project.path not in self._books:
+            self._books[project.path] = self._book(_folder(project.path))
+        return self._books[project.path].get(real, 0)
 
     def _book(self, home: str) -> dict[str, int]:
         found: dict[str, int] = {}
@@ -57,7 +57,7 @@ def _folder(path: str) -> str:
 
 
 def _count(path: str) -> int:
-    """How many licks a source has; 0 for one that cannot be read."""
+    """Return how many licks a source has; 0 for one that cannot be read."""
     try:
         return len(_LICK.findall(read_source(path)))
     except Unreadable:

@@ -114,7 +114,7 @@ def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
 
 
 def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: object, older: object) -> Skipped:
-    """A lick that was not made, as it was entered; the older files of it are counted anew, since they may have been taken away."""
+    """Return a lick that was not made, as it was entered; its older files are counted anew, since they may have been removed."""
     if older:
         (older,) = manifest.db.execute(
             "SELECT count(*) FROM outputs WHERE folder = ? AND lick = ? AND gone <> 0", (folder, str(slug))
@@ -167,14 +167,14 @@ class _UpToDateCheck:
                 yield id, told
 
     def _as_ordered(self, ordered: int, key: bytes, formats: str, indexed: int, before: int) -> bool:
-        """Whether what was made is what is wanted now."""
+        """Return True if what was made is what is wanted now."""
         order = self._orders[ordered]
         if (ordered, formats) not in self._enough:
             self._enough[ordered, formats] = set(formats.split(",")).issuperset(order.formats)
         return key == order.key_after(before) and order.facts <= indexed and self._enough[ordered, formats]
 
     def _wanted(self, outputs: Iterator[tuple[Any, ...]], ordered: int) -> list[tuple[Any, ...]]:
-        """The outputs of one folder that its order asks for."""
+        """Return the outputs of one folder that its options ask for."""
         wanted, kinds, rows = self._suffixes[ordered], self._kinds, []
         for row in outputs:
             suffix = row[1][len(row[2]) :]
@@ -185,7 +185,7 @@ class _UpToDateCheck:
         return rows
 
     def _same_source(self, id: int, shown: bytes, hash: bytes, state: list[int]) -> bool:
-        """Whether a source holds the bytes on record: by its state where that is on record too, else by reading it."""
+        """Return True if a source holds the bytes on record: by its state where that is on record too, else by reading it."""
         if shown == b"-":
             return content_digest(b"") == hash
         path = os.fsdecode(shown)
@@ -208,7 +208,7 @@ class _UpToDateCheck:
         return True
 
     def _same_outputs(self, folder: str, rows: list[tuple[Any, ...]]) -> bool:
-        """Whether all these outputs are as we left them. Where only the state of one differs, that is noted in `moved`."""
+        """Return True if all these outputs are as we left them. Where only the state of one differs, that is noted in `moved`."""
         try:
             states = self._storage.file_states(folder, [row[1] for row in rows])
             for row, state in zip(rows, states, strict=True):
@@ -219,7 +219,7 @@ class _UpToDateCheck:
         return True
 
     def _same_bytes(self, folder: str, name: str) -> bool:
-        """Whether an output whose state differs holds the bytes on record. Raises OSError."""
+        """Return True if an output whose state differs holds the bytes on record. Raises OSError."""
         row = OutputRow._make(self._db.execute(_OUTPUT, (folder, name)).fetchone())
         now = recorded_output(self._storage, folder, row)
         if now is None or now.hash != row.hash:

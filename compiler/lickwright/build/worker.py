@@ -1,6 +1,6 @@
-"""One worker process of a pool: what it does, what it may cost, and what its end means.
+"""The worker process of a pool: its loop, its limits, and what its exit code means.
 
-In: items, over a pipe. Out: results over the same pipe; or an end, which `why` puts into words. A worker ends by itself when there is nobody to work
+In: items, over a pipe. Out: results over the same pipe; or an end, which `end_in_words` puts into words. A worker ends by itself when there is nobody to work
 for, when a source takes too long (the system's own alarm, which needs no help from a program that hangs) and when memory runs out.
 """
 
@@ -30,14 +30,14 @@ PORTION = 4096  # bytes of a source
 
 
 class Limits(NamedTuple):
-    """What one source may cost."""
+    """What one source may cost (estimates)."""
 
     seconds: float = 60.0  # by the clock, and as much again for every `PORTION` of the file; most need two thousandths
     memory: int = 2 << 30  # bytes of address space, where the system can limit it
 
 
 class Setup(NamedTuple):
-    """What every worker needs to know."""
+    """What every worker needs to know, as a value that travels between processes."""
 
     out: str
     overwrite: bool
@@ -49,7 +49,7 @@ class Setup(NamedTuple):
 
 
 class RecordingBegun(NamedTuple):
-    """What a worker says of a recording before it makes it: it may take as long as it lasts."""
+    """What a worker tells of a recording before it makes it: it may take as long as the recording lasts."""
 
     name: str
     length: Length
@@ -69,7 +69,7 @@ def output_writer(setup: Setup, storage: Storage | None = None) -> OutputWriter:
 
 
 def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
-    """What a worker does until there is nothing more, or nobody to do it for."""
+    """Work on chunks from the pipe until it is closed, or the parent is gone."""
     for other in others:  # held by us too, they would never tell their own worker that the parent is gone
         other.close()
     _limit(setup.limits)
@@ -113,7 +113,7 @@ def _limit(limits: Limits) -> None:
 
 
 def seconds_allowed(item: WorkItem, seconds: float) -> float:
-    """How long a source may take."""
+    """Return how many seconds a source may take."""
     try:
         return seconds * (1 + os.stat(item.path).st_size // PORTION)
     except (OSError, ValueError):  # it cannot be read either: that is said soon
@@ -121,18 +121,18 @@ def seconds_allowed(item: WorkItem, seconds: float) -> float:
 
 
 def _alarm(seconds: float) -> None:
-    """Lets the system end this process, if the source it is at takes so long; 0: no more."""
+    """Let the system end this process after so many seconds; 0: never."""
     if hasattr(signal, "setitimer"):
         signal.setitimer(signal.ITIMER_REAL, seconds)
 
 
 def _left() -> float:
-    """Seconds until the alarm."""
+    """Return the seconds until the alarm."""
     return signal.getitimer(signal.ITIMER_REAL)[0] if hasattr(signal, "getitimer") else 0.0
 
 
 def end_in_words(code: int | None, late: bool, limits: Limits) -> str:
-    """What became of a worker, in a few words."""
+    """Return what became of a worker, in a few words."""
     if code == OUT_OF_MEMORY:
         return f"it needs more than {limits.memory / (1 << 30):.3g} GiB of memory"
     if late or code == -getattr(signal, "SIGALRM", 0):

@@ -1,4 +1,4 @@
-"""What the last build of a library into an output folder was asked for, and how far it came: a row of the manifest's table `about`.
+"""The record of the last build into an output folder: its options, and how far it came. A row of the manifest's table `about`.
 
 In: the scan, the orders and the share of a build. Out: `BuildRecord`, from which a merge knows whether its shares belong together and none is
 missing, and `library --ready` what there should be.
@@ -24,7 +24,7 @@ _NAME = "build"  # of the row
 
 
 class RecordedOptions(NamedTuple):
-    """One order of the build, in values that can be kept."""
+    """The compile options of a build, in values that can be stored."""
 
     key: str  # of the order, in hexadecimal: the one of the sources that were made by it
     formats: tuple[str, ...]
@@ -35,7 +35,7 @@ class RecordedOptions(NamedTuple):
 
 
 class BuildRecord(NamedTuple):
-    """One build; of a merge, what its shares have in common."""
+    """What is on record of one build; of a merge, what its shares have in common."""
 
     paths: tuple[str, ...]  # that were named, as seen from the output folder
     of: int  # shares that the library was cut into
@@ -50,12 +50,12 @@ class BuildRecord(NamedTuple):
 
     @property
     def missing(self) -> list[int]:
-        """The shares that are not there to the end."""
+        """The numbers of the shares that were not built to the end."""
         return [number for number in range(1, self.of + 1) if number not in self.done]
 
 
 def load_build_record(connection: sqlite3.Connection) -> BuildRecord | None:
-    """The record of the last build, None where there was none. Raises `Unusable`."""
+    """Return the record of the last build, None where there was none. Raises `Unusable`."""
     row = connection.execute("SELECT value FROM about WHERE name = ?", (_NAME,)).fetchone()
     if row is None:
         return None
@@ -102,7 +102,7 @@ def _numbers(value: Any, most: int) -> tuple[int, ...]:
 
 
 def save_build_record(manifest: Manifest, record: BuildRecord) -> None:
-    """Enters the record, if it is not there as it is; the caller keeps it."""
+    """Enter the record, if it is not there as it is; the caller commits."""
     text = dumps({**record._asdict(), "asked": record.asked}, separators=(",", ":"))
     row = manifest.db.execute("SELECT value FROM about WHERE name = ?", (_NAME,)).fetchone()
     if row is None or row[0] != text:
@@ -113,7 +113,7 @@ def save_build_record(manifest: Manifest, record: BuildRecord) -> None:
 def record_of_scan(
     manifest: Manifest, paths: Iterable[str], orders: Sequence[CompileOptions], share: tuple[int, int]
 ) -> BuildRecord:
-    """The record of a build whose scan is filled; nothing is done yet. `share`: its number, and how many there are."""
+    """Return the record of a build whose scan is filled, with nothing done yet. `share`: its number, and how many there are."""
     db = manifest.db
     first, last, sources = db.execute("SELECT min(path), max(path), count(path) FROM scan WHERE path <> '-'").fetchone()
     same = next((n for n, (a, b) in enumerate(zip(first or "", last or "", strict=False)) if a != b), 0)
@@ -138,7 +138,7 @@ def _asked(order: CompileOptions) -> RecordedOptions:
 
 
 def _options(options: Any) -> dict[str, str]:
-    """The options that differ from the usual ones, by name."""
+    """Return the options that differ from the defaults, by name."""
     found: dict[str, str] = {}
     for field in dataclasses.fields(options):
         value = getattr(options, field.name)
@@ -151,7 +151,7 @@ def _options(options: Any) -> dict[str, str]:
 
 
 def continue_record(before: BuildRecord | None, now: BuildRecord) -> BuildRecord:
-    """The record of the build `now` in a folder that holds `before`: shares of the same build, begun earlier, stay on record."""
+    """Return the record of the build `now` in a folder that holds `before`: shares of the same build, begun earlier, stay on record."""
     if before is None or _alike(before) != _alike(now):
         return now
     begun = tuple(sorted({*before.begun, *now.begun}))
@@ -164,7 +164,7 @@ def _alike(record: BuildRecord) -> tuple[object, ...]:
 
 
 def describe_differences(one: BuildRecord, other: BuildRecord) -> str:
-    """In what two records differ that should be shares of one build, in words; "" where they belong together."""
+    """Return in words how two records differ that should be shares of one build; "" where they belong together."""
     if one.of != other.of:
         return f"one is a share of {one.of:,}, the other of {other.of:,}"
     if one.library != other.library:
@@ -174,23 +174,27 @@ def describe_differences(one: BuildRecord, other: BuildRecord) -> str:
     if one.program != other.program:
         return "they were made by different versions of lickwright"
     for a, b in zip(one.asked, other.asked, strict=False):
-        if a.formats != b.formats:
-            return f"they were made in different formats: {','.join(a.formats)} and {','.join(b.formats)}"
-        for name in sorted({*a.options, *b.options}):
-            if a.options.get(name) != b.options.get(name):
-                words = [
-                    f"with {name} {one[name]}" if name in one else f"without {name}" for one in (a.options, b.options)
-                ]
-                return f"they were made with different options: {words[0]} and {words[1]}"
-        if a.house != b.house:
-            return "they were made with different house rules: their lickwright.toml is not the same"
-        if a.album != b.album:
-            return "they were made for different albums: [album] in their lickwright.toml is not the same"
+        if words := _describe_options(a, b):
+            return words
     return "" if one.asked == other.asked else "they were made with different house rules"
 
 
+def _describe_options(a: RecordedOptions, b: RecordedOptions) -> str:
+    if a.formats != b.formats:
+        return f"they were made in different formats: {','.join(a.formats)} and {','.join(b.formats)}"
+    for name in sorted({*a.options, *b.options}):
+        if a.options.get(name) != b.options.get(name):
+            words = [f"with {name} {one[name]}" if name in one else f"without {name}" for one in (a.options, b.options)]
+            return f"they were made with different options: {words[0]} and {words[1]}"
+    if a.house != b.house:
+        return "they were made with different house rules: their lickwright.toml is not the same"
+    if a.album != b.album:
+        return "they were made for different albums: [album] in their lickwright.toml is not the same"
+    return ""
+
+
 class BuildLog:
-    """Keeps the record of one build while it goes on."""
+    """Maintains the record of one build while it goes on."""
 
     def __init__(
         self,
@@ -214,17 +218,17 @@ class BuildLog:
 
     @property
     def partial(self) -> bool:
-        """Whether the build is about a part of what the folder is on record of."""
+        """True if the build is about a part of the library that the folder is on record of."""
         return self._stays
 
     def begin(self) -> None:
-        """Notes that the build is under way; made true by the next `keep` of the manifest."""
+        """Enter that the build is under way; the next `keep` of the manifest commits it."""
         if not self._stays and not self._begun:
             self._begun = True
             save_build_record(self._manifest, self._record)
 
     def end(self, unread: Iterable[int]) -> None:
-        """Notes that it came to its end, and which sources, by their numbers in the scan, could not be read."""
+        """Enter that the build came to its end, and which sources, by their numbers in the scan, could not be read. Raises what SQLite raises."""
         if self._stays:
             return
         db = self._manifest.db

@@ -18,21 +18,21 @@ _WRITING = 1.6  # times as long as a rehearsal, which writes nothing: measured w
 
 
 class Speed(NamedTuple):
-    """What was measured; 0: nothing yet."""
+    """What was measured; 0 where nothing is yet."""
 
     source: float = 0.0  # seconds of work for a source, recordings left out
     sound: float = 0.0  # and for a second of a recording
 
 
 class Estimate(NamedTuple):
-    """How long a build would take."""
+    """How long a build would take, and whether that was measured."""
 
     seconds: float
     measured: bool  # by a build on this machine; else it is a guess
 
 
 def load_build_speed(connection: sqlite3.Connection) -> Speed:
-    """What was measured so far."""
+    """Return what was measured so far."""
     row = connection.execute("SELECT value FROM about WHERE name = ?", (_NAME,)).fetchone()
     try:
         source, sound = loads(row[0]) if row is not None else (0, 0)
@@ -44,7 +44,7 @@ def load_build_speed(connection: sqlite3.Connection) -> Speed:
 
 
 def note_build_speed(manifest: Manifest, sources: int, sound: float, seconds: float) -> None:
-    """Enters what a build of so many sources with so many seconds of recordings took; the caller keeps it."""
+    """Enter what a build of so many sources with so many seconds of recordings took; the caller commits."""
     before = load_build_speed(manifest.db)
     if sound:
         now = before._replace(sound=max(0.0, seconds - before.source * sources) / sound)
@@ -58,7 +58,7 @@ def note_build_speed(manifest: Manifest, sources: int, sound: float, seconds: fl
 
 
 def estimate_build(connection: sqlite3.Connection, sources: int, sound: float, rehearsed: float) -> Estimate:
-    """How long it would take; `rehearsed`: the seconds that the same work took without recordings and without writing."""
+    """Return how long a build would take; `rehearsed`: the seconds that the same work took without recordings and without writing."""
     known = load_build_speed(connection)
     measured = bool(known.source or not sources) and bool(known.sound or not sound)
     source = known.source * sources or _WRITING * rehearsed

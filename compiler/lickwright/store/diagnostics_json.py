@@ -14,7 +14,7 @@ from lickwright.core.source import MAX_BYTES, Source, Span
 
 
 def diagnostics_to_json(found: Iterable[Diagnostic]) -> str:
-    """Findings as JSON, or "" for none."""
+    """Return findings as JSON, or "" for none."""
     values = [
         [d.code, d.severity.value, *d.span, d.message, d.hint, [_note(n) for n in d.notes], d.lick, d.bar, d.beat]
         for d in found
@@ -31,7 +31,7 @@ def _note(note: RelatedInformation) -> list[object]:
 
 
 def diagnostics_from_json(kept: str, house: Source | None) -> tuple[Diagnostic, ...] | None:
-    """The findings of `text`; `house` is the file that some of their notes may point into; None: these are left out."""
+    """Return the findings of `kept`, None for a text that cannot be read back. `house` is the file that some notes may point into; None: these are left out."""
     if not kept:
         return ()
     from json import loads

@@ -1,7 +1,7 @@
-"""Outputs that outlast a power cut: on the disk before the manifest says that they are made.
+"""Syncs outputs to the disk before the manifest says that they are made, so that they outlast a power cut.
 
-In: the files that were written since the last time. Out: nothing; when `Written.sync` returns, they and their folders are on the disk. Few files are synced
-one by one. Many would wait for the disk one after another (6,000 take five seconds where one call for all takes a tenth), so then the
+In: the files that were written since the last time. Out: nothing; when `UnsyncedFiles.sync` returns, they and their folders are on the disk. Few files
+are synced one by one. Many would wait for the disk one after another (6,000 take five seconds where one call for all takes a tenth), so then the
 file system that they lie in is synced as a whole, where the system can do that.
 """
 
@@ -18,7 +18,7 @@ _CANNOT = (errno.EINVAL, errno.ENOTSUP, errno.ENOSYS, errno.EBADF)  # a file sys
 
 
 class UnsyncedFiles:
-    """What was written into one output folder and is not yet known to be on the disk."""
+    """The files that were written into one output folder and are not yet known to be on the disk."""
 
     def __init__(self, out: str) -> None:
         self._out = out
@@ -26,13 +26,13 @@ class UnsyncedFiles:
         self._many = False
 
     def note(self, folder: str, names: Iterable[str]) -> None:
-        """Files that were written just now."""
+        """Note files that were written just now."""
         self._many = self._many or len(self._files) > _FEW
         if not self._many or not _whole():
             self._files += [(folder, name) for name in names]
 
     def sync(self) -> None:
-        """Waits until all of it is on the disk; raises OSError where the disk says that it is not."""
+        """Wait until all noted files are on the disk. Raises OSError where the disk says that they are not."""
         files, many = self._files, (self._many or len(self._files) > _FEW) and _whole()
         self._files, self._many = [], False
         if many:
@@ -64,12 +64,12 @@ def _sync(handle: int) -> None:
 
 
 def _whole() -> bool:
-    """Whether this system syncs a file system as a whole."""
+    """Return True if this system syncs a file system as a whole."""
     return hasattr(os, "sync")
 
 
 def _sync_all(folder: str) -> None:
-    """Syncs the file system of `folder`; where Python's own way is the only one, all file systems."""
+    """Sync the file system of `folder`; where Python's own way is the only one, all file systems. Raises OSError."""
     import ctypes
 
     call = getattr(ctypes.CDLL(None, use_errno=True), "syncfs", None)

@@ -23,7 +23,7 @@ NUMBERED, OPEN_BIT = 5, 1 << 10  # bits of `boxes`: 0 to 4 boxes 1 to 5, then th
 
 
 class Finding(NamedTuple):
-    """One finding, as the index keeps it."""
+    """One finding, as the index stores it."""
 
     code: str
     severity: str  # "error", "warning", "info"
@@ -32,7 +32,7 @@ class Finding(NamedTuple):
 
 
 class LickFacts(NamedTuple):
-    """One lick. Texts are "" where nothing is said, numbers None where there is none."""
+    """What the index stores of one lick. Texts are "" where nothing is said, numbers None where there is none."""
 
     title: str
     slug: str  # the name of its files
@@ -79,46 +79,59 @@ class LickFacts(NamedTuple):
 
     @property
     def phrase_notes(self) -> int:
-        """How many moments its phrase has, where bends and releases are notes and ornaments are none."""
+        """The number of moments in its phrase, where bends and releases are notes and ornaments are none."""
         return moment_count(self.moments)
 
     @property
     def level(self) -> int | None:
-        """The declared level, else the one that was worked out."""
+        """The declared level, else the one that was measured."""
         return self.measured if self.declared is None else self.declared
 
 
 def lick_facts(lick: CompiledLick, source: Source, measure: bool = True) -> LickFacts:
-    """The facts of one lick. `measure`: work out the level where none is declared, which costs as much again as the rest."""
+    """Return the facts of one lick. `measure`: measure the level where none is declared, which costs as much again as the rest."""
     timeline = lick.timeline
     found = index_findings(lick.diagnostics, source)
     if timeline is None:
         line = next((source.position(d.span.start).line for d in lick.diagnostics if d.lick == lick.title), 1)
         return LickFacts(lick.title, lick.slug, line, False, findings=found)
-    settings, key = timeline.settings, timeline.settings.key
+    settings = timeline.settings
     from lickwright.analysis.figures import find_figures
     from lickwright.timeline.model import onset_grains
 
     theirs = phrase_fingerprint(timeline)
     more = settings.tuning.shift + settings.capo
     low, high, lowest, highest = _extent(timeline.sounds)
-    degree = (theirs.first - key.tonic.pc) % 12 if key is not None and theirs.first is not None else None
     return LickFacts(
         lick.title, lick.slug, source.position(timeline.span.start).line, lick.ok,
-        str(key) if key else "", key.tonic.pc if key else None, key.mode if key else "",
+        *_key(settings),
         str(settings.scale) if settings.scale else "", _chords(timeline), *_box(settings),
         float(settings.tempo.bpm), str(settings.meter), str(settings.feel), settings.tuning.name, settings.capo,
         settings.sound, settings.by, settings.rights, settings.source, settings.origin, settings.tags, settings.style,
         "\n".join(settings.notes), settings.level, _level(lick, measure), ", ".join(lick.techniques),
         ", ".join(sorted(find_figures(timeline))), len(timeline.passes), _beats(timeline), lick.duration or 0.0, len(onset_grains(timeline.sounds)),
-        None if low is None else low + more, None if high is None else high + more, lowest, highest,
-        theirs.code, tab_code(timeline), degree, None if theirs.first is None else theirs.first + more, theirs.moments,
+        _raised(low, more), _raised(high, more), lowest, highest,
+        theirs.code, tab_code(timeline), _degree(settings, theirs.first), _raised(theirs.first, more), theirs.moments,
         found,
     )  # fmt: skip
 
 
+def _key(settings: Settings) -> tuple[str, int | None, str]:
+    key = settings.key
+    return (str(key), key.tonic.pc, key.mode) if key else ("", None, "")
+
+
+def _degree(settings: Settings, first: int | None) -> int | None:
+    """Return the first note as half steps above the tonic, 0 to 11."""
+    return (first - settings.key.tonic.pc) % 12 if settings.key is not None and first is not None else None
+
+
+def _raised(pitch: int | None, half_steps: int) -> int | None:
+    return None if pitch is None else pitch + half_steps
+
+
 def index_findings(diagnostics: tuple[Diagnostic, ...], source: Source) -> tuple[Finding, ...]:
-    """Findings as the index keeps them: of a lick, or of a file that has none."""
+    """Return findings as the index stores them: of a lick, or of a file that has none."""
     return tuple(Finding(d.code, d.severity.value, source.position(d.span.start).line, d.message) for d in diagnostics)
 
 
@@ -142,14 +155,14 @@ def _box(settings: Settings) -> tuple[str, int]:
 
 
 def _level(lick: CompiledLick, measure: bool) -> int | None:
-    """Only where none is declared: a declared one was compared with what the lick asks for when it was checked (L461)."""
+    """Return the measured level, None where one is declared: that was compared with the lick when it was checked (L461)."""
     if not measure or lick.timeline is None or lick.timeline.settings.level is not None:
         return None
     return lick.level
 
 
 def _extent(sounds: tuple[SoundingNote, ...]) -> tuple[int | None, int | None, int | None, int | None]:
-    """Lowest and highest pitch as fretted (harmonics where they sound), and lowest and highest fret."""
+    """Return lowest and highest pitch as fretted (harmonics where they sound), and lowest and highest fret."""
     pitched = [s for s in sounds if not s.dead]
     pitches = [round(s.pitch) for s in pitched]
     frets = {s.fret for s in pitched if s.fret is not None}

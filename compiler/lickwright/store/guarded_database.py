@@ -1,4 +1,4 @@
-"""A SQLite file that anybody may have made, opened so that it can do no harm.
+"""Opens a SQLite file that anybody may have made, so that it can do no harm.
 
 In: a path. Out: a connection whose every statement ends, and which listens to Ctrl-C while SQLite is at work; or `Unusable`. SQLite itself follows
 links, plays back whatever journal lies beside a file, and deletes the file that such a journal names: so what lies there is looked at first.
@@ -46,13 +46,13 @@ _RAISED = "user-defined function raised exception"  # Python's words, whose erro
 
 
 class GuardedConnection(sqlite3.Connection):
-    """A connection whose statements end: after too much work they raise `Unusable`, after a wish to end KeyboardInterrupt."""
+    """A connection whose statements end: after too much work they raise `Unusable`, after Ctrl-C KeyboardInterrupt."""
 
     _ticks = 0
     _most = 0
 
     def guard(self, size: int) -> None:
-        """Sets the bounds. `size` is the file's, in bytes: the work that is allowed grows with it."""
+        """Set the limits. `size` is the file's, in bytes: the work that is allowed grows with it."""
         self._most = (_MOST + _MOST * size // _PER) // _OFTEN
         self.set_progress_handler(self._tick, _OFTEN)
         self.execute(f"PRAGMA hard_heap_limit = {_MEMORY}")  # before the tables are read, which may be a million
@@ -65,23 +65,23 @@ class GuardedConnection(sqlite3.Connection):
             self.setconfig(sqlite3.SQLITE_DBCONFIG_DEFENSIVE, True)  # type: ignore[attr-defined,unused-ignore]
 
     def cursor(self, factory: Any = None) -> Any:
-        """A cursor that says `Unusable` or KeyboardInterrupt where SQLite only says that it was interrupted."""
+        """Return a cursor that raises `Unusable` or KeyboardInterrupt where SQLite only says that it was interrupted."""
         return super().cursor(factory or _Cursor)
 
     def execute(self, *arguments: Any) -> Any:
-        """What any connection does, by a cursor of our own: Python's `execute` makes one of its own."""
+        """Execute a statement by a cursor of our own: Python's `execute` makes one of its own."""
         return self.cursor().execute(*arguments)
 
     def executemany(self, *arguments: Any) -> Any:
-        """The same for many rows."""
+        """Execute a statement for many rows."""
         return self.cursor().executemany(*arguments)
 
     def begun(self) -> None:
-        """A statement begins."""
+        """Note that a statement begins."""
         self._ticks = 0
 
     def meant(self, error: sqlite3.OperationalError | MemoryError) -> BaseException:
-        """What an error of SQLite's means. Python drops what a signal's handler raises in a function that SQLite calls."""
+        """Return what an error of SQLite's means. Python drops what a signal's handler raises in a function that SQLite calls."""
         if isinstance(error, MemoryError):
             return Unusable("it is damaged: it takes too much memory", doubtful=True)
         if str(error) == _RAISED:
@@ -134,7 +134,7 @@ class _Cursor(sqlite3.Cursor):
 
 
 def inspect_database(path: str, write: bool) -> int | None:
-    """The size of the file at `path`, None where there is none. Raises `Unusable` for what SQLite must not be let near."""
+    """Return the size of the file at `path` in bytes, None where there is none. Raises `Unusable` for what SQLite must not open, and OSError."""
     try:
         status = os.lstat(path)
     except FileNotFoundError:
@@ -161,7 +161,7 @@ def inspect_database(path: str, write: bool) -> int | None:
 
 
 def _look_beside(path: str, rest: str, size: int) -> None:
-    """Sees that what stands beside the file of `size` bytes is nothing, or a journal of its own.
+    """Check that what stands beside the file of `size` bytes is nothing, or a journal of its own. Raises `Unusable`.
 
     SQLite brings the file to the size that its journal tells. We never make a file smaller, so an honest journal tells no larger one.
     """
@@ -188,7 +188,7 @@ def _look_beside(path: str, rest: str, size: int) -> None:
 
 
 def open_guarded(path: str | None, mode: str, size: int = 0) -> GuardedConnection:
-    """A connection to the file at `path`, for which `look` has found nothing wrong; without a path to tables in memory.
+    """Return a connection to the file at `path`, in which `inspect_database` has found nothing wrong; without a path to tables in memory.
 
     `mode` is SQLite's: `ro`, `rw`, `rwc`.
     """
@@ -230,7 +230,7 @@ def check_database(
 def _without(
     found: Mapping[str, str], wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]]
 ) -> set[tuple[str, str]]:
-    """What is left of the tables found without those wanted and the groups that are there whole."""
+    """Return what is left of the tables found without those wanted and the groups that are there whole."""
     rest = found.items() - wanted.items()
     for group in optional() if rest else ():
         if group.items() <= rest:
@@ -239,7 +239,7 @@ def _without(
 
 
 def schema_of(statements: Iterable[str]) -> dict[str, str]:
-    """What `check` finds where these statements were executed; none of those that this SQLite cannot execute."""
+    """Return what `check_database` finds where these statements were executed, without those that this SQLite cannot execute."""
     db = sqlite3.connect(":memory:")
     try:
         for statement in statements:
@@ -257,18 +257,18 @@ _SCHEMA = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE sql IS NOT 
 
 
 def _named(rows: Iterable[tuple[object, ...]]) -> dict[str, str]:
-    """The statements of a schema by what they make: `table sources`, `index licks_place of licks`."""
+    """Return the statements of a schema by what they make: `table sources`, `index licks_place of licks`."""
     return {f"{type} {name}" + (f" of {table}" if table != name else ""): _bare(sql) for type, name, table, sql in rows}
 
 
 def _bare(sql: object) -> str:
-    """A statement without what does not count in it."""
+    """Return a statement without differences of quotes and white space."""
     return " ".join(str(sql).replace("'", '"').split())
 
 
 @contextmanager
 def stored_values() -> Iterator[None]:
-    """Makes `Unusable` of what only values can cause that no program of ours has entered."""
+    """Turn errors that only values can cause which no program of ours has entered into `Unusable`."""
     try:
         yield
     except (TypeError, ValueError, LookupError, ArithmeticError, AttributeError, RecursionError, struct.error) as e:
@@ -278,12 +278,12 @@ def stored_values() -> Iterator[None]:
 
 
 def is_locked(error: BaseException) -> bool:
-    """Whether another program did not let go of the file in time."""
+    """Return True if another program did not unlock the file in time."""
     return getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
 def is_damage(error: BaseException) -> bool:
-    """Whether it is the file's contents that are wrong, and not the disk or a permission."""
+    """Return True if the file's contents are wrong, and not the disk or a permission."""
     if isinstance(error, (Unusable, UnicodeError)):  # where bytes of a damaged file get into SQLite's own message
         return True
     # Without a code it is Python's: a text that is no text.
@@ -293,7 +293,7 @@ def is_damage(error: BaseException) -> bool:
 
 
 def is_doubtful(error: BaseException) -> bool:
-    """Whether a second look is worth while: SQLite calls a file malformed when the disk refuses to read a page of it."""
+    """Return True if a second look is worth while: SQLite calls a file malformed when the disk refuses to read a page of it."""
     if isinstance(error, Unusable):
         return error.doubtful
     return getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_CORRUPT
@@ -306,6 +306,6 @@ def _wrong() -> frozenset[int]:
 
 
 def _quoted(path: str) -> str:
-    """A path for SQLite's `file:` form, whatever bytes it holds."""
+    """Return a path for SQLite's `file:` form, whatever bytes it holds."""
     plain = b"/-_.~0123456789abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
     return "".join(chr(b) if b in plain else f"%{b:02X}" for b in os.fsencode(os.path.abspath(path)))

@@ -1,4 +1,4 @@
-"""The index of a library: what is known of every lick, in SQLite tables.
+"""The tables of the index of a library: what is known of every lick.
 
 In: `LickFacts`, and the connection of whoever keeps the sources (a table `sources` with `id` and `path`). Out: rows. Opens no
 file and ends no transaction: both are the caller's. Questions are asked by `index/search.py`, `index/similarity_search.py`, `index/duplicates.py` and
@@ -64,7 +64,7 @@ _AT = {name: LickFacts._fields.index(name) for name in _NAMED_TEXTS}
 
 
 def create_index(connection: sqlite3.Connection) -> None:
-    """Makes the tables that are not there, those of the full-text search where SQLite can."""
+    """Create the tables that are not there, those of the full-text search where SQLite has it."""
     for statement in SCHEMA.split(";"):
         connection.execute(statement)  # not `executescript`, which would end the caller's transaction
     try:
@@ -76,7 +76,7 @@ def create_index(connection: sqlite3.Connection) -> None:
 
 
 def has_full_text(connection: sqlite3.Connection) -> bool:
-    """Whether there is a full-text search."""
+    """Return True if there is a full-text search."""
     row = connection.execute(
         "SELECT count(*) FROM sqlite_master WHERE name IN ('lick_text', 'phrase_grams')"
     ).fetchone()
@@ -86,7 +86,7 @@ def has_full_text(connection: sqlite3.Connection) -> bool:
 def add_licks(
     connection: sqlite3.Connection, source_id: int, facts: Sequence[LickFacts], findings: Sequence[Finding] = ()
 ) -> None:
-    """The licks of one source, of which nothing is there. `findings`: those of a source without licks."""
+    """Enter the licks of one source, of which nothing is there. `findings`: those of a source without licks."""
     add_licks_of_sources(connection, [(source_id, facts)])
     if findings:
         connection.executemany(
@@ -95,7 +95,7 @@ def add_licks(
 
 
 def add_licks_of_sources(connection: sqlite3.Connection, sources: Iterable[tuple[int, Sequence[LickFacts]]]) -> None:
-    """The licks of several sources: a good deal cheaper than one by one."""
+    """Enter the licks of several sources: much cheaper than one by one."""
     free = int(connection.execute("SELECT coalesce(max(id), 0) + 1 FROM licks").fetchone()[0])
     ones = [(free + n, source_id, one) for n, (source_id, one) in enumerate(_each(sources))]
     connection.executemany(_LICK, map(_row, ones))
@@ -136,7 +136,7 @@ def _add_phrases(connection: sqlite3.Connection, phrases: dict[int, LickFacts], 
 
 
 def remove_licks(connection: sqlite3.Connection, source_ids: Sequence[int]) -> None:
-    """Everything known of the licks of these sources."""
+    """Remove everything known of the licks of these sources."""
     search, names = has_full_text(connection), ", ".join(_NAMED_TEXTS)
     for start in range(0, len(source_ids), _AT_ONCE):
         some = source_ids[start : start + _AT_ONCE]
@@ -153,7 +153,7 @@ def remove_licks(connection: sqlite3.Connection, source_ids: Sequence[int]) -> N
 
 
 def _forget(connection: sqlite3.Connection, codes: Sequence[int], search: bool) -> None:
-    """Of these phrases those that no lick has any more."""
+    """Remove those of these phrases that no lick has any more."""
     lost: list[tuple[int, bytes]] = []
     for start in range(0, len(codes), _AT_ONCE):
         some = codes[start : start + _AT_ONCE]
@@ -171,7 +171,7 @@ def _forget(connection: sqlite3.Connection, codes: Sequence[int], search: bool) 
 
 
 def load_index_rows(connection: sqlite3.Connection, source_id: int) -> list[LickFacts]:
-    """What was put in by `add`, to be put into another index."""
+    """Return what `add_licks` entered for one source, to be entered into another index."""
     names = ", ".join(f'l."{name}"' for name in COLUMNS)
     rows = connection.execute(
         f"SELECT l.id, {names}, p.moments FROM licks l LEFT JOIN phrases p ON p.code = l.phrase "

@@ -1,9 +1,9 @@
-"""What a run is about to write, noted before it is written, so that a run that is killed leaves nothing that the next does not know.
+"""A write-ahead journal of output files, for recovery after a crash: what a killed build wrote is known to the next.
 
 In: names and hashes of outputs. Out: lines in a file of this process's own in `.lickwright.journal/`, below the output folder. A journal
-is taken away once the manifest says all that stands in it; one that is still there belongs to a run that died: `recover` makes its
-lines claims in the manifest and sweeps up the temporary files of that run. A file in that folder whose name or first line is not that of a journal
-is nobody's business here and stays. Everything raises `UnsafePath` where something else stands in the folder's place.
+is removed once the manifest says all that stands in it; one that is still there belongs to a build that was killed: `recover_journals` makes its
+lines claims in the manifest and removes the temporary files of that build. A file in that folder whose name or first line is not that of a journal
+is left alone. Everything raises `UnsafePath` where something else stands in the folder's place.
 """
 
 from __future__ import annotations
@@ -23,15 +23,15 @@ _LONGEST = 16384  # bytes of a line; a longer one is none of ours, and nothing a
 
 
 class Journal:
-    """One process's notes."""
+    """The journal of one process."""
 
     def __init__(self, out: str) -> None:
-        """Begins when the first line is noted."""
+        """The file is created when the first line is noted."""
         self._folder = os.path.join(out, FOLDER)
         self._handle = -1
 
     def note(self, folder: str, wanted: Iterable[tuple[str, bytes]]) -> None:
-        """Notes names and hashes of the files that are going to be in `folder`."""
+        """Note names and hashes of the files that are going to be in `folder`. Raises OSError."""
         if self._handle < 0:
             if state_of_kind(self._folder, "folder") is None:
                 os.makedirs(self._folder, exist_ok=True)
@@ -48,19 +48,19 @@ class Journal:
             raise
 
     def close(self) -> None:
-        """Lets go of the file, which stays until `clear`."""
+        """Close the file, which stays until `clear_journals`."""
         if self._handle >= 0:
             os.close(self._handle)
             self._handle = -1
 
 
 def has_unfinished_journal(out: str) -> bool:
-    """Whether a run died here."""
+    """Return True if an unfinished journal exists: a build was killed here."""
     return state_of_kind(os.path.join(out, FOLDER), "folder") is not None
 
 
 def recover_journals(out: str, manifest: Manifest) -> None:
-    """Takes over what runs that died have noted. Nobody else may be at work in `out`."""
+    """Enter what killed builds have noted as claims, and remove their journals. Nobody else may be writing in `out`. Raises OSError."""
     manifest.begin()
     manifest.db.executemany("INSERT OR IGNORE INTO claims VALUES (?, ?, ?)", _lines(out))
     manifest.keep()
@@ -68,9 +68,9 @@ def recover_journals(out: str, manifest: Manifest) -> None:
 
 
 def clear_journals(out: str, sweeping: bool = False) -> None:
-    """Takes the journals away: the manifest says all that stands in them.
+    """Remove the journals: the manifest says all that stands in them. Raises OSError.
 
-    `sweeping`: some of those who wrote them died, and their temporary files go as well.
+    `sweeping`: some of those who wrote them crashed, and their temporary files are removed as well.
     """
     here = os.path.join(out, FOLDER)
     if not has_unfinished_journal(out):
@@ -107,7 +107,7 @@ def _sweep(inside: OutputPaths, folder: str) -> None:
 
 
 def _journals(out: str) -> Iterator[str]:
-    """The paths of the files that are journals: by name, by type and by their first line, which a full disk may have cut off."""
+    """Yield the paths of the journals: known by name, by type and by their first line, which a full disk may have cut off."""
     here = os.path.join(out, FOLDER)
     for name in os.listdir(here) if has_unfinished_journal(out) else ():
         path = os.path.join(here, name)

@@ -1,4 +1,4 @@
-"""One build at a time in an output folder.
+"""The lock of an output folder: one build at a time.
 
 In: the folder. Out: a lock that the system takes back by itself when its holder ends, however it ends; so there is no stale lock to clear
 away. Worker processes that were forked hold it too: it is free only when nobody writes any more.

@@ -1,4 +1,4 @@
-"""Results into the manifest.
+"""Writes results into the manifest.
 
 In: items and their results. Out: rows. A source is entered as done after its outputs, so that a record that ends half-way says too little and
 never too much; the caller keeps or drops all of it together.
@@ -24,7 +24,10 @@ _SOURCE = "INSERT OR REPLACE INTO sources VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 
 
 
 def remaining_outputs(item: WorkItem, result: WorkResult) -> Iterator[tuple[str, int]]:
-    """What each output on record of the folder is now, by name. In a source with errors a lick that is missing may only be unreadable."""
+    """Yield what each output on record of the folder is now: its name, and its value of `gone`.
+
+    In a source with errors a lick that is missing may only be unreadable.
+    """
     made, slugs = {output.lick for output in result.outputs}, set(result.slugs)
     # A practice recording at another tempo has another name, and takes the place of the one before.
     now = {(output.lick, output.suffix): output.name for output in result.outputs}
@@ -36,7 +39,7 @@ def remaining_outputs(item: WorkItem, result: WorkResult) -> Iterator[tuple[str,
 
 
 class ManifestWriter:
-    """Enters what becomes of the sources of one build."""
+    """Enters the results of one build."""
 
     def __init__(self, manifest: Manifest) -> None:
         self._manifest = manifest
@@ -52,7 +55,7 @@ class ManifestWriter:
         orders: Sequence[CompileOptions],
         paths: Sequence[str],
     ) -> None:
-        """One chunk. `paths` are the sources' as in the manifest."""
+        """Enter one chunk. `paths` are the sources' as in the manifest. Raises what SQLite raises."""
         self.entering = True
         self._manifest.begin()
         facts: list[tuple[int, Sequence[LickFacts]]] = []

@@ -1,4 +1,4 @@
-"""Which name the files of each lick have: a lick keeps its own, whatever is written above it.
+"""Assigns names to the files of each lick: a lick keeps its name, whatever is written above it.
 
 In: the licks of one source in their order, and the names on record of that source. Out: the names that are to be on record. Among licks of one
 title each is known again by its music (`phrase.tab_code`); one whose music was changed by its place among the others. A name is
@@ -27,7 +27,7 @@ class LickName(NamedTuple):
 
 
 def music_code(lick: CompiledLick) -> int:
-    """The code by which a lick's music is known again; 0 for one that cannot be counted, or has no notes."""
+    """Return the code by which a lick's music is known again; 0 for one that cannot be counted, or has no notes."""
     if lick.timeline is None or not lick.timeline.sounds:
         return 0
     from lickwright.analysis.fingerprint import tab_code
@@ -36,11 +36,29 @@ def music_code(lick: CompiledLick) -> int:
 
 
 def assign_names(licks: Sequence[tuple[str, int]], known: Sequence[LickName], whole: bool) -> tuple[LickName, ...]:
-    """The names of licks, given as title and code, in their order; after them the names of licks that are not there.
+    """Return the names of licks, given as title and code, in their order; after them the names on record of licks that are not there.
 
     `whole`: all licks of the source could be read, so that those which are not there are gone.
     """
     bases = [slug(title, readable=False) for title, _ in licks]
+    kept = _kept_names(bases, [code for _, code in licks], known)
+    fresh = [number for number in range(len(licks)) if number not in kept]
+    given = distinct_names([slug(licks[number][0]) for number in fresh], (row.name for row in known))
+    new = dict(zip(fresh, given, strict=True))
+    there = []
+    for number, (base, (_, code)) in enumerate(zip(bases, licks, strict=True)):
+        row = kept.get(number)
+        there.append(
+            LickName(new[number], base, code, number)
+            if row is None
+            else LickName(row.name, base, code or row.code, number)
+        )
+    used = {row.name for row in there}
+    return tuple(there) + tuple(row._replace(gone=row.gone or whole) for row in known if row.name not in used)
+
+
+def _kept_names(bases: Sequence[str], codes: Sequence[int], known: Sequence[LickName]) -> dict[int, LickName]:
+    """Return the names on record that licks keep, by the number of the lick."""
     groups: dict[str, list[int]] = {}
     for number, base in enumerate(bases):
         groups.setdefault(base, []).append(number)
@@ -49,21 +67,38 @@ def assign_names(licks: Sequence[tuple[str, int]], known: Sequence[LickName], wh
         rows.setdefault(row.base, []).append(row)
     kept: dict[int, LickName] = {}
     for base, numbers in groups.items():
-        found = _paired([licks[number][1] for number in numbers], rows.get(base, ()))
+        found = _paired([codes[number] for number in numbers], rows.get(base, ()))
         kept.update((numbers[at], row) for at, row in found.items())
-    fresh = [number for number in range(len(licks)) if number not in kept]
-    given = distinct_names([slug(licks[number][0]) for number in fresh], (row.name for row in known))
-    name = {number: row.name for number, row in kept.items()} | dict(zip(fresh, given, strict=True))
-    there = tuple(
-        LickName(name[number], bases[number], code or (kept[number].code if number in kept else 0), number)
-        for number, (_, code) in enumerate(licks)
-    )
-    used = set(name.values())
-    return there + tuple(row._replace(gone=row.gone or whole) for row in known if row.name not in used)
+    return kept
 
 
 def _paired(codes: Sequence[int], rows: Sequence[LickName]) -> dict[int, LickName]:
-    """Which row is whose, of licks of one title and the rows of that title, both in their order."""
+    """Return which row belongs to which of the licks of one title, both in their order: by music, then by the licks beside it."""
+    found = _paired_by_music(codes, rows)
+    live = [row for row in rows if not row.gone] or list(rows)
+    at_row = {row.name: n for n, row in enumerate(live)}
+    at_lick = {at: at_row[row.name] for at, row in found.items() if row.name in at_row}
+    at_lick[-1], at_lick[len(codes)] = (
+        -1,
+        len(live),
+    )  # the licks and rows that would stand before the first and after the last
+    free = set(range(len(live))) - set(at_lick.values())
+
+    def pair(at: int, neighbor: int, step: int) -> None:
+        beside = at_lick.get(neighbor)
+        if beside is not None and beside + step in free:
+            at_lick[at] = beside + step
+            free.remove(beside + step)
+            found[at] = live[beside + step]
+
+    for at in _unpaired(codes, found):  # the row after that of the lick above is this one's, its music changed
+        pair(at, at - 1, 1)
+    for at in reversed(_unpaired(codes, found)):  # or the one before that of the lick below
+        pair(at, at + 1, -1)
+    return found
+
+
+def _paired_by_music(codes: Sequence[int], rows: Sequence[LickName]) -> dict[int, LickName]:
     by_code: dict[int, list[LickName]] = {}
     for row in sorted(rows, key=lambda row: row.gone):
         by_code.setdefault(row.code, []).append(row)
@@ -71,22 +106,6 @@ def _paired(codes: Sequence[int], rows: Sequence[LickName]) -> dict[int, LickNam
     for at, code in enumerate(codes):
         if code and by_code.get(code):
             found[at] = by_code[code].pop(0)
-    live = [row for row in rows if not row.gone] or list(rows)
-    at_row = {row.name: n for n, row in enumerate(live)}
-    at_lick = {at: at_row[row.name] for at, row in found.items() if row.name in at_row}
-    free = set(range(len(live))) - set(at_lick.values())
-    for at in _unpaired(codes, found):  # the next of the lick above is this one, its music changed
-        after = at_lick.get(at - 1) if at else -1
-        if after is not None and after + 1 in free:
-            at_lick[at] = after + 1
-            free.remove(after + 1)
-            found[at] = live[after + 1]
-    for at in reversed(_unpaired(codes, found)):  # or the one before that of the lick below
-        before = at_lick.get(at + 1) if at + 1 < len(codes) else len(live)
-        if before is not None and before - 1 in free:
-            at_lick[at] = before - 1
-            free.remove(before - 1)
-            found[at] = live[before - 1]
     return found
 
 

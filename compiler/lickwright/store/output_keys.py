@@ -1,4 +1,4 @@
-"""Keys by which an output on record is known to be still right: they change with the options, the house rules and the program's own text.
+"""Keys by which an output on record is known to be still valid: they change with the options, the house rules and the program's own text.
 
 In: options, house rules, parts of the program. Out: keys as bytes or hexadecimal text.
 """
@@ -17,28 +17,28 @@ KEY = 16  # bytes of a key
 
 
 def album_key(album: Album) -> str:
-    """A key of what a house says of its album, in hexadecimal; "" for nothing."""
+    """Return a key of what a project config says of its album, in hexadecimal; "" for nothing."""
     return values_key(album).hex() if album != Album() else ""
 
 
 def values_key(*parts: object) -> bytes:
-    """A key of `KEY` bytes that is another one for other parts, each of which `repr` tells apart."""
+    """Return a key of `KEY` bytes that differs for other parts, which `repr` must tell apart."""
     return blake2b(repr(parts).encode("utf-8", "surrogatepass"), digest_size=KEY).digest()
 
 
 def options_key(options: Options, house: str) -> bytes:
-    """The key of an order: another one for other options, other house rules, another program or notation."""
+    """Return the key of compile options: it differs for other options, other house rules, another program or notation."""
     return values_key(__version__, NOTATION, program_key(), options, house)
 
 
 @cache
 def program_key() -> str:
-    """The program's own text, hashed: a working copy changes without its version. What only draws on the screen is left out."""
+    """Return a hash of the program's own text: a working copy changes without its version. What only draws on the screen is left out."""
     return program_text_key(("",))
 
 
 def program_text_key(parts: Iterable[str]) -> str:
-    """Parts of the program's own text, files or folders below the package, hashed."""
+    """Return a hash of parts of the program's own text: files or folders below the package."""
     top = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
     hash = blake2b(digest_size=16)
     folders: list[str] = []

@@ -1,4 +1,4 @@
-"""What in an output folder is ours: the one judge of stored names, and of the things that stand under our own names.
+"""Decides what in an output folder is ours: checks stored names, and the files that stand under our own names.
 
 An output folder is input, as hostile as a source: it may have come in a mail. In: folders and names as a record or a journal gives them, and
 paths of files that we keep for ourselves. Out: a path that lies below the output folder by real path, or an open ordinary file; else `UnsafePath`, which
@@ -11,7 +11,7 @@ import os
 import re
 import stat
 
-# What `names.slug` and the suffixes of the back ends make. No dot comes first, so neither `..` nor a hidden file of ours is one.
+# What `slugs.slug` and the suffixes of the exports make. No dot comes first, so neither `..` nor a hidden file of ours is one.
 _PART = "[a-z0-9][a-z0-9._-]{0,199}"
 _FOLDER = re.compile(rf"{_PART}(?:/{_PART}){{0,63}}|\.")
 _NAME = re.compile(_PART)
@@ -23,7 +23,7 @@ _FLAGS = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(o
 
 
 class UnsafePath(OSError):
-    """Nothing is read, written or removed there, whatever the options; `strerror` says why."""
+    """A path at which nothing is read, written or removed, whatever the options; `strerror` says why."""
 
     def __init__(self, why: str) -> None:
         super().__init__(0, why)
@@ -33,7 +33,7 @@ class UnsafePath(OSError):
 
 
 def plain_folder(folder: object) -> bool:
-    """Whether a stored folder has the form of ours: relative, no `..`, nothing but letters, digits, `.`, `_` and `-` between slashes.
+    """Return True if a stored folder has the form of ours: relative, no `..`, nothing but letters, digits, `.`, `_` and `-` between slashes.
 
     `.` is the output folder itself.
     """
@@ -41,19 +41,19 @@ def plain_folder(folder: object) -> bool:
 
 
 def plain_name(name: object) -> bool:
-    """Whether a stored name of a file has the form of ours."""
+    """Return True if a stored file name has the form of ours."""
     return isinstance(name, str) and _NAME.fullmatch(name) is not None
 
 
 class OutputPaths:
-    """Paths below one output folder, which may itself be a link: the user named it. What was found of a folder is kept."""
+    """Makes paths below one output folder, which may itself be a link, since the user named it. What was found of a folder is cached."""
 
     def __init__(self, out: str) -> None:
         self.out = out
         self._seen = {"", "."}  # folders that are known to lie inside
 
     def folder(self, folder: str) -> str:
-        """The path of a stored folder, which need not be there. Raises `UnsafePath` for one that leads out of the output folder."""
+        """Return the path of a stored folder, which need not be there. Raises `UnsafePath` for one that leads out of the output folder."""
         if folder not in self._seen:
             if not plain_folder(folder):
                 raise UnsafePath(LED_OUT)
@@ -61,7 +61,7 @@ class OutputPaths:
         return os.path.join(self.out, folder)
 
     def _look(self, folder: str) -> None:
-        """Sees that no part of the path is a link."""
+        """Raise `UnsafePath` if any part of the path is a link."""
         above = folder.rpartition("/")[0]
         if above not in self._seen:
             self._look(above)
@@ -74,14 +74,14 @@ class OutputPaths:
         self._seen.add(folder)
 
     def file(self, folder: str, name: str) -> str:
-        """The path of a stored file. Raises `UnsafePath` where it does not lie inside; what stands there is not looked at."""
+        """Return the path of a stored file. Raises `UnsafePath` where it does not lie inside; what stands there is not looked at."""
         if not plain_name(name):
             raise UnsafePath(LED_OUT)
         return os.path.join(self.folder(folder), name)
 
 
 def file_kind(mode: int) -> str:
-    """What a file of this mode is, in a user's words."""
+    """Return what a file of this mode is, in a user's words."""
     if stat.S_ISLNK(mode):
         return "link"
     if stat.S_ISDIR(mode):
@@ -90,7 +90,7 @@ def file_kind(mode: int) -> str:
 
 
 def state_of_kind(path: str, wanted: str = "file") -> os.stat_result | None:
-    """The state of what stands at `path`, None for nothing; raises `UnsafePath` unless it is of the kind that is wanted."""
+    """Return the state of what stands at `path`, None for nothing. Raises `UnsafePath` unless it is of the kind that is wanted."""
     try:
         status = os.lstat(path)
     except FileNotFoundError:
@@ -102,7 +102,7 @@ def state_of_kind(path: str, wanted: str = "file") -> os.stat_result | None:
 
 
 def open_ordinary(path: str, flags: int = os.O_RDONLY) -> int:
-    """Opens an ordinary file, never through a link and without waiting; gives its descriptor.
+    """Open an ordinary file, never through a link and without waiting; return its descriptor.
 
     Raises `UnsafePath` for anything else, and other errors of the system as they are.
     """

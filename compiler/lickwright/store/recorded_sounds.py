@@ -1,4 +1,4 @@
-"""Sounds that stand in an output folder already, known by what they depend on.
+"""Recordings that stand in an output folder already, known by what their sound depends on.
 
 In: the manifest, or a recording that is to be made. Out: where a file with that very sound lies, and the recording made of it under its own tags: what is
 moved or renamed, or changes in its words only, is not played again. A file is believed only while its bytes are those that were written.
@@ -31,7 +31,7 @@ SOUNDING = (
 
 
 class StoredRecording(NamedTuple):
-    """A recording on record."""
+    """A recording on record, with its path and hash."""
 
     folder: str  # below the output folder
     name: str
@@ -42,7 +42,7 @@ Sounds = Mapping[bytes, StoredRecording]  # by key
 
 
 def sound_key(emission: Export) -> bytes:
-    """The key of a recording's sound; empty for what is no recording."""
+    """Return the key of a recording's sound; empty for what is no recording."""
     return values_key(_program(), emission.sound) if emission.sound else b""
 
 
@@ -52,7 +52,7 @@ def _program() -> str:
 
 
 def load_sounds(manifest: Manifest) -> dict[bytes, StoredRecording]:
-    """The sounds on record, one file of each."""
+    """Return the sounds on record by their keys, one file of each. Raises `Unusable`."""
     if not manifest.has_sounds():
         return {}
     with stored_values():
@@ -63,7 +63,7 @@ def load_sounds(manifest: Manifest) -> dict[bytes, StoredRecording]:
 
 
 def sounds_of_outputs(manifest: Manifest, rows: Iterable[OutputRow]) -> tuple[tuple[bytes, bytes], ...]:
-    """What is on record of the sounds of some outputs, as `enter` takes it."""
+    """Return what is on record of the sounds of some outputs, as `enter_sounds` takes it."""
     if not manifest.has_sounds():
         return ()
     asked = "SELECT hash, sound FROM sounds WHERE hash = ? AND typeof(sound) = 'blob'"
@@ -71,7 +71,7 @@ def sounds_of_outputs(manifest: Manifest, rows: Iterable[OutputRow]) -> tuple[tu
 
 
 def enter_sounds(manifest: Manifest, sounds: Iterable[tuple[bytes, bytes]]) -> None:
-    """Puts on record which files, by hash, have which sounds, by key."""
+    """Enter which files, by hash, have which sounds, by key."""
     rows = list(sounds)
     if rows:
         manifest.with_sounds()
@@ -79,13 +79,13 @@ def enter_sounds(manifest: Manifest, sounds: Iterable[tuple[bytes, bytes]]) -> N
 
 
 def remove_unused_sounds(manifest: Manifest) -> None:
-    """Takes from the record the sounds of files that are on record no more."""
+    """Remove the sounds of files that are on record no more."""
     if manifest.has_sounds():
         manifest.db.execute("DELETE FROM sounds WHERE hash NOT IN (SELECT hash FROM outputs)")
 
 
 def reuse_recording(emission: Export, sounds: Sounds, storage: Storage, spool: Spool) -> LargeData | None:
-    """The recording made of a file with its sound; None where there is none, or it is not as we left it."""
+    """Return the recording made of a stored file with the same sound; None where there is none, or it is not as we left it."""
     retag = emission.retag
     found = sounds.get(sound_key(emission)) if sounds else None
     if found is None or retag is None:

@@ -1,4 +1,4 @@
-"""Whether what a library knows of a source is still so.
+"""Tells whether a source is still as a library has it on record.
 
 In: an output folder, and a source as its manifest has it. Out: a word for what became of the source, "" if nothing did.
 """
@@ -20,7 +20,7 @@ WORDS = {
 
 
 def state_of(out: str, path: str, hash: object) -> str:
-    """What became of the source at `path` since it was compiled with the hash `hash`, None where that work was not finished."""
+    """Return what became of the source at `path` since it was compiled with the hash `hash` (None: that work was not finished); "" for nothing."""
     if path == "-" or "://" in path:  # nobody keeps what was sent, and what is far away takes long to ask
         return ""
     whole = path_from_here(out, path)

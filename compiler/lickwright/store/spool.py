@@ -1,4 +1,4 @@
-"""Outputs that can be too large for the memory, until they are put in their places.
+"""Holds outputs that can be too large for the memory, until they are written to their places.
 
 In: back ends that write into a file. Out: `Large` values, which are read a piece at a time. What is spooled lies in memory while it is small, then
 in a temporary file without a name, which the system takes away however the process ends.
@@ -20,10 +20,10 @@ IN_MEMORY = 1 << 23  # bytes of one source's outputs that need no file
 
 
 class LargeData:
-    """Bytes that are read a piece at a time: iterate over it, as often as wanted."""
+    """Bytes that are read a piece at a time, as often as wanted, by iterating."""
 
     def __init__(self, pieces: Callable[[], Iterator[bytes]]) -> None:
-        """Reads all of `pieces` once, for size and hash; raises what reading them raises."""
+        """Read all of `pieces` once, for size and hash. Raises what reading them raises."""
         hash, size = blake2b(digest_size=16), 0
         for piece in pieces():
             hash.update(piece)
@@ -39,12 +39,12 @@ class LargeData:
 
     @property
     def hash(self) -> bytes:
-        """128 bits of BLAKE2b."""
+        """The 128-bit BLAKE2b hash."""
         return self._hash
 
 
 class Spool:
-    """The large outputs of one source, one behind the other. Use it in a `with`; what it gave is readable until then."""
+    """The large outputs of one source in one temporary file. Use it in a `with`; what it returned is readable until its end."""
 
     def __init__(self) -> None:
         # A file of the system is begun when there is more than the memory should hold.
@@ -58,7 +58,7 @@ class Spool:
         self._file.close()
 
     def take(self, write: Writer) -> LargeData:
-        """What `write` writes. Raises OSError where the temporary file cannot hold it, and whatever `write` raises."""
+        """Return what `write` writes. Raises OSError where the temporary file cannot hold it, and whatever `write` raises."""
         self._file.seek(self._size)
         self._file.truncate()  # what a work that failed has left
         section = _Section(self._file, self._size)
@@ -82,7 +82,7 @@ def _pieces(file: BinaryIO, begin: int, end: int) -> Iterator[bytes]:
 
 
 class _Section(RawIOBase):
-    """The end of a file from byte `begin` on, as a file of its own."""
+    """The part of a file from byte `begin` on, as a file of its own."""
 
     def __init__(self, file: Any, begin: int) -> None:
         self._file, self._begin, self._at = file, begin, 0

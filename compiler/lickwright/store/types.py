@@ -1,4 +1,4 @@
-"""What is asked of a build and what comes of it, as plain values that travel between processes.
+"""The work that a build hands out and its results, as plain values that travel between processes.
 
 In: nothing. Out: `CompileOptions`, `WorkItem` and `WorkResult`, and the key by which what was made is known to be still right. Loads no compiler: a
 build that has nothing to do wants none.
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 class CompileOptions(NamedTuple):
-    """What is wanted of sources."""
+    """What is wanted of sources: formats, options, house rules."""
 
     formats: tuple[str, ...]  # names of back ends, in the table's order
     options: Options
@@ -30,15 +30,15 @@ class CompileOptions(NamedTuple):
 
     @property
     def numbered(self) -> bool:
-        """Whether licks have numbers in an album."""
+        """True if licks have numbers in an album."""
         return bool(self.options.album.title)
 
     def key_after(self, before: int) -> bytes:
-        """The key for a source that so many licks come before in its album: another one for other numbers."""
+        """Return the key for a source that so many licks come before in its album: another one for other numbers."""
         return self.key + before.to_bytes(4, "big") if before else self.key
 
     def suffixes(self) -> frozenset[str]:
-        """How the names of all outputs of a lick end."""
+        """Return how the names of all outputs of a lick end."""
         rows = [row for row in EXPORTS if row.name in self.formats]
         return frozenset(suffix for row in rows for suffix, _ in row.files(self.options))
 
@@ -70,7 +70,7 @@ class Skipped(NamedTuple):
 
 
 class Trouble(NamedTuple):
-    """One output that was not written, and why."""
+    """One path with a finding: an output that was not written, say."""
 
     path: str
     finding: Diagnostic
@@ -94,7 +94,7 @@ class WorkResult(NamedTuple):
     facts: tuple[LickFacts, ...] = ()  # of its licks, for the index
     loose: tuple[Finding, ...] = ()  # findings of a source without licks, for the index
     bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
-    alone: bool = False  # it brought a worker down
+    alone: bool = False  # it crashed a worker
     sounds: tuple[tuple[bytes, bytes], ...] = ()  # of recordings among the outputs: hash of the file, key of the sound
     ok: bool = False  # whether nothing in the source is an error: then all its licks are known
     named: tuple[LickName, ...] = ()  # what is to be on record of its licks' names
