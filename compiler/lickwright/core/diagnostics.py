@@ -40,7 +40,7 @@ class Rule(NamedTuple):
     summary: str  # one line
     explanation: str  # a paragraph: why it matters and what to do
     bad: str  # a whole .lick text that triggers the rule ("" only for L6xx and losses of formats; L7xx: a lickwright.toml)
-    good: str  # the same mended: triggers no error and not this rule
+    good: str  # the same corrected: triggers no error and not this rule
 
     def at(
         self,
@@ -101,7 +101,7 @@ class Diagnostic:
     message: str  # what is wrong
     hint: str | None = None  # what would be right
     notes: tuple[RelatedInformation, ...] = ()
-    lick: str | None = None  # the lick's title, None outside licks; filled in by the pipeline
+    lick: str | None = None  # the lick's title, None outside licks; filled in by the compiler
     bar: int | None = None  # the written bar's number (0 is a pick-up), None where there is none
     beat: str | None = None  # the count there: "2 &"; None where there is none
     fix: Fix | None = None  # only where there is one sure answer
@@ -127,7 +127,7 @@ def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]
     It is a hash of the rule, the lick's title, the line without its spacing, and the diagnostic's number among equals,
     but not of line numbers. Two diagnostics of one source never share a name.
     """
-    from hashlib import blake2b  # only wanted in reports for programs
+    from hashlib import blake2b  # only needed in reports for programs
 
     seen: dict[tuple[str, str, str], int] = {}
     names = []
@@ -158,9 +158,9 @@ def one_of(choices: Collection[str]) -> Callable[[str], str]:
     return parse
 
 
-@lru_cache(maxsize=256)  # a file may say one wrong word many thousand times
+@lru_cache(maxsize=256)  # a file may hold one wrong word many thousand times
 def _nearest(word: str, known: tuple[str, ...]) -> str | None:
-    from difflib import get_close_matches  # slow to import; only wanted when something is wrong
+    from difflib import get_close_matches  # slow to import; only needed when something is wrong
 
     lower = {name.lower(): name for name in known}
     match = get_close_matches(word, list(lower), n=1, cutoff=0.6)

@@ -45,13 +45,13 @@ def slug(title: str, readable: bool = True) -> str:
 
 def _ascii(title: str, readable: bool) -> str:
     """Return a title in ASCII: accents are removed; what has no Latin letter is transliterated, or left out."""
-    from unicodedata import normalize  # only wanted beyond plain ASCII
+    from unicodedata import normalize  # only needed beyond plain ASCII
 
     text = normalize("NFKD", title.replace("♯", "#").replace("♭", " flat ").replace("ß", "ss"))
     if readable and any(char.isalpha() and not char.isascii() for char in text):
         try:
             text = str(import_module("anyascii").anyascii(text))
-        except ImportError:  # it comes with the extra
+        except ImportError:  # the extra `names` is not installed
             pass
     return text.encode("ascii", "ignore").decode()
 
@@ -69,7 +69,7 @@ def distinct_names(names: Sequence[str], held: Iterable[str] = ()) -> tuple[str,
     """
     seen = set(held)
     taken = seen.union(names)
-    numbers: dict[str, int] = {}  # the next number to try for a name: ten thousand equal titles stay quick
+    numbers: dict[str, int] = {}  # the next number to try for a name: so that ten thousand equal titles are quick
     result = []
     for name in names:
         chosen = name

@@ -40,7 +40,7 @@ class Source:
         self._starts: list[int] | None = None
 
     def _line_starts(self) -> list[int]:
-        if self._starts is None:  # only wanted when there is something to point at
+        if self._starts is None:  # only needed when there is a position to report
             starts, at = [0], self.text.find("\n")
             while at >= 0:
                 starts.append(at + 1)

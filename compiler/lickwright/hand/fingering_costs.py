@@ -14,7 +14,7 @@ from lickwright.hand.measures import SHARE, Hand
 
 Place = tuple[int, int | None]  # (string, fret); 0 is open, None a dead note
 
-# One unit is worth about 30 mm of moving the hand at leisure.
+# One unit is about 30 mm of moving the hand slowly.
 SHIFT_AT_ALL = 0.3  # any move of the hand
 SHIFT_MM = 30.0  # mm of the hand along the neck for one unit
 STRETCH_MM = 10.0  # mm beyond a comfortable span for one unit
@@ -35,7 +35,7 @@ SLID = 0.3  # factor on a shift by slide: the finger finds its way along the str
 OUT_OF_BOX = 1.0  # a place outside the box
 THICK_BEND = 1.0  # a bend on a string thicker than the third
 NEVER = 50.0  # what a hand cannot do: taken only where nothing else is left
-BEND_FINGER = {1: 2.0, 2: 0.5, 3: 0.0, 4: 1.2}  # three fingers behind the string are the taught way
+BEND_FINGER = {1: 2.0, 2: 0.5, 3: 0.0, 4: 1.2}  # bending with three fingers is what is usually taught
 HARD_SHIFT = 3.0  # each m/s of the hand beyond what is easy
 
 
@@ -67,7 +67,7 @@ def find_grips(
     if any(fixed):
         wanted = [g for g in found if _as_written(g, fixed)]
         found = wanted or [_forced(places, held, fixed, hand)]
-    if not found:  # no hand reaches it at all: the checks say so, and the phrase goes on from somewhere
+    if not found:  # no hand reaches it at all, which the checks report; the phrase needs a grip to go on from
         found = [_forced(places, held, (None,) * len(places), hand)._replace(why="wider than any hand")]
     best: dict[tuple[int, tuple[int | None, ...]], Grip] = {}
     for grip in sorted(found, key=lambda g: g.cost):

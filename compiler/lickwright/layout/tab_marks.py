@@ -36,7 +36,7 @@ _STEPS = {0.0: "", 0.5: "1/4", 1.0: "1/2", 1.5: "3/4"}  # semitones past whole s
 
 
 def fret_text(fret: Fraction | float) -> str:
-    """Return a fret as digits, or a place between two frets (a harmonic's) to four of them: `7`, `3.2`."""
+    """Return a fret, or a place between two frets (a harmonic's) to four digits: `7`, `3.2`."""
     return str(int(fret)) if fret == int(fret) else f"{float(fret):.4g}"
 
 

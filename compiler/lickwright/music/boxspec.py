@@ -13,7 +13,7 @@ from typing import NamedTuple
 from lickwright.core.diagnostics import nearest_name
 from lickwright.music.fretboard import MAX_FRET
 
-SHAPES = ("C", "A", "G", "E", "D")  # the five open chords whose grips the positions hold, in the order up the neck
+SHAPES = ("C", "A", "G", "E", "D")  # the five open chords whose shapes lie in the positions, in their order up the neck
 OPEN = (0, 3)  # frets of the open position
 
 _NUMBERS = re.compile(r"\d+(?:[\s,]+\d+)*")

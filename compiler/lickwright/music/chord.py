@@ -25,7 +25,7 @@ _SYMBOL = re.compile(
 _MINOR_MAJOR = re.compile(r"^([A-G][#b]?)mmaj")
 _CHANGE = re.compile(r"sus[24]?|add\d+|no[35]|[#b]\d+|alt")
 _NO_CHORD = ("N.C.", "NC", "-")
-REPEAT_SIGNS = ("/", ".")  # the same chord for one more share: as a printed chart has it, and as it is short to type
+REPEAT_SIGNS = ("/", ".")  # the same chord for one more share: as in a printed chart, and a short form
 NO_CHORD = "N.C."  # how a bar without a chord is printed
 
 # Semitones above the root of the degrees that extensions and changes name. Ninths and above stay above the octave.
@@ -162,7 +162,7 @@ def _basic(third: str, extension: str, major_seventh: bool) -> set[int]:
         diminished = kind == "dim" and third != "ø"
         intervals.add(11 if major_seventh else 9 if diminished else 10)
     if third == "ø":
-        intervals.add(10)  # the half-diminished sign says its own seventh
+        intervals.add(10)  # the half-diminished sign includes the seventh
     if extension in ("9", "11", "13"):
         intervals.add(14)
     if extension in ("11", "13"):

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 MAX_FRET = 36  # of any neck that the notation allows
 MAX_CAPO = 24
-USUAL_FRETS = 22  # of a neck where nothing is said: most electric guitars have 21, 22 or 24
+USUAL_FRETS = 22  # the default: most electric guitars have 21, 22 or 24
 
 Place = tuple[int, int]  # (string, fret); string 1 is the thinnest
 Open = tuple[int, ...]  # nominal MIDI numbers of the open strings, index 0 is string 1
@@ -24,7 +24,7 @@ class StringRun(NamedTuple):
     places: frozenset[Place]
     low: int  # lowest fret
     high: int  # highest fret
-    drift: int  # frets by which the first note wanders from the thickest string to the thinnest
+    drift: int  # frets by which the first note moves from the thickest string to the thinnest
 
     def shifted(self, frets: int) -> StringRun:
         """Return the same run so many frets up the neck."""

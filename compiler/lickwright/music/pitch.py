@@ -193,7 +193,9 @@ def parse_key(text: str) -> Key:
     if mode not in MODES:
         raise ValueError(_unknown_mode(tonic, mode))
     fifths = tonic.fifths + _MODE_FIFTHS[mode]
-    if abs(fifths) > 7 and not (fifths == -8 and tonic in PLAIN_NAMES):  # Eb locrian: no player says D# locrian
+    if abs(fifths) > 7 and not (
+        fifths == -8 and tonic in PLAIN_NAMES
+    ):  # Eb locrian has 8 flats, and D# locrian is no usual name
         kind = "sharps" if fifths > 0 else "flats"
         raise ValueError(f"{tonic} {mode} would have {abs(fifths)} {kind}: write {_plainest(tonic.pc, mode)}")
     return Key(tonic, mode)

@@ -110,7 +110,7 @@ def pentatonic_boxes(
 
 
 def _own_blue(key: Key, scale: Scale, run: StringRun, tuning: Tuning, frets: int) -> frozenset[Place]:
-    """Return the blue notes that belong to a blues box: of its window, or of one fret more if that is more complete."""
+    """Return the blue notes that belong to a blues box: of its window, or of a window one fret wider with fewer gaps and doubles."""
     if not scale.is_blues:
         return frozenset()
     tries = ((run.low, run.high), (run.low, run.high + 1), (run.low - 1, run.high))

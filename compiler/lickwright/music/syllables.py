@@ -32,7 +32,7 @@ _TRIPLET = ("trip", "let")
 class CountedInstant(NamedTuple):
     """One counted instant."""
 
-    at: int  # in the unit that was asked in
+    at: int  # in the unit of the given instants
     word: str  # as in a row of counts: "3", "trip", "."
     name: str  # where it stands alone: "3 trip", "3 e .", "1 & (group 2)"
 

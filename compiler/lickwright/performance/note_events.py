@@ -173,7 +173,7 @@ def _undamped_span(
     if sound.end in stolen.cuts and (target is None or target.lead):
         end = max(start, min(end, stolen.cuts[sound.end]))
     if sound.shapes and target is None and sound.shapes[-1].technique.curve is Curve.SLIDE_OFF:
-        end = min(end, tempo_map.seconds(sound.shapes[-1].end))  # gone, though it may be held on paper
+        end = min(end, tempo_map.seconds(sound.shapes[-1].end))  # it is gone, even if a hold is written after it
     if sound.roll:
         start += sound.roll * min(ROLL, (end - start) / (2 * strings))
     return start, end

@@ -39,7 +39,7 @@ def safe_lines(text: str) -> str:
 
 
 def _shown(char: str) -> str:
-    from unicodedata import category  # only wanted beyond plain ASCII
+    from unicodedata import category  # only needed beyond plain ASCII
 
     return f"\\u{{{ord(char):X}}}" if category(char) in _ESCAPED else char
 

@@ -52,7 +52,7 @@ class BarBuilder:
         self._step = settings.step
         self._ratio = _WHOLE
         self._depth = 0
-        self._over: tuple[int, ...] = ()  # the words over the place we are at
+        self._over: tuple[int, ...] = ()  # the words over the current place
         self._said: list[Say] = []
         self._grace = False
         self._line: BarLine | None = None  # the bar line before the bar being filled
@@ -169,7 +169,7 @@ class BarBuilder:
         self._mark(word.span)
         self._over = before
         last = len(self.page.events) - 1
-        if last < first:  # a word round nothing: no event stands under it, nor under one inside it
+        if last < first:  # a word around nothing: no event stands under it, nor under one inside it
             del self.page.words[index:]
         else:
             self.page.words[index] = WordSpan(word.word, technique, first, last, opener)
@@ -260,7 +260,7 @@ class BarBuilder:
                     f"`{'1st' if line.ending == 1 else '2nd'}` does not follow a bar line",
                     "an ending begins right after a bar line: `|1st`",
                 )
-                self._bar.sure = False  # so that its other half is not called alone
+                self._bar.sure = False  # so that its other half is not reported as alone
             else:
                 self._bar.ending = line.ending
                 self._mark(line.span)

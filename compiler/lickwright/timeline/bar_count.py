@@ -76,7 +76,7 @@ def _only_holds(event: Event | Unknown) -> bool:
     return len(event.parts) == 1 and isinstance(part, Hold) and not (part.string or part.marks)
 
 
-@lru_cache(maxsize=4096)  # of a bar's rhythm alone, and most bars have one that was there before
+@lru_cache(maxsize=4096)  # it depends on the rhythm alone, and most bars repeat one
 def _count(instants: frozenset[int], shift: int, length: int, grain: int, meter: Meter) -> dict[int, CountedInstant]:
     beat, rest = divmod(meter.beat.numerator * grain, meter.beat.denominator)  # in grains
     there = {shift, *(at + shift for at in instants)}

@@ -19,8 +19,8 @@ from lickwright.timeline.navigation import sections_with_jumps
 from lickwright.timeline.note_builder import NoteBuilder
 from lickwright.timeline.repeats import played_events, playing_order, repeat_sections
 
-MAX_FINDINGS = 1_000  # a lick: nobody reads more
-MAX_REPEATED_FINDINGS = 10  # findings about a file's head that are said again for each of its licks
+MAX_FINDINGS = 1_000  # of one lick
+MAX_REPEATED_FINDINGS = 10  # findings about a file's head that are repeated for each of its licks
 
 
 def build_timeline(

@@ -24,8 +24,8 @@ from lickwright.timeline.rules import Report
 from lickwright.timeline.string_states import StringStates
 from lickwright.timeline.written_music import WrittenMusic
 
-_JOIN = TechniqueKind.JOIN  # bound here, since it is asked for every note and an enumeration is slow to look into
-_PINCHED = 24.0  # semitones that a pinch harmonic sounds above its fret: the fourth partial is the one most players get
+_JOIN = TechniqueKind.JOIN  # bound here, since it is read for every note and enumeration members are slow to look up
+_PINCHED = 24.0  # semitones that a pinch harmonic sounds above its fret: the fourth partial, an estimate
 
 
 @mutable_record
@@ -140,7 +140,7 @@ class NoteBuilder:
         if isinstance(first, Rest) and not first.string:
             self._strings.rest(self._over, self._now)
             self._started = True
-            self._lenient = not self.written.bars[self._bar].sure  # whatever went before has ended
+            self._lenient = not self.written.bars[self._bar].sure  # everything before has ended
             return
         if len(parts) == 1 and isinstance(first, Note):
             self._one_note(first, parts)
@@ -252,7 +252,7 @@ class NoteBuilder:
         if note.begin.kind is _JOIN:
             source = self._source(number, note)
             if source is None and not note.string:
-                self._unknown()  # nobody knows which string it is on
+                self._unknown()  # its string cannot be told
                 return
         written = self.written
         if written.rakes and self._slot in written.rakes:

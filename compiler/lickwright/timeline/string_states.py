@@ -130,7 +130,7 @@ class StringStates:
         for n, mark in enumerate(marks):
             begins = start + n * share
             if sound.shapes and sound.shapes[-1].technique.curve is Curve.VIBRATO:
-                sound.shapes[-1].end = begins  # or until it is shaped anew
+                sound.shapes[-1].end = begins  # a vibrato ends where the next shape begins
             ends = until if n == len(marks) - 1 else begins + share
             amount, to_fret = _reached(mark, sound.fret)
             span = Span(origin + mark.span.start, origin + mark.span.end)
