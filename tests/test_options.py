@@ -105,7 +105,7 @@ def options(scene: Scene) -> dict[str, list[str]]:
 _BUILD_ONLY = (
     "--to", "--tempo", "--width", "--chord-tones", "--single-channel", "--silent-page", "--count-in", "--click", "--repeat", "--answer", "--backing",
     "--vary", "--bars", "--format", "--practice", "--ladder", "--longest", "--watch", "--check-contents", "--no-sync", "--shard", "--cluster",
-    "--zip", "--names", "--layout", "--sheet-format", "--paper", "--print-size", "--left-handed", "--black", "--count", "--staff", "--book", "--share-pages",
+    "--zip", "--sheet-format", "--paper", "--print-size", "--left-handed", "--black", "--count", "--staff", "--book", "--share-pages",
 )  # fmt: skip
 REFUSED: dict[str, list[tuple[str, str]]] = {
     "make": [

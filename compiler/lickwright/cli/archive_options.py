@@ -34,7 +34,7 @@ release_options = add_options(
             "--names",
             callback=parsed_by(_parse_names),
             metavar="PATTERN",
-            help="How files are named in the archive, or else in release_files/: '{number:02}-{title}'; fields: "
+            help="Names of the files in the archive, or without --zip in release_files/: '{number:02}-{title}'; fields: "
             + ", ".join(FIELDS)
             + ".",
         ),
@@ -43,7 +43,7 @@ release_options = add_options(
             type=OneOf(*LAYOUTS),
             default=LAYOUTS[0],
             show_default=True,
-            help="Folders there: one per source, one per format with those in it, or none.",
+            help="Folders of the release: one per source, one per format with those in it, or none.",
         ),
     )
 )

@@ -63,14 +63,14 @@ _FILES = (
         type=OneOf(*SOUND_FORMATS),
         default=_DEFAULT.format,
         show_default=True,
-        help="Of a recording.",
+        help="The format of recordings.",
     ),
     click.option("--practice/--no-practice", help="The practice set: slow, medium, full and a ladder that climbs."),
     click.option(
         "--ladder",
         callback=_ladder,
         metavar="START,STEP,TOP",
-        help=f"The ladder of the practice set, and asks for the set; default: {_DEFAULT.ladder}. STEP is in beats a minute.",
+        help=f"Make the practice set with this ladder; default: {_DEFAULT.ladder}. STEP is in beats a minute.",
     ),
     click.option(
         "--longest",

@@ -28,14 +28,16 @@ _HELP = """Draw a scale's boxes or a chord on the neck, or find the key and box 
 BOX is what the notation's box line takes: 1 to 5, several (1 2), a shape, open,
 frets 5-8, any (the whole neck); "at 12" after it for another octave.
 
-With --for, what is written after it is the title of one lick. Key, scale and
-box are worked out from its notes and chords, whatever key the lick declares.
+With --for FILE, a title after it picks one lick. Key, scale and box are worked
+out from its notes and chords, whatever key the lick declares.
 """
 
 
 @click.command(help=_HELP)
 @click.argument("words", nargs=-1, metavar="SCALE|CHORD [BOX]")
-@click.option("--for", "path", metavar="FILE", help="Say where on the neck the licks of FILE lie, instead of drawing.")
+@click.option(
+    "--for", "path", metavar="FILE", help="Find the key, scale and box of the licks in FILE, instead of drawing."
+)
 @click.option(
     "--show",
     type=option_types.OneOf("degrees", "notes", "fingers"),
@@ -45,13 +47,25 @@ box are worked out from its notes and chords, whatever key the lick declares.
 )
 @click.option("--svg", "picture", metavar="FILE", help="Write a picture instead of text; - for standard output.")
 @click.option(
-    "--tuning", default="standard", show_default=True, metavar="TUNING", help="Its name, or pitches low to high."
+    "--tuning",
+    default="standard",
+    show_default=True,
+    metavar="TUNING",
+    help="The name of a tuning, or its pitches from low to high.",
 )
-@click.option("--capo", type=click.IntRange(0, MAX_CAPO), default=0, help="Its fret; the frets drawn count from it.")
 @click.option(
-    "--frets", type=click.IntRange(1, MAX_FRET), default=USUAL_FRETS, show_default=True, help="How many the neck has."
+    "--capo", type=click.IntRange(0, MAX_CAPO), default=0, help="The fret of the capo, from which frets are counted."
 )
-@click.option("--left-handed", is_flag=True, help="Mirrored: the head of the guitar to the right.")
+@click.option(
+    "--frets",
+    type=click.IntRange(1, MAX_FRET),
+    default=USUAL_FRETS,
+    show_default=True,
+    help="How many frets the neck has.",
+)
+@click.option(
+    "--left-handed", is_flag=True, help="For a left-handed guitar: mirrored, with the headstock on the right."
+)
 @click.option(
     "--numbering",
     type=option_types.OneOf("relative", "tonic"),

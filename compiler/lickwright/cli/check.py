@@ -24,8 +24,8 @@ def command(
 ) -> int:
     """Check licks: notation, rhythm, scale and box, hands.
 
-    PATH is a .lick file, a folder of them, or - for standard input. Each finding carries a code: `lickwright why
-    CODE` explains it.
+    PATH is a .lick file, a folder of them, or - for standard input. Each finding has a code, which `lickwright why
+    CODE` explains.
     """
     refuse(in_place and not fix, "--in-place goes with --fix")
     refuse(fix and (form != "text" or profile), "--fix prints a diff: leave --format and --profile out")

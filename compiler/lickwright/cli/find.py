@@ -29,17 +29,17 @@ _HELP = """Find licks in LIBRARY: an output folder of lickwright make, a folder 
   lickwright find out bend                              every lick with a bend in it
   lickwright find out 'bend box:2 key:"A minor" level<=3'
   lickwright find out 'technique:slide,tapped not tempo>100'
-  lickwright find out rights:none --paths               files whose licks say nothing of rights
+  lickwright find out rights:none --paths               files with licks that do not state their rights
   lickwright find out 'figure:double stop sort:level'
   lickwright find out --like porch.lick                 the same phrase in any key or box, and near ones
   lickwright find out --like porch.lick 'level<3'       the same, but easier
 
 Every term has to match. A bare word is looked for in titles, tags, style, by, source, notes and the names of
 techniques and figures, and may be the beginning of one: turn finds turnaround. "In quotes" it is a whole word, or several in
-a row. The name of a technique is only looked for in titles and techniques: bend finds bends, tags:bend what is tagged so.
+a row. The name of a technique is only looked for in titles and techniques: bend finds licks with bends, tags:bend those tagged bend.
 FIELD:VALUE asks for one thing, FIELD:VALUE,VALUE for one of several; numbers can be compared (level<=3, tempo>100) or
 lie between two (tempo:80-100). Names that Lickwright knows need no quotes: key:A minor, technique:palm mute. none is a
-value too: it finds what does not say. not reverses the term after it. sort:level puts the easiest first, sort:-tempo the
+value too: tags:none finds licks without tags. not excludes what the next term finds. sort:level puts the easiest first, sort:-tempo the
 fastest.
 """
 
@@ -60,7 +60,7 @@ class _Find(click.Command):
 @click.option(
     "--like", "path", metavar="FILE", help="Licks like the one in FILE: same intervals and rhythm, then near ones."
 )
-@click.option("--title", metavar="TITLE", help="Which lick of FILE, where there are several.")
+@click.option("--title", metavar="TITLE", help="Which lick of FILE, if there are several.")
 @option_types.format_option(
     "csv", "json", help="A table for a person, rows for a spreadsheet, or everything for a program."
 )

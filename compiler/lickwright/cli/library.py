@@ -33,7 +33,7 @@ file was changed by hand, no share is missing, no title is used twice, and every
     "--ready", is_flag=True, help="What is missing or out of date in an output folder; to check before a release."
 )
 @option_types.format_option("json", help="For a person, or everything for a program.")
-@option_types.limit_option("At most N of each list; by default what fits one screen.")
+@option_types.limit_option("At most N of each list; default: as many as fit on a screen.")
 def command(library: str, duplicates: bool, families: bool, ready: bool, form: str, limit: int | None) -> int:
     """Its help is `_HELP`, since it shows examples."""
     from lickwright.cli.index_source import library_index, report_unusable

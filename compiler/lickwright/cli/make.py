@@ -21,11 +21,11 @@ _HELP = f"""Write text tab, MIDI and timing sheet of every lick.
 
 PATH is a .lick file, a folder of them, or - for standard input. The files of
 songs/blues.lick go to OUT/blues/, named after their licks: porch-light.mid.
-Of a folder the tree below it is kept: with songs, those of
-songs/slow/blues.lick go to OUT/slow/blues/.
+The tree below a folder is kept: make songs puts the files of
+songs/slow/blues.lick into OUT/slow/blues/.
 
-Only what changed is made again. A lick with errors is skipped, the others are
-made. A file that is not Lickwright's own, or that you changed by hand, is
+Only what changed is made again. A lick with errors is skipped, and the others
+are made. A file that is not Lickwright's own, or that you changed by hand, is
 never overwritten unless you say --overwrite.
 
 \b
@@ -108,9 +108,9 @@ class _Make(click.Command):
     metavar="K/N",
     help="Make only one of N equal shares, for several machines.",
 )
-@click.option("--merge", is_flag=True, help="PATHs are output folders of shards: bring them together in --out.")
+@click.option("--merge", is_flag=True, help="PATHs are output folders of shards: merge them into --out.")
 @click.option(
-    "--cluster", metavar="ADDRESS", help="Work on the Dask cluster whose scheduler is there: tcp://name:8786."
+    "--cluster", metavar="ADDRESS", help="Work on the Dask cluster that has its scheduler at ADDRESS: tcp://name:8786."
 )
 @click.pass_context
 def command(context: click.Context, /, **_: Any) -> int:

@@ -21,15 +21,15 @@ if TYPE_CHECKING:
 
 _HELP = """Move the licks of FILE (or the one called TITLE) and write a new .lick.
 
-By pitch (the usual way) the notes stay what they are, in the new key, and the best strings and frets for them are found;
-by shape every finger keeps its place in the hand. What could not be kept is said, and what replaced it.
+By pitch (the default), the melody stays the same in the new key, on the strings and frets that suit it best; by shape,
+every finger keeps its place in the hand. What could not be kept is said, with what replaced it.
 
 \b
   lickwright move porch.lick --key "C minor"
   lickwright move porch.lick --box 3
   lickwright move porch.lick --octave up --out high.lick
   lickwright move porch.lick --all-keys --out family.lick     one file
-  lickwright move porch.lick --all-boxes --out family/        a file a lick
+  lickwright move porch.lick --all-boxes --out family/        one file per lick
 """
 
 
@@ -41,11 +41,15 @@ by shape every finger keeps its place in the hand. What could not be kept is sai
 @click.option("--octave", type=option_types.OneOf("up", "down"), help="An octave higher or lower.")
 @click.option("--tuning", metavar="TUNING", help='The new tuning: "drop D".')
 @click.option(
-    "--by", type=option_types.OneOf("pitch", "shape"), default="pitch", show_default=True, help="What is kept."
+    "--by",
+    type=option_types.OneOf("pitch", "shape"),
+    default="pitch",
+    show_default=True,
+    help="Keep the pitches, or the shape of the hand.",
 )
 @click.option("--all-keys", is_flag=True, help="Each lick in all twelve keys.")
 @click.option("--all-boxes", is_flag=True, help="Each lick in all five boxes.")
-@option_types.out_option("PATH", "Write there; a folder (family/) gets a file a lick; - is standard output.")
+@option_types.out_option("PATH", "Write there; a folder (family/) gets one file per lick; - is standard output.")
 @option_types.overwrite_option("Let --out replace other files; never FILE itself.")
 def command(
     path: str, title: str | None, key: str | None, box: str | None, octave: str | None, tuning: str | None, by: str,

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 def command(path: str, title: str | None, tempo: TempoRequest, **more: Any) -> int:
     """Play every lick of a file, or the one called TITLE, through the default sound device.
 
-    Needs the extra lickwright[play]. Ctrl-C stops. In headphones begin with the volume down.
+    Needs the extra lickwright[play]. Press Ctrl-C to stop. With headphones, start with the volume down.
     """
     from lickwright.cli.select_lick import choose_licks, report_errors
     from lickwright.export import Options

@@ -14,7 +14,7 @@ from lickwright.report.console import safe_text
 def command(code: str | None) -> int:
     """Explain a finding: what it means, why it matters, a bad and a good example.
 
-    CODE is what stands at the end of a finding, such as L301. Without it, all are listed.
+    CODE is at the end of a finding, such as L301. Without it, all of them are listed.
     """
     done = run_plain([] if code is None else [code])
     if done is not None:

@@ -161,9 +161,9 @@ def _field(row: FieldRow) -> Callable[[Any], ProjectField]:
 ROWS: tuple[KeyRow, ...] = (
     KeyRow("", "required", _required, "fields that every lick must have: `[\"rights\", \"by\"]`", "none"),
     KeyRow("make", "to", _formats, "formats: `[\"tab\", \"midi\"]`", "tab, midi, timing"),
-    KeyRow("make", "out", _folder, "the folder to write into, in the folder of this file", "`out` where you are"),
+    KeyRow("make", "out", _folder, "the folder to write into, below the folder of this file", "`out` in the current folder"),
     KeyRow("make", "width", _number(*option_parsing.WIDTHS), "columns of a text tab", "80"),
-    KeyRow("make", "jobs", _number(*option_parsing.JOBS), "how many processes work at once", "one a core"),
+    KeyRow("make", "jobs", _number(*option_parsing.JOBS), "how many processes work at once", "one per core"),
     KeyRow("make", "check-contents", _switch, "read every lick file to see whether it changed, whatever its size and time: `true`", "false"),
     KeyRow("make", "tempo", lambda value: option_parsing.parse_tempo(value_text(value)), "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
     KeyRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
@@ -178,15 +178,15 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "book", _quoted, "the title of a document with the sheets of all licks, in the output folder", "none"),
     KeyRow("make", "share-pages", _switch, "licks of that document share pages; else each begins one: `true`", "false"),
     KeyRow("make", "silent-page", _switch, "lesson pages hold no recording and play plain tones: `true`", "false"),
-    KeyRow("make", "format", _choice(SOUND_FORMATS), "of a recording: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
+    KeyRow("make", "format", _choice(SOUND_FORMATS), "the format of recordings: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
     KeyRow("make", "count-in", _number(*option_parsing.COUNT_INS), "bars of clicks before a recorded lick", "0"),
-    KeyRow("make", "click", _switch, "the click goes on under a recorded lick: `true`", "false"),
+    KeyRow("make", "click", _switch, "clicks go on under a recorded lick: `true`", "false"),
     KeyRow("make", "repeat", _number(*option_parsing.REPEATS), "times through a recorded lick", "1; 2 on each rung of a ladder"),
-    KeyRow("make", "answer", _switch, "after each time through a recorded lick a silence as long, to answer in: `true`", "false"),
-    KeyRow("make", "backing", _switch, "chords are held under a recorded lick: `true`", "false"),
+    KeyRow("make", "answer", _switch, "after each time through a recorded lick, a silence of the same length for an answer: `true`", "false"),
+    KeyRow("make", "backing", _switch, "hold chords under a recorded lick: `true`", "false"),
     KeyRow("make", "longest", _number(*option_parsing.LONGEST), "seconds that a recording may last", f"{60 * MINUTES}, half an hour"),
     KeyRow("make", "practice", _switch, "recordings are practice sets: `true`", "false"),
-    KeyRow("make", "ladder", lambda value: parse_ladder(value_text(value)), "of a practice set: start, step, top, `\"60%,5,100%\"`", str(Ladder())),
+    KeyRow("make", "ladder", lambda value: parse_ladder(value_text(value)), "the ladder of a practice set: start, step, top, `\"60%,5,100%\"`", str(Ladder())),
     KeyRow("album", "title", _quoted, "the album's title, in the tags of every recording", "none, and no track numbers"),
     KeyRow("album", "genre", _quoted, "its genre: `\"Blues\"`", "none"),
     KeyRow("album", "year", _number(1000, 9999), "its year: `2026`", "none"),
@@ -194,7 +194,7 @@ ROWS: tuple[KeyRow, ...] = (
     KeyRow("make", "layout", _choice(LAYOUTS), "folders of a release: " + ", ".join(f"`\"{name}\"`" for name in LAYOUTS), LAYOUTS[0]),
     KeyRow("names", "lick", _pattern, "how a lick's files are named in a release: `\"{chapter}-{number:02}-{title}\"`", "`{title}`"),
     *(
-        KeyRow("fields", row.name, _field(row), row.summary, "the notation's: " + row.default)
+        KeyRow("fields", row.name, _field(row), row.summary, row.default)
         for row in FIELDS
         if not row.head_only and not row.repeats
     ),
