@@ -18,6 +18,7 @@ from lickwright.music.pitch import Key, parse_key
 from lickwright.music.positions import BLUE, is_minor
 from lickwright.music.scale import Scale, parse_scale
 from lickwright.notation.techniques import BEND_CURVES
+from lickwright.timeline.bar_count import instant_in_meter
 from lickwright.timeline.model import SoundingNote, Timeline
 
 # All weights below are our own. They were set by ear and settled by a coarse search over the sample licks and 150 made-up
@@ -144,9 +145,7 @@ def _semitone(pitch: float) -> int:
 def _place_weight(timeline: Timeline, sound: SoundingNote) -> float:
     slot = timeline.slots[sound.slot]
     bar = timeline.bars[slot.bar]
-    at = timeline.fraction(slot.at)
-    if bar.number == 0:  # a pick-up ends where its bar would
-        at += timeline.settings.meter.length - timeline.fraction(bar.nominal)
+    at = instant_in_meter(timeline, bar, slot.at)
     if sound.lead or at % timeline.settings.meter.beat:
         return 1.0
     return _ON_BEAT if at else _ON_ONE

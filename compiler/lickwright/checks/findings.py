@@ -5,20 +5,10 @@ In: a rule, a Timeline, a slot or sound. Out: `Diagnostic`s, and the words for s
 
 from __future__ import annotations
 
-from fractions import Fraction
-
 from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, Rule, Severity
 from lickwright.core.source import Span
-from lickwright.timeline.bar_count import count_name
+from lickwright.timeline.bar_count import count_name, instant_in_meter
 from lickwright.timeline.model import Bar, SoundingNote, Timeline
-
-
-def instant_in_meter(timeline: Timeline, bar: Bar, at: int) -> Fraction:
-    """Return an instant of a written bar as counted from beat one, in whole notes; a pick-up ends where the bar would. `at` is in grains."""
-    since = timeline.fraction(at)
-    if bar.number == 0:
-        since += timeline.settings.meter.length - timeline.fraction(bar.nominal)
-    return since
 
 
 def beat_at(timeline: Timeline, bar: Bar, at: int) -> str | None:

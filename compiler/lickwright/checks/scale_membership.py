@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
-from lickwright.checks.findings import instant_in_meter
 from lickwright.music.box import Area
 from lickwright.music.pitch import PLAIN_NAMES, Key, note_name
 from lickwright.music.positions import BLUE, Box, boxes_of_scale, is_minor
@@ -17,6 +16,7 @@ from lickwright.music.scale import Scale, degree_name
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import BEND_CURVES, UPWARD_BENDS
 from lickwright.settings.fields import Settings
+from lickwright.timeline.bar_count import instant_in_meter
 from lickwright.timeline.harmony import struck_pitch
 from lickwright.timeline.model import SoundingNote, Timeline
 

@@ -43,7 +43,8 @@ def _path(came: Sequence[Sequence[int]], last: int) -> list[int]:
     return path[::-1]
 
 
-def _between(value: int, one: int, other: int) -> bool:
+def is_between(value: int, one: int, other: int) -> bool:
+    """Return whether a value lies strictly between two others, whichever of them is greater."""
     return one < value < other or other < value < one
 
 
@@ -53,7 +54,7 @@ def _after_figures(shift: list[int], late: Sequence[int]) -> list[int]:
     One that holds for a single moment is none: the moment is out of time.
     """
     for k in range(1, len(shift)):
-        if shift[k] != shift[k - 1] and (_between(late[k], shift[k - 1], shift[k]) or _lonely(shift, k)):
+        if shift[k] != shift[k - 1] and (is_between(late[k], shift[k - 1], shift[k]) or _lonely(shift, k)):
             shift[k] = shift[k - 1]
     return shift
 
@@ -62,4 +63,4 @@ def _lonely(shift: Sequence[int], k: int) -> bool:
     """Return whether moment `k` alone has its shift, and those round it have one or lead past it."""
     if k + 1 == len(shift) or shift[k + 1] == shift[k]:
         return False
-    return shift[k + 1] == shift[k - 1] or _between(shift[k], shift[k - 1], shift[k + 1])
+    return shift[k + 1] == shift[k - 1] or is_between(shift[k], shift[k - 1], shift[k + 1])

@@ -12,7 +12,9 @@ from itertools import groupby
 from typing import NamedTuple
 
 from lickwright.compare.match import MatchedNotes, MatchedPhrases
+from lickwright.compare.shift import is_between
 from lickwright.core.fast_dataclass import field, mutable_record
+from lickwright.timeline.bar_count import count_shift
 from lickwright.timeline.model import SoundingNote, Timeline
 
 ENTRY, RUSHED, DRAGGED, SPLIT, JOINED = "entry", "rushed", "dragged", "split", "together"
@@ -71,10 +73,7 @@ def _displaced(matched: MatchedPhrases, met: MatchedNotes) -> int:
 def _bar_start(timeline: Timeline, sound: SoundingNote) -> Fraction:
     """Return when the bar of a note starts as played, in whole notes; a pick-up is the end of a full bar."""
     bar, slot = timeline.bars[sound.bar], timeline.slots[sound.slot]
-    start = timeline.fraction(timeline.sounds[sound.index].start - slot.at)
-    if bar.number:
-        return start
-    return start - max(Fraction(0), timeline.settings.meter.length - timeline.fraction(bar.length))
+    return timeline.fraction(timeline.sounds[sound.index].start - slot.at - count_shift(timeline, bar))
 
 
 def _moments(matched: MatchedPhrases) -> list[list[int]]:
@@ -139,7 +138,7 @@ def _begins(moments: list[list[int]], start: int, before: int, here: int, found:
     if known is not None:
         return known  # a pair that is split, or played together
     low = start
-    while low and before != here and _within(found.late[moments[low - 1][0]], before, here):
+    while low and before != here and is_between(found.late[moments[low - 1][0]], before, here):
         low -= 1
     if low == start:
         return Slip((first,), here, "" if start else ENTRY)
@@ -152,10 +151,6 @@ def _figure(moments: list[list[int]], low: int, end: int, about: str, found: Tim
     found.told.update(k for moment in moments[low:end] for k in moment)
     found.figure.update((k, about) for moment in moments[max(0, low - 1) : end] for k in moment)
     return [moment[0] for moment in moments[max(0, low - 1) : end]]
-
-
-def _within(value: int, one: int, other: int) -> bool:
-    return one < value < other or other < value < one
 
 
 def _figures(moments: list[list[int]], level: list[int], found: Timing) -> None:

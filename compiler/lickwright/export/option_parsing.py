@@ -49,7 +49,7 @@ def _hint(word: str, known: list[str]) -> str:
 
 
 def parse_sheet_formats(text: str) -> tuple[str, ...]:
-    """`pdf`, `pdf,svg`: formats of a sheet, each once, in the table's order. Raises `ValueError` in a player's words."""
+    """Return the formats of a sheet that `pdf`, `pdf,svg` name, each once, in the table's order. Raises `ValueError` in a player's words."""
     wanted = [word.strip().lower() for word in text.split(",") if word.strip()]
     if not wanted:
         raise ValueError(f"no format of a sheet named; there are {', '.join(SHEET_FORMATS)}")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator, Set
+from fractions import Fraction
 from functools import lru_cache
 from operator import attrgetter
 
@@ -48,6 +49,14 @@ _at = attrgetter("at")
 def count_shift(timeline: Timeline, bar: Bar) -> int:
     """Return the grains by which a bar is counted late: a pick-up is counted as the end of a full bar."""
     return max(0, int(timeline.settings.meter.length * timeline.grain) - bar.length) if bar.number == 0 else 0
+
+
+def instant_in_meter(timeline: Timeline, bar: Bar, at: int) -> Fraction:
+    """Return an instant of a written bar as counted from beat one, in whole notes; a pick-up ends where the bar would. `at` is in grains."""
+    since = timeline.fraction(at)
+    if bar.number == 0:
+        since += timeline.settings.meter.length - timeline.fraction(bar.nominal)
+    return since
 
 
 def event_instants(timeline: Timeline, bar: Bar) -> Iterator[int]:

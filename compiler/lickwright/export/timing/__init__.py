@@ -14,7 +14,6 @@ from math import floor
 from operator import itemgetter
 from typing import NamedTuple
 
-from lickwright.checks.findings import instant_in_meter
 from lickwright.checks.scale_membership import note_memberships
 from lickwright.core.diagnostics import Rule
 from lickwright.export import Export, LoweredLick, Options
@@ -25,7 +24,7 @@ from lickwright.music.syllables import CountedInstant
 from lickwright.notation.techniques import BEND_CURVES, HELD_BEND, PICKED, UPWARD_BENDS, Curve
 from lickwright.performance.note_events import NoteEvent, Performance
 from lickwright.performance.pitch_curves import gesture_ramps
-from lickwright.timeline.bar_count import count_events, count_name
+from lickwright.timeline.bar_count import count_events, count_name, instant_in_meter
 from lickwright.timeline.harmony import chord_tones, chords_under, tone_in_chord
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 

@@ -195,7 +195,7 @@ def _new_begin(sound: SoundingNote) -> Technique:
 
 
 def _parted(timeline: Timeline, sounds: Iterable[SoundingNote]) -> Iterator[str]:
-    """Say which connections end: `2 pull-offs in bars 1 and 2 are picked: their notes lie on two strings here`."""
+    """Yield a sentence about connections that end: `2 pull-offs in bars 1 and 2 are picked: their notes lie on two strings here`."""
     groups: dict[tuple[str, str], list[SoundingNote]] = {}
     for sound in sounds:
         how = "picked" if _new_begin(sound) is PICKED else "a slide from nowhere"
