@@ -25,7 +25,8 @@ LEGATO, EXPRESSION = 68, 11  # controllers
 AUDIBLE = 0.05  # semitones: out of tune by less is not worth a word
 _TOUCH = 1e-6  # seconds: two notes closer than this follow one another without a gap
 _OFF_VELOCITY = 64
-_NONE = Stroke.NONE  # bound here, since it is asked for every note and an enumeration is slow to look into
+# Bound here, since they are asked for every note and an enumeration is slow to look into.
+_NONE, _HAMMER, _PULL = Stroke.NONE, Stroke.HAMMER, Stroke.PULL
 
 TOO_WIDE = Rule(
     "L501",
@@ -111,7 +112,7 @@ def events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, report: Re
     off, on, bend, control = NOTE_OFF | channel, NOTE_ON | channel, BEND | channel, CONTROL | channel
     for voice in found:
         note, tick, number = voice.parts[0], voice.on, voice.number
-        hint = 127 if note.joined and note.stroke in (Stroke.HAMMER, Stroke.PULL) else 0
+        hint = 127 if note.joined and (note.stroke is _HAMMER or note.stroke is _PULL) else 0
         if hint != legato:
             out.append((tick, control, LEGATO, hint))
             legato = hint

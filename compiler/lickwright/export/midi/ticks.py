@@ -18,18 +18,21 @@ _HAIR = 1e-6  # of a tick: more than floating point errs, so that what falls on 
 class Ticks:
     """Both ways between seconds and ticks."""
 
-    __slots__ = ("_changes", "_seconds", "_seconds_a_tick", "_ticks")
+    __slots__ = ("_changes", "_known", "_seconds", "_seconds_a_tick", "_ticks")
 
     def __init__(self, tempos: tuple[TempoStep, ...]) -> None:
+        self._known: dict[float, int] = {}  # ticks by their instants: most notes begin where another ends
         self._changes = len(tempos) > 1
         self._seconds = [tempo.seconds for tempo in tempos]
         self._ticks = [tempo.quarters * TICKS_A_QUARTER for tempo in tempos]
         self._seconds_a_tick = [tempo.pace / TICKS_A_QUARTER for tempo in tempos]
 
     def at(self, seconds: float) -> int:
-        """The tick nearest to an instant."""
-        i = max(0, bisect_right(self._seconds, seconds) - 1) if self._changes else 0
-        return int(self._ticks[i] + (seconds - self._seconds[i]) / self._seconds_a_tick[i] + 0.5 + _HAIR)
+        """Return the tick nearest to an instant."""
+        tick = self._known.get(seconds)
+        if tick is None:
+            tick = self._known[seconds] = int(self._exact(seconds) + 0.5 + _HAIR)
+        return tick
 
     @staticmethod
     def of_quarters(quarters: float) -> int:
