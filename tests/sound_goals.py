@@ -14,7 +14,7 @@ from lickwright.music.instruments import INSTRUMENTS, interpolate
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
-from lickwright.synth.automation import amplitude, plan_string, strings
+from lickwright.synth.automation import notes_by_string, plan_string, stroke_amplitude
 from lickwright.synth.guitar import Instrument, StringVoice
 from lickwright.synth.waveguide import DelayLoop, Motion, loop_taps
 from sound_measure import (
@@ -67,7 +67,7 @@ def bends(step: float, take: slice = slice(None)) -> tuple[float, float, float, 
     most 1500 cents a second (worst, and root mean square), and how many places that were."""
     staying, moving = [0.0], [0.0]
     for _, performance, tuning, guitar in performances()[take]:
-        for string, notes in strings(performance.notes):
+        for string, notes in notes_by_string(performance.notes):
             if not any(n.moves for n in notes):
                 continue
             wave = string_of(notes, RATE, guitar, tuning[string - 1])
@@ -159,7 +159,7 @@ def _level_off(wave: Wave, alone: Wave, at: float, period: float, second: NoteEv
     """Decibels above what is meant: as loud as asked, but no softer than what sounds on, where the finger does not stop it."""
     start, stop = at + 2 * period + 0.003, at + 0.043 + 2 * period
     on = level(alone, RATE, start, stop)
-    meant = amplitude(second.loudness)
+    meant = stroke_amplitude(second.loudness)
     if second.stroke is not Stroke.TAP:
         meant = max(meant, on)
     return 20 * float(np.log10(level(wave, RATE, start, stop) / meant))
@@ -205,7 +205,7 @@ def onsets(take: slice = slice(None)) -> tuple[float, int]:
     """Milliseconds that the worst picked note of the samples sets in before or after its time, and how many notes were heard."""
     worst, count = 0.0, 0
     for _, performance, tuning, guitar in performances()[take]:
-        for string, notes in strings(performance.notes):
+        for string, notes in notes_by_string(performance.notes):
             wave = np.concatenate((np.zeros(RATE), string_of(notes, RATE, guitar, tuning[string - 1])))
             for one in notes:
                 if one.stroke in (Stroke.PICK, Stroke.SNAP, Stroke.SLAP, Stroke.POP) and one.end - one.start > 0.04:

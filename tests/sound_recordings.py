@@ -21,7 +21,7 @@ from lickwright.performance.note_events import NoteEvent, Performance
 from lickwright.synth.amp import Amp
 from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
-from lickwright.synth.loudness import levelled
+from lickwright.synth.loudness import normalize_samples
 from lickwright.synth.waveguide import CompiledLoop
 from sound_measure import OPEN, lufs, note, true_peak
 
@@ -73,7 +73,7 @@ def recordings(take: slice = slice(None)) -> tuple[float, float, float]:
     """Of the samples' recordings: LU off −16, highest true peak (dB), largest mean."""
     off, peak, mean = 0.0, -200.0, 0.0
     for _, performance, tuning, guitar in performances()[take]:
-        wave = levelled(rendered(performance.notes, guitar, performance.end + 0.7, tuning), RATE)
+        wave = normalize_samples(rendered(performance.notes, guitar, performance.end + 0.7, tuning), RATE)
         off, peak = max(off, abs(lufs(wave) + 16)), max(peak, true_peak(wave))
         mean = max(mean, float(np.abs(wave.mean(axis=1)).max()))
     return off, peak, mean
@@ -123,7 +123,7 @@ def speed(title: str, compiled: CompiledLoop | None = None) -> float:
     best = float("inf")
     for _ in range(4):
         start = time.process_time()
-        levelled(rendered(performance.notes, guitar, performance.end + 1, tuning, None, compiled), RATE)
+        normalize_samples(rendered(performance.notes, guitar, performance.end + 1, tuning, None, compiled), RATE)
         best = min(best, time.process_time() - start)
     return (performance.end + 1) / best
 

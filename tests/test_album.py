@@ -18,7 +18,7 @@ from lickwright.cli import main
 from lickwright.config.cover import LARGEST, parse_cover
 from lickwright.config.discovery import find_house
 from lickwright.export import SOUND_FORMATS, Album, LoweredLick, audio
-from lickwright.export.audio.encoding import Form, encode, tagged, write_audio
+from lickwright.export.audio.encoding import SoundFormat, encode_sound, write_audio, write_tagged
 from lickwright.export.audio.tags import Tags
 from lickwright.store import recorded_sounds
 from lickwright.synth.arrangement import RATE, Cue
@@ -37,13 +37,15 @@ CHANGED = FULL._replace(title="Gate, again", track=13, album=Album("Porch songs,
 
 def made(kind: str, tags: Tags) -> bytes:
     file = io.BytesIO()
-    write_audio(file, io.BytesIO(b"something that is there before"), iter((NOISE,)), Form(kind, COUNT, RATE), tags)
+    write_audio(
+        file, io.BytesIO(b"something that is there before"), iter((NOISE,)), SoundFormat(kind, COUNT, RATE), tags
+    )
     return file.getvalue()
 
 
 def again(kind: str, data: bytes, tags: Tags) -> bytes:
     file = io.BytesIO()
-    tagged(file, io.BytesIO(data), Form(kind, COUNT, RATE), tags)
+    write_tagged(file, io.BytesIO(data), SoundFormat(kind, COUNT, RATE), tags)
     return file.getvalue()
 
 
@@ -84,7 +86,7 @@ def test_an_album_stands_in_every_format(kind: str) -> None:
 @pytest.mark.parametrize("kind", SOUND_FORMATS)
 def test_other_words_round_the_same_sound_are_what_a_new_recording_would_be(kind: str) -> None:
     """Whatever stands in a file before, byte for byte; and its samples are those that were encoded."""
-    bare = encode(io.BytesIO(), iter((NOISE,)), Form(kind, COUNT, RATE))
+    bare = encode_sound(io.BytesIO(), iter((NOISE,)), SoundFormat(kind, COUNT, RATE))
     bare.seek(0)
     samples, rate = soundfile.read(io.BytesIO(bare.read()), dtype="float32")
     for before in (PLAIN, FULL):

@@ -18,10 +18,10 @@ from lickwright.cli import main
 from lickwright.compiler import compile_text
 from lickwright.compiler.compilation import CompiledLick
 from lickwright.export import EXPORTS, SOUND_FORMATS, Options, Recording
-from lickwright.export.audio import taken_down
+from lickwright.export.audio import plan_take
 from lickwright.music.practice import Ladder
-from lickwright.synth.accompaniment import click
-from lickwright.synth.loudness import energies, integrated, true_peak
+from lickwright.synth.accompaniment import click_samples
+from lickwright.synth.loudness import integrated_loudness, step_energies, true_peak
 from sound_measure import cents, hertz, yin
 
 HEAD = 'key A minor\ntempo 120\nby Mara Quill\nrights own ©\nchords A7 | D7\nlick "Näher ♯4"\n'
@@ -137,7 +137,7 @@ def test_an_ogg_file_carries_no_number_by_chance() -> None:
 )
 def test_a_recording_is_as_loud_as_any_other_and_safe_in_headphones(recording: Recording) -> None:
     wave, rate = heard(made(lick(), recording))
-    assert integrated(energies(wave, rate)) == pytest.approx(-16, abs=0.5)
+    assert integrated_loudness(step_energies(wave, rate)) == pytest.approx(-16, abs=0.5)
     assert 20 * np.log10(true_peak(wave)) <= -1
     assert abs(wave.mean()) < 1e-4
     assert np.abs(wave[:, :2]).max() < 0.01  # begins from silence
@@ -147,7 +147,7 @@ def test_the_click_is_heard_where_the_beats_are() -> None:
     silent = lick("| . . . . . . . . ||", HEAD)
     wave, rate = heard(made(silent, Recording(count_in=1, click=True)))
     level = np.abs(wave[0])
-    tick = np.abs(click(False, rate))
+    tick = np.abs(click_samples(False, rate))
     first = int(np.flatnonzero(tick > 0.02)[0])
     onsets = [i for i in np.flatnonzero(level > 0.02) if not np.any(level[max(0, i - 2400) : i] > 0.02)]
     assert [round((i - first) / rate, 3) for i in onsets] == pytest.approx([0.5 * n for n in range(8)], abs=0.001)
@@ -164,7 +164,7 @@ def test_the_backing_holds_the_chord_quietly() -> None:
         k = round(hertz * len(part) / rate)
         assert spectrum[k - 3 : k + 4].max() > 20 * np.median(spectrum[k - 40 : k + 40])
     full, _ = heard(made(lick(), Recording(backing=True)))
-    assert integrated(energies(wave, rate)) < integrated(energies(full, rate)) - 8
+    assert integrated_loudness(step_energies(wave, rate)) < integrated_loudness(step_energies(full, rate)) - 8
 
 
 def test_the_practice_set_is_four_recordings() -> None:
@@ -204,18 +204,18 @@ def test_a_practice_recording_says_its_tempo() -> None:
 def test_each_rung_of_a_ladder_is_played_twice_if_nothing_is_said() -> None:
     one, ladder = lick(), Recording(part="ladder", ladder=Ladder(80, 10, 100))
     for asked, times in ((ladder, 2), (replace(ladder, repeat=1), 1), (replace(ladder, repeat=3), 3)):
-        rounds = taken_down(one.lowered, Options(recording=asked)).rounds  # type: ignore[arg-type]
+        rounds = plan_take(one.lowered, Options(recording=asked)).rounds  # type: ignore[arg-type]
         assert [float(one.bpm or 0) for one in rounds] == [bpm for bpm in (96, 106, 116, 120) for _ in range(times)]
-    assert len(taken_down(one.lowered, Options()).rounds) == 1  # type: ignore[arg-type]
+    assert len(plan_take(one.lowered, Options()).rounds) == 1  # type: ignore[arg-type]
 
 
 def test_a_practice_set_follows_the_tempo_that_is_asked_for() -> None:
     one, slow = lick(), Recording(part="slow")
     for options in (Options(tempo_bpm=Fraction(60)), Options(tempo_percent=Fraction(50))):
-        (only,) = taken_down(one.lowered, replace(options, recording=slow)).rounds  # type: ignore[arg-type]
+        (only,) = plan_take(one.lowered, replace(options, recording=slow)).rounds  # type: ignore[arg-type]
         assert float(only.performance.tempos[0].qpm) == pytest.approx(36)
     ladder = replace(slow, part="ladder", ladder=Ladder(50, 15, 100))
-    rungs = taken_down(one.lowered, Options(tempo_bpm=Fraction(60), recording=ladder)).rounds  # type: ignore[arg-type]
+    rungs = plan_take(one.lowered, Options(tempo_bpm=Fraction(60), recording=ladder)).rounds  # type: ignore[arg-type]
     assert [float(one.bpm or 0) for one in rungs[::2]] == [30, 45, 60]
 
 
@@ -226,7 +226,7 @@ def test_the_ladder_stands_in_the_timing_sheets() -> None:
     first, second = sheet[1], sheet[2]
     assert first[-4] == "2.5"  # after a bar of count-in at 96
     assert float(second[-4]) - float(first[-4]) == pytest.approx(0.5 * 60 / 96, abs=0.002)
-    ladder = taken_down(one.lowered, AUDIO.files(options)[-1][1]).rounds  # type: ignore[arg-type]
+    ladder = plan_take(one.lowered, AUDIO.files(options)[-1][1]).rounds  # type: ignore[arg-type]
     assert float(first[-1]) == pytest.approx(ladder[-2].at, abs=0.001)  # the first time on that rung
     assert "practice ladder: 1/4 = 96, 106, 116, 120, twice each" in one.emit("timing-text", options).data.decode()
     assert "Stop when it hurts" in one.emit("timing-text", options).data.decode()
@@ -258,7 +258,7 @@ def test_what_is_too_long_or_has_no_harmony_is_said() -> None:
     slow = lick("| G5 - - - - - - - ||", 'tempo 10\nlick "Slow"\n')
     emission = slow.emit("audio", Options(recording=Recording(backing=True)))
     assert [d.code for d in emission.losses] == ["L508"]
-    taken = taken_down(slow.lowered, Options(recording=Recording(repeat=100)))  # type: ignore[arg-type]
+    taken = plan_take(slow.lowered, Options(recording=Recording(repeat=100)))  # type: ignore[arg-type]
     assert taken.left_out == 100 - 75
 
 
@@ -273,7 +273,7 @@ def test_a_lick_with_slips_of_the_hand_still_sounds(seed: int) -> None:
     for one in [one for one in compile_text(text).licks if one.ok][:2]:
         wave, rate = heard(made(one, Recording(click=seed % 2 == 0)))
         assert np.isfinite(wave).all()
-        assert integrated(energies(wave, rate)) == pytest.approx(-16, abs=0.5)
+        assert integrated_loudness(step_energies(wave, rate)) == pytest.approx(-16, abs=0.5)
 
 
 # --- from the command line --------------------------------------------------------------------------------------------

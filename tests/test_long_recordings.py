@@ -20,7 +20,7 @@ import pytest
 from lickwright.cli import main
 from lickwright.compiler import compile_text
 from lickwright.export import SOUND_FORMATS, Length, Options, Recording
-from lickwright.export.audio.encoding import Form, write_audio
+from lickwright.export.audio.encoding import SoundFormat, write_audio
 from lickwright.export.audio.tags import Tags
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.notation.techniques import Stroke
@@ -89,15 +89,15 @@ def test_a_recording_in_a_file_is_levelled_as_one_in_memory(seconds: float) -> N
     samples[:, count // 3 :: 20_000] *= 25  # peaks, for the ceiling
     found = []
     for wave in waves(samples):
-        loudness.level(wave, RATE)
+        loudness.normalize_loudness(wave, RATE)
         wave.change(lambda at, part: part + np.float32(0.001))
-        loudness.level(wave, RATE)
+        loudness.normalize_loudness(wave, RATE)
         found.append(np.concatenate([*wave.pieces()], axis=1))
         assert wave.peak == np.abs(found[-1]).max()
     assert np.array_equal(*found)
     assert 20 * np.log10(loudness.true_peak(found[0])) <= -1
     if seconds > 3:
-        assert loudness.integrated(loudness.energies(found[0], RATE)) == pytest.approx(-16, abs=0.5)
+        assert loudness.integrated_loudness(loudness.step_energies(found[0], RATE)) == pytest.approx(-16, abs=0.5)
 
 
 # --- memory -----------------------------------------------------------------------------------------------------------
@@ -127,7 +127,9 @@ def test_three_minutes_are_written_in_little_memory(kind: str) -> None:
     pieces = (np.zeros((2, min(PIECE, count - at)), np.float32) for at in range(0, count, PIECE))
     with Spool() as spool:
         tracemalloc.start()
-        large = spool.take(lambda file, scratch: write_audio(file, scratch, pieces, Form(kind, count, RATE), SILENT))
+        large = spool.take(
+            lambda file, scratch: write_audio(file, scratch, pieces, SoundFormat(kind, count, RATE), SILENT)
+        )
         assert sum(len(piece) for piece in large) == len(large)
         peak = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
@@ -234,7 +236,7 @@ def test_what_goes_wrong_while_samples_come_is_what_is_raised(error: BaseExcepti
 
     for kind in SOUND_FORMATS:
         with pytest.raises(error if isinstance(error, type) else type(error)):
-            write_audio(io.BytesIO(), io.BytesIO(), pieces(), Form(kind, 2 * PIECE, RATE), SILENT)
+            write_audio(io.BytesIO(), io.BytesIO(), pieces(), SoundFormat(kind, 2 * PIECE, RATE), SILENT)
 
 
 def test_an_interrupt_in_the_middle_leaves_nothing_behind(lick: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -30,7 +30,7 @@ def test_the_bytes_are_those_that_mido_writes(single: bool) -> None:
 def test_numbers_are_those_of_the_standard() -> None:
     table = {0: "00", 0x40: "40", 0x7F: "7f", 0x80: "8100", 0x2000: "c000", 0x3FFF: "ff7f", 0x1FFFFF: "ffff7f",
              0x200000: "81808000", (1 << 28) - 1: "ffffff7f"}  # fmt: skip
-    assert {value: smf.number(value).hex() for value in table} == table
+    assert {value: smf.variable_length(value).hex() for value in table} == table
 
 
 def test_text_is_utf_8_without_control_characters() -> None:

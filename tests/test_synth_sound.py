@@ -7,7 +7,7 @@ import pytest
 
 import sound_recordings as goals
 from lickwright.music.instruments import INSTRUMENTS
-from lickwright.synth.loudness import energies, integrated, levelled, true_peak
+from lickwright.synth.loudness import integrated_loudness, normalize_samples, step_energies, true_peak
 from sound_measure import OPEN, centroid, crest, level, lufs, note
 from sound_measure import true_peak as measured_peak
 
@@ -39,7 +39,7 @@ def test_all_recordings_are_equally_loud_and_safe() -> None:
 @pytest.mark.parametrize("case", list(goals.hostile()), ids=lambda case: case[0])
 def test_whatever_is_written_is_safe_in_headphones(case: tuple[str, list, str, float]) -> None:
     _, notes, name, seconds = case
-    wave = levelled(goals.rendered(notes, INSTRUMENTS[name].guitar, seconds), RATE)
+    wave = normalize_samples(goals.rendered(notes, INSTRUMENTS[name].guitar, seconds), RATE)
     assert np.isfinite(wave).all()
     assert measured_peak(wave) <= -1
     assert abs(lufs(wave) + 16) <= 0.5 if notes else not wave.any()
@@ -49,9 +49,9 @@ def test_loudness_is_the_standard_s() -> None:
     """A full sine of 997 Hz in one channel is −3.01 LUFS (ITU-R BS.1770-4), and quiet parts are not counted."""
     time = np.arange(4 * RATE) / RATE
     tone = np.stack((np.sin(2 * np.pi * 997 * time), 0 * time)).astype(np.float32)
-    assert integrated(energies(tone, RATE)) == pytest.approx(-3.01, abs=0.01)
+    assert integrated_loudness(step_energies(tone, RATE)) == pytest.approx(-3.01, abs=0.01)
     for wave in (tone, np.concatenate((tone, tone * 0.01), axis=1), tone[:, : RATE // 3] * 0.2):
-        assert integrated(energies(wave, RATE)) == pytest.approx(lufs(wave), abs=0.02)
+        assert integrated_loudness(step_energies(wave, RATE)) == pytest.approx(lufs(wave), abs=0.02)
 
 
 def test_peaks_between_samples_are_seen() -> None:

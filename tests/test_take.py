@@ -8,7 +8,7 @@ import pytest
 
 from lickwright.music.practice import MAX_RUNGS, Ladder, parse_ladder
 from lickwright.performance.note_events import perform
-from lickwright.synth.arrangement import Take, take
+from lickwright.synth.arrangement import Take, arrange
 from playing import counted
 
 PLAIN = "| G5 G7 G5 G7 G5 G7 G5 G7 | G7 - - - - - - - ||"  # two bars of 4/4
@@ -17,7 +17,7 @@ PLAIN = "| G5 G7 G5 G7 G5 G7 G5 G7 | G7 - - - - - - - ||"  # two bars of 4/4
 def taken(music: str, *fields: str, bpm: tuple[int, ...] = (), **asked: int | bool) -> Take:
     timeline = counted(music, *fields)
     tempi = [(Fraction(one), perform(timeline, bpm=Fraction(one))) for one in bpm]
-    return take(timeline, tempi or [(None, perform(timeline))], **asked)  # type: ignore[arg-type]
+    return arrange(timeline, tempi or [(None, perform(timeline))], **asked)  # type: ignore[arg-type]
 
 
 def times(found: Take) -> list[float]:
@@ -27,7 +27,7 @@ def times(found: Take) -> list[float]:
 def test_a_plain_recording_is_the_performance() -> None:
     timeline = counted(PLAIN, "tempo 120")
     performance = perform(timeline)
-    found = take(timeline, [(None, performance)])
+    found = arrange(timeline, [(None, performance)])
     assert found.notes == performance.notes
     assert found.clicks == found.chords == ()
     assert [(mark.at, mark.name) for mark in found.marks] == [(0.0, "bar 1"), (2.0, "bar 2")]

@@ -16,7 +16,7 @@ import sound_goals as goals  # noqa: E402
 import sound_recordings as made  # noqa: E402
 from lickwright.notation.techniques import Damping  # noqa: E402
 from lickwright.synth.compiled_loop import swing  # noqa: E402
-from lickwright.synth.loudness import levelled  # noqa: E402
+from lickwright.synth.loudness import normalize_samples  # noqa: E402
 from sound_measure import lufs, true_peak  # noqa: E402
 
 Row = tuple[str, str, str, bool]
@@ -82,7 +82,7 @@ def rows() -> Iterator[Row]:
 def _hostile() -> Iterator[Row]:
     off, peak = 0.0, -200.0
     for _, notes, name, seconds in made.hostile():
-        wave = levelled(made.rendered(notes, made.INSTRUMENTS[name].guitar, seconds), made.RATE)
+        wave = normalize_samples(made.rendered(notes, made.INSTRUMENTS[name].guitar, seconds), made.RATE)
         off, peak = max(off, abs(lufs(wave) + 16) if notes else 0.0), max(peak, true_peak(wave))
     yield "hostile licks: loudness; true peak", f"{off:.2f} LU; {peak:.2f} dBTP", "0.5; -1", off <= 0.5 and peak <= -1
 

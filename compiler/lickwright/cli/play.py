@@ -75,7 +75,7 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
     from lickwright.cli.select_lick import report_findings
     from lickwright.core.files import error_reason
     from lickwright.export import Length
-    from lickwright.export.audio import audio_losses, render_samples, taken_down
+    from lickwright.export.audio import audio_losses, plan_take, render_samples
     from lickwright.synth.arrangement import RATE
     from lickwright.synth.wave import BYTES
     from lickwright.timeline.excerpt import NoBars, no_bars_finding
@@ -89,7 +89,7 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
         except NoBars as e:
             report_findings(c, [no_bars_finding(stages.timeline, e)], verdict)
             return
-    taken = taken_down(stages, options)
+    taken = plan_take(stages, options)
     report_findings(c, [*said, *audio_losses(stages, options, taken)], verdict)
     aside = Length(taken.end, round(taken.end * RATE) * BYTES)
     if aside.is_long:

@@ -22,7 +22,7 @@ _OVERTONES = (1.0, 0.4, 0.16, 0.07)  # of a voice
 _BEATING = 0.35  # hertz by which its second half is sharp
 
 
-def click(first: bool, rate: int) -> Samples:
+def click_samples(first: bool, rate: int) -> Samples:
     """One tick, a short tone of wood."""
     time = np.arange(int(LENGTH * rate)) / rate
     tone = np.sin(2 * np.pi * (HERTZ_FIRST if first else HERTZ) * time) * np.exp(-time / DECAY)
@@ -30,19 +30,19 @@ def click(first: bool, rate: int) -> Samples:
     return tick
 
 
-def clicks(asked: Sequence[Click], start: int, stop: int, rate: int) -> Samples:
+def render_clicks(asked: Sequence[Click], start: int, stop: int, rate: int) -> Samples:
     """Samples `start` to `stop` of the click."""
     wave = np.zeros(stop - start)
     for at, first in asked:
         begin = round(at * rate) - start
         if -LENGTH * rate < begin < len(wave):
-            tick = click(first, rate)[max(0, -begin) :]
+            tick = click_samples(first, rate)[max(0, -begin) :]
             part = wave[max(0, begin) : max(0, begin) + len(tick)]
             part += tick[: len(part)]
     return wave
 
 
-def pad(chords: Sequence[Under], start: int, stop: int, rate: int) -> Samples:
+def render_pad(chords: Sequence[Under], start: int, stop: int, rate: int) -> Samples:
     """Samples `start` to `stop` of the chords."""
     wave = np.zeros(stop - start)
     for chord in chords:

@@ -100,8 +100,8 @@ class Amp:
 @lru_cache(maxsize=4)  # they take as long as a second of sound, and two megabytes
 def _responses(guitar: Guitar, rate: int, dry: bool) -> tuple[Response, Response, Response]:
     """Return the responses before the valve, after it (for two channels), and of both together."""
-    bins = frequencies(rate)
-    pre, post = response(guitar.pre, bins, rate), response(guitar.post, bins, rate)
+    bins = bin_frequencies(rate)
+    pre, post = filter_response(guitar.pre, bins, rate), filter_response(guitar.post, bins, rate)
     if guitar.body:
         post = post * _body(guitar.body, bins)
     level = 0.0 if dry else 10 ** (guitar.room / 20)
@@ -109,12 +109,12 @@ def _responses(guitar: Guitar, rate: int, dry: bool) -> tuple[Response, Response
     return pre, post, pre * post
 
 
-def frequencies(rate: int) -> Samples:
+def bin_frequencies(rate: int) -> Samples:
     """Hertz of each line of a transform's spectrum."""
     return np.linspace(0.0, rate / 2, SIZE // 2 + 1)
 
 
-def response(filters: tuple[Filter, ...], bins: Samples, rate: int) -> Response:
+def filter_response(filters: tuple[Filter, ...], bins: Samples, rate: int) -> Response:
     """The response of a chain of filters at frequencies `bins` (hertz)."""
     z = np.exp(-2j * np.pi * bins / rate)
     total = np.ones(len(bins), complex)
@@ -138,7 +138,7 @@ def _body(lowest: tuple[tuple[float, float, float], ...], bins: Samples) -> Resp
     """
     modes = list(lowest)
     hertz, n = _WOOD_FROM, 0
-    scatter = pulses.noise(256, 160)  # chosen among many: no note falls into a hole
+    scatter = pulses.white_noise(256, 160)  # chosen among many: no note falls into a hole
     while hertz < _WOOD_TO:
         modes.append((hertz * (1 + 0.02 * scatter[n]), _WOOD_Q, _WOOD_LEVEL * (1 if scatter[n + 128] > 0 else -1)))
         hertz, n = hertz * _WOOD_STEP, n + 1
@@ -153,12 +153,12 @@ def _room(rate: int) -> Response:
     """A small room, two channels: four echoes, and what is left of many more. Level 1 is the direct sound's energy."""
     count = min(int(ROOM_LENGTH * rate), MEMORY * 3 // 4)  # no longer than what is remembered, at any rate
     time = np.arange(count) / rate
-    tail = np.stack([pulses.noise(count, seed) for seed in (101, 202)])
+    tail = np.stack([pulses.white_noise(count, seed) for seed in (101, 202)])
     tail *= 10 ** (-3 * time / ROOM_TIME) * np.clip((time - 0.012) / 0.02, 0, 1)
     tail /= np.sqrt((tail**2).sum(axis=1, keepdims=True))
     for left, right, level in _ECHOES:
         tail[0, int(left * rate)] += 0.5 * level
         tail[1, int(right * rate)] += 0.5 * level
-    smooth = response((Filter("high-pass", 150.0), Filter("low-pass", 4500.0)), frequencies(rate), rate)
+    smooth = filter_response((Filter("high-pass", 150.0), Filter("low-pass", 4500.0)), bin_frequencies(rate), rate)
     wet: Response = np.fft.rfft(tail, SIZE) * smooth
     return wet

@@ -66,7 +66,7 @@ class Take(NamedTuple):
     left_out: int  # rounds for which it would have become too long
 
 
-def take(
+def arrange(
     timeline: Timeline,
     performances: Sequence[tuple[Fraction | None, Performance]],
     *,

@@ -60,7 +60,7 @@ class Humanizer(NamedTuple):
 
     def turn(self, string: int, index: int, what: int) -> float:
         """Between −1 and 1."""
-        return float(pulses.noise(1, self.seed * 1_000_003 + string * 65_537 + index * 7 + what)[0])
+        return float(pulses.white_noise(1, self.seed * 1_000_003 + string * 65_537 + index * 7 + what)[0])
 
 
 def plan_string(
@@ -87,7 +87,7 @@ def _varied(notes: Iterable[NoteEvent], feel: Humanizer) -> Iterator[NoteEvent]:
         yield before
 
 
-def amplitude(loudness: float) -> float:
+def stroke_amplitude(loudness: float) -> float:
     """Root mean square of a string struck at `loudness` (0 to 1)."""
     return float(LEVEL * (loudness / excitation.MEDIUM) ** LOUDER)
 
@@ -200,7 +200,7 @@ class Planner:
     def _pressed_anew(self, note: NoteEvent) -> bool:
         """Whether a finger gives so much that what was there would get in its way: a tap always."""
         alone = (1 - LEAST[note.stroke] ** 2) ** 0.5  # with the least that it gives, this is as loud as wanted
-        return note.stroke is Stroke.TAP or bool(self._have(note) < amplitude(note.loudness) * alone)
+        return note.stroke is Stroke.TAP or bool(self._have(note) < stroke_amplitude(note.loudness) * alone)
 
     def _sounds(self, note: NoteEvent) -> bool:
         """Whether the string still sounds when a note begins."""
@@ -212,7 +212,7 @@ class Planner:
 
     def _strike(self, note: NoteEvent, hertz: float, decay: Decay, place: float) -> None:
         """The pulse that sets the string going, as strong as the note is loud."""
-        wanted, have = amplitude(note.loudness), self._have(note)
+        wanted, have = stroke_amplitude(note.loudness), self._have(note)
         if _goes_on(note) and have:
             self._level = (have, note.start, decay.mean)
             return
@@ -263,7 +263,7 @@ class Planner:
     def _squeak(self, note: NoteEvent, start: float, end: float) -> None:
         count = round((end - start) * self._rate)
         if count > 0:
-            noise = excitation.squeak(count, note.sound + 11) * (SQUEAK * amplitude(note.loudness))
+            noise = excitation.slide_noise(count, note.sound + 11) * (SQUEAK * stroke_amplitude(note.loudness))
             self._pulses.append((round(start * self._rate), noise))
 
     def _end(self, note: NoteEvent, hertz: float, decay: Decay, cut: float, following: NoteEvent | None) -> None:
@@ -292,7 +292,7 @@ def _takes_over(note: NoteEvent, following: NoteEvent, hertz: float) -> float:
     if _goes_on(following):
         return following.start + 0.5 / hertz
     after = frequency(following.pitch - 12 * log2(following.partial))
-    return following.start - damping.touched(following.start - note.start, hertz, after)
+    return following.start - damping.touch_time(following.start - note.start, hertz, after)
 
 
 def _windows(note: NoteEvent) -> Iterator[tuple[float, float]]:
@@ -319,7 +319,7 @@ def _instants(moves: Sequence[PitchRamp], begin: float, until: float) -> Samples
     return every[(every > begin) & (every <= until)]
 
 
-def strings(notes: Sequence[NoteEvent]) -> Iterator[tuple[int, list[NoteEvent]]]:
+def notes_by_string(notes: Sequence[NoteEvent]) -> Iterator[tuple[int, list[NoteEvent]]]:
     """The notes of each string that plays, string by string."""
     by_string: dict[int, list[NoteEvent]] = {}
     for note in notes:

@@ -57,7 +57,7 @@ _RAMP = (
 )  # the same
 
 
-def touched(length: float, before: float, hertz: float) -> float:
+def touch_time(length: float, before: float, hertz: float) -> float:
     """Seconds before a stroke that the pick touches a string that has sounded for `length` seconds at `before` hertz and will at `hertz`."""
     return min(max(TOUCH_LEAST, TOUCH + 1 / min(before, hertz)), TOUCH_SHARE * length)
 

@@ -64,14 +64,14 @@ def pick_excitation(
     farthest = (
         FARTHEST if note.partial == 1 else 0.5 / note.partial
     )  # a harmonic is picked where it swings widest, or nearer
-    shape = pulses.pluck(min(width, farthest * period / rate), edge, period, rate)
-    scratch = pulses.scratch(rate, round(note.start * 1000) + note.string)
+    shape = pulses.pluck_pulse(min(width, farthest * period / rate), edge, period, rate)
+    scratch = pulses.pick_noise(rate, round(note.start * 1000) + note.string)
     scratch *= guitar.noise * hit.noise * (note.loudness / MEDIUM)
     if note.damping is Damping.DEAD:
         scratch *= _DEAD_NOISE
     if note.partial > 1:
-        shape, scratch = (pulses.only(part, note.partial, period) for part in (shape, scratch))
-    strength = pulses.strength(shape, period)
+        shape, scratch = (pulses.keep_partial(part, note.partial, period) for part in (shape, scratch))
+    strength = pulses.pulse_strength(shape, period)
     both = np.zeros(max(len(shape), len(scratch)))
     both[: len(shape)] = shape
     both[: len(scratch)] += scratch
@@ -82,7 +82,7 @@ def finger_excitation(stroke: Stroke, period: float, rate: int) -> Samples:
     """A finger that comes down on a sounding string, or leaves it."""
     length = PULL if stroke is Stroke.PULL else HAMMER
     shape = pulses.hump_pair(min(length, period / rate / 2), rate)
-    return shape / pulses.strength(shape, period)
+    return shape / pulses.pulse_strength(shape, period)
 
 
 class Scrape:
@@ -102,11 +102,11 @@ class Scrape:
         time = np.arange(first, stop) / self._rate
         share = time / ((self._count - 1) / self._rate)
         ticks = np.diff(np.floor(time * (300 + 600 * share)), prepend=0.0)
-        rough = ticks + 0.3 * pulses.noise(len(time), self._seed, first)
+        rough = ticks + 0.3 * pulses.white_noise(len(time), self._seed, first)
         scrape: Samples = 3.0 * np.diff(rough * np.sin(np.pi * share) ** 0.5, prepend=0.0)
         return scrape[start - first :] * self._strength
 
 
-def squeak(count: int, seed: int) -> Samples:
+def slide_noise(count: int, seed: int) -> Samples:
     """A finger along a winding: noise that swells and fades over `count` samples. No mean."""
-    return np.diff(pulses.noise(count, seed) * np.sin(np.pi * np.arange(count) / count), prepend=0.0)
+    return np.diff(pulses.white_noise(count, seed) * np.sin(np.pi * np.arange(count) / count), prepend=0.0)

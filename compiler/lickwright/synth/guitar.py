@@ -14,7 +14,7 @@ from lickwright.core.fast_dataclass import replace
 from lickwright.music.instruments import Guitar, interpolate
 from lickwright.music.pitch import frequency
 from lickwright.performance.note_events import NoteEvent
-from lickwright.synth.automation import Humanizer, Planner, StringAutomation, strings
+from lickwright.synth.automation import Humanizer, Planner, StringAutomation, notes_by_string
 from lickwright.synth.waveguide import TAPS, WIDE, CompiledLoop, DelayLoop, Motion, Samples, loop_taps
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
@@ -36,7 +36,7 @@ class Instrument:
     ) -> None:
         self._rate = rate
         self._parts: list[tuple[Planner, StringVoice]] = []
-        for string, of_string in strings(notes):
+        for string, of_string in notes_by_string(notes):
             planner = Planner(of_string, tuning[string - 1], guitar, rate, feel)
             self._parts.append(
                 (planner, StringVoice(planner.until(AHEAD * rate), tuning[string - 1], guitar, rate, compiled))

@@ -42,7 +42,7 @@ def _weighting(rate: int, size: int) -> NDArray[np.complex128]:
     return weighting
 
 
-def energies(wave: Wave | Piece, rate: int) -> Samples:
+def step_energies(wave: Wave | Piece, rate: int) -> Samples:
     """Weighted energy of each step of 100 ms, channels added up, shape (steps,); the last one filled up with silence."""
     wave = wave if isinstance(wave, Wave) else Wave.of(wave)
     step, memory = int(STEP * rate), int(0.1 * rate)
@@ -66,7 +66,7 @@ def energies(wave: Wave | Piece, rate: int) -> Samples:
     return total
 
 
-def integrated(steps: Samples) -> float:
+def integrated_loudness(steps: Samples) -> float:
     """LUFS of a recording from the energies of its steps; −inf for silence."""
     if len(steps) < WINDOW:
         steps = np.concatenate((steps, np.zeros(WINDOW - len(steps))))
@@ -111,15 +111,15 @@ def _interpolator() -> NDArray[np.float32]:
     return even
 
 
-def levelled(wave: Piece, rate: int, target: float = TARGET, ceiling: float = CEILING) -> Piece:
+def normalize_samples(wave: Piece, rate: int, target: float = TARGET, ceiling: float = CEILING) -> Piece:
     """`wave` brought to `target` LUFS under `ceiling` dBTP, in place. Silence stays silence."""
     whole = Wave.of(wave)
-    level(whole, rate, target, ceiling)
+    normalize_loudness(whole, rate, target, ceiling)
     whole.settle()
     return wave
 
 
-def level(wave: Wave, rate: int, target: float = TARGET, ceiling: float = CEILING) -> None:
+def normalize_loudness(wave: Wave, rate: int, target: float = TARGET, ceiling: float = CEILING) -> None:
     """Brings `wave` to `target` LUFS under `ceiling` dBTP. Silence stays silence.
 
     What the ceiling takes away is made up for, as far as it allows. Raises OSError where the wave's file does.
@@ -127,13 +127,13 @@ def level(wave: Wave, rate: int, target: float = TARGET, ceiling: float = CEILIN
     if wave.peak == 0.0:
         return
     wave.scale(1 / wave.peak)  # first, so that nothing is too quiet to be counted
-    loud = integrated(energies(wave, rate))
+    loud = integrated_loudness(step_energies(wave, rate))
     limit = 10 ** (ceiling / 20) * 0.98
     wave.scale(10 ** ((target - loud) / 20))
     if wave.peak > limit:
         for _ in range(_TRIES):
             limit_peaks(wave, limit)
-            missing = target - integrated(energies(wave, rate))
+            missing = target - integrated_loudness(step_energies(wave, rate))
             if missing < 0.1:
                 break
             wave.scale(10 ** (1.25 * missing / 20))

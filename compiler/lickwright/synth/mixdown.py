@@ -11,13 +11,13 @@ from typing import BinaryIO
 import numpy as np
 
 from lickwright.music.instruments import Guitar
-from lickwright.synth.accompaniment import clicks, pad
+from lickwright.synth.accompaniment import render_clicks, render_pad
 from lickwright.synth.amp import Amp
 from lickwright.synth.arrangement import RATE, Take
 from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.loop_choice import choose_compiled_loop
-from lickwright.synth.loudness import level
+from lickwright.synth.loudness import normalize_loudness
 from lickwright.synth.wave import Piece, Wave
 
 FADE = 0.05  # seconds at the very end
@@ -42,16 +42,16 @@ def mix_down(
             piece[:, begin - at :] *= fading[begin - wave.count + fade : end - wave.count + fade]
         wave.write(at, piece)
         at = end
-    level(wave, rate)
+    normalize_loudness(wave, rate)
     if take.clicks or take.chords:
         wave.change(lambda start, part: _with_under(take, start, part, rate))
         if take.notes:
-            level(wave, rate)
+            normalize_loudness(wave, rate)
     return wave
 
 
 def _with_under(take: Take, start: int, part: Piece, rate: int) -> Piece:
     """A piece and what sounds beside the guitar."""
     stop = start + part.shape[1]
-    both = part + (clicks(take.clicks, start, stop, rate) + pad(take.chords, start, stop, rate))
+    both = part + (render_clicks(take.clicks, start, stop, rate) + render_pad(take.chords, start, stop, rate))
     return both.astype(np.float32)

@@ -12,7 +12,7 @@ from lickwright.synth.waveguide import Samples
 NOISE, NOISE_DECAY = 0.006, 0.0012  # seconds that a pick's noise lasts, and in which it falls to 1/e
 
 
-def noise(count: int, seed: int, start: int = 0) -> Samples:
+def white_noise(count: int, seed: int, start: int = 0) -> Samples:
     """White noise between −1 and 1 from place `start` on: a mixed counter (the finalizer of MurmurHash3), so the same on every machine."""
     with np.errstate(over="ignore"):
         x = np.arange(start, start + count, dtype=np.uint32) + np.uint32(seed * 0x9E3779B1 & 0xFFFFFFFF)
@@ -24,7 +24,7 @@ def noise(count: int, seed: int, start: int = 0) -> Samples:
     return x / 2.0**31 - 1.0
 
 
-def pluck(width: float, edge: float, period: float, rate: int) -> Samples:
+def pluck_pulse(width: float, edge: float, period: float, rate: int) -> Samples:
     """A rectangle `width` seconds long with edges `edge` seconds long, for a loop of `period` samples, 1 high.
 
     What a pick at `width`/2 travel times from the bridge gives to the string. A string held at both ends has no mean slope: a second
@@ -35,7 +35,7 @@ def pluck(width: float, edge: float, period: float, rate: int) -> Samples:
     return _box(time, width, edge) - width / whole * _box(time, whole, edge)
 
 
-def only(shape: Samples, partial: int, period: float) -> Samples:
+def keep_partial(shape: Samples, partial: int, period: float) -> Samples:
     """Of `shape` what leaves only every m-th partial of a loop of `period` samples, as a finger on the string does.
 
     m copies an m-th of a period apart, each an m-th as high: all other partials cancel.
@@ -66,16 +66,16 @@ def hump_pair(length: float, rate: int) -> Samples:
     return np.concatenate((hump, -hump))
 
 
-def scratch(rate: int, seed: int) -> Samples:
+def pick_noise(rate: int, seed: int) -> Samples:
     """The noise of a pick on a string, 1 high at its beginning. No mean."""
     count = int(NOISE * rate)
     envelope = np.exp(-np.arange(count) / (NOISE_DECAY * rate))
-    found = noise(count, seed) * envelope
+    found = white_noise(count, seed) * envelope
     even: Samples = found - envelope * (found.sum() / envelope.sum())
     return even
 
 
-def strength(shape: Samples, period: float) -> float:
+def pulse_strength(shape: Samples, period: float) -> float:
     """How strongly a loop of `period` samples swings after `shape` went in: root mean square over a period, mean apart."""
     n = max(2, round(period))
     folded = np.zeros(-(-len(shape) // n) * n)

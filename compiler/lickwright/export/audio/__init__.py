@@ -19,7 +19,7 @@ from lickwright.export import EXPORTS, PRACTICE, Export, Length, LoweredLick, Op
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.practice import MINUTES, SHARES
 from lickwright.performance.note_events import Performance
-from lickwright.synth.arrangement import RATE, Round, Take, take
+from lickwright.synth.arrangement import RATE, Round, Take, arrange
 
 if TYPE_CHECKING:
     from lickwright.synth.wave import Wave
@@ -61,10 +61,10 @@ _SIZES = {"wav": 4 * RATE, "flac": 52_000, "mp3": 16_000, "ogg": 15_000}
 
 def emit(stages: LoweredLick, options: Options) -> Export:
     """The file that `options.recording` asks for; it is recorded while it is written."""
-    from lickwright.export.audio.encoding import Form, tagged, write_audio
+    from lickwright.export.audio.encoding import SoundFormat, write_audio, write_tagged
     from lickwright.export.audio.tags import Tags
 
-    taken = taken_down(stages, options)
+    taken = plan_take(stages, options)
     found = audio_losses(stages, options, taken)
     if any(loss.code == OVER.code for loss in found):
         return Export(None, found)
@@ -73,17 +73,17 @@ def emit(stages: LoweredLick, options: Options) -> Export:
         _title(stages, options, taken), settings.by, settings.rights, _tempo_words(stages, taken), taken.marks,
         options.album, _track(options),
     )  # fmt: skip
-    form = Form(options.recording.format, round(taken.end * RATE), RATE)
+    form = SoundFormat(options.recording.format, round(taken.end * RATE), RATE)
 
     def write(file: BinaryIO, scratch: BinaryIO) -> None:
         wave = render_samples(stages, options, taken, scratch)
         write_audio(file, scratch, wave.pieces(), form, tags)
 
     suffix = _suffix(stages, options, taken) if options.recording.part else ""
-    expected = length(taken, options.recording.format)
+    expected = expected_length(taken, options.recording.format)
     return Export(
         write, found, expected, suffix, _sound(stages, options, taken),
-        lambda old, file: tagged(file, old, form, tags),
+        lambda old, file: write_tagged(file, old, form, tags),
     )  # fmt: skip
 
 
@@ -100,7 +100,7 @@ def _sound(stages: LoweredLick, options: Options, taken: Take) -> bytes:
     return blake2b(repr(parts).encode(), digest_size=16).digest()
 
 
-def length(taken: Take, kind: str) -> Length:
+def expected_length(taken: Take, kind: str) -> Length:
     """How long a recording lasts, and how large it will be in a format."""
     return Length(taken.end, round(taken.end * _SIZES[kind]))
 
@@ -137,10 +137,10 @@ def audio_losses(stages: LoweredLick, options: Options, taken: Take) -> tuple[Di
     return tuple(found)
 
 
-def taken_down(stages: LoweredLick, options: Options) -> Take:
+def plan_take(stages: LoweredLick, options: Options) -> Take:
     """What the recording plays, and when."""
     recording = options.recording
-    return take(
+    return arrange(
         stages.timeline,
         _performances(stages, options),
         repeat=recording.times,
@@ -161,7 +161,7 @@ def _performances(stages: LoweredLick, options: Options) -> list[tuple[Fraction 
     """The lick at the tempo, or the tempi, of the part that is asked for."""
     part = options.recording.part
     if part == "ladder":
-        return [(bpm, stages.performance(Options(tempo_bpm=bpm))) for bpm in rungs(stages, options)]
+        return [(bpm, stages.performance(Options(tempo_bpm=bpm))) for bpm in ladder_rungs(stages, options)]
     share = SHARES.get(part, Fraction(100)) / 100
     if options.tempo_bpm is not None:
         return [(None, stages.performance(Options(tempo_bpm=options.tempo_bpm * share)))]
@@ -169,7 +169,7 @@ def _performances(stages: LoweredLick, options: Options) -> list[tuple[Fraction 
     return [(None, stages.performance(Options(tempo_percent=None if percent == 100 else percent)))]
 
 
-def rungs(stages: LoweredLick, options: Options) -> tuple[Fraction, ...]:
+def ladder_rungs(stages: LoweredLick, options: Options) -> tuple[Fraction, ...]:
     """Beats a minute of each rung of the practice ladder, in beats of the lick's own tempo."""
     settings = stages.timeline.settings
     written = settings.tempo.beats_per_minute(stages.timeline.tempos[0].qpm, settings.meter)
@@ -177,11 +177,11 @@ def rungs(stages: LoweredLick, options: Options) -> tuple[Fraction, ...]:
     return options.recording.ladder.rungs(bpm)
 
 
-def ladder(stages: LoweredLick, options: Options) -> list[Round]:
+def ladder_rounds(stages: LoweredLick, options: Options) -> list[Round]:
     """The first time through the lick on each rung of the practice ladder, as its recording has them."""
     row = next(row for row in EXPORTS if row.is_audio)
     asked = row.files(replace(options, recording=replace(options.recording, practice=True)))[-1][1]
-    return [next(same) for _, same in groupby(taken_down(stages, asked).rounds, key=lambda one: one.bpm)]
+    return [next(same) for _, same in groupby(plan_take(stages, asked).rounds, key=lambda one: one.bpm)]
 
 
 def _tempi(stages: LoweredLick, taken: Take) -> list[float]:

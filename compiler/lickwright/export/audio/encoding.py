@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lickwright.core.interrupts import defer_interrupts
-from lickwright.export.audio.ogg import with_comment
-from lickwright.export.audio.tags import Tags, comments, id3, info, picture, trailer
+from lickwright.export.audio.ogg import replace_comment
+from lickwright.export.audio.tags import Tags, flac_picture, id3_tag, riff_info, riff_trailer, vorbis_comment
 
 # Format of `--format`: how libsndfile calls container and coding, and its settings.
 _KINDS: dict[str, tuple[str, str, dict[str, object]]] = {
@@ -31,7 +31,7 @@ _PIECE = 1 << 20  # bytes copied at once
 _STREAMINFO, _SEEKTABLE, _COMMENT, _PICTURE = 0, 3, 4, 6  # blocks of a FLAC file
 
 
-class Form(NamedTuple):
+class SoundFormat(NamedTuple):
     """What a file is beside its tags."""
 
     kind: str  # one of `_KINDS`
@@ -40,16 +40,16 @@ class Form(NamedTuple):
 
 
 def write_audio(
-    file: BinaryIO, scratch: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: Form, tags: Tags
+    file: BinaryIO, scratch: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: SoundFormat, tags: Tags
 ) -> None:
     """Writes a recording into `file`, which is empty; its bare sound is put behind whatever is in `scratch`.
 
     `pieces` are its samples, shape (2, n) each. Raises what `pieces` and both files raise.
     """
-    tagged(file, encode(scratch, pieces, form), form, tags)
+    write_tagged(file, encode_sound(scratch, pieces, form), form, tags)
 
 
-def encode(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: Form) -> BinaryIO:
+def encode_sound(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: SoundFormat) -> BinaryIO:
     """Writes the bare sound of a recording behind whatever is in `file`; gives it as a file of its own.
 
     `pieces` are its samples, shape (2, n) each. Raises what `pieces` and `file` raise.
@@ -71,7 +71,7 @@ def encode(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: Form) ->
     return cast(BinaryIO, called)
 
 
-def tagged(file: BinaryIO, sound: BinaryIO, form: Form, tags: Tags) -> None:
+def write_tagged(file: BinaryIO, sound: BinaryIO, form: SoundFormat, tags: Tags) -> None:
     """Writes the sound of `sound`, a file of this form with other tags or none, under `tags` into `file`, which is empty.
 
     Raises ValueError where `sound` is no such file, and what both files raise.
@@ -84,15 +84,15 @@ def tagged(file: BinaryIO, sound: BinaryIO, form: Form, tags: Tags) -> None:
         file.write(struct.pack("<I", whole - 8))
 
 
-def _wav(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+def _wav(sound: BinaryIO, form: SoundFormat, tags: Tags) -> Iterator[bytes]:
     chunks = dict(_chunks(sound))
     if not {b"fmt ", b"data"} <= chunks.keys():
         raise ValueError("no samples in the file")
     yield b"RIFF\0\0\0\0WAVE"
     yield from _chunk(sound, b"fmt ", *chunks[b"fmt "])
-    yield info(tags)
+    yield riff_info(tags)
     yield from _chunk(sound, b"data", *chunks[b"data"])
-    yield from trailer(tags, form.rate, form.samples / form.rate)
+    yield from riff_trailer(tags, form.rate, form.samples / form.rate)
 
 
 def _chunks(sound: BinaryIO) -> Iterator[tuple[bytes, tuple[int, int]]]:
@@ -118,7 +118,7 @@ def _chunk(sound: BinaryIO, name: bytes, at: int, size: int) -> Iterator[bytes]:
         yield b"\0"
 
 
-def _flac(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+def _flac(sound: BinaryIO, form: SoundFormat, tags: Tags) -> Iterator[bytes]:
     sound.seek(0)
     if sound.read(4) != b"fLaC":
         raise ValueError("no FLAC file")
@@ -137,16 +137,16 @@ def _flac(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
     at = sound.tell()
     if not kept or kept[0][0] != _STREAMINFO:
         raise ValueError("no FLAC file")
-    kept.append((_COMMENT, comments(tags, embed=False)))
+    kept.append((_COMMENT, vorbis_comment(tags, embed=False)))
     if tags.album.cover is not None:
-        kept.append((_PICTURE, picture(tags.album.cover)))
+        kept.append((_PICTURE, flac_picture(tags.album.cover)))
     yield b"fLaC"
     for n, (kind, body) in enumerate(kept, 1):
         yield bytes((kind | 0x80 * (n == len(kept)),)) + len(body).to_bytes(3, "big") + body
     yield from _rest(sound, at)
 
 
-def _mp3(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
+def _mp3(sound: BinaryIO, form: SoundFormat, tags: Tags) -> Iterator[bytes]:
     sound.seek(0)
     head, at = sound.read(10), 0
     if head[:3] == b"ID3":
@@ -154,12 +154,12 @@ def _mp3(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
     sound.seek(at)
     if sound.read(1) != b"\xff":
         raise ValueError("no MP3 file")
-    yield id3(tags, form.samples / form.rate)
+    yield id3_tag(tags, form.samples / form.rate)
     yield from _rest(sound, at)
 
 
-def _ogg(sound: BinaryIO, form: Form, tags: Tags) -> Iterator[bytes]:
-    return with_comment(sound, comments(tags, embed=True))
+def _ogg(sound: BinaryIO, form: SoundFormat, tags: Tags) -> Iterator[bytes]:
+    return replace_comment(sound, vorbis_comment(tags, embed=True))
 
 
 _WRITERS = {"wav": _wav, "flac": _flac, "mp3": _mp3, "ogg": _ogg}

@@ -35,7 +35,7 @@ class _Page(NamedTuple):
         return _HEAD.pack(*head) + rest
 
 
-def with_comment(stream: BinaryIO, comment: bytes) -> Iterator[bytes]:
+def replace_comment(stream: BinaryIO, comment: bytes) -> Iterator[bytes]:
     """The pages of `stream` under a comment. Raises ValueError for what is no stream of ours, OSError where it cannot be read."""
     stream.seek(0)
     pages = _pages(stream)

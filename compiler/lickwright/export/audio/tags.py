@@ -74,7 +74,7 @@ def _line(text: str) -> str:
 # --- ID3v2.4.0, 2000, and its addendum for chapters, 2005 -------------------------------------------------------------
 
 
-def id3(tags: Tags, seconds: float) -> bytes:
+def id3_tag(tags: Tags, seconds: float) -> bytes:
     """A tag in UTF-8, with a chapter for each mark; the recording lasts `seconds`."""
     frames = b"".join(_frame(row.id3, b"\3" + row.text.encode()) for row in _rows(tags) if row.id3)
     frames += _frame("COMM", b"\3eng\0" + _line(_comment(tags)).encode())
@@ -99,13 +99,13 @@ def _seven_bits(size: int) -> bytes:
 # --- Vorbis comments, and the picture block of FLAC -------------------------------------------------------------------
 
 
-def comments(tags: Tags, embed: bool) -> bytes:
+def vorbis_comment(tags: Tags, embed: bool) -> bytes:
     """A Vorbis comment without the frame around it; with `embed` it holds the picture too, as Ogg wants it."""
     texts = [f"{row.vorbis}={row.text}".encode() for row in _rows(tags) if row.vorbis]
     if embed and tags.album.cover is not None:
         from base64 import b64encode
 
-        texts.append(b"METADATA_BLOCK_PICTURE=" + b64encode(picture(tags.album.cover)))
+        texts.append(b"METADATA_BLOCK_PICTURE=" + b64encode(flac_picture(tags.album.cover)))
     return _sized(_SOFTWARE.encode()) + struct.pack("<I", len(texts)) + b"".join(map(_sized, texts))
 
 
@@ -113,7 +113,7 @@ def _sized(text: bytes) -> bytes:
     return struct.pack("<I", len(text)) + text
 
 
-def picture(cover: Cover) -> bytes:
+def flac_picture(cover: Cover) -> bytes:
     """The body of a picture block; its colours are given as unknown where the format has no palette."""
     mime = cover.mime.encode()
     sizes = struct.pack(">IIIII", cover.width, cover.height, 24, 0, len(cover.data))
@@ -123,26 +123,27 @@ def picture(cover: Cover) -> bytes:
 # --- chunks of a RIFF file --------------------------------------------------------------------------------------------
 
 
-def info(tags: Tags) -> bytes:
+def riff_info(tags: Tags) -> bytes:
     """The list of what is said of a file; stands before its samples."""
-    said = b"".join(chunk(row.riff.encode(), row.text.encode() + b"\0") for row in _rows(tags) if row.riff)
-    return chunk(b"LIST", b"INFO" + said)
+    said = b"".join(riff_chunk(row.riff.encode(), row.text.encode() + b"\0") for row in _rows(tags) if row.riff)
+    return riff_chunk(b"LIST", b"INFO" + said)
 
 
-def trailer(tags: Tags, rate: int, seconds: float) -> Iterator[bytes]:
+def riff_trailer(tags: Tags, rate: int, seconds: float) -> Iterator[bytes]:
     """What stands behind the samples: a cue point and a label for each mark, and all of it once more as an ID3 tag, for the rest."""
     points = b"".join(
         struct.pack("<II4sIII", n, at, b"data", 0, 0, at)
         for n, at in enumerate((round(mark.at * rate) for mark in tags.marks), 1)
     )
     labels = b"".join(
-        chunk(b"labl", struct.pack("<I", n) + _line(mark.name).encode() + b"\0") for n, mark in enumerate(tags.marks, 1)
+        riff_chunk(b"labl", struct.pack("<I", n) + _line(mark.name).encode() + b"\0")
+        for n, mark in enumerate(tags.marks, 1)
     )
-    yield chunk(b"cue ", struct.pack("<I", len(tags.marks)) + points)
-    yield chunk(b"LIST", b"adtl" + labels)
-    yield chunk(b"id3 ", id3(tags, seconds))
+    yield riff_chunk(b"cue ", struct.pack("<I", len(tags.marks)) + points)
+    yield riff_chunk(b"LIST", b"adtl" + labels)
+    yield riff_chunk(b"id3 ", id3_tag(tags, seconds))
 
 
-def chunk(name: bytes, payload: bytes) -> bytes:
+def riff_chunk(name: bytes, payload: bytes) -> bytes:
     """A chunk of four letters, padded to an even length."""
     return name + struct.pack("<I", len(payload)) + payload + (b"\0" if len(payload) % 2 else b"")

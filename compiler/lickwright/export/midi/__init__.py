@@ -69,7 +69,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
     tracks = [_conductor(timeline, performance, ticks, losses)]
     tracks += _strings(timeline, performance, ticks, options, report)
     found = sorted(losses.values(), key=lambda loss: (loss.span.start, loss.code))
-    return Export(smf.file(tracks, TICKS_A_QUARTER), tuple(found))
+    return Export(smf.encode_file(tracks, TICKS_A_QUARTER), tuple(found))
 
 
 def _strings(
@@ -83,18 +83,20 @@ def _strings(
             report(SCRAPE, note.sound, "is scraped with the pick, for which MIDI has nothing: it is left out")
         else:
             by_string[note.string - 1].append(note)
-    sounding = [channel_voices.voices(notes, ticks, report) for notes in by_string]
+    sounding = [channel_voices.group_voices(notes, ticks, report) for notes in by_string]
     if options.single_channel:
         everything = [voice for voices in sounding for voice in voices]
         lyrics = _lyrics(timeline, performance.notes, ticks)
         events = one_channel.on_one_channel(everything, 0, ticks, report)
-        return [smf.track(events, lyrics, *_set_up(0, program, "all strings"))]
+        return [smf.encode_track(events, lyrics, *_set_up(0, program, "all strings"))]
     tracks = []
     for index, voices in enumerate(sounding):
         channel = _CHANNELS[index]
-        events = channel_voices.events(voices, channel, ticks, report)
+        events = channel_voices.voice_events(voices, channel, ticks, report)
         name = f"string {index + 1} ({tuning.labels[index]})"
-        tracks.append(smf.track(events, _lyrics(timeline, by_string[index], ticks), *_set_up(channel, program, name)))
+        tracks.append(
+            smf.encode_track(events, _lyrics(timeline, by_string[index], ticks), *_set_up(channel, program, name))
+        )
     return tracks
 
 
@@ -105,7 +107,7 @@ def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
     A file that is played again from the start then begins as it began, however its last note ended.
     """
     title, control = smf.text_payload(name), smf.CONTROL | channel
-    head = bytes((0, 0xFF, smf.TRACK_NAME)) + smf.number(len(title)) + title
+    head = bytes((0, 0xFF, smf.TRACK_NAME)) + smf.variable_length(len(title)) + title
     head += bytes((0, smf.PROGRAM | channel, program, 0, control))
     head += bytes((101, 0, 0, 100, 0, 0, 6, BEND_RANGE, 0, 38, 0, 0, 101, 127, 0, 100, 127, 0, 68, 0))
     bend = smf.BEND | channel
@@ -146,7 +148,7 @@ def _conductor(
     events += _bars(timeline, performance)
     events += _words(timeline, performance, ticks)
     events.sort(key=itemgetter(0))
-    return smf.track((), events)
+    return smf.encode_track((), events)
 
 
 def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:

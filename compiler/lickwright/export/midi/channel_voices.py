@@ -72,7 +72,7 @@ class ChannelVoice:
         return bool(parts[0].moves) or parts[0].pitch + self.moved != self.number or len(parts) > 1
 
 
-def voices(notes: Iterable[NoteEvent], ticks: Ticks, report: Report) -> list[ChannelVoice]:
+def group_voices(notes: Iterable[NoteEvent], ticks: Ticks, report: Report) -> list[ChannelVoice]:
     """The voices of one string, in order. A slide goes on in its voice as far as the bend range reaches."""
     found: list[ChannelVoice] = []
     free = 0  # tick from which the string can sound again
@@ -105,7 +105,7 @@ def _voice(note: NoteEvent, ticks: Ticks, free: int, report: Report) -> ChannelV
     return ChannelVoice([note], number, on, max(on + 1, ticks.at(note.end)), number - named)
 
 
-def events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> list[Event]:
+def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> list[Event]:
     """The messages of the voices of one string. Bends are sent on change only, and set right before every note-on."""
     out: list[Event] = []
     bent, legato = CENTRE, 0

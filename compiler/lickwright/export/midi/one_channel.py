@@ -7,7 +7,15 @@ there bends every string, and each note exists once.
 from __future__ import annotations
 
 from lickwright.core.diagnostics import Rule, Severity
-from lickwright.export.midi.channel_voices import AUDIBLE, CENTRE, EXPRESSION, LEGATO, ChannelVoice, Report, events
+from lickwright.export.midi.channel_voices import (
+    AUDIBLE,
+    CENTRE,
+    EXPRESSION,
+    LEGATO,
+    ChannelVoice,
+    Report,
+    voice_events,
+)
 from lickwright.export.midi.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event
 from lickwright.export.midi.ticks import Ticks
 from lickwright.notation.techniques import Stroke
@@ -46,7 +54,7 @@ def on_one_channel(found: list[ChannelVoice], channel: int, ticks: Ticks, report
     for voice in found:
         hint = 127 if voice.parts[0].joined and voice.parts[0].stroke in (Stroke.HAMMER, Stroke.PULL) else 0
         out += ((voice.on, CONTROL | channel, LEGATO, hint), (voice.on, BEND | channel, CENTRE & 0x7F, CENTRE >> 7))
-        out += events([voice], channel, ticks, report)
+        out += voice_events([voice], channel, ticks, report)
     rank = {NOTE_OFF: 0, CONTROL: 1, BEND: 2, NOTE_ON: 3}
     out.sort(key=lambda event: (event[0], rank[event[1] & 0xF0]))  # stable: the last of several bends in a tick counts
     return _changes(out)

@@ -33,7 +33,7 @@ def text_payload(words: str) -> bytes:
 
 
 @lru_cache(maxsize=4096)
-def number(value: int) -> bytes:
+def variable_length(value: int) -> bytes:
     """A number in groups of seven bits, highest first, all but the last marked."""
     groups = [value & 0x7F]
     while value := value >> 7:
@@ -41,7 +41,7 @@ def number(value: int) -> bytes:
     return bytes(reversed(groups))
 
 
-def track(events: Sequence[Event], metas: Sequence[Meta], start: bytes = b"", running: int = 0) -> bytes:
+def encode_track(events: Sequence[Event], metas: Sequence[Meta], start: bytes = b"", running: int = 0) -> bytes:
     """One track chunk; meta events come before the messages of their tick.
 
     `start` are ready-made bytes at tick 0, after which `running` is the status in force (0: none).
@@ -52,7 +52,7 @@ def track(events: Sequence[Event], metas: Sequence[Meta], start: bytes = b"", ru
         stop = bisect_left(events, (tick,), at)
         if stop > at:
             last, running = _messages(out, events[at:stop], last, running)
-        out += number(tick - last)
+        out += variable_length(tick - last)
         out += _meta(kind, payload)
         at, last, running = stop, tick, 0
     _messages(out, events[at:], last, running)
@@ -62,7 +62,7 @@ def track(events: Sequence[Event], metas: Sequence[Meta], start: bytes = b"", ru
 
 @lru_cache(maxsize=4096)
 def _meta(kind: int, payload: bytes) -> bytes:
-    return bytes((0xFF, kind)) + number(len(payload)) + payload
+    return bytes((0xFF, kind)) + variable_length(len(payload)) + payload
 
 
 def _messages(out: list[int], events: Sequence[Event], last: int, running: int) -> tuple[int, int]:
@@ -77,13 +77,13 @@ def _messages(out: list[int], events: Sequence[Event], last: int, running: int) 
         if delta < 0x80:
             extend((delta, status, first, second))
         else:
-            extend(number(delta))
+            extend(variable_length(delta))
             extend((first, second) if status == running else (status, first, second))
         running = status
     return last, running
 
 
-def file(tracks: list[bytes], ticks_a_quarter: int) -> bytes:
+def encode_file(tracks: list[bytes], ticks_a_quarter: int) -> bytes:
     """The whole file, of type 1: tracks that sound together."""
     header = b"MThd" + (6).to_bytes(4, "big") + (1).to_bytes(2, "big")
     return header + len(tracks).to_bytes(2, "big") + ticks_a_quarter.to_bytes(2, "big") + b"".join(tracks)

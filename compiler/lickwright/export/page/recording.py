@@ -13,7 +13,7 @@ from io import BytesIO
 
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.performance.note_events import Performance
-from lickwright.synth.arrangement import take
+from lickwright.synth.arrangement import arrange
 from lickwright.timeline.model import Timeline
 
 RATE = 22_050  # samples a second
@@ -50,7 +50,7 @@ def record_mp3(timeline: Timeline, performance: Performance, slow: bool) -> byte
 
     from lickwright.synth.mixdown import mix_down
 
-    taken = take(timeline, [(None, performance)])
+    taken = arrange(timeline, [(None, performance)])
     settings = timeline.settings
     guitar = INSTRUMENTS[settings.sound].guitar
     wave = mix_down(taken, settings.tuning.sounding, guitar, BytesIO(), RATE, None)

@@ -14,7 +14,7 @@ from lickwright.export import LoweredLick, Options
 from lickwright.layout.grid import Grid
 from lickwright.performance.note_events import NoteEvent, Performance
 from lickwright.performance.pitch_curves import CurveShape
-from lickwright.synth.arrangement import take
+from lickwright.synth.arrangement import arrange
 from lickwright.timeline.model import Timeline
 
 _SHAPES = {
@@ -50,7 +50,7 @@ def written_events(timeline: Timeline) -> list[int]:
 
 def _take(lowered: LoweredLick, performance: Performance) -> dict[str, Any]:
     timeline = lowered.timeline
-    beats = take(timeline, [(None, performance)], count_in=1, click=True)
+    beats = arrange(timeline, [(None, performance)], count_in=1, click=True)
     shift = beats.rounds[0].at  # from seconds of the performance to those of the counted recording
     music = performance.bars[0] if performance.bars else 0.0
     clicks = [(click.at - shift, click.first) for click in beats.clicks]

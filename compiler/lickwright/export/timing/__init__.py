@@ -75,10 +75,10 @@ def emit(lowered: LoweredLick, options: Options) -> Export:
 
 def _ladder_columns(lowered: LoweredLick, options: Options) -> Iterator[list[str]]:
     """Yield a column for each rung of the practice ladder, named with its tempo: the second of its recording at which each note sounds."""
-    from lickwright.export.audio import ladder
+    from lickwright.export.audio import ladder_rounds
 
     order = list(_keyed_rows(lowered.timeline, lowered.performance(options)))
-    for number, rung in enumerate(ladder(lowered, options), 1):
+    for number, rung in enumerate(ladder_rounds(lowered, options), 1):
         found = _keyed_rows(lowered.timeline, rung.performance)
         yield [
             f"rung_{number}_at_{float(rung.bpm or 0):g}_s",

@@ -52,11 +52,11 @@ def _heading(lowered: LoweredLick, options: Options) -> dict[str, object]:
         "bars": [round(start, 3) for start in performance.bars],
     }
     if options.recording.practice:
-        from lickwright.export.audio import ladder
+        from lickwright.export.audio import ladder_rounds
 
         heading["ladder"] = [
             {"at_s": round(rung.at + rung.performance.bars[0], 3), "beats_a_minute": round(float(rung.bpm or 0), 3)}
-            for rung in ladder(lowered, options)
+            for rung in ladder_rounds(lowered, options)
         ]
     return heading
 
