@@ -124,16 +124,18 @@ class _Look:
 
     def _unknown(self, record: BuildRecord) -> Iterator[Lack]:
         """Yield the sources that stand in the library and that no build has made."""
-        known = {row.path for row in self._rows}
+        known = {*record.unread, *(row.path for row in self._rows)}
         real = os.path.realpath(self._out)
-        places = {
-            path: path_from_here(self._out, path) for path in record.paths if path != STDIN and not is_remote(path)
-        }
-        for path, place in places.items():
+        places = []
+        for path in record.paths:
+            if path == STDIN or is_remote(path):
+                continue
+            place = path_from_here(self._out, path)
             if place is None:
                 yield Lack(STALE, self._shelf.path(path), "", "it is not there any more")
-        known.update(record.unread)
-        for found in walk_sources([place for place in places.values() if place], leave_out=real):
+            else:
+                places.append(place)
+        for found in walk_sources(places, leave_out=real):
             path = folder_from_output(real, found.real or os.path.realpath(found.path))
             if path not in known:
                 why = "it was never made" if found.trouble is None else found.trouble.message

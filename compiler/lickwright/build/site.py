@@ -47,20 +47,13 @@ def update_site(
     try:
         there = _there(storage)
         if len(entries) < _FEWEST and (there is None or prune):
-            if there is not None and SEAL.matches_bytes(there):
-                storage.remove("", NAME)
-                summary.removed = [*summary.removed, path]
+            _remove(storage, there, summary)
             manifest.note_site(False)
-            return
-        manifest.note_site(True)
-        data = b"".join(SEAL.add_to([index_page(title or _TITLE, entries).encode("utf-8")]))
-        if there == data:
-            return
-        if there is not None and not (overwrite or SEAL.matches_bytes(there)):
-            summary.left_out([in_the_way_trouble(path)])
-            return
-        storage.write("", NAME, data)
-        summary.release.append(f"{path} lists {counted_noun(len(entries), 'lesson page')}")
+        else:
+            manifest.note_site(True)
+            page = index_page(title or _TITLE, entries)
+            if _write(storage, there, page, overwrite, summary):
+                summary.release.append(f"{path} lists {counted_noun(len(entries), 'lesson page')}")
     except _NotAFile as e:
         why = f"a {e} is in the way of the index of the lesson pages"
         summary.left_out([Trouble(path, NOT_OURS.at(Span(0, 0), why, "move it away"))])
@@ -68,6 +61,25 @@ def update_site(
         summary.left_out(
             [not_removed_trouble(path, e) if len(entries) < _FEWEST else unwritable_trouble(path, e, storage.noun)]
         )
+
+
+def _remove(storage: Storage, there: bytes | None, summary: BuildSummary) -> None:
+    """Remove the index that stands there, if it is ours."""
+    if there is not None and SEAL.matches_bytes(there):
+        storage.remove("", NAME)
+        summary.removed = [*summary.removed, storage.shown("", NAME)]
+
+
+def _write(storage: Storage, there: bytes | None, page: str, overwrite: bool, summary: BuildSummary) -> bool:
+    """Write the index, and return True, unless it stands there already or somebody else's file does."""
+    data = b"".join(SEAL.add_to([page.encode("utf-8")]))
+    if there == data:
+        return False
+    if there is not None and not (overwrite or SEAL.matches_bytes(there)):
+        summary.left_out([in_the_way_trouble(storage.shown("", NAME))])
+        return False
+    storage.write("", NAME, data)
+    return True
 
 
 class _NotAFile(Exception):

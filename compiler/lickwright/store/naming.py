@@ -44,17 +44,13 @@ def assign_names(licks: Sequence[tuple[str, int]], known: Sequence[LickName], wh
     kept = _kept_names(bases, [code for _, code in licks], known)
     fresh = [number for number in range(len(licks)) if number not in kept]
     given = distinct_names([slug(licks[number][0]) for number in fresh], (row.name for row in known))
-    new = dict(zip(fresh, given, strict=True))
-    there = []
-    for number, (base, (_, code)) in enumerate(zip(bases, licks, strict=True)):
-        row = kept.get(number)
-        there.append(
-            LickName(new[number], base, code, number)
-            if row is None
-            else LickName(row.name, base, code or row.code, number)
-        )
+    rows = {number: LickName(name, bases[number], 0, number) for number, name in zip(fresh, given, strict=True)} | kept
+    there = tuple(
+        LickName(rows[number].name, bases[number], code or rows[number].code, number)
+        for number, (_, code) in enumerate(licks)
+    )
     used = {row.name for row in there}
-    return tuple(there) + tuple(row._replace(gone=row.gone or whole) for row in known if row.name not in used)
+    return there + tuple(row._replace(gone=row.gone or whole) for row in known if row.name not in used)
 
 
 def _kept_names(bases: Sequence[str], codes: Sequence[int], known: Sequence[LickName]) -> dict[int, LickName]:
