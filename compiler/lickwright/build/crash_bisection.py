@@ -2,7 +2,7 @@
 
 In: a source that crashed its worker even when it was alone. Out: items to try, a lick each, the other licks of the source blanked; then
 one for all licks that are not to blame. Blanking keeps every line and column where it was. Licks are found by the first word of their line and not by
-the parser, which may be what breaks down.
+the parser, which may be what crashes.
 """
 
 from __future__ import annotations

@@ -216,7 +216,7 @@ class DaskExecutor:
                 left.discard(number)
                 yield number, results
         if left:
-            self._account(left)
+            self._tell_why(left)
 
     def _idle(self) -> bool:
         """Return True if no task of ours is pending."""
@@ -225,7 +225,7 @@ class DaskExecutor:
         except RuntimeError:  # it was changed while we looked
             return False
 
-    def _account(self, left: set[int]) -> None:
+    def _tell_why(self, left: set[int]) -> None:
         """Tell why some chunks are done here."""
         if self._client.status != "running":
             self._gone = True

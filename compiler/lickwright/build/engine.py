@@ -1,4 +1,4 @@
-"""A build from beginning to end: lock, manifest, plan, work, record.
+"""Runs a build from beginning to end: lock, manifest, plan, work, record.
 
 In: a `BuildConfig`. Out: a `BuildSummary`; outputs and the manifest in the output folder, which any `Storage` may hold. Finished work is never lost: the next
 build goes on from what one that was stopped or killed has made. Sources are only read.

@@ -1,4 +1,4 @@
-"""Who does the work of a build: an interface for executors, and the one that works in this process.
+"""The interface of executors, which do the work of a build, and the one that works in this process.
 
 In: chunks of items. Out: the chunks with their results, in the order in which they become ready. The other executors are `process_pool.py` and
 `dask_executor.py`; which one is used does not depend on the storage of the outputs.
@@ -28,7 +28,7 @@ class Chunk(NamedTuple):
 
 
 class Executor(Protocol):
-    """Works on chunks. Use it in a `with`: at its end, however it comes, nobody is at work any more."""
+    """Works on chunks. Use it in a `with`: at its end, however it comes, no work goes on."""
 
     died: bool  # a worker crashed, maybe in the middle of writing
 

@@ -1,4 +1,4 @@
-"""Which executor does the work of a build: processes are started only where they save time, and where they see the outputs.
+"""Chooses the executor of a build: processes are started only where they save time, and where they see the outputs.
 
 In: the config, the storage and the manifest of a build, with its scan filled. Out: an `Executor`, and how many sources to hand over at a time.
 """

@@ -205,7 +205,7 @@ class _Merging:
     def _sources(
         self, part: ShareFolder, storage: Storage, theirs: Manifest
     ) -> Iterator[tuple[WorkItem, WorkResult, CompileOptions, str]]:
-        """Yield each source of a share with what is taken over of it, and its path as our manifest has it. Raises `Broken`."""
+        """Yield each source of a share with what is taken over of it, and its path as our manifest has it. Raises `BrokenShare`."""
         for row in source_rows(theirs):
             if row[1] in part.record.gone:
                 continue

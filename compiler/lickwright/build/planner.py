@@ -166,7 +166,7 @@ class _Folders:
         target = self._above + slug(title)
         plain = target if title.isascii() and self._above == self._plain else self._plain + slug(title, readable=False)
         order = self._orders.all[self._order]
-        before = self._tracks.before(order.house, found.real) if order.numbered else 0
+        before = self._tracks.before(order.project, found.real) if order.numbered else 0
         return shown, path, target, plain, self._order, found.named, ours, before, state, ""
 
     def _enter_folder(self, folder: str, path: str) -> None:

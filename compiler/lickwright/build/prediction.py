@@ -1,4 +1,4 @@
-"""What a build would do, put together from a dry run of it.
+"""Predicts what a build would do, from a dry run of it.
 
 In: items and the results of rehearsing them. Out: calls of a `BuildObserver`'s `would`, and a summary like that of the real run. What is collected lies in
 temporary tables, so a library of any size takes no more memory than a small one.
@@ -22,7 +22,7 @@ _MAKES = "CREATE TEMP TABLE makes (id INTEGER PRIMARY KEY, path BLOB NOT NULL, f
 
 
 class Prediction:
-    """Collects what is foreseen of one build. Wants the tables of `planner.begin`."""
+    """Collects what is foreseen of one build. Needs the tables of `planner.create_scan`."""
 
     def __init__(self, manifest: Manifest, storage: Storage, whole: bool, verb: str = "make") -> None:
         """`whole`: a folder was named, so what is gone from it counts; `verb`: what is done to a source."""

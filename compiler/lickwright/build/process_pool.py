@@ -104,7 +104,7 @@ class Pool:
         process = self._context.Process(
             target=serve_pool, args=(theirs, self._setup, others if inherited else (), os.getpid()), daemon=True
         )
-        with defer_interrupts():  # or a wish to end would find the child with our way to deal with it
+        with defer_interrupts():  # else Ctrl-C would find the child with the parent's signal handlers
             process.start()
         theirs.close()
         return _Worker(process, ours, self._setup.limits.seconds)

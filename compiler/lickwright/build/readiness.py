@@ -102,7 +102,7 @@ class _Look:
         self._out = out
         self._record = load_build_record(self._db)
         self._asked = {one.key: one for one in self._record.asked} if self._record else {}
-        self._houses = ProjectConfigs()
+        self._projects = ProjectConfigs()
         self._tracks = Tracks(os.path.realpath(out))
         self._changed: set[str] = set()  # folders of outputs in which a file was changed by hand
         self._rows = [_Row._make(row) for row in self._db.execute(_SOURCES)]
@@ -163,21 +163,21 @@ class _Look:
         if asked is None:
             return "it was made with other options than the last build"
         place = path_from_here(self._out, row.path)
-        house = self._houses.of(place) if place is not None else None
-        if house is not None and not house.ok:
-            return f"{house.path} has errors"
-        if (house.key if house else "") != asked.house:
+        project = self._projects.of(place) if place is not None else None
+        if project is not None and not project.ok:
+            return f"{project.path} has errors"
+        if (project.key if project else "") != asked.house:
             return "its lickwright.toml changed since"
-        return self._of_album(row, asked, house, place) if house is not None and place is not None else ""
+        return self._of_album(row, asked, project, place) if project is not None and place is not None else ""
 
-    def _of_album(self, row: _Row, asked: RecordedOptions, house: ProjectConfig, place: str) -> str:
+    def _of_album(self, row: _Row, asked: RecordedOptions, project: ProjectConfig, place: str) -> str:
         """Return why its recordings would have other tags; "" where they would not, or there are none."""
         if not any(one.is_audio and one.name in asked.formats for one in EXPORTS):
             return ""
-        album = house.album or Album()
+        album = project.album or Album()
         if album_key(album) != asked.album:
             return "its album changed since"
-        before = self._tracks.before(house, os.path.realpath(place)) if album.title else 0
+        before = self._tracks.before(project, os.path.realpath(place)) if album.title else 0
         return (
             "" if before == int.from_bytes((row.key or b"")[KEY:], "big") else "its number in the album changed since"
         )

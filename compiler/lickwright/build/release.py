@@ -1,6 +1,6 @@
 """Lays out a release: the licks of a build in the book's order, and where the files of each lie.
 
-In: the manifest and the scan of a build, with a table `unread` of sources that could not be read; a pattern and a layout. Out: `Released` licks.
+In: the manifest and the scan of a build, with a table `unread` of sources that could not be read; a pattern and a layout. Out: `ReleasedLick` values.
 The order is that of the scan, within a source that of its text.
 A lick that was not made has no files, but its number: so that those after it keep theirs while it is being mended.
 """

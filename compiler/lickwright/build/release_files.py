@@ -1,4 +1,4 @@
-"""The release in the output folder: copies of outputs below `release_files/`, named and laid out as the house wants them.
+"""Updates the release in the output folder: copies of outputs below `release_files/`, named and laid out as the project config says.
 
 In: the licks of `release.py` after a build, and what is on record of the copies (the manifest's table `released`). Out: the copies brought up to date,
 and what was done. The outputs themselves stay where they are. A copy is written whole or not at all, after its hash is noted in the journal, so that a
@@ -48,7 +48,7 @@ _At = tuple[str, str]  # the folder and the name of a copy
 class ReleaseChanges(NamedTuple):
     """What was done to the copies."""
 
-    removed: list[str]  # paths, taken away by --prune
+    removed: list[str]  # paths, removed by --prune
     kept: list[str]  # paths of those that are no more in the release, and were changed by hand
     troubles: list[Trouble]
     files: int = 0  # in the release now
@@ -78,26 +78,26 @@ def update_release(
     suffixes: Sequence[Collection[str]],
     writer: OutputWriter,
     wanted: Arrangement | None,
-    account: BuildSummary,
+    summary: BuildSummary,
     partial: bool,
     prune: bool,
 ) -> None:
     """Bring the copies up to date, and add to the summary what was done, or why nothing was. `partial`: not all of the library was built."""
     path = writer.storage.shown(RELEASE)
-    if why := _left(wanted, account, partial, prune):
-        account.release.append(f"{path} is left as it was: {why}")
+    if why := _left(wanted, summary, partial, prune):
+        summary.release.append(f"{path} is left as it was: {why}")
         return
     laid = update_release_files(manifest, suffixes, writer, wanted, prune)
-    account.left_out(laid.troubles)
-    account.removed = [*account.removed, *laid.removed]
-    account.release += _told(path, laid)
+    summary.left_out(laid.troubles)
+    summary.removed = [*summary.removed, *laid.removed]
+    summary.release += _told(path, laid)
 
 
-def _left(wanted: Arrangement | None, account: BuildSummary, partial: bool, prune: bool) -> str:
+def _left(wanted: Arrangement | None, summary: BuildSummary, partial: bool, prune: bool) -> str:
     """Return why the copies are left as they were; "" where they are not."""
     if partial:
         return "make the whole library to bring it up to date"
-    if account.incomplete:
+    if summary.incomplete:
         return "something could not be read or made"
     if wanted is None and not prune:
         return "say --names or --layout to bring it up to date, or --prune to take it away"

@@ -1,6 +1,6 @@
 """Writes what a build did as JSON, for programs: `--report build.json`.
 
-In: the account and the scan of a build. Out: JSON in parts, source by source, so that it takes no memory however long it gets. Its shape is
+In: the summary and the scan of a build. Out: JSON in parts, source by source, so that it takes no memory however long it gets. Its shape is
 `FORM`; whoever reads it should look there first. Where it goes is for the caller to say; `SEAL` ends it.
 """
 
@@ -21,34 +21,34 @@ _SOURCES = "SELECT shown, target, state, findings FROM scan ORDER BY id"
 _OUTPUTS = "SELECT name FROM outputs WHERE folder = ? AND gone = 0 ORDER BY name"
 
 
-def report_parts(out: str, account: BuildSummary, manifest: Manifest) -> Iterator[bytes]:
+def report_parts(out: str, summary: BuildSummary, manifest: Manifest) -> Iterator[bytes]:
     """Yield the report up to its seal, in ASCII."""
-    for text in _texts(out, account, manifest):
+    for text in _texts(out, summary, manifest):
         yield text.encode("ascii")
 
 
-def _texts(out: str, account: BuildSummary, manifest: Manifest) -> Iterator[str]:
+def _texts(out: str, summary: BuildSummary, manifest: Manifest) -> Iterator[str]:
     head = {
         "form": FORM,
         "lickwright": __version__,
         "notation": NOTATION,
         "out": out,
-        "stopped": account.stopped,
-        "seconds": round(account.seconds, 3),
+        "stopped": summary.stopped,
+        "seconds": round(summary.seconds, 3),
         "counts": {
-            "found": account.found,
-            "built": account.built,
-            "unchanged": account.unchanged,
-            "failed": account.failed,
-            "skipped": account.skipped,
-            "licks": account.licks,
-            "licks_refused": account.refused,
-            "outputs": account.files,
-            "outputs_written": account.written,
-            "outputs_removed": len(account.removed),
+            "found": summary.found,
+            "built": summary.built,
+            "unchanged": summary.unchanged,
+            "failed": summary.failed,
+            "skipped": summary.skipped,
+            "licks": summary.licks,
+            "licks_refused": summary.refused,
+            "outputs": summary.files,
+            "outputs_written": summary.written,
+            "outputs_removed": len(summary.removed),
         },
-        "codes": dict(sorted(account.codes.items())),
-        "removed": account.removed,
+        "codes": dict(sorted(summary.codes.items())),
+        "removed": summary.removed,
     }
     yield dumps(head, indent=1)[:-2] + ',\n "sources": ['
     between = "\n  "

@@ -1,7 +1,7 @@
-"""What the output folder of a share holds, read for a merge.
+"""Reads what the output folder of a share holds, for a merge.
 
 In: the storage and the manifest of a share. Out: its sources with all that is on record of them, and those of its outputs that are as they were made. Damage
-comes out as `Broken`. Nothing is written.
+comes out as `BrokenShare`. Nothing is written.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ class ShareSource(NamedTuple):
 
     @staticmethod
     def read(part: ShareFolder, theirs: Manifest, out: str, row: tuple[Any, ...]) -> ShareSource:
-        """Return what the row of a source says, with what belongs to it in other tables. Raises `Broken`."""
+        """Return what the row of a source says, with what belongs to it in other tables. Raises `BrokenShare`."""
         id, path, target, hash, key, formats, made, refused, findings, indexed, alone = row
         shown, path = paths_of_source(part.folder, out, path)
         licks = tuple(Skipped(str(title), str(why), str(slug)) for title, why, slug, _ in loads(refused or "[]"))
@@ -90,7 +90,7 @@ def text_of_source(path: str, hash: bytes | None) -> str:
 
 
 def source_rows(theirs: Manifest) -> Iterator[tuple[Any, ...]]:
-    """Yield the sources of a share. Raises `Broken`."""
+    """Yield the sources of a share. Raises `BrokenShare`."""
     with share_damage():
         rows = iter(theirs.db.execute(_SOURCES))
     while True:

@@ -161,7 +161,7 @@ def share_damage() -> Iterator[None]:
 
 @contextmanager
 def open_share(storage: Storage) -> Iterator[Manifest]:
-    """Open a share's manifest to be read, and prepare its storage for questions about its files. Raises `Broken`."""
+    """Open a share's manifest to be read, and prepare its storage for questions about its files. Raises `BrokenShare`."""
     with ExitStack() as stack:
         try:
             with share_damage():

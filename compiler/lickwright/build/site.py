@@ -1,4 +1,4 @@
-"""The index page of the lesson pages in an output folder: brought up to date by every build that makes pages.
+"""Updates the index page of the lesson pages in an output folder, after every build that makes pages.
 
 In: the manifest after a build. Out: `index.html` in the output folder, while there are two pages or more. It ends with a seal, a hash of all before it, so
 that it is known again without a record: one that somebody changed, and any other file of that name, is neither replaced nor removed.

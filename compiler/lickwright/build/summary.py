@@ -59,7 +59,7 @@ class BuildObserver(Protocol):
 class BuildSummary:
     """The counts of one build. `found` is the sum of the four below it."""
 
-    def __init__(self, teller: BuildObserver) -> None:
+    def __init__(self, observer: BuildObserver) -> None:
         self.found = 0  # sources that were meant, those of other shards too
         self.built = 0
         self.unchanged = 0
@@ -82,17 +82,17 @@ class BuildSummary:
         self.codes: Counter[str] = Counter()  # findings
         self.bad: list[tuple[str, str]] = []  # the first sources that failed, and the codes of their errors
         self.lost: list[Trouble] = []  # what went wrong with the output folder as a whole
-        self.blocked = 0  # sources among the failed that were not looked at, since their house's file has errors
+        self.blocked = 0  # sources among the failed that were not looked at, since their lickwright.toml has errors
         self.stopped = False
         self._began = time.monotonic()
-        self._teller = teller
+        self._observer = observer
         self._troubled: set[str] = set()  # paths of outputs that something was said about
         self._waiting: dict[int, list[SourceReport]] = {}  # by chunk: ready before its turn
         self._turn = 0
 
     def remember(self, one: Remembered, order: CompileOptions, report: bool) -> tuple[str, str]:
         """Count an unchanged source with findings; return its state, and its findings for the report. Raises `Unusable`."""
-        found = diagnostics_json.diagnostics_from_json(one.findings, order.house.source if order.house else None)
+        found = diagnostics_json.diagnostics_from_json(one.findings, order.project.source if order.project else None)
         if found is None:
             raise Unusable("it is damaged")
         bad = has_errors(found)
@@ -122,7 +122,7 @@ class BuildSummary:
         states = []
         tell = []
         for path, result, order in results:
-            project = order.house.source if order.house else None
+            project = order.project.source if order.project else None
             found = diagnostics_json.diagnostics_from_json(result.findings, project) or ()
             told = SourceReport(path, result.text, found, result.refused, result.troubles, result.bugs)
             bad = not result.done or has_errors(found)
@@ -162,7 +162,7 @@ class BuildSummary:
         """Count a recording that is begun, and tell a large one."""
         self.sound += length.seconds
         if length.is_long:
-            self._teller.say(f"{name}: {length}")
+            self._observer.say(f"{name}: {length}")
 
     def broke(self, trouble: Trouble) -> None:
         """Note that the output folder as a whole cannot be written into: nothing more is done."""
@@ -192,7 +192,7 @@ class BuildSummary:
     def _tell(self, told: SourceReport) -> None:
         self._count(told)
         self._troubled.update(trouble.path for trouble in told.troubles)
-        self._teller.source(told)
+        self._observer.source(told)
 
     def _count(self, told: SourceReport) -> None:
         found = [*told.findings, *(trouble.finding for trouble in told.troubles)]

@@ -57,7 +57,7 @@ def compile_source(item: WorkItem, order: CompileOptions, writer: OutputWriter) 
     hash = content_digest(data)
     if item.only is not None or item.without:
         return _compile_partly(item, order, writer, data)
-    return _put(item, order, writer, hash, *_named(item, compiler.compile_bytes(data, item.path, order.house)))
+    return _put(item, order, writer, hash, *_named(item, compiler.compile_bytes(data, item.path, order.project)))
 
 
 def _named(item: WorkItem, compilation: Compilation) -> tuple[Compilation, tuple[LickName, ...]]:
@@ -156,7 +156,7 @@ def _compile_partly(item: WorkItem, order: CompileOptions, writer: OutputWriter,
         return number in reasons if item.only is None else number != item.only
 
     text, spans = crash_bisection.blank_licks(source.text, gone)
-    whole, named = _named(item, compiler.compile_text(text, item.path, order.house))
+    whole, named = _named(item, compiler.compile_text(text, item.path, order.project))
     found = [d for d in whole.diagnostics if not any(a <= d.span.start < b for a, b in spans)]
     for n, lick in enumerate(whole.licks):
         if n in reasons:

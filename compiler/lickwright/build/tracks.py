@@ -1,7 +1,7 @@
 """Track numbers: the place of each lick in the album of its project, in the order of the book.
 
 In: a project config, and a source. Out: how many licks come before it. The book is everything below the folder of the `lickwright.toml` that no nearer
-one holds for, in the order of `scan.walk`, whichever part of it a build was asked for: so a number is the same for one file, a folder or a share.
+one holds for, in the order of a scan, whichever part of it a build was asked for: so a number is the same for one file, a folder or a share.
 """
 
 from __future__ import annotations

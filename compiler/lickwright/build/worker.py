@@ -1,7 +1,8 @@
 """The worker process of a pool: its loop, its limits, and what its exit code means.
 
-In: items, over a pipe. Out: results over the same pipe; or an end, which `end_in_words` puts into words. A worker ends by itself when there is nobody to work
-for, when a source takes too long (the system's own alarm, which needs no help from a program that hangs) and when memory runs out.
+In: items, over a pipe. Out: results over the same pipe, or the end of the process, which `end_in_words` explains. A worker ends by itself when
+there is nobody to work for, when a source takes too long (the system's own alarm, which needs no help from a program that hangs) and when
+memory runs out.
 """
 
 from __future__ import annotations
@@ -43,7 +44,7 @@ class Setup(NamedTuple):
     overwrite: bool
     orders: tuple[CompileOptions, ...]
     limits: Limits = Limits()
-    work: Work = compile_source  # tests put one in its place that breaks down
+    work: Work = compile_source  # tests put one in its place that crashes
     dry: bool = False  # nothing is written
     sounds: Sounds = {}  # noqa: RUF012 (never changed)
 

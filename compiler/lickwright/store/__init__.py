@@ -1,1 +1,1 @@
-"""The output folder and its database: manifest, journal, lock, what is ours there, and writing outputs whole."""
+"""The output folder: its storage, its database, its journal and lock, and how outputs are written into it."""

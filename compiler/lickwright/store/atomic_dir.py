@@ -1,4 +1,4 @@
-"""A folder that was not there, with all its files in one move.
+"""Writes a folder that is not there, with all its files in one move.
 
 In: a folder and its files. Out: the folder as a whole or not at all, and the state of each file in it.
 """

@@ -126,7 +126,7 @@ def record_of_scan(
 
 
 def _asked(order: CompileOptions) -> RecordedOptions:
-    house = getattr(order.house, "key", "")
+    house = getattr(order.project, "key", "")
     return RecordedOptions(
         order.key.hex(),
         order.formats,

@@ -1,4 +1,4 @@
-"""How fast this machine builds, as its last build here was: for a dry run that says how long the real one would take.
+"""Measures how fast builds into a folder are, so that a dry run can estimate how long the real one would take.
 
 In: the account of a build. Out: a row of the manifest's table `about`, and an estimate.
 """

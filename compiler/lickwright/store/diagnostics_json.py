@@ -1,6 +1,6 @@
-"""Findings as the manifest keeps them, so that a source that has not changed is complained about again without being compiled again.
+"""Findings as JSON for the manifest, so that those of an unchanged source are shown again without compiling it.
 
-In: findings, or the text that `text` made of them. Out: the one from the other, but for fixes, which are `check`'s business. A text that
+In: findings, or the text that `diagnostics_to_json` made of them. Out: the one from the other, but for fixes, which are `check`'s business. A text that
 cannot be read back (a damaged manifest) is None: then the source is compiled again.
 """
 

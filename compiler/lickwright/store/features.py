@@ -1,4 +1,4 @@
-"""What a library knows of a lick: its fields as they hold, what is in it, how hard it is, what is wrong with it.
+"""The features of a lick for the index: its fields as they hold, what is in it, how hard it is, what is wrong with it.
 
 In: a compiled lick and its source. Out: `LickFacts`, a plain value that travels between processes and into the index
 (`index_schema.py`). Cheap on purpose, since every lick of a library is asked: about a tenth of what compiling it costs.

@@ -140,7 +140,7 @@ class Manifest:
             self.db.execute("INSERT INTO about VALUES ('index', ?)", (index_schema.VERSION,))
 
     def has_pages(self) -> bool:
-        """Whether a lesson page is on record; looks through all outputs where none is."""
+        """Return True if a lesson page is on record; this looks through all outputs where none is."""
         return self.db.execute("SELECT 1 FROM outputs WHERE format = 'page' LIMIT 1").fetchone() is not None
 
     def has_site(self) -> bool:

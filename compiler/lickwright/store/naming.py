@@ -1,7 +1,7 @@
 """Assigns names to the files of each lick: a lick keeps its name, whatever is written above it.
 
 In: the licks of one source in their order, and the names on record of that source. Out: the names that are to be on record. Among licks of one
-title each is known again by its music (`phrase.tab_code`); one whose music was changed by its place among the others. A name is
+title each is known again by its music (`fingerprint.tab_code`); one whose music was changed by its place among the others. A name is
 given to another lick only after its files were removed.
 """
 

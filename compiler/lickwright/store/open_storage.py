@@ -1,4 +1,4 @@
-"""The storage of an output folder, by its name."""
+"""Chooses the storage of an output folder by its name."""
 
 from __future__ import annotations
 

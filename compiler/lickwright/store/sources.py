@@ -1,4 +1,4 @@
-"""Sources wherever they are: found below folders and addresses, and read.
+"""Finds and reads sources, on this machine and at addresses.
 
 In: paths and addresses as the user names them. Out: what there is to compile, in a fixed order, and its bytes.
 """

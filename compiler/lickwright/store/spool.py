@@ -1,6 +1,6 @@
 """Holds outputs that can be too large for the memory, until they are written to their places.
 
-In: back ends that write into a file. Out: `Large` values, which are read a piece at a time. What is spooled lies in memory while it is small, then
+In: exports that write into a file. Out: `LargeData` values, which are read a piece at a time. What is spooled lies in memory while it is small, then
 in a temporary file without a name, which the system takes away however the process ends.
 """
 

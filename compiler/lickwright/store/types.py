@@ -23,7 +23,7 @@ class CompileOptions(NamedTuple):
 
     formats: tuple[str, ...]  # names of back ends, in the table's order
     options: Options
-    house: ProjectRules | None  # the style of its `lickwright.toml`
+    project: ProjectRules | None  # the rules of its `lickwright.toml`
     key: bytes  # `KEY` bytes; changes with the options, the house and the program: what was made under another key is made again
     facts: bool  # whether the index is to know the licks
     blocked: bool = False  # nothing is made: the house's file has errors

@@ -1,4 +1,4 @@
-"""What is done about a manifest that cannot be used: it is moved out of the way, so that a new one can be begun.
+"""Sets aside a manifest that cannot be used, so that a new one can be begun.
 
 In: an output folder on this machine, and what is wrong with its manifest. Out: nothing in the manifest's place, and a line for the user.
 """
