@@ -1,7 +1,7 @@
 """The guitar that audio plays: strings as delay loops, then the amplifier, then the loudness.
 
-`plan` turns the notes of one string into curves and pulses (`strikes` and `strokes` what strikes it, `touch` what damps it), `waveguide` lets
-the string swing by them, `guitar` adds the strings up, `amp` is what they are heard through, `loudness` makes them as loud as all other licks; `take` puts a
-whole recording together, with count-in, click, repeats and backing. In: a Performance. Out: arrays of samples. Knows no
-file format. Everything needs numpy, which nothing outside this folder and `export/audio/__init__.py` imports.
+In: a Performance. Out: arrays of samples; knows no file format. `arrangement` lays a recording out, with count-in, click, repeats and backing;
+`automation` turns the notes of one string into curves and pulses (`excitation` and `pulses` strike it, `damping` damps it); `waveguide` computes the
+string, or `compiled_loop` where `loop_choice` says so; `guitar` adds the strings up; `amp` filters and drives them; `loudness` normalizes the
+recording; `mixdown` calls them in order. All but `arrangement` need numpy, which is imported nowhere outside this folder and `export/audio/`.
 """

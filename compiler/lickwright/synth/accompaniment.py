@@ -1,6 +1,7 @@
 """What sounds beside the guitar: the click, and a plain pad that holds the chords.
 
-In: clicks and chords in seconds. Out: samples of one channel, piece by piece. Both are soft on purpose: nothing here may startle in headphones.
+In: clicks and chords in seconds. Out: samples of one channel, piece by piece. Both are soft, so that nothing startles in
+headphones. All levels and times are estimates.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ _BEATING = 0.35  # hertz by which its second half is sharp
 
 
 def click_samples(first: bool, rate: int) -> Samples:
-    """One tick, a short tone of wood."""
+    """Return the samples of one click, a short decaying tone."""
     time = np.arange(int(LENGTH * rate)) / rate
     tone = np.sin(2 * np.pi * (HERTZ_FIRST if first else HERTZ) * time) * np.exp(-time / DECAY)
     tick: Samples = tone * np.clip(time / ATTACK, 0, 1) * (CLICK_FIRST if first else CLICK)
@@ -31,7 +32,7 @@ def click_samples(first: bool, rate: int) -> Samples:
 
 
 def render_clicks(asked: Sequence[Click], start: int, stop: int, rate: int) -> Samples:
-    """Samples `start` to `stop` of the click."""
+    """Return samples `start` to `stop` of the clicks."""
     wave = np.zeros(stop - start)
     for at, first in asked:
         begin = round(at * rate) - start
@@ -43,7 +44,7 @@ def render_clicks(asked: Sequence[Click], start: int, stop: int, rate: int) -> S
 
 
 def render_pad(chords: Sequence[Under], start: int, stop: int, rate: int) -> Samples:
-    """Samples `start` to `stop` of the chords."""
+    """Return samples `start` to `stop` of the chords."""
     wave = np.zeros(stop - start)
     for chord in chords:
         first = max(start, round(chord.start * rate))
@@ -57,7 +58,7 @@ def render_pad(chords: Sequence[Under], start: int, stop: int, rate: int) -> Sam
 
 
 def _voice(pitch: int, time: Samples) -> Samples:
-    """One note: a fundamental and three overtones, twice, a little apart."""
+    """Return one note of a chord: a fundamental and three overtones, twice, a little apart in pitch."""
     hertz = frequency(pitch)
     total = np.zeros(len(time))
     for tuned in (hertz, hertz + _BEATING):

@@ -1,7 +1,7 @@
-"""What the strings are heard through: pick-up, valve, cabinet or wood, and a short room.
+"""Amplifier: pick-up, valve, cabinet or wooden body, and a short room.
 
-In: samples of all strings, piece by piece. Out: two channels, piece by piece, as loud as it comes. All filters are applied in one
-multiplication by their frequency response (overlap-save); the valve runs oversampled, between two such. What is silent costs nothing.
+In: samples of all strings, piece by piece. Out: two channels, piece by piece, not yet normalized. All filters are applied in one
+multiplication by their frequency response (overlap-save); the valve runs oversampled, between two of these. Silent pieces are skipped.
 Filters are the second-order sections of R. Bristow-Johnson; the valve is a tanh with a small bias.
 """
 
@@ -39,15 +39,15 @@ _WOOD_Q, _WOOD_LEVEL, _PLATE = 14.0, 0.2, 0.6  # of each of them; what the plate
 
 
 class Amp:
-    """One guitar's way from the strings to the listener."""
+    """The filters and the valve of one guitar."""
 
     def __init__(self, guitar: Guitar, rate: int, dry: bool = False) -> None:
-        """`dry` leaves the room out, for measuring."""
+        """Prepare the filters of `guitar` at `rate` samples a second; `dry` leaves the room out, for measuring."""
         self._guitar = guitar
         self._pre, self._post, self._linear = _responses(guitar, rate, dry)
 
     def play(self, samples: Callable[[int, int], Samples], count: int) -> Iterator[NDArray[np.float32]]:
-        """Asks `samples` for the first to the last of `count` samples; gives the same moments, (2, n) at a time."""
+        """Yield `count` samples of two channels, shape (2, n) each time; `samples(start, stop)` is asked for those of the strings in order."""
         known = np.zeros(MEMORY)
         fade = np.sin(np.linspace(0, np.pi / 2, EDGE, endpoint=False)) ** 2
         for at in range(0, count, HOP):
@@ -75,10 +75,10 @@ class Amp:
         return np.fft.irfft(heard.astype(np.complex64), SIZE).astype(np.float32)
 
     def _driven(self, spectrum: Response) -> Response:
-        """The spectrum after the valve.
+        """Return the spectrum after the valve.
 
-        What folds back lies near the sampling rate, where tanh's harmonics have fallen by exp(−π²/s), s being its input's steepest rise from
-        sample to sample: the steeper, the more it is oversampled, until that is 100 dB.
+        Aliases come from harmonics near the sampling rate, where those of tanh have fallen by exp(−π²/s), s being the steepest rise of its
+        input from sample to sample. So the input is oversampled until that is 100 dB.
         """
         over = OVERSAMPLED
         wave = self._drives(spectrum, over)
@@ -91,7 +91,7 @@ class Amp:
         return driven
 
     def _drives(self, spectrum: Response, over: int) -> NDArray[np.float32]:
-        """What the valve is given, `over` times oversampled."""
+        """Return the input of the valve, `over` times oversampled."""
         wave = np.fft.irfft(spectrum.astype(np.complex64), SIZE * over).astype(np.float32, copy=False)
         wave *= over * self._guitar.drive
         return wave
@@ -110,12 +110,12 @@ def _responses(guitar: Guitar, rate: int, dry: bool) -> tuple[Response, Response
 
 
 def bin_frequencies(rate: int) -> Samples:
-    """Hertz of each line of a transform's spectrum."""
+    """Return the frequency of each line of a transform's spectrum, in hertz."""
     return np.linspace(0.0, rate / 2, SIZE // 2 + 1)
 
 
 def filter_response(filters: tuple[Filter, ...], bins: Samples, rate: int) -> Response:
-    """The response of a chain of filters at frequencies `bins` (hertz)."""
+    """Return the response of a chain of filters at frequencies `bins` (hertz)."""
     z = np.exp(-2j * np.pi * bins / rate)
     total = np.ones(len(bins), complex)
     for kind, hertz, q, decibels in filters:
@@ -132,9 +132,9 @@ def filter_response(filters: tuple[Filter, ...], bins: Samples, rate: int) -> Re
 
 
 def _body(lowest: tuple[tuple[float, float, float], ...], bins: Samples) -> Response:
-    """A wooden body: its lowest resonances as given, above them a comb of weaker ones whose places and signs are scattered.
+    """Return the response of a wooden body: its lowest resonances as given, and above them weaker ones whose places and signs are scattered.
 
-    The strings drive the bridge; what the plate gives back is a sum of resonances over a broad part that falls off slowly.
+    The strings drive the bridge, and the plate answers with a sum of resonances over a broad part that falls off slowly.
     """
     modes = list(lowest)
     hertz, n = _WOOD_FROM, 0
@@ -150,7 +150,7 @@ def _body(lowest: tuple[tuple[float, float, float], ...], bins: Samples) -> Resp
 
 
 def _room(rate: int) -> Response:
-    """A small room, two channels: four echoes, and what is left of many more. Level 1 is the direct sound's energy."""
+    """Return the response of a small room, two channels: four echoes and a decaying tail. Level 1 is the energy of the direct sound."""
     count = min(int(ROOM_LENGTH * rate), MEMORY * 3 // 4)  # no longer than what is remembered, at any rate
     time = np.arange(count) / rate
     tail = np.stack([pulses.white_noise(count, seed) for seed in (101, 202)])

@@ -1,7 +1,7 @@
-"""One recording from its first click to its last note: count-in, the lick as often as asked, click and chords under it.
+"""Arrangement of one recording: count-in, the lick as often as asked, click and chords under it.
 
 In: a Timeline and the performances to play one after the other. Out: a `Take`: everything that sounds, in seconds of the recording, and
-where its bars are. Makes no sound itself and needs no numpy.
+the times of its bars. Renders no samples and needs no numpy.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _BASS, _MIDDLE = (
 
 
 class Click(NamedTuple):
-    """One tick of the click."""
+    """One click."""
 
     at: float  # seconds
     first: bool  # of its bar
@@ -55,7 +55,7 @@ class Round(NamedTuple):
 
 
 class Take(NamedTuple):
-    """A recording."""
+    """Everything that a recording plays, and where its bars are."""
 
     rounds: tuple[Round, ...]
     notes: tuple[NoteEvent, ...]  # by start
@@ -77,64 +77,85 @@ def arrange(
     answer: bool = False,
     longest: float = 60.0 * MINUTES,
 ) -> Take:
-    """The recording of `performances` (each with its rung, or None), each `repeat` times after `count_in` bars.
+    """Return the recording of `performances` (each with its rung, or None), each `repeat` times after `count_in` bars.
 
     With `answer` each time through is followed by a silence as long, for the player to answer in; click and chords
     go on in it. Rounds after the first that would make it last longer than `longest` seconds are left out.
     """
-    rounds: list[Round] = []
-    turns: list[Round] = []  # those, and the answers
-    clicks: list[Click] = []
-    marks: list[Cue] = []
-    now, left_out = 0.0, 0  # the bar line that the round before ended with
+    layout = _Layout(timeline, repeat, answer, longest)
     for bpm, performance in performances:
-        music = performance.bars[0] if performance.bars else 0.0  # silence for stolen time comes before it
-        counted = count_in * _bar_seconds(timeline, performance)
-        one = performance.straight_seconds(_upbeat(timeline))  # beat one of the first full bar
-        at = now + (counted - one if count_in else -music)
-        if not rounds:
-            at = max(0.0, at)
-        if count_in:
-            clicks += _counted_in(timeline, at + one - counted, at + music, count_in, counted / count_in)
-            marks.append(Cue(at + one - counted, _name(timeline, bpm, None, "count-in")))
-        for again in range(repeat):
-            length = performance.end - music
-            if rounds and at + performance.end + answer * length > longest:
-                left_out += 1
-                continue
-            rounds.append(Round(at, performance, bpm))
-            counted_round = again if repeat > 1 else None
-            marks += _bar_marks(timeline, rounds[-1], counted_round)
-            turns.append(rounds[-1])
-            if answer:
-                at += length
-                turns.append(Round(at, performance, bpm))
-                marks.append(Cue(at + music, _name(timeline, bpm, counted_round, "answer")))
-            at += length
-        now = at + music
+        layout.add(bpm, performance, count_in)
+    notes, clicks = _notes(layout.rounds), layout.clicks
     if click:
-        for turn in turns:
+        for turn in layout.turns:
             ticks = _beats(timeline)
             clicks += [Click(turn.at + turn.performance.straight_seconds(grains), first) for grains, first in ticks]
-    notes = _notes(rounds)
-    end = min(60.0 * MINUTES, max([note.end for note in notes] + [now]) + TAIL)
-    chords = tuple(_chords(timeline, turns)) if backing else ()
-    return Take(tuple(rounds), notes, tuple(sorted(clicks)), chords, tuple(sorted(marks)), end, left_out)
+    end = min(60.0 * MINUTES, max([note.end for note in notes] + [layout.now]) + TAIL)
+    chords = tuple(_chords(timeline, layout.turns)) if backing else ()
+    marks = tuple(sorted(layout.marks))
+    return Take(tuple(layout.rounds), notes, tuple(sorted(clicks)), chords, marks, end, layout.left_out)
+
+
+class _Layout:
+    """The rounds of a recording as they are laid one after the other."""
+
+    def __init__(self, timeline: Timeline, repeat: int, answer: bool, longest: float) -> None:
+        self._timeline, self._repeat, self._answer, self._longest = timeline, repeat, answer, longest
+        self.rounds: list[Round] = []
+        self.turns: list[Round] = []  # the rounds and their answers
+        self.clicks: list[Click] = []  # of count-ins
+        self.marks: list[Cue] = []
+        self.now = 0.0  # the bar line that the round before ended with
+        self.left_out = 0  # rounds
+
+    def add(self, bpm: Fraction | None, performance: Performance, count_in: int) -> None:
+        """Add the count-in of a performance and its rounds."""
+        music = performance.bars[0] if performance.bars else 0.0  # silence for stolen time comes before it
+        if count_in:
+            counted = count_in * _bar_seconds(self._timeline, performance)
+            one = performance.straight_seconds(_upbeat(self._timeline))  # beat one of the first full bar
+            at = self.now + (counted - one)
+            at = at if self.rounds else max(0.0, at)
+            start = at + one - counted
+            self.clicks += _counted_in(self._timeline, start, at + music, count_in, counted / count_in)
+            self.marks.append(Cue(start, _name(self._timeline, bpm, None, "count-in")))
+        else:
+            at = self.now - music if self.rounds else max(0.0, self.now - music)
+        length = performance.end - music
+        for again in range(self._repeat):
+            if self.rounds and at + performance.end + self._answer * length > self._longest:
+                self.left_out += 1
+            else:
+                at = self._add_round(Round(at, performance, bpm), again if self._repeat > 1 else None, music)
+        self.now = at + music
+
+    def _add_round(self, played: Round, again: int | None, music: float) -> float:
+        """Add a round and its answer; return the seconds at which the next performance's own time begins."""
+        self.rounds.append(played)
+        self.turns.append(played)
+        self.marks += _bar_marks(self._timeline, played, again)
+        length = played.performance.end - music
+        if not self._answer:
+            return played.at + length
+        at = played.at + length
+        self.turns.append(played._replace(at=at))
+        self.marks.append(Cue(at + music, _name(self._timeline, played.bpm, again, "answer")))
+        return at + length
 
 
 def _upbeat(timeline: Timeline) -> int:
-    """Grains of the pick-up that it begins with."""
+    """Return the grains of the pick-up that the lick begins with; 0 without one."""
     first = timeline.bars[timeline.passes[0].bar] if timeline.passes else None
     return first.length if first is not None and first.number == 0 else 0
 
 
 def _bar_seconds(timeline: Timeline, performance: Performance) -> float:
-    """Seconds of a full bar at the first tempo."""
+    """Return the seconds of a full bar at the first tempo."""
     return float(timeline.settings.meter.length * 240 / performance.tempos[0].qpm)
 
 
 def _counted_in(timeline: Timeline, start: float, stop: float, bars: int, bar: float) -> Iterator[Click]:
-    """Clicks of so many bars of `bar` seconds from `start`; a pick-up that enters at `stop` takes the place of the last."""
+    """Yield the clicks of so many bars of `bar` seconds from `start`, as far as they come before `stop`, where a pick-up enters."""
     pulses = timeline.settings.meter.pulses
     for n in range(bars):
         for pulse in pulses:
@@ -144,7 +165,7 @@ def _counted_in(timeline: Timeline, start: float, stop: float, bars: int, bar: f
 
 
 def _notes(rounds: Sequence[Round]) -> tuple[NoteEvent, ...]:
-    """The notes of all rounds in order; what one round lets ring, the next one stops where it plays the string."""
+    """Return the notes of all rounds in order; a note that rings on ends where the next round plays its string."""
     notes = [_later(note, at) for at, performance, _ in rounds for note in performance.notes]
     notes.sort(key=lambda note: (note.start, -note.string))
     if len(rounds) > 1:
@@ -160,7 +181,7 @@ def _later(note: NoteEvent, seconds: float) -> NoteEvent:
 
 
 def _beats(timeline: Timeline) -> Iterator[tuple[int, bool]]:
-    """Grains of every beat as played, and whether it begins its bar. A pick-up's beats are those that end a full bar."""
+    """Yield the grains of every beat as played, and whether it begins its bar. The beats of a pick-up are those that end a full bar."""
     meter = timeline.settings.meter
     beat, full = meter.beat * timeline.grain, meter.length * timeline.grain
     for turn in timeline.passes:
@@ -187,7 +208,7 @@ def _name(timeline: Timeline, bpm: Fraction | None, again: int | None, place: st
 
 
 def _chords(timeline: Timeline, rounds: Sequence[Round]) -> Iterator[Under]:
-    """The chords under all rounds and answers; without any the key's tonic and fifth; nothing without a key."""
+    """Yield the chords under all rounds and answers; without chords the tonic and fifth of the key; nothing without a key."""
     settings = timeline.settings
     shift = settings.capo + settings.tuning.shift
     if not settings.chords:
@@ -213,7 +234,7 @@ def _chords(timeline: Timeline, rounds: Sequence[Round]) -> Iterator[Under]:
 
 
 def _held(timeline: Timeline) -> list[list[tuple[Fraction, Chord | None]]]:
-    """For each written bar the chords in it and at what share of it they begin; the one held from before comes first."""
+    """Return for each written bar its chords and the share of it at which each begins; a chord held from before comes first."""
     bars, written = timeline.bars, timeline.settings.chords
     first = 1 if bars and bars[0].number == 0 else 0
     found: list[list[tuple[Fraction, Chord | None]]] = []
@@ -229,7 +250,7 @@ def _held(timeline: Timeline) -> list[list[tuple[Fraction, Chord | None]]]:
 
 
 def _voiced(root: int, intervals: Sequence[int], bass: int | None = None) -> tuple[int, ...]:
-    """Bass and close middle voices of a chord, MIDI."""
+    """Return the bass and close middle voices of a chord, as MIDI pitches."""
     low = root if bass is None else bass
     middle = {_MIDDLE + (root + interval - _MIDDLE) % 12 for interval in intervals}
     return (_BASS + (low - _BASS) % 12, *sorted(middle))

@@ -1,7 +1,7 @@
-"""From the notes of one string to what is done to it: how long it is, what damps it, what strikes it, at every moment.
+"""The notes of one string as its length, its damping and its pulses over time.
 
-In: the notes that one string plays, its open pitch, a guitar. Out: a `StringAutomation`. All techniques are here, in `strikes` (what sets the string going)
-and in `touch` (what damps it), and nowhere later: to the loop they are curves and pulses. Rules of performance after Laurson et al. 2001.
+In: the notes that one string plays, its open pitch, a guitar. Out: a `StringAutomation`. Techniques are handled here, in `excitation` and in
+`damping`, and nowhere later: to the loop they are curves and pulses. Rules of performance after Laurson et al. 2001; the constants are estimates.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ class Swell(NamedTuple):
 
 @record
 class StringAutomation:
-    """Everything that happens to one string."""
+    """What one string does: its motion, and the strokes whose volume swells."""
 
     motion: Motion
     swells: tuple[Swell, ...]
@@ -59,19 +59,19 @@ class Humanizer(NamedTuple):
     time: float = 0.002  # seconds late, at most
 
     def turn(self, string: int, index: int, what: int) -> float:
-        """Between −1 and 1."""
+        """Return a number between −1 and 1 for the stroke `index` of a string; `what` tells the quantities of a stroke apart."""
         return float(pulses.white_noise(1, self.seed * 1_000_003 + string * 65_537 + index * 7 + what)[0])
 
 
 def plan_string(
     notes: Sequence[NoteEvent], open_pitch: float, guitar: Guitar, rate: int, feel: Humanizer | None = None
 ) -> StringAutomation:
-    """What happens to a string tuned to `open_pitch` (MIDI) that plays `notes`, by start, at `rate` samples a second."""
+    """Return the automation of a string tuned to `open_pitch` (MIDI) that plays `notes`, by start, at `rate` samples a second."""
     return Planner(notes, open_pitch, guitar, rate, feel).until(inf)
 
 
 def _varied(notes: Iterable[NoteEvent], feel: Humanizer) -> Iterator[NoteEvent]:
-    """Struck notes a little louder or softer and a little late; what sounds before a late one lasts until then."""
+    """Yield the notes with struck ones a little louder or softer and a little late; the note before a late one lasts until then."""
     before: NoteEvent | None = None
     for n, note in enumerate(notes):
         if not _goes_on(note):
@@ -88,7 +88,7 @@ def _varied(notes: Iterable[NoteEvent], feel: Humanizer) -> Iterator[NoteEvent]:
 
 
 def stroke_amplitude(loudness: float) -> float:
-    """Root mean square of a string struck at `loudness` (0 to 1)."""
+    """Return the root mean square of a string struck at `loudness` (0 to 1)."""
     return float(LEVEL * (loudness / excitation.MEDIUM) ** LOUDER)
 
 
@@ -97,7 +97,7 @@ def _goes_on(note: NoteEvent) -> bool:
 
 
 class Planner:
-    """Goes through the notes of one string in order, as far as it is asked to: a plan of half an hour would take gigabytes."""
+    """Plans the notes of one string in order, as far as asked: a plan of half an hour would take gigabytes."""
 
     def __init__(
         self, notes: Sequence[NoteEvent], open_pitch: float, guitar: Guitar, rate: int, feel: Humanizer | None = None
@@ -116,7 +116,7 @@ class Planner:
         self.known = 0.0  # the sample until which everything is given; infinity when there is nothing more
 
     def until(self, sample: float) -> StringAutomation:
-        """What happens after all that was given before, until `sample` or later. A pulse can come some milliseconds too late for that."""
+        """Return what happens after all that was returned before, until `sample` or later. A pulse can come some milliseconds too late for that."""
         while self._last < sample:
             if next(self._steps, None) is None:
                 break
@@ -140,7 +140,7 @@ class Planner:
         return found
 
     def _play(self, notes: Iterable[NoteEvent], feel: Humanizer | None) -> Iterator[bool]:
-        """All notes; stops for a moment after each, and now and then within a long one."""
+        """Plan all notes; yields after each, and every `WINDOW` seconds within a long one."""
         if feel is not None:
             notes = _varied(notes, feel)
         note = None
@@ -151,7 +151,7 @@ class Planner:
             note = following
 
     def _note(self, note: NoteEvent, following: NoteEvent | None, place: float) -> Iterator[bool]:
-        """One note, until `following` takes over; `place` is by how much it is picked elsewhere."""
+        """Plan one note, until `following` takes over; `place` shifts the picking point, as a share of its distance."""
         pitch = note.pitch - 12 * log2(note.partial)  # of the whole string, where a harmonic sounds
         hertz = frequency(pitch + (pitch_offsets(note.moves, [note.start])[0] if note.moves else 0.0))
         decay = self._decay(note, pitch)
@@ -172,12 +172,12 @@ class Planner:
         return own.shorter(damping.PALM) if note.damping is Damping.PALM else own
 
     def _add(self, seconds: float, hertz: float, decay: Decay) -> None:
-        """A knot, at least one sample after the one before."""
+        """Add a knot, at least one sample after the one before."""
         self._last = max(round(seconds * self._rate), self._last + 1)
         self._knots.append(np.array(((self._last,), (hertz,), (decay.low,), (decay.high,))))
 
     def _begin(self, note: NoteEvent, hertz: float, decay: Decay) -> None:
-        """The way from what the string did before to what the note wants."""
+        """Add the knots from the state of the string before to that of the note."""
         before, after = self._now._replace(seconds=note.start), Knot(note.start, hertz, decay)
         knots: Iterable[Knot] = (after,)
         if not self._sounds(note):
@@ -193,17 +193,17 @@ class Planner:
             self._add(*knot)
 
     def _have(self, note: NoteEvent) -> float:
-        """How strongly the string swings when a note begins (root mean square)."""
+        """Return the root mean square of the string when a note begins."""
         level, since, lasts = self._level
         return level * 10 ** (-3 * (note.start - since) / lasts) if self._sounds(note) else 0.0
 
     def _pressed_anew(self, note: NoteEvent) -> bool:
-        """Whether a finger gives so much that what was there would get in its way: a tap always."""
+        """Return whether a finger damps the string as it comes down: a tap always, else where the note is to be louder than the string is."""
         alone = (1 - LEAST[note.stroke] ** 2) ** 0.5  # with the least that it gives, this is as loud as wanted
         return note.stroke is Stroke.TAP or bool(self._have(note) < stroke_amplitude(note.loudness) * alone)
 
     def _sounds(self, note: NoteEvent) -> bool:
-        """Whether the string still sounds when a note begins."""
+        """Return whether the string still sounds when a note begins."""
         return self._still > note.start - damping.TOUCH_LEAST
 
     def _close(self) -> None:
@@ -211,7 +211,7 @@ class Planner:
             self._spans[-1] = (self._spans[-1][0], round(self._still * self._rate))
 
     def _strike(self, note: NoteEvent, hertz: float, decay: Decay, place: float) -> None:
-        """The pulse that sets the string going, as strong as the note is loud."""
+        """Add the pulse of the stroke, as strong as the note is loud."""
         wanted, have = stroke_amplitude(note.loudness), self._have(note)
         if _goes_on(note) and have:
             self._level = (have, note.start, decay.mean)
@@ -236,7 +236,7 @@ class Planner:
     def _bend(
         self, note: NoteEvent, pitch: float, decay: Decay, begin: float, until: float, cut: float
     ) -> float | None:
-        """The pitch curve of a note from `begin` to `until` as knots, up to `cut`; where it ends (hertz), None where nothing moves.
+        """Add the pitch curve of a note from `begin` to `until` as knots, up to `cut`; return where it ends (hertz), None where nothing moves.
 
         The loop leads its curve by half a period, so each knot comes that much later.
         """
@@ -267,7 +267,7 @@ class Planner:
             self._pulses.append((round(start * self._rate), noise))
 
     def _end(self, note: NoteEvent, hertz: float, decay: Decay, cut: float, following: NoteEvent | None) -> None:
-        """The note ends, unless the next one takes the string over as it sounds."""
+        """Add the end of the note, unless the next one takes the string over while it sounds."""
         self._now, self._touched = Knot(note.end, hertz, decay), cut
         stopped, time = (
             (damping.CUT, damping.CUTTING) if note.damping is Damping.SHORT else (damping.STOPPED, damping.STOPPING)
@@ -286,7 +286,7 @@ class Planner:
 
 
 def _takes_over(note: NoteEvent, following: NoteEvent, hertz: float) -> float:
-    """Seconds at which `following` begins to change what the string does that plays `note` at `hertz`."""
+    """Return the seconds at which `following` begins to change the string that plays `note` at `hertz`."""
     if following.stroke in PRESSED:
         return following.start - 1 / hertz
     if _goes_on(following):
@@ -296,14 +296,14 @@ def _takes_over(note: NoteEvent, following: NoteEvent, hertz: float) -> float:
 
 
 def _windows(note: NoteEvent) -> Iterator[tuple[float, float]]:
-    """Seconds between which the pitch curve of a note is worked out together; nothing for a note that does not move."""
+    """Yield the seconds between which the pitch curve of a note is computed together; nothing for a note that does not move."""
     count = ceil((note.end - note.start) / WINDOW) if note.moves else 0
     edges = [*(note.start + n * WINDOW for n in range(count)), note.end]
     return pairwise(edges)
 
 
 def _instants(moves: Sequence[PitchRamp], begin: float, until: float) -> Samples:
-    """Seconds after `begin` and not after `until` at which a pitch curve is taken, ascending."""
+    """Return the seconds after `begin` and not after `until` at which a pitch curve is sampled, ascending."""
     times = []
     for start, end, _, _ in moves:
         if count := ceil((end - start) / CONTROL):
@@ -320,7 +320,7 @@ def _instants(moves: Sequence[PitchRamp], begin: float, until: float) -> Samples
 
 
 def notes_by_string(notes: Sequence[NoteEvent]) -> Iterator[tuple[int, list[NoteEvent]]]:
-    """The notes of each string that plays, string by string."""
+    """Yield the number and the notes of each string that plays, by number."""
     by_string: dict[int, list[NoteEvent]] = {}
     for note in notes:
         by_string.setdefault(note.string, []).append(note)

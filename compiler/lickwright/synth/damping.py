@@ -1,7 +1,7 @@
-"""How hands damp a string, and the way from what it does to what the next note wants.
+"""Damping of a string by hands and picks between two notes.
 
-In: two pitches and what damps the string. Out: knots for its plan. What a pick does, in this order: damp, change the pitch, let go. What a
-finger does that comes down: change the pitch over one period. Any other order or a plain jump clicks, chirps, or loses the note.
+In: the states before and after, and the times of the change. Out: knots for `automation`. A pick damps, changes the pitch and lets go, in this order; a
+finger that comes down changes the pitch over one period. Any other order, or a plain jump, clicks, chirps or loses the note. The constants are estimates.
 """
 
 from __future__ import annotations
@@ -19,16 +19,16 @@ class Decay(NamedTuple):
 
     @property
     def mean(self) -> float:
-        """Of all that swings, the first second or so: mostly the lowest partials."""
+        """The decay time of the whole vibration in its first second or so, in which the lowest partials dominate."""
         return float(self.low**0.8 * max(self.high, 0.2 * self.low) ** 0.2)
 
     def shorter(self, other: Decay) -> Decay:
-        """The quicker of both."""
+        """Return the shorter decay time of the two, at each frequency."""
         return Decay(min(self.low, other.low), min(self.high, other.high))
 
 
 class Knot(NamedTuple):
-    """What a string does at one moment; between two all runs straight."""
+    """The state of a string at one moment; between two knots all values run straight."""
 
     seconds: float
     hertz: float
@@ -58,12 +58,12 @@ _RAMP = (
 
 
 def touch_time(length: float, before: float, hertz: float) -> float:
-    """Seconds before a stroke that the pick touches a string that has sounded for `length` seconds at `before` hertz and will at `hertz`."""
+    """Return how many seconds before a stroke the pick touches a string that has sounded for `length` seconds at `before` hertz and will at `hertz`."""
     return min(max(TOUCH_LEAST, TOUCH + 1 / min(before, hertz)), TOUCH_SHARE * length)
 
 
 def pick_damping(touch: float, start: float, before: Knot, after: Knot, sample: float) -> Iterator[Knot]:
-    """A pick that lies on the string from `touch` to `start` (seconds); `sample` is how long one lasts."""
+    """Yield the knots of a pick that lies on the string from `touch` to `start` (seconds); `sample` is the length of a sample in seconds."""
     length = start - touch
     yield Knot(touch, before.hertz, before.decay)
     yield Knot(touch + _DAMPS * length, before.hertz, CONTACT)
@@ -73,9 +73,9 @@ def pick_damping(touch: float, start: float, before: Knot, after: Knot, sample: 
 
 
 def finger_damping(start: float, before: Knot, after: Knot, anew: bool) -> Iterator[Knot]:
-    """A finger that comes down or pulls off at `start`, over one period of the new pitch, without a corner.
+    """Yield the knots of a finger that comes down or pulls off at `start`, over one period of the new pitch, without a corner.
 
-    `anew` damps what runs on the string, from a period before, so that all of it is caught once.
+    With `anew` the vibration is damped from a period before, so that every part of it is damped once.
     """
     damped = before.decay
     if anew:
@@ -91,6 +91,6 @@ def finger_damping(start: float, before: Knot, after: Knot, anew: bool) -> Itera
 
 
 def _slapped(hertz: float, lost: float) -> Decay:
-    """A string of which a period leaves all but `lost` of what a finger takes that comes down hard."""
+    """Return the decay of a string that loses in a period the share `lost` of what a hard finger takes."""
     lasting = -3 / (hertz * log10(1 - lost * (1 - SLAPPED)))
     return Decay(lasting, lasting)

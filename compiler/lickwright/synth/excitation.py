@@ -1,6 +1,7 @@
-"""How a string is struck: the pulse of each kind of stroke, for the note, the guitar and the length that the string has.
+"""The pulse of each kind of stroke, for a note, a guitar and the length of the string.
 
-In: a note, a guitar, the string's period. Out: what to put into the loop, of strength 1 (`strokes.strength`); `plan` says how strong.
+In: a note, a guitar, the string's period. Out: samples to be put into the loop, of strength 1 (`pulses.pulse_strength`); `automation` says how strong
+each is. The constants are estimates.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ HAMMER, PULL = (
 
 
 class StrokePulse(NamedTuple):
-    """How a stroke differs from a pick's."""
+    """The factors by which a stroke differs from a pick's."""
 
     edge: float = 1.0  # of the guitar's
     noise: float = 1.0  # of the guitar's
@@ -51,9 +52,9 @@ _DEAD_NOISE = 3.0  # of the guitar's
 def pick_excitation(
     note: NoteEvent, guitar: Guitar, open_pitch: float, period: float, place: float, rate: int
 ) -> Samples:
-    """A pick, finger or thumb on a string tuned to `open_pitch`, whose loop holds `period` samples.
+    """Return the pulse of a pick, finger or thumb on a string tuned to `open_pitch`, whose loop holds `period` samples.
 
-    `place` is by how much it is picked elsewhere, a share of the distance.
+    `place` shifts the picking point, as a share of its distance from the bridge.
     """
     hit = HITS.get(note.stroke, _PLAIN)
     if note.partial > 1 and note.pitch - 12 * log2(note.partial) > open_pitch + 0.5:
@@ -79,14 +80,14 @@ def pick_excitation(
 
 
 def finger_excitation(stroke: Stroke, period: float, rate: int) -> Samples:
-    """A finger that comes down on a sounding string, or leaves it."""
+    """Return the pulse of a finger that comes down on a sounding string, or leaves it."""
     length = PULL if stroke is Stroke.PULL else HAMMER
     shape = pulses.hump_pair(min(length, period / rate / 2), rate)
     return shape / pulses.pulse_strength(shape, period)
 
 
 class Scrape:
-    """The pick's edge over one winding after the other, faster and faster. Worked out where it is asked for: it can last for minutes."""
+    """The pick's edge over one winding after the other, faster and faster; computed a slice at a time, since it can last for minutes."""
 
     def __init__(self, note: NoteEvent, strength: float, rate: int) -> None:
         self._count = max(2, round((note.end - note.start) * rate))
@@ -96,9 +97,9 @@ class Scrape:
         return self._count
 
     def __getitem__(self, part: slice) -> Samples:
-        """The samples of a slice without a step."""
+        """Return the samples of a slice without a step."""
         start, stop, _ = part.indices(self._count)
-        first = max(0, start - 2)  # so many before it are in a sample: of two differences
+        first = max(0, start - 2)  # two differences reach so far back
         time = np.arange(first, stop) / self._rate
         share = time / ((self._count - 1) / self._rate)
         ticks = np.diff(np.floor(time * (300 + 600 * share)), prepend=0.0)
@@ -108,5 +109,5 @@ class Scrape:
 
 
 def slide_noise(count: int, seed: int) -> Samples:
-    """A finger along a winding: noise that swells and fades over `count` samples. No mean."""
+    """Return the noise of a finger along a winding, which swells and fades over `count` samples. Its mean is 0."""
     return np.diff(pulses.white_noise(count, seed) * np.sin(np.pi * np.arange(count) / count), prepend=0.0)

@@ -1,7 +1,7 @@
-"""All strings of a guitar together, as its pick-up or its bridge hears them.
+"""All strings of a guitar together, at the pick-up or the bridge.
 
 In: the notes of a lick, the open strings, a guitar. Out: samples, in pieces of any size. Each string swings in two planes, which differ a
-little in pitch and much in how long they last (so that a held note lives); they meet at the pick-up, a comb whose delay no fret changes.
+little in pitch and much in decay, so that a held note beats and decays in two stages; they are added at the pick-up, a comb whose delay no fret changes.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ class Instrument:
             )
 
     def samples(self, start: int, stop: int) -> Samples:
-        """Samples `start` to `stop` of all strings."""
+        """Return samples `start` to `stop` of all strings."""
         total = np.zeros(stop - start)
         for planner, voice in self._parts:
             if planner.known < stop + IN_TIME * self._rate:
@@ -69,12 +69,12 @@ class StringVoice:
             self._comb = Comb(guitar.pickup / (guitar.scale * frequency(open_pitch)) * rate)
 
     def go_on(self, plan: StringAutomation) -> None:
-        """What happens to the string after all that is known."""
+        """Add what happens to the string after all that is known."""
         self._swells += plan.swells
         self.loop.extend(plan.motion, self._other(plan.motion))
 
     def _other(self, motion: Motion) -> Motion:
-        """The motion in the second plane."""
+        """Return the motion in the second plane."""
         _, cents, lasting = self._guitar.second
         turn = 2 * np.pi / motion.length
         gain = motion.g0 + 2 * motion.g1 * np.cos(turn)  # a period, at the fundamental
@@ -86,7 +86,7 @@ class StringVoice:
         return replace(motion, length=sharp, g0=motion.g0 * less, g1=motion.g1 * less)
 
     def samples(self, start: int, stop: int) -> Samples | None:
-        """Samples `start` to `stop`; None for silence."""
+        """Return samples `start` to `stop`; None for silence."""
         planes = self.loop.samples(start, stop)
         if planes is None:
             if self._comb is None or not self._comb.rings:
@@ -111,7 +111,7 @@ class Comb:
         self._past = np.zeros(int(firsts[0]) + TAPS - 1)
 
     def heard(self, string: Samples) -> Samples:
-        """The next samples."""
+        """Return the next samples at the pick-up, given those of the string."""
         known = np.concatenate((self._past, string))
         self._past = known[len(string) :]
         heard: Samples = string - np.correlate(known[: len(string) + TAPS - 1], self._reverse, "valid")
@@ -119,12 +119,12 @@ class Comb:
 
     @property
     def rings(self) -> bool:
-        """Whether something of the string is still on its way."""
+        """True if samples of the string have yet to reach the pick-up a second time."""
         return bool(self._past.any())
 
 
 def _swell(heard: Samples, start: int, at: float, length: float, off: float) -> None:
-    """Turns the volume off over `off` samples before sample `at`, and up again over `length` samples after it."""
+    """Turn the volume of `heard` down over `off` samples before sample `at`, and up again over `length` samples after it, in place."""
     first, last = max(0, round(at - off) - start), min(len(heard), round(at + length) - start)
     if first < last:
         time = np.arange(first, last) + start - at

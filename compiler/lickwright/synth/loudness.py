@@ -1,7 +1,7 @@
-"""How loud a recording is, and making all of them equally loud: ITU-R BS.1770-4.
+"""Loudness of a recording, and its normalization: ITU-R BS.1770-4.
 
-In: two channels of samples. Out: LUFS, dBTP, and the samples brought to a loudness under a ceiling. Quiet peaks are left alone; those above the
-ceiling are turned down for a few milliseconds, before they come.
+In: two channels of samples. Out: LUFS, dBTP, and the samples brought to a loudness under a ceiling. Peaks above the ceiling are turned
+down for a few milliseconds, beginning before them.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ _QUIET = 0.7  # of the largest sample: below it no true peak can be the largest
 
 @lru_cache(maxsize=4)
 def _weighting(rate: int, size: int) -> NDArray[np.complex128]:
-    """The two filters of the standard (its table 1 and 2, redone for any rate by their analogue parameters)."""
+    """Return the response of the two filters of the standard (tables 1 and 2, for any rate by their analogue parameters)."""
     z = np.exp(-2j * np.pi * np.fft.rfftfreq(size))
     k = np.tan(np.pi * 1681.974450955533 / rate)
     high, q = 10 ** (3.999843853973347 / 20), 0.7071752369554196
@@ -43,7 +43,7 @@ def _weighting(rate: int, size: int) -> NDArray[np.complex128]:
 
 
 def step_energies(wave: Wave | Piece, rate: int) -> Samples:
-    """Weighted energy of each step of 100 ms, channels added up, shape (steps,); the last one filled up with silence."""
+    """Return the weighted energy of each step of 100 ms, channels added up, shape (steps,); the last one is filled up with silence."""
     wave = wave if isinstance(wave, Wave) else Wave.of(wave)
     step, memory = int(STEP * rate), int(0.1 * rate)
     per = (_SIZE - memory) // step * step  # samples a transform
@@ -67,7 +67,7 @@ def step_energies(wave: Wave | Piece, rate: int) -> Samples:
 
 
 def integrated_loudness(steps: Samples) -> float:
-    """LUFS of a recording from the energies of its steps; −inf for silence."""
+    """Return the LUFS of a recording from the energies of its steps; −inf for silence."""
     if len(steps) < WINDOW:
         steps = np.concatenate((steps, np.zeros(WINDOW - len(steps))))
     blocks = np.convolve(steps, np.full(WINDOW, 1 / WINDOW), "valid")
@@ -79,9 +79,9 @@ def integrated_loudness(steps: Samples) -> float:
 
 
 def true_peak(wave: Wave | Piece) -> float:
-    """The largest value between and at the samples (0 for silence), four times oversampled.
+    """Return the largest value at and between the samples (0 for silence), four times oversampled.
 
-    Only places beside the largest samples are looked at.
+    Only places beside the largest samples are interpolated.
     """
     wave = wave if isinstance(wave, Wave) else Wave.of(wave)
     found = top = wave.peak
@@ -104,7 +104,7 @@ def true_peak(wave: Wave | Piece) -> float:
 
 @lru_cache(maxsize=1)
 def _interpolator() -> NDArray[np.float32]:
-    """Windowed-sinc taps for the instants between two samples, shape (taps, phases)."""
+    """Return windowed-sinc taps for the instants between two samples, shape (taps, phases)."""
     at = np.arange(_TAPS)[:, None] - (_TAPS // 2 - 1) - np.arange(1, _PHASES) / _PHASES
     taps = np.sinc(at) * np.cos(np.pi * at / (_TAPS + 1)) ** 2
     even: NDArray[np.float32] = (taps / taps.sum(axis=0)).astype(np.float32)
@@ -112,7 +112,7 @@ def _interpolator() -> NDArray[np.float32]:
 
 
 def normalize_samples(wave: Piece, rate: int, target: float = TARGET, ceiling: float = CEILING) -> Piece:
-    """`wave` brought to `target` LUFS under `ceiling` dBTP, in place. Silence stays silence."""
+    """Return `wave` brought to `target` LUFS under `ceiling` dBTP in place. Silence stays silence."""
     whole = Wave.of(wave)
     normalize_loudness(whole, rate, target, ceiling)
     whole.settle()
@@ -120,9 +120,9 @@ def normalize_samples(wave: Piece, rate: int, target: float = TARGET, ceiling: f
 
 
 def normalize_loudness(wave: Wave, rate: int, target: float = TARGET, ceiling: float = CEILING) -> None:
-    """Brings `wave` to `target` LUFS under `ceiling` dBTP. Silence stays silence.
+    """Bring `wave` to `target` LUFS under `ceiling` dBTP. Silence stays silence.
 
-    What the ceiling takes away is made up for, as far as it allows. Raises OSError where the wave's file does.
+    Loudness lost to the ceiling is made up for, as far as the ceiling allows. Raises OSError where the wave's file does.
     """
     if wave.peak == 0.0:
         return
@@ -144,7 +144,7 @@ def normalize_loudness(wave: Wave, rate: int, target: float = TARGET, ceiling: f
 
 
 def limit_peaks(wave: Wave, limit: float) -> None:
-    """Turns peaks above `limit` down: the gain falls before a peak and rises after it, over some milliseconds."""
+    """Turn peaks above `limit` down: the gain falls before a peak and rises after it, over some milliseconds. Raises OSError where the file does."""
     if not limit / max(wave.peak, 1e-9) < 1.0:
         return
     peaks = wave.peaks.copy()  # they change with the pieces
@@ -161,7 +161,7 @@ def limit_peaks(wave: Wave, limit: float) -> None:
 
 
 def _gains(peaks: NDArray[np.float32], limit: float, first: int, last: int) -> Samples:
-    """What frames `first` to `last` are multiplied by, in their middles, so that no sample lies above `limit`."""
+    """Return the gains of frames `first` to `last` at their middles, so that no sample lies above `limit`."""
     smooth = _REACH - 1  # frames before and after over which the gain is smoothed
     begin, end = max(0, first - smooth), min(len(peaks), last + smooth)
     from_, to = max(0, begin - _REACH), min(len(peaks), end + _REACH)

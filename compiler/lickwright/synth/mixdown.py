@@ -1,6 +1,6 @@
 """A recording as samples: the guitar at its loudness, what sounds under it, everything below the ceiling.
 
-In: a Take, a tuning, a guitar. Out: two channels. Works piece by piece: what it holds in memory does not grow with the recording.
+In: a Take, a tuning, a guitar. Out: two channels. Works piece by piece, so that the memory in use does not grow with the recording.
 """
 
 from __future__ import annotations
@@ -26,10 +26,10 @@ FADE = 0.05  # seconds at the very end
 def mix_down(
     take: Take, tuning: Sequence[int], guitar: Guitar, file: BinaryIO, rate: int = RATE, feel: Humanizer | None = None
 ) -> Wave:
-    """A recording at −16 LUFS and at most −1 dBTP; silence for a lick without notes.
+    """Return a recording at −16 LUFS and at most −1 dBTP; silence for a lick without notes.
 
-    `tuning` are the MIDI pitches of the open strings, the thinnest first. What is too long for the memory lies in `file`, which is empty.
-    Equal for equal arguments. Raises OSError where the file does.
+    `tuning` are the MIDI pitches of the open strings, the thinnest first. Samples that are too many for the memory lie in `file`, which is empty.
+    Equal arguments give equal samples. Raises OSError where the file does.
     """
     wave = Wave(round(take.end * rate), file)
     instrument = Instrument(take.notes, tuning, guitar, rate, feel, choose_compiled_loop(take.end))
@@ -51,7 +51,7 @@ def mix_down(
 
 
 def _with_under(take: Take, start: int, part: Piece, rate: int) -> Piece:
-    """A piece and what sounds beside the guitar."""
+    """Return a piece with the clicks and chords under it."""
     stop = start + part.shape[1]
     both = part + (render_clicks(take.clicks, start, stop, rate) + render_pad(take.chords, start, stop, rate))
     return both.astype(np.float32)

@@ -1,6 +1,6 @@
-"""What is put into a string: picks, fingers, hammers, and noise.
+"""Pulses that set a string going: picks, fingers, hammers and noise.
 
-In: how hard, how long, how loud. Out: the velocity over time, in samples. Deterministic: the noise is a function of its place.
+In: widths in seconds, periods in samples. Out: velocities over time, in samples. Deterministic: the noise is a function of its place and a seed.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ NOISE, NOISE_DECAY = 0.006, 0.0012  # seconds that a pick's noise lasts, and in 
 
 
 def white_noise(count: int, seed: int, start: int = 0) -> Samples:
-    """White noise between −1 and 1 from place `start` on: a mixed counter (the finalizer of MurmurHash3), so the same on every machine."""
+    """Return white noise between −1 and 1 from place `start` on: a hashed counter (the finalizer of MurmurHash3), the same on every machine."""
     with np.errstate(over="ignore"):
         x = np.arange(start, start + count, dtype=np.uint32) + np.uint32(seed * 0x9E3779B1 & 0xFFFFFFFF)
         x ^= x >> np.uint32(16)
@@ -25,10 +25,10 @@ def white_noise(count: int, seed: int, start: int = 0) -> Samples:
 
 
 def pluck_pulse(width: float, edge: float, period: float, rate: int) -> Samples:
-    """A rectangle `width` seconds long with edges `edge` seconds long, for a loop of `period` samples, 1 high.
+    """Return a rectangle `width` seconds long with edges `edge` seconds long, for a loop of `period` samples, 1 high.
 
-    What a pick at `width`/2 travel times from the bridge gives to the string. A string held at both ends has no mean slope: a second
-    rectangle, a period long and as low as the mean, takes it away. (What stayed of it would thump whenever the string is damped.)
+    This is what a pick gives to the string at half that travel time from the bridge. A string held at both ends has no mean slope, so a second
+    rectangle, a period long and as low as the mean, is subtracted: what stayed of the mean would thump whenever the string is damped.
     """
     whole = period / rate
     time = np.arange(int((whole + edge) * rate) + 2) / rate
@@ -36,9 +36,9 @@ def pluck_pulse(width: float, edge: float, period: float, rate: int) -> Samples:
 
 
 def keep_partial(shape: Samples, partial: int, period: float) -> Samples:
-    """Of `shape` what leaves only every m-th partial of a loop of `period` samples, as a finger on the string does.
+    """Return `shape` filtered so that only every m-th partial of a loop of `period` samples is left, as by a finger on a node; m is `partial`.
 
-    m copies an m-th of a period apart, each an m-th as high: all other partials cancel.
+    The result is m copies an m-th of a period apart, each an m-th as high: all other partials cancel.
     """
     total = np.zeros(len(shape) + int(period) + 1)
     for copy in range(partial):
@@ -54,20 +54,20 @@ def _box(time: Samples, width: float, edge: float) -> Samples:
 
 
 def _rise(u: Samples) -> Samples:
-    """From 0 at 0 to 1 at 1, smoothly."""
+    """Return a smooth rise from 0 at 0 to 1 at 1."""
     u = np.clip(u, 0.0, 1.0)
     return u - np.sin(2 * np.pi * u) / (2 * np.pi)
 
 
 def hump_pair(length: float, rate: int) -> Samples:
-    """A pair of humps, up and down, each `length` seconds: a finger that lands on a string or leaves it. No mean."""
+    """Return a pair of humps, up and down, each `length` seconds: a finger that lands on a string or leaves it. Its mean is 0."""
     half = max(2, int(length * rate))
     hump = np.sin(np.pi * (np.arange(half) + 0.5) / half) ** 2
     return np.concatenate((hump, -hump))
 
 
 def pick_noise(rate: int, seed: int) -> Samples:
-    """The noise of a pick on a string, 1 high at its beginning. No mean."""
+    """Return the noise of a pick on a string, 1 high at its beginning. Its mean is 0."""
     count = int(NOISE * rate)
     envelope = np.exp(-np.arange(count) / (NOISE_DECAY * rate))
     found = white_noise(count, seed) * envelope
@@ -76,7 +76,7 @@ def pick_noise(rate: int, seed: int) -> Samples:
 
 
 def pulse_strength(shape: Samples, period: float) -> float:
-    """How strongly a loop of `period` samples swings after `shape` went in: root mean square over a period, mean apart."""
+    """Return the root mean square over a period, without the mean, of a loop of `period` samples that `shape` was put into."""
     n = max(2, round(period))
     folded = np.zeros(-(-len(shape) // n) * n)
     folded[: len(shape)] = shape

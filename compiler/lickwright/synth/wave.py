@@ -1,7 +1,7 @@
-"""A recording as it is worked on: all of it in memory while it is short, in a file that it is given when it is longer.
+"""Samples of a recording, in memory while it is short and in a given file when it is longer.
 
-In: two channels of samples, a piece at a time. Out: the same, as often as wanted. What is asked of the whole is done when it is read: a gain costs
-nothing but a number. The largest sample of every `FRAME` is known all the time, four bytes of each; nothing else here grows with the length.
+In: two channels of samples, a piece at a time. Out: the same, as often as wanted. A gain for the whole is stored as a number and applied when samples
+are read. The largest sample of every `FRAME` is kept, four bytes each; nothing else in memory grows with the length.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ class Wave:
     """A recording of `count` samples."""
 
     def __init__(self, count: int, file: BinaryIO, short: int = SHORT) -> None:
-        """Silence. One longer than `short` lies in `file`, which is empty."""
+        """Begin with silence. A recording longer than `short` lies in `file`, which is empty."""
         self.count = count
         self.peaks = np.zeros(-(-count // FRAME), np.float32)  # of each frame, both channels
         self._file = file
@@ -34,7 +34,7 @@ class Wave:
 
     @classmethod
     def of(cls, array: Piece) -> Wave:
-        """One that works on `array`, shape (channels, n), and changes it in place when `settle` is called."""
+        """Return a Wave that works on `array`, shape (channels, n), and changes it in place when `settle` is called."""
         wave = cls.__new__(cls)
         wave.count, wave._array, wave._gains = array.shape[1], array, []
         wave.peaks = np.zeros(-(-wave.count // FRAME), np.float32)
@@ -48,12 +48,12 @@ class Wave:
         return float(self.peaks.max(initial=0.0))
 
     def pieces(self) -> Iterator[Piece]:
-        """All of it in order, `PIECE` samples at a time. Raises OSError where the file does."""
+        """Yield all samples in order, `PIECE` at a time, shape (2, n). Raises OSError where the file does."""
         for start in range(0, self.count, PIECE):
             yield self.read(start, start + PIECE)
 
     def read(self, start: int, stop: int) -> Piece:
-        """Samples `start` to `stop`, as far as there are any; not to be changed. Raises OSError where the file does."""
+        """Return samples `start` to `stop`, as far as there are any; they must not be changed. Raises OSError where the file does."""
         start, stop = max(0, start), min(stop, self.count)
         part = self._stored(start, stop) if self._array is None else self._array[:, start:stop]
         for gain in self._gains:
@@ -61,7 +61,7 @@ class Wave:
         return part
 
     def write(self, start: int, part: Piece) -> None:
-        """Puts `part` from sample `start`, a multiple of `FRAME`, on; gains asked for before do not apply to it. Raises OSError."""
+        """Put `part` in place from sample `start` on, a multiple of `FRAME`; earlier gains do not apply to it. Raises OSError where the file does."""
         if self._array is not None:
             self._array[:, start : start + part.shape[1]] = part
         else:
@@ -71,19 +71,19 @@ class Wave:
         self._look(start, part)
 
     def scale(self, gain: float) -> None:
-        """Makes all of it louder or softer."""
+        """Multiply all samples by `gain`."""
         factor = np.float32(gain)
         self._gains.append(factor)
         self.peaks *= factor  # as exact as to look again: rounding keeps the order of numbers
 
     def change(self, changed: Callable[[int, Piece], Piece]) -> None:
-        """Puts what `changed` makes of every piece, given where it begins, in its place. Raises OSError where the file does."""
+        """Replace every piece by what `changed` returns for its first sample and its samples. Raises OSError where the file does."""
         for start in range(0, self.count, PIECE):
             self.write(start, changed(start, self.read(start, start + PIECE)))
         self._gains = []
 
     def settle(self) -> None:
-        """Applies to what is stored all that was asked."""
+        """Apply the gains to the stored samples. Raises OSError where the file does."""
         if self._gains:
             self.change(lambda _, part: part)
 

@@ -1,6 +1,6 @@
-"""One string as a delay loop: what it does when its length, its losses and the pulses on it change.
+"""One string as a delay loop whose length and losses change over time.
 
-In: a `Motion`, which says for each knot in time how long the loop is and how much it loses, and pulses. Out: the velocity
+In: a `Motion` for each plane, which gives length and losses of the loop at knots in time, and pulses. Out: the velocity
 of the string at one place, in samples, any number at a time. The loop is y[t] = x[t] + Σ K_j(t) · y[t − i(t) − j]: a six-tap Lagrange read
 (Laakso et al. 1996) convolved with a three-tap loss filter, and for what is muffled with another one whose taps are wide apart. All taps read
 what is at least `i` samples old, so that numpy computes a whole period at a time (Karplus & Strong 1983; Jaffe & Smith 1983).
@@ -37,7 +37,7 @@ class CompiledLoop(Protocol):
 
 
 class Pulse(Protocol):
-    """A pulse, known as a whole or worked out where it is asked for."""
+    """Samples of a pulse, stored or computed where they are asked for."""
 
     def __len__(self) -> int: ...
 
@@ -46,7 +46,7 @@ class Pulse(Protocol):
 
 @record
 class Motion:
-    """What is done to one string. Between two knots all values run straight; before the first and after the last they stay."""
+    """Length and losses of one plane of a string. Between two knots all values run straight; before the first and after the last they stay."""
 
     at: NDArray[np.int64]  # (n,) samples, ascending
     length: Samples  # (n,) samples that the loop holds, its period
@@ -58,13 +58,13 @@ class Motion:
 
     @property
     def values(self) -> tuple[Samples, Samples, Samples, Samples]:
-        """All that `kernels` wants."""
+        """The arguments of `loop_taps` at the knots."""
         return self.length, self.g0, self.g1, self.wide
 
 
 def loss_filter_taps(hertz: Samples, low: Samples, high: Samples, rate: int) -> tuple[Samples, Samples, Samples]:
-    """Taps g0, g1 and `wide` of the loss filters for strings at `hertz` that lose 60 dB in `low` seconds at their fundamental and in
-    `high` seconds at 3 kHz (at the octave where that is higher). All arrays of one shape.
+    """Return the taps g0, g1 and `wide` of the loss filters for strings at `hertz` that lose 60 dB in `low` seconds at their fundamental and
+    in `high` seconds at 3 kHz (at the octave where that is higher). All arrays have one shape.
 
     G(f) = g0 + 2 g1 cos ω must be 10^(−3/(f0·T60(f))) at both places (Karjalainen, Välimäki & Tolonen 1998). Where that would favour the
     highest partials (g0 < 2 g1), the steepest that does not is taken, and 1 − 2 w (1 − cos 4ω) beside it for what is missing, as far as it goes.

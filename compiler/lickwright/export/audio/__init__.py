@@ -1,4 +1,4 @@
-"""Sound: the lick as a guitar plays it, as WAV, FLAC, MP3 or Ogg Vorbis.
+"""Recording of a lick as a guitar plays it, as WAV, FLAC, MP3 or Ogg Vorbis.
 
 In: a lick as counted and as sounded. Out: a file of two channels at 48,000 samples a second, −16 LUFS, with title, tempo and the places of its
 bars. Wants the extra `lickwright[audio]`. A recording lasts half an hour at most, or as long as the house
@@ -55,12 +55,12 @@ OVER = Rule(
     "",
 )
 RULES: tuple[Rule, ...] = (TOO_LONG, NO_HARMONY, OVER)
-# Bytes of a second, measured over the samples.
+# Bytes a second, measured over the samples.
 _SIZES = {"wav": 4 * RATE, "flac": 52_000, "mp3": 16_000, "ogg": 15_000}
 
 
 def emit(stages: LoweredLick, options: Options) -> Export:
-    """The file that `options.recording` asks for; it is recorded while it is written."""
+    """Return the file that `options.recording` asks for; it is recorded while it is written."""
     from lickwright.export.audio.encoding import SoundFormat, write_audio, write_tagged
     from lickwright.export.audio.tags import Tags
 
@@ -88,7 +88,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
 
 
 def _sound(stages: LoweredLick, options: Options, taken: Take) -> bytes:
-    """What the samples are made of and how they are encoded, hashed: everything but the tags."""
+    """Return a hash of everything that samples and encoding depend on: all but the tags."""
     import numpy
     import soundfile
 
@@ -101,12 +101,12 @@ def _sound(stages: LoweredLick, options: Options, taken: Take) -> bytes:
 
 
 def expected_length(taken: Take, kind: str) -> Length:
-    """How long a recording lasts, and how large it will be in a format."""
+    """Return how long a recording lasts, and how large it will be in a format, an estimate."""
     return Length(taken.end, round(taken.end * _SIZES[kind]))
 
 
 def render_samples(stages: LoweredLick, options: Options, taken: Take, file: BinaryIO) -> Wave:
-    """The samples of what is taken down; `file`, which is empty, holds what is too long for the memory. Raises OSError where it does."""
+    """Return the samples of a take; `file`, which is empty, holds those that are too many for the memory. Raises OSError where it does."""
     from lickwright.synth.automation import Humanizer
     from lickwright.synth.mixdown import mix_down
 
@@ -116,7 +116,7 @@ def render_samples(stages: LoweredLick, options: Options, taken: Take, file: Bin
 
 
 def audio_losses(stages: LoweredLick, options: Options, taken: Take) -> tuple[Diagnostic, ...]:
-    """What was asked for and is not in the recording."""
+    """Return what was asked for and is not in the recording."""
     span, found = stages.timeline.span, []
     longest = _longest(options)
     last = taken.rounds[-1]
@@ -138,7 +138,7 @@ def audio_losses(stages: LoweredLick, options: Options, taken: Take) -> tuple[Di
 
 
 def plan_take(stages: LoweredLick, options: Options) -> Take:
-    """What the recording plays, and when."""
+    """Return what the recording plays, and when."""
     recording = options.recording
     return arrange(
         stages.timeline,
@@ -153,12 +153,12 @@ def plan_take(stages: LoweredLick, options: Options) -> Take:
 
 
 def _longest(options: Options) -> float:
-    """Seconds that a recording may last."""
+    """Return the seconds that a recording may last."""
     return min(60.0 * MINUTES, options.recording.longest or inf)
 
 
 def _performances(stages: LoweredLick, options: Options) -> list[tuple[Fraction | None, Performance]]:
-    """The lick at the tempo, or the tempi, of the part that is asked for."""
+    """Return the lick at the tempo, or the tempos, of the part that is asked for."""
     part = options.recording.part
     if part == "ladder":
         return [(bpm, stages.performance(Options(tempo_bpm=bpm))) for bpm in ladder_rungs(stages, options)]
@@ -170,7 +170,7 @@ def _performances(stages: LoweredLick, options: Options) -> list[tuple[Fraction 
 
 
 def ladder_rungs(stages: LoweredLick, options: Options) -> tuple[Fraction, ...]:
-    """Beats a minute of each rung of the practice ladder, in beats of the lick's own tempo."""
+    """Return the beats a minute of each rung of the practice ladder, in beats of the lick's own tempo."""
     settings = stages.timeline.settings
     written = settings.tempo.beats_per_minute(stages.timeline.tempos[0].qpm, settings.meter)
     bpm = options.tempo_bpm or written * (options.tempo_percent or 100) / 100
@@ -178,46 +178,46 @@ def ladder_rungs(stages: LoweredLick, options: Options) -> tuple[Fraction, ...]:
 
 
 def ladder_rounds(stages: LoweredLick, options: Options) -> list[Round]:
-    """The first time through the lick on each rung of the practice ladder, as its recording has them."""
+    """Return the first round on each rung of the practice ladder, as its recording has them."""
     row = next(row for row in EXPORTS if row.is_audio)
     asked = row.files(replace(options, recording=replace(options.recording, practice=True)))[-1][1]
     return [next(same) for _, same in groupby(plan_take(stages, asked).rounds, key=lambda one: one.bpm)]
 
 
 def _tempi(stages: LoweredLick, taken: Take) -> list[float]:
-    """Beats a minute of each tempo that the recording has, in beats of the lick's own tempo."""
+    """Return the beats a minute of each tempo of the recording, in beats of the lick's own tempo."""
     settings = stages.timeline.settings
     value = settings.tempo.unit or settings.meter.beat
     return [bpm for bpm, _ in groupby(float(one.performance.tempos[0].qpm / (4 * value)) for one in taken.rounds)]
 
 
 def _tempo_words(stages: LoweredLick, taken: Take) -> str:
-    """`1/4 = 72`; of a ladder all its rungs."""
+    """Return `1/4 = 72`; of a ladder all its rungs."""
     settings = stages.timeline.settings
     tempi = ", ".join(f"{bpm:.4g}" for bpm in _tempi(stages, taken))
     return f"{settings.tempo.counted_value(settings.meter)} = {tempi}"
 
 
 def _pace(stages: LoweredLick, taken: Take, to: str) -> str:
-    """The tempo in whole beats a minute: `43`; of a ladder its first and its highest, `to` between them: `43 to 72`."""
+    """Return the tempo in whole beats a minute: `43`; of a ladder its first and its highest with `to` between them: `43 to 72`."""
     tempi = [round(bpm) for bpm in _tempi(stages, taken)]
     return f"{tempi[0]}{to}{max(tempi)}" if len(tempi) > 1 else str(tempi[0])
 
 
 def _suffix(stages: LoweredLick, options: Options, taken: Take) -> str:
-    """How the name of a practice set's recording ends: `.slow-43-bpm.wav`, `.ladder-43-to-72-bpm.wav`."""
+    """Return the suffix of a practice set's recording: `.slow-43-bpm.wav`, `.ladder-43-to-72-bpm.wav`."""
     words = f"{options.recording.part}-{_pace(stages, taken, '-to-')}-bpm"
     return join_suffix(options.bars_words, words, options.recording.format)
 
 
 def _track(options: Options) -> int:
-    """The number of a recording in its album: of a practice set each has its own."""
+    """Return the number of a recording in its album; each of a practice set has its own."""
     if options.track == 0 or not options.recording.part:
         return options.track
     return (options.track - 1) * len(PRACTICE) + PRACTICE.index(options.recording.part) + 1
 
 
 def _title(stages: LoweredLick, options: Options, taken: Take) -> str:
-    """`Porch light (slow, 43 bpm)`; of what is no part of a practice set the lick's title alone."""
+    """Return `Porch light (slow, 43 bpm)`; the lick's title alone for what is no part of a practice set."""
     part = options.recording.part
     return stages.timeline.title + (f" ({part}, {_pace(stages, taken, ' to ')} bpm)" if part else "")

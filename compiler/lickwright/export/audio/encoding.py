@@ -1,8 +1,8 @@
-"""Samples as an audio file, and what belongs to them written inside.
+"""Encoding of samples as an audio file with tags.
 
-In: two channels, a piece at a time, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile) encodes the bare sound; tags are
-put round it here (`tags.py`), in any alphabet. So a file whose words alone change gets other tags round the same sound, byte for byte what
-it would be if it were recorded anew.
+In: two channels, a piece at a time, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile) encodes the bare sound; the tags of
+`tags.py` are put round it here. So a file of which only the words change gets other tags round the same sound, byte for byte what a new
+recording would be.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _STREAMINFO, _SEEKTABLE, _COMMENT, _PICTURE = 0, 3, 4, 6  # blocks of a FLAC fil
 
 
 class SoundFormat(NamedTuple):
-    """What a file is beside its tags."""
+    """What a file is beside its tags: its format, and how much sound it holds."""
 
     kind: str  # one of `_KINDS`
     samples: int  # of each channel
@@ -42,7 +42,7 @@ class SoundFormat(NamedTuple):
 def write_audio(
     file: BinaryIO, scratch: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: SoundFormat, tags: Tags
 ) -> None:
-    """Writes a recording into `file`, which is empty; its bare sound is put behind whatever is in `scratch`.
+    """Write a recording into `file`, which is empty; its bare sound is put behind what is in `scratch`.
 
     `pieces` are its samples, shape (2, n) each. Raises what `pieces` and both files raise.
     """
@@ -50,7 +50,7 @@ def write_audio(
 
 
 def encode_sound(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: SoundFormat) -> BinaryIO:
-    """Writes the bare sound of a recording behind whatever is in `file`; gives it as a file of its own.
+    """Write the bare sound of a recording behind what is in `file`, and return that part as a file of its own.
 
     `pieces` are its samples, shape (2, n) each. Raises what `pieces` and `file` raise.
     """
@@ -72,7 +72,7 @@ def encode_sound(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: So
 
 
 def write_tagged(file: BinaryIO, sound: BinaryIO, form: SoundFormat, tags: Tags) -> None:
-    """Writes the sound of `sound`, a file of this form with other tags or none, under `tags` into `file`, which is empty.
+    """Write the sound of `sound`, a file of this form with other tags or none, with `tags` into `file`, which is empty.
 
     Raises ValueError where `sound` is no such file, and what both files raise.
     """
@@ -96,7 +96,7 @@ def _wav(sound: BinaryIO, form: SoundFormat, tags: Tags) -> Iterator[bytes]:
 
 
 def _chunks(sound: BinaryIO) -> Iterator[tuple[bytes, tuple[int, int]]]:
-    """Name, place and size of each chunk of a WAV file."""
+    """Yield name, place and size of each chunk of a WAV file. Raises ValueError for another file."""
     sound.seek(0)
     head = sound.read(12)
     if head[:4] != b"RIFF" or head[8:] != b"WAVE":
@@ -166,7 +166,7 @@ _WRITERS = {"wav": _wav, "flac": _flac, "mp3": _mp3, "ogg": _ogg}
 
 
 def _rest(sound: BinaryIO, start: int, stop: int | None = None) -> Iterator[bytes]:
-    """A part of a file, a piece at a time."""
+    """Yield a part of a file, a piece at a time."""
     sound.seek(start)
     left = _PIECE if stop is None else stop - start
     while part := sound.read(min(_PIECE, left)):
@@ -175,8 +175,9 @@ def _rest(sound: BinaryIO, start: int, stop: int | None = None) -> Iterator[byte
 
 
 class _Called:
-    """The end of a file, from where it ends now, as a file of its own that libsndfile calls back to: it is told that nothing was
-    done where something goes wrong. It keeps its own place, since others read in the same file meanwhile.
+    """The end of a file, from where it ends now, as a file of its own that libsndfile calls back to.
+
+    It keeps its own place, since others read in the same file meanwhile. An error is kept until the call from C has returned.
     """
 
     def __init__(self, file: BinaryIO) -> None:
@@ -185,7 +186,7 @@ class _Called:
 
     @contextmanager
     def back(self) -> Iterator[None]:
-        """For what calls back: raises afterwards what went wrong in a call, which C could not hand on."""
+        """Run calls of libsndfile, and raise afterwards what went wrong in a call back, which C cannot hand on."""
         with defer_interrupts():
             try:
                 yield
@@ -208,7 +209,7 @@ class _Called:
         return self._at
 
     def read(self, size: int = -1) -> bytes:
-        """For readers in Python: raises what the file raises."""
+        """Return up to `size` bytes. Raises what the file raises."""
         self._file.seek(self._begin + self._at)
         data = self._file.read(size)
         self._at += len(data)

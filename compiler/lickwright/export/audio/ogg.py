@@ -1,7 +1,7 @@
-"""An Ogg Vorbis stream with another comment: pages and the packets of its header (RFC 3533; Vorbis I specification, 4 and 5).
+"""Replacement of the comment of an Ogg Vorbis stream (RFC 3533; Vorbis I specification, 4 and 5).
 
-In: a stream as libsndfile or this module wrote it. Out: the same sound, page for page, under another comment; the serial number is 1 and not one by
-chance, so that equal sound gives equal bytes.
+In: a stream as libsndfile or this module wrote it. Out: the same sound, page for page, with another comment; the serial number is 1 and not
+random, so that equal sound gives equal bytes.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ class _Page(NamedTuple):
     body: bytes
 
     def written(self, number: int) -> bytes:
-        """As bytes, the `number`-th of the stream from 0."""
+        """Return its bytes as page `number` of the stream, from 0."""
         head = [b"OggS", 0, self.flags, self.position, _SERIAL, number, 0, len(self.lengths)]
         rest = self.lengths + self.body
         head[6] = _checksum(_HEAD.pack(*head) + rest)
@@ -36,7 +36,7 @@ class _Page(NamedTuple):
 
 
 def replace_comment(stream: BinaryIO, comment: bytes) -> Iterator[bytes]:
-    """The pages of `stream` under a comment. Raises ValueError for what is no stream of ours, OSError where it cannot be read."""
+    """Yield the pages of `stream` with the body `comment` in its header. Raises ValueError for another kind of stream, OSError where it cannot be read."""
     stream.seek(0)
     pages = _pages(stream)
     first, _, setup = _header(pages)
@@ -62,7 +62,7 @@ def _pages(stream: BinaryIO) -> Iterator[_Page]:
 
 
 def _header(pages: Iterator[_Page]) -> tuple[bytes, ...]:
-    """The three packets of the header; the page that the last one ends on holds nothing else."""
+    """Return the three packets of the header; the page that the last one ends on holds nothing else. Raises ValueError for another stream."""
     packets, packet, size = [], b"", 0
     for page in pages:
         at = 0
@@ -83,7 +83,7 @@ def _header(pages: Iterator[_Page]) -> tuple[bytes, ...]:
 
 
 def _paged(packet: bytes, flags: int, *more: bytes) -> Iterator[_Page]:
-    """Packets on pages of their own."""
+    """Yield packets on pages of their own."""
     packets = (packet, *more)
     lengths = b"".join(bytes((_FULL,)) * (len(one) // _FULL) + bytes((len(one) % _FULL,)) for one in packets)
     body, at = b"".join(packets), 0
@@ -96,6 +96,6 @@ def _paged(packet: bytes, flags: int, *more: bytes) -> Iterator[_Page]:
 
 
 def _checksum(page: bytes) -> int:
-    """Ogg's CRC, highest bit first from 0: zlib's, which goes the other way, of the mirrored bytes, mirrored."""
+    """Return Ogg's CRC, highest bit first from 0: the mirrored CRC of zlib, which goes the other way, of the mirrored bytes."""
     mirrored = zlib.crc32(page.translate(_MIRRORED), 0xFFFFFFFF) ^ 0xFFFFFFFF
     return int(f"{mirrored:032b}"[::-1], 2)

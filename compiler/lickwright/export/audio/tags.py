@@ -1,4 +1,4 @@
-"""What is written inside a recording beside its sound: title, album, picture and the places of its bars, as each format has them.
+"""Tags of a recording: title, album, picture and the places of its bars, as each format has them.
 
 In: `Tags`. Out: bytes for the containers of `encoding.py`: a tag of ID3v2.4 with its addendum for chapters, a Vorbis comment, a
 picture block of FLAC (RFC 9639), and chunks of a RIFF file (Multimedia Programming Interface and Data Specifications 1.0, 1991). Knows no files.
@@ -20,7 +20,7 @@ _SOFTWARE = f"lickwright {__version__}"
 
 
 class Tags(NamedTuple):
-    """What a player may show."""
+    """What a player may show of a recording."""
 
     title: str
     by: str  # who wrote it: the artist and the composer
@@ -32,7 +32,7 @@ class Tags(NamedTuple):
 
 
 class _Row(NamedTuple):
-    """One thing that is said, and its name in each format; "" where that has none."""
+    """One value and its name in each format; "" where that has none."""
 
     id3: str
     vorbis: str
@@ -58,7 +58,7 @@ def _rows(tags: Tags) -> list[_Row]:
 
 
 def _comment(tags: Tags) -> str:
-    """The tempo and where the bars are; of a ladder its rungs."""
+    """Return the tempo and the times of the bars; of a ladder its rungs."""
     counted = [mark for mark in tags.marks if mark.name.endswith("count-in")]
     marks = counted if len(counted) > 1 else tags.marks
     places = "; ".join(f"{mark.name} at {mark.at:.3f} s" for mark in marks)
@@ -75,7 +75,7 @@ def _line(text: str) -> str:
 
 
 def id3_tag(tags: Tags, seconds: float) -> bytes:
-    """A tag in UTF-8, with a chapter for each mark; the recording lasts `seconds`."""
+    """Return a tag in UTF-8, with a chapter for each mark; the recording lasts `seconds`."""
     frames = b"".join(_frame(row.id3, b"\3" + row.text.encode()) for row in _rows(tags) if row.id3)
     frames += _frame("COMM", b"\3eng\0" + _line(_comment(tags)).encode())
     ends = [mark.at for mark in tags.marks[1:]] + [seconds]
@@ -92,7 +92,7 @@ def _frame(name: str, payload: bytes) -> bytes:
 
 
 def _seven_bits(size: int) -> bytes:
-    """A size in four bytes of seven bits."""
+    """Return a size in four bytes of seven bits."""
     return bytes(size >> shift & 0x7F for shift in (21, 14, 7, 0))
 
 
@@ -100,7 +100,7 @@ def _seven_bits(size: int) -> bytes:
 
 
 def vorbis_comment(tags: Tags, embed: bool) -> bytes:
-    """A Vorbis comment without the frame around it; with `embed` it holds the picture too, as Ogg wants it."""
+    """Return a Vorbis comment without the frame around it; with `embed` it holds the picture too, as Ogg has it."""
     texts = [f"{row.vorbis}={row.text}".encode() for row in _rows(tags) if row.vorbis]
     if embed and tags.album.cover is not None:
         from base64 import b64encode
@@ -114,7 +114,7 @@ def _sized(text: bytes) -> bytes:
 
 
 def flac_picture(cover: Cover) -> bytes:
-    """The body of a picture block; its colours are given as unknown where the format has no palette."""
+    """Return the body of a FLAC picture block; the number of colors is 0, which stands for no palette."""
     mime = cover.mime.encode()
     sizes = struct.pack(">IIIII", cover.width, cover.height, 24, 0, len(cover.data))
     return struct.pack(">II", _FRONT, len(mime)) + mime + struct.pack(">I", 0) + sizes + cover.data
@@ -124,13 +124,13 @@ def flac_picture(cover: Cover) -> bytes:
 
 
 def riff_info(tags: Tags) -> bytes:
-    """The list of what is said of a file; stands before its samples."""
+    """Return the INFO list of a file, which stands before its samples."""
     said = b"".join(riff_chunk(row.riff.encode(), row.text.encode() + b"\0") for row in _rows(tags) if row.riff)
     return riff_chunk(b"LIST", b"INFO" + said)
 
 
 def riff_trailer(tags: Tags, rate: int, seconds: float) -> Iterator[bytes]:
-    """What stands behind the samples: a cue point and a label for each mark, and all of it once more as an ID3 tag, for the rest."""
+    """Yield the chunks behind the samples: a cue point and a label for each mark, and all tags once more as ID3, for players that read only that."""
     points = b"".join(
         struct.pack("<II4sIII", n, at, b"data", 0, 0, at)
         for n, at in enumerate((round(mark.at * rate) for mark in tags.marks), 1)
@@ -145,5 +145,5 @@ def riff_trailer(tags: Tags, rate: int, seconds: float) -> Iterator[bytes]:
 
 
 def riff_chunk(name: bytes, payload: bytes) -> bytes:
-    """A chunk of four letters, padded to an even length."""
+    """Return a chunk, whose name has four letters, padded to an even length."""
     return name + struct.pack("<I", len(payload)) + payload + (b"\0" if len(payload) % 2 else b"")

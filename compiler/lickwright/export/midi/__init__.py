@@ -55,7 +55,7 @@ _FULL_CLICK = 255  # clocks a click, one byte
 
 
 def emit(stages: LoweredLick, options: Options) -> Export:
-    """The file."""
+    """Return the file, and what MIDI cannot say of the lick."""
     performance, timeline = stages.performance(options), stages.timeline
     losses: dict[tuple[str, int], Diagnostic] = {}
 
@@ -75,7 +75,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
 def _strings(
     timeline: Timeline, performance: Performance, ticks: Ticks, options: Options, report: Report
 ) -> list[bytes]:
-    """One track a string, or one for all."""
+    """Return one track for each string, or one for all."""
     tuning, program = timeline.settings.tuning, INSTRUMENTS[timeline.settings.sound].program
     by_string: list[list[NoteEvent]] = [[] for _ in range(tuning.strings)]
     for note in performance.notes:
@@ -102,7 +102,7 @@ def _strings(
 
 @lru_cache(maxsize=64)
 def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
-    """Name, program, bend range (registered parameter 0, closed again so that nothing changes it by mistake), nothing bent.
+    """Return the begin of a track and its last status: name, program, bend range (registered parameter 0, closed again), nothing bent.
 
     A file that is played again from the start then begins as it began, however its last note ended.
     """
@@ -115,7 +115,7 @@ def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
 
 
 def _lyrics(timeline: Timeline, notes: Iterable[NoteEvent], ticks: Ticks) -> list[Meta]:
-    """What is done to each note, in words, where it is more than picking it."""
+    """Return the techniques of each note in words, where it is more than picked."""
     found: list[Meta] = []
     for note in notes:
         if note.part == 0 and (words := techniques_in_words(timeline.sounds[note.sound])) != PLAIN:
@@ -126,7 +126,7 @@ def _lyrics(timeline: Timeline, notes: Iterable[NoteEvent], ticks: Ticks) -> lis
 def _conductor(
     timeline: Timeline, performance: Performance, ticks: Ticks, losses: dict[tuple[str, int], Diagnostic]
 ) -> bytes:
-    """Track 0: whose it is, tempos, meters, key, bars and words. Readers look for all of it here and nowhere else."""
+    """Return track 0: author, tempos, meters, key, bars and words. Readers look for them here and nowhere else."""
     settings = timeline.settings
     events: list[Meta] = []
     if settings.rights:
@@ -152,10 +152,7 @@ def _conductor(
 
 
 def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:
-    """A marker for each bar as played, and a meter wherever the length of a bar changes.
-
-    Pick-ups and silence before them too.
-    """
+    """Return a marker for each bar as played, and a meter wherever the length of a bar changes, pick-ups and silence before them included."""
     events: list[Meta] = []
     lead_in, grain, meter = performance.lead_in, timeline.grain, timeline.settings.meter
     if lead_in:
@@ -181,7 +178,7 @@ def _bar_name(bar: int, number: int) -> bytes:
 
 @lru_cache(maxsize=1024)
 def _meter_payload(meter: Meter, grains: int, grain: int) -> bytes | None:
-    """A meter as long as `grains`, of which `grain` make a whole note: the lick's own, else a plain fraction.
+    """Return a meter as long as `grains`, of which `grain` make a whole note: the lick's own, else a plain fraction.
 
     None for a length that no meter has.
     """
@@ -194,7 +191,7 @@ def _meter_payload(meter: Meter, grains: int, grain: int) -> bytes | None:
 
 
 def _words(timeline: Timeline, performance: Performance, ticks: Ticks) -> list[Meta]:
-    """What the writer says at a moment, each time that it is played."""
+    """Return the sayings of the lick, each time that they are played."""
     said = [saying for saying in timeline.sayings if saying.kind == "words"]
     if not said:
         return []

@@ -1,8 +1,8 @@
-"""What one string plays, as channel messages: strokes, and the bends between them.
+"""The notes of one string as channel messages: strokes, and the bends between them.
 
 In: a Performance's notes. Out: voices (a stroke with the notes that it slides on to), and their events in the order
-in which a synthesizer wants them: note-off, controller, bend, note-on. Reports what cannot be said; never drops it in
-silence.
+in which a synthesizer wants them: note-off, controller, bend, note-on. What a MIDI
+channel cannot hold is reported.
 """
 
 from __future__ import annotations
@@ -67,13 +67,13 @@ class ChannelVoice:
 
     @property
     def needs_bend(self) -> bool:
-        """Whether its pitch is ever off its MIDI note."""
+        """True if its pitch is ever off its MIDI note."""
         parts = self.parts
         return bool(parts[0].moves) or parts[0].pitch + self.moved != self.number or len(parts) > 1
 
 
 def group_voices(notes: Iterable[NoteEvent], ticks: Ticks, report: Report) -> list[ChannelVoice]:
-    """The voices of one string, in order. A slide goes on in its voice as far as the bend range reaches."""
+    """Return the voices of one string, in order. A slide stays in its voice as far as the bend range reaches."""
     found: list[ChannelVoice] = []
     free = 0  # tick from which the string can sound again
     for note in notes:
@@ -106,13 +106,13 @@ def _voice(note: NoteEvent, ticks: Ticks, free: int, report: Report) -> ChannelV
 
 
 def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> list[Event]:
-    """The messages of the voices of one string. Bends are sent on change only, and set right before every note-on."""
+    """Return the messages of the voices of one string. Bends are sent on change only, and are right before every note-on."""
     out: list[Event] = []
     bent, legato = CENTRE, 0
     off, on, bend, control = NOTE_OFF | channel, NOTE_ON | channel, BEND | channel, CONTROL | channel
     for voice in found:
         note, tick, number = voice.parts[0], voice.on, voice.number
-        hint = 127 if note.joined and (note.stroke is _HAMMER or note.stroke is _PULL) else 0
+        hint = legato_hint(note)
         if hint != legato:
             out.append((tick, control, LEGATO, hint))
             legato = hint
@@ -127,8 +127,7 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
         out.append((tick, on, number, max(1, round(note.loudness * 127))))
         begun = len(out)
         for at, values in bends:
-            changes = zip(at, values, (bent, *values), strict=False)
-            out += [(tick, bend, value & 0x7F, value >> 7) for tick, value, before in changes if value != before]
+            out += _bend_changes(at, values, bent, bend)
             bent = values[-1]
         if fades:
             out += _fade(note, voice, control, ticks)
@@ -137,8 +136,19 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
     return out
 
 
+def legato_hint(note: NoteEvent) -> int:
+    """Return the value of the legato controller for a note: on for what a fretting finger sounds on a sounding string."""
+    return 127 if note.joined and (note.stroke is _HAMMER or note.stroke is _PULL) else 0
+
+
+def _bend_changes(at: list[int], values: list[int], bent: int, status: int) -> list[Event]:
+    """Return bend messages for the values that differ from the one before, the first from `bent`."""
+    changes = zip(at, values, (bent, *values), strict=False)
+    return [(tick, status, value & 0x7F, value >> 7) for tick, value, before in changes if value != before]
+
+
 def _bends(voice: ChannelVoice, part: NoteEvent, ticks: Ticks, report: Report) -> tuple[list[int], list[int]]:
-    """Ticks and bend values of one part of a voice, from its start to before the note-off.
+    """Return ticks and bend values of one part of a voice, from its start to before the note-off.
 
     Each value is exact at its own tick, and every move ends on its target.
     """
@@ -165,7 +175,7 @@ def _bends(voice: ChannelVoice, part: NoteEvent, ticks: Ticks, report: Report) -
 
 
 def _fade(note: NoteEvent, voice: ChannelVoice, control: int, ticks: Ticks) -> list[Event]:
-    """A swell: expression from nothing to full, full again before the note ends."""
+    """Return the controllers of a swell: expression from nothing to full, and full again when the note ends."""
     at: list[int] = []
     seconds: list[float] = []
     ticks.during(at, seconds, note.start, note.start + note.fade_in)

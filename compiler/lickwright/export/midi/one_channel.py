@@ -1,7 +1,7 @@
 """All strings on one MIDI channel, for gear that has no more.
 
-In: the voices of all strings. Out: their messages in order, with what a shared channel cannot keep reported: a bend
-there bends every string, and each note exists once.
+In: the voices of all strings. Out: their messages in order. What a shared channel cannot keep is reported: a bend there
+bends every string, and each note exists once.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from lickwright.export.midi.channel_voices import (
     LEGATO,
     ChannelVoice,
     Report,
+    legato_hint,
     voice_events,
 )
 from lickwright.export.midi.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event
 from lickwright.export.midi.ticks import Ticks
-from lickwright.notation.techniques import Stroke
 
 ONE_CHANNEL = Rule(
     "L503",
@@ -45,14 +45,11 @@ RULES = (ONE_CHANNEL, UNISON)
 
 
 def on_one_channel(found: list[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> list[Event]:
-    """The messages of all strings on one channel.
-
-    Who shares it with another string at the time must do without bends.
-    """
+    """Return the messages of all strings on one channel. A voice that shares it with another string at the time does without bends."""
     found = _settled(sorted(found, key=lambda voice: (voice.on, -voice.parts[0].string)), ticks, report)
     out: list[Event] = []
     for voice in found:
-        hint = 127 if voice.parts[0].joined and voice.parts[0].stroke in (Stroke.HAMMER, Stroke.PULL) else 0
+        hint = legato_hint(voice.parts[0])
         out += ((voice.on, CONTROL | channel, LEGATO, hint), (voice.on, BEND | channel, CENTRE & 0x7F, CENTRE >> 7))
         out += voice_events([voice], channel, ticks, report)
     rank = {NOTE_OFF: 0, CONTROL: 1, BEND: 2, NOTE_ON: 3}
@@ -61,7 +58,7 @@ def on_one_channel(found: list[ChannelVoice], channel: int, ticks: Ticks, report
 
 
 def _changes(ordered: list[Event]) -> list[Event]:
-    """Without controllers and bends that say what is so already, or that another takes back in the same tick."""
+    """Return the messages without controllers and bends that change nothing, or that another takes back in the same tick."""
     out: list[Event] = []
     now = {LEGATO: 0, EXPRESSION: 127, None: CENTRE}
     for i, event in enumerate(ordered):
@@ -79,32 +76,39 @@ def _changes(ordered: list[Event]) -> list[Event]:
 
 
 def _settled(ordered: list[ChannelVoice], ticks: Ticks, report: Report) -> list[ChannelVoice]:
-    """What each voice can keep beside the others.
+    """Return what each voice can keep beside the others: slides that cannot be bent are struck again, equal notes sound once."""
+    _mark_shared(ordered)
+    out: list[ChannelVoice] = []
+    for voice in ordered:
+        if voice.alone or not (voice.needs_bend or voice.parts[0].fade_in):
+            out.append(voice)
+        else:
+            _report_lost(voice, report)
+            out += _struck_again(voice, ticks)
+    return _once(out, report)
 
-    Slides that cannot be bent are struck again, equal notes sound once.
-    """
+
+def _mark_shared(ordered: list[ChannelVoice]) -> None:
+    """Mark the voices that sound while another does."""
     active: list[ChannelVoice] = []
     for voice in ordered:
         active = [other for other in active if other.off > voice.on]
         for other in active:
             other.alone = voice.alone = False
         active.append(voice)
-    out: list[ChannelVoice] = []
-    for voice in ordered:
-        first = voice.parts[0]
-        if voice.alone or not (voice.needs_bend or first.fade_in):
-            out.append(voice)
-            continue
-        off = abs(first.pitch + voice.moved - voice.number)
-        if len(voice.parts) > 1 or first.moves or first.fade_in or off > AUDIBLE:
-            lost = "fade in" if first.fade_in else "slide" if len(voice.parts) > 1 else "bend"
-            report(ONE_CHANNEL, first.sound, f"cannot {lost}: another string shares its channel at the time")
-        out += _struck_again(voice, ticks)
-    return _once(out, report)
+
+
+def _report_lost(voice: ChannelVoice, report: Report) -> None:
+    """Report what a voice loses that has to do without bends and fades, where it can be heard."""
+    first, slides = voice.parts[0], len(voice.parts) > 1
+    off = abs(first.pitch + voice.moved - voice.number)
+    if slides or first.moves or first.fade_in or off > AUDIBLE:
+        lost = "fade in" if first.fade_in else "slide" if slides else "bend"
+        report(ONE_CHANNEL, first.sound, f"cannot {lost}: another string shares its channel at the time")
 
 
 def _struck_again(voice: ChannelVoice, ticks: Ticks) -> list[ChannelVoice]:
-    """Each note of a slide as a stroke of its own."""
+    """Return each note of a slide as a stroke of its own."""
     out: list[ChannelVoice] = []
     for part in voice.parts:
         on = max(out[-1].off, ticks.at(part.start)) if out else voice.on
@@ -114,7 +118,7 @@ def _struck_again(voice: ChannelVoice, ticks: Ticks) -> list[ChannelVoice]:
 
 
 def _once(found: list[ChannelVoice], report: Report) -> list[ChannelVoice]:
-    """A note that sounds is not struck over: the earlier one ends, and of two that start together one sounds."""
+    """Return the voices without two of one note at a time: the earlier one ends, and of two that start together one stays."""
     out: list[ChannelVoice] = []
     sounding: dict[int, ChannelVoice] = {}
     for voice in sorted(found, key=lambda voice: voice.on):

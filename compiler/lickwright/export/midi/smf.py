@@ -1,7 +1,7 @@
-"""The bytes of a Standard MIDI File (type 1).
+"""Encoding of a Standard MIDI File (type 1).
 
-In: events with absolute ticks, in order. Out: chunks, with running status as most writers have it. Knows no music:
-what an event means and in which order those of one tick stand is for whoever makes them.
+In: events with absolute ticks, in order. Out: chunks, with running status. Knows no music: the caller decides what an
+event means and in which order those of one tick stand.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ MAX_TEXT = 2000  # bytes of a text event
 
 
 def text_payload(words: str) -> bytes:
-    """Words as the payload of a text event.
+    """Return words as the payload of a text event: UTF-8, one line without control characters, cut at `MAX_TEXT` bytes.
 
-    UTF-8, one line without control characters, cut at a character when far too long.
+    No character is cut in two.
     """
     line = " ".join(words.split())
     if not line.isprintable():
@@ -34,7 +34,7 @@ def text_payload(words: str) -> bytes:
 
 @lru_cache(maxsize=4096)
 def variable_length(value: int) -> bytes:
-    """A number in groups of seven bits, highest first, all but the last marked."""
+    """Return a number in groups of seven bits, highest first, all but the last with the eighth bit set."""
     groups = [value & 0x7F]
     while value := value >> 7:
         groups.append(value & 0x7F | 0x80)
@@ -42,7 +42,7 @@ def variable_length(value: int) -> bytes:
 
 
 def encode_track(events: Sequence[Event], metas: Sequence[Meta], start: bytes = b"", running: int = 0) -> bytes:
-    """One track chunk; meta events come before the messages of their tick.
+    """Return one track chunk; meta events come before the messages of their tick.
 
     `start` are ready-made bytes at tick 0, after which `running` is the status in force (0: none).
     """
@@ -66,7 +66,7 @@ def _meta(kind: int, payload: bytes) -> bytes:
 
 
 def _messages(out: list[int], events: Sequence[Event], last: int, running: int) -> tuple[int, int]:
-    """Appends messages, each with its distance from the one before; tick and status of the last."""
+    """Append messages, each with its distance from the one before; return tick and status of the last."""
     extend = out.extend
     for tick, status, first, second in events:
         delta = tick - last
@@ -84,6 +84,6 @@ def _messages(out: list[int], events: Sequence[Event], last: int, running: int) 
 
 
 def encode_file(tracks: list[bytes], ticks_a_quarter: int) -> bytes:
-    """The whole file, of type 1: tracks that sound together."""
+    """Return the whole file, of type 1: tracks that sound together."""
     header = b"MThd" + (6).to_bytes(4, "big") + (1).to_bytes(2, "big")
     return header + len(tracks).to_bytes(2, "big") + ticks_a_quarter.to_bytes(2, "big") + b"".join(tracks)

@@ -1,4 +1,4 @@
-"""Seconds ↔ MIDI ticks, by a performance's tempo map.
+"""Conversion of seconds to MIDI ticks by the tempo map of a performance.
 
 In: the tempo map. Out: ticks, each rounded once from an exact position. Knows no events.
 """
@@ -16,7 +16,7 @@ _HAIR = 1e-6  # of a tick: more than floating point errs, so that what falls on 
 
 
 class Ticks:
-    """Both ways between seconds and ticks."""
+    """Conversion between seconds and ticks."""
 
     __slots__ = ("_changes", "_known", "_seconds", "_seconds_a_tick", "_ticks")
 
@@ -36,7 +36,7 @@ class Ticks:
 
     @staticmethod
     def of_quarters(quarters: float) -> int:
-        """The tick nearest to a place in quarter notes from the start."""
+        """Return the tick nearest to a place in quarter notes from the start."""
         return int(quarters * TICKS_A_QUARTER + 0.5 + _HAIR)
 
     def _exact(self, seconds: float) -> float:
@@ -44,11 +44,9 @@ class Ticks:
         return self._ticks[i] + (seconds - self._seconds[i]) / self._seconds_a_tick[i]
 
     def during(self, at: list[int], seconds: list[float], start: float, end: float) -> None:
-        """Appends ticks, and their seconds, at most 9 ms apart from after `start` on.
+        """Append ticks to `at` and their instants to `seconds`, at most 9 ms apart, from after `start` to the first tick not before `end`.
 
-        The last is the first not before `end`.
-
-        Of an instant, where `end` is not after `start`, that is one.
+        Where `end` is not after `start`, that is one tick.
         """
         tick = int(self._exact(start) + _HAIR) + 1
         stop = ceil(self._exact(end) - _HAIR)
