@@ -51,6 +51,7 @@ class System(NamedTuple):
 
     group: ItemGroup
     height: float
+    right: float  # how far what is drawn reaches
     top: float  # of the strings
     bottom: float
     first_bar: int  # numbers of its first and last bar
@@ -104,7 +105,7 @@ def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptio
         )
         for n, plan in enumerate(plans)
     )
-    widest = max((extent(system.group).right for system in systems), default=width)
+    widest = max((system.right for system in systems), default=width)
     return EngravedMusic(systems, max(width, widest))
 
 
@@ -142,7 +143,9 @@ def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> Sy
     cursors = tuple(
         Cursor(placed.stop.bar, placed.stop.at, placed.x) for placed in system.stops if not placed.stop.lead
     )
-    return System(group, around.bottom + top, top, top + system.bottom, numbers_of[0], numbers_of[-1], cursors)
+    return System(
+        group, around.bottom + top, around.right, top, top + system.bottom, numbers_of[0], numbers_of[-1], cursors
+    )
 
 
 def _staff(system: PlacedSystem, notes: Notes, sky: Skyline) -> Iterator[Item]:

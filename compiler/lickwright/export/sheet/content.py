@@ -98,7 +98,7 @@ def _facts(timeline: Timeline, options: Options, width: float) -> SheetBlock:
 def _music(grid: Grid, options: Options, width: float) -> Iterator[SheetBlock]:
     music = engrave(grid, width, EngravingOptions(options.sheet.count, options.sheet.staff))
     for n, system in enumerate(music.systems):
-        scale = min(1.0, width / max(extent(system.group).right, 1.0))
+        scale = min(1.0, width / max(system.right, 1.0))
         yield SheetBlock((system.group._replace(scale=scale),), system.height * scale, 16.0 if n == 0 else 13.0)
 
 
