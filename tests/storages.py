@@ -79,6 +79,11 @@ def _disk(folder: Path) -> Iterator[Place]:
     yield Place("disk", f"shelf://{folder}/there/", RemoteDisk())
 
 
+def _for_processes(options: dict[str, str]) -> dict[str, str]:
+    """The same options for processes that are started later, as fsspec reads them."""
+    return {f"FSSPEC_S3_{name.upper()}": value for name, value in options.items()}
+
+
 @contextmanager
 def _object_server() -> Iterator[Place]:
     """A server of S3 in this process."""
@@ -94,7 +99,7 @@ def _object_server() -> Iterator[Place]:
     try:
         with (
             mock.patch.dict(fsspec.config.conf, {"s3": options}),
-            mock.patch.dict(os.environ, {"AWS_DEFAULT_REGION": "us-east-1"}),
+            mock.patch.dict(os.environ, {"AWS_DEFAULT_REGION": "us-east-1", **_for_processes(options)}),
         ):
             fs = s3fs.S3FileSystem()
             bucket = f"shelf-{os.urandom(4).hex()}"  # the server remembers those of other tests

@@ -27,6 +27,7 @@ from lickwright.export import Options
 from lickwright.store.output_keys import options_key
 from lickwright.store.output_writer import OutputWriter
 from lickwright.store.types import CompileOptions, WorkItem, WorkResult
+from storages import opened
 
 pytest.importorskip("joblib")
 distributed = pytest.importorskip("distributed")
@@ -126,6 +127,21 @@ def test_sources_and_outputs_at_addresses(scheduler: Any, library: Path, capsys:
 
 
 # --- what can go wrong -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
+def test_a_cluster_writes_to_an_object_server(library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Who does the work and where its outputs lie do not depend on each other."""
+    assert main(["make", "lib", "--out", "here"]) == 3
+    with opened("s3", library) as place, local_cluster(2) as running:
+        words = ["make", "lib", "--out", place.name("there"), "--cluster", running.scheduler_address]
+        assert main(words) == 3
+        assert place.tree("there") == tree(library / "here") != {}
+        capsys.readouterr()
+        assert main(words) == 3
+        seen = capsys.readouterr()
+        assert f"{SOURCES} unchanged" in seen.out and "done here" not in seen.err
 
 
 def slow(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:

@@ -11,6 +11,7 @@ from zipfile import ZipFile
 
 import pytest
 
+import album
 from building import lick
 from commanding import Run, write
 from lickwright.build.executor_choice import SERIAL
@@ -183,13 +184,16 @@ def test_standard_input_is_a_source(run: Run, place: Place, monkeypatch: pytest.
 
 def test_recordings_are_numbered_and_not_played_twice(run: Run, place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("soundfile")
-    place.write("lib/lickwright.toml", '[make]\nto = "audio"\n[album]\ntitle = "Porch songs"\n')
+    place.write(
+        "lib/lickwright.toml", '[make]\nto = "audio"\n[album]\ntitle = "Porch songs"\ncover = "art/front.png"\n'
+    )
+    place.write("lib/art/front.png", album.png())
     words = ("make", place.name("lib"), "--out", place.name("out"), "--format", "flac", "--jobs", "1")
     assert run(*words)[0] == 0
-    from album import flac
-
     for path, number in (("a/number-0.flac", "1"), ("slow/c/number-2.flac", "4")):
-        assert comment(flac(place.tree("out")[path])[4])["TRACKNUMBER"] == number
+        blocks = album.flac(place.tree("out")[path])
+        assert album.comment(blocks[4])["TRACKNUMBER"] == number
+        assert album.picture(blocks[6]) == (3, "image/png", 3, 2, album.png())
     place.write("lib/0.lick", lick(0).replace("Number 0", "Another title"))
 
     def play(*_: object) -> None:
@@ -198,13 +202,10 @@ def test_recordings_are_numbered_and_not_played_twice(run: Run, place: Place, mo
     monkeypatch.setattr("lickwright.export.audio.render_samples", play)
     code, said, _ = run(*words)
     assert code == 0 and "5 made" in said
-    assert comment(flac(place.tree("out")["a/number-0.flac"])[4])["TRACKNUMBER"] == "2"
-
-
-def comment(block: bytes) -> dict[str, str]:
-    from album import comment as read
-
-    return read(block)
+    assert album.comment(album.flac(place.tree("out")["a/number-0.flac"])[4])["TRACKNUMBER"] == "2"
+    place.write("lib/lickwright.toml", '[album]\ntitle = "Porch songs"\ncover = "art/none.png"\n')
+    code, _, err = run(*words)
+    assert code == 3 and "cannot be read" in err
 
 
 def test_a_manifest_that_cannot_be_used_is_set_aside(run: Run, place: Place) -> None:

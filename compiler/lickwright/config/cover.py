@@ -1,8 +1,8 @@
 """The cover of an album: a picture that a `lickwright.toml` names for its recordings.
 
-In: the name of the picture, and the folder of the lickwright.toml. Out: a `Cover`, or a ValueError in a player's words. The picture has to lie in that
-folder or below it by real path, since a library may have come from anybody: no file outside it is ever written into a recording. Its kind is
-known by its first bytes, not by its name.
+In: the name of the picture, and the folder or address of the lickwright.toml. Out: a `Cover`, or a ValueError in a player's words. The picture
+has to lie in that folder or below it by real path, since a library may have come from anybody: no file outside it is ever written into a
+recording. Its kind is known by its first bytes, not by its name.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from hashlib import blake2b
 
 from lickwright.core.files import error_reason
 from lickwright.export import Cover
+from lickwright.store.addresses import NoAddress, is_remote, parse_address, remote_errors
 from lickwright.store.ownership import file_kind, open_ordinary
 
 LARGEST = 2 << 20  # bytes; it stands in every recording
@@ -24,8 +25,13 @@ _NO_FRAME = (0xC4, 0xC8, 0xCC)  # among 0xC0 to 0xCF those that begin no picture
 
 def read_cover(name: str, home: str) -> Cover:
     """Return the picture `name` in or below the folder `home`. Raises ValueError, which says why there is none."""
-    if "://" in home:
-        raise ValueError("a cover is read from a folder of this machine only")
+    data = _read_remote(name, home) if is_remote(home) else _read_local(name, home)
+    if len(data) > LARGEST:
+        raise ValueError(f"`{name[:60]}` is larger than {LARGEST >> 20} MiB")
+    return parse_cover(data, name)
+
+
+def _read_local(name: str, home: str) -> bytes:
     real, top = os.path.realpath(os.path.join(home, name)), os.path.realpath(home or ".")
     if not real.startswith(os.path.join(top, "")):
         raise ValueError(f"`{name[:60]}` is a link that leads out of this folder")
@@ -34,12 +40,24 @@ def read_cover(name: str, home: str) -> Cover:
         if what != "file":
             raise ValueError(f"`{name[:60]}` is a {what}, a picture is needed")
         with os.fdopen(open_ordinary(real), "rb") as file:
-            data = file.read(LARGEST + 1)
+            return file.read(LARGEST + 1)
     except OSError as e:
         raise ValueError(f"`{name[:60]}` cannot be read: {error_reason(e)}"[:180]) from None
-    if len(data) > LARGEST:
-        raise ValueError(f"`{name[:60]}` is larger than {LARGEST >> 20} MiB")
-    return parse_cover(data, name)
+
+
+def _read_remote(name: str, home: str) -> bytes:
+    if any(part in ("", ".", "..") for part in name.split("/")):
+        raise ValueError(f"`{name[:60]}` leads out of this folder")
+    try:
+        at = parse_address(f"{home}/{name}")
+        with remote_errors(ValueError):
+            info = at.fs.info(at.path)
+            if info.get("islink") or info["type"] != "file":
+                raise ValueError(f"`{name[:60]}` is no file, a picture is needed")
+            data: bytes = at.fs.cat_file(at.path, start=0, end=LARGEST + 1)
+            return data
+    except (NoAddress, OSError) as e:
+        raise ValueError(f"`{name[:60]}` cannot be read: {error_reason(e)}"[:180]) from None
 
 
 def parse_cover(data: bytes, name: str) -> Cover:
