@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from hashlib import blake2b
+from typing import Any
 from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
 
 from lickwright.build.release import ReleasedFile, ReleasedLick
@@ -118,7 +119,14 @@ def _site(name: str, book: Sequence[ReleasedLick], taken: Collection[str]) -> di
         return {}
     from lickwright.export.page.index_page import IndexEntry, index_page
 
-    entries = [IndexEntry(at, *(said[field] for field in IndexEntry._fields[1:])) for said, at in pages]
+    numbers = {"level": int, "tempo": float}
+
+    def value(said: dict[str, Any], name: str) -> Any:
+        if name not in numbers:
+            return str(said[name] or "")
+        return None if said[name] is None else numbers[name](said[name])
+
+    entries = [IndexEntry(at, *(value(said, name) for name in IndexEntry._fields[1:])) for said, at in pages]
     return {SITE: index_page(name, entries).encode("utf-8")}
 
 

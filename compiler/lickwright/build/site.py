@@ -43,6 +43,7 @@ def update_site(
     manifest.with_index()
     with stored_values():
         entries = [_entry(*row) for row in manifest.db.execute(_PAGES)]
+        page = index_page(title or _TITLE, entries)
     path = storage.shown("", NAME)
     try:
         there = _there(storage)
@@ -51,7 +52,6 @@ def update_site(
             manifest.note_site(False)
         else:
             manifest.note_site(True)
-            page = index_page(title or _TITLE, entries)
             if _write(storage, there, page, overwrite, summary):
                 summary.release.append(f"{path} lists {counted_noun(len(entries), 'lesson page')}")
     except _NotAFile as e:

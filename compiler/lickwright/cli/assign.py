@@ -12,12 +12,12 @@ import click
 from lickwright.cli import option_types, terminal
 from lickwright.cli.option_pairs import refuse
 from lickwright.core.destination import Seal
-from lickwright.core.slugs import distinct_names, same_title, slug
+from lickwright.core.slugs import distinct_names, slug
 from lickwright.report import console
 
 if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
-    from lickwright.compiler.compilation import Compilation, CompiledLick
+    from lickwright.compiler.compilation import CompiledLick
     from lickwright.export.page.assignment import AssignedLick
     from lickwright.music.practice import Ladder
 
@@ -126,22 +126,24 @@ class _Order(NamedTuple):
 
 
 def _chosen(paths: Sequence[str], titles: Sequence[str]) -> tuple[list[CompiledLick], Verdict]:
-    """The licks without errors that are meant, and the verdict so far; the errors of the others are shown. Raises UsageError."""
-    from lickwright.cli.select_lick import no_such_lick, report_errors
+    """The licks without errors that are meant, in the order of their titles, and the verdict so far; the errors of the others are shown.
+
+    Raises UsageError for a title that none has.
+    """
+    from lickwright.cli.select_lick import licks_called, report_errors
     from lickwright.cli.sources import Verdict, compile_sources, find_sources
 
     verdict = Verdict()
-    files: list[Compilation] = [c for _, c in compile_sources(find_sources(list(paths)), verdict)]
-    every = [lick.title for c in files for lick in c.licks]
-    for title in titles:
-        if every and not any(same_title(title, one) for one in every):
-            raise no_such_lick(title, paths[0] if len(paths) == 1 else "these files", every)
-    found: list[CompiledLick] = []
+    files = [c for _, c in compile_sources(find_sources(list(paths)), verdict)]
+    where = paths[0] if len(paths) == 1 else "these files"
+    called = [one for title in titles or (None,) for one in licks_called(files, where, title)]
+    meant = {id(lick): (c, lick) for c, lick in called}.values()  # a lick that is named twice counts once
     for c in files:
-        meant = [lick for lick in c.licks if not titles or any(same_title(lick.title, title) for title in titles)]
-        report_errors(c, [d for lick in meant for d in lick.diagnostics] if c.licks else c.diagnostics, verdict)
-        found += [lick for lick in meant if lick.ok]
-    return found, verdict
+        if not c.licks:
+            report_errors(c, c.diagnostics, verdict)
+    for c, lick in meant:
+        report_errors(c, lick.diagnostics, verdict)
+    return [lick for _, lick in meant if lick.ok], verdict
 
 
 def _write(folder: str, order: _Order, licks: Sequence[CompiledLick], overwrite: bool, sources: Sequence[str]) -> int:

@@ -38,7 +38,7 @@ NO_RECORDING = Rule(
 )
 RULES: tuple[Rule, ...] = (NO_RECORDING,)
 SLOW = int(SHARES["slow"])  # per cent of the tempo at which the slow recording is played
-_SCRIPTS = ("sound.js", "transport.js", "lesson.js", "ticks.js")
+_SCRIPTS = ("sound.js", "transport.js", "buffers.js", "view.js", "lesson.js", "ticks.js")
 
 
 def emit(lowered: LoweredLick, options: Options) -> Export:
