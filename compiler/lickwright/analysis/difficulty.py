@@ -7,7 +7,7 @@ ring). The hardest counts in full and the others by half: a lick is about as har
     speed       (pace - 2) / 3, at least 0: the most notes a second in a stretch of up to nine; fewer in a row count less.
                 The trade's bands are one point apart: 5 a second, which beginners manage, are 1 point, 8 two, 11 three.
     strings     (pace - 3) / 6, from 0 to 1 1/2, of picked notes on another string than the one before.
-    bends       half a point up to half a step, 1 up to a whole one, 2 up to one and a half, 3 beyond; half more where a
+    bends       half a point up to a half step, 1 up to a whole one, 2 up to one and a half, 3 beyond; half more where a
                 bend is struck bent, let down in time or shaken, 1 more where another string sounds with the bent one.
     reach       the widest stretch: 1 point past what any hand does at ease, 2 past a stretch, 3 past a hard one.
     movement    position shifts, the fewest that will do, and by half strings that the pick leaps over: 1 point for two a

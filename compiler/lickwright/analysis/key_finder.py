@@ -49,7 +49,7 @@ _ON_ONE, _ON_BEAT = 1.3, 1.5  # what starts on beat one, on another beat, weighs
 class HeardPitch(NamedTuple):
     """One steady pitch: a note, or the part of one before or after its bend."""
 
-    pitch: int  # nominal MIDI number; a quarter-tone counts as the pitch below
+    pitch: int  # nominal MIDI number; a quarter step above it counts as it
     weight: float  # beats, times the weight of where it starts
     sound: SoundingNote  # whose it is
     struck: bool  # the sound begins with it; False: a bend or release arrives there

@@ -151,7 +151,7 @@ def _hops(before: SoundingNote, sound: SoundingNote) -> bool:
 
 # --- the picking hand ------------------------------------------------------------------------------------------------
 
-_WINDOW = 4  # strokes that a speed is measured over (estimate): fewer are a short burst, which anybody can play
+_WINDOW = 4  # strokes that a speed is measured over (estimate): fewer are a short burst, which is not hard
 Stroke = tuple[SoundingNote, str]  # the first sound of a pick stroke, and its way: "alternate", "down", "up", "swept"
 
 

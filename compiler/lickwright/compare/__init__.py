@@ -17,7 +17,7 @@ __all__ = ["Comparison", "Difference", "DifferenceKind", "Pair", "Normalization"
 
 
 def compare(mine: Timeline, theirs: Timeline) -> Comparison:
-    """Return what `mine` (a student's) does otherwise than `theirs` (a teacher's)."""
+    """Return what `mine` (a student's) does differently from `theirs` (a teacher's)."""
     matched = match_phrases(mine, theirs)
     pairs, differences = find_differences(matched)
     return Comparison(mine, theirs, find_normalizations(matched), pairs, differences, score_pairs(pairs))

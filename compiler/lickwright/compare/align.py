@@ -16,7 +16,7 @@ from lickwright.timeline.model import SoundingNote, Timeline
 QUARTER_OFF = 60  # of starting a quarter note apart
 MOST_OFF = 120  # of starting any further apart
 _FIRST_BAND = 12  # moments to each side of the diagonal, at first
-_LAST_BAND = 250  # and at most: two long licks that have nothing in common are not worth minutes
+_LAST_BAND = 250  # and at most, so that two long licks that have nothing in common do not take minutes
 _SECOND_BAND = 40  # at most, where there is a reading to beat already
 _FAR = 1 << 60  # dearer than anything
 

@@ -38,7 +38,7 @@ class ScorePosition(NamedTuple):
 
 
 class Difference(NamedTuple):
-    """One thing that the student's version does otherwise."""
+    """One thing that the student's version does differently."""
 
     kind: DifferenceKind
     place: ScorePosition  # in the teacher's version; of an extra note in the student's

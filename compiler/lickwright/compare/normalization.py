@@ -1,4 +1,4 @@
-"""Normalization: how a student's phrase is spelled otherwise as a whole, transposed or in other note values.
+"""Normalization: how a student's phrase is spelled in another way as a whole, transposed or in other note values.
 
 In: the moments of both. Out: semitones and a factor on the note values, both 0 and 1 unless most of the phrase says
 otherwise.

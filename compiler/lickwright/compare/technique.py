@@ -28,7 +28,7 @@ class NoteDifference(NamedTuple):
     lacking: str  # what the teacher has; "" for nothing
     added: str  # what the student has in its place; "" for nothing
     kind: DifferenceKind = DifferenceKind.TECHNIQUE
-    by: float = 0  # a bend's size, semitones; a time, units of the clock
+    by: float = 0.0  # a bend's size, semitones; a time, units of the clock
     about: str = ""  # a bend or release that comes early or late
     lasts: bool = False  # a word that may stand over several notes
 
@@ -36,7 +36,7 @@ class NoteDifference(NamedTuple):
 def note_differences(
     a: SoundingNote, b: SoundingNote, sources_right: bool, clock: tuple[int, int], late: int, semitones: int
 ) -> Iterator[NoteDifference]:
-    """Yield what the student's note `a` has otherwise than the teacher's note `b`.
+    """Yield what the student's note `a` has differently from the teacher's note `b`.
 
     `sources_right`: the notes they are joined to answer each other too. `late`: of the note itself, in units.
     `semitones`: what to add to the student's pitches.

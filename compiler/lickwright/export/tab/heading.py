@@ -60,7 +60,7 @@ def heading_facts(timeline: Timeline, tempo: str) -> list[tuple[str, str]]:
 def _shown_area(timeline: Timeline) -> Area | None:
     """Return the placements of the lick's box that it uses; None without a box, and for a lick that frets no note in it."""
     area, frets = timeline.settings.area, set(_fretted(timeline))
-    if area is None or (frets and frets.isdisjoint(area.places | area.blue)):
+    if area is None or (frets and frets.isdisjoint(area.places) and frets.isdisjoint(area.blue)):
         return None
     return played_area(area, frets)
 

@@ -48,7 +48,7 @@ class MoveTarget:
     tuning: Tuning
     frets: int  # counted from the capo
     shape_first: bool  # whether the whole shape may simply go along
-    keeps_pitch: bool  # False where a shape goes into a tuning that sounds otherwise
+    keeps_pitch: bool  # False where a shape goes into a tuning of other pitches
     fingered: int = (
         0  # frets that the hand goes on by where the shape goes along: the semitones, less what the tuning does
     )
