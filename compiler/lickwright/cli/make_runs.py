@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
@@ -25,6 +25,7 @@ from lickwright.report import console
 from lickwright.store.addresses import NoAddress
 
 if TYPE_CHECKING:
+    from lickwright.cli.archive import Archive
     from lickwright.cli.sheet_book import SheetBook
 
 _OF_MERGE = (
@@ -33,35 +34,56 @@ _OF_MERGE = (
 )  # fmt: skip
 
 
+class _Files(NamedTuple):
+    """The single files that a build writes besides its outputs; None for those that are not wanted."""
+
+    archive: Archive | None
+    book: SheetBook | None
+    report: ReportFile | None
+
+    def report_obstacle(self) -> terminal.Exit:
+        """Show why one of them will not be written, before anything is made; return the exit code, FINE if all may be."""
+        wanted = (self.report, self.archive, self.book)
+        codes = (output.report_obstacle() for output in wanted if output is not None)
+        return next(filter(None, codes), terminal.Exit.FINE)
+
+
 def run_build(request: MakeRequest) -> int:
     """Build, or watch; return the exit code. Raises UsageError, also for an address that cannot be used at all."""
     archive, book = request.archive(), request.book()
     build = request.build_config()
-    report = _report_file(request.params, request.paths)
-    for output in (report, archive, book):
-        if output is not None and (refused := output.report_obstacle()):
-            return int(refused)
-    build = build._replace(
-        report=None if report is None else report.write, archive=None if archive is None else archive.write
-    )
+    files = _Files(archive, book, _report_file(request.params, request.paths))
+    if refused := files.report_obstacle():
+        return int(refused)
     with terminal.handle_interrupts() as ended, _on_cluster(request.params["cluster"], build) as build:
         try:
             if request.params["watch"]:
                 return _watch(request, build, ended)
-            view = _view(request.params, report)
-            summary = build_library(build, view)
-            if report is not None:
-                view.code = max(view.code, report.code)
-            code = _end(view, summary, build, request, ended())
-            if summary.stopped:
-                return code
-            code = max(code, _write_book(book, request, view, build.dry))
-            return code if archive is None else max(code, archive.finish(view.print, build.dry))
+            return _build_once(request, build, files, ended)
         except NoAddress as e:
             raise click.UsageError(str(e)) from None
         except KeyboardInterrupt:  # before there was anything to tidy up
             terminal.err("stopped\n")
             return ended()
+
+
+def _build_once(
+    request: MakeRequest, build: BuildConfig, files: _Files, ended: Callable[[], terminal.Exit]
+) -> terminal.Exit:
+    """Build, write the single files, and show what the build came to; return the exit code."""
+    report, archive = files.report, files.archive
+    build = build._replace(
+        report=None if report is None else report.write, archive=None if archive is None else archive.write
+    )
+    view = _view(request.params, report)
+    summary = build_library(build, view)
+    if report is not None:
+        view.code = max(view.code, report.code)
+    code = _end(view, summary, build, request, ended())
+    if summary.stopped:
+        return code
+    code = max(code, _write_book(files.book, request, view, build.dry))
+    return code if archive is None else max(code, archive.finish(view.print, build.dry))
 
 
 def _write_book(book: SheetBook | None, request: MakeRequest, view: BuildView, dry: bool) -> terminal.Exit:

@@ -13,6 +13,7 @@ import click
 
 from lickwright.cli.option_pairs import refuse
 from lickwright.cli.option_types import OneOf, add_options, parsed_by
+from lickwright.core.extras import install_command
 from lickwright.export import PAPERS, PRINT_SIZES, SheetRequest, option_parsing
 
 _DEFAULT = SheetRequest()
@@ -63,15 +64,15 @@ def requested_sheet(value: Callable[[str], Any]) -> SheetRequest:
 
 
 def refuse_contradictions(values: Mapping[str, Any]) -> None:
-    """Raises UsageError for options of a book that cannot hold together with others."""
+    """Raise UsageError for options of a book that cannot hold together with others."""
     for name, option in (("watch", "--watch"), ("shard", "--shard")):
         refuse(values["book"] and values[name], f"--book is about all licks at once: leave {option} out")
     refuse(values["book"] and "-" in values["paths"], "--book goes with files and folders, not with standard input")
 
 
 def require_pictures(request: SheetRequest) -> None:
-    """Raises UsageError if a PNG is asked for and the package that it needs is not installed."""
+    """Raise UsageError if a PNG is asked for and the package that it needs is not installed."""
     from importlib.util import find_spec
 
     if "png" in request.formats and find_spec("resvg_py") is None:
-        raise click.UsageError("a PNG needs resvg-py: pip install 'lickwright[sheet]'")
+        raise click.UsageError(f"a PNG needs resvg-py: {install_command('sheet')}")

@@ -27,14 +27,7 @@ def show_statistics(index: LibraryIndex, library: str, form: str, limit: int | N
     """Print what a library has and lacks as `form` says, "text" or "json"; at most `limit` of each list."""
     found, missing = library_statistics(index.connection), find_gaps(index.connection)
     if form == "json":
-        value = {
-            "library": library,
-            **found.as_value(),
-            "counts": {name: dict(_first(counts, limit)) for name, counts in found.counts.items()},
-            "stale": index.stale(),
-            "missing": [gap._asdict() for gap in _few(missing, limit)],
-        }
-        terminal.out(dumps(value, indent=2) + "\n")
+        terminal.out(_json(index, library, found, missing, limit))
         return
     lines = [_size(found), ""]
     for name, counts in found.counts.items():
@@ -45,6 +38,19 @@ def show_statistics(index: LibraryIndex, library: str, form: str, limit: int | N
     lines += _hints("perhaps missing:", [gap for gap in missing if gap.kind != "order"], limit or _HINTS)
     lines += _hints("in the order of the files:", [gap for gap in missing if gap.kind == "order"], limit or _HINTS)
     terminal.out("".join(console.safe_text(line) + "\n" for line in lines))
+
+
+def _json(
+    index: LibraryIndex, library: str, found: LibraryStatistics, missing: Sequence[Gap], limit: int | None
+) -> str:
+    value = {
+        "library": library,
+        **found.as_value(),
+        "counts": {name: dict(_first(counts, limit)) for name, counts in found.counts.items()},
+        "stale": index.stale(),
+        "missing": [gap._asdict() for gap in _few(missing, limit)],
+    }
+    return dumps(value, indent=2) + "\n"
 
 
 def _size(found: LibraryStatistics) -> str:

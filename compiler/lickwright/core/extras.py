@@ -10,6 +10,7 @@ from __future__ import annotations
 EXTRAS = {
     "audio": ("numpy", "soundfile"),
     "play": ("numpy", "soundfile", "sounddevice"),
+    "sheet": ("resvg-py",),
     "cluster": ("dask", "distributed", "fsspec", "joblib"),
 }
 
