@@ -97,7 +97,7 @@ def _scale(words: str, spec: BoxSpec | None) -> tuple[Key, Scale]:
             f'"{first}" does not say what: write {first} minor or {first} major for a scale, {first} chord for the chord'
         )
     _refuse_chord_as_key(words, spec)
-    if not rest or rest.lower() in (*MODES, *MODE_ALIASES):
+    if not rest or rest.lower() in MODES or rest.lower() in MODE_ALIASES:
         key = parse_key(f"{first} {rest}".rstrip())
         return key, default_scale(key, spec is not None and bool(spec.numbers))
     tonic = parse_note_name(first)
