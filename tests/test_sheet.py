@@ -185,6 +185,13 @@ def test_the_legend_explains_just_the_marks_that_are_there() -> None:
     ):
         assert any(word in sentence for sentence in said), word
     assert len(said) == len(set(said))
+    lick = lowered('lick "x"\nchords Am\nkey A minor\n| e8 e5 B8 . G7 e5 e8 e5 ||\n')
+    asked = printed(emitted(lick, count=True))
+    assert "(&)" in asked and "in the count: a rest, count it and play nothing" in asked.replace("\n", " ")
+    from lickwright.export.sheet import emit
+
+    tones = printed(emit(lick, Options(chord_tones=True)).data)
+    assert "what the note is in the chord over it" in tones and "in the count" not in tones
     plain = legend_of(lowered('lick "x"\n| e8 e5 B8 e5 G7 e5 e8 e5 ||\n').grid())
     assert plain == []
 

@@ -42,7 +42,11 @@ def book_pdf(licks: Iterable[BookLick], title: str, request: SheetRequest, share
         name = f"lick-{len(heads)}"
         first, *rest = lick_blocks(grid, options, width, name, not share_pages)
         timelines.append(grid.timeline)
-        marks.update((row.sentence, row) for row in legend_of(grid) if share_pages and row.sentence not in marks)
+        marks.update(
+            (row.sentence, row)
+            for row in legend_of(grid, options.sheet.count)
+            if share_pages and row.sentence not in marks
+        )
         blocks += [first._replace(new_page=not share_pages or not heads, gap=_BETWEEN), *rest]
         heads.append((grid.timeline.title, str(grid.timeline.settings.key or "")))
     if share_pages and heads:

@@ -14,6 +14,7 @@ from lickwright.engraving.joins import arrowhead, lens
 from lickwright.engraving.note_values import bar_rhythm
 from lickwright.engraving.rows import TAPPED, wave
 from lickwright.export.tab.drawing import FINGERS
+from lickwright.export.tab.heading import count_rows
 from lickwright.layout.grid import Cell, Grid, GridRow, RowEntry
 from lickwright.layout.rows import STOP
 from lickwright.layout.tab_marks import EVENT_ABOVE, head_text
@@ -48,10 +49,10 @@ class LegendRow(NamedTuple):
     sentence: str
 
 
-def legend_of(grid: Grid) -> list[LegendRow]:
-    """The marks of a lick, each once."""
+def legend_of(grid: Grid, count: bool = False) -> list[LegendRow]:
+    """The marks of a lick, each once; with those of the count where it is printed."""
     found: dict[str, LegendRow] = {}
-    for part in (_techniques, _events, _holds, _hands, _navigation, _rhythm):
+    for part in (_techniques, _events, _holds, _hands, _navigation, _rhythm, _tones, *((_counts,) if count else ())):
         for row in part(grid):
             found.setdefault(row.sentence, row)
     return list(found.values())
@@ -249,6 +250,16 @@ def _navigation(grid: Grid) -> Iterator[LegendRow]:
                 disc(7.8, -1.0, 0.9),
             )
             yield LegendRow(items, "play the bar before again")
+
+
+def _tones(grid: Grid) -> Iterator[LegendRow]:
+    tones = dict.fromkeys(above.text for above in grid.above if above.row is GridRow.TONE)
+    if tones:
+        yield LegendRow(tuple(_word(" ".join(list(tones)[:3]), "sans")), "what the note is in the chord over it")
+
+
+def _counts(grid: Grid) -> Iterator[LegendRow]:
+    return (LegendRow(tuple(_word(sign, "sans")), sentence) for sign, sentence in count_rows(grid))
 
 
 def _rhythm(grid: Grid) -> Iterator[LegendRow]:

@@ -214,13 +214,18 @@ def _of_tones(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
         yield " ".join(list(tones)[:3]), f"{CHORD_TONES}: what the note is in the chord over it"
 
 
-def _of_counts(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
+def count_rows(grid: Grid) -> Iterator[tuple[str, str]]:
+    """What not everyone knows of a count, each sign with its sentence."""
     said = dict.fromkeys(column.said for column in grid.columns)
     for sign, sentence in _COUNT_SIGNS:
         yield from ((count, sentence) for count in [count for count in said if sign in count][:1])
     rests = (column.said.removeprefix(GROUP) for column in grid.columns if column.silent and column.said != BETWEEN)
     if rest := next(filter(None, rests), ""):
         yield f"({rest})", "in the count: a rest, count it and play nothing"
+
+
+def _of_counts(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
+    return count_rows(grid)
 
 
 def _of_length(grid: Grid, printed: PrintedMarks) -> Iterator[tuple[str, str]]:
