@@ -335,6 +335,15 @@ def test_a_narrow_picture_has_more_systems_and_a_bar_that_is_wider_than_it_goes_
     assert order == [number.event for number in wide[0].numbers] == list(range(16))
 
 
+def test_words_that_are_wider_than_a_system_are_broken() -> None:
+    grid = grid_of('lick "x"\n| @"' + "many words in a row " * 8 + '" e5 e8 B5 B8 G5 G7 D5 D7 ||\n')
+    assert grid is not None
+    for width in (130.0, 400.0):
+        music = engrave(grid, width)
+        assert music.width < width + 1
+        assert not collisions(music)
+
+
 @pytest.mark.slow
 def test_ten_thousand_notes_are_engraved() -> None:
     bars = " | ".join(["e5 e8 B5 B8 G5 G7 D5 D7"] * 1250)

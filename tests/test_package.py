@@ -36,6 +36,7 @@ def test_the_wheel_carries_the_grammar_and_only_what_it_needs(wheel: Path) -> No
     assert "lickwright/grammar/lick.parser.json" in names
     assert "lickwright/core/rules.json" in names
     assert "lickwright/cli/make.py" in names
+    assert {f"lickwright/engraving/fonts/{name}" for name in ("sans.ttf", "music.json", "OFL.txt")} <= set(names)
     assert not [name for name in names if not name.startswith("lickwright")]
     needed = [line for line in metadata.splitlines() if line.startswith("Requires-Dist") and "extra ==" not in line]
     assert sorted(line.split()[1].split(">")[0] for line in needed) == ["click", "lark"]

@@ -12,23 +12,21 @@ from typing import NamedTuple
 
 from lickwright.engraving import measures as m
 from lickwright.engraving.bends import Bends
-from lickwright.engraving.display_list import Command, Extent, Item, ItemGroup, Path, Text, disc, extent, line
+from lickwright.engraving.display_list import Extent, Item, ItemGroup, Path, Text, disc, extent, line
 from lickwright.engraving.music_signs import music_sign, place_sign
-from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem, drawn_event
+from lickwright.engraving.paragraph import wrap_text
+from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem
 from lickwright.engraving.skyline import Skyline
+from lickwright.engraving.spans import draw_ending, draw_span, draw_vibratos
 from lickwright.engraving.strings import draw_bar_number
 from lickwright.engraving.typefaces import text_width
 from lickwright.layout.grid import GridRow, RowEntry
 from lickwright.layout.tab_marks import EVENT_ABOVE
-from lickwright.notation.techniques import MARKS, WORDS, Curve, Damping, Stroke, Technique
-from lickwright.timeline.model import PitchGesture
+from lickwright.notation.techniques import MARKS, WORDS, Stroke
 
 _DOWN, _UP = WORDS["down"].above, WORDS["up"].above
 _ACCENT, _SHORT = MARKS["!"].above, MARKS[","].above
-_TRILL = EVENT_ABOVE["trill"].above
 _ROLL = EVENT_ABOVE["roll"].above
-_WAVE, _WIDE = (4.2, 1.1), (5.0, 2.2)  # length and height of a wave
-_WIDE_FROM = 0.5  # semitones from which a vibrato is drawn wide
 TAPPED = "T"  # what stands over a note of the picking hand
 _SIGNS = {"Segno": "segno", "Coda": "coda", "To Coda": "coda"}
 
@@ -134,7 +132,7 @@ def _items(system: PlacedSystem, bends: Bends, shown: Callable[[RowEntry], bool]
 
 def _of_stop(system: PlacedSystem, stop: PlacedStop) -> Iterator[RowItem]:
     """What a stop has over the strings besides the grid's rows: vibrato, and the sign of the picking hand's notes."""
-    yield from (RowItem(Level.VIBRATO, wave) for wave in _vibratos(system, stop))
+    yield from (RowItem(Level.VIBRATO, wave) for wave in draw_vibratos(system, stop))
     if any(mark.sound.begin.stroke is Stroke.TAP and not mark.held for mark in stop.stop.marks):
         yield RowItem(Level.STROKE, ItemGroup(tuple(_small(stop.x, TAPPED)), "tap"))
 
@@ -156,11 +154,13 @@ def _above(system: PlacedSystem, above: RowEntry) -> ItemGroup | None:
     x = system.column_x.get(above.first)
     role = above.row.name.lower()
     if above.row is GridRow.ENDING:
-        return ItemGroup(tuple(_ending(system, above)), role)
+        return ItemGroup(tuple(draw_ending(system, above)), role)
     if above.lasts:
-        return ItemGroup(tuple(_span(system, above)), role)
+        return ItemGroup(tuple(draw_span(system, above)), role)
     if x is None or not above.text.strip() or (above.row is GridRow.HOW and above.text == _ROLL):
         return None
+    if above.row is GridRow.WORDS:
+        return ItemGroup(tuple(_words(x, above.text, system.right - system.left)), role)
     draw = _DRAWN.get(above.row, _small)
     return ItemGroup(tuple(draw(x, above.text)), role)
 
@@ -208,8 +208,11 @@ def _dynamic(x: float, text: str) -> Iterator[Item]:
     yield Text(x - 3.0, 0.0, text, "serif-italic", m.WORDS + 2.0)
 
 
-def _words(x: float, text: str) -> Iterator[Item]:
-    yield Text(x - 3.0, 0.0, text, "serif-italic", m.WORDS)
+def _words(x: float, text: str, width: float) -> Iterator[Item]:
+    """Words from x on; what is wider than a system in lines one over the other, the last at y 0."""
+    lines = wrap_text(text, "serif-italic", m.WORDS, width)
+    for n, words in enumerate(reversed(lines)):
+        yield Text(x - 3.0, -n * m.WORDS * 1.25, words, "serif-italic", m.WORDS)
 
 
 def _tempo(x: float, text: str) -> Iterator[Item]:
@@ -222,100 +225,8 @@ def _tempo(x: float, text: str) -> Iterator[Item]:
 
 _DRAWN: dict[GridRow, Callable[[float, str], Iterator[Item]]] = {
     GridRow.ACCENT: _accent, GridRow.STROKE: _stroke, GridRow.FINGER: _finger, GridRow.PLUCK: _finger,
-    GridRow.CHORD: _chord, GridRow.DYNAMIC: _dynamic, GridRow.WORDS: _words, GridRow.TEMPO: _tempo,
+    GridRow.CHORD: _chord, GridRow.DYNAMIC: _dynamic, GridRow.TEMPO: _tempo,
 }  # fmt: skip
-
-
-# --- what lasts ------------------------------------------------------------------------------------------------------
-
-
-def _span(system: PlacedSystem, above: RowEntry) -> Iterator[Item]:
-    """A word and a dashed line to the end of what it is said of, with a hook there; a wave for a trill."""
-    begins, ends = above.first in system.column_x, above.last in system.column_x
-    start = system.column_x[above.first] - 3.0 if begins else system.left + 2.0
-    text = Text(start, 0.0, above.text, "serif-italic", m.WORDS)
-    yield text
-    end = _span_end(system, above) if ends else system.right - 1.0
-    after = start + text.width + 2.0
-    if above.text.startswith(_TRILL) and above.technique is None:
-        if end - after > _WAVE[0]:
-            yield wave(after, end, -2.4, *_WAVE)
-        return
-    if end - after < 3.0:
-        return
-    yield line(after, -2.6, end, -2.6, 0.6, (2.4, 1.8))
-    if ends:
-        yield line(end, -2.6, end, 1.0, 0.6)
-
-
-def _span_end(system: PlacedSystem, above: RowEntry) -> float:
-    """Where a span ends: with its last number; of what lasts as long as its notes, before what comes next."""
-    x = system.column_x[above.last]
-    columns = system.grid.columns
-    if columns[above.first].lead and not columns[above.last].lead:
-        return x - 2.0
-    if not _lasts_on(above.technique):
-        return x + 4.0
-    following = system.column_x.get(above.last + 1)
-    bar = columns[above.last].bar
-    if following is None or columns[above.last + 1].bar != bar:
-        following = next((p.right for p in system.pieces if p.piece.bar == bar and p.piece.closes), system.right)
-    return max(x + 4.0, following - 6.0)
-
-
-def _lasts_on(technique: Technique | None) -> bool:
-    """Whether what is said of notes goes on as long as they sound: ringing, the bar, tremolo, a trill."""
-    if technique is None:
-        return True
-    return technique.damping is Damping.RING or technique.curve is not Curve.NONE or technique.stroke is Stroke.REPEAT
-
-
-def _ending(system: PlacedSystem, above: RowEntry) -> Iterator[Item]:
-    """The bracket over an ending."""
-    begins, ends = above.first in system.column_x, above.last in system.column_x
-    columns = system.grid.columns
-    start = next((p.left for p in system.pieces if begins and p.piece.bar == columns[above.first].bar), system.left)
-    end = next((p.right for p in system.pieces[::-1] if ends and p.piece.bar == columns[above.last].bar), system.right)
-    text = above.text if begins else f"({above.text})"
-    yield Text(start + 3.5, 0.0, text, "sans", m.WORDS)
-    yield line(start + 1.0, -8.0, end - 1.5, -8.0, 0.7)
-    if begins:
-        yield line(start + 1.0, -8.0, start + 1.0, 1.0, 0.7)
-    if ends:
-        yield line(end - 1.5, -8.0, end - 1.5, 1.0, 0.7)
-
-
-def _vibratos(system: PlacedSystem, placed: PlacedStop) -> Iterator[ItemGroup]:
-    """A wave as long as the vibrato lasts."""
-    said: set[tuple[int, float]] = set()  # two strings that tremble together have one wave
-    for mark in placed.stop.marks:
-        for shape in mark.shapes:
-            if shape.technique.curve is not Curve.VIBRATO or (shape.end, shape.amount) in said:
-                continue
-            said.add((shape.end, shape.amount))
-            yield _vibrato(system, placed, shape, mark.sound.index)
-
-
-def _vibrato(system: PlacedSystem, placed: PlacedStop, shape: PitchGesture, number: int) -> ItemGroup:
-    start = placed.x - 2.0
-    if placed.stop.arrows:
-        start = placed.x + placed.stop.arrows[-1].x - 1.0
-    end = system.x_at(placed.stop.bar, placed.stop.at + shape.end - shape.start) - 5.0
-    end = max(min(end, system.right - 2.0), start + 9.0)
-    kind = _WIDE if shape.amount >= _WIDE_FROM else _WAVE
-    event = drawn_event(system.grid.timeline, system.grid.timeline.sounds[number])
-    return ItemGroup((wave(start, end, -kind[1], *kind),), "vibrato", event)
-
-
-def wave(left: float, right: float, y: float, length: float, height: float) -> Path:
-    """A wavy line about y."""
-    count = max(2, round((right - left) / length * 2))
-    step = (right - left) / count
-    commands: list[Command] = [("M", left, y)]
-    for n in range(count):
-        x, lift = left + n * step, height * 4 / 3 * (-1 if n % 2 == 0 else 1)
-        commands.append(("C", x + step * 0.36, y + lift, x + step * 0.64, y + lift, x + step, y))
-    return Path(tuple(commands), 0.9)
 
 
 # --- signs of bars ---------------------------------------------------------------------------------------------------

@@ -28,8 +28,13 @@ _FACT_NAME = 46.0  # room for the name of a fact
 _BESIDE = 20.0  # between the facts and the diagram
 _RUNG, _TICK = 40.0, 8.6  # of the practice ladder: room for one tempo, side of its box
 _CLEAN = 3  # times in a row that a tempo is played before its box is ticked
-_NOTES = "The numbers on the neck are the order in which the notes of the lick first come; open rings are the rest of the box, squares the root."
-_NOTES_ALONE = "The numbers on the neck are the order in which the notes of the lick first come; squares are the root."
+_NECK = "The numbers on the neck are the order in which the notes of the lick first come"
+_NECK_MORE = {  # by whether the lick has a box, and a key
+    (True, True): "; open rings are the rest of the box, squares the root.",
+    (True, False): "; open rings are the rest of the box.",
+    (False, True): "; squares are the root.",
+    (False, False): ".",
+}
 
 
 def lick_blocks(grid: Grid, options: Options, width: float, name: str, alone: bool = True) -> list[SheetBlock]:
@@ -88,7 +93,8 @@ def _facts(timeline: Timeline, options: Options, width: float) -> SheetBlock:
         around = extent(picture)
         x, top = (0.0, y + 8.0) if below else (width - around.right, 0.0)
         items.append(picture._replace(x=x, y=top - around.top))
-        words = wrap_text(_NOTES if timeline.settings.area else _NOTES_ALONE, "sans", 6.6, around.right - around.left)
+        about = _NECK + _NECK_MORE[timeline.settings.area is not None, timeline.settings.key is not None]
+        words = wrap_text(about, "sans", 6.6, around.right - around.left)
         caption = text_lines(words, "sans", 6.6, x, top + high + 2.0, FAINT)
         items.append(ItemGroup(caption, "paragraph"))
         y = max(y, top + high + 2.0 + len(words) * 6.6 * LEADING)
