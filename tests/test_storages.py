@@ -15,7 +15,7 @@ import album
 from building import lick
 from commanding import Run, write
 from lickwright.build.executor_choice import SERIAL
-from lickwright.store import addresses, source_paths
+from lickwright.store import addresses
 from storages import KINDS, Place, opened
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning:(moto|botocore|aiobotocore|werkzeug|s3fs).*")
@@ -35,7 +35,7 @@ def place(request: pytest.FixtureRequest, tmp_path: Path, run: Run) -> Iterator[
 def made(run: Run, place: Place, *more: str, lib: str = "lib", out: str = "out") -> tuple[int, str, str]:
     """Builds; what is said has plain names, and no word about what an address cannot promise."""
     code, said, err = run("make", place.name(lib), "--to", "tab", "--out", place.name(out), "--jobs", "1", *more)
-    err = "".join(line for line in err.splitlines(True) if "cannot be locked" not in line)
+    err = "".join(line for line in err.splitlines(True) if "has no lock" not in line)
     return code, said.replace(place.name(""), ""), err.replace(place.name(""), "")
 
 
@@ -63,7 +63,7 @@ def test_what_an_address_cannot_promise_is_said_once(run: Run, place: Place) -> 
     words = ("make", place.name("lib"), "--to", "tab", "--out", place.name("out"), "--jobs", "1")
     first, second = run(*words)[2], run(*words)[2]
     assert second == ""
-    assert ("cannot be locked: run one build there at a time" in first) == (place.kind != "local")
+    assert ("has no lock and no journal: run one build there at a time" in first) == (place.kind != "local")
     assert ("half replaced" in first) == (place.kind == "disk")
 
 
@@ -237,21 +237,36 @@ def test_a_large_library_is_built_by_what_can_be_had(run: Run, place: Place) -> 
 
 
 @pytest.mark.parametrize("place", ["memory"], indirect=True)
+def test_lost_sources_are_asked_for_folder_by_folder(run: Run, place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
+    for n in range(30):
+        place.write(f"lib/more/n{n}.lick", lick(n))
+    made(run, place)
+    for n in range(30):
+        place.remove(f"lib/more/n{n}.lick")
+    asked: list[str] = []
+    listing, exists = addresses.list_remote_folder, addresses.exists
+    monkeypatch.setattr(addresses, "list_remote_folder", lambda at, path: (asked.append(path), listing(at, path))[1])
+    monkeypatch.setattr(addresses, "exists", lambda address: (asked.append(address), exists(address))[1])
+    assert "30 files of licks that are gone" in made(run, place)[1]
+    assert [path for path in asked if "more" in path] == ["/shelf/lib/more"]
+
+
+@pytest.mark.parametrize("place", ["memory"], indirect=True)
 def test_what_cannot_be_asked_is_not_taken_for_gone(run: Run, place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
     """A source that no scan finds, and a network that does not say whether it is there."""
     made(run, place)
     made(run, place, lib="lib/slow")
     before = place.tree("out")
     place.remove("lib/a.lick")
-    exists = addresses.exists
+    listing = addresses.list_remote_folder
 
-    def refused(address: str) -> bool:
-        if address.endswith("a.lick"):
+    def refused(at: addresses.RemotePath, folder: str) -> object:
+        if folder.endswith("/lib"):
             raise OSError(5, "the network is down")
-        return exists(address)
+        return listing(at, folder)
 
     with monkeypatch.context() as patch:
-        patch.setattr(source_paths.addresses, "exists", refused)
+        patch.setattr(addresses, "list_remote_folder", refused)
         code, _, err = made(run, place, "--prune")
     assert code == 3 and "the network is down" in err
     assert place.tree("out") == before

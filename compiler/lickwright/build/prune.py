@@ -15,7 +15,7 @@ from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import Manifest, OutputRow
 from lickwright.store.manifest_schema import GONE, OLDER
 from lickwright.store.output_writer import is_unchanged, not_removed_trouble
-from lickwright.store.source_paths import source_exists
+from lickwright.store.source_paths import SourceLookup
 from lickwright.store.storage import Storage
 from lickwright.store.types import Trouble
 
@@ -41,10 +41,11 @@ def find_lost(manifest: Manifest, out: str, whole: bool = True) -> None:
     db.execute("DELETE FROM temp.lost")
     if not whole:
         return
+    lookup = SourceLookup(out)
     others = db.execute(
         "SELECT id, path FROM sources WHERE path <> '-' AND path NOT IN (SELECT path FROM scan WHERE path IS NOT NULL)"
     )
-    db.executemany("INSERT INTO temp.lost VALUES (?)", ((id,) for id, path in others if not source_exists(out, path)))
+    db.executemany("INSERT INTO temp.lost VALUES (?)", ((id,) for id, path in others if not lookup.exists(path)))
 
 
 def foresee(manifest: Manifest, folder: str, outputs: Iterable[tuple[str, int]]) -> None:

@@ -19,6 +19,7 @@ from lickwright.store.addresses import RemotePath, parse_address, remote_errors
 from lickwright.store.guarded_database import LARGEST, Unusable
 from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.ownership import LED_OUT, UnsafePath, plain_folder, plain_name
+from lickwright.store.spool import PIECE, LargeData
 from lickwright.store.storage import Data, FileState, Say
 from lickwright.store.unusable_manifest import ASIDE, set_aside_message
 
@@ -34,13 +35,13 @@ class RemoteStorage:
         self.out = out
         self._at: RemotePath = parse_address(out)
         self.is_shared = addresses.shared_by_processes(self._at)
-        self.limits = f"{out} cannot be locked: run one build there at a time"
+        self.limits = f"{out} has no lock and no journal: run one build there at a time; if it is killed, run it again before you change a lick"
         if not addresses.is_object_store(self._at):
             self.limits += "; a file there may be seen half replaced"
         self._folders: dict[str, dict[str, Mapping[str, Any] | None]] = {}  # listings; None: ask again
         self._listed = False  # `_folders` holds every folder there is
         self._home = ""  # the folder here that holds the manifest
-        self._stored = b""  # the manifest as it was stored last
+        self._stored = b""  # the hash of the manifest as it was stored last
         self._saved = 0.0  # when that was
         self._unusable = False  # the manifest there is not to be read
 
@@ -168,6 +169,7 @@ class RemoteStorage:
             self._save(write)
 
     def _fetch(self, path: str) -> bytes:
+        """Fetch the manifest to `path`; return its hash, b"" if there is none. Raises `Unusable` and OSError."""
         there = self._own(NAME)
         with remote_errors(Unusable):
             self._at.fs.invalidate_cache()
@@ -177,8 +179,7 @@ class RemoteStorage:
             if info.get("islink") or info["type"] != "file" or int(info["size"] or 0) > LARGEST:
                 raise Unusable("it is not one of our files")
             self._at.fs.get_file(there, path)
-        with open(path, "rb") as file:
-            return file.read()
+        return _data_of(path).hash
 
     def has_manifest(self) -> bool:
         """Return True if something stands in the manifest's place. Raises OSError where that cannot be told."""
@@ -193,11 +194,10 @@ class RemoteStorage:
     def _save(self, write: bool) -> None:
         if not write:
             return
-        with open(os.path.join(self._home, NAME), "rb") as file:
-            data = file.read()
-        if data != self._stored:
+        data = _data_of(os.path.join(self._home, NAME))
+        if data.hash != self._stored:
             addresses.put_remote(self._at, self._own(NAME), data)
-            self._stored = data
+            self._stored = data.hash
         self._saved = time.monotonic()
 
     def set_aside(self, error: Exception, say: Say) -> None:
@@ -220,6 +220,17 @@ class RemoteStorage:
 
     def clear_journal(self, *, sweep: bool = False) -> None:
         """Do nothing: there is no journal."""
+
+
+def _data_of(path: str) -> LargeData:
+    """Return the bytes of a file here, which are never in memory as a whole. Raises OSError."""
+
+    def pieces() -> Iterator[bytes]:
+        with open(path, "rb") as file:
+            while piece := file.read(PIECE):
+                yield piece
+
+    return LargeData(pieces)
 
 
 def _state(info: Mapping[str, Any]) -> FileState:

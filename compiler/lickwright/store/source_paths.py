@@ -83,6 +83,25 @@ def source_exists(out: str, path: str) -> bool:
     return path_from_here(out, path) is not None
 
 
+class SourceLookup:
+    """Tells of many sources whether they are there: at addresses with one request a folder."""
+
+    def __init__(self, out: str) -> None:
+        self._out = out
+        self._folders: dict[str, frozenset[str]] = {}  # names by the address of their folder
+
+    def exists(self, path: str) -> bool:
+        """Return True if something is at a path of the manifest. Raises OSError where an address cannot be asked, and `NoAddress`."""
+        if not is_remote(path):
+            return source_exists(self._out, path)
+        folder, _, name = path.rpartition("/")
+        if folder not in self._folders:
+            at = addresses.parse_address(folder)
+            with addresses.remote_errors():
+                self._folders[folder] = frozenset(addresses.list_remote_folder(at, at.path))
+        return name in self._folders[folder]
+
+
 def owner_in_words(out: str, owner: str | None) -> str:
     """Return whose a folder of outputs is, for a message; "" for nobody's, or for a source that is there no more."""
     if owner == STDIN:
