@@ -84,7 +84,7 @@ def run(argv: list[str], stdin: str = "") -> Run:
     seconds = time.monotonic() - begun
     watcher.join()
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    assert process.returncode == 0, argv
+    assert process.returncode in (0, 1), argv  # 1: a small library has no lick that is asked for
     cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     return Run(seconds, cpu, peak["parent"], peak["worker"])
 
