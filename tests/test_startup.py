@@ -29,6 +29,8 @@ HEAVY = (
     "lickwright.build.engine",
     "lickwright.performance.note_events",
     "lickwright.layout.columns",
+    "lickwright.engraving.engrave",
+    "lickwright.export.sheet",
     "lickwright.export.page.markup",
 )
 
