@@ -40,7 +40,7 @@ def _at_address(address: str, leave_out: str) -> Iterator[FoundSource]:
     try:
         with remote_errors():
             is_folder = at.fs.isdir(at.path)
-            found = sorted(at.fs.find(at.path)) if is_folder else []
+            found = at.fs.find(at.path, detail=True) if is_folder else {}
     except OSError as e:
         yield FoundSource(
             address, UNREADABLE.at(Span(0, 0), f"the folder cannot be read: {error_reason(e)}", "check who may read it")
@@ -50,14 +50,22 @@ def _at_address(address: str, leave_out: str) -> Iterator[FoundSource]:
         yield FoundSource(address, real=address, named=True)
         return
     some = False
-    for path in found:
+    for path, info in sorted(found.items()):
         inside = path[len(at.path) :].lstrip("/")
         whole = f"{address}/{inside}"
-        hidden = any(part.startswith(".") for part in inside.split("/"))
-        if not inside.lower().endswith(SUFFIX) or hidden or (leave_out and whole.startswith(f"{leave_out}/")):
+        if not _is_source_name(inside) or (leave_out and whole.startswith(f"{leave_out}/")):
             continue
         some = True
+        if info.get("type", "file") != "file" and not info.get("islink"):
+            why = "this is no ordinary file but a pipe or device"
+            yield FoundSource(whole, UNREADABLE.at(Span(0, 0), why, "name a file"))
+            continue
         yield FoundSource(whole, below=inside.rpartition("/")[0], real=whole)
     if not some:
         message = "there is no .lick file at this address or below it"
         yield FoundSource(address, NO_LICKS.at(Span(0, 0), message, "check the address"))
+
+
+def _is_source_name(path: str) -> bool:
+    """Return True if a path below an address is that of a source, and neither it nor a folder on the way is hidden."""
+    return path.lower().endswith(SUFFIX) and not any(part.startswith(".") for part in path.split("/"))
