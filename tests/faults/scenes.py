@@ -69,6 +69,7 @@ _MAKE = ("make", "lib", "--jobs", "1", "--to", "tab,midi")
 _BUILT = (_MAKE,)
 _PAGES = ("make", "lib", "--jobs", "1", "--to", "page", "--silent-page")
 _ZIP = ("make", "lib", "--to", "tab,midi", "--jobs", "1", "--zip", "course.zip")
+_BOOK = ("make", "lib", "--jobs", "1", "--to", "sheet", "--book", "Slow blues")
 _FLAT = ("--layout", "flat", "--names", "{book-number:02}-{title}")
 _REPORT = ("make", "lib/gate.lick", "--to", "tab,midi", "--report", "report.json")
 _FAMILY = ("move", "lib/gate.lick", "--all-boxes", "--out", "family/")
@@ -112,6 +113,8 @@ SCENES = (
         daily=True,
     ),
     Scene("make another --layout", (*_MAKE, "--layout", "by-format"), prepared=((*_MAKE, *_FLAT),)),
+    Scene("make sheets and a book", _BOOK),
+    Scene("make a book again", _BOOK, prepared=(_BOOK,), changes={"lib/porch.lick": _CHANGED}),
     Scene("make pages", _PAGES),
     Scene(
         "make pages again",
