@@ -41,16 +41,23 @@ def assign_names(licks: Sequence[tuple[str, int]], known: Sequence[LickName], wh
     `whole`: all licks of the source could be read, so that those which are not there are gone.
     """
     bases = [slug(title, readable=False) for title, _ in licks]
-    kept = _kept_names(bases, [code for _, code in licks], known)
-    fresh = [number for number in range(len(licks)) if number not in kept]
-    given = distinct_names([slug(licks[number][0]) for number in fresh], (row.name for row in known))
-    rows = {number: LickName(name, bases[number], 0, number) for number, name in zip(fresh, given, strict=True)} | kept
+    rows = _rows_of_licks(licks, bases, known)
     there = tuple(
         LickName(rows[number].name, bases[number], code or rows[number].code, number)
         for number, (_, code) in enumerate(licks)
     )
     used = {row.name for row in there}
     return there + tuple(row._replace(gone=row.gone or whole) for row in known if row.name not in used)
+
+
+def _rows_of_licks(
+    licks: Sequence[tuple[str, int]], bases: Sequence[str], known: Sequence[LickName]
+) -> dict[int, LickName]:
+    """Return the row on record of each lick that has one, and a new one for each other, by the number of the lick."""
+    kept = _kept_names(bases, [code for _, code in licks], known)
+    fresh = [number for number in range(len(licks)) if number not in kept]
+    given = distinct_names([slug(licks[number][0]) for number in fresh], (row.name for row in known))
+    return {number: LickName(name, bases[number], 0, number) for number, name in zip(fresh, given, strict=True)} | kept
 
 
 def _kept_names(bases: Sequence[str], codes: Sequence[int], known: Sequence[LickName]) -> dict[int, LickName]:
