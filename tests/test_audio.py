@@ -17,8 +17,8 @@ import soundfile
 from lickwright.cli import main
 from lickwright.compiler import compile_text
 from lickwright.compiler.compilation import CompiledLick
-from lickwright.export import EXPORTS, SOUND_FORMATS, Options, Recording
-from lickwright.export.audio import plan_take
+from lickwright.export import EXPORTS, SOUND_FORMATS, Options, RecordingRequest
+from lickwright.export.audio import plan_recording
 from lickwright.music.practice import Ladder
 from lickwright.synth.accompaniment import click_samples
 from lickwright.synth.loudness import integrated_loudness, step_energies, true_peak
@@ -37,7 +37,7 @@ def lick(music: str = MUSIC, head: str = HEAD) -> CompiledLick:
     return found
 
 
-def made(one: CompiledLick, recording: Recording = Recording(), **options: object) -> bytes:  # noqa: B008 (a frozen value)
+def made(one: CompiledLick, recording: RecordingRequest = RecordingRequest(), **options: object) -> bytes:  # noqa: B008 (a frozen value)
     return one.emit("audio", Options(recording=recording, **options)).data  # type: ignore[arg-type]
 
 
@@ -49,7 +49,7 @@ def heard(data: bytes) -> tuple[np.ndarray, int]:
 @pytest.mark.parametrize("kind", SOUND_FORMATS)
 def test_every_format_sounds_the_same_and_says_whose_it_is(kind: str) -> None:
     plain, rate = heard(made(lick()))
-    data = made(lick(), Recording(format=kind))
+    data = made(lick(), RecordingRequest(format=kind))
     wave, same_rate = heard(data)
     assert rate == same_rate == 48_000
     assert wave.shape == pytest.approx(plain.shape, abs=2000)
@@ -86,7 +86,7 @@ def assert_id3(data: bytes) -> None:
 
 @pytest.mark.parametrize("kind", SOUND_FORMATS)
 def test_the_same_lick_gives_the_same_bytes(kind: str) -> None:
-    assert made(lick(), Recording(format=kind)) == made(lick(), Recording(format=kind))
+    assert made(lick(), RecordingRequest(format=kind)) == made(lick(), RecordingRequest(format=kind))
 
 
 def chunks(data: bytes) -> dict[bytes, list[bytes]]:
@@ -104,7 +104,7 @@ def chunks(data: bytes) -> dict[bytes, list[bytes]]:
 
 
 def test_a_wav_file_has_a_cue_point_for_every_bar() -> None:
-    found = chunks(made(lick(), Recording(count_in=1, repeat=2)))
+    found = chunks(made(lick(), RecordingRequest(count_in=1, repeat=2)))
     (cue,) = found[b"cue "]
     count = struct.unpack("<I", cue[:4])[0]
     points = [struct.unpack("<II4sIII", cue[4 + 24 * n : 28 + 24 * n]) for n in range(count)]
@@ -117,7 +117,7 @@ def test_a_wav_file_has_a_cue_point_for_every_bar() -> None:
 
 
 def test_an_ogg_file_carries_no_number_by_chance() -> None:
-    data = made(lick(), Recording(format="ogg"))
+    data = made(lick(), RecordingRequest(format="ogg"))
     serials, at = set(), 0
     while at < len(data):
         assert data[at : at + 4] == b"OggS"
@@ -130,12 +130,12 @@ def test_an_ogg_file_carries_no_number_by_chance() -> None:
 @pytest.mark.parametrize(
     "recording",
     [
-        Recording(),
-        Recording(count_in=2, click=True, backing=True, repeat=2),
-        Recording(vary=7),
+        RecordingRequest(),
+        RecordingRequest(count_in=2, click=True, backing=True, repeat=2),
+        RecordingRequest(vary=7),
     ],
 )
-def test_a_recording_is_as_loud_as_any_other_and_safe_in_headphones(recording: Recording) -> None:
+def test_a_recording_is_as_loud_as_any_other_and_safe_in_headphones(recording: RecordingRequest) -> None:
     wave, rate = heard(made(lick(), recording))
     assert integrated_loudness(step_energies(wave, rate)) == pytest.approx(-16, abs=0.5)
     assert 20 * np.log10(true_peak(wave)) <= -1
@@ -145,7 +145,7 @@ def test_a_recording_is_as_loud_as_any_other_and_safe_in_headphones(recording: R
 
 def test_the_click_is_heard_where_the_beats_are() -> None:
     silent = lick("| . . . . . . . . ||", HEAD)
-    wave, rate = heard(made(silent, Recording(count_in=1, click=True)))
+    wave, rate = heard(made(silent, RecordingRequest(count_in=1, click=True)))
     level = np.abs(wave[0])
     tick = np.abs(click_samples(False, rate))
     first = int(np.flatnonzero(tick > 0.02)[0])
@@ -156,19 +156,19 @@ def test_the_click_is_heard_where_the_beats_are() -> None:
 
 def test_the_backing_holds_the_chord_quietly() -> None:
     alone = lick("| . . . . . . . . ||", HEAD)
-    wave, rate = heard(made(alone, Recording(backing=True)))
+    wave, rate = heard(made(alone, RecordingRequest(backing=True)))
     part = wave[0, int(0.5 * rate) : int(1.8 * rate)]
     spectrum = np.abs(np.fft.rfft(part * np.hanning(len(part))))
     for pitch in (45, 57, 61, 64, 67):  # A, and A7 in the middle
         hertz = 440 * 2 ** ((pitch - 69) / 12)
         k = round(hertz * len(part) / rate)
         assert spectrum[k - 3 : k + 4].max() > 20 * np.median(spectrum[k - 40 : k + 40])
-    full, _ = heard(made(lick(), Recording(backing=True)))
+    full, _ = heard(made(lick(), RecordingRequest(backing=True)))
     assert integrated_loudness(step_energies(wave, rate)) < integrated_loudness(step_energies(full, rate)) - 8
 
 
 def test_the_practice_set_is_four_recordings() -> None:
-    one, asked = lick(), Options(recording=Recording(practice=True, ladder=Ladder(80, 10, 100), format="flac"))
+    one, asked = lick(), Options(recording=RecordingRequest(practice=True, ladder=Ladder(80, 10, 100), format="flac"))
     lengths = {}
     for suffix, options in AUDIO.files(asked):
         wave, rate = heard(one.emit("audio", options).data)
@@ -186,7 +186,7 @@ def test_the_practice_set_is_four_recordings() -> None:
 def test_a_practice_recording_says_its_tempo() -> None:
     one, asked = (
         lick("| G5 - ||", f"meter 1/4\n{HEAD}"),
-        Recording(practice=True, ladder=Ladder(80, 10, 100), format="ogg"),
+        RecordingRequest(practice=True, ladder=Ladder(80, 10, 100), format="ogg"),
     )
     found = {}
     for _, options in AUDIO.files(Options(recording=asked, tempo_percent=Fraction(50))):
@@ -202,36 +202,38 @@ def test_a_practice_recording_says_its_tempo() -> None:
 
 
 def test_each_rung_of_a_ladder_is_played_twice_if_nothing_is_said() -> None:
-    one, ladder = lick(), Recording(part="ladder", ladder=Ladder(80, 10, 100))
+    one, ladder = lick(), RecordingRequest(part="ladder", ladder=Ladder(80, 10, 100))
     for asked, times in ((ladder, 2), (replace(ladder, repeat=1), 1), (replace(ladder, repeat=3), 3)):
-        rounds = plan_take(one.lowered, Options(recording=asked)).rounds  # type: ignore[arg-type]
+        rounds = plan_recording(one.lowered, Options(recording=asked)).rounds  # type: ignore[arg-type]
         assert [float(one.bpm or 0) for one in rounds] == [bpm for bpm in (96, 106, 116, 120) for _ in range(times)]
-    assert len(plan_take(one.lowered, Options()).rounds) == 1  # type: ignore[arg-type]
+    assert len(plan_recording(one.lowered, Options()).rounds) == 1  # type: ignore[arg-type]
 
 
 def test_a_practice_set_follows_the_tempo_that_is_asked_for() -> None:
-    one, slow = lick(), Recording(part="slow")
+    one, slow = lick(), RecordingRequest(part="slow")
     for options in (Options(tempo_bpm=Fraction(60)), Options(tempo_percent=Fraction(50))):
-        (only,) = plan_take(one.lowered, replace(options, recording=slow)).rounds  # type: ignore[arg-type]
+        (only,) = plan_recording(one.lowered, replace(options, recording=slow)).rounds  # type: ignore[arg-type]
         assert float(only.performance.tempos[0].qpm) == pytest.approx(36)
     ladder = replace(slow, part="ladder", ladder=Ladder(50, 15, 100))
-    rungs = plan_take(one.lowered, Options(tempo_bpm=Fraction(60), recording=ladder)).rounds  # type: ignore[arg-type]
+    rungs = plan_recording(one.lowered, Options(tempo_bpm=Fraction(60), recording=ladder)).rounds  # type: ignore[arg-type]
     assert [float(one.bpm or 0) for one in rungs[::2]] == [30, 45, 60]
 
 
 def test_the_ladder_stands_in_the_timing_sheets() -> None:
-    one, options = lick(), Options(recording=Recording(practice=True, ladder=Ladder(80, 10, 100)))
+    one, options = lick(), Options(recording=RecordingRequest(practice=True, ladder=Ladder(80, 10, 100)))
     sheet = [line.split(",") for line in one.emit("timing", options).data.decode().splitlines()]
     assert sheet[0][-4:] == ["rung_1_at_96_s", "rung_2_at_106_s", "rung_3_at_116_s", "rung_4_at_120_s"]
     first, second = sheet[1], sheet[2]
     assert first[-4] == "2.5"  # after a bar of count-in at 96
     assert float(second[-4]) - float(first[-4]) == pytest.approx(0.5 * 60 / 96, abs=0.002)
-    ladder = plan_take(one.lowered, AUDIO.files(options)[-1][1]).rounds  # type: ignore[arg-type]
+    ladder = plan_recording(one.lowered, AUDIO.files(options)[-1][1]).rounds  # type: ignore[arg-type]
     assert float(first[-1]) == pytest.approx(ladder[-2].at, abs=0.001)  # the first time on that rung
     assert "practice ladder: 1/4 = 96, 106, 116, 120, twice each" in one.emit("timing-text", options).data.decode()
     assert "Stop when it hurts" in one.emit("timing-text", options).data.decode()
     assert '{"at_s": 2.5, "beats_a_minute": 96.0}' in one.emit("timing-json", options).data.decode()
-    back = Options(recording=Recording(practice=True, ladder=Ladder(90, 20, 110)))  # above the tempo, and back to it
+    back = Options(
+        recording=RecordingRequest(practice=True, ladder=Ladder(90, 20, 110))
+    )  # above the tempo, and back to it
     assert (
         one.emit("timing", back)
         .data.split(b"\n")[0]
@@ -242,7 +244,7 @@ def test_the_ladder_stands_in_the_timing_sheets() -> None:
 
 def test_variation_is_small_and_the_same_for_a_seed() -> None:
     one = lick()
-    plain, a, again, b = (made(one, Recording(vary=seed)) for seed in (None, 1, 1, 2))
+    plain, a, again, b = (made(one, RecordingRequest(vary=seed)) for seed in (None, 1, 1, 2))
     assert a == again
     assert len({plain, a, b}) == 3
     x, rate = heard(plain)
@@ -256,9 +258,9 @@ def test_variation_is_small_and_the_same_for_a_seed() -> None:
 
 def test_what_is_too_long_or_has_no_harmony_is_said() -> None:
     slow = lick("| G5 - - - - - - - ||", 'tempo 10\nlick "Slow"\n')
-    emission = slow.emit("audio", Options(recording=Recording(backing=True)))
+    emission = slow.emit("audio", Options(recording=RecordingRequest(backing=True)))
     assert [d.code for d in emission.losses] == ["L508"]
-    taken = plan_take(slow.lowered, Options(recording=Recording(repeat=100)))  # type: ignore[arg-type]
+    taken = plan_recording(slow.lowered, Options(recording=RecordingRequest(repeat=100)))  # type: ignore[arg-type]
     assert taken.left_out == 100 - 75
 
 
@@ -271,7 +273,7 @@ def test_a_lick_with_slips_of_the_hand_still_sounds(seed: int) -> None:
         at = chance.randrange(len(text))
         text = text[:at] + chance.choice(["", text[at] * 2, "~", "x"]) + text[at + 1 :]
     for one in [one for one in compile_text(text).licks if one.ok][:2]:
-        wave, rate = heard(made(one, Recording(click=seed % 2 == 0)))
+        wave, rate = heard(made(one, RecordingRequest(click=seed % 2 == 0)))
         assert np.isfinite(wave).all()
         assert integrated_loudness(step_energies(wave, rate)) == pytest.approx(-16, abs=0.5)
 

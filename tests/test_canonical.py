@@ -31,6 +31,7 @@ from lickwright.notation.tree import (
     BarLine,
     Book,
     Comment,
+    DirectionNode,
     Event,
     Field,
     Hold,
@@ -42,7 +43,6 @@ from lickwright.notation.tree import (
     Part,
     Rest,
     SameBar,
-    Say,
     Step,
     Tuplet,
     Unknown,
@@ -186,9 +186,15 @@ events = st.one_of(
     st.integers(1, 5).map(lambda count: Event((Rest(),), count)),
 )
 says = st.one_of(
-    st.text("ab \"\\#'|()[]é", min_size=1, max_size=8).map(lambda text: Say("words", text.strip())),
+    st.text("ab \"\\#'|()[]é", min_size=1, max_size=8).map(lambda text: DirectionNode("words", text.strip())),
     st.sampled_from(
-        [Say("dynamic", "pp"), Say("dynamic", "ff"), Say("fermata", ""), Say("tempo", "60"), Say("tempo", "1/4.=66")]
+        [
+            DirectionNode("dynamic", "pp"),
+            DirectionNode("dynamic", "ff"),
+            DirectionNode("fermata", ""),
+            DirectionNode("tempo", "60"),
+            DirectionNode("tempo", "1/4.=66"),
+        ]
     ),
 )
 steps = st.sampled_from([Fraction(1, 16), Fraction(3, 16), Fraction(7, 32), Fraction(1, 1)]).map(Step)

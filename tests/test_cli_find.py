@@ -500,11 +500,11 @@ def test_rows_for_a_spreadsheet(run: Run) -> None:
 
 
 def test_help_lists_every_field(run: Run) -> None:
-    from lickwright.index.query_fields import FIELDS
+    from lickwright.index.query_fields import QUERY_FIELDS
 
     code, out, _ = run("find", "--help")
     assert code == 0
-    for field in FIELDS:
+    for field in QUERY_FIELDS:
         assert re.search(rf"^  {field.name} +", out, re.MULTILINE), field.name
 
 

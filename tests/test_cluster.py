@@ -306,10 +306,10 @@ def test_workers_that_do_not_see_the_folder_or_are_another_version(
             cluster.check("made")
         monkeypatch.undo()
         monkeypatch.setattr(os.path, "abspath", lambda path: str(library / "made"))
-        monkeypatch.setattr(module, "_look", blind)
+        monkeypatch.setattr(module, "_look_at_output", blind)
         with pytest.raises(NoCluster, match="does not reach"):
             cluster.check("made")
-        monkeypatch.setattr(module, "_look", absent)
+        monkeypatch.setattr(module, "_look_at_output", absent)
         with pytest.raises(NoCluster, match="cannot run lickwright"):
             cluster.check("made")
 

@@ -25,6 +25,7 @@ from lickwright.notation.techniques import (
 from lickwright.notation.tree import (
     Bare,
     BarLine,
+    DirectionNode,
     Event,
     Hold,
     Item,
@@ -32,7 +33,6 @@ from lickwright.notation.tree import (
     Note,
     Rest,
     SameBar,
-    Say,
     Step,
     Tuplet,
     Worded,
@@ -126,10 +126,10 @@ TREE: tuple[tuple[str, tuple[Item, ...]], ...] = (
     *((f"G7'{f}", (note("G", 7, finger=f),)) for f in "1234T"),
     *((f"G7'{f}", (note("G", 7, pluck=f),)) for f in "pimac"),
     # at this moment
-    ('@"let it hang" G7', (Say("words", "let it hang"), G7)),
-    *((f"@{d} G7", (Say("dynamic", d), G7)) for d in ("pp", "p", "mp", "mf", "f", "ff")),
-    ("@tempo=60 G7", (Say("tempo", "60"), G7)),
-    ("@fermata G7", (Say("fermata", ""), G7)),
+    ('@"let it hang" G7', (DirectionNode("words", "let it hang"), G7)),
+    *((f"@{d} G7", (DirectionNode("dynamic", d), G7)) for d in ("pp", "p", "mp", "mf", "f", "ff")),
+    ("@tempo=60 G7", (DirectionNode("tempo", "60"), G7)),
+    ("@fermata G7", (DirectionNode("fermata", ""), G7)),
     # bar lines, endings, the same bar
     ("G7 | G7 ||", (G7, BarLine(), G7, BarLine(double=True))),
     ("G7 |: G7 :|", (G7, BarLine(repeat_start=True), G7, BarLine(repeat_end=2))),
@@ -381,7 +381,7 @@ ERRORS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("G7 |1st A5", (("L146", "1st"),)),
     ("G7 :|2nd A5", (("L146", "2nd"),)),
     ("G7 :|x1", (("L114", "x1"),)),
-    # strings, steps, sayings
+    # strings, steps, directions
     ("b8", (("L103", "b"),)),
     ("7:3", (("L140", "7:"),)),
     ("1/7 G7", (("L110", "1/7"),)),

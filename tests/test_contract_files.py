@@ -294,7 +294,7 @@ def test_in_quotes_a_backslash_makes_a_quote() -> None:
     book, (one,), bad = count('lick "The \\"gate\\""\n| @"say \\"now\\"" G7------- |\n')
     assert not bad
     assert one.title == 'The "gate"'
-    assert one.sayings[0].text == 'say "now"'
+    assert one.directions[0].text == 'say "now"'
 
 
 @pytest.mark.parametrize(

@@ -11,8 +11,8 @@ from lickwright.diagram import DiagramOptions, Dot, FretboardDiagram, box_diagra
 from lickwright.diagram.chord_shapes import triad_grip
 from lickwright.music.boxspec import parse_box
 from lickwright.music.pitch import parse_key
-from lickwright.music.positions import boxes_of_scale
 from lickwright.music.scale import parse_scale
+from lickwright.music.scale_boxes import boxes_of_scale
 from lickwright.music.tuning import parse_tuning
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -18,7 +18,7 @@ from lickwright.engraving.display_list import Extent, Item, ItemGroup, Text, ext
 from lickwright.engraving.display_list import Path as Drawn
 from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, engrave
 from lickwright.engraving.note_values import bar_rhythm
-from lickwright.engraving.staff_notes import clef_of, signature_steps, staff_notes
+from lickwright.engraving.staff_positions import clef_of, signature_steps, staff_notes
 from lickwright.engraving.stops import bars_of_stops
 from lickwright.engraving.svg import music_svg
 from lickwright.layout.grid import Grid

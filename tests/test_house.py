@@ -25,8 +25,8 @@ from lickwright.cli.command_group import group
 from lickwright.cli.project_options import preferred_values
 from lickwright.compiler.rules import all_rules
 from lickwright.config.discovery import FILE, ProjectConfig, ProjectConfigs, find_house
-from lickwright.config.keys import ROWS, SEVERITIES, keys_table
 from lickwright.config.reading import parse_project_config
+from lickwright.config.setting_rows import SETTINGS, SEVERITIES, settings_table
 from lickwright.core.source import Source
 from lickwright.export import Options
 from lickwright.settings.fields import FIELDS, Settings
@@ -91,7 +91,7 @@ def read(name: str, value: str) -> Any:
 
 
 def test_every_field_of_the_table_has_values_here() -> None:
-    assert list(VALUES) == [row.name for row in ROWS if row.section == "fields"]
+    assert list(VALUES) == [row.name for row in SETTINGS if row.section == "fields"]
     assert set(VALUES) == {row.name for row in FIELDS if not row.repeats and not row.head_only}
 
 
@@ -429,7 +429,7 @@ def test_options_of_make_are_the_command_lines_then_the_houses_then_the_defaults
         "made",
     )
     options = {opt for parameter in make.params for opt in parameter.opts}
-    assert {f"--{row.name}" for row in ROWS if row.section == "make"} <= options
+    assert {f"--{row.name}" for row in SETTINGS if row.section == "make"} <= options
 
 
 # A value for each option of make, not the default, and what stands on the command line for another.
@@ -445,7 +445,7 @@ OPTIONS: dict[str, tuple[str, list[str]]] = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("row", [row for row in ROWS if row.section == "make"], ids=lambda row: row.name)
+@pytest.mark.parametrize("row", [row for row in SETTINGS if row.section == "make"], ids=lambda row: row.name)
 def test_every_option_comes_from_the_house_unless_the_command_line_says_another(row: Any) -> None:
     make = group.get_command(click.Context(group), "make")
     assert make is not None
@@ -483,7 +483,7 @@ def test_what_a_house_switches_on_the_command_line_switches_off() -> None:
     assert make is not None
     switches = {
         row.name
-        for row in ROWS
+        for row in SETTINGS
         if row.section == "make" and parse_project_config(Source(FILE, f"[make]\n{row.name} = true")).ok
     }
     assert len(switches) >= 4
@@ -497,7 +497,7 @@ def test_what_a_house_switches_on_the_command_line_switches_off() -> None:
 
 
 def test_the_page_has_the_table_of_names() -> None:
-    assert keys_table() in PAGE
+    assert settings_table() in PAGE
 
 
 def test_the_examples_of_the_page_can_be_read() -> None:
@@ -519,7 +519,7 @@ def test_without_such_a_file_nothing_of_it_is_loaded(tmp_path: Path) -> None:
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = set(ran.stderr.split())
     assert "lickwright.config.project_config" in loaded
-    assert not loaded & {"tomllib", "lickwright.config.reading", "lickwright.config.keys", "sqlite3"}
+    assert not loaded & {"tomllib", "lickwright.config.reading", "lickwright.config.setting_rows", "sqlite3"}
 
 
 def test_looking_for_it_costs_next_to_nothing(tmp_path: Path) -> None:
@@ -533,5 +533,5 @@ def test_looking_for_it_costs_next_to_nothing(tmp_path: Path) -> None:
 
 if __name__ == "__main__":  # after a change of the rows
     head, _, rest = PAGE.partition("| section | name |")
-    page = head + keys_table() + rest[rest.index("\n\n") + 1 :]
+    page = head + settings_table() + rest[rest.index("\n\n") + 1 :]
     (Path(__file__).parents[1] / "grammar" / "house.md").write_text(page, "utf-8")

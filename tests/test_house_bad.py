@@ -23,8 +23,8 @@ from hypothesis import strategies as st
 
 from effort import seconds
 from lickwright.config.discovery import FILE, ProjectConfig, ProjectConfigs
-from lickwright.config.keys import ROWS, SECTIONS
 from lickwright.config.reading import MAX_BYTES, MOST, parse_project_config, read_project_config
+from lickwright.config.setting_rows import SECTIONS, SETTINGS
 from lickwright.config.toml_spans import DEPTH, toml_names
 from lickwright.core.source import Source
 from lickwright.report.console import format_findings
@@ -89,7 +89,7 @@ def test_it_is_told_in_a_players_words() -> None:
 # --- every name: its right place, its nearest name, its wrong value ---------------------------------------------------
 
 
-@pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row.section}.{row.name}")
+@pytest.mark.parametrize("row", SETTINGS, ids=lambda row: f"{row.section}.{row.name}")
 def test_a_name_that_is_nearly_right_is_known_again(row: Any) -> None:
     wrong = row.name[:-1] + ("x" if len(row.name) < 3 else row.name[-1] * 2)
     head = f"[{row.section}]\n" if row.section else ""
@@ -99,13 +99,13 @@ def test_a_name_that_is_nearly_right_is_known_again(row: Any) -> None:
         assert f"did you mean `{row.name}`" in (found.hint or "")
 
 
-@pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row.section}.{row.name}")
+@pytest.mark.parametrize("row", SETTINGS, ids=lambda row: f"{row.section}.{row.name}")
 def test_a_name_in_the_wrong_section_is_sent_home(row: Any) -> None:
     for section in ("", *SECTIONS):
         if (
             section != row.section
             and section != "findings"
-            and (section, row.name) not in {(r.section, r.name) for r in ROWS}
+            and (section, row.name) not in {(r.section, r.name) for r in SETTINGS}
         ):
             head = f"[{section}]\n" if section else ""
             (found,) = parse_project_config(Source(FILE, f'{head}{row.name} = "1"\n')).findings
@@ -129,7 +129,7 @@ def test_a_name_in_the_wrong_section_is_sent_home(row: Any) -> None:
     ],
 )
 def test_no_value_of_any_kind_is_a_mistake_of_ours(value: str) -> None:
-    for row in ROWS:
+    for row in SETTINGS:
         head = f"[{row.section}]\n" if row.section else ""
         one = parse_project_config(Source(FILE, f"{head}{row.name} = {value}\n"))
         accepted = row.parse.__name__ == "parse" and row.section == "fields" and value in ("nan", "-inf")
@@ -314,7 +314,7 @@ def test_every_name_stands_where_it_is_said_to(
 
 
 def test_the_reference_names_every_field_that_can_be_set() -> None:
-    assert {row.name for row in ROWS if row.section == "fields"} == {r.name for r in FIELDS} - {
+    assert {row.name for row in SETTINGS if row.section == "fields"} == {r.name for r in FIELDS} - {
         "notation",
         "note",
         "meant",

@@ -147,7 +147,7 @@ def test_a_roll_is_said_of_the_stroke_alone() -> None:
     assert [(above.text, above.lasts) for above in grid.above] == [("roll", False)]
 
 
-def test_signs_fingers_and_sayings_stand_over_their_notes() -> None:
+def test_signs_fingers_and_directions_stand_over_their_notes() -> None:
     grid = grid_of("| @mf (up: e5!'1'i&B5'2) @\"let it hang\" @fermata - (down: e8,) @tempo=60 e5---- ||")
     assert over(grid, GridRow.ACCENT) == [(">", 0, 0), (".", 2, 2)]
     assert over(grid, GridRow.STROKE) == [("U", 0, 0), ("D", 2, 2)]

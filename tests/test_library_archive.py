@@ -13,11 +13,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from commanding import Run
-from lickwright.config.name_pattern import FIELDS, NUMBERS, parse_pattern
+from lickwright.config.name_pattern import NUMBERS, PATTERN_FIELDS, parse_pattern
 from lickwright.core.slugs import MAX_SLUG
 
 MUSIC = "| e{} e5 B8 e5 G7 - - - ||\n"
-VALUES: dict[str, str | int] = {name: 3 if name in NUMBERS else "Low Road" for name in FIELDS}
+VALUES: dict[str, str | int] = {name: 3 if name in NUMBERS else "Low Road" for name in PATTERN_FIELDS}
 FEW = ("--to", "timing", "--jobs", "1", "--zip", "course.zip")
 
 
@@ -99,7 +99,7 @@ def test_a_name_that_is_too_long_keeps_its_numbers() -> None:
 
 def test_the_houses_page_has_every_field() -> None:
     page = (Path(__file__).parents[1] / "grammar" / "house.md").read_text("utf-8")
-    assert "".join(f"| `{name}` | {said} |\n" for name, said in FIELDS.items()) in page
+    assert "".join(f"| `{name}` | {said} |\n" for name, said in PATTERN_FIELDS.items()) in page
 
 
 # --- the archive

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lickwright.index.query_fields import FIELDS, technique_names, to_condition
+from lickwright.index.query_fields import QUERY_FIELDS, technique_names, to_condition
 from lickwright.index.query_parser import QueryError, parse_query
 from lickwright.index.search import search_index
 from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES
@@ -214,7 +214,7 @@ def test_what_is_no_chord_is_said() -> None:
 
 def test_every_field_of_the_notation_can_be_asked_for_or_is_left_out_on_purpose() -> None:
     """A new field wants a decision."""
-    asked = {field.name for field in FIELDS}
+    asked = {field.name for field in QUERY_FIELDS}
     of_no_use = {"notation", "pickup", "step", "frets", "reach", "numbering", "meant"}
     assert {row.name for row in NOTATION_FIELDS} == (asked & {row.name for row in NOTATION_FIELDS}) | of_no_use
     assert not asked & of_no_use
@@ -356,4 +356,4 @@ def test_it_is_told_which_part_finds_nothing() -> None:
 def test_the_page_names_every_field() -> None:
     page = (Path(__file__).parents[1] / "grammar" / "questions.md").read_text("utf-8")
     rows = "".join(line for line in page.splitlines() if line.startswith("| `"))
-    assert [field.name for field in FIELDS if f"`{field.name}`" not in rows] == []
+    assert [field.name for field in QUERY_FIELDS if f"`{field.name}`" not in rows] == []

@@ -11,7 +11,7 @@ import pytest
 from lickwright.cli import box, make
 from lickwright.compiler import compile_text
 from lickwright.compiler.rules import find_rule
-from lickwright.config.keys import BY_PLACE
+from lickwright.config.setting_rows import BY_PLACE
 from lickwright.export import option_parsing
 from lickwright.music.boxspec import parse_box
 from lickwright.music.fretboard import MAX_CAPO, MAX_FRET, USUAL_FRETS

@@ -25,7 +25,7 @@ from effort import steps
 from lickwright.analysis import key_finder
 from lickwright.analysis.key_and_box_finder import Candidate, find_key_and_box, is_close_call, relative_candidate
 from lickwright.compiler import compile_file, compile_text
-from lickwright.music.box import Area
+from lickwright.music.box_area import Area
 from lickwright.music.scale import Scale
 from lickwright.settings.fields import BY_NAME, Settings
 from lickwright.timeline.model import Timeline

@@ -19,7 +19,7 @@ import pytest
 
 from lickwright.cli import main
 from lickwright.compiler import compile_text
-from lickwright.export import SOUND_FORMATS, Length, Options, Recording
+from lickwright.export import SOUND_FORMATS, Length, Options, RecordingRequest
 from lickwright.export.audio.encoding import SoundFormat, write_audio
 from lickwright.export.audio.tags import Tags
 from lickwright.music.instruments import INSTRUMENTS
@@ -142,7 +142,7 @@ def test_what_is_spooled_second_is_as_if_it_were_alone(monkeypatch: pytest.Monke
     one = compile_text('tempo 120\nlick "x"\n| G5 - - - - - - - ||\n').licks[0]
     with Spool() as spool:
         for kind in SOUND_FORMATS:
-            emission = one.emit("audio", Options(recording=Recording(format=kind)))
+            emission = one.emit("audio", Options(recording=RecordingRequest(format=kind)))
             assert callable(emission.content)
             large = spool.take(emission.content)
             assert b"".join(large) == b"".join(large) == emission.data
@@ -320,7 +320,7 @@ def test_a_house_bounds_recordings(
 
 def test_repeats_beyond_the_bound_are_left_out_and_that_is_said() -> None:
     one = compile_text('tempo 120\nlick "x"\n| G5 - - - - - - - ||\n').licks[0]
-    emission = one.emit("audio", Options(recording=Recording(repeat=10, longest=9)))
+    emission = one.emit("audio", Options(recording=RecordingRequest(repeat=10, longest=9)))
     assert emission.length is not None
     assert 8 < emission.length.seconds <= 10
     assert [(d.code, d.message) for d in emission.losses] == [

@@ -7,11 +7,12 @@ from itertools import pairwise
 
 import pytest
 
-from lickwright.music.box import box_area, played_area
+from lickwright.music.box_area import box_area, played_area
 from lickwright.music.boxspec import BoxSpec, parse_box
 from lickwright.music.fretboard import Window
 from lickwright.music.pitch import Key, parse_key
-from lickwright.music.positions import (
+from lickwright.music.scale import Scale, degree_name, parse_scale
+from lickwright.music.scale_boxes import (
     BLUE,
     Box,
     boxes_of_scale,
@@ -20,7 +21,6 @@ from lickwright.music.positions import (
     three_per_string,
     window_of_key,
 )
-from lickwright.music.scale import Scale, degree_name, parse_scale
 from lickwright.music.tuning import TUNING_NAMES, parse_tuning
 
 STANDARD = parse_tuning("standard")

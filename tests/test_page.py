@@ -222,8 +222,10 @@ def _dressed(lick: CompiledLick, words: str) -> CompiledLick:
     assert timeline is not None
     said = dict.fromkeys(("by", "rights", "source", "tags", "style"), words)
     settings = replace(timeline.settings, **said, notes=(words, words))
-    sayings = tuple(saying._replace(text=words) if saying.kind == "words" else saying for saying in timeline.sayings)
-    dressed = replace(timeline, title=words, settings=settings, sayings=sayings)
+    directions = tuple(
+        direction._replace(text=words) if direction.kind == "words" else direction for direction in timeline.directions
+    )
+    dressed = replace(timeline, title=words, settings=settings, directions=directions)
     return lick._replace(title=words, timeline=dressed, lowered=LoweredLick(dressed))
 
 

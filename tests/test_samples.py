@@ -127,9 +127,9 @@ def test_bends_are_delayed_held_and_let_down_part_of_the_way() -> None:
 
 
 def test_every_way_to_say_something_at_a_moment() -> None:
-    sayings = [saying for timeline in timelines() for saying in timeline.sayings]
-    assert {saying.kind for saying in sayings} == {"words", "dynamic", "tempo", "fermata"}
-    assert {saying.text for saying in sayings if saying.kind == "dynamic"} == DYNAMICS
+    directions = [direction for timeline in timelines() for direction in timeline.directions]
+    assert {direction.kind for direction in directions} == {"words", "dynamic", "tempo", "fermata"}
+    assert {direction.text for direction in directions if direction.kind == "dynamic"} == DYNAMICS
 
 
 def test_every_bar_line() -> None:

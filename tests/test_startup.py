@@ -125,8 +125,8 @@ def test_without_click_a_command_says_what_it_says_with_it(arguments, tmp_path, 
     (tmp_path / "lickwright.toml").write_text('[fields]\nkey = "A minor"\nnothing = 1\n')
     monkeypatch.chdir(tmp_path)
     ended = []
-    for plain in (cli._PLAIN, {}):
-        monkeypatch.setattr(cli, "_PLAIN", plain)
+    for plain in (cli._WITHOUT_CLICK, {}):
+        monkeypatch.setattr(cli, "_WITHOUT_CLICK", plain)
         monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(BAD.encode())))
         ended.append((cli.main(shlex.split(arguments)), *capsys.readouterr()))
     assert ended[0] == ended[1]

@@ -8,19 +8,19 @@ import pytest
 
 from lickwright.music.practice import MAX_RUNGS, Ladder, parse_ladder
 from lickwright.performance.note_events import perform
-from lickwright.synth.arrangement import Take, arrange
+from lickwright.synth.arrangement import RecordingPlan, arrange
 from playing import counted
 
 PLAIN = "| G5 G7 G5 G7 G5 G7 G5 G7 | G7 - - - - - - - ||"  # two bars of 4/4
 
 
-def taken(music: str, *fields: str, bpm: tuple[int, ...] = (), **asked: int | bool) -> Take:
+def taken(music: str, *fields: str, bpm: tuple[int, ...] = (), **asked: int | bool) -> RecordingPlan:
     timeline = counted(music, *fields)
     tempi = [(Fraction(one), perform(timeline, bpm=Fraction(one))) for one in bpm]
     return arrange(timeline, tempi or [(None, perform(timeline))], **asked)  # type: ignore[arg-type]
 
 
-def times(found: Take) -> list[float]:
+def times(found: RecordingPlan) -> list[float]:
     return [round(click.at, 6) for click in found.clicks]
 
 

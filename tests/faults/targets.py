@@ -131,11 +131,11 @@ def _houses() -> Iterator[bytes]:
 
 
 def _settings() -> list[str]:
-    from lickwright.config.keys import ROWS
+    from lickwright.config.setting_rows import SETTINGS
 
     return [
-        *{row.section: 0 for row in ROWS},
-        *(row.name for row in ROWS),
+        *{row.section: 0 for row in SETTINGS},
+        *(row.name for row in SETTINGS),
         " = ",
         '"""',
         "[[",
@@ -184,9 +184,9 @@ def _questions() -> Iterator[bytes]:
 
 
 def _fields() -> list[str]:
-    from lickwright.index.query_fields import FIELDS
+    from lickwright.index.query_fields import QUERY_FIELDS
 
-    return [*(field.name + ":" for field in FIELDS), "not ", "<=", ">=", ",", '"', "minor", "shape", "\u266d"]
+    return [*(field.name + ":" for field in QUERY_FIELDS), "not ", "<=", ">=", ",", '"', "minor", "shape", "\u266d"]
 
 
 # --- the record of an output folder

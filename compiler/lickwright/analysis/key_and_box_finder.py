@@ -10,13 +10,13 @@ from collections.abc import Iterator, Sequence
 
 from lickwright.analysis.key_finder import HeardPitch, Tonality, heard_pitches, rank_tonalities, scale_classes
 from lickwright.core.fast_dataclass import record
-from lickwright.music.box import Area, box_area
+from lickwright.music.box_area import Area, box_area
 from lickwright.music.boxspec import OPEN, BoxSpec
 from lickwright.music.chord import Chord
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import Key
-from lickwright.music.positions import Box, box_name, boxes_of_scale
 from lickwright.music.scale import Scale
+from lickwright.music.scale_boxes import Box, box_name, boxes_of_scale
 from lickwright.notation.techniques import Stroke
 from lickwright.settings.fields import Settings
 from lickwright.timeline.model import Timeline

@@ -15,8 +15,8 @@ from typing import NamedTuple
 from lickwright.core.fast_dataclass import record
 from lickwright.music.chord import Chord
 from lickwright.music.pitch import Key, parse_key
-from lickwright.music.positions import BLUE, is_minor
 from lickwright.music.scale import Scale, parse_scale
+from lickwright.music.scale_boxes import BLUE, is_minor
 from lickwright.notation.techniques import BEND_CURVES
 from lickwright.timeline.bar_count import instant_in_meter
 from lickwright.timeline.model import SoundingNote, Timeline

@@ -1,7 +1,7 @@
 """Writes a release as one file: a ZIP archive with the files of every lick, and a page of contents.
 
 In: the output folder and the licks of `release.py`. Out: the archive in parts, up to its seal; the same files give the same bytes, since times and
-permissions are fixed and entries sorted. Only a file that is as it was made goes in; what is left out is a `Trouble`.
+permissions are fixed and entries sorted. Only a file that is as it was made goes in; what is left out is a `PathDiagnostic`.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from lickwright.core.slugs import slug
 from lickwright.core.source import Span
 from lickwright.store.output_writer import recorded_output
 from lickwright.store.storage import Storage, read_output
-from lickwright.store.types import Trouble
+from lickwright.store.types import PathDiagnostic
 
 _BEFORE = b"lickwright archive "
 SEAL = Seal(_BEFORE, b"")  # the archive's comment, which ends it
@@ -55,14 +55,14 @@ class _Sink:
 
 def check_files(
     storage: Storage, book: Sequence[ReleasedLick], place: str = "the archive"
-) -> tuple[list[ReleasedLick], list[Trouble]]:
+) -> tuple[list[ReleasedLick], list[PathDiagnostic]]:
     """Return the licks that have files as they were made, with those files; and a finding for each other file.
 
     `place`: what those are left out of, for the message.
     """
     storage.refresh()
     kept: list[ReleasedLick] = []
-    troubles: list[Trouble] = []
+    troubles: list[PathDiagnostic] = []
     for lick in book:
         files: list[ReleasedFile] = []
         for filed in lick.files:
@@ -74,7 +74,7 @@ def check_files(
             if found is None:
                 files.append(filed)
             else:
-                troubles.append(Trouble(storage.shown(lick.target, filed.row.name), found))
+                troubles.append(PathDiagnostic(storage.shown(lick.target, filed.row.name), found))
         if files:
             kept.append(lick._replace(files=tuple(files)))
     return kept, troubles

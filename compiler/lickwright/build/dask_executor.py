@@ -77,7 +77,7 @@ class Cluster:
         probe, at = f"{absolute_name(out)}/{name}", parse_address(out)
         put_remote(at, f"{at.path}/{name}", b"")
         try:
-            answers: dict[str, Any] = self._client.run(_look, probe, on_error="return")
+            answers: dict[str, Any] = self._client.run(_look_at_output, probe, on_error="return")
         except Exception as e:
             raise NoCluster(f"the workers at {self.address} do not answer: {type(e).__name__}") from e
         finally:
@@ -281,6 +281,6 @@ def compile_chunk(setup: Setup, number: int, items: tuple[WorkItem, ...]) -> tup
             writer.close()
 
 
-def _look(probe: str) -> tuple[bytes, bool]:
+def _look_at_output(probe: str) -> tuple[bytes, bool]:
     """Return a key of the Lickwright on this worker, and whether it sees a file of the builder's."""
     return options_key(Options(), ""), is_reachable(probe)

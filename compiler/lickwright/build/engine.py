@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from lickwright.build import planner, prune, up_to_date
 from lickwright.build.build_config import BuildConfig
-from lickwright.build.planner import BuildOrders
+from lickwright.build.planner import OptionSets
 from lickwright.build.summary import BuildObserver, BuildSummary
 from lickwright.store import build_speed
 from lickwright.store.addresses import is_remote
@@ -61,7 +61,7 @@ def build_library(config: BuildConfig, observer: BuildObserver) -> BuildSummary:
                 summary = BuildSummary(observer)
                 _Build(config, storage, observer, summary, forget=config.dry).run()
     except OSError as e:
-        summary.broke(unwritable_trouble(_where(config), e, storage.noun))
+        summary.fail_build(unwritable_trouble(_where(config), e, storage.noun))
     return summary
 
 
@@ -90,7 +90,7 @@ class _Build:
         self.observer = observer
         self.summary = summary
         self._forget = forget  # a dry run with a manifest that cannot be used
-        self._orders = BuildOrders(config.order_of)
+        self._orders = OptionSets(config.order_of)
         self._kept = time.monotonic()
         self._died = False  # a worker did
         self._unread: list[int] = []  # sources by their numbers in the scan
@@ -105,7 +105,7 @@ class _Build:
             if storage.limits and self.manifest.is_empty():
                 self.observer.say(storage.limits)
             planner.scan_sources(self.manifest, config.out, config.paths, self._orders, config.share)
-            self._look()
+            self._settle_unchanged()
             paths = names_from_output(config.out, config.paths)
             self._log = BuildLog(self.manifest, paths, self._orders.all, config.share, self._whole)
             if config.dry:
@@ -120,7 +120,7 @@ class _Build:
 
                 config.report(report_parts(config.out, self.summary, self.manifest))
 
-    def _look(self) -> None:
+    def _settle_unchanged(self) -> None:
         """Settle everything that needs no work."""
         db = self.manifest.db
         summary = self.summary

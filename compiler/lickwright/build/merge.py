@@ -33,7 +33,7 @@ from lickwright.store.output_keys import KEY
 from lickwright.store.output_writer import Output, OutputWriter, WrittenOutputs
 from lickwright.store.source_paths import STDIN, names_from_output, owner_in_words
 from lickwright.store.storage import Storage
-from lickwright.store.types import CompileOptions, Trouble, WorkItem, WorkResult
+from lickwright.store.types import CompileOptions, PathDiagnostic, WorkItem, WorkResult
 
 if TYPE_CHECKING:
     from lickwright.config.name_pattern import Arrangement
@@ -96,7 +96,7 @@ class _Merging:
         self._number = 0  # of the last source, from 1
         self._unread: list[str] = []
         self._from: dict[str, str] = {}  # where each source was taken from, by its path in our manifest
-        self._doubled: list[Trouble] = []  # sources that are in a second share
+        self._doubled: list[PathDiagnostic] = []  # sources that are in a second share
         # What the shares were made with: how outputs of a lick end, by the key of the options.
         asked = {one.key: frozenset(one.suffixes) for part in config.parts for one in part.record.asked}
         self._numbers = {key: number for number, key in enumerate(asked)}
@@ -111,7 +111,7 @@ class _Merging:
         broken = self._take_over_all()
         summary.found = summary.built + summary.failed
         for trouble in broken + self._doubled:
-            summary.broke(trouble)
+            summary.fail_build(trouble)
         prune.find_lost(self._manifest, config.out)
         if self._foreseen is not None:
             self._foretell(self._foreseen)
@@ -122,9 +122,9 @@ class _Merging:
 
             config.report(report_parts(config.out, summary, self._manifest))
 
-    def _take_over_all(self) -> list[Trouble]:
+    def _take_over_all(self) -> list[PathDiagnostic]:
         """Take over every source of every share; return the shares that cannot be used."""
-        broken: list[Trouble] = []
+        broken: list[PathDiagnostic] = []
         for part in self._config.parts:
             storage = open_storage(part.folder)
             try:
@@ -133,7 +133,7 @@ class _Merging:
                         self._enter(*source)
             except BrokenShare as e:
                 why = UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the share again")
-                broken.append(Trouble(part.folder, why))
+                broken.append(PathDiagnostic(part.folder, why))
             self._tell_unread(part)
         return broken
 
@@ -212,7 +212,7 @@ class _Merging:
             with share_damage():
                 source = ShareSource.read(part, theirs, self._config.out, row)
             if source.path in self._from:
-                self._doubled.append(Trouble(source.shown, _twice(self._from[source.path], part.folder)))
+                self._doubled.append(PathDiagnostic(source.shown, _twice(self._from[source.path], part.folder)))
                 continue
             self._from[source.path] = part.folder
             yield *self._take_over(part, storage, source), source.path
@@ -224,7 +224,7 @@ class _Merging:
         manifest = self._manifest
         outputs, troubles = read_outputs(storage, source.target, source.rows)
         if source.hash is None and not source.alone and not troubles:
-            troubles.append(Trouble(source.shown, _half(part.folder)))
+            troubles.append(PathDiagnostic(source.shown, _half(part.folder)))
         known = tuple(manifest.known(source.target).values())
         owner = owner_in_words(self._config.out, manifest.owner(source.path, source.target))
         claims = tuple(manifest.claimed(source.target))
@@ -240,7 +240,7 @@ class _Merging:
         item: WorkItem,
         outputs: Sequence[Output],
         placed: WrittenOutputs,
-        troubles: Sequence[Trouble],
+        troubles: Sequence[PathDiagnostic],
     ) -> WorkResult:
         """Return what came of one source, as a build would have it."""
         return WorkResult(

@@ -79,7 +79,7 @@ class Share(NamedTuple):
         return int.from_bytes(whole, "big") % self.of == self.number - 1
 
 
-class BuildOrders:
+class OptionSets:
     """The compile options of a build, each once."""
 
     def __init__(self, order_of: Callable[[str], CompileOptions]) -> None:
@@ -104,7 +104,7 @@ def create_scan(manifest: Manifest) -> None:
         manifest.db.execute(statement)
 
 
-def scan_sources(manifest: Manifest, out: str, paths: Sequence[str], orders: BuildOrders, share: Share) -> None:
+def scan_sources(manifest: Manifest, out: str, paths: Sequence[str], orders: OptionSets, share: Share) -> None:
     """Fill the table `scan`. Raises `NoAddress`."""
     db = manifest.db
     create_scan(manifest)
@@ -136,7 +136,7 @@ def note_unread(manifest: Manifest, unread: Iterable[int]) -> None:
 class _Folders:
     """Makes rows of the scan; what holds for a whole folder is worked out once."""
 
-    def __init__(self, real: str, orders: BuildOrders) -> None:
+    def __init__(self, real: str, orders: OptionSets) -> None:
         self._real = real
         self._orders = orders
         self._tracks = Tracks(real)

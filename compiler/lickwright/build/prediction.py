@@ -16,7 +16,7 @@ from lickwright.store.manifest import Manifest
 from lickwright.store.manifest_writer import remaining_outputs
 from lickwright.store.output_writer import is_unchanged, not_removed_trouble, unwritable_trouble
 from lickwright.store.storage import Storage
-from lickwright.store.types import Trouble, WorkItem, WorkResult
+from lickwright.store.types import PathDiagnostic, WorkItem, WorkResult
 
 _MAKES = "CREATE TEMP TABLE makes (id INTEGER PRIMARY KEY, path BLOB NOT NULL, files INTEGER NOT NULL)"
 
@@ -51,7 +51,7 @@ class Prediction:
             return
         self._storage.refresh()
         kept: list[str] = []
-        troubles: list[Trouble] = []
+        troubles: list[PathDiagnostic] = []
         for folder, row, _ in prune.prunable_outputs(self._manifest, self._whole):
             path = self._storage.shown(folder, row.name)
             try:
@@ -70,4 +70,4 @@ class Prediction:
         summary.estimate = build_speed.estimate_build(self._manifest.db, sources, summary.sound, rehearsed)
         free = self._storage.free_bytes()
         if free is not None and summary.size > free:
-            summary.broke(unwritable_trouble(self._storage.out, OSError(28, os.strerror(28)), self._storage.noun))
+            summary.fail_build(unwritable_trouble(self._storage.out, OSError(28, os.strerror(28)), self._storage.noun))

@@ -19,7 +19,7 @@ from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.connection import Connection, wait
 from typing import Any
 
-from lickwright.build import crash_bisection
+from lickwright.build import crash_isolation
 from lickwright.build.executor import Chunk
 from lickwright.build.task import crashed_result
 from lickwright.build.worker import KILLED, SIGKILL, RecordingBegun, Setup, end_in_words, seconds_allowed, serve_pool
@@ -89,7 +89,7 @@ class Pool:
             self._workers.remove(worker)
             killed = worker.process.exitcode == -SIGKILL and not worker.late
             if chunk.alone >= (KILLED if killed else 1):
-                results = queue.broke(chunk, end_in_words(worker.process.exitcode, worker.late, self._setup.limits))
+                results = queue.crashed(chunk, end_in_words(worker.process.exitcode, worker.late, self._setup.limits))
             else:
                 results = []
                 queue.again(chunk)
@@ -157,7 +157,9 @@ class _Queue:
         self._parts: dict[
             int, tuple[Chunk, dict[int, WorkResult]]
         ] = {}  # by number: the chunk, and results of its sources
-        self._probes: dict[int, crash_bisection.Probe] = {}  # sources in which the bad lick is being looked for
+        self._isolations: dict[
+            int, crash_isolation.CrashIsolation
+        ] = {}  # sources in which the bad lick is being looked for
 
     def next(self) -> Chunk | None:
         """Return the next chunk for a worker, None if there is none now."""
@@ -169,22 +171,22 @@ class _Queue:
             self._parts[chunk.number] = (chunk, {})
         self._again.extend(Chunk(chunk.number, (item,), chunk.alone + 1) for item in chunk.items)
 
-    def broke(self, chunk: Chunk, why: str) -> list[WorkResult]:
+    def crashed(self, chunk: Chunk, why: str) -> list[WorkResult]:
         """Handle a source that crashed its worker again: return its result if it is given up, nothing if its licks are tried one by one."""
         item = chunk.items[0]
         if item.only is not None:
-            self._probes[item.id].broke(why)
-            self._look_on(chunk)
+            self._isolations[item.id].note_crash(why)
+            self._try_next(chunk)
             return []
-        if not item.without and 1 < (licks := crash_bisection.count_licks(item)) <= crash_bisection.MOST:
-            self._probes[item.id] = crash_bisection.Probe(item, licks)
-            self._look_on(chunk)
+        if not item.without and 1 < (licks := crash_isolation.count_licks(item)) <= crash_isolation.MOST_LICKS:
+            self._isolations[item.id] = crash_isolation.CrashIsolation(item, licks)
+            self._try_next(chunk)
             return []
         return [crashed_result(item, why)]
 
-    def _look_on(self, chunk: Chunk) -> None:
+    def _try_next(self, chunk: Chunk) -> None:
         """Queue the next try in a source whose bad lick is looked for."""
-        item = self._probes[chunk.items[0].id].next()
+        item = self._isolations[chunk.items[0].id].next()
         if item is None:  # every lick alone is fine, or none is: as a whole it cannot be made
             item = chunk.items[0]._replace(only=None, without=((-1, ""),))
         self._again.append(Chunk(chunk.number, (item,), chunk.alone))
@@ -195,7 +197,7 @@ class _Queue:
             yield chunk, list(results)
             return
         if results and chunk.items[0].only is not None:
-            self._look_on(chunk)
+            self._try_next(chunk)
             return
         whole, ready = self._parts[chunk.number]
         ready.update((result.id, result) for result in results)

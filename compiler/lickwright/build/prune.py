@@ -17,7 +17,7 @@ from lickwright.store.manifest_schema import GONE, OLDER
 from lickwright.store.output_writer import is_unchanged, not_removed_trouble
 from lickwright.store.source_paths import SourceLookup
 from lickwright.store.storage import Storage
-from lickwright.store.types import Trouble
+from lickwright.store.types import PathDiagnostic
 
 _GONE = """
 SELECT o.folder, o.name, o.lick, o.format, o.hash, o.size, o.mtime, o.ctime, o.inode, coalesce(f.gone, o.gone) AS gone
@@ -83,7 +83,7 @@ class PruneResult(NamedTuple):
 
     removed: list[str]
     kept: list[str]  # since they were changed by hand
-    troubles: list[Trouble]  # since they cannot be read or removed
+    troubles: list[PathDiagnostic]  # since they cannot be read or removed
 
 
 def prune_outputs(manifest: Manifest, storage: Storage, whole: bool = True) -> PruneResult:

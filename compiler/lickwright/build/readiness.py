@@ -1,6 +1,6 @@
 """Checks whether an output folder is complete and up to date, before it is released.
 
-In: an output folder, open to be asked. Out: `Lack` values, in a fixed order; none if all is there. Writes nothing.
+In: an output folder, open to be asked. Out: `ReadinessProblem` values, in a fixed order; none if all is there. Writes nothing.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ _STATES = {
 }
 
 
-class Lack(NamedTuple):
+class ReadinessProblem(NamedTuple):
     """One thing that is not as it should be for a release."""
 
     kind: str  # a key of `KINDS`
@@ -86,14 +86,14 @@ AND (folder, name) NOT IN (SELECT target, output FROM released) ORDER BY folder,
 """
 
 
-def find_lacks(shelf: LibraryIndex, out: str) -> list[Lack]:
+def find_lacks(shelf: LibraryIndex, out: str) -> list[ReadinessProblem]:
     """Return everything that is not as it should be in `out`, which `shelf` is open on. Raises `Unusable`."""
     order = list(KINDS)
     with stored_values():
-        return sorted(_Look(shelf, out).all(), key=lambda one: order.index(one.kind))
+        return sorted(_ReadinessCheck(shelf, out).all(), key=lambda one: order.index(one.kind))
 
 
-class _Look:
+class _ReadinessCheck:
     """One check of an output folder."""
 
     def __init__(self, shelf: LibraryIndex, out: str) -> None:
@@ -107,14 +107,14 @@ class _Look:
         self._changed: set[str] = set()  # folders of outputs in which a file was changed by hand
         self._rows = [_Row._make(row) for row in self._db.execute(_SOURCES)]
 
-    def all(self) -> Iterator[Lack]:
+    def all(self) -> Iterator[ReadinessProblem]:
         """Yield every lack, as they are found."""
         if self._record is None:
-            yield Lack(BUILD, "", "", "no build of a library is on record")
+            yield ReadinessProblem(BUILD, "", "", "no build of a library is on record")
         else:
             yield from _of_build(self._record)
             for path in self._record.unread:
-                yield Lack(UNMADE, self._shelf.path(path), "", "it could not be read")
+                yield ReadinessProblem(UNMADE, self._shelf.path(path), "", "it could not be read")
             yield from self._unknown(self._record)
         yield from self._of_outputs()
         for row in self._rows:
@@ -122,7 +122,7 @@ class _Look:
         yield from self._of_release()
         yield from self._of_licks()
 
-    def _unknown(self, record: BuildRecord) -> Iterator[Lack]:
+    def _unknown(self, record: BuildRecord) -> Iterator[ReadinessProblem]:
         """Yield the sources that stand in the library and that no build has made."""
         known = {*record.unread, *(row.path for row in self._rows)}
         real = os.path.realpath(self._out)
@@ -132,27 +132,27 @@ class _Look:
                 continue
             place = path_from_here(self._out, path)
             if place is None:
-                yield Lack(STALE, self._shelf.path(path), "", "it is not there any more")
+                yield ReadinessProblem(STALE, self._shelf.path(path), "", "it is not there any more")
             else:
                 places.append(place)
         for found in walk_sources(places, leave_out=real):
             path = folder_from_output(real, found.real or os.path.realpath(found.path))
             if path not in known:
                 why = "it was never made" if found.trouble is None else found.trouble.message
-                yield Lack(UNMADE, self._shelf.path(path), "", why)
+                yield ReadinessProblem(UNMADE, self._shelf.path(path), "", why)
 
-    def _of_source(self, row: _Row) -> Iterator[Lack]:
+    def _of_source(self, row: _Row) -> Iterator[ReadinessProblem]:
         shown = self._shelf.path(row.path)
         state = state_of(self._out, row.path, row.hash)
         asked = self._asked.get((row.key or b"")[:KEY].hex())
         if state == UNFINISHED and row.target in self._changed:
             pass  # the file that was changed by hand is named, and is why
         elif state:
-            yield Lack(UNMADE if state == UNFINISHED else STALE, shown, "", _STATES[state])
+            yield ReadinessProblem(UNMADE if state == UNFINISHED else STALE, shown, "", _STATES[state])
         elif why := self._made_otherwise(row, asked):
-            yield Lack(STALE, shown, "", why)
+            yield ReadinessProblem(STALE, shown, "", why)
         for title, why, *_ in loads(row.refused) if row.refused else ():
-            yield Lack(UNMADE, shown, str(title), str(why))
+            yield ReadinessProblem(UNMADE, shown, str(title), str(why))
         if asked is not None and state != SOURCE_GONE:
             yield from self._unmade_formats(row, asked, shown)
 
@@ -182,10 +182,10 @@ class _Look:
             "" if before == int.from_bytes((row.key or b"")[KEY:], "big") else "its number in the album changed since"
         )
 
-    def _unmade_formats(self, row: _Row, asked: RecordedOptions, shown: str) -> Iterator[Lack]:
+    def _unmade_formats(self, row: _Row, asked: RecordedOptions, shown: str) -> Iterator[ReadinessProblem]:
         lost = [name for name in asked.formats if name not in row.formats.split(",")]
         if lost:
-            yield Lack(UNMADE, shown, "", f"not made as {', '.join(lost)}")
+            yield ReadinessProblem(UNMADE, shown, "", f"not made as {', '.join(lost)}")
             return
         rows = self._db.execute(
             f"SELECT {', '.join(OutputRow._fields)} FROM outputs WHERE folder = ? AND gone = 0", (row.target,)
@@ -194,9 +194,11 @@ class _Look:
         licks = self._db.execute("SELECT title, slug FROM licks WHERE source_id = ? AND ok ORDER BY id", (row.id,))
         for title, slug in licks.fetchall():
             if lost := [slug + suffix for suffix in asked.suffixes if (slug, suffix) not in made]:
-                yield Lack(UNMADE, shown, title, f"{', '.join(lost)} {'is' if len(lost) == 1 else 'are'} missing")
+                yield ReadinessProblem(
+                    UNMADE, shown, title, f"{', '.join(lost)} {'is' if len(lost) == 1 else 'are'} missing"
+                )
 
-    def _of_outputs(self) -> Iterator[Lack]:
+    def _of_outputs(self) -> Iterator[ReadinessProblem]:
         storage = LocalStorage(self._out)
         rows = {row.id: row for row in self._rows}
         for folder, gone, source, *made in self._db.execute(_OUTPUTS):
@@ -205,7 +207,7 @@ class _Look:
             try:
                 ours = is_unchanged(storage, folder, output)
             except OSError as e:
-                yield Lack(FILES, path, "", error_reason(e))
+                yield ReadinessProblem(FILES, path, "", error_reason(e))
                 continue
             if gone or source is None:
                 if ours is not None:
@@ -214,16 +216,16 @@ class _Look:
                         if gone == GONE or source is None
                         else "it is of an earlier version of its lick"
                     )
-                    yield Lack(FILES, path, "", why)
+                    yield ReadinessProblem(FILES, path, "", why)
             elif ours is None:
-                yield Lack(FILES, path, "", "it is gone")
+                yield ReadinessProblem(FILES, path, "", "it is gone")
             elif not ours:
                 self._changed.add(folder)
-                yield Lack(FILES, path, "", "it was changed by hand")
+                yield ReadinessProblem(FILES, path, "", "it was changed by hand")
             elif self._of_another(rows[source], output):
-                yield Lack(FILES, path, "", "the last build did not make it: it may be out of date")
+                yield ReadinessProblem(FILES, path, "", "the last build did not make it: it may be out of date")
 
-    def _of_release(self) -> Iterator[Lack]:
+    def _of_release(self) -> Iterator[ReadinessProblem]:
         """Yield the copies in the release that are not those of the present outputs, and outputs that have none."""
         if not self._shelf.has_released:
             return
@@ -234,7 +236,7 @@ class _Look:
             try:
                 ours = is_unchanged(storage, folder, copy)
             except OSError as e:
-                yield Lack(FILES, path, "", error_reason(e))
+                yield ReadinessProblem(FILES, path, "", error_reason(e))
                 continue
             if ours is not None and now != copy.hash:
                 why = (
@@ -242,12 +244,12 @@ class _Look:
                     if now is None
                     else "it is of an earlier version of its lick"
                 )
-                yield Lack(FILES, path, "", why)
+                yield ReadinessProblem(FILES, path, "", why)
             elif not ours:
-                yield Lack(FILES, path, "", "it is gone" if ours is None else "it was changed by hand")
+                yield ReadinessProblem(FILES, path, "", "it is gone" if ours is None else "it was changed by hand")
         for folder, name in self._db.execute(_UNRELEASED):
             path = os.path.normpath(os.path.join(self._out, folder, name))
-            yield Lack(FILES, path, "", f"it is not in {RELEASE}")
+            yield ReadinessProblem(FILES, path, "", f"it is not in {RELEASE}")
 
     def _of_another(self, row: _Row, output: OutputRow) -> bool:
         """Return True if an output is of other formats or options than those of the last build of its source."""
@@ -256,7 +258,7 @@ class _Look:
             return True
         return asked is not None and output.format in asked.formats and output.suffix not in asked.suffixes
 
-    def _of_licks(self) -> Iterator[Lack]:
+    def _of_licks(self) -> Iterator[ReadinessProblem]:
         rows = self._db.execute(
             'SELECT l.title, l.origin, s.path, l.line, l.rights, l."by" FROM licks l JOIN sources s ON s.id = l.source_id '
             "WHERE l.ok ORDER BY s.path, l.line, l.id"
@@ -265,30 +267,32 @@ class _Look:
         for title, origin, kept, line, rights, by in rows.fetchall():
             place = f"{self._shelf.path(kept)}:{line}"
             if not rights:
-                yield Lack(RIGHTS, place, title, "no rights")
+                yield ReadinessProblem(RIGHTS, place, title, "no rights")
             if not by:
-                yield Lack(AUTHOR, place, title, "no author")
+                yield ReadinessProblem(AUTHOR, place, title, "no author")
             titles.setdefault(fold_title(title), []).append((Lineage(title, origin), (title, place)))
         for same in titles.values():
             (title, first), *more = without_moved_copies(same) or [same[0][1]]
             for _, place in more:
-                yield Lack(TITLES, place, title, f"the title is that of {first} too")
+                yield ReadinessProblem(TITLES, place, title, f"the title is that of {first} too")
 
 
-def _of_build(record: BuildRecord) -> Iterator[Lack]:
+def _of_build(record: BuildRecord) -> Iterator[ReadinessProblem]:
     for number in record.missing[:_NAMED]:
         what = f"share {number} of {record.of}" if record.of > 1 else "it"
         ended = f"{what} was stopped before it was done" if number in record.begun else f"{what} is missing"
-        yield Lack(BUILD, "", "", ended)
+        yield ReadinessProblem(BUILD, "", "", ended)
     if len(record.missing) > _NAMED:
-        yield Lack(BUILD, "", "", f"{len(record.missing) - _NAMED:,} more shares of {record.of:,} are missing")
+        yield ReadinessProblem(
+            BUILD, "", "", f"{len(record.missing) - _NAMED:,} more shares of {record.of:,} are missing"
+        )
     if record.program != program_key():
-        yield Lack(BUILD, "", "", "it was made by another version of lickwright")
+        yield ReadinessProblem(BUILD, "", "", "it was made by another version of lickwright")
 
 
 _NAMED = 20  # shares that are missing
 
 
-def count_by_kind(found: Sequence[Lack]) -> dict[str, int]:
+def count_by_kind(found: Sequence[ReadinessProblem]) -> dict[str, int]:
     """Return how many there are of each kind, in order."""
     return {kind: n for kind in KINDS if (n := sum(one.kind == kind for one in found))}

@@ -26,7 +26,7 @@ from lickwright.store.output_writer import Output, OutputWriter, is_unchanged, m
 from lickwright.store.recovery import claimed_file
 from lickwright.store.spool import LargeData
 from lickwright.store.storage import Storage, read_output
-from lickwright.store.types import Trouble, WorkItem
+from lickwright.store.types import PathDiagnostic, WorkItem
 
 MOST = 100_000  # files in one folder; more than that neither a file browser nor the record of a killed run can take
 _BATCH = 1000  # files between two commits
@@ -50,7 +50,7 @@ class ReleaseChanges(NamedTuple):
 
     removed: list[str]  # paths, removed by --prune
     kept: list[str]  # paths of those that are no more in the release, and were changed by hand
-    troubles: list[Trouble]
+    troubles: list[PathDiagnostic]
     files: int = 0  # in the release now
     written: int = 0
     renamed: int = 0
@@ -127,7 +127,7 @@ def update_release_files(
 
     Needs the tables `scan` and `unread` of a build. Raises `Unusable` for a manifest that no program of ours has made.
     """
-    troubles: list[Trouble] = []
+    troubles: list[PathDiagnostic] = []
     licks: list[ReleasedLick] = []
     if wanted is not None:
         manifest.with_index()
@@ -145,7 +145,7 @@ def update_release_files(
     folder, most = max(Counter(folder for folder, _ in copies).items(), key=lambda one: one[1], default=("", 0))
     if most > MOST:
         path, why = writer.storage.shown(folder), f"{most:,} files are too many for one folder"
-        return ReleaseChanges([], [], [Trouble(path, NOT_OURS.at(Span(0, 0), why, "say --layout by-source"))])
+        return ReleaseChanges([], [], [PathDiagnostic(path, NOT_OURS.at(Span(0, 0), why, "say --layout by-source"))])
     held = {trouble.path for trouble in troubles}
     tree.recover()
     tree.rename(copies)
@@ -156,7 +156,7 @@ def update_release_files(
 class _Tree:
     """The copies on record, and what is done to them."""
 
-    def __init__(self, manifest: Manifest, writer: OutputWriter, troubles: list[Trouble]) -> None:
+    def __init__(self, manifest: Manifest, writer: OutputWriter, troubles: list[PathDiagnostic]) -> None:
         self._manifest = manifest
         self._writer = writer
         self._storage = writer.storage

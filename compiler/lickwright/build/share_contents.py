@@ -25,7 +25,7 @@ from lickwright.store.source_paths import STDIN, folder_from_output, output_root
 from lickwright.store.sources import read_source
 from lickwright.store.spool import LargeData
 from lickwright.store.storage import Storage, read_output
-from lickwright.store.types import Skipped, Trouble
+from lickwright.store.types import PathDiagnostic, SkippedLick
 
 if TYPE_CHECKING:
     from lickwright.store.features import LickFacts
@@ -45,7 +45,7 @@ class ShareSource(NamedTuple):
     key: bytes
     formats: tuple[str, ...]
     made: int
-    licks: tuple[Skipped, ...]
+    licks: tuple[SkippedLick, ...]
     findings: str
     found: tuple[Diagnostic, ...]  # the same findings
     indexed: bool
@@ -60,7 +60,7 @@ class ShareSource(NamedTuple):
         """Return what the row of a source says, with what belongs to it in other tables. Raises `BrokenShare`."""
         id, path, target, hash, key, formats, made, refused, findings, indexed, alone = row
         shown, path = paths_of_source(part.folder, out, path)
-        licks = tuple(Skipped(str(title), str(why), str(slug)) for title, why, slug, _ in loads(refused or "[]"))
+        licks = tuple(SkippedLick(str(title), str(why), str(slug)) for title, why, slug, _ in loads(refused or "[]"))
         found = diagnostics_json.diagnostics_from_json(findings, None)
         if found is None:
             raise BrokenShare("it is damaged")
@@ -101,10 +101,10 @@ def source_rows(theirs: Manifest) -> Iterator[tuple[Any, ...]]:
         yield row
 
 
-def read_outputs(storage: Storage, target: str, rows: Iterable[OutputRow]) -> tuple[list[Output], list[Trouble]]:
+def read_outputs(storage: Storage, target: str, rows: Iterable[OutputRow]) -> tuple[list[Output], list[PathDiagnostic]]:
     """Return the outputs of one source that are as they were made; never through a link, and no more of a file than it should have."""
     outputs: list[Output] = []
-    troubles: list[Trouble] = []
+    troubles: list[PathDiagnostic] = []
     for row in rows:
         why: Diagnostic | None = None
         data: bytes | LargeData = b""
@@ -124,7 +124,7 @@ def read_outputs(storage: Storage, target: str, rows: Iterable[OutputRow]) -> tu
         if why is None:
             outputs.append(Output(row.name, data, row.lick, row.format))
         else:
-            troubles.append(Trouble(storage.shown(target, row.name), why))
+            troubles.append(PathDiagnostic(storage.shown(target, row.name), why))
     return outputs, troubles
 
 

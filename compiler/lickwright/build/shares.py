@@ -19,7 +19,7 @@ from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.open_storage import open_storage
 from lickwright.store.source_paths import STDIN, path_from_here, real_path
 from lickwright.store.storage import Storage
-from lickwright.store.types import Trouble
+from lickwright.store.types import PathDiagnostic
 
 
 class ShareFolder(NamedTuple):
@@ -41,7 +41,7 @@ class BrokenShare(Exception):
     """A share's manifest cannot be used; the message says why."""
 
 
-def load_shares(folders: Sequence[str], out: str) -> tuple[list[ShareFolder], list[Trouble]]:
+def load_shares(folders: Sequence[str], out: str) -> tuple[list[ShareFolder], list[PathDiagnostic]]:
     """Return the folders with their records, and findings for those that cannot be read. Raises `UnfitShares` and `NoAddress`."""
     for n, folder in enumerate(folders):
         if real_path(folder) == real_path(out):
@@ -51,16 +51,18 @@ def load_shares(folders: Sequence[str], out: str) -> tuple[list[ShareFolder], li
         if any(real_path(folder) == real_path(other) for other in folders[:n]):
             raise UnfitShares(f"{folder} is named twice", "name each share's folder once")
     parts: list[ShareFolder] = []
-    troubles: list[Trouble] = []
+    troubles: list[PathDiagnostic] = []
     for folder in folders:
         try:
             parts.append(ShareFolder(folder, _record(folder)))
         except BrokenShare as e:
             troubles.append(
-                Trouble(folder, UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the share again"))
+                PathDiagnostic(
+                    folder, UNREADABLE.at(Span(0, 0), f"the manifest cannot be used: {e}", "build the share again")
+                )
             )
         except FileNotFoundError:
-            troubles.append(Trouble(folder, _no_manifest()))
+            troubles.append(PathDiagnostic(folder, _no_manifest()))
     if not troubles:
         _complete(parts)
     return parts, troubles

@@ -16,7 +16,7 @@ from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import Manifest
 from lickwright.store.output_writer import in_the_way_trouble, not_removed_trouble, unwritable_trouble
 from lickwright.store.storage import Storage
-from lickwright.store.types import Trouble
+from lickwright.store.types import PathDiagnostic
 
 NAME = "index.html"
 SEAL = Seal(b"<!-- lickwright site ", b" -->\n")
@@ -56,7 +56,7 @@ def update_site(
                 summary.release.append(f"{path} lists {counted_noun(len(entries), 'lesson page')}")
     except _NotAFile as e:
         why = f"a {e} is in the way of the index of the lesson pages"
-        summary.left_out([Trouble(path, NOT_OURS.at(Span(0, 0), why, "move it away"))])
+        summary.left_out([PathDiagnostic(path, NOT_OURS.at(Span(0, 0), why, "move it away"))])
     except OSError as e:
         summary.left_out(
             [not_removed_trouble(path, e) if len(entries) < _FEWEST else unwritable_trouble(path, e, storage.noun)]

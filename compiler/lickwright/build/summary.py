@@ -19,7 +19,7 @@ from lickwright.export import Length
 from lickwright.store import diagnostics_json
 from lickwright.store.guarded_database import Unusable
 from lickwright.store.sources import read_source
-from lickwright.store.types import CompileOptions, Skipped, Trouble, WorkResult
+from lickwright.store.types import CompileOptions, PathDiagnostic, SkippedLick, WorkResult
 
 if TYPE_CHECKING:
     from lickwright.store.build_speed import Estimate
@@ -34,8 +34,8 @@ class SourceReport(NamedTuple):
     path: str
     text: str  # of the source, where there are findings
     findings: tuple[Diagnostic, ...]
-    refused: tuple[Skipped, ...] = ()  # licks that were not made
-    troubles: tuple[Trouble, ...] = ()
+    refused: tuple[SkippedLick, ...] = ()  # licks that were not made
+    troubles: tuple[PathDiagnostic, ...] = ()
     bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
     unchanged: bool = False  # as the build before has found it
 
@@ -81,7 +81,7 @@ class BuildSummary:
         self.unread = 0  # sources of which nothing is known
         self.codes: Counter[str] = Counter()  # findings
         self.bad: list[tuple[str, str]] = []  # the first sources that failed, and the codes of their errors
-        self.lost: list[Trouble] = []  # what went wrong with the output folder as a whole
+        self.lost: list[PathDiagnostic] = []  # what went wrong with the output folder as a whole
         self.blocked = 0  # sources among the failed that were not looked at, since their lickwright.toml has errors
         self.stopped = False
         self._began = time.monotonic()
@@ -147,13 +147,13 @@ class BuildSummary:
         self.written += result.written
         self.size += result.size
 
-    def pruned(self, removed: list[str], kept: list[str], troubles: list[Trouble]) -> None:
+    def pruned(self, removed: list[str], kept: list[str], troubles: list[PathDiagnostic]) -> None:
         """Count outputs whose licks are gone: removed, kept since they were changed by hand, and those that could not be removed."""
         self.removed, self.kept = removed, kept
         for trouble in troubles:
             self._tell(SourceReport(trouble.path, "", (), troubles=(trouble,)))
 
-    def left_out(self, troubles: Sequence[Trouble]) -> None:
+    def left_out(self, troubles: Sequence[PathDiagnostic]) -> None:
         """Tell files that did not go into a release, once each."""
         for trouble in (one for one in troubles if one.path not in self._troubled):
             self._tell(SourceReport(trouble.path, "", (), troubles=(trouble,)))
@@ -164,7 +164,7 @@ class BuildSummary:
         if length.is_long:
             self._observer.say(f"{name}: {length}")
 
-    def broke(self, trouble: Trouble) -> None:
+    def fail_build(self, trouble: PathDiagnostic) -> None:
         """Note that the output folder as a whole cannot be written into: nothing more is done."""
         self.lost.append(trouble)
         self.skipped = self.found - self.built - self.unchanged - self.failed

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from lickwright import compiler
-from lickwright.build import crash_bisection
+from lickwright.build import crash_isolation
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.files import SKIPPED, Unopened
@@ -24,7 +24,7 @@ from lickwright.store.output_writer import Output, OutputWriter, WrittenOutputs,
 from lickwright.store.recorded_sounds import sound_key
 from lickwright.store.sources import read_source
 from lickwright.store.spool import Spool
-from lickwright.store.types import CompileOptions, Skipped, Trouble, WorkItem, WorkResult
+from lickwright.store.types import CompileOptions, PathDiagnostic, SkippedLick, WorkItem, WorkResult
 
 if TYPE_CHECKING:
     from lickwright.compiler.compilation import Compilation, CompiledLick
@@ -74,9 +74,9 @@ class _Collected:
 
     def __init__(self) -> None:
         self.outputs: list[Output] = []
-        self.refused: list[Skipped] = []
+        self.refused: list[SkippedLick] = []
         self.bugs: list[tuple[str, str]] = []
-        self.troubles: list[Trouble] = []
+        self.troubles: list[PathDiagnostic] = []
         self.losses: dict[Diagnostic, None] = {}
 
     def add(
@@ -141,10 +141,10 @@ def _sounds(outputs: Sequence[Output], placed: WrittenOutputs) -> tuple[tuple[by
     return tuple((made.hash, sounds[made.name]) for made in placed.made if made.name in sounds)
 
 
-def _skipped(lick: CompiledLick, why: str, item: WorkItem, writer: OutputWriter) -> Skipped:
+def _skipped(lick: CompiledLick, why: str, item: WorkItem, writer: OutputWriter) -> SkippedLick:
     """Return a lick that is not made, with how many files of an earlier version of it still stand in the folder."""
     older = sum(row.lick == lick.slug and writer.stands(item.target, row.name) for row in item.known)
-    return Skipped(lick.title, why, lick.slug, older)
+    return SkippedLick(lick.title, why, lick.slug, older)
 
 
 def _compile_partly(item: WorkItem, order: CompileOptions, writer: OutputWriter, data: bytes) -> WorkResult:
@@ -155,7 +155,7 @@ def _compile_partly(item: WorkItem, order: CompileOptions, writer: OutputWriter,
     def gone(number: int) -> bool:
         return number in reasons if item.only is None else number != item.only
 
-    text, spans = crash_bisection.blank_licks(source.text, gone)
+    text, spans = crash_isolation.blank_licks(source.text, gone)
     whole, named = _named(item, compiler.compile_text(text, item.path, order.project))
     found = [d for d in whole.diagnostics if not any(a <= d.span.start < b for a, b in spans)]
     for n, lick in enumerate(whole.licks):
@@ -187,10 +187,10 @@ def _outputs_of(
     spool: Spool,
     writer: OutputWriter,
     target: str,
-) -> tuple[list[Output], list[Trouble]]:
+) -> tuple[list[Output], list[PathDiagnostic]]:
     """Return the outputs of a lick, and findings for those that there is no room for; what a format cannot say goes into `losses`."""
     outputs: list[Output] = []
-    troubles: list[Trouble] = []
+    troubles: list[PathDiagnostic] = []
     for name in order.formats:
         for suffix, options in _ROWS[name].files(order.options):
             emission = lick.emit(name, options)

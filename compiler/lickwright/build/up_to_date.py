@@ -26,7 +26,7 @@ from lickwright.store.manifest import Manifest, OutputRow
 from lickwright.store.output_writer import content_digest, recorded_output
 from lickwright.store.sources import read_source
 from lickwright.store.storage import Storage
-from lickwright.store.types import CompileOptions, Skipped
+from lickwright.store.types import CompileOptions, SkippedLick
 
 # Both in the order of the folders of outputs, to be read side by side: a question for each source would take three times as long. Both begin with
 # the scan, so that one file of a large library is quick (`CROSS JOIN` keeps SQLite to that order).
@@ -65,7 +65,7 @@ class Remembered(NamedTuple):
     path: str  # as the user knows it
     order: int
     findings: str  # see `store/diagnostics_json.py`
-    refused: tuple[Skipped, ...]  # licks that were not made
+    refused: tuple[SkippedLick, ...]  # licks that were not made
 
 
 def find_up_to_date(
@@ -113,13 +113,13 @@ def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
         yield Remembered(id, os.fsdecode(shown), ordered, findings, skipped)
 
 
-def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: object, older: object) -> Skipped:
+def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: object, older: object) -> SkippedLick:
     """Return a lick that was not made, as it was entered; its older files are counted anew, since they may have been removed."""
     if older:
         (older,) = manifest.db.execute(
             "SELECT count(*) FROM outputs WHERE folder = ? AND lick = ? AND gone <> 0", (folder, str(slug))
         ).fetchone()
-    return Skipped(str(title), str(why), str(slug), int(str(older)))
+    return SkippedLick(str(title), str(why), str(slug), int(str(older)))
 
 
 class _UpToDateCheck:

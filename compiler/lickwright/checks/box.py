@@ -17,7 +17,7 @@ from lickwright.checks.scale_membership import NoteMembership
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Span
-from lickwright.music.positions import Box
+from lickwright.music.scale_boxes import Box
 from lickwright.notation.techniques import BEND_CURVES, Curve
 from lickwright.settings.fields import Settings
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
-from lickwright.music.box import Area
+from lickwright.music.box_area import Area
 from lickwright.music.pitch import PLAIN_NAMES, Key, note_name
-from lickwright.music.positions import BLUE, Box, boxes_of_scale, is_minor
 from lickwright.music.scale import Scale, degree_name
+from lickwright.music.scale_boxes import BLUE, Box, boxes_of_scale, is_minor
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import BEND_CURVES, UPWARD_BENDS
 from lickwright.settings.fields import Settings

@@ -18,7 +18,7 @@ __all__ = ["COMMANDS", "main"]
 
 
 # Commands that take arguments without options, and the modules whose `run_plain` does them: it returns an exit code, or None to let click decide.
-_PLAIN = {"check": "check_sources", "why": "rule_text"}
+_WITHOUT_CLICK = {"check": "check_sources", "why": "rule_text"}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -54,9 +54,13 @@ def _run(arguments: list[str]) -> int:
 
 def _run_plain(arguments: list[str]) -> int | None:
     """Run a command without click, if it is one that can be and has no options; else return None."""
-    if not arguments or arguments[0] not in _PLAIN or any(one.startswith("-") and one != "-" for one in arguments[1:]):
+    if (
+        not arguments
+        or arguments[0] not in _WITHOUT_CLICK
+        or any(one.startswith("-") and one != "-" for one in arguments[1:])
+    ):
         return None
     from importlib import import_module
 
-    code: int | None = import_module(f"lickwright.cli.{_PLAIN[arguments[0]]}").run_plain(arguments[1:])
+    code: int | None = import_module(f"lickwright.cli.{_WITHOUT_CLICK[arguments[0]]}").run_plain(arguments[1:])
     return code

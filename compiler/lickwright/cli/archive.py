@@ -19,7 +19,7 @@ from lickwright.core.source import Span
 from lickwright.report import console
 from lickwright.store.manifest import Manifest
 from lickwright.store.storage import Storage
-from lickwright.store.types import Trouble
+from lickwright.store.types import PathDiagnostic
 
 
 class Archive:
@@ -50,7 +50,7 @@ class Archive:
             finding = UNWRITABLE.at(
                 Span(0, 0), f"nothing was written: {why}", "fix what is said above, and run it again"
             )
-            summary.left_out([Trouble(self.path, finding)])
+            summary.left_out([PathDiagnostic(self.path, finding)])
             return
         name = os.path.splitext(os.path.basename(self.path))[0]
         archive = archive_parts(name, storage, licks)
@@ -69,7 +69,7 @@ class Archive:
         return self.code
 
 
-def _missing(licks: Sequence[ReleasedLick], troubles: Sequence[Trouble], summary: BuildSummary) -> str:
+def _missing(licks: Sequence[ReleasedLick], troubles: Sequence[PathDiagnostic], summary: BuildSummary) -> str:
     """Return why there can be no archive: what should be in it and is not, for no lick's fault; "" if nothing is missing."""
     if not licks:
         return "no lick has a file"

@@ -12,7 +12,7 @@ import click
 
 from lickwright.cli.option_pairs import first_given, refuse
 from lickwright.cli.option_types import OneOf, add_options, parsed_by
-from lickwright.config.name_pattern import FIELDS, LAYOUTS, Arrangement, Pattern, parse_pattern
+from lickwright.config.name_pattern import LAYOUTS, PATTERN_FIELDS, Arrangement, Pattern, parse_pattern
 
 if TYPE_CHECKING:
     from lickwright.cli.archive import Archive
@@ -35,7 +35,7 @@ release_options = add_options(
             callback=parsed_by(_parse_names),
             metavar="PATTERN",
             help="Names of the files in the archive, or without --zip in release_files/: '{number:02}-{title}'; fields: "
-            + ", ".join(FIELDS)
+            + ", ".join(PATTERN_FIELDS)
             + ".",
         ),
         click.option(

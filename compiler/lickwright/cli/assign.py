@@ -104,18 +104,18 @@ def command(
     if not chosen:
         return verdict.code
     folder = out or slug(pupil)
-    order = _Order(
+    assignment = _Assignment(
         " ".join(pupil.split()), due or "", " ".join(words.split()), Ladder(start, step, top), not silent_page
     )
     with terminal.handle_interrupts() as ended:
         try:
-            return max(verdict.code, _write(folder, order, chosen, overwrite, paths))
+            return max(verdict.code, _write(folder, assignment, chosen, overwrite, paths))
         except KeyboardInterrupt:
             terminal.err("stopped\n")
             return ended()
 
 
-class _Order(NamedTuple):
+class _Assignment(NamedTuple):
     """What is asked for."""
 
     pupil: str
@@ -146,7 +146,9 @@ def _chosen(paths: Sequence[str], titles: Sequence[str]) -> tuple[list[CompiledL
     return [lick for _, lick in meant if lick.ok], verdict
 
 
-def _write(folder: str, order: _Order, licks: Sequence[CompiledLick], overwrite: bool, sources: Sequence[str]) -> int:
+def _write(
+    folder: str, assignment: _Assignment, licks: Sequence[CompiledLick], overwrite: bool, sources: Sequence[str]
+) -> int:
     """Writes the lesson pages, then the assignment that leads to them; gives the exit code."""
     from lickwright.cli.single_output import save_output
     from lickwright.core.files import make_folder
@@ -160,28 +162,28 @@ def _write(folder: str, order: _Order, licks: Sequence[CompiledLick], overwrite:
         from lickwright.core.source import Source
 
         show_findings(Source(folder, ""), [unwritable_trouble(folder, e).finding])
-        return terminal.Exit.FILE
+        return terminal.Exit.FILE_ERRORS
     names = [f"{name}.html" for name in distinct_names([NAME, *(slug(lick.title) for lick in licks)])][1:]
     code = 0
     for name, lick in zip(names, licks, strict=True):
-        code = max(code, save_output(os.path.join(folder, name), _lesson(lick, order), SEAL, overwrite, sources))
+        code = max(code, save_output(os.path.join(folder, name), _lesson(lick, assignment), SEAL, overwrite, sources))
     if code:
         return code
-    assigned = list(_assigned(licks, names, order.ladder))
-    page = assignment_page(order.pupil, order.due, order.words, assigned).encode("utf-8")
+    assigned = list(_assigned(licks, names, assignment.ladder))
+    page = assignment_page(assignment.pupil, assignment.due, assignment.words, assigned).encode("utf-8")
     path = os.path.join(folder, f"{NAME}.html")
     code = save_output(path, page, SEAL, overwrite, sources)
     if not code:
         terminal.out(
-            f"{console.safe_text(path)}: {console.counted_noun(len(licks), 'lick')} for {console.safe_text(order.pupil)}\n"
+            f"{console.safe_text(path)}: {console.counted_noun(len(licks), 'lick')} for {console.safe_text(assignment.pupil)}\n"
         )
     return code
 
 
-def _lesson(lick: CompiledLick, order: _Order) -> bytes:
-    from lickwright.export import Options, Recording
+def _lesson(lick: CompiledLick, assignment: _Assignment) -> bytes:
+    from lickwright.export import Options, RecordingRequest
 
-    options = Options(recording=Recording(ladder=order.ladder), page_sound=order.sound)
+    options = Options(recording=RecordingRequest(ladder=assignment.ladder), page_sound=assignment.sound)
     return lick.emit("page", options).data
 
 

@@ -1,6 +1,6 @@
 """Options about sound, the same for `make` and `play`.
 
-In: the values of the options. Out: a `Recording`. Whether the packages that sound needs are installed is checked here too.
+In: the values of the options. Out: a `RecordingRequest`. Whether the packages that sound needs are installed is checked here too.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ import click
 
 from lickwright.cli.option_types import OneOf, add_options, parsed_by
 from lickwright.core.extras import install_command
-from lickwright.export import SOUND_FORMATS, Recording
+from lickwright.export import SOUND_FORMATS, RecordingRequest
 from lickwright.export.option_parsing import COUNT_INS, LONGEST, REPEATS
 from lickwright.music.practice import MINUTES, Ladder, parse_bars, parse_ladder
 
-_DEFAULT = Recording()
+_DEFAULT = RecordingRequest()
 _LADDER_GIVEN = "lickwright.ladder"  # key of the click context: the command line has a ladder
 
 
@@ -84,7 +84,7 @@ playing_options = add_options(_PLAYING)
 recording_options = add_options((*_PLAYING, *_FILES))
 
 
-def requested_audio(value: Callable[[str], Any]) -> Recording:
+def requested_audio(value: Callable[[str], Any]) -> RecordingRequest:
     """Return the recording that the options ask for; a ladder on the command line asks for the practice set.
 
     `value` returns the value of an option, or None if the command has no such option.
@@ -92,7 +92,7 @@ def requested_audio(value: Callable[[str], Any]) -> Recording:
     names = ("format", "practice", "count_in", "click", "repeat", "answer", "backing", "ladder", "vary", "longest")
     given = {name: value(name) for name in names}
     given["practice"] = given["practice"] or click.get_current_context().meta.get(_LADDER_GIVEN)
-    return Recording(**{name: one for name, one in given.items() if one is not None})
+    return RecordingRequest(**{name: one for name, one in given.items() if one is not None})
 
 
 def require_sound() -> None:

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from lickwright.music.boxspec import BoxSpec, parse_box
 from lickwright.music.chord import Chord, parse_chord_name
 from lickwright.music.pitch import MODE_ALIASES, MODES, Key, parse_key, parse_note_name
-from lickwright.music.positions import is_minor
 from lickwright.music.scale import Scale, default_scale, parse_scale
+from lickwright.music.scale_boxes import is_minor
 from lickwright.music.tuning import parse_tuning
 
 if TYPE_CHECKING:

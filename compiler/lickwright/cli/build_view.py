@@ -28,7 +28,7 @@ from lickwright.report.annotations import annotation_commands
 if TYPE_CHECKING:
     from lickwright.config.name_pattern import Arrangement
     from lickwright.store.build_speed import Estimate
-    from lickwright.store.types import Skipped
+    from lickwright.store.types import SkippedLick
 
 FEW = 5  # skipped licks that are named where findings are many
 APOLOGIES = 5  # bugs of ours that are shown, since one may break every file
@@ -57,7 +57,7 @@ class BuildView:
         self._everything = everything
         self._would: Counter[str] = Counter()  # things that a dry run would do, by their verb
         self._sorry = 0
-        self._skipped: list[tuple[str, Skipped]] = []  # licks that were not made, with their source
+        self._skipped: list[tuple[str, SkippedLick]] = []  # licks that were not made, with their source
 
     def say(self, line: str) -> None:
         """Show one line about the build as a whole."""
@@ -97,7 +97,7 @@ class BuildView:
     def project(self, project: ProjectConfig) -> None:
         """Show what is wrong with a `lickwright.toml`, and keep the exit code."""
         if not project.ok:
-            self.code = max(self.code, terminal.Exit.FILE)
+            self.code = max(self.code, terminal.Exit.FILE_ERRORS)
         terminal.err(console.format_findings(project.source, project.findings, self._colour, self._columns))
 
     def progress(self, done: int, total: int, licks: int) -> None:
@@ -181,7 +181,7 @@ def source_counts(summary: BuildSummary, dry: bool = False) -> str:
     return f"{console.counted_noun(summary.found, 'source')}: {told}; {summary.seconds:.1f} s"
 
 
-def _skipped(path: str, one: Skipped, left: bool) -> str:
+def _skipped(path: str, one: SkippedLick, left: bool) -> str:
     """Return the line about a lick that was not made; `left`: older files of skipped licks are still there."""
     older = f"; {_still_there(one.older)}" if left and one.older else ""
     return f'  skipped "{console.safe_text(one.title)}" in {console.safe_text(path)}: {one.why}{older}\n'

@@ -64,7 +64,7 @@ def _checked(paths: tuple[str, ...], verdict: Verdict) -> Compiled:
     own = {os.path.abspath(path) for path in named}
     for project in projects.all():
         if not project.ok or os.path.abspath(project.path) in own:
-            verdict.add(terminal.Exit.FINE if project.ok else terminal.Exit.FILE)
+            verdict.add(terminal.Exit.FINE if project.ok else terminal.Exit.FILE_ERRORS)
             yield FoundSource(project.path), Compilation(project.source, (), project.findings)
     yield from compile_sources([one for one in found if one.path not in named], verdict, projects)
 

@@ -47,7 +47,7 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
     if not (one.licks and other.licks):
         for c in files:
             report_errors(c, c.diagnostics, verdict)
-        verdict.add(terminal.Exit.MUSIC)
+        verdict.add(terminal.Exit.MUSIC_ERRORS)
         return verdict.code
     pairs = _matched(one, other, title)
     done = [found for a, b in pairs if (found := _compared((one, a), (other, b), verdict)) is not None]
@@ -122,5 +122,5 @@ def _compared(
     if one is None or other is None or one.unknown or other.unknown:
         return None
     found = compare(one, other)
-    verdict.add(terminal.Exit.FINE if found.alike else terminal.Exit.MUSIC)
+    verdict.add(terminal.Exit.FINE if found.alike else terminal.Exit.MUSIC_ERRORS)
     return found

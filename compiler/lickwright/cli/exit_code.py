@@ -15,8 +15,8 @@ def exit_code(found: Sequence[Diagnostic], strict: bool = False) -> Exit:
     """Return the exit code for these findings; `strict`: warnings fail too."""
     if not has_errors(list(found)):
         warned = strict and any(d.severity == "warning" for d in found)
-        return Exit.MUSIC if warned else Exit.FINE
-    return Exit.FILE if has_errors([d for d in found if d.code.startswith("L6")]) else Exit.MUSIC
+        return Exit.MUSIC_ERRORS if warned else Exit.FINE
+    return Exit.FILE_ERRORS if has_errors([d for d in found if d.code.startswith("L6")]) else Exit.MUSIC_ERRORS
 
 
 class Verdict:
@@ -30,6 +30,6 @@ class Verdict:
         """Take note of one reason for an exit code."""
         self.code = max(self.code, code)
 
-    def judge(self, found: Sequence[Diagnostic]) -> None:
+    def add_findings(self, found: Sequence[Diagnostic]) -> None:
         """Take note of findings."""
         self.add(exit_code(found, self._strict))

@@ -48,10 +48,10 @@ class _Find(click.Command):
     """Lists the fields at the end of its help."""
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        from lickwright.index.query_fields import FIELDS  # not for every `lickwright --help`
+        from lickwright.index.query_fields import QUERY_FIELDS  # not for every `lickwright --help`
 
         with formatter.section("Fields"):
-            formatter.write_dl([(field.name, field.meaning) for field in FIELDS])
+            formatter.write_dl([(field.name, field.meaning) for field in QUERY_FIELDS])
 
 
 @click.command(cls=_Find, help=_HELP)
@@ -156,7 +156,7 @@ def _row(hit: SearchHit) -> tuple[str, ...]:
 
 def _reasons(text: str, hits: Sequence[SearchHit]) -> list[tuple[str, ...]]:
     """Return for each lick where its words were found; nothing if all stand in titles and techniques, which the table shows."""
-    from lickwright.index.reasons import fields_with_words
+    from lickwright.index.matching_fields import fields_with_words
     from lickwright.index.search import interpret_question
 
     terms = [term for term, _ in interpret_question(text).terms]
@@ -222,9 +222,9 @@ def _similar(index: LibraryIndex, text: str, wanted: LickFacts, limit: int | Non
     """Return the licks that are like `wanted` and answer the question. Raises QueryError, and UsageError for too few notes."""
     from lickwright.analysis.fingerprint import FEWEST
     from lickwright.cli.listing_view import Listing
-    from lickwright.index.order import sorted_by
     from lickwright.index.search import interpret_question, matching_ids
     from lickwright.index.similarity_search import find_similar
+    from lickwright.index.sort_order import sorted_by
 
     title = console.safe_text(wanted.title)
     if wanted.phrase_notes < FEWEST:

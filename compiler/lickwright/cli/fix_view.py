@@ -90,9 +90,9 @@ class _FixRun:
 
     def _judge(self, mended: AutofixResult, trouble: Diagnostic | None) -> None:
         stands = mended.after if self._in_place and trouble is None else mended.before
-        self._verdict.judge(stands.diagnostics)
+        self._verdict.add_findings(stands.diagnostics)
         if trouble is not None:
-            self._verdict.judge([trouble])
+            self._verdict.add_findings([trouble])
 
     def _show(self, mended: AutofixResult, trouble: Diagnostic | None) -> None:
         """Show what remains, of many files only what could not be written: `check` lists the rest."""

@@ -46,7 +46,7 @@ def report_unusable(path: str, why: Unusable) -> int:
     source = Source(os.path.join(path, NAME), "")
     finding = UNREADABLE.at(Span(0, 0), f"the index cannot be used: {why}", why.hint)
     terminal.err(console.format_findings(source, [finding], terminal.wants_color(sys.stderr)))
-    return terminal.Exit.FILE
+    return terminal.Exit.FILE_ERRORS
 
 
 def _read(path: str) -> tuple[LibraryIndex, int]:
@@ -73,7 +73,7 @@ def _compiled(paths: Sequence[str], verdict: Verdict | None = None) -> Iterator[
     for one, compilation in compile_sources(find_sources(paths), whole):
         unread = [d for d in compilation.diagnostics if d.code.startswith("L6")]
         if verdict is not None:
-            verdict.judge(unread)
+            verdict.add_findings(unread)
             terminal.err(console.format_findings(compilation.source, unread, terminal.wants_color(sys.stderr)))
         yield one.path, compilation
     if whole.code == terminal.Exit.INTERNAL and verdict is not None:

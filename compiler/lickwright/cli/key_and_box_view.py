@@ -27,7 +27,7 @@ def show_keys_and_boxes(path: str, title: str | None) -> int:
         terminal.out("\n" if n else "")
         if lick.timeline is None or lick.timeline.unknown:
             terminal.err(f'"{console.safe_text(lick.title)}" has errors: lickwright check says which\n')
-            verdict.add(terminal.Exit.MUSIC)
+            verdict.add(terminal.Exit.MUSIC_ERRORS)
         else:
             terminal.out(_answer(lick, find_key_and_box(lick.timeline)))
     return verdict.code

@@ -22,7 +22,7 @@ from lickwright.cli.project_options import preferred_values
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 from lickwright.config.name_pattern import Arrangement
 from lickwright.core.fast_dataclass import replace
-from lickwright.export import EXPORTS, ExportFormat, Options, Recording, SheetRequest
+from lickwright.export import EXPORTS, ExportFormat, Options, RecordingRequest, SheetRequest
 from lickwright.export.option_parsing import TempoRequest
 from lickwright.store.addresses import NoAddress, is_remote, local_path
 from lickwright.store.output_keys import options_key
@@ -203,9 +203,9 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
     return rows, options
 
 
-def _with_audio(rows: tuple[ExportFormat, ...], recording: Recording) -> tuple[ExportFormat, ...]:
+def _with_audio(rows: tuple[ExportFormat, ...], recording: RecordingRequest) -> tuple[ExportFormat, ...]:
     """Return the formats, with audio if an option about sound asks for it and no format is a recording."""
-    if replace(recording, longest=None) == Recording() or any(row.is_audio for row in rows):
+    if replace(recording, longest=None) == RecordingRequest() or any(row.is_audio for row in rows):
         return rows
     return rows + tuple(row for row in EXPORTS if row.is_audio)
 

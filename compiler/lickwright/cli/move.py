@@ -117,7 +117,7 @@ class _Family:
             try:
                 moved = move_lick(lick, self._book, self._source, request)
             except Unmovable as e:
-                self._verdict.add(terminal.Exit.MUSIC)
+                self._verdict.add(terminal.Exit.MUSIC_ERRORS)
                 if str(e) not in refused:
                     refused.add(str(e))
                     terminal.err(f"{_name(lick.title, self._goal(request))}: {console.safe_text(str(e))}\n")
@@ -197,6 +197,6 @@ def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwri
     folder = OutputFolder(out, ".", path, overwrite)
     troubles = folder.write([output for output, place in places if place not in refused])
     for place, finding in (*refused.items(), *troubles):
-        verdict.judge([finding])
+        verdict.add_findings([finding])
         show_findings(Text(place, ""), [finding])
     terminal.err(f"{console.counted_noun(folder.done, 'lick')} in {console.safe_text(out)}\n")

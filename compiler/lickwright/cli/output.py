@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from lickwright.cli import terminal
 from lickwright.report.console import safe_text
 from lickwright.store.output_writer import Output, unwritable_trouble
-from lickwright.store.types import Trouble
+from lickwright.store.types import PathDiagnostic
 from lickwright.store.write_single import write_outputs
 
 __all__ = ["Output", "OutputFolder"]
@@ -29,7 +29,7 @@ class OutputFolder:
         self._source = source
         self._overwrite = overwrite  # replace whatever file stands in the way
 
-    def write(self, outputs: Sequence[Output]) -> list[Trouble]:
+    def write(self, outputs: Sequence[Output]) -> list[PathDiagnostic]:
         """Write what is not there already; return a finding for each output that could not be written."""
         try:
             placed = write_outputs(self._root, self._name, self._source, outputs, self._overwrite, _say)

@@ -75,7 +75,7 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
     from lickwright.cli.select_lick import report_findings
     from lickwright.core.files import error_reason
     from lickwright.export import Length
-    from lickwright.export.audio import audio_losses, plan_take, render_samples
+    from lickwright.export.audio import audio_losses, plan_recording, render_samples
     from lickwright.synth.arrangement import RATE
     from lickwright.synth.wave import BYTES
     from lickwright.timeline.excerpt import NoBars, no_bars_finding
@@ -89,7 +89,7 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
         except NoBars as e:
             report_findings(c, [no_bars_finding(stages.timeline, e)], verdict)
             return
-    taken = plan_take(stages, options)
+    taken = plan_recording(stages, options)
     report_findings(c, [*said, *audio_losses(stages, options, taken)], verdict)
     aside = Length(taken.end, round(taken.end * RATE) * BYTES)
     if aside.is_long:
@@ -103,7 +103,7 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
                     stream.write(piece.T.copy())
     except device.PortAudioError as e:
         terminal.err(f"error: the sound device gave up: {console.safe_text(str(e))}\n")
-        verdict.add(terminal.Exit.FILE)
+        verdict.add(terminal.Exit.FILE_ERRORS)
     except OSError as e:
         terminal.err(f"error: {error_reason(e)} in the folder for temporary files, {console.safe_text(gettempdir())}\n")
-        verdict.add(terminal.Exit.FILE)
+        verdict.add(terminal.Exit.FILE_ERRORS)

@@ -30,7 +30,7 @@ def project_configs(paths: Iterable[str]) -> ProjectConfigs:
         import click  # its import takes long, and this way out is rare
 
         terminal.err("nothing was done: fix it first\n")
-        raise click.exceptions.Exit(Exit.FILE)
+        raise click.exceptions.Exit(Exit.FILE_ERRORS)
     return projects
 
 

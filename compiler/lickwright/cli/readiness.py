@@ -14,7 +14,7 @@ from lickwright.cli import terminal
 from lickwright.report import console
 
 if TYPE_CHECKING:
-    from lickwright.build.readiness import Lack
+    from lickwright.build.readiness import ReadinessProblem
 
 _PLACES = 3  # of each kind that are shown, where no other number is said
 
@@ -58,10 +58,10 @@ def readiness(library: str, form: str, limit: int | None) -> int:
                 f"{console.counted_noun(files, 'file')} of {console.counted_noun(licks, 'lick')}",
             )
         )
-    return terminal.Exit.MUSIC if found else terminal.Exit.FINE
+    return terminal.Exit.MUSIC_ERRORS if found else terminal.Exit.FINE
 
 
-def _lacking(library: str, found: Sequence[Lack], most: int, made: str) -> str:
+def _lacking(library: str, found: Sequence[ReadinessProblem], most: int, made: str) -> str:
     from lickwright.build.readiness import KINDS, count_by_kind
 
     if not found:

@@ -51,7 +51,7 @@ def licks_called(files: Sequence[Compilation], path: str, title: str | None) -> 
 
 def report_findings(c: Compilation, found: Sequence[Diagnostic], verdict: Verdict) -> None:
     """Show these findings of a file, and add them to the verdict."""
-    verdict.judge(found)
+    verdict.add_findings(found)
     show_findings(c.source, found)
 
 

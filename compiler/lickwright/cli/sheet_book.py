@@ -53,7 +53,7 @@ class SheetBook:
             data = book_pdf(licks, self._title, licks[0].options.sheet, self._share_pages)
         except MissingFace as e:
             terminal.err(f"no book was made: {e}; install lickwright again\n")
-            return terminal.Exit.FILE
+            return terminal.Exit.FILE_ERRORS
         code = single_output.save_output(self.path, data, SEAL, self._overwrite, self._sources)
         if code == terminal.Exit.FINE:
             say(f"{counted_noun(len(licks), 'lick')} in {safe_text(self.path)}\n")

@@ -40,7 +40,7 @@ def compile_sources(
             verdict.add(terminal.Exit.INTERNAL)
             continue
         if judge:
-            verdict.judge(compilation.diagnostics)
+            verdict.add_findings(compilation.diagnostics)
         yield one, compilation
         del compilation  # before the next is made: that of a file of one MiB takes a hundred
 

@@ -23,9 +23,9 @@ class Exit(IntEnum):
     """How a run ends. Of several reasons the highest counts."""
 
     FINE = 0  # warnings allowed
-    MUSIC = 1  # errors in the music
+    MUSIC_ERRORS = 1  # errors in the music
     USAGE = 2  # wrong arguments
-    FILE = 3  # a file that cannot be read or written
+    FILE_ERRORS = 3  # a file that cannot be read or written
     INTERNAL = 70  # a bug of ours
     HUNG_UP = 129  # its terminal went away
     STOPPED = 130  # by Ctrl-C
@@ -38,15 +38,15 @@ class ScreenLost(Exception):
 
 
 # What common characters become if the encoding lacks them; any other is shown by its number.
-_PLAIN = {"♯": "#", "♭": "b", "…": "...", "–": "-", "—": "-", "−": "-", "×": "x", "→": "->"}
-_PLAIN |= {"“": '"', "”": '"', "‘": "'", "’": "'", "½": "1/2", "¼": "1/4"}
+_PLAIN_LETTERS = {"♯": "#", "♭": "b", "…": "...", "–": "-", "—": "-", "−": "-", "×": "x", "→": "->"}
+_PLAIN_LETTERS |= {"“": '"', "”": '"', "‘": "'", "’": "'", "½": "1/2", "¼": "1/4"}
 
 
 def _fall_back(error: UnicodeError) -> tuple[str, int]:
     if not isinstance(error, UnicodeEncodeError):
         raise error
     chars = error.object[error.start : error.end]
-    return "".join(_PLAIN.get(char, f"\\u{{{ord(char):X}}}") for char in chars), error.end
+    return "".join(_PLAIN_LETTERS.get(char, f"\\u{{{ord(char):X}}}") for char in chars), error.end
 
 
 class _Closed(io.TextIOBase):
@@ -106,7 +106,7 @@ def report_lost_screen(error: ScreenLost) -> int:
     if isinstance(cause, BrokenPipeError):
         return Exit.PIPE
     err(f"error: standard output cannot be written: {getattr(cause, 'strerror', None) or cause}\n")
-    return Exit.FILE
+    return Exit.FILE_ERRORS
 
 
 def wants_color(stream: TextIO) -> bool:

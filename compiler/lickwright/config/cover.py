@@ -19,7 +19,7 @@ from lickwright.store.ownership import file_kind, open_ordinary
 LARGEST = 2 << 20  # bytes; it stands in every recording
 _PNG = b"\x89PNG\r\n\x1a\n"
 _JPEG = b"\xff\xd8\xff"
-_PLAIN = (0x01, *range(0xD0, 0xD8))  # JPEG markers without a length
+_MARKERS_WITHOUT_LENGTH = (0x01, *range(0xD0, 0xD8))  # JPEG markers without a length
 _NO_FRAME = (0xC4, 0xC8, 0xCC)  # among 0xC0 to 0xCF those that begin no picture
 
 
@@ -87,7 +87,7 @@ def _jpeg(data: bytes) -> tuple[str, int, int] | None:
         marker = data[at + 1]
         if marker == 0xFF:  # a fill byte
             at += 1
-        elif marker in _PLAIN:
+        elif marker in _MARKERS_WITHOUT_LENGTH:
             at += 2
         elif 0xC0 <= marker <= 0xCF and marker not in _NO_FRAME:
             height, width = struct.unpack(">HH", data[at + 5 : at + 9])

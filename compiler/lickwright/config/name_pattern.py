@@ -17,7 +17,7 @@ from lickwright.core.slugs import MAX_SLUG, slug
 LAYOUTS = ("by-source", "by-format", "flat")  # folders of a release
 MOST = 200  # characters of a pattern
 NUMBERS = ("number", "file-number", "chapter-number", "book-number", "level", "tempo")
-FIELDS: dict[str, str] = {
+PATTERN_FIELDS: dict[str, str] = {
     "title": "the lick's title, as its files are named",
     "number": "its place in its chapter, from 1",
     "file-number": "its place in its file",
@@ -104,10 +104,10 @@ def _check_literal(literal: str) -> None:
 
 
 def _field(field: str, spec: str, conversion: str | None) -> Part:
-    if field not in FIELDS:
-        near = nearest_name(field, tuple(FIELDS))
+    if field not in PATTERN_FIELDS:
+        near = nearest_name(field, tuple(PATTERN_FIELDS))
         raise ValueError(
-            f"there is no field `{field[:30]}`" + (f": {near}?" if near else f": there are {', '.join(FIELDS)}")
+            f"there is no field `{field[:30]}`" + (f": {near}?" if near else f": there are {', '.join(PATTERN_FIELDS)}")
         )
     if conversion is not None:
         raise ValueError(f"`!{conversion[:10]}` cannot stand after a field")

@@ -13,8 +13,8 @@ from hashlib import blake2b
 from typing import Any
 
 from lickwright.config import toml_errors
-from lickwright.config.keys import BY_PLACE, ROWS, SECTIONS, SEVERITIES, KeyRow, toml_type
 from lickwright.config.project_config import ProjectConfig
+from lickwright.config.setting_rows import BY_PLACE, SECTIONS, SETTINGS, SEVERITIES, SettingRow, toml_type
 from lickwright.config.toml_spans import NamePath, NamePlace, toml_names
 from lickwright.core.diagnostics import Diagnostic, Severity, nearest_name
 from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
@@ -87,7 +87,7 @@ class _Reading:
             else:
                 self._unknown(path, section, name, value)
 
-    def _set(self, path: NamePath, row: KeyRow, value: Any) -> None:
+    def _set(self, path: NamePath, row: SettingRow, value: Any) -> None:
         try:
             read = row.parse(value)
         except ValueError as e:
@@ -159,7 +159,7 @@ class _Reading:
     def _unknown(self, path: NamePath, section: str, name: str, value: Any) -> None:
         """Report a name that does not exist, or that belongs elsewhere."""
         shown = name[:30]
-        homes = [row.section for row in ROWS if row.name == name]
+        homes = [row.section for row in SETTINGS if row.name == name]
         if isinstance(value, dict):
             near = nearest_name(name, tuple(SECTIONS))
             hint = f"did you mean [{near}]?" if near else f"there are {', '.join(f'[{s}]' for s in SECTIONS)}"
@@ -212,15 +212,15 @@ def _suggest_setting(section: str, name: str) -> str:
     """Return what a setting that does not exist could be: first among those of its section."""
     if section == "fields" and name in BY_NAME:
         return f"`{name}` belongs to a lick or its file"
-    here = [row for row in ROWS if not section or row.section == section]
-    row = _nearest_row(name, here) or _nearest_row(name, ROWS)
+    here = [row for row in SETTINGS if not section or row.section == section]
+    row = _nearest_row(name, here) or _nearest_row(name, SETTINGS)
     if row is None:
         return f"there are {', '.join(dict.fromkeys(row.name for row in here))}"
     elsewhere = f" under [{row.section}]" if row.section not in ("", section) else ""
     return f"did you mean `{row.name}`{elsewhere}?"
 
 
-def _nearest_row(name: str, rows: Sequence[KeyRow]) -> KeyRow | None:
+def _nearest_row(name: str, rows: Sequence[SettingRow]) -> SettingRow | None:
     known = {row.name: row for row in rows}
     return known.get(OTHER_NAMES.get(name.lower()) or nearest_name(name, tuple(known)) or "")
 

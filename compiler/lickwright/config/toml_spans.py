@@ -16,7 +16,7 @@ NamePath = tuple[str | int, ...]  # names, and numbers for the places in a list
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _BLANK = re.compile(r"(?:[ \t\n]|#[^\n]*)*")  # between statements, and inside lists
-_PLAIN = re.compile(r"[^,\]}#\n]*")  # a number, a date, true
+_BARE_VALUE = re.compile(r"[^,\]}#\n]*")  # a number, a date, true
 _STRINGS = (
     re.compile(r'"""(?:[^"\\]|\\.|"(?!""))*""""{0,2}', re.DOTALL),
     re.compile(r"'''(?:[^']|'(?!''))*''''{0,2}", re.DOTALL),
@@ -117,7 +117,7 @@ class _Scan:
         elif sign in ('"', "'"):
             self._quoted()
         else:
-            self._skip(_PLAIN)
+            self._skip(_BARE_VALUE)
             return Span(start, start + len(self._text[start : self._at].rstrip()))
         return Span(start, self._at)
 

@@ -9,12 +9,12 @@ from collections.abc import Iterable, Sequence
 
 from lickwright.diagram.chord_shapes import triad_grip
 from lickwright.diagram.model import DiagramOptions, Dot, FretboardDiagram
-from lickwright.music.box import Area, box_area
+from lickwright.music.box_area import Area, box_area
 from lickwright.music.boxspec import BoxSpec
 from lickwright.music.fretboard import Place, window_on_strings
 from lickwright.music.pitch import Key, note_name
-from lickwright.music.positions import BLUE, Box, boxes_of_scale, is_minor
 from lickwright.music.scale import Scale, degree_name
+from lickwright.music.scale_boxes import BLUE, Box, boxes_of_scale, is_minor
 from lickwright.music.tuning import Tuning
 
 _FEWEST_FRETS = 4  # of a diagram, so that all have the same scale

@@ -11,13 +11,13 @@ from collections.abc import Iterator, Sequence
 from lickwright.diagram.build import Drawing, boxes_up_the_neck
 from lickwright.diagram.chord_shapes import chord_fingers, fullest_voicing
 from lickwright.diagram.model import DiagramOptions, FretboardDiagram
-from lickwright.music.box import box_area, choose_boxes
+from lickwright.music.box_area import box_area, choose_boxes
 from lickwright.music.boxspec import OPEN, BoxSpec
 from lickwright.music.chord import Chord
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import Key
-from lickwright.music.positions import Box, boxes_of_scale, window_of_key
 from lickwright.music.scale import Scale, parse_scale
+from lickwright.music.scale_boxes import Box, boxes_of_scale, window_of_key
 from lickwright.music.tuning import Tuning
 
 KINDS = ("arpeggio", "chord", "triads")

@@ -13,15 +13,15 @@ from lickwright.engraving import measures as m
 from lickwright.engraving.bends import draw_bends
 from lickwright.engraving.display_list import DrawnEvent, Extent, Item, ItemGroup, extent, extents, line
 from lickwright.engraving.joins import draw_joins
+from lickwright.engraving.mark_rows import ABOVE_STAFF, ON_STRINGS, draw_rows
+from lickwright.engraving.note_staff import Notes, draw_notes, head_room
 from lickwright.engraving.placed import PlacedSystem, place_system
 from lickwright.engraving.rhythm_row import draw_count, draw_rhythm, rhythm_bottom
-from lickwright.engraving.rows import ABOVE_STAFF, ON_STRINGS, draw_rows
 from lickwright.engraving.skyline import Skyline
-from lickwright.engraving.spacing import SystemPlan, pieces_of, plan_systems
-from lickwright.engraving.staff import Notes, draw_notes, head_room
-from lickwright.engraving.staff_notes import staff_notes, with_room_for_notes
+from lickwright.engraving.staff_positions import staff_notes, with_room_for_notes
 from lickwright.engraving.stops import bars_of_stops
-from lickwright.engraving.strings import METER_ROOM, draw_numbers, draw_staff, margin
+from lickwright.engraving.system_lines import METER_ROOM, draw_numbers, draw_staff, margin
+from lickwright.engraving.system_spacing import SystemPlan, pieces_of, plan_systems
 from lickwright.layout.grid import Grid, RowEntry
 from lickwright.notation.techniques import MARKS
 

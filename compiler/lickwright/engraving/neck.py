@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from lickwright.engraving.display_list import FAINT, PAPER, Item, ItemGroup, Text, box, disc, line
 from lickwright.engraving.typefaces import CAPITAL
-from lickwright.music.box import played_area
+from lickwright.music.box_area import played_area
 from lickwright.music.fretboard import Place
 from lickwright.notation.techniques import Stroke
 from lickwright.timeline.model import Timeline

@@ -12,8 +12,8 @@ from typing import NamedTuple
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.engraving import measures as m
 from lickwright.engraving.display_list import DrawnEvent
-from lickwright.engraving.spacing import BarPiece
 from lickwright.engraving.stops import BarStops, Stop
+from lickwright.engraving.system_spacing import BarPiece
 from lickwright.layout.grid import Grid
 from lickwright.timeline.model import SoundingNote, Timeline
 

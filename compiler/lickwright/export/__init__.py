@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, BinaryIO, NamedTuple, TypeAlias
 
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.fast_dataclass import field, record, replace
-from lickwright.music.practice import SHARES, Ladder
+from lickwright.music.practice import PRACTICE_PERCENTS, Ladder
 
 if TYPE_CHECKING:
     from lickwright.layout.grid import Grid
@@ -23,13 +23,13 @@ if TYPE_CHECKING:
 
 
 SOUND_FORMATS = ("wav", "flac", "mp3", "ogg")
-PRACTICE = (*SHARES, "ladder")  # the recordings of a practice set
+PRACTICE = (*PRACTICE_PERCENTS, "ladder")  # the recordings of a practice set
 LONG = 300  # seconds of a recording from which its length is said before it is begun; an estimate
 _TEMPO_WORD = re.compile(rf"\.({'|'.join(PRACTICE)})-[0-9]+(?:-to-[0-9]+)?-bpm(?=\.)")
 
 
 @record
-class Recording:
+class RecordingRequest:
     """What a user asks of a recording."""
 
     format: str = "wav"  # one of SOUND_FORMATS
@@ -97,7 +97,7 @@ class Options:
     tempo_percent: Fraction | None = None  # `--tempo 60%`
     tempo_bpm: Fraction | None = None  # `--tempo 72`: the opening tempo, later changes in proportion
     single_channel: bool = False  # MIDI for old gear: all strings on one channel
-    recording: Recording = Recording()
+    recording: RecordingRequest = RecordingRequest()
     chord_tones: bool = False  # a text tab with what each note is in its chord over the strings
     album: Album = Album()  # for tags of recordings
     track: int = 0  # the lick's number in the album, from 1; 0: none

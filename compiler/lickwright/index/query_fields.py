@@ -50,7 +50,7 @@ def _numbers(*named: tuple[str, str]) -> tuple[QueryField, ...]:
 
 
 # The order is the help's.
-FIELDS: tuple[QueryField, ...] = (
+QUERY_FIELDS: tuple[QueryField, ...] = (
     QueryField("technique", "technique", ("techniques",), "bend, slide, palm mute …"),
     QueryField("figure", "figure", ("figures",), "double stop, triplet, syncopation …"),
     QueryField("key", "key", ("tonic", "mode"), '"A minor", A, dorian'),
@@ -90,7 +90,7 @@ FAMILIES = (
     "tapping",
     "legato",
 )
-_BY_NAME = {field.name: field for field in FIELDS}
+_BY_NAME = {field.name: field for field in QUERY_FIELDS}
 _RANGE = re.compile(r"(\d{1,6}(?:\.\d{1,3})?)(?:-(\d{1,6}(?:\.\d{1,3})?))?")
 _SEVERITIES = {"error": "error", "warning": "warning", "note": "info", "info": "info"}  # as asked, as kept
 _WORDS = re.compile(r"[^\W_]+")

@@ -1,7 +1,7 @@
 """A lick as drawn: its written bars as columns, one for each instant, with their notes and their counts.
 
 In: a `Timeline`. Out: a `Grid`. A bar shows what sounds the first time it is played; a `%` stays a sign. The rows above
-the strings are made in `rows.py`, the notes to be shown again in `holds.py`.
+the strings are made in `row_entries.py`, the notes to be shown again in `holds.py`.
 """
 
 from __future__ import annotations
@@ -13,20 +13,27 @@ from typing import NamedTuple
 
 from lickwright.layout.grid import Cell, Column, DrawnBar, Grid
 from lickwright.layout.holds import find_holds
-from lickwright.layout.rows import ChordWritten, Stop, chords_written, rows_above, stops_written, string_number
+from lickwright.layout.row_entries import (
+    ChordWritten,
+    StringStop,
+    chords_written,
+    rows_above,
+    stops_written,
+    string_number,
+)
 from lickwright.music.syllables import BETWEEN, NUMBERED, CountedInstant
 from lickwright.notation.techniques import BEND_CURVES
 from lickwright.notation.tree import Event, Hold
 from lickwright.timeline.bar_count import count_events, count_instants, event_instants, is_silent
 from lickwright.timeline.model import Bar, PitchGesture, SoundingNote, Timeline
 
-Key = tuple[int, int]  # grains in the bar, minus the lead: the order of a bar's columns
+ColumnKey = tuple[int, int]  # grains in the bar, minus the lead: the order of a bar's columns
 
 
 class _Draft(NamedTuple):
     """What is known of one bar before its columns are made."""
 
-    cells: dict[Key, dict[int, Cell]]  # by column, then by string
+    cells: dict[ColumnKey, dict[int, Cell]]  # by column, then by string
     silence: list[tuple[int, bool]]  # instants where a silence starts, goes on or ends, in order
     instants: set[int]  # grains at which something is said above: they get a column where a player counts them
 
@@ -49,8 +56,8 @@ def lay_out_bars(timeline: Timeline) -> Grid:
     return Grid(timeline, tuple(columns), tuple(bars), tuple(above))
 
 
-def _drafts(timeline: Timeline, stops: Sequence[Stop], chords: Sequence[ChordWritten]) -> list[_Draft]:
-    """Return a draft for each written bar, with the sounds, silences and sayings that are written in it."""
+def _drafts(timeline: Timeline, stops: Sequence[StringStop], chords: Sequence[ChordWritten]) -> list[_Draft]:
+    """Return a draft for each written bar, with the sounds, silences and directions that are written in it."""
     slots = timeline.slots
     drafts = [_Draft({}, [], set()) for _ in timeline.bars]
     for sound in timeline.sounds:
@@ -61,7 +68,7 @@ def _drafts(timeline: Timeline, stops: Sequence[Stop], chords: Sequence[ChordWri
         for shape in sound.shapes:
             _add_shape(timeline, drafts, sound, shape)
     _add_silences(timeline, drafts)
-    for index in (*(index for index, _ in stops), *(saying.slot for saying in timeline.sayings)):
+    for index in (*(index for index, _ in stops), *(direction.slot for direction in timeline.directions)):
         drafts[slots[index].bar].instants.add(slots[index].at)
     for index, at, _ in chords:
         drafts[index].instants.add(at)

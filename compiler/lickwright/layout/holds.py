@@ -101,10 +101,10 @@ class _Finder:
                 written -= 1
             if turn.number < 2:
                 for at in sorted({0, *event_instants(self._timeline, bars[written])}):
-                    self._look(written, at, turn.start + at, drawn=turn.number == 0 and written == turn.bar)
+                    self._add_instant(written, at, turn.start + at, drawn=turn.number == 0 and written == turn.bar)
         return self._found
 
-    def _look(self, index: int, at: int, now: int, drawn: bool) -> None:
+    def _add_instant(self, index: int, at: int, now: int, drawn: bool) -> None:
         """Note what has to be shown at one instant of a bar: `now` is the same instant in grains as played."""
         sounding = self._sounding(now)
         here = self._cells(index, at)

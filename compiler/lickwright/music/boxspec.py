@@ -1,7 +1,7 @@
 """The value of a lick's `box` line, as written.
 
 In: `1 2`, `E shape`, `open`, `frets 5-8`, `any`, with `at 12`. Out: `BoxSpec`. Where that lies on the neck depends on
-key, scale and tuning and is computed in `box.py`.
+key, scale and tuning and is computed in `box_area.py`.
 """
 
 from __future__ import annotations

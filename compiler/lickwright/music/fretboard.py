@@ -2,7 +2,7 @@
 
 In: a tonic, a scale, open strings. Out: places (string, fret), either so many to a string or all in a window of frets,
 with what such a window leaves out or holds twice. Frets are computed from pitches, so that the third between the G and B
-strings needs no rule. Boxes are named and numbered in `positions.py`.
+strings needs no rule. Boxes are named and numbered in `scale_boxes.py`.
 """
 
 from __future__ import annotations

@@ -10,7 +10,11 @@ import re
 from fractions import Fraction
 from typing import NamedTuple
 
-SHARES: dict[str, Fraction] = {"slow": Fraction(60), "medium": Fraction(80), "full": Fraction(100)}  # per cent
+PRACTICE_PERCENTS: dict[str, Fraction] = {
+    "slow": Fraction(60),
+    "medium": Fraction(80),
+    "full": Fraction(100),
+}  # per cent
 MINUTES = 30  # length of a recording at most
 MAX_RUNGS = 60
 _BARS = re.compile(r"([0-9]{1,4})(?:\s*-\s*([0-9]{1,4}))?\Z")

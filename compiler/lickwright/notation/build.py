@@ -16,8 +16,8 @@ from lickwright.core.source import Source, Span
 from lickwright.music.chord import chart_signs
 from lickwright.notation import rules
 from lickwright.notation.brackets import Token
+from lickwright.notation.build_directions import ESCAPE, QUOTES
 from lickwright.notation.build_music import MusicBuilder, span_of
-from lickwright.notation.build_sayings import ESCAPE, QUOTES
 from lickwright.notation.fault import shorten
 from lickwright.notation.parse_tree import Tree
 from lickwright.notation.tree import Book, Comment, Event, Field, Lick, SameBar, Tuplet, Unknown, Worded

@@ -183,7 +183,7 @@ class BadRuns:
         self.told = at + length
         said = self.text[run.span.start : self.told].rstrip()
         message = f"there is no `{said}`" if run.text.startswith("@") else f"`{said}` without its `@`"
-        self.report(rules.SAYING, Span(run.span.start, self.told), message, f"write `@{sign}`")
+        self.report(rules.DIRECTION, Span(run.span.start, self.told), message, f"write `@{sign}`")
         return Unknown(0, span=run.span)
 
     def _named_ending(self, run: BadRun) -> Unknown | None:
@@ -223,7 +223,7 @@ class BadRuns:
         end = close + 1 if close >= 0 else bar if bar >= 0 else line_end
         words = self.text[first + 1 : end].rstrip("'\"").rstrip()
         message = 'words are quoted with `"`' if text[0] == "@" else "words over the music without their `@`"
-        self.report(rules.SAYING, Span(span.start, first + 1), message, f'write `@"{words[:30]}"`')
+        self.report(rules.DIRECTION, Span(span.start, first + 1), message, f'write `@"{words[:30]}"`')
         return end
 
     def words_after(self, end: int) -> str:

@@ -17,8 +17,8 @@ from lickwright.notation import rules
 from lickwright.notation.brackets import Token
 from lickwright.notation.build_bad import BadRun, BadRuns
 from lickwright.notation.build_brackets import BracketBuilder
+from lickwright.notation.build_directions import DirectionBuilder
 from lickwright.notation.build_notes import ReportFinding, read_runs
-from lickwright.notation.build_sayings import Sayings
 from lickwright.notation.fault import shorten
 from lickwright.notation.parse_tree import Tree
 from lickwright.notation.tree import BarLine, Comment, Item, SameBar, Step, Tuplet, Unknown, Worded
@@ -46,7 +46,7 @@ class MusicBuilder:
         self.text = text
         self.report = report
         self._runs_bad = BadRuns(text, report, run_pattern, unseen, crowded)
-        self._sayings = Sayings(text, report, self._runs_bad, crowded)
+        self._directions = DirectionBuilder(text, report, self._runs_bad, crowded)
         self._brackets = BracketBuilder(text, report, self._runs_bad, crowded)
         self._depth = 0  # how deep in tuplets
         self._events = 0  # of the lick, so far
@@ -222,7 +222,7 @@ class MusicBuilder:
             return Unknown(0, span=span_of(token))
 
     def _say(self, token: Token) -> Item | None:
-        return self._sayings.item(token.text, span_of(token))
+        return self._directions.item(token.text, span_of(token))
 
     def _late(self, token: Token) -> None:
         span = span_of(token)

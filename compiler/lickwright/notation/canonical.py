@@ -16,6 +16,7 @@ from lickwright.notation.tree import (
     BarLine,
     Book,
     Comment,
+    DirectionNode,
     Event,
     Field,
     Hold,
@@ -27,7 +28,6 @@ from lickwright.notation.tree import (
     Part,
     Rest,
     SameBar,
-    Say,
     Step,
     Tuplet,
     Unknown,
@@ -177,7 +177,7 @@ def _bar_sign(line: BarLine) -> str:
     return f"{':' if line.repeat_end else ''}{middle}{times}{':' if line.repeat_start else ''}"
 
 
-def _text(item: Event | Unknown | Step | Say | Navigation | SameBar | object) -> str:
+def _text(item: Event | Unknown | Step | DirectionNode | Navigation | SameBar | object) -> str:
     match item:
         case Event():
             return "&".join(_part(part, item.count) for part in item.parts)
@@ -185,13 +185,13 @@ def _text(item: Event | Unknown | Step | Say | Navigation | SameBar | object) ->
             return step_text(item.value)
         case Navigation(mark):
             return f"@{mark.sign}"
-        case Say("words", text):
+        case DirectionNode("words", text):
             return f"@{_quoted(text)}"
-        case Say("tempo", text):
+        case DirectionNode("tempo", text):
             return f"@tempo={text.replace(' ', '')}"
-        case Say("fermata"):
+        case DirectionNode("fermata"):
             return "@fermata"
-        case Say(_, text):
+        case DirectionNode(_, text):
             return f"@{text}"
         case SameBar():
             return "%"

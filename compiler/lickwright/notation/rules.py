@@ -68,7 +68,7 @@ VALUE = error_rule(
     "A step is 1/1, 1/2, 1/4, 1/8, 1/16, 1/32 or 1/64, with up to two dots.",
     "| 1/7 e8 e5 B8 e5 e8 e5 e8 e5 |", "| 1/8 e8 e5 B8 e5 e8 e5 e8 e5 |",
 )  # fmt: skip
-SAYING = error_rule(
+DIRECTION = error_rule(
     "L111", "unknown @", "an @ that the notation does not have",
     "After @ stands a text in quotes, a dynamic from pp to ff, tempo=60, or fermata; it touches what follows it and comes before its note.",
     "| @loud e8 e5 B8 e5 e8 e5 e8 e5 |", "| @f e8 e5 B8 e5 e8 e5 e8 e5 |",
@@ -136,6 +136,6 @@ SAME_TITLE = Rule(
 )  # fmt: skip
 
 RULES: tuple[Rule, ...] = (
-    UNREADABLE, TYPOGRAPHY, STRING, REST, SLIDE, OPEN, CLOSED, TUPLET, WORD, VALUE, SAYING, ENDING,
+    UNREADABLE, TYPOGRAPHY, STRING, REST, SLIDE, OPEN, CLOSED, TUPLET, WORD, VALUE, DIRECTION, ENDING,
     LIMIT, REPEAT, TITLE, LATE, LINE, EMPTY, TWICE, SAME_TIME, SAME_TITLE, INVISIBLE,
 )  # fmt: skip

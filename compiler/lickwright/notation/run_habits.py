@@ -49,7 +49,7 @@ def _phrase(run: str) -> Fault | None:
 def _dynamic(run: str) -> Fault | None:
     if run not in ("pp", "p", "mp", "mf", "f", "ff"):
         return None
-    return _whole(rules.SAYING, run, f"`{run}` without its `@`", f"write `@{run}`")
+    return _whole(rules.DIRECTION, run, f"`{run}` without its `@`", f"write `@{run}`")
 
 
 def _times(run: str) -> Fault | None:

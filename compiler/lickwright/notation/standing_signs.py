@@ -90,14 +90,14 @@ def _fret_first(run: str) -> Fault | None:
 def _tempo(run: str) -> Fault | None:
     """`@120`, `@bpm:120`: a tempo without its word or its `=`."""
     number = re.fullmatch(r"@(?:tempo|bpm)?[:]?(\d{2,3})", run, re.IGNORECASE)
-    return number and _whole(rules.SAYING, run, f"`{run}` is not a tempo", f"write `@tempo={number[1]}`")
+    return number and _whole(rules.DIRECTION, run, f"`{run}` is not a tempo", f"write `@tempo={number[1]}`")
 
 
-def _saying(run: str) -> Fault | None:
+def _direction(run: str) -> Fault | None:
     if not run.startswith("@"):
         return None
     message = f"`{run[:20]}` is not something that can be said here"
-    return _whole(rules.SAYING, run, message, 'say `@mf`, `@"words"`, `@tempo=60` or `@fermata`')
+    return _whole(rules.DIRECTION, run, message, 'say `@mf`, `@"words"`, `@tempo=60` or `@fermata`')
 
 
 def _whole(rule: Rule, run: str, message: str, hint: str) -> Fault:
@@ -107,5 +107,5 @@ def _whole(rule: Rule, run: str, message: str, hint: str) -> Fault:
 # In this order: a case may rely on those before it.
 _AFTER_REPEAT: tuple[Callable[[str], Fault | None], ...] = (_times, _times_and_ending)
 _CASES: tuple[Callable[[str], Fault | None], ...] = (
-    _and_apart, _hold_and, _fret_alone, _finger_first, _fret_first, _tempo, _saying,
+    _and_apart, _hold_and, _fret_alone, _finger_first, _fret_first, _tempo, _direction,
 )  # fmt: skip

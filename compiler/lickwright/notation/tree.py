@@ -119,7 +119,7 @@ class Step(Node):
 
 
 @record
-class Say(Node):
+class DirectionNode(Node):
     """`@mf`, `@"let it hang"`, `@tempo=60`, `@fermata`: before an event, takes no time."""
 
     kind: str  # "words", "dynamic", "tempo", "fermata"
@@ -169,7 +169,7 @@ class SameBar(Node):
     """`%`: the bar before, again."""
 
 
-Item = Event | Unknown | Step | Say | Navigation | Tuplet | Worded | BarLine | SameBar | Comment
+Item = Event | Unknown | Step | DirectionNode | Navigation | Tuplet | Worded | BarLine | SameBar | Comment
 
 
 @record

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple, Protocol
 from lickwright.core.diagnostics import RelatedInformation, Rule, Severity, one_of
 from lickwright.core.fast_dataclass import field, record
 from lickwright.core.source import Span
-from lickwright.music.box import Area
+from lickwright.music.box_area import Area
 from lickwright.music.boxspec import BoxSpec, parse_box
 from lickwright.music.chord import ChordAt, parse_chord_bars
 from lickwright.music.fretboard import MAX_CAPO, MAX_FRET, USUAL_FRETS

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation
 from lickwright.core.source import Span
-from lickwright.music.box import Area, box_area
+from lickwright.music.box_area import Area, box_area
 from lickwright.music.boxspec import BoxSpec
 from lickwright.music.pitch import Key
 from lickwright.music.scale import Scale, default_scale, follows_key, parse_scale

@@ -13,7 +13,7 @@ from lickwright.store.manifest import OutputRow
 from lickwright.store.output_writer import Output, OutputWriter, WrittenOutputs, content_digest
 from lickwright.store.recorded_sounds import sound_key
 from lickwright.store.spool import LargeData, Spool
-from lickwright.store.types import Trouble
+from lickwright.store.types import PathDiagnostic
 
 _NO_HASH = b"not made"  # of a recording that was not made: equal to the hash of no file
 
@@ -57,7 +57,7 @@ class Rehearsal(OutputWriter):
         return self._write(target, [(output, content_digest(output.data)) for output in outputs], [], [])
 
     def _write(
-        self, target: str, todo: list[tuple[Output, bytes]], made: list[OutputRow], troubles: list[Trouble]
+        self, target: str, todo: list[tuple[Output, bytes]], made: list[OutputRow], troubles: list[PathDiagnostic]
     ) -> WrittenOutputs:
         new = [OutputRow(one.name, one.lick, one.format, hash, len(one.data), 0, 0, 0) for one, hash in todo]
         return WrittenOutputs((*made, *new), len(new), tuple(troubles), sum(one.size for one in new))

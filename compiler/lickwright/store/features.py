@@ -22,7 +22,7 @@ if TYPE_CHECKING:  # whoever asks an index needs no compiler
 NUMBERED, OPEN_BIT = 5, 1 << 10  # bits of `boxes`: 0 to 4 boxes 1 to 5, then the five shapes, then open position
 
 
-class Finding(NamedTuple):
+class IndexedFinding(NamedTuple):
     """One finding, as the index stores it."""
 
     code: str
@@ -75,7 +75,7 @@ class LickFacts(NamedTuple):
     degree: int | None = None  # semitones from the tonic up to the phrase's first note, 0 to 11; None without a key
     first: int | None = None  # MIDI pitch of that note, as heard
     moments: bytes = b""  # the phrase, to be compared: see `analysis/fingerprint.py`
-    findings: tuple[Finding, ...] = ()
+    findings: tuple[IndexedFinding, ...] = ()
 
     @property
     def phrase_notes(self) -> int:
@@ -130,9 +130,11 @@ def _raised(pitch: int | None, half_steps: int) -> int | None:
     return None if pitch is None else pitch + half_steps
 
 
-def index_findings(diagnostics: tuple[Diagnostic, ...], source: Source) -> tuple[Finding, ...]:
+def index_findings(diagnostics: tuple[Diagnostic, ...], source: Source) -> tuple[IndexedFinding, ...]:
     """Return findings as the index stores them: of a lick, or of a file that has none."""
-    return tuple(Finding(d.code, d.severity.value, source.position(d.span.start).line, d.message) for d in diagnostics)
+    return tuple(
+        IndexedFinding(d.code, d.severity.value, source.position(d.span.start).line, d.message) for d in diagnostics
+    )
 
 
 def _chords(timeline: Timeline) -> str:

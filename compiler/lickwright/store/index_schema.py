@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import get_args, get_type_hints
 
 from lickwright.analysis.fingerprint import step_grams
-from lickwright.store.features import Finding, LickFacts
+from lickwright.store.features import IndexedFinding, LickFacts
 
 VERSION = 3  # of these tables: another one is built anew
 _AT_ONCE = 500  # sources or phrases in one statement
@@ -84,7 +84,7 @@ def has_full_text(connection: sqlite3.Connection) -> bool:
 
 
 def add_licks(
-    connection: sqlite3.Connection, source_id: int, facts: Sequence[LickFacts], findings: Sequence[Finding] = ()
+    connection: sqlite3.Connection, source_id: int, facts: Sequence[LickFacts], findings: Sequence[IndexedFinding] = ()
 ) -> None:
     """Enter the licks of one source, of which nothing is there. `findings`: those of a source without licks."""
     add_licks_of_sources(connection, [(source_id, facts)])
@@ -178,14 +178,14 @@ def load_index_rows(connection: sqlite3.Connection, source_id: int) -> list[Lick
         "WHERE l.source_id = ? ORDER BY l.id",
         (source_id,),
     ).fetchall()
-    found: dict[int, list[Finding]] = {}
+    found: dict[int, list[IndexedFinding]] = {}
     for lick, *rest in connection.execute(
         "SELECT lick_id, code, severity, line, message FROM findings WHERE source_id = ? ORDER BY rowid", (source_id,)
     ):
-        found.setdefault(lick, []).append(Finding(*rest))
+        found.setdefault(lick, []).append(IndexedFinding(*rest))
     return [_facts(row[1:-1], row[-1], tuple(found.get(row[0], ()))) for row in rows]
 
 
-def _facts(columns: Sequence[object], moments: bytes | None, findings: tuple[Finding, ...]) -> LickFacts:
+def _facts(columns: Sequence[object], moments: bytes | None, findings: tuple[IndexedFinding, ...]) -> LickFacts:
     one = LickFacts._make((*columns, moments or b"", findings))
     return one._replace(ok=bool(one.ok))

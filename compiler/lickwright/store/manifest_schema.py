@@ -23,7 +23,7 @@ CREATE TABLE sources (
     key BLOB,                      -- of the options, the project config and the program
     formats TEXT NOT NULL,         -- that were made with this hash and key: 'tab,midi'
     made INTEGER NOT NULL,         -- licks that were written
-    refused TEXT NOT NULL,         -- JSON: each lick that was not, see `types.Skipped`
+    refused TEXT NOT NULL,         -- JSON: each lick that was not, see `types.SkippedLick`
     findings TEXT NOT NULL,        -- JSON, '' for none
     indexed INTEGER NOT NULL,      -- 1: its licks' facts are in the index
     alone INTEGER NOT NULL         -- 1: it crashed a worker, and is tried only in a process of its own

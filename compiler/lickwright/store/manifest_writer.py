@@ -17,7 +17,7 @@ from lickwright.store.ownership import plain_folder
 from lickwright.store.types import CompileOptions, WorkItem, WorkResult
 
 if TYPE_CHECKING:
-    from lickwright.store.features import Finding, LickFacts
+    from lickwright.store.features import IndexedFinding, LickFacts
 
 _OUTPUT = "INSERT OR REPLACE INTO outputs VALUES (?, ?, ?, ?, 0, ?, ?, ?, ?, ?)"
 _SOURCE = "INSERT OR REPLACE INTO sources VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
@@ -59,7 +59,7 @@ class ManifestWriter:
         self.entering = True
         self._manifest.begin()
         facts: list[tuple[int, Sequence[LickFacts]]] = []
-        loose: list[tuple[int, Sequence[Finding]]] = []
+        loose: list[tuple[int, Sequence[IndexedFinding]]] = []
         stale: list[int] = []
         rows = []
         for item, result, path in zip(items, results, paths, strict=True):
@@ -82,7 +82,7 @@ class ManifestWriter:
         self,
         stale: list[int],
         facts: list[tuple[int, Sequence[LickFacts]]],
-        loose: list[tuple[int, Sequence[Finding]]],
+        loose: list[tuple[int, Sequence[IndexedFinding]]],
     ) -> None:
         from lickwright.store import index_schema
 

@@ -19,7 +19,7 @@ from lickwright.store.ownership import LED_OUT, TOO_DEEP, UnsafePath, plain_fold
 from lickwright.store.recorded_sounds import Sounds, reuse_recording
 from lickwright.store.spool import LargeData, Spool
 from lickwright.store.storage import FileState, Storage, stored_digest
-from lickwright.store.types import Trouble, WorkItem
+from lickwright.store.types import PathDiagnostic, WorkItem
 
 LARGEST = 1 << 29  # bytes; nothing larger was written by us, and it is not read to find out
 
@@ -39,7 +39,7 @@ class WrittenOutputs(NamedTuple):
 
     made: tuple[OutputRow, ...]  # those that stand in their place
     written: int  # how many of them were not there before
-    troubles: tuple[Trouble, ...]
+    troubles: tuple[PathDiagnostic, ...]
     size: int = 0  # bytes of those that were written
 
 
@@ -106,7 +106,7 @@ class OutputWriter:
             return WrittenOutputs((), 0, (unwritable_trouble(folder, e, storage.noun),))
         return self._put_each(item, outputs)
 
-    def _refusal(self, item: WorkItem, outputs: Sequence[Output]) -> Trouble | None:
+    def _refusal(self, item: WorkItem, outputs: Sequence[Output]) -> PathDiagnostic | None:
         """Return why nothing is written for this item, whatever stands there; None where there is no such reason."""
         folder = self.storage.shown(item.target)
         named = [output for output in outputs if not plain_name(output.name)]
@@ -116,13 +116,13 @@ class OutputWriter:
         if item.taken and not self._overwrite:
             message = f"the folder holds the outputs of {item.taken}"
             hint = "name another folder with --out, or say --overwrite"
-            return Trouble(folder, NOT_OURS.at(Span(0, 0), message, hint))
+            return PathDiagnostic(folder, NOT_OURS.at(Span(0, 0), message, hint))
         return None
 
     def _put_each(self, item: WorkItem, outputs: Sequence[Output]) -> WrittenOutputs:
         target, known = item.target, {row.name: row for row in item.known}
         made: list[OutputRow] = []
-        troubles: list[Trouble] = []
+        troubles: list[PathDiagnostic] = []
         todo: list[tuple[Output, bytes]] = []
         for output in outputs:
             hash = content_digest(output.data)
@@ -132,7 +132,7 @@ class OutputWriter:
                 sizes = () if item.claimed else (len(output.data), row.size if row else -1)
                 standing = _standing(self.storage, target, output.name, row, sizes)
             except UnsafePath as e:
-                troubles.append(Trouble(path, NOT_OURS.at(Span(0, 0), str(e), "move it away")))
+                troubles.append(PathDiagnostic(path, NOT_OURS.at(Span(0, 0), str(e), "move it away")))
                 continue
             except OSError as e:  # what stands there, if anything, cannot be looked at
                 troubles.append(unwritable_trouble(path, e, self.storage.noun))
@@ -148,7 +148,7 @@ class OutputWriter:
         return self._write(target, todo, made, troubles)
 
     def _write(
-        self, target: str, todo: list[tuple[Output, bytes]], made: list[OutputRow], troubles: list[Trouble]
+        self, target: str, todo: list[tuple[Output, bytes]], made: list[OutputRow], troubles: list[PathDiagnostic]
     ) -> WrittenOutputs:
         storage = self.storage
         written = size = 0
@@ -175,7 +175,7 @@ class OutputWriter:
                 made.append(made_row(output.name, output.lick, output.format, hash, state))
             except OSError as e:  # it is not on record then: the next run knows it by its bytes
                 message = f"the file was written, and cannot be looked at: {error_reason(e)}"
-                troubles.append(Trouble(path, UNWRITABLE.at(Span(0, 0), message, "run the command again")))
+                troubles.append(PathDiagnostic(path, UNWRITABLE.at(Span(0, 0), message, "run the command again")))
         return WrittenOutputs(tuple(made), written, tuple(troubles), size)
 
     def _prepare(self, target: str) -> None:
@@ -265,25 +265,25 @@ def _ours(standing: OutputRow, row: OutputRow | None, claimed: Sequence[tuple[st
     return (standing.name, standing.hash) in claimed
 
 
-def refused_trouble(path: str, why: str) -> Trouble:
+def refused_trouble(path: str, why: str) -> PathDiagnostic:
     """Return the finding that nothing is written at `path`, whatever the options."""
-    return Trouble(path, NOT_OURS.at(Span(0, 0), why, "name another folder with --out"))
+    return PathDiagnostic(path, NOT_OURS.at(Span(0, 0), why, "name another folder with --out"))
 
 
-def not_removed_trouble(path: str, error: Exception) -> Trouble:
+def not_removed_trouble(path: str, error: Exception) -> PathDiagnostic:
     """Return the finding that an output whose lick is gone could not be removed."""
-    return Trouble(
+    return PathDiagnostic(
         path, UNWRITABLE.at(Span(0, 0), f"not removed: {error_reason(error)}"[:180], "it is tried again with --prune")
     )
 
 
-def unwritable_trouble(path: str, error: Exception, noun: str = "folder") -> Trouble:
+def unwritable_trouble(path: str, error: Exception, noun: str = "folder") -> PathDiagnostic:
     """Return the finding that nothing could be written at `path`; `noun` is what `--out` names."""
     message = f"nothing was written: {error_reason(error)}"[:180]
-    return Trouble(path, UNWRITABLE.at(Span(0, 0), message, f"name another {noun} with --out"))
+    return PathDiagnostic(path, UNWRITABLE.at(Span(0, 0), message, f"name another {noun} with --out"))
 
 
-def in_the_way_trouble(path: str) -> Trouble:
+def in_the_way_trouble(path: str) -> PathDiagnostic:
     """Return the finding that a file at `path` is not replaced."""
     message = "the file was changed since it was made, or is not ours: not overwritten"
-    return Trouble(path, NOT_OURS.at(Span(0, 0), message, "move it away, or say --overwrite"))
+    return PathDiagnostic(path, NOT_OURS.at(Span(0, 0), message, "move it away, or say --overwrite"))

@@ -57,14 +57,14 @@ class OutputPaths:
         if folder not in self._seen:
             if not plain_folder(folder):
                 raise UnsafePath(LED_OUT)
-            self._look(folder)
+            self._refuse_links(folder)
         return os.path.join(self.out, folder)
 
-    def _look(self, folder: str) -> None:
+    def _refuse_links(self, folder: str) -> None:
         """Raise `UnsafePath` if any part of the path is a link."""
         above = folder.rpartition("/")[0]
         if above not in self._seen:
-            self._look(above)
+            self._refuse_links(above)
         try:
             mode = os.lstat(os.path.join(self.out, folder)).st_mode
         except (FileNotFoundError, NotADirectoryError):  # nothing to be followed yet

@@ -13,7 +13,7 @@ from lickwright.export import EXPORTS, Options
 if TYPE_CHECKING:
     from lickwright.core.diagnostics import Diagnostic
     from lickwright.settings.project_rules import ProjectRules
-    from lickwright.store.features import Finding, LickFacts
+    from lickwright.store.features import IndexedFinding, LickFacts
     from lickwright.store.manifest import OutputRow
     from lickwright.store.naming import LickName
 
@@ -56,11 +56,11 @@ class WorkItem(NamedTuple):
     taken: str = ""  # whose its folder is, if somebody else's
     data: bytes | None = None  # what was read already; None: it is to be read
     before: int = 0  # licks that come before it in its album
-    only: int | None = None  # the one lick (from 0) that is tried without writing; see `build/crash_bisection.py`
+    only: int | None = None  # the one lick (from 0) that is tried without writing; see `build/crash_isolation.py`
     without: tuple[tuple[int, str], ...] = ()  # licks that are left out, and why
 
 
-class Skipped(NamedTuple):
+class SkippedLick(NamedTuple):
     """One lick that was not made."""
 
     title: str
@@ -69,7 +69,7 @@ class Skipped(NamedTuple):
     older: int = 0  # outputs of an earlier version of it that still stand in the folder
 
 
-class Trouble(NamedTuple):
+class PathDiagnostic(NamedTuple):
     """One path with a finding: an output that was not written, say."""
 
     path: str
@@ -83,16 +83,16 @@ class WorkResult(NamedTuple):
     done: bool = False  # whether there is nothing left to do, as long as neither source nor order change
     hash: bytes = b""  # of what was read; empty if it could not be
     made: int = 0  # licks written
-    refused: tuple[Skipped, ...] = ()  # licks that were not
+    refused: tuple[SkippedLick, ...] = ()  # licks that were not
     slugs: tuple[str, ...] = ()  # of all licks of the source, by which their outputs are named
     findings: str = ""  # see `diagnostics_json.py`
     text: str = ""  # of the source, where there are findings to be shown
     outputs: tuple[OutputRow, ...] = ()  # that stand in their places
     written: int = 0  # how many of them are new or changed
     size: int = 0  # bytes of these
-    troubles: tuple[Trouble, ...] = ()  # outputs that could not be written
+    troubles: tuple[PathDiagnostic, ...] = ()  # outputs that could not be written
     facts: tuple[LickFacts, ...] = ()  # of its licks, for the index
-    loose: tuple[Finding, ...] = ()  # findings of a source without licks, for the index
+    loose: tuple[IndexedFinding, ...] = ()  # findings of a source without licks, for the index
     bugs: tuple[tuple[str, str], ...] = ()  # mistakes of ours: during what, which
     alone: bool = False  # it crashed a worker
     sounds: tuple[tuple[bytes, bytes], ...] = ()  # of recordings among the outputs: hash of the file, key of the sound

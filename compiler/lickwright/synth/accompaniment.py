@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from lickwright.music.pitch import frequency
-from lickwright.synth.arrangement import Click, Under
+from lickwright.synth.arrangement import Click, HeldChord
 from lickwright.synth.waveguide import Samples
 
 CLICK, CLICK_FIRST = 0.15, 0.22  # peak of a click; of a bar's first
@@ -43,7 +43,7 @@ def render_clicks(asked: Sequence[Click], start: int, stop: int, rate: int) -> S
     return wave
 
 
-def render_pad(chords: Sequence[Under], start: int, stop: int, rate: int) -> Samples:
+def render_pad(chords: Sequence[HeldChord], start: int, stop: int, rate: int) -> Samples:
     """Return samples `start` to `stop` of the chords."""
     wave = np.zeros(stop - start)
     for chord in chords:

@@ -1,6 +1,6 @@
 """Arrangement of one recording: count-in, the lick as often as asked, click and chords under it.
 
-In: a Timeline and the performances to play one after the other. Out: a `Take`: everything that sounds, in seconds of the recording, and
+In: a Timeline and the performances to play one after the other. Out: a `RecordingPlan`: everything that sounds, in seconds of the recording, and
 the times of its bars. Renders no samples and needs no numpy.
 """
 
@@ -31,7 +31,7 @@ class Click(NamedTuple):
     first: bool  # of its bar
 
 
-class Under(NamedTuple):
+class HeldChord(NamedTuple):
     """A chord held under the lick."""
 
     start: float  # seconds
@@ -46,7 +46,7 @@ class Cue(NamedTuple):
     name: str
 
 
-class Round(NamedTuple):
+class PlannedRound(NamedTuple):
     """One time through the lick."""
 
     at: float  # seconds of the recording at which the performance's own time begins
@@ -54,13 +54,13 @@ class Round(NamedTuple):
     bpm: Fraction | None  # the rung of a ladder; None for a recording at one tempo
 
 
-class Take(NamedTuple):
+class RecordingPlan(NamedTuple):
     """Everything that a recording plays, and where its bars are."""
 
-    rounds: tuple[Round, ...]
+    rounds: tuple[PlannedRound, ...]
     notes: tuple[NoteEvent, ...]  # by start
     clicks: tuple[Click, ...]
-    chords: tuple[Under, ...]
+    chords: tuple[HeldChord, ...]
     marks: tuple[Cue, ...]
     end: float  # seconds
     left_out: int  # rounds for which it would have become too long
@@ -76,7 +76,7 @@ def arrange(
     backing: bool = False,
     answer: bool = False,
     longest: float = 60.0 * MINUTES,
-) -> Take:
+) -> RecordingPlan:
     """Return the recording of `performances` (each with its rung, or None), each `repeat` times after `count_in` bars.
 
     With `answer` each time through is followed by a silence as long, for the player to answer in; click and chords
@@ -93,7 +93,7 @@ def arrange(
     end = min(60.0 * MINUTES, max([note.end for note in notes] + [layout.now]) + TAIL)
     chords = tuple(_chords(timeline, layout.turns)) if backing else ()
     marks = tuple(sorted(layout.marks))
-    return Take(tuple(layout.rounds), notes, tuple(sorted(clicks)), chords, marks, end, layout.left_out)
+    return RecordingPlan(tuple(layout.rounds), notes, tuple(sorted(clicks)), chords, marks, end, layout.left_out)
 
 
 class _Layout:
@@ -101,8 +101,8 @@ class _Layout:
 
     def __init__(self, timeline: Timeline, repeat: int, answer: bool, longest: float) -> None:
         self._timeline, self._repeat, self._answer, self._longest = timeline, repeat, answer, longest
-        self.rounds: list[Round] = []
-        self.turns: list[Round] = []  # the rounds and their answers
+        self.rounds: list[PlannedRound] = []
+        self.turns: list[PlannedRound] = []  # the rounds and their answers
         self.clicks: list[Click] = []  # of count-ins
         self.marks: list[Cue] = []
         self.now = 0.0  # the bar line that the round before ended with
@@ -126,10 +126,10 @@ class _Layout:
             if self.rounds and at + performance.end + self._answer * length > self._longest:
                 self.left_out += 1
             else:
-                at = self._add_round(Round(at, performance, bpm), again if self._repeat > 1 else None, music)
+                at = self._add_round(PlannedRound(at, performance, bpm), again if self._repeat > 1 else None, music)
         self.now = at + music
 
-    def _add_round(self, played: Round, again: int | None, music: float) -> float:
+    def _add_round(self, played: PlannedRound, again: int | None, music: float) -> float:
         """Add a round and its answer; return the seconds at which the next performance's own time begins."""
         self.rounds.append(played)
         self.turns.append(played)
@@ -164,7 +164,7 @@ def _counted_in(timeline: Timeline, start: float, stop: float, bars: int, bar: f
                 yield Click(at, pulse == 0)
 
 
-def _notes(rounds: Sequence[Round]) -> tuple[NoteEvent, ...]:
+def _notes(rounds: Sequence[PlannedRound]) -> tuple[NoteEvent, ...]:
     """Return the notes of all rounds in order; a note that rings on ends where the next round plays its string."""
     notes = [_later(note, at) for at, performance, _ in rounds for note in performance.notes]
     notes.sort(key=lambda note: (note.start, -note.string))
@@ -193,7 +193,7 @@ def _beats(timeline: Timeline) -> Iterator[tuple[int, bool]]:
                 yield turn.start + int(k * beat - missing), k == 0
 
 
-def _bar_marks(timeline: Timeline, played: Round, again: int | None) -> Iterator[Cue]:
+def _bar_marks(timeline: Timeline, played: PlannedRound, again: int | None) -> Iterator[Cue]:
     for turn, start in zip(timeline.passes, played.performance.bars, strict=True):
         place = bar_name(timeline.bars[turn.bar].number, turn.number)
         yield Cue(played.at + start, _name(timeline, played.bpm, again, place))
@@ -207,14 +207,14 @@ def _name(timeline: Timeline, bpm: Fraction | None, again: int | None, place: st
     return ", ".join((*words, place))
 
 
-def _chords(timeline: Timeline, rounds: Sequence[Round]) -> Iterator[Under]:
+def _chords(timeline: Timeline, rounds: Sequence[PlannedRound]) -> Iterator[HeldChord]:
     """Yield the chords under all rounds and answers; without chords the tonic and fifth of the key; nothing without a key."""
     settings = timeline.settings
     shift = settings.capo + settings.tuning.shift
     if not settings.chords:
         if settings.key is not None:
             pitches = _voiced(settings.key.tonic.pc + shift, _DRONE)
-            yield from (Under(at + p.straight_seconds(0), at + p.end, pitches) for at, p, _ in rounds)
+            yield from (HeldChord(at + p.straight_seconds(0), at + p.end, pitches) for at, p, _ in rounds)
         return
     held = _held(timeline)
     for at, performance, _ in rounds:
@@ -226,7 +226,7 @@ def _chords(timeline: Timeline, rounds: Sequence[Round]) -> Iterator[Under]:
                 if chord is not None:
                     root = chord.root.pc + shift
                     bass = None if chord.bass is None else chord.bass.pc + shift
-                    yield Under(
+                    yield HeldChord(
                         at + performance.straight_seconds(float(start)),
                         at + performance.straight_seconds(float(end)),
                         _voiced(root, chord.intervals, bass),

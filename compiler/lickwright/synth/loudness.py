@@ -12,7 +12,7 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-from lickwright.synth.wave import FRAME, PIECE, Piece, Wave
+from lickwright.synth.wave import FRAME, PIECE, StereoSamples, Wave
 from lickwright.synth.waveguide import Samples
 
 TARGET, CEILING = -16.0, -1.0  # LUFS; dBTP
@@ -42,7 +42,7 @@ def _weighting(rate: int, size: int) -> NDArray[np.complex128]:
     return weighting
 
 
-def step_energies(wave: Wave | Piece, rate: int) -> Samples:
+def step_energies(wave: Wave | StereoSamples, rate: int) -> Samples:
     """Return the weighted energy of each step of 100 ms, channels added up, shape (steps,); the last one is filled up with silence."""
     wave = wave if isinstance(wave, Wave) else Wave.of(wave)
     step, memory = int(STEP * rate), int(0.1 * rate)
@@ -78,7 +78,7 @@ def integrated_loudness(steps: Samples) -> float:
     return float(-0.691 + 10 * np.log10(blocks.mean()))
 
 
-def true_peak(wave: Wave | Piece) -> float:
+def true_peak(wave: Wave | StereoSamples) -> float:
     """Return the largest value at and between the samples (0 for silence), four times oversampled.
 
     Only places beside the largest samples are interpolated.
@@ -111,7 +111,9 @@ def _interpolator() -> NDArray[np.float32]:
     return even
 
 
-def normalize_samples(wave: Piece, rate: int, target: float = TARGET, ceiling: float = CEILING) -> Piece:
+def normalize_samples(
+    wave: StereoSamples, rate: int, target: float = TARGET, ceiling: float = CEILING
+) -> StereoSamples:
     """Return `wave` brought to `target` LUFS under `ceiling` dBTP in place. Silence stays silence."""
     whole = Wave.of(wave)
     normalize_loudness(whole, rate, target, ceiling)
@@ -149,12 +151,12 @@ def limit_peaks(wave: Wave, limit: float) -> None:
         return
     peaks = wave.peaks.copy()  # they change with the pieces
 
-    def turned_down(start: int, part: Piece) -> Piece:
+    def turned_down(start: int, part: StereoSamples) -> StereoSamples:
         stop = start + part.shape[1]
         first, last = max(0, start // FRAME - 1), min(len(peaks), -(-stop // FRAME) + 1)
         middles = (np.arange(first, last) + 0.5) * FRAME
         gain = np.interp(np.arange(start, stop), middles, _gains(peaks, limit, first, last))
-        held: Piece = part * gain.astype(np.float32)
+        held: StereoSamples = part * gain.astype(np.float32)
         return held
 
     wave.change(turned_down)

@@ -1,6 +1,6 @@
 """A recording as samples: the guitar at its loudness, what sounds under it, everything below the ceiling.
 
-In: a Take, a tuning, a guitar. Out: two channels. Works piece by piece, so that the memory in use does not grow with the recording.
+In: a `RecordingPlan`, a tuning, a guitar. Out: two channels. Works piece by piece, so that the memory in use does not grow with the recording.
 """
 
 from __future__ import annotations
@@ -13,26 +13,31 @@ import numpy as np
 from lickwright.music.instruments import Guitar
 from lickwright.synth.accompaniment import render_clicks, render_pad
 from lickwright.synth.amp import Amp
-from lickwright.synth.arrangement import RATE, Take
+from lickwright.synth.arrangement import RATE, RecordingPlan
 from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.loop_choice import choose_compiled_loop
 from lickwright.synth.loudness import normalize_loudness
-from lickwright.synth.wave import Piece, Wave
+from lickwright.synth.wave import StereoSamples, Wave
 
 FADE = 0.05  # seconds at the very end
 
 
 def mix_down(
-    take: Take, tuning: Sequence[int], guitar: Guitar, file: BinaryIO, rate: int = RATE, feel: Humanizer | None = None
+    plan: RecordingPlan,
+    tuning: Sequence[int],
+    guitar: Guitar,
+    file: BinaryIO,
+    rate: int = RATE,
+    feel: Humanizer | None = None,
 ) -> Wave:
     """Return a recording at −16 LUFS and at most −1 dBTP; silence for a lick without notes.
 
-    `tuning` are the MIDI pitches of the open strings, the thinnest first. Samples that are too many for the memory lie in `file`, which is empty.
+    `tuning` are the MIDI pitches of the open strings, the thinnest first. StereoSamples that are too many for the memory lie in `file`, which is empty.
     Equal arguments give equal samples. Raises OSError where the file does.
     """
-    wave = Wave(round(take.end * rate), file)
-    instrument = Instrument(take.notes, tuning, guitar, rate, feel, choose_compiled_loop(take.end))
+    wave = Wave(round(plan.end * rate), file)
+    instrument = Instrument(plan.notes, tuning, guitar, rate, feel, choose_compiled_loop(plan.end))
     amp, at = Amp(guitar, rate), 0
     fade = min(wave.count, int(FADE * rate))
     fading = np.linspace(1, 0, fade, dtype=np.float32)
@@ -43,15 +48,15 @@ def mix_down(
         wave.write(at, piece)
         at = end
     normalize_loudness(wave, rate)
-    if take.clicks or take.chords:
-        wave.change(lambda start, part: _with_under(take, start, part, rate))
-        if take.notes:
+    if plan.clicks or plan.chords:
+        wave.change(lambda start, part: _with_accompaniment(plan, start, part, rate))
+        if plan.notes:
             normalize_loudness(wave, rate)
     return wave
 
 
-def _with_under(take: Take, start: int, part: Piece, rate: int) -> Piece:
+def _with_accompaniment(plan: RecordingPlan, start: int, part: StereoSamples, rate: int) -> StereoSamples:
     """Return a piece with the clicks and chords under it."""
     stop = start + part.shape[1]
-    both = part + (render_clicks(take.clicks, start, stop, rate) + render_pad(take.chords, start, stop, rate))
+    both = part + (render_clicks(plan.clicks, start, stop, rate) + render_pad(plan.chords, start, stop, rate))
     return both.astype(np.float32)

@@ -15,6 +15,7 @@ from lickwright.notation.tree import (
     Bare,
     BarLine,
     Comment,
+    DirectionNode,
     Event,
     Hold,
     Item,
@@ -23,7 +24,6 @@ from lickwright.notation.tree import (
     Note,
     Rest,
     SameBar,
-    Say,
     Step,
     Tuplet,
     Unknown,
@@ -32,9 +32,9 @@ from lickwright.notation.tree import (
 from lickwright.settings.fields import Settings
 from lickwright.timeline import rules
 from lickwright.timeline.event_words import read_rake, trill_partner
-from lickwright.timeline.model import Saying, TupletSpan, WordSpan
+from lickwright.timeline.model import Direction, TupletSpan, WordSpan
 from lickwright.timeline.rules import Report
-from lickwright.timeline.written_music import OpenBar, Page, RawBar, WrittenMusic
+from lickwright.timeline.written_music import MusicDraft, OpenBar, RawBar, WrittenMusic
 
 _NONE, _WHOLE = Fraction(0), Fraction(1)
 _HOLD = (Hold(),)
@@ -42,18 +42,18 @@ _REST = (Rest(),)
 
 
 class BarBuilder:
-    """Fills a `Page` with the items of a lick in written order."""
+    """Fills a `MusicDraft` with the items of a lick in written order."""
 
     def __init__(self, settings: Settings, report: Report) -> None:
         self.settings = settings
         self.report = report
-        self.page = Page()
+        self.page = MusicDraft()
         self._bar = OpenBar(0)
         self._step = settings.step
         self._ratio = _WHOLE
         self._depth = 0
         self._over: tuple[int, ...] = ()  # the words over the current place
-        self._said: list[Say] = []
+        self._said: list[DirectionNode] = []
         self._grace = False
         self._line: BarLine | None = None  # the bar line before the bar being filled
         self._length: Fraction | None = None  # of one step here; None after a change
@@ -68,7 +68,7 @@ class BarBuilder:
             self._wrong(span, "this grace note leads to nothing", "grace notes stand before an event: `(grace: B7) B8`")
         for say in self._said:
             if self.page.events:
-                self.page.sayings.append(Saying(say.kind, say.text, len(self.page.events) - 1, say.span))
+                self.page.directions.append(Direction(say.kind, say.text, len(self.page.events) - 1, say.span))
 
     def _items(self, items: Iterable[Item]) -> None:
         for item in items:
@@ -83,7 +83,7 @@ class BarBuilder:
                     self._word(item)
                 case BarLine():
                     self._bar_line(item)
-                case Say():
+                case DirectionNode():
                     self._said.append(item)
                 case Navigation():
                     self._navigation(item)
@@ -107,7 +107,7 @@ class BarBuilder:
             self._early()
         if self._said:
             index = len(page.events)
-            page.sayings += [Saying(say.kind, say.text, index, say.span) for say in self._said]
+            page.directions += [Direction(say.kind, say.text, index, say.span) for say in self._said]
             self._said = []
         length = _NONE if self._grace else self._length
         if length is None:
@@ -182,7 +182,7 @@ class BarBuilder:
         """Put bare strings and the note after them into one step; holds may follow inside."""
         items = _without_comments(word)
         rake = read_rake(items)
-        self._said += rake.sayings
+        self._said += rake.directions
         if rake.complete:
             self.page.rakes[len(self.page.events)] = rake.strokes
             self._items(rake.rest)

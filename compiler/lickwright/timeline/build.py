@@ -49,7 +49,7 @@ def build_timeline(
         return None, found + played
     music = NoteBuilder(written, settings, report).play(playing_order(parts))
     timeline = Timeline(
-        lick.title, settings, written.grain, written.bars, written.slots, written.words, written.tuplets, written.sayings,
+        lick.title, settings, written.grain, written.bars, written.slots, written.words, written.tuplets, written.directions,
         tuple(music.passes), tuple(music.sounds), tuple(music.tempos), tuple(music.fermatas), music.end, lick.span, written.unknown,
     )  # fmt: skip
     return timeline, found + _placed(played, timeline)

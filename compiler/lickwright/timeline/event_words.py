@@ -11,14 +11,14 @@ from typing import NamedTuple
 
 from lickwright.core.source import Span
 from lickwright.notation.techniques import TechniqueKind
-from lickwright.notation.tree import Bare, Event, Hold, Item, Note, Say
+from lickwright.notation.tree import Bare, DirectionNode, Event, Hold, Item, Note
 
 
 class RakeParts(NamedTuple):
     """The parts of a rake, as far as they are right."""
 
     strokes: tuple[tuple[str, Span], ...]  # the bare strings, and where each stands
-    sayings: tuple[Say, ...]  # words, dynamics and so on before its note
+    directions: tuple[DirectionNode, ...]  # words, dynamics and so on before its note
     rest: tuple[Item, ...]  # what follows: its note, and holds
 
     @property
@@ -29,18 +29,18 @@ class RakeParts(NamedTuple):
 
 
 def read_rake(items: Sequence[Item]) -> RakeParts:
-    """Return the parts of a rake: bare strings and sayings up to the first item that is neither, and the rest."""
+    """Return the parts of a rake: bare strings and directions up to the first item that is neither, and the rest."""
     strokes: list[tuple[str, Span]] = []
-    sayings: list[Say] = []
+    directions: list[DirectionNode] = []
     for n, item in enumerate(items):
         bare = item.parts[0] if isinstance(item, Event) and len(item.parts) == 1 else None
-        if isinstance(item, Say):
-            sayings.append(item)
+        if isinstance(item, DirectionNode):
+            directions.append(item)
         elif isinstance(bare, Bare):
             strokes.append((bare.string, item.span))
         else:
-            return RakeParts(tuple(strokes), tuple(sayings), tuple(items[n:]))
-    return RakeParts(tuple(strokes), tuple(sayings), ())
+            return RakeParts(tuple(strokes), tuple(directions), tuple(items[n:]))
+    return RakeParts(tuple(strokes), tuple(directions), ())
 
 
 def trill_partner(items: Sequence[Item]) -> Note | None:

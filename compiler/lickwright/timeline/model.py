@@ -148,7 +148,7 @@ class TupletSpan:
     steps: Fraction = Fraction(0)  # that it holds, in the step that counts at its bracket; grace notes have none
 
 
-class Saying(NamedTuple):
+class Direction(NamedTuple):
     """Words, a dynamic, a tempo change or a fermata, before a written slot."""
 
     kind: str  # "words", "dynamic", "tempo", "fermata"
@@ -189,7 +189,7 @@ class Timeline:
     slots: tuple[Slot, ...]  # in written order; grace slots stand before the slot they lead to
     words: tuple[WordSpan, ...]
     tuplets: tuple[TupletSpan, ...]
-    sayings: tuple[Saying, ...]
+    directions: tuple[Direction, ...]
     passes: tuple[Pass, ...]  # the bars as played
     sounds: tuple[SoundingNote, ...]  # as played, by start, then by lead, then from the thickest string to the thinnest
     tempos: tuple[TempoAt, ...]  # the first at 0

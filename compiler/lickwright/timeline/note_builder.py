@@ -18,7 +18,7 @@ from lickwright.notation.techniques import EVENT_WORDS, PICKED, Damping, Techniq
 from lickwright.notation.tree import Bare, Event, Hold, MarkNode, Note, Part, Rest, Unknown
 from lickwright.settings.fields import VALUE, Settings
 from lickwright.timeline import playing_findings as findings
-from lickwright.timeline.model import Bar, Pass, Saying, SoundingNote, TempoAt
+from lickwright.timeline.model import Bar, Direction, Pass, SoundingNote, TempoAt
 from lickwright.timeline.playing_findings import PlayingFinding
 from lickwright.timeline.rules import Report
 from lickwright.timeline.string_states import StringStates
@@ -55,9 +55,9 @@ class NoteBuilder:
         self._dynamic = "mf"
         self._lenient = True  # in or after a bar that could not be read whole: connections are not judged
         self._visits = [0] * len(written.slots)
-        self._sayings: dict[int, list[Saying]] = {}
-        for saying in written.sayings:
-            self._sayings.setdefault(saying.slot, []).append(saying)
+        self._directions: dict[int, list[Direction]] = {}
+        for direction in written.directions:
+            self._directions.setdefault(direction.slot, []).append(direction)
         self._bar = self._slot = 0  # what is being played
         self._over: tuple[int, ...] = ()  # the words over it
         self._now = self._until = 0  # when it begins and ends
@@ -86,8 +86,8 @@ class NoteBuilder:
             _, at, length, event, _ = slots[n]
             self._slot, self._over, self._now = n, words[n], start + at
             self._until = self._now + length
-            if n in self._sayings:
-                self._hear(self._sayings[n], n)
+            if n in self._directions:
+                self._hear(self._directions[n], n)
             self._origin = event.span.start
             if isinstance(event, Unknown):
                 self._unknown()
@@ -104,22 +104,22 @@ class NoteBuilder:
         """Return where a part or mark of the event being played stands."""
         return Span(self._origin + node.span.start, self._origin + node.span.end)
 
-    # --- sayings -------------------------------------------------------------------------------------------------
+    # --- directions -------------------------------------------------------------------------------------------------
 
-    def _hear(self, sayings: list[Saying], n: int) -> None:
-        for saying in sayings:
-            if saying.kind == "dynamic":
-                self._dynamic = saying.text
-            elif saying.kind == "tempo":
-                self._tempo(saying)
-            elif saying.kind == "fermata":
+    def _hear(self, directions: list[Direction], n: int) -> None:
+        for direction in directions:
+            if direction.kind == "dynamic":
+                self._dynamic = direction.text
+            elif direction.kind == "tempo":
+                self._tempo(direction)
+            elif direction.kind == "fermata":
                 self.out.fermatas.append((self._now, self._now + self.written.held_length(n)))
 
-    def _tempo(self, saying: Saying) -> None:
+    def _tempo(self, direction: Direction) -> None:
         try:
-            tempo = parse_tempo(saying.text)
+            tempo = parse_tempo(direction.text)
         except ValueError as e:
-            self._say((VALUE, saying.span, str(e), "`@tempo=60` changes the tempo from here on"))
+            self._say((VALUE, direction.span, str(e), "`@tempo=60` changes the tempo from here on"))
             return
         self.out.tempos.append(TempoAt(self._now, tempo.quarters_per_minute(self.settings.meter)))
 

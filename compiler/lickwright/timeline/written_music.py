@@ -14,7 +14,7 @@ from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.core.source import Span
 from lickwright.notation.tree import BarLine, Event, Hold, Navigation, Note, SameBar, Unknown
 from lickwright.settings.fields import Settings
-from lickwright.timeline.model import Bar, Saying, Slot, TupletSpan, WordSpan
+from lickwright.timeline.model import Bar, Direction, Slot, TupletSpan, WordSpan
 
 _SPARE = 24  # grains are this much finer than the music needs, so that several shapes can share a step
 
@@ -27,7 +27,7 @@ class WrittenMusic(NamedTuple):
     slots: tuple[Slot, ...]
     words: tuple[WordSpan, ...]
     tuplets: tuple[TupletSpan, ...]
-    sayings: tuple[Saying, ...]
+    directions: tuple[Direction, ...]
     slot_words: tuple[tuple[int, ...], ...]  # for each slot, the indices of the words over it
     rakes: dict[int, tuple[tuple[str, Span], ...]]  # slot → the strings raked on the way to it, and where they stand
     trills: dict[int, Note]  # slot → the note that its own alternates with
@@ -74,7 +74,7 @@ class RawBar:
 
 
 @mutable_record
-class Page:
+class MusicDraft:
     """What the builder has collected so far; the lists about slots have one entry a slot."""
 
     lengths: list[Fraction] = field(default_factory=list)  # of each slot, in whole notes
@@ -83,7 +83,7 @@ class Page:
     slot_words: list[tuple[int, ...]] = field(default_factory=list)
     words: list[WordSpan] = field(default_factory=list)
     tuplets: list[TupletSpan] = field(default_factory=list)
-    sayings: list[Saying] = field(default_factory=list)
+    directions: list[Direction] = field(default_factory=list)
     rakes: dict[int, tuple[tuple[str, Span], ...]] = field(default_factory=dict)
     trills: dict[int, Note] = field(default_factory=dict)
     bars: list[RawBar] = field(default_factory=list)
@@ -115,7 +115,7 @@ class Page:
             tuple(slots),
             tuple(self.words),
             tuple(self.tuplets),
-            tuple(self.sayings),
+            tuple(self.directions),
             tuple(self.slot_words),
             self.rakes,
             self.trills,

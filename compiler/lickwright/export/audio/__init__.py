@@ -17,9 +17,9 @@ from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.fast_dataclass import replace
 from lickwright.export import EXPORTS, PRACTICE, Export, Length, LoweredLick, Options, duration_in_words, join_suffix
 from lickwright.music.instruments import INSTRUMENTS
-from lickwright.music.practice import MINUTES, SHARES
+from lickwright.music.practice import MINUTES, PRACTICE_PERCENTS
 from lickwright.performance.note_events import Performance
-from lickwright.synth.arrangement import RATE, Round, Take, arrange
+from lickwright.synth.arrangement import RATE, PlannedRound, RecordingPlan, arrange
 
 if TYPE_CHECKING:
     from lickwright.synth.wave import Wave
@@ -64,62 +64,62 @@ def emit(stages: LoweredLick, options: Options) -> Export:
     from lickwright.export.audio.encoding import SoundFormat, write_audio, write_tagged
     from lickwright.export.audio.tags import Tags
 
-    taken = plan_take(stages, options)
-    found = audio_losses(stages, options, taken)
+    plan = plan_recording(stages, options)
+    found = audio_losses(stages, options, plan)
     if any(loss.code == OVER.code for loss in found):
         return Export(None, found)
     settings = stages.timeline.settings
     tags = Tags(
-        _title(stages, options, taken), settings.by, settings.rights, _tempo_words(stages, taken), taken.marks,
+        _title(stages, options, plan), settings.by, settings.rights, _tempo_words(stages, plan), plan.marks,
         options.album, _track(options),
     )  # fmt: skip
-    form = SoundFormat(options.recording.format, round(taken.end * RATE), RATE)
+    form = SoundFormat(options.recording.format, round(plan.end * RATE), RATE)
 
     def write(file: BinaryIO, scratch: BinaryIO) -> None:
-        wave = render_samples(stages, options, taken, scratch)
+        wave = render_samples(stages, options, plan, scratch)
         write_audio(file, scratch, wave.pieces(), form, tags)
 
-    suffix = _suffix(stages, options, taken) if options.recording.part else ""
-    expected = expected_length(taken, options.recording.format)
+    suffix = _suffix(stages, options, plan) if options.recording.part else ""
+    expected = expected_length(plan, options.recording.format)
     return Export(
-        write, found, expected, suffix, _sound(stages, options, taken),
+        write, found, expected, suffix, _sound(stages, options, plan),
         lambda old, file: write_tagged(file, old, form, tags),
     )  # fmt: skip
 
 
-def _sound(stages: LoweredLick, options: Options, taken: Take) -> bytes:
+def _sound(stages: LoweredLick, options: Options, plan: RecordingPlan) -> bytes:
     """Return a hash of everything that samples and encoding depend on: all but the tags."""
     import numpy
     import soundfile
 
     settings, recording = stages.timeline.settings, options.recording
     parts = (
-        taken.notes, taken.clicks, taken.chords, taken.end, settings.tuning.sounding, settings.sound,
+        plan.notes, plan.clicks, plan.chords, plan.end, settings.tuning.sounding, settings.sound,
         recording.vary, recording.format, RATE, numpy.__version__, soundfile.__libsndfile_version__,
     )  # fmt: skip
     return blake2b(repr(parts).encode(), digest_size=16).digest()
 
 
-def expected_length(taken: Take, kind: str) -> Length:
+def expected_length(plan: RecordingPlan, kind: str) -> Length:
     """Return how long a recording lasts, and how large it will be in a format, an estimate."""
-    return Length(taken.end, round(taken.end * _SIZES[kind]))
+    return Length(plan.end, round(plan.end * _SIZES[kind]))
 
 
-def render_samples(stages: LoweredLick, options: Options, taken: Take, file: BinaryIO) -> Wave:
-    """Return the samples of a take; `file`, which is empty, holds those that are too many for the memory. Raises OSError where it does."""
+def render_samples(stages: LoweredLick, options: Options, plan: RecordingPlan, file: BinaryIO) -> Wave:
+    """Return the samples of a recording; `file`, which is empty, holds those that are too many for the memory. Raises OSError where it does."""
     from lickwright.synth.automation import Humanizer
     from lickwright.synth.mixdown import mix_down
 
     settings, vary = stages.timeline.settings, options.recording.vary
     feel = None if vary is None else Humanizer(vary)
-    return mix_down(taken, settings.tuning.sounding, INSTRUMENTS[settings.sound].guitar, file, RATE, feel)
+    return mix_down(plan, settings.tuning.sounding, INSTRUMENTS[settings.sound].guitar, file, RATE, feel)
 
 
-def audio_losses(stages: LoweredLick, options: Options, taken: Take) -> tuple[Diagnostic, ...]:
+def audio_losses(stages: LoweredLick, options: Options, plan: RecordingPlan) -> tuple[Diagnostic, ...]:
     """Return what was asked for and is not in the recording."""
     span, found = stages.timeline.span, []
     longest = _longest(options)
-    last = taken.rounds[-1]
+    last = plan.rounds[-1]
     ends = last.at + last.performance.end
     if options.recording.answer:
         ends += last.performance.end - last.performance.bars[0]
@@ -128,16 +128,16 @@ def audio_losses(stages: LoweredLick, options: Options, taken: Take) -> tuple[Di
         return (
             OVER.at(span, why, "make it shorter or faster, or allow more: `longest` in lickwright.toml, or --longest"),
         )
-    if taken.left_out or ends > longest:
+    if plan.left_out or ends > longest:
         why = f"the recording would last longer than {duration_in_words(longest)}: it ends earlier"
         found.append(TOO_LONG.at(span, why, "ask for fewer repeats or a ladder with fewer rungs"))
-    if options.recording.backing and not taken.chords:
+    if options.recording.backing and not plan.chords:
         why = "there are no chords and no key to hold under the lick: it is recorded alone"
         found.append(NO_HARMONY.at(span, why, "write chords A7 | D7 above the lick"))
     return tuple(found)
 
 
-def plan_take(stages: LoweredLick, options: Options) -> Take:
+def plan_recording(stages: LoweredLick, options: Options) -> RecordingPlan:
     """Return what the recording plays, and when."""
     recording = options.recording
     return arrange(
@@ -162,7 +162,7 @@ def _performances(stages: LoweredLick, options: Options) -> list[tuple[Fraction 
     part = options.recording.part
     if part == "ladder":
         return [(bpm, stages.performance(Options(tempo_bpm=bpm))) for bpm in ladder_rungs(stages, options)]
-    share = SHARES.get(part, Fraction(100)) / 100
+    share = PRACTICE_PERCENTS.get(part, Fraction(100)) / 100
     if options.tempo_bpm is not None:
         return [(None, stages.performance(Options(tempo_bpm=options.tempo_bpm * share)))]
     percent = (options.tempo_percent or Fraction(100)) * share
@@ -177,36 +177,36 @@ def ladder_rungs(stages: LoweredLick, options: Options) -> tuple[Fraction, ...]:
     return options.recording.ladder.rungs(bpm)
 
 
-def ladder_rounds(stages: LoweredLick, options: Options) -> list[Round]:
+def ladder_rounds(stages: LoweredLick, options: Options) -> list[PlannedRound]:
     """Return the first round on each rung of the practice ladder, as its recording has them."""
     row = next(row for row in EXPORTS if row.is_audio)
     asked = row.files(replace(options, recording=replace(options.recording, practice=True)))[-1][1]
-    return [next(same) for _, same in groupby(plan_take(stages, asked).rounds, key=lambda one: one.bpm)]
+    return [next(same) for _, same in groupby(plan_recording(stages, asked).rounds, key=lambda one: one.bpm)]
 
 
-def _tempi(stages: LoweredLick, taken: Take) -> list[float]:
+def _tempi(stages: LoweredLick, plan: RecordingPlan) -> list[float]:
     """Return the beats a minute of each tempo of the recording, in beats of the lick's own tempo."""
     settings = stages.timeline.settings
     value = settings.tempo.unit or settings.meter.beat
-    return [bpm for bpm, _ in groupby(float(one.performance.tempos[0].qpm / (4 * value)) for one in taken.rounds)]
+    return [bpm for bpm, _ in groupby(float(one.performance.tempos[0].qpm / (4 * value)) for one in plan.rounds)]
 
 
-def _tempo_words(stages: LoweredLick, taken: Take) -> str:
+def _tempo_words(stages: LoweredLick, plan: RecordingPlan) -> str:
     """Return `1/4 = 72`; of a ladder all its rungs."""
     settings = stages.timeline.settings
-    tempi = ", ".join(f"{bpm:.4g}" for bpm in _tempi(stages, taken))
+    tempi = ", ".join(f"{bpm:.4g}" for bpm in _tempi(stages, plan))
     return f"{settings.tempo.counted_value(settings.meter)} = {tempi}"
 
 
-def _pace(stages: LoweredLick, taken: Take, to: str) -> str:
+def _pace(stages: LoweredLick, plan: RecordingPlan, to: str) -> str:
     """Return the tempo in whole beats a minute: `43`; of a ladder its first and its highest with `to` between them: `43 to 72`."""
-    tempi = [round(bpm) for bpm in _tempi(stages, taken)]
+    tempi = [round(bpm) for bpm in _tempi(stages, plan)]
     return f"{tempi[0]}{to}{max(tempi)}" if len(tempi) > 1 else str(tempi[0])
 
 
-def _suffix(stages: LoweredLick, options: Options, taken: Take) -> str:
+def _suffix(stages: LoweredLick, options: Options, plan: RecordingPlan) -> str:
     """Return the suffix of a practice set's recording: `.slow-43-bpm.wav`, `.ladder-43-to-72-bpm.wav`."""
-    words = f"{options.recording.part}-{_pace(stages, taken, '-to-')}-bpm"
+    words = f"{options.recording.part}-{_pace(stages, plan, '-to-')}-bpm"
     return join_suffix(options.bars_words, words, options.recording.format)
 
 
@@ -217,7 +217,7 @@ def _track(options: Options) -> int:
     return (options.track - 1) * len(PRACTICE) + PRACTICE.index(options.recording.part) + 1
 
 
-def _title(stages: LoweredLick, options: Options, taken: Take) -> str:
+def _title(stages: LoweredLick, options: Options, plan: RecordingPlan) -> str:
     """Return `Porch light (slow, 43 bpm)`; the lick's title alone for what is no part of a practice set."""
     part = options.recording.part
-    return stages.timeline.title + (f" ({part}, {_pace(stages, taken, ' to ')} bpm)" if part else "")
+    return stages.timeline.title + (f" ({part}, {_pace(stages, plan, ' to ')} bpm)" if part else "")

@@ -191,15 +191,15 @@ def _meter_payload(meter: Meter, grains: int, grain: int) -> bytes | None:
 
 
 def _words(timeline: Timeline, performance: Performance, ticks: Ticks) -> list[Meta]:
-    """Return the sayings of the lick, each time that they are played."""
-    said = [saying for saying in timeline.sayings if saying.kind == "words"]
+    """Return the directions of the lick, each time that they are played."""
+    said = [direction for direction in timeline.directions if direction.kind == "words"]
     if not said:
         return []
     events: list[Meta] = []
     for turn in timeline.passes:
         bar = timeline.bars[turn.bar]
-        for saying in said:
-            if bar.first <= saying.slot < bar.last:
-                at = performance.seconds(turn.start + timeline.slots[saying.slot].at)
-                events.append((ticks.at(at), smf.CUE, smf.text_payload(saying.text)))
+        for direction in said:
+            if bar.first <= direction.slot < bar.last:
+                at = performance.seconds(turn.start + timeline.slots[direction.slot].at)
+                events.append((ticks.at(at), smf.CUE, smf.text_payload(direction.text)))
     return events

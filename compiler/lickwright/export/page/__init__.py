@@ -22,7 +22,7 @@ from lickwright.export.page.music import drawings
 from lickwright.export.page.score import score, slow_options
 from lickwright.export.tab.heading import heading_facts, tempo_words
 from lickwright.export.timing import timing_rows
-from lickwright.music.practice import SHARES
+from lickwright.music.practice import PRACTICE_PERCENTS
 from lickwright.performance.note_events import Performance
 from lickwright.timeline.model import bar_name
 
@@ -37,7 +37,7 @@ NO_RECORDING = Rule(
     "",
 )
 RULES: tuple[Rule, ...] = (NO_RECORDING,)
-SLOW = int(SHARES["slow"])  # per cent of the tempo at which the slow recording is played
+SLOW = int(PRACTICE_PERCENTS["slow"])  # per cent of the tempo at which the slow recording is played
 _SCRIPTS = ("sound.js", "transport.js", "buffers.js", "view.js", "lesson.js", "ticks.js")
 
 
@@ -80,7 +80,7 @@ def _parts(
         sections.page_head(timeline, heading_facts(timeline, tempo)),
         sections.player(),
         sections.music(drawings(lowered, options)),
-        sections.choices(bars, _RECORDED if sounds else _PLAIN),
+        sections.choices(bars, _RECORDED if sounds else _PLAIN_TONES),
         el("div", sections.neck_section(timeline, options.sheet.left_handed), sections.tips(settings), class_="beside"),
         sections.ladder(rungs, settings.tempo.counted_value(settings.meter)),
         sections.table(timing_rows(timeline, full)),
@@ -96,7 +96,7 @@ def _parts(
 
 _SOUND = re.compile(rb'<script type="text/plain" id="take-[01]">([A-Za-z0-9+/=]+)</script>')
 _RECORDED = "Slow speeds use a recording that was played slowly; every speed is at true pitch."
-_PLAIN = "This page holds no recording: it plays plain plucked tones, at every speed at true pitch."
+_PLAIN_TONES = "This page holds no recording: it plays plain plucked tones, at every speed at true pitch."
 
 
 def _sounds_of(page: bytes) -> list[bytes]:

@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from lickwright.export.page.markup import Markup, el
-from lickwright.music.box import played_area
+from lickwright.music.box_area import played_area
 from lickwright.music.fretboard import Place
-from lickwright.music.positions import BLUE, is_minor
 from lickwright.music.scale import degree_name
+from lickwright.music.scale_boxes import BLUE, is_minor
 from lickwright.notation.techniques import Stroke
 from lickwright.settings.fields import Settings
 from lickwright.timeline.model import Timeline

@@ -114,7 +114,7 @@ def _png(svg: bytes) -> bytes:
 def _losses(timeline: Timeline) -> Iterator[Diagnostic]:
     settings = timeline.settings
     words = "".join((timeline.title, settings.by, settings.rights, settings.source, settings.style, *settings.notes))
-    words += "".join(saying.text for saying in timeline.sayings)
+    words += "".join(direction.text for direction in timeline.directions)
     letters = lacking(words)
     if letters:
         shown = letters if len(letters) <= 12 else letters[:12] + "…"

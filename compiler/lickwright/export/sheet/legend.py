@@ -11,13 +11,13 @@ from typing import NamedTuple
 from lickwright.engraving import measures as m
 from lickwright.engraving.display_list import Command, Item, Path, Text, disc, line
 from lickwright.engraving.joins import arrowhead, lens
+from lickwright.engraving.mark_rows import TAPPED
 from lickwright.engraving.note_values import bar_rhythm
-from lickwright.engraving.rows import TAPPED
 from lickwright.engraving.spans import wave
 from lickwright.export.tab.drawing import FINGERS
 from lickwright.export.tab.heading import count_rows
 from lickwright.layout.grid import Cell, Grid, GridRow, RowEntry
-from lickwright.layout.rows import STOP
+from lickwright.layout.row_entries import STOP
 from lickwright.layout.tab_marks import EVENT_ABOVE, head_text
 from lickwright.notation.techniques import (
     HEADS,

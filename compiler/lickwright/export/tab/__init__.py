@@ -2,7 +2,7 @@
 
 In: a lick as drawn. Out: UTF-8 text for a fixed-width font, with its heading, its legend and its rights. Everything
 that the notation can say has a place on it, so nothing is lost. `drawing.py` draws a line, `lines.py` decides where lines end,
-`spacing.py` where columns stand, `lanes.py` sets the rows over the strings, `heading.py` says what stands above and below.
+`tab_spacing.py` where columns stand, `lanes.py` sets the rows over the strings, `heading.py` says what stands above and below.
 """
 
 from __future__ import annotations

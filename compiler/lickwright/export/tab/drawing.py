@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from lickwright.export.tab.lanes import Item, Lanes, lane_text
 from lickwright.export.tab.lines import Line, PlacedBar
-from lickwright.export.tab.spacing import Block, count_lead
+from lickwright.export.tab.tab_spacing import ColumnBlock, count_lead
 from lickwright.layout.grid import Grid, GridRow, RowEntry
 from lickwright.notation.techniques import WORDS, Damping
 
@@ -33,7 +33,7 @@ def draw_line(grid: Grid, line: Line, above: Sequence[RowEntry], width: int) -> 
     return [*_rows(grid, line, blocks, above, width), *_strings(grid, line, blocks), lane_text(counts)]
 
 
-def _strings(grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]]) -> list[str]:
+def _strings(grid: Grid, line: Line, blocks: Sequence[tuple[int, ColumnBlock]]) -> list[str]:
     tuning = grid.timeline.settings.tuning
     count = tuning.strings
     labels = max(map(len, tuning.labels))
@@ -64,7 +64,7 @@ def _empty_string(line: Line, labels: int, side: int) -> bytes:
 
 
 def _rows(
-    grid: Grid, line: Line, blocks: Sequence[tuple[int, Block]], above: Sequence[RowEntry], width: int
+    grid: Grid, line: Line, blocks: Sequence[tuple[int, ColumnBlock]], above: Sequence[RowEntry], width: int
 ) -> list[str]:
     lanes = Lanes(width)
     spans = _Spans(grid, line)
@@ -88,7 +88,9 @@ def _lay_entries(lanes: Lanes, spans: _Spans, above: Sequence[RowEntry]) -> None
             lanes.lay_words(entry.row, spans.at[entry.first], entry.text)
 
 
-def _lay_bends(lanes: Lanes, spans: _Spans, blocks: Sequence[tuple[int, Block]], entries: Sequence[RowEntry]) -> None:
+def _lay_bends(
+    lanes: Lanes, spans: _Spans, blocks: Sequence[tuple[int, ColumnBlock]], entries: Sequence[RowEntry]
+) -> None:
     """Put the amount of every bend over its mark, and behind it the line that the bend is held for."""
     holds = [(spans.start(entry), entry) for entry in entries]
     for x, block in blocks:

@@ -16,9 +16,9 @@ from lickwright.export.tab.lanes import wrap_words
 from lickwright.hand.fingering import hand_for
 from lickwright.hand.measures import BIG_BEND, PICKING
 from lickwright.layout.grid import Cell, Grid, GridRow
-from lickwright.layout.rows import HOLD, STOP
+from lickwright.layout.row_entries import HOLD, STOP
 from lickwright.layout.tab_marks import EVENT_ABOVE, head_text, note_text, shape_text
-from lickwright.music.box import Area, played_area
+from lickwright.music.box_area import Area, played_area
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import parse_key, pitch_name
 from lickwright.music.syllables import BETWEEN, GROUP, NUMBERED

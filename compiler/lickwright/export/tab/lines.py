@@ -11,7 +11,7 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import replace
-from lickwright.export.tab.spacing import TIGHT, Block, Piece, SpacingScale, bar_pieces, cut_piece
+from lickwright.export.tab.tab_spacing import TIGHT, ColumnBlock, SpacingScale, TabPiece, bar_pieces, cut_piece
 from lickwright.layout.grid import Grid
 from lickwright.timeline.bar_count import count_shift
 from lickwright.timeline.model import Bar
@@ -24,11 +24,11 @@ CONTINUED: Sign = (">", ">")  # ends a line in the middle of a bar, and starts t
 class PlacedBar(NamedTuple):
     """A piece at its place on a line; positions are in characters from the start of the line."""
 
-    piece: Piece
+    piece: TabPiece
     left: int  # character where it starts, just after the bar line before it
     xs: tuple[int, ...]  # characters of its columns
     right: int  # character where the bar line after it starts
-    blocks: tuple[Block, ...]  # as drawn here: at the start of a line with what is held over
+    blocks: tuple[ColumnBlock, ...]  # as drawn here: at the start of a line with what is held over
 
 
 class Line(NamedTuple):
@@ -55,7 +55,7 @@ def break_lines(grid: Grid, width: int) -> list[Line]:
     One scale serves the whole lick where that costs no line, else one a line where it fits, else one a bar.
     """
     labels = max(map(len, grid.timeline.settings.tuning.labels))
-    pieces: list[Piece] = []
+    pieces: list[TabPiece] = []
     for piece in bar_pieces(grid):
         pieces += _fitting(grid, piece, width - labels)
     breaker = _Breaker(grid, pieces, width, labels)
@@ -84,7 +84,7 @@ def _evened(breaker: _Breaker, first: int, last: int, own: Sequence[SpacingScale
     return wide if wide.width <= width else line
 
 
-def _fitting(grid: Grid, piece: Piece, room: int) -> list[Piece]:
+def _fitting(grid: Grid, piece: TabPiece, room: int) -> list[TabPiece]:
     """Return the piece as it is, or narrower, or else in parts: a long bar is better narrow than broken."""
     bar = grid.bars[piece.index].bar
     room -= len(bar_line(None, bar)[0]) + max(len(bar_line(bar, None)[0]), len(CONTINUED[0]))
@@ -96,10 +96,10 @@ def _fitting(grid: Grid, piece: Piece, room: int) -> list[Piece]:
     return _parts(grid, piece, room)
 
 
-def _parts(grid: Grid, piece: Piece, room: int) -> list[Piece]:
+def _parts(grid: Grid, piece: TabPiece, room: int) -> list[TabPiece]:
     """Return a piece in parts: as many beats to a line as fit; where a single beat does not, as many columns."""
     beats, count = _beat_columns(grid, piece), len(piece.blocks)
-    parts: list[Piece] = []
+    parts: list[TabPiece] = []
     first = 0
     while first < count:
         ends = [i for i in beats if i > first] + [count]
@@ -110,7 +110,7 @@ def _parts(grid: Grid, piece: Piece, room: int) -> list[Piece]:
     return [_easiest(made, room) for made in parts]
 
 
-def _beat_columns(grid: Grid, piece: Piece) -> list[int]:
+def _beat_columns(grid: Grid, piece: TabPiece) -> list[int]:
     """Return the columns of a piece that stand on a beat, by their number in it; no stroke before the beat is cut off from it."""
     timeline, columns = grid.timeline, grid.columns[piece.first : piece.first + len(piece.blocks)]
     meter, shift = timeline.settings.meter, count_shift(timeline, timeline.bars[piece.index])
@@ -122,11 +122,11 @@ def _beat_columns(grid: Grid, piece: Piece) -> list[int]:
     ]
 
 
-def _fits(grid: Grid, piece: Piece, first: int, last: int, room: int) -> bool:
+def _fits(grid: Grid, piece: TabPiece, first: int, last: int, room: int) -> bool:
     return cut_piece(grid, piece, first, last).spaced(TIGHT, True).length <= room
 
 
-def _easiest(piece: Piece, room: int) -> Piece:
+def _easiest(piece: TabPiece, room: int) -> TabPiece:
     """Return a piece with the roomiest scale that fits."""
     scales = [piece.scale, SpacingScale(min(_NARROW, piece.scale.chars), piece.scale.grains)]
     return replace(piece, scale=next((scale for scale in scales if piece.spaced(scale, True).length <= room), TIGHT))
@@ -138,7 +138,7 @@ class _Breaker:
     Dynamic programming over the pieces: the cheapest lines up to each piece are kept.
     """
 
-    def __init__(self, grid: Grid, pieces: Sequence[Piece], width: int, labels: int) -> None:
+    def __init__(self, grid: Grid, pieces: Sequence[TabPiece], width: int, labels: int) -> None:
         self._pieces, self._width, self._labels = pieces, width, labels
         bars = [grid.bars[piece.index].bar for piece in pieces]
         self._asked = [*(bar.newline for bar in bars[:-1]), True]  # by piece: the writer ended a line, or all, after it

@@ -13,8 +13,8 @@ from itertools import islice
 from lickwright.hand.fingering import Choice, HandMoment, hand_for, hand_moments, plan_fingering
 from lickwright.notation.techniques import ENTRIES, PICKED, Curve, Technique
 from lickwright.timeline.model import SoundingNote, Timeline
+from lickwright.transform.moves.candidate_places import AS_GOOD, ConnectedNotes, Draft, draft_placements
 from lickwright.transform.moves.note_positions import NotePositions, has_pitch, stopped_fret, written_sounds
-from lickwright.transform.moves.options import AS_GOOD, ConnectedNotes, Draft, draft_placements
 from lickwright.transform.moves.target import MoveTarget
 
 _HOMES = 2  # homes tried: the best, and the next where the best cannot be played

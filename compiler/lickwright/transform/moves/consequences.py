@@ -111,10 +111,10 @@ def _running_texts(lick: Lick, book: Book, timeline: Timeline) -> Iterator[tuple
     for entry in (*book.head, *lick.fields):
         if isinstance(entry, Field) and entry.name == "note":
             yield "a note", entry.text
-    for saying in timeline.sayings:
-        if saying.kind == "words":
-            number = timeline.bars[timeline.slots[saying.slot].bar].number
-            yield f'the @"…" in {bar_name(number)}', saying.text
+    for direction in timeline.directions:
+        if direction.kind == "words":
+            number = timeline.bars[timeline.slots[direction.slot].bar].number
+            yield f'the @"…" in {bar_name(number)}', direction.text
 
 
 def _named_chords(text: str, charted: set[str]) -> list[str]:

@@ -9,12 +9,12 @@ import re
 from collections.abc import Iterator
 
 from lickwright.core.fast_dataclass import record, replace
-from lickwright.music.box import Area, box_area
+from lickwright.music.box_area import Area, box_area
 from lickwright.music.boxspec import BoxSpec, parse_box
 from lickwright.music.chord import REPEAT_SIGNS, parse_chord
 from lickwright.music.pitch import Key, parse_key
-from lickwright.music.positions import BLUE, is_minor, number_of, pentatonic_boxes, shape_of
 from lickwright.music.scale import Scale, default_scale, parse_scale
+from lickwright.music.scale_boxes import BLUE, is_minor, number_of, pentatonic_boxes, shape_of
 from lickwright.music.tuning import Tuning, parse_tuning
 from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.settings.fields import Settings

@@ -14,7 +14,7 @@ from lickwright.core.source import Span, Unreadable
 from lickwright.store.sources import read_source
 from lickwright.store.types import WorkItem
 
-MOST = 500  # licks of one source that are tried one by one
+MOST_LICKS = 500  # licks of one source that are tried one by one
 _LICK = re.compile(r"(?m)^[ \t]*lick\b.*$")
 
 
@@ -37,7 +37,7 @@ def blank_licks(text: str, gone: Callable[[int], bool]) -> tuple[str, tuple[Span
     return text, spans
 
 
-class Probe:
+class CrashIsolation:
     """The search for bad licks in one source."""
 
     def __init__(self, item: WorkItem, licks: int) -> None:
@@ -55,6 +55,6 @@ class Probe:
             return self._item._replace(without=tuple(self._bad))
         return None
 
-    def broke(self, why: str) -> None:
+    def note_crash(self, why: str) -> None:
         """Note that what was tried crashed its worker."""
         self._bad.append((self._at, why))

@@ -1,6 +1,6 @@
 """Horizontal spacing of a text tab: where on a line of text each column of a lick stands.
 
-In: the columns of a `Grid`. Out: `Piece`s, a bar each (or a part of one that is too long for a line), and character
+In: the columns of a `Grid`. Out: `TabPiece`s, a bar each (or a part of one that is too long for a line), and character
 positions for them at a scale: so many characters for so many grains. Space is in proportion to time, and gives way
 where marks need more. Knows nothing of lines and draws nothing.
 """
@@ -52,7 +52,7 @@ class TabMark(NamedTuple):
     held: bool = False  # a note held over from the line before: its parenthesis may touch the bar line
 
 
-class Block(NamedTuple):
+class ColumnBlock(NamedTuple):
     """One column with all its texts that need room."""
 
     at: int  # grains in the bar
@@ -67,7 +67,7 @@ class Block(NamedTuple):
     words: int = 0  # characters of what is said of this column alone, and stands just over it
 
 
-class Spaced(NamedTuple):
+class SpacedColumns(NamedTuple):
     """The places of a piece's columns, in characters."""
 
     xs: tuple[int, ...]  # a column's characters from the bar line before it; 0 is the first after the line
@@ -75,21 +75,23 @@ class Spaced(NamedTuple):
 
 
 @mutable_record
-class Piece:
+class TabPiece:
     """A bar, or a part of one. It is not changed once made; its places at each scale are kept."""
 
     index: int  # of its bar in Grid.bars
     first: int  # its columns: grid.columns[first:first + len(blocks)]
-    blocks: tuple[Block, ...]
-    opening: tuple[Block, ...]  # the same as the first of a line: with what is held over into it
+    blocks: tuple[ColumnBlock, ...]
+    opening: tuple[ColumnBlock, ...]  # the same as the first of a line: with what is held over into it
     begin: int  # grains in the bar
     end: int  # grains in the bar
     scale: SpacingScale  # the one that suits it
     goes_on: bool = False  # the bar goes on in the next piece
     same: bool = False  # a `%`
-    _known: dict[tuple[SpacingScale, bool], Spaced] = field(default_factory=dict, init=False, compare=False, repr=False)
+    _known: dict[tuple[SpacingScale, bool], SpacedColumns] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
 
-    def spaced(self, scale: SpacingScale, first: bool = False) -> Spaced:
+    def spaced(self, scale: SpacingScale, first: bool = False) -> SpacedColumns:
         """Return its places at a scale; `first` on a line, where held notes are shown again."""
         first = first and self.opening is not self.blocks
         found = self._known.get((scale, first))
@@ -100,7 +102,7 @@ class Piece:
         return found
 
 
-def bar_pieces(grid: Grid) -> list[Piece]:
+def bar_pieces(grid: Grid) -> list[TabPiece]:
     """Return a piece for each bar of the lick."""
     needs = _needs(grid)
     grain, beat = grid.timeline.grain, int(grid.timeline.settings.meter.beat * grid.timeline.grain)
@@ -108,7 +110,7 @@ def bar_pieces(grid: Grid) -> list[Piece]:
     for index, (bar, first, last) in enumerate(grid.bars):
         blocks = _blocks(grid.columns[first:last], needs, first)
         scale = TIGHT if bar.same or not blocks else _scale(blocks, bar.length, grain, beat)
-        pieces.append(_opened(grid, Piece(index, first, blocks, blocks, 0, bar.length, scale, same=bar.same)))
+        pieces.append(_opened(grid, TabPiece(index, first, blocks, blocks, 0, bar.length, scale, same=bar.same)))
     return pieces
 
 
@@ -135,17 +137,19 @@ def _needs(grid: Grid) -> _Needs:
     return needs
 
 
-def cut_piece(grid: Grid, piece: Piece, first: int, last: int) -> Piece:
+def cut_piece(grid: Grid, piece: TabPiece, first: int, last: int) -> TabPiece:
     """Return blocks `first` to `last` (excluded) of a piece as a piece of its own."""
     blocks = piece.blocks[first:last]
     whole = last == len(piece.blocks)
     end = piece.end if whole else piece.blocks[last].at
     begin = piece.begin if first == 0 else blocks[0].at
-    made = Piece(piece.index, piece.first + first, blocks, blocks, begin, end, piece.scale, piece.goes_on or not whole)
+    made = TabPiece(
+        piece.index, piece.first + first, blocks, blocks, begin, end, piece.scale, piece.goes_on or not whole
+    )
     return _opened(grid, made)
 
 
-def _opened(grid: Grid, piece: Piece) -> Piece:
+def _opened(grid: Grid, piece: TabPiece) -> TabPiece:
     """Return a piece with how it looks at the start of a line, where a tied note is shown again."""
     held = held_cells(grid, piece.first) if piece.blocks else ()
     if not held:
@@ -170,8 +174,8 @@ def _mark(string: int, text: str, held: bool = False) -> TabMark:
     return TabMark(string, text, at, len(text) - at, held)
 
 
-def _blocks(columns: Sequence[Column], needs: _Needs, first: int) -> tuple[Block, ...]:
-    blocks: list[Block] = []
+def _blocks(columns: Sequence[Column], needs: _Needs, first: int) -> tuple[ColumnBlock, ...]:
+    blocks: list[ColumnBlock] = []
     for index in range(len(columns) - 1, -1, -1):  # backwards: strokes before a beat stand by it
         _, at, lead, cells, silent, said = columns[index]
         marks, bends = _marks(cells) if cells else ((), ())
@@ -180,7 +184,7 @@ def _blocks(columns: Sequence[Column], needs: _Needs, first: int) -> tuple[Block
         count = _rest(said) if silent and said else said
         place = first + index
         chords, words, apart = needs.chords.get(place, ()), needs.words.get(place, 0), needs.apart.get(place, 0)
-        blocks.append(Block(at, back, marks, width, count, chords, bends, apart, place in needs.clear, words))
+        blocks.append(ColumnBlock(at, back, marks, width, count, chords, bends, apart, place in needs.clear, words))
     blocks.reverse()
     return tuple(blocks)
 
@@ -195,7 +199,7 @@ def count_lead(said: str) -> int:
     return len(said) - len(said.lstrip(f"{GROUP}("))
 
 
-def _room_after(blocks: Sequence[Block]) -> int:
+def _room_after(blocks: Sequence[ColumnBlock]) -> int:
     """Return the characters between a stroke and the beat it leads to: the strokes there, and what stands before the beat's fret."""
     return blocks[-1].back or max((mark.anchor for mark in blocks[-1].marks), default=0) if blocks else 0
 
@@ -222,7 +226,7 @@ def _marks(cells: Sequence[Cell]) -> tuple[tuple[TabMark, ...], tuple[tuple[int,
     return tuple(marks), tuple(bends)
 
 
-def _scale(blocks: Sequence[Block], end: int, grain: int, beat: int) -> SpacingScale:
+def _scale(blocks: Sequence[ColumnBlock], end: int, grain: int, beat: int) -> SpacingScale:
     """Return the scale at which the usual shortest step of a bar has room.
 
     The step is the length that a quarter of its notes and rests do not exceed (and no more than a beat), so that one
@@ -238,7 +242,7 @@ def _scale(blocks: Sequence[Block], end: int, grain: int, beat: int) -> SpacingS
     return SpacingScale(min(STEP_MAX, max(least, need)), max(1, step))
 
 
-def _steps(blocks: Sequence[Block], end: int) -> list[tuple[int, int]]:
+def _steps(blocks: Sequence[ColumnBlock], end: int) -> list[tuple[int, int]]:
     """Return the length in grains and the least room in characters of each step from a note or rest to the next."""
     tight = space_blocks(blocks, 0, end, TIGHT)
     real = [
@@ -258,7 +262,7 @@ class _RowsAbove:
     def __init__(self) -> None:
         self.bend_free = self.chord_free = 0
 
-    def place(self, x: int, block: Block) -> int:
+    def place(self, x: int, block: ColumnBlock) -> int:
         """Return the first place from `x` on at which the texts of a column touch none before them."""
         if block.chords:
             x = max(x, self.chord_free)
@@ -266,7 +270,7 @@ class _RowsAbove:
             x = self.bend_free + 1
         return max(x, self.bend_free - block.bends[0][0]) if block.bends else x
 
-    def take(self, x: int, block: Block) -> None:
+    def take(self, x: int, block: ColumnBlock) -> None:
         """Note how far the texts of a column at `x` reach."""
         if block.chords:
             self.chord_free = x + max(map(len, block.chords)) + 1
@@ -274,7 +278,9 @@ class _RowsAbove:
             self.bend_free = x + max(offset + len(amount) for offset, amount in block.bends) + 1
 
 
-def space_blocks(blocks: Sequence[Block], begin: int, end: int, scale: SpacingScale, least: int = 1) -> Spaced:
+def space_blocks(
+    blocks: Sequence[ColumnBlock], begin: int, end: int, scale: SpacingScale, least: int = 1
+) -> SpacedColumns:
     """Return places for columns: each stands where its time asks, or as far on as what is before it needs.
 
     There is one `-` at least between marks of a string, no mark over another's column, and a blank between counts, chords and
@@ -316,4 +322,6 @@ def space_blocks(blocks: Sequence[Block], begin: int, end: int, scale: SpacingSc
         free = x + max(width + 1, apart)
         words_end = max(words_end, x + words - 1)
     length = base + ((end - base_at) * chars + half) // grains
-    return Spaced(tuple(xs), max(length, free, said_free, rows.chord_free - 2, rows.bend_free - 2, words_end, least))
+    return SpacedColumns(
+        tuple(xs), max(length, free, said_free, rows.chord_free - 2, rows.bend_free - 2, words_end, least)
+    )

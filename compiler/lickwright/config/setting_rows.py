@@ -1,7 +1,7 @@
 """The settings of a `lickwright.toml`: one row for each.
 
 In: a value as TOML has it. Out: the value as the program takes it, or a ValueError in a player's words. The table in the reference is made from the
-rows too (`keys_table`); the fields are the notation's own, from `settings.fields.FIELDS`.
+rows too (`settings_table`); the fields are the notation's own, from `settings.fields.FIELDS`.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ SEVERITIES: dict[str, Severity | None] = {**{s.word: s for s in Severity}, "off"
 _LONE_HASH = re.compile(r"(?:^|\s)#(?:\s|$)")
 
 
-class KeyRow(NamedTuple):
+class SettingRow(NamedTuple):
     """One setting of the file."""
 
     section: str  # "" for the top, before the first section
@@ -100,6 +100,14 @@ def _sheet_formats(value: Any) -> tuple[str, ...]:
     return option_parsing.parse_sheet_formats(",".join(_words(value)))
 
 
+def _practice_tempo(value: Any) -> Any:
+    return option_parsing.parse_tempo(value_text(value))
+
+
+def _ladder(value: Any) -> Ladder:
+    return parse_ladder(value_text(value))
+
+
 def _quoted_words(words: Iterable[str]) -> str:
     """Words as a value of the file would have them, for a summary."""
     return ", ".join(f'`"{word}"`' for word in words)
@@ -158,48 +166,48 @@ def _field(row: FieldRow) -> Callable[[Any], ProjectField]:
     return parse
 
 
-ROWS: tuple[KeyRow, ...] = (
-    KeyRow("", "required", _required, "fields that every lick must have: `[\"rights\", \"by\"]`", "none"),
-    KeyRow("make", "to", _formats, "formats: `[\"tab\", \"midi\"]`", "tab, midi, timing"),
-    KeyRow("make", "out", _folder, "the folder to write into, below the folder of this file", "`out` in the current folder"),
-    KeyRow("make", "width", _number(*option_parsing.WIDTHS), "columns of a text tab", "80"),
-    KeyRow("make", "jobs", _number(*option_parsing.JOBS), "how many processes work at once", "one per core"),
-    KeyRow("make", "check-contents", _switch, "read every lick file to see whether it changed, whatever its size and time: `true`", "false"),
-    KeyRow("make", "tempo", lambda value: option_parsing.parse_tempo(value_text(value)), "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
-    KeyRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
-    KeyRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),
-    KeyRow("make", "sheet-format", _sheet_formats, "files of a sheet: " + _quoted_words(SHEET_FORMATS), "pdf"),
-    KeyRow("make", "paper", _choice(PAPERS), "of a sheet: " + _quoted_words(PAPERS), PAPERS[0]),
-    KeyRow("make", "print-size", _choice(PRINT_SIZES), "of a sheet: " + _quoted_words(PRINT_SIZES), "normal"),
-    KeyRow("make", "left-handed", _switch, "the neck of a sheet or lesson page is that of a left-handed guitar: `true`", "false"),
-    KeyRow("make", "black", _switch, "a sheet without color: `true`", "false"),
-    KeyRow("make", "count", _switch, "a sheet or lesson page says the count below the strings: `true`", "false"),
-    KeyRow("make", "staff", _switch, "a sheet or lesson page has a staff of notes above the strings: `true`", "false"),
-    KeyRow("make", "book", _quoted, "the title of a document with the sheets of all licks, in the output folder", "none"),
-    KeyRow("make", "share-pages", _switch, "licks of that document share pages; else each begins one: `true`", "false"),
-    KeyRow("make", "silent-page", _switch, "lesson pages hold no recording and play plain tones: `true`", "false"),
-    KeyRow("make", "format", _choice(SOUND_FORMATS), "the format of recordings: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
-    KeyRow("make", "count-in", _number(*option_parsing.COUNT_INS), "bars of clicks before a recorded lick", "0"),
-    KeyRow("make", "click", _switch, "clicks go on under a recorded lick: `true`", "false"),
-    KeyRow("make", "repeat", _number(*option_parsing.REPEATS), "times through a recorded lick", "1; 2 on each rung of a ladder"),
-    KeyRow("make", "answer", _switch, "after each time through a recorded lick, a silence of the same length for an answer: `true`", "false"),
-    KeyRow("make", "backing", _switch, "hold chords under a recorded lick: `true`", "false"),
-    KeyRow("make", "longest", _number(*option_parsing.LONGEST), "seconds that a recording may last", f"{60 * MINUTES}, half an hour"),
-    KeyRow("make", "practice", _switch, "recordings are practice sets: `true`", "false"),
-    KeyRow("make", "ladder", lambda value: parse_ladder(value_text(value)), "the ladder of a practice set: start, step, top, `\"60%,5,100%\"`", str(Ladder())),
-    KeyRow("album", "title", _quoted, "the album's title, in the tags of every recording", "none, and no track numbers"),
-    KeyRow("album", "genre", _quoted, "its genre: `\"Blues\"`", "none"),
-    KeyRow("album", "year", _number(1000, 9999), "its year: `2026`", "none"),
-    KeyRow("album", "cover", _file, "its picture, a PNG or JPEG file of 2 MiB at most in the folder of this file or below it", "none"),
-    KeyRow("make", "layout", _choice(LAYOUTS), "folders of a release: " + ", ".join(f"`\"{name}\"`" for name in LAYOUTS), LAYOUTS[0]),
-    KeyRow("names", "lick", _pattern, "how a lick's files are named in a release: `\"{chapter}-{number:02}-{title}\"`", "`{title}`"),
+SETTINGS: tuple[SettingRow, ...] = (
+    SettingRow("", "required", _required, "fields that every lick must have: `[\"rights\", \"by\"]`", "none"),
+    SettingRow("make", "to", _formats, "formats: `[\"tab\", \"midi\"]`", "tab, midi, timing"),
+    SettingRow("make", "out", _folder, "the folder to write into, below the folder of this file", "`out` in the current folder"),
+    SettingRow("make", "width", _number(*option_parsing.WIDTHS), "columns of a text tab", "80"),
+    SettingRow("make", "jobs", _number(*option_parsing.JOBS), "how many processes work at once", "one per core"),
+    SettingRow("make", "check-contents", _switch, "read every lick file to see whether it changed, whatever its size and time: `true`", "false"),
+    SettingRow("make", "tempo", _practice_tempo, "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
+    SettingRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
+    SettingRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),
+    SettingRow("make", "sheet-format", _sheet_formats, "files of a sheet: " + _quoted_words(SHEET_FORMATS), "pdf"),
+    SettingRow("make", "paper", _choice(PAPERS), "of a sheet: " + _quoted_words(PAPERS), PAPERS[0]),
+    SettingRow("make", "print-size", _choice(PRINT_SIZES), "of a sheet: " + _quoted_words(PRINT_SIZES), "normal"),
+    SettingRow("make", "left-handed", _switch, "the neck of a sheet or lesson page is that of a left-handed guitar: `true`", "false"),
+    SettingRow("make", "black", _switch, "a sheet without color: `true`", "false"),
+    SettingRow("make", "count", _switch, "a sheet or lesson page says the count below the strings: `true`", "false"),
+    SettingRow("make", "staff", _switch, "a sheet or lesson page has a staff of notes above the strings: `true`", "false"),
+    SettingRow("make", "book", _quoted, "the title of a document with the sheets of all licks, in the output folder", "none"),
+    SettingRow("make", "share-pages", _switch, "licks of that document share pages; else each begins one: `true`", "false"),
+    SettingRow("make", "silent-page", _switch, "lesson pages hold no recording and play plain tones: `true`", "false"),
+    SettingRow("make", "format", _choice(SOUND_FORMATS), "the format of recordings: " + ", ".join(f"`\"{name}\"`" for name in SOUND_FORMATS), "wav"),
+    SettingRow("make", "count-in", _number(*option_parsing.COUNT_INS), "bars of clicks before a recorded lick", "0"),
+    SettingRow("make", "click", _switch, "clicks go on under a recorded lick: `true`", "false"),
+    SettingRow("make", "repeat", _number(*option_parsing.REPEATS), "times through a recorded lick", "1; 2 on each rung of a ladder"),
+    SettingRow("make", "answer", _switch, "after each time through a recorded lick, a silence of the same length for an answer: `true`", "false"),
+    SettingRow("make", "backing", _switch, "hold chords under a recorded lick: `true`", "false"),
+    SettingRow("make", "longest", _number(*option_parsing.LONGEST), "seconds that a recording may last", f"{60 * MINUTES}, half an hour"),
+    SettingRow("make", "practice", _switch, "recordings are practice sets: `true`", "false"),
+    SettingRow("make", "ladder", _ladder, "the ladder of a practice set: start, step, top, `\"60%,5,100%\"`", str(Ladder())),
+    SettingRow("album", "title", _quoted, "the album's title, in the tags of every recording", "none, and no track numbers"),
+    SettingRow("album", "genre", _quoted, "its genre: `\"Blues\"`", "none"),
+    SettingRow("album", "year", _number(1000, 9999), "its year: `2026`", "none"),
+    SettingRow("album", "cover", _file, "its picture, a PNG or JPEG file of 2 MiB at most in the folder of this file or below it", "none"),
+    SettingRow("make", "layout", _choice(LAYOUTS), "folders of a release: " + ", ".join(f"`\"{name}\"`" for name in LAYOUTS), LAYOUTS[0]),
+    SettingRow("names", "lick", _pattern, "how a lick's files are named in a release: `\"{chapter}-{number:02}-{title}\"`", "`{title}`"),
     *(
-        KeyRow("fields", row.name, _field(row), row.summary, row.default)
+        SettingRow("fields", row.name, _field(row), row.summary, row.default)
         for row in FIELDS
         if not row.head_only and not row.repeats
     ),
 )  # fmt: skip
-BY_PLACE = {(row.section, row.name): row for row in ROWS}
+BY_PLACE = {(row.section, row.name): row for row in SETTINGS}
 SECTIONS = {
     "make": "what `lickwright make` does where the command line does not say",
     "album": "what recordings say of the album that they belong to",
@@ -209,10 +217,10 @@ SECTIONS = {
 }
 
 
-def keys_table() -> str:
+def settings_table() -> str:
     """Return the rows as the table in the reference, in Markdown."""
     lines = ["| section | name | what it says | without it |", "|---|---|---|---|"]
-    for row in ROWS:
+    for row in SETTINGS:
         section = f"`[{row.section}]`" if row.section else "the top"
         cells = (section, f"`{row.name}`", row.summary.replace("|", "\\|"), row.default.replace("|", "\\|"))
         lines.append("| " + " | ".join(cells) + " |")

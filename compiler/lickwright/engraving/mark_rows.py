@@ -18,7 +18,7 @@ from lickwright.engraving.paragraph import wrap_text
 from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem
 from lickwright.engraving.skyline import Skyline
 from lickwright.engraving.spans import draw_ending, draw_span, draw_vibratos
-from lickwright.engraving.strings import draw_bar_number
+from lickwright.engraving.system_lines import draw_bar_number
 from lickwright.engraving.typefaces import text_width
 from lickwright.layout.grid import GridRow, RowEntry
 from lickwright.layout.tab_marks import EVENT_ABOVE

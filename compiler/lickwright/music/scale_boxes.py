@@ -1,7 +1,7 @@
 """The boxes of a scale: pentatonic boxes, seven-note positions, three notes a string.
 
 In: key, scale, tuning, number of frets. Out: `Box` values, every placement on the neck, computed from pitches. Which of
-them a lick means is decided in `box.py`.
+them a lick means is decided in `box_area.py`.
 """
 
 from __future__ import annotations

@@ -18,19 +18,19 @@ from lickwright.notation.tree import Event, Rest
 from lickwright.timeline.model import SoundingNote, Timeline, TupletSpan
 
 ChordWritten = tuple[int, int, str]  # written bar (index), grains in it, symbol
-Stop = tuple[int, int]  # written slot (index), string that is stopped there
+StringStop = tuple[int, int]  # written slot (index), string that is stopped there
 
 # Neighboring words of one of these dampings make one span; each ring has its own end.
 _MERGED = (Damping.PALM, Damping.DEAD, Damping.SHORT)
 STOP, HOLD = "stop", "hold"  # what is said of a string that ends, and of a bend that stays up
-_SAYING_ROWS = {"words": GridRow.WORDS, "dynamic": GridRow.DYNAMIC, "tempo": GridRow.TEMPO, "fermata": GridRow.TEMPO}
+_DIRECTION_ROWS = {"words": GridRow.WORDS, "dynamic": GridRow.DYNAMIC, "tempo": GridRow.TEMPO, "fermata": GridRow.TEMPO}
 
 
 def rows_above(
     timeline: Timeline,
     columns: Sequence[Column],
     bars: Sequence[DrawnBar],
-    stops: Sequence[Stop],
+    stops: Sequence[StringStop],
     chords: Sequence[ChordWritten],
     holds: Holds,
 ) -> list[RowEntry]:
@@ -40,8 +40,8 @@ def rows_above(
     found = [*_over_notes(columns, tuning), *_endings(bars)]
     found += [_point(GridRow.CHORD, symbol, places.at(bar, at)) for bar, at, symbol in chords]
     found += [
-        _point(_SAYING_ROWS[saying.kind], _saying(saying.kind, saying.text), places.last(saying.slot))
-        for saying in timeline.sayings
+        _point(_DIRECTION_ROWS[direction.kind], _direction(direction.kind, direction.text), places.last(direction.slot))
+        for direction in timeline.directions
     ]
     found += _words(timeline, columns, places)
     stopped = {((slots[slot].bar, slots[slot].at), string) for slot, string in stops}.union(holds.stops)
@@ -70,7 +70,7 @@ def chords_written(timeline: Timeline) -> list[ChordWritten]:
     ]
 
 
-def stops_written(timeline: Timeline) -> list[Stop]:
+def stops_written(timeline: Timeline) -> list[StringStop]:
     """Return the rests of a single string, `e.`: a text tab has no mark for them on a line."""
     return [
         (index, string_number(timeline.settings.tuning, part.string))
@@ -226,7 +226,7 @@ def _event_word(word: str, columns: Sequence[Column], index: int) -> str:
     return EVENT_ABOVE[word].above + "".join(f"({fret})" for fret in others[:1])
 
 
-def _saying(kind: str, text: str) -> str:
+def _direction(kind: str, text: str) -> str:
     if kind == "tempo":
         return text if "=" in text else f"tempo {text}"
     return text or kind  # a fermata has no text of its own

@@ -16,7 +16,7 @@ from lickwright.engraving.joins import lens
 from lickwright.engraving.music_signs import music_sign, place_sign
 from lickwright.engraving.note_values import BarRhythm, RhythmEvent, TupletInBar, beam_levels
 from lickwright.engraving.placed import PlacedPiece, PlacedSystem, drawn_event
-from lickwright.engraving.staff_notes import StaffNote, accidental_columns, clef_of, signature_steps
+from lickwright.engraving.staff_positions import StaffNote, accidental_columns, clef_of, signature_steps
 from lickwright.engraving.typefaces import CAPITAL, text_width
 from lickwright.timeline.model import Timeline
 

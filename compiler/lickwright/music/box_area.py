@@ -1,7 +1,7 @@
 """Boxes: the part of the neck in which a lick stays.
 
 In: what the lick's `box` line says (`BoxSpec`), key, scale, tuning, number of frets. Out: `Area`, the places meant.
-Whether a note lies in it is judged by the checks; how boxes are computed is in `positions.py`.
+Whether a note lies in it is judged by the checks; how boxes are computed is in `scale_boxes.py`.
 """
 
 from __future__ import annotations
@@ -13,7 +13,8 @@ from typing import NamedTuple
 from lickwright.music.boxspec import OPEN, BoxSpec
 from lickwright.music.fretboard import Place, all_places
 from lickwright.music.pitch import Key
-from lickwright.music.positions import (
+from lickwright.music.scale import Scale, default_scale
+from lickwright.music.scale_boxes import (
     NUMBERINGS,
     Box,
     blue_places_of,
@@ -24,7 +25,6 @@ from lickwright.music.positions import (
     shape_of,
     window_of_key,
 )
-from lickwright.music.scale import Scale, default_scale
 from lickwright.music.tuning import Tuning
 from lickwright.report.console import join_words
 

@@ -1,6 +1,6 @@
 """`@…` → what is said at a moment: words, loudness, tempo, a fermata, navigation.
 
-In: the text of one saying that the grammar has found. Out: a `Say` or `Navigation`, and the mistakes in it.
+In: the text of one direction that the grammar has found. Out: a `DirectionNode` or `Navigation`, and the mistakes in it.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from lickwright.notation.build_bad import BadRuns
 from lickwright.notation.build_notes import ReportFinding
 from lickwright.notation.fault import shorten
 from lickwright.notation.navigation import BY_SIGN
-from lickwright.notation.tree import Item, Navigation, Say, Unknown
+from lickwright.notation.tree import DirectionNode, Item, Navigation, Unknown
 
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 QUOTES = "“”„«»"
@@ -24,8 +24,8 @@ ESCAPE = re.compile(r"\\(.)")
 _NUMBER_AFTER = re.compile(r"[ \t]*:?[ \t]*(\d{2,3})(?![^ \t\n|])")
 
 
-class Sayings:
-    """Reads the sayings of one text."""
+class DirectionBuilder:
+    """Reads the directions of one text."""
 
     def __init__(self, text: str, report: ReportFinding, bad: BadRuns, crowded: Callable[[], bool]) -> None:
         self.text = text
@@ -34,21 +34,21 @@ class Sayings:
         self._crowded = crowded  # whether no finding will be kept any more
 
     def item(self, text: str, span: Span) -> Item | None:
-        """Return what a saying says; None where it says nothing that can be understood, which is reported."""
+        """Return the node of a direction; None for one that cannot be understood, which is reported."""
         if text[1] in '"' + QUOTES:
             return self._words(text, span)
         if re.search(r"[ \t]", text):
             close = "=".join(side.strip() for side in text.split("=", 1))
             fix = replacement_fix(*span, close)
-            self.report(rules.SAYING, span, f"`{shorten(text)}` has spaces in it", f"write `{close}`, touching", fix)
+            self.report(rules.DIRECTION, span, f"`{shorten(text)}` has spaces in it", f"write `{close}`, touching", fix)
             text = close
         name, equals, value = text[1:].partition("=")
         if equals:
-            said: Item | None = Say("tempo", value, span=span) if name == "tempo" else None
+            said: Item | None = DirectionNode("tempo", value, span=span) if name == "tempo" else None
         elif name in DYNAMICS:
-            said = Say("dynamic", name, span=span)
+            said = DirectionNode("dynamic", name, span=span)
         elif name == "fermata":
-            said = Say("fermata", "", span=span)
+            said = DirectionNode("fermata", "", span=span)
         else:
             said = Navigation(BY_SIGN[name], span=span) if name in BY_SIGN else None
         if said is None:
@@ -59,7 +59,7 @@ class Sayings:
         name, equals, value = text[1:].partition("=")
         small = replacement_fix(*span, text.lower()) if not equals and name.lower() in _ALONE else None
         hint = self._tempo(name, value, span) or self._navigation(span) or self._nearest(name, equals, span)
-        self.report(rules.SAYING, span, f"there is no `{shorten(text)}`", hint, small)
+        self.report(rules.DIRECTION, span, f"there is no `{shorten(text)}`", hint, small)
 
     def _tempo(self, name: str, value: str, span: Span) -> str | None:
         """Return what `@bpm 120` should be; None for what names no tempo."""
@@ -78,7 +78,7 @@ class Sayings:
         return f"write `@{phrase[0]}`"
 
     def _nearest(self, name: str, equals: str, span: Span) -> str:
-        """Return what is most like a saying that the notation does not have: `@forte`, `@mezzo`, `@slowly now`."""
+        """Return what is most like a direction that the notation does not have: `@forte`, `@mezzo`, `@slowly now`."""
         loud = habits.loudness_sign(name)
         if loud and not equals:
             return f"write `@{loud}`"
@@ -98,4 +98,4 @@ class Sayings:
             self.report(rules.OPEN, where, "the words' quote is never closed", hint)
             return Unknown(span=span)  # it may have swallowed notes
         words = text[2:-1] if curly_end or text[-1] == '"' else text[2:]
-        return Say("words", ESCAPE.sub(r"\1", words).strip(), span=span)
+        return DirectionNode("words", ESCAPE.sub(r"\1", words).strip(), span=span)
