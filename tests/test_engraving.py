@@ -209,6 +209,21 @@ def test_systems_fill_the_width() -> None:
             assert abs(extent(system.group).right - WIDTH) < 1.0, name
 
 
+@pytest.mark.parametrize("meter", ["12/8", "4/4", "16/16", "3/4"])
+def test_every_meter_has_numbers_of_one_size_with_room_to_the_first_note(meter: str) -> None:
+    """Numbers of two digits are as large as one, so that none is taken for frets."""
+    grid = grid_of(f'lick "x"\nmeter {meter}\nstep 1/8\n| {"G12 " * int(8 * Fraction(meter))}||\n')
+    assert grid is not None
+    for options in (EngravingOptions(), EngravingOptions(staff=True)):
+        music = engrave(grid, WIDTH, options)
+        shown = [(box, text) for role, box, text in bodies([music.systems[0].group]) if role == "meter"]
+        assert [text for _, text in shown] == meter.split("/") * (2 if options.staff else 1)
+        first = min(box.left for role, box, _ in bodies([music.systems[0].group]) if role == "note")
+        for box, text in shown:
+            assert box.bottom - box.top > 11, text  # of a number on a string: 6.6
+            assert box.right + 1.0 < first
+
+
 # --- rhythm ----------------------------------------------------------------------------------------------------------
 
 

@@ -20,7 +20,7 @@ from lickwright.engraving.rhythm_row import draw_count, draw_rhythm, rhythm_bott
 from lickwright.engraving.skyline import Skyline
 from lickwright.engraving.staff_positions import staff_notes, with_room_for_notes
 from lickwright.engraving.stops import bars_of_stops
-from lickwright.engraving.system_lines import METER_ROOM, draw_numbers, draw_staff, margin
+from lickwright.engraving.system_lines import draw_numbers, draw_staff, margin, meter_room
 from lickwright.engraving.system_spacing import SystemPlan, pieces_of, plan_systems
 from lickwright.layout.grid import Grid, RowEntry
 from lickwright.notation.techniques import MARKS
@@ -93,7 +93,7 @@ def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptio
             for stop, here in zip(bar.stops, row, strict=True)
         }
         head = head_room(grid.timeline)
-    heads = (head + METER_ROOM, head)
+    heads = (head + meter_room(grid.timeline), head)
     margins = (labels + heads[0], labels + heads[1])
     pieces = pieces_of(grid, bars, width - max(margins))
     plans = plan_systems(pieces, width, margins) if pieces else [SystemPlan((), 1.0)]
@@ -151,7 +151,7 @@ def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> Sy
 def _staff(system: PlacedSystem, notes: Notes, sky: Skyline) -> Iterator[Item]:
     """The staff of notes over what stands on the strings, and the line that joins the two; `sky` grows by it."""
     start = system.left - system.head
-    items = tuple(draw_notes(system, notes, start, METER_ROOM if system.opens else 0.0))
+    items = tuple(draw_notes(system, notes, start, meter_room(system.grid.timeline) if system.opens else 0.0))
     around = extents(items)
     y = sky.highest - _STAFF_GAP - around.bottom
     yield ItemGroup(items, "staff", y=y)

@@ -17,7 +17,7 @@ from lickwright.engraving.music_signs import music_sign, place_sign
 from lickwright.engraving.note_values import BarRhythm, RhythmEvent, TupletInBar, beam_levels
 from lickwright.engraving.placed import PlacedPiece, PlacedSystem, drawn_event
 from lickwright.engraving.staff_positions import StaffNote, accidental_columns, clef_of, signature_steps
-from lickwright.engraving.typefaces import CAPITAL, text_width
+from lickwright.engraving.typefaces import CAPITAL
 from lickwright.timeline.model import Timeline
 
 SPACE = m.STAFF_SPACE
@@ -93,8 +93,7 @@ def _clef(timeline: Timeline, start: float) -> Iterator[Item]:
 
 def _meter(system: PlacedSystem, x: float) -> Iterator[Item]:
     meter = system.grid.timeline.settings.meter
-    widest = max(text_width(str(number), "sans-bold", 1.0) for number in (meter.beats, meter.unit))
-    size = min(1.9 * SPACE / CAPITAL, 11.0 / widest)
+    size = 1.9 * SPACE / CAPITAL
     yield Text(x, -0.4, str(meter.beats), "sans-bold", size, "middle")
     yield Text(x, 2 * SPACE - 0.4, str(meter.unit), "sans-bold", size, "middle")
 

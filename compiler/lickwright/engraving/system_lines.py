@@ -14,6 +14,7 @@ from lickwright.engraving.music_signs import music_sign, place_sign
 from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem, drawn_event
 from lickwright.engraving.stops import NoteMark
 from lickwright.engraving.typefaces import CAPITAL, text_width
+from lickwright.timeline.model import Timeline
 
 _SHORT_RESTS = {4: "rest-4", 8: "rest-8", 16: "rest-16", 32: "rest-32"}
 
@@ -38,7 +39,14 @@ def margin(system_labels: Sequence[str]) -> float:
     return max(text_width(label, "sans", m.LABEL) for label in system_labels) + 5.0
 
 
-METER_ROOM = 12.0
+_METER = 16.0  # size of the numbers of the meter
+
+
+def meter_room(timeline: Timeline) -> float:
+    """Return the room before the first bar in which the meter stands: wider where a number has two digits."""
+    meter = timeline.settings.meter
+    widest = max(text_width(str(number), "sans-bold", _METER) for number in (meter.beats, meter.unit))
+    return widest + 2.85
 
 
 def _start(system: PlacedSystem) -> float:
@@ -69,9 +77,8 @@ def _clear(system: PlacedSystem, string: int) -> Iterator[tuple[float, float]]:
 
 def _meter(system: PlacedSystem) -> Iterator[Text]:
     meter = system.grid.timeline.settings.meter
-    widest = max(text_width(str(number), "sans-bold", 1.0) for number in (meter.beats, meter.unit))
-    size = min(16.0, system.bottom * 0.42, (METER_ROOM - 2.0) / widest)
-    x, middle = system.left - METER_ROOM / 2 + 1.0, system.bottom / 2
+    size = min(_METER, system.bottom * 0.42)
+    x, middle = system.left - meter_room(system.grid.timeline) / 2 + 1.0, system.bottom / 2
     yield Text(x, middle - 1.4, str(meter.beats), "sans-bold", size, "middle")
     yield Text(x, middle + 1.4 + CAPITAL * size, str(meter.unit), "sans-bold", size, "middle")
 
