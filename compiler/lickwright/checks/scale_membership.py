@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
+from lickwright.core.keep_last import keep_last
 from lickwright.music.box_area import Area
 from lickwright.music.pitch import PLAIN_NAMES, Key, note_name
 from lickwright.music.scale import Scale, degree_name
@@ -162,6 +163,7 @@ def _bent_together(timeline: Timeline, found: list[str]) -> Iterator[int]:
             yield n
 
 
+@keep_last
 def note_memberships(timeline: Timeline) -> tuple[str, ...]:
     """Return for each sound "box", "blue", "scale" (in it or its blue note, outside the box), "open", "approach", "outside", or ""."""
     board = membership_for(timeline.settings)

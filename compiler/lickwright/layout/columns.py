@@ -7,7 +7,7 @@ the strings are made in `row_entries.py`, the notes to be shown again in `holds.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from functools import partial
 from typing import NamedTuple
 
@@ -142,7 +142,7 @@ def _counted(timeline: Timeline, bar: Bar, offered: set[int]) -> dict[int, Count
     chords and words) the ones that a player counts anyway.
     """
     found = count_events(timeline, bar)
-    happens = set(event_instants(timeline, bar))
+    happens: Set[int] = event_instants(timeline, bar)
     for at in sorted(offered.difference(found)):
         more = count_instants({*happens, at}, timeline, bar)
         if all(more.get(known) == said for known, said in found.items()) and not _uneven(more, found):

@@ -61,10 +61,9 @@ class Chord:
 
     def tone(self, pitch: int) -> str:
         """Return the degree of a pitch in the chord: "1", "b3", "9"; the bass of a slash chord as a letter; "" for none."""
-        above = (pitch - self.root.pc) % 12
-        for degree in self.degrees:
-            if degree.semitones == above:
-                return str(degree)
+        degree = _degrees_by_semitones(self.intervals).get((pitch - self.root.pc) % 12)
+        if degree is not None:
+            return degree
         return str(self.bass) if self.bass is not None and pitch % 12 == self.bass.pc else ""
 
     @property
@@ -93,6 +92,13 @@ _INTERVALS = {
     11: (7, 0), 13: (9, -1), 14: (9, 0), 15: (9, 1), 17: (11, 0), 18: (11, 1), 20: (13, -1), 21: (13, 0),
 }  # fmt: skip
 _DIMINISHED_SEVENTH = (3, 6, 9)
+
+
+@lru_cache(maxsize=256)  # a library has few kinds of chords
+def _degrees_by_semitones(intervals: tuple[int, ...]) -> dict[int, str]:
+    """Return the degrees of a chord by their semitones above the root, 0 to 11; of two that are equal there, the lower."""
+    degrees = [_named(interval, intervals) for interval in intervals]
+    return {degree.semitones: str(degree) for degree in reversed(degrees)}
 
 
 def _named(interval: int, others: tuple[int, ...]) -> Degree:

@@ -12,6 +12,7 @@ from fractions import Fraction
 from math import inf
 from typing import NamedTuple
 
+from lickwright.core.keep_last import keep_last
 from lickwright.timeline.model import Timeline
 from lickwright.timeline.swing import swing_of
 
@@ -100,11 +101,7 @@ def _speeds(timeline: Timeline, factor: Fraction) -> list[tuple[int, Fraction]]:
     return speeds
 
 
-_WRITTEN: list[tuple[Timeline, TempoMap]] = []  # the last one asked for
-
-
+@keep_last
 def written_tempo_map(timeline: Timeline) -> TempoMap:
     """Return the tempo map at the written tempo; the last one made is kept, for checks, level and performance in turn."""
-    if not _WRITTEN or _WRITTEN[0][0] is not timeline:
-        _WRITTEN[:] = [(timeline, TempoMap(timeline, Fraction(1)))]
-    return _WRITTEN[0][1]
+    return TempoMap(timeline, Fraction(1))

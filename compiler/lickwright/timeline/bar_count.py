@@ -7,20 +7,21 @@ bar. A beat is divided by the events written in it: notes, shapes and rests, but
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Set
+from collections.abc import Iterable, Iterator, Set
 from fractions import Fraction
 from functools import lru_cache
 from operator import attrgetter
 
+from lickwright.core.keep_last import keep_last
 from lickwright.music.rhythm import Meter
 from lickwright.music.syllables import CountedInstant, count_bar
 from lickwright.notation.tree import Event, Hold, Rest, Unknown
-from lickwright.timeline.model import Bar, Timeline
+from lickwright.timeline.model import Bar, Slot, Timeline
 
 
 def count_events(timeline: Timeline, bar: Bar) -> dict[int, CountedInstant]:
     """Return what is said in a bar, by grains from its start, at all its beats and all instants with an event."""
-    return count_instants(frozenset(event_instants(timeline, bar)), timeline, bar)
+    return count_instants(event_instants(timeline, bar), timeline, bar)
 
 
 def count_instants(instants: Set[int], timeline: Timeline, bar: Bar) -> dict[int, CountedInstant]:
@@ -59,10 +60,24 @@ def instant_in_meter(timeline: Timeline, bar: Bar, at: int) -> Fraction:
     return since
 
 
-def event_instants(timeline: Timeline, bar: Bar) -> Iterator[int]:
-    """Yield the instants at which an event is written that is more than a plain hold or a rest after a rest."""
+def event_instants(timeline: Timeline, bar: Bar) -> frozenset[int]:
+    """Return the instants at which an event is written that is more than a plain hold or a rest after a rest."""
+    known = _instants_by_bar(timeline)
+    found = known.get((bar.first, bar.last))
+    if found is None:
+        found = known[bar.first, bar.last] = frozenset(_find_instants(timeline.slots[bar.first : bar.last]))
+    return found
+
+
+@keep_last
+def _instants_by_bar(timeline: Timeline) -> dict[tuple[int, int], frozenset[int]]:
+    """Return where `event_instants` keeps what it has found in a lick, by first and last slot: layout, holds and timing ask in turn."""
+    return {}
+
+
+def _find_instants(slots: Iterable[Slot]) -> Iterator[int]:
     silent = False
-    for slot in timeline.slots[bar.first : bar.last]:
+    for slot in slots:
         before, silent = silent, is_silent(slot.event, silent)
         if not (silent and before) and not _only_holds(slot.event):
             yield slot.at

@@ -6,6 +6,7 @@ drawing them is done elsewhere.
 
 from __future__ import annotations
 
+from lickwright.core.keep_last import keep_last
 from lickwright.music.chord import Chord
 from lickwright.notation.techniques import Curve
 from lickwright.timeline.model import SoundingNote, Timeline
@@ -19,6 +20,7 @@ def distinct_chords(timeline: Timeline) -> tuple[Chord, ...]:
     return tuple(dict.fromkeys(chord for chord in found if chord is not None))
 
 
+@keep_last
 def chords_under(timeline: Timeline) -> tuple[Chord | None, ...]:
     """Return for each sound, by index, the chord over the written place where it starts; None where there is none.
 
@@ -42,6 +44,8 @@ def chords_under(timeline: Timeline) -> tuple[Chord | None, ...]:
 
 
 def _at(entries: list[tuple[int, Chord | None]], grains: int) -> Chord | None:
+    if len(entries) == 1:  # most bars have one chord
+        return entries[0][1]
     return next(chord for start, chord in reversed(entries) if start <= grains)
 
 
@@ -61,8 +65,11 @@ def struck_pitch(sound: SoundingNote) -> float:
     return sound.pitch + (shape.amount if shape is not None and shape.technique.curve is Curve.PREBEND else 0.0)
 
 
+@keep_last
 def chord_tones(timeline: Timeline) -> tuple[str, ...]:
     """Return for each sound, by index, its degree in the chord over it; "" for dead notes, and without a chord."""
+    if not timeline.settings.chords:
+        return ("",) * len(timeline.sounds)
     under = chords_under(timeline)
     return tuple(
         "" if sound.dead else tone_in_chord(chord, struck_pitch(sound))

@@ -8,11 +8,11 @@ lead to. Each bend and each release has a row after its note's, which says when 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 from math import floor
 from operator import itemgetter
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from lickwright.checks.scale_membership import note_memberships
 from lickwright.core.diagnostics import Rule
@@ -65,8 +65,10 @@ COLUMNS = TimingRow._fields
 def emit(lowered: LoweredLick, options: Options) -> Export:
     """Return the sheet as CSV: a heading line, then the rows; for a practice set a column more for each rung of its ladder."""
     lines = [",".join(COLUMNS)]
+    cells = _CELLS
     lines += [
-        ",".join([_text(value) for value in row]) for row in timing_rows(lowered.timeline, lowered.performance(options))
+        ",".join([cells[type(value)](value) for value in row])
+        for row in timing_rows(lowered.timeline, lowered.performance(options))
     ]
     if options.recording.practice:
         lines = [",".join(line) for line in zip(lines, *_ladder_columns(lowered, options), strict=True)]
@@ -86,11 +88,6 @@ def _ladder_columns(lowered: LoweredLick, options: Options) -> Iterator[list[str
         ]
 
 
-def _text(value: float | str | None) -> str:
-    """Return a value as a CSV cell."""
-    return csv_cell(value) if isinstance(value, str) else "" if value is None else str(value)
-
-
 @lru_cache(maxsize=4096)
 def csv_cell(value: str) -> str:
     """Return a text as a CSV cell. What a spreadsheet would take for a formula gets an apostrophe, which shows it as text."""
@@ -99,6 +96,10 @@ def csv_cell(value: str) -> str:
     if "," in value or '"' in value or "\n" in value or "\r" in value:
         return '"' + value.replace('"', '""') + '"'
     return value
+
+
+# How the values of a row become cells, by type.
+_CELLS: dict[type, Callable[[Any], str]] = {str: csv_cell, int: str, float: str, type(None): lambda _: ""}
 
 
 def timing_rows(timeline: Timeline, performance: Performance) -> tuple[TimingRow, ...]:
@@ -226,9 +227,15 @@ def _count(sheet: _Sheet, bar: int, at: int) -> str:
 
 def _beat(timeline: Timeline, bar: int, at: float) -> float:
     """Return the beat of an instant in its bar, from 1: a pick-up ends where the bar would."""
-    written, meter = timeline.bars[bar], timeline.settings.meter
+    written, beat = timeline.bars[bar], timeline.settings.meter.beat
     shift = 0 if written.number else int(instant_in_meter(timeline, written, 0) * timeline.grain)
-    return _plain(round(float((at + shift) / (meter.beat * timeline.grain)) + 1, 3))
+    return _beat_number(at + shift, beat.numerator * timeline.grain, beat.denominator)
+
+
+@lru_cache(maxsize=4096)  # most notes stand at few places of a bar
+def _beat_number(at: float, beat: int, unit: int) -> float:
+    """Return the beat of an instant from 1, where `unit` beats take `beat` grains."""
+    return _plain(round(at * unit / beat + 1, 3))
 
 
 def _plain(value: float) -> float:
