@@ -154,6 +154,8 @@ def test_a_ladder_climbs_to_its_top() -> None:
     assert Ladder(50, 5, 100).rungs(Fraction(120)) == tuple(Fraction(n) for n in range(60, 121, 5))
     assert Ladder(60, 20, 110).rungs(Fraction(100)) == (60, 80, 100, 110, 100)  # above the target, then back to it
     assert len(Ladder(20, 1, 200).rungs(Fraction(400))) <= MAX_RUNGS + 2
+    assert Ladder(step=4).rungs(Fraction(152))[-2:] == (147, 152)  # and not 151: nobody hears a step of less than 2 %
+    assert Ladder(99, 5, 100).rungs(Fraction(100)) == (99, 100)  # where it begins is asked for
 
 
 def test_a_ladder_in_words() -> None:

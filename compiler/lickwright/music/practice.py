@@ -17,6 +17,7 @@ PRACTICE_PERCENTS: dict[str, Fraction] = {
 }  # per cent
 MINUTES = 30  # length of a recording at most
 MAX_RUNGS = 60
+_NEAREST = Fraction(98, 100)  # of the goal: a rung above that is too small a step to practice
 _BARS = re.compile(r"([0-9]{1,4})(?:\s*-\s*([0-9]{1,4}))?\Z")
 _LADDER = re.compile(r"([0-9]{1,3})%\s*,\s*([0-9]{1,3})\s*,\s*([0-9]{1,3})%\Z")
 
@@ -29,10 +30,13 @@ class Ladder(NamedTuple):
     top: int = 100  # per cent of the tempo
 
     def rungs(self, bpm: Fraction) -> tuple[Fraction, ...]:
-        """Return the beats a minute of each rung, for a lick of `bpm`: `60 65 70 … 120`; the first is a whole number."""
+        """Return the beats a minute of each rung, for a lick of `bpm`: `60 65 70 … 120`; the first is a whole number.
+
+        A rung after the first that lies within 2 per cent of the top is left out.
+        """
         first, last = Fraction(round(bpm * self.start / 100)), bpm * self.top / 100
         found: list[Fraction] = []
-        while first < last and len(found) < MAX_RUNGS:
+        while first < (last * _NEAREST if found else last) and len(found) < MAX_RUNGS:
             found.append(first)
             first += self.step
         return (*found, last) if self.top <= 100 else (*found, last, bpm)
