@@ -41,8 +41,9 @@ def test_a_pupil_gets_a_folder_with_everything_in_it(assign: Run) -> None:
         assert Reader(page).all("h1")[0].text == link.text
     first = [one.attributes["data-bpm"] for one in read.all("section")[:1] for one in read.all("input")][:9]
     assert first == ["58", "63", "68", "73", "78", "83", "88", "93", "96"]
-    assert "From 1/4 = 58 to 96" in read.all("section")[0].text
-    assert "From 1/4. = 60 to 100" in read.all("section")[1].text
+    assert "From quarter note = 58 to 96" in read.all("section")[0].text
+    assert "From dotted quarter note = 60 to 100" in read.all("section")[1].text
+    assert "1/4" not in PAGE.read_text("utf-8")
 
 
 def test_the_tempos_are_those_that_are_asked_for_on_both_pages(assign: Run) -> None:
@@ -127,7 +128,7 @@ def test_two_licks_of_one_title_get_two_pages(assign: Run) -> None:
 
 def test_no_words_become_part_of_the_page() -> None:
     def made(words: str) -> str:
-        lick = AssignedLick(words, "a.html", (("key", words),), "1/4", (Fraction(60), Fraction(66)), (words,))
+        lick = AssignedLick(words, "a.html", (("key", words),), "quarter note", (Fraction(60), Fraction(66)), (words,))
         return assignment_page(words, words, words, [lick])
 
     plain = [(one.name, tuple(one.attributes)) for one in Reader(made("plain")).elements]

@@ -43,7 +43,7 @@ def test_a_page_says_what_the_lick_says(page: str) -> None:
     read = Reader(page)
     assert read.all("title")[0].text == read.all("h1")[0].text == "Window seat"
     facts = dict(zip((e.text for e in read.all("dt")), (e.text for e in read.all("dd")), strict=True))
-    assert (facts["key"], facts["tempo"], facts["rights"]) == ("A minor", "1/4 = 96", "free to copy")
+    assert (facts["key"], facts["tempo"], facts["rights"]) == ("A minor", "quarter note = 96", "free to copy")
     assert facts["box"].startswith("1 (E shape)")
     words = read.all("main")[0].text
     for said in ("by Orla Venn", "Let the bend sing.", "evening, slow bend", "Practice ladder", "Warm up"):
@@ -345,3 +345,13 @@ def test_make_records_a_page_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert main(["make", "porch.lick", "--to", "page", "--dry-run"]) == 0
     assert main(["make", "porch.lick", "--to", "page"]) == 0
     assert b"ring." in Path("out/porch/window-seat.html").read_bytes()
+
+
+def test_note_values_have_names_not_numbers() -> None:
+    page = page_of(lick_of('lick "Gate"\nmeter 6/8\ntempo 80\nfeel swing 1/16\n| e8 e5 B8 e5 G7 - ||\n'))
+    read = Reader(page)
+    assert (
+        "dotted quarter note = 80, swing: pairs of sixteenths are played long and short" in read.all("header")[0].text
+    )
+    assert any("Dotted quarter notes a minute." in one.text for one in read.all("p"))
+    assert "1/4." not in read.all("main")[0].text

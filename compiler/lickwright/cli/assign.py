@@ -196,8 +196,8 @@ def _assigned(licks: Sequence[CompiledLick], names: Sequence[str], ladder: Ladde
         assert timeline is not None  # or it had errors
         settings = timeline.settings
         bpm = settings.tempo.beats_per_minute(timeline.tempos[0].qpm, settings.meter)
-        facts = heading_facts(timeline, tempo_words(timeline, None, None))
+        facts = heading_facts(timeline, tempo_words(timeline, None, None, note_names=True))
         shown = tuple((fact, value) for fact, value in facts if fact in ("key", "box", "tempo", "level"))
         yield AssignedLick(
-            lick.title, name, shown, settings.tempo.counted_value(settings.meter), ladder.rungs(bpm), settings.notes
+            lick.title, name, shown, settings.tempo.counted_name(settings.meter), ladder.rungs(bpm), settings.notes
         )

@@ -150,6 +150,11 @@ class Tempo(NamedTuple):
         dots = {3: ".", 7: ".."}.get(unit.numerator)
         return f"1/{unit.denominator >> len(dots)}{dots}" if dots else str(unit)
 
+    def counted_name(self, meter: Meter) -> str:
+        """Return the note value that is counted, as a player says it: "quarter note", "dotted quarter note"."""
+        name = value_name(self.unit or meter.beat)
+        return name if name.endswith("note") else f"{name} note"
+
 
 @lru_cache(maxsize=256)
 def parse_tempo(text: str) -> Tempo:

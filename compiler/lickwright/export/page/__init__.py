@@ -73,7 +73,7 @@ def _parts(
     timeline, full = lowered.timeline, played[0][1]
     settings = timeline.settings
     bars = [bar_name(timeline.bars[turn.bar].number, turn.number).removeprefix("bar ") for turn in timeline.passes]
-    tempo = tempo_words(timeline, options.tempo_percent, options.tempo_bpm)
+    tempo = tempo_words(timeline, options.tempo_percent, options.tempo_bpm, note_names=True)
     rungs = sections.ladder_rungs(timeline, options, full.tempos[0].qpm)
     body = el(
         "main",
@@ -82,7 +82,7 @@ def _parts(
         sections.music(drawings(lowered, options)),
         sections.choices(bars, _RECORDED if sounds else _PLAIN_TONES),
         el("div", sections.neck_section(timeline, options.sheet.left_handed), sections.tips(settings), class_="beside"),
-        sections.ladder(rungs, settings.tempo.counted_value(settings.meter)),
+        sections.ladder(rungs, settings.tempo.counted_name(settings.meter)),
         sections.table(timing_rows(timeline, full)),
         sections.marks(lowered.grid()),
         _downloads(lowered, options),

@@ -20,7 +20,7 @@ class AssignedLick(NamedTuple):
     title: str
     page: str  # the name of its lesson page, in the folder of the assignment
     facts: tuple[tuple[str, str], ...]  # name and value: key, box, tempo
-    beat: str  # the note value that its tempos count: "1/4"
+    beat: str  # the note value that its tempos count: "quarter note"
     rungs: tuple[Fraction, ...]  # beats a minute, the first to begin with and the last to reach
     notes: tuple[str, ...]  # the writer's tips
 

@@ -123,7 +123,7 @@ def ladder_rungs(timeline: Timeline, options: Options, quarters: Fraction) -> tu
 
 
 def ladder(rungs: Sequence[Fraction], beat: str) -> Markup:
-    """The practice ladder: a tempo to play at, and a box to tick, for each rung."""
+    """The practice ladder: a tempo to play at, and a box to tick, for each rung; `beat` is the note value that is counted: "quarter note"."""
     steps = []
     for rung in rungs:
         said = f"{float(rung):g}"
@@ -136,7 +136,7 @@ def ladder(rungs: Sequence[Fraction], beat: str) -> Markup:
         )  # fmt: skip
     return section(
         "ladder", "Practice ladder",
-        el("p", f"Beats a minute; a beat is a {beat} note. Tick a tempo when it is clean three times in a row, then climb.", class_="hint"),
+        el("p", f"{beat.capitalize()}s a minute. Tick a tempo when it is clean three times in a row, then climb.", class_="hint"),
         el("ol", *steps, class_="ladder"),
         class_="practice",
     )  # fmt: skip

@@ -21,6 +21,7 @@ from lickwright.layout.tab_marks import EVENT_ABOVE, head_text, note_text, shape
 from lickwright.music.box_area import Area, played_area
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import parse_key, pitch_name
+from lickwright.music.rhythm import value_name
 from lickwright.music.syllables import BETWEEN, GROUP, NUMBERED
 from lickwright.notation.techniques import MARKS, QUARTER_BEND, TECHNIQUES, UPWARD_BENDS, Curve, Stroke, Technique
 from lickwright.settings.fields import Settings
@@ -118,18 +119,23 @@ def _meter(timeline: Timeline) -> str:
     return words
 
 
-def tempo_words(timeline: Timeline, percent: Fraction | None, bpm: Fraction | None) -> str:
-    """Return `1/4 = 72, shuffle`. A tempo asked for (percent of the written one, or beats a minute) comes first, the written one beside it."""
+def tempo_words(timeline: Timeline, percent: Fraction | None, bpm: Fraction | None, *, note_names: bool = False) -> str:
+    """Return `1/4 = 72, shuffle`; with `note_names`, for readers who do not know the notation, `quarter note = 72, shuffle`.
+
+    A tempo asked for (percent of the written one, or beats a minute) comes first, the written one beside it.
+    """
     settings = timeline.settings
     written, feel = settings.tempo, settings.feel
     asked = bpm if bpm is not None else written.bpm * percent / 100 if percent is not None else written.bpm
-    words = f"{written.counted_value(settings.meter)} = {_plain(asked)}"
+    counted = written.counted_name(settings.meter) if note_names else written.counted_value(settings.meter)
+    words = f"{counted} = {_plain(asked)}"
     if asked != written.bpm:
         words += f" (written: {_plain(written.bpm)})"
     if feel.name == "straight":
         return words
     long, short = feel.ratio
-    return f"{words}, {feel.name}: pairs of 1/{feel.unit.denominator} are played long and short, {long}:{short}"
+    pairs = f"{value_name(feel.unit)}s" if note_names else f"1/{feel.unit.denominator}"
+    return f"{words}, {feel.name}: pairs of {pairs} are played long and short, {long}:{short}"
 
 
 def _plain(number: Fraction) -> str:
