@@ -144,24 +144,24 @@ def test_a_cluster_writes_to_an_object_server(library: Path, capsys: pytest.Capt
         assert f"{SOURCES} unchanged" in seen.out and "done here" not in seen.err
 
 
-def slow(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
+def slow(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> WorkResult:
     """Work that takes its time, and tells where it is done."""
     time.sleep(0.02)
-    return compile_source(item, order, place)._replace(text=str(os.getpid()))
+    return compile_source(item, compile_options, place)._replace(text=str(os.getpid()))
 
 
-def deadly(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
+def deadly(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> WorkResult:
     """Kills whoever works on number 7."""
     if item.path.endswith("no 7.lick"):
         os.kill(os.getpid(), signal.SIGKILL)
-    return compile_source(item, order, place)
+    return compile_source(item, compile_options, place)
 
 
-def starved(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
+def starved(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> WorkResult:
     """Needs more memory than there is, but not in a process of its own."""
     if item.path.endswith("no 7.lick") and "dask" in " ".join(sys.modules):
         raise MemoryError
-    return compile_source(item, order, place)
+    return compile_source(item, compile_options, place)
 
 
 def chunks(library: Path, size: int) -> list[Chunk]:

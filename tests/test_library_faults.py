@@ -116,12 +116,12 @@ def _children(pid: int) -> list[int]:
         return []
 
 
-def _dies_once(item: WorkItem, order: CompileOptions, place: OutputWriter) -> WorkResult:
+def _dies_once(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> WorkResult:
     """Dies in the middle of writing, the first time; is done well when tried again."""
     try:
         (Path(place.storage.out).parent / "died").touch(exist_ok=False)  # by one worker only, whichever comes first
     except FileExistsError:
-        return task.compile_source(item, order, place)
+        return task.compile_source(item, compile_options, place)
     place.note(item.target, [("a.mid", bytes(16))])
     Path(place.storage.out, os.path.dirname(item.target), f".lw-{0:016x}.tmp").mkdir(parents=True)
     os.kill(os.getpid(), signal.SIGKILL)
@@ -130,8 +130,8 @@ def _dies_once(item: WorkItem, order: CompileOptions, place: OutputWriter) -> Wo
 
 def test_what_a_killed_worker_was_writing_goes_with_the_same_build(tmp_path: Path) -> None:
     library(tmp_path / "lib", 150)
-    order = CompileOptions(("tab",), Options(), None, options_key(Options(), ""), False)
-    wish = BuildConfig([str(tmp_path / "lib")], str(tmp_path / "out"), lambda path: order, 2, work=_dies_once)
+    compile_options = CompileOptions(("tab",), Options(), None, options_key(Options(), ""), False)
+    wish = BuildConfig([str(tmp_path / "lib")], str(tmp_path / "out"), lambda path: compile_options, 2, work=_dies_once)
     account = build_library(wish, BuildView())
     assert (account.built, account.failed) == (150, 0)
     assert (tmp_path / "died").exists()
@@ -192,8 +192,8 @@ def test_what_a_killed_build_wrote_of_a_lick_that_is_gone_is_still_ours(tmp_path
 
 def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "a.lick").write_text(lick(1))
-    order = CompileOptions(("tab", "midi"), Options(), None, options_key(Options(), ""), False)
-    wish = BuildConfig([str(tmp_path / "a.lick")], str(tmp_path / "out"), lambda path: order)
+    compile_options = CompileOptions(("tab", "midi"), Options(), None, options_key(Options(), ""), False)
+    wish = BuildConfig([str(tmp_path / "a.lick")], str(tmp_path / "out"), lambda path: compile_options)
     assert build_library(wish, BuildView()).files == 2
     (tmp_path / "a.lick").write_text(lick(1).replace("tempo 61", "tempo 62"))
     lstat = os.lstat
@@ -267,7 +267,7 @@ from lickwright.store.types import CompileOptions
 EVERY, SECONDS, MEMORY = int(sys.argv[1]), float(sys.argv[2]), 1 << 29
 KINDS = ("crash", "exit", "loop", "memory", "bug", "abort")
 
-def poisoned(item, order, place):
+def poisoned(item, compile_options, place):
     number = int(os.path.basename(item.path)[1:5])
     if number % EVERY == 0:
         kind = KINDS[number // EVERY % len(KINDS)]
@@ -286,7 +286,7 @@ def poisoned(item, order, place):
             raise RuntimeError("poison")
         elif kind == "abort":
             signal.raise_signal(signal.SIGABRT)
-    return task.compile_source(item, order, place)
+    return task.compile_source(item, compile_options, place)
 
 class Teller(BuildView):
     def progress(self, done, total, licks):
@@ -294,8 +294,8 @@ class Teller(BuildView):
 
 terminal.prepare_streams()
 teller = Teller(everything=True)
-order = CompileOptions(("tab", "midi", "timing"), Options(), None, options_key(Options(), ""), True)
-config = BuildConfig(["lib"], "out", lambda path: order, 2, limits=worker.Limits(SECONDS, MEMORY), work=poisoned)
+compile_options = CompileOptions(("tab", "midi", "timing"), Options(), None, options_key(Options(), ""), True)
+config = BuildConfig(["lib"], "out", lambda path: compile_options, 2, limits=worker.Limits(SECONDS, MEMORY), work=poisoned)
 account = build_library(config, teller)
 assert account.found == account.built + account.unchanged + account.failed + account.skipped, vars(account)
 terminal.err(teller.findings(["lib"]))
@@ -365,8 +365,8 @@ tab.emit = emit
 executor_choice.SERIAL = 1
 terminal.prepare_streams()
 teller = BuildView(everything=True)
-order = CompileOptions(("tab", "midi"), Options(), None, options_key(Options(), ""), True)
-account = build_library(BuildConfig(["lib"], "out", lambda path: order, 2), teller)
+compile_options = CompileOptions(("tab", "midi"), Options(), None, options_key(Options(), ""), True)
+account = build_library(BuildConfig(["lib"], "out", lambda path: compile_options, 2), teller)
 assert account.found == account.built + account.unchanged + account.failed + account.skipped
 terminal.err(teller.findings(["lib"]))
 print(account.built, account.failed, account.licks, account.refused)

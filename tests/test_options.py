@@ -334,12 +334,12 @@ def asked(arguments: list[str]) -> tuple[object, ...] | None:
             request = make_request.MakeRequest(context)
             outputs = [output and vars(output) for output in (request.archive(), request.book())]
             build = request.build_config()
-            order = build.order_of("small/one.lick")
+            compile_options = build.options_of("small/one.lick")
         except click.UsageError:
             return None
         config = [value for value in build if not callable(value)]
         shown = [context.params[name] for name in ("everything", "strict", "findings", "watch", "report", "cluster")]
-        return config, order.formats, order.options, outputs, shown
+        return config, compile_options.formats, compile_options.options, outputs, shown
 
 
 _IMPLIED = {("--practice", "--ladder"): "a ladder asks for the practice set"}

@@ -26,7 +26,7 @@ class BuildConfig(NamedTuple):
 
     paths: Sequence[str]  # files, folders, addresses; `-` is standard input
     out: str  # the output folder: a path or an address
-    order_of: Callable[[str], CompileOptions]  # what is wanted of the source at a path
+    options_of: Callable[[str], CompileOptions]  # what is wanted of the source at a path
     jobs: int = 1  # processes to work in; 1: in this one alone
     overwrite: bool = False
     share: Share = Share()

@@ -274,7 +274,7 @@ def compile_chunk(setup: Setup, number: int, items: tuple[WorkItem, ...]) -> tup
     with _one:
         writer = output_writer(setup)
         try:
-            return number, [setup.work(item, setup.orders[item.order], writer) for item in items]
+            return number, [setup.work(item, setup.option_sets[item.option_set], writer) for item in items]
         except (MemoryError, OSError):
             return number, None
         finally:

@@ -90,7 +90,7 @@ class _Build:
         self.observer = observer
         self.summary = summary
         self._forget = forget  # a dry run with a manifest that cannot be used
-        self._orders = OptionSets(config.order_of)
+        self._option_sets = OptionSets(config.options_of)
         self._kept = time.monotonic()
         self._died = False  # a worker did
         self._unread: list[int] = []  # sources by their numbers in the scan
@@ -104,10 +104,10 @@ class _Build:
                 storage.recover(self.manifest)
             if storage.limits and self.manifest.is_empty():
                 self.observer.say(storage.limits)
-            planner.scan_sources(self.manifest, config.out, config.paths, self._orders, config.share)
+            planner.scan_sources(self.manifest, config.out, config.paths, self._option_sets, config.share)
             self._settle_unchanged()
             paths = names_from_output(config.out, config.paths)
-            self._log = BuildLog(self.manifest, paths, self._orders.all, config.share, self._whole)
+            self._log = BuildLog(self.manifest, paths, self._option_sets.all, config.share, self._whole)
             if config.dry:
                 self._rehearse()
             else:
@@ -133,12 +133,12 @@ class _Build:
         self._unread += [row[0] for row in db.execute("SELECT id FROM scan WHERE state = 'failed'")]
         db.execute("BEGIN")  # thousands of changes of tables that are ours alone
         summary.files, summary.licks = up_to_date.find_up_to_date(
-            self.manifest, self.storage, self._orders.all, self.config.check_contents
+            self.manifest, self.storage, self._option_sets.all, self.config.check_contents
         )
         db.execute("UPDATE scan SET state = 'unchanged' WHERE id IN (SELECT id FROM temp.same)")
         (summary.unchanged,) = db.execute("SELECT count(*) FROM temp.same").fetchone()
         for one in up_to_date.remembered_of(self.manifest):
-            state = summary.remember(one, self._orders.all[one.order], self.config.report is not None)
+            state = summary.remember(one, self._option_sets.all[one.option_set], self.config.report is not None)
             db.execute("UPDATE scan SET state = ?, findings = ? WHERE id = ?", (*state, one.id))
         self.manifest.keep()
         (summary.found,) = db.execute("SELECT count(*) FROM scan").fetchone()
@@ -155,7 +155,7 @@ class _Build:
         began = time.monotonic()
         try:
             if self._todo:
-                self._work(lambda items, results, orders, paths: foreseen.enter(items, results))
+                self._work(lambda items, results, option_sets, paths: foreseen.enter(items, results))
         except KeyboardInterrupt:
             self.summary.stop()
             return
@@ -165,7 +165,7 @@ class _Build:
         foreseen.estimate(self.summary, self._todo, time.monotonic() - began)
 
     def _suffixes(self) -> list[frozenset[str]]:
-        return [order.suffixes() for order in self._orders.all]
+        return [compile_options.suffixes() for compile_options in self._option_sets.all]
 
     def _wants_release(self) -> bool:
         return self.config.release is not None and self.config.archive is None
@@ -212,7 +212,10 @@ class _Build:
 
     def _update_site(self) -> None:
         """Bring the index of the lesson pages up to date, where pages are wanted or an index is on record."""
-        if not (any("page" in order.formats for order in self._orders.all) or self.manifest.has_site()):
+        if not (
+            any("page" in compile_options.formats for compile_options in self._option_sets.all)
+            or self.manifest.has_site()
+        ):
             return
         from lickwright.build import site
 
@@ -225,12 +228,12 @@ class _Build:
         def enter(
             items: Sequence[WorkItem],
             results: Sequence[WorkResult],
-            orders: Sequence[CompileOptions],
+            option_sets: Sequence[CompileOptions],
             paths: Sequence[str],
         ) -> None:
             if any(result.hash for result in results):
                 self._log.begin()
-            writer.enter(items, results, orders, paths)
+            writer.enter(items, results, option_sets, paths)
 
         return enter
 
@@ -240,7 +243,7 @@ class _Build:
         from lickwright.build.executor_choice import choose_executor
 
         size, executor = choose_executor(
-            self.config, self.storage, self.manifest, self._orders.all, self._todo, self.summary.begins
+            self.config, self.storage, self.manifest, self._option_sets.all, self._todo, self.summary.begins
         )
         with executor:  # so that workers end before anything else is done about an error
             for chunk, results in executor.run(self._chunks(size)):
@@ -253,8 +256,11 @@ class _Build:
     def _enter(self, enter: _Enter, chunk: Chunk, results: Sequence[WorkResult]) -> None:
         db, items = self.manifest.db, chunk.items
         paths = [db.execute("SELECT path FROM scan WHERE id = ?", (item.id,)).fetchone()[0] for item in items]
-        enter(items, results, self._orders.all, paths)
-        told = [(item.path, result, self._orders.all[item.order]) for item, result in zip(items, results, strict=True)]
+        enter(items, results, self._option_sets.all, paths)
+        told = [
+            (item.path, result, self._option_sets.all[item.option_set])
+            for item, result in zip(items, results, strict=True)
+        ]
         for item, result in zip(items, results, strict=True):
             if not result.hash and not result.alone:
                 self._unread.append(item.id)

@@ -67,6 +67,6 @@ class SerialExecutor:
 
     def _result(self, item: WorkItem) -> WorkResult:
         try:
-            return run_guarded(self._setup.work, item, self._setup.orders[item.order], self._writer)
+            return run_guarded(self._setup.work, item, self._setup.option_sets[item.option_set], self._writer)
         except MemoryError:
             return crashed_result(item, "it needs more memory than there is")

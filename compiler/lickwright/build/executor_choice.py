@@ -31,15 +31,15 @@ def choose_executor(
     config: BuildConfig,
     storage: Storage,
     manifest: Manifest,
-    orders: Sequence[CompileOptions],
+    option_sets: Sequence[CompileOptions],
     todo: int,
     begins: Begins,
 ) -> tuple[int, Executor]:
     """Return how many sources to hand over at a time, and the executor to hand them to. Raises OSError if no process can be started."""
-    audible = _is_audible(orders)
+    audible = _is_audible(option_sets)
     sounds = recorded_sounds.load_sounds(manifest) if audible else {}
     setup = Setup(
-        config.out, config.overwrite, tuple(orders), config.limits or Limits(), config.work or task.compile_source, config.dry, sounds,
+        config.out, config.overwrite, tuple(option_sets), config.limits or Limits(), config.work or task.compile_source, config.dry, sounds,
     )  # fmt: skip
     slow = audible and not config.dry  # a recording takes a hundred times as long as the other formats
     size = 1 if slow else max(1, min(CHUNK, todo // (4 * config.jobs)))
@@ -62,11 +62,11 @@ def _is_worth_workers(config: BuildConfig, storage: Storage, manifest: Manifest,
     return sum(os.path.getsize(path) for (path,) in paths if os.path.isfile(path)) >= SERIAL * _USUAL
 
 
-def _is_audible(orders: Sequence[CompileOptions]) -> bool:
+def _is_audible(option_sets: Sequence[CompileOptions]) -> bool:
     """Return True if recordings are wanted, of their own or in lesson pages."""
-    if any(order.options.page_sound for order in orders):
+    if any(compile_options.options.page_sound for compile_options in option_sets):
         return True
-    wanted = {name for order in orders for name in order.formats}
+    wanted = {name for compile_options in option_sets for name in compile_options.formats}
     return any(row.is_audio for row in EXPORTS if row.name in wanted)
 
 

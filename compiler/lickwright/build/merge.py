@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from lickwright.config.name_pattern import Arrangement
 
 _ENTRY = (
-    "INSERT OR REPLACE INTO scan (id, shown, path, target, ordered, named, ours, before, state, findings) "
+    "INSERT OR REPLACE INTO scan (id, shown, path, target, option_set, named, ours, before, state, findings) "
     "VALUES (?, ?, ?, ?, ?, 0, 1, 0, ?, ?)"
 )
 _BATCH = 64  # sources between two commits
@@ -263,14 +263,16 @@ class _Merging:
             named=source.named,
         )
 
-    def _enter(self, item: WorkItem, result: WorkResult, order: CompileOptions, path: str) -> None:
+    def _enter(self, item: WorkItem, result: WorkResult, compile_options: CompileOptions, path: str) -> None:
         if self._foreseen is not None:
             self._foreseen.enter([item], [result])
         else:
-            self._recorder.enter([item], [result], [order], [path])
-        states = self._summary.chunk(item.id - 1, [(item.path, result, order)], self._config.report is not None)
-        ordered = self._numbers.get((order.key or b"")[:KEY].hex(), len(self._suffixes) - 1)
-        row = (item.id, os.fsencode(item.path), path, item.target, ordered, *states[0])
+            self._recorder.enter([item], [result], [compile_options], [path])
+        states = self._summary.chunk(
+            item.id - 1, [(item.path, result, compile_options)], self._config.report is not None
+        )
+        option_set = self._numbers.get((compile_options.key or b"")[:KEY].hex(), len(self._suffixes) - 1)
+        row = (item.id, os.fsencode(item.path), path, item.target, option_set, *states[0])
         self._manifest.db.execute(_ENTRY, row)
         if item.id % _BATCH == 0:
             self._manifest.keep()

@@ -27,7 +27,7 @@ CREATE TEMP TABLE scan (
     path TEXT UNIQUE,              -- as in `sources`; NULL where there is nothing to read
     target TEXT,                   -- the folder of its outputs
     plain TEXT,                    -- the same as it is where the extra `lickwright[names]` is not installed
-    ordered INTEGER NOT NULL,      -- which order holds
+    option_set INTEGER NOT NULL,   -- which of the build's compile options hold
     named INTEGER NOT NULL,        -- 1: a file that was named itself
     ours INTEGER NOT NULL,         -- 0: another shard's
     before INTEGER NOT NULL DEFAULT 0, -- licks that come before it in its album; 0 where there is none
@@ -82,20 +82,22 @@ class Share(NamedTuple):
 class OptionSets:
     """The compile options of a build, each once."""
 
-    def __init__(self, order_of: Callable[[str], CompileOptions]) -> None:
+    def __init__(self, options_of: Callable[[str], CompileOptions]) -> None:
         self.all: list[CompileOptions] = []
-        self._order_of = order_of
+        self._options_of = options_of
         self._at: dict[bytes, int] = {}  # by key and formats
 
     def of(self, path: str) -> int:
         """Return the number of the options that hold for a source."""
-        order = self._order_of(path)
-        return self._at.setdefault(order.key + ",".join(order.formats).encode(), self._add(order))
+        compile_options = self._options_of(path)
+        return self._at.setdefault(
+            compile_options.key + ",".join(compile_options.formats).encode(), self._add(compile_options)
+        )
 
-    def _add(self, order: CompileOptions) -> int:
-        if order not in self.all:
-            self.all.append(order)
-        return self.all.index(order)
+    def _add(self, compile_options: CompileOptions) -> int:
+        if compile_options not in self.all:
+            self.all.append(compile_options)
+        return self.all.index(compile_options)
 
 
 def create_scan(manifest: Manifest) -> None:
@@ -104,16 +106,16 @@ def create_scan(manifest: Manifest) -> None:
         manifest.db.execute(statement)
 
 
-def scan_sources(manifest: Manifest, out: str, paths: Sequence[str], orders: OptionSets, share: Share) -> None:
+def scan_sources(manifest: Manifest, out: str, paths: Sequence[str], option_sets: OptionSets, share: Share) -> None:
     """Fill the table `scan`. Raises `NoAddress`."""
     db = manifest.db
     create_scan(manifest)
     real = output_root(out)
-    inside = _Folders(real, orders)
+    inside = _Folders(real, option_sets)
     rows = (inside.row(found, share) for found in find_sources(paths, leave_out=real))
     db.execute("BEGIN")
     db.executemany(
-        "INSERT OR IGNORE INTO scan (shown, path, target, plain, ordered, named, ours, before, state, findings) "
+        "INSERT OR IGNORE INTO scan (shown, path, target, plain, option_set, named, ours, before, state, findings) "
         "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         rows,
     )
@@ -136,19 +138,19 @@ def note_unread(manifest: Manifest, unread: Iterable[int]) -> None:
 class _Folders:
     """Makes rows of the scan; what holds for a whole folder is worked out once."""
 
-    def __init__(self, real: str, orders: OptionSets) -> None:
+    def __init__(self, real: str, option_sets: OptionSets) -> None:
         self._real = real
-        self._orders = orders
+        self._option_sets = option_sets
         self._tracks = Tracks(real)
         self._last = ""  # the real folder that the next two are about
         self._seen_from_out = ""
-        self._order = 0
+        self._option_set = 0
         self._blocked = False
         self._below = ""
         self._above = self._plain = ""  # the folder of outputs for `_below`, and without transliteration
 
     def row(self, found: FoundSource, share: Share) -> tuple[object, ...]:
-        """Return the row of one source, without its number. Raises what `order_of` raises."""
+        """Return the row of one source, without its number. Raises what `options_of` raises."""
         shown = os.fsencode(found.path)
         if found.trouble is not None:
             return shown, None, None, None, 0, 0, 1, 0, "failed", diagnostics_json.diagnostics_to_json([found.trouble])
@@ -165,15 +167,15 @@ class _Folders:
         state = "skipped" if not ours else "failed" if self._blocked else ""
         target = self._above + slug(title)
         plain = target if title.isascii() and self._above == self._plain else self._plain + slug(title, readable=False)
-        order = self._orders.all[self._order]
-        before = self._tracks.before(order.project, found.real) if order.numbered else 0
-        return shown, path, target, plain, self._order, found.named, ours, before, state, ""
+        compile_options = self._option_sets.all[self._option_set]
+        before = self._tracks.before(compile_options.project, found.real) if compile_options.numbered else 0
+        return shown, path, target, plain, self._option_set, found.named, ours, before, state, ""
 
     def _enter_folder(self, folder: str, path: str) -> None:
         self._last = folder
         self._seen_from_out = os.path.join(folder_from_output(self._real, folder), "") if folder else ""
-        self._order = self._orders.of(path)
-        self._blocked = self._orders.all[self._order].blocked
+        self._option_set = self._option_sets.of(path)
+        self._blocked = self._option_sets.all[self._option_set].blocked
 
     def _enter_below(self, below: str) -> None:
         self._below = below
@@ -234,7 +236,7 @@ def _numbered(target: str, wanted: tuple[str, ...]) -> bool:
     return target in wanted or (number.isascii() and number.isdigit() and bare in wanted)
 
 
-_TODO = "SELECT id, shown, path, target, ordered, before FROM scan WHERE id > ? AND state = '' ORDER BY id LIMIT 256"
+_TODO = "SELECT id, shown, path, target, option_set, before FROM scan WHERE id > ? AND state = '' ORDER BY id LIMIT 256"
 
 
 def work_items(manifest: Manifest, out: str) -> Iterator[WorkItem]:
@@ -245,12 +247,12 @@ def work_items(manifest: Manifest, out: str) -> Iterator[WorkItem]:
     names = db.execute("SELECT 1 FROM names LIMIT 1").fetchone() is not None
     last = 0
     while rows := db.execute(_TODO, (last,)).fetchall():
-        for id, shown, path, target, ordered, before in rows:
+        for id, shown, path, target, option_set, before in rows:
             known = tuple(manifest.known(target).values()) if some else ()
             claimed = tuple(manifest.claimed(target)) if claims else ()
             named = manifest.names(target) if names else ()
             owner = _taken(manifest, out, path, target) if some else ""
-            yield WorkItem(id, os.fsdecode(shown), target, ordered, known, claimed, named, owner, before=before)
+            yield WorkItem(id, os.fsdecode(shown), target, option_set, known, claimed, named, owner, before=before)
         last = rows[-1][0]
 
 

@@ -17,7 +17,7 @@ from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import Manifest, OutputRow
 
 _LICKS = """
-SELECT scan.target, ordered, l.slug, l.title, l."key", l.scale, l.box, l.level, l.tempo, l.meter, l.feel, l.style, l."by", l.rights,
+SELECT scan.target, option_set, l.slug, l.title, l."key", l.scale, l.box, l.level, l.tempo, l.meter, l.feel, l.style, l."by", l.rights,
 l.techniques, l.chords, l.tags
 FROM scan JOIN sources s ON s.path = scan.path JOIN licks l ON l.source_id = s.id
 WHERE scan.id NOT IN (SELECT id FROM temp.unread) ORDER BY scan.id, l.line, l.id
@@ -59,7 +59,7 @@ class ReleasedLick(NamedTuple):
 def released_licks(
     manifest: Manifest, suffixes: Sequence[Collection[str]], pattern: Pattern | None, layout: str
 ) -> list[ReleasedLick]:
-    """Return every lick of the build. `suffixes`: by the order that holds for a source, how the names of its outputs end.
+    """Return every lick of the build. `suffixes`: for each set of compile options, by number, how the names of its outputs end.
 
     Raises `Unusable` for an index that no program of ours has made.
     """
@@ -75,9 +75,9 @@ def released_licks(
     names = _apart(["" if flat else target for target, *_ in licks], stems, more)
     made: dict[str, dict[str, list[OutputRow]]] = {}
     found = []
-    for n, ((target, ordered, name, said), stem) in enumerate(zip(licks, names, strict=True), 1):
+    for n, ((target, option_set, name, said), stem) in enumerate(zip(licks, names, strict=True), 1):
         if target not in made:
-            made[target] = _outputs_by_lick(manifest, target, suffixes[ordered])
+            made[target] = _outputs_by_lick(manifest, target, suffixes[option_set])
         files = tuple(
             ReleasedFile(_place(layout, target, stem, row), row) for row in sorted(made[target].get(name, ()))
         )

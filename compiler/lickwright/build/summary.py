@@ -90,9 +90,11 @@ class BuildSummary:
         self._waiting: dict[int, list[SourceReport]] = {}  # by chunk: ready before its turn
         self._turn = 0
 
-    def remember(self, one: Remembered, order: CompileOptions, report: bool) -> tuple[str, str]:
+    def remember(self, one: Remembered, compile_options: CompileOptions, report: bool) -> tuple[str, str]:
         """Count an unchanged source with findings; return its state, and its findings for the report. Raises `Unusable`."""
-        found = diagnostics_json.diagnostics_from_json(one.findings, order.project.source if order.project else None)
+        found = diagnostics_json.diagnostics_from_json(
+            one.findings, compile_options.project.source if compile_options.project else None
+        )
         if found is None:
             raise Unusable("it is damaged")
         bad = has_errors(found)
@@ -121,8 +123,8 @@ class BuildSummary:
         """
         states = []
         tell = []
-        for path, result, order in results:
-            project = order.project.source if order.project else None
+        for path, result, compile_options in results:
+            project = compile_options.project.source if compile_options.project else None
             found = diagnostics_json.diagnostics_from_json(result.findings, project) or ()
             told = SourceReport(path, result.text, found, result.refused, result.troubles, result.bugs)
             bad = not result.done or has_errors(found)

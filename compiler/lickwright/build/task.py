@@ -35,17 +35,17 @@ _AGAIN = "it is tried again in the next run; everything else is made"
 Work = Callable[[WorkItem, CompileOptions, OutputWriter], WorkResult]
 
 
-def run_guarded(work: Work, item: WorkItem, order: CompileOptions, writer: OutputWriter) -> WorkResult:
+def run_guarded(work: Work, item: WorkItem, compile_options: CompileOptions, writer: OutputWriter) -> WorkResult:
     """Do the work, and return its result; an unexpected exception fails only this source. Raises MemoryError."""
     try:
-        return work(item, order, writer)
+        return work(item, compile_options, writer)
     except MemoryError:
         raise
     except Exception as e:
         return WorkResult(item.id, bugs=((item.path, describe_crash(e)),))
 
 
-def compile_source(item: WorkItem, order: CompileOptions, writer: OutputWriter) -> WorkResult:
+def compile_source(item: WorkItem, compile_options: CompileOptions, writer: OutputWriter) -> WorkResult:
     """Read and compile one source, write its outputs, and return the result. Raises MemoryError, and whatever a bug raises."""
     try:
         if item.data is None and item.path == "-":
@@ -56,8 +56,14 @@ def compile_source(item: WorkItem, order: CompileOptions, writer: OutputWriter) 
         return WorkResult(item.id, findings=diagnostics_json.diagnostics_to_json(compilation.diagnostics))
     hash = content_digest(data)
     if item.only is not None or item.without:
-        return _compile_partly(item, order, writer, data)
-    return _put(item, order, writer, hash, *_named(item, compiler.compile_bytes(data, item.path, order.project)))
+        return _compile_partly(item, compile_options, writer, data)
+    return _put(
+        item,
+        compile_options,
+        writer,
+        hash,
+        *_named(item, compiler.compile_bytes(data, item.path, compile_options.project)),
+    )
 
 
 def _named(item: WorkItem, compilation: Compilation) -> tuple[Compilation, tuple[LickName, ...]]:
@@ -80,7 +86,13 @@ class _Collected:
         self.losses: dict[Diagnostic, None] = {}
 
     def add(
-        self, lick: CompiledLick, number: int, item: WorkItem, order: CompileOptions, writer: OutputWriter, spool: Spool
+        self,
+        lick: CompiledLick,
+        number: int,
+        item: WorkItem,
+        compile_options: CompileOptions,
+        writer: OutputWriter,
+        spool: Spool,
     ) -> None:
         """Make the outputs of one lick; `number`: its number in its album. Raises MemoryError."""
         if not lick.ok:
@@ -88,7 +100,7 @@ class _Collected:
             self.refused.append(_skipped(lick, counted_noun(errors, "error"), item, writer))
             return
         try:
-            made, lost = _outputs_of(lick, _numbered(order, number), self.losses, spool, writer, item.target)
+            made, lost = _outputs_of(lick, _numbered(compile_options, number), self.losses, spool, writer, item.target)
             self.outputs += made
             self.troubles += lost
         except MemoryError:
@@ -100,7 +112,7 @@ class _Collected:
 
 def _put(
     item: WorkItem,
-    order: CompileOptions,
+    compile_options: CompileOptions,
     writer: OutputWriter,
     hash: bytes,
     compilation: Compilation,
@@ -110,7 +122,7 @@ def _put(
     outputs = collected.outputs
     with Spool() as spool:
         for number, lick in enumerate(compilation.licks, item.before + 1):
-            collected.add(lick, number, item, order, writer, spool)
+            collected.add(lick, number, item, compile_options, writer, spool)
         placed = writer.put(item, outputs) if outputs and item.only is None else WrittenOutputs((), 0, ())
     found = [d for d in compilation.diagnostics if d.severity != "info"] + list(collected.losses)
     troubles = (*collected.troubles, *placed.troubles)
@@ -132,7 +144,7 @@ def _put(
         ok=compilation.ok,
         named=named,
     )
-    return _with_features(result, compilation) if order.facts else result
+    return _with_features(result, compilation) if compile_options.facts else result
 
 
 def _sounds(outputs: Sequence[Output], placed: WrittenOutputs) -> tuple[tuple[bytes, bytes], ...]:
@@ -147,7 +159,7 @@ def _skipped(lick: CompiledLick, why: str, item: WorkItem, writer: OutputWriter)
     return SkippedLick(lick.title, why, lick.slug, older)
 
 
-def _compile_partly(item: WorkItem, order: CompileOptions, writer: OutputWriter, data: bytes) -> WorkResult:
+def _compile_partly(item: WorkItem, compile_options: CompileOptions, writer: OutputWriter, data: bytes) -> WorkResult:
     """Compile with some licks left out a source that crashed a worker."""
     source = decode_source(item.path, data)
     reasons = dict(item.without)
@@ -156,14 +168,14 @@ def _compile_partly(item: WorkItem, order: CompileOptions, writer: OutputWriter,
         return number in reasons if item.only is None else number != item.only
 
     text, spans = crash_isolation.blank_licks(source.text, gone)
-    whole, named = _named(item, compiler.compile_text(text, item.path, order.project))
+    whole, named = _named(item, compiler.compile_text(text, item.path, compile_options.project))
     found = [d for d in whole.diagnostics if not any(a <= d.span.start < b for a, b in spans)]
     for n, lick in enumerate(whole.licks):
         if n in reasons:
             found.append(SKIPPED.at(Span(0, 0), f'"{lick.title}" is given up: {reasons[n]}', _AGAIN))
     kept = tuple(lick for n, lick in enumerate(whole.licks) if not gone(n))
     result = _put(
-        item, order, writer, content_digest(data), whole._replace(licks=kept, diagnostics=tuple(found)), named
+        item, compile_options, writer, content_digest(data), whole._replace(licks=kept, diagnostics=tuple(found)), named
     )
     refused = tuple(_skipped(lick, "given up", item, writer) for n, lick in enumerate(whole.licks) if n in reasons)
     return result._replace(done=False, ok=False, alone=True, refused=(*result.refused, *refused))
@@ -175,14 +187,18 @@ def crashed_result(item: WorkItem, why: str) -> WorkResult:
     return WorkResult(item.id, findings=diagnostics_json.diagnostics_to_json([finding]), alone=True)
 
 
-def _numbered(order: CompileOptions, number: int) -> CompileOptions:
+def _numbered(compile_options: CompileOptions, number: int) -> CompileOptions:
     """Return the options for one lick, with its number in its album."""
-    return order._replace(options=replace(order.options, track=number)) if order.numbered else order
+    return (
+        compile_options._replace(options=replace(compile_options.options, track=number))
+        if compile_options.numbered
+        else compile_options
+    )
 
 
 def _outputs_of(
     lick: CompiledLick,
-    order: CompileOptions,
+    compile_options: CompileOptions,
     losses: dict[Diagnostic, None],
     spool: Spool,
     writer: OutputWriter,
@@ -191,8 +207,8 @@ def _outputs_of(
     """Return the outputs of a lick, and findings for those that there is no room for; what a format cannot say goes into `losses`."""
     outputs: list[Output] = []
     troubles: list[PathDiagnostic] = []
-    for name in order.formats:
-        for suffix, options in _ROWS[name].files(order.options):
+    for name in compile_options.formats:
+        for suffix, options in _ROWS[name].files(compile_options.options):
             emission = lick.emit(name, options)
             losses.update(dict.fromkeys(emission.losses))
             suffix = emission.suffix or suffix  # noqa: PLW2901 (the lick's own tempo in it)

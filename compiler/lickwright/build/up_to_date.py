@@ -31,7 +31,7 @@ from lickwright.store.types import CompileOptions, SkippedLick
 # Both in the order of the folders of outputs, to be read side by side: a question for each source would take three times as long. Both begin with
 # the scan, so that one file of a large library is quick (`CROSS JOIN` keeps SQLite to that order).
 _MATCHED = """
-SELECT s.target, scan.id, shown, ordered, s.hash, key, formats, made, s.findings <> '' OR refused <> '', indexed, before, {state}
+SELECT s.target, scan.id, shown, option_set, s.hash, key, formats, made, s.findings <> '' OR refused <> '', indexed, before, {state}
 FROM scan CROSS JOIN sources s ON s.path = scan.path {joined}
 WHERE state = '' AND s.target = scan.target AND s.hash IS NOT NULL ORDER BY s.target
 """
@@ -43,7 +43,7 @@ WHERE folder IN (SELECT target FROM scan) AND gone = 0 ORDER BY folder
 """
 _OUTPUT = "SELECT name, lick, format, hash, size, mtime, ctime, inode FROM outputs WHERE folder = ? AND name = ?"
 _REMEMBERED = """
-SELECT scan.id, shown, scan.target, ordered, s.findings, refused FROM temp.same JOIN scan USING (id) JOIN sources s ON s.path = scan.path
+SELECT scan.id, shown, scan.target, option_set, s.findings, refused FROM temp.same JOIN scan USING (id) JOIN sources s ON s.path = scan.path
 WHERE told ORDER BY scan.id
 """
 _KEEP_SEEN = """
@@ -63,19 +63,19 @@ class Remembered(NamedTuple):
 
     id: int
     path: str  # as the user knows it
-    order: int
+    option_set: int
     findings: str  # see `store/diagnostics_json.py`
     refused: tuple[SkippedLick, ...]  # licks that were not made
 
 
 def find_up_to_date(
-    manifest: Manifest, storage: Storage, orders: Sequence[CompileOptions], check_contents: bool = False
+    manifest: Manifest, storage: Storage, option_sets: Sequence[CompileOptions], check_contents: bool = False
 ) -> tuple[int, int]:
     """Fill the table `same` with the sources that need no work, and return how many outputs and licks these have.
 
     With `check_contents` every source is read, whatever its state. Raises `Unusable` for a manifest that no program of ours wrote.
     """
-    check = _UpToDateCheck(manifest, storage, orders, check_contents)
+    check = _UpToDateCheck(manifest, storage, option_sets, check_contents)
     try:
         manifest.db.executemany("INSERT INTO temp.same VALUES (?, ?)", check.unchanged())
         check.flush()
@@ -105,12 +105,12 @@ def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
     """Yield the sources of `same` that something is to be said about, in the order of the scan. Raises `Unusable`."""
     from json import loads
 
-    for id, shown, target, ordered, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
+    for id, shown, target, option_set, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
         try:
             skipped = tuple(_skipped(manifest, target, *one) for one in loads(refused)) if refused else ()
         except (TypeError, ValueError, RecursionError):
             raise Unusable("it is damaged") from None
-        yield Remembered(id, os.fsdecode(shown), ordered, findings, skipped)
+        yield Remembered(id, os.fsdecode(shown), option_set, findings, skipped)
 
 
 def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: object, older: object) -> SkippedLick:
@@ -126,18 +126,20 @@ class _UpToDateCheck:
     """One pass over the sources and outputs on record, both in the order of the folders of outputs."""
 
     def __init__(
-        self, manifest: Manifest, storage: Storage, orders: Sequence[CompileOptions], check_contents: bool
+        self, manifest: Manifest, storage: Storage, option_sets: Sequence[CompileOptions], check_contents: bool
     ) -> None:
         self.files = self.licks = 0  # of unchanged sources
         self.read = self.moved = 0  # sources whose states are new; outputs with another state
         self._db = manifest.db
-        self._orders = orders
+        self._option_sets = option_sets
         self._check_contents = check_contents
         self._stated = manifest.has_source_states()
         self._settled = time.time_ns() - _SETTLED
-        self._suffixes = [order.suffixes() for order in orders]
+        self._suffixes = [compile_options.suffixes() for compile_options in option_sets]
         self._kinds: dict[str, str] = {}  # by what follows a lick's name in that of an output
-        self._enough: dict[tuple[int, str], bool] = {}  # by order: whether these formats are all that it wants
+        self._enough: dict[
+            tuple[int, str], bool
+        ] = {}  # by option set and formats on record: True if the record has every format that the options ask for
         self._storage = storage
         self._seen: list[tuple[int, ...]] = []  # rows of `seen` and `moved` to be entered
         self._moved: list[tuple[object, ...]] = []
@@ -151,31 +153,35 @@ class _UpToDateCheck:
         folder, outputs = next(by_folder, ("", iter(())))
         if folder:
             self._storage.refresh()
-        for target, id, shown, ordered, hash, key, formats, made, told, indexed, before, *state in self._db.execute(
+        for target, id, shown, option_set, hash, key, formats, made, told, indexed, before, *state in self._db.execute(
             matched
         ):
             while folder < target:
                 folder, outputs = next(by_folder, ("\U0010ffff", iter(())))
-            if not self._as_ordered(ordered, key, formats, indexed, before):
+            if not self._has_options(option_set, key, formats, indexed, before):
                 continue
-            rows = self._wanted(outputs, ordered) if folder == target else []
-            if len(rows) != made * len(self._suffixes[ordered]):
+            rows = self._wanted(outputs, option_set) if folder == target else []
+            if len(rows) != made * len(self._suffixes[option_set]):
                 continue
             if self._same_source(id, shown, hash, state) and self._same_outputs(target, rows):
                 self.files += len(rows)
                 self.licks += made
                 yield id, told
 
-    def _as_ordered(self, ordered: int, key: bytes, formats: str, indexed: int, before: int) -> bool:
+    def _has_options(self, option_set: int, key: bytes, formats: str, indexed: int, before: int) -> bool:
         """Return True if what was made is what is wanted now."""
-        order = self._orders[ordered]
-        if (ordered, formats) not in self._enough:
-            self._enough[ordered, formats] = set(formats.split(",")).issuperset(order.formats)
-        return key == order.key_after(before) and order.facts <= indexed and self._enough[ordered, formats]
+        compile_options = self._option_sets[option_set]
+        if (option_set, formats) not in self._enough:
+            self._enough[option_set, formats] = set(formats.split(",")).issuperset(compile_options.formats)
+        return (
+            key == compile_options.key_after(before)
+            and compile_options.facts <= indexed
+            and self._enough[option_set, formats]
+        )
 
-    def _wanted(self, outputs: Iterator[tuple[Any, ...]], ordered: int) -> list[tuple[Any, ...]]:
+    def _wanted(self, outputs: Iterator[tuple[Any, ...]], option_set: int) -> list[tuple[Any, ...]]:
         """Return the outputs of one folder that its options ask for."""
-        wanted, kinds, rows = self._suffixes[ordered], self._kinds, []
+        wanted, kinds, rows = self._suffixes[option_set], self._kinds, []
         for row in outputs:
             suffix = row[1][len(row[2]) :]
             if suffix not in kinds:

@@ -42,7 +42,7 @@ class Setup(NamedTuple):
 
     out: str
     overwrite: bool
-    orders: tuple[CompileOptions, ...]
+    option_sets: tuple[CompileOptions, ...]
     limits: Limits = Limits()
     work: Work = compile_source  # tests put one in its place that crashes
     dry: bool = False  # nothing is written
@@ -89,7 +89,7 @@ def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], par
                 if os.getppid() != parent and hasattr(os, "fork"):
                     return
                 _alarm(seconds_allowed(item, setup.limits.seconds))
-                results.append(run_guarded(setup.work, item, setup.orders[item.order], writer))
+                results.append(run_guarded(setup.work, item, setup.option_sets[item.option_set], writer))
             _alarm(0)
             conn.send(results)
     except (EOFError, OSError):  # the parent is gone, or has no more use for us

@@ -101,7 +101,7 @@ def _watch(request: MakeRequest, build: BuildConfig, ended: Callable[[], termina
 
     def next_build() -> BuildConfig:
         fresh = request.read_again().build_config()
-        return build._replace(order_of=fresh.order_of, release=fresh.release)
+        return build._replace(options_of=fresh.options_of, release=fresh.release)
 
     return watch(next_build, ended, request.params["everything"], request.params["strict"])
 

@@ -1,6 +1,6 @@
 """The record of the last build into an output folder: its options, and how far it came. A row of the manifest's table `about`.
 
-In: the scan, the orders and the share of a build. Out: `BuildRecord`, from which a merge knows whether its shares belong together and none is
+In: the scan, the compile options and the share of a build. Out: `BuildRecord`, from which a merge knows whether its shares belong together and none is
 missing, and `library --ready` what there should be.
 """
 
@@ -26,7 +26,7 @@ _NAME = "build"  # of the row
 class RecordedOptions(NamedTuple):
     """The compile options of a build, in values that can be stored."""
 
-    key: str  # of the order, in hexadecimal: the one of the sources that were made by it
+    key: str  # of the compile options, in hexadecimal: the one that the sources made with them have on record
     formats: tuple[str, ...]
     suffixes: tuple[str, ...]  # how the names of all outputs of a lick end
     options: dict[str, str]  # by the option of `make` that sets each
@@ -111,7 +111,7 @@ def save_build_record(manifest: Manifest, record: BuildRecord) -> None:
 
 
 def record_of_scan(
-    manifest: Manifest, paths: Iterable[str], orders: Sequence[CompileOptions], share: tuple[int, int]
+    manifest: Manifest, paths: Iterable[str], option_sets: Sequence[CompileOptions], share: tuple[int, int]
 ) -> BuildRecord:
     """Return the record of a build whose scan is filled, with nothing done yet. `share`: its number, and how many there are."""
     db = manifest.db
@@ -121,19 +121,19 @@ def record_of_scan(
     hash = blake2b(digest_size=16)
     for (below,) in db.execute("SELECT substr(path, ?) FROM scan WHERE path <> '-' ORDER BY path", (cut + 1,)):
         hash.update(f"{below}\n".encode("utf-8", "surrogatepass"))
-    asked = tuple(sorted(map(_asked, orders), key=lambda one: (one.house, one.formats, one.key)))
+    asked = tuple(sorted(map(_asked, option_sets), key=lambda one: (one.house, one.formats, one.key)))
     return BuildRecord(tuple(paths), share[1], (share[0],), (), sources, hash.hexdigest(), program_key(), asked)
 
 
-def _asked(order: CompileOptions) -> RecordedOptions:
-    house = getattr(order.project, "key", "")
+def _asked(compile_options: CompileOptions) -> RecordedOptions:
+    house = getattr(compile_options.project, "key", "")
     return RecordedOptions(
-        order.key.hex(),
-        order.formats,
-        tuple(sorted(order.suffixes())),
-        _options(order.options),
+        compile_options.key.hex(),
+        compile_options.formats,
+        tuple(sorted(compile_options.suffixes())),
+        _options(compile_options.options),
         house,
-        album_key(order.options.album),
+        album_key(compile_options.options.album),
     )
 
 
@@ -200,13 +200,13 @@ class BuildLog:
         self,
         manifest: Manifest,
         paths: Sequence[str],
-        orders: Sequence[CompileOptions],
+        option_sets: Sequence[CompileOptions],
         share: tuple[int, int],
         whole: bool,
     ) -> None:
         """`paths` are what was named, as seen from the output folder; `whole`: a folder is among them."""
         self._manifest = manifest
-        before, now = load_build_record(manifest.db), record_of_scan(manifest, paths, orders, share)
+        before, now = load_build_record(manifest.db), record_of_scan(manifest, paths, option_sets, share)
         part = whole and before is not None and all(_below(path, before.paths) for path in paths)
         # What is about a part of a library, or about single files, leaves the record of the whole as it is.
         other = before is not None and before.paths != now.paths and now.of == 1

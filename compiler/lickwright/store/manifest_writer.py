@@ -52,7 +52,7 @@ class ManifestWriter:
         self,
         items: Sequence[WorkItem],
         results: Sequence[WorkResult],
-        orders: Sequence[CompileOptions],
+        option_sets: Sequence[CompileOptions],
         paths: Sequence[str],
     ) -> None:
         """Enter one chunk. `paths` are the sources' as in the manifest. Raises what SQLite raises."""
@@ -68,8 +68,8 @@ class ManifestWriter:
             if not plain_folder(item.target):
                 continue  # nothing was written there, and no manifest with it could be used
             self._outputs(item, result)
-            rows.append(self._source(item, result, orders[item.order], path, stale))
-            if orders[item.order].facts and result.hash:
+            rows.append(self._source(item, result, option_sets[item.option_set], path, stale))
+            if option_sets[item.option_set].facts and result.hash:
                 facts.append((rows[-1][0], result.facts))
                 if result.loose:
                     loose.append((rows[-1][0], result.loose))
@@ -113,12 +113,12 @@ class ManifestWriter:
             )
 
     def _source(
-        self, item: WorkItem, result: WorkResult, order: CompileOptions, path: str, stale: list[int]
+        self, item: WorkItem, result: WorkResult, compile_options: CompileOptions, path: str, stale: list[int]
     ) -> tuple[int, *tuple[object, ...]]:
         from json import dumps
 
         id = self._last + item.id
-        formats, wanted = order.formats, order.key_after(item.before)
+        formats, wanted = compile_options.formats, compile_options.key_after(item.before)
         if self._some:
             for other, other_path, hash, key, before, indexed in self._db.execute(
                 "SELECT id, path, hash, key, formats, indexed FROM sources WHERE path = ? OR target = ?",
@@ -129,7 +129,7 @@ class ManifestWriter:
                 if other_path == path:
                     id = other
                     if hash == result.hash and key == wanted:
-                        formats = tuple(dict.fromkeys((*before.split(","), *order.formats)))
+                        formats = tuple(dict.fromkeys((*before.split(","), *compile_options.formats)))
         return (
             id,
             path,
@@ -140,6 +140,6 @@ class ManifestWriter:
             result.made,
             dumps(result.refused) if result.refused else "",
             result.findings,
-            int(order.facts and bool(result.hash)),
+            int(compile_options.facts and bool(result.hash)),
             int(result.alone),
         )

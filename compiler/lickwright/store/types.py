@@ -49,7 +49,7 @@ class WorkItem(NamedTuple):
     id: int  # its place among the sources of this run, from 1
     path: str  # to read, and as the user knows it; `-` is standard input
     target: str  # the folder of its outputs, below the output folder
-    order: int  # which of the run's orders holds for it
+    option_set: int  # which of the options of the build hold for it, by number
     known: tuple[OutputRow, ...] = ()  # what is on record of that folder
     claimed: tuple[tuple[str, bytes], ...] = ()  # what a run that died may have written there
     named: tuple[LickName, ...] = ()  # the names on record of its licks
@@ -80,7 +80,7 @@ class WorkResult(NamedTuple):
     """What became of one source."""
 
     id: int
-    done: bool = False  # whether there is nothing left to do, as long as neither source nor order change
+    done: bool = False  # whether there is nothing left to do, as long as neither source nor options change
     hash: bytes = b""  # of what was read; empty if it could not be
     made: int = 0  # licks written
     refused: tuple[SkippedLick, ...] = ()  # licks that were not
