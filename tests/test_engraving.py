@@ -209,6 +209,26 @@ def test_systems_fill_the_width() -> None:
             assert abs(extent(system.group).right - WIDTH) < 1.0, name
 
 
+@pytest.mark.parametrize(
+    ("music", "shown"),
+    [
+        ("| G14^16&B15 - -r - e5 - - - |", "15 14, (15) (14), 5"),
+        ("| B8^10&e8 -r - - . - - - |", "8 8, (8) (8)"),
+        ("| G14&B15 - G-^16&B- - e5 - - - |", "15 14, (15) (14), 5"),
+        ("| B15^17&G14 -r - B15 - - - - |", "15 14, (15) (14), 15"),  # the picked note ends it
+    ],
+)
+def test_a_held_note_stays_beside_a_note_that_is_bent_or_released(music: str, shown: str) -> None:
+    """The tab and the staff above show every note that sounds where one of them is written anew."""
+    grid = grid_of(f'lick "x"\nstep 1/8\n{music}\n')
+    assert grid is not None
+    (bar,) = bars_of_stops(grid, False)
+    said = [" ".join(mark.text for mark in stop.marks) for stop in bar.stops if stop.marks]
+    assert said[: len(shown.split(", "))] == shown.split(", ")
+    for stop, notes in zip(bar.stops, staff_notes(grid, [bar])[0], strict=True):
+        assert len(notes) == len(stop.marks)
+
+
 @pytest.mark.parametrize("meter", ["12/8", "4/4", "16/16", "3/4"])
 def test_every_meter_has_numbers_of_one_size_with_room_to_the_first_note(meter: str) -> None:
     """Numbers of two digits are as large as one, so that none is taken for frets."""

@@ -104,7 +104,7 @@ def _bar(grid: Grid, index: int, now: int, chords: dict[int, tuple[str, ...]], c
         number, column = columns.get(key, (-1, None))
         event = events.get(key[0]) if key[1] == 0 else None
         marks = _marks(grid, number, column, event, before, now + key[0])
-        before = marks or before
+        before = _sounding(before, marks)
         said = _count_text(column) if column is not None and count else ""
         found.append(_stop(index, key, number, marks, event, said, chords.get(number, ())))
     return BarStops(tuple(_spaced(grid, index, found)), rhythm)
@@ -114,7 +114,11 @@ def _marks(
     grid: Grid, number: int, column: Column | None, event: RhythmEvent | None, before: Sequence[NoteMark], now: int
 ) -> tuple[NoteMark, ...]:
     if column is not None and column.cells:
-        return tuple(_mark(cell, bool(column.lead)) for cell in column.cells)
+        cells = column.cells
+        if event is not None and not any(cell.starts for cell in cells):
+            shown = {cell.string for cell in cells}
+            cells = (*cells, *(cell for cell in _still_there(before, now) if cell.string not in shown))
+        return tuple(_mark(cell, bool(column.lead)) for cell in sorted(cells, key=lambda cell: cell.string))
     if event is None or event.rest:
         return ()
     return tuple(_mark(cell, False) for cell in _going_on(grid, number, event, before, now))
@@ -123,9 +127,22 @@ def _marks(
 def _going_on(grid: Grid, number: int, event: RhythmEvent, before: Sequence[NoteMark], now: int) -> Iterator[Cell]:
     """What goes on where a value is written at which nothing happens: a tie within a bar, or a hold into it."""
     if event.tied:
-        return (Cell(one.string, one.sound, False, ()) for one in before if one.sound.end > now)
+        return _still_there(before, now)
     held = held_cells(grid, number) if event.at == 0 and number >= 0 else ()
     return (cell._replace(shapes=()) for cell in held)
+
+
+def _sounding(before: Sequence[NoteMark], marks: Sequence[NoteMark]) -> tuple[NoteMark, ...]:
+    """Return what a reader takes to sound after a stop: its marks, and those before it where it picks nothing new."""
+    if any(not mark.held for mark in marks):
+        return tuple(marks)
+    shown = {mark.string for mark in marks}
+    return (*marks, *(one for one in before if one.string not in shown))
+
+
+def _still_there(before: Sequence[NoteMark], now: int) -> Iterator[Cell]:
+    """Return the marks before a stop whose notes sound beyond it, as cells that show them again."""
+    return (Cell(one.string, one.sound, False, ()) for one in before if one.sound.end > now)
 
 
 def _mark(cell: Cell, small: bool) -> NoteMark:
