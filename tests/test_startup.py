@@ -78,6 +78,19 @@ def test_why_loads_neither_click_nor_the_compiler(arguments: list[str]) -> None:
     assert not loaded.intersection({*HEAVY, *COMPILER, *SLOW} - {"json"})
 
 
+def test_find_loads_neither_click_nor_the_compiler(tmp_path: Path) -> None:
+    (tmp_path / "a.lick").write_text(GOOD)
+    out = str(tmp_path / "out")
+    assert cli.main(["make", str(tmp_path), "--out", out]) == 0
+    loaded = _loaded(
+        "import sys; from lickwright.cli import main; "
+        f"assert main(['find', {out!r}, 'bend', 'box:1']) == 0; print(*sys.modules, file=sys.stderr)"
+    )
+    assert "lickwright.index.search" in loaded
+    needless = {"fractions", "decimal", "tempfile", "shutil", "lickwright.export"}
+    assert not loaded.intersection({*HEAVY, *COMPILER, *SLOW, *needless} - {"sqlite3", "lickwright.music.pitch"})
+
+
 @pytest.mark.parametrize("arguments", [["--version"], ["--help"]])
 def test_help_and_version_load_no_compiler(arguments: list[str]) -> None:
     loaded = _loaded(
@@ -117,6 +130,8 @@ BAD = 'lick "Bad step"\n| e8 e5 q9 |\n| e99 |\n'
     [
         "check good.lick", "check bad.lick", "check .", "check good.lick bad.lick nowhere.lick", "check", "check ''", "check -",
         "check a/b/c.lick good.lick", "why", "why L301", "why l301", "why 'bar too short'", "why L999", "why a b", "why ''", "check lickwright.toml",
+        "find", "find .", "find good.lick bend", "find good.lick bend box:1 level<=1", "find nowhere.lick", "find . nothing", "find . colour:red",
+        "find '' bend", "find - step", "find good.lick ''", "find bad.lick 'box:'",
     ],
 )  # fmt: skip
 def test_without_click_a_command_says_what_it_says_with_it(arguments, tmp_path, monkeypatch, capsys) -> None:

@@ -12,11 +12,11 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Sequence
-from hashlib import blake2b
 from itertools import pairwise
 from math import floor, gcd
 from typing import TYPE_CHECKING, NamedTuple
 
+from lickwright.core.digest import blake2b
 from lickwright.notation.techniques import BEND_CURVES, TECHNIQUES
 
 if TYPE_CHECKING:

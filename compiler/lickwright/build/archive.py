@@ -7,13 +7,13 @@ permissions are fixed and entries sorted. Only a file that is as it was made goe
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from hashlib import blake2b
 from typing import Any
 from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
 
 from lickwright.build.release import ReleasedFile, ReleasedLick
 from lickwright.core.destination import Seal
 from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.digest import blake2b
 from lickwright.core.files import NOT_OURS, UNREADABLE, error_reason
 from lickwright.core.slugs import slug
 from lickwright.core.source import Span

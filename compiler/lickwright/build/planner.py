@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from hashlib import blake2b
 from typing import NamedTuple
 
 from lickwright.build.tracks import Tracks
+from lickwright.core.digest import blake2b
 from lickwright.core.slugs import slug
 from lickwright.core.source_discovery import SUFFIX, FoundSource
 from lickwright.store import diagnostics_json

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
-from hashlib import blake2b
 from typing import NamedTuple
 
 from lickwright.build.archive import check_files
 from lickwright.build.release import ReleasedLick, released_licks
 from lickwright.build.summary import BuildSummary
 from lickwright.config.name_pattern import Arrangement
+from lickwright.core.digest import blake2b
 from lickwright.core.files import NOT_OURS
 from lickwright.core.source import Span
 from lickwright.report.console import counted_noun

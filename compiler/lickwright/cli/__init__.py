@@ -18,7 +18,7 @@ __all__ = ["COMMANDS", "main"]
 
 
 # Commands that take arguments without options, and the modules whose `run_plain` does them: it returns an exit code, or None to let click decide.
-_WITHOUT_CLICK = {"check": "check_sources", "why": "rule_text"}
+_WITHOUT_CLICK = {"check": "check_sources", "find": "find_licks", "why": "rule_text"}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -43,13 +43,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _run(arguments: list[str]) -> int:
     try:
         code = _run_plain(arguments)
+        if code is not None:
+            return code
+        from lickwright.cli.command_group import run_command
+
+        return run_command(arguments)
+    except terminal.RunEnded as e:
+        return e.code
     except OSError as e:  # commands turn a file's errors into findings: what is left is the screen's
         raise terminal.ScreenLost(e) from None
-    if code is not None:
-        return code
-    from lickwright.cli.command_group import run_command
-
-    return run_command(arguments)
 
 
 def _run_plain(arguments: list[str]) -> int | None:

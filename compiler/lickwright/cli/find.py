@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import click
 
-from lickwright.cli import option_types, terminal
+from lickwright.cli import option_types
+from lickwright.cli.find_licks import SHOWN, find_licks
 from lickwright.cli.option_pairs import refuse
 from lickwright.report import console
 
 if TYPE_CHECKING:
-    from lickwright.cli.listing_view import Listing, Table
+    from lickwright.cli.find_licks import Search
+    from lickwright.cli.listing_view import Listing
     from lickwright.compiler import Compilation, CompiledLick
-    from lickwright.index.query_parser import QueryError, QueryTerm
     from lickwright.index.reader import LibraryIndex
-    from lickwright.index.search import SearchHit, SearchResult
     from lickwright.index.similarity_search import SimilarLick
     from lickwright.store.features import LickFacts
 
-_SHOWN = 50  # licks in a table, where no other number is said
 _LIKE = 20  # licks that are like one
 
 _HELP = """Find licks in LIBRARY: an output folder of lickwright make, a folder of licks, or a file.
@@ -65,7 +63,7 @@ class _Find(click.Command):
     "csv", "json", help="A table for a person, rows for a spreadsheet, or everything for a program."
 )
 @click.option("--paths", is_flag=True, help="Only the files, each once.")
-@option_types.limit_option(f"At most N licks; a table shows {_SHOWN} by default.")
+@option_types.limit_option(f"At most N licks; a table shows {SHOWN} by default.")
 def command(
     library: str,
     question: tuple[str, ...],
@@ -79,116 +77,14 @@ def command(
     refuse(paths and form != "text", f"--paths or --format {form}, not both")
     refuse(title is not None and path is None, "--title goes with --like; to find a title, ask for title:words")
     refuse(path == library == "-", "only one of the two can be standard input")
-    from lickwright.cli.index_source import library_index, report_unusable
-    from lickwright.cli.listing_view import show_listing
-    from lickwright.index.query_parser import QueryError
-    from lickwright.index.reader import Unusable
-    from lickwright.index.search import interpret_question
-
-    text = " ".join(question)
-    form = "paths" if paths else form
-    try:
-        interpret_question(text)  # before a library is read for it
-        wanted = _wanted(path, title) if path is not None else None
-        if isinstance(wanted, int):
-            return wanted
-        index, code = library_index(library)
-        with index:
-            listing = _search(index, text, form, limit) if wanted is None else _similar(index, text, wanted, limit)
-            show_listing(index, library, text, listing, form)
-    except QueryError as e:
-        terminal.err(_complaint(text, e))
-        return terminal.Exit.USAGE
-    except Unusable as e:
-        return report_unusable(library, e)
-    return code
+    like = None if path is None else lambda text: _like(path, title, text, limit)
+    return find_licks(library, question, "paths" if paths else form, limit, like)
 
 
-def _complaint(text: str, unclear: QueryError) -> str:
-    """What cannot be read, with a caret under it."""
-    from lickwright.core.source import Source, Span
-
-    line = Source("", "".join(" " if char.isspace() else char for char in text))
-    shown, carets = console.source_excerpt(line, Span(unclear.start, unclear.end), 90)
-    hint = f"    help: {console.safe_text(unclear.hint)}\n" if unclear.hint else ""
-    return f"error: {console.safe_text(str(unclear))}\n    {shown}\n    {carets}\n{hint}"
-
-
-# --- a question ------------------------------------------------------------------------------------------------------
-
-
-def _search(index: LibraryIndex, text: str, form: str, limit: int | None) -> Listing:
-    """Return the licks that answer a question. Raises QueryError."""
-    from lickwright.cli.listing_view import Listing
-    from lickwright.index.search import search_index
-
-    found = search_index(index.connection, text, limit or (_SHOWN if form == "text" else None))
-    more = found.total - len(found.hits)
-    count = console.counted_noun(found.total, "lick")
-    return Listing(
-        found.total,
-        found.hits,
-        table=lambda: _table(text, found.hits),
-        summary=f"{count}; {more:,} not shown: --limit shows more\n" if more else f"{count}\n",
-        nothing=_nothing(text, found) if not found.hits and index.licks else "",
-    )
-
-
-def _table(text: str, hits: Sequence[SearchHit]) -> Table:
-    heads, reasons = _HEADS, _reasons(text, hits)
-    if any(reasons):
-        heads = (*heads, "found in")
-    return heads, [(*_row(hit), *reason) for hit, reason in zip(hits, reasons, strict=True)]
-
-
-_HEADS: tuple[str, ...] = ("title", "key", "box", "level", "tempo", "bars", "techniques")
-
-
-def _row(hit: SearchHit) -> tuple[str, ...]:
-    known = hit.facts
-    frets = f"frets {known['lowest']}-{known['highest']}" if known["lowest"] is not None else ""
-    numbers = (known["level"], f"{known['tempo']:g}" if known["tempo"] else None, known["bars"] or None)
-    return (
-        known["title"], known["key"], known["box"] or frets,
-        *("" if number is None else str(number) for number in numbers), known["techniques"],
-    )  # fmt: skip
-
-
-def _reasons(text: str, hits: Sequence[SearchHit]) -> list[tuple[str, ...]]:
-    """Return for each lick where its words were found; nothing if all stand in titles and techniques, which the table shows."""
-    from lickwright.index.matching_fields import fields_with_words
-    from lickwright.index.search import interpret_question
-
-    terms = [term for term, _ in interpret_question(text).terms]
-    found = [fields_with_words(terms, hit.facts) for hit in hits]
-    if all(set(names) & {"title", "techniques"} or not names for names in found):
-        return [()] * len(hits)
-    return [(", ".join(names),) for names in found]
-
-
-def _nothing(text: str, found: SearchResult) -> str:
-    """Return the line for no lick, with the parts of the question that match nothing even alone."""
-    parts = [f"`{console.safe_text(text[term.start : term.end])}`" for term in found.none]
-    if not parts:
-        return "no lick holds all of that\n"
-    hint = next((f"; did you mean {near}?" for term in found.none if (near := _near(term))), "")
-    return f"no lick has {', nor '.join(parts)}{hint}\n"
-
-
-def _near(term: QueryTerm) -> str | None:
-    """Return the technique or the field that a bare word may have meant."""
-    from lickwright.core.diagnostics import nearest_name
-    from lickwright.index.query_fields import OLD_NAMES, known_field, technique_names
-
-    if term.field:
-        return None
-    word = term.values[0].text.lower()
-    if field := known_field(word):
-        return f"{field.name}:…"
-    return OLD_NAMES.get(word) or nearest_name(word, technique_names())
-
-
-# --- a lick ----------------------------------------------------------------------------------------------------------
+def _like(path: str, title: str | None, text: str, limit: int | None) -> Search | int:
+    """Return the search for licks that are like the one in a file, or an exit code if that cannot be read. Raises UsageError."""
+    wanted = _wanted(path, title)
+    return wanted if isinstance(wanted, int) else lambda index: _similar(index, text, wanted, limit)
 
 
 def _wanted(path: str, title: str | None) -> LickFacts | int:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from lickwright.cli import terminal
 from lickwright.cli.findings_view import show_findings
-from lickwright.cli.terminal import Exit
+from lickwright.cli.terminal import Exit, RunEnded
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def project_configs(paths: Iterable[str]) -> ProjectConfigs:
-    """Return the project configs of these sources. Mistakes in one are shown and end the run: raises `click.exceptions.Exit`."""
+    """Return the project configs of these sources. Mistakes in one are shown and end the run: raises `RunEnded`."""
     projects = ProjectConfigs()
     for path in paths:
         projects.of(path)
@@ -27,10 +27,8 @@ def project_configs(paths: Iterable[str]) -> ProjectConfigs:
     if wrong:
         for project in wrong:
             show_findings(project.source, project.findings)
-        import click  # its import takes long, and this way out is rare
-
         terminal.err("nothing was done: fix it first\n")
-        raise click.exceptions.Exit(Exit.FILE_ERRORS)
+        raise RunEnded(Exit.FILE_ERRORS)
     return projects
 
 

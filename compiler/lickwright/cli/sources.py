@@ -28,7 +28,7 @@ def compile_sources(
     """Yield each source compiled by the rules of its project; a bug of ours costs only the file in which it shows.
 
     `verdict` learns of bugs, and of all findings if `judge` is true. Without `projects`, mistakes in a lickwright.toml end the run before
-    anything is compiled: raises `click.exceptions.Exit`.
+    anything is compiled: raises `RunEnded`.
     """
     projects = projects or project_configs(one.path for one in found)
     for done, one in enumerate(found):

@@ -33,6 +33,14 @@ class Exit(IntEnum):
     ENDED = 143  # by another program
 
 
+class RunEnded(Exception):
+    """The run ends here, its reason shown already; `code` is its exit code. Commands with and without click raise it."""
+
+    def __init__(self, code: Exit) -> None:
+        super().__init__(code)
+        self.code = code
+
+
 class ScreenLost(Exception):
     """Standard output cannot be written to; the OSError is its argument."""
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import os
 import struct
-from hashlib import blake2b
 
+from lickwright.core.digest import blake2b
 from lickwright.core.files import error_reason
 from lickwright.export import Cover
 from lickwright.store.addresses import NoAddress, is_remote, parse_address, remote_errors

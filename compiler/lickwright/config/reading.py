@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable, Iterator, Sequence
-from hashlib import blake2b
 from typing import Any
 
 from lickwright.config import toml_errors
@@ -17,6 +16,7 @@ from lickwright.config.project_config import ProjectConfig
 from lickwright.config.setting_rows import BY_PLACE, SECTIONS, SETTINGS, SEVERITIES, SettingRow, toml_type
 from lickwright.config.toml_spans import NamePath, NamePlace, toml_names
 from lickwright.core.diagnostics import Diagnostic, Severity, nearest_name
+from lickwright.core.digest import blake2b
 from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
 from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.export import Album

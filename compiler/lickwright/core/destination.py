@@ -17,10 +17,10 @@ import os
 import stat
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
-from hashlib import blake2b
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.digest import blake2b
 from lickwright.core.files import NOT_OURS, UNWRITABLE, error_reason, remove_stale_files, replace_file, write_all
 from lickwright.core.source import Span
 

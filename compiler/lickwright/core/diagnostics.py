@@ -127,7 +127,7 @@ def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]
     It is a hash of the rule, the lick's title, the line without its spacing, and the diagnostic's number among equals,
     but not of line numbers. Two diagnostics of one source never share a name.
     """
-    from hashlib import blake2b  # only needed in reports for programs
+    from lickwright.core.digest import blake2b  # only needed in reports for programs
 
     seen: dict[tuple[str, str, str], int] = {}
     names = []

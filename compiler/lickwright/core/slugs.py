@@ -57,7 +57,7 @@ def _ascii(title: str, readable: bool) -> str:
 
 
 def _hash(title: str) -> str:
-    from hashlib import blake2b
+    from lickwright.core.digest import blake2b
 
     return blake2b(title.encode("utf-8", "surrogatepass"), digest_size=4).hexdigest()
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from fractions import Fraction
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
@@ -168,6 +167,8 @@ class LibraryIndex:
 
     def phrase(self, hit: SearchHit) -> dict[str, list[object]]:
         """Return the semitones from each note to the next and the times between them, in whole notes, for JSON."""
+        from fractions import Fraction
+
         row = self.connection.execute("SELECT moments FROM phrases WHERE code = ?", (hit.facts["phrase"],)).fetchone()
         pitches, _, waits = unpack_moments(row[0] if row else b"")
         steps = [after - before for before, after in zip(pitches, pitches[1:], strict=False)]

@@ -10,10 +10,10 @@ import os
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from hashlib import blake2b
 from importlib import import_module
 from typing import Any, NamedTuple
 
+from lickwright.core.digest import blake2b
 from lickwright.core.extras import install_command
 from lickwright.core.files import Unopened, error_reason, temporary_name
 from lickwright.core.source import MAX_BYTES

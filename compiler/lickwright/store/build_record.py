@@ -10,10 +10,10 @@ import dataclasses
 import os
 import sqlite3
 from collections.abc import Iterable, Sequence
-from hashlib import blake2b
 from json import dumps, loads
 from typing import Any, NamedTuple
 
+from lickwright.core.digest import blake2b
 from lickwright.store.guarded_database import Unusable
 from lickwright.store.manifest import Manifest
 from lickwright.store.output_keys import album_key, program_key

@@ -6,7 +6,6 @@ In: folders and names as the manifest keeps them. Out: files below the output fo
 from __future__ import annotations
 
 import os
-import shutil
 import stat
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -138,6 +137,8 @@ class LocalStorage:
 
     def free_bytes(self) -> int | None:
         """Return the free space on the disk of the output folder, or of the nearest folder above that exists."""
+        import shutil
+
         here = self.out
         while here and not os.path.isdir(here):
             here = os.path.dirname(here)

@@ -13,7 +13,6 @@ from types import TracebackType
 from typing import NamedTuple
 
 from lickwright.core.slugs import slug
-from lickwright.export import suffix_without_tempo
 from lickwright.store.durable import UnsyncedFiles
 from lickwright.store.guarded_database import (
     GuardedConnection,
@@ -63,6 +62,8 @@ class OutputRow(NamedTuple):
     @property
     def suffix(self) -> str:
         """Return what follows the lick's name, without the tempo of a practice recording: it tells the outputs of a lick apart."""
+        from lickwright.export import suffix_without_tempo  # whoever only asks an index needs no export
+
         return suffix_without_tempo(self.name[len(self.lick) :])
 
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 from functools import cache
-from hashlib import blake2b
 
+from lickwright.core.digest import blake2b
 from lickwright.core.version import NOTATION, __version__
 from lickwright.export import Album, Options
 

@@ -8,9 +8,9 @@ hand is safe, and a lost manifest costs no file. A file with the very bytes that
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Sequence
-from hashlib import blake2b
 from typing import NamedTuple, TypeAlias
 
+from lickwright.core.digest import bytes_digest
 from lickwright.core.files import NOT_OURS, UNWRITABLE, error_reason
 from lickwright.core.source import Span
 from lickwright.export import Export, Length
@@ -198,7 +198,7 @@ class OutputWriter:
 
 def content_digest(data: bytes | LargeData) -> bytes:
     """Return the hash by which sources and outputs are known: 128 bits of BLAKE2b."""
-    return data.hash if isinstance(data, LargeData) else blake2b(data, digest_size=16).digest()
+    return data.hash if isinstance(data, LargeData) else bytes_digest(data)
 
 
 def made_row(name: str, lick: str, format: str, hash: bytes, state: FileState) -> OutputRow:

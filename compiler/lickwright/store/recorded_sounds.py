@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from functools import cache
-from hashlib import blake2b
 from typing import NamedTuple
 
+from lickwright.core.digest import blake2b
 from lickwright.export import Export
 from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import Manifest, OutputRow

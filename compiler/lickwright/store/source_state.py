@@ -5,9 +5,9 @@ In: an output folder, and a source as its manifest has it. Out: a word for what 
 
 from __future__ import annotations
 
+from lickwright.core.digest import bytes_digest
 from lickwright.core.files import read_file
 from lickwright.core.source import Unreadable
-from lickwright.store.output_writer import content_digest
 from lickwright.store.source_paths import path_from_here
 
 GONE, CHANGED, UNREAD, UNFINISHED = "gone", "changed", "unreadable", "unfinished"
@@ -29,6 +29,6 @@ def state_of(out: str, path: str, hash: object) -> str:
     if not isinstance(hash, bytes):
         return UNFINISHED
     try:
-        return "" if content_digest(read_file(whole)) == hash else CHANGED
+        return "" if bytes_digest(read_file(whole)) == hash else CHANGED
     except Unreadable:
         return UNREAD

@@ -6,12 +6,11 @@ in a temporary file without a name, which the system takes away however the proc
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable, Iterator
-from hashlib import blake2b
 from io import SEEK_CUR, SEEK_END, SEEK_SET, RawIOBase
 from typing import Any, BinaryIO, cast
 
+from lickwright.core.digest import blake2b
 from lickwright.core.files import error_reason
 from lickwright.export import Writer
 
@@ -47,6 +46,8 @@ class Spool:
     """The large outputs of one source in one temporary file. Use it in a `with`; what it returned is readable until its end."""
 
     def __init__(self) -> None:
+        import tempfile  # here and below: a build with nothing to do needs none
+
         # A file of the system is begun when there is more than the memory should hold.
         self._file: Any = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 (closed by `__exit__`)
         self._size = 0
@@ -59,6 +60,8 @@ class Spool:
 
     def take(self, write: Writer) -> LargeData:
         """Return what `write` writes. Raises OSError where the temporary file cannot hold it, and whatever `write` raises."""
+        import tempfile
+
         self._file.seek(self._size)
         self._file.truncate()  # what a work that failed has left
         section = _Section(self._file, self._size)

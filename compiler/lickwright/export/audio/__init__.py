@@ -8,12 +8,12 @@ allows; what would be longer ends earlier or is not made, and that is said.
 from __future__ import annotations
 
 from fractions import Fraction
-from hashlib import blake2b
 from itertools import groupby
 from math import inf
 from typing import TYPE_CHECKING, BinaryIO
 
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
+from lickwright.core.digest import blake2b
 from lickwright.core.fast_dataclass import replace
 from lickwright.export import EXPORTS, PRACTICE, Export, Length, LoweredLick, Options, duration_in_words, join_suffix
 from lickwright.music.instruments import INSTRUMENTS

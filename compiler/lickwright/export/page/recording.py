@@ -7,10 +7,10 @@ guitars sound below 11,000 Hz in half the room: a page is to be mailed.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from hashlib import blake2b
 from importlib.util import find_spec
 from io import BytesIO
 
+from lickwright.core.digest import blake2b
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.performance.note_events import Performance
 from lickwright.synth.arrangement import arrange

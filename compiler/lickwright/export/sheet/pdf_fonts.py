@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterable
-from hashlib import blake2b
 
+from lickwright.core.digest import blake2b
 from lickwright.engraving.typefaces import Typeface, typeface
 from lickwright.export.sheet.pdf_objects import PdfObjects
 
