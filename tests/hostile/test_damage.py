@@ -118,6 +118,29 @@ def test_tables_that_are_not_ours(here: Path, which: str, capsys: pytest.Capture
     assert (here / "out" / unusable_manifest.ASIDE).exists()
 
 
+def test_tables_of_another_version_that_differ_in_comments_are_ours(
+    here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rewrite(here / "out", ("UPDATE sqlite_master SET sql = replace(sql, '-- of the source', '-- where it was')", ()))
+    for command in ("find", "library", "make"):
+        assert run(command) == 0
+        assert "tables are not ours" not in capsys.readouterr().err
+    assert not (here / "out" / unusable_manifest.ASIDE).exists()
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        'CREATE TABLE t (a TEXT, "--\n"b" TEXT)', "CREATE TABLE t (a TEXT DEFAULT '--\n', b TEXT)", "CREATE TABLE t (a TEXT, -- b TEXT)\n c, b TEXT)",
+        'CREATE TABLE t (a TEXT, "--\nb" TEXT)', "CREATE TABLE t (a TEXT, -- b TEXT)", "CREATE TABLE t (a /* -- */ TEXT, b TEXT)",
+    ],
+)  # fmt: skip
+def test_a_comment_hides_nothing_of_a_table(made: str) -> None:
+    ours = 'CREATE TABLE t (a TEXT, -- why\n "b" TEXT)'
+    assert guarded_database._bare(ours) == guarded_database._bare('CREATE TABLE t (a TEXT, "b" TEXT)')
+    assert guarded_database._bare(made) != guarded_database._bare(ours)
+
+
 def test_a_journal_of_sqlites_does_not_make_the_file_enormous(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = here / "out" / manifest.NAME
     size = path.stat().st_size

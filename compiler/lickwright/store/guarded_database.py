@@ -7,6 +7,7 @@ links, plays back whatever journal lies beside a file, and deletes the file that
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import struct
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -30,6 +31,7 @@ _HEAD = struct.Struct(
     ">8sIIIII"
 )  # of such a journal: its magic, records, nonce, the file's pages, sector and page in bytes
 _BEGIN_ANEW = "move it away: the next lickwright make starts a new one from the sources"
+_COMMENT = re.compile(r"--[^\n]*")  # in SQL
 
 
 class Unusable(Exception):
@@ -262,8 +264,12 @@ def _named(rows: Iterable[tuple[object, ...]]) -> dict[str, str]:
 
 
 def _bare(sql: object) -> str:
-    """Return a statement without differences of quotes and white space."""
-    return " ".join(str(sql).replace("'", '"').split())
+    """Return a statement without comments and without differences of quotes and white space.
+
+    SQLite keeps the comments of whoever made a table, which another version words differently. Only the comment itself goes, not the line end
+    after it, so that nothing of another meaning becomes equal: a quote before `--` stays, and what SQLite reads on after it too.
+    """
+    return " ".join(_COMMENT.sub("", str(sql)).replace("'", '"').split())
 
 
 @contextmanager
