@@ -46,6 +46,8 @@ class TupletInBar(NamedTuple):
     factor: Fraction  # what lengths within it are written as: 3/2 for a triplet
     label: str
     depth: int
+    actual: int  # so many steps in the time of `normal`
+    normal: int
 
 
 class BarRhythm(NamedTuple):
@@ -62,13 +64,14 @@ def bar_rhythm(grid: Grid, index: int) -> BarRhythm:
     bar = drawn.bar
     if bar.same:
         return BarRhythm((), (), ())
-    tuplets = _tuplets(timeline, bar)
+    tuplets = bar_tuplets(timeline, bar)
     events = tuple(_events(grid, index, tuplets))
     starts = group_starts(timeline.settings.meter, timeline.grain, bar.length, count_shift(timeline, bar))
     return BarRhythm(events, tuple(_beams(events, starts, tuplets)), tuplets)
 
 
-def _tuplets(timeline: Timeline, bar: Bar) -> tuple[TupletInBar, ...]:
+def bar_tuplets(timeline: Timeline, bar: Bar) -> tuple[TupletInBar, ...]:
+    """Return the tuplets of a bar, outer ones before those inside them; of a `%` those of the bar that it repeats."""
     slots, found = timeline.slots, []
     for tuplet in timeline.tuplets:
         inside = [slots[n] for n in range(tuplet.first, tuplet.last + 1) if bar.first <= n < bar.last]
@@ -79,7 +82,11 @@ def _tuplets(timeline: Timeline, bar: Bar) -> tuple[TupletInBar, ...]:
                 label += f":{tuplet.normal}"
             end = max(slot.at + slot.length for slot in timed)
             factor = Fraction(tuplet.count, tuplet.normal)
-            found.append(TupletInBar(min(slot.at for slot in timed), end, factor, label, tuplet.depth))
+            found.append(
+                TupletInBar(
+                    min(slot.at for slot in timed), end, factor, label, tuplet.depth, tuplet.count, tuplet.normal
+                )
+            )
     return tuple(found)
 
 
@@ -112,28 +119,32 @@ def _events(grid: Grid, index: int, tuplets: Sequence[TupletInBar]) -> Iterator[
     if points == [(0, True)]:
         yield RhythmEvent(0, bar.length, Fraction(1), 0, True, False, True)
         return
-    writing = _Writing(grid.timeline, bar, tuplets)
+    writing = NoteValueWriter(grid.timeline, bar, tuplets)
     for (at, rest), (following, _) in pairwise([*points, (bar.length, False)]):
-        cuts = sorted({at, following, *writing.edges(at, following)})
-        parts = [event for start, end in pairwise(cuts) for event in writing.values(start, end, rest)]
-        yield from parts[:1]
-        yield from (event._replace(tied=not rest) for event in parts[1:])
+        yield from writing.events(at, following, rest)
 
 
-class _Writing:
-    """What lengths of one bar are written as."""
+class NoteValueWriter:
+    """Writes lengths of one bar as note values."""
 
     def __init__(self, timeline: Timeline, bar: Bar, tuplets: Sequence[TupletInBar]) -> None:
         self._grain, self._tuplets = timeline.grain, tuplets
         self._beat, self._compound = timeline.settings.meter.beat, timeline.settings.meter.compound
         self._start = -count_shift(timeline, bar)
 
-    def edges(self, first: int, last: int) -> Iterator[int]:
+    def events(self, start: int, end: int, rest: bool) -> Iterator[RhythmEvent]:
+        """Yield the values of one note or rest, in grains from the start of the bar; all but a note's first are tied."""
+        cuts = sorted({start, end, *self._edges(start, end)})
+        parts = [event for first, last in pairwise(cuts) for event in self._values(first, last, rest)]
+        yield from parts[:1]
+        yield from (event._replace(tied=not rest) for event in parts[1:])
+
+    def _edges(self, first: int, last: int) -> Iterator[int]:
         """Where tuplets begin or end between two instants."""
         every = (edge for tuplet in self._tuplets for edge in (tuplet.start, tuplet.end))
         return (edge for edge in every if first < edge < last)
 
-    def values(self, start: int, end: int, rest: bool) -> Iterator[RhythmEvent]:
+    def _values(self, start: int, end: int, rest: bool) -> Iterator[RhythmEvent]:
         """A length as one value, or as several: first up to the next beat, then the longest that fit."""
         inside = [tuplet for tuplet in self._tuplets if tuplet.start <= start < tuplet.end]
         factor = prod((tuplet.factor for tuplet in inside), start=Fraction(1))

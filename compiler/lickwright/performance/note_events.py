@@ -95,12 +95,17 @@ class _Times(NamedTuple):
     cuts: dict[int, float]  # seconds at which notes that would last until such a beat (grains) end
 
 
-def perform(timeline: Timeline, percent: Fraction | None = None, bpm: Fraction | None = None) -> Performance:
-    """Return a lick as sounded, at `percent` of its tempo (60 is 60 %), or opening at `bpm` of its own beats a minute."""
-    factor = Fraction(1) if percent is None else percent / 100
+def tempo_factor(timeline: Timeline, percent: Fraction | None, bpm: Fraction | None) -> Fraction:
+    """Return by how much every tempo of a lick is multiplied to play it at `percent` of them, or to open at `bpm` of its own beats."""
     if bpm is not None:
         settings = timeline.settings
-        factor = settings.tempo._replace(bpm=bpm).quarters_per_minute(settings.meter) / timeline.tempos[0].qpm
+        return settings.tempo._replace(bpm=bpm).quarters_per_minute(settings.meter) / timeline.tempos[0].qpm
+    return Fraction(1) if percent is None else percent / 100
+
+
+def perform(timeline: Timeline, percent: Fraction | None = None, bpm: Fraction | None = None) -> Performance:
+    """Return a lick as sounded, at `percent` of its tempo (60 is 60 %), or opening at `bpm` of its own beats a minute."""
+    factor = tempo_factor(timeline, percent, bpm)
     tempo_map = written_tempo_map(timeline) if factor == 1 else TempoMap(timeline, factor)
     stolen = _Times({}, {})
     if any(sound.lead for sound in timeline.sounds):
