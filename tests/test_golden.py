@@ -1,12 +1,13 @@
 """What every sample comes to at each stage, as it was last read by eye: tests/golden/. `python tests/test_golden.py` writes it anew.
 
-Text is compared whole. A MIDI file is shown as mido reads it: a line a note, the bends of a string on one line.
+Text is compared whole. A MIDI file is shown as mido reads it: a line a note, the bends of a string on one line. A score in MusicXML is shown a line a note.
 """
 
 from __future__ import annotations
 
 import io
 import textwrap
+import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from pathlib import Path
 
@@ -53,12 +54,32 @@ def midi_text(data: bytes) -> str:
     return "\n".join(lines) + "\n"
 
 
+def score_text(data: bytes) -> str:
+    """A line for each thing in a measure but the notes of the first staff, which are those of the second."""
+    root = ET.fromstring(data)
+    lines = [_flat(child) for child in root if child.tag != "part"]
+    for measure in root.iterfind("part/measure"):
+        lines.append(f"measure {measure.get('number')}")
+        lines += [f"  {_flat(child)}" for child in measure if child.findtext("staff") != "1" or child.tag != "note"]
+    return "\n".join(lines) + "\n"
+
+
+def _flat(element: ET.Element) -> str:
+    words = [element.tag, *(f"{name}={value}" for name, value in element.items())]
+    words += [element.text.strip()] if element.text and element.text.strip() else []
+    inner = ", ".join(map(_flat, element))
+    return " ".join(words) + (f" ({inner})" if inner else "")
+
+
 def shown(name: str) -> Callable[[CompiledLick], str]:
     def show(lick: CompiledLick) -> str:
         data = lick.emit(name).data
-        return midi_text(data) if name == "midi" else data.decode("utf-8")
+        return READERS[name](data) if name in READERS else data.decode("utf-8")
 
     return show
+
+
+READERS = {"midi": midi_text, "musicxml": score_text}
 
 
 def printed_text(lick: CompiledLick) -> str:

@@ -435,7 +435,8 @@ def test_options_of_make_are_the_command_lines_then_the_houses_then_the_defaults
 # A value for each option of make, not the default, and what stands on the command line for another.
 OPTIONS: dict[str, tuple[str, list[str]]] = {
     "to": ('"timing"', ["tab"]), "out": ('"made"', ["other"]), "width": ("60", ["100"]), "jobs": ("3", ["2"]),
-    "tempo": ('"60%"', ["72"]), "single-channel": ("true", []), "silent-page": ("true", []), "chord-tones": ("true", []), "check-contents": ("true", []),
+    "tempo": ('"60%"', ["72"]), "single-channel": ("true", []), "compressed": ("true", []), "silent-page": ("true", []), "chord-tones": ("true", []),
+    "check-contents": ("true", []),
     "format": ('"flac"', ["ogg"]), "count-in": ("2", ["1"]),
     "click": ("true", []), "repeat": ("4", ["2"]), "answer": ("true", []), "backing": ("true", []), "practice": ("true", []), "longest": ("600", ["300"]),
     "layout": ('"flat"', ["by-format"]),

@@ -104,7 +104,7 @@ def options(scene: Scene) -> dict[str, list[str]]:
 # Pairs that are wrong usage.
 _BUILD_ONLY = (
     "--to", "--tempo", "--width", "--chord-tones", "--single-channel", "--silent-page", "--count-in", "--click", "--repeat", "--answer", "--backing",
-    "--vary", "--bars", "--format", "--practice", "--ladder", "--longest", "--watch", "--check-contents", "--no-sync", "--shard", "--cluster",
+    "--vary", "--bars", "--format", "--practice", "--ladder", "--longest", "--compressed", "--watch", "--check-contents", "--no-sync", "--shard", "--cluster",
     "--zip", "--sheet-format", "--paper", "--print-size", "--left-handed", "--black", "--count", "--staff", "--book", "--share-pages",
 )  # fmt: skip
 REFUSED: dict[str, list[tuple[str, str]]] = {

@@ -67,6 +67,7 @@ class _Make(click.Command):
 @option_types.width_option(default=80)
 @option_types.chord_tones_option(switch=True)
 @click.option("--single-channel/--no-single-channel", help="MIDI with all strings on one channel, for old gear.")
+@click.option("--compressed/--no-compressed", help="MusicXML as an archive, .mxl.")
 @click.option(
     "--silent-page/--no-silent-page", help="Lesson pages without a recording: small, and they play plain plucked tones."
 )

@@ -177,7 +177,7 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
     tempo: TempoRequest = chosen["tempo"]
     recording = audio_options.requested_audio(chosen.get)
     sheet = sheet_options.requested_sheet(chosen.__getitem__)
-    rows = _with_sheet(_with_audio(chosen["rows"], recording), sheet)
+    rows = _with_score(_with_sheet(_with_audio(chosen["rows"], recording), sheet), chosen["compressed"])
     is_recorded = any(row.is_audio for row in rows)
     refuse(
         chosen["bars"] and all(row.whole_lick for row in rows),
@@ -195,6 +195,7 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
         chosen["chord_tones"],
         bars=chosen["bars"],
         sheet=sheet,
+        compressed=bool(chosen["compressed"]),
         page_sound=not chosen["silent_page"] and any(row.name == "page" for row in rows),
     )
     audio_options.keep_numpy_single()
@@ -215,6 +216,13 @@ def _with_sheet(rows: tuple[ExportFormat, ...], sheet: SheetRequest) -> tuple[Ex
     if sheet == SheetRequest() or any(row.is_paper for row in rows):
         return rows
     return rows + tuple(row for row in EXPORTS if row.is_paper)
+
+
+def _with_score(rows: tuple[ExportFormat, ...], compressed: bool) -> tuple[ExportFormat, ...]:
+    """Return the formats, with MusicXML if it is asked for compressed."""
+    if not compressed or any(row.compressed_suffix for row in rows):
+        return rows
+    return rows + tuple(row for row in EXPORTS if row.compressed_suffix)
 
 
 def _cores() -> int:

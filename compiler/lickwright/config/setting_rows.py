@@ -176,6 +176,7 @@ SETTINGS: tuple[SettingRow, ...] = (
     SettingRow("make", "tempo", _practice_tempo, "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
     SettingRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
     SettingRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),
+    SettingRow("make", "compressed", _switch, "MusicXML as an archive, `.mxl`: `true`", "false"),
     SettingRow("make", "sheet-format", _sheet_formats, "files of a sheet: " + _quoted_words(SHEET_FORMATS), "pdf"),
     SettingRow("make", "paper", _choice(PAPERS), "of a sheet: " + _quoted_words(PAPERS), PAPERS[0]),
     SettingRow("make", "print-size", _choice(PRINT_SIZES), "of a sheet: " + _quoted_words(PRINT_SIZES), "normal"),

@@ -103,6 +103,7 @@ class Options:
     track: int = 0  # the lick's number in the album, from 1; 0: none
     sheet: SheetRequest = SheetRequest()
     bars: tuple[int, int] | None = None  # the first and the last bar of the part that is wanted; None: all of it
+    compressed: bool = False  # a MusicXML file as an archive, `.mxl`
     page_sound: bool = False  # a lesson page holds recordings, where `lickwright[audio]` is installed
 
     @property
@@ -184,6 +185,7 @@ class ExportFormat(NamedTuple):
     is_audio: bool = False  # needs the extra `lickwright[audio]`, and can be several files
     whole_lick: bool = False  # is made of the whole lick, whatever bars are asked for
     is_paper: bool = False  # a printed sheet, which can be several files
+    compressed_suffix: str = ""  # of its files where `Options.compressed` is asked for; "": they stay as they are
 
     def files(self, options: Options) -> tuple[tuple[str, Options], ...]:
         """Return the suffix of each file that it makes of a lick, and the options to emit it with.
@@ -194,7 +196,8 @@ class ExportFormat(NamedTuple):
             sheets = (replace(options.sheet, formats=(name,)) for name in options.sheet.formats)
             return tuple((join_suffix(*one.formats), replace(options, sheet=one)) for one in sheets)
         if not self.is_audio:
-            return ((("" if self.whole_lick else join_suffix(options.bars_words)) + self.suffix, options),)
+            suffix = self.compressed_suffix if options.compressed and self.compressed_suffix else self.suffix
+            return ((("" if self.whole_lick else join_suffix(options.bars_words)) + suffix, options),)
         recording = options.recording
         parts = PRACTICE if recording.practice else (recording.part,)
         count_in = max(1, recording.count_in) if recording.practice else recording.count_in
@@ -232,6 +235,14 @@ EXPORTS: tuple[ExportFormat, ...] = (
     ExportFormat("timing-json", "lickwright.export.timing.timing_json", ".timing.json", "timing sheet as JSON"),
     ExportFormat(
         "timing-text", "lickwright.export.timing.timing_text", ".timing.txt", "timing sheet as an aligned table"
+    ),
+    ExportFormat(
+        "musicxml",
+        "lickwright.export.musicxml",
+        ".musicxml",
+        "MusicXML, notes and tab, for programs that read scores; --compressed makes it `.mxl`",
+        whole_lick=True,
+        compressed_suffix=".mxl",
     ),
     ExportFormat(
         "sheet",
