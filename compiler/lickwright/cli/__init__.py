@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 from lickwright.cli import terminal
 from lickwright.cli.commands import COMMANDS
-from lickwright.cli.terminal import Exit
+from lickwright.cli.exit_code import Exit
 
 __all__ = ["COMMANDS", "main"]
 

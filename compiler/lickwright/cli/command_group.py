@@ -8,23 +8,14 @@ from __future__ import annotations
 import click
 
 from lickwright.cli import terminal
-from lickwright.cli.commands import COMMANDS
-from lickwright.cli.terminal import Exit
+from lickwright.cli.commands import COMMANDS, examples_text
+from lickwright.cli.exit_code import Exit
 from lickwright.core.version import NOTATION, __version__
 
-_HELP = """Write a guitar lick once, get its text tab, MIDI and timing sheet.
+_HELP = f"""Write a guitar lick once, get its text tab, MIDI and timing sheet.
 
 \b
-  lickwright show  porch.lick       see the text tab
-  lickwright check porch.lick       find what is wrong
-  lickwright make  porch.lick       write tab, MIDI and timing sheet into out/; --to audio the sound
-  lickwright play  porch.lick       hear it
-  lickwright box   "A blues" 1      draw a box, or a chord (Am7); --for FILE: a lick's key and box
-  lickwright move  porch.lick --box 3        the lick in another box, key, octave or tuning
-  lickwright compare mine.lick theirs.lick   where your version differs from the teacher's
-  lickwright find  out 'bend box:2 level<=3'  licks of a library, by what is in them; --like FILE: by phrase
-  lickwright library out             what a library has, and what it lacks; --duplicates
-  lickwright why   L301             what a finding means, with examples
+{examples_text()}
 
 Any PATH may be a folder, or - for standard input.
 

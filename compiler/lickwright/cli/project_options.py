@@ -10,8 +10,9 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from lickwright.cli import terminal
+from lickwright.cli.exit_code import Exit
 from lickwright.cli.findings_view import show_findings
-from lickwright.cli.terminal import Exit, RunEnded
+from lickwright.cli.terminal import RunEnded
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
 
 if TYPE_CHECKING:

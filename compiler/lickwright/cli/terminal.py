@@ -15,22 +15,9 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from enum import IntEnum
 from typing import TextIO
 
-
-class Exit(IntEnum):
-    """How a run ends. Of several reasons the highest counts."""
-
-    FINE = 0  # warnings allowed
-    MUSIC_ERRORS = 1  # errors in the music
-    USAGE = 2  # wrong arguments
-    FILE_ERRORS = 3  # a file that cannot be read or written
-    INTERNAL = 70  # a bug of ours
-    HUNG_UP = 129  # its terminal went away
-    STOPPED = 130  # by Ctrl-C
-    PIPE = 141  # whoever read our output went away
-    ENDED = 143  # by another program
+from lickwright.cli.exit_code import Exit as Exit
 
 
 class RunEnded(Exception):
