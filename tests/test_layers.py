@@ -1,4 +1,4 @@
-"""The rooms of the house: imports only go down, and no modules import each other, however long the circle."""
+"""The packages: imports only go down, and no modules import each other, however long the circle."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 
 PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
 
-# From the ground up: a module imports from its own room and from those on lines above it. Rooms on one line do not import each other.
+# From the ground up: a module imports from its own package and from those on lines above it. Packages on one line do not import each other.
 ROOMS = """
 core
 report

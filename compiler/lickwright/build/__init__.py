@@ -1,4 +1,4 @@
-"""Builds of many licks: in parallel, and only where something changed.
+"""Builds of many licks: in parallel, and only what changed is compiled again.
 
-Below `cli/`, above `compiler.py`. This is the only folder besides `cli/` that touches files, the clock and processes.
+Below `cli/`, above `compiler/` and `store/`. Draws nothing on the terminal: a `BuildObserver` gets what is to be shown.
 """

@@ -70,7 +70,7 @@ def watch(
     everything: bool = False,
     strict: bool = False,
 ) -> int:
-    """Build, and again whenever something changed, until the program is report to end; return the exit code.
+    """Build, and again whenever something changed, until the program is told to end; return the exit code.
 
     `next_build` gives the build of each round, since a `lickwright.toml` may change too. `ended` gives the exit code of an interrupt.
     """

@@ -1,8 +1,8 @@
 """Text → compilation → bytes: the stages in order. Start reading here.
 
-    text ──syntax──▶ Book ──resolve──▶ Timeline ──checks──▶ findings
-                                        ├──layout──▶ Grid ──▶ tab
-                                        └──perform──▶ Performance ──▶ MIDI, timing sheet
+    text ──notation──▶ Book of Licks ──timeline──▶ Timeline ──checks──▶ findings
+                                                   ├──layout──▶ Grid ──▶ tab, sheet, page
+                                                   └──performance──▶ Performance ──▶ MIDI, timing sheet, audio
 
 In: a file, its bytes or its text, and what a project asks of every lick. Out: a `Compilation` (`compilation.py`), whose licks give
 their outputs when asked. A mistake in a lick is a finding, never an exception. Nothing here writes a file.
