@@ -50,6 +50,22 @@ def test_no_arguments_show_the_help(run: Run) -> None:
         (["make"], "a PATH is missing"),
         (["check"], "a PATH is missing"),
         (["make", "x", "--to", "mid"], "did you mean midi?"),
+        (["make", "x", "--to", "pdf"], "did you mean sheet?"),
+        (["make", "x", "--to", "html"], "did you mean page?"),
+        (["make", "x", "--to", "svg"], "write sheet, and --sheet-format svg"),
+        (["make", "x", "--letter"], "there is no option --letter; did you mean --paper letter?"),
+        (["make", "x", "--html"], "did you mean --to page?"),
+        (["make", "x", "--ouy", "y"], "there is no option --ouy; did you mean --out"),
+        (
+            ["make", "x", "--book", "--to", "sheet"],
+            "error: --book needs a title before --to\n    lickwright make --help",
+        ),
+        (["make", "x", "--book"], "error: --book needs a title\n"),
+        (["assign", "Mara", "x", "--note", "--by", "2026-12-05"], "--note needs words before --by"),
+        (["find", "x", "--like", "--limit", "3"], "--like needs a file before --limit"),
+        (["make", "x", "--bars", "1-2", "--to", "sheet"], "always of the whole lick: sheet"),
+        (["make", "x", "--silent-page"], "--silent-page is about lesson pages: say --to page"),
+        (["box", "Am8"], '"Am8" is not a chord known here: write A, Am7'),
         (["make", "x", "--to", ","], "no format named"),
         (["make", "x", "--tempo", "fast"], "72 for beats a minute, or 60%"),
         (["make", "x", "--tempo", "5"], "from 10 to 400"),
@@ -318,9 +334,8 @@ def test_make_into_a_place_that_is_no_folder(run: Run) -> None:
     write("a.lick", GOOD)
     write("file", "")
     code, out, err = run("make", "a.lick", "--out", "file")
-    assert code == 3
-    assert "file/a: error" in err
-    assert out.startswith("0 files")
+    assert (code, out) == (2, "")
+    assert err.startswith("error: --out: file is a file, not a folder\n")
 
 
 def test_a_bug_in_one_format_costs_one_lick(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -414,3 +429,17 @@ def test_why_explains_each_with_its_examples(run: Run) -> None:
         for line in (rule.bad + rule.good).splitlines():
             assert line in out
     assert run("why", RULES[0].name) == run("why", RULES[0].code)
+
+
+def test_a_missing_file_is_answered_with_the_one_beside_it(run: Run) -> None:
+    Path("songs").mkdir()
+    Path("songs/mine.lick").write_text('lick "Gate"\n| e8 e5 B8 e5 ||\n')
+    Path("songs/mint.txt").write_text("")
+    assert f"did you mean {Path('songs/mine.lick')}?" in run("check", "songs/mine.lic")[2]
+    assert "check the name and the folder" in run("check", "songs/zzzzz.lick")[2]
+    assert "check the name and the folder" in run("check", "nowhere/mine.lic")[2]
+
+
+def test_a_choice_may_have_capitals(run: Run) -> None:
+    Path("mine.lick").write_text('lick "Gate"\n| e8 e5 B8 e5 B8 e5 G7 - ||\n')
+    assert run("make", "mine.lick", "--to", "tab", "--paper", "Letter", "--findings", "TEXT")[0] == 0

@@ -63,7 +63,7 @@ _MOVE = {
     "--out": "moved.lick",
 }
 # Tried in scenes and tests of their own: they need a cluster or shares, are not seen from outside, or take half a minute a run.
-_ELSEWHERE = ("--share-pages", "--cluster", "--merge", "--jobs", "--no-sync", "--practice", "--ladder")
+_ELSEWHERE = ("--share-pages", "--silent-page", "--cluster", "--merge", "--jobs", "--no-sync", "--practice", "--ladder")
 SCENES = {
     "make": Scene("make", ("small", "--jobs", "1"), _MAKE, _ELSEWHERE),
     "make an archive": Scene(
@@ -371,7 +371,7 @@ def test_a_cluster_is_looked_for_beside_every_other_option(tmp_path: Path, monke
 
     monkeypatch.setattr(dask_executor, "Cluster", no_cluster)
     _write(tmp_path / "small/one.lick", ONE)
-    known = options(Scene("make", (), _MAKE, ("--cluster", "--merge", "--share-pages")))
+    known = options(Scene("make", (), _MAKE, ("--cluster", "--merge", "--share-pages", "--silent-page")))
     for other, words in known.items():
         code, out, err = _call(tmp_path, ["make", "small", "--cluster", "tcp://name:8786", *words])
         refused = other in ("--watch", "--dry-run")

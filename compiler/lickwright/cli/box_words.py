@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from lickwright.diagram import DiagramOptions, FretboardDiagram
 
 _CHORD_AS_KEY = re.compile(r"([A-G][#b]?)(?:(m|min)|maj)")  # `Am` in `Am pentatonic`
+_CHORD_WITH_NUMBER = re.compile(r"[A-Ga-g][#b]?\D*[0-9]")  # `Am8`: no scale is written so
 
 
 def draw(name: str, box: Sequence[str], tuning: str, options: DiagramOptions) -> Sequence[FretboardDiagram]:
@@ -78,6 +79,8 @@ def _chord(words: str) -> tuple[str, Chord, str] | None:
         try:
             chord = parse_chord_name(last)
         except ValueError:
+            if _CHORD_WITH_NUMBER.match(last):
+                raise
             return None  # the message about scales says better what is wrong
         return "chord", chord, str(chord)
     if kind is None or not base:

@@ -10,6 +10,7 @@ import click
 from lickwright.cli import terminal
 from lickwright.cli.commands import COMMANDS, examples_text
 from lickwright.cli.exit_code import Exit
+from lickwright.cli.usage_hints import missing_value, unknown_option
 from lickwright.core.version import NOTATION, __version__
 
 _HELP = f"""Write a guitar lick once, get its text tab, MIDI and timing sheet.
@@ -49,7 +50,10 @@ class _Commands(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args[0] not in COMMANDS and not args[0].startswith("-"):
             raise click.UsageError(_unknown_command(args[0]), ctx)
-        return super().resolve_command(ctx, args)
+        name, command, words = super().resolve_command(ctx, args)
+        if command is not None and (missing := missing_value(command, words)):
+            raise click.UsageError(missing, click.Context(command, ctx, name))
+        return name, command, words
 
 
 def _unknown_command(word: str) -> str:
@@ -110,6 +114,8 @@ def _usage(error: click.ClickException) -> str:
             name = error.param.make_metavar(error.ctx) if error.ctx else str(error.param.name)
             message = f"a {name.strip('.')} is missing"
     context = error.ctx if isinstance(error, click.UsageError) else None
+    if isinstance(error, click.NoSuchOption):
+        message = unknown_option(context.command if context else None, error.option_name, error.possibilities or ())
     command = context.command_path if context else "lickwright"
     message = safe_text(message[:1].lower() + message[1:].rstrip("."))
     return f"error: {message}\n    {command} --help says more\n"

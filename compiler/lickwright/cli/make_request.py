@@ -181,7 +181,11 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
     is_recorded = any(row.is_audio for row in rows)
     refuse(
         chosen["bars"] and all(row.whole_lick for row in rows),
-        "--bars goes with audio, midi and timing sheets: a text tab is always of the whole lick",
+        f"--bars goes with audio, midi, timing and page; always of the whole lick: {', '.join(row.name for row in rows)}",
+    )
+    refuse(
+        first_given("silent_page") and not any(row.name == "page" for row in rows),
+        "--silent-page is about lesson pages: say --to page",
     )
     if is_recorded:
         audio_options.require_sound()

@@ -33,14 +33,14 @@ def parsed_by(parse: Callable[[str], Parsed]) -> Callable[[click.Context, click.
 
 
 class OneOf(click.Choice):  # type: ignore[type-arg]  # generic from click 8.2 on, and 8.1 is supported
-    """One of a few words, for the type of an option; an unknown word is answered with the nearest of them."""
+    """One of a few words, for the type of an option, in capitals or not; an unknown word is answered with the nearest of them."""
 
     def __init__(self, *words: str) -> None:
         super().__init__(words)
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         try:
-            return one_of([str(choice) for choice in self.choices])(str(value))
+            return one_of([str(choice) for choice in self.choices])(str(value).lower())
         except ValueError as e:
             self.fail(str(e), param, ctx)
 
@@ -119,8 +119,19 @@ def to_option() -> Callable[[Command], Command]:
 
 
 def out_option(metavar: str, help: str, default: str | None = None) -> Callable[[Command], Command]:
-    """Return `--out`: where a command writes."""
-    return click.option("--out", default=default, show_default=default is not None, metavar=metavar, help=help)
+    """Return `--out`: where a command writes. A file where a folder (DIR) is wanted is wrong usage."""
+    parse = parsed_by(_folder) if metavar == "DIR" else None
+    return click.option(
+        "--out", default=default, show_default=default is not None, metavar=metavar, callback=parse, help=help
+    )
+
+
+def _folder(path: str) -> str:
+    import os
+
+    if os.path.isfile(path):
+        raise ValueError(f"{path} is a file, not a folder")
+    return path
 
 
 def overwrite_option(help: str) -> Callable[[Command], Command]:

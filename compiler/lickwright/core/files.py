@@ -16,7 +16,7 @@ import stat
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 
-from lickwright.core.diagnostics import Rule, Severity
+from lickwright.core.diagnostics import Rule, Severity, nearest_name
 from lickwright.core.source import MAX_BYTES, Unreadable
 
 UNREADABLE = Rule(
@@ -90,11 +90,30 @@ _TEMPORARY = ".lw-"  # prefix of files that are not yet at their final path; the
 _NAME = re.compile(r"\.lw-[0-9a-f]{16}\.tmp\Z")
 _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 _SAFELY = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+_MOST_NAMES = 2_000  # of a folder that are read for "did you mean"
 _TRIES = 9  # for a system call that is interrupted again and again
 
 
 class Unopened(Unreadable):
     """The file could not be opened at all (L601); a plain `Unreadable` is about what is in it (L602)."""
+
+
+def _near_lick(path: str) -> str | None:
+    """Return the lick file beside a missing one that its name is most like, `mine.lick` for `mine.lic`; None if there is none."""
+    from itertools import islice
+
+    if "\0" in path or os.path.exists(path):
+        return None
+    if os.path.isfile(f"{path}.lick"):
+        return f"{path}.lick"
+    folder, name = os.path.split(path)
+    try:
+        with os.scandir(folder or ".") as entries:
+            known = [one.name[:-5] for one in islice(entries, _MOST_NAMES) if one.name.endswith(".lick")]
+    except OSError:
+        return None
+    near = nearest_name(os.path.splitext(name)[0], known)
+    return os.path.join(folder, f"{near}.lick") if near else None
 
 
 def read_file(path: str) -> bytes:
@@ -107,8 +126,8 @@ def read_file(path: str) -> bytes:
         # Non-blocking, so that a pipe that replaced the file meanwhile does not hang; what was opened is checked again.
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     except (OSError, ValueError) as e:
-        near = f"{path}.lick"
-        hint = f"did you mean {near}?" if os.path.isfile(near) else "check the name and the folder"
+        near = _near_lick(path)
+        hint = f"did you mean {near}?" if near else "check the name and the folder"
         raise Unopened(f"the file cannot be read: {error_reason(e)}", hint) from None
     try:
         status = os.fstat(handle)

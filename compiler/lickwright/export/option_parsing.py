@@ -23,6 +23,14 @@ COUNT_INS = (0, 8)  # bars
 REPEATS = (1, 100)  # times through a lick
 LONGEST = (1, 60 * MINUTES)  # seconds
 
+_MEANT = {
+    "pdf": "sheet",
+    "html": "page",
+    "mid": "midi",
+    "csv": "timing",
+    "json": "timing-json",
+    "txt": "tab",
+}  # by suffix
 _NUMBER = re.compile(r"([0-9]{1,4}(?:\.[0-9]{1,4})?)(%?)\Z")
 
 
@@ -41,10 +49,17 @@ def parse_formats(words: Sequence[str], quote: str = "") -> tuple[ExportFormat, 
     return tuple(row for row in EXPORTS if row.name in wanted)
 
 
+def format_meant(word: str) -> str | None:
+    """Return the name of the format that a word means: its own name or the usual suffix of its files; None for any other word."""
+    return word if any(row.name == word for row in EXPORTS) else _MEANT.get(word)
+
+
 def _hint(word: str, known: list[str]) -> str:
     if word in SOUND_FORMATS:
         return f"write audio, and --format {word}"
-    near = nearest_name(word, known)
+    if word in SHEET_FORMATS and word not in _MEANT:
+        return f"write sheet, and --sheet-format {word}"
+    near = format_meant(word) or nearest_name(word, known)
     return f"did you mean {near}?" if near else f"there are {', '.join(known)}"
 
 
