@@ -24,7 +24,8 @@ def find_figures(timeline: Timeline) -> set[str]:
     groups = fretted_chords(timeline)
     found = {TUPLETS[tuplet.count] for tuplet in timeline.tuplets if tuplet.count in TUPLETS}
     for group in groups:
-        found |= _chord_figures(group)
+        if len(group) > 1:
+            found |= _chord_figures(group)
     if count_string_skips(groups):
         found.add(STRING_SKIP)
     if timeline.bars and timeline.bars[0].number == 0:

@@ -19,7 +19,7 @@ from lickwright.export.midi import channel_voices, one_channel, smf
 from lickwright.export.midi.channel_voices import BEND_RANGE, Report
 from lickwright.export.midi.smf import Meta
 from lickwright.export.midi.ticks import TICKS_A_QUARTER, Ticks
-from lickwright.export.timing import PLAIN, techniques_in_words
+from lickwright.export.timing import PLAIN, techniques_by_sound
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.rhythm import Meter
 from lickwright.notation.techniques import Stroke
@@ -116,11 +116,12 @@ def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
 
 def _lyrics(timeline: Timeline, notes: Iterable[NoteEvent], ticks: Ticks) -> list[Meta]:
     """Return the techniques of each note in words, where it is more than picked."""
-    found: list[Meta] = []
-    for note in notes:
-        if note.part == 0 and (words := techniques_in_words(timeline.sounds[note.sound])) != PLAIN:
-            found.append((ticks.at(note.start), smf.LYRIC, words.encode()))
-    return found
+    words = techniques_by_sound(timeline)
+    return [
+        (ticks.at(note.start), smf.LYRIC, words[note.sound].encode())
+        for note in notes
+        if note.part == 0 and words[note.sound] is not PLAIN
+    ]
 
 
 def _conductor(

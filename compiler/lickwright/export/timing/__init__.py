@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 
 from lickwright.checks.scale_membership import note_memberships
 from lickwright.core.diagnostics import Rule
+from lickwright.core.keep_last import keep_last
 from lickwright.export import Export, LoweredLick, Options
 from lickwright.music.chord import Chord
 from lickwright.music.pitch import Key, pitch_name
@@ -118,6 +119,7 @@ def _keyed_rows(timeline: Timeline, performance: Performance) -> dict[tuple[int,
         _pitch_names(settings.key, settings.scale, settings.capo + settings.tuning.shift),
         [count_events(timeline, bar) for bar in timeline.bars],
         [turn.start for turn in timeline.passes],
+        techniques_by_sound(timeline),
         chord_tones(timeline),
         chords_under(timeline),
     )
@@ -171,6 +173,7 @@ class _Sheet(NamedTuple):
     names: _PitchNames
     counts: list[dict[int, CountedInstant]]  # by bar: what is said at its instants
     turns: list[int]  # where each bar begins as played
+    techniques: tuple[str, ...]  # by index of the sound, in words
     tones: tuple[str, ...]  # by index of the sound, what it is in its chord
     chords: tuple[Chord | None, ...]  # by index of the sound
 
@@ -186,7 +189,7 @@ def _row(sheet: _Sheet, note: NoteEvent) -> TimingRow:
     return TimingRow(
         sheet.timeline.bars[sound.bar].number, _beat(sheet.timeline, sound.bar, at), sheet.counts[sound.bar][at].name,
         round(note.start, 3), round(sheet.last[note.sound] - note.start, 3), note.string,
-        _shown_fret(sound), name, midi, degree, sheet.places[note.sound], techniques_in_words(sound), bends, sound.finger or "",
+        _shown_fret(sound), name, midi, degree, sheet.places[note.sound], sheet.techniques[note.sound], bends, sound.finger or "",
         round(note.loudness, 2), NOTE, None, None, sheet.tones[note.sound],
     )  # fmt: skip
 
@@ -256,6 +259,12 @@ def _shown_fret(sound: SoundingNote) -> int | str:
         return "" if sound.fret is None else sound.fret
     touch = _plain(float(sound.touch))
     return f"<{touch}>" if sound.fret is None else f"{sound.fret}<{touch}>"
+
+
+@keep_last
+def techniques_by_sound(timeline: Timeline) -> tuple[str, ...]:
+    """Return what is done to each note in words, by index of its sound; the very `PLAIN` where it is picked and nothing else."""
+    return tuple([techniques_in_words(sound) for sound in timeline.sounds])
 
 
 def techniques_in_words(sound: SoundingNote) -> str:
