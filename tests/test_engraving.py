@@ -18,10 +18,12 @@ from lickwright.engraving.display_list import Extent, Item, ItemGroup, Text, ext
 from lickwright.engraving.display_list import Path as Drawn
 from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, engrave
 from lickwright.engraving.note_values import bar_rhythm
+from lickwright.engraving.split_values import beat_grid, split_values
 from lickwright.engraving.staff_positions import clef_of, signature_steps, staff_notes
 from lickwright.engraving.stops import bars_of_stops
 from lickwright.engraving.svg import music_svg
 from lickwright.layout.grid import Grid
+from lickwright.music.rhythm import parse_meter
 from made_licks import made_lick
 from read_svg import read_systems
 
@@ -292,7 +294,7 @@ def test_values_add_up_to_the_bar() -> None:
         ("| e5 e5 e5 e5 e5 - - - |", "8 8 8 8 2"),
         ("| e5 - - - - e5 - e5 |", "2 8~ 4 8"),
         ("| 3[e5 e5 e5] e5 - . . e5 - |", "8 8 8 4 4r 4"),
-        ("| e5 . . . . . e5 - |", "8 8r 2r 4"),
+        ("| e5 . . . . . e5 - |", "8 8r 4r 4r 4"),
         ("| . . . . . . . . |", "1r"),
     ],
 )
@@ -304,6 +306,62 @@ def test_lengths_are_written_as_players_write_them(music: str, values: str) -> N
         for e in bar_rhythm(grid, 0).events
     ]
     assert " ".join(said) == values
+
+
+@pytest.mark.parametrize(
+    ("meter", "at", "length", "values", "rests"),
+    [
+        ("4/4", "0", "1", "1", "1r"),
+        ("4/4", "0", "3/4", "2.", "2r 4r"),  # from beat 1 a dotted half; from beat 2 the middle is shown
+        ("4/4", "1/4", "3/4", "4 2", "4r 2r"),
+        ("4/4", "1/4", "1/2", "2", "4r 4r"),  # quarter, half, quarter
+        ("4/4", "0", "3/8", "4.", "4r 8r"),
+        ("4/4", "1/4", "3/8", "4 8", "4r 8r"),
+        ("4/4", "1/2", "3/8", "4.", "4r 8r"),
+        ("4/4", "1/8", "1/4", "4", "8r 8r"),  # eighth, quarter, eighth, in each half of the bar
+        ("4/4", "3/8", "1/4", "8 8", "8r 8r"),
+        ("4/4", "5/8", "1/4", "4", "8r 8r"),
+        ("4/4", "1/8", "3/8", "8 4", "8r 4r"),
+        ("4/4", "3/8", "3/8", "8 4", "8r 4r"),
+        ("4/4", "3/8", "5/8", "8 2", "8r 2r"),
+        ("4/4", "1/8", "7/8", "8 4 2", "8r 4r 2r"),
+        ("4/4", "0", "5/8", "2 8", "2r 8r"),
+        ("4/4", "0", "7/8", "2 4.", "2r 4r 8r"),
+        ("4/4", "1/16", "1/8", "8", "16r 16r"),  # within a beat
+        ("4/4", "1/16", "3/16", "8.", "16r 8r"),
+        ("4/4", "3/16", "1/8", "16 16", "16r 16r"),  # over a beat
+        ("4/4", "3/16", "5/16", "16 4", "16r 4r"),
+        ("4/4", "1/16", "1/4", "8. 16", "16r 8r 16r"),
+        ("3/4", "0", "3/4", "2.", "2r 4r"),
+        ("3/4", "1/4", "1/2", "2", "4r 4r"),
+        ("3/4", "1/4", "3/8", "4.", "4r 8r"),
+        ("3/4", "3/8", "1/4", "4", "8r 8r"),
+        ("3/4", "0", "5/8", "2 8", "2r 8r"),
+        ("2/2", "0", "3/4", "2.", "2r 4r"),
+        ("6/8", "0", "3/4", "2.", "2.r"),
+        ("6/8", "0", "1/2", "4. 8", "4.r 8r"),
+        ("6/8", "0", "5/8", "4. 4", "4.r 4r"),
+        ("6/8", "1/4", "1/2", "8 4.", "8r 4.r"),
+        ("6/8", "1/8", "1/4", "4", "8r 8r"),
+        ("6/8", "1/8", "5/8", "4 4.", "8r 8r 4.r"),
+        ("9/8", "3/8", "3/4", "2.", "4.r 4.r"),
+        ("12/8", "0", "3/2", "1.", "1.r"),
+        ("12/8", "3/8", "3/4", "4. 4.", "4.r 4.r"),
+        ("12/8", "0", "3/4", "2.", "2.r"),
+        ("12/8", "0", "1", "2. 4", "2.r 4r"),
+        ("7/8 2+2+3", "0", "7/8", "2 4.", "2r 4.r"),
+        ("7/8 2+2+3", "1/8", "1/4", "8 8", "8r 8r"),
+        ("7/8 3+2+2", "0", "3/8", "4.", "4.r"),
+        ("5/4 3+2", "0", "5/4", "2. 2", "2r 4r 4r 4r"),
+    ],
+)
+def test_a_length_is_split_where_the_beat_has_to_be_seen(meter: str, at: str, length: str, values: str, rests: str) -> None:  # fmt: skip
+    grid = beat_grid(parse_meter(meter))
+    for expected, rest in ((values, False), (rests, True)):
+        split = split_values(grid, Fraction(at), Fraction(length), rest)
+        said = [f"{one.base.denominator}{'.' * one.dots}{'r' if rest else ''}" for one in split]
+        assert " ".join(said) == expected
+        assert sum(one.value for one in split) == Fraction(length)
 
 
 def test_the_staff_writes_pitches_as_a_key_spells_them() -> None:

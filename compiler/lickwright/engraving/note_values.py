@@ -12,13 +12,13 @@ from itertools import pairwise
 from math import prod
 from typing import NamedTuple
 
+from lickwright.engraving.split_values import beat_grid, beat_units, split_values, tuplet_grid
 from lickwright.layout.grid import Grid
 from lickwright.music.rhythm import Meter
 from lickwright.timeline.bar_count import count_shift, is_silent
 from lickwright.timeline.model import Bar, Timeline
 
-SHORTEST = Fraction(1, 128)  # the shortest value that is written
-_DOTS = ((Fraction(1), 0), (Fraction(3, 2), 1), (Fraction(7, 4), 2))
+_QUARTER = Fraction(1, 4)
 
 
 class RhythmEvent(NamedTuple):
@@ -129,7 +129,9 @@ class NoteValueWriter:
 
     def __init__(self, timeline: Timeline, bar: Bar, tuplets: Sequence[TupletInBar]) -> None:
         self._grain, self._tuplets = timeline.grain, tuplets
-        self._beat, self._compound = timeline.settings.meter.beat, timeline.settings.meter.compound
+        meter = timeline.settings.meter
+        self._bar = beat_grid(meter)
+        self._tuplet = tuplet_grid(meter.beat if self._bar.beat is not None else _QUARTER)
         self._start = -count_shift(timeline, bar)
 
     def events(self, start: int, end: int, rest: bool) -> Iterator[RhythmEvent]:
@@ -145,66 +147,22 @@ class NoteValueWriter:
         return (edge for edge in every if first < edge < last)
 
     def _values(self, start: int, end: int, rest: bool) -> Iterator[RhythmEvent]:
-        """A length as one value, or as several: first up to the next beat, then the longest that fit."""
+        """Yield a length as one value, or as several that show the beats."""
         inside = [tuplet for tuplet in self._tuplets if tuplet.start <= start < tuplet.end]
         factor = prod((tuplet.factor for tuplet in inside), start=Fraction(1))
         origin = max((tuplet.start for tuplet in inside), default=self._start)
         at, left = Fraction(start - origin, self._grain) * factor, Fraction(end - start, self._grain) * factor
         place = Fraction(start)
-        while left > 0:
-            value, base, dots = self._next(at, left, rest)
-            if value <= 0:
-                return
+        for value, base, dots in split_values(self._tuplet if inside else self._bar, at, left, rest):
             length = value / factor * self._grain
             yield RhythmEvent(int(place), int(place + length), base, dots, rest, False)
-            place, at, left = place + length, at + value, left - value
-
-    def _next(self, at: Fraction, left: Fraction, rest: bool) -> tuple[Fraction, Fraction, int]:
-        """The next value of what is left: its length, base and dots."""
-        to_beat = self._beat - at % self._beat
-        on_beat = at % self._beat == 0
-        over_beat = not on_beat and left > to_beat
-        single = _single(left)
-        if single is not None and not (rest and (over_beat or (single[1] and not (self._compound and on_beat)))):
-            return left, *single
-        return _largest(to_beat if over_beat else left, allow_dots=not rest or self._compound)
-
-
-def _single(value: Fraction) -> tuple[Fraction, int] | None:
-    """Base value and dots of a length that one sign can write; None for another."""
-    for factor, dots in _DOTS:
-        base = value / factor
-        power = base.numerator if base.denominator == 1 else base.denominator
-        if (base.numerator == 1 or base.denominator == 1) and power & (power - 1) == 0 and SHORTEST <= base <= 2:
-            return base, dots
-    return None
-
-
-def _largest(most: Fraction, allow_dots: bool) -> tuple[Fraction, Fraction, int]:
-    """The longest value that is no longer than `most`: its length, base and dots; a length of 0 where there is none."""
-    base = Fraction(1)
-    while base >= SHORTEST:
-        if allow_dots and base * Fraction(3, 2) <= most:
-            return base * Fraction(3, 2), base, 1
-        if base <= most:
-            return base, base, 0
-        base /= 2
-    return Fraction(0), Fraction(0), 0
+            place += length
 
 
 def group_starts(meter: Meter, grain: int, length: int, shift: int) -> tuple[int, ...]:
-    """Where the meter's groups begin in a bar, in grains; the bar's end is the last.
-
-    A group is a beat of a simple meter, three units of a compound one, or what the meter line says. Meters of eighths or shorter that name no groups are
-    beamed in pairs, and a bar of three units as a whole.
-    """
-    units = meter.groups
-    if meter.unit >= 8 and set(units) == {1}:
-        units = (meter.beats,) if meter.beats <= 3 else tuple(
-            min(2, meter.beats - n) for n in range(0, meter.beats, 2)
-        )  # fmt: skip
+    """Where the meter's groups begin in a bar, in grains; the bar's end is the last."""
     starts, at = [], 0
-    for unit in units:
+    for unit in beat_units(meter):
         starts.append(at * grain // meter.unit - shift)
         at += unit
     return tuple(sorted({0, *(start for start in starts if 0 < start < length), length}))
