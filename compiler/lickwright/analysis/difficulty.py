@@ -1,11 +1,11 @@
 """Difficulty of a lick: what makes it hard, in numbers and words, and a level from 1 to 5.
 
 In: a Timeline. Out: a `Profile`, and a warning (L461) where the declared level is far off. The formula has eight terms,
-each of a thing that teachers name (trade lists: notes a second, subdivision, shifts, span, skips, bend size, techniques,
-ring). The hardest counts in full and the others by half: a lick is about as hard as the hardest thing in it.
+one for each cause of difficulty that teachers commonly list: notes a second, subdivision, shifts, span, string skips, bend
+size, techniques, ringing notes. The hardest counts in full and the others by half: a lick is about as hard as the hardest thing in it.
 
     speed       (pace - 2) / 3, at least 0: the most notes a second in a stretch of up to nine; fewer in a row count less.
-                The trade's bands are one point apart: 5 a second, which beginners manage, are 1 point, 8 two, 11 three.
+                Three notes a second are a point: 5 a second, which beginners manage, are 1 point, 8 are 2, 11 are 3.
     strings     (pace - 3) / 6, from 0 to 1 1/2, of picked notes on another string than the one before.
     bends       half a point up to a half step, 1 up to a whole one, 2 up to one and a half, 3 beyond; half more where a
                 bend is struck bent, let down in time or shaken, 1 more where another string sounds with the bent one.
@@ -25,7 +25,7 @@ ring). The hardest counts in full and the others by half: a lick is about as har
 
 The limits of reach are those of `hand/measures.py`. The weights were set on pairs of licks in the order that a teacher would give
 them (`tests/level_pairs.toml`), a third of them held out; all constants below are estimates of that kind. Nothing in the level falls
-when only the tempo rises. Length is told and does not count: a long lick is more to learn and no harder to play.
+when only the tempo rises. Length is shown in the profile and does not count: a long lick takes longer to learn and is no harder to play.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Chooses the executor of a build: processes are started only where they save time, and where they see the outputs.
+"""Chooses the executor of a build: worker processes are started only if they save time and can reach the output folder.
 
 In: the config, the storage and the manifest of a build, with its scan filled. Out: an `Executor`, and how many sources to hand over at a time.
 """

@@ -22,11 +22,11 @@ from lickwright.store.types import CompileOptions, WorkItem
 
 _TABLES = """
 CREATE TEMP TABLE scan (
-    id INTEGER PRIMARY KEY,        -- the order of everything
+    id INTEGER PRIMARY KEY,        -- the order of the build
     shown BLOB NOT NULL,           -- the path as the user knows it, in the file system's bytes
     path TEXT UNIQUE,              -- as in `sources`; NULL where there is nothing to read
     target TEXT,                   -- the folder of its outputs
-    plain TEXT,                    -- the same as it is where the extra `lickwright[names]` is not installed
+    plain TEXT,                    -- the folder as it is named without the extra `lickwright[names]`
     option_set INTEGER NOT NULL,   -- which of the build's compile options hold
     named INTEGER NOT NULL,        -- 1: a file that was named itself
     ours INTEGER NOT NULL,         -- 0: another shard's
@@ -36,9 +36,9 @@ CREATE TEMP TABLE scan (
 );
 CREATE TEMP TABLE same (           -- the sources that need no work
     id INTEGER PRIMARY KEY,
-    told INTEGER NOT NULL          -- 1: something is remembered of it that is said again
+    told INTEGER NOT NULL          -- 1: it has findings or refused licks on record, to be shown again
 );
-CREATE TEMP TABLE seen (           -- sources that were read to tell that they are the same, with the states of their files
+CREATE TEMP TABLE seen (           -- unchanged sources that had to be read, with the new states of their files
     id INTEGER PRIMARY KEY, size, mtime, ctime, inode
 );
 CREATE TEMP TABLE moved (          -- outputs with the bytes on record whose state is another one now

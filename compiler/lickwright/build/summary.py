@@ -41,19 +41,19 @@ class SourceReport(NamedTuple):
 
 
 class BuildObserver(Protocol):
-    """What follows a build: the screen, or a test."""
+    """Receives the events of a build, such as the terminal view or a test."""
 
     def say(self, line: str) -> None:
-        """Take one line about the build as a whole."""
+        """Show one line about the build as a whole."""
 
     def would(self, line: str) -> None:
-        """Take one thing that the real run would do."""
+        """Show one action that the real run would take (dry runs only)."""
 
     def source(self, told: SourceReport) -> None:
-        """Take what there is to say about one source."""
+        """Show the result of one source."""
 
     def progress(self, done: int, total: int, licks: int) -> None:
-        """Take how many sources are done of those that are to be made, and how many licks were made."""
+        """Show progress: sources done, sources in all, licks made."""
 
 
 class BuildSummary:

@@ -86,7 +86,8 @@ def find_up_to_date(
         try:
             _keep_states(manifest, check)
         except sqlite3.OperationalError as e:
-            if "readonly" not in str(e):  # else who may not write here still learns that nothing is to be done
+            # Without write permission the result is still valid: only the new file states are lost.
+            if "readonly" not in str(e):
                 raise
     return check.files, check.licks
 

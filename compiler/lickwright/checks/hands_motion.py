@@ -1,8 +1,8 @@
 """Speed of both hands (L435–L438): shifts, hops of one finger, picking, sweeps.
 
-In: a Timeline, and its sounds under the fretting hand or the pick. Out: findings, one for a passage. Whether any hand can
-follow is exact: frets ask for the index finger in intervals of one width, and a hand of limited speed can visit them all
-in time just when it can visit every two of them, so that one walk with the extremes so far finds the first it cannot.
+In: a Timeline, and its sounds under the fretting hand or the pick. Out: findings, one for each passage. The test for shifts is exact: each fret allows the
+index finger an interval of positions, all of one width. A hand of limited speed can reach all of them in time if and only if it can reach every two
+of them, so one pass that keeps the extremes so far finds the first fret that is out of reach.
 """
 
 from __future__ import annotations

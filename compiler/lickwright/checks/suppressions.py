@@ -1,9 +1,9 @@
 """Suppressions (`meant` fields) and the severities that a project gives to findings.
 
-In: the findings of a lick and the lick as counted. Out: those that remain, and the `meant` lines that hid nothing. An
-error is never hidden: a lick that cannot be played or read does not become playable by being meant. What a format
-cannot say (L5xx) is known only when the format is written, so a line about that is never called idle. A lick's own `meant` comes
-before what the project says: its writer has given a reason.
+In: the findings of a lick and the lick as counted. Out: those that remain, and the `meant` lines that hid nothing. Errors
+are never hidden, since a `meant` line does not make a lick readable or playable. What a format cannot express (L5xx) is known only when the
+format is written, so a `meant` line about it is never reported as unused. A lick's own `meant` line overrides the severity that the
+project gives.
 """
 
 from __future__ import annotations

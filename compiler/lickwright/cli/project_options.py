@@ -1,7 +1,7 @@
-"""The `lickwright.toml` of what a command works on: found, its mistakes shown, and its options applied where the command line says nothing.
+"""Finds the `lickwright.toml` of a command's sources, shows its mistakes, and gives its settings to options that the command line leaves out.
 
-In: the paths of sources. Out: their project configs. A command stops before it does anything if one of them has mistakes, since by what is
-half understood it would make the wrong things. Only `check` goes on, and shows them among its findings.
+In: the paths of sources. Out: their project configs. A command stops before it writes anything if one of them has mistakes, since half-read settings
+would give wrong outputs. Only `check` goes on, and shows the mistakes among its findings.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""The differences of two matched phrases, note by note, each thing once and no consequence of another.
+"""Finds the differences of two matched phrases, note by note, without those that follow from another one.
 
-In: `MatchedPhrases`. Out: pairs with what differs in them, and the differences in musical order. One that a player would not
-call a mistake of its own is none: the end of a note where the next one comes late, a pull-off from a note that is missing.
+In: `MatchedPhrases`. Out: pairs with what differs in them, and the differences in musical order. A difference that is only the
+result of another one is left out: a note that ends late because the next one starts late, a pull-off from a note that is missing.
 """
 
 from __future__ import annotations

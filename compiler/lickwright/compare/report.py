@@ -1,6 +1,6 @@
-"""The report of a comparison: the summary first, then what differs in musical order.
+"""The report of a comparison: a summary first, then the differences in musical order.
 
-In: a `Comparison`. Out: lines of plain text, or a value for JSON. It is encouraging and short: a long list helps nobody.
+In: a `Comparison`. Out: lines of plain text, or a value for JSON. The report is short and names what is right, since a student reads it.
 """
 
 from __future__ import annotations

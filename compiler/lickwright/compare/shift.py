@@ -1,8 +1,8 @@
-"""Lasting shifts in time: a version that runs late as a whole, told from single notes out of time.
+"""Finds lasting shifts in time, as opposed to single notes that are early or late.
 
-In: by how much each paired moment is late. Out: for each the shift that holds there; what a moment is late besides is its
-own. The fewest words win: a note out of time costs one, a lasting shift a few, found by dynamic programming. Where a
-figure is rushed or dragged and what follows stays early or late, the shift begins after the figure.
+In: how late each paired moment is. Out: for each moment the shift that holds there; the rest of its lateness is its own. Dynamic programming finds the
+explanation of least cost: a note out of time costs one, a lasting shift costs several. Where a figure is rushed or dragged and the notes after it stay
+early or late, the shift begins after the figure.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
-"""Timing of a matched phrase: what comes early or late, and what of it is one thing of several notes.
+"""Timing of a matched phrase: which notes are early or late, and which of them belong to one slip of several notes.
 
 In: `MatchedPhrases`. Out: `Timing`: how far each note is from its place in the teacher's bar, and `Slip`s: a late entry, a part that
-stays late, a figure that is rushed or dragged, a pair that is split or played together. Everything is told against the
-teacher's beat, so that a note that is early is never called late. A version that is whole bars late is in its place.
+stays late, a figure that is rushed or dragged, a pair that is split or played together. All times are compared with the
+teacher's beat, so an early note is never reported as late. A version that starts whole bars later counts as in time.
 """
 
 from __future__ import annotations

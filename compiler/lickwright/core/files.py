@@ -1,8 +1,8 @@
 """Read a lick file, replace a file atomically, and the rules about files (L6xx).
 
-In: a path. Out: its bytes, or an `Unreadable` that says why not in a player's words. Only ordinary files are read, and
-never more than the limit: a pipe that nobody writes to, a device without an end or a folder is refused before its first
-byte. `replace_file` writes a file whole or not at all, and `remove_stale_files` removes what a killed run left; every
+In: a path. Out: its bytes, or an `Unreadable` that says why not in a player's words. Only ordinary files are read, up to a
+size limit: pipes, devices and folders are refused before anything is read.
+`replace_file` writes a file whole or not at all, and `remove_stale_files` removes what a killed run left; every
 other writer of whole files uses the same parts (`write_new`, `move_file`, `discard_temporary`). Which files may be
 replaced is decided in `store/output_writer.py` for an output folder, in `destination.py` for a file that a user named.
 """

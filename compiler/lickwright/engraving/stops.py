@@ -1,6 +1,7 @@
-"""The instants of a bar that get a place on the staff, and what stands there.
+"""Finds the instants of a bar that need a place on the staff (stops), and what is drawn at each.
 
-In: a `Grid`. Out: for each bar its `Stop`s: the columns of the grid, and the instants at which a note is only tied on. Knows what is wide, not where it goes.
+In: a `Grid`. Out: for each bar its `Stop`s: the columns of the grid, and the instants at which a note is only tied on.
+Gives widths; positions are `system_spacing.py`'s.
 """
 
 from __future__ import annotations

@@ -28,7 +28,7 @@ class Condition(NamedTuple):
 
     sql: str
     values: tuple[str | int | float, ...]
-    match: str = ""  # the same, `not` aside, as a full-text search alone can answer it; "" where it cannot
+    match: str = ""  # the term without its `not`, as a full-text query; "" if full-text search alone cannot answer it
     negated: bool = False
 
 

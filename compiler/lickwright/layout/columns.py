@@ -79,7 +79,7 @@ def _add_silences(timeline: Timeline, drafts: list[_Draft]) -> None:
     silent = False
     for n, slot in enumerate(timeline.slots):
         if silent and slot.at == 0 and _some_pass_sounds(timeline, slot.bar, n):
-            silent = False  # nothing is said where a bar begins with a hold that is silence in one pass, and sound in another
+            silent = False  # no mark where a bar begins with a hold that is silent in one pass and sounds in another
         before, silent = silent, is_silent(slot.event, silent)
         if silent or before:
             drafts[slot.bar].silence.append((slot.at, silent))

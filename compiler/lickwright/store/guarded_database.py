@@ -20,12 +20,12 @@ from lickwright.store.ownership import file_kind, open_ordinary
 BESIDE = ("-journal", "-wal", "-shm")  # what SQLite keeps beside a file
 LARGEST = 1 << 33  # bytes; a million licks take one gigabyte
 _LONGEST = 1 << 24  # bytes of one value; the largest of ours are the findings of one source
-_OFTEN = 100_000  # instructions of SQLite's between two looks at whether to go on: about a thousandth of a second
+_OFTEN = 100_000  # SQLite instructions between two checks of the limits: about a millisecond
 _MOST = 60_000_000  # instructions of one statement, and as many again for every `_PER`
 _PER = 1 << 24  # bytes of the file
 _MEMORY = 96 << 20  # bytes that SQLite may take in all; a build of 300,000 outputs takes 10 million
-_CACHE = 2 << 10  # KiB of pages kept in memory, whatever the file itself wishes
-_WAIT = (5.0, 8.0)  # seconds for whoever else is at work on the file, of one who reads, and of one who writes
+_CACHE = 2 << 10  # KiB of pages kept in memory, whatever the file's own setting
+_WAIT = (5.0, 8.0)  # seconds to wait for another process that has the file locked: to read, to write
 _MAGIC = b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7"  # begins a journal of SQLite's; ends one that names another file
 _HEAD = struct.Struct(
     ">8sIIIII"

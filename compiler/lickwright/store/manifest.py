@@ -1,8 +1,8 @@
-"""The manifest of an output folder: what was made of which source, and which files there are ours.
+"""The manifest of an output folder: which outputs were made of which source, and which files the program wrote.
 
-In: an output folder. Out: a connection to `.lickwright.db` in it, a SQLite file that anyone may read. It never says done for what is not
-there: a source is entered after its outputs are in their places. One that is damaged, from another program or from a newer lickwright is
-`Unusable`; `unusable_manifest.py` sets it aside. What a lick is (its features) is kept by `index_schema.py` in tables of its own.
+In: an output folder. Out: a connection to its `.lickwright.db`, a SQLite file that anyone may read. A source is entered after its outputs are in place, so the
+manifest never records an output that was not written. A manifest that is damaged, of another program or of a newer lickwright raises `Unusable`;
+`unusable_manifest.py` sets it aside. The features of licks, for `find`, are kept by `index_schema.py` in tables of their own.
 """
 
 from __future__ import annotations

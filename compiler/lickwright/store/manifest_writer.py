@@ -1,7 +1,7 @@
-"""Writes results into the manifest.
+"""Writes the results of a build into the manifest.
 
-In: items and their results. Out: rows. A source is entered as done after its outputs, so that a record that ends half-way says too little and
-never too much; the caller keeps or drops all of it together.
+In: items and their results. Out: rows. A source is entered as done only after its outputs, so a build that is killed can leave outputs without their source
+on record, never a source whose outputs are missing. The caller commits all of it together or rolls it back.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""Recordings that stand in an output folder already, known by what their sound depends on.
+"""Reuses recordings that are in an output folder already, found by a hash of everything that their sound depends on.
 
-In: the manifest, or a recording that is to be made. Out: where a file with that very sound lies, and the recording made of it under its own tags: what is
-moved or renamed, or changes in its words only, is not played again. A file is believed only while its bytes are those that were written.
+In: the manifest, or a recording that is to be made. Out: where a file with the same sound lies, and that recording under new tags. So a lick that is
+moved or renamed, or whose words change, is not rendered again. A file is reused only if its bytes are those that were written.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The work that a build hands out and its results, as plain values that travel between processes.
 
-In: nothing. Out: `CompileOptions`, `WorkItem` and `WorkResult`, and the key by which what was made is known to be still right. Loads no compiler: a
-build that has nothing to do wants none.
+In: nothing. Out: `CompileOptions` with the key that an output is valid for, `WorkItem` and `WorkResult`. Imports no compiler, since a build without
+changes needs none.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 
 
 class CompileOptions(NamedTuple):
-    """What is wanted of sources: formats, options, house rules."""
+    """How sources are compiled: formats, options, project rules."""
 
     formats: tuple[str, ...]  # names of back ends, in the table's order
     options: Options
     project: ProjectRules | None  # the rules of its `lickwright.toml`
-    key: bytes  # `KEY` bytes; changes with the options, the house and the program: what was made under another key is made again
-    facts: bool  # whether the index is to know the licks
-    blocked: bool = False  # nothing is made: the house's file has errors
+    key: bytes  # `KEY` bytes; changes with options, project rules and program: outputs made under another key are made again
+    facts: bool  # True if the licks are entered into the index
+    blocked: bool = False  # nothing is made: the project config has errors
 
     @property
     def numbered(self) -> bool:
@@ -34,7 +34,7 @@ class CompileOptions(NamedTuple):
         return bool(self.options.album.title)
 
     def key_after(self, before: int) -> bytes:
-        """Return the key for a source that so many licks come before in its album: another one for other numbers."""
+        """Return the key for a source with `before` licks before it in its album, since track numbers are part of an output."""
         return self.key + before.to_bytes(4, "big") if before else self.key
 
     def suffixes(self) -> frozenset[str]:
@@ -77,7 +77,7 @@ class PathDiagnostic(NamedTuple):
 
 
 class WorkResult(NamedTuple):
-    """What became of one source."""
+    """The result of one source."""
 
     id: int
     done: bool = False  # whether there is nothing left to do, as long as neither source nor options change

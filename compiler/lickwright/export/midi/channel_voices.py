@@ -22,7 +22,7 @@ BEND_RANGE = 12  # semitones that a full bend message means, up and down
 CENTRE, FULL = 8192, 16383  # bend values of no bend and of the highest one
 A_SEMITONE = CENTRE / BEND_RANGE  # bend units
 LEGATO, EXPRESSION = 68, 11  # controllers
-AUDIBLE = 0.05  # semitones: out of tune by less is not worth a word
+AUDIBLE = 0.05  # semitones: a smaller error of pitch is not reported
 _TOUCH = 1e-6  # seconds: two notes closer than this follow one another without a gap
 _OFF_VELOCITY = 64
 # Bound here, since they are asked for every note and an enumeration is slow to look into.

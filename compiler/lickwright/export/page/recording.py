@@ -1,7 +1,7 @@
 """The recordings inside a lesson page: short, of one channel, as MP3.
 
-In: a lick as sounded. Out: bytes, the same each time on one machine. Wants the extra `lickwright[audio]`. 22,050 samples a second keep all that the
-guitars sound below 11,000 Hz in half the room: a page is to be mailed.
+In: performances of a lick. Out: bytes, the same each time on one machine. Needs the extra `lickwright[audio]`. The rate is 22,050 samples a second, half the
+usual one, to keep a page small enough to be mailed: it keeps everything below 11,000 Hz, where nearly all sound of a guitar lies.
 """
 
 from __future__ import annotations

@@ -21,18 +21,18 @@ from lickwright.transform.moves.target import MoveTarget
 Where = frozenset[tuple[int, int]]
 
 # Costs, in notes: one note a fret outside the box is worth 1.5. All are estimates; `tests/bench/moves.py` measures them.
-IN_WINDOW = 0.6  # between the frets of the box, though no note of it
-OUT, FURTHER = 1.0, 0.5  # outside it, and for each fret of the way there
-OPENED = 4.0  # an open string where the lick had a finger
-OTHER_STRING = 0.3  # where no box asks for it
-FRETTED = 0.3  # and the other way round: an open note stays one where it can
-HARD_BEND = 2.5  # a bend the string hardly gives
-PARTED = 1.6  # a hammer-on or pull-off that ends: kept if one note lies a fret outside for it
+IN_WINDOW = 0.6  # a note within the frets of the box that is no note of the box
+OUT, FURTHER = 1.0, 0.5  # a note outside the box, and more for each fret of distance from it
+OPENED = 4.0  # an open string for a note that was fretted
+OTHER_STRING = 0.3  # another string than before, where no box is asked for
+FRETTED = 0.3  # a fretted note for one that was open
+HARD_BEND = 2.5  # a bend near the limit of the string
+PARTED = 1.6  # a hammer-on or pull-off that becomes two picked notes; more than one note a fret outside costs
 SLIDE_PARTED = 2.2
-FAR = 0.08  # each note, for each fret between here and where the hand would be if it simply went along
+FAR = 0.08  # each note, for each fret between its place and the place with the same shape of the hand
 NEVER = 40.0
-ANYWHERE = 0.2  # what is left of a cost where the picking hand taps, which goes anywhere, and of a harmonic
-AS_GOOD = 0.25  # strings that cost no more than this over the best are left to the plan
+ANYWHERE = 0.2  # factor of the costs above for tapped notes and harmonics, which do not bind the fretting hand
+AS_GOOD = 0.25  # strings within this cost of the best one are left to the search for a fingering
 _FINGERED = frozenset((Curve.VIBRATO, Curve.SLIDE_OFF))
 _GLIDING = (Curve.GLIDE, Curve.SLIDE_IN)
 
