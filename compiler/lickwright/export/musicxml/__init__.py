@@ -162,24 +162,22 @@ def _add_repeated(measure: Element, timeline: Timeline, index: int) -> None:
 
 
 def _losses(timeline: Timeline, written: WrittenScore) -> Iterator[Diagnostic]:
-    """Yield what MusicXML cannot say, once for each written place."""
+    """Yield what MusicXML cannot say: each way of playing that it lacks once, each place that differs from time to time once."""
     settings = timeline.settings
     if settings.feel.ratio != (1, 1) and settings.feel.unit not in SWUNG_VALUES:
         at, notes = settings.finding_place("feel", timeline.span)
         message = f"MusicXML cannot swing {value_name(settings.feel.unit)}s: the feel stands there in words"
         yield SWING.at(at, message, notes=notes)
-    seen: set[tuple[int, int]] = set()
+    said: set[str] = set()
     for sound in timeline.sounds:
-        words = words_for(sound)
-        if words and (sound.span.start, 0) not in seen:
-            seen.add((sound.span.start, 0))
-            name = note_as_typed(timeline, sound.string, "" if sound.fret is None else sound.fret)
-            yield finding_at_sound(
-                IN_WORDS, timeline, sound, f"{name}: MusicXML says {' and '.join(words)} in words only"
-            )
+        for words in words_for(sound):
+            if words not in said:
+                said.add(words)
+                yield finding_at_sound(IN_WORDS, timeline, sound, f"{words}: MusicXML says this in words only")
+    seen: set[int] = set()
     for sound in written.differing:
-        if (sound.span.start, 1) not in seen:
-            seen.add((sound.span.start, 1))
+        if sound.span.start not in seen:
+            seen.add(sound.span.start)
             name = note_as_typed(timeline, sound.string, "" if sound.fret is None else sound.fret)
             message = f"{name} is not played the same each time: MusicXML has the first time"
             yield finding_at_sound(OTHER_TIMES, timeline, sound, message)

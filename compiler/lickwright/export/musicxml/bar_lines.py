@@ -29,19 +29,23 @@ def bar_signs(timeline: Timeline) -> list[BarSigns]:
     bars = timeline.bars
     starts = {start for start, end in _repeats(bars) if start or bars[0].repeat_start}
     found = []
-    first_times, open_ending = 2, ""
+    ending = ""  # that is open
     for n, bar in enumerate(bars):
-        if bar.ending == 1:
-            first_times = next((one.repeat_end for one in bars[n:] if one.repeat_end), 2)
-            open_ending = _numbers(first_times - 1)
-        elif bar.ending:
-            open_ending = str(first_times)
-        ends = bool(open_ending) and (bool(bar.repeat_end) or bar.ending == 2)
-        starting = open_ending if bar.ending else ""
-        found.append(BarSigns(n in starts, starting, open_ending if ends else "", not bar.repeat_end))
-        if ends:
-            open_ending = ""
+        started = _ending_numbers(bars, n)
+        ending = started or ending
+        ends = bool(bar.repeat_end) or bar.ending == 2
+        found.append(BarSigns(n in starts, started, ending if ends else "", not bar.repeat_end))
+        ending = "" if ends else ending
     return found
+
+
+def _ending_numbers(bars: tuple[Bar, ...], index: int) -> str:
+    """Return the times that the ending that starts with a bar is played; "" where none starts."""
+    if bars[index].ending == 1:
+        return _numbers(next((bar.repeat_end for bar in bars[index:] if bar.repeat_end), 2) - 1)
+    if bars[index].ending:
+        return str(next((bar.repeat_end for bar in reversed(bars[:index]) if bar.repeat_end), 2))
+    return ""
 
 
 def _numbers(last: int) -> str:

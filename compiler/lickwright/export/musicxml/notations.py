@@ -20,6 +20,7 @@ from lickwright.timeline.model import PitchGesture, SoundingNote
 
 # Members bound to names of the module, which Python 3.11 finds in a quarter of the time; asked for every note.
 _REPEAT, _VIBRATO = Stroke.REPEAT, Curve.VIBRATO
+_NARROW = SHAPES["~"].amount  # semitones of a vibrato that is not wide
 _HALF, _WHOLE = 1, 2  # semitones of a trill that MusicXML has a name for
 
 
@@ -101,16 +102,20 @@ def _add_ornaments(parent: Element, part: NotePart) -> None:
         _add_wave(parent, part, "wiggleTrill")
     if any(mark.stroke is _REPEAT for mark in sound.marks):
         add(parent, "tremolo", 3, type="single")
-    start = sound.start + part.note.since
+    vibrato = _vibrato_of(part) if sound.shapes else None
+    if vibrato is not None:
+        wide = vibrato.technique.amount > _NARROW
+        _add_wave(parent, part, f"guitar{'Wide' if wide else ''}VibratoStroke")
+
+
+def _vibrato_of(part: NotePart) -> PitchGesture | None:
+    """Return the first vibrato that shakes a note value; None for most."""
+    start = part.sound.start + part.note.since
     end = start + part.note.end - part.note.at
-    for shape in sound.shapes:
+    for shape in part.sound.shapes:
         if shape.technique.curve is _VIBRATO and (part.grace or (shape.start < end and start < shape.end)):
-            wide = shape.technique.amount > _NARROW
-            _add_wave(parent, part, f"guitar{'Wide' if wide else ''}VibratoStroke")
-            break
-
-
-_NARROW = SHAPES["~"].amount  # semitones of a vibrato that is not wide
+            return shape
+    return None
 
 
 def _add_wave(parent: Element, part: NotePart, glyph: str) -> None:

@@ -61,16 +61,24 @@ def written_score(timeline: Timeline) -> WrittenScore:
         if turn.bar not in first:
             first[turn.bar] = said
             bar.notes, bar.stolen = notes, stolen
-            _add_joins(
-                timeline, score.joins, [*(note.sound for note in notes if not note.since), *(one for _, one in stolen)]
-            )
-            continue
-        known = first[turn.bar]
-        score.differing.extend(note.sound for note, one in zip(notes, said, strict=True) if one not in known)
-        if len(said) < len(known):
-            score.differing.extend(note.sound for note in bar.notes if _said(timeline, note) not in said)
-        _lengthen(bar, notes)
+            _add_joins(timeline, score.joins, bar)
+        else:
+            score.differing.extend(_differing(bar.notes, first[turn.bar], notes, said))
+            _lengthen(bar, notes)
     return score
+
+
+def _differing(
+    notes: list[WrittenNote],
+    said: list[tuple[object, ...]],
+    again: list[WrittenNote],
+    said_again: list[tuple[object, ...]],
+) -> list[SoundingNote]:
+    """Return what a later time through plays otherwise than the first; where it only leaves notes out, those."""
+    found = [note.sound for note, one in zip(again, said_again, strict=True) if one not in said]
+    if found or len(again) >= len(notes):
+        return found
+    return [note.sound for note, one in zip(notes, said, strict=True) if one not in said_again]
 
 
 def _by_pass(timeline: Timeline) -> list[tuple[list[WrittenNote], list[tuple[int, SoundingNote]]]]:
@@ -105,8 +113,10 @@ def _said(timeline: Timeline, note: WrittenNote) -> tuple[object, ...]:
     return paper_key(sound), sound.fret, note.at, note.end, note.since, source, shapes
 
 
-def _add_joins(timeline: Timeline, joins: dict[PaperKey, list[Technique]], sounds: list[SoundingNote]) -> None:
-    for sound in sounds:
+def _add_joins(timeline: Timeline, joins: dict[PaperKey, list[Technique]], bar: WrittenBar) -> None:
+    """Add how the notes that begin in a bar are connected to those that they go on from."""
+    begun = (note.sound for note in bar.notes if not note.since)
+    for sound in (*begun, *(stroke for _, stroke in bar.stolen)):
         if sound.source is not None:
             found = joins.setdefault(paper_key(timeline.sounds[sound.source]), [])
             if sound.begin not in found:
