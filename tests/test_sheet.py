@@ -51,7 +51,7 @@ def samples() -> list[LoweredLick]:
 
 def test_a_sheet_says_everything_in_reading_order() -> None:
     text = printed(sheet(LICK, count=True))
-    order = ["Porch light", "by Mara Quill", "A minor", "1 (E shape), frets 5-8", "1/4 = 90", "4/4"]
+    order = ["Porch light", "by Mara Quill", "A minor", "1 (E shape), frets 5-8", "quarter note = 90", "4/4"]
     order += ["Practice", "Tips", "Lay back.", "Marks", "rights: free to copy"]
     places = [text.index(words) for words in order]
     assert places == sorted(places)
@@ -59,6 +59,20 @@ def test_a_sheet_says_everything_in_reading_order() -> None:
     frets = [line for line in music if re.fullmatch(r"\d+|\(\d+\)", line)]
     assert "\n".join(["8", "5", "8", "(8)", "5", "7"]) in "\n".join(frets)
     assert {"full", "PM", "let ring", "Am", "D7", "1", "&"} <= set(music)
+
+
+def test_a_sheet_names_note_values_as_a_player_does() -> None:
+    """Neither facts, ladder nor a change of tempo show how the notation writes a value."""
+    head = 'lick "Slow stairs"\nmeter 12/8\ntempo 1/4. = 54\n'
+    text = printed(
+        sheet(head + "step 1/8\n| e5 - - e5 - - e5 - - e5 - - | @tempo=1/4.=50 e5 - - - - - . . . . . . ||\n")
+    )
+    flat = " ".join(text.split())
+    assert "1/4" not in flat
+    assert "dotted quarter note = 54" in flat and "dotted quarter note = 50" in flat
+    assert "Dotted quarter notes a minute. Tick a tempo once it was clean three times in a row." in flat
+    swung = " ".join(printed(sheet('lick "Stroll"\nfeel shuffle\nstep 1/8\n| e5 e5 e5 e5 e5 - - - ||\n')).split())
+    assert "shuffle: two eighths as long and short, 2:1" in swung
 
 
 def test_every_part_of_a_file_is_in_order_and_told_to_a_reader() -> None:

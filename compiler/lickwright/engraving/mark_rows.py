@@ -22,6 +22,7 @@ from lickwright.engraving.system_lines import draw_bar_number
 from lickwright.engraving.typefaces import text_width
 from lickwright.layout.grid import GridRow, RowEntry
 from lickwright.layout.tab_marks import EVENT_ABOVE
+from lickwright.music.rhythm import parse_value, value_name
 from lickwright.notation.techniques import MARKS, WORDS, Stroke
 
 _DOWN, _UP = WORDS["down"].above, WORDS["up"].above
@@ -220,7 +221,16 @@ def _tempo(x: float, text: str) -> Iterator[Item]:
         width = music_sign(text).width * 5.0
         yield place_sign(text, x - width / 2, 5.0 * 0.592, 5.0)
     else:
-        yield Text(x - 3.0, 0.0, text, "serif-italic", m.WORDS)
+        yield Text(x - 3.0, 0.0, _tempo_in_words(text), "serif-italic", m.WORDS)
+
+
+def _tempo_in_words(text: str) -> str:
+    """Return `dotted quarter note = 60` for `1/4.=60`, and any other text as it is."""
+    value, equals, bpm = text.partition("=")
+    try:
+        return f"{value_name(parse_value(value))} note = {bpm.strip()}" if equals else text
+    except ValueError:
+        return text
 
 
 _DRAWN: dict[GridRow, Callable[[float, str], Iterator[Item]]] = {

@@ -27,7 +27,6 @@ _SECTION = 11.0
 _FACT_NAME = 46.0  # room for the name of a fact
 _BESIDE = 20.0  # between the facts and the diagram
 _RUNG, _TICK = 40.0, 8.6  # of the practice ladder: room for one tempo, side of its box
-_CLEAN = 3  # times in a row that a tempo is played before its box is ticked
 _NECK = "The numbers on the neck are the order in which the notes of the lick first come"
 _NECK_MORE = {  # by whether the lick has a box, and a key
     (True, True): "; open rings are the rest of the box, squares the root.",
@@ -82,7 +81,7 @@ def _facts(timeline: Timeline, options: Options, width: float) -> SheetBlock:
     below = picture is not None and room < _FACT_NAME + 90.0
     if below:
         room = width
-    tempo = tempo_words(timeline, options.tempo_percent, options.tempo_bpm)
+    tempo = tempo_words(timeline, options.tempo_percent, options.tempo_bpm, note_names=True)
     y = 0.0
     for name, value in heading_facts(timeline, tempo):
         lines = wrap_text(value, "sans", BODY, room - _FACT_NAME)
@@ -119,8 +118,8 @@ def _ladder(timeline: Timeline, options: Options, width: float) -> Iterator[Shee
     full = _asked_tempo(tempo.bpm, options)
     rungs = options.recording.ladder.rungs(full)
     yield _section("Practice")
-    unit = tempo.counted_value(timeline.settings.meter)
-    words = f"Beats of {unit} a minute: tick a tempo once it was clean {_CLEAN} times in a row."
+    counted = tempo.counted_name(timeline.settings.meter)
+    words = f"{counted.capitalize()}s a minute. Tick a tempo once it was clean three times in a row."
     yield from (block._replace(keep=True) for block in paragraph(words, width, SMALL, gap=2.0))
     a_row = max(1, int(width // _RUNG))
     for first in range(0, len(rungs), a_row):

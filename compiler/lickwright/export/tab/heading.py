@@ -134,8 +134,9 @@ def tempo_words(timeline: Timeline, percent: Fraction | None, bpm: Fraction | No
     if feel.name == "straight":
         return words
     long, short = feel.ratio
-    pairs = f"{value_name(feel.unit)}s" if note_names else f"1/{feel.unit.denominator}"
-    return f"{words}, {feel.name}: pairs of {pairs} are played long and short, {long}:{short}"
+    if note_names:
+        return f"{words}, {feel.name}: two {value_name(feel.unit)}s as long and short, {long}:{short}"
+    return f"{words}, {feel.name}: pairs of 1/{feel.unit.denominator} are played long and short, {long}:{short}"
 
 
 def _plain(number: Fraction) -> str:
