@@ -121,6 +121,24 @@ def test_making_one_file_starts_no_workers_and_nothing_to_do_loads_no_compiler(t
     assert not _loaded(code).intersection({"lark", "lickwright.compiler", "lickwright.build.task"})
 
 
+def test_a_digest_of_a_build_with_nothing_to_do_loads_no_compiler(tmp_path: Path) -> None:
+    for n in range(30):
+        (tmp_path / f"{n}.lick").write_text(
+            f'lick "Wide stretch {n}"\nkey A minor\nbox 1\n| e5 e6 e8 e9 e5 e5 e5 e5 ||\n'
+        )
+    arguments = ["make", str(tmp_path), "--out", str(tmp_path / "out"), "--to", "tab", "--jobs", "1"]
+    said = []
+    for run in range(2):
+        ran = subprocess.run(
+            [sys.executable, "-c", f"import sys; from lickwright.cli import main; main({arguments!r}); print(*sys.modules)"],
+            capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        said.append(ran.stdout + ran.stderr)
+        assert "worst files" in said[run]
+    assert "lickwright.compiler" in said[0]
+    assert "lickwright.compiler" not in said[1].split()
+
+
 GOOD = 'lick "Porch light"\nkey A minor\nbox 1\n| e8 e5 B8^10 -r p5 G7~-- ||\n'
 BAD = 'lick "Bad step"\n| e8 e5 q9 |\n| e99 |\n'
 

@@ -185,17 +185,17 @@ class FindingsView:
             yield "\n"
 
     def _code_lines(self) -> Iterator[str]:
-        from lickwright.compiler.rules import find_rule
+        from lickwright.core.kept_rules import kept_rules  # a build with nothing to do loads no stage for it
 
+        rule_names = {rule.code: rule.name for rule in kept_rules()}
         rows = sorted(self._codes.items(), key=lambda one: (_RANK.index(one[1].severity), -one[1].number, one[0]))
         wide = max(len(f"{code.number:,}") for _, code in rows)
         for name, code in rows[:CODES]:
-            rule = find_rule(name)
             first = [*self._changed.places.get(name, []), *self._unchanged.places.get(name, [])][:PLACES]
             more = code.number - len(first)
             places = ", ".join(first) + (f" and {more:,} more" if more > 0 else "")
             word = code.severity.word
-            line = f"{word:7} {name} {code.number:{wide},}  {rule.name if rule else ''}: {places}"
+            line = f"{word:7} {name} {code.number:{wide},}  {rule_names.get(name, '')}: {places}"
             yield truncate(line, self._columns) + "\n"
         if len(rows) > CODES:
             rest = sum(code.number for _, code in rows[CODES:])
