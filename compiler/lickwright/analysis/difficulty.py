@@ -43,7 +43,7 @@ from lickwright.music.rhythm import Meter
 from lickwright.music.steps import interval_words
 from lickwright.timeline.model import Timeline, TupletSpan
 
-FAR_OFF = 2  # levels between declared and worked out, from which it is said
+FAR_OFF = 2  # levels between the declared and the computed one from which L461 is reported
 MOST_TECHNIQUES = 1.5  # points
 SLOW, PER_POINT = 2.0, 3.0  # notes a second: worth nothing, and so many more for a point
 FEW, CROSSING, MOST_CROSSING = 3.0, 6.0, 1.5  # changes of string a second: worth nothing, more for a point; points

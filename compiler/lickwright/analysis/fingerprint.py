@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 WHOLE = 20160  # time units to a whole note in `moments`: thirds, also of thirds, fifths and sevenths of usual values are whole
 LONGEST = 0xFFFF  # units; a longer wait counts as this one
-FEWEST = 4  # moments; of less it cannot be said that two licks are the same
+FEWEST = 4  # moments; two licks with fewer are never called the same
 
 _DEAD = 1  # what stands below a moment's highest note: 0 nothing; this: it has no pitch; from 2 on a chord
 _MIDDLE = 128  # how the first note's pitch is written; others count semitones from it

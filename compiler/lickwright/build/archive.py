@@ -47,7 +47,7 @@ class _Sink:
         """Do nothing: there is nothing to close."""
 
     def take(self) -> bytes:
-        """Return what was written since the last call."""
+        """Return the bytes written since the last call."""
         data = b"".join(self._parts)
         self._parts.clear()
         return data

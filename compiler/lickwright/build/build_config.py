@@ -26,7 +26,7 @@ class BuildConfig(NamedTuple):
 
     paths: Sequence[str]  # files, folders, addresses; `-` is standard input
     out: str  # the output folder: a path or an address
-    options_of: Callable[[str], CompileOptions]  # what is wanted of the source at a path
+    options_of: Callable[[str], CompileOptions]  # the compile options of the source at a path
     jobs: int = 1  # processes to work in; 1: in this one alone
     overwrite: bool = False
     share: Share = Share()
@@ -43,6 +43,6 @@ class BuildConfig(NamedTuple):
     title: str = ""  # of the library, for the index of its lesson pages
     limits: Limits | None = None  # of workers; None: the usual ones
     workers: Callable[[Setup], Executor] | None = None  # makes the executor, in place of processes of our own
-    sync: bool = True  # what is on record as made is on the disk
-    check_contents: bool = False  # read every source to tell whether it changed, whatever its size and times
+    sync: bool = True  # wait until outputs are on the disk before they are entered
+    check_contents: bool = False  # read every source to see whether it changed, even if size and times did not
     work: Work | None = None  # tests put one in its place that crashes

@@ -56,5 +56,5 @@ class CrashIsolation:
         return None
 
     def note_crash(self, why: str) -> None:
-        """Note that what was tried crashed its worker."""
+        """Note that the last attempt crashed its worker."""
         self._bad.append((self._at, why))

@@ -35,7 +35,7 @@ ANSWER = 5.0  # seconds that the scheduler has to answer, and then its first wor
 PATIENCE = 120.0  # seconds in which not one chunk comes back, though they take tenths: nothing moves any more
 _AHEAD = 32  # chunks a worker that are handed over at a time: joblib asks for more on threads that our manifest does not know
 _LOOK = 0.25  # seconds between two looks at how the cluster is
-_QUIET = 8  # looks in a row at which something is missing, yet nothing is under way
+_QUIET = 8  # polls in a row with results missing and no work under way
 _ADDRESS = re.compile(r"(?:[a-z]+://)?(?:\[[0-9A-Fa-f:.]+\]|[^\s/:\[\]]+):[0-9]{1,5}|inproc://\S+")
 
 
@@ -47,7 +47,7 @@ class Cluster:
     """A connection to a scheduler, for use in a `with`; `workers` makes the executor of a build."""
 
     def __init__(self, address: str, say: Callable[[str], None], local_jobs: int = 1) -> None:
-        """Connect. `say` is told if the build must go on without the cluster. Raises `NoCluster` where that cannot be done soon."""
+        """Connect. `say` gets a line if the build must go on without the cluster. Raises `NoCluster` where that cannot be done soon."""
         self.address = address
         self._say = say
         self._local_jobs = local_jobs
@@ -105,7 +105,7 @@ def _connected(address: str) -> Any:
         raise NoCluster(f"--cluster works with dask and joblib: {install_command('cluster')}")
     _somebody_there(address)
     distributed = import_module("distributed")
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what matters is said in our words
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # errors are reported by this program
     try:
         # A client that did not get as far as a connection waits for it once more when it is thrown away, and complains.
         quiet = type("Client", (distributed.Client,), {"__del__": lambda self: None})

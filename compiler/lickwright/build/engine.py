@@ -41,7 +41,7 @@ _Enter = Callable[[Sequence[WorkItem], Sequence[WorkResult], Sequence[CompileOpt
 
 
 def build_library(config: BuildConfig, observer: BuildObserver) -> BuildSummary:
-    """Build, and return what was done. After Ctrl-C the summary says `stopped`, and the next build goes on from there.
+    """Build, and return the summary. After Ctrl-C the summary says `stopped`, and the next build goes on from there.
 
     Raises `NoAddress` for an address that cannot be used at all.
     """
@@ -295,7 +295,7 @@ class _Build:
             yield item
 
     def _stop(self, writer: ManifestWriter) -> None:
-        """Keep what was done, and clear up what workers left half done."""
+        """Commit the finished work, and remove what workers left half done."""
         if not writer.entering:
             self.manifest.keep()
         elif self.manifest.db.in_transaction:  # not so where SQLite was at work on it: it has taken back all itself

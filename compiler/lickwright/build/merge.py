@@ -59,7 +59,7 @@ class MergeConfig(NamedTuple):
 
 
 def merge_shards(config: MergeConfig, observer: BuildObserver) -> BuildSummary:
-    """Merge, and return what was done. Raises OSError if nothing can be written, `NoAddress` for an address that cannot be used."""
+    """Merge, and return the summary. Raises OSError if nothing can be written, `NoAddress` for an address that cannot be used."""
     storage = open_storage(config.out)
 
     def work(manifest: Manifest, writer: OutputWriter) -> BuildSummary:
@@ -205,7 +205,7 @@ class _Merging:
     def _sources(
         self, part: ShareFolder, storage: Storage, theirs: Manifest
     ) -> Iterator[tuple[WorkItem, WorkResult, CompileOptions, str]]:
-        """Yield each source of a share with what is taken over of it, and its path as our manifest has it. Raises `BrokenShare`."""
+        """Yield each source of a share with the data that is taken over, and its path as our manifest has it. Raises `BrokenShare`."""
         for row in source_rows(theirs):
             if row[1] in part.record.gone:
                 continue

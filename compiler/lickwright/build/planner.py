@@ -1,4 +1,4 @@
-"""Plans a build: every source that is meant, and the folder of its outputs.
+"""Plans a build: finds every source, and the folder of its outputs.
 
 In: paths, and the manifest of the output folder. Out: items to work on, in a fixed order. The sources stand in a temporary table of the
 manifest's own connection, so a library of any size takes no more memory than a small one. Which need no work is `up_to_date.py`.

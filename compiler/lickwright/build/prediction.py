@@ -22,7 +22,7 @@ _MAKES = "CREATE TEMP TABLE makes (id INTEGER PRIMARY KEY, path BLOB NOT NULL, f
 
 
 class Prediction:
-    """Collects what is foreseen of one build. Needs the tables of `planner.create_scan`."""
+    """Collects the predicted results of one build. Needs the tables of `planner.create_scan`."""
 
     def __init__(self, manifest: Manifest, storage: Storage, whole: bool, verb: str = "make") -> None:
         """`whole`: a folder was named, so what is gone from it counts; `verb`: what is done to a source."""
@@ -66,7 +66,7 @@ class Prediction:
         summary.pruned([], kept, troubles)
 
     def estimate(self, summary: BuildSummary, sources: int, rehearsed: float) -> None:
-        """Estimate how long it would take, and tell if there is no room; `rehearsed`: seconds that the rehearsal of so many sources took."""
+        """Estimate how long it would take, and report if there is no room; `rehearsed`: seconds that the rehearsal of so many sources took."""
         summary.estimate = build_speed.estimate_build(self._manifest.db, sources, summary.sound, rehearsed)
         free = self._storage.free_bytes()
         if free is not None and summary.size > free:

@@ -32,7 +32,7 @@ from lickwright.store.source_state import CHANGED, UNFINISHED, UNREAD, state_of
 from lickwright.store.source_state import GONE as SOURCE_GONE
 
 BUILD, UNMADE, STALE, FILES, TITLES, RIGHTS, AUTHOR = "build", "unmade", "stale", "files", "titles", "rights", "by"
-# What is looked at, in this order, and how a list of what is wrong with it is headed.
+# The kinds of problems, in the order of the checks, with the heading of each list.
 KINDS = {
     BUILD: "the build",
     UNMADE: "not made",

@@ -154,7 +154,7 @@ def update_release_files(
 
 
 class _Tree:
-    """The copies on record, and what is done to them."""
+    """The copies on record, with the methods that write and remove them."""
 
     def __init__(self, manifest: Manifest, writer: OutputWriter, troubles: list[PathDiagnostic]) -> None:
         self._manifest = manifest
@@ -194,7 +194,7 @@ class _Tree:
                 continue
             try:
                 self._move(at, made, new)
-            except OSError:  # then it is written at its new place, or that is said to fail
+            except OSError:  # then it is written at its new place, or that failure is reported
                 continue
 
     def _move(self, at: _At, made: OutputRow, new: _At) -> None:
@@ -220,7 +220,7 @@ class _Tree:
         return made_row(at[1], "", "", made.hash, state)
 
     def write(self, copies: dict[_At, tuple[Origin, _Copy]]) -> None:
-        """Write what is not there yet, folder by folder."""
+        """Write the missing copies, folder by folder."""
         folders: dict[str, list[Output]] = {}
         for (folder, name), (_, copy) in copies.items():
             if (folder, name) not in self._moved:

@@ -34,7 +34,7 @@ WHERE o.format = 'page' AND o.gone = 0 ORDER BY l.title COLLATE NOCASE, o.folder
 def update_site(
     manifest: Manifest, storage: Storage, title: str, overwrite: bool, prune: bool, summary: BuildSummary
 ) -> None:
-    """Write the index where it is not as it should be, and tell `summary`. With `prune` one that lists fewer than two pages is removed.
+    """Write the index if it is missing or out of date, and report to `summary`. With `prune` one that lists fewer than two pages is removed.
 
     It is left as it was while something could not be read or made, since it would lack what is only missing for now.
     """

@@ -1,4 +1,4 @@
-"""Counts what a build does, and tells it to an observer.
+"""Counts the results of a build, and passes them to an observer.
 
 In: sources as they are done, in any order. Out: counts that add up, and calls of a `BuildObserver` in the order of the scan, whatever the order in which
 workers were ready. Draws nothing: the screen is `cli/`'s.
@@ -77,8 +77,8 @@ class BuildSummary:
         self.unread_older = 0  # outputs of sources that could not be read
         self.removed: list[str] = []  # outputs of licks that are gone or were skipped that `--prune` took away
         self.kept: list[str] = []  # those that it did not, since they were changed by hand
-        self.release: list[str] = []  # what is to be said about the release in the output folder
-        self.unread = 0  # sources of which nothing is known
+        self.release: list[str] = []  # messages about the release in the output folder
+        self.unread = 0  # sources that could not be read
         self.codes: Counter[str] = Counter()  # findings
         self.bad: list[tuple[str, str]] = []  # the first sources that failed, and the codes of their errors
         self.lost: list[PathDiagnostic] = []  # what went wrong with the output folder as a whole
@@ -86,7 +86,7 @@ class BuildSummary:
         self.stopped = False
         self._began = time.monotonic()
         self._observer = observer
-        self._troubled: set[str] = set()  # paths of outputs that something was said about
+        self._troubled: set[str] = set()  # paths of outputs that a message was shown for
         self._waiting: dict[int, list[SourceReport]] = {}  # by chunk: ready before its turn
         self._turn = 0
 
@@ -99,7 +99,7 @@ class BuildSummary:
             raise Unusable("it is damaged")
         bad = has_errors(found)
         self.failed += bad
-        self.unchanged -= bad  # it was counted as that before anybody looked at what is wrong with it
+        self.unchanged -= bad  # it was counted as unchanged before its findings were read
         self.refused += len(one.refused)
         try:
             text = read_source(one.path).decode("utf-8", "replace") if found else ""
@@ -119,7 +119,7 @@ class BuildSummary:
     ) -> list[tuple[str, str]]:
         """Count sources that were worked on together; return the state of each, and its findings for the report.
 
-        Chunks are counted from 0 without a gap, and told in that order.
+        Chunks are numbered from 0 without a gap, and passed on in that order.
         """
         states = []
         tell = []
@@ -161,7 +161,7 @@ class BuildSummary:
             self._tell(SourceReport(trouble.path, "", (), troubles=(trouble,)))
 
     def begins(self, name: str, length: Length) -> None:
-        """Count a recording that is begun, and tell a large one."""
+        """Count a recording that is begun, and announce a long one."""
         self.sound += length.seconds
         if length.is_long:
             self._observer.say(f"{name}: {length}")
@@ -173,7 +173,7 @@ class BuildSummary:
         self._tell(SourceReport(trouble.path, "", (), troubles=(trouble,)))
 
     def stop(self) -> None:
-        """Note that the build was stopped, and tell what still waited for its turn."""
+        """Note that the build was stopped, and pass on the results that still waited for their turn."""
         self.stopped = True
         self.skipped = self.found - self.built - self.unchanged - self.failed
         for number in sorted(self._waiting):

@@ -76,7 +76,7 @@ def _named(item: WorkItem, compilation: Compilation) -> tuple[Compilation, tuple
 
 
 class _Collected:
-    """The outputs of the licks of one source, and what was wrong with them."""
+    """The outputs of the licks of one source, and their errors."""
 
     def __init__(self) -> None:
         self.outputs: list[Output] = []

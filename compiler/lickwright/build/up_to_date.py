@@ -1,6 +1,6 @@
 """Find the sources of a build that need no work.
 
-In: the scan of a build (`planner.py`) and the manifest. Out: the table `same`, and what is to be said again about its sources. A source is unchanged if
+In: the scan of a build (`planner.py`) and the manifest. Out: the table `same`, and the findings on record of its sources. A source is unchanged if
 its bytes hash to what is on record, under the same key and for the formats wanted, and all its outputs are there as we left them: size, times
 and inode as they were, or else the same bytes. A source is read only where its own size, times or inode differ from those at its last reading,
 unless the build asks for the contents of all. Compiles nothing and writes to no file but the manifest.
@@ -59,7 +59,7 @@ _BATCH = 500  # rows fetched or entered at a time
 
 
 class Remembered(NamedTuple):
-    """An unchanged source with something to be said about it."""
+    """An unchanged source with findings or refused licks on record."""
 
     id: int
     path: str  # as the user knows it
@@ -103,7 +103,7 @@ def _keep_states(manifest: Manifest, check: _UpToDateCheck) -> None:
 
 
 def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
-    """Yield the sources of `same` that something is to be said about, in the order of the scan. Raises `Unusable`."""
+    """Yield the sources of `same` with findings or refused licks on record, in the order of the scan. Raises `Unusable`."""
     from json import loads
 
     for id, shown, target, option_set, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
@@ -146,7 +146,7 @@ class _UpToDateCheck:
         self._moved: list[tuple[object, ...]] = []
 
     def unchanged(self) -> Iterator[tuple[int, bool]]:
-        """Yield the rows of `same`: number in the scan, and whether something is to be said about the source."""
+        """Yield the rows of `same`: number in the scan, and whether the source has findings or refused licks on record."""
         matched = _MATCHED.format(
             state=_STATE if self._stated else "0, 0, 0, 0", joined=_JOINED if self._stated else ""
         )
@@ -170,7 +170,7 @@ class _UpToDateCheck:
                 yield id, told
 
     def _has_options(self, option_set: int, key: bytes, formats: str, indexed: int, before: int) -> bool:
-        """Return True if what was made is what is wanted now."""
+        """Return True if the outputs on record were made with the present options and formats."""
         compile_options = self._option_sets[option_set]
         if (option_set, formats) not in self._enough:
             self._enough[option_set, formats] = set(formats.split(",")).issuperset(compile_options.formats)

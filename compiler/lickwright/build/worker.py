@@ -50,7 +50,7 @@ class Setup(NamedTuple):
 
 
 class RecordingBegun(NamedTuple):
-    """What a worker tells of a recording before it makes it: it may take as long as the recording lasts."""
+    """Sent by a worker before it makes a recording, which may take as long as the recording lasts."""
 
     name: str
     length: Length
@@ -71,7 +71,7 @@ def output_writer(setup: Setup, storage: Storage | None = None) -> OutputWriter:
 
 def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
     """Work on chunks from the pipe until it is closed, or the parent is gone."""
-    for other in others:  # held by us too, they would never tell their own worker that the parent is gone
+    for other in others:  # if this process kept them open too, their worker would not notice that the parent is gone
         other.close()
     _limit(setup.limits)
     writer = output_writer(setup)
@@ -117,7 +117,7 @@ def seconds_allowed(item: WorkItem, seconds: float) -> float:
     """Return how many seconds a source may take."""
     try:
         return seconds * (1 + os.stat(item.path).st_size // PORTION)
-    except (OSError, ValueError):  # it cannot be read either: that is said soon
+    except (OSError, ValueError):  # it cannot be read either, which is reported soon
         return seconds
 
 

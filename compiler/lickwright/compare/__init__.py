@@ -1,6 +1,6 @@
 """Two versions of one phrase beside each other: a student's and a teacher's.
 
-In: two Timelines. Out: a `Comparison`: which note answers which, what differs in musical order, what is only spelled in
+In: two Timelines. Out: a `Comparison`: the paired notes, the differences in musical order, what is only spelled in
 another way (said once), and a score. `wording.py` says it in sentences, `tabs.py` draws it; nothing here prints.
 """
 

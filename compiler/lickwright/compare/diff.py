@@ -89,7 +89,7 @@ class _Judge:
         yield from self._where(met, a, b)
         yield from self._when(k, met)
         manner = list(self._how(met, a, b))
-        if k not in self.timing.figure:  # its notes are shorter or longer, which is what it is said of
+        if k not in self.timing.figure:  # the slip of the figure reports these lengths
             for length in self._how_long(met, a, b):
                 yield length._replace(told=not self._length_is_shape(met, a, b, manner))
         yield from manner
@@ -152,7 +152,7 @@ class _Judge:
     def _step_of_a_bend(self, k: int, met: MatchedNotes) -> bool:
         """Return whether a note that is alone is a release that the other version has as a note of its own.
 
-        The note before it is bent to in one version and fretted in the other, of which enough is said there.
+        The note before it is bent to in one version and fretted in the other, which is reported there.
         """
         alone = met.mine or met.theirs
         before = self._pair_before(k)
@@ -196,7 +196,7 @@ class _Judge:
         return a.head is not b.head and a.string == b.string and a.fret == b.fret
 
     def _when(self, k: int, met: MatchedNotes) -> Iterator[FoundDifference]:
-        """Yield what is early or late: told of the notes that it begins with, and counted for each."""
+        """Yield what is early or late: reported at the notes that it begins with, and counted for each note."""
         late, slip = self.timing.late[k], self.timing.slips.get(k)
         if slip is not None:
             yield self._slip(met, slip)._replace(counts=late != 0)
@@ -262,7 +262,7 @@ class _Judge:
         return not same or self._wrong_elsewhere(a, b)
 
     def _goes_on(self, a: SoundingNote, b: SoundingNote, one: NoteDifference) -> bool:
-        """Return whether the bend of the note before goes on under this one, as far off as it was said to be there."""
+        """Return whether the bend of the note before goes on under this one, as far off as it was reported there."""
         held = any(shape.technique is HELD_BEND for shape in (*a.shapes, *b.shapes))
         before = self.bends.get(b.string)
         self.bends[b.string] = one.by

@@ -1,4 +1,4 @@
-"""Differences brought together, so that each thing is said once.
+"""Merges the differences of single pairs, so that each one is reported once.
 
 In: the differences of single pairs, in musical order. Out: one for each written place, however often it is played; one for a chord, or for
 a word over several notes; one for several notes in a row. Judges nothing.
@@ -40,7 +40,7 @@ class FoundDifference(NamedTuple):
     difference: Difference
     over: bool = False  # it may be one of a word that lasts over several notes
     counts: bool = True  # against the note, in the score
-    told: bool = True  # False where another difference says it
+    told: bool = True  # False if another difference covers it
 
 
 def merge_differences(found: list[FoundDifference]) -> tuple[Difference, ...]:

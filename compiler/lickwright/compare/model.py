@@ -42,14 +42,14 @@ class Difference(NamedTuple):
 
     kind: DifferenceKind
     place: ScorePosition  # in the teacher's version; of an extra note in the student's
-    mine: tuple[SoundingNote, ...]  # the notes concerned; () for what is missing
-    theirs: tuple[SoundingNote, ...]  # () for what is extra
+    mine: tuple[SoundingNote, ...]  # the notes concerned; () for a missing note
+    theirs: tuple[SoundingNote, ...]  # () for an extra note
     by: Fraction  # student's less teacher's: semitones (fret, note, bend), whole notes of the teacher's (time, length); else 0
     lacking: str = ""  # the technique that the teacher has
     added: str = ""  # the technique that the student has
     about: str = ""  # what is early or late: "bend", "release", or one of the words of `timing`; another way to a pitch: of `technique`
     moves: bool = False  # all that follows is early or late too
-    # Where it is said of four notes or more in a row, or moves some of them only: the last
+    # For a difference of four notes or more in a row, or one that moves only some of them: the last one
     until: ScorePosition | None = None
     times: int = 1  # how often it is played: repeats and `%` play one written note several times
 
@@ -68,7 +68,7 @@ class Pair(NamedTuple):
 
 
 class Normalization(NamedTuple):
-    """Something that holds for the whole phrase: it is said once, costs nothing, and the rest is judged relative to it."""
+    """A difference of the whole phrase: reported once, without cost; everything else is judged relative to it."""
 
     kind: str  # "transposed", "octave", "place", "spelling", "tempo", "feel", "start", "capo", "tuning"
     words: str
@@ -79,7 +79,7 @@ class Score(NamedTuple):
 
     points: int
     possible: int
-    of_100: int  # in percent, rounded down: 100 only where nothing is lost
+    of_100: int  # in percent, rounded down: 100 only if no point is lost
 
     right: int  # teacher's notes that are just right
     notes: int  # teacher's notes
@@ -99,5 +99,5 @@ class Comparison:
 
     @property
     def alike(self) -> bool:
-        """Whether nothing differs but what is said once."""
+        """True if nothing differs but facts about the whole phrase."""
         return not self.differences

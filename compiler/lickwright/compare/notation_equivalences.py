@@ -1,4 +1,4 @@
-"""Equivalences of notation: what is only spelled in another way is said once for the whole phrase, and never counted as a mistake.
+"""Equivalences of notation: music that is only spelled in another way is reported once for the whole phrase, never as a mistake.
 
 In: `MatchedPhrases`. Out: sentences.
 """

@@ -174,7 +174,7 @@ def comparison_text(c: Comparison, width: int, everything: bool, drawn: bool = T
 
 
 def score_explanation(width: int) -> Iterator[str]:
-    """Yield how the score is counted: said once, after all the licks, where one is not perfect."""
+    """Yield how the score is counted: shown once after all licks, if one of them is not perfect."""
     from lickwright.export.tab.lanes import wrap_words
 
     yield from _hung(wrap_words(f"how the score is counted: {FORMULA}", width - 2))

@@ -1,6 +1,6 @@
 """The score of a comparison, and the formula that it comes from.
 
-In: pairs with what differs in them. Out: `Score`. What is said once for the whole phrase costs nothing.
+In: pairs with what differs in them. Out: `Score`. Facts about the whole phrase cost nothing.
 """
 
 from __future__ import annotations

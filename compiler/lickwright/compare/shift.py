@@ -49,7 +49,7 @@ def is_between(value: int, one: int, other: int) -> bool:
 
 
 def _after_figures(shift: list[int], late: Sequence[int]) -> list[int]:
-    """Begin each shift after the moments on the way there, so that what is early is not taken for late.
+    """Begin each shift after the moments on the way there, so that an early note is not taken for a late one.
 
     One that holds for a single moment is none: the moment is out of time.
     """

@@ -64,7 +64,7 @@ def _trill(sound: SoundingNote) -> str:
 
 
 def _begin(a: SoundingNote, b: SoundingNote, sources_right: bool) -> Iterator[NoteDifference]:
-    """Yield connections and entries. One from a note that is missing or wrong may have to be another: nothing is said then."""
+    """Yield connections and entries. One from a note that is missing or wrong may have to be another: then nothing is reported."""
     one, other = a.begin, b.begin
     if one.name == other.name:
         return

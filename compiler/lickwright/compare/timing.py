@@ -23,7 +23,7 @@ ENTRY, RUSHED, DRAGGED, SPLIT, JOINED = "entry", "rushed", "dragged", "split", "
 class Slip(NamedTuple):
     """One thing that is out of time, of one note or several."""
 
-    notes: tuple[int, ...]  # indices of `MatchedPhrases.met`: the notes that it is told of
+    notes: tuple[int, ...]  # indices of `MatchedPhrases.met`: the notes that it is reported at
     by: int  # units that it comes late
     about: str = ""  # one of the constants above, or "" for a note on its own
     moves: bool = False  # what follows stays so
@@ -32,11 +32,11 @@ class Slip(NamedTuple):
 
 @mutable_record
 class Timing:
-    """How far the student's notes are from their place, and what is told of it."""
+    """How far the student's notes are from their places, and the slips to report."""
 
     late: list[int]  # units that each of `MatchedPhrases.met` comes late; 0 for one alone
-    slips: dict[int, Slip] = field(default_factory=dict)  # by the first note that it is told of
-    told: set[int] = field(default_factory=set)  # notes that a slip speaks of or covers
+    slips: dict[int, Slip] = field(default_factory=dict)  # by the first note that the slip is reported at
+    told: set[int] = field(default_factory=set)  # notes that a slip names or covers
     figure: dict[int, str] = field(default_factory=dict)  # notes of a figure that is rushed or dragged, and which it is
     enters_late: bool = False  # the phrase is not in its place from the first moment on
 
@@ -147,7 +147,7 @@ def _begins(moments: list[list[int]], start: int, before: int, here: int, found:
 
 
 def _figure(moments: list[list[int]], low: int, end: int, about: str, found: Timing) -> list[int]:
-    """Return the notes that a rushed or dragged figure is told of: the last one in time, and those from `low` on."""
+    """Return the notes that a rushed or dragged figure is reported at: the last one in time, and those from `low` on."""
     found.told.update(k for moment in moments[low:end] for k in moment)
     found.figure.update((k, about) for moment in moments[max(0, low - 1) : end] for k in moment)
     return [moment[0] for moment in moments[max(0, low - 1) : end]]

@@ -79,7 +79,7 @@ def _said(mine: Timeline, theirs: Timeline, d: Difference) -> str:
 
 
 def _run(d: Difference, until: ScorePosition) -> str:
-    """Return what is said of the same difference of several notes in a row."""
+    """Return the sentence for one difference of several notes in a row."""
     notes = f"{len(d.theirs or d.mine)} notes, up to bar {until.bar}, beat {until.beat}"
     match d.kind:
         case DifferenceKind.MISSING:
@@ -150,7 +150,7 @@ def _out_of_time(mine: Timeline, d: Difference) -> str:
 
 
 def _figure(mine: Timeline, d: Difference, up_to: str) -> str:
-    """Return what is said of notes that go too fast or too slowly, and of what follows."""
+    """Return the sentence for notes that go too fast or too slowly, and for those that follow."""
     figure = len(d.mine) - d.moves
     words = f"these {_number(figure)} notes are {d.about}" if figure > 1 else f"this note is {d.about}"
     if d.moves:
@@ -166,7 +166,7 @@ def _name(timeline: Timeline, sound: SoundingNote) -> str:
 
 
 def _pair(mine: Timeline, d: Difference) -> str:
-    """Return what is said of notes that are to sound together and do not, and the other way round."""
+    """Return the sentence for notes that are to sound together and do not, and the other way round."""
     late = f"{_bent(mine, d.mine[0])} is {_off(d)}"
     if d.about == JOINED:
         return f"you play these two together: {late}"
@@ -180,7 +180,7 @@ def _bent(timeline: Timeline, sound: SoundingNote) -> str:
 
 
 def _bend(mine: Timeline, d: Difference) -> str:
-    """Return what is said of a pitch that a bend does not arrive at."""
+    """Return the sentence for a pitch that a bend does not reach."""
     a, off = d.mine[0], f"{interval_words(float(d.by))} too {'high' if d.by > 0 else 'low'}"
     if d.lacking:
         return f"the bend is missing: {fret_in_words(mine, a)} stays {off}"
@@ -215,7 +215,7 @@ def _technique(mine: Timeline, theirs: Timeline, d: Difference) -> str:
 
 
 def _another_way(mine: Timeline, theirs: Timeline, d: Difference) -> str:
-    """Return what is said of the right pitch where only one of the two bends up to it, or from another fret."""
+    """Return the sentence for the right pitch if only one version bends up to it, or from another fret."""
     a, b = d.mine[0], d.theirs[0]
     if d.about == FRETTED:
         return f"{fret_in_words(mine, a)} is the right pitch; the teacher bends up to it from {_there(theirs, a, b)}"

@@ -1,4 +1,4 @@
-"""A compiled source: its licks, what was found in them, and the outputs they give.
+"""A compiled source: its licks, their findings and their outputs.
 
 In: what `compile_text`, `compile_bytes` and `compile_file` put into it. Out: findings, the facts of each lick, and of a lick
 without errors the bytes of any format. Nothing here writes a file.
@@ -35,7 +35,7 @@ class CompiledLick(NamedTuple):
     title: str
     slug: str  # the name of its files, distinct_names within its source
     timeline: Timeline | None  # None where it cannot be counted
-    diagnostics: tuple[Diagnostic, ...]  # what is wrong in it or in the fields that its file sets for it
+    diagnostics: tuple[Diagnostic, ...]  # findings about the lick, and about the fields that its file sets for it
     lowered: LoweredLick | None  # None for a lick with errors
     project: ProjectRules | None = None  # by which it was compiled
 

@@ -1,6 +1,6 @@
 """Write a single file that a user named for an output: `make --report`, `box --svg`, `move --out`.
 
-In: its path, what is to be written, and what the command reads. Out: the file, whole or not at all, or the finding that
+In: its path, the bytes, and the paths that the command reads. Out: the file, whole or not at all, or the finding that
 says why nothing was written. The rules, in this order:
 
 - a link, a folder, a pipe, a socket or a disk at the path is refused, whatever the options;
@@ -69,7 +69,7 @@ class Seal(NamedTuple):
 
 
 def find_obstacle(path: str, seal: Seal | None, overwrite: bool, sources: Sequence[str]) -> Diagnostic | None:
-    """Return why nothing may be written at `path`; None if something may, as far as can be told before writing.
+    """Return why nothing may be written at `path`; None if it may, as far as can be known before writing.
 
     `seal` is that of the output's kind, None for licks. `sources` are paths that the command reads. Raises OSError or
     ValueError for a path that the system does not accept.

@@ -1,4 +1,4 @@
-"""Diagnostics: what is wrong and where, and the rules behind them.
+"""Diagnostics: findings with their place in the text, and the rules behind them.
 
 In: facts from any stage. Out: `Diagnostic` values. Each module with rules has a tuple of them, which `compiler/rules.py`
 joins. How a diagnostic looks on a screen is in `report/console.py`.

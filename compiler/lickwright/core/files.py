@@ -95,7 +95,7 @@ _TRIES = 9  # for a system call that is interrupted again and again
 
 
 class Unopened(Unreadable):
-    """The file could not be opened at all (L601); a plain `Unreadable` is about what is in it (L602)."""
+    """The file could not be opened at all (L601); a plain `Unreadable` is about its contents (L602)."""
 
 
 def _near_lick(path: str) -> str | None:
@@ -142,12 +142,12 @@ def read_file(path: str) -> bytes:
     except OSError as e:
         raise Unopened(f"the file cannot be read: {error_reason(e)}", "check the name and the folder") from None
     finally:
-        with suppress(OSError):  # an error here does not spoil what was read
+        with suppress(OSError):  # an error here does not affect the bytes that were read
             os.close(handle)
 
 
 def _refuse_special(status: os.stat_result) -> None:
-    """Raise Unopened for what is no ordinary file, Unreadable for a file that is too large."""
+    """Raise Unopened for anything but an ordinary file, Unreadable for a file that is too large."""
     if stat.S_ISDIR(status.st_mode):
         raise Unopened("this is a folder, not a file", "name a file in it")
     if not stat.S_ISREG(status.st_mode):

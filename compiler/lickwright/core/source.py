@@ -71,7 +71,7 @@ class Unreadable(Exception):
 
 
 def decode_source(name: str, data: bytes) -> Source:
-    """Return the bytes of a file as a `Source`. Raises Unreadable for too many bytes and for what is not UTF-8."""
+    """Return the bytes of a file as a `Source`. Raises Unreadable for too many bytes and for bytes that are not UTF-8."""
     if len(data) > MAX_BYTES:
         raise Unreadable(f"the file is larger than 1 MiB ({len(data):,} bytes)", "split it into several files")
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):

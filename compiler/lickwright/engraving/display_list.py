@@ -76,7 +76,7 @@ class ItemGroup(NamedTuple):
     items: tuple[Item, ...]
     role: str = ""  # what it is: "note", "bend", "system", "heading"
     event: DrawnEvent | None = None
-    data: tuple[tuple[str, str], ...] = ()  # more that a reader may want to know: ("bar", "2")
+    data: tuple[tuple[str, str], ...] = ()  # further facts for readers of the drawing: ("bar", "2")
     x: float = 0.0
     y: float = 0.0
     scale: float = 1.0

@@ -1,6 +1,6 @@
 """A lick as engraved music: systems of tab that fill a width. The way in to this room.
 
-In: a `Grid`, a width and what is wanted. Out: a `EngravedMusic`: systems with their heights and what is drawn on them. Knows no page and no file format.
+In: a `Grid`, a width and options. Out: an `EngravedMusic`: systems with their heights and drawn items. Knows no page and no file format.
 """
 
 from __future__ import annotations
@@ -47,11 +47,11 @@ class Cursor(NamedTuple):
 
 
 class System(NamedTuple):
-    """One system: what is drawn, from y 0 down to its height."""
+    """One system: its drawn items, from y 0 down to its height."""
 
     group: ItemGroup
     height: float
-    right: float  # how far what is drawn reaches
+    right: float  # the right end of the drawn items
     top: float  # of the strings
     bottom: float
     first_bar: int  # numbers of its first and last bar

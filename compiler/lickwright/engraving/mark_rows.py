@@ -171,7 +171,7 @@ def _small(x: float, text: str) -> Iterator[Item]:
 
 
 def _accent(x: float, text: str) -> Iterator[Item]:
-    """An accent, a dot or a letter; what comes after it are the names of the strings it is meant for."""
+    """An accent, a dot or a letter, followed by the names of the strings that it applies to."""
     sign, _, strings = text.partition(" ")
     if sign == _ACCENT:
         yield Path((("M", x - 3.0, -4.4), ("L", x + 3.0, -2.4), ("L", x - 3.0, -0.4)), 0.9)
@@ -210,7 +210,7 @@ def _dynamic(x: float, text: str) -> Iterator[Item]:
 
 
 def _words(x: float, text: str, width: float) -> Iterator[Item]:
-    """Words from x on; what is wider than a system in lines one over the other, the last at y 0."""
+    """Words that begin at x; text wider than a system is broken into lines, the last one at y 0."""
     lines = wrap_text(text, "serif-italic", m.WORDS, width)
     for n, words in enumerate(reversed(lines)):
         yield Text(x - 3.0, -n * m.WORDS * 1.25, words, "serif-italic", m.WORDS)

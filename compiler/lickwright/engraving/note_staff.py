@@ -279,7 +279,7 @@ def _rest(event: RhythmEvent, x: float) -> Iterator[Item]:
 
 
 def _ties(system: PlacedSystem, chord: _Chord, up: bool, seen: dict[int, float]) -> Iterator[ItemGroup]:
-    """Ties to what was written before of the same sound."""
+    """Ties to the note written before for the same sound."""
     for note in chord.notes:
         sound = note.mark.sound
         if note.mark.held:

@@ -34,7 +34,7 @@ class RhythmEvent(NamedTuple):
 
     @property
     def flags(self) -> int:
-        """Flags or beams: 1 for an eighth; 0 for a quarter and what is longer."""
+        """Flags or beams: 1 for an eighth; 0 for a quarter and longer values."""
         return max(0, self.base.denominator.bit_length() - 3) if self.base.numerator == 1 else 0
 
 

@@ -118,7 +118,7 @@ def place_system(
 
 
 def drawn_event(timeline: Timeline, sound: SoundingNote) -> DrawnEvent:
-    """What a reader of the drawing is told of a sound."""
+    """The description of a sound for readers of the drawing."""
     names = [] if sound.kind == "note" else [sound.kind]
     names += [sound.begin.name] if sound.begin.sign else []
     names += [sound.head.name] if sound.head is not None else []

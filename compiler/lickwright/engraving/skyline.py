@@ -1,6 +1,6 @@
-"""What is free above a system: the highest thing over every stretch, so that what is added stands clear of it.
+"""The skyline of a system: the highest drawn thing over every stretch, so that added items do not touch it.
 
-In: boxes of what is drawn. Out: the y above which a stretch is free. y grows downwards.
+In: the boxes of drawn items. Out: the y above which a stretch is free. y grows downwards.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ class Skyline:
         return min([self._base, *(box.top for box in self._boxes if box.left < right and left < box.right)])  # fmt: skip
 
     def rise(self, base: float) -> None:
-        """Raises the base: nothing is free below it any more."""
+        """Raise the base: from now on no stretch is free below it."""
         self._base = base
 
     @property

@@ -21,7 +21,7 @@ _WIDE_FROM = 0.5  # semitones from which a vibrato is drawn wide
 
 
 def draw_span(system: PlacedSystem, above: RowEntry) -> Iterator[Item]:
-    """A word and a dashed line to the end of what it is said of, with a hook there; a wave for a trill."""
+    """A word and a dashed line to the end of its notes, with a hook there; a wave for a trill."""
     begins, ends = above.first in system.column_x, above.last in system.column_x
     start = system.column_x[above.first] - 3.0 if begins else system.left + 2.0
     text = Text(start, 0.0, above.text, "serif-italic", m.WORDS)
@@ -55,7 +55,7 @@ def _span_end(system: PlacedSystem, above: RowEntry) -> float:
 
 
 def _lasts_on(technique: Technique | None) -> bool:
-    """Whether what is said of notes goes on as long as they sound: ringing, the bar, tremolo, a trill."""
+    """True for words that apply as long as their notes sound: ringing, the bar, tremolo, a trill."""
     if technique is None:
         return True
     return technique.damping is Damping.RING or technique.curve is not Curve.NONE or technique.stroke is Stroke.REPEAT

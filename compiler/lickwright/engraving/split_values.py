@@ -84,7 +84,7 @@ def tuplet_grid(beat: Fraction) -> BeatGrid:
 
 
 def split_values(grid: BeatGrid, at: Fraction, length: Fraction, rest: bool) -> list[WrittenValue]:
-    """Return a length that begins at `at` as written values; what is shorter than `SHORTEST` is left out."""
+    """Return a length that begins at `at` as written values; a rest shorter than `SHORTEST` is left out."""
     found: list[WrittenValue] = []
     end = at + length
     while at < end:

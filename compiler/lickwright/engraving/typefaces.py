@@ -86,7 +86,7 @@ def _characters(data: bytes, cmap: int) -> dict[str, int]:
 
 @lru_cache(maxsize=8192)
 def text_width(text: str, face: str, size: float) -> float:
-    """The width of a line of text in points; what the face lacks is as wide as what is printed instead."""
+    """The width of a line of text in points; a character that the face lacks is as wide as its substitute."""
     font = typeface(face)
     return sum(font.advances[font.glyphs.get(char, 0)] for char in printable(text, face)) * size / font.units
 

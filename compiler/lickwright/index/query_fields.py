@@ -205,7 +205,7 @@ def _known(known: Sequence[str], what: str, value: Value) -> None:
 
 
 def technique_names() -> tuple[str, ...]:
-    """Return the names of techniques that a lick can be said to use, and of the events that are techniques of their own."""
+    """Return the names of techniques that a lick can use, and of the events that are techniques of their own."""
     return tuple(dict.fromkeys([*(t.name for t in TECHNIQUES if t.sign), *EVENT_WORDS]))
 
 

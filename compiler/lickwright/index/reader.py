@@ -238,7 +238,7 @@ def _opened(folder: str) -> Manifest:
         try:
             again.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchall()
         except sqlite3.OperationalError:
-            pass  # the second look says what is the matter
+            pass  # the second attempt reports the error
         finally:
             again.close()
         return Manifest(folder, write=False)

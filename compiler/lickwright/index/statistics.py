@@ -1,4 +1,4 @@
-"""Statistics of a library: licks of each key, scale, box, level, technique, tag and style, and what is wrong with them.
+"""Statistics of a library: licks of each key, scale, box, level, technique, tag and style, and their findings.
 
 In: the index. Out: `LibraryStatistics`. What is missing is counted in `coverage_gaps.py`.
 """

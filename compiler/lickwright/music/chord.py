@@ -117,7 +117,7 @@ _QUALITIES = {
 def parse_chord_name(text: str) -> Chord:
     """Return a chord from a symbol, `Am7`, or words, `A minor`, `C major 7`; the root's capital may be missing.
 
-    Raises ValueError, in a player's words, for what is no chord.
+    Raises ValueError, in a player's words, for text that is not a chord.
     """
     root, _, words = " ".join(text.split()).partition(" ")
     root = root[:1].upper() + root[1:]
@@ -137,7 +137,7 @@ def _moved(name: NoteName, semitones: int, key: Key | None) -> NoteName:
 def parse_chord(text: str) -> Chord | None:
     """Return the chord of a symbol (`A`, `Am7`, `Dmaj9`, `E7#9`, `Bm7b5`, `C/E`); None for no chord, `N.C.` or `-`.
 
-    Raises ValueError, in a player's words, for what is no chord.
+    Raises ValueError, in a player's words, for text that is not a chord.
     """
     text = text.strip()
     if text in _NO_CHORD:
@@ -224,7 +224,7 @@ def parse_chord_bars(text: str) -> tuple[tuple[ChordAt, ...], ...]:
     """Return the chords of each bar of `A7 | D7 A7 | E7 / / A7`; a slash, a dot or an empty bar keeps the chord.
 
     Entries share their bar evenly. Bar lines at both ends may be left out. A bar that only keeps its chord is empty.
-    Raises ValueError, in a player's words, for what is no chord.
+    Raises ValueError, in a player's words, for text that is not a chord.
     """
     inner = text.strip().removeprefix("|").removesuffix("|")
     if not inner.strip():

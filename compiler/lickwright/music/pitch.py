@@ -180,7 +180,7 @@ def _mended_name(text: str, shape: re.Pattern[str]) -> str | None:
 def parse_key(text: str) -> Key:
     """Return the key of a tonic and a mode: `A minor`, `F# major`, `D dorian`.
 
-    Raises ValueError, in a player's words, for what is no key, and for one of more than seven sharps or flats.
+    Raises ValueError, in a player's words, for text that is not a key, and for one of more than seven sharps or flats.
     """
     text = " ".join(text.split())
     if (meant := _named_elsewhere(text)) is not None:

@@ -48,7 +48,7 @@ class Ladder(NamedTuple):
 def parse_ladder(text: str) -> Ladder:
     """Return the ladder of `60%,5,110%`: from 60 per cent of the tempo by 5 beats a minute to 110 per cent.
 
-    Raises ValueError, in a player's words, for what is no ladder.
+    Raises ValueError, in a player's words, for text that is not a ladder.
     """
     match = _LADDER.match(text.strip())
     if match is None:

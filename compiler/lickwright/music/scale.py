@@ -108,7 +108,7 @@ def parse_scale(text: str, key: Key | None) -> Scale:
     """Return the scale of a name, or of degrees: `1 b3 4 b5 5 b7`.
 
     Bare `pentatonic` and `blues` follow the key, and are minor without one. Over a mixolydian key, that of a dominant
-    chord, `blues` is the minor blues scale. Raises ValueError, in a player's words, for what is no scale.
+    chord, `blues` is the minor blues scale. Raises ValueError, in a player's words, for text that is not a scale.
     """
     words = text.split()
     name = _plain_name(text)

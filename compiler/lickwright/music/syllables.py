@@ -46,7 +46,7 @@ class _Part(NamedTuple):
 
 
 def count_bar(instants: Collection[int], whole: int, meter: Meter) -> dict[int, CountedInstant]:
-    """Return the instants of a bar with what is said at each, in order; `whole` is a whole note in their unit.
+    """Return the instants of a bar with the syllable counted at each, in order; `whole` is a whole note in their unit.
 
     All beats from the first instant to the last are among them, and the parts between where a division could be misread.
     Beats that do not fall on a whole number of units are left out.
@@ -97,7 +97,7 @@ def _beat(meter: Meter, number: int) -> tuple[str, str]:
 
 @lru_cache(maxsize=4096)
 def divide_beat(inside: frozenset[int], beat: int, compound: bool) -> tuple[_Part, ...]:
-    """Return the instants of a beat of length `beat`: the beat, those `inside` it, and those to be said between them."""
+    """Return the instants of a beat of length `beat`: the beat, those `inside` it, and those that are counted between them."""
     part = gcd(beat, *inside)
     divided = _divide_into(beat // part, frozenset(at // part for at in inside), compound)
     return tuple([said._replace(at=said.at * part) for said in divided])
@@ -128,7 +128,7 @@ def _in_shares(parts: int, inside: frozenset[int], compound: bool) -> tuple[_Par
         start = n * size
         here = {at - start for at in inside if start <= at < start + size}
         shares.append(_share(size, here, start, parts, head, middle))
-    plain = 1 if compound else 2  # parts of a share that need nothing said between them
+    plain = 1 if compound else 2  # parts of a beat's share that are counted without syllables between them
     every_head = any(len(share) > plain for share in shares)
     silent = set() if every_head else {n * size for n in range(1, len(heads))} - inside
     return tuple(part for share in shares for part in share if part.at not in silent)

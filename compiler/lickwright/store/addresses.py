@@ -142,7 +142,7 @@ def _send(at: RemotePath, path: str, data: bytes | Iterable[bytes]) -> None:
     try:
         file.writelines(data)
     except BaseException:
-        file.discard()  # to close it would put in place what was sent so far
+        file.discard()  # closing it would put the bytes sent so far in place
         with suppress(AttributeError):
             file.closed = True
         raise
@@ -162,7 +162,7 @@ def list_remote_folder(at: RemotePath, folder: str) -> dict[str, Mapping[str, An
 
 
 def remote_fingerprint(info: Mapping[str, Any]) -> int:
-    """Return a 63-bit number that another file, or the same one written again, does not have: a hash of what the other side tells of it."""
+    """Return a 63-bit number that another file, or the same one written again, does not have: a hash of the metadata that the storage gives."""
     told = repr([(name, str(info[name])) for name in _TELLING if info.get(name) is not None])
     return int.from_bytes(blake2b(told.encode(), digest_size=8).digest(), "big") >> 1
 

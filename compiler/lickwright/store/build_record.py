@@ -45,7 +45,7 @@ class BuildRecord(NamedTuple):
     library: str  # a hash of their paths below the library's folder
     program: str  # a hash of the program
     asked: tuple[RecordedOptions, ...]
-    unread: tuple[str, ...] = ()  # sources of which nothing is known, as seen from the output folder
+    unread: tuple[str, ...] = ()  # sources that could not be read, as seen from the output folder
     gone: tuple[str, ...] = ()  # sources that are still on record and were not there any more
 
     @property

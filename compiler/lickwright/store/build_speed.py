@@ -18,7 +18,7 @@ _WRITING = 1.6  # times as long as a rehearsal, which writes nothing: measured w
 
 
 class Speed(NamedTuple):
-    """What was measured; 0 where nothing is yet."""
+    """The measured speeds; 0 before the first measurement."""
 
     source: float = 0.0  # seconds of work for a source, recordings left out
     sound: float = 0.0  # and for a second of a recording
@@ -32,7 +32,7 @@ class Estimate(NamedTuple):
 
 
 def load_build_speed(connection: sqlite3.Connection) -> Speed:
-    """Return what was measured so far."""
+    """Return the speeds measured so far."""
     row = connection.execute("SELECT value FROM about WHERE name = ?", (_NAME,)).fetchone()
     try:
         source, sound = loads(row[0]) if row is not None else (0, 0)

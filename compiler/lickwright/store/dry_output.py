@@ -39,7 +39,7 @@ class Rehearsal(OutputWriter):
     """An `OutputWriter` that writes nothing."""
 
     def content(self, name: str, emission: Export, spool: Spool) -> bytes | LargeData | None:
-        """Return what an output would hold; of a recording only how much. `begins` is told of one that would be played."""
+        """Return the content of an output; of a recording only its size. `begins` is called for one that would be rendered."""
         if not callable(emission.content) or emission.length is None:
             return super().content(name, emission, spool)
         if sound_key(emission) not in self.sounds:

@@ -1,8 +1,8 @@
-"""The features of a lick for the index: its fields as they hold, what is in it, how hard it is, what is wrong with it.
+"""The features of a lick for the index: its effective fields, its music, its difficulty, its findings.
 
 In: a compiled lick and its source. Out: `LickFacts`, a plain value that travels between processes and into the index
 (`index_schema.py`). Cheap on purpose, since every lick of a library is asked: about a tenth of what compiling it costs.
-Where a lick cannot be counted, only its title, its place and what is wrong with it are known.
+Where a lick cannot be counted, only its title, its place and its findings are known.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The tables of the index of a library: what is known of every lick.
+"""The tables of the index of a library: the features of every lick.
 
 In: `LickFacts`, and the connection of whoever keeps the sources (a table `sources` with `id` and `path`). Out: rows. Opens no
 file and ends no transaction: both are the caller's. Questions are asked by `index/search.py`, `index/similarity_search.py`, `index/duplicates.py` and
@@ -86,7 +86,7 @@ def has_full_text(connection: sqlite3.Connection) -> bool:
 def add_licks(
     connection: sqlite3.Connection, source_id: int, facts: Sequence[LickFacts], findings: Sequence[IndexedFinding] = ()
 ) -> None:
-    """Enter the licks of one source, of which nothing is there. `findings`: those of a source without licks."""
+    """Enter the licks of one source that has no rows yet. `findings`: those of a source without licks."""
     add_licks_of_sources(connection, [(source_id, facts)])
     if findings:
         connection.executemany(

@@ -44,7 +44,7 @@ class Journal:
         try:
             write_all(self._handle, text)
         except BaseException:
-            self.close()  # nothing can be read after what is half noted: the next line begins another journal
+            self.close()  # lines after a half-written one cannot be read: the next line begins another journal
             raise
 
     def close(self) -> None:

@@ -49,7 +49,7 @@ class LocalStorage:
             return None
 
     def file_states(self, folder: str, names: Sequence[str]) -> list[tuple[int, ...] | None]:
-        """Return size, mtime, ctime and inode of some files in one folder, None for what is no ordinary file. Raises OSError."""
+        """Return size, mtime, ctime and inode of some files in one folder, None for anything but an ordinary file. Raises OSError."""
         above = folder.rpartition("/")[0]
         if above != self._above:
             self._inside.folder(above or ".")
@@ -186,7 +186,7 @@ class LocalStorage:
 
 
 def file_state(status: os.stat_result) -> tuple[int, int, int, int]:
-    """Return what tells whether a file changed: its size, both times in nanoseconds and its inode, which no editor keeps all."""
+    """Return the values that show whether a file changed: size, both times in nanoseconds and inode; no editor keeps all of them."""
     return (
         status.st_size,
         status.st_mtime_ns,

@@ -20,7 +20,7 @@ class Lock:
     """Holds the lock of one output folder in a `with`."""
 
     def __init__(self, folder: str, say: Callable[[str], None]) -> None:
-        """`say` is told once, if somebody else holds the lock. Entering raises OSError where the lock cannot be opened, or is not one of our files."""
+        """`say` gets one line if another process holds the lock. Entering raises OSError where the lock cannot be opened, or is not one of our files."""
         self._path = os.path.join(folder, NAME)
         self._waiting = f"another build is at work in {folder}: waiting for it"
         self._say = say

@@ -61,7 +61,7 @@ class OutputRow(NamedTuple):
 
     @property
     def suffix(self) -> str:
-        """Return what follows the lick's name, without the tempo of a practice recording: it tells the outputs of a lick apart."""
+        """Return what follows the lick's name, without the tempo of a practice recording: it distinguishes the outputs of a lick."""
         from lickwright.export import suffix_without_tempo  # whoever only asks an index needs no export
 
         return suffix_without_tempo(self.name[len(self.lick) :])

@@ -64,7 +64,7 @@ class ManifestWriter:
         rows = []
         for item, result, path in zip(items, results, paths, strict=True):
             if not result.hash and not result.alone:
-                continue  # it could not be read: what is known of it stays
+                continue  # it could not be read: its rows stay
             if not plain_folder(item.target):
                 continue  # nothing was written there, and no manifest with it could be used
             self._outputs(item, result)

@@ -1,6 +1,6 @@
 """Writes the outputs of one source into their folder: each whole or not at all, and never over a file that is not ours.
 
-In: names and bytes, and what is on record of the folder. Out: what stands there now, and findings for what was not written. A file in the way is
+In: names and bytes, and the folder's rows on record. Out: the rows of the files in place, and findings for those not written. A file in the way is
 replaced only if its bytes are what Lickwright itself wrote there, which the manifest tells by hash. So a tab that a teacher changed by
 hand is safe, and a lost manifest costs no file. A file with the very bytes that were to be written counts as ours.
 """
@@ -47,7 +47,7 @@ Begins: TypeAlias = Callable[[str, Length], None]  # the output's name, and how 
 
 
 def _begins(name: str, length: Length) -> None:
-    """Do nothing: nobody wants to know."""
+    """Do nothing: the default for callers that need no announcement."""
 
 
 class OutputWriter:
@@ -56,7 +56,7 @@ class OutputWriter:
     def __init__(self, storage: Storage, overwrite: bool) -> None:
         """`overwrite`: replace whatever file stands in the way."""
         self.storage = storage
-        self.begins: Begins = _begins  # told before an output that takes long
+        self.begins: Begins = _begins  # called before an output that takes long
         self.sounds: Sounds = {}  # recordings that stand here already
         self._journal = storage.journal()
         self._overwrite = overwrite
@@ -214,7 +214,7 @@ def is_unaltered(row: OutputRow, state: FileState) -> bool:
 def recorded_output(storage: Storage, folder: str, row: OutputRow) -> OutputRow | None:
     """Return the file that `row` is on record of, in its present state; None where there is none. Its hash is empty where it is surely another.
 
-    Raises OSError where it cannot be read, `UnsafePath` for what is no ordinary file.
+    Raises OSError where it cannot be read, `UnsafePath` for anything but an ordinary file.
     """
     state = storage.state(folder, row.name)
     if state is None:
@@ -238,7 +238,7 @@ def _standing(
 ) -> OutputRow | None:
     """Return the file of this name, None where there is none; its hash is empty where it cannot be ours.
 
-    `row` is what is on record of it. It is read only if its size is one of `sizes`, or if there are none.
+    `row` is its row on record. It is read only if its size is one of `sizes`, or if there are none.
     """
     state = storage.state(folder, name)
     if state is None:
@@ -253,7 +253,7 @@ def _standing(
             hash = stored_digest(storage, folder, name)
         except UnsafePath:  # it changed into something else just now
             raise
-        except OSError:  # may not be read, so cannot be told to be ours
+        except OSError:  # unreadable, so it cannot be known to be written by this program
             pass
     return made_row(name, "", "", hash, state)
 

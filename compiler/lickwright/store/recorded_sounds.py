@@ -42,7 +42,7 @@ Sounds = Mapping[bytes, StoredRecording]  # by key
 
 
 def sound_key(emission: Export) -> bytes:
-    """Return the key of a recording's sound; empty for what is no recording."""
+    """Return the key of a recording's sound; empty for an output that is not a recording."""
     return values_key(_program(), emission.sound) if emission.sound else b""
 
 
@@ -63,7 +63,7 @@ def load_sounds(manifest: Manifest) -> dict[bytes, StoredRecording]:
 
 
 def sounds_of_outputs(manifest: Manifest, rows: Iterable[OutputRow]) -> tuple[tuple[bytes, bytes], ...]:
-    """Return what is on record of the sounds of some outputs, as `enter_sounds` takes it."""
+    """Return the rows on record of the sounds of some outputs, as `enter_sounds` takes it."""
     if not manifest.has_sounds():
         return ()
     asked = "SELECT hash, sound FROM sounds WHERE hash = ? AND typeof(sound) = 'blob'"
@@ -98,5 +98,5 @@ def reuse_recording(emission: Export, sounds: Sounds, storage: Storage, spool: S
             if hash.digest() != found.hash:
                 return None
             return spool.take(lambda out, _: retag(file, out))
-    except (OSError, ValueError):  # then it is played, which says what is the matter
+    except (OSError, ValueError):  # then it is rendered anew, which reports the error
         return None

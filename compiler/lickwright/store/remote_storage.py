@@ -64,7 +64,7 @@ class RemoteStorage:
             return _state(info)
 
     def file_states(self, folder: str, names: Sequence[str]) -> list[tuple[int, ...] | None]:
-        """Return size, 0, 0 and a hash of what the storage tells of some files, None for what is no file. Raises OSError."""
+        """Return size, 0, 0 and a hash of the storage's metadata of some files, None for anything but a file. Raises OSError."""
         found = [self.state(folder, name) for name in names]
         return [state[1:] if state is not None and state.kind == "file" else None for state in found]
 
@@ -128,7 +128,7 @@ class RemoteStorage:
         self._listed = True
 
     def check_writable(self, folder: str) -> None:
-        """Do nothing: that cannot be told without writing."""
+        """Do nothing: whether an address can be written is known only after writing."""
 
     def free_bytes(self) -> int | None:
         """Return None: it is not known."""

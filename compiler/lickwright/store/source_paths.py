@@ -68,7 +68,7 @@ def path_from_here(out: str, path: str) -> str | None:
 
 
 def _stands(path: str) -> bool:
-    """Return True if something is at `path`, also where the system refuses to say: what is not known to be gone counts as there."""
+    """Return True if something is at `path`, also if the system refuses access: only a path known to be gone counts as gone."""
     try:
         os.lstat(path)
     except (FileNotFoundError, NotADirectoryError, ValueError):

@@ -21,7 +21,7 @@ Data: TypeAlias = "bytes | Iterable[bytes]"
 
 
 class FileState(NamedTuple):
-    """What a storage tells of one file. Two equal states mean the same, untouched file."""
+    """The metadata of one file in a storage. Equal states mean the same, unchanged file."""
 
     kind: str  # "file", "folder", "link", "pipe or device"
     size: int  # bytes
@@ -47,7 +47,7 @@ class Storage(Protocol):
         """Return the state of what stands at a path, None for nothing. Links are not followed."""
 
     def file_states(self, folder: str, names: Sequence[str]) -> Sequence[tuple[int, ...] | None]:
-        """Return size, mtime, ctime and inode of some files in one folder, None for what is no ordinary file.
+        """Return size, mtime, ctime and inode of some files in one folder, None for anything but an ordinary file.
 
         The fast way to ask about all files of a folder: raises OSError where one is missing.
         """
@@ -80,7 +80,7 @@ class Storage(Protocol):
         """Prepare for questions about many files: a remote storage lists all of them in one request."""
 
     def check_writable(self, folder: str) -> None:
-        """Raise OSError if `folder` could not be made or written into, as far as that can be told without writing."""
+        """Raise OSError if `folder` could not be made or written into, as far as that can be known without writing."""
 
     def free_bytes(self) -> int | None:
         """Return the free space, None where that is not known."""
@@ -100,7 +100,7 @@ class Storage(Protocol):
         """Store the manifest as it was last committed, now and then; nothing to do where it is written in place."""
 
     def set_aside(self, error: Exception, say: Say) -> None:
-        """Move a manifest that cannot be used out of the way because of `error`, and tell `say`."""
+        """Move a manifest that cannot be used out of the way because of `error`, and announce it with `say`."""
 
     def journal(self) -> Journal | None:
         """Return a new write-ahead journal for one process; None where outputs are known by their bytes alone."""
@@ -113,7 +113,7 @@ class Storage(Protocol):
 
 
 def read_output(storage: Storage, folder: str, name: str) -> Iterator[bytes]:
-    """Yield the bytes of a stored file, at most `PIECE` at a time. Raises OSError, `UnsafePath` for what is no ordinary file."""
+    """Yield the bytes of a stored file, at most `PIECE` at a time. Raises OSError, `UnsafePath` for anything but an ordinary file."""
     with storage.open(folder, name) as file:
         while piece := file.read(PIECE):
             yield piece

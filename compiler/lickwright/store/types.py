@@ -50,11 +50,11 @@ class WorkItem(NamedTuple):
     path: str  # to read, and as the user knows it; `-` is standard input
     target: str  # the folder of its outputs, below the output folder
     option_set: int  # which of the options of the build hold for it, by number
-    known: tuple[OutputRow, ...] = ()  # what is on record of that folder
+    known: tuple[OutputRow, ...] = ()  # the rows on record of that folder
     claimed: tuple[tuple[str, bytes], ...] = ()  # what a run that died may have written there
     named: tuple[LickName, ...] = ()  # the names on record of its licks
     taken: str = ""  # whose its folder is, if somebody else's
-    data: bytes | None = None  # what was read already; None: it is to be read
+    data: bytes | None = None  # its bytes, if read already; None: it is to be read
     before: int = 0  # licks that come before it in its album
     only: int | None = None  # the one lick (from 0) that is tried without writing; see `build/crash_isolation.py`
     without: tuple[tuple[int, str], ...] = ()  # licks that are left out, and why
@@ -81,7 +81,7 @@ class WorkResult(NamedTuple):
 
     id: int
     done: bool = False  # whether there is nothing left to do, as long as neither source nor options change
-    hash: bytes = b""  # of what was read; empty if it could not be
+    hash: bytes = b""  # of the bytes read; empty if they could not be
     made: int = 0  # licks written
     refused: tuple[SkippedLick, ...] = ()  # licks that were not
     slugs: tuple[str, ...] = ()  # of all licks of the source, by which their outputs are named
@@ -97,4 +97,4 @@ class WorkResult(NamedTuple):
     alone: bool = False  # it crashed a worker
     sounds: tuple[tuple[bytes, bytes], ...] = ()  # of recordings among the outputs: hash of the file, key of the sound
     ok: bool = False  # whether nothing in the source is an error: then all its licks are known
-    named: tuple[LickName, ...] = ()  # what is to be on record of its licks' names
+    named: tuple[LickName, ...] = ()  # the rows to be on record of its licks' names

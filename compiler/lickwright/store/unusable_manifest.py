@@ -18,7 +18,7 @@ ASIDE = NAME + ".old"  # what stood in the manifest's place and could not be use
 
 
 def set_aside_message(folder: str, error: Exception) -> str:
-    """Return what is said about the manifest of `folder`, which cannot be used because of `error`."""
+    """Return the message about the manifest of `folder`, which cannot be used because of `error`."""
     why = error if isinstance(error, Unusable) else DAMAGED
     return f"{os.path.join(folder, NAME)} is set aside: {why}; what is in the folder is checked again"
 
@@ -33,7 +33,7 @@ def _look_again(folder: str) -> None:
 
 
 def set_aside(folder: str, error: Exception, say: Say) -> None:
-    """Move what stands in the manifest's place to `.lickwright.db.old` because of `error`, and tell `say`.
+    """Move what stands in the manifest's place to `.lickwright.db.old` because of `error`, and announce it with `say`.
 
     Raises OSError, also where a second look finds nothing wrong: for one page that the disk would not read no record is given up.
     """
@@ -51,7 +51,7 @@ def set_aside(folder: str, error: Exception, say: Say) -> None:
         if e.errno == errno.ENOTEMPTY:
             raise UnsafePath(f"{ASIDE} is in the way: move it away") from None
         raise
-    for rest in BESIDE:  # they belong to what was moved: a new file must not be mended with them
+    for rest in BESIDE:  # they belong to the moved file: SQLite must not apply them to a new one
         try:
             os.unlink(path + rest)
         except FileNotFoundError:

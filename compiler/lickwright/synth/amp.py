@@ -151,7 +151,7 @@ def _body(lowest: tuple[tuple[float, float, float], ...], bins: Samples) -> Resp
 
 def _room(rate: int) -> Response:
     """Return the response of a small room, two channels: four echoes and a decaying tail. Level 1 is the energy of the direct sound."""
-    count = min(int(ROOM_LENGTH * rate), MEMORY * 3 // 4)  # no longer than what is remembered, at any rate
+    count = min(int(ROOM_LENGTH * rate), MEMORY * 3 // 4)  # at most the samples that are remembered
     time = np.arange(count) / rate
     tail = np.stack([pulses.white_noise(count, seed) for seed in (101, 202)])
     tail *= 10 ** (-3 * time / ROOM_TIME) * np.clip((time - 0.012) / 0.02, 0, 1)

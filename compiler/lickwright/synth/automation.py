@@ -59,7 +59,7 @@ class Humanizer(NamedTuple):
     time: float = 0.002  # seconds late, at most
 
     def turn(self, string: int, index: int, what: int) -> float:
-        """Return a number between −1 and 1 for the stroke `index` of a string; `what` tells the quantities of a stroke apart."""
+        """Return a number between −1 and 1 for the stroke `index` of a string; `what` names the quantity, so that each has numbers of its own."""
         return float(pulses.white_noise(1, self.seed * 1_000_003 + string * 65_537 + index * 7 + what)[0])
 
 

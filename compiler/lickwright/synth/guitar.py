@@ -18,7 +18,7 @@ from lickwright.synth.automation import Humanizer, Planner, StringAutomation, no
 from lickwright.synth.waveguide import TAPS, WIDE, CompiledLoop, DelayLoop, Motion, Samples, loop_taps
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
-AHEAD, IN_TIME = 20.0, 1.5  # seconds that are planned at once; that must be planned beyond what is asked for
+AHEAD, IN_TIME = 20.0, 1.5  # seconds planned at once; seconds that must be planned beyond the requested samples
 OFF = 0.008  # seconds in which the volume is turned off before a swell
 
 

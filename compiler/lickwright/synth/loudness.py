@@ -17,10 +17,10 @@ from lickwright.synth.waveguide import Samples
 
 TARGET, CEILING = -16.0, -1.0  # LUFS; dBTP
 STEP, WINDOW = 0.1, 4  # seconds from block to block; steps in a block
-ABSOLUTE, RELATIVE = -70.0, -10.0  # LUFS; LU: what is quieter is not counted
+ABSOLUTE, RELATIVE = -70.0, -10.0  # LUFS; LU: quieter blocks are not counted
 _SIZE = 1 << 16
 _TAPS, _PHASES = 16, 4  # of the interpolator that looks between samples
-_REACH = 6  # frames before a peak and after it in which the gain is as low as the peak wants it: 8 ms
+_REACH = 6  # frames before a peak and after it in which the gain is as low as the peak needs: 8 ms
 _TRIES = 16  # at bringing peaks under the ceiling and the rest up again
 _QUIET = 0.7  # of the largest sample: below it no true peak can be the largest
 
@@ -128,7 +128,7 @@ def normalize_loudness(wave: Wave, rate: int, target: float = TARGET, ceiling: f
     """
     if wave.peak == 0.0:
         return
-    wave.scale(1 / wave.peak)  # first, so that nothing is too quiet to be counted
+    wave.scale(1 / wave.peak)  # first, so that no block is too quiet to be counted
     loud = integrated_loudness(step_energies(wave, rate))
     limit = 10 ** (ceiling / 20) * 0.98
     wave.scale(10 ** ((target - loud) / 20))

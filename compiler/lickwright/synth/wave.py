@@ -29,7 +29,7 @@ class Wave:
         self.count = count
         self.peaks = np.zeros(-(-count // FRAME), np.float32)  # of each frame, both channels
         self._file = file
-        self._gains: list[np.float32] = []  # still to be applied to what is stored, in this order
+        self._gains: list[np.float32] = []  # not yet applied to the stored samples, in this order
         self._array: StereoSamples | None = np.zeros((2, count), np.float32) if count <= short else None
 
     @classmethod

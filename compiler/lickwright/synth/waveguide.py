@@ -25,7 +25,7 @@ SHORTEST = 10.0  # samples that a loop has at least
 _TOGETHER = 2048  # samples whose taps are worked out together
 _CHUNK = 32  # of these, whose shortest loop is known
 _MEAN = 0.9999  # of a loop's mean, left after a period at most
-_TIME = 3000.0  # Hz at which the second decay time is meant
+_TIME = 3000.0  # Hz for which the second decay time is given
 
 
 class CompiledLoop(Protocol):
@@ -144,7 +144,7 @@ class _Stretch(NamedTuple):
 class DelayLoop:
     """One string in one plane or several, whose knots, pulses and spans are the same.
 
-    Ask for its samples from the first to the last, in pieces of any size; tell it in time how it goes on.
+    Ask for its samples from the first to the last, in pieces of any size; add what follows with `extend` before it is needed.
     """
 
     def __init__(self, *planes: Motion, compiled: CompiledLoop | None = None) -> None:
@@ -252,7 +252,7 @@ class DelayLoop:
                 at = end
 
     def _values(self, when: NDArray[np.int64], muffled: bool) -> tuple[Samples, Samples, Samples, Samples | None]:
-        """Return what `loop_taps` wants at the samples `when`, each of shape (planes, n)."""
+        """Return the arguments of `loop_taps` at the samples `when`, each of shape (planes, n)."""
         at = self._planes[0].at
         begin = max(0, int(np.searchsorted(at, when[0], "right")) - 1)
         knots = slice(begin, int(np.searchsorted(at, when[-1])) + 1)
