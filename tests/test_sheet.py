@@ -17,6 +17,7 @@ from lickwright.engraving import typefaces
 from lickwright.engraving.display_list import extent
 from lickwright.engraving.neck import neck_places
 from lickwright.engraving.paragraph import wrap_text
+from lickwright.engraving.stops import bars_of_stops
 from lickwright.engraving.typefaces import FACES, text_width, typeface
 from lickwright.export import PAPERS, PRINT_SIZES, LoweredLick, Options, SheetRequest
 from lickwright.export.sheet.blocks import SheetBlock, paginate
@@ -73,6 +74,19 @@ def test_a_sheet_names_note_values_as_a_player_does() -> None:
     assert "Dotted quarter notes a minute. Tick a tempo once it was clean three times in a row." in flat
     swung = " ".join(printed(sheet('lick "Stroll"\nfeel shuffle\nstep 1/8\n| e5 e5 e5 e5 e5 - - - ||\n')).split())
     assert "shuffle: two eighths as long and short, 2:1" in swung
+
+
+def test_parentheses_mean_one_thing_and_are_in_the_legend() -> None:
+    """A ghost note stands in square brackets; a note that is only tied on is explained too."""
+    found = lowered('lick "x"\nstep 1/8\n| e5? B5?&G5? - - e7 - e8 - | e5 - - - - - . . ||\n').grid()
+    marks = [mark for bar in bars_of_stops(found, False) for stop in bar.stops for mark in stop.marks]
+    assert [mark.text for mark in marks if not mark.held] == ["[5]", "[5]", "[5]", "7", "8", "5"]
+    assert all(mark.text.startswith("(") for mark in marks if mark.held)
+    rows = {row.sentence: row.items for row in legend_of(found)}
+    assert rows["ghost note: barely sounded"][0].text == "[7]"  # type: ignore[union-attr]
+    tied = lowered('lick "x"\nstep 1/8\n| e5 - - - - e5 - - ||\n').grid()
+    assert any(mark.held for bar in bars_of_stops(tied, False) for stop in bar.stops for mark in stop.marks)
+    assert "still sounding: hold it, don't pick again" in {row.sentence for row in legend_of(tied)}
 
 
 def test_every_part_of_a_file_is_in_order_and_told_to_a_reader() -> None:

@@ -19,15 +19,13 @@ from lickwright.engraving.placed import PlacedSystem, place_system
 from lickwright.engraving.rhythm_row import draw_count, draw_rhythm, rhythm_bottom
 from lickwright.engraving.skyline import Skyline
 from lickwright.engraving.staff_positions import staff_notes, with_room_for_notes
-from lickwright.engraving.stops import bars_of_stops
+from lickwright.engraving.stops import GHOST, bars_of_stops
 from lickwright.engraving.system_lines import draw_numbers, draw_staff, margin, meter_room
 from lickwright.engraving.system_spacing import SystemPlan, pieces_of, plan_systems
 from lickwright.layout.grid import Grid, RowEntry
-from lickwright.notation.techniques import MARKS
 
 _STAFF_GAP = 7.0  # between a staff of notes and what stands on the strings
 NARROWEST = 120.0  # points; asked for less, this
-_GHOST = MARKS["?"]
 
 
 @record
@@ -118,10 +116,9 @@ def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> Sy
         box = extent(item)
         if box.top < 0:
             sky.add(box)
-    held = any(mark.held for placed in system.stops for mark in placed.stop.marks)
 
     def shown(above: RowEntry) -> bool:
-        return held or above.technique is not _GHOST
+        return above.technique is not GHOST  # its number says it
 
     rows: list[Item] = [*draw_rows(system, bends, sky, shown, ON_STRINGS)]
     if options.staff:

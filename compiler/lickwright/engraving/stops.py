@@ -17,7 +17,7 @@ from lickwright.layout.columns import held_cells
 from lickwright.layout.grid import Cell, Column, Grid, GridRow
 from lickwright.layout.tab_marks import bend_amount, head_text
 from lickwright.music.syllables import GROUP
-from lickwright.notation.techniques import HEADS, Curve, TechniqueKind
+from lickwright.notation.techniques import HEADS, MARKS, Curve, TechniqueKind
 from lickwright.timeline.model import PitchGesture, SoundingNote
 
 PITCHED = (Curve.BEND, Curve.PREBEND, Curve.RELEASE)  # what an arrow is drawn for
@@ -25,7 +25,8 @@ SLIDE_ROOM = 7.0  # a slide from or to nowhere, beside its number
 GLIDE_ROOM = 5.0  # a slide between two numbers
 ROLL_ROOM = 6.0
 _DEAD = HEADS["x"]
-_GHOST = "({})"
+GHOST = MARKS["?"]
+GHOST_TEXT = "[{}]"  # parentheses say that a note is held
 
 
 class NoteMark(NamedTuple):
@@ -151,8 +152,8 @@ def _mark(cell: Cell, small: bool) -> NoteMark:
     text = head_text(_DEAD if sound.dead else sound.head, sound).replace("<", "‹").replace(">", "›")
     if not cell.starts:
         return NoteMark(cell.string, f"({text})", m.HELD, sound, True, cell.shapes)
-    if any(mark.kind is TechniqueKind.MARK and mark.tab == _GHOST for mark in sound.marks):
-        text = _GHOST.format(text)
+    if any(mark is GHOST for mark in sound.marks):
+        return NoteMark(cell.string, GHOST_TEXT.format(text), m.GRACE if small else m.HELD, sound, False, cell.shapes)
     return NoteMark(cell.string, text, m.GRACE if small else m.DIGIT, sound, False, cell.shapes)
 
 

@@ -14,6 +14,7 @@ from lickwright.engraving.joins import arrowhead, lens
 from lickwright.engraving.mark_rows import TAPPED
 from lickwright.engraving.note_values import bar_rhythm
 from lickwright.engraving.spans import wave
+from lickwright.engraving.stops import GHOST_TEXT, bars_of_stops
 from lickwright.export.tab.drawing import FINGERS
 from lickwright.export.tab.heading import count_rows
 from lickwright.layout.grid import Cell, Grid, GridRow, RowEntry
@@ -177,7 +178,7 @@ _CURVES: dict[Curve, Callable[[Technique], Iterator[Item]]] = {
 _DRAWN: dict[int, tuple[Item, ...]] = {  # by the identity of a technique
     id(MARKS["!"]): (Path((("M", 1.0, -5.0), ("L", 7.0, -3.0), ("L", 1.0, -1.0)), 0.9),),
     id(MARKS[","]): (disc(3.0, -2.5, 1.1),),
-    id(MARKS["?"]): (Text(0.0, 0.0, MARKS["?"].tab.format("7"), "sans-bold", _SIZE),),
+    id(MARKS["?"]): (Text(0.0, 0.0, GHOST_TEXT.format("7"), "sans-bold", _SIZE),),
     id(WORDS["down"]): (
         Path((("M", 1.0, 0.0), ("L", 1.0, -5.0), ("L", 6.6, -5.0), ("L", 6.6, 0.0)), 0.8),
         line(1.0, -4.4, 6.6, -4.4, 1.6),
@@ -204,7 +205,7 @@ def _wave_upright() -> Iterator[Item]:
 
 def _holds(grid: Grid) -> Iterator[LegendRow]:
     """What says how long notes last."""
-    if any(not cell.starts for cell in _cells(grid)):
+    if any(mark.held for bar in bars_of_stops(grid, False) for stop in bar.stops for mark in stop.marks):
         yield LegendRow((Text(0.0, 0.0, "(7)", "sans", m.HELD),), "still sounding: hold it, don't pick again")
     if any(above.row is GridRow.BEND for above in grid.above):
         dashes = line(0.0, -3.0, 22.0, -3.0, 0.6, (2.4, 1.8))
