@@ -435,9 +435,9 @@ def test_a_missing_file_is_answered_with_the_one_beside_it(run: Run) -> None:
     Path("songs").mkdir()
     Path("songs/mine.lick").write_text('lick "Gate"\n| e8 e5 B8 e5 ||\n')
     Path("songs/mint.txt").write_text("")
-    assert f"did you mean {Path('songs/mine.lick')}?" in run("check", "songs/mine.lic")[2]
-    assert "check the name and the folder" in run("check", "songs/zzzzz.lick")[2]
-    assert "check the name and the folder" in run("check", "nowhere/mine.lic")[2]
+    assert f"did you mean {Path('songs/mine.lick')}?" in run("check", "songs/mine.lic")[1]
+    assert "check the name and the folder" in run("check", "songs/zzzzz.lick")[1]
+    assert "check the name and the folder" in run("check", "nowhere/mine.lic")[1]
 
 
 def test_a_choice_may_have_capitals(run: Run) -> None:

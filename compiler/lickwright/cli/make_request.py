@@ -181,7 +181,7 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
     is_recorded = any(row.is_audio for row in rows)
     refuse(
         chosen["bars"] and all(row.whole_lick for row in rows),
-        f"--bars goes with audio, midi, timing and page; always of the whole lick: {', '.join(row.name for row in rows)}",
+        f"--bars goes with {', '.join(row.name for row in EXPORTS if not row.whole_lick)}; always of the whole lick: {', '.join(row.name for row in rows)}",
     )
     refuse(
         first_given("silent_page") and not any(row.name == "page" for row in rows),
