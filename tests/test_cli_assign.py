@@ -36,7 +36,7 @@ def test_a_pupil_gets_a_folder_with_everything_in_it(assign: Run) -> None:
     assert "Until Saturday, December 5, 2026" in read.all("header")[0].text
     assert "Slowly & <softly>." in read.all("header")[0].text
     assert [one.text for one in read.all("h2")] == ["Window seat", "Back porch"]
-    for link in read.all("a"):
+    for link in (one for one in read.all("a") if one.text != "printed sheet"):
         page = Path("mara", str(link.attributes["href"])).read_text("utf-8")
         assert Reader(page).all("h1")[0].text == link.text
     first = [one.attributes["data-bpm"] for one in read.all("section")[:1] for one in read.all("input")][:9]
@@ -47,7 +47,7 @@ def test_a_pupil_gets_a_folder_with_everything_in_it(assign: Run) -> None:
 
 
 def test_the_tempos_are_those_that_are_asked_for_on_both_pages(assign: Run) -> None:
-    assert assign("Mara", "songs.lick", "--lick", "window SEAT", "--from", "50", "--to", "75%", "--step", "12")[0] == 0
+    assert assign("Mara", "songs.lick", "--lick", "window SEAT", "--from", "50%", "--to", "72", "--step", "12")[0] == 0
     ticks = [one.attributes["data-bpm"] for one in Reader(PAGE.read_text("utf-8")).all("input")]
     assert ticks == ["48", "60", "72"]
     lesson = Reader(Path("mara/window-seat.html").read_text("utf-8"))
@@ -78,17 +78,21 @@ def test_a_lick_with_errors_is_left_out_and_said(assign: Run) -> None:
     code, out, err = assign("Mara", "songs.lick", "bad.lick")
     assert code == 1
     assert "bad.lick" in err and "2 licks for Mara" in out
+    assert 'left out, since it has errors: "Bad"\n' in err
     assert [one.text for one in Reader(PAGE.read_text("utf-8")).all("h2")] == ["Window seat", "Back porch"]
-    code, out, _ = assign("Ada", "bad.lick")
+    code, out, err = assign("Ada", "bad.lick")
     assert (code, out) == (1, "")
+    assert "nothing was assigned" in err
     assert not Path("ada").exists()
 
 
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        (["--from", "soon"], "soon is no share of the tempo: write 60%"),
-        (["--from", "5%"], "it goes from 20% to 200%"),
+        (["--from", "soon"], "soon is not a tempo: write 72 for beats a minute, or 60%"),
+        (["--from", "15%"], "it goes from 20% to 200%"),
+        (["--from", "12"], '"Window seat" is written at 96 beats a minute; write 12% for a share of that'),
+        (["--from", "98"], '--from 98 is above --to 100% for "Window seat", written at 96: practice goes up'),
         (["--from", "90%", "--to", "80%"], "practice goes up"),
         (["--by", "tomorrow"], "tomorrow is no day: write year, month and day, as in 2026-12-05"),
         (["--by", "2026-02-30"], "2026-02-30 is no day"),
@@ -120,10 +124,14 @@ def test_two_licks_of_one_title_get_two_pages(assign: Run) -> None:
     Path("other.lick").write_text(LICK)
     assert assign("Mara", "songs.lick", "other.lick", "--lick", "Window seat")[0] == 0
     links = [str(one.attributes["href"]) for one in Reader(PAGE.read_text("utf-8")).all("a")]
-    assert len(set(links)) == 2 and all(Path("mara", link).is_file() for link in links)
+    assert len(set(links)) == 4 and all(Path("mara", link).is_file() for link in links)
     Path("own.lick").write_text(LICK.replace("Window seat", "Assignment"))
     assert assign("Mara", "own.lick", "--out", "again")[0] == 0
-    assert len(list(Path("again").iterdir())) == 2
+    assert {path.name for path in Path("again").iterdir()} == {
+        "assignment.html",
+        "assignment-2.html",
+        "assignment-2.pdf",
+    }
 
 
 def test_no_words_become_part_of_the_page() -> None:
@@ -142,3 +150,58 @@ def test_it_holds_recordings_unless_told_otherwise(run: Run) -> None:
     Path("songs.lick").write_text(LICK)
     assert run("assign", "Mara", "songs.lick")[0] == 0
     assert "take-1" in Path("mara/window-seat.html").read_text("utf-8")
+
+
+def _files(folder: str) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in Path(folder).iterdir()}
+
+
+@pytest.mark.parametrize(
+    "more", [["--lick", "Back porch"], ["--note", "Softly."], ["--from", "70%"], ["--by", "2026-12-12"]]
+)
+def test_last_weeks_assignment_is_not_replaced(assign: Run, more: list[str]) -> None:
+    assert assign("Mara", "songs.lick", "--lick", "Window seat", "--lick", "Back porch")[0] == 0
+    before = _files("mara")
+    code, out, err = assign("Mara", "songs.lick", *more)
+    if "--by" in more:
+        assert (code, out, err) == (0, "mara-2026-12-12/assignment.html: 2 licks for Mara\n", "")
+        again = _files("mara-2026-12-12")
+        assert assign("Mara", "songs.lick", *more)[0] == 0
+        assert _files("mara-2026-12-12") == again
+        code, _, err = assign("Mara", "songs.lick", *more, "--note", "Other words.")
+        assert _files("mara-2026-12-12") == again
+    assert code == 3
+    assert "another assignment is there: not replaced" in err
+    assert "--by" in err and "--out" in err and "--overwrite" in err
+    assert _files("mara") == before
+
+
+def test_what_an_overwritten_assignment_led_to_is_named(assign: Run) -> None:
+    assert assign("Mara", "songs.lick")[0] == 0
+    code, out, _ = assign("Mara", "songs.lick", "--lick", "Window seat", "--overwrite")
+    assert code == 0
+    assert out.endswith("no longer in the assignment, still in mara: back-porch.html, back-porch.pdf\n")
+    assert Path("mara/back-porch.html").exists()
+
+
+def test_the_printed_sheet_is_in_the_folder(assign: Run) -> None:
+    assert assign("Mara", "songs.lick")[0] == 0
+    assert Path("mara/window-seat.pdf").read_bytes().startswith(b"%PDF-")
+    links = [one.attributes["href"] for one in Reader(PAGE.read_text("utf-8")).all("a")]
+    assert links == ["window-seat.html", "window-seat.pdf", "back-porch.html", "back-porch.pdf"]
+    assert assign("Ada", "songs.lick", "--no-sheet")[0] == 0
+    assert not list(Path("ada").glob("*.pdf"))
+
+
+@pytest.mark.parametrize("option", ["--count", "--staff", "--left-handed"])
+def test_page_options_pass_through(assign: Run, option: str) -> None:
+    assert assign("Mara", "songs.lick", "--lick", "Window seat")[0] == 0
+    assert assign("Ada", "songs.lick", "--lick", "Window seat", option)[0] == 0
+    for name in ("window-seat.html", "window-seat.pdf"):
+        assert Path("mara", name).read_bytes() != Path("ada", name).read_bytes(), name
+
+
+def test_the_pupil_comes_first(assign: Run) -> None:
+    code, _, err = assign("songs.lick", "Mara")
+    assert code == 2
+    assert 'the pupil comes first: lickwright assign "Mara" songs.lick' in err

@@ -72,7 +72,7 @@ SCENES = {
     "make a merge": Scene("make", ("part1", "part2", "--merge"), {**_MAKE, "--cluster": "tcp://name:8786"}, ("--merge",)),
     "show": Scene("show", ("a.lick",), {"--width": "40"}),
     "assign": Scene("assign", ("Mara", "a.lick"), {
-        "--lick": "Two", "--from": "50%", "--to": "110%", "--step": "10", "--by": "2026-12-05", "--note": "Slowly.", "--out": "hers",
+        "--lick": "Two", "--from": "50%", "--to": "110%", "--step": "10", "--by": "2026-12-05", "--note": "Slowly.", "--out": "hers", "--paper": "letter",
     }),
     "check": Scene("check", ("many",), {"--format": "json"}),
     "box": Scene("box", ("C major",), {

@@ -125,7 +125,7 @@ SCENES = (
     Scene("assign", ("assign", "Mara", "lib/porch.lick", "--silent-page")),
     Scene(
         "assign again",
-        ("assign", "Mara", "lib/porch.lick", "--silent-page", "--step", "10"),
+        ("assign", "Mara", "lib/porch.lick", "--silent-page", "--step", "10", "--overwrite"),
         prepared=(("assign", "Mara", "lib/porch.lick", "--silent-page"),),
     ),
     Scene("make a recording", ("make", "short.lick", "--to", "audio"), files={"short.lick": _SHORT, "notes.txt": _FOREIGN}),

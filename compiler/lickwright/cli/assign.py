@@ -1,67 +1,69 @@
-"""`lickwright assign`: a folder for one pupil, with a page of what to practice and the lesson pages that it leads to."""
+"""`lickwright assign`: a folder for one pupil, with a page of what to practice and the lesson pages and sheets that it leads to.
+
+In: the command line. Out: what `assign_folder.py` writes, and its exit code.
+"""
 
 from __future__ import annotations
 
 import os
-import re
-from collections.abc import Callable, Iterator, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Callable, Sequence
+from fractions import Fraction
+from typing import TYPE_CHECKING
 
 import click
 
-from lickwright.cli import option_types, terminal
-from lickwright.cli.option_pairs import refuse
-from lickwright.core.destination import Seal
-from lickwright.core.slugs import distinct_names, slug
+from lickwright.cli import option_types, sheet_options, terminal
+from lickwright.cli.option_pairs import first_given, refuse
+from lickwright.core.slugs import slug
+from lickwright.export.option_parsing import TempoRequest, parse_tempo
 from lickwright.report import console
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from lickwright.cli.sources import Verdict
     from lickwright.compiler.compilation import CompiledLick
-    from lickwright.export.page.assignment import AssignedLick
     from lickwright.music.practice import Ladder
 
-SEAL = Seal(b"<!-- lickwright assign ", b" -->\n")  # the last line of every page in the folder
-NAME = "assignment"
-_PERCENT = re.compile(r"([0-9]{1,3})\s*%?\Z")
+_SHARES = (20, 200)  # per cent of the tempo that a ladder may begin with and end at
 
 _HELP = """Give a pupil something to practice.
 
 Writes a folder, named after PUPIL: a page that says which licks, from which tempo to
-which, until when, with a box to tick for each tempo; and the lesson page of each lick
-beside it. The folder can be mailed, or put on any web server.
+which, until when, with a box to tick for each tempo; and the lesson page and printed
+sheet of each lick beside it. The folder can be mailed, or put on any web server.
+
+An assignment that is there already is not replaced by another one: with --by the new
+one gets a folder of its own, named after PUPIL and the date.
 
 \b
   lickwright assign Mara songs/blues.lick
   lickwright assign Mara songs --lick "Porch light" --lick Attic
   lickwright assign Mara porch.lick --from 50% --to 90% --by 2026-12-05
+  lickwright assign Mara porch.lick --from 60 --to 96     beats a minute
 """
 
 
-def _percent(text: str) -> int:
-    match = _PERCENT.match(text.strip())
-    if match is None or not 20 <= int(match[1]) <= 200:
-        raise ValueError(f"{console.safe_text(text)} is no share of the tempo: write 60%; it goes from 20% to 200%")
-    return int(match[1])
-
-
-def _day(text: str) -> str:
-    """`2026-12-05` in words: `Saturday, December 5, 2026`."""
+def _day(text: str) -> date:
     from datetime import date
 
     try:
-        day = date.fromisoformat(text.strip())
+        return date.fromisoformat(text.strip())
     except ValueError:
         raise ValueError(f"{console.safe_text(text)} is no day: write year, month and day, as in 2026-12-05") from None
-    return f"{day:%A, %B} {day.day}, {day.year}"
 
 
-def _share_option(
+def _tempo_option(
     name: str, parameter: str, default: str, help: str
 ) -> Callable[[option_types.Command], option_types.Command]:
-    parse = option_types.parsed_by(_percent)
     return click.option(
-        name, parameter, default=default, show_default=True, metavar="PERCENT", callback=parse, help=help
+        name,
+        parameter,
+        default=default,
+        show_default=True,
+        metavar="TEMPO",
+        callback=option_types.parsed_by(parse_tempo),
+        help=f"{help}, as a share of the lick's tempo (60%) or in beats a minute (72).",
     )
 
 
@@ -71,8 +73,8 @@ def _share_option(
 @click.option(
     "--lick", "titles", multiple=True, metavar="TITLE", help="Only the lick of this title; can be given several times."
 )
-@_share_option("--from", "start", "60%", "Of the tempo: where to begin.")
-@_share_option("--to", "top", "100%", "Of the tempo: what to reach.")
+@_tempo_option("--from", "start", "60%", "Where to begin")
+@_tempo_option("--to", "top", "100%", "What to reach")
 @click.option(
     "--step",
     type=click.IntRange(1, 50),
@@ -86,43 +88,81 @@ def _share_option(
 @click.option(
     "--silent-page", is_flag=True, help="Lesson pages without a recording: small, and they play plain plucked tones."
 )
-@option_types.overwrite_option("Replace files that are in the way and not Lickwright's own.")
+@click.option(
+    "--sheet/--no-sheet", "with_sheets", default=True, help="A printed sheet of each lick too, as PDF; default: yes."
+)
+@sheet_options.music_options
+@option_types.overwrite_option("Replace files that are in the way and not Lickwright's own, and another assignment.")
 def command(
-    pupil: str, paths: tuple[str, ...], titles: tuple[str, ...], start: int, top: int, step: int, due: str | None, words: str,
-    out: str | None, silent_page: bool, overwrite: bool,
+    pupil: str, paths: tuple[str, ...], titles: tuple[str, ...], start: TempoRequest, top: TempoRequest, step: int,
+    due: date | None, words: str, out: str | None, silent_page: bool, with_sheets: bool, paper: str,
+    left_handed: bool, count: bool, staff: bool, overwrite: bool,
 ) -> int:  # fmt: skip
     """Its help is `_HELP`, since it shows examples."""
+    from lickwright.cli.assign_folder import Assignment, write_assignment
     from lickwright.cli.audio_options import keep_numpy_single
-    from lickwright.music.practice import Ladder
+    from lickwright.export import SheetRequest
 
     refuse(not pupil.strip(), "the pupil has no name")
-    refuse(start > top, f"--from {start}% is above --to {top}%: practice goes up")
     refuse(out == "-", "--out names a folder, and - is none")
+    refuse(first_given("paper") and not with_sheets, "--paper is about printed sheets: leave out --no-sheet")
+    _refuse_turned_round(pupil, paths)
     keep_numpy_single()
     chosen, verdict = _chosen(paths, titles)
     refuse(len(chosen) > 200, "more than 200 licks are no assignment: name some of them with --lick")
     if not chosen:
+        terminal.err("nothing was assigned: there is no lick without errors\n")
         return verdict.code
-    folder = out or slug(pupil)
-    assignment = _Assignment(
-        " ".join(pupil.split()), due or "", " ".join(words.split()), Ladder(start, step, top), not silent_page
-    )
+    licks = tuple((lick, _ladder(lick, start, step, top)) for lick in chosen)
+    day = f"{due:%A, %B} {due.day}, {due.year}" if due else ""
+    folders = [out] if out else [slug(pupil)] + ([f"{slug(pupil)}-{due.isoformat()}"] if due else [])
+    assignment = Assignment(
+        " ".join(pupil.split()), day, " ".join(words.split()), licks, not silent_page, with_sheets,
+        SheetRequest(paper=paper, left_handed=left_handed, count=count, staff=staff), overwrite, paths,
+    )  # fmt: skip
     with terminal.handle_interrupts() as ended:
         try:
-            return max(verdict.code, _write(folder, assignment, chosen, overwrite, paths))
+            return max(verdict.code, write_assignment(assignment, folders))
         except KeyboardInterrupt:
             terminal.err("stopped\n")
             return ended()
 
 
-class _Assignment(NamedTuple):
-    """What is asked for."""
+def _refuse_turned_round(pupil: str, paths: Sequence[str]) -> None:
+    """Raise UsageError where the first word is a file or folder and the others are none."""
+    is_lick = os.path.isfile(pupil) or (os.path.isdir(pupil) and not any(map(os.path.exists, paths)))
+    said = f'the pupil comes first: lickwright assign "{paths[0]}" {pupil}'
+    refuse(is_lick and not os.path.exists(paths[0]), said)
 
-    pupil: str
-    due: str
-    words: str
-    ladder: Ladder
-    sound: bool
+
+def _ladder(lick: CompiledLick, start: TempoRequest, step: int, top: TempoRequest) -> Ladder:
+    """Return the practice ladder of a lick. Raises UsageError for one that does not climb, or goes too far from the lick's tempo."""
+    from lickwright.cli.assign_folder import beats_of
+    from lickwright.music.practice import Ladder
+
+    bpm = beats_of(lick)
+    low, high = _share("--from", start, lick.title, bpm), _share("--to", top, lick.title, bpm)
+    said = f"--from {_written(start)} is above --to {_written(top)}"
+    where = "" if start.bpm is None and top.bpm is None else f' for "{lick.title}", written at {float(bpm):g}'
+    refuse(low > high, f"{said}{where}: practice goes up")
+    return Ladder(low, step, high)
+
+
+def _share(option: str, tempo: TempoRequest, title: str, bpm: Fraction) -> Fraction:
+    """Return a tempo in per cent of `bpm`. Raises UsageError for one out of `_SHARES`."""
+    share = tempo.percent if tempo.percent is not None else 100 * (tempo.bpm or bpm) / bpm
+    lowest, highest = _SHARES
+    if not lowest <= share <= highest:
+        about = f': "{title}" is written at {float(bpm):g} beats a minute; write {_written(tempo)}% for a share of that'
+        raise click.UsageError(
+            f"{option} {_written(tempo)} is out of reach: it goes from {lowest}% to {highest}%"
+            + (about if tempo.bpm is not None else "")
+        )
+    return share
+
+
+def _written(tempo: TempoRequest) -> str:
+    return f"{float(tempo.bpm):g}" if tempo.bpm is not None else f"{float(tempo.percent or 0):g}%"
 
 
 def _chosen(paths: Sequence[str], titles: Sequence[str]) -> tuple[list[CompiledLick], Verdict]:
@@ -130,7 +170,7 @@ def _chosen(paths: Sequence[str], titles: Sequence[str]) -> tuple[list[CompiledL
 
     Raises UsageError for a title that none has.
     """
-    from lickwright.cli.select_lick import licks_called, report_errors
+    from lickwright.cli.select_lick import licks_called, quote_titles, report_errors
     from lickwright.cli.sources import Verdict, compile_sources, find_sources
 
     verdict = Verdict()
@@ -143,61 +183,7 @@ def _chosen(paths: Sequence[str], titles: Sequence[str]) -> tuple[list[CompiledL
             report_errors(c, c.diagnostics, verdict)
     for c, lick in meant:
         report_errors(c, lick.diagnostics, verdict)
+    left_out = [lick.title for _, lick in meant if not lick.ok]
+    if left_out:
+        terminal.err(f"left out, since it has errors: {quote_titles(left_out)}\n")
     return [lick for _, lick in meant if lick.ok], verdict
-
-
-def _write(
-    folder: str, assignment: _Assignment, licks: Sequence[CompiledLick], overwrite: bool, sources: Sequence[str]
-) -> int:
-    """Writes the lesson pages, then the assignment that leads to them; gives the exit code."""
-    from lickwright.cli.single_output import save_output
-    from lickwright.core.files import make_folder
-    from lickwright.export.page.assignment import assignment_page
-    from lickwright.store.output_writer import unwritable_trouble
-
-    try:
-        make_folder(folder)
-    except OSError as e:
-        from lickwright.cli.findings_view import show_findings
-        from lickwright.core.source import Source
-
-        show_findings(Source(folder, ""), [unwritable_trouble(folder, e).finding])
-        return terminal.Exit.FILE_ERRORS
-    names = [f"{name}.html" for name in distinct_names([NAME, *(slug(lick.title) for lick in licks)])][1:]
-    code = 0
-    for name, lick in zip(names, licks, strict=True):
-        code = max(code, save_output(os.path.join(folder, name), _lesson(lick, assignment), SEAL, overwrite, sources))
-    if code:
-        return code
-    assigned = list(_assigned(licks, names, assignment.ladder))
-    page = assignment_page(assignment.pupil, assignment.due, assignment.words, assigned).encode("utf-8")
-    path = os.path.join(folder, f"{NAME}.html")
-    code = save_output(path, page, SEAL, overwrite, sources)
-    if not code:
-        terminal.out(
-            f"{console.safe_text(path)}: {console.counted_noun(len(licks), 'lick')} for {console.safe_text(assignment.pupil)}\n"
-        )
-    return code
-
-
-def _lesson(lick: CompiledLick, assignment: _Assignment) -> bytes:
-    from lickwright.export import Options, RecordingRequest
-
-    options = Options(recording=RecordingRequest(ladder=assignment.ladder), page_sound=assignment.sound)
-    return lick.emit("page", options).data
-
-
-def _assigned(licks: Sequence[CompiledLick], names: Sequence[str], ladder: Ladder) -> Iterator[AssignedLick]:
-    from lickwright.export.page.assignment import AssignedLick
-    from lickwright.export.tab.heading import heading_facts, tempo_words
-
-    for lick, name in zip(licks, names, strict=True):
-        timeline = lick.timeline
-        assert timeline is not None  # or it had errors
-        settings = timeline.settings
-        bpm = settings.tempo.beats_per_minute(timeline.tempos[0].qpm, settings.meter)
-        facts = heading_facts(timeline, tempo_words(timeline, None, None, note_names=True))
-        shown = tuple((fact, value) for fact, value in facts if fact in ("key", "box", "tempo", "level"))
-        yield AssignedLick(
-            lick.title, name, shown, settings.tempo.counted_name(settings.meter), ladder.rungs(bpm), settings.notes
-        )

@@ -26,6 +26,14 @@ def _parse_title(text: str) -> str:
     return words
 
 
+_PAPER = click.option("--paper", type=OneOf(*PAPERS), default=_DEFAULT.paper, show_default=True, help="Of a sheet.")
+_LEFT_HANDED = click.option(
+    "--left-handed/--no-left-handed", help="The neck of a sheet or lesson page is that of a left-handed guitar."
+)
+_COUNT = click.option("--count/--no-count", help="A sheet or lesson page says the count below the strings.")
+_STAFF = click.option("--staff/--no-staff", help="A sheet or lesson page has a staff of notes above the strings.")
+
+music_options = add_options((_PAPER, _LEFT_HANDED, _COUNT, _STAFF))
 sheet_options = add_options(
     (
         click.option(
@@ -36,16 +44,14 @@ sheet_options = add_options(
             metavar="LIST",
             help="Of a sheet: pdf, svg, png, separated by commas.",
         ),
-        click.option("--paper", type=OneOf(*PAPERS), default=_DEFAULT.paper, show_default=True, help="Of a sheet."),
+        _PAPER,
         click.option(
             "--print-size", type=OneOf(*PRINT_SIZES), default=_DEFAULT.size, show_default=True, help="Of a sheet."
         ),
-        click.option(
-            "--left-handed/--no-left-handed", help="The neck of a sheet or lesson page is that of a left-handed guitar."
-        ),
+        _LEFT_HANDED,
         click.option("--black/--no-black", help="A sheet without color."),
-        click.option("--count/--no-count", help="A sheet or lesson page says the count below the strings."),
-        click.option("--staff/--no-staff", help="A sheet or lesson page has a staff of notes above the strings."),
+        _COUNT,
+        _STAFF,
         click.option(
             "--book",
             callback=parsed_by(_parse_title),

@@ -25,16 +25,16 @@ _LADDER = re.compile(r"([0-9]{1,3})%\s*,\s*([0-9]{1,3})\s*,\s*([0-9]{1,3})%\Z")
 class Ladder(NamedTuple):
     """A ladder of tempos: where it begins, how far apart its rungs are, and where it ends."""
 
-    start: int = 60  # per cent of the tempo
+    start: int | Fraction = 60  # per cent of the tempo
     step: int = 5  # beats a minute
-    top: int = 100  # per cent of the tempo
+    top: int | Fraction = 100  # per cent of the tempo
 
     def rungs(self, bpm: Fraction) -> tuple[Fraction, ...]:
         """Return the beats a minute of each rung, for a lick of `bpm`: `60 65 70 … 120`; the first is a whole number.
 
         A rung after the first that lies within 2 per cent of the top is left out.
         """
-        first, last = Fraction(round(bpm * self.start / 100)), bpm * self.top / 100
+        first, last = Fraction(round(bpm * self.start / 100)), bpm * Fraction(self.top) / 100
         found: list[Fraction] = []
         while first < (last * _NEAREST if found else last) and len(found) < MAX_RUNGS:
             found.append(first)

@@ -5,8 +5,11 @@ In: the pupil, words of the teacher, and of each lick its title, its facts, its 
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Sequence
 from fractions import Fraction
+from hashlib import sha256
 from typing import NamedTuple
 from urllib.parse import quote
 
@@ -23,6 +26,23 @@ class AssignedLick(NamedTuple):
     beat: str  # the note value that its tempos count: "quarter note"
     rungs: tuple[Fraction, ...]  # beats a minute, the first to begin with and the last to reach
     notes: tuple[str, ...]  # the writer's tips
+    sheet: str = ""  # the name of its printed sheet, in the same folder; "" without one
+
+
+_IDENTITY = re.compile(rb'<main data-assignment="([0-9a-f]{32})">')
+
+
+def assignment_identity(pupil: str, due: str, words: str, licks: Sequence[AssignedLick]) -> str:
+    """Return a hash of what is assigned: to whom, until when, with what words, which licks at which tempos. Two pages with the same one are
+    one assignment, made twice."""
+    asked = [pupil, due, words, *([lick.title, lick.beat, *map(str, lick.rungs)] for lick in licks)]
+    return sha256(json.dumps(asked).encode("utf-8")).hexdigest()[:32]
+
+
+def identity_on_page(page: bytes) -> str | None:
+    """Return the identity of the assignment that a page holds; None for a page that says none."""
+    match = _IDENTITY.search(page)
+    return match[1].decode("ascii") if match else None
 
 
 def assignment_page(pupil: str, due: str, words: str, licks: Sequence[AssignedLick]) -> str:
@@ -38,6 +58,7 @@ def assignment_page(pupil: str, due: str, words: str, licks: Sequence[AssignedLi
         ),
         *(_lick(number, lick) for number, lick in enumerate(licks, 1)),
         el("footer", el("p", "Tick a tempo when it is clean three times in a row. ", CAUTION_LADDER, class_="caution")),
+        data_assignment=assignment_identity(pupil, due, words, licks),
     )
     return document(f"To practice: {pupil}", [body], [asset("page.css"), asset("assignment.css")], program("ticks.js"))
 
@@ -52,6 +73,7 @@ def _lick(number: int, lick: AssignedLick) -> Markup:
         el("h2", el("a", lick.title, href=quote(lick.page), dir="auto"), id=f"lick-{number}"),
         el("dl", *facts, class_="facts"),
         [el("p", note, dir="auto") for note in lick.notes],
+        el("p", el("a", "printed sheet", href=quote(lick.sheet))) if lick.sheet else None,
         el("p", way, class_="way"),
         el("ol", *(_rung(rung) for rung in lick.rungs), class_="rungs"),
         aria_labelledby=f"lick-{number}",
