@@ -231,6 +231,37 @@ def test_a_held_note_stays_beside_a_note_that_is_bent_or_released(music: str, sh
         assert len(notes) == len(stop.marks)
 
 
+def test_a_vibrato_ends_before_its_bar_line() -> None:
+    found = 0
+    for name, grid in sample_grids():
+        for staff in (False, True):
+            for system in engrave(grid, WIDTH, EngravingOptions(staff=staff)).systems:
+                every = list(groups([system.group]))
+                lines = sorted(box.left for group, box in every if group.role in ("bar-line", "repeat-end", "end"))
+                notes = {group.event.number: box for group, box in every if group.role == "note" and group.event}
+                for group, wave in every:
+                    if group.role == "vibrato" and group.event is not None and group.event.number in notes:
+                        sound = grid.timeline.sounds[group.event.number]
+                        here = next(turn for turn in grid.timeline.passes if turn.bar == sound.bar)
+                        if sound.end > here.start + grid.bars[sound.bar].bar.length:
+                            continue  # it lasts into the next bar
+                        found += 1
+                        box = notes[group.event.number]
+                        end = min((x for x in lines if x > box.right), default=WIDTH)
+                        assert wave.right <= end, (name, group.event)
+    assert found > 50
+
+
+def test_a_slur_leaves_a_released_note_behind_the_arrow() -> None:
+    grid = grid_of('lick "x"\nstep 1/8\n| B8^10 -r p5 G7p5 - - - ||\n')
+    assert grid is not None
+    every = list(groups([engrave(grid, WIDTH).systems[0].group]))
+    (release,) = [box for group, box in every if group.role == "release"]
+    slurs = sorted(box.left for group, box in every if group.role == "slur")
+    assert len(slurs) == 2
+    assert slurs[0] >= release.right - 0.5
+
+
 @pytest.mark.parametrize("meter", ["12/8", "4/4", "16/16", "3/4"])
 def test_every_meter_has_numbers_of_one_size_with_room_to_the_first_note(meter: str) -> None:
     """Numbers of two digits are as large as one, so that none is taken for frets."""

@@ -28,9 +28,19 @@ def draw_joins(system: PlacedSystem) -> Iterator[ItemGroup]:
             yield from _into(system, placed, mark, seen)
         for mark in placed.stop.marks:
             yield from _off(system, placed, mark)
-            seen[mark.sound.index] = (placed.x, mark.half)
+            seen[mark.sound.index] = _leaves_from(placed, mark)
         yield from _roll(system, placed)
     yield from _onwards(system, seen)
+
+
+def _leaves_from(placed: PlacedStop, mark: NoteMark) -> tuple[float, float]:
+    """Return where what leads on from a number begins, and half the width kept clear there: behind the arrow of a release."""
+    releases = [
+        arrow.x
+        for arrow in placed.stop.arrows
+        if placed.stop.marks[arrow.mark] is mark and arrow.shape.technique.curve is Curve.RELEASE
+    ]
+    return (placed.x + releases[-1] + 1.5, 1.0) if releases else (placed.x, mark.half)
 
 
 def _into(system: PlacedSystem, placed: PlacedStop, mark: NoteMark, seen: dict[int, tuple[float, float]]) -> Iterator[ItemGroup]:  # fmt: skip

@@ -17,6 +17,7 @@ from lickwright.engraving.typefaces import CAPITAL
 from lickwright.notation.techniques import Stroke
 
 _FLAGS = {1: "flag-8", 2: "flag-16"}
+_DOT = 1.3  # radius of the dot of a dotted value
 _HEAD = 2.5  # half the width of an open head
 _STUB = 5.0  # of a beam on one side only
 _TUPLET = 10.5  # a row of tuplets
@@ -77,13 +78,26 @@ def _value(placed: PlacedStop, event: RhythmEvent, top: float, beamed: bool) -> 
         items.append(disc(x, top + 1.8, _HEAD, 0.9, tall=0.66))
     if event.flags and not beamed:
         items += _flags(x, low, event.flags)
-    dot = x + (_HEAD + 2.2 if open_head else 2.4)
-    items += [disc(dot + 3.0 * n, top + 1.8, 0.95) for n in range(event.dots)]
+    items += _dots(x, top, event, beamed)
     if _is_tremolo(placed):
         middle = top + m.STEM * 0.45
         items += [line(x - 3, middle + 1.2 + 2.6 * n, x + 3, middle - 1.2 + 2.6 * n, 1.2) for n in range(3)]
     if items:
         yield ItemGroup(tuple(items), "stem", data=(("value", _value_text(event)),))
+
+
+def _dots(x: float, top: float, event: RhythmEvent, beamed: bool) -> Iterator[Item]:
+    """Yield the dots of a value: beside its open head, beside the middle of its stem, or behind its flag."""
+    y = top + m.STEM / 2
+    if event.base * 2 >= 1:
+        dot, y = x + _HEAD + 2.4, top + 1.8
+    elif event.flags and not beamed:
+        dot = x + 8.0
+    else:
+        dot = x + 3.0
+        if event.flags > 2:
+            y = top + 2.2  # above the beams
+    yield from (disc(dot + 3.4 * n, y, _DOT) for n in range(event.dots))
 
 
 def _is_tremolo(placed: PlacedStop) -> bool:

@@ -91,8 +91,10 @@ def _vibrato(system: PlacedSystem, placed: PlacedStop, shape: PitchGesture, numb
     start = placed.x - 2.0
     if placed.stop.arrows:
         start = placed.x + placed.stop.arrows[-1].x - 1.0
-    end = system.x_at(placed.stop.bar, placed.stop.at + shape.end - shape.start) - 5.0
-    end = max(min(end, system.right - 2.0), start + 9.0)
+    last = system.x_at(placed.stop.bar, placed.stop.at + shape.end - shape.start - 1)  # not yet in the bar that follows
+    bar_line = min((piece.right for piece in system.pieces if piece.right >= last), default=system.right)
+    end = min(max(last - 6.0, start + 9.0), bar_line - 2.0)
+    start = min(start, end - 7.0)
     kind = _WIDE if shape.amount >= _WIDE_FROM else _WAVE
     event = drawn_event(system.grid.timeline, system.grid.timeline.sounds[number])
     return ItemGroup((wave(start, end, -kind[1], *kind),), "vibrato", event)
