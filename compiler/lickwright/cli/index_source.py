@@ -23,16 +23,17 @@ if TYPE_CHECKING:
 _SLOW = 2.0  # seconds of reading a library, after which the faster way is named (estimate)
 
 
-def library_index(path: str) -> tuple[LibraryIndex, int]:
+def library_index(path: str, whole: bool = True) -> tuple[LibraryIndex, int]:
     """Return the index of the library at a path, and the exit code so far: files that cannot be read count, errors in the music do not.
 
-    An index that a build keeps is opened without loading the compiler. Raises `Unusable` if it cannot be used.
+    An index that a build keeps is opened without loading the compiler; without `whole` a large one is checked
+    only where it is read. Raises `Unusable` if it cannot be used.
     """
     from lickwright.index.reader import has_index, open_index
 
     if path == "-" or not has_index(path):
         return _read(path)
-    index = open_index(path)
+    index = open_index(path, whole)
     index.complete(_compiled)
     return index, terminal.Exit.FINE
 

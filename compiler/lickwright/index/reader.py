@@ -45,6 +45,7 @@ class LibraryIndex:
         self.connection = connection
         self._folder = folder  # from which its paths are seen; None: as they are
         self._states: dict[str, str] = {}  # of sources, by path as kept; filled as it is asked for
+        self._left_out: list[str] | None = None  # see `left_out`, which is asked more than once
         self._names = names or {}  # paths that no table can hold, since they are no text, by what stands for them
 
     def __enter__(self) -> LibraryIndex:
@@ -85,8 +86,12 @@ class LibraryIndex:
         """Return the sources that a build knows and whose licks are not in the index, as seen from the current folder."""
         if self._folder is None:
             return []
-        rows = self.connection.execute("SELECT path FROM sources WHERE NOT indexed ORDER BY path")
-        return [self.path(row[0]) for row in rows if row[0] != "-"]
+        if (
+            self._left_out is None
+        ):  # sorted here: to be sorted by SQLite, all sources are fetched one by one along the index of their paths
+            rows = self.connection.execute("SELECT path FROM sources NOT INDEXED WHERE NOT indexed").fetchall()
+            self._left_out = [self.path(path) for path in sorted(path for (path,) in rows) if path != "-"]
+        return self._left_out
 
     def state(self, kept: str) -> str:
         """Return what became of a source since its licks were indexed, one of `source_state.WORDS`; "" if nothing did."""
@@ -131,6 +136,7 @@ class LibraryIndex:
         self.connection.backup(copy)
         self.connection.close()
         self.connection = copy
+        self._left_out = None
         create_index(copy)
         kept: dict[int, str] = dict(copy.execute("SELECT id, path FROM sources").fetchall())
         numbers = {self.path(path): number for number, path in kept.items()}
@@ -187,10 +193,13 @@ def has_index(folder: str) -> bool:
     return os.path.lexists(os.path.join(folder, NAME))
 
 
-def open_index(folder: str) -> LibraryIndex:
-    """Return the index in an output folder. Raises `Unusable`."""
+def open_index(folder: str, whole: bool = True) -> LibraryIndex:
+    """Return the index in an output folder. Raises `Unusable`.
+
+    Without `whole` a large one is checked only where it is read, unless sources are left out of it: to add them it is copied.
+    """
     try:
-        manifest = _opened(folder)
+        manifest = _opened(folder, whole)
     except BlockingIOError:
         raise Unusable(*_AT_WORK) from None
     except OSError as e:
@@ -202,11 +211,14 @@ def open_index(folder: str) -> LibraryIndex:
         row = manifest.db.execute("SELECT value FROM about WHERE name = 'index'").fetchone()
         if row is not None and row[0] != VERSION:
             raise Unusable("another lickwright made it")
+        if manifest.whole or not shelf.left_out():
+            return shelf
     except BaseException as e:
         manifest.db.close()
         _judge(e)
         raise
-    return shelf
+    manifest.db.close()
+    return open_index(folder)
 
 
 def _judge(error: BaseException) -> None:
@@ -223,10 +235,10 @@ def _judge(error: BaseException) -> None:
             raise error
 
 
-def _opened(folder: str) -> Manifest:
+def _opened(folder: str, whole: bool) -> Manifest:
     """Return the manifest. If a build was killed, SQLite first takes back what it had begun, if it may write."""
     try:
-        return Manifest(folder, write=False)
+        return Manifest(folder, write=False, whole=whole)
     except BlockingIOError:
         raise
     except OSError:
@@ -234,14 +246,14 @@ def _opened(folder: str) -> Manifest:
         try:
             again = open_guarded(path, "rw", inspect_database(path, True) or 0)
         except sqlite3.Error:
-            return Manifest(folder, write=False)
+            return Manifest(folder, write=False, whole=whole)
         try:
             again.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchall()
         except sqlite3.OperationalError:
             pass  # the second attempt reports the error
         finally:
             again.close()
-        return Manifest(folder, write=False)
+        return Manifest(folder, write=False, whole=whole)
 
 
 def index_in_memory(compilations: Iterable[tuple[str, Compilation]]) -> LibraryIndex:

@@ -212,18 +212,20 @@ def open_guarded(path: str | None, mode: str, size: int = 0) -> GuardedConnectio
 
 
 def check_database(
-    db: sqlite3.Connection, wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]]
+    db: sqlite3.Connection, wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]], pages: bool
 ) -> None:
-    """Check that the tables are exactly those wanted, with any of the `optional` groups, and that every page is in its place.
+    """Check that the tables are exactly those wanted, with any of the `optional` groups, and with `pages` that every page is in its place.
 
-    After that no page is met twice, so no walk through a table is endless. Of two groups that share a table the first that is there whole
-    counts. Raises `Unusable`, and what SQLite raises.
+    After that no page is met twice, so no walk through a table is endless; before it such a walk ends at the limits of `guard`. Of two groups
+    that share a table the first that is there whole counts. Raises `Unusable`, and what SQLite raises.
     """
     rows = db.execute(f"{_SCHEMA} LIMIT 100").fetchall()
     found = _named(rows)
     # A trigger may have the name of a table. Of two rows of one name one would hide the other.
     if len(rows) != len(found) or not wanted.items() <= found.items() or _without(found, wanted, optional):
         raise Unusable("it is damaged, or no manifest: its tables are not ours")
+    if not pages:
+        return
     ((said,),) = db.execute("PRAGMA quick_check(1)").fetchall()
     if said != "ok":
         raise Unusable(DAMAGED, doubtful=True)

@@ -43,6 +43,7 @@ from lickwright.store.naming import LickName
 from lickwright.store.ownership import plain_folder, plain_name
 
 NAME = ".lickwright.db"
+SMALL = 1 << 20  # bytes of a manifest that is always checked as a whole, in some ten milliseconds
 _NO_MANIFEST = "it is damaged, or no manifest"
 _OUTPUTS = "SELECT name, lick, format, hash, size, mtime, ctime, inode FROM outputs WHERE folder = ?"
 
@@ -73,12 +74,14 @@ class Manifest:
     A full disk and the like come out of it as OSError.
     """
 
-    def __init__(self, folder: str | None, *, write: bool, sync: bool = False) -> None:
+    def __init__(self, folder: str | None, *, write: bool, sync: bool = False, whole: bool = True) -> None:
         """Open or begin the manifest of `folder`. Without `write` nothing is created: a folder that has none, or None, gives an empty one.
 
-        With `sync` whatever `keep` has committed outlasts a power cut. Raises `Unusable` and OSError.
+        With `sync` whatever `keep` has committed outlasts a power cut. Without `whole` only the tables of a large manifest are checked, and
+        neither its pages nor its rows: for a few questions whose answers are judged as they are read. Raises `Unusable` and OSError.
         """
         self.writable = write
+        self.whole = whole  # False once a large one was opened without a look at all of it
         # The outputs that `keep` sees onto the disk.
         self.written = UnsyncedFiles(folder) if sync and folder is not None else None
         try:
@@ -103,7 +106,8 @@ class Manifest:
             if size is None or (self.writable and size == 0):
                 _create_tables(db)
             else:
-                _check(db, self.writable)
+                self.whole = whole = self.writable or self.whole or (size or 0) <= SMALL
+                _check(db, self.writable, whole)
         except BaseException:
             db.close()
             raise
@@ -243,8 +247,8 @@ def _create_tables(db: sqlite3.Connection) -> None:
     db.execute("COMMIT")
 
 
-def _check(db: sqlite3.Connection, write: bool) -> None:
-    """Check that a manifest is one of ours, down to its rows; bring one of form 1 to form 2. Raises `Unusable`."""
+def _check(db: sqlite3.Connection, write: bool, whole: bool) -> None:
+    """Check that a manifest is one of ours, down to its rows where `whole` is true; bring one of form 1 to form 2. Raises `Unusable`."""
     (mark,) = db.execute("PRAGMA application_id").fetchone()
     (form,) = db.execute("PRAGMA user_version").fetchone()
     if mark != MARK:
@@ -253,11 +257,13 @@ def _check(db: sqlite3.Connection, write: bool) -> None:
         raise Unusable("it was made by a newer lickwright")
     if form < 1:
         raise Unusable("it was made by an older lickwright")
-    check_database(db, own_tables(form), optional_tables)
+    check_database(db, own_tables(form), optional_tables, whole)
     db.create_function("plain_folder", 1, plain_folder, deterministic=True)
     db.create_function("plain_name", 1, plain_name, deterministic=True)
     if form == 1:
         _add_names(db, write)
+    if not whole:
+        return
     questions = [*FOREIGN]
     if _has_table(db, "phrases"):
         questions.append(FOREIGN_PHRASES)
