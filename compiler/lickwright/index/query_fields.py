@@ -92,7 +92,12 @@ FAMILIES = (
 )
 _BY_NAME = {field.name: field for field in QUERY_FIELDS}
 _RANGE = re.compile(r"(\d{1,6}(?:\.\d{1,3})?)(?:-(\d{1,6}(?:\.\d{1,3})?))?")
-_SEVERITIES = {"error": "error", "warning": "warning", "note": "info", "info": "info"}  # as asked, as kept
+_SEVERITIES = {
+    "error": "error",
+    "warning": "warning",
+    "note": "info",
+    "info": "info",
+}  # the word in a question, and its severity in the index
 _WORDS = re.compile(r"[^\W_]+")
 
 
