@@ -398,6 +398,32 @@ def test_repeats_endings_and_jumps() -> None:
     assert [w.text for w in jump.root.iter("words")] == ["To Coda", "D.C. al Coda"]
 
 
+@pytest.mark.parametrize(
+    ("music", "meter", "beams"),
+    [
+        ("D5 D5 D5 D5 D5- D5 D5", "4/4", "begin end / begin end / - / begin end"),
+        ("D5 D5 D5 D5 D5 D5", "6/8", "begin continue end / begin continue end"),
+        (
+            "1/8 D5 1/16 D5 D5 1/8. D5 1/16 D5 1/2 D5",
+            "4/4",
+            "begin continue+begin end+end / begin end+backward hook / -",
+        ),
+        ("3[D5 D5 D5] 3[D5 D5 D5] D5 . D5-", "4/4", "begin continue end / begin continue end / - / -"),
+    ],
+)
+def test_beams_join_what_belongs_to_a_beat(music: str, meter: str, beams: str) -> None:
+    notes = [note for note in score(f"| {music} ||", f"meter {meter}").root.iter("note") if note.find("rest") is None]
+    found = [
+        "+".join(beam.text or "" for beam in note.iter("beam")) or "-"
+        for note in notes
+        if note.findtext("staff") == "1"
+    ]
+    assert found == beams.replace(" / ", ",").replace("backward hook", "backward_hook").replace(" ", ",").replace(
+        "_", " "
+    ).split(",")
+    assert not any(note.find("beam") is not None for note in notes if note.findtext("staff") == "2")
+
+
 def test_what_a_repeat_plays_otherwise_is_reported() -> None:
     one = lick("| D5------- |: -- D7 D5 G5--- :| A5------- ||")
     export = one.emit("musicxml")

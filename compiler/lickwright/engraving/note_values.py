@@ -67,7 +67,7 @@ def bar_rhythm(grid: Grid, index: int) -> BarRhythm:
     tuplets = bar_tuplets(timeline, bar)
     events = tuple(_events(grid, index, tuplets))
     starts = group_starts(timeline.settings.meter, timeline.grain, bar.length, count_shift(timeline, bar))
-    return BarRhythm(events, tuple(_beams(events, starts, tuplets)), tuplets)
+    return BarRhythm(events, tuple(beam_runs(events, starts, tuplets)), tuplets)
 
 
 def bar_tuplets(timeline: Timeline, bar: Bar) -> tuple[TupletInBar, ...]:
@@ -168,10 +168,10 @@ def group_starts(meter: Meter, grain: int, length: int, shift: int) -> tuple[int
     return tuple(sorted({0, *(start for start in starts if 0 < start < length), length}))
 
 
-def _beams(
+def beam_runs(
     events: Sequence[RhythmEvent], starts: Sequence[int], tuplets: Sequence[TupletInBar]
 ) -> Iterator[tuple[int, int]]:
-    """First and last event of each run that one beam joins."""
+    """Return the first and the last of each run of events that one beam joins, by index. The events follow one another without a gap."""
     outer = [tuplet for tuplet in tuplets if tuplet.depth == 0]
     runs: list[list[int]] = []
     for index, event in enumerate(events):

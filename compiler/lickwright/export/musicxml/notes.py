@@ -105,6 +105,9 @@ class _BarWriter:
         self._value(element, event, voice, ties)
         self._notehead(element, sound)
         self._staff_number(element)
+        if not (self._staff.tab or chord):
+            for level, word in enumerate(event.beams, 1):
+                add(element, "beam", word, number=level)
         notations = self._notations(element, event, edges)
         for end in ties:
             add(notations, "tied", type=end)

@@ -12,9 +12,18 @@ from itertools import pairwise
 from operator import attrgetter
 from typing import NamedTuple, TypeAlias
 
-from lickwright.engraving.note_values import NoteValueWriter, RhythmEvent, TupletInBar, bar_tuplets
+from lickwright.engraving.note_values import (
+    NoteValueWriter,
+    RhythmEvent,
+    TupletInBar,
+    bar_tuplets,
+    beam_levels,
+    beam_runs,
+    group_starts,
+)
 from lickwright.export.musicxml.written_bars import WrittenBar, WrittenNote
 from lickwright.notation.techniques import Curve
+from lickwright.timeline.bar_count import count_shift
 from lickwright.timeline.model import Bar, SoundingNote, Timeline
 
 _SPLITTING = (Curve.VIBRATO, Curve.SLIDE_OFF)  # shapes that MusicXML gives to whole notes only: a note is tied there
@@ -29,6 +38,9 @@ class VoiceEvent(NamedTuple):
     notes: tuple[WrittenNote, ...] = ()  # from the thickest string; () for a rest
     tuplets: tuple[TupletInBar, ...] = ()  # that it lies in, outer ones first
     covered: bool = False  # a rest of one voice under which another sounds
+    beams: tuple[
+        str, ...
+    ] = ()  # by level from the outermost, what MusicXML says of a beam here: "begin", "continue", "end", a hook
 
 
 class Stolen(NamedTuple):
@@ -109,13 +121,25 @@ class _EventWriter:
         self._tuplets = bar_tuplets(timeline, bar)
         self._values = NoteValueWriter(timeline, bar, self._tuplets)
         self._bar, self._notes, self._splits = bar, written.notes, splits
+        shift = count_shift(timeline, bar)
+        self._groups = group_starts(timeline.settings.meter, timeline.grain, bar.length, shift)
 
     def voice(self, row: Sequence[_Group], silences: Sequence[tuple[int, int]]) -> Voice:
         """Return a voice of these notes and silences."""
         events = [event for group in row for event in self._events(*group)]
         for first, last in silences:
             events += self._rests(first, last)
-        return [*sorted(events, key=attrgetter("at"))]
+        return [*self._beamed(sorted(events, key=attrgetter("at")))]
+
+    def _beamed(self, events: list[VoiceEvent]) -> list[VoiceEvent]:
+        """Return the events of a voice with their beams. A beam never reaches over a gap."""
+        beams: defaultdict[int, list[str]] = defaultdict(list)
+        for first, values in _unbroken(events):
+            for run_first, run_last in beam_runs(values, self._groups, self._tuplets):
+                for _, start, end in beam_levels(values, run_first, run_last):
+                    for n in range(start, end + 1):
+                        beams[first + n].append(_beam_word(n, start, end, run_first))
+        return [event._replace(beams=tuple(beams[n])) for n, event in enumerate(events)]
 
     def _events(self, first: int, last: int, notes: tuple[WrittenNote, ...]) -> Iterator[VoiceEvent]:
         for start, end, value in self._pieces(first, last, rest=not notes):
@@ -142,6 +166,26 @@ class _EventWriter:
                 continue
             covered = any(note.at < end and start < note.end for note in self._notes)
             yield from (event._replace(covered=covered) for event in self._events(start, end, ()))
+
+
+def _unbroken(events: Sequence[VoiceEvent]) -> Iterator[tuple[int, list[RhythmEvent]]]:
+    """Yield the note values that follow one another without a gap, with the index of their first event."""
+    run: list[RhythmEvent] = []
+    for index, event in enumerate(events):
+        if run and (event.value is None or run[-1].end != event.at):
+            yield index - len(run), run
+            run = []
+        if event.value is not None:
+            run.append(event.value)
+    if run:
+        yield len(events) - len(run), run
+
+
+def _beam_word(index: int, start: int, end: int, run_first: int) -> str:
+    """Return what MusicXML says of an event in one line of a beam, which goes from `start` to `end`."""
+    if start == end:
+        return "forward hook" if index == run_first else "backward hook"
+    return "begin" if index == start else "end" if index == end else "continue"
 
 
 def _put_stolen(voices: list[Voice], written: WrittenBar) -> None:
