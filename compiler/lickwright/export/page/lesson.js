@@ -203,3 +203,17 @@ new ResizeObserver(() => {
 look();
 showPart();
 setSpeed(Number(speed.value));
+
+// ---- on paper the legend is always there
+
+const legend = document.getElementById("marks");
+let wasOpen = false;
+if (legend) {
+  window.addEventListener("beforeprint", () => {
+    wasOpen = legend.open;
+    legend.open = true;
+  });
+  window.addEventListener("afterprint", () => {
+    legend.open = wasOpen;
+  });
+}

@@ -84,7 +84,8 @@ def draw_neck(timeline: Timeline, view: NeckView, left_handed: bool = False) -> 
     strings = settings.tuning.strings
     g = _Geometry(view, strings, left_handed)
     places = sorted({*view.own, *view.box})
-    dots = (_dot(settings, place, g.finger(place[1]), place in view.own) for place in places)
+    order = {place: number for number, place in enumerate(view.own, 1)}
+    dots = (_dot(settings, place, g.finger(place[1]), order.get(place)) for place in places)
     return el(
         "svg",
         el("title", f"Neck: {view.caption}", id="neck-drawing"),
@@ -123,8 +124,11 @@ def _text(x: float, y: float, words: str, kind: str) -> Markup:
     return el("text", words, x=x, y=y, class_=kind, text_anchor="middle")
 
 
-def _dot(settings: Settings, place: Place, x: float, own: bool) -> Markup:
-    """One note of the neck: its shape says what it is, its filling that the lick plays it."""
+def _dot(settings: Settings, place: Place, x: float, order: int | None) -> Markup:
+    """One note of the neck: its shape says what it is, its filling that the lick plays it.
+
+    `order` counts the notes as the lick first comes to them; None for one that it does not play. The style shows it or the degree.
+    """
     string, fret = place
     y = _y(string)
     shape, label = _shape(settings, place)
@@ -135,8 +139,9 @@ def _dot(settings: Settings, place: Place, x: float, own: bool) -> Markup:
         drawn = el("polygon", points=f"{x:g},{y - r:g} {x + r:g},{y:g} {x:g},{y + r:g} {x - r:g},{y:g}")
     else:
         drawn = el("circle", cx=x, cy=y, r=_DOT)
-    kind = f"place {shape} own" if own else f"place {shape}"
-    return el("g", drawn, _text(x, y + 4.5, label, "degree"), class_=kind, data_place=f"{string}-{fret}")
+    kind = f"place {shape}" if order is None else f"place {shape} own"
+    number = _text(x, y + 4.5, str(order), "order") if order is not None else None
+    return el("g", drawn, _text(x, y + 4.5, label, "degree"), number, class_=kind, data_place=f"{string}-{fret}")
 
 
 def _shape(settings: Settings, place: Place) -> tuple[str, str]:

@@ -43,11 +43,16 @@ def page_head(timeline: Timeline, facts: Sequence[tuple[str, str]]) -> Markup:
 
 
 def player() -> Markup:
-    """What stays in sight while the lick is played: the button, what is going on, the count."""
+    """What stays in sight while the lick is played: the button, what is going on, the speed, the count."""
     return el(
         "div",
         el("button", "Play", type="button", id="play", disabled=True),
         el("p", "Ready.", id="status", role="status", class_="status"),
+        el(
+            "div", el("label", "Speed", for_="speed"),
+            el("input", type="range", id="speed", min=SLOWEST, max=FASTEST, step=1, value=100),
+            el("output", "100 %", id="speed-said", for_="speed"), class_="field wide",
+        ),
         el("p", id="count", class_="count", aria_hidden="true"),
         el("noscript", el("p", "Playing needs scripts. All that is printed here can be read without them.")),
         class_="lead screen", id="player", role="group", aria_label="Play along",
@@ -62,11 +67,6 @@ def choices(bars: Sequence[str], said: str) -> Markup:
         "choices", "How to play it",
         el(
             "div",
-            el(
-                "div", el("label", "Speed", for_="speed"),
-                el("input", type="range", id="speed", min=SLOWEST, max=FASTEST, step=1, value=100),
-                el("output", "100 %", id="speed-said", for_="speed"), class_="field wide",
-            ),
             el(
                 "div", el("label", "From bar", for_="from"), el("select", *first, id="from"),
                 el("label", "to", for_="to"), el("select", *last, id="to"), class_="field",
@@ -90,7 +90,8 @@ def music(drawings: Sequence[Markup]) -> Markup:
     return section(
         "music", "Music",
         el("div", *drawings, id="music", class_="music", tabindex="0", role="group", aria_labelledby="music-title", aria_describedby="music-help"),
-        el("p", "Drag over bars to play only those. By keyboard: ", help, id="music-help", class_="hint screen"),
+        el("p", "Drag over bars to play only those. By keyboard: ", help, id="music-help", class_="hint screen by-mouse"),
+        el("p", "Tap a bar to start there; to play only some bars, choose them below.", class_="hint screen by-touch"),
     )  # fmt: skip
 
 
@@ -103,10 +104,19 @@ def neck_section(timeline: Timeline, left_handed: bool) -> Markup | None:
     return section(
         "neck", "On the neck",
         el("p", view.caption, class_="hint"),
+        *_neck_numbers("fret numbers" if timeline.settings.key is None else "scale degrees"),
         neck.draw_neck(timeline, view, left_handed),
         el("p", "; ".join(words), class_="hint") if words else None,
         class_="on-neck",
     )  # fmt: skip
+
+
+def _neck_numbers(usual: str) -> Iterator[Markup]:
+    """The choice of what the numbers on the neck are; they stand before the neck, which the style changes by what is checked."""
+    yield el("span", "The numbers are ", class_="numbers", id="numbers-said")
+    for id, words in (("by-degree", usual), ("by-order", "playing order")):
+        yield el("input", type="radio", name="numbers", id=id, class_="numbers", checked=id == "by-degree")
+        yield el("label", words, for_=id, class_="numbers")
 
 
 def tips(settings: Settings) -> Markup | None:
@@ -187,10 +197,11 @@ def downloads(slug: str, midi: bytes, tab: bytes) -> Markup:
 def page_end(timeline: Timeline) -> Markup:
     """Caution, rights, source and tags."""
     settings = timeline.settings
-    rows = (("rights", settings.rights), ("source", settings.source), ("tags", settings.tags))
+    rows = (("source", settings.source), ("tags", settings.tags))
     said = [el("div", el("dt", name), el("dd", words, dir="auto")) for name, words in rows if words]
     return el(
         "footer",
         el("p", CAUTION if needs_caution(timeline) else CAUTION_LADDER, class_="caution"),
+        el("p", settings.rights, class_="rights", dir="auto") if settings.rights else None,
         el("dl", *said, class_="facts") if said else None,
     )
