@@ -353,9 +353,7 @@ def test_make_records_a_page_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
 def test_note_values_have_names_not_numbers() -> None:
     page = page_of(lick_of('lick "Gate"\nmeter 6/8\ntempo 80\nfeel swing 1/16\n| e8 e5 B8 e5 G7 - ||\n'))
     read = Reader(page)
-    assert (
-        "dotted quarter note = 80, swing: two sixteenths as long and short" in read.all("header")[0].text
-    )
+    assert "dotted quarter note = 80, swing: two sixteenths as long and short" in read.all("header")[0].text
     assert any("Dotted quarter notes a minute." in one.text for one in read.all("p"))
     assert "1/4." not in read.all("main")[0].text
 
