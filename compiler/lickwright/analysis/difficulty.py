@@ -136,7 +136,7 @@ def difficulty_profile(timeline: Timeline) -> Profile:
     onsets, end = facts.onset_seconds(timeline)
     hand = hand_for(timeline)
     fastest, mean = rhythm.hardest_pace(onsets, [1] * (len(onsets) - 1)), len(onsets) / end if end else 0.0
-    crossing = rhythm.hardest_pace(*facts.string_crossings(timeline))
+    crossing = rhythm.hardest_pace(*facts.string_crossings(timeline, groups))
     span, shifts, skips = (
         facts.widest_span(timeline, groups, hand),
         facts.count_position_shifts(groups),

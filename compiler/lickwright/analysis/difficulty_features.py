@@ -34,12 +34,11 @@ def onset_seconds(timeline: Timeline) -> tuple[list[float], float]:
     return [seconds(start) for start, _ in begins(timeline.sounds)], seconds(timeline.end)
 
 
-def string_crossings(timeline: Timeline) -> tuple[list[float], list[int]]:
+def string_crossings(timeline: Timeline, groups: Sequence[Sequence[SoundingNote]]) -> tuple[list[float], list[int]]:
     """Return when single notes begin, in seconds, and for each but the last 1 where the next one is picked on another string, else 0."""
     from lickwright.performance.tempo_map import written_tempo_map
 
     seconds = written_tempo_map(timeline).seconds
-    groups = fretted_chords(timeline)
     crossed = [
         int(len(one) == len(other) == 1 and _picked(other[0]) and one[0].string != other[0].string)
         for one, other in zip(groups, groups[1:], strict=False)
@@ -115,8 +114,12 @@ def count_string_skips(groups: Sequence[Sequence[SoundingNote]]) -> int:
 
 
 def _picked(sound: SoundingNote) -> bool:
-    marked = (mark.stroke for mark in sound.marks if mark.stroke is not None)
-    return sound.pluck is None and next(marked, sound.begin.stroke) is _PICK
+    if sound.pluck is not None:
+        return False
+    for mark in sound.marks:
+        if mark.stroke is not None:
+            return mark.stroke is _PICK
+    return sound.begin.stroke is _PICK
 
 
 def largest_bend(timeline: Timeline) -> tuple[float, bool]:
@@ -137,6 +140,8 @@ def largest_bend(timeline: Timeline) -> tuple[float, bool]:
 def has_shaped_bend(timeline: Timeline) -> bool:
     """Return whether a bend of a half step or more is struck bent, released, or shaken at its top."""
     for sound in timeline.sounds:
+        if not sound.shapes:
+            continue
         curves = [shape.technique.curve for shape in sound.shapes]
         big = any(shape.amount >= 1 for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS)
         if big and (Curve.PREBEND in curves or Curve.RELEASE in curves or Curve.VIBRATO in curves):
@@ -157,7 +162,8 @@ def ringing_share(sounds: Sequence[SoundingNote]) -> float:
     for sound in sounds:
         sounding = [s for s in sounding if s.end > sound.start] if until > sound.start else []
         if sound.kind == "note" and not sound.dead:
-            rung |= {s.index for s in sounding if s.start < sound.start and s.string != sound.string}
+            if sounding:
+                rung |= {s.index for s in sounding if s.start < sound.start and s.string != sound.string}
             sounding.append(sound)
             until = max(until, sound.end)
     return len(rung) / len(sounds) if sounds else 0.0

@@ -31,7 +31,7 @@ def hardest_pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
 
     `instants` are seconds, ascending; `worth` says what each interval from one to the next counts, 1 for every note.
     """
-    best = Pace(0.0, 0.0, 0)
+    best, weighted = Pace(0.0, 0.0, 0), 0.0
     sums = [0]
     for one in worth:
         sums.append(sums[-1] + one)
@@ -39,8 +39,9 @@ def hardest_pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
         share = (length / _KEPT_UP) ** _BURST
         for first, last, before, after in zip(instants, instants[length:], sums, sums[length:], strict=False):
             seconds, count = last - first, after - before
-            if count * share > best.weighted * seconds * (1 + 1e-9) and seconds > 1e-9:
-                best = Pace(count * share / seconds, count / seconds, count)
+            if count * share > weighted * seconds * (1 + 1e-9) and seconds > 1e-9:
+                weighted = count * share / seconds
+                best = Pace(weighted, count / seconds, count)
     return best
 
 

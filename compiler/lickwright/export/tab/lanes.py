@@ -28,8 +28,9 @@ class Lanes:
     def lay(self, row: GridRow, start: int, text: str) -> None:
         """Put a text into the first line of its row that has room at this very place."""
         lanes = self._rows.setdefault(row, [])
+        end = start + text_width(text)
         for lane in lanes:
-            if all(start > at + text_width(known) or start + text_width(text) < at for at, known in lane):
+            if all(start > at + text_width(known) or end < at for at, known in lane):
                 lane.append((start, text))
                 return
         lanes.append([(start, text)])

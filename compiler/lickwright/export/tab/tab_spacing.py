@@ -194,6 +194,7 @@ def _rest(said: str) -> str:
     return f"{GROUP}({said[len(GROUP) :]})" if said.startswith(GROUP) else f"({said})"
 
 
+@lru_cache(maxsize=1024)  # few counts are said
 def count_lead(said: str) -> int:
     """Return the characters of a count that stand before its column: a parenthesis, the sign of a group."""
     return len(said) - len(said.lstrip(f"{GROUP}("))
