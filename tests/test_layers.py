@@ -10,7 +10,7 @@ from pathlib import Path
 PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
 
 # From the ground up: a module imports from its own package and from those on lines above it. Packages on one line do not import each other.
-ROOMS = """
+LAYERS = """
 core
 report
 music
@@ -28,7 +28,7 @@ build
 cli
 __init__ __main__
 """
-LINE = {room: number for number, line in enumerate(ROOMS.split("\n")) for room in line.split()}
+LINE = {package: number for number, line in enumerate(LAYERS.split("\n")) for package in line.split()}
 
 # Who may touch the outside world, and who may load what is slow.
 OUTSIDE = {"subprocess", "socket", "shutil", "tempfile", "time", "datetime", "random", "asyncio"}
@@ -80,14 +80,14 @@ def _name(path: Path) -> str:
 def test_imports_only_go_down() -> None:
     wrong = []
     for path in _modules():
-        room = _unit(path)
-        assert room in LINE, f"give {room} a line in ROOMS"
+        package = _unit(path)
+        assert package in LINE, f"give {package} a line in LAYERS"
         for name, node in _imports(path):
-            other = name.split(".")[1] if name.startswith("lickwright.") else room
-            if other not in ("__version__", room) and LINE[other] >= LINE[room]:
-                wrong.append(f"{path}:{node.lineno}: {room} must not import {other}")
+            other = name.split(".")[1] if name.startswith("lickwright.") else package
+            if other not in ("__version__", package) and LINE[other] >= LINE[package]:
+                wrong.append(f"{path}:{node.lineno}: {package} must not import {other}")
     assert not wrong, "\n".join(wrong)
-    assert set(LINE) == {_unit(path) for path in _modules()}, "ROOMS names what is not there"
+    assert set(LINE) == {_unit(path) for path in _modules()}, "LAYERS names what is not there"
 
 
 def test_no_modules_import_each_other() -> None:

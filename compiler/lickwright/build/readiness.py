@@ -166,7 +166,7 @@ class _ReadinessCheck:
         project = self._projects.of(place) if place is not None else None
         if project is not None and not project.ok:
             return f"{project.path} has errors"
-        if (project.key if project else "") != asked.house:
+        if (project.key if project else "") != asked.project_key:
             return "its lickwright.toml changed since"
         return self._of_album(row, asked, project, place) if project is not None and place is not None else ""
 

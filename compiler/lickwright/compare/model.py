@@ -1,6 +1,6 @@
 """The values of a comparison: differences, pairs, a score.
 
-In: nothing of its own. Out: values that the other modules of this room fill and read.
+In: nothing of its own. Out: values that the other modules of this package fill and read.
 """
 
 from __future__ import annotations

@@ -34,7 +34,7 @@ MESSAGE, HINT = 200, 300  # characters: a message is one line, a hint may list n
 class Rule(NamedTuple):
     """One kind of finding, with what `lickwright why CODE` prints. Codes are never reused."""
 
-    code: str  # L1xx notation, L2xx scale and box, L3xx rhythm, L4xx hands and techniques, L5xx formats, L6xx files, L7xx house
+    code: str  # L1xx notation, L2xx scale and box, L3xx rhythm, L4xx hands and techniques, L5xx formats, L6xx files, L7xx lickwright.toml
     name: str  # a few words, for lists: "bar too short"
     severity: Severity
     summary: str  # one line

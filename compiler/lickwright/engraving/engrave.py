@@ -1,4 +1,4 @@
-"""A lick as engraved music: systems of tab that fill a width. The way in to this room.
+"""A lick as engraved music: systems of tab that fill a width. The entry of this package.
 
 In: a `Grid`, a width and options. Out: an `EngravedMusic`: systems with their heights and drawn items. Knows no page and no file format.
 """

@@ -30,8 +30,8 @@ class RecordedOptions(NamedTuple):
     formats: tuple[str, ...]
     suffixes: tuple[str, ...]  # how the names of all outputs of a lick end
     options: dict[str, str]  # by the option of `make` that sets each
-    house: str  # the key of the house rules; "" for none
-    album: str = ""  # the key of the house's album, where recordings are made; "" for none
+    project_key: str  # the key of the house rules; "" for none
+    album: str = ""  # the key of the project's album, where recordings are made; "" for none
 
 
 class BuildRecord(NamedTuple):
@@ -72,10 +72,10 @@ def _read(value: Any) -> BuildRecord:
             _texts(formats),
             _texts(suffixes),
             {str(k): str(v) for k, v in options.items()},
-            str(house),
+            str(project_key),
             "".join(album),
         )
-        for key, formats, suffixes, options, house, *album in value["asked"]
+        for key, formats, suffixes, options, project_key, *album in value["asked"]
     )
     of, sources = int(value["of"]), int(value["sources"])
     if not 1 <= of <= _MOST:
@@ -121,18 +121,18 @@ def record_of_scan(
     hash = blake2b(digest_size=16)
     for (below,) in db.execute("SELECT substr(path, ?) FROM scan WHERE path <> '-' ORDER BY path", (cut + 1,)):
         hash.update(f"{below}\n".encode("utf-8", "surrogatepass"))
-    asked = tuple(sorted(map(_asked, option_sets), key=lambda one: (one.house, one.formats, one.key)))
+    asked = tuple(sorted(map(_asked, option_sets), key=lambda one: (one.project_key, one.formats, one.key)))
     return BuildRecord(tuple(paths), share[1], (share[0],), (), sources, hash.hexdigest(), program_key(), asked)
 
 
 def _asked(compile_options: CompileOptions) -> RecordedOptions:
-    house = getattr(compile_options.project, "key", "")
+    project_key = getattr(compile_options.project, "key", "")
     return RecordedOptions(
         compile_options.key.hex(),
         compile_options.formats,
         tuple(sorted(compile_options.suffixes())),
         _options(compile_options.options),
-        house,
+        project_key,
         album_key(compile_options.options.album),
     )
 
@@ -144,7 +144,7 @@ def _options(options: Any) -> dict[str, str]:
         value = getattr(options, field.name)
         if dataclasses.is_dataclass(value) and field.name == "recording":
             found |= _options(value)
-        elif field.name != "album" and value != getattr(type(options)(), field.name):  # which is the house's
+        elif field.name != "album" and value != getattr(type(options)(), field.name):  # which is the project config's
             name = "tempo" if field.name.startswith("tempo_") else field.name.replace("_", "-")
             found[f"--{name}"] = f"{value}%" if field.name == "tempo_percent" else str(value)
     return found
@@ -186,7 +186,7 @@ def _describe_options(a: RecordedOptions, b: RecordedOptions) -> str:
         if a.options.get(name) != b.options.get(name):
             words = [f"with {name} {one[name]}" if name in one else f"without {name}" for one in (a.options, b.options)]
             return f"they were made with different options: {words[0]} and {words[1]}"
-    if a.house != b.house:
+    if a.project_key != b.project_key:
         return "they were made with different house rules: their lickwright.toml is not the same"
     if a.album != b.album:
         return "they were made for different albums: [album] in their lickwright.toml is not the same"

@@ -30,8 +30,8 @@ def _note(note: RelatedInformation) -> list[object]:
     return [*note.span, note.message, note.source is not None]
 
 
-def diagnostics_from_json(kept: str, house: Source | None) -> tuple[Diagnostic, ...] | None:
-    """Return the findings of `kept`, None for a text that cannot be read back. `house` is the file that some notes may point into; None: these are left out."""
+def diagnostics_from_json(kept: str, project_source: Source | None) -> tuple[Diagnostic, ...] | None:
+    """Return the findings of `kept`, None for a text that cannot be read back. `project_source`: the file that some notes point into; None leaves them out."""
     if not kept:
         return ()
     from json import loads
@@ -41,8 +41,8 @@ def diagnostics_from_json(kept: str, house: Source | None) -> tuple[Diagnostic, 
             Diagnostic(
                 _text(code), Severity(severity), _span(start, end), _text(message), _maybe(hint, str),
                 tuple(
-                    RelatedInformation(_span(a, b), _text(words), house if elsewhere else None)
-                    for a, b, words, elsewhere in notes if house is not None or not elsewhere
+                    RelatedInformation(_span(a, b), _text(words), project_source if elsewhere else None)
+                    for a, b, words, elsewhere in notes if project_source is not None or not elsewhere
                 ),
                 _maybe(lick, str), _maybe(bar, int), _maybe(beat, str),
             )

@@ -1,6 +1,6 @@
-"""Keys by which an output on record is known to be still valid: they change with the options, the house rules and the program's own text.
+"""Keys by which an output on record is known to be still valid: they change with the options, the project rules and the program's own text.
 
-In: options, house rules, parts of the program. Out: keys as bytes or hexadecimal text.
+In: options, project rules, parts of the program. Out: keys as bytes or hexadecimal text.
 """
 
 from __future__ import annotations
@@ -26,9 +26,9 @@ def values_key(*parts: object) -> bytes:
     return blake2b(repr(parts).encode("utf-8", "surrogatepass"), digest_size=KEY).digest()
 
 
-def options_key(options: Options, house: str) -> bytes:
-    """Return the key of compile options: it differs for other options, other house rules, another program or notation."""
-    return values_key(__version__, NOTATION, program_key(), options, house)
+def options_key(options: Options, project_key: str) -> bytes:
+    """Return the key of compile options: it differs for other options, other project rules, another program or notation."""
+    return values_key(__version__, NOTATION, program_key(), options, project_key)
 
 
 @cache

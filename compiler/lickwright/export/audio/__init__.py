@@ -1,7 +1,7 @@
 """Recording of a lick as a guitar plays it, as WAV, FLAC, MP3 or Ogg Vorbis.
 
 In: a lick as counted and as sounded. Out: a file of two channels at 48,000 samples a second, −16 LUFS, with title, tempo and the places of its
-bars. Wants the extra `lickwright[audio]`. A recording lasts half an hour at most, or as long as the house
+bars. Wants the extra `lickwright[audio]`. A recording lasts half an hour at most, or as long as the project
 allows; what would be longer ends earlier or is not made, and that is said.
 """
 
