@@ -12,7 +12,7 @@ import os
 import sqlite3
 import stat
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from itertools import groupby
 from operator import itemgetter
 from typing import Any, NamedTuple
@@ -123,6 +123,18 @@ def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: 
     return SkippedLick(str(title), str(why), str(slug), int(str(older)))
 
 
+class _SuffixCache(dict[str, bool]):
+    """Whether outputs are wanted, by what follows a lick's name in theirs; worked out once for each suffix that is met."""
+
+    def __init__(self, wanted: Container[str]) -> None:
+        super().__init__()
+        self._wanted = wanted
+
+    def __missing__(self, suffix: str) -> bool:
+        self[suffix] = found = suffix_without_tempo(suffix) in self._wanted
+        return found
+
+
 class _UpToDateCheck:
     """One pass over the sources and outputs on record, both in the order of the folders of outputs."""
 
@@ -137,7 +149,7 @@ class _UpToDateCheck:
         self._stated = manifest.has_source_states()
         self._settled = time.time_ns() - _SETTLED
         self._suffixes = [compile_options.suffixes() for compile_options in option_sets]
-        self._kinds: dict[str, str] = {}  # by what follows a lick's name in that of an output
+        self._is_wanted = [_SuffixCache(suffixes) for suffixes in self._suffixes]
         self._enough: dict[
             tuple[int, str], bool
         ] = {}  # by option set and formats on record: True if the record has every format that the options ask for
@@ -182,14 +194,8 @@ class _UpToDateCheck:
 
     def _wanted(self, outputs: Iterator[tuple[Any, ...]], option_set: int) -> list[tuple[Any, ...]]:
         """Return the outputs of one folder that its options ask for."""
-        wanted, kinds, rows = self._suffixes[option_set], self._kinds, []
-        for row in outputs:
-            suffix = row[1][len(row[2]) :]
-            if suffix not in kinds:
-                kinds[suffix] = suffix_without_tempo(suffix)
-            if kinds[suffix] in wanted:
-                rows.append(row)
-        return rows
+        is_wanted = self._is_wanted[option_set]
+        return [row for row in outputs if is_wanted[row[1][len(row[2]) :]]]
 
     def _same_source(self, id: int, shown: bytes, hash: bytes, state: list[int]) -> bool:
         """Return True if a source holds the bytes on record: by its state where that is on record too, else by reading it."""

@@ -70,11 +70,12 @@ FOREIGN = (
     "SELECT 1 FROM sources WHERE typeof(path) <> 'text' OR typeof(formats) <> 'text' OR typeof(made) <> 'integer' "
     "OR typeof(refused) <> 'text' OR typeof(findings) <> 'text' OR typeof(indexed) <> 'integer' OR typeof(alone) <> 'integer' "
     "OR typeof(hash) NOT IN ('blob', 'null') OR typeof(key) NOT IN ('blob', 'null') OR NOT plain_folder(target)",
-    "SELECT 1 FROM (SELECT DISTINCT folder FROM outputs) WHERE folder NOT IN (SELECT target FROM sources) AND NOT plain_folder(folder)",
+    # Grouped in the order of the key: DISTINCT would enter each folder into a table of its own, which takes three times as long.
+    f"SELECT 1 FROM (SELECT folder, count(*) AS files FROM outputs GROUP BY folder) o WHERE files > {_MOST} "
+    "OR NOT EXISTS (SELECT 1 FROM sources WHERE target = o.folder) AND NOT plain_folder(folder)",
     "SELECT 1 FROM outputs WHERE typeof(lick) <> 'text' OR typeof(format) <> 'text' OR typeof(gone) <> 'integer' "
     "OR typeof(hash) <> 'blob' OR typeof(size) <> 'integer' OR typeof(mtime) <> 'integer' OR typeof(ctime) <> 'integer' "
     "OR typeof(inode) <> 'integer' OR NOT plain_name(name)",
-    f"SELECT 1 FROM outputs GROUP BY folder HAVING count(*) > {_MOST}",
     f"SELECT 1 FROM claims GROUP BY folder HAVING count(*) > {_MOST}",
     "SELECT 1 FROM claims WHERE typeof(hash) <> 'blob' OR NOT plain_folder(folder) OR NOT plain_name(name)",
     "SELECT 1 FROM names WHERE typeof(base) <> 'text' OR typeof(code) <> 'integer' OR typeof(place) <> 'integer' "
