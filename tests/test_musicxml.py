@@ -172,6 +172,15 @@ def test_pitches_are_those_of_the_midi_file() -> None:
     assert compared > 30
 
 
+def test_harmonics_are_written_where_they_sound() -> None:
+    one = lick("| G<12> G<7> G<5> G5<17> G7* D<12> - - ||", "capo 2", "tuning half step down")
+    notes, _ = Score(one.emit("musicxml").data).heard(2)
+    file = mido.MidiFile(file=io.BytesIO(one.emit("midi").data), charset="utf-8")
+    third = [m.note for m in file.tracks[3] if m.type == "note_on" and m.velocity]
+    assert [note.pitch for note in notes if note.string == 3] == third
+    assert [note.fret for note in notes] == [12, 7, 5, 5, 7, 12]
+
+
 # --- the schema ------------------------------------------------------------------------------------------------------
 
 _XML = """<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" targetNamespace="http://www.w3.org/XML/1998/namespace">
