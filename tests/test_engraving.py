@@ -411,6 +411,32 @@ def test_the_staff_writes_pitches_as_a_key_spells_them() -> None:
     assert signature_steps(bass.timeline) == (("flat", -2),)
 
 
+@pytest.mark.parametrize(
+    ("music", "steps"),
+    [
+        ("| G5^7 -r e5 - - - . - |", "1>2 2>1 6"),  # C to D, tied as D, back to C
+        ("| G5^6 - - - . - - - |", "1>1#"),
+        ("| G5^quarter - - - . - - - |", "1"),
+        ("| B5^^7 -r e5 - - - . - |", "4# 4>3 6"),  # bent first: only F sharp is heard, then E
+        ("| B5^7r - - - . - - - |", "3>4#>3"),
+        ("| B8^10&e5 - - - . - - - |", "6 5>6"),  # a unison
+    ],
+)
+def test_a_staff_shows_where_a_bend_goes(music: str, steps: str) -> None:
+    grid = grid_of(f'lick "x"\nstep 1/8\n{music}\n')
+    assert grid is not None
+    signs = {"": "", "sharp": "#", "flat": "b"}
+    said = [
+        ">".join(f"{one.step}{signs[one.accidental]}" for one in (note, *note.targets))
+        for notes in staff_notes(grid, bars_of_stops(grid, False))[0]
+        for note in notes
+    ]
+    assert " ".join(said) == steps
+    music_drawn = engrave(grid, WIDTH, EngravingOptions(staff=True))
+    bends = [group for group, _ in groups([music_drawn.systems[0].group]) if group.role == "staff-bend"]
+    assert len(bends) == sum(">" in one for one in said)
+
+
 # --- the picture -----------------------------------------------------------------------------------------------------
 
 

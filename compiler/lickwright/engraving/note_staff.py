@@ -16,19 +16,24 @@ from lickwright.engraving.joins import lens
 from lickwright.engraving.music_signs import music_sign, place_sign
 from lickwright.engraving.note_values import BarRhythm, RhythmEvent, TupletInBar, beam_levels
 from lickwright.engraving.placed import PlacedPiece, PlacedSystem, drawn_event
-from lickwright.engraving.staff_positions import StaffNote, accidental_columns, clef_of, signature_steps
+from lickwright.engraving.small_notes import (
+    HEAD_MIDDLE,
+    SIGN,
+    SIGN_MIDDLE,
+    SPACE,
+    draw_bend,
+    draw_grace,
+    ledgers,
+    step_y,
+)
+from lickwright.engraving.staff_positions import StaffNote, accidental_columns, clef_of, signature_steps, target_places
 from lickwright.engraving.typefaces import CAPITAL
 from lickwright.timeline.model import Timeline
 
-SPACE = m.STAFF_SPACE
 HEIGHT = StaffHeight(-2 * SPACE, 2 * SPACE, (-SPACE / 2, SPACE / 2))
 _HEAD = 1.188 * SPACE / 2  # half the width of a head
-_HEAD_MIDDLE = 1.464  # of a head's sign, in spaces below the middle line that it is drawn for
-_SIGN_MIDDLE = {"sharp": 1.286, "natural": 1.618, "flat": 1.55, "double-sharp": 1.476, "double-flat": 1.67}
-_SIGN = 0.8 * SPACE  # the space that accidentals are drawn for
 _STEM = 3.4 * SPACE
 _BEAM, _BEAM_STEP = 2.6, 4.2
-_SMALL = 0.62  # of grace notes
 _FLAGS = {1: "flag-8", 2: "flag-16"}
 _FLAG_TOP = 2.036  # spaces from a flag's top to the middle line that it is drawn for
 _RESTS = {4: "rest-4", 8: "rest-8", 16: "rest-16", 32: "rest-32"}
@@ -47,12 +52,12 @@ class _Chord(NamedTuple):
     @property
     def top(self) -> float:
         """The y of its highest head."""
-        return _y(max(note.step for note in self.notes))
+        return step_y(max(note.step for note in self.notes))
 
     @property
     def bottom(self) -> float:
         """The y of its lowest head."""
-        return _y(min(note.step for note in self.notes))
+        return step_y(min(note.step for note in self.notes))
 
 
 def head_room(timeline: Timeline) -> float:
@@ -75,10 +80,6 @@ def draw_notes(system: PlacedSystem, notes: Notes, start: float, meter_room: flo
         yield from _bar(system, placed, notes, seen)
 
 
-def _y(step: int) -> float:
-    return -step * SPACE / 2
-
-
 def _clef(timeline: Timeline, start: float) -> Iterator[Item]:
     clef = clef_of(timeline)
     sign = music_sign(clef.sign)
@@ -87,7 +88,7 @@ def _clef(timeline: Timeline, start: float) -> Iterator[Item]:
     yield Text(start + 3.0 + sign.width * SPACE * 0.45, y, "8", "sans", 6.0, "middle")
     x = start + 5.5 + sign.width * SPACE
     for name, step in signature_steps(timeline):
-        yield place_sign(name, x, _y(step) - _SIGN_MIDDLE[name] * _SIGN, _SIGN)
+        yield place_sign(name, x, step_y(step) - SIGN_MIDDLE[name] * SIGN, SIGN)
         x += _SIGNATURE_STEP
 
 
@@ -106,7 +107,7 @@ def _bar(system: PlacedSystem, placed: PlacedPiece, notes: Notes, seen: dict[int
     for stop, x in placed.stops:
         here = notes.get((stop.bar, stop.at, stop.lead), ())
         if stop.lead:
-            yield from _grace(system, x, here)
+            yield from draw_grace(system, x, here)
         elif stop.event is not None and stop.event.rest:
             middle = (placed.left + placed.right) / 2
             yield ItemGroup(tuple(_rest(stop.event, middle if stop.event.whole_bar else x)), "rest")
@@ -145,6 +146,7 @@ def _single(system: PlacedSystem, chord: _Chord, beamed: bool | None, seen: dict
     up = _goes_up([chord]) if beamed is None else beamed
     yield from _heads(system, chord, up)
     yield from _ties(system, chord, up, seen)
+    yield from _bends(system, chord, up)
     if beamed is None and chord.event.base < 1:
         yield ItemGroup(tuple(_stem(chord, up)), "staff-stem")
 
@@ -161,16 +163,26 @@ def _heads(system: PlacedSystem, chord: _Chord, up: bool) -> Iterator[ItemGroup]
     beside = (2 * _HEAD - 0.8) * (1 if up else -1)
     wide = max(0.0, beside) if shifted else 0.0
     for n, note in enumerate(chord.notes):
-        x, y = chord.x + (beside if n in shifted else 0.0), _y(note.step)
+        x, y = chord.x + (beside if n in shifted else 0.0), step_y(note.step)
         sign = _head_sign(note, chord.event)
         half = music_sign(sign).width * SPACE / 2
-        items: list[Item] = list(_ledgers(note.step, x, half))
-        items.append(place_sign(sign, x - half, y - _HEAD_MIDDLE * SPACE, SPACE))
+        items: list[Item] = list(ledgers(note.step, x, half))
+        items.append(place_sign(sign, x - half, y - HEAD_MIDDLE * SPACE, SPACE))
         if n in columns:
             items.append(_accidental(note, chord.x - _HEAD - 1.4 - columns[n] * 1.3 * SPACE))
         raised = y - SPACE / 2 if note.step % 2 == 0 else y
         items += [disc(chord.x + half + wide + 2.8 + 3.2 * k, raised, 1.0) for k in range(chord.event.dots)]
         yield ItemGroup(tuple(items), "staff-note", drawn_event(system.grid.timeline, note.mark.sound))
+
+
+def _bends(system: PlacedSystem, chord: _Chord, up: bool) -> Iterator[ItemGroup]:
+    """Yield the bends of a chord: over its highest note and under its lowest, a single one on the side without a stem."""
+    middle = (chord.top + chord.bottom) / 2
+    for note in chord.notes:
+        if note.targets:
+            above = not up if len(chord.notes) == 1 else step_y(note.step) < middle
+            event = drawn_event(system.grid.timeline, note.mark.sound)
+            yield ItemGroup(tuple(draw_bend(note, chord.event, chord.x, above)), "staff-bend", event)
 
 
 def _head_sign(note: StaffNote, event: RhythmEvent) -> str:
@@ -181,8 +193,8 @@ def _head_sign(note: StaffNote, event: RhythmEvent) -> str:
 
 def _accidental(note: StaffNote, right: float) -> Item:
     """The sign before a head; it ends at `right`."""
-    width = music_sign(note.accidental).width * _SIGN
-    return place_sign(note.accidental, right - width, _y(note.step) - _SIGN_MIDDLE[note.accidental] * _SIGN, _SIGN)
+    width = music_sign(note.accidental).width * SIGN
+    return place_sign(note.accidental, right - width, step_y(note.step) - SIGN_MIDDLE[note.accidental] * SIGN, SIGN)
 
 
 def _shifted(notes: Sequence[StaffNote], up: bool) -> set[int]:
@@ -194,12 +206,6 @@ def _shifted(notes: Sequence[StaffNote], up: bool) -> set[int]:
             found.add(n)
         before = n
     return found
-
-
-def _ledgers(step: int, x: float, half: float) -> Iterator[Item]:
-    steps = range(6, step + 1, 2) if step > 0 else range(-6, step - 1, -2)
-    for n in steps:
-        yield line(x - half - 1.8, _y(n), x + half + 1.8, _y(n), 0.7)
 
 
 def _tip(chord: _Chord, up: bool) -> float:
@@ -284,29 +290,8 @@ def _ties(system: PlacedSystem, chord: _Chord, up: bool, seen: dict[int, float])
         sound = note.mark.sound
         if note.mark.held:
             x = seen.get(sound.index, system.left)
-            y = _y(note.step) + (4.0 if up else -4.0)
+            y = step_y(note.step) + (4.0 if up else -4.0)
             arc = lens(x + 2.0, chord.x - 2.0, y, -3.0 if up else 3.0)
             yield ItemGroup((arc,), "staff-tie", drawn_event(system.grid.timeline, sound))
-        seen[sound.index] = chord.x
-
-
-def _grace(system: PlacedSystem, x: float, notes: Sequence[StaffNote]) -> Iterator[ItemGroup]:
-    """A small note with a slashed stem."""
-    size = SPACE * _SMALL
-    for note in notes:
-        y = _y(note.step)
-        sign = "head-x" if note.is_x else "head-4"
-        half = music_sign(sign).width * size / 2
-        items: list[Item] = list(_ledgers(note.step, x, half))
-        items.append(place_sign(sign, x - half, y - _HEAD_MIDDLE * size, size))
-        if note.accidental:
-            small = _SIGN * _SMALL
-            width = music_sign(note.accidental).width * small
-            items.append(place_sign(note.accidental, x - half - 1.0 - width, y - _SIGN_MIDDLE[note.accidental] * small, small))  # fmt: skip
-        yield ItemGroup(tuple(items), "staff-note", drawn_event(system.grid.timeline, note.mark.sound))
-    if any(not note.is_x for note in notes):
-        low, high = max(_y(n.step) for n in notes), min(_y(n.step) for n in notes)
-        stem = x + 1.188 * size / 2 - 0.3
-        items = [line(stem, low - 0.6, stem, high - 2.6 * SPACE * 0.9, 0.6)]
-        items.append(line(stem - 2.6, high - 7.0, stem + 3.0, high - 11.0, 0.6))
-        yield ItemGroup(tuple(items), "staff-stem")
+        places = target_places(note, chord.event)
+        seen[sound.index] = chord.x + (places[-1] if places else 0.0)

@@ -1,20 +1,25 @@
 """What a staff of notes shows: where each note lies, with which accidental, under which clef.
 
 In: the stops of a lick's bars. Out: for each stop its `StaffNote`s. A guitar is written an octave above its sound, as a bass is. Pitches are as
-fingered, without the capo; a bend is written at the pitch that is fretted.
+fingered, without the capo; a bend
+begins at the pitch that is fretted, and the pitches that it comes to follow it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
-from lickwright.engraving.stops import BarStops, NoteMark, Stop
+from lickwright.engraving.note_values import RhythmEvent
+from lickwright.engraving.stops import PITCHED, BarStops, NoteMark, Stop
 from lickwright.layout.grid import Grid
 from lickwright.music.pitch import PLAIN_NAMES, Key, NoteName, note_name
+from lickwright.notation.techniques import Curve
 from lickwright.timeline.model import Timeline
 
 _LETTERS = "CDEFGAB"
+_LEAST_BEND = 0.75  # semitones: a quarter-step bend comes to no pitch that a staff can write
 _OCTAVE = 12  # semitones that the instrument is written above its sound
 _BASS_BELOW = 50  # MIDI pitch of the thinnest string: below, the bass clef is used
 # Steps of a signature's accidentals from the middle line of a G clef, in order of writing.
@@ -33,12 +38,20 @@ class Clef(NamedTuple):
 G_CLEF, F_CLEF = Clef("g-clef", 34, 0), Clef("f-clef", 22, -2)
 
 
+class BendTarget(NamedTuple):
+    """A pitch that a bend or release comes to."""
+
+    step: int  # from the middle line, upwards
+    accidental: str
+
+
 class StaffNote(NamedTuple):
     """One note head."""
 
     step: int  # from the middle line, upwards
     accidental: str  # the sign before it, or ""
     mark: NoteMark
+    targets: tuple[BendTarget, ...] = ()  # what it is bent to, and released to, before the next stop
 
     @property
     def is_x(self) -> bool:
@@ -63,15 +76,32 @@ def staff_notes(grid: Grid, bars: Sequence[BarStops]) -> list[list[tuple[StaffNo
     """The notes of every stop of every bar."""
     key, clef = grid.timeline.settings.key, clef_of(grid.timeline)
     found = []
+    bent: dict[int, float] = {}  # semitones, by the number of the sound
     for bar in bars:
         known: dict[int, int] = {}  # by step: what the bar has changed
         found.append(
             [
-                tuple(_note(mark, _pitch(grid.timeline, mark), key, clef, known) for mark in stop.marks)
+                tuple(_note(mark, _pitches(grid.timeline, mark, bent), key, clef, known) for mark in stop.marks)
                 for stop in bar.stops
             ]
         )
     return found
+
+
+def _pitches(timeline: Timeline, mark: NoteMark, bent: dict[int, float]) -> list[int]:
+    """Return the pitch of a note at its stop, and those that it is bent or released to; `bent` is kept from stop to stop."""
+    semitones = [bent.get(mark.sound.index, 0.0) if mark.held else 0.0]
+    for shape in mark.shapes:
+        if shape.technique.curve is Curve.PREBEND:
+            semitones = [shape.amount]
+        elif shape.technique.curve in PITCHED:
+            semitones.append(shape.amount)
+    bent[mark.sound.index] = semitones[-1]
+    pitch = _pitch(timeline, mark)
+    if mark.sound.dead:
+        return [pitch]
+    whole = [pitch + (int(amount + 0.5) if amount >= _LEAST_BEND else 0) for amount in semitones]
+    return [whole[0], *(after for before, after in pairwise(whole) if after != before)]
 
 
 def _pitch(timeline: Timeline, mark: NoteMark) -> int:
@@ -82,14 +112,20 @@ def _pitch(timeline: Timeline, mark: NoteMark) -> int:
     return timeline.settings.tuning.open(sound.string) + sound.fret + _OCTAVE
 
 
-def _note(mark: NoteMark, pitch: int, key: Key | None, clef: Clef, known: dict[int, int]) -> StaffNote:
+def _note(mark: NoteMark, pitches: Sequence[int], key: Key | None, clef: Clef, known: dict[int, int]) -> StaffNote:
+    step, accidental = _spelled(pitches[0], key, clef, known, mark.held or mark.sound.dead)
+    targets = tuple(BendTarget(*_spelled(pitch, key, clef, known, False)) for pitch in pitches[1:])
+    return StaffNote(step, accidental, mark, targets)
+
+
+def _spelled(pitch: int, key: Key | None, clef: Clef, known: dict[int, int], plain: bool) -> tuple[int, str]:
+    """Return the step of a pitch and the sign before it, which `known` takes note of; no sign for a `plain` one."""
     name = PLAIN_NAMES[pitch % 12] if key is None else note_name(pitch, key)
     step = _steps(pitch, name) - clef.middle
-    usual = known.get(step, _in_signature(name.letter, key))
-    if mark.held or name.alter == usual or mark.sound.dead:
-        return StaffNote(step, "", mark)
+    if plain or name.alter == known.get(step, _in_signature(name.letter, key)):
+        return step, ""
     known[step] = name.alter
-    return StaffNote(step, ACCIDENTALS[max(-2, min(2, name.alter))], mark)
+    return step, ACCIDENTALS[max(-2, min(2, name.alter))]
 
 
 def _steps(pitch: int, name: NoteName) -> int:
@@ -117,7 +153,18 @@ def _wider(stop: Stop, notes: Sequence[StaffNote], space: float) -> Stop:
     columns = accidental_columns(notes)
     left = 1.0 * space + (1.3 * space * (max(columns.values()) + 1) if columns else 0.0)
     right = space * (1.9 if has_seconds(notes) else 0.9)
+    right = max([right, *(x + 4.0 for note in notes for x in target_places(note, stop.event)[-1:])])
     return stop._replace(left=max(stop.left, left), right=max(stop.right, right))
+
+
+def target_places(note: StaffNote, event: RhythmEvent | None) -> list[float]:
+    """Return how far to the right of a note the heads of its bend's targets stand, clear of its dots and flag."""
+    x = 4.0 + (0.0 if event is None else 4.0 * event.dots + (3.0 if event.flags else 0.0))
+    found = []
+    for target in note.targets:
+        x += 7.5 + (5.5 if target.accidental else 0.0)
+        found.append(x)
+    return found
 
 
 def has_seconds(notes: Sequence[StaffNote]) -> bool:
