@@ -42,7 +42,8 @@ def lay_out_bars(timeline: Timeline) -> Grid:
     """Return the columns of every written bar, and the rows above them."""
     stops, chords = stops_written(timeline), chords_written(timeline)
     drafts = _drafts(timeline, stops, chords)
-    holds = find_holds(timeline, partial(_standing, drafts))
+    crowded = [len(draft.cells) > len({at for at, _ in draft.cells}) for draft in drafts]
+    holds = find_holds(timeline, partial(_standing, drafts, crowded))
     for (index, at), sounds in holds.notes.items():
         for sound in sounds:
             drafts[index].cells.setdefault((at, 0), {})[sound.string] = Cell(sound.string, sound, False, ())
@@ -94,10 +95,12 @@ def _some_pass_sounds(timeline: Timeline, index: int, slot: int) -> bool:
     return any(sound.start < start < sound.end for start in starts for sound in timeline.sounds)
 
 
-def _standing(drafts: Sequence[_Draft], bar: int, at: int) -> list[Cell]:
-    """Return the cells of an instant of a bar, strokes that lead to it first."""
+def _standing(drafts: Sequence[_Draft], crowded: Sequence[bool], bar: int, at: int) -> list[Cell]:
+    """Return the cells of an instant of a bar, strokes that lead to it first; `crowded`: the bars in which there are any."""
     cells = drafts[bar].cells
-    keys = [(at, 0)] if len(cells) == len({key[0] for key in cells}) else sorted(key for key in cells if key[0] == at)
+    if not crowded[bar]:
+        return list(cells.get((at, 0), {}).values())
+    keys = sorted(key for key in cells if key[0] == at)
     return [cell for key in keys for cell in cells.get(key, {}).values()]
 
 
