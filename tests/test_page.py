@@ -382,3 +382,14 @@ def test_a_phone_reads_no_words_of_mouse_and_keys(page: str) -> None:
     (touch,) = (text for kind, text in words.items() if kind is not None and "by-touch" in kind)
     assert not {"Drag", "drag", "Shift", "keys"} & set(re.findall(r"\w+", touch))
     assert "@media (hover: none) and (pointer: coarse)" in page
+
+
+def test_flats_and_sharps_are_printed_signs() -> None:
+    text = 'lick "Bb"\nstyle Bb blues\nkey Bb minor\nbox 1\nchords Bbm7b5 | F7#9\n| e9 e6 B9 e6 G8 - B6 e6 | e9 e6 B9 e6 G8 - B6 e6 ||\n'
+    read = Reader(page_of(lick_of(text)))
+    facts = dict(zip((e.text for e in read.all("dt")), (e.text for e in read.all("dd")), strict=True))
+    assert (facts["key"], facts["style"]) == ("B♭ minor", "Bb blues"), "a user's own words stay as they are"
+    texts = {one.text for one in read.all("text")}
+    assert {"B♭m7♭5", "F7♯9", "♭3", "♭7"} <= texts
+    assert not {"b3", "b7"} & texts
+    assert "D♭5" in {one.text for one in read.all("td")}

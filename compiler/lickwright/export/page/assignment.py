@@ -14,6 +14,7 @@ from typing import NamedTuple
 from urllib.parse import quote
 
 from lickwright.export.page.markup import Markup, asset, document, el, program
+from lickwright.export.page.sections import fact_list
 from lickwright.hand.measures import CAUTION_LADDER
 
 
@@ -65,13 +66,12 @@ def assignment_page(pupil: str, due: str, words: str, licks: Sequence[AssignedLi
 
 def _lick(number: int, lick: AssignedLick) -> Markup:
     """A lick: its title, which leads to its lesson page, its facts, its tips, its ladder."""
-    facts = (el("div", el("dt", name), el("dd", value, dir="auto")) for name, value in lick.facts)
     first, last = _said(lick.rungs[0]), _said(lick.rungs[-1])
     way = f"From {lick.beat} = {first} to {last}" if len(lick.rungs) > 1 else f"At {lick.beat} = {last}"
     return el(
         "section",
         el("h2", el("a", lick.title, href=quote(lick.page), dir="auto"), id=f"lick-{number}"),
-        el("dl", *facts, class_="facts"),
+        fact_list(lick.facts),
         [el("p", note, dir="auto") for note in lick.notes],
         el("p", el("a", "printed sheet", href=quote(lick.sheet))) if lick.sheet else None,
         el("p", way, class_="way"),

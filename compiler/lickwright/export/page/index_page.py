@@ -10,6 +10,7 @@ from typing import NamedTuple
 from urllib.parse import quote
 
 from lickwright.export.page.markup import Markup, asset, document, el, program
+from lickwright.music.accidentals import accidental_signs
 
 MOST = 20_000  # licks in one index: some 10 MB of page
 
@@ -38,14 +39,15 @@ class _Facet(NamedTuple):
     label: str
     every: str  # the choice that leaves all
     values: Callable[[IndexEntry], Iterable[str]]
+    shown: Callable[[str], str] = str  # a value as the page prints it
 
 
 _FACETS = (
-    _Facet("key", "Key", "any key", lambda one: [one.key]),
+    _Facet("key", "Key", "any key", lambda one: [one.key], accidental_signs),
     _Facet("box", "Box", "any box", lambda one: _boxes(one.box)),
     _Facet("level", "Level", "any level", lambda one: [] if one.level is None else [str(one.level)]),
     _Facet("technique", "Technique", "any technique", lambda one: one.techniques.split(", ")),
-    _Facet("chord", "Chord", "any chord", lambda one: one.chords.split(" ")),
+    _Facet("chord", "Chord", "any chord", lambda one: one.chords.split(" "), accidental_signs),
     _Facet("tag", "Tag", "any tag", lambda one: (tag.strip() for tag in one.tags.split(","))),
 )
 
@@ -81,7 +83,7 @@ def _search(entries: Sequence[IndexEntry]) -> Markup:
             {value for one in entries for value in facet.values(one) if value}, key=lambda v: (v.casefold(), v)
         )
         if len(values) > 1:
-            options = (el("option", value, value=value) for value in values)
+            options = (el("option", facet.shown(value), value=value) for value in values)
             chosen = el(
                 "select",
                 el("option", facet.every, value=""),
@@ -111,7 +113,7 @@ def _search(entries: Sequence[IndexEntry]) -> Markup:
 
 def _row(one: IndexEntry) -> Markup:
     facts = ", ".join(_facts(one))
-    about = " · ".join(words for words in (one.techniques, one.chords, one.tags) if words)
+    about = " · ".join(words for words in (one.techniques, accidental_signs(one.chords), one.tags) if words)
     facets = {f"data_{facet.name}": "|".join(value for value in facet.values(one) if value) for facet in _FACETS}
     return el(
         "li",
@@ -123,7 +125,8 @@ def _row(one: IndexEntry) -> Markup:
 
 
 def _facts(one: IndexEntry) -> Iterator[str]:
-    yield from (words for words in (one.key, one.scale if one.scale not in one.key else "") if words)
+    musical = (one.key, one.scale if one.scale not in one.key else "")
+    yield from (accidental_signs(words) for words in musical if words)
     if one.box:
         boxes = _boxes(one.box)
         yield (

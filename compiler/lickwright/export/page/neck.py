@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from lickwright.export.page.markup import Markup, el
+from lickwright.music.accidentals import accidental_signs
 from lickwright.music.box_area import played_area
 from lickwright.music.fretboard import Place
 from lickwright.music.scale import degree_name
@@ -150,7 +151,7 @@ def _shape(settings: Settings, place: Place) -> tuple[str, str]:
     if key is None:
         return "plain", str(place[1])
     above = (settings.tuning.open(place[0]) + place[1] - key.tonic.pc) % 12
-    label = degree_name(above, scale, key)
+    label = accidental_signs(degree_name(above, scale, key))
     if above == 0:
         return "tonic", label
     family = "minor" if scale is not None and is_minor(scale) else "major"

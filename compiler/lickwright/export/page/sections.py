@@ -17,11 +17,13 @@ from lickwright.export.tab.heading import needs_caution
 from lickwright.export.timing import NOTE, TimingRow
 from lickwright.hand.measures import CAUTION, CAUTION_LADDER
 from lickwright.layout.grid import Grid
+from lickwright.music.accidentals import accidental_signs
 from lickwright.settings.fields import Settings
 from lickwright.timeline.model import Timeline
 
 SLOWEST, FASTEST = 40, 110  # per cent of the tempo that the player goes to
 MOST_ROWS = 1_000  # of the table: more than a reader follows, and a page must stay one that a phone opens
+_MUSICAL = ("key", "box", "scale", "tuning")  # facts that Lickwright words
 _TABLE = ("bar", "count", "seconds", "string", "fret", "note", "how it is played", "bent to", "finger")
 
 
@@ -30,15 +32,21 @@ def section(name: str, title: str, *children: str | None, **attributes: str) -> 
     return el("section", el("h2", title, id=f"{name}-title"), children, aria_labelledby=f"{name}-title", **attributes)
 
 
+def fact_list(facts: Sequence[tuple[str, str]]) -> Markup:
+    """What a player has to know, each with its name; notes and keys have ♭ and ♯, and a user's own words stay as they are."""
+    shown = ((name, accidental_signs(value) if name in _MUSICAL else value) for name, value in facts)
+    listed = (el("div", el("dt", name), el("dd", value, dir="auto")) for name, value in shown)
+    return el("dl", *listed, class_="facts")
+
+
 def page_head(timeline: Timeline, facts: Sequence[tuple[str, str]]) -> Markup:
     """Title, author, and what a player has to know before the first note."""
     settings = timeline.settings
-    listed = (el("div", el("dt", name), el("dd", value, dir="auto")) for name, value in facts)
     return el(
         "header",
         el("h1", timeline.title, dir="auto"),
         el("p", "by ", el("span", settings.by, dir="auto"), class_="by") if settings.by else None,
-        el("dl", *listed, class_="facts"),
+        fact_list(facts),
     )
 
 
@@ -171,8 +179,11 @@ def table(rows: Sequence[TimingRow]) -> Markup:
 
 
 def _cells(row: TimingRow) -> Iterator[str]:
-    values = (row.bar or "pick-up", row.count, f"{row.at_s:.2f}", row.string, row.fret, row.note, row.how, row.bend_to, row.finger)  # fmt: skip
-    yield from map(str, values)
+    yield from map(str, (row.bar or "pick-up", row.count, f"{row.at_s:.2f}", row.string, row.fret))
+    yield accidental_signs(row.note)
+    yield row.how
+    yield accidental_signs(str(row.bend_to))
+    yield str(row.finger)
 
 
 def marks(grid: Grid) -> Markup | None:

@@ -4,7 +4,7 @@ const form = document.getElementById("search");
 const words = document.getElementById("words");
 const facets = [...document.querySelectorAll(".facet")];
 const found = document.getElementById("found");
-const folded = (text) => text.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
+const folded = (text) => text.replaceAll("♭", "b").replaceAll("♯", "#").normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
 const rows = [...document.querySelectorAll("#licks li")].map((element) => ({ element, text: folded(element.textContent) }));
 
 function search() {
