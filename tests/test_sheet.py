@@ -20,6 +20,7 @@ from lickwright.engraving.paragraph import wrap_text
 from lickwright.engraving.stops import bars_of_stops
 from lickwright.engraving.typefaces import FACES, text_width, typeface
 from lickwright.export import PAPERS, PRINT_SIZES, LoweredLick, Options, SheetRequest
+from lickwright.export.sheet import _pages
 from lickwright.export.sheet.blocks import SheetBlock, paginate
 from lickwright.export.sheet.book import BookLick, book_pdf
 from lickwright.export.sheet.content import lick_blocks
@@ -234,6 +235,26 @@ def test_every_technique_of_the_samples_has_its_row_in_the_legend() -> None:
                     assert cell.sound.begin.sentence in said, lick.timeline.title
 
 
+def test_a_short_legend_has_no_page_to_itself() -> None:
+    """Where the marks alone would come on a second page, practice and tips come with them."""
+    (one,) = [one for one in samples() if one.timeline.title == "Kettle on the stove"]
+    placed, shape = _pages(one, Options(sheet=SheetRequest(staff=True)))
+    roles = [[block.block.items[0].role for block in page] for page in placed]
+    assert len(roles) == 2 and "system" in roles[0]
+    assert roles[0].count("section") == 0 and roles[1].count("section") == 3
+    assert placed[1][-1].y > 0.3 * shape.room
+
+
+def test_a_title_stays_with_its_first_system() -> None:
+    blocks = lick_blocks(lowered(LICK).grid(), Options(), 400.0, "lick")
+    first = next(n for n, block in enumerate(blocks) if block.items[0].role == "system")
+    head = sum(block.height + block.gap for block in blocks[:first])
+    filler = SheetBlock((), 500.0 - head - 1.0)
+    placed = paginate([filler, *blocks], 500.0)
+    assert [len(page) > 0 for page in placed][:2] == [True, True]
+    assert len(placed[0]) == 1
+
+
 def test_a_second_page_for_a_few_lines_is_spared() -> None:
     """Nine of ten samples fit a page; the print is no smaller than nine tenths for that."""
     numbers = [len(pages(objects(emitted(lick)))) for lick in samples()]
@@ -292,6 +313,8 @@ def test_a_book_has_contents_bookmarks_and_links_that_lead_to_their_pages(
         numbers[int(n)] for body in found.values() for n in re.findall(rb"/Subtype /Link .*?/Dest \[(\d+) 0 R", body)
     ]
     assert links == [2, 3, 4, 5, 6, 7]
+    for n, title in enumerate(named):
+        Path(f"{n}.lick").write_text(f'lick "{title}"\nstep 1/8\n| e5 e8 e5 B8 B5 - . . ||\n')
     assert main(["make", ".", "--to", "tab", "--book", "Slow blues", "--share-pages"]) == 0
     assert len(pages(objects(Path("out/slow-blues.pdf").read_bytes()))) < 7
     Path("out/slow-blues.pdf").write_bytes(b"mine")

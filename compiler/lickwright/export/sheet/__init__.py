@@ -71,16 +71,29 @@ def _emit(lowered: LoweredLick, options: Options) -> Export:
 
 
 def _pages(lowered: LoweredLick, options: Options) -> tuple[list[list[PlacedBlock]], PageShape]:
-    """The pages of a lick: one, in a slightly smaller print, where there would be two with little on the second."""
-    usual = pages, shape = _paginated(lowered, options, 1.0)
+    """Return the pages of a lick: one fewer, in a slightly smaller print, where there would be little on the last.
+
+    Where that does not help, what follows the music begins the last page together.
+    """
+    usual, shape = _paginated(lowered, options, 1.0)
+    if len(usual) < 2 or not _is_little(usual[-1], shape):
+        return usual, shape
     for shrink in _SMALLER:
-        last = pages[-1][-1]
-        if len(pages) != 2 or last.y + last.block.height > _LITTLE * shape.room:
-            break
-        pages, shape = _paginated(lowered, options, shrink)
-        if len(pages) == 1:
-            return pages, shape
-    return usual
+        pages, smaller = _paginated(lowered, options, shrink)
+        if len(pages) < len(usual):
+            return pages, smaller
+    blocks = [placed.block for page in usual for placed in page]
+    section = next((n for n, block in enumerate(blocks) if n and block.is_section), 0)
+    if section:
+        blocks[section] = blocks[section]._replace(new_page=True)
+        parted = paginate(blocks, shape.room)
+        if len(parted) == len(usual):
+            return parted, shape
+    return usual, shape
+
+
+def _is_little(page: list[PlacedBlock], shape: PageShape) -> bool:
+    return page[-1].y + page[-1].block.height <= _LITTLE * shape.room
 
 
 def _paginated(lowered: LoweredLick, options: Options, shrink: float) -> tuple[list[list[PlacedBlock]], PageShape]:

@@ -25,6 +25,11 @@ class SheetBlock(NamedTuple):
     bookmark: str = ""
     new_page: bool = False  # it begins a page
 
+    @property
+    def is_section(self) -> bool:
+        """Return True for the heading of a section."""
+        return bool(self.items) and self.items[0].role == "section"
+
 
 class PlacedBlock(NamedTuple):
     """A block on its page."""

@@ -97,7 +97,7 @@ def _facts(timeline: Timeline, options: Options, width: float) -> SheetBlock:
         caption = text_lines(words, "sans", 6.6, x, top + high + 2.0, FAINT)
         items.append(ItemGroup(caption, "paragraph"))
         y = max(y, top + high + 2.0 + len(words) * 6.6 * LEADING)
-    return SheetBlock(tuple(items), y, 9.0)
+    return SheetBlock(tuple(items), y, 9.0, keep=True)
 
 
 def _music(grid: Grid, options: Options, width: float) -> Iterator[SheetBlock]:
