@@ -90,6 +90,15 @@ def test_parentheses_mean_one_thing_and_are_in_the_legend() -> None:
     assert "still sounding: hold it, don't pick again" in {row.sentence for row in legend_of(tied)}
 
 
+def test_the_legend_explains_the_small_heads_of_a_staff() -> None:
+    said = "on the staff, the pitch that a bend or release comes to"
+    grid = lowered(LICK).grid()
+    assert said in {row.sentence for row in legend_of(grid, staff=True)}
+    assert said not in {row.sentence for row in legend_of(grid)}
+    plain = lowered('lick "x"\nstep 1/4\n| e5 e5 e5 e5 ||\n').grid()
+    assert said not in {row.sentence for row in legend_of(plain, staff=True)}
+
+
 def test_every_part_of_a_file_is_in_order_and_told_to_a_reader() -> None:
     found = objects(sheet(LICK))
     catalog = next(body for body in found.values() if b"/Type /Catalog" in body)

@@ -84,7 +84,7 @@ def _parts(
         el("div", sections.neck_section(timeline, options.sheet.left_handed), sections.tips(settings), class_="beside"),
         sections.ladder(rungs, settings.tempo.counted_name(settings.meter)),
         sections.table(timing_rows(timeline, full)),
-        sections.marks(lowered.grid()),
+        sections.marks(lowered.grid(), options.sheet.staff),
         _downloads(lowered, options),
         sections.page_end(timeline),
     )

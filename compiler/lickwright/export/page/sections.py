@@ -186,9 +186,9 @@ def _cells(row: TimingRow) -> Iterator[str]:
     yield str(row.finger)
 
 
-def marks(grid: Grid) -> Markup | None:
-    """What the marks in the music mean; None where there are only plain frets."""
-    rows = legend_of(grid)
+def marks(grid: Grid, staff: bool) -> Markup | None:
+    """What the marks in the music mean, with those of a `staff` of notes; None where there are only plain frets."""
+    rows = legend_of(grid, staff=staff)
     if not rows:
         return None
     listed = (el("div", el("dt", draw_mark(row.items)), el("dd", row.sentence)) for row in rows)

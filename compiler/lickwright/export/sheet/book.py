@@ -44,7 +44,7 @@ def book_pdf(licks: Iterable[BookLick], title: str, request: SheetRequest, share
         timelines.append(grid.timeline)
         marks.update(
             (row.sentence, row)
-            for row in legend_of(grid, options.sheet.count)
+            for row in legend_of(grid, options.sheet.count, options.sheet.staff)
             if share_pages and row.sentence not in marks
         )
         blocks += [first._replace(new_page=not share_pages or not heads, gap=_BETWEEN), *rest]

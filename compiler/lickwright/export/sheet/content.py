@@ -49,7 +49,7 @@ def lick_blocks(grid: Grid, options: Options, width: float, name: str, alone: bo
     found += _ladder(timeline, options, width)
     found += _tips(timeline, width)
     if alone:
-        found += legend_blocks(legend_of(grid, options.sheet.count), width)
+        found += legend_blocks(legend_of(grid, options.sheet.count, options.sheet.staff), width)
         found += caution_blocks([timeline], width)
     found += _ending(timeline, width)
     return found

@@ -14,6 +14,7 @@ from lickwright.engraving.joins import arrowhead, lens
 from lickwright.engraving.mark_rows import TAPPED
 from lickwright.engraving.note_values import bar_rhythm
 from lickwright.engraving.spans import wave
+from lickwright.engraving.staff_positions import staff_notes
 from lickwright.engraving.stops import GHOST_TEXT, bars_of_stops
 from lickwright.export.tab.drawing import FINGERS
 from lickwright.export.tab.heading import count_rows
@@ -51,10 +52,20 @@ class LegendRow(NamedTuple):
     sentence: str
 
 
-def legend_of(grid: Grid, count: bool = False) -> list[LegendRow]:
-    """The marks of a lick, each once; with those of the count where it is printed."""
+def legend_of(grid: Grid, count: bool = False, staff: bool = False) -> list[LegendRow]:
+    """Return the marks of a lick, each once; with those of the count and of the staff of notes where they are printed."""
     found: dict[str, LegendRow] = {}
-    for part in (_techniques, _events, _holds, _hands, _navigation, _rhythm, _tones, *((_counts,) if count else ())):
+    for part in (
+        _techniques,
+        _events,
+        _holds,
+        _hands,
+        _navigation,
+        _rhythm,
+        _tones,
+        *((_counts,) if count else ()),
+        *((_staff_bends,) if staff else ()),
+    ):
         for row in part(grid):
             found.setdefault(row.sentence, row)
     return list(found.values())
@@ -272,6 +283,15 @@ def _rhythm(grid: Grid) -> Iterator[LegendRow]:
         yield LegendRow(items, "a half note: its open head stands under the strings")
     if any(base >= 1 for base in bases):
         yield LegendRow((disc(3.0, -3.0, 2.5, 0.9, tall=0.66),), "a whole note")
+
+
+def _staff_bends(grid: Grid) -> Iterator[LegendRow]:
+    """Yield the small heads of bends on the staff."""
+    bars = bars_of_stops(grid, False)
+    if any(note.targets for row in staff_notes(grid, bars) for notes in row for note in notes):
+        angle = Path((("M", 4.0, -3.0), ("L", 10.0, -9.0), ("L", 16.0, -6.0)), 0.7)
+        items = (disc(4.0, 0.0, 3.0, tall=0.75), angle, disc(16.0, -3.0, 1.9, tall=0.75))
+        yield LegendRow(items, "on the staff, the pitch that a bend or release comes to")
 
 
 __all__ = ["SIGN", "LegendRow", "legend_of"]
