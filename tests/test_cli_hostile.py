@@ -82,11 +82,12 @@ def test_random_bytes(seed: int) -> None:
     assert _whole(random.Random(seed).randbytes(2_000))
 
 
+@pytest.mark.parametrize("times", [3, pytest.param(12, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
-def test_samples_with_slips_of_the_hand(path: Path) -> None:
+def test_samples_with_slips_of_the_hand(path: Path, times: int) -> None:
     """Letters left out, doubled, put in or swapped: the licks that nobody touched must still come out."""
     text, chance = path.read_text("utf-8"), random.Random(path.stem)
-    for _ in range(12):
+    for _ in range(times):
         slipped = text
         for _ in range(chance.choice((1, 2, 5))):
             at, length = chance.randrange(len(slipped)), chance.choice((1, 1, 2, 8))
@@ -97,8 +98,9 @@ def test_samples_with_slips_of_the_hand(path: Path) -> None:
         _whole(slipped)
 
 
-def test_every_prefix_of_a_sample() -> None:
+@pytest.mark.parametrize("step", [29, pytest.param(7, marks=pytest.mark.slow)])
+def test_prefixes_of_a_sample(step: int) -> None:
     text = SAMPLES[0].read_text("utf-8")
     assert len(text) > 200
-    for end in range(0, min(len(text), 900), 7):
+    for end in range(0, min(len(text), 900), step):
         _whole(text[:end])
