@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -78,9 +79,8 @@ def test_copies_are_named_and_laid_out_as_wanted(course: Run, words: tuple[str, 
 def test_without_a_layout_the_output_folder_is_as_ever(course: Run) -> None:
     course(*MAKE)
     assert not TREE.exists()
-    with sqlite3.connect("out/.lickwright.db") as db:
+    with closing(sqlite3.connect("out/.lickwright.db")) as db:
         assert not db.execute("SELECT 1 FROM sqlite_master WHERE name LIKE 'released%'").fetchall()
-    db.close()
 
 
 def test_a_folder_made_before_gets_its_release_without_making_anything_again(course: Run) -> None:

@@ -76,7 +76,7 @@ class _Neck:
         self._strings = timeline.settings.tuning.strings
 
     def group(self) -> ItemGroup:
-        """All of it."""
+        """Return the whole picture as one group, with a description for those who do not see it."""
         items = (*self._board(), *self._others(), *self._notes())
         where = self._places.caption or f"frets {self._low} to {self._high}"
         names = ", ".join(
