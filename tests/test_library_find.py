@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 
@@ -12,6 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lickwright.compiler.compilation import Compilation
+from lickwright.index import reader
 from lickwright.index.query_fields import QUERY_FIELDS, technique_names, to_condition
 from lickwright.index.query_parser import QueryError, parse_query
 from lickwright.index.search import search_index
@@ -357,3 +359,18 @@ def test_the_page_names_every_field() -> None:
     page = (Path(__file__).parents[1] / "grammar" / "questions.md").read_text("utf-8")
     rows = "".join(line for line in page.splitlines() if line.startswith("| `"))
     assert [field.name for field in QUERY_FIELDS if f"`{field.name}`" not in rows] == []
+
+
+def test_a_library_that_cannot_be_read_leaves_no_index_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[sqlite3.Connection] = []
+
+    def stopped() -> Iterator[tuple[str, Compilation]]:
+        yield from ()
+        raise KeyboardInterrupt
+
+    real = reader.create_memory_index
+    monkeypatch.setattr(reader, "create_memory_index", lambda: opened.append(real()) or opened[-1])
+    with pytest.raises(KeyboardInterrupt):
+        reader.index_in_memory(stopped())
+    with pytest.raises(sqlite3.ProgrammingError, match="closed"):
+        opened[0].execute("SELECT 1")

@@ -130,10 +130,13 @@ class LibraryIndex:
 
     def bring_in(self, compilations: Iterable[tuple[str, Compilation]]) -> None:
         """Add the licks of these sources, by path as seen from the current folder, to a copy of the index that is gone with this process."""
-        copy = sqlite3.connect(
-            "", isolation_level=None
-        )  # a file that only SQLite knows: an index may be larger than memory
-        self.connection.backup(copy)
+        # With the empty name a file that only SQLite knows, since an index may be larger than memory.
+        copy = sqlite3.connect("", isolation_level=None)
+        try:
+            self.connection.backup(copy)
+        except BaseException:
+            copy.close()
+            raise
         self.connection.close()
         self.connection = copy
         self._left_out = None
@@ -257,14 +260,18 @@ def _opened(folder: str, whole: bool) -> Manifest:
 
 
 def index_in_memory(compilations: Iterable[tuple[str, Compilation]]) -> LibraryIndex:
-    """Return an index of compiled sources, by path."""
+    """Return an index of compiled sources, by path. What is raised while they are compiled goes through, and leaves nothing open."""
     connection, names = create_memory_index(), {}
-    connection.execute("BEGIN")
-    for number, (path, compilation) in enumerate(compilations, 1):
-        names[slashed(path)] = path
-        connection.execute("INSERT INTO sources VALUES (?, ?)", (number, slashed(path)))
-        _put(connection, number, compilation)
-    connection.execute("COMMIT")
+    try:
+        connection.execute("BEGIN")
+        for number, (path, compilation) in enumerate(compilations, 1):
+            names[slashed(path)] = path
+            connection.execute("INSERT INTO sources VALUES (?, ?)", (number, slashed(path)))
+            _put(connection, number, compilation)
+        connection.execute("COMMIT")
+    except BaseException:
+        connection.close()
+        raise
     return LibraryIndex(connection, None, names)
 
 
