@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from random import Random
 
@@ -75,8 +74,8 @@ def test_every_event_word_is_known(word: str) -> None:
 
 
 def test_the_kept_tables_are_those_of_the_grammar() -> None:
-    kept = json.loads(Path(syntax.grammar_folder(), parser_tables.NAME).read_text("utf-8"))
-    made = parser_tables.lark_tables(syntax.lark_parser(), syntax.grammar_text())
+    kept = Path(syntax.grammar_folder(), parser_tables.NAME).read_text("utf-8")
+    made = parser_tables.tables_text(parser_tables.lark_tables(syntax.lark_parser()), syntax.grammar_text())
     assert kept == made, "the grammar has changed: run `python -m lickwright.notation.write_parser_tables`"
 
 
@@ -89,14 +88,27 @@ def test_every_state_and_rule_of_the_tables_is_one_of_larks() -> None:
     assert tables.terminals == {one.name: one.pattern.to_regexp() for one in lark.terminals if one.name[0] != "_"}
 
 
-@pytest.mark.parametrize("damage", ["", "{", "[]", "null", '{"grammar": "0-0"}', '{"grammar": "FITS"}'])
+@pytest.mark.parametrize("damage", ["", "{", "[]", "null", '{"checksum": "0-0"}', "FITS", "FITS}", "[" * 100_000])
 def test_tables_that_do_not_fit_are_passed_over(tmp_path, damage: str) -> None:
     grammar = syntax.grammar_text()
-    (tmp_path / parser_tables.NAME).write_text(damage.replace("FITS", parser_tables.fingerprint(grammar)))
+    first, _, _ = Path(syntax.grammar_folder(), parser_tables.NAME).read_text("utf-8").partition("\n")
+    (tmp_path / parser_tables.NAME).write_text(damage.replace("FITS", f"{first}\n"))
     assert parser_tables.load_tables(str(tmp_path), grammar) is None
     assert parser_tables.load_tables(str(tmp_path / "nowhere"), grammar) is None
     assert parser_tables.load_tables(syntax.grammar_folder(), grammar) is not None
     assert parser_tables.load_tables(syntax.grammar_folder(), grammar + "//") is None
+
+
+def test_tables_with_a_wrong_sign_anywhere_are_passed_over(tmp_path) -> None:
+    grammar, chance = syntax.grammar_text(), Random(5)
+    kept = Path(syntax.grammar_folder(), parser_tables.NAME).read_text("utf-8")
+    for _ in range(100):
+        at = chance.randrange(len(kept))
+        wrong = chance.choice("0123456789,ab")
+        (tmp_path / parser_tables.NAME).write_text(kept[:at] + wrong + kept[at + 1 :], "utf-8")
+        assert (parser_tables.load_tables(str(tmp_path), grammar) is None) == (wrong != kept[at])
+    (tmp_path / parser_tables.NAME).write_text(kept[:-1], "utf-8")
+    assert parser_tables.load_tables(str(tmp_path), grammar) is None
 
 
 @pytest.mark.parametrize(
@@ -107,7 +119,7 @@ def test_tables_that_do_not_fit_are_passed_over(tmp_path, damage: str) -> None:
 def test_a_grammar_that_the_loop_cannot_drive_is_refused(extra: str) -> None:
     lark = make_parser(extra + "\n%ignore /[ ]+/")
     with pytest.raises(ValueError, match="does not know how to build"):
-        parser_tables.lark_tables(lark, extra)
+        parser_tables.lark_tables(lark)
 
 
 # --- the tree is Lark's --------------------------------------------------------------------------------------------

@@ -1,8 +1,9 @@
 """The parser's tables: made by Lark from the grammar, kept beside it as JSON, read without Lark.
 
 `grammar/lick.parser.json` holds the terminals' expressions in Lark's order, the rules, and for each state of the parser its actions and the
-terminals that its lexer looks for. Working them out takes Lark 40 ms at every start. The file names the grammar that it was made from; with
-any other it is passed over and Lark is asked. `python -m lickwright.notation.write_parser_tables` writes it again after a change of the grammar.
+terminals that its lexer looks for. Working them out takes Lark 40 ms at every start. The file's first line holds a checksum of the grammar that
+it was made from and of all that follows; a file of another grammar, or a damaged one, is passed over and Lark is asked.
+`python -m lickwright.notation.write_parser_tables` writes it again after a change of the grammar.
 """
 
 from __future__ import annotations
@@ -52,23 +53,30 @@ class ParserTables(NamedTuple):
     end: int  # the state in which the text has been read whole
 
 
-def fingerprint(grammar: str) -> str:
-    """Return what tells one grammar's text from another's."""
-    return f"{len(grammar)}-{crc32(grammar.encode()):08x}"
-
-
 def load_tables(folder: str, grammar: str) -> ParserTables | None:
-    """Return the tables kept in `folder`; None where there are none, or none of this grammar."""
+    """Return the tables kept in `folder`; None where there are none, none of this grammar, or damaged ones."""
     try:
         with open(os.path.join(folder, NAME), encoding="utf-8") as file:
-            kept = json.load(file)
-        return read_tables(kept) if kept["grammar"] == fingerprint(grammar) else None
-    except (OSError, ValueError, KeyError, TypeError, IndexError, re.error):
+            first, rest = file.readline(), file.read()
+    except (OSError, ValueError):
         return None
+    # One wrong digit would give wrong trees without a word, and a damaged expression any error.
+    return read_tables(json.loads(first + rest)) if first == _first_line(grammar, rest) else None
+
+
+def tables_text(kept: dict[str, Any], grammar: str) -> str:
+    """Return what the file of these tables of `grammar` holds."""
+    rest = json.dumps(kept, separators=(",", ":"))[1:] + "\n"
+    return _first_line(grammar, rest) + rest
+
+
+def _first_line(grammar: str, rest: str) -> str:
+    """Return the first line of a file that goes on with `rest`: it tells one grammar from another, and damage."""
+    return f'{{"checksum":"{len(grammar)}-{crc32((grammar + rest).encode()):08x}",\n'
 
 
 def read_tables(kept: dict[str, Any]) -> ParserTables:
-    """Return tables as `lark_tables` gives them, ready to use. Raises `KeyError`, `TypeError` and the like where something is missing."""
+    """Return tables as `lark_tables` gives them, ready to use."""
     terminals: dict[str, str] = kept["terminals"]
     rules = [ParserRule(origin, size, inlined, tuple(spliced)) for origin, size, inlined, spliced in kept["rules"]]
     ignored = f"{kept['ignored']}*+"  # a set of characters
@@ -100,8 +108,8 @@ def _appending(states: list[State], rules: list[ParserRule]) -> Iterator[tuple[S
                     yield state, terminal
 
 
-def lark_tables(parser: Lark, grammar: str) -> dict[str, Any]:
-    """Return the tables of a parser that Lark made from `grammar`, as plain values: always the same, whatever order Lark numbers states in.
+def lark_tables(parser: Lark) -> dict[str, Any]:
+    """Return the tables of a parser that Lark made, as plain values: always the same, whatever order Lark numbers states in.
 
     Raises `ValueError` where the grammar uses what this parser does not know: aliases, `?rule`, terminals left out of the tree, white space of
     more than one set of characters, or terminals that one expression cannot tell from another.
@@ -120,21 +128,12 @@ def lark_tables(parser: Lark, grammar: str) -> dict[str, Any]:
 
     actions = [{symbol: number(*action) for symbol, action in sorted(table.states[state].items())} for state in order]
     return {
-        "grammar": fingerprint(grammar),
         "terminals": {name: expression for name, expression in expressions.items() if name not in ignored},
         "ignored": _character_set([expressions[name] for name in ignored]),
         "lexers": [list(one) for one in lexers],
         "rules": [_rule(rule) for rule in rules],
         "states": [[lexers.index(one), action] for one, action in zip(names, actions, strict=True)],
         "end": numbers[table.end_states["start"]],
-    }
-
-
-def _actions(state: dict[str, Any], numbers: dict[Any, int], rules: list[Any]) -> dict[str, int]:
-    """Return what a state does, by symbol: see `State.actions`."""
-    return {
-        symbol: numbers[target] if action.name == "Shift" else -1 - rules.index(target)
-        for symbol, (action, target) in sorted(state.items())
     }
 
 

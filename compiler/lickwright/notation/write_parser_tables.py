@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import os
 
-from lickwright.notation.parser_tables import NAME, lark_tables
+from lickwright.notation.parser_tables import NAME, lark_tables, tables_text
 from lickwright.notation.syntax import grammar_folder, grammar_text, lark_parser
 
 if __name__ == "__main__":
     with open(os.path.join(grammar_folder(), NAME), "w", encoding="utf-8") as out:
-        out.write(json.dumps(lark_tables(lark_parser(), grammar_text()), separators=(",", ":"), sort_keys=False) + "\n")
+        out.write(tables_text(lark_tables(lark_parser()), grammar_text()))
