@@ -410,6 +410,8 @@ IN_FILES: dict[str, Callable[[int], str]] = {
     "boxes": lambda n: "key A minor\nbox " + "1 " * (n // 2) + "\n" + HEAD + "e8",
     "a long title": lambda n: f'lick "{"a" * n}"\n| e8',
     "escapes in a title": lambda n: 'lick "' + "\\" * n + "\n| e8",
+    "escaped quotes in a field": lambda n: "note " + '\\"' * (n // 2) + " # a\n" + HEAD + "e8",
+    "a drawn line of tab": lambda n: f'lick "a"\ne|{"-" * n}q\n',
     "one line of bars": lambda n: HEAD + "e8 e8 e8 e8 e8 e8 e8 e8 | " * (n // 26),
     "words of all names": lambda n: (
         HEAD + "".join(f"({'abcdefgh'[i % 8] * (i % 20 + 1)}: e8) " for i in range(n // 18))

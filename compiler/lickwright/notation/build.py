@@ -32,12 +32,16 @@ _TITLE = re.compile(r'lick[ \t]+"((?:[^"\\]|\\.)*)"[ \t]*')
 # The grammar has found that these lines are fields, and which indented lines go on with them.
 _FIELD = re.compile(r"([A-Za-z][A-Za-z-]*)([:=]?)[ \t]*(.*)", re.DOTALL)
 _FIELD_END = re.compile(r"\n(?![ \t])")
-_REMARK = re.compile(r'"(?:[^"\\\n]|\\.)*"|((?:(?<=[ \t\n])|^)#(?=[ \t\n]|$)[^\n]*)')  # a `#` in quotes is none
+# A `#` in quotes is none. Where a quote is never closed, no later one in its line is: trying each would take time that
+# grows with the square of the line.
+_REMARK = re.compile(
+    r'"(?:[^"\\\n]|\\.)*+"|(?P<before>"[^\n]*?|)(?P<remark>(?:(?<=[ \t\n])|^)#(?=[ \t\n]|$)[^\n]*)|"[^\n]*'
+)
 _INVISIBLE = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff\ufff9-\ufffb\ud800-\udfff]"
 )
 _WIDTHLESS = re.compile("[\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff]")
-_TAB_LINE = re.compile(r"[EADGBe][#b]? ?[|:][-0-9hpbrtsx/\\~()<>^|*. ]*-[-0-9hpbrtsx/\\~()<>^|*. ]*$")
+_TAB_LINE = re.compile(r"[EADGBe][#b]? ?[|:](?=[^-]*-)[-0-9hpbrtsx/\\~()<>^|*. ]*$")
 _ENDS = " \t\n|()[]"
 _EVENTFUL = (Event, Unknown, Worded, Tuplet, SameBar)
 _TYPED = str.maketrans("“”„«»", '"""""')
@@ -61,9 +65,9 @@ def _read_field(line: str) -> _FieldLine:
     name, sign, raw = match.groups()
     remark = None
     if "#" in raw:
-        comments = [m[1][1:].strip() for m in _REMARK.finditer(raw) if m[1]]
+        comments = [m["remark"][1:].strip() for m in _REMARK.finditer(raw) if m["remark"]]
         remark = " ".join(comments) or None
-        raw = _REMARK.sub(lambda m: " " * len(m[0]) if m[1] else m[0], raw)
+        raw = _REMARK.sub(lambda m: m["before"] + " " * len(m["remark"]) if m["remark"] else m[0], raw)
     value = chart_signs(raw) if name == "chords" else " ".join(raw.split())
     return _FieldLine(name, value, remark, raw, match.start(3), sign)
 
