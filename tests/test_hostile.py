@@ -411,6 +411,7 @@ IN_FILES: dict[str, Callable[[int], str]] = {
     "a long title": lambda n: f'lick "{"a" * n}"\n| e8',
     "escapes in a title": lambda n: 'lick "' + "\\" * n + "\n| e8",
     "escaped quotes in a field": lambda n: "note " + '\\"' * (n // 2) + " # a\n" + HEAD + "e8",
+    "quotations that nothing closes": lambda n: HEAD + "@«a|" * (n // 4),
     "a drawn line of tab": lambda n: f'lick "a"\ne|{"-" * n}q\n',
     "one line of bars": lambda n: HEAD + "e8 e8 e8 e8 e8 e8 e8 e8 | " * (n // 26),
     "words of all names": lambda n: (
