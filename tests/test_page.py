@@ -85,6 +85,16 @@ def test_the_ladder_has_the_rungs_of_the_practice_set(page: str) -> None:
     assert rungs == [f"{float(rung):g}" for rung in Ladder().rungs(96)]
 
 
+def test_a_pause_on_the_first_note_is_no_other_tempo() -> None:
+    paused = page_of(lick_of(LICK.replace("| e8 e5", "| @fermata e8 e5", 1)))
+    rungs = [
+        one.attributes["data-bpm"] for one in Reader(paused).all("button") if one.attributes.get("class") == "rung"
+    ]
+    assert rungs == [f"{float(rung):g}" for rung in Ladder().rungs(96)]
+    assert score_of(paused)["bpm"] == 96
+    assert score_of(paused)["takes"][0]["bar"] == 2.5
+
+
 def test_the_downloads_are_the_exports(page: str) -> None:
     lick = lick_of()
     links = {one.attributes["download"]: str(one.attributes["href"]) for one in Reader(page).all("a")}

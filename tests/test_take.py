@@ -66,6 +66,11 @@ def test_the_click_follows_tempo_changes_and_pauses() -> None:
     assert times(found) == [0.0, 0.5, 1.0, 2.0]
 
 
+def test_a_count_in_does_not_wait_for_a_pause_on_the_first_note() -> None:
+    found = taken("| @fermata G5 - G5 - G5 - G5 - ||", "tempo 120", click=True, count_in=1)
+    assert times(found) == [0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 3.5, 4.0]
+
+
 def test_repeats_follow_each_other_bar_by_bar() -> None:
     found = taken(PLAIN, "tempo 120", repeat=3)
     assert [one.at for one in found.rounds] == pytest.approx([0.0, 4.0, 8.0])

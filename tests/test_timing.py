@@ -216,3 +216,9 @@ def test_the_tempo_asked_for_is_that_of_the_sheet() -> None:
     made = stages("| G5 G7 - - - - - - ||")
     slow = timing_rows(made.timeline, made.performance(Options(tempo_percent=Fraction(50))))
     assert [row.at_s for row in slow] == [0, 0.5]
+
+
+def test_a_pause_on_the_first_note_is_not_the_tempo() -> None:
+    text = timing_text.emit(stages("| @fermata G5--- A5--- ||"), OPTIONS).data
+    assert isinstance(text, bytes)
+    assert "1/4 = 120 to begin with" in text.decode().splitlines()[0]

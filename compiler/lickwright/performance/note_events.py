@@ -75,6 +75,11 @@ class Performance:
         return self._tempo_map.tempos
 
     @property
+    def opening_qpm(self) -> Fraction:
+        """The quarters a minute that the lick begins at; a fermata on its first event does not change them."""
+        return self._tempo_map.opening_qpm
+
+    @property
     def lead_in(self) -> Fraction:
         """The silence before the music, in whole notes."""
         return self._tempo_map.lead_in

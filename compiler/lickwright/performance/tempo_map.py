@@ -38,9 +38,13 @@ class TempoMap:
     Time runs evenly between breaks, which are tempo changes and the start, middle and end of swung pairs.
     """
 
-    __slots__ = ("_breaks", "_paces", "_quarters_before", "_rates", "_seconds", "_to_quarters", "lead_in", "tempos")
+    __slots__ = (
+        "_breaks", "_paces", "_quarters_before", "_rates", "_seconds", "_to_quarters",
+        "lead_in", "opening_qpm", "tempos",
+    )  # fmt: skip
 
     def __init__(self, timeline: Timeline, factor: Fraction, lead_in: Fraction = Fraction(0)) -> None:
+        self.opening_qpm = timeline.tempos[0].qpm * factor  # quarters a minute to begin with, without a fermata there
         self.lead_in = lead_in  # whole notes of silence before the music, at its first tempo
         self._to_quarters = 4 / timeline.grain
         self._quarters_before = 4 * float(lead_in)

@@ -151,7 +151,7 @@ def _upbeat(timeline: Timeline) -> int:
 
 def _bar_seconds(timeline: Timeline, performance: Performance) -> float:
     """Return the seconds of a full bar at the first tempo."""
-    return float(timeline.settings.meter.length * 240 / performance.tempos[0].qpm)
+    return float(timeline.settings.meter.length * 240 / performance.opening_qpm)
 
 
 def _counted_in(timeline: Timeline, start: float, stop: float, bars: int, bar: float) -> Iterator[Click]:

@@ -188,7 +188,7 @@ def _tempi(stages: LoweredLick, plan: RecordingPlan) -> list[float]:
     """Return the beats a minute of each tempo of the recording, in beats of the lick's own tempo."""
     settings = stages.timeline.settings
     value = settings.tempo.unit or settings.meter.beat
-    return [bpm for bpm, _ in groupby(float(one.performance.tempos[0].qpm / (4 * value)) for one in plan.rounds)]
+    return [bpm for bpm, _ in groupby(float(one.performance.opening_qpm / (4 * value)) for one in plan.rounds)]
 
 
 def _tempo_words(stages: LoweredLick, plan: RecordingPlan) -> str:

@@ -16,6 +16,7 @@ from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.extras import install_command
 from lickwright.core.slugs import slug
 from lickwright.export import Export, Length, LoweredLick, Options, duration_in_words
+from lickwright.export.audio import ladder_rungs
 from lickwright.export.page import recording, sections
 from lickwright.export.page.markup import Markup, asset, data_block, document, el, program
 from lickwright.export.page.music import drawings
@@ -74,7 +75,6 @@ def _parts(
     settings = timeline.settings
     bars = [bar_name(timeline.bars[turn.bar].number, turn.number).removeprefix("bar ") for turn in timeline.passes]
     tempo = tempo_words(timeline, options.tempo_percent, options.tempo_bpm, note_names=True)
-    rungs = sections.ladder_rungs(timeline, options, full.tempos[0].qpm)
     body = el(
         "main",
         sections.page_head(timeline, heading_facts(timeline, tempo)),
@@ -82,7 +82,7 @@ def _parts(
         sections.music(drawings(lowered, options)),
         sections.choices(bars, _RECORDED if sounds else _PLAIN_TONES),
         el("div", sections.neck_section(timeline, options.sheet.left_handed), sections.tips(settings), class_="beside"),
-        sections.ladder(rungs, settings.tempo.counted_name(settings.meter)),
+        sections.ladder(ladder_rungs(lowered, options), settings.tempo.counted_name(settings.meter)),
         sections.table(timing_rows(timeline, full)),
         sections.marks(lowered.grid(), options.sheet.staff),
         _downloads(lowered, options),

@@ -30,7 +30,7 @@ def score(lowered: LoweredLick, performances: Sequence[tuple[Fraction, Performan
     timeline = lowered.timeline
     settings = timeline.settings
     full = performances[0][1]
-    bpm = settings.tempo.beats_per_minute(full.tempos[0].qpm, settings.meter)
+    bpm = settings.tempo.beats_per_minute(full.opening_qpm, settings.meter)
     return {
         "bpm": _number(float(bpm)),
         "beat": settings.tempo.counted_value(settings.meter),
@@ -59,7 +59,7 @@ def _take(lowered: LoweredLick, performance: Performance) -> dict[str, Any]:
         "end": _number(performance.end),
         "bars": list(_bars(lowered.grid(), performance)),
         "lead": [[_number(at - music), int(first)] for at, first in clicks if at < music - 1e-6],
-        "bar": _number(float(timeline.settings.meter.length * 240 / performance.tempos[0].qpm)),
+        "bar": _number(float(timeline.settings.meter.length * 240 / performance.opening_qpm)),
         "clicks": [[_number(at), int(first)] for at, first in clicks if at >= music - 1e-6],
         "notes": [_note(timeline, events, note) for note in performance.notes],
     }

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
-from lickwright.export import Options
 from lickwright.export.page import neck
 from lickwright.export.page.markup import Markup, data_uri, el
 from lickwright.export.page.music import draw_mark
@@ -132,12 +131,6 @@ def tips(settings: Settings) -> Markup | None:
     if not settings.notes:
         return None
     return section("tips", "Tips", *(el("p", note, dir="auto") for note in settings.notes), class_="tips")
-
-
-def ladder_rungs(timeline: Timeline, options: Options, quarters: Fraction) -> tuple[Fraction, ...]:
-    """Beats a minute of each rung of the practice ladder, for a lick at `quarters` a minute."""
-    settings = timeline.settings
-    return options.recording.ladder.rungs(settings.tempo.beats_per_minute(quarters, settings.meter))
 
 
 def ladder(rungs: Sequence[Fraction], beat: str) -> Markup:

@@ -32,7 +32,7 @@ def emit(lowered: LoweredLick, options: Options) -> Export:
     """Return a heading, the names of the columns, and the rows; for a practice set also the tempos of its ladder."""
     timeline, performance = lowered.timeline, lowered.performance(options)
     tempo, meter = timeline.settings.tempo, timeline.settings.meter
-    beats = tempo.beats_per_minute(performance.tempos[0].qpm, meter)
+    beats = tempo.beats_per_minute(performance.opening_qpm, meter)
     heading = f"{timeline.title}: {performance.end:.3f} seconds, {tempo.counted_value(meter)} = {float(beats):g}"
     if len(performance.tempos) > 1:
         heading += " to begin with"
