@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import cache
 from pathlib import Path
 
@@ -55,8 +55,13 @@ def _unit(path: Path) -> str:
 
 
 @cache
+def _parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text("utf-8"))
+
+
+@cache
 def _nodes(path: Path) -> list[ast.AST]:
-    return list(ast.walk(ast.parse(path.read_text("utf-8"))))
+    return list(ast.walk(_parsed(path)))
 
 
 def _imports(path: Path) -> Iterator[tuple[str, ast.stmt]]:
@@ -110,15 +115,34 @@ def test_no_modules_import_each_other() -> None:
     assert not imports, f"in or above a circle: {', '.join(sorted(imports))}"
 
 
-def test_a_class_name_stands_for_one_thing() -> None:
+def _homes(
+    kind: type[ast.ClassDef | ast.FunctionDef], nodes: Callable[[Path], Sequence[ast.AST]]
+) -> dict[str, list[str]]:
+    """The modules that define each public name of a kind among the nodes."""
     homes: dict[str, list[str]] = {}
     for path in _modules():
-        for node in _nodes(path):
-            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+        for node in nodes(path):
+            if isinstance(node, kind) and not node.name.startswith("_"):
                 homes.setdefault(node.name, []).append(_name(path))
+    return homes
+
+
+def test_a_class_name_stands_for_one_thing() -> None:
+    homes = _homes(ast.ClassDef, _nodes)
     twice = {name: where for name, where in homes.items() if len(where) > 1}
     assert len(homes) > 200
     assert not twice, twice
+
+
+# Names that a module is called by, whichever it is: the module of a command, of a format, of a command that does without click.
+HOOKS = {"command", "emit", "run_plain"}
+
+
+def test_a_function_name_stands_for_one_thing() -> None:
+    homes = _homes(ast.FunctionDef, lambda path: _parsed(path).body)  # no methods
+    twice = {name: where for name, where in homes.items() if len(where) > 1}
+    assert len(homes) > 800
+    assert twice.keys() == HOOKS, twice
 
 
 def test_the_outside_world_is_met_in_one_place() -> None:

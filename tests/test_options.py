@@ -330,7 +330,7 @@ def asked(arguments: list[str]) -> tuple[object, ...] | None:
     """What `lickwright make` asks of a build and of one source; None for wrong usage. Nothing is built."""
     with make.command.make_context("make", arguments) as context:
         try:
-            make_request.refuse_contradictions(context.params)
+            make_request.refuse_contradictory_options(context.params)
             request = make_request.MakeRequest(context)
             outputs = [output and vars(output) for output in (request.archive(), request.book())]
             build = request.build_config()

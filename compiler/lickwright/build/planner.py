@@ -17,7 +17,7 @@ from lickwright.core.source_discovery import SUFFIX, FoundSource
 from lickwright.store import diagnostics_json
 from lickwright.store.manifest import Manifest
 from lickwright.store.source_paths import folder_from_output, output_root, owner_in_words, slashed
-from lickwright.store.sources import find_sources
+from lickwright.store.sources import walk_paths_and_addresses
 from lickwright.store.types import CompileOptions, WorkItem
 
 _TABLES = """
@@ -112,7 +112,7 @@ def scan_sources(manifest: Manifest, out: str, paths: Sequence[str], option_sets
     create_scan(manifest)
     real = output_root(out)
     inside = _Folders(real, option_sets)
-    rows = (inside.row(found, share) for found in find_sources(paths, leave_out=real))
+    rows = (inside.row(found, share) for found in walk_paths_and_addresses(paths, leave_out=real))
     db.execute("BEGIN")
     db.executemany(
         "INSERT OR IGNORE INTO scan (shown, path, target, plain, option_set, named, ours, before, state, findings) "

@@ -14,7 +14,7 @@ from lickwright.core.source import Unreadable
 from lickwright.settings.project_rules import ProjectRules
 from lickwright.store.addresses import is_remote
 from lickwright.store.source_paths import real_path
-from lickwright.store.sources import find_sources, read_source
+from lickwright.store.sources import read_source, walk_paths_and_addresses
 
 _LICK = re.compile(rb"^(?:\xef\xbb\xbf)?lick(?![\w-])", re.MULTILINE | re.IGNORECASE)  # as in the grammar
 
@@ -42,7 +42,7 @@ class Tracks:
         found: dict[str, int] = {}
         licks = 0
         top = real_path(home)
-        for one in find_sources([home], leave_out=self._leave_out):
+        for one in walk_paths_and_addresses([home], leave_out=self._leave_out):
             nearest = self._houses.of(one.path)
             if one.trouble is not None or nearest is None or real_path(_folder(nearest.path)) != top:
                 continue

@@ -15,7 +15,7 @@ import click
 from lickwright.cli import option_types, sheet_options, terminal
 from lickwright.cli.option_pairs import first_given, refuse
 from lickwright.core.slugs import slug
-from lickwright.export.option_parsing import TempoRequest, parse_tempo
+from lickwright.export.option_parsing import TempoRequest, parse_tempo_request
 from lickwright.report import console
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def _tempo_option(
         default=default,
         show_default=True,
         metavar="TEMPO",
-        callback=option_types.parsed_by(parse_tempo),
+        callback=option_types.parsed_by(parse_tempo_request),
         help=f"{help}, as a share of the lick's tempo (60%) or in beats a minute (72).",
     )
 

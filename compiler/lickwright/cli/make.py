@@ -118,7 +118,7 @@ def command(context: click.Context, /, **_: Any) -> int:
     """Its help is `_HELP`, since it lists the formats."""
     from lickwright.cli import make_request, make_runs
 
-    make_request.refuse_contradictions(context.params)
+    make_request.refuse_contradictory_options(context.params)
     if context.params["merge"]:
         return make_runs.merge_shares(context)
     request = make_request.MakeRequest(context)

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 Values = Mapping[str, Any]  # of options, by the names of the command's parameters
 
 
-def refuse_contradictions(values: Values) -> None:
+def refuse_contradictory_options(values: Values) -> None:
     """Raise UsageError for options that cannot hold together, whatever the sources are."""
     refuse(
         values["out"] == "-",
@@ -51,7 +51,7 @@ def refuse_contradictions(values: Values) -> None:
         values["cluster"] and (values["watch"] or values["dry_run"]),
         "--cluster goes neither with --watch nor with --dry-run",
     )
-    sheet_options.refuse_contradictions(values)
+    sheet_options.refuse_contradictory_sheet_options(values)
     refuse(
         values["findings"] != "text" and (values["everything"] or values["watch"]),
         "--all and --watch are for a screen: leave --findings out",

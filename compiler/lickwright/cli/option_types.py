@@ -141,10 +141,10 @@ def overwrite_option(help: str) -> Callable[[Command], Command]:
 
 def tempo_option(help: str) -> Callable[[Command], Command]:
     """Return `--tempo`, as a `TempoRequest`; an empty one if it is not given."""
-    from lickwright.export.option_parsing import TempoRequest, parse_tempo
+    from lickwright.export.option_parsing import TempoRequest, parse_tempo_request
 
     def callback(context: click.Context, parameter: click.Parameter, value: str | None) -> TempoRequest:
-        return parsed_by(parse_tempo)(context, parameter, value) or TempoRequest()
+        return parsed_by(parse_tempo_request)(context, parameter, value) or TempoRequest()
 
     return click.option("--tempo", callback=callback, metavar="TEMPO", help=help)
 

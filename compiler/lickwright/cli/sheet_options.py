@@ -69,7 +69,7 @@ def requested_sheet(value: Callable[[str], Any]) -> SheetRequest:
     return SheetRequest(value("sheet_format"), value("paper"), value("print_size"), **switches)
 
 
-def refuse_contradictions(values: Mapping[str, Any]) -> None:
+def refuse_contradictory_sheet_options(values: Mapping[str, Any]) -> None:
     """Raise UsageError for options of a book that cannot hold together with others."""
     for name, option in (("watch", "--watch"), ("shard", "--shard")):
         refuse(values["book"] and values[name], f"--book is about all licks at once: leave {option} out")

@@ -101,7 +101,7 @@ def _sheet_formats(value: Any) -> tuple[str, ...]:
 
 
 def _practice_tempo(value: Any) -> Any:
-    return option_parsing.parse_tempo(value_text(value))
+    return option_parsing.parse_tempo_request(value_text(value))
 
 
 def _ladder(value: Any) -> Ladder:

@@ -80,7 +80,7 @@ class TempoRequest(NamedTuple):
     bpm: Fraction | None = None  # the opening tempo
 
 
-def parse_tempo(value: str) -> TempoRequest:
+def parse_tempo_request(value: str) -> TempoRequest:
     """Read `60%` of the written tempo, or `72` beats a minute. Raises `ValueError` for anything else and what is too slow or too fast."""
     match = _NUMBER.match(value.strip())
     if match is None:

@@ -23,7 +23,7 @@ def is_shared(path: str) -> bool:
     return not is_remote(path) or shared_by_processes(parse_address(path))
 
 
-def find_sources(paths: Sequence[str], leave_out: str = "") -> Iterator[FoundSource]:
+def walk_paths_and_addresses(paths: Sequence[str], leave_out: str = "") -> Iterator[FoundSource]:
     """Yield every source that `paths` mean, one as often as it is named. `leave_out` is a real folder that is not looked into.
 
     Raises `NoAddress` for an address that cannot be used at all.

@@ -28,9 +28,9 @@ class Lanes:
     def lay(self, row: GridRow, start: int, text: str) -> None:
         """Put a text into the first line of its row that has room at this very place."""
         lanes = self._rows.setdefault(row, [])
-        end = start + text_width(text)
+        end = start + text_columns(text)
         for lane in lanes:
-            if all(start > at + text_width(known) or end < at for at, known in lane):
+            if all(start > at + text_columns(known) or end < at for at, known in lane):
                 lane.append((start, text))
                 return
         lanes.append([(start, text)])
@@ -38,13 +38,13 @@ class Lanes:
     def lay_words(self, row: GridRow, start: int, text: str) -> None:
         """Put words at their place; moved to the left, or broken, where the line would get too long."""
         width = self._width
-        if start + text_width(text) <= width:
+        if start + text_columns(text) <= width:
             self.lay(row, start, text)
             return
         lanes = self._rows.setdefault(row, [])
-        start = max(0, min(start, width - min(text_width(text), _SHORTEST_WORDS)))
+        start = max(0, min(start, width - min(text_columns(text), _SHORTEST_WORDS)))
         lines = wrap_words(text, width - start)
-        start = max(0, min(start, width - max(map(text_width, lines))))
+        start = max(0, min(start, width - max(map(text_columns, lines))))
         free = next(
             (i for i in range(len(lanes) + 1) if all(_ends_before(lane, start) for lane in lanes[i:])), len(lanes)
         )
@@ -73,7 +73,7 @@ class Lanes:
 
 
 def _ends_before(lane: Sequence[Item], start: int) -> bool:
-    return all(at + text_width(text) < start for at, text in lane)
+    return all(at + text_columns(text) < start for at, text in lane)
 
 
 def lane_text(lane: Iterable[Item]) -> str:
@@ -81,7 +81,7 @@ def lane_text(lane: Iterable[Item]) -> str:
     line, end = "", 0
     for start, text in sorted(lane):
         line += " " * (start - end) + text
-        end = (start if start > end else end) + (len(text) if text.isascii() else text_width(text))
+        end = (start if start > end else end) + (len(text) if text.isascii() else text_columns(text))
     return line.rstrip()
 
 
@@ -91,14 +91,14 @@ def wrap_words(text: str, width: int) -> list[str]:
         return [text]
     lines = [""]
     for word in text.split():
-        if lines[-1] and text_width(lines[-1]) + 1 + text_width(word) > width:
+        if lines[-1] and text_columns(lines[-1]) + 1 + text_columns(word) > width:
             lines.append(word)
         else:
             lines[-1] = f"{lines[-1]} {word}" if lines[-1] else word
     return lines
 
 
-def text_width(text: str) -> int:
+def text_columns(text: str) -> int:
     """Return the columns that a text takes in a fixed-width font: two for wide characters, none for combining marks."""
     if text.isascii():
         return len(text)

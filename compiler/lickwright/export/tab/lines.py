@@ -40,7 +40,7 @@ class Line(NamedTuple):
     continued: bool  # it starts in the middle of a bar
 
 
-def bar_line(left: Bar | None, right: Bar | None) -> Sign:
+def bar_line_sign(left: Bar | None, right: Bar | None) -> Sign:
     """Return the bar line between two bars of one line; None is an end of the line."""
     ends, starts = left is not None and left.repeat_end > 0, right is not None and right.repeat_start
     if ends or starts:
@@ -87,7 +87,7 @@ def _evened(breaker: _Breaker, first: int, last: int, own: Sequence[SpacingScale
 def _fitting(grid: Grid, piece: TabPiece, room: int) -> list[TabPiece]:
     """Return the piece as it is, or narrower, or else in parts: a long bar is better narrow than broken."""
     bar = grid.bars[piece.index].bar
-    room -= len(bar_line(None, bar)[0]) + max(len(bar_line(bar, None)[0]), len(CONTINUED[0]))
+    room -= len(bar_line_sign(None, bar)[0]) + max(len(bar_line_sign(bar, None)[0]), len(CONTINUED[0]))
     if piece.spaced(piece.scale, True).length <= room:
         return [piece]
     for scale in (SpacingScale(min(_NARROW, piece.scale.chars), piece.scale.grains), TIGHT):
@@ -147,10 +147,10 @@ class _Breaker:
         self._ends: list[Sign] = []  # the one after it, where the line ends
         broken = False
         for piece, bar, following in zip(pieces, bars, [*bars[1:], None], strict=False):
-            self._starts.append(CONTINUED if broken else bar_line(None, bar))
+            self._starts.append(CONTINUED if broken else bar_line_sign(None, bar))
             broken = piece.goes_on
-            self._joins.append(CONTINUED if broken else bar_line(bar, following))
-            self._ends.append(CONTINUED if broken else bar_line(bar, None))
+            self._joins.append(CONTINUED if broken else bar_line_sign(bar, following))
+            self._ends.append(CONTINUED if broken else bar_line_sign(bar, None))
 
     def best(self, scales: Sequence[SpacingScale]) -> tuple[int, list[tuple[int, int]]]:
         """Return how many lines it takes (far too many where one is too wide), and the first and last (excluded) piece of each."""
