@@ -123,6 +123,7 @@ def codes(text: str) -> list[str]:
         (ONE + f"|: {BAR} |1st {BAR} :| {BAR} ||", ["L146"]),
         # words left open take their bar, not the line
         (ONE + f'| e8 @"let it e5 | b8 {BAR[3:]} |', ["L106", "L103"]),
+        (ONE + f"| e8 @“let it e5 | b8 {BAR[3:]} |", ["L106", "L103"]),
         (ONE + f'| @"first" {BAR} | @"second" {BAR} |', []),
         # a bend in steps
         (ONE + "| B8^1/2 e5 B8 e5 G7 - - - |", ["L101"]),

@@ -97,6 +97,8 @@ UNSURE = [
     f"{HEAD}|: e8{REST} :| x1",
     f"{HEAD}|: G7 - - - e8 e5 B8 B5 :|x3",
     f"{HEAD}|: h7 - - - e8 e5 G5 G8 :| G5 - - - - - - - |",
+    f"{HEAD}| e8{REST} @“let it hang| e8{REST} |",  # where the words end
+    f"{HEAD}| e8 @“let it hang e5 e8 | e8{REST} |",
 ]  # fmt: skip
 
 

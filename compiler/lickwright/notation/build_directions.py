@@ -19,6 +19,7 @@ from lickwright.notation.tree import DirectionNode, Item, Navigation, Unknown
 
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 QUOTES = "“”„«»"
+_ENDS_WORDS = ('"', "“", "”", "»")
 _ALONE = (*DYNAMICS, *BY_SIGN, "fermata")  # what is said without a value
 ESCAPE = re.compile(r"\\(.)")
 _NUMBER_AFTER = re.compile(r"[ \t]*:?[ \t]*(\d{2,3})(?![^ \t\n|])")
@@ -89,13 +90,12 @@ class DirectionBuilder:
         return f"did you mean `@{near}`?" if near else 'say `@mf`, `@"words"`, `@tempo=60` or `@fermata`'
 
     def _words(self, text: str, span: Span) -> Item:
-        curly_end = text[-1] in QUOTES
-        if text[1] != '"' or curly_end:
-            fix = replacement_fix(*span, f'@"{text[2:-1]}"') if len(text) > 2 and '"' not in text[2:-1] else None
-            self.report(rules.TYPOGRAPHY, span, "curly quotes round the words", f'write `@"{text[2:-1][:30]}"`', fix)
-        elif len(text) < 3 or text[-1] != '"':
+        if len(text) < 3 or not text.endswith(_ENDS_WORDS):
             where, hint = Span(span.start, span.start + 2), 'close it: `@"let it hang"`'
             self.report(rules.OPEN, where, "the words' quote is never closed", hint)
             return Unknown(span=span)  # it may have swallowed notes
-        words = text[2:-1] if curly_end or text[-1] == '"' else text[2:]
+        words = text[2:-1]
+        if text[1] != '"' or text[-1] != '"':
+            fix = replacement_fix(*span, f'@"{words}"') if '"' not in words else None
+            self.report(rules.TYPOGRAPHY, span, "curly quotes round the words", f'write `@"{words[:30]}"`', fix)
         return DirectionNode("words", ESCAPE.sub(r"\1", words).strip(), span=span)
