@@ -21,6 +21,7 @@ performance layout
 hand synth
 checks analysis engraving
 export
+importers
 compiler compare
 store
 config index transform
@@ -38,7 +39,7 @@ ONLY_IN: dict[str, set[str]] = {
     "lark": {"notation"},
     "click": {"cli"},
     "pretty_midi": {"compiler"},
-    "mido": set(),
+    "mido": {"importers"},
     "numpy": {"synth", "export"},
     "soundfile": {"export"},
     "resvg_py": {"export"},

@@ -28,12 +28,13 @@ def _rules() -> Iterator[Rule]:
     from lickwright.analysis import difficulty
     from lickwright.checks import suppressions
     from lickwright.core import files
+    from lickwright.importers import rules as importers
     from lickwright.notation import syntax
     from lickwright.settings import fields, project_rules
     from lickwright.timeline import excerpt
     from lickwright.timeline import rules as timeline
 
-    for stage in (syntax, fields, timeline, checks, difficulty, suppressions, files, project_rules, excerpt):
+    for stage in (syntax, fields, timeline, checks, difficulty, suppressions, files, project_rules, excerpt, importers):
         yield from stage.RULES
     for row in EXPORTS:
         yield from import_module(row.module).RULES

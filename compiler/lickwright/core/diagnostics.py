@@ -34,12 +34,12 @@ MESSAGE, HINT = 200, 300  # characters: a message is one line, a hint may list n
 class Rule(NamedTuple):
     """One kind of finding, with what `lickwright why CODE` prints. Codes are never reused."""
 
-    code: str  # L1xx notation, L2xx scale and box, L3xx rhythm, L4xx hands and techniques, L5xx formats, L6xx files, L7xx lickwright.toml
+    code: str  # L1xx notation, L2xx scale and box, L3xx rhythm, L4xx hands and techniques, L5xx formats, L6xx files, L7xx config, L8xx reading formats
     name: str  # a few words, for lists: "bar too short"
     severity: Severity
     summary: str  # one line
     explanation: str  # a paragraph: why it matters and what to do
-    bad: str  # a whole .lick text that triggers the rule ("" only for L6xx and losses of formats; L7xx: a lickwright.toml)
+    bad: str  # a whole .lick text that triggers the rule ("" only for L6xx, L8xx and losses of formats; L7xx: a lickwright.toml)
     good: str  # the same corrected: triggers no error and not this rule
 
     def at(

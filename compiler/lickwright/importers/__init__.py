@@ -1,0 +1,1 @@
+"""Other formats read into the notation."""
