@@ -14,6 +14,7 @@ import pytest
 
 from good_licks import good_file
 from lickwright.compiler import compile_file, compile_text
+from lickwright.engraving import stops
 from lickwright.engraving.display_list import Extent, Item, ItemGroup, Text, extent, groups
 from lickwright.engraving.display_list import Path as Drawn
 from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, engrave
@@ -22,6 +23,7 @@ from lickwright.engraving.split_values import beat_grid, split_values
 from lickwright.engraving.staff_positions import clef_of, signature_steps, staff_notes
 from lickwright.engraving.stops import bars_of_stops
 from lickwright.engraving.svg import music_svg
+from lickwright.export.sheet.legend import legend_of
 from lickwright.layout.grid import Grid
 from lickwright.music.rhythm import parse_meter
 from made_licks import made_lick
@@ -229,6 +231,21 @@ def test_a_held_note_stays_beside_a_note_that_is_bent_or_released(music: str, sh
     assert said[: len(shown.split(", "))] == shown.split(", ")
     for stop, notes in zip(bar.stops, staff_notes(grid, [bar])[0], strict=True):
         assert len(notes) == len(stop.marks)
+
+
+def test_the_stops_of_a_lick_are_found_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both widths of a page, the sheet, with or without the count, and the legend work on the same stops."""
+    grid = grid_of('lick "x"\nstep 1/8\n| G14 B15 - - . e5 - - | G5 - - - - - - - ||\n')
+    assert grid is not None
+    bars: list[int] = []
+    find = stops.bar_rhythm
+    monkeypatch.setattr(stops, "bar_rhythm", lambda grid, index: (bars.append(index), find(grid, index))[1])
+    plain = bars_of_stops(grid, False)
+    counted = bars_of_stops(grid, True)
+    engrave(grid, WIDTH), engrave(grid, 200.0, EngravingOptions(count=True)), legend_of(grid, True, True)
+    assert bars == [0, 1]
+    assert {stop.said for bar in plain for stop in bar.stops} == {""}
+    assert [stop.said for bar in counted for stop in bar.stops][:3] == ["1", "&", "2"]
 
 
 def test_a_vibrato_ends_before_its_bar_line() -> None:

@@ -10,6 +10,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
+from lickwright.core.keep_last import keep_last
 from lickwright.engraving import measures as m
 from lickwright.engraving.note_values import BarRhythm, RhythmEvent, bar_rhythm
 from lickwright.engraving.typefaces import text_width
@@ -66,7 +67,7 @@ class Stop(NamedTuple):
     arrows: tuple[Arrow, ...]
     left: float  # of what stands on the strings, from the stop's place
     right: float
-    said: str  # the count as printed
+    said: str  # the count as printed; "" where it is not asked for
     chords: tuple[str, ...]
     space: float  # that its time asks for, to the next stop
 
@@ -88,15 +89,28 @@ class BarStops(NamedTuple):
 
 def bars_of_stops(grid: Grid, count: bool) -> list[BarStops]:
     """The stops of every written bar; with room for the count where it is asked for."""
+    bars = _uncounted(grid)
+    if not count:
+        return list(bars)
+    return [bar._replace(stops=tuple(_counted(grid, stop) for stop in bar.stops)) for bar in bars]
+
+
+def _counted(grid: Grid, stop: Stop) -> Stop:
+    return stop if stop.column < 0 else stop._replace(said=_count_text(grid.columns[stop.column]))
+
+
+@keep_last
+def _uncounted(grid: Grid) -> tuple[BarStops, ...]:
+    """Return the stops of every written bar without the count: an engraving asks for them, and then the legend beside it."""
     chords: dict[int, tuple[str, ...]] = {}
     for above in grid.above:
         if above.row is GridRow.CHORD:
             chords[above.first] = (*chords.get(above.first, ()), above.text)
     starts = {turn.bar: turn.start for turn in grid.timeline.passes if turn.number == 0}
-    return [_bar(grid, index, starts.get(index, 0), chords, count) for index in range(len(grid.bars))]
+    return tuple(_bar(grid, index, starts.get(index, 0), chords) for index in range(len(grid.bars)))
 
 
-def _bar(grid: Grid, index: int, now: int, chords: dict[int, tuple[str, ...]], count: bool) -> BarStops:
+def _bar(grid: Grid, index: int, now: int, chords: dict[int, tuple[str, ...]]) -> BarStops:
     rhythm, drawn = bar_rhythm(grid, index), grid.bars[index]
     events = {event.at: event for event in rhythm.events}
     found: list[Stop] = []
@@ -107,8 +121,7 @@ def _bar(grid: Grid, index: int, now: int, chords: dict[int, tuple[str, ...]], c
         event = events.get(key[0]) if key[1] == 0 else None
         marks = _marks(grid, number, column, event, before, now + key[0])
         before = _sounding(before, marks)
-        said = _count_text(column) if column is not None and count else ""
-        found.append(_stop(index, key, number, marks, event, said, chords.get(number, ())))
+        found.append(_stop(index, key, number, marks, event, chords.get(number, ())))
     return BarStops(tuple(_spaced(grid, index, found)), rhythm)
 
 
@@ -163,7 +176,6 @@ def _stop(
     column: int,
     marks: tuple[NoteMark, ...],
     event: RhythmEvent | None,
-    said: str,
     chords: tuple[str, ...],
 ) -> Stop:
     half = max((mark.half for mark in marks), default=0.0)
@@ -175,7 +187,7 @@ def _stop(
     if event is not None:
         beside = _room_of(event)
         left, right = max(left, beside[0]), max(right, beside[1]) + 3.5 * event.dots
-    return Stop(bar, key[0], -key[1], column, marks, event, arrows, left, right, said, chords, 0.0)
+    return Stop(bar, key[0], -key[1], column, marks, event, arrows, left, right, "", chords, 0.0)
 
 
 def _room_before(marks: Sequence[NoteMark]) -> float:

@@ -12,7 +12,6 @@ from lickwright.engraving import measures as m
 from lickwright.engraving.display_list import Command, Item, Path, Text, disc, line
 from lickwright.engraving.joins import arrowhead, lens
 from lickwright.engraving.mark_rows import TAPPED
-from lickwright.engraving.note_values import bar_rhythm
 from lickwright.engraving.spans import wave
 from lickwright.engraving.staff_positions import staff_notes
 from lickwright.engraving.stops import GHOST_TEXT, bars_of_stops
@@ -277,7 +276,7 @@ def _counts(grid: Grid) -> Iterator[LegendRow]:
 
 def _rhythm(grid: Grid) -> Iterator[LegendRow]:
     """What a reader of notes would look for on the number."""
-    bases = {e.base for n in range(len(grid.bars)) for e in bar_rhythm(grid, n).events if not e.rest}
+    bases = {e.base for bar in bars_of_stops(grid, False) for e in bar.rhythm.events if not e.rest}
     if any(base * 2 == 1 for base in bases):
         items = (line(3.0, -5.0, 3.0, 3.0, 0.8), disc(3.0, -6.0, 2.5, 0.9, tall=0.66))
         yield LegendRow(items, "a half note: its open head stands under the strings")
