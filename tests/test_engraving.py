@@ -36,6 +36,12 @@ PATHS = {"rest", "vibrato", "navigation", "accent", "stroke", "tempo", "as-befor
 SLACK = 0.35  # points of overlap that nobody sees
 
 
+def overlap(one: Extent, other: Extent) -> bool:
+    """Whether two boxes have more in common than an edge of `SLACK` points."""
+    across = one.left < other.right - SLACK and other.left < one.right - SLACK
+    return across and one.top < other.bottom - SLACK and other.top < one.bottom - SLACK
+
+
 def grid_of(text: str) -> Grid | None:
     (lick,) = compile_text(text).licks
     return lick.lowered.grid() if lick.lowered is not None else None
@@ -136,16 +142,16 @@ def collisions(music: EngravedMusic) -> list[str]:
     for number, system in enumerate(music.systems):
         every = list(bodies([system.group]))
         for (role, box, text), (other, beside, said) in combinations(every, 2):
-            if box.overlaps(beside, SLACK):
+            if overlap(box, beside):
                 found.append(f"system {number}: {role} {text!r} and {other} {said!r}")
         heads = [(group.event, box) for group, box in groups([system.group]) if group.role == "staff-note"]
         for (event, box), (after, beside) in combinations(heads, 2):
             together = abs(box.left + box.right - beside.left - beside.right) < 20  # heads of one stem may touch
-            if event is not None and after is not None and not together and box.overlaps(beside, SLACK):
+            if event is not None and after is not None and not together and overlap(box, beside):
                 found.append(f"system {number}: notes of events {event.number} and {after.number}")
         for _, box in heads:
             for role, beside, said in every:
-                if box.overlaps(beside, SLACK):
+                if overlap(box, beside):
                     found.append(f"system {number}: a note and {role} {said!r}")
         digits = [(box, text) for role, box, text in every if role in ("note", "held")]
         for role, line in lines_of(

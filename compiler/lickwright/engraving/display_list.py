@@ -95,15 +95,6 @@ class Extent(NamedTuple):
     right: float
     bottom: float
 
-    def overlaps(self, other: Extent, slack: float = 0.0) -> bool:
-        """Whether two boxes have more in common than an edge of `slack` points."""
-        return (
-            self.left < other.right - slack
-            and other.left < self.right - slack
-            and self.top < other.bottom - slack
-            and other.top < self.bottom - slack
-        )
-
 
 def line(x1: float, y1: float, x2: float, y2: float, width: float = 0.6, dash: tuple[float, ...] = (), ink: str = INK) -> Path:  # fmt: skip
     """A straight line."""

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from lickwright.core.fast_dataclass import record
 from lickwright.engraving import measures as m
 from lickwright.engraving.bends import draw_bends
-from lickwright.engraving.display_list import DrawnEvent, Extent, Item, ItemGroup, extent, extents, line
+from lickwright.engraving.display_list import Extent, Item, ItemGroup, extent, extents, line
 from lickwright.engraving.joins import draw_joins
 from lickwright.engraving.mark_rows import ABOVE_STAFF, ON_STRINGS, draw_rows
 from lickwright.engraving.note_staff import Notes, draw_notes, head_room
@@ -163,6 +163,3 @@ def _said(first: int, last: int) -> str:
     """`tab of bars 1 to 4`."""
     name = f"bar {first}" if first else "the pick-up"
     return f"tab of {name}" if first == last else f"tab of {name.replace('bar ', 'bars ')} to {last}"
-
-
-__all__ = ["Cursor", "DrawnEvent", "EngravingOptions", "Extent", "EngravedMusic", "System", "engrave"]

@@ -9,12 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from lickwright.core.xml_text import escape_xml
-from lickwright.engraving.display_list import ACCENT, FAINT, INK, PAPER, DrawnEvent, Item, ItemGroup, Path, Text, extent
+from lickwright.engraving.display_list import ACCENT, FAINT, INK, PAPER, DrawnEvent, Item, ItemGroup, Path, Text
 from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, engrave
-from lickwright.engraving.neck import neck_picture
 from lickwright.engraving.typefaces import printable
 from lickwright.layout.grid import Grid
-from lickwright.timeline.model import Timeline
 
 _FAMILIES = {
     "sans": "font-family=\"'Noto Sans', 'Helvetica Neue', Arial, sans-serif\"",
@@ -47,10 +45,12 @@ def music_svg(grid: Grid, width: float, options: EngravingOptions = EngravingOpt
     notes from the start of the bar) and `data-x`.
     """
     score = engrave(grid, width, options)
-    return svg_document(score_items(grid, score), score.width, score.height, PAGE_INKS, f"tab of {grid.timeline.title}")
+    return svg_document(
+        _score_items(grid, score), score.width, score.height, PAGE_INKS, f"tab of {grid.timeline.title}"
+    )
 
 
-def score_items(grid: Grid, score: EngravedMusic) -> Iterator[ItemGroup]:
+def _score_items(grid: Grid, score: EngravedMusic) -> Iterator[ItemGroup]:
     """The systems of a score one below the other, each with the places of its instants for a cursor."""
     for system, group in zip(score.systems, score.stacked(), strict=True):
         instants = tuple(
@@ -76,19 +76,6 @@ def _written(item: Item, inks: dict[str, str]) -> Iterator[str]:
         for inner in item.items:
             yield from _written(inner, inks)
         yield "</g>"
-
-
-def neck_svg(timeline: Timeline, left_handed: bool = False) -> str:
-    """The stretch of neck that a lick is played on as a picture for a page of either color scheme; "" where it frets nothing.
-
-    Each of the lick's places is a `g` with `data-role="place"`, `data-string` and `data-fret`.
-    """
-    picture = neck_picture(timeline, left_handed)
-    if picture is None:
-        return ""
-    box = extent(picture)
-    moved = picture._replace(x=picture.x - box.left + 1, y=picture.y - box.top + 1)
-    return svg_document([moved], box.right - box.left + 2, box.bottom - box.top + 2, PAGE_INKS, picture.alt)
 
 
 def _path(item: Path, inks: dict[str, str]) -> str:
@@ -127,6 +114,3 @@ def _event(event: DrawnEvent) -> Iterator[tuple[str, str]]:
 def _number(value: float) -> str:
     """A length with two decimals at most."""
     return f"{value:.2f}".rstrip("0").rstrip(".") if value else "0"
-
-
-__all__ = ["BLACK_INKS", "PAPER_INKS", "music_svg", "neck_svg", "score_items", "svg_document"]
