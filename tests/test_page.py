@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64decode, b64encode
+from fractions import Fraction
 from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
@@ -11,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from lickwright.cli import main
-from lickwright.compiler import compile_file
+from lickwright.compiler import compile_file, compile_text
 from lickwright.compiler.compilation import CompiledLick
 from lickwright.core.fast_dataclass import replace
 from lickwright.export import LoweredLick, Options, SheetRequest
@@ -93,6 +94,20 @@ def test_a_pause_on_the_first_note_is_no_other_tempo() -> None:
     assert rungs == [f"{float(rung):g}" for rung in Ladder().rungs(96)]
     assert score_of(paused)["bpm"] == 96
     assert score_of(paused)["takes"][0]["bar"] == 2.5
+
+
+def test_a_part_begins_at_the_tempo_that_is_reached_there() -> None:
+    music = "| A5 A7 D5 D7 | @tempo=60 A5 A7 D5 D7 | A5 A7 D5 D7 ||"
+    (lick,) = compile_text(f'lick "x"\ntempo 120\nstep 1/4\n{music}\n').licks
+    options = Options(bars=(2, 3))
+    page = lick.emit("page", options).data.decode()
+    assert "quarter note = 60<" in page
+    assert score_of(page)["bpm"] == 60
+    rungs = [one.attributes["data-bpm"] for one in Reader(page).all("button") if one.attributes.get("class") == "rung"]
+    assert rungs == [f"{float(rung):g}" for rung in Ladder().rungs(Fraction(60))]
+    practice = replace(options, recording=replace(options.recording, practice=True))
+    sheet = lick.emit("timing-text", practice).data.decode()
+    assert f"practice ladder: 1/4 = {', '.join(str(rung) for rung in rungs)}" in sheet
 
 
 def test_the_downloads_are_the_exports(page: str) -> None:

@@ -52,10 +52,8 @@ class Assignment(NamedTuple):
 
 def beats_of(lick: CompiledLick) -> Fraction:
     """Return the beats a minute at which a lick without errors is written."""
-    timeline = lick.timeline
-    assert timeline is not None  # or it had errors
-    settings = timeline.settings
-    return settings.tempo.beats_per_minute(timeline.tempos[0].qpm, settings.meter)
+    assert lick.timeline is not None  # or it had errors
+    return lick.timeline.opening_tempo()
 
 
 def write_assignment(asked: Assignment, folders: Sequence[str]) -> int:

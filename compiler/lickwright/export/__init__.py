@@ -113,6 +113,14 @@ class Options:
             return f"{float(self.tempo_bpm):g}-bpm".replace(".", "-")
         return "" if self.tempo_percent is None else f"{float(self.tempo_percent):g}-percent".replace(".", "-")
 
+    def opening_tempo(self, timeline: Timeline) -> Fraction:
+        """Return the beats a minute at which a lick begins, as it is asked for."""
+        return timeline.opening_tempo(self.tempo_percent, self.tempo_bpm)
+
+    def ladder_rungs(self, timeline: Timeline) -> tuple[Fraction, ...]:
+        """Return the beats a minute of each rung of the practice ladder of a lick, in beats of its own tempo."""
+        return self.recording.ladder.rungs(self.opening_tempo(timeline))
+
     @property
     def bars_words(self) -> str:
         """The bars asked for, as a word of a file name, so that they do not take the whole lick's place: `bars-1-2`."""

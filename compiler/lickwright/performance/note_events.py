@@ -102,10 +102,7 @@ class _Times(NamedTuple):
 
 def tempo_factor(timeline: Timeline, percent: Fraction | None, bpm: Fraction | None) -> Fraction:
     """Return by how much every tempo of a lick is multiplied to play it at `percent` of them, or to open at `bpm` of its own beats."""
-    if bpm is not None:
-        settings = timeline.settings
-        return settings.tempo._replace(bpm=bpm).quarters_per_minute(settings.meter) / timeline.tempos[0].qpm
-    return Fraction(1) if percent is None else percent / 100
+    return timeline.opening_tempo(percent, bpm) / timeline.opening_tempo()
 
 
 def perform(timeline: Timeline, percent: Fraction | None = None, bpm: Fraction | None = None) -> Performance:

@@ -201,3 +201,13 @@ class Timeline:
     def fraction(self, grains: int) -> Fraction:
         """Return grains as a fraction of a whole note."""
         return Fraction(grains, self.grain)
+
+    def opening_tempo(self, percent: Fraction | None = None, bpm: Fraction | None = None) -> Fraction:
+        """Return the beats a minute at which the music begins, where it is played at `percent` of its tempo or at `bpm`.
+
+        They are beats of the lick's own tempo. Some bars of a lick begin at the tempo that is reached there.
+        """
+        if bpm is not None:
+            return bpm
+        written = self.settings.tempo.beats_per_minute(self.tempos[0].qpm, self.settings.meter)
+        return written if percent is None else written * percent / 100

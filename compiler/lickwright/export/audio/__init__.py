@@ -161,20 +161,12 @@ def _performances(stages: LoweredLick, options: Options) -> list[tuple[Fraction 
     """Return the lick at the tempo, or the tempos, of the part that is asked for."""
     part = options.recording.part
     if part == "ladder":
-        return [(bpm, stages.performance(Options(tempo_bpm=bpm))) for bpm in ladder_rungs(stages, options)]
+        return [(bpm, stages.performance(Options(tempo_bpm=bpm))) for bpm in options.ladder_rungs(stages.timeline)]
     share = PRACTICE_PERCENTS.get(part, Fraction(100)) / 100
     if options.tempo_bpm is not None:
         return [(None, stages.performance(Options(tempo_bpm=options.tempo_bpm * share)))]
     percent = (options.tempo_percent or Fraction(100)) * share
     return [(None, stages.performance(Options(tempo_percent=None if percent == 100 else percent)))]
-
-
-def ladder_rungs(stages: LoweredLick, options: Options) -> tuple[Fraction, ...]:
-    """Return the beats a minute of each rung of the practice ladder, in beats of the lick's own tempo."""
-    settings = stages.timeline.settings
-    written = settings.tempo.beats_per_minute(stages.timeline.tempos[0].qpm, settings.meter)
-    bpm = options.tempo_bpm or written * (options.tempo_percent or 100) / 100
-    return options.recording.ladder.rungs(bpm)
 
 
 def ladder_rounds(stages: LoweredLick, options: Options) -> list[PlannedRound]:

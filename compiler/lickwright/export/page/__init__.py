@@ -16,7 +16,6 @@ from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.extras import install_command
 from lickwright.core.slugs import slug
 from lickwright.export import Export, Length, LoweredLick, Options, duration_in_words
-from lickwright.export.audio import ladder_rungs
 from lickwright.export.page import recording, sections
 from lickwright.export.page.markup import Markup, asset, data_block, document, el, program
 from lickwright.export.page.music import drawings
@@ -82,7 +81,7 @@ def _parts(
         sections.music(drawings(lowered, options)),
         sections.choices(bars, _RECORDED if sounds else _PLAIN_TONES),
         el("div", sections.neck_section(timeline, options.sheet.left_handed), sections.tips(settings), class_="beside"),
-        sections.ladder(ladder_rungs(lowered, options), settings.tempo.counted_name(settings.meter)),
+        sections.ladder(options.ladder_rungs(timeline), settings.tempo.counted_name(settings.meter)),
         sections.table(timing_rows(timeline, full)),
         sections.marks(lowered.grid(), options.sheet.staff),
         _downloads(lowered, options),

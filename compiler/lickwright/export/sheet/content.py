@@ -6,7 +6,6 @@ In: a `Grid` and what is asked for. Out: `SheetBlock`s for a column of some widt
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from fractions import Fraction
 
 from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Text, box, extent, line
 from lickwright.engraving.engrave import EngravingOptions, engrave
@@ -15,7 +14,7 @@ from lickwright.engraving.paragraph import wrap_text
 from lickwright.export import Options
 from lickwright.export.sheet.blocks import LEADING, SheetBlock, paragraph, text_lines
 from lickwright.export.sheet.legend import SIGN, LegendRow, legend_of
-from lickwright.export.tab.heading import heading_facts, needs_caution, tempo_words
+from lickwright.export.tab.heading import heading_facts, needs_caution, tempo_number, tempo_words
 from lickwright.hand.measures import CAUTION, CAUTION_LADDER
 from lickwright.layout.chord_tones import mark_chord_tones
 from lickwright.layout.grid import Grid
@@ -115,8 +114,7 @@ def _section(words: str) -> SheetBlock:
 def _ladder(timeline: Timeline, options: Options, width: float) -> Iterator[SheetBlock]:
     """Tempos to practise at, each with a box to tick."""
     tempo = timeline.settings.tempo
-    full = _asked_tempo(tempo.bpm, options)
-    rungs = options.recording.ladder.rungs(full)
+    full, rungs = options.opening_tempo(timeline), options.ladder_rungs(timeline)
     yield _section("Practice")
     counted = tempo.counted_name(timeline.settings.meter)
     words = f"{counted.capitalize()}s a minute. Tick a tempo once it was clean three times in a row."
@@ -128,19 +126,9 @@ def _ladder(timeline: Timeline, options: Options, width: float) -> Iterator[Shee
             x = n * _RUNG
             items.append(box(x + 0.5, 0.5, x + _TICK, _TICK, 0.7))
             items.append(
-                Text(x + _TICK + 3.5, _TICK - 1.0, _plain(rung), "sans-bold" if rung == full else "sans", BODY)
+                Text(x + _TICK + 3.5, _TICK - 1.0, tempo_number(rung), "sans-bold" if rung == full else "sans", BODY)
             )
         yield SheetBlock((ItemGroup(tuple(items), "paragraph"),), _TICK + 1.0, 6.0)
-
-
-def _asked_tempo(written: Fraction, options: Options) -> Fraction:
-    if options.tempo_bpm is not None:
-        return options.tempo_bpm
-    return written if options.tempo_percent is None else written * options.tempo_percent / 100
-
-
-def _plain(number: Fraction) -> str:
-    return str(number.numerator) if number.denominator == 1 else f"{float(number):.4g}"
 
 
 def _tips(timeline: Timeline, width: float) -> Iterator[SheetBlock]:

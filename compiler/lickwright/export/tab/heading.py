@@ -125,12 +125,12 @@ def tempo_words(timeline: Timeline, percent: Fraction | None, bpm: Fraction | No
     A tempo asked for (percent of the written one, or beats a minute) comes first, the written one beside it.
     """
     settings = timeline.settings
-    written, feel = settings.tempo, settings.feel
-    asked = bpm if bpm is not None else written.bpm * percent / 100 if percent is not None else written.bpm
-    counted = written.counted_name(settings.meter) if note_names else written.counted_value(settings.meter)
-    words = f"{counted} = {_plain(asked)}"
-    if asked != written.bpm:
-        words += f" (written: {_plain(written.bpm)})"
+    tempo, feel = settings.tempo, settings.feel
+    written, asked = timeline.opening_tempo(), timeline.opening_tempo(percent, bpm)
+    counted = tempo.counted_name(settings.meter) if note_names else tempo.counted_value(settings.meter)
+    words = f"{counted} = {tempo_number(asked)}"
+    if asked != written:
+        words += f" (written: {tempo_number(written)})"
     if feel.name == "straight":
         return words
     long, short = feel.ratio
@@ -139,7 +139,8 @@ def tempo_words(timeline: Timeline, percent: Fraction | None, bpm: Fraction | No
     return f"{words}, {feel.name}: pairs of 1/{feel.unit.denominator} are played long and short, {long}:{short}"
 
 
-def _plain(number: Fraction) -> str:
+def tempo_number(number: Fraction) -> str:
+    """Return beats a minute as a page says them: `72`, `66.5`."""
     return str(number.numerator) if number.denominator == 1 else f"{float(number):.4g}"
 
 

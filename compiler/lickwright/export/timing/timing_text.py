@@ -37,9 +37,7 @@ def emit(lowered: LoweredLick, options: Options) -> Export:
     if len(performance.tempos) > 1:
         heading += " to begin with"
     if options.recording.practice:
-        from lickwright.export.audio import ladder_rungs
-
-        tempi = ", ".join(f"{float(bpm):g}" for bpm in ladder_rungs(lowered, options))
+        tempi = ", ".join(f"{float(bpm):g}" for bpm in options.ladder_rungs(timeline))
         times = replace(options.recording, part="ladder").times
         often = "" if times == 1 else ", twice each" if times == 2 else f", {times} times each"
         heading += f"\npractice ladder: {tempo.counted_value(meter)} = {tempi}{often}"
