@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from lickwright.compiler.compilation import Compilation
 from lickwright.index import reader
-from lickwright.index.query_fields import QUERY_FIELDS, technique_names, to_condition
+from lickwright.index.query_conditions import to_condition
+from lickwright.index.query_fields import QUERY_FIELDS, technique_names
 from lickwright.index.query_parser import QueryError, parse_query
 from lickwright.index.search import search_index
 from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES

@@ -1,7 +1,7 @@
 """The parser of questions: `bend box:2 key:"A minor" level<=3 not slide`.
 
 In: the text. Out: `QueryTerm` values, or a `QueryError` that says in a player's words what cannot be read, where, and what would be right. Which fields
-there are and what they can be compared with is in `query_fields.py`.
+there are and what they can be compared with is in `query_fields.py` and `query_conditions.py`.
 
 Terms are separated by blanks, and all must hold. A term is a word or "words in quotes" to look for; `field:value`, with several values separated
 by commas of which one must hold; or a comparison, `field<=3`. `not` negates the next term.

@@ -11,7 +11,7 @@ from itertools import filterfalse
 from typing import Any, NamedTuple, overload
 
 from lickwright.index.multiword_values import join_multiword_values
-from lickwright.index.query_fields import Condition, to_condition
+from lickwright.index.query_conditions import Condition, to_condition
 from lickwright.index.query_parser import QueryTerm, parse_query
 from lickwright.index.sort_order import SortKey, sorted_by, split_sort_terms
 from lickwright.store.index_schema import COLUMNS, has_full_text
