@@ -42,6 +42,8 @@ KINDS = {
     RIGHTS: "licks that do not say their rights",
     AUTHOR: "licks that do not say who made them",
 }
+_LOST, _BY_HAND = "it is gone", "it was changed by hand"
+_EARLIER = "it is of an earlier version of its lick"
 _STATES = {
     SOURCE_GONE: "the source is gone",
     CHANGED: "the source changed since",
@@ -199,57 +201,50 @@ class _ReadinessCheck:
                 )
 
     def _of_outputs(self) -> Iterator[ReadinessProblem]:
-        storage = LocalStorage(self._out)
         rows = {row.id: row for row in self._rows}
         for folder, gone, source, *made in self._db.execute(_OUTPUTS):
             output = OutputRow._make(made)
-            path = os.path.normpath(os.path.join(self._out, folder, output.name))
-            try:
-                ours = is_unchanged(storage, folder, output)
-            except OSError as e:
-                yield ReadinessProblem(FILES, path, "", error_reason(e))
+            if source is None or gone == GONE:
+                expired = "its lick is gone"
+            else:
+                expired = _EARLIER if gone else ""
+            why = self._what_is_wrong(folder, output, expired)
+            if why == _LOST and expired:
                 continue
-            if gone or source is None:
-                if ours is not None:
-                    why = (
-                        "its lick is gone"
-                        if gone == GONE or source is None
-                        else "it is of an earlier version of its lick"
-                    )
-                    yield ReadinessProblem(FILES, path, "", why)
-            elif ours is None:
-                yield ReadinessProblem(FILES, path, "", "it is gone")
-            elif not ours:
+            if why == _BY_HAND:
                 self._changed.add(folder)
-                yield ReadinessProblem(FILES, path, "", "it was changed by hand")
-            elif self._of_another(rows[source], output):
-                yield ReadinessProblem(FILES, path, "", "the last build did not make it: it may be out of date")
+            if not why and self._of_another(rows[source], output):
+                why = "the last build did not make it: it may be out of date"
+            if why:
+                yield ReadinessProblem(FILES, self._path(folder, output.name), "", why)
 
     def _of_release(self) -> Iterator[ReadinessProblem]:
         """Yield the copies in the release that are not those of the present outputs, and outputs that have none."""
         if not self._shelf.has_released:
             return
-        storage = LocalStorage(self._out)
         for folder, now, *made in self._db.execute(_RELEASED):
             copy = OutputRow._make(made)
-            path = os.path.normpath(os.path.join(self._out, folder, copy.name))
-            try:
-                ours = is_unchanged(storage, folder, copy)
-            except OSError as e:
-                yield ReadinessProblem(FILES, path, "", error_reason(e))
-                continue
-            if ours is not None and now != copy.hash:
-                why = (
-                    "its lick is gone or could not be made"
-                    if now is None
-                    else "it is of an earlier version of its lick"
-                )
-                yield ReadinessProblem(FILES, path, "", why)
-            elif not ours:
-                yield ReadinessProblem(FILES, path, "", "it is gone" if ours is None else "it was changed by hand")
+            if now is None:
+                expired = "its lick is gone or could not be made"
+            else:
+                expired = "" if now == copy.hash else _EARLIER
+            if why := self._what_is_wrong(folder, copy, expired):
+                yield ReadinessProblem(FILES, self._path(folder, copy.name), "", why)
         for folder, name in self._db.execute(_UNRELEASED):
-            path = os.path.normpath(os.path.join(self._out, folder, name))
-            yield ReadinessProblem(FILES, path, "", f"it is not in {RELEASE}")
+            yield ReadinessProblem(FILES, self._path(folder, name), "", f"it is not in {RELEASE}")
+
+    def _path(self, folder: str, name: str) -> str:
+        return os.path.normpath(os.path.join(self._out, folder, name))
+
+    def _what_is_wrong(self, folder: str, output: OutputRow, expired: str) -> str:
+        """Return what is wrong with a file, "" for nothing; `expired` is why it should not be there, "" if it should."""
+        try:
+            ours = is_unchanged(LocalStorage(self._out), folder, output)
+        except OSError as e:
+            return error_reason(e)
+        if ours is None:
+            return _LOST
+        return expired or ("" if ours else _BY_HAND)
 
     def _of_another(self, row: _Row, output: OutputRow) -> bool:
         """Return True if an output is of other formats or options than those of the last build of its source."""

@@ -49,12 +49,12 @@ class CompiledLick(NamedTuple):
     @property
     def key(self) -> str:
         """The key: `A minor`."""
-        return str(self._setting("key") or "")
+        return self._text("key")
 
     @property
     def scale(self) -> str:
         """The scale, the key's usual one where none is written: `minor pentatonic`."""
-        return str(self._setting("scale") or "")
+        return self._text("scale")
 
     @property
     def box(self) -> str:
@@ -70,27 +70,31 @@ class CompiledLick(NamedTuple):
     @property
     def meter(self) -> str:
         """The meter: `12/8`."""
-        return str(self._setting("meter") or "")
+        return self._text("meter")
 
     @property
     def feel(self) -> str:
         """The feel: `straight`, `shuffle`, `swing 5:3`."""
-        return str(self._setting("feel") or "")
+        return self._text("feel")
 
     @property
     def by(self) -> str:
         """The author."""
-        return str(self._setting("by") or "")
+        return self._text("by")
 
     @property
     def rights(self) -> str:
         """The copyright line."""
-        return str(self._setting("rights") or "")
+        return self._text("rights")
 
     @property
     def tags(self) -> tuple[str, ...]:
         """The tags, one by one."""
-        return tuple(tag for part in str(self._setting("tags") or "").split(",") if (tag := part.strip()))
+        return tuple(tag for part in self._text("tags").split(",") if (tag := part.strip()))
+
+    def _text(self, name: str) -> str:
+        """Return the value of a field in its usual spelling; "" where there is none."""
+        return str(self._setting(name) or "")
 
     def _setting(self, name: str) -> Any:
         return getattr(self.timeline.settings, name) if self.timeline else None

@@ -132,6 +132,13 @@ class Manifest:
     def _has_table(self, name: str) -> bool:
         return _has_table(self.db, name)
 
+    def _with_table(self, name: str, schema: str) -> None:
+        """Create a table by the statements of its schema where it is not there yet; the caller commits."""
+        self.begin()
+        if not self._has_table(name):
+            for statement in schema.split(";\n"):
+                self.db.execute(statement)
+
     def with_index(self) -> None:
         """Create the tables of `index_schema.py` where they are not there yet. Raises `Unusable` for an index of another form."""
         from lickwright.store import index_schema
@@ -166,9 +173,7 @@ class Manifest:
 
     def with_sounds(self) -> None:
         """Create the table of `recorded_sounds.py` where it is not there yet."""
-        self.begin()
-        if not self.has_sounds():
-            self.db.execute(SOUNDS)
+        self._with_table("sounds", SOUNDS)
 
     def has_source_states(self) -> bool:
         """Return True if the states of sources are on record."""
@@ -176,9 +181,7 @@ class Manifest:
 
     def with_source_states(self) -> None:
         """Create the table `source_states` where it is not there yet."""
-        self.begin()
-        if not self.has_source_states():
-            self.db.execute(SOURCE_STATES)
+        self._with_table("source_states", SOURCE_STATES)
 
     def has_released(self) -> bool:
         """Return True if a release in the output folder is, or was, on record."""
@@ -190,10 +193,7 @@ class Manifest:
 
     def with_released(self) -> None:
         """Create the table of `build/release_files.py` where it is not there yet."""
-        self.begin()
-        if not self.has_released():
-            for statement in RELEASED.split(";\n"):
-                self.db.execute(statement)
+        self._with_table("released", RELEASED)
 
     def begin(self) -> None:
         """Begin a transaction, if none is open: what follows is committed together by the next `keep`."""
