@@ -156,20 +156,31 @@ class _Folders:
             return shown, None, None, None, 0, 0, 1, 0, "failed", diagnostics_json.diagnostics_to_json([found.trouble])
         separator = "/" if "://" in found.real else os.sep
         folder, slash, name = found.real.rpartition(separator)
-        folder += slash
-        if folder != self._last or found.path == "-":
-            self._enter_folder(folder, found.path)
+        if folder + slash != self._last or found.path == "-":
+            self._enter_folder(folder + slash, found.path)
         if found.below != self._below:
             self._enter_below(found.below)
-        ours = share.of == 1 or share.holds(f"{found.below}/{name}" if found.below else name)
-        path = "-" if found.path == "-" else self._seen_from_out + (name if name.isascii() else slashed(name))
-        title = _title(found.path, separator)
+        ours = share.holds(f"{found.below}/{name}" if found.below else name)
         state = "skipped" if not ours else "failed" if self._blocked else ""
-        target = self._above + slug(title)
-        plain = target if title.isascii() and self._above == self._plain else self._plain + slug(title, readable=False)
-        compile_options = self._option_sets.all[self._option_set]
-        before = self._tracks.before(compile_options.project, found.real) if compile_options.numbered else 0
+        target, plain = self._targets(_title(found.path, separator))
+        path, before = self._path(found.path, name), self._licks_before(found.real)
         return shown, path, target, plain, self._option_set, found.named, ours, before, state, ""
+
+    def _targets(self, title: str) -> tuple[str, str]:
+        """Return the folder of a source's outputs, and the same without transliteration."""
+        target = self._above + slug(title)
+        if title.isascii() and self._above == self._plain:
+            return target, target
+        return target, self._plain + slug(title, readable=False)
+
+    def _path(self, shown: str, name: str) -> str:
+        """Return the path of a source, as seen from the output folder."""
+        return "-" if shown == "-" else self._seen_from_out + (name if name.isascii() else slashed(name))
+
+    def _licks_before(self, real: str) -> int:
+        """Return how many licks come before those of a source in its album; 0 where there is none."""
+        compile_options = self._option_sets.all[self._option_set]
+        return self._tracks.before(compile_options.project, real) if compile_options.numbered else 0
 
     def _enter_folder(self, folder: str, path: str) -> None:
         self._last = folder

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from lickwright.cli.sources import Verdict
-    from lickwright.compiler.compilation import CompiledLick
+    from lickwright.compiler.compilation import Compilation, CompiledLick
     from lickwright.music.practice import Ladder
 
 _SHARES = (20, 200)  # per cent of the tempo that a ladder may begin with and end at
@@ -108,7 +108,8 @@ def command(
     refuse(first_given("paper") and not with_sheets, "--paper is about printed sheets: leave out --no-sheet")
     _refuse_turned_round(pupil, paths)
     keep_numpy_single()
-    chosen, verdict = _chosen(paths, titles)
+    files, verdict = _compile_paths(paths)
+    chosen = _sound_licks(files, paths, titles, verdict)
     refuse(len(chosen) > 200, "more than 200 licks are no assignment: name some of them with --lick")
     if not chosen:
         terminal.err("nothing was assigned: there is no lick without errors\n")
@@ -165,19 +166,24 @@ def _written(tempo: TempoRequest) -> str:
     return f"{float(tempo.bpm):g}" if tempo.bpm is not None else f"{float(tempo.percent or 0):g}%"
 
 
-def _chosen(paths: Sequence[str], titles: Sequence[str]) -> tuple[list[CompiledLick], Verdict]:
-    """The licks without errors that are meant, in the order of their titles, and the verdict so far; the errors of the others are shown.
-
-    Raises UsageError for a title that none has.
-    """
-    from lickwright.cli.select_lick import licks_called, quote_titles, report_errors
+def _compile_paths(paths: Sequence[str]) -> tuple[list[Compilation], Verdict]:
+    """Return the files at `paths` compiled, and the verdict so far."""
     from lickwright.cli.sources import Verdict, compile_sources, find_sources
 
     verdict = Verdict()
-    files = [c for _, c in compile_sources(find_sources(list(paths)), verdict)]
-    where = paths[0] if len(paths) == 1 else "these files"
-    called = [one for title in titles or (None,) for one in licks_called(files, where, title)]
-    meant = {id(lick): (c, lick) for c, lick in called}.values()  # a lick that is named twice counts once
+    return [c for _, c in compile_sources(find_sources(list(paths)), verdict)], verdict
+
+
+def _sound_licks(
+    files: Sequence[Compilation], paths: Sequence[str], titles: Sequence[str], verdict: Verdict
+) -> list[CompiledLick]:
+    """Return the licks without errors that are meant, in the order of their titles; show the errors of the others.
+
+    Raises UsageError for a title that none has.
+    """
+    from lickwright.cli.select_lick import quote_titles, report_errors
+
+    meant = _licks_meant(files, paths, titles)
     for c in files:
         if not c.licks:
             report_errors(c, c.diagnostics, verdict)
@@ -186,4 +192,17 @@ def _chosen(paths: Sequence[str], titles: Sequence[str]) -> tuple[list[CompiledL
     left_out = [lick.title for _, lick in meant if not lick.ok]
     if left_out:
         terminal.err(f"left out, since it has errors: {quote_titles(left_out)}\n")
-    return [lick for _, lick in meant if lick.ok], verdict
+    return [lick for _, lick in meant if lick.ok]
+
+
+def _licks_meant(
+    files: Sequence[Compilation], paths: Sequence[str], titles: Sequence[str]
+) -> list[tuple[Compilation, CompiledLick]]:
+    """Return the licks of these titles, or all where none is given, each once. Raises UsageError for a title that none has."""
+    from lickwright.cli.select_lick import licks_called
+
+    if not titles:
+        return licks_called(files, paths[0], None)
+    where = paths[0] if len(paths) == 1 else "these files"
+    called = [one for title in titles for one in licks_called(files, where, title)]
+    return list({id(lick): (c, lick) for c, lick in called}.values())
