@@ -15,7 +15,7 @@ import pytest
 
 from commanding import Run, write
 from lickwright.cli import main
-from lickwright.core import files
+from lickwright.core import atomic_files
 from lickwright.core.destination import Seal, save_file
 
 LICK = 'lick "Porch light"\nkey A minor\nbox 1\n| e8 e5 B8 B5 G7 G5 D7 D5 |\n'
@@ -385,15 +385,15 @@ def test_a_sweep_takes_only_what_is_certainly_ours_and_idle(tmp_path: Path) -> N
     (tmp_path / ".lw-0000000000000005.tmp").write_text("half")
     handle = os.open(tmp_path / ".lw-0000000000000006.tmp", os.O_CREAT | os.O_RDWR)
     before = set(os.listdir(tmp_path))
-    lock = files._locked(handle)  # another command is at work on it
-    files.remove_stale_files(str(tmp_path))
+    lock = atomic_files._locked(handle)  # another command is at work on it
+    atomic_files.remove_stale_files(str(tmp_path))
     assert before - set(os.listdir(tmp_path)) == {".lw-0000000000000004.tmp", ".lw-0000000000000005.tmp"}
     os.close(handle)
     os.close(lock)
-    files.remove_stale_files(str(tmp_path))
+    atomic_files.remove_stale_files(str(tmp_path))
     assert not (tmp_path / ".lw-0000000000000006.tmp").exists()
     assert precious.read_text() == "mine"
-    files.remove_stale_files(str(tmp_path / "nowhere"))
+    atomic_files.remove_stale_files(str(tmp_path / "nowhere"))
 
 
 def test_two_writers_at_once_do_not_sweep_each_other(tmp_path: Path) -> None:

@@ -342,7 +342,7 @@ def test_of_a_folder_that_cannot_be_filled_nothing_is_left(tmp_path: Path) -> No
 
 
 def test_only_one_module_moves_files_into_their_place() -> None:
-    """Every writer uses the parts of `files`, which know signals, locks and what a network disk says late."""
+    """Every writer uses the parts of `atomic_files`, which know signals, locks and what a network disk says late."""
     package = Path(__file__).parents[1] / "compiler" / "lickwright"
     found = {
         str(path.relative_to(package))
@@ -351,4 +351,4 @@ def test_only_one_module_moves_files_into_their_place() -> None:
         if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in ("os", "shutil")
         if node.attr in ("replace", "rename", "link", "move")
     }
-    assert found == {"core/files.py"}
+    assert found == {"core/atomic_files.py"}

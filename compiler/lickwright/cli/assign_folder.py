@@ -18,9 +18,10 @@ from lickwright.cli.exit_code import exit_code
 from lickwright.cli.findings_view import show_findings
 from lickwright.cli.single_output import save_output
 from lickwright.compiler.compilation import CompiledLick
+from lickwright.core.atomic_files import make_folder
 from lickwright.core.destination import Seal
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import NOT_OURS, make_folder
+from lickwright.core.files import NOT_OURS
 from lickwright.core.slugs import distinct_names, slug
 from lickwright.core.source import Source, Span
 from lickwright.export import Options, RecordingRequest, SheetRequest

@@ -14,8 +14,9 @@ from collections.abc import Sequence
 from lickwright.cli import terminal
 from lickwright.cli.findings_view import show_findings
 from lickwright.cli.sources import FoundSource, Verdict, compile_sources
+from lickwright.core.atomic_files import remove_stale_files, replace_file
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import UNWRITABLE, error_reason, read_file, remove_stale_files, replace_file
+from lickwright.core.files import UNWRITABLE, error_reason, read_file
 from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.report import console
 from lickwright.transform.autofix import AutofixResult, RefusedFix, autofix

@@ -13,9 +13,10 @@ from contextlib import contextmanager, suppress
 from importlib import import_module
 from typing import Any, NamedTuple
 
+from lickwright.core.atomic_files import temporary_name
 from lickwright.core.digest import blake2b
 from lickwright.core.extras import install_command
-from lickwright.core.files import Unopened, error_reason, temporary_name
+from lickwright.core.files import Unopened, error_reason
 from lickwright.core.source import MAX_BYTES
 
 # Where one request stores a whole file or none.

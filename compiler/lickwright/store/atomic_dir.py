@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Sequence
 
-from lickwright.core.files import discard_temporary, move_file, temporary_beside, write_new
+from lickwright.core.atomic_files import discard_temporary, move_file, temporary_beside, write_new
 
 
 def write_folder(folder: str, files: Sequence[tuple[str, bytes | Iterable[bytes]]]) -> list[os.stat_result]:

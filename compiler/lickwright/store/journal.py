@@ -12,7 +12,7 @@ import os
 import re
 from collections.abc import Iterable, Iterator
 
-from lickwright.core.files import remove_stale_files, write_all
+from lickwright.core.atomic_files import remove_stale_files, write_all
 from lickwright.store.manifest import Manifest
 from lickwright.store.ownership import OutputPaths, UnsafePath, open_ordinary, plain_folder, plain_name, state_of_kind
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import BinaryIO
 
-from lickwright.core.files import make_folder, move_file, remove_stale_files, replace_file
+from lickwright.core.atomic_files import make_folder, move_file, remove_stale_files, replace_file
 from lickwright.store import journal, recovery
 from lickwright.store.atomic_dir import write_folder
 from lickwright.store.journal import Journal

@@ -8,7 +8,7 @@ from __future__ import annotations
 import errno
 import os
 
-from lickwright.core.files import move_file
+from lickwright.core.atomic_files import move_file
 from lickwright.store.guarded_database import BESIDE, DAMAGED, Unusable, is_doubtful
 from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.ownership import UnsafePath
