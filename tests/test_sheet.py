@@ -391,6 +391,39 @@ def test_a_lick_of_ten_thousand_notes_makes_pages() -> None:
     assert 30 < len(pages(objects(data))) < 120
 
 
+def test_accidentals_are_printed_signs_and_a_user_s_own_words_stay() -> None:
+    text = (
+        "tuning half-step down\nkey Bb minor\nchords Bbm7b5 | F#7#9\nstyle Bb blues\nby Bb\n"
+        'lick "Bb"\n| e9 e6 B9 e6 G8 - B6 e6 | e9 e6 B9 e6 G8 - B6 e6 ||\n'
+    )
+    (lick,) = compile_text(text).licks
+    export = lick.emit("sheet", Options(chord_tones=True))
+    read = printed(export.data)
+    assert not export.losses
+    for words in ("B♭ minor", "E♭ A♭ D♭ G♭ B♭ E♭", "B♭m7♭5", "F♯7♯9", "♭3", "♭7", "Bb blues", "by Bb"):
+        assert words in read
+    for face in FACES:
+        assert {"♭", "♮", "♯"} <= typeface(face).glyphs.keys()
+    book = printed(book_pdf([BookLick(lowered(text).grid(), Options())], "Book", SheetRequest(), False))
+    assert "B♭ minor" in book[: book.index("tuning")]
+
+
+@pytest.mark.parametrize(
+    ("rights", "printed_as"),
+    [
+        ("(c) 2026 Mara Quill", "© 2026 Mara Quill"),
+        ("Copyright (C) 2026 Mara Quill", "© 2026 Mara Quill"),
+        ("copyright 2026 Mara Quill", "© 2026 Mara Quill"),
+        ("© Mara Quill", "© Mara Quill"),
+        ("2026 Mara Quill", "© 2026 Mara Quill"),
+        ("free to copy; (c) does not matter", "rights: free to copy; (c) does not matter"),
+    ],
+)
+def test_a_copyright_notice_has_its_sign(rights: str, printed_as: str) -> None:
+    read = printed(sheet(f'rights {rights}\nlick "x"\n| e8 e5 B8 - G7 - - - ||\n'))
+    assert printed_as in read and read.count("©") == printed_as.count("©")
+
+
 # --- faces and text --------------------------------------------------------------------------------------------------
 
 

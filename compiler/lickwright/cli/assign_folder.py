@@ -26,7 +26,7 @@ from lickwright.core.slugs import distinct_names, slug
 from lickwright.core.source import Source, Span
 from lickwright.export import Options, RecordingRequest, SheetRequest
 from lickwright.export.page.assignment import AssignedLick, assignment_identity, assignment_page, identity_on_page
-from lickwright.export.tab.heading import heading_facts, tempo_words
+from lickwright.export.tab.heading import printed_facts, tempo_words
 from lickwright.music.practice import Ladder
 from lickwright.report import console
 from lickwright.store.output_writer import unwritable_trouble
@@ -150,7 +150,7 @@ def _assigned(asked: Assignment) -> Iterator[AssignedLick]:
         timeline = lick.timeline
         assert timeline is not None  # or it had errors
         settings = timeline.settings
-        facts = heading_facts(timeline, tempo_words(timeline, None, None, note_names=True))
+        facts = printed_facts(timeline, tempo_words(timeline, None, None, note_names=True))
         shown = tuple((fact, value) for fact, value in facts if fact in ("key", "box", "tempo", "level"))
         counted = settings.tempo.counted_name(settings.meter)
         sheet = f"{name}.pdf" if asked.with_sheets else ""

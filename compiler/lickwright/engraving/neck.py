@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from lickwright.engraving.display_list import FAINT, PAPER, Item, ItemGroup, Text, box, disc, line
 from lickwright.engraving.typefaces import CAPITAL
+from lickwright.music.accidentals import string_label_signs
 from lickwright.music.box_area import played_area
 from lickwright.music.fretboard import Place
 from lickwright.notation.techniques import Stroke
@@ -107,7 +108,9 @@ class _Neck:
             y = self._y(string)
             yield line(self._x(0), y, self._x(self._count), y, 0.5 + 0.09 * string, ink=FAINT)
             x = self._width - 1.0 if self._left_handed else 1.0
-            text = Text(x, y + CAPITAL * _LETTER / 2, tuning.label(string), "sans", _LETTER, "middle", FAINT)
+            text = Text(
+                x, y + CAPITAL * _LETTER / 2, string_label_signs(tuning.label(string)), "sans", _LETTER, "middle", FAINT
+            )
             yield text._replace(x=x - 2.0 if self._left_handed else x + 2.0)
         for wire in range(self._count + 1):
             nut = wire == 0 and self._low == 1

@@ -14,6 +14,7 @@ from lickwright.engraving.music_signs import music_sign, place_sign
 from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem, drawn_event
 from lickwright.engraving.stops import NoteMark
 from lickwright.engraving.typefaces import CAPITAL, text_width
+from lickwright.music.accidentals import string_label_signs
 from lickwright.timeline.model import Timeline
 
 _SHORT_RESTS = {4: "rest-4", 8: "rest-8", 16: "rest-16", 32: "rest-32"}
@@ -25,7 +26,10 @@ def draw_staff(system: PlacedSystem) -> Iterator[Item]:
     tuning, start = system.grid.timeline.settings.tuning, _start(system)
     for string in range(1, tuning.strings + 1):
         y = (string - 1) * m.STRING + CAPITAL * m.LABEL / 2
-        yield ItemGroup((Text(start - 3.0, y, tuning.label(string), "sans", m.LABEL, "end", FAINT),), "string-name")
+        yield ItemGroup(
+            (Text(start - 3.0, y, string_label_signs(tuning.label(string)), "sans", m.LABEL, "end", FAINT),),
+            "string-name",
+        )
     if system.opens:
         yield ItemGroup(tuple(_meter(system)), "meter")
     height = tab_height(system)
@@ -36,7 +40,7 @@ def draw_staff(system: PlacedSystem) -> Iterator[Item]:
 
 def margin(system_labels: Sequence[str]) -> float:
     """Room for the names of the strings before a system."""
-    return max(text_width(label, "sans", m.LABEL) for label in system_labels) + 5.0
+    return max(text_width(string_label_signs(label), "sans", m.LABEL) for label in system_labels) + 5.0
 
 
 _METER = 16.0  # size of the numbers of the meter

@@ -14,7 +14,7 @@ FACES = ("sans", "sans-bold", "serif", "serif-italic")
 ASCENT, DESCENT = 0.75, 0.22  # of a line of text, in its size: capitals and figures, and what hangs below
 CAPITAL = 0.714  # height of capitals and figures, in the size of the text
 _FOLDER = os.path.join(os.path.dirname(__file__), "fonts")
-_INSTEAD = {"♭": "b", "♯": "#", "→": "-", "’": "'", "\t": " "}  # what a face lacks, but can say otherwise
+_INSTEAD = {"→": "-", "’": "'", "\t": " "}  # what a face lacks, but can say otherwise
 
 
 class MissingFace(Exception):
@@ -93,7 +93,7 @@ def text_width(text: str, face: str, size: float) -> float:
 
 @lru_cache(maxsize=8192)
 def printable(text: str, face: str) -> str:
-    """The text with what the face lacks replaced: `b` for a flat sign, `?` where there is nothing like it."""
+    """The text with what the face lacks replaced: `-` for an arrow, `?` where there is nothing like it."""
     known = typeface(face).glyphs
     if all(char in known for char in text):
         return text

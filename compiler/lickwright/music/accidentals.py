@@ -19,5 +19,10 @@ def accidental_signs(words: str) -> str:
     return words
 
 
+def string_label_signs(label: str) -> str:
+    """Return the label of a string with ♭ and ♯: "e♭", "F♯"; a "b" that begins it is the note."""
+    return label[:1] + "".join(_SIGNS.get(char, char) for char in label[1:])
+
+
 def _with_signs(match: re.Match[str]) -> str:
     return match[1] + "".join(_SIGNS[sign] for sign in match[2])

@@ -20,7 +20,7 @@ from lickwright.export.page import recording, sections
 from lickwright.export.page.markup import Markup, asset, data_block, document, el, program
 from lickwright.export.page.music import drawings
 from lickwright.export.page.score import score, slow_options
-from lickwright.export.tab.heading import heading_facts, tempo_words
+from lickwright.export.tab.heading import printed_facts, tempo_words
 from lickwright.export.timing import timing_rows
 from lickwright.music.practice import PRACTICE_PERCENTS
 from lickwright.performance.note_events import Performance
@@ -76,7 +76,7 @@ def _parts(
     tempo = tempo_words(timeline, options.tempo_percent, options.tempo_bpm, note_names=True)
     body = el(
         "main",
-        sections.page_head(timeline, heading_facts(timeline, tempo)),
+        sections.page_head(timeline, printed_facts(timeline, tempo)),
         sections.player(),
         sections.music(drawings(lowered, options)),
         sections.choices(bars, _RECORDED if sounds else _PLAIN_TONES),

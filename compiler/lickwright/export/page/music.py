@@ -15,7 +15,6 @@ from lickwright.engraving.svg import PAGE_INKS, music_svg, svg_document
 from lickwright.export import LoweredLick, Options
 from lickwright.export.page.markup import Markup
 from lickwright.export.sheet.legend import SIGN
-from lickwright.music.accidentals import accidental_signs
 
 # The classes of lesson.css, each with its width: the narrowest screen that it is shown on, less the page's margins, in CSS pixels.
 WIDTHS = {"narrow": 332, "broad": 624}
@@ -40,7 +39,6 @@ _UNUSED = re.compile(
 )
 _BARE_GROUP = re.compile(r"<g>((?:(?!</?g\b).)*)</g>")
 _INSTANT = re.compile(r'<g data-role="instant" data-bar="([^"]*)" data-at="([^"]*)" data-x="([^"]*)"></g>')
-_CHORD = re.compile(r'(<g data-role="chord"[^>]*>\s*<text[^>]*>)([^<]*)')
 _TWO_CLASSES = re.compile(r' class="(\w)" class="(\w)"')
 
 
@@ -62,7 +60,7 @@ def draw_mark(items: Sequence[Item]) -> Markup:
 
 def _drawn(svg: str, kind: str) -> Markup:
     """A picture of music with its class."""
-    return _slim(_CHORD.sub(lambda match: match[1] + accidental_signs(match[2]), svg), f'role="img" class="{kind}"')
+    return _slim(svg, f'role="img" class="{kind}"')
 
 
 def _slim(svg: str, attributes: str) -> Markup:

@@ -22,7 +22,6 @@ from lickwright.timeline.model import Timeline
 
 SLOWEST, FASTEST = 40, 110  # per cent of the tempo that the player goes to
 MOST_ROWS = 1_000  # of the table: more than a reader follows, and a page must stay one that a phone opens
-_MUSICAL = ("key", "box", "scale", "tuning")  # facts that Lickwright words
 _TABLE = ("bar", "count", "seconds", "string", "fret", "note", "how it is played", "bent to", "finger")
 
 
@@ -32,9 +31,8 @@ def section(name: str, title: str, *children: str | None, **attributes: str) -> 
 
 
 def fact_list(facts: Sequence[tuple[str, str]]) -> Markup:
-    """What a player has to know, each with its name; notes and keys have ♭ and ♯, and a user's own words stay as they are."""
-    shown = ((name, accidental_signs(value) if name in _MUSICAL else value) for name, value in facts)
-    listed = (el("div", el("dt", name), el("dd", value, dir="auto")) for name, value in shown)
+    """What a player has to know, each with its name."""
+    listed = (el("div", el("dt", name), el("dd", value, dir="auto")) for name, value in facts)
     return el("dl", *listed, class_="facts")
 
 

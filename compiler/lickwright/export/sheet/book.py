@@ -17,6 +17,7 @@ from lickwright.export.sheet.legend import LegendRow, legend_of
 from lickwright.export.sheet.page_shape import page_shape, print_pages
 from lickwright.export.sheet.pdf import DocumentFacts, write_pdf
 from lickwright.layout.grid import Grid
+from lickwright.music.accidentals import accidental_signs
 
 _TITLE, _ENTRY = 27.0, 10.5  # sizes of text
 _NUMBER = 34.0  # room for a page number
@@ -48,7 +49,7 @@ def book_pdf(licks: Iterable[BookLick], title: str, request: SheetRequest, share
             if share_pages and row.sentence not in marks
         )
         blocks += [first._replace(new_page=not share_pages or not heads, gap=_BETWEEN), *rest]
-        heads.append((grid.timeline.title, str(grid.timeline.settings.key or "")))
+        heads.append((grid.timeline.title, accidental_signs(str(grid.timeline.settings.key or ""))))
     if share_pages and heads:
         blocks += [*legend_blocks(list(marks.values()), width), *caution_blocks(timelines, width)]
     pages = paginate(blocks, height) if blocks else []

@@ -5,6 +5,7 @@ In: a `Grid` and what is asked for. Out: `SheetBlock`s for a column of some widt
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 
 from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Text, box, extent, line
@@ -14,7 +15,7 @@ from lickwright.engraving.paragraph import wrap_text
 from lickwright.export import Options
 from lickwright.export.sheet.blocks import LEADING, SheetBlock, paragraph, text_lines
 from lickwright.export.sheet.legend import SIGN, LegendRow, legend_of
-from lickwright.export.tab.heading import heading_facts, needs_caution, tempo_number, tempo_words
+from lickwright.export.tab.heading import needs_caution, printed_facts, tempo_number, tempo_words
 from lickwright.hand.measures import CAUTION, CAUTION_LADDER
 from lickwright.layout.chord_tones import mark_chord_tones
 from lickwright.layout.grid import Grid
@@ -26,6 +27,7 @@ _SECTION = 11.0
 _FACT_NAME = 46.0  # room for the name of a fact
 _BESIDE = 20.0  # between the facts and the diagram
 _RUNG, _TICK = 40.0, 8.6  # of the practice ladder: room for one tempo, side of its box
+_COPYRIGHT = re.compile(r"(?:copyright\b\s*)?(?:\(c\)|©)\s*|copyright\s+|(?=(?:19|20)[0-9]{2}\b)", re.IGNORECASE)
 _NECK = "The numbers on the neck are the order in which the notes of the lick first come"
 _NECK_MORE = {  # by whether the lick has a box, and a key
     (True, True): "; open rings are the rest of the box, squares the root.",
@@ -82,7 +84,7 @@ def _facts(timeline: Timeline, options: Options, width: float) -> SheetBlock:
         room = width
     tempo = tempo_words(timeline, options.tempo_percent, options.tempo_bpm, note_names=True)
     y = 0.0
-    for name, value in heading_facts(timeline, tempo):
+    for name, value in printed_facts(timeline, tempo):
         lines = wrap_text(value, "sans", BODY, room - _FACT_NAME)
         texts = (Text(0.0, y + BODY, name, "sans", SMALL, "start", FAINT), *text_lines(lines, "sans", BODY, _FACT_NAME, y))  # fmt: skip
         items.append(ItemGroup(texts, "fact"))
@@ -171,9 +173,18 @@ def caution_blocks(timelines: Iterable[Timeline], width: float) -> Iterator[Shee
     yield from paragraph(caution, width, SMALL, "serif-italic", 14.0)
 
 
+def _rights(rights: str) -> str:
+    """Return `© 2026 Mara Quill` for rights that begin with a copyright notice or a year, else `rights: free to copy`; "" for none."""
+    notice = _COPYRIGHT.match(rights)
+    if notice is None:
+        return f"rights: {rights}" if rights else ""
+    return f"© {rights[notice.end() :]}"
+
+
 def _ending(timeline: Timeline, width: float) -> Iterator[SheetBlock]:
     """Whose the lick is."""
     settings = timeline.settings
-    for name, value in (("rights", settings.rights), ("source", settings.source)):
-        if value:
-            yield from paragraph(f"{name}: {value}", width, SMALL, gap=4.0, ink=FAINT)
+    source = f"source: {settings.source}" if settings.source else ""
+    for words in (_rights(settings.rights), source):
+        if words:
+            yield from paragraph(words, width, SMALL, gap=4.0, ink=FAINT)

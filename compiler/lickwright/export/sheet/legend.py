@@ -20,6 +20,7 @@ from lickwright.export.tab.heading import count_rows
 from lickwright.layout.grid import Cell, Grid, GridRow, RowEntry
 from lickwright.layout.row_entries import STOP
 from lickwright.layout.tab_marks import EVENT_ABOVE, head_text
+from lickwright.music.accidentals import accidental_signs
 from lickwright.notation.techniques import (
     HEADS,
     MARKS,
@@ -223,7 +224,7 @@ def _holds(grid: Grid) -> Iterator[LegendRow]:
     for is_meant, sentence in _OF_STRINGS:
         text = next((above.text for above in grid.above if above.row is GridRow.HOW and is_meant(above)), "")
         if text:
-            yield LegendRow(tuple(_word(text, "sans")), sentence)
+            yield LegendRow(tuple(_word(accidental_signs(text), "sans")), sentence)
 
 
 def _is_stop(above: RowEntry) -> bool:
@@ -267,7 +268,9 @@ def _navigation(grid: Grid) -> Iterator[LegendRow]:
 def _tones(grid: Grid) -> Iterator[LegendRow]:
     tones = dict.fromkeys(above.text for above in grid.above if above.row is GridRow.TONE)
     if tones:
-        yield LegendRow(tuple(_word(" ".join(list(tones)[:3]), "sans")), "what the note is in the chord over it")
+        yield LegendRow(
+            tuple(_word(accidental_signs(" ".join(list(tones)[:3])), "sans")), "what the note is in the chord over it"
+        )
 
 
 def _counts(grid: Grid) -> Iterator[LegendRow]:

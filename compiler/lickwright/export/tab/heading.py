@@ -18,6 +18,7 @@ from lickwright.hand.measures import BIG_BEND, PICKING
 from lickwright.layout.grid import Cell, Grid, GridRow
 from lickwright.layout.row_entries import HOLD, STOP
 from lickwright.layout.tab_marks import EVENT_ABOVE, head_text, note_text, shape_text
+from lickwright.music.accidentals import accidental_signs
 from lickwright.music.box_area import Area, played_area
 from lickwright.music.fretboard import Place
 from lickwright.music.pitch import parse_key, pitch_name
@@ -38,6 +39,7 @@ _STRING_WORDS = (  # words about one string, by how they begin
     (f"{MARKS['='].above} ", "only the note on this string goes on ringing"),
     (f"{STOP} ", "this string stops sounding here, the others go on"),
 )
+_MUSICAL = ("key", "box", "scale", "tuning")  # facts that Lickwright words
 _TAP = Stroke.TAP  # bound here, since it is asked for every sound and an enumeration is slow to look into
 _PACE_NOTES = 5  # notes in a row that make a pace; an estimate
 
@@ -56,6 +58,12 @@ def heading_lines(grid: Grid, width: int, tempo: str) -> list[str]:
 def heading_facts(timeline: Timeline, tempo: str) -> list[tuple[str, str]]:
     """Return what a player has to know before the first note, each with its name; `tempo` as `tempo_words` says it."""
     return list(_facts(timeline.settings, _shown_area(timeline), tempo, _meter(timeline)))
+
+
+def printed_facts(timeline: Timeline, tempo: str) -> list[tuple[str, str]]:
+    """Return the same facts with ♭ and ♯, for print and pages; a user's own words stay as they are."""
+    facts = heading_facts(timeline, tempo)
+    return [(name, accidental_signs(value) if name in _MUSICAL else value) for name, value in facts]
 
 
 def _shown_area(timeline: Timeline) -> Area | None:
