@@ -219,6 +219,27 @@ def test_a_table_whose_pages_go_in_a_circle(
         assert _asked(here, root, capsys, "find", "prune") >= (1 if large else 2)
 
 
+def _met_again(path: Path, table: str) -> None:
+    """Put six pages before the only page of a table, each of which leads to the next four hundred times."""
+    db = sqlite3.connect(path)
+    (root,) = db.execute("SELECT rootpage FROM sqlite_master WHERE name = ?", (table,)).fetchone()
+    db.close()
+    data = bytearray(path.read_bytes())
+    last = len(data) // 4096 + 1
+    data += data[(root - 1) * 4096 : root * 4096]
+    for at in (*range(last + 1, last + 6), root):
+        page = bytearray(4096)
+        page[:12] = bytes((5, 0, 0, 1, 144, 8, 48, 0)) + last.to_bytes(4, "big")  # an inner page of 400 cells
+        for n in range(400):
+            cell = 2096 + 5 * n
+            page[cell : cell + 5] = last.to_bytes(4, "big") + bytes((1 + n % 100,))
+            page[12 + 2 * n : 14 + 2 * n] = cell.to_bytes(2, "big")
+        data[(at - 1) * 4096 : at * 4096] = page
+        last = at
+    data[28:32] = (len(data) // 4096).to_bytes(4, "big")
+    path.write_bytes(data)
+
+
 def test_a_manifest_that_another_program_holds(
     here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -280,7 +301,12 @@ def test_all_values_in_all_columns(here: Path, capsys: pytest.CaptureFixture[str
 
 @pytest.mark.slow
 def test_a_blob_without_measure_takes_no_memory(here: Path) -> None:
-    rewrite(here / "out", ("UPDATE sources SET findings = CAST(zeroblob(200000000) AS TEXT) WHERE id = 1", ()))
+    # In a process of its own: the memory of SQLite is limited in the one that has built.
+    write = (
+        "import sqlite3; db = sqlite3.connect('out/.lickwright.db', isolation_level=None); "
+        "db.execute('UPDATE sources SET findings = CAST(zeroblob(200000000) AS TEXT) WHERE id = 1'); db.close()"
+    )
+    subprocess.run([sys.executable, "-c", write], cwd=here, check=True)
     limited = "import resource; resource.setrlimit(resource.RLIMIT_AS, (400 << 20,) * 2); from lickwright.cli import main; raise SystemExit(main({}))"
     for command in ("find", "prune"):
         ran = subprocess.run(
@@ -331,8 +357,17 @@ def _many_of_one(db: sqlite3.Connection) -> None:
     )
 
 
+def _long_path_of_many(db: sqlite3.Connection) -> None:
+    db.execute("UPDATE sources SET path = ? WHERE id = 1", ("x" * 1_200_000,))
+    names = ", ".join(
+        f'"{row[1]}"' for row in db.execute("PRAGMA table_info(licks)") if row[1] not in ("id", "source_id")
+    )
+    for _ in range(9):
+        db.execute(f"INSERT INTO licks (source_id, {names}) SELECT 1, {names} FROM licks")
+
+
 @pytest.mark.slow
-@pytest.mark.parametrize("fill", [_many_tables, _kept_pages, _many_outputs, _many_of_one])
+@pytest.mark.parametrize("fill", [_many_tables, _kept_pages, _many_outputs, _many_of_one, _long_path_of_many])
 def test_a_large_manifest_takes_little_memory(here: Path, fill: Callable[[sqlite3.Connection], None]) -> None:
     db = sqlite3.connect(here / "out" / manifest.NAME, isolation_level=None)
     db.execute("PRAGMA writable_schema = ON")
@@ -345,6 +380,21 @@ def test_a_large_manifest_takes_little_memory(here: Path, fill: Callable[[sqlite
         assert code in (0, 3), said
         assert "Traceback" not in said and "sorry" not in said
         assert memory < 256, (command, memory)
+
+
+@pytest.mark.slow
+def test_a_large_record_whose_pages_are_met_again_and_again_takes_little_memory(here: Path) -> None:
+    rewrite(
+        here / "out",
+        ("UPDATE sources SET indexed = 0", ()),
+        ("INSERT INTO claims VALUES ('n0001', 'n', zeroblob(2000000))", ()),
+    )
+    _met_again(here / "out" / manifest.NAME, "sources")
+    assert (here / "out" / manifest.NAME).stat().st_size > manifest.SMALL
+    code, said, memory = _measured("find")
+    assert code == 3, said
+    assert "the index cannot be used: it is damaged" in said
+    assert memory < 256
 
 
 def test_a_phrase_longer_than_any_lick_is_not_compared(here: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -24,6 +24,8 @@ _OFTEN = 100_000  # SQLite instructions between two checks of the limits: about 
 _MOST = 60_000_000  # instructions of one statement, and as many again for every `_PER`
 _PER = 1 << 24  # bytes of the file
 _MEMORY = 96 << 20  # bytes that SQLite may take in all; a build of 300,000 outputs takes 10 million
+_ROOM = 32 << 20  # bytes that the answer to one statement may take, and twice the file's besides
+_ROW = 64  # bytes that a row takes at least
 _CACHE = 2 << 10  # KiB of pages kept in memory, whatever the file's own setting
 _WAIT = (5.0, 8.0)  # seconds to wait for another process that has the file locked: to read, to write
 _MAGIC = b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7"  # begins a journal of SQLite's; ends one that names another file
@@ -52,6 +54,7 @@ class GuardedConnection(sqlite3.Connection):
 
     _ticks = 0
     _most = 0
+    room: int | None = None  # bytes that one statement may give
 
     def guard(self, size: int) -> None:
         """Set the limits. `size` is the file's, in bytes: the work that is allowed grows with it."""
@@ -94,6 +97,24 @@ class GuardedConnection(sqlite3.Connection):
             return Unusable("it is damaged: a look at it does not end")
         return KeyboardInterrupt()
 
+    def bound_answers(self, size: int) -> None:
+        """Bound what one statement may give. `size` is the file's, in bytes.
+
+        In a file whose pages were not checked, a page can stand in a table millions of times over.
+        """
+        self.room = _ROOM + 2 * size
+
+    def bounded(self, rows: Iterator[Any]) -> Iterator[Any]:
+        """Return the rows of a statement. Raises `Unusable` where they are bounded and too many."""
+        return rows if self.room is None else self._within_room(rows, self.room)
+
+    def _within_room(self, rows: Iterator[Any], left: int) -> Iterator[Any]:
+        for row in rows:
+            left -= _ROW + sum(len(value) for value in row if isinstance(value, (str, bytes)))
+            if left < 0:
+                raise Unusable("it is damaged: it gives more than it holds")
+            yield row
+
     def _tick(self) -> bool:
         self._ticks += 1
         return self._ticks > self._most
@@ -124,13 +145,13 @@ class _Cursor(sqlite3.Cursor):
 
     def fetchall(self) -> list[Any]:
         try:
-            return super().fetchall()
+            return super().fetchall() if self.connection.room is None else list(self)
         except (sqlite3.OperationalError, MemoryError) as e:
             raise self.connection.meant(e) from None
 
     def __iter__(self) -> Any:
         try:
-            yield from iter(super().__next__, None)
+            yield from self.connection.bounded(iter(super().__next__, None))
         except (sqlite3.OperationalError, MemoryError) as e:
             raise self.connection.meant(e) from None
 

@@ -107,6 +107,8 @@ class Manifest:
                 _create_tables(db)
             else:
                 self.whole = whole = self.writable or self.whole or (size or 0) <= SMALL
+                if not whole:
+                    db.bound_answers(size or 0)
                 _check(db, self.writable, whole)
         except BaseException:
             db.close()
