@@ -34,4 +34,23 @@ METER_CHANGE = Rule(
     "",
     "",
 )
-RULES: tuple[Rule, ...] = (NOT_WRITTEN, WRITTEN_OTHERWISE, METER_CHANGE)
+BAR_FILLED = Rule(
+    "L804",
+    "bar that did not add up",
+    Severity.WARNING,
+    "a bar that was read holds less or more than its meter asks for",
+    "Every bar of a lick lasts as long as its meter says. A bar that was shorter is filled up with silence at its end, one that was longer is written as "
+    "several. Compare it with the original.",
+    "",
+    "",
+)
+MOVED = Rule(
+    "L805",
+    "instant moved",
+    Severity.WARNING,
+    "a note begins or ends where the notation cannot count",
+    "The notation counts in steps down to a sixty-fourth note and in tuplets of them. What lies between is moved to the nearest place that can be counted.",
+    "",
+    "",
+)
+RULES: tuple[Rule, ...] = (NOT_WRITTEN, WRITTEN_OTHERWISE, METER_CHANGE, BAR_FILLED, MOVED)

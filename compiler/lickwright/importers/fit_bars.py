@@ -1,0 +1,137 @@
+"""Bars as they were read → bars as the notation has them: one meter a lick, every bar full.
+
+In: a `LickDraft`. Out: one `FittedLick`, or several where the meter changes. A short bar is filled up with silence, a long one becomes several, and each of
+these is a doubt; a short first bar is a pick-up. Nothing is left out but what lasts past the last bar of a lick.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from itertools import groupby
+from typing import NamedTuple
+
+from lickwright.core.fast_dataclass import replace
+from lickwright.importers.draft import Doubt, DraftBar, DraftGroup, LickDraft
+from lickwright.importers.rules import BAR_FILLED, METER_CHANGE
+from lickwright.music.rhythm import Meter, parse_meter
+
+_ZERO = Fraction(0)
+
+
+class FittedLick(NamedTuple):
+    """A lick that the notation can hold."""
+
+    draft: LickDraft  # every bar has its length and its meter
+    meter: Meter
+    pickup: Fraction | None
+    bars_read: tuple[int, ...]  # for each bar the index of the one that was read
+    doubts: tuple[Doubt, ...]
+
+
+def fit_bars(draft: LickDraft) -> list[FittedLick]:
+    """Return the licks that a draft makes, in order."""
+    meter = parse_meter("4/4")
+    measured: list[tuple[int, Meter, DraftBar]] = []
+    for n, bar in enumerate(draft.bars):
+        meter = bar.meter or meter
+        measured.append((n, meter, bar))
+    parts = [(meter, list(bars)) for meter, bars in groupby(measured, key=lambda one: one[1])]
+    found = []
+    for number, (meter, bars) in enumerate(parts, 1):
+        title = draft.title if len(parts) == 1 else f"{draft.title}, part {number}"
+        doubts = []
+        if number > 1:
+            first = bars[0][0]
+            message = f"the meter changes to {meter} at bar {first + 1}: a lick of its own begins there"
+            hint = "repeats and ties that reach over the change have to be put right by hand"
+            doubts.append(Doubt(METER_CHANGE, message, hint, first))
+        part = replace(draft, title=title, comments=draft.comments if number == 1 else ())
+        found.append(_fitted(part, meter, [(n, bar) for n, _, bar in bars], doubts))
+    return found
+
+
+def _fitted(draft: LickDraft, meter: Meter, bars: Sequence[tuple[int, DraftBar]], doubts: list[Doubt]) -> FittedLick:
+    first_length = bars[0][1].length
+    pickup = first_length if first_length and len(bars) > 1 and first_length < meter.length else None
+    if pickup is not None and (pickup.denominator & (pickup.denominator - 1) or pickup.denominator > 64):
+        pickup = None
+    fitted: list[tuple[int, DraftBar]] = []
+    for place, (n, bar) in enumerate(bars):
+        length = meter.length if bar.length is None else bar.length
+        last = place + 1 == len(bars)
+        if (
+            length == meter.length
+            or bar.same
+            or (place == 0 and pickup)
+            or _completes(bar, length, meter, pickup, last)
+        ):
+            fitted.append((n, replace(bar, length=length, meter=meter)))
+            continue
+        pieces = list(_cut(replace(bar, length=length, meter=meter), meter.length))
+        message = f"bar {n + 1} lasts {length} of a whole note, and {meter} asks for {meter.length}"
+        hint = "it is filled up with silence" if len(pieces) == 1 else f"it is written as {len(pieces)} bars"
+        doubts.append(Doubt(BAR_FILLED, message, hint, n))
+        fitted += [(n, piece) for piece in pieces]
+    shaped = _without_overhang([bar for _, bar in fitted])
+    return FittedLick(replace(draft, bars=shaped), meter, pickup, tuple(n for n, _ in fitted), tuple(doubts))
+
+
+def _completes(bar: DraftBar, length: Fraction, meter: Meter, pickup: Fraction | None, last: bool) -> bool:
+    """Return whether a bar may be short by the pick-up: at the end, or before what goes back."""
+    goes_back = bar.repeat_end or any(mark.target or mark.sign == "fine" for mark in bar.marks)
+    return pickup is not None and bool(last or goes_back) and length + pickup == meter.length
+
+
+def _cut(bar: DraftBar, whole: Fraction) -> Iterator[DraftBar]:
+    """Yield a bar as one or more whole bars; notes that reach past its end stay so much longer as silence is put in there."""
+    length = bar.length or whole
+    count = max(1, -(-length // whole))
+    missing = count * whole - length
+    for n in range(count):
+        start, end = n * whole, (n + 1) * whole
+        groups = tuple(_moved(group, start, length, missing) for group in bar.groups if start <= group.at < end)
+        yield replace(
+            bar,
+            groups=groups,
+            length=whole,
+            repeat_start=bar.repeat_start and n == 0,
+            repeat_end=bar.repeat_end if n == count - 1 else 0,
+            ending=bar.ending if n == 0 else 0,
+            double=bar.double and n == count - 1,
+            newline=bar.newline and n == count - 1,
+            chords=tuple(one._replace(at=one.at - start) for one in bar.chords if start <= one.at < end),
+            directions=tuple(one._replace(at=one.at - start) for one in bar.directions if start <= one.at < end),
+            marks=tuple(mark for mark in bar.marks if n == (0 if mark.opens else count - 1)),
+            comments=bar.comments if n == 0 else (),
+        )
+
+
+def _moved(group: DraftGroup, start: Fraction, length: Fraction, missing: Fraction) -> DraftGroup:
+    notes = tuple(
+        replace(note, length=note.length + missing) if group.at + note.length > length else note for note in group.notes
+    )
+    return group._replace(at=group.at - start, notes=notes)
+
+
+def _without_overhang(bars: Sequence[DraftBar]) -> tuple[DraftBar, ...]:
+    """Return the bars with no note that lasts past the end, nor into the next note of its string."""
+    starts, at = [], _ZERO
+    for bar in bars:
+        starts.append(at)
+        at += bar.length or _ZERO
+    following: dict[int, Fraction] = {}  # by string, where its next note begins
+    found = []
+    for bar, start in zip(reversed(bars), reversed(starts), strict=True):
+        groups = []
+        for group in reversed(bar.groups):
+            now = start + group.at
+            most = {note.string: following.get(note.string, at) - now for note in group.notes}
+            notes = tuple(
+                replace(note, length=most[note.string]) if note.length > most[note.string] else note
+                for note in group.notes
+            )
+            following.update({note.string: now for note in notes})
+            groups.append(group._replace(notes=notes))
+        found.append(replace(bar, groups=tuple(reversed(groups))))
+    return tuple(reversed(found))
