@@ -361,7 +361,6 @@ def test_a_part_is_recorded_beside_the_whole(tmp_path: Path, capsys: pytest.Capt
     for wrong, words in (
         (["--bars", "3-2"], "write 2-3"),
         (["--bars", "x"], "names no bars"),
-        (["--bars", "1", "--to", "tab"], "always of the whole lick"),
     ):
         assert main(["make", str(tmp_path / "one.lick"), "--out", str(tmp_path / "out"), *wrong]) == 2
         assert words in capsys.readouterr().err

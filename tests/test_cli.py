@@ -63,7 +63,6 @@ def test_no_arguments_show_the_help(run: Run) -> None:
         (["make", "x", "--book"], "error: --book needs a title\n"),
         (["assign", "Mara", "x", "--note", "--by", "2026-12-05"], "--note needs words before --by"),
         (["find", "x", "--like", "--limit", "3"], "--like needs a file before --limit"),
-        (["make", "x", "--bars", "1-2", "--to", "sheet"], "always of the whole lick: sheet"),
         (["make", "x", "--silent-page"], "--silent-page is about lesson pages: say --to page"),
         (["box", "Am8"], '"Am8" is not a chord known here: write A, Am7'),
         (["make", "x", "--to", ","], "no format named"),

@@ -11,6 +11,7 @@ from lickwright.performance.note_events import perform
 from lickwright.timeline.excerpt import NoBars, cut_bars
 from lickwright.timeline.model import Timeline
 from playing import counted
+from read_pdf import printed
 
 FOUR = "| G5 - - - G7 - - - | D5 - - - D7 - - - | A5 - - - A7 - - - | E5 - - - E8 - - - ||"
 TWICE = "|: G5 - - - G7 - - - | D5 - - - D7 - - - :| A5 - - - A7 - - - | E5 - - - E8 - - - ||"
@@ -22,13 +23,14 @@ UPBEAT = "| G5 | G7 - - - - - - - | D5 - - - D7 - - - ||"
 def taken(timeline: Timeline, first: int, last: int) -> list[tuple[int, int]]:
     """Bars of a part as heard, and the time through that each is in the lick."""
     part, _ = cut_bars(timeline, first, last)
+    heard = [part.bars[turn.bar].number for turn in part.passes]
     begin = next(
         turn.start
         for n, turn in enumerate(timeline.passes)
-        if [t.bar for t in timeline.passes[n : n + len(part.passes)]] == [t.bar for t in part.passes]
+        if [timeline.bars[t.bar].number for t in timeline.passes[n : n + len(heard)]] == heard
     )
-    at = {(turn.bar, turn.start): turn.number for turn in timeline.passes}
-    return [(timeline.bars[turn.bar].number, at[turn.bar, turn.start + begin]) for turn in part.passes]
+    at = {turn.start: turn.number for turn in timeline.passes}
+    return [(number, at[turn.start + begin]) for number, turn in zip(heard, part.passes, strict=True)]
 
 
 @pytest.mark.parametrize(
@@ -117,6 +119,57 @@ def test_every_format_can_be_made_of_a_part(row: object, music: str) -> None:
         assert not [d for d in emission.losses if d.severity == "error"]
     gone = lick.emit("midi", Options(bars=(2, 9)))
     assert (gone.content, [d.code for d in gone.losses], gone.losses[0].lick) == (None, ["L510"], "One")
+
+
+def written(timeline: Timeline) -> list[tuple[int, bool, bool, int]]:
+    return [(bar.number, bar.same, bar.repeat_start, bar.repeat_end) for bar in timeline.bars]
+
+
+@pytest.mark.parametrize(
+    ("music", "bars", "expected"),
+    [
+        (FOUR, (2, 3), [(2, False, False, 0), (3, False, False, 0)]),
+        (TWICE, (2, 3), [(2, False, False, 0), (3, False, False, 0)]),  # half a repeat is none
+        (ENDINGS, (1, 3), [(1, False, True, 0), (2, False, False, 2), (3, False, False, 0)]),  # it is played
+        ("| G5 - - - G7 - - - | % | % | D5 - - - - - - - ||", (2, 3), [(2, False, False, 0), (3, True, False, 0)]),
+    ],
+)
+def test_a_part_has_no_other_bars(music: str, bars: tuple[int, int], expected: list[tuple[int, bool, bool, int]]) -> None:  # fmt: skip
+    part, _ = cut_bars(counted(music), *bars)
+    assert written(part) == expected
+    for bar in part.bars:
+        assert [slot.at for slot in part.slots[bar.first : bar.last]][0] == 0
+    for sound in part.sounds:
+        bar = part.bars[sound.bar]
+        assert bar.first <= sound.slot < bar.last
+
+
+def test_a_part_keeps_what_holds_where_it_begins() -> None:
+    text = "| @f (pm: G5 - - - G7 - - - | G5 - - - G7 - - - | 3[D5 D7 D5] D5 - - - - -) ||"
+    timeline = counted(text, "chords Am | | D7")
+    part, _ = cut_bars(timeline, 2, 3)
+    assert [[(str(chord.at), chord.symbol) for chord in bar] for bar in part.settings.chords] == [
+        [("0", "Am")], [("0", "D7")],
+    ]  # fmt: skip
+    assert [(one.kind, one.text, one.slot) for one in part.directions] == [("dynamic", "f", 0)]
+    assert [(word.word, word.first, word.last) for word in part.words] == [("pm", 0, len(part.slots) - 1)]
+    assert [(part.slots[one.first].at, one.last - one.first) for one in part.tuplets] == [(0, 2)]
+
+
+def test_what_was_held_into_a_part_is_a_rest_there() -> None:
+    (lick,) = compile_text('lick "One"\n| G5 - - - - - - - | - - - - D5 - - - ||\n').licks
+    rows = lick.emit("tab", Options(bars=(2, 2))).data.decode().splitlines()
+    assert any(row.lstrip().startswith("(1)") for row in rows), rows
+    assert not any("5" in row for row in rows if row.startswith("G|"))
+
+
+def test_a_sheet_and_a_tab_of_a_part_show_its_bars_alone() -> None:
+    (lick,) = compile_text(f'key A minor\nchords Am | D7 | Em | G\nlick "One"\n{FOUR}\n').licks
+    text = printed(lick.emit("sheet", Options(bars=(2, 3))).data)
+    assert "One (bars 2-3)" in text and "D7" in text and "Em" in text
+    assert "Am" not in text.replace("A minor", "")
+    tab = lick.emit("tab", Options(bars=(2, 3))).data.decode()
+    assert "D7" in tab and "Am" not in tab
 
 
 def test_a_part_is_made_once() -> None:

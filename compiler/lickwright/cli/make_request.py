@@ -180,10 +180,6 @@ def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple
     rows = _with_score(_with_sheet(_with_audio(chosen["rows"], recording), sheet), chosen["compressed"])
     is_recorded = any(row.is_audio for row in rows)
     refuse(
-        chosen["bars"] and all(row.whole_lick for row in rows),
-        f"--bars goes with {', '.join(row.name for row in EXPORTS if not row.whole_lick)}; always of the whole lick: {', '.join(row.name for row in rows)}",
-    )
-    refuse(
         first_given("silent_page") and not any(row.name == "page" for row in rows),
         "--silent-page is about lesson pages: say --to page",
     )

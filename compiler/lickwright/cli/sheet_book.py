@@ -61,8 +61,16 @@ class SheetBook:
 
     def _licks(self, projects: ProjectConfigs, options_of: Callable[[str], CompileOptions], verdict: Verdict) -> Iterator[BookLick]:  # fmt: skip
         from lickwright.export.sheet.book import BookLick
+        from lickwright.timeline.excerpt import NoBars
 
         for found, compilation in compile_sources(find_sources(self._sources), verdict, projects, judge=False):
             for lick in compilation.licks:
-                if lick.lowered is not None:
-                    yield BookLick(lick.lowered.grid(), options_of(found.path).options)
+                options = options_of(found.path).options
+                part = lick.lowered
+                if part is not None and options.bars is not None:
+                    try:
+                        part, _ = part.excerpt(options.bars)
+                    except NoBars:  # the build has said so
+                        continue
+                if part is not None:
+                    yield BookLick(part.grid(), options)

@@ -158,7 +158,7 @@ class CompiledLick(NamedTuple):
         row = find_format(name)
         module = import_module(row.module)
         said: tuple[Diagnostic, ...] = ()
-        if options.bars is not None and not row.whole_lick:
+        if options.bars is not None:
             try:
                 lowered, said = lowered.excerpt(options.bars)
             except NoBars as e:

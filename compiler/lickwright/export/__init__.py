@@ -191,7 +191,6 @@ class ExportFormat(NamedTuple):
     suffix: str  # of its files
     summary: str  # one line for help and README
     is_audio: bool = False  # needs the extra `lickwright[audio]`, and can be several files
-    whole_lick: bool = False  # is made of the whole lick, whatever bars are asked for
     is_paper: bool = False  # a printed sheet, which can be several files
     compressed_suffix: str = ""  # of its files where `Options.compressed` is asked for; "": they stay as they are
 
@@ -202,10 +201,10 @@ class ExportFormat(NamedTuple):
         """
         if self.is_paper:
             sheets = (replace(options.sheet, formats=(name,)) for name in options.sheet.formats)
-            return tuple((join_suffix(*one.formats), replace(options, sheet=one)) for one in sheets)
+            return tuple((join_suffix(options.bars_words, *one.formats), replace(options, sheet=one)) for one in sheets)
         if not self.is_audio:
             suffix = self.compressed_suffix if options.compressed and self.compressed_suffix else self.suffix
-            return ((("" if self.whole_lick else join_suffix(options.bars_words)) + suffix, options),)
+            return ((join_suffix(options.bars_words) + suffix, options),)
         recording = options.recording
         parts = PRACTICE if recording.practice else (recording.part,)
         count_in = max(1, recording.count_in) if recording.practice else recording.count_in
@@ -230,7 +229,7 @@ def suffix_without_tempo(suffix: str) -> str:
 
 
 EXPORTS: tuple[ExportFormat, ...] = (
-    ExportFormat("tab", "lickwright.export.tab", ".tab.txt", "text tab, for reading and mailing", whole_lick=True),
+    ExportFormat("tab", "lickwright.export.tab", ".tab.txt", "text tab, for reading and mailing"),
     ExportFormat(
         "midi", "lickwright.export.midi", ".mid", "Standard MIDI File, one track and channel per string, with bends"
     ),
@@ -249,7 +248,6 @@ EXPORTS: tuple[ExportFormat, ...] = (
         "lickwright.export.musicxml",
         ".musicxml",
         "MusicXML, notes and tab, for programs that read scores; --compressed makes it `.mxl`",
-        whole_lick=True,
         compressed_suffix=".mxl",
     ),
     ExportFormat(
@@ -257,7 +255,6 @@ EXPORTS: tuple[ExportFormat, ...] = (
         "lickwright.export.sheet",
         ".pdf",
         "printed sheet: engraved tab, box, practice ladder, legend",
-        whole_lick=True,
         is_paper=True,
     ),
     ExportFormat(

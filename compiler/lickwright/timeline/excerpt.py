@@ -1,7 +1,7 @@
 """A part of a lick: some of its bars as played, for practice.
 
-In: a Timeline and the numbers of two bars. Out: a Timeline that sounds only what is played from the one to the other.
-Its written bars, slots and chords stay those of the whole lick, so that every place keeps its bar, beat and count.
+In: a Timeline and the numbers of two bars. Out: a Timeline of what is played from the one to the other.
+Its written bars keep their numbers, beats and counts; those around them are left out (`excerpt_bars.py`).
 
 The part is the shortest stretch of the music as played that begins with the first bar, ends with the last and has every
 bar between them, the earliest where there are several. So a repeat that the part does not need is not played, and a part
@@ -17,6 +17,7 @@ from collections.abc import Iterator, Sequence
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.fast_dataclass import replace
 from lickwright.notation.techniques import PICKED
+from lickwright.timeline.excerpt_bars import drop_other_bars
 from lickwright.timeline.model import Pass, PitchGesture, SoundingNote, TempoAt, Timeline, bar_name
 
 NO_BARS = Rule(
@@ -24,7 +25,7 @@ NO_BARS = Rule(
     "no such bars",
     Severity.ERROR,
     "bars are asked for that the lick does not have",
-    "`--bars 1-2` makes the sound, MIDI file and timing sheet of a part of the lick. Bars are counted as over the tab: from 1, each "
+    "`--bars 1-2` makes the outputs of a part of the lick. Bars are counted as over the tab: from 1, each "
     "written bar once, repeats not counted; a pick-up is bar 0.",
     "",
     "",
@@ -70,7 +71,7 @@ def cut_bars(timeline: Timeline, first: int, last: int) -> tuple[Timeline, tuple
         ),
         end=stop - begin,
     )
-    return part, _which_times(timeline, turns, first, last)
+    return drop_other_bars(part), _which_times(timeline, turns, first, last)
 
 
 def bars_named(first: int, last: int) -> str:
