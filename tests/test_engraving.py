@@ -219,6 +219,32 @@ def test_systems_fill_the_width() -> None:
             assert abs(extent(system.group).right - WIDTH) < 1.0, name
 
 
+def test_no_bar_is_left_alone_on_a_last_system_that_could_have_company() -> None:
+    slow, quick = "e5 - e8 - B5 - B8 -", "e5 e8 B5 B8 G5 G7 D5 D7"
+    for bars in ([slow] * 2 + [quick] * 2, [slow] * 3 + [quick], [quick] * 4, [quick] * 7, [slow, quick] * 4):
+        count = len(bars)
+        grid = grid_of(f'lick "x"\nstep 1/8\n| {" | ".join(bars)} ||\n')
+        assert grid is not None
+        for width in range(200, 800, 20):
+            shares = [system.last_bar - system.first_bar + 1 for system in engrave(grid, float(width)).systems]
+            assert sum(shares) == count
+            assert len(shares) == 1 or shares[-1] > 1 or max(shares) < 3, (width, shares)
+
+
+def test_a_last_system_is_as_loose_as_those_before_it() -> None:
+    """The bars are equal, so the room that each takes tells how far it is spread."""
+    grid = grid_of(f'lick "x"\nstep 1/16\n| {" | ".join(["e5 e8 B5 B8 G5 G7 D5 D7 " * 2] * 3)} ||\n')
+    assert grid is not None
+    for width in (280.0, 380.0, 520.0):
+        systems = engrave(grid, width).systems
+        assert len(systems) > 1
+        rooms = []
+        for system in systems:
+            xs = [cursor.x for cursor in system.cursors if cursor.bar == system.first_bar - 1]
+            rooms.append(xs[-1] - xs[0])
+        assert rooms[-1] == pytest.approx(rooms[-2], rel=0.06)
+
+
 @pytest.mark.parametrize(
     ("music", "shown"),
     [

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from lickwright.core.fast_dataclass import record, replace
+from lickwright.core.fast_dataclass import record
 from lickwright.engraving import measures as m
 from lickwright.engraving.bends import draw_bends
 from lickwright.engraving.display_list import Extent, Item, ItemGroup, extent, extents, line
@@ -22,11 +22,9 @@ from lickwright.engraving.staff_positions import staff_notes, with_room_for_note
 from lickwright.engraving.stops import GHOST, bars_of_stops
 from lickwright.engraving.system_lines import draw_numbers, draw_staff, margin, meter_room
 from lickwright.engraving.system_spacing import SystemPlan, pieces_of, plan_systems
-from lickwright.layout.grid import Grid, GridRow, RowEntry
-from lickwright.music.accidentals import accidental_signs
+from lickwright.layout.grid import Grid, RowEntry
 
 _STAFF_GAP = 7.0  # between a staff of notes and what stands on the strings
-_NAMES_PITCHES = (GridRow.CHORD, GridRow.TONE, GridRow.HOW)  # rows whose texts Lickwright words
 NARROWEST = 120.0  # points; asked for less, this
 
 
@@ -81,7 +79,6 @@ class EngravedMusic(NamedTuple):
 def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptions()) -> EngravedMusic:  # noqa: B008 (a frozen value)
     """The music of a lick in systems of `width` points; wider where a single number needs more."""
     width = max(NARROWEST, width)
-    grid = _with_accidental_signs(grid)
     bars = bars_of_stops(grid, options.count)
     notes: Notes = {}
     labels, head = margin(grid.timeline.settings.tuning.labels), 0.0
@@ -108,15 +105,6 @@ def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptio
     )
     widest = max((system.right for system in systems), default=width)
     return EngravedMusic(systems, max(width, widest))
-
-
-def _with_accidental_signs(grid: Grid) -> Grid:
-    """Return the grid with ♭ and ♯ in chord symbols, chord tones and names of strings; words of a user stay as they are."""
-    above = (
-        entry._replace(text=accidental_signs(entry.text)) if entry.row in _NAMES_PITCHES else entry
-        for entry in grid.above
-    )
-    return replace(grid, above=tuple(above))
 
 
 def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> System:

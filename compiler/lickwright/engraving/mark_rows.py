@@ -22,6 +22,7 @@ from lickwright.engraving.system_lines import draw_bar_number
 from lickwright.engraving.typefaces import text_width
 from lickwright.layout.grid import GridRow, RowEntry
 from lickwright.layout.tab_marks import EVENT_ABOVE
+from lickwright.music.accidentals import accidental_signs
 from lickwright.music.rhythm import parse_value, value_name
 from lickwright.notation.techniques import MARKS, WORDS, Stroke
 
@@ -59,6 +60,9 @@ _LEVELS = {
     GridRow.STROKE: Level.STROKE, GridRow.HOW: Level.HOW, GridRow.DYNAMIC: Level.DYNAMIC, GridRow.WORDS: Level.WORDS,
     GridRow.CHORD: Level.CHORD, GridRow.TEMPO: Level.TEMPO, GridRow.ENDING: Level.ENDING,
 }  # fmt: skip
+
+
+_NAMES_PITCHES = (GridRow.CHORD, GridRow.TONE, GridRow.HOW)  # rows whose texts Lickwright words
 
 
 class RowItem(NamedTuple):
@@ -154,6 +158,7 @@ def _above(system: PlacedSystem, above: RowEntry) -> ItemGroup | None:
     """What one entry of the grid's rows looks like."""
     x = system.column_x.get(above.first)
     role = above.row.name.lower()
+    text = accidental_signs(above.text) if above.row in _NAMES_PITCHES else above.text
     if above.row is GridRow.ENDING:
         return ItemGroup(tuple(draw_ending(system, above)), role)
     if above.lasts:
@@ -163,7 +168,7 @@ def _above(system: PlacedSystem, above: RowEntry) -> ItemGroup | None:
     if above.row is GridRow.WORDS:
         return ItemGroup(tuple(_words(x, above.text, system.right - system.left)), role)
     draw = _DRAWN.get(above.row, _small)
-    return ItemGroup(tuple(draw(x, above.text)), role)
+    return ItemGroup(tuple(draw(x, text)), role)
 
 
 def _small(x: float, text: str) -> Iterator[Item]:

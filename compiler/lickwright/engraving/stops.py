@@ -17,6 +17,7 @@ from lickwright.engraving.typefaces import text_width
 from lickwright.layout.columns import held_cells
 from lickwright.layout.grid import Cell, Column, Grid, GridRow
 from lickwright.layout.tab_marks import bend_amount, head_text
+from lickwright.music.accidentals import accidental_signs
 from lickwright.music.syllables import GROUP
 from lickwright.notation.techniques import HEADS, MARKS, Curve, TechniqueKind
 from lickwright.timeline.model import PitchGesture, SoundingNote
@@ -105,7 +106,7 @@ def _uncounted(grid: Grid) -> tuple[BarStops, ...]:
     chords: dict[int, tuple[str, ...]] = {}
     for above in grid.above:
         if above.row is GridRow.CHORD:
-            chords[above.first] = (*chords.get(above.first, ()), above.text)
+            chords[above.first] = (*chords.get(above.first, ()), accidental_signs(above.text))
     starts = {turn.bar: turn.start for turn in grid.timeline.passes if turn.number == 0}
     return tuple(_bar(grid, index, starts.get(index, 0), chords) for index in range(len(grid.bars)))
 

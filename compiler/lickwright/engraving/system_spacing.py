@@ -19,7 +19,8 @@ from lickwright.music.syllables import BETWEEN
 from lickwright.timeline.bar_count import count_shift
 
 _LOOSEST = 1.6  # scale up to which a last system is spread to the width
-_LAST = 1.25  # its scale where it is not
+_LAST = 1.25  # the scale of an only system that is not
+_LONELY = 0.6  # what a last system of one bar costs, in the units of `_cost`
 _LEAD_GAP = 1.6  # gap after a grace note
 _ASKED = 0.15  # what a line end that the writer asked for is worth, in the units of `_cost`
 _ROUNDS = 24  # of halving in the search for a scale
@@ -159,13 +160,14 @@ def _space(piece: BarPiece, scale: float) -> PiecePlaces:
 def plan_systems(pieces: Sequence[BarPiece], width: float, margins: tuple[float, float]) -> list[SystemPlan]:
     """The systems that fill `width` most evenly; `margins` is the room before the bars of the first system and of the others.
 
-    A line end that the writer asked for is kept where that costs little. The last system is spread only where it is nearly full.
+    A line end that the writer asked for is kept where that costs little. The last system fills the width only where it is nearly full; else it is as loose
+    as the others.
     """
-    breaks = _best_breaks(pieces, width, margins)
-    plans = []
-    for first, last in breaks:
+    plans: list[SystemPlan] = []
+    for first, last in _best_breaks(pieces, width, margins):
+        usual = sum(plan.scale for plan in plans) / len(plans) if plans else _LAST
         room = width - margins[1 if first else 0]
-        scale = _scale(pieces[first:last], room, last == len(pieces))
+        scale = _scale(pieces[first:last], room, usual if last == len(pieces) else None)
         plans.append(SystemPlan(tuple(pieces[first:last]), scale))
     return plans
 
@@ -193,7 +195,10 @@ def _system_costs(pieces: Sequence[BarPiece], first: int, room: float) -> Iterat
         least += pieces[last].spaced(0.0).width
         if last > first and least > room:
             break
-        yield last + 1, _cost(room / wanted, last + 1 == len(pieces)) - (_ASKED if pieces[last].asked else 0.0)
+        ends = last + 1 == len(pieces)
+        alone = ends and first == last > 0 and pieces[last].opens
+        extra = (_LONELY if alone else 0.0) - (_ASKED if pieces[last].asked else 0.0)
+        yield last + 1, _cost(room / wanted, ends) + extra
 
 
 def _cost(ratio: float, is_last: bool) -> float:
@@ -205,14 +210,14 @@ def _cost(ratio: float, is_last: bool) -> float:
     return 6 * (1 / max(ratio, 0.05) - 1) ** 2 + 0.05
 
 
-def _scale(pieces: Sequence[BarPiece], room: float, is_last: bool) -> float:
-    """The scale at which pieces fill `room`; `_LAST` for a last system that would have to be spread too far."""
+def _scale(pieces: Sequence[BarPiece], room: float, usual: float | None) -> float:
+    """The scale at which pieces fill `room`; for a last system that would have to be spread further, the `usual` one of the others."""
 
     def total(scale: float) -> float:
         return sum(piece.spaced(scale).width for piece in pieces)
 
-    if is_last and total(_LOOSEST) < room:
-        return _LAST
+    if usual is not None and total(max(_LOOSEST, usual)) < room:
+        return usual
     low, high = 0.0, 1.0
     while total(high) < room and high < 512:
         low, high = high, high * 2
