@@ -252,6 +252,9 @@ def test_a_last_system_is_as_loose_as_those_before_it() -> None:
         ("| B8^10&e8 -r - - . - - - |", "8 8, (8) (8)"),
         ("| G14&B15 - G-^16&B- - e5 - - - |", "15 14, (15) (14), 5"),
         ("| B15^17&G14 -r - B15 - - - - |", "15 14, (15) (14), 15"),  # the picked note ends it
+        ("| e5&B5 - Bh8 - Bp5 - D7 - |", "5 5, (5) 8, (5) 5, 7"),  # a hammer-on ends its own string alone
+        ("| e5&B5 - B/8 - e. - - - |", "5 5, (5) 8"),  # so does a slide
+        ("| e5&B5 - B8 - - - - - |", "5 5, 8"),  # a picked note ends all
     ],
 )
 def test_a_held_note_stays_beside_a_note_that_is_bent_or_released(music: str, shown: str) -> None:

@@ -131,13 +131,18 @@ def _marks(
 ) -> tuple[NoteMark, ...]:
     if column is not None and column.cells:
         cells = column.cells
-        if event is not None and not any(cell.starts for cell in cells):
+        if event is not None and not any(_is_struck(cell) for cell in cells):
             shown = {cell.string for cell in cells}
             cells = (*cells, *(cell for cell in _still_there(before, now) if cell.string not in shown))
         return tuple(_mark(cell, bool(column.lead)) for cell in sorted(cells, key=lambda cell: cell.string))
     if event is None or event.rest:
         return ()
     return tuple(_mark(cell, False) for cell in _going_on(grid, number, event, before, now))
+
+
+def _is_struck(cell: Cell) -> bool:
+    """Return whether a new stroke begins in a cell, which ends what sounds before; one joined to a note ends that note alone."""
+    return cell.starts and cell.sound.source is None
 
 
 def _going_on(grid: Grid, number: int, event: RhythmEvent, before: Sequence[NoteMark], now: int) -> Iterator[Cell]:
@@ -150,7 +155,7 @@ def _going_on(grid: Grid, number: int, event: RhythmEvent, before: Sequence[Note
 
 def _sounding(before: Sequence[NoteMark], marks: Sequence[NoteMark]) -> tuple[NoteMark, ...]:
     """Return what a reader takes to sound after a stop: its marks, and those before it where it picks nothing new."""
-    if any(not mark.held for mark in marks):
+    if any(not mark.held and mark.sound.source is None for mark in marks):
         return tuple(marks)
     shown = {mark.string for mark in marks}
     return (*marks, *(one for one in before if one.string not in shown))
