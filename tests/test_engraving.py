@@ -153,6 +153,10 @@ def collisions(music: EngravedMusic) -> list[str]:
             for role, beside, said in every:
                 if overlap(box, beside):
                     found.append(f"system {number}: a note and {role} {said!r}")
+        for _, line in lines_of([system.group], {"bar-join"}):
+            for role, box, text in every:
+                if any(box.left < a < box.right and box.top < b < box.bottom for a, b in line):
+                    found.append(f"system {number}: a bar line between the staves through {role} {text!r}")
         digits = [(box, text) for role, box, text in every if role in ("note", "held")]
         for role, line in lines_of(
             [system.group], {"bend", "release", "pre-bend", "bend-held", "slide", "bar-line", "slur", "tie"}
@@ -487,6 +491,22 @@ def test_a_staff_shows_where_a_bend_goes(music: str, steps: str) -> None:
     music_drawn = engrave(grid, WIDTH, EngravingOptions(staff=True))
     bends = [group for group, _ in groups([music_drawn.systems[0].group]) if group.role == "staff-bend"]
     assert len(bends) == sum(">" in one for one in said)
+
+
+def test_bar_lines_and_a_bracket_join_staff_and_tab() -> None:
+    joined = 0
+    for name, grid in (*sample_grids(), *made_grids(24, 11)):
+        for system in engrave(grid, WIDTH, EngravingOptions(staff=True)).systems:
+            every = list(groups([system.group]))
+            (around,) = [box for group, box in every if group.role == "bracket"]
+            lines = [box for group, box in every if group.role in ("staff-line", "strings")]
+            assert around.top < min(box.top for box in lines) and around.bottom > max(box.bottom for box in lines), name
+            ends = {round(box.right, 1) for group, box in every if group.role in ("bar-line", "repeat-end", "end")}
+            joins = {round(box.right, 1) for group, box in every if group.role == "bar-join"}
+            joined += len(joins & ends)
+        plain = [group.role for group, _ in groups([engrave(grid, WIDTH).systems[0].group])]
+        assert "bracket" not in plain and "bar-join" not in plain
+    assert joined > 200
 
 
 # --- the picture -----------------------------------------------------------------------------------------------------

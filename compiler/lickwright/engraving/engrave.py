@@ -10,10 +10,12 @@ from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import record
 from lickwright.engraving import measures as m
+from lickwright.engraving.bar_lines import StaffHeight, bracket, join_staves
 from lickwright.engraving.bends import draw_bends
-from lickwright.engraving.display_list import Extent, Item, ItemGroup, extent, extents, line
+from lickwright.engraving.display_list import Extent, Item, ItemGroup, extent, extents
 from lickwright.engraving.joins import draw_joins
-from lickwright.engraving.mark_rows import ABOVE_STAFF, ON_STRINGS, draw_rows
+from lickwright.engraving.mark_rows import ABOVE_STAFF, ON_STRINGS, Level, draw_rows
+from lickwright.engraving.note_staff import HEIGHT as NOTES_HEIGHT
 from lickwright.engraving.note_staff import Notes, draw_notes, head_room
 from lickwright.engraving.placed import PlacedSystem, place_system
 from lickwright.engraving.rhythm_row import draw_count, draw_rhythm, rhythm_bottom
@@ -25,6 +27,7 @@ from lickwright.engraving.system_spacing import SystemPlan, pieces_of, plan_syst
 from lickwright.layout.grid import Grid, RowEntry
 
 _STAFF_GAP = 7.0  # between a staff of notes and what stands on the strings
+_BRACKET_GAP, _BRACKET_ROOM = 1.5, 4.0  # beside the names of the strings; that a bracket takes in all
 NARROWEST = 120.0  # points; asked for less, this
 
 
@@ -92,6 +95,7 @@ def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptio
         }
         head = head_room(grid.timeline)
     heads = (head + meter_room(grid.timeline), head)
+    labels += _BRACKET_ROOM if options.staff else 0.0
     margins = (labels + heads[0], labels + heads[1])
     pieces = pieces_of(grid, bars, width - max(margins))
     plans = plan_systems(pieces, width, margins) if pieces else [SystemPlan((), 1.0)]
@@ -120,10 +124,13 @@ def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> Sy
     def shown(above: RowEntry) -> bool:
         return above.technique is not GHOST  # its number says it
 
-    rows: list[Item] = [*draw_rows(system, bends, sky, shown, ON_STRINGS)]
+    number = (Level.NUMBER,)  # over the staff of notes, where there is one
     if options.staff:
-        rows += _staff(system, notes, sky)
-    rows += draw_rows(system, bends, sky, shown, ABOVE_STAFF)
+        rows: list[Item] = [*draw_rows(system, bends, sky, shown, ON_STRINGS)]
+        rows += _staff(system, notes, sky, [*map(extent, (*numbers, *joins, *bends.arrows, *rows))])
+        rows += draw_rows(system, bends, sky, shown, (*number, *ABOVE_STAFF))
+    else:
+        rows = [*draw_rows(system, bends, sky, shown, (*number, *ON_STRINGS, *ABOVE_STAFF))]
     below = list(draw_rhythm(system))
     bottom = rhythm_bottom(system)
     if options.count:
@@ -145,18 +152,22 @@ def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> Sy
     )
 
 
-def _staff(system: PlacedSystem, notes: Notes, sky: Skyline) -> Iterator[Item]:
-    """The staff of notes over what stands on the strings, and the line that joins the two; `sky` grows by it."""
+def _staff(system: PlacedSystem, notes: Notes, sky: Skyline, between: list[Extent]) -> Iterator[Item]:
+    """The staff of notes over what stands on the strings (`between`), and what joins the two; `sky` grows by it."""
     start = system.left - system.head
     items = tuple(draw_notes(system, notes, start, meter_room(system.grid.timeline) if system.opens else 0.0))
-    around = extents(items)
-    y = sky.highest - _STAFF_GAP - around.bottom
+    boxes = [extent(item) for item in items]
+    y = min(sky.top(box.left, box.right) - _STAFF_GAP - box.bottom for box in boxes)
     yield ItemGroup(items, "staff", y=y)
-    yield ItemGroup((line(start, y + 2 * m.STAFF_SPACE, start, 0.0, m.BAR_LINE),), "bar-line")
-    sky.rise(y - 2 * m.STAFF_SPACE - 3.0)
-    for item in items:
-        box = extent(item)
-        sky.add(Extent(box.left, box.top + y, box.right, box.bottom + y))
+    placed = [Extent(box.left, box.top + y, box.right, box.bottom + y) for box in boxes]
+    low = y + NOTES_HEIGHT.bottom
+    below = [box for box in placed if box.bottom > low + 1.0]
+    yield from join_staves(system, start, StaffHeight(low, 0.0), [*between, *below])
+    labels = margin(system.grid.timeline.settings.tuning.labels)
+    yield bracket(start - labels - _BRACKET_GAP, StaffHeight(y + NOTES_HEIGHT.top, system.bottom))
+    sky.rise(y + NOTES_HEIGHT.top - 3.0)
+    for box in placed:
+        sky.add(box)
 
 
 def _said(first: int, last: int) -> str:

@@ -275,4 +275,4 @@ def _jump(x: float, text: str, to_left: bool) -> Iterator[Item]:
 
 
 ABOVE_STAFF = (Level.DYNAMIC, Level.WORDS, Level.CHORD, Level.TEMPO, Level.TIMES, Level.ENDING, Level.NAVIGATION)
-ON_STRINGS = tuple(level for level in Level if level not in ABOVE_STAFF)
+ON_STRINGS = tuple(level for level in Level if level not in (Level.NUMBER, *ABOVE_STAFF))
