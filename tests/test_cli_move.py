@@ -24,7 +24,7 @@ def test_to_the_screen(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = capsys.readouterr().out
     assert "# mine" in text
     assert "key C minor" in text
-    assert "| e11 e8 B11^13 -r p8 G10~ -- | # end" in text
+    assert "| e11 e8 B11^13 -r p8 G10~-- |  # end" in text
     assert compile_text(text).ok
     assert path.read_text() == LICK
 

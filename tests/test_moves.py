@@ -73,12 +73,12 @@ def test_a_moved_lick_says_where_it_comes_from_and_a_family_goes_back_to_its_fir
 @pytest.mark.parametrize(
     ("music", "wish", "expected"),
     [
-        ("| e8 e5 B8^10 -r p5 G7~-- |", {"key": "C minor"}, "| e11 e8 B11^13 -r p8 G10~ -- |"),
-        ("| e8 e5 B8^10 -r p5 G7~-- |", {"key": "C minor", "by": "shape"}, "| e11 e8 B11^13 -r p8 G10~ -- |"),
-        ("| e8 e5 B8^full - - G7h9 . |", {"key": "G minor"}, "| e6 e3 B6^full - - G5 h7 . |"),
-        ("| A5 A7 D5 D7 G5 G7 B5 - |", {"octave": 1, "by": "shape"}, "| A17 A19 D17 D19 G17 G19 B17 - |"),
-        ("| (rake: D G B e8~)- 3[D7 G5h7] Gx B5&e5 - . |", {"key": "B minor"}, "| (rake: D G B e10~) - 3[D9 G7 h9] Gx e7&B7 - . |"),
-        ("| (trill: G5h7)- G5<17>! G7* (grace: G5) h7 -- . |", {"key": "C minor"}, "| (trill: G8 h10) - G8<20>! G10* (grace: G8) h10 -- . |"),
+        ("| e8 e5 B8^10 -r p5 G7~-- |", {"key": "C minor"}, "| e11 e8 B11^13 -r p8 G10~-- |"),
+        ("| e8 e5 B8^10 -r p5 G7~-- |", {"key": "C minor", "by": "shape"}, "| e11 e8 B11^13 -r p8 G10~-- |"),
+        ("| e8 e5 B8^full - - G7h9 . |", {"key": "G minor"}, "| e6 e3 B6^full-- G5h7 . |"),
+        ("| A5 A7 D5 D7 G5 G7 B5 - |", {"octave": 1, "by": "shape"}, "| A17 A19 D17 D19 G17 G19 B17- |"),
+        ("| (rake: D G B e8~)- 3[D7 G5h7] Gx B5&e5 - . |", {"key": "B minor"}, "| (rake: D G B e10~)- 3[D9 G7h9] Gx B7&e7- . |"),
+        ("| (trill: G5h7)- G5<17>! G7* (grace: G5) h7 -- . |", {"key": "C minor"}, "| (trill: G8h10)- G8<20>! G10* (grace: G8) h10-- . |"),
     ],
 )  # fmt: skip
 def test_by_hand(music: str, wish: dict[str, str | int], expected: str) -> None:
@@ -116,16 +116,16 @@ def test_a_box_and_a_tuning_mean_something_for_every_lick(
 @pytest.mark.parametrize(
     ("music", "wish", "expected"),
     [
-        ("| e8p5 B8p5 G7p5 D7 - |", {"box": "2"}, "| e8 B10 B8 G9 G7 D10 D7 - |"),  # legato ends where strings change
-        ("| G5/7 D7\\5 e5 e8 . . |", {"box": "2"}, "| D10 /12 A12 \\10 B10 e8 . . |"),  # a slide may leave the box by two frets
-        ("| D5/12 G9 B10 - - - - |", {"box": "3"}, "| A10 /D12 G9 B10 - - - - |"),  # further, it comes from nowhere
-        ("| A0 e8 A0 e5 A0 G7 A0 - |", {"box": "2"}, "| A0 e8 A0 B10 A0 G7 A0 - |"),  # open notes stay open
-        ("| B5 e5 Gx Bx e5 - . . |", {"box": "2"}, "| G9 B10 Dx Gx B10 - . . |"),
-        ("| E<12> - (ring: D<12> G<12> B<12>) --- |", {"box": "3"}, "| E<12> - (ring: D<12> G<12> B<12>) --- |"),
-        ("| G9^11 - -r p7 B8^^10 -- - |", {"box": "2"}, "| G9^11 - -r p7 B8^^10 -- - |"),
-        ("| te17p8p5 t17p8p5 e5- |", {"box": "4"}, "| tB22 p13 p10 t22 p13 G14 G14 - |"),  # a tap keeps its string
-        ("| (trill: G5h7)- G5&B5 - Gh7&Bh8 -- . |", {"key": "A minor"}, "| (trill: G5 h7) - G5&B5 - Gh7&Bh8 -- . |"),
-        ("| (rake: D G B e8) -- (rake: G B e5) ---- |", {"box": "2"}, "| (rake: D G B e8) -- (rake: D G B10) ---- |"),
+        ("| e8p5 B8p5 G7p5 D7 - |", {"box": "2"}, "| e8 B10 B8 G9 G7 D10 D7- |"),  # legato ends where strings change
+        ("| G5/7 D7\\5 e5 e8 . . |", {"box": "2"}, "| D10/12 A12\\10 B10 e8 .. |"),  # a slide may leave the box by two frets
+        ("| D5/12 G9 B10 - - - - |", {"box": "3"}, "| A10 /D12 G9 B10---- |"),  # further, it comes from nowhere
+        ("| A0 e8 A0 e5 A0 G7 A0 - |", {"box": "2"}, "| A0 e8 A0 B10 A0 G7 A0- |"),  # open notes stay open
+        ("| B5 e5 Gx Bx e5 - . . |", {"box": "2"}, "| G9 B10 Dx Gx B10- .. |"),
+        ("| E<12> - (ring: D<12> G<12> B<12>) --- |", {"box": "3"}, "| E<12>- (ring: D<12> G<12> B<12>)--- |"),
+        ("| G9^11 - -r p7 B8^^10 -- - |", {"box": "2"}, "| G9^11- -r p7 B8^^10--- |"),
+        ("| te17p8p5 t17p8p5 e5- |", {"box": "4"}, "| tB22p13p10t22p13 G14 G14- |"),  # a tap keeps its string
+        ("| (trill: G5h7)- G5&B5 - Gh7&Bh8 -- . |", {"key": "A minor"}, "| (trill: G5h7)- G5&B5- Gh7&Bh8-- . |"),
+        ("| (rake: D G B e8) -- (rake: G B e5) ---- |", {"box": "2"}, "| (rake: D G B e8)-- (rake: D G B10)---- |"),
     ],
 )  # fmt: skip
 def test_in_another_box(music: str, wish: dict[str, str | int], expected: str) -> None:

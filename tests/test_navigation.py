@@ -134,7 +134,7 @@ def test_what_leads_nowhere_is_one_error_at_its_mark(music: str, code: str, plac
 
 @pytest.mark.parametrize("mark", NAVIGATION, ids=lambda mark: mark.sign)
 def test_each_mark_is_written_again_as_it_was(mark: object) -> None:
-    text = f'lick "Gate"\n| {"@" + mark.sign + " " if mark.opens else ""}G5 - - -{"" if mark.opens else " @" + mark.sign} ||\n'  # type: ignore[attr-defined]
+    text = f'lick "Gate"\n| {"@" + mark.sign + " " if mark.opens else ""}G5---{"" if mark.opens else " @" + mark.sign} ||\n'  # type: ignore[attr-defined]
     book, found = parse_source(Source("-", text))
     assert not found
     assert parse_source(Source("-", canonical_text(book)))[0] == book

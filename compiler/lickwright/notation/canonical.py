@@ -1,247 +1,91 @@
 """Tree → text: a book written out in one tidy way.
 
-In: a `Book` without mistakes. Out: text that parses to an equal book, with its comments and the writer's line breaks at bar lines. A text that was
-written so once stays as it is.
+In: a `Book` without mistakes, and the text that it was read from, if any. Out: text that parses to the book in its normal form
+(`normal_form.py`), with its comments and the writer's line breaks at bar lines. Blank lines and the lines of long fields are known only from
+the text that was read. What was written so once stays as it is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from fractions import Fraction
+from typing import TypeVar
 
-from lickwright.music.rhythm import usual_time
-from lickwright.notation.techniques import HEADS, TechniqueKind
-from lickwright.notation.tree import (
-    Bare,
-    BarLine,
-    Book,
-    Comment,
-    DirectionNode,
-    Event,
-    Field,
-    Hold,
-    Item,
-    Lick,
-    MarkNode,
-    Navigation,
-    Note,
-    Part,
-    Rest,
-    SameBar,
-    Step,
-    Tuplet,
-    Unknown,
-    Worded,
-)
+from lickwright.music.rhythm import parse_value
+from lickwright.notation.field_text import header_lines
+from lickwright.notation.item_text import quoted
+from lickwright.notation.music_text import music_lines
+from lickwright.notation.normal_form import normal_items
+from lickwright.notation.source_layout import SourceLayout
+from lickwright.notation.tree import Book, Comment, Field, Lick
 
-_AMOUNTS = {Fraction(2): "full", Fraction(1): "half", Fraction(1, 2): "quarter"}  # semitones
+_T = TypeVar("_T")
+_STEP = Fraction(1, 8)  # where no field says another: only how words are aligned depends on it
 
 
-def canonical_text(book: Book) -> str:
+def canonical_text(book: Book, source_text: str = "") -> str:
     """Return the text of a whole file. Raises `ValueError` for a book with something unreadable in it."""
-    blocks = [_header(book.head)] if book.head else []
-    comments: list[Comment] = []  # those after a lick's last bar stand above the next lick
+    layout = SourceLayout(source_text)
+    head, comments = _split_tail(book.head)
+    lines = header_lines(head, layout)
+    step = _step_of(head)
     for lick in book.licks:
-        music, after = _split_tail(lick.music)
-        text = _lick_line(lick) + _header(lick.fields, first=False) + _Lines().music(music)
-        blocks.append("".join(f"{_comment(c)}\n" for c in comments) + text)
-        comments = after
-    blocks += ["".join(f"{_comment(c)}\n" for c in comments)] if comments else []
-    return "\n".join(blocks)
-
-
-def _comment(comment: Comment) -> str:
-    return f"# {comment.text}".rstrip()
-
-
-def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
-
-
-# --- lines -------------------------------------------------------------------------------------------------------
-
-
-def _lick_line(lick: Lick) -> str:
-    first = lick.fields[0] if lick.fields else None
-    remark = f"  {_comment(first)}" if isinstance(first, Comment) and not first.own_line else ""
-    return f"lick {_quoted(lick.title)}{remark}\n"
-
-
-def _header(entries: tuple[Field | Comment, ...], first: bool = True) -> str:
-    """Return fields in one column; a remark that ends the lick's own line has been written with it."""
-    width = max((len(entry.name) for entry in entries if isinstance(entry, Field)), default=0)
-    lines = []
-    for n, entry in enumerate(entries):
-        if isinstance(entry, Field):
-            remark = f"  # {entry.comment}" if entry.comment is not None else ""
-            lines.append(f"{entry.name:<{width}} {entry.text}{remark}".rstrip())
-        elif first or n or entry.own_line:
-            lines.append(_comment(entry))
+        lines += _before_lick(comments, lick, layout, not lines)
+        own_step = _step_of(lick.fields) or step
+        music, comments = _split_tail(normal_items(lick.music, own_step))
+        lines += _lick_lines(lick, layout)
+        lines += music_lines(music, own_step or _STEP, layout)
+    lines += _at_end(comments, layout)
     return "".join(f"{line}\n" for line in lines)
 
 
-def _split_tail(items: tuple[Item, ...]) -> tuple[tuple[Item, ...], list[Comment]]:
+def _split_tail(items: tuple[_T, ...]) -> tuple[tuple[_T, ...], list[Comment]]:
+    """Return items, and the comments on lines of their own that come after all others."""
     end = len(items)
+    tail: list[Comment] = []
     while end and isinstance(last := items[end - 1], Comment) and last.own_line:
+        tail.insert(0, last)
         end -= 1
-    return items[:end], [item for item in items[end:] if isinstance(item, Comment)]
+    return items[:end], tail
 
 
-# --- music -------------------------------------------------------------------------------------------------------
+def _before_lick(comments: Sequence[Comment], lick: Lick, layout: SourceLayout, first: bool) -> list[str]:
+    """Return the comments between what stands above a lick and its own line, with a blank line at least somewhere."""
+    places = [*(comment.span.start for comment in comments), lick.span.start]
+    blank = [layout.is_after_blank_line(place) for place in places]
+    if not any(blank):
+        blank[0] = True
+    if first:
+        blank[0] = False
+    lines: list[str] = []
+    for comment, gap in zip(comments, blank, strict=False):
+        lines += [""] * gap + [layout.comment(comment)]
+    return lines + [""] * blank[-1]
 
 
-class _Lines:
-    """Writes items, one space between them, and breaks lines where the writer did."""
-
-    def __init__(self) -> None:
-        self.lines: list[str] = []
-        self.words: list[str] = []  # of the line being written
-        self._owed = False  # a bar line asked for a new line, which comes with whatever follows
-
-    def music(self, items: tuple[Item, ...]) -> str:
-        """Return the lines of some music."""
-        self._items(items)
-        self._break()
-        return "".join(f"{line}\n" for line in self.lines)
-
-    def _break(self) -> None:
-        if self.words:
-            self.lines.append(" ".join(self.words))
-            self.words = []
-
-    def _write(self, text: str) -> None:
-        if self._owed:
-            self._owed = False
-            self._break()
-            self.words.append("|")
-        elif not self.words and self.lines:
-            text = "  " + text  # a line that begins within a bar
-        self.words.append(text)
-
-    def _items(self, items: Iterable[Item]) -> None:
-        for item in items:
-            match item:
-                case Comment():
-                    self._remark(item)
-                case BarLine():
-                    self._bar_line(item)
-                case Tuplet():
-                    number = f"{item.count}" if item.normal == usual_time(item.count) else f"{item.count}:{item.normal}"
-                    self._around(f"{number}[", item.items, "]")
-                case Worded():
-                    self._around(f"({item.word}: ", item.items, ")")
-                case _:
-                    self._write(_text(item))
-
-    def _remark(self, comment: Comment) -> None:
-        if comment.own_line:
-            self._break()
-            self.lines.append(_comment(comment))
-        else:
-            self.words.append(_comment(comment))
-            self._break()
-
-    def _bar_line(self, line: BarLine) -> None:
-        if line.ending:
-            self._write("1st" if line.ending == 1 else "2nd")
-            return
-        self._write(_bar_sign(line))
-        self._owed = line.newline
-
-    def _around(self, opener: str, items: tuple[Item, ...], closer: str) -> None:
-        """Write a bracket: its opener touches the first item, its closer the last."""
-        inner = _Lines()
-        inner._items(items)
-        inner._break()
-        lines, after_remark = inner.lines, _ends_in_remark(items)
-        self._write(opener + (lines[0] if lines else ""))
-        for line in lines[1:]:
-            self._break()
-            self.words.append(line)
-        if after_remark:
-            self._break()
-            self.words.append("  " + closer)
-        else:
-            self.words[-1] += closer
+def _at_end(comments: Sequence[Comment], layout: SourceLayout) -> list[str]:
+    lines: list[str] = []
+    for comment in comments:
+        lines += [""] * layout.is_after_blank_line(comment.span.start) + [layout.comment(comment)]
+    return lines
 
 
-def _ends_in_remark(items: tuple[Item, ...]) -> bool:
-    return bool(items) and isinstance(items[-1], Comment)
+def _lick_lines(lick: Lick, layout: SourceLayout) -> list[str]:
+    """Return the lick's own line, which a remark may end, and its fields."""
+    entries = lick.fields
+    first = entries[0] if entries else None
+    remark = ""
+    if isinstance(first, Comment) and not first.own_line:
+        remark, entries = f"  {layout.comment(first)}", entries[1:]
+    return [f"lick {quoted(lick.title)}{remark}", *header_lines(entries, layout)]
 
 
-def _bar_sign(line: BarLine) -> str:
-    middle = "||" if line.double else "|"
-    times = f"x{line.repeat_end}" if line.repeat_end > 2 else ""
-    if line.repeat_end and line.repeat_start:
-        return f":{middle}{times} |:" if times else f":{middle}:"
-    return f"{':' if line.repeat_end else ''}{middle}{times}{':' if line.repeat_start else ''}"
-
-
-def _text(item: Event | Unknown | Step | DirectionNode | Navigation | SameBar | object) -> str:
-    match item:
-        case Event():
-            return "&".join(_part(part, item.count) for part in item.parts)
-        case Step():
-            return step_text(item.value)
-        case Navigation(mark):
-            return f"@{mark.sign}"
-        case DirectionNode("words", text):
-            return f"@{_quoted(text)}"
-        case DirectionNode("tempo", text):
-            return f"@tempo={text.replace(' ', '')}"
-        case DirectionNode("fermata"):
-            return "@fermata"
-        case DirectionNode(_, text):
-            return f"@{text}"
-        case SameBar():
-            return "%"
-    raise ValueError("what could not be read cannot be written")
-
-
-def step_text(value: Fraction) -> str:
-    """Return a note value, of a whole note, as written: 3/16 is `1/8.`, 7/16 is `1/4..`. Raises `ValueError` for what is none."""
-    for dots in range(3):
-        plain = value / (2 - Fraction(1, 2**dots))
-        if plain.numerator == 1:
-            return f"1/{plain.denominator}{'.' * dots}"
-    raise ValueError(f"{value} is not a note value")
-
-
-def _part(part: Part, count: int) -> str:
-    match part:
-        case Hold():
-            return part.string + "-" * count + _marks(part.marks)
-        case Rest():
-            return part.string + "." * count
-        case Bare():
-            return part.string
-        case Note():
-            return _note(part)
-
-
-def _note(note: Note) -> str:
-    begin = note.begin.sign
-    lead = begin + note.string if note.begin.kind is TechniqueKind.ENTRY else note.string + begin
-    place = "" if note.fret is None else str(note.fret)
-    if note.head is HEADS["x"]:
-        place = "x"
-    elif note.head is HEADS["*"]:
-        place += "*"
-    elif note.touch is not None:
-        place += f"<{_decimal(note.touch)}>"
-    fingers = (f"'{note.finger}" if note.finger else "") + (f"'{note.pluck}" if note.pluck else "")
-    return lead + place + _marks(note.marks) + fingers
-
-
-def _marks(marks: tuple[MarkNode, ...]) -> str:
-    return "".join(mark.technique.sign + _target(mark) for mark in marks)
-
-
-def _target(mark: MarkNode) -> str:
-    if mark.fret is not None:
-        return _decimal(mark.fret)
-    return _AMOUNTS[mark.by] if mark.by is not None else ""
-
-
-def _decimal(value: Fraction) -> str:
-    return f"{float(value):g}"
+def _step_of(entries: tuple[Field | Comment, ...]) -> Fraction | None:
+    """Return the step that a field among these says, of a whole note; None where none does."""
+    for entry in entries:
+        if isinstance(entry, Field) and entry.name == "step":
+            try:
+                return parse_value(entry.text)
+            except ValueError:
+                return None
+    return None

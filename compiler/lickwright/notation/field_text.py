@@ -1,0 +1,91 @@
+"""The lines of a file's head or of a lick's own fields.
+
+In: fields and comments, and what is known of how they were laid out. Out: lines, the values and the remarks in columns. A value keeps the lines
+that its writer gave it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from lickwright.music.chord import chart_signs
+from lickwright.notation.source_layout import SourceLayout
+from lickwright.notation.text_columns import aligned_rows
+from lickwright.notation.tree import Comment, Field
+
+_FARTHEST = 16  # characters that the shortest line with a remark may be away from the longest
+
+
+class _Line(NamedTuple):
+    """One line of a header."""
+
+    text: str
+    remark: str = ""
+
+
+class _Value(NamedTuple):
+    """One line of a field's value."""
+
+    text: str
+    remark: str
+
+
+def header_lines(entries: Sequence[Field | Comment], layout: SourceLayout) -> list[str]:
+    """Return the lines of fields and comments that stand on lines of their own."""
+    width = max(
+        (len(entry.name) for entry in entries if isinstance(entry, Field) and entry.name != "notation"), default=0
+    )
+    lines: list[_Line] = []
+    for entry in entries:
+        if lines and layout.is_after_blank_line(entry.span.start):
+            lines.append(_Line(""))
+        if isinstance(entry, Comment):
+            lines.append(_Line(layout.comment(entry)))
+        else:
+            lines += _field_lines(entry, width, layout)
+    lengths = [len(line.text) for line in lines if line.remark]
+    column = max(lengths, default=0)
+    if column - min(lengths, default=0) > _FARTHEST:
+        column = 0
+    return [f"{line.text:<{column}}  {line.remark}" if line.remark else line.text for line in lines]
+
+
+def _field_lines(entry: Field, width: int, layout: SourceLayout) -> Iterator[_Line]:
+    values = _values(entry, layout)
+    if entry.name == "chords":
+        values = _chord_columns(values)
+    for n, value in enumerate(values):
+        lead = f"{entry.name:<{width}} " if n == 0 else " " * (width + 1)
+        if n and value.text.startswith("|"):
+            lead = lead[:-2]  # the bar line hangs, the chord stands under those above
+        yield _Line((lead + value.text).rstrip(), value.remark)
+
+
+def _values(entry: Field, layout: SourceLayout) -> list[_Value]:
+    """Return the lines of a value, as written where that is known, else as one."""
+    written = layout.lines(entry.raw_at, len(entry.raw)) if entry.raw else []
+    if not written:
+        return [_Value(entry.text, "" if entry.comment is None else f"# {entry.comment}")]
+    fold = chart_signs if entry.name == "chords" else _folded
+    values = [
+        _Value(fold(line), source[len(line.rstrip()) :].strip())
+        for line, source in zip(entry.raw.split("\n"), written, strict=True)
+    ]
+    return [value for value in values if value.text or value.remark] or [_Value("", "")]
+
+
+def _folded(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _chord_columns(values: Sequence[_Value]) -> list[_Value]:
+    """Return lines of chords whose bars stand under one another."""
+    texts = [value.text for value in values]
+    bare = [text.removeprefix("|").removesuffix("|") if text != "|" else "" for text in texts]
+    aligned = aligned_rows([[cell.strip() for cell in text.split("|")] for text in bare])
+    done = []
+    for text, chords in zip(texts, aligned, strict=True):
+        lead, end = "| " * text.startswith("|"), " |" * (text.endswith("|") and text != "|")
+        done.append((lead + chords + end).rstrip())
+    return [_Value(text, value.remark) for text, value in zip(done, values, strict=True)]

@@ -1,0 +1,131 @@
+"""Bars in columns: the lines of a lick written under one another.
+
+In: lines of cells, each with the sign before it and its words at their instants. Out: one text a line. Lines stand in one block as long as
+that costs little; in a block the bar lines stand under one another, and so do the words that begin at one instant of a bar.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from itertools import zip_longest
+from typing import NamedTuple
+
+WIDTH = 100  # characters of a line
+_LOOSE = 8  # blanks that a line may get for being in a block, and in addition one for each `_SHARE` characters
+_SHARE = 3
+
+
+class Word(NamedTuple):
+    """Text without a blank at which a line may be aligned or broken."""
+
+    at: Fraction  # its instant, from the start of its bar
+    lead: str  # what stands before its note, a blank at its end: directions, openers of words, grace notes
+    text: str  # what is aligned
+    breaks: bool = False  # the writer began a line with it
+
+
+class BarCell(NamedTuple):
+    """One bar of a line."""
+
+    sign: str  # the bar line before it; "" where the line begins within a bar
+    words: tuple[Word, ...]
+
+
+class MusicLine(NamedTuple):
+    """One line of music."""
+
+    cells: tuple[BarCell, ...]
+    end: str  # the bar line that ends it; "" where it ends within a bar
+
+
+def plain_line(line: MusicLine) -> str:
+    """Return a line by itself, with one blank between its words."""
+    parts = [part for cell in line.cells for part in (cell.sign, *(word.lead + word.text for word in cell.words))]
+    return " ".join(filter(None, (*parts, line.end)))
+
+
+def aligned_lines(lines: Sequence[MusicLine]) -> list[str]:
+    """Return the text of each line of a paragraph, in as few blocks as look well."""
+    out: list[str] = []
+    while len(out) < len(lines):
+        rest = lines[len(out) :]
+        block = [plain_line(rest[0])]
+        for size in range(2, len(rest) + 1):
+            if (larger := _block(rest[:size])) is None:
+                break
+            block = larger
+        out += block
+    return out
+
+
+def _block(lines: Sequence[MusicLine]) -> list[str] | None:
+    """Return the lines as one block; None where that leaves too much blank."""
+    plain = [plain_line(line) for line in lines]
+    texts = [""] * len(lines)
+    for column in zip_longest(*(line.cells for line in lines)):
+        signs = _padded([cell.sign if cell else "" for cell in column])
+        words = _aligned_words([cell.words if cell else () for cell in column])
+        for n, cell in enumerate(column):
+            if cell is not None:
+                texts[n] += f"{signs[n]} {words[n]} " if words[n].strip() else f"{signs[n]} "
+    done = [(text + line.end).rstrip() for text, line in zip(texts, lines, strict=True)]
+    longest = max(WIDTH, *map(len, plain))
+    return done if all(map(_is_full, done, plain)) and max(map(len, done)) <= longest else None
+
+
+def _padded(texts: Iterable[str]) -> list[str]:
+    known = list(texts)
+    width = max(map(len, known))
+    return [text.ljust(width) for text in known]
+
+
+def _aligned_words(bars: Sequence[Sequence[Word]]) -> list[str]:
+    """Return the words of bars that stand under one another, all of one width."""
+    plain = [" ".join(word.lead + word.text for word in bar) for bar in bars]
+    places = _places(bars)
+    aligned = [_placed(bar, places) for bar in bars]
+    natural = max(map(len, plain))
+    return _padded(aligned if max(map(len, aligned)) <= natural + natural // 4 + 3 else plain)
+
+
+def _places(bars: Sequence[Sequence[Word]]) -> dict[Fraction, int]:
+    """Return in which column the notes of each instant begin."""
+    before: dict[
+        Fraction, list[tuple[Fraction | None, int]]
+    ] = {}  # what stands before them in a bar, and how much it takes
+    for bar in bars:
+        last: Word | None = None
+        for word in bar:
+            room = len(word.lead) + (len(last.text) + 1 if last else 0)
+            before.setdefault(word.at, []).append((last.at if last else None, room))
+            last = word
+    places: dict[Fraction, int] = {}
+    least = 0
+    for at in sorted(before):
+        least = max(least, *(room + (places[start] if start is not None else 0) for start, room in before[at]))
+        places[at] = least
+    return places
+
+
+def _placed(bar: Sequence[Word], places: dict[Fraction, int]) -> str:
+    text = ""
+    for word in bar:
+        text = text.ljust(places[word.at] - len(word.lead)) + word.lead + word.text
+    return text
+
+
+def aligned_rows(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Return rows of cells with ` | ` between them, in columns where that leaves little blank."""
+    plain = [" ".join(" | ".join(row).split()) for row in rows]
+    widths = [max(map(len, column)) for column in zip_longest(*rows, fillvalue="")]
+    aligned = [
+        " | ".join([*(cell.ljust(width) for cell, width in zip(row[:-1], widths, strict=False)), row[-1]])
+        for row in rows
+    ]
+    return aligned if all(map(_is_full, aligned, plain)) else plain
+
+
+def _is_full(text: str, plain: str) -> bool:
+    """Return True if a line in columns is not much longer than it is without."""
+    return len(text) - len(plain) <= _LOOSE + len(plain) // _SHARE
