@@ -122,10 +122,10 @@ def codes(written: WrittenLicks) -> list[str]:
     ("bar", "text"),
     [
         (DraftBar((at(0, note(3, 5)), at(EIGHTH, note(3, 7)))), "| G5 G7 ...... ||"),
-        (DraftBar((at(0, note(3, 5, Fraction(1))),)), "| G5 ------- ||"),
+        (DraftBar((at(0, note(3, 5, Fraction(1))),)), "| G5------- ||"),
         (
             DraftBar((at(0, note(3, 5)), at(EIGHTH, note(3, 7, Fraction(7, 8), begin=JOINS["h"])))),
-            "| G5 h7 ------ ||",
+            "| G5h7------ ||",
         ),
         # a held string under another, which ends when it should
         (
@@ -176,7 +176,7 @@ def test_a_note_lasts_over_the_bar_line() -> None:
     long = DraftBar((at(Fraction(3, 4), note(3, 7, Fraction(1, 2))),))
     assert (
         music(write_licks([lick(long, DraftBar((at(Fraction(1, 2), note(3, 5)),)))]))
-        == "| ...... G7 - | -- .. G5 ... ||"
+        == "| ...... G7- | -- .. G5 ... ||"
     )
 
 
@@ -184,7 +184,7 @@ def test_a_short_first_bar_is_a_pick_up() -> None:
     whole = DraftBar((at(0, note(3, 5, Fraction(1))),))
     written = write_licks([lick(DraftBar((at(0, note(3, 7)),), QUARTER), whole)])
     assert not written.doubts
-    assert "pickup 1/4\n| G7 . | G5 ------- ||" in written.text
+    assert "pickup 1/4\n| G7 . | G5------- ||" in written.text
 
 
 def test_a_short_bar_is_filled_up_and_a_long_one_cut() -> None:
@@ -194,7 +194,7 @@ def test_a_short_bar_is_filled_up_and_a_long_one_cut() -> None:
     written = write_licks([lick(whole, short, long)])
     assert codes(written) == ["L804", "L804"]
     assert [doubt.bar for doubt in written.doubts] == [1, 2]
-    assert music(written) == "| G5 ------- | G7 ....... | G7 ....... | G9 ....... ||"
+    assert music(written) == "| G5------- | G7 ....... | G7 ....... | G9 ....... ||"
 
 
 def test_another_meter_begins_another_lick() -> None:
@@ -242,7 +242,7 @@ def test_titles_chords_words_and_remarks() -> None:
     assert [one.title for one in compile_text(written.text).licks] == ["Porch", "Porch (2)"]
     assert "# From a letter.\n" in written.text
     assert "chords Am7 / / D9 | Am7 / / D9\n" in written.text
-    assert '| G5 --- @"say \\"go\\"" ---- |\n# the second bar\n# is the same\n' in written.text
+    assert '| G5--- @"say \\"go\\"" ---- |\n# the second bar\n# is the same\n' in written.text
     assert ":|x3" in written.text
 
 

@@ -22,7 +22,8 @@ from lickwright.importers.rules import MOVED, NOT_WRITTEN, WRITTEN_OTHERWISE
 from lickwright.importers.slots import SlotPlanner
 from lickwright.importers.timeline_draft import draft_from_timeline
 from lickwright.music.tuning import Tuning, parse_tuning
-from lickwright.notation.canonical import canonical_text, step_text
+from lickwright.notation.canonical import canonical_text
+from lickwright.notation.item_text import step_text
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.settings.fields import BY_NAME, FieldRow
