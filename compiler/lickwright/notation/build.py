@@ -38,7 +38,7 @@ _REMARK = re.compile(
     r'"(?:[^"\\\n]|\\.)*+"|(?P<before>"[^\n]*?|)(?P<remark>(?:(?<=[ \t\n])|^)#(?=[ \t\n]|$)[^\n]*)|"[^\n]*'
 )
 _INVISIBLE = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff\ufff9-\ufffb\ud800-\udfff]"
+    r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff\ufff9-\ufffb\ud800-\udfff]"
 )
 _WIDTHLESS = re.compile("[\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff]")
 _TAB_LINE = re.compile(r"[EADGBe][#b]? ?[|:](?=[^-]*-)[-0-9hpbrtsx/\\~()<>^|*. ]*$")

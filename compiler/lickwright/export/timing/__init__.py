@@ -40,14 +40,14 @@ class TimingRow(NamedTuple):
     """One sounding note, or a bend or a release of the one before: `event` says which."""
 
     bar: int  # as players count; 0 is a pick-up
-    beat: float  # in the bar from 1, as written: swing and stolen time left out
+    beat: int | float  # in the bar from 1, as written: swing and stolen time left out
     count: str  # type: ignore[assignment]  # as one says it: "2 &"; hides tuple.count, which nobody needs here
     at_s: float  # seconds from the start of the music, silence before the first beat included
     for_s: float  # seconds that it sounds
     string: int  # 1 is the thinnest
     fret: int | str  # as fingered; "x" without a clear pitch, "<12>" for a harmonic
     note: str  # as it sounds, capo and tuning included, spelled by the key; "" without a clear pitch
-    midi: float | None  # sounding MIDI pitch when struck; None without a clear pitch
+    midi: int | float | None  # sounding MIDI pitch when struck; None without a clear pitch
     degree: str  # in the scale; "" without a key or a clear pitch
     place: str  # "box", "blue", "scale", "open", "approach", "outside"; "" when not judged
     how: str  # the techniques
@@ -55,7 +55,7 @@ class TimingRow(NamedTuple):
     finger: str  # fretting finger, where written
     loudness: float | None  # 0 to 1; None for a bend or release
     event: str  # "note", or "bend", "pre-bend", "release"
-    arrives_beat: float | None  # the beat at which a bend or release arrives, in its bar; None for a note
+    arrives_beat: int | float | None  # the beat at which a bend or release arrives, in its bar; None for a note
     arrives_s: float | None  # the second at which it does
     chord_tone: str  # what it is in the chord over it: "1", "b3"; "no" for none of its notes; "" without a chord
 
@@ -140,9 +140,9 @@ class _PitchNames:
     def __init__(self, key: Key | None, scale: Scale | None, shift: int) -> None:
         self._fingered, self._scale, self._shift = key, scale, shift
         self._key = key and key.transposed(shift)  # as it sounds
-        self._known: dict[float, tuple[str, float, str]] = {}
+        self._known: dict[float, tuple[str, int | float, str]] = {}
 
-    def describe(self, pitch: float) -> tuple[str, float, str]:
+    def describe(self, pitch: float) -> tuple[str, int | float, str]:
         """Return the name as it sounds, the MIDI pitch, and the degree in the scale as fingered."""
         found = self._known.get(pitch)
         if found is None:
@@ -181,7 +181,7 @@ class _Sheet(NamedTuple):
 def _row(sheet: _Sheet, note: NoteEvent) -> TimingRow:
     sound = sheet.timeline.sounds[note.sound]
     at = sheet.timeline.slots[sound.slot].at  # of a stroke before the beat, that of the beat
-    midi: float | None
+    midi: int | float | None
     name, midi, degree = sheet.names.describe(note.pitch)
     if sound.dead:
         name, midi, degree = "", None, ""
@@ -228,7 +228,7 @@ def _count(sheet: _Sheet, bar: int, at: int) -> str:
     return said.name if said else count_name(sheet.timeline, sheet.timeline.bars[bar], at)
 
 
-def _beat(timeline: Timeline, bar: int, at: float) -> float:
+def _beat(timeline: Timeline, bar: int, at: float) -> int | float:
     """Return the beat of an instant in its bar, from 1: a pick-up ends where the bar would."""
     written, beat = timeline.bars[bar], timeline.settings.meter.beat
     shift = 0 if written.number else int(instant_in_meter(timeline, written, 0) * timeline.grain)
@@ -236,12 +236,12 @@ def _beat(timeline: Timeline, bar: int, at: float) -> float:
 
 
 @lru_cache(maxsize=4096)  # most notes stand at few places of a bar
-def _beat_number(at: float, beat: int, unit: int) -> float:
+def _beat_number(at: float, beat: int, unit: int) -> int | float:
     """Return the beat of an instant from 1, where `unit` beats take `beat` grains."""
     return _plain(round(at * unit / beat + 1, 3))
 
 
-def _plain(value: float) -> float:
+def _plain(value: float) -> int | float:
     """Return a whole number without its point, anything else as it is."""
     return int(value) if value == int(value) else value
 
