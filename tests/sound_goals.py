@@ -6,6 +6,7 @@ In: how much to measure. Out: the worst value found. Everything is measured by `
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from math import log2
 
 import numpy as np
@@ -16,20 +17,22 @@ from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from lickwright.synth.automation import notes_by_string, plan_string, stroke_amplitude
 from lickwright.synth.guitar import Instrument, StringVoice
-from lickwright.synth.waveguide import DelayLoop, Motion, loop_taps
+from lickwright.synth.stiffness import Dispersion, string_dispersion
+from lickwright.synth.waveguide import CELL, DelayLoop, Motion, cell_fade, loop_taps
 from sound_measure import (
     OPEN,
     Wave,
     cents,
     decay,
+    first_partial,
     hertz,
     level,
     note,
     onset,
     roughness,
+    stiff_partial,
     string_of,
     tones,
-    yin,
 )
 from sound_recordings import RATE, performances
 
@@ -43,7 +46,7 @@ def pitch(rate: int, frets: Sequence[int]) -> float:
         for fret in frets:
             wave = string_of([note(0.01, 0.5, open_pitch + fret, string)], rate, open_pitch=open_pitch)
             want = hertz(open_pitch + fret)
-            worst = max(worst, abs(cents(yin(wave, rate, 0.3, want), want)))
+            worst = max(worst, abs(cents(first_partial(wave, rate, 0.3, want), want)))
     return worst
 
 
@@ -58,7 +61,7 @@ def heard_pitch(name: str, frets: Sequence[int]) -> float:
             )
             wave = voice.samples(0, int(2.1 * RATE))
             assert wave is not None
-            worst = max(worst, *(abs(cents(yin(wave, RATE, at, want), want)) for at in (0.2, 1.0, 1.9)))
+            worst = max(worst, *(abs(cents(first_partial(wave, RATE, at, want), want)) for at in (0.2, 1.0, 1.9)))
     return worst
 
 
@@ -70,29 +73,43 @@ def bends(step: float, take: slice = slice(None)) -> tuple[float, float, float, 
         for string, notes in notes_by_string(performance.notes):
             if not any(n.moves for n in notes):
                 continue
-            wave = string_of(notes, RATE, guitar, tuning[string - 1])
+            wave, stiff = (
+                string_of(notes, RATE, guitar, tuning[string - 1]),
+                string_dispersion(guitar, tuning[string - 1], RATE),
+            )
             for one, following in zip(notes, [*notes[1:], None], strict=True):
                 stop = min(one.end, following.start - 0.02 if following else one.end)
-                for off, speed in _off_curve(one, stop, wave, step):
+                for off, speed in _off_curve(one, stop, wave, step, stiff):
                     (staying if speed == 0.0 else moving if speed <= 1500 else []).append(off)
     squares = float(np.sqrt(np.mean(np.array(moving) ** 2)))
     return max(staying), max(moving), squares, len(staying) + len(moving)
 
 
-def _off_curve(one: NoteEvent, stop: float, wave: Wave, step: float) -> Iterator[tuple[float, float]]:
+def _off_curve(
+    one: NoteEvent, stop: float, wave: Wave, step: float, stiff: Dispersion
+) -> Iterator[tuple[float, float]]:
     """Cents off, and cents a second, along a note. Slides are left out: they jump from fret to fret."""
     if not one.moves or one.damping is Damping.DEAD or any(move.shape is CurveShape.FRETS for move in one.moves):
         return
-    period = 1 / hertz(one.pitch + min(0.0, *pitch_offsets(one.moves, list(np.linspace(one.start, one.end, 50)))))
+    period = one.partial / hertz(
+        one.pitch + min(0.0, *pitch_offsets(one.moves, list(np.linspace(one.start, one.end, 50))))
+    )
     settle = 0.15 if one.partial > 1 else 0.03
-    for at in np.arange(one.start + settle + 2 * period, stop - 2 * period, step):
-        around = pitch_offsets(one.moves, list(np.linspace(at - 1.5 * period, at + 1.5 * period, 9)))
+    for at in np.arange(one.start + settle + 3 * period, stop - 3 * period, step):
+        around = pitch_offsets(one.moves, list(np.linspace(at - 2.5 * period, at + 2.5 * period, 13)))
         want = hertz(one.pitch + pitch_offsets(one.moves, [float(at)])[0])
+        base = want / one.partial
+        want = stiff_partial(one.partial, base, stiff.stiffness * (base / stiff.hertz) ** 2)
         if want < SLOWEST:
             continue
         still = max(around) == min(around)
-        speed = 0.0 if still else max(1e-9, abs(around[-1] - around[0]) * 100 / (3 * period))
-        yield abs(cents(yin(wave, RATE, float(at), want), want)), speed
+        speed = 0.0 if still else max(1e-9, abs(around[-1] - around[0]) * 100 / (5 * period))
+        yield abs(cents(first_partial(wave, RATE, float(at), want, one.partial), want)), speed
+
+
+def stiffness(open_pitch: float, fret: float) -> float:
+    """B of a string of `string_of`: it is four times as large where the string is half as long (Fletcher 1964)."""
+    return interpolate(INSTRUMENTS["clean"].guitar.stiffness, open_pitch) * 2 ** (fret / 6)
 
 
 def partials(frets: Sequence[int]) -> float:
@@ -104,8 +121,11 @@ def partials(frets: Sequence[int]) -> float:
             low, high = interpolate(guitar.low, open_pitch) * 2 ** (-fret / 24), interpolate(guitar.high, open_pitch)
             wave = string_of([note(0.01, 2.5, open_pitch + fret, string)], RATE, guitar, open_pitch)
             for k in range(1, int(5000 / base) + 1):
-                if (want := _decay_of(k * base, base, low, high)) is not None:
-                    worst = max(worst, abs(decay(wave, RATE, k * base, 0.15, 2.4) / want - 1))
+                stiff = stiffness(open_pitch, fret)
+                place = stiff_partial(k, base, stiff)
+                if (want := _decay_of(place, base, low, high)) is not None:
+                    want *= (1 + stiff * k * k) ** 0.5 / (1 + 2 * stiff * k * k)  # its waves go round more often
+                    worst = max(worst, abs(decay(wave, RATE, place, 0.15, 2.4) / want - 1))
     return worst
 
 
@@ -195,7 +215,8 @@ def harmonics(of: Sequence[int]) -> float:
                 [note(0.01, 1.2, open_pitch + 12 * log2(m), string, partial=m)], RATE, open_pitch=open_pitch
             )
             numbers = np.arange(1, int(6000 / hertz(open_pitch)))
-            found = tones(wave[int(0.15 * RATE) : int(1.15 * RATE)], RATE, list(numbers * hertz(open_pitch)))
+            places = [stiff_partial(int(n), hertz(open_pitch), stiffness(open_pitch, 0)) for n in numbers]
+            found = tones(wave[int(0.15 * RATE) : int(1.15 * RATE)], RATE, places)
             wanted = numbers % m == 0
             worst = max(worst, 20 * float(np.log10(found[~wanted].max() / found[wanted].max())))
     return worst
@@ -223,12 +244,13 @@ def against_plain_loop() -> float:
         note(0.5, 0.6, 45, damping=Damping.PALM),
         note(0.6, 0.7, 88, loudness=1.0),
     ]
-    motion = plan_string(notes, 45, INSTRUMENTS["clean"].guitar, RATE).motion
+    guitar = INSTRUMENTS["clean"].guitar
+    motion, stiff = plan_string(notes, 45, guitar, RATE).motion, string_dispersion(guitar, 45, RATE)
     count, past = int(0.75 * RATE), 2000
-    plain = _plain(motion, count, past)
+    plain = _plain(motion, stiff, count, past)
     worst = 0.0
     for piece in (count, 1000, 777):
-        string = DelayLoop(motion)
+        string = DelayLoop(motion, stiff=(stiff,))
         parts = [string.samples(at, min(count, at + piece)) for at in range(0, count, piece)]
         sizes = [min(piece, count - at) for at in range(0, count, piece)]
         block = np.concatenate([np.zeros(n) if p is None else p[0] for p, n in zip(parts, sizes, strict=True)])
@@ -236,16 +258,26 @@ def against_plain_loop() -> float:
     return worst
 
 
-def _plain(motion: Motion, count: int, past: int) -> Wave:
+def _plain(motion: Motion, stiff: Dispersion, count: int, past: int) -> Wave:
     y = np.zeros(past + count)
     for at, shape in motion.pulses:
         y[past + at : past + at + len(shape)] += shape[: count - at]
     when = np.arange(count)
-    first, taps = loop_taps(*(np.interp(when, motion.at, v) for v in motion.values))
+    first, taps = loop_taps(*(np.interp(when, motion.at, v) for v in motion.values[:4]))
+    edges = np.arange(0, count + CELL, CELL)
+    designs = [stiff.design(share) for share in np.interp(edges, motion.at, motion.stiff)]
+    lengths = np.interp(edges, motion.at, motion.length)
+    fades = [cell_fade(float(at), *of) for at, *of in zip(edges, pairwise(designs), lengths, lengths[1:], strict=False)]
     for start, stop in motion.spans:
         for t in range(start, min(stop, count)):
-            newest = past + t - int(first[t])
-            y[past + t] += float(y[newest - len(taps) + 1 : newest + 1][::-1] @ taps[:, t])
+            fade = fades[t // CELL]
+            for k in range(len(taps)):
+                read = t - int(first[t]) - k
+                way = min(1.0, max(0.0, (read - fade.start) / CELL))
+                for (own, ahead), share in ((fade.before, 1 - way), (fade.after, way)):
+                    newest = past + read + ahead
+                    if share:
+                        y[past + t] += share * taps[k, t] * float(y[newest - len(own) + 1 : newest + 1][::-1] @ own)
     return y[past:]
 
 

@@ -22,7 +22,7 @@ from lickwright.export.audio import plan_recording
 from lickwright.music.practice import Ladder
 from lickwright.synth.accompaniment import click_samples
 from lickwright.synth.loudness import integrated_loudness, step_energies, true_peak
-from sound_measure import cents, hertz, yin
+from sound_measure import cents, first_partial, hertz
 
 HEAD = 'key A minor\ntempo 120\nby Mara Quill\nrights own ©\nchords A7 | D7\nlick "Näher ♯4"\n'
 MUSIC = "| G5 G7 B8^10 - e5 - D5h7 | G7~ - - - - - - - ||"
@@ -420,4 +420,4 @@ def test_every_instrument_is_heard_at_its_pitch(head: str, music: str, pitches: 
     wave, rate = heard(made(lick(music, f'tempo 60\n{head}lick "X"\n')))
     mono = wave.mean(axis=0).astype(np.float64)
     for n, pitch in enumerate(pitches):
-        assert cents(yin(mono, rate, 2 * n + 1.3, hertz(pitch)), hertz(pitch)) == pytest.approx(0, abs=1.0)
+        assert cents(first_partial(mono, rate, 2 * n + 1.3, hertz(pitch)), hertz(pitch)) == pytest.approx(0, abs=1.0)

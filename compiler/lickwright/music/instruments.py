@@ -32,6 +32,7 @@ class Plane(NamedTuple):
     strength: float
     cents: float  # that it is sharp
     lasting: float  # factor on the first plane's decay times
+    stiffer: float = 1.1  # factor on its stiffness
 
 
 class Guitar(NamedTuple):
@@ -40,6 +41,7 @@ class Guitar(NamedTuple):
     scale: float  # meters from nut to bridge
     low: Table  # (open string's MIDI pitch, seconds): time to decay by 60 dB at the fundamental of the open string
     high: Table  # the same at 3 kHz, at any fret
+    stiffness: Table  # (open string's MIDI pitch, B): partial n of the open string lies at n f0 √(1 + B n²)
     second: Plane
     trim: Table  # (open string's MIDI pitch, decibels): so that all strings are equally loud
     wound_below: float  # strings tuned below this MIDI pitch are wound
@@ -59,6 +61,28 @@ class Guitar(NamedTuple):
 
 _STEEL_LOW = ((28.0, 13.0), (40.0, 12.0), (45.0, 11.0), (50.0, 10.0), (55.0, 9.0), (59.0, 8.0), (64.0, 7.0))
 _STEEL_HIGH = ((28.0, 0.9), (40.0, 1.1), (45.0, 1.3), (50.0, 1.6), (55.0, 1.5), (59.0, 1.9), (64.0, 2.2))
+_STEEL_STIFF = (
+    (28.0, 3.6e-5),
+    (40.0, 3.8e-5),
+    (45.0, 3.5e-5),
+    (50.0, 3.3e-5),
+    (54.0, 3.3e-5),
+    (55.0, 5.6e-5),
+    (59.0, 5.0e-5),
+    (64.0, 4.2e-5),
+)
+_WOOD_STIFF = (
+    (28.0, 4.2e-5),
+    (40.0, 4.2e-5),
+    (45.0, 4.0e-5),
+    (50.0, 3.6e-5),
+    (55.0, 3.2e-5),
+    (58.0, 3.2e-5),
+    (59.0, 5.4e-5),
+    (64.0, 4.4e-5),
+)
+_NYLON_STIFF = ((28.0, 3.0e-5), (50.0, 3.0e-5), (51.0, 4.5e-5), (55.0, 4.5e-5), (59.0, 3.8e-5), (64.0, 3.2e-5))
+_BASS_STIFF = ((28.0, 3.8e-5), (43.0, 3.2e-5))
 _SOLID, _WOODEN = Plane(0.3, 0.6, 0.35), Plane(0.2, 0.3, 2.0)
 _EVEN = ((0.0, 0.0),)
 _STEEL_TRIM = ((40.0, -1.3), (45.0, -0.8), (50.0, 0.1), (55.0, 0.6), (59.0, 0.7), (64.0, 0.6))
@@ -103,7 +127,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
     InstrumentRow(
         "clean", program=27, strings="electric",
         guitar=Guitar(
-            scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_STEEL_TRIM, wound_below=54.5,
+            scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, stiffness=_STEEL_STIFF, second=_SOLID, trim=_STEEL_TRIM, wound_below=54.5,
             pick=0.09, palm=0.06, edge=0.0006, noise=0.20, pickup=0.075,
             pre=_PICKUP, drive=0.0, bias=0.0, post=_OPEN_CABINET, body=(), room=-19.0, level=-4.5,
         ),
@@ -111,7 +135,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
     InstrumentRow(
         "crunch", program=29, strings="electric",
         guitar=Guitar(
-            scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_EVEN, wound_below=54.5,
+            scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, stiffness=_STEEL_STIFF, second=_SOLID, trim=_EVEN, wound_below=54.5,
             pick=0.09, palm=0.06, edge=0.0005, noise=0.16, pickup=0.045,
             pre=(*_PICKUP, Filter("high-pass", 110.0), Filter("bell", 800.0, 0.7, 4.0)),
             drive=5.5, bias=0.10, post=_CABINET, body=(), room=-20.0, level=-14.0,
@@ -120,7 +144,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
     InstrumentRow(
         "lead", program=30, strings="electric",
         guitar=Guitar(
-            scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, second=_SOLID, trim=_LEAD_TRIM, wound_below=54.5,
+            scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, stiffness=_STEEL_STIFF, second=_SOLID, trim=_LEAD_TRIM, wound_below=54.5,
             pick=0.09, palm=0.06, edge=0.0005, noise=0.12, pickup=0.045,
             pre=(*_PICKUP, Filter("high-pass", 160.0), Filter("bell", 900.0, 0.7, 6.0)),
             drive=24.0, bias=0.06, post=_CABINET, body=(), room=-17.0, level=-19.0,
@@ -130,7 +154,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
         "acoustic", program=25, strings="acoustic",
         guitar=Guitar(
             scale=0.645, low=((28.0, 7.0), (40.0, 6.0), (50.0, 5.0), (64.0, 3.6)),
-            high=((28.0, 1.0), (40.0, 1.2), (50.0, 1.3), (64.0, 1.2)), second=_WOODEN, trim=_WOOD_TRIM, wound_below=58.5,
+            high=((28.0, 1.0), (40.0, 1.2), (50.0, 1.3), (64.0, 1.2)), stiffness=_WOOD_STIFF, second=_WOODEN, trim=_WOOD_TRIM, wound_below=58.5,
             pick=0.14, palm=0.07, edge=0.00025, noise=0.30, pickup=None,
             pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
             post=(Filter("bell", 3500.0, 0.7, 3.0), Filter("low-pass", 11000.0)),
@@ -141,7 +165,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
         "nylon", program=24, strings="nylon",
         guitar=Guitar(
             scale=0.65, low=((28.0, 4.5), (40.0, 4.0), (50.0, 3.4), (64.0, 2.4)),
-            high=((28.0, 0.45), (40.0, 0.55), (50.0, 0.6), (64.0, 0.5)), second=_WOODEN, trim=_WOOD_TRIM, wound_below=50.5,
+            high=((28.0, 0.45), (40.0, 0.55), (50.0, 0.6), (64.0, 0.5)), stiffness=_NYLON_STIFF, second=_WOODEN, trim=_WOOD_TRIM, wound_below=50.5,
             pick=0.13, palm=0.07, edge=0.0006, noise=0.10, pickup=None,
             pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
             post=(Filter("low-pass", 8000.0),),
@@ -152,7 +176,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
         "bass", program=33, strings="electric",
         guitar=Guitar(
             scale=0.864, low=((23.0, 14.0), (28.0, 13.0), (43.0, 10.0), (48.0, 9.0), (64.0, 7.0)),
-            high=((23.0, 0.5), (28.0, 0.6), (43.0, 0.8), (64.0, 0.8)), second=_SOLID, trim=_BASS_TRIM, wound_below=64.0,
+            high=((23.0, 0.5), (28.0, 0.6), (43.0, 0.8), (64.0, 0.8)), stiffness=_BASS_STIFF, second=_SOLID, trim=_BASS_TRIM, wound_below=64.0,
             pick=0.16, palm=0.09, edge=0.0010, noise=0.08, pickup=0.10,
             pre=(Filter("high-pass", 30.0), Filter("low-pass", 3200.0, 1.1)), drive=0.0, bias=0.0,
             post=(Filter("bell", 90.0, 0.8, 2.0), Filter("bell", 350.0, 0.8, -2.0), Filter("low-pass", 5000.0)),

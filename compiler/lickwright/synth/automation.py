@@ -21,7 +21,8 @@ from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from lickwright.synth import damping, excitation, pulses
 from lickwright.synth.damping import Decay, Knot
-from lickwright.synth.waveguide import Motion, Pulse, Samples, loss_filter_taps
+from lickwright.synth.stiffness import string_dispersion
+from lickwright.synth.waveguide import CELL, Motion, Pulse, Samples, loss_filter_taps
 
 GONE = 0.2  # seconds after which a stopped string is still: 100 dB
 CONTROL = 0.002  # seconds between two points of a pitch curve; 0.02 cents off a straight line in the quickest bend
@@ -103,6 +104,7 @@ class Planner:
         self, notes: Sequence[NoteEvent], open_pitch: float, guitar: Guitar, rate: int, feel: Humanizer | None = None
     ) -> None:
         self._open, self._guitar, self._rate = open_pitch, guitar, rate
+        self._stiff = string_dispersion(guitar, open_pitch, rate)
         self._knots: list[Samples] = []  # shape (4, n): sample, hertz, decay low and high
         self._last = -1  # sample of the last knot
         self._pulses: list[tuple[int, Pulse]] = []
@@ -117,23 +119,22 @@ class Planner:
 
     def until(self, sample: float) -> StringAutomation:
         """Return what happens after all that was returned before, until `sample` or later. A pulse can come some milliseconds too late for that."""
-        while self._last < sample:
+        while (known := self._last // CELL * CELL) < sample:
             if next(self._steps, None) is None:
                 break
         else:
-            return self._give(self._last)
+            return self._give(known)
         self._close()
         return self._give(inf)
 
     def _give(self, known: float) -> StringAutomation:
         at, hertz, low, high = np.concatenate(self._knots, axis=1) if self._knots else np.zeros((4, 0))
-        taps = loss_filter_taps(hertz, low, high, self._rate)
+        taps, stiff = loss_filter_taps(hertz, low, high, self._rate), self._stiff.share(hertz)
+        length = self._rate / hertz * self._stiff.longer(hertz, stiff)
         spans = [(int(max(start, self.known)), min(stop, known)) for start, stop in self._spans]
         inside = tuple((start, int(stop)) for start, stop in spans if start < stop)
         pulses = tuple(sorted(self._pulses, key=lambda pulse: pulse[0]))
-        found = StringAutomation(
-            Motion(at.astype(np.int64), self._rate / hertz, *taps, pulses, inside), tuple(self._swells)
-        )
+        found = StringAutomation(Motion(at.astype(np.int64), length, *taps, stiff, pulses, inside), tuple(self._swells))
         self._knots, self._pulses, self._swells = [], [], []
         self._spans = [span for span in self._spans if span[1] > known]
         self.known = known
@@ -227,7 +228,10 @@ class Planner:
             shape = excitation.finger_excitation(note.stroke, period, self._rate) * more
             wanted = (more**2 + have**2) ** 0.5
         else:
-            shape = excitation.pick_excitation(note, self._guitar, self._open, period, place, self._rate) * wanted
+            shape = (
+                excitation.pick_excitation(note, self._guitar, self._open, period, self._stiff, place, self._rate)
+                * wanted
+            )
         self._pulses.append((round(note.start * self._rate), shape))
         self._level = (wanted, note.start, decay.mean)
         if note.fade_in:

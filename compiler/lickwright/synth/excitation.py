@@ -6,6 +6,7 @@ each is. The constants are estimates.
 
 from __future__ import annotations
 
+from functools import partial
 from math import log2
 from typing import NamedTuple
 
@@ -16,6 +17,7 @@ from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
 from lickwright.synth import pulses
+from lickwright.synth.stiffness import Dispersion
 from lickwright.synth.waveguide import Samples
 
 MEDIUM = 0.63  # the loudness of mf
@@ -50,9 +52,9 @@ _DEAD_NOISE = 3.0  # of the guitar's
 
 
 def pick_excitation(
-    note: NoteEvent, guitar: Guitar, open_pitch: float, period: float, place: float, rate: int
+    note: NoteEvent, guitar: Guitar, open_pitch: float, period: float, stiff: Dispersion, place: float, rate: int
 ) -> Samples:
-    """Return the pulse of a pick, finger or thumb on a string tuned to `open_pitch`, whose loop holds `period` samples.
+    """Return the pulse of a pick, finger or thumb on a string tuned to `open_pitch`, of this stiffness, that sounds with a period of so many samples.
 
     `place` shifts the picking point, as a share of its distance from the bridge.
     """
@@ -71,7 +73,11 @@ def pick_excitation(
     if note.damping is Damping.DEAD:
         scratch *= _DEAD_NOISE
     if note.partial > 1:
-        shape, scratch = (pulses.keep_partial(part, note.partial, period) for part in (shape, scratch))
+        turns = partial(stiff.turns, rate / period)
+        shape, scratch = (
+            pulses.keep_partial(part, note.partial, period, lambda cycles: turns(cycles * rate))
+            for part in (shape, scratch)
+        )
     strength = pulses.pulse_strength(shape, period)
     both = np.zeros(max(len(shape), len(scratch)))
     both[: len(shape)] = shape

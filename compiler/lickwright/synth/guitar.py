@@ -15,6 +15,7 @@ from lickwright.music.instruments import Guitar, interpolate
 from lickwright.music.pitch import frequency
 from lickwright.performance.note_events import NoteEvent
 from lickwright.synth.automation import Humanizer, Planner, StringAutomation, notes_by_string
+from lickwright.synth.stiffness import Dispersion, string_dispersion
 from lickwright.synth.waveguide import TAPS, WIDE, CompiledLoop, DelayLoop, Motion, Samples, loop_taps
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
@@ -62,7 +63,9 @@ class StringVoice:
     ) -> None:
         self._guitar, self._rate = guitar, rate
         self._swells = list(plan.swells)
-        self.loop = DelayLoop(plan.motion, self._other(plan.motion), compiled=compiled)
+        first, second = string_dispersion(guitar, open_pitch, rate), guitar.second.stiffer
+        stiff = (first, Dispersion(first.stiffness * second, first.hertz, rate))
+        self.loop = DelayLoop(plan.motion, self._other(plan.motion), stiff=stiff, compiled=compiled)
         self._gain = 10 ** (interpolate(guitar.trim, open_pitch) / 20)
         self._comb: Comb | None = None
         if guitar.pickup is not None:
@@ -75,7 +78,7 @@ class StringVoice:
 
     def _other(self, motion: Motion) -> Motion:
         """Return the motion in the second plane."""
-        _, cents, lasting = self._guitar.second
+        _, cents, lasting, _ = self._guitar.second
         turn = 2 * np.pi / motion.length
         gain = motion.g0 + 2 * motion.g1 * np.cos(turn)  # a period, at the fundamental
         gain *= 1 - 2 * motion.wide * (1 - np.cos(WIDE * turn))

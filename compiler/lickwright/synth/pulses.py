@@ -5,6 +5,8 @@ In: widths in seconds, periods in samples. Out: velocities over time, in samples
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from lickwright.synth.waveguide import Samples
@@ -35,18 +37,18 @@ def pluck_pulse(width: float, edge: float, period: float, rate: int) -> Samples:
     return _box(time, width, edge) - width / whole * _box(time, whole, edge)
 
 
-def keep_partial(shape: Samples, partial: int, period: float) -> Samples:
-    """Return `shape` filtered so that only every m-th partial of a loop of `period` samples is left, as by a finger on a node; m is `partial`.
+def keep_partial(shape: Samples, partial: int, period: float, turns: Callable[[Samples], Samples]) -> Samples:
+    """Return `shape` filtered so that only every m-th partial is left, as by a finger on a node; m is `partial`.
 
-    The result is m copies an m-th of a period apart, each an m-th as high: all other partials cancel.
+    `turns` gives for frequencies, in cycles a sample, how often they swing on one way round a loop of about `period` samples. The result is m
+    copies an m-th of a way apart, each an m-th as high: all other partials cancel.
     """
-    total = np.zeros(len(shape) + int(period) + 1)
-    for copy in range(partial):
-        whole, part = divmod(copy * period / partial, 1.0)
-        first = int(whole)
-        total[first : first + len(shape)] += shape * (1 - part)
-        total[first + 1 : first + 1 + len(shape)] += shape * part
-    return total / partial
+    count = len(shape) + int(period) + 1
+    size = 1 << (count + int(period)).bit_length()
+    way = turns(np.arange(size // 2 + 1, dtype=np.float64) / size)
+    copies = sum(np.exp(-2j * np.pi * copy / partial * way) for copy in range(partial))
+    kept: Samples = np.fft.irfft(np.fft.rfft(shape, size) * copies / partial, size)[:count]
+    return kept
 
 
 def _box(time: Samples, width: float, edge: float) -> Samples:

@@ -2,12 +2,14 @@
 
 In: a `Motion` for each plane, which gives length and losses of the loop at knots in time, and pulses. Out: the velocity
 of the string at one place, in samples, any number at a time. The loop is y[t] = x[t] + Σ K_j(t) · y[t − i(t) − j]: a six-tap Lagrange read
-(Laakso et al. 1996) convolved with a three-tap loss filter, and for what is muffled with another one whose taps are wide apart. All taps read
-what is at least `i` samples old, so that numpy computes a whole period at a time (Karplus & Strong 1983; Jaffe & Smith 1983).
+(Laakso et al. 1996) convolved with a three-tap loss filter, and for what is muffled with another one whose taps are wide apart. Before it comes the
+filter of the string's stiffness, which changes where the length does: from one design to the next over `CELL` samples. All taps read
+what is at least some samples old, so that numpy computes most of a period at a time (Karplus & Strong 1983; Jaffe & Smith 1983).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from enum import Enum
 from itertools import pairwise
 from typing import NamedTuple, Protocol, TypeAlias
@@ -16,14 +18,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lickwright.core.fast_dataclass import record
+from lickwright.synth.stiffness import NONE, Dispersion, Fade, StiffTaps
 
 Samples: TypeAlias = NDArray[np.float64]
 
 TAPS = 8  # of the loop: six to read between samples, three for the loss
 WIDE = 4  # samples between the taps of the second loss filter: at 48 kHz it takes most at 6 kHz
 SHORTEST = 10.0  # samples that a loop has at least
+CELL = 256  # samples in which one design of a stiff string goes over into the next
+ROOM = TAPS + 8  # samples of a loop that a stiff string leaves, so that a block has some
 _TOGETHER = 2048  # samples whose taps are worked out together
-_CHUNK = 32  # of these, whose shortest loop is known
 _MEAN = 0.9999  # of a loop's mean, left after a period at most
 _TIME = 3000.0  # Hz for which the second decay time is given
 
@@ -32,8 +36,9 @@ class CompiledLoop(Protocol):
     """A loop that `compiled_loop.swing` describes."""
 
     def __call__(
-        self, y: Samples, start: int, stop: int, offset: int, at: NDArray[np.int64], values: Samples, steady: bool, /
-    ) -> None: ...
+        self, y: Samples, start: int, newest: NDArray[np.int64], taps: Samples, longest: int,
+        before: Samples, after: Samples, ahead: int, fade: float, length: float, /,
+    ) -> None: ...  # fmt: skip
 
 
 class Pulse(Protocol):
@@ -49,17 +54,18 @@ class Motion:
     """Length and losses of one plane of a string. Between two knots all values run straight; before the first and after the last they stay."""
 
     at: NDArray[np.int64]  # (n,) samples, ascending
-    length: Samples  # (n,) samples that the loop holds, its period
+    length: Samples  # (n,) samples that the loop holds for low frequencies
     g0: Samples  # (n,) middle tap of the loss filter
     g1: Samples  # (n,) its outer taps
     wide: Samples  # (n,) outer taps of the second filter, whose taps add up to one
+    stiff: Samples  # (n,) share of the dispersion of the open string
     pulses: tuple[tuple[int, Pulse], ...]  # sample and shape of what is put into the loop, by sample
     spans: tuple[tuple[int, int], ...]  # samples in which the string can sound; it is still elsewhere
 
     @property
-    def values(self) -> tuple[Samples, Samples, Samples, Samples]:
-        """The arguments of `loop_taps` at the knots."""
-        return self.length, self.g0, self.g1, self.wide
+    def values(self) -> tuple[Samples, Samples, Samples, Samples, Samples]:
+        """The arguments of `loop_taps` at the knots, and the share of the dispersion."""
+        return self.length, self.g0, self.g1, self.wide, self.stiff
 
 
 def loss_filter_taps(hertz: Samples, low: Samples, high: Samples, rate: int) -> tuple[Samples, Samples, Samples]:
@@ -141,15 +147,20 @@ class _Stretch(NamedTuple):
     motion: _Motion
 
 
+_LIMP = Fade(NONE, NONE, 0.0, 1.0)
+
+
 class DelayLoop:
     """One string in one plane or several, whose knots, pulses and spans are the same.
 
     Ask for its samples from the first to the last, in pieces of any size; add what follows with `extend` before it is needed.
     """
 
-    def __init__(self, *planes: Motion, compiled: CompiledLoop | None = None) -> None:
+    def __init__(self, *planes: Motion, stiff: Sequence[Dispersion] = (), compiled: CompiledLoop | None = None) -> None:
+        """Begin with `planes` and the stiffness of each; a string without is limp."""
         self._planes = planes  # their knots from the last one that is past on
-        self._compiled = compiled  # does what `_hold` and `_move` do
+        self._stiff = stiff
+        self._compiled = compiled  # does what `_read` does for one plane
         self._stretches: list[_Stretch] = []
         self._pulses: list[tuple[int, int, Pulse]] = []  # sample, how much of the shape is in already, shape
         self._now = 0  # the next sample to be asked for
@@ -158,7 +169,7 @@ class DelayLoop:
 
     def extend(self, *planes: Motion) -> None:
         """Add what is done to the string after all that is known: all of it later than what was asked for so far, by a period at least."""
-        past = max(0, int(np.searchsorted(self._planes[0].at, self._now, "right")) - 1)
+        past = max(0, int(np.searchsorted(self._planes[0].at, self._now - CELL, "right")) - 1)
         self._planes = tuple(_joined(old, new, past) for old, new in zip(self._planes, planes, strict=True))
         self._learn()
 
@@ -174,6 +185,7 @@ class DelayLoop:
         self._pulses += [(at, 0, shape) for at, shape in motion.pulses]
         self._pulses.sort(key=lambda pulse: pulse[0])
         keep = int(max(plane.length.max(initial=SHORTEST) for plane in self._planes)) + TAPS + WIDE + 2
+        keep += max((len(stiff.design(1.0).taps) for stiff in self._stiff), default=0)
         if keep > self._past.shape[1]:
             self._past = np.pad(self._past, ((0, 0), (keep - self._past.shape[1], 0)))
 
@@ -189,24 +201,16 @@ class DelayLoop:
         self._strike(y, offset)
         while self._stretches and (stretch := self._stretches[0]).start < stop:
             end = min(stretch.stop, stop)
-            self._swing(y, stretch.start + offset, end + offset, offset, stretch.motion)
+            if stretch.motion is _Motion.STEADY:
+                self._hold(y, stretch.start + offset, end + offset, offset)
+            else:
+                self._move(y, stretch.start, end, offset, stretch.motion is _Motion.MUFFLED)
             if end < stretch.stop:
                 self._stretches[0] = stretch._replace(start=end)
                 break
             del self._stretches[0]
         self._past = y[:, -keep:].copy()
         return y[:, keep:]
-
-    def _swing(self, y: Samples, start: int, stop: int, offset: int, motion: _Motion) -> None:
-        """Let a string swing from place `start` to `stop` of `y`, whose place `offset` is sample 0."""
-        steady = motion is _Motion.STEADY
-        if self._compiled is not None:
-            for row, plane in zip(y, self._planes, strict=True):
-                self._compiled(row, start, stop, offset, plane.at, np.array(plane.values), steady)
-        elif steady:
-            self._hold(y, start, stop, offset)
-        else:
-            self._move(y, start, stop, offset, motion is _Motion.MUFFLED)
 
     def _strike(self, y: Samples, offset: int) -> None:
         """Lay the pulses into `y`; what of one lies beyond its end waits for the next piece."""
@@ -224,32 +228,75 @@ class DelayLoop:
         """Let a string swing that does not change."""
         at = self._planes[0].at
         knot = min(len(at) - 1, int(np.searchsorted(at, start - offset, "right")))
-        length, g0, g1, wide = np.array([[value[knot] for value in plane.values] for plane in self._planes]).T
-        firsts, taps = loop_taps(length, g0, g1, wide if wide.any() else None)
-        for plane, newest, kernel in zip(y, firsts.tolist(), taps[::-1].T, strict=True):
-            reverse, oldest = np.ascontiguousarray(kernel), newest + len(taps) - 1
+        length, g0, g1, wide, stiff = np.array([[value[knot] for value in plane.values] for plane in self._planes]).T
+        firsts, loops = loop_taps(length, g0, g1, wide if wide.any() else None)
+        for p, (plane, first, loop) in enumerate(zip(y, firsts.tolist(), loops.T, strict=True)):
+            design = self._stiff[p].design(stiff[p]) if self._stiff else NONE
+            taps, newest = np.convolve(loop, design.taps), first - design.ahead
+            reverse, oldest = taps[::-1].copy(), newest + len(taps) - 1
             for begin in range(start, stop, newest):
                 end = min(begin + newest, stop)
                 plane[begin:end] += np.correlate(plane[begin - oldest : end - newest], reverse, "valid")
 
     def _move(self, y: Samples, start: int, stop: int, offset: int, muffled: bool) -> None:
-        """Let a string swing whose length or losses change from sample to sample."""
-        flat, rows = y.reshape(-1), np.arange(len(y))[:, None] * y.shape[1]
-        for begin in range(start, stop, _TOGETHER):
-            n = min(_TOGETHER, stop - begin)
-            when = np.arange(begin - offset, begin + n - offset)
-            first, taps = loop_taps(*self._values(when, muffled))
-            newest = rows + np.arange(begin, begin + n) - first
-            back = np.arange(len(taps))[:, None, None]
-            shortest = np.minimum.reduceat(first.min(axis=0), np.arange(0, n, _CHUNK)).tolist()
-            at = 0
-            while at < n:
-                # A string that grows shorter must not read what is not there yet.
-                reach = shortest[at // _CHUNK]
-                end = min(n, at + min(shortest[at // _CHUNK : (at + reach - 1) // _CHUNK + 1]))
-                heard = np.einsum("kpn,kpn->pn", flat.take(newest[:, at:end] - back), taps[:, :, at:end])
-                y[:, begin + at : begin + end] += heard
-                at = end
+        """Let a string swing, from sample `start` to `stop`, whose length or losses change from sample to sample."""
+        for begin, end in _cut(start, stop, _TOGETHER):
+            first, taps = loop_taps(*self._values(np.arange(begin, end), muffled))
+            cells = list(_cut(begin, end, CELL))
+            edges = [at - begin for at, _ in cells]
+            shortest = np.minimum.reduceat(first.min(axis=0), edges).tolist()
+            longest = np.maximum.reduceat(first.max(axis=0), edges).tolist()
+            newest = np.arange(begin + offset, end + offset) - first
+            for (at, until), *reach, fades in zip(cells, shortest, longest, self._fades(cells, offset), strict=True):
+                part = slice(at - begin, until - begin)
+                self._read(y, at + offset, newest[:, part], taps[:, :, part], fades, *reach)
+
+    def _read(
+        self,
+        y: Samples,
+        start: int,
+        newest: NDArray[np.int64],
+        taps: Samples,
+        fades: Sequence[Fade],
+        shortest: int,
+        longest: int,
+    ) -> None:
+        """Add what comes back to the samples from place `start` on: by `taps`, shape (taps, planes, n), from places `newest` on, shape (planes, n).
+
+        These lie `shortest` to `longest` samples back.
+        """
+        if self._compiled is not None:
+            for p, (wave, fade) in enumerate(zip(y, fades, strict=True)):
+                self._compiled(wave, start, newest[p], taps[:, p], longest, *fade.aligned(), fade.start, fade.length)
+            return
+        count = newest.shape[1]
+        block = shortest - max(
+            fade.ahead for fade in fades
+        )  # a string that grows shorter must not read what is not there yet
+        for at in range(0, count, block):
+            until = min(count, at + block)
+            oldest = start + at - longest - len(taps) + 1
+            size = start + until - shortest - oldest
+            turned = np.empty((len(y), size))
+            for row, fade, wave in zip(turned, fades, y, strict=True):
+                row[:] = fade.filtered(wave, oldest, oldest + size)
+            places = newest[:, at:until] + (size * np.arange(len(y))[:, None] - oldest)
+            heard = turned.reshape(-1).take(places - np.arange(len(taps))[:, None, None])
+            y[:, start + at : start + until] += np.einsum("kpn,kpn->pn", heard, taps[:, :, at:until])
+
+    def _fades(self, cells: Sequence[tuple[int, int]], offset: int) -> Iterator[Sequence[Fade]]:
+        """Yield the filters of all planes in each cell, or part of one."""
+        if not self._stiff:
+            yield from ((_LIMP,) * len(self._planes) for _ in cells)
+            return
+        edges = cells[0][0] // CELL * CELL + CELL * np.arange(len(cells) + 1)
+        planes = []
+        for plane, stiff in zip(self._planes, self._stiff, strict=True):
+            designs = [stiff.design(share) for share in np.interp(edges, plane.at, plane.stiff).tolist()]
+            lengths = np.interp(edges, plane.at, plane.length).tolist()
+            of_cells = zip((edges + offset).tolist(), pairwise(designs), pairwise(lengths), strict=False)
+            planes.append([cell_fade(at, both, *length) for at, both, length in of_cells])
+        yield from zip(*planes, strict=True)
 
     def _values(self, when: NDArray[np.int64], muffled: bool) -> tuple[Samples, Samples, Samples, Samples | None]:
         """Return the arguments of `loop_taps` at the samples `when`, each of shape (planes, n)."""
@@ -266,20 +313,43 @@ class DelayLoop:
 def _joined(old: Motion, new: Motion, past: int) -> Motion:
     """Return `new` with the knots of `old` from number `past` on before its own."""
     both = zip((old.at, *old.values), (new.at, *new.values), strict=True)
-    at, length, g0, g1, wide = (np.concatenate((before[past:], after)) for before, after in both)
-    return Motion(at.astype(np.int64), length, g0, g1, wide, new.pulses, new.spans)
+    at, length, g0, g1, wide, stiff = (np.concatenate((before[past:], after)) for before, after in both)
+    return Motion(at.astype(np.int64), length, g0, g1, wide, stiff, new.pulses, new.spans)
+
+
+def cell_fade(at: float, designs: tuple[StiffTaps, StiffTaps], before: float, after: float) -> Fade:
+    """Return the filter of a cell that begins at place `at`, where the loop holds so many samples before and after it; it is read a turn later."""
+    return Fade(*designs, at - before, CELL).within(min(before, after) - ROOM)
+
+
+def _cut(start: int, stop: int, size: int) -> Iterator[tuple[int, int]]:
+    """Yield the parts of samples `start` to `stop` that are cut at the multiples of `size`."""
+    while start < stop:
+        end = min(stop, (start // size + 1) * size)
+        yield start, end
+        start = end
 
 
 def _stretches(motion: Motion) -> list[_Stretch]:
-    """Return the spans, cut wherever the values begin or cease to move, or the second loss filter to work."""
-    kinds = np.zeros(len(motion.at) + 1, dtype=np.int64)  # between each two knots, and before and after all of them
+    """Return the spans, cut wherever the values begin or cease to move, or the second loss filter to work; what moves does so for whole cells."""
+    moving = np.zeros(max(0, len(motion.at) - 1), dtype=bool)  # between each two knots
     for value in motion.values:
-        kinds[1:-1] |= np.diff(value) != 0
+        moving |= np.diff(value) != 0
     muffled = motion.wide != 0
-    kinds[1:-1] *= 1 + (muffled[1:] | muffled[:-1])
-    cut = np.unique(motion.at[kinds[1:] != kinds[:-1]])
+    move, muffle = (_whole_cells(motion.at, part) for part in (moving, moving & (muffled[1:] | muffled[:-1])))
+    cut = np.unique(np.concatenate((move, muffle)))
     found: list[_Stretch] = []
     for start, stop in motion.spans:
         edges = [start, *cut[(cut > start) & (cut < stop)].tolist(), stop]
-        found += [_Stretch(a, b, _Motion(kinds[np.searchsorted(motion.at, a, "right")])) for a, b in pairwise(edges)]
+        inside = [sum(int(np.searchsorted(of, a, "right")) % 2 for of in (move, muffle)) for a in edges[:-1]]
+        found += [_Stretch(a, b, _Motion(kind)) for (a, b), kind in zip(pairwise(edges), inside, strict=True)]
     return found
+
+
+def _whole_cells(at: NDArray[np.int64], chosen: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Return the edges of all cells that a chosen one of the stretches between the knots `at` lies in: begin and end by turns."""
+    begins = at[:-1][chosen] // CELL * CELL
+    ends = -(-at[1:][chosen] // CELL) * CELL
+    apart = begins[1:] > ends[:-1]
+    first, last = begins[np.append(True, apart)[: len(begins)]], ends[np.append(apart, True)[: len(ends)]]
+    return np.stack((first, last), axis=1).reshape(-1)
