@@ -29,12 +29,25 @@ def _rules() -> Iterator[Rule]:
     from lickwright.checks import suppressions
     from lickwright.core import files
     from lickwright.importers import rules as importers
+    from lickwright.importers.text_tab import rules as text_tab
     from lickwright.notation import syntax
     from lickwright.settings import fields, project_rules
     from lickwright.timeline import excerpt
     from lickwright.timeline import rules as timeline
 
-    for stage in (syntax, fields, timeline, checks, difficulty, suppressions, files, project_rules, excerpt, importers):
+    for stage in (
+        syntax,
+        fields,
+        timeline,
+        checks,
+        difficulty,
+        suppressions,
+        files,
+        project_rules,
+        excerpt,
+        importers,
+        text_tab,
+    ):
         yield from stage.RULES
     for row in EXPORTS:
         yield from import_module(row.module).RULES

@@ -1,1 +1,100 @@
-"""Other formats read into the notation."""
+"""Other formats read into the notation: bytes → the text of licks, and what is doubtful about it.
+
+In: the bytes of a file, and its name. Out: `Imported`. One row of `READERS` a format: which reader a file is for is decided by its
+contents, then by its suffix; what is none of the
+others is text. A reader makes `LickDraft`s (`draft.py`), and `write_lick.py` writes them.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from importlib import import_module
+from typing import TYPE_CHECKING, NamedTuple
+
+from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule
+from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened
+from lickwright.core.source import Source, Span, Unreadable
+
+if TYPE_CHECKING:
+    from lickwright.importers.draft import Doubt, LickDraft
+
+__all__ = ["READERS", "Imported", "ReaderRow", "find_reader", "import_source", "unread_source"]
+
+
+class ReaderRow(NamedTuple):
+    """One format that can be read."""
+
+    name: str  # as reports say it
+    module: str  # has `read(data, name) -> (Source, list[LickDraft])`, which raises Unreadable
+    suffixes: tuple[str, ...]
+    starts: re.Pattern[bytes] | None  # how a file begins; None: like nothing else
+
+
+READERS: tuple[ReaderRow, ...] = (
+    ReaderRow("text tab", "lickwright.importers.text_tab.entry", (".txt", ".tab", ".text"), None),
+)  # fmt: skip
+
+
+class Imported(NamedTuple):
+    """What became of a file of another format."""
+
+    source: Source  # the text that the findings are about; empty for a format that is no text
+    reader: str  # the format's name
+    text: str  # of a `.lick` file; "" where nothing could be read
+    licks: int
+    notes: int
+    unsure: int  # notes that a finding is about
+    confidence: float  # from 0 to 1: how sure the rhythm is, on average over the bars
+    findings: tuple[Diagnostic, ...]
+
+    @property
+    def ok(self) -> bool:
+        """True if there is something to write."""
+        return bool(self.text)
+
+
+def find_reader(data: bytes, name: str) -> ReaderRow:
+    """Return the reader that a file is for: by its contents, else by its suffix, else that of text."""
+    for row in READERS:
+        if row.starts is not None and row.starts.match(data):
+            return row
+    suffix = name[name.rfind(".") :].lower() if "." in name else ""
+    return next((row for row in READERS if suffix in row.suffixes), READERS[-1])
+
+
+def import_source(data: bytes, name: str) -> Imported:
+    """Return a file read into the notation. What cannot be read is a finding with the code L810, L601 or L602; nothing is raised."""
+    from lickwright.importers.write_lick import write_licks
+
+    row = find_reader(data, name)
+    try:
+        source, drafts = import_module(row.module).read(data, name)
+    except Unreadable as e:
+        return unread_source(name, e, row)
+    written = write_licks(drafts)
+    findings = sorted(map(_finding, written.doubts), key=lambda d: (d.span.start, d.code))
+    return Imported(source, row.name, written.text, len(drafts), *_tally(drafts), tuple(findings))
+
+
+def unread_source(name: str, why: Unreadable, row: ReaderRow = READERS[-1]) -> Imported:
+    """Return what a file that cannot be read gives: one finding, and no text."""
+    rule = getattr(why, "rule", None) or (UNREADABLE if isinstance(why, Unopened) else NOT_TEXT)
+    source = getattr(why, "source", None) or Source(name, "")
+    return Imported(source, row.name, "", 0, 0, 0, 0.0, (rule.at(Span(0, 0), str(why), why.hint),))
+
+
+def _finding(doubt: Doubt) -> Diagnostic:
+    rule: Rule = doubt.rule
+    bar = None if doubt.bar is None else doubt.bar + 1
+    notes: tuple[RelatedInformation, ...] = ()
+    return rule.at(doubt.span or Span(0, 0), doubt.message, doubt.hint or None, notes, bar)
+
+
+def _tally(drafts: Sequence[LickDraft]) -> tuple[int, int, float]:
+    """Return how many notes there are, how many of them are unsure, and how sure the rhythm is."""
+    notes = [note for draft in drafts for bar in draft.bars for group in bar.groups for note in group.notes]
+    guesses = [doubt.confidence for draft in drafts for doubt in draft.doubts if doubt.confidence is not None]
+    bars = sum(bool(bar.groups) for draft in drafts for bar in draft.bars)
+    sure = (sum(guesses) + max(0, bars - len(guesses))) / bars if bars else 1.0
+    return len(notes), sum(not note.sure for note in notes), sure

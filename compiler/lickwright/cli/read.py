@@ -1,0 +1,141 @@
+"""`lickwright read`: text tab and other formats written as licks, with a report of what is doubtful."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from lickwright.cli import option_types, terminal
+from lickwright.cli.option_pairs import refuse
+
+if TYPE_CHECKING:
+    from lickwright.core.diagnostics import Diagnostic
+    from lickwright.importers import Imported
+
+_HELP = """Read text tab and other formats into .lick files.
+
+\b
+  lickwright read mail.txt                    writes mail.lick beside it
+  lickwright read mail.txt --out porch.lick
+  lickwright read - < mail.txt                to standard output
+
+What could not be understood, or was only guessed, is reported with its place in
+the text, and prose is kept as comments. grammar/reading.md says what is decided
+how. A file in which no tab is found gives an error and no lick.
+"""
+
+
+@click.command(help=_HELP)
+@click.argument("path", metavar="FILE")
+@option_types.out_option("PATH", "Write there, in a folder (licks/) too; - is standard output.")
+@option_types.overwrite_option("Let --out, or the .lick file beside the source, be replaced.")
+@option_types.format_option("json", help="The report: for a person, or for a program.")
+@option_types.all_option("Report every finding in full.")
+@option_types.strict_option()
+def command(path: str, out: str | None, overwrite: bool, form: str, everything: bool, strict: bool) -> int:
+    """Its help is `_HELP`, since it shows examples."""
+    return _read_one(path, out, overwrite, form, everything, strict)
+
+
+def _read_one(path: str, out: str | None, overwrite: bool, form: str, everything: bool, strict: bool) -> int:
+    from lickwright.cli.exit_code import Verdict
+    from lickwright.cli.single_output import STDOUT, save_output
+
+    verdict = Verdict(strict)
+    imported = import_path(path)
+    verdict.add_findings(imported.findings)
+    target = out if out is not None else STDOUT if path == "-" else lick_path(path)
+    refuse(form == "json" and target == STDOUT, "the lick and a report for a program cannot both go to standard output")
+    if os.path.isdir(target) or target.endswith(("/", os.sep)):
+        target = os.path.join(target, os.path.basename(lick_path(path)))
+    written = False
+    if imported.ok:
+        with terminal.handle_interrupts():
+            code = save_output(target, imported.text.encode("utf-8"), None, overwrite, (path,))
+        verdict.add(code)
+        written = code == terminal.Exit.FINE
+    _report(imported, target if written else "", form, everything)
+    return verdict.code
+
+
+def import_path(path: str) -> Imported:
+    """Return a file, or standard input for `-`, read into the notation; what cannot be read is a finding."""
+    from lickwright.core.files import Unopened, read_file
+    from lickwright.core.source import MAX_BYTES, Unreadable
+    from lickwright.importers import import_source, unread_source
+
+    try:
+        if path != "-":
+            return import_source(read_file(path), path)
+        return import_source(sys.stdin.buffer.read(MAX_BYTES + 1), path)
+    except Unreadable as e:
+        return unread_source(path, e)
+    except (OSError, AttributeError, ValueError):
+        return unread_source(path, Unopened("standard input cannot be read", "name a file, or send one with <"))
+
+
+def lick_path(path: str) -> str:
+    """Return the path of the lick beside a source: `mail.lick` for `mail.txt`."""
+    stem, suffix = os.path.splitext(path)
+    return f"{stem if suffix.lower() != '.lick' else path}.lick"
+
+
+def _report(imported: Imported, target: str, form: str, everything: bool) -> None:
+    from lickwright.report.console import safe_text
+
+    if form == "json":
+        from json import dumps
+
+        terminal.out(dumps({"files": [imported_json(imported, target)]}, indent=2) + "\n")
+        return
+    from lickwright.cli.findings_view import FindingsView, findings_columns
+
+    view = FindingsView(terminal.wants_color(sys.stderr), findings_columns(sys.stderr), everything=True)
+    shown = imported.findings if everything else brief_findings(imported)
+    view.add(imported.source, shown)
+    terminal.err(view.text())
+    if imported.ok:
+        left = len(imported.findings) - len(shown)
+        more = f"; {left} more notes with --all" if left else ""
+        place = f" in {safe_text(target)}" if target and target != "-" else ""
+        terminal.err(f"{summary_words(imported)}{place}{more}\n")
+
+
+def brief_findings(imported: Imported) -> list[Diagnostic]:
+    """Return the findings that are worth reading in full: all but the notes, of which the first of each kind."""
+    from lickwright.core.diagnostics import Severity
+
+    shown, kinds = [], set()
+    for finding in imported.findings:
+        if finding.severity is not Severity.INFO or finding.code not in kinds:
+            shown.append(finding)
+            kinds.add(finding.code)
+    return shown
+
+
+def summary_words(imported: Imported) -> str:
+    """Return one line: `1 lick, 34 notes, 2 of them unsure; rhythm 70 % sure`."""
+    from lickwright.report.console import counted_noun
+
+    unsure = f", {imported.unsure} of them unsure" if imported.unsure else ""
+    rhythm = "" if imported.confidence >= 1 else f"; rhythm {imported.confidence:.0%} sure".replace("%", " %")
+    return f"{counted_noun(imported.licks, 'lick')}, {counted_noun(imported.notes, 'note')}{unsure}{rhythm}"
+
+
+def imported_json(imported: Imported, target: str) -> dict[str, object]:
+    """Return what became of a file as a value for JSON."""
+    from lickwright.report.console import findings_json
+
+    return {
+        "path": imported.source.name,
+        "format": imported.reader,
+        "written": target or None,
+        "licks": imported.licks,
+        "notes": imported.notes,
+        "unsure": imported.unsure,
+        "rhythm": round(imported.confidence, 3),
+        "diagnostics": findings_json(imported.source, imported.findings),
+    }

@@ -1,0 +1,51 @@
+"""What is played together: the notes of all strings of a bar, brought into columns.
+
+In: what each string has in a bar. Out: `Instant`s from left to right. Notes of different strings are together where their frets stand in a
+common column, so that
+a fret of two digits may stand left or right of one of one digit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lickwright.core.fast_dataclass import field, mutable_record
+from lickwright.importers.text_tab.scanned import ScannedBar, ScannedNote, ScannedShape
+
+
+@mutable_record
+class Instant:
+    """One column of a bar."""
+
+    x: int
+    end: int  # column after its widest fret
+    notes: list[ScannedNote] = field(default_factory=list)
+    shapes: list[tuple[ScannedNote, ScannedShape]] = field(default_factory=list)  # of notes that began before
+    rest: bool = False
+
+
+def find_instants(strings: Sequence[ScannedBar], tolerance: int) -> list[Instant]:
+    """Return the columns of a bar. With a tolerance of 1, neighboring columns of strings that are out of line are one."""
+    notes = [note for bar in strings for note in bar.notes]
+    found: list[Instant] = []
+    for note in sorted(notes, key=lambda note: (note.x, note.string)):
+        last = found[-1] if found else None
+        if last is not None and note.x < last.end + tolerance and all(n.string != note.string for n in last.notes):
+            last.notes.append(note)
+            last.end = max(last.end, note.end)
+        else:
+            found.append(Instant(note.x, note.end, [note]))
+    for bar in strings:
+        for owner, shape in bar.shapes:
+            if owner is not None:
+                _place_shape(found, owner, shape)
+    return sorted(found, key=lambda instant: instant.x)
+
+
+def _place_shape(found: list[Instant], owner: ScannedNote, shape: ScannedShape) -> None:
+    """Put a shape that stands apart from its note into the column where it stands, or into one of its own."""
+    for instant in found:
+        if instant.x <= shape.x < instant.end:
+            instant.shapes.append((owner, shape))
+            return
+    found.append(Instant(shape.x, shape.x + 1, [], [(owner, shape)]))

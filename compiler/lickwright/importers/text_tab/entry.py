@@ -1,0 +1,21 @@
+"""The reader of text tab as the table of readers calls it.
+
+In: the bytes of a file. Out: its text, and drafts of its licks.
+"""
+
+from __future__ import annotations
+
+from lickwright.core.source import Source
+from lickwright.importers.draft import LickDraft
+from lickwright.importers.text_tab.reader import NoTab, read_text_tab
+from lickwright.importers.text_tab.text_lines import decode_text
+
+
+def read(data: bytes, name: str) -> tuple[Source, list[LickDraft]]:
+    """Return the text of a file and the licks in it. Raises Unreadable for what is no text, and where there is no tab."""
+    source = decode_text(data, name)
+    try:
+        return source, read_text_tab(source)
+    except NoTab as e:
+        e.source = source
+        raise

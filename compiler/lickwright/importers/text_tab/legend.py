@@ -1,0 +1,100 @@
+"""What the tab's own key says of its marks.
+
+In: lines of prose. Out: the meaning of each mark, which goes before every default meaning (`marks.py`). A key is read wherever it stands: `v = vibrato`,
+`(5) ghost note`, `^ - bend`, `* means natural harmonic`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import NamedTuple
+
+MEANINGS: tuple[tuple[str, str], ...] = (  # by the first words that fit: a pattern, and the meaning
+    (r"still sounding|tie[ds]?\b|held|hold|sustain|keep|let it last", "held"),
+    (r"ghost|barely|quiet|optional|soft", "ghost"),
+    (r"pinch|squeal|artificial harmonic \(pinch", "pinch"),
+    (r"artificial|harp harm|tapped harm|touch(?:ed)? harm", "artificial"),
+    (r"harmonic|nat\.? ?harm|harm\b", "natural"),
+    (r"hammer-on from nowhere|hammered from nowhere", "hammer nowhere"),
+    (r"hammer", "hammer"),
+    (r"pull", "pull"),
+    (r"pre-?bend", "prebend"),
+    (r"release", "release"),
+    (r"bend|bent", "bend"),
+    (r"slide (?:in )?from a lower fret", "slide in up"),
+    (r"slide (?:in )?from a higher fret", "slide in down"),
+    (r"slide off up", "slide off up"),
+    (r"slide off down", "slide off down"),
+    (r"slide up|slide ascending", "slide up"),
+    (r"slide down|slide descending", "slide down"),
+    (r"slide|sliding|gliss", "slide"),
+    (r"wide vib", "wide vibrato"),
+    (r"vibrato|vib\b|shake", "vibrato"),
+    (r"tapp?(?:ed|ing)?\b", "tap"),
+    (r"trill", "trill"),
+    (r"tremolo", "tremolo"),
+    (r"palm", "palm"),
+    (r"dead|mute|muff|scratch|choke", "dead"),
+    (r"let ring|ring", "ring"),
+    (r"accent|louder|hard", "accent"),
+    (r"staccato|short", "short"),
+    (r"down-?\s?(?:stroke|pick|strum)", "down"),
+    (r"up-?\s?(?:stroke|pick|strum)", "up"),
+    (r"slap|thumb", "slap"),
+    (r"pop", "pop"),
+    (r"grace", "grace"),
+)  # fmt: skip
+_ENTRY = re.compile(
+    r"(?:^|(?<=[\s,;|/(]))(?P<mark>\(\w{1,3}\)|<\d*n?>|\[\w{0,2}\]|\{\w{0,2}\}|\d{0,2}(?:PM|P\.M\.|[a-zA-Z]{1,2}|~{1,3}|[/\\^*=+.>'<|]{1,2})\d{0,2})"
+    r"(?:(?<=[^\w\s])\s(?=\w)|\s*(?:=|:|\.{2,}|->)\s*|\s+-{1,2}\s+|\s+(?:means?|is|are|stands for|for)\s+|\s{2,})"
+    r"(?:an?\s|the\s|to\s|like a\s)*"
+)
+_MEANING = re.compile("|".join(f"(?P<m{n}>{pattern})" for n, (pattern, _) in enumerate(MEANINGS)), re.IGNORECASE)
+_LOOK = 28  # characters after the mark in which its meaning begins
+
+
+class Legend(NamedTuple):
+    """The marks that a tab explains."""
+
+    meanings: dict[str, frozenset[str]]  # by mark without frets: `h`, `()`, `<>`, `^`
+    lines: frozenset[int]  # numbers of the lines that explain
+
+    def says(self, mark: str) -> str:
+        """Return the one meaning of a mark; "" where it is not explained, or has several."""
+        found = self.meanings.get(mark, frozenset())
+        return next(iter(found)) if len(found) == 1 else ""
+
+    def may(self, mark: str, meaning: str) -> bool:
+        """Return True if a mark can have a meaning: it is explained so, or not explained."""
+        return mark not in self.meanings or meaning in self.meanings[mark]
+
+
+def read_legend(lines: Iterable[tuple[int, str]]) -> Legend:
+    """Return what the lines (number and text) explain."""
+    found: dict[str, set[str]] = {}
+    where: set[int] = set()
+    for number, text in lines:
+        for entry in _ENTRY.finditer(text):
+            meaning = _MEANING.match(text, entry.end()) or _within(text, entry.end())
+            mark = _bare_mark(entry["mark"])
+            if meaning is None or not mark:
+                continue
+            name = next(MEANINGS[int(group[1:])][1] for group, value in meaning.groupdict().items() if value)
+            found.setdefault(mark, set()).add(name)
+            where.add(number)
+    return Legend({mark: frozenset(names) for mark, names in found.items()}, frozenset(where))
+
+
+def _within(text: str, at: int) -> re.Match[str] | None:
+    """Return the meaning that stands a few words on: `^ is what I use for a bend`."""
+    stop = re.compile(r"[,;]|\s{3,}|$").search(text, at)
+    end = min(at + _LOOK, stop.start() if stop else len(text))
+    return _MEANING.search(text, at, end)
+
+
+def _bare_mark(mark: str) -> str:
+    """Return a mark without its frets: `h` for `5h7`, `()` for `(5)`; "" for a fret alone."""
+    if mark[0] in "([{<":
+        return {"(": "()", "[": "[]", "{": "{}", "<": "<>"}[mark[0]]
+    return mark.strip("0123456789")

@@ -1,0 +1,170 @@
+"""What the rows above say of the notes below them.
+
+In: the entries of the rows of a system, and its columns. Out: marks on notes and on columns. In our own tab an entry stands exactly over
+its column; in others it may be a column or
+two off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from fractions import Fraction
+
+from lickwright.importers.text_tab.columns import Instant
+from lickwright.importers.text_tab.marks import Report
+from lickwright.importers.text_tab.rows import AboveEntry
+from lickwright.importers.text_tab.rules import ASSUMED_MARK
+from lickwright.importers.text_tab.scanned import ScannedNote, ScannedShape
+
+_AMOUNTS = {"full": Fraction(2), "1/4": Fraction(1, 2), "1/2": Fraction(1), "3/4": Fraction(3, 2)}  # semitones
+_NOTE_MARKS = {  # by the kind of an entry: the mark of the notation
+    "pm": "pm", "tremolo": "tremolo", "snap": "snap", "slap": "slap", "pop": "pop", "dive": "dive", "dip": "dip", "scoop": "scoop", "swell": "swell",
+    "up": "up", "down": "down", "accent": "!", "short": ",", "ring note": "=", "bar": "dip",
+}  # fmt: skip
+_HEADS = {"natural": "<>", "pinch": "*", "artificial": "n<>"}
+_NEAR = 2  # columns that an entry of another's tab may stand off
+
+
+class RowMarker:
+    """Puts what the rows say on the notes of one system."""
+
+    def __init__(self, instants: Sequence[Instant], ours: bool, names: dict[str, int], report: Report) -> None:
+        self._instants, self._ours, self._names, self._report = sorted(instants, key=lambda i: i.x), ours, names, report
+
+    def mark(self, entries: Iterable[AboveEntry]) -> None:
+        """Mark the notes."""
+        for entry in entries:
+            if entry.kind in _NOTE_MARKS:
+                self._add(entry, _NOTE_MARKS[entry.kind])
+            elif (rule := _RULES.get(entry.kind)) is not None:
+                rule(self, entry)
+
+    def covered(self, entry: AboveEntry) -> list[Instant]:
+        """Return the columns under an entry."""
+        if not self._instants:
+            return []
+        if entry.lasts:
+            start = (
+                entry.x
+                if not self._ours
+                else max((i.x for i in self._instants if i.x <= entry.x), default=self._instants[0].x)
+            )
+            slack = 0 if self._ours else 1
+            return [i for i in self._instants if start - slack <= i.x < entry.end]
+        near = [i for i in self._instants if i.x <= entry.x < max(i.end, i.x + 1)]
+        if near or self._ours:
+            return near[:1]
+        best = min(self._instants, key=lambda i: min(abs(i.x - entry.x), abs(i.x - entry.end + 1)))
+        return [best] if min(abs(best.x - entry.x), abs(best.x - entry.end + 1)) <= _NEAR else []
+
+    def _notes(self, entry: AboveEntry) -> list[ScannedNote]:
+        whose = self.strings(entry.text) if entry.kind != "trill" else set()
+        return [n for i in self.covered(entry) for n in i.notes if not n.held and (not whose or n.string in whose)]
+
+    def strings(self, text: str) -> set[int]:
+        """Return the strings that an entry names: `A`, `string 5`."""
+        words = text.replace("string ", "").split()
+        return {
+            int(word) if word.isdigit() else self._names[word]
+            for word in words
+            if word.isdigit() or word in self._names
+        }
+
+    def _add(self, entry: AboveEntry, mark: str) -> None:
+        for note in self._notes(entry):
+            note.marks.add(mark)
+
+    def _ghost(self, entry: AboveEntry) -> None:
+        whose = self.strings(entry.text)
+        for note in (
+            n for i in self.covered(entry) for n in i.notes if n.parenthesized and (not whose or n.string in whose)
+        ):
+            note.held = False
+            note.marks.add("?")
+
+    def _trill(self, entry: AboveEntry) -> None:
+        for note in self._notes(entry)[:1]:
+            if entry.text:
+                note.trill = int(entry.text)
+            else:
+                self._report(
+                    ASSUMED_MARK,
+                    "a trill does not say its other fret, and was read as one note",
+                    "write the trill into the lick",
+                    note.span,
+                    "trill",
+                )
+                note.sure = False
+
+    def _head(self, entry: AboveEntry) -> None:
+        for note in self._notes(entry):
+            if not note.head and note.fret is not None:
+                note.head = _HEADS[entry.kind]
+                if entry.kind == "natural":
+                    note.touch, note.fret = Fraction(note.fret), None
+                elif entry.kind == "artificial":
+                    note.touch = Fraction(note.fret + 12)
+
+    def _tap(self, entry: AboveEntry) -> None:
+        for note in self._notes(entry):
+            note.begin, note.touching = "t", False
+
+    def _vibrato(self, entry: AboveEntry) -> None:
+        for note in self._notes(entry):
+            if not any(shape.kind in ("~", "~~") for shape in note.shapes):
+                note.shapes.append(ScannedShape("~", note.x))
+
+    def _bend(self, entry: AboveEntry) -> None:
+        """Give the amount above to the bend below that does not say its own."""
+        by = amount(entry.text.removeprefix("bend "))
+        if by is None:
+            return
+        for instant in self._near(entry):
+            unsaid = [s for n in instant.notes for s in n.shapes if s.unsaid and not s.own_column]
+            unsaid += [s for _, s in instant.shapes if s.unsaid]
+            if unsaid:
+                unsaid[0].by, unsaid[0].unsaid = by, False
+                return
+        if self._ours:
+            return
+        for instant in self._near(entry)[:1]:
+            bare = [n for n in instant.notes if not n.shapes and n.fret]
+            if bare and not any(n.shapes for n in instant.notes):
+                bare[0].shapes.append(ScannedShape("^", bare[0].x, by))
+                bare[0].sure = False
+                self._report(
+                    ASSUMED_MARK,
+                    f"`{entry.text}` above is taken for a bend",
+                    "write the bend on the string: `7b9`",
+                    bare[0].span,
+                    "bend above",
+                )
+
+    def _near(self, entry: AboveEntry) -> list[Instant]:
+        """Return the columns near an amount, the nearest first; one that spans a bend and its marks is near it."""
+        found = []
+        for instant in self._instants:
+            xs = [instant.x, *(s.x for n in instant.notes for s in n.shapes), *(s.x for _, s in instant.shapes)]
+            off = min(min(abs(x - entry.x), abs(x - entry.end + 1)) for x in xs)
+            if off <= (0 if self._ours else _NEAR + 1):
+                found.append((off, instant.x, instant))
+        return [instant for _, _, instant in sorted(found, key=lambda item: item[:2])]
+
+
+def amount(text: str) -> Fraction | None:
+    """Return the semitones of an amount in whole steps: `full`, `1/2`, `1 1/2`, `2`; None for no amount."""
+    if text in _AMOUNTS:
+        return _AMOUNTS[text]
+    total = Fraction(0)
+    for part in text.split():
+        try:
+            total += Fraction(part) * 2
+        except (ValueError, ZeroDivisionError):
+            return None
+    return total if 0 < total <= 8 else None
+
+
+_RULES: dict[str, Callable[[RowMarker, AboveEntry], None]] = {
+    "ghost": RowMarker._ghost, "trill": RowMarker._trill, "natural": RowMarker._head, "pinch": RowMarker._head, "artificial": RowMarker._head,
+    "tap": RowMarker._tap, "vibrato": RowMarker._vibrato, "bend": RowMarker._bend,
+}  # fmt: skip

@@ -1,0 +1,102 @@
+"""Which lines of a text are strings of a tab.
+
+In: cleaned lines. Out: `StringLine`s: a label, if there is one, and where the string begins. A line is judged by itself here (`likely`, or
+only `possible`);
+`systems.py` judges it beside its neighbors.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from lickwright.importers.text_tab.text_lines import LONG_DASHES, TextLine
+
+DASHES = f"-{LONG_DASHES}"
+BODY = r"[-—–_=.0-9|:xXhHpPbBrRsStTvVoOlI~^/\\()<>\[\]{}*+ '\"%!,>½¼¾]"
+_LABEL = re.compile(
+    r"(?P<indent>\s*)(?:[(\[]?(?P<name>[A-Ha-h](?:[#b]|(?:es|is)(?![a-z]))?|\d{1,2})(?P<octave>\d)?[)\]]?)"
+    r"(?P<blank>\s{0,4})(?P<sep>[|:\]!)I]+|>(?=[-—–])|(?=[-—–]))"
+)
+_BARE = re.compile(r"(?P<indent>\s*)(?=[-—–|0-9<(/\\~xX_.:*\[])")
+_WORD = re.compile(r"[A-Za-z]{3,}")
+_WORDS_ON_STRINGS = frozenset(
+    "full hold tap bend release slide trill vib let ring harm xxx XXXX hhh bfull".lower().split()
+)
+_COUNT_ROW = re.compile(r"\W*1(?:[\W_]|e\b|e\s*&|&|and|trip)[-\s.&+e\da|,and*()tripl]*$", re.IGNORECASE)
+_ENDING = re.compile(r"\s*\(?[1-4](?:st|nd|rd|\.)[\s.,_-]")
+_ABOVE = re.compile(r"\s*\|-*\d(?::\d)?-*\|(?:\s+\|-*\d(?::\d)?-*\|)*\s*$")  # brackets over tuplets
+_TRAILING = re.compile(r"\|\s+[^-|—–]*$")
+_FRAGMENT = re.compile(rf"{BODY}+$")
+_RULER = re.compile(r"\s*[-—–_=]{3,}\s*$")
+
+
+class StringLine(NamedTuple):
+    """One line that looks like a string."""
+
+    line: TextLine
+    label: str  # as written; "" for none
+    body: int  # the character at which the string begins: its first bar line, or its first dash
+    likely: bool  # by itself; False: only beside others
+    until: int = 0  # the number of its last line, where a mailer broke it; else 0
+
+    @property
+    def last(self) -> int:
+        """The number of the last line that it takes."""
+        return max(self.until, self.line.number)
+
+    @property
+    def ruler(self) -> bool:
+        """True for a line of dashes alone, which may be a ruler between two paragraphs."""
+        return not self.label and _RULER.match(self.line.text) is not None
+
+
+def string_line(line: TextLine) -> StringLine | None:
+    """Return what a line is as a string; None for one that cannot be a string."""
+    text = line.text
+    if len(text) < 3 or not ("-" in text or "|" in text or "—" in text or "–" in text or "_" in text):
+        return None
+    if _ENDING.match(text) or _ABOVE.match(text):
+        return None
+    labeled = _LABEL.match(text)
+    if labeled:
+        name = labeled["name"]
+        body = labeled.start("sep") if labeled["sep"] else labeled.end("blank")
+        if not labeled["sep"] and (labeled["blank"] or name.isdigit()):
+            labeled = None  # `5---7` is a fret, not a string; `a --` begins a remark
+    if labeled and labeled["octave"] and labeled["name"].isdigit():
+        labeled = None
+    if labeled:
+        label = labeled["name"]
+        return _judged(line, label, body)
+    if _COUNT_ROW.match(text) and re.search(r"[&+ea]|and", text):
+        return None
+    bare = _BARE.match(text)
+    if bare is None:
+        return None
+    return _judged(line, "", bare.end())
+
+
+def _judged(line: TextLine, label: str, body: int) -> StringLine | None:
+    text = line.text[body:]
+    end = _TRAILING.search(text)
+    if end:
+        text = text[: end.start() + 1]
+    words = [word for word in _WORD.findall(text) if word.lower() not in _WORDS_ON_STRINGS]
+    if words and not (label and "-" in text and sum(map(len, words)) * 4 < len(text)):
+        return None
+    solid = len(text) - text.count(" ")
+    if not solid:
+        return None
+    dashes = sum(text.count(dash) for dash in DASHES) + max(text.count("_"), 0)
+    if dashes >= 3 and dashes * 3 >= solid:
+        return StringLine(line, label, body, True)
+    barred = text.startswith("|") and (label or text.rstrip().endswith("|"))
+    if barred or (dashes and _FRAGMENT.match(text)):
+        return StringLine(line, label, body, False)
+    return None
+
+
+def fragment(line: TextLine) -> bool:
+    """Return True if a line may be the end of a string that a mailer broke."""
+    return bool(line.text.strip()) and _FRAGMENT.match(line.text) is not None

@@ -1,0 +1,200 @@
+"""The bars of a section with their columns: systems, strings and marks brought together.
+
+In: a `TabSection`, which string each line is, and the tab's key. Out: `ColumnBar`s in order, with their columns, what the rows say of them,
+and no rhythm yet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import count
+
+from lickwright.core.fast_dataclass import field, mutable_record
+from lickwright.core.source import Span
+from lickwright.importers.draft import GroupKind
+from lickwright.importers.text_tab.bars import SystemBars, TabBar, find_bars
+from lickwright.importers.text_tab.columns import Instant, find_instants
+from lickwright.importers.text_tab.legend import Legend
+from lickwright.importers.text_tab.marks import Report, StringScanner, report_unsaid
+from lickwright.importers.text_tab.playing import ColumnSpans
+from lickwright.importers.text_tab.row_marks import RowMarker
+from lickwright.importers.text_tab.rows import AboveEntry, CountWord, RowReader, Rows
+from lickwright.importers.text_tab.rules import UNEVEN
+from lickwright.importers.text_tab.scanned import ScannedBar
+from lickwright.importers.text_tab.systems import TabSystem
+from lickwright.importers.text_tab.text_lines import TextLine
+from lickwright.importers.text_tab.tunings import StringOrder
+
+_NEW_LINE = 16  # columns between the parts of a bar that is broken in two; any number would do
+_KINDS = {"rake": GroupKind.RAKE, "grace": GroupKind.GRACE, "scrape": GroupKind.SCRAPE}
+
+
+@mutable_record
+class ColumnBar:
+    """One bar with its columns."""
+
+    system: int
+    tab: TabBar
+    instants: list[Instant]
+    left: int
+    right: int
+    words: list[CountWord] = field(default_factory=list)
+    letters: list[tuple[int, str]] = field(default_factory=list)
+    entries: list[AboveEntry] = field(default_factory=list)  # chords, endings and so on that stand over it
+    remarks: list[str] = field(default_factory=list)  # words that stand behind it
+    alone: bool = False  # the only bar of its system
+    span: Span = Span(0, 0)
+    line: int = 0  # number of the line of its first string
+
+
+class BarReader:
+    """Reads the systems of one section, in order."""
+
+    def __init__(self, legend: Legend, ours: bool, rows: RowReader, names: dict[str, int], report: Report) -> None:
+        self._legend, self._ours, self._rows, self._names, self._report = legend, ours, rows, names, report
+        self._scanners: dict[int, StringScanner] = {}
+        self._open: dict[str, list[int]] = {"ring": [], "hold": []}
+        self._span_names = count()
+        self.bars: list[ColumnBar] = []
+        self.spans: dict[int, ColumnSpans] = {}  # by the identity of an instant
+        self.words: list[tuple[int, TextLine]] = []  # rows of words, by the index of the bar that they stand at
+
+    def read(self, number: int, system: TabSystem, order: StringOrder) -> None:
+        """Read one system: its bars are added to `bars`."""
+        found = find_bars(system)
+        first = len(self.bars)
+        bars = [self._bar(number, system, order, tab, found) for tab in found.bars]
+        if not bars:
+            return
+        total = sum(len(bar.instants) for bar in bars)
+        rows = self._rows.read(system.above, system.below, found.offset, total)
+        self._share(bars, rows)
+        self._mark(bars, rows)
+        for bar in bars:
+            bar.alone = len(bars) == 1
+            before = self.bars[-1] if self.bars else None
+            if before is not None and before.tab.goes_on:
+                _merge(before, bar)
+            else:
+                self.bars.append(bar)
+        bars[-1].remarks += [text for _, text in found.remarks]
+        self.words += [(first, line) for line in rows.words]
+
+    def _bar(self, number: int, system: TabSystem, order: StringOrder, tab: TabBar, found: SystemBars) -> ColumnBar:
+        strings: list[ScannedBar] = []
+        for n, segment in enumerate(tab.segments):
+            line, shift = system.rows[n].line, segment.raw - segment.left
+            scanner = self._scanners.get(order.strings[n])
+            if scanner is None:
+                scanner = self._scanners[order.strings[n]] = StringScanner(
+                    order.strings[n], self._legend, self._ours, self._report
+                )
+
+            def place(a: int, b: int, line: TextLine = line, shift: int = shift) -> Span:
+                return line.span(a + shift, b + shift)
+
+            strings.append(scanner.scan("" if tab.same else segment.text, segment.left, place))
+        self._judge_evenness(system, tab, strings)
+        instants = find_instants(strings, 1 if tab.uneven else 0)
+        row = system.rows[0]
+        start = tab.segments[0].raw
+        span = row.line.span(start, start + len(tab.segments[0].text))
+        return ColumnBar(number, tab, instants, tab.left, tab.right, span=span, line=row.line.number)
+
+    def _judge_evenness(self, system: TabSystem, tab: TabBar, strings: Sequence[ScannedBar]) -> None:
+        others = any(bar.notes for n, bar in enumerate(strings) if n not in tab.uneven)
+        for n in tab.uneven:
+            if strings[n].notes and (others or len(tab.uneven) > 1):
+                segment = tab.segments[n]
+                for note in strings[n].notes:
+                    note.sure = False
+                usual = max(len(s.text) for m, s in enumerate(tab.segments) if m not in tab.uneven)
+                self._report(
+                    UNEVEN, f"this string has {len(segment.text)} characters up to its bar line, the others have {usual}",
+                    "compare what is played together with the original", system.rows[n].line.span(segment.raw, segment.raw + len(segment.text)), "uneven",
+                )  # fmt: skip
+
+    def _share(self, bars: Sequence[ColumnBar], rows: Rows) -> None:
+        """Give each bar the words, letters and entries that stand over it, and each rest a column."""
+        for k, bar in enumerate(bars):
+            low = bar.left - 1 if k else -99
+            high = bar.right if k + 1 < len(bars) else bar.right + 6
+            bar.words = [word for word in rows.counts if low <= word.x < high]
+            bar.letters = [letter for letter in rows.letters if low <= letter[0] < high]
+            bar.entries = [
+                entry for entry in rows.entries if low <= entry.x < high and entry.kind not in ("times", "going")
+            ]
+            bar.entries += [
+                e for e in rows.entries
+                if (e.kind == "going" and _is_over(e, bar)) or (e.kind == "times" and bar.left < e.end <= bar.right + 4)
+            ]  # fmt: skip
+            _add_rests(bar)
+
+    def _mark(self, bars: Sequence[ColumnBar], rows: Rows) -> None:
+        instants = [instant for bar in bars for instant in bar.instants]
+        for instant in instants:
+            self.spans[id(instant)] = ColumnSpans()
+        if not instants:
+            return
+        marker = RowMarker(instants, self._ours, self._names, self._report)
+        marker.mark(rows.entries)
+        self._add_spans(marker, rows.entries, min(instant.x for instant in instants))
+        for instant in instants:
+            shapes = [(note, shape) for note in instant.notes for shape in note.shapes] + instant.shapes
+            for note, shape in shapes:
+                if shape.unsaid:
+                    report_unsaid(note, shape, self._report)
+
+    def _add_spans(self, marker: RowMarker, entries: Sequence[AboveEntry], first: int) -> None:
+        still: dict[str, list[int]] = {"ring": [], "hold": []}
+        for entry in entries:
+            lasting = "ring" if entry.kind == "ring" else "hold" if entry.kind == "bend" and entry.lasts else ""
+            if lasting:
+                continues = self._open[lasting] and entry.x <= first and (lasting == "ring" or not entry.text)
+                name = self._open[lasting].pop(0) if continues else next(self._span_names)
+                if entry.lasts and not entry.closed:
+                    still[lasting].append(name)
+            for instant in marker.covered(entry):
+                said = self.spans[id(instant)]
+                if lasting == "ring":
+                    said.rings.add(name)
+                elif lasting:
+                    said.holds.add(name)
+                elif entry.kind == "stop":
+                    said.stops |= marker.strings(entry.text)
+                elif entry.kind == "roll":
+                    said.roll = True
+                elif entry.kind in _KINDS:
+                    said.kind = _KINDS[entry.kind]
+        self._open = still if self._ours else {"ring": [], "hold": []}
+
+
+def _is_over(entry: AboveEntry, bar: ColumnBar) -> bool:
+    """Return True if a sign of navigation belongs to a bar: segno and coda stand at its start, the others at its end."""
+    if entry.text in ("Segno", "Coda"):
+        return bar.left <= entry.x + 2 and entry.x < bar.right
+    return bar.right <= entry.end <= bar.right + 4
+
+
+def _add_rests(bar: ColumnBar) -> None:
+    known = {instant.x: instant for instant in bar.instants}
+    for word in bar.words:
+        if word.rest:
+            if word.x in known:
+                known[word.x].rest = True
+            else:
+                bar.instants.append(Instant(word.x, word.x + 1, rest=True))
+    bar.instants.sort(key=lambda instant: instant.x)
+
+
+def _merge(before: ColumnBar, bar: ColumnBar) -> None:
+    """Add the second part of a bar that was broken at the end of a line."""
+    shift = before.right + _NEW_LINE - bar.left
+    for instant in bar.instants:
+        instant.x += shift
+        instant.end += shift
+    before.instants += bar.instants
+    before.words += [word._replace(x=word.x + shift) for word in bar.words]
+    before.entries += [entry._replace(x=entry.x + shift, end=entry.end + shift) for entry in bar.entries]
+    before.right = bar.right + shift
+    before.tab.repeat_end, before.tab.double, before.tab.goes_on = bar.tab.repeat_end, bar.tab.double, bar.tab.goes_on

@@ -1,0 +1,118 @@
+"""Text tab read: the corpus, our own tabs back again, and each step by itself."""
+
+from __future__ import annotations
+
+import pytest
+
+from lickwright.core.source import Source
+from lickwright.importers import import_source
+from lickwright.importers.text_tab.reader import NoTab, read_text_tab
+from lickwright.importers.write_lick import write_licks
+from text_tab_corpus import TabCase, note_token, read_case, score_case, tab_cases
+
+LEAST = {"clean": 0.98, "ragged": 0.92, "damaged": 0.80}  # share of notes that are right
+MOST_SILENT = 0.005  # share of notes that are wrong without a word
+
+
+@pytest.mark.parametrize("name", LEAST)
+def test_notes_of_the_corpus(name: str) -> None:
+    scores = {case.title: score_case(case) for case in tab_cases(name)}
+    notes = sum(score.expected for score in scores.values())
+    right = sum(score.right for score in scores.values())
+    silent = sum(score.silent for score in scores.values())
+    print(
+        f"{name}: {len(scores)} tabs, {right} of {notes} notes right ({right / notes:.1%}), {silent} wrong without a word"
+    )
+    wrong = {title: (score.lost, score.more) for title, score in scores.items() if score.lost or score.more}
+    assert right >= LEAST[name] * notes, wrong
+    assert silent <= MOST_SILENT * notes, wrong
+
+
+def every_case() -> list[TabCase]:
+    return [case for name in LEAST for case in tab_cases(name)]
+
+
+def test_what_is_written_plays_what_was_read() -> None:
+    for case in every_case():
+        _, drafts = read_case(case)
+        written = write_licks(drafts)
+        assert [doubt for doubt in written.doubts if doubt.rule.code == "L802"] == [], case.title
+
+
+def tokens(text: str) -> list[str]:
+    drafts = read_text_tab(Source("-", text))
+    return [
+        note_token(n) for d in drafts for b in d.bars for g in b.groups for n in sorted(g.notes, key=lambda n: n.string)
+    ]
+
+
+def on_g(string: str, *prose: str) -> list[str]:
+    """Read one string among five empty ones."""
+    rest = "-" * len(string)
+    lines = [f"{label}|{string if label == 'G' else rest}|" for label in ("e", "B", "G", "D", "A", "E")]
+    return tokens("\n".join([*prose, "", *lines]) + "\n")
+
+
+@pytest.mark.parametrize(
+    ("string", "notes"),
+    [
+        ("--5h7p5--", "3:5 3:h7 3:p5"),
+        ("--5-h-7--", "3:5 3:h7"),
+        ("--7b9r7--", "3:7b2r0"),
+        ("--7b(9)---", "3:7b2"),
+        ("--7bfull---", "3:7b2"),
+        ("--7b1/2---", "3:7b1"),
+        ("--7b½----", "3:7b1"),
+        ("--7b9--r7--", "3:7b2r0"),
+        ("--7b10r8---", "3:7b3r1"),
+        ("--pb9----", "3:7pb2"),
+        ("--7pb9r7-", "3:7pb2r0"),
+        ("--9r7----", "3:7pb2r0"),
+        ("--5/7\\5--", "3:5 3:/7 3:\\5"),
+        ("--5s7s5--", "3:5 3:/7 3:\\5"),
+        ("--/7---5\\--", "3:n/7 3:5\\"),
+        ("--<12>--5<17>--", "3:<12> 3:5<17>"),
+        ("--12*--8*--", "3:<12> 3:8*"),
+        ("--x-X--(5)--", "3:x 3:x 3:5.ghost"),
+        ("--t12p5--", "3:nt12 3:p5"),
+        ("--7~~~--7v--", "3:7~ 3:7~"),
+        ("--5tr7----", "3:5.tr7"),
+        ("--1012--", "3:10 3:12"),
+        ("--lO--l2--", "3:10 3:12"),
+        ("--7/5----", "3:7 3:\\5"),
+    ],
+)
+def test_marks_on_a_string(string: str, notes: str) -> None:
+    assert " ".join(on_g(string)) == notes
+
+
+@pytest.mark.parametrize(
+    ("key", "string", "notes"),
+    [
+        ("^ = hammer on", "--5^7--", "3:5 3:h7"),
+        ("^ = bend", "--5^7--", "3:5b2"),
+        ("v: slide down", "--7v---", "3:7\\"),
+        ("(5) = tied note", "--5---(5)--", "3:5"),
+        ("[12] harmonic", "--[12]--", "3:<12>"),
+        ("* pinch harmonic", "--12*--", "3:12*"),
+        ("s is a slap", "--5s---", "3:5.slap"),
+    ],
+)
+def test_the_tabs_own_key_goes_first(key: str, string: str, notes: str) -> None:
+    assert " ".join(on_g(string, key)) == notes
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "", "Hello, this is a letter.\n\n-- \nYours", "\n".join("-" * 40 for _ in range(2)), "a | b\n--|--\n1 | 2\n",
+        "CC|x---x---|\nHH|--x---x-|\nSD|----o---|\nBD|o-------|\n",
+        "A|--------|\nB|-----|\nC|---------|\nD|--|\nE|------|\nF|---|\n",
+    ],
+)  # fmt: skip
+def test_a_text_without_tab_is_no_lick(text: str) -> None:
+    with pytest.raises(NoTab):
+        read_text_tab(Source("-", text))
+    found = import_source(text.encode(), "letter.txt")
+    assert not found.ok
+    assert [d.code for d in found.findings] == ["L810"]
