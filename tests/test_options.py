@@ -22,7 +22,8 @@ import click
 import pytest
 
 from lickwright.build import dask_executor
-from lickwright.cli import COMMANDS, main, make, make_request
+from lickwright.cli import main, make, make_request
+from lickwright.cli.commands import COMMANDS
 
 LICK = """by Mara Quill
 key A minor

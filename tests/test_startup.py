@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from lickwright import cli
-from lickwright.cli import COMMANDS
+from lickwright.cli.commands import COMMANDS
 
 HEAVY = (
     "numpy",

@@ -11,10 +11,9 @@ import sys
 from collections.abc import Sequence
 
 from lickwright.cli import terminal
-from lickwright.cli.commands import COMMANDS
 from lickwright.cli.exit_code import Exit
 
-__all__ = ["COMMANDS", "main"]
+__all__ = ["main"]
 
 
 # Commands that take arguments without options, and the modules whose `run_plain` does them: it returns an exit code, or None to let click decide.

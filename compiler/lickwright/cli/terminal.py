@@ -11,7 +11,6 @@ import io
 import os
 import signal
 import sys
-import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -217,10 +216,12 @@ def handle_interrupts() -> Iterator[Callable[[], Exit]]:
         seen.append(next(code for name, code in codes.items() if getattr(signal, name, None) == number))
         raise Interrupted(seen[-1])
 
+    from threading import current_thread, main_thread  # half a millisecond, of which questions have no need
+
     before = {}
     try:
         for name in codes:
-            if hasattr(signal, name) and threading.current_thread() is threading.main_thread():
+            if hasattr(signal, name) and current_thread() is main_thread():
                 before[name] = signal.signal(getattr(signal, name), end)
         yield lambda: seen[-1]
     except KeyboardInterrupt as e:

@@ -11,9 +11,6 @@ from collections.abc import Callable, Sequence
 from lickwright.analysis.figure_names import FIGURES
 from lickwright.index.query_fields import technique_names
 from lickwright.index.query_parser import QueryTerm, Value
-from lickwright.music.boxspec import parse_box
-from lickwright.music.pitch import parse_key
-from lickwright.music.scale import SCALE_NAMES
 
 _WORDS = 3  # that may follow the first: `frets 5-8 at 12` has most
 
@@ -49,30 +46,48 @@ def _whole(terms: Sequence[QueryTerm]) -> QueryTerm:
     return first._replace(values=(*first.values[:-1], value), end=last.end)
 
 
-def _read_by(parse: Callable[[str], object]) -> Callable[[str], bool]:
-    def known(text: str) -> bool:
-        try:
-            parse(text)
-        except ValueError:
-            return False
-        return True
+def _reads(parse: Callable[[str], object], text: str) -> bool:
+    try:
+        parse(text)
+    except ValueError:
+        return False
+    return True
 
-    return known
+
+# Music and settings are loaded where something stands after a field of theirs.
+
+
+def _key(text: str) -> bool:
+    from lickwright.music.pitch import parse_key
+
+    return _reads(parse_key, text)
+
+
+def _box(text: str) -> bool:
+    from lickwright.music.boxspec import parse_box
+
+    return _reads(parse_box, text)
+
+
+def _scale(text: str) -> bool:
+    from lickwright.music.scale import SCALE_NAMES
+
+    return text.lower() in SCALE_NAMES
 
 
 def _field(name: str) -> Callable[[str], bool]:
     def known(text: str) -> bool:
-        from lickwright.settings.fields import BY_NAME  # only where something stands after such a field
+        from lickwright.settings.fields import BY_NAME
 
-        return _read_by(BY_NAME[name].parse)(text)
+        return _reads(BY_NAME[name].parse, text)
 
     return known
 
 
 _KNOWN: dict[str, Callable[[str], bool]] = {
-    "key": _read_by(parse_key),
-    "box": _read_by(parse_box),
-    "scale": lambda text: text.lower() in SCALE_NAMES,
+    "key": _key,
+    "box": _box,
+    "scale": _scale,
     "technique": lambda text: text.lower() in technique_names(),
     "figure": lambda text: text.lower() in FIGURES,
     "tuning": _field("tuning"),

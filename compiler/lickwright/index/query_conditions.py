@@ -22,9 +22,6 @@ from lickwright.index.query_fields import (
     technique_names,
 )
 from lickwright.index.query_parser import QueryError, QueryTerm, Value, refuse_foreign_syntax
-from lickwright.music.boxspec import SHAPES, parse_box
-from lickwright.music.pitch import MODE_ALIASES, MODES, parse_key, parse_note_name
-from lickwright.music.scale import SCALE_NAMES
 from lickwright.store.features import NUMBERED
 
 NONE = "none"  # as a value: the lick does not say
@@ -143,6 +140,8 @@ def _figure(field: QueryField, value: Value, search: bool) -> Condition:
 
 
 def _scale(field: QueryField, value: Value, search: bool) -> Condition:
+    from lickwright.music.scale import SCALE_NAMES  # music is loaded for questions about it
+
     _known(SCALE_NAMES, "scale", value)
     return _text(field.columns, value, search)
 
@@ -152,6 +151,8 @@ def _scale(field: QueryField, value: Value, search: bool) -> Condition:
 
 def _key(field: QueryField, value: Value, search: bool) -> Condition:
     """Return the condition for `"A minor"`, for a tonic in every mode, or for a mode on every tonic. Bb and A# are the same."""
+    from lickwright.music.pitch import MODE_ALIASES, MODES, parse_key, parse_note_name
+
     text = " ".join(value.text.split())
     mode = MODE_ALIASES.get(text.lower(), text.lower())
     if mode in MODES:
@@ -179,6 +180,8 @@ def _chords(field: QueryField, value: Value, search: bool) -> Condition:
 
 def _box(field: QueryField, value: Value, search: bool) -> Condition:
     """Return the condition for all boxes named, whatever others the lick has too; a window of frets or `at 12` has to be written alike."""
+    from lickwright.music.boxspec import SHAPES, parse_box
+
     try:
         spec = parse_box(value.text)
     except ValueError as e:

@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from lickwright.analysis.fingerprint import WHOLE, unpack_moments
 from lickwright.core.files import error_reason
 from lickwright.index.query_parser import QueryError
 from lickwright.index.search import SearchHit, create_memory_index
@@ -177,6 +176,8 @@ class LibraryIndex:
     def phrase(self, hit: SearchHit) -> dict[str, list[object]]:
         """Return the semitones from each note to the next and the times between them, in whole notes, for JSON."""
         from fractions import Fraction
+
+        from lickwright.analysis.fingerprint import WHOLE, unpack_moments
 
         row = self.connection.execute("SELECT moments FROM phrases WHERE code = ?", (hit.facts["phrase"],)).fetchone()
         pitches, _, waits = unpack_moments(row[0] if row else b"")

@@ -9,9 +9,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.analysis.fingerprint import moment_count, phrase_fingerprint, tab_code
-from lickwright.music.boxspec import SHAPES
-
 if TYPE_CHECKING:  # whoever asks an index needs no compiler
     from lickwright.compiler.compilation import CompiledLick
     from lickwright.core.diagnostics import Diagnostic
@@ -80,6 +77,8 @@ class LickFacts(NamedTuple):
     @property
     def phrase_notes(self) -> int:
         """The number of moments in its phrase, where bends and releases are notes and ornaments are none."""
+        from lickwright.analysis.fingerprint import moment_count
+
         return moment_count(self.moments)
 
     @property
@@ -97,6 +96,7 @@ def lick_facts(lick: CompiledLick, source: Source, measure: bool = True) -> Lick
         return LickFacts(lick.title, lick.slug, line, False, findings=found)
     settings = timeline.settings
     from lickwright.analysis.figures import find_figures
+    from lickwright.analysis.fingerprint import phrase_fingerprint, tab_code
     from lickwright.timeline.model import onset_grains
 
     theirs = phrase_fingerprint(timeline)
@@ -147,6 +147,8 @@ def _box(settings: Settings) -> tuple[str, int]:
     spec = settings.box
     if spec is None or spec.any:
         return "", 0
+    from lickwright.music.boxspec import SHAPES
+
     bits = sum(1 << number - 1 for number in spec.numbers)
     for box in settings.area.boxes if settings.area else ():
         if box.label.startswith("box "):

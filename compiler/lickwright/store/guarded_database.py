@@ -110,7 +110,10 @@ class GuardedConnection(sqlite3.Connection):
 
     def _within_room(self, rows: Iterator[Any], left: int) -> Iterator[Any]:
         for row in rows:
-            left -= _ROW + sum(len(value) for value in row if isinstance(value, (str, bytes)))
+            left -= _ROW
+            for value in row:  # a loop, not `sum`: an answer may be each lick's number
+                if isinstance(value, (str, bytes)):
+                    left -= len(value)
             if left < 0:
                 raise Unusable("it is damaged: it gives more than it holds")
             yield row

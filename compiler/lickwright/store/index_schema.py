@@ -14,7 +14,6 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from typing import get_args, get_type_hints
 
-from lickwright.analysis.fingerprint import step_grams
 from lickwright.store.features import IndexedFinding, LickFacts
 
 VERSION = 3  # of these tables: another one is built anew
@@ -123,6 +122,8 @@ def _row(placed: tuple[int, int, LickFacts]) -> tuple[object, ...]:
 
 
 def _add_phrases(connection: sqlite3.Connection, phrases: dict[int, LickFacts], search: bool) -> None:
+    from lickwright.analysis.fingerprint import step_grams  # not for questions
+
     for code, one in phrases.items():
         done = connection.execute(
             "INSERT OR IGNORE INTO phrases (code, notes, moments) VALUES (?, ?, ?)",
@@ -154,6 +155,8 @@ def remove_licks(connection: sqlite3.Connection, source_ids: Sequence[int]) -> N
 
 def _forget(connection: sqlite3.Connection, codes: Sequence[int], search: bool) -> None:
     """Remove those of these phrases that no lick has any more."""
+    from lickwright.analysis.fingerprint import step_grams
+
     lost: list[tuple[int, bytes]] = []
     for start in range(0, len(codes), _AT_ONCE):
         some = codes[start : start + _AT_ONCE]
