@@ -318,6 +318,39 @@ def test_a_slur_leaves_a_released_note_behind_the_arrow() -> None:
     assert slurs[0] >= release.right - 0.5
 
 
+def test_fingers_stand_beside_their_numbers_and_plucking_letters_below_the_strings() -> None:
+    found = Counter[str]()
+    text = "lick \"x\"\nstep 1/8\n| A0'p&D2'2'i&G2'3'm e12'4^14 G5'1/7 Bx B8'a - - ||\n"
+    own = grid_of(text)
+    assert own is not None
+    for name, grid in (*sample_grids(), ("own", own)):
+        music = engrave(grid, WIDTH, EngravingOptions(staff=True))
+        assert not collisions(music), (name, collisions(music))
+        for system in music.systems:
+            every = [(group, box) for group, box in groups([system.group]) if group.event is not None]
+            numbers = {group.event.number: box for group, box in every if group.role == "note" and group.event}
+            for group, box in every:
+                if group.role in ("finger", "pluck") and group.event is not None:
+                    found[group.role] += 1
+                    number, (text_item,) = numbers[group.event.number], group.items
+                    sound = grid.timeline.sounds[group.event.number]
+                    assert isinstance(text_item, Text)
+                    assert text_item.text == (sound.finger if group.role == "finger" else sound.pluck)
+                    if group.role == "finger":
+                        assert 0 < box.left - number.right < 1.5 and number.top < box.bottom < number.bottom + 1.0
+                    else:
+                        assert box.top > system.bottom and number.left < (box.left + box.right) / 2 < number.right
+        sounds = [cell.sound for column in grid.columns for cell in column.cells if cell.starts]
+        drawn = Counter(
+            group.event.number
+            for system in music.systems
+            for group in flat(system.group)
+            if group.role in ("finger", "pluck") and group.event is not None
+        )
+        assert drawn == Counter(s.index for s in sounds for one in (s.finger, s.pluck) if one), name
+    assert found["finger"] > 5 and found["pluck"] > 5
+
+
 @pytest.mark.parametrize("meter", ["12/8", "4/4", "16/16", "3/4"])
 def test_every_meter_has_numbers_of_one_size_with_room_to_the_first_note(meter: str) -> None:
     """Numbers of two digits are as large as one, so that none is taken for frets."""

@@ -78,7 +78,7 @@ def _draw_arrow(
     elif curve is Curve.PREBEND:
         found.arrows.append(ItemGroup((line(x, y, x, TIP + 3.0, 0.8), arrowhead(x, TIP, -1.0)), "pre-bend", event))
     else:
-        start = placed.x + mark.half + 1.0
+        start = placed.x + mark.right + 1.0
         if sound.index in bent and bent[sound.index].x > placed.x:
             start = bent[sound.index].x
         item = Path((("M", start, y), ("C", start + (x - start) * 0.8, y, x, y - 1.0, x, TIP + 3.5)), 0.8)

@@ -13,6 +13,7 @@ from lickwright.engraving import measures as m
 from lickwright.engraving.bar_lines import StaffHeight, bracket, join_staves
 from lickwright.engraving.bends import draw_bends
 from lickwright.engraving.display_list import Extent, Item, ItemGroup, extent, extents
+from lickwright.engraving.hand_letters import draw_fretting_fingers, draw_plucking_fingers
 from lickwright.engraving.joins import draw_joins
 from lickwright.engraving.mark_rows import ABOVE_STAFF, ON_STRINGS, Level, draw_rows
 from lickwright.engraving.note_staff import HEIGHT as NOTES_HEIGHT
@@ -113,7 +114,7 @@ def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptio
 
 def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> System:
     bends = draw_bends(system)
-    numbers = tuple(draw_numbers(system))
+    numbers = (*draw_numbers(system), *draw_fretting_fingers(system))
     joins = tuple(draw_joins(system))
     sky = Skyline(-5.0)
     for item in (*numbers, *joins, *bends.arrows):
@@ -131,7 +132,7 @@ def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> Sy
         rows += draw_rows(system, bends, sky, shown, (*number, *ABOVE_STAFF))
     else:
         rows = [*draw_rows(system, bends, sky, shown, (*number, *ON_STRINGS, *ABOVE_STAFF))]
-    below = list(draw_rhythm(system))
+    below = [*draw_plucking_fingers(system), *draw_rhythm(system)]
     bottom = rhythm_bottom(system)
     if options.count:
         below += draw_count(system, bottom + m.COUNT + 2.0)

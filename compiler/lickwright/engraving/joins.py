@@ -34,13 +34,13 @@ def draw_joins(system: PlacedSystem) -> Iterator[ItemGroup]:
 
 
 def _leaves_from(placed: PlacedStop, mark: NoteMark) -> tuple[float, float]:
-    """Return where what leads on from a number begins, and half the width kept clear there: behind the arrow of a release."""
+    """Return where what leads on from a number begins, and how far to the right it is kept clear there: behind the arrow of a release."""
     releases = [
         arrow.x
         for arrow in placed.stop.arrows
         if placed.stop.marks[arrow.mark] is mark and arrow.shape.technique.curve is Curve.RELEASE
     ]
-    return (placed.x + releases[-1] + 1.5, 1.0) if releases else (placed.x, mark.half)
+    return (placed.x + releases[-1] + 1.5, 1.0) if releases else (placed.x, mark.right)
 
 
 def _into(system: PlacedSystem, placed: PlacedStop, mark: NoteMark, seen: dict[int, tuple[float, float]]) -> Iterator[ItemGroup]:  # fmt: skip
@@ -75,7 +75,7 @@ def _off(system: PlacedSystem, placed: PlacedStop, mark: NoteMark) -> Iterator[I
     """A slide to nowhere."""
     for shape in mark.shapes:
         if shape.technique.curve is Curve.SLIDE_OFF:
-            left = placed.x + mark.half + 1.2
+            left = placed.x + mark.right + 1.2
             arrows = [arrow.x for arrow in placed.stop.arrows]
             left = max([left, *(placed.x + x + 1.0 for x in arrows)])
             item = _slant(left, left + 7.0, mark.string, shape.technique.amount > 0)

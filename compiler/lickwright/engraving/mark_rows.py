@@ -1,4 +1,4 @@
-"""The rows above the strings: bend amounts, vibrato, accents, fingers, spans, dynamics, words, chords, tempo, endings, navigation.
+"""The rows above the strings: bend amounts, vibrato, accents, spans, dynamics, words, chords, tempo, endings, navigation.
 
 In: a `PlacedSystem` and the skyline of what stands on it. Out: groups of the display list, stacked so that none touches another. What belongs to one
 row of a system stands on one level, or on several where it would collide.
@@ -41,22 +41,20 @@ class Level(IntEnum):
     VIBRATO = 2
     TONE = 3
     ACCENT = 4
-    FINGER = 5
-    PLUCK = 6
-    STROKE = 7
-    HOW = 8
-    DYNAMIC = 9
-    WORDS = 10
-    CHORD = 11
-    TEMPO = 12
-    TIMES = 13
-    ENDING = 14
-    NAVIGATION = 15
+    STROKE = 5
+    HOW = 6
+    DYNAMIC = 7
+    WORDS = 8
+    CHORD = 9
+    TEMPO = 10
+    TIMES = 11
+    ENDING = 12
+    NAVIGATION = 13
 
 
-_CENTERED = (Level.TONE, Level.ACCENT, Level.FINGER, Level.PLUCK)
+_CENTERED = (Level.TONE, Level.ACCENT)
 _LEVELS = {
-    GridRow.TONE: Level.TONE, GridRow.ACCENT: Level.ACCENT, GridRow.FINGER: Level.FINGER, GridRow.PLUCK: Level.PLUCK,
+    GridRow.TONE: Level.TONE, GridRow.ACCENT: Level.ACCENT,
     GridRow.STROKE: Level.STROKE, GridRow.HOW: Level.HOW, GridRow.DYNAMIC: Level.DYNAMIC, GridRow.WORDS: Level.WORDS,
     GridRow.CHORD: Level.CHORD, GridRow.TEMPO: Level.TEMPO, GridRow.ENDING: Level.ENDING,
 }  # fmt: skip
@@ -202,10 +200,6 @@ def _stroke(x: float, text: str) -> Iterator[Item]:
         yield Text(x + 4.0, 0.0, strings, "sans", m.SMALL)
 
 
-def _finger(x: float, text: str) -> Iterator[Item]:
-    yield Text(x, 0.0, text, "serif-italic", m.SMALL + 0.8, "middle")
-
-
 def _chord(x: float, text: str) -> Iterator[Item]:
     yield Text(x - 3.0, 0.0, text, "sans-bold", m.CHORD)
 
@@ -239,7 +233,7 @@ def _tempo_in_words(text: str) -> str:
 
 
 _DRAWN: dict[GridRow, Callable[[float, str], Iterator[Item]]] = {
-    GridRow.ACCENT: _accent, GridRow.STROKE: _stroke, GridRow.FINGER: _finger, GridRow.PLUCK: _finger,
+    GridRow.ACCENT: _accent, GridRow.STROKE: _stroke,
     GridRow.CHORD: _chord, GridRow.DYNAMIC: _dynamic, GridRow.TEMPO: _tempo,
 }  # fmt: skip
 

@@ -10,6 +10,7 @@ from collections.abc import Container, Iterator, Sequence
 
 from lickwright.engraving import measures as m
 from lickwright.engraving.display_list import FAINT, Item, ItemGroup, Text, box, disc, line
+from lickwright.engraving.hand_letters import pluck_room
 from lickwright.engraving.music_signs import place_sign
 from lickwright.engraving.note_values import BarRhythm, RhythmEvent, TupletInBar, beam_levels
 from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem
@@ -23,10 +24,16 @@ _STUB = 5.0  # of a beam on one side only
 _TUPLET = 10.5  # a row of tuplets
 
 
+def stems_top(system: PlacedSystem) -> float:
+    """The y at which stems begin, below the strings and the letters of the plucking hand."""
+    return system.bottom + pluck_room(system) + m.STEM_GAP
+
+
 def draw_rhythm(system: PlacedSystem) -> Iterator[Item]:
     """Stems, beams, flags, dots and tuplets."""
+    top = stems_top(system)
     for placed in system.pieces:
-        yield from _piece(system, placed, system.bottom + m.STEM_GAP)
+        yield from _piece(system, placed, top)
 
 
 def _piece(system: PlacedSystem, placed: PlacedPiece, top: float) -> Iterator[Item]:
@@ -158,7 +165,7 @@ def _tuplet(shown: Sequence[PlacedStop], tuplet: TupletInBar, top: float, beamed
 def rhythm_bottom(system: PlacedSystem) -> float:
     """The y below which nothing of the rhythm stands."""
     depths = [t.depth + 1 for placed in system.pieces for t in system.bars[placed.piece.bar].rhythm.tuplets]
-    return system.bottom + m.STEM_GAP + m.STEM + _TUPLET * max(depths, default=0)
+    return stems_top(system) + m.STEM + _TUPLET * max(depths, default=0)
 
 
 def draw_count(system: PlacedSystem, y: float) -> Iterator[Item]:

@@ -46,6 +46,18 @@ class NoteMark(NamedTuple):
         """Half its width."""
         return text_width(self.text, "sans" if self.held else "sans-bold", self.size) / 2
 
+    @property
+    def finger(self) -> str:
+        """The fretting finger beside it; "" for none."""
+        return "" if self.held else self.sound.finger or ""
+
+    @property
+    def right(self) -> float:
+        """How far it reaches to the right, with its finger."""
+        if not self.finger:
+            return self.half
+        return self.half + m.FINGER_GAP + text_width(self.finger, "serif-italic", m.FINGER)
+
 
 class Arrow(NamedTuple):
     """An arrow of a bend or release: where it rises or falls, from the stop's own place."""
@@ -184,10 +196,10 @@ def _stop(
     event: RhythmEvent | None,
     chords: tuple[str, ...],
 ) -> Stop:
-    half = max((mark.half for mark in marks), default=0.0)
-    arrows = tuple(_arrows(marks, half))
-    left = half + _room_before(marks)
-    right = max([half, *(arrow.x + 2.5 for arrow in arrows)])
+    reach = max((mark.right for mark in marks), default=0.0)
+    arrows = tuple(_arrows(marks, reach))
+    left = max((mark.half for mark in marks), default=0.0) + _room_before(marks)
+    right = max([reach, *(arrow.x + 2.5 for arrow in arrows)])
     if any(shape.technique.curve is Curve.SLIDE_OFF for mark in marks for shape in mark.shapes):
         right += SLIDE_ROOM
     if event is not None:
@@ -214,17 +226,17 @@ def _room_of(event: RhythmEvent) -> tuple[float, float]:
     return 0.0, 6.5 if event.flags else 0.0
 
 
-def _arrows(marks: Sequence[NoteMark], half: float) -> Iterator[Arrow]:
-    """The arrows of a stop, side by side; those of thinner strings are nearer to their numbers.
+def _arrows(marks: Sequence[NoteMark], reach: float) -> Iterator[Arrow]:
+    """The arrows of a stop, side by side behind its numbers, which reach so far; those of thinner strings are nearer to them.
 
     Equal amounts of two strings are said once.
     """
-    x, said = half, set()
+    x, said = reach, set()
     for index, mark in enumerate(marks):
         for shape in mark.shapes:
             if shape.technique.curve in PITCHED and shape.technique.sign:
                 upright = shape.technique.curve is Curve.PREBEND
-                x += 3.0 if upright and x == half else m.BEND_REACH if x == half else m.BEND_REACH - 1.5
+                x += 3.0 if upright and x == reach else m.BEND_REACH if x == reach else m.BEND_REACH - 1.5
                 amount = bend_amount(shape)
                 yield Arrow(index, shape, x, amount if (amount, len(mark.shapes)) not in said else "")
                 said.add((amount, len(mark.shapes)))

@@ -76,7 +76,7 @@ def _clear(system: PlacedSystem, string: int) -> Iterator[tuple[float, float]]:
     for placed in system.stops:
         for mark in placed.stop.marks:
             if mark.string == string:
-                yield placed.x - mark.half - m.CLEAR, placed.x + mark.half + m.CLEAR
+                yield placed.x - mark.half - m.CLEAR, placed.x + mark.right + m.CLEAR
 
 
 def _meter(system: PlacedSystem) -> Iterator[Text]:
