@@ -526,6 +526,60 @@ def test_a_staff_shows_where_a_bend_goes(music: str, steps: str) -> None:
     assert len(bends) == sum(">" in one for one in said)
 
 
+def heads_and_beams(system: ItemGroup) -> tuple[list[Extent], list[tuple[Drawn, float]]]:
+    """The heads of the staff of a system, and its beams, each with what is to be added to its y."""
+    heads, beams = [], []
+
+    def walk(group: ItemGroup, x: float, y: float) -> None:
+        for item in group.items:
+            if isinstance(item, ItemGroup):
+                walk(item, x + item.x, y + item.y)
+            elif isinstance(item, Drawn) and item.filled:
+                box = extent(item)
+                if group.role == "staff-note" and 6.0 < box.right - box.left < 10.0 and box.bottom - box.top < 8.0:
+                    heads.append(Extent(box.left + x, box.top + y, box.right + x, box.bottom + y))
+                elif group.role == "staff-beam":
+                    beams.append((item, y))
+
+    walk(system, system.x, system.y)
+    return heads, beams
+
+
+def test_beams_slope_a_little_and_pass_no_head() -> None:
+    sloping = level = 0
+    for name, grid in (*sample_grids(), *made_grids(24, 11)):
+        for system in engrave(grid, WIDTH, EngravingOptions(staff=True)).systems:
+            heads, beams = heads_and_beams(system.group)
+            for beam, y in beams:
+                (_, left, first), (_, right, last), *_ = ((c[0], float(c[1]), float(c[2])) for c in beam.commands[:-1])
+                slope = (last - first) / (right - left)
+                assert abs(slope) <= 0.15 and abs(last - first) <= 8.0, name
+                sloping, level = sloping + (slope != 0), level + (slope == 0)
+                for head in heads:
+                    middle = (head.left + head.right) / 2
+                    if left < middle < right:
+                        at = first + slope * (middle - left) + y
+                        assert not head.top - 2.0 < at < head.bottom + 2.0, name
+    assert sloping > 50 and level > 20
+
+
+@pytest.mark.parametrize(
+    ("music", "slope"),
+    [
+        ("e5 e8 - - - - - -", -1),  # up the page
+        ("e8 e5 - - - - - -", 1),
+        ("e5 e5 - - - - - -", 0),
+        ("G2 B1 - - - - - -", -1),  # stems up
+    ],
+)
+def test_a_beam_follows_its_notes(music: str, slope: int) -> None:
+    grid = grid_of(f'lick "x"\nstep 1/8\n| {music} ||\n')
+    assert grid is not None
+    _, beams = heads_and_beams(engrave(grid, WIDTH, EngravingOptions(staff=True)).systems[0].group)
+    (_, _, first), (_, _, last), *_ = beams[0][0].commands[:-1]
+    assert (float(last) > float(first)) - (float(last) < float(first)) == slope
+
+
 def test_bar_lines_and_a_bracket_join_staff_and_tab() -> None:
     joined = 0
     for name, grid in (*sample_grids(), *made_grids(24, 11)):
