@@ -38,6 +38,7 @@ SIGNS = {
     "g-clef": 0x1D11E, "f-clef": 0x1D122, "rest-1": 0x1D13B, "rest-2": 0x1D13C, "rest-4": 0x1D13D, "rest-8": 0x1D13E, "rest-16": 0x1D13F,
     "rest-32": 0x1D140, "flag-8": 0x1D16E, "flag-16": 0x1D16F, "flag-32": 0x1D170, "fermata": 0x1D110, "segno": 0x1D10B,
     "coda": 0x1D10C, "flat": 0x266D, "natural": 0x266E, "sharp": 0x266F, "double-sharp": 0x1D12A, "double-flat": 0x1D12B,
+    "flat-up": 0x1D12C, "natural-up": 0x1D12E, "sharp-up": 0x1D130,
     "head-1": 0x1D15D, "head-2": 0x1D157, "head-4": 0x1D158, "head-x": 0x1D143,
 }  # fmt: skip
 SPACE, MIDDLE = 250, 500  # font units of a staff space, and of the middle line above the base line

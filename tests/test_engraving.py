@@ -505,7 +505,9 @@ def test_the_staff_writes_pitches_as_a_key_spells_them() -> None:
     [
         ("| G5^7 -r e5 - - - . - |", "1>2 2>1 6"),  # C to D, tied as D, back to C
         ("| G5^6 - - - . - - - |", "1>1#"),
-        ("| G5^quarter - - - . - - - |", "1"),
+        ("| G5^quarter - - - . - - - |", "1>1n+"),  # a quarter step over C
+        ("| B7^quarter -r - - . - - - |", "4#>4#+ 4>4# 4"),
+        ("| (grace: G5^7) G7 - - - . - - - |", "1>2 2"),
         ("| B5^^7 -r e5 - - - . - |", "4# 4>3 6"),  # bent first: only F sharp is heard, then E
         ("| B5^7r - - - . - - - |", "3>4#>3"),
         ("| B8^10&e5 - - - . - - - |", "6 5>6"),  # a unison
@@ -514,7 +516,7 @@ def test_the_staff_writes_pitches_as_a_key_spells_them() -> None:
 def test_a_staff_shows_where_a_bend_goes(music: str, steps: str) -> None:
     grid = grid_of(f'lick "x"\nstep 1/8\n{music}\n')
     assert grid is not None
-    signs = {"": "", "sharp": "#", "flat": "b"}
+    signs = {"": "", "sharp": "#", "flat": "b", "natural-up": "n+", "sharp-up": "#+"}
     said = [
         ">".join(f"{one.step}{signs[one.accidental]}" for one in (note, *note.targets))
         for notes in staff_notes(grid, bars_of_stops(grid, False))[0]

@@ -99,6 +99,13 @@ def test_the_legend_explains_the_small_heads_of_a_staff() -> None:
     assert said not in {row.sentence for row in legend_of(plain, staff=True)}
 
 
+def test_the_legend_explains_a_quarter_step_on_the_staff() -> None:
+    text = 'lick "x"\nstep 1/8\n| G5^quarter - - - e5 - - - ||\n'
+    words = "on the staff, a quarter step higher"
+    assert words in printed(sheet(text, staff=True)) and words not in printed(sheet(text))
+    assert words not in printed(sheet(text.replace("quarter", "7"), staff=True))
+
+
 def test_every_part_of_a_file_is_in_order_and_told_to_a_reader() -> None:
     found = objects(sheet(LICK))
     catalog = next(body for body in found.values() if b"/Type /Catalog" in body)

@@ -16,7 +16,9 @@ from lickwright.engraving.staff_positions import StaffNote, target_places
 
 SPACE = m.STAFF_SPACE
 HEAD_MIDDLE = 1.464  # of a head's sign, in spaces below the middle line that it is drawn for
-SIGN_MIDDLE = {"sharp": 1.286, "natural": 1.618, "flat": 1.55, "double-sharp": 1.476, "double-flat": 1.67}
+SIGN_MIDDLE = {"sharp": 1.286, "natural": 1.618, "flat": 1.55, "double-sharp": 1.476, "double-flat": 1.67,
+    "natural-up": 1.535, "sharp-up": 1.48, "flat-up": 1.588,
+}  # fmt: skip
 SIGN = 0.8 * SPACE  # the space that accidentals are drawn for
 _SMALL = 0.62  # of grace notes
 
@@ -31,7 +33,7 @@ def ledgers(step: int, x: float, half: float) -> Iterator[Item]:
         yield line(x - half - 1.8, step_y(n), x + half + 1.8, step_y(n), 0.7)
 
 
-def draw_bend(note: StaffNote, event: RhythmEvent, x: float, above: bool) -> Iterator[Item]:
+def draw_bend(note: StaffNote, event: RhythmEvent | None, x: float, above: bool) -> Iterator[Item]:
     """Yield the heads of what a note at x is bent and released to, each joined by an angled line `above` the heads or below."""
     outwards = -1.0 if above else 1.0
     before, y = x, step_y(note.step)
@@ -58,10 +60,13 @@ def _small_head(x: float, step: int, accidental: str, sign: str) -> Iterator[Ite
 
 
 def draw_grace(system: PlacedSystem, x: float, notes: Sequence[StaffNote]) -> Iterator[ItemGroup]:
-    """A small note with a slashed stem."""
+    """A small note with a slashed stem; what it is bent to stands beside it, joined from below."""
     for note in notes:
+        event = drawn_event(system.grid.timeline, note.mark.sound)
         items = tuple(_small_head(x, note.step, note.accidental, "head-x" if note.is_x else "head-4"))
-        yield ItemGroup(items, "staff-note", drawn_event(system.grid.timeline, note.mark.sound))
+        yield ItemGroup(items, "staff-note", event)
+        if note.targets:
+            yield ItemGroup(tuple(draw_bend(note, None, x, False)), "staff-bend", event)
     if any(not note.is_x for note in notes):
         low, high = max(step_y(n.step) for n in notes), min(step_y(n.step) for n in notes)
         size = SPACE * _SMALL

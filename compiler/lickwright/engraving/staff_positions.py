@@ -19,11 +19,11 @@ from lickwright.notation.techniques import Curve
 from lickwright.timeline.model import Timeline
 
 _LETTERS = "CDEFGAB"
-_LEAST_BEND = 0.75  # semitones: a quarter-step bend comes to no pitch that a staff can write
 _OCTAVE = 12  # semitones that the instrument is written above its sound
 _BASS_BELOW = 50  # MIDI pitch of the thinnest string: below, the bass clef is used
 # Steps of a signature's accidentals from the middle line of a G clef, in order of writing.
 _SHARPS, _FLATS = (4, 1, 5, 2, -1, 3, 0), (0, 3, -1, 2, -2, 1, -3)
+RAISED = {0: "natural-up", 1: "sharp-up", -1: "flat-up"}  # a quarter step higher, as a quarter-step bend is
 ACCIDENTALS = {0: "natural", 1: "sharp", -1: "flat", 2: "double-sharp", -2: "double-flat"}
 
 
@@ -35,6 +35,7 @@ class Clef(NamedTuple):
     shift: int  # of the signature's accidentals, against the G clef
 
 
+_UNKNOWN = 9  # no alteration of a note
 G_CLEF, F_CLEF = Clef("g-clef", 34, 0), Clef("f-clef", 22, -2)
 
 
@@ -88,8 +89,8 @@ def staff_notes(grid: Grid, bars: Sequence[BarStops]) -> list[list[tuple[StaffNo
     return found
 
 
-def _pitches(timeline: Timeline, mark: NoteMark, bent: dict[int, float]) -> list[int]:
-    """Return the pitch of a note at its stop, and those that it is bent or released to; `bent` is kept from stop to stop."""
+def _pitches(timeline: Timeline, mark: NoteMark, bent: dict[int, float]) -> list[float]:
+    """Return the pitch of a note at its stop, and those that it is bent or released to, to a quarter step; `bent` is kept from stop to stop."""
     semitones = [bent.get(mark.sound.index, 0.0) if mark.held else 0.0]
     for shape in mark.shapes:
         if shape.technique.curve is Curve.PREBEND:
@@ -100,8 +101,8 @@ def _pitches(timeline: Timeline, mark: NoteMark, bent: dict[int, float]) -> list
     pitch = _pitch(timeline, mark)
     if mark.sound.dead:
         return [pitch]
-    whole = [pitch + (int(amount + 0.5) if amount >= _LEAST_BEND else 0) for amount in semitones]
-    return [whole[0], *(after for before, after in pairwise(whole) if after != before)]
+    heard = [pitch + int(2 * amount + 0.5) / 2 for amount in semitones]
+    return [heard[0], *(after for before, after in pairwise(heard) if after != before)]
 
 
 def _pitch(timeline: Timeline, mark: NoteMark) -> int:
@@ -112,16 +113,20 @@ def _pitch(timeline: Timeline, mark: NoteMark) -> int:
     return timeline.settings.tuning.open(sound.string) + sound.fret + _OCTAVE
 
 
-def _note(mark: NoteMark, pitches: Sequence[int], key: Key | None, clef: Clef, known: dict[int, int]) -> StaffNote:
+def _note(mark: NoteMark, pitches: Sequence[float], key: Key | None, clef: Clef, known: dict[int, int]) -> StaffNote:
     step, accidental = _spelled(pitches[0], key, clef, known, mark.held or mark.sound.dead)
     targets = tuple(BendTarget(*_spelled(pitch, key, clef, known, False)) for pitch in pitches[1:])
     return StaffNote(step, accidental, mark, targets)
 
 
-def _spelled(pitch: int, key: Key | None, clef: Clef, known: dict[int, int], plain: bool) -> tuple[int, str]:
+def _spelled(pitch: float, key: Key | None, clef: Clef, known: dict[int, int], plain: bool) -> tuple[int, str]:
     """Return the step of a pitch and the sign before it, which `known` takes note of; no sign for a `plain` one."""
-    name = PLAIN_NAMES[pitch % 12] if key is None else note_name(pitch, key)
-    step = _steps(pitch, name) - clef.middle
+    below = int(pitch)
+    name = PLAIN_NAMES[below % 12] if key is None else note_name(below, key)
+    step = _steps(below, name) - clef.middle
+    if pitch > below and not plain:
+        known[step] = _UNKNOWN  # the next note there has its sign again
+        return step, RAISED[max(-1, min(1, name.alter))]
     if plain or name.alter == known.get(step, _in_signature(name.letter, key)):
         return step, ""
     known[step] = name.alter

@@ -12,8 +12,10 @@ from lickwright.engraving import measures as m
 from lickwright.engraving.display_list import Command, Item, Path, Text, disc, line
 from lickwright.engraving.joins import arrowhead, lens
 from lickwright.engraving.mark_rows import TAPPED
+from lickwright.engraving.music_signs import place_sign
+from lickwright.engraving.small_notes import SIGN_MIDDLE
 from lickwright.engraving.spans import wave
-from lickwright.engraving.staff_positions import staff_notes
+from lickwright.engraving.staff_positions import RAISED, staff_notes
 from lickwright.engraving.stops import GHOST_TEXT, bars_of_stops
 from lickwright.export.tab.drawing import FINGERS
 from lickwright.export.tab.heading import count_rows
@@ -290,10 +292,15 @@ def _rhythm(grid: Grid) -> Iterator[LegendRow]:
 def _staff_bends(grid: Grid) -> Iterator[LegendRow]:
     """Yield the small heads of bends on the staff."""
     bars = bars_of_stops(grid, False)
-    if any(note.targets for row in staff_notes(grid, bars) for notes in row for note in notes):
+    notes = [note for row in staff_notes(grid, bars) for here in row for note in here]
+    if any(note.targets for note in notes):
         angle = Path((("M", 4.0, -3.0), ("L", 10.0, -9.0), ("L", 16.0, -6.0)), 0.7)
         items = (disc(4.0, 0.0, 3.0, tall=0.75), angle, disc(16.0, -3.0, 1.9, tall=0.75))
         yield LegendRow(items, "on the staff, the pitch that a bend or release comes to")
+    raised = [target for note in notes for target in note.targets if target.accidental in RAISED.values()]
+    if raised:
+        sign = place_sign(raised[0].accidental, 4.0, -4.0 - SIGN_MIDDLE[raised[0].accidental] * 4.0, 4.0)
+        yield LegendRow((sign,), "on the staff, a quarter step higher")
 
 
 __all__ = ["SIGN", "LegendRow", "legend_of"]
