@@ -351,6 +351,26 @@ def test_fingers_stand_beside_their_numbers_and_plucking_letters_below_the_strin
     assert found["finger"] > 5 and found["pluck"] > 5
 
 
+def test_what_stands_side_by_side_over_the_strings_is_apart() -> None:
+    """A bar number beside an amount, or words beside a fermata, would read as one."""
+    grid = grid_of(
+        'lick "x"\nstep 1/8\nchords Am | D7 | Am7 | Dm\n| B8^10 - - - - - - B8^10 | B8^10~ - @f @"slow" G7^9 -r - D7 '
+        '@tempo=80 B8^10 - | @mp @fermata @"last" B8^10! - - - - - - B8^10 | B8^10 - - - - - - - ||\n'
+    )
+    assert grid is not None
+    for width in range(260, 560, 20):
+        for system in engrave(grid, float(width)).systems:
+            over = [
+                (role, box, text)
+                for role, box, text in bodies([system.group])
+                if box.bottom < system.top and role not in ("strings", "vibrato")
+            ]
+            for (role, box, text), (other, beside, said) in combinations(over, 2):
+                if box.top < beside.bottom and beside.top < box.bottom:
+                    gap = max(box.left, beside.left) - min(box.right, beside.right)
+                    assert gap >= 3.0, (width, role, text, other, said)
+
+
 @pytest.mark.parametrize("meter", ["12/8", "4/4", "16/16", "3/4"])
 def test_every_meter_has_numbers_of_one_size_with_room_to_the_first_note(meter: str) -> None:
     """Numbers of two digits are as large as one, so that none is taken for frets."""

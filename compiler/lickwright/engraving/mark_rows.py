@@ -60,6 +60,7 @@ _LEVELS = {
 }  # fmt: skip
 
 
+_BESIDE = 3.5  # points between two things that stand side by side
 _NAMES_PITCHES = (GridRow.CHORD, GridRow.TONE, GridRow.HOW)  # rows whose texts Lickwright words
 
 
@@ -79,7 +80,7 @@ def draw_rows(system: PlacedSystem, bends: Bends, sky: Skyline, shown: Callable[
     for level in levels:
         for lane in _lanes(items.get(level, ()), level in _CENTERED):
             boxes = [extent(group) for group in lane]
-            y = min(sky.top(box.left - 1.5, box.right + 1.5) - m.ROW_GAP - box.bottom for box in boxes)
+            y = min(sky.top(box.left - _BESIDE, box.right + _BESIDE) - m.ROW_GAP - box.bottom for box in boxes)
             for group, box in zip(lane, boxes, strict=True):
                 found.append(group._replace(y=group.y + y))
                 sky.add(Extent(box.left, box.top + y, box.right, box.bottom + y))
@@ -101,7 +102,7 @@ def _lanes(groups: Sequence[ItemGroup], centered: bool) -> list[list[ItemGroup]]
     for _, group in sorted(enumerate(groups), key=_by_middle if centered else _by_left):
         box = extent(group)
         for n, (end, lane) in enumerate(lanes):
-            if box.left > end + 2.0:
+            if box.left > end + _BESIDE:
                 lane.append(group)
                 lanes[n] = (box.right, lane)
                 break
