@@ -320,15 +320,15 @@ def test_a_book_has_contents_bookmarks_and_links_that_lead_to_their_pages(
         bytes.fromhex(h.decode()).decode("utf-16-be")
         for h in re.findall(rb"/Title <feff([0-9a-f]+)> /Parent", b"".join(found.values()))
     ]
-    assert titles == named
-    assert len(pages(found)) == 7
+    assert titles == [*named, "Marks"]
+    assert len(pages(found)) == 8
     (tree,) = (body for body in found.values() if b"/Type /Pages" in body)
     kids = re.findall(rb"(\d+) 0 R", tree.partition(b"/Kids")[2])
     numbers = {int(number): page for page, number in enumerate(kids, 1)}
     links = [
         numbers[int(n)] for body in found.values() for n in re.findall(rb"/Subtype /Link .*?/Dest \[(\d+) 0 R", body)
     ]
-    assert links == [2, 3, 4, 5, 6, 7]
+    assert links == [2, 3, 4, 5, 6, 7, 8]
     for n, title in enumerate(named):
         Path(f"{n}.lick").write_text(f'lick "{title}"\nstep 1/8\n| e5 e8 e5 B8 B5 - . . ||\n')
     assert main(["make", ".", "--to", "tab", "--book", "Slow blues", "--share-pages"]) == 0
@@ -336,6 +336,19 @@ def test_a_book_has_contents_bookmarks_and_links_that_lead_to_their_pages(
     Path("out/slow-blues.pdf").write_bytes(b"mine")
     assert main(["make", ".", "--to", "tab", "--book", "Slow blues"]) == 3
     assert Path("out/slow-blues.pdf").read_bytes() == b"mine"
+
+
+def test_a_book_has_one_legend_with_each_mark_once_in_the_order_of_a_sheet() -> None:
+    licks = [BookLick(one.grid(), Options()) for one in samples()[:12]]
+    for share_pages in (False, True):
+        text = printed(book_pdf(licks, "Book", SheetRequest(), share_pages))
+        assert text.count("Warm up with easy") == 1
+        legend = text[text.rindex("Marks") :].replace("\n", " ")
+        for lick in licks:
+            rows = [row.sentence for row in legend_of(lick.grid)]
+            assert all(legend.count(row) == 1 for row in rows if len(row) > 20), rows
+            places = [legend.index(row) for row in rows]
+            assert places == sorted(places), rows
 
 
 def test_a_book_of_no_licks_is_not_made(

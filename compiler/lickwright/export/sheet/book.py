@@ -12,15 +12,17 @@ from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Li
 from lickwright.engraving.paragraph import wrap_text
 from lickwright.export import Options, SheetRequest
 from lickwright.export.sheet.blocks import LEADING, PlacedBlock, SheetBlock, paginate, text_lines
-from lickwright.export.sheet.content import caution_blocks, legend_blocks, lick_blocks
-from lickwright.export.sheet.legend import LegendRow, legend_of
+from lickwright.export.sheet.content import MARKS, caution_blocks, legend_blocks, lick_blocks
+from lickwright.export.sheet.legend import LegendRow, legend_of, merge_legends
 from lickwright.export.sheet.page_shape import page_shape, print_pages
 from lickwright.export.sheet.pdf import DocumentFacts, write_pdf
 from lickwright.layout.grid import Grid
 from lickwright.music.accidentals import accidental_signs
+from lickwright.timeline.model import Timeline
 
 _TITLE, _ENTRY = 27.0, 10.5  # sizes of text
 _NUMBER = 34.0  # room for a page number
+_NAME = "lick-{}"  # by which a link finds a lick; the legend comes after the last
 _BETWEEN = 34.0  # between two licks on one page
 
 
@@ -32,30 +34,37 @@ class BookLick(NamedTuple):
 
 
 def book_pdf(licks: Iterable[BookLick], title: str, request: SheetRequest, share_pages: bool) -> bytes:
-    """The book; each lick begins a page, unless they share pages and one legend at the end. Raises `MissingFace`."""
+    """The book; each lick begins a page, unless they share pages. One legend for all of them stands at the end. Raises `MissingFace`."""
     shape = page_shape(request)
     width, height = shape.column, shape.room
     blocks: list[SheetBlock] = []
     heads: list[tuple[str, str]] = []  # title and key of each
-    marks: dict[str, LegendRow] = {}
+    marks: list[LegendRow] = []
     timelines = []
     for grid, options in licks:
-        name = f"lick-{len(heads)}"
-        first, *rest = lick_blocks(grid, options, width, name, not share_pages)
+        first, *rest = lick_blocks(grid, options, width, _NAME.format(len(heads)), False)
         timelines.append(grid.timeline)
-        marks.update(
-            (row.sentence, row)
-            for row in legend_of(grid, options.sheet.count, options.sheet.staff)
-            if share_pages and row.sentence not in marks
-        )
+        marks = merge_legends(marks, legend_of(grid, options.sheet.count, options.sheet.staff))
         blocks += [first._replace(new_page=not share_pages or not heads, gap=_BETWEEN), *rest]
         heads.append((grid.timeline.title, accidental_signs(str(grid.timeline.settings.key or ""))))
-    if share_pages and heads:
-        blocks += [*legend_blocks(list(marks.values()), width), *caution_blocks(timelines, width)]
+    if heads:
+        blocks += _closing_blocks(marks, timelines, width, _NAME.format(len(heads)), not share_pages)
+        heads += [(MARKS, "")] if marks else []
     pages = paginate(blocks, height) if blocks else []
     contents = _numbered_contents(title, heads, pages, width, height)
     facts = DocumentFacts(title)
     return write_pdf(print_pages([*contents, *pages], shape), shape.paper, facts, request.black)
+
+
+def _closing_blocks(
+    marks: Sequence[LegendRow], timelines: Sequence[Timeline], width: float, name: str, new_page: bool
+) -> list[SheetBlock]:
+    """The legend of all licks, which the table of contents leads to by its name, and the words of caution."""
+    legend = list(legend_blocks(marks, width))
+    if legend:
+        heading = legend[0].items[0]._replace(name=name)
+        legend[0] = legend[0]._replace(items=(heading,), bookmark=MARKS, new_page=new_page)
+    return [*legend, *caution_blocks(timelines, width)]
 
 
 def _numbered_contents(
@@ -79,6 +88,6 @@ def _contents(title: str, heads: Iterable[tuple[str, str]], numbers: Iterable[in
         items: list[Item] = [*text_lines(said, "serif", _ENTRY)]
         if key:
             items.append(Text(width - _NUMBER, _ENTRY, key, "sans", 8.0, "end", FAINT))
-        items += [Text(width, _ENTRY, str(page), "sans", 9.0, "end"), Link(0.0, 0.0, width, high, f"lick-{n}")]
+        items += [Text(width, _ENTRY, str(page), "sans", 9.0, "end"), Link(0.0, 0.0, width, high, _NAME.format(n))]
         found.append(SheetBlock((ItemGroup(tuple(items), "entry"),), high, 3.5))
     return found

@@ -21,6 +21,7 @@ from lickwright.layout.chord_tones import mark_chord_tones
 from lickwright.layout.grid import Grid
 from lickwright.timeline.model import Timeline
 
+MARKS = "Marks"  # the heading of the legend
 TITLE, BODY, SMALL = 21.0, 8.6, 7.6  # sizes of text
 _TITLE_LINES = 3
 _SECTION = 11.0
@@ -146,7 +147,7 @@ def legend_blocks(rows: Sequence[LegendRow], width: float) -> Iterator[SheetBloc
     """The marks in two columns, or in one where the sheet is narrow."""
     if not rows:
         return
-    yield _section("Marks")
+    yield _section(MARKS)
     columns = 2 if width >= 360 and len(rows) > 1 else 1
     across = (width - 14.0 * (columns - 1)) / columns
     for first in range(0, len(rows), columns):

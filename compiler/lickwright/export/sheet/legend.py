@@ -5,7 +5,7 @@ In: a `Grid`. Out: rows of a small drawing, or words, and a sentence, in the ord
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import NamedTuple
 
 from lickwright.engraving import measures as m
@@ -52,24 +52,28 @@ class LegendRow(NamedTuple):
 
     items: tuple[Item, ...]  # within SIGN points, its base line at y 0
     sentence: str
+    order: int = 0  # its place in a legend: the part of it, then the row of the table of techniques
+
+
+def merge_legends(known: Iterable[LegendRow], more: Iterable[LegendRow]) -> list[LegendRow]:
+    """Return two legends as one, each mark once, in the order of a legend."""
+    found: dict[str, LegendRow] = {}
+    for row in (*known, *more):
+        found.setdefault(row.sentence, row)
+    return sorted(found.values(), key=lambda row: row.order)
 
 
 def legend_of(grid: Grid, count: bool = False, staff: bool = False) -> list[LegendRow]:
     """Return the marks of a lick, each once; with those of the count and of the staff of notes where they are printed."""
     found: dict[str, LegendRow] = {}
-    for part in (
-        _techniques,
-        _events,
-        _holds,
-        _hands,
-        _navigation,
-        _rhythm,
-        _tones,
+    parts = (
+        *(_techniques, _events, _holds, _hands, _navigation, _rhythm, _tones),
         *((_counts,) if count else ()),
         *((_staff_bends,) if staff else ()),
-    ):
+    )
+    for n, part in enumerate(parts):
         for row in part(grid):
-            found.setdefault(row.sentence, row)
+            found.setdefault(row.sentence, row._replace(order=row.order + n * len(TECHNIQUES)))
     return list(found.values())
 
 
@@ -84,7 +88,7 @@ def _techniques(grid: Grid) -> Iterator[LegendRow]:
     for _, (technique, sound) in sorted(used.items(), key=lambda one: one[0]):
         items = tuple(_drawing(technique, sound)) if technique.sign and technique.sentence else ()
         if items:
-            yield LegendRow(items, _SAID.get(technique.curve, technique.sentence))
+            yield LegendRow(items, _SAID.get(technique.curve, technique.sentence), _ORDER[id(technique)])
 
 
 def _used(grid: Grid) -> Iterator[tuple[Technique, SoundingNote]]:
