@@ -23,6 +23,7 @@ checks analysis engraving
 export
 importers
 compiler compare
+listen
 store
 config index transform
 build
@@ -40,8 +41,8 @@ ONLY_IN: dict[str, set[str]] = {
     "click": {"cli"},
     "pretty_midi": {"compiler"},
     "mido": {"importers"},
-    "numpy": {"synth", "export"},
-    "soundfile": {"export"},
+    "numpy": {"synth", "export", "listen"},
+    "soundfile": {"export", "listen"},
     "resvg_py": {"export"},
     "sounddevice": {"cli"},
 }

@@ -33,8 +33,13 @@ def summary_lines(c: Comparison) -> list[str]:
     said = [*_good_bars(c), *(one.words for one in c.said)]
     if score.of_100 < _FEW:
         return [f'"{c.theirs.title}": {_to_do(c)}', *said, f"{_counted(c)}; score {score.of_100} of 100"]
-    praise = next(words for least, words in _PRAISE if (100 if c.alike else min(99, score.of_100)) >= least)
+    praise = praise_for(100 if c.alike else min(99, score.of_100))
     return [f'"{c.theirs.title}": {praise}', f"score {score.of_100} of 100: {_counted(c)}", *said]
+
+
+def praise_for(of_100: int) -> str:
+    """Return what is said of a score out of 100: `well on the way`."""
+    return next(words for least, words in _PRAISE if of_100 >= least)
 
 
 def _to_do(c: Comparison) -> str:

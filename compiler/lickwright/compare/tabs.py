@@ -29,7 +29,7 @@ def draw_tabs(comparison: Comparison, width: int, listed: Collection[int] | None
     mine_marks, their_marks = _marks(comparison)
     lines: list[str] = []
     for ours, other in _shares(comparison, mine, theirs, width):
-        above, below = _Part(theirs, other, width, their_marks), _Part(mine, ours, width, mine_marks)
+        above, below = MarkedTab(theirs, other, width, their_marks), MarkedTab(mine, ours, width, mine_marks)
         if listed is None or (above.numbers | below.numbers) & set(listed):
             lines += ["", *above.drawn(THEIRS), *below.drawn(MINE)]
     return lines[1:]
@@ -85,8 +85,8 @@ def _fits(grid: Grid, bars: Bars, width: int) -> bool:
     return len(lines) <= 1 and all(line.width <= width for line in lines)
 
 
-class _Part:
-    """Some bars of one of the two tabs."""
+class MarkedTab:
+    """Some bars of a tab, with the numbers of what there is to say under their notes."""
 
     def __init__(self, grid: Grid, bars: Bars, width: int, marks: Marks) -> None:
         self._grid, self._width = _part(grid, bars), width

@@ -1,0 +1,59 @@
+"""How much of a note is in a stretch of sound, by the partials where it would have them.
+
+In: a `Recording`, stretches and pitches. Out: for each a strength from 0 to 1. Works where several notes sound together, which the pitch of one
+string (`pitch.py`) cannot tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.listen.recording import RATE, Recording
+
+SIZE = 8_192  # of the FFT: bins of 2.9 Hz
+PARTIALS = 8
+_LATE, _LONGEST = 0.025, 0.26  # seconds: from when on, and until when, a stretch is looked at
+_NEAR = 0.35  # semitones around a partial
+_SPAN, _DEPTH = 30.0, 42.0  # decibels: of the range that counts; below the loudest bin where it begins
+_WEIGHTS = 1 / np.sqrt(np.arange(1, PARTIALS + 1))
+
+Spectrum = NDArray[np.float64]
+
+
+def stretch_spectrum(recording: Recording, start: float, stop: float, late: float = _LATE) -> Spectrum:
+    """Return the magnitudes of a stretch (seconds), from a little after its beginning on."""
+    first = round((start + late) * RATE)
+    last = round(min(stop, start + _LONGEST) * RATE)
+    wave = recording.read(first, max(first + 480, last))
+    return np.asarray(np.abs(np.fft.rfft(wave * np.hanning(len(wave)), SIZE)) / len(wave), np.float64)
+
+
+def partial_levels(spectrum: Spectrum, pitch: float, partials: int = PARTIALS) -> NDArray[np.float64]:
+    """Return the magnitude at each partial of a pitch, the highest within reach of it; 0 above the spectrum."""
+    hertz = 440 * 2 ** ((pitch - 69) / 12) * np.arange(1, partials + 1)
+    width = 2 ** (_NEAR / 12)
+    low = np.floor(hertz / width * SIZE / RATE).astype(int)
+    high = np.ceil(hertz * width * SIZE / RATE).astype(int)
+    return np.array([spectrum[a : b + 1].max() if b < len(spectrum) else 0.0 for a, b in zip(low, high, strict=True)])
+
+
+def comb_strength(spectrum: Spectrum, pitch: float) -> float:
+    """Return how much of a note of this pitch is in a spectrum, 0 to 1."""
+    loudest = float(spectrum.max())
+    if loudest <= 0:
+        return 0.0
+    levels = partial_levels(spectrum, pitch)
+    shares = np.clip((20 * np.log10(levels / loudest + 1e-9) + _DEPTH) / _SPAN, 0, 1)
+    return float((shares * _WEIGHTS).sum() / _WEIGHTS.sum())
+
+
+def comb_table(recording: Recording, starts: NDArray[np.float64], pitches: Sequence[float]) -> NDArray[np.float32]:
+    """Return the strength of each pitch in each stretch, shape (stretches, pitches)."""
+    table = np.zeros((len(starts) - 1, len(pitches)), np.float32)
+    for k in range(len(starts) - 1):
+        spectrum = stretch_spectrum(recording, starts[k], starts[k + 1])
+        table[k] = [comb_strength(spectrum, pitch) for pitch in pitches]
+    return table

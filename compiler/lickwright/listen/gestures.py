@@ -1,0 +1,63 @@
+"""Bends, releases and vibrato, as the pitch of a note goes.
+
+In: the pitch of a note over time. Out: how high a bend goes, when it gets there, where a release ends, how wide a vibrato is. Pure functions on arrays.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.listen.features import FRAME
+
+Values = NDArray[np.float64]
+
+_MEAN, _MEAN_WOBBLING = 0.050, 0.180  # seconds over which the height of a bend is the mean: a wobble's whole turn
+_SLOWEST = 0.25  # seconds of the longest turn of a vibrato
+_LEAST = 0.22  # seconds of pitch that a vibrato is told from
+
+
+def smoothed(pitches: Values, seconds: float) -> Values:
+    """Return the running mean over so many seconds of a curve without gaps; it is shorter by as much."""
+    size = max(1, round(seconds / FRAME))
+    if len(pitches) < size:
+        return np.array([pitches.mean()]) if len(pitches) else pitches
+    return np.convolve(pitches, np.ones(size) / size, "valid")
+
+
+def filled(pitches: Values, clear: NDArray[np.bool_]) -> Values:
+    """Return a curve with its unclear frames bridged by straight lines; no frames if none is clear."""
+    told = np.flatnonzero(clear)
+    if not len(told):
+        return np.zeros(0)
+    return np.interp(np.arange(len(pitches)), told, pitches[told])
+
+
+def bend_height(pitches: Values, wobbles: bool) -> float:
+    """Return the highest mean pitch over 50 ms of a curve, over 180 ms of one that has a vibrato; NaN of no curve."""
+    mean = smoothed(pitches, _MEAN_WOBBLING if wobbles else _MEAN)
+    return float(mean.max()) if len(mean) else float("nan")
+
+
+def crossing(pitches: Values, level: float, upwards: bool) -> float:
+    """Return after how many seconds a curve first crosses a pitch for good (50 ms); NaN if it never does."""
+    beyond = pitches >= level if upwards else pitches <= level
+    need = round(0.05 / FRAME)
+    run = np.convolve(beyond, np.ones(need), "valid") >= need - 0.5
+    return float(np.argmax(run)) * FRAME if run.any() else float("nan")
+
+
+def wobble_width(pitches: Values) -> float:
+    """Return the width of a vibrato in semitones, lowest to highest pitch of its turns; NaN of a curve too short to tell.
+
+    What the pitch does besides, more slowly, is taken off first.
+    """
+    if len(pitches) * FRAME < _LEAST:
+        return float("nan")
+    size = round(_SLOWEST / FRAME)
+    padded = np.pad(pitches, size // 2, mode="reflect" if len(pitches) > size // 2 else "edge")
+    slow = np.convolve(padded, np.hanning(size + 2)[1:-1] / np.hanning(size + 2).sum(), "valid")[: len(pitches)]
+    quick = pitches - slow
+    quick = smoothed(quick, 0.02)
+    low, high = np.percentile(quick, (8, 92))
+    return float(high - low)

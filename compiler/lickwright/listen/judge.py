@@ -1,0 +1,231 @@
+"""What was played of a lick: the steps of listening in order.
+
+In: a Timeline, its Performance and a `Recording`. Out: a `Judgement`. First the ear (`stretches`), then the match, then the verdict on each note, in the
+kinds of a comparison and with its score. Another lick is refused instead of judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lickwright.compare.model import DifferenceKind, Pair
+from lickwright.compare.score import score_pairs
+from lickwright.listen.expected import ExpectedGroup, GroupKind, expected_groups
+from lickwright.listen.judge_extras import find_extras
+from lickwright.listen.judge_gestures import judge_gestures
+from lickwright.listen.judge_notes import judge_pitches, pass_times
+from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
+from lickwright.listen.match import MatchedPass, Matching, match_groups
+from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.recording import Recording
+from lickwright.listen.stretches import Hearing, hear_recording
+from lickwright.listen.tuning import likely_shifts, overall_tuning
+from lickwright.performance.note_events import Performance
+from lickwright.timeline.model import SoundingNote, Timeline
+
+LATE = 0.060  # seconds from which on a note is late or early; a joined note, whose beginning is softer, from
+LATE_JOINED = 0.090
+FLAT = 0.36  # semitones from which on a bend is flat or sharp
+NO_BEND = 0.4  # share of its way that a bend must go to be one
+HALF_STEP_OFF = 0.75  # semitones from which on a bend arrives at another note
+LATE_BEND = 0.070  # seconds
+UNRELEASED = 0.5  # semitones above where a release should end
+NO_VIBRATO = 0.12  # semitones of width below which there is none
+NARROW = 0.4  # share of its width
+WELL = 0.30  # cost a group of a reading that needs no other shift
+RIGHT_SHARE, RIGHT_SHARE_ODD = 0.70, 0.85  # of the notes that must be right, and at an odd shift or tempo
+ODD_TEMPOS = (0.4, 1.5)
+_SAME = 1e-9
+
+
+def judge_recording(timeline: Timeline, performance: Performance, recording: Recording) -> Judgement:
+    """Return what was played of a lick. Nothing is raised: what cannot be judged is refused in words."""
+    hearing = hear_recording(recording)
+    return judge_hearing(timeline, performance, hearing)
+
+
+def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing) -> Judgement:
+    """Return what was played of a lick in a recording that was heard already."""
+    groups = expected_groups(timeline, performance)
+    passed_over = tuple(dict.fromkeys(g.why for g in groups if g.why))
+    tuning = overall_tuning(hearing)
+
+    def refused(words: str, shift: int = 0) -> Judgement:
+        return Judgement(timeline, hearing.recording.seconds, words, tuning, shift, (), 0, passed_over)
+
+    if not np.isfinite(hearing.pitches).any():
+        return refused("nothing was heard that sounds like a guitar")
+    if not any(not g.why for g in groups):
+        return refused("there is no note in this lick that can be judged by ear: " + ", ".join(passed_over))
+    matching = _best_matching(hearing, groups, tuning)
+    higher = tuning + matching.shift
+    fine = _fine_tuning(hearing, groups, matching, higher)
+    tuning, higher = tuning + fine, higher + fine
+    passes = _judged_passes(hearing, groups, matching, performance, higher)
+    if not passes:
+        return refused("this does not sound like this lick")
+    best = max(range(len(passes)), key=lambda n: (passes[n].score.of_100, passes[n].right_pitches))
+    words = _unlike(passes[best], matching.shift)
+    return refused(words, matching.shift) if words else Judgement(
+        timeline, hearing.recording.seconds, "", tuning, matching.shift, passes, best, passed_over
+    )  # fmt: skip
+
+
+def _best_matching(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float) -> Matching:
+    """Return the best reading; other shifts are tried only where the written one costs much."""
+    best = match_groups(hearing, groups, tuning)
+    if best.cost > WELL:
+        for shift in likely_shifts(hearing, groups, tuning):
+            other = match_groups(hearing, groups, tuning, shift)
+            if other.cost < best.cost - 0.08:
+                best = other
+    return best
+
+
+def _fine_tuning(hearing: Hearing, groups: Sequence[ExpectedGroup], matching: Matching, higher: float) -> float:
+    """Return by how many semitones the notes that are matched lie above `higher`, in the middle."""
+    off = []
+    for one in matching.passes:
+        for group, begin in zip(groups, one.begins, strict=True):
+            if (
+                begin is not None
+                and group.kind is GroupKind.SINGLE
+                and group.high - group.low < 0.05
+                and not group.sounds[0].shapes
+            ):
+                off.append(float(hearing.pitches[begin]) - group.pitches[0] - higher)
+    near = [x for x in off if abs(x) < 0.4]
+    return float(np.median(near)) if len(near) >= 3 else 0.0
+
+
+def _judged_passes(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], matching: Matching, performance: Performance, higher: float
+) -> tuple[JudgedPass, ...]:
+    found: list[JudgedPass] = []
+    again: list[SoundingNote] = []
+    for one in matching.passes:
+        if not one.whole:
+            last = max((n for n, b in enumerate(one.begins) if b is not None), default=0)
+            again.append(groups[last].sounds[0])
+            continue
+        if sum(b is not None for b in one.begins) >= max(2, 0.2 * len(groups)) or len(groups) < 4:
+            found.append(_judge_pass(hearing, groups, one, performance, higher, tuple(again)))
+        again = []
+    return tuple(found)
+
+
+def _judge_pass(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], one: MatchedPass, performance: Performance, higher: float,
+    again: tuple[SoundingNote, ...],
+) -> JudgedPass:  # fmt: skip
+    times = pass_times(hearing, groups, one.begins, one.tempo)
+    notes = judge_pitches(hearing, groups, times, higher)
+    written = np.array([g.at for g in groups])
+    steady = [
+        s is not None and not g.lead and g.kind is not GroupKind.UNPITCHED
+        for s, g in zip(times.starts, groups, strict=True)
+    ]
+    heard = np.array(
+        [s if s is not None and ok else np.nan for s, ok in zip(times.starts, steady, strict=True)], np.float64
+    )
+    told = np.isfinite(heard)
+    pace = overall_pace(written[told], heard[told]) if told.sum() > 1 else 1 / one.tempo
+    timing = judge_onsets(written, heard)
+    _fill_lateness(notes, groups, timing)
+    judge_gestures(hearing, groups, times, performance, notes, pace, higher)
+    ends_at = _break_off(notes)
+    for note in notes:
+        note.kinds |= _kinds(note, groups)
+    extras = find_extras(hearing, groups, times, pace, higher)
+    pairs = [Pair(None, n.sound, frozenset(n.kinds)) for n in notes if n.verdict is not NoteVerdict.UNTOLD]
+    pairs += [Pair(None, None, frozenset((DifferenceKind.EXTRA,))) for _ in extras]
+    starts = [s for s in times.starts if s is not None]
+    pauses = tuple(HeardPause(float(heard[k]), seconds, groups[k].sounds[0]) for k, seconds in timing.pauses)
+    return JudgedPass(
+        min(starts),
+        max(times.stops),
+        pace,
+        _drift(timing),
+        tuple(notes),
+        tuple(extras),
+        pauses,
+        again,
+        ends_at,
+        score_pairs(pairs),
+    )
+
+
+def _fill_lateness(notes: Sequence[HeardNote], groups: Sequence[ExpectedGroup], timing: OnsetTiming) -> None:
+    by_sound = {s.index: n for n, g in enumerate(groups) for s in g.sounds}
+    for note in notes:
+        late = timing.late[by_sound[note.sound.index]]
+        if note.onset is not None and np.isfinite(late):
+            note.late = float(late)
+
+
+def _break_off(notes: Sequence[HeardNote]) -> SoundingNote | None:
+    """Return the last note that was played where a good part of the lick is missing after it; the rest cannot be told then."""
+    played = [n for n, note in enumerate(notes) if note.onset is not None]
+    rest = notes[played[-1] + 1 :] if played else []
+    if len(rest) < max(3, len(notes) // 4):
+        return None
+    for note in rest:
+        note.verdict, note.why = NoteVerdict.UNTOLD, "notes after the recording breaks off"
+    return notes[played[-1]].sound
+
+
+def _kinds(note: HeardNote, groups: Sequence[ExpectedGroup]) -> set[DifferenceKind]:
+    """Return what differs in a note, in the kinds of a comparison."""
+    if note.verdict is NoteVerdict.UNTOLD:
+        return set()
+    if note.verdict is NoteVerdict.MISSING:
+        return {DifferenceKind.MISSING}
+    found: set[DifferenceKind] = set()
+    if note.verdict is NoteVerdict.WRONG:
+        found.add(DifferenceKind.NOTE)
+    limit = LATE if note.sound.source is None else LATE_JOINED
+    if note.late is not None and abs(note.late) >= limit:
+        found.add(DifferenceKind.LATE if note.late > 0 else DifferenceKind.EARLY)
+    if note.bend_wanted is not None and note.bend_reached is not None:
+        off = note.bend_reached - note.bend_wanted
+        if abs(off) >= HALF_STEP_OFF or note.bend_reached < NO_BEND * note.bend_wanted:
+            found.add(DifferenceKind.BEND)
+        elif abs(off) >= FLAT:
+            found.add(DifferenceKind.INTONATION)
+    if note.bend_late is not None and note.bend_late >= LATE_BEND:
+        found.add(DifferenceKind.LATE)
+    if note.release_off is not None and note.release_off >= UNRELEASED:
+        found.add(DifferenceKind.INTONATION)
+    if (
+        note.vibrato_wanted is not None
+        and note.vibrato_width is not None
+        and is_vibrato_poor(note.vibrato_wanted, note.vibrato_width)
+    ):
+        found.add(DifferenceKind.TECHNIQUE)
+    return found
+
+
+def is_vibrato_poor(wanted: float, width: float) -> bool:
+    """Return whether a vibrato is missing or too narrow; widths are in semitones."""
+    return width < NO_VIBRATO or width < NARROW * wanted - 0.04
+
+
+def _drift(timing: OnsetTiming) -> float:
+    """Return by what share a pass is faster at its end than at its beginning."""
+    pace = timing.pace[np.isfinite(timing.pace)]
+    if len(pace) < 8:
+        return 0.0
+    quarter = max(3, len(pace) // 4)
+    return float(np.median(pace[:quarter]) / np.median(pace[-quarter:]) - 1)
+
+
+def _unlike(one: JudgedPass, shift: int) -> str:
+    """Return why a pass is not the lick; "" if it is."""
+    share = one.right_pitches / max(1, one.judged)
+    tempo = 1 / one.pace if one.pace > 0 else 0.0
+    odd = shift != 0 or not ODD_TEMPOS[0] <= tempo <= ODD_TEMPOS[1]
+    if share < (RIGHT_SHARE_ODD if odd else RIGHT_SHARE):
+        return "this does not sound like this lick"
+    return ""

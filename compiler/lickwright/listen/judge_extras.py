@@ -1,0 +1,76 @@
+"""Notes that the lick has not.
+
+In: a `Hearing`, the groups of a lick and their times in a pass. Out: `ExtraNote`s. Only verified picks with a clear pitch count, and none beside dead
+notes, rakes or what is passed over, nor where the player hesitates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lickwright.listen.expected import ExpectedGroup, GroupKind
+from lickwright.listen.judge_notes import PassTimes
+from lickwright.listen.model import ExtraNote
+from lickwright.listen.stretches import Hearing
+
+_PICK, _PICK_SAME = 1.5, 2.5  # odds of a pick at another pitch, and at the one that sounds already
+_SOFT = 28.0  # decibels below the loudest
+_APART = 0.075  # seconds from the notes of the lick
+_SHORT = 0.06  # seconds that an extra note lasts at least
+_HESITATION = 0.45  # seconds beyond what is expected
+
+
+def find_extras(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, pace: float, higher: float
+) -> list[ExtraNote]:
+    """Return the extra notes of a pass, in order."""
+    told = [n for n, b in enumerate(times.begins) if b is not None]
+    found: list[ExtraNote] = []
+    for place, n in enumerate(told):
+        following = told[place + 1] if place + 1 < len(told) else None
+        first = (times.begins[n] or 0) + 1
+        last = (times.begins[following] or 0) if following is not None else hearing.count
+        if _is_passed(groups, n, following):
+            continue
+        end = groups[n].at + groups[n].length if following is None else groups[following].at
+        until = float(times.starts[n] or 0) + (end - groups[n].at) * pace + _HESITATION
+        next_start = times.starts[following] if following is not None else None
+        if next_start is not None and next_start > until:
+            continue
+        for k in range(first, last):
+            if (
+                _is_extra(hearing, k, groups[n], times.starts[n], next_start, higher)
+                and hearing.starts[k] < until - 0.2
+            ):
+                found.append(
+                    ExtraNote(float(hearing.starts[k]), float(hearing.pitches[k] - higher), groups[n].sounds[0])
+                )
+    return found
+
+
+def _is_passed(groups: Sequence[ExpectedGroup], n: int, following: int | None) -> bool:
+    """Return whether something between two groups is not judged: dead notes, trills, a rake or a grace note on the way."""
+    last = following if following is not None else min(n + 1, len(groups) - 1)
+    between = groups[n : last + 1]
+    return any(
+        g.kind is GroupKind.UNPITCHED or g.lead or bool(g.why) or any(s.trill for s in g.sounds) for g in between
+    )
+
+
+def _is_extra(
+    hearing: Hearing, k: int, group: ExpectedGroup, start: float | None, following: float | None, higher: float
+) -> bool:
+    at, pitch = float(hearing.starts[k]), float(hearing.pitches[k]) - higher
+    lasts = float(hearing.starts[k + 1]) - at
+    if not np.isfinite(pitch) or hearing.levels[k] < hearing.features.loud - _SOFT:
+        return False
+    if (
+        lasts < _SHORT
+        or (start is not None and at - start < _APART)
+        or (following is not None and following - at < _APART)
+    ):
+        return False
+    same = group.low - 0.6 <= pitch <= group.high + 0.6
+    return bool(hearing.picks[k] > (_PICK_SAME if same else _PICK))

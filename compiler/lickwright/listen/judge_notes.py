@@ -1,0 +1,178 @@
+"""Which notes of a pass are right, wrong, missing, or cannot be told.
+
+In: a `Hearing`, the groups of a lick and the stretches that begin them. Out: a `HeardNote` for each sound. A note is called wrong or missing only
+after a second opinion, since a false accusation costs a student's trust.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lickwright.core.fast_dataclass import record
+from lickwright.listen.combs import Spectrum, comb_strength
+from lickwright.listen.expected import ExpectedGroup, GroupKind
+from lickwright.listen.model import HeardNote, NoteVerdict
+from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum, own_strengths
+from lickwright.listen.stretches import Hearing, clear_pitch
+from lickwright.timeline.model import SoundingNote
+
+UNHEARD = "notes that could not be heard out"
+_NEAR = 0.5  # semitones: what is nearer is the same note
+_BODY = 0.40  # seconds from its beginning that the pitch of a note is taken from
+_DOUBTFUL = -1.5  # odds below which a boundary is no pick
+_SURE = 0.5  # strength of a comb that is enough for a note
+_NEIGHBORS = (-2, -1, 1, 2)  # semitones: what a note of a double stop is compared with
+_CLEARLY = 0.14  # by which a neighbor must be stronger
+_THERE, _GONE = 0.50, 0.34  # strength of a note of a double stop that is there, and of one that is not
+
+
+@record
+class PassTimes:
+    """When each group of a pass begins, and until when it is listened to."""
+
+    begins: tuple[int | None, ...]  # stretches
+    starts: tuple[float | None, ...]  # seconds
+    stops: tuple[float, ...]  # seconds; 0 for a group that was not heard
+    predicted: tuple[float, ...]  # seconds at which each should begin, by its neighbors
+
+
+def pass_times(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], begins: Sequence[int | None], tempo: float
+) -> PassTimes:
+    """Return the times of a pass. `tempo` is the share of the lick's own at which it was matched."""
+    starts = [None if b is None else float(hearing.starts[b]) for b in begins]
+    told = [n for n, start in enumerate(starts) if start is not None]
+    stops, predicted = [], []
+    for n, group in enumerate(groups):
+        later = next((starts[m] for m in told if m > n and (starts[m] or 0) > (starts[n] or 0)), None)
+        start = starts[n]
+        last = (start or 0) + group.length / tempo + 0.35
+        stops.append(0.0 if start is None else min(last, later) if later is not None else last)
+        predicted.append(_predicted(groups, starts, told, n, tempo))
+    return PassTimes(tuple(begins), tuple(starts), tuple(stops), tuple(predicted))
+
+
+def _predicted(
+    groups: Sequence[ExpectedGroup], starts: Sequence[float | None], told: Sequence[int], n: int, tempo: float
+) -> float:
+    before = [m for m in told if m < n][-1:]
+    after = [m for m in told if m > n][:1]
+    around = before + after
+    if not around:
+        return 0.0
+    if len(around) == 2:
+        a, b = around
+        span = groups[b].at - groups[a].at
+        share = (groups[n].at - groups[a].at) / span if span > 0 else 0.0
+        return float(starts[a] or 0) + share * (float(starts[b] or 0) - float(starts[a] or 0))
+    m = around[0]
+    return float(starts[m] or 0) + (groups[n].at - groups[m].at) / tempo
+
+
+def judge_pitches(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, higher: float
+) -> list[HeardNote]:
+    """Return the notes of a pass, judged by their pitch. `higher` are the semitones that the guitar sounds higher than written."""
+    found: list[HeardNote] = []
+    for n, group in enumerate(groups):
+        if group.why:
+            found += [
+                HeardNote(s, NoteVerdict.UNTOLD, p, group.why, times.starts[n])
+                for s, p in zip(group.sounds, group.pitches, strict=True)
+            ]
+        elif times.starts[n] is None:
+            found += _not_begun(hearing, groups, n, times, higher)
+        elif group.kind is GroupKind.PAIR:
+            found += _judge_pair(hearing, group, float(times.starts[n] or 0), times.stops[n], higher)
+        else:
+            found.append(_judge_single(hearing, groups, n, times, higher))
+    return found
+
+
+def _judge_single(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, higher: float
+) -> HeardNote:
+    group, start, stop, begin = groups[n], float(times.starts[n] or 0), times.stops[n], times.begins[n]
+    sound, written = group.sounds[0], group.pitches[0]
+    pitch = clear_pitch(hearing.features, start + 0.035, min(stop - 0.01, start + _BODY)) - higher
+    note = HeardNote(sound, NoteVerdict.RIGHT, written, "", start, pitch if np.isfinite(pitch) else None)
+    if _is_not_struck(hearing, groups, n, times) and begin is not None:
+        note.verdict, note.onset = NoteVerdict.MISSING, None
+        return note
+    low, high = (group.low, group.high) if group.high - group.low > 0.3 else group.first
+    if np.isfinite(pitch) and low - _NEAR <= pitch <= high + _NEAR:
+        return note
+    spectrum = new_spectrum(hearing.recording, start, stop)
+    expected = min(max(pitch, low), high) if np.isfinite(pitch) else written
+    if not np.isfinite(pitch):
+        if comb_strength(spectrum, written + higher) < _SURE:
+            note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
+    elif not is_misheard(pitch, expected) and beats_expected(spectrum, pitch + higher, expected + higher):
+        note.verdict = NoteVerdict.WRONG
+    return note
+
+
+def _is_not_struck(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes) -> bool:
+    """Return whether a note that repeats the pitch before it begins where no string is struck."""
+    begin = times.begins[n]
+    if begin is None or not n or not groups[n].struck or hearing.picks[begin] > _DOUBTFUL or hearing.steps[begin]:
+        return False
+    before = groups[n - 1]
+    same = before.kind is GroupKind.SINGLE and abs(before.pitches[0] - groups[n].pitches[0]) < _NEAR
+    return same and times.starts[n - 1] is not None
+
+
+def _not_begun(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, higher: float
+) -> list[HeardNote]:
+    """Return the notes of a group that nothing was found to begin: missing, unless its pitch sounds where it should."""
+    group = groups[n]
+    there = group.kind is GroupKind.SINGLE and _sounds_anyway(hearing, groups, n, times, higher)
+    verdict = NoteVerdict.RIGHT if there else NoteVerdict.MISSING
+    return [HeardNote(s, verdict, p) for s, p in zip(group.sounds, group.pitches, strict=True)]
+
+
+def _sounds_anyway(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, higher: float) -> bool:
+    """Return whether the pitch of a group sounds at the time at which it should, and not before."""
+    group = groups[n]
+    around = [m for m in (n - 1, n + 1) if 0 <= m < len(groups)]
+    if any(times.starts[m] is None for m in around):
+        return False
+    if any(groups[m].low - 0.6 <= group.pitches[0] <= groups[m].high + 0.6 for m in around):
+        return False
+    at = times.predicted[n]
+    later = times.starts[n + 1] if n + 1 < len(groups) else None
+    until = min(at + 0.3, float(later)) if later is not None else at + 0.2
+    pitch = clear_pitch(hearing.features, at, max(at + 0.04, until - 0.01)) - higher
+    return bool(abs(pitch - group.pitches[0]) < _NEAR)
+
+
+def _judge_pair(hearing: Hearing, group: ExpectedGroup, start: float, stop: float, higher: float) -> list[HeardNote]:
+    spectrum = new_spectrum(hearing.recording, start, stop)
+    return [
+        _judge_one_of_pair(spectrum, sound, pitch, group.pitches[1 - n], start, higher)
+        for n, (sound, pitch) in enumerate(zip(group.sounds, group.pitches, strict=True))
+    ]
+
+
+def _judge_one_of_pair(
+    spectrum: Spectrum, sound: SoundingNote, pitch: float, other: float, start: float, higher: float
+) -> HeardNote:
+    note = HeardNote(sound, NoteVerdict.RIGHT, pitch, "", start)
+    here, partials = own_strengths(spectrum, pitch + higher, other + higher)
+    if partials < 2:
+        note.verdict, note.why = NoteVerdict.UNTOLD, "notes of a double stop that share their overtones"
+        return note
+    around = [
+        (own_strengths(spectrum, pitch + by + higher, other + higher), by)
+        for by in _NEIGHBORS
+        if abs(pitch + by - other) > 0.5
+    ]
+    (best, _), by = max((s, by) for s, by in around)
+    if best > here + _CLEARLY and best > _THERE:
+        note.verdict, note.pitch = NoteVerdict.WRONG, pitch + by
+    elif here < _GONE:
+        note.verdict, note.onset = NoteVerdict.MISSING, None
+    return note

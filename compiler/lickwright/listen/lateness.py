@@ -1,0 +1,89 @@
+"""How late each onset is against the notes around it.
+
+In: when groups should begin, and when they were heard to. Out: for each the seconds that it is late, against a robust line through five onsets on either
+side, itself left out: so drift and pauses are no lateness. Pure functions on arrays.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Values = NDArray[np.float64]
+
+REACH = 5  # onsets on either side
+LEAST = 4  # onsets that a line needs
+_PAUSE = 0.30  # seconds that an onset must wait beyond what was expected, and
+_PAUSE_SHARE = 0.45  # of what was expected, to count as one after a pause
+_STEEP = 1.25  # how much faster or slower a few notes may be than the whole
+
+
+class OnsetTiming(NamedTuple):
+    """What is known of the time of each onset; NaN where nothing is."""
+
+    late: Values  # seconds
+    pauses: list[tuple[int, float]]  # onsets before which there is a pause, and its seconds
+    pace: Values  # seconds played for each second written, around each onset
+
+
+def judge_onsets(written: Values, heard: Values) -> OnsetTiming:
+    """Return the lateness of each onset. Both are in seconds, in order; `heard` has NaN where an onset was not heard."""
+    late, pace = np.full(len(written), np.nan), np.full(len(written), np.nan)
+    told = np.flatnonzero(np.isfinite(heard))
+    if len(told) < 2:
+        return OnsetTiming(late, [], pace)
+    whole = overall_pace(written[told], heard[told])
+    pauses, pieces = _pieces(written, heard, told, whole)
+    for piece in pieces:
+        for place, k in enumerate(piece):
+            near = [j for j in piece[max(0, place - REACH) : place + REACH + 1] if j != k]
+            if len(near) < LEAST - 1:
+                pace[k] = whole
+                continue
+            slope, offset = robust_line(written[near], heard[near], whole)
+            late[k], pace[k] = heard[k] - (offset + slope * written[k]), slope
+    return OnsetTiming(late, pauses, pace)
+
+
+def overall_pace(written: Values, heard: Values) -> float:
+    """Return the seconds played for each second written: the median over neighbors, pauses left out by being few."""
+    steps = np.diff(written)
+    kept = steps > 0.04
+    if not kept.any():
+        return 1.0
+    return float(np.median(np.diff(heard)[kept] / steps[kept]))
+
+
+def robust_line(x: Values, y: Values, slope: float) -> tuple[float, float]:
+    """Return slope and offset of the line through the most points (Theil 1950, Sen 1968), its slope near a given one."""
+    gaps = x[None, :] - x[:, None]
+    far = np.abs(gaps) > 0.08
+    steep = slope
+    if far.any():
+        slopes = (y[None, :] - y[:, None])[far] / gaps[far]
+        steep = float(np.clip(_weighted_median(slopes, np.abs(gaps[far])), slope / _STEEP, slope * _STEEP))
+    return steep, float(np.median(y - steep * x))
+
+
+def _weighted_median(values: Values, weights: Values) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(total, total[-1] / 2)])
+
+
+def _pieces(
+    written: Values, heard: Values, told: NDArray[np.intp], pace: float
+) -> tuple[list[tuple[int, float]], list[list[int]]]:
+    """Return the pauses, and the onsets between them."""
+    pauses: list[tuple[int, float]] = []
+    pieces: list[list[int]] = [[int(told[0])]]
+    for before, k in zip(told, told[1:], strict=False):
+        expected = (written[k] - written[before]) * pace
+        more = heard[k] - heard[before] - expected
+        if more > max(_PAUSE, _PAUSE_SHARE * expected):
+            pauses.append((int(k), float(more)))
+            pieces.append([])
+        pieces[-1].append(int(k))
+    return pauses, pieces

@@ -1,0 +1,297 @@
+"""Which stretch of a recording begins which group of a lick: dynamic programming over pitch and time.
+
+In: a `Hearing` and the groups of a lick. Out: `Matching`: one or several passes through the lick, each with the stretch that begins each group, or none.
+A state is "group g begins at stretch b, at tempo t". It costs what its pitch is off and what its distance in time from the group before is
+off, which saturates, so that a pause costs once. Groups may be left out, notes may be extra, a phrase may be begun again, and the whole may be played
+several times. Costs are in parts of a note left out, all estimates (tests/bench/listening.py measures what they find).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.listen.combs import comb_table
+from lickwright.listen.expected import ExpectedGroup, GroupKind
+from lickwright.listen.stretches import PICKED, Hearing
+
+Costs = NDArray[np.float32]
+
+TEMPOS = (0.45, 0.55, 0.66, 0.8, 0.95, 1.12, 1.35)  # of the lick's own
+_MISSING, _MISSING_LIGHT, _MISSING_PASSED = 1.0, 0.15, 0.5
+_EXTRA = 0.75
+_UNCLEAR, _SILENT = 0.35, 0.9  # of a group that begins where no pitch is clear, and where there is no sound
+_NO_PICK = 0.6  # of a group that begins where nothing rises and nothing steps
+_OUT_OF_TIME = 0.9  # at most
+_PAUSE = 0.9
+_AGAIN_FIRST, _AGAIN = 1.2, 1.9  # of a phrase begun again, at its first group or at another one
+_PASS = 0.3  # of another pass
+_NOISE, _STRAY = 0.03, 0.35  # of a stretch in a pause: without a pick, and a pick with a pitch
+_WINDOW = 20  # stretches between two groups at most, but for pauses
+_MOST_STRAY = 4.0  # that is charged for what stands before the first note
+_FORGIVEN = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones by which a pitch is often misheard
+_MISHEARD = 0.3
+_NEAR, _FAR = 0.42, 1.0  # semitones off: up to the first it is right, from the second on another note
+_MOST_STATES = 4_000_000
+
+
+class MatchedPass(NamedTuple):
+    """One time through the lick, or the part of it that was begun and given up."""
+
+    begins: tuple[int | None, ...]  # for each group the stretch that begins it
+    whole: bool  # False: given up, and begun again
+    tempo: float  # of the lick's own, as matched
+
+
+class Matching(NamedTuple):
+    """All passes in order, and the cost of the best reading, a group."""
+
+    passes: tuple[MatchedPass, ...]
+    cost: float
+    shift: int  # semitones that the whole is higher than written
+
+
+def match_groups(
+    hearing: Hearing,
+    groups: Sequence[ExpectedGroup],
+    tuning: float = 0.0,
+    shift: int = 0,
+    tempos: Sequence[float] = TEMPOS,
+) -> Matching:
+    """Return the cheapest reading of a hearing as the lick, `shift` semitones and `tuning` (in semitones) higher."""
+    if not hearing.count or not groups:
+        return Matching((), float(_MISSING), shift)
+    if len(tempos) * len(groups) * hearing.count > _MOST_STATES:
+        tempos = tempos[::3][:3]
+    table = _Table(hearing, groups, tuning + shift, np.array(tempos, np.float32))
+    table.fill()
+    cost, path = table.best_path()
+    passes = _passes(path, len(groups), tempos)
+    return Matching(passes, cost / max(1, len(groups)) / max(1, sum(p.whole for p in passes)), shift)
+
+
+class _Step(NamedTuple):
+    group: int
+    stretch: int
+    tempo: int
+    again: int  # 0: goes on; 1: begun again; 2: another pass
+
+
+def _passes(path: Sequence[_Step], count: int, tempos: Sequence[float]) -> tuple[MatchedPass, ...]:
+    found: list[MatchedPass] = []
+    begins: list[int | None] = [None] * count
+    tempo = path[0].tempo if path else 0
+    for step in path:
+        if step.again:
+            found.append(MatchedPass(tuple(begins), step.again == 2, tempos[tempo]))
+            begins = [None] * count
+            tempo = step.tempo
+            if step.again == 1 and step.group:  # what was played before the place where it was begun again still counts
+                begins[: step.group] = found[-1].begins[: step.group]
+        begins[step.group] = step.stretch
+    return (*found, MatchedPass(tuple(begins), True, tempos[tempo]))
+
+
+def distance_costs(off: NDArray[np.float32]) -> Costs:
+    """Return what a pitch costs that is so many semitones away from where it should be."""
+    return np.asarray(np.clip((off - _NEAR) / (_FAR - _NEAR), 0, 1), np.float32)
+
+
+def _interval_costs(pitches: NDArray[np.float32], lows: NDArray[np.float32], highs: NDArray[np.float32]) -> Costs:
+    """Return the cost of each pitch (columns) against each interval (rows); NaN where there is no pitch."""
+    best: Costs | None = None
+    for misheard in (0.0, *_FORGIVEN):
+        p = pitches[None, :] - np.float32(misheard)
+        off = np.maximum(np.maximum(lows[:, None] - p, p - highs[:, None]), 0)
+        cost = np.maximum(distance_costs(off), _MISHEARD if misheard else 0)
+        best = cost if best is None else np.minimum(best, cost)
+    assert best is not None
+    return best.astype(np.float32)
+
+
+class _Table:
+    """The costs, and the states as they are filled in from the first stretch to the last."""
+
+    def __init__(
+        self, hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float, tempos: NDArray[np.float32]
+    ) -> None:
+        self.tempos = tempos
+        self.count, self.groups = hearing.count, len(groups)
+        self.times = hearing.starts.astype(np.float64)
+        self.at = np.array([g.at for g in groups])
+        light = [g.lead or g.kind is GroupKind.UNPITCHED for g in groups]
+        passed = [g.kind is GroupKind.PASSED for g in groups]
+        missing = np.where(light, _MISSING_LIGHT, np.where(passed, _MISSING_PASSED, _MISSING))
+        self.missing = np.concatenate(([0.0], np.cumsum(missing))).astype(np.float32)  # of all before each group
+        self.begin, self.inside = _pitch_costs(hearing, groups, higher)
+        self.until = np.concatenate((np.zeros((self.groups, 1), np.float32), np.cumsum(self.inside, axis=1)), axis=1)
+        picked = (hearing.picks > PICKED) & np.isfinite(hearing.pitches)
+        self.stray = np.where(picked, _STRAY, _NOISE).astype(np.float32)
+        shape = (len(tempos), self.groups, self.count)
+        self.best = np.full(shape, np.inf, np.float32)
+        self.came_group = np.full(shape, -1, np.int16)
+        self.came_stretch = np.full(shape, -1, np.int32)
+        self.came_tempo = np.full(shape, -1, np.int8)  # -1: the same; else of another pass
+        self.again = np.zeros(shape, np.int8)
+        self.waiting = np.full(shape[:2], np.inf, np.float32)  # after group g, whatever sounded since
+        self.waiting_from = np.full(shape[:2], -1, np.int32)
+
+    def fill(self) -> None:
+        before = np.minimum(np.concatenate(([0.0], np.cumsum(self.stray))), _MOST_STRAY).astype(np.float32)
+        for b in range(self.count):
+            self._start(b, float(before[b]))
+            if b:
+                self._go_on(b)
+                self._resume(b)
+                self._again(b)
+            self.best[:, :, b] += self.begin[:, b]
+            self._wait(b)
+
+    def _start(self, b: int, stray: float) -> None:
+        self.best[:, :, b] = stray + self.missing[:-1]
+
+    def _better(
+        self,
+        b: int,
+        cost: Costs,
+        group: NDArray[np.intp],
+        stretch: NDArray[np.int32],
+        again: int,
+        tempo: NDArray[np.intp] | None = None,
+    ) -> None:
+        """Take a way to every group at stretch `b` where it is cheaper; arrays have shape (tempos, groups)."""
+        better = cost < self.best[:, :, b]
+        if better.any():
+            self.best[:, :, b][better] = cost[better]
+            self.came_group[:, :, b][better] = group[better]
+            self.came_stretch[:, :, b][better] = stretch[better]
+            self.came_tempo[:, :, b][better] = -1 if tempo is None else tempo[better]
+            self.again[:, :, b][better] = again
+
+    def _go_on(self, b: int) -> None:
+        """From a group a few stretches ago to the next one, or over one or two that are left out."""
+        low = max(0, b - _WINDOW)
+        passed = self.times[b] - self.times[low:b]
+        lasted = self.best[:, :, low:b] + (self.until[:, b, None] - self.until[:, low + 1 : b + 1])[None]
+        for skipped in range(min(3, self.groups - 1)):
+            ahead = 1 + skipped
+            wait = (self.at[ahead:] - self.at[:-ahead]).astype(np.float32)
+            expected = wait[None, :] / self.tempos[:, None]
+            scale = 0.06 + 0.3 * expected
+            off = ((passed[None, None, :] - expected[:, :, None]) / scale[:, :, None]) ** 2
+            cost = lasted[:, :-ahead] + (_OUT_OF_TIME * off / (1 + off)).astype(np.float32)
+            best = np.argmin(cost, axis=2)
+            found = np.full(self.best.shape[:2], np.inf, np.float32)
+            left_out = self.missing[ahead:-1] - self.missing[1 : self.groups - ahead + 1]
+            found[:, ahead:] = np.take_along_axis(cost, best[:, :, None], 2)[:, :, 0] + left_out
+            group = np.broadcast_to(np.arange(self.groups) - ahead, found.shape)
+            stretch = np.zeros(found.shape, np.int32)
+            stretch[:, ahead:] = low + best
+            self._better(b, found, group, stretch, 0)
+
+    def _resume(self, b: int) -> None:
+        """After a pause, with any number of groups left out."""
+        reduced = self.waiting - self.missing[1:]
+        where = _running_argmin(reduced)
+        cost = np.full(self.waiting.shape, np.inf, np.float32)
+        source = np.take_along_axis(reduced, where, 1)[:, :-1]
+        cost[:, 1:] = source + self.missing[1:-1] + _PAUSE
+        group = np.concatenate((np.zeros((len(where), 1), np.intp), where[:, :-1]), axis=1)
+        self._better(b, cost, group, np.take_along_axis(self.waiting_from, group, 1), 0)
+
+    def _again(self, b: int) -> None:
+        """Begin again, at the same tempo; or another pass, at any."""
+        backward = self.waiting[:, ::-1]
+        where = self.groups - 1 - _running_argmin(backward)[:, ::-1]
+        price = np.full(self.groups, _AGAIN, np.float32)
+        price[0] = _AGAIN_FIRST
+        cost = np.take_along_axis(self.waiting, where, 1) + price
+        self._better(b, cost, where, np.take_along_axis(self.waiting_from, where, 1), 1)
+        ended = self.waiting + (self.missing[-1] - self.missing[1:])
+        tempo, group = np.unravel_index(int(np.argmin(ended)), ended.shape)
+        shape = self.waiting.shape
+        whole = np.broadcast_to(ended[tempo, group] + _PASS + self.missing[:-1], shape)
+        stretch = np.full(shape, self.waiting_from[tempo, group], np.int32)
+        self._better(b, whole, np.full(shape, group), stretch, 2, np.full(shape, tempo))
+
+    def _wait(self, b: int) -> None:
+        """Let stretch `b` pass: what sounds in it belongs to the group before, or to nothing."""
+        on = self.waiting + np.minimum(self.inside[:, b], self.stray[b])[None]
+        new = self.best[:, :, b]
+        begun = new <= on
+        self.waiting = np.where(begun, new, on).astype(np.float32)
+        self.waiting_from = np.where(begun, b, self.waiting_from).astype(np.int32)
+
+    def best_path(self) -> tuple[float, list[_Step]]:
+        """Return the cost of the cheapest reading and its steps, in order."""
+        ended = self.waiting + (self.missing[-1] - self.missing[1:])
+        tempo, group = (int(n) for n in np.unravel_index(int(np.argmin(ended)), ended.shape))
+        cost = float(ended[tempo, group])
+        stretch = int(self.waiting_from[tempo, group])
+        path: list[_Step] = []
+        while group >= 0:
+            at = (tempo, group, stretch)
+            path.append(_Step(group, stretch, tempo, int(self.again[at])))
+            other = int(self.came_tempo[at])
+            group, stretch = int(self.came_group[at]), int(self.came_stretch[at])
+            tempo = other if other >= 0 else tempo
+        path.reverse()
+        return cost, path
+
+
+def _running_argmin(values: Costs) -> NDArray[np.intp]:
+    """Return for each place the index of the least value up to it, along the second axis."""
+    least = np.minimum.accumulate(values, axis=1)
+    fresh = values <= least
+    return np.maximum.accumulate(np.where(fresh, np.arange(values.shape[1]), 0), axis=1)
+
+
+def _pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float) -> tuple[Costs, Costs]:
+    """Return what it costs that each group begins with each stretch, and that it goes on through it: shape (groups, stretches)."""
+    pitches = hearing.pitches - np.float32(higher)
+    lengths = np.diff(hearing.starts)
+    weight = np.clip(lengths / 0.10, 0.3, 1.0).astype(np.float32)
+    silent = ~np.isfinite(hearing.pitches) & (hearing.levels < hearing.features.loud - 42)
+    unclear = ~np.isfinite(hearing.pitches)
+    firsts = _interval_costs(pitches, *(np.array([g.first[n] for g in groups], np.float32) for n in (0, 1)))
+    wholes = _interval_costs(
+        pitches,
+        *(
+            np.array([v], np.float32).repeat(1) if False else np.array(v, np.float32)
+            for v in ([g.low for g in groups], [g.high for g in groups])
+        ),
+    )
+    begin = np.where(unclear, _UNCLEAR, firsts * weight + (1 - weight) * 0.3 * (firsts > 0))
+    pairs = [n for n, g in enumerate(groups) if g.kind is GroupKind.PAIR]
+    if pairs:
+        begin[pairs] = _pair_costs(hearing, [groups[n] for n in pairs], higher)
+    loose = np.array([g.kind in (GroupKind.PASSED, GroupKind.UNPITCHED) for g in groups])
+    begin[loose] = 0.12
+    begin[:, silent] = _SILENT
+    sure = 1 / (1 + np.exp(-np.clip(hearing.picks, -20, 20)))  # that it is a pick
+    begin += np.minimum(_NO_PICK * (1 - sure), np.where(hearing.steps, 0.1, 1.0))[None]
+    inside = np.where(unclear, 0.0, wholes * weight * _EXTRA)
+    inside[pairs] = 0.0
+    inside = np.maximum(inside, _EXTRA * weight * sure)
+    again = np.array(
+        [
+            g.why in ("tremolo picking", "dead notes and rakes", "scrapes", "swells") or any(s.trill for s in g.sounds)
+            for g in groups
+        ]
+    )
+    inside[again] *= 0.1
+    inside[loose & ~again] *= 0.6
+    inside[:, silent] = 0
+    return begin.astype(np.float32), inside.astype(np.float32)
+
+
+def _pair_costs(hearing: Hearing, pairs: Sequence[ExpectedGroup], higher: float) -> Costs:
+    needed = sorted({round(p + higher, 3) for g in pairs for p in g.pitches})
+    table = comb_table(hearing.recording, hearing.starts, needed)
+    costs = np.clip((0.72 - table) / 0.35, 0, 1)
+    column = {pitch: n for n, pitch in enumerate(needed)}
+    found = [np.mean([costs[:, column[round(p + higher, 3)]] for p in g.pitches], axis=0) for g in pairs]
+    return np.array(found, np.float32)

@@ -1,0 +1,98 @@
+"""The values of a judgement by ear: notes as heard, passes, and what holds for the whole recording.
+
+In: nothing of its own. Out: values that the other modules of this package fill and read.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import NamedTuple
+
+from lickwright.compare.model import DifferenceKind, Score
+from lickwright.core.fast_dataclass import field, mutable_record, record
+from lickwright.timeline.model import SoundingNote, Timeline
+
+
+class NoteVerdict(StrEnum):
+    """What the ear says of the pitch of a note."""
+
+    RIGHT = "right"
+    WRONG = "wrong"
+    MISSING = "missing"
+    UNTOLD = "cannot tell"
+
+
+@mutable_record
+class HeardNote:
+    """One note of the lick, as heard. Pitches are MIDI as the lick writes them: the guitar's tuning and a transposition are taken off."""
+
+    sound: SoundingNote
+    verdict: NoteVerdict
+    written: float  # the pitch at which it should begin
+    why: str = ""  # why the ear cannot tell
+    onset: float | None = None  # seconds in the recording; None where it was not heard to begin
+    pitch: float | None = None  # that was heard at its beginning
+    late: float | None = None  # seconds; None where there is nothing to compare with
+    kinds: set[DifferenceKind] = field(default_factory=set)  # what differs, in the words of a comparison
+    bend_wanted: float | None = None  # semitones above the fretted pitch
+    bend_reached: float | None = None  # semitones
+    bend_late: float | None = None  # seconds that it comes too late
+    release_off: float | None = None  # semitones above where the release should end
+    vibrato_wanted: float | None = None  # semitones, lowest to highest
+    vibrato_width: float | None = None  # semitones
+
+
+class ExtraNote(NamedTuple):
+    """A note that the lick has not."""
+
+    at: float  # seconds in the recording
+    pitch: float  # MIDI, as the lick would write it
+    after: SoundingNote  # the note of the lick that was played last
+
+
+class HeardPause(NamedTuple):
+    """A hesitation."""
+
+    at: float  # seconds in the recording: when the music goes on
+    seconds: float  # longer than written
+    before: SoundingNote
+
+
+@record
+class JudgedPass:
+    """One time through the lick."""
+
+    start: float  # seconds in the recording
+    stop: float
+    pace: float  # seconds played for each second written
+    drift: float  # share by which it is faster at its end than at its beginning; 0.05 is 5 per cent
+    notes: tuple[HeardNote, ...]  # in the lick's order
+    extras: tuple[ExtraNote, ...]
+    pauses: tuple[HeardPause, ...]
+    again: tuple[SoundingNote, ...]  # notes at which it was given up and begun again
+    ends_at: SoundingNote | None  # the last note before it breaks off; None if it goes on to its end
+    score: Score
+
+    @property
+    def judged(self) -> int:
+        """How many notes the ear can tell."""
+        return sum(note.verdict is not NoteVerdict.UNTOLD for note in self.notes)
+
+    @property
+    def right_pitches(self) -> int:
+        """How many notes are there at the right pitch, whatever their time."""
+        return sum(note.verdict is NoteVerdict.RIGHT for note in self.notes)
+
+
+@record
+class Judgement:
+    """What was heard of a lick in a recording."""
+
+    timeline: Timeline
+    seconds: float  # length of the recording
+    refusal: str  # why nothing is judged; "" if it is
+    tuning: float  # semitones that the guitar is higher than A 440
+    shift: int  # semitones that all is played higher than written
+    passes: tuple[JudgedPass, ...]
+    best: int  # index of the best pass
+    passed_over: tuple[str, ...]  # what is in the lick that is never judged, in words

@@ -1,0 +1,56 @@
+"""A second opinion before a note is called wrong or missing: what began to sound there, without what rang on.
+
+In: a `Recording`, an onset and pitches. Out: how strong each pitch is in what is new. A string that still rings is no wrong note, and a pitch that is
+an octave or a twelfth off is most often misheard.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lickwright.listen.combs import SIZE, Spectrum, comb_strength, partial_levels, stretch_spectrum
+from lickwright.listen.recording import RATE, Recording
+
+_AHEAD = 0.012  # seconds before an onset that are left out of what was there before
+_LOOK = 0.11  # seconds before it that are looked at
+_MISHEARD = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones
+_NEAR = 0.5  # semitones
+_SHARED = 0.9  # semitones within which two partials cannot be told from each other, at most
+_PARTIALS = 9
+_REACH = 24.0  # decibels below the loudest partial of what is new, down to which a note's own partials count
+
+
+def new_spectrum(recording: Recording, start: float, stop: float) -> Spectrum:
+    """Return the spectrum of a stretch (seconds) less that of what sounded just before it."""
+    after = stretch_spectrum(recording, start, stop)
+    first = round((start - _AHEAD - _LOOK) * RATE)
+    wave = recording.read(first, round((start - _AHEAD) * RATE))
+    before = np.abs(np.fft.rfft(wave * np.hanning(len(wave)), SIZE)) / len(wave)
+    return np.maximum(after - before, 0.02 * after)
+
+
+def is_misheard(heard: float, expected: float) -> bool:
+    """Return whether a pitch is the expected one, or one that it is often taken for."""
+    return any(abs(heard - expected - off) < _NEAR for off in (0.0, *_MISHEARD))
+
+
+def beats_expected(spectrum: Spectrum, heard: float, expected: float) -> bool:
+    """Return whether a heard pitch explains what is new better than the expected one."""
+    return comb_strength(spectrum, heard) > comb_strength(spectrum, expected) + 0.05
+
+
+def own_strengths(spectrum: Spectrum, pitch: float, other: float) -> tuple[float, int]:
+    """Return how strong a note of a double stop is by the partials that the other note has not, 0 to 1, and how many they are."""
+    levels = partial_levels(spectrum, pitch, _PARTIALS)
+    numbers = np.arange(1, _PARTIALS + 1)
+    heights = pitch + 12 * np.log2(numbers)
+    others = other + 12 * np.log2(np.arange(1, 25))
+    hertz = 440 * 2 ** ((pitch - 69) / 12) * numbers
+    apart = np.abs(heights[:, None] - others[None, :]).min(axis=1)
+    own = (apart > 0.45) & (apart * 0.0595 * hertz > 14) & (hertz < 5_000)
+    if not own.any():
+        return 0.0, 0
+    loudest = float(spectrum.max())
+    shares = np.clip(1 + 20 * np.log10(levels[own] / max(1e-12, loudest) + 1e-9) / 45, 0, 1)
+    weights = 1 / np.sqrt(numbers[own])
+    return float((shares * weights).sum() / weights.sum()), int(own.sum())

@@ -1,0 +1,126 @@
+"""Read a recording from a file, whatever is in it.
+
+In: a path, or a file that is open. Out: a `Recording`, and what there is to say about the reading. A file is read in blocks, and what its header claims is
+never believed further than what is in it. Wants soundfile, of the extra `lickwright[audio]`.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Iterator
+from typing import BinaryIO, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.files import UNREADABLE, error_reason
+from lickwright.core.source import Span
+from lickwright.listen.recording import FASTEST, LONGEST, SLOWEST, Recording, resample_recording
+
+_BLOCK = 1 << 17  # samples of all channels that are read together
+_MOST_CHANNELS = 8
+_LEAST = 0.2  # seconds
+_WANTED = "a recording as WAV, FLAC, MP3 or Ogg is needed"
+
+
+class UnreadableRecording(Exception):
+    """A file that is no recording; `finding` says why and what would be right."""
+
+    def __init__(self, message: str, hint: str = _WANTED) -> None:
+        super().__init__(message)
+        self.finding: Diagnostic = UNREADABLE.at(Span(0, 0), message, hint)
+
+
+class ReadRecording(NamedTuple):
+    """A recording, and what was noticed while it was read."""
+
+    recording: Recording
+    notes: tuple[str, ...]  # in words
+
+
+def read_recording(path: str) -> ReadRecording:
+    """Return the recording in a file. Raises UnreadableRecording."""
+    try:
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    except (OSError, ValueError) as e:
+        raise UnreadableRecording(
+            f"the recording cannot be read: {error_reason(e)}", "check the name of the file"
+        ) from None
+    with os.fdopen(handle, "rb") as file:
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
+            raise UnreadableRecording("this is no ordinary file", f"name {_WANTED.removesuffix(' is needed')}")
+        return decode_recording(file)
+
+
+def decode_recording(file: BinaryIO) -> ReadRecording:
+    """Return the recording in an open file that can be sought in. Raises UnreadableRecording."""
+    import soundfile
+
+    file.seek(0, os.SEEK_END)
+    if not file.tell():
+        raise UnreadableRecording("the file is empty")
+    file.seek(0)
+    try:
+        with soundfile.SoundFile(file) as sound:
+            return _decode(sound)
+    except (soundfile.LibsndfileError, RuntimeError, TypeError, OSError) as e:
+        raise UnreadableRecording(f"this is not a recording that can be read: {_short(e)}") from None
+
+
+def _short(error: Exception) -> str:
+    words = str(getattr(error, "error_string", "") or error)
+    return (words.splitlines() or ["no reason is known"])[0].rstrip(".")[:100].lower()
+
+
+class _Blocks:
+    """The blocks of a sound file, up to the longest recording; remembers where a damaged file ended."""
+
+    def __init__(self, sound: object) -> None:
+        self._sound = sound
+        self.frames = 0
+        self.damage = ""
+
+    def __iter__(self) -> Iterator[NDArray[np.float32]]:
+        import soundfile
+
+        sound = self._sound
+        assert isinstance(sound, soundfile.SoundFile)
+        count = max(256, _BLOCK // sound.channels)
+        while self.frames < (LONGEST + 10) * sound.samplerate:
+            try:
+                block = sound.read(count, dtype="float32", always_2d=True)
+            except (soundfile.LibsndfileError, RuntimeError) as e:
+                self.damage = _short(e)
+                return
+            if not len(block):
+                return
+            self.frames += len(block)
+            yield block
+
+
+def _decode(sound: object) -> ReadRecording:
+    import soundfile
+
+    assert isinstance(sound, soundfile.SoundFile)
+    if not SLOWEST <= sound.samplerate <= FASTEST:
+        raise UnreadableRecording(
+            f"it has {sound.samplerate:,} samples a second", f"from {SLOWEST:,} to {FASTEST:,} can be listened to"
+        )
+    if sound.channels > _MOST_CHANNELS:
+        raise UnreadableRecording(f"it has {sound.channels} channels", "mono or stereo is needed")
+    blocks = _Blocks(sound)
+    recording = resample_recording(blocks, sound.samplerate)
+    seconds = blocks.frames / sound.samplerate
+    if seconds < _LEAST:
+        why = f": {blocks.damage}" if blocks.damage else ""
+        raise UnreadableRecording(
+            f"there are only {1000 * seconds:.0f} ms of sound in it{why}", "record the whole lick"
+        )
+    notes = []
+    if blocks.damage:
+        notes.append(f"the file is damaged after {seconds:.0f} seconds: only what is before that was heard")
+    if seconds > LONGEST + 1:
+        notes.append(f"only the first {LONGEST // 60} minutes were heard")
+    return ReadRecording(recording, tuple(notes))

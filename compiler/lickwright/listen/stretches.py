@@ -1,0 +1,143 @@
+"""What sounds between two boundaries: stretches of a recording, each with its pitch, its level and how it begins.
+
+In: a `Recording` and its `Features`. Out: `Hearing`: parallel arrays with one value a stretch. Boundaries at which nothing begins are left out, and a
+pitch that is unclear just after a pick makes none.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.core.fast_dataclass import record
+from lickwright.listen.boundaries import Boundary, find_boundaries, sound_gate
+from lickwright.listen.features import FRAME, Features, Values, measure_recording
+from lickwright.listen.picks import attack_sharpness, onset_instant, partial_rises
+from lickwright.listen.recording import Recording
+
+CLEAR = 0.72  # clarity of frames that tell a pitch
+# Logarithms of the odds that a boundary is a pick: by how much its partials rise (a share of 10 dB), by its change against that of a strong
+# peak, and by how sharply the high band rises (a share of 10 dB). A logistic regression on the picks of 120 takes of the tuning set of
+# tests/bench/listening.py, 98 % of which it tells.
+_ODDS = (-7.8, 3.6, 5.5, 5.1)
+PICKED = 0.0  # odds (their logarithm) from which on a boundary is a pick
+_WEAK = -2.5  # odds below which a boundary without a step is none
+_SETTLING = 0.095  # seconds after a pick in which steps are the pick's own noise
+_AGAIN = 2.5  # odds that a second pick within that time must have
+_GLIDING = 0.8  # clarity of each frame of a pitch that goes on
+_SAME = 0.8  # semitones
+_SKIPPED = 0.035  # seconds after a boundary whose pitch still has the sound before in it
+_BODY = 0.40  # seconds that the pitch of a stretch is taken from
+
+
+@record
+class Hearing:
+    """The stretches of a recording, in order; stretch k lasts from `starts[k]` to `starts[k + 1]`."""
+
+    recording: Recording
+    features: Features
+    starts: NDArray[np.float64]  # seconds, with the end of the recording after the last
+    picks: Values  # logarithm of the odds that a string is struck there
+    pitches: Values  # MIDI; NaN where there is none
+    levels: Values  # decibels
+    steps: NDArray[np.bool_]  # the pitch steps there
+
+    @property
+    def count(self) -> int:
+        """How many stretches there are."""
+        return len(self.picks)
+
+
+def hear_recording(recording: Recording) -> Hearing:
+    """Return the stretches of a recording."""
+    features = measure_recording(recording)
+    found = find_boundaries(features)
+    instants = np.array([b.frame * FRAME for b in found])
+    picks = _pick_odds(recording, features, found)
+    kept = _kept(found, instants, picks)
+    onsets = [onset_instant(features, instants[k]) if picks[k] > PICKED else float(instants[k]) for k in kept]
+    starts = np.array([*np.maximum.accumulate(onsets), recording.seconds]) if kept else np.array([recording.seconds])
+    pitches, levels = _bodies(features, starts)
+    return Hearing(
+        recording, features, starts,
+        picks[kept].astype(np.float32) if kept else np.zeros(0, np.float32),
+        pitches, levels, np.array([found[k].step for k in kept], bool),
+    )  # fmt: skip
+
+
+def clear_pitch(features: Features, start: float, stop: float) -> float:
+    """Return the median pitch of clear frames between two instants (seconds); NaN where fewer than two are clear."""
+    first, last = max(0, round(start / FRAME)), min(len(features.pitch), round(stop / FRAME) + 1)
+    clear = features.clarity[first:last] > CLEAR
+    if clear.sum() < 2:
+        return float("nan")
+    return float(np.median(features.pitch[first:last][clear]))
+
+
+def _pick_odds(recording: Recording, features: Features, found: list[Boundary]) -> Values:
+    """Return the logarithm of the odds that each boundary is a pick."""
+    rises = np.clip(_rises(recording, features, found), -4, 15) / 10
+    changes = np.clip(np.array([b.flux for b in found], np.float32), 0, 1.5)
+    sharp = [
+        attack_sharpness(features, onset_instant(features, b.frame * FRAME)) if b.flux > 0.05 else 0.0 for b in found
+    ]
+    sharpness = np.clip(np.array(sharp, np.float32), -1, 10) / 10
+    base, rise, change, sharply = _ODDS
+    return np.asarray(base + rise * rises + change * changes + sharply * sharpness, np.float32)
+
+
+def _rises(recording: Recording, features: Features, found: list[Boundary]) -> Values:
+    """Return by how many decibels the partials rise at each boundary, each partial followed where the pitch glides."""
+    before, after = [], []
+    for b in found:
+        at = b.frame * FRAME
+        if _glides(features, b.frame):
+            early, late = clear_pitch(features, at - 0.035, at - 0.005), clear_pitch(features, at + 0.010, at + 0.040)
+        else:
+            early, late = clear_pitch(features, at - 0.075, at - 0.02), clear_pitch(features, at + 0.035, at + 0.09)
+            late = late if np.isfinite(late) else float(features.pitch[min(len(features.pitch) - 1, b.frame + 8)])
+            early = early if abs(early - late) < _SAME else late
+        before.append(early)
+        after.append(late)
+    return partial_rises(recording, [b.frame * FRAME for b in found], before, after)
+
+
+def _glides(features: Features, frame: int) -> bool:
+    """Return whether the pitch goes on without a break across a frame."""
+    part = slice(max(0, frame - 7), frame + 9)
+    if len(features.pitch[part]) < 16 or features.clarity[part].min() < _GLIDING:
+        return False
+    return bool(np.abs(np.diff(features.pitch[part])).max() < 0.4)
+
+
+def _kept(found: list[Boundary], instants: NDArray[np.float64], picks: Values) -> list[int]:
+    """Return the indices of boundaries at which something begins or ends."""
+    kept: list[int] = []
+    picked = -1  # the last pick
+    for k, b in enumerate(found):
+        is_pick = picks[k] > PICKED
+        settling = picked >= 0 and instants[k] - instants[picked] < _SETTLING
+        if settling and not (picks[k] > _AGAIN and b.flux > 0.4 * found[picked].flux):
+            continue
+        if is_pick or b.step or b.end or picks[k] > _WEAK:
+            if is_pick and kept and instants[k] - instants[kept[-1]] < 0.03:
+                kept.pop()
+            kept.append(k)
+        if is_pick:
+            picked = k
+    return kept
+
+
+def _bodies(features: Features, starts: NDArray[np.float64]) -> tuple[Values, Values]:
+    """Return pitch and level of each stretch. Silence has no pitch."""
+    gate = sound_gate(features)
+    pitches, levels = [], []
+    for start, stop in zip(starts[:-1], starts[1:], strict=True):
+        first = round(start / FRAME)
+        last = max(first + 1, min(round(stop / FRAME), first + round(_BODY / FRAME)))
+        level = features.level[first:last]
+        loud = float(level.max(initial=-120.0))
+        levels.append(loud)
+        late = start + _SKIPPED if stop - start > 2 * _SKIPPED else (start + stop) / 2
+        pitches.append(clear_pitch(features, late, min(stop - 0.015, start + _BODY)) if loud > gate else np.nan)
+    return np.array(pitches, np.float32), np.array(levels, np.float32)
