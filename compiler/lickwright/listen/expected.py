@@ -20,7 +20,7 @@ _POINTS = 16  # at which the pitch of a note is looked at
 _ADJECTIVES = {Stroke.REPEAT: "tremolo picking", Stroke.SWELL: "swells", Stroke.SCRAPE: "scrapes"}
 
 
-class GroupKind(StrEnum):
+class ExpectedKind(StrEnum):
     """How a group can be heard."""
 
     SINGLE = "single"  # one note
@@ -39,7 +39,7 @@ class ExpectedGroup(NamedTuple):
     low: float  # of all that it does
     high: float
     length: float  # seconds
-    kind: GroupKind
+    kind: ExpectedKind
     struck: bool  # picked, tapped or hammered from nowhere: not joined to the note before
     lead: bool  # a grace note or a rake stroke
     why: str  # why it is passed over; "" if it is judged
@@ -93,9 +93,9 @@ def _curve(events: list[NoteEvent]) -> list[float]:
 
 def _kind(
     sounds: list[SoundingNote], played: list[list[NoteEvent]], length: float, low: float, high: float
-) -> tuple[GroupKind, str]:
+) -> tuple[ExpectedKind, str]:
     if all(s.dead for s in sounds):
-        return GroupKind.UNPITCHED, "scrapes" if any(s.kind == "scrape" for s in sounds) else "dead notes and rakes"
+        return ExpectedKind.UNPITCHED, "scrapes" if any(s.kind == "scrape" for s in sounds) else "dead notes and rakes"
     strokes = {es[0].stroke for es in played} | {m.stroke for s in sounds for m in s.marks}
     named = next((words for stroke, words in _ADJECTIVES.items() if stroke in strokes), "")
     for reason, words in (
@@ -109,5 +109,5 @@ def _kind(
         (length < SHORTEST, "notes too short to hear"),
     ):
         if reason:
-            return GroupKind.PASSED, words
-    return (GroupKind.PAIR if len(sounds) == 2 else GroupKind.SINGLE), ""
+            return ExpectedKind.PASSED, words
+    return (ExpectedKind.PAIR if len(sounds) == 2 else ExpectedKind.SINGLE), ""

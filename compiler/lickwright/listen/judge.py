@@ -12,7 +12,7 @@ import numpy as np
 
 from lickwright.compare.model import DifferenceKind, Pair
 from lickwright.compare.score import score_pairs
-from lickwright.listen.expected import ExpectedGroup, GroupKind, expected_groups
+from lickwright.listen.expected import ExpectedGroup, ExpectedKind, expected_groups
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
 from lickwright.listen.judge_notes import judge_pitches, pass_times
@@ -91,7 +91,7 @@ def _fine_tuning(hearing: Hearing, groups: Sequence[ExpectedGroup], matching: Ma
         for group, begin in zip(groups, one.begins, strict=True):
             if (
                 begin is not None
-                and group.kind is GroupKind.SINGLE
+                and group.kind is ExpectedKind.SINGLE
                 and group.high - group.low < 0.05
                 and not group.sounds[0].shapes
             ):
@@ -124,7 +124,7 @@ def _judge_pass(
     notes = judge_pitches(hearing, groups, times, higher)
     written = np.array([g.at for g in groups])
     steady = [
-        s is not None and not g.lead and g.kind is not GroupKind.UNPITCHED
+        s is not None and not g.lead and g.kind is not ExpectedKind.UNPITCHED
         for s, g in zip(times.starts, groups, strict=True)
     ]
     heard = np.array(

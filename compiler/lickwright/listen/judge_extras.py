@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lickwright.listen.expected import ExpectedGroup, GroupKind
+from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.model import ExtraNote
 from lickwright.listen.stretches import Hearing
@@ -55,7 +55,7 @@ def _is_passed(groups: Sequence[ExpectedGroup], n: int, following: int | None) -
     last = following if following is not None else min(n + 1, len(groups) - 1)
     between = groups[n : last + 1]
     return any(
-        g.kind is GroupKind.UNPITCHED or g.lead or bool(g.why) or any(s.trill for s in g.sounds) for g in between
+        g.kind is ExpectedKind.UNPITCHED or g.lead or bool(g.why) or any(s.trill for s in g.sounds) for g in between
     )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lickwright.listen.expected import ExpectedGroup, GroupKind
+from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.features import FRAME
 from lickwright.listen.gestures import bend_height, crossing, filled, smoothed, wobble_width
 from lickwright.listen.judge_notes import PassTimes
@@ -38,7 +38,7 @@ def judge_gestures(
         sound = group.sounds[0]
         note = by_sound[sound.index]
         if (
-            group.kind is not GroupKind.SINGLE
+            group.kind is not ExpectedKind.SINGLE
             or note.verdict is not NoteVerdict.RIGHT
             or note.onset is None
             or not sound.shapes

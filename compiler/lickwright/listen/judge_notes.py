@@ -12,7 +12,7 @@ import numpy as np
 
 from lickwright.core.fast_dataclass import record
 from lickwright.listen.combs import Spectrum, comb_strength
-from lickwright.listen.expected import ExpectedGroup, GroupKind
+from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.model import HeardNote, NoteVerdict
 from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum, own_strengths
 from lickwright.listen.stretches import Hearing, clear_pitch
@@ -84,7 +84,7 @@ def judge_pitches(
             ]
         elif times.starts[n] is None:
             found += _not_begun(hearing, groups, n, times, higher)
-        elif group.kind is GroupKind.PAIR:
+        elif group.kind is ExpectedKind.PAIR:
             found += _judge_pair(hearing, group, float(times.starts[n] or 0), times.stops[n], higher)
         else:
             found.append(_judge_single(hearing, groups, n, times, higher))
@@ -120,7 +120,7 @@ def _is_not_struck(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, ti
     if begin is None or not n or not groups[n].struck or hearing.picks[begin] > _DOUBTFUL or hearing.steps[begin]:
         return False
     before = groups[n - 1]
-    same = before.kind is GroupKind.SINGLE and abs(before.pitches[0] - groups[n].pitches[0]) < _NEAR
+    same = before.kind is ExpectedKind.SINGLE and abs(before.pitches[0] - groups[n].pitches[0]) < _NEAR
     return same and times.starts[n - 1] is not None
 
 
@@ -129,7 +129,7 @@ def _not_begun(
 ) -> list[HeardNote]:
     """Return the notes of a group that nothing was found to begin: missing, unless its pitch sounds where it should."""
     group = groups[n]
-    there = group.kind is GroupKind.SINGLE and _sounds_anyway(hearing, groups, n, times, higher)
+    there = group.kind is ExpectedKind.SINGLE and _sounds_anyway(hearing, groups, n, times, higher)
     verdict = NoteVerdict.RIGHT if there else NoteVerdict.MISSING
     return [HeardNote(s, verdict, p) for s, p in zip(group.sounds, group.pitches, strict=True)]
 

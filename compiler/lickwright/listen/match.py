@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lickwright.listen.combs import comb_table
-from lickwright.listen.expected import ExpectedGroup, GroupKind
+from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.stretches import PICKED, Hearing
 
 Costs = NDArray[np.float32]
@@ -122,8 +122,8 @@ class _Table:
         self.count, self.groups = hearing.count, len(groups)
         self.times = hearing.starts.astype(np.float64)
         self.at = np.array([g.at for g in groups])
-        light = [g.lead or g.kind is GroupKind.UNPITCHED for g in groups]
-        passed = [g.kind is GroupKind.PASSED for g in groups]
+        light = [g.lead or g.kind is ExpectedKind.UNPITCHED for g in groups]
+        passed = [g.kind is ExpectedKind.PASSED for g in groups]
         missing = np.where(light, _MISSING_LIGHT, np.where(passed, _MISSING_PASSED, _MISSING))
         self.missing = np.concatenate(([0.0], np.cumsum(missing))).astype(np.float32)  # of all before each group
         self.begin, self.inside = _pitch_costs(hearing, groups, higher)
@@ -265,10 +265,10 @@ def _pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: floa
         ),
     )
     begin = np.where(unclear, _UNCLEAR, firsts * weight + (1 - weight) * 0.3 * (firsts > 0))
-    pairs = [n for n, g in enumerate(groups) if g.kind is GroupKind.PAIR]
+    pairs = [n for n, g in enumerate(groups) if g.kind is ExpectedKind.PAIR]
     if pairs:
         begin[pairs] = _pair_costs(hearing, [groups[n] for n in pairs], higher)
-    loose = np.array([g.kind in (GroupKind.PASSED, GroupKind.UNPITCHED) for g in groups])
+    loose = np.array([g.kind in (ExpectedKind.PASSED, ExpectedKind.UNPITCHED) for g in groups])
     begin[loose] = 0.12
     begin[:, silent] = _SILENT
     sure = 1 / (1 + np.exp(-np.clip(hearing.picks, -20, 20)))  # that it is a pick

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lickwright.listen.expected import ExpectedGroup, GroupKind
+from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.stretches import Hearing
 
 _SHIFTS = range(-12, 13)  # semitones that are tried
@@ -35,7 +35,7 @@ def likely_shifts(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: flo
         heard[min(127, max(0, pitch))] += length
     wanted = np.zeros(128)
     for group in groups:
-        if group.kind in (GroupKind.SINGLE, GroupKind.PAIR):
+        if group.kind in (ExpectedKind.SINGLE, ExpectedKind.PAIR):
             for pitch in group.pitches:
                 wanted[round(pitch)] += min(0.8, group.length)
     scores = {shift: float(np.sqrt(heard * np.roll(wanted, shift)).sum()) for shift in _SHIFTS if shift}
