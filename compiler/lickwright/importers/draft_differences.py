@@ -11,8 +11,8 @@ from fractions import Fraction
 from itertools import zip_longest
 from typing import Any, NamedTuple
 
-from lickwright.importers.draft import DraftBar, DraftNote, GroupKind, LickDraft
-from lickwright.notation.techniques import BEND_CURVES, Damping
+from lickwright.importers.draft import DraftBar, DraftNote, DraftShape, GroupKind, LickDraft
+from lickwright.notation.techniques import QUARTER_BEND, SHAPES, Curve, Damping
 
 _SIGNS = ("same", "repeat_start", "repeat_end", "ending", "marks")
 
@@ -79,9 +79,20 @@ def note_key(note: DraftNote, most: Fraction | None = None) -> tuple[Any, ...]:
     """Return what a note plays, for comparing; of its length `most` counts, where that is given."""
     length = note.length if most is None else min(note.length, most)
     marks = tuple(sorted({mark.name if mark.damping is Damping.RING else mark.sign for mark in note.marks}))
-    shapes = tuple(
-        (one.technique.name, one.at, one.length if one.technique.curve in BEND_CURVES else None, one.by)
-        for one in note.shapes
-    )
+    shapes = tuple(_shape_key(one) for one in note.shapes if not _goes_on(one, note.shapes))
     place = (note.string, note.fret, note.touch, note.head)
     return (*place, length, note.begin, marks, shapes, note.finger, note.pluck, note.trill)
+
+
+def _shape_key(shape: DraftShape) -> tuple[Any, ...]:
+    """Return what a shape does: its length counts where it says how long the pitch takes to get there."""
+    quarter = shape.technique is QUARTER_BEND
+    name = SHAPES["^"].name if quarter else shape.technique.name
+    moves = shape.technique.curve in (Curve.BEND, Curve.RELEASE)
+    return name, shape.at, shape.length if moves else None, Fraction(1, 2) if quarter else shape.by
+
+
+def _goes_on(shape: DraftShape, shapes: tuple[DraftShape, ...]) -> bool:
+    """Return whether a shape is a vibrato that was there before it."""
+    index = next(n for n, one in enumerate(shapes) if one is shape)
+    return index > 0 and shape.technique.curve is Curve.VIBRATO and shapes[index - 1].technique is shape.technique

@@ -53,4 +53,53 @@ MOVED = Rule(
     "",
     "",
 )
-RULES: tuple[Rule, ...] = (NOT_WRITTEN, WRITTEN_OTHERWISE, METER_CHANGE, BAR_FILLED, MOVED)
+PLACES_CHOSEN = Rule(
+    "L806",
+    "strings and frets chosen",
+    Severity.INFO,
+    "the file has pitches, and Lickwright chose where they are played",
+    "Every pitch lies in several places on the neck. Where a file does not say on which string a note is played, the place is chosen that a hand reaches with "
+    "the least work. Name a box to have it played there.",
+    "",
+    "",
+)
+NO_PLACE = Rule(
+    "L807",
+    "notes without a string",
+    Severity.WARNING,
+    "notes that lie on no string of the tuning, or more at once than the strings can hold",
+    "A guitar has as many notes at once as it has strings, and none below its lowest. Such notes are left out. Check that the tuning is right, and that the "
+    "part was written for a guitar.",
+    "",
+    "",
+)
+TRACK_CHOSEN = Rule(
+    "L808",
+    "one of several tracks",
+    Severity.INFO,
+    "the file holds several parts or tracks, of which one is read",
+    "A lick is one player's music. Of several parts the one with strings and frets is read, else the one that is called a guitar, else the one with the most "
+    "notes. Name another with `--track`.",
+    "",
+    "",
+)
+LEFT_OUT = Rule(
+    "L809",
+    "left out",
+    Severity.WARNING,
+    "something in the file has no place in a lick",
+    "The notation has no sign for it, so it is left out. Compare the lick with the original.",
+    "",
+    "",
+)
+RULES: tuple[Rule, ...] = (
+    NOT_WRITTEN,
+    WRITTEN_OTHERWISE,
+    METER_CHANGE,
+    BAR_FILLED,
+    MOVED,
+    PLACES_CHOSEN,
+    NO_PLACE,
+    TRACK_CHOSEN,
+    LEFT_OUT,
+)

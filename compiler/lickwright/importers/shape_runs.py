@@ -48,6 +48,9 @@ def whole_run(note: DraftNote, at: Fraction) -> ShapeRun | None:
 def _sharing(shapes: Sequence[DraftShape], origin: Fraction, step: Fraction) -> int:
     """Return how many of the first shapes share one step evenly: those that begin between two instants of a coarser grid."""
     count, first = 1, shapes[0]
+    together = sum(shape.at == first.at for shape in shapes)
+    if together > 1:
+        return together
     if first.length is None or first.length >= step:
         return 1
     grid = (origin + first.at).denominator

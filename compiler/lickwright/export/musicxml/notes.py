@@ -111,8 +111,8 @@ class _BarWriter:
         notations = self._notations(element, event, edges)
         for end in ties:
             add(notations, "tied", type=end)
-        if not note.goes_on and any(mark.damping is Damping.RING for mark in sound.marks):
-            add(notations, "tied", type="let-ring")
+        if not note.goes_on:
+            _add_ring(notations, sound)
         self._play(element, notations, NotePart(note, self._joins(sound), self._number(sound), self._staff.unit))
 
     def _grace(self, sound: SoundingNote, chord: bool, voice: int) -> None:
@@ -124,7 +124,9 @@ class _BarWriter:
         self._staff_number(element)
         note = WrittenNote(sound, self._cursor.at, self._cursor.at, 0, False)
         part = NotePart(note, self._joins(sound), self._number(sound), self._staff.unit, True)
-        self._play(element, add(element, "notations"), part)
+        notations = add(element, "notations")
+        _add_ring(notations, sound)
+        self._play(element, notations, part)
 
     def _head(self, sound: SoundingNote, chord: bool, grace: dict[str, str] | None) -> Element:
         """Append a note up to its pitch; `grace` are the attributes of a note that takes no time."""
@@ -157,12 +159,10 @@ class _BarWriter:
 
     @staticmethod
     def _notehead(element: Element, sound: SoundingNote) -> None:
-        if sound.dead:
-            add(element, "notehead", "x")
-        elif sound.harmonic:
-            add(element, "notehead", "diamond")
-        elif MARKS["?"] in sound.marks:
-            add(element, "notehead", "normal", parentheses="yes")
+        shape = "x" if sound.dead else "diamond" if sound.harmonic else "normal"
+        ghost = {"parentheses": "yes"} if MARKS["?"] in sound.marks else {}
+        if ghost or shape != "normal":
+            add(element, "notehead", shape, **ghost)
 
     def _staff_number(self, element: Element) -> None:
         add(element, "staff", self._staff.number)
@@ -194,6 +194,12 @@ class _BarWriter:
     def _number(self, sound: SoundingNote) -> int:
         """Return what tells the joined notes of a string from those of others on both staves."""
         return (sound.string - 1) % _NUMBERS + 1 + (_NUMBERS if self._staff.tab else 0)
+
+
+def _add_ring(notations: Element, sound: SoundingNote) -> None:
+    """Append that a note rings on, where it does."""
+    if any(mark.damping is Damping.RING for mark in sound.marks):
+        add(notations, "tied", type="let-ring")
 
 
 def _is_palm_muted(sound: SoundingNote) -> bool:
