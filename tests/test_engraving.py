@@ -25,6 +25,7 @@ from lickwright.engraving.stops import bars_of_stops
 from lickwright.engraving.svg import music_svg
 from lickwright.export.sheet.legend import legend_of
 from lickwright.layout.grid import Grid
+from lickwright.music.chord import parse_chord
 from lickwright.music.rhythm import parse_meter
 from made_licks import made_lick
 from read_svg import read_systems
@@ -281,7 +282,11 @@ def test_the_stops_of_a_lick_are_found_once(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setattr(stops, "bar_rhythm", lambda grid, index: (bars.append(index), find(grid, index))[1])
     plain = bars_of_stops(grid, False)
     counted = bars_of_stops(grid, True)
-    engrave(grid, WIDTH), engrave(grid, 200.0, EngravingOptions(count=True)), legend_of(grid, True, True)
+    (
+        engrave(grid, WIDTH),
+        engrave(grid, 200.0, EngravingOptions(count=True)),
+        legend_of(grid, EngravingOptions(True, True)),
+    )
     assert bars == [0, 1]
     assert {stop.said for bar in plain for stop in bar.stops} == {""}
     assert [stop.said for bar in counted for stop in bar.stops][:3] == ["1", "&", "2"]
@@ -369,6 +374,63 @@ def test_what_stands_side_by_side_over_the_strings_is_apart() -> None:
                 if box.top < beside.bottom and beside.top < box.bottom:
                     gap = max(box.left, beside.left) - min(box.right, beside.right)
                     assert gap >= 3.0, (width, role, text, other, said)
+
+
+SHAPES = EngravingOptions(chord_shapes=True, staff=True)
+
+
+def drawn_shapes(grid: Grid, options: EngravingOptions = SHAPES, width: float = WIDTH) -> list[tuple[str, str]]:
+    """The symbol and the shape of each chord diagram, in order."""
+    every = [group for system in engrave(grid, width, options).systems for group in flat(system.group)]
+    return [(found["symbol"], found["shape"]) for found in (dict(g.data) for g in every if g.role == "chord-shape")]
+
+
+def test_a_chord_is_shown_as_the_lick_plays_it_and_else_near_by() -> None:
+    grid = grid_of(
+        'lick "x"\nstep 1/8\nchords Em | Am7 | Em | C N.C. | A5\n| E0&A2&D2&G0&B0&e0 - - - e3 - - - | e5 e8 B5 B8 G5 G7 D5 D7 '
+        "| e12 - - - - - - - | A3&D5&Gx - A3^5&D5&G5 - - - - - | e12 - - - - - - - ||\n"
+    )
+    assert grid is not None
+    shapes = drawn_shapes(grid)
+    assert [symbol for symbol, _ in shapes] == ["Em", "Am7", "C", "A5"], "the first time that each comes; none for N.C."
+    found = dict(shapes)
+    assert found["Em"] == "0 2 2 0 0 0", "its own"
+    assert found["Am7"] == "5 7 5 5 5 5"
+    assert not {"x 3 5 5 x x"} & {found["C"]}, "a bent string is not held"
+    assert drawn_shapes(grid, EngravingOptions()) == []
+
+
+def test_chord_diagrams_touch_nothing_and_hold_the_notes_of_their_chords() -> None:
+    found = 0
+    for name, grid in sample_grids():
+        music = engrave(grid, 350.0, SHAPES)
+        assert not collisions(music), (name, collisions(music))
+        for system in music.systems:
+            boxes = [box for group, box in groups([system.group]) if group.role == "chord-shape"]
+            assert not any(overlap(one, other) for one, other in combinations(boxes, 2)), name
+        tuning = grid.timeline.settings.tuning
+        for symbol, shape in drawn_shapes(grid):
+            found += 1
+            chord = parse_chord(symbol)
+            assert chord is not None
+            frets = dict(zip(range(tuning.strings, 0, -1), shape.split(), strict=True))
+            heard = {(tuning.open(string) + int(fret)) % 12 for string, fret in frets.items() if fret != "x"}
+            assert heard <= chord.pitch_classes and len(heard) >= 2, (name, symbol, shape)
+    assert found > 60
+
+
+def test_chord_diagrams_are_mirrored_for_the_left_hand() -> None:
+    grid = grid_of('lick "x"\nstep 1/8\nchords Em\n| E0&A2&D2&G0&B0&e0 - - - - - - - ||\n')
+    assert grid is not None
+
+    def dots(left_handed: bool) -> list[float]:
+        options = EngravingOptions(chord_shapes=True, left_handed=left_handed)
+        (box,) = [g for g in flat(engrave(grid, WIDTH, options).systems[0].group) if g.role == "chord-shape"]
+        around = extent(ItemGroup(box.items))
+        xs = [extent(item) for item in box.items if isinstance(item, Drawn) and item.filled]
+        return [round(((one.left + one.right) / 2 - around.left) / (around.right - around.left), 2) for one in xs]
+
+    assert max(dots(False)) < 0.5 < min(dots(True))
 
 
 @pytest.mark.parametrize("meter", ["12/8", "4/4", "16/16", "3/4"])

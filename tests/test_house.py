@@ -441,7 +441,8 @@ OPTIONS: dict[str, tuple[str, list[str]]] = {
     "click": ("true", []), "repeat": ("4", ["2"]), "answer": ("true", []), "backing": ("true", []), "practice": ("true", []), "longest": ("600", ["300"]),
     "layout": ('"flat"', ["by-format"]),
     "sheet-format": ('"svg"', ["pdf,svg"]), "paper": ('"letter"', ["a4"]), "print-size": ('"large"', ["small"]), "left-handed": ("true", []),
-    "black": ("true", []), "count": ("true", []), "staff": ("true", []), "book": ('"Course"', ["Other"]), "share-pages": ("true", []),
+    "black": ("true", []), "count": ("true", []), "staff": ("true", []),
+    "chord-shapes": ("true", []), "book": ('"Course"', ["Other"]), "share-pages": ("true", []),
     "ladder": ('"50%,4,110%"', ["70%,5,100%"]),
 }  # fmt: skip
 

@@ -15,6 +15,7 @@ from lickwright.cli import main
 from lickwright.compiler import compile_file, compile_text
 from lickwright.engraving import typefaces
 from lickwright.engraving.display_list import extent
+from lickwright.engraving.engrave import EngravingOptions
 from lickwright.engraving.neck import neck_places
 from lickwright.engraving.paragraph import wrap_text
 from lickwright.engraving.stops import bars_of_stops
@@ -93,10 +94,10 @@ def test_parentheses_mean_one_thing_and_are_in_the_legend() -> None:
 def test_the_legend_explains_the_small_heads_of_a_staff() -> None:
     said = "on the staff, the pitch that a bend or release comes to"
     grid = lowered(LICK).grid()
-    assert said in {row.sentence for row in legend_of(grid, staff=True)}
+    assert said in {row.sentence for row in legend_of(grid, EngravingOptions(staff=True))}
     assert said not in {row.sentence for row in legend_of(grid)}
     plain = lowered('lick "x"\nstep 1/4\n| e5 e5 e5 e5 ||\n').grid()
-    assert said not in {row.sentence for row in legend_of(plain, staff=True)}
+    assert said not in {row.sentence for row in legend_of(plain, EngravingOptions(staff=True))}
 
 
 def test_the_legend_explains_a_quarter_step_on_the_staff() -> None:
@@ -349,6 +350,17 @@ def test_a_book_has_one_legend_with_each_mark_once_in_the_order_of_a_sheet() -> 
             assert all(legend.count(row) == 1 for row in rows if len(row) > 20), rows
             places = [legend.index(row) for row in rows]
             assert places == sorted(places), rows
+
+
+def test_make_draws_chord_shapes_on_sheets_and_pages(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("a.lick").write_text(LICK)
+    assert main(["make", "a.lick", "--chord-shapes", "--sheet-format", "svg", "--to", "sheet,page"]) == 0
+    (drawn, page) = (next(Path("out").rglob(f"*.{kind}")).read_text("utf-8") for kind in ("svg", "html"))
+    assert drawn.count('data-role="chord-shape"') == 2 and 'data-symbol="Am"' in drawn
+    assert "of a chord: a string" in drawn and "of a chord: a string" in page
+    assert main(["make", "a.lick", "--no-chord-shapes", "--sheet-format", "svg", "--to", "sheet"]) == 0
+    assert "chord-shape" not in next(Path("out").rglob("*.svg")).read_text("utf-8")
 
 
 def test_a_book_of_no_licks_is_not_made(

@@ -96,7 +96,7 @@ def _tempo_option(
 def command(
     pupil: str, paths: tuple[str, ...], titles: tuple[str, ...], start: TempoRequest, top: TempoRequest, step: int,
     due: date | None, words: str, out: str | None, silent_page: bool, with_sheets: bool, paper: str,
-    left_handed: bool, count: bool, staff: bool, overwrite: bool,
+    left_handed: bool, count: bool, staff: bool, chord_shapes: bool, overwrite: bool,
 ) -> int:  # fmt: skip
     """Its help is `_HELP`, since it shows examples."""
     from lickwright.cli.assign_folder import Assignment, write_assignment
@@ -119,7 +119,8 @@ def command(
     folders = [out] if out else [slug(pupil)] + ([f"{slug(pupil)}-{due.isoformat()}"] if due else [])
     assignment = Assignment(
         " ".join(pupil.split()), day, " ".join(words.split()), licks, not silent_page, with_sheets,
-        SheetRequest(paper=paper, left_handed=left_handed, count=count, staff=staff), overwrite, paths,
+        SheetRequest(paper=paper, left_handed=left_handed, count=count, staff=staff, chord_shapes=chord_shapes),
+        overwrite, paths,
     )  # fmt: skip
     with terminal.handle_interrupts() as ended:
         try:

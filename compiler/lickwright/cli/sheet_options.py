@@ -32,8 +32,11 @@ _LEFT_HANDED = click.option(
 )
 _COUNT = click.option("--count/--no-count", help="A sheet or lesson page says the count below the strings.")
 _STAFF = click.option("--staff/--no-staff", help="A sheet or lesson page has a staff of notes above the strings.")
+_CHORD_SHAPES = click.option(
+    "--chord-shapes/--no-chord-shapes", help="A sheet or lesson page shows over each new chord how it is held."
+)
 
-music_options = add_options((_PAPER, _LEFT_HANDED, _COUNT, _STAFF))
+music_options = add_options((_PAPER, _LEFT_HANDED, _COUNT, _STAFF, _CHORD_SHAPES))
 sheet_options = add_options(
     (
         click.option(
@@ -52,6 +55,7 @@ sheet_options = add_options(
         click.option("--black/--no-black", help="A sheet without color."),
         _COUNT,
         _STAFF,
+        _CHORD_SHAPES,
         click.option(
             "--book",
             callback=parsed_by(_parse_title),
@@ -65,7 +69,7 @@ sheet_options = add_options(
 
 def requested_sheet(value: Callable[[str], Any]) -> SheetRequest:
     """Return the sheet that the options ask for. `value` returns the value of an option."""
-    switches = {name: bool(value(name)) for name in ("left_handed", "black", "count", "staff")}
+    switches = {name: bool(value(name)) for name in ("left_handed", "black", "count", "staff", "chord_shapes")}
     return SheetRequest(value("sheet_format"), value("paper"), value("print_size"), **switches)
 
 

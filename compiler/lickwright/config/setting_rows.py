@@ -184,6 +184,7 @@ SETTINGS: tuple[SettingRow, ...] = (
     SettingRow("make", "black", _switch, "a sheet without color: `true`", "false"),
     SettingRow("make", "count", _switch, "a sheet or lesson page says the count below the strings: `true`", "false"),
     SettingRow("make", "staff", _switch, "a sheet or lesson page has a staff of notes above the strings: `true`", "false"),
+    SettingRow("make", "chord-shapes", _switch, "a sheet or lesson page shows over each new chord how it is held: `true`", "false"),
     SettingRow("make", "book", _quoted, "the title of a document with the sheets of all licks, in the output folder", "none"),
     SettingRow("make", "share-pages", _switch, "licks of that document share pages; else each begins one: `true`", "false"),
     SettingRow("make", "silent-page", _switch, "lesson pages hold no recording and play plain tones: `true`", "false"),

@@ -12,10 +12,11 @@ from lickwright.core.fast_dataclass import record
 from lickwright.engraving import measures as m
 from lickwright.engraving.bar_lines import StaffHeight, bracket, join_staves
 from lickwright.engraving.bends import draw_bends
+from lickwright.engraving.chord_boxes import ChordBoxes, chord_boxes, draw_chord_boxes, with_room_for_boxes
 from lickwright.engraving.display_list import Extent, Item, ItemGroup, extent, extents
 from lickwright.engraving.hand_letters import draw_fretting_fingers, draw_plucking_fingers
 from lickwright.engraving.joins import draw_joins
-from lickwright.engraving.mark_rows import ABOVE_STAFF, ON_STRINGS, Level, draw_rows
+from lickwright.engraving.mark_rows import ABOVE_STAFF, ON_STRINGS, Level, RowItem, draw_rows
 from lickwright.engraving.note_staff import HEIGHT as NOTES_HEIGHT
 from lickwright.engraving.note_staff import Notes, draw_notes, head_room
 from lickwright.engraving.placed import PlacedSystem, place_system
@@ -38,6 +39,8 @@ class EngravingOptions:
 
     count: bool = False  # the count below the strings
     staff: bool = False  # a staff of notes above the strings
+    chord_shapes: bool = False  # how each chord is held, over its symbol
+    left_handed: bool = False  # those shapes mirrored
 
 
 class Cursor(NamedTuple):
@@ -84,6 +87,8 @@ def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptio
     """The music of a lick in systems of `width` points; wider where a single number needs more."""
     width = max(NARROWEST, width)
     bars = bars_of_stops(grid, options.count)
+    boxes: ChordBoxes = chord_boxes(grid) if options.chord_shapes else {}
+    bars = with_room_for_boxes(bars, boxes) if boxes else bars
     notes: Notes = {}
     labels, head = margin(grid.timeline.settings.tuning.labels), 0.0
     if options.staff:
@@ -105,6 +110,7 @@ def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptio
             place_system(grid, bars, plan.pieces, plan.scale, margins[1 if n else 0], heads[1 if n else 0], n == 0),
             options,
             notes,
+            boxes,
         )
         for n, plan in enumerate(plans)
     )
@@ -112,8 +118,10 @@ def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptio
     return EngravedMusic(systems, max(width, widest))
 
 
-def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> System:
+def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes, boxes: ChordBoxes) -> System:
     bends = draw_bends(system)
+    more = [RowItem(Level.AMOUNT, group) for group in bends.amounts]
+    more += [RowItem(Level.SHAPE, group) for group in draw_chord_boxes(system, boxes, options.left_handed)]
     numbers = (*draw_numbers(system), *draw_fretting_fingers(system))
     joins = tuple(draw_joins(system))
     sky = Skyline(-5.0)
@@ -127,11 +135,11 @@ def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes) -> Sy
 
     number = (Level.NUMBER,)  # over the staff of notes, where there is one
     if options.staff:
-        rows: list[Item] = [*draw_rows(system, bends, sky, shown, ON_STRINGS)]
+        rows: list[Item] = [*draw_rows(system, more, sky, shown, ON_STRINGS)]
         rows += _staff(system, notes, sky, [*map(extent, (*numbers, *joins, *bends.arrows, *rows))])
-        rows += draw_rows(system, bends, sky, shown, (*number, *ABOVE_STAFF))
+        rows += draw_rows(system, more, sky, shown, (*number, *ABOVE_STAFF))
     else:
-        rows = [*draw_rows(system, bends, sky, shown, (*number, *ON_STRINGS, *ABOVE_STAFF))]
+        rows = [*draw_rows(system, more, sky, shown, (*number, *ON_STRINGS, *ABOVE_STAFF))]
     below = [*draw_plucking_fingers(system), *draw_rhythm(system)]
     bottom = rhythm_bottom(system)
     if options.count:

@@ -11,7 +11,6 @@ from enum import IntEnum
 from typing import NamedTuple
 
 from lickwright.engraving import measures as m
-from lickwright.engraving.bends import Bends
 from lickwright.engraving.display_list import Extent, Item, ItemGroup, Path, Text, disc, extent, line
 from lickwright.engraving.music_signs import music_sign, place_sign
 from lickwright.engraving.paragraph import wrap_text
@@ -46,10 +45,11 @@ class Level(IntEnum):
     DYNAMIC = 7
     WORDS = 8
     CHORD = 9
-    TEMPO = 10
-    TIMES = 11
-    ENDING = 12
-    NAVIGATION = 13
+    SHAPE = 10
+    TEMPO = 11
+    TIMES = 12
+    ENDING = 13
+    NAVIGATION = 14
 
 
 _CENTERED = (Level.TONE, Level.ACCENT)
@@ -71,10 +71,16 @@ class RowItem(NamedTuple):
     group: ItemGroup
 
 
-def draw_rows(system: PlacedSystem, bends: Bends, sky: Skyline, shown: Callable[[RowEntry], bool], levels: Iterable[Level]) -> list[ItemGroup]:  # fmt: skip
-    """The rows of the given levels over `sky`, which grows by them; `shown` says which of the grid's rows are wanted."""
+def draw_rows(
+    system: PlacedSystem,
+    more: Sequence[RowItem],
+    sky: Skyline,
+    shown: Callable[[RowEntry], bool],
+    levels: Iterable[Level],
+) -> list[ItemGroup]:
+    """The rows of the given levels over `sky`, which grows by them: those of the grid's rows that are `shown`, and `more`."""
     items: dict[Level, list[ItemGroup]] = {}
-    for level, group in _items(system, bends, shown):
+    for level, group in (*more, *_items(system, shown)):
         items.setdefault(level, []).append(_inside(group, system))
     found: list[ItemGroup] = []
     for level in levels:
@@ -120,10 +126,9 @@ def _by_middle(numbered: tuple[int, ItemGroup]) -> tuple[float, int]:
     return round((box.left + box.right) / 2, 2), -numbered[0]
 
 
-def _items(system: PlacedSystem, bends: Bends, shown: Callable[[RowEntry], bool]) -> Iterator[RowItem]:
+def _items(system: PlacedSystem, shown: Callable[[RowEntry], bool]) -> Iterator[RowItem]:
     for placed in system.pieces:
         yield from _of_bar(system, placed)
-    yield from (RowItem(Level.AMOUNT, group) for group in bends.amounts)
     for stop in system.stops:
         yield from _of_stop(system, stop)
     first, last = system.columns
@@ -269,5 +274,14 @@ def _jump(x: float, text: str, to_left: bool) -> Iterator[Item]:
         yield place_sign(sign, start + width + 3.0, -3.0, size)
 
 
-ABOVE_STAFF = (Level.DYNAMIC, Level.WORDS, Level.CHORD, Level.TEMPO, Level.TIMES, Level.ENDING, Level.NAVIGATION)
+ABOVE_STAFF = (
+    Level.DYNAMIC,
+    Level.WORDS,
+    Level.CHORD,
+    Level.SHAPE,
+    Level.TEMPO,
+    Level.TIMES,
+    Level.ENDING,
+    Level.NAVIGATION,
+)
 ON_STRINGS = tuple(level for level in Level if level not in (Level.NUMBER, *ABOVE_STAFF))

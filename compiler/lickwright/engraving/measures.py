@@ -15,6 +15,7 @@ PLUCK = 7.4  # of the letters of the plucking hand
 SMALL = 6.6  # of bar numbers, tuplets, counts in parentheses
 WORDS = 8.0  # of words above the strings
 CHORD = 9.4  # of chord symbols
+CHORD_GAP = 4.2  # least gap between two of them
 COUNT = 7.2  # of the count below
 
 EIGHTH = 16.0  # the space that an eighth asks for

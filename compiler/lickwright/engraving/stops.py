@@ -83,6 +83,7 @@ class Stop(NamedTuple):
     said: str  # the count as printed; "" where it is not asked for
     chords: tuple[str, ...]
     space: float  # that its time asks for, to the next stop
+    chord_room: float = 0.0  # the width of the chord shapes over its chords
 
     @property
     def bend_extent(self) -> tuple[float, float]:

@@ -131,7 +131,8 @@ class _Reach(NamedTuple):
         if stop.said:
             counts = x + _half_count(stop)
         if stop.chords:
-            chords = x + max(text_width(one, "sans-bold", m.CHORD) for one in stop.chords) + m.GAP
+            widths = [text_width(one, "sans-bold", m.CHORD) for one in stop.chords]
+            chords = x + max([stop.chord_room, *widths]) + m.CHORD_GAP
         return _Reach(numbers, amounts, counts, chords)
 
 
@@ -153,7 +154,7 @@ def _space(piece: BarPiece, scale: float) -> PiecePlaces:
         xs.append(x)
     least = m.SAME_BAR if piece.same else 0.0
     busy = busy + m.BAR_RIGHT if piece.stops else 0.0
-    width = max(asked, busy, reach.amounts, reach.counts, reach.chords - m.GAP, least)
+    width = max(asked, busy, reach.amounts, reach.counts, reach.chords - m.CHORD_GAP, least)
     return PiecePlaces(tuple(xs), width + (m.REPEAT if piece.repeat_end else 0.0))
 
 

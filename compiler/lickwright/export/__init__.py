@@ -87,6 +87,7 @@ class SheetRequest:
     black: bool = False  # no color
     count: bool = False  # the count below the strings
     staff: bool = False  # a staff of notes above the strings
+    chord_shapes: bool = False  # how each chord is held, over its symbol
 
 
 @record

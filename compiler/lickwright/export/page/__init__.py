@@ -20,6 +20,7 @@ from lickwright.export.page import recording, sections
 from lickwright.export.page.markup import Markup, asset, data_block, document, el, program
 from lickwright.export.page.music import drawings
 from lickwright.export.page.score import score, slow_options
+from lickwright.export.sheet.content import engraving_options
 from lickwright.export.tab.heading import printed_facts, tempo_words
 from lickwright.export.timing import timing_rows
 from lickwright.music.practice import PRACTICE_PERCENTS
@@ -83,7 +84,7 @@ def _parts(
         el("div", sections.neck_section(timeline, options.sheet.left_handed), sections.tips(settings), class_="beside"),
         sections.ladder(options.ladder_rungs(timeline), settings.tempo.counted_name(settings.meter)),
         sections.table(timing_rows(timeline, full)),
-        sections.marks(lowered.grid(), options.sheet.staff),
+        sections.marks(lowered.grid(), engraving_options(options.sheet)),
         _downloads(lowered, options),
         sections.page_end(timeline),
     )

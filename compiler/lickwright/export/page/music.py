@@ -10,10 +10,10 @@ import re
 from collections.abc import Sequence
 
 from lickwright.engraving.display_list import Item, ItemGroup, extents
-from lickwright.engraving.engrave import EngravingOptions
 from lickwright.engraving.svg import PAGE_INKS, music_svg, svg_document
 from lickwright.export import LoweredLick, Options
 from lickwright.export.page.markup import Markup
+from lickwright.export.sheet.content import engraving_options
 from lickwright.export.sheet.legend import SIGN
 
 # The classes of lesson.css, each with its width: the narrowest screen that it is shown on, less the page's margins, in CSS pixels.
@@ -44,7 +44,7 @@ _TWO_CLASSES = re.compile(r' class="(\w)" class="(\w)"')
 
 def drawings(lowered: LoweredLick, options: Options) -> list[Markup]:
     """Return the music at each width; of a very long lick at one width for all."""
-    grid, wanted = lowered.grid(), EngravingOptions(count=options.sheet.count, staff=options.sheet.staff)
+    grid, wanted = lowered.grid(), engraving_options(options.sheet)
     if len(grid.timeline.sounds) > _MOST_EVENTS:
         return [_drawn(music_svg(grid, WIDTHS["narrow"] / _SCALE, wanted), "narrow broad")]
     return [_drawn(music_svg(grid, width / _SCALE, wanted), name) for name, width in WIDTHS.items()]

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
+from lickwright.core.fast_dataclass import replace
+from lickwright.engraving.engrave import EngravingOptions
 from lickwright.export.page import neck
 from lickwright.export.page.markup import Markup, data_uri, el
 from lickwright.export.page.music import draw_mark
@@ -177,9 +179,9 @@ def _cells(row: TimingRow) -> Iterator[str]:
     yield str(row.finger)
 
 
-def marks(grid: Grid, staff: bool) -> Markup | None:
-    """What the marks in the music mean, with those of a `staff` of notes; None where there are only plain frets."""
-    rows = legend_of(grid, staff=staff)
+def marks(grid: Grid, drawn: EngravingOptions) -> Markup | None:
+    """What the marks in the music mean; None where there are only plain frets."""
+    rows = legend_of(grid, replace(drawn, count=False))  # the page counts aloud
     if not rows:
         return None
     listed = (el("div", el("dt", draw_mark(row.items)), el("dd", row.sentence)) for row in rows)

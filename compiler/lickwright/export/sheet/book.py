@@ -12,7 +12,7 @@ from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Li
 from lickwright.engraving.paragraph import wrap_text
 from lickwright.export import Options, SheetRequest
 from lickwright.export.sheet.blocks import LEADING, PlacedBlock, SheetBlock, paginate, text_lines
-from lickwright.export.sheet.content import MARKS, caution_blocks, legend_blocks, lick_blocks
+from lickwright.export.sheet.content import MARKS, caution_blocks, engraving_options, legend_blocks, lick_blocks
 from lickwright.export.sheet.legend import LegendRow, legend_of, merge_legends
 from lickwright.export.sheet.page_shape import page_shape, print_pages
 from lickwright.export.sheet.pdf import DocumentFacts, write_pdf
@@ -44,7 +44,7 @@ def book_pdf(licks: Iterable[BookLick], title: str, request: SheetRequest, share
     for grid, options in licks:
         first, *rest = lick_blocks(grid, options, width, _NAME.format(len(heads)), False)
         timelines.append(grid.timeline)
-        marks = merge_legends(marks, legend_of(grid, options.sheet.count, options.sheet.staff))
+        marks = merge_legends(marks, legend_of(grid, engraving_options(options.sheet)))
         blocks += [first._replace(new_page=not share_pages or not heads, gap=_BETWEEN), *rest]
         heads.append((grid.timeline.title, accidental_signs(str(grid.timeline.settings.key or ""))))
     if heads:

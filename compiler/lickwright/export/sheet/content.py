@@ -12,7 +12,7 @@ from lickwright.engraving.display_list import ACCENT, FAINT, Item, ItemGroup, Te
 from lickwright.engraving.engrave import EngravingOptions, engrave
 from lickwright.engraving.neck import neck_picture
 from lickwright.engraving.paragraph import wrap_text
-from lickwright.export import Options
+from lickwright.export import Options, SheetRequest
 from lickwright.export.sheet.blocks import LEADING, SheetBlock, paragraph, text_lines
 from lickwright.export.sheet.legend import SIGN, LegendRow, legend_of
 from lickwright.export.tab.heading import needs_caution, printed_facts, tempo_number, tempo_words
@@ -51,7 +51,7 @@ def lick_blocks(grid: Grid, options: Options, width: float, name: str, alone: bo
     found += _ladder(timeline, options, width)
     found += _tips(timeline, width)
     if alone:
-        found += legend_blocks(legend_of(grid, options.sheet.count, options.sheet.staff), width)
+        found += legend_blocks(legend_of(grid, engraving_options(options.sheet)), width)
         found += caution_blocks([timeline], width)
     found += _ending(timeline, width)
     return found
@@ -102,8 +102,13 @@ def _facts(timeline: Timeline, options: Options, width: float) -> SheetBlock:
     return SheetBlock(tuple(items), y, 9.0, keep=True)
 
 
+def engraving_options(request: SheetRequest) -> EngravingOptions:
+    """Return what a sheet asks of its music."""
+    return EngravingOptions(request.count, request.staff, request.chord_shapes, request.left_handed)
+
+
 def _music(grid: Grid, options: Options, width: float) -> Iterator[SheetBlock]:
-    music = engrave(grid, width, EngravingOptions(options.sheet.count, options.sheet.staff))
+    music = engrave(grid, width, engraving_options(options.sheet))
     for n, system in enumerate(music.systems):
         scale = min(1.0, width / max(system.right, 1.0))
         yield SheetBlock((system.group._replace(scale=scale),), system.height * scale, 16.0 if n == 0 else 13.0)

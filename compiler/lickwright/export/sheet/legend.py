@@ -9,7 +9,9 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import NamedTuple
 
 from lickwright.engraving import measures as m
+from lickwright.engraving.chord_boxes import chord_boxes
 from lickwright.engraving.display_list import Command, Item, Path, Text, disc, line
+from lickwright.engraving.engrave import EngravingOptions
 from lickwright.engraving.joins import arrowhead, lens
 from lickwright.engraving.mark_rows import TAPPED
 from lickwright.engraving.music_signs import place_sign
@@ -63,13 +65,14 @@ def merge_legends(known: Iterable[LegendRow], more: Iterable[LegendRow]) -> list
     return sorted(found.values(), key=lambda row: row.order)
 
 
-def legend_of(grid: Grid, count: bool = False, staff: bool = False) -> list[LegendRow]:
-    """Return the marks of a lick, each once; with those of the count and of the staff of notes where they are printed."""
+def legend_of(grid: Grid, drawn: EngravingOptions = EngravingOptions()) -> list[LegendRow]:  # noqa: B008 (a frozen value)
+    """Return the marks of a lick, each once; with those of the count, the staff of notes and chord shapes where they are drawn."""
     found: dict[str, LegendRow] = {}
     parts = (
         *(_techniques, _events, _holds, _hands, _navigation, _rhythm, _tones),
-        *((_counts,) if count else ()),
-        *((_staff_bends,) if staff else ()),
+        *((_counts,) if drawn.count else ()),
+        *((_staff_bends,) if drawn.staff else ()),
+        *((_chord_shapes,) if drawn.chord_shapes else ()),
     )
     for n, part in enumerate(parts):
         for row in part(grid):
@@ -291,6 +294,17 @@ def _rhythm(grid: Grid) -> Iterator[LegendRow]:
         yield LegendRow(items, "a half note: its open head stands under the strings")
     if any(base >= 1 for base in bases):
         yield LegendRow((disc(3.0, -3.0, 2.5, 0.9, tall=0.66),), "a whole note")
+
+
+def _chord_shapes(grid: Grid) -> Iterator[LegendRow]:
+    """Yield the signs of the chords' diagrams, where there are any."""
+    if chord_boxes(grid):
+        items = (
+            *(line(0.6, -1.2 - y, 3.0, -3.6 + y, 0.6) for y in (0.0, 2.4)),
+            disc(8.6, -2.4, 1.35, 0.6),
+            disc(14.6, -2.4, 1.75),
+        )
+        yield LegendRow(tuple(items), "of a chord: a string that is not played, an open one, a finger")
 
 
 def _staff_bends(grid: Grid) -> Iterator[LegendRow]:
