@@ -76,6 +76,7 @@ SCENES = {
         "--lick": "Two", "--from": "50%", "--to": "110%", "--step": "10", "--by": "2026-12-05", "--note": "Slowly.", "--out": "hers", "--paper": "letter",
     }),
     "check": Scene("check", ("many",), {"--format": "json"}),
+    "tidy": Scene("tidy", ("many",), {}),
     "box": Scene("box", ("C major",), {
         "--for": "a.lick", "--show": "notes", "--svg": "box.svg", "--tuning": "drop D", "--capo": "2", "--frets": "15",
         "--numbering": "tonic", "--width": "60",
@@ -118,6 +119,7 @@ REFUSED: dict[str, list[tuple[str, str]]] = {
         ("--format", "--all"), ("--format", "--fix"), ("--fix", "--all"), ("--fix", "--profile"),
         *(("--in-place", other) for other in ("--format", "--strict", "--all", "--profile")),
     ],
+    "tidy": [("--check", "--in-place")],
     "box": [
         *(("--for", other) for other in (
             "--show", "--svg", "--tuning", "--capo", "--frets", "--left-handed", "--numbering", "--width", "--overwrite",

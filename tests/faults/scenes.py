@@ -32,6 +32,7 @@ _CHANGED = (
     'key A minor\nlick "Porch Light"\n| G5 G7 B5 B8 e8 B8 B5 G7 ||\nlick "Third Porch"\n| e8 e5 B8 B5 G7 G5 D7 D5 ||\n'
 )
 _SLIPS = 'key A minor\nLick "Slips"\n| b8 e8 e5 B8 B5 G7 G5 D7 ||\n'
+_LOOSE = '# mine\nkey A minor\nby Mara Quill\nlick "Loose"\n| e8   e5 B8 - - - G7 D7 |  # end\n'
 _SHORT = 'tempo 300\nmeter 1/4\nlick "Short"\n| e8 e5 ||\n'
 _FOREIGN = "words of somebody else\n"
 _USUAL = {
@@ -141,6 +142,13 @@ SCENES = (
         files={**_USUAL, "lib/slips.lick": _SLIPS, "lib/slow/slips.lick": _SLIPS},
         daily=True,
     ),
+    Scene(
+        "tidy --in-place",
+        ("tidy", "--in-place", "lib"),
+        files={**_USUAL, "lib/loose.lick": _LOOSE, "lib/slow/loose.lick": _LOOSE},
+        daily=True,
+    ),
+    Scene("tidy", ("tidy", "lib"), files={**_USUAL, "lib/loose.lick": _LOOSE}, says=True),
     Scene(
         "move to a file",
         ("move", "lib/porch.lick", "--octave", "up", "--out", "moved.lick"),

@@ -23,6 +23,7 @@ ROWS = (
     CommandRow("play", "Play it through the loudspeakers.", "porch.lick", "hear it"),
     CommandRow("assign", "Give a pupil licks to practice, with their lesson pages.", "Mara porch.lick", "a folder with lesson pages for a pupil"),
     CommandRow("check", "Find what is wrong, and say what would be right.", "porch.lick", "find what is wrong"),
+    CommandRow("tidy", "Write licks in one tidy form.", "porch.lick", "the same lick, its fields in order and its bars in columns"),
     CommandRow("box", "Draw a scale's boxes or a chord; find a lick's key and box.", "\"A blues\" 1",
                "draw a box, or a chord (Am7); --for FILE: a lick's key and box"),
     CommandRow("move", "Write a lick in another key, box, octave or tuning.", "porch.lick --box 3", "the lick in another box, key, octave or tuning"),

@@ -19,7 +19,7 @@ class Exit(IntEnum):
     """How a run ends. Of several reasons the highest counts."""
 
     FINE = 0  # warnings allowed, unless `--strict` is given
-    MUSIC_ERRORS = 1
+    MUSIC_ERRORS = 1  # or what was asked for is not so: `compare`, `library --ready`, `tidy --check`
     USAGE = 2  # wrong arguments
     FILE_ERRORS = 3  # a file that cannot be read or written
     INTERNAL = 70  # a bug of this program (EX_SOFTWARE of sysexits.h)

@@ -23,17 +23,21 @@ _T = TypeVar("_T")
 _STEP = Fraction(1, 8)  # where no field says another: only how words are aligned depends on it
 
 
-def canonical_text(book: Book, source_text: str = "") -> str:
-    """Return the text of a whole file. Raises `ValueError` for a book with something unreadable in it."""
+def canonical_text(book: Book, source_text: str = "", field_order: Sequence[str] = ()) -> str:
+    """Return the text of a whole file. Raises `ValueError` for a book with something unreadable in it.
+
+    `source_text` is what the book was read from. `field_order` has the names of fields in the order to write them, "x-" for own ones; without
+    it they stay as they are.
+    """
     layout = SourceLayout(source_text)
     head, comments = _split_tail(book.head)
-    lines = header_lines(head, layout)
+    lines = header_lines(head, layout, field_order)
     step = _step_of(head)
     for lick in book.licks:
         lines += _before_lick(comments, lick, layout, not lines)
         own_step = _step_of(lick.fields) or step
         music, comments = _split_tail(normal_items(lick.music, own_step))
-        lines += _lick_lines(lick, layout)
+        lines += _lick_lines(lick, layout, field_order)
         lines += music_lines(music, own_step or _STEP, layout)
     lines += _at_end(comments, layout)
     return "".join(f"{line}\n" for line in lines)
@@ -41,12 +45,12 @@ def canonical_text(book: Book, source_text: str = "") -> str:
 
 def _split_tail(items: tuple[_T, ...]) -> tuple[tuple[_T, ...], list[Comment]]:
     """Return items, and the comments on lines of their own that come after all others."""
-    end = len(items)
     tail: list[Comment] = []
-    while end and isinstance(last := items[end - 1], Comment) and last.own_line:
-        tail.insert(0, last)
-        end -= 1
-    return items[:end], tail
+    for item in reversed(items):
+        if not (isinstance(item, Comment) and item.own_line):
+            break
+        tail.append(item)
+    return items[: len(items) - len(tail)], tail[::-1]
 
 
 def _before_lick(comments: Sequence[Comment], lick: Lick, layout: SourceLayout, first: bool) -> list[str]:
@@ -70,14 +74,14 @@ def _at_end(comments: Sequence[Comment], layout: SourceLayout) -> list[str]:
     return lines
 
 
-def _lick_lines(lick: Lick, layout: SourceLayout) -> list[str]:
+def _lick_lines(lick: Lick, layout: SourceLayout, field_order: Sequence[str]) -> list[str]:
     """Return the lick's own line, which a remark may end, and its fields."""
     entries = lick.fields
     first = entries[0] if entries else None
     remark = ""
     if isinstance(first, Comment) and not first.own_line:
         remark, entries = f"  {layout.comment(first)}", entries[1:]
-    return [f"lick {quoted(lick.title)}{remark}", *header_lines(entries, layout)]
+    return [f"lick {quoted(lick.title)}{remark}", *header_lines(entries, layout, field_order)]
 
 
 def _step_of(entries: tuple[Field | Comment, ...]) -> Fraction | None:

@@ -10,11 +10,12 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from lickwright.music.chord import chart_signs
+from lickwright.notation.field_order import ordered_fields
 from lickwright.notation.source_layout import SourceLayout
-from lickwright.notation.text_columns import aligned_rows
+from lickwright.notation.text_columns import aligned_rows, with_remarks
 from lickwright.notation.tree import Comment, Field
 
-_FARTHEST = 16  # characters that the shortest line with a remark may be away from the longest
+_LONGEST_NAME = 6  # letters: a longer name does not move the values of the others
 
 
 class _Line(NamedTuple):
@@ -31,24 +32,32 @@ class _Value(NamedTuple):
     remark: str
 
 
-def header_lines(entries: Sequence[Field | Comment], layout: SourceLayout) -> list[str]:
-    """Return the lines of fields and comments that stand on lines of their own."""
-    width = max(
-        (len(entry.name) for entry in entries if isinstance(entry, Field) and entry.name != "notation"), default=0
-    )
+def header_lines(
+    entries: Sequence[Field | Comment], layout: SourceLayout, field_order: Sequence[str] = ()
+) -> list[str]:
+    """Return the lines of fields and comments that stand on lines of their own; each paragraph in `field_order`, where there is one."""
+    names = [len(entry.name) for entry in entries if isinstance(entry, Field)]
+    width = max((length for length in names if length <= _LONGEST_NAME), default=0)
     lines: list[_Line] = []
-    for entry in entries:
-        if lines and layout.is_after_blank_line(entry.span.start):
+    for paragraph in _paragraphs(entries, layout):
+        if lines:
             lines.append(_Line(""))
-        if isinstance(entry, Comment):
-            lines.append(_Line(layout.comment(entry)))
-        else:
-            lines += _field_lines(entry, width, layout)
-    lengths = [len(line.text) for line in lines if line.remark]
-    column = max(lengths, default=0)
-    if column - min(lengths, default=0) > _FARTHEST:
-        column = 0
-    return [f"{line.text:<{column}}  {line.remark}" if line.remark else line.text for line in lines]
+        for entry in ordered_fields(paragraph, field_order):
+            if isinstance(entry, Comment):
+                lines.append(_Line(layout.comment(entry)))
+            else:
+                lines += _field_lines(entry, width, layout)
+    return with_remarks(lines)
+
+
+def _paragraphs(entries: Sequence[Field | Comment], layout: SourceLayout) -> list[list[Field | Comment]]:
+    """Return what stands between blank lines."""
+    paragraphs: list[list[Field | Comment]] = []
+    for entry in entries:
+        if not paragraphs or layout.is_after_blank_line(entry.span.start):
+            paragraphs.append([])
+        paragraphs[-1].append(entry)
+    return paragraphs
 
 
 def _field_lines(entry: Field, width: int, layout: SourceLayout) -> Iterator[_Line]:

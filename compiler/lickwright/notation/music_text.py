@@ -11,9 +11,11 @@ from fractions import Fraction
 
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.notation.item_text import bar_sign, closing_sign, item_text, opening_sign, tuplet_opener
+from lickwright.notation.music_rows import MusicRow, row_lines
 from lickwright.notation.source_layout import SourceLayout
-from lickwright.notation.techniques import EVENT_WORDS, TechniqueKind
-from lickwright.notation.text_columns import WIDTH, BarCell, MusicLine, Word, aligned_lines, plain_line
+from lickwright.notation.techniques import EVENT_WORDS
+from lickwright.notation.text_columns import BarCell, MusicLine, Word
+from lickwright.notation.touching import touches
 from lickwright.notation.tree import (
     BarLine,
     Comment,
@@ -22,8 +24,6 @@ from lickwright.notation.tree import (
     Hold,
     Item,
     Navigation,
-    Note,
-    Part,
     Rest,
     Step,
     Tuplet,
@@ -31,7 +31,6 @@ from lickwright.notation.tree import (
 )
 
 _MOST_JOINED = 16  # events in one word, and so in one run
-_INDENT = "  "  # of a line that begins within a bar
 
 
 @mutable_record
@@ -42,21 +41,11 @@ class _Bar:
     words: list[Word] = field(default_factory=list)
 
 
-@mutable_record
-class _Row:
-    """A line that has been written: music, a comment, or music with a remark."""
-
-    music: MusicLine | None
-    remark: str = ""
-    blank: bool = False  # a blank line stands before it
-    whole: bool = False  # it begins and ends with bars
-
-
 def music_lines(items: tuple[Item, ...], step: Fraction, layout: SourceLayout) -> list[str]:
     """Return the lines of a lick's music, in which `step` counts. Raises `ValueError` for what could not be read."""
     writer = _Writer(step, layout)
     writer.write(items)
-    return _row_lines(writer.finish())
+    return row_lines(writer.finish())
 
 
 class _Writer:
@@ -65,7 +54,7 @@ class _Writer:
     def __init__(self, step: Fraction, layout: SourceLayout) -> None:
         self._step = self._lick_step = step
         self._layout = layout
-        self._rows: list[_Row] = []
+        self._rows: list[MusicRow] = []
         self._bars: list[_Bar] = []  # of the line being written
         self._blank = False  # before that line
         self._owed: BarLine | None = None  # the bar line that ended a line: whatever follows begins a new one
@@ -78,6 +67,7 @@ class _Writer:
         self._closed = False  # a word's parenthesis that a hold may touch has just ended
         self._within = False  # the line being written begins within a bar
         self._after_bar = True  # the line before ended with a bar line
+        self._breaks = False  # the writer began a line with what follows
         self._before = -1  # where the item before ends in the source
 
     def write(self, items: Iterable[Item]) -> None:
@@ -105,7 +95,7 @@ class _Writer:
                     self._last = None
             self._before = item.span.end
 
-    def finish(self) -> list[_Row]:
+    def finish(self) -> list[MusicRow]:
         """Return the rows that were written."""
         self._end_line()
         return self._rows
@@ -114,9 +104,10 @@ class _Writer:
 
     def _note_place(self, item: Item) -> None:
         """Note what the writer left between the item before and this one."""
-        self._breaks = not isinstance(item, BarLine | Comment) and self._layout.breaks_between(
-            self._before, item.span.start
-        )
+        if isinstance(item, BarLine | Comment):
+            self._breaks = False
+        elif self._layout.breaks_between(self._before, item.span.start):
+            self._breaks = True
         if not (self._bars or self._lead or self._opened):
             self._blank = self._layout.is_after_blank_line(item.span.start)
 
@@ -136,10 +127,10 @@ class _Writer:
             end = self._bars.pop().sign
         if self._bars:
             music = MusicLine(tuple(BarCell(bar.sign, tuple(bar.words)) for bar in self._bars), end)
-            self._rows.append(_Row(music, remark, self._blank, bool(end) and not self._within))
+            self._rows.append(MusicRow(music, remark, self._blank, bool(end) and not self._within))
             self._after_bar = bool(end)
         elif remark:
-            self._rows.append(_Row(None, remark, self._blank))
+            self._rows.append(MusicRow(None, remark, self._blank))
         self._bars, self._blank = [], False
         self._may_touch(None)
 
@@ -150,7 +141,7 @@ class _Writer:
         text = self._layout.comment(comment)
         if comment.own_line:
             self._end_line()
-            self._rows.append(_Row(None, text, self._layout.is_after_blank_line(comment.span.start)))
+            self._rows.append(MusicRow(None, text, self._layout.is_after_blank_line(comment.span.start)))
         elif self._bars or self._lead or self._opened or not self._rows or self._rows[-1].remark:
             self._end_line(text)
         else:  # after the bar line that ended a line
@@ -210,7 +201,8 @@ class _Writer:
     def _add(self, text: str) -> None:
         """Write a word at the present instant, after what stands before it."""
         self._begin_line()
-        words, breaks = self._bars[-1].words, self._breaks
+        words = self._bars[-1].words
+        breaks, self._breaks = self._breaks and bool(words), False
         before, at, text = [*self._lead], self._at, self._opened + text
         self._lead, self._opened = [], ""
         if words and words[-1].at == at:  # grace notes, strokes of a rake
@@ -224,25 +216,16 @@ class _Writer:
 
     def _event(self, event: Event) -> None:
         text = item_text(event)
-        if self._touches(event):
+        apart = self._lead or self._opened or self._joined >= _MOST_JOINED
+        if not apart and touches(self._last, event, self._closed):
             words = self._bars[-1].words
             words[-1] = words[-1]._replace(text=words[-1].text + text)
             self._joined += 1
+            self._breaks = False
         else:
             self._add(text)
         self._may_touch(event)
         self._at += self._step * self._scale * event.count
-
-    def _touches(self, event: Event) -> bool:
-        """Return True if an event is written without a blank after the one before it: a plain hold, and what goes on from a plain note."""
-        if self._lead or self._opened or len(event.parts) > 1 or self._joined >= _MOST_JOINED:
-            return False
-        (part,) = event.parts
-        if isinstance(part, Hold):
-            return not (part.string or part.marks) and (self._closed or _can_be_held(self._last))
-        if not isinstance(part, Note) or part.string or part.begin.kind is not TechniqueKind.JOIN:
-            return False
-        return self._last is not None and len(self._last.parts) == 1 and _is_plain_note(self._last.parts[0])
 
     # --- brackets
 
@@ -277,74 +260,8 @@ class _Writer:
             self._bars[-1].sign += closer
 
 
-def _can_be_held(event: Event | None) -> bool:
-    """Return True if a hold of all strings may touch an event: after anything else it would be read otherwise."""
-    last = event.parts[-1] if event is not None else None
-    return isinstance(last, Note) or (isinstance(last, Hold) and not last.string and bool(last.marks))
-
-
-def _is_plain_note(part: Part) -> bool:
-    """Return True for a fret with nothing after it, which a connection may touch."""
-    return (
-        isinstance(part, Note) and part.fret is not None and not (part.head or part.marks or part.finger or part.pluck)
-    )
-
-
 def _held_steps(item: Item) -> int:
     """Return the steps for which an item of a word that is one event holds."""
     if isinstance(item, Event) and all(isinstance(part, Hold | Rest) for part in item.parts):
         return item.count
     return 0
-
-
-# --- rows ------------------------------------------------------------------------------------------------------------
-
-
-def _row_lines(rows: list[_Row]) -> list[str]:
-    """Return the text of rows; those of whole bars that follow one another stand in columns."""
-    lines: list[str] = []
-    block: list[_Row] = []
-
-    def end_block() -> None:
-        texts = aligned_lines([row.music for row in block if row.music is not None])
-        width = max((len(text) for text, row in zip(texts, block, strict=True) if row.remark), default=0)
-        for text, row in zip(texts, block, strict=True):
-            lines.append(f"{text:<{width}}  {row.remark}" if row.remark else text)
-        block.clear()
-
-    for row in rows:
-        texts = _split(row.music) if row.music is not None else []
-        whole = row.whole and len(texts) == 1
-        if row.blank or not whole:
-            end_block()
-        if row.blank:
-            lines.append("")
-        if whole:
-            block.append(row)
-            continue
-        if row.remark:
-            texts = [*texts[:-1], f"{texts[-1]}  {row.remark}" if texts else row.remark]
-        lines += texts
-    end_block()
-    return lines
-
-
-def _split(line: MusicLine) -> list[str]:
-    """Return the text of a line by itself, in several lines as its writer broke it where it is too long."""
-    whole = plain_line(line)
-    if line.cells and not line.cells[0].sign:
-        whole = _INDENT + whole
-    if len(whole) <= WIDTH or not any(word.breaks for cell in line.cells for word in cell.words):
-        return [whole]
-    lines: list[str] = []
-    words: list[str] = []
-    for cell in line.cells:
-        words += [cell.sign] if cell.sign else []
-        for word in cell.words:
-            if word.breaks:
-                lines.append(" ".join(words))
-                words = []
-            words.append(word.lead + word.text)
-    lines.append(" ".join((*words, line.end)).rstrip())
-    first = "" if line.cells[0].sign else _INDENT
-    return [(_INDENT if n else first) + text for n, text in enumerate(lines)]

@@ -14,6 +14,9 @@ from typing import NamedTuple
 WIDTH = 100  # characters of a line
 _LOOSE = 8  # blanks that a line may get for being in a block, and in addition one for each `_SHARE` characters
 _SHARE = 3
+_MOST_BLANK = 12  # blanks before a bar line
+_FARTHEST = 16  # characters that the shortest line with a remark may be away from the longest
+_MOST_LINES = 24  # of a block that is not a whole paragraph, since each size of it is tried
 
 
 class Word(NamedTuple):
@@ -47,9 +50,13 @@ def plain_line(line: MusicLine) -> str:
 
 def aligned_lines(lines: Sequence[MusicLine]) -> list[str]:
     """Return the text of each line of a paragraph, in as few blocks as look well."""
+    if len(lines) < 2:
+        return list(map(plain_line, lines))
+    if (whole := _block(lines)) is not None:
+        return whole
     out: list[str] = []
     while len(out) < len(lines):
-        rest = lines[len(out) :]
+        rest = lines[len(out) : len(out) + _MOST_LINES]
         block = [plain_line(rest[0])]
         for size in range(2, len(rest) + 1):
             if (larger := _block(rest[:size])) is None:
@@ -64,14 +71,21 @@ def _block(lines: Sequence[MusicLine]) -> list[str] | None:
     plain = [plain_line(line) for line in lines]
     texts = [""] * len(lines)
     for column in zip_longest(*(line.cells for line in lines)):
-        signs = _padded([cell.sign if cell else "" for cell in column])
-        words = _aligned_words([cell.words if cell else () for cell in column])
-        for n, cell in enumerate(column):
-            if cell is not None:
-                texts[n] += f"{signs[n]} {words[n]} " if words[n].strip() else f"{signs[n]} "
+        bars = {n: cell for n, cell in enumerate(column) if cell is not None}
+        for n, text in zip(bars, _column_texts(list(bars.values())), strict=True):
+            if len(text) - len(text.rstrip()) > _MOST_BLANK:
+                return None
+            texts[n] += f"{text} "
     done = [(text + line.end).rstrip() for text, line in zip(texts, lines, strict=True)]
     longest = max(WIDTH, *map(len, plain))
     return done if all(map(_is_full, done, plain)) and max(map(len, done)) <= longest else None
+
+
+def _column_texts(cells: Sequence[BarCell]) -> list[str]:
+    """Return the bars of a column with the signs before them, all of one width."""
+    signs = _padded([cell.sign for cell in cells])
+    words = _aligned_words([cell.words for cell in cells])
+    return [f"{sign} {text}" if any(words) else sign for sign, text in zip(signs, words, strict=True)]
 
 
 def _padded(texts: Iterable[str]) -> list[str]:
@@ -113,6 +127,15 @@ def _placed(bar: Sequence[Word], places: dict[Fraction, int]) -> str:
     for word in bar:
         text = text.ljust(places[word.at] - len(word.lead)) + word.lead + word.text
     return text
+
+
+def with_remarks(lines: Sequence[tuple[str, str]]) -> list[str]:
+    """Return lines with their remarks, "" for none, in one column where no line is much shorter than another."""
+    lengths = [len(text) for text, remark in lines if remark]
+    column = max(lengths, default=0)
+    if column - min(lengths, default=0) > _FARTHEST:
+        column = 0
+    return [f"{text:<{column}}  {remark}" if remark else text for text, remark in lines]
 
 
 def aligned_rows(rows: Sequence[Sequence[str]]) -> list[str]:

@@ -188,6 +188,26 @@ FIELDS: tuple[FieldRow, ...] = (
     ),
 )
 BY_NAME = {row.name: row for row in FIELDS}
+# The order in which `tidy` writes them: whose it is, the instrument, the scale, the time, what is played over it, words. `x-` is any own field.
+FIELD_ORDER = (
+    *("notation", "by", "rights", "source", "from", "style", "level", "sound", "tuning", "capo", "frets", "reach"),
+    *(
+        "key",
+        "scale",
+        "box",
+        "numbering",
+        "meter",
+        "tempo",
+        "pickup",
+        "feel",
+        "step",
+        "chords",
+        "tags",
+        "x-",
+        "note",
+        "meant",
+    ),
+)
 # Other words that people write for a field; offered, never accepted.
 OTHER_NAMES = {
     "time": "meter",
