@@ -21,6 +21,7 @@ from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, engrav
 from lickwright.engraving.note_values import bar_rhythm
 from lickwright.engraving.split_values import beat_grid, split_values
 from lickwright.engraving.staff_positions import clef_of, signature_steps, staff_notes
+from lickwright.engraving.staff_voices import StaffVoice, two_voices
 from lickwright.engraving.stops import bars_of_stops
 from lickwright.engraving.svg import music_svg
 from lickwright.export.sheet.legend import legend_of
@@ -678,6 +679,93 @@ def test_bar_lines_and_a_bracket_join_staff_and_tab() -> None:
         plain = [group.role for group, _ in groups([engrave(grid, WIDTH).systems[0].group])]
         assert "bracket" not in plain and "bar-join" not in plain
     assert joined > 200
+
+
+def voices_of(grid: Grid, index: int) -> tuple[StaffVoice, StaffVoice] | None:
+    bars = bars_of_stops(grid, False)
+    rows = staff_notes(grid, bars)[index]
+    notes = {(stop.at, stop.lead): here for stop, here in zip(bars[index].stops, rows, strict=True)}
+    return two_voices(grid, index, bars[index], lambda stop: notes[stop.at, stop.lead])
+
+
+def two_part_grids(count: int, seed: int) -> Iterator[tuple[str, Grid]]:
+    """Licks of two bars: a melody over a bass, each with notes and holds by chance."""
+    chance = Random(seed)
+    for _ in range(count):
+        slots, bass = [], ""
+        for n in range(16):
+            lower = chance.choice(["A0", "E0", "A2", "D0", "hold", "hold", "hold", ""])
+            upper = chance.choice(["e0", "e3", "B1", "B3", "G2", "e1", ""])
+            if lower == "hold":
+                lower = f"{bass}-" if bass and n % 8 else ""
+            bass = lower[0] if lower else ""
+            slots.append("&".join(part for part in (lower, upper) if part) or ".")
+        text = f'lick "Two"\nstep 1/8\n| {" ".join(slots[:8])} | {" ".join(slots[8:])} ||\n'
+        grid = grid_of(text)
+        if grid is not None:
+            yield text, grid
+
+
+@pytest.mark.parametrize(
+    ("music", "upper", "lower"),
+    [
+        ("A0&e5 A-&e7 A-&e8 - A0&e5 A-&e3 A-&B5 A-", "8 8 4 8 8 8 8r", "2 2"),
+        (". e5 E0 E-&B3 - - A2 A-&B5", "8r 8 8r 8 4 8r 8", "4r 2 4"),
+        ("A0'p&e5 A-&e7 E0'p&e8 E-&e7 A0 e5 E0&e7 E-", "8 8 8 8 8r 8 8 8r", "4 4 8 8r 4"),
+        ("D0&B3 3[D-&B1 D-&B3 D-&B5] D-&B3 - - - -", "8 8 8 8 8 2", "1"),
+        ("e5 e8 B5 B8 G5 G7 D5 D7", "", ""),  # one voice
+        ("A0&e3 - - - A2&e5 - - -", "", ""),  # chords
+        ("(ring: A0 E0 D2 G2 B1 e0 B1 G2)", "", ""),  # what rings on is not written as held
+        ("e5&A0 e-&A2 e-&A3 - - - - -", "", ""),  # a melody under a held note: its stems would cross
+    ],
+)
+def test_a_bass_held_under_a_melody_has_a_voice_of_its_own(music: str, upper: str, lower: str) -> None:
+    grid = grid_of(f'lick "x"\nstep 1/8\n| {music} ||\n')
+    assert grid is not None
+    voices = voices_of(grid, 0)
+    if not upper:
+        assert voices is None
+        return
+    assert voices is not None
+    for voice, said in zip(voices, (upper, lower), strict=True):
+        assert " ".join(f"{e.base.denominator}{'.' * e.dots}{'r' * e.rest}" for e in voice.rhythm.events) == said
+    system = engrave(grid, WIDTH, EngravingOptions(staff=True)).systems[0]
+    stems = [box for group, box in groups([system.group]) if group.role in ("staff-stem", "staff-beam")]
+    notes = {
+        group.event.number: box for group, box in groups([system.group]) if group.role == "staff-note" and group.event
+    }
+    for voice in voices:
+        for index, chord in voice.notes.items():
+            head = notes[chord[0].mark.sound.index]
+            own = [box for box in stems if box.left - 9 < (head.left + head.right) / 2 < box.right + 9]
+            if voice.rhythm.events[index].base < 1:
+                assert any(box.top < head.top if voice.up else box.bottom > head.bottom for box in own)
+
+
+def test_two_voices_hold_every_note_of_their_bar_once_and_fill_it() -> None:
+    found = 0
+    for name, grid in two_part_grids(20, 5):
+        assert not collisions(engrave(grid, WIDTH, EngravingOptions(staff=True))), name
+        for index, drawn in enumerate(grid.bars):
+            voices = voices_of(grid, index)
+            if voices is None:
+                continue
+            found += 1
+            struck = Counter(
+                note.mark.sound.index
+                for voice in voices
+                for chord in voice.notes.values()
+                for note in chord
+                if not note.mark.held
+            )
+            cells = [
+                cell for column in grid.columns[drawn.first : drawn.last] for cell in column.cells if not column.lead
+            ]
+            assert struck == Counter(cell.sound.index for cell in cells if cell.starts), name
+            for voice in voices:
+                edges = [0, *(event.end for event in voice.rhythm.events)]
+                assert [event.at for event in voice.rhythm.events] == edges[:-1] and edges[-1] == drawn.bar.length, name
+    assert found > 20
 
 
 # --- the picture -----------------------------------------------------------------------------------------------------

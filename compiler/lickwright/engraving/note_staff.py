@@ -36,6 +36,7 @@ from lickwright.engraving.staff_stems import (
     goes_up,
     place_beam,
 )
+from lickwright.engraving.staff_voices import StaffVoice, two_voices
 from lickwright.engraving.typefaces import CAPITAL
 from lickwright.timeline.model import Timeline
 
@@ -87,6 +88,10 @@ def _meter(system: PlacedSystem, x: float) -> Iterator[Item]:
 
 def _bar(system: PlacedSystem, placed: PlacedPiece, notes: Notes, seen: dict[int, float]) -> Iterator[Item]:
     """The notes of one piece."""
+    voices = _voices(system, placed, notes)
+    if voices is not None:
+        yield from _two_voices(system, placed, voices, notes, seen)
+        return
     rhythm = system.bars[placed.piece.bar].rhythm
     index = {event.at: n for n, event in enumerate(rhythm.events)}
     chords: dict[int, StaffChord] = {}  # by index of the event
@@ -102,19 +107,66 @@ def _bar(system: PlacedSystem, placed: PlacedPiece, notes: Notes, seen: dict[int
     yield from _chords(system, rhythm, chords, seen)
 
 
-def _chords(system: PlacedSystem, rhythm: BarRhythm, chords: Mapping[int, StaffChord], seen: dict[int, float]) -> Iterator[Item]:  # fmt: skip
-    """Heads, stems, beams and tuplets."""
+def _voices(system: PlacedSystem, placed: PlacedPiece, notes: Notes) -> tuple[StaffVoice, StaffVoice] | None:
+    """Return the two voices of a bar that stands on a system as a whole; None for one voice."""
+    piece = placed.piece
+    if not (piece.opens and piece.closes) or piece.same:
+        return None
+    bar = system.bars[piece.bar]
+    return two_voices(system.grid, piece.bar, bar, lambda stop: notes.get((stop.bar, stop.at, stop.lead), ()))
+
+
+def _two_voices(
+    system: PlacedSystem, placed: PlacedPiece, voices: Sequence[StaffVoice], notes: Notes, seen: dict[int, float]
+) -> Iterator[Item]:
+    """A bar in two voices, with the grace notes of both."""
+    for stop, x in placed.stops:
+        if stop.lead:
+            yield from draw_grace(system, x, notes.get((stop.bar, stop.at, stop.lead), ()))
+    steps = [{note.step for chord in voice.notes.values() for note in chord} for voice in voices]
+    for voice in voices:
+        chords = {}
+        for index, event in enumerate(voice.rhythm.events):
+            x = system.x_at(placed.piece.bar, event.at)
+            if index in voice.notes:
+                beside = 0.0 if voice.up else _beside(event, voice.notes[index], voices[0])
+                chords[index] = StaffChord(x + beside, event, voice.notes[index])
+            elif event.rest:
+                y = min(-1.5 * SPACE, step_y(max(steps[1])) - 2.5 * SPACE)
+                if not voice.up:
+                    y = max(1.5 * SPACE, step_y(min(steps[0])) + 2.5 * SPACE)
+                yield ItemGroup(tuple(_rest(event, x)), "rest", y=y)
+        yield from _chords(system, voice.rhythm, chords, seen, voice.up)
+
+
+def _beside(event: RhythmEvent, notes: Sequence[StaffNote], upper: StaffVoice) -> float:
+    """Return how far to the right a chord of the lower voice stands: clear of a head of the upper one that is a step away."""
+    highest = max(note.step for note in notes)
+    for index, above in upper.notes.items():
+        if upper.rhythm.events[index].at == event.at and min(note.step for note in above) - highest <= 1:
+            return 2 * HEAD - 0.8
+    return 0.0
+
+
+def _chords(
+    system: PlacedSystem,
+    rhythm: BarRhythm,
+    chords: Mapping[int, StaffChord],
+    seen: dict[int, float],
+    up: bool | None = None,
+) -> Iterator[Item]:
+    """Heads, stems, beams and tuplets; `up` says where the stems go, None that it follows from the notes."""
     beams: dict[int, Beam] = {}  # by index of the event
     for group in _beam_groups(rhythm, chords):
-        beam = place_beam(rhythm.events, group, chords)
+        beam = place_beam(rhythm.events, group, chords, up)
         beams.update(dict.fromkeys(group, beam))
         yield draw_beam(beam, rhythm.events, group, chords)
     for n, chord in chords.items():
-        yield from _single(system, chord, beams.get(n), seen)
+        yield from _single(system, chord, beams.get(n), seen, up)
     for tuplet in rhythm.tuplets:
         inside = [n for n in chords if tuplet.start <= chords[n].event.at < tuplet.end]
         if inside:
-            signs = draw_tuplet([chords[n] for n in inside], tuplet, [beams.get(n) for n in inside])
+            signs = draw_tuplet([chords[n] for n in inside], tuplet, [beams.get(n) for n in inside], up)
             yield ItemGroup(tuple(signs), "tuplet")
 
 
@@ -126,9 +178,9 @@ def _beam_groups(rhythm: BarRhythm, chords: Mapping[int, StaffChord]) -> Iterato
             yield group
 
 
-def _single(system: PlacedSystem, chord: StaffChord, beam: Beam | None, seen: dict[int, float]) -> Iterator[Item]:
-    """Heads and ties, and the stem of a chord without a `beam`."""
-    up = goes_up([chord]) if beam is None else beam.up
+def _single(system: PlacedSystem, chord: StaffChord, beam: Beam | None, seen: dict[int, float], forced: bool | None) -> Iterator[Item]:  # fmt: skip
+    """Heads and ties, and the stem of a chord without a `beam`; `forced` says where it goes, None that it follows from the notes."""
+    up = beam.up if beam is not None else goes_up([chord]) if forced is None else forced
     yield from _heads(system, chord, up)
     yield from _ties(system, chord, up, seen)
     yield from _bends(system, chord, up)

@@ -103,10 +103,10 @@ def draw_stem(chord: StaffChord, up: bool) -> Iterator[Item]:
             yield place_sign("flag-8", x, y, SPACE, flip=not up)
 
 
-def place_beam(events: Sequence[RhythmEvent], group: Sequence[int], chords: Mapping[int, StaffChord]) -> Beam:
-    """Return the beam of a group of events, over or under their heads."""
+def place_beam(events: Sequence[RhythmEvent], group: Sequence[int], chords: Mapping[int, StaffChord], forced: bool | None = None) -> Beam:  # fmt: skip
+    """Return the beam of a group of events, over or under their heads; `forced` says where the stems go, None that it follows from the notes."""
     every = [chords[n] for n in group]
-    up = goes_up(every)
+    up = goes_up(every) if forced is None else forced
     slope = _slope(every, up)
     outwards = -1 if up else 1
     more = max(0, max(events[n].flags for n in group) - 2) * _BEAM_STEP
@@ -145,9 +145,9 @@ def draw_beam(beam: Beam, events: Sequence[RhythmEvent], group: Sequence[int], c
     return ItemGroup(tuple(items), "staff-beam")
 
 
-def draw_tuplet(chords: Sequence[StaffChord], tuplet: TupletInBar, beams: Sequence[Beam | None]) -> Iterator[Item]:
+def draw_tuplet(chords: Sequence[StaffChord], tuplet: TupletInBar, beams: Sequence[Beam | None], forced: bool | None = None) -> Iterator[Item]:  # fmt: skip
     """The number of a tuplet on the side of the stems, with a bracket where no beam shows what belongs to it; `beams` are those of its chords."""
-    up = beams[0].up if beams[0] is not None else True
+    up = beams[0].up if beams[0] is not None else forced is not False
     tips = [
         _tip(chord, up) if beam is None else beam.y_at(chord.stem_x(up)) if beam.up == up else chord.outer(up)
         for chord, beam in zip(chords, beams, strict=True)
