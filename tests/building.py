@@ -1,13 +1,17 @@
-"""Small libraries and builds of them, for tests: files in folders, a build as a process, a tree as a value."""
+"""Small libraries and builds of them, for tests: files in folders, a build here or as a process, a tree as a value."""
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import signal
 import subprocess
 import sys
 import time
 from pathlib import Path
+
+from lickwright.cli import main
 
 COMMAND = [sys.executable, "-m", "lickwright"]
 HIDDEN = ".lickwright"  # how the names begin of what a build keeps for itself
@@ -58,11 +62,12 @@ def start(here: Path, *arguments: str) -> subprocess.Popen[str]:
 
 
 def make(here: Path, *arguments: str) -> tuple[int, str, str]:
-    """A build to its end: exit code, standard output, standard error."""
-    process = start(here, *arguments)
-    out, err = process.communicate(timeout=120)
-    assert "Traceback" not in out + err
-    return process.returncode, out, err
+    """A build to its end, in this process: exit code, standard output, standard error."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.chdir(here), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main(["make", *arguments])
+    assert "Traceback" not in out.getvalue() + err.getvalue()
+    return code, out.getvalue(), err.getvalue()
 
 
 def kill(process: subprocess.Popen[str], number: int = signal.SIGKILL) -> None:
