@@ -57,6 +57,12 @@ def sample_grids() -> tuple[tuple[str, Grid], ...]:
 
 
 @cache
+def engraved_samples(staff: bool) -> tuple[tuple[str, Grid, EngravedMusic], ...]:
+    options = EngravingOptions(staff=staff)
+    return tuple((name, grid, engrave(grid, WIDTH, options)) for name, grid in sample_grids())
+
+
+@cache
 def made_grids(count: int, seed: int) -> tuple[tuple[str, Grid], ...]:
     return tuple(_made_grids(count, seed))
 
@@ -219,8 +225,8 @@ def test_nothing_touches_in_many_made_up_licks() -> None:
 
 
 def test_systems_fill_the_width() -> None:
-    for name, grid in (*sample_grids(), *made_grids(24, 11)):
-        music = engrave(grid, WIDTH)
+    made = [(name, engrave(grid, WIDTH)) for name, grid in made_grids(24, 11)]
+    for name, music in (*((name, music) for name, _, music in engraved_samples(False)), *made):
         for system in music.systems[:-1]:
             assert abs(extent(system.group).right - WIDTH) < 1.0, name
 
@@ -295,9 +301,9 @@ def test_the_stops_of_a_lick_are_found_once(monkeypatch: pytest.MonkeyPatch) -> 
 
 def test_a_vibrato_ends_before_its_bar_line() -> None:
     found = 0
-    for name, grid in sample_grids():
-        for staff in (False, True):
-            for system in engrave(grid, WIDTH, EngravingOptions(staff=staff)).systems:
+    for staff in (False, True):
+        for name, grid, music in engraved_samples(staff):
+            for system in music.systems:
                 every = list(groups([system.group]))
                 lines = sorted(box.left for group, box in every if group.role in ("bar-line", "repeat-end", "end"))
                 notes = {group.event.number: box for group, box in every if group.role == "note" and group.event}

@@ -24,7 +24,7 @@ from lickwright.notation.tree import Event, Note
 from lickwright.timeline.model import SoundingNote, Timeline
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
-EACH = 4  # faults of a kind in a lick, where it has so many places
+EACH = 2  # faults of a kind in a lick every day, where it has so many places
 WANTED = 0.95  # share found of what leaves the box or scale, breaks a bar or cannot be played
 
 _NOTE = re.compile(r"([ht/\\](?=[EADGBe]|\d+:))?([EADGBe]|\d+:)?(//?|\\\\?|[hpt])?(\d+)(.*)")

@@ -8,7 +8,8 @@ from __future__ import annotations
 import io
 import textwrap
 import xml.etree.ElementTree as ET
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import cache
 from pathlib import Path
 
 import mido
@@ -111,9 +112,13 @@ def kept() -> list[tuple[Path, str]]:
     return [(path, stage) for path in SAMPLES for stage in STAGES if stage not in ONCE or path.stem == "slow-blues"]
 
 
+@cache
+def compiled(path: Path) -> Sequence[CompiledLick]:
+    return compile_file(path).licks
+
+
 def golden(path: Path, stage: str) -> str:
-    licks = compile_file(path).licks
-    return "\n".join(f"=== {lick.title}\n{STAGES[stage](lick)}" for lick in licks)
+    return "\n".join(f"=== {lick.title}\n{STAGES[stage](lick)}" for lick in compiled(path))
 
 
 def place(path: Path, stage: str) -> Path:

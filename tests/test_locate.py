@@ -170,7 +170,7 @@ def row(case: Case, key: bool, scale: bool, box: bool | None) -> str:
     return f"{case.title[:26]:26} {f'{tonic} {declared.scale}, {where}'[:62]:62} found {home.name}, {home.left_out} of {home.notes} out{close}{verdict}"
 
 
-@pytest.mark.parametrize("semitones", [1, 4, 6, 9])
+@pytest.mark.parametrize("semitones", [1, 6, *(pytest.param(n, marks=pytest.mark.slow) for n in (4, 9))])
 def test_a_phrase_lives_in_the_same_place_when_its_hand_moves(semitones: int) -> None:
     """Moved up the neck by so many frets, a lick without open strings keeps scale and shape, its tonic moves along."""
     moved = 0

@@ -14,7 +14,7 @@ import pytest
 import album
 from building import lick
 from commanding import Run, write
-from lickwright.build.executor_choice import SERIAL
+from lickwright.build import executor_choice
 from lickwright.store import addresses
 from storages import KINDS, Place, opened
 
@@ -223,16 +223,20 @@ def test_a_manifest_that_cannot_be_used_is_set_aside(run: Run, place: Place) -> 
     assert "4 unchanged" in made(run, place)[1]
 
 
-def test_a_large_library_is_built_by_what_can_be_had(run: Run, place: Place) -> None:
+@pytest.mark.parametrize("many", [40, pytest.param(executor_choice.SERIAL, marks=pytest.mark.slow)])
+def test_a_large_library_is_built_by_what_can_be_had(
+    run: Run, place: Place, many: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """By several processes where they see the outputs, else by this one: the manifest is one that SQLite reads."""
-    for n in range(SERIAL):
+    monkeypatch.setattr(executor_choice, "SERIAL", many)
+    for n in range(many):
         place.write(f"more/n{n}.lick", lick(n))
     code, said, _ = run("make", place.name("more"), "--to", "tab", "--out", place.name("out"), "--jobs", "2")
-    assert code == 0 and f"{SERIAL} made" in said
-    assert len(place.tree("out")) == SERIAL
+    assert code == 0 and f"{many} made" in said
+    assert len(place.tree("out")) == many
     Path("manifest.db").write_bytes(place.everything("out")[".lickwright.db"])
     db = sqlite3.connect("manifest.db")
-    assert db.execute("SELECT count(*) FROM licks").fetchone() == (SERIAL,)
+    assert db.execute("SELECT count(*) FROM licks").fetchone() == (many,)
     db.close()
 
 

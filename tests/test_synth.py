@@ -32,8 +32,8 @@ def test_what_is_heard_of_a_string_is_in_tune(name: str) -> None:
 
 
 def test_moving_pitches_follow_the_performance() -> None:
-    staying, moving, squares, count = goals.bends(0.03, slice(None, None, 3))
-    assert count > 1000
+    staying, moving, squares, count = goals.bends(0.03, slice(None, None, 6))
+    assert count > 500
     assert staying <= 1 and moving <= 5 and squares <= 2
 
 
@@ -63,9 +63,10 @@ def test_partials_die_as_asked() -> None:
     assert goals.partials((24,)) <= 0.25
 
 
+@pytest.mark.parametrize("phases", [1, pytest.param(3, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("name", goals.CHANGES)
-def test_a_technique_takes_over_without_a_click(name: str) -> None:
-    rough, off = goals.change(name, phases=3)
+def test_a_technique_takes_over_without_a_click(name: str, phases: int) -> None:
+    rough, off = goals.change(name, phases)
     assert rough <= 4
     assert off <= 1.5
 
@@ -104,9 +105,10 @@ def test_a_harmonic_leaves_its_partials_only() -> None:
     assert goals.harmonics((2, 3, 4, 5, 7)) <= -30
 
 
-def test_strokes_set_in_on_time() -> None:
-    worst, count = goals.onsets(slice(None, None, 4))
-    assert count > 200
+@pytest.mark.parametrize(("every", "least"), [(8, 100), pytest.param(4, 200, marks=pytest.mark.slow)])
+def test_strokes_set_in_on_time(every: int, least: int) -> None:
+    worst, count = goals.onsets(slice(None, None, every))
+    assert count > least
     assert worst <= 3
 
 

@@ -309,7 +309,7 @@ def test_each_mark_is_explained_once() -> None:
     assert "b    bend up by the amount above, to a pitch between two frets" in text
 
 
-MADE = 500  # licks made up by chance
+MADE = [150, pytest.param(500, marks=pytest.mark.slow)]  # licks made up by chance
 
 
 def test_a_slide_in_that_looks_connected_in_a_repeat_says_what_it_ends() -> None:
@@ -318,8 +318,9 @@ def test_a_slide_in_that_looks_connected_in_a_repeat_says_what_it_ends() -> None
     assert_sound(tab(timeline), timeline, 80)
 
 
-def test_made_up_licks_read_back_with_their_lengths() -> None:
-    for number in range(MADE):
+@pytest.mark.parametrize("many", MADE)
+def test_made_up_licks_read_back_with_their_lengths(many: int) -> None:
+    for number in range(many):
         written, fields = made_lick(Random(number))
         timeline, width = lick(written, *fields), WIDTHS[number % len(WIDTHS)]
         text = tab(timeline, width)

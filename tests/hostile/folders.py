@@ -202,11 +202,16 @@ LEADING_OUT = (
 
 def rewrite(folder: Path, *statements: tuple[str, tuple[object, ...]]) -> None:
     """Executes statements in the manifest of a folder."""
-    gc.collect()  # a command that failed keeps its last look at the file until then, and with it a lock
-    with closing(sqlite3.connect(folder / ".lickwright.db", isolation_level=None)) as db:
+    with closing(sqlite3.connect(folder / ".lickwright.db", isolation_level=None, timeout=0)) as db:
         db.execute("PRAGMA writable_schema = ON")
         for statement, values in statements:
-            db.execute(statement, values)
+            try:
+                db.execute(statement, values)
+            except sqlite3.OperationalError as e:
+                if "locked" not in str(e):
+                    raise
+                gc.collect()  # a command that failed keeps its last look at the file until then, and with it a lock
+                db.execute(statement, values)
 
 
 def columns(folder: Path) -> Iterator[tuple[str, str]]:

@@ -67,8 +67,20 @@ def test_a_folder_of_outputs_that_is_a_link(here: Path, scheme: str, capsys: pyt
     assert "is a link to another place" in err
 
 
-@pytest.mark.parametrize("value", ["[[1]]", "[" * 50_000, b"\xff", 7, "{"])
-@pytest.mark.parametrize("column", ["refused", "findings", "target", "hash", "formats"])
+VALUES = ["[[1]]", "[" * 50_000, b"\xff", 7, "{"]
+COLUMNS = ["refused", "findings", "target", "hash", "formats"]
+
+
+@pytest.mark.parametrize(
+    ("scheme", "column", "value"),
+    [  # every value in every column, every day at one of the two
+        pytest.param(scheme, column, value, marks=[pytest.mark.slow] if (s + c + v) % 2 else [])
+        for s, scheme in enumerate(("local", "shelf"))
+        for c, column in enumerate(COLUMNS)
+        for v, value in enumerate(VALUES)
+    ],
+    indirect=["scheme"],
+)
 def test_a_record_that_makes_no_sense_is_begun_anew(
     here: Path, scheme: str, column: str, value: object, capsys: pytest.CaptureFixture[str]
 ) -> None:
