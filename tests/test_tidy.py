@@ -150,6 +150,9 @@ HEAD = 'key A minor\n\nlick "Gate"\n'
         ("| G7---~ (rake: D G B e8) - . . |", "| G7-- -~ (rake: D G B e8)- .. |"),
         ("| e5&B5 - A0&e7 A-&e8 e. e8B8 G7 |", "| e5&B5- A0&e7 A-&e8 e. e8 B8 G7 |"),
         ("| 3:2[A5 A7 D5] 1/16 A5 A7 1/16 D5 D7 1/8 G5 - - |", "| 3[A5 A7 D5] 1/16 A5 A7 D5 D7 1/8 G5-- |"),
+        ("| A5~'1~ A7'1^'p^9 D5 D7 G5--- |", "| A5~'1~ A7^'1'p^9 D5 D7 G5--- |"),  # not `~~`, not `^^9`
+        ("| A5 A7 D5 D7 G5 - - -\n\n||", "| A5 A7 D5 D7 G5--- ||"),
+        ("| A5 A7 D5 D7 G5 - - - ||\n|:", "| A5 A7 D5 D7 G5--- ||\n|:"),
         ("| A5 A7 D5 D7\n  G5 - - - |", "| A5 A7 D5 D7 G5--- |"),
         # One column for each eighth, as a careful hand writes it, stays one column for each beat.
         (

@@ -41,7 +41,7 @@ class Target(NamedTuple):
 
 
 def source(data: bytes) -> str:
-    """Checks, mends, and makes every output but sound."""
+    """Checks, mends, tidies, and makes every output but sound."""
     from lickwright.compiler import compile_bytes
     from lickwright.compiler.rules import all_rules
     from lickwright.core.source import Source
@@ -51,6 +51,7 @@ def source(data: bytes) -> str:
     from lickwright.report import annotations, console, sarif
     from lickwright.store.features import lick_facts
     from lickwright.transform.autofix import autofix
+    from lickwright.transform.tidy import tidy
 
     compilation = compile_bytes(data, "fuzzed.lick")
     text = compilation.source
@@ -71,6 +72,7 @@ def source(data: bytes) -> str:
         again, found = parse_source(Source("again", written))
         assert not found, "the canonical text cannot be read"
         assert canonical_text(again) == written, "the canonical text is not its own canonical text"
+    assert not tidy(compilation).refused, "the tidy text is not the same music"
     return "made" if compilation.ok and compilation.licks else "refused"
 
 

@@ -6,6 +6,7 @@ In: an event, a bar line, a step, a direction. Out: its text, without white spac
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 from lickwright.music.rhythm import usual_time
 from lickwright.notation.techniques import HEADS, TechniqueKind
@@ -112,7 +113,16 @@ def _note(note: Note) -> str:
     elif note.touch is not None:
         place += f"<{_decimal(note.touch)}>"
     fingers = (f"'{note.finger}" if note.finger else "") + (f"'{note.pluck}" if note.pluck else "")
-    return lead + place + _marks(note.marks) + fingers
+    apart = _first_apart(note.marks)
+    return lead + place + _marks(note.marks[:apart]) + fingers + _marks(note.marks[apart:])
+
+
+def _first_apart(marks: tuple[MarkNode, ...]) -> int:
+    """Return the index of the first mark that must not touch the one before it, else how many there are: `~` and `~` would be read as `~~`."""
+    for n, (one, other) in enumerate(pairwise(marks), 1):
+        if one.fret is None and one.by is None and one.technique.sign[0] == other.technique.sign[0]:
+            return n
+    return len(marks)
 
 
 def _marks(marks: tuple[MarkNode, ...]) -> str:

@@ -97,6 +97,8 @@ class _Writer:
 
     def finish(self) -> list[MusicRow]:
         """Return the rows that were written."""
+        if self._owed is not None and self._owed.repeat_start:  # with nothing after it
+            self._begin_line()
         self._end_line()
         return self._rows
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Span
 from lickwright.notation.tree import Hold
 from lickwright.timeline.model import Slot, Timeline
@@ -15,7 +16,12 @@ from lickwright.timeline.model import Slot, Timeline
 
 def is_same_timeline(one: Timeline, other: Timeline) -> bool:
     """Return True if two licks have the same fields, bars and words, and the same sounds at the same instants."""
-    return _is_same(one, other)
+    return _is_same(_with_open_end(one), _with_open_end(other))
+
+
+def _with_open_end(timeline: Timeline) -> Timeline:
+    """Return a timeline without the line break after its last bar, which only parts it from what is no music of it."""
+    return replace(timeline, bars=(*timeline.bars[:-1], timeline.bars[-1]._replace(newline=False)))
 
 
 def _is_same(one: Any, other: Any) -> bool:
