@@ -137,7 +137,7 @@ def test_a_class_name_stands_for_one_thing() -> None:
 
 
 # Names that a module is called by, whichever it is: the module of a command, of a format, of a command that does without click.
-HOOKS = {"command", "emit", "run_plain"}
+HOOKS = {"command", "emit", "read", "run_plain"}
 
 
 def test_a_function_name_stands_for_one_thing() -> None:

@@ -390,7 +390,7 @@ def _damaged(data: bytes, chance: Random) -> bytes:
 
 def test_no_bytes_make_a_traceback() -> None:
     """Scores with some bytes changed, cut out or doubled: a lick or a clear error."""
-    (lick,) = compile_text('lick "Gate"\n|: (grace: G5) h7 A5&D5 3[B8^10 -r p5] (trill: G5h7)- :|\n').licks
+    (lick,) = compile_text('lick "Gate"\n|: (grace: G5) h7 A5&D5 3[B8^10 -r p5] (trill: G5h7)--- :|\n').licks
     assert lick.timeline is not None
     data = emit(LoweredLick(lick.timeline), Options()).data
     chance = Random(5)

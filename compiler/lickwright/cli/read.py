@@ -14,6 +14,7 @@ from lickwright.cli.option_pairs import refuse
 if TYPE_CHECKING:
     from lickwright.core.diagnostics import Diagnostic
     from lickwright.importers import Imported
+    from lickwright.importers.options import ReadOptions
 
 _HELP = """Read text tab and other formats into .lick files.
 
@@ -21,6 +22,7 @@ _HELP = """Read text tab and other formats into .lick files.
   lickwright read mail.txt                    writes mail.lick beside it
   lickwright read mail.txt --out porch.lick
   lickwright read - < mail.txt                to standard output
+  lickwright read porch.mid --box 1 --key "A minor"
 
 What could not be understood, or was only guessed, is reported with its place in
 the text, and prose is kept as comments. grammar/reading.md says what is decided
@@ -30,22 +32,41 @@ how. A file in which no tab is found gives an error and no lick.
 
 @click.command(help=_HELP)
 @click.argument("path", metavar="FILE")
+@click.option("--track", metavar="NAME", help="The part, track or channel of a score or MIDI file: its name or number.")
+@click.option("--box", metavar="BOX", help="Where notes without strings and frets are played: 1, E shape, frets 5-8.")
+@click.option("--key", metavar="KEY", help="The key, where the file has none: A minor.")
+@click.option("--tuning", metavar="TUNING", help="The tuning, where the file has none: drop D.")
+@click.option("--phrases", is_flag=True, help="A lick for each phrase between rests, of a MIDI file.")
 @option_types.out_option("PATH", "Write there, in a folder (licks/) too; - is standard output.")
 @option_types.overwrite_option("Let --out, or the .lick file beside the source, be replaced.")
 @option_types.format_option("json", help="The report: for a person, or for a program.")
 @option_types.all_option("Report every finding in full.")
 @option_types.strict_option()
-def command(path: str, out: str | None, overwrite: bool, form: str, everything: bool, strict: bool) -> int:
+def command(
+    path: str,
+    out: str | None,
+    overwrite: bool,
+    form: str,
+    everything: bool,
+    strict: bool,
+    phrases: bool,
+    **wanted: str | None,
+) -> int:
     """Its help is `_HELP`, since it shows examples."""
-    return _read_one(path, out, overwrite, form, everything, strict)
+    from lickwright.importers.options import ReadOptions
+
+    options = ReadOptions(phrases=phrases, **{name: value or "" for name, value in wanted.items()})
+    return _read_one(path, out, overwrite, form, everything, strict, options)
 
 
-def _read_one(path: str, out: str | None, overwrite: bool, form: str, everything: bool, strict: bool) -> int:
+def _read_one(
+    path: str, out: str | None, overwrite: bool, form: str, everything: bool, strict: bool, options: ReadOptions
+) -> int:
     from lickwright.cli.exit_code import Verdict
     from lickwright.cli.single_output import STDOUT, save_output
 
     verdict = Verdict(strict)
-    imported = import_path(path)
+    imported = import_path(path, options)
     verdict.add_findings(imported.findings)
     target = out if out is not None else STDOUT if path == "-" else lick_path(path)
     refuse(form == "json" and target == STDOUT, "the lick and a report for a program cannot both go to standard output")
@@ -61,16 +82,16 @@ def _read_one(path: str, out: str | None, overwrite: bool, form: str, everything
     return verdict.code
 
 
-def import_path(path: str) -> Imported:
+def import_path(path: str, options: ReadOptions | None = None) -> Imported:
     """Return a file, or standard input for `-`, read into the notation; what cannot be read is a finding."""
     from lickwright.core.files import Unopened, read_file
-    from lickwright.core.source import MAX_BYTES, Unreadable
-    from lickwright.importers import import_source, unread_source
+    from lickwright.core.source import Unreadable
+    from lickwright.importers import MOST_BYTES, import_source, unread_source
 
     try:
         if path != "-":
-            return import_source(read_file(path), path)
-        return import_source(sys.stdin.buffer.read(MAX_BYTES + 1), path)
+            return import_source(read_file(path), path, options)
+        return import_source(sys.stdin.buffer.read(MOST_BYTES + 1), path, options)
     except Unreadable as e:
         return unread_source(path, e)
     except (OSError, AttributeError, ValueError):

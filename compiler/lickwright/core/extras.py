@@ -9,6 +9,7 @@ from __future__ import annotations
 # A test holds this table to `pyproject.toml`.
 EXTRAS = {
     "audio": ("numpy", "soundfile"),
+    "read": ("mido",),
     "play": ("numpy", "soundfile", "sounddevice"),
     "sheet": ("resvg-py",),
     "cluster": ("dask", "distributed", "fsspec", "joblib"),

@@ -18,20 +18,31 @@ from lickwright.core.source import Source, Span, Unreadable
 
 if TYPE_CHECKING:
     from lickwright.importers.draft import Doubt, LickDraft
+    from lickwright.importers.options import ReadOptions
 
-__all__ = ["READERS", "Imported", "ReaderRow", "find_reader", "import_source", "unread_source"]
+__all__ = ["MOST_BYTES", "READERS", "Imported", "ReaderRow", "find_reader", "import_source", "unread_source"]
+
+
+MOST_BYTES = 32 << 20  # of a file of any format; each reader has limits of its own
 
 
 class ReaderRow(NamedTuple):
     """One format that can be read."""
 
     name: str  # as reports say it
-    module: str  # has `read(data, name) -> (Source, list[LickDraft])`, which raises Unreadable
+    module: str  # has `read(data, name, options) -> (Source, list[LickDraft])`, which raises Unreadable
     suffixes: tuple[str, ...]
     starts: re.Pattern[bytes] | None  # how a file begins; None: like nothing else
 
 
 READERS: tuple[ReaderRow, ...] = (
+    ReaderRow("MIDI", "lickwright.importers.midi.entry", (".mid", ".midi"), re.compile(rb"MThd|RIFF....RMID", re.DOTALL)),
+    ReaderRow(
+        "MusicXML",
+        "lickwright.importers.musicxml.entry",
+        (".musicxml", ".mxl", ".xml"),
+        re.compile(rb"PK\x03\x04|(?:\xef\xbb\xbf)?\s*<(?:\?xml|!DOCTYPE score|score-)|\xff\xfe<\0|\xfe\xff\0<"),
+    ),
     ReaderRow("text tab", "lickwright.importers.text_tab.entry", (".txt", ".tab", ".text"), None),
 )  # fmt: skip
 
@@ -63,13 +74,14 @@ def find_reader(data: bytes, name: str) -> ReaderRow:
     return next((row for row in READERS if suffix in row.suffixes), READERS[-1])
 
 
-def import_source(data: bytes, name: str) -> Imported:
+def import_source(data: bytes, name: str, options: ReadOptions | None = None) -> Imported:
     """Return a file read into the notation. What cannot be read is a finding with the code L810, L601 or L602; nothing is raised."""
+    from lickwright.importers.options import ReadOptions
     from lickwright.importers.write_lick import write_licks
 
     row = find_reader(data, name)
     try:
-        source, drafts = import_module(row.module).read(data, name)
+        source, drafts = import_module(row.module).read(data, name, options or ReadOptions())
     except Unreadable as e:
         return unread_source(name, e, row)
     written = write_licks(drafts)

@@ -57,6 +57,9 @@ def _bar_difference(one: DraftBar, other: DraftBar, limit: Fraction | None) -> s
     lost, more = sum((notes - others).values()), sum((others - notes).values())
     if lost or more:
         return f"{lost} of {notes.total()} notes {'is' if lost == 1 else 'are'} not as they were read, {more} otherwise"
+    paces = _paces_differ(one, other)
+    if paces:
+        return f"{paces} bends or releases take longer or shorter than they were read"
     if Counter(one.directions) != Counter(other.directions):
         return "words, loudness or tempo differ"
     return ""
@@ -85,11 +88,29 @@ def note_key(note: DraftNote, most: Fraction | None = None) -> tuple[Any, ...]:
 
 
 def _shape_key(shape: DraftShape) -> tuple[Any, ...]:
-    """Return what a shape does: its length counts where it says how long the pitch takes to get there."""
+    """Return what a shape does, its length aside."""
     quarter = shape.technique is QUARTER_BEND
     name = SHAPES["^"].name if quarter else shape.technique.name
-    moves = shape.technique.curve in (Curve.BEND, Curve.RELEASE)
-    return name, shape.at, shape.length if moves else None, Fraction(1, 2) if quarter else shape.by
+    return name, shape.at, Fraction(1, 2) if quarter else shape.by
+
+
+def _paces_differ(one: DraftBar, other: DraftBar) -> int:
+    """Return how many bends and releases take longer or shorter; one whose length was not read takes as long as it may."""
+    return sum(
+        bend.length != again.length
+        for pair in zip(_moving(one), _moving(other), strict=False)
+        for bend, again in zip(*pair, strict=False)
+        if None not in (bend.length, again.length)
+    )
+
+
+def _moving(bar: DraftBar) -> list[list[DraftShape]]:
+    """Return the bends and releases of each note, in an order that does not depend on how it was read."""
+    notes = sorted(
+        ((group.at, note.string, note.shapes) for group in bar.groups for note in group.notes if note.shapes),
+        key=lambda one: one[:2],
+    )
+    return [[one for one in shapes if one.technique.curve in (Curve.BEND, Curve.RELEASE)] for _, _, shapes in notes]
 
 
 def _goes_on(shape: DraftShape, shapes: tuple[DraftShape, ...]) -> bool:

@@ -92,6 +92,16 @@ LEFT_OUT = Rule(
     "",
     "",
 )
+QUANTIZED = Rule(
+    "L860",
+    "moved to the grid",
+    Severity.INFO,
+    "notes were not played on the grid, and are moved to it",
+    "A MIDI file that was played holds every note where the player struck it. A lick counts in steps: each note is moved to the nearest one, in the division "
+    "of the beat that fits best. The figures say how far.",
+    "",
+    "",
+)
 RULES: tuple[Rule, ...] = (
     NOT_WRITTEN,
     WRITTEN_OTHERWISE,
@@ -102,4 +112,5 @@ RULES: tuple[Rule, ...] = (
     NO_PLACE,
     TRACK_CHOSEN,
     LEFT_OUT,
+    QUANTIZED,
 )

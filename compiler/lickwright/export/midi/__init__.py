@@ -135,6 +135,9 @@ def _conductor(
     events.append((0, smf.TRACK_NAME, smf.text_payload(timeline.title)))
     if settings.by:
         events.append((0, smf.TEXT, smf.text_payload(f"by {settings.by}")))
+    if settings.capo or settings.tuning.name not in ("standard", "bass"):  # so that a reader knows the frets
+        capo = f", capo {settings.capo}" if settings.capo else ""
+        events.append((0, smf.TEXT, smf.text_payload(f"tuning {settings.tuning}{capo}")))
     for tempo in performance.tempos:
         microseconds = round(60_000_000 / tempo.qpm)
         if microseconds > _SLOWEST:

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from lickwright.core.source import Source
 from lickwright.importers.draft import LickDraft
+from lickwright.importers.options import ReadOptions
 from lickwright.importers.text_tab.reader import NoTab, read_text_tab
 from lickwright.importers.text_tab.text_lines import decode_text
 
 
-def read(data: bytes, name: str) -> tuple[Source, list[LickDraft]]:
+def read(data: bytes, name: str, _: ReadOptions) -> tuple[Source, list[LickDraft]]:
     """Return the text of a file and the licks in it. Raises Unreadable for what is no text, and where there is no tab."""
     source = decode_text(data, name)
     try:

@@ -1,0 +1,1 @@
+"""MIDI read into drafts."""
