@@ -9,6 +9,7 @@ from functools import cache
 from itertools import combinations
 from pathlib import Path
 from random import Random
+from typing import NamedTuple
 
 import pytest
 
@@ -178,6 +179,74 @@ def collisions(music: EngravedMusic) -> list[str]:
     return found
 
 
+# Groups of lines, arcs and beams, which cross other things.
+LINES = {
+    "strings", "staff-line", "bar-line", "bar-join", "bracket", "slur", "tie", "slur-on", "staff-tie", "staff-beam", "beam", "bend", "release",
+    "pre-bend", "bend-held", "slide", "slide-on", "roll", "chord-shape", "repeat-start", "repeat-end", "end", "bar-goes-on", "staff-bend",
+}  # fmt: skip
+
+
+class Glyph(NamedTuple):
+    """A text, or one sign of music: a head, flag, dot, rest, accidental."""
+
+    role: str
+    box: Extent
+    text: str
+    group: int  # that it belongs to
+
+
+def glyphs(items: Sequence[Item], role: str = "", x: float = 0.0, y: float = 0.0, group: int = 0) -> Iterator[Glyph]:
+    """Every glyph of a system with the box round it."""
+    for item in items:
+        if isinstance(item, ItemGroup):
+            inner = id(item) if item.role else group
+            yield from glyphs(item.items, item.role or role, x + item.x, y + item.y, inner)
+        elif isinstance(item, Text):
+            ((_, box, _),) = bodies([item], role, x, y)
+            yield Glyph(role, box, item.text, group)
+        elif isinstance(item, Drawn) and item.filled and role not in LINES:
+            box = extent(item)
+            yield Glyph(role, Extent(box.left + x, box.top + y, box.right + x, box.bottom + y), "", group)
+
+
+def may_touch(one: Glyph, other: Glyph) -> bool:
+    """Whether two glyphs belong together: parts of one sign, heads of one stem, a flag and the head on its stem."""
+    if one.group == other.group:
+        return True
+    if {one.role, other.role} == {"staff-note"}:
+        return abs(one.box.left + one.box.right - other.box.left - other.box.right) < 14
+    if {one.role, other.role} == {"staff-note", "staff-stem"}:
+        head, flag = (one.box, other.box) if one.role == "staff-note" else (other.box, one.box)
+        return min(abs(flag.left - head.left), abs(flag.left - head.right)) < 1.5
+    return False
+
+
+def check_glyphs(name: str, grid: Grid, width: float, options: EngravingOptions) -> None:
+    for number, system in enumerate(engrave(grid, width, options).systems):
+        every = sorted(glyphs([system.group]), key=lambda glyph: glyph.box.left)
+        for n, one in enumerate(every):
+            for other in every[n + 1 :]:
+                if other.box.left >= one.box.right:
+                    break
+                assert not overlap(one.box, other.box) or may_touch(one, other), (name, number, one, other)
+
+
+EVERYTHING = EngravingOptions(count=True, staff=True, chord_shapes=True)
+
+
+def test_no_two_glyphs_overlap() -> None:
+    for name, grid in (*sample_grids()[::3], *made_grids(24, 11)[:8], *two_part_grids(4, 3)):
+        check_glyphs(name, grid, WIDTH, EVERYTHING)
+        check_glyphs(name, grid, 320.0, EngravingOptions(count=True))
+
+
+@pytest.mark.slow
+def test_no_two_glyphs_overlap_in_many_made_up_licks() -> None:
+    for name, grid in (*made_grids(500, 12), *two_part_grids(200, 4)):
+        for width in (WIDTH, 240.0):
+            check_glyphs(name, grid, width, EVERYTHING)
+
+
 def check(name: str, grid: Grid, width: float, options: EngravingOptions) -> None:
     music = engrave(grid, width, options)
     assert not collisions(music), (name, collisions(music))
@@ -222,6 +291,7 @@ def test_nothing_touches_in_many_made_up_licks() -> None:
     for name, grid in made_grids(500, 12):
         for width in (WIDTH, 240.0):
             check(name, grid, width, EngravingOptions(count=True))
+        check(name, grid, WIDTH, EVERYTHING)
 
 
 def test_systems_fill_the_width() -> None:

@@ -18,6 +18,9 @@ _FILE = os.path.join(os.path.dirname(__file__), "fonts", "music.json")
 _ARGUMENTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6}
 
 
+FLAG_TOP = 2.036  # spaces from a flag's top to the middle line that it is drawn for
+
+
 class MusicSign(NamedTuple):
     """One sign, in staff spaces."""
 

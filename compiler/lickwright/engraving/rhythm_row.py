@@ -11,7 +11,7 @@ from collections.abc import Container, Iterator, Sequence
 from lickwright.engraving import measures as m
 from lickwright.engraving.display_list import FAINT, Item, ItemGroup, Text, box, disc, line
 from lickwright.engraving.hand_letters import pluck_room
-from lickwright.engraving.music_signs import place_sign
+from lickwright.engraving.music_signs import FLAG_TOP, place_sign
 from lickwright.engraving.note_values import BarRhythm, RhythmEvent, TupletInBar, beam_levels
 from lickwright.engraving.placed import PlacedPiece, PlacedStop, PlacedSystem
 from lickwright.engraving.typefaces import CAPITAL
@@ -118,11 +118,12 @@ def _value_text(event: RhythmEvent) -> str:
 
 def _flags(x: float, low: float, count: int) -> Iterator[Item]:
     """Flags at the foot of a stem."""
+    middle = low - FLAG_TOP * m.FLAG_SPACE
     if count in _FLAGS:
-        yield place_sign(_FLAGS[count], x - 0.3, low - 13.0, m.SPACE, flip=True)
+        yield place_sign(_FLAGS[count], x - 0.3, middle, m.FLAG_SPACE, flip=True)
         return
     for n in range(count):
-        yield place_sign("flag-8", x - 0.3, low - 13.0 - m.BEAM_STEP * n, m.SPACE, flip=True)
+        yield place_sign("flag-8", x - 0.3, middle - m.BEAM_STEP * n, m.FLAG_SPACE, flip=True)
 
 
 def _beam(events: Sequence[RhythmEvent], shown: Sequence[int], here: dict[int, PlacedStop], top: float) -> Iterator[Item]:  # fmt: skip

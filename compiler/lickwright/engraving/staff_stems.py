@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from lickwright.engraving import measures as m
 from lickwright.engraving.display_list import Item, ItemGroup, Path, Text, line
-from lickwright.engraving.music_signs import place_sign
+from lickwright.engraving.music_signs import FLAG_TOP, place_sign
 from lickwright.engraving.note_values import RhythmEvent, TupletInBar, beam_levels
 from lickwright.engraving.small_notes import SPACE, step_y
 from lickwright.engraving.staff_positions import StaffNote
@@ -28,7 +28,6 @@ _RISE, _STEEPEST = (
     0.14,
 )  # spaces of a beam's rise for each step between its ends, up to one space; its steepest slope
 _FLAGS = {1: "flag-8", 2: "flag-16"}
-_FLAG_TOP = 2.036  # spaces from a flag's top to the middle line that it is drawn for
 
 
 class StaffChord(NamedTuple):
@@ -96,10 +95,10 @@ def draw_stem(chord: StaffChord, up: bool) -> Iterator[Item]:
     x = chord.x + (HEAD - 0.85 if up else -HEAD + 0.05)
     inwards = 1 if up else -1
     if flags in _FLAGS:
-        yield place_sign(_FLAGS[flags], x, tip + _FLAG_TOP * SPACE * inwards, SPACE, flip=not up)
+        yield place_sign(_FLAGS[flags], x, tip + FLAG_TOP * SPACE * inwards, SPACE, flip=not up)
     elif flags:
         for n in range(flags):
-            y = tip + (_FLAG_TOP * SPACE + n * _BEAM_STEP) * inwards
+            y = tip + (FLAG_TOP * SPACE + n * _BEAM_STEP) * inwards
             yield place_sign("flag-8", x, y, SPACE, flip=not up)
 
 
