@@ -155,7 +155,7 @@ def collisions(music: EngravedMusic) -> list[str]:
                 found.append(f"system {number}: {role} {text!r} and {other} {said!r}")
         heads = [(group.event, box) for group, box in groups([system.group]) if group.role == "staff-note"]
         for (event, box), (after, beside) in combinations(heads, 2):
-            together = abs(box.left + box.right - beside.left - beside.right) < 20  # heads of one stem may touch
+            together = abs(box.left + box.right - beside.left - beside.right) < 14  # heads of one stem may touch
             if event is not None and after is not None and not together and overlap(box, beside):
                 found.append(f"system {number}: notes of events {event.number} and {after.number}")
         for _, box in heads:
@@ -508,6 +508,29 @@ def test_chord_diagrams_are_mirrored_for_the_left_hand() -> None:
         return [round(((one.left + one.right) / 2 - around.left) / (around.right - around.left), 2) for one in xs]
 
     assert max(dots(False)) < 0.5 < min(dots(True))
+
+
+def test_spans_that_follow_one_another_stand_on_one_level() -> None:
+    grid = grid_of('lick "x"\nstep 1/4\n| (tremolo: e10) (dip: e10) (tremolo: e8) (dip: e8) ||\n')
+    assert grid is not None
+    how = [box for role, box, _ in bodies([engrave(grid, WIDTH).systems[0].group]) if role == "how"]
+    assert len(how) == 4 and len({round(box.bottom - 0.01, 1) for box in how}) <= 2
+    assert max(box.bottom for box in how) - min(box.bottom for box in how) < 3, "letters that hang down count"
+
+
+def test_a_head_beside_its_stem_has_room() -> None:
+    """Two heads a step apart: one stands to the left of a stem that goes down."""
+    grid = grid_of(f'lick "x"\nstep 1/16\n| {"B15 e12&B15 " * 8}||\n')
+    assert grid is not None
+    for width in range(240, 420, 20):
+        assert not collisions(engrave(grid, float(width), EngravingOptions(staff=True)))
+
+
+def test_rests_of_two_voices_are_clear_of_the_other_voice() -> None:
+    grid = grid_of('lick "x"\nstep 1/8\n| e0 - E11= G7 1/16 E0 - E-&G13 E-&B7 1/8 (ring: D4 .) ||\n')
+    assert grid is not None
+    assert voices_of(grid, 0) is not None
+    assert not collisions(engrave(grid, WIDTH, EngravingOptions(staff=True)))
 
 
 @pytest.mark.parametrize("meter", ["12/8", "4/4", "16/16", "3/4"])

@@ -60,7 +60,7 @@ _LEVELS = {
 }  # fmt: skip
 
 
-_BESIDE = 3.5  # points between two things that stand side by side
+_BESIDE, _SPAN_GAP = 3.5, 2.0  # points between two things that stand side by side, and two spans, which end with a hook
 _NAMES_PITCHES = (GridRow.CHORD, GridRow.TONE, GridRow.HOW)  # rows whose texts Lickwright words
 
 
@@ -84,7 +84,7 @@ def draw_rows(
         items.setdefault(level, []).append(_inside(group, system))
     found: list[ItemGroup] = []
     for level in levels:
-        for lane in _lanes(items.get(level, ()), level in _CENTERED):
+        for lane in _lanes(items.get(level, ()), level in _CENTERED, _SPAN_GAP if level is Level.HOW else _BESIDE):
             boxes = [extent(group) for group in lane]
             y = min(sky.top(box.left - _BESIDE, box.right + _BESIDE) - m.ROW_GAP - box.bottom for box in boxes)
             for group, box in zip(lane, boxes, strict=True):
@@ -99,8 +99,8 @@ def _inside(group: ItemGroup, system: PlacedSystem) -> ItemGroup:
     return group._replace(x=group.x - min(over, max(0.0, extent(group).left))) if over > 0 else group
 
 
-def _lanes(groups: Sequence[ItemGroup], centered: bool) -> list[list[ItemGroup]]:
-    """Groups of a row, those that would touch on lanes of their own, the lowest lane first.
+def _lanes(groups: Sequence[ItemGroup], centered: bool, gap: float) -> list[list[ItemGroup]]:
+    """Groups of a row, those that are nearer than a gap on lanes of their own, the lowest lane first.
 
     Of those that are `centered` over one stop, which come from the thinnest string on, the last stands lowest.
     """
@@ -108,7 +108,7 @@ def _lanes(groups: Sequence[ItemGroup], centered: bool) -> list[list[ItemGroup]]
     for _, group in sorted(enumerate(groups), key=_by_middle if centered else _by_left):
         box = extent(group)
         for n, (end, lane) in enumerate(lanes):
-            if box.left > end + _BESIDE:
+            if box.left > end + gap:
                 lane.append(group)
                 lanes[n] = (box.right, lane)
                 break

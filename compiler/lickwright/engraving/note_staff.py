@@ -43,6 +43,7 @@ from lickwright.timeline.model import Timeline
 HEIGHT = StaffHeight(-2 * SPACE, 2 * SPACE, (-SPACE / 2, SPACE / 2))
 _RESTS = {4: "rest-4", 8: "rest-8", 16: "rest-16", 32: "rest-32"}
 _SIGNATURE_STEP = 1.18 * SPACE
+_REST_CLEAR = 3.4 * SPACE  # from the middle of a rest to the heads of the other voice
 
 Notes = Mapping[tuple[int, int, int], tuple[StaffNote, ...]]  # by bar, grains and lead
 
@@ -132,9 +133,9 @@ def _two_voices(
                 beside = 0.0 if voice.up else _beside(event, voice.notes[index], voices[0])
                 chords[index] = StaffChord(x + beside, event, voice.notes[index])
             elif event.rest:
-                y = min(-1.5 * SPACE, step_y(max(steps[1])) - 2.5 * SPACE)
+                y = min(-1.5 * SPACE, step_y(max(steps[1])) - _REST_CLEAR)
                 if not voice.up:
-                    y = max(1.5 * SPACE, step_y(min(steps[0])) + 2.5 * SPACE)
+                    y = max(1.5 * SPACE, step_y(min(steps[0])) + _REST_CLEAR)
                 yield ItemGroup(tuple(_rest(event, x)), "rest", y=y)
         yield from _chords(system, voice.rhythm, chords, seen, voice.up)
 

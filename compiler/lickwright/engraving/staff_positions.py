@@ -157,7 +157,11 @@ def _wider(stop: Stop, notes: Sequence[StaffNote], space: float) -> Stop:
         return stop
     columns = accidental_columns(notes)
     left = 1.0 * space + (1.3 * space * (max(columns.values()) + 1) if columns else 0.0)
-    right = space * (1.9 if has_seconds(notes) else 0.9)
+    seconds = has_seconds(
+        notes
+    )  # one of the two heads stands on the other side of the stem, to the left of one that goes down
+    left += space if seconds else 0.0
+    right = space * (1.9 if seconds else 0.9)
     right = max([right, *(x + 4.0 for note in notes for x in target_places(note, stop.event)[-1:])])
     return stop._replace(left=max(stop.left, left), right=max(stop.right, right))
 
