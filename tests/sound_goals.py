@@ -237,16 +237,16 @@ def onsets(take: slice = slice(None)) -> tuple[float, int]:
 
 def against_plain_loop() -> float:
     """Largest difference of the string, computed a period at a time and in pieces, from a loop over single samples."""
-    curve = (PitchRamp(0.1, 0.3, 2.0), PitchRamp(0.3, 0.5, 0.7, CurveShape.ABOVE))
+    curve = (PitchRamp(0.05, 0.09, 2.0), PitchRamp(0.1, 0.18, 0.7, CurveShape.ABOVE))
     notes = [
-        note(0.01, 0.3, 64, moves=curve[:1]),
-        note(0.3, 0.5, 66, stroke=Stroke.HAMMER, joined=True, moves=curve[1:]),
-        note(0.5, 0.6, 45, damping=Damping.PALM),
-        note(0.6, 0.7, 88, loudness=1.0),
+        note(0.01, 0.1, 64, moves=curve[:1]),
+        note(0.1, 0.18, 66, stroke=Stroke.HAMMER, joined=True, moves=curve[1:]),
+        note(0.18, 0.24, 45, damping=Damping.PALM),
+        note(0.24, 0.28, 88, loudness=1.0),
     ]
     guitar = INSTRUMENTS["clean"].guitar
     motion, stiff = plan_string(notes, 45, guitar, RATE).motion, string_dispersion(guitar, 45, RATE)
-    count, past = int(0.75 * RATE), 2000
+    count, past = int(0.3 * RATE), 2000
     plain = _plain(motion, stiff, count, past)
     worst = 0.0
     for piece in (count, 1000, 777):

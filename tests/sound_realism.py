@@ -101,7 +101,7 @@ def partial_levels(wave: Wave, rate: int, hertz: float, base: float, start: floa
     return start + (np.arange(len(levels)) * step + size / 2) / rate, levels
 
 
-def fluctuation(wave: Wave, rate: int, base: float, stiff: float, count: int = 8) -> float:
+def fluctuation(wave: Wave, rate: int, base: float, stiff: float, count: int = 10) -> float:
     """Return the decibels by which the first `count` partials swing round their decay from 0.2 to 2.2 s, the median.
 
     Of each that is the root mean square round a straight line.

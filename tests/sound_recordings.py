@@ -22,6 +22,7 @@ from lickwright.synth.amp import Amp
 from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.loudness import normalize_samples
+from lickwright.synth.sympathy import Sympathy
 from lickwright.synth.waveguide import CompiledLoop
 from sound_measure import OPEN, lufs, note, true_peak
 
@@ -52,7 +53,8 @@ def rendered(
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
     """Both channels, as loud as they come out of the amplifier."""
     instrument = Instrument(notes, tuning, guitar, RATE, feel, compiled)
-    return np.concatenate(list(Amp(guitar, RATE).play(instrument.samples, int(seconds * RATE))), axis=1)
+    strings = Sympathy(instrument.samples, notes, tuning, guitar, RATE)
+    return np.concatenate(list(Amp(guitar, RATE).play(strings.samples, int(seconds * RATE))), axis=1)
 
 
 def alias(name: str, tone: float, strength: float) -> float:

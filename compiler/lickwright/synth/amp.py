@@ -1,4 +1,4 @@
-"""Amplifier: pick-up, valve, cabinet or wooden body, and a short room.
+"""Amplifier: compressor, pick-up, valve, cabinet or wooden body, and a short room.
 
 In: samples of all strings, piece by piece. Out: two channels, piece by piece, not yet normalized. All filters are applied in one
 multiplication by their frequency response (overlap-save); the valve runs oversampled, between two of these. Silent pieces are skipped.
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import lru_cache
+from math import ceil, log2
 from typing import TypeAlias
 
 import numpy as np
@@ -16,24 +17,31 @@ from numpy.typing import NDArray
 
 from lickwright.music.instruments import Filter, Guitar
 from lickwright.synth import pulses
+from lickwright.synth.compressor import Compressor
 from lickwright.synth.waveguide import Samples
 
 Response: TypeAlias = NDArray[np.complex128]
 
-SIZE = 1 << 16  # samples of one transform
-MEMORY = 1 << 14  # samples that the filters and the room remember, a third of a second
+SIZE = 1 << 17  # samples of one transform
+MEMORY = 1 << 15  # samples that the filters and the room remember, two thirds of a second
 EDGE = 512  # samples at either end of a transform that are faded, so that its ends meet
 HOP = SIZE - MEMORY - EDGE  # new samples a transform
-OVERSAMPLED, STEEPEST = 4, 0.85  # times at least; rise of the valve's input from sample to sample, at most
+OVERSAMPLED, STEEPEST = 4, 1.0  # times at least; rise of the valve's input from sample to sample, at most
 SILENT = 1e-7
 PICKUP_CURVE = 0.15  # second-order part of a magnetic pick-up, against the string's velocity
-ROOM_TIME, ROOM_LENGTH = 0.32, 0.25  # seconds in which the room falls by 60 dB; that are kept of it
+ROOM_TIME, ROOM_LENGTH = 0.6, 0.5  # seconds in which the room falls by 60 dB; that are kept of it
+ROOM_TAIL = 0.8  # energy of the tail at the sides against the early echoes', which is 1
+ROOM_MIDDLE = 0.6  # of the room's energy at the sides: what is equal in both channels
 _ECHOES = (
-    (0.0063, 0.0089, 0.8),
-    (0.0117, 0.0104, -0.65),
-    (0.0171, 0.0193, 0.55),
-    (0.0246, 0.0229, -0.4),
-)  # left, right, level
+    (0.0063, 0.50),
+    (0.0089, -0.44),
+    (0.0131, 0.40),
+    (0.0171, -0.36),
+    (0.0224, -0.30),
+    (0.0283, 0.27),
+    (0.0359, -0.22),
+    (0.0443, 0.18),
+)  # seconds, level in the left channel; in the right one it is the opposite, so that both together do not sound hollow
 _WOOD_FROM, _WOOD_TO, _WOOD_STEP = 480.0, 7000.0, 1.055  # the wood's higher resonances: from and to hertz, ratio
 _WOOD_Q, _WOOD_LEVEL, _PLATE = 14.0, 0.2, 0.6  # of each of them; what the plate gives back at all frequencies alike
 
@@ -42,19 +50,22 @@ class Amp:
     """The filters and the valve of one guitar."""
 
     def __init__(self, guitar: Guitar, rate: int, dry: bool = False) -> None:
-        """Prepare the filters of `guitar` at `rate` samples a second; `dry` leaves the room out, for measuring."""
-        self._guitar = guitar
+        """Prepare the filters of `guitar` at `rate` samples a second; `dry` leaves compressor and room out, for measuring."""
+        self._guitar, self._rate = guitar, rate
+        self._compression = 0.0 if dry else guitar.compression
         self._pre, self._post, self._linear = _responses(guitar, rate, dry)
 
     def play(self, samples: Callable[[int, int], Samples], count: int) -> Iterator[NDArray[np.float32]]:
         """Yield `count` samples of two channels, shape (2, n) each time; `samples(start, stop)` is asked for those of the strings in order."""
         known = np.zeros(MEMORY)
+        compressor = Compressor(self._compression, self._rate) if self._compression else None
         fade = np.sin(np.linspace(0, np.pi / 2, EDGE, endpoint=False)) ** 2
         for at in range(0, count, HOP):
             have = at - MEMORY + len(known)  # the sample number after the last known one
             want = min(at + HOP + EDGE, count)
             if want > have:
-                known = np.concatenate((known, samples(have, want)))
+                fresh = samples(have, want)
+                known = np.concatenate((known, compressor.turned_down(fresh) if compressor else fresh))
             block = np.zeros(SIZE)
             block[: min(SIZE, len(known))] = known[:SIZE]
             known = known[HOP:]
@@ -78,12 +89,13 @@ class Amp:
         """Return the spectrum after the valve.
 
         Aliases come from harmonics near the sampling rate, where those of tanh have fallen by exp(−π²/s), s being the steepest rise of its
-        input from sample to sample. So the input is oversampled until that is 100 dB.
+        input from sample to sample. So the input is oversampled until that is 85 dB.
         """
         over = OVERSAMPLED
         wave = self._drives(spectrum, over)
-        while over < 64 and float(np.abs(np.diff(wave)).max()) > STEEPEST:
-            over *= 2
+        steepest = float(np.abs(np.diff(wave)).max())
+        if steepest > STEEPEST:
+            over *= min(16, 1 << ceil(log2(steepest / STEEPEST)))
             wave = self._drives(spectrum, over)
         wave += self._guitar.bias
         np.tanh(wave, out=wave)
@@ -150,15 +162,20 @@ def _body(lowest: tuple[tuple[float, float, float], ...], bins: Samples) -> Resp
 
 
 def _room(rate: int) -> Response:
-    """Return the response of a small room, two channels: four echoes and a decaying tail. Level 1 is the energy of the direct sound."""
+    """Return the response of a room, two channels: early echoes at the sides, and a decaying tail. Level 1 is the energy of the direct sound at the sides.
+
+    What is at the sides cancels in one loudspeaker, where only the middle of the tail is left, which is too dense to sound like a comb.
+    """
     count = min(int(ROOM_LENGTH * rate), MEMORY * 3 // 4)  # at most the samples that are remembered
     time = np.arange(count) / rate
-    tail = np.stack([pulses.white_noise(count, seed) for seed in (101, 202)])
-    tail *= 10 ** (-3 * time / ROOM_TIME) * np.clip((time - 0.012) / 0.02, 0, 1)
-    tail /= np.sqrt((tail**2).sum(axis=1, keepdims=True))
-    for left, right, level in _ECHOES:
-        tail[0, int(left * rate)] += 0.5 * level
-        tail[1, int(right * rate)] += 0.5 * level
+    middle, side = (pulses.white_noise(count, seed) for seed in (101, 202))
+    falling = 10 ** (-3 * time / ROOM_TIME) * np.clip((time - 0.012) / 0.03, 0, 1)
+    middle, side = (tail * falling / np.sqrt(((tail * falling) ** 2).sum()) for tail in (middle, side))
+    side *= ROOM_TAIL**0.5
+    for seconds, level in _ECHOES:
+        side[int(seconds * rate)] += level
+    side /= np.sqrt((side**2).sum())
+    middle *= ROOM_MIDDLE**0.5
     smooth = filter_response((Filter("high-pass", 150.0), Filter("low-pass", 4500.0)), bin_frequencies(rate), rate)
-    wet: Response = np.fft.rfft(tail, SIZE) * smooth
+    wet: Response = np.fft.rfft(np.stack((middle + side, middle - side)), SIZE) * smooth
     return wet

@@ -20,7 +20,7 @@ class Decay(NamedTuple):
     @property
     def mean(self) -> float:
         """The decay time of the whole vibration in its first second or so, in which the lowest partials dominate."""
-        return float(self.low**0.8 * max(self.high, 0.2 * self.low) ** 0.2)
+        return float(self.low**0.9 * max(self.high, 0.2 * self.low) ** 0.1)
 
     def shorter(self, other: Decay) -> Decay:
         """Return the shorter decay time of the two, at each frequency."""

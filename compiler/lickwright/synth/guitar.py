@@ -63,9 +63,10 @@ class StringVoice:
     ) -> None:
         self._guitar, self._rate = guitar, rate
         self._swells = list(plan.swells)
-        first, second = string_dispersion(guitar, open_pitch, rate), guitar.second.stiffer
-        stiff = (first, Dispersion(first.stiffness * second, first.hertz, rate))
-        self.loop = DelayLoop(plan.motion, self._other(plan.motion), stiff=stiff, compiled=compiled)
+        first = string_dispersion(guitar, open_pitch, rate)
+        second = Dispersion(first.stiffness * interpolate(guitar.second.stiffer, open_pitch), first.hertz, rate)
+        self._stiff = (first, second)
+        self.loop = DelayLoop(plan.motion, self._other(plan.motion), stiff=self._stiff, compiled=compiled)
         self._gain = 10 ** (interpolate(guitar.trim, open_pitch) / 20)
         self._comb: Comb | None = None
         if guitar.pickup is not None:
@@ -85,7 +86,11 @@ class StringVoice:
         seconds = -3 * motion.length / self._rate / np.log10(np.clip(gain, 1e-12, 0.999999))
         less = np.where(seconds > _FREE, gain ** (1 / lasting - 1), 1.0)
         less = np.minimum(less, 0.9999 / (motion.g0 + 2 * motion.g1))
-        sharp = motion.length * 2 ** (-cents / 1200)
+        hertz = (
+            self._rate / motion.length
+        )  # as good as its pitch, where but the difference of the planes' stiffness follows from it
+        first, second = (stiff.longer(hertz, motion.stiff) for stiff in self._stiff)
+        sharp = motion.length * second / first * 2 ** (-cents / 1200)
         return replace(motion, length=sharp, g0=motion.g0 * less, g1=motion.g1 * less)
 
     def samples(self, start: int, stop: int) -> Samples | None:

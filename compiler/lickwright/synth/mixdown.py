@@ -18,6 +18,7 @@ from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.loop_choice import choose_compiled_loop
 from lickwright.synth.loudness import normalize_loudness
+from lickwright.synth.sympathy import Sympathy
 from lickwright.synth.wave import StereoSamples, Wave
 
 FADE = 0.05  # seconds at the very end
@@ -41,7 +42,8 @@ def mix_down(
     amp, at = Amp(guitar, rate), 0
     fade = min(wave.count, int(FADE * rate))
     fading = np.linspace(1, 0, fade, dtype=np.float32)
-    for piece in amp.play(instrument.samples, wave.count):
+    strings = Sympathy(instrument.samples, plan.notes, tuning, guitar, rate)
+    for piece in amp.play(strings.samples, wave.count):
         end = at + piece.shape[1]
         if (begin := max(at, wave.count - fade)) < end:
             piece[:, begin - at :] *= fading[begin - wave.count + fade : end - wave.count + fade]

@@ -68,7 +68,7 @@ class Motion:
         return self.length, self.g0, self.g1, self.wide, self.stiff
 
 
-def loss_filter_taps(hertz: Samples, low: Samples, high: Samples, rate: int) -> tuple[Samples, Samples, Samples]:
+def loss_filter_taps(hertz: Samples, low: Samples, high: Samples, rate: float) -> tuple[Samples, Samples, Samples]:
     """Return the taps g0, g1 and `wide` of the loss filters for strings at `hertz` that lose 60 dB in `low` seconds at their fundamental and
     in `high` seconds at 3 kHz (at the octave where that is higher). All arrays have one shape.
 
