@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from lickwright.hand.fingering import HandMoment, plan_fingering
 from lickwright.hand.measures import BASS_MM, GUITAR_MM, make_hand
+from lickwright.importers.hand_windows import under_the_hand
 from lickwright.music.fretboard import Place
 from lickwright.music.tuning import Tuning
 
@@ -45,6 +46,8 @@ def choose_places(
     hand = make_hand("medium", BASS_MM if tuning.is_bass else GUITAR_MM, capo)
     opens = tuple(pitch + capo for pitch in tuning.sounding)
     played = [_playable(moment, opens, frets) for moment in moments]
+    if box is None:
+        played = _narrowed(moments, played)
     asked = [
         HandMoment(
             moment.at,
@@ -67,6 +70,24 @@ def choose_places(
                 places[n] = place
         found.append(tuple(places))
     return found
+
+
+def _narrowed(
+    moments: Sequence[PitchMoment], played: Sequence[tuple[list[int], list[tuple[Place, ...]]]]
+) -> list[tuple[list[int], list[tuple[Place, ...]]]]:
+    """Return the ways to play each moment that lie under the hand; all of them for connected notes."""
+    narrowed = iter(under_the_hand([ways for kept, ways in played if kept]))
+    found = []
+    for (kept, ways), chained in zip(played, _chained(moments), strict=True):
+        near = next(narrowed) if kept else []
+        found.append((kept, ways if chained else near))
+    return found
+
+
+def _chained(moments: Sequence[PitchMoment]) -> list[bool]:
+    """Return which moments belong to connected notes, whose string is shared rather than near."""
+    joined = [any(note.joined for note in moment.notes) for moment in moments]
+    return [one or following for one, following in zip(joined, [*joined[1:], False], strict=True)]
 
 
 def _playable(moment: PitchMoment, opens: tuple[int, ...], frets: int) -> tuple[list[int], list[tuple[Place, ...]]]:
