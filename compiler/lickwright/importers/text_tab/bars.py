@@ -24,6 +24,7 @@ _TIMES = re.compile(
 _INSIDE = re.compile(r"(?<![\dxX])(?:(\d{1,2})[xX]|[xX](\d{1,2}))(?![\dxX])")
 _DOTS = ":*.oO"
 _MOST_TIMES = 64
+_CUT_SHARE = 0.75  # of the usual length: an open string that is shorter was cut
 
 
 class Segment(NamedTuple):
@@ -74,7 +75,7 @@ def find_bars(system: TabSystem) -> SystemBars:
             remarks.append((n, behind[1].strip()))
             text = text[: behind.start()]
         texts.append(_signs(text))
-    texts = _continued(texts)
+    texts = _continued(_upright(texts))
     stations = _stations(texts)
     bars = _between(texts, stations, system)
     times = next((found for _, text in remarks if (found := said_times(text))), 0)
@@ -108,6 +109,16 @@ def _signs(text: str) -> str:
     if lead and "|" not in lead[0]:
         text = "|" + "-" * (len(lead[0]) - 1) + text[lead.end() :]
     return text
+
+
+def _upright(texts: list[str]) -> list[str]:
+    """Return strings with bar lines where all of them have an `I`, `l` or `!` in one column, as a scanner reads them."""
+    if len(texts) < 4 or not any(char in text for text in texts for char in "Il!"):
+        return texts
+    columns = [x for x in range(min(map(len, texts))) if all(text[x] in "Il!|" for text in texts)]
+    for x in columns:
+        texts = [text[:x] + "|" + text[x + 1 :] for text in texts]
+    return texts
 
 
 def _continued(texts: list[str]) -> list[str]:
@@ -170,8 +181,17 @@ def _between(texts: Sequence[str], stations: Sequence[Station], system: TabSyste
         if any(after[n][0] > before[n][1] for n in range(len(texts)))
     ]
     if bars and not closed:
-        bars[-1].closed, bars[-1].goes_on, bars[-1].uneven = False, goes_on, ()
+        bars[-1].closed, bars[-1].goes_on = False, goes_on
+        bars[-1].uneven = _cut(bars[-1], sum(text.endswith("|") for text in texts) * 2 >= len(texts))
     return bars
+
+
+def _cut(bar: TabBar, barred: bool) -> tuple[int, ...]:
+    """Return the lines whose string ends too early in a bar that not all strings close: well before the others, or before their bar lines."""
+    lengths = sorted(len(segment.text) for segment in bar.segments)
+    usual = lengths[len(lengths) // 2]
+    least = usual if barred else usual * _CUT_SHARE
+    return tuple(n for n, segment in enumerate(bar.segments) if len(segment.text) < least)
 
 
 def _has_notes(text: str) -> bool:
@@ -225,13 +245,20 @@ def _times_inside(bars: Sequence[TabBar]) -> None:
         for n, segment in enumerate(bar.segments):
             found = _INSIDE.search(segment.text)
             rest = segment.text[: found.start()] + segment.text[found.end() :] if found else "x"
-            if found is None or rest.strip("- "):
+            last = (
+                found is not None
+                and found[1]
+                and not segment.text[found.end() :].strip("- ")
+                and segment.text[: found.start()].endswith("--")
+            )
+            if found is None or (rest.strip("- ") and not last):
                 continue
             times = int(found[1] or found[2])
-            others = any(re.search(r"[\dxX]", s.text) for m, s in enumerate(bar.segments) if m != n)
+            others = bool(last) or any(re.search(r"[\dxX]", s.text) for m, s in enumerate(bar.segments) if m != n)
             if not 2 <= times <= 16 or (found[2] and not others and k == 0) or (not others and k == 0):
                 continue
-            bar.segments[n] = segment._replace(text=re.sub(r"[^-]", "-", segment.text))
+            blank = "-" * len(found[0])
+            bar.segments[n] = segment._replace(text=segment.text[: found.start()] + blank + segment.text[found.end() :])
             target = bar if others else bars[k - 1]
             target.repeat_start, target.repeat_end, target.guessed_times = True, times, True
             break

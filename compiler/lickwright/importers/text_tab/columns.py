@@ -35,17 +35,12 @@ def find_instants(strings: Sequence[ScannedBar], tolerance: int) -> list[Instant
             last.end = max(last.end, note.end)
         else:
             found.append(Instant(note.x, note.end, [note]))
+    at = {x: instant for instant in reversed(found) for x in range(instant.x, instant.end)}
     for bar in strings:
         for owner, shape in bar.shapes:
-            if owner is not None:
-                _place_shape(found, owner, shape)
-    return sorted(found, key=lambda instant: instant.x)
-
-
-def _place_shape(found: list[Instant], owner: ScannedNote, shape: ScannedShape) -> None:
-    """Put a shape that stands apart from its note into the column where it stands, or into one of its own."""
-    for instant in found:
-        if instant.x <= shape.x < instant.end:
+            instant = at.get(shape.x)
+            if instant is None:
+                instant = at[shape.x] = Instant(shape.x, shape.x + 1)
+                found.append(instant)
             instant.shapes.append((owner, shape))
-            return
-    found.append(Instant(shape.x, shape.x + 1, [], [(owner, shape)]))
+    return sorted(found, key=lambda instant: instant.x)

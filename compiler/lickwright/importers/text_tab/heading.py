@@ -94,7 +94,15 @@ def own_heading(lines: Sequence[TextLine]) -> Heading:
             heading.lines.add(lines[k].number)
             k += 1
         _own_field(heading, found[1], value)
+    heading.fields = [_usual_beat(heading.meter, *one) for one in heading.fields]
     return heading
+
+
+def _usual_beat(meter: Meter | None, name: str, value: str) -> tuple[str, str]:
+    """Return a field; a tempo that counts the meter's own beat without naming it."""
+    if name == "tempo" and meter is not None and parse_tempo(value).unit == meter.beat:
+        return name, value.split(" = ")[1]
+    return name, value
 
 
 def _own_field(heading: Heading, name: str, value: str) -> None:

@@ -25,6 +25,7 @@ from lickwright.importers.text_tab.rules import (
 from lickwright.importers.text_tab.scanned import ScannedBar, ScannedNote, ScannedShape
 
 HIGHEST = 24  # the highest fret that is taken for one number
+MOST_SHAPES = 16  # of one note
 NODES = frozenset({3, 4, 5, 7, 9, 12, 15, 16, 19, 24})  # frets over which a natural harmonic sounds
 _AMOUNT = (
     r"\(\d{1,2}\)|\(?(?:full|fl(?![a-z])|[fF](?![a-zA-Z]))\)?|1[ -]?1/2|1½|[13]/[24]|\d{0,2}\.\d{1,2}|\d{1,2}|[½¼¾]"
@@ -162,6 +163,16 @@ class StringScanner:
         """Add a note whose fret stands from `start` to `end` of the text, with the connection that waits for it."""
         span = self._place(self._left + min(start, token.start()), self._left + max(end, start + 1))
         note = ScannedNote(self.string, self._left + start, self._left + end, fret, span, sure=sure)
+        if self._pending and fret is None and self._pending != "t":
+            self._pending = ""
+            note.sure = False
+            self._doubt(
+                NOT_JOINED,
+                f"`{token[0]}` has no fret to be connected to",
+                "write the note without the sign",
+                token,
+                "to x",
+            )
         if self._pending:
             self._connect(note, token)
         if self._accent:
@@ -213,6 +224,9 @@ class StringScanner:
                 token,
                 token[0],
             )
+            return
+        if len(note.shapes) >= MOST_SHAPES or not _can_follow(kind, note):
+            self._unknown(token)
             return
         digit = re.search(r"\d", token[0])
         x = self._left + token.start() + (digit.start() if digit and kind in ("^", "^^", "r") else 0)
@@ -290,12 +304,9 @@ class StringScanner:
 
     def _give(self, note: ScannedNote, meaning: str) -> None:
         """Give a note the meaning that a legend has for its mark."""
-        if meaning == "natural" and note.fret is not None:
-            note.head, note.touch, note.fret = "<>", Fraction(note.fret), None
-        elif meaning == "pinch":
-            note.head = "*"
-        elif meaning == "artificial" and note.fret is not None:
-            note.head, note.touch = "n<>", Fraction(note.fret + 12)
+        if meaning in ("natural", "pinch", "artificial"):
+            if note.fret is not None and not note.head:
+                self._make_harmonic(note, meaning, note.fret)
         elif meaning == "dead":
             note.head, note.fret = "x", None
         elif meaning == "held":
@@ -306,6 +317,16 @@ class StringScanner:
             note.shapes.append(ScannedShape("~" if meaning == "vibrato" else "~~", note.x))
         elif meaning in _MEANT:
             note.marks.add(_MEANT[meaning])
+
+    def _make_harmonic(self, note: ScannedNote, kind: str, fret: int) -> None:
+        if note.begin and kind != "artificial":  # such a harmonic is picked
+            note.begin, note.sure = "", False
+        if kind == "natural":
+            note.head, note.touch, note.fret = "<>", Fraction(fret), None
+        elif kind == "pinch":
+            note.head = "*"
+        else:
+            note.head, note.touch = "n<>", Fraction(fret + 12)
 
     def _paren(self, token: re.Match[str]) -> None:
         """Read a fret in parentheses: a ghost note, a note that goes on, what a harmonic touches, or a bend's pitch picked again."""
@@ -656,6 +677,15 @@ class StringScanner:
 
 _PARTS = {"accent": "accent_sign"}
 _SHAPING = frozenset({"bend", "release", "vibrato"})
+
+
+def _can_follow(kind: str, note: ScannedNote) -> bool:
+    """Return True if a shape can be the next one of a note: nothing follows a slide off, and no bend is of a note without pitch or begins anew."""
+    if note.shapes and note.shapes[-1].kind in ("/", "\\"):
+        return False
+    if kind in ("^", "^^", "r") and note.head:
+        return note.head == "*" or (note.head == "n<>" and kind != "^^")
+    return kind != "^^" or not note.shapes
 
 
 def _split_number(digits: str) -> list[str]:

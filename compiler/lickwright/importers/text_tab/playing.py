@@ -11,9 +11,10 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from lickwright.core.fast_dataclass import field, mutable_record
-from lickwright.importers.draft import DraftGroup, DraftNote, DraftShape, GroupKind
+from lickwright.importers.draft import DraftBar, DraftGroup, DraftNote, DraftShape, GroupKind
 from lickwright.importers.text_tab.legend import Legend
 from lickwright.importers.text_tab.marks import Report
+from lickwright.importers.text_tab.playing_order import played_order
 from lickwright.importers.text_tab.rhythm import TimedBar, TimedColumn
 from lickwright.importers.text_tab.rules import NOT_JOINED
 from lickwright.importers.text_tab.scanned import ScannedNote, ScannedShape
@@ -40,7 +41,6 @@ class _Active:
 
     note: ScannedNote
     start: Fraction
-    bar: int
     at: Fraction
     lead: bool
     begin: Technique
@@ -65,7 +65,7 @@ class PlayedColumn:
 
 
 class Player:
-    """Plays the written bars once, in order."""
+    """Plays the bars, in the order in which they are played."""
 
     def __init__(self, legend: Legend, ours: bool, report: Report) -> None:
         self._legend, self._ours, self._report = legend, ours, report
@@ -73,33 +73,39 @@ class Player:
         self._latest: dict[int, _Active] = {}
         self._by_note: dict[int, _Active] = {}
         self._now = Fraction(0)
-        self._bars: list[list[PlayedColumn]] = []
+        self._columns: list[PlayedColumn] = []  # of the bar that is played
 
-    def bar(self, timed: TimedBar, length: Fraction, spans: dict[int, ColumnSpans]) -> None:
-        """Play one bar; `spans` are those of its columns, by the identity of their instants."""
-        self._bars.append([])
-        columns = timed.columns
-        if not columns or columns[0].at > 0:
+    def play(
+        self, bars: Sequence[DraftBar], timed: Sequence[TimedBar | None], spans: dict[int, ColumnSpans]
+    ) -> list[tuple[DraftGroup, ...]]:
+        """Return the groups of each written bar; `timed` has None for one that repeats the bar before it.
+
+        `spans` are those of the columns, by the identity of their instants. Each bar is written down as it is played the first time; what follows it the
+        next time only says what goes on into a second ending.
+        """
+        written: dict[int, list[PlayedColumn]] = {}
+        for index in played_order(bars):
+            source = index
+            while timed[source] is None and source > 0:
+                source -= 1
+            found = self._bar(timed[source], bars[index].length or Fraction(1), spans)
+            written.setdefault(index, found if source == index else [])
+        for string in list(self._sounding):
+            self._end(string, self._now)
+        return [tuple(_group(column) for column in written.get(n, [])) for n in range(len(bars))]
+
+    def _bar(self, timed: TimedBar | None, length: Fraction, spans: dict[int, ColumnSpans]) -> list[PlayedColumn]:
+        """Play one bar and return its columns."""
+        self._columns = []
+        columns = timed.columns if timed is not None else []
+        if timed is None or not columns or columns[0].at > 0:
             self._begin_silent()
         for k, column in enumerate(columns):
             following = next((c.at for c in columns[k + 1 :] if c.at > column.at), length)
-            said = [at for at in timed.times.values() if column.at < at < following]
-            step = min([following, *said]) - column.at
-            self._column(column, spans.get(id(column.instant), ColumnSpans()), step)
+            said = [at for at in timed.times.values() if column.at < at < following] if timed is not None else []
+            self._column(column, spans.get(id(column.instant), ColumnSpans()), min([following, *said]) - column.at)
         self._now += length
-
-    def same_bar(self, length: Fraction) -> None:
-        """Play the bar before again: whatever sounds at its end ends with it."""
-        self._bars.append([])
-        for string in list(self._sounding):
-            self._end(string, self._now)
-        self._now += length
-
-    def groups(self) -> list[tuple[DraftGroup, ...]]:
-        """Return the groups of each bar, after the last bar was played."""
-        for string in list(self._sounding):
-            self._end(string, self._now)
-        return [tuple(_group(column) for column in bar) for bar in self._bars]
+        return self._columns
 
     # --- one column --------------------------------------------------------------------------------------------------
 
@@ -140,7 +146,7 @@ class Player:
             played.kind = said.kind if column.lead or said.kind is GroupKind.SCRAPE else GroupKind.NOTE
             if column.lead and played.kind is GroupKind.NOTE:
                 played.kind = GroupKind.GRACE
-            self._bars[-1].append(played)
+            self._columns.append(played)
 
     def _goes_on(self, note: ScannedNote) -> bool:
         """Return True for a note in parentheses that shows one that sounds; one that shows nothing begins."""
@@ -202,7 +208,7 @@ class Player:
     ) -> _Active:
         if note.string in self._sounding:
             self._end(note.string, now)
-        active = _Active(note, now, len(self._bars) - 1, column.at, column.lead, begin, step)
+        active = _Active(note, now, column.at, column.lead, begin, step)
         active.rings = "=" in note.marks
         active.spans = set(said.rings)
         if said.rings:
@@ -248,7 +254,7 @@ def _group(column: PlayedColumn) -> DraftGroup:
 def _note(active: _Active, kind: GroupKind) -> DraftNote:
     note = active.note
     end = active.end if active.end is not None else active.start
-    length = Fraction(0) if active.lead else end - active.start
+    length = Fraction(0) if active.lead else max(Fraction(0), end - active.start)
     shapes = tuple(_draft_shape(*shape) for shape in _in_order(active.shapes) if not (active.lead and shape[1] > 0))
     muted = kind in (GroupKind.RAKE, GroupKind.SCRAPE)
     head = HEADS[note.head] if note.head and not muted else None
@@ -273,9 +279,5 @@ def marks_of(note: ScannedNote) -> tuple[Technique, ...]:
 def _draft_shape(shape: ScannedShape, at: Fraction, step: Fraction) -> DraftShape:
     technique = SHAPES[shape.kind]
     lasting = shape.kind in ("~", "~~")
-    return DraftShape(technique, at, None if lasting else step, shape.by)
-
-
-def spans_of(columns: Sequence[TimedColumn]) -> dict[int, ColumnSpans]:
-    """Return an empty value for each column, by the identity of its instant."""
-    return {id(column.instant): ColumnSpans() for column in columns}
+    by = shape.by if shape.by is not None or shape.kind not in ("^", "^^") else Fraction(2)
+    return DraftShape(technique, at, None if lasting else step, by)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from contextlib import suppress
 from fractions import Fraction
 
 from lickwright.core.diagnostics import Rule
@@ -43,19 +44,19 @@ from lickwright.importers.text_tab.rules import (
     TUNING_DOUBT,
 )
 from lickwright.importers.text_tab.sections import TabSection, find_sections
+from lickwright.importers.text_tab.string_order import NoStrings, StringOrder, order_strings
 from lickwright.importers.text_tab.systems import TabSystem, find_systems
 from lickwright.importers.text_tab.text_lines import TextLine, clean_lines
 from lickwright.importers.text_tab.tunings import (
-    NoStrings,
-    StringOrder,
-    order_strings,
     said_capo,
+    said_strings,
     said_tuning,
     tuning_of,
     usual_tuning,
 )
 from lickwright.importers.text_tab.written_bars import BarReader, ColumnBar
 from lickwright.music.chord import parse_chord_name
+from lickwright.music.fretboard import MAX_FRET, USUAL_FRETS
 from lickwright.music.rhythm import Meter, parse_meter
 from lickwright.music.tuning import Tuning
 from lickwright.notation.navigation import NAVIGATION
@@ -63,6 +64,7 @@ from lickwright.notation.navigation import NAVIGATION
 MOST_NOTES = 10_000  # of a lick, a limit of the notation
 MOST_SYSTEMS = 3_000
 _MOST_COMMENTS, _LONGEST_COMMENT = 400, 200
+_MOST_DOUBTS = 3_000  # of one lick; a tab for people has a few
 _SHORT_BAR = 8  # notes of a lone bar that are played within one measure
 _CROWDED = 32  # notes of one bar beyond which it is several
 _LOW_ON_TOP = re.compile(
@@ -125,6 +127,10 @@ class _SectionReader:
 
         line = bisect_right(self._line_starts, span.start)
         if (rule.code, key, line) not in self._told:
+            if len(self._told) >= _MOST_DOUBTS:
+                raise NoTab(
+                    "too much of the text is not understood", "is it a tab? take out what is none, and read it again"
+                )
             self._told.add((rule.code, key, line))
             self._doubts.append(Doubt(rule, message, hint, None, span))
 
@@ -143,14 +149,22 @@ class _SectionReader:
         names = {label: n for n, label in enumerate(tuning.labels, 1) if tuning.labels.count(label) == 1}
         heading = own_heading(self._prose) if ours else foreign_heading(self._prose, ordered[0][0].first, self._name)
         plucks = any("plucking hand" in line.text for line in self._prose)
-        rows = RowReader(ours, plucks, _is_chord)
+        strokes = frozenset(
+            letter for letter in self._legend.meanings if self._legend.says(letter) in ("down", "up", "slap", "pop")
+        )
+        rows = RowReader(ours, plucks, strokes, _is_chord)
         reader = BarReader(self._legend, ours, rows, names, self._report)
         for number, (system, order) in enumerate(ordered):
+            if reader.notes > MOST_NOTES:
+                break
             self._report_mending(system, order)
             reader.read(number, system, order)
         if not any(instant.notes for bar in reader.bars for instant in bar.instants):
             return None
         fields = self._fields(heading, tuning)
+        highest = max((n.fret or 0 for bar in reader.bars for i in bar.instants for n in i.notes), default=0)
+        if highest > USUAL_FRETS:
+            fields.append(("frets", str(min(highest, MAX_FRET))))
         bars = self._timed(reader, heading)
         self._keep_words(reader, ordered, bars)
         return LickDraft(heading.title or "Untitled", tuple(bars), tuple(fields), tuple(self._top), tuple(self._doubts))
@@ -158,22 +172,22 @@ class _SectionReader:
     def _ordered(self) -> list[tuple[TabSystem, StringOrder]]:
         """Return the systems that have strings, each with the order of its strings."""
         low_on_top = any(_LOW_ON_TOP.search(line.text) for line in self._prose)
-        usual: StringOrder | None = None
+        said = said_strings((line.number, line.text) for line in self._prose)
+        labels = {id(system): [row.label for row in system.rows] for system in self._section.systems}
+        known = [said] if said else []
+        known += _named_sets([one for one in labels.values() if all(one)], known)
         found = []
-        for system in sorted(self._section.systems, key=lambda s: -len(s.rows)):
+        for system in self._section.systems:
             try:
-                order = order_strings([row.label for row in system.rows], usual, low_on_top)
+                found.append((system, order_strings(labels[id(system)], known, low_on_top)))
             except NoStrings as e:
                 self._report_line(
                     NOT_STRINGS, f"`{e}` are not the strings of an instrument", "it was left out", system.rows[0].line
                 )
-                continue
-            usual = usual or order
-            found.append((system, order))
-        return sorted(found, key=lambda one: one[0].first)
+        return found
 
     def _tuning(self, orders: Sequence[StringOrder]) -> Tuning:
-        strings = Counter(order.size for order in orders).most_common(1)[0][0]
+        strings = max(order.size for order in orders)
         pitches = next((order.pitches for order in orders if order.pitches and order.size == strings), None)
         said = said_tuning([(line.number, line.text) for line in self._prose], strings)
         labeled = tuning_of(pitches) if pitches else None
@@ -210,6 +224,10 @@ class _SectionReader:
             self._report_line(MENDED, "each string was broken over two lines, which were put together", "", line)
         if system.spread:
             self._report_line(MENDED, "other lines stand between the strings of this system", "", line)
+        for row in system.rows if order.unsure else ():
+            self._report_line(
+                TUNING_DOUBT, order.unsure, "compare with the original which string each line is", row.line
+            )
         if order.missing:
             names = ", ".join(map(str, order.missing))
             self._report_line(
@@ -236,7 +254,6 @@ class _SectionReader:
                 break
             drafted = _signed(bar, meter, index == 0)
             if bar.tab.same:
-                player.same_bar(meter.length)
                 made.append((replace(drafted, length=meter.length), None))
                 continue
             length, shift = _own_length(heading, meter, index)
@@ -245,9 +262,8 @@ class _SectionReader:
                 timed.columns = [TimedColumn(c.instant, max(Fraction(0), c.at - shift), c.lead) for c in timed.columns]
                 timed.times = {x: max(Fraction(0), at - shift) for x, at in timed.times.items()}
             for part, piece in _within_bars(timed, length, drafted):
-                player.bar(part, piece.length or length, reader.spans)
                 made.append((_placed(piece, bar, part), part))
-        groups = player.groups()
+        groups = player.play([bar for bar, _ in made], [part for _, part in made], reader.spans)
         bars = [replace(bar, groups=group) for (bar, _), group in zip(made, groups, strict=True)]
         self._report_rhythm([timed for _, timed in made], bars)
         return bars
@@ -356,6 +372,17 @@ class _SectionReader:
                 bars[n] = replace(bars[n], comments=(*texts, *bars[n].comments))
         for bar in reader.bars:
             self._top += bar.remarks
+
+
+def _named_sets(labels: Sequence[list[str]], known: Sequence[tuple[int, ...]]) -> list[tuple[int, ...]]:
+    """Return the sets of strings of the systems that have all their names, the most usual first, as pitch classes from the thinnest."""
+    found: Counter[tuple[int, ...]] = Counter()
+    for names in labels:
+        with suppress(NoStrings):
+            order = order_strings(names, known, False)
+            if order.pitches is not None:
+                found[tuple(pitch % 12 for pitch in order.pitches)] += 1
+    return [pitches for pitches, _ in found.most_common()]
 
 
 def _is_chord(text: str) -> bool:

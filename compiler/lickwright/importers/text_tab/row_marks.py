@@ -7,6 +7,7 @@ two off.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 
@@ -22,6 +23,7 @@ _NOTE_MARKS = {  # by the kind of an entry: the mark of the notation
     "up": "up", "down": "down", "accent": "!", "short": ",", "ring note": "=", "bar": "dip",
 }  # fmt: skip
 _HEADS = {"natural": "<>", "pinch": "*", "artificial": "n<>"}
+_WIDEST = 32  # columns that a note and its marks take at most
 _NEAR = 2  # columns that an entry of another's tab may stand off
 
 
@@ -29,7 +31,9 @@ class RowMarker:
     """Puts what the rows say on the notes of one system."""
 
     def __init__(self, instants: Sequence[Instant], ours: bool, names: dict[str, int], report: Report) -> None:
-        self._instants, self._ours, self._names, self._report = sorted(instants, key=lambda i: i.x), ours, names, report
+        self._instants = sorted(instants, key=lambda i: i.x)
+        self._xs = [instant.x for instant in self._instants]
+        self._ours, self._names, self._report = ours, names, report
 
     def mark(self, entries: Iterable[AboveEntry]) -> None:
         """Mark the notes."""
@@ -44,18 +48,18 @@ class RowMarker:
         if not self._instants:
             return []
         if entry.lasts:
-            start = (
-                entry.x
-                if not self._ours
-                else max((i.x for i in self._instants if i.x <= entry.x), default=self._instants[0].x)
-            )
-            slack = 0 if self._ours else 1
-            return [i for i in self._instants if start - slack <= i.x < entry.end]
-        near = [i for i in self._instants if i.x <= entry.x < max(i.end, i.x + 1)]
-        if near or self._ours:
-            return near[:1]
-        best = min(self._instants, key=lambda i: min(abs(i.x - entry.x), abs(i.x - entry.end + 1)))
-        return [best] if min(abs(best.x - entry.x), abs(best.x - entry.end + 1)) <= _NEAR else []
+            if self._ours:
+                first = max(0, bisect_right(self._xs, entry.x) - 1)
+                return self._instants[first : max(first, bisect_left(self._xs, entry.end))]
+            return self._instants[bisect_left(self._xs, entry.x - _NEAR) : bisect_right(self._xs, entry.end)]
+        before = bisect_right(self._xs, entry.x) - 1
+        if before >= 0 and entry.x < max(self._instants[before].end, self._instants[before].x + 1):
+            return [self._instants[before]]
+        if self._ours:
+            return []
+        around = self._instants[max(0, before) : before + 3]
+        best = min(around, key=lambda i: _distance(i.x, entry))
+        return [best] if _distance(best.x, entry) <= _NEAR else []
 
     def _notes(self, entry: AboveEntry) -> list[ScannedNote]:
         whose = self.strings(entry.text) if entry.kind != "trill" else set()
@@ -143,12 +147,18 @@ class RowMarker:
     def _near(self, entry: AboveEntry) -> list[Instant]:
         """Return the columns near an amount, the nearest first; one that spans a bend and its marks is near it."""
         found = []
-        for instant in self._instants:
+        first = bisect_left(self._xs, entry.x - _WIDEST)
+        for instant in self._instants[first : bisect_right(self._xs, entry.end + _NEAR)]:
             xs = [instant.x, *(s.x for n in instant.notes for s in n.shapes), *(s.x for _, s in instant.shapes)]
-            off = min(min(abs(x - entry.x), abs(x - entry.end + 1)) for x in xs)
+            off = min(_distance(x, entry) for x in xs)
             if off <= (0 if self._ours else _NEAR + 1):
                 found.append((off, instant.x, instant))
         return [instant for _, _, instant in sorted(found, key=lambda item: item[:2])]
+
+
+def _distance(x: int, entry: AboveEntry) -> int:
+    """Return how many columns an entry stands off a column."""
+    return min(abs(x - entry.x), abs(x - entry.end + 1))
 
 
 def amount(text: str) -> Fraction | None:

@@ -56,7 +56,7 @@ _COUNT_LINE = re.compile(
 _COUNT_WORDS = {"+": "&", "and": "&", "n": "&", "ee": "e", "uh": "a", "ah": "a"}
 _LETTER = re.compile(r"(?P<value>[WHQESTR]|[whqestr])(?P<dot>\.?)(?P<three>3?)")
 _SIGNATURE = r"(?:string \d+|[A-Ge][#b]?)(?![a-z])"
-_LINE = r"(?P<line> ?[-._~]*\|?)"
+_LINE = r"(?P<line>(?: (?=[-._~|]))?[-._~]*\|?)"
 _NAMES = rf"(?P<whose>(?: {_SIGNATURE})*)"
 _SPAN_WORDS: tuple[tuple[str, str], ...] = (
     (r"PM|P\.M\.?|p\.m\.|pm", "pm"), (r"let ring|LR|l\.r\.|Let Ring|let it ring", "ring"), (r"ring", "ring note"), (r"rake", "rake"),
@@ -85,8 +85,9 @@ _FRET_HAND, _PICK_HAND = "fretting hand", "plucking hand"
 class RowReader:
     """Reads the rows of one tab; `ours` is a tab that Lickwright printed, whose rows are known exactly."""
 
-    def __init__(self, ours: bool, plucks: bool, is_chord: Callable[[str], bool]) -> None:
-        self._ours, self._plucks, self._is_chord = ours, plucks, is_chord
+    def __init__(self, ours: bool, plucks: bool, strokes: frozenset[str], is_chord: Callable[[str], bool]) -> None:
+        """`strokes` are the letters that the key explains as strokes: a row of them alone names no chords."""
+        self._ours, self._plucks, self._strokes, self._is_chord = ours, plucks, strokes, is_chord
 
     def read(self, above: Sequence[TextLine], below: Sequence[TextLine], offset: int, instants: int) -> Rows:
         """Return the rows; `offset` is the index of column 0 in the lines, `instants` how many columns have notes."""
@@ -120,7 +121,7 @@ class RowReader:
         begin = number.end() if number else 0
         if not text[begin:].strip():
             return [] if number else None
-        for kind in self._kinds(text):
+        for kind in self._kinds(text, number is not None):
             found = _all_of(kind, line, text, begin, offset)
             if found is not None:
                 return found
@@ -129,10 +130,12 @@ class RowReader:
                     for part in re.compile(r"\S+(?: \S+)*").finditer(text, begin)]  # fmt: skip
         return None
 
-    def _kinds(self, text: str) -> list[Kind]:
+    def _kinds(self, text: str, numbered: bool) -> list[Kind]:
         labeled = text.endswith((_FRET_HAND, _PICK_HAND))
         if labeled:
             return [_fingers if text.endswith(_FRET_HAND) else _plucks]
+        if self._strokes and not numbered and set(text.split()) <= self._strokes:
+            return [_stroke]
         kinds: list[Kind] = [_going, _tempo, _ending, self._chord, _spans, _bend, _accent]
         if self._ours:
             kinds += [_tuplet, *([_plucks] if self._plucks else []), _dynamic, _stroke, _finger_numbers]
@@ -271,7 +274,7 @@ def _tuplet(text: str, at: int) -> tuple[str, int, str, bool, bool] | None:
 def is_count_row(text: str) -> bool:
     """Return True for a row of counts: beats and the words between them, and nothing else."""
     words = text.strip()
-    if not _COUNT_LINE.fullmatch(words):
+    if not _COUNT_LINE.fullmatch(words) or re.search(r"\d\.[-_]", words):  # `1.---|` is an ending
         return False
     numbers = [int(word) for word in re.findall(r"\d+", words)]
     if not numbers:

@@ -49,6 +49,6 @@ class ScannedBar:
     """What one string has between two bar lines."""
 
     notes: list[ScannedNote] = field(default_factory=list)
-    shapes: list[tuple[ScannedNote | None, ScannedShape]] = field(
+    shapes: list[tuple[ScannedNote, ScannedShape]] = field(
         default_factory=list
     )  # of earlier notes, at their own columns

@@ -71,7 +71,8 @@ def _grids(length: Fraction) -> list[int]:
 
 
 def _even_grid(places: Sequence[int], width: int, length: Fraction, pad: int | None) -> Spaced | None:
-    pads = [pad] if pad is not None else [p for p in dict.fromkeys((places[0], *_PADS)) if p <= places[0]]
+    fitting = [p for p in dict.fromkeys((places[0], *_PADS)) if p <= places[0]]
+    pads = [pad] if pad is not None and pad <= places[0] else fitting
     for start in pads:
         for parts in _grids(length):
             room = width - start

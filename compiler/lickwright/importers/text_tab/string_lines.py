@@ -18,6 +18,7 @@ _LABEL = re.compile(
     r"(?P<indent>\s*)(?:[(\[]?(?P<name>[A-Ha-h](?:[#b]|(?:es|is)(?![a-z]))?|\d{1,2})(?P<octave>\d)?[)\]]?)"
     r"(?P<blank>\s{0,4})(?P<sep>[|:\]!)I]+|>(?=[-—–])|(?=[-—–]))"
 )
+_OTHER_LABEL = re.compile(r"(?P<indent>\s*)(?P<name>[A-Za-z][A-Za-z#]{0,2}\d?)\s{0,4}(?P<sep>[|:]+)(?=.*-.*-)")
 _BARE = re.compile(r"(?P<indent>\s*)(?=[-—–|0-9<(/\\~xX_.:*\[])")
 _WORD = re.compile(r"[A-Za-z]{3,}")
 _WORDS_ON_STRINGS = frozenset(
@@ -69,6 +70,8 @@ def string_line(line: TextLine) -> StringLine | None:
     if labeled:
         label = labeled["name"]
         return _judged(line, label, body)
+    if other := _OTHER_LABEL.match(text):
+        return _judged(line, other["name"], other.start("sep"))
     if _COUNT_ROW.match(text) and re.search(r"[&+ea]|and", text):
         return None
     bare = _BARE.match(text)

@@ -14,6 +14,7 @@ from lickwright.importers.text_tab.string_lines import StringLine, fragment, str
 from lickwright.importers.text_tab.text_lines import LONG_DASHES, TextLine, expand_dashes, joined_line
 
 LEAST, MOST = 4, 8  # strings
+_MOST_ROWS = 24  # above or below one system
 _NAMES = {  # labels from top to bottom, as they are usual, in capitals
     6: ("EBGDAE", "EADGBE"), 7: ("EBGDAEB",), 8: ("EBGDAEBF#",), 4: ("GDAE",), 5: ("GDAEB", "CGDAE")
 }  # fmt: skip
@@ -154,9 +155,10 @@ def _trimmed(run: Run) -> Run:
     """Return a run without the lines at its edges that are not like its other strings: rulers, rows of counts with dashes."""
     labeled = sum(bool(row.label) for row in run)
     if labeled >= LEAST or (labeled and labeled * 2 > len(run)):
-        while run and not run[0].label:
+        like = next(row for row in run if row.label)
+        while run and not run[0].label and not _like_string(run[0], like):
             run = run[1:]
-        while run and not run[-1].label:
+        while run and not run[-1].label and not _like_string(run[-1], like):
             run = run[:-1]
     elif len(run) > LEAST:
         while run and run[0].ruler and abs(len(run[0].line.text) - len(run[1].line.text)) > 4 and len(run) > 6:
@@ -164,6 +166,13 @@ def _trimmed(run: Run) -> Run:
         while run and run[-1].ruler and abs(len(run[-1].line.text) - len(run[-2].line.text)) > 4 and len(run) > 6:
             run = run[:-1]
     return run
+
+
+def _like_string(row: StringLine, other: StringLine) -> bool:
+    """Return True if a line without a label is built like one that has one: as many bar lines, as long."""
+    a, b = row.line.text.rstrip(), other.line.text.rstrip()
+    bars = abs(a.count("|") - b.count("|")) <= 1 and (a.count("|") > 1 or b.count("|") < 2)
+    return row.likely and bars and abs(len(a) - len(b)) <= 3
 
 
 def _split(run: Run) -> Iterator[Run]:
@@ -255,10 +264,12 @@ def _add_rows_around(systems: Sequence[TabSystem], lines: Sequence[TextLine]) ->
                     break
             else:
                 system.above.insert(0, lines[k])
+                if len(system.above) >= _MOST_ROWS:
+                    break
             k -= 1
     for system, after in zip(systems, (*systems[1:], None), strict=True):
         end = after.first if after is not None else len(lines)
         k = system.last + 1
-        while k < end and lines[k].text.strip():
+        while k < end and lines[k].text.strip() and len(system.below) < _MOST_ROWS:
             system.below.append(lines[k])
             k += 1

@@ -17,6 +17,7 @@ from lickwright.core.source import MAX_BYTES, Source, Span, Unreadable
 LONG_DASHES = "—–"
 TAB_STOP = 8
 MAX_LINE = 10_000  # characters; a longer line is no text that anybody typed
+MAX_LINES = 50_000
 _CONTROL_SHARE = 0.02  # of the characters: with more control characters than that it is no text
 _MAGIC = (
     b"PK\x03\x04",
@@ -98,7 +99,10 @@ def decode_text(data: bytes, name: str) -> Source:
     if "=" in text and len(_QUOTED_PRINTABLE.findall(text[:100_000])) > 5:
         text = _unquoted(text)
     source = Source(name, text)
-    longest = max(map(len, source.text.split("\n")))
+    lines = source.text.split("\n")
+    if len(lines) > MAX_LINES:
+        raise Unreadable(f"the text has {len(lines):,} lines", f"at most {MAX_LINES:,} are read: split the text")
+    longest = max(map(len, lines))
     if longest > MAX_LINE:
         raise Unreadable(
             f"a line has {longest:,} characters", f"a line of tab has at most {MAX_LINE:,}: break it at its bar lines"

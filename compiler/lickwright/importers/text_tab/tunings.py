@@ -53,93 +53,40 @@ _ROMAN = {
 }
 
 
-class StringOrder(NamedTuple):
-    """The lines of one system as strings."""
-
-    strings: tuple[int, ...]  # by line from the top: 1 is the thinnest
-    size: int  # strings that the instrument has
-    pitches: tuple[int, ...] | None  # MIDI numbers from the thinnest, as the labels have them; None: they name none
-    missing: tuple[int, ...] = ()  # strings that have no line
-
-
-class NoStrings(Exception):
-    """The labels of a system are those of no strings."""
-
-
-def order_strings(labels: Sequence[str], usual: StringOrder | None, low_on_top: bool) -> StringOrder:
-    """Return which string each line is, by its labels, else by its place.
-
-    `usual` is what another system of the text has. Raises NoStrings for labels that make no strings.
-    """
-    if all(label.isdigit() for label in labels) and any(labels):
-        return _numbered([int(label) for label in labels])
-    names = [label for label in labels if label and not label.isdigit()]
-    count = len(labels)
-    if len(names) < count:
-        if usual is not None and count < usual.size and not names:
-            return StringOrder(tuple(range(1, count + 1)), usual.size, None, tuple(range(count + 1, usual.size + 1)))
-        order = tuple(range(count, 0, -1)) if low_on_top else tuple(range(1, count + 1))
-        return StringOrder(order, count, None)
-    if count < 6 and (partial := _partial(names, usual)) is not None:
-        return partial
-    best = min(filter(None, (_fitted(names), _fitted(names[::-1], True))), key=lambda fit: fit[0], default=None)
-    if best is None:
-        raise NoStrings(" ".join(names))
-    _, pitches, flipped = best
-    order = tuple(range(count, 0, -1)) if flipped else tuple(range(1, count + 1))
-    return StringOrder(order, count, pitches)
-
-
-def _numbered(numbers: Sequence[int]) -> StringOrder:
-    count = max(len(numbers), max(numbers))
-    if sorted(numbers) != sorted(set(numbers)) or min(numbers) < 1 or count > 12:
-        raise NoStrings(" ".join(map(str, numbers)))
-    return StringOrder(tuple(numbers), max(count, 4), None, tuple(n for n in range(1, count + 1) if n not in numbers))
-
-
-def _partial(names: Sequence[str], usual: StringOrder | None) -> StringOrder | None:
-    """Return the order of a system that lacks some strings; None where its labels are those of fewer strings."""
-    whole = ["E", "B", "G", "D", "A", "E"]
-    capitals = [name.upper() for name in names]
-    if capitals in (["G", "D", "A", "E"], ["G", "D", "A", "E", "B"], ["C", "G", "D", "A", "E"]) and (
-        usual is None or usual.size != 6
-    ):
-        return None
-    for flipped in (False, True):
-        found = _places(capitals[::-1] if flipped else capitals, whole, names[::-1] if flipped else names)
-        if found is not None:
-            order = tuple(reversed(found)) if flipped else found
-            return StringOrder(order, 6, None, tuple(n for n in range(1, 7) if n not in found))
-    return None
-
-
-def _places(names: Sequence[str], whole: Sequence[str], written: Sequence[str]) -> tuple[int, ...] | None:
-    """Return where each name stands in the whole set, in order; a single E that is small is the thinnest string."""
-    found, at = [], 0
-    for k, name in enumerate(names):
-        if name == "E" and k == 0 and written[0] == "E" and len(names) == 1:
-            at = 5
-        if name not in whole[at:]:
-            return None
-        at += whole[at:].index(name) + 1
-        found.append(at)
-    return tuple(found)
-
-
 @lru_cache(maxsize=512)
-def _pitch_class(name: str) -> int:
+def label_pitch_class(name: str) -> int:
     """Return the pitch class of a label; the German names H, Es and As are read too."""
     letter, sign = name[0].upper(), name[1:].lower().replace("es", "b").replace("is", "#")
     sign = "b" if sign == "s" else sign
     return parse_pitch(("B" if letter == "H" else letter) + sign + "4") % 12
 
 
-def _fitted(names: Sequence[str], flipped: bool = False) -> tuple[int, tuple[int, ...], bool] | None:
-    """Return how far labels, thinnest first, are from a usual set, and their pitches; None where they make no strings."""
+class LabelFit(NamedTuple):
+    """Labels as the strings of a usual set."""
+
+    off: int  # how far they are from it; smaller is better
+    pitches: tuple[int, ...]  # MIDI numbers, thinnest first
+    flipped: bool  # they stood upside down
+    alike: bool  # all strings are as far from it as each other: it is that set, perhaps tuned down
+
+
+def nearest_pitches(classes: Sequence[int]) -> tuple[int, ...] | None:
+    """Return the pitches of strings, thinnest first, by their pitch classes: each in the octave nearest to its usual pitch."""
+    usual = _USUAL.get(len(classes))
+    if usual is None:
+        return None
+    standard = [parse_pitch(pitch) for pitch in reversed(usual[0].split())]
+    return tuple(base + (pc - base + 6) % 12 - 6 for pc, base in zip(classes, standard, strict=True))
+
+
+def fitted_labels(names: Sequence[str], flipped: bool = False) -> LabelFit | None:
+    """Return the usual set that labels, thinnest first, are nearest to; None where they make no strings."""
     found = []
     for n, usual in enumerate(_USUAL.get(len(names), ())):
         standard = [parse_pitch(pitch) for pitch in reversed(usual.split())]
-        pitches = [base + (_pitch_class(name) - base + 6) % 12 - 6 for name, base in zip(names, standard, strict=True)]
+        pitches = [
+            base + (label_pitch_class(name) - base + 6) % 12 - 6 for name, base in zip(names, standard, strict=True)
+        ]
         off = [abs(a - b) for a, b in zip(pitches, standard, strict=True)]
         steps = [a - b for a, b in zip(pitches, pitches[1:], strict=False)]
         reentrant = usual.startswith("G4")
@@ -147,8 +94,9 @@ def _fitted(names: Sequence[str], flipped: bool = False) -> tuple[int, tuple[int
             a + b >= _PAIR_SUM for a, b in zip(steps, steps[1:], strict=False)
         )
         if max(off) <= _FARTHEST and (plausible or (reentrant and not any(off))):
-            found.append((sum(off) * 4 + n + 2 * flipped, tuple(pitches), flipped))
-    return min(found, default=None)
+            alike = len({a - b for a, b in zip(pitches, standard, strict=True)}) == 1
+            found.append(LabelFit(sum(off) * 4 + n + 2 * flipped, tuple(pitches), flipped, alike))
+    return min(found, default=None, key=lambda fit: fit.off)
 
 
 # --- what the prose says ---------------------------------------------------------------------------------------------
@@ -175,14 +123,28 @@ def said_tuning(lines: Iterable[tuple[int, str]], strings: int) -> SaidTuning | 
     return None
 
 
+def said_strings(lines: Iterable[tuple[int, str]]) -> tuple[int, ...] | None:
+    """Return the pitch classes, thinnest first, of the strings that the prose names, by letters or by a tuning's name; None without."""
+    for _, text in lines:
+        if not _ABOUT_TUNING.search(text) and not re.search(r"\b(?:bass|[78][ -]string)\b", text):
+            continue
+        for letters in _LETTERS.finditer(text):
+            names = _LETTER.findall(letters[1])
+            if _spread(letters[1]) and (tuning := _by_letters(letters[1], len(names), text)) is not None:
+                return tuple(pitch % 12 for pitch in tuning.sounding)
+        named = _NAMED.search(text)
+        name = " ".join(named[0].replace("-", " ").split()).lower() if named else "standard"
+        if name not in ("standard", "baritone", "half step down", "whole step down"):
+            return tuple(pitch % 12 for pitch in parse_tuning(name).sounding)
+    return None
+
+
 def _spread(letters: str) -> bool:
     """Return True for letters that look like strings rather than a word: `D-A-D-G-B-E`, `DADGBE`, not `Abbe`."""
     return letters == letters.upper() or bool(re.search(r"[\s,-]", letters))
 
 
 def _tunings(text: str, strings: int) -> Iterator[Tuning]:
-    bass = " bass" if strings == 4 else ""
-    del bass
     if (steps := _STEPS_DOWN.search(text)) and (steps["down"] or steps["flat"]):
         semitones = 2 if steps["whole"] else 1
         yield tuned_down(semitones, strings)
@@ -205,16 +167,16 @@ def _by_letters(letters: str, strings: int, text: str) -> Tuning | None:
     if len(names) != strings:
         return None
     high_first = re.search(r"high(?:est)? to low|1 to 6|top to bottom", text, re.IGNORECASE)
-    fits = [_fitted(names[::-1]), _fitted(names, True)]
-    fit = fits[1] if high_first and fits[1] else min(filter(None, fits), default=None)
-    return tuning_of(fit[1]) if fit is not None else None
+    fits = [fitted_labels(names[::-1]), fitted_labels(names, True)]
+    fit = fits[1] if high_first and fits[1] else min(filter(None, fits), default=None, key=lambda one: one.off)
+    return tuning_of(fit.pitches) if fit is not None else None
 
 
 def _dropped(name: str, strings: int) -> Tuning:
     """Return the tuning whose lowest string is dropped a whole step below the others, which all move if need be: drop C, drop A."""
     pitches = [parse_pitch(pitch) for pitch in reversed(_USUAL[strings][0].split())]
     lowest = pitches[-1] - 2
-    shift = (_pitch_class(name) - lowest) % 12
+    shift = (label_pitch_class(name) - lowest) % 12
     shift -= 12 if shift > 2 else 0
     return tuning_of((*(pitch + shift for pitch in pitches[:-1]), lowest + shift))
 

@@ -6,11 +6,12 @@ and no rhythm yet.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from itertools import count
 
 from lickwright.core.fast_dataclass import field, mutable_record
-from lickwright.core.source import Span
+from lickwright.core.source import Span, Unreadable
 from lickwright.importers.draft import GroupKind
 from lickwright.importers.text_tab.bars import SystemBars, TabBar, find_bars
 from lickwright.importers.text_tab.columns import Instant, find_instants
@@ -19,13 +20,14 @@ from lickwright.importers.text_tab.marks import Report, StringScanner, report_un
 from lickwright.importers.text_tab.playing import ColumnSpans
 from lickwright.importers.text_tab.row_marks import RowMarker
 from lickwright.importers.text_tab.rows import AboveEntry, CountWord, RowReader, Rows
-from lickwright.importers.text_tab.rules import UNEVEN
+from lickwright.importers.text_tab.rules import ASSUMED_MARK, UNEVEN
 from lickwright.importers.text_tab.scanned import ScannedBar
+from lickwright.importers.text_tab.string_order import StringOrder
 from lickwright.importers.text_tab.systems import TabSystem
 from lickwright.importers.text_tab.text_lines import TextLine
-from lickwright.importers.text_tab.tunings import StringOrder
 
 _NEW_LINE = 16  # columns between the parts of a bar that is broken in two; any number would do
+MOST_COLUMNS = 2_000  # characters of a line of tab
 _KINDS = {"rake": GroupKind.RAKE, "grace": GroupKind.GRACE, "scrape": GroupKind.SCRAPE}
 
 
@@ -56,16 +58,23 @@ class BarReader:
         self._open: dict[str, list[int]] = {"ring": [], "hold": []}
         self._span_names = count()
         self.bars: list[ColumnBar] = []
+        self.notes = 0  # in all bars
         self.spans: dict[int, ColumnSpans] = {}  # by the identity of an instant
         self.words: list[tuple[int, TextLine]] = []  # rows of words, by the index of the bar that they stand at
 
     def read(self, number: int, system: TabSystem, order: StringOrder) -> None:
         """Read one system: its bars are added to `bars`."""
+        if max(len(row.line.text) for row in system.rows) > MOST_COLUMNS:
+            raise Unreadable(
+                f"line {system.first + 1} has {len(system.rows[0].line.text):,} characters",
+                f"a line of tab has at most {MOST_COLUMNS:,}: break it at its bar lines",
+            )  # fmt: skip
         found = find_bars(system)
         first = len(self.bars)
         bars = [self._bar(number, system, order, tab, found) for tab in found.bars]
         if not bars:
             return
+        self.notes += sum(len(instant.notes) for bar in bars for instant in bar.instants)
         total = sum(len(bar.instants) for bar in bars)
         rows = self._rows.read(system.above, system.below, found.offset, total)
         self._share(bars, rows)
@@ -95,6 +104,12 @@ class BarReader:
 
             strings.append(scanner.scan("" if tab.same else segment.text, segment.left, place))
         self._judge_evenness(system, tab, strings)
+        if tab.guessed_times:
+            segment = tab.segments[0]
+            self._report(
+                ASSUMED_MARK, f"a bar with `{tab.repeat_end}x` in it is taken to be played {tab.repeat_end} times", "compare it with the original",
+                system.rows[0].line.span(segment.raw, segment.raw + len(segment.text)), "times",
+            )  # fmt: skip
         instants = find_instants(strings, 1 if tab.uneven else 0)
         row = system.rows[0]
         start = tab.segments[0].raw
@@ -102,17 +117,23 @@ class BarReader:
         return ColumnBar(number, tab, instants, tab.left, tab.right, span=span, line=row.line.number)
 
     def _judge_evenness(self, system: TabSystem, tab: TabBar, strings: Sequence[ScannedBar]) -> None:
-        others = any(bar.notes for n, bar in enumerate(strings) if n not in tab.uneven)
+        """Report strings that are longer or shorter than the others up to their bar line, if that moves notes, or may have cost some."""
+        if not any(bar.notes for bar in strings):
+            return
+        usual = Counter(len(s.text) for s in tab.segments).most_common(1)[0][0]
         for n in tab.uneven:
-            if strings[n].notes and (others or len(tab.uneven) > 1):
-                segment = tab.segments[n]
-                for note in strings[n].notes:
-                    note.sure = False
-                usual = max(len(s.text) for m, s in enumerate(tab.segments) if m not in tab.uneven)
-                self._report(
-                    UNEVEN, f"this string has {len(segment.text)} characters up to its bar line, the others have {usual}",
-                    "compare what is played together with the original", system.rows[n].line.span(segment.raw, segment.raw + len(segment.text)), "uneven",
-                )  # fmt: skip
+            segment, row = tab.segments[n], system.rows[n]
+            cut = len(row.line.text.rstrip()) <= segment.raw + len(segment.text)
+            if not (strings[n].notes or cut):
+                continue
+            for note in strings[n].notes:
+                note.sure = False
+            words = f"this string has {len(segment.text)} characters up to its bar line, the others have {usual}"
+            self._report(
+                UNEVEN, "this string ends before the others do" if cut else words,
+                "compare what is played together with the original",
+                row.line.span(segment.raw, max(segment.raw + 1, segment.raw + len(segment.text))), "uneven",
+            )  # fmt: skip
 
     def _share(self, bars: Sequence[ColumnBar], rows: Rows) -> None:
         """Give each bar the words, letters and entries that stand over it, and each rest a column."""
@@ -178,12 +199,15 @@ def _is_over(entry: AboveEntry, bar: ColumnBar) -> bool:
 
 def _add_rests(bar: ColumnBar) -> None:
     known = {instant.x: instant for instant in bar.instants}
+    stops = {entry.x for entry in bar.entries if entry.kind == "stop"}
     for word in bar.words:
         if word.rest:
             if word.x in known:
                 known[word.x].rest = True
             else:
                 bar.instants.append(Instant(word.x, word.x + 1, rest=True))
+        elif word.x in stops and word.x not in known:
+            bar.instants.append(Instant(word.x, word.x + 1))
     bar.instants.sort(key=lambda instant: instant.x)
 
 
