@@ -117,24 +117,25 @@ def _pitch_class(timeline: Timeline, place: Place) -> int:
 
 def _near(timeline: Timeline, chord: Chord, frets: list[int]) -> frozenset[Place]:
     """Return the fullest shape of a chord whose frets are nearest to those that are played."""
-    tuning = timeline.settings.tuning
     hand = round(median(frets)) if frets else 1
-    best: tuple[tuple[float, int], frozenset[Place]] | None = None
-    for low in range(max(0, hand - _REACH), min(hand + 1, _HIGHEST - 3) + 1):
-        window = [
-            (string, fret)
-            for string in range(1, tuning.strings + 1)
-            for fret in range(low, low + _FEWEST_FRETS)
-            if _pitch_class(timeline, (string, fret)) in chord.pitch_classes
-        ]
-        shape = fullest_voicing(window, chord, tuning.nominal)
-        if shape:
-            fretted = [fret for _, fret in shape if fret]
-            off = abs(sum(fretted) / len(fretted) - hand) if fretted else hand
-            rank = (-round(off / 2), len(shape))
-            if best is None or rank > best[0]:
-                best = rank, shape
-    return best[1] if best else frozenset()
+    highest = min(hand + 1, _HIGHEST - _FEWEST_FRETS + 1)
+
+    def rank(shape: frozenset[Place]) -> tuple[int, int]:
+        """Nearer by two frets is better, then more strings."""
+        fretted = [fret for _, fret in shape if fret]
+        away = abs(sum(fretted) / len(fretted) - hand) if fretted else hand
+        return -round(away / 2), len(shape)
+
+    lows = range(max(0, min(hand, highest) - _REACH), highest + 1)
+    shapes = (fullest_voicing(_window(timeline, chord, low), chord, timeline.settings.tuning.nominal) for low in lows)
+    return max(filter(None, shapes), key=rank, default=frozenset[Place]())
+
+
+def _window(timeline: Timeline, chord: Chord, low: int) -> list[Place]:
+    """Return the notes of a chord on some frets from `low` on."""
+    strings, frets = range(1, timeline.settings.tuning.strings + 1), range(low, low + _FEWEST_FRETS)
+    places = ((string, fret) for string in strings for fret in frets)
+    return [place for place in places if _pitch_class(timeline, place) in chord.pitch_classes]
 
 
 def with_room_for_boxes(bars: Iterable[BarStops], boxes: ChordBoxes) -> list[BarStops]:

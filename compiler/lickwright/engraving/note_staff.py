@@ -124,8 +124,8 @@ def _two_voices(
     for stop, x in placed.stops:
         if stop.lead:
             yield from draw_grace(system, x, notes.get((stop.bar, stop.at, stop.lead), ()))
-    steps = [{note.step for chord in voice.notes.values() for note in chord} for voice in voices]
-    for voice in voices:
+    rests = _rest_places(voices)
+    for voice, rest_y in zip(voices, rests, strict=True):
         chords = {}
         for index, event in enumerate(voice.rhythm.events):
             x = system.x_at(placed.piece.bar, event.at)
@@ -133,11 +133,17 @@ def _two_voices(
                 beside = 0.0 if voice.up else _beside(event, voice.notes[index], voices[0])
                 chords[index] = StaffChord(x + beside, event, voice.notes[index])
             elif event.rest:
-                y = min(-1.5 * SPACE, step_y(max(steps[1])) - _REST_CLEAR)
-                if not voice.up:
-                    y = max(1.5 * SPACE, step_y(min(steps[0])) + _REST_CLEAR)
-                yield ItemGroup(tuple(_rest(event, x)), "rest", y=y)
+                yield ItemGroup(tuple(_rest(event, x)), "rest", y=rest_y)
         yield from _chords(system, voice.rhythm, chords, seen, voice.up)
+
+
+def _rest_places(voices: Sequence[StaffVoice]) -> tuple[float, float]:
+    """Return where the rests of the upper and of the lower voice stand: clear of the notes of the other."""
+    upper, lower = ({note.step for chord in voice.notes.values() for note in chord} for voice in voices)
+    return (
+        min(-1.5 * SPACE, step_y(max(lower)) - _REST_CLEAR),
+        max(1.5 * SPACE, step_y(min(upper)) + _REST_CLEAR),
+    )
 
 
 def _beside(event: RhythmEvent, notes: Sequence[StaffNote], upper: StaffVoice) -> float:

@@ -6,7 +6,7 @@ as held under a higher one that is struck, and where each of the two is a row of
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -47,20 +47,20 @@ class _HeldNote(NamedTuple):
 
 def two_voices(grid: Grid, index: int, bar: BarStops, notes_at: NotesAt) -> tuple[StaffVoice, StaffVoice] | None:
     """Return the upper and the lower voice of a bar; None where one voice shows it."""
-    start = next((turn.start for turn in grid.timeline.passes if turn.bar == index and turn.number == 0), None)
     stops = [(stop, tuple(notes_at(stop))) for stop in bar.stops if not stop.lead]
-    if start is None or not any(_lies_under(here) for _, here in stops):
+    if not any(_lies_under(here) for _, here in stops):
         return None
-    notes = _notes(stops, start, grid.bars[index].bar.length)
     lower = _lower(stops)
-    if notes is None or _collide(stops, lower):
+    notes = _notes(stops, _first_start(grid, index), grid.bars[index].bar.length)
+    above, below = (_row(_of_voice(notes, lower, is_lower)) for is_lower in (False, True))
+    if not above or not below or _cross(stops, lower) or _breaks(below, bar.rhythm.tuplets):
         return None
-    tuplets = bar.rhythm.tuplets
-    upper_row = _row(one for one in notes if one.note.mark.sound.index not in lower)
-    lower_row = _row(one for one in notes if one.note.mark.sound.index in lower)
-    if not upper_row or not lower_row or _breaks(lower_row, tuplets):
-        return None
-    return _voice(grid, index, upper_row, True, tuplets), _voice(grid, index, lower_row, False, ())
+    return _voice(grid, index, above, True, bar.rhythm.tuplets), _voice(grid, index, below, False, ())
+
+
+def _first_start(grid: Grid, index: int) -> int:
+    """Return when a bar begins the first time that it is played, in grains."""
+    return next((turn.start for turn in grid.timeline.passes if turn.bar == index and turn.number == 0), 0)
 
 
 def _lies_under(here: Sequence[StaffNote]) -> bool:
@@ -70,8 +70,8 @@ def _lies_under(here: Sequence[StaffNote]) -> bool:
     return bool(held and struck) and min(held) < min(struck)
 
 
-def _notes(stops: Sequence[tuple[Stop, tuple[StaffNote, ...]]], start: int, length: int) -> list[_HeldNote] | None:
-    """Return the notes of a bar that begins at `start`; None where one does something while it is held."""
+def _notes(stops: Sequence[tuple[Stop, tuple[StaffNote, ...]]], start: int, length: int) -> list[_HeldNote]:
+    """Return the notes of a bar that begins at `start`; [] where one does something while it is held."""
     found: dict[int, _HeldNote] = {}
     for stop, here in stops:
         for note in here:
@@ -79,7 +79,7 @@ def _notes(stops: Sequence[tuple[Stop, tuple[StaffNote, ...]]], start: int, leng
             if number not in found:
                 found[number] = _HeldNote(stop.at, min(length, note.mark.sound.end - start), note)
             elif note.targets or note.mark.shapes:
-                return None
+                return []
     return list(found.values())
 
 
@@ -95,17 +95,24 @@ def _lower(stops: Sequence[tuple[Stop, tuple[StaffNote, ...]]]) -> set[int]:
     return found
 
 
-def _collide(stops: Sequence[tuple[Stop, tuple[StaffNote, ...]]], lower: set[int]) -> bool:
-    """Return whether the voices cross, or come so near that their accidentals touch."""
+def _of_voice(notes: Iterable[_HeldNote], lower: set[int], is_lower: bool) -> Iterator[_HeldNote]:
+    return (one for one in notes if (one.note.mark.sound.index in lower) == is_lower)
+
+
+def _cross(stops: Sequence[tuple[Stop, tuple[StaffNote, ...]]], lower: set[int]) -> bool:
+    """Return whether the voices cross at a stop, or come so near that their accidentals touch."""
     for _, here in stops:
         above = [note for note in here if note.mark.sound.index not in lower]
         below = [note for note in here if note.mark.sound.index in lower]
-        if not above or not below:
-            continue
-        gap = min(note.step for note in above) - max(note.step for note in below)
-        if gap <= 0 or (gap < _NEAR and any(n.accidental for n in above) and any(n.accidental for n in below)):
+        if above and below and _touch(above, below):
             return True
     return False
+
+
+def _touch(above: Sequence[StaffNote], below: Sequence[StaffNote]) -> bool:
+    gap = min(note.step for note in above) - max(note.step for note in below)
+    signs = [any(note.accidental for note in notes) for notes in (above, below)]
+    return gap <= 0 or (gap < _NEAR and all(signs))
 
 
 def _row(notes: Iterator[_HeldNote]) -> list[tuple[int, int, tuple[StaffNote, ...]]]:

@@ -143,14 +143,19 @@ def _marks(
     grid: Grid, number: int, column: Column | None, event: RhythmEvent | None, before: Sequence[NoteMark], now: int
 ) -> tuple[NoteMark, ...]:
     if column is not None and column.cells:
-        cells = column.cells
-        if event is not None and not any(_is_struck(cell) for cell in cells):
-            shown = {cell.string for cell in cells}
-            cells = (*cells, *(cell for cell in _still_there(before, now) if cell.string not in shown))
-        return tuple(_mark(cell, bool(column.lead)) for cell in sorted(cells, key=lambda cell: cell.string))
+        more = () if event is None else _under(column.cells, before, now)
+        cells = sorted((*column.cells, *more), key=lambda cell: cell.string)
+        return tuple(_mark(cell, bool(column.lead)) for cell in cells)
     if event is None or event.rest:
         return ()
     return tuple(_mark(cell, False) for cell in _going_on(grid, number, event, before, now))
+
+
+def _under(cells: Sequence[Cell], before: Sequence[NoteMark], now: int) -> Iterator[Cell]:
+    """Yield what goes on under cells in which nothing new is struck."""
+    if not any(_is_struck(cell) for cell in cells):
+        shown = {cell.string for cell in cells}
+        yield from (cell for cell in _still_there(before, now) if cell.string not in shown)
 
 
 def _is_struck(cell: Cell) -> bool:
