@@ -55,6 +55,7 @@ def test_every_note_has_its_pitch_and_chords_a_string_each() -> None:
 def test_what_no_string_has_is_left_without_a_place() -> None:
     assert choose_places(line(20, 64, 127), STANDARD)[0] == (None,)
     assert choose_places(line(20, 64, 127), STANDARD)[2] == (None,)
+    assert choose_places([], STANDARD) == []
     crowd = [PitchMoment(0.0, 1.0, tuple(PitchedNote(60 + n) for n in range(9)))]
     assert sum(place is not None for place in choose_places(crowd, STANDARD)[0]) <= 6
 

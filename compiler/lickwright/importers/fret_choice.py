@@ -87,7 +87,7 @@ def _narrowed(
 def _chained(moments: Sequence[PitchMoment]) -> list[bool]:
     """Return which moments belong to connected notes, whose string is shared rather than near."""
     joined = [any(note.joined for note in moment.notes) for moment in moments]
-    return [one or following for one, following in zip(joined, [*joined[1:], False], strict=True)]
+    return [any(joined[n : n + 2]) for n in range(len(joined))]
 
 
 def _playable(moment: PitchMoment, opens: tuple[int, ...], frets: int) -> tuple[list[int], list[tuple[Place, ...]]]:
