@@ -213,6 +213,14 @@ def test_comments_and_paragraphs_stay_where_they_are() -> None:
     ).replace('"   # three', '"  # three')
 
 
+def test_bars_under_a_count_stay_as_they_are_aligned() -> None:
+    counted = "#  1  & 2  & 3  & 4  &\n|  A5 - D5 - G5 - -  - |  # one\n|  D5 - A5 - e5 - -  - |\n"
+    loose, tidy_bars = "\n| A5 - D5 - G5 -  - - |   # two\n", "\n| A5- D5- G5--- |  # two\n"
+    words = "# 1 and not 2\n|  A5 - D5 - G5 - -  - |\n"
+    assert tidied(HEAD + counted + loose) == HEAD + counted + tidy_bars
+    assert tidied(HEAD + words) == HEAD + words[: words.index("|")] + "| A5- D5- G5--- |\n"
+
+
 def test_a_text_of_many_bars_takes_time_in_proportion() -> None:
     """Blocks, comments and fields: four times as much of each takes four times the lines of Python, and not sixteen."""
 

@@ -38,7 +38,7 @@ def canonical_text(book: Book, source_text: str = "", field_order: Sequence[str]
         own_step = _step_of(lick.fields) or step
         music, comments = _split_tail(normal_items(lick.music, own_step))
         lines += _lick_lines(lick, layout, field_order)
-        lines += music_lines(music, own_step or _STEP, layout)
+        lines += music_lines(music, own_step or _STEP, layout, lick.fields[-1] if lick.fields else None)
     lines += _at_end(comments, layout)
     return "".join(f"{line}\n" for line in lines)
 

@@ -21,6 +21,7 @@ from lickwright.notation.tree import (
     Comment,
     DirectionNode,
     Event,
+    Field,
     Hold,
     Item,
     Navigation,
@@ -41,11 +42,14 @@ class _Bar:
     words: list[Word] = field(default_factory=list)
 
 
-def music_lines(items: tuple[Item, ...], step: Fraction, layout: SourceLayout) -> list[str]:
-    """Return the lines of a lick's music, in which `step` counts. Raises `ValueError` for what could not be read."""
+def music_lines(
+    items: tuple[Item, ...], step: Fraction, layout: SourceLayout, above: Field | Comment | None
+) -> list[str]:
+    """Return the lines of a lick's music, in which `step` counts; `above` stands over them. Raises `ValueError` for what could not be read."""
     writer = _Writer(step, layout)
     writer.write(items)
-    return row_lines(writer.finish())
+    comment = isinstance(above, Comment) and above.own_line
+    return row_lines(writer.finish(), layout.whole_line(*above.span) if above is not None and comment else "")
 
 
 class _Writer:
@@ -68,6 +72,7 @@ class _Writer:
         self._within = False  # the line being written begins within a bar
         self._after_bar = True  # the line before ended with a bar line
         self._breaks = False  # the writer began a line with what follows
+        self._from = self._until = -1  # where the line being written stands in the source
         self._before = -1  # where the item before ends in the source
 
     def write(self, items: Iterable[Item]) -> None:
@@ -112,6 +117,8 @@ class _Writer:
             self._breaks = True
         if not (self._bars or self._lead or self._opened):
             self._blank = self._layout.is_after_blank_line(item.span.start)
+            self._from = item.span.start
+        self._until = item.span.end
 
     def _begin_line(self) -> None:
         """Begin a new line if none is being written."""
@@ -129,7 +136,8 @@ class _Writer:
             end = self._bars.pop().sign
         if self._bars:
             music = MusicLine(tuple(BarCell(bar.sign, tuple(bar.words)) for bar in self._bars), end)
-            self._rows.append(MusicRow(music, remark, self._blank, bool(end) and not self._within))
+            written = self._layout.whole_line(self._from, self._until)
+            self._rows.append(MusicRow(music, remark, self._blank, bool(end) and not self._within, written))
             self._after_bar = bool(end)
         elif remark:
             self._rows.append(MusicRow(None, remark, self._blank))
@@ -143,7 +151,11 @@ class _Writer:
         text = self._layout.comment(comment)
         if comment.own_line:
             self._end_line()
-            self._rows.append(MusicRow(None, text, self._layout.is_after_blank_line(comment.span.start)))
+            blank, written = (
+                self._layout.is_after_blank_line(comment.span.start),
+                self._layout.whole_line(*comment.span),
+            )
+            self._rows.append(MusicRow(None, text, blank, written=written))
         elif self._bars or self._lead or self._opened or not self._rows or self._rows[-1].remark:
             self._end_line(text)
         else:  # after the bar line that ended a line

@@ -24,6 +24,13 @@ class SourceLayout:
         before = self._text.rfind("\n", 0, max(start, 0))
         return start > 0 and not self._text[before + 1 : start].strip()
 
+    def whole_line(self, start: int, end: int) -> str:
+        """Return the line that a stretch of the text stands in, "" where it stands in several or in none."""
+        if end <= start or self._text.find("\n", start, end) >= 0:
+            return ""
+        last = self._text.find("\n", end)
+        return self._text[self._text.rfind("\n", 0, start) + 1 : last if last >= 0 else None].rstrip()
+
     def comment(self, comment: Comment) -> str:
         """Return a comment as it was written."""
         written = self._text[comment.span.start : comment.span.end].rstrip()

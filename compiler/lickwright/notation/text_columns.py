@@ -6,7 +6,7 @@ that costs little; in a block the bar lines stand under one another, and so do t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from itertools import zip_longest
 from typing import NamedTuple
@@ -15,6 +15,8 @@ WIDTH = 100  # characters of a line
 _LOOSE = 8  # blanks that a line may get for being in a block, and in addition one for each `_SHARE` characters
 _SHARE = 3
 _MOST_BLANK = 12  # blanks before a bar line
+_MOST_AT_START = 12  # blanks before the first note of a bar, as wide as `(grace: G8) `
+_MOST_AT_END = 14  # blanks before the last bar line of a line
 _FARTHEST = 16  # characters that the shortest line with a remark may be away from the longest
 _MOST_LINES = 24  # of a block that is not a whole paragraph, since each size of it is tried
 
@@ -50,42 +52,76 @@ def plain_line(line: MusicLine) -> str:
 
 def aligned_lines(lines: Sequence[MusicLine]) -> list[str]:
     """Return the text of each line of a paragraph, in as few blocks as look well."""
-    if len(lines) < 2:
-        return list(map(plain_line, lines))
-    if (whole := _block(lines)) is not None:
-        return whole
     out: list[str] = []
-    while len(out) < len(lines):
-        rest = lines[len(out) : len(out) + _MOST_LINES]
-        block = [plain_line(rest[0])]
-        for size in range(2, len(rest) + 1):
-            if (larger := _block(rest[:size])) is None:
+    alone: list[MusicLine] = []  # lines whose notes stand under no others': only their bars are aligned
+    for block in _blocks(lines, True):
+        if len(block) == 1:
+            alone.append(lines[len(out) + len(alone)])
+        else:
+            out += _with_bars_aligned(alone) + block
+            alone = []
+    return out + _with_bars_aligned(alone)
+
+
+def _with_bars_aligned(lines: Sequence[MusicLine]) -> list[str]:
+    return [text for block in _blocks(lines, False) for text in block]
+
+
+def _blocks(lines: Sequence[MusicLine], words: bool) -> Iterator[list[str]]:
+    """Yield the texts of lines, block by block; `words`: the notes of a block stand under one another too."""
+    if (whole := _block(lines, words)) is not None:
+        yield whole
+        return
+    at = 0
+    while at < len(lines):
+        block = [plain_line(lines[at])]
+        for size in range(2, min(len(lines) - at, _MOST_LINES) + 1):
+            if (larger := _block(lines[at : at + size], words)) is None:
                 break
             block = larger
-        out += block
-    return out
+        yield block
+        at += len(block)
 
 
-def _block(lines: Sequence[MusicLine]) -> list[str] | None:
-    """Return the lines as one block; None where that leaves too much blank."""
+def _block(lines: Sequence[MusicLine], words: bool) -> list[str] | None:
+    """Return the lines as one block; None where that leaves too much blank, or if `words` do not fit under one another."""
     plain = [plain_line(line) for line in lines]
+    if len(lines) < 2:
+        return plain
+    texts = _column_by_column(lines, words)
+    if texts is None or max(map(_blank_at_end, texts)) > _MOST_AT_END:
+        return None
+    for text, own, line in zip(texts, plain, lines, strict=True):
+        if not _is_full(text.rstrip() + line.end, own):  # blank before a last bar line does no harm
+            return None
+    done = [(text + line.end).rstrip() for text, line in zip(texts, lines, strict=True)]
+    return done if max(map(len, done)) <= max(WIDTH, *map(len, plain)) else None
+
+
+def _column_by_column(lines: Sequence[MusicLine], words: bool) -> list[str] | None:
+    """Return the bars of lines under one another, up to the last sign of each; None where a bar leaves too much blank or `words` do not fit."""
     texts = [""] * len(lines)
     for column in zip_longest(*(line.cells for line in lines)):
         bars = {n: cell for n, cell in enumerate(column) if cell is not None}
-        for n, text in zip(bars, _column_texts(list(bars.values())), strict=True):
-            if len(text) - len(text.rstrip()) > _MOST_BLANK:
-                return None
+        aligned = _column_texts(list(bars.values()), words)
+        if aligned is None or any(_blank_at_end(texts[n]) > _MOST_BLANK for n in bars):
+            return None
+        for n, text in zip(bars, aligned, strict=True):
             texts[n] += f"{text} "
-    done = [(text + line.end).rstrip() for text, line in zip(texts, lines, strict=True)]
-    longest = max(WIDTH, *map(len, plain))
-    return done if all(map(_is_full, done, plain)) and max(map(len, done)) <= longest else None
+    return texts
 
 
-def _column_texts(cells: Sequence[BarCell]) -> list[str]:
-    """Return the bars of a column with the signs before them, all of one width."""
+def _blank_at_end(text: str) -> int:
+    return len(text) - len(text.rstrip())
+
+
+def _column_texts(cells: Sequence[BarCell], words: bool) -> list[str] | None:
+    """Return the bars of a column with the signs before them, all of one width; None if `words` do not fit under one another."""
     signs = _padded([cell.sign for cell in cells])
-    words = _aligned_words([cell.words for cell in cells])
-    return [f"{sign} {text}" if any(words) else sign for sign, text in zip(signs, words, strict=True)]
+    bars = _aligned_words([cell.words for cell in cells], words)
+    if bars is None:
+        return None
+    return [f"{sign} {bar}" if any(bars) else sign for sign, bar in zip(signs, bars, strict=True)]
 
 
 def _padded(texts: Iterable[str]) -> list[str]:
@@ -94,13 +130,17 @@ def _padded(texts: Iterable[str]) -> list[str]:
     return [text.ljust(width) for text in known]
 
 
-def _aligned_words(bars: Sequence[Sequence[Word]]) -> list[str]:
-    """Return the words of bars that stand under one another, all of one width."""
+def _aligned_words(bars: Sequence[Sequence[Word]], words: bool) -> list[str] | None:
+    """Return bars that stand under one another, all of one width; `words`: their words too, None where that takes too much room."""
     plain = [" ".join(word.lead + word.text for word in bar) for bar in bars]
+    if not words:
+        return _padded(plain)
     places = _places(bars)
     aligned = [_placed(bar, places) for bar in bars]
     natural = max(map(len, plain))
-    return _padded(aligned if max(map(len, aligned)) <= natural + natural // 4 + 3 else plain)
+    close = max(map(len, aligned)) <= natural + natural // 4 + 3
+    begins = all(len(text) - len(text.lstrip()) <= _MOST_AT_START for text in aligned)
+    return _padded(aligned) if close and begins else None
 
 
 def _places(bars: Sequence[Sequence[Word]]) -> dict[Fraction, int]:
