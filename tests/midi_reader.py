@@ -13,6 +13,7 @@ import mido
 from lickwright.compiler import compile_file, compile_text
 from lickwright.export import Export, LoweredLick, Options
 from lickwright.export.midi import emit
+from lickwright.export.midi.channel_voices import OVERLAP
 from lickwright.notation.techniques import Stroke
 from lickwright.performance.note_events import NoteEvent
 
@@ -100,6 +101,15 @@ def heard(track: mido.MidiTrack) -> list[Heard]:
             found.append(Heard(on, tick, message.note, velocity))
     assert not sounding
     return found
+
+
+def sounds_until(voices: list[list[NoteEvent]], at: int) -> float:
+    """Ticks beyond its end that a voice sounds at most: those of `OVERLAP` where a slurred one follows at once."""
+    if at + 1 == len(voices):
+        return 0.0
+    following = voices[at + 1][0]
+    slurred = following.joined and following.stroke in (Stroke.HAMMER, Stroke.PULL)
+    return float(OVERLAP) if slurred and abs(voices[at][-1].end - following.start) < 1e-3 else 0.0
 
 
 def strings(stages: LoweredLick) -> list[list[list[NoteEvent]]]:

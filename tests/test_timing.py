@@ -47,13 +47,13 @@ def test_the_sheet_of_an_answer() -> None:
     made = stages("| e8 e5 B8^10 -r p5 G7~-- |", "key A minor", "scale blues", "box 1", "feel shuffle")
     assert timing.emit(made, OPTIONS).data.decode() == (
         "bar,beat,count,at_s,for_s,string,fret,note,midi,degree,place,how,bend_to,finger,loudness,event,arrives_beat,arrives_s,chord_tone\n"
-        "1,1,1,0.0,0.333,1,8,C5,72,b3,box,picked,,,0.63,note,,,\n"
-        "1,1.5,1 &,0.333,0.167,1,5,A4,69,1,box,picked,,,0.63,note,,,\n"
+        "1,1,1,0.0,0.333,1,8,C5,72,b3,box,picked,,,0.67,note,,,\n"
+        "1,1.5,1 &,0.333,0.167,1,5,A4,69,1,box,picked,,,0.6,note,,,\n"
         '1,2,2,0.5,0.5,2,8,G4,67,b7,box,"bend, release",A4,,0.63,note,,,\n'
         "1,2,2,0.5,0.2,2,8,A4,69,,,bend,A4,,,bend,2.3,0.7,\n"
         "1,2.5,2 &,0.833,0.1,2,8,G4,67,,,release,G4,,,release,2.8,0.933,\n"
-        "1,3,3,1.0,0.333,2,5,E4,64,5,box,pull-off,,,0.41,note,,,\n"
-        "1,3.5,3 &,1.333,0.667,3,7,D4,62,4,box,vibrato,,,0.63,note,,,\n"
+        "1,3,3,1.0,0.333,2,5,E4,64,5,box,pull-off,,,0.42,note,,,\n"
+        "1,3.5,3 &,1.333,0.667,3,7,D4,62,4,box,vibrato,,,0.6,note,,,\n"
     )
 
 

@@ -16,6 +16,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from lickwright.notation.techniques import JOINS, Curve, Damping, Stroke
+from lickwright.performance.accents import bar_accents
 from lickwright.performance.pitch_curves import PitchRamp, pitch_ramps
 from lickwright.performance.tempo_map import TempoMap, TempoStep, written_tempo_map
 from lickwright.timeline.model import SoundingNote, Timeline
@@ -158,12 +159,13 @@ def _notes(timeline: Timeline, tempo_map: TempoMap, stolen: _Times) -> tuple[Not
     targets = {sound.source: sound for sound in timeline.sounds if sound.source is not None}
     tuning, capo = timeline.settings.tuning, timeline.settings.capo
     shift = [capo + heard - named for heard, named in zip(tuning.sounding, tuning.nominal, strict=True)]
+    accent = bar_accents(timeline)
     notes: list[NoteEvent] = []
     for sound in timeline.sounds:
         target = targets.get(sound.index)
         start, end = _undamped_span(sound, target, tempo_map, stolen, tuning.strings)
         pitch = sound.pitch + shift[sound.string - 1]
-        _play(notes, sound, target, start, end, pitch, tuning.open(sound.string), tempo_map)
+        _play(notes, sound, target, start, end, pitch, tuning.open(sound.string), accent(sound.start), tempo_map)
     notes.sort(key=_order)
     end_replayed_notes(notes)
     return tuple(notes)
@@ -209,13 +211,16 @@ def _play(
     end: float,
     pitch: float,
     open_pitch: int,
+    accent: float,
     tempo_map: TempoMap,
 ) -> None:
     """Append the stroke or strokes of one sound, heard from `start` to `end` if nothing damps it.
 
-    `target` is the sound connected to it, `pitch` what is heard, `open_pitch` the nominal pitch of its open string.
+    `target` is the sound connected to it, `pitch` what is heard, `open_pitch` the nominal pitch of its open string, `accent` a factor
+    on its loudness.
     """
     stroke, loudness, repeated = _stroke(sound)
+    loudness *= accent
     damping = _damping(sound) if sound.marks or sound.head or sound.kind == "rake" else _NOT_DAMPED
     moves = () if damping is _DEAD else _moves(sound, target, start, end, tempo_map)
     fade = min(SWELL, SWELL_SHARE * (end - start)) if stroke is _SWELLED else 0.0

@@ -84,15 +84,18 @@ def _strings(
         else:
             by_string[note.string - 1].append(note)
     sounding = [channel_voices.group_voices(notes, ticks, report) for notes in by_string]
+    end = ticks.at(performance.end)
     if options.single_channel:
         everything = [voice for voices in sounding for voice in voices]
         lyrics = _lyrics(timeline, performance.notes, ticks)
         events = one_channel.on_one_channel(everything, 0, ticks, report)
+        events += channel_voices.closing_events(events, 0, end)
         return [smf.encode_track(events, lyrics, *_set_up(0, program, "all strings"))]
     tracks = []
     for index, voices in enumerate(sounding):
         channel = _CHANNELS[index]
         events = channel_voices.voice_events(voices, channel, ticks, report)
+        events += channel_voices.closing_events(events, channel, end)
         name = f"string {index + 1} ({tuning.labels[index]})"
         tracks.append(
             smf.encode_track(events, _lyrics(timeline, by_string[index], ticks), *_set_up(channel, program, name))

@@ -7,8 +7,9 @@ channel cannot hold is reported.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from math import floor
+from operator import itemgetter
 
 from lickwright.core.diagnostics import Rule, Severity
 from lickwright.core.fast_dataclass import mutable_record
@@ -25,6 +26,7 @@ LEGATO, EXPRESSION = 68, 11  # controllers
 AUDIBLE = 0.05  # semitones: a smaller error of pitch is not reported
 _TOUCH = 1e-6  # seconds: two notes closer than this follow one another without a gap
 _OFF_VELOCITY = 64
+OVERLAP = 10  # ticks that a note sounds on into one that is slurred to it
 # Bound here, since they are asked for every note and an enumeration is slow to look into.
 _NONE, _HAMMER, _PULL = Stroke.NONE, Stroke.HAMMER, Stroke.PULL
 
@@ -108,7 +110,7 @@ def _voice(note: NoteEvent, ticks: Ticks, free: int, report: Report) -> ChannelV
 def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> list[Event]:
     """Return the messages of the voices of one string. Bends are sent on change only, and are right before every note-on."""
     out: list[Event] = []
-    bent, legato = CENTRE, 0
+    bent, legato, ends, overlaps = CENTRE, 0, -1, False
     off, on, bend, control = NOTE_OFF | channel, NOTE_ON | channel, BEND | channel, CONTROL | channel
     for voice in found:
         note, tick, number = voice.parts[0], voice.on, voice.number
@@ -125,6 +127,9 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
         if fades:
             out.append((tick, control, EXPRESSION, 0))
         out.append((tick, on, number, max(1, round(note.loudness * 127))))
+        if hint and ends >= 0 and out[ends][0] == tick and out[ends][2] != number:  # a synthesizer slurs what overlaps
+            out[ends] = (min(tick + OVERLAP, voice.off), *out[ends][1:])
+            overlaps = True
         begun = len(out)
         for at, values in bends:
             out += _bend_changes(at, values, bent, bend)
@@ -132,8 +137,24 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
         if fades:
             out += _fade(note, voice, control, ticks)
             out[begun:] = sorted(out[begun:])
+        ends = len(out)
         out.append((voice.off, off, number, _OFF_VELOCITY))
+    if overlaps:
+        out.sort(key=itemgetter(0))
     return out
+
+
+def closing_events(events: Sequence[Event], channel: int, tick: int) -> list[Event]:
+    """Return the messages at `tick`, or after the last of `events`, that leave a channel as it was found: nothing bent, no legato."""
+    tick = max(tick, events[-1][0]) if events else tick
+    bends = [event[2] | event[3] << 7 for event in events if event[1] == BEND | channel]
+    hints = [event[3] for event in events if event[1] == CONTROL | channel and event[2] == LEGATO]
+    closing: list[Event] = []
+    if hints and hints[-1]:
+        closing.append((tick, CONTROL | channel, LEGATO, 0))
+    if bends and bends[-1] != CENTRE:
+        closing.append((tick, BEND | channel, CENTRE & 0x7F, CENTRE >> 7))
+    return closing
 
 
 def legato_hint(note: NoteEvent) -> int:

@@ -20,8 +20,8 @@ RATE = 22_050  # samples a second
 LONGEST = 90.0  # seconds of one recording in a page, about 450 kB
 BYTES = 6_000  # of a second of recording in a page, in base64: measured over the samples
 _SMALLNESS = (
-    0.85,
-    0.95,
+    0.92,
+    0.98,
 )  # compression of the recording at the tempo, and of the longer slow one; libsndfile's scale: 0 is best, 1 is smallest
 
 
