@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 from math import gcd
+from operator import sub
 from typing import NamedTuple
 
 from lickwright.timeline.model import Timeline
@@ -31,17 +32,17 @@ def hardest_pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
 
     `instants` are seconds, ascending; `worth` says what each interval from one to the next counts, 1 for every note.
     """
-    best, weighted = Pace(0.0, 0.0, 0), 0.0
+    best, least = Pace(0.0, 0.0, 0), 0.0  # a stretch counts that has clearly more than this a second
     sums = [0]
     for one in worth:
         sums.append(sums[-1] + one)
     for length in range(1, min(_KEPT_UP, len(instants) - 1) + 1):
         share = (length / _KEPT_UP) ** _BURST
-        for first, last, before, after in zip(instants, instants[length:], sums, sums[length:], strict=False):
-            seconds, count = last - first, after - before
-            if count * share > weighted * seconds * (1 + 1e-9) and seconds > 1e-9:
-                weighted = count * share / seconds
-                best = Pace(weighted, count / seconds, count)
+        lengths, counts = map(sub, instants[length:], instants), map(sub, sums[length:], sums)
+        for seconds, count in zip(lengths, counts, strict=False):
+            if count * share > least * seconds and seconds > 1e-9:
+                best = Pace(count * share / seconds, count / seconds, count)
+                least = best.weighted * (1 + 1e-9)
     return best
 
 

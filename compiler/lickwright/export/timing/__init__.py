@@ -8,7 +8,7 @@ lead to. Each bend and each release has a row after its note's, which says when 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import lru_cache
 from math import floor
 from operator import itemgetter
@@ -66,11 +66,7 @@ COLUMNS = TimingRow._fields
 def emit(lowered: LoweredLick, options: Options) -> Export:
     """Return the sheet as CSV: a heading line, then the rows; for a practice set a column more for each rung of its ladder."""
     lines = [",".join(COLUMNS)]
-    cells = _CELLS
-    lines += [
-        ",".join([cells[type(value)](value) for value in row])
-        for row in timing_rows(lowered.timeline, lowered.performance(options))
-    ]
+    lines += [",".join(map(_cell, row)) for row in timing_rows(lowered.timeline, lowered.performance(options))]
     if options.recording.practice:
         lines = [",".join(line) for line in zip(lines, *_ladder_columns(lowered, options), strict=True)]
     return Export(("\n".join(lines) + "\n").encode())
@@ -99,8 +95,10 @@ def csv_cell(value: str) -> str:
     return value
 
 
-# How the values of a row become cells, by type.
-_CELLS: dict[type, Callable[[Any], str]] = {str: csv_cell, int: str, float: str, type(None): lambda _: ""}
+@lru_cache(maxsize=8192, typed=True)  # the same values come again and again, and 1 is not written as 1.0 is
+def _cell(value: Any) -> str:
+    """Return a value of a row as a CSV cell; empty for None."""
+    return "" if value is None else csv_cell(value) if isinstance(value, str) else str(value)
 
 
 def timing_rows(timeline: Timeline, performance: Performance) -> tuple[TimingRow, ...]:
