@@ -201,15 +201,14 @@ class _UpToDateCheck:
         """Return True if a source holds the bytes on record: by its state where that is on record too, else by reading it."""
         if shown == b"-":
             return content_digest(b"") == hash
-        path = os.fsdecode(shown)
         try:
-            if is_remote(path):
-                return content_digest(read_source(path)) == hash
+            if b"://" in shown and is_remote(os.fsdecode(shown)):
+                return content_digest(read_source(os.fsdecode(shown))) == hash
             status = os.stat(shown)
             now = file_state(status)
             if not self._check_contents and self._stated and now == tuple(state) and stat.S_ISREG(status.st_mode):
                 return True
-            if content_digest(read_source(path)) != hash:
+            if content_digest(read_source(os.fsdecode(shown))) != hash:
                 return False
         except (OSError, Unreadable):
             return False
