@@ -7,7 +7,7 @@ can be told from the tokens, and the builder reports it.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 MAX_NESTING = 16
 MAX_TOKENS = 60_000  # a lick: more than its 10,000 events can need with a word and a bar line each
@@ -33,7 +33,7 @@ class Brackets:
     is a bracket past the nesting limit.
     """
 
-    always_accept = ("BAR", "ENDING", "SAME", "LICK", "CLOSE_TUPLET", "CLOSE_WORD")
+    always_accept: ClassVar = ("BAR", "ENDING", "SAME", "LICK", "CLOSE_TUPLET", "CLOSE_WORD")
 
     def __init__(self) -> None:
         self.room = MAX_TOKENS  # how many more tokens the lick may have; below 0 they are passed over
