@@ -236,12 +236,13 @@ def test_repeats_endings_and_jumps() -> None:
     forward, backward = '<repeat direction="forward"/>', '<repeat direction="backward"/>'
     bars = (
         f'<barline location="left">{forward}</barline>{tab_note(3, 5)}'
+        '<direction><direction-type><words>Fine</words></direction-type><sound fine="yes"/></direction>'
         f'|<barline location="left"><ending number="1" type="start"/></barline>{tab_note(3, 7)}'
         f'<barline location="right"><ending number="1" type="stop"/>{backward}</barline>'
         f'|<barline location="left"><ending number="2" type="start"/></barline>{tab_note(3, 9)}'
         '<direction><direction-type><words>D.C. al Fine</words></direction-type><sound dacapo="yes"/></direction>'
     )
-    expected = tidied("|: G5 ------- |1st G7 ------- :|2nd G9 ------- @dc-al-fine ||")
+    expected = tidied("|: G5 ------- @fine |1st G7 ------- :|2nd G9 ------- @dc-al-fine ||")
     assert " ".join(bars_of(text_of(score(bars))).split()) == " ".join(expected.split())
 
 

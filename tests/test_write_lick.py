@@ -13,6 +13,7 @@ from good_licks import good_file
 from lickwright.compiler import compile_text
 from lickwright.core.diagnostics import Severity
 from lickwright.core.source import Source
+from lickwright.importers.bar_rhythm import SlotTime, rhythm_tokens
 from lickwright.importers.draft import (
     DraftBar,
     DraftChord,
@@ -27,6 +28,7 @@ from lickwright.importers.draft_differences import draft_differences
 from lickwright.importers.timeline_draft import draft_from_timeline
 from lickwright.importers.write_lick import WrittenLicks, write_licks
 from lickwright.music.rhythm import parse_meter
+from lickwright.notation.navigation import BY_SIGN
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.techniques import JOINS, SHAPES, WORDS
 from lickwright.notation.tree import Field
@@ -272,3 +274,33 @@ def test_no_draft_makes_a_traceback() -> None:
         for draft, other in zip([lick(*bars)], drafts_of(written.text) if "L802" not in said else [], strict=False):
             if not said:
                 assert not list(draft_differences(draft, other))
+
+
+def test_thirty_seconds_and_their_triplets_can_be_counted_together() -> None:
+    """Bars of such instants are written without a trial whether they can be."""
+    chance = Random(4)
+    instants = sorted({Fraction(n, parts) for parts in (32, 48) for n in range(parts)})
+    for _ in range(200):
+        places = sorted({Fraction(0), *chance.sample(instants, chance.randint(1, 14))})
+        times = [SlotTime(one, other) for one, other in zip(places, [*places[1:], Fraction(1)], strict=True)]
+        assert rhythm_tokens(times, chance.choice([EIGHTH, EIGHTH / 2, QUARTER]))
+
+
+def test_marks_that_lead_nowhere_are_left_out_and_said() -> None:
+    whole = DraftBar((at(0, note(3, 5, Fraction(1))),))
+    marked = replace(whole, marks=(BY_SIGN["segno"],))
+    written = write_licks([lick(marked, whole, replace(whole, marks=(BY_SIGN["fine"],)))])
+    assert codes(written) == ["L840", "L840"]
+    assert "@" not in written.text
+    jump = replace(whole, marks=(BY_SIGN["ds-al-coda"],))
+    written = write_licks([lick(marked, marked, jump)])
+    assert codes(written) == ["L840"]
+    assert written.text.count("@segno") == 1
+    assert "@ds ||" in written.text
+
+
+def test_what_is_said_at_the_end_of_a_bar_stands_at_the_next() -> None:
+    said = DraftBar((at(0, note(3, 5, Fraction(1))),), directions=(DraftDirection(Fraction(1), "dynamic", "p"),))
+    written = write_licks([lick(said, replace(said, directions=()))])
+    assert not written.doubts
+    assert "| @p G5" in written.text

@@ -60,7 +60,7 @@ def _bar_difference(one: DraftBar, other: DraftBar, limit: Fraction | None) -> s
     paces = _paces_differ(one, other)
     if paces:
         return f"{paces} bends or releases take longer or shorter than they were read"
-    if Counter(one.directions) != Counter(other.directions):
+    if _said(one) != _said(other):
         return "words, loudness or tempo differ"
     return ""
 
@@ -92,6 +92,11 @@ def _shape_key(shape: DraftShape) -> tuple[Any, ...]:
     quarter = shape.technique is QUARTER_BEND
     name = SHAPES["^"].name if quarter else shape.technique.name
     return name, shape.at, Fraction(1, 2) if quarter else shape.by
+
+
+def _said(bar: DraftBar) -> Counter[tuple[Fraction, str, str]]:
+    """Return what stands over the notes, tempos without their spaces."""
+    return Counter((d.at, d.kind, d.text.replace(" ", "") if d.kind == "tempo" else d.text) for d in bar.directions)
 
 
 def _paces_differ(one: DraftBar, other: DraftBar) -> int:

@@ -12,8 +12,9 @@ from itertools import groupby
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import replace
-from lickwright.importers.draft import Doubt, DraftBar, DraftGroup, LickDraft
-from lickwright.importers.rules import BAR_FILLED, METER_CHANGE
+from lickwright.importers.draft import Doubt, DraftBar, DraftDirection, DraftGroup, LickDraft
+from lickwright.importers.kept_marks import kept_marks
+from lickwright.importers.rules import BAR_FILLED, JUMP, METER_CHANGE
 from lickwright.music.rhythm import Meter, parse_meter
 
 _ZERO = Fraction(0)
@@ -73,7 +74,10 @@ def _fitted(draft: LickDraft, meter: Meter, bars: Sequence[tuple[int, DraftBar]]
         hint = "it is filled up with silence" if len(pieces) == 1 else f"it is written as {len(pieces)} bars"
         doubts.append(Doubt(BAR_FILLED, message, hint, n))
         fitted += [(n, piece) for piece in pieces]
-    shaped = _without_overhang([bar for _, bar in fitted])
+    shaped = _without_overhang(_said_inside([bar for _, bar in fitted]))
+    kept, lost = kept_marks(shaped)
+    doubts += [Doubt(JUMP, f"{name} leads nowhere here, and is left out", "write the jump by hand") for name in lost]
+    shaped = tuple(replace(bar, marks=marks) for bar, marks in zip(shaped, kept, strict=True))
     return FittedLick(replace(draft, bars=shaped), meter, pickup, tuple(n for n, _ in fitted), tuple(doubts))
 
 
@@ -112,6 +116,21 @@ def _moved(group: DraftGroup, start: Fraction, length: Fraction, missing: Fracti
         replace(note, length=note.length + missing) if group.at + note.length > length else note for note in group.notes
     )
     return group._replace(at=group.at - start, notes=notes)
+
+
+def _said_inside(bars: Sequence[DraftBar]) -> list[DraftBar]:
+    """Return the bars with what is said at the end of one at the start of the next; at the very end, over the last note."""
+    found: list[DraftBar] = []
+    over: list[DraftDirection] = []
+    for n, bar in enumerate(bars):
+        length = bar.length or _ZERO
+        said = [one._replace(at=_ZERO) for one in over] + [one for one in bar.directions if one.at < length]
+        over = [one for one in bar.directions if one.at >= length]
+        if n + 1 == len(bars):
+            last = max((group.at for group in bar.groups), default=_ZERO)
+            said += [one._replace(at=last) for one in over]
+        found.append(replace(bar, directions=tuple(dict.fromkeys(sorted(said, key=lambda one: one.at)))))
+    return found
 
 
 def _without_overhang(bars: Sequence[DraftBar]) -> tuple[DraftBar, ...]:

@@ -102,6 +102,16 @@ QUANTIZED = Rule(
     "",
     "",
 )
+JUMP = Rule(
+    "L840",
+    "jump that leads nowhere",
+    Severity.WARNING,
+    "a segno, coda, Fine or jump that the notation cannot follow",
+    "A lick has one jump back, each mark once, and no mark that nothing goes to. What else a score prints is left out: write the bars out in the order in "
+    "which they are played.",
+    "",
+    "",
+)
 RULES: tuple[Rule, ...] = (
     NOT_WRITTEN,
     WRITTEN_OTHERWISE,
@@ -112,5 +122,6 @@ RULES: tuple[Rule, ...] = (
     NO_PLACE,
     TRACK_CHOSEN,
     LEFT_OUT,
+    JUMP,
     QUANTIZED,
 )

@@ -146,6 +146,8 @@ def _uncountable(bars: tuple[DraftBar, ...], tuning: Tuning) -> list[int]:
     planner = SlotPlanner(tuning, _USUAL_STEP, lambda bar, message: None)
     wrong = []
     for n, slots in enumerate(planner.plan(bars, [bar.length or Fraction(1) for bar in bars])):
+        if all(48 % slot.at.denominator == 0 or 32 % slot.at.denominator == 0 for slot in slots):
+            continue  # thirty-seconds and their triplets can be counted together
         try:
             if slots:
                 rhythm_tokens(slot_cells(slots, bars[n].length or Fraction(1)), _USUAL_STEP)

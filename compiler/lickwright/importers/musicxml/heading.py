@@ -90,8 +90,8 @@ def fingered_key(part: PartMusic, shift: int) -> Key | None:
 
 
 def _notes_by_fifths() -> Iterator[NoteName]:
-    """Yield notes without signs first, then with one."""
-    for alter in (0, 1, -1):
+    """Yield notes without signs first, then those with the fewest signs in their keys."""
+    for alter in (0, -1, 1):
         yield from (NoteName(letter, alter) for letter in _FIFTHS)
 
 

@@ -85,7 +85,7 @@ class SymbolReader:
             else:
                 self._direction(found, at, element, meter)
         found.directions += [DraftDirection(at, "fermata") for at in measure.fermatas]
-        found.directions.sort(key=lambda one: one.at)
+        found.directions = sorted(dict.fromkeys(found.directions), key=lambda one: one.at)
         found.chords.sort(key=lambda one: one.at)
         return found
 
