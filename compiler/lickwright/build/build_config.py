@@ -9,6 +9,7 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.build.planner import Share
+from lickwright.core.source_discovery import SUFFIX
 
 if TYPE_CHECKING:
     from lickwright.build.executor import Executor
@@ -45,4 +46,5 @@ class BuildConfig(NamedTuple):
     workers: Callable[[Setup], Executor] | None = None  # makes the executor, in place of processes of our own
     sync: bool = True  # wait until outputs are on the disk before they are entered
     check_contents: bool = False  # read every source to see whether it changed, even if size and times did not
-    work: Work | None = None  # tests put one in its place that crashes
+    work: Work | None = None  # what is done for one source; None: it is compiled
+    suffixes: tuple[str, ...] = (SUFFIX,)  # of the sources in folders

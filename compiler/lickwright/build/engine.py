@@ -104,7 +104,9 @@ class _Build:
                 storage.recover(self.manifest)
             if storage.limits and self.manifest.is_empty():
                 self.observer.say(storage.limits)
-            planner.scan_sources(self.manifest, config.out, config.paths, self._option_sets, config.share)
+            planner.scan_sources(
+                self.manifest, config.out, config.paths, self._option_sets, config.share, config.suffixes
+            )
             self._settle_unchanged()
             paths = names_from_output(config.out, config.paths)
             self._log = BuildLog(self.manifest, paths, self._option_sets.all, config.share, self._whole)

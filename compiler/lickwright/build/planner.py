@@ -106,13 +106,20 @@ def create_scan(manifest: Manifest) -> None:
         manifest.db.execute(statement)
 
 
-def scan_sources(manifest: Manifest, out: str, paths: Sequence[str], option_sets: OptionSets, share: Share) -> None:
-    """Fill the table `scan`. Raises `NoAddress`."""
+def scan_sources(
+    manifest: Manifest,
+    out: str,
+    paths: Sequence[str],
+    option_sets: OptionSets,
+    share: Share,
+    suffixes: tuple[str, ...] = (SUFFIX,),
+) -> None:
+    """Fill the table `scan` with the files of these suffixes. Raises `NoAddress`."""
     db = manifest.db
     create_scan(manifest)
     real = output_root(out)
     inside = _Folders(real, option_sets)
-    rows = (inside.row(found, share) for found in walk_paths_and_addresses(paths, leave_out=real))
+    rows = (inside.row(found, share) for found in walk_paths_and_addresses(paths, real, suffixes))
     db.execute("BEGIN")
     db.executemany(
         "INSERT OR IGNORE INTO scan (shown, path, target, plain, option_set, named, ours, before, state, findings) "

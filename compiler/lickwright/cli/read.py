@@ -22,6 +22,7 @@ _HELP = """Read text tab and other formats into .lick files.
   lickwright read mail.txt                    writes mail.lick beside it
   lickwright read mail.txt --out porch.lick
   lickwright read - < mail.txt                to standard output
+  lickwright read tabs/ --out licks/          a folder and those in it, what changed
   lickwright read porch.mid --box 1 --key "A minor"
 
 What could not be understood, or was only guessed, is reported with its place in
@@ -31,32 +32,45 @@ how. A file in which no tab is found gives an error and no lick.
 
 
 @click.command(help=_HELP)
-@click.argument("path", metavar="FILE")
+@option_types.paths_argument()
 @click.option("--track", metavar="NAME", help="The part, track or channel of a score or MIDI file: its name or number.")
 @click.option("--box", metavar="BOX", help="Where notes without strings and frets are played: 1, E shape, frets 5-8.")
 @click.option("--key", metavar="KEY", help="The key, where the file has none: A minor.")
 @click.option("--tuning", metavar="TUNING", help="The tuning, where the file has none: drop D.")
 @click.option("--phrases", is_flag=True, help="A lick for each phrase between rests, of a MIDI file.")
-@option_types.out_option("PATH", "Write there, in a folder (licks/) too; - is standard output.")
+@option_types.out_option("PATH", "Write there: a file, for several sources a folder; - is standard output.")
 @option_types.overwrite_option("Let --out, or the .lick file beside the source, be replaced.")
 @option_types.format_option("json", help="The report: for a person, or for a program.")
 @option_types.all_option("Report every finding in full.")
 @option_types.strict_option()
+@click.option(
+    "--jobs", type=click.IntRange(1, 64), metavar="N", help="Processes for a folder; default: one a core, at most 8."
+)
 def command(
-    path: str,
+    paths: tuple[str, ...],
     out: str | None,
     overwrite: bool,
     form: str,
     everything: bool,
     strict: bool,
     phrases: bool,
+    jobs: int | None,
     **wanted: str | None,
 ) -> int:
     """Its help is `_HELP`, since it shows examples."""
     from lickwright.importers.options import ReadOptions
 
     options = ReadOptions(phrases=phrases, **{name: value or "" for name, value in wanted.items()})
-    return _read_one(path, out, overwrite, form, everything, strict, options)
+    if len(paths) > 1 or os.path.isdir(paths[0]):
+        refuse(out in (None, "-"), "several files: name a folder for the licks with --out")
+        refuse(form == "json", "--format json is about one file")
+        refuse(options != ReadOptions(), "--track, --box, --key, --tuning and --phrases are about one file")
+        from lickwright.cli.read_folder import read_many
+
+        assert out is not None
+        return read_many(paths, out, overwrite, everything, strict, jobs or min(8, os.cpu_count() or 1))
+    refuse(jobs is not None, "--jobs is about folders")
+    return _read_one(paths[0], out, overwrite, form, everything, strict, options)
 
 
 def _read_one(

@@ -36,21 +36,24 @@ def find_sources(paths: Sequence[str]) -> list[FoundSource]:
     return list(found.values())
 
 
-def walk_sources(paths: Sequence[str], leave_out: str | None = None) -> Iterator[FoundSource]:
+def walk_sources(
+    paths: Sequence[str], leave_out: str | None = None, suffixes: tuple[str, ...] = (SUFFIX,)
+) -> Iterator[FoundSource]:
     """Yield everything that `paths` mean, a file as often as it is named.
 
-    `leave_out` is a folder, without links in its path, that is not searched unless it is named.
+    `leave_out` is a folder, without links in its path, that is not searched unless it is named; `suffixes` are those of the files that are
+    looked for in folders, in small letters.
     """
     for path in paths:
         if path == "-":
             yield FoundSource(path, real=path, named=True)
         elif os.path.isdir(path):
             some = False
-            for one in _below(path, leave_out):
+            for one in _below(path, leave_out, suffixes):
                 some = True
                 yield one
             if not some:
-                message = "there is no .lick file in this folder or below it"
+                message = f"there is no {suffixes[0]} file in this folder or below it"
                 yield FoundSource(path, NO_LICKS.at(Span(0, 0), message, "check the folder's name"))
         else:
             yield FoundSource(path, real=os.path.realpath(path), named=True)
@@ -67,7 +70,7 @@ class _Folder(NamedTuple):
 _Entry = tuple[str, bool, bool]  # name, whether it is a link, whether it is a folder or leads to one
 
 
-def _below(top: str, leave_out: str | None) -> Iterator[FoundSource]:
+def _below(top: str, leave_out: str | None, suffixes: tuple[str, ...]) -> Iterator[FoundSource]:
     """Yield the sources in a folder and below it, in order of their paths."""
     folders = [_Folder(os.path.normpath(top), "", os.path.realpath(top))]
     while folders:
@@ -79,15 +82,15 @@ def _below(top: str, leave_out: str | None) -> Iterator[FoundSource]:
             message = f"the folder cannot be read: {error_reason(e)}"
             yield FoundSource(folder.shown, UNREADABLE.at(Span(0, 0), message, "check who may read it"))
             continue
-        yield from _sources_in(folder, entries)
+        yield from _sources_in(folder, entries, suffixes)
         folders += _subfolders(folder, entries, leave_out)
 
 
-def _sources_in(folder: _Folder, entries: Iterable[_Entry]) -> Iterator[FoundSource]:
+def _sources_in(folder: _Folder, entries: Iterable[_Entry], suffixes: tuple[str, ...]) -> Iterator[FoundSource]:
     at = "" if folder.shown == "." else os.path.join(folder.shown, "")
     inside = os.path.join(folder.real, "")
     for name, linked, is_folder in entries:
-        if name[-5:].lower() == SUFFIX and name[0] != "." and not is_folder:
+        if name.lower().endswith(suffixes) and name[0] != "." and not is_folder:
             real = inside + name
             yield FoundSource(at + name, None, folder.below, os.path.realpath(real) if linked else real)
 

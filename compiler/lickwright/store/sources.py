@@ -23,19 +23,22 @@ def is_shared(path: str) -> bool:
     return not is_remote(path) or shared_by_processes(parse_address(path))
 
 
-def walk_paths_and_addresses(paths: Sequence[str], leave_out: str = "") -> Iterator[FoundSource]:
-    """Yield every source that `paths` mean, one as often as it is named. `leave_out` is a real folder that is not looked into.
+def walk_paths_and_addresses(
+    paths: Sequence[str], leave_out: str = "", suffixes: tuple[str, ...] = (SUFFIX,)
+) -> Iterator[FoundSource]:
+    """Yield every source that `paths` mean, one as often as it is named. `leave_out` is a real folder that is not looked into, `suffixes` are those
+    of the files that are looked for in folders.
 
     Raises `NoAddress` for an address that cannot be used at all.
     """
     for path in paths:
         if is_remote(path):
-            yield from _at_address(path.rstrip("/"), leave_out)
+            yield from _at_address(path.rstrip("/"), leave_out, suffixes)
         else:
-            yield from walk_sources([path], leave_out)
+            yield from walk_sources([path], leave_out, suffixes)
 
 
-def _at_address(address: str, leave_out: str) -> Iterator[FoundSource]:
+def _at_address(address: str, leave_out: str, suffixes: tuple[str, ...]) -> Iterator[FoundSource]:
     at = parse_address(address)
     try:
         with remote_errors():
@@ -53,7 +56,7 @@ def _at_address(address: str, leave_out: str) -> Iterator[FoundSource]:
     for path, info in sorted(found.items()):
         inside = path[len(at.path) :].lstrip("/")
         whole = f"{address}/{inside}"
-        if not _is_source_name(inside) or (leave_out and whole.startswith(f"{leave_out}/")):
+        if not _is_source_name(inside, suffixes) or (leave_out and whole.startswith(f"{leave_out}/")):
             continue
         some = True
         if info.get("type", "file") != "file" and not info.get("islink"):
@@ -62,10 +65,10 @@ def _at_address(address: str, leave_out: str) -> Iterator[FoundSource]:
             continue
         yield FoundSource(whole, below=inside.rpartition("/")[0], real=whole)
     if not some:
-        message = "there is no .lick file at this address or below it"
+        message = f"there is no {suffixes[0]} file at this address or below it"
         yield FoundSource(address, NO_LICKS.at(Span(0, 0), message, "check the address"))
 
 
-def _is_source_name(path: str) -> bool:
+def _is_source_name(path: str, suffixes: tuple[str, ...]) -> bool:
     """Return True if a path below an address is that of a source, and neither it nor a folder on the way is hidden."""
-    return path.lower().endswith(SUFFIX) and not any(part.startswith(".") for part in path.split("/"))
+    return path.lower().endswith(suffixes) and not any(part.startswith(".") for part in path.split("/"))

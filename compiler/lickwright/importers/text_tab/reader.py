@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from fractions import Fraction
 
-from lickwright.core.diagnostics import Rule
+from lickwright.core.diagnostics import Rule, Severity
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Source, Span, Unreadable
 from lickwright.importers.draft import Doubt, DraftBar, DraftChord, DraftDirection, LickDraft
@@ -61,6 +61,7 @@ from lickwright.music.rhythm import Meter, parse_meter
 from lickwright.music.tuning import Tuning
 from lickwright.notation.navigation import NAVIGATION
 
+UNSURE = "unsure"  # the tag of a lick that has to be compared with its source
 MOST_NOTES = 10_000  # of a lick, a limit of the notation
 MOST_SYSTEMS = 3_000
 _MOST_COMMENTS, _LONGEST_COMMENT = 400, 200
@@ -167,6 +168,8 @@ class _SectionReader:
             fields.append(("frets", str(min(highest, MAX_FRET))))
         bars = self._timed(reader, heading)
         self._keep_words(reader, ordered, bars)
+        if not ours and any(doubt.rule.severity is not Severity.INFO for doubt in self._doubts):
+            fields.append(("tags", UNSURE))
         return LickDraft(heading.title or "Untitled", tuple(bars), tuple(fields), tuple(self._top), tuple(self._doubts))
 
     def _ordered(self) -> list[tuple[TabSystem, StringOrder]]:
