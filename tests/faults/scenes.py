@@ -72,6 +72,9 @@ _PAGES = ("make", "lib", "--jobs", "1", "--to", "page", "--silent-page")
 _ZIP = ("make", "lib", "--to", "tab,midi", "--jobs", "1", "--zip", "course.zip")
 _BOOK = ("make", "lib", "--jobs", "1", "--to", "sheet", "--book", "Slow blues")
 _FLAT = ("--layout", "flat", "--names", "{book-number:02}-{title}")
+_TAB = "e|-------------|\nB|-8p5---------|\nG|-----7b9--5--|\nD|-------------|\nA|-------------|\nE|-------------|\n"
+_TABS = {"tabs/one.txt": _TAB, "tabs/sub/two.txt": _TAB.replace("7b9", "5h7"), "notes.txt": _FOREIGN}
+_READ = ("read", "tabs", "--out", "licks", "--jobs", "1")
 _REPORT = ("make", "lib/gate.lick", "--to", "tab,midi", "--report", "report.json")
 _FAMILY = ("move", "lib/gate.lick", "--all-boxes", "--out", "family/")
 SCENES = (
@@ -136,6 +139,9 @@ SCENES = (
         files={"big/one.lick": _big(1), "big/two.lick": _big(2), "notes.txt": _FOREIGN},
         chancy=True,
     ),
+    Scene("read", ("read", "mail.txt"), files={"mail.txt": _TAB, "notes.txt": _FOREIGN}),
+    Scene("read a folder", _READ, files=_TABS, daily=True),
+    Scene("read a folder again", _READ, files=_TABS, prepared=(_READ,), changes={"tabs/one.txt": _TAB.replace("8p5", "8p6")}),
     Scene(
         "check --fix --in-place",
         ("check", "--fix", "--in-place", "lib"),

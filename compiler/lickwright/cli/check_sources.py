@@ -66,7 +66,7 @@ def _checked(paths: tuple[str, ...], verdict: Verdict) -> Compiled:
         if not project.ok or os.path.abspath(project.path) in own:
             verdict.add(terminal.Exit.FINE if project.ok else terminal.Exit.FILE_ERRORS)
             yield FoundSource(project.path), Compilation(project.source, (), project.findings)
-    yield from compile_sources([one for one in found if one.path not in named], verdict, projects)
+    yield from compile_sources([one for one in found if one.path not in named], verdict, projects, importing=True)
 
 
 def _is_config_of(project: ProjectConfig | None, path: str) -> bool:

@@ -40,7 +40,11 @@ def command(mine: str, theirs: str, title: str | None, form: str, everything: bo
     from lickwright.cli.sources import FoundSource, Verdict, compile_sources
 
     verdict = Verdict()
-    files = [c for path in (mine, theirs) for _, c in compile_sources([FoundSource(path)], verdict, judge=False)]
+    files = [
+        c
+        for path in (mine, theirs)
+        for _, c in compile_sources([FoundSource(path)], verdict, judge=False, importing=True)
+    ]
     if len(files) < 2:  # a bug of ours, which was said
         return verdict.code
     one, other = files

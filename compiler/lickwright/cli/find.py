@@ -94,7 +94,7 @@ def _wanted(path: str, title: str | None) -> LickFacts | int:
     from lickwright.store.features import lick_facts
 
     verdict = Verdict()
-    for _, c in compile_sources([FoundSource(path)], verdict):
+    for _, c in compile_sources([FoundSource(path)], verdict, importing=True):
         lick = _only_lick(c, path, title)
         if lick is None or not lick.ok:
             found = c.diagnostics if lick is None else lick.diagnostics

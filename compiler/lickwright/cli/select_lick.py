@@ -25,7 +25,7 @@ def choose_licks(path: str, title: str | None) -> tuple[list[tuple[Compilation, 
     With a title only the licks that it names count. The errors of a file without licks are shown.
     """
     verdict = Verdict()
-    files = [c for _, c in compile_sources(find_sources([path]), verdict)]
+    files = [c for _, c in compile_sources(find_sources([path]), verdict, importing=True)]
     chosen = licks_called(files, path, title)
     if title is not None:
         verdict = Verdict()

@@ -20,9 +20,20 @@ if TYPE_CHECKING:
     from lickwright.importers.draft import Doubt, LickDraft
     from lickwright.importers.options import ReadOptions
 
-__all__ = ["MOST_BYTES", "READERS", "Imported", "ReaderRow", "find_reader", "import_source", "unread_source"]
+__all__ = [
+    "MOST_BYTES",
+    "READERS",
+    "Imported",
+    "ReaderRow",
+    "find_reader",
+    "import_source",
+    "is_importable",
+    "unread_source",
+]
 
 
+_LICK = re.compile(rb'^[ \t]*(?:lick[ \t]+["\xe2]|notation 1\b)', re.MULTILINE)  # how a lick begins
+_BEGINNING = 1 << 16  # bytes in which a lick is looked for
 MOST_BYTES = 32 << 20  # of a file of any format; each reader has limits of its own
 
 
@@ -58,6 +69,7 @@ class Imported(NamedTuple):
     unsure: int  # notes that a finding is about
     confidence: float  # from 0 to 1: how sure the rhythm is, on average over the bars
     findings: tuple[Diagnostic, ...]
+    bars: tuple[tuple[Span, ...], ...] = ()  # by lick: where each written bar stands in the source
 
     @property
     def ok(self) -> bool:
@@ -74,6 +86,12 @@ def find_reader(data: bytes, name: str) -> ReaderRow:
     return next((row for row in READERS if suffix in row.suffixes), READERS[-1])
 
 
+def is_importable(data: bytes, name: str) -> bool:
+    """Return True for a file of another format: by its suffix, unless it holds a lick as text."""
+    suffix = name[name.rfind(".") :].lower() if "." in name else ""
+    return any(suffix in row.suffixes for row in READERS) and not _LICK.search(data[:_BEGINNING])
+
+
 def import_source(data: bytes, name: str, options: ReadOptions | None = None) -> Imported:
     """Return a file read into the notation. What cannot be read is a finding with the code L810, L601 or L602; nothing is raised."""
     from lickwright.importers.options import ReadOptions
@@ -86,7 +104,7 @@ def import_source(data: bytes, name: str, options: ReadOptions | None = None) ->
         return unread_source(name, e, row)
     written = write_licks(drafts)
     findings = sorted(map(_finding, written.doubts), key=lambda d: (d.span.start, d.code))
-    return Imported(source, row.name, written.text, len(drafts), *_tally(drafts), tuple(findings))
+    return Imported(source, row.name, written.text, len(drafts), *_tally(drafts), tuple(findings), _bars(drafts))
 
 
 def unread_source(name: str, why: Unreadable, row: ReaderRow = READERS[-1]) -> Imported:
@@ -101,6 +119,10 @@ def _finding(doubt: Doubt) -> Diagnostic:
     bar = None if doubt.bar is None else doubt.bar + 1
     notes: tuple[RelatedInformation, ...] = ()
     return rule.at(doubt.span or Span(0, 0), doubt.message, doubt.hint or None, notes, bar)
+
+
+def _bars(drafts: Sequence[LickDraft]) -> tuple[tuple[Span, ...], ...]:
+    return tuple(tuple(bar.span or Span(0, 0) for bar in draft.bars) for draft in drafts)
 
 
 def _tally(drafts: Sequence[LickDraft]) -> tuple[int, int, float]:

@@ -128,6 +128,7 @@ def foreign_heading(lines: Sequence[TextLine], first: int, name: str) -> Heading
         text = line.text
         _foreign_fields(heading, text, line.number)
     heading.title = _title([line for line in lines if line.number < first], name)
+    heading.lines |= {line.number for line in lines if line.number < first and heading.title in line.text}
     return heading
 
 

@@ -118,6 +118,7 @@ class _SectionReader:
         self._told: set[tuple[str, str, int]] = set()
         self._line_starts = [line.start for line in section.lines]
         self._prose = section.prose()
+        self._heading = Heading()
         self._legend: Legend = read_legend((line.number, line.text) for line in self._prose)
 
     # --- doubts ------------------------------------------------------------------------------------------------------
@@ -148,7 +149,9 @@ class _SectionReader:
         ours = self._section.ours
         tuning = self._tuning([order for _, order in ordered])
         names = {label: n for n, label in enumerate(tuning.labels, 1) if tuning.labels.count(label) == 1}
-        heading = own_heading(self._prose) if ours else foreign_heading(self._prose, ordered[0][0].first, self._name)
+        heading = self._heading = (
+            own_heading(self._prose) if ours else foreign_heading(self._prose, ordered[0][0].first, self._name)
+        )
         plucks = any("plucking hand" in line.text for line in self._prose)
         strokes = frozenset(
             letter for letter in self._legend.meanings if self._legend.says(letter) in ("down", "up", "slap", "pop")
@@ -168,6 +171,8 @@ class _SectionReader:
             fields.append(("frets", str(min(highest, MAX_FRET))))
         bars = self._timed(reader, heading)
         self._keep_words(reader, ordered, bars)
+        self._top += bars[0].comments  # nothing stands between the fields and the first bar
+        bars[0] = replace(bars[0], comments=())
         if not ours and any(doubt.rule.severity is not Severity.INFO for doubt in self._doubts):
             fields.append(("tags", UNSURE))
         return LickDraft(heading.title or "Untitled", tuple(bars), tuple(fields), tuple(self._top), tuple(self._doubts))
@@ -367,7 +372,7 @@ class _SectionReader:
                     else f"`{text[:60]}`: the tab has no repeat sign for it"
                 )
                 self._report_line(INSTRUCTION, words, "write the repeat into the lick", line)
-            elif line.number not in self._legend.lines:
+            elif line.number not in self._legend.lines and line.number not in self._heading.lines:
                 self._report_line(LEFT, f"kept as a comment: `{text[:60]}`", "", line)
         self._top = comments.pop(-1, [])
         for n, texts in comments.items():

@@ -18,6 +18,7 @@ from lickwright.importers.text_tab.spacing import spaced_times, unbarred_times
 from lickwright.music.rhythm import Meter
 
 _VALUES = {"W": 1, "H": 2, "Q": 4, "E": 8, "S": 16, "T": 32}
+_DRIFT = 2  # columns that a rhythm letter may stand off its note
 _MATCHED = 0.6  # of the columns that a row of counts must stand over
 
 
@@ -109,7 +110,7 @@ def lettered_bar(
     sounding = [letter for letter in letters if not letter[1].startswith("R")]
     if len(sounding) != len(instants) and len(letters) != len(instants):
         return None
-    at, columns = Fraction(0), []
+    at, columns, drift = Fraction(0), [], 0
     rest_of = iter(instants)
     for x, letter in letters:
         value = letter_value(letter)
@@ -119,13 +120,16 @@ def lettered_bar(
             columns.append(TimedColumn(Instant(x, x + 1, rest=True), at))
         else:
             instant = next(rest_of, None)
-            if instant is None or abs(instant.x - x) > 2:
+            if instant is None:
                 return None
+            drift = max(drift, abs(instant.x - x))
             columns.append(TimedColumn(instant, at))
         at += value
     if length is not None and at != length:
         return None
-    return TimedBar(columns, "letters", times={column.instant.x: column.at for column in columns}, length=at)
+    unfit = "the rhythm letters do not stand over the notes, and were taken in order" if drift > _DRIFT else ""
+    times = {column.instant.x: column.at for column in columns}
+    return TimedBar(columns, "letters", unfit=unfit, times=times, length=at)
 
 
 def letter_value(letter: str) -> Fraction | None:

@@ -14,7 +14,7 @@ from lickwright.importers.text_tab.string_lines import StringLine, fragment, str
 from lickwright.importers.text_tab.text_lines import LONG_DASHES, TextLine, expand_dashes, joined_line
 
 LEAST, MOST = 4, 8  # strings
-_MOST_ROWS = 24  # above or below one system
+_MOST_ROWS = 12  # above or below one system
 _NAMES = {  # labels from top to bottom, as they are usual, in capitals
     6: ("EBGDAE", "EADGBE"), 7: ("EBGDAEB",), 8: ("EBGDAEBF#",), 4: ("GDAE",), 5: ("GDAEB", "CGDAE")
 }  # fmt: skip

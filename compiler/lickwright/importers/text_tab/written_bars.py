@@ -141,7 +141,6 @@ class BarReader:
             low = bar.left - 1 if k else -99
             high = bar.right if k + 1 < len(bars) else bar.right + 6
             bar.words = [word for word in rows.counts if low <= word.x < high]
-            bar.letters = [letter for letter in rows.letters if low <= letter[0] < high]
             bar.entries = [
                 entry for entry in rows.entries if low <= entry.x < high and entry.kind not in ("times", "going")
             ]
@@ -150,6 +149,23 @@ class BarReader:
                 if (e.kind == "going" and _is_over(e, bar)) or (e.kind == "times" and bar.left < e.end <= bar.right + 4)
             ]  # fmt: skip
             _add_rests(bar)
+        self._share_letters(bars, rows.letters)
+
+    def _share_letters(self, bars: Sequence[ColumnBar], letters: Sequence[tuple[int, str]]) -> None:
+        """Give each bar its rhythm letters: in order, where there is one for each column, else those that stand over it."""
+        owners = [bar for bar in bars for instant in bar.instants if instant.notes]
+        sounding = [letter for letter in letters if not letter[1].startswith("R")]
+        if len(sounding) != len(owners):
+            for bar in bars:
+                bar.letters = [letter for letter in letters if bar.left - 1 <= letter[0] < bar.right]
+            return
+        place = 0
+        for letter in letters:
+            owner = owners[min(place, len(owners) - 1)]
+            if letter[1].startswith("R") and place and letter[0] < owners[place - 1].right:
+                owner = owners[place - 1]
+            owner.letters.append(letter)
+            place += not letter[1].startswith("R")
 
     def _mark(self, bars: Sequence[ColumnBar], rows: Rows) -> None:
         instants = [instant for bar in bars for instant in bar.instants]
