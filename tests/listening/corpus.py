@@ -75,15 +75,13 @@ def cases(name: str, count: int, first: int = 0) -> Iterator[Case]:
         room = ROOM_NAMES[(n + n // len(mine)) % len(ROOM_NAMES)]
         clean = n % 4 == 0
         mistakes = (
-            ()
-            if clean
-            else tuple(random.choice(kinds[:13], 3, replace=False)) + ((kinds[13 + n % 2],) if n % 4 == 2 else ())
+            () if clean else (*((kinds[13 + n // 4 % 2],) if n % 4 == 2 else ()), *random.permutation(kinds[:13]))
         )
         tempo = float(random.choice([0.6, 0.75, 0.9, 1.0, 1.1]))
         shift = int(random.choice([0, 0, 0, 0, 0, 0, 1, -2, 2]))
         take = play_lick(
             timeline, random, tuple(map(str, mistakes)), tempo, float(random.uniform(-0.06, 0.06)),
-            float(random.uniform(-30, 30)), shift,
+            float(random.uniform(-30, 30)), shift, 3,
         )  # fmt: skip
         guitar = strings[n % len(strings)]
         wave = sound_take(take, guitar, random)

@@ -53,14 +53,18 @@ class Take:
 
 def play_lick(
     timeline: Timeline, random: Random, mistakes: tuple[str, ...], tempo: float = 1.0, drift: float = 0.0, tuning: float = 0.0,
-    shift: int = 0,
+    shift: int = 0, most: int = 99,
 ) -> Take:  # fmt: skip
-    """A take at `tempo` (1 is the written one), which gets faster by `drift` (0.05: 5 % from beginning to end)."""
+    """A take at `tempo` (1 is the written one), which gets faster by `drift` (0.05: 5 % from beginning to end).
+
+    Of the mistakes the first `most` are made that the lick has a place for.
+    """
     performance = perform(timeline, percent=Fraction(round(100 * tempo)))
     notes = [Stroked(n, n.start, n.end, n.pitch, n.moves) for n in performance.notes]
     take = Take(timeline, notes)
     for name in mistakes:
-        MISTAKES[name](take, random)
+        if len(take.labels) < most:
+            MISTAKES[name](take, random)
     by_onset: dict[float, float] = {}
     for note in notes:
         late = by_onset.setdefault(note.event.start, float(random.normal(0, JITTER)))
@@ -191,7 +195,7 @@ def _out_of_time(low: float, high: float) -> Callable[[Take, Random], None]:
             here = _strokes(take, s.index)
             others = sorted({n.event.start for n in take.notes})
             before = max((t for t in others if t < here[0].event.start - 1e-6), default=None)
-            room = here[0].end - here[0].start if late > 0 else here[0].start - (before or 0)
+            room = here[0].end - here[0].start if late > 0 else here[0].event.start - (before or 0)
             if before is not None and room > abs(late) + 0.1:
                 found.append(s)
         sound = _pick(random, found)
@@ -206,7 +210,7 @@ def _out_of_time(low: float, high: float) -> Callable[[Take, Random], None]:
 def _bent(take: Take, least: float = 0.9) -> list[tuple[SoundingNote, Stroked]]:
     """Free notes with a bend that stays up for 150 ms or more."""
     found = []
-    for s in _free(take, _judged(take)):
+    for s in _alone(take, _free(take, _judged(take))):
         strokes = _strokes(take, s.index)
         if strokes and any(sh.technique.curve is Curve.BEND and sh.amount >= least for sh in s.shapes):
             note = strokes[0]
@@ -270,7 +274,7 @@ def _not_released(take: Take, random: Random) -> None:
 
 def _vibrato_missing(take: Take, random: Random) -> None:
     found = []
-    for s in _free(take, _judged(take)):
+    for s in _alone(take, _free(take, _judged(take))):
         strokes = _strokes(take, s.index)
         wobble = [m for n in strokes for m in n.moves if m.shape in (CurveShape.ABOVE, CurveShape.AROUND)]
         if wobble and wobble[0].end - wobble[0].start > 0.35:

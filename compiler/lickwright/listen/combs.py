@@ -16,6 +16,8 @@ from lickwright.listen.recording import RATE, Recording
 SIZE = 8_192  # of the FFT: bins of 2.9 Hz
 PARTIALS = 8
 _LATE, _LONGEST = 0.025, 0.26  # seconds: from when on, and until when, a stretch is looked at
+_AHEAD = 0.012  # seconds before an onset that are left out of what was there before
+_LOOK = 0.11  # seconds before it that are looked at
 _NEAR = 0.35  # semitones around a partial
 _SPAN, _DEPTH = 30.0, 42.0  # decibels: of the range that counts; below the loudest bin where it begins
 _WEIGHTS = 1 / np.sqrt(np.arange(1, PARTIALS + 1))
@@ -50,10 +52,22 @@ def comb_strength(spectrum: Spectrum, pitch: float) -> float:
     return float((shares * _WEIGHTS).sum() / _WEIGHTS.sum())
 
 
-def comb_table(recording: Recording, starts: NDArray[np.float64], pitches: Sequence[float]) -> NDArray[np.float32]:
-    """Return the strength of each pitch in each stretch, shape (stretches, pitches)."""
+def comb_table(
+    recording: Recording, starts: NDArray[np.float64], picks: NDArray[np.bool_], pitches: Sequence[float]
+) -> NDArray[np.float32]:
+    """Return the strength of each pitch in each stretch, shape (stretches, pitches); where a string is struck, in what is new there."""
     table = np.zeros((len(starts) - 1, len(pitches)), np.float32)
     for k in range(len(starts) - 1):
         spectrum = stretch_spectrum(recording, starts[k], starts[k + 1])
+        if picks[k]:
+            spectrum = without_before(recording, starts[k], spectrum)
         table[k] = [comb_strength(spectrum, pitch) for pitch in pitches]
     return table
+
+
+def without_before(recording: Recording, start: float, spectrum: Spectrum) -> Spectrum:
+    """Return a spectrum less that of what sounded just before an instant (seconds)."""
+    first = round((start - _AHEAD - _LOOK) * RATE)
+    wave = recording.read(first, round((start - _AHEAD) * RATE))
+    before = np.abs(np.fft.rfft(wave * np.hanning(len(wave)), SIZE)) / len(wave)
+    return np.maximum(spectrum - before, 0.02 * spectrum)

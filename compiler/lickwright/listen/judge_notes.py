@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from lickwright.core.fast_dataclass import record
-from lickwright.listen.combs import Spectrum, comb_strength
+from lickwright.listen.combs import Spectrum, comb_strength, stretch_spectrum, without_before
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.model import HeardNote, NoteVerdict
 from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum, own_strengths
@@ -26,6 +26,7 @@ _SURE = 0.5  # strength of a comb that is enough for a note
 _NEIGHBORS = (-2, -1, 1, 2)  # semitones: what a note of a double stop is compared with
 _CLEARLY = 0.14  # by which a neighbor must be stronger
 _THERE, _GONE = 0.50, 0.34  # strength of a note of a double stop that is there, and of one that is not
+_RINGING = 0.5  # strength of one that may ring on, so that its new pick cannot be told from it
 
 
 @record
@@ -107,7 +108,9 @@ def _judge_single(
     spectrum = new_spectrum(hearing.recording, start, stop)
     expected = min(max(pitch, low), high) if np.isfinite(pitch) else written
     if not np.isfinite(pitch):
-        if comb_strength(spectrum, written + higher) < _SURE:
+        if begin is not None and _is_silent(hearing, begin):
+            note.verdict, note.onset = NoteVerdict.MISSING, None
+        elif comb_strength(spectrum, written + higher) < _SURE:
             note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
     elif not is_misheard(pitch, expected) and beats_expected(spectrum, pitch + higher, expected + higher):
         note.verdict = NoteVerdict.WRONG
@@ -122,6 +125,11 @@ def _is_not_struck(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, ti
     before = groups[n - 1]
     same = before.kind is ExpectedKind.SINGLE and abs(before.pitches[0] - groups[n].pitches[0]) < _NEAR
     return same and times.starts[n - 1] is not None
+
+
+def _is_silent(hearing: Hearing, begin: int) -> bool:
+    """Return whether nothing is struck with a stretch, and nothing clear sounds in it."""
+    return bool(hearing.picks[begin] < _DOUBTFUL and not hearing.steps[begin])
 
 
 def _not_begun(
@@ -150,15 +158,16 @@ def _sounds_anyway(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, ti
 
 
 def _judge_pair(hearing: Hearing, group: ExpectedGroup, start: float, stop: float, higher: float) -> list[HeardNote]:
-    spectrum = new_spectrum(hearing.recording, start, stop)
+    whole = stretch_spectrum(hearing.recording, start, stop)
+    new = without_before(hearing.recording, start, whole)
     return [
-        _judge_one_of_pair(spectrum, sound, pitch, group.pitches[1 - n], start, higher)
+        _judge_one_of_pair(new, whole, sound, pitch, group.pitches[1 - n], start, higher)
         for n, (sound, pitch) in enumerate(zip(group.sounds, group.pitches, strict=True))
     ]
 
 
 def _judge_one_of_pair(
-    spectrum: Spectrum, sound: SoundingNote, pitch: float, other: float, start: float, higher: float
+    spectrum: Spectrum, whole: Spectrum, sound: SoundingNote, pitch: float, other: float, start: float, higher: float
 ) -> HeardNote:
     note = HeardNote(sound, NoteVerdict.RIGHT, pitch, "", start)
     here, partials = own_strengths(spectrum, pitch + higher, other + higher)
@@ -173,6 +182,6 @@ def _judge_one_of_pair(
     (best, _), by = max((s, by) for s, by in around)
     if best > here + _CLEARLY and best > _THERE:
         note.verdict, note.pitch = NoteVerdict.WRONG, pitch + by
-    elif here < _GONE:
+    elif here < _GONE and own_strengths(whole, pitch + higher, other + higher)[0] < _RINGING:
         note.verdict, note.onset = NoteVerdict.MISSING, None
     return note

@@ -17,6 +17,9 @@ REACH = 5  # onsets on either side
 LEAST = 4  # onsets that a line needs
 _PAUSE = 0.30  # seconds that an onset must wait beyond what was expected, and
 _PAUSE_SHARE = 0.45  # of what was expected, to count as one after a pause
+_OUTLIER = 0.06  # seconds off a line that count at most
+_STIFF = 0.25  # seconds that a slope costs that is e times as steep as the whole's
+_PRIOR = 0.02  # square seconds: how much a slope is held where points are few
 _STEEP = 1.25  # how much faster or slower a few notes may be than the whole
 
 
@@ -57,20 +60,25 @@ def overall_pace(written: Values, heard: Values) -> float:
 
 
 def robust_line(x: Values, y: Values, slope: float) -> tuple[float, float]:
-    """Return slope and offset of the line through the most points (Theil 1950, Sen 1968), its slope near a given one."""
+    """Return slope and offset of the line near most points, its slope near a given one.
+
+    Of the lines through any two points, and those of the given slope through any one, the one that leaves the least, where no point counts for more than
+    `_OUTLIER`; then the best line through those that are near it (RANSAC, Fischler & Bolles 1981, with all pairs tried).
+    """
     gaps = x[None, :] - x[:, None]
-    far = np.abs(gaps) > 0.08
-    steep = slope
-    if far.any():
-        slopes = (y[None, :] - y[:, None])[far] / gaps[far]
-        steep = float(np.clip(_weighted_median(slopes, np.abs(gaps[far])), slope / _STEEP, slope * _STEEP))
-    return steep, float(np.median(y - steep * x))
-
-
-def _weighted_median(values: Values, weights: Values) -> float:
-    order = np.argsort(values)
-    total = np.cumsum(weights[order])
-    return float(values[order][np.searchsorted(total, total[-1] / 2)])
+    one, other = np.nonzero(gaps > 0.08)
+    slopes = np.concatenate(((y[other] - y[one]) / gaps[one, other], np.full(len(x), slope)))
+    slopes = np.clip(slopes, slope / _STEEP, slope * _STEEP)
+    offsets = np.concatenate((y[one], y)) - slopes * np.concatenate((x[one], x))
+    rest = np.minimum(np.abs(y[None, :] - slopes[:, None] * x[None, :] - offsets[:, None]), _OUTLIER).sum(axis=1)
+    best = int(np.argmin(rest + _STIFF * np.abs(np.log(slopes / slope))))
+    near = np.abs(y - slopes[best] * x - offsets[best]) < _OUTLIER / 2
+    if near.sum() < 3 or np.ptp(x[near]) < 0.2:
+        return float(slopes[best]), float(offsets[best])
+    middle_x, middle_y = x[near].mean(), y[near].mean()
+    spread = ((x[near] - middle_x) ** 2).sum() + _PRIOR
+    steep = (((x[near] - middle_x) * (y[near] - middle_y)).sum() + _PRIOR * slopes[best]) / spread
+    return float(steep), float(middle_y - steep * middle_x)
 
 
 def _pieces(

@@ -23,7 +23,9 @@ Costs = NDArray[np.float32]
 TEMPOS = (0.45, 0.55, 0.66, 0.8, 0.95, 1.12, 1.35)  # of the lick's own
 _MISSING, _MISSING_LIGHT, _MISSING_PASSED = 1.0, 0.15, 0.5
 _EXTRA = 0.75
-_UNCLEAR, _SILENT = 0.35, 0.9  # of a group that begins where no pitch is clear, and where there is no sound
+_STRONG, _STRONG_SPAN = 0.72, 0.35  # strength of a comb that costs nothing, and by how much less costs a whole note
+_SECOND = 0.12  # of a group that is told by its partials only
+_UNCLEAR, _SILENT = 0.5, 0.9  # of a group that begins where no pitch is clear, and where there is no sound
 _NO_PICK = 0.6  # of a group that begins where nothing rises and nothing steps
 _OUT_OF_TIME = 0.9  # at most
 _PAUSE = 0.9
@@ -257,17 +259,13 @@ def _pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: floa
     silent = ~np.isfinite(hearing.pitches) & (hearing.levels < hearing.features.loud - 42)
     unclear = ~np.isfinite(hearing.pitches)
     firsts = _interval_costs(pitches, *(np.array([g.first[n] for g in groups], np.float32) for n in (0, 1)))
-    wholes = _interval_costs(
-        pitches,
-        *(
-            np.array([v], np.float32).repeat(1) if False else np.array(v, np.float32)
-            for v in ([g.low for g in groups], [g.high for g in groups])
-        ),
-    )
+    lows, highs = (np.array(v, np.float32) for v in ([g.low for g in groups], [g.high for g in groups]))
+    wholes = _interval_costs(pitches, lows, highs)
     begin = np.where(unclear, _UNCLEAR, firsts * weight + (1 - weight) * 0.3 * (firsts > 0))
+    combs = _comb_costs(hearing, groups, higher)
     pairs = [n for n, g in enumerate(groups) if g.kind is ExpectedKind.PAIR]
-    if pairs:
-        begin[pairs] = _pair_costs(hearing, [groups[n] for n in pairs], higher)
+    begin = np.where(unclear, np.clip(combs, 0.1, _UNCLEAR), np.minimum(begin, combs + _SECOND))
+    begin[pairs] = combs[pairs]
     loose = np.array([g.kind in (ExpectedKind.PASSED, ExpectedKind.UNPITCHED) for g in groups])
     begin[loose] = 0.12
     begin[:, silent] = _SILENT
@@ -288,10 +286,15 @@ def _pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: floa
     return begin.astype(np.float32), inside.astype(np.float32)
 
 
-def _pair_costs(hearing: Hearing, pairs: Sequence[ExpectedGroup], higher: float) -> Costs:
-    needed = sorted({round(p + higher, 3) for g in pairs for p in g.pitches})
-    table = comb_table(hearing.recording, hearing.starts, needed)
-    costs = np.clip((0.72 - table) / 0.35, 0, 1)
+def _comb_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float) -> Costs:
+    """Return what it costs that each group begins with each stretch, by the partials that are new there."""
+    judged = [g.kind in (ExpectedKind.SINGLE, ExpectedKind.PAIR) for g in groups]
+    needed = sorted({round(p + higher, 2) for g, told in zip(groups, judged, strict=True) if told for p in g.pitches})
+    table = comb_table(hearing.recording, hearing.starts, hearing.picks > PICKED, needed)
+    costs = np.clip((_STRONG - table) / _STRONG_SPAN, 0, 1)
     column = {pitch: n for n, pitch in enumerate(needed)}
-    found = [np.mean([costs[:, column[round(p + higher, 3)]] for p in g.pitches], axis=0) for g in pairs]
-    return np.array(found, np.float32)
+    found = np.ones((len(groups), hearing.count), np.float32)
+    for n, group in enumerate(groups):
+        if judged[n]:
+            found[n] = np.mean([costs[:, column[round(p + higher, 2)]] for p in group.pitches], axis=0)
+    return found

@@ -8,11 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from lickwright.listen.combs import SIZE, Spectrum, comb_strength, partial_levels, stretch_spectrum
-from lickwright.listen.recording import RATE, Recording
+from lickwright.listen.combs import Spectrum, comb_strength, partial_levels, stretch_spectrum, without_before
+from lickwright.listen.recording import Recording
 
-_AHEAD = 0.012  # seconds before an onset that are left out of what was there before
-_LOOK = 0.11  # seconds before it that are looked at
 _MISHEARD = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones
 _NEAR = 0.5  # semitones
 _SHARED = 0.9  # semitones within which two partials cannot be told from each other, at most
@@ -22,11 +20,7 @@ _REACH = 24.0  # decibels below the loudest partial of what is new, down to whic
 
 def new_spectrum(recording: Recording, start: float, stop: float) -> Spectrum:
     """Return the spectrum of a stretch (seconds) less that of what sounded just before it."""
-    after = stretch_spectrum(recording, start, stop)
-    first = round((start - _AHEAD - _LOOK) * RATE)
-    wave = recording.read(first, round((start - _AHEAD) * RATE))
-    before = np.abs(np.fft.rfft(wave * np.hanning(len(wave)), SIZE)) / len(wave)
-    return np.maximum(after - before, 0.02 * after)
+    return without_before(recording, start, stretch_spectrum(recording, start, stop))
 
 
 def is_misheard(heard: float, expected: float) -> bool:
