@@ -15,9 +15,10 @@ from lickwright.compare.score import score_pairs
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind, expected_groups
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
-from lickwright.listen.judge_notes import judge_pitches, pass_times
+from lickwright.listen.judge_notes import begun_at_picks, judge_pitches, pass_times
 from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
 from lickwright.listen.match import MatchedPass, Matching, match_groups
+from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.recording import Recording
 from lickwright.listen.stretches import Hearing, hear_recording
@@ -36,6 +37,7 @@ NO_VIBRATO = 0.12  # semitones of width below which there is none
 NARROW = 0.4  # share of its width
 WELL = 0.30  # cost a group of a reading that needs no other shift
 RIGHT_SHARE, RIGHT_SHARE_ODD = 0.70, 0.85  # of the notes that must be right, and at an odd shift or tempo
+_MOST_TEMPOS = 3  # different ones in one recording, that are refined
 ODD_TEMPOS = (0.4, 1.5)
 _SAME = 1e-9
 
@@ -59,29 +61,42 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
         return refused("nothing was heard that sounds like a guitar")
     if not any(not g.why for g in groups):
         return refused("there is no note in this lick that can be judged by ear: " + ", ".join(passed_over))
-    matching = _best_matching(hearing, groups, tuning)
-    higher = tuning + matching.shift
+    matching, shift = _best_matching(hearing, groups, tuning)
+    higher = tuning + shift
     fine = _fine_tuning(hearing, groups, matching, higher)
     tuning, higher = tuning + fine, higher + fine
     passes = _judged_passes(hearing, groups, matching, performance, higher)
     if not passes:
         return refused("this does not sound like this lick")
     best = max(range(len(passes)), key=lambda n: (passes[n].score.of_100, passes[n].right_pitches))
-    words = _unlike(passes[best], matching.shift)
-    return refused(words, matching.shift) if words else Judgement(
-        timeline, hearing.recording.seconds, "", tuning, matching.shift, passes, best, passed_over
+    words = _unlike(passes[best], shift)
+    return refused(words, shift) if words else Judgement(
+        timeline, hearing.recording.seconds, "", tuning, shift, passes, best, passed_over
     )  # fmt: skip
 
 
-def _best_matching(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float) -> Matching:
-    """Return the best reading; other shifts are tried only where the written one costs much."""
-    best = match_groups(hearing, groups, tuning)
+def _best_matching(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float) -> tuple[Matching, int]:
+    """Return the best reading and by how many semitones it is higher; other shifts are tried only where the written pitch costs much."""
+    costs, shift = pitch_costs(hearing, groups, tuning), 0
+    best = match_groups(hearing, groups, costs)
     if best.cost > WELL:
-        for shift in likely_shifts(hearing, groups, tuning):
-            other = match_groups(hearing, groups, tuning, shift)
-            if other.cost < best.cost - 0.08:
-                best = other
-    return best
+        for other in likely_shifts(hearing, groups, tuning):
+            others = pitch_costs(hearing, groups, tuning + other)
+            found = match_groups(hearing, groups, others)
+            if found.cost < best.cost - 0.08:
+                best, costs, shift = found, others, other
+    known = {
+        round(1 / pace, 3) for one in best.passes if one.whole and (pace := _matched_pace(hearing, groups, one)) > 0
+    }
+    return match_groups(hearing, groups, costs, sorted(known)[:_MOST_TEMPOS]) if known else best, shift
+
+
+def _matched_pace(hearing: Hearing, groups: Sequence[ExpectedGroup], one: MatchedPass) -> float:
+    """Return the seconds played for each second written, 0 where too little is matched."""
+    told = [(g.at, float(hearing.starts[b])) for g, b in zip(groups, one.begins, strict=True) if b is not None]
+    if len(told) < 3:
+        return 0.0
+    return overall_pace(*(np.array(column) for column in zip(*told, strict=True)))
 
 
 def _fine_tuning(hearing: Hearing, groups: Sequence[ExpectedGroup], matching: Matching, higher: float) -> float:
@@ -120,7 +135,7 @@ def _judge_pass(
     hearing: Hearing, groups: Sequence[ExpectedGroup], one: MatchedPass, performance: Performance, higher: float,
     again: tuple[SoundingNote, ...],
 ) -> JudgedPass:  # fmt: skip
-    times = pass_times(hearing, groups, one.begins, one.tempo)
+    times = pass_times(hearing, groups, begun_at_picks(hearing, groups, one.begins, higher), one.tempo)
     notes = judge_pitches(hearing, groups, times, higher)
     written = np.array([g.at for g in groups])
     steady = [

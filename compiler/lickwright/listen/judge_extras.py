@@ -16,6 +16,7 @@ from lickwright.listen.model import ExtraNote
 from lickwright.listen.stretches import Hearing
 
 _PICK, _PICK_SAME = 1.5, 2.5  # odds of a pick at another pitch, and at the one that sounds already
+_PICK_MOVING = 4.5  # odds of a pick while a bend or a slide is on its way
 _SOFT = 28.0  # decibels below the loudest
 _APART = 0.075  # seconds from the notes of the lick
 _SHORT = 0.06  # seconds that an extra note lasts at least
@@ -73,4 +74,5 @@ def _is_extra(
     ):
         return False
     same = group.low - 0.6 <= pitch <= group.high + 0.6
-    return bool(hearing.picks[k] > (_PICK_SAME if same else _PICK))
+    least = _PICK_MOVING if same and group.high - group.low > 0.4 else _PICK_SAME if same else _PICK
+    return bool(hearing.picks[k] > least)

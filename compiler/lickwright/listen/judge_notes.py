@@ -13,17 +13,24 @@ import numpy as np
 from lickwright.core.fast_dataclass import record
 from lickwright.listen.combs import Spectrum, comb_strength, stretch_spectrum, without_before
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
+from lickwright.listen.features import FRAME
 from lickwright.listen.model import HeardNote, NoteVerdict
 from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum, own_strengths
-from lickwright.listen.stretches import Hearing, clear_pitch
+from lickwright.listen.stretches import PICKED, Hearing, clear_pitch
 from lickwright.timeline.model import SoundingNote
 
 UNHEARD = "notes that could not be heard out"
 _NEAR = 0.5  # semitones: what is nearer is the same note
 _BODY = 0.40  # seconds from its beginning that the pitch of a note is taken from
+_SURE_PICK = 3.0  # odds of a pick that is one
+_LATEST_PITCH = 0.4  # seconds after a pick that its pitch may come out
 _DOUBTFUL = -1.5  # odds below which a boundary is no pick
 _SURE = 0.5  # strength of a comb that is enough for a note
+_SOFT = 35.0  # decibels below the loudest
+_VERY_CLEAR = 0.9  # clarity of a string that sounds alone
 _NEIGHBORS = (-2, -1, 1, 2)  # semitones: what a note of a double stop is compared with
+_OWN = 2  # partials that a note of a double stop must have for itself
+_LOOKS = (0.14, 0.26)  # seconds over which a double stop is looked at
 _CLEARLY = 0.14  # by which a neighbor must be stronger
 _THERE, _GONE = 0.50, 0.34  # strength of a note of a double stop that is there, and of one that is not
 _RINGING = 0.5  # strength of one that may ring on, so that its new pick cannot be told from it
@@ -37,6 +44,24 @@ class PassTimes:
     starts: tuple[float | None, ...]  # seconds
     stops: tuple[float, ...]  # seconds; 0 for a group that was not heard
     predicted: tuple[float, ...]  # seconds at which each should begin, by its neighbors
+
+
+def begun_at_picks(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], begins: Sequence[int | None], higher: float
+) -> tuple[int | None, ...]:
+    """Return the stretches that begin each group, each struck one at its pick where its pitch came out only later, when another string fell silent."""
+    moved = list(begins)
+    for n, (group, begin) in enumerate(zip(groups, begins, strict=True)):
+        if begin is None or group.kind is not ExpectedKind.SINGLE or not group.struck or hearing.picks[begin] > PICKED:
+            continue
+        before = next((b for b in reversed(moved[:n]) if b is not None), -1)
+        for k in range(begin - 1, max(before, begin - 4), -1):
+            if hearing.picks[k] > _SURE_PICK and hearing.starts[begin] - hearing.starts[k] < _LATEST_PITCH:
+                spectrum = new_spectrum(hearing.recording, hearing.starts[k], hearing.starts[k + 1])
+                if comb_strength(spectrum, group.pitches[0] + higher) > _SURE:
+                    moved[n] = k
+                break
+    return tuple(moved)
 
 
 def pass_times(
@@ -138,8 +163,19 @@ def _not_begun(
     """Return the notes of a group that nothing was found to begin: missing, unless its pitch sounds where it should."""
     group = groups[n]
     there = group.kind is ExpectedKind.SINGLE and _sounds_anyway(hearing, groups, n, times, higher)
-    verdict = NoteVerdict.RIGHT if there else NoteVerdict.MISSING
-    return [HeardNote(s, verdict, p) for s, p in zip(group.sounds, group.pitches, strict=True)]
+    verdict, why = (NoteVerdict.RIGHT, "") if there else (NoteVerdict.MISSING, "")
+    if not there and not group.struck and _is_crowded(hearing, times.predicted[n]):
+        verdict, why = NoteVerdict.UNTOLD, UNHEARD
+    return [HeardNote(s, verdict, p, why) for s, p in zip(group.sounds, group.pitches, strict=True)]
+
+
+def _is_crowded(hearing: Hearing, at: float) -> bool:
+    """Return whether no single pitch is clear around an instant (seconds), as where another string rings."""
+    first, last = round((at - 0.05) / FRAME), round((at + 0.2) / FRAME)
+    features = hearing.features
+    sounding = features.level[max(0, first) : last] > features.loud - _SOFT
+    clear = features.clarity[max(0, first) : last] > _VERY_CLEAR
+    return bool(sounding.any()) and float(clear[sounding].mean()) < 0.5
 
 
 def _sounds_anyway(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, higher: float) -> bool:
@@ -158,30 +194,36 @@ def _sounds_anyway(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, ti
 
 
 def _judge_pair(hearing: Hearing, group: ExpectedGroup, start: float, stop: float, higher: float) -> list[HeardNote]:
-    whole = stretch_spectrum(hearing.recording, start, stop)
-    new = without_before(hearing.recording, start, whole)
+    wholes = [stretch_spectrum(hearing.recording, start, min(stop, start + length)) for length in _LOOKS]
+    views = [(without_before(hearing.recording, start, whole), whole) for whole in wholes]
     return [
-        _judge_one_of_pair(new, whole, sound, pitch, group.pitches[1 - n], start, higher)
+        _judge_one_of_pair(views, sound, pitch, group.pitches[1 - n], start, higher)
         for n, (sound, pitch) in enumerate(zip(group.sounds, group.pitches, strict=True))
     ]
 
 
 def _judge_one_of_pair(
-    spectrum: Spectrum, whole: Spectrum, sound: SoundingNote, pitch: float, other: float, start: float, higher: float
+    views: Sequence[tuple[Spectrum, Spectrum]],
+    sound: SoundingNote,
+    pitch: float,
+    other: float,
+    start: float,
+    higher: float,
 ) -> HeardNote:
+    """Judge one note of a double stop by the partials that the other has not. `views` are spectra of what is new, and of all, over two lengths."""
     note = HeardNote(sound, NoteVerdict.RIGHT, pitch, "", start)
-    here, partials = own_strengths(spectrum, pitch + higher, other + higher)
-    if partials < 2:
+    if own_strengths(views[0][0], pitch + higher, other + higher)[1] < _OWN:
         note.verdict, note.why = NoteVerdict.UNTOLD, "notes of a double stop that share their overtones"
         return note
-    around = [
-        (own_strengths(spectrum, pitch + by + higher, other + higher), by)
-        for by in _NEIGHBORS
-        if abs(pitch + by - other) > 0.5
-    ]
-    (best, _), by = max((s, by) for s, by in around)
+
+    def strength(by: float, view: int = 0) -> float:
+        found = [own_strengths(both[view], pitch + by + higher, other + higher) for both in views]
+        return max((value for value, partials in found if partials >= _OWN), default=0.0)
+
+    here = strength(0)
+    best, by = max((strength(by), by) for by in _NEIGHBORS if abs(pitch + by - other) > 0.5)
     if best > here + _CLEARLY and best > _THERE:
         note.verdict, note.pitch = NoteVerdict.WRONG, pitch + by
-    elif here < _GONE and own_strengths(whole, pitch + higher, other + higher)[0] < _RINGING:
+    elif here < _GONE and strength(0, 1) < _RINGING:
         note.verdict, note.onset = NoteVerdict.MISSING, None
     return note

@@ -18,6 +18,7 @@ LEAST = 4  # onsets that a line needs
 _PAUSE = 0.30  # seconds that an onset must wait beyond what was expected, and
 _PAUSE_SHARE = 0.45  # of what was expected, to count as one after a pause
 _OUTLIER = 0.06  # seconds off a line that count at most
+_SLOPED = 5  # points from which on a line may have a slope of its own
 _STIFF = 0.25  # seconds that a slope costs that is e times as steep as the whole's
 _PRIOR = 0.02  # square seconds: how much a slope is held where points are few
 _STEEP = 1.25  # how much faster or slower a few notes may be than the whole
@@ -66,14 +67,14 @@ def robust_line(x: Values, y: Values, slope: float) -> tuple[float, float]:
     `_OUTLIER`; then the best line through those that are near it (RANSAC, Fischler & Bolles 1981, with all pairs tried).
     """
     gaps = x[None, :] - x[:, None]
-    one, other = np.nonzero(gaps > 0.08)
+    one, other = np.nonzero(gaps > (0.08 if len(x) >= _SLOPED else np.inf))
     slopes = np.concatenate(((y[other] - y[one]) / gaps[one, other], np.full(len(x), slope)))
     slopes = np.clip(slopes, slope / _STEEP, slope * _STEEP)
     offsets = np.concatenate((y[one], y)) - slopes * np.concatenate((x[one], x))
     rest = np.minimum(np.abs(y[None, :] - slopes[:, None] * x[None, :] - offsets[:, None]), _OUTLIER).sum(axis=1)
     best = int(np.argmin(rest + _STIFF * np.abs(np.log(slopes / slope))))
     near = np.abs(y - slopes[best] * x - offsets[best]) < _OUTLIER / 2
-    if near.sum() < 3 or np.ptp(x[near]) < 0.2:
+    if near.sum() < 3 or len(x) < _SLOPED or np.ptp(x[near]) < 0.2:
         return float(slopes[best]), float(offsets[best])
     middle_x, middle_y = x[near].mean(), y[near].mean()
     spread = ((x[near] - middle_x) ** 2).sum() + _PRIOR

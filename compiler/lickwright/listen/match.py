@@ -14,29 +14,24 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lickwright.listen.combs import comb_table
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
+from lickwright.listen.match_costs import Costs, PitchCosts
 from lickwright.listen.stretches import PICKED, Hearing
-
-Costs = NDArray[np.float32]
 
 TEMPOS = (0.45, 0.55, 0.66, 0.8, 0.95, 1.12, 1.35)  # of the lick's own
 _MISSING, _MISSING_LIGHT, _MISSING_PASSED = 1.0, 0.15, 0.5
-_EXTRA = 0.75
-_STRONG, _STRONG_SPAN = 0.72, 0.35  # strength of a comb that costs nothing, and by how much less costs a whole note
-_SECOND = 0.12  # of a group that is told by its partials only
-_UNCLEAR, _SILENT = 0.5, 0.9  # of a group that begins where no pitch is clear, and where there is no sound
-_NO_PICK = 0.6  # of a group that begins where nothing rises and nothing steps
+_SCALE, _SCALE_KNOWN = (
+    (0.05, 0.2),
+    (0.045, 0.10),
+)  # seconds, and share of a distance in time, that cost half of the next
+_AROUND = (0.97, 1.0, 1.03)  # of a tempo that is known
 _OUT_OF_TIME = 0.9  # at most
 _PAUSE = 0.9
-_AGAIN_FIRST, _AGAIN = 1.2, 1.9  # of a phrase begun again, at its first group or at another one
+_AGAIN_FIRST, _AGAIN = 1.0, 1.7  # of a phrase begun again, at its first group or at another one
 _PASS = 0.3  # of another pass
-_NOISE, _STRAY = 0.03, 0.35  # of a stretch in a pause: without a pick, and a pick with a pitch
+_NOISE, _STRAY = 0.03, 0.5  # of a stretch in a pause: without a pick, and a pick with a pitch
 _WINDOW = 20  # stretches between two groups at most, but for pauses
 _MOST_STRAY = 4.0  # that is charged for what stands before the first note
-_FORGIVEN = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones by which a pitch is often misheard
-_MISHEARD = 0.3
-_NEAR, _FAR = 0.42, 1.0  # semitones off: up to the first it is right, from the second on another note
 _MOST_STATES = 4_000_000
 
 
@@ -53,26 +48,25 @@ class Matching(NamedTuple):
 
     passes: tuple[MatchedPass, ...]
     cost: float
-    shift: int  # semitones that the whole is higher than written
 
 
 def match_groups(
-    hearing: Hearing,
-    groups: Sequence[ExpectedGroup],
-    tuning: float = 0.0,
-    shift: int = 0,
-    tempos: Sequence[float] = TEMPOS,
+    hearing: Hearing, groups: Sequence[ExpectedGroup], costs: PitchCosts, known: Sequence[float] = ()
 ) -> Matching:
-    """Return the cheapest reading of a hearing as the lick, `shift` semitones and `tuning` (in semitones) higher."""
+    """Return the cheapest reading of a hearing as the lick.
+
+    `known` are tempos that are near the right one already (shares of the lick's own); time is then judged more strictly.
+    """
     if not hearing.count or not groups:
-        return Matching((), float(_MISSING), shift)
+        return Matching((), _MISSING)
+    tempos = sorted({near * by for near in known for by in _AROUND}) if known else list(TEMPOS)
     if len(tempos) * len(groups) * hearing.count > _MOST_STATES:
-        tempos = tempos[::3][:3]
-    table = _Table(hearing, groups, tuning + shift, np.array(tempos, np.float32))
+        tempos = tempos[1::3][:3]
+    table = _Table(hearing, groups, costs, np.array(tempos, np.float32), _SCALE_KNOWN if known else _SCALE)
     table.fill()
     cost, path = table.best_path()
     passes = _passes(path, len(groups), tempos)
-    return Matching(passes, cost / max(1, len(groups)) / max(1, sum(p.whole for p in passes)), shift)
+    return Matching(passes, cost / len(groups) / max(1, sum(p.whole for p in passes)))
 
 
 class _Step(NamedTuple):
@@ -97,29 +91,18 @@ def _passes(path: Sequence[_Step], count: int, tempos: Sequence[float]) -> tuple
     return (*found, MatchedPass(tuple(begins), True, tempos[tempo]))
 
 
-def distance_costs(off: NDArray[np.float32]) -> Costs:
-    """Return what a pitch costs that is so many semitones away from where it should be."""
-    return np.asarray(np.clip((off - _NEAR) / (_FAR - _NEAR), 0, 1), np.float32)
-
-
-def _interval_costs(pitches: NDArray[np.float32], lows: NDArray[np.float32], highs: NDArray[np.float32]) -> Costs:
-    """Return the cost of each pitch (columns) against each interval (rows); NaN where there is no pitch."""
-    best: Costs | None = None
-    for misheard in (0.0, *_FORGIVEN):
-        p = pitches[None, :] - np.float32(misheard)
-        off = np.maximum(np.maximum(lows[:, None] - p, p - highs[:, None]), 0)
-        cost = np.maximum(distance_costs(off), _MISHEARD if misheard else 0)
-        best = cost if best is None else np.minimum(best, cost)
-    assert best is not None
-    return best.astype(np.float32)
-
-
 class _Table:
     """The costs, and the states as they are filled in from the first stretch to the last."""
 
     def __init__(
-        self, hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float, tempos: NDArray[np.float32]
+        self,
+        hearing: Hearing,
+        groups: Sequence[ExpectedGroup],
+        costs: PitchCosts,
+        tempos: NDArray[np.float32],
+        scale: tuple[float, float],
     ) -> None:
+        self.scale = scale
         self.tempos = tempos
         self.count, self.groups = hearing.count, len(groups)
         self.times = hearing.starts.astype(np.float64)
@@ -128,7 +111,7 @@ class _Table:
         passed = [g.kind is ExpectedKind.PASSED for g in groups]
         missing = np.where(light, _MISSING_LIGHT, np.where(passed, _MISSING_PASSED, _MISSING))
         self.missing = np.concatenate(([0.0], np.cumsum(missing))).astype(np.float32)  # of all before each group
-        self.begin, self.inside = _pitch_costs(hearing, groups, higher)
+        self.begin, self.inside = costs.begin, costs.inside
         self.until = np.concatenate((np.zeros((self.groups, 1), np.float32), np.cumsum(self.inside, axis=1)), axis=1)
         picked = (hearing.picks > PICKED) & np.isfinite(hearing.pitches)
         self.stray = np.where(picked, _STRAY, _NOISE).astype(np.float32)
@@ -182,7 +165,7 @@ class _Table:
             ahead = 1 + skipped
             wait = (self.at[ahead:] - self.at[:-ahead]).astype(np.float32)
             expected = wait[None, :] / self.tempos[:, None]
-            scale = 0.06 + 0.3 * expected
+            scale = self.scale[0] + self.scale[1] * expected
             off = ((passed[None, None, :] - expected[:, :, None]) / scale[:, :, None]) ** 2
             cost = lasted[:, :-ahead] + (_OUT_OF_TIME * off / (1 + off)).astype(np.float32)
             best = np.argmin(cost, axis=2)
@@ -249,52 +232,3 @@ def _running_argmin(values: Costs) -> NDArray[np.intp]:
     least = np.minimum.accumulate(values, axis=1)
     fresh = values <= least
     return np.maximum.accumulate(np.where(fresh, np.arange(values.shape[1]), 0), axis=1)
-
-
-def _pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float) -> tuple[Costs, Costs]:
-    """Return what it costs that each group begins with each stretch, and that it goes on through it: shape (groups, stretches)."""
-    pitches = hearing.pitches - np.float32(higher)
-    lengths = np.diff(hearing.starts)
-    weight = np.clip(lengths / 0.10, 0.3, 1.0).astype(np.float32)
-    silent = ~np.isfinite(hearing.pitches) & (hearing.levels < hearing.features.loud - 42)
-    unclear = ~np.isfinite(hearing.pitches)
-    firsts = _interval_costs(pitches, *(np.array([g.first[n] for g in groups], np.float32) for n in (0, 1)))
-    lows, highs = (np.array(v, np.float32) for v in ([g.low for g in groups], [g.high for g in groups]))
-    wholes = _interval_costs(pitches, lows, highs)
-    begin = np.where(unclear, _UNCLEAR, firsts * weight + (1 - weight) * 0.3 * (firsts > 0))
-    combs = _comb_costs(hearing, groups, higher)
-    pairs = [n for n, g in enumerate(groups) if g.kind is ExpectedKind.PAIR]
-    begin = np.where(unclear, np.clip(combs, 0.1, _UNCLEAR), np.minimum(begin, combs + _SECOND))
-    begin[pairs] = combs[pairs]
-    loose = np.array([g.kind in (ExpectedKind.PASSED, ExpectedKind.UNPITCHED) for g in groups])
-    begin[loose] = 0.12
-    begin[:, silent] = _SILENT
-    sure = 1 / (1 + np.exp(-np.clip(hearing.picks, -20, 20)))  # that it is a pick
-    begin += np.minimum(_NO_PICK * (1 - sure), np.where(hearing.steps, 0.1, 1.0))[None]
-    inside = np.where(unclear, 0.0, wholes * weight * _EXTRA)
-    inside[pairs] = 0.0
-    inside = np.maximum(inside, _EXTRA * weight * sure)
-    again = np.array(
-        [
-            g.why in ("tremolo picking", "dead notes and rakes", "scrapes", "swells") or any(s.trill for s in g.sounds)
-            for g in groups
-        ]
-    )
-    inside[again] *= 0.1
-    inside[loose & ~again] *= 0.6
-    inside[:, silent] = 0
-    return begin.astype(np.float32), inside.astype(np.float32)
-
-
-def _comb_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float) -> Costs:
-    """Return what it costs that each group begins with each stretch, by the partials that are new there."""
-    judged = [g.kind in (ExpectedKind.SINGLE, ExpectedKind.PAIR) for g in groups]
-    needed = sorted({round(p + higher, 2) for g, told in zip(groups, judged, strict=True) if told for p in g.pitches})
-    table = comb_table(hearing.recording, hearing.starts, hearing.picks > PICKED, needed)
-    costs = np.clip((_STRONG - table) / _STRONG_SPAN, 0, 1)
-    column = {pitch: n for n, pitch in enumerate(needed)}
-    found = np.ones((len(groups), hearing.count), np.float32)
-    for n, group in enumerate(groups):
-        if judged[n]:
-            found[n] = np.mean([costs[:, column[round(p + higher, 2)]] for p in group.pitches], axis=0)
-    return found

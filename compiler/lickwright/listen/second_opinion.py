@@ -38,7 +38,7 @@ def own_strengths(spectrum: Spectrum, pitch: float, other: float) -> tuple[float
     levels = partial_levels(spectrum, pitch, _PARTIALS)
     numbers = np.arange(1, _PARTIALS + 1)
     heights = pitch + 12 * np.log2(numbers)
-    others = other + 12 * np.log2(np.arange(1, 25))
+    others = other + 12 * np.log2(np.arange(1, 64))
     hertz = 440 * 2 ** ((pitch - 69) / 12) * numbers
     apart = np.abs(heights[:, None] - others[None, :]).min(axis=1)
     own = (apart > 0.45) & (apart * 0.0595 * hertz > 14) & (hertz < 5_000)
