@@ -4,29 +4,39 @@ from __future__ import annotations
 
 import os
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from lickwright.cli import option_types, terminal
 from lickwright.cli.audio_options import require_sound
-from lickwright.cli.option_pairs import refuse
+from lickwright.cli.option_pairs import first_given, refuse
 from lickwright.music.practice import parse_bars
 from lickwright.report import console
 
 if TYPE_CHECKING:
-    from lickwright.cli.sources import Verdict
     from lickwright.compiler import Compilation, CompiledLick
-    from lickwright.export import LoweredLick
-    from lickwright.listen.model import Judgement
-    from lickwright.listen.sound_file import ReadRecording
+    from lickwright.export.option_parsing import TempoRequest
 
-_MOST_INPUT = 1 << 30  # bytes that are taken from standard input
+_HELP = """Listen to a RECORDING of a LICK, as a teacher does.
+
+Which notes are right, how late they are, how high the bends, and what to practice.
+One guitar alone, as WAV, FLAC, MP3 or Ogg; - is standard input. Any tempo will do,
+and any tuning. Several times through the lick are each judged; the best is shown.
+Nothing leaves this machine, and no recording is kept unless you say --keep.
+Exits with 0 when all that can be judged is right, 1 when something differs.
+
+\b
+  lickwright listen porch.lick take.wav
+  lickwright listen porch.lick take.wav --bars 1-2 --picture take.svg
+  lickwright listen porch.lick --record 20 --tempo 60%
+  lickwright listen takes/ --licks songs/       many, each with its lick
+"""
 
 
-@click.command()
+@click.command(help=_HELP)
 @click.argument("path", metavar="LICK")
-@click.argument("recording", metavar="RECORDING")
+@click.argument("recording", metavar="[RECORDING]", required=False)
 @click.option("--lick", "title", metavar="TITLE", help="The lick of this title, where the file has several.")
 @click.option(
     "--bars",
@@ -34,27 +44,62 @@ _MOST_INPUT = 1 << 30  # bytes that are taken from standard input
     metavar="FIRST-LAST",
     help="Only a part of the lick was recorded: 1-2, or 3 alone; a pick-up is 0.",
 )
+@click.option(
+    "--record",
+    type=click.IntRange(2, 600),
+    metavar="SECONDS",
+    help="Record it now, with a bar of clicks before it and a click in the headphones; needs lickwright[play].",
+)
+@option_types.tempo_option("Of the click of --record: 60% of the written tempo, or 72 beats a minute.")
+@click.option("--keep", metavar="FILE", help="Keep what --record recorded, as WAV.")
+@click.option(
+    "--licks", "library", metavar="LIBRARY", help="LICK is a folder of recordings, of licks in this file or folder."
+)
 @option_types.format_option("json", help="For a person, or for a program.")
+@click.option("--report", metavar="FILE", help="Write the report as JSON too; - for standard output.")
+@click.option("--picture", metavar="FILE", help="Draw what was played over the lick's notes, as SVG.")
 @option_types.all_option("List every remark.")
 @option_types.width_option(least=40)
-def command(
-    path: str,
-    recording: str,
-    title: str | None,
-    bars: tuple[int, int] | None,
-    form: str,
-    everything: bool,
-    width: int | None,
-) -> int:
-    """Listen to a RECORDING of a LICK: which notes, how late, how high the bends, and what to practice.
-
-    One guitar alone, as WAV, FLAC, MP3 or Ogg, or - for standard input. Any tempo will do, and any tuning; several times through the
-    lick are each judged, and the best is shown. Nothing leaves this machine. Exits with 0 when every note that can be judged is
-    right, 1 when something differs.
-    """
+@option_types.overwrite_option("Replace files that are in the way and not Lickwright's own.")
+def command(path: str, recording: str | None, title: str | None, **more: Any) -> int:
+    """Its help is `_HELP`, since it shows examples."""
     require_sound()
+    if more["library"] is not None:
+        return _many(path, recording, more)
+    _refuse_contradictions(path, recording, more)
+    from lickwright.cli.listen_take import TakeRequest, listen_to_take
+
+    chosen = _one_lick(path, title)
+    if isinstance(chosen, int):
+        return chosen
+    c, lick = chosen
+    asked = TakeRequest(
+        recording or "", more["record"] or 0, _percent(lick, more["tempo"]), more["bars"], more["form"], more["everything"],
+        more["width"] or terminal.columns(sys.stdout, 80, most=160), more["report"], more["picture"], more["keep"],
+        more["overwrite"], tuple(p for p in (path, recording) if p and p != "-"),
+    )  # fmt: skip
+    with terminal.handle_interrupts() as ended:
+        try:
+            return listen_to_take(c, lick, asked)
+        except KeyboardInterrupt:
+            terminal.err("stopped\n")
+            return ended()
+
+
+def _refuse_contradictions(path: str, recording: str | None, more: dict[str, Any]) -> None:
+    """Raise UsageError where the command line asks for what does not go together."""
+    refuse(recording is None and more["record"] is None, "name a RECORDING, or record one with --record SECONDS")
+    refuse(recording is not None and more["record"] is not None, "a RECORDING is named: leave out --record")
     refuse(path == recording == "-", "only one of the two can be standard input")
-    from lickwright.cli.select_lick import choose_licks, report_errors
+    if more["record"] is None and (option := first_given("tempo", "keep")):
+        raise click.UsageError(f"{option} is about --record: any tempo of a recording is understood")
+    if more["form"] == "json" and (option := first_given("everything", "width")):
+        raise click.UsageError(f"{option} is about the text: JSON has every remark anyway")
+
+
+def _one_lick(path: str, title: str | None) -> tuple[Compilation, CompiledLick] | int:
+    """Return the lick that is meant, or the exit code where it has errors. Raises UsageError where there are several."""
+    from lickwright.cli.select_lick import choose_licks, quote_titles, report_errors
 
     chosen, verdict = choose_licks(path, title)
     for c, lick in chosen:
@@ -63,88 +108,34 @@ def command(
     playable = [(c, lick) for c, lick in chosen if lick.ok]
     if not playable:
         verdict.add(terminal.Exit.MUSIC_ERRORS)
-        return verdict.code
+        return int(verdict.code)
     if len(playable) > 1:
-        from lickwright.cli.select_lick import quote_titles
-
+        titles = quote_titles([lick.title for _, lick in playable])
         raise click.UsageError(
-            f"there are several licks in {console.safe_text(path)}: name one with --lick, of {quote_titles([k.title for _, k in playable])}"
+            f"there are several licks in {console.safe_text(path)}: name one with --lick, of {titles}"
         )
-    found = _judged(*playable[0], recording, bars, verdict)
-    if found is not None:
-        _print(found, recording, form, everything, width or terminal.columns(sys.stdout, 80, most=160))
-        verdict.add(terminal.Exit.MUSIC_ERRORS if is_any_wrong(found) else terminal.Exit.FINE)
-    return verdict.code
+    return playable[0]
 
 
-def is_any_wrong(judgement: Judgement) -> bool:
-    """Return whether a recording was not recognized, or something in its best pass differs from the lick."""
-    if judgement.refusal:
-        return True
-    one = judgement.passes[judgement.best]
-    return bool(one.extras) or any(note.kinds for note in one.notes)
+def _percent(lick: CompiledLick, tempo: TempoRequest) -> float:
+    """Return the tempo of the click in per cent of the lick's."""
+    if tempo.bpm is not None:
+        from lickwright.cli.assign_folder import beats_of
+
+        return 100 * float(tempo.bpm / beats_of(lick))
+    return float(tempo.percent or 100)
 
 
-def _judged(
-    c: Compilation, lick: CompiledLick, recording: str, bars: tuple[int, int] | None, verdict: Verdict
-) -> Judgement | None:
-    """Return what was heard; None, and what is wrong is shown, where the bars or the recording cannot be had."""
-    from lickwright.cli.findings_view import show_findings
-    from lickwright.cli.select_lick import report_findings
-    from lickwright.core.source import Source
-    from lickwright.export import Options
-    from lickwright.listen.judge import judge_recording
-    from lickwright.listen.sound_file import UnreadableRecording
-    from lickwright.timeline.excerpt import NoBars, no_bars_finding
+def _many(folder: str, recording: str | None, more: dict[str, Any]) -> int:
+    refuse(recording is not None, "with --licks the first word is a folder of recordings, and nothing comes after it")
+    refuse(not os.path.isdir(folder), f"{console.safe_text(folder)} is no folder of recordings")
+    if option := first_given("title", "bars", "record", "tempo", "keep", "picture", "everything", "width"):
+        raise click.UsageError(f"{option} is about one recording: leave out --licks")
+    from lickwright.cli.listen_folder import listen_to_folder
 
-    assert lick.lowered is not None  # or it had errors
-    lowered: LoweredLick = lick.lowered
-    if bars is not None:
+    with terminal.handle_interrupts() as ended:
         try:
-            lowered, said = lowered.excerpt(bars)
-        except NoBars as e:
-            report_findings(c, [no_bars_finding(lowered.timeline, e)], verdict)
-            return None
-        report_findings(c, said, verdict)
-    try:
-        read = _read(recording)
-    except UnreadableRecording as e:
-        verdict.add_findings([e.finding])
-        show_findings(Source(recording, ""), [e.finding])
-        return None
-    for words in read.notes:
-        terminal.err(f"{console.safe_text(recording)}: {words}\n")
-    return judge_recording(lowered.timeline, lowered.performance(Options()), read.recording)
-
-
-def _read(path: str) -> ReadRecording:
-    from lickwright.listen.sound_file import UnreadableRecording, decode_recording, read_recording
-
-    if path != "-":
-        return read_recording(path)
-    from tempfile import TemporaryFile
-
-    with TemporaryFile() as file:
-        count = 0
-        try:
-            while count < _MOST_INPUT and (part := sys.stdin.buffer.read(1 << 20)):
-                file.write(part)
-                count += len(part)
-        except (OSError, AttributeError, ValueError):
-            raise UnreadableRecording("standard input cannot be read", "name a file, or send one with <") from None
-        return decode_recording(file)
-
-
-def _print(judgement: Judgement, recording: str, form: str, everything: bool, columns: int) -> None:
-    if form == "json":
-        from json import dumps
-
-        from lickwright.listen.report_json import judgement_as_json
-
-        terminal.out(
-            dumps(judgement_as_json(judgement, os.path.basename(recording)), indent=1, ensure_ascii=False) + "\n"
-        )
-        return
-    from lickwright.listen.report import judgement_text
-
-    terminal.out("".join(console.safe_text(line) + "\n" for line in judgement_text(judgement, columns, everything)))
+            return listen_to_folder(folder, more["library"], more["form"], more["report"], more["overwrite"])
+        except KeyboardInterrupt:
+            terminal.err("stopped\n")
+            return ended()

@@ -13,7 +13,7 @@ from lickwright.listen.features import FRAME
 Values = NDArray[np.float64]
 
 _MEAN, _MEAN_WOBBLING = 0.050, 0.180  # seconds over which the height of a bend is the mean: a wobble's whole turn
-_SLOWEST = 0.25  # seconds of the longest turn of a vibrato
+_SLOW = 0.50  # seconds of the window whose mean is the pitch without its vibrato
 _LEAST = 0.22  # seconds of pitch that a vibrato is told from
 
 
@@ -54,7 +54,7 @@ def wobble_width(pitches: Values) -> float:
     """
     if len(pitches) * FRAME < _LEAST:
         return float("nan")
-    size = round(_SLOWEST / FRAME)
+    size = 2 * round(_SLOW / FRAME / 2)
     padded = np.pad(pitches, size // 2, mode="reflect" if len(pitches) > size // 2 else "edge")
     slow = np.convolve(padded, np.hanning(size + 2)[1:-1] / np.hanning(size + 2).sum(), "valid")[: len(pitches)]
     quick = pitches - slow

@@ -38,6 +38,8 @@ NARROW = 0.4  # share of its width
 WELL = 0.30  # cost a group of a reading that needs no other shift
 RIGHT_SHARE, RIGHT_SHARE_ODD = 0.70, 0.85  # of the notes that must be right, and at an odd shift or tempo
 _MOST_TEMPOS = 3  # different ones in one recording, that are refined
+# Semitones from which on a shift that goes with the tempo is the file's, and how near the two must be, in octaves.
+_RATE_SHIFT, _RATE_NEAR = 7, 0.05
 ODD_TEMPOS = (0.4, 1.5)
 _SAME = 1e-9
 
@@ -240,6 +242,9 @@ def _unlike(one: JudgedPass, shift: int) -> str:
     """Return why a pass is not the lick; "" if it is."""
     share = one.right_pitches / max(1, one.judged)
     tempo = 1 / one.pace if one.pace > 0 else 0.0
+    if abs(shift) >= _RATE_SHIFT and abs(np.log2(max(tempo, 1e-9)) - shift / 12) < _RATE_NEAR:
+        high, fast = ("high", "fast") if shift > 0 else ("low", "slow")
+        return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
     odd = shift != 0 or not ODD_TEMPOS[0] <= tempo <= ODD_TEMPOS[1]
     if share < (RIGHT_SHARE_ODD if odd else RIGHT_SHARE):
         return "this does not sound like this lick"

@@ -24,6 +24,7 @@ from lickwright.timeline.model import PitchGesture
 
 _LATEST = 0.12  # seconds after its step that a bend is still waited for
 _LEAST_ROOM = 0.10  # seconds that a gesture needs to be judged
+_AHEAD = 0.03  # seconds before the next note in which its pitch is in the window already
 _SOFT = 40.0  # decibels below the loudest: what is softer has no pitch to be judged
 
 
@@ -76,7 +77,7 @@ def _ramps_of(shapes: Sequence[PitchGesture], moves: Sequence[PitchRamp]) -> lis
 
 def _curve(hearing: Hearing, onset: float, stop: float, pitch: float) -> NDArray[np.float64] | None:
     """Return the semitones above a pitch in each frame from an onset on, misheard octaves put right; None where too little is clear."""
-    first, last = round(onset / FRAME), min(len(hearing.features.pitch), round(stop / FRAME))
+    first, last = round(onset / FRAME), min(len(hearing.features.pitch), round((stop - _AHEAD) / FRAME))
     if last - first < 12:
         return None
     offsets = hearing.features.pitch[first:last].astype(np.float64) - pitch

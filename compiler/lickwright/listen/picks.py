@@ -69,6 +69,15 @@ def attack_sharpness(features: Features, instant: float) -> float:
     return float(10 * np.log10((np.sort(after)[-6:].mean() + floor) / (before.mean() + floor)))
 
 
+def lasting_change(recording: Recording, instant: float) -> float:
+    """Return the share of the spectrum from 30 to 90 ms after an instant (seconds) that was not there before it: of a click next to nothing."""
+    late = recording.read(round((instant + 0.03) * RATE), round((instant + 0.09) * RATE))
+    early = recording.read(round((instant - 0.075) * RATE), round((instant - 0.015) * RATE))
+    window = np.hanning(len(late))
+    after, before = np.abs(np.fft.rfft(late * window)), np.abs(np.fft.rfft(early * window))
+    return float(np.maximum(after - before, 0).sum() / (after.sum() + 1e-9))
+
+
 def onset_instant(features: Features, instant: float, early: float = 0.030, late: float = 0.022) -> float:
     """Return when the high band rises steepest near an instant, in seconds; the instant itself where nothing rises there."""
     crisp = features.crisp

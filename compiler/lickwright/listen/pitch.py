@@ -17,7 +17,9 @@ SHORTEST_PERIOD = 16  # samples: 1,500 Hz
 _SPAN = WINDOW + LONGEST_PERIOD  # samples that a frame reads
 _SIZE = 1_536  # of the FFT, at least `_SPAN`
 DIP = 0.15  # of the normalized difference below which a period counts
-BEFORE = (WINDOW + 100) // 2  # samples from the start of what a frame reads to the instant that it stands for
+BEFORE = (
+    WINDOW + 340
+) // 2  # samples from the start of what a frame reads to the instant that it stands for: the middle of both windows
 
 
 def frame_pitches(wave: Samples, hop: int, count: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

@@ -85,8 +85,13 @@ def _wrong_words(timeline: Timeline, note: HeardNote) -> str:
     heard = note.pitch if note.pitch is not None else note.written
     off = heard - note.written
     shift = round(note.written - note.sound.pitch)  # capo and tuning: names are those of the frets
-    name = pitch_name(round(heard) - shift, timeline.settings.key)
+    name = _letter(timeline, round(heard) - shift)
     return f"{name} was heard, {interval_words(off)} too {'high' if off > 0 else 'low'}"
+
+
+def _letter(timeline: Timeline, pitch: int) -> str:
+    """Return the name of a pitch without its octave: `Bb`."""
+    return pitch_name(pitch, timeline.settings.key).rstrip("-0123456789")
 
 
 def lateness_words(timeline: Timeline, late: float, pace: float) -> str:
@@ -112,7 +117,7 @@ def _vibrato_words(where: str, wanted: float, width: float) -> str:
 
 
 def _of_extra(timeline: Timeline, extra: ExtraNote) -> Remark:
-    name = pitch_name(round(extra.pitch), timeline.settings.key)
+    name = _letter(timeline, round(extra.pitch))
     words = f"one note more than the lick has: {name}, after {fret_in_words(timeline, extra.after)}"
     place = score_position(timeline, extra.after)
     return Remark(DifferenceKind.EXTRA, place, extra.after.pass_no, extra.after, words, "note", extra.at)

@@ -71,8 +71,8 @@ def _lines(judgement: Judgement, width: int, everything: bool, drawn: bool) -> I
 
 def refusal_hints(judgement: Judgement) -> list[str]:
     """Return what may be the reason that nothing is judged."""
-    if judgement.shift in (12, -12):
-        return ["it sounds an octave off: is the file's sample rate right?"]
+    if "sample rate" in judgement.refusal:
+        return ["save the recording again, at the rate at which it was made"]
     if "sound like this lick" in judgement.refusal:
         return ["play the lick alone, from its beginning, near the microphone; --bars 1-2 if it is a part of it"]
     return []

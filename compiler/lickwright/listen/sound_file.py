@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Iterator
+from io import BytesIO
 from typing import BinaryIO, NamedTuple
 
 import numpy as np
@@ -48,9 +49,10 @@ def read_recording(path: str) -> ReadRecording:
         raise UnreadableRecording(
             f"the recording cannot be read: {error_reason(e)}", "check the name of the file"
         ) from None
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise UnreadableRecording("this is no ordinary file", f"name {_WANTED.removesuffix(' is needed')}")
     with os.fdopen(handle, "rb") as file:
-        if not stat.S_ISREG(os.fstat(handle).st_mode):
-            raise UnreadableRecording("this is no ordinary file", f"name {_WANTED.removesuffix(' is needed')}")
         return decode_recording(file)
 
 
@@ -67,6 +69,15 @@ def decode_recording(file: BinaryIO) -> ReadRecording:
             return _decode(sound)
     except (soundfile.LibsndfileError, RuntimeError, TypeError, OSError) as e:
         raise UnreadableRecording(f"this is not a recording that can be read: {_short(e)}") from None
+
+
+def encode_recording(samples: NDArray[np.float32], rate: int) -> bytes:
+    """Return samples, shape (n, channels), as the bytes of a WAV file of 24 bits."""
+    import soundfile
+
+    file = BytesIO()
+    soundfile.write(file, samples, rate, format="WAV", subtype="PCM_24")
+    return file.getvalue()
 
 
 def _short(error: Exception) -> str:

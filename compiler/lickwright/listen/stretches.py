@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lickwright.core.fast_dataclass import record
 from lickwright.listen.boundaries import Boundary, find_boundaries, sound_gate
 from lickwright.listen.features import FRAME, Features, Values, measure_recording
-from lickwright.listen.picks import attack_sharpness, onset_instant, partial_rises
+from lickwright.listen.picks import attack_sharpness, lasting_change, onset_instant, partial_rises
 from lickwright.listen.recording import Recording
 
 CLEAR = 0.72  # clarity of frames that tell a pitch
@@ -21,6 +21,9 @@ CLEAR = 0.72  # clarity of frames that tell a pitch
 # tests/bench/listening.py, 98 % of which it tells.
 _ODDS = (-7.8, 3.6, 5.5, 5.1)
 PICKED = 0.0  # odds (their logarithm) from which on a boundary is a pick
+_RISEN = 0.5  # of 10 dB: where the partials rise by less, what is new must last, or it is a click:
+_LASTING = 0.17  # share of the spectrum
+_CLICK = -4.0  # odds of a click
 _WEAK = -2.5  # odds below which a boundary without a step is none
 _SETTLING = 0.095  # seconds after a pick in which steps are the pick's own noise
 _AGAIN = 2.5  # odds that a second pick within that time must have
@@ -83,7 +86,11 @@ def _pick_odds(recording: Recording, features: Features, found: list[Boundary]) 
     ]
     sharpness = np.clip(np.array(sharp, np.float32), -1, 10) / 10
     base, rise, change, sharply = _ODDS
-    return np.asarray(base + rise * rises + change * changes + sharply * sharpness, np.float32)
+    odds = np.asarray(base + rise * rises + change * changes + sharply * sharpness, np.float32)
+    for k in np.flatnonzero((odds > PICKED) & (rises < _RISEN)):
+        if lasting_change(recording, found[k].frame * FRAME) < _LASTING:
+            odds[k] = _CLICK
+    return odds
 
 
 def _rises(recording: Recording, features: Features, found: list[Boundary]) -> Values:

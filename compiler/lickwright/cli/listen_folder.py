@@ -1,0 +1,231 @@
+"""Many recordings of `lickwright listen FOLDER --licks LIBRARY`: each is matched to its lick, and all are in one report.
+
+In: a folder of recordings and the licks. Out: a line for each recording, or JSON, and the exit code. The lick of a recording is the one whose name its own
+begins with, else the one that fits best. Several processes share the work. With --report, what was heard before is not heard again unless the
+recording or the licks changed; the report is written every few recordings, so that a run that was stopped goes on where it was.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from json import dumps, loads
+from typing import Any, NamedTuple
+
+from lickwright.cli import terminal
+from lickwright.cli.exit_code import Verdict
+from lickwright.cli.listen_take import REPORT_SEAL
+from lickwright.cli.single_output import report_obstacle, save_output
+from lickwright.cli.sources import compile_sources, find_sources
+from lickwright.cli.table import format_table
+from lickwright.core.digest import blake2b
+from lickwright.core.slugs import slug
+from lickwright.core.version import __version__
+from lickwright.export import LoweredLick, Options
+from lickwright.report import console
+
+FORMAT = "lickwright listening reports 1"
+SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".aif", ".aiff", ".au", ".caf", ".w64")
+_EVERY = 8  # recordings after which the report is written
+_LONGEST_REPORT = 256 << 20  # bytes of an earlier report that are read
+
+
+class KnownLick(NamedTuple):
+    """A lick that recordings may be of."""
+
+    title: str
+    slug: str
+    lowered: LoweredLick
+
+
+def listen_to_folder(folder: str, library: str, form: str, report: str | None, overwrite: bool) -> int:
+    """Listen to every recording of a folder; return the exit code."""
+    verdict = Verdict()
+    if report is not None:
+        verdict.add(report_obstacle(report, REPORT_SEAL, overwrite, (folder, library)))
+    licks, key = _licks(library, verdict)
+    recordings = _recordings(folder)
+    if verdict.code > terminal.Exit.MUSIC_ERRORS or not licks:
+        if not licks:
+            terminal.err(f"error: there is no lick without errors in {console.safe_text(library)}\n")
+            verdict.add(terminal.Exit.MUSIC_ERRORS)
+        return int(verdict.code)
+    if not recordings:
+        terminal.err(f"error: there is no recording in {console.safe_text(folder)}: {', '.join(SUFFIXES[:4])} are\n")
+        return int(terminal.Exit.FILE_ERRORS)
+    entries = _heard(recordings, licks, key, report, overwrite)
+    for done in entries:
+        verdict.add(
+            terminal.Exit.FILE_ERRORS
+            if done["error"]
+            else terminal.Exit.MUSIC_ERRORS
+            if done["differs"]
+            else terminal.Exit.FINE
+        )
+    if report is not None:
+        verdict.add(_save(report, entries, overwrite))
+    if form == "json":
+        terminal.out(dumps({"format": FORMAT, "recordings": entries}, indent=1, ensure_ascii=False) + "\n")
+    else:
+        _print(entries)
+    return int(verdict.code)
+
+
+def _licks(library: str, verdict: Verdict) -> tuple[list[KnownLick], str]:
+    """Return the licks without errors of a file or folder, and a key that changes with them and with this program."""
+    found: list[KnownLick] = []
+    hash = blake2b(__version__.encode(), digest_size=16)
+    for _, c in compile_sources(find_sources([library]), verdict, judge=False):
+        verdict.add_findings([d for d in c.diagnostics if d.code.startswith("L6")])
+        hash.update(c.source.text.encode("utf-8", "surrogatepass"))
+        found += [KnownLick(lick.title, slug(lick.title), lick.lowered) for lick in c.licks if lick.lowered is not None]
+    return found, hash.hexdigest()
+
+
+def _recordings(folder: str) -> list[str]:
+    with os.scandir(folder) as entries:
+        found = [
+            e.path for e in entries if e.name.lower().endswith(SUFFIXES) and not e.name.startswith(".") and e.is_file()
+        ]
+    return sorted(found)
+
+
+def _heard(
+    recordings: Sequence[str], licks: Sequence[KnownLick], key: str, report: str | None, overwrite: bool
+) -> list[dict[str, Any]]:
+    """Return an entry for each recording, in order; what an earlier report has of one that did not change is taken from there."""
+    known = _known(report) if report is not None else {}
+    found: dict[str, dict[str, Any]] = {}
+    for path in recordings:
+        old = known.get(os.path.basename(path))
+        if old is not None and old.get("state") == _state(path, key):
+            found[path] = old
+    left = [path for path in recordings if path not in found]
+    for n, (path, entry) in enumerate(_listened(left, licks, key), 1):
+        found[path] = entry
+        terminal.progress.show(len(found), len(recordings))
+        if report is not None and n % _EVERY == 0 and n < len(left):
+            _save(report, [found[p] for p in recordings if p in found], overwrite)
+    terminal.progress.clear()
+    return [found[path] for path in recordings]
+
+
+def _known(report: str) -> dict[str, dict[str, Any]]:
+    """Return the entries of a report of ours, by file name."""
+    try:
+        if (
+            not os.path.isfile(report)
+            or os.path.getsize(report) > _LONGEST_REPORT
+            or not REPORT_SEAL.matches_file(report)
+        ):
+            return {}
+        with open(report, encoding="utf-8") as file:
+            value = loads(file.read())
+        return {e["file"]: e for e in value["recordings"]} if value.get("format") == FORMAT else {}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return {}
+
+
+def _state(path: str, key: str) -> str:
+    try:
+        status = os.stat(path)
+    except OSError:
+        return ""
+    return f"{status.st_size} {status.st_mtime_ns} {key}"
+
+
+def _listened(paths: Sequence[str], licks: Sequence[KnownLick], key: str) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield each recording with its entry, in order, as processes come to it."""
+    cores = os.cpu_count() or 1
+    if len(paths) < 3 or cores < 2:
+        for path in paths:
+            yield path, _entry(path, licks, key)
+        return
+    with ProcessPoolExecutor(min(cores, len(paths)), initializer=_begin, initargs=(licks, key)) as pool:
+        try:
+            yield from zip(paths, pool.map(_entry_in_process, paths), strict=True)
+        except KeyboardInterrupt:
+            pool.shutdown(cancel_futures=True)
+            raise
+
+
+_SHARED: list[tuple[Sequence[KnownLick], str]] = []  # what a process works with
+
+
+def _begin(licks: Sequence[KnownLick], key: str) -> None:
+    _SHARED[:] = [(licks, key)]
+
+
+def _entry_in_process(path: str) -> dict[str, Any]:
+    return _entry(path, *_SHARED[0])
+
+
+def _entry(path: str, licks: Sequence[KnownLick], key: str) -> dict[str, Any]:
+    """Return what was heard of one recording."""
+    from lickwright.cli.listen_take import differs_anywhere
+    from lickwright.listen.best_fit import best_fit
+    from lickwright.listen.expected import expected_groups
+    from lickwright.listen.judge import judge_hearing
+    from lickwright.listen.report_json import judgement_as_json
+    from lickwright.listen.sound_file import UnreadableRecording, read_recording
+    from lickwright.listen.stretches import hear_recording
+
+    name = os.path.basename(path)
+    entry: dict[str, Any] = {
+        "file": name,
+        "state": _state(path, key),
+        "lick": None,
+        "matched_by": "",
+        "error": "",
+        "differs": True,
+        "report": None,
+    }
+    try:
+        hearing = hear_recording(read_recording(path).recording)
+    except UnreadableRecording as e:
+        return entry | {"error": str(e)}
+    lick, how = _named(name, licks), "name"
+    if lick is None:
+        groups = [expected_groups(k.lowered.timeline, k.lowered.performance(Options())) for k in licks]
+        index, how = best_fit(hearing, groups), "fit"
+        lick = None if index is None else licks[index]
+    if lick is None:
+        return entry | {"error": "nothing was heard that sounds like a guitar"}
+    judgement = judge_hearing(lick.lowered.timeline, lick.lowered.performance(Options()), hearing)
+    if judgement.refusal and how == "fit":
+        return entry | {"error": "this sounds like none of the licks"}
+    report = judgement_as_json(judgement, name)
+    return entry | {"lick": lick.title, "matched_by": how, "differs": differs_anywhere(judgement), "report": report}
+
+
+def _named(name: str, licks: Sequence[KnownLick]) -> KnownLick | None:
+    """Return the lick with the longest name with which that of a recording begins: `porch-light-mara.wav`."""
+    stem = slug(os.path.splitext(name)[0])
+    fits = [lick for lick in licks if stem == lick.slug or stem.startswith(lick.slug + "-")]
+    return max(fits, key=lambda lick: len(lick.slug), default=None)
+
+
+def _save(report: str, entries: Sequence[dict[str, Any]], overwrite: bool) -> terminal.Exit:
+    data = dumps({"format": FORMAT, "recordings": list(entries)}, indent=1, ensure_ascii=False)[:-2].encode("utf-8")
+    return save_output(report, data, REPORT_SEAL, overwrite, ())
+
+
+def _print(entries: Sequence[dict[str, Any]]) -> None:
+    rows = []
+    for entry in entries:
+        report = entry["report"]
+        if report is None:
+            rows.append(("", "", "", entry["error"], entry["file"]))
+        elif report["refusal"]:
+            rows.append((entry["lick"], "", "", report["refusal"], entry["file"]))
+        else:
+            one = report["passes"][report["best"]]
+            practice = report["practice"][0] if report["practice"] else report["praise"]
+            rows.append(
+                (entry["lick"], str(one["score"]["of_100"]), f"{one['tempo_percent']:.0f}%", practice, entry["file"])
+            )
+    shown = [tuple(console.safe_text(cell) for cell in row) for row in rows]
+    heads = ("lick", "score", "tempo", "to practice", "recording")
+    terminal.out(format_table(heads, shown, terminal.columns(sys.stdout, 100, most=160)))

@@ -1,0 +1,149 @@
+"""One take of `lickwright listen`: reads or records it, listens to it, prints the report and writes what was asked for.
+
+In: a lick without errors and what the command line asks. Out: text or JSON on the screen, files, and the exit code.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from json import dumps
+from typing import NamedTuple
+
+from lickwright.cli import terminal
+from lickwright.cli.exit_code import Verdict
+from lickwright.cli.findings_view import show_findings
+from lickwright.cli.select_lick import report_findings
+from lickwright.cli.single_output import report_obstacle, save_output
+from lickwright.compiler import Compilation, CompiledLick
+from lickwright.core.destination import Seal
+from lickwright.core.source import Source
+from lickwright.export import LoweredLick, Options
+from lickwright.listen.judge import judge_hearing
+from lickwright.listen.model import Judgement
+from lickwright.listen.sound_file import ReadRecording, UnreadableRecording, decode_recording, read_recording
+from lickwright.listen.stretches import hear_recording
+from lickwright.report import console
+from lickwright.timeline.excerpt import NoBars, no_bars_finding
+
+REPORT_SEAL = Seal(b',\n "seal": "', b'"\n}\n')  # the last member of the object
+PICTURE_SEAL = Seal(b"<!-- lickwright listen ", b" -->\n")
+_MOST_INPUT = 1 << 30  # bytes that are taken from standard input
+
+
+class TakeRequest(NamedTuple):
+    """What is asked of one take."""
+
+    recording: str  # a path, or - ; "" where it is to be recorded
+    seconds: int  # to record
+    percent: float  # of the tempo, for the click of a recording
+    bars: tuple[int, int] | None
+    form: str
+    everything: bool
+    width: int
+    report: str | None
+    picture: str | None
+    keep: str | None  # where a take that is recorded is kept
+    overwrite: bool
+    sources: tuple[str, ...]
+
+
+def listen_to_take(c: Compilation, lick: CompiledLick, asked: TakeRequest) -> int:
+    """Listen to one take of a lick without errors; return the exit code."""
+    verdict = Verdict()
+    for path, seal in ((asked.report, REPORT_SEAL), (asked.picture, PICTURE_SEAL), (asked.keep, None)):
+        if path is not None:
+            verdict.add(report_obstacle(path, seal, asked.overwrite, asked.sources))
+    lowered = _part(c, lick, asked.bars, verdict)
+    if lowered is None or verdict.code:
+        return verdict.code
+    read = _taken(lowered, asked, verdict)
+    if read is None:
+        return verdict.code
+    performance = lowered.performance(Options())
+    hearing = hear_recording(read.recording)
+    judgement = judge_hearing(lowered.timeline, performance, hearing)
+    _print(judgement, asked)
+    if asked.report is not None:
+        data = report_bytes(judgement, os.path.basename(asked.recording))
+        verdict.add(save_output(asked.report, data, REPORT_SEAL, asked.overwrite, asked.sources))
+    if asked.picture is not None:
+        from lickwright.listen.picture import draw_take
+
+        data = draw_take(judgement, hearing, performance).encode("utf-8")
+        verdict.add(save_output(asked.picture, data, PICTURE_SEAL, asked.overwrite, asked.sources))
+    verdict.add(terminal.Exit.MUSIC_ERRORS if differs_anywhere(judgement) else terminal.Exit.FINE)
+    return verdict.code
+
+
+def differs_anywhere(judgement: Judgement) -> bool:
+    """Return whether a recording was not recognized, or something in its best pass differs from the lick."""
+    if judgement.refusal:
+        return True
+    one = judgement.passes[judgement.best]
+    return bool(one.extras) or any(note.kinds for note in one.notes)
+
+
+def report_bytes(judgement: Judgement, recording: str) -> bytes:
+    """Return the report as JSON, up to its seal."""
+    from lickwright.listen.report_json import judgement_as_json
+
+    return dumps(judgement_as_json(judgement, recording), indent=1, ensure_ascii=False)[:-2].encode("utf-8")
+
+
+def _part(c: Compilation, lick: CompiledLick, bars: tuple[int, int] | None, verdict: Verdict) -> LoweredLick | None:
+    """Return the lick, or its bars that are asked for; None, and what is wrong is shown, if it has none of them."""
+    assert lick.lowered is not None  # or it had errors
+    if bars is None:
+        return lick.lowered
+    try:
+        lowered, said = lick.lowered.excerpt(bars)
+    except NoBars as e:
+        report_findings(c, [no_bars_finding(lick.lowered.timeline, e)], verdict)
+        return None
+    report_findings(c, said, verdict)
+    return lowered
+
+
+def _taken(lowered: LoweredLick, asked: TakeRequest, verdict: Verdict) -> ReadRecording | None:
+    """Return the take, from a file or the sound device; None, and what is wrong is shown, where it cannot be had."""
+    if not asked.recording:
+        from lickwright.cli.listen_record import record_take
+
+        recording, wave = record_take(lowered.timeline, asked.seconds, asked.percent)
+        if asked.keep is not None:
+            verdict.add(save_output(asked.keep, wave, None, asked.overwrite, asked.sources))
+        return ReadRecording(recording, ())
+    try:
+        read = _standard_input() if asked.recording == "-" else read_recording(asked.recording)
+    except UnreadableRecording as e:
+        verdict.add_findings([e.finding])
+        show_findings(Source(asked.recording, ""), [e.finding])
+        return None
+    for words in read.notes:
+        terminal.err(f"{console.safe_text(asked.recording)}: {words}\n")
+    return read
+
+
+def _standard_input() -> ReadRecording:
+    from tempfile import TemporaryFile
+
+    with TemporaryFile() as file:
+        count = 0
+        try:
+            while count < _MOST_INPUT and (part := sys.stdin.buffer.read(1 << 20)):
+                file.write(part)
+                count += len(part)
+        except (OSError, AttributeError, ValueError):
+            raise UnreadableRecording("standard input cannot be read", "name a file, or send one with <") from None
+        return decode_recording(file)
+
+
+def _print(judgement: Judgement, asked: TakeRequest) -> None:
+    if asked.form == "json":
+        terminal.out(report_bytes(judgement, os.path.basename(asked.recording)).decode("utf-8") + "\n}\n")
+        return
+    from lickwright.listen.report import judgement_text
+
+    lines = judgement_text(judgement, asked.width, asked.everything)
+    terminal.out("".join(console.safe_text(line) + "\n" for line in lines))

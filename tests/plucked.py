@@ -1,0 +1,101 @@
+"""Plucked tones made up of partials, with known beginnings and pitches, for tests of listening.
+
+In: notes in seconds and MIDI pitches, or a Performance. Out: mono samples at 24,000 a second. Simple on purpose: it shares nothing with `synth/`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from fractions import Fraction
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright import compile_text
+from lickwright.listen.judge import judge_recording
+from lickwright.listen.model import Judgement
+from lickwright.listen.recording import Recording, resample_recording
+from lickwright.notation.techniques import Stroke
+from lickwright.performance.note_events import NoteEvent, Performance, perform
+from lickwright.performance.pitch_curves import pitch_offsets
+from lickwright.timeline.model import Timeline
+
+RATE = 24_000
+Samples = NDArray[np.float32]
+
+
+class Tone(NamedTuple):
+    """One note as played."""
+
+    start: float  # seconds
+    end: float
+    pitch: Callable[[NDArray[np.float64]], NDArray[np.float64]]  # MIDI, by seconds since the start of the take
+    picked: bool = True
+    sound: int = -1
+    string: int = 1
+
+
+def steady(start: float, end: float, pitch: float, string: int = 1) -> Tone:
+    return Tone(start, end, lambda t: np.full(len(t), pitch), string=string)
+
+
+def tone_of(event: NoteEvent, later: float) -> Tone:
+    """A note of a Performance, everything so many seconds later."""
+    moves = event.moves
+
+    def pitch(t: NDArray[np.float64]) -> NDArray[np.float64]:
+        return event.pitch + np.array(pitch_offsets(moves, list(t - later)))
+
+    joined = event.joined and event.stroke is Stroke.NONE
+    return Tone(event.start + later, event.end + later, pitch, not joined, event.sound, event.string)
+
+
+def pluck(tones: Iterable[Tone], seconds: float | None = None, level: float = 0.3) -> Samples:
+    """The samples of a take; every tone dies away as a string does, high partials first."""
+    tones = list(tones)
+    total = seconds or max(t.end for t in tones) + 0.5
+    out = np.zeros(int(total * RATE), np.float32)
+    random = np.random.default_rng(5)
+    for tone in tones:
+        first, last = int(tone.start * RATE), min(len(out), int(tone.end * RATE))
+        time = np.arange(last - first) / RATE
+        hertz = 440 * 2 ** ((tone.pitch(time + tone.start) - 69) / 12)
+        phase = 2 * np.pi * np.cumsum(hertz) / RATE
+        wave = sum(np.sin(n * phase) / n * np.exp(-time * (0.8 + 0.5 * n)) for n in range(1, 11))
+        wave = np.asarray(wave)
+        if tone.picked:
+            wave[:120] += random.standard_normal(len(wave[:120])) * np.linspace(1, 0, 120)[: len(wave)]
+        else:
+            wave[:120] *= np.linspace(0, 1, 120)[: len(wave)]
+        wave[-120:] *= np.linspace(1, 0, 120)[-len(wave[-120:]) :]
+        out[first:last] += (level * wave).astype(np.float32)
+    return out
+
+
+def take_of(timeline: Timeline, tempo: float = 1.0, later: float = 0.4) -> tuple[list[Tone], Performance]:
+    """The tones of a lick played as written, and the Performance at the written tempo."""
+    played = perform(timeline, percent=Fraction(round(100 * tempo)))
+    return [tone_of(event, later) for event in played.notes], perform(timeline)
+
+
+def timeline_of(text: str) -> Timeline:
+    (lick,) = compile_text(text).licks
+    assert lick.lowered is not None, lick.diagnostics
+    return lick.lowered.timeline
+
+
+def recorded(wave: Samples, rate: int = RATE) -> Recording:
+    return resample_recording([wave[:, None]], rate)
+
+
+def judged(timeline: Timeline, wave: Samples) -> Judgement:
+    return judge_recording(timeline, perform(timeline), recorded(wave))
+
+
+def write_wave(path: str, wave: Samples, rate: int = RATE) -> str:
+    import soundfile
+
+    soundfile.write(Path(path), wave, rate)
+    return path

@@ -1,0 +1,373 @@
+"""`lickwright listen`, as a user calls it: formats, reports, pictures, folders, and files that are no recordings."""
+
+from __future__ import annotations
+
+import io
+import json
+import struct
+import sys
+import types
+from collections.abc import Callable
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from commanding import Run, write
+from plucked import RATE, Samples, pluck, take_of, timeline_of, write_wave
+
+WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
+HILL = 'key C major\ntempo 96\nstep 1/8\nlick "Hill road"\n| B1 B5 e1 e3 e5 e8 e5 e3 | e1 B5 B3 B1 G2--- ||\n'
+
+
+@pytest.fixture(scope="module")
+def take() -> Samples:
+    return pluck(take_of(timeline_of(WALK))[0])
+
+
+@pytest.fixture(scope="module")
+def wrong() -> Samples:
+    tones = take_of(timeline_of(WALK))[0]
+    tones[5] = tones[5]._replace(pitch=lambda t: np.full(len(t), 58.0))
+    return pluck(tones)
+
+
+@pytest.fixture
+def run(run_from: Callable[..., Run]) -> Run:
+    call = run_from("listen")
+    write("walk.lick", WALK)
+    return call
+
+
+def test_a_right_take(run: Run, take: Samples) -> None:
+    code, out, err = run("walk.lick", write_wave("take.wav", take))
+    assert (code, err) == (0, "")
+    assert out.splitlines()[:3] == [
+        '"Walk": just like the teacher\'s',
+        "score 100 of 100: 13 of 13 notes just right",
+        "good: every note that can be judged is right, in time and in tune",
+    ]
+    assert "not judged: the string and fret" in out
+
+
+def test_a_wrong_note_is_said_and_stands_under_the_tab(run: Run, wrong: Samples) -> None:
+    code, out, err = run("walk.lick", write_wave("take.wav", wrong), "--width", "100")
+    assert (code, err) == (1, "")
+    assert " 1  bar 1, beat 3 &  fret 2 on the G string: Bb was heard, a half step too high" in out
+    assert "^1" in out
+    assert " 1. find the notes of bar 1, slowly:" in out
+
+
+@pytest.mark.parametrize("suffix", ["wav", "flac", "ogg", "mp3"])
+def test_formats(run: Run, take: Samples, suffix: str) -> None:
+    soundfile.write(f"take.{suffix}", np.repeat(take, 2)[:, None].repeat(2, axis=1), 48_000)
+    code, out, _ = run("walk.lick", f"take.{suffix}")
+    assert code == 0, out
+
+
+def test_standard_input(run: Run, take: Samples, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = io.BytesIO()
+    soundfile.write(file, take, RATE, format="WAV")
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(file.getvalue())))
+    assert run("walk.lick", "-")[0] == 0
+
+
+def _schema() -> Any:
+    return json.loads((files("lickwright.listen") / "report.schema.json").read_text("utf-8"))
+
+
+def test_the_report_is_by_its_schema(run: Run, wrong: Samples) -> None:
+    from jsonschema import Draft202012Validator
+
+    write_wave("take.wav", wrong)
+    code, out, err = run("walk.lick", "take.wav", "--format", "json")
+    assert (code, err) == (1, "")
+    found = json.loads(out)
+    Draft202012Validator.check_schema(_schema())
+    Draft202012Validator(_schema()).validate(found)
+    assert found["recognized"]
+    assert [n["verdict"] for n in found["passes"][found["best"]]["notes"]].count("wrong") == 1
+    code, _, err = run("walk.lick", "take.wav", "--report", "r.json")
+    assert (code, err) == (1, "")
+    kept = json.loads(Path("r.json").read_text("utf-8"))
+    Draft202012Validator(_schema()).validate(kept)
+    assert {k: v for k, v in kept.items() if k != "seal"} == found
+    assert run("walk.lick", "take.wav", "--report", "r.json")[0] == 1  # its own file is replaced
+    write("r.json", "mine")
+    code, _, err = run("walk.lick", "take.wav", "--report", "r.json")
+    assert code == 3
+    assert "not overwritten" in err
+    assert Path("r.json").read_text() == "mine"
+
+
+def test_a_refusal_is_by_the_schema_too(run: Run, take: Samples) -> None:
+    from jsonschema import Draft202012Validator
+
+    write("hill.lick", HILL)
+    code, out, _ = run("hill.lick", write_wave("take.wav", take), "--format", "json")
+    assert code == 1
+    Draft202012Validator(_schema()).validate(json.loads(out))
+    assert not json.loads(out)["recognized"]
+    code, out, _ = run("hill.lick", "take.wav", "--picture", "p.svg")
+    assert out.splitlines()[0] == '"Hill road": this does not sound like this lick'
+    assert "does not sound like" in Path("p.svg").read_text("utf-8")
+
+
+def test_the_picture_shows_the_curve_over_the_notes(run: Run, wrong: Samples) -> None:
+    from xml.etree import ElementTree
+
+    code, _, err = run("walk.lick", write_wave("take.wav", wrong), "--picture", "take.svg")
+    assert (code, err) == (1, "")
+    root = ElementTree.parse("take.svg").getroot()
+    name = "{http://www.w3.org/2000/svg}"
+    assert len(root.findall(f"{name}rect")) == 1 + 13  # the paper, and the notes
+    curves = [p for p in root.findall(f"{name}polyline") if p.get("stroke") == "#1b5e8c"]
+    assert len(curves) >= 5
+    assert any("Bb" not in (t.text or "") and "Walk" in (t.text or "") for t in root.findall(f"{name}text"))
+
+
+def test_a_part_of_the_lick(run: Run) -> None:
+    from lickwright.timeline.excerpt import cut_bars
+
+    part, _ = cut_bars(timeline_of(WALK), 2, 2)
+    write_wave("take.wav", pluck(take_of(part)[0]))
+    code, out, _ = run("walk.lick", "take.wav", "--bars", "2")
+    assert code == 0
+    assert "5 of 5 notes just right" in out
+    code, _, err = run("walk.lick", "take.wav", "--bars", "7")
+    assert code == 1
+    assert "there is no bar 7" in err
+
+
+def test_one_of_several_licks(run: Run, take: Samples) -> None:
+    write("two.lick", WALK + HILL.split("\n", 3)[3])
+    write_wave("take.wav", take)
+    code, _, err = run("two.lick", "take.wav")
+    assert code == 2
+    assert 'name one with --lick, of "Walk", "Hill road"' in err
+    assert run("two.lick", "take.wav", "--lick", "walk")[0] == 0
+    assert run("two.lick", "take.wav", "--lick", "none")[0] == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("walk.lick",), "name a RECORDING"),
+        (("-", "-"), "standard input"),
+        (("walk.lick", "take.wav", "--record", "5"), "leave out --record"),
+        (("walk.lick", "take.wav", "--keep", "x.wav"), "--keep is about --record"),
+        (("walk.lick", "take.wav", "--tempo", "60%"), "--tempo is about --record"),
+        (("walk.lick", "take.wav", "--format", "json", "--all"), "--all is about the text"),
+        (("walk.lick", "--licks", "walk.lick"), "no folder of recordings"),
+        ((".", "take.wav", "--licks", "walk.lick"), "nothing comes after it"),
+        ((".", "--licks", "walk.lick", "--picture", "a.svg"), "--picture is about one recording"),
+    ],
+)
+def test_wrong_usage(run: Run, words: tuple[str, ...], said: str) -> None:
+    code, out, err = run(*words)
+    assert (code, out) == (2, "")
+    assert said in err
+
+
+def test_a_lick_with_errors_is_not_listened_for(run: Run, take: Samples) -> None:
+    write("bad.lick", 'lick "Bad"\n| e99 ||\n')
+    code, out, err = run("bad.lick", write_wave("take.wav", take))
+    assert (code, out) == (1, "")
+    assert "error" in err
+
+
+# --- files that are no recordings ------------------------------------------------------------------------------------
+
+
+def _wave_bytes(wave: Samples, **more: Any) -> bytes:
+    file = io.BytesIO()
+    soundfile.write(file, wave, RATE, format=more.get("format", "WAV"), subtype=more.get("subtype"))
+    return file.getvalue()
+
+
+def _header(rate: int = RATE, channels: int = 1, length: int = 2**31 - 1) -> bytes:
+    """A WAV header that claims `length` bytes of samples."""
+    block = 2 * channels
+    form = struct.pack("<HHIIHH", 1, channels, rate, (rate * block) & 0xFFFFFFFF, block, 16)
+    return (
+        b"RIFF"
+        + struct.pack("<I", (length + 36) & 0xFFFFFFFF)
+        + b"WAVEfmt "
+        + struct.pack("<I", 16)
+        + form
+        + b"data"
+        + struct.pack("<I", length)
+    )
+
+
+NOT_RECORDINGS: dict[str, bytes] = {
+    "empty": b"",
+    "text": b"hello, this is a letter\n" * 50,
+    "a film": b"\x00\x00\x00\x20ftypisom\x00\x00\x02\x00isomiso2avc1mp41" + bytes(range(256)) * 40,
+    "a picture": b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 20,
+    "half a header": _header()[:20],
+    "a header of 2 GB and nothing": _header(),
+    "1 sample a second": _header(rate=1, length=200) + bytes(200),
+    "400,000 samples a second": _header(rate=400_000, length=200_000) + bytes(200_000),
+    "600 channels": _header(channels=600, length=240_000) + bytes(240_000),
+    "zeros": bytes(100_000),
+}
+
+
+@pytest.mark.parametrize("name", list(NOT_RECORDINGS))
+def test_what_is_no_recording_is_one_clear_error(run: Run, name: str) -> None:
+    Path("take.wav").write_bytes(NOT_RECORDINGS[name])
+    code, out, err = run("walk.lick", "take.wav")
+    assert (code, out) == (3, "")
+    assert err.startswith("take.wav: error[L601]: ") or "error" in err.splitlines()[0]
+    assert len(err.splitlines()) <= 3, err
+
+
+def test_a_file_that_is_not_there_and_a_folder(run: Run) -> None:
+    for name, said in (("none.wav", "no such file"), (".", "no ordinary file")):
+        code, out, err = run("walk.lick", name)
+        assert (code, out) == (3, "")
+        assert said in err or "folder" in err, err
+
+
+def test_a_header_of_two_gigabytes_over_a_short_take(run: Run, take: Samples) -> None:
+    Path("take.wav").write_bytes(_header() + (take * 20_000).astype("<i2").tobytes())
+    assert run("walk.lick", "take.wav")[0] == 0
+
+
+def test_a_wrong_sample_rate_is_no_other_lick_s_praise(run: Run, take: Samples) -> None:
+    """It sounds an octave lower, at half the tempo: that is said, not judged."""
+    code, out, _ = run("walk.lick", write_wave("take.wav", take, RATE // 2), "--width", "120")
+    assert code == 1
+    assert "it sounds 12 half steps too low and as much too slow: its sample rate is wrong" in out
+    assert "score" not in out
+
+
+@pytest.mark.parametrize("seconds", [0.0, 0.05])
+def test_next_to_nothing(run: Run, take: Samples, seconds: float) -> None:
+    code, out, err = run("walk.lick", write_wave("take.wav", take[: int(seconds * RATE)]))
+    assert (code, out) == (3, "")
+    assert "ms of sound in it" in err
+
+
+def test_silence_and_noise_are_not_judged(run: Run) -> None:
+    noise = (0.2 * np.random.default_rng(2).standard_normal(3 * RATE)).astype(np.float32)
+    for wave in (np.zeros(3 * RATE, np.float32), np.full(3 * RATE, 0.5, np.float32), noise):
+        code, out, _ = run("walk.lick", write_wave("take.wav", wave))
+        assert code == 1
+        assert "nothing was heard" in out or "does not sound like" in out
+
+
+def test_a_truncated_mp3_is_heard_as_far_as_it_goes(run: Run, take: Samples) -> None:
+    data = _wave_bytes(take, format="MP3")
+    Path("take.mp3").write_bytes(data[: len(data) * 2 // 3 + 100])
+    code, out, err = run("walk.lick", "take.mp3")
+    assert code in (0, 1)
+    assert "score" in out
+    assert len(err.splitlines()) <= 1
+
+
+def test_damaged_bytes_never_end_in_a_traceback(run: Run, take: Samples) -> None:
+    random = np.random.default_rng(7)
+    for kind in ("WAV", "FLAC", "OGG", "MP3"):
+        data = bytearray(_wave_bytes(take[: 2 * RATE], format=kind))
+        for at in random.integers(0, len(data), 60):
+            data[at] = int(random.integers(256))
+        Path("take.bin").write_bytes(bytes(data))
+        code, _, err = run("walk.lick", "take.bin")
+        assert code in (0, 1, 3)
+        assert len(err.splitlines()) <= 3
+
+
+# --- many, and recording -----------------------------------------------------------------------------------------------
+
+
+def test_a_folder_is_matched_by_name_and_by_fit_and_heard_once(
+    run: Run, take: Samples, wrong: Samples, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write("licks/walk.lick", WALK)
+    write("licks/hill.lick", HILL)
+    Path("takes").mkdir()
+    write_wave("takes/walk-mara.wav", take)
+    hill = pluck(take_of(timeline_of(HILL))[0])
+    write_wave("takes/track07.wav", hill)
+    write("takes/notes.txt", "no recording")
+    code, out, err = run("takes", "--licks", "licks", "--report", "all.json")
+    assert (code, err) == (0, "")
+    assert [line.split()[0] for line in out.splitlines()] == ["lick", "Hill", "Walk"]
+    entries = json.loads(Path("all.json").read_text("utf-8"))["recordings"]
+    assert {e["file"]: (e["lick"], e["matched_by"]) for e in entries} == {
+        "track07.wav": ("Hill road", "fit"), "walk-mara.wav": ("Walk", "name"),
+    }  # fmt: skip
+    import lickwright.cli.listen_folder as module
+
+    heard: list[str] = []
+    once = module._entry
+    monkeypatch.setattr(module, "_entry", lambda path, *rest: heard.append(Path(path).name) or once(path, *rest))
+    write_wave("takes/walk-tobin.wav", wrong)
+    code, out, _ = run("takes", "--licks", "licks", "--report", "all.json")
+    assert code == 1
+    assert heard == ["walk-tobin.wav"]
+    Path("takes/broken.mp3").write_bytes(b"x")
+    code, out, _ = run("takes", "--licks", "licks", "--format", "json")
+    assert code == 3
+    assert [bool(e["error"]) for e in json.loads(out)["recordings"]] == [True, False, False, False]
+
+
+def test_folders_without_recordings_or_licks(run: Run) -> None:
+    Path("empty").mkdir()
+    code, _, err = run("empty", "--licks", "walk.lick")
+    assert code == 3
+    assert "there is no recording in empty" in err
+    write("empty/a.wav", "")
+    write("bad.lick", 'lick "Bad"\n| e99 ||\n')
+    assert run("empty", "--licks", "bad.lick")[0] == 1
+
+
+class _Device(types.ModuleType):
+    """A sound device that hears a take while it plays the click."""
+
+    PortAudioError = type("PortAudioError", (Exception,), {})
+
+    def __init__(self, wave: Samples) -> None:
+        super().__init__("sounddevice")
+        self.wave, self.played = wave, np.zeros(0)
+
+    def query_devices(self, kind: str) -> dict[str, str]:
+        return {"name": kind}
+
+    def playrec(self, clicks: np.ndarray, samplerate: int, **more: Any) -> np.ndarray:
+        self.played = clicks
+        out = np.zeros((len(clicks), 1), np.float32)
+        start = int(2.4 * samplerate)  # the bar of count-in at 100
+        heard = np.repeat(self.wave, samplerate // RATE)
+        out[start : start + len(heard), 0] = heard[: len(out) - start]
+        return out
+
+
+def test_recording_with_a_click(run: Run, take: Samples, monkeypatch: pytest.MonkeyPatch) -> None:
+    device = _Device(take)
+    monkeypatch.setitem(sys.modules, "sounddevice", device)
+    code, out, err = run("walk.lick", "--record", "6", "--keep", "kept.wav")
+    assert code == 0, out
+    assert "a bar of clicks" in err
+    assert len(device.played) == int(8.4 * 48_000)
+    assert np.abs(device.played).max() <= 0.31
+    assert soundfile.info("kept.wav").duration == pytest.approx(6.0)
+    assert not list(Path().glob("*.tmp"))
+
+
+def test_recording_without_a_device(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "sounddevice", None)
+    code, _, err = run("walk.lick", "--record", "6")
+    assert code == 2
+    assert "pip install numpy soundfile sounddevice" in err
+    device = _Device(np.zeros(1, np.float32))
+    monkeypatch.setitem(sys.modules, "sounddevice", device)
+    monkeypatch.setattr(device, "query_devices", lambda kind: (_ for _ in ()).throw(ValueError(kind)))
+    code, _, err = run("walk.lick", "--record", "6")
+    assert code == 2
+    assert "record with a telephone, and name its file instead" in err

@@ -1,0 +1,272 @@
+"""What is said of a recording: a right take is praised, each mistake is found where it was made, and another lick is refused."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lickwright.compare.model import DifferenceKind
+from lickwright.listen.advice import practice_advice, praise_words
+from lickwright.listen.judge import judge_recording
+from lickwright.listen.model import HeardNote, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.remarks import find_remarks
+from lickwright.listen.report import judgement_text
+from lickwright.performance.note_events import perform
+from plucked import RATE, Samples, Tone, judged, pluck, recorded, steady, take_of, timeline_of
+
+WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
+BENDS = 'key A minor\ntempo 70\nstep 1/8\nlick "Bends"\n| G7^9-- -r p5 D7- | G7^9--- B8~--- | e5- B8- G5~--- ||\n'
+PAIRS = 'key G major\ntempo 80\nstep 1/4\nlick "Pairs"\n| G4&B5 G5&B7 G7&B8 G4&B5 | G2&B3 G4&B5 G7&B8 G5&B7 ||\n'
+
+
+def best(judgement: Judgement) -> JudgedPass:
+    assert not judgement.refusal, judgement.refusal
+    return judgement.passes[judgement.best]
+
+
+def note_at(judgement: Judgement, index: int) -> HeardNote:
+    return next(n for n in best(judgement).notes if n.sound.index == index)
+
+
+def differing(judgement: Judgement) -> dict[int, set[DifferenceKind]]:
+    return {n.sound.index: n.kinds for n in best(judgement).notes if n.kinds}
+
+
+def moved(tone: Tone, semitones: float = 0.0, later: float = 0.0) -> Tone:
+    return tone._replace(
+        start=tone.start + later, end=tone.end + later, pitch=lambda t: tone.pitch(t - later) + semitones
+    )
+
+
+@pytest.mark.parametrize("text", [WALK, BENDS, PAIRS], ids=["walk", "bends", "pairs"])
+def test_a_right_take_has_nothing_said_against_it(text: str) -> None:
+    timeline = timeline_of(text)
+    found = judged(timeline, pluck(take_of(timeline)[0]))
+    assert differing(found) == {}
+    assert best(found).extras == ()
+    assert best(found).score.of_100 == 100
+    assert found.shift == 0
+    assert abs(found.tuning) < 0.03
+
+
+def test_a_slower_sharper_take_with_a_capo_is_right_and_that_is_said() -> None:
+    timeline = timeline_of(WALK)
+    tones = [moved(t, 2.25) for t in take_of(timeline, 0.7)[0]]
+    found = judged(timeline, pluck(tones))
+    assert differing(found) == {}
+    assert found.shift == 2
+    assert found.tuning == pytest.approx(0.25, abs=0.03)
+    assert 1 / best(found).pace == pytest.approx(0.7, abs=0.02)
+    said = "\n".join(judgement_text(found, 100, False))
+    assert "70 beats a minute, 70 % of the tempo" in said
+    assert "2 half steps higher than written: a capo at fret 2 does that" in said
+    assert "tuned 25 cents sharp" in said or "tuned 24 cents sharp" in said or "tuned 26 cents sharp" in said
+
+
+def test_a_wrong_note() -> None:
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    tones[5] = moved(tones[5], 1.0)
+    found = judged(timeline, pluck(tones))
+    assert differing(found) == {5: {DifferenceKind.NOTE}}
+    assert note_at(found, 5).verdict is NoteVerdict.WRONG
+    (remark,) = find_remarks(timeline, best(found))
+    assert remark.words == "fret 2 on the G string: Bb was heard, a half step too high"
+    assert (remark.place.bar, remark.place.beat) == (1, "3 &")
+
+
+def test_a_missing_note_and_an_extra_one() -> None:
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    last = tones[-1]
+    extra = steady(last.start + 0.9, last.end, 52)
+    tones = [*tones[:4], *tones[5:-1], last._replace(end=extra.start), extra]
+    found = judged(timeline, pluck(tones))
+    assert differing(found) == {4: {DifferenceKind.MISSING}}
+    (one,) = best(found).extras
+    assert one.at == pytest.approx(extra.start, abs=0.02)
+    assert round(one.pitch) == 52
+    assert best(found).score.extra == 1
+
+
+@pytest.mark.parametrize("late", [-0.1, 0.09])
+def test_a_note_out_of_time(late: float) -> None:
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    tones[6] = tones[6]._replace(start=tones[6].start + late)
+    tones[5] = tones[5]._replace(end=min(tones[5].end, tones[6].start))
+    found = judged(timeline, pluck(tones))
+    assert differing(found) == {6: {DifferenceKind.LATE if late > 0 else DifferenceKind.EARLY}}
+    assert note_at(found, 6).late == pytest.approx(late, abs=0.015)
+    (remark,) = find_remarks(timeline, best(found))
+    assert "ms late, about a" in remark.words if late > 0 else "ms early, about a" in remark.words
+
+
+def _with_bend(change: float, end: float = 1.0) -> Judgement:
+    """The take of `BENDS` whose second bend goes so many semitones further, or less."""
+    timeline = timeline_of(BENDS)
+    tones = take_of(timeline)[0]
+    index = next(n for n, t in enumerate(tones) if t.sound == 3)
+    old = tones[index]
+    tones[index] = old._replace(pitch=lambda t: 62 + (old.pitch(t) - 62) * (2 + change) / 2)
+    return judged(timeline, pluck(tones))
+
+
+def test_a_flat_bend_and_one_that_is_missing() -> None:
+    flat = _with_bend(-0.6)
+    assert differing(flat) == {3: {DifferenceKind.INTONATION}}
+    assert note_at(flat, 3).bend_reached == pytest.approx(1.4, abs=0.08)
+    (remark,) = find_remarks(flat.timeline, best(flat))
+    assert (
+        remark.words.startswith("the bend at fret 7 on the G string is a half step short") or "short, 6" in remark.words
+    )
+    assert differing(_with_bend(-2.0)) == {3: {DifferenceKind.BEND}}
+    assert differing(_with_bend(0.1)) == {}
+
+
+def test_a_bend_that_is_not_released() -> None:
+    timeline = timeline_of(BENDS)
+    tones = take_of(timeline)[0]
+    old = tones[0]
+    tones[0] = old._replace(pitch=lambda t: np.maximum.accumulate(old.pitch(t)))
+    found = judged(timeline, pluck(tones))
+    assert differing(found) == {0: {DifferenceKind.INTONATION}}
+    (remark,) = find_remarks(timeline, best(found))
+    assert "is not released" in remark.words
+
+
+def test_vibrato_that_is_missing() -> None:
+    timeline = timeline_of(BENDS)
+    tones = [t._replace(pitch=lambda s: np.full(len(s), 67.0)) if t.sound == 4 else t for t in take_of(timeline)[0]]
+    assert differing(judged(timeline, pluck(tones))) == {4: {DifferenceKind.TECHNIQUE}}
+
+
+def test_a_wrong_and_a_missing_note_of_a_double_stop() -> None:
+    timeline = timeline_of(PAIRS)
+    tones = take_of(timeline)[0]
+    wrong = next(n for n, t in enumerate(tones) if t.sound == 2)
+    tones[wrong] = moved(tones[wrong], 1.0)
+    tones = [t for t in tones if t.sound != 9]
+    found = judged(timeline, pluck(tones))
+    assert {2: {DifferenceKind.NOTE}, 9: {DifferenceKind.MISSING}} == differing(found)
+
+
+def test_a_phrase_begun_again_and_a_pause_are_each_said_once() -> None:
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    first = [t for t in tones if t.start < tones[5].start]
+    gone = tones[5].start + 0.8
+    again = [moved(t, 0, gone) for t in tones]
+    again = [moved(t, 0, 0.7) if t.sound >= 9 else t for t in again]
+    found = judged(timeline, pluck([*first, *again]))
+    one = best(found)
+    assert differing(found) == {}
+    assert len(one.again) == 1
+    assert [p.before.index for p in one.pauses] == [9]
+    assert one.pauses[0].seconds == pytest.approx(0.7, abs=0.05)
+    facts = "\n".join(judgement_text(found, 100, False))
+    assert facts.count("begun again") == 1
+    assert "a pause of 0.7 s before bar 2" in facts
+
+
+def test_each_time_through_is_judged_and_the_best_is_named() -> None:
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    length = tones[-1].end + 0.6
+    passes = []
+    for n, by in enumerate((1.0, 0.0, 2.0)):
+        passes += [moved(moved(t, by if t.sound == 3 else 0.0), 0, n * length) for t in tones]
+    found = judged(timeline, pluck(passes))
+    assert [p.score.of_100 == 100 for p in found.passes] == [False, True, False]
+    assert found.best == 1
+    assert "played 3 times: this is time 2, the best" in "\n".join(judgement_text(found, 100, False))
+
+
+def test_a_recording_that_breaks_off_is_judged_as_far_as_it_goes() -> None:
+    timeline = timeline_of(WALK)
+    found = judged(timeline, pluck(take_of(timeline)[0][:8]))
+    assert differing(found) == {}
+    assert best(found).ends_at is not None
+    assert best(found).ends_at.index == 7
+    assert [n.verdict for n in best(found).notes[8:]] == [NoteVerdict.UNTOLD] * 5
+
+
+OTHERS = [
+    'key C major\ntempo 96\nstep 1/8\nlick "Other"\n| B1 B5 e1 e3 e5 e8 e5 e3 | e1 B5 B3 B1 G2--- ||\n',
+    'key E major\ntempo 120\nstep 1/8\nlick "Other"\n| E0 E4 A2 D1 D4 G1 G4 B0 | B5 G4 G1 D4 D1 A2 E4 E0 ||\n',
+    'key A minor\ntempo 80\nstep 1/8\nlick "Other"\n| G7 G5 D7 D5 A7 A5 A3 A0 | D5- D7- G5- G7- ||\n',
+]
+
+
+@pytest.mark.parametrize("other", OTHERS)
+def test_another_lick_is_never_judged(other: str) -> None:
+    found = judged(timeline_of(WALK), pluck(take_of(timeline_of(other))[0]))
+    assert found.refusal == "this does not sound like this lick"
+    assert found.passes == ()
+    assert "score" not in "\n".join(judgement_text(found, 80, False))
+
+
+def _noise(seconds: float) -> Samples:
+    return (0.1 * np.random.default_rng(1).standard_normal(round(seconds * RATE))).astype(np.float32)
+
+
+@pytest.mark.parametrize(
+    "wave",
+    [
+        np.zeros(2 * RATE, np.float32),
+        np.full(2 * RATE, 0.7, np.float32),
+        _noise(2.0),
+        (0.3 * np.sin(2 * np.pi * 50 * np.arange(2 * RATE) / RATE)).astype(np.float32),
+        _noise(0.05),
+        np.zeros(0, np.float32),
+    ],
+    ids=["silence", "a constant", "noise", "hum", "50 ms", "nothing"],
+)
+def test_what_is_no_music_is_not_judged(wave: Samples) -> None:
+    found = judged(timeline_of(WALK), wave)
+    assert found.refusal
+    assert not found.passes
+
+
+def test_a_clipped_recording_is_still_heard() -> None:
+    timeline = timeline_of(WALK)
+    wave = np.clip(6 * pluck(take_of(timeline)[0]), -1, 1).astype(np.float32)
+    assert differing(judged(timeline, wave)) == {}
+
+
+def test_what_the_ear_cannot_tell_is_named_and_costs_nothing() -> None:
+    timeline = timeline_of('key A minor\nlick "Chords"\n| A0&D2&G2- G2 G0 D2 Dx A3 A0 ||\n')
+    found = judged(timeline, pluck(take_of(timeline)[0]))
+    assert differing(found) == {}
+    assert set(found.passed_over) == {"chords of three notes and more", "dead notes and rakes"}
+    assert "not judged: chords of three notes and more (3)" in "\n".join(judgement_text(found, 400, False))
+
+
+def test_a_lick_without_a_note_to_judge_is_refused() -> None:
+    timeline = timeline_of('lick "Thuds"\n| Ax Ax Dx Dx Gx Gx Bx Bx ||\n')
+    found = judged(timeline, pluck([steady(0.3, 1.0, 50)]))
+    assert "no note in this lick that can be judged by ear" in found.refusal
+
+
+def test_praise_is_earned_and_practice_comes_with_bars_and_a_tempo() -> None:
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    right = judged(timeline, pluck(tones))
+    assert praise_words(right, []) == "every note that can be judged is right, in time and in tune"
+    tones[2], tones[5] = moved(tones[2], 2.0), moved(tones[5], -2.0)
+    wrong = judged(timeline, pluck(tones))
+    remarks = find_remarks(timeline, best(wrong))
+    assert praise_words(wrong, remarks) != praise_words(right, [])
+    first = practice_advice(wrong, remarks)[0]
+    assert "bar 1" in first
+    assert "beats a minute" in first
+
+
+def test_the_excerpt_of_a_lick_is_judged_alone() -> None:
+    timeline = timeline_of(WALK)
+    from lickwright.timeline.excerpt import cut_bars
+
+    part, _ = cut_bars(timeline, 2, 2)
+    found = judge_recording(part, perform(part), recorded(pluck(take_of(part)[0])))
+    assert differing(found) == {}
+    assert len(best(found).notes) == 5

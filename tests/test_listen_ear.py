@@ -1,0 +1,189 @@
+"""The ear, step by step, on sines and plucked tones whose truth is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lickwright.listen.boundaries import find_boundaries
+from lickwright.listen.combs import comb_strength, stretch_spectrum
+from lickwright.listen.features import FRAME, measure_recording
+from lickwright.listen.gestures import bend_height, crossing, wobble_width
+from lickwright.listen.lateness import judge_onsets
+from lickwright.listen.pitch import BEFORE, frame_pitches
+from lickwright.listen.recording import LONGEST, RATE, resample_recording
+from lickwright.listen.second_opinion import own_strengths
+from lickwright.listen.stretches import PICKED, hear_recording
+from lickwright.listen.tuning import overall_tuning
+from plucked import Tone, pluck, recorded, steady
+
+
+def _sine(hertz: float, seconds: float, rate: int) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
+    return (0.5 * np.sin(2 * np.pi * hertz * np.arange(round(seconds * rate)) / rate)).astype(np.float32)
+
+
+@pytest.mark.parametrize("rate", [8_000, 11_025, 24_000, 44_100, 44_099, 192_000])
+def test_any_rate_comes_out_as_the_same_sound(rate: int) -> None:
+    wave = _sine(440, 3.3, rate)
+    blocks = (wave[i : i + 10_001, None] for i in range(0, len(wave), 10_001))
+    heard = resample_recording(blocks, rate)
+    assert heard.seconds == pytest.approx(3.3, abs=1e-3)
+    expected = _sine(440, 3.3, RATE)[: heard.count]
+    assert np.abs(heard.read(0, len(expected)) - expected)[3000:-3000].max() < 1e-3
+
+
+@pytest.mark.parametrize("rate", [7_999, 192_001, 0, -5])
+def test_other_rates_are_refused(rate: int) -> None:
+    with pytest.raises(ValueError, match="samples a second"):
+        resample_recording([], rate)
+
+
+def test_a_recording_is_read_beyond_its_ends_as_silence() -> None:
+    heard = recorded(_sine(440, 1.5, RATE))
+    part = heard.read(-100, 50)
+    assert len(part) == 150
+    assert not part[:100].any()
+    assert not heard.read(heard.count, heard.count + 10).any()
+
+
+def test_only_half_an_hour_is_kept() -> None:
+    block = np.zeros((8_000 * 60, 1), np.float32)
+    heard = resample_recording((block for _ in range(40)), 8_000)
+    assert heard.seconds == LONGEST
+
+
+def test_channels_that_cancel_each_other_are_heard() -> None:
+    wave = _sine(330, 1.0, RATE)
+    heard = resample_recording([np.stack((wave, -wave), axis=1)], RATE)
+    assert np.abs(heard.read(6_000, 12_000)).max() > 0.4
+
+
+def test_what_is_no_number_is_silence() -> None:
+    wave = np.full((RATE, 1), np.nan, np.float32)
+    wave[:50] = np.inf
+    assert not resample_recording([wave], RATE).read(0, RATE).any()
+
+
+def test_hum_below_a_guitar_is_left_out() -> None:
+    heard = recorded(_sine(50, 2.0, RATE) + np.float32(0.3))
+    assert np.abs(heard.read(RATE // 2, RATE)).max() < 0.01
+
+
+@pytest.mark.parametrize("pitch", [40, 45.3, 52, 64, 76.1, 88])
+def test_a_pitch_is_exact_to_two_cents(pitch: float) -> None:
+    hertz = 440 * 2 ** ((pitch - 69) / 12)
+    time = np.arange(RATE) / RATE
+    wave = sum(np.sin(2 * np.pi * n * hertz * time) / n for n in (1, 2, 3, 4) if n * hertz < 11_000)
+    found, clarity = frame_pitches(np.asarray(wave, np.float32), 128, 100)
+    assert np.abs(found - pitch).max() < 0.02
+    assert clarity.min() > 0.95
+
+
+def test_the_frame_of_a_pitch_stands_for_its_middle() -> None:
+    """A glide of an octave a second is read where it is, to 3 ms."""
+    time = np.arange(RATE) / RATE
+    wave = np.sin(2 * np.pi * np.cumsum(440 * 2 ** (time - 0.5)) / RATE).astype(np.float32)
+    found, _ = frame_pitches(wave, 128, 120)
+    at = (np.arange(120) * 128 + BEFORE) / RATE
+    assert np.abs(found - (69 + 12 * (at - 0.5)))[20:].max() < 12 * 0.003
+
+
+def test_picks_of_one_pitch_are_found_to_three_milliseconds() -> None:
+    starts = [0.5, 0.9, 1.1, 1.8]
+    ends = [*starts[1:], 2.5]
+    heard = hear_recording(recorded(pluck([steady(a, b, 57) for a, b in zip(starts, ends, strict=True)])))
+    picks = heard.starts[:-1][heard.picks > PICKED]
+    assert picks == pytest.approx(starts, abs=0.003)
+    assert np.nanmax(np.abs(heard.pitches[heard.picks > PICKED] - 57)) < 0.02
+
+
+def test_a_bend_and_a_vibrato_are_no_picks() -> None:
+    def bent(t: np.ndarray) -> np.ndarray:
+        return 62 + 2 * np.clip((t - 0.8) / 0.2, 0, 1) + 0.3 * np.sin(2 * np.pi * 5.5 * t) * (t > 1.2)
+
+    heard = hear_recording(recorded(pluck([Tone(0.5, 2.2, bent)])))
+    assert (heard.picks > PICKED).sum() == 1
+
+
+def test_a_click_is_no_pick() -> None:
+    wave = pluck([steady(0.5, 2.5, 50)])
+    for at in (1.2, 1.7):
+        first = round(at * RATE)
+        wave[first : first + 200] += (0.05 * np.sin(2 * np.pi * 3000 * np.arange(200) / RATE)).astype(np.float32)
+    heard = hear_recording(recorded(wave))
+    assert (heard.picks > PICKED).sum() == 1
+
+
+def test_a_step_without_a_pick_is_a_boundary() -> None:
+    def slurred(t: np.ndarray) -> np.ndarray:
+        return np.where(t < 1.0, 60.0, 62.0)
+
+    features = measure_recording(recorded(pluck([Tone(0.5, 1.6, slurred)])))
+    steps = [b.frame * FRAME for b in find_boundaries(features) if b.step]
+    assert any(abs(at - 1.0) < 0.02 for at in steps)
+
+
+@pytest.mark.parametrize("cents", [-34, 0, 27])
+def test_the_tuning_of_the_whole_guitar(cents: float) -> None:
+    tones = [steady(0.3 + 0.4 * n, 0.7 + 0.4 * n, p + cents / 100) for n, p in enumerate((52, 57, 59, 60, 64))]
+    assert 100 * overall_tuning(hear_recording(recorded(pluck(tones)))) == pytest.approx(cents, abs=2)
+
+
+def test_combs_tell_which_note_is_there() -> None:
+    heard = recorded(pluck([steady(0.2, 1.0, 57)]))
+    spectrum = stretch_spectrum(heard, 0.2, 1.0)
+    strengths = {p: comb_strength(spectrum, p) for p in (55, 56, 57, 58, 59)}
+    assert max(strengths, key=lambda p: strengths[p]) == 57
+    assert strengths[57] > 0.8 > 0.5 > max(strengths[p] for p in (55, 56, 58, 59))
+
+
+def test_both_notes_of_a_double_stop_are_told_by_their_own_partials() -> None:
+    heard = recorded(pluck([steady(0.2, 1.0, 57, 3), steady(0.2, 1.0, 61, 2)]))
+    spectrum = stretch_spectrum(heard, 0.2, 1.0)
+    assert own_strengths(spectrum, 57, 61)[0] > 0.5 > own_strengths(spectrum, 58, 61)[0]
+    assert own_strengths(spectrum, 61, 57)[0] > 0.5 > own_strengths(spectrum, 60, 57)[0]
+    assert own_strengths(spectrum, 69, 57)[1] == 0  # an octave shares all of them
+
+
+def test_the_height_and_the_time_of_a_bend() -> None:
+    time = np.arange(0, 1, FRAME)
+    curve = 1.8 * np.clip((time - 0.3) / 0.2, 0, 1)
+    assert bend_height(curve, False) == pytest.approx(1.8, abs=0.01)
+    assert crossing(curve, 0.9, True) == pytest.approx(0.4, abs=0.01)
+    assert np.isnan(crossing(curve, 2.5, True))
+    assert np.isnan(bend_height(curve[:0], False))
+
+
+@pytest.mark.parametrize("width", [0.0, 0.35, 0.7])
+def test_the_width_of_a_vibrato_on_a_drifting_pitch(width: float) -> None:
+    time = np.arange(0, 0.8, FRAME)
+    curve = 0.2 * time + width / 2 * np.sin(2 * np.pi * 5.5 * time)
+    assert wobble_width(curve) == pytest.approx(width, abs=0.08 * width + 0.02)
+    assert np.isnan(wobble_width(curve[:10]))
+
+
+def test_lateness_is_against_the_neighbors() -> None:
+    """A student who speeds up, pauses and plays one note late is late once."""
+    written = np.arange(24) * 0.25
+    heard = 1.0 + 1.3 * written - 0.01 * written**2
+    heard[15:] += 0.9
+    heard[6] += 0.09
+    timing = judge_onsets(written, heard)
+    assert [k for k, _ in timing.pauses] == [15]
+    assert timing.pauses[0][1] == pytest.approx(0.9, abs=0.05)
+    assert timing.late[6] == pytest.approx(0.09, abs=0.01)
+    assert np.abs(np.delete(timing.late, 6)).max() < 0.02
+
+
+def test_two_late_notes_beside_each_other_do_not_make_the_others_early() -> None:
+    written = np.arange(12) * 0.3
+    heard = written * 1.1
+    heard[[0, 1]] += 0.1
+    late = judge_onsets(written, heard).late
+    assert np.abs(late[2:]).max() < 0.02
+    assert late[:2] == pytest.approx([0.1, 0.1], abs=0.02)
+
+
+def test_too_few_onsets_are_not_judged() -> None:
+    assert np.isnan(judge_onsets(np.arange(3) * 0.5, np.array([0.0, 0.7, 1.0])).late).all()
+    assert np.isnan(judge_onsets(np.arange(4) * 0.5, np.full(4, np.nan)).late).all()
