@@ -1,4 +1,4 @@
-"""How good the sound is, against its goals: `python tests/bench/sound.py`, about a minute.
+"""How good the sound is, against its goals: `python tests/bench/sound.py`, about a minute; `--pictures DIR` draws spectrograms beside real ones instead.
 
 Every figure is measured by `sound_measure` on what the synthesis gives; the tests hold smaller sets to the same goals.
 """
@@ -88,6 +88,11 @@ def _hostile() -> Iterator[Row]:
 
 
 def main() -> None:
+    if "--pictures" in sys.argv[1:]:
+        import sound_real
+
+        sound_real.main()
+        return
     missed = 0
     for what, value, goal, met in rows():
         missed += not met

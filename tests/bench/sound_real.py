@@ -4,7 +4,7 @@ Compared are open strings, by the measures of `sound_realism`: two steel-string 
 `guitarsounds` of PyPI) and, where a command in BENCH_MIDI_PLAYER and a folder in BENCH_SOUNDFONTS are given (see `sound_shell.py`), a General MIDI
 SoundFont. Electric phrases (Debian's `sonic-pi-samples`) are in the pictures. Everything fetched lies in `--fetched DIR`, else in a folder that is
 removed at the end. Of the recordings one half was used to choose the numbers of `music/instruments.py`; the other half was not: both are printed.
-`--pictures DIR` draws spectrograms of ours and of the real ones.
+`--pictures DIR` draws spectrograms of ours and of the real ones (`sound_pictures.py`).
 """
 
 from __future__ import annotations
